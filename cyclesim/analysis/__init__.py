@@ -1,0 +1,1 @@
+"""Numbers and rules read from a trace."""

@@ -1,0 +1,1 @@
+"""What the controller does: facts, machines, demands, interlocks and the one step that reads them."""

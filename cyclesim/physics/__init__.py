@@ -1,0 +1,1 @@
+"""Water, pipes and heat: floats in, floats out, SI inside; no file, no clock, no control."""

@@ -1,0 +1,1 @@
+"""What a person writes: the scenario file, its units and its errors."""
