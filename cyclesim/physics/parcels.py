@@ -1,0 +1,239 @@
+"""Parcels of water in plug flow: cutting, pushing through a plug, mixing at a junction, ages over time.
+
+A parcel carries *births*, not ages: the instant [s] its water left the tub, so that standing water
+needs no work at all (age = now - birth). Births run linearly from its front (the end that leaves first)
+to its back. Two births are kept: the earliest, which gives the oldest age, and the flow-weighted mean.
+A stream is the same thing with its passing time [s] in place of its volume, since every branch of a split
+gets the same stream.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Sequence
+from typing import NamedTuple
+
+Parcel = tuple[float, float, float, float, float]
+"""(volume [m3] or passing time [s], earliest birth at front, at back, mean birth at front, at back [s])."""
+
+Knot = tuple[float, float]
+"""(seconds from the start of an interval, oldest age [s]); two at one time make a jump."""
+
+_ROUNDING = 1e-12  # of a parcel: a cut this near its end is at its end
+
+
+def total(parcels: Sequence[Parcel]) -> float:
+    """Sum of the volumes [m3] (or passing times [s]) of *parcels*."""
+    return sum(p[0] for p in parcels)
+
+
+def scaled(parcels: Sequence[Parcel], factor: float) -> list[Parcel]:
+    """*parcels* with volumes times *factor*: a stream into volumes (factor = flow) or back (1 / flow)."""
+    return [(v * factor, of, ob, mf, mb) for v, of, ob, mf, mb in parcels]
+
+
+def shifted(parcels: Sequence[Parcel], by_s: float) -> list[Parcel]:
+    """*parcels* with every birth moved by *by_s* [s]."""
+    return [(v, of + by_s, ob + by_s, mf + by_s, mb + by_s) for v, of, ob, mf, mb in parcels]
+
+
+def turned(parcels: Sequence[Parcel]) -> list[Parcel]:
+    """*parcels* seen from the other end, as after a reversal of flow."""
+    return [(v, ob, of, mb, mf) for v, of, ob, mf, mb in reversed(parcels)]
+
+
+def cut(parcels: Sequence[Parcel], volume: float) -> tuple[list[Parcel], list[Parcel]]:
+    """The first *volume* [m3] of *parcels*, and the rest."""
+    left = volume
+    for i, (v, of, ob, mf, mb) in enumerate(parcels):
+        if left <= v * _ROUNDING:
+            return list(parcels[:i]), list(parcels[i:])
+        if left < v * (1.0 - _ROUNDING):
+            share = left / v
+            oc, mc = of + share * (ob - of), mf + share * (mb - mf)
+            return (
+                [*parcels[:i], (left, of, oc, mf, mc)],
+                [(v - left, oc, ob, mc, mb), *parcels[i + 1 :]],
+            )
+        left -= v
+    return list(parcels), []
+
+
+def mix(streams: Sequence[tuple[float, Sequence[Parcel]]]) -> list[Parcel]:
+    """The stream that leaves a junction where *streams* of (flow [m3/s], stream) meet.
+
+    Mean births are weighted by flow; the earliest birth is the earliest of those that meet, and a parcel
+    is cut wherever another stream becomes the older one. All streams pass in the same time [s].
+    """
+    if len(streams) == 1:
+        return list(streams[0][1])
+    whole = sum(q for q, _ in streams)
+    places, used = [0] * len(streams), [0.0] * len(streams)
+    out: list[Parcel] = []
+    while all(place < len(stream) for place, (_, stream) in zip(places, streams, strict=True)):
+        spans = [s[p][0] - u for p, u, (_, s) in zip(places, used, streams, strict=True)]
+        dt = min(spans)
+        lines, mean_front, mean_back = [], 0.0, 0.0
+        for k, (flow, stream) in enumerate(streams):
+            t, of, ob, mf, mb = stream[places[k]]
+            x0, x1 = used[k] / t, (used[k] + dt) / t
+            lines.append((of + x0 * (ob - of), of + x1 * (ob - of)))
+            mean_front += flow * (mf + x0 * (mb - mf))
+            mean_back += flow * (mf + x1 * (mb - mf))
+            if spans[k] - dt <= t * _ROUNDING:
+                places[k], used[k] = places[k] + 1, 0.0
+            else:
+                used[k] += dt
+        mean_front, mean_back = mean_front / whole, mean_back / whole
+        marks = _crossings(lines)
+        for x0, x1 in zip(marks, marks[1:], strict=False):
+            middle = 0.5 * (x0 + x1)
+            front, back = min(lines, key=lambda line: line[0] + middle * (line[1] - line[0]))
+            out.append(
+                (
+                    dt * (x1 - x0),
+                    front + x0 * (back - front),
+                    front + x1 * (back - front),
+                    mean_front + x0 * (mean_back - mean_front),
+                    mean_front + x1 * (mean_back - mean_front),
+                )
+            )
+    return out
+
+
+def _crossings(lines: Sequence[tuple[float, float]]) -> list[float]:
+    """0, 1 and every share between at which two of *lines* (value at 0, value at 1) cross, in order."""
+    marks = {0.0, 1.0}
+    for i, (a0, a1) in enumerate(lines):
+        for b0, b1 in lines[:i]:
+            start, end = a0 - b0, a1 - b1
+            if start * end < 0.0:
+                share = start / (start - end)
+                if _ROUNDING < share < 1.0 - _ROUNDING:
+                    marks.add(share)
+    return sorted(marks)
+
+
+class Passage(NamedTuple):
+    """What one plug did while water moved through it at constant flow."""
+
+    content: list[Parcel]
+    """What is in the plug at the end, front first [m3]."""
+    out: list[Parcel]
+    """What left it [m3]."""
+    knots: list[Knot]
+    """Oldest age in the plug over the interval."""
+    mean_integral_s2: float
+    """Integral over the interval of the plug's mean age [s2]."""
+
+
+def push(content: Sequence[Parcel], inflow: Sequence[Parcel], flow_m3_s: float, start_s: float) -> Passage:
+    """Push *inflow* [m3] into a plug that is full of *content* [m3], at *flow_m3_s*, from *start_s*.
+
+    The plug's volume is that of *content*; as much leaves as comes in.
+    """
+    moved = total(inflow)
+    out, rest = cut([*content, *inflow], moved)
+    volume = total(content)
+    knots = _oldest_knots([*content, *inflow], volume, moved, flow_m3_s, start_s)
+    mean = _mean_integral([*out, *rest], volume, moved, flow_m3_s, start_s)
+    return Passage(rest, out, knots, mean)
+
+
+def _oldest_knots(
+    line: Sequence[Parcel], volume: float, moved: float, flow: float, start_s: float
+) -> list[Knot]:
+    """Oldest age [s] in a window of *volume* that slides over *line* by *moved*: piecewise linear."""
+    edges = [0.0]
+    for p in line:
+        edges.append(edges[-1] + p[0])
+    marks = {0.0, moved}
+    for x in edges:
+        for y in (x, x - volume):
+            if 0.0 < y < moved:
+                marks.add(y)
+    ys = sorted(marks)
+    knots: list[Knot] = []
+    inside: deque[tuple[int, float]] = deque()  # parcels wholly inside, earliest births rising
+    entered = 0
+    left = right = 0
+    for y0, y1 in zip(ys, ys[1:], strict=False):
+        if y1 - y0 <= volume * _ROUNDING:
+            continue
+        middle = 0.5 * (y0 + y1)
+        while left + 1 < len(line) and edges[left + 1] <= middle:
+            left += 1
+        while right + 1 < len(line) and edges[right + 1] <= middle + volume:
+            right += 1
+        while entered < right:
+            earliest = min(line[entered][1], line[entered][2])
+            while inside and inside[-1][1] >= earliest:
+                inside.pop()
+            inside.append((entered, earliest))
+            entered += 1
+        while inside and inside[0][0] <= left:
+            inside.popleft()
+        lines: list[tuple[float, float]] = []
+        if left == right:
+            v, front, back = line[left][:3]
+            slope = (back - front) / v
+            lines = [
+                (front + slope * (y - edges[left]), front + slope * (y1 - y0 + y - edges[left]))
+                for y in (y0, y0 + volume)
+            ]
+        else:
+            constant = min([line[left][2], line[right][1]] + ([inside[0][1]] if inside else []))
+            lines.append((constant, constant))
+            for k, y in ((left, y0), (right, y0 + volume)):
+                v, front, back = line[k][:3]
+                slope = (back - front) / v
+                at = front + slope * (y - edges[k])
+                lines.append((at, at + slope * (y1 - y0)))
+        marks_here = _crossings(lines)
+        for x0, x1 in zip(marks_here, marks_here[1:], strict=False):
+            mid = 0.5 * (x0 + x1)
+            a, b = min(lines, key=lambda ends: ends[0] + mid * (ends[1] - ends[0]))
+            for x in (x0, x1):
+                t = (y0 + x * (y1 - y0)) / flow
+                age = start_s + t - (a + x * (b - a))
+                if not knots or knots[-1] != (t, age):
+                    knots.append((t, age))
+    return knots
+
+
+def _mean_integral(
+    line: Sequence[Parcel], volume: float, moved: float, flow: float, start_s: float
+) -> float:
+    """Integral over time [s2] of the mean age in the window: each drop's stay, by Simpson (exact here)."""
+    whole, x0, duration = 0.0, 0.0, moved / flow
+    for v, _, _, front, back in line:
+        stay = 0.0
+        for weight, share in ((1.0, 0.0), (4.0, 0.5), (1.0, 1.0)):
+            x = x0 + share * v
+            enters = max(0.0, (x - volume) / flow)
+            leaves = min(duration, x / flow)
+            birth = front + share * (back - front) - start_s
+            stay += weight * (leaves - enters) * (0.5 * (enters + leaves) - birth)
+        whole += v * stay / 6.0
+        x0 += v
+    return whole / volume
+
+
+def peak_s(knots: Sequence[Knot]) -> float:
+    """The highest age [s] of *knots*."""
+    return max(age for _, age in knots)
+
+
+def integral_s2(knots: Sequence[Knot]) -> float:
+    """Integral of age over time [s2] of *knots*."""
+    return sum(0.5 * (a0 + a1) * (t1 - t0) for (t0, a0), (t1, a1) in zip(knots, knots[1:], strict=False))
+
+
+def above_s(knots: Sequence[Knot], limit_s: float) -> float:
+    """Time [s] for which the age of *knots* exceeds *limit_s*."""
+    over = 0.0
+    for (t0, a0), (t1, a1) in zip(knots, knots[1:], strict=False):
+        high, low = max(a0, a1), min(a0, a1)
+        if high > limit_s:
+            over += (t1 - t0) * (1.0 if low >= limit_s else (high - limit_s) / (high - low))
+    return over

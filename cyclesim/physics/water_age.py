@@ -1,0 +1,417 @@
+"""Water age in a network of plugs: which water is where, and how old, through any history of flows.
+
+Exact between changes of flow. Two facts keep a year cheap. Standing water is not touched. And when one flow
+pattern has lasted long enough to replace everything that it moves, each plug holds that pattern's *steady
+profile*, so the next passage depends on nothing but the pair of patterns and how long the water stood: it is
+worked out once per pair and read off ever after, every age in old water being shifted by the standing time.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from cyclesim.physics import parcels
+from cyclesim.physics.parcels import Knot, Parcel
+
+STILL_M3_S = 1e-8
+"""Below this a plug counts as still [m3/s]: 0.6 mL/min, a drip."""
+
+_BORN_AT_BASE, _EXPLICIT = -1, -2
+_FAR_S = 1e5  # a standing time used to tell old water from new when a passage is worked out
+_SETTLED_S = 1e-7  # a loop whose births change less than this from slice to slice has settled
+
+
+@dataclass(frozen=True, slots=True)
+class Plug:
+    """Something water passes in order: a pipe, a stretch of manifold, a housing. A valve has volume 0."""
+
+    name: str
+    a: str
+    b: str
+    volume_m3: float
+
+
+class Emitted(NamedTuple):
+    """One interval of one plug: seconds from the run's start, flow [m3/s], ages [s]."""
+
+    plug: int
+    start_s: float
+    end_s: float
+    flow_m3_s: float
+    oldest_peak_s: float
+    oldest_integral_s2: float
+    mean_integral_s2: float
+    above_limit_s: float
+
+
+class _Passage(NamedTuple):
+    """What one plug does until a pattern has cleared it, as a function of how long the water had stood."""
+
+    knots_far: list[Knot]
+    oldest0: float
+    oldest_slope: float
+    mean0: float
+    mean_slope: float
+    old_peak: float
+    new_peak: float
+
+
+@dataclass(slots=True)
+class Pattern:
+    """One set of flows through the network, with what follows from it alone."""
+
+    index: int
+    flows: tuple[float, ...]
+    moving: tuple[int, ...]
+    nodes: tuple[tuple[tuple[int, ...], tuple[int, ...]], ...]
+    """Junctions in the order water reaches them: (links in, links out)."""
+    loop: tuple[int, ...]
+    """Plugs on a loop that does not pass the tub."""
+    reached_s: tuple[float, ...]
+    """Per plug, seconds until tub water reaches its far end; infinite on a loop, 0 where still."""
+    clear_s: float
+    profile: dict[int, list[Parcel]] = field(default_factory=dict)
+    steady: dict[int, tuple[float, float]] = field(default_factory=dict)
+    """Per moving plug, the oldest and the mean age [s] once the pattern has cleared it."""
+    memo: dict[tuple[int, ...], dict[int, _Passage]] = field(default_factory=dict)
+
+
+def reached(plugs: Sequence[Plug], flows: Sequence[float]) -> tuple[float, ...]:
+    """Seconds of *flows* [m3/s] until tub water reaches each plug's far end (infinite on a loop, 0 if still)."""
+    return _pattern(plugs, 0, flows).reached_s
+
+
+def _pattern(plugs: Sequence[Plug], index: int, flows: Sequence[float]) -> Pattern:
+    moving = tuple(i for i, q in enumerate(flows) if abs(q) > STILL_M3_S)
+    comes_from = {i: plugs[i].a if flows[i] > 0 else plugs[i].b for i in moving}
+    goes_to = {i: plugs[i].b if flows[i] > 0 else plugs[i].a for i in moving}
+    order, at_s, done, loop = ["tub"], {"tub": 0.0}, [0.0] * len(plugs), set[int]()
+    waiting = {n: 0 for n in {*comes_from.values(), *goes_to.values()} if n != "tub"}
+    for i in moving:
+        if goes_to[i] != "tub":
+            waiting[goes_to[i]] += 1
+    ready = ["tub"]
+    while True:
+        while ready:
+            node = ready.pop()
+            for i in moving:
+                if comes_from[i] == node:
+                    done[i] = at_s[node] + plugs[i].volume_m3 / abs(flows[i])
+                    to = goes_to[i]
+                    if to == "tub":
+                        continue
+                    at_s[to] = max(at_s.get(to, 0.0), done[i])
+                    if i not in loop:
+                        waiting[to] -= 1
+                        if not waiting[to]:
+                            order.append(to)
+                            ready.append(to)
+        left = [n for n, count in waiting.items() if n not in order]
+        if not left:
+            break
+        # What remains waits for itself: open the loops at every plug between two junctions that wait.
+        for i in moving:
+            if comes_from[i] in left and goes_to[i] in left and plugs[i].volume_m3 > 0 and i not in loop:
+                loop.add(i)
+                waiting[goes_to[i]] -= 1
+        at_s.update(dict.fromkeys(left, math.inf))
+        ready = [n for n in left if not waiting[n]]
+        if not ready:
+            raise ValueError(f"water circles without volume at {', '.join(sorted(left))}")
+        order += ready
+    nodes = tuple(
+        (
+            tuple(i for i in moving if goes_to[i] == n and n != "tub"),
+            tuple(i for i in moving if comes_from[i] == n),
+        )
+        for n in order
+    )
+    clear_s = max((done[i] for i in moving), default=0.0)
+    return Pattern(index, tuple(flows), moving, nodes, tuple(sorted(loop)), tuple(done), clear_s)
+
+
+def _pass(
+    plugs: Sequence[Plug], p: Pattern, contents: dict[int, list[Parcel]], start_s: float, dt_s: float
+) -> dict[int, parcels.Passage]:
+    """One stretch of time at one pattern, loops already short enough; *contents* is not changed."""
+    streams: dict[int, list[Parcel]] = {}
+    for i in p.loop:
+        flow = abs(p.flows[i])
+        streams[i] = parcels.scaled(parcels.cut(contents[i], flow * dt_s)[0], 1.0 / flow)
+    end_s = start_s + dt_s
+    passages = {}
+    for links_in, links_out in p.nodes:
+        if links_in:
+            stream = parcels.mix([(abs(p.flows[i]), streams[i]) for i in links_in])
+        else:
+            stream = [(dt_s, start_s, end_s, start_s, end_s)]  # the tub's own water is born as it leaves
+        for i in links_out:
+            if plugs[i].volume_m3 == 0.0:
+                streams[i] = stream
+                continue
+            flow = abs(p.flows[i])
+            passages[i] = parcels.push(contents[i], parcels.scaled(stream, flow), flow, start_s)
+            streams.setdefault(i, parcels.scaled(passages[i].out, 1.0 / flow))
+    return passages
+
+
+def _run(
+    plugs: Sequence[Plug], p: Pattern, contents: dict[int, list[Parcel]], start_s: float, dt_s: float
+) -> tuple[dict[int, list[Parcel]], dict[int, list[Knot]], dict[int, float]]:
+    """Any stretch of time at one pattern: new contents, oldest-age knots, mean-age integrals."""
+    if not p.loop:
+        passages = _pass(plugs, p, contents, start_s, dt_s)
+        return (
+            {i: x.content for i, x in passages.items()},
+            {i: x.knots for i, x in passages.items()},
+            {i: x.mean_integral_s2 for i, x in passages.items()},
+        )
+    longest = min(plugs[i].volume_m3 / abs(p.flows[i]) for i in p.loop)
+    knots: dict[int, list[Knot]] = {i: [] for i in contents}
+    means = dict.fromkeys(contents, 0.0)
+    done = 0.0
+    while done < dt_s * (1.0 - 1e-12):
+        step = min(longest, dt_s - done)
+        passages = _pass(plugs, p, contents, start_s + done, step)
+        new = {i: x.content for i, x in passages.items()}
+        for i, x in passages.items():
+            knots[i] += [(done + t, age) for t, age in x.knots]
+            means[i] += x.mean_integral_s2
+        done += step
+        settled = step == longest and _same_but_later(contents, new, step)
+        contents = new
+        if settled and done < dt_s:
+            left = dt_s - done
+            now = start_s + done
+            contents = {i: parcels.shifted(c, left) for i, c in contents.items()}
+            for i in contents:
+                oldest, mean = _ages(new[i], now)
+                knots[i] += [(done, oldest), (dt_s, oldest)]
+                means[i] += mean * left
+            break
+    return contents, knots, means
+
+
+def _same_but_later(old: dict[int, list[Parcel]], new: dict[int, list[Parcel]], by_s: float) -> bool:
+    return all(
+        len(old[i]) == len(new[i])
+        and all(
+            abs(a[0] - b[0]) <= 1e-9 * a[0]
+            and all(abs(b[k] - a[k] - by_s) < _SETTLED_S for k in (1, 2, 3, 4))
+            for a, b in zip(old[i], new[i], strict=True)
+        )
+        for i in new
+    )
+
+
+def _ages(content: Sequence[Parcel], now_s: float) -> tuple[float, float]:
+    """Oldest and mean age [s] of standing *content* at *now_s*."""
+    volume = parcels.total(content)
+    mean = sum(v * 0.5 * (mf + mb) for v, _, _, mf, mb in content) / volume
+    return now_s - min(min(p[1], p[2]) for p in content), now_s - mean
+
+
+class WaterAge:
+    """Follows the water of every plug from *start_s*, when all of it is the tub's own (age 0).
+
+    *emit* is called once for each closed interval of each plug in *recorded*; a plug's intervals tile the
+    time. *limit_s* is the age [s] above which time is counted.
+    """
+
+    def __init__(
+        self,
+        plugs: Sequence[Plug],
+        recorded: Sequence[int],
+        limit_s: float,
+        start_s: float,
+        emit: Callable[[Emitted], None],
+    ) -> None:
+        self.plugs = tuple(plugs)
+        self._recorded = tuple(i in set(recorded) for i in range(len(plugs)))
+        self._limit_s = limit_s
+        self._emit = emit
+        n = len(plugs)
+        self._contents: list[list[Parcel]] = [[] for _ in plugs]
+        self._tokens = [_BORN_AT_BASE] * n
+        self._bases = [start_s] * n
+        self._forward = [True] * n
+        self._since = [start_s] * n
+        self._patterns: list[Pattern] = []
+        self.still = self.pattern([0.0] * n)
+        self._now = self.still
+        self._from_s = start_s
+
+    def pattern(self, flows: Sequence[float]) -> Pattern:
+        """The pattern of these *flows* [m3/s], one per plug in order; positive runs from a to b."""
+        p = _pattern(self.plugs, len(self._patterns), flows)
+        self._patterns.append(p)
+        p.moving = tuple(i for i in p.moving if self.plugs[i].volume_m3 > 0.0)
+        if p.moving and math.isfinite(p.clear_s):
+            contents = {i: [(self.plugs[i].volume_m3, 0.0, 0.0, 0.0, 0.0)] for i in p.moving}
+            end_s = 1.01 * p.clear_s
+            p.profile = {
+                i: parcels.shifted(c, -end_s)
+                for i, c in _run(self.plugs, p, contents, 0.0, end_s)[0].items()
+            }
+            p.steady = {i: _ages(c, 0.0) for i, c in p.profile.items()}
+        return p
+
+    def change(self, at_s: float, to: Pattern) -> None:
+        """From *at_s* on the flows are those of *to*."""
+        self.close(at_s, (i for i in to.moving if i not in self._now.moving))
+        self._now = to
+
+    def close(self, at_s: float, standing: Iterable[int] | None = None) -> None:
+        """Close the open intervals at *at_s*: of all that moves, and of *standing* plugs (all if None)."""
+        if at_s > self._from_s:
+            if self._now.moving:
+                self._advance(self._now, self._from_s, at_s)
+            self._from_s = at_s
+        for i in range(len(self.plugs)) if standing is None else standing:
+            if self._recorded[i] and at_s > self._since[i]:
+                self._emit_standing(i, self._since[i], at_s)
+            self._since[i] = at_s
+
+    def ages(self, plug: int, at_s: float) -> tuple[float, float]:
+        """Oldest and mean age [s] in *plug* at *at_s*, not before the last change."""
+        self.close(at_s, ())
+        return _ages(self._content(plug, forward=True), at_s)
+
+    def contents(self, plug: int) -> list[Parcel]:
+        """Parcels in *plug* at the last change, from end b to end a."""
+        return self._content(plug, forward=True)
+
+    def _content(self, i: int, *, forward: bool) -> list[Parcel]:
+        """Content of plug *i* with the end that leaves first in front."""
+        token, base = self._tokens[i], self._bases[i]
+        if token == _EXPLICIT:
+            content = self._contents[i]
+        elif token == _BORN_AT_BASE:
+            return [(self.plugs[i].volume_m3, base, base, base, base)]
+        else:
+            content = parcels.shifted(self._patterns[token].profile[i], base)
+        return content if self._forward[i] == forward else parcels.turned(content)
+
+    def _standing_births(self, i: int) -> tuple[float, float]:
+        """Earliest and mean birth [s] in plug *i*."""
+        token, base = self._tokens[i], self._bases[i]
+        if token == _BORN_AT_BASE:
+            return base, base
+        if token != _EXPLICIT:
+            oldest, mean = self._patterns[token].steady[i]
+            return base - oldest, base - mean
+        oldest, mean = _ages(self._contents[i], 0.0)
+        return -oldest, -mean
+
+    def _emit_standing(self, i: int, t0: float, t1: float) -> None:
+        earliest, mean = self._standing_births(i)
+        dt = t1 - t0
+        oldest0 = t0 - earliest
+        above = min(dt, max(0.0, oldest0 + dt - self._limit_s))
+        self._emit(
+            Emitted(
+                i, t0, t1, 0.0, oldest0 + dt, (oldest0 + 0.5 * dt) * dt, (t0 - mean + 0.5 * dt) * dt, above
+            )
+        )
+
+    def _advance(self, p: Pattern, t0: float, t1: float) -> None:
+        dt = t1 - t0
+        if not p.profile or dt < p.clear_s:
+            self._advance_exact(p, t0, dt, 0.0)
+            return
+        bases = {self._bases[i] for i in p.moving}
+        tokens = tuple(self._tokens[i] for i in p.moving)
+        if len(bases) == 1 and _EXPLICIT not in tokens and p.clear_s < 0.5 * _FAR_S:
+            passages = p.memo.get(tokens)
+            if passages is None:
+                passages = p.memo[tokens] = self._work_out(p, bases.pop())
+                bases = {self._bases[i] for i in p.moving}
+            stood = t0 - bases.pop()
+            self._emit_passage(p, passages, t0, t1, stood)
+        else:
+            self._advance_exact(p, t0, p.clear_s, dt - p.clear_s)
+        for i in p.moving:
+            self._tokens[i], self._bases[i] = p.index, t1
+            self._forward[i] = p.flows[i] > 0.0
+            self._since[i] = t1
+
+    def _advance_exact(self, p: Pattern, t0: float, dt: float, steady_s: float) -> None:
+        """Work through *dt* parcel by parcel; then *steady_s* more at the steady profile."""
+        contents = {i: self._content(i, forward=p.flows[i] > 0.0) for i in p.moving}
+        contents, knots, means = _run(self.plugs, p, contents, t0, dt)
+        t1 = t0 + dt + steady_s
+        for i in p.moving:
+            self._contents[i], self._tokens[i], self._bases[i] = contents[i], _EXPLICIT, t1
+            self._forward[i] = p.flows[i] > 0.0
+            self._since[i] = t1
+            if not self._recorded[i]:
+                continue
+            peak, oldest, above = (
+                parcels.peak_s(knots[i]),
+                parcels.integral_s2(knots[i]),
+                parcels.above_s(knots[i], self._limit_s),
+            )
+            mean = means[i]
+            if steady_s:
+                steady_oldest, steady_mean = p.steady[i]
+                peak, oldest, mean = (
+                    max(peak, steady_oldest),
+                    oldest + steady_oldest * steady_s,
+                    mean + steady_mean * steady_s,
+                )
+                above += steady_s if steady_oldest > self._limit_s else 0.0
+            self._emit(Emitted(i, t0, t1, p.flows[i], peak, oldest, mean, above))
+
+    def _work_out(self, p: Pattern, base: float) -> dict[int, _Passage]:
+        """The passage of *p* through what stands there now, for standing times 0 and far."""
+        contents = {
+            i: parcels.shifted(self._content(i, forward=p.flows[i] > 0.0), -base) for i in p.moving
+        }
+        _, near_knots, near_means = _run(self.plugs, p, contents, 0.0, p.clear_s)
+        far = {i: parcels.shifted(c, -_FAR_S) for i, c in contents.items()}
+        _, far_knots, far_means = _run(self.plugs, p, far, 0.0, p.clear_s)
+        passages = {}
+        for i in p.moving:
+            near, apart = parcels.integral_s2(near_knots[i]), parcels.integral_s2(far_knots[i])
+            ages = [age for _, age in far_knots[i]]
+            passages[i] = _Passage(
+                far_knots[i],
+                near,
+                (apart - near) / _FAR_S,
+                near_means[i],
+                (far_means[i] - near_means[i]) / _FAR_S,
+                max((age - _FAR_S for age in ages if age > 0.5 * _FAR_S), default=-math.inf),
+                max((age for age in ages if age <= 0.5 * _FAR_S), default=0.0),
+            )
+        return passages
+
+    def _emit_passage(
+        self, p: Pattern, passages: dict[int, _Passage], t0: float, t1: float, stood: float
+    ) -> None:
+        steady_s = t1 - t0 - p.clear_s
+        for i in p.moving:
+            if not self._recorded[i]:
+                continue
+            x, (oldest, mean) = passages[i], p.steady[i]
+            peak = max(x.old_peak + stood, x.new_peak, oldest)
+            above = 0.0
+            if peak > self._limit_s:
+                by = stood - _FAR_S
+                knots = [(t, age + by if age > 0.5 * _FAR_S else age) for t, age in x.knots_far]
+                above = parcels.above_s(knots, self._limit_s)
+                above += steady_s if oldest > self._limit_s else 0.0
+            self._emit(
+                Emitted(
+                    i,
+                    t0,
+                    t1,
+                    p.flows[i],
+                    peak,
+                    x.oldest0 + x.oldest_slope * stood + oldest * steady_s,
+                    x.mean0 + x.mean_slope * stood + mean * steady_s,
+                    above,
+                )
+            )
