@@ -1,0 +1,290 @@
+"""Heat of the whole plant through time: tub water and shell, and every body of water that joins or leaves them.
+
+A body (a leg, a filter housing) has one temperature. Standing, it relaxes to its zone. When flow starts, it
+goes on as it was until its volume has moved; then it joins the tub's node with its heat capacity and its loss.
+If the flow ends before that, the part that moved changes places with tub water.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from cyclesim.physics.heat import HOUR_S, TwoNode, ZoneFilter
+from cyclesim.physics.water_age import STILL_M3_S
+
+
+@dataclass(frozen=True, slots=True)
+class Body:
+    """Water outside the tub that has a temperature of its own while it stands."""
+
+    name: str
+    volume_m3: float
+    capacity_j_k: float
+    ua_w_k: float
+    zone: str
+
+
+@dataclass(frozen=True, slots=True)
+class TubNode:
+    """The tub: heat capacities [J/K], conductances [W/K], and the zones it loses heat to."""
+
+    water_j_k: float
+    shell_j_k: float
+    g_w_k: float
+    ua_cover_w_k: float
+    cover_zone: str
+    ua_shell_w_k: float
+    shell_zone: str
+
+
+class Piece(NamedTuple):
+    """A stretch of constant forcing: temperatures at its start [degC], integrals over it."""
+
+    start_s: int
+    end_s: int
+    water_c: float
+    shell_c: float
+    water_integral_k_s: float
+    shell_integral_k_s: float
+    cover_loss_j: float
+    shell_loss_j: float
+
+
+class Stay(NamedTuple):
+    """A body of water standing, or joined to the tub, for a while."""
+
+    body: int
+    start_s: int
+    end_s: int
+    joined: bool
+    start_c: float
+    end_c: float
+    loss_j: float
+
+
+class _Node(NamedTuple):
+    """Tub and joined bodies as one node."""
+
+    two: TwoNode
+    capacity_j_k: float
+    losses: tuple[tuple[float, Sequence[float]], ...]
+
+
+class TubHeat:
+    """Temperatures from *start_s* on; *zones* are hourly series [degC] whose first hour begins at *origin_s*.
+
+    *on_piece* and *on_stay* are called for each closed piece of the tub and each closed stay of a body. Times
+    are whole seconds.
+    """
+
+    def __init__(
+        self,
+        tub: TubNode,
+        bodies: Sequence[Body],
+        zones: Mapping[str, Sequence[float]],
+        origin_s: int,
+        start_s: int,
+        water_c: float,
+        on_piece: Callable[[Piece], None],
+        on_stay: Callable[[Stay], None],
+    ) -> None:
+        self._tub, self._bodies, self._zones, self._origin_s = tub, tuple(bodies), zones, origin_s
+        self._on_piece, self._on_stay = on_piece, on_stay
+        self._filters = [ZoneFilter(zones[b.zone], b.capacity_j_k / b.ua_w_k, origin_s) for b in bodies]
+        self._sums: dict[str, list[float]] = {}
+        for name in {b.zone for b in bodies}:
+            sums = [0.0]
+            for temp in zones[name]:
+                sums.append(sums[-1] + temp * HOUR_S)
+            self._sums[name] = sums
+        self._now_s, self.water_c = start_s, water_c
+        self._node = self._node_of(frozenset())
+        shell_zone = zones[tub.shell_zone][0]
+        self.shell_c = self._node.two.steady_shell(water_c, tub.ua_shell_w_k * shell_zone)
+        self._heat_w = 0.0
+        self._trapped_w = 0.0
+        self.trapped_j = 0.0
+        n = len(self._bodies)
+        self._flows = [0.0] * n
+        self._joined = [False] * n
+        self._since = [start_s] * n
+        self._start_c = [water_c] * n
+        self._integral_at = [0.0] * n
+        self._moving_since = [start_s] * n
+        self._integral = 0.0
+        self._join_s: float = math.inf
+        self._nodes: dict[frozenset[int], _Node] = {}
+
+    def _node_of(self, joined: frozenset[int]) -> _Node:
+        tub, bodies = self._tub, [self._bodies[i] for i in sorted(joined)]
+        capacity = tub.water_j_k + sum(b.capacity_j_k for b in bodies)
+        ua = tub.ua_cover_w_k + sum(b.ua_w_k for b in bodies)
+        by_zone: dict[str, float] = {tub.cover_zone: tub.ua_cover_w_k}
+        for b in bodies:
+            by_zone[b.zone] = by_zone.get(b.zone, 0.0) + b.ua_w_k
+        return _Node(
+            TwoNode(capacity, tub.shell_j_k, tub.g_w_k, ua, tub.ua_shell_w_k),
+            capacity,
+            tuple((u, self._zones[z]) for z, u in by_zone.items()),
+        )
+
+    def body_c(self, body: int, at_s: float) -> float:
+        """Temperature [degC] of a body at *at_s*, between the last change and now."""
+        if self._joined[body]:
+            return self.water_c
+        return self._filters[body].temp_at(at_s, self._since[body], self._start_c[body])
+
+    def heat_content_j(self) -> float:
+        """Heat above 0 degC in water, shell, bodies and trapped water [J]."""
+        tub = self._tub
+        content = tub.water_j_k * self.water_c + tub.shell_j_k * self.shell_c + self.trapped_j
+        return content + sum(b.capacity_j_k * self.body_c(i, self._now_s) for i, b in enumerate(self._bodies))
+
+    def change(self, flows_m3_s: Sequence[float], heat_w: float, trapped_w: float) -> None:
+        """From now on water moves through the bodies at *flows_m3_s*, with *heat_w* into it.
+
+        *trapped_w* is heat into water that does not move; it reaches the tub when *trapped_w* ends.
+        """
+        stopped = []
+        for i, flow in enumerate(flows_m3_s):
+            if flow == self._flows[i]:
+                continue
+            if self._joined[i]:
+                if flow <= STILL_M3_S:
+                    stopped.append(i)
+            elif self._flows[i] > STILL_M3_S:
+                self._swap(i)
+            if flow > STILL_M3_S:
+                self._moving_since[i] = self._now_s
+            self._flows[i] = flow
+        if stopped:
+            for i in stopped:
+                self._close(i)
+                self._joined[i] = False
+            self._rejoin()
+        self._heat_w, self._trapped_w = heat_w, trapped_w
+        if not trapped_w and self.trapped_j:
+            self.water_c += self.trapped_j / self._node.capacity_j_k
+            self.trapped_j = 0.0
+        self._plan_join()
+
+    def _plan_join(self) -> None:
+        """All legs of a loop join together once the slowest has turned over; a trickle is not waited for."""
+        due = [
+            self._moving_since[i] + b.volume_m3 / self._flows[i]
+            for i, b in enumerate(self._bodies)
+            if self._flows[i] > STILL_M3_S and not self._joined[i]
+        ]
+        if not due:
+            self._join_s = math.inf
+            return
+        soon = min(due) + 600.0
+        self._join_s = float(math.ceil(max(t for t in due if t <= soon)))
+
+    def _join(self) -> None:
+        for i, b in enumerate(self._bodies):
+            flow = self._flows[i]
+            if flow > STILL_M3_S and not self._joined[i]:
+                if (self._now_s - self._moving_since[i]) * flow < b.volume_m3 * (1.0 - 1e-9):
+                    continue
+                self._swap(i)
+                self._close(i)
+                self._joined[i] = True
+        self._rejoin()
+        self._plan_join()
+
+    def _rejoin(self) -> None:
+        joined = frozenset(i for i, yes in enumerate(self._joined) if yes)
+        node = self._nodes.get(joined)
+        if node is None:
+            node = self._nodes[joined] = self._node_of(joined)
+        self._node = node
+
+    def _swap(self, i: int) -> None:
+        """The volume that has moved since the flow began changes places with tub water."""
+        body = self._bodies[i]
+        share = min(1.0, (self._now_s - self._moving_since[i]) * self._flows[i] / body.volume_m3)
+        if share <= 0.0:
+            return
+        self._moving_since[i] = self._now_s
+        self._close(i)
+        apart = share * (self.water_c - self._start_c[i])
+        self._start_c[i] += apart
+        self.water_c -= apart * body.capacity_j_k / self._node.capacity_j_k
+
+    def _close(self, i: int) -> None:
+        """Close the stay of body *i* now, and begin the next at the temperature it has."""
+        body, t0, t1 = self._bodies[i], self._since[i], self._now_s
+        temp_c = self.body_c(i, t1)
+        if t1 > t0:
+            if self._joined[i]:
+                zone = self._zone_integral(body.zone, t1) - self._zone_integral(body.zone, t0)
+                loss_j = body.ua_w_k * (self._integral - self._integral_at[i] - zone)
+            else:
+                loss_j = body.capacity_j_k * (self._start_c[i] - temp_c)
+            self._on_stay(Stay(i, t0, t1, self._joined[i], self._start_c[i], temp_c, loss_j))
+        self._since[i], self._start_c[i], self._integral_at[i] = t1, temp_c, self._integral
+
+    def _zone_integral(self, zone: str, at_s: float) -> float:
+        since = at_s - self._origin_s
+        hour = int(since // HOUR_S)
+        series = self._zones[zone]
+        return self._sums[zone][hour] + (since - hour * HOUR_S) * series[min(hour, len(series) - 1)]
+
+    def close(self) -> None:
+        """Close every open stay now, so that what follows can be told apart."""
+        for i in range(len(self._bodies)):
+            self._close(i)
+
+    def advance(self, to_s: int, level_c: float | None = None, rising: bool = False) -> int | None:
+        """Advance to *to_s*, or to the first whole second at which the water has reached *level_c*.
+
+        Returns that second, or None if the level was not reached (or none was asked for).
+        """
+        tub, shell_zone = self._tub, self._zones[self._tub.shell_zone]
+        cover_zone = self._zones[tub.cover_zone]
+        while self._now_s < to_s:
+            now = self._now_s
+            hour = (now - self._origin_s) // 3600
+            end = min(to_s, self._origin_s + 3600 * (hour + 1))
+            if self._join_s < end:
+                end = max(int(self._join_s), now)
+                if end == now:
+                    self._join()
+                    continue
+            two, _, losses = self._node
+            f_w = self._heat_w
+            for ua, series in losses:
+                f_w += ua * series[hour]
+            f_s = tub.ua_shell_w_k * shell_zone[hour]
+            crossed = None
+            if level_c is not None:
+                tau = two.first_crossing(self.water_c, self.shell_c, f_w, f_s, end - now, level_c, rising)
+                if tau is not None:
+                    crossed = end = max(now + math.ceil(tau), now)
+            if end > now:
+                dt = end - now
+                water, shell, water_int, shell_int = two.advance(self.water_c, self.shell_c, f_w, f_s, dt)
+                self._on_piece(
+                    Piece(
+                        now,
+                        end,
+                        self.water_c,
+                        self.shell_c,
+                        water_int,
+                        shell_int,
+                        tub.ua_cover_w_k * (water_int - cover_zone[hour] * dt),
+                        tub.ua_shell_w_k * (shell_int - shell_zone[hour] * dt),
+                    )
+                )
+                self.water_c, self.shell_c, self._now_s = water, shell, end
+                self._integral += water_int
+                self.trapped_j += self._trapped_w * dt
+                if end == self._join_s:
+                    self._join()
+            if crossed is not None:
+                return crossed
+        return None

@@ -1,0 +1,213 @@
+"""What happened: streams of intervals, each tiling the span, in compact columns.
+
+Times are whole seconds from the start of the counted span (the warm-up is not in the trace). Every number
+that is reported is a function of what is here and of the model that was run.
+"""
+
+from __future__ import annotations
+
+from array import array
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import datetime, timedelta
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from cyclesim.physics.tub_heat import Piece, Stay
+from cyclesim.physics.water_age import Emitted
+
+Span = tuple[int, int]
+"""Start and end [s]."""
+
+
+class Interval(NamedTuple):
+    """One stay in one state."""
+
+    start_s: int
+    end_s: int
+    state: str
+
+
+class Stream:
+    """The states of one element over time: intervals that tile the span."""
+
+    def __init__(self, name: str, first: str = "") -> None:
+        self.name = name
+        self.starts: array[int] = array("q", (0,))
+        self.codes: array[int] = array("l", (0,))
+        self.labels: list[str] = [first]
+        self._code_of = {first: 0}
+        self.end_s = 0
+
+    def put(self, at_s: int, state: str) -> None:
+        """From *at_s* on the element is in *state*; a second state in one instant replaces the first."""
+        code = self._code_of.get(state)
+        if code is None:
+            code = self._code_of[state] = len(self.labels)
+            self.labels.append(state)
+        if self.starts[-1] == at_s:
+            self.codes[-1] = code
+            if len(self.codes) > 1 and self.codes[-2] == code:
+                del self.starts[-1], self.codes[-1]
+        elif self.codes[-1] != code:
+            self.starts.append(at_s)
+            self.codes.append(code)
+
+    def restart(self, at_s: int) -> None:
+        """Forget everything before *at_s* but the present state."""
+        self.starts, self.codes = array("q", (at_s,)), array("l", (self.codes[-1],))
+
+    def __iter__(self) -> Iterator[Interval]:
+        ends = [*self.starts[1:], self.end_s]
+        for start, end, code in zip(self.starts, ends, self.codes, strict=True):
+            yield Interval(start, end, self.labels[code])
+
+    def spans(self, *states: str) -> list[Span]:
+        """Spans spent in any of *states*, touching intervals joined."""
+        return joined((x.start_s, x.end_s) for x in self if x.state in states)
+
+    def seconds(self, *states: str) -> int:
+        """Time spent in any of *states* [s]."""
+        return sum(end - start for start, end in self.spans(*states))
+
+
+def joined(spans: Iterable[Span]) -> list[Span]:
+    """Ordered *spans* with those that touch or overlap made one."""
+    out: list[Span] = []
+    for start, end in spans:
+        if out and start <= out[-1][1]:
+            out[-1] = (out[-1][0], max(end, out[-1][1]))
+        else:
+            out.append((start, end))
+    return out
+
+
+class AgeColumns:
+    """Water age of one leg (or last stretch, or housing): intervals of constant flow."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.start_s: array[float] = array("d")
+        self.end_s: array[float] = array("d")
+        self.flow_m3_s: array[float] = array("d")
+        self.oldest_peak_s: array[float] = array("d")
+        self.oldest_integral_s2: array[float] = array("d")
+        self.mean_integral_s2: array[float] = array("d")
+        self.above_limit_s: array[float] = array("d")
+
+    def put(self, row: Emitted) -> None:
+        """Append one closed interval."""
+        self.start_s.append(row.start_s)
+        self.end_s.append(row.end_s)
+        self.flow_m3_s.append(row.flow_m3_s)
+        self.oldest_peak_s.append(row.oldest_peak_s)
+        self.oldest_integral_s2.append(row.oldest_integral_s2)
+        self.mean_integral_s2.append(row.mean_integral_s2)
+        self.above_limit_s.append(row.above_limit_s)
+
+
+class StayColumns:
+    """Temperature of one body of water outside the tub: standing, or joined to the tub."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.start_s: array[int] = array("q")
+        self.end_s: array[int] = array("q")
+        self.joined: array[int] = array("b")
+        self.start_c: array[float] = array("d")
+        self.end_c: array[float] = array("d")
+        self.loss_j: array[float] = array("d")
+
+    def put(self, stay: Stay) -> None:
+        """Append one closed stay."""
+        self.start_s.append(stay.start_s)
+        self.end_s.append(stay.end_s)
+        self.joined.append(stay.joined)
+        self.start_c.append(stay.start_c)
+        self.end_c.append(stay.end_c)
+        self.loss_j.append(stay.loss_j)
+
+
+class TubColumns:
+    """The tub's pieces of constant forcing: temperatures at the start, integrals, losses."""
+
+    def __init__(self) -> None:
+        self.start_s: array[int] = array("q")
+        self.end_s: array[int] = array("q")
+        self.water_c: array[float] = array("d")
+        self.shell_c: array[float] = array("d")
+        self.water_integral_k_s: array[float] = array("d")
+        self.cover_loss_j: array[float] = array("d")
+        self.shell_loss_j: array[float] = array("d")
+
+    def put(self, piece: Piece) -> None:
+        """Append one closed piece."""
+        self.start_s.append(piece.start_s)
+        self.end_s.append(piece.end_s)
+        self.water_c.append(piece.water_c)
+        self.shell_c.append(piece.shell_c)
+        self.water_integral_k_s.append(piece.water_integral_k_s)
+        self.cover_loss_j.append(piece.cover_loss_j)
+        self.shell_loss_j.append(piece.shell_loss_j)
+
+
+class Trace:
+    """Everything one run left behind."""
+
+    def __init__(
+        self,
+        begin_utc: datetime,
+        time_zone: str,
+        span_s: int,
+        pumps: Sequence[str],
+        sources: Sequence[str],
+        demands: Sequence[str],
+        legs: Sequence[str],
+        bodies: Sequence[str],
+    ) -> None:
+        self.begin_utc, self.time_zone, self.span_s = begin_utc, time_zone, span_s
+        self.pumps = {n: Stream(n, "stopped") for n in pumps}
+        """State of each pump: stopped, on, low, high, changing."""
+        self.deciding = {n: Stream(n) for n in pumps}
+        """Who decided each pump: a demand's name, `keep ...`, or nobody ("")."""
+        self.sources = {n: Stream(n, "off") for n in sources}
+        """State of each heat source: off, proving, firing, run_on, tripped."""
+        self.reasons = {n: Stream(n) for n in sources}
+        """Why a source that is called does not fire ("" if it does or is not called)."""
+        self.demands = {n: Stream(n) for n in demands}
+        """`raised` or "" for each demand."""
+        self.duties = Stream("duty", "")
+        """Name of the duty in force: `main low`, `circulator on + jets on`, or "" when all stands."""
+        self.ages = {n: AgeColumns(n) for n in legs}
+        self.stays = {n: StayColumns(n) for n in bodies}
+        self.tub = TubColumns()
+        self.trapped_j = 0.0
+        self.heat_content_j = (0.0, 0.0)
+        """Heat above 0 degC in all the plant's water and shell, at the start and at the end [J]."""
+        self.end_water_c = 0.0
+        self.passes = 0
+        """How many passes the controller made."""
+
+    def streams(self) -> Iterator[tuple[str, Stream]]:
+        """Every stream of states with its kind."""
+        for kind in ("pumps", "deciding", "sources", "reasons", "demands"):
+            for stream in getattr(self, kind).values():
+                yield kind, stream
+        yield "duties", self.duties
+
+    def restart(self, at_s: int = 0) -> None:
+        """Forget everything before *at_s* but the present states: what ran until then was warm-up."""
+        for _, stream in self.streams():
+            stream.restart(at_s)
+        self.ages = {n: AgeColumns(n) for n in self.ages}
+        self.stays = {n: StayColumns(n) for n in self.stays}
+        self.tub = TubColumns()
+        self.passes = 0
+
+    def close(self) -> None:
+        """Close every stream at the end of the span."""
+        for _, stream in self.streams():
+            stream.end_s = self.span_s
+
+    def local(self, at_s: float) -> datetime:
+        """Local clock time of *at_s*."""
+        return (self.begin_utc + timedelta(seconds=at_s)).astimezone(ZoneInfo(self.time_zone))
