@@ -1,0 +1,71 @@
+"""What is wired and programmed: pumps, heat sources, demands and interlocks, as plain data."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cyclesim.control.machines import Table
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """What an interlock reads of a pump or a source.
+
+    A pump is at a speed, "running" (at any speed) or "stopped" (at none: changing counts); a source is
+    "firing". `negated` turns it round, for an interlock written with `unless`.
+    """
+
+    subject: str
+    state: str
+    negated: bool = False
+
+    def __str__(self) -> str:
+        return f"{'unless' if self.negated else 'while'} {self.subject} {self.state}"
+
+
+@dataclass(frozen=True, slots=True)
+class PumpControl:
+    """A pump, its speeds (slowest first) and the table of its machine."""
+
+    name: str
+    speeds: tuple[str, ...]
+    table: Table
+
+
+@dataclass(frozen=True, slots=True)
+class SourceControl:
+    """A heat source and the table of its machine."""
+
+    name: str
+    table: Table
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """One thing asked for; rank 0 stands highest. `calls` names the heat sources it wants to fire."""
+
+    name: str
+    kind: str
+    rank: int
+    pump: str
+    speed: str
+    calls: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """An interlock that keeps a source from firing, or a pump from one speed, while its condition is true."""
+
+    target: str
+    speed: str | None
+    condition: Condition
+    because: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Keep:
+    """An interlock that keeps a pump at least at a speed while a source fires or runs on."""
+
+    pump: str
+    speed: str
+    after: str

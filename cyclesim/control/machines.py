@@ -1,0 +1,169 @@
+"""The small state machine of one actuator, as data, and its table, filled in by the transitions library."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from transitions import Machine as TransitionsMachine
+
+TRIGGER = "settle"
+
+
+@dataclass(frozen=True, slots=True)
+class Transition:
+    """One way out of a state: taken when every fact of `when` is true and none of `unless`."""
+
+    source: str
+    dest: str
+    when: tuple[str, ...] = ()
+    unless: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """States and the transitions between them; of two that match, the one written first is taken."""
+
+    name: str
+    kind: str
+    states: tuple[str, ...]
+    initial: str
+    transitions: tuple[Transition, ...]
+
+    @property
+    def facts(self) -> tuple[str, ...]:
+        """The facts that the guards read, in order of first use."""
+        return tuple(dict.fromkeys(fact for way in self.transitions for fact in (*way.when, *way.unless)))
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A machine's answers: `next[state][bits]`, where bit i of `bits` says whether `facts[i]` is true."""
+
+    facts: tuple[str, ...]
+    states: tuple[str, ...]
+    next: tuple[tuple[int, ...], ...]
+    initial: int = 0
+
+    def after(self, state: int, facts: Mapping[str, bool]) -> int:
+        """The state after one look at the facts, which must name all of `self.facts`."""
+        return self.next[state][sum(1 << i for i, fact in enumerate(self.facts) if facts[fact])]
+
+
+def pump_machine(name: str, speeds: tuple[str, ...]) -> Machine:
+    """The machine of a pump with speeds ("on",) or ("low", "high"), slowest first.
+
+    `time_up` means that the time declared for the present state is over: the rest of `stopped`, the minimum
+    run of a speed, the changeover of `changing` (break before make). `forced` leaves a speed before its
+    minimum run is over; nothing shortens a rest or a changeover. `wants_high` counts only with `wants_run`.
+    """
+    if speeds == ("on",):
+        ways = [Transition("stopped", "on", ("wants_run", "time_up")), *_stops("on")]
+        return Machine(name, "pump", ("stopped", "on"), "stopped", tuple(ways))
+    if speeds != ("low", "high"):
+        raise ValueError(f"pump {name!r}: speeds are ('on',) or ('low', 'high'), not {speeds!r}")
+    ways = [
+        Transition("stopped", "high", ("wants_run", "wants_high", "time_up")),
+        Transition("stopped", "low", ("wants_run", "time_up"), ("wants_high",)),
+        *_stops("low"),
+        Transition("low", "changing", ("wants_run", "wants_high", "time_up")),
+        Transition("low", "changing", ("wants_run", "wants_high", "forced")),
+        *_stops("high"),
+        Transition("high", "changing", ("wants_run", "time_up"), ("wants_high",)),
+        Transition("high", "changing", ("wants_run", "forced"), ("wants_high",)),
+        Transition("changing", "high", ("wants_run", "wants_high", "time_up")),
+        Transition("changing", "low", ("wants_run", "time_up"), ("wants_high",)),
+        Transition("changing", "stopped", ("time_up",), ("wants_run",)),
+    ]
+    return Machine(name, "pump", ("stopped", "low", "high", "changing"), "stopped", tuple(ways))
+
+
+def _stops(speed: str) -> list[Transition]:
+    return [
+        Transition(speed, "stopped", ("time_up",), ("wants_run",)),
+        Transition(speed, "stopped", ("forced",), ("wants_run",)),
+    ]
+
+
+def source_machine(name: str, proves: bool, runs_on: bool, rests: bool = False) -> Machine:
+    """The machine of a heat source.
+
+    `proves`: a means of proof is wired, so it waits in `proving` before it fires. `runs_on`: a keep is wired,
+    so it waits in `run_on` after it fired. `rests`: it must rest after firing, so it leaves `run_on` only
+    through `off`, where the rest is served; otherwise it may fire again from `run_on`.
+    `time_up` is the rest of `off`, the proof time of `proving`, the run-on time of `run_on`.
+    """
+    states = ["off", *(["proving"] if proves else []), "firing", *(["run_on"] if runs_on else []), "tripped"]
+    first, after = ("proving" if proves else "firing"), ("run_on" if runs_on else "off")
+    ways = [Transition(state, "tripped", ("trips",)) for state in states[:-1]]
+    ways.append(Transition("tripped", "off", ("reset",), ("trips",)))  # only a person resets it
+    ways.append(Transition("off", first, ("called", "flow_ok", "time_up"), ("blocked",)))
+    if proves:
+        ways += _opens("proving", "off")
+        ways.append(Transition("proving", "firing", ("time_up",)))
+    ways += _opens("firing", after)
+    if runs_on:
+        if not rests:
+            ways.append(Transition("run_on", first, ("called", "flow_ok"), ("blocked",)))
+        ways.append(Transition("run_on", "off", ("time_up",)))
+    return Machine(name, "heat source", tuple(states), "off", tuple(ways))
+
+
+def _opens(state: str, dest: str) -> list[Transition]:
+    return [
+        Transition(state, dest, unless=("called",)),
+        Transition(state, dest, ("blocked",)),
+        Transition(state, dest, unless=("flow_ok",)),
+    ]
+
+
+class Model:
+    """What the transitions library moves: a state, and the facts as plain attributes."""
+
+    state: str
+
+    def settle(self) -> bool:
+        """Replaced by the trigger when a machine adopts the model."""
+        raise NotImplementedError
+
+
+def adopt(machine: Machine, model: Model) -> TransitionsMachine:
+    """A flat machine of the transitions library that moves `model`; only its one trigger is bound to it."""
+    return TransitionsMachine(
+        model=model,
+        states=list(machine.states),
+        initial=machine.initial,
+        transitions=[
+            {
+                "trigger": TRIGGER,
+                "source": way.source,
+                "dest": way.dest,
+                "conditions": list(way.when),
+                "unless": list(way.unless),
+            }
+            for way in machine.transitions
+        ],
+        auto_transitions=False,
+        queued=False,
+        model_override=True,
+    )
+
+
+def tabulate(machine: Machine) -> Table:
+    """Every state times every assignment of the facts, fired once by the transitions library.
+
+    Every state needs a way out, or the library refuses the trigger there with a MachineError.
+    """
+    model, facts = Model(), machine.facts
+    engine = adopt(machine, model)
+    rows: list[tuple[int, ...]] = []
+    for state in machine.states:
+        row: list[int] = []
+        for bits in range(1 << len(facts)):
+            for i, fact in enumerate(facts):
+                setattr(model, fact, bool(bits >> i & 1))
+            engine.set_state(state, model)
+            model.settle()
+            row.append(machine.states.index(model.state))
+        rows.append(tuple(row))
+    return Table(facts, machine.states, tuple(rows), machine.states.index(machine.initial))

@@ -1,0 +1,356 @@
+"""The one interpreter of control: demands, interlocks and machine tables in, the next state out; pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import NamedTuple
+
+from cyclesim.control.demands import Block, Condition, Demand, Keep, PumpControl, SourceControl
+from cyclesim.control.machines import Table
+
+__all__ = [
+    "Block",
+    "Condition",
+    "Controller",
+    "Demand",
+    "Keep",
+    "Outcome",
+    "PumpControl",
+    "SourceControl",
+    "State",
+]
+
+State = tuple[int, ...]
+"""The machine states of a controller: indices into each table's `states`, pumps first, then sources."""
+
+POWER_LOST = "power.lost"
+NOBODY = -1
+
+
+class Outcome(NamedTuple):
+    """What one pass came to.
+
+    `deciding`, per pump: the index of the demand that decides, -1 when there is none, -2-k when keep k raised
+    it. `reasons`, per source: why it does not fire though it is called ("" when it fires or is not called).
+    `moved`: another pass is due one second later.
+    """
+
+    state: State
+    deciding: tuple[int, ...]
+    reasons: tuple[str, ...]
+    moved: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Controller:
+    """What is wired and programmed; `step` is its one meaning.
+
+    `dwell_s[machine][state]` is how long a machine stays in a state at least: the rest of `stopped` and
+    `off`, the minimum run of a speed, the changeover of `changing`, the proof time of `proving`, the run-on
+    time of `run_on`. A state that is not named has no such time, and its `time_up` is not read.
+    Raises ValueError for a name, speed or state that does not exist.
+    """
+
+    pumps: tuple[PumpControl, ...]
+    sources: tuple[SourceControl, ...]
+    demands: tuple[Demand, ...]
+    blocks: tuple[Block, ...] = ()
+    keeps: tuple[Keep, ...] = ()
+    dwell_s: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
+    _answers: dict[tuple[State, int], Outcome] = field(default_factory=dict, init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        _ = self._orders, self._pump_blocks, self._source_blocks, self._keeps, self._calls  # reads every name
+
+    @cached_property
+    def facts(self) -> tuple[str, ...]:
+        """The facts that come from outside, in the order of their bits."""
+        return (
+            *(f"{demand.name}.raised" for demand in self.demands),
+            *(f"flow.{source.name}.sensed" for source in self.sources),
+            *(f"{machine.name}.time_up" for machine in self._machines),
+            *(f"{source.name}.trips" for source in self.sources),
+            *(f"{source.name}.reset" for source in self.sources),
+            POWER_LOST,
+        )
+
+    @cached_property
+    def _masks(self) -> dict[str, int]:
+        return {name: 1 << i for i, name in enumerate(self.facts)}
+
+    def bit(self, name: str) -> int:
+        """The mask of a fact: `facts |= controller.bit("filter.raised")`; KeyError for an unknown one."""
+        return self._masks[name]
+
+    @cached_property
+    def initial(self) -> State:
+        """Everything stopped and off."""
+        return tuple(machine.table.initial for machine in self._machines)
+
+    def names(self, state: State) -> tuple[str, ...]:
+        """The name of each machine's state, pumps first, then sources."""
+        return tuple(table.states[i] for table, i in zip(self._tables, state, strict=True))
+
+    def dwells_s(self, state: State) -> tuple[int, ...]:
+        """The seconds declared for the state that each machine is in, pumps first, then sources."""
+        return tuple(row[i] for row, i in zip(self._dwell_rows, state, strict=True))
+
+    def commands(self, state: State) -> dict[str, str | bool]:
+        """What a state commands: a pump's speed, "stopped" or "changing"; whether a source fires."""
+        return {
+            machine.name: name if i < len(self.pumps) else name == "firing"
+            for i, (machine, name) in enumerate(zip(self._machines, self.names(state), strict=True))
+        }
+
+    def step(self, state: State, facts: int) -> Outcome:
+        """One pass: each machine moves at most once. Remembered, so asking again costs one look-up."""
+        key = (state, facts)
+        found = self._answers.get(key)
+        if found is None:
+            found = self._answers[key] = _Pass(self, state, facts).run()
+        return found
+
+    @cached_property
+    def _machines(self) -> tuple[PumpControl | SourceControl, ...]:
+        return (*self.pumps, *self.sources)
+
+    @cached_property
+    def _tables(self) -> tuple[Table, ...]:
+        return tuple(machine.table for machine in self._machines)
+
+    @cached_property
+    def _dwell_rows(self) -> tuple[tuple[int, ...], ...]:
+        return tuple(
+            tuple(self.dwell_s.get(machine.name, {}).get(state, 0) for state in machine.table.states)
+            for machine in self._machines
+        )
+
+    @cached_property
+    def _levels(self) -> tuple[tuple[int, ...], ...]:
+        """How fast each state is: a pump's 0 at no speed, 1 at its slowest; a source's 1 where it fires."""
+        speeds = [pump.speeds for pump in self.pumps] + [("firing",)] * len(self.sources)
+        return tuple(
+            tuple(names.index(state) + 1 if state in names else 0 for state in table.states)
+            for names, table in zip(speeds, self._tables, strict=True)
+        )
+
+    def _pump(self, name: str, speed: str | None) -> tuple[int, int]:
+        """The index of a pump and the level of a speed."""
+        for i, pump in enumerate(self.pumps):
+            if pump.name == name and speed in pump.speeds:
+                return i, pump.speeds.index(speed) + 1
+        raise ValueError(f"no pump {name!r} with a speed {speed!r}")
+
+    def _source(self, name: str) -> int:
+        """The place of a source in the state."""
+        for i, source in enumerate(self.sources, len(self.pumps)):
+            if source.name == name:
+                return i
+        raise ValueError(f"no heat source {name!r}")
+
+    @cached_property
+    def _orders(self) -> tuple[tuple[tuple[int, int, int], ...], ...]:
+        """Per pump (mask, index, level) of its demands, the one that decides first in front."""
+        mine: list[list[tuple[int, int, int, int]]] = [[] for _ in self.pumps]
+        for k, demand in enumerate(self.demands):
+            pump, level = self._pump(demand.pump, demand.speed)
+            mine[pump].append((demand.rank, -level, k, self.bit(f"{demand.name}.raised")))
+        return tuple(tuple((mask, k, -level) for _, level, k, mask in sorted(rows)) for rows in mine)
+
+    @cached_property
+    def _calls(self) -> tuple[int, ...]:
+        """Per source the masks of the demands that call it, in one."""
+        masks = dict.fromkeys(range(len(self.pumps), len(self._tables)), 0)
+        for demand in self.demands:
+            for name in demand.calls:
+                masks[self._source(name)] |= self.bit(f"{demand.name}.raised")
+        return tuple(masks.values())
+
+    def _condition(self, condition: Condition) -> _Reading:
+        if condition.subject in (source.name for source in self.sources) and condition.state == "firing":
+            return _Reading(self._source(condition.subject), frozenset({1}), condition.negated)
+        for i, pump in enumerate(self.pumps):
+            top = len(pump.speeds) + 1
+            accepted = {"running": range(1, top), "stopped": range(1)}
+            accepted |= {speed: range(k, k + 1) for k, speed in enumerate(pump.speeds, 1)}
+            if pump.name == condition.subject and condition.state in accepted:
+                return _Reading(i, frozenset(accepted[condition.state]), condition.negated)
+        raise ValueError(f"no pump or heat source that could be read: {condition}")
+
+    @cached_property
+    def _pump_blocks(self) -> tuple[tuple[int, int, _Reading], ...]:
+        """(pump, level, condition), higher levels first, so that one lowered may be lowered again."""
+        blocks = [block for block in self.blocks if block.speed is not None]
+        rows = [(*self._pump(b.target, b.speed), self._condition(b.condition)) for b in blocks]
+        return tuple(sorted(rows, key=lambda row: -row[1]))
+
+    @cached_property
+    def _source_blocks(self) -> tuple[tuple[int, _Reading, str], ...]:
+        return tuple(
+            (self._source(b.target), self._condition(b.condition), b.because or str(b.condition))
+            for b in self.blocks
+            if b.speed is None
+        )
+
+    @cached_property
+    def _keeps(self) -> tuple[tuple[int, int, int], ...]:
+        """(pump, level, source) of each keep."""
+        return tuple((*self._pump(keep.pump, keep.speed), self._source(keep.after)) for keep in self.keeps)
+
+
+class _Reading(NamedTuple):
+    """A condition, ready to be read: true when the subject's level is accepted (or is not, when negated)."""
+
+    subject: int
+    accepted: frozenset[int]
+    negated: bool
+
+    def holds(self, level: int) -> bool:
+        return (level in self.accepted) != self.negated
+
+
+class _Pass:
+    """One settle, a fixed pass: what is read once, and the states as they move."""
+
+    def __init__(self, controller: Controller, state: State, facts: int) -> None:
+        self.controller, self.before, self.facts = controller, state, facts
+        self.states = list(state)
+        self.dark = self._true(POWER_LOST)
+        self.wants = [0] * len(controller.pumps)
+        self.deciding = [NOBODY] * len(controller.pumps)
+        self.forced = [self.dark] * len(controller.pumps)
+        self.foreseen = self.wants
+
+    def run(self) -> Outcome:
+        """The pass in its order: whatever stops heat comes before the pumps, whatever starts it after."""
+        if not self.dark:
+            self._arbitrate()
+        self._foresee()
+        self._lower(by_sources=False)
+        self._foresee()
+        self._move_sources(opening=True)
+        self._lower(by_sources=True)  # read after sources have opened, so that a higher rank gets its speed
+        self._keep()
+        self.foreseen = self.wants
+        self._move_pumps()
+        self._move_sources(opening=False)
+        state = tuple(self.states)
+        reasons = tuple(self._reason(i) for i in range(len(self.wants), len(state)))
+        return Outcome(state, tuple(self.deciding), reasons, state != self.before)
+
+    def _true(self, fact: str) -> bool:
+        return bool(self.facts & self.controller._masks[fact])
+
+    def _time_up(self, machine: int) -> bool:
+        name = self.controller._machines[machine].name
+        return not self.controller._dwell_rows[machine][self.before[machine]] or self._true(f"{name}.time_up")
+
+    def _name(self, machine: int) -> str:
+        return self.controller._tables[machine].states[self.states[machine]]
+
+    def _level(self, machine: int) -> int:
+        return self.controller._levels[machine][self.states[machine]]
+
+    def _arbitrate(self) -> None:
+        for pump, order in enumerate(self.controller._orders):
+            for mask, demand, level in order:
+                if self.facts & mask:
+                    self.wants[pump], self.deciding[pump] = level, demand
+                    break
+
+    def _kept(self) -> Iterable[tuple[int, int, int]]:
+        """(keep, pump, level) of the keeps whose source fires or runs on."""
+        for k, (pump, level, source) in enumerate(self.controller._keeps):
+            if not self.dark and self._name(source) in ("firing", "run_on"):
+                yield k, pump, level
+
+    def _foresee(self) -> None:
+        """What each pump is about to be asked for: interlocks read it, so that they act before it does."""
+        self.foreseen = list(self.wants)
+        for _, pump, level in self._kept():
+            self.foreseen[pump] = max(self.foreseen[pump], level)
+
+    def _blocks(self, reading: _Reading) -> bool:
+        """Whether a condition is true of what the subject does or of what it is about to do."""
+        subject = reading.subject
+        if subject < len(self.wants):
+            soon = self.foreseen[subject]
+        else:
+            soon = int(self._name(subject) in ("proving", "firing"))
+        return reading.holds(self._level(subject)) or reading.holds(soon)
+
+    def _lower(self, *, by_sources: bool) -> None:
+        for pump, level, reading in self.controller._pump_blocks:
+            if by_sources != (reading.subject >= len(self.wants)) or not self._blocks(reading):
+                continue
+            if level in (self.wants[pump], self._level(pump)):
+                self.forced[pump] = True
+            if level == self.wants[pump]:
+                self.wants[pump] -= 1
+
+    def _keep(self) -> None:
+        for k, pump, level in self._kept():
+            if self.wants[pump] < level:
+                self.wants[pump], self.deciding[pump] = level, -2 - k
+
+    def _move_pumps(self) -> None:
+        for pump, want in enumerate(self.wants):
+            facts = {
+                "wants_run": want >= 1,
+                "wants_high": want >= 2,
+                "time_up": self._time_up(pump),
+                "forced": self.forced[pump],
+            }
+            self.states[pump] = self.controller._tables[pump].after(self.states[pump], facts)
+
+    def _called(self, source: int) -> bool:
+        return bool(self.facts & self.controller._calls[source - len(self.wants)])
+
+    def _blocked(self, source: int) -> str:
+        """Why a source is blocked, "" when it is not."""
+        if self.dark:
+            return "power lost"
+        for target, reading, because in self.controller._source_blocks:
+            if target == source and self._blocks(reading):
+                return because
+        return ""
+
+    def _flow_ok(self, source: int) -> bool:
+        control = self.controller._machines[source]
+        return "proving" not in control.table.states or self._true(f"flow.{control.name}.sensed")
+
+    def _move_sources(self, opening: bool) -> None:
+        """Opening takes the moves that do not lead to fire; afterwards whoever has not moved may."""
+        for source in range(len(self.wants), len(self.states)):
+            if self.states[source] != self.before[source]:
+                continue
+            table, name = self.controller._tables[source], self.controller._machines[source].name
+            facts = {
+                "called": self._called(source),
+                "blocked": bool(self._blocked(source)),
+                "flow_ok": self._flow_ok(source),
+                "time_up": self._time_up(source),
+                "trips": self._true(f"{name}.trips"),
+                "reset": self._true(f"{name}.reset"),
+            }
+            answer = table.after(self.states[source], facts)
+            if not (opening and table.states[answer] in ("proving", "firing")):
+                self.states[source] = answer
+
+    def _reason(self, source: int) -> str:
+        name = self._name(source)
+        if not self._called(source) or name == "firing":
+            return ""
+        if name == "tripped":
+            return "tripped"
+        if blocked := self._blocked(source):
+            return blocked
+        if not self._flow_ok(source):
+            return "no flow sensed"
+        if name in ("proving", "run_on"):
+            return "proving flow" if name == "proving" else "run-on"
+        declared_s = self.controller._dwell_rows[source][self.states[source]]
+        arrived = self.states[source] != self.before[source]
+        return "rest" if declared_s and (arrived or not self._time_up(source)) else ""
