@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import logging
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from transitions import Machine as TransitionsMachine
@@ -149,6 +151,18 @@ def adopt(machine: Machine, model: Model) -> TransitionsMachine:
     )
 
 
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """The library reports every state it leaves and enters at level INFO; thousands of lines help nobody."""
+    logger = logging.getLogger("transitions")
+    level = logger.level
+    logger.setLevel(logging.WARNING)
+    try:
+        yield
+    finally:
+        logger.setLevel(level)
+
+
 def tabulate(machine: Machine) -> Table:
     """Every state times every assignment of the facts, fired once by the transitions library.
 
@@ -156,14 +170,14 @@ def tabulate(machine: Machine) -> Table:
     """
     model, facts = Model(), machine.facts
     engine = adopt(machine, model)
-    rows: list[tuple[int, ...]] = []
-    for state in machine.states:
-        row: list[int] = []
-        for bits in range(1 << len(facts)):
-            for i, fact in enumerate(facts):
-                setattr(model, fact, bool(bits >> i & 1))
-            engine.set_state(state, model)
-            model.settle()
-            row.append(machine.states.index(model.state))
-        rows.append(tuple(row))
-    return Table(facts, machine.states, tuple(rows), machine.states.index(machine.initial))
+
+    def fire(state: str, bits: int) -> int:
+        for i, fact in enumerate(facts):
+            setattr(model, fact, bool(bits >> i & 1))
+        engine.set_state(state, model)
+        model.settle()
+        return machine.states.index(model.state)
+
+    with _quiet():
+        rows = tuple(tuple(fire(state, bits) for bits in range(1 << len(facts))) for state in machine.states)
+    return Table(facts, machine.states, rows, machine.states.index(machine.initial))
