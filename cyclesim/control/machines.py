@@ -124,13 +124,9 @@ class Model:
 
     state: str
 
-    def settle(self) -> bool:
-        """Replaced by the trigger when a machine adopts the model."""
-        raise NotImplementedError
-
 
 def adopt(machine: Machine, model: Model) -> TransitionsMachine:
-    """A flat machine of the transitions library that moves `model`; only its one trigger is bound to it."""
+    """A flat machine of the transitions library that moves `model` on its one trigger."""
     return TransitionsMachine(
         model=model,
         states=list(machine.states),
@@ -147,7 +143,6 @@ def adopt(machine: Machine, model: Model) -> TransitionsMachine:
         ],
         auto_transitions=False,
         queued=False,
-        model_override=True,
     )
 
 
@@ -170,12 +165,13 @@ def tabulate(machine: Machine) -> Table:
     """
     model, facts = Model(), machine.facts
     engine = adopt(machine, model)
+    trigger = engine.events[TRIGGER].trigger
 
     def fire(state: str, bits: int) -> int:
         for i, fact in enumerate(facts):
             setattr(model, fact, bool(bits >> i & 1))
         engine.set_state(state, model)
-        model.settle()
+        trigger(model)
         return machine.states.index(model.state)
 
     with _quiet():

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cyclesim.control.machines import (
+    TRIGGER,
     Machine,
     Model,
     Transition,
@@ -39,23 +40,24 @@ def go(machine: Machine, state: str, *true: str) -> str:
 def test_table_equals_library(machine: Machine, walk: list[int]) -> None:
     """Along any random walk the table says what a transitions machine, fired live, does."""
     table, model = TABLES[machine], Model()
-    adopt(machine, model)
+    trigger = adopt(machine, model).events[TRIGGER].trigger
     state = table.initial
     for bits in (number % (1 << len(table.facts)) for number in walk):
         facts = {fact: bool(bits >> i & 1) for i, fact in enumerate(table.facts)}
         for fact, value in facts.items():
             setattr(model, fact, value)
-        model.settle()
+        trigger(model)
         state = table.after(state, facts)
         assert model.state == table.states[state]
 
 
 @pytest.mark.parametrize("machine", MACHINES, ids=lambda m: f"{m.name}-{len(m.transitions)}")
 def test_no_way_round_the_guards(machine: Machine) -> None:
-    """No model gets a to_<state>() method, and nothing is bound to it but its one trigger."""
+    """No model gets a to_<state>() method, and the one trigger is the only one there is."""
     model = Model()
-    adopt(machine, model)
-    assert {"settle", "state"} == {name for name in dir(model) if not name.startswith("__")}
+    engine = adopt(machine, model)
+    assert not [name for name in dir(model) if name.startswith("to_")]
+    assert list(engine.events) == [TRIGGER]
 
 
 def test_tabulating_is_silent(caplog: pytest.LogCaptureFixture) -> None:
