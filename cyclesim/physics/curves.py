@@ -3,6 +3,7 @@
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Self
 
 
@@ -30,13 +31,13 @@ class PumpCurve:
         flows, heads = tuple(q for q, _ in points), tuple(h for _, h in points)
         if len(points) < 2 or flows[0] < 0:
             raise ValueError("a pump curve needs two or more points, none at negative flow")
-        steps = [b - a for a, b in zip(flows, flows[1:], strict=False)]
-        drops = [b - a for a, b in zip(heads, heads[1:], strict=False)]
+        steps = [b - a for a, b in pairwise(flows)]
+        drops = [b - a for a, b in pairwise(heads)]
         if min(steps) <= 0 or max(drops) > 0:
             raise ValueError("along a pump curve the flow rises and the head never rises")
         secants = [drop / step for drop, step in zip(drops, steps, strict=True)]
         slopes = [_end_slope(steps, secants)]
-        for left, right, s_left, s_right in zip(steps, steps[1:], secants, secants[1:], strict=False):
+        for (left, right), (s_left, s_right) in zip(pairwise(steps), pairwise(secants), strict=True):
             if s_left == 0 or s_right == 0:
                 slopes.append(0.0)
             else:
