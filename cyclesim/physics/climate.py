@@ -61,7 +61,8 @@ def soil_c(
 
     Each wave fades by exp(-z/d) and lags by z/d radians, d = sqrt(diffusivity period / pi): the semi-infinite
     solid of Carslaw & Jaeger, as Kusuda & Achenbach (1965) use it for the ground; both from memory, not
-    opened. Other arguments as for the air. No ground water, snow, frost or sun on the ground. Raises ValueError for a negative depth.
+    opened. Other arguments as for the air. No ground water, snow, frost or sun on the ground.
+    Raises ValueError for a negative depth.
     """
     if not (depth_m >= 0.0 and diffusivity_m2_s > 0.0):
         raise ValueError(f"no soil at a depth of {depth_m} m with a diffusivity of {diffusivity_m2_s} m2/s")

@@ -23,7 +23,7 @@ class Material:
 MATERIALS = {
     # 1 % of steel; plain concrete of 2200-2400 kg/m3 conducts 1.65-2.0
     "concrete": Material(2.3, 2300.0, 1000.0, (1.65, 2.5), f"{_EN_10456} from memory, not opened"),
-    "brick": Material(0.77, 1700.0, 900.0, (0.6, 1.0), "UK practice for facing brick, from memory, not opened"),
+    "brick": Material(0.77, 1700.0, 900.0, (0.6, 1.0), "UK design values, from memory, not opened"),
     "timber": Material(0.13, 500.0, 1600.0, (0.11, 0.18), f"{_EN_10077} seen second-hand"),
     "acrylic": Material(0.18, 1180.0, 1500.0, (0.17, 0.21), f"{_EN_10077} seen second-hand"),
     "steel": Material(17.0, 7900.0, 460.0, (15.0, 17.0), f"{_EN_10077} seen second-hand; stainless"),
@@ -31,7 +31,7 @@ MATERIALS = {
     "foam": Material(0.036, 32.0, 1450.0, (0.025, 0.045), "common practice, no source"),
     "pipe foam": Material(0.038, 30.0, 1450.0, (0.033, 0.045), "common practice, no source"),
     # EN ISO 10077-2 has 0.17; 0.19 is usual in pipe makers' data
-    "PVC": Material(0.19, 1390.0, 900.0, (0.16, 0.21), "pipe makers' data, from memory; rest as EN ISO 10077-2"),
+    "PVC": Material(0.19, 1390.0, 900.0, (0.16, 0.21), "pipe makers, from memory; rest EN ISO 10077-2"),
 }
 
 
@@ -79,7 +79,8 @@ def shell(
     """Shell node in the middle of the structural wall, insulation outside it.
 
     wall_m and insulation_m (0 allowed) are thicknesses, area_m2 is the wetted area, outside a film in
-    W/(m2 K) or "soil". Insulation and soil store no heat here. Raises ValueError for an unknown material or a size <= 0.
+    W/(m2 K) or "soil". Insulation and soil store no heat here.
+    Raises ValueError for an unknown material or a size <= 0.
     """
     if of not in MATERIALS:
         raise ValueError(f"no material '{of}'; there are {', '.join(MATERIALS)}")
@@ -137,8 +138,8 @@ def pipe_ua_per_m(
 
     outside_m is the bare pipe's outer diameter, depth_m that of the axis. Buried: shape factor of a cylinder
     under an isothermal surface, 2 pi k / acosh(2 z / D) (Incropera & DeWitt table 4.1, from memory, not
-    opened), with the undisturbed soil temperature at that depth as the zone. The inner film is left out, and so is the
-    soil's own warming up: water that starts into cold ground loses more for some days.
+    opened), with the undisturbed soil temperature at that depth as the zone. The inner film is left out,
+    and so is the soil's own warming up: water that starts into cold ground loses more for some days.
     Raises ValueError where the pipe is no pipe or breaks the surface.
     """
     if not (0.0 < bore_m < outside_m and insulation_m >= 0.0):
