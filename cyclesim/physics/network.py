@@ -61,7 +61,7 @@ def solve(links: Sequence[Link], temp_c: float) -> Duty:
     # A dead end's flow is zero but for rounding; a thousandth of the least flow that can matter is zero too.
     q = [0.0 if abs(flows.get(i, 0.0)) < 1e-13 else float(flows[i]) for i in range(len(links))]
     joined = parts(len(nodes), [ends[i] for i in ways])
-    at = {node: float(heads[i]) for i, node in enumerate(nodes) if joined[i] == joined[0]}
+    at = {node: float(heads[i]) + 0.0 for i, node in enumerate(nodes) if joined[i] == joined[0]}
     told = problems(links, q, at, dict(zip(nodes, heads.tolist(), strict=True)))
     if wrong or not converged:
         why = f" ({', '.join(links[i].name for i in wrong)} would not come to rest)" if wrong else ""
