@@ -1,0 +1,44 @@
+"""Which defaults were filled in, read off the models themselves."""
+
+from typing import Any
+
+from pydantic.fields import FieldInfo
+
+from cyclesim.scenario.fields import Model, Quantity
+from cyclesim.scenario.model import Default, Scenario
+from cyclesim.units import format_quantity
+
+
+def filled_in(scenario: Scenario) -> tuple[Default, ...]:
+    """Every default that matters and was filled in, in the order of the file."""
+    return tuple(_of(scenario, ""))
+
+
+def _of(value: Any, path: str) -> list[Default]:
+    found: list[Default] = []
+    if isinstance(value, Model):
+        prefix = f"{path}." if path else ""
+        for name, field in type(value).model_fields.items():
+            key = prefix + (field.alias or name)
+            extra = field.json_schema_extra
+            if isinstance(extra, dict) and "spread" in extra and name not in value.model_fields_set:
+                text = _text(getattr(value, name), field)
+                found.append(Default(key, text, str(extra["spread"]), str(extra["source"])))
+            found += _of(getattr(value, name), key)
+        found += [Default(prefix + one.key, one.value, one.spread, one.source) for one in value.assumed()]
+    elif isinstance(value, dict):
+        found += [one for key, inner in value.items() for one in _of(inner, f"{path}.{key}")]
+    elif type(value) is tuple:
+        found += [one for index, inner in enumerate(value) for one in _of(inner, f"{path}.{index}")]
+    return found
+
+
+def _text(value: Any, field: FieldInfo) -> str:
+    kind = next((form.kind for form in field.metadata if isinstance(form, Quantity)), None)
+    if kind is not None:
+        return format_quantity(value, kind)
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, tuple):
+        return " to ".join(format_quantity(edge, "temperature") for edge in value)
+    return str(value) if isinstance(value, str) else f"{value:g}"

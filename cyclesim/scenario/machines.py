@@ -1,0 +1,318 @@
+"""Pumps, equipment, heat sources and valves as their data sheets give them."""
+
+from itertools import pairwise
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from cyclesim.scenario.fields import (
+    Assumed,
+    AtHead,
+    Current,
+    Flow,
+    Form,
+    Head,
+    Model,
+    Name,
+    PartVolume,
+    Pause,
+    Power,
+    Quantity,
+    RefusedError,
+    SeveralError,
+    Share,
+    SpeedShare,
+    WaterTemperature,
+    YesNo,
+    default,
+    single_or_list,
+    some,
+    what_is,
+)
+from cyclesim.units import format_quantity
+
+PRACTICE = "common practice, no source"
+_POINT_FLOW, _POINT_HEAD = Quantity("flow", ge=0, le=0.1), Quantity("head", ge=0, le=200)
+_POINTS_DUE = "at least three points [flow, head] are due, e.g. [0 L/min, 15 m]"
+
+
+def read_curve(value: object) -> tuple[tuple[float, float], ...]:
+    """Points (m3/s, m) of a pump curve: flow rising, head falling."""
+    if not isinstance(value, list) or len(value) < 3:
+        what = f"{len(value)} points" if isinstance(value, list) else what_is(value)
+        raise RefusedError(what, _POINTS_DUE)
+    points: list[tuple[float, float]] = []
+    wrong: list[RefusedError] = []
+    for index, pair in enumerate(value):
+        if not isinstance(pair, list) or len(pair) != 2:
+            wrong.append(
+                RefusedError(what_is(pair), "a point [flow, head] is due, e.g. [0 L/min, 15 m]", at=(index,))
+            )
+            continue
+        numbers = []
+        for place, (kind, entry) in enumerate(zip((_POINT_FLOW, _POINT_HEAD), pair, strict=True)):
+            try:
+                numbers.append(kind.validate(entry))
+            except RefusedError as error:
+                wrong.append(RefusedError(error.what, error.allowed, error.hint, (index, place)))
+        if len(numbers) == 2:
+            points.append((numbers[0], numbers[1]))
+    if wrong:
+        raise SeveralError(*wrong)
+    for index, ((flow_1, head_1), (flow_2, head_2)) in enumerate(pairwise(points), start=1):
+        if flow_2 <= flow_1:
+            wrong.append(
+                RefusedError(
+                    "a flow out of order", "the flows of a curve rise from point to point", at=(index, 0)
+                )
+            )
+        if head_2 >= head_1:
+            wrong.append(
+                RefusedError(
+                    "a head that does not fall", "a pump's head falls as its flow rises", at=(index, 1)
+                )
+            )
+    if wrong:
+        raise SeveralError(*wrong)
+    return tuple(points)
+
+
+_QUANTITY_TEXT = {"type": "string"}
+Curve = Annotated[
+    tuple[tuple[float, float], ...],
+    Form(
+        read_curve,
+        {
+            "type": "array",
+            "minItems": 3,
+            "items": {
+                "type": "array",
+                "prefixItems": [_QUANTITY_TEXT, _QUANTITY_TEXT],
+                "minItems": 2,
+                "maxItems": 2,
+            },
+            "examples": [[["0 L/min", "15 m"], ["250 L/min", "13 m"], ["460 L/min", "9.3 m"]]],
+        },
+    ),
+]
+
+
+class _Running(Model):
+    """What a pump does and draws at one speed."""
+
+    curve: Curve | None = Field(
+        None, description="Points [flow, head] read off the data sheet's curve, at least three, flow rising."
+    )
+    max_head_m: Head | None = Field(None, alias="max_head", description="Or: the head at no flow.")
+    max_flow_m3_s: Flow | None = Field(None, alias="max_flow", description="And the flow at no head.")
+    power_w: Power = Field(
+        0.0, alias="power", description="Electrical power at this speed, off the nameplate."
+    )
+    current_a: Current | None = Field(
+        None,
+        alias="current",
+        description="Current at this speed, off the nameplate; power over voltage unless said.",
+    )
+
+    def _curves(self) -> int:
+        """How many ways of giving the curve are used; refuses half a one."""
+        if (self.max_head_m is None) != (self.max_flow_m3_s is None):
+            raise RefusedError("", "max_head and max_flow go together")
+        return (self.curve is not None) + (self.max_head_m is not None)
+
+
+class Speed(_Running):
+    """One speed of a pump; power_w is 0 only where it is worked out from the other speed (see Pump.speeds)."""
+
+    share_of_speed: SpeedShare | None = Field(
+        None,
+        alias="speed",
+        description="Or: this share of the other speed's turns, e.g. 50 %; the curve follows.",
+    )
+
+    @model_validator(mode="after")
+    def _one_curve(self) -> "Speed":
+        if self._curves() + (self.share_of_speed is not None) != 1:
+            raise RefusedError("", "one of curve, max_head and max_flow, or speed: 50 % is due")
+        if self.share_of_speed is None and not self.power_w:
+            raise RefusedError("", "a power is due, e.g. 310 W or 1.5 hp", at=("power",))
+        return self
+
+
+# At half speed a motor draws about a fifth, not the eighth that the cube law gives: its own losses fall less.
+_POWER_EXPONENT = 2.3
+
+
+class Pump(_Running):
+    """A pump: two speeds `low` and `high`, or one speed whose curve and power stand at the pump itself."""
+
+    low: Speed | None = Field(None, description="The low speed of a two-speed pump.")
+    high: Speed | None = Field(None, description="The high speed of a two-speed pump.")
+    changeover_s: Pause = default(
+        2.0,
+        alias="changeover",
+        spread="1 to 10 s",
+        source=PRACTICE,
+        description="How long it is off between two speeds.",
+    )
+    check_valve: YesNo = default(
+        False,
+        spread="as built",
+        source=PRACTICE,
+        description="true if a check valve stops water from running back through it.",
+    )
+    rest_s: Pause = default(
+        0.0,
+        alias="rest",
+        spread="0 to 2 min",
+        source=PRACTICE,
+        description="How long the controller leaves it off at least before it starts again.",
+    )
+    minimum_run_s: Pause = default(
+        0.0,
+        alias="minimum_run",
+        spread="0 to 5 min",
+        source=PRACTICE,
+        description="How long the controller runs it at least.",
+    )
+    coasts_s: Pause = default(
+        1.0,
+        alias="coasts",
+        spread="0.5 to 3 s",
+        source=PRACTICE,
+        description="How long water still moves after it is switched off.",
+    )
+    opens_within_s: Pause = default(
+        0.0,
+        alias="opens_within",
+        spread="0 to 1 s",
+        source=PRACTICE,
+        description="How long its contactor takes to open.",
+    )
+    heat_to_water: Share = default(
+        0.7,
+        spread="50 to 100 %",
+        source=PRACTICE,
+        description="Share of its electrical power that ends up in the water.",
+    )
+    volume_m3: PartVolume = default(
+        0.002, alias="volume", spread="1 to 5 L", source=PRACTICE, description="Water inside it."
+    )
+    zone: Name | None = Field(None, description="The zone it stands in.")
+
+    @model_validator(mode="after")
+    def _one_or_two_speeds(self) -> "Pump":
+        own = self._curves()
+        if self.low is None and self.high is None:
+            if own != 1:
+                raise RefusedError("", "low and high are due, or one of curve, or max_head and max_flow")
+            if not self.power_w:
+                raise RefusedError("", "a power is due, e.g. 310 W or 1.5 hp", at=("power",))
+        elif self.low is None or self.high is None:
+            missing = "low" if self.low is None else "high"
+            raise RefusedError("", "a two-speed pump has low and high", at=(missing,))
+        elif own or self.power_w or self.current_a is not None:
+            raise RefusedError("", "curve, power and current stand inside low and high, not beside them")
+        elif self.low.share_of_speed is not None and self.high.share_of_speed is not None:
+            raise RefusedError("", "one of the two speeds needs a curve of its own", at=("low", "speed"))
+        return self
+
+    @property
+    def speeds(self) -> dict[str, Speed]:
+        """Its speeds, each with its power: "low" and "high", or "on" alone."""
+        if self.low is None or self.high is None:
+            own = {name: getattr(self, name) for name in _Running.model_fields}
+            return {"on": Speed.model_construct(_fields_set=None, **own)}
+        return {"low": _powered(self.low, self.high), "high": _powered(self.high, self.low)}
+
+    def assumed(self) -> list[Assumed]:
+        """The power of a speed that is a share of the other."""
+        pair = {"low": self.low, "high": self.high}
+        return [
+            Assumed(
+                f"{name}.power", format_quantity(self.speeds[name].power_w, "power"), "-30 to +30 %", PRACTICE
+            )
+            for name, speed in pair.items()
+            if speed is not None and not speed.power_w
+        ]
+
+
+def _powered(speed: Speed, other: Speed) -> Speed:
+    """A speed with its power, worked out from the other one where the file leaves it out."""
+    if speed.power_w or speed.share_of_speed is None:
+        return speed
+    return speed.model_copy(update={"power_w": other.power_w * speed.share_of_speed**_POWER_EXPONENT})
+
+
+class Equipment(Model):
+    """Something that the water passes and that holds water."""
+
+    kind: Literal["filter", "strainer", "other"] = Field(description="filter, strainer or other.")
+    drop: AtHead = Field(description="Head lost at a flow, off the data sheet, e.g. 1.0 m at 400 L/min.")
+    volume_m3: PartVolume = Field(alias="volume", description="Water inside it, e.g. 14 L.")
+    at_most_m3_s: Flow | None = Field(
+        None, alias="at_most", description="The most flow its data sheet allows."
+    )
+    zone: Name = Field(description="The zone it stands in, e.g. pump_room.")
+
+
+class Proof(Model):
+    """How the controller knows that water flows through a heat source."""
+
+    by: Literal["flow_switch", "pump_contact", "none"] = Field(
+        description="flow_switch: feels the water; pump_contact: knows only that the pump is on; none: nothing."
+    )
+
+
+class HeatSource(Model):
+    """An electric element."""
+
+    kind: Literal["electric"] = Field(description="electric.")
+    output_w: Power = Field(alias="output", description="Heat it gives, e.g. 3 kW.")
+    drop: AtHead = Field(description="Head lost at a flow, off the data sheet, e.g. 0.3 m at 400 L/min.")
+    volume_m3: PartVolume = Field(alias="volume", description="Water inside it, e.g. 2 L.")
+    needs_flow_m3_s: Flow = Field(alias="needs_flow", description="The least flow its data sheet asks for.")
+    proof: Proof = Field(
+        description="How the controller knows that water flows through it, e.g. {by: flow_switch}."
+    )
+    high_limit_c: WaterTemperature | None = Field(
+        None,
+        alias="high_limit",
+        description="Water temperature at which it trips and stays off until reset by hand.",
+    )
+    rest_s: Pause = default(
+        0.0,
+        alias="rest",
+        spread="0 to 3 min",
+        source=PRACTICE,
+        description="How long it stays off at least before it fires again.",
+    )
+    opens_within_s: Pause = default(
+        0.0,
+        alias="opens_within",
+        spread="0 to 1 s",
+        source=PRACTICE,
+        description="How long its contactor takes to open.",
+    )
+    zone: Name = Field(description="The zone it stands in, e.g. pump_room.")
+
+
+class Valve(Model):
+    """A valve that is open or shut."""
+
+    drop: AtHead = Field(description="Head lost at a flow when open, e.g. 0.1 m at 400 L/min.")
+    usual: Literal["open", "shut"] = Field(description="How it normally is: open or shut.")
+    may_be: Annotated[tuple[Literal["open", "shut"], ...], some, single_or_list] = Field(
+        (), description="How else it may be: [open, shut]; always as `usual` unless said."
+    )
+
+    @property
+    def positions(self) -> tuple[str, ...]:
+        """Every position that can occur, the usual one first."""
+        return tuple(dict.fromkeys((self.usual, *self.may_be)))
+
+
+class CheckValve(Model):
+    """A valve that lets water pass one way, as the network is written."""
+
+    drop: AtHead = Field(description="Head lost at a flow, e.g. 0.2 m at 400 L/min.")

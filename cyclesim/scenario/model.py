@@ -1,0 +1,155 @@
+"""The whole file as one frozen object, with the limits it is judged by."""
+
+from typing import Annotated, Literal, NamedTuple
+
+from pydantic import Field
+
+from cyclesim.scenario.fields import (
+    Count,
+    Form,
+    Model,
+    Pause,
+    Quantity,
+    RefusedError,
+    SeveralError,
+    Span,
+    default,
+    what_is,
+)
+from cyclesim.scenario.fields import Speed as SpeedField
+from cyclesim.scenario.place import Place, Supply
+from cyclesim.scenario.plant import Plant
+from cyclesim.scenario.schedule import Controller, Interlock, Schedule
+
+FORMATS = (1,)
+PRACTICE = "common practice, no source"
+CHOICE = "project choice, no standard"
+_EDGE = Quantity("temperature", ge=0, le=100)
+_BAND_DUE = "two temperatures are due, e.g. [20 degC, 45 degC]"
+
+
+def read_band(value: object) -> tuple[float, float]:
+    """Two temperatures, the lower one first."""
+    if not isinstance(value, list) or len(value) != 2:
+        raise RefusedError(what_is(value), _BAND_DUE)
+    edges, wrong = [], []
+    for index, entry in enumerate(value):
+        try:
+            edges.append(_EDGE.validate(entry))
+        except RefusedError as error:
+            wrong.append(RefusedError(error.what, error.allowed, error.hint, (index,)))
+    if wrong:
+        raise SeveralError(*wrong)
+    if edges[0] >= edges[1]:
+        raise RefusedError("two temperatures out of order", "the lower one stands first", at=())
+    return edges[0], edges[1]
+
+
+GrowthBand = Annotated[
+    tuple[float, float],
+    Form(read_band, {"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2}),
+]
+
+
+class Limits(Model):
+    """What the rules judge by; a limit that is left out has the default that the report lists."""
+
+    water_age_s: Span = default(
+        86_400.0,
+        alias="water_age",
+        spread="12 to 72 h",
+        source=CHOICE,
+        description="The oldest that water in a leg may get.",
+    )
+    warm_stagnation_s: Span = default(
+        86_400.0,
+        alias="warm_stagnation",
+        spread="12 to 72 h",
+        source=CHOICE,
+        description="The longest that water may stand still inside the growth band.",
+    )
+    growth_band_c: GrowthBand = default(
+        (20.0, 45.0),
+        alias="growth_band",
+        spread="20 to 25 degC below, 42 to 45 degC above",
+        source="HSE L8 (lower edge), CDC Legionella control toolkit (upper edge)",
+        description="Between which temperatures bacteria grow well, e.g. [20 degC, 45 degC].",
+    )
+    turnovers_per_day: Annotated[float, Count(0, 200, whole=False)] = default(
+        2.0,
+        spread="1 to 6",
+        source=PRACTICE,
+        description="How often a day the filter must pass the tub's volume.",
+    )
+    suction_speed_m_s: SpeedField = default(
+        1.8,
+        alias="suction_speed",
+        spread="1.5 to 2.4 m/s",
+        source="US residential pool practice, from memory",
+        description="The fastest that water may run in a suction pipe.",
+    )
+    run_on_s: Pause = default(
+        30.0,
+        alias="run_on",
+        spread="15 s to 5 min",
+        source=PRACTICE,
+        description="How long water must still run after a heater stops.",
+    )
+    proof_time_s: Pause = default(
+        5.0,
+        alias="proof_time",
+        spread="2 to 15 s",
+        source=PRACTICE,
+        description="How long a flow must be proven before a heater may fire.",
+    )
+    heat_without_flow_grace_s: Pause = default(
+        5.0,
+        alias="heat_without_flow_grace",
+        spread="1 to 10 s",
+        source=CHOICE,
+        description="How long a heater may be on without flow before it counts as a danger.",
+    )
+    pump_rest_s: Pause = default(
+        75.0,
+        alias="pump_rest",
+        spread="35 to 180 s",
+        source="NEMA MG 10 table 2-3, 1 hp 2-pole, seen second-hand",
+        description="How long a pump motor must rest between two starts.",
+    )
+
+
+class Default(NamedTuple):
+    """One default that was filled in, as the report lists it."""
+
+    path: str
+    value_text: str
+    spread_text: str
+    source_text: str
+
+
+class Scenario(Model):
+    """A plant, where it stands, and what it is told."""
+
+    format: Literal[1] = Field(description="The number of this file format: 1.")
+    title: str = Field(description="What the report is headed with.", min_length=1, max_length=200)
+    place: Place = Field(description="Where and when: year, time zone, weather, zones.")
+    supply: Supply = Field(description="The electrical circuit and what its energy costs.")
+    plant: Plant = Field(description="What is built.")
+    controller: Controller = Field(
+        default_factory=lambda: Controller.model_validate({}),
+        description="What can be keyed into the controller.",
+    )
+    schedule: Schedule = Field(description="What the plant is told to do.")
+    interlocks: tuple[Interlock, ...] = Field(
+        (), description="Blocks and keeps that the controller enforces."
+    )
+    limits: Limits = Field(
+        default_factory=lambda: Limits.model_validate({}), description="What the rules judge by."
+    )
+
+    @property
+    def defaults(self) -> tuple[Default, ...]:
+        """Every default that was filled in."""
+        from cyclesim.scenario.defaults import filled_in
+
+        return filled_in(self)

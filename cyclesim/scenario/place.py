@@ -1,0 +1,223 @@
+"""Where the tub stands and what it is fed from: year, climate, zones, supply, tariff."""
+
+import re
+from datetime import time
+from functools import cache
+from typing import Annotated, Any, Literal, NamedTuple
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+
+from cyclesim.scenario.fields import (
+    AirTemperature,
+    Clock,
+    Count,
+    Current,
+    Days,
+    Depth,
+    Model,
+    MonthDay,
+    Power,
+    RefusedError,
+    Swing,
+    Text,
+    Voltage,
+    Warming,
+    default,
+    did_you_mean,
+    named,
+)
+
+
+class Climate(Model):
+    """A described climate: two sine waves around a mean; swings are mean plus or minus the value."""
+
+    mean_c: AirTemperature = Field(alias="mean", description="Mean air temperature of the whole year.")
+    seasonal_swing_k: Swing = Field(
+        alias="seasonal_swing",
+        description="How far the mean of the coldest and the warmest day lies from the mean of the year.",
+    )
+    daily_swing_k: Swing = Field(
+        alias="daily_swing", description="How far a day's coldest and warmest hour lie from the day's mean."
+    )
+    coldest_day: MonthDay = Field(description="The coldest day of the year, e.g. 20 January.")
+    warmest_hour: Annotated[int, Count(0, 23)] = default(
+        15,
+        spread="13 to 17",
+        source="common practice, no source",
+        description="The warmest hour of the day, 0 to 23; the coldest is 12 hours away.",
+    )
+
+
+class Zone(Model):
+    """What a leg, a piece of equipment or the tub loses heat to: the weather, the soil or a fixed temperature."""
+
+    follows: Literal["weather"] | None = Field(None, description="weather: as warm as the air outside.")
+    above_by_k: Warming = Field(
+        0.0, alias="above_by", description="How much warmer than the weather, e.g. 4 K."
+    )
+    never_below_c: AirTemperature | None = Field(
+        None, alias="never_below", description="The zone is kept at least this warm, e.g. 2 degC."
+    )
+    never_above_c: AirTemperature | None = Field(
+        None, alias="never_above", description="The zone is kept at most this warm."
+    )
+    depth_m: Depth | None = Field(
+        None, alias="depth", description="Soil this far under the surface, e.g. 600 mm."
+    )
+    always_c: AirTemperature | None = Field(
+        None, alias="always", description="A fixed temperature, e.g. 18 degC."
+    )
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> "Zone":
+        given = self.model_fields_set
+        if len(given & {"follows", "depth_m", "always_c"}) != 1:
+            raise RefusedError("", "exactly one of follows: weather, depth: 600 mm or always: 18 degC is due")
+        if self.follows is None and given & {"above_by_k", "never_below_c", "never_above_c"}:
+            raise RefusedError("", "above_by, never_below and never_above go with follows: weather only")
+        if None not in (low := self.never_below_c, high := self.never_above_c) and low > high:  # type: ignore[operator]
+            raise RefusedError("", "never_above must be at least never_below", at=("never_above",))
+        return self
+
+
+@cache
+def _time_zones() -> frozenset[str]:
+    return frozenset(available_timezones())
+
+
+def read_time_zone(text: str) -> str:
+    """A time zone that the zone database knows."""
+    try:
+        ZoneInfo(text)
+    except (ValueError, OSError, KeyError):
+        near = did_you_mean(text.rsplit("/", 1)[-1], (zone.rsplit("/", 1)[-1] for zone in _time_zones()))
+        if near:
+            city = near.split("'")[1]
+            zones = sorted(zone for zone in _time_zones() if zone.rsplit("/", 1)[-1] == city)
+            near = f"did you mean '{zones[0]}'?"
+        raise RefusedError(
+            "an unknown time zone", "a zone of the tz database is due, e.g. Europe/Lisbon", near
+        ) from None
+    return text
+
+
+def _with_outdoors(zones: dict[str, Zone]) -> dict[str, Zone]:
+    return {"outdoors": Zone.model_validate({"follows": "weather"}), **zones}
+
+
+class Place(Model):
+    """Where and when."""
+
+    year: Annotated[int, Count(1970, 2100)] = Field(description="The calendar year that is simulated.")
+    time_zone: Annotated[str, Text(read_time_zone, "a time zone is due", examples=("Europe/Lisbon",))] = (
+        Field(description="The local clock, by its name in the tz database, e.g. Europe/Lisbon.")
+    )
+    weather: Climate = Field(description="The climate, in five lines; or the path of a file with them.")
+    zones: Annotated[dict[str, Zone], named, AfterValidator(_with_outdoors)] = Field(
+        default_factory=lambda: _with_outdoors({}),
+        description="Named temperatures around the plant; outdoors is built in.",
+    )
+
+
+class Price(NamedTuple):
+    """What a kilowatt-hour costs."""
+
+    amount: float
+    currency: str
+
+
+_PRICE_DUE = "a price is due, e.g. 0.24 EUR/kWh"
+
+
+def read_price(text: str) -> Price:
+    """`0.24 EUR/kWh`."""
+    match = re.fullmatch(r"(\d{1,6}(?:\.\d{1,6})?) ?(\S+?) ?/ ?kWh", text.strip(), re.ASCII)
+    if match is None:
+        raise RefusedError("no price", _PRICE_DUE)
+    if not re.fullmatch("[A-Z]{3}", match[2]):
+        code = {"€": "EUR", "$": "USD", "£": "GBP"}.get(
+            match[2], match[2].upper() if len(match[2]) == 3 else "EUR"
+        )
+        raise RefusedError(
+            "no currency code of three capitals", _PRICE_DUE, f"did you mean {match[1]} {code}/kWh?"
+        )
+    return Price(float(match[1]), match[2])
+
+
+Tag = Annotated[Price, Text(read_price, _PRICE_DUE, r"^\d+(\.\d+)? ?[A-Z]{3} ?/ ?kWh$", ("0.24 EUR/kWh",))]
+
+
+class Hours(Model):
+    """A daily window on the wall clock; `to` before `from` runs over midnight."""
+
+    from_time: Clock = Field(alias="from", description="Local clock time at which the window opens.")
+    to_time: Clock = Field(alias="to", description="Local clock time at which it closes.")
+    days: Days | None = Field(None, description="Only on these days of the week (the day the window opens).")
+
+    @model_validator(mode="after")
+    def _open(self) -> "Hours":
+        if self.from_time == self.to_time:
+            raise RefusedError(
+                "", "from and to must differ; a window that never closes needs no window", at=("to",)
+            )
+        return self
+
+
+class PriceWindow(Hours):
+    """A cheaper or dearer part of the day."""
+
+    price: Tag = Field(description="Price per kilowatt-hour in this window.")
+
+
+def _bare_price(value: object) -> object:
+    return {"otherwise": value} if isinstance(value, str) else value
+
+
+class Tariff(Model):
+    """The price of electricity by the clock."""
+
+    otherwise: Tag = Field(description="Price per kilowatt-hour outside every window.")
+    windows: tuple[PriceWindow, ...] = Field(
+        (), description="Parts of the day with another price; the first fits."
+    )
+
+    def at(self, clock: time, weekday: int) -> Price:
+        """The price at a local clock time on a day of the week (Monday 0)."""
+        for window in self.windows:
+            over_midnight = window.to_time < window.from_time
+            late = clock >= window.from_time and (over_midnight or clock < window.to_time)
+            early = over_midnight and clock < window.to_time
+            opened = weekday if late else (weekday - 1) % 7
+            if (late or early) and (window.days is None or opened in window.days):
+                return window.price
+        return self.otherwise
+
+
+class Supply(Model):
+    """The electrical circuit that the plant is on."""
+
+    voltage_v: Voltage = Field(alias="voltage", description="Voltage at the plant, e.g. 230 V or 240 V.")
+    breaker_a: Current = Field(alias="breaker", description="Rating printed on the breaker, e.g. 20 A.")
+    also_on_it: Annotated[dict[str, Power], named] = Field(
+        default_factory=dict, description="Other things on the same breaker, name: power, e.g. lights: 60 W."
+    )
+    tariff: Annotated[Tariff, BeforeValidator(_bare_price)] = Field(
+        description="One price per kilowatt-hour, or prices by the clock."
+    )
+
+    @model_validator(mode="after")
+    def _one_currency(self) -> "Supply":
+        currency = self.tariff.otherwise.currency
+        for index, window in enumerate(self.tariff.windows):
+            if window.price.currency != currency:
+                raise RefusedError(
+                    "another currency", f"one currency in a file; otherwise: is in {currency}",
+                    at=("tariff", "windows", index, "price"),
+                )  # fmt: skip
+        return self
+
+
+def schema_of_tariff() -> dict[str, Any]:
+    """What an editor may accept beside the block: one price."""
+    return {"type": "string", "pattern": r"^\d+(\.\d+)? ?[A-Z]{3} ?/ ?kWh$", "examples": ["0.24 EUR/kWh"]}

@@ -1,0 +1,255 @@
+"""YAML text to plain values, with the place of every key and value; YAML 1.2 scalars, bounded, nothing executed."""
+
+import re
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from cyclesim.errors import Fault
+from cyclesim.scenario.fields import Steps
+
+MAX_BYTES = 1_000_000
+MAX_VALUES = 50_000
+MAX_DEPTH = 32
+KEY = "#key"
+"""Last step of the path under which a key's own place is kept."""
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Where a key or value stands, and a scalar's text as written."""
+
+    file: str
+    line: int
+    column: int
+    text: str | None = None
+
+
+@dataclass
+class Tree:
+    """What a file says: plain values, their places, and what is wrong with it as YAML."""
+
+    value: Any = None
+    marks: dict[Steps, Mark] = field(default_factory=dict)
+    faults: list[Fault] = field(default_factory=list)
+
+    def mark(self, path: Steps) -> Mark:
+        """The place of this path, or of the nearest part above it."""
+        while path not in self.marks and path:
+            path = path[:-1]
+        return self.marks.get(path, Mark("", 0, 0))
+
+    def fault(
+        self, path: Steps, found: str, allowed: str, hint: str = "", *, at: Mark | None = None
+    ) -> Fault:
+        """A fault at this path's place."""
+        mark = at or self.mark(path)
+        return Fault(mark.file, mark.line, mark.column, dotted(path), found, allowed, hint)
+
+    def graft(self, path: Steps, other: "Tree") -> None:
+        """Put another tree where this path stands; the key keeps its place."""
+        parent = self.value
+        for step in path[:-1]:
+            parent = parent[step]
+        parent[path[-1]] = other.value
+        for old in [p for p in self.marks if p[: len(path)] == path and p != (*path, KEY)]:
+            del self.marks[old]
+        self.marks |= {(*path, *steps): mark for steps, mark in other.marks.items()}
+        self.faults += other.faults
+
+
+def dotted(path: Steps) -> str:
+    """A path as people write it: plant.legs.left."""
+    return ".".join(str(step) for step in path if step != KEY)
+
+
+def shorten(text: str) -> str:
+    """A text short enough for a message, on one line."""
+    text = "".join(char if char.isprintable() else "?" for char in text)
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
+    """YAML 1.2 core scalars: no 60-based numbers, no yes/no/on/off, no octals, no dates."""
+
+    yaml_implicit_resolvers: dict[str, Any] = {}  # noqa: RUF012 - the library's own name and type
+
+
+for _tag, _form, _first in [
+    ("null", r"~|null|Null|NULL|", ["~", "n", "N", ""]),
+    ("bool", r"true|True|TRUE|false|False|FALSE", list("tTfF")),
+    ("int", r"[-+]?[0-9]+", list("-+0123456789")),
+    ("float", r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?", list("-+.0123456789")),
+]:
+    _Loader.add_implicit_resolver(f"tag:yaml.org,2002:{_tag}", re.compile(rf"^(?:{_form})$"), _first)
+
+_TAG = "tag:yaml.org,2002:"
+# What the YAML library says, and what a person can do about it.
+_SYNTAX = [
+    (r"tab character|'\\t'", "a tab", "YAML is indented with spaces"),
+    (r"mapping values are not allowed", "a colon where none can stand",
+     "check the indentation, and put a text that holds ': ' in quotes"),
+    (r"did not find expected '-' indicator", "a line that is neither an entry nor further in",
+     "every entry of a list starts with '- ' in the same column"),
+    (r"could not find expected ':'", "a line that is no key: value", "write key: value, with a space after the colon"),
+    (r"did not find expected ',' or '[}\]]'", "a bracket that is not closed", "close [ with ] and { with }, commas between"),
+    (r"did not find expected key", "a line that does not fit the ones above it",
+     "check its indentation, brackets and quotes"),
+    (r"unexpected end of stream|quoted scalar", "a quote that is not closed", "close it with the same sign"),
+    (r"undefined alias", "an alias for which there is no anchor", "write &name before the first use of *name"),
+    (r"unknown escape", "an unknown escape", "use single quotes, or a double backslash"),
+    (r"cannot start any token", "a sign that cannot stand here", "put the text in quotes"),
+    (r"expected a single document", "a second document", "a file holds one document; remove the line ---"),
+    (r"anchor", "a faulty anchor or alias", "write &name before the first use of *name"),
+    (r"nesting depth", "brackets nested too deep", f"at most {MAX_DEPTH} levels are allowed"),
+]  # fmt: skip
+
+
+class _TooMuchError(Exception):
+    """Stops the walk over a file that is not a scenario."""
+
+
+class _Builder:
+    def __init__(self, name: str, first: tuple[int, int] = (0, 0)) -> None:
+        self.tree, self.name, self.first, self.seen = Tree(), name, first, 0
+
+    def mark(self, node: yaml.Node | yaml.Mark, text: str | None = None) -> Mark:
+        at = node.start_mark if isinstance(node, yaml.Node) else node
+        line, column = self.first
+        return Mark(self.name, at.line + 1 + line, at.column + 1 + (column if at.line == 0 else 0), text)
+
+    def refuse(self, node: yaml.Node, path: Steps, found: str, allowed: str, hint: str = "") -> None:
+        self.tree.faults.append(self.tree.fault(path, found, allowed, hint, at=self.mark(node)))
+
+    def build(self, node: yaml.Node, path: Steps) -> Any:
+        self.seen += 1
+        text = node.value if isinstance(node, yaml.ScalarNode) else None
+        self.tree.marks[path] = self.mark(node, text)
+        if self.seen > MAX_VALUES or len(path) > MAX_DEPTH:
+            many = self.seen > MAX_VALUES
+            found = f"more than {MAX_VALUES} values" if many else f"more than {MAX_DEPTH} levels"
+            self.refuse(
+                node, path[:3], found, "a scenario is far smaller", "is an alias (*) repeated in itself?"
+            )
+            raise _TooMuchError
+        if not node.tag.startswith(_TAG) or (kind := node.tag.removeprefix(_TAG)) not in _KINDS:
+            self.refuse(
+                node,
+                path,
+                f"the tag '{shorten(node.tag)}'",
+                "tags are not accepted",
+                "remove the word with !",
+            )
+            return None
+        if isinstance(node, yaml.SequenceNode) and kind == "seq":
+            return [self.build(child, (*path, index)) for index, child in enumerate(node.value)]
+        if isinstance(node, yaml.MappingNode) and kind == "map":
+            return self.block(node, path)
+        if isinstance(node, yaml.ScalarNode) and kind not in ("seq", "map"):
+            return _scalar(kind, node.value)
+        self.refuse(
+            node, path, f"the tag '{shorten(node.tag)}'", "tags are not accepted", "remove the word with !"
+        )
+        return None
+
+    def block(self, node: yaml.MappingNode, path: Steps) -> dict[str, Any]:
+        out: dict[str, Any] = {}
+        for key, child in node.value:
+            if not isinstance(key, yaml.ScalarNode):
+                self.refuse(key, path, "a key that is a list or block", "a key is a plain word")
+                continue
+            word = str(key.value)
+            place = (*path, word)
+            if word == "<<":
+                self.refuse(
+                    key, path, "a merge key '<<'", "merge keys are not accepted", "write the keys out"
+                )
+            elif word in out:
+                first = self.tree.marks[(*place, KEY)].line
+                self.refuse(key, place, f"the key '{shorten(word)}' again", "each key stands once",
+                            f"the first is on line {first}")  # fmt: skip
+            else:
+                self.tree.marks[(*place, KEY)] = self.mark(key)
+                out[word] = self.build(child, place)
+        return out
+
+
+_KINDS = {"null", "bool", "int", "float", "str", "seq", "map"}
+
+
+def _scalar(kind: str, text: str) -> Any:
+    if kind == "null":
+        return None
+    if kind == "bool":
+        return text.lower() == "true"
+    if kind == "int" and len(text) <= 18:
+        return int(text)
+    # a longer whole number is absurd anywhere; as a float it stays printable
+    return float(text) if kind in ("int", "float") else text
+
+
+def parse_text(text: str, name: str, first: tuple[int, int] = (0, 0)) -> Tree:
+    """The tree of a YAML text; `first` shifts the places of a text that is part of a longer one."""
+    builder = _Builder(name, first)
+    tree = builder.tree
+    tree.marks[()] = Mark(name, 1 + first[0], 1 + first[1])
+    try:
+        root = yaml.compose(text, Loader=_Loader)
+        tree.value = builder.build(root, ()) if root is not None else None
+    except _TooMuchError:
+        tree.value = None
+    except yaml.MarkedYAMLError as error:
+        at = error.problem_mark or error.context_mark
+        tree.faults.append(
+            _syntax(tree, f"{error.problem} {error.context}", builder.mark(at) if at else None)
+        )
+    except (yaml.YAMLError, RecursionError, UnicodeError) as error:
+        before = text[: getattr(error, "position", 0) or 0]
+        at_sign = Mark(name, before.count("\n") + 1, len(before) - before.rfind("\n"))
+        fault = tree.fault((), "a sign that no text has", "a text file in UTF-8 is due", at=at_sign)
+        tree.faults.append(fault)
+    return tree
+
+
+def _syntax(tree: Tree, problem: str, mark: Mark | None) -> Fault:
+    for form, found, hint in _SYNTAX:
+        if re.search(form, problem):
+            return tree.fault((), found, "this is not YAML", hint, at=mark)
+    return tree.fault((), f"a mistake ({shorten(problem)})", "this is not YAML", at=mark)
+
+
+def read_file(path: Path, name: str) -> Tree:
+    """The tree of a file; whatever is wrong with it is in the tree's faults."""
+    tree = Tree()
+    try:
+        if not path.is_file():
+            what = "a folder" if path.is_dir() else "no file" if not path.exists() else "no ordinary file"
+            tree.faults.append(Fault(name, 0, 0, "", what, "a scenario file is due, e.g. tub.yaml"))
+            return tree
+        with path.open("rb") as stream:
+            data = stream.read(MAX_BYTES + 1)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "a name that no file can have"
+        tree.faults.append(
+            Fault(name, 0, 0, "", f"a file that cannot be read ({reason})", "a scenario file is due")
+        )
+        return tree
+    if len(data) > MAX_BYTES:
+        found = f"more than {MAX_BYTES // 1000} kB"
+        tree.faults.append(
+            Fault(name, 0, 0, "", found, "a scenario is far smaller", "is this the right file?")
+        )
+        return tree
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        column = error.start - data.rfind(b"\n", 0, error.start)
+        tree.faults.append(
+            Fault(name, line, column, "", "bytes that are no text", "a text file in UTF-8 is due",
+                  "save the file as UTF-8")
+        )  # fmt: skip
+        return tree
+    return parse_text(text, name)

@@ -1,0 +1,233 @@
+"""Quantities as people write them, turned into SI floats once, at the edge of the program."""
+
+import re
+from dataclasses import dataclass
+from difflib import get_close_matches
+from functools import cache
+from typing import TYPE_CHECKING
+
+from cyclesim.errors import CycleSimError
+
+if TYPE_CHECKING:
+    from pint import UnitRegistry
+
+NUMBER = r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d{1,2})?"
+_QUANTITY = re.compile(rf"(?P<number>{NUMBER}) ?(?P<unit>[A-Za-z°º%][A-Za-z0-9/²³]*)", re.ASCII)
+_LONGEST = 40  # characters; nothing a person writes is longer
+
+# Every unit name that may be written, without prefixes, so that nothing is read as a centi-fermi.
+# gal is the US liquid gallon, hp the mechanical horsepower, BTU the international table one;
+# a metre of water is the conventional one (9806.65 Pa), a foot of water 0.3048 of it.
+_DEFINITIONS = """
+second = [time] = s = _ = sec = seconds
+minute = 60 * second = min = _ = minutes
+hour = 3600 * second = h = _ = hours = hr
+day = 86400 * second = d = _ = days
+meter = [length] = m
+millimeter = 0.001 * meter = mm
+centimeter = 0.01 * meter = cm
+kilometer = 1000 * meter = km
+inch = 0.0254 * meter = _ = in = inches
+foot = 0.3048 * meter = ft = _ = feet
+mile = 1609.344 * meter = _ = mi
+m2 = meter ** 2
+cm2 = centimeter ** 2
+ft2 = foot ** 2 = _ = sqft
+m3 = meter ** 3
+liter = 0.001 * meter ** 3 = L = l = liters = litre = litres
+milliliter = 0.000001 * meter ** 3 = mL = ml
+gallon = 231 * inch ** 3 = gal = _ = gallons
+ft3 = foot ** 3
+lpm = liter / minute
+gpm = gallon / minute
+gph = gallon / hour
+cfm = foot ** 3 / minute
+mph = mile / hour
+kilogram = [mass] = kg
+pascal = kilogram / meter / second ** 2 = Pa
+kilopascal = 1000 * pascal = kPa
+bar = 100000 * pascal
+millibar = 100 * pascal = mbar
+psi = 6894.757293168361 * pascal
+mH2O = 9806.65 * pascal = _ = mwc
+ftH2O = 0.3048 * mH2O
+watt = kilogram * meter ** 2 / second ** 3 = W
+kilowatt = 1000 * watt = kW
+hp = 745.6998715822702 * watt
+BTU = 1055.05585262 * watt * second = _ = Btu
+joule = watt * second = J
+kilojoule = 1000 * joule = kJ
+megajoule = 1000000 * joule = MJ
+Wh = watt * hour
+kWh = kilowatt * hour
+ampere = [current] = A
+milliampere = 0.001 * ampere = mA
+volt = watt / ampere = V
+degree_Celsius = kelvin; offset: 273.15 = _ = degC
+degree_Fahrenheit = 5 / 9 * kelvin; offset: 233.15 + 200 / 9 = _ = degF
+kelvin = [temperature] = K
+percent = 0.01 = _
+"""
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of quantity: its words, the units it may be written in, and the unit it is kept in."""
+
+    words: str
+    example: str
+    si: str
+    units: tuple[str, ...]
+    shown: tuple[tuple[float, str], ...]
+    """(from this size up, unit) for messages, smallest first"""
+
+
+_LENGTHS = ("mm", "cm", "m", "in", "inch", "inches", "ft", "feet", "foot")
+_DEGREES = ("degC", "degF", "°C", "°F", "C", "F")
+KINDS: dict[str, Kind] = {
+    "length": Kind("a length", "9 m or 30 ft", "m", _LENGTHS, ((0, "mm"), (1, "m"))),
+    "area": Kind("an area", "3.1 m2 or 33 ft2", "m2", ("m2", "cm2", "ft2", "sqft"), ((0, "m2"),)),
+    "volume": Kind(
+        "a volume",
+        "1500 L or 400 gal",
+        "m3",
+        ("L", "l", "liter", "liters", "litre", "litres", "mL", "ml", "m3", "gal", "gallon", "gallons", "ft3"),
+        ((0, "L"),),
+    ),
+    "flow": Kind(
+        "a flow",
+        "230 L/min or 60 gpm",
+        "m3/second",
+        ("L/min", "l/min", "lpm", "L/s", "l/s", "L/h", "l/h", "m3/h", "m3/s", "gpm", "gal/min", "gph", "gal/h",
+         "cfm", "ft3/min"),
+        ((0, "L/min"),),
+    ),
+    "head": Kind(
+        "a head or pressure",
+        "6 m, 20 ft or 8 psi",
+        "mH2O",
+        ("m", "ft", "feet", "foot", "mH2O", "mwc", "ftH2O", "kPa", "Pa", "bar", "mbar", "psi"),
+        ((0, "m"),),
+    ),
+    "temperature": Kind("a temperature", "38 degC or 100 degF", "degree_Celsius", _DEGREES, ((-1e9, "degC"),)),
+    "temperature_difference": Kind(
+        "a temperature difference", "1 K or 2 degF", "kelvin", ("K", *_DEGREES), ((0, "K"),)
+    ),
+    "time": Kind(
+        "a length of time",
+        "30 s, 15 min or 3 h",
+        "second",
+        ("s", "sec", "second", "seconds", "min", "minute", "minutes", "h", "hr", "hour", "hours", "d", "day",
+         "days"),
+        ((0, "s"), (120, "min"), (7200, "h"), (172800, "days")),
+    ),
+    "power": Kind("a power", "310 W, 1.6 kW or 1.5 hp", "watt", ("W", "kW", "hp", "BTU/h", "Btu/h"),
+                  ((0, "W"), (1000, "kW"))),
+    "speed": Kind("a speed", "1.8 m/s or 6 ft/s", "meter/second", ("m/s", "km/h", "ft/s", "mph"), ((0, "m/s"),)),
+    "voltage": Kind("a voltage", "230 V", "volt", ("V",), ((0, "V"),)),
+    "current": Kind("a current", "16 A", "ampere", ("A", "mA"), ((0, "A"),)),
+    "energy": Kind("an energy", "5 kWh", "joule", ("kWh", "Wh", "J", "kJ", "MJ"), ((0, "kWh"),)),
+    "fraction": Kind("a share", "50 %", "", ("%", "percent"), ((0, "%"),)),
+}  # fmt: skip
+_BY_UNIT = {unit: kind for kind in reversed(KINDS.values()) for unit in kind.units}
+_PLAIN = {"°C": "degC", "°F": "degF", "C": "degC", "F": "degF", "%": "percent"}
+_TWINS = {"degC": "delta_degree_Celsius", "degF": "delta_degree_Fahrenheit"}
+
+
+class QuantityError(CycleSimError, ValueError):
+    """A text that is not the quantity that is due: what it is instead, what is allowed, a hint."""
+
+    def __init__(self, what: str, allowed: str, hint: str = "") -> None:
+        super().__init__(what, allowed, hint)
+        self.what, self.allowed, self.hint = what, allowed, hint
+
+    def __str__(self) -> str:
+        return "; ".join(part for part in self.args if part)
+
+
+@cache
+def _registry() -> "UnitRegistry[float]":
+    from pint import UnitRegistry
+
+    return UnitRegistry([line for line in _DEFINITIONS.splitlines() if line], cache_folder=None)
+
+
+@cache
+def _line(unit: str, kind: str) -> tuple[float, float]:
+    """Slope and offset that turn a number in this unit into the kind's own unit."""
+    registry = _registry()
+    text = _PLAIN.get(unit, unit)
+    if kind == "temperature_difference":
+        text = _TWINS.get(text, text)
+    if kind == "head":
+        text = {"m": "mH2O", "ft": "ftH2O", "feet": "ftH2O", "foot": "ftH2O"}.get(text, text)
+    from_unit, to_unit = registry.parse_units(text), registry.parse_units(KINDS[kind].si or "dimensionless")
+    offset = float(registry.Quantity(0.0, from_unit).m_as(to_unit))
+    if kind != "temperature":
+        return float(registry.Quantity(1.0, from_unit).m_as(to_unit)), 0.0
+    return (float(registry.Quantity(100.0, from_unit).m_as(to_unit)) - offset) / 100, offset
+
+
+def due(kind: str) -> str:
+    """The sentence that says what is due, with examples."""
+    return f"{KINDS[kind].words} is due, e.g. {KINDS[kind].example}"
+
+
+def parse(text: str | float, kind: str) -> float:
+    """One quantity of this kind in SI: m, m2, m3, m3/s, m of water, degC, K, s, W, m/s, V, A, J, a share of 1.
+
+    Raises QuantityError for anything else; a bare number is refused because it could be any unit.
+
+    >>> parse("104 degF", "temperature"), parse("1.8 degF", "temperature_difference")
+    (40.0, 1.0)
+    """
+    if not isinstance(text, str):
+        raise QuantityError("a bare number", due(kind), _with_unit(str(text), kind))
+    match = _QUANTITY.fullmatch(text.strip()) if len(text) <= _LONGEST else None
+    if match is None:
+        raise QuantityError(*_no_quantity(text.strip(), kind))
+    unit = match["unit"].replace("²", "2").replace("³", "3").replace("º", "°")
+    if unit not in KINDS[kind].units:
+        raise QuantityError(*_wrong_unit(match["number"], unit, kind))
+    slope, offset = _line(unit, kind)
+    # offsets are of the order 1e2, so twelve digits after the point lose nothing but rounding noise
+    value = float(match["number"]) * slope
+    return round(value + offset, 12) if offset else value
+
+
+def _with_unit(number: str, kind: str) -> str:
+    return f"say the unit: {number} {KINDS[kind].units[0]}"
+
+
+def _no_quantity(text: str, kind: str) -> tuple[str, str, str]:
+    if re.fullmatch(NUMBER, text, re.ASCII):
+        return "a bare number", due(kind), _with_unit(text, kind)
+    if re.match(r"[-+]?\d+,\d", text):
+        return "a number with a comma", due(kind), "write 1.5 for one and a half, 1500 for fifteen hundred"
+    if re.match(r"\d+ *-? *\d+/\d+", text):
+        return "a number with a fraction", due(kind), "write 1.5 for one and a half"
+    if re.match(rf"{NUMBER} *[^\d\s]+ *\d", text):
+        return "not one number and one unit", due(kind), ""
+    return "no quantity", due(kind), ""
+
+
+def _wrong_unit(number: str, unit: str, kind: str) -> tuple[str, str, str]:
+    if unit in _BY_UNIT:
+        return _BY_UNIT[unit].words, due(kind), ""
+    lower = {name.lower(): name for name in reversed(KINDS[kind].units)}
+    near = get_close_matches(unit.lower(), lower, n=1, cutoff=0.5)
+    hint = (
+        f"did you mean {number} {lower[near[0]]}?" if near else f"known units: {', '.join(KINDS[kind].units)}"
+    )
+    return f"an unknown unit '{unit}'", due(kind), hint
+
+
+def format_quantity(value: float, kind: str) -> str:
+    """A value in SI as people write it, to four digits.
+
+    >>> format_quantity(0.00383, "flow"), format_quantity(86400, "time")
+    ('229.8 L/min', '24 h')
+    """
+    unit = next(unit for size, unit in reversed(KINDS[kind].shown) if abs(value) >= size or size <= 0)
+    slope, offset = _line(unit, kind)
+    return f"{(value - offset) / slope:.4g} {unit}"
