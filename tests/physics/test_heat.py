@@ -225,6 +225,8 @@ def test_a_hump_is_crossed_on_its_near_side_and_only_below_its_top() -> None:
     assert near_s is not None
     assert near_s < 60.0 * humps.index(top_c)
     assert node.first_crossing(20.0, 60.0, 0.0, 0.0, 60_000.0, top_c + 0.01, rising=True) is None
+    # the way up is seen, too, in a piece that ends before the top
+    assert pytest.approx(near_s) == node.first_crossing(20.0, 60.0, 0.0, 0.0, near_s + 1.0, top_c - 0.5, True)
     # falling below the start is seen past the top
     far_s = node.first_crossing(20.0, 60.0, 0.0, 0.0, 60_000.0, 19.9, rising=False)
     assert far_s is not None

@@ -147,6 +147,28 @@ def test_every_material_lies_within_its_spread_and_names_a_source(name: str) -> 
     assert material.source
 
 
+@pytest.mark.parametrize(
+    ("name", "conductivity", "density", "capacity"),
+    [
+        ("concrete", 2.3, 2300.0, 1000.0),  # reinforced, 1 % of steel; the capacity from memory
+        ("timber", 0.13, 500.0, 1600.0),
+        ("acrylic", 0.18, 1180.0, 1500.0),
+        ("steel", 17.0, 7900.0, 460.0),
+        ("PVC", pytest.approx(0.17, rel=0.15), 1390.0, 900.0),  # pipe makers have 0.19
+    ],
+)
+def test_materials_are_those_of_the_tables(
+    name: str, conductivity: float, density: float, capacity: float
+) -> None:
+    """Values of EN ISO 10456:2007 and EN ISO 10077-2 as public web tables quote them (seen second-hand)."""
+    ours = walls.MATERIALS[name]
+    assert (conductivity, density, capacity) == (
+        ours.conductivity_w_mk,
+        ours.density_kg_m3,
+        ours.heat_capacity_j_kgk,
+    )
+
+
 def test_bad_sizes_are_refused() -> None:
     """Unknown materials, walls without thickness, pipes inside out or above ground raise ValueError."""
     with pytest.raises(ValueError, match="there are concrete, brick"):
