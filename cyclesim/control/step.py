@@ -221,19 +221,15 @@ class _Pass:
         self.wants = [0] * len(controller.pumps)
         self.deciding = [NOBODY] * len(controller.pumps)
         self.forced = [self.dark] * len(controller.pumps)
-        self.foreseen = self.wants
 
     def run(self) -> Outcome:
         """The pass in its order: whatever stops heat comes before the pumps, whatever starts it after."""
         if not self.dark:
             self._arbitrate()
-        self._foresee()
         self._lower(by_sources=False)
-        self._foresee()
         self._move_sources(opening=True)
         self._lower(by_sources=True)  # read after sources have opened, so that a higher rank gets its speed
         self._keep()
-        self.foreseen = self.wants
         self._move_pumps()
         self._move_sources(opening=False)
         state = tuple(self.states)
@@ -266,17 +262,11 @@ class _Pass:
             if not self.dark and self._name(source) in ("firing", "run_on"):
                 yield k, pump, level
 
-    def _foresee(self) -> None:
-        """What each pump is about to be asked for: interlocks read it, so that they act before it does."""
-        self.foreseen = list(self.wants)
-        for _, pump, level in self._kept():
-            self.foreseen[pump] = max(self.foreseen[pump], level)
-
     def _blocks(self, reading: _Reading) -> bool:
-        """Whether a condition is true of what the subject does or of what it is about to do."""
+        """Whether a condition is true of what the subject does, or of what it is about to be asked for."""
         subject = reading.subject
         if subject < len(self.wants):
-            soon = self.foreseen[subject]
+            soon = self.wants[subject]
         else:
             soon = int(self._name(subject) in ("proving", "firing"))
         return reading.holds(self._level(subject)) or reading.holds(soon)

@@ -348,6 +348,57 @@ def test_power_lost() -> None:
     assert bench.told(0, from_s=23) == [("stopped", 75), ("low", 126)]  # the rest binds when power is back
 
 
+def test_power_lost_ignores_minimum_run() -> None:
+    """A loss of power does not wait for a minimum run, nor for the changeover to have somewhere to go."""
+    bench = Bench(CLASSIC, main_runs)
+    bench.run(3, "filter.raised")
+    bench.run(1, "filter.raised", "power.lost")
+    assert bench.told(0) == [("low", 3), ("stopped", 1)]
+    changing = (TWO.table.states.index("changing"), 0)
+    assert (
+        CLASSIC.names(CLASSIC.step(changing, mask(CLASSIC, "power.lost", "main.time_up")).state)[0]
+        == "stopped"
+    )
+
+
+def test_block_between_pumps_acts_first() -> None:
+    """Of two pumps that exclude each other one starts; they never run together, not even for a pass."""
+    blocks = (
+        Block("main", "high", Condition("circulator", "running"), "the breaker"),
+        Block("circulator", "on", Condition("main", "high"), "the breaker"),
+    )
+    demands = (BATHING, Demand("frost", "frost_protection", 1, "circulator", "on"))
+    controller = Controller((TWO, ONE), (), demands, blocks, (), {"main": {"changing": 2}})
+    for first, then in (("bathing.raised", "frost.raised"), ("frost.raised", "bathing.raised")):
+        bench = Bench(controller, main_runs)
+        bench.run(5, first)
+        bench.run(20, first, then)
+        assert ("high", "on") not in {names for _, names in bench.seen}
+        assert controller.names(bench.state) == ("low", "on")
+
+
+def test_blocked_speed_opens_no_source() -> None:
+    """A source blocked at a speed goes on firing when that speed, though wanted, is itself blocked."""
+    no_high = Block("main", "high", Condition("circulator", "running"), "the breaker")
+    demands = (BATHING, HEATING, Demand("frost", "frost_protection", 1, "circulator", "on"))
+    controller = Controller((TWO, ONE), (BARE,), demands, (no_high, NOT_WHILE_HIGH))
+    bench = Bench(controller, main_runs)
+    bench.run(5, "heating.raised", "frost.raised")
+    bench.run(20, "heating.raised", "frost.raised", "bathing.raised")
+    assert bench.told(2) == [("firing", 25)]
+
+
+def test_speed_blocked_while_proving() -> None:
+    """A speed that is blocked while a source fires is blocked from the moment that source begins to prove."""
+    block = Block("main", "high", Condition("element", "firing"), "the breaker")
+    controller = Controller((TWO,), (PROVEN,), (BATHING, HEATING), (block,), (), {"element": {"proving": 5}})
+    bench = Bench(controller, main_runs)
+    bench.run(3, "heating.raised")
+    bench.run(20, "heating.raised", "bathing.raised")
+    assert bench.told(0) == [("low", 23)]
+    assert bench.told(1) == [("off", 1), ("proving", 5), ("firing", 17)]
+
+
 def test_forced_block_ignores_minimum_run() -> None:
     """A block on a speed takes effect before that speed's minimum run is over, and lowers it one step."""
     block = Block("main", "high", Condition("circulator", "running"), "the breaker")
