@@ -19,6 +19,13 @@ Span = tuple[int, int]
 """Start and end [s]."""
 
 
+class Zones(NamedTuple):
+    """Hourly temperatures of every zone [degC]; the first hour begins at *origin_s*."""
+
+    origin_s: int
+    series: dict[str, list[float]]
+
+
 class Interval(NamedTuple):
     """One stay in one state."""
 
@@ -184,6 +191,8 @@ class Trace:
         self.heat_content_j = (0.0, 0.0)
         """Heat above 0 degC in all the plant's water and shell, at the start and at the end [J]."""
         self.end_water_c = 0.0
+        self.zones: Zones | None = None
+        """Hourly temperatures of the zones, kept for what is read from the trace afterwards."""
         self.passes = 0
         """How many passes the controller made."""
 

@@ -1,0 +1,309 @@
+"""The run: simpy owns the time; small processes post facts; one arbiter wakes once per instant and steps.
+
+Nothing is stepped through time. Between two instants at which something changes, heat and water are solved in
+closed form, and the next instant at which the tub crosses a threshold is computed, not looked for.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from datetime import date, datetime, timedelta, timezone
+from enum import IntEnum
+from zoneinfo import ZoneInfo
+
+import simpy
+
+from cyclesim.control.step import NOBODY, State
+from cyclesim.physics.tub_heat import TubHeat
+from cyclesim.physics.water_age import STILL_M3_S, Pattern, WaterAge
+from cyclesim.simulation.assembly import Plant, Speeds
+from cyclesim.simulation.programme import FROST, HEATING, Programme, below, zones
+from cyclesim.simulation.trace import Trace
+
+DAY_S = 86_400
+WARM_UP_S = 14 * DAY_S
+LONG_WARM_UP_S = 30 * DAY_S
+
+
+class Priority(IntEnum):
+    """Order within one second; 0 and 1 belong to simpy."""
+
+    CUT = 2
+    POST = 3
+    SCAN = 5
+    END = 9
+
+
+class At(simpy.Event):
+    """Fires at an absolute whole second, before or after others of that second by its priority."""
+
+    def __init__(self, env: simpy.Environment, at_s: int, priority: Priority) -> None:
+        if not isinstance(at_s, int) or at_s < env.now:
+            raise ValueError(f"an event needs a whole second that is not past (got {at_s!r} at {env.now!r})")
+        super().__init__(env)
+        self._ok, self._value = True, None
+        env.schedule(self, priority, at_s - env.now)
+
+    def then(self, do: Callable[[], None]) -> None:
+        """Call *do* when it fires."""
+        self.callbacks.append(lambda _: do())
+
+
+def simulate_trace(
+    plant: Plant,
+    programme: Programme,
+    *,
+    days: int,
+    start: date | None = None,
+    on_day: Callable[[int], None] | None = None,
+) -> Trace:
+    """Run the plant under its programme for *days* local days from *start* (1 January of its year).
+
+    *on_day* is called with the number of days done, for a progress bar; it changes nothing.
+    """
+    begin = start or date(plant.scenario.place.year, 1, 1)
+    run = _Run(plant, programme, begin, days, WARM_UP_S, on_day)
+    if not run.warm_up():
+        run = _Run(plant, programme, begin, days, LONG_WARM_UP_S, on_day)
+        run.warm_up()
+    return run.finish()
+
+
+def _midnight(day: date, zone: ZoneInfo) -> datetime:
+    return datetime(day.year, day.month, day.day, tzinfo=zone).astimezone(timezone.utc)
+
+
+class _Run:
+    """One run: the warm-up, then the span that counts."""
+
+    def __init__(
+        self,
+        plant: Plant,
+        programme: Programme,
+        begin: date,
+        days: int,
+        warm_up_s: int,
+        on_day: Callable[[int], None] | None,
+    ) -> None:
+        scenario = plant.scenario
+        self.plant, self.controller, self.heating = plant, programme.controller, scenario.schedule.heating
+        self.on_day, self.days_done, self.start_s = on_day, 0, -warm_up_s
+        begin_utc = _midnight(begin, programme.zone)
+        self.span_s = round((_midnight(begin + timedelta(days=days), programme.zone) - begin_utc).total_seconds())
+        self.env = simpy.Environment(initial_time=self.start_s)
+        controller, self.pumps, self.sources = self.controller, len(plant.pumps), list(plant.sheet.heat_sources)
+        self.trace = Trace(
+            begin_utc,
+            scenario.place.time_zone,
+            self.span_s,
+            list(plant.pumps),
+            self.sources,
+            [d.name for d in controller.demands],
+            list(plant.reported),
+            [b.name for b in plant.bodies],
+        )
+        self.streams = [*self.trace.pumps.values(), *self.trace.sources.values()]
+        self.demands = [(controller.bit(f"{d.name}.raised"), self.trace.demands[d.name]) for d in controller.demands]
+        self.keeps = [f"keep after {keep.after}" for keep in controller.keeps]
+        self.state: State = controller.initial
+        self.time_up = [controller.bit(f"{stream.name}.time_up") for stream in self.streams]
+        self.entered = [0] * len(self.streams)
+        self.facts, self.noted_facts = sum(self.time_up), 0
+        self.sensed = [(n, controller.bit(f"flow.{n}.sensed")) for n in self.sources]
+        self.heating_bit = controller.bit(f"{HEATING}.raised") if self.heating else 0
+        self.scans: set[int] = set()
+        self.duty = plant.duty(("stopped",) * self.pumps)
+        self.firing: tuple[str, ...] = ()
+        self.dry_since: dict[str, int] = {}
+
+        self.zones = zones(scenario, begin_utc, warm_up_s, self.span_s)
+        bodies, legs, trace = [b.name for b in plant.bodies], {i: n for n, i in plant.reported.items()}, self.trace
+        self.heat = TubHeat(
+            plant.tub_node,
+            plant.bodies,
+            self.zones.series,
+            self.zones.origin_s,
+            self.start_s,
+            plant.temp_c,
+            lambda piece: trace.tub.put(piece),
+            lambda stay: trace.stays[bodies[stay.body]].put(stay),
+        )
+        self.age = WaterAge(
+            plant.plugs,
+            list(plant.reported.values()),
+            scenario.limits.water_age_s,
+            self.start_s,
+            lambda row: trace.ages[legs[row.plug]].put(row),
+        )
+        self.patterns: dict[Speeds, Pattern] = {self.duty.speeds: self.age.still}
+        self.env.process(self._calendar(self._edges(programme, begin_utc, warm_up_s)))
+        self._request_scan(self.start_s)
+
+    def warm_up(self) -> bool:
+        """Run up to the start of the span. False if some leg that moves has not turned over yet."""
+        self.env.run(until=At(self.env, 0, Priority.CUT))
+        self.age.close(0)
+        self.heat.close()
+        self.trace.restart()
+        self.trace.heat_content_j = (self.heat.heat_content_j(), 0.0)
+        self._request_scan(0)
+        moved = {i for p in self.patterns.values() for i in p.moving}
+        return all(self.age.ages(i, 0)[0] < -self.start_s - 1 for i in moved)
+
+    def finish(self) -> Trace:
+        """Run the span that counts, and close the trace."""
+        self.env.run(until=At(self.env, self.span_s, Priority.END))
+        self.age.close(self.span_s)
+        self.heat.close()
+        trace = self.trace
+        trace.heat_content_j = (trace.heat_content_j[0], self.heat.heat_content_j())
+        trace.end_water_c = self.heat.water_c
+        trace.zones = self.zones
+        trace.close()
+        return trace
+
+    def _edges(self, programme: Programme, begin_utc: datetime, warm_up_s: int) -> list[tuple[int, int, bool]]:
+        """(second, mask, raised) of every change that is known beforehand, in order."""
+        edges: list[tuple[int, int, bool]] = []
+        origin = begin_utc - timedelta(seconds=warm_up_s)
+        for name, spans in programme.raised(origin, warm_up_s + self.span_s).items():
+            mask = self.controller.bit(f"{name}.raised")
+            for start, end in spans:
+                edges += [(start - warm_up_s, mask, True), (end - warm_up_s, mask, False)]
+        if frost := self.plant.scenario.schedule.frost_protection:
+            mask = self.controller.bit(f"{FROST}.raised")
+            series = self.zones.series[frost.watches]
+            for start, end in below(series, self.zones.origin_s, frost.starts_below_c, frost.stops_above_c):
+                edges += [(start, mask, True), (end, mask, False)]
+        return sorted((max(t, self.start_s), mask, up) for t, mask, up in edges if t < self.span_s)
+
+    # -- what posts facts ----------------------------------------------------------------------------------
+
+    def _calendar(self, edges: list[tuple[int, int, bool]]) -> Iterator[simpy.Event]:
+        """Demands that the calendar or a zone raises; several edges of one second are one wake."""
+        for at, mask, raised in edges:
+            if at > self.env.now:
+                yield At(self.env, at, Priority.POST)
+            self._post(mask, raised)
+
+    def _post(self, mask: int, true: bool) -> None:
+        self.facts = self.facts | mask if true else self.facts & ~mask
+        self._request_scan(int(self.env.now))
+
+    def _start_timer(self, machine: int, dwell_s: int) -> None:
+        """The declared time of the state just entered: its fact turns true when it is over."""
+        mask = self.time_up[machine]
+        self.entered[machine] += 1
+        if not dwell_s:
+            self.facts |= mask
+            return
+        self.facts &= ~mask
+        entered = self.entered[machine]
+
+        def over() -> None:
+            still_there = entered == self.entered[machine]
+            self._post(mask, still_there or bool(self.facts & mask))
+
+        At(self.env, int(self.env.now) + dwell_s, Priority.POST).then(over)
+
+    def _request_scan(self, at_s: int) -> None:
+        if at_s not in self.scans:
+            self.scans.add(at_s)
+            At(self.env, at_s, Priority.SCAN).then(self._scan)
+
+    # -- the arbiter ---------------------------------------------------------------------------------------
+
+    def _scan(self) -> None:
+        """One pass: all facts of this second are posted, and the tub is where it is now."""
+        now = int(self.env.now)
+        self.scans.discard(now)
+        before, outcome = self.state, self.controller.step(self.state, self.facts)
+        self.trace.passes += 1
+        self._note(outcome.deciding, outcome.reasons, now)
+        if outcome.moved:
+            self.state = outcome.state
+            self._apply(before, now)
+            self._request_scan(now + 1)
+        self._heat_on(now)
+        if self.on_day is not None and now // DAY_S > self.days_done:
+            self.days_done = now // DAY_S
+            self.on_day(self.days_done)
+
+    def _note(self, deciding: tuple[int, ...], reasons: tuple[str, ...], now: int) -> None:
+        trace = self.trace
+        for stream, who in zip(trace.deciding.values(), deciding, strict=True):
+            if who >= 0:
+                stream.put(now, self.controller.demands[who].name)
+            else:
+                stream.put(now, "" if who == NOBODY else self.keeps[-2 - who])
+        for stream, why in zip(trace.reasons.values(), reasons, strict=True):
+            stream.put(now, why)
+        changed = self.facts ^ self.noted_facts
+        for mask, stream in self.demands:
+            if changed & mask:
+                stream.put(now, "raised" if self.facts & mask else "")
+        self.noted_facts = self.facts
+
+    def _apply(self, before: State, now: int) -> None:
+        """The machines have moved: timers, trace, water and heat follow."""
+        names, dwells = self.controller.names(self.state), self.controller.dwells_s(self.state)
+        for i, (old, new) in enumerate(zip(before, self.state, strict=True)):
+            if old != new:
+                self.streams[i].put(now, names[i])
+                self._start_timer(i, dwells[i])
+        speeds = tuple("stopped" if name == "changing" else name for name in names[: self.pumps])
+        if speeds != self.duty.speeds:
+            self.duty = self.plant.duty(speeds)
+            self.trace.duties.put(now, self.duty.name)
+            pattern = self.patterns.get(speeds)
+            if pattern is None:
+                pattern = self.patterns[speeds] = self.age.pattern(self.duty.plug_flows_m3_s)
+            self.age.change(now, pattern)
+        self.firing = tuple(n for n, s in zip(self.sources, names[self.pumps :], strict=True) if s == "firing")
+        self._sense()
+        heat_w, trapped_w = self.duty.pump_heat_w, 0.0
+        for name in self.firing:
+            if abs(self.duty.flow_m3_s(name)) > STILL_M3_S:
+                heat_w += self.plant.sheet.heat_sources[name].output_w
+            else:
+                trapped_w += self.plant.sheet.heat_sources[name].output_w
+        self.heat.change(self.duty.body_flows_m3_s, heat_w, trapped_w)
+        self._watch_dry(now)
+
+    def _sense(self) -> None:
+        """What each means of proof says of the flow now."""
+        for name, mask in self.sensed:
+            seen = self.plant.sensed(name, self.duty)
+            self.facts = self.facts | mask if seen else self.facts & ~mask
+
+    def _watch_dry(self, now: int) -> None:
+        """A source that fires into still water trips at its own limit, if it has one: its water boils soon."""
+        for name in self.sources:
+            if name not in self.firing or abs(self.duty.flow_m3_s(name)) > STILL_M3_S:
+                self.dry_since.pop(name, None)
+            elif name not in self.dry_since:
+                self.dry_since[name] = now
+                seconds = self.plant.seconds_to_limit(name, self.heat.water_c)
+                if seconds is not None:
+                    At(self.env, now + max(1, math.ceil(seconds)), Priority.POST).then(
+                        lambda name=name: self._post_trip(name, now)  # type: ignore[misc]
+                    )
+
+    def _post_trip(self, name: str, since: int) -> None:
+        mask = self.controller.bit(f"{name}.trips")
+        self._post(mask, self.dry_since.get(name) == since or bool(self.facts & mask))
+
+    def _heat_on(self, now: int) -> None:
+        """Nothing changes before the next event, so heat runs on to it, or to the tub's next threshold."""
+        horizon = min(int(self.env.peek()), self.span_s)
+        if self.heating is None:
+            self.heat.advance(horizon)
+            return
+        raised = bool(self.facts & self.heating_bit)
+        level = self.heating.keep_at_c - (0.0 if raised else self.heating.within_k)
+        crossed = self.heat.advance(horizon, level, rising=raised)
+        if crossed is not None:
+            at = max(crossed, now + 1)  # acted on at the next look
+            self.heat.advance(min(at, horizon))
+            At(self.env, at, Priority.POST).then(lambda: self._post(self.heating_bit, not raised))
