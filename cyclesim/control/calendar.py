@@ -1,0 +1,159 @@
+"""When things recur: RFC 5545 rules on naive local time, then made whole seconds from an origin in UTC."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from dateutil.relativedelta import relativedelta
+from dateutil.rrule import rrulestr
+
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+
+# What one step of each frequency is called in relativedelta, and the fewest days it spans.
+_STEPS = {"DAILY": ("days", 1), "WEEKLY": ("weeks", 7), "MONTHLY": ("months", 28), "YEARLY": ("years", 365)}
+_DAY_S = 86400
+
+
+@dataclass(frozen=True, slots=True)
+class Occurrence:
+    """From `start_s` to `end_s`, whole seconds from the origin.
+
+    `local` is the local clock at the start; `note` says in words how a clock change moved an end, else "".
+    """
+
+    start_s: int
+    end_s: int
+    local: datetime
+    note: str
+
+
+def localize(local: datetime, zone: ZoneInfo) -> tuple[datetime, str]:
+    """The UTC instant of a naive local time, and a note when the clock change touches it.
+
+    A time that does not exist (spring) is shifted forward by the gap; of two that do (autumn) the first is
+    taken. RFC 5545 3.3.5 reads a single DATE-TIME the same way: the offset from before the gap, and the first
+    of two.
+    """
+    aware = local.replace(tzinfo=zone, fold=0)
+    instant = aware.astimezone(UTC)
+    taken = instant.astimezone(zone).replace(tzinfo=None, fold=0)
+    if taken != local:
+        return instant, f"{local:%H:%M} does not exist on {_day(local)}; taken as {_clock(taken, local)}"
+    if aware.utcoffset() != aware.replace(fold=1).utcoffset():
+        return instant, f"first of two {local:%H:%M} on {_day(local)}"
+    return instant, ""
+
+
+def _day(local: datetime) -> str:
+    return f"{local.day} {local:%B %Y}"
+
+
+def _clock(taken: datetime, local: datetime) -> str:
+    return f"{taken:%H:%M}" if taken.date() == local.date() else f"{taken:%H:%M} on {_day(taken)}"
+
+
+def runs(
+    starts: Sequence[time],
+    lasts_s: int,
+    *,
+    days: Sequence[str] | None = None,
+    rrule: str | None = None,
+    zone: str,
+    origin: datetime,
+    span_s: int,
+    year: int | None = None,
+) -> list[Occurrence]:
+    """Every run that reaches into the span from `origin` (UTC): begun by the wall clock, it lasts `lasts_s`.
+
+    `days` are weekday names; `rrule` is an RFC 5545 rule of whole days (FREQ DAILY, WEEKLY, MONTHLY or
+    YEARLY, INTERVAL of at least 1, BYDAY, BYMONTH, BYMONTHDAY; neither COUNT nor UNTIL). With both, a day
+    must suit both. Intervals are counted from 1 January of `year` (the origin's local year unless told), both ways.
+    """
+    tz = ZoneInfo(zone)
+    found = []
+    for day in _days(days, rrule, tz, origin, span_s, lasts_s // _DAY_S + 2, year):
+        for start in starts:
+            local = datetime.combine(day, start)
+            instant, note = localize(local, tz)
+            start_s = _since(origin, instant)
+            if _reaches(start_s, start_s + lasts_s, span_s):
+                found.append(Occurrence(start_s, start_s + lasts_s, _taken(local, instant, tz, note), note))
+    return sorted(found, key=lambda occurrence: (occurrence.start_s, occurrence.end_s))
+
+
+def windows(
+    start: time,
+    end: time,
+    *,
+    days: Sequence[str] | None = None,
+    rrule: str | None = None,
+    zone: str,
+    origin: datetime,
+    span_s: int,
+    year: int | None = None,
+) -> list[Occurrence]:
+    """Every window from wall clock to wall clock that reaches into the span; other arguments as for `runs`.
+
+    An end at or before the start is on the next day, so that equal times mean the whole day. `days` are the
+    days on which windows start. One whose ends a clock change makes meet or cross is left out: two windows
+    that share an end still meet without overlap.
+    """
+    tz = ZoneInfo(zone)
+    over_midnight = timedelta(days=end <= start)
+    found = []
+    for day in _days(days, rrule, tz, origin, span_s, 3, year):
+        local = datetime.combine(day, start)
+        first, first_note = localize(local, tz)
+        last, last_note = localize(datetime.combine(day + over_midnight, end), tz)
+        start_s, end_s = _since(origin, first), _since(origin, last)
+        if start_s < end_s and _reaches(start_s, end_s, span_s):
+            note = "; ".join(filter(None, (first_note, last_note)))
+            found.append(Occurrence(start_s, end_s, _taken(local, first, tz, first_note), note))
+    return sorted(found, key=lambda occurrence: (occurrence.start_s, occurrence.end_s))
+
+
+def _since(origin: datetime, instant: datetime) -> int:
+    delta = instant - origin  # both UTC: two times of one zone would be subtracted as wall clocks
+    return delta.days * _DAY_S + delta.seconds
+
+
+def _reaches(start_s: int, end_s: int, span_s: int) -> bool:
+    return start_s < span_s and (end_s > 0 or start_s >= 0)
+
+
+def _taken(local: datetime, instant: datetime, zone: ZoneInfo, note: str) -> datetime:
+    return instant.astimezone(zone).replace(tzinfo=None, fold=0) if note else local
+
+
+def _days(
+    days: Sequence[str] | None,
+    rrule: str | None,
+    zone: ZoneInfo,
+    origin: datetime,
+    span_s: int,
+    early: int,
+    year: int | None,
+) -> Iterator[date]:
+    """The local dates that suit, from `early` days before the span to its end."""
+    now = origin.astimezone(zone).replace(tzinfo=None)
+    first = datetime.combine(now.date(), time()) - timedelta(days=early)
+    last = now + timedelta(seconds=span_s, days=2)
+    rule = rrule or "FREQ=DAILY"
+    wanted = None if days is None else {WEEKDAYS.index(day) for day in days}
+    anchor = _anchor(rule, datetime(year or now.year, 1, 1), first)
+    for found in rrulestr(rule, dtstart=anchor).between(first, last, inc=True):
+        if wanted is None or found.weekday() in wanted:
+            yield found.date()
+
+
+def _anchor(rule: str, new_year: datetime, first: datetime) -> datetime:
+    """A start for a rule at or before `first`, whole intervals from 1 January, so that none shifts."""
+    parts = dict(part.split("=", 1) for part in rule.upper().removeprefix("RRULE:").split(";"))
+    unit, least_days = _STEPS[parts["FREQ"]]
+    interval = int(parts.get("INTERVAL", 1))
+    steps = max(0, (new_year - first).days // (least_days * interval) + 1)
+    step: relativedelta = relativedelta(**{unit: interval * steps})  # type: ignore[arg-type]
+    return new_year - step
