@@ -1,7 +1,7 @@
 """Pump curves: what is given is met, nothing ever rises, and the affinity laws are exact."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cyclesim.physics.curves import PumpCurve
@@ -21,6 +21,7 @@ def curves(draw: st.DrawFn) -> PumpCurve:
     return PumpCurve.from_points(list(zip(flows, heads, strict=True)))
 
 
+@settings(deadline=None)
 @given(curves())
 def test_the_points_lie_on_the_curve(curve: PumpCurve) -> None:
     """A curve through points passes each of them."""
@@ -28,6 +29,7 @@ def test_the_points_lie_on_the_curve(curve: PumpCurve) -> None:
         assert head == pytest.approx(curve.head_m(flow), rel=1e-12)
 
 
+@settings(deadline=None)
 @given(curves(), st.floats(-2, 3), st.floats(1e-3, 1))
 def test_the_head_never_rises(curve: PumpCurve, at: float, more: float) -> None:
     """From far backwards to far past the last point, more flow is never more head."""
@@ -37,6 +39,7 @@ def test_the_head_never_rises(curve: PumpCurve, at: float, more: float) -> None:
     assert curve.slope(flow) <= 1e-9
 
 
+@settings(deadline=None)
 @given(curves(), st.floats(-2, 3))
 def test_the_slope_is_the_derivative(curve: PumpCurve, at: float) -> None:
     """The reported slope agrees with a central difference of the head."""
@@ -48,6 +51,7 @@ def test_the_slope_is_the_derivative(curve: PumpCurve, at: float) -> None:
     assert difference == pytest.approx(curve.slope(flow), abs=1e-2 * scale)
 
 
+@settings(deadline=None)
 @given(curves(), st.floats(0, 1))
 def test_the_interpolation_is_the_librarys(curve: PumpCurve, at: float) -> None:
     """Between the points the curve is scipy's monotone cubic."""
@@ -58,6 +62,7 @@ def test_the_interpolation_is_the_librarys(curve: PumpCurve, at: float) -> None:
     assert float(reference(flow)) == pytest.approx(curve.head_m(flow), rel=1e-9, abs=1e-9)
 
 
+@settings(deadline=None)
 @given(st.floats(1, 30), st.floats(1e-3, 2e-2), st.floats(0, 1))
 def test_a_name_plate_makes_a_parabola(head: float, flow: float, share: float) -> None:
     """With only the two ends known H = Hmax (1 - (Q/Qmax)2)."""
@@ -76,6 +81,7 @@ def test_points_need_not_begin_at_zero_flow() -> None:
     assert pytest.approx(12.0) == curve.head_m(0.0)
 
 
+@settings(deadline=None)
 @given(curves(), st.floats(0.2, 2), st.floats(-1, 2))
 def test_affinity_scales_flow_and_head(curve: PumpCurve, ratio: float, at: float) -> None:
     """At r times the speed, r times the flow meets r2 times the head, everywhere on the curve."""

@@ -3,7 +3,7 @@
 from math import isclose, log10, pi, sqrt
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cyclesim.physics.friction import FITTINGS, LAMINAR_RE, TURBULENT_RE, darcy_factor, fitting_k
@@ -27,12 +27,14 @@ def test_turbulent_factor_solves_colebrook(reynolds: float, roughness: float) ->
     assert colebrook(reynolds, roughness) == pytest.approx(darcy_factor(reynolds, roughness), rel=1e-6)
 
 
+@settings(deadline=None)
 @given(st.floats(1e-3, LAMINAR_RE))
 def test_laminar_factor_is_64_over_re(reynolds: float) -> None:
     """Below Re 2300 the factor is Hagen and Poiseuille's, whatever the wall."""
     assert 64 / reynolds == darcy_factor(reynolds, 0.01)
 
 
+@settings(deadline=None)
 @given(st.floats(1500, 6000), st.floats(0, 0.05))
 def test_loss_grows_through_the_gap(reynolds: float, roughness: float) -> None:
     """Between laminar and turbulent the loss f Re2 has no jump and never falls."""

@@ -1,7 +1,7 @@
 """Water's properties against IAPWS-IF97 and against tabulated IAPWS-95 values."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cyclesim.physics.water import density_kg_m3, heat_capacity_j_kg_k, viscosity_pa_s
@@ -37,6 +37,7 @@ def test_properties_at_tub_temperatures(
     assert viscosity_upa_s == pytest.approx(viscosity_pa_s(temp_c) * 1e6, rel=5e-3)
 
 
+@settings(deadline=None)
 @given(st.floats(5, 95))
 def test_warmer_water_is_lighter_and_thinner(temp_c: float) -> None:
     """Above 4 degC both density and viscosity fall with temperature."""
