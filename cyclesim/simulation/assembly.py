@@ -175,10 +175,8 @@ class Plant:
         return tuple(plugs)
 
     def _housing_m3(self, name: str) -> float:
-        for group in (self.sheet.equipment, self.sheet.heat_sources, self.pumps):
-            if name in group:
-                return float(group[name].volume_m3)
-        return 0.0
+        housings = {**self.sheet.equipment, **self.sheet.heat_sources, **self.pumps}
+        return housings[name].volume_m3 if name in housings else 0.0
 
     def leg_volume_m3(self, name: str) -> float:
         """Water in a leg, its manifold included."""

@@ -7,7 +7,7 @@ closed form, and the next instant at which the tub crosses a threshold is comput
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator
 from datetime import date, datetime, timedelta, timezone
 from enum import IntEnum
 from zoneinfo import ZoneInfo
@@ -43,7 +43,7 @@ class At(simpy.Event):
             raise ValueError(f"an event needs a whole second that is not past (got {at_s!r} at {env.now!r})")
         super().__init__(env)
         self._ok, self._value = True, None
-        env.schedule(self, priority, at_s - env.now)
+        env.schedule(self, priority, at_s - env.now)  # type: ignore[arg-type]  # any int is a priority
 
     def then(self, do: Callable[[], None]) -> None:
         """Call *do* when it fires."""
@@ -180,7 +180,7 @@ class _Run:
 
     # -- what posts facts ----------------------------------------------------------------------------------
 
-    def _calendar(self, edges: list[tuple[int, int, bool]]) -> Iterator[simpy.Event]:
+    def _calendar(self, edges: list[tuple[int, int, bool]]) -> Generator[simpy.Event, None, None]:
         """Demands that the calendar or a zone raises; several edges of one second are one wake."""
         for at, mask, raised in edges:
             if at > self.env.now:

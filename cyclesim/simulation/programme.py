@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Literal
 from zoneinfo import ZoneInfo
 
-from cyclesim.control.calendar import Occurrence, runs, windows
+from cyclesim.control.calendar import WEEKDAYS, Occurrence, runs, windows
 from cyclesim.control.demands import Block, Condition, Demand, Keep, PumpControl, SourceControl
 from cyclesim.control.machines import Machine, pump_machine, source_machine, tabulate
 from cyclesim.control.step import Controller
@@ -19,8 +18,7 @@ from cyclesim.scenario.schedule import Keep as KeepLine
 from cyclesim.scenario.schedule import Run
 from cyclesim.simulation.trace import Span, Zones, joined
 
-Kind = Literal["bathing", "frost protection", "line flush", "heating", "filter run"]
-RANKS: tuple[Kind, ...] = ("bathing", "frost protection", "line flush", "heating", "filter run")
+RANKS = ("bathing", "frost protection", "line flush", "heating", "filter run")
 """Who decides a pump when several ask, highest first, unless the file reorders them."""
 
 HEATING, FROST = "heating", "frost protection"
@@ -41,7 +39,7 @@ class Programme:
         self.scenario = scenario
         self.zone = ZoneInfo(scenario.place.time_zone)
         schedule = scenario.schedule
-        order = [kind.replace("_", " ") for kind in schedule.ranks] if schedule.ranks else list(RANKS)
+        order = tuple(kind.replace("_", " ") for kind in schedule.ranks) if schedule.ranks else RANKS
         self.timed: list[Timed] = []
         for kind, entries in (
             ("bathing", schedule.bathing),
@@ -129,11 +127,12 @@ class Programme:
         return runs(
             run.start,
             round(run.lasts_s),
-            days=run.days,
+            days=_named(run.days),
             rrule=run.repeats,
-            zone=self.zone,
+            zone=self.scenario.place.time_zone,
             origin=begin_utc,
-            span=span_s,
+            span_s=span_s,
+            year=self.scenario.place.year,
         )
 
     def quiet_spans(self, begin_utc: datetime, span_s: int) -> list[Span]:
@@ -144,10 +143,10 @@ class Programme:
         found = windows(
             quiet.from_time,
             quiet.to_time,
-            days=quiet.days,
-            zone=self.zone,
+            days=_named(quiet.days),
+            zone=self.scenario.place.time_zone,
             origin=begin_utc,
-            span=span_s,
+            span_s=span_s,
         )
         return joined(sorted((max(0, o.start_s), min(span_s, o.end_s)) for o in found))
 
@@ -168,6 +167,10 @@ class Programme:
                 if o.note and 0 <= o.start_s < span_s:
                     notes.append(f"{t.demand.name}: {o.note}")
         return notes
+
+
+def _named(days: Sequence[int] | None) -> list[str] | None:
+    return None if days is None else [WEEKDAYS[day] for day in days]
 
 
 def zones(scenario: Scenario, begin_utc: datetime, before_s: int, span_s: int) -> Zones:
