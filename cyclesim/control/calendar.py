@@ -39,20 +39,38 @@ def localize(local: datetime, zone: ZoneInfo) -> tuple[datetime, str]:
     """
     aware = local.replace(tzinfo=zone, fold=0)
     instant = aware.astimezone(UTC)
-    taken = instant.astimezone(zone).replace(tzinfo=None, fold=0)
+    taken = _wall(instant, zone)
     if taken != local:
-        return instant, f"{local:%H:%M} does not exist on {_day(local)}; taken as {_clock(taken, local)}"
+        return instant, _shifted(local, taken)
     if aware.utcoffset() != aware.replace(fold=1).utcoffset():
         return instant, f"first of two {local:%H:%M} on {_day(local)}"
     return instant, ""
 
 
+def _edge(local: datetime, zone: ZoneInfo) -> tuple[datetime, str]:
+    """As `localize`, but an edge of a window that does not exist is the moment at which the clock jumps."""
+    instant, note = localize(local, zone)
+    if _wall(instant, zone) == local:
+        return instant, note
+    before, after = instant - timedelta(days=1), instant  # no gap is longer than a day
+    while after - before > timedelta(seconds=1):
+        middle = before + timedelta(seconds=(after - before) // timedelta(seconds=2))
+        jumped = middle.astimezone(zone).utcoffset() == instant.astimezone(zone).utcoffset()
+        before, after = (before, middle) if jumped else (middle, after)
+    return after, _shifted(local, _wall(after, zone))
+
+
+def _shifted(local: datetime, taken: datetime) -> str:
+    clock = f"{taken:%H:%M}" if taken.date() == local.date() else f"{taken:%H:%M} on {_day(taken)}"
+    return f"{local:%H:%M} does not exist on {_day(local)}; taken as {clock}"
+
+
+def _wall(instant: datetime, zone: ZoneInfo) -> datetime:
+    return instant.astimezone(zone).replace(tzinfo=None, fold=0)
+
+
 def _day(local: datetime) -> str:
     return f"{local.day} {local:%B %Y}"
-
-
-def _clock(taken: datetime, local: datetime) -> str:
-    return f"{taken:%H:%M}" if taken.date() == local.date() else f"{taken:%H:%M} on {_day(taken)}"
 
 
 def runs(
@@ -70,7 +88,7 @@ def runs(
 
     `days` are weekday names; `rrule` is an RFC 5545 rule of whole days (FREQ DAILY, WEEKLY, MONTHLY or
     YEARLY, INTERVAL of at least 1, BYDAY, BYMONTH, BYMONTHDAY; neither COUNT nor UNTIL). With both, a day
-    must suit both. Intervals are counted from 1 January of `year` (the origin's local year unless told), both ways.
+    must suit both. Intervals are counted, both ways, from 1 January of `year` (the origin's unless told).
     """
     tz = ZoneInfo(zone)
     found = []
@@ -80,7 +98,9 @@ def runs(
             instant, note = localize(local, tz)
             start_s = _since(origin, instant)
             if _reaches(start_s, start_s + lasts_s, span_s):
-                found.append(Occurrence(start_s, start_s + lasts_s, _taken(local, instant, tz, note), note))
+                found.append(
+                    Occurrence(start_s, start_s + lasts_s, _wall(instant, tz) if note else local, note)
+                )
     return sorted(found, key=lambda occurrence: (occurrence.start_s, occurrence.end_s))
 
 
@@ -98,20 +118,20 @@ def windows(
     """Every window from wall clock to wall clock that reaches into the span; other arguments as for `runs`.
 
     An end at or before the start is on the next day, so that equal times mean the whole day. `days` are the
-    days on which windows start. One whose ends a clock change makes meet or cross is left out: two windows
-    that share an end still meet without overlap.
+    days on which windows start. An edge that does not exist is the moment at which the clock jumps, so that
+    windows that share an edge tile; one that lies wholly in the gap does not occur.
     """
     tz = ZoneInfo(zone)
     over_midnight = timedelta(days=end <= start)
     found = []
     for day in _days(days, rrule, tz, origin, span_s, 3, year):
         local = datetime.combine(day, start)
-        first, first_note = localize(local, tz)
-        last, last_note = localize(datetime.combine(day + over_midnight, end), tz)
+        first, first_note = _edge(local, tz)
+        last, last_note = _edge(datetime.combine(day + over_midnight, end), tz)
         start_s, end_s = _since(origin, first), _since(origin, last)
         if start_s < end_s and _reaches(start_s, end_s, span_s):
             note = "; ".join(filter(None, (first_note, last_note)))
-            found.append(Occurrence(start_s, end_s, _taken(local, first, tz, first_note), note))
+            found.append(Occurrence(start_s, end_s, _wall(first, tz), note))
     return sorted(found, key=lambda occurrence: (occurrence.start_s, occurrence.end_s))
 
 
@@ -122,10 +142,6 @@ def _since(origin: datetime, instant: datetime) -> int:
 
 def _reaches(start_s: int, end_s: int, span_s: int) -> bool:
     return start_s < span_s and (end_s > 0 or start_s >= 0)
-
-
-def _taken(local: datetime, instant: datetime, zone: ZoneInfo, note: str) -> datetime:
-    return instant.astimezone(zone).replace(tzinfo=None, fold=0) if note else local
 
 
 def _days(
