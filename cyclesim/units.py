@@ -98,8 +98,23 @@ KINDS: dict[str, Kind] = {
         "a flow",
         "230 L/min or 60 gpm",
         "m3/second",
-        ("L/min", "l/min", "lpm", "L/s", "l/s", "L/h", "l/h", "m3/h", "m3/s", "gpm", "gal/min", "gph", "gal/h",
-         "cfm", "ft3/min"),
+        (
+            "L/min",
+            "l/min",
+            "lpm",
+            "L/s",
+            "l/s",
+            "L/h",
+            "l/h",
+            "m3/h",
+            "m3/s",
+            "gpm",
+            "gal/min",
+            "gph",
+            "gal/h",
+            "cfm",
+            "ft3/min",
+        ),
         ((0, "L/min"),),
     ),
     "head": Kind(
@@ -109,26 +124,49 @@ KINDS: dict[str, Kind] = {
         ("m", "ft", "feet", "foot", "mH2O", "mwc", "ftH2O", "kPa", "Pa", "bar", "mbar", "psi"),
         ((0, "m"),),
     ),
-    "temperature": Kind("a temperature", "38 degC or 100 degF", "degree_Celsius", _DEGREES, ((-1e9, "degC"),)),
+    "temperature": Kind(
+        "a temperature", "38 degC or 100 degF", "degree_Celsius", _DEGREES, ((-1e9, "degC"),)
+    ),
     "temperature_difference": Kind(
         "a temperature difference", "1 K or 2 degF", "kelvin", ("K", *_DEGREES), ((0, "K"),)
     ),
     "time": Kind(
-        "a length of time",
+        "a time",
         "30 s, 15 min or 3 h",
         "second",
-        ("s", "sec", "second", "seconds", "min", "minute", "minutes", "h", "hr", "hour", "hours", "d", "day",
-         "days"),
+        (
+            "s",
+            "sec",
+            "second",
+            "seconds",
+            "min",
+            "minute",
+            "minutes",
+            "h",
+            "hr",
+            "hour",
+            "hours",
+            "d",
+            "day",
+            "days",
+        ),
         ((0, "s"), (120, "min"), (7200, "h"), (172800, "days")),
     ),
-    "power": Kind("a power", "310 W, 1.6 kW or 1.5 hp", "watt", ("W", "kW", "hp", "BTU/h", "Btu/h"),
-                  ((0, "W"), (1000, "kW"))),
-    "speed": Kind("a speed", "1.8 m/s or 6 ft/s", "meter/second", ("m/s", "km/h", "ft/s", "mph"), ((0, "m/s"),)),
+    "power": Kind(
+        "a power",
+        "310 W, 1.6 kW or 1.5 hp",
+        "watt",
+        ("W", "kW", "hp", "BTU/h", "Btu/h"),
+        ((0, "W"), (1000, "kW")),
+    ),
+    "speed": Kind(
+        "a speed", "1.8 m/s or 6 ft/s", "meter/second", ("m/s", "km/h", "ft/s", "mph"), ((0, "m/s"),)
+    ),
     "voltage": Kind("a voltage", "230 V", "volt", ("V",), ((0, "V"),)),
     "current": Kind("a current", "16 A", "ampere", ("A", "mA"), ((0, "A"),)),
     "energy": Kind("an energy", "5 kWh", "joule", ("kWh", "Wh", "J", "kJ", "MJ"), ((0, "kWh"),)),
     "fraction": Kind("a share", "50 %", "", ("%", "percent"), ((0, "%"),)),
-}  # fmt: skip
+}
 _BY_UNIT = {unit: kind for kind in reversed(KINDS.values()) for unit in kind.units}
 _PLAIN = {"°C": "degC", "°F": "degF", "C": "degC", "F": "degF", "%": "percent"}
 _TWINS = {"degC": "delta_degree_Celsius", "degF": "delta_degree_Fahrenheit"}
@@ -174,7 +212,7 @@ def due(kind: str) -> str:
 
 
 def parse(text: str | float, kind: str) -> float:
-    """One quantity of this kind in SI: m, m2, m3, m3/s, m of water, degC, K, s, W, m/s, V, A, J, a share of 1.
+    """One quantity of this kind in SI: m, m2, m3, m3/s, m of water, degC, K, s, W, m/s, V, A, J, share of 1.
 
     Raises QuantityError for anything else; a bare number is refused because it could be any unit.
 

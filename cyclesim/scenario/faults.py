@@ -19,8 +19,11 @@ from cyclesim.scenario.fields import (
     one_of,
     what_is,
 )
-from cyclesim.scenario.yaml_file import KEY, Mark, Tree, dotted, shorten
+from cyclesim.scenario.tree import KEY, Tree, shorten
 from cyclesim.units import due
+
+TAGS = ("<none>", "<cover>", "<block>", "<keep>")
+"""Steps that the models put into a path to tell alternatives apart."""
 
 
 def explain(error: ValidationError, tree: Tree, root: Any) -> list[Fault]:
@@ -29,23 +32,27 @@ def explain(error: ValidationError, tree: Tree, root: Any) -> list[Fault]:
     for one in error.errors(include_url=False):
         cause = one.get("ctx", {}).get("error")
         refusals = cause.refusals if isinstance(cause, SeveralError) else (cause,)
-        for refusal in refusals:
-            faults.append(_fault(dict(one), refusal, tree, root))
+        faults += [_fault(dict(one), refusal, tree, root) for refusal in refusals]
     return faults
 
 
 def _fault(one: dict[str, Any], refusal: Any, tree: Tree, root: Any) -> Fault:
     loc: Steps = tuple(one["loc"])
-    path = tuple(step for step in loc if not str(step).startswith("<"))
+    path = tuple(step for step in loc if step not in TAGS)
     match one["type"]:
         case "missing":
             return _missing(path, annotation_at(root, loc), tree)
         case "extra_forbidden":
             keys = keys_of(annotation_at(root, loc[:-1]))
-            word = shorten(str(path[-1]))
+            word, path = shorten(str(loc[-1])), (*path[: len(path) - (loc[-1] not in TAGS)], loc[-1])
             hint = did_you_mean(word, keys)
-            return tree.fault(path, f"an unknown key '{word}'", f"keys here are {', '.join(keys)}", hint,
-                              at=tree.mark((*path, KEY)))  # fmt: skip
+            return tree.fault(
+                path,
+                f"an unknown key '{word}'",
+                f"keys here are {', '.join(keys)}",
+                hint,
+                at=tree.mark((*path, KEY)),
+            )
         case "literal_error":
             return _word(path, re.findall(r"'([^']*)'|\b(\d+)\b", one["ctx"]["expected"]), tree)
         case "string_too_long" | "string_too_short":
@@ -60,8 +67,14 @@ def _fault(one: dict[str, Any], refusal: Any, tree: Tree, root: Any) -> Fault:
         else:
             found = _present(path, tree)
         return tree.fault(path, found, refusal.allowed, refusal.hint, at=at)
-    shapes = {"dict_type": "a block of keys", "list_type": "a list", "tuple_type": "a list", "string_type": "a text",
-              "model_type": "a block of keys", "model_attributes_type": "a block of keys"}  # fmt: skip
+    shapes = {
+        "dict_type": "a block of keys",
+        "list_type": "a list",
+        "tuple_type": "a list",
+        "string_type": "a text",
+        "model_type": "a block of keys",
+        "model_attributes_type": "a block of keys",
+    }
     what = shapes.get(one["type"], "something else")
     return tree.fault(path, quoted(path, tree), f"{what} is due", _keys_hint(annotation_at(root, loc)))
 
@@ -71,23 +84,10 @@ def _keys_hint(annotation: Any) -> str:
     return f"its keys are {', '.join(keys)}" if keys else ""
 
 
-def value_at(tree: Tree, path: Steps) -> Any:
-    """The plain value at this path, or KeyError."""
-    value = tree.value
-    for step in path:
-        if isinstance(value, dict) or (
-            isinstance(value, list) and isinstance(step, int) and step < len(value)
-        ):
-            value = value[step]  # type: ignore[index]
-        else:
-            raise KeyError(step)
-    return value
-
-
 def quoted(path: Steps, tree: Tree, what: str = "") -> str:
     """What stands at this path, as written, and what that is."""
     try:
-        value = value_at(tree, path)
+        value = tree.get(path)
     except KeyError:
         return what or "nothing"
     what = what or what_is(value)
@@ -100,7 +100,7 @@ def quoted(path: Steps, tree: Tree, what: str = "") -> str:
 def _present(path: Steps, tree: Tree) -> str:
     """What a refusal of a whole block found: the keys that it has, or the value."""
     try:
-        value = value_at(tree, path)
+        value = tree.get(path)
     except KeyError:
         return "nothing"
     if isinstance(value, dict):
@@ -147,12 +147,17 @@ def _word(path: Steps, words: list[tuple[str, str]], tree: Tree) -> Fault:
     if path and path[-1] == "[key]":
         path = path[:-1]
         word = shorten(str(path[-1]))
-        return tree.fault(path, f"an unknown name '{word}'", f"{one_of(known)} is due", did_you_mean(word, known),
-                          at=tree.mark((*path, KEY)))  # fmt: skip
+        return tree.fault(
+            path,
+            f"an unknown name '{word}'",
+            f"{one_of(known)} is due",
+            did_you_mean(word, known),
+            at=tree.mark((*path, KEY)),
+        )
     mark = tree.mark(path)
     hint = did_you_mean(mark.text or "", known)
     try:
-        what = "an unknown word" if isinstance(value_at(tree, path), str) else ""
+        what = "an unknown word" if isinstance(tree.get(path), str) else ""
     except KeyError:
         what = ""
     return tree.fault(path, quoted(path, tree, what), f"{one_of(known)} is due", hint)
@@ -167,6 +172,13 @@ def models_in(annotation: Any) -> list[type[BaseModel]]:
     if get_origin(annotation) in (Union, UnionType):
         return [model for arg in get_args(annotation) for model in models_in(arg)]
     return []
+
+
+def plain(annotation: Any) -> Any:
+    """The type without what is annotated to it."""
+    while get_origin(annotation) is Annotated:
+        annotation = annotation.__origin__
+    return annotation
 
 
 def keys_of(annotation: Any) -> list[str]:
@@ -184,7 +196,7 @@ def annotation_at(annotation: Any, loc: Steps) -> Any:
 
 
 def _step_into(annotation: Any, step: str | int) -> Any:
-    if str(step).startswith("<"):
+    if step in TAGS:
         wanted = str(step).strip("<>")
         return next((m for m in models_in(annotation) if m.__name__.lower() == wanted), None)
     for model in models_in(annotation):
@@ -192,8 +204,7 @@ def _step_into(annotation: Any, step: str | int) -> Any:
             if (field.alias or name) == step:
                 inner = field.annotation
                 return Annotated[inner, *field.metadata] if field.metadata else inner
-    while get_origin(annotation) is Annotated:
-        annotation = annotation.__origin__
+    annotation = plain(annotation)
     if get_origin(annotation) in (Union, UnionType):
         inner_types = [_step_into(arg, step) for arg in get_args(annotation)]
         return next((inner for inner in inner_types if inner is not None), None)
@@ -201,6 +212,3 @@ def _step_into(annotation: Any, step: str | int) -> Any:
     if get_origin(annotation) is dict:
         return args[1]
     return args[0] if get_origin(annotation) in (tuple, list) and isinstance(step, int) else None
-
-
-__all__ = ["Mark", "annotation_at", "dotted", "explain", "keys_of", "models_in", "quoted", "value_at"]

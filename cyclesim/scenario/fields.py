@@ -1,4 +1,4 @@
-"""The smallest things that a file says: quantities, words, names, clock times; each refuses in plain words."""
+"""The smallest things that a file says (quantities, names, clock times), each refused in plain words."""
 
 import math
 import re
@@ -17,7 +17,7 @@ Steps = tuple[str | int, ...]
 
 
 class RefusedError(ValueError):
-    """Why a value cannot be used: what it is, what is allowed, a hint; `at` leads from the field to the part."""
+    """Why a value cannot be used: what it is, what is allowed, a hint; `at` leads to the part of it."""
 
     def __init__(self, what: str, allowed: str, hint: str = "", at: Steps = ()) -> None:
         super().__init__(what, allowed, hint, at)
@@ -33,7 +33,7 @@ class SeveralError(ValueError):
 
 
 class Assumed(NamedTuple):
-    """A default that a model worked out from other fields: its key, its value and spread as text, its source."""
+    """A default worked out from other fields: its key, its value and spread as text, its source."""
 
     key: str
     value: str
@@ -52,7 +52,7 @@ class Model(BaseModel):
 
 
 def default(value: Any, *, spread: str, source: str, description: str, alias: str | None = None) -> Any:
-    """A field with a default that the report lists, with how far practice strays from it and where it is from."""
+    """A field with a default that the report lists: how far practice strays from it, where it is from."""
     return Field(
         value, alias=alias, description=description, json_schema_extra={"spread": spread, "source": source}
     )
@@ -84,7 +84,7 @@ def one_of(words: Any) -> str:
 
 @dataclass(frozen=True)
 class Text:
-    """A text of its own form: `read` turns it into the value and raises RefusedError; the rest is for editors."""
+    """A text of its own form: `read` gives the value or raises RefusedError; the rest is for editors."""
 
     read: Callable[[str], Any]
     due: str
@@ -110,7 +110,7 @@ class Text:
 
 @dataclass(frozen=True, eq=False)
 class Form:
-    """A list or block with a form of its own: `read` checks it and raises RefusedError; `schema` is for editors."""
+    """A list of its own form: `read` gives the value or raises RefusedError; `schema` is for editors."""
 
     read: Callable[[object], Any]
     schema: Mapping[str, Any]
@@ -247,8 +247,20 @@ def read_clock(text: str) -> time:
 
 
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
-MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
-          "November", "December")  # fmt: skip
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
 _MONTH_DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 
 
@@ -382,6 +394,10 @@ AtHead = Annotated[
 ]
 PumpAt = Annotated[
     PumpSpeed,
-    Text(read_pump_speed, "a pump and its speed are due, e.g. main low", rf"^{NAME}( +{NAME})?$",
-         ("main low", "circulator")),
-]  # fmt: skip
+    Text(
+        read_pump_speed,
+        "a pump and its speed are due, e.g. main low",
+        rf"^{NAME}( +{NAME})?$",
+        ("main low", "circulator"),
+    ),
+]

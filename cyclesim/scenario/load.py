@@ -1,33 +1,54 @@
 """A scenario file to a Scenario, or to all of its faults at once."""
 
 from collections.abc import Sequence
-from os import PathLike
+from os import PathLike, fspath
 from pathlib import Path
 
 from pydantic import ValidationError
 
-from cyclesim.errors import Fault, InputError
-from cyclesim.scenario.faults import explain
-from cyclesim.scenario.model import Scenario
-from cyclesim.scenario.yaml_file import Tree, parse_text, read_file
+from cyclesim.errors import InputError
+from cyclesim.scenario.checks import check
+from cyclesim.scenario.faults import explain, quoted
+from cyclesim.scenario.model import FORMATS, Scenario
+from cyclesim.scenario.references import resolve
+from cyclesim.scenario.sets import apply
+from cyclesim.scenario.tree import Tree
+from cyclesim.scenario.yaml_file import parse_text, read_file
 
 
 def load(path: str | PathLike[str], *, sets: Sequence[str] = ()) -> Scenario:
     """The scenario of a file, with each `PATH=VALUE` of `sets` put in first; InputError lists every fault."""
-    tree = read_file(Path(path), str(path))
-    return _scenario(tree, sets, Path(path).parent)
+    return _scenario(read_file(Path(path), fspath(path)), fspath(path), sets, Path(path).parent)
 
 
 def load_text(text: str, name: str = "scenario.yaml", *, sets: Sequence[str] = ()) -> Scenario:
     """The scenario of a text that is in no file, so that it cannot refer to other files."""
-    return _scenario(parse_text(text, name), sets, None)
+    return _scenario(parse_text(text, name), name, sets, None)
 
 
-def _scenario(tree: Tree, sets: Sequence[str], folder: Path | None) -> Scenario:
-    faults: list[Fault] = list(tree.faults)
-    if faults:
-        raise InputError(*faults)
+def _scenario(tree: Tree, name: str, sets: Sequence[str], folder: Path | None) -> Scenario:
+    if not isinstance(tree.value, dict):
+        if not tree.faults:
+            found = "an empty file" if tree.value is None else quoted((), tree)
+            tree.faults.append(tree.fault((), found, "a scenario begins with format: 1"))
+        raise InputError(*tree.faults)
+    resolve(tree, name, folder)
+    for number, text in enumerate(sets, start=1):
+        apply(tree, text, number)
+    resolve(tree, name, folder)  # a set may have put in the path of a file
+    head = tree.value.get("format", FORMATS[0])
+    if isinstance(head, bool) or head not in FORMATS:
+        known = ", ".join(map(str, FORMATS))
+        fault = tree.fault(
+            ("format",), quoted(("format",), tree, "an unknown format"), f"format {known} is known"
+        )
+        raise InputError(fault)  # under another format every other word may mean something else
+    scenario, faults = None, list(tree.faults)
     try:
-        return Scenario.model_validate(tree.value)
+        scenario = Scenario.model_validate(tree.value)
     except ValidationError as error:
-        raise InputError(*sorted(set(explain(error, tree, Scenario)))) from None
+        faults += [fault for fault in explain(error, tree, Scenario) if not tree.said(fault)]
+    faults += check(tree)
+    if faults or scenario is None:
+        raise InputError(*sorted(set(faults)))
+    return scenario

@@ -122,7 +122,7 @@ class _Running(Model):
 
 
 class Speed(_Running):
-    """One speed of a pump; power_w is 0 only where it is worked out from the other speed (see Pump.speeds)."""
+    """One speed of a pump; power_w is 0 where it follows from the other speed (see Pump.speeds)."""
 
     share_of_speed: SpeedShare | None = Field(
         None,
@@ -260,7 +260,7 @@ class Proof(Model):
     """How the controller knows that water flows through a heat source."""
 
     by: Literal["flow_switch", "pump_contact", "none"] = Field(
-        description="flow_switch: feels the water; pump_contact: knows only that the pump is on; none: nothing."
+        description="flow_switch: feels water; pump_contact: knows only that the pump is on; none."
     )
 
 

@@ -46,7 +46,7 @@ def _chain(value: object, at: Steps) -> Chain:
 
 
 def read_network(value: object) -> tuple[Chain, ...]:
-    """The chains, nested only as deep as the file (which is bounded); each faulty chain is refused at its place."""
+    """The chains (no deeper than the file, which is bounded); each faulty one is refused at its place."""
     if not isinstance(value, list) or not value:
         raise RefusedError(what_is(value) if value != [] else "an empty list", "a list of chains is due")
     chains: list[Chain] = []

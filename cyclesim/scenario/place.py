@@ -50,7 +50,7 @@ class Climate(Model):
 
 
 class Zone(Model):
-    """What a leg, a piece of equipment or the tub loses heat to: the weather, the soil or a fixed temperature."""
+    """What a leg, equipment or the tub loses heat to: the weather, soil or a fixed temperature."""
 
     follows: Literal["weather"] | None = Field(None, description="weather: as warm as the air outside.")
     above_by_k: Warming = Field(
@@ -212,9 +212,10 @@ class Supply(Model):
         for index, window in enumerate(self.tariff.windows):
             if window.price.currency != currency:
                 raise RefusedError(
-                    "another currency", f"one currency in a file; otherwise: is in {currency}",
+                    "another currency",
+                    f"one currency in a file; otherwise: is in {currency}",
                     at=("tariff", "windows", index, "price"),
-                )  # fmt: skip
+                )
         return self
 
 

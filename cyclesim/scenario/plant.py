@@ -184,7 +184,7 @@ class Leg(Model):
 
     pipe: Annotated[Pipe, Text(read_pipe, DUE, examples=("63 PN10", "2 in Sch 40"))] | None = Field(
         None,
-        description="Nominal size and standard as printed on the pipe: 63 PN10, 63 PN16, 2 in Sch 40, 2 in Sch 80.",
+        description="Size and standard as printed on the pipe: 63 PN10, 63 PN16, 2 in Sch 40, 2 in Sch 80.",
     )
     stated_bore_m: Bore | None = Field(None, alias="bore", description="Or the inside diameter.")
     stated_outside_m: Bore | None = Field(
@@ -196,9 +196,12 @@ class Leg(Model):
     )
     zone: Name = Field(description="The zone it lies in, e.g. soil.")
     insulation_m: Insulation = default(
-        0.0, alias="insulation", spread="0 to 25 mm", source="common practice, no source",
+        0.0,
+        alias="insulation",
+        spread="0 to 25 mm",
+        source="common practice, no source",
         description="Thickness of its insulation; none unless said.",
-    )  # fmt: skip
+    )
     manifold: Manifold | None = Field(
         None, description="The jets along its end; the leg is then followed by tub."
     )

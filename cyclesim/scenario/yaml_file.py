@@ -1,7 +1,6 @@
-"""YAML text to plain values, with the place of every key and value; YAML 1.2 scalars, bounded, nothing executed."""
+"""YAML text to plain values with their places: YAML 1.2 scalars, bounded, nothing executed."""
 
 import re
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -9,66 +8,11 @@ import yaml
 
 from cyclesim.errors import Fault
 from cyclesim.scenario.fields import Steps
+from cyclesim.scenario.tree import KEY, Mark, Tree, shorten
 
 MAX_BYTES = 1_000_000
 MAX_VALUES = 50_000
 MAX_DEPTH = 32
-KEY = "#key"
-"""Last step of the path under which a key's own place is kept."""
-
-
-@dataclass(frozen=True)
-class Mark:
-    """Where a key or value stands, and a scalar's text as written."""
-
-    file: str
-    line: int
-    column: int
-    text: str | None = None
-
-
-@dataclass
-class Tree:
-    """What a file says: plain values, their places, and what is wrong with it as YAML."""
-
-    value: Any = None
-    marks: dict[Steps, Mark] = field(default_factory=dict)
-    faults: list[Fault] = field(default_factory=list)
-
-    def mark(self, path: Steps) -> Mark:
-        """The place of this path, or of the nearest part above it."""
-        while path not in self.marks and path:
-            path = path[:-1]
-        return self.marks.get(path, Mark("", 0, 0))
-
-    def fault(
-        self, path: Steps, found: str, allowed: str, hint: str = "", *, at: Mark | None = None
-    ) -> Fault:
-        """A fault at this path's place."""
-        mark = at or self.mark(path)
-        return Fault(mark.file, mark.line, mark.column, dotted(path), found, allowed, hint)
-
-    def graft(self, path: Steps, other: "Tree") -> None:
-        """Put another tree where this path stands; the key keeps its place."""
-        parent = self.value
-        for step in path[:-1]:
-            parent = parent[step]
-        parent[path[-1]] = other.value
-        for old in [p for p in self.marks if p[: len(path)] == path and p != (*path, KEY)]:
-            del self.marks[old]
-        self.marks |= {(*path, *steps): mark for steps, mark in other.marks.items()}
-        self.faults += other.faults
-
-
-def dotted(path: Steps) -> str:
-    """A path as people write it: plant.legs.left."""
-    return ".".join(str(step) for step in path if step != KEY)
-
-
-def shorten(text: str) -> str:
-    """A text short enough for a message, on one line."""
-    text = "".join(char if char.isprintable() else "?" for char in text)
-    return text if len(text) <= 60 else f"{text[:57]}..."
 
 
 class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
@@ -89,22 +33,43 @@ _TAG = "tag:yaml.org,2002:"
 # What the YAML library says, and what a person can do about it.
 _SYNTAX = [
     (r"tab character|'\\t'", "a tab", "YAML is indented with spaces"),
-    (r"mapping values are not allowed", "a colon where none can stand",
-     "check the indentation, and put a text that holds ': ' in quotes"),
-    (r"did not find expected '-' indicator", "a line that is neither an entry nor further in",
-     "every entry of a list starts with '- ' in the same column"),
-    (r"could not find expected ':'", "a line that is no key: value", "write key: value, with a space after the colon"),
-    (r"did not find expected ',' or '[}\]]'", "a bracket that is not closed", "close [ with ] and { with }, commas between"),
-    (r"did not find expected key", "a line that does not fit the ones above it",
-     "check its indentation, brackets and quotes"),
+    (
+        r"mapping values are not allowed",
+        "a colon where none can stand",
+        "check the indentation, and put a text that holds ': ' in quotes",
+    ),
+    (
+        r"did not find expected '-' indicator",
+        "a line that is neither an entry nor further in",
+        "every entry of a list starts with '- ' in the same column",
+    ),
+    (
+        r"could not find expected ':'",
+        "a line that is no key: value",
+        "write key: value, with a space after the colon",
+    ),
+    (
+        r"did not find expected ',' or '[}\]]'",
+        "a bracket that is not closed",
+        "close [ with ] and { with }, commas between",
+    ),
+    (
+        r"did not find expected key",
+        "a line that does not fit the ones above it",
+        "check its indentation, brackets and quotes",
+    ),
     (r"unexpected end of stream|quoted scalar", "a quote that is not closed", "close it with the same sign"),
-    (r"undefined alias", "an alias for which there is no anchor", "write &name before the first use of *name"),
+    (
+        r"undefined alias",
+        "an alias for which there is no anchor",
+        "write &name before the first use of *name",
+    ),
     (r"unknown escape", "an unknown escape", "use single quotes, or a double backslash"),
     (r"cannot start any token", "a sign that cannot stand here", "put the text in quotes"),
     (r"expected a single document", "a second document", "a file holds one document; remove the line ---"),
     (r"anchor", "a faulty anchor or alias", "write &name before the first use of *name"),
     (r"nesting depth", "brackets nested too deep", f"at most {MAX_DEPTH} levels are allowed"),
-]  # fmt: skip
+]
 
 
 class _TooMuchError(Exception):
@@ -122,6 +87,11 @@ class _Builder:
 
     def refuse(self, node: yaml.Node, path: Steps, found: str, allowed: str, hint: str = "") -> None:
         self.tree.faults.append(self.tree.fault(path, found, allowed, hint, at=self.mark(node)))
+
+    def refuse_tag(self, node: yaml.Node, path: Steps) -> None:
+        tag = shorten(node.tag.removeprefix(_TAG))
+        self.refuse(node, path, f"the tag '{tag}'", "tags are not accepted", "remove the word with !")
+        self.tree.gone.add(path)
 
     def build(self, node: yaml.Node, path: Steps) -> Any:
         self.seen += 1
@@ -148,7 +118,18 @@ class _Builder:
         if isinstance(node, yaml.MappingNode) and kind == "map":
             return self.block(node, path)
         if isinstance(node, yaml.ScalarNode) and kind not in ("seq", "map"):
-            return _scalar(kind, node.value)
+            value = _scalar(kind, node.value)
+            if value is None and path:
+                what = "write a value or leave the key out"
+                self.refuse(
+                    node,
+                    path,
+                    "nothing" if not node.value else f"'{node.value}', nothing",
+                    "a value is due",
+                    what,
+                )
+                self.tree.gone.add(path)
+            return value
         self.refuse(
             node, path, f"the tag '{shorten(node.tag)}'", "tags are not accepted", "remove the word with !"
         )
@@ -168,8 +149,13 @@ class _Builder:
                 )
             elif word in out:
                 first = self.tree.marks[(*place, KEY)].line
-                self.refuse(key, place, f"the key '{shorten(word)}' again", "each key stands once",
-                            f"the first is on line {first}")  # fmt: skip
+                self.refuse(
+                    key,
+                    place,
+                    f"the key '{shorten(word)}' again",
+                    "each key stands once",
+                    f"the first is on line {first}",
+                )
             else:
                 self.tree.marks[(*place, KEY)] = self.mark(key)
                 out[word] = self.build(child, place)
@@ -248,8 +234,15 @@ def read_file(path: Path, name: str) -> Tree:
         line = data[: error.start].count(b"\n") + 1
         column = error.start - data.rfind(b"\n", 0, error.start)
         tree.faults.append(
-            Fault(name, line, column, "", "bytes that are no text", "a text file in UTF-8 is due",
-                  "save the file as UTF-8")
-        )  # fmt: skip
+            Fault(
+                name,
+                line,
+                column,
+                "",
+                "bytes that are no text",
+                "a text file in UTF-8 is due",
+                "save the file as UTF-8",
+            )
+        )
         return tree
     return parse_text(text, name)
