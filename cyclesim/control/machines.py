@@ -97,26 +97,23 @@ def source_machine(name: str, proves: bool, runs_on: bool, rests: bool = False) 
     """
     states = ["off", *(["proving"] if proves else []), "firing", *(["run_on"] if runs_on else []), "tripped"]
     first, after = ("proving" if proves else "firing"), ("run_on" if runs_on else "off")
+    calls = ("called", "flow_ok") if proves else ("called",)  # without a means of proof nothing asks for flow
     ways = [Transition(state, "tripped", ("trips",)) for state in states[:-1]]
     ways.append(Transition("tripped", "off", ("reset",), ("trips",)))  # only a person resets it
-    ways.append(Transition("off", first, ("called", "flow_ok", "time_up"), ("blocked",)))
+    ways.append(Transition("off", first, (*calls, "time_up"), ("blocked",)))
     if proves:
-        ways += _opens("proving", "off")
+        ways += _opens("proving", "off", calls)
         ways.append(Transition("proving", "firing", ("time_up",)))
-    ways += _opens("firing", after)
+    ways += _opens("firing", after, calls)
     if runs_on:
         if not rests:
-            ways.append(Transition("run_on", first, ("called", "flow_ok"), ("blocked",)))
+            ways.append(Transition("run_on", first, calls, ("blocked",)))
         ways.append(Transition("run_on", "off", ("time_up",)))
     return Machine(name, "heat source", tuple(states), "off", tuple(ways))
 
 
-def _opens(state: str, dest: str) -> list[Transition]:
-    return [
-        Transition(state, dest, unless=("called",)),
-        Transition(state, dest, ("blocked",)),
-        Transition(state, dest, unless=("flow_ok",)),
-    ]
+def _opens(state: str, dest: str, calls: tuple[str, ...]) -> list[Transition]:
+    return [Transition(state, dest, ("blocked",)), *(Transition(state, dest, (), (fact,)) for fact in calls)]
 
 
 class Model:

@@ -156,14 +156,20 @@ BARE = source_machine("element", False, False)
         ("tripped", FULL, "tripped", ["called", "flow_ok", "time_up"]),
         ("tripped", FULL, "tripped", ["reset", "trips"]),
         ("off", FULL, "tripped", ["reset"]),
-        ("firing", BARE, "off", ["called", "flow_ok", "time_up"]),
-        ("off", BARE, "firing", ["called", "flow_ok", "blocked"]),
+        ("firing", BARE, "off", ["called", "time_up"]),
+        ("off", BARE, "firing", ["called", "blocked"]),
         ("run_on", source_machine("element", True, True, True), "run_on", ["called", "flow_ok"]),
     ],
 )
 def test_source(expected: str, machine: Machine, state: str, true: list[str]) -> None:
     """A heat source waits, fires, runs on and trips as its wiring says; a trip needs a person."""
     assert expected == go(machine, state, *true)
+
+
+def test_no_proof_no_flow() -> None:
+    """A source without a means of proof does not ask for flow at all."""
+    assert "flow_ok" not in BARE.facts
+    assert "flow_ok" in FULL.facts
 
 
 def test_unknown_speeds() -> None:
