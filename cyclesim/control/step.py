@@ -207,7 +207,7 @@ class _Reading(NamedTuple):
     accepted: frozenset[int]
     negated: bool
 
-    def holds(self, level: int) -> bool:
+    def accepts(self, level: int) -> bool:
         return (level in self.accepted) != self.negated
 
 
@@ -269,7 +269,7 @@ class _Pass:
             soon = self.wants[subject]
         else:
             soon = int(self._name(subject) in ("proving", "firing"))
-        return reading.holds(self._level(subject)) or reading.holds(soon)
+        return reading.accepts(self._level(subject)) or reading.accepts(soon)
 
     def _lower(self, *, by_sources: bool) -> None:
         for pump, level, reading in self.controller._pump_blocks:
