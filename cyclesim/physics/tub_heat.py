@@ -191,7 +191,6 @@ class TubHeat:
                 if (self._now_s - self._moving_since[i]) * flow < b.volume_m3 * (1.0 - 1e-9):
                     continue
                 self._swap(i)
-                self._close(i)
                 self._joined[i] = True
         self._rejoin()
         self._plan_join()
@@ -239,6 +238,21 @@ class TubHeat:
         for i in range(len(self._bodies)):
             self._close(i)
 
+    def _crossing(
+        self, two: TwoNode, water: float, shell: float, f_w: float, f_s: float, dt: float, level: float, up: bool
+    ) -> float | None:
+        """First crossing [s] within a piece that ends at *water* and *shell*; looked for only where it can be."""
+        sign = 1.0 if up else -1.0
+        if sign * (self.water_c - level) >= 0.0:
+            return 0.0
+        if sign * (water - level) < 0.0:
+            ua, g = two.ua_water_w_k, two.g_w_k
+            at_start = sign * (f_w - ua * self.water_c - g * (self.water_c - self.shell_c))
+            at_end = sign * (f_w - ua * water - g * (water - shell))
+            if not (at_start > 0.0 and at_end < 0.0):  # it turns round once at most, and did not
+                return None
+        return two.first_crossing(self.water_c, self.shell_c, f_w, f_s, dt, level, up)
+
     def advance(self, to_s: int, level_c: float | None = None, rising: bool = False) -> int | None:
         """Advance to *to_s*, or to the first whole second at which the water has reached *level_c*.
 
@@ -260,14 +274,15 @@ class TubHeat:
             for ua, series in losses:
                 f_w += ua * series[hour]
             f_s = tub.ua_shell_w_k * shell_zone[hour]
-            crossed = None
+            crossed, dt = None, end - now
+            water, shell, water_int, shell_int = two.advance(self.water_c, self.shell_c, f_w, f_s, dt)
             if level_c is not None:
-                tau = two.first_crossing(self.water_c, self.shell_c, f_w, f_s, end - now, level_c, rising)
+                tau = self._crossing(two, water, shell, f_w, f_s, dt, level_c, rising)
                 if tau is not None:
-                    crossed = end = max(now + math.ceil(tau), now)
+                    crossed = end = now + math.ceil(tau)
+                    dt = end - now
+                    water, shell, water_int, shell_int = two.advance(self.water_c, self.shell_c, f_w, f_s, dt)
             if end > now:
-                dt = end - now
-                water, shell, water_int, shell_int = two.advance(self.water_c, self.shell_c, f_w, f_s, dt)
                 self._on_piece(
                     Piece(
                         now,

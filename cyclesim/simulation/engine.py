@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Generator
 from datetime import date, datetime, timedelta, timezone
 from enum import IntEnum
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 import simpy
@@ -17,7 +18,7 @@ import simpy
 from cyclesim.control.step import NOBODY, State
 from cyclesim.physics.tub_heat import TubHeat
 from cyclesim.physics.water_age import STILL_M3_S, Pattern, WaterAge
-from cyclesim.simulation.assembly import Plant, Speeds
+from cyclesim.simulation.assembly import Plant, PlantDuty, Speeds
 from cyclesim.simulation.programme import FROST, HEATING, Programme, below, zones
 from cyclesim.simulation.trace import Trace
 
@@ -74,6 +75,17 @@ def _midnight(day: date, zone: ZoneInfo) -> datetime:
     return datetime(day.year, day.month, day.day, tzinfo=zone).astimezone(timezone.utc)
 
 
+class _Effect(NamedTuple):
+    """What one controller state does to the plant."""
+
+    duty: PlantDuty
+    pattern: Pattern
+    firing: tuple[str, ...]
+    heat_w: float
+    trapped_w: float
+    sensed: int
+
+
 class _Run:
     """One run: the warm-up, then the span that counts."""
 
@@ -110,11 +122,10 @@ class _Run:
         self.time_up = [controller.bit(f"{stream.name}.time_up") for stream in self.streams]
         self.entered = [0] * len(self.streams)
         self.facts, self.noted_facts = sum(self.time_up), 0
-        self.sensed = [(n, controller.bit(f"flow.{n}.sensed")) for n in self.sources]
+        self.noted: tuple[tuple[int, ...], tuple[str, ...]] = ((), ())
+        self.all_sensed = sum(controller.bit(f"flow.{n}.sensed") for n in self.sources)
         self.heating_bit = controller.bit(f"{HEATING}.raised") if self.heating else 0
         self.scans: set[int] = set()
-        self.duty = plant.duty(("stopped",) * self.pumps)
-        self.firing: tuple[str, ...] = ()
         self.dry_since: dict[str, int] = {}
 
         self.zones = zones(scenario, begin_utc, warm_up_s, self.span_s)
@@ -126,7 +137,7 @@ class _Run:
             self.zones.origin_s,
             self.start_s,
             plant.temp_c,
-            lambda piece: trace.tub.put(piece),
+            lambda piece: trace.tub.put(piece),  # looked up each time: the trace begins anew after the warm-up
             lambda stay: trace.stays[bodies[stay.body]].put(stay),
         )
         self.age = WaterAge(
@@ -136,7 +147,9 @@ class _Run:
             self.start_s,
             lambda row: trace.ages[legs[row.plug]].put(row),
         )
-        self.patterns: dict[Speeds, Pattern] = {self.duty.speeds: self.age.still}
+        self.patterns: dict[Speeds, Pattern] = {("stopped",) * self.pumps: self.age.still}
+        self.effects: dict[State, _Effect] = {}
+        self.effect = self.effects[self.state] = self._effect(controller.names(self.state))
         self.env.process(self._calendar(self._edges(programme, begin_utc, warm_up_s)))
         self._request_scan(self.start_s)
 
@@ -220,11 +233,15 @@ class _Run:
         self.scans.discard(now)
         before, outcome = self.state, self.controller.step(self.state, self.facts)
         self.trace.passes += 1
-        self._note(outcome.deciding, outcome.reasons, now)
         if outcome.moved:
             self.state = outcome.state
             self._apply(before, now)
-            self._request_scan(now + 1)
+            follows = self.controller.step(self.state, self.facts)
+            if follows.moved:  # a pass that would still change something waits one second
+                self._request_scan(now + 1)
+            self._note(outcome.deciding, follows.reasons, now)
+        else:
+            self._note(outcome.deciding, outcome.reasons, now)
         self._heat_on(now)
         if self.on_day is not None and now // DAY_S > self.days_done:
             self.days_done = now // DAY_S
@@ -232,13 +249,15 @@ class _Run:
 
     def _note(self, deciding: tuple[int, ...], reasons: tuple[str, ...], now: int) -> None:
         trace = self.trace
-        for stream, who in zip(trace.deciding.values(), deciding, strict=True):
-            if who >= 0:
-                stream.put(now, self.controller.demands[who].name)
-            else:
-                stream.put(now, "" if who == NOBODY else self.keeps[-2 - who])
-        for stream, why in zip(trace.reasons.values(), reasons, strict=True):
-            stream.put(now, why)
+        if (deciding, reasons) != self.noted:
+            self.noted = (deciding, reasons)
+            for stream, who in zip(trace.deciding.values(), deciding, strict=True):
+                if who >= 0:
+                    stream.put(now, self.controller.demands[who].name)
+                else:
+                    stream.put(now, "" if who == NOBODY else self.keeps[-2 - who])
+            for stream, why in zip(trace.reasons.values(), reasons, strict=True):
+                stream.put(now, why)
         changed = self.facts ^ self.noted_facts
         for mask, stream in self.demands:
             if changed & mask:
@@ -252,35 +271,40 @@ class _Run:
             if old != new:
                 self.streams[i].put(now, names[i])
                 self._start_timer(i, dwells[i])
+        effect = self.effects.get(self.state)
+        if effect is None:
+            effect = self.effects[self.state] = self._effect(names)
+        if effect.duty is not self.effect.duty:
+            self.trace.duties.put(now, effect.duty.name)
+            self.age.change(now, effect.pattern)
+        elif effect.firing == self.effect.firing:
+            return
+        self.effect = effect
+        self.facts = self.facts & ~self.all_sensed | effect.sensed
+        self.heat.change(effect.duty.body_flows_m3_s, effect.heat_w, effect.trapped_w)
+        self._watch_dry(now)
+
+    def _effect(self, names: tuple[str, ...]) -> _Effect:
+        """What the machines' states do to water and heat, and what the means of proof say of it."""
         speeds = tuple("stopped" if name == "changing" else name for name in names[: self.pumps])
-        if speeds != self.duty.speeds:
-            self.duty = self.plant.duty(speeds)
-            self.trace.duties.put(now, self.duty.name)
-            pattern = self.patterns.get(speeds)
-            if pattern is None:
-                pattern = self.patterns[speeds] = self.age.pattern(self.duty.plug_flows_m3_s)
-            self.age.change(now, pattern)
-        self.firing = tuple(n for n, s in zip(self.sources, names[self.pumps :], strict=True) if s == "firing")
-        self._sense()
-        heat_w, trapped_w = self.duty.pump_heat_w, 0.0
-        for name in self.firing:
-            if abs(self.duty.flow_m3_s(name)) > STILL_M3_S:
+        duty = self.plant.duty(speeds)
+        pattern = self.patterns.get(speeds)
+        if pattern is None:
+            pattern = self.patterns[speeds] = self.age.pattern(duty.plug_flows_m3_s)
+        firing = tuple(n for n, s in zip(self.sources, names[self.pumps :], strict=True) if s == "firing")
+        heat_w, trapped_w = duty.pump_heat_w, 0.0
+        for name in firing:
+            if abs(duty.flow_m3_s(name)) > STILL_M3_S:
                 heat_w += self.plant.sheet.heat_sources[name].output_w
             else:
                 trapped_w += self.plant.sheet.heat_sources[name].output_w
-        self.heat.change(self.duty.body_flows_m3_s, heat_w, trapped_w)
-        self._watch_dry(now)
-
-    def _sense(self) -> None:
-        """What each means of proof says of the flow now."""
-        for name, mask in self.sensed:
-            seen = self.plant.sensed(name, self.duty)
-            self.facts = self.facts | mask if seen else self.facts & ~mask
+        sensed = sum(self.controller.bit(f"flow.{n}.sensed") for n in self.sources if self.plant.sensed(n, duty))
+        return _Effect(duty, pattern, firing, heat_w, trapped_w, sensed)
 
     def _watch_dry(self, now: int) -> None:
         """A source that fires into still water trips at its own limit, if it has one: its water boils soon."""
         for name in self.sources:
-            if name not in self.firing or abs(self.duty.flow_m3_s(name)) > STILL_M3_S:
+            if name not in self.effect.firing or abs(self.effect.duty.flow_m3_s(name)) > STILL_M3_S:
                 self.dry_since.pop(name, None)
             elif name not in self.dry_since:
                 self.dry_since[name] = now

@@ -7,10 +7,13 @@ that is reported is a function of what is here and of the model that was run.
 from __future__ import annotations
 
 from array import array
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import datetime, timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
 
 from cyclesim.physics.tub_heat import Piece, Stay
 from cyclesim.physics.water_age import Emitted
@@ -88,73 +91,28 @@ def joined(spans: Iterable[Span]) -> list[Span]:
     return out
 
 
-class AgeColumns:
-    """Water age of one leg (or last stretch, or housing): intervals of constant flow."""
+class Rows:
+    """Closed intervals of one kind, one record each, read back by column.
 
-    def __init__(self, name: str) -> None:
-        self.name = name
-        self.start_s: array[float] = array("d")
-        self.end_s: array[float] = array("d")
-        self.flow_m3_s: array[float] = array("d")
-        self.oldest_peak_s: array[float] = array("d")
-        self.oldest_integral_s2: array[float] = array("d")
-        self.mean_integral_s2: array[float] = array("d")
-        self.above_limit_s: array[float] = array("d")
+    A column is an attribute with the name of the record's field: `rows.start_s` is an array of floats.
+    """
 
-    def put(self, row: Emitted) -> None:
-        """Append one closed interval."""
-        self.start_s.append(row.start_s)
-        self.end_s.append(row.end_s)
-        self.flow_m3_s.append(row.flow_m3_s)
-        self.oldest_peak_s.append(row.oldest_peak_s)
-        self.oldest_integral_s2.append(row.oldest_integral_s2)
-        self.mean_integral_s2.append(row.mean_integral_s2)
-        self.above_limit_s.append(row.above_limit_s)
+    def __init__(self, name: str, record: type[Piece] | type[Stay] | type[Emitted]) -> None:
+        self.name, self.record = name, record
+        self._values: array[float] = array("d")
+        self.put: Callable[[Iterable[float]], None] = self._values.extend
+        """Append one record."""
 
+    def __len__(self) -> int:
+        return len(self._values) // len(self.record._fields)
 
-class StayColumns:
-    """Temperature of one body of water outside the tub: standing, or joined to the tub."""
-
-    def __init__(self, name: str) -> None:
-        self.name = name
-        self.start_s: array[int] = array("q")
-        self.end_s: array[int] = array("q")
-        self.joined: array[int] = array("b")
-        self.start_c: array[float] = array("d")
-        self.end_c: array[float] = array("d")
-        self.loss_j: array[float] = array("d")
-
-    def put(self, stay: Stay) -> None:
-        """Append one closed stay."""
-        self.start_s.append(stay.start_s)
-        self.end_s.append(stay.end_s)
-        self.joined.append(stay.joined)
-        self.start_c.append(stay.start_c)
-        self.end_c.append(stay.end_c)
-        self.loss_j.append(stay.loss_j)
-
-
-class TubColumns:
-    """The tub's pieces of constant forcing: temperatures at the start, integrals, losses."""
-
-    def __init__(self) -> None:
-        self.start_s: array[int] = array("q")
-        self.end_s: array[int] = array("q")
-        self.water_c: array[float] = array("d")
-        self.shell_c: array[float] = array("d")
-        self.water_integral_k_s: array[float] = array("d")
-        self.cover_loss_j: array[float] = array("d")
-        self.shell_loss_j: array[float] = array("d")
-
-    def put(self, piece: Piece) -> None:
-        """Append one closed piece."""
-        self.start_s.append(piece.start_s)
-        self.end_s.append(piece.end_s)
-        self.water_c.append(piece.water_c)
-        self.shell_c.append(piece.shell_c)
-        self.water_integral_k_s.append(piece.water_integral_k_s)
-        self.cover_loss_j.append(piece.cover_loss_j)
-        self.shell_loss_j.append(piece.shell_loss_j)
+    def __getattr__(self, field: str) -> NDArray[np.float64]:
+        fields = self.__dict__["record"]._fields
+        if field not in fields:
+            raise AttributeError(f"rows of {self.name} have no column {field!r}; there are {', '.join(fields)}")
+        table = np.array(self._values).reshape(-1, len(fields))  # a copy: a view would lock the array
+        column: NDArray[np.float64] = table[:, fields.index(field)]
+        return column
 
 
 class Trace:
@@ -184,9 +142,12 @@ class Trace:
         """`raised` or "" for each demand."""
         self.duties = Stream("duty", "")
         """Name of the duty in force: `main low`, `circulator on + jets on`, or "" when all stands."""
-        self.ages = {n: AgeColumns(n) for n in legs}
-        self.stays = {n: StayColumns(n) for n in bodies}
-        self.tub = TubColumns()
+        self.ages = {n: Rows(n, Emitted) for n in legs}
+        """Water age of each leg, last stretch and housing: intervals of constant flow."""
+        self.stays = {n: Rows(n, Stay) for n in bodies}
+        """Temperature of each body of water outside the tub: standing, or joined to the tub."""
+        self.tub = Rows("tub", Piece)
+        """The tub's pieces of constant forcing: temperatures at the start, integrals, losses."""
         self.trapped_j = 0.0
         self.heat_content_j = (0.0, 0.0)
         """Heat above 0 degC in all the plant's water and shell, at the start and at the end [J]."""
@@ -207,9 +168,9 @@ class Trace:
         """Forget everything before *at_s* but the present states: what ran until then was warm-up."""
         for _, stream in self.streams():
             stream.restart(at_s)
-        self.ages = {n: AgeColumns(n) for n in self.ages}
-        self.stays = {n: StayColumns(n) for n in self.stays}
-        self.tub = TubColumns()
+        self.ages = {n: Rows(n, Emitted) for n in self.ages}
+        self.stays = {n: Rows(n, Stay) for n in self.stays}
+        self.tub = Rows("tub", Piece)
         self.passes = 0
 
     def close(self) -> None:
