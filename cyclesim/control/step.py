@@ -226,9 +226,9 @@ class _Pass:
         """The pass in its order: whatever stops heat comes before the pumps, whatever starts it after."""
         if not self.dark:
             self._arbitrate()
-        self._lower(by_sources=False)
+        self._lower(reading_sources=False)
         self._move_sources(opening=True)
-        self._lower(by_sources=True)  # read after sources have opened, so that a higher rank gets its speed
+        self._lower(reading_sources=True)  # after sources have opened, so that a higher rank gets its speed
         self._keep()
         self._move_pumps()
         self._move_sources(opening=False)
@@ -271,9 +271,10 @@ class _Pass:
             soon = int(self._name(subject) in ("proving", "firing"))
         return reading.accepts(self._level(subject)) or reading.accepts(soon)
 
-    def _lower(self, *, by_sources: bool) -> None:
+    def _lower(self, *, reading_sources: bool) -> None:
         for pump, level, reading in self.controller._pump_blocks:
-            if by_sources != (reading.subject >= len(self.wants)) or not self._blocks(reading):
+            reads_source = reading.subject >= len(self.wants)
+            if (reads_source and not reading_sources) or not self._blocks(reading):
                 continue
             if level in (self.wants[pump], self._level(pump)):
                 self.forced[pump] = True

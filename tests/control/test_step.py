@@ -424,6 +424,20 @@ def test_block_of_every_speed_stops() -> None:
     assert controller.step((2, 1), mask(controller, "bathing.raised", "f.raised")).state == (0, 1)
 
 
+def test_blocks_of_both_kinds_stop() -> None:
+    """A pump whose high is blocked by a source and whose low by another pump stops."""
+    blocks = (
+        Block("main", "high", Condition("element", "firing")),
+        Block("main", "low", Condition("circulator", "on")),
+    )
+    demands = (BATHING, Demand("heating", "heating", 3, "circulator", "on", ("element",)))
+    controller = Controller((TWO, ONE), (BARE,), demands, blocks)
+    bench = Bench(controller, main_runs)
+    bench.run(5, "heating.raised")
+    bench.run(5, "heating.raised", "bathing.raised")
+    assert bench.told(0) == [("stopped", 10)]
+
+
 def test_rest_binds_everything() -> None:
     """No demand, whatever its rank, starts a pump that rests, and no call starts a source that rests."""
     rests = SourceControl(
