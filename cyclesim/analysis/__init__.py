@@ -1,1 +1,1 @@
-"""Numbers and rules read from a trace."""
+"""What a run came to: metrics, and the rules it is judged by."""

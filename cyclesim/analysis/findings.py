@@ -1,0 +1,126 @@
+"""Rules, what breaks them, and the findings in which what belongs together is counted as one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Literal
+
+Severity = Literal["danger", "hygiene", "wear", "comfort"]
+SEVERITIES: tuple[Severity, ...] = ("danger", "hygiene", "wear", "comfort")
+"""The worst first. danger: somebody or the plant may come to harm. hygiene: water may go bad. wear: a machine
+lasts less long. comfort: people do not get what they asked for."""
+
+Kind = Literal["plant", "state", "history"]
+
+
+@dataclass(frozen=True, slots=True)
+class Breach:
+    """One time that a rule was broken. A plant breaks a rule at no time in particular: `at_s` is None."""
+
+    subject: str
+    cause: str
+    worst: float | None
+    unit: str
+    text: str
+    mend: str = ""
+    """What would mend it; the rule's own words where it is left out."""
+    at_s: float | None = None
+    lasts_s: float | None = None
+    less_is_worse: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class NotJudged:
+    """Why a rule, or a part of it, could not be judged."""
+
+    why: str
+
+
+Judged = Iterable[Breach | NotJudged]
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """What must be so, whatever was wired: one function and one row."""
+
+    id: str
+    kind: Kind
+    severity: Severity
+    sentence: str
+    source: str
+    mend: str
+    function: Callable[..., Any]
+    """plant: (plant, programme) -> Judged; state: (snapshot, plant) -> Breaches; history: (History) -> Judged."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One rule broken by one subject for one cause: how often, how long, the worst, and what would mend it."""
+
+    rule: str
+    severity: Severity
+    subject: str
+    cause: str
+    times: int
+    total_h: float | None
+    worst: float | None
+    worst_unit: str
+    worst_text: str
+    first: tuple[str, ...]
+    """Local time of the first three, ISO 8601."""
+    mend: str
+    sentence: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """How many rules were judged whole, and which were not, or only in part, and why."""
+
+    checked: int
+    could_not: tuple[tuple[str, str], ...]
+
+
+def grouped(rule: Rule, breaches: Sequence[Breach], local: Callable[[float], datetime]) -> list[Finding]:
+    """The breaches of one rule as findings: one per subject and cause, the worst of each shown."""
+    groups: dict[tuple[str, str], list[Breach]] = {}
+    for breach in breaches:
+        groups.setdefault((breach.subject, breach.cause), []).append(breach)
+    found = []
+    for (subject, cause), group in groups.items():
+        worst = max(group, key=_badness)
+        times = [b.lasts_s for b in group if b.lasts_s is not None]
+        found.append(
+            Finding(
+                rule.id,
+                rule.severity,
+                subject,
+                cause,
+                len(group),
+                sum(times) / 3600.0 if times else None,
+                worst.worst,
+                worst.unit,
+                worst.text,
+                tuple(
+                    local(at).isoformat(timespec="seconds")
+                    for at in sorted(b.at_s for b in group if b.at_s is not None)[:3]
+                ),
+                worst.mend or rule.mend,
+                rule.sentence,
+                rule.source,
+            )
+        )
+    return found
+
+
+def _badness(breach: Breach) -> float:
+    if breach.worst is None:
+        return 0.0
+    return -breach.worst if breach.less_is_worse else breach.worst
+
+
+def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """The most severe first, then the most frequent; equals in the order they were found."""
+    return tuple(sorted(findings, key=lambda f: (SEVERITIES.index(f.severity), -f.times)))

@@ -1,0 +1,153 @@
+"""What a run came to, in numbers. Field names are the keys of the JSON: unit in the key, unknown is None."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+SPELL_EDGES_H = (1, 3, 6, 12, 24, 48, 168)
+"""Upper edges of the histogram of stagnant spells [h]; one more class takes what is longer."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spells:
+    """One class of the histogram of stagnant spells: those up to this long (None: longer than all others)."""
+
+    up_to_h: int | None
+    spells: int
+
+
+@dataclass(frozen=True, slots=True)
+class LegMetrics:
+    """A leg, its last stretch of manifold, or a housing: how its water stood, aged and cooled.
+
+    The volume is that of what is reported: a leg with jets is reported up to its first jet, and its last
+    stretch apart. Water that never moved since before the run has no known age: None.
+    """
+
+    kind: str
+    """leg, last jet, dead end, equipment or heat source."""
+    volume_l: float
+    exchanges_per_day: float
+    stagnant_h: float
+    stagnant_share_percent: float
+    longest_stagnant_h: float
+    longest_stagnant_from: str | None
+    stagnant_spells: tuple[Spells, ...]
+    oldest_water_h: float | None
+    oldest_water_at: str | None
+    """When it was oldest; the start of the flow, where that happened while it flowed."""
+    oldest_water_mean_h: float | None
+    mean_water_age_h: float | None
+    above_limit_h: float
+    longest_warm_still_h: float
+    longest_warm_still_from: str | None
+    coldest_water_c: float | None
+    heat_lost_flowing_kwh: float | None
+    heat_lost_standing_kwh: float | None
+    """Both None for a last stretch: its leg's numbers take it in. Standing counts until a leg has turned over."""
+
+
+@dataclass(frozen=True, slots=True)
+class PumpMetrics:
+    """What a pump did. A one-speed pump has no low and high hours."""
+
+    running_h: float
+    low_h: float | None
+    high_h: float | None
+    starts: int
+    starts_per_day: float
+    speed_changes: int
+    most_starts_in_an_hour: int
+    energy_kwh: float
+    cost: float
+    asked_h: dict[str, float]
+    """Per demand, the hours for which it asked for this pump, served or not."""
+
+
+@dataclass(frozen=True, slots=True)
+class HeatSourceMetrics:
+    """What a heat source did."""
+
+    firing_h: float
+    firings: int
+    run_on_h: float
+    proving_h: float
+    called_not_firing_h: dict[str, float]
+    """Per reason, the hours for which it was called and did not fire."""
+    tripped_h: float
+    energy_kwh: float
+    cost: float
+
+
+@dataclass(frozen=True, slots=True)
+class TubMetrics:
+    """The tub: temperatures, filtration, and where its heat came from and went.
+
+    Time since filtered is that of a well mixed tub, dA/dt = 1 - A Q / V, as if the span repeated for ever.
+    """
+
+    volume_l: float
+    mean_c: float | None
+    coldest_c: float | None
+    coldest_at: str | None
+    warmest_c: float | None
+    warmest_at: str | None
+    turnovers_per_day: float
+    fewest_turnovers_in_a_day: float | None
+    """None where the span has no whole calendar day."""
+    fewest_turnovers_on: str | None
+    since_filtered_mean_h: float | None
+    since_filtered_max_h: float | None
+    since_filtered_max_at: str | None
+    lost_through_cover_kwh: float
+    lost_through_shell_kwh: float
+    lost_from_legs_kwh: float
+    lost_from_equipment_kwh: float
+    heat_from_pumps_kwh: float
+    heat_from_sources_kwh: float
+    stored_change_kwh: float
+    balance_error_kwh: float
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceEnergy:
+    """Energy and cost of one pump or heat source."""
+
+    energy_kwh: float
+    cost: float
+
+
+@dataclass(frozen=True, slots=True)
+class MonthEnergy:
+    """Energy and cost in one calendar month."""
+
+    month: str
+    energy_kwh: float
+    cost: float
+
+
+@dataclass(frozen=True, slots=True)
+class EnergyMetrics:
+    """Electricity of pumps and heat sources; what else is on the supply counts towards the current only."""
+
+    currency: str
+    by_device: dict[str, DeviceEnergy]
+    energy_kwh: float
+    cost: float
+    energy_kwh_per_day: float
+    cost_per_day: float
+    by_month: tuple[MonthEnergy, ...]
+    most_current_a: float
+    most_current_at: str | None
+    breaker_a: float
+
+
+@dataclass(frozen=True, slots=True)
+class Metrics:
+    """Everything that is measured of a run."""
+
+    legs: dict[str, LegMetrics]
+    pumps: dict[str, PumpMetrics]
+    heat_sources: dict[str, HeatSourceMetrics]
+    tub: TubMetrics
+    energy: EnergyMetrics
