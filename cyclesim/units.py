@@ -51,7 +51,7 @@ millibar = 100 * pascal = mbar
 psi = 6894.757293168361 * pascal
 mH2O = 9806.65 * pascal = _ = mwc
 ftH2O = 0.3048 * mH2O
-watt = kilogram * meter ** 2 / second ** 3 = W
+watt = kilogram * meter ** 2 / second ** 3 = W = watts
 kilowatt = 1000 * watt = kW
 hp = 745.6998715822702 * watt
 BTU = 1055.05585262 * watt * second = _ = Btu
@@ -60,9 +60,9 @@ kilojoule = 1000 * joule = kJ
 megajoule = 1000000 * joule = MJ
 Wh = watt * hour
 kWh = kilowatt * hour
-ampere = [current] = A
+ampere = [current] = A = amp = amps
 milliampere = 0.001 * ampere = mA
-volt = watt / ampere = V
+volt = watt / ampere = V = volts
 degree_Celsius = kelvin; offset: 273.15 = _ = degC
 degree_Fahrenheit = 5 / 9 * kelvin; offset: 233.15 + 200 / 9 = _ = degF
 kelvin = [temperature] = K
@@ -156,14 +156,14 @@ KINDS: dict[str, Kind] = {
         "a power",
         "310 W, 1.6 kW or 1.5 hp",
         "watt",
-        ("W", "kW", "hp", "BTU/h", "Btu/h"),
+        ("W", "kW", "hp", "BTU/h", "Btu/h", "watt", "watts"),
         ((0, "W"), (1000, "kW")),
     ),
     "speed": Kind(
         "a speed", "1.8 m/s or 6 ft/s", "meter/second", ("m/s", "km/h", "ft/s", "mph"), ((0, "m/s"),)
     ),
-    "voltage": Kind("a voltage", "230 V", "volt", ("V",), ((0, "V"),)),
-    "current": Kind("a current", "16 A", "ampere", ("A", "mA"), ((0, "A"),)),
+    "voltage": Kind("a voltage", "230 V", "volt", ("V", "volt", "volts"), ((0, "V"),)),
+    "current": Kind("a current", "16 A", "ampere", ("A", "mA", "amp", "amps", "ampere"), ((0, "A"),)),
     "energy": Kind("an energy", "5 kWh", "joule", ("kWh", "Wh", "J", "kJ", "MJ"), ((0, "kWh"),)),
     "fraction": Kind("a share", "50 %", "", ("%", "percent"), ((0, "%"),)),
 }

@@ -58,7 +58,7 @@ def check(tree: Tree) -> list[Fault]:
 
 def _keys(tree: Tree, path: Steps) -> list[str] | None:
     """The names in this block; none where it is left out, None where it is no block."""
-    if tree.get(path[:-1], default=None) is None:
+    if not isinstance(tree.get(path[:-1], default=None), dict):
         return None
     block = tree.get(path, default={})
     return list(block) if isinstance(block, dict) else None
@@ -117,7 +117,7 @@ def _zones(tree: Tree) -> Iterator[Fault]:
 
 def _known(tree: Tree, path: Steps, text: str, names: list[str], what: str) -> Iterator[Fault]:
     if text not in names:
-        allowed = f"the {what}s are {', '.join(names)}" if names else f"there is no {what}"
+        allowed = f"known {what}s: {', '.join(names)}" if names else f"the file has no {what}"
         yield tree.fault(path, f"'{shorten(text)}', an unknown {what}", allowed, did_you_mean(text, names))
 
 

@@ -2,7 +2,7 @@
 
 import re
 from types import UnionType
-from typing import Annotated, Any, Union, get_args, get_origin
+from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
@@ -38,10 +38,12 @@ def explain(error: ValidationError, tree: Tree, root: Any) -> list[Fault]:
 
 def _fault(one: dict[str, Any], refusal: Any, tree: Tree, root: Any) -> Fault:
     loc: Steps = tuple(one["loc"])
-    path = tuple(step for step in loc if step not in TAGS)
+    path = _written(tuple(step for step in loc if step not in TAGS), tree)
     match one["type"]:
         case "missing":
-            return _missing(path, annotation_at(root, loc), tree)
+            return _missing(
+                (*path, loc[-1]) if path[-1:] != loc[-1:] else path, annotation_at(root, loc), tree
+            )
         case "extra_forbidden":
             keys = keys_of(annotation_at(root, loc[:-1]))
             word, path = shorten(str(loc[-1])), (*path[: len(path) - (loc[-1] not in TAGS)], loc[-1])
@@ -54,12 +56,15 @@ def _fault(one: dict[str, Any], refusal: Any, tree: Tree, root: Any) -> Fault:
                 at=tree.mark((*path, KEY)),
             )
         case "literal_error":
-            return _word(path, re.findall(r"'([^']*)'|\b(\d+)\b", one["ctx"]["expected"]), tree)
+            known = [
+                word or number for word, number in re.findall(r"'([^']*)'|\b(\d+)\b", one["ctx"]["expected"])
+            ]
+            return _unknown_key(path, known, tree) if loc[-1] == "[key]" else _word(path, known, tree)
         case "string_too_long" | "string_too_short":
             return tree.fault(path, quoted(path, tree), "a text that is too long or empty is not accepted")
     if isinstance(refusal, RefusedError):
         path = (*path, *refusal.at)
-        at = tree.mark(path)
+        at = tree.marks.get(path) or tree.marks.get((*path[:-1], KEY)) or tree.mark(path)
         if path and path[-1] == KEY:
             found = f"'{shorten(str(path[-2]))}', {refusal.what}"
         elif refusal.what:
@@ -76,7 +81,17 @@ def _fault(one: dict[str, Any], refusal: Any, tree: Tree, root: Any) -> Fault:
         "model_attributes_type": "a block of keys",
     }
     what = shapes.get(one["type"], "something else")
-    return tree.fault(path, quoted(path, tree), f"{what} is due", _keys_hint(annotation_at(root, loc)))
+    hint = "put it in quotes" if what == "a text" else _keys_hint(annotation_at(root, loc))
+    return tree.fault(path, quoted(path, tree), f"{what} is due", hint)
+
+
+def _written(path: Steps, tree: Tree) -> Steps:
+    """The path as the file has it: one entry may stand for a list of one, one price for a tariff."""
+    for end in range(1, len(path)):
+        above = tree.get(path[:end], default=None)
+        if above is not None and not isinstance(above, list | dict):
+            return path[:end]
+    return path
 
 
 def _keys_hint(annotation: Any) -> str:
@@ -105,7 +120,8 @@ def _present(path: Steps, tree: Tree) -> str:
         return "nothing"
     if isinstance(value, dict):
         return f"the keys {', '.join(shorten(str(key)) for key in value)}" if value else "an empty block"
-    return quoted(path, tree) if not isinstance(value, list) else "a list that does not fit"
+    mark = tree.marks.get(path)
+    return f"'{shorten(mark.text)}'" if mark and mark.text is not None else "a list that does not fit"
 
 
 def _missing(path: Steps, annotation: Any, tree: Tree) -> Fault:
@@ -124,9 +140,10 @@ def _due(annotation: Any) -> str:
             return f"a number from {form.low:g} to {form.high:g} is due"
         if isinstance(form, Form):
             return "a list is due"
-    words = [word for word in get_args(annotation) if isinstance(word, str)]
-    if words:
-        return f"{one_of(words)} is due"
+    if plain(annotation) is str:
+        return "a text is due"
+    if get_origin(annotation) is Literal:
+        return f"{one_of(get_args(annotation))} is due"
     keys = keys_of(annotation)
     return f"a block with {', '.join(keys)} is due" if keys else ""
 
@@ -142,24 +159,18 @@ def _forms(annotation: Any) -> list[Any]:
     return found
 
 
-def _word(path: Steps, words: list[tuple[str, str]], tree: Tree) -> Fault:
-    known = [word or number for word, number in words]
-    if path and path[-1] == "[key]":
-        path = path[:-1]
-        word = shorten(str(path[-1]))
-        return tree.fault(
-            path,
-            f"an unknown name '{word}'",
-            f"{one_of(known)} is due",
-            did_you_mean(word, known),
-            at=tree.mark((*path, KEY)),
-        )
-    mark = tree.mark(path)
-    hint = did_you_mean(mark.text or "", known)
-    try:
-        what = "an unknown word" if isinstance(tree.get(path), str) else ""
-    except KeyError:
-        what = ""
+def _unknown_key(path: Steps, known: list[str], tree: Tree) -> Fault:
+    word = shorten(str(path[-1]))
+    at = tree.mark((*path, KEY))
+    return tree.fault(
+        path, f"an unknown name '{word}'", f"{one_of(known)} is due", did_you_mean(word, known), at=at
+    )
+
+
+def _word(path: Steps, known: list[str], tree: Tree) -> Fault:
+    text = tree.get(path, default=None)
+    hint = did_you_mean(text, known) if isinstance(text, str) else ""
+    what = "an unknown word" if isinstance(text, str) else ""
     return tree.fault(path, quoted(path, tree, what), f"{one_of(known)} is due", hint)
 
 

@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import time
 from difflib import get_close_matches
@@ -69,14 +69,20 @@ def what_is(value: object) -> str:
     return "a block of keys" if isinstance(value, dict) else "a text"
 
 
-def did_you_mean(word: str, words: Any) -> str:
-    """The nearest spelling as a hint, or nothing."""
+def nearest(word: str, words: Iterable[str]) -> str:
+    """The nearest spelling, or an empty text."""
     lower = {str(known).lower(): str(known) for known in words}
     near = get_close_matches(word.lower(), lower, n=1, cutoff=0.6)
-    return f"did you mean '{lower[near[0]]}'?" if near else ""
+    return lower[near[0]] if near else ""
 
 
-def one_of(words: Any) -> str:
+def did_you_mean(word: str, words: Iterable[str]) -> str:
+    """The nearest spelling as a hint, or an empty text."""
+    near = nearest(word, words)
+    return f"did you mean '{near}'?" if near else ""
+
+
+def one_of(words: Iterable[object]) -> str:
     """The words as an enumeration for a message."""
     listed = [str(word) for word in words]
     return listed[0] if len(listed) == 1 else f"{', '.join(listed[:-1])} or {listed[-1]}"

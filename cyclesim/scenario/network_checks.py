@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from cyclesim.errors import Fault
-from cyclesim.scenario.fields import RefusedError, SeveralError, Steps, did_you_mean
+from cyclesim.scenario.fields import RefusedError, SeveralError, Steps, did_you_mean, nearest
 from cyclesim.scenario.network import Chain, names_in, read_network
 from cyclesim.scenario.tree import KEY, Tree, shorten
 
@@ -44,7 +44,9 @@ def check_network(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fa
             yield from _chain(tree, chain, (*_NETWORK, index), nodes)
     if nodes is not None and None not in names.values():
         yield from _each_once(tree, network, names, nodes)
-    yield from _left_out(tree, names, written)
+    everything = [*nodes, *(name for known in names.values() for name in known or ())] if nodes else []
+    meant = [near for name in written if name not in everything and (near := nearest(name, everything))]
+    yield from _left_out(tree, names, {*written, *meant})
 
 
 def _strings(value: Any) -> Iterator[str]:
@@ -136,11 +138,11 @@ def _each_once(
             first.setdefault(name, path)
 
 
-def _left_out(tree: Tree, names: dict[str, list[str] | None], written: list[str]) -> Iterator[Fault]:
+def _left_out(tree: Tree, names: dict[str, list[str] | None], written: set[str]) -> Iterator[Fault]:
     for kind, known in names.items():
         for name in known or ():
             path = ("plant", kind, name)
-            capped = kind == "legs" and tree.get((*path, "dead_end"), default=False) is True
+            capped = kind == "legs" and tree.get((*path, "dead_end"), default=False) is not False
             if name not in written and not capped:
                 hint = "if it is capped, say dead_end: true" if kind == "legs" else ""
                 yield tree.fault(

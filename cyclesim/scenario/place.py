@@ -3,7 +3,7 @@
 import re
 from datetime import time
 from functools import cache
-from typing import Annotated, Any, Literal, NamedTuple
+from typing import Annotated, Literal, NamedTuple
 from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
@@ -24,8 +24,8 @@ from cyclesim.scenario.fields import (
     Voltage,
     Warming,
     default,
-    did_you_mean,
     named,
+    nearest,
 )
 
 
@@ -91,11 +91,9 @@ def read_time_zone(text: str) -> str:
     try:
         ZoneInfo(text)
     except (ValueError, OSError, KeyError):
-        near = did_you_mean(text.rsplit("/", 1)[-1], (zone.rsplit("/", 1)[-1] for zone in _time_zones()))
-        if near:
-            city = near.split("'")[1]
-            zones = sorted(zone for zone in _time_zones() if zone.rsplit("/", 1)[-1] == city)
-            near = f"did you mean '{zones[0]}'?"
+        cities = {zone.rsplit("/", 1)[-1]: zone for zone in sorted(_time_zones(), reverse=True)}
+        city = nearest(text.rsplit("/", 1)[-1], cities)
+        near = f"did you mean '{cities[city]}'?" if city else ""
         raise RefusedError(
             "an unknown time zone", "a zone of the tz database is due, e.g. Europe/Lisbon", near
         ) from None
@@ -217,8 +215,3 @@ class Supply(Model):
                     at=("tariff", "windows", index, "price"),
                 )
         return self
-
-
-def schema_of_tariff() -> dict[str, Any]:
-    """What an editor may accept beside the block: one price."""
-    return {"type": "string", "pattern": r"^\d+(\.\d+)? ?[A-Z]{3} ?/ ?kWh$", "examples": ["0.24 EUR/kWh"]}

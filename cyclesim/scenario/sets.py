@@ -13,7 +13,7 @@ FILE = "--set"
 
 
 def apply(tree: Tree, text: str, number: int) -> None:
-    """Put one PATH=VALUE into the tree; a fault's line is the option's number, its column that in the text."""
+    """Put one PATH=VALUE into the tree; a fault's line is the option's number."""
     written, equals, value = text.partition("=")
     written = written.strip()
     if not equals or not written:
@@ -30,6 +30,9 @@ def apply(tree: Tree, text: str, number: int) -> None:
         tree.faults.append(Fault(FILE, number, 1, "", found, "the path of a key of the file is due", hint))
         return
     part = parse_text(value.strip(" "), FILE, (number - 1, len(text) - len(value.lstrip(" "))))
+    if part.value is None and not part.faults:
+        part.faults.append(Fault(FILE, number, len(text) + 1, dotted(path), "nothing", "a value is due"))
+        part.gone.add(())
     tree.marks.setdefault((*path, KEY), Mark(FILE, number, 1))
     tree.graft(path, part)
 

@@ -15,21 +15,26 @@ MAX_VALUES = 50_000
 MAX_DEPTH = 32
 
 
+# The core scalars of YAML 1.2: no 60-based numbers, no yes/no/on/off, no octals, no dates.
+_SCALARS = [
+    ("null", re.compile(r"(~|null|Null|NULL|)\Z")),
+    ("bool", re.compile(r"(true|True|TRUE|false|False|FALSE)\Z")),
+    ("int", re.compile(r"[-+]?[0-9]+\Z")),
+    ("float", re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?\Z")),
+]
+
+
 class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
-    """YAML 1.2 core scalars: no 60-based numbers, no yes/no/on/off, no octals, no dates."""
+    """Leaves the meaning of plain scalars to `_kind`."""
 
     yaml_implicit_resolvers: dict[str, Any] = {}  # noqa: RUF012 - the library's own name and type
 
 
-for _tag, _form, _first in [
-    ("null", r"~|null|Null|NULL|", ["~", "n", "N", ""]),
-    ("bool", r"true|True|TRUE|false|False|FALSE", list("tTfF")),
-    ("int", r"[-+]?[0-9]+", list("-+0123456789")),
-    ("float", r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?", list("-+.0123456789")),
-]:
-    _Loader.add_implicit_resolver(f"tag:yaml.org,2002:{_tag}", re.compile(rf"^(?:{_form})$"), _first)
-
-_TAG = "tag:yaml.org,2002:"
+_UNTAGGED = {
+    yaml.ScalarNode: "tag:yaml.org,2002:str",
+    yaml.SequenceNode: "tag:yaml.org,2002:seq",
+    yaml.MappingNode: "tag:yaml.org,2002:map",
+}
 # What the YAML library says, and what a person can do about it.
 _SYNTAX = [
     (r"tab character|'\\t'", "a tab", "YAML is indented with spaces"),
@@ -88,11 +93,6 @@ class _Builder:
     def refuse(self, node: yaml.Node, path: Steps, found: str, allowed: str, hint: str = "") -> None:
         self.tree.faults.append(self.tree.fault(path, found, allowed, hint, at=self.mark(node)))
 
-    def refuse_tag(self, node: yaml.Node, path: Steps) -> None:
-        tag = shorten(node.tag.removeprefix(_TAG))
-        self.refuse(node, path, f"the tag '{tag}'", "tags are not accepted", "remove the word with !")
-        self.tree.gone.add(path)
-
     def build(self, node: yaml.Node, path: Steps) -> Any:
         self.seen += 1
         text = node.value if isinstance(node, yaml.ScalarNode) else None
@@ -104,36 +104,21 @@ class _Builder:
                 node, path[:3], found, "a scenario is far smaller", "is an alias (*) repeated in itself?"
             )
             raise _TooMuchError
-        if not node.tag.startswith(_TAG) or (kind := node.tag.removeprefix(_TAG)) not in _KINDS:
-            self.refuse(
-                node,
-                path,
-                f"the tag '{shorten(node.tag)}'",
-                "tags are not accepted",
-                "remove the word with !",
-            )
+        if node.tag != _UNTAGGED[type(node)]:
+            self.tree.gone.add(path)
+            tag = shorten(node.tag.replace("tag:yaml.org,2002:", "!!"))
+            self.refuse(node, path, f"the tag '{tag}'", "tags are not accepted", "remove the word with !")
             return None
-        if isinstance(node, yaml.SequenceNode) and kind == "seq":
-            return [self.build(child, (*path, index)) for index, child in enumerate(node.value)]
-        if isinstance(node, yaml.MappingNode) and kind == "map":
+        if isinstance(node, yaml.MappingNode):
             return self.block(node, path)
-        if isinstance(node, yaml.ScalarNode) and kind not in ("seq", "map"):
-            value = _scalar(kind, node.value)
-            if value is None and path:
-                what = "write a value or leave the key out"
-                self.refuse(
-                    node,
-                    path,
-                    "nothing" if not node.value else f"'{node.value}', nothing",
-                    "a value is due",
-                    what,
-                )
-                self.tree.gone.add(path)
-            return value
-        self.refuse(
-            node, path, f"the tag '{shorten(node.tag)}'", "tags are not accepted", "remove the word with !"
-        )
-        return None
+        if not isinstance(node, yaml.ScalarNode):
+            return [self.build(child, (*path, index)) for index, child in enumerate(node.value)]
+        value = _scalar(node.value) if node.style in (None, "") else node.value
+        if value is None and path:
+            self.tree.gone.add(path)
+            found = f"'{node.value}', nothing" if node.value else "nothing"
+            self.refuse(node, path, found, "a value is due", "write one or leave the key out")
+        return value
 
     def block(self, node: yaml.MappingNode, path: Steps) -> dict[str, Any]:
         out: dict[str, Any] = {}
@@ -162,10 +147,8 @@ class _Builder:
         return out
 
 
-_KINDS = {"null", "bool", "int", "float", "str", "seq", "map"}
-
-
-def _scalar(kind: str, text: str) -> Any:
+def _scalar(text: str) -> Any:
+    kind = next((kind for kind, form in _SCALARS if form.match(text)), "str")
     if kind == "null":
         return None
     if kind == "bool":
