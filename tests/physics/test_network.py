@@ -213,6 +213,17 @@ def test_water_passes_on_through_an_idle_pump_in_series() -> None:
     assert duty.pump_heads_m["booster"] < 0
 
 
+def test_even_pumps_pass_nothing_back() -> None:
+    """Of two pumps a hundredth of a millimetre apart, one behind a check valve, neither feeds the other."""
+    hair = PumpCurve((0.0, 1.0), (2e-5, 2e-5), (0.0, 0.0))
+    links: list[Link] = [running("p1", "n", "x"), running("p2", "n", TUB, check_valve=True)]
+    links += [leg("spout", "n", TUB, lift_m=3), running("draw", "x", "y", hair)]
+    links += [Drop("easy", "y", TUB, 1, 0.005), Drop("other", "x", TUB, 1, 0.005)]
+    flows = solve(links, 20).flows_m3_s
+    assert flows["draw"] > 1e-6
+    assert [flows["p1"], flows["p2"]] == [0.0, 0.0]
+
+
 # --- What is said of odd plants -------------------------------------------------------------------------
 
 
