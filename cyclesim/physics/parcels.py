@@ -201,9 +201,7 @@ def _oldest_knots(
     return knots
 
 
-def _mean_integral(
-    line: Sequence[Parcel], volume: float, moved: float, flow: float, start_s: float
-) -> float:
+def _mean_integral(line: Sequence[Parcel], volume: float, moved: float, flow: float, start_s: float) -> float:
     """Integral over time [s2] of the mean age in the window: each drop's stay, by Simpson (exact here)."""
     whole, x0, duration = 0.0, 0.0, moved / flow
     for v, _, _, front, back in line:

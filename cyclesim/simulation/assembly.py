@@ -13,11 +13,11 @@ from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.network import Drop, Duty, Jet, Link, Pipe, Pump, solve
 from cyclesim.physics.tub_heat import Body, TubNode
 from cyclesim.physics.water_age import Plug, reached
-from cyclesim.scenario.machines import Speed
-from cyclesim.scenario.network import Item
-from cyclesim.scenario.plant import Leg, Manifold
+from cyclesim.scenario.machines import Equipment, HeatSource, Speed
 from cyclesim.scenario.machines import Pump as PumpSheet
 from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.network import Item
+from cyclesim.scenario.plant import Leg, Manifold
 
 Speeds = tuple[str, ...]
 """The state of each pump in the order of the file: stopped, on, low or high."""
@@ -175,8 +175,16 @@ class Plant:
         return tuple(plugs)
 
     def _housing_m3(self, name: str) -> float:
-        housings = {**self.sheet.equipment, **self.sheet.heat_sources, **self.pumps}
-        return housings[name].volume_m3 if name in housings else 0.0
+        if name in self.pumps:
+            return self.pumps[name].volume_m3
+        return self.housings[name].volume_m3 if name in self.housings else 0.0
+
+    @cached_property
+    def housings(self) -> dict[str, Equipment | HeatSource]:
+        """Equipment and heat sources by name."""
+        found: dict[str, Equipment | HeatSource] = dict(self.sheet.equipment)
+        found.update(self.sheet.heat_sources)
+        return found
 
     def leg_volume_m3(self, name: str) -> float:
         """Water in a leg, its manifold included."""
@@ -197,8 +205,7 @@ class Plant:
             shown[name] = at[name]
             if leg.manifold and leg.manifold.jets > 1:
                 shown[last_stretch(name)] = at[stretch_name(name, leg.manifold.jets)]
-        for group in (self.sheet.equipment, self.sheet.heat_sources):
-            shown.update({name: at[name] for name in group if self.plugs[at[name]].volume_m3 > 0.0})
+        shown.update({name: at[name] for name in self.housings if self.plugs[at[name]].volume_m3 > 0.0})
         return shown
 
     @cached_property
@@ -212,7 +219,7 @@ class Plant:
             ua = walls.pipe_ua_per_m(leg.bore_m, leg.outside_m, leg.insulation_m, depth_m=zone.depth_m)
             wall = walls.pipe_wall_c_per_m(leg.bore_m, leg.outside_m) * length
             bodies.append(Body(name, volume, volume * per_m3 + wall, ua * length, leg.zone))
-        for name, thing in (*self.sheet.equipment.items(), *self.sheet.heat_sources.items()):
+        for name, thing in self.housings.items():
             if thing.volume_m3 > 0.0:
                 ua = walls.housing_ua(thing.volume_m3)
                 bodies.append(Body(name, thing.volume_m3, thing.volume_m3 * per_m3, ua, thing.zone))
@@ -263,9 +270,7 @@ class Plant:
             duty = Duty({}, {}, {}, {}, {}, ())
         flows = tuple(duty.flows_m3_s.get(plug.name, 0.0) for plug in self.plugs)
         times = reached(self.plugs, flows)
-        pump_heat = sum(
-            self.pumps[n].heat_to_water * self.speeds[n][s].power_w for n, s in running.items()
-        )
+        pump_heat = sum(self.pumps[n].heat_to_water * self.speeds[n][s].power_w for n, s in running.items())
         name = " + ".join(_said(n, s) for n, s in running.items())
         turned = [v for v in self.sheet.valves if (v in shut) != (v in self.usually_shut)]
         if turned:
@@ -278,7 +283,9 @@ class Plant:
             flows,
             tuple(abs(duty.flows_m3_s.get(body.name, 0.0)) for body in self.bodies),
             sum(
-                abs(duty.flows_m3_s.get(n, 0.0)) for n, e in self.sheet.equipment.items() if e.kind == "filter"
+                abs(duty.flows_m3_s.get(n, 0.0))
+                for n, e in self.sheet.equipment.items()
+                if e.kind == "filter"
             ),
             pump_heat,
             {plug.name: t for plug, t, q in zip(self.plugs, times, flows, strict=True) if q},

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Generator
-from datetime import date, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta
 from enum import IntEnum
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
@@ -16,9 +16,10 @@ from zoneinfo import ZoneInfo
 import simpy
 
 from cyclesim.control.step import NOBODY, State
+from cyclesim.physics.loops import Loops, Patterns
 from cyclesim.physics.tub_heat import TubHeat
-from cyclesim.physics.water_age import STILL_M3_S, Pattern, WaterAge
-from cyclesim.simulation.assembly import Plant, PlantDuty, Speeds
+from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.simulation.assembly import Plant, PlantDuty
 from cyclesim.simulation.programme import FROST, HEATING, Programme, below, zones
 from cyclesim.simulation.trace import Trace
 
@@ -72,14 +73,14 @@ def simulate_trace(
 
 
 def _midnight(day: date, zone: ZoneInfo) -> datetime:
-    return datetime(day.year, day.month, day.day, tzinfo=zone).astimezone(timezone.utc)
+    return datetime(day.year, day.month, day.day, tzinfo=zone).astimezone(UTC)
 
 
 class _Effect(NamedTuple):
     """What one controller state does to the plant."""
 
     duty: PlantDuty
-    pattern: Pattern
+    patterns: Patterns
     firing: tuple[str, ...]
     heat_w: float
     trapped_w: float
@@ -102,9 +103,15 @@ class _Run:
         self.plant, self.controller, self.heating = plant, programme.controller, scenario.schedule.heating
         self.on_day, self.days_done, self.start_s = on_day, 0, -warm_up_s
         begin_utc = _midnight(begin, programme.zone)
-        self.span_s = round((_midnight(begin + timedelta(days=days), programme.zone) - begin_utc).total_seconds())
+        self.span_s = round(
+            (_midnight(begin + timedelta(days=days), programme.zone) - begin_utc).total_seconds()
+        )
         self.env = simpy.Environment(initial_time=self.start_s)
-        controller, self.pumps, self.sources = self.controller, len(plant.pumps), list(plant.sheet.heat_sources)
+        controller, self.pumps, self.sources = (
+            self.controller,
+            len(plant.pumps),
+            list(plant.sheet.heat_sources),
+        )
         self.trace = Trace(
             begin_utc,
             scenario.place.time_zone,
@@ -116,7 +123,9 @@ class _Run:
             [b.name for b in plant.bodies],
         )
         self.streams = [*self.trace.pumps.values(), *self.trace.sources.values()]
-        self.demands = [(controller.bit(f"{d.name}.raised"), self.trace.demands[d.name]) for d in controller.demands]
+        self.demands = [
+            (controller.bit(f"{d.name}.raised"), self.trace.demands[d.name]) for d in controller.demands
+        ]
         self.keeps = [f"keep after {keep.after}" for keep in controller.keeps]
         self.state: State = controller.initial
         self.time_up = [controller.bit(f"{stream.name}.time_up") for stream in self.streams]
@@ -129,7 +138,11 @@ class _Run:
         self.dry_since: dict[str, int] = {}
 
         self.zones = zones(scenario, begin_utc, warm_up_s, self.span_s)
-        bodies, legs, trace = [b.name for b in plant.bodies], {i: n for n, i in plant.reported.items()}, self.trace
+        bodies, legs, trace = (
+            [b.name for b in plant.bodies],
+            {i: n for n, i in plant.reported.items()},
+            self.trace,
+        )
         self.heat = TubHeat(
             plant.tub_node,
             plant.bodies,
@@ -137,17 +150,18 @@ class _Run:
             self.zones.origin_s,
             self.start_s,
             plant.temp_c,
-            lambda piece: trace.tub.put(piece),  # looked up each time: the trace begins anew after the warm-up
+            lambda piece: trace.tub.put(
+                piece
+            ),  # looked up each time: the trace begins anew after the warm-up
             lambda stay: trace.stays[bodies[stay.body]].put(stay),
         )
-        self.age = WaterAge(
+        self.age = Loops(
             plant.plugs,
             list(plant.reported.values()),
             scenario.limits.water_age_s,
             self.start_s,
             lambda row: trace.ages[legs[row.plug]].put(row),
         )
-        self.patterns: dict[Speeds, Pattern] = {("stopped",) * self.pumps: self.age.still}
         self.effects: dict[State, _Effect] = {}
         self.effect = self.effects[self.state] = self._effect(controller.names(self.state))
         self.env.process(self._calendar(self._edges(programme, begin_utc, warm_up_s)))
@@ -161,8 +175,7 @@ class _Run:
         self.trace.restart()
         self.trace.heat_content_j = (self.heat.heat_content_j(), 0.0)
         self._request_scan(0)
-        moved = {i for p in self.patterns.values() for i in p.moving}
-        return all(self.age.ages(i, 0)[0] < -self.start_s - 1 for i in moved)
+        return all(self.age.oldest_s(i, 0) < -self.start_s - 1 for i in self.age.moved())
 
     def finish(self) -> Trace:
         """Run the span that counts, and close the trace."""
@@ -176,7 +189,9 @@ class _Run:
         trace.close()
         return trace
 
-    def _edges(self, programme: Programme, begin_utc: datetime, warm_up_s: int) -> list[tuple[int, int, bool]]:
+    def _edges(
+        self, programme: Programme, begin_utc: datetime, warm_up_s: int
+    ) -> list[tuple[int, int, bool]]:
         """(second, mask, raised) of every change that is known beforehand, in order."""
         edges: list[tuple[int, int, bool]] = []
         origin = begin_utc - timedelta(seconds=warm_up_s)
@@ -276,7 +291,7 @@ class _Run:
             effect = self.effects[self.state] = self._effect(names)
         if effect.duty is not self.effect.duty:
             self.trace.duties.put(now, effect.duty.name)
-            self.age.change(now, effect.pattern)
+            self.age.change(now, effect.patterns)
         elif effect.firing == self.effect.firing:
             return
         self.effect = effect
@@ -288,9 +303,7 @@ class _Run:
         """What the machines' states do to water and heat, and what the means of proof say of it."""
         speeds = tuple("stopped" if name == "changing" else name for name in names[: self.pumps])
         duty = self.plant.duty(speeds)
-        pattern = self.patterns.get(speeds)
-        if pattern is None:
-            pattern = self.patterns[speeds] = self.age.pattern(duty.plug_flows_m3_s)
+        patterns = self.age.patterns(duty.plug_flows_m3_s)
         firing = tuple(n for n, s in zip(self.sources, names[self.pumps :], strict=True) if s == "firing")
         heat_w, trapped_w = duty.pump_heat_w, 0.0
         for name in firing:
@@ -298,8 +311,10 @@ class _Run:
                 heat_w += self.plant.sheet.heat_sources[name].output_w
             else:
                 trapped_w += self.plant.sheet.heat_sources[name].output_w
-        sensed = sum(self.controller.bit(f"flow.{n}.sensed") for n in self.sources if self.plant.sensed(n, duty))
-        return _Effect(duty, pattern, firing, heat_w, trapped_w, sensed)
+        sensed = sum(
+            self.controller.bit(f"flow.{n}.sensed") for n in self.sources if self.plant.sensed(n, duty)
+        )
+        return _Effect(duty, patterns, firing, heat_w, trapped_w, sensed)
 
     def _watch_dry(self, now: int) -> None:
         """A source that fires into still water trips at its own limit, if it has one: its water boils soon."""

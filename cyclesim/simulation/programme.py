@@ -54,7 +54,9 @@ class Programme:
         if heating := schedule.heating:
             asked = heating.pump
             demands.append(
-                Demand(HEATING, HEATING, order.index(HEATING), asked.pump, asked.speed, tuple(heating.sources))
+                Demand(
+                    HEATING, HEATING, order.index(HEATING), asked.pump, asked.speed, tuple(heating.sources)
+                )
             )
         if frost := schedule.frost_protection:
             demands.append(Demand(FROST, FROST, order.index(FROST), frost.pump.pump, frost.pump.speed))
@@ -64,9 +66,7 @@ class Programme:
                 PumpControl(n, tuple(p.speeds), tabulate(self.machines[n]))
                 for n, p in scenario.plant.pumps.items()
             ),
-            sources=tuple(
-                SourceControl(n, tabulate(self.machines[n])) for n in scenario.plant.heat_sources
-            ),
+            sources=tuple(SourceControl(n, tabulate(self.machines[n])) for n in scenario.plant.heat_sources),
             demands=tuple(demands),
             blocks=tuple(self._blocks()),
             keeps=tuple(Keep(k.keep.pump, k.keep.speed, k.after) for k in self._keeps()),
@@ -81,7 +81,9 @@ class Programme:
 
     def proof_s(self, source: str) -> int | None:
         """How long flow must have been sensed before *source* fires; None where nothing asks for it."""
-        times = [b.for_s or 0.0 for b in self._block_lines() if b.block == source and b.unless == "flow proven"]
+        times = [
+            b.for_s or 0.0 for b in self._block_lines() if b.block == source and b.unless == "flow proven"
+        ]
         return round(max(times)) if times else None
 
     def run_on_s(self, source: str) -> int:

@@ -109,7 +109,9 @@ class Rows:
     def __getattr__(self, field: str) -> NDArray[np.float64]:
         fields = self.__dict__["record"]._fields
         if field not in fields:
-            raise AttributeError(f"rows of {self.name} have no column {field!r}; there are {', '.join(fields)}")
+            raise AttributeError(
+                f"rows of {self.name} have no column {field!r}; there are {', '.join(fields)}"
+            )
         table = np.array(self._values).reshape(-1, len(fields))  # a copy: a view would lock the array
         column: NDArray[np.float64] = table[:, fields.index(field)]
         return column

@@ -1,0 +1,95 @@
+"""Loops of a plant that meet nowhere but in the tub: the water of each is followed on its own.
+
+A circulator that starts or stops does not touch the water of a jet loop; followed apart, neither breaks the
+other's history into pieces.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from cyclesim.physics.water_age import Emitted, Pattern, Plug, WaterAge
+
+Patterns = tuple[Pattern, ...]
+"""One pattern of flows for each loop."""
+
+
+def apart(plugs: Sequence[Plug]) -> list[list[int]]:
+    """Groups of plugs that share junctions other than the tub, each in the order of *plugs*."""
+    group = list(range(len(plugs)))
+    at: dict[str, int] = {}
+    for i, plug in enumerate(plugs):
+        for node in (plug.a, plug.b):
+            if node == "tub":
+                continue
+            other = group[at.setdefault(node, i)]
+            group = [group[i] if g == other else g for g in group]
+    return [[i for i, g in enumerate(group) if g == one] for one in dict.fromkeys(group)]
+
+
+class Loops:
+    """The water age of every loop; arguments as for WaterAge, plug numbers as in *plugs*."""
+
+    def __init__(
+        self,
+        plugs: Sequence[Plug],
+        recorded: Sequence[int],
+        limit_s: float,
+        start_s: float,
+        emit: Callable[[Emitted], None],
+    ) -> None:
+        self._members = apart(plugs)
+        self._ages = [
+            WaterAge(
+                [plugs[i] for i in members],
+                [k for k, i in enumerate(members) if i in set(recorded)],
+                limit_s,
+                start_s,
+                _renumbered(members, emit),
+            )
+            for members in self._members
+        ]
+        self._known: list[dict[tuple[float, ...], Pattern]] = [
+            {age.still.flows: age.still} for age in self._ages
+        ]
+        self._now: Patterns = tuple(age.still for age in self._ages)
+        self._place = {i: (g, k) for g, members in enumerate(self._members) for k, i in enumerate(members)}
+
+    def patterns(self, flows: Sequence[float]) -> Patterns:
+        """The pattern of each loop at these *flows* [m3/s], one per plug."""
+        found = []
+        for members, age, known in zip(self._members, self._ages, self._known, strict=True):
+            mine = tuple(flows[i] for i in members)
+            if mine not in known:
+                known[mine] = age.pattern(mine)
+            found.append(known[mine])
+        return tuple(found)
+
+    def change(self, at_s: float, to: Patterns) -> None:
+        """From *at_s* on the flows are those of *to*; a loop whose flows stay is not touched."""
+        for age, old, new in zip(self._ages, self._now, to, strict=True):
+            if old is not new:
+                age.change(at_s, new)
+        self._now = to
+
+    def close(self, at_s: float) -> None:
+        """Close every open interval at *at_s*."""
+        for age in self._ages:
+            age.close(at_s)
+
+    def oldest_s(self, plug: int, at_s: float) -> float:
+        """Oldest age [s] in *plug* at *at_s*, not before the last change."""
+        group, k = self._place[plug]
+        return self._ages[group].ages(k, at_s)[0]
+
+    def moved(self) -> list[int]:
+        """Plugs that some pattern met so far moves."""
+        return [
+            members[k]
+            for members, known in zip(self._members, self._known, strict=True)
+            for k in sorted({k for pattern in known.values() for k in pattern.moving})
+        ]
+
+
+def _renumbered(members: Sequence[int], emit: Callable[[Emitted], None]) -> Callable[[Emitted], None]:
+    return lambda row: emit(row._replace(plug=members[row.plug]))
