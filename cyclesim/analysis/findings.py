@@ -52,12 +52,12 @@ class Rule:
     source: str
     mend: str
     function: Callable[..., Any]
-    """plant: (plant, programme) -> Judged; state: (snapshot, plant) -> Breaches; history: (History) -> Judged."""
+    """Of (plant, programme), of (snapshot, plant) or of (history,), by kind; gives breaches."""
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One rule broken by one subject for one cause: how often, how long, the worst, and what would mend it."""
+    """One rule broken by one subject for one cause: how often, how long, the worst, what would mend it."""
 
     rule: str
     severity: Severity

@@ -44,7 +44,7 @@ class LegMetrics:
     coldest_water_c: float | None
     heat_lost_flowing_kwh: float | None
     heat_lost_standing_kwh: float | None
-    """Both None for a last stretch: its leg's numbers take it in. Standing counts until a leg has turned over."""
+    """Both None for a last stretch: its leg takes it in. A leg stands, here, until it has turned over."""
 
 
 @dataclass(frozen=True, slots=True)
