@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
 Parcel = tuple[float, float, float, float, float]
@@ -59,6 +60,24 @@ def cut(parcels: Sequence[Parcel], volume: float) -> tuple[list[Parcel], list[Pa
     return list(parcels), []
 
 
+def joined(parcels: Sequence[Parcel], within_s: float) -> list[Parcel]:
+    """*parcels* with neighbours made one where that changes no birth by more than *within_s* [s]."""
+    out: list[Parcel] = []
+    for p in parcels:
+        if out:
+            last = out[-1]
+            share = last[0] / (last[0] + p[0])
+            seams = (last[k] + share * (p[k + 1] - last[k]) for k in (1, 3))
+            if all(
+                abs(seam - last[k + 1]) <= within_s and abs(seam - p[k]) <= within_s
+                for k, seam in zip((1, 3), seams, strict=True)
+            ):
+                out[-1] = (last[0] + p[0], last[1], p[2], last[3], p[4])
+                continue
+        out.append(p)
+    return out
+
+
 def mix(streams: Sequence[tuple[float, Sequence[Parcel]]]) -> list[Parcel]:
     """The stream that leaves a junction where *streams* of (flow [m3/s], stream) meet.
 
@@ -86,7 +105,7 @@ def mix(streams: Sequence[tuple[float, Sequence[Parcel]]]) -> list[Parcel]:
                 used[k] += dt
         mean_front, mean_back = mean_front / whole, mean_back / whole
         marks = _crossings(lines)
-        for x0, x1 in zip(marks, marks[1:], strict=False):
+        for x0, x1 in pairwise(marks):
             middle = 0.5 * (x0 + x1)
             front, back = min(lines, key=lambda line: line[0] + middle * (line[1] - line[0]))
             out.append(
@@ -157,7 +176,7 @@ def _oldest_knots(
     inside: deque[tuple[int, float]] = deque()  # parcels wholly inside, earliest births rising
     entered = 0
     left = right = 0
-    for y0, y1 in zip(ys, ys[1:], strict=False):
+    for y0, y1 in pairwise(ys):
         if y1 - y0 <= volume * _ROUNDING:
             continue
         middle = 0.5 * (y0 + y1)
@@ -190,7 +209,7 @@ def _oldest_knots(
                 at = front + slope * (y - edges[k])
                 lines.append((at, at + slope * (y1 - y0)))
         marks_here = _crossings(lines)
-        for x0, x1 in zip(marks_here, marks_here[1:], strict=False):
+        for x0, x1 in pairwise(marks_here):
             mid = 0.5 * (x0 + x1)
             a, b = min(lines, key=lambda ends: ends[0] + mid * (ends[1] - ends[0]))
             for x in (x0, x1):
@@ -224,13 +243,13 @@ def peak_s(knots: Sequence[Knot]) -> float:
 
 def integral_s2(knots: Sequence[Knot]) -> float:
     """Integral of age over time [s2] of *knots*."""
-    return sum(0.5 * (a0 + a1) * (t1 - t0) for (t0, a0), (t1, a1) in zip(knots, knots[1:], strict=False))
+    return sum(0.5 * (a0 + a1) * (t1 - t0) for (t0, a0), (t1, a1) in pairwise(knots))
 
 
 def above_s(knots: Sequence[Knot], limit_s: float) -> float:
     """Time [s] for which the age of *knots* exceeds *limit_s*."""
     over = 0.0
-    for (t0, a0), (t1, a1) in zip(knots, knots[1:], strict=False):
+    for (t0, a0), (t1, a1) in pairwise(knots):
         high, low = max(a0, a1), min(a0, a1)
         if high > limit_s:
             over += (t1 - t0) * (1.0 if low >= limit_s else (high - limit_s) / (high - low))

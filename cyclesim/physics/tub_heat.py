@@ -1,7 +1,7 @@
-"""Heat of the whole plant through time: tub water and shell, and every body of water that joins or leaves them.
+"""Heat of the whole plant through time: tub water and shell, and bodies of water that join and leave them.
 
 A body (a leg, a filter housing) has one temperature. Standing, it relaxes to its zone. When flow starts, it
-goes on as it was until its volume has moved; then it joins the tub's node with its heat capacity and its loss.
+goes on as it was until its volume has moved; then it joins the tub's node with its heat capacity and loss.
 If the flow ends before that, the part that moved changes places with tub water.
 """
 
@@ -239,9 +239,17 @@ class TubHeat:
             self._close(i)
 
     def _crossing(
-        self, two: TwoNode, water: float, shell: float, f_w: float, f_s: float, dt: float, level: float, up: bool
+        self,
+        two: TwoNode,
+        water: float,
+        shell: float,
+        f_w: float,
+        f_s: float,
+        dt: float,
+        level: float,
+        up: bool,
     ) -> float | None:
-        """First crossing [s] within a piece that ends at *water* and *shell*; looked for only where it can be."""
+        """First crossing [s] in a piece that ends at *water* and *shell*; looked for only where it can be."""
         sign = 1.0 if up else -1.0
         if sign * (self.water_c - level) >= 0.0:
             return 0.0

@@ -21,7 +21,7 @@ STILL_M3_S = 1e-8
 
 _BORN_AT_BASE, _EXPLICIT = -1, -2
 _FAR_S = 1e5  # a standing time used to tell old water from new when a passage is worked out
-_SETTLED_S = 1e-7  # a loop whose births change less than this from slice to slice has settled
+_SETTLED_S = 1e-5  # births of circling water nearer than this are alike; the clock ticks in whole seconds
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +80,7 @@ class Pattern:
 
 
 def reached(plugs: Sequence[Plug], flows: Sequence[float]) -> tuple[float, ...]:
-    """Seconds of *flows* [m3/s] until tub water reaches each plug's far end (infinite on a loop, 0 if still)."""
+    """Seconds of *flows* [m3/s] until tub water is at each plug's end (infinite on a loop, 0 if still)."""
     return _pattern(plugs, 0, flows).reached_s
 
 
@@ -176,35 +176,45 @@ def _run(
     while done < dt_s * (1.0 - 1e-12):
         step = min(longest, dt_s - done)
         passages = _pass(plugs, p, contents, start_s + done, step)
-        new = {i: x.content for i, x in passages.items()}
+        new = {i: parcels.joined(x.content, _SETTLED_S) for i, x in passages.items()}
         for i, x in passages.items():
             knots[i] += [(done + t, age) for t, age in x.knots]
             means[i] += x.mean_integral_s2
         done += step
-        settled = step == longest and _same_but_later(contents, new, step)
+        left = dt_s - done
+        later = _settled(contents, new, step, left) if step == longest and left > 0.0 else None
         contents = new
-        if settled and done < dt_s:
-            left = dt_s - done
-            now = start_s + done
-            contents = {i: parcels.shifted(c, left) for i, c in contents.items()}
-            for i in contents:
-                oldest, mean = _ages(new[i], now)
-                knots[i] += [(done, oldest), (dt_s, oldest)]
+        if later is not None:
+            for i, content in later.items():
+                oldest, mean = _ages(new[i], start_s + done)
+                knots[i] += [(done, oldest), (dt_s, _ages(content, start_s + dt_s)[0])]
                 means[i] += mean * left
-            break
+            return later, knots, means
     return contents, knots, means
 
 
-def _same_but_later(old: dict[int, list[Parcel]], new: dict[int, list[Parcel]], by_s: float) -> bool:
-    return all(
-        len(old[i]) == len(new[i])
-        and all(
-            abs(a[0] - b[0]) <= 1e-9 * a[0]
-            and all(abs(b[k] - a[k] - by_s) < _SETTLED_S for k in (1, 2, 3, 4))
-            for a, b in zip(old[i], new[i], strict=True)
-        )
-        for i in new
-    )
+def _settled(
+    old: dict[int, list[Parcel]], new: dict[int, list[Parcel]], by_s: float, left_s: float
+) -> dict[int, list[Parcel]] | None:
+    """Contents *left_s* after *new*, if since *old*, *by_s* before, nothing but time has passed; else None.
+
+    Mean births are *by_s* later then. The earliest may have stayed: some of what circles never leaves.
+    """
+    later: dict[int, list[Parcel]] = {}
+    for i, content in new.items():
+        if len(old[i]) != len(content):
+            return None
+        later[i] = []
+        for a, b in zip(old[i], content, strict=True):
+            circles = abs(b[1] - a[1]) < _SETTLED_S and abs(b[2] - a[2]) < _SETTLED_S
+            moves = (0.0, 0.0, 1.0, 1.0) if circles else (1.0, 1.0, 1.0, 1.0)
+            if abs(b[0] - a[0]) > 1e-9 * a[0] or any(
+                abs(b[k] - a[k] - move * by_s) > _SETTLED_S for k, move in enumerate(moves, 1)
+            ):
+                return None
+            births = [b[k] + move * left_s for k, move in enumerate(moves, 1)]
+            later[i].append((b[0], births[0], births[1], births[2], births[3]))
+    return later
 
 
 def _ages(content: Sequence[Parcel], now_s: float) -> tuple[float, float]:
