@@ -185,13 +185,20 @@ class TubHeat:
         self._join_s = float(math.ceil(max(t for t in due if t <= soon)))
 
     def _join(self) -> None:
+        """Bodies whose volume has moved mix with the tub's node, and are part of it from now on."""
+        capacity = self._node.capacity_j_k
         for i, b in enumerate(self._bodies):
             flow = self._flows[i]
             if flow > STILL_M3_S and not self._joined[i]:
                 if (self._now_s - self._moving_since[i]) * flow < b.volume_m3 * (1.0 - 1e-9):
                     continue
-                self._swap(i)
+                self._close(i)
                 self._joined[i] = True
+                capacity += b.capacity_j_k
+                self.water_c += (self._start_c[i] - self.water_c) * b.capacity_j_k / capacity
+        for i, joined in enumerate(self._joined):
+            if joined and self._since[i] == self._now_s:
+                self._start_c[i] = self.water_c
         self._rejoin()
         self._plan_join()
 
