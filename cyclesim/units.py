@@ -206,9 +206,9 @@ def _line(unit: str, kind: str) -> tuple[float, float]:
     return (float(registry.Quantity(100.0, from_unit).m_as(to_unit)) - offset) / 100, offset
 
 
-def due(kind: str) -> str:
-    """The sentence that says what is due, with examples."""
-    return f"{KINDS[kind].words} is due, e.g. {KINDS[kind].example}"
+def due(kind: str, example: str = "") -> str:
+    """The sentence that says what is due, with examples: the kind's own or others."""
+    return f"{KINDS[kind].words} is due, e.g. {example or KINDS[kind].example}"
 
 
 def parse(text: str | float, kind: str) -> float:

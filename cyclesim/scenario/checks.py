@@ -133,7 +133,7 @@ def _speed(tree: Tree, path: Steps, text: str, *, lone: bool) -> Iterator[Fault]
         pump, speed = read_pump_speed(text)
     except RefusedError:
         return  # said already where the value was read
-    pumps = tree.get(("plant", "pumps"))
+    pumps = tree.get(("plant", "pumps"), default={})
     if pump not in pumps:
         yield from _known(tree, path, pump, list(pumps), "pump")
         return

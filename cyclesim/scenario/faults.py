@@ -20,7 +20,6 @@ from cyclesim.scenario.fields import (
     what_is,
 )
 from cyclesim.scenario.tree import KEY, Tree, shorten
-from cyclesim.units import due
 
 TAGS = ("<none>", "<cover>", "<block>", "<keep>")
 """Steps that the models put into a path to tell alternatives apart."""
@@ -126,15 +125,13 @@ def _present(path: Steps, tree: Tree) -> str:
 
 def _missing(path: Steps, annotation: Any, tree: Tree) -> Fault:
     mark = tree.marks.get((*path[:-1], KEY)) or tree.mark(path[:-1])
-    return tree.fault(path, "nothing", _due(annotation) or f"{path[-1]} is due", at=mark)
+    return tree.fault(path, "nothing", _due(annotation, path[-1]) or f"{path[-1]} is due", at=mark)
 
 
-def _due(annotation: Any) -> str:
+def _due(annotation: Any, key: object) -> str:
     """What is due for this type, in words."""
     for form in _forms(annotation):
-        if isinstance(form, Quantity):
-            return due(form.kind)
-        if isinstance(form, Text):
+        if isinstance(form, Quantity | Text):
             return form.due
         if isinstance(form, Count):
             return f"a number from {form.low:g} to {form.high:g} is due"
@@ -143,7 +140,7 @@ def _due(annotation: Any) -> str:
     if plain(annotation) is str:
         return "a text is due"
     if get_origin(annotation) is Literal:
-        return f"{one_of(get_args(annotation))} is due"
+        return f"{key}: {one_of(get_args(annotation))} is due"
     keys = keys_of(annotation)
     return f"a block with {', '.join(keys)} is due" if keys else ""
 

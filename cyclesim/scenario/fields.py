@@ -130,6 +130,20 @@ class Form:
         return dict(self.schema)
 
 
+class _SingleOrList:
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        def as_list(value: object) -> object:
+            return value if isinstance(value, list | dict) else [value]
+
+        return core_schema.no_info_before_validator_function(as_list, handler(source))
+
+    def __get_pydantic_json_schema__(
+        self, schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        inner = handler(schema)
+        return {"anyOf": [inner, inner["items"]]}
+
+
 @dataclass(frozen=True)
 class Quantity:
     """A number with a unit, kept as an SI float; the bounds are in SI too."""
@@ -139,15 +153,22 @@ class Quantity:
     ge: float = -math.inf
     lt: float = math.inf
     le: float = math.inf
+    example: str = ""
+    """In place of the kind's own example."""
+
+    @property
+    def due(self) -> str:
+        """The sentence that says what is due."""
+        return due(self.kind, self.example)
 
     def validate(self, value: object) -> float:
         """The SI float within the bounds."""
         if isinstance(value, bool) or not isinstance(value, str | int | float):
-            raise RefusedError(what_is(value), due(self.kind))
+            raise RefusedError(what_is(value), self.due)
         try:
             number = parse(value, self.kind)
         except QuantityError as error:
-            raise RefusedError(error.what, error.allowed, error.hint) from None
+            raise RefusedError(error.what, self.due, error.hint) from None
         low = number <= self.gt or number < self.ge
         if low or number >= self.lt or number > self.le:
             what = KINDS[self.kind].words + (" that is too small" if low else " that is too large")
@@ -167,7 +188,7 @@ class Quantity:
         self, schema: CoreSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, Any]:
         units = "|".join(sorted(map(re.escape, KINDS[self.kind].units), key=len, reverse=True))
-        examples = re.split(r", | or ", KINDS[self.kind].example)
+        examples = re.split(r", | or ", self.example or KINDS[self.kind].example)
         pattern = rf"^\s*{NUMBER} ?({units})\s*$".replace("(?:", "(")
         return {"type": "string", "pattern": pattern, "examples": examples}
 
@@ -319,10 +340,6 @@ def yes_or_no(value: object) -> object:
 _TRUTH = dict.fromkeys(("yes", "on", "y"), "write true") | dict.fromkeys(("no", "off", "n"), "write false")
 
 
-def _as_list(value: object) -> object:
-    return value if isinstance(value, list | dict) else [value]
-
-
 def _some(value: object) -> object:
     if isinstance(value, list) and not value:
         raise RefusedError("an empty list", "at least one entry is due, or leave the key out")
@@ -350,22 +367,23 @@ def _names(value: object) -> object:
 
 named = BeforeValidator(_names)
 """Marks a mapping whose keys are names."""
-single_or_list = BeforeValidator(_as_list)
+single_or_list = _SingleOrList()
 """Lets one entry stand for a list of one."""
 some = BeforeValidator(_some)
 """Marks a list that needs at least one entry."""
 
+Spacing = Annotated[float, Quantity("length", gt=0, le=10, example="400 mm or 16 in")]
 Length = Annotated[float, Quantity("length", gt=0, le=300)]
-Wall = Annotated[float, Quantity("length", gt=0, le=1)]
-Insulation = Annotated[float, Quantity("length", ge=0, le=1)]
-Bore = Annotated[float, Quantity("length", ge=0.004, le=0.3)]
-Nozzle = Annotated[float, Quantity("length", ge=0.001, le=0.1)]
-Side = Annotated[float, Quantity("length", gt=0, le=30)]
-Depth = Annotated[float, Quantity("length", gt=0, le=10)]
+Wall = Annotated[float, Quantity("length", gt=0, le=1, example="60 mm or 2.5 in")]
+Insulation = Annotated[float, Quantity("length", ge=0, le=1, example="9 mm or 0.5 in")]
+Bore = Annotated[float, Quantity("length", ge=0.004, le=0.3, example="57 mm or 2.1 in")]
+Nozzle = Annotated[float, Quantity("length", ge=0.001, le=0.1, example="8 mm or 0.3 in")]
+Side = Annotated[float, Quantity("length", gt=0, le=30, example="1.7 m or 5.5 ft")]
+Depth = Annotated[float, Quantity("length", gt=0, le=10, example="600 mm or 2 ft")]
 Rise = Annotated[float, Quantity("length", ge=-10, le=30)]
 Area = Annotated[float, Quantity("area", gt=0, le=500)]
 TubVolume = Annotated[float, Quantity("volume", ge=0.05, le=200)]
-PartVolume = Annotated[float, Quantity("volume", ge=0, le=5)]
+PartVolume = Annotated[float, Quantity("volume", ge=0, le=5, example="14 L or 4 gal")]
 Flow = Annotated[float, Quantity("flow", gt=0, le=0.1)]
 Head = Annotated[float, Quantity("head", gt=0, le=200)]
 Power = Annotated[float, Quantity("power", gt=0, le=100_000)]
@@ -374,7 +392,7 @@ Voltage = Annotated[float, Quantity("voltage", ge=6, le=1000)]
 Speed = Annotated[float, Quantity("speed", gt=0, le=20)]
 Share = Annotated[float, Quantity("fraction", ge=0, le=1)]
 SpeedShare = Annotated[float, Quantity("fraction", ge=0.1, le=2)]
-AirTemperature = Annotated[float, Quantity("temperature", ge=-60, le=60)]
+AirTemperature = Annotated[float, Quantity("temperature", ge=-60, le=60, example="15 degC or 59 degF")]
 WaterTemperature = Annotated[float, Quantity("temperature", ge=0, le=100)]
 Swing = Annotated[float, Quantity("temperature_difference", ge=0, le=60)]
 Warming = Annotated[float, Quantity("temperature_difference", ge=-60, le=60)]

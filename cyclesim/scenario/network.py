@@ -72,30 +72,4 @@ def names_in(chain: Chain, at: Steps) -> Iterator[tuple[str, Steps]]:
                 yield from names_in(branch, (*at, index, "parallel", number))
 
 
-_NAMES = {"type": "string", "pattern": "^[A-Za-z][A-Za-z0-9_]*$"}
-SCHEMA_DEFS = {
-    "Item": {
-        "oneOf": [
-            _NAMES,
-            {
-                "type": "object",
-                "description": "Where the water splits: names or lists that lie side by side.",
-                "properties": {
-                    "parallel": {
-                        "type": "array",
-                        "minItems": 2,
-                        "description": "The branches, each a name or a list of names.",
-                        "items": {"oneOf": [{"$ref": "#/$defs/Item"}, {"$ref": "#/$defs/Chain"}]},
-                    }
-                },
-                "required": ["parallel"],
-                "additionalProperties": False,
-            },
-        ]
-    },
-    "Chain": {"type": "array", "minItems": 1, "items": {"$ref": "#/$defs/Item"}},
-}
-Network = Annotated[
-    tuple[Chain, ...],
-    Form(read_network, {"type": "array", "minItems": 1, "items": {"$ref": "#/$defs/Chain"}}),
-]
+Network = Annotated[tuple[Chain, ...], Form(read_network, {"type": "array", "minItems": 1})]

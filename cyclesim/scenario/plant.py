@@ -20,6 +20,7 @@ from cyclesim.scenario.fields import (
     RefusedError,
     Rise,
     Side,
+    Spacing,
     Text,
     TubVolume,
     Wall,
@@ -149,7 +150,7 @@ class Manifold(Model):
     """Jets along a leg, evenly spaced; the last one sees the least flow."""
 
     jets: Annotated[int, Count(1, 60)] = Field(description="How many jets the leg feeds.")
-    spacing_m: Length = Field(alias="spacing", description="Pipe between one jet and the next, e.g. 400 mm.")
+    spacing_m: Spacing = Field(alias="spacing", description="Pipe between one jet and the next, e.g. 400 mm.")
     each: AtHead | None = Field(
         None, description="One jet by its data sheet: flow at a pressure, e.g. 38 L/min at 6 m."
     )

@@ -2,7 +2,7 @@
 
 from pathlib import Path, PurePosixPath
 
-from cyclesim.scenario.fields import Steps, did_you_mean
+from cyclesim.scenario.fields import Steps
 from cyclesim.scenario.tree import Tree, shorten
 from cyclesim.scenario.yaml_file import read_file
 
@@ -49,13 +49,13 @@ def _resolve_one(tree: Tree, path: Steps, text: str, name: str, folder: Path | N
         if not target.resolve().is_relative_to(folder.resolve()):
             refuse("a link that leads elsewhere", inside)
             return
-        there = sorted(entry.name for entry in target.parent.iterdir() if entry.suffix == ".yaml")
     except (OSError, RuntimeError):
-        there = []
+        refuse("a path that cannot be followed", inside)
+        return
     part = read_file(target, str(PurePosixPath(name).parent / relative))
     for fault in part.faults:
         if not fault.line:  # nothing could be read: the place to mend is where the path is written
-            refuse(fault.found, fault.allowed, did_you_mean(target.name, there))
+            refuse(fault.found, fault.allowed, fault.hint)
             return
     if isinstance(part.value, dict) and "format" in part.value:
         head = part.value.pop("format")

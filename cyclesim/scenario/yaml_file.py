@@ -7,7 +7,7 @@ from typing import Any
 import yaml
 
 from cyclesim.errors import Fault
-from cyclesim.scenario.fields import Steps
+from cyclesim.scenario.fields import Steps, did_you_mean
 from cyclesim.scenario.tree import KEY, Mark, Tree, shorten
 
 MAX_BYTES = 1_000_000
@@ -63,16 +63,21 @@ _SYNTAX = [
         "a line that does not fit the ones above it",
         "check its indentation, brackets and quotes",
     ),
+    (r"unknown escape", "an unknown escape", "use single quotes, or a double backslash"),
     (r"unexpected end of stream|quoted scalar", "a quote that is not closed", "close it with the same sign"),
     (
         r"undefined alias",
         "an alias for which there is no anchor",
         "write &name before the first use of *name",
     ),
-    (r"unknown escape", "an unknown escape", "use single quotes, or a double backslash"),
     (r"cannot start any token", "a sign that cannot stand here", "put the text in quotes"),
     (r"expected a single document", "a second document", "a file holds one document; remove the line ---"),
     (r"anchor", "a faulty anchor or alias", "write &name before the first use of *name"),
+    (
+        r"did not find expected node",
+        "nothing, or a sign, where a value is due",
+        "check the brackets and commas",
+    ),
     (r"nesting depth", "brackets nested too deep", f"at most {MAX_DEPTH} levels are allowed"),
 ]
 
@@ -171,12 +176,17 @@ def parse_text(text: str, name: str, first: tuple[int, int] = (0, 0)) -> Tree:
         tree.value = None
     except yaml.MarkedYAMLError as error:
         at = error.problem_mark or error.context_mark
-        tree.faults.append(
-            _syntax(tree, f"{error.problem} {error.context}", builder.mark(at) if at else None)
-        )
+        problem = f"{error.problem} {error.context}"
+        if (
+            at
+            and text.split("\n")[at.line : at.line + 1]
+            and text.split("\n")[at.line][at.column :][:1] == "\t"
+        ):
+            problem = "tab character"
+        tree.faults.append(_syntax(tree, problem, builder.mark(at) if at else None))
     except (yaml.YAMLError, RecursionError, UnicodeError) as error:
         before = text[: getattr(error, "position", 0) or 0]
-        at_sign = Mark(name, before.count("\n") + 1, len(before) - before.rfind("\n"))
+        at_sign = Mark(name, before.count("\n") + 1 + first[0], len(before) - before.rfind("\n"))
         fault = tree.fault((), "a sign that no text has", "a text file in UTF-8 is due", at=at_sign)
         tree.faults.append(fault)
     return tree
@@ -192,40 +202,39 @@ def _syntax(tree: Tree, problem: str, mark: Mark | None) -> Fault:
 def read_file(path: Path, name: str) -> Tree:
     """The tree of a file; whatever is wrong with it is in the tree's faults."""
     tree = Tree()
+
+    def fault(found: str, allowed: str, hint: str = "", line: int = 0, column: int = 0) -> Tree:
+        tree.faults.append(Fault(name, line, column, "", found, allowed, hint))
+        return tree
+
     try:
         if not path.is_file():
-            what = "a folder" if path.is_dir() else "no file" if not path.exists() else "no ordinary file"
-            tree.faults.append(Fault(name, 0, 0, "", what, "a scenario file is due, e.g. tub.yaml"))
-            return tree
+            what = "a folder" if path.is_dir() else "no ordinary file" if path.exists() else "no file"
+            return fault(what, "a scenario file is due, e.g. tub.yaml", _file_meant(path))
         with path.open("rb") as stream:
             data = stream.read(MAX_BYTES + 1)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "a name that no file can have"
-        tree.faults.append(
-            Fault(name, 0, 0, "", f"a file that cannot be read ({reason})", "a scenario file is due")
-        )
-        return tree
+        return fault(f"a file that cannot be read ({reason})", "a scenario file is due")
     if len(data) > MAX_BYTES:
-        found = f"more than {MAX_BYTES // 1000} kB"
-        tree.faults.append(
-            Fault(name, 0, 0, "", found, "a scenario is far smaller", "is this the right file?")
+        return fault(
+            f"more than {MAX_BYTES // 1000} kB", "a scenario is far smaller", "is this the right file?"
         )
-        return tree
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
         column = error.start - data.rfind(b"\n", 0, error.start)
-        tree.faults.append(
-            Fault(
-                name,
-                line,
-                column,
-                "",
-                "bytes that are no text",
-                "a text file in UTF-8 is due",
-                "save the file as UTF-8",
-            )
+        return fault(
+            "bytes that are no text", "a text file in UTF-8 is due", "save the file as UTF-8", line, column
         )
-        return tree
     return parse_text(text, name)
+
+
+def _file_meant(path: Path) -> str:
+    """The scenario file beside it whose name is nearest."""
+    try:
+        there = sorted(entry.name for entry in path.parent.iterdir() if entry.suffix in (".yaml", ".yml"))
+    except OSError:
+        return ""
+    return did_you_mean(path.name, there)
