@@ -1,0 +1,253 @@
+"""Legs, last stretches, dead ends and housings: how water stood, aged, cooled and lost its heat."""
+
+from __future__ import annotations
+
+import math
+from itertools import accumulate
+from typing import NamedTuple
+
+import numpy as np
+
+from cyclesim.analysis.metrics import SPELL_EDGES_H, LegMetrics, Spells
+from cyclesim.analysis.spans import NONE, Floats, Spans, meet, spans, total_s
+from cyclesim.physics.heat import HOUR_S
+from cyclesim.physics.tub_heat import Body
+from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.simulation.assembly import Plant, last_stretch
+from cyclesim.simulation.trace import Trace, Zones
+
+J_PER_KWH = 3.6e6
+_H_S = 3600.0
+
+
+class AgeRows(NamedTuple):
+    """The columns of one element's water age, each read once."""
+
+    start_s: Floats
+    end_s: Floats
+    flow_m3_s: Floats
+    oldest_peak_s: Floats
+    oldest_integral_s2: Floats
+    mean_integral_s2: Floats
+    above_limit_s: Floats
+
+    @property
+    def standing(self) -> Spans:
+        """When the water stood."""
+        still = np.abs(self.flow_m3_s) <= STILL_M3_S
+        return spans(np.column_stack((self.start_s[still], self.end_s[still])))
+
+
+def age_rows(trace: Trace, name: str) -> AgeRows:
+    """The water age of one element."""
+    rows = trace.ages[name]
+    return AgeRows(*(getattr(rows, field) for field in AgeRows._fields))
+
+
+def kind_of(plant: Plant, name: str) -> str:
+    """What a reported element is: leg, last jet, dead end, equipment or heat source."""
+    if name in plant.sheet.legs:
+        return "dead end" if plant.sheet.legs[name].dead_end else "leg"
+    if name in plant.sheet.equipment:
+        return "equipment"
+    return "heat source" if name in plant.sheet.heat_sources else "last jet"
+
+
+def body_of(plant: Plant, name: str) -> str:
+    """The body of water whose temperature a reported element has: a last stretch has its leg's."""
+    return next((leg for leg in plant.sheet.legs if last_stretch(leg) == name), name)
+
+
+class Standing:
+    """Water that stands beside an hourly zone, as in `physics.heat`, but read at many times at once."""
+
+    def __init__(self, zones: Zones, body: Body) -> None:
+        self.zone_c = np.array(zones.series[body.zone], dtype=float)
+        self.origin_s = float(zones.origin_s)
+        self.tau_s = body.capacity_j_k / body.ua_w_k
+        decay = math.exp(-HOUR_S / self.tau_s)
+        series = self.zone_c.tolist()
+        kept = accumulate(series[:-1], lambda temp, zone: zone + (temp - zone) * decay, initial=series[0])
+        self._kept_c = np.fromiter(kept, float, len(series))
+
+    def zone_at(self, at_s: Floats) -> Floats:
+        """Temperature [degC] of the zone."""
+        hour = np.clip((at_s - self.origin_s) // HOUR_S, 0, len(self.zone_c) - 1).astype(int)
+        found: Floats = self.zone_c[hour]
+        return found
+
+    def _particular(self, at_s: Floats) -> Floats:
+        since = np.maximum(at_s - self.origin_s, 0.0)
+        hour = np.minimum(since // HOUR_S, len(self.zone_c) - 1).astype(int)
+        zone = self.zone_c[hour]
+        found: Floats = zone + (self._kept_c[hour] - zone) * np.exp(-(since - hour * HOUR_S) / self.tau_s)
+        return found
+
+    def temp_at(self, at_s: Floats, since_s: Floats, start_c: Floats) -> Floats:
+        """Temperature [degC] of water that was *start_c* at *since_s* and has stood since."""
+        apart = (start_c - self._particular(since_s)) * np.exp(-(at_s - since_s) / self.tau_s)
+        found: Floats = self._particular(at_s) + apart
+        return found
+
+
+class Temperatures(NamedTuple):
+    """A body's stays cut at every full hour, so that each piece relaxes to one temperature."""
+
+    start_s: Floats
+    end_s: Floats
+    start_c: Floats
+    end_c: Floats
+    zone_c: Floats
+    tau_s: float
+
+    def within(self, low_c: float, high_c: float) -> Spans:
+        """When the water is between two temperatures."""
+        a, b = self.start_c, self.end_c
+        falls = a > b
+        enters_at, leaves_at = np.where(falls, high_c, low_c), np.where(falls, low_c, high_c)
+        sign = np.where(falls, -1.0, 1.0)
+        begins = np.where(sign * (a - enters_at) >= 0.0, self.start_s, self._reaches(enters_at))
+        ends = np.where(sign * (leaves_at - b) >= 0.0, self.end_s, self._reaches(leaves_at))
+        some = (sign * (b - enters_at) >= 0.0) & (sign * (leaves_at - a) >= 0.0)
+        return spans(np.column_stack((begins[some], ends[some])))
+
+    def _reaches(self, level_c: Floats) -> Floats:
+        """When each piece reaches a level that lies between its ends (anything where it does not)."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = (self.start_c - self.zone_c) / (level_c - self.zone_c)
+            late = self.tau_s * np.log(np.where(ratio > 0.0, ratio, 1.0))
+        found: Floats = np.clip(self.start_s + late, self.start_s, self.end_s)
+        return found
+
+
+def standing_temperatures(plant: Plant, trace: Trace, body: str) -> Temperatures | None:
+    """The temperatures of a body while it stands; None where the trace does not tell."""
+    rows = trace.stays.get(body)
+    if rows is None or trace.zones is None or not len(rows):
+        return None
+    alone = rows.joined == 0.0
+    start, end, start_c = rows.start_s[alone], rows.end_s[alone], rows.start_c[alone]
+    body_ = next(b for b in plant.bodies if b.name == body)
+    water = Standing(trace.zones, body_)
+    if not len(start):
+        return Temperatures(start, end, start_c, start_c, start_c, water.tau_s)
+    first = water.origin_s + HOUR_S * (np.floor((start[0] - water.origin_s) / HOUR_S) + 1.0)
+    hours = np.arange(first, end[-1], HOUR_S)
+    stay = np.searchsorted(start, hours, side="right") - 1
+    hours, stay = hours[hours < end[stay]], stay[hours < end[stay]]
+    new = hours > start[stay]
+    hours, stay = hours[new], stay[new]
+    begins = np.concatenate((start, hours))
+    which = np.concatenate((np.arange(len(start)), stay))
+    order = np.argsort(begins, kind="stable")
+    begins, which = begins[order], which[order]
+    ends = np.append(begins[1:], end[-1])
+    last = np.append(which[1:] != which[:-1], True)
+    ends[last] = end[which[last]]
+    temps_a = water.temp_at(begins, start[which], start_c[which])
+    zone = water.zone_at(begins)
+    temps_b = zone + (temps_a - zone) * np.exp(-(ends - begins) / water.tau_s)
+    return Temperatures(begins, ends, temps_a, temps_b, zone, water.tau_s)
+
+
+def warm_and_still(plant: Plant, trace: Trace, name: str, temps: Temperatures | None) -> Spans:
+    """When the water of an element both stood and was inside the growth band."""
+    if temps is None:
+        return NONE
+    return meet(age_rows(trace, name).standing, temps.within(*plant.scenario.limits.growth_band_c))
+
+
+def never_moved(trace: Trace, rows: AgeRows) -> bool:
+    """Whether water has stood since the warm-up began, so that nobody knows its age."""
+    if not len(rows.start_s) or np.any(np.abs(rows.flow_m3_s) > STILL_M3_S):
+        return False
+    warm_up_s = -trace.zones.origin_s if trace.zones else 0
+    at_start_s = rows.oldest_peak_s[0] - (rows.end_s[0] - rows.start_s[0])
+    return bool(at_start_s >= warm_up_s)
+
+
+def measure_legs(plant: Plant, trace: Trace) -> dict[str, LegMetrics]:
+    """Every reported element, in the order of the file."""
+    temps = {name: standing_temperatures(plant, trace, name) for name in trace.stays}
+    return {name: _leg(plant, trace, name, temps.get(body_of(plant, name))) for name in trace.ages}
+
+
+def _leg(plant: Plant, trace: Trace, name: str, temps: Temperatures | None) -> LegMetrics:
+    rows, span_s = age_rows(trace, name), float(trace.span_s)
+    volume_m3 = plant.plugs[plant.reported[name]].volume_m3
+    moved_m3 = float(np.sum(np.abs(rows.flow_m3_s) * (rows.end_s - rows.start_s)))
+    still = rows.standing
+    stood_s = total_s(still)
+    longest_h, longest_at = _longest(trace, still)
+    warm_h, warm_at = _longest(trace, warm_and_still(plant, trace, name, temps))
+    oldest_h = oldest_at = mean_oldest_h = mean_h = None
+    if len(rows.start_s) and not never_moved(trace, rows):
+        k = int(np.argmax(rows.oldest_peak_s))
+        oldest_h = float(rows.oldest_peak_s[k]) / _H_S
+        at = rows.end_s[k] if abs(rows.flow_m3_s[k]) <= STILL_M3_S else rows.start_s[k]
+        oldest_at = when(trace, float(at))
+        mean_oldest_h = float(np.sum(rows.oldest_integral_s2)) / span_s / _H_S
+        mean_h = float(np.sum(rows.mean_integral_s2)) / span_s / _H_S
+    kind, body = kind_of(plant, name), body_of(plant, name)
+    flowing_kwh = standing_kwh = None
+    if kind != "last jet" and body in trace.stays:
+        joined, loss_j = trace.stays[body].joined == 1.0, trace.stays[body].loss_j
+        flowing_kwh, standing_kwh = (float(np.sum(loss_j[x])) / J_PER_KWH for x in (joined, ~joined))
+    return LegMetrics(
+        kind=kind,
+        volume_l=volume_m3 * 1000.0,
+        exchanges_per_day=moved_m3 / volume_m3 / (span_s / 86_400.0),
+        stagnant_h=stood_s / _H_S,
+        stagnant_share_percent=100.0 * stood_s / span_s,
+        longest_stagnant_h=longest_h,
+        longest_stagnant_from=longest_at,
+        stagnant_spells=histogram(still),
+        oldest_water_h=oldest_h,
+        oldest_water_at=oldest_at,
+        oldest_water_mean_h=mean_oldest_h,
+        mean_water_age_h=mean_h,
+        above_limit_h=float(np.sum(rows.above_limit_s)) / _H_S,
+        longest_warm_still_h=warm_h,
+        longest_warm_still_from=warm_at,
+        coldest_water_c=_coldest(trace, body, temps),
+        heat_lost_flowing_kwh=flowing_kwh,
+        heat_lost_standing_kwh=standing_kwh,
+    )
+
+
+def when(trace: Trace, at_s: float) -> str:
+    """Local time, ISO 8601."""
+    return trace.local(at_s).isoformat(timespec="seconds")
+
+
+def _longest(trace: Trace, a: Spans) -> tuple[float, str | None]:
+    """The longest spell [h] and when it began; 0 and None where there is none."""
+    if not len(a):
+        return 0.0, None
+    lasts = a[:, 1] - a[:, 0]
+    k = int(np.argmax(lasts))
+    return float(lasts[k]) / _H_S, when(trace, float(a[k, 0]))
+
+
+def histogram(a: Spans) -> tuple[Spells, ...]:
+    """How many spells are up to 1, 3, 6, ... hours long, each counted in the first class that takes it."""
+    edges_s = np.array(SPELL_EDGES_H, dtype=float) * _H_S
+    classes = np.searchsorted(edges_s, a[:, 1] - a[:, 0], side="left")
+    counts = np.bincount(classes, minlength=len(edges_s) + 1).tolist()
+    return tuple(Spells(up_to, n) for up_to, n in zip((*SPELL_EDGES_H, None), counts, strict=True))
+
+
+def _coldest(trace: Trace, body: str, temps: Temperatures | None) -> float | None:
+    """The coldest that a body was: standing, or as cold as the tub while joined to it."""
+    rows = trace.stays.get(body)
+    if rows is None or not len(rows):
+        return None
+    seen = [rows.start_c, rows.end_c]
+    if temps is not None:
+        seen.append(temps.end_c)
+    joined = rows.joined == 1.0
+    flowing = spans(np.column_stack((rows.start_s[joined], rows.end_s[joined])))
+    if len(flowing) and len(trace.tub):
+        at, water_c = trace.tub.start_s, trace.tub.water_c
+        seen.append(water_c[np.searchsorted(flowing.ravel(), at, side="right") % 2 == 1])
+    return float(min(np.min(x) for x in seen if len(x)))

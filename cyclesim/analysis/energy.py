@@ -1,0 +1,174 @@
+"""Pumps, heat sources and what their electricity costs, by the tariff's wall clock."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from cyclesim.analysis.ages import when
+from cyclesim.analysis.metrics import DeviceEnergy, EnergyMetrics, HeatSourceMetrics, MonthEnergy, PumpMetrics
+from cyclesim.analysis.spans import Floats, covers, integral, spans
+from cyclesim.analysis.truth import Timeline, current_a
+from cyclesim.control.calendar import WEEKDAYS, windows
+from cyclesim.scenario.place import Tariff
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.trace import Stream, Trace
+
+_KWH = 3.6e6
+_H_S = 3600.0
+_RUNNING = ("on", "low", "high")
+
+
+class Meter(NamedTuple):
+    """Energy and cost of each device, counted from the start of the span to each of its edges."""
+
+    at_s: Floats
+    energy_kwh: dict[str, Floats]
+    cost: dict[str, Floats]
+
+    def total(self, name: str) -> DeviceEnergy:
+        """What one device took in all."""
+        return DeviceEnergy(float(self.energy_kwh[name][-1]), float(self.cost[name][-1]))
+
+
+def prices(tariff: Tariff, trace: Trace) -> tuple[Floats, Floats]:
+    """The edges [s] of constant price over the span, and the price per kWh of each stretch between them."""
+    sets = []
+    for window in tariff.windows:
+        found = windows(
+            window.from_time,
+            window.to_time,
+            days=None if window.days is None else [WEEKDAYS[day] for day in window.days],
+            zone=trace.time_zone,
+            origin=trace.begin_utc,
+            span_s=trace.span_s,
+        )
+        sets.append(spans((max(0, o.start_s), min(trace.span_s, o.end_s)) for o in found))
+    edges = np.unique(np.concatenate([np.array([0.0, float(trace.span_s)]), *(a.ravel() for a in sets)]))
+    price = np.full(len(edges) - 1, tariff.otherwise.amount)
+    for window, a in reversed(list(zip(tariff.windows, sets, strict=True))):  # the first that fits decides
+        price[covers(a, edges[:-1])] = window.price.amount
+    return edges, price
+
+
+def local_edges(trace: Trace, unit: str) -> list[int]:
+    """The local midnights inside or at the ends of the span at which a "day" or a "month" begins [s]."""
+    zone = ZoneInfo(trace.time_zone)
+    found: list[int] = []
+    day = trace.local(0).date()
+    while True:
+        instant = datetime(day.year, day.month, day.day, tzinfo=zone).astimezone(UTC)
+        at = round((instant - trace.begin_utc).total_seconds())
+        if at > trace.span_s:
+            return found
+        if at >= 0 and (unit == "day" or day.day == 1):
+            found.append(at)
+        day += timedelta(days=1)
+
+
+def meter(plant: Plant, trace: Trace) -> Meter:
+    """Every pump and heat source metered at each change of price and at the end of each month."""
+    edges, price = prices(plant.scenario.supply.tariff, trace)
+    at = np.unique(np.concatenate([edges, np.array(local_edges(trace, "month"), dtype=float)]))
+    price = price[np.searchsorted(edges, at[:-1], side="right") - 1]
+    energy, cost = {}, {}
+    for name, stream in {**trace.pumps, **trace.sources}.items():
+        if name in plant.pumps:
+            power_w = {state: speed.power_w for state, speed in plant.speeds[name].items()}
+        else:
+            power_w = {"firing": plant.sheet.heat_sources[name].output_w}
+        starts = np.array(stream.starts, dtype=float)
+        rate = np.array([power_w.get(label, 0.0) for label in stream.labels])[np.array(stream.codes)]
+        energy[name] = integral(starts, np.append(starts[1:], float(stream.end_s)), rate, at) / _KWH
+        cost[name] = np.concatenate(([0.0], np.cumsum(np.diff(energy[name]) * price)))
+    return Meter(at, energy, cost)
+
+
+def measure_energy(plant: Plant, trace: Trace, metered: Meter, truth: Timeline) -> EnergyMetrics:
+    """Energy and cost by device and by month, and the most current that was drawn."""
+    by_device = {name: metered.total(name) for name in metered.energy_kwh}
+    energy = sum(metered.energy_kwh.values(), start=np.zeros(len(metered.at_s)))
+    cost = sum(metered.cost.values(), start=np.zeros(len(metered.at_s)))
+    ends = sorted({0, *local_edges(trace, "month"), trace.span_s})
+    months = []
+    for start, end in pairwise(ends):
+        a, b = np.searchsorted(metered.at_s, (start, end))
+        month = f"{trace.local(start):%Y-%m}"
+        months.append(MonthEnergy(month, float(energy[b] - energy[a]), float(cost[b] - cost[a])))
+    most_a, most_at = max(
+        ((current_a(snapshot, plant), -float(a[0, 0])) for snapshot, a in truth.snapshots), default=(0.0, 0.0)
+    )
+    days = trace.span_s / 86_400.0
+    total_kwh, total_cost = (sum(getattr(d, k) for d in by_device.values()) for k in ("energy_kwh", "cost"))
+    return EnergyMetrics(
+        currency=plant.scenario.supply.tariff.otherwise.currency,
+        by_device=by_device,
+        energy_kwh=total_kwh,
+        cost=total_cost,
+        energy_kwh_per_day=total_kwh / days,
+        cost_per_day=total_cost / days,
+        by_month=tuple(months),
+        most_current_a=most_a,
+        most_current_at=when(trace, -most_at) if truth.snapshots else None,
+        breaker_a=plant.scenario.supply.breaker_a,
+    )
+
+
+def starts_of(stream: Stream) -> list[int]:
+    """When a pump started from rest; what ran when the span began had started before it."""
+    return [start for start, _ in stream.spans(*_RUNNING, "changing") if start > 0]
+
+
+def measure_pump(plant: Plant, programme: Programme, trace: Trace, name: str, metered: Meter) -> PumpMetrics:
+    """What one pump did."""
+    stream = trace.pumps[name]
+    starts = np.array(starts_of(stream))
+    in_an_hour = np.searchsorted(starts, starts + _H_S, side="left") - np.arange(len(starts))
+    changes, speed = 0, ""
+    for x in stream:
+        if x.state == "stopped":
+            speed = ""
+        elif x.state != "changing":
+            changes += bool(speed) and speed != x.state
+            speed = x.state
+    two = len(plant.speeds[name]) == 2
+    total = metered.total(name)
+    return PumpMetrics(
+        running_h=stream.seconds(*_RUNNING) / _H_S,
+        low_h=stream.seconds("low") / _H_S if two else None,
+        high_h=stream.seconds("high") / _H_S if two else None,
+        starts=len(starts),
+        starts_per_day=len(starts) / (trace.span_s / 86_400.0),
+        speed_changes=changes,
+        most_starts_in_an_hour=int(np.max(in_an_hour, initial=0)),
+        energy_kwh=total.energy_kwh,
+        cost=total.cost,
+        asked_h={
+            demand.name: trace.demands[demand.name].seconds("raised") / _H_S
+            for demand in programme.controller.demands
+            if demand.pump == name
+        },
+    )
+
+
+def measure_source(trace: Trace, name: str, metered: Meter) -> HeatSourceMetrics:
+    """What one heat source did."""
+    stream, reasons = trace.sources[name], trace.reasons[name]
+    total = metered.total(name)
+    return HeatSourceMetrics(
+        firing_h=stream.seconds("firing") / _H_S,
+        firings=sum(1 for start, _ in stream.spans("firing") if start > 0),
+        run_on_h=stream.seconds("run_on") / _H_S,
+        proving_h=stream.seconds("proving") / _H_S,
+        called_not_firing_h={
+            why: reasons.seconds(why) / _H_S for why in sorted(reasons.labels) if why and reasons.seconds(why)
+        },
+        tripped_h=stream.seconds("tripped") / _H_S,
+        energy_kwh=total.energy_kwh,
+        cost=total.cost,
+    )

@@ -1,0 +1,94 @@
+"""Sets of time as arrays of spans, and functions that are constant between two instants.
+
+A set is an (n, 2) array of starts and ends [s], in order, disjoint and not touching.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Spans = Floats
+
+NONE: Spans = np.empty((0, 2))
+
+
+def spans(pairs: Iterable[Sequence[float]]) -> Spans:
+    """The set that *pairs* of start and end cover together, in any order; empty pairs count for nothing."""
+    table = np.array([pair for pair in pairs if pair[1] > pair[0]], dtype=float).reshape(-1, 2)
+    if len(table) < 2:
+        return table
+    table = table[np.argsort(table[:, 0], kind="stable")]
+    reach = np.maximum.accumulate(table[:, 1])
+    first = np.concatenate(([True], table[1:, 0] > reach[:-1]))
+    last = np.concatenate((first[1:], [True]))
+    return np.column_stack((table[first, 0], reach[last]))
+
+
+def where(edges: Floats, true: Bools) -> Spans:
+    """The set of the stretches between successive *edges* for which *true*, one per stretch, says so."""
+    padded = np.concatenate(([False], true, [False]))
+    turns = np.flatnonzero(padded[1:] != padded[:-1])
+    return edges[turns].reshape(-1, 2)
+
+
+def covers(a: Spans, at: Floats) -> Bools:
+    """Whether each instant *at* lies in the set; a span has its start and not its end."""
+    inside: Bools = np.searchsorted(a.ravel(), at, side="right") % 2 == 1
+    return inside
+
+
+def edges_of(*sets: Spans) -> Floats:
+    """Every start and end of some sets, in order, each once."""
+    return np.unique(np.concatenate([a.ravel() for a in sets]))
+
+
+def meet(a: Spans, b: Spans) -> Spans:
+    """The time that is in both sets."""
+    edges = edges_of(a, b)
+    return where(edges, covers(a, edges[:-1]) & covers(b, edges[:-1])) if len(edges) else NONE
+
+
+def without(a: Spans, b: Spans) -> Spans:
+    """The time that is in *a* and not in *b*."""
+    edges = edges_of(a, b)
+    return where(edges, covers(a, edges[:-1]) & ~covers(b, edges[:-1])) if len(edges) else NONE
+
+
+def join(*sets: Spans) -> Spans:
+    """The time that is in any of the sets."""
+    return spans(np.concatenate(sets)) if sets else NONE
+
+
+def longer(a: Spans, by_s: float) -> Spans:
+    """The set with every span ending *by_s* later, so that those which now touch are one."""
+    return spans(np.column_stack((a[:, 0], a[:, 1] + by_s))) if len(a) else a
+
+
+def after(a: Spans, wait_s: float) -> Spans:
+    """What is left of each span once *wait_s* of it are over."""
+    late = np.column_stack((a[:, 0] + wait_s, a[:, 1]))
+    return late[late[:, 0] < late[:, 1]]
+
+
+def total_s(a: Spans) -> float:
+    """Time in the set [s]."""
+    return float(np.sum(a[:, 1] - a[:, 0]))
+
+
+def integral(start: Floats, end: Floats, rate: Floats, at: Floats) -> Floats:
+    """Integral from 0 to each instant *at* of a rate that lasts from each start to its end, and is else 0.
+
+    The stretches are in order and do not overlap.
+    """
+    if not len(start):
+        return np.zeros_like(at)
+    sums = np.concatenate(([0.0], np.cumsum((end - start) * rate)))
+    times = np.column_stack((start, end)).ravel()
+    values = np.column_stack((sums[:-1], sums[1:])).ravel()
+    found: Floats = np.interp(at, times, values, left=0.0)
+    return found

@@ -1,0 +1,155 @@
+"""What truly happened: machines with their inertia, as a timeline of snapshots that rules of state can judge.
+
+Water still moves for as long as a pump coasts; a contactor opens a little after it is told to. The same
+snapshot can be made of any state and facts that somebody wants judged, whether it ever happened or not.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from cyclesim.analysis.spans import NONE, Spans, after, edges_of, join, longer, meet, spans, where, without
+from cyclesim.analysis.spans import covers as covered
+from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.simulation.assembly import Plant, Speeds
+from cyclesim.simulation.trace import Stream, Trace
+
+_BEFORE_S = -1e9
+"""What is so when the span begins has been so since this: the trace does not know since when."""
+
+
+class SourceTruth(NamedTuple):
+    """What is true of one heat source. `flow` is "none", "low" (below what it needs) or "enough"."""
+
+    hot: bool
+    """Its heat is on, its contactor's opening time included."""
+    flow: str
+    past_grace: bool
+    """Its heat has been on without enough flow for longer than the grace."""
+    flow_lasted: bool
+    """Enough flow has lasted for the proof time without a break."""
+
+
+class Snapshot(NamedTuple):
+    """One instant: the controller's states by machine, and what is true of pumps and heat sources."""
+
+    states: tuple[tuple[str, str], ...]
+    contacts: tuple[tuple[str, tuple[str, ...]], ...]
+    """Per pump, the speeds whose contacts are closed."""
+    sources: tuple[tuple[str, SourceTruth], ...]
+
+
+def current_a(snapshot: Snapshot, plant: Plant) -> float:
+    """Current drawn from the supply [A]: closed contacts, hot sources, and what else is on the supply."""
+    pumps = sum(plant.current_a(pump, speed) for pump, closed in snapshot.contacts for speed in closed)
+    heat_w = sum(plant.sheet.heat_sources[name].output_w for name, truth in snapshot.sources if truth.hot)
+    return pumps + (heat_w + sum(plant.scenario.supply.also_on_it.values())) / plant.voltage_v
+
+
+class Timeline(NamedTuple):
+    """The snapshots of a trace: every distinct one, and for each of them the set of its time."""
+
+    snapshots: tuple[tuple[Snapshot, Spans], ...]
+    hot: dict[str, Spans]
+    """Per source, when its heat is truly on."""
+    some_flow: dict[str, Spans]
+    enough_flow: dict[str, Spans]
+
+
+def speeds_over_time(plant: Plant, trace: Trace, *, coasting: bool) -> list[tuple[float, float, Speeds]]:
+    """What moves the water: the speeds of all pumps, each with its coasting or without, over the span."""
+    lanes = [_lane(trace.pumps[n], pump.coasts_s if coasting else 0.0) for n, pump in plant.pumps.items()]
+    edges = np.unique(np.concatenate([np.array([t for t, _ in lane]) for lane in lanes]))
+    edges = edges[edges < trace.span_s]
+    codes = [np.searchsorted(np.array([t for t, _ in lane]), edges, side="right") - 1 for lane in lanes]
+    found = zip(*(([lane[i][1] for i in code]) for lane, code in zip(lanes, codes, strict=True)), strict=True)
+    ends = [*edges[1:].tolist(), float(trace.span_s)]
+    return list(zip(edges.tolist(), ends, found, strict=True))
+
+
+def _lane(stream: Stream, coasts_s: float) -> list[tuple[float, str]]:
+    """(since, speed) of one pump; a speed outlasts its stop by *coasts_s*, but not the next start."""
+    lane: list[tuple[float, str]] = []
+    for x in stream:
+        if x.state not in ("stopped", "changing"):
+            while lane and lane[-1][0] >= x.start_s:
+                lane.pop()
+            lane.append((float(x.start_s), x.state))
+        elif not lane:
+            lane.append((float(x.start_s), "stopped"))
+        elif lane[-1][1] != "stopped":
+            lane.append((x.start_s + coasts_s, "stopped"))
+    return lane
+
+
+def timeline(plant: Plant, trace: Trace) -> Timeline:
+    """The trace as snapshots of what is true."""
+    limits, sheet = plant.scenario.limits, plant.sheet
+    some, enough = _flows(plant, trace)
+    since_ever = {n: _since_ever(a) for n, a in enough.items()}
+    hot = {}
+    for name, stream in trace.sources.items():
+        late = longer(spans(stream.spans("firing")), sheet.heat_sources[name].opens_within_s)
+        hot[name] = _clipped(late, trace)
+    facts: list[Spans] = []
+    for name in trace.sources:
+        unfed = after(without(hot[name], enough[name]), limits.heat_without_flow_grace_s)
+        lasted = _clipped(after(since_ever[name], limits.proof_time_s), trace)
+        facts += [hot[name], some[name], enough[name], unfed, lasted]
+    closed = [(pump, speed) for pump, speeds in plant.speeds.items() for speed in speeds]
+    for pump, speed in closed:
+        late = longer(spans(trace.pumps[pump].spans(speed)), sheet.pumps[pump].opens_within_s)
+        facts.append(_clipped(late, trace))
+    streams = [*trace.pumps.values(), *trace.sources.values()]
+    changes = [np.array(stream.starts, dtype=float) for stream in streams]
+    edges = np.unique(np.concatenate([edges_of(NONE, *facts), *changes, [0.0, float(trace.span_s)]]))
+    begins = edges[:-1]
+    columns = [
+        np.array(stream.codes)[np.searchsorted(at, begins, side="right") - 1]
+        for stream, at in zip(streams, changes, strict=True)
+    ]
+    columns += [covered(fact, begins).astype(int) for fact in facts]
+    rows, which = np.unique(np.column_stack(columns), axis=0, return_inverse=True)
+    which = which.ravel()
+    found = []
+    for k, row in enumerate(rows.tolist()):
+        codes, true = row[: len(streams)], [bool(x) for x in row[len(streams) :]]
+        states = tuple((s.name, s.labels[code]) for s, code in zip(streams, codes, strict=True))
+        truths = tuple(
+            (name, _source_truth(*true[5 * i : 5 * i + 5])) for i, name in enumerate(trace.sources)
+        )
+        on = [pair for pair, yes in zip(closed, true[5 * len(trace.sources) :], strict=True) if yes]
+        contacts = tuple((pump, tuple(s for p, s in on if p == pump)) for pump in plant.pumps)
+        found.append((Snapshot(states, contacts, truths), where(edges, which == k)))
+    return Timeline(tuple(found), hot, some, enough)
+
+
+def _source_truth(hot: bool, some: bool, enough: bool, past_grace: bool, lasted: bool) -> SourceTruth:
+    flow = "enough" if enough else "low" if some else "none"
+    return SourceTruth(hot, flow, past_grace, lasted)
+
+
+def _flows(plant: Plant, trace: Trace) -> tuple[dict[str, Spans], dict[str, Spans]]:
+    """Per heat source, when any water moves through it, and when as much as it needs."""
+    some: dict[str, list[tuple[float, float]]] = {n: [] for n in trace.sources}
+    enough: dict[str, list[tuple[float, float]]] = {n: [] for n in trace.sources}
+    for start, end, speeds in speeds_over_time(plant, trace, coasting=True):
+        duty = plant.duty(speeds)
+        for name in trace.sources:
+            flow = abs(duty.flow_m3_s(name))
+            if flow > STILL_M3_S:
+                some[name].append((start, end))
+            if flow >= plant.sheet.heat_sources[name].needs_flow_m3_s:
+                enough[name].append((start, end))
+    return {n: spans(pairs) for n, pairs in some.items()}, {n: spans(pairs) for n, pairs in enough.items()}
+
+
+def _since_ever(a: Spans) -> Spans:
+    """The set with what is so at 0 going back before the span."""
+    return join(a, spans([(_BEFORE_S, 0.0)])) if len(a) and a[0, 0] == 0.0 else a
+
+
+def _clipped(a: Spans, trace: Trace) -> Spans:
+    return meet(a, spans([(0.0, float(trace.span_s))]))
