@@ -307,7 +307,7 @@ class Plant:
         ]
 
     def sensed(self, source: str, duty: PlantDuty) -> bool:
-        """What a source's means of proof says of the flow at *duty*. A pump contact knows nothing of water."""
+        """What a source's means of proof says of the flow; a pump contact knows nothing of water."""
         sheet = self.sheet.heat_sources[source]
         if sheet.proof.by == "flow_switch":
             return abs(duty.flow_m3_s(source)) >= sheet.needs_flow_m3_s

@@ -317,7 +317,7 @@ class _Run:
         return _Effect(duty, patterns, firing, heat_w, trapped_w, sensed)
 
     def _watch_dry(self, now: int) -> None:
-        """A source that fires into still water trips at its own limit, if it has one: its water boils soon."""
+        """A source that fires into still water trips at its own limit, if it has one."""
         for name in self.sources:
             if name not in self.effect.firing or abs(self.effect.duty.flow_m3_s(name)) > STILL_M3_S:
                 self.dry_since.pop(name, None)

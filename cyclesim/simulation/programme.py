@@ -116,7 +116,9 @@ class Programme:
         dwells: dict[str, dict[str, int]] = {}
         for name, pump in self.scenario.plant.pumps.items():
             run = dict.fromkeys(pump.speeds, round(pump.minimum_run_s))
-            dwells[name] = {"stopped": round(pump.rest_s), "changing": round(pump.changeover_s), **run}
+            changeover = round(pump.changeover_s) if len(run) > 1 else 0
+            # stopping on the way from one speed to the other is no short cut around break before make
+            dwells[name] = {"stopped": max(round(pump.rest_s), changeover), "changing": changeover, **run}
         for name, source in self.scenario.plant.heat_sources.items():
             proof = self.proof_s(name) or 0
             dwells[name] = {"off": round(source.rest_s), "proving": proof, "run_on": self.run_on_s(name)}
@@ -217,7 +219,7 @@ def _standard_time(at_utc: datetime, zone: ZoneInfo) -> datetime:
 
 
 def below(series: Sequence[float], origin_s: int, starts_c: float, stops_c: float) -> list[Span]:
-    """Spans in which an hourly *series* calls for frost protection: from below one value to above the other."""
+    """Spans in which an hourly *series* calls: from the hour below *starts_c* to that above *stops_c*."""
     spans: list[Span] = []
     since: int | None = None
     for hour, temp in enumerate(series):
