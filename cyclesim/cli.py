@@ -1,0 +1,294 @@
+"""The command line: parse, call, print. Only click is imported until a command runs."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn, TextIO, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from cyclesim.report.layout import Page
+
+OK, BROKEN, WRONG, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
+DEFAULT_DAYS, MOST_DAYS = 365, 3660
+STDOUT = Path("-")
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+class Commands(click.Group):
+    """The commands, and what each way of ending means: see `Exit status` in the help."""
+
+    def main(self, *args: Any, **extra: Any) -> NoReturn:
+        """Run a command and leave with its status; a traceback is for us, never for a user."""
+        extra |= {"standalone_mode": False, "prog_name": "cyclesim"}
+        try:
+            status = super().main(*args, **extra)
+        except click.ClickException as error:
+            error.show()
+            status = WRONG
+        except (click.Abort, KeyboardInterrupt):
+            click.echo("Interrupted; no file was written.", err=True)
+            status = INTERRUPTED
+        except Exception as error:
+            status = _failed(error)
+        sys.exit(status or OK)
+
+
+def _failed(error: Exception) -> int:
+    from cyclesim.errors import CycleSimError
+
+    if isinstance(error, CycleSimError):
+        click.echo(str(error), err=True)
+        return WRONG
+    if os.environ.get("CYCLESIM_TRACEBACK") == "1":
+        raise error
+    said = " ".join(str(error).split())[:300]
+    click.echo(
+        f"Sorry, this is a fault of cyclesim, not of your file: {type(error).__name__}: {said}\n"
+        "Please report it with the file and the command that you used, and with what\n"
+        "CYCLESIM_TRACEBACK=1 in the environment makes the same command print.",
+        err=True,
+    )
+    return FAULT
+
+
+class Day(click.ParamType):  # type: ignore[type-arg]  # generic since click 8.5
+    """A date such as 2027-03-01."""
+
+    name = "date"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> date:
+        """A date from 1970 to 2999, or a usage error."""
+        if isinstance(value, date):
+            return value
+        try:
+            found = date.fromisoformat(value)
+        except ValueError as error:
+            why = f" ({error})" if "day" in str(error) or "month" in str(error) else ""
+            self.fail(f"{value!r} is no date{why}; write year-month-day, e.g. 2027-03-01.", param, ctx)
+        if not 1970 <= found.year <= 2999:
+            self.fail(f"{value!r} is too far off; a date from 1970 to 2999 is due.", param, ctx)
+        return found
+
+
+def _scenario(command: Command) -> Command:
+    """The scenario file and `--set`, which most commands take."""
+    sets = click.option(
+        "--set", "sets", multiple=True, metavar="PATH=VALUE",
+        help='Change a field for this run, e.g. --set "schedule.heating.keep_at=36 degC".',
+    )  # fmt: skip
+    return click.argument("file", type=click.Path(path_type=Path))(sets(command))
+
+
+def _output(*names: str, help: str) -> Callable[[Command], Command]:
+    return click.option(*names, type=click.Path(path_type=Path), metavar="FILE", help=help)
+
+
+@click.group(
+    cls=Commands, invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]}
+)
+@click.version_option(package_name="cyclesim", message="%(prog)s %(version)s")
+@click.pass_context
+def cli(ctx: click.Context) -> None:
+    """Simulate the pump programme of a small custom heated tub, and judge it by rules.
+
+    Start with "cyclesim new tub.yaml", then "cyclesim run tub.yaml".
+
+    It advises; it is no safety controller. Local codes and licensed people decide.
+
+    Exit status: 0 no rule of severity danger or hygiene broken, 1 some broken, 2 the input or the call is
+    wrong, 3 a fault of cyclesim, 130 interrupted.
+    """
+    if ctx.invoked_subcommand is None:
+        click.echo(ctx.get_help())
+
+
+@cli.command()
+@_scenario
+@click.option("--days", type=click.IntRange(1, MOST_DAYS), default=DEFAULT_DAYS, show_default=True,
+              help="How many days to simulate.")  # fmt: skip
+@click.option("--from", "start", type=Day(), metavar="DATE",
+              help="First day, e.g. 2027-03-01; 1 January of the file's year unless given.")  # fmt: skip
+@click.option("--seed", type=click.IntRange(0), default=0, show_default=True,
+              help="Number that every random draw starts from.")  # fmt: skip
+@_output("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen instead.")
+@_output("--trace", "trace_file", help="Write everything that happened, interval by interval, as CSV.")
+def run(
+    file: Path,
+    sets: tuple[str, ...],
+    days: int,
+    start: date | None,
+    seed: int,
+    json_file: Path | None,
+    trace_file: Path | None,
+) -> int:
+    """Simulate FILE and say what breaks a rule and what to change."""
+    _check_outputs(file, json_file, trace_file)
+    from cyclesim.analysis.result import simulate
+    from cyclesim.report import as_json
+    from cyclesim.report.progress import progress
+    from cyclesim.report.run_report import run_report
+    from cyclesim.report.trace_csv import write_trace
+    from cyclesim.report.verdict import is_broken
+    from cyclesim.scenario.load import load
+
+    scenario = load(file, sets=sets)
+    with progress(days) as on_day:
+        result = simulate(scenario, days=days, start=start, seed=seed, on_day=on_day)
+    if trace_file is not None:
+        _write(trace_file, lambda stream: write_trace(result.trace, stream))
+    if json_file is not None:
+        _write_text(json_file, as_json.as_text(as_json.result_values(result)))
+    if json_file != STDOUT and trace_file != STDOUT:
+        page = _page()
+        run_report(page, result)
+        _print(page.text())
+    return BROKEN if is_broken(result.findings) else OK
+
+
+@cli.command()
+@_scenario
+def check(file: Path, sets: tuple[str, ...]) -> int:
+    """Say whether FILE is sound, without running it."""
+    from cyclesim.analysis.result import check_plant
+    from cyclesim.report.check_report import check_report
+    from cyclesim.report.verdict import is_broken
+    from cyclesim.scenario.load import load
+
+    scenario = load(file, sets=sets)
+    findings, checked = check_plant(scenario)
+    page = _page()
+    check_report(page, str(file), scenario, findings, checked)
+    _print(page.text())
+    return BROKEN if is_broken(findings) else OK
+
+
+@cli.command()
+@_scenario
+@_output("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen instead.")
+def duty(file: Path, sets: tuple[str, ...], json_file: Path | None) -> int:
+    """Say what every pump, leg, jet and device of FILE gets."""
+    _check_outputs(file, json_file)
+    from cyclesim.report import as_json
+    from cyclesim.report.duty_table import duty_report
+    from cyclesim.scenario.load import load
+    from cyclesim.simulation.assembly import Plant
+
+    scenario = load(file, sets=sets)
+    values = as_json.duty_values(Plant(scenario))
+    if json_file is not None:
+        _write_text(json_file, as_json.as_text(values))
+    if json_file != STDOUT:
+        page = _page()
+        duty_report(page, scenario, values["duties"])
+        _print(page.text())
+    return OK
+
+
+@cli.command()
+@_scenario
+@click.option("--as", "form", type=click.Choice(["text", "mermaid", "svg"]), default="text",
+              show_default=True, help="How to draw; svg needs Graphviz.")  # fmt: skip
+@_output("-o", "--output", "output", help="Write to FILE, not to the screen.")
+def states(file: Path, sets: tuple[str, ...], form: str, output: Path | None) -> int:
+    """Draw the state machines of FILE's pumps and heat sources."""
+    _check_outputs(file, output)
+    from cyclesim.report.states import drawn
+    from cyclesim.scenario.load import load
+    from cyclesim.simulation.programme import Programme
+
+    _write_text(output or STDOUT, drawn(Programme(load(file, sets=sets)).machines.values(), form))
+    return OK
+
+
+@cli.command()
+@_output("-o", "--output", "output", help="Write to FILE, not to the screen.")
+def schema(output: Path | None) -> int:
+    """Print the JSON Schema with which editors check a scenario."""
+    _check_outputs(None, output)
+    from cyclesim.report.as_json import as_text
+    from cyclesim.scenario.schema import json_schema
+
+    _write_text(output or STDOUT, as_text(json_schema()))
+    return OK
+
+
+@cli.command()
+@click.argument("file", type=click.Path(path_type=Path), required=False)
+def new(file: Path | None) -> int:
+    """Write a commented scenario to start from."""
+    from cyclesim.report.starter import write_starter
+
+    if file is None or file == STDOUT:
+        from cyclesim.scenario.starter import starter_text
+
+        _print(starter_text())
+    else:
+        _print(write_starter(file))
+    return OK
+
+
+# -- output ------------------------------------------------------------------------------------------------
+
+
+def _page() -> Page:
+    from shutil import get_terminal_size
+
+    from cyclesim.report.layout import Page
+
+    dumb = os.environ.get("TERM") == "dumb" or bool(os.environ.get("NO_COLOR"))
+    return Page(get_terminal_size((80, 24)).columns, sys.stdout.isatty() and not dumb)
+
+
+def _check_outputs(source: Path | None, *outputs: Path | None) -> None:
+    """Refuse what cannot be written before anything is done."""
+    from cyclesim.report.files import check_writable, is_stream
+
+    files = [path for path in outputs if path is not None]
+    named = [path.resolve() for path in files if not is_stream(path)]
+    if len(set(named)) < len(named):
+        raise click.UsageError("Two outputs cannot go to the same file.")
+    if source is not None and source.resolve() in named:
+        raise click.UsageError(f"Writing to {source} would overwrite the scenario.")
+    for path in files:
+        if path != STDOUT:
+            check_writable(path)
+
+
+def _write(path: Path, write: Callable[[TextIO], object]) -> None:
+    if path == STDOUT:
+        from io import StringIO
+
+        text = StringIO()
+        write(text)
+        _print(text.getvalue())
+        return
+    from cyclesim.report.files import write_whole
+
+    write_whole(path, write)
+
+
+def _write_text(path: Path, text: str) -> None:
+    _write(path, lambda stream: stream.write(text))
+
+
+def _print(text: str) -> None:
+    """Print, quietly ending where the reader has closed the pipe; the status stays what it is."""
+    reconfigure = getattr(sys.stdout, "reconfigure", None)
+    if reconfigure is not None:
+        reconfigure(errors="replace")
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def main() -> NoReturn:
+    """The command `cyclesim`."""
+    cli.main()

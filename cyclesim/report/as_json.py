@@ -1,0 +1,64 @@
+"""A result as JSON: the same numbers as on the screen, in fixed units that the keys name; unknown is null."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from cyclesim.report.duties import duties
+
+if TYPE_CHECKING:
+    from cyclesim.analysis.result import Result
+    from cyclesim.scenario.model import Scenario
+    from cyclesim.simulation.assembly import Plant
+
+
+def result_values(result: Result) -> dict[str, Any]:
+    """Everything a run says, as plain values in a stable order."""
+    metrics = asdict(result.metrics)
+    return {
+        "about": dict(result.about),
+        **{part: metrics[part] for part in ("legs", "pumps", "heat_sources", "tub", "energy")},
+        "findings": [asdict(finding) for finding in result.findings],
+        "checked": {
+            "checked": result.checked.checked,
+            "could_not": [{"rule": rule, "why": why} for rule, why in result.checked.could_not],
+        },
+        "duties": duties(result.plant),
+        "defaults": default_values(result.scenario),
+        "clock_changes": result.programme.clock_notes(result.trace.begin_utc, result.trace.span_s),
+    }
+
+
+def duty_values(plant: Plant) -> dict[str, Any]:
+    """The duties of a plant and what was assumed for them."""
+    return {
+        "title": plant.scenario.title,
+        "duties": duties(plant),
+        "defaults": default_values(plant.scenario),
+    }
+
+
+def default_values(scenario: Scenario) -> list[dict[str, str]]:
+    """Every default that was filled in."""
+    return [
+        {"path": d.path, "value": d.value_text, "spread": d.spread_text, "source": d.source_text}
+        for d in scenario.defaults
+    ]
+
+
+def as_text(values: object) -> str:
+    """JSON text that is the same for the same values; a number that is none becomes null."""
+    return json.dumps(_finite(values), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def _finite(value: object) -> object:
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    if isinstance(value, dict):
+        return {key: _finite(inner) for key, inner in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_finite(inner) for inner in value]
+    return value

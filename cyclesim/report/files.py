@@ -1,0 +1,72 @@
+"""Files that are written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import stat
+from collections.abc import Callable
+from pathlib import Path
+from typing import TextIO
+
+from cyclesim.errors import Fault, InputError
+
+
+def is_stream(path: Path) -> bool:
+    """Whether *path* is a device or a pipe, which is written to and never replaced."""
+    mode = _mode(path)
+    return mode is not None and not stat.S_ISREG(mode) and not stat.S_ISDIR(mode)
+
+
+def check_writable(path: Path) -> None:
+    """Raise InputError, before any work is done, where *path* cannot be written later."""
+    mode = _mode(path)
+    if mode is not None and stat.S_ISDIR(mode):
+        raise _refused(path, "a folder")
+    if mode is not None and not os.access(path, os.W_OK):
+        raise _refused(path, "a file that may not be written")
+    if not is_stream(path):
+        try:
+            beside = _beside(path)
+            beside.open("x").close()
+            beside.unlink()
+        except OSError as error:
+            raise _unwritable(path, error) from None
+
+
+def write_whole(path: Path, write: Callable[[TextIO], object]) -> None:
+    """Let *write* fill a new file beside *path*, then put it in the place of *path* in one step."""
+    if is_stream(path):
+        with path.open("w", encoding="utf-8", newline="\n") as stream:
+            write(stream)
+        return
+    beside = _beside(path)
+    try:
+        with beside.open("x", encoding="utf-8", newline="\n") as stream:
+            write(stream)
+        beside.replace(path.resolve())
+    except OSError as error:
+        raise _unwritable(path, error) from None
+    finally:
+        beside.unlink(missing_ok=True)
+
+
+def _mode(path: Path) -> int | None:
+    """Kind and rights of what is there; None if nothing is."""
+    try:
+        return path.stat().st_mode
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        raise _unwritable(path, error) from None
+
+
+def _beside(path: Path) -> Path:
+    return path.resolve().with_name(f".cyclesim-{os.getpid()}.part")
+
+
+def _unwritable(path: Path, error: OSError) -> InputError:
+    return _refused(path, f"a place that cannot be written ({error.strerror})")
+
+
+def _refused(path: Path, found: str) -> InputError:
+    return InputError(Fault(str(path), 0, 0, "", found, "a file to write is due", "nothing was written"))

@@ -1,0 +1,35 @@
+"""A progress bar on standard error, for a run that takes more than a second at a terminal."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+
+@contextmanager
+def progress(days: int, *, after_s: float = 1.0) -> Iterator[Callable[[int], None] | None]:
+    """What to call after each day; None where nobody watches. The bar is gone when the run is over."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    bar = Progress(console=Console(stderr=True), transient=True)
+    task = bar.add_task("simulating", total=days)
+    begun, shown = time.monotonic(), False
+
+    def on_day(days_done: int) -> None:
+        nonlocal shown
+        if not shown and time.monotonic() - begun > after_s:
+            bar.start()
+            shown = True
+        bar.update(task, completed=days_done)
+
+    try:
+        yield on_day
+    finally:
+        if shown:
+            bar.stop()

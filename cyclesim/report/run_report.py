@@ -1,0 +1,40 @@
+"""The report of a run on the terminal: verdict, what to change, tables, what was assumed, cautions."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+from cyclesim.report.cautions import RUN_CAUTIONS, say_cautions
+from cyclesim.report.defaults_table import say_defaults
+from cyclesim.report.layout import Page
+from cyclesim.report.tables import say_energy, say_legs, say_pumps, say_sources, say_tub
+from cyclesim.report.verdict import say_findings, say_verdict
+from cyclesim.report.words import count
+
+if TYPE_CHECKING:
+    from cyclesim.analysis.result import Result
+
+
+def run_report(page: Page, result: Result) -> None:
+    """Everything a run says to a person, the most urgent first."""
+    about, metrics = result.about, result.metrics
+    page.line(str(about["title"]), style="bold")
+    first = date.fromisoformat(str(about["first_day"]))
+    span = f"{count(int(about['days']), 'day')} from {first.day} {first:%B %Y}, {about['time_zone']}"
+    page.line(f"{span}, after {about['warm_up_days']} days of warm-up that are not counted.")
+    page.line()
+    say_verdict(page, result.findings, result.checked)
+    say_findings(page, result.findings)
+    say_legs(page, metrics.legs, result.scenario.limits.water_age_s / 3600.0)
+    say_pumps(page, metrics.pumps, metrics.energy.currency)
+    say_sources(page, metrics.heat_sources, metrics.energy.currency)
+    say_tub(page, metrics.tub)
+    say_energy(page, metrics.energy)
+    notes = result.programme.clock_notes(result.trace.begin_utc, result.trace.span_s)
+    if notes:
+        page.heading("Clock changes")
+        for note in notes:
+            page.line(f"- {note}", hang=2)
+    say_defaults(page, result.scenario.defaults)
+    say_cautions(page, RUN_CAUTIONS)

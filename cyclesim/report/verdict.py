@@ -1,0 +1,74 @@
+"""What a run comes to: the verdict in a line, the broken rules, the worst findings and what mends them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from cyclesim.analysis.findings import SEVERITIES, Checked, Finding
+from cyclesim.report.layout import Page
+from cyclesim.report.words import count, hours, listed, number, when
+
+MOST_SHOWN = 8
+_STYLES = {"danger": "bold red", "hygiene": "bold yellow", "wear": "cyan", "comfort": "cyan"}
+
+
+def is_broken(findings: Sequence[Finding]) -> bool:
+    """Whether a rule of severity danger or hygiene is broken: what the exit status says."""
+    return any(finding.severity in ("danger", "hygiene") for finding in findings)
+
+
+def verdict(findings: Sequence[Finding], checked: Checked) -> str:
+    """The verdict in one sentence or two."""
+    tally = f"{checked.checked} checked, {len(checked.could_not)} could not be."
+    rules = {finding.rule: finding.severity for finding in findings}
+    if not rules:
+        return f"No rule broken: {tally}"
+    by_severity = [(list(rules.values()).count(severity), severity) for severity in SEVERITIES]
+    parts = ", ".join(f"{n} {severity}" for n, severity in by_severity if n)
+    return f"{count(len(rules), 'rule')} broken: {parts}. {tally[0].upper()}{tally[1:]}"
+
+
+def say_verdict(page: Page, findings: Sequence[Finding], checked: Checked) -> None:
+    """The verdict, a line for each broken rule, and what could not be checked and why."""
+    worst = findings[0].severity if findings else ""
+    page.line(verdict(findings, checked), style=_STYLES.get(worst, "bold green"))
+    for rule in dict.fromkeys(finding.rule for finding in findings):
+        broken = [finding for finding in findings if finding.rule == rule]
+        subjects = listed(list(dict.fromkeys(finding.subject for finding in broken)))
+        page.line(f"{broken[0].severity:<8} {rule}: {subjects}", indent=2, hang=9)
+    for rule, why in checked.could_not:
+        page.line(f"not checked: {rule}: {why}", indent=2, hang=9)
+
+
+def say_findings(page: Page, findings: Sequence[Finding]) -> None:
+    """The worst findings: what happened, why, and what would mend it."""
+    if not findings:
+        return
+    page.heading("What to change first")
+    for k, finding in enumerate(findings[:MOST_SHOWN], start=1):
+        page.line()
+        title = f"{k}. {finding.subject}: {finding.cause}"
+        page.line(f"{title} ({finding.severity}, {finding.rule})", style=_STYLES[finding.severity], hang=3)
+        page.line(how_bad(finding), indent=3)
+        page.line(f"Mend: {finding.mend}", indent=3, hang=6)
+        page.line(f"Rule: {finding.sentence} ({finding.source})", indent=3, hang=6)
+    more = len(findings) - MOST_SHOWN
+    if more > 0:
+        page.line()
+        page.line(f"... and {count(more, 'lesser finding')} more; --json FILE has them all.")
+
+
+def how_bad(finding: Finding) -> str:
+    """How often, how long, the worst and the first times, as far as they are known."""
+    said = []
+    if finding.first:
+        said.append(count(finding.times, "time"))
+        if finding.total_h is not None:
+            said[-1] += f", {hours(finding.total_h)} in all"
+    if finding.worst_text:
+        said.append(f"worst: {finding.worst_text}")
+    elif finding.worst is not None:
+        said.append(f"worst: {number(finding.worst)} {finding.worst_unit}".rstrip())
+    if finding.first:
+        said.append(f"{'first' if finding.times > 1 else 'on'} {', '.join(map(when, finding.first))}")
+    return "; ".join(said) + "."

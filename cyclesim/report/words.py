@@ -1,0 +1,94 @@
+"""Numbers, times and money as a person reads them: no more digits than they deserve."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+UNKNOWN = "-"
+"""What stands where nothing is known."""
+
+
+def plain(text: str) -> str:
+    """A text from a file without line breaks and terminal control signs."""
+    return "".join(char if char.isprintable() else " " for char in text)
+
+
+def number(value: float | None, decimals: int = 1) -> str:
+    """A number to *decimals* places below 10, one below 100, none above; `-` if unknown.
+
+    >>> number(11.94), number(1203.4), number(0.004), number(0), number(1.853, 2), number(None)
+    ('11.9', '1203', '<0.1', '0', '1.85', '-')
+    """
+    if value is None:
+        return UNKNOWN
+    if not value:
+        return "0"
+    places = decimals if abs(value) < 10 else min(decimals, 1) if abs(value) < 100 else 0
+    shown = f"{value:.{places}f}"
+    if float(shown):
+        return shown
+    return f"{'<' if value > 0 else '>-'}{10**-places:.{places}f}"
+
+
+def hours(value: float | None) -> str:
+    """A length of time given in hours, in the unit that fits its size.
+
+    >>> hours(0.3), hours(11.94), hours(0.0125), hours(200), hours(0), hours(None)
+    ('18 min', '11.9 h', '45 s', '8.3 days', '0 s', '-')
+    """
+    return UNKNOWN if value is None else seconds(3600.0 * value)
+
+
+def seconds(value: float) -> str:
+    """A length of time given in seconds, in the unit that fits its size."""
+    if value < 120:
+        return f"{number(value, 0)} s"
+    if value < 2 * 3600:
+        return f"{value / 60:.0f} min"
+    if value < 72 * 3600:
+        return f"{number(value / 3600)} h"
+    return f"{number(value / 86400)} days"
+
+
+def when(iso: str | None) -> str:
+    """A local time as people write it.
+
+    >>> when("2027-01-14T03:05:10+00:00"), when(None)
+    ('14 Jan 2027 03:05', '-')
+    """
+    if iso is None:
+        return UNKNOWN
+    at = datetime.fromisoformat(iso)
+    return f"{at.day} {at:%b %Y %H:%M}"
+
+
+def day(iso: str | None) -> str:
+    """The date alone, as people write it."""
+    if iso is None:
+        return UNKNOWN
+    at = datetime.fromisoformat(iso)
+    return f"{at.day} {at:%b %Y}"
+
+
+def money(amount: float | None, currency: str | None) -> str:
+    """An amount with two decimals and its currency."""
+    return UNKNOWN if amount is None else f"{amount:.2f} {currency or ''}".rstrip()
+
+
+def count(n: int, one: str, many: str = "") -> str:
+    """A number with its noun.
+
+    >>> count(1, "rule"), count(3, "rule"), count(2, "was", "were")
+    ('1 rule', '3 rules', '2 were')
+    """
+    return f"{n} {one if n == 1 else many or one + 's'}"
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names in a sentence.
+
+    >>> listed(["a"]), listed(["a", "b", "c"])
+    ('a', 'a, b and c')
+    """
+    return " and ".join(filter(None, (", ".join(names[:-1]), *names[-1:])))

@@ -1,0 +1,51 @@
+"""Pages of text: width, plain signs, nothing cut."""
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cyclesim.report.layout import Column, Page
+
+WORDS = st.text(st.characters(whitelist_categories=("Ll", "Lu", "Nd", "Po")), min_size=1, max_size=60)
+
+
+@given(st.lists(st.tuples(WORDS, st.floats(0, 9e6).map("{:.1f}".format)), min_size=1, max_size=5))
+def test_table_is_never_wider_than_80_columns_and_cuts_nothing(rows: list[tuple[str, str]]) -> None:
+    """Long names are folded over lines; every sign of every cell is still there."""
+    page = Page(80)
+    page.table(
+        [Column("what", words=True), Column("a\nh"), Column("why", words=True)], [(*r, r[0]) for r in rows]
+    )
+    text = page.text()
+    assert all(len(line) <= 80 for line in text.splitlines())
+    assert "…" not in text
+    kept = sum(text.count(sign) for sign in set("".join(name for name, _ in rows)) - set(" whaty0123456789."))
+    due = sum(2 * name.count(sign) for name, _ in rows for sign in set(name) - set(" whaty0123456789."))
+    assert due == kept
+
+
+def test_line_hangs_and_wraps_between_words() -> None:
+    """Later lines of a paragraph stand further in, and no word is broken."""
+    page = Page(80)
+    page.line("- " + "sediment " * 20, hang=2)
+    first, second, *_ = page.text().splitlines()
+    assert first.startswith("- sediment")
+    assert second.startswith("  sediment")
+    assert set(page.text().split()) == {"-", "sediment"}
+
+
+def test_brackets_of_a_file_are_not_markup() -> None:
+    """A title in square brackets is printed as written."""
+    page = Page(80)
+    page.line("[red]tub[/red]")
+    page.table([Column("[b]", words=True)], [("[i]x[/i]",)])
+    assert "[red]tub[/red]" in page.text()
+    assert "[i]x[/i]" in page.text()
+
+
+def test_colour_only_when_asked() -> None:
+    """Without a terminal no escape sequence is written."""
+    plain, coloured = Page(80), Page(80, colour=True)
+    for page in (plain, coloured):
+        page.line("tub", style="bold red")
+    assert "\x1b[" not in plain.text()
+    assert "\x1b[" in coloured.text()
