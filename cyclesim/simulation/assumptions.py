@@ -1,0 +1,53 @@
+"""What the model takes for granted beyond the file: numbers nobody gave, with their spread and source."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from cyclesim.physics import climate, walls
+from cyclesim.physics.walls import Assumption
+from cyclesim.scenario.model import Default, Scenario
+
+
+def assumptions(scenario: Scenario) -> tuple[Default, ...]:
+    """Every such number that this scenario's answers rest on, in the manner of the filled-in defaults."""
+    return tuple(_all(scenario))
+
+
+def _all(scenario: Scenario) -> Iterator[Default]:
+    plant, zones = scenario.plant, scenario.place.zones
+    tub = plant.tub
+    buried_tub = zones[tub.shell.zone].depth_m is not None
+    buried = [name for name, leg in plant.legs.items() if zones[leg.zone].depth_m is not None]
+    wall = walls.MATERIALS[tub.shell.of]
+    low, high = wall.spread_w_mk
+    yield Default(
+        f"conductivity of {tub.shell.of}", f"{wall.conductivity_w_mk:g} W/(m K)", f"{low:g} to {high:g}", wall.source
+    )
+    if tub.shell.insulation_m or tub.cover != "none":
+        foam = walls.MATERIALS["foam"]
+        low, high = foam.spread_w_mk
+        text = f"{foam.conductivity_w_mk:g} W/(m K)"
+        yield Default("conductivity of the tub's foam", text, f"{low:g} to {high:g}", foam.source)
+    if tub.cover == "none":
+        yield _said("loss of the open water", walls.UNCOVERED_W_M2K, "W/(m2 K)")
+    else:
+        yield _said(f"loss of a cover of {tub.cover.fit} fit", walls.COVER_FIT[tub.cover.fit], "times a tight one's")
+    if not buried_tub:
+        yield _said("film outside the shell", walls.OUTSIDE_FILM_W_M2K, "W/(m2 K)")
+    if buried_tub or buried:
+        yield _said("conductivity of the soil", walls.SOIL_W_MK, "W/(m K)")
+        text = f"{climate.SOIL_M2_S * 1e6:g} mm2/s"
+        yield Default("diffusivity of the soil", text, "0.2 to 1", "common practice, no source")
+    if len(buried) < len(plant.legs):
+        yield _said("film outside pipes in air", walls.PIPE_FILM_W_M2K, "W/(m2 K)")
+    if plant.equipment or plant.heat_sources:
+        yield _said("film outside filter and heater housings", walls.HOUSING_FILM_W_M2K, "W/(m2 K)")
+    yield Default("losses of fittings", "handbook values", "-25 to +25 %", "TP-410, from memory; see the guide")
+    yield Default(
+        "water in filters and pipes", "passes in order", "a stirred housing lags", "plug flow, a modelling choice"
+    )
+
+
+def _said(path: str, number: Assumption, unit: str) -> Default:
+    return Default(path, f"{number.value:g} {unit}", f"{number.low:g} to {number.high:g}", number.source)

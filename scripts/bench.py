@@ -1,0 +1,171 @@
+"""How fast a year is: beside bare simpy timeouts, beside a plain one-second loop, and over ten years.
+
+Run it on an idle machine: `python scripts/bench.py`. Nothing here is a test; times are printed, not judged,
+with the bound that each is meant to keep beside it.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import simpy
+
+from cyclesim.scenario.load import load
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.engine import simulate_trace
+from cyclesim.simulation.programme import Programme, zones
+
+ROOT = Path(__file__).resolve().parent.parent
+FILE = ROOT / "schedules" / "walled-garden.yaml"
+DAY = 86_400
+
+
+def best(times: int, do: Callable[[], object]) -> float:
+    """Shortest wall time [s] of *times* runs of *do*."""
+    found = []
+    for _ in range(times):
+        start = time.perf_counter()
+        do()
+        found.append(time.perf_counter() - start)
+    return min(found)
+
+
+def bare_timeouts() -> None:
+    """15,000 simpy timeouts of one process, with nothing else."""
+    env = simpy.Environment()
+
+    def wait() -> object:
+        for _ in range(15_000):
+            yield env.timeout(1)
+
+    env.process(wait())  # type: ignore[arg-type]
+    env.run()
+
+
+def one_second_day(plant: Plant, programme: Programme) -> Callable[[], None]:
+    """A plain loop over one day in seconds: control, heat of tub, shell and bodies, cells of water age.
+
+    It shares the duty table and the heat conductances with the engine, and nothing else; each plug is ten
+    stirred cells, so that its ages are rougher than the engine's. It is here for its speed alone.
+    """
+    scenario = plant.scenario
+    trace = simulate_trace(plant, programme, days=1)
+    series = zones(scenario, trace.begin_utc, 0, DAY).series
+    raised = {name: stream.spans("raised") for name, stream in trace.demands.items()}
+    low, high = plant.duty(("low",)), plant.duty(("high",))
+    heating = scenario.schedule.heating
+    assert heating is not None
+
+    def day() -> None:
+        node, water, shell = plant.tub_node, heating.keep_at_c, heating.keep_at_c
+        bodies = [water] * len(plant.bodies)
+        cells = [[0.0] * 10 for _ in plant.plugs]
+        oldest = [0.0] * len(plant.plugs)
+        called = False
+        for second in range(DAY):
+            hour = second // 3600
+            if water <= heating.keep_at_c - heating.within_k:
+                called = True
+            elif water >= heating.keep_at_c:
+                called = False
+            flush = any(a <= second < b for n, s in raised.items() if "flush" in n for a, b in s)
+            run = called or any(a <= second < b for n, s in raised.items() if "filter" in n for a, b in s)
+            duty = high if flush else low if run else None
+            heat = (3000.0 if called and not flush else 0.0) + (duty.pump_heat_w if duty else 0.0)
+            cover = node.ua_cover_w_k * (water - series[node.cover_zone][hour])
+            through = node.g_w_k * (water - shell)
+            out = node.ua_shell_w_k * (shell - series[node.shell_zone][hour])
+            for i, body in enumerate(plant.bodies):
+                loss = body.ua_w_k * (bodies[i] - series[body.zone][hour])
+                bodies[i] -= loss / body.capacity_j_k
+                if duty:
+                    share = min(1.0, duty.body_flows_m3_s[i] / body.volume_m3)
+                    apart = share * (water - bodies[i])
+                    bodies[i] += apart
+                    water -= apart * body.capacity_j_k / node.water_j_k
+            water += (heat - cover - through) / node.water_j_k
+            shell += (through - out) / node.shell_j_k
+            for i, plug in enumerate(plant.plugs):
+                mine = cells[i]
+                flow = duty.plug_flows_m3_s[i] if duty else 0.0
+                if flow and plug.volume_m3:
+                    share = min(1.0, 10 * flow / plug.volume_m3)
+                    for k in range(9, 0, -1):
+                        mine[k] += share * (mine[k - 1] - mine[k]) + 1.0
+                    mine[0] += share * (0.0 - mine[0]) + 1.0
+                else:
+                    for k in range(10):
+                        mine[k] += 1.0
+                oldest[i] = max(oldest[i], mine[9])
+
+    return day
+
+
+YEARS = """
+import resource, sys, time
+from cyclesim.scenario.load import load
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.engine import simulate_trace
+from cyclesim.simulation.programme import Programme
+scenario = load(sys.argv[1])
+plant, programme = Plant(scenario), Programme(scenario)
+simulate_trace(plant, programme, days=2)
+start = time.perf_counter()
+trace = simulate_trace(plant, programme, days=int(sys.argv[2]))
+print(time.perf_counter() - start, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+"""
+
+
+def years(days: int) -> tuple[float, float]:
+    """Wall time [s] and peak memory [MB] of a run of *days*, in a process of its own."""
+    done = subprocess.run(
+        [sys.executable, "-c", YEARS, str(FILE), str(days)], capture_output=True, text=True, check=True
+    )
+    seconds, megabytes = done.stdout.split()
+    return float(seconds), float(megabytes)
+
+
+def command(*words: str) -> float:
+    """Wall time [s] of a cyclesim command, the best of three."""
+    with tempfile.TemporaryDirectory() as folder:
+        return best(
+            3,
+            lambda: subprocess.run(
+                [sys.executable, "-m", "cyclesim", *words],
+                cwd=folder,
+                stdout=subprocess.DEVNULL,
+                check=False,
+                env={**os.environ, "PYTHONPATH": str(ROOT)},
+            ),
+        )
+
+
+def main() -> None:
+    """Measure and print everything."""
+    scenario = load(FILE)
+    plant, programme = Plant(scenario), Programme(scenario)
+    trace = simulate_trace(plant, programme, days=5)
+    bare = best(5, bare_timeouts)
+    year = best(5, lambda: simulate_trace(plant, programme, days=365))
+    print(f"15,000 bare simpy timeouts            {bare * 1e3:8.1f} ms")
+    print(f"a year of {FILE.stem:<24}    {year * 1e3:8.1f} ms   {year / bare:.0f} times that (reach 40, aim 15)")
+    print(f"  passes of the controller, 5 days    {trace.passes:8d}")
+    stepped = 365 * best(1, one_second_day(plant, programme))
+    print(f"a year in plain seconds (1 day x 365) {stepped:8.1f} s    {stepped / year:.0f} times slower (reach 200)")
+    one, ten = years(365), years(3652)
+    print(f"one year, ten years                   {one[0]:8.2f} s    {ten[0]:.2f} s: {ten[0] / one[0]:.1f} times (at most 12)")
+    print(f"peak memory of one, of ten            {one[1]:8.0f} MB   {ten[1]:.0f} MB (under 300)")
+    print(f"cyclesim --help                       {command('--help') * 1e3:8.0f} ms   (under 300)")
+    print(f"cyclesim run, a year, all in all      {command('run', str(FILE)):8.2f} s    (under 3)")
+    print(f"peak memory of this script            {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:8.0f} MB")
+
+
+if __name__ == "__main__":
+    main()
