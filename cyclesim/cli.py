@@ -129,15 +129,16 @@ def run(
 ) -> int:
     """Simulate FILE and say what breaks a rule and what to change."""
     _check_outputs(file, json_file, trace_file)
+    from cyclesim.scenario.load import load
+
+    scenario = load(file, sets=sets)
     from cyclesim.analysis.result import simulate
     from cyclesim.report import as_json
     from cyclesim.report.progress import progress
     from cyclesim.report.run_report import run_report
     from cyclesim.report.trace_csv import write_trace
     from cyclesim.report.verdict import is_broken
-    from cyclesim.scenario.load import load
 
-    scenario = load(file, sets=sets)
     with progress(days) as on_day:
         result = simulate(scenario, days=days, start=start, seed=seed, on_day=on_day)
     if trace_file is not None:
@@ -155,12 +156,13 @@ def run(
 @_scenario
 def check(file: Path, sets: tuple[str, ...]) -> int:
     """Say whether FILE is sound, without running it."""
-    from cyclesim.analysis.result import check_plant
-    from cyclesim.report.check_report import check_report
-    from cyclesim.report.verdict import is_broken
     from cyclesim.scenario.load import load
 
     scenario = load(file, sets=sets)
+    from cyclesim.analysis.result import check_plant
+    from cyclesim.report.check_report import check_report
+    from cyclesim.report.verdict import is_broken
+
     findings, checked = check_plant(scenario)
     page = _page()
     check_report(page, str(file), scenario, findings, checked)
@@ -174,12 +176,13 @@ def check(file: Path, sets: tuple[str, ...]) -> int:
 def duty(file: Path, sets: tuple[str, ...], json_file: Path | None) -> int:
     """Say what every pump, leg, jet and device of FILE gets."""
     _check_outputs(file, json_file)
-    from cyclesim.report import as_json
-    from cyclesim.report.duty_table import duty_report
     from cyclesim.scenario.load import load
-    from cyclesim.simulation.assembly import Plant
 
     scenario = load(file, sets=sets)
+    from cyclesim.report import as_json
+    from cyclesim.report.duty_table import duty_report
+    from cyclesim.simulation.assembly import Plant
+
     values = as_json.duty_values(Plant(scenario))
     if json_file is not None:
         _write_text(json_file, as_json.as_text(values))
@@ -198,11 +201,13 @@ def duty(file: Path, sets: tuple[str, ...], json_file: Path | None) -> int:
 def states(file: Path, sets: tuple[str, ...], form: str, output: Path | None) -> int:
     """Draw the state machines of FILE's pumps and heat sources."""
     _check_outputs(file, output)
-    from cyclesim.report.states import drawn
     from cyclesim.scenario.load import load
+
+    scenario = load(file, sets=sets)
+    from cyclesim.report.states import drawn
     from cyclesim.simulation.programme import Programme
 
-    _write_text(output or STDOUT, drawn(Programme(load(file, sets=sets)).machines.values(), form))
+    _write_text(output or STDOUT, drawn(Programme(scenario).machines.values(), form))
     return OK
 
 

@@ -85,7 +85,7 @@ def _duty(page: Page, duty: Values) -> None:
                     number(jets["needs_l_min"]),
                     number(jets["first_l_min"]),
                     number(jets["last_l_min"]),
-                    {None: "need not known", True: "enough", False: "weaker than needed"}[jets["enough"]],
+                    _jets_get(jets),
                 )
                 for name, jets in duty["jets"].items()
             ),
@@ -110,11 +110,17 @@ def _leg(name: str, leg: Values, jets: Values) -> Iterator[tuple[str, ...]]:
         number(leg["volume_with_jets_l"]),
         number(leg["flow_l_min"]) if moves else "still",
         number(leg["velocity_m_s"], 2) if moves else UNKNOWN,
-        f"{leg['reynolds']:.0f}" if moves else UNKNOWN,
+        f"{float(format(leg['reynolds'], '.3g')):.0f}" if moves else UNKNOWN,
         _after(leg["tub_water_at_end_after_s"], moves),
     )
     if name in jets:
         yield "  its last jet", "", "", "", "", _after(jets[name]["tub_water_at_last_jet_after_s"], moves)
+
+
+def _jets_get(jets: Values) -> str:
+    if not jets["first_l_min"]:
+        return "nothing"
+    return {None: "need not known", True: "enough", False: "weaker than needed"}[jets["enough"]]
 
 
 def _after(seconds: float | None, moves: bool) -> str:

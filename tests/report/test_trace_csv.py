@@ -1,0 +1,66 @@
+"""The trace as CSV."""
+
+import csv
+from collections import defaultdict
+from datetime import date, datetime
+from io import StringIO
+from itertools import pairwise
+
+import pytest
+
+from cyclesim.report.trace_csv import HEAD, write_trace
+from cyclesim.scenario.load import load_text
+from cyclesim.scenario.starter import starter_text
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.engine import simulate_trace
+from cyclesim.simulation.programme import Programme
+
+
+@pytest.fixture(scope="module")
+def written() -> str:
+    """Two days of the starter over the spring clock change."""
+    scenario = load_text(starter_text())
+    trace = simulate_trace(Plant(scenario), Programme(scenario), days=2, start=date(2027, 3, 27))
+    stream = StringIO()
+    write_trace(trace, stream)
+    return stream.getvalue()
+
+
+def test_every_stream_tiles_the_span(written: str) -> None:
+    """The rows of each element and kind follow on each other from 0 to the end, 47 h in this span."""
+    rows = list(csv.DictReader(StringIO(written)))
+    streams = defaultdict(list)
+    for row in rows:
+        streams[row["element"], row["kind"]].append((float(row["start_s"]), float(row["end_s"])))
+    kinds = {kind for _, kind in streams}
+    assert kinds == {
+        "pump", "pump decided by", "heat source", "heat source waits because", "demand", "duty", "water age",
+        "temperature",
+    }  # fmt: skip
+    for name, spans in streams.items():
+        assert spans[0][0] == 0.0, name
+        assert spans[-1][1] == 47 * 3600.0, name
+        assert all(end == start for (_, end), (start, _) in pairwise(spans)), name
+
+
+def test_local_times_agree_with_seconds(written: str) -> None:
+    """Each local time carries its offset, so that it names one instant: start plus seconds."""
+    for row in csv.DictReader(StringIO(written)):
+        at = datetime.fromisoformat(row["start_local"])
+        since = (at - datetime.fromisoformat("2027-03-27T00:00:00+00:00")).total_seconds()
+        assert since == int(float(row["start_s"]))
+        assert at.utcoffset() is not None
+
+
+def test_form_of_the_file(written: str) -> None:
+    """A head, line feeds alone, and as many cells in each row as there are columns."""
+    assert written.startswith(",".join(HEAD) + "\n")
+    assert "\r" not in written
+    assert all(len(row) == len(HEAD) for row in csv.reader(StringIO(written)))
+
+
+def test_mean_water_temperature_is_between_extremes(written: str) -> None:
+    """The tub's mean over each piece is a temperature in degC, near the one at its start."""
+    tub = [row for row in csv.DictReader(StringIO(written)) if row["element"] == "tub"]
+    assert tub
+    assert all(abs(float(row["mean_c"]) - float(row["start_c"])) < 2.0 for row in tub)

@@ -1,0 +1,277 @@
+"""The command line: exit statuses, what is said where, and files that are whole or absent."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+from click.testing import CliRunner, Result
+
+from cyclesim.cli import cli
+
+HEAVY = (
+    "pydantic",
+    "simpy",
+    "numpy",
+    "matplotlib",
+    "pint",
+    "scipy",
+    "fluids",
+    "rich",
+    "transitions",
+    "dateutil",
+)
+ENV = {**os.environ, "COLUMNS": "80", "PYTHONIOENCODING": "utf-8"}
+
+
+def call(*args: str | Path) -> Result:
+    """Run a command in this process at 80 columns."""
+    return CliRunner(env={"COLUMNS": "80"}).invoke(cli, [str(arg) for arg in args])
+
+
+def start(*args: str | Path) -> "subprocess.Popen[str]":
+    """Start a command in a process of its own."""
+    command = [sys.executable, "-m", "cyclesim", *map(str, args)]
+    return subprocess.Popen(command, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=ENV)
+
+
+@pytest.fixture(scope="module")
+def tub(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The starter file."""
+    path = tmp_path_factory.mktemp("tub") / "tub.yaml"
+    assert call("new", path).exit_code == 0
+    return path
+
+
+@pytest.fixture(scope="module")
+def week(tub: Path) -> tuple[Result, dict[str, object], list[str]]:
+    """A week of the starter: what was printed, its JSON, the lines of its trace."""
+    out, csv = tub.with_name("week.json"), tub.with_name("week.csv")
+    result = call("run", tub, "--days", "7", "--json", out, "--trace", csv)
+    assert result.exit_code in (0, 1), result.output
+    return result, json.loads(out.read_text("utf-8")), csv.read_text("utf-8").splitlines()
+
+
+# -- help, versions, spelling ------------------------------------------------------------------------------
+
+
+def test_help_imports_nothing_heavy() -> None:
+    """Asking for help, or for the package alone, loads none of the libraries that take time."""
+    for command in (
+        ["-m", "cyclesim", "--help"],
+        ["-m", "cyclesim", "run", "--help"],
+        ["-c", "import cyclesim"],
+    ):
+        told = subprocess.run(
+            [sys.executable, "-X", "importtime", *command],
+            text=True,
+            capture_output=True,
+            env=ENV,
+            check=True,
+        ).stderr
+        loaded = {line.rpartition("|")[2].strip().partition(".")[0] for line in told.splitlines()}
+        assert "cyclesim" in loaded
+        assert set() == loaded & set(HEAVY)
+
+
+def test_help_answers_soon() -> None:
+    """The best of five starts with --help takes under 0.3 s."""
+
+    def once() -> float:
+        begun = time.perf_counter()
+        subprocess.run([sys.executable, "-m", "cyclesim", "--help"], capture_output=True, env=ENV, check=True)
+        return time.perf_counter() - begun
+
+    assert min(once() for _ in range(5)) < 0.3
+
+
+@pytest.mark.parametrize("command", ["run", "check", "duty", "states", "schema", "new"])
+def test_every_command_has_a_whole_sentence_of_help(command: str) -> None:
+    """The list of commands cuts no sentence short, and each command explains itself."""
+    assert call(command, "--help").exit_code == 0
+    [line] = [line for line in call("--help").output.splitlines() if line.startswith(f"  {command} ")]
+    assert line.endswith(".")
+    assert not line.endswith("...")
+
+
+def test_alone_prints_help() -> None:
+    """Without a command, help is printed."""
+    assert call("--help").output == call().output
+    assert call().exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("args", "said"),
+    [
+        (("rum", "x.yaml"), "run"),
+        (("run", "x.yaml", "--dayz", "3"), "--days"),
+        (("run", "x.yaml", "--days", "0"), "1<=x<=3660"),
+        (("run", "x.yaml", "--from", "2027-02-30"), "write year-month-day, e.g. 2027-03-01"),
+        (("run", "x.yaml", "--from", "tomorrow"), "is no date; write year-month-day"),
+        (("run", "x.yaml", "--from", "1969-12-31"), "a date from 1970"),
+        (("states", "x.yaml", "--as", "pdf"), "mermaid"),
+        (("run",), "Missing argument 'FILE'"),
+    ],
+)
+def test_wrong_call_is_2_and_says_what_is_due(args: tuple[str, ...], said: str) -> None:
+    """A misspelt command or option names the nearest one; a value out of range names the range."""
+    result = call(*args)
+    assert result.exit_code == 2
+    assert said in result.stderr
+    assert result.stdout == ""
+
+
+# -- faults of the input -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("command", ["run", "check", "duty", "states"])
+def test_broken_file_is_2_with_line_and_column_on_stderr(tub: Path, tmp_path: Path, command: str) -> None:
+    """A length given as a time is named with its place; nothing is printed on stdout."""
+    broken = tmp_path / "broken.yaml"
+    broken.write_text(tub.read_text("utf-8").replace("length: 6 m", "length: 30 s", 1), "utf-8")
+    assert broken.read_text("utf-8") != tub.read_text("utf-8"), "the starter has a leg of 6 m"
+    result = call(command, broken)
+    assert result.exit_code == 2
+    assert f"{broken}:" in result.stderr
+    assert "a length is due" in result.stderr
+    assert result.stdout == ""
+
+
+def test_missing_file_is_2(tmp_path: Path) -> None:
+    """No file, and a folder in its place, are named as such."""
+    assert "no file" in call("run", tmp_path / "none.yaml").stderr
+    assert "a folder" in call("run", tmp_path).stderr
+
+
+def test_set_changes_one_run(tub: Path) -> None:
+    """--set reaches the duty, and a path that leads nowhere is 2 with the nearest one."""
+    warmer = call("duty", tub, "--set", "schedule.heating.keep_at=31 degC", "--json", "-")
+    assert json.loads(warmer.stdout)["duties"][0]["water_c"] == 31.0
+    lost = call("duty", tub, "--set", "schedule.heating.keep_ta=31 degC")
+    assert lost.exit_code == 2
+    assert "schedule.heating.keep_at" in lost.stderr
+
+
+def test_fault_of_ours_is_3_without_a_traceback(tub: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An exception nobody foresaw ends in an apology, one line of cause and a way to report it."""
+
+    def fail(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("a leg of no length")
+
+    monkeypatch.setattr("cyclesim.scenario.load.load", fail)
+    result = call("check", tub)
+    assert result.exit_code == 3
+    assert "ZeroDivisionError: a leg of no length" in result.stderr
+    assert "report" in result.stderr
+    assert "Traceback" not in result.stderr
+    monkeypatch.setenv("CYCLESIM_TRACEBACK", "1")
+    assert isinstance(call("check", tub).exception, ZeroDivisionError)
+
+
+# -- output files ------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("option", ["--json", "--trace"])
+@pytest.mark.parametrize("place", ["", "missing/out", "tub.yaml/out"])
+def test_unwritable_output_is_2_before_the_run(tub: Path, tmp_path: Path, option: str, place: str) -> None:
+    """A folder or an unwritable place is refused at once, and leaves nothing behind."""
+    (tmp_path / "tub.yaml").write_text(tub.read_text("utf-8"), "utf-8")
+    begun = time.perf_counter()
+    result = call("run", tmp_path / "tub.yaml", "--days", "3660", option, tmp_path / place)
+    assert result.exit_code == 2
+    assert "nothing was written" in result.stderr
+    assert time.perf_counter() - begun < 2.0
+    assert [path.name for path in tmp_path.iterdir()] == ["tub.yaml"]
+
+
+def test_output_never_overwrites_the_scenario_or_another_output(tub: Path, tmp_path: Path) -> None:
+    """The scenario itself, and one file for two outputs, are refused."""
+    before = tub.read_text("utf-8")
+    assert call("run", tub, "--json", tub).exit_code == 2
+    assert call("run", tub, "--json", tmp_path / "x", "--trace", tmp_path / "x").exit_code == 2
+    assert before == tub.read_text("utf-8")
+
+
+def test_new_refuses_to_overwrite(tub: Path) -> None:
+    """A file that is there already stays as it is."""
+    before = tub.read_text("utf-8")
+    result = call("new", tub)
+    assert result.exit_code == 2
+    assert "nothing is overwritten" in result.stderr
+    assert before == tub.read_text("utf-8")
+    assert before == call("new").stdout
+
+
+def test_interrupt_is_130_and_leaves_no_file(tub: Path, tmp_path: Path) -> None:
+    """Ctrl-C during a long run ends it quietly; no output file and no part of one is there."""
+    process = start(
+        "run", tub, "--days", "3660", "--json", tmp_path / "out.json", "--trace", tmp_path / "t.csv"
+    )
+    time.sleep(1.5)
+    assert process.poll() is None, process.communicate()
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=20)
+    assert process.returncode == 130
+    assert out == ""
+    assert "Interrupted" in err
+    assert "Traceback" not in err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_closed_pipe_is_quiet(tub: Path) -> None:
+    """A reader that goes away, such as head, causes no message."""
+    process = start("duty", tub, "--json", "-")
+    assert process.stdout is not None
+    process.stdout.close()
+    _, err = process.communicate(timeout=20)
+    assert err == ""
+    assert process.returncode == 0
+
+
+# -- what the commands print -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("args", [("run", "--days", "3"), ("check",), ("duty",), ("states",)])
+def test_no_line_is_wider_than_80_columns(tub: Path, args: tuple[str, ...]) -> None:
+    """Every line of every report fits, and nothing is cut short."""
+    result = call(args[0], tub, *args[1:])
+    assert result.exit_code in (0, 1)
+    assert [line for line in result.stdout.splitlines() if len(line) > 80] == []
+    assert "…" not in result.stdout
+    assert "\x1b" not in result.stdout
+
+
+def test_states_draws_every_machine(tub: Path) -> None:
+    """The pump and the element appear in the text, the Mermaid page and the SVG."""
+    assert "main (pump)" in call("states", tub).stdout
+    assert call("states", tub, "--as", "mermaid").stdout.count("```mermaid\nstateDiagram-v2") == 2
+    result = call("states", tub, "--as", "svg")
+    if result.exit_code == 2:
+        assert "Graphviz" in result.stderr
+    else:
+        root = ElementTree.fromstring(result.stdout)
+        assert root.tag == "{http://www.w3.org/2000/svg}svg"
+        assert {"main", "element"} <= {text.text for text in root.iter("{http://www.w3.org/2000/svg}text")}
+
+
+def test_schema_is_json(tmp_path: Path) -> None:
+    """The schema says which draft it is of, on the screen and in a file."""
+    out = tmp_path / "s.json"
+    assert call("schema", "-o", out).exit_code == 0
+    assert call("schema").stdout == out.read_text("utf-8")
+    assert json.loads(out.read_text("utf-8"))["$schema"] == "https://json-schema.org/draft/2020-12/schema"
+
+
+def test_duty_shows_the_numbers_of_its_json(tub: Path) -> None:
+    """Flow and head of the pump at each speed are the same on the screen and in JSON."""
+    screen = call("duty", tub).stdout
+    for duty in json.loads(call("duty", tub, "--json", "-").stdout)["duties"]:
+        pump = duty["pumps"]["main"]
+        assert f"main  {pump['speed']}" in screen
+        assert f"{pump['flow_l_min']:.0f}" in screen
+        assert f"{pump['head_m']:.1f}" in screen
