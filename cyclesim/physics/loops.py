@@ -28,7 +28,10 @@ def apart(plugs: Sequence[Plug]) -> list[list[int]]:
 
 
 class Loops:
-    """The water age of every loop; arguments as for WaterAge, plug numbers as in *plugs*."""
+    """The water age of every loop; arguments as for WaterAge.
+
+    *emit* gets the plug's number among *plugs* beside the row, whose own is that within its loop.
+    """
 
     def __init__(
         self,
@@ -36,7 +39,7 @@ class Loops:
         recorded: Sequence[int],
         limit_s: float,
         start_s: float,
-        emit: Callable[[Emitted], None],
+        emit: Callable[[int, Emitted], None],
     ) -> None:
         self._members = apart(plugs)
         self._ages = [
@@ -45,7 +48,7 @@ class Loops:
                 [k for k, i in enumerate(members) if i in set(recorded)],
                 limit_s,
                 start_s,
-                _renumbered(members, emit),
+                _numbered(members, emit),
             )
             for members in self._members
         ]
@@ -91,5 +94,5 @@ class Loops:
         ]
 
 
-def _renumbered(members: Sequence[int], emit: Callable[[Emitted], None]) -> Callable[[Emitted], None]:
-    return lambda row: emit(row._replace(plug=members[row.plug]))
+def _numbered(members: Sequence[int], emit: Callable[[int, Emitted], None]) -> Callable[[Emitted], None]:
+    return lambda row: emit(members[row.plug], row)

@@ -47,9 +47,9 @@ class At(simpy.Event):
         self._ok, self._value = True, None
         env.schedule(self, priority, at_s - env.now)  # type: ignore[arg-type]  # any int is a priority
 
-    def then(self, do: Callable[[], None]) -> None:
+    def then(self, do: Callable[[simpy.Event], None]) -> None:
         """Call *do* when it fires."""
-        self.callbacks.append(lambda _: do())
+        self.callbacks.append(do)
 
 
 def simulate_trace(
@@ -138,11 +138,8 @@ class _Run:
         self.dry_since: dict[str, int] = {}
 
         self.zones = zones(scenario, begin_utc, warm_up_s, self.span_s)
-        bodies, legs, trace = (
-            [b.name for b in plant.bodies],
-            {i: n for n, i in plant.reported.items()},
-            self.trace,
-        )
+        put_stay = [self.trace.stays[body.name].put for body in plant.bodies]
+        put_age = {i: self.trace.ages[name].put for name, i in plant.reported.items()}
         self.heat = TubHeat(
             plant.tub_node,
             plant.bodies,
@@ -150,17 +147,15 @@ class _Run:
             self.zones.origin_s,
             self.start_s,
             plant.temp_c,
-            lambda piece: trace.tub.put(
-                piece
-            ),  # looked up each time: the trace begins anew after the warm-up
-            lambda stay: trace.stays[bodies[stay.body]].put(stay),
+            self.trace.tub.put,
+            lambda stay: put_stay[stay.body](stay),
         )
         self.age = Loops(
             plant.plugs,
             list(plant.reported.values()),
             scenario.limits.water_age_s,
             self.start_s,
-            lambda row: trace.ages[legs[row.plug]].put(row),
+            lambda plug, row: put_age[plug](row),
         )
         self.effects: dict[State, _Effect] = {}
         self.effect = self.effects[self.state] = self._effect(controller.names(self.state))
@@ -229,7 +224,7 @@ class _Run:
         self.facts &= ~mask
         entered = self.entered[machine]
 
-        def over() -> None:
+        def over(_: simpy.Event) -> None:
             still_there = entered == self.entered[machine]
             self._post(mask, still_there or bool(self.facts & mask))
 
@@ -242,7 +237,7 @@ class _Run:
 
     # -- the arbiter ---------------------------------------------------------------------------------------
 
-    def _scan(self) -> None:
+    def _scan(self, _: simpy.Event) -> None:
         """One pass: all facts of this second are posted, and the tub is where it is now."""
         now = int(self.env.now)
         self.scans.discard(now)
@@ -326,7 +321,7 @@ class _Run:
                 seconds = self.plant.seconds_to_limit(name, self.heat.water_c)
                 if seconds is not None:
                     At(self.env, now + max(1, math.ceil(seconds)), Priority.POST).then(
-                        lambda name=name: self._post_trip(name, now)  # type: ignore[misc]
+                        lambda _, name=name: self._post_trip(name, now)  # type: ignore[misc]
                     )
 
     def _post_trip(self, name: str, since: int) -> None:
@@ -345,4 +340,4 @@ class _Run:
         if crossed is not None:
             at = max(crossed, now + 1)  # acted on at the next look
             self.heat.advance(min(at, horizon))
-            At(self.env, at, Priority.POST).then(lambda: self._post(self.heating_bit, not raised))
+            At(self.env, at, Priority.POST).then(lambda _: self._post(self.heating_bit, not raised))

@@ -103,6 +103,10 @@ class Rows:
         self.put: Callable[[Iterable[float]], None] = self._values.extend
         """Append one record."""
 
+    def clear(self) -> None:
+        """Forget every record."""
+        del self._values[:]
+
     def __len__(self) -> int:
         return len(self._values) // len(self.record._fields)
 
@@ -170,9 +174,8 @@ class Trace:
         """Forget everything before *at_s* but the present states: what ran until then was warm-up."""
         for _, stream in self.streams():
             stream.restart(at_s)
-        self.ages = {n: Rows(n, Emitted) for n in self.ages}
-        self.stays = {n: Rows(n, Stay) for n in self.stays}
-        self.tub = Rows("tub", Piece)
+        for rows in (*self.ages.values(), *self.stays.values(), self.tub):
+            rows.clear()
         self.passes = 0
 
     def close(self) -> None:
