@@ -150,11 +150,9 @@ def standing_temperatures(plant: Plant, trace: Trace, body: str) -> Temperatures
     return Temperatures(begins, ends, temps_a, temps_b, zone, water.tau_s)
 
 
-def warm_and_still(plant: Plant, trace: Trace, name: str, temps: Temperatures | None) -> Spans:
-    """When the water of an element both stood and was inside the growth band."""
-    if temps is None:
-        return NONE
-    return meet(age_rows(trace, name).standing, temps.within(*plant.scenario.limits.growth_band_c))
+def warm_and_still(still: Spans, temps: Temperatures | None, band_c: tuple[float, float]) -> Spans:
+    """When water both stood and was inside the growth band."""
+    return NONE if temps is None else meet(still, temps.within(*band_c))
 
 
 def never_moved(trace: Trace, rows: AgeRows) -> bool:
@@ -166,20 +164,22 @@ def never_moved(trace: Trace, rows: AgeRows) -> bool:
     return bool(at_start_s >= warm_up_s)
 
 
-def measure_legs(plant: Plant, trace: Trace) -> dict[str, LegMetrics]:
-    """Every reported element, in the order of the file."""
-    temps = {name: standing_temperatures(plant, trace, name) for name in trace.stays}
-    return {name: _leg(plant, trace, name, temps.get(body_of(plant, name))) for name in trace.ages}
-
-
-def _leg(plant: Plant, trace: Trace, name: str, temps: Temperatures | None) -> LegMetrics:
-    rows, span_s = age_rows(trace, name), float(trace.span_s)
+def measure_leg(
+    plant: Plant,
+    trace: Trace,
+    name: str,
+    rows: AgeRows,
+    still: Spans,
+    warm_still: Spans,
+    temps: Temperatures | None,
+) -> LegMetrics:
+    """One reported element: its ages, when it stood, when it was warm besides, its body's temperatures."""
+    span_s = float(trace.span_s)
     volume_m3 = plant.plugs[plant.reported[name]].volume_m3
     moved_m3 = float(np.sum(np.abs(rows.flow_m3_s) * (rows.end_s - rows.start_s)))
-    still = rows.standing
     stood_s = total_s(still)
     longest_h, longest_at = _longest(trace, still)
-    warm_h, warm_at = _longest(trace, warm_and_still(plant, trace, name, temps))
+    warm_h, warm_at = _longest(trace, warm_still)
     oldest_h = oldest_at = mean_oldest_h = mean_h = None
     if len(rows.start_s) and not never_moved(trace, rows):
         k = int(np.argmax(rows.oldest_peak_s))

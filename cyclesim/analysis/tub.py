@@ -78,9 +78,9 @@ def _aged(age_s: float, dt_s: float, per_s: float) -> tuple[float, float]:
     return age_s + (1.0 / per_s - age_s) * gone, dt_s / per_s + (age_s - 1.0 / per_s) * gone / per_s
 
 
-def measure_tub(plant: Plant, trace: Trace) -> TubMetrics:
+def measure_tub(plant: Plant, trace: Trace, flows: Filtered) -> TubMetrics:
     """The tub's numbers."""
-    rows, flows, span_s = trace.tub, filtered(plant, trace), float(trace.span_s)
+    rows, span_s = trace.tub, float(trace.span_s)
     volume = plant.volume_m3
     mean_c = coldest_c = warmest_c = coldest_at = warmest_at = None
     if len(rows):

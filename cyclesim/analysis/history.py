@@ -1,0 +1,84 @@
+"""One run as metrics and rules read it: the plant, its programme, the trace, and what is worked out once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from cyclesim.analysis.ages import (
+    AgeRows,
+    Temperatures,
+    age_rows,
+    body_of,
+    standing_temperatures,
+    warm_and_still,
+)
+from cyclesim.analysis.spans import Spans
+from cyclesim.analysis.truth import Timeline, timeline
+from cyclesim.analysis.tub import Filtered, filtered
+from cyclesim.control.demands import Demand
+from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.simulation.assembly import Plant, PlantDuty
+from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.trace import Trace
+
+
+@dataclass(frozen=True)
+class History:
+    """A run, with what several metrics and rules read of it."""
+
+    plant: Plant
+    programme: Programme
+    trace: Trace
+
+    @cached_property
+    def truth(self) -> Timeline:
+        """What truly happened."""
+        return timeline(self.plant, self.trace)
+
+    @cached_property
+    def ages(self) -> dict[str, AgeRows]:
+        """Water age by reported element."""
+        return {name: age_rows(self.trace, name) for name in self.trace.ages}
+
+    @cached_property
+    def standing(self) -> dict[str, Spans]:
+        """When the water of each reported element stood."""
+        return {name: rows.standing for name, rows in self.ages.items()}
+
+    @cached_property
+    def temperatures(self) -> dict[str, Temperatures | None]:
+        """Temperature of each body while it stands."""
+        return {name: standing_temperatures(self.plant, self.trace, name) for name in self.trace.stays}
+
+    @cached_property
+    def warm_and_still(self) -> dict[str, Spans]:
+        """When the water of each reported element both stood and was inside the growth band."""
+        band, found = self.plant.scenario.limits.growth_band_c, {}
+        for name, still in self.standing.items():
+            temps = self.temperatures.get(body_of(self.plant, name))
+            found[name] = warm_and_still(still, temps, band)
+        return found
+
+    @cached_property
+    def filtered(self) -> Filtered:
+        """The filtered flow."""
+        return filtered(self.plant, self.trace)
+
+
+def asked_duties(plant: Plant, programme: Programme) -> list[tuple[PlantDuty, list[str]]]:
+    """Every duty that the schedule asks for, with the demands that ask for it."""
+    found: dict[tuple[str, ...], list[str]] = {}
+    for demand in programme.controller.demands:
+        found.setdefault(plant.at(demand.pump, demand.speed), []).append(demand.name)
+    return [(plant.duty(speeds), names) for speeds, names in found.items()]
+
+
+def movers(plant: Plant, programme: Programme, name: str) -> list[Demand]:
+    """The demands whose duty moves the water of a reported element."""
+    plug = plant.reported[name]
+    return [
+        d
+        for d in programme.controller.demands
+        if abs(plant.duty(plant.at(d.pump, d.speed)).plug_flows_m3_s[plug]) > STILL_M3_S
+    ]

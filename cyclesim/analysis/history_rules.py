@@ -1,0 +1,240 @@
+"""Rules of a whole run: what went on for too long, came too seldom, or never came."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from collections.abc import Iterator
+
+import numpy as np
+
+from cyclesim.analysis.ages import kind_of
+from cyclesim.analysis.findings import Breach, NotJudged
+from cyclesim.analysis.history import History, movers
+from cyclesim.analysis.plant_rules import FLUSH_VOLUMES
+from cyclesim.analysis.spans import Spans, join, longer, meet, spans, total_s, without
+from cyclesim.analysis.words import lasting, listed
+from cyclesim.control.demands import Demand
+from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.simulation.assembly import last_stretch
+from cyclesim.simulation.trace import Stream
+
+Judged = Iterator[Breach | NotJudged]
+_H_S = 3600.0
+_REACTION_S = 1.0
+_RUNNING = ("on", "low", "high")
+
+
+def stale_water(history: History) -> Judged:
+    """The oldest water of a leg or a last jet is above the limit."""
+    for name, rows in history.ages.items():
+        moved_by = movers(history.plant, history.programme, name)
+        if kind_of(history.plant, name) not in ("leg", "last jet") or not moved_by:
+            continue  # a dead end and a leg that nothing moves have a rule of their own
+        bad = np.flatnonzero(rows.above_limit_s > 0.0)
+        if not len(bad):
+            continue
+        still = np.abs(rows.flow_m3_s[bad]) <= STILL_M3_S
+        begins = np.where(still, rows.end_s[bad] - rows.above_limit_s[bad], rows.start_s[bad])
+        spells = spans(np.column_stack((begins, begins + rows.above_limit_s[bad])))
+        peaks = np.zeros(len(spells))
+        which = np.searchsorted(spells[:, 0], begins, side="right") - 1
+        np.maximum.at(peaks, which, rows.oldest_peak_s[bad])
+        cause, mend = _why_stale(history, name, moved_by)
+        for (start, end), peak in zip(spells.tolist(), peaks.tolist(), strict=True):
+            age = f"{peak / _H_S:.1f} h old"
+            yield Breach(name, cause, peak / _H_S, "h", age, mend, start, end - start)
+
+
+def _why_stale(history: History, name: str, moved_by: list[Demand]) -> tuple[str, str]:
+    limit = history.plant.scenario.limits.water_age_s
+    rows, names = history.ages[name], listed([d.name for d in moved_by])
+    still = history.standing[name]
+    if len(still) and float(np.max(still[:, 1] - still[:, 0])) > limit:
+        cause = f"only {names} would move it, and for longer than {lasting(limit)} nothing does"
+        return cause, f"have {moved_by[0].name} move it at least every {lasting(limit)}"
+    flowing = np.abs(rows.flow_m3_s) > STILL_M3_S
+    moved_m3 = np.abs(rows.flow_m3_s[flowing]) * (rows.end_s[flowing] - rows.start_s[flowing])
+    plug = history.plant.plugs[history.plant.reported[name]]
+    reached = {}
+    for d in moved_by:
+        reached[d.name] = history.plant.duty(history.plant.at(d.pump, d.speed)).reached_s.get(
+            plug.name, math.inf
+        )
+    fastest = min(reached, key=lambda d: reached[d])
+    need = f"have {fastest} last at least {lasting(math.ceil(FLUSH_VOLUMES * reached[fastest]))}"
+    if len(moved_m3) and float(np.median(moved_m3)) < plug.volume_m3:
+        return f"{names} mostly moves less than its volume at a time", need
+    return "the water that comes in is old already", need
+
+
+def warm_stagnation(history: History) -> Judged:
+    """Water stands inside the growth band for longer than the limit."""
+    limits = history.plant.scenario.limits
+    low, high = limits.growth_band_c
+    for name, warm in history.warm_and_still.items():
+        leg = next((x for x in history.plant.sheet.legs if last_stretch(x) == name), None)
+        if leg is not None and np.array_equal(history.standing[leg], history.standing[name]):
+            continue  # the leg speaks for its last jet
+        long = warm[warm[:, 1] - warm[:, 0] > limits.warm_stagnation_s]
+        if not len(long):
+            continue
+        moved_by = [d.name for d in movers(history.plant, history.programme, name)]
+        if moved_by:
+            cause = f"only {listed(moved_by)} would move it"
+            mend = f"have {moved_by[0]} move it at least every {lasting(limits.warm_stagnation_s)}"
+        else:
+            cause, mend = "nothing in the schedule moves it", "flush it, or take it out"
+        for start, end in long.tolist():
+            text = f"{lasting(end - start)} between {low:g} and {high:g} degC"
+            yield Breach(name, cause, (end - start) / _H_S, "h", text, mend, start, end - start)
+
+
+def too_few_turnovers(history: History) -> Judged:
+    """On a calendar day, the filters pass the tub's volume less often than the limit."""
+    plant, programme = history.plant, history.programme
+    limit, volume = plant.scenario.limits.turnovers_per_day, plant.volume_m3
+    if all(thing.kind != "filter" for thing in plant.sheet.equipment.values()):
+        yield NotJudged("the plant has no filter")
+        return
+    days, by_day = history.filtered.by_day(history.trace)
+    if not days:
+        yield NotJudged("the run has no whole calendar day")
+        return
+    rates = {d: plant.duty(plant.at(d.pump, d.speed)).filtered_m3_s for d in programme.controller.demands}
+    filters = [d for d in rates if rates[d] > STILL_M3_S]
+    if not filters:
+        cause, mend = "no demand sends water through the filter", "add a filter run"
+    else:
+        runs = [d for d in filters if d.kind == "filter run"] or filters
+        best = runs[0]
+        hours = math.ceil(10.0 * limit * volume / rates[best] / _H_S) / 10.0
+        cause = f"{listed([d.name for d in runs])} filters too little"
+        mend = f"filter for at least {hours:g} h a day at {_said(best.pump, best.speed)}"
+    for day, filtered_m3 in zip(days, by_day.tolist(), strict=True):
+        turnovers = filtered_m3 / volume
+        if turnovers < limit:
+            text = f"{turnovers:.1f} of {limit:g} turnovers"
+            yield Breach("tub", cause, turnovers, "turnovers", text, mend, float(day), less_is_worse=True)
+
+
+def no_run_on(history: History) -> Judged:
+    """Water stops too soon after a source's heat ended. A gap no longer than the grace is no stop."""
+    limits, span_s = history.plant.scenario.limits, history.trace.span_s
+    grace = limits.heat_without_flow_grace_s
+    for name, hot in history.truth.hot.items():
+        flowing = longer(history.truth.some_flow[name], grace)  # joins what a gap within the grace parts
+        keeps = [k for k in history.programme.controller.keeps if k.after == name]
+        runs_on = history.programme.run_on_s(name)
+        if not keeps:
+            cause = "nothing keeps a pump running after it"
+        elif runs_on < limits.run_on_s:
+            cause = f"its run-on is {lasting(runs_on)}"
+        else:
+            cause = "the pump stops though it is kept"
+        heating = history.plant.scenario.schedule.heating
+        pump = keeps[0].pump if keeps else heating.pump.pump if heating else "a pump"
+        speed = keeps[0].speed if keeps else heating.pump.speed if heating else "on"
+        mend = f"wire {{keep: {_said(pump, speed)}, after: {name}, lasting: {lasting(limits.run_on_s)}}}"
+        ends = hot[:, 1][hot[:, 1] < span_s]
+        for k, end in enumerate(ends.tolist()):
+            i = int(np.searchsorted(flowing[:, 0], end, side="right")) - 1
+            until = max(end, float(flowing[i, 1]) - grace) if i >= 0 else end
+            again = float(hot[k + 1, 0]) if k + 1 < len(hot) else math.inf
+            if until - end < limits.run_on_s and until < min(again, span_s):
+                text = f"water runs {lasting(until - end)} of {lasting(limits.run_on_s)}"
+                yield Breach(name, cause, until - end, "s", text, mend, end, less_is_worse=True)
+
+
+def short_cycling(history: History) -> Judged:
+    """A pump starts again too soon after it stopped; a change of speed is no stop."""
+    need = history.plant.scenario.limits.pump_rest_s
+    for name, stream in history.trace.pumps.items():
+        deciding, stopped_at, rested = history.trace.deciding[name], None, False
+        for x in stream:
+            if x.state in _RUNNING:
+                if stopped_at is not None and rested and x.start_s - stopped_at < need:
+                    before, now = _at(deciding, stopped_at - 1), _at(deciding, x.start_s)
+                    rest = x.start_s - stopped_at
+                    if before == now:
+                        cause, mend = f"{now} stops and starts it", "a wider band or longer runs"
+                    else:
+                        cause = f"{now or 'something'} starts it soon after {before or 'something'}"
+                        mend = f"leave {lasting(need)} between them, or let them meet"
+                    mend += f"; or give the pump rest: {lasting(need)}"
+                    text = f"{lasting(rest)} of {lasting(need)}"
+                    yield Breach(
+                        name, cause, float(rest), "s", text, mend, float(x.start_s), less_is_worse=True
+                    )
+                stopped_at, rested = x.end_s, False
+            elif x.state == "stopped":
+                rested = True
+
+
+def quiet_hours(history: History) -> Judged:
+    """Something that must stay off in the quiet hours runs in them."""
+    quiet_ = history.plant.scenario.schedule.quiet_hours
+    if quiet_ is None:
+        return
+    trace = history.trace
+    quiet = spans(history.programme.quiet_spans(trace.begin_utc, trace.span_s))
+    mend = f"move it out of {quiet_.from_time:%H:%M} to {quiet_.to_time:%H:%M}"
+    for pump, speed in quiet_.applies_to:
+        own = list(history.plant.speeds[pump])
+        loud = meet(spans(trace.pumps[pump].spans(*([speed] if speed in own else own))), quiet)
+        subject = _said(pump, speed)
+        for who, part in _by_decider(loud, trace.deciding[pump]):
+            cause = who or "nobody: it was running still"
+            for start, end in part.tolist():
+                yield Breach(subject, cause, end - start, "s", lasting(end - start), mend, start, end - start)
+
+
+def demand_not_served(history: History) -> Judged:
+    """A demand is raised, and its pump runs slower than it asks, or not at all."""
+    controller = history.programme.controller
+    speeds = {pump.name: pump.speeds for pump in controller.pumps}
+    for demand in controller.demands:
+        stream, sheet = history.trace.pumps[demand.pump], history.plant.sheet.pumps[demand.pump]
+        own = speeds[demand.pump]
+        raised = spans(history.trace.demands[demand.name].spans("raised"))
+        served = spans(stream.spans(*own[own.index(demand.speed) :]))
+        changing = longer(spans(stream.spans("changing")), _REACTION_S)
+        reacting = spans((a, min(b, a + _REACTION_S)) for a, b in raised.tolist())
+        resting = spans(
+            (a, min(b, a + sheet.rest_s) + _REACTION_S) for a, b in stream.spans("stopped") if sheet.rest_s
+        )
+        missed = without(raised, join(served, changing, reacting, resting))
+        for who, part in _by_decider(missed, history.trace.deciding[demand.pump]):
+            cause, mend = _why_not_served(history, demand, who)
+            for start, end in part.tolist():
+                text = f"{lasting(end - start)} without {_said(demand.pump, demand.speed)}"
+                yield Breach(demand.name, cause, end - start, "s", text, mend, start, end - start)
+
+
+def _why_not_served(history: History, demand: Demand, who: str) -> tuple[str, str]:
+    if who and who != demand.name:
+        return f"{who} stands above it", f"move one of them, or rank {demand.name} above {who}"
+    for block in history.programme.controller.blocks:
+        if (block.target, block.speed) == (demand.pump, demand.speed):
+            reason = block.because or str(block.condition)
+            return f"its speed is blocked: {reason}", "move it to when nothing blocks it"
+    sheet = history.plant.sheet.pumps[demand.pump]
+    if sheet.minimum_run_s:
+        return "the pump must first run its minimum time at another speed", "start it later"
+    return "the controller does not start its pump", "see which interlock or trip keeps it off"
+
+
+def _by_decider(a: Spans, deciding: Stream) -> list[tuple[str, Spans]]:
+    """A set parted by who decided the pump."""
+    if not total_s(a):
+        return []
+    parts = [(who, meet(a, spans(deciding.spans(who)))) for who in dict.fromkeys(deciding.labels)]
+    return [(who, part) for who, part in parts if len(part)]
+
+
+def _at(stream: Stream, at_s: int) -> str:
+    return stream.labels[stream.codes[max(0, bisect_right(stream.starts, at_s) - 1)]]
+
+
+def _said(pump: str, speed: str) -> str:
+    return pump if speed == "on" else f"{pump} {speed}"

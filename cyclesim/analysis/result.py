@@ -1,0 +1,105 @@
+"""One call from a scenario to everything that is known of its run."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from importlib.metadata import version
+
+from cyclesim.analysis.ages import body_of, measure_leg
+from cyclesim.analysis.energy import measure_energy, measure_pump, measure_source, meter
+from cyclesim.analysis.findings import Checked, Finding
+from cyclesim.analysis.history import History
+from cyclesim.analysis.metrics import Metrics
+from cyclesim.analysis.rules import check
+from cyclesim.analysis.tub import measure_tub
+from cyclesim.scenario.model import Scenario
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.engine import simulate_trace
+from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.trace import Trace
+
+
+@dataclass(frozen=True, slots=True)
+class About:
+    """What was run: enough to run it again."""
+
+    title: str
+    first_day: str
+    days: int
+    time_zone: str
+    seed: int
+    version: str
+    warm_up_days: int
+    format: int
+
+
+@dataclass(frozen=True)
+class Result:
+    """A run: the scenario and what became of it."""
+
+    scenario: Scenario
+    plant: Plant
+    programme: Programme
+    trace: Trace
+    about: About
+    metrics: Metrics
+    findings: tuple[Finding, ...]
+    checked: Checked
+
+
+def simulate(
+    scenario: Scenario,
+    *,
+    days: int = 365,
+    start: date | None = None,
+    seed: int = 0,
+    on_day: Callable[[int], None] | None = None,
+) -> Result:
+    """Run a scenario for *days* local days from *start* (1 January of its year), measure and judge it.
+
+    *seed* names the streams of everything that is drawn by chance; nothing in this version is, so that it is
+    only recorded. *on_day* is called with the number of days done. Raises ValueError for less than one day.
+    """
+    if days < 1:
+        raise ValueError(f"a run lasts at least one day, not {days}")
+    plant, programme = Plant(scenario), Programme(scenario)
+    trace = simulate_trace(plant, programme, days=days, start=start, on_day=on_day)
+    history = History(plant, programme, trace)
+    findings, checked = check(history)
+    about = About(
+        title=scenario.title,
+        first_day=trace.local(0).date().isoformat(),
+        days=days,
+        time_zone=trace.time_zone,
+        seed=seed,
+        version=version("cyclesim"),
+        warm_up_days=-trace.zones.origin_s // 86_400 if trace.zones else 0,
+        format=scenario.format,
+    )
+    return Result(scenario, plant, programme, trace, about, measure(history), findings, checked)
+
+
+def measure(history: History) -> Metrics:
+    """Every number of a run."""
+    plant, programme, trace = history.plant, history.programme, history.trace
+    metered = meter(plant, trace)
+    return Metrics(
+        legs={
+            name: measure_leg(
+                plant,
+                trace,
+                name,
+                rows,
+                history.standing[name],
+                history.warm_and_still[name],
+                history.temperatures.get(body_of(plant, name)),
+            )
+            for name, rows in history.ages.items()
+        },
+        pumps={name: measure_pump(plant, programme, trace, name, metered) for name in trace.pumps},
+        heat_sources={name: measure_source(trace, name, metered) for name in trace.sources},
+        tub=measure_tub(plant, trace, history.filtered),
+        energy=measure_energy(plant, trace, metered, history.truth),
+    )

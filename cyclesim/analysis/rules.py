@@ -1,0 +1,220 @@
+"""The table of rules, and the one function that checks them all."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from cyclesim.analysis import history_rules, plant_rules, state_rules
+from cyclesim.analysis.findings import Breach, Checked, Finding, NotJudged, Rule, grouped, in_order
+from cyclesim.analysis.history import History
+from cyclesim.analysis.spans import Spans, join
+from cyclesim.analysis.words import lasting
+
+_CHOICE, _PRACTICE = "project choice, no standard", "common practice, no source"
+_SHEET = "the limit is the data sheet's"
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "suction-too-fast",
+        "plant",
+        "wear",  # noise and air in the pump; what a suction does to a person is not judged here
+        "Water runs through a leg that draws from the tub no faster than the limit.",
+        "1.8 m/s (6 ft/s): US residential pool practice, from memory, not opened",
+        "a larger bore, or one more suction leg beside it",
+        plant_rules.suction_too_fast,
+    ),
+    Rule(
+        "filter-overloaded",
+        "plant",
+        "hygiene",  # too fast a flow carries through what the filter should keep
+        "No duty of the schedule sends more water through a filter than its data sheet allows.",
+        _SHEET,
+        "a lower speed, or a larger filter",
+        plant_rules.filter_overloaded,
+    ),
+    Rule(
+        "jets-weak",
+        "plant",
+        "comfort",
+        "In the best duty that can occur, the last jet of every leg gets the flow that it needs.",
+        "75 % of a jet's rated flow where the file does not say: common practice, no source",
+        "fewer jets, a larger bore or a stronger pump",
+        plant_rules.jets_weak,
+    ),
+    Rule(
+        "source-underfed",
+        "plant",
+        "danger",  # an element with too little water overheats
+        "Wherever a heat source can fire, it gets at least the flow that its data sheet asks for.",
+        _SHEET,
+        "heat at a higher speed, or block the source where its flow is too low",
+        plant_rules.source_underfed,
+    ),
+    Rule(
+        "never-flushed",
+        "plant",
+        "hygiene",
+        "Some demand of the schedule moves the water of every leg.",
+        "no dead legs: HSE/HPA Management of spa pools (2006) 190-191; HSG274 part 2, seen second-hand",
+        "move its water, or take it out",
+        plant_rules.never_flushed,
+    ),
+    Rule(
+        "flush-too-short",
+        "plant",
+        "hygiene",
+        "A line flush replaces the water as far as the last jet twice.",
+        "two volumes: common practice, no source",
+        "a longer flush",
+        plant_rules.flush_too_short,
+    ),
+    Rule(
+        "programme-does-not-fit",
+        "plant",
+        "comfort",
+        "The schedule can be keyed into the controller as it is.",
+        "what the file says that the controller takes",
+        "key in what comes nearest, and put that into the file",
+        plant_rules.programme_does_not_fit,
+    ),
+    Rule(
+        "heat-without-flow",
+        "state",
+        "danger",
+        "No heat source is on without the flow that it needs for longer than the grace.",
+        f"the grace: {_CHOICE}",
+        "prove the flow before it fires, and open it when the flow ends",
+        state_rules.heat_without_flow,
+    ),
+    Rule(
+        "heat-before-proof",
+        "state",
+        "danger",  # a flow that has only just come may be air, or about to end
+        "A heat source is on only while its flow has lasted for the proof time.",
+        f"5 to 30 s: {_PRACTICE}",
+        "prove the flow before it fires",
+        state_rules.heat_before_proof,
+    ),
+    Rule(
+        "both-speeds-at-once",
+        "state",
+        "danger",  # two windings against each other are a short circuit
+        "Never are the contacts of two speeds of one pump closed together.",
+        f"break before make: {_PRACTICE}",
+        "a longer changeover, or contactors that lock each other",
+        state_rules.both_speeds_at_once,
+    ),
+    Rule(
+        "supply-overload",
+        "state",
+        "danger",
+        "What is on at once draws no more than the breaker is rated for.",
+        "the breaker's rating; what may load it for hours on end is for local code",
+        "block one thing while the other is on",
+        state_rules.supply_overload,
+    ),
+    Rule(
+        "stale-water",
+        "history",
+        "hygiene",
+        "No water in a leg grows older than the limit.",
+        _CHOICE,
+        "more flushes, or longer ones",
+        history_rules.stale_water,
+    ),
+    Rule(
+        "warm-stagnation",
+        "history",
+        "hygiene",
+        "No water stands inside the growth band for longer than the limit.",
+        f"the band: HSE L8 (seen second-hand) and the CDC Legionella control toolkit; the time: {_CHOICE}",
+        "more flushes",
+        history_rules.warm_stagnation,
+    ),
+    Rule(
+        "too-few-turnovers",
+        "history",
+        "hygiene",
+        "On every calendar day the tub's volume passes the filter as often as the limit.",
+        _PRACTICE,
+        "longer filter runs",
+        history_rules.too_few_turnovers,
+    ),
+    Rule(
+        "no-run-on",
+        "history",
+        "wear",  # the element's own heat then scales it and ages its seals
+        "Water still runs for a while after a heat source stops.",
+        _PRACTICE,
+        "wire a keep",
+        history_rules.no_run_on,
+    ),
+    Rule(
+        "short-cycling",
+        "history",
+        "wear",
+        "A pump rests between two starts for as long as its motor needs.",
+        "NEMA MG 10 table 2-3, seen second-hand; written for polyphase motors",
+        "longer pauses",
+        history_rules.short_cycling,
+    ),
+    Rule(
+        "quiet-hours",
+        "history",
+        "comfort",
+        "What the file keeps off in the quiet hours is off in them.",
+        "the file's own wish",
+        "move it",
+        history_rules.quiet_hours,
+    ),
+    Rule(
+        "demand-not-served",
+        "history",
+        "comfort",
+        "While a demand is raised, its pump runs at least at the speed that it asks for.",
+        _CHOICE,
+        "move one of the demands",
+        history_rules.demand_not_served,
+    ),
+)
+
+
+def check(history: History) -> tuple[tuple[Finding, ...], Checked]:
+    """Every rule judged: the findings, the worst first, and which rules could not be judged whole."""
+    findings: list[Finding] = []
+    could_not: list[tuple[str, str]] = []
+    for rule in RULES:
+        breaches: list[Breach] = []
+        for judged in judge(rule, history):
+            if isinstance(judged, NotJudged):
+                could_not.append((rule.id, judged.why))
+            else:
+                breaches.append(judged)
+        findings += grouped(rule, breaches, history.trace.local)
+    whole = len(RULES) - len({rule for rule, _ in could_not})
+    return in_order(findings), Checked(whole, tuple(could_not))
+
+
+def judge(rule: Rule, history: History) -> Iterator[Breach | NotJudged]:
+    """What breaks one rule, each time that it does."""
+    if rule.kind == "plant":
+        yield from rule.function(history.plant, history.programme)
+    elif rule.kind == "history":
+        yield from rule.function(history)
+    else:
+        yield from _over_time(rule, history)
+
+
+def _over_time(rule: Rule, history: History) -> Iterator[Breach]:
+    """A rule of state judged once per distinct snapshot, then told by its spells."""
+    times: dict[tuple[str, str], list[tuple[Breach, Spans]]] = {}
+    for snapshot, spells in history.truth.snapshots:
+        for breach in rule.function(snapshot, history.plant):
+            times.setdefault((breach.subject, breach.cause), []).append((breach, spells))
+    for group in times.values():
+        worst = max((breach for breach, _ in group), key=lambda b: b.worst or 0.0)
+        for start, end in join(*(spells for _, spells in group)).tolist():
+            lasts_s = end - start
+            told = worst if worst.worst is not None else replace(worst, worst=lasts_s, text=lasting(lasts_s))
+            yield replace(told, at_s=start, lasts_s=lasts_s)
