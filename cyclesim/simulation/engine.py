@@ -225,8 +225,13 @@ class _Run:
         entered = self.entered[machine]
 
         def over(_: simpy.Event) -> None:
-            still_there = entered == self.entered[machine]
-            self._post(mask, still_there or bool(self.facts & mask))
+            now = int(self.env.now)
+            if entered == self.entered[machine]:
+                self.facts |= mask
+                if self.controller.step(self.state, self.facts).moved:
+                    self._request_scan(now)
+            if now not in self.scans:  # nobody waits for this time, but heat goes on
+                self._heat_on(now)
 
         At(self.env, int(self.env.now) + dwell_s, Priority.POST).then(over)
 
