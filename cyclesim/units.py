@@ -23,7 +23,7 @@ second = [time] = s = _ = sec = seconds
 minute = 60 * second = min = _ = minutes
 hour = 3600 * second = h = _ = hours = hr
 day = 86400 * second = d = _ = days
-meter = [length] = m
+meter = [length] = m = meters = metre = metres
 millimeter = 0.001 * meter = mm
 centimeter = 0.01 * meter = cm
 kilometer = 1000 * meter = km
@@ -82,7 +82,21 @@ class Kind:
     """(from this size up, unit) for messages, smallest first"""
 
 
-_LENGTHS = ("mm", "cm", "m", "in", "inch", "inches", "ft", "feet", "foot")
+_LENGTHS = (
+    "mm",
+    "cm",
+    "m",
+    "meter",
+    "meters",
+    "metre",
+    "metres",
+    "in",
+    "inch",
+    "inches",
+    "ft",
+    "feet",
+    "foot",
+)
 _DEGREES = ("degC", "degF", "°C", "°F", "C", "F")
 KINDS: dict[str, Kind] = {
     "length": Kind("a length", "9 m or 30 ft", "m", _LENGTHS, ((0, "mm"), (1, "m"))),
@@ -211,53 +225,55 @@ def due(kind: str, example: str = "") -> str:
     return f"{KINDS[kind].words} is due, e.g. {example or KINDS[kind].example}"
 
 
-def parse(text: str | float, kind: str) -> float:
+def parse(text: str | float, kind: str, example: str = "") -> float:
     """One quantity of this kind in SI: m, m2, m3, m3/s, m of water, degC, K, s, W, m/s, V, A, J, share of 1.
 
     Raises QuantityError for anything else; a bare number is refused because it could be any unit.
+    `example` stands in for the kind's own in what the error says.
 
     >>> parse("104 degF", "temperature"), parse("1.8 degF", "temperature_difference")
     (40.0, 1.0)
     """
-    if not isinstance(text, str):
-        raise QuantityError("a bare number", due(kind), _with_unit(str(text), kind))
-    match = _QUANTITY.fullmatch(text.strip()) if len(text) <= _LONGEST else None
+    wanted = due(kind, example)
+    match = _QUANTITY.fullmatch(text.strip()) if isinstance(text, str) and len(text) <= _LONGEST else None
     if match is None:
-        raise QuantityError(*_no_quantity(text.strip(), kind))
+        what, hint = _no_quantity(str(text).strip(), (example or KINDS[kind].example).split()[1].strip(","))
+        raise QuantityError(what, wanted, hint)
     unit = match["unit"].replace("²", "2").replace("³", "3").replace("º", "°")
     if unit not in KINDS[kind].units:
-        raise QuantityError(*_wrong_unit(match["number"], unit, kind))
+        what, hint = _wrong_unit(match["number"], unit, kind)
+        raise QuantityError(what, wanted, hint)
     slope, offset = _line(unit, kind)
     # offsets are of the order 1e2, so twelve digits after the point lose nothing but rounding noise
     value = float(match["number"]) * slope
     return round(value + offset, 12) if offset else value
 
 
-def _with_unit(number: str, kind: str) -> str:
-    return f"say the unit: {number} {KINDS[kind].units[0]}"
-
-
-def _no_quantity(text: str, kind: str) -> tuple[str, str, str]:
+def _no_quantity(text: str, unit: str) -> tuple[str, str]:
+    """What a text is that is not a number and a unit, and a hint."""
     if re.fullmatch(NUMBER, text, re.ASCII):
-        return "a bare number", due(kind), _with_unit(text, kind)
+        return "a bare number", f"say the unit: {text} {unit}"
     if re.match(r"[-+]?\d+,\d", text):
-        return "a number with a comma", due(kind), "write 1.5 for one and a half, 1500 for fifteen hundred"
+        return "a number with a comma", "write 1.5 for one and a half, 1500 for fifteen hundred"
     if re.match(r"\d+ *-? *\d+/\d+", text):
-        return "a number with a fraction", due(kind), "write 1.5 for one and a half"
-    if re.match(rf"{NUMBER} *[^\d\s]+ *\d", text):
-        return "not one number and one unit", due(kind), ""
-    return "no quantity", due(kind), ""
+        return "a number with a fraction", "write 1.5 for one and a half"
+    if re.match(r"[-+]?[\d.]+[eE][-+]?\d{3}", text):
+        return "a number beyond all bounds", ""
+    if re.match(rf"{NUMBER} *[A-Za-z°]+ *\d", text):
+        return "not one number and one unit", ""
+    return "no quantity", ""
 
 
-def _wrong_unit(number: str, unit: str, kind: str) -> tuple[str, str, str]:
+def _wrong_unit(number: str, unit: str, kind: str) -> tuple[str, str]:
+    """What a unit is that is not one of this kind, and a hint."""
     if unit in _BY_UNIT:
-        return _BY_UNIT[unit].words, due(kind), ""
+        return _BY_UNIT[unit].words, ""
     lower = {name.lower(): name for name in reversed(KINDS[kind].units)}
-    near = get_close_matches(unit.lower(), lower, n=1, cutoff=0.5)
+    near = get_close_matches(unit.lower(), lower, n=1, cutoff=0.6)
     hint = (
         f"did you mean {number} {lower[near[0]]}?" if near else f"known units: {', '.join(KINDS[kind].units)}"
     )
-    return f"an unknown unit '{unit}'", due(kind), hint
+    return f"an unknown unit '{unit}'", hint
 
 
 def format_quantity(value: float, kind: str) -> str:
@@ -268,4 +284,5 @@ def format_quantity(value: float, kind: str) -> str:
     """
     unit = next(unit for size, unit in reversed(KINDS[kind].shown) if abs(value) >= size or size <= 0)
     slope, offset = _line(unit, kind)
-    return f"{(value - offset) / slope:.4g} {unit}"
+    number = (value - offset) / slope
+    return f"{float(f'{number:.4g}'):.0f} {unit}" if abs(number) >= 1e4 else f"{number:.4g} {unit}"

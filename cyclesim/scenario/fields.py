@@ -84,7 +84,7 @@ def did_you_mean(word: str, words: Iterable[str]) -> str:
 
 def one_of(words: Iterable[object]) -> str:
     """The words as an enumeration for a message."""
-    listed = [str(word) for word in words]
+    listed = [str(word) for word in words] or ["nothing"]
     return listed[0] if len(listed) == 1 else f"{', '.join(listed[:-1])} or {listed[-1]}"
 
 
@@ -166,9 +166,9 @@ class Quantity:
         if isinstance(value, bool) or not isinstance(value, str | int | float):
             raise RefusedError(what_is(value), self.due)
         try:
-            number = parse(value, self.kind)
+            number = parse(value, self.kind, self.example)
         except QuantityError as error:
-            raise RefusedError(error.what, self.due, error.hint) from None
+            raise RefusedError(error.what, error.allowed, error.hint) from None
         low = number <= self.gt or number < self.ge
         if low or number >= self.lt or number > self.le:
             what = KINDS[self.kind].words + (" that is too small" if low else " that is too large")

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from cyclesim.errors import Fault
-from cyclesim.scenario.fields import RefusedError, SeveralError, Steps, did_you_mean, nearest
+from cyclesim.scenario.fields import RefusedError, SeveralError, Steps, did_you_mean, nearest, one_of
 from cyclesim.scenario.network import Chain, names_in, read_network
 from cyclesim.scenario.tree import KEY, Tree, shorten
 
@@ -63,7 +63,7 @@ def _place(tree: Tree, path: Steps) -> Steps:
 
 
 def _chain(tree: Tree, chain: Chain, at: Steps, nodes: list[str]) -> Iterator[Fault]:
-    ends = f"a chain starts and ends at {' or '.join(nodes)}"
+    ends = f"a chain starts and ends at {one_of(nodes)}"
     for item, place, word in ((chain[0], 0, "starts"), (chain[-1], len(chain) - 1, "ends")):
         if item not in nodes:
             what = f"'{shorten(item)}'" if isinstance(item, str) else "a split"

@@ -85,14 +85,14 @@ def read_pipe(text: str) -> Pipe:
     )
     if standard is None:
         raise RefusedError(
-            "an unknown pipe", DUE, did_you_mean(name, PIPES) or "or write bore: 52 mm instead"
+            "an unknown pipe", DUE, did_you_mean(name, PIPES) or "or write bore: 57 mm instead"
         )
     sizes = [known.removesuffix(standard).strip() for known in PIPES if known.endswith(standard)]
     near = min(sizes, key=lambda size: abs(_number(size) - _number(name)))
     raise RefusedError(
         "an unknown pipe",
         f"{standard} comes as {one_of(sizes)}",
-        f"did you mean '{near} {standard}'? otherwise write bore: 52 mm",
+        f"did you mean '{near} {standard}'? otherwise write bore: 57 mm",
     )
 
 

@@ -1,0 +1,117 @@
+"""Quantities as people write them, against published conversion factors."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cyclesim.units import KINDS, QuantityError, format_quantity, parse
+
+# NIST SP 811 (2008), appendix B.8, factors to SI: from memory, not opened
+FACTORS = [
+    ("1 in", "length", 0.0254),
+    ("1 ft", "length", 0.3048),
+    ("1 ft2", "area", 0.09290304),
+    ("1 gal", "volume", 3.785412e-3),
+    ("1 ft3", "volume", 2.831685e-2),
+    ("1 gpm", "flow", 6.309020e-5),
+    ("1 cfm", "flow", 4.719474e-4),
+    ("1 hp", "power", 745.6999),
+    ("1 BTU/h", "power", 0.2930711),
+    ("1 mph", "speed", 0.44704),
+    ("1 psi", "head", 6894.757 / 9806.65),
+    ("1 bar", "head", 1e5 / 9806.65),
+    ("1 ftH2O", "head", 2989.067 / 9806.65),
+    ("1 kWh", "energy", 3.6e6),
+    ("1 L/min", "flow", 1e-3 / 60),
+    ("1 m3/h", "flow", 1 / 3600),
+]
+
+
+@pytest.mark.parametrize(("text", "kind", "value"), FACTORS)
+def test_units_convert_as_published(text, kind, value):
+    """Each factor to the seven digits that the table prints."""
+    assert math.isclose(value, parse(text, kind), rel_tol=2e-7)
+
+
+@pytest.mark.parametrize(
+    ("fahrenheit", "celsius"),
+    [("32 degF", 0.0), ("212 degF", 100.0), ("104 degF", 40.0), ("-40 °F", -40.0), ("98.6 F", 37.0)],
+)
+def test_temperatures_have_their_offset(fahrenheit, celsius):
+    """Freezing, boiling, and the fixed point of both scales (the definition of the scales)."""
+    assert celsius == parse(fahrenheit, "temperature")
+
+
+@pytest.mark.parametrize(
+    ("text", "kelvin"), [("9 degF", 5.0), ("5 degC", 5.0), ("5 K", 5.0), ("1.8 °F", 1.0)]
+)
+def test_differences_have_none(text, kelvin):
+    """Two degrees are two degrees, wherever on the scale."""
+    assert math.isclose(kelvin, parse(text, "temperature_difference"), rel_tol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "what"),
+    [
+        ("30 L", "time", "a volume"),
+        ("30 s", "length", "a time"),
+        ("5 K", "temperature", "a temperature difference"),
+        ("38 degC", "power", "a temperature"),
+        ("1 Mm", "length", "an unknown unit 'Mm'"),
+        ("5 M", "length", "an unknown unit 'M'"),
+        ("9**9**9 m", "length", "no quantity"),
+        ("nan m", "length", "no quantity"),
+        ("inf m", "length", "no quantity"),
+        ("1e999 m", "length", "a number beyond all bounds"),
+        ("1 1/2 in", "length", "a number with a fraction"),
+        ("1-1/2 in", "length", "a number with a fraction"),
+        ("1,000 mm", "length", "a number with a comma"),
+        ("3 ft 2", "length", "not one number and one unit"),
+        ("1 h 30 min", "time", "not one number and one unit"),
+        ("30", "time", "a bare number"),
+        (30, "time", "a bare number"),
+        (0.5, "fraction", "a bare number"),
+        ("", "time", "no quantity"),
+        ("m", "length", "no quantity"),
+        ("1 m" + " " * 10_000, "length", "no quantity"),
+        ("٣ m", "length", "no quantity"),
+    ],
+)
+def test_what_could_be_misread_is_refused_by_name(text, kind, what):
+    """No prefix, no sum, no product, no guess; the error says what was found and what is due."""
+    with pytest.raises(QuantityError) as caught:
+        parse(text, kind)
+    assert what == caught.value.what
+    assert KINDS[kind].words in caught.value.allowed
+
+
+def test_every_unit_that_is_offered_is_understood():
+    """No unit of the lists is missing from the definitions."""
+    for kind, about in KINDS.items():
+        assert all(math.isfinite(parse(f"1 {unit}", kind)) for unit in about.units)
+
+
+@pytest.mark.parametrize(
+    ("value", "kind", "text"),
+    [
+        (86_400.0, "time", "24 h"),
+        (90.0, "time", "90 s"),
+        (900.0, "time", "15 min"),
+        (0.0, "temperature", "0 degC"),
+        (0.009, "length", "9 mm"),
+        (1600.0, "power", "1.6 kW"),
+        (200.0, "volume", "200000 L"),
+        (0.7, "fraction", "70 %"),
+    ],
+)
+def test_values_are_shown_in_the_units_people_think_in(value, kind, text):
+    """Small things in small units, to four digits."""
+    assert text == format_quantity(value, kind)
+
+
+@given(st.sampled_from(sorted(KINDS)), st.floats(0.001, 9999))
+def test_what_is_shown_can_be_written(kind, value):
+    """Reading back what is shown gives the value to the digits shown."""
+    assert math.isclose(value, parse(format_quantity(value, kind), kind), rel_tol=6e-4, abs_tol=6e-4)
