@@ -244,8 +244,8 @@ def parse(text: str | float, kind: str, example: str = "") -> float:
         what, hint = _wrong_unit(match["number"], unit, kind)
         raise QuantityError(what, wanted, hint)
     slope, offset = _line(unit, kind)
-    # offsets are of the order 1e2, so twelve digits after the point lose nothing but rounding noise
-    value = float(match["number"]) * slope
+    # fifteen digits, or twelve decimals beside an offset of a few hundred, drop nothing but rounding noise
+    value = float(f"{float(match['number']) * slope:.15g}")
     return round(value + offset, 12) if offset else value
 
 

@@ -169,7 +169,7 @@ def _interlocks(tree: Tree, sources: list[str], pumps: list[str]) -> Iterator[Fa
                 (*path, "while"),
                 f"'{shorten(cause)}', nothing that is known",
                 f"{one_of(causes)} is due",
-                did_you_mean(cause, causes),
+                f"did you mean '{cause} running'?" if cause in pumps else did_you_mean(cause, causes),
             )
         if isinstance(block, str) and isinstance(cause, str) and cause in (block, f"{block} firing"):
             yield tree.fault((*path, "while"), f"'{cause}', the thing itself", "something else is due")

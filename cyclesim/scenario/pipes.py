@@ -72,7 +72,7 @@ def _plain(text: str) -> str:
     text = re.sub(r"^([\d.]+) ?(?:\"|inch|in\b) ?", r"\1 in ", text)
     text = re.sub(r"^(?:DN|d) ?(\d+)", r"\1", text)
     text = re.sub(r"(?i)\b(?:sch|schedule)\.? ?(\d+)$", r"Sch \1", text)
-    return re.sub(r"(?i) ?\bPN ?(\d+)$", r" PN\1", text)
+    return re.sub(r"(?i)(?<=\d) ?PN ?(\d+)$", r" PN\1", text)
 
 
 def read_pipe(text: str) -> Pipe:

@@ -57,6 +57,9 @@ def _resolve_one(tree: Tree, path: Steps, text: str, name: str, folder: Path | N
         if not fault.line:  # nothing could be read: the place to mend is where the path is written
             refuse(fault.found, fault.allowed, fault.hint)
             return
+    if part.value is None and not part.faults:
+        refuse("an empty file", _DUE)
+        return
     if isinstance(part.value, dict) and "format" in part.value:
         head = part.value.pop("format")
         if head != 1 or isinstance(head, bool):

@@ -32,7 +32,6 @@ def apply(tree: Tree, text: str, number: int) -> None:
     part = parse_text(value.strip(" "), FILE, (number - 1, len(text) - len(value.lstrip(" "))))
     if part.value is None and not part.faults:
         part.faults.append(Fault(FILE, number, len(text) + 1, dotted(path), "nothing", "a value is due"))
-        part.gone.add(())
     tree.marks.setdefault((*path, KEY), Mark(FILE, number, 1))
     tree.graft(path, part)
 

@@ -69,6 +69,8 @@ class Tree:
             del self.marks[old]
         self.marks |= {(*path, *steps): mark for steps, mark in other.marks.items()}
         self.faults += other.faults
+        if other.value is None and other.faults:
+            other.gone.add(())
         self.gone = {p for p in self.gone if p[: len(path)] != path} | {(*path, *p) for p in other.gone}
 
 

@@ -89,7 +89,14 @@ class _Builder:
     def mark(self, node: yaml.Node | yaml.Mark, text: str | None = None) -> Mark:
         at = node.start_mark if isinstance(node, yaml.Node) else node
         line, column = self.first
-        return Mark(self.name, at.line + 1 + line, at.column + 1 + (column if at.line == 0 else 0), text)
+        if at.line == 0:
+            return Mark(self.name, line + 1, at.column + column + 1, text)
+        # a part of a longer text is one line: what is told as after it belongs to its start
+        return (
+            Mark(self.name, line + 1, column + 1, text)
+            if column
+            else Mark(self.name, at.line + 1, at.column + 1, text)
+        )
 
     def refuse(self, node: yaml.Node, path: Steps, found: str, allowed: str, hint: str = "") -> None:
         self.tree.faults.append(self.tree.fault(path, found, allowed, hint, at=self.mark(node)))
@@ -206,7 +213,8 @@ def read_file(path: Path, name: str) -> Tree:
     try:
         if not path.is_file():
             what = "a folder" if path.is_dir() else "no ordinary file" if path.exists() else "no file"
-            return fault(what, "a scenario file is due, e.g. tub.yaml", _file_meant(path))
+            hint = _file_meant(path) if what == "no file" else ""
+            return fault(what, "a scenario file is due, e.g. tub.yaml", hint)
         with path.open("rb") as stream:
             data = stream.read(MAX_BYTES + 1)
     except (OSError, ValueError) as error:

@@ -9,7 +9,9 @@ from cyclesim.scenario.starter import starter_text
 
 LINES = [line for line in starter_text().splitlines() if line.strip() and not line.lstrip().startswith("#")]
 TEXT = "\n".join(LINES)
-PIECES = """: |- |[|]|{|}|'|"|#|*a|&a |!!int |<<|~|0|-1|1e999|nan|parallel|tub|main low|null|off|é|1 m|\t|\n|\0"""
+PIECES = (
+    """: |- |[|]|{|}|'|"|#|*a|&a |!!int |<<|~|0|-1|1e999|nan|parallel|tub|main low|null|off|é|1 m|\t|\n|\0"""
+)
 pieces = st.one_of(st.sampled_from([*PIECES.split("|"), "9" * 40]), st.text(max_size=5))
 places, lines = st.integers(0, len(TEXT)), st.integers(0, 60)
 edits = st.lists(

@@ -1,0 +1,83 @@
+"""`--set PATH=VALUE`: what it reaches and what it says."""
+
+from datetime import time
+
+import pytest
+
+from cyclesim.errors import InputError
+from cyclesim.scenario.load import load_text
+from cyclesim.scenario.starter import starter_text
+
+TEXT = starter_text()
+
+
+def told(*sets):
+    """What loading the starter with these sets says."""
+    with pytest.raises(InputError) as caught:
+        load_text(TEXT, sets=sets)
+    return str(caught.value).split("\n")
+
+
+def test_a_set_reaches_keys_and_list_entries():
+    """The path is dotted, a list's entries count from 0."""
+    scenario = load_text(
+        TEXT,
+        sets=[
+            "schedule.line_flushes.0.lasts=45 s",
+            "schedule.filter_runs.0.start=[12:30, 13:00]",
+            "supply.tariff=0.3 EUR/kWh",
+            "plant.legs.left_bench.fittings.tee_run=2",
+        ],
+    )
+    assert scenario.schedule.line_flushes[0].lasts_s == 45
+    assert scenario.schedule.filter_runs[0].start == (time(12, 30), time(13, 0))
+    assert scenario.supply.tariff.otherwise.amount == 0.3
+    assert scenario.plant.legs["left_bench"].fittings == {"elbow": 5, "tee_run": 2}
+
+
+def test_a_set_may_add_a_key_that_is_allowed():
+    """Also inside a block that the file leaves out."""
+    text = TEXT[: TEXT.index("limits:")]
+    scenario = load_text(text, sets=["limits.water_age=12 h", "place.weather.warmest_hour=14"])
+    assert scenario.limits.water_age_s == 43_200
+    assert scenario.place.weather.warmest_hour == 14
+
+
+def test_a_later_set_wins():
+    """As with any option that is given twice."""
+    assert load_text(TEXT, sets=["title=a", "title=b"]).title == "b"
+
+
+def test_faults_of_sets_name_the_option_its_number_and_column():
+    """A person sees which of several sets is meant, and the nearest path."""
+    expected = [
+        "--set:1:1: found 'plant.tub.covr.foam', a path that leads nowhere; "
+        "the path of a key of the file is due; did you mean 'plant.tub.cover.foam'?",
+        "--set:2:31: schedule.line_flushes.0.lasts: found '45 L', a volume; a time is due, "
+        "e.g. 30 s, 15 min or 3 h",
+        "--set:3:1: found 'water'; PATH=VALUE is due; e.g. plant.tub.water=1500 L",
+        "--set:4:27: controller.filter_windows: found nothing; a value is due",
+        "--set:5:1: found 'schedule.line_flushes.7.lasts', a path that leads nowhere; "
+        "the path of a key of the file is due; did you mean 'schedule.line_flushes.0.lasts'?",
+    ]
+    told_lines = told(
+        "plant.tub.covr.foam=5 cm",
+        "schedule.line_flushes.0.lasts=45 L",
+        "water",
+        "controller.filter_windows=",
+        "schedule.line_flushes.7.lasts=4 s",
+    )
+    assert expected == told_lines
+
+
+def test_a_set_that_is_no_yaml_is_told_at_its_column():
+    """The value is read as in the file."""
+    (line,) = told("schedule.filter_runs.0.start=[03:00")
+    assert line.startswith("--set:1:")
+    assert "found a bracket that is not closed" in line
+
+
+def test_a_set_to_a_new_name_in_the_middle_of_a_path_is_a_slip():
+    """A misspelt leg is not a new leg."""
+    (line,) = told("plant.legs.left_bensh.length=9 m")
+    assert "did you mean 'plant.legs.left_bench.length'?" in line
