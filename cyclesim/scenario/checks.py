@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from cyclesim.errors import Fault
-from cyclesim.scenario.fields import RefusedError, Steps, did_you_mean, one_of, read_pump_speed
+from cyclesim.scenario.fields import RESERVED, RefusedError, Steps, did_you_mean, one_of, read_pump_speed
 from cyclesim.scenario.network_checks import check_network
 from cyclesim.scenario.tree import KEY, Tree, shorten
 
@@ -96,6 +96,8 @@ def _names_once(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Faul
             (name, ("plant", "junctions", i)) for i, name in enumerate(junctions) if isinstance(name, str)
         ]
     for name, path in placed:
+        if name in RESERVED and path[1] == "junctions":  # other names are refused as keys
+            yield tree.fault(path, f"'{name}', a name that is taken", f"{one_of(RESERVED)} are built in")
         if name in first:
             where = f"line {tree.mark((*first[name], KEY)).line}"
             yield tree.fault(

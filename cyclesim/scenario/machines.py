@@ -245,7 +245,7 @@ def _powered(speed: Speed, other: Speed) -> Speed:
 
 
 class Equipment(Model):
-    """Something that the water passes and that holds water."""
+    """Something that the water passes, with water inside."""
 
     kind: Literal["filter", "strainer", "other"] = Field(description="filter, strainer or other.")
     drop: AtHead = Field(description="Head lost at a flow, off the data sheet, e.g. 1.0 m at 400 L/min.")

@@ -18,7 +18,7 @@ def check_network(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fa
         return
     junctions = tree.get(("plant", "junctions"), default=[])
     nodes = (
-        ["tub", *(name for name in junctions if isinstance(name, str))]
+        ["tub", *(name for name in junctions if isinstance(name, str) and name != "tub")]
         if isinstance(junctions, list)
         else None
     )
@@ -31,7 +31,9 @@ def check_network(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fa
             at=tree.mark((*_NETWORK, KEY)),
         )
     if nodes is not None:
-        for index, node in enumerate(nodes[1:]):
+        for index, node in enumerate(junctions):
+            if node not in nodes[1:]:
+                continue
             uses = written.count(node)
             if uses < 2:
                 found = f"'{shorten(node)}', a junction that the network uses {('never', 'once')[uses]}"

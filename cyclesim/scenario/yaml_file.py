@@ -37,7 +37,7 @@ _SYNTAX = [
     (
         r"mapping values are not allowed",
         "a colon where none can stand",
-        "check the indentation, and put a text that holds ': ' in quotes",
+        "check the indentation, and put a text with ': ' in it in quotes",
     ),
     (
         r"did not find expected '-' indicator",
@@ -67,7 +67,7 @@ _SYNTAX = [
         "write &name before the first use of *name",
     ),
     (r"cannot start any token", "a sign that cannot stand here", "put the text in quotes"),
-    (r"expected a single document", "a second document", "a file holds one document; remove the line ---"),
+    (r"expected a single document", "a second document", "a file is one document; remove the line ---"),
     (r"anchor", "a faulty anchor or alias", "write &name before the first use of *name"),
     (
         r"did not find expected node",
@@ -91,12 +91,9 @@ class _Builder:
         line, column = self.first
         if at.line == 0:
             return Mark(self.name, line + 1, at.column + column + 1, text)
-        # a part of a longer text is one line: what is told as after it belongs to its start
-        return (
-            Mark(self.name, line + 1, column + 1, text)
-            if column
-            else Mark(self.name, at.line + 1, at.column + 1, text)
-        )
+        if column:  # a part of a longer text is one line: what is told as after it belongs to its start
+            return Mark(self.name, line + 1, column + 1, text)
+        return Mark(self.name, at.line + 1, at.column + 1, text)
 
     def refuse(self, node: yaml.Node, path: Steps, found: str, allowed: str, hint: str = "") -> None:
         self.tree.faults.append(self.tree.fault(path, found, allowed, hint, at=self.mark(node)))
@@ -131,8 +128,9 @@ class _Builder:
     def block(self, node: yaml.MappingNode, path: Steps) -> dict[str, Any]:
         out: dict[str, Any] = {}
         for key, child in node.value:
-            if not isinstance(key, yaml.ScalarNode):
-                self.refuse(key, path, "a key that is a list or block", "a key is a plain word")
+            if not isinstance(key, yaml.ScalarNode) or key.tag:
+                found = "a key with a tag" if key.tag else "a key that is a list or block"
+                self.refuse(key, path, found, "a key is a plain word")
                 continue
             word = str(key.value)
             place = (*path, word)
