@@ -6,7 +6,8 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from cyclesim.errors import Fault
-from cyclesim.scenario.fields import RESERVED, RefusedError, Steps, did_you_mean, one_of, read_pump_speed
+from cyclesim.scenario.fields import RESERVED, read_pump_speed
+from cyclesim.scenario.forms import RefusedError, Steps, did_you_mean, one_of
 from cyclesim.scenario.network_checks import check_network
 from cyclesim.scenario.tree import KEY, Tree, shorten
 

@@ -4,7 +4,7 @@ from typing import Any
 
 from pydantic.fields import FieldInfo
 
-from cyclesim.scenario.fields import Model, Quantity
+from cyclesim.scenario.forms import Model, Quantity
 from cyclesim.scenario.model import Default, Scenario
 from cyclesim.units import format_quantity
 

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 
 from cyclesim.errors import Fault
-from cyclesim.scenario.fields import (
+from cyclesim.scenario.forms import (
     Count,
     Form,
     Quantity,

@@ -6,27 +6,29 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from cyclesim.scenario.fields import (
-    Assumed,
     AtHead,
     Current,
     Flow,
-    Form,
     Head,
-    Model,
     Name,
     PartVolume,
     Pause,
     Power,
-    Quantity,
-    RefusedError,
-    SeveralError,
     Share,
     SpeedShare,
     WaterTemperature,
     YesNo,
-    default,
     single_or_list,
     some,
+)
+from cyclesim.scenario.forms import (
+    Assumed,
+    Form,
+    Model,
+    Quantity,
+    RefusedError,
+    SeveralError,
+    default,
     what_is,
 )
 from cyclesim.units import format_quantity

@@ -4,19 +4,9 @@ from typing import Annotated, Literal, NamedTuple
 
 from pydantic import Field
 
-from cyclesim.scenario.fields import (
-    Count,
-    Form,
-    Model,
-    Pause,
-    Quantity,
-    RefusedError,
-    SeveralError,
-    Span,
-    default,
-    what_is,
-)
+from cyclesim.scenario.fields import Pause, Span
 from cyclesim.scenario.fields import Speed as SpeedField
+from cyclesim.scenario.forms import Count, Form, Model, Quantity, RefusedError, SeveralError, default, what_is
 from cyclesim.scenario.place import Place, Supply
 from cyclesim.scenario.plant import Plant
 from cyclesim.scenario.schedule import Controller, Interlock, Schedule

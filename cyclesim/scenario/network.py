@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 from typing import Annotated, NamedTuple, Union
 
-from cyclesim.scenario.fields import Form, RefusedError, SeveralError, Steps, read_name, what_is
+from cyclesim.scenario.fields import read_name
+from cyclesim.scenario.forms import Form, RefusedError, SeveralError, Steps, what_is
 
 
 class Parallel(NamedTuple):

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from cyclesim.errors import Fault
-from cyclesim.scenario.fields import RefusedError, SeveralError, Steps, did_you_mean, nearest, one_of
+from cyclesim.scenario.forms import RefusedError, SeveralError, Steps, did_you_mean, nearest, one_of
 from cyclesim.scenario.network import Chain, names_in, read_network
 from cyclesim.scenario.tree import KEY, Tree, shorten
 

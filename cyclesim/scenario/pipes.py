@@ -3,7 +3,7 @@
 import re
 from typing import NamedTuple
 
-from cyclesim.scenario.fields import RefusedError, did_you_mean, one_of
+from cyclesim.scenario.forms import RefusedError, did_you_mean, one_of
 
 _INCH_M = 0.0254
 

@@ -11,22 +11,17 @@ from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 from cyclesim.scenario.fields import (
     AirTemperature,
     Clock,
-    Count,
     Current,
     Days,
     Depth,
-    Model,
     MonthDay,
     Power,
-    RefusedError,
     Swing,
-    Text,
     Voltage,
     Warming,
-    default,
     named,
-    nearest,
 )
+from cyclesim.scenario.forms import Count, Model, RefusedError, Text, default, nearest
 
 
 class Climate(Model):

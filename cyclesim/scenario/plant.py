@@ -7,28 +7,23 @@ from pydantic import Discriminator, Field, Tag, model_validator
 
 from cyclesim.scenario.fields import (
     Area,
-    Assumed,
     AtHead,
     Bore,
-    Count,
     Flow,
     Insulation,
     Length,
-    Model,
     Name,
     Nozzle,
-    RefusedError,
     Rise,
     Side,
     Spacing,
-    Text,
     TubVolume,
     Wall,
     YesNo,
-    default,
     named,
     some,
 )
+from cyclesim.scenario.forms import Assumed, Count, Model, RefusedError, Text, default
 from cyclesim.scenario.machines import CheckValve, Equipment, HeatSource, Pump, Valve
 from cyclesim.scenario.network import Network
 from cyclesim.scenario.pipes import DUE, Pipe, read_pipe

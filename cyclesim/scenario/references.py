@@ -2,7 +2,7 @@
 
 from pathlib import Path, PurePosixPath
 
-from cyclesim.scenario.fields import Steps
+from cyclesim.scenario.forms import Steps
 from cyclesim.scenario.tree import Tree, shorten
 from cyclesim.scenario.yaml_file import read_file
 

@@ -5,23 +5,8 @@ from typing import Annotated, Literal
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
-from cyclesim.scenario.fields import (
-    AirTemperature,
-    Clocks,
-    Count,
-    Days,
-    Lasting,
-    Model,
-    Name,
-    PumpAt,
-    Quantity,
-    RefusedError,
-    Text,
-    did_you_mean,
-    one_of,
-    single_or_list,
-    some,
-)
+from cyclesim.scenario.fields import AirTemperature, Clocks, Days, Lasting, Name, PumpAt, single_or_list, some
+from cyclesim.scenario.forms import Count, Model, Quantity, RefusedError, Text, did_you_mean, one_of
 from cyclesim.scenario.place import Hours
 
 _RULE_DUE = "a recurrence rule is due, e.g. FREQ=WEEKLY;INTERVAL=2;BYDAY=FR"

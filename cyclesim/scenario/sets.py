@@ -4,7 +4,7 @@ from typing import Any, get_origin
 
 from cyclesim.errors import Fault
 from cyclesim.scenario.faults import annotation_at, keys_of, plain
-from cyclesim.scenario.fields import Steps, did_you_mean
+from cyclesim.scenario.forms import Steps, did_you_mean
 from cyclesim.scenario.model import Scenario
 from cyclesim.scenario.tree import KEY, Mark, Tree, dotted, shorten
 from cyclesim.scenario.yaml_file import parse_text

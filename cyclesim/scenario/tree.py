@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from cyclesim.errors import Fault
-from cyclesim.scenario.fields import Steps
+from cyclesim.scenario.forms import Steps
 
 KEY = "#key"
 """Last step of the path under which a key's own place is kept."""

@@ -7,7 +7,7 @@ from typing import Any
 import yaml
 
 from cyclesim.errors import Fault
-from cyclesim.scenario.fields import Steps, did_you_mean
+from cyclesim.scenario.forms import Steps, did_you_mean
 from cyclesim.scenario.tree import KEY, Mark, Tree, shorten
 
 MAX_BYTES = 1_000_000

@@ -8,7 +8,7 @@ from dateutil.rrule import rrulestr
 from fluids.piping import nearest_pipe
 
 from cyclesim.errors import InputError
-from cyclesim.scenario.fields import RefusedError
+from cyclesim.scenario.forms import RefusedError
 from cyclesim.scenario.load import load_text
 from cyclesim.scenario.pipes import PIPES, read_pipe
 from cyclesim.scenario.place import Price
