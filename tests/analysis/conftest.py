@@ -30,7 +30,8 @@ plant:
     shell: {wall: 120 mm, of: concrete, insulation: 50 mm, area: 7 m2, zone: soil}
   legs:
     suction: {pipe: 63 PN10, length: 6 m, zone: soil}
-    bench: {pipe: 63 PN10, length: 8 m, zone: soil, manifold: {jets: 3, spacing: 400 mm, each: 60 L/min at 6 m}}
+    bench: {pipe: 63 PN10, length: 8 m, zone: soil,
+            manifold: {jets: 3, spacing: 400 mm, each: 60 L/min at 6 m}}
   pumps:
     main:
       low: {max_head: 4 m, max_flow: 300 L/min, power: 300 W, current: 1.5 A}

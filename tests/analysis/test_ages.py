@@ -22,16 +22,18 @@ H = 3600.0
 
 
 def stand(history: History, name: str, *rows: tuple[float, float, float, float]) -> None:
-    """Rows (start h, end h, flow m3/s, oldest at the end h) of one element; ages grow with time where it stands."""
+    """Rows (start h, end h, flow m3/s, oldest at the end h) of one element."""
     for start, end, flow, oldest in rows:
         t0, t1, peak = start * H, end * H, oldest * H
         mean = peak - 0.5 * (t1 - t0)
         above = min(t1 - t0, max(0.0, peak - 24.0 * H))
-        history.trace.ages[name].put(Emitted(0, t0, t1, flow, peak, mean * (t1 - t0), mean * (t1 - t0), above))
+        history.trace.ages[name].put(
+            Emitted(0, t0, t1, flow, peak, mean * (t1 - t0), mean * (t1 - t0), above)
+        )
 
 
 def test_a_leg_that_stands_for_ten_hours(run: Run) -> None:
-    """A flush at 10:00 for an hour, then 13 h: 23 h stagnant, the longest 13 h from 11:00, ages as they grew."""
+    """A flush at 10:00 for an hour, then 13 h: 23 h stagnant, the longest 13 h from 11:00."""
     history = run()
     # 6 m of 57 mm bore hold 15.31 L (EN ISO 1452-2: 63 x 3.0 mm); 1 L/s for an hour is 3600 L
     stand(history, "suction", (0, 10, 0.0, 10), (10, 11, 1e-3, 10), (11, 24, 0.0, 13))
@@ -74,7 +76,7 @@ def test_water_that_moved_in_the_warm_up_has_an_age(run: Run) -> None:
 
 
 def test_how_long_cooling_water_stays_in_the_growth_band(run: Run) -> None:
-    """From 60 degC towards 10 degC: in 20..45 degC between tau ln(50/35) and tau ln(50/10), exponential cooling."""
+    """From 60 degC towards 10 degC: in the band from tau ln(50/35) to tau ln(50/10)."""
     history = run(hours=240.0)
     tau = next(b.capacity_j_k / b.ua_w_k for b in history.plant.bodies if b.name == "bench")
     history.trace.stays["bench"].put(Stay(0, 0, 864_000, False, 60.0, 10.0, 5.0))
@@ -88,7 +90,7 @@ def test_how_long_cooling_water_stays_in_the_growth_band(run: Run) -> None:
 
 
 def test_how_long_warming_water_stays_in_the_growth_band(run: Run) -> None:
-    """From 0 towards 60 degC: in 20..45 degC between tau ln(60/40) and tau ln(60/15)."""
+    """From 0 towards 60 degC: in the band from tau ln(60/40) to tau ln(60/15)."""
     history = run(hours=240.0, zone_c=60.0)
     tau = next(b.capacity_j_k / b.ua_w_k for b in history.plant.bodies if b.name == "bench")
     history.trace.stays["bench"].put(Stay(0, 0, 864_000, False, 0.0, 60.0, 5.0))

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from cyclesim.analysis.energy import prices
 from cyclesim.analysis.history import History
 from cyclesim.analysis.result import measure
+from cyclesim.control.calendar import WEEKDAYS
 from cyclesim.scenario.place import Tariff
 
 Run = Callable[..., History]
@@ -51,8 +52,9 @@ def test_months_part_energy_and_cost(run: Run) -> None:
 
 @given(
     st.lists(
-        st.tuples(st.integers(0, 47), st.integers(0, 47), st.sets(st.integers(0, 6), min_size=1))
-        .filter(lambda w: w[0] != w[1]),
+        st.tuples(st.integers(0, 47), st.integers(0, 47), st.sets(st.integers(0, 6), min_size=1)).filter(
+            lambda w: w[0] != w[1]
+        ),
         max_size=4,
     ),
     st.integers(0, 7 * 48 - 1),
@@ -68,7 +70,7 @@ def test_the_price_at_any_half_hour_is_the_tariffs(
                 {
                     "from": f"{a // 2:02}:{a % 2 * 30:02}",
                     "to": f"{b // 2:02}:{b % 2 * 30:02}",
-                    "days": sorted(("monday tuesday wednesday thursday friday saturday sunday".split())[d] for d in days),
+                    "days": sorted(WEEKDAYS[d] for d in days),
                     "price": f"{k} EUR/kWh",
                 }
                 for k, (a, b, days) in enumerate(windows)
@@ -84,7 +86,14 @@ def test_the_price_at_any_half_hour_is_the_tariffs(
 
 def test_starts_and_changes_of_speed(run: Run) -> None:
     """A change of speed is no start; what ran from the first second was started before."""
-    steps = [(0, "low"), (600, "stopped"), (1200, "low"), (1800, "changing"), (1802, "high"), (1900, "stopped")]
+    steps = [
+        (0, "low"),
+        (600, "stopped"),
+        (1200, "low"),
+        (1800, "changing"),
+        (1802, "high"),
+        (1900, "stopped"),
+    ]
     steps += [(2400, "high"), (2500, "stopped"), (4000, "low"), (9000, "stopped")]
     pump = measure(run(pumps={"main": steps})).pumps["main"]
     assert (3, 1, 3.0) == (pump.starts, pump.speed_changes, pump.starts_per_day)

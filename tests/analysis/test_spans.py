@@ -5,21 +5,38 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cyclesim.analysis.spans import Spans, after, covers, integral, join, longer, meet, spans, total_s, without
+from cyclesim.analysis.spans import (
+    Spans,
+    after,
+    covers,
+    integral,
+    join,
+    longer,
+    meet,
+    spans,
+    total_s,
+    without,
+)
 
-PAIRS = st.lists(st.tuples(st.integers(0, 40), st.integers(0, 40)).map(lambda p: (min(p), max(p))), max_size=8)
+PAIRS = st.lists(
+    st.tuples(st.integers(0, 40), st.integers(0, 40)).map(lambda p: (min(p), max(p))), max_size=8
+)
 
 
 def seconds(a: Spans) -> set[int]:
+    """The whole seconds in a set."""
     return {k for start, end in a.tolist() for k in range(int(start), int(end))}
 
 
 def told(pairs: list[tuple[int, int]]) -> set[int]:
+    """The whole seconds in some pairs."""
     return {k for start, end in pairs for k in range(start, end)}
 
 
 @given(PAIRS, PAIRS)
-def test_sets_of_time_obey_the_algebra_of_sets(one: list[tuple[int, int]], two: list[tuple[int, int]]) -> None:
+def test_sets_of_time_obey_the_algebra_of_sets(
+    one: list[tuple[int, int]], two: list[tuple[int, int]]
+) -> None:
     """Union, intersection and difference of spans are those of the whole seconds in them."""
     a, b = spans(one), spans(two)
     assert told(one) == seconds(a)
@@ -33,7 +50,12 @@ def test_sets_of_time_obey_the_algebra_of_sets(one: list[tuple[int, int]], two: 
 @given(PAIRS, PAIRS)
 def test_spans_are_in_order_and_never_touch(one: list[tuple[int, int]], two: list[tuple[int, int]]) -> None:
     """Whatever made a set, its spans are in order, not empty and apart."""
-    for a in (spans(one), join(spans(one), spans(two)), meet(spans(one), spans(two)), longer(spans(one), 3.0)):
+    for a in (
+        spans(one),
+        join(spans(one), spans(two)),
+        meet(spans(one), spans(two)),
+        longer(spans(one), 3.0),
+    ):
         assert bool(np.all(np.diff(a.ravel()) > 0.0))
 
 
@@ -50,4 +72,6 @@ def test_what_is_left_after_a_wait() -> None:
 def test_integral_of_a_rate_that_pauses() -> None:
     """2 a second from 0 to 10, nothing to 20, 3 a second to 30: 20 at 15, and 35 at 25."""
     start, end, rate = np.array([0.0, 20.0]), np.array([10.0, 30.0]), np.array([2.0, 3.0])
-    assert pytest.approx([8.0, 20.0, 35.0, 50.0]) == integral(start, end, rate, np.array([4.0, 15.0, 25.0, 90.0]))
+    assert pytest.approx([8.0, 20.0, 35.0, 50.0]) == integral(
+        start, end, rate, np.array([4.0, 15.0, 25.0, 90.0])
+    )

@@ -1,0 +1,295 @@
+"""Rules of a whole run: each with a history that breaks it and one that does not."""
+
+from collections.abc import Callable
+from datetime import date
+
+import pytest
+
+from cyclesim.analysis.findings import Breach, NotJudged
+from cyclesim.analysis.history import History
+from cyclesim.analysis.rules import RULES, judge
+from cyclesim.physics.tub_heat import Stay
+from cyclesim.physics.water_age import Emitted
+
+Run = Callable[..., History]
+H = 3600.0
+
+
+def told(history: History, rule_id: str) -> list[Breach]:
+    """What breaks one rule, all of which could be judged."""
+    rule = next(r for r in RULES if r.id == rule_id)
+    found = list(judge(rule, history))
+    assert all(isinstance(b, Breach) for b in found)
+    return [b for b in found if isinstance(b, Breach)]
+
+
+def put(history: History, name: str, *rows: tuple[float, float, float, float, float]) -> None:
+    """Rows (start h, end h, flow m3/s, oldest peak h, hours above the limit)."""
+    for start, end, flow, peak, above in rows:
+        history.trace.ages[name].put(Emitted(0, start * H, end * H, flow, peak * H, 0.0, 0.0, above * H))
+
+
+# -- stale water, warm stagnation
+
+
+def test_stale_water_of_a_leg_that_stands_too_long(run: Run) -> None:
+    """30 h without flow: above 24 h for the last 6 h, and 36 s into the flush that ends it: one spell."""
+    history = run(hours=48)
+    put(history, "bench", (0, 30, 0.0, 30, 6), (30, 30.1, 1e-3, 30, 0.01), (30.1, 48, 0.0, 18, 0))
+    (breach,) = told(history, "stale-water")
+    assert ("bench", 24 * H, pytest.approx(6.01 * H)) == (breach.subject, breach.at_s, breach.lasts_s)
+    assert (30.0, "30.0 h old") == (breach.worst, breach.text)
+    assert "line flush" in breach.cause
+    assert "nothing does" in breach.cause
+
+
+def test_water_within_the_limit_is_not_stale(run: Run) -> None:
+    """24 h exactly are allowed."""
+    history = run(hours=48)
+    put(history, "bench", (0, 24, 0.0, 24, 0), (24, 24.1, 1e-3, 24, 0), (24.1, 48, 0.0, 23.9, 0))
+    assert [] == told(history, "stale-water")
+
+
+def test_stale_water_of_a_leg_that_moves_too_little(run: Run) -> None:
+    """Flushes of 1 L every 12 h through 20 L: the cause is the little that moves, the mend a longer run."""
+    history = run(hours=48)
+    rows = []
+    for k in range(4):
+        rows += [(12 * k, 12 * k + 11.99, 0.0, 40, 11.99), (12 * k + 11.99, 12 * k + 12, 1e-3 / 36, 40, 0.01)]
+    put(history, "bench", *rows)
+    (breach,) = told(history, "stale-water")
+    assert "moves less than its volume" in breach.cause
+    assert "last at least" in breach.mend
+
+
+def test_a_last_jet_is_judged_by_itself(run: Run) -> None:
+    """Its leg is fresh, the last stretch is not."""
+    history = run(hours=48)
+    put(history, "bench", (0, 24, 1e-3, 0.1, 0), (24, 48, 1e-3, 0.1, 0))
+    put(history, "bench, last jet", (0, 48, 0.0, 48, 24))
+    assert ["bench, last jet"] == [b.subject for b in told(history, "stale-water")]
+
+
+def warm(history: History, name: str, temp_c: float, *stands: tuple[float, float]) -> None:
+    """A body that is as warm as its zone throughout, and stands in these hours."""
+    end = history.trace.span_s
+    history.trace.stays[name].put(Stay(0, 0, end, False, temp_c, temp_c, 0.0))
+    at = 0.0
+    for start, stop in stands:
+        put(history, name, (at, start, 1e-3, 0, 0), (start, stop, 0.0, stop - start, 0))
+        at = stop
+
+
+def test_warm_stagnation(run: Run) -> None:
+    """30 h still at 30 degC, inside 20 to 45 degC, are more than 24 h; at 15 degC they are none of it."""
+    history = run(hours=48, zone_c=30.0)
+    warm(history, "bench", 30.0, (1, 31), (32, 48))
+    (breach,) = told(history, "warm-stagnation")
+    assert ("bench", 1 * H, 30 * H, 30.0) == (breach.subject, breach.at_s, breach.lasts_s, breach.worst)
+    cold = run(hours=48, zone_c=15.0)
+    warm(cold, "bench", 15.0, (1, 31), (32, 48))
+    assert [] == told(cold, "warm-stagnation")
+
+
+def test_a_leg_speaks_for_its_last_jet(run: Run) -> None:
+    """One finding, not two, where both stand for the same time."""
+    history = run(hours=48, zone_c=30.0)
+    warm(history, "bench", 30.0, (1, 31), (32, 48))
+    put(
+        history,
+        "bench, last jet",
+        (0, 1, 1e-3, 0, 0),
+        (1, 31, 0.0, 30, 0),
+        (31, 32, 1e-3, 0, 0),
+        (32, 48, 0, 16, 0),
+    )
+    assert ["bench"] == [b.subject for b in told(history, "warm-stagnation")]
+
+
+# -- turnovers
+
+
+def test_too_few_turnovers_on_a_day_and_the_hours_that_would_do(run: Run) -> None:
+    """Two days, the second with 10 min of filtering: limit x volume / flow hours are due."""
+    history = run(
+        hours=48, pumps={"main": [(0, "low"), (86_400, "stopped"), (90_000, "low"), (90_600, "stopped")]}
+    )
+    (breach,) = told(history, "too-few-turnovers")
+    flow = history.plant.duty(("low",)).filtered_m3_s
+    assert (86_400.0, pytest.approx(flow * 600 / 1.5)) == (breach.at_s, breach.worst)
+    due_h = float(breach.mend.split("at least ")[1].split(" h")[0])
+    assert 0.0 <= due_h - 2.0 * 1.5 / flow / 3600.0 < 0.1
+
+
+def test_a_part_of_a_day_is_not_judged_for_turnovers(run: Run) -> None:
+    """A run of 12 h has no whole calendar day."""
+    rule = next(r for r in RULES if r.id == "too-few-turnovers")
+    assert [NotJudged("the run has no whole calendar day")] == list(judge(rule, run(hours=12)))
+
+
+def test_a_plant_without_a_filter_has_no_turnovers(run: Run) -> None:
+    """Without equipment of kind filter nobody can say how often it turns over."""
+    rule = next(r for r in RULES if r.id == "too-few-turnovers")
+    history = run(("kind: filter, drop", "kind: other, drop"))
+    assert [NotJudged("the plant has no filter")] == list(judge(rule, history))
+
+
+# -- run-on
+
+NO_KEEP = ("  - {keep: main low, after: element, lasting: 60 s}\n", "")
+
+
+def heated(stops_at: int, *more: tuple[int, str]) -> dict[str, object]:
+    """The element fires from 200 to 1000 s, the pump stops at a time."""
+    return {
+        "pumps": {"main": [(100, "low"), (stops_at, "stopped"), *more]},
+        "sources": {"element": [(200, "firing"), (1000, "off")]},
+    }
+
+
+def test_no_run_on(run: Run) -> None:
+    """The pump stops with the element: water runs for its coasting of 1 s, of 30 s."""
+    (breach,) = told(run(NO_KEEP, **heated(1000)), "no-run-on")
+    assert ("element", 1000.0, 1.0) == (breach.subject, breach.at_s, breach.worst)
+    assert "nothing keeps a pump running after it" == breach.cause
+    assert "{keep: main low, after: element, lasting: 30 s}" in breach.mend
+
+
+def test_a_run_on_of_the_limit_is_enough(run: Run) -> None:
+    """29 s of pump and 1 s of coasting make the 30 s of the limit; one second less does not."""
+    assert [] == told(run(**heated(1029)), "no-run-on")
+    assert 1 == len(told(run(**heated(1028)), "no-run-on"))
+
+
+def test_a_short_keep_is_named_as_the_cause(run: Run) -> None:
+    """A keep of 10 s is there, and too short."""
+    (breach,) = told(run(("lasting: 60 s", "lasting: 10 s"), **heated(1010)), "no-run-on")
+    assert "its run-on is 10 s" == breach.cause
+
+
+def test_a_change_of_speed_does_not_end_the_run_on(run: Run) -> None:
+    """Two seconds of changeover are within the grace of 5 s: the water runs on."""
+    history = run(
+        pumps={"main": [(100, "low"), (1000, "changing"), (1002, "high"), (1100, "stopped")]},
+        sources={"element": [(200, "firing"), (1000, "off")]},
+    )
+    assert [] == told(history, "no-run-on")
+
+
+def test_heat_at_the_end_of_the_span_is_not_judged(run: Run) -> None:
+    """Nobody knows what comes after."""
+    history = run(pumps={"main": [(100, "low")]}, sources={"element": [(200, "firing"), (86_390, "off")]})
+    assert [] == told(history, "no-run-on")
+
+
+# -- starts
+
+
+def test_short_cycling_names_who_starts_whom(run: Run) -> None:
+    """40 s of 75 s of rest between a filter run and a flush; the next pause is long enough."""
+    history = run(
+        pumps={"main": [(100, "low"), (1000, "stopped"), (1040, "high"), (1080, "stopped"), (1155, "low")]},
+        deciding={
+            "main": [(100, "filter run"), (1000, ""), (1040, "line flush"), (1080, ""), (1155, "heating")]
+        },
+    )
+    (breach,) = told(history, "short-cycling")
+    assert ("main", 1040.0, 40.0) == (breach.subject, breach.at_s, breach.worst)
+    assert "line flush starts it soon after filter run" == breach.cause
+
+
+def test_a_change_of_speed_is_no_stop(run: Run) -> None:
+    """Two seconds of changing between low and high are no rest that is too short."""
+    history = run(pumps={"main": [(100, "low"), (500, "changing"), (502, "high"), (600, "stopped")]})
+    assert [] == told(history, "short-cycling")
+
+
+def test_rest_counts_from_where_the_motor_was_switched_off(run: Run) -> None:
+    """Low until 500, changing to 502, stopped, low again at 570: 70 s without power."""
+    steps = [(100, "low"), (500, "changing"), (502, "stopped"), (570, "low")]
+    (breach,) = told(run(pumps={"main": steps}), "short-cycling")
+    assert 70.0 == breach.worst
+
+
+# -- quiet hours, demands
+
+
+def test_quiet_hours_count_what_runs_in_them_by_its_cause(run: Run) -> None:
+    """High from 21:00 to 23:00 is loud from 22:00 on; low at night is not asked to be off."""
+    history = run(
+        pumps={"main": [(0, "low"), (21 * 3600, "high"), (23 * 3600, "low")]},
+        deciding={"main": [(0, "filter run"), (21 * 3600, "line flush"), (23 * 3600, "filter run")]},
+    )
+    (breach,) = told(history, "quiet-hours")
+    assert ("main high", "line flush") == (breach.subject, breach.cause)
+    assert (22 * H, H) == (breach.at_s, breach.lasts_s)
+    assert "22:00 to 07:00" in breach.mend
+
+
+def test_a_pump_named_alone_is_quiet_at_every_speed(run: Run) -> None:
+    """`applies_to: [main]` takes low in, too: 7 h after midnight and 2 h before it."""
+    history = run(("applies_to: [main high]", "applies_to: [main]"), pumps={"main": [(0, "low")]})
+    assert {(0.0, 7 * H), (22 * H, 2 * H)} == {(b.at_s, b.lasts_s) for b in told(history, "quiet-hours")}
+
+
+def test_quiet_hours_shrink_with_the_night_of_the_clock_change(run: Run) -> None:
+    """On 28 March 2027 the hour from 01:00 is left out: 6 h after midnight."""
+    history = run(
+        hours=23, first_day=date(2027, 3, 28), pumps={"main": [(0, "high"), (12 * 3600, "stopped")]}
+    )
+    assert [(0.0, 6 * H)] == [(b.at_s, b.lasts_s) for b in told(history, "quiet-hours")]
+
+
+def test_a_demand_that_another_pre_empts_is_not_served(run: Run) -> None:
+    """A flush is raised for 40 s while a filter run keeps the pump on low; the first second is reaction."""
+    history = run(
+        pumps={"main": [(100, "low"), (900, "stopped")]},
+        demands={"line flush": [(200, "raised"), (240, "")], "filter run": [(100, "raised"), (900, "")]},
+        deciding={"main": [(100, "filter run"), (900, "")]},
+    )
+    (breach,) = told(history, "demand-not-served")
+    assert ("line flush", "filter run stands above it") == (breach.subject, breach.cause)
+    assert (201.0, 39.0) == (breach.at_s, breach.lasts_s)
+
+
+def test_more_than_the_asked_speed_serves_a_demand(run: Run) -> None:
+    """A filter run asks for low; a flush turns the pump to high and back: served, changes included."""
+    steps = [
+        (100, "low"),
+        (200, "changing"),
+        (202, "high"),
+        (240, "changing"),
+        (242, "low"),
+        (900, "stopped"),
+    ]
+    history = run(
+        pumps={"main": steps},
+        demands={"line flush": [(200, "raised"), (240, "")], "filter run": [(100, "raised"), (900, "")]},
+        deciding={"main": [(100, "filter run"), (200, "line flush"), (240, "filter run"), (900, "")]},
+    )
+    assert [] == told(history, "demand-not-served")
+
+
+def test_a_declared_rest_is_on_the_way(run: Run) -> None:
+    """A pump that must rest for 60 s starts 50 s late, and no second more is forgiven."""
+    rest = ("changeover: 2 s", "changeover: 2 s\n      rest: 60 s")
+    raised = {"filter run": [(1010, "raised"), (5000, "")]}
+    on_time = run(rest, pumps={"main": [(100, "low"), (1000, "stopped"), (1061, "low")]}, demands=raised)
+    assert [] == told(on_time, "demand-not-served")
+    late = run(rest, pumps={"main": [(100, "low"), (1000, "stopped"), (1071, "low")]}, demands=raised)
+    assert [(1061.0, 10.0)] == [(b.at_s, b.lasts_s) for b in told(late, "demand-not-served")]
+
+
+def test_a_blocked_speed_is_named_as_the_cause(run: Run) -> None:
+    """The demand decides its pump, and an interlock keeps it from that speed."""
+    history = run(
+        (
+            "  - {block: element, while: main high, because: the breaker}",
+            "  - {block: main high, while: element firing, because: one of the two}",
+        ),
+        pumps={"main": [(100, "low"), (900, "stopped")]},
+        demands={"line flush": [(200, "raised"), (240, "")]},
+        deciding={"main": [(100, "heating"), (200, "line flush"), (240, "heating")]},
+    )
+    (breach,) = told(history, "demand-not-served")
+    assert "its speed is blocked: one of the two" == breach.cause
