@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from cyclesim.analysis.ages import kind_of
+from cyclesim.analysis.ages import body_of, kind_of
 from cyclesim.analysis.findings import Breach, NotJudged
 from cyclesim.analysis.history import History, movers
 from cyclesim.analysis.plant_rules import FLUSH_VOLUMES
@@ -16,7 +16,6 @@ from cyclesim.analysis.spans import Spans, join, longer, meet, spans, total_s, w
 from cyclesim.analysis.words import lasting, listed
 from cyclesim.control.demands import Demand
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.simulation.assembly import last_stretch
 from cyclesim.simulation.trace import Stream
 
 Judged = Iterator[Breach | NotJudged]
@@ -26,7 +25,8 @@ _RUNNING = ("on", "low", "high")
 
 
 def stale_water(history: History) -> Judged:
-    """The oldest water of a leg or a last jet is above the limit."""
+    """The oldest water of a leg or last jet is above the limit. A leg speaks for a last jet with its cause."""
+    causes: dict[str, str] = {}
     for name, rows in history.ages.items():
         moved_by = movers(history.plant, history.programme, name)
         if kind_of(history.plant, name) not in ("leg", "last jet") or not moved_by:
@@ -41,6 +41,9 @@ def stale_water(history: History) -> Judged:
         which = np.searchsorted(spells[:, 0], begins, side="right") - 1
         np.maximum.at(peaks, which, rows.oldest_peak_s[bad])
         cause, mend = _why_stale(history, name, moved_by)
+        if causes.get(body_of(history.plant, name)) == cause:
+            continue
+        causes[name] = cause
         for (start, end), peak in zip(spells.tolist(), peaks.tolist(), strict=True):
             age = f"{peak / _H_S:.1f} h old"
             yield Breach(name, cause, peak / _H_S, "h", age, mend, start, end - start)
@@ -73,8 +76,8 @@ def warm_stagnation(history: History) -> Judged:
     limits = history.plant.scenario.limits
     low, high = limits.growth_band_c
     for name, warm in history.warm_and_still.items():
-        leg = next((x for x in history.plant.sheet.legs if last_stretch(x) == name), None)
-        if leg is not None and np.array_equal(history.standing[leg], history.standing[name]):
+        leg = body_of(history.plant, name)
+        if leg != name and np.array_equal(history.standing[leg], history.standing[name]):
             continue  # the leg speaks for its last jet
         long = warm[warm[:, 1] - warm[:, 0] > limits.warm_stagnation_s]
         if not len(long):

@@ -9,7 +9,8 @@ def lasting(seconds: float) -> str:
         return f"{seconds:.0f} s" if seconds >= 10.0 or seconds == round(seconds) else f"{seconds:.1f} s"
     if seconds < 7200.0:
         return f"{seconds / 60.0:.0f} min"
-    return f"{seconds / 3600.0:.1f} h" if seconds < 172_800.0 else f"{seconds / 86_400.0:.1f} days"
+    number, unit = (seconds / 3600.0, "h") if seconds < 172_800.0 else (seconds / 86_400.0, "days")
+    return f"{f'{number:.1f}'.removesuffix('.0')} {unit}"
 
 
 def flow(m3_s: float) -> str:

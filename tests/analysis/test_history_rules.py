@@ -70,6 +70,14 @@ def test_a_last_jet_is_judged_by_itself(run: Run) -> None:
     assert ["bench, last jet"] == [b.subject for b in told(history, "stale-water")]
 
 
+def test_a_leg_speaks_for_a_last_jet_that_is_stale_for_the_same_cause(run: Run) -> None:
+    """Leg and last stretch stand for the same 40 h: one subject."""
+    history = run(hours=48)
+    put(history, "bench", (0, 40, 0.0, 40, 16), (40, 48, 1e-3, 40, 0.1))
+    put(history, "bench, last jet", (0, 40, 0.0, 40, 16), (40, 48, 1e-3, 40, 0.1))
+    assert ["bench"] == [b.subject for b in told(history, "stale-water")]
+
+
 def warm(history: History, name: str, temp_c: float, *stands: tuple[float, float]) -> None:
     """A body that is as warm as its zone throughout, and stands in these hours."""
     end = history.trace.span_s

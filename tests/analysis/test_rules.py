@@ -91,6 +91,17 @@ def test_dangerous_wiring_is_found_by_a_run(scenario: Callable[..., Scenario]) -
     assert "danger" == result.findings[0].severity
 
 
+def test_a_capped_spare_runs_as_a_finding_without_an_age(scenario: Callable[..., Scenario]) -> None:
+    """Its water never moved: no age is known, it stood throughout, and a rule names it once."""
+    spare = ("  pumps:\n", "    spare: {pipe: 50 PN10, length: 4 m, zone: room, dead_end: true}\n  pumps:\n")
+    result = simulate(scenario(spare), days=2)
+    leg = result.metrics.legs["spare"]
+    assert ("dead end", None, None, 48.0) == (
+        leg.kind, leg.oldest_water_h, leg.oldest_water_mean_h, leg.longest_stagnant_h,
+    )  # fmt: skip
+    assert ["never-flushed"] == [f.rule for f in result.findings]
+
+
 def test_a_run_is_measured_and_judged_the_same_twice(scenario: Callable[..., Scenario]) -> None:
     """Same scenario, same metrics and findings, to the last bit."""
     one, two = simulate(scenario(), days=3), simulate(scenario(), days=3)
