@@ -156,6 +156,8 @@ class Quantity:
     le: float = math.inf
     example: str = ""
     """In place of the kind's own example."""
+    whole: bool = False
+    """Only whole units of what it is kept in: the controller's clock counts seconds."""
 
     @property
     def due(self) -> str:
@@ -174,7 +176,9 @@ class Quantity:
         if low or number >= self.lt or number > self.le:
             what = KINDS[self.kind].words + (" that is too small" if low else " that is too large")
             raise RefusedError(what, self.bounds())
-        return number
+        if self.whole and abs(number - round(number)) > 1e-9:
+            raise RefusedError("a time with part of a second", "whole seconds are due, e.g. 30 s")
+        return float(round(number)) if self.whole else number
 
     def bounds(self) -> str:
         """The sentence that says what is allowed."""

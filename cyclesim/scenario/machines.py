@@ -14,6 +14,7 @@ from cyclesim.scenario.fields import (
     PartVolume,
     Pause,
     Power,
+    Rest,
     Share,
     SpeedShare,
     WaterTemperature,
@@ -150,7 +151,7 @@ class Pump(_Running):
 
     low: Speed | None = Field(None, description="The low speed of a two-speed pump.")
     high: Speed | None = Field(None, description="The high speed of a two-speed pump.")
-    changeover_s: Pause = default(
+    changeover_s: Rest = default(
         2.0,
         alias="changeover",
         spread="1 to 10 s",
@@ -163,14 +164,14 @@ class Pump(_Running):
         source=PRACTICE,
         description="true if a check valve stops water from running back through it.",
     )
-    rest_s: Pause = default(
+    rest_s: Rest = default(
         0.0,
         alias="rest",
         spread="0 to 2 min",
         source=PRACTICE,
         description="How long the controller leaves it off at least before it starts again.",
     )
-    minimum_run_s: Pause = default(
+    minimum_run_s: Rest = default(
         0.0,
         alias="minimum_run",
         spread="0 to 5 min",
@@ -282,7 +283,7 @@ class HeatSource(Model):
         alias="high_limit",
         description="Water temperature at which it trips and stays off until reset by hand.",
     )
-    rest_s: Pause = default(
+    rest_s: Rest = default(
         0.0,
         alias="rest",
         spread="0 to 3 min",

@@ -102,6 +102,9 @@ def _inside(tree: Tree, chain: Chain, at: Steps, nodes: list[str], after: Any) -
         if isinstance(leg, dict) and "manifold" in leg and follows != "tub":
             found = f"the leg '{shorten(item)}', whose jets end in the tub"
             yield tree.fault(_place(tree, path), found, "a leg with a manifold is followed by tub")
+        elif isinstance(leg, dict) and "outlet_above_water" in leg and follows != "tub":
+            found = f"the leg '{shorten(item)}', which ends above the water"
+            yield tree.fault(_place(tree, path), found, "a leg with outlet_above_water is followed by tub")
 
 
 def _each_once(

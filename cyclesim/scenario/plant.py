@@ -216,6 +216,10 @@ class Leg(Model):
             raise RefusedError("", "outside goes with bore only; pipe already says it", at=("outside",))
         if self.outside_m <= self.bore_m:
             raise RefusedError("", "outside must be more than bore", at=("outside",))
+        if self.manifold is not None and self.outlet_above_water_m:
+            raise RefusedError(
+                "", "jets lie under water; give a spout a leg of its own", at=("outlet_above_water",)
+            )
         if self.dead_end and self.manifold is not None:
             raise RefusedError("", "a dead end is capped and feeds no jets", at=("manifold",))
         return self

@@ -1,5 +1,6 @@
 """The schema that editors read: it takes what loads and refuses what they can see is wrong."""
 
+import json
 from pathlib import Path
 
 import pytest
@@ -48,6 +49,12 @@ times that do not exist
 a day that is none
 a section of the wrong shape does not make its names unknown
 """
+
+
+def test_the_shipped_schema_is_what_the_command_prints():
+    """The file that shipped schedules point at; `cyclesim schema -o schedules/scenario.schema.json` renews it."""
+    shipped = json.loads((HERE.parents[1] / "schedules" / "scenario.schema.json").read_text(encoding="utf-8"))
+    assert json.loads(json.dumps(SCHEMA)) == shipped
 
 
 def test_the_schema_is_one_of_its_dialect():
