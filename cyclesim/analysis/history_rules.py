@@ -25,7 +25,7 @@ _RUNNING = ("on", "low", "high")
 
 
 def stale_water(history: History) -> Judged:
-    """The oldest water of a leg or last jet is above the limit. A leg speaks for a last jet with its cause."""
+    """The oldest water of a leg or last jet is above the limit. A leg speaks for its last jet if it can."""
     causes: dict[str, str] = {}
     for name, rows in history.ages.items():
         moved_by = movers(history.plant, history.programme, name)

@@ -179,3 +179,17 @@ def test_a_controller_that_is_not_described_cannot_be_judged(scenario: Build) ->
     )
     (why,) = judged(rules.programme_does_not_fit, built)
     assert isinstance(why, NotJudged)
+
+
+def test_a_speed_below_the_one_that_heating_asks_for_is_not_judged(scenario: Build) -> None:
+    """Heating on high never fires on low, so that what low gives does not count."""
+    changes = [
+        ("needs_flow: 30 L/min", "needs_flow: 150 L/min"),
+        ("flow_switch", "pump_contact"),
+        ("  - {block: element, while: main high, because: the breaker}\n", ""),
+        ("with: [element], pump: main low", "with: [element], pump: main high"),
+    ]
+    built = scenario(*changes)
+    low, high = (abs(Plant(built).duty((speed,)).flow_m3_s("element")) for speed in ("low", "high"))
+    assert low < 150 / 60_000 < high
+    assert [] == judged(rules.source_underfed, built)
