@@ -11,7 +11,7 @@ import numpy as np
 
 from cyclesim.analysis.ages import when
 from cyclesim.analysis.metrics import DeviceEnergy, EnergyMetrics, HeatSourceMetrics, MonthEnergy, PumpMetrics
-from cyclesim.analysis.spans import Floats, covers, integral, spans
+from cyclesim.analysis.spans import Floats, covers, integral, spans, total_s, while_in
 from cyclesim.analysis.truth import Timeline, current_a
 from cyclesim.control.calendar import WEEKDAYS, windows
 from cyclesim.scenario.place import Tariff
@@ -119,15 +119,20 @@ def measure_energy(plant: Plant, trace: Trace, metered: Meter, truth: Timeline) 
     )
 
 
-def starts_of(stream: Stream) -> list[int]:
+def starts_of(stream: Stream) -> Floats:
     """When a pump started from rest; what ran when the span began had started before it."""
-    return [start for start, _ in stream.spans(*_RUNNING, "changing") if start > 0]
+    starts = while_in(stream, *_RUNNING, "changing")[:, 0]
+    return starts[starts > 0.0]
+
+
+def _hours(stream: Stream, *states: str) -> float:
+    return total_s(while_in(stream, *states)) / _H_S
 
 
 def measure_pump(plant: Plant, programme: Programme, trace: Trace, name: str, metered: Meter) -> PumpMetrics:
     """What one pump did."""
     stream = trace.pumps[name]
-    starts = np.array(starts_of(stream))
+    starts = starts_of(stream)
     in_an_hour = np.searchsorted(starts, starts + _H_S, side="left") - np.arange(len(starts))
     changes, speed = 0, ""
     for x in stream:
@@ -139,9 +144,9 @@ def measure_pump(plant: Plant, programme: Programme, trace: Trace, name: str, me
     two = len(plant.speeds[name]) == 2
     total = metered.total(name)
     return PumpMetrics(
-        running_h=stream.seconds(*_RUNNING) / _H_S,
-        low_h=stream.seconds("low") / _H_S if two else None,
-        high_h=stream.seconds("high") / _H_S if two else None,
+        running_h=_hours(stream, *_RUNNING),
+        low_h=_hours(stream, "low") if two else None,
+        high_h=_hours(stream, "high") if two else None,
         starts=len(starts),
         starts_per_day=len(starts) / (trace.span_s / 86_400.0),
         speed_changes=changes,
@@ -149,7 +154,7 @@ def measure_pump(plant: Plant, programme: Programme, trace: Trace, name: str, me
         energy_kwh=total.energy_kwh,
         cost=total.cost,
         asked_h={
-            demand.name: trace.demands[demand.name].seconds("raised") / _H_S
+            demand.name: _hours(trace.demands[demand.name], "raised")
             for demand in programme.controller.demands
             if demand.pump == name
         },
@@ -161,14 +166,14 @@ def measure_source(trace: Trace, name: str, metered: Meter) -> HeatSourceMetrics
     stream, reasons = trace.sources[name], trace.reasons[name]
     total = metered.total(name)
     return HeatSourceMetrics(
-        firing_h=stream.seconds("firing") / _H_S,
-        firings=sum(1 for start, _ in stream.spans("firing") if start > 0),
-        run_on_h=stream.seconds("run_on") / _H_S,
-        proving_h=stream.seconds("proving") / _H_S,
+        firing_h=_hours(stream, "firing"),
+        firings=int(np.sum(while_in(stream, "firing")[:, 0] > 0.0)),
+        run_on_h=_hours(stream, "run_on"),
+        proving_h=_hours(stream, "proving"),
         called_not_firing_h={
-            why: reasons.seconds(why) / _H_S for why in sorted(reasons.labels) if why and reasons.seconds(why)
+            why: hours for why in sorted(reasons.labels) if why and (hours := _hours(reasons, why))
         },
-        tripped_h=stream.seconds("tripped") / _H_S,
+        tripped_h=_hours(stream, "tripped"),
         energy_kwh=total.energy_kwh,
         cost=total.cost,
     )

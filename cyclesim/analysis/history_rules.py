@@ -12,7 +12,7 @@ from cyclesim.analysis.ages import body_of, kind_of
 from cyclesim.analysis.findings import Breach, NotJudged
 from cyclesim.analysis.history import History, movers
 from cyclesim.analysis.plant_rules import FLUSH_VOLUMES
-from cyclesim.analysis.spans import Spans, join, longer, meet, spans, total_s, without
+from cyclesim.analysis.spans import Spans, join, longer, meet, spans, total_s, while_in, without
 from cyclesim.analysis.words import lasting, listed
 from cyclesim.control.demands import Demand
 from cyclesim.physics.water_age import STILL_M3_S
@@ -184,7 +184,7 @@ def quiet_hours(history: History) -> Judged:
     mend = f"move it out of {quiet_.from_time:%H:%M} to {quiet_.to_time:%H:%M}"
     for pump, speed in quiet_.applies_to:
         own = list(history.plant.speeds[pump])
-        loud = meet(spans(trace.pumps[pump].spans(*([speed] if speed in own else own))), quiet)
+        loud = meet(while_in(trace.pumps[pump], *([speed] if speed in own else own)), quiet)
         subject = _said(pump, speed)
         for who, part in _by_decider(loud, trace.deciding[pump]):
             cause = who or "nobody: it was running still"
@@ -199,12 +199,14 @@ def demand_not_served(history: History) -> Judged:
     for demand in controller.demands:
         stream, sheet = history.trace.pumps[demand.pump], history.plant.sheet.pumps[demand.pump]
         own = speeds[demand.pump]
-        raised = spans(history.trace.demands[demand.name].spans("raised"))
-        served = spans(stream.spans(*own[own.index(demand.speed) :]))
-        changing = longer(spans(stream.spans("changing")), _REACTION_S)
+        raised = while_in(history.trace.demands[demand.name], "raised")
+        served = while_in(stream, *own[own.index(demand.speed) :])
+        changing = longer(while_in(stream, "changing"), _REACTION_S)
         reacting = spans((a, min(b, a + _REACTION_S)) for a, b in raised.tolist())
         resting = spans(
-            (a, min(b, a + sheet.rest_s) + _REACTION_S) for a, b in stream.spans("stopped") if sheet.rest_s
+            (a, min(b, a + sheet.rest_s) + _REACTION_S)
+            for a, b in while_in(stream, "stopped").tolist()
+            if sheet.rest_s
         )
         missed = without(raised, join(served, changing, reacting, resting))
         for who, part in _by_decider(missed, history.trace.deciding[demand.pump]):
@@ -231,7 +233,7 @@ def _by_decider(a: Spans, deciding: Stream) -> list[tuple[str, Spans]]:
     """A set parted by who decided the pump."""
     if not total_s(a):
         return []
-    parts = [(who, meet(a, spans(deciding.spans(who)))) for who in dict.fromkeys(deciding.labels)]
+    parts = [(who, meet(a, while_in(deciding, who))) for who in dict.fromkeys(deciding.labels)]
     return [(who, part) for who, part in parts if len(part)]
 
 

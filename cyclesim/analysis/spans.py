@@ -10,6 +10,8 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from cyclesim.simulation.trace import Stream
+
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Spans = Floats
@@ -17,9 +19,10 @@ Spans = Floats
 NONE: Spans = np.empty((0, 2))
 
 
-def spans(pairs: Iterable[Sequence[float]]) -> Spans:
+def spans(pairs: Floats | Iterable[Sequence[float]]) -> Spans:
     """The set that *pairs* of start and end cover together, in any order; empty pairs count for nothing."""
-    table = np.array([pair for pair in pairs if pair[1] > pair[0]], dtype=float).reshape(-1, 2)
+    table = np.array(pairs if isinstance(pairs, np.ndarray) else list(pairs), dtype=float).reshape(-1, 2)
+    table = table[table[:, 1] > table[:, 0]]
     if len(table) < 2:
         return table
     table = table[np.argsort(table[:, 0], kind="stable")]
@@ -34,6 +37,13 @@ def where(edges: Floats, true: Bools) -> Spans:
     padded = np.concatenate(([False], true, [False]))
     turns = np.flatnonzero(padded[1:] != padded[:-1])
     return edges[turns].reshape(-1, 2)
+
+
+def while_in(stream: Stream, *states: str) -> Spans:
+    """When a stream is in any of *states*."""
+    edges = np.append(np.array(stream.starts, dtype=float), float(stream.end_s))
+    chosen = np.array([label in states for label in stream.labels])
+    return where(edges, chosen[np.array(stream.codes)])
 
 
 def covers(a: Spans, at: Floats) -> Bools:

@@ -10,7 +10,19 @@ from typing import NamedTuple
 
 import numpy as np
 
-from cyclesim.analysis.spans import NONE, Spans, after, edges_of, join, longer, meet, spans, where, without
+from cyclesim.analysis.spans import (
+    NONE,
+    Spans,
+    after,
+    edges_of,
+    join,
+    longer,
+    meet,
+    spans,
+    where,
+    while_in,
+    without,
+)
 from cyclesim.analysis.spans import covers as covered
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.assembly import Plant, Speeds
@@ -91,7 +103,7 @@ def timeline(plant: Plant, trace: Trace) -> Timeline:
     since_ever = {n: _since_ever(a) for n, a in enough.items()}
     hot = {}
     for name, stream in trace.sources.items():
-        late = longer(spans(stream.spans("firing")), sheet.heat_sources[name].opens_within_s)
+        late = longer(while_in(stream, "firing"), sheet.heat_sources[name].opens_within_s)
         hot[name] = _clipped(late, trace)
     facts: list[Spans] = []
     for name in trace.sources:
@@ -100,7 +112,7 @@ def timeline(plant: Plant, trace: Trace) -> Timeline:
         facts += [hot[name], some[name], enough[name], unfed, lasted]
     closed = [(pump, speed) for pump, speeds in plant.speeds.items() for speed in speeds]
     for pump, speed in closed:
-        late = longer(spans(trace.pumps[pump].spans(speed)), sheet.pumps[pump].opens_within_s)
+        late = longer(while_in(trace.pumps[pump], speed), sheet.pumps[pump].opens_within_s)
         facts.append(_clipped(late, trace))
     streams = [*trace.pumps.values(), *trace.sources.values()]
     changes = [np.array(stream.starts, dtype=float) for stream in streams]

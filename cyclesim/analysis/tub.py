@@ -10,7 +10,7 @@ import numpy as np
 from cyclesim.analysis.ages import J_PER_KWH, when
 from cyclesim.analysis.energy import local_edges
 from cyclesim.analysis.metrics import TubMetrics
-from cyclesim.analysis.spans import Floats, integral
+from cyclesim.analysis.spans import Floats, integral, total_s, while_in
 from cyclesim.analysis.truth import speeds_over_time
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.trace import Trace
@@ -99,7 +99,8 @@ def measure_tub(plant: Plant, trace: Trace, flows: Filtered) -> TubMetrics:
     speeds = speeds_over_time(plant, trace, coasting=False)
     pumps_j = sum(plant.duty(s).pump_heat_w * (b - a) for a, b, s in speeds)
     sources_j = sum(
-        stream.seconds("firing") * plant.sheet.heat_sources[n].output_w for n, stream in trace.sources.items()
+        total_s(while_in(stream, "firing")) * plant.sheet.heat_sources[n].output_w
+        for n, stream in trace.sources.items()
     )
     losses = {n: float(np.sum(stays.loss_j)) for n, stays in trace.stays.items()}
     legs_j = sum(j for n, j in losses.items() if n in plant.sheet.legs)

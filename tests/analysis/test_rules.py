@@ -112,3 +112,23 @@ def test_a_run_of_no_day_is_refused(scenario: Callable[..., Scenario]) -> None:
     """Nothing can be said of no time."""
     with pytest.raises(ValueError, match="at least one day"):
         simulate(scenario(), days=0)
+
+
+def test_a_plant_without_heat_sources_is_measured_and_judged(scenario: Callable[..., Scenario]) -> None:
+    """No element, no heating, no interlocks: nothing to judge there, and nothing fails."""
+    source = """heat_sources:
+    element: {kind: electric, output: 2300 W, drop: 0.3 m at 400 L/min, volume: 2 L, needs_flow: 30 L/min,
+              proof: {by: flow_switch}, zone: room}
+  network"""
+    built = scenario(
+        (source, "network"),
+        ("filter, element, bench", "filter, bench"),
+        ("  heating: {with: [element], pump: main low, keep_at: 36 degC, within: 1 K}\n", ""),
+        ("interlocks:\n", ""),
+        ("  - {block: element, unless: flow proven, for: 5 s}\n", ""),
+        ("  - {block: element, while: main high, because: the breaker}\n", ""),
+        ("  - {keep: main low, after: element, lasting: 60 s}\n", ""),
+    )
+    result = simulate(built, days=2)
+    assert {} == result.metrics.heat_sources
+    assert () == result.findings
