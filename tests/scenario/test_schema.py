@@ -52,7 +52,7 @@ a section of the wrong shape does not make its names unknown
 
 
 def test_the_shipped_schema_is_what_the_command_prints():
-    """The file that shipped schedules point at; `cyclesim schema -o schedules/scenario.schema.json` renews it."""
+    """The file that shipped schedules point at; `cyclesim schema -o` renews it."""
     shipped = json.loads((HERE.parents[1] / "schedules" / "scenario.schema.json").read_text(encoding="utf-8"))
     assert json.loads(json.dumps(SCHEMA)) == shipped
 
