@@ -192,7 +192,6 @@ def _oldest_knots(
             entered += 1
         while inside and inside[0][0] <= left:
             inside.popleft()
-        lines: list[tuple[float, float]] = []
         if left == right:
             v, front, back = line[left][:3]
             slope = (back - front) / v
@@ -202,7 +201,7 @@ def _oldest_knots(
             ]
         else:
             constant = min([line[left][2], line[right][1]] + ([inside[0][1]] if inside else []))
-            lines.append((constant, constant))
+            lines = [(constant, constant)]
             for k, y in ((left, y0), (right, y0 + volume)):
                 v, front, back = line[k][:3]
                 slope = (back - front) / v

@@ -15,6 +15,8 @@ from typing import NamedTuple
 from cyclesim.physics.heat import HOUR_S, TwoNode, ZoneFilter
 from cyclesim.physics.water_age import STILL_M3_S
 
+_TOGETHER_S = 600.0  # a body due this long after the first joins with it; a later one joins by itself
+
 
 @dataclass(frozen=True, slots=True)
 class Body:
@@ -181,7 +183,7 @@ class TubHeat:
         if not due:
             self._join_s = math.inf
             return
-        soon = min(due) + 600.0
+        soon = min(due) + _TOGETHER_S
         self._join_s = float(math.ceil(max(t for t in due if t <= soon)))
 
     def _join(self) -> None:
