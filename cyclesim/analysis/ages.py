@@ -175,7 +175,8 @@ def measure_leg(
 ) -> LegMetrics:
     """One reported element: its ages, when it stood, when it was warm besides, its body's temperatures."""
     span_s = float(trace.span_s)
-    volume_m3 = plant.plugs[plant.reported[name]].volume_m3
+    in_jets_too = name in plant.sheet.legs
+    volume_m3 = plant.leg_volume_m3(name) if in_jets_too else plant.plugs[plant.reported[name]].volume_m3
     moved_m3 = float(np.sum(np.abs(rows.flow_m3_s) * (rows.end_s - rows.start_s)))
     stood_s = total_s(still)
     longest_h, longest_at = _longest(trace, still)

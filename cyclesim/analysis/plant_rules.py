@@ -154,10 +154,23 @@ def never_flushed(plant: Plant, programme: Programme) -> Judged:
             yield Breach(name, "it is capped: nothing ever moves its water", None, "", "", mend)
         elif not movers(plant, programme, name):
             could = next((d.name for d in everything if abs(d.flow_m3_s(name)) > STILL_M3_S), None)
-            mend = (
-                f"add a line flush at {could}" if could else "join it to the network so that a pump moves it"
-            )
-            yield Breach(name, "no demand of the schedule moves its water", None, "", "", mend)
+            valve = None if could else _valve_before(plant, name, everything)
+            cause, mend = "no demand of the schedule moves its water", "give it a pump that moves its water"
+            if could:
+                mend = f"add a line flush at {could}"
+            elif valve:
+                cause = f"{valve}, usually shut, keeps its water still"
+                mend = f"flush it with {valve} open, or drain it while {valve} is shut"
+            yield Breach(name, cause, None, "", "", mend)
+
+
+def _valve_before(plant: Plant, name: str, duties: list[PlantDuty]) -> str | None:
+    """The usually shut valve whose opening alone lets water through a leg, if there is one."""
+    for valve in plant.usually_shut:
+        others = tuple(v for v in plant.usually_shut if v != valve)
+        if any(abs(plant.duty(d.speeds, others).flow_m3_s(name)) > STILL_M3_S for d in duties):
+            return valve
+    return None
 
 
 def flush_too_short(plant: Plant, programme: Programme) -> Judged:

@@ -22,7 +22,10 @@ def _all(scenario: Scenario) -> Iterator[Default]:
     wall = walls.MATERIALS[tub.shell.of]
     low, high = wall.spread_w_mk
     yield Default(
-        f"conductivity of {tub.shell.of}", f"{wall.conductivity_w_mk:g} W/(m K)", f"{low:g} to {high:g}", wall.source
+        f"conductivity of {tub.shell.of}",
+        f"{wall.conductivity_w_mk:g} W/(m K)",
+        f"{low:g} to {high:g}",
+        wall.source,
     )
     if tub.shell.insulation_m or tub.cover != "none":
         foam = walls.MATERIALS["foam"]
@@ -32,7 +35,9 @@ def _all(scenario: Scenario) -> Iterator[Default]:
     if tub.cover == "none":
         yield _said("loss of the open water", walls.UNCOVERED_W_M2K, "W/(m2 K)")
     else:
-        yield _said(f"loss of a cover of {tub.cover.fit} fit", walls.COVER_FIT[tub.cover.fit], "times a tight one's")
+        yield _said(
+            f"loss of a cover of {tub.cover.fit} fit", walls.COVER_FIT[tub.cover.fit], "times a tight one's"
+        )
     if not buried_tub:
         yield _said("film outside the shell", walls.OUTSIDE_FILM_W_M2K, "W/(m2 K)")
     if buried_tub or buried:
@@ -43,9 +48,14 @@ def _all(scenario: Scenario) -> Iterator[Default]:
         yield _said("film outside pipes in air", walls.PIPE_FILM_W_M2K, "W/(m2 K)")
     if plant.equipment or plant.heat_sources:
         yield _said("film outside filter and heater housings", walls.HOUSING_FILM_W_M2K, "W/(m2 K)")
-    yield Default("losses of fittings", "handbook values", "-25 to +25 %", "TP-410, from memory; see the guide")
     yield Default(
-        "water in filters and pipes", "passes in order", "a stirred housing lags", "plug flow, a modelling choice"
+        "losses of fittings", "handbook values", "-25 to +25 %", "TP-410, from memory; see the guide"
+    )
+    yield Default(
+        "water in filters and pipes",
+        "passes in order",
+        "a stirred housing lags",
+        "plug flow, a modelling choice",
     )
 
 

@@ -79,6 +79,8 @@ def _midnight(day: date, zone: ZoneInfo) -> datetime:
 class _Effect(NamedTuple):
     """What one controller state does to the plant."""
 
+    names: tuple[str, ...]
+    dwells_s: tuple[int, ...]
     duty: PlantDuty
     patterns: Patterns
     firing: tuple[str, ...]
@@ -158,7 +160,7 @@ class _Run:
             lambda plug, row: put_age[plug](row),
         )
         self.effects: dict[State, _Effect] = {}
-        self.effect = self.effects[self.state] = self._effect(controller.names(self.state))
+        self.effect = self.effects[self.state] = self._effect_of(self.state)
         self.env.process(self._calendar(self._edges(programme, begin_utc, warm_up_s)))
         self._request_scan(self.start_s)
 
@@ -281,14 +283,13 @@ class _Run:
 
     def _apply(self, before: State, now: int) -> None:
         """The machines have moved: timers, trace, water and heat follow."""
-        names, dwells = self.controller.names(self.state), self.controller.dwells_s(self.state)
-        for i, (old, new) in enumerate(zip(before, self.state, strict=True)):
-            if old != new:
-                self.streams[i].put(now, names[i])
-                self._start_timer(i, dwells[i])
         effect = self.effects.get(self.state)
         if effect is None:
-            effect = self.effects[self.state] = self._effect(names)
+            effect = self.effects[self.state] = self._effect_of(self.state)
+        for i, (old, new) in enumerate(zip(before, self.state, strict=True)):
+            if old != new:
+                self.streams[i].put(now, effect.names[i])
+                self._start_timer(i, effect.dwells_s[i])
         if effect.duty is not self.effect.duty:
             self.trace.duties.put(now, effect.duty.name)
             self.age.change(now, effect.patterns)
@@ -299,8 +300,9 @@ class _Run:
         self.heat.change(effect.duty.body_flows_m3_s, effect.heat_w, effect.trapped_w)
         self._watch_dry(now)
 
-    def _effect(self, names: tuple[str, ...]) -> _Effect:
+    def _effect_of(self, state: State) -> _Effect:
         """What the machines' states do to water and heat, and what the means of proof say of it."""
+        names = self.controller.names(state)
         speeds = tuple("stopped" if name == "changing" else name for name in names[: self.pumps])
         duty = self.plant.duty(speeds)
         patterns = self.age.patterns(duty.plug_flows_m3_s)
@@ -314,7 +316,8 @@ class _Run:
         sensed = sum(
             self.controller.bit(f"flow.{n}.sensed") for n in self.sources if self.plant.sensed(n, duty)
         )
-        return _Effect(duty, patterns, firing, heat_w, trapped_w, sensed)
+        dwells_s = self.controller.dwells_s(state)
+        return _Effect(names, dwells_s, duty, patterns, firing, heat_w, trapped_w, sensed)
 
     def _watch_dry(self, now: int) -> None:
         """A source that fires into still water trips at its own limit, if it has one."""

@@ -43,7 +43,9 @@ def test_every_stream_tiles_the_span(loop, run):
     for _, stream in trace.streams():
         spans = list(stream)
         assert (0, trace.span_s) == (spans[0].start_s, spans[-1].end_s), stream.name
-        assert all(a.end_s == b.start_s and a.state != b.state for a, b in zip(spans, spans[1:], strict=False))
+        assert all(
+            a.end_s == b.start_s and a.state != b.state for a, b in zip(spans, spans[1:], strict=False)
+        )
         assert all(a.end_s > a.start_s for a in spans)
     for rows in (*trace.ages.values(), *trace.stays.values(), trace.tub):
         assert (0, trace.span_s) == (rows.start_s[0], rows.end_s[-1]), rows.name
@@ -171,7 +173,9 @@ schedule:
     scenario = loop(schedule=schedule)
     _, trace = run(scenario, 10)
     room = np.array(trace.zones.series["room"])
-    hours = [(s - trace.zones.origin_s) // 3600 for s, _ in trace.demands["frost protection"].spans("raised") if s]
+    hours = [
+        (s - trace.zones.origin_s) // 3600 for s, _ in trace.demands["frost protection"].spans("raised") if s
+    ]
     assert hours
     assert all(room[h] < 4.0 <= room[h - 1] for h in hours)
     assert trace.pumps["main"].spans("low") == trace.demands["frost protection"].spans("raised")
