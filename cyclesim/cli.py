@@ -32,7 +32,7 @@ class Commands(click.Group):
             error.show()
             status = WRONG
         except (click.Abort, KeyboardInterrupt):
-            click.echo("Interrupted; no file was written.", err=True)
+            click.echo("Interrupted; no file was left half written.", err=True)
             status = INTERRUPTED
         except Exception as error:
             status = _failed(error)
@@ -159,11 +159,10 @@ def check(file: Path, sets: tuple[str, ...]) -> int:
     from cyclesim.scenario.load import load
 
     scenario = load(file, sets=sets)
-    from cyclesim.analysis.result import check_plant
-    from cyclesim.report.check_report import check_report
+    from cyclesim.report.check_report import check_report, plant_findings
     from cyclesim.report.verdict import is_broken
 
-    findings, checked = check_plant(scenario)
+    findings, checked = plant_findings(scenario)
     page = _page()
     check_report(page, str(file), scenario, findings, checked)
     _print(page.text())
@@ -290,8 +289,10 @@ def _print(text: str) -> None:
     try:
         sys.stdout.write(text)
         sys.stdout.flush()
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except OSError as error:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # what is left has nowhere to go
+        if not isinstance(error, BrokenPipeError):
+            raise click.ClickException(f"The screen cannot be written to: {error.strerror}.") from None
 
 
 def main() -> NoReturn:

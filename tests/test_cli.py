@@ -7,12 +7,14 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
 from click.testing import CliRunner, Result
 
 from cyclesim.cli import cli
+from cyclesim.report.words import number
 
 HEAVY = (
     "pydantic",
@@ -26,6 +28,7 @@ HEAVY = (
     "transitions",
     "dateutil",
 )
+Week = tuple[Result, dict[str, Any], list[str]]
 ENV = {**os.environ, "COLUMNS": "80", "PYTHONIOENCODING": "utf-8"}
 
 
@@ -49,7 +52,7 @@ def tub(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def week(tub: Path) -> tuple[Result, dict[str, object], list[str]]:
+def week(tub: Path) -> Week:
     """A week of the starter: what was printed, its JSON, the lines of its trace."""
     out, csv = tub.with_name("week.json"), tub.with_name("week.csv")
     result = call("run", tub, "--days", "7", "--json", out, "--trace", csv)
@@ -275,3 +278,112 @@ def test_duty_shows_the_numbers_of_its_json(tub: Path) -> None:
         assert f"main  {pump['speed']}" in screen
         assert f"{pump['flow_l_min']:.0f}" in screen
         assert f"{pump['head_m']:.1f}" in screen
+
+
+# -- a run -------------------------------------------------------------------------------------------------
+
+
+def test_run_starts_with_the_verdict(week: Week) -> None:
+    """Title and span, then how many rules are broken and how many were checked; the status follows."""
+    result, values, _ = week
+    lines = result.stdout.splitlines()
+    assert lines[0] == values["about"]["title"]
+    assert lines[1].startswith("7 days from 1 January 2027")
+    broken = {finding["rule"] for finding in values["findings"]}
+    assert lines[3].startswith(f"{len(broken)} rule" if broken else "No rule broken")
+    assert f"{values['checked']['checked']} checked" in lines[3]
+    grave = [f for f in values["findings"] if f["severity"] in ("danger", "hygiene")]
+    assert result.exit_code == (1 if grave else 0)
+
+
+def test_broken_hygiene_is_1_and_says_what_mends_it(tub: Path) -> None:
+    """A limit that no schedule can keep is broken, told with its mend, and the status is 1."""
+    result = call("run", tub, "--days", "2", "--set", "limits.water_age=10 min")
+    assert result.exit_code == 1
+    assert "hygiene  stale-water" in result.stdout
+    assert "Mend:" in result.stdout
+
+
+def test_json_has_every_part_with_mappings_by_name(week: Week) -> None:
+    """The parts of the JSON, in a stable order; legs, pumps and heat sources by name."""
+    _, values, _ = week
+    assert list(values) == [
+        "about", "legs", "pumps", "heat_sources", "tub", "energy", "findings", "checked", "duties",
+        "defaults", "clock_changes",
+    ]  # fmt: skip
+    assert values["about"]["days"] == 7
+    assert {"suction_left", "left_bench", "left_bench, last jet"} <= set(values["legs"])
+    assert set(values["pumps"]) == {"main"}
+    assert set(values["heat_sources"]) == {"element"}
+    assert set(values["energy"]["by_device"]) == {"main", "element"}
+
+
+def test_screen_shows_the_numbers_of_the_json(week: Week) -> None:
+    """Oldest water and volume of each leg, hours of the pump and the energy are the same in both."""
+    result, values, _ = week
+    rows = [line.split() for line in result.stdout.splitlines()]
+    for name, leg in values["legs"].items():
+        if not name.endswith("last jet") and leg["oldest_water_h"] is not None:
+            assert [name, number(leg["volume_l"]), number(leg["oldest_water_h"])] in [row[:3] for row in rows]
+    assert ["main", number(values["pumps"]["main"]["running_h"])] in [row[:2] for row in rows]
+    energy = values["energy"]
+    assert ["all", number(energy["energy_kwh"]), f"{energy['cost']:.2f}"] in rows
+
+
+def test_every_default_and_caution_is_on_the_screen(week: Week) -> None:
+    """What was filled in is listed with value and spread, and the report says what it is not."""
+    result, values, _ = week
+    said = " ".join(result.stdout.split())
+    assert values["defaults"]
+    assert all(f"{d['value']}; spread {d['spread']}" in said for d in values["defaults"])
+    assert "no safety controller" in said
+    assert "licensed people decide" in said
+    assert "Flushing does not remove biofilm" in said
+    assert "as good as the tub's own water" in said
+
+
+def test_trace_file_has_the_days_asked_for(week: Week) -> None:
+    """The rows of the pump cover the week from its first to its last second."""
+    _, _, lines = week
+    pump = [line.split(",") for line in lines if line.startswith("main,pump,")]
+    assert pump[0][2] == "2027-01-01T00:00:00+00:00"
+    assert pump[-1][5] == str(7 * 86_400)
+
+
+def test_json_to_the_screen_is_json_alone(tub: Path) -> None:
+    """With --json - nothing but JSON is on stdout, and a second run writes the same bytes."""
+    first = call("run", tub, "--days", "2", "--json", "-")
+    assert json.loads(first.stdout)["about"]["days"] == 2
+    assert call("run", tub, "--days", "2", "--json", "-").stdout == first.stdout
+
+
+def test_from_before_the_epoch_of_no_clock(tub: Path) -> None:
+    """A run may start on the first day of 1970."""
+    result = call("run", tub, "--days", "1", "--from", "1970-01-01")
+    assert result.exit_code in (0, 1)
+    assert "1 day from 1 January 1970" in result.stdout
+
+
+def test_clock_changes_are_explained(tub: Path) -> None:
+    """A filter run at a time that the spring change skips is said to be shifted, also in JSON."""
+    args = ("run", tub, "--days", "2", "--from", "2027-03-28", "--set", "schedule.filter_runs.0.start=01:30")
+    assert "01:30 does not exist on 28 March 2027" in " ".join(call(*args).stdout.split())
+    [note] = json.loads(call(*args, "--json", "-").stdout)["clock_changes"]
+    assert "does not exist" in note
+
+
+@pytest.mark.parametrize(
+    ("more", "coloured"), [({}, True), ({"NO_COLOR": "1"}, False), ({"TERM": "dumb"}, False)]
+)
+def test_colour_at_a_terminal_unless_declined(tub: Path, more: dict[str, str], coloured: bool) -> None:
+    """A real terminal gets colour; NO_COLOR or a dumb terminal does not."""
+    ours, theirs = os.openpty()
+    env = {key: value for key, value in ENV.items() if key != "NO_COLOR"} | {"TERM": "xterm"} | more
+    command = [sys.executable, "-m", "cyclesim", "check", str(tub)]
+    done = subprocess.run(command, stdout=theirs, stderr=subprocess.DEVNULL, env=env, timeout=30, check=False)
+    os.close(theirs)
+    said = os.read(ours, 65_536).decode()
+    os.close(ours)
+    assert done.returncode in (0, 1)
+    assert "is sound" in said
+    assert ("\x1b[" in said) is coloured

@@ -19,7 +19,7 @@ def result_values(result: Result) -> dict[str, Any]:
     """Everything a run says, as plain values in a stable order."""
     metrics = asdict(result.metrics)
     return {
-        "about": dict(result.about),
+        "about": asdict(result.about),
         **{part: metrics[part] for part in ("legs", "pumps", "heat_sources", "tub", "energy")},
         "findings": [asdict(finding) for finding in result.findings],
         "checked": {

@@ -3,13 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import UTC, datetime
 
-from cyclesim.analysis.findings import Checked, Finding
+from cyclesim.analysis.findings import Breach, Checked, Finding, NotJudged, grouped, in_order
+from cyclesim.analysis.rules import RULES
 from cyclesim.report.cautions import ADVICE, say_cautions
 from cyclesim.report.layout import Page
 from cyclesim.report.verdict import say_findings, say_verdict
 from cyclesim.report.words import count
 from cyclesim.scenario.model import Scenario
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.programme import Programme
+
+
+def plant_findings(scenario: Scenario) -> tuple[tuple[Finding, ...], Checked]:
+    """The rules that look at the plant and its programme alone, judged without a run."""
+    plant, programme = Plant(scenario), Programme(scenario)
+    rules = [rule for rule in RULES if rule.kind == "plant"]
+    findings: list[Finding] = []
+    could_not: list[tuple[str, str]] = []
+    for rule in rules:
+        judged = list(rule.function(plant, programme))
+        could_not += [(rule.id, one.why) for one in judged if isinstance(one, NotJudged)]
+        breaches = [one for one in judged if isinstance(one, Breach)]
+        findings += grouped(rule, breaches, lambda at_s: datetime.fromtimestamp(at_s, UTC))
+    return in_order(findings), Checked(len(rules) - len({rule for rule, _ in could_not}), tuple(could_not))
 
 
 def check_report(

@@ -2,40 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
-from cyclesim.report.layout import Column, Page
+from cyclesim.report.layout import Page
+from cyclesim.report.words import listed
 from cyclesim.scenario.model import Default
 
 
 def say_defaults(page: Page, defaults: Sequence[Default]) -> None:
-    """What the file left out, what was taken instead, how far it may be off, and who says so."""
+    """What the file left out, what was taken instead, how far that may be off, and who says so."""
     if not defaults:
         return
     page.heading("Left out in the file and filled in (write it there, or try it with --set)")
     for source in dict.fromkeys(default.source_text for default in defaults):
-        page.line()
-        page.table(
-            [Column(source, words=True), Column("taken as", words=True), Column("usual spread", words=True)],
-            _grouped([default for default in defaults if default.source_text == source]),
-        )
+        page.line(f"{source}:")
+        for line in _lines([default for default in defaults if default.source_text == source]):
+            page.line(line, indent=2, hang=4)
 
 
-def _grouped(defaults: Sequence[Default]) -> list[tuple[str, ...]]:
-    """One row per value of one key; elements that share it stand below the first."""
-    rows: dict[tuple[str, ...], list[str]] = {}
+def _lines(defaults: Sequence[Default]) -> Iterator[str]:
+    """One line per value of one key of one kind of element."""
+    paths: dict[tuple[str, ...], list[list[str]]] = {}
     for path, value, spread, _ in defaults:
-        start, _, key = path.rpartition(".")
-        rows.setdefault((start.partition(".")[0], key, value, spread), []).append(path)
-    return [(_joined(paths), *row[2:]) for row, paths in rows.items()]
-
-
-def _joined(paths: Sequence[str]) -> str:
-    """The first path, and below it what tells the others from it."""
-    first = paths[0].split(".")
-    others = []
-    for path in paths[1:]:
         steps = path.split(".")
-        differ = [b for a, b in zip(first, steps, strict=False) if a != b]
-        others.append(differ[0] if len(steps) == len(first) and len(differ) == 1 else path)
-    return "\n".join([paths[0], *(f"  and {other}" for other in others)])
+        paths.setdefault((*steps[:2], steps[-1], value, spread), []).append(steps)
+    for (*_, value, spread), (first, *others) in paths.items():
+        also = [step for steps in others for step, usual in zip(steps, first, strict=False) if step != usual]
+        same = f"; the same for {listed(also)}" if also else ""
+        yield f"{'.'.join(first)}: {value}; spread {spread}{same}"

@@ -19,10 +19,10 @@ if TYPE_CHECKING:
 def run_report(page: Page, result: Result) -> None:
     """Everything a run says to a person, the most urgent first."""
     about, metrics = result.about, result.metrics
-    page.line(str(about["title"]), style="bold")
-    first = date.fromisoformat(str(about["first_day"]))
-    span = f"{count(int(about['days']), 'day')} from {first.day} {first:%B %Y}, {about['time_zone']}"
-    page.line(f"{span}, after {about['warm_up_days']} days of warm-up that are not counted.")
+    page.line(about.title, style="bold")
+    first = date.fromisoformat(about.first_day)
+    span = f"{count(about.days, 'day')} from {first.day} {first:%B %Y}, {about.time_zone}"
+    page.line(f"{span} ({count(about.warm_up_days, 'day')} of warm-up not counted)")
     page.line()
     say_verdict(page, result.findings, result.checked)
     say_findings(page, result.findings)

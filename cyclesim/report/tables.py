@@ -7,7 +7,7 @@ from itertools import zip_longest
 
 from cyclesim.analysis.metrics import EnergyMetrics, HeatSourceMetrics, LegMetrics, PumpMetrics, TubMetrics
 from cyclesim.report.layout import Column, Page
-from cyclesim.report.words import UNKNOWN, day, hours, money, number, when
+from cyclesim.report.words import UNKNOWN, day, hours, month, number, when
 from cyclesim.simulation.assembly import last_stretch
 
 LAST_JET = "  its last jet"
@@ -16,15 +16,15 @@ LAST_JET = "  its last jet"
 def say_legs(page: Page, legs: dict[str, LegMetrics], limit_h: float) -> None:
     """Legs, the worst first: what decides, then when it happened and how warm it was."""
     rows = list(worst_first(legs))
-    page.heading("Legs: how old the water gets and how long it stands, the worst first")
+    page.heading("Legs, then housings: how old the water gets and how long it stands, worst first")
     page.table(
         [
             Column("leg", words=True),
             Column("volume\nL"),
             Column("oldest\nwater\nh"),
-            Column(f"above\n{number(limit_h, 0)} h\nh"),
+            Column(f"hours\nover\n{number(limit_h, 0)} h"),
             Column("longest\nstill\nh"),
-            Column("changes\na day"),
+            Column("water\nchanges\na day"),
             Column("longest\nwarm and\nstill h"),
             Column("heat\nlost\nkWh"),
         ],
@@ -44,7 +44,7 @@ def say_legs(page: Page, legs: dict[str, LegMetrics], limit_h: float) -> None:
     )
     if any(shown == LAST_JET for shown, _ in rows):
         page.line("A leg with jets counts up to its first jet; the last stretch of its jets stands below it.")
-    page.heading("Legs: means and dates")
+    page.heading("Legs, then housings: means and dates")
     page.table(
         [
             Column("leg", words=True),
@@ -71,7 +71,7 @@ def say_legs(page: Page, legs: dict[str, LegMetrics], limit_h: float) -> None:
 
 
 def worst_first(legs: dict[str, LegMetrics]) -> Iterator[tuple[str, LegMetrics]]:
-    """What is shown for each row of the table of legs, a leg's last stretch right below it."""
+    """What is shown for each row of the table of legs, a leg's last stretch right below it, housings last."""
     hangs = {last_stretch(name): name for name in legs if last_stretch(name) in legs}
 
     def badness(name: str) -> tuple[float, float]:
@@ -80,7 +80,11 @@ def worst_first(legs: dict[str, LegMetrics]) -> Iterator[tuple[str, LegMetrics]]
         oldest = max((leg.oldest_water_h or 0.0) for leg in pair)
         return (float("inf") if unknown else max(leg.above_limit_h for leg in pair)), oldest
 
-    for name in sorted((n for n in legs if n not in hangs), key=badness, reverse=True):
+    def housing(name: str) -> bool:
+        return legs[name].kind in ("equipment", "heat source")
+
+    ordered = sorted((n for n in legs if n not in hangs), key=badness, reverse=True)
+    for name in sorted(ordered, key=housing):
         yield name, legs[name]
         if last_stretch(name) in legs:
             yield LAST_JET, legs[last_stretch(name)]
@@ -122,7 +126,7 @@ def say_pumps(page: Page, pumps: dict[str, PumpMetrics], currency: str) -> None:
         ),
     )
     for name, pump in pumps.items():
-        asked = [f"{who} {hours(h)}" for who, h in pump.asked_h.items() if h]
+        asked = [f"{who} {number(h)} h" for who, h in pump.asked_h.items() if h]
         if asked:
             page.line(f"{name} was asked for by: {', '.join(asked)}.", hang=2)
 
@@ -158,7 +162,7 @@ def say_sources(page: Page, sources: dict[str, HeatSourceMetrics], currency: str
         ),
     )
     for name, source in sources.items():
-        waits = [f"{why} {hours(h)}" for why, h in source.called_not_firing_h.items() if h]
+        waits = [f"{why} {number(h)} h" for why, h in source.called_not_firing_h.items() if h]
         if waits:
             page.line(f"{name} was called and did not fire: {', '.join(waits)}.", hang=2)
 
@@ -206,12 +210,11 @@ def say_energy(page: Page, energy: EnergyMetrics) -> None:
         page.line()
         page.table(
             [Column("month", words=True), Column("kWh"), Column(energy.currency)],
-            ((m.month, number(m.energy_kwh), f"{m.cost:.2f}") for m in energy.by_month),
+            ((month(m.month), number(m.energy_kwh), f"{m.cost:.2f}") for m in energy.by_month),
         )
     page.line()
     most = f"Most current at once: {number(energy.most_current_a)} A, {when(energy.most_current_at)}"
     page.line(f"{most}; the breaker takes {number(energy.breaker_a)} A.")
-    page.line(f"A day costs {money(energy.cost_per_day, energy.currency)} on average.")
 
 
 def _facts(page: Page, facts: Sequence[tuple[str, str, str]]) -> None:

@@ -8,7 +8,8 @@ from datetime import datetime, timedelta
 from typing import TextIO
 from zoneinfo import ZoneInfo
 
-from cyclesim.simulation.trace import Trace
+from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.simulation.trace import Rows, Trace
 
 _KINDS = {
     "pumps": "pump",
@@ -39,48 +40,52 @@ def write_trace(trace: Trace, stream: TextIO) -> None:
     local = _clock(trace)
     for element, kind, start, end, state, values in _rows(trace):
         cells = (repr(values[key]) if key in values else "" for key in _VALUES)
-        write((element, kind, local(start), local(end), repr(start), repr(end), state, *cells))
+        write((element, kind, local(start), local(end), _seconds(start), _seconds(end), state, *cells))
 
 
 def _rows(trace: Trace) -> Iterator[Row]:
     for kind, stream in trace.streams():
-        for start, end, state in stream:
-            yield stream.name, _KINDS[kind], start, end, state, {}
-    for name, age in trace.ages.items():
-        rows = zip(
-            age.start_s, age.end_s, age.flow_m3_s, age.oldest_peak_s, age.oldest_integral_s2,
-            age.mean_integral_s2, age.above_limit_s, strict=True,
-        )  # fmt: skip
-        for start, end, flow, peak, oldest, mean, above in rows:
-            hours = 3600.0 * (end - start)
+        for stay in stream:
+            yield stream.name, _KINDS[kind], stay.start_s, stay.end_s, stay.state, {}
+    for name, ages in trace.ages.items():
+        columns = "start_s", "end_s", "flow_m3_s", "oldest_peak_s", "oldest_integral_s2", "mean_integral_s2"
+        for start, end, flow, peak, oldest, mean, above in _by_row(ages, *columns, "above_limit_s"):
             values = {
                 "flow_l_min": flow * 60_000.0,
                 "oldest_water_h": peak / 3600.0,
                 "above_limit_h": above / 3600.0,
             }
-            if hours > 0.0:
-                values |= {"oldest_water_mean_h": oldest / hours, "mean_water_age_h": mean / hours}
-            yield name, "water age", start, end, "moving" if flow else "still", values
-    for name, stay in trace.stays.items():
-        stays = zip(stay.start_s, stay.end_s, stay.joined, stay.start_c, stay.end_c, stay.loss_j, strict=True)
-        for first, last, joined, start_c, end_c, loss_j in stays:
-            temps = {"start_c": start_c, "end_c": end_c, "heat_lost_kwh": loss_j / 3.6e6}
-            yield name, "temperature", first, last, "joined to the tub" if joined else "standing", temps
-    tub = trace.tub
-    pieces = zip(
-        tub.start_s, tub.end_s, tub.water_c, tub.shell_c, tub.water_integral_k_s, tub.cover_loss_j,
-        tub.shell_loss_j, strict=True,
-    )  # fmt: skip
-    for first, last, water_c, shell_c, integral, cover_j, shell_j in pieces:
-        heat = {
+            if end > start:
+                per_h = 1.0 / (3600.0 * (end - start))
+                values |= {"oldest_water_mean_h": oldest * per_h, "mean_water_age_h": mean * per_h}
+            yield name, "water age", start, end, "moving" if abs(flow) > STILL_M3_S else "still", values
+    for name, stays in trace.stays.items():
+        columns = "start_s", "end_s", "joined", "start_c", "end_c", "loss_j"
+        for start, end, joined, start_c, end_c, loss_j in _by_row(stays, *columns):
+            values = {"start_c": start_c, "end_c": end_c, "heat_lost_kwh": loss_j / 3.6e6}
+            yield name, "temperature", start, end, "joined to the tub" if joined else "standing", values
+    columns = "start_s", "end_s", "water_c", "shell_c", "water_integral_k_s", "cover_loss_j"
+    for start, end, water_c, shell_c, integral, cover_j, shell_j in _by_row(
+        trace.tub, *columns, "shell_loss_j"
+    ):
+        values = {
             "start_c": water_c,
             "shell_start_c": shell_c,
             "lost_through_cover_kwh": cover_j / 3.6e6,
             "lost_through_shell_kwh": shell_j / 3.6e6,
         }
-        if last > first:
-            heat["mean_c"] = integral / (last - first)
-        yield "tub", "temperature", first, last, "", heat
+        if end > start:
+            values["mean_c"] = integral / (end - start)
+        yield "tub", "temperature", start, end, "", values
+
+
+def _by_row(rows: Rows, *columns: str) -> Iterator[tuple[float, ...]]:
+    """The records of *rows* as plain floats."""
+    return zip(*(getattr(rows, column).tolist() for column in columns), strict=True)
+
+
+def _seconds(at_s: float) -> str:
+    return str(int(at_s)) if at_s == int(at_s) else repr(at_s)
 
 
 def _clock(trace: Trace) -> Callable[[float], str]:

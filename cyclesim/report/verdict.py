@@ -19,7 +19,7 @@ def is_broken(findings: Sequence[Finding]) -> bool:
 
 def verdict(findings: Sequence[Finding], checked: Checked) -> str:
     """The verdict in one sentence or two."""
-    tally = f"{checked.checked} checked, {len(checked.could_not)} could not be."
+    tally = f"{checked.checked} checked, {len({rule for rule, _ in checked.could_not})} could not be."
     rules = {finding.rule: finding.severity for finding in findings}
     if not rules:
         return f"No rule broken: {tally}"
@@ -41,21 +41,35 @@ def say_verdict(page: Page, findings: Sequence[Finding], checked: Checked) -> No
 
 
 def say_findings(page: Page, findings: Sequence[Finding]) -> None:
-    """The worst findings: what happened, why, and what would mend it."""
+    """The worst findings: what happened, why, what mends it; told together where only subjects differ."""
     if not findings:
         return
     page.heading("What to change first")
-    for k, finding in enumerate(findings[:MOST_SHOWN], start=1):
-        page.line()
-        title = f"{k}. {finding.subject}: {finding.cause}"
-        page.line(f"{title} ({finding.severity}, {finding.rule})", style=_STYLES[finding.severity], hang=3)
-        page.line(how_bad(finding), indent=3)
-        page.line(f"Mend: {finding.mend}", indent=3, hang=6)
-        page.line(f"Rule: {finding.sentence} ({finding.source})", indent=3, hang=6)
-    more = len(findings) - MOST_SHOWN
-    if more > 0:
+    alike: dict[tuple[str, str, str], list[Finding]] = {}
+    for finding in findings:
+        alike.setdefault((finding.rule, finding.cause, finding.mend), []).append(finding)
+    for k, group in enumerate(list(alike.values())[:MOST_SHOWN], start=1):
+        _say_alike(page, k, group)
+    more = sum(map(len, list(alike.values())[MOST_SHOWN:]))
+    if more:
         page.line()
         page.line(f"... and {count(more, 'lesser finding')} more; --json FILE has them all.")
+
+
+def _say_alike(page: Page, k: int, group: Sequence[Finding]) -> None:
+    first = group[0]
+    page.line()
+    title = f"{k}. {listed([finding.subject for finding in group])}: {first.cause}"
+    page.line(title, style=_STYLES[first.severity], hang=3)
+    if len(group) == 1:
+        page.line("; ".join(filter(None, (f"{first.severity}, {first.rule}", how_bad(first)))), indent=3)
+    else:
+        page.line(f"{first.severity}, {first.rule}", indent=3)
+        for finding in group:
+            if how_bad(finding):
+                page.line(f"{finding.subject}: {how_bad(finding)}", indent=3, hang=6)
+    page.line(f"Mend: {first.mend}", indent=3, hang=6)
+    page.line(f"Rule: {first.sentence.rstrip('.')} ({first.source}).", indent=3, hang=6)
 
 
 def how_bad(finding: Finding) -> str:
@@ -71,4 +85,4 @@ def how_bad(finding: Finding) -> str:
         said.append(f"worst: {number(finding.worst)} {finding.worst_unit}".rstrip())
     if finding.first:
         said.append(f"{'first' if finding.times > 1 else 'on'} {', '.join(map(when, finding.first))}")
-    return "; ".join(said) + "."
+    return "; ".join(said)

@@ -1,4 +1,4 @@
-"""Numbers, times and money as a person reads them: no more digits than they deserve."""
+"""Numbers, times and dates as a person reads them: no more digits than they deserve."""
 
 from __future__ import annotations
 
@@ -71,9 +71,13 @@ def day(iso: str | None) -> str:
     return f"{at.day} {at:%b %Y}"
 
 
-def money(amount: float | None, currency: str | None) -> str:
-    """An amount with two decimals and its currency."""
-    return UNKNOWN if amount is None else f"{amount:.2f} {currency or ''}".rstrip()
+def month(text: str) -> str:
+    """A month as people write it.
+
+    >>> month("2027-01")
+    'Jan 2027'
+    """
+    return f"{datetime.strptime(text, '%Y-%m'):%b %Y}"
 
 
 def count(n: int, one: str, many: str = "") -> str:

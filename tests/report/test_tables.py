@@ -85,14 +85,24 @@ def test_only_danger_and_hygiene_break_the_exit_status(severity: str, broken: bo
 
 def test_finding_says_how_bad_and_what_mends_it() -> None:
     """Times, hours, the worst and the first date; then the mend and the rule with its source."""
-    assert how_bad(FINDING) == "12 times, 30.0 h in all; worst: 31.2 h; first 2 Jan 2027 21:00."
+    assert how_bad(FINDING) == "12 times, 30.0 h in all; worst: 31.2 h; first 2 Jan 2027 21:00"
     page = Page(80)
-    say_findings(page, [FINDING] * 10)
+    say_findings(page, [replace(FINDING, cause=f"cause {k}") for k in range(10)])
     assert page.text().count("Mend: flush twice a day") == 8
     assert "project choice, no standard" in " ".join(page.text().split())
     assert "2 lesser findings more" in page.text()
 
 
+def test_findings_that_differ_in_subject_alone_are_told_together() -> None:
+    """Two legs with one cause and one mend are one paragraph, with the numbers of each."""
+    page = Page(80)
+    say_findings(page, [FINDING, replace(FINDING, subject="right", worst=40.0)])
+    assert "1. left and right: flushes are too rare" in page.text()
+    assert "   left: 12 times, 30.0 h in all; worst: 31.2 h;" in page.text()
+    assert "   right: 12 times, 30.0 h in all; worst: 40.0 h;" in page.text()
+    assert page.text().count("Mend:") == 1
+
+
 def test_finding_of_the_plant_has_no_times() -> None:
     """What is wrong with the plant itself is wrong at no time in particular."""
-    assert how_bad(replace(FINDING, first=(), total_h=None, worst=2.1, worst_unit="m/s")) == "worst: 2.1 m/s."
+    assert how_bad(replace(FINDING, first=(), total_h=None, worst=2.1, worst_unit="m/s")) == "worst: 2.1 m/s"
