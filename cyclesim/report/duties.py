@@ -47,7 +47,7 @@ def _pump(plant: Plant, at: PlantDuty, name: str, speed: str) -> dict[str, Any]:
 def _leg(plant: Plant, at: PlantDuty, name: str) -> dict[str, Any]:
     flow = at.flow_m3_s(name)
     return {
-        "volume_with_jets_l": plant.leg_volume_m3(name) * 1000.0,
+        "volume_l": plant.leg_volume_m3(name) * 1000.0,
         "dead_end": plant.sheet.legs[name].dead_end,
         "flow_l_min": flow * L_MIN if abs(flow) > STILL_M3_S else 0.0,
         "velocity_m_s": at.duty.velocity_m_s.get(name, 0.0),

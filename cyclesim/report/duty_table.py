@@ -107,7 +107,7 @@ def _leg(name: str, leg: Values, jets: Values) -> Iterator[tuple[str, ...]]:
     moves = bool(leg["flow_l_min"])
     yield (
         name,
-        number(leg["volume_with_jets_l"]),
+        number(leg["volume_l"]),
         number(leg["flow_l_min"]) if moves else "still",
         number(leg["velocity_m_s"], 2) if moves else UNKNOWN,
         f"{float(format(leg['reynolds'], '.3g')):.0f}" if moves else UNKNOWN,

@@ -5,9 +5,9 @@ from dataclasses import replace
 import pytest
 
 from cyclesim.analysis.findings import Checked, Finding
-from cyclesim.analysis.metrics import LegMetrics
+from cyclesim.analysis.metrics import HeatSourceMetrics, LegMetrics
 from cyclesim.report.layout import Page
-from cyclesim.report.tables import LAST_JET, say_legs, worst_first
+from cyclesim.report.tables import LAST_JET, say_legs, say_sources, worst_first
 from cyclesim.report.verdict import how_bad, is_broken, say_findings, say_verdict, verdict
 
 LEG = LegMetrics(
@@ -49,6 +49,16 @@ def test_table_of_legs_shows_what_decides() -> None:
     assert ["left", "28.1", "12.4", "0", "11.9", "3.2", "<0.1", "3.5"] in rows
     assert ["spare", "28.1", "never", "moves", "0", "11.9", "3.2", "<0.1", "3.5"] in rows
     assert "24 h" in page.text()
+
+
+def test_source_that_tripped_is_said_in_words() -> None:
+    """A source that waits for a person stands out below its table."""
+    page, calm = Page(80), Page(80)
+    source = HeatSourceMetrics(0.0, 0, 0.0, 0.0, {"tripped": 9.0}, 24.0, 0.0, 0.0)
+    say_sources(page, {"element": source}, "EUR")
+    say_sources(calm, {"element": replace(source, tripped_h=0.0)}, "EUR")
+    assert "waits 24.0 h for a person" in " ".join(page.text().split())
+    assert "person" not in calm.text()
 
 
 def test_verdict_counts_rules_not_findings() -> None:
