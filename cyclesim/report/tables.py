@@ -44,8 +44,8 @@ def say_legs(page: Page, legs: dict[str, LegMetrics], limit_h: float) -> None:
     )
     if any(shown == LAST_JET for shown, _ in rows):
         page.line(
-            "The volume of a leg with jets is all of it; its water is followed to the first jet, and in the last "
-            "stretch, which stands below it."
+            "The volume of a leg with jets is all of it; its water is followed to the first jet, and in the "
+            "last stretch, which stands below it."
         )
     page.heading("Legs, then housings: means and dates")
     page.table(
@@ -166,8 +166,8 @@ def say_sources(page: Page, sources: dict[str, HeatSourceMetrics], currency: str
     )
     for name, source in sources.items():
         if source.tripped_h:
-            said = f"{name} tripped, in this span or before it, and waits {number(source.tripped_h)} h for a person"
-            page.line(f"{said} to reset it.", style="bold red", hang=2)
+            said = f"{name} tripped, in this span or before it, and waits {number(source.tripped_h)} h"
+            page.line(f"{said} for a person to reset it.", style="bold red", hang=2)
         waits = [f"{why} {number(h)} h" for why, h in source.called_not_firing_h.items() if h]
         if waits:
             page.line(f"{name} was called and did not fire: {', '.join(waits)}.", hang=2)

@@ -5,7 +5,9 @@ from hypothesis import strategies as st
 
 from cyclesim.report.layout import Column, Page
 
-WORDS = st.text(st.characters(whitelist_categories=("Ll", "Lu", "Nd", "Po")), min_size=1, max_size=60)
+# "…" is left out: it is the sign of something cut, which the test looks for
+SIGNS = st.characters(categories=("Ll", "Lu", "Nd", "Po"), exclude_characters="…")
+WORDS = st.text(SIGNS, min_size=1, max_size=60)
 
 
 @given(st.lists(st.tuples(WORDS, st.floats(0, 9e6).map("{:.1f}".format)), min_size=1, max_size=5))
