@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from cyclesim.analysis.words import listed
 from cyclesim.report.layout import Page
-from cyclesim.report.words import listed
 from cyclesim.scenario.model import Default
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from cyclesim.analysis.findings import SEVERITIES, Checked, Finding
+from cyclesim.analysis.words import listed
 from cyclesim.report.layout import Page
-from cyclesim.report.words import count, hours, listed, number, when
+from cyclesim.report.words import count, hours, number, when
 
 MOST_SHOWN = 8
 _STYLES = {"danger": "bold red", "hygiene": "bold yellow", "wear": "cyan", "comfort": "cyan"}

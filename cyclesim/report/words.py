@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import datetime
+
+from cyclesim.analysis.words import lasting
 
 UNKNOWN = "-"
 """What stands where nothing is known."""
@@ -34,21 +35,10 @@ def number(value: float | None, decimals: int = 1) -> str:
 def hours(value: float | None) -> str:
     """A length of time given in hours, in the unit that fits its size.
 
-    >>> hours(0.3), hours(11.94), hours(0.0125), hours(200), hours(0), hours(None)
-    ('18 min', '11.9 h', '45 s', '8.3 days', '0 s', '-')
+    >>> hours(0.3), hours(11.94), hours(200), hours(None)
+    ('18 min', '11.9 h', '8.3 days', '-')
     """
-    return UNKNOWN if value is None else seconds(3600.0 * value)
-
-
-def seconds(value: float) -> str:
-    """A length of time given in seconds, in the unit that fits its size."""
-    if value < 120:
-        return f"{number(value, 0)} s"
-    if value < 2 * 3600:
-        return f"{value / 60:.0f} min"
-    if value < 72 * 3600:
-        return f"{number(value / 3600)} h"
-    return f"{number(value / 86400)} days"
+    return UNKNOWN if value is None else lasting(3600.0 * value)
 
 
 def when(iso: str | None) -> str:
@@ -87,12 +77,3 @@ def count(n: int, one: str, many: str = "") -> str:
     ('1 rule', '3 rules', '2 were')
     """
     return f"{n} {one if n == 1 else many or one + 's'}"
-
-
-def listed(names: Sequence[str]) -> str:
-    """Names in a sentence.
-
-    >>> listed(["a"]), listed(["a", "b", "c"])
-    ('a', 'a, b and c')
-    """
-    return " and ".join(filter(None, (", ".join(names[:-1]), *names[-1:])))

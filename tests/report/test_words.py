@@ -14,15 +14,6 @@ def test_number_keeps_no_more_digits_than_it_deserves(value: float, shown: str) 
     assert shown == words.number(value)
 
 
-@pytest.mark.parametrize(
-    ("value", "shown"),
-    [(45.0, "45 s"), (1080.0, "18 min"), (7199.0, "120 min"), (42_840.0, "11.9 h"), (345_600.0, "4.0 days")],
-)
-def test_time_takes_the_unit_that_fits(value: float, shown: str) -> None:
-    """Seconds, minutes, hours and days each have their range."""
-    assert shown == words.seconds(value)
-
-
 def test_plain_removes_terminal_control_signs() -> None:
     """An escape sequence in a title cannot reach the terminal."""
     assert words.plain("a\x1b[31mb\nc") == "a [31mb c"
