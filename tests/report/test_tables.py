@@ -20,7 +20,7 @@ LEG = LegMetrics(
 )  # fmt: skip
 FINDING = Finding(
     rule="stale-water", severity="hygiene", subject="left", cause="flushes are too rare", times=12,
-    total_h=30.0, worst=31.2, worst_unit="h", worst_text="", first=("2027-01-02T21:00:00+00:00",),
+    total_h=30.5, worst=31.2, worst_unit="h", worst_text="", first=("2027-01-02T21:00:00+00:00",),
     mend="flush twice a day",
     sentence="Water in a leg is no older than the limit.", source="24 h: project choice, no standard",
 )  # fmt: skip
@@ -95,7 +95,7 @@ def test_only_danger_and_hygiene_break_the_exit_status(severity: str, broken: bo
 
 def test_finding_says_how_bad_and_what_mends_it() -> None:
     """Times, hours, the worst and the first date; then the mend and the rule with its source."""
-    assert how_bad(FINDING) == "12 times, 30.0 h in all; worst: 31.2 h; first 2 Jan 2027 21:00"
+    assert how_bad(FINDING) == "12 times, 30.5 h in all; worst: 31.2 h; first 2 Jan 2027 21:00"
     page = Page(80)
     say_findings(page, [replace(FINDING, cause=f"cause {k}") for k in range(10)])
     assert page.text().count("Mend: flush twice a day") == 8
@@ -108,8 +108,8 @@ def test_findings_that_differ_in_subject_alone_are_told_together() -> None:
     page = Page(80)
     say_findings(page, [FINDING, replace(FINDING, subject="right", worst=40.0)])
     assert "1. left and right: flushes are too rare" in page.text()
-    assert "   left: 12 times, 30.0 h in all; worst: 31.2 h;" in page.text()
-    assert "   right: 12 times, 30.0 h in all; worst: 40.0 h;" in page.text()
+    assert "   left: 12 times, 30.5 h in all; worst: 31.2 h;" in page.text()
+    assert "   right: 12 times, 30.5 h in all; worst: 40.0 h;" in page.text()
     assert page.text().count("Mend:") == 1
 
 
