@@ -20,8 +20,8 @@ class Spells:
 class LegMetrics:
     """A leg, its last stretch of manifold, or a housing: how its water stood, aged and cooled.
 
-    The volume is that of what is reported: a leg with jets is reported up to its first jet, and its last
-    stretch apart. Water that never moved since before the run has no known age: None.
+    The volume of a leg is all of it; its ages are those of its water up to the first jet, and the last
+    stretch is told apart. Water that never moved since before the run has no known age: None.
     """
 
     kind: str

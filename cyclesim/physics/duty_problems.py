@@ -125,7 +125,8 @@ def problems(
             )
         for i in chain:
             link = links[i]
-            if isinstance(link, Pipe) and link.lift_m > 0 and flows[i] == 0 and moving:
+            shut = any(is_shut(links[k]) for k in chain)  # then it is meant to get none
+            if isinstance(link, Pipe) and link.lift_m > 0 and flows[i] == 0 and moving and not shut:
                 there = at.get(link.a, 0.0)
                 if there > 0.05:
                     need = f"its outlet needs {link.lift_m:.1f} m"

@@ -263,8 +263,7 @@ class WaterAge:
             contents = {i: [(self.plugs[i].volume_m3, 0.0, 0.0, 0.0, 0.0)] for i in p.moving}
             end_s = 1.01 * p.clear_s
             p.profile = {
-                i: parcels.shifted(c, -end_s)
-                for i, c in _run(self.plugs, p, contents, 0.0, end_s)[0].items()
+                i: parcels.shifted(c, -end_s) for i, c in _run(self.plugs, p, contents, 0.0, end_s)[0].items()
             }
             p.steady = {i: _ages(c, 0.0) for i, c in p.profile.items()}
         return p
@@ -377,9 +376,7 @@ class WaterAge:
 
     def _work_out(self, p: Pattern, base: float) -> dict[int, _Passage]:
         """The passage of *p* through what stands there now, for standing times 0 and far."""
-        contents = {
-            i: parcels.shifted(self._content(i, forward=p.flows[i] > 0.0), -base) for i in p.moving
-        }
+        contents = {i: parcels.shifted(self._content(i, forward=p.flows[i] > 0.0), -base) for i in p.moving}
         _, near_knots, near_means = _run(self.plugs, p, contents, 0.0, p.clear_s)
         far = {i: parcels.shifted(c, -_FAR_S) for i, c in contents.items()}
         _, far_knots, far_means = _run(self.plugs, p, far, 0.0, p.clear_s)

@@ -8,6 +8,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from cyclesim.report.duties import duties
+from cyclesim.simulation.assumptions import assumptions
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
@@ -42,10 +43,10 @@ def duty_values(plant: Plant) -> dict[str, Any]:
 
 
 def default_values(scenario: Scenario) -> list[dict[str, str]]:
-    """Every default that was filled in."""
+    """Every default that was filled in, and what the model takes for granted."""
     return [
         {"path": d.path, "value": d.value_text, "spread": d.spread_text, "source": d.source_text}
-        for d in scenario.defaults
+        for d in (*scenario.defaults, *assumptions(scenario))
     ]
 
 

@@ -13,7 +13,9 @@ def say_defaults(page: Page, defaults: Sequence[Default]) -> None:
     """What the file left out, what was taken instead, how far that may be off, and who says so."""
     if not defaults:
         return
-    page.heading("Left out in the file and filled in (write it there, or try it with --set)")
+    page.heading(
+        "Left out in the file and filled in; a key with dots may be written there, or tried with --set"
+    )
     for source in dict.fromkeys(default.source_text for default in defaults):
         page.line(f"{source}:")
         for line in _lines([default for default in defaults if default.source_text == source]):

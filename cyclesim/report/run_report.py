@@ -11,6 +11,7 @@ from cyclesim.report.layout import Page
 from cyclesim.report.tables import say_energy, say_legs, say_pumps, say_sources, say_tub
 from cyclesim.report.verdict import say_findings, say_verdict
 from cyclesim.report.words import count
+from cyclesim.simulation.assumptions import assumptions
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
@@ -26,6 +27,7 @@ def run_report(page: Page, result: Result) -> None:
     page.line()
     say_verdict(page, result.findings, result.checked)
     say_findings(page, result.findings)
+    say_duty_problems(page, result)
     say_legs(page, metrics.legs, result.scenario.limits.water_age_s / 3600.0)
     say_pumps(page, metrics.pumps, metrics.energy.currency)
     say_sources(page, metrics.heat_sources, metrics.energy.currency)
@@ -36,5 +38,16 @@ def run_report(page: Page, result: Result) -> None:
         page.heading("Clock changes")
         for note in notes:
             page.line(f"- {note}", hang=2)
-    say_defaults(page, result.scenario.defaults)
+    say_defaults(page, (*result.scenario.defaults, *assumptions(result.scenario)))
     say_cautions(page, RUN_CAUTIONS)
+
+
+def say_duty_problems(page: Page, result: Result) -> None:
+    """What does not come right in the duties that ran: water that runs backwards, a pump past its curve."""
+    ran = {state for state in result.trace.duties.labels if result.trace.duties.seconds(state)}
+    told = [duty for duty in result.plant.duties() if duty.name in ran and duty.duty.problems]
+    if told:
+        page.heading("What the pipes do that was not meant")
+    for duty in told:
+        for problem in duty.duty.problems:
+            page.line(f"- at {duty.name}: {problem}", hang=2)

@@ -29,7 +29,7 @@ def number(value: float | None, decimals: int = 1) -> str:
     shown = f"{value:.{places}f}"
     if float(shown):
         return shown
-    return f"{'<' if value > 0 else '>-'}{10**-places:.{places}f}"
+    return f"<{10**-places:.{places}f}" if value > 0 else "0"
 
 
 def hours(value: float | None) -> str:

@@ -171,8 +171,22 @@ class _Run:
         self.heat.close()
         self.trace.restart()
         self.trace.heat_content_j = (self.heat.heat_content_j(), 0.0)
+        self._reset_tripped()
         self._request_scan(0)
         return all(self.age.oldest_s(i, 0) < -self.start_s - 1 for i in self.age.moved())
+
+    def _reset_tripped(self) -> None:
+        """A person resets what tripped in the warm-up, so that whatever trips it shows in the span too."""
+        bit = self.controller.bit
+        tripped = [
+            n
+            for n in self.sources
+            if self.trace.sources[n].labels[self.trace.sources[n].codes[-1]] == "tripped"
+        ]
+        resets = sum(bit(f"{n}.reset") for n in tripped)
+        if resets:
+            self.facts = self.facts & ~sum(bit(f"{n}.trips") for n in tripped) | resets
+            At(self.env, 1, Priority.POST).then(lambda _: self._post(resets, False))
 
     def finish(self) -> Trace:
         """Run the span that counts, and close the trace."""

@@ -36,7 +36,7 @@ def plant(build, tub_block):
 
 
 def test_a_manifold_becomes_its_stretches(plant):
-    """Three jets 0.5 m apart: a run of 8 m, two stretches of 0.5 m, three jets; the last stretch is reported."""
+    """Three jets 0.5 m apart: a run of 8 m, two stretches of 0.5 m; the last one is reported."""
     names = [link.name for link in plant.links if link.name.startswith("side")]
     assert ["side", "side jet 1", "side to jet 2", "side jet 2", "side to jet 3", "side jet 3"] == names
     volumes = {p.name: p.volume_m3 for p in plant.plugs}
@@ -82,8 +82,8 @@ def test_transit_time_is_volume_over_flow_along_the_way(plant):
     assert pytest.approx(by_hand) == duty.reached_s["side to jet 3"]
 
 
-def test_a_jet_by_its_nozzle(plant, build, tub_block):
-    """Torricelli with a discharge coefficient: an 8 mm nozzle passes 0.9 A sqrt(2 g h), by hand 26.9 L/min at 5 m."""
+def test_a_jet_by_its_nozzle(build, tub_block):
+    """Torricelli with a coefficient: an 8 mm nozzle passes 0.9 A sqrt(2 g h), by hand 26.9 L/min at 5 m."""
     text = JETS.format(tub=tub_block).replace("each: 38 L/min at 6 m", "nozzle: 8 mm")
     head, flow = rated_jet(Plant(build(text, NOTHING)).sheet.legs["side"].manifold)
     assert pytest.approx(26.9, abs=0.05) == flow * 60_000 * math.sqrt(5.0 / head)

@@ -40,7 +40,7 @@ def test_demands_have_names_ranks_and_pumps(programme):
 
 
 def test_interlocks_become_states_blocks_and_keeps(programme):
-    """A proof of flow is a state of the source with its time; a keep is its run-on; a block reads a machine."""
+    """A proof of flow is a state with its time; a keep is the run-on; a block reads a machine."""
     controller = programme.controller
     assert 7 == controller.dwell_s["element"]["proving"]
     assert 60 == controller.dwell_s["element"]["run_on"]
