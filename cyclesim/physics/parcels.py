@@ -21,6 +21,7 @@ Knot = tuple[float, float]
 """(seconds from the start of an interval, oldest age [s]); two at one time make a jump."""
 
 _ROUNDING = 1e-12  # of a parcel: a cut this near its end is at its end
+_DUST = 1e-9  # of a plug: a parcel this small is what rounding left, and must not pass for the oldest water
 
 
 def total(parcels: Sequence[Parcel]) -> float:
@@ -58,6 +59,25 @@ def cut(parcels: Sequence[Parcel], volume: float) -> tuple[list[Parcel], list[Pa
             )
         left -= v
     return list(parcels), []
+
+
+def swept(parcels: Sequence[Parcel], least: float) -> list[Parcel]:
+    """*parcels* with those smaller than *least* given to a neighbour; the total stays."""
+    if all(p[0] >= least for p in parcels):
+        return list(parcels)
+    out: list[Parcel] = []
+    loose = 0.0
+    for v, of, ob, mf, mb in parcels:
+        if v < least:
+            loose += v
+        else:
+            out.append((v + loose, of, ob, mf, mb))
+            loose = 0.0
+    if loose and not out:
+        return list(parcels)
+    if loose:
+        out[-1] = (out[-1][0] + loose, *out[-1][1:])
+    return out
 
 
 def joined(parcels: Sequence[Parcel], within_s: float) -> list[Parcel]:
@@ -151,9 +171,11 @@ def push(content: Sequence[Parcel], inflow: Sequence[Parcel], flow_m3_s: float, 
 
     The plug's volume is that of *content*; as much leaves as comes in.
     """
+    volume = total(content)
+    inflow = swept(inflow, _DUST * volume)
     moved = total(inflow)
     out, rest = cut([*content, *inflow], moved)
-    volume = total(content)
+    rest = swept(rest, _DUST * volume)
     knots = _oldest_knots([*content, *inflow], volume, moved, flow_m3_s, start_s)
     mean = _mean_integral([*out, *rest], volume, moved, flow_m3_s, start_s)
     return Passage(rest, out, knots, mean)

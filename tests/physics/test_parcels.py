@@ -210,3 +210,18 @@ def test_a_push_agrees_with_plain_sampling(content: list[Parcel], inflow: list[P
     assert math.isclose(oldest_sum * duration / steps, parcels.integral_s2(passage.knots), abs_tol=off)
     assert math.isclose(mean_sum * duration / steps, passage.mean_integral_s2, abs_tol=off / 100.0)
     assert passage.mean_integral_s2 <= parcels.integral_s2(passage.knots) * (1 + 1e-9) + 1e-6
+
+
+def test_dust_of_rounding_goes_to_a_neighbour():
+    """A sliver of 1e-12 is no water of its own: the volume stays, its birth does not count."""
+    line = [
+        (1.0, 10.0, 11.0, 10.0, 11.0),
+        (1e-12, -500.0, -500.0, -500.0, -500.0),
+        (2.0, 11.0, 13.0, 11.0, 13.0),
+    ]
+    kept = parcels.swept(line, 1e-9)
+    assert [10.0, 11.0] == [p[1] for p in kept]
+    assert parcels.total(line) == parcels.total(kept)
+    assert [line[1]] == parcels.swept(line[1:2], 1e-9), "what is all there is stays"
+    last = parcels.swept(line[:2], 1e-9)
+    assert (1, parcels.total(line[:2])) == (len(last), parcels.total(last))
