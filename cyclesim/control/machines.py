@@ -87,13 +87,17 @@ def _stops(speed: str) -> list[Transition]:
     ]
 
 
-def source_machine(name: str, proves: bool, runs_on: bool, rests: bool = False) -> Machine:
+def source_machine(
+    name: str, proves: bool, runs_on: bool, rests: bool = False, runs_at_least: bool = False
+) -> Machine:
     """The machine of a heat source.
 
     `proves`: a means of proof is wired, so it waits in `proving` before it fires. `runs_on`: a keep is wired,
     so it waits in `run_on` after it fired. `rests`: it must rest after firing, so it leaves `run_on` only
     through `off`, where the rest is served; otherwise it may fire again from `run_on`.
-    `time_up` is the rest of `off`, the proof time of `proving`, the run-on time of `run_on`.
+    `runs_at_least`: once it fires it fires its minimum run, whether still called or not; a block or the loss
+    of its flow opens it all the same. `time_up` is the rest of `off`, the proof time of `proving`, the minimum
+    run of `firing`, the run-on time of `run_on`.
     """
     states = ["off", *(["proving"] if proves else []), "firing", *(["run_on"] if runs_on else []), "tripped"]
     first, after = ("proving" if proves else "firing"), ("run_on" if runs_on else "off")

@@ -176,3 +176,22 @@ def test_unknown_speeds() -> None:
     """A pump with speeds that have no machine is refused by name."""
     with pytest.raises(ValueError, match=r"'jets'.*slow"):
         pump_machine("jets", ("slow",))
+
+
+def test_a_source_with_a_minimum_run_fires_it_out_unless_blocked():
+    """Nobody calls any more: it fires on until its time is up; a block or lost flow opens it at once."""
+    table = tabulate(source_machine("pump", proves=True, runs_on=True, runs_at_least=True))
+    firing, run_on = table.states.index("firing"), table.states.index("run_on")
+    calm = {
+        "called": False,
+        "blocked": False,
+        "flow_ok": True,
+        "time_up": False,
+        "trips": False,
+        "reset": False,
+    }
+    assert firing == table.after(firing, calm)
+    assert run_on == table.after(firing, {**calm, "time_up": True})
+    assert run_on == table.after(firing, {**calm, "blocked": True})
+    assert run_on == table.after(firing, {**calm, "flow_ok": False})
+    assert firing == table.after(firing, {**calm, "called": True, "time_up": True})
