@@ -108,7 +108,7 @@ def source_machine(
     if proves:
         ways += _opens("proving", "off", calls)
         ways.append(Transition("proving", "firing", ("time_up",)))
-    ways += _opens("firing", after, calls)
+    ways += _opens("firing", after, calls, ("time_up",) if runs_at_least else ())
     if runs_on:
         if not rests:
             ways.append(Transition("run_on", first, calls, ("blocked",)))
@@ -116,8 +116,10 @@ def source_machine(
     return Machine(name, "heat source", tuple(states), "off", tuple(ways))
 
 
-def _opens(state: str, dest: str, calls: tuple[str, ...]) -> list[Transition]:
-    return [Transition(state, dest, ("blocked",)), *(Transition(state, dest, (), (fact,)) for fact in calls)]
+def _opens(state: str, dest: str, calls: tuple[str, ...], served: tuple[str, ...] = ()) -> list[Transition]:
+    """Out by a block, or by a call that is missing; `served` must be over before a mere end of the call."""
+    ways = [Transition(state, dest, ("blocked",))]
+    return ways + [Transition(state, dest, served if fact == "called" else (), (fact,)) for fact in calls]
 
 
 class Model:
