@@ -96,8 +96,8 @@ def source_machine(
     so it waits in `run_on` after it fired. `rests`: it must rest after firing, so it leaves `run_on` only
     through `off`, where the rest is served; otherwise it may fire again from `run_on`.
     `runs_at_least`: once it fires it fires its minimum run, whether still called or not; a block or the loss
-    of its flow opens it all the same. `time_up` is the rest of `off`, the proof time of `proving`, the minimum
-    run of `firing`, the run-on time of `run_on`.
+    of its flow opens it all the same. `time_up` is the rest of `off`, the proof time of `proving`, the least
+    time of `firing`, the run-on time of `run_on`.
     """
     states = ["off", *(["proving"] if proves else []), "firing", *(["run_on"] if runs_on else []), "tripped"]
     first, after = ("proving" if proves else "firing"), ("run_on" if runs_on else "off")
