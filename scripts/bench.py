@@ -19,7 +19,8 @@ import simpy
 from cyclesim.scenario.load import load
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.engine import simulate_trace
-from cyclesim.simulation.programme import Programme, zones
+from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.weather import zones
 
 ROOT = Path(__file__).resolve().parent.parent
 FILE = ROOT / "schedules" / "walled-garden.yaml"

@@ -14,10 +14,11 @@ from cyclesim.analysis.metrics import DeviceEnergy, EnergyMetrics, HeatSourceMet
 from cyclesim.analysis.spans import Floats, covers, integral, spans, total_s, while_in
 from cyclesim.analysis.truth import Timeline, current_a
 from cyclesim.control.calendar import WEEKDAYS, windows
-from cyclesim.scenario.place import Tariff
+from cyclesim.scenario.place import PriceFile, Tariff
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Stream, Trace
+from cyclesim.simulation.weather import on_clock, unrolled
 
 _KWH = 3.6e6
 _H_S = 3600.0
@@ -36,8 +37,16 @@ class Meter(NamedTuple):
         return DeviceEnergy(float(self.energy_kwh[name][-1]), float(self.cost[name][-1]))
 
 
-def prices(tariff: Tariff, trace: Trace) -> tuple[Floats, Floats]:
-    """The edges [s] of constant price over the span, and the price per kWh of each stretch between them."""
+def prices(tariff: Tariff | PriceFile, trace: Trace) -> tuple[Floats, Floats]:
+    """The edges [s] of constant price over the span, and the price per kWh of each stretch between them.
+
+    Raises InputError where a file of prices does not cover the span.
+    """
+    if isinstance(tariff, PriceFile):
+        begin = on_clock(tariff.times, trace.begin_utc, ZoneInfo(trace.time_zone))
+        span = (begin, begin + timedelta(seconds=trace.span_s))
+        edges, price = unrolled(tariff.file, "price", *span, span, "supply.tariff.file")
+        return np.clip(edges, 0.0, float(trace.span_s)), price
     sets = []
     for window in tariff.windows:
         found = windows(
@@ -106,7 +115,7 @@ def measure_energy(plant: Plant, trace: Trace, metered: Meter, truth: Timeline) 
     days = trace.span_s / 86_400.0
     total_kwh, total_cost = (sum(getattr(d, k) for d in by_device.values()) for k in ("energy_kwh", "cost"))
     return EnergyMetrics(
-        currency=plant.scenario.supply.tariff.otherwise.currency,
+        currency=plant.scenario.supply.tariff.currency,
         by_device=by_device,
         energy_kwh=total_kwh,
         cost=total_cost,

@@ -21,7 +21,22 @@ from cyclesim.scenario.forms import (
 )
 from cyclesim.scenario.tree import KEY, Tree, shorten
 
-TAGS = ("<none>", "<cover>", "<block>", "<keep>")
+TAGS = (
+    "<none>",
+    "<cover>",
+    "<block>",
+    "<keep>",
+    "<climate>",
+    "<monthly>",
+    "<weatherfile>",
+    "<tariff>",
+    "<pricefile>",
+    "<electric>",
+    "<heatpump>",
+    "<boiler>",
+    "<wood>",
+    "<solar>",
+)
 """Steps that the models put into a path to tell alternatives apart."""
 
 

@@ -10,7 +10,7 @@ from cyclesim.errors import InputError
 from cyclesim.scenario.checks import check
 from cyclesim.scenario.faults import explain, quoted
 from cyclesim.scenario.model import FORMATS, Scenario
-from cyclesim.scenario.references import resolve
+from cyclesim.scenario.references import resolve, resolve_series
 from cyclesim.scenario.sets import apply
 from cyclesim.scenario.tree import Tree
 from cyclesim.scenario.yaml_file import parse_text, read_file
@@ -36,6 +36,7 @@ def _scenario(tree: Tree, name: str, sets: Sequence[str], folder: Path | None) -
     for number, text in enumerate(sets, start=1):
         apply(tree, text, number)
     resolve(tree, name, folder)  # a set may have put in the path of a file
+    resolve_series(tree, name, folder)
     head = tree.value.get("format", FORMATS[0])
     if isinstance(head, bool) or head not in FORMATS:
         known = ", ".join(map(str, FORMATS))

@@ -6,7 +6,7 @@ from functools import cache
 from typing import Annotated, Literal, NamedTuple
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag, model_validator
 
 from cyclesim.scenario.fields import (
     AirTemperature,
@@ -14,34 +14,13 @@ from cyclesim.scenario.fields import (
     Current,
     Days,
     Depth,
-    MonthDay,
     Power,
-    Swing,
     Voltage,
     Warming,
     named,
 )
-from cyclesim.scenario.forms import Count, Model, RefusedError, Text, default, nearest
-
-
-class Climate(Model):
-    """A described climate: two sine waves around a mean; swings are mean plus or minus the value."""
-
-    mean_c: AirTemperature = Field(alias="mean", description="Mean air temperature of the whole year.")
-    seasonal_swing_k: Swing = Field(
-        alias="seasonal_swing",
-        description="How far the mean of the coldest and the warmest day lies from the mean of the year.",
-    )
-    daily_swing_k: Swing = Field(
-        alias="daily_swing", description="How far a day's coldest and warmest hour lie from the day's mean."
-    )
-    coldest_day: MonthDay = Field(description="The coldest day of the year, e.g. 20 January.")
-    warmest_hour: Annotated[int, Count(0, 23)] = default(
-        15,
-        spread="13 to 17",
-        source="common practice, no source",
-        description="The warmest hour of the day, 0 to 23; the coldest is 12 hours away.",
-    )
+from cyclesim.scenario.forms import Count, Model, RefusedError, Text, nearest
+from cyclesim.scenario.weather import TIMES_SAY, CsvFile, Times, Weather, WeatherFile
 
 
 class Zone(Model):
@@ -106,11 +85,23 @@ class Place(Model):
     time_zone: Annotated[str, Text(read_time_zone, "a time zone is due", examples=("Europe/Lisbon",))] = (
         Field(description="The local clock, by its name in the tz database, e.g. Europe/Lisbon.")
     )
-    weather: Climate = Field(description="The climate, in five lines; or the path of a file with them.")
+    weather: Weather = Field(
+        description="The climate in five lines, twelve monthly means, or a CSV file; or the path of a file "
+        "that says so."
+    )
     zones: Annotated[dict[str, Zone], named, AfterValidator(_with_outdoors)] = Field(
         default_factory=lambda: _with_outdoors({}),
         description="Named temperatures around the plant; outdoors is built in.",
     )
+
+    @model_validator(mode="after")
+    def _soil_known(self) -> "Place":
+        if isinstance(self.weather, WeatherFile) and self.weather.file.days < 365:
+            for name, zone in self.zones.items():
+                if zone.depth_m is not None:
+                    what = "soil needs a year of weather, and the file has less; say always: 12 degC"
+                    raise RefusedError("", what, at=("zones", name, "depth"))
+        return self
 
 
 class Price(NamedTuple):
@@ -138,7 +129,10 @@ def read_price(text: str) -> Price:
     return Price(float(match[1]), match[2])
 
 
-Tag = Annotated[Price, Text(read_price, _PRICE_DUE, r"^\d+(\.\d+)? ?[A-Z]{3} ?/ ?kWh$", ("0.24 EUR/kWh",))]
+PriceTag = Annotated[
+    Price,
+    Text(read_price, _PRICE_DUE, r"^\d+(\.\d+)? ?[A-Z]{3} ?/ ?kWh$", ("0.24 EUR/kWh",)),
+]
 
 
 class Hours(Model):
@@ -160,7 +154,7 @@ class Hours(Model):
 class PriceWindow(Hours):
     """A cheaper or dearer part of the day."""
 
-    price: Tag = Field(description="Price per kilowatt-hour in this window.")
+    price: PriceTag = Field(description="Price per kilowatt-hour in this window.")
 
 
 def _bare_price(value: object) -> object:
@@ -170,10 +164,15 @@ def _bare_price(value: object) -> object:
 class Tariff(Model):
     """The price of electricity by the clock."""
 
-    otherwise: Tag = Field(description="Price per kilowatt-hour outside every window.")
+    otherwise: PriceTag = Field(description="Price per kilowatt-hour outside every window.")
     windows: tuple[PriceWindow, ...] = Field(
         (), description="Parts of the day with another price; the first fits."
     )
+
+    @property
+    def currency(self) -> str:
+        """The one currency of the tariff."""
+        return self.otherwise.currency
 
     def at(self, clock: time, weekday: int) -> Price:
         """The price at a local clock time on a day of the week (Monday 0)."""
@@ -187,6 +186,22 @@ class Tariff(Model):
         return self.otherwise
 
 
+class PriceFile(Model):
+    """Prices from a CSV file, read as weather is: a file of one year serves any year, and so on."""
+
+    file: CsvFile = Field(description="The path of a CSV file with the columns time and price [EUR/kWh].")
+    times: Times = Field("local standard", description=TIMES_SAY)
+
+    @property
+    def currency(self) -> str:
+        """The one currency of the file."""
+        return self.file.currency
+
+
+def _which_tariff(value: object) -> str:
+    return "<pricefile>" if isinstance(value, dict) and "file" in value else "<tariff>"
+
+
 class Supply(Model):
     """The electrical circuit that the plant is on."""
 
@@ -195,13 +210,17 @@ class Supply(Model):
     also_on_it: Annotated[dict[str, Power], named] = Field(
         default_factory=dict, description="Other things on the same breaker, name: power, e.g. lights: 60 W."
     )
-    tariff: Annotated[Tariff, BeforeValidator(_bare_price)] = Field(
-        description="One price per kilowatt-hour, or prices by the clock."
-    )
+    tariff: Annotated[
+        Annotated[Tariff, Tag("<tariff>")] | Annotated[PriceFile, Tag("<pricefile>")],
+        Discriminator(_which_tariff),
+        BeforeValidator(_bare_price),
+    ] = Field(description="One price per kilowatt-hour, prices by the clock, or a CSV file of them.")
 
     @model_validator(mode="after")
     def _one_currency(self) -> "Supply":
-        currency = self.tariff.otherwise.currency
+        if isinstance(self.tariff, PriceFile):
+            return self
+        currency = self.tariff.currency
         for index, window in enumerate(self.tariff.windows):
             if window.price.currency != currency:
                 raise RefusedError(

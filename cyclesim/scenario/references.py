@@ -1,9 +1,11 @@
-"""Sections that stand in files of their own, inside the scenario file's folder and nowhere else."""
+"""Sections and series in files of their own, inside the scenario file's folder and nowhere else."""
 
 from pathlib import Path, PurePosixPath
 
+from cyclesim.errors import Fault
 from cyclesim.scenario.forms import Steps
 from cyclesim.scenario.tree import Tree, shorten
+from cyclesim.scenario.weather_csv import PRICES, WEATHER, Column, Series, read_series
 from cyclesim.scenario.yaml_file import read_file
 
 REFERABLE: tuple[Steps, ...] = (
@@ -15,6 +17,11 @@ REFERABLE: tuple[Steps, ...] = (
     ("schedule",),
     ("limits",),
 )
+SERIES: dict[Steps, dict[str, Column]] = {
+    ("place", "weather", "file"): WEATHER,
+    ("supply", "tariff", "file"): PRICES,
+}
+SERIES_DUE = "the path of a CSV file is due, e.g. weather/town.csv"
 _DUE = "a block of keys, or the path of a file such as plants/tub.yaml, is due"
 
 
@@ -26,42 +33,72 @@ def resolve(tree: Tree, name: str, folder: Path | None) -> None:
             _resolve_one(tree, path, text, name, folder)
 
 
-def _resolve_one(tree: Tree, path: Steps, text: str, name: str, folder: Path | None) -> None:
-    def refuse(what: str, allowed: str, hint: str = "") -> None:
-        tree.faults.append(tree.fault(path, f"'{shorten(text)}', {what}", allowed, hint))
+def resolve_series(tree: Tree, name: str, folder: Path | None) -> None:
+    """Put in what the CSV files say that a scenario names."""
+    for path, columns in SERIES.items():
+        text = tree.get(path, default=None)
+        if not isinstance(text, str) or path in tree.gone:
+            continue
+        target = _inside(tree, path, text, folder, (".csv",), SERIES_DUE)
+        if target is None:
+            continue
+        found = read_series(target, str(PurePosixPath(name).parent / PurePosixPath(text)), columns)
+        if isinstance(found, Series):
+            tree.get(path[:-1])[path[-1]] = found
+            continue
         tree.gone.add(path)
+        for fault in found:  # nothing could be read: the place to mend is where the path is written
+            tree.faults.append(fault if fault.line else _where_written(tree, path, text, fault))
 
-    if not text.endswith((".yaml", ".yml")):
-        refuse("a text", _DUE)
+
+def _resolve_one(tree: Tree, path: Steps, text: str, name: str, folder: Path | None) -> None:
+    target = _inside(tree, path, text, folder, (".yaml", ".yml"), _DUE)
+    if target is None:
         return
-    if folder is None:
-        refuse("a path", "a text that is in no file cannot refer to files")
+    part = read_file(target, str(PurePosixPath(name).parent / PurePosixPath(text)))
+    unread = next((fault for fault in part.faults if not fault.line), None)
+    if unread is not None:
+        tree.faults.append(_where_written(tree, path, text, unread))
+        tree.gone.add(path)
         return
-    inside = "a file inside the scenario's own folder is due"
-    relative = PurePosixPath(text)
-    if relative.is_absolute() or ".." in relative.parts or "\\" in text or ":" in text or "\0" in text:
-        refuse(
-            "a path that leads elsewhere", inside, "write it relative to the scenario file, with / between"
-        )
-        return
-    target = folder / relative
-    try:
-        if not target.resolve().is_relative_to(folder.resolve()):
-            refuse("a link that leads elsewhere", inside)
-            return
-    except (OSError, RuntimeError):
-        refuse("a path that cannot be followed", inside)
-        return
-    part = read_file(target, str(PurePosixPath(name).parent / relative))
-    for fault in part.faults:
-        if not fault.line:  # nothing could be read: the place to mend is where the path is written
-            refuse(fault.found, fault.allowed, fault.hint)
-            return
     if part.value is None and not part.faults:
-        refuse("an empty file", _DUE)
+        _refuse(tree, path, text, "an empty file", _DUE)
         return
     if isinstance(part.value, dict) and "format" in part.value:
         head = part.value.pop("format")
         if head != 1 or isinstance(head, bool):
             tree.faults.append(part.fault(("format",), "an unknown format", "format 1 is known"))
     tree.graft(path, part)
+
+
+def _inside(
+    tree: Tree, path: Steps, text: str, folder: Path | None, suffixes: tuple[str, ...], due: str
+) -> Path | None:
+    """The file that a path means, which is inside the scenario's folder; or None, with the reason told."""
+    inside = "a file inside the scenario's own folder is due"
+    relative = PurePosixPath(text)
+    if not text.endswith(suffixes):
+        _refuse(tree, path, text, "a text", due)
+    elif folder is None:
+        _refuse(tree, path, text, "a path", "a text that is in no file cannot refer to files")
+    elif relative.is_absolute() or ".." in relative.parts or "\\" in text or ":" in text or "\0" in text:
+        hint = "write it relative to the scenario file, with / between"
+        _refuse(tree, path, text, "a path that leads elsewhere", inside, hint)
+    else:
+        target = folder / relative
+        try:
+            if target.resolve().is_relative_to(folder.resolve()):
+                return target
+            _refuse(tree, path, text, "a link that leads elsewhere", inside)
+        except (OSError, RuntimeError):
+            _refuse(tree, path, text, "a path that cannot be followed", inside)
+    return None
+
+
+def _refuse(tree: Tree, path: Steps, text: str, what: str, allowed: str, hint: str = "") -> None:
+    tree.faults.append(tree.fault(path, f"'{shorten(text)}', {what}", allowed, hint))
+    tree.gone.add(path)
+
+
+def _where_written(tree: Tree, path: Steps, text: str, fault: Fault) -> Fault:
+    return tree.fault(path, f"'{shorten(text)}', {fault.found}", fault.allowed, fault.hint)

@@ -202,41 +202,44 @@ def _syntax(tree: Tree, problem: str, mark: Mark | None) -> Fault:
 
 def read_file(path: Path, name: str) -> Tree:
     """The tree of a file; whatever is wrong with it is in the tree's faults."""
-    tree = Tree()
+    text = read_text(path, name, "a scenario file is due, e.g. tub.yaml", MAX_BYTES, (".yaml", ".yml"))
+    return Tree(faults=[text]) if isinstance(text, Fault) else parse_text(text, name)
 
-    def fault(found: str, allowed: str, hint: str = "", line: int = 0, column: int = 0) -> Tree:
-        tree.faults.append(Fault(name, line, column, "", found, allowed, hint))
-        return tree
+
+def read_text(path: Path, name: str, due: str, most_bytes: int, suffixes: tuple[str, ...]) -> str | Fault:
+    """The text of a file, or why there is none."""
+
+    def fault(found: str, allowed: str, hint: str = "", line: int = 0, column: int = 0) -> Fault:
+        return Fault(name, line, column, "", found, allowed, hint)
 
     try:
         if not path.is_file():
             what = "a folder" if path.is_dir() else "no ordinary file" if path.exists() else "no file"
-            hint = _file_meant(path) if what == "no file" else ""
-            return fault(what, "a scenario file is due, e.g. tub.yaml", hint)
+            return fault(what, due, _file_meant(path, suffixes) if what == "no file" else "")
         with path.open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
+            data = stream.read(most_bytes + 1)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "a name that no file can have"
-        return fault(f"a file that cannot be read ({reason})", "a scenario file is due")
-    if len(data) > MAX_BYTES:
+        return fault(f"a file that cannot be read ({reason})", due.partition(",")[0])
+    if len(data) > most_bytes:
+        what = "a scenario" if most_bytes == MAX_BYTES else "such a file"
         return fault(
-            f"more than {MAX_BYTES // 1000} kB", "a scenario is far smaller", "is this the right file?"
+            f"more than {most_bytes // 1000} kB", f"{what} is far smaller", "is this the right file?"
         )
     try:
-        text = data.decode("utf-8-sig")
+        return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
         column = error.start - data.rfind(b"\n", 0, error.start)
         return fault(
             "bytes that are no text", "a text file in UTF-8 is due", "save the file as UTF-8", line, column
         )
-    return parse_text(text, name)
 
 
-def _file_meant(path: Path) -> str:
-    """The scenario file beside it whose name is nearest."""
+def _file_meant(path: Path, suffixes: tuple[str, ...]) -> str:
+    """The file of this kind beside it whose name is nearest."""
     try:
-        there = sorted(entry.name for entry in path.parent.iterdir() if entry.suffix in (".yaml", ".yml"))
+        there = sorted(entry.name for entry in path.parent.iterdir() if entry.suffix in suffixes)
     except OSError:
         return ""
     return did_you_mean(path.name, there)

@@ -20,8 +20,9 @@ from cyclesim.physics.loops import Loops, Patterns
 from cyclesim.physics.tub_heat import TubHeat
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.assembly import Plant, PlantDuty
-from cyclesim.simulation.programme import FROST, HEATING, Programme, below, zones
+from cyclesim.simulation.programme import FROST, HEATING, Programme
 from cyclesim.simulation.trace import Trace
+from cyclesim.simulation.weather import below, zones
 
 DAY_S = 86_400
 WARM_UP_S = 14 * DAY_S

@@ -4,19 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from cyclesim.control.calendar import WEEKDAYS, Occurrence, runs, windows
 from cyclesim.control.demands import Block, Condition, Demand, Keep, PumpControl, SourceControl
 from cyclesim.control.machines import Machine, pump_machine, source_machine, tabulate
 from cyclesim.control.step import Controller
-from cyclesim.physics import climate
 from cyclesim.scenario.model import Scenario
 from cyclesim.scenario.schedule import Block as BlockLine
 from cyclesim.scenario.schedule import Keep as KeepLine
 from cyclesim.scenario.schedule import Run
-from cyclesim.simulation.trace import Span, Zones, joined
+from cyclesim.simulation.trace import Span, joined
 
 RANKS = ("bathing", "frost protection", "line flush", "heating", "filter run")
 """Who decides a pump when several ask, highest first, unless the file reorders them."""
@@ -175,60 +174,3 @@ class Programme:
 
 def _named(days: Sequence[int] | None) -> list[str] | None:
     return None if days is None else [WEEKDAYS[day] for day in days]
-
-
-def zones(scenario: Scenario, begin_utc: datetime, before_s: int, span_s: int) -> Zones:
-    """Every zone's temperature from *before_s* before the start to the end of the span."""
-    place, about = scenario.place, scenario.place.weather
-    begin = begin_utc - timedelta(seconds=before_s)
-    standard = _standard_time(begin, ZoneInfo(place.time_zone))
-    hours = -(-(before_s + span_s) // 3600) + 1
-    air = climate.hourly_air_c(
-        standard,
-        hours,
-        mean_c=about.mean_c,
-        seasonal_swing_k=about.seasonal_swing_k,
-        daily_swing_k=about.daily_swing_k,
-        coldest_day=about.coldest_day,
-        warmest_hour=about.warmest_hour,
-    )
-    series: dict[str, list[float]] = {}
-    for name, zone in place.zones.items():
-        if zone.always_c is not None:
-            series[name] = [zone.always_c] * hours
-        elif zone.depth_m is not None:
-            series[name] = climate.soil_c(
-                standard,
-                hours,
-                mean_c=about.mean_c,
-                seasonal_swing_k=about.seasonal_swing_k,
-                daily_swing_k=about.daily_swing_k,
-                coldest_day=about.coldest_day,
-                warmest_hour=about.warmest_hour,
-                depth_m=zone.depth_m,
-            )
-        else:
-            series[name] = climate.follow(air, zone.above_by_k, zone.never_below_c, zone.never_above_c)
-    return Zones(-before_s, series)
-
-
-def _standard_time(at_utc: datetime, zone: ZoneInfo) -> datetime:
-    """Naive local time without summer time: the sun knows no clock change."""
-    local = at_utc.astimezone(zone)
-    return (local - (local.dst() or timedelta())).replace(tzinfo=None)
-
-
-def below(series: Sequence[float], origin_s: int, starts_c: float, stops_c: float) -> list[Span]:
-    """Spans in which an hourly *series* calls: from the hour below *starts_c* to that above *stops_c*."""
-    spans: list[Span] = []
-    since: int | None = None
-    for hour, temp in enumerate(series):
-        at = origin_s + 3600 * hour
-        if since is None and temp < starts_c:
-            since = at
-        elif since is not None and temp > stops_c:
-            spans.append((since, at))
-            since = None
-    if since is not None:
-        spans.append((since, origin_s + 3600 * len(series)))
-    return spans

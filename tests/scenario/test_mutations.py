@@ -73,7 +73,7 @@ def block(keys):
     return "{" + ", ".join(f"{key}: {value}" for key, value in keys.items()) + "}"
 
 
-KEYS = st.sampled_from(["parallel", "zone", "low", "a", "block", "keep", "curve"])
+KEYS = st.sampled_from(["file", "monthly_means", "parallel", "zone", "low", "a", "block", "keep", "curve"])
 ANYTHING = st.recursive(
     st.sampled_from(["5", "'main low'", "1e999", "true", "30 s", "soil", "''", "-3"]),
     lambda inner: st.one_of(

@@ -48,6 +48,10 @@ a split with one branch
 times that do not exist
 a day that is none
 a section of the wrong shape does not make its names unknown
+a month short of a year, and a mean without its unit
+monthly means and a yearly one
+air as no air is
+weather and prices from files where there are none
 """
 
 
@@ -78,6 +82,11 @@ def test_a_reference_to_a_file_validates():
     assert VALIDATOR.is_valid(value)
     assert not VALIDATOR.is_valid(value | {"plant": "/etc/x.yaml"})
     assert not VALIDATOR.is_valid(value | {"plant": "x.txt"})
+    value["place"]["weather"] = {"file": "weather/town.csv", "times": "utc", "wind_at_water": "40 %"}
+    value["supply"]["tariff"] = {"file": "prices.csv"}
+    assert VALIDATOR.is_valid(value)
+    value["supply"]["tariff"] = {"file": "prices.yaml"}
+    assert not VALIDATOR.is_valid(value)
 
 
 @pytest.mark.parametrize("name", SEEN.strip().split("\n"))

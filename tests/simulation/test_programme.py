@@ -5,7 +5,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from cyclesim.simulation.programme import Programme, below, zones
+from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.weather import below, zones
 
 SCHEDULE = """
 schedule:
