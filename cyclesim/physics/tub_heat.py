@@ -13,7 +13,11 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from cyclesim.physics.heat import HOUR_S, TwoNode, ZoneFilter
+from cyclesim.physics.laws import Exchange, Law
 from cyclesim.physics.water_age import STILL_M3_S
+
+HOUR_PIECE_S, OPEN_PIECE_S = 3600, 600
+"""Longest pieces [s] over which a law stays linear: in general, and while the cover is off."""
 
 _TOGETHER_S = 600.0  # a body due this long after the first joins with it; a later one joins by itself
 
@@ -67,8 +71,19 @@ class Stay(NamedTuple):
     loss_j: float
 
 
+class Exchanged(NamedTuple):
+    """What one law did over a piece: heat into the water, energy drawn for it, water that left."""
+
+    law: int
+    start_s: int
+    end_s: int
+    heat_j: float
+    input_j: float
+    evaporated_kg: float
+
+
 class _Node(NamedTuple):
-    """Tub and joined bodies as one node."""
+    """Tub and joined bodies as one node; without the cover where it is off."""
 
     two: TwoNode
     capacity_j_k: float
@@ -78,8 +93,8 @@ class _Node(NamedTuple):
 class TubHeat:
     """Temperatures from *start_s* on; *zones* are hourly series [degC] whose first hour begins at *origin_s*.
 
-    *on_piece* and *on_stay* are called for each closed piece of the tub and each closed stay of a body. Times
-    are whole seconds.
+    *on_piece* and *on_stay* are called for each closed piece of the tub and each closed stay of a body,
+    *on_exchange* for what each law did over a piece. Times are whole seconds.
     """
 
     def __init__(
@@ -92,9 +107,12 @@ class TubHeat:
         water_c: float,
         on_piece: Callable[[Piece], None],
         on_stay: Callable[[Stay], None],
+        on_exchange: Callable[[Exchanged], None] = lambda _: None,
     ) -> None:
         self._tub, self._bodies, self._zones, self._origin_s = tub, tuple(bodies), zones, origin_s
-        self._on_piece, self._on_stay = on_piece, on_stay
+        self._on_piece, self._on_stay, self._on_exchange = on_piece, on_stay, on_exchange
+        self._laws: Sequence[tuple[int, Law]] = ()
+        self._covered = True
         self._filters = [ZoneFilter(zones[b.zone], b.capacity_j_k / b.ua_w_k, origin_s) for b in bodies]
         self._sums: dict[str, list[float]] = {}
         for name in {b.zone for b in bodies}:
@@ -103,7 +121,7 @@ class TubHeat:
                 sums.append(sums[-1] + temp * HOUR_S)
             self._sums[name] = sums
         self._now_s, self.water_c = start_s, water_c
-        self._node = self._node_of(frozenset())
+        self._node = self._node_of(frozenset(), True)
         shell_zone = zones[tub.shell_zone][0]
         self.shell_c = self._node.two.steady_shell(water_c, tub.ua_shell_w_k * shell_zone)
         self._heat_w = 0.0
@@ -118,13 +136,14 @@ class TubHeat:
         self._moving_since = [start_s] * n
         self._integral = 0.0
         self._join_s: float = math.inf
-        self._nodes: dict[frozenset[int], _Node] = {}
+        self._nodes: dict[tuple[frozenset[int], bool], _Node] = {}
 
-    def _node_of(self, joined: frozenset[int]) -> _Node:
+    def _node_of(self, joined: frozenset[int], covered: bool) -> _Node:
         tub, bodies = self._tub, [self._bodies[i] for i in sorted(joined)]
         capacity = tub.water_j_k + sum(b.capacity_j_k for b in bodies)
-        ua = tub.ua_cover_w_k + sum(b.ua_w_k for b in bodies)
-        by_zone: dict[str, float] = {tub.cover_zone: tub.ua_cover_w_k}
+        cover = tub.ua_cover_w_k if covered else 0.0
+        ua = cover + sum(b.ua_w_k for b in bodies)
+        by_zone: dict[str, float] = {tub.cover_zone: cover}
         for b in bodies:
             by_zone[b.zone] = by_zone.get(b.zone, 0.0) + b.ua_w_k
         return _Node(
@@ -145,11 +164,23 @@ class TubHeat:
         content = tub.water_j_k * self.water_c + tub.shell_j_k * self.shell_c + self.trapped_j
         return content + sum(b.capacity_j_k * self.body_c(i, self._now_s) for i, b in enumerate(self._bodies))
 
-    def change(self, flows_m3_s: Sequence[float], heat_w: float, trapped_w: float) -> None:
+    def change(
+        self,
+        flows_m3_s: Sequence[float],
+        heat_w: float,
+        trapped_w: float,
+        laws: Sequence[tuple[int, Law]] = (),
+        covered: bool = True,
+    ) -> None:
         """From now on water moves through the bodies at *flows_m3_s*, with *heat_w* into it.
 
-        *trapped_w* is heat into water that does not move; it reaches the tub when *trapped_w* ends.
+        *trapped_w* is heat into water that does not move; it reaches the tub when *trapped_w* ends. *laws*
+        are numbered exchanges that depend on the water's temperature; without a cover the surface's is one.
         """
+        self._laws = laws
+        if covered != self._covered:
+            self._covered = covered
+            self._rejoin()
         stopped = []
         for i, flow in enumerate(flows_m3_s):
             if flow == self._flows[i]:
@@ -206,10 +237,13 @@ class TubHeat:
 
     def _rejoin(self) -> None:
         joined = frozenset(i for i, yes in enumerate(self._joined) if yes)
-        node = self._nodes.get(joined)
+        self._node = self._known_node(joined, self._covered)
+
+    def _known_node(self, joined: frozenset[int], covered: bool) -> _Node:
+        node = self._nodes.get((joined, covered))
         if node is None:
-            node = self._nodes[joined] = self._node_of(joined)
-        self._node = node
+            node = self._nodes[joined, covered] = self._node_of(joined, covered)
+        return node
 
     def _swap(self, i: int) -> None:
         """The volume that has moved since the flow began changes places with tub water."""
@@ -247,6 +281,54 @@ class TubHeat:
         for i in range(len(self._bodies)):
             self._close(i)
 
+    def _with_laws(
+        self, two: TwoNode, f_w: float, hour: int, exchanges: list[tuple[int, Exchange]]
+    ) -> tuple[TwoNode, float]:
+        """The node and its forcing with every law linearised at the water's present temperature."""
+        slope = 0.0
+        for number, law in self._laws:
+            x = law(hour, self.water_c)
+            exchanges.append((number, x))
+            f_w += x.heat_w - x.slope_w_k * self.water_c
+            slope += x.slope_w_k
+        ua = two.ua_water_w_k - slope
+        return TwoNode(two.c_water_j_k, two.c_shell_j_k, two.g_w_k, ua, two.ua_shell_w_k), f_w
+
+    def seconds_to_reach(
+        self,
+        level_c: float,
+        flows_m3_s: Sequence[float],
+        heat_w: Callable[[int, float], float],
+        within_s: int,
+    ) -> int | None:
+        """How long heating from now on would take to *level_c*; None if longer than *within_s*.
+
+        *flows_m3_s* through the bodies, *heat_w* of (hour of the series, water temperature). The cold water of
+        bodies that begin to move counts at once; the cover is on. Nothing is changed.
+        """
+        joined = frozenset(i for i, flow in enumerate(flows_m3_s) if flow > STILL_M3_S)
+        node = self._known_node(joined, True)
+        cold = [
+            (self._bodies[i].capacity_j_k, self.body_c(i, self._now_s)) for i in joined if not self._joined[i]
+        ]
+        known = self._tub.water_j_k + sum(self._bodies[i].capacity_j_k for i in joined if self._joined[i])
+        water = (known * self.water_c + sum(c * t for c, t in cold)) / (known + sum(c for c, _ in cold))
+        shell, at = self.shell_c, self._now_s
+        last = at + within_s
+        while at < last:
+            hour = (at - self._origin_s) // 3600
+            if hour >= len(self._zones[self._tub.cover_zone]):
+                return None
+            end = min(last, self._origin_s + 3600 * (hour + 1))
+            f_w = heat_w(hour, water) + sum(ua * series[hour] for ua, series in node.losses)
+            f_s = self._tub.ua_shell_w_k * self._zones[self._tub.shell_zone][hour]
+            tau = node.two.first_crossing(water, shell, f_w, f_s, end - at, level_c, True)
+            if tau is not None:
+                return at + math.ceil(tau) - self._now_s
+            water, shell, _, _ = node.two.advance(water, shell, f_w, f_s, end - at)
+            at = end
+        return None
+
     def _crossing(
         self,
         two: TwoNode,
@@ -270,10 +352,11 @@ class TubHeat:
                 return None
         return two.first_crossing(self.water_c, self.shell_c, f_w, f_s, dt, level, up)
 
-    def advance(self, to_s: int, level_c: float | None = None, rising: bool = False) -> int | None:
-        """Advance to *to_s*, or to the first whole second at which the water has reached *level_c*.
+    def advance(self, to_s: int, *watched: tuple[float, bool]) -> int | None:
+        """Advance to *to_s*, or to the first whole second at which the water has reached a watched level.
 
-        Returns that second, or None if the level was not reached (or none was asked for).
+        A level is watched as (temperature [degC], rising: from below or from above). Returns that second, or
+        None if no level was reached.
         """
         tub, shell_zone = self._tub, self._zones[self._tub.shell_zone]
         cover_zone = self._zones[tub.cover_zone]
@@ -290,13 +373,18 @@ class TubHeat:
             f_w = self._heat_w
             for ua, series in losses:
                 f_w += ua * series[hour]
+            exchanges: list[tuple[int, Exchange]] = []
+            if self._laws:
+                end = min(end, now + (HOUR_PIECE_S if self._covered else OPEN_PIECE_S))
+                two, f_w = self._with_laws(two, f_w, hour, exchanges)
             f_s = tub.ua_shell_w_k * shell_zone[hour]
             crossed, dt = None, end - now
             water, shell, water_int, shell_int = two.advance(self.water_c, self.shell_c, f_w, f_s, dt)
-            if level_c is not None:
-                tau = self._crossing(two, water, shell, f_w, f_s, dt, level_c, rising)
-                if tau is not None:
-                    crossed = end = now + math.ceil(tau)
+            if watched:
+                found = (self._crossing(two, water, shell, f_w, f_s, dt, *level) for level in watched)
+                first = min((tau for tau in found if tau is not None), default=None)
+                if first is not None:
+                    crossed = end = now + math.ceil(first)
                     dt = end - now
                     water, shell, water_int, shell_int = two.advance(self.water_c, self.shell_c, f_w, f_s, dt)
             if end > now:
@@ -308,10 +396,15 @@ class TubHeat:
                         self.shell_c,
                         water_int,
                         shell_int,
-                        tub.ua_cover_w_k * (water_int - cover_zone[hour] * dt),
+                        tub.ua_cover_w_k * (water_int - cover_zone[hour] * dt) if self._covered else 0.0,
                         tub.ua_shell_w_k * (shell_int - shell_zone[hour] * dt),
                     )
                 )
+                for law, x in exchanges:
+                    warmer_k_s = water_int - self.water_c * dt
+                    heat = x.heat_w * dt + x.slope_w_k * warmer_k_s
+                    drawn = x.input_w * dt + x.input_slope_w_k * warmer_k_s
+                    self._on_exchange(Exchanged(law, now, end, heat, drawn, x.evaporated_kg_s * dt))
                 self.water_c, self.shell_c, self._now_s = water, shell, end
                 self._integral += water_int
                 self.trapped_j += self._trapped_w * dt

@@ -359,7 +359,7 @@ class _Run:
             return
         raised = bool(self.facts & self.heating_bit)
         level = self.heating.keep_at_c - (0.0 if raised else self.heating.within_k)
-        crossed = self.heat.advance(horizon, level, rising=raised)
+        crossed = self.heat.advance(horizon, (level, raised))
         if crossed is not None:
             at = max(crossed, now + 1)  # acted on at the next look
             self.heat.advance(min(at, horizon))

@@ -233,7 +233,7 @@ def test_heating_a_tub_from_10_to_38() -> None:
     run.heat.change([], 3000.0, 0.0)
     run.advance(HOUR_S)
     assert pytest.approx(1.721, rel=3e-3) == run.heat.water_c - 10.0
-    reached_s = run.heat.advance(20 * HOUR_S, 38.0, rising=True)
+    reached_s = run.heat.advance(20 * HOUR_S, (38.0, True))
     assert reached_s is not None
     assert pytest.approx(16.27, rel=3e-3) == reached_s / HOUR_S
 
@@ -241,7 +241,7 @@ def test_heating_a_tub_from_10_to_38() -> None:
 def test_a_tub_cools_from_38_to_36() -> None:
     """1500 L losing 10 W/K to 5 degC: time constant 174.3 h, times ln(33/31): 10.90 h."""
     run = Run(tight(ua_w_k=10.0), [], still(5.0))
-    reached_s = run.heat.advance(20 * HOUR_S, 36.0, rising=False)
+    reached_s = run.heat.advance(20 * HOUR_S, (36.0, False))
     assert reached_s is not None
     assert pytest.approx(10.90, rel=3e-3) == reached_s / HOUR_S
     assert run.heat.water_c <= 36.0 + 1e-9
@@ -267,7 +267,7 @@ def test_a_crossing_comes_at_the_first_whole_second(
     run.heat.change((flow, 0.0, flow), heat_w, 0.0)
     run.pieces.clear()
     begin = run.now_s
-    at_s = run.heat.advance(begin + to_s, level_c, rising)
+    at_s = run.heat.advance(begin + to_s, (level_c, rising))
 
     other = Run(TUB, BODIES, ZONES, water_c=water_c)
     other.advance(40_000)
@@ -296,7 +296,7 @@ def test_a_level_passed_for_a_while_within_a_piece_is_seen() -> None:
     for level_c, seen in [(38.01, True), (38.1, False)]:
         run, other = Run(tub, [], still(0.0)), Run(tub, [], still(0.0))
         run.heat.shell_c = other.heat.shell_c = 44.0
-        at_s = run.heat.advance(HOUR_S, level_c, rising=True)
+        at_s = run.heat.advance(HOUR_S, (level_c, True))
         if not seen:
             assert at_s is None
             assert run.heat.water_c < 38.0
