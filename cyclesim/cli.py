@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from cyclesim.report.layout import Page
 
 OK, BROKEN, WRONG, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
-DEFAULT_DAYS, MOST_DAYS = 365, 3660
+MOST_DAYS = 3660
 STDOUT = Path("-")
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -110,35 +110,38 @@ def cli(ctx: click.Context) -> None:
 
 @cli.command()
 @_scenario
-@click.option("--days", type=click.IntRange(1, MOST_DAYS), default=DEFAULT_DAYS, show_default=True,
-              help="How many days to simulate.")  # fmt: skip
+@click.option("--days", type=click.IntRange(1, MOST_DAYS), metavar="N",
+              help="How many days to simulate; a whole year unless given.")  # fmt: skip
 @click.option("--from", "start", type=Day(), metavar="DATE",
               help="First day, e.g. 2027-03-01; 1 January of the file's year unless given.")  # fmt: skip
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True,
               help="Number that every random draw starts from.")  # fmt: skip
 @_output("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen instead.")
 @_output("--trace", "trace_file", help="Write everything that happened, interval by interval, as CSV.")
+@click.option("--all", "everything", is_flag=True, help="Tell every finding, not only the worst.")
 def run(
     file: Path,
     sets: tuple[str, ...],
-    days: int,
+    days: int | None,
     start: date | None,
     seed: int,
     json_file: Path | None,
     trace_file: Path | None,
+    everything: bool,
 ) -> int:
     """Simulate FILE and say what breaks a rule and what to change."""
     _check_outputs(file, json_file, trace_file)
     from cyclesim.scenario.load import load
 
     scenario = load(file, sets=sets)
-    from cyclesim.analysis.result import simulate
+    from cyclesim.analysis.result import days_of_year, simulate
     from cyclesim.report import as_json
     from cyclesim.report.progress import progress
     from cyclesim.report.run_report import run_report
     from cyclesim.report.trace_csv import write_trace
     from cyclesim.report.verdict import is_broken
 
+    days = days or days_of_year(start or date(scenario.place.year, 1, 1))
     with progress(days) as on_day:
         result = simulate(scenario, days=days, start=start, seed=seed, on_day=on_day)
     if trace_file is not None:
@@ -147,7 +150,7 @@ def run(
         _write_text(json_file, as_json.as_text(as_json.result_values(result)))
     if json_file != STDOUT and trace_file != STDOUT:
         page = _page()
-        run_report(page, result)
+        run_report(page, result, everything=everything)
         _print(page.text())
     return BROKEN if is_broken(result.findings) else OK
 

@@ -261,6 +261,8 @@ def _no_quantity(text: str, unit: str) -> tuple[str, str]:
         return "a number beyond all bounds", ""
     if re.match(rf"{NUMBER} *[A-Za-z°]+ *\d", text):
         return "not one number and one unit", ""
+    if match := re.fullmatch(rf"({NUMBER}) *(?:deg|degrees|°) *([CFcf])", text):
+        return "no quantity", f"did you mean {match[1]} deg{match[2].upper()}?"
     return "no quantity", ""
 
 
@@ -269,7 +271,9 @@ def _wrong_unit(number: str, unit: str, kind: str) -> tuple[str, str]:
     if unit in _BY_UNIT:
         return _BY_UNIT[unit].words, ""
     lower = {name.lower(): name for name in reversed(KINDS[kind].units)}
-    near = get_close_matches(unit.lower(), lower, n=1, cutoff=0.6)
+    near = get_close_matches(
+        unit.lower(), sorted(lower, key=lambda name: abs(len(name) - len(unit))), n=1, cutoff=0.5
+    )
     hint = (
         f"did you mean {number} {lower[near[0]]}?" if near else f"known units: {', '.join(KINDS[kind].units)}"
     )

@@ -52,16 +52,20 @@ class Result:
 def simulate(
     scenario: Scenario,
     *,
-    days: int = 365,
+    days: int | None = None,
     start: date | None = None,
     seed: int = 0,
     on_day: Callable[[int], None] | None = None,
 ) -> Result:
     """Run a scenario for *days* local days from *start* (1 January of its year), measure and judge it.
 
+    Without *days* a whole year is run, up to the same date of the next.
+
     *seed* names the streams of everything that is drawn by chance; nothing in this version is, so that it is
     only recorded. *on_day* is called with the number of days done. Raises ValueError for less than one day.
     """
+    if days is None:
+        days = days_of_year(start or date(scenario.place.year, 1, 1))
     if days < 1:
         raise ValueError(f"a run lasts at least one day, not {days}")
     plant, programme = Plant(scenario), Programme(scenario)
@@ -79,6 +83,17 @@ def simulate(
         format=scenario.format,
     )
     return Result(scenario, plant, programme, trace, about, measure(history), findings, checked)
+
+
+def days_of_year(first: date) -> int:
+    """Days from *first* to the same date of the next year; 29 February counts to 1 March.
+
+    >>> days_of_year(date(2027, 1, 1)), days_of_year(date(2028, 1, 1)), days_of_year(date(2027, 3, 1))
+    (365, 366, 366)
+    """
+    leap_day = (first.month, first.day) == (2, 29)
+    again = date(first.year + 1, 3, 1) if leap_day else first.replace(year=first.year + 1)
+    return (again - first).days
 
 
 def measure(history: History) -> Metrics:

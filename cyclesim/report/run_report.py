@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
 
 
-def run_report(page: Page, result: Result) -> None:
-    """Everything a run says to a person, the most urgent first."""
+def run_report(page: Page, result: Result, *, everything: bool = False) -> None:
+    """Everything a run says to a person, the most urgent first; *everything*: lesser findings too."""
     about, metrics = result.about, result.metrics
     page.line(about.title, style="bold")
     first = date.fromisoformat(about.first_day)
@@ -26,7 +26,7 @@ def run_report(page: Page, result: Result) -> None:
     page.line(f"{span} ({count(about.warm_up_days, 'day')} of warm-up not counted)")
     page.line()
     say_verdict(page, result.findings, result.checked)
-    say_findings(page, result.findings)
+    say_findings(page, result.findings, everything=everything)
     say_duty_problems(page, result)
     say_legs(page, metrics.legs, result.scenario.limits.water_age_s / 3600.0)
     say_pumps(page, metrics.pumps, metrics.energy.currency)

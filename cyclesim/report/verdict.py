@@ -41,7 +41,7 @@ def say_verdict(page: Page, findings: Sequence[Finding], checked: Checked) -> No
         page.line(f"not checked: {rule}: {why}", indent=2, hang=9)
 
 
-def say_findings(page: Page, findings: Sequence[Finding]) -> None:
+def say_findings(page: Page, findings: Sequence[Finding], *, everything: bool = False) -> None:
     """The worst findings: what happened, why, what mends it; told together where only subjects differ."""
     if not findings:
         return
@@ -49,12 +49,15 @@ def say_findings(page: Page, findings: Sequence[Finding]) -> None:
     alike: dict[tuple[str, str, str], list[Finding]] = {}
     for finding in findings:
         alike.setdefault((finding.rule, finding.cause, finding.mend), []).append(finding)
-    for k, group in enumerate(list(alike.values())[:MOST_SHOWN], start=1):
+    most = len(alike) if everything else MOST_SHOWN
+    for k, group in enumerate(list(alike.values())[:most], start=1):
         _say_alike(page, k, group)
-    more = sum(map(len, list(alike.values())[MOST_SHOWN:]))
+    more = sum(map(len, list(alike.values())[most:]))
     if more:
         page.line()
-        page.line(f"... and {count(more, 'lesser finding')} more; --json FILE has them all.")
+        page.line(
+            f"... and {count(more, 'lesser finding')} more; --all tells them, and --json FILE has them."
+        )
 
 
 def _say_alike(page: Page, k: int, group: Sequence[Finding]) -> None:

@@ -62,6 +62,8 @@ def _fault(one: dict[str, Any], refusal: Any, tree: Tree, root: Any) -> Fault:
             keys = keys_of(annotation_at(root, loc[:-1]))
             word, path = shorten(str(loc[-1])), (*path[: len(path) - (loc[-1] not in TAGS)], loc[-1])
             hint = did_you_mean(word, keys)
+            if word[:1].isdigit() and tree.get(path, default=None) is None:
+                hint = "is this what follows a decimal comma? write a point"
             return tree.fault(
                 path,
                 f"an unknown key '{word}'",

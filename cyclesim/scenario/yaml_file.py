@@ -37,7 +37,7 @@ _SYNTAX = [
     (
         r"mapping values are not allowed",
         "a colon where none can stand",
-        "check the indentation, and put a text with ': ' in it in quotes",
+        "check the indentation and the line before; put a text with ': ' in it in quotes",
     ),
     (
         r"did not find expected '-' indicator",
@@ -177,7 +177,9 @@ def parse_text(text: str, name: str, first: tuple[int, int] = (0, 0)) -> Tree:
         tree.value = None
     except yaml.MarkedYAMLError as error:
         at = error.problem_mark or error.context_mark
-        problem = f"{error.problem} {error.context}"
+        problem = " ".join(filter(None, (error.problem, error.context)))
+        if "quoted scalar" in problem:
+            at = error.context_mark or at  # where the quote opens, not where the file ends
         if (
             at
             and text.split("\n")[at.line : at.line + 1]
@@ -197,7 +199,9 @@ def _syntax(tree: Tree, problem: str, mark: Mark | None) -> Fault:
     for form, found, hint in _SYNTAX:
         if re.search(form, problem):
             return tree.fault((), found, "this is not YAML", hint, at=mark)
-    return tree.fault((), f"a mistake ({shorten(problem)})", "this is not YAML", at=mark)
+    return tree.fault(
+        (), "something that no scenario has", "this is not YAML", "is this the right file?", at=mark
+    )
 
 
 def read_file(path: Path, name: str) -> Tree:
