@@ -189,7 +189,7 @@ def flush_too_short(plant: Plant, programme: Programme) -> Judged:
         if not takes:
             continue
         slowest = max(takes, key=lambda name: takes[name])
-        lasts_s, once_s = timed.run.lasts_s, takes[slowest]
+        lasts_s, once_s = timed.run.lasts_s or 0.0, takes[slowest]
         if lasts_s >= FLUSH_VOLUMES * once_s:
             continue
         if math.isinf(once_s):
@@ -228,7 +228,7 @@ def programme_does_not_fit(plant: Plant, programme: Programme) -> Judged:
         yield NotJudged("the file does not say what the controller takes")
         return
     most = max(
-        sum(len(r.start) for r in schedule.filter_runs if r.days is None or day in r.days)
+        sum(len(r.start or ()) for r in schedule.filter_runs if r.days is None or day in r.days)
         for day in range(len(WEEKDAYS))
     )
     if takes.filter_windows is not None and most > takes.filter_windows:
@@ -248,7 +248,7 @@ def _off_step(plant: Plant, step_s: float) -> Iterator[Breach]:
     schedule, steps = plant.scenario.schedule, f"its times move in steps of {lasting(step_s)}"
     for kind, runs in (("filter run", schedule.filter_runs), ("line flush", schedule.line_flushes)):
         for run in runs:
-            for start in run.start:
+            for start in run.start or ():
                 if (3600 * start.hour + 60 * start.minute + start.second) % step_s:
                     yield _misfit(f"a {kind} at {start:%H:%M}, and {steps}", "move it to a full step")
             if kind == "filter run" and run.lasts_s % step_s:

@@ -2,7 +2,7 @@
 
 The checks read the plain values, so that one faulty leg does not make its name unknown elsewhere."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
 from cyclesim.errors import Fault
@@ -10,6 +10,7 @@ from cyclesim.scenario.fields import RESERVED, read_pump_speed
 from cyclesim.scenario.forms import RefusedError, Steps, did_you_mean, one_of
 from cyclesim.scenario.network_checks import check_network
 from cyclesim.scenario.tree import KEY, Tree, shorten
+from cyclesim.scenario.uses import check_uses
 
 ELEMENTS = {
     "legs": "leg",
@@ -26,7 +27,9 @@ _ZONES = (
     "plant.pumps.*.zone",
     "plant.equipment.*.zone",
     "plant.heat_sources.*.zone",
-    "schedule.frost_protection.watches",
+    "plant.heat_sources.*.outside",
+    "plant.air.*.zone",
+    "plant.air.*.air_from",
 )
 _SPEEDS = (
     "schedule.filter_runs.*.pump",
@@ -43,18 +46,19 @@ _QUIET = ("schedule.quiet_hours.applies_to", "schedule.quiet_hours.applies_to.*"
 def check(tree: Tree) -> list[Fault]:
     """Every fault between the parts of a file."""
     names = {kind: _keys(tree, ("plant", kind)) for kind in ELEMENTS}
-    faults = [*_names_once(tree, names), *_zones(tree)]
+    named = names | {"air": _keys(tree, ("plant", "air"))}
+    faults = [*_names_once(tree, named), *_zones(tree)]
     if names["heat_sources"] is not None:
-        for path, text in _texts(tree, _SOURCES):
+        for path, text in tree.texts(_SOURCES):
             faults += _known(tree, path, text, names["heat_sources"], "heat source")
     if names["pumps"] is not None:
-        for path, text in _texts(tree, _SPEEDS):
+        for path, text in tree.texts(_SPEEDS):
             faults += _speed(tree, path, text, lone=False)
-        for path, text in _texts(tree, _QUIET):
+        for path, text in tree.texts(_QUIET):
             faults += _speed(tree, path, text, lone=True)
     if names["heat_sources"] is not None and names["pumps"] is not None:
         faults += _interlocks(tree, names["heat_sources"], names["pumps"])
-    return [*faults, *check_network(tree, names)]
+    return [*faults, *check_uses(tree, names), *check_network(tree, names)]
 
 
 def _keys(tree: Tree, path: Steps) -> list[str] | None:
@@ -63,28 +67,6 @@ def _keys(tree: Tree, path: Steps) -> list[str] | None:
         return None
     block = tree.get(path, default={})
     return list(block) if isinstance(block, dict) else None
-
-
-def _texts(tree: Tree, patterns: Iterable[str]) -> Iterator[tuple[Steps, str]]:
-    """Every text at these places; * stands for each name or entry."""
-    for pattern in patterns:
-        for path, value in _match(tree.value, pattern.split("."), ()):
-            if isinstance(value, str):
-                yield path, value
-
-
-def _match(value: Any, steps: list[str], path: Steps) -> Iterator[tuple[Steps, Any]]:
-    if not steps:
-        yield path, value
-        return
-    entries: Iterable[tuple[Any, Any]] = ()
-    if isinstance(value, dict):
-        entries = value.items()
-    elif isinstance(value, list):
-        entries = enumerate(value)
-    for key, inner in entries:
-        if steps[0] in ("*", key):
-            yield from _match(inner, steps[1:], (*path, key))
 
 
 def _names_once(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault]:
@@ -114,7 +96,7 @@ def _names_once(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Faul
 def _zones(tree: Tree) -> Iterator[Fault]:
     zones = _keys(tree, ("place", "zones"))
     if zones is not None:
-        for path, text in _texts(tree, _ZONES):
+        for path, text in tree.texts(_ZONES):
             yield from _known(tree, path, text, [*zones, "outdoors"], "zone")
 
 
@@ -156,7 +138,7 @@ def _interlocks(tree: Tree, sources: list[str], pumps: list[str]) -> Iterator[Fa
     causes = [*(text for text in speeds if " " in text), *(f"{pump} running" for pump in pumps)]
     causes += [f"{source} firing" for source in sources]
     said: dict[tuple[str, str], Steps] = {}
-    for path, interlock in _match(tree.value, ["interlocks", "*"], ()):
+    for path, interlock in tree.match("interlocks.*"):
         if not isinstance(interlock, dict):
             continue
         block, cause = interlock.get("block"), interlock.get("while")

@@ -6,22 +6,24 @@ from pydantic.fields import FieldInfo
 
 from cyclesim.scenario.forms import Model, Quantity
 from cyclesim.scenario.model import Default, Scenario
+from cyclesim.scenario.not_yet import pending
 from cyclesim.units import format_quantity
 
 
 def filled_in(scenario: Scenario) -> tuple[Default, ...]:
     """Every default that matters and was filled in, in the order of the file."""
-    return tuple(_of(scenario, ""))
+    return tuple(one for one in _of(scenario, "") if not pending(tuple(one.path.split("."))))
 
 
 def _of(value: Any, path: str) -> list[Default]:
     found: list[Default] = []
     if isinstance(value, Model):
-        prefix = f"{path}." if path else ""
+        prefix, idle = f"{path}." if path else "", value.idle()
         for name, field in type(value).model_fields.items():
             key = prefix + (field.alias or name)
             extra = field.json_schema_extra
-            if isinstance(extra, dict) and "spread" in extra and name not in value.model_fields_set:
+            told = name in value.model_fields_set or name in idle
+            if isinstance(extra, dict) and "spread" in extra and not told:
                 text = _text(getattr(value, name), field)
                 found.append(Default(key, text, str(extra["spread"]), str(extra["source"])))
             found += _of(getattr(value, name), key)

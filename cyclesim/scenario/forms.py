@@ -49,6 +49,10 @@ class Model(BaseModel):
         """Defaults that depend on other fields and were filled in."""
         return []
 
+    def idle(self) -> frozenset[str]:
+        """Fields whose default changes nothing beside what the file says, and is not listed."""
+        return frozenset()
+
 
 def default(value: Any, *, spread: str, source: str, description: str, alias: str | None = None) -> Any:
     """A field with a default that the report lists: how far practice strays from it, where it is from."""

@@ -1,6 +1,5 @@
-"""Pumps, equipment, heat sources and valves as their data sheets give them."""
+"""Pumps, equipment and valves as their data sheets give them."""
 
-from itertools import pairwise
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -17,85 +16,23 @@ from cyclesim.scenario.fields import (
     Rest,
     Share,
     SpeedShare,
-    WaterTemperature,
     YesNo,
     single_or_list,
     some,
 )
-from cyclesim.scenario.forms import (
-    Assumed,
-    Form,
-    Model,
-    Quantity,
-    RefusedError,
-    SeveralError,
-    default,
-    what_is,
-)
+from cyclesim.scenario.forms import Assumed, Model, Quantity, RefusedError, default
+from cyclesim.scenario.lists import Points
 from cyclesim.units import format_quantity
 
 PRACTICE = "common practice, no source"
-_POINT_FLOW, _POINT_HEAD = Quantity("flow", ge=0, le=0.1), Quantity("head", ge=0, le=200)
-_POINTS_DUE = "at least three points [flow, head] are due, e.g. [0 L/min, 15 m]"
-
-
-def read_curve(value: object) -> tuple[tuple[float, float], ...]:
-    """Points (m3/s, m) of a pump curve: flow rising, head falling."""
-    if not isinstance(value, list) or len(value) < 3:
-        what = f"{len(value)} points" if isinstance(value, list) else what_is(value)
-        raise RefusedError(what, _POINTS_DUE)
-    points: list[tuple[float, float]] = []
-    wrong: list[RefusedError] = []
-    for index, pair in enumerate(value):
-        if not isinstance(pair, list) or len(pair) != 2:
-            wrong.append(
-                RefusedError(what_is(pair), "a point [flow, head] is due, e.g. [0 L/min, 15 m]", at=(index,))
-            )
-            continue
-        numbers = []
-        for place, (kind, entry) in enumerate(zip((_POINT_FLOW, _POINT_HEAD), pair, strict=True)):
-            try:
-                numbers.append(kind.validate(entry))
-            except RefusedError as error:
-                wrong.append(RefusedError(error.what, error.allowed, error.hint, (index, place)))
-        if len(numbers) == 2:
-            points.append((numbers[0], numbers[1]))
-    if wrong:
-        raise SeveralError(*wrong)
-    for index, ((flow_1, head_1), (flow_2, head_2)) in enumerate(pairwise(points), start=1):
-        if flow_2 <= flow_1:
-            wrong.append(
-                RefusedError(
-                    "a flow out of order", "the flows of a curve rise from point to point", at=(index, 0)
-                )
-            )
-        if head_2 >= head_1:
-            wrong.append(
-                RefusedError(
-                    "a head that does not fall", "a pump's head falls as its flow rises", at=(index, 1)
-                )
-            )
-    if wrong:
-        raise SeveralError(*wrong)
-    return tuple(points)
-
-
-_QUANTITY_TEXT = {"type": "string"}
 Curve = Annotated[
     tuple[tuple[float, float], ...],
-    Form(
-        read_curve,
-        {
-            "type": "array",
-            "minItems": 3,
-            "items": {
-                "type": "array",
-                "prefixItems": [_QUANTITY_TEXT, _QUANTITY_TEXT],
-                "minItems": 2,
-                "maxItems": 2,
-            },
-            "examples": [[["0 L/min", "15 m"], ["250 L/min", "13 m"], ["460 L/min", "9.3 m"]]],
-        },
+    Points(
+        Quantity("flow", ge=0, le=0.1),
+        Quantity("head", ge=0, le=200),
+        "a pump's",
+        "head",
+        (("0 L/min", "15 m"), ("250 L/min", "13 m"), ("460 L/min", "9.3 m")),
     ),
 ]
 
@@ -116,11 +53,16 @@ class _Running(Model):
         alias="current",
         description="Current at this speed, off the nameplate; power over voltage unless said.",
     )
+    starting_current_a: Current | None = Field(
+        None, alias="starting_current", description="Current of its start at this speed, e.g. 32 A."
+    )
 
     def _curves(self) -> int:
         """How many ways of giving the curve are used; refuses half a one."""
         if (self.max_head_m is None) != (self.max_flow_m3_s is None):
             raise RefusedError("", "max_head and max_flow go together")
+        if None not in (start := self.starting_current_a, run := self.current_a) and start < run:  # type: ignore[operator]
+            raise RefusedError("", "starting_current is at least current", at=("starting_current",))
         return (self.curve is not None) + (self.max_head_m is not None)
 
 
@@ -214,7 +156,7 @@ class Pump(_Running):
         elif self.low is None or self.high is None:
             missing = "low" if self.low is None else "high"
             raise RefusedError("", "a two-speed pump has low and high", at=(missing,))
-        elif own or self.power_w or self.current_a is not None:
+        elif own or self.power_w or self.current_a is not None or self.starting_current_a is not None:
             raise RefusedError("", "curve, power and current stand inside low and high, not beside them")
         elif self.low.share_of_speed is not None and self.high.share_of_speed is not None:
             raise RefusedError("", "one of the two speeds needs a curve of its own", at=("low", "speed"))
@@ -255,47 +197,6 @@ class Equipment(Model):
     volume_m3: PartVolume = Field(alias="volume", description="Water inside it, e.g. 14 L.")
     at_most_m3_s: Flow | None = Field(
         None, alias="at_most", description="The most flow its data sheet allows."
-    )
-    zone: Name = Field(description="The zone it stands in, e.g. pump_room.")
-
-
-class Proof(Model):
-    """How the controller knows that water flows through a heat source."""
-
-    by: Literal["flow_switch", "pump_contact", "none"] = Field(
-        description="flow_switch: feels water; pump_contact: knows only that the pump is on; none."
-    )
-
-
-class HeatSource(Model):
-    """An electric element."""
-
-    kind: Literal["electric"] = Field(description="electric.")
-    output_w: Power = Field(alias="output", description="Heat it gives, e.g. 3 kW.")
-    drop: AtHead = Field(description="Head lost at a flow, off the data sheet, e.g. 0.3 m at 400 L/min.")
-    volume_m3: PartVolume = Field(alias="volume", description="Water inside it, e.g. 2 L.")
-    needs_flow_m3_s: Flow = Field(alias="needs_flow", description="The least flow its data sheet asks for.")
-    proof: Proof = Field(
-        description="How the controller knows that water flows through it, e.g. {by: flow_switch}."
-    )
-    high_limit_c: WaterTemperature | None = Field(
-        None,
-        alias="high_limit",
-        description="Water temperature at which it trips and stays off until reset by hand.",
-    )
-    rest_s: Rest = default(
-        0.0,
-        alias="rest",
-        spread="0 to 3 min",
-        source=PRACTICE,
-        description="How long it stays off at least before it fires again.",
-    )
-    opens_within_s: Pause = default(
-        0.0,
-        alias="opens_within",
-        spread="0 to 1 s",
-        source=PRACTICE,
-        description="How long its contactor takes to open.",
     )
     zone: Name = Field(description="The zone it stands in, e.g. pump_room.")
 

@@ -4,9 +4,10 @@ from typing import Annotated, Literal, NamedTuple
 
 from pydantic import Field
 
-from cyclesim.scenario.fields import Pause, Span
+from cyclesim.scenario.fields import Pause, Span, WaterTemperature
 from cyclesim.scenario.fields import Speed as SpeedField
-from cyclesim.scenario.forms import Count, Form, Model, Quantity, RefusedError, SeveralError, default, what_is
+from cyclesim.scenario.forms import Count, Model, Quantity, default
+from cyclesim.scenario.lists import Pair
 from cyclesim.scenario.place import Place, Supply
 from cyclesim.scenario.plant import Plant
 from cyclesim.scenario.schedule import Controller, Interlock, Schedule
@@ -14,30 +15,9 @@ from cyclesim.scenario.schedule import Controller, Interlock, Schedule
 FORMATS = (1,)
 PRACTICE = "common practice, no source"
 CHOICE = "project choice, no standard"
-_EDGE = Quantity("temperature", ge=0, le=100)
-_BAND_DUE = "two temperatures are due, e.g. [20 degC, 45 degC]"
-
-
-def read_band(value: object) -> tuple[float, float]:
-    """Two temperatures, the lower one first."""
-    if not isinstance(value, list) or len(value) != 2:
-        raise RefusedError(what_is(value), _BAND_DUE)
-    edges, wrong = [], []
-    for index, entry in enumerate(value):
-        try:
-            edges.append(_EDGE.validate(entry))
-        except RefusedError as error:
-            wrong.append(RefusedError(error.what, error.allowed, error.hint, (index,)))
-    if wrong:
-        raise SeveralError(*wrong)
-    if edges[0] >= edges[1]:
-        raise RefusedError("two temperatures out of order", "the lower one stands first", at=())
-    return edges[0], edges[1]
-
-
 GrowthBand = Annotated[
     tuple[float, float],
-    Form(read_band, {"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2}),
+    Pair(Quantity("temperature", ge=0, le=100), "two temperatures", "[20 degC, 45 degC]", equal=False),
 ]
 
 
@@ -105,6 +85,40 @@ class Limits(Model):
         spread="35 to 180 s",
         source="NEMA MG 10 table 2-3, 1 hp 2-pole, seen second-hand",
         description="How long a pump motor must rest between two starts.",
+    )
+    starts_per_hour: Annotated[float, Count(1, 60, whole=False)] = default(
+        8.0,
+        spread="6 to 16, less for large motors",
+        source="NEMA MG 10, 5 hp 2-pole 8.1, seen second-hand",
+        description="How often a pump motor may start in an hour.",
+    )
+    bathing_temperature_c: WaterTemperature = default(
+        40.0,
+        alias="bathing_temperature",
+        spread="38 to 40 degC",
+        source="New York 6-1.25 and UL 1563, seen second-hand",
+        description="The warmest that water with people in it may be.",
+    )
+    outlet_temperature_c: WaterTemperature = default(
+        50.0,
+        alias="outlet_temperature",
+        spread="45 to 60 degC",
+        source="equipment-standard practice, from memory",
+        description="The warmest that water from an outlet may be.",
+    )
+    session_at_most_s: Span = default(
+        3600.0,
+        alias="session_at_most",
+        spread="15 to 60 min",
+        source=CHOICE,
+        description="The longest that people should stay in warm water at a time.",
+    )
+    cold_session_k: Annotated[float, Quantity("temperature_difference", ge=0.1, le=20)] = default(
+        1.0,
+        alias="cold_session",
+        spread="0.5 to 2 K",
+        source=CHOICE,
+        description="How far below the set point water is cold to those who step in.",
     )
 
 

@@ -1,9 +1,23 @@
-"""Plastic pipe by nominal size and standard: outside diameter and wall."""
+"""Plastic pipe by nominal size and standard (outside diameter and wall), and the fittings in it."""
 
 import re
-from typing import NamedTuple
+from typing import Annotated, Literal, NamedTuple
 
-from cyclesim.scenario.forms import RefusedError, did_you_mean, one_of
+from cyclesim.scenario.forms import Count, RefusedError, did_you_mean, one_of
+
+FITTINGS = Literal[
+    "entrance",
+    "exit",
+    "elbow",
+    "long_elbow",
+    "elbow_45",
+    "tee_run",
+    "tee_branch",
+    "ball_valve",
+    "swing_check",
+    "union",
+]
+Fittings = dict[FITTINGS, Annotated[int, Count(0, 100)]]
 
 _INCH_M = 0.0254
 

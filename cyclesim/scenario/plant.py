@@ -3,8 +3,9 @@
 from math import pi
 from typing import Annotated, Literal
 
-from pydantic import Discriminator, Field, Tag, model_validator
+from pydantic import BeforeValidator, Discriminator, Field, Tag, model_validator
 
+from cyclesim.scenario.air import Blower
 from cyclesim.scenario.fields import (
     Area,
     AtHead,
@@ -23,25 +24,12 @@ from cyclesim.scenario.fields import (
     named,
     some,
 )
-from cyclesim.scenario.forms import Assumed, Count, Model, RefusedError, Text, default
-from cyclesim.scenario.machines import CheckValve, Equipment, HeatSource, Pump, Valve
+from cyclesim.scenario.forms import Assumed, Count, Model, Quantity, RefusedError, Text, default
+from cyclesim.scenario.heat_sources import AnyHeatSource
+from cyclesim.scenario.machines import CheckValve, Equipment, Pump, Valve
 from cyclesim.scenario.network import Network
-from cyclesim.scenario.pipes import DUE, Pipe, read_pipe
+from cyclesim.scenario.pipes import DUE, Fittings, Pipe, read_pipe
 from cyclesim.units import format_quantity
-
-FITTINGS = Literal[
-    "entrance",
-    "exit",
-    "elbow",
-    "long_elbow",
-    "elbow_45",
-    "tee_run",
-    "tee_branch",
-    "ball_valve",
-    "swing_check",
-    "union",
-]
-Fittings = dict[FITTINGS, Annotated[int, Count(0, 100)]]
 
 
 class Dimensions(Model):
@@ -114,6 +102,11 @@ class Tub(Model):
         description="The zone above the cover; outdoors unless said.",
     )
     shell: Shell = Field(description="Wall, insulation and what is behind them.")
+    fill_water_c: Annotated[float, Quantity("temperature", ge=0, le=60)] | None = Field(
+        None,
+        alias="fill_water",
+        description="Temperature of the water that tops it up; the year's mean air temperature unless said.",
+    )
 
     @model_validator(mode="after")
     def _volume_known(self) -> "Tub":
@@ -139,6 +132,13 @@ class Tub(Model):
         if self.stated_surface_m2 is not None:
             return self.stated_surface_m2
         return self.dimensions.surface_m2 if self.dimensions else 0.0
+
+    def assumed(self) -> list[Assumed]:
+        """The fill water's temperature: mains lie in soil, which is as warm as the year's mean."""
+        if self.fill_water_c is not None:
+            return []
+        text = "the year's mean air (mains lie in soil)"
+        return [Assumed("fill_water", text, "-3 to +5 K", "common practice, no source")]
 
 
 class Manifold(Model):
@@ -242,6 +242,12 @@ class Leg(Model):
         return [Assumed("outside", text, "1.08 to 1.17 x bore", "common practice, no source")]
 
 
+def _one_blower(value: object) -> object:
+    if isinstance(value, dict) and len(value) > 1:
+        raise RefusedError("more than one blower", "one blower is simulated", at=(list(value)[1], "#key"))
+    return value
+
+
 class Plant(Model):
     """Everything that is built, and how it is joined."""
 
@@ -251,8 +257,11 @@ class Plant(Model):
     equipment: Annotated[dict[str, Equipment], named] = Field(
         default_factory=dict, description="Filters and strainers, by name."
     )
-    heat_sources: Annotated[dict[str, HeatSource], named] = Field(
+    heat_sources: Annotated[dict[str, AnyHeatSource], named] = Field(
         default_factory=dict, description="Heaters, by name."
+    )
+    air: Annotated[dict[str, Blower], named, BeforeValidator(_one_blower)] = Field(
+        default_factory=dict, description="The blower with its air pipe, by name; one at most."
     )
     valves: Annotated[dict[str, Valve], named] = Field(
         default_factory=dict, description="Valves that a person or a motor moves, by name."

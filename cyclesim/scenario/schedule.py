@@ -1,105 +1,53 @@
 """What the plant is told to do, what the controller enforces, and what can be keyed into it."""
 
-import re
 from typing import Annotated, Literal
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
+from cyclesim.scenario.bathing import Bathing
 from cyclesim.scenario.fields import AirTemperature, Clocks, Days, Lasting, Name, PumpAt, single_or_list, some
-from cyclesim.scenario.forms import Count, Model, Quantity, RefusedError, Text, did_you_mean, one_of
+from cyclesim.scenario.forms import Count, Model, Quantity, RefusedError
+from cyclesim.scenario.heating import Heating
 from cyclesim.scenario.place import Hours
-
-_RULE_DUE = "a recurrence rule is due, e.g. FREQ=WEEKLY;INTERVAL=2;BYDAY=FR"
-_RULE_PARTS = {
-    "FREQ": r"DAILY|WEEKLY|MONTHLY|YEARLY",
-    "INTERVAL": r"[1-9]\d{0,2}",
-    "BYDAY": r"(?:[-+]?[1-5])?(?:MO|TU|WE|TH|FR|SA|SU)",
-    "BYMONTH": r"[1-9]|1[0-2]",
-    "BYMONTHDAY": r"-?(?:[1-9]|[12]\d|3[01])",
-}
-
-
-def read_rule(text: str) -> str:
-    """A recurrence rule (RFC 5545) of the parts that are allowed."""
-    parts: dict[str, str] = {}
-    for part in text.removeprefix("RRULE:").split(";"):
-        name, equals, value = part.partition("=")
-        if not equals or name not in _RULE_PARTS:
-            allowed = f"a rule has the parts {one_of(_RULE_PARTS)}"
-            raise RefusedError(f"the part '{name[:30]}'", allowed, did_you_mean(name, _RULE_PARTS))
-        if name in parts:
-            raise RefusedError(f"{name} twice", "each part stands once")
-        if not all(re.fullmatch(_RULE_PARTS[name], one, re.ASCII) for one in _values(name, value)):
-            raise RefusedError(f"the part '{name}={value[:30]}'", _PART_WORDS[name])
-        parts[name] = value
-    if "FREQ" not in parts:
-        raise RefusedError("a rule without FREQ", _RULE_DUE)
-    if parts["FREQ"] in ("DAILY", "WEEKLY") and re.search(r"\d", parts.get("BYDAY", "")):
-        raise RefusedError("a day with a number", "BYDAY=1MO goes with FREQ=MONTHLY or YEARLY")
-    return ";".join(f"{name}={value}" for name, value in parts.items())
-
-
-def _values(name: str, value: str) -> list[str]:
-    return value.split(",") if name.startswith("BY") else [value]
-
-
-_PART_WORDS = {
-    "FREQ": "FREQ is DAILY, WEEKLY, MONTHLY or YEARLY",
-    "INTERVAL": "INTERVAL is a whole number from 1 to 999",
-    "BYDAY": "BYDAY lists MO, TU, WE, TH, FR, SA or SU",
-    "BYMONTH": "BYMONTH lists numbers from 1 to 12",
-    "BYMONTHDAY": "BYMONTHDAY lists numbers from 1 to 31, or -1 for the last",
-}
-Rule = Annotated[
-    str, Text(read_rule, _RULE_DUE, "FREQ=(DAILY|WEEKLY|MONTHLY|YEARLY)", ("FREQ=WEEKLY;BYDAY=FR",))
-]
-SetPoint = Annotated[float, Quantity("temperature", ge=5, le=40)]
-Band = Annotated[float, Quantity("temperature_difference", ge=0.1, le=10)]
+from cyclesim.scenario.times import DAYS, LASTS, REPEATS, START, Moment, Occasion, Rule, check_recurring
 
 
 class Run(Model):
-    """A pump at a speed, from a clock time on, for a length of time."""
+    """A pump at a speed, from a clock time on or after bathing, for a length of time."""
 
     pump: PumpAt = Field(description="The pump and its speed, e.g. main low.")
-    start: Clocks = Field(description='Local clock time or a list of them, e.g. ["03:00", "15:00"].')
-    lasts_s: Lasting = Field(alias="lasts", description="How long it runs, e.g. 30 s or 3 h.")
-    days: Days | None = Field(None, description="Only on these days of the week, e.g. [friday, saturday].")
-    repeats: Rule | None = Field(
-        None,
-        description="Or a recurrence rule (RFC 5545), counted from 1 January, e.g. FREQ=WEEKLY;INTERVAL=2.",
-    )
+    start: Clocks | None = Field(None, description=START.description)
+    lasts_s: Lasting = LASTS
+    days: Days | None = DAYS
+    repeats: Rule | None = REPEATS
     name: str | None = Field(None, description="A name for reports.", max_length=80)
+    after: Literal["bathing"] | None = Field(
+        None, description="bathing: in place of start, whenever people have left the water."
+    )
 
     @model_validator(mode="after")
-    def _once(self) -> "Run":
-        if self.days is not None and self.repeats is not None:
-            raise RefusedError("", "either days or repeats is allowed, not both", at=("repeats",))
-        if len(set(self.start)) < len(self.start):
-            raise RefusedError("", "each start stands once", at=("start",))
+    def _one_cause(self) -> "Run":
+        if (self.start is None) == (self.after is None):
+            due = "either start: 03:00 or after: bathing is due"
+            raise RefusedError("", due, at=("after" if self.start else "start",))
+        if self.after is not None:
+            for name in ("days", "repeats"):
+                if getattr(self, name) is not None:
+                    raise RefusedError("", "after: bathing is on every day that people bathe", at=(name,))
+        check_recurring(self.start, self.days, self.repeats)
         return self
 
 
 Runs = tuple[Run, ...]
 
 
-class Heating(Model):
-    """Keeping the water at a set point."""
-
-    sources: Annotated[tuple[Name, ...], some, single_or_list] = Field(
-        alias="with", description="The heat sources that are used, e.g. [element]."
-    )
-    pump: PumpAt = Field(description="The pump and speed that run while heating, e.g. main low.")
-    keep_at_c: SetPoint = Field(alias="keep_at", description="The set point, at most 40 degC (104 degF).")
-    within_k: Band = Field(
-        alias="within",
-        description="Heating starts this far below the set point and stops at it; at least 0.1 K.",
-    )
-
-
 class FrostProtection(Model):
     """Running a pump when it gets cold."""
 
-    watches: Name = Field(description="The zone whose temperature is measured, e.g. pump_room.")
+    watches: Name = Field(
+        description="Whose temperature is measured: a zone such as pump_room, a leg, a piece of equipment, "
+        "a heat source, or water (the tub's)."
+    )
     starts_below_c: AirTemperature = Field(alias="starts_below", description="The pump starts below this.")
     stops_above_c: AirTemperature = Field(alias="stops_above", description="The pump stops above this.")
     pump: PumpAt = Field(description="The pump and speed that run, e.g. main low.")
@@ -119,6 +67,19 @@ class QuietHours(Hours):
     )
 
 
+class Outage(Model):
+    """A power cut."""
+
+    from_local: Moment = Field(alias="from", description="Local date and clock time, e.g. 2027-01-12 03:00.")
+    lasts_s: Annotated[float, Quantity("time", ge=1, le=30 * 86_400, whole=True)] = Field(
+        alias="lasts", description="How long it lasts, e.g. 8 h; at most 30 days."
+    )
+
+
+class AirPurge(Occasion):
+    """The blower blows its lines free of water."""
+
+
 Kind = Literal["bathing", "frost_protection", "line_flush", "heating", "filter_run"]
 KINDS = ("bathing", "frost_protection", "line_flush", "heating", "filter_run")
 
@@ -128,10 +89,12 @@ class Schedule(Model):
 
     filter_runs: Runs = Field((), description="When water is filtered.")
     line_flushes: Runs = Field((), description="When the lines to the jets are flushed.")
-    bathing: Runs = Field((), description="When people are in the water and the jets run.")
+    bathing: tuple[Bathing, ...] = Field((), description="When people are in the water.")
     heating: Heating | None = Field(None, description="How the water is kept warm.")
     frost_protection: FrostProtection | None = Field(None, description="What is done against frost.")
     quiet_hours: QuietHours | None = Field(None, description="When what must stay off.")
+    outages: tuple[Outage, ...] = Field((), description="Power cuts to try the plant with.")
+    air_purges: tuple[AirPurge, ...] = Field((), description="When the blower blows its lines free.")
     ranks: tuple[Kind, ...] | None = Field(
         None, description=f"Which demand wins a pump, first wins; {', '.join(KINDS)} unless said."
     )

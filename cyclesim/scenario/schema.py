@@ -1,5 +1,6 @@
 """The file format as a JSON Schema (2020-12), so that editors complete and check as one types."""
 
+from itertools import product
 from typing import Any
 
 from cyclesim.scenario.fields import NAME
@@ -59,6 +60,15 @@ _ALTERNATIVES: dict[str, list[dict[str, Any]]] = {
     "Pump": [
         *({"required": [*way["required"], "power"], **_without("low", "high")} for way in _CURVES),
         {**_needs("low", "high"), **_without("curve", "max_head", "max_flow", "power", "current")},
+    ],
+    "Run": [_needs("start"), _needs("after")],
+    "Bathing": [
+        {**_needs("start", "lasts"), **_without("drawn")},
+        {**_needs("drawn"), **_without("start", "lasts", "days", "repeats", "people")},
+    ],
+    "PlanStep": [_needs("ready_by"), _needs("from")],
+    "Blower": [
+        _needs(*way) for way in product(("curve", "delivers"), ("pipe", "bore"), ("wet_volume", "wet_length"))
     ],
     "Block": [_needs("unless", "for"), _needs("while")],
 }

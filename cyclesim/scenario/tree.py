@@ -1,5 +1,6 @@
 """What a file says as plain values, with the place of every key and value."""
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -59,6 +60,17 @@ class Tree:
         """Whether this fault is about a value that is faulty in itself."""
         return any(f"{fault.path}.".startswith(f"{dotted(path)}.") for path in self.gone)
 
+    def match(self, pattern: str) -> Iterator[tuple[Steps, Any]]:
+        """Every value where the pattern leads, with its path; * stands for each name or entry."""
+        yield from _match(self.value, pattern.split("."), ())
+
+    def texts(self, patterns: Iterable[str]) -> Iterator[tuple[Steps, str]]:
+        """Every text where these patterns lead."""
+        for pattern in patterns:
+            for path, value in self.match(pattern):
+                if isinstance(value, str):
+                    yield path, value
+
     def graft(self, path: Steps, other: "Tree") -> None:
         """Put another tree where this path stands; the key keeps its place."""
         parent = self.value
@@ -72,6 +84,20 @@ class Tree:
         if other.value is None and other.faults:
             other.gone.add(())
         self.gone = {p for p in self.gone if p[: len(path)] != path} | {(*path, *p) for p in other.gone}
+
+
+def _match(value: Any, steps: list[str], path: Steps) -> Iterator[tuple[Steps, Any]]:
+    if not steps:
+        yield path, value
+        return
+    entries: Iterable[tuple[Any, Any]] = ()
+    if isinstance(value, dict):
+        entries = value.items()
+    elif isinstance(value, list):
+        entries = enumerate(value)
+    for key, inner in entries:
+        if steps[0] in ("*", key):
+            yield from _match(inner, steps[1:], (*path, key))
 
 
 def dotted(path: Steps) -> str:

@@ -13,7 +13,8 @@ from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.network import Drop, Duty, Jet, Link, Pipe, Pump, solve
 from cyclesim.physics.tub_heat import Body, TubNode
 from cyclesim.physics.water_age import Plug, reached
-from cyclesim.scenario.machines import Equipment, HeatSource, Speed
+from cyclesim.scenario.heat_sources import HeatSource
+from cyclesim.scenario.machines import Equipment, Speed
 from cyclesim.scenario.machines import Pump as PumpSheet
 from cyclesim.scenario.model import Scenario
 from cyclesim.scenario.network import Item

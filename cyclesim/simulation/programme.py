@@ -11,6 +11,7 @@ from cyclesim.control.calendar import WEEKDAYS, Occurrence, runs, windows
 from cyclesim.control.demands import Block, Condition, Demand, Keep, PumpControl, SourceControl
 from cyclesim.control.machines import Machine, pump_machine, source_machine, tabulate
 from cyclesim.control.step import Controller
+from cyclesim.scenario.bathing import Bathing
 from cyclesim.scenario.model import Scenario
 from cyclesim.scenario.schedule import Block as BlockLine
 from cyclesim.scenario.schedule import Keep as KeepLine
@@ -28,7 +29,7 @@ class Timed:
     """A demand of the calendar with the file's entry behind it."""
 
     demand: Demand
-    run: Run
+    run: Run | Bathing
 
 
 class Programme:
@@ -40,12 +41,15 @@ class Programme:
         schedule = scenario.schedule
         order = tuple(kind.replace("_", " ") for kind in schedule.ranks) if schedule.ranks else RANKS
         self.timed: list[Timed] = []
-        for kind, entries in (
-            ("bathing", schedule.bathing),
-            ("line flush", schedule.line_flushes),
-            ("filter run", schedule.filter_runs),
-        ):
+        timed: dict[str, tuple[Run | Bathing, ...]] = {
+            "bathing": schedule.bathing,
+            "line flush": schedule.line_flushes,
+            "filter run": schedule.filter_runs,
+        }
+        for kind, entries in timed.items():
             for k, run in enumerate(entries, start=1):
+                if run.pump is None:  # still water asks for nothing
+                    continue
                 name = run.name or (kind if len(entries) == 1 else f"{kind} {k}")
                 demand = Demand(name, kind, order.index(kind), run.pump.pump, run.pump.speed)
                 self.timed.append(Timed(demand, run))
@@ -125,11 +129,11 @@ class Programme:
 
     # -- the calendar --------------------------------------------------------------------------------------
 
-    def occurrences(self, run: Run, begin_utc: datetime, span_s: int) -> list[Occurrence]:
+    def occurrences(self, run: Run | Bathing, begin_utc: datetime, span_s: int) -> list[Occurrence]:
         """When one entry of the schedule is raised, in seconds from *begin_utc*."""
         return runs(
-            run.start,
-            round(run.lasts_s),
+            run.start or (),
+            round(run.lasts_s or 0.0),
             days=_named(run.days),
             rrule=run.repeats,
             zone=self.scenario.place.time_zone,

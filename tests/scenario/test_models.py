@@ -12,8 +12,8 @@ from cyclesim.scenario.forms import RefusedError
 from cyclesim.scenario.load import load_text
 from cyclesim.scenario.pipes import PIPES, read_pipe
 from cyclesim.scenario.place import Price
-from cyclesim.scenario.schedule import read_rule
 from cyclesim.scenario.starter import starter_text
+from cyclesim.scenario.times import read_rule
 
 TEXT = starter_text()
 

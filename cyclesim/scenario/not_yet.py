@@ -1,0 +1,77 @@
+"""Keys that are understood but not simulated yet: a file that has one is refused, so that none is ignored."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from cyclesim.scenario.forms import Model, Steps
+
+if TYPE_CHECKING:
+    from cyclesim.scenario.model import Scenario
+
+# One line for each key, * for any name or entry; "key = value" where only this value is not simulated.
+NOT_YET = (
+    "plant.air",
+    "plant.tub.fill_water",
+    "plant.heat_sources.*.kind = heat_pump",
+    "plant.heat_sources.*.kind = boiler",
+    "plant.heat_sources.*.kind = wood",
+    "plant.heat_sources.*.kind = solar",
+    "plant.pumps.*.starting_current",
+    "plant.pumps.*.*.starting_current",
+    "schedule.filter_runs.*.after",
+    "schedule.line_flushes.*.after",
+    "schedule.bathing.*.people",
+    "schedule.bathing.*.cover",
+    "schedule.bathing.*.jets_at_most",
+    "schedule.bathing.*.presses",
+    "schedule.bathing.*.air",
+    "schedule.bathing.*.air_at_most",
+    "schedule.bathing.*.drawn",
+    "schedule.heating.choose",
+    "schedule.heating.next_below",
+    "schedule.heating.plan",
+    "schedule.heating.absences",
+    "schedule.heating.when_dear",
+    "schedule.outages",
+    "schedule.air_purges",
+    "limits.starts_per_hour",
+    "limits.bathing_temperature",
+    "limits.outlet_temperature",
+    "limits.session_at_most",
+    "limits.cold_session",
+)
+
+
+def pending(path: Steps, value: object = None) -> bool:
+    """Whether the key at this path, with this value, is not simulated yet."""
+    for line in NOT_YET:
+        key, equals, only = line.partition(" = ")
+        steps = key.split(".")
+        if len(steps) == len(path) and all(a in ("*", str(b)) for a, b in zip(steps, path, strict=True)):
+            return not equals or only == value
+    return False
+
+
+def not_simulated(scenario: "Scenario") -> list[Steps]:
+    """The path of every key of a sound file that is not simulated yet."""
+    found = [path for path, value in _given(scenario, ()) if pending(path, value)]
+    for index, session in enumerate(scenario.schedule.bathing):
+        if session.pump is None:  # still water
+            found.append(("schedule", "bathing", index))
+    frost = scenario.schedule.frost_protection
+    if frost is not None and frost.watches not in scenario.place.zones:
+        found.append(("schedule", "frost_protection", "watches"))
+    return found
+
+
+def _given(value: Any, path: Steps) -> Iterator[tuple[Steps, Any]]:
+    """Every key that the file says, with its value."""
+    if isinstance(value, Model):
+        for name, field in type(value).model_fields.items():
+            if name in value.model_fields_set:
+                inner = getattr(value, name)
+                yield (*path, field.alias or name), inner
+                yield from _given(inner, (*path, field.alias or name))
+    elif isinstance(value, dict) or type(value) is tuple:
+        for step, inner in value.items() if isinstance(value, dict) else enumerate(value):
+            yield from _given(inner, (*path, step))

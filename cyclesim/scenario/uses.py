@@ -1,0 +1,103 @@
+"""What the schedule and the interlocks ask of the plant: that it is there, and that it can do that."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from cyclesim.errors import Fault
+from cyclesim.scenario.forms import RefusedError, Steps, did_you_mean, one_of
+from cyclesim.scenario.heat_sources import UNSWITCHED
+from cyclesim.scenario.place import read_price
+from cyclesim.scenario.tree import KEY, Tree, shorten
+from cyclesim.scenario.weather_csv import Series
+
+_WATCHED = ("schedule", "frost_protection", "watches")
+_SWITCHES = (
+    "schedule.heating.with",
+    "schedule.heating.with.*",
+    "interlocks.*.after",
+    "interlocks.*.block",
+)
+_PRICES = (
+    "supply.tariff",
+    "supply.tariff.otherwise",
+    "supply.tariff.file",
+    "plant.heat_sources.*.fuel",
+    "schedule.heating.when_dear.above",
+)
+
+
+def check_uses(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault]:
+    """Every such fault; `names` are the elements by kind, None for a kind that cannot be read."""
+    yield from _watched(tree, names)
+    yield from _switched(tree, names["heat_sources"] or [])
+    yield from _asked(tree)
+    yield from _one_currency(tree)
+
+
+def _watched(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault]:
+    """A zone, or something with water in it."""
+    text, zones = tree.get(_WATCHED, default=None), tree.get(("place", "zones"), default={})
+    parts = [names[kind] for kind in ("legs", "equipment", "heat_sources")]
+    if not isinstance(text, str) or not isinstance(zones, dict) or None in parts:
+        return
+    air = [*zones, "outdoors"]
+    water = ["water", *(name for known in parts for name in known or ())]
+    if text in air and text in water:
+        yield tree.fault(
+            _WATCHED, f"'{text}', a zone and something with water in it", "one of the two needs another name"
+        )
+    elif text not in air and text not in water:
+        allowed = f"a zone ({', '.join(air)}) or what has water in it ({', '.join(water)}) is due"
+        hint = did_you_mean(text, [*air, *water])
+        yield tree.fault(_WATCHED, f"'{shorten(text)}', nothing that can be watched", allowed, hint)
+
+
+def _switched(tree: Tree, sources: list[str]) -> Iterator[Fault]:
+    """No controller starts or stops a fire or the sun."""
+    kinds = {name: tree.get(("plant", "heat_sources", name, "kind"), default=None) for name in sources}
+    free = [name for name, kind in kinds.items() if kind in UNSWITCHED]
+    for path, text in tree.texts(_SWITCHES):
+        if text in free:
+            others = [name for name in sources if name not in free]
+            due = f"{one_of(others)} is due" if others else "the file has no heat source that is switched"
+            yield tree.fault(path, f"'{text}', which nobody can switch off", due)
+
+
+def _asked(tree: Tree) -> Iterator[Fault]:
+    """Runs after bathing need bathing; air needs a blower."""
+    bathing = tree.get(("schedule", "bathing"), default=None)
+    for path, text in tree.texts(("schedule.filter_runs.*.after", "schedule.line_flushes.*.after")):
+        if text == "bathing" and not bathing:
+            yield tree.fault(path, "'bathing', which the schedule has none of", "schedule.bathing is due")
+    if tree.get(("plant", "air"), default=None):
+        return
+    due = "plant.air is due, with the blower"
+    for path, value in tree.match("schedule.bathing.*.air"):
+        if value is True:
+            yield tree.fault(path, "air without a blower", due)
+    if tree.get(("schedule", "air_purges"), default=None):
+        path = ("schedule", "air_purges")
+        yield tree.fault(path, "air purges without a blower", due, at=tree.mark((*path, KEY)))
+
+
+def _currency(value: Any) -> str:
+    """The currency of a price as written, or of a file of prices; empty where there is none."""
+    if isinstance(value, Series):
+        return value.currency
+    try:
+        return read_price(value).currency if isinstance(value, str) else ""
+    except RefusedError:
+        return ""  # said already where the value was read
+
+
+def _one_currency(tree: Tree) -> Iterator[Fault]:
+    first: tuple[str, Steps] | None = None
+    for pattern in _PRICES:
+        for path, value in tree.match(pattern):
+            currency = _currency(value)
+            if first is None and currency:
+                first = currency, path
+            elif first is not None and currency not in ("", first[0]):
+                where = tree.mark(first[1]).line
+                allowed = f"one currency in a file; the price on line {where} is in {first[0]}"
+                yield tree.fault(path, f"'{shorten(str(value))}', another currency", allowed)
