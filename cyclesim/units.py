@@ -179,6 +179,20 @@ KINDS: dict[str, Kind] = {
     "voltage": Kind("a voltage", "230 V", "volt", ("V", "volt", "volts"), ((0, "V"),)),
     "current": Kind("a current", "16 A", "ampere", ("A", "mA", "amp", "amps", "ampere"), ((0, "A"),)),
     "energy": Kind("an energy", "5 kWh", "joule", ("kWh", "Wh", "J", "kJ", "MJ"), ((0, "kWh"),)),
+    "conductance": Kind(
+        "a heat loss per degree",
+        "15 W/K or 30 BTU/h/F",
+        "watt/kelvin",
+        ("W/K", "W/degC", "W/C", "BTU/h/F", "Btu/h/F", "BTU/h/degF", "Btu/h/degF"),
+        ((0, "W/K"),),
+    ),
+    "heat_capacity": Kind(
+        "a heat capacity",
+        "200 kJ/K or 110 BTU/F",
+        "joule/kelvin",
+        ("kJ/K", "J/K", "MJ/K", "Wh/K", "kWh/K", "kJ/degC", "BTU/F", "Btu/F", "BTU/degF", "Btu/degF"),
+        ((0, "kJ/K"),),
+    ),
     "fraction": Kind("a share", "50 %", "", ("%", "percent"), ((0, "%"),)),
 }
 _BY_UNIT = {unit: kind for kind in reversed(KINDS.values()) for unit in kind.units}
@@ -211,6 +225,9 @@ def _line(unit: str, kind: str) -> tuple[float, float]:
     text = _PLAIN.get(unit, unit)
     if kind == "temperature_difference":
         text = _TWINS.get(text, text)
+    if kind in ("conductance", "heat_capacity"):
+        above, _, degree = text.rpartition("/")
+        text = f"{above}/{_TWINS.get(_PLAIN.get(degree, degree), degree)}"
     if kind == "head":
         text = {"m": "mH2O", "ft": "ftH2O", "feet": "ftH2O", "foot": "ftH2O"}.get(text, text)
     from_unit, to_unit = registry.parse_units(text), registry.parse_units(KINDS[kind].si or "dimensionless")
@@ -226,7 +243,7 @@ def due(kind: str, example: str = "") -> str:
 
 
 def parse(text: str | float, kind: str, example: str = "") -> float:
-    """One quantity of this kind in SI: m, m2, m3, m3/s, m of water, degC, K, s, W, m/s, V, A, J, share of 1.
+    """One quantity of this kind in SI: m, m2, m3, m3/s, m of water, degC, K, s, W, m/s, V, A, J, W/K, J/K, 1.
 
     Raises QuantityError for anything else; a bare number is refused because it could be any unit.
     `example` stands in for the kind's own in what the error says.

@@ -124,7 +124,7 @@ def measure_energy(plant: Plant, trace: Trace, metered: Meter, truth: Timeline) 
         by_month=tuple(months),
         most_current_a=most_a,
         most_current_at=when(trace, -most_at) if truth.snapshots else None,
-        breaker_a=plant.scenario.supply.breaker_a,
+        breaker_a=plant.scenario.supply.breaker_a or 0.0,
     )
 
 

@@ -65,7 +65,7 @@ def both_speeds_at_once(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
 def supply_overload(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
     """What is on draws more than the breaker is rated for."""
     drawn, breaker = current_a(snapshot, plant), plant.scenario.supply.breaker_a
-    if drawn <= breaker:
+    if breaker is None or drawn <= breaker:
         return
     pumps = [(pump, speed) for pump, closed in snapshot.contacts for speed in closed]
     hot = [name for name, truth in snapshot.sources if truth.hot]

@@ -8,7 +8,7 @@ from cyclesim.scenario.fields import Pause, Span, WaterTemperature
 from cyclesim.scenario.fields import Speed as SpeedField
 from cyclesim.scenario.forms import Count, Model, Quantity, default
 from cyclesim.scenario.lists import Pair
-from cyclesim.scenario.place import Place, Supply
+from cyclesim.scenario.place import Circuit, Place, Supply
 from cyclesim.scenario.plant import Plant
 from cyclesim.scenario.schedule import Controller, Interlock, Schedule
 
@@ -150,6 +150,15 @@ class Scenario(Model):
     limits: Limits = Field(
         default_factory=lambda: Limits.model_validate({}), description="What the rules judge by."
     )
+
+    @property
+    def circuits(self) -> dict[str, Circuit]:
+        """Every circuit with what it feeds; one named supply where the file has a breaker alone."""
+        if self.supply.circuits is not None:
+            return self.supply.circuits
+        switched = (name for name, source in self.plant.heat_sources.items() if source.switched)
+        feeds = (*self.plant.pumps, *switched, *self.plant.air, *self.supply.also_on_it)
+        return {"supply": Circuit.model_construct(breaker_a=self.supply.breaker_a or 0.0, feeds=feeds)}
 
     @property
     def defaults(self) -> tuple[Default, ...]:

@@ -10,6 +10,10 @@ if TYPE_CHECKING:
 
 # One line for each key, * for any name or entry; "key = value" where only this value is not simulated.
 NOT_YET = (
+    "place.zones.*.loses",
+    "place.zones.*.stores",
+    "supply.circuits",
+    "supply.region",
     "plant.air",
     "plant.tub.fill_water",
     "plant.heat_sources.*.kind = heat_pump",

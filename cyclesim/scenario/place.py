@@ -14,12 +14,15 @@ from cyclesim.scenario.fields import (
     Current,
     Days,
     Depth,
+    Name,
     Power,
     Voltage,
     Warming,
     named,
+    single_or_list,
+    some,
 )
-from cyclesim.scenario.forms import Count, Model, RefusedError, Text, nearest
+from cyclesim.scenario.forms import Count, Model, Quantity, RefusedError, Text, default, nearest
 from cyclesim.scenario.weather import TIMES_SAY, CsvFile, Times, Weather, WeatherFile
 
 
@@ -42,6 +45,14 @@ class Zone(Model):
     always_c: AirTemperature | None = Field(
         None, alias="always", description="A fixed temperature, e.g. 18 degC."
     )
+    loses_w_k: Annotated[float, Quantity("conductance", gt=0, le=10_000)] | None = Field(
+        None,
+        alias="loses",
+        description="Heat it loses per degree; what runs in it then warms it, e.g. 15 W/K.",
+    )
+    stores_j_k: Annotated[float, Quantity("heat_capacity", ge=1000, le=1e9)] | None = Field(
+        None, alias="stores", description="Heat that air, walls and things in it store, e.g. 200 kJ/K."
+    )
 
     @model_validator(mode="after")
     def _one_kind(self) -> "Zone":
@@ -50,6 +61,11 @@ class Zone(Model):
             raise RefusedError("", "exactly one of follows: weather, depth: 600 mm or always: 18 degC is due")
         if self.follows is None and given & {"above_by_k", "never_below_c", "never_above_c"}:
             raise RefusedError("", "above_by, never_below and never_above go with follows: weather only")
+        if self.follows is None and given & {"loses_w_k", "stores_j_k"}:
+            raise RefusedError("", "loses and stores go with follows: weather only: a room of its own")
+        if (self.loses_w_k is None) != (self.stores_j_k is None):
+            missing = "loses" if self.loses_w_k is None else "stores"
+            raise RefusedError("", "loses: 15 W/K and stores: 200 kJ/K go together", at=(missing,))
         if None not in (low := self.never_below_c, high := self.never_above_c) and low > high:  # type: ignore[operator]
             raise RefusedError("", "never_above must be at least never_below", at=("never_above",))
         return self
@@ -202,11 +218,31 @@ def _which_tariff(value: object) -> str:
     return "<pricefile>" if isinstance(value, dict) and "file" in value else "<tariff>"
 
 
+class Circuit(Model):
+    """One of several circuits, with what hangs on it."""
+
+    breaker_a: Current = Field(alias="breaker", description="Rating printed on its breaker, e.g. 20 A.")
+    feeds: Annotated[tuple[Name, ...], some, single_or_list] = Field(
+        description="The pumps, heat sources, blower and names of also_on_it that it feeds."
+    )
+
+
 class Supply(Model):
-    """The electrical circuit that the plant is on."""
+    """The electrical circuit or circuits that the plant is on."""
 
     voltage_v: Voltage = Field(alias="voltage", description="Voltage at the plant, e.g. 230 V or 240 V.")
-    breaker_a: Current = Field(alias="breaker", description="Rating printed on the breaker, e.g. 20 A.")
+    breaker_a: Current | None = Field(
+        None, alias="breaker", description="Rating printed on the breaker, e.g. 20 A, where one feeds all."
+    )
+    circuits: Annotated[dict[str, Circuit], named] | None = Field(
+        None, description="Or several circuits by name, each with its breaker and what it feeds."
+    )
+    region: Literal["europe", "north_america"] = default(
+        "europe",
+        spread="europe or north_america",
+        source="IEC 60364 and NEC 210.19, 210.20, from memory, not opened",
+        description="north_america: what runs for 3 h or more counts 125 % against the breaker.",
+    )
     also_on_it: Annotated[dict[str, Power], named] = Field(
         default_factory=dict, description="Other things on the same breaker, name: power, e.g. lights: 60 W."
     )
@@ -215,6 +251,16 @@ class Supply(Model):
         Discriminator(_which_tariff),
         BeforeValidator(_bare_price),
     ] = Field(description="One price per kilowatt-hour, prices by the clock, or a CSV file of them.")
+
+    @model_validator(mode="after")
+    def _on_breakers(self) -> "Supply":
+        if self.breaker_a is None and self.circuits is None:
+            raise RefusedError("", "a breaker is due, e.g. 20 A, or circuits", at=("breaker",))
+        if self.breaker_a is not None and self.circuits is not None:
+            raise RefusedError("", "each circuit has its breaker; leave this one out", at=("breaker",))
+        if self.circuits == {}:
+            raise RefusedError("", "at least one circuit is due, or breaker instead", at=("circuits",))
+        return self
 
     @model_validator(mode="after")
     def _one_currency(self) -> "Supply":

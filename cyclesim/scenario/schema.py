@@ -70,6 +70,7 @@ _ALTERNATIVES: dict[str, list[dict[str, Any]]] = {
     "Blower": [
         _needs(*way) for way in product(("curve", "delivers"), ("pipe", "bore"), ("wet_volume", "wet_length"))
     ],
+    "Supply": [_needs("breaker"), _needs("circuits")],
     "Block": [_needs("unless", "for"), _needs("while")],
 }
 

@@ -32,6 +32,7 @@ def check_uses(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault
     yield from _switched(tree, names["heat_sources"] or [])
     yield from _asked(tree)
     yield from _one_currency(tree)
+    yield from _fed(tree)
 
 
 def _watched(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault]:
@@ -101,3 +102,43 @@ def _one_currency(tree: Tree) -> Iterator[Fault]:
                 where = tree.mark(first[1]).line
                 allowed = f"one currency in a file; the price on line {where} is in {first[0]}"
                 yield tree.fault(path, f"'{shorten(str(value))}', another currency", allowed)
+
+
+def _fed(tree: Tree) -> Iterator[Fault]:
+    """Everything electric hangs on exactly one circuit."""
+    circuits = ("supply", "circuits")
+    if not isinstance(tree.get(circuits, default=None), dict):
+        return
+    needs: dict[str, Steps] = {}
+    for kind in (("supply", "also_on_it"), *(("plant", kind) for kind in ("pumps", "heat_sources", "air"))):
+        block = tree.get(kind, default={})
+        if not isinstance(block, dict):
+            return
+        for name, about in block.items():
+            if isinstance(about, dict) and about.get("kind") in UNSWITCHED:
+                continue
+            if name in needs:
+                found = f"the name '{shorten(name)}' again"
+                yield tree.fault(
+                    (*kind, name), found, "circuits feed each name once", at=tree.mark((*kind, name, KEY))
+                )
+            needs.setdefault(name, (*kind, name))
+    first: dict[str, Steps] = {}
+    for path, name in tree.texts(("supply.circuits.*.feeds", "supply.circuits.*.feeds.*")):
+        if name not in needs:
+            allowed = f"{one_of(needs)} can be fed"
+            yield tree.fault(path, f"'{shorten(name)}', nothing electric", allowed, did_you_mean(name, needs))
+        elif name in first:
+            where = f"the first is on line {tree.mark(first[name]).line}"
+            yield tree.fault(path, f"'{name}' again", "each thing hangs on one circuit", where)
+        first.setdefault(name, path)
+    for name, path in needs.items():
+        about = tree.get(path)
+        fuel = (
+            isinstance(about, dict)
+            and about.get("kind") == "boiler"
+            and not {"power", "current"} & set(about)
+        )
+        if name not in first and not fuel:  # a boiler of which no power is said takes none
+            found, due = f"'{shorten(name)}' on no circuit", "supply.circuits says what feeds it"
+            yield tree.fault(path, found, due, at=tree.mark((*path, KEY)))
