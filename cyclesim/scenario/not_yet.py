@@ -14,30 +14,12 @@ NOT_YET = (
     "place.zones.*.stores",
     "supply.circuits",
     "supply.region",
-    "plant.air",
-    "plant.tub.fill_water",
-    "plant.heat_sources.*.kind = heat_pump",
-    "plant.heat_sources.*.kind = boiler",
     "plant.heat_sources.*.kind = wood",
     "plant.heat_sources.*.kind = solar",
     "plant.pumps.*.starting_current",
     "plant.pumps.*.*.starting_current",
-    "schedule.filter_runs.*.after",
-    "schedule.line_flushes.*.after",
-    "schedule.bathing.*.people",
-    "schedule.bathing.*.cover",
-    "schedule.bathing.*.jets_at_most",
-    "schedule.bathing.*.presses",
-    "schedule.bathing.*.air",
-    "schedule.bathing.*.air_at_most",
-    "schedule.bathing.*.drawn",
     "schedule.heating.choose",
-    "schedule.heating.next_below",
-    "schedule.heating.plan",
-    "schedule.heating.absences",
     "schedule.heating.when_dear",
-    "schedule.outages",
-    "schedule.air_purges",
     "limits.starts_per_hour",
     "limits.bathing_temperature",
     "limits.outlet_temperature",
@@ -48,20 +30,19 @@ NOT_YET = (
 
 def pending(path: Steps, value: object = None) -> bool:
     """Whether the key at this path, with this value, is not simulated yet."""
-    for line in NOT_YET:
-        key, equals, only = line.partition(" = ")
-        steps = key.split(".")
-        if len(steps) == len(path) and all(a in ("*", str(b)) for a, b in zip(steps, path, strict=True)):
-            return not equals or only == value
-    return False
+    return any(_fits(line, path, value) for line in NOT_YET)
+
+
+def _fits(line: str, path: Steps, value: object) -> bool:
+    key, equals, only = line.partition(" = ")
+    steps = key.split(".")
+    same = len(steps) == len(path) and all(a in ("*", str(b)) for a, b in zip(steps, path, strict=True))
+    return same and (not equals or only == value)
 
 
 def not_simulated(scenario: "Scenario") -> list[Steps]:
     """The path of every key of a sound file that is not simulated yet."""
     found = [path for path, value in _given(scenario, ()) if pending(path, value)]
-    for index, session in enumerate(scenario.schedule.bathing):
-        if session.pump is None:  # still water
-            found.append(("schedule", "bathing", index))
     frost = scenario.schedule.frost_protection
     if frost is not None and frost.watches not in scenario.place.zones:
         found.append(("schedule", "frost_protection", "watches"))

@@ -9,6 +9,7 @@ from functools import cached_property
 from itertools import product
 
 from cyclesim.physics import friction, walls, water
+from cyclesim.physics.blowing import AirLine, BlowerDuty, blower_duty
 from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.network import Drop, Duty, Jet, Link, Pipe, Pump, solve
 from cyclesim.physics.tub_heat import Body, TubNode
@@ -306,6 +307,22 @@ class Plant:
             for speeds in product(*states)
             if set(speeds) != {"stopped"}
         ]
+
+    def air_duty(self, blower: str) -> BlowerDuty:
+        """Air that a blower sends through the water, and the pressure the depth and the pipe ask for."""
+        sheet = self.sheet.air[blower]
+        k = sum(n * friction.fitting_k(fitting, sheet.bore_m) for fitting, n in sheet.fittings.items())
+        line = AirLine(
+            depth_m=sheet.outlets_below_water_m,
+            bore_m=sheet.bore_m,
+            length_m=sheet.length_m,
+            fittings_k=k,
+            loop_m=sheet.loop_above_water_m,
+            water_c=self.temp_c,
+        )
+        if sheet.delivers_m3_s is not None:
+            return BlowerDuty(sheet.delivers_m3_s, line.pressure_pa(sheet.delivers_m3_s), None)
+        return blower_duty(PumpCurve.from_points(sheet.curve or ()), line)
 
     def sensed(self, source: str, duty: PlantDuty) -> bool:
         """What a source's means of proof says of the flow; a pump contact knows nothing of water."""

@@ -15,25 +15,34 @@ from zoneinfo import ZoneInfo
 
 import simpy
 
-from cyclesim.control.step import NOBODY, State
+from cyclesim.control.step import NOBODY, POWER_LOST, State
 from cyclesim.physics.loops import Loops, Patterns
-from cyclesim.physics.tub_heat import TubHeat
+from cyclesim.physics.tub_heat import Exchanged, TubHeat
 from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.scenario.heat_sources import HeatPump
+from cyclesim.scenario.model import Scenario
 from cyclesim.simulation.assembly import Plant, PlantDuty
+from cyclesim.simulation.exchanges import Exchanges, Numbered
 from cyclesim.simulation.programme import FROST, HEATING, Programme
-from cyclesim.simulation.trace import Trace
-from cyclesim.simulation.weather import below, zones
+from cyclesim.simulation.sessions import Session, sessions, together
+from cyclesim.simulation.setpoints import Level, ReadyBy, set_points
+from cyclesim.simulation.thermostat import Thermostat
+from cyclesim.simulation.trace import Rows, Trace
+from cyclesim.simulation.weather import below, weather, zones
 
 DAY_S = 86_400
 WARM_UP_S = 14 * DAY_S
 LONG_WARM_UP_S = 30 * DAY_S
+_READY_MARGIN_S = 600  # heating for a ready-by starts this much before it must
+Edge = tuple[int, int, bool]
 
 
 class Priority(IntEnum):
     """Order within one second; 0 and 1 belong to simpy."""
 
     CUT = 2
-    POST = 3
+    READ = 3
+    POST = 4
     SCAN = 5
     END = 9
 
@@ -59,16 +68,18 @@ def simulate_trace(
     *,
     days: int,
     start: date | None = None,
+    seed: int = 0,
     on_day: Callable[[int], None] | None = None,
 ) -> Trace:
     """Run the plant under its programme for *days* local days from *start* (1 January of its year).
 
-    *on_day* is called with the number of days done, for a progress bar; it changes nothing.
+    *seed* names the streams of what is drawn by chance. *on_day* is called with the number of days done, for
+    a progress bar; it changes nothing.
     """
     begin = start or date(plant.scenario.place.year, 1, 1)
-    run = _Run(plant, programme, begin, days, WARM_UP_S, on_day)
+    run = _Run(plant, programme, begin, days, seed, WARM_UP_S, on_day)
     if not run.warm_up():
-        run = _Run(plant, programme, begin, days, LONG_WARM_UP_S, on_day)
+        run = _Run(plant, programme, begin, days, seed, LONG_WARM_UP_S, on_day)
         run.warm_up()
     return run.finish()
 
@@ -84,9 +95,11 @@ class _Effect(NamedTuple):
     dwells_s: tuple[int, ...]
     duty: PlantDuty
     patterns: Patterns
+    blowing: tuple[str, ...]
     firing: tuple[str, ...]
     heat_w: float
     trapped_w: float
+    laws: tuple[Numbered, ...]
     sensed: int
 
 
@@ -99,22 +112,18 @@ class _Run:
         programme: Programme,
         begin: date,
         days: int,
+        seed: int,
         warm_up_s: int,
         on_day: Callable[[int], None] | None,
     ) -> None:
         scenario = plant.scenario
-        self.plant, self.controller, self.heating = plant, programme.controller, scenario.schedule.heating
+        self.plant, self.programme, self.controller = plant, programme, programme.controller
         self.on_day, self.days_done, self.start_s = on_day, 0, -warm_up_s
         begin_utc = _midnight(begin, programme.zone)
-        self.span_s = round(
-            (_midnight(begin + timedelta(days=days), programme.zone) - begin_utc).total_seconds()
-        )
+        end_utc = _midnight(begin + timedelta(days=days), programme.zone)
+        self.span_s = round((end_utc - begin_utc).total_seconds())
         self.env = simpy.Environment(initial_time=self.start_s)
-        controller, self.pumps, self.sources = (
-            self.controller,
-            len(plant.pumps),
-            list(plant.sheet.heat_sources),
-        )
+        controller, self.sources = self.controller, programme.switched
         self.trace = Trace(
             begin_utc,
             scenario.place.time_zone,
@@ -124,10 +133,13 @@ class _Run:
             [d.name for d in controller.demands],
             list(plant.reported),
             [b.name for b in plant.bodies],
+            list(plant.sheet.air),
         )
-        self.streams = [*self.trace.pumps.values(), *self.trace.sources.values()]
+        trace = self.trace
+        self.streams = [*trace.pumps.values(), *trace.blowers.values(), *trace.sources.values()]
+        self.pumps, self.first_source = len(trace.pumps), len(trace.pumps) + len(trace.blowers)
         self.demands = [
-            (controller.bit(f"{d.name}.raised"), self.trace.demands[d.name]) for d in controller.demands
+            (controller.bit(f"{d.name}.raised"), trace.demands[d.name]) for d in controller.demands
         ]
         self.keeps = [f"keep after {keep.after}" for keep in controller.keeps]
         self.state: State = controller.initial
@@ -136,13 +148,19 @@ class _Run:
         self.facts, self.noted_facts = sum(self.time_up), 0
         self.noted: tuple[tuple[int, ...], tuple[str, ...]] = ((), ())
         self.all_sensed = sum(controller.bit(f"flow.{n}.sensed") for n in self.sources)
-        self.heating_bit = controller.bit(f"{HEATING}.raised") if self.heating else 0
+        self.lost_bit = controller.bit(POWER_LOST)
         self.scans: set[int] = set()
         self.dry_since: dict[str, int] = {}
-
         self.zones = zones(scenario, begin_utc, warm_up_s, self.span_s)
-        put_stay = [self.trace.stays[body.name].put for body in plant.bodies]
-        put_age = {i: self.trace.ages[name].put for name, i in plant.reported.items()}
+        self.always_covered = scenario.plant.tub.cover != "none"
+        self.people, self.covered = 0, self.always_covered
+        self.exchanges: Exchanges | None = None
+        if _has_laws(scenario):
+            air = weather(scenario, begin_utc, warm_up_s, self.span_s)
+            self.exchanges = Exchanges(plant, air, self.zones)
+
+        put_stay = [trace.stays[body.name].put for body in plant.bodies]
+        put_age = {i: trace.ages[name].put for name, i in plant.reported.items()}
         self.heat = TubHeat(
             plant.tub_node,
             plant.bodies,
@@ -150,8 +168,9 @@ class _Run:
             self.zones.origin_s,
             self.start_s,
             plant.temp_c,
-            self.trace.tub.put,
+            trace.tub.put,
             lambda stay: put_stay[stay.body](stay),
+            self._put_exchange,
         )
         self.age = Loops(
             plant.plugs,
@@ -162,8 +181,35 @@ class _Run:
         )
         self.effects: dict[State, _Effect] = {}
         self.effect = self.effects[self.state] = self._effect_of(self.state)
-        self.env.process(self._calendar(self._edges(programme, begin_utc, warm_up_s)))
+
+        origin = begin_utc - timedelta(seconds=warm_up_s)
+        bathed = sessions(scenario, origin, warm_up_s + self.span_s, seed)
+        self.env.process(self._calendar(self._edges(programme, origin, bathed)))
+        if bathed or not self.always_covered:
+            self.env.process(self._bathers(together(bathed)))
+        self._begin_heating(scenario, origin)
         self._request_scan(self.start_s)
+
+    def _begin_heating(self, scenario: Scenario, origin: datetime) -> None:
+        """The thermostat, its set points, and the processes that move them."""
+        heating = scenario.schedule.heating
+        self.thermostat = Thermostat(heating) if heating else None
+        if heating is None or self.thermostat is None:
+            return
+        bit, callers = self.controller.bit, self.programme.callers
+        self.heating_bit = bit(f"{HEATING}.raised")
+        self.call_bits = {n: bit(f"{callers[n]}.raised") for n in heating.sources}
+        points = set_points(scenario, origin, self.span_s - self.start_s, ())
+        self.early: float | None = None
+        self.level_c = points.levels[0].keep_at_c
+        self.thermostat.keep_at_c = self.level_c
+        if len(points.levels) > 1:
+            self.env.process(self._set_points(points.levels[1:]))
+        for ready in points.ready:
+            self.env.process(self._make_ready(ready))
+        cold = {n: s for n in heating.sources if isinstance(s := scenario.plant.heat_sources[n], HeatPump)}
+        if cold:
+            self.env.process(self._too_cold(heating.sources, cold))
 
     def warm_up(self) -> bool:
         """Run up to the start of the span. False if some leg that moves has not turned over yet."""
@@ -179,11 +225,7 @@ class _Run:
     def _reset_tripped(self) -> None:
         """A person resets what tripped in the warm-up, so that whatever trips it shows in the span too."""
         bit = self.controller.bit
-        tripped = [
-            n
-            for n in self.sources
-            if self.trace.sources[n].labels[self.trace.sources[n].codes[-1]] == "tripped"
-        ]
+        tripped = [n for n in self.sources if self.trace.sources[n].now == "tripped"]
         resets = sum(bit(f"{n}.reset") for n in tripped)
         if resets:
             self.facts = self.facts & ~sum(bit(f"{n}.trips") for n in tripped) | resets
@@ -201,16 +243,17 @@ class _Run:
         trace.close()
         return trace
 
-    def _edges(
-        self, programme: Programme, begin_utc: datetime, warm_up_s: int
-    ) -> list[tuple[int, int, bool]]:
+    def _edges(self, programme: Programme, origin: datetime, bathed: list[Session]) -> list[Edge]:
         """(second, mask, raised) of every change that is known beforehand, in order."""
-        edges: list[tuple[int, int, bool]] = []
-        origin = begin_utc - timedelta(seconds=warm_up_s)
-        for name, spans in programme.raised(origin, warm_up_s + self.span_s).items():
+        edges: list[Edge] = []
+        span_s = self.span_s - self.start_s
+        for name, spans in programme.raised(origin, span_s, bathed).items():
             mask = self.controller.bit(f"{name}.raised")
             for start, end in spans:
-                edges += [(start - warm_up_s, mask, True), (end - warm_up_s, mask, False)]
+                edges += [(start + self.start_s, mask, True), (end + self.start_s, mask, False)]
+        lost = self.controller.bit(POWER_LOST)
+        for start, end in programme.outages(origin, span_s):
+            edges += [(start + self.start_s, lost, True), (end + self.start_s, lost, False)]
         if frost := self.plant.scenario.schedule.frost_protection:
             mask = self.controller.bit(f"{FROST}.raised")
             series = self.zones.series[frost.watches]
@@ -226,6 +269,87 @@ class _Run:
             if at > self.env.now:
                 yield At(self.env, at, Priority.POST)
             self._post(mask, raised)
+
+    def _bathers(self, changes: list[tuple[int, int, bool]]) -> Generator[simpy.Event, None, None]:
+        """People come and go, and with them the cover."""
+        for since_origin, people, covered in changes:
+            at = max(since_origin + self.start_s, self.start_s)
+            if at >= self.span_s:
+                return
+            if at > self.env.now:
+                yield At(self.env, at, Priority.POST)
+            self.people, self.covered = people, self.always_covered and (covered or not people)
+            self.trace.people.put(at, str(people))
+            self.trace.cover.put(at, "on" if self.covered else "off")
+            self._tell_heat()
+            self._request_scan(at)
+
+    def _set_points(self, levels: tuple[Level, ...]) -> Generator[simpy.Event, None, None]:
+        """The plan's set points, one after another."""
+        for level in levels:
+            yield At(self.env, level.at_s + self.start_s, Priority.POST)
+            self.level_c = level.keep_at_c
+            self._look()
+
+    def _make_ready(self, ready: ReadyBy) -> Generator[simpy.Event, None, None]:
+        """Start heating as early as the model's own prediction asks; look again at half of what is left."""
+        due = ready.ready_s + self.start_s
+        at = max(ready.from_s + self.start_s, self.start_s)
+        if due <= at or due >= self.span_s:
+            return
+        while True:
+            if at > self.env.now:
+                yield At(self.env, at, Priority.POST)
+                self._request_scan(at)  # every wake hands heat on to the next
+            takes = self._heating_takes(ready.keep_at_c, due - at)
+            slack = 0 if takes is None else due - at - takes - _READY_MARGIN_S
+            if slack <= 0:
+                break
+            at += max(_READY_MARGIN_S, slack // 2)
+            if at >= due:
+                break
+        self.early = ready.keep_at_c
+        self._look()
+        yield At(self.env, due, Priority.READ)
+        self.trace.ready.append((due, self.heat.water_c, ready.keep_at_c))
+        self.early = None  # from now on the plan's own level counts, which is looked at in this very second
+
+    def _heating_takes(self, level_c: float, within_s: int) -> int | None:
+        """Seconds until all usable sources together reach *level_c*, by the model; None if longer."""
+        heating, thermostat = self.plant.scenario.schedule.heating, self.thermostat
+        assert heating is not None
+        assert thermostat is not None
+        duty = self.plant.duty(self.plant.at(heating.pump.pump, heating.pump.speed))
+        pumps = [
+            self.exchanges.heat_pump(n)[1] for n in thermostat.usable if self.exchanges and self._is_pump(n)
+        ]
+        fixed = sum(
+            self.plant.sheet.heat_sources[n].output_w for n in thermostat.usable if not self._is_pump(n)
+        )
+
+        def heat_w(hour: int, water_c: float) -> float:
+            return duty.pump_heat_w + fixed + sum(law(hour, water_c).heat_w for law in pumps)
+
+        return self.heat.seconds_to_reach(level_c, duty.body_flows_m3_s, heat_w, within_s)
+
+    def _is_pump(self, name: str) -> bool:
+        return isinstance(self.plant.sheet.heat_sources[name], HeatPump)
+
+    def _too_cold(
+        self, names: tuple[str, ...], pumps: dict[str, HeatPump]
+    ) -> Generator[simpy.Event, None, None]:
+        """A heat pump is passed over in the hours that are too cold for it."""
+        assert self.thermostat is not None
+        series = {n: self.zones.series[sheet.outside] for n, sheet in pumps.items()}
+        last: tuple[str, ...] = names
+        for hour in range((self.span_s - self.start_s) // 3600):
+            usable = tuple(n for n in names if n not in pumps or series[n][hour] >= pumps[n].lowest_air_c)
+            if usable != last:
+                last, at = usable, self.start_s + 3600 * hour
+                if at > self.env.now:
+                    yield At(self.env, at, Priority.POST)
+                self.thermostat.usable = usable
+                self._look()
 
     def _post(self, mask: int, true: bool) -> None:
         self.facts = self.facts | mask if true else self.facts & ~mask
@@ -283,7 +407,7 @@ class _Run:
         trace = self.trace
         if (deciding, reasons) != self.noted:
             self.noted = (deciding, reasons)
-            for stream, who in zip(trace.deciding.values(), deciding, strict=True):
+            for stream, who in zip(trace.deciding.values(), deciding, strict=False):  # blowers come after
                 if who >= 0:
                     stream.put(now, self.controller.demands[who].name)
                 else:
@@ -294,6 +418,8 @@ class _Run:
         for mask, stream in self.demands:
             if changed & mask:
                 stream.put(now, "raised" if self.facts & mask else "")
+        if changed & self.lost_bit:
+            trace.power.put(now, "lost" if self.facts & self.lost_bit else "on")
         self.noted_facts = self.facts
 
     def _apply(self, before: State, now: int) -> None:
@@ -308,12 +434,30 @@ class _Run:
         if effect.duty is not self.effect.duty:
             self.trace.duties.put(now, effect.duty.name)
             self.age.change(now, effect.patterns)
-        elif effect.firing == self.effect.firing:
+        elif effect.firing == self.effect.firing and effect.blowing == self.effect.blowing:
             return
         self.effect = effect
         self.facts = self.facts & ~self.all_sensed | effect.sensed
-        self.heat.change(effect.duty.body_flows_m3_s, effect.heat_w, effect.trapped_w)
+        self._tell_heat()
         self._watch_dry(now)
+
+    def _tell_heat(self) -> None:
+        """What is done to the water's heat from now on."""
+        effect, laws = self.effect, self.effect.laws
+        if self.exchanges is not None:
+            if not self.covered:
+                laws = (*laws, self.exchanges.open_water())
+            if self.people:
+                laws = (*laws, self.exchanges.bathers(self.people))
+        self.heat.change(effect.duty.body_flows_m3_s, effect.heat_w, effect.trapped_w, laws, self.covered)
+
+    def _put_exchange(self, row: Exchanged) -> None:
+        assert self.exchanges is not None
+        name = self.exchanges.names[row.law]
+        rows = self.trace.exchanges.get(name)
+        if rows is None:
+            rows = self.trace.exchanges[name] = Rows(name, Exchanged)
+        rows.put(row)
 
     def _effect_of(self, state: State) -> _Effect:
         """What the machines' states do to water and heat, and what the means of proof say of it."""
@@ -321,18 +465,30 @@ class _Run:
         speeds = tuple("stopped" if name == "changing" else name for name in names[: self.pumps])
         duty = self.plant.duty(speeds)
         patterns = self.age.patterns(duty.plug_flows_m3_s)
-        firing = tuple(n for n, s in zip(self.sources, names[self.pumps :], strict=True) if s == "firing")
+        blown = zip(self.trace.blowers, names[self.pumps : self.first_source], strict=True)
+        blowing = tuple(n for n, s in blown if s == "on")
+        states = zip(self.sources, names[self.first_source :], strict=True)
+        firing = tuple(n for n, s in states if s == "firing")
         heat_w, trapped_w = duty.pump_heat_w, 0.0
+        laws: list[Numbered] = []
         for name in firing:
-            if abs(duty.flow_m3_s(name)) > STILL_M3_S:
-                heat_w += self.plant.sheet.heat_sources[name].output_w
-            else:
+            flows = abs(duty.flow_m3_s(name)) > STILL_M3_S
+            if self._is_pump(name) and self.exchanges:
+                if flows:  # without flow its own pressure switch stops it: no heat, no power
+                    laws.append(self.exchanges.heat_pump(name))
+            elif not flows:
                 trapped_w += self.plant.sheet.heat_sources[name].output_w
+            else:
+                heat_w += self.plant.sheet.heat_sources[name].output_w
+        if self.exchanges:
+            laws += [self.exchanges.blown(name) for name in blowing]
         sensed = sum(
             self.controller.bit(f"flow.{n}.sensed") for n in self.sources if self.plant.sensed(n, duty)
         )
         dwells_s = self.controller.dwells_s(state)
-        return _Effect(names, dwells_s, duty, patterns, firing, heat_w, trapped_w, sensed)
+        return _Effect(
+            names, dwells_s, duty, patterns, blowing, firing, heat_w, trapped_w, tuple(laws), sensed
+        )
 
     def _watch_dry(self, now: int) -> None:
         """A source that fires into still water trips at its own limit, if it has one."""
@@ -342,7 +498,7 @@ class _Run:
             elif name not in self.dry_since:
                 self.dry_since[name] = now
                 seconds = self.plant.seconds_to_limit(name, self.heat.water_c)
-                if seconds is not None:
+                if seconds is not None and not self._is_pump(name):
                     At(self.env, now + max(1, math.ceil(seconds)), Priority.POST).then(
                         lambda _, name=name: self._post_trip(name, now)  # type: ignore[misc]
                     )
@@ -354,13 +510,30 @@ class _Run:
     def _heat_on(self, now: int) -> None:
         """Nothing changes before the next event, so heat runs on to it, or to the tub's next threshold."""
         horizon = min(int(self.env.peek()), self.span_s)
-        if self.heating is None:
+        if self.thermostat is None:
             self.heat.advance(horizon)
             return
-        raised = bool(self.facts & self.heating_bit)
-        level = self.heating.keep_at_c - (0.0 if raised else self.heating.within_k)
-        crossed = self.heat.advance(horizon, (level, raised))
+        crossed = self.heat.advance(horizon, *self.thermostat.watched())
         if crossed is not None:
             at = max(crossed, now + 1)  # acted on at the next look
             self.heat.advance(min(at, horizon))
-            At(self.env, at, Priority.POST).then(lambda _: self._post(self.heating_bit, not raised))
+            At(self.env, at, Priority.POST).then(lambda _: self._look())
+
+    def _look(self) -> None:
+        """The thermostat reads the water, and its calls become facts."""
+        thermostat = self.thermostat
+        assert thermostat is not None
+        thermostat.keep_at_c = self.level_c if self.early is None else max(self.level_c, self.early)
+        thermostat.look(self.heat.water_c)
+        calls = sum(self.call_bits[name] for name in thermostat.calls) | (
+            self.heating_bit if thermostat.calls else 0
+        )
+        self.facts = self.facts & ~(sum(set(self.call_bits.values())) | self.heating_bit) | calls
+        self._request_scan(int(self.env.now))
+
+
+def _has_laws(scenario: Scenario) -> bool:
+    """Whether any heat depends on the water's temperature and the weather beyond its own."""
+    plant = scenario.plant
+    pumps = any(isinstance(source, HeatPump) for source in plant.heat_sources.values())
+    return bool(scenario.schedule.bathing) or pumps or bool(plant.air) or plant.tub.cover == "none"

@@ -7,21 +7,28 @@ from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from cyclesim.control.calendar import WEEKDAYS, Occurrence, runs, windows
+from cyclesim.control.calendar import WEEKDAYS, Occurrence, localize, runs, windows
 from cyclesim.control.demands import Block, Condition, Demand, Keep, PumpControl, SourceControl
 from cyclesim.control.machines import Machine, pump_machine, source_machine, tabulate
 from cyclesim.control.step import Controller
 from cyclesim.scenario.bathing import Bathing
 from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.schedule import AirPurge, Run
 from cyclesim.scenario.schedule import Block as BlockLine
 from cyclesim.scenario.schedule import Keep as KeepLine
-from cyclesim.scenario.schedule import Run
+from cyclesim.simulation.sessions import Session, sessions
 from cyclesim.simulation.trace import Span, joined
 
 RANKS = ("bathing", "frost protection", "line flush", "heating", "filter run")
 """Who decides a pump when several ask, highest first, unless the file reorders them."""
 
-HEATING, FROST = "heating", "frost protection"
+HEATING, FROST, AIR = "heating", "frost protection", "air"
+PURGE = "air purge"
+
+
+def heating_by(source: str) -> str:
+    """Name of the demand that calls one of several heat sources."""
+    return f"heating by {source}"
 
 
 @dataclass(frozen=True)
@@ -54,27 +61,54 @@ class Programme:
                 demand = Demand(name, kind, order.index(kind), run.pump.pump, run.pump.speed)
                 self.timed.append(Timed(demand, run))
         demands = [t.demand for t in self.timed]
+        self.callers: dict[str, str] = {}
+        """Heat source -> the demand that calls it."""
         if heating := schedule.heating:
-            asked = heating.pump
+            rank, asked = order.index(HEATING), heating.pump
+            alone = len(heating.sources) == 1
+            self.callers = {s: HEATING if alone else heating_by(s) for s in heating.sources}
             demands.append(
-                Demand(
-                    HEATING, HEATING, order.index(HEATING), asked.pump, asked.speed, tuple(heating.sources)
-                )
+                Demand(HEATING, HEATING, rank, asked.pump, asked.speed, heating.sources if alone else ())
             )
+            if not alone:
+                demands += [
+                    Demand(heating_by(s), HEATING, rank, asked.pump, asked.speed, (s,))
+                    for s in heating.sources
+                ]
         if frost := schedule.frost_protection:
             demands.append(Demand(FROST, FROST, order.index(FROST), frost.pump.pump, frost.pump.speed))
+        self.air = [
+            (Demand(f"{self.bathing_name(k)}, air", AIR, 0, blower, "on"), k)
+            for k, entry in enumerate(schedule.bathing)
+            for blower in scenario.plant.air
+            if entry.air
+        ]
+        demands += [demand for demand, _ in self.air]
+        self.purges = [Demand(PURGE, PURGE, 1, b, "on") for b in scenario.plant.air if schedule.air_purges]
+        demands += self.purges
         self.machines = dict(self._machines())
         self.controller = Controller(
             pumps=tuple(
                 PumpControl(n, tuple(p.speeds), tabulate(self.machines[n]))
                 for n, p in scenario.plant.pumps.items()
-            ),
-            sources=tuple(SourceControl(n, tabulate(self.machines[n])) for n in scenario.plant.heat_sources),
+            )
+            + tuple(PumpControl(n, ("on",), tabulate(self.machines[n])) for n in scenario.plant.air),
+            sources=tuple(SourceControl(n, tabulate(self.machines[n])) for n in self.switched),
             demands=tuple(demands),
             blocks=tuple(self._blocks()),
             keeps=tuple(Keep(k.keep.pump, k.keep.speed, k.after) for k in self._keeps()),
             dwell_s=self._dwells(),
         )
+
+    def bathing_name(self, entry: int) -> str:
+        """What an entry of the bathing list is called."""
+        entries = self.scenario.schedule.bathing
+        return entries[entry].name or ("bathing" if len(entries) == 1 else f"bathing {entry + 1}")
+
+    @property
+    def switched(self) -> list[str]:
+        """Heat sources that the controller switches."""
+        return [n for n, source in self.scenario.plant.heat_sources.items() if source.switched]
 
     def _keeps(self) -> Iterator[KeepLine]:
         yield from (i for i in self.scenario.interlocks if isinstance(i, KeepLine))
@@ -96,9 +130,12 @@ class Programme:
     def _machines(self) -> Iterator[tuple[str, Machine]]:
         for name, pump in self.scenario.plant.pumps.items():
             yield name, pump_machine(name, tuple(pump.speeds))
-        for name, source in self.scenario.plant.heat_sources.items():
-            proves = self.proof_s(name) is not None
-            yield name, source_machine(name, proves, self.run_on_s(name) > 0, source.rest_s > 0)
+        for name in self.scenario.plant.air:
+            yield name, pump_machine(name, ("on",))
+        for name in self.switched:
+            source, proves = self.scenario.plant.heat_sources[name], self.proof_s(name) is not None
+            least = source.minimum_run_s > 0
+            yield name, source_machine(name, proves, self.run_on_s(name) > 0, source.rest_s > 0, least)
 
     def _blocks(self) -> Iterator[Block]:
         pumps = self.scenario.plant.pumps
@@ -122,14 +159,21 @@ class Programme:
             changeover = round(pump.changeover_s) if len(run) > 1 else 0
             # stopping on the way from one speed to the other is no short cut around break before make
             dwells[name] = {"stopped": max(round(pump.rest_s), changeover), "changing": changeover, **run}
-        for name, source in self.scenario.plant.heat_sources.items():
-            proof = self.proof_s(name) or 0
-            dwells[name] = {"off": round(source.rest_s), "proving": proof, "run_on": self.run_on_s(name)}
+        for name in self.switched:
+            source = self.scenario.plant.heat_sources[name]
+            dwells[name] = {
+                "off": round(source.rest_s),
+                "proving": self.proof_s(name) or 0,
+                "firing": round(source.minimum_run_s),
+                "run_on": self.run_on_s(name),
+            }
         return dwells
 
     # -- the calendar --------------------------------------------------------------------------------------
 
-    def occurrences(self, run: Run | Bathing, begin_utc: datetime, span_s: int) -> list[Occurrence]:
+    def occurrences(
+        self, run: Run | Bathing | AirPurge, begin_utc: datetime, span_s: int
+    ) -> list[Occurrence]:
         """When one entry of the schedule is raised, in seconds from *begin_utc*."""
         return runs(
             run.start or (),
@@ -157,23 +201,60 @@ class Programme:
         )
         return joined(sorted((max(0, o.start_s), min(span_s, o.end_s)) for o in found))
 
-    def raised(self, begin_utc: datetime, span_s: int) -> dict[str, list[Span]]:
-        """Per demand of the calendar, the spans for which it is raised, from *begin_utc* [s]."""
-        return {
-            t.demand.name: joined(
-                sorted((o.start_s, o.end_s) for o in self.occurrences(t.run, begin_utc, span_s))
+    def raised(
+        self, begin_utc: datetime, span_s: int, bathed: Sequence[Session] | None = None
+    ) -> dict[str, list[Span]]:
+        """Per demand of the calendar, the spans for which it is raised, from *begin_utc* [s].
+
+        *bathed* are the sessions of these seconds; without them those of seed 0 are taken.
+        """
+        if bathed is None:
+            bathed = sessions(self.scenario, begin_utc, span_s, 0)
+        entries = self.scenario.schedule.bathing
+        found: dict[str, list[Span]] = {}
+        for demand, run in ((t.demand, t.run) for t in self.timed):
+            if isinstance(run, Bathing):
+                spans = [j for s in bathed if entries[s.entry] is run for j in s.jets]
+            elif run.after is not None:
+                ends = {end for end in (s.end_s for s in bathed) if not _anyone_at(bathed, end)}
+                spans = [(end, end + round(run.lasts_s)) for end in ends if end < span_s]
+            else:
+                spans = [(o.start_s, o.end_s) for o in self.occurrences(run, begin_utc, span_s)]
+            found[demand.name] = joined(sorted(spans))
+        for demand, k in self.air:
+            found[demand.name] = joined(sorted(a for s in bathed if s.entry == k for a in s.air))
+        for demand in self.purges:
+            times = (
+                o
+                for purge in self.scenario.schedule.air_purges
+                for o in self.occurrences(purge, begin_utc, span_s)
             )
-            for t in self.timed
-        }
+            found[demand.name] = joined(sorted((o.start_s, o.end_s) for o in times))
+        return found
+
+    def outages(self, begin_utc: datetime, span_s: int) -> list[Span]:
+        """Power cuts that reach into the span from *begin_utc* [s]."""
+        found = []
+        for cut in self.scenario.schedule.outages:
+            start = round((localize(cut.from_local, self.zone)[0] - begin_utc).total_seconds())
+            if start < span_s and start + cut.lasts_s > 0:
+                found.append((max(0, start), min(span_s, start + round(cut.lasts_s))))
+        return joined(sorted(found))
 
     def clock_notes(self, begin_utc: datetime, span_s: int) -> list[str]:
         """What the clock changes did to the schedule, in words."""
         notes = []
         for t in self.timed:
-            for o in self.occurrences(t.run, begin_utc, span_s):
+            drawn = isinstance(t.run, Bathing) and t.run.drawn is not None
+            for o in [] if drawn or t.run.start is None else self.occurrences(t.run, begin_utc, span_s):
                 if o.note and 0 <= o.start_s < span_s:
                     notes.append(f"{t.demand.name}: {o.note}")
         return notes
+
+
+def _anyone_at(bathed: Sequence[Session], at_s: int) -> bool:
+    """Whether somebody is in the water at *at_s*."""
+    return any(s.start_s <= at_s < s.end_s for s in bathed)
 
 
 def _named(days: Sequence[int] | None) -> list[str] | None:

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from cyclesim.physics.tub_heat import Piece, Stay
+from cyclesim.physics.tub_heat import Exchanged, Piece, Stay
 from cyclesim.physics.water_age import Emitted
 
 Span = tuple[int, int]
@@ -62,6 +62,11 @@ class Stream:
             self.starts.append(at_s)
             self.codes.append(code)
 
+    @property
+    def now(self) -> str:
+        """The state it is in at the end of what is known."""
+        return self.labels[self.codes[-1]]
+
     def restart(self, at_s: int) -> None:
         """Forget everything before *at_s* but the present state."""
         self.starts, self.codes = array("q", (at_s,)), array("l", (self.codes[-1],))
@@ -97,7 +102,7 @@ class Rows:
     A column is an attribute with the name of the record's field: `rows.start_s` is an array of floats.
     """
 
-    def __init__(self, name: str, record: type[Piece] | type[Stay] | type[Emitted]) -> None:
+    def __init__(self, name: str, record: type[Piece] | type[Stay] | type[Emitted] | type[Exchanged]) -> None:
         self.name, self.record = name, record
         self._values: array[float] = array("d")
         self.put: Callable[[Iterable[float]], None] = self._values.extend
@@ -134,6 +139,7 @@ class Trace:
         demands: Sequence[str],
         legs: Sequence[str],
         bodies: Sequence[str],
+        blowers: Sequence[str] = (),
     ) -> None:
         self.begin_utc, self.time_zone, self.span_s = begin_utc, time_zone, span_s
         self.pumps = {n: Stream(n, "stopped") for n in pumps}
@@ -144,6 +150,18 @@ class Trace:
         """State of each heat source: off, proving, firing, run_on, tripped."""
         self.reasons = {n: Stream(n) for n in sources}
         """Why a source that is called does not fire ("" if it does or is not called)."""
+        self.blowers = {n: Stream(n, "stopped") for n in blowers}
+        """State of each blower: stopped or on."""
+        self.people = Stream("people", "0")
+        """How many people are in the water, as text."""
+        self.cover = Stream("cover", "on")
+        """Whether the cover is on or off."""
+        self.power = Stream("power", "on")
+        """Whether there is power: on or lost."""
+        self.exchanges: dict[str, Rows] = {}
+        """What laws of heat did, by their name: open water, bathers, a blower's air, a heat pump."""
+        self.ready: list[tuple[int, float, float]] = []
+        """What was to be ready: (second, water [degC], wanted [degC])."""
         self.demands = {n: Stream(n) for n in demands}
         """`raised` or "" for each demand."""
         self.duties = Stream("duty", "")
@@ -165,17 +183,19 @@ class Trace:
 
     def streams(self) -> Iterator[tuple[str, Stream]]:
         """Every stream of states with its kind."""
-        for kind in ("pumps", "deciding", "sources", "reasons", "demands"):
+        for kind in ("pumps", "blowers", "deciding", "sources", "reasons", "demands"):
             for stream in getattr(self, kind).values():
                 yield kind, stream
-        yield "duties", self.duties
+        for kind in ("duties", "people", "cover", "power"):
+            yield kind, getattr(self, kind)
 
     def restart(self, at_s: int = 0) -> None:
         """Forget everything before *at_s* but the present states: what ran until then was warm-up."""
         for _, stream in self.streams():
             stream.restart(at_s)
-        for rows in (*self.ages.values(), *self.stays.values(), self.tub):
+        for rows in (*self.ages.values(), *self.stays.values(), *self.exchanges.values(), self.tub):
             rows.clear()
+        self.ready.clear()
         self.passes = 0
 
     def close(self) -> None:
