@@ -27,9 +27,9 @@ KINDS = ("electric", "heat_pump", "boiler", "wood", "solar")
 UNSWITCHED = ("wood", "solar")
 KIND_SAYS = f"What it is: {one_of(KINDS)}."
 _ZERO_C_K = 273.15
-# No exchanger works without a difference: the refrigerant is warmer than the water and colder than the air,
-# and no compressor takes in less than a twelfth of the heat; common practice, no source.
-_CONDENSER_K, _EVAPORATOR_K, _LEAST_EFFORT = 5.0, 10.0, 1.0 / 12.0
+# No exchanger works without a difference: the refrigerant is warmer than the water and colder than the air;
+# where the air is so warm that this ideal work vanishes, 0.03 of the heat. Common practice, no source.
+_CONDENSER_K, _EVAPORATOR_K, _LEAST_EFFORT = 5.0, 10.0, 0.03
 
 
 class Proof(Model):

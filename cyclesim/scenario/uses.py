@@ -5,7 +5,7 @@ from typing import Any
 
 from cyclesim.errors import Fault
 from cyclesim.scenario.forms import RefusedError, Steps, did_you_mean, one_of
-from cyclesim.scenario.heat_sources import UNSWITCHED
+from cyclesim.scenario.heat_sources import KINDS, UNSWITCHED
 from cyclesim.scenario.place import read_price
 from cyclesim.scenario.tree import KEY, Tree, shorten
 from cyclesim.scenario.weather_csv import Series
@@ -106,39 +106,42 @@ def _one_currency(tree: Tree) -> Iterator[Fault]:
 
 def _fed(tree: Tree) -> Iterator[Fault]:
     """Everything electric hangs on exactly one circuit."""
-    circuits = ("supply", "circuits")
-    if not isinstance(tree.get(circuits, default=None), dict):
+    if not isinstance(tree.get(("supply", "circuits"), default=None), dict):
         return
-    needs: dict[str, Steps] = {}
-    for kind in (("supply", "also_on_it"), *(("plant", kind) for kind in ("pumps", "heat_sources", "air"))):
-        block = tree.get(kind, default={})
-        if not isinstance(block, dict):
-            return
+    loads, plant = ("supply", "also_on_it"), [("plant", kind) for kind in ("pumps", "heat_sources", "air")]
+    blocks = {path: tree.get(path, default={}) for path in (loads, *plant)}
+    if not all(isinstance(block, dict) for block in blocks.values()):
+        return
+    electric: dict[str, Steps] = {}
+    for above, block in blocks.items():
         for name, about in block.items():
-            if isinstance(about, dict) and about.get("kind") in UNSWITCHED:
+            kind = about.get("kind") if isinstance(about, dict) else None
+            if kind in UNSWITCHED:
                 continue
-            if name in needs:
-                found = f"the name '{shorten(name)}' again"
-                yield tree.fault(
-                    (*kind, name), found, "circuits feed each name once", at=tree.mark((*kind, name, KEY))
-                )
-            needs.setdefault(name, (*kind, name))
+            if electric.get(name, ())[:2] == loads:
+                again = (*above, name)
+                found, due = f"the name '{shorten(name)}' again", "a circuit feeds each name once"
+                yield tree.fault(again, found, due, at=tree.mark((*again, KEY)))
+            electric.setdefault(name, (*above, name))
     first: dict[str, Steps] = {}
     for path, name in tree.texts(("supply.circuits.*.feeds", "supply.circuits.*.feeds.*")):
-        if name not in needs:
-            allowed = f"{one_of(needs)} can be fed"
-            yield tree.fault(path, f"'{shorten(name)}', nothing electric", allowed, did_you_mean(name, needs))
+        if name not in electric:
+            due = f"{one_of(electric)} can be fed"
+            yield tree.fault(path, f"'{shorten(name)}', nothing electric", due, did_you_mean(name, electric))
         elif name in first:
             where = f"the first is on line {tree.mark(first[name]).line}"
             yield tree.fault(path, f"'{name}' again", "each thing hangs on one circuit", where)
         first.setdefault(name, path)
-    for name, path in needs.items():
-        about = tree.get(path)
-        fuel = (
-            isinstance(about, dict)
-            and about.get("kind") == "boiler"
-            and not {"power", "current"} & set(about)
-        )
-        if name not in first and not fuel:  # a boiler of which no power is said takes none
+    for name, path in electric.items():
+        if name not in first and _takes_power(path, tree.get(path)):
             found, due = f"'{shorten(name)}' on no circuit", "supply.circuits says what feeds it"
             yield tree.fault(path, found, due, at=tree.mark((*path, KEY)))
+
+
+def _takes_power(path: Steps, about: Any) -> bool:
+    """Not a boiler of which no power is said, nor a source of a kind that is not known."""
+    if path[1] != "heat_sources" or not isinstance(about, dict):
+        return True
+    return (about.get("kind") != "boiler" and about.get("kind") in KINDS) or bool(
+        {"power", "current"} & set(about)
+    )

@@ -1,4 +1,4 @@
-"""The table of broken files: each says exactly what a person needs."""
+"""The tables of broken files: each says exactly what a person needs."""
 
 import re
 from pathlib import Path
@@ -10,19 +10,35 @@ from cyclesim.errors import InputError
 from cyclesim.scenario.load import load_text
 
 FOLDER = Path(__file__).parent / "broken"
-BASE = (FOLDER / "base.yaml").read_text(encoding="utf-8")
-CASES = yaml.safe_load((FOLDER / "cases.yaml").read_text(encoding="utf-8"))
 
 
-def test_the_base_of_the_table_is_sound():
+def table(base, cases):
+    """The file that a table edits, with each of its cases."""
+    text = (FOLDER / base).read_text(encoding="utf-8")
+    return [(text, case) for case in yaml.safe_load((FOLDER / cases).read_text(encoding="utf-8"))]
+
+
+CASES = [*table("base.yaml", "cases.yaml"), *table("winter_base.yaml", "winter_cases.yaml")]
+
+
+@pytest.fixture(autouse=True)
+def _all_simulated(monkeypatch):
+    """A key that is not simulated yet is checked as the others are."""
+    monkeypatch.setattr("cyclesim.scenario.load.not_simulated", lambda _: [], raising=False)
+
+
+@pytest.mark.parametrize(
+    ("base", "title"), [("base", "Two pumps"), ("winter_base", "Fjell tub, everything in it")]
+)
+def test_the_base_of_a_table_is_sound(base, title):
     """The file that the cases edit loads, so that each message is due to the edit alone."""
-    assert load_text(BASE).title == "Two pumps"
+    assert title == load_text((FOLDER / f"{base}.yaml").read_text(encoding="utf-8")).title
 
 
-@pytest.mark.parametrize("case", CASES, ids=[case["name"] for case in CASES])
-def test_a_broken_file_is_told_in_full(case):
+@pytest.mark.parametrize(("base", "case"), CASES, ids=[case["name"] for _, case in CASES])
+def test_a_broken_file_is_told_in_full(base, case):
     """Every fault of the file, with its line and column, and nothing else."""
-    text = BASE
+    text = base
     for old, new in case["edits"]:
         assert old in text
         text = text.replace(old, new, 1)
