@@ -10,7 +10,7 @@ from cyclesim.physics.sources import HeatPump, RatedPoint
 from cyclesim.scenario.heat_sources import HeatPump as HeatPumpSheet
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.trace import Zones
-from cyclesim.simulation.weather import Weather
+from cyclesim.simulation.weather import Weather, mean_air_c
 
 OPEN_WATER, BATHERS = "open water", "bathers"
 _AIR_HEAT = 0.7
@@ -26,10 +26,9 @@ class Exchanges:
         self.names: list[str] = []
         self._plant, self._weather, self._zones = plant, weather, zones
         self._known: dict[tuple[str, int], Numbered] = {}
-        air_c = weather.air_c
         given = plant.sheet.tub.fill_water_c
-        self.makeup_c = sum(air_c) / len(air_c) if given is None else given
-        """Temperature of what is filled up [degC]: as the file says, or the mean air of the run."""
+        self.makeup_c = mean_air_c(plant.scenario.place.weather) if given is None else given
+        """Temperature of what is filled up [degC]: as the file says, or the year's mean air."""
 
     def _numbered(self, name: str, key: int, law: Law) -> Numbered:
         if name not in self.names:

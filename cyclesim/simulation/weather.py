@@ -62,6 +62,14 @@ def weather(scenario: Scenario, begin_utc: datetime, before_s: int, span_s: int)
     return Weather(-before_s, air, humidity, wind, sky)
 
 
+def mean_air_c(about: Climate | Monthly | WeatherFile) -> float:
+    """Mean air temperature of the year that is described, or of all that a file has [degC]."""
+    if isinstance(about, Climate):
+        return about.mean_c
+    values = about.monthly_means_c if isinstance(about, Monthly) else about.file.columns["air_c"]
+    return float(np.mean(values))
+
+
 def zones(scenario: Scenario, begin_utc: datetime, before_s: int, span_s: int) -> Zones:
     """Every zone's hourly temperature over the same hours."""
     hours = _Hours(scenario, begin_utc, before_s, span_s)
