@@ -11,14 +11,13 @@ import numpy as np
 
 from cyclesim.analysis.ages import when
 from cyclesim.analysis.metrics import DeviceEnergy, EnergyMetrics, HeatSourceMetrics, MonthEnergy, PumpMetrics
-from cyclesim.analysis.spans import Floats, covers, integral, spans, total_s, while_in
+from cyclesim.analysis.spans import Floats, integral, total_s, while_in
 from cyclesim.analysis.truth import Timeline, current_a
-from cyclesim.control.calendar import WEEKDAYS, windows
 from cyclesim.scenario.place import PriceFile, Tariff
 from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.prices import prices as price_edges
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Stream, Trace
-from cyclesim.simulation.weather import on_clock, unrolled
 
 _KWH = 3.6e6
 _H_S = 3600.0
@@ -42,27 +41,7 @@ def prices(tariff: Tariff | PriceFile, trace: Trace) -> tuple[Floats, Floats]:
 
     Raises InputError where a file of prices does not cover the span.
     """
-    if isinstance(tariff, PriceFile):
-        begin = on_clock(tariff.times, trace.begin_utc, ZoneInfo(trace.time_zone))
-        span = (begin, begin + timedelta(seconds=trace.span_s))
-        edges, price = unrolled(tariff.file, "price", *span, span, "supply.tariff.file")
-        return np.clip(edges, 0.0, float(trace.span_s)), price
-    sets = []
-    for window in tariff.windows:
-        found = windows(
-            window.from_time,
-            window.to_time,
-            days=None if window.days is None else [WEEKDAYS[day] for day in window.days],
-            zone=trace.time_zone,
-            origin=trace.begin_utc,
-            span_s=trace.span_s,
-        )
-        sets.append(spans((max(0, o.start_s), min(trace.span_s, o.end_s)) for o in found))
-    edges = np.unique(np.concatenate([np.array([0.0, float(trace.span_s)]), *(a.ravel() for a in sets)]))
-    price = np.full(len(edges) - 1, tariff.otherwise.amount)
-    for window, a in reversed(list(zip(tariff.windows, sets, strict=True))):  # the first that fits decides
-        price[covers(a, edges[:-1])] = window.price.amount
-    return edges, price
+    return price_edges(tariff, trace.begin_utc, trace.time_zone, trace.span_s)
 
 
 def local_edges(trace: Trace, unit: str) -> list[int]:

@@ -18,8 +18,6 @@ NOT_YET = (
     "plant.heat_sources.*.kind = solar",
     "plant.pumps.*.starting_current",
     "plant.pumps.*.*.starting_current",
-    "schedule.heating.choose",
-    "schedule.heating.when_dear",
     "limits.starts_per_hour",
     "limits.bathing_temperature",
     "limits.outlet_temperature",

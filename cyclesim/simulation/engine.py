@@ -13,21 +13,24 @@ from enum import IntEnum
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import simpy
 
 from cyclesim.control.step import NOBODY, POWER_LOST, State
 from cyclesim.physics.loops import Loops, Patterns
 from cyclesim.physics.tub_heat import Exchanged, TubHeat
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.scenario.heat_sources import HeatPump
+from cyclesim.scenario.heat_sources import Boiler, HeatPump
+from cyclesim.scenario.heating import Heating
 from cyclesim.scenario.model import Scenario
 from cyclesim.simulation.assembly import Plant, PlantDuty
 from cyclesim.simulation.exchanges import Exchanges, Numbered
+from cyclesim.simulation.prices import dearer, prices
 from cyclesim.simulation.programme import FROST, HEATING, Programme
 from cyclesim.simulation.sessions import Session, sessions, together
 from cyclesim.simulation.setpoints import Level, ReadyBy, set_points
 from cyclesim.simulation.thermostat import Thermostat
-from cyclesim.simulation.trace import Rows, Trace
+from cyclesim.simulation.trace import Rows, Span, Trace
 from cyclesim.simulation.weather import below, weather, zones
 
 DAY_S = 86_400
@@ -199,7 +202,16 @@ class _Run:
         bit, callers = self.controller.bit, self.programme.callers
         self.heating_bit = bit(f"{HEATING}.raised")
         self.call_bits = {n: bit(f"{callers[n]}.raised") for n in heating.sources}
-        points = set_points(scenario, origin, self.span_s - self.start_s, ())
+        span_s = self.span_s - self.start_s
+        dear: list[Span] = []
+        self.price_edges = self.price = np.zeros(0)
+        if heating.when_dear or heating.choose == "price":
+            place, tariff = scenario.place, scenario.supply.tariff
+            self.price_edges, self.price = prices(tariff, self.trace.begin_utc, place.time_zone, self.span_s)
+        if heating.when_dear:
+            found = dearer(self.price_edges, self.price, heating.when_dear.above.amount)
+            dear = [(start - self.start_s, end - self.start_s) for start, end in found]
+        points = set_points(scenario, origin, span_s, dear)
         self.early: float | None = None
         self.level_c = points.levels[0].keep_at_c
         self.thermostat.keep_at_c = self.level_c
@@ -207,9 +219,8 @@ class _Run:
             self.env.process(self._set_points(points.levels[1:]))
         for ready in points.ready:
             self.env.process(self._make_ready(ready))
-        cold = {n: s for n in heating.sources if isinstance(s := scenario.plant.heat_sources[n], HeatPump)}
-        if cold:
-            self.env.process(self._too_cold(heating.sources, cold))
+        if heating.choose == "price" or any(self._is_pump(n) for n in heating.sources):
+            self.env.process(self._usable_sources(heating))
 
     def warm_up(self) -> bool:
         """Run up to the start of the span. False if some leg that moves has not turned over yet."""
@@ -335,21 +346,36 @@ class _Run:
     def _is_pump(self, name: str) -> bool:
         return isinstance(self.plant.sheet.heat_sources[name], HeatPump)
 
-    def _too_cold(
-        self, names: tuple[str, ...], pumps: dict[str, HeatPump]
-    ) -> Generator[simpy.Event, None, None]:
-        """A heat pump is passed over in the hours that are too cold for it."""
+    def _usable_sources(self, heating: Heating) -> Generator[simpy.Event, None, None]:
+        """Hour by hour, and where the price changes: who can fire at all, and whose heat is cheapest."""
         assert self.thermostat is not None
-        series = {n: self.zones.series[sheet.outside] for n, sheet in pumps.items()}
-        last: tuple[str, ...] = names
-        for hour in range((self.span_s - self.start_s) // 3600):
-            usable = tuple(n for n in names if n not in pumps or series[n][hour] >= pumps[n].lowest_air_c)
-            if usable != last:
-                last, at = usable, self.start_s + 3600 * hour
+        hours = range(self.start_s, self.span_s, 3600)
+        for at in sorted({*hours, *(int(t) for t in self.price_edges[:-1])}):
+            usable = [n for n in heating.sources if not self._too_cold(n, at)]
+            if heating.choose == "price" and at >= 0:
+                usable.sort(key=lambda name: self._heat_price(name, at))
+            if usable != list(self.thermostat.usable):
                 if at > self.env.now:
                     yield At(self.env, at, Priority.POST)
                 self.thermostat.usable = usable
                 self._look()
+
+    def _too_cold(self, name: str, at_s: int) -> bool:
+        sheet = self.plant.sheet.heat_sources[name]
+        hour = (at_s - self.start_s) // 3600
+        return isinstance(sheet, HeatPump) and self.zones.series[sheet.outside][hour] < sheet.lowest_air_c
+
+    def _heat_price(self, name: str, at_s: int) -> float:
+        """What a kilowatt-hour of heat costs now: fuel over efficiency, electricity over COP."""
+        sheet = self.plant.sheet.heat_sources[name]
+        if isinstance(sheet, Boiler):
+            return sheet.fuel_price.amount / sheet.efficiency
+        price = float(self.price[int(np.searchsorted(self.price_edges, at_s, side="right")) - 1])
+        if isinstance(sheet, HeatPump) and self.exchanges:
+            assert self.thermostat is not None
+            x = self.exchanges.heat_pump(name)[1]((at_s - self.start_s) // 3600, self.thermostat.keep_at_c)
+            return price * x.input_w / x.heat_w if x.heat_w > 0.0 else math.inf
+        return price
 
     def _post(self, mask: int, true: bool) -> None:
         self.facts = self.facts | mask if true else self.facts & ~mask
