@@ -9,60 +9,30 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Generator
 from datetime import UTC, date, datetime, timedelta
-from enum import IntEnum
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-import numpy as np
 import simpy
 
 from cyclesim.control.step import NOBODY, POWER_LOST, State
 from cyclesim.physics.loops import Loops, Patterns
 from cyclesim.physics.tub_heat import Exchanged, TubHeat
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.scenario.heat_sources import Boiler, HeatPump
-from cyclesim.scenario.heating import Heating
+from cyclesim.scenario.heat_sources import HeatPump
 from cyclesim.scenario.model import Scenario
 from cyclesim.simulation.assembly import Plant, PlantDuty
+from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.exchanges import Exchanges, Numbered
-from cyclesim.simulation.prices import dearer, prices
-from cyclesim.simulation.programme import FROST, HEATING, Programme
+from cyclesim.simulation.heating_control import HeatingControl, Surroundings
+from cyclesim.simulation.programme import FROST, Programme
 from cyclesim.simulation.sessions import Session, sessions, together
-from cyclesim.simulation.setpoints import Level, ReadyBy, set_points
-from cyclesim.simulation.thermostat import Thermostat
-from cyclesim.simulation.trace import Rows, Span, Trace
+from cyclesim.simulation.trace import Rows, Trace
 from cyclesim.simulation.weather import below, weather, zones
 
 DAY_S = 86_400
 WARM_UP_S = 14 * DAY_S
 LONG_WARM_UP_S = 30 * DAY_S
-_READY_MARGIN_S = 600  # heating for a ready-by starts this much before it must
 Edge = tuple[int, int, bool]
-
-
-class Priority(IntEnum):
-    """Order within one second; 0 and 1 belong to simpy."""
-
-    CUT = 2
-    READ = 3
-    POST = 4
-    SCAN = 5
-    END = 9
-
-
-class At(simpy.Event):
-    """Fires at an absolute whole second, before or after others of that second by its priority."""
-
-    def __init__(self, env: simpy.Environment, at_s: int, priority: Priority) -> None:
-        if not isinstance(at_s, int) or at_s < env.now:
-            raise ValueError(f"an event needs a whole second that is not past (got {at_s!r} at {env.now!r})")
-        super().__init__(env)
-        self._ok, self._value = True, None
-        env.schedule(self, priority, at_s - env.now)  # type: ignore[arg-type]  # any int is a priority
-
-    def then(self, do: Callable[[simpy.Event], None]) -> None:
-        """Call *do* when it fires."""
-        self.callbacks.append(do)
 
 
 def simulate_trace(
@@ -190,37 +160,24 @@ class _Run:
         self.env.process(self._calendar(self._edges(programme, origin, bathed)))
         if bathed or not self.always_covered:
             self.env.process(self._bathers(together(bathed)))
-        self._begin_heating(scenario, origin)
+        self.heating: HeatingControl | None = None
+        if heating := scenario.schedule.heating:
+            around = Surroundings(
+                self.env,
+                self.start_s,
+                self.span_s,
+                plant,
+                controller,
+                programme.callers,
+                self.heat,
+                self.exchanges,
+                self.zones,
+                trace,
+                self._set_facts,
+                self._request_scan,
+            )
+            self.heating = HeatingControl(heating, around, origin)
         self._request_scan(self.start_s)
-
-    def _begin_heating(self, scenario: Scenario, origin: datetime) -> None:
-        """The thermostat, its set points, and the processes that move them."""
-        heating = scenario.schedule.heating
-        self.thermostat = Thermostat(heating) if heating else None
-        if heating is None or self.thermostat is None:
-            return
-        bit, callers = self.controller.bit, self.programme.callers
-        self.heating_bit = bit(f"{HEATING}.raised")
-        self.call_bits = {n: bit(f"{callers[n]}.raised") for n in heating.sources}
-        span_s = self.span_s - self.start_s
-        dear: list[Span] = []
-        self.price_edges = self.price = np.zeros(0)
-        if heating.when_dear or heating.choose == "price":
-            place, tariff = scenario.place, scenario.supply.tariff
-            self.price_edges, self.price = prices(tariff, self.trace.begin_utc, place.time_zone, self.span_s)
-        if heating.when_dear:
-            found = dearer(self.price_edges, self.price, heating.when_dear.above.amount)
-            dear = [(start - self.start_s, end - self.start_s) for start, end in found]
-        points = set_points(scenario, origin, span_s, dear)
-        self.early: float | None = None
-        self.level_c = points.levels[0].keep_at_c
-        self.thermostat.keep_at_c = self.level_c
-        if len(points.levels) > 1:
-            self.env.process(self._set_points(points.levels[1:]))
-        for ready in points.ready:
-            self.env.process(self._make_ready(ready))
-        if heating.choose == "price" or any(self._is_pump(n) for n in heating.sources):
-            self.env.process(self._usable_sources(heating))
 
     def warm_up(self) -> bool:
         """Run up to the start of the span. False if some leg that moves has not turned over yet."""
@@ -295,87 +252,12 @@ class _Run:
             self._tell_heat()
             self._request_scan(at)
 
-    def _set_points(self, levels: tuple[Level, ...]) -> Generator[simpy.Event, None, None]:
-        """The plan's set points, one after another."""
-        for level in levels:
-            yield At(self.env, level.at_s + self.start_s, Priority.POST)
-            self.level_c = level.keep_at_c
-            self._look()
-
-    def _make_ready(self, ready: ReadyBy) -> Generator[simpy.Event, None, None]:
-        """Start heating as early as the model's own prediction asks; look again at half of what is left."""
-        due = ready.ready_s + self.start_s
-        at = max(ready.from_s + self.start_s, self.start_s)
-        if due <= at or due >= self.span_s:
-            return
-        while True:
-            if at > self.env.now:
-                yield At(self.env, at, Priority.POST)
-                self._request_scan(at)  # every wake hands heat on to the next
-            takes = self._heating_takes(ready.keep_at_c, due - at)
-            slack = 0 if takes is None else due - at - takes - _READY_MARGIN_S
-            if slack <= 0:
-                break
-            at += max(_READY_MARGIN_S, slack // 2)
-            if at >= due:
-                break
-        self.early = ready.keep_at_c
-        self._look()
-        yield At(self.env, due, Priority.READ)
-        self.trace.ready.append((due, self.heat.water_c, ready.keep_at_c))
-        self.early = None  # from now on the plan's own level counts, which is looked at in this very second
-
-    def _heating_takes(self, level_c: float, within_s: int) -> int | None:
-        """Seconds until all usable sources together reach *level_c*, by the model; None if longer."""
-        heating, thermostat = self.plant.scenario.schedule.heating, self.thermostat
-        assert heating is not None
-        assert thermostat is not None
-        duty = self.plant.duty(self.plant.at(heating.pump.pump, heating.pump.speed))
-        pumps = [
-            self.exchanges.heat_pump(n)[1] for n in thermostat.usable if self.exchanges and self._is_pump(n)
-        ]
-        fixed = sum(
-            self.plant.sheet.heat_sources[n].output_w for n in thermostat.usable if not self._is_pump(n)
-        )
-
-        def heat_w(hour: int, water_c: float) -> float:
-            return duty.pump_heat_w + fixed + sum(law(hour, water_c).heat_w for law in pumps)
-
-        return self.heat.seconds_to_reach(level_c, duty.body_flows_m3_s, heat_w, within_s)
-
     def _is_pump(self, name: str) -> bool:
         return isinstance(self.plant.sheet.heat_sources[name], HeatPump)
 
-    def _usable_sources(self, heating: Heating) -> Generator[simpy.Event, None, None]:
-        """Hour by hour, and where the price changes: who can fire at all, and whose heat is cheapest."""
-        assert self.thermostat is not None
-        hours = range(self.start_s, self.span_s, 3600)
-        for at in sorted({*hours, *(int(t) for t in self.price_edges[:-1])}):
-            usable = [n for n in heating.sources if not self._too_cold(n, at)]
-            if heating.choose == "price" and at >= 0:
-                usable.sort(key=lambda name: self._heat_price(name, at))
-            if usable != list(self.thermostat.usable):
-                if at > self.env.now:
-                    yield At(self.env, at, Priority.POST)
-                self.thermostat.usable = usable
-                self._look()
-
-    def _too_cold(self, name: str, at_s: int) -> bool:
-        sheet = self.plant.sheet.heat_sources[name]
-        hour = (at_s - self.start_s) // 3600
-        return isinstance(sheet, HeatPump) and self.zones.series[sheet.outside][hour] < sheet.lowest_air_c
-
-    def _heat_price(self, name: str, at_s: int) -> float:
-        """What a kilowatt-hour of heat costs now: fuel over efficiency, electricity over COP."""
-        sheet = self.plant.sheet.heat_sources[name]
-        if isinstance(sheet, Boiler):
-            return sheet.fuel_price.amount / sheet.efficiency
-        price = float(self.price[int(np.searchsorted(self.price_edges, at_s, side="right")) - 1])
-        if isinstance(sheet, HeatPump) and self.exchanges:
-            assert self.thermostat is not None
-            x = self.exchanges.heat_pump(name)[1]((at_s - self.start_s) // 3600, self.thermostat.keep_at_c)
-            return price * x.input_w / x.heat_w if x.heat_w > 0.0 else math.inf
-        return price
+    def _set_facts(self, clear: int, true: int) -> None:
+        self.facts = self.facts & ~clear | true
+        self._request_scan(int(self.env.now))
 
     def _post(self, mask: int, true: bool) -> None:
         self.facts = self.facts | mask if true else self.facts & ~mask
@@ -536,26 +418,15 @@ class _Run:
     def _heat_on(self, now: int) -> None:
         """Nothing changes before the next event, so heat runs on to it, or to the tub's next threshold."""
         horizon = min(int(self.env.peek()), self.span_s)
-        if self.thermostat is None:
+        if self.heating is None:
             self.heat.advance(horizon)
             return
-        crossed = self.heat.advance(horizon, *self.thermostat.watched())
+        crossed = self.heat.advance(horizon, *self.heating.thermostat.watched())
         if crossed is not None:
             at = max(crossed, now + 1)  # acted on at the next look
             self.heat.advance(min(at, horizon))
-            At(self.env, at, Priority.POST).then(lambda _: self._look())
-
-    def _look(self) -> None:
-        """The thermostat reads the water, and its calls become facts."""
-        thermostat = self.thermostat
-        assert thermostat is not None
-        thermostat.keep_at_c = self.level_c if self.early is None else max(self.level_c, self.early)
-        thermostat.look(self.heat.water_c)
-        calls = sum(self.call_bits[name] for name in thermostat.calls) | (
-            self.heating_bit if thermostat.calls else 0
-        )
-        self.facts = self.facts & ~(sum(set(self.call_bits.values())) | self.heating_bit) | calls
-        self._request_scan(int(self.env.now))
+            look = self.heating.look
+            At(self.env, at, Priority.POST).then(lambda _: look())
 
 
 def _has_laws(scenario: Scenario) -> bool:

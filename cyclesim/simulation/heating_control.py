@@ -1,0 +1,160 @@
+"""What the heating asks for over time: set points, ready-by, dear hours, and which sources are used."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Generator
+from datetime import datetime
+from typing import NamedTuple
+
+import numpy as np
+import simpy
+
+from cyclesim.control.step import Controller
+from cyclesim.physics.tub_heat import TubHeat
+from cyclesim.scenario.heat_sources import Boiler, HeatPump
+from cyclesim.scenario.heating import Heating
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.clock import At, Priority
+from cyclesim.simulation.exchanges import Exchanges
+from cyclesim.simulation.prices import Floats, dearer, prices
+from cyclesim.simulation.programme import HEATING
+from cyclesim.simulation.setpoints import Level, ReadyBy, set_points
+from cyclesim.simulation.thermostat import Thermostat
+from cyclesim.simulation.trace import Span, Trace, Zones
+
+_READY_MARGIN_S = 600  # heating for a ready-by starts this much before it must
+
+
+class Surroundings(NamedTuple):
+    """What the heating's processes need of the run that they are in."""
+
+    env: simpy.Environment
+    start_s: int
+    span_s: int
+    plant: Plant
+    controller: Controller
+    callers: dict[str, str]
+    heat: TubHeat
+    exchanges: Exchanges | None
+    zones: Zones
+    trace: Trace
+    set_facts: Callable[[int, int], None]
+    """Clear one mask of facts, set another, and wake the arbiter."""
+    wake: Callable[[int], None]
+
+
+class HeatingControl:
+    """The thermostat with the processes that move its set point and choose its sources."""
+
+    def __init__(self, heating: Heating, run: Surroundings, origin: datetime) -> None:
+        self._heating, self._run = heating, run
+        self.thermostat = Thermostat(heating)
+        bit = run.controller.bit
+        self._heating_bit = bit(f"{HEATING}.raised")
+        self._call_bits = {n: bit(f"{run.callers[n]}.raised") for n in heating.sources}
+        self._all_bits = sum({*self._call_bits.values(), self._heating_bit})
+        scenario, dear = run.plant.scenario, list[Span]()
+        self._edges: Floats = np.zeros(0)
+        self._price: Floats = np.zeros(0)
+        if heating.when_dear or heating.choose == "price":
+            zone, tariff = scenario.place.time_zone, scenario.supply.tariff
+            self._edges, self._price = prices(tariff, run.trace.begin_utc, zone, run.span_s)
+        if heating.when_dear:
+            found = dearer(self._edges, self._price, heating.when_dear.above.amount)
+            dear = [(start - run.start_s, end - run.start_s) for start, end in found]
+        points = set_points(scenario, origin, run.span_s - run.start_s, dear)
+        self._early: float | None = None
+        self._level_c = self.thermostat.keep_at_c = points.levels[0].keep_at_c
+        if len(points.levels) > 1:
+            run.env.process(self._set_points(points.levels[1:]))
+        for ready in points.ready:
+            run.env.process(self._make_ready(ready))
+        if heating.choose == "price" or any(self._is_heat_pump(n) for n in heating.sources):
+            run.env.process(self._choose())
+
+    def look(self) -> None:
+        """The thermostat reads the water, and its calls become facts."""
+        level, early, thermostat = self._level_c, self._early, self.thermostat
+        thermostat.keep_at_c = level if early is None else max(level, early)
+        thermostat.look(self._run.heat.water_c)
+        calls = sum({self._call_bits[name] for name in thermostat.calls} | {self._heating_bit})
+        self._run.set_facts(self._all_bits, calls if thermostat.calls else 0)
+
+    def _set_points(self, levels: tuple[Level, ...]) -> Generator[simpy.Event, None, None]:
+        """The plan's set points, one after another."""
+        for level in levels:
+            yield At(self._run.env, level.at_s + self._run.start_s, Priority.POST)
+            self._level_c = level.keep_at_c
+            self.look()
+
+    def _make_ready(self, ready: ReadyBy) -> Generator[simpy.Event, None, None]:
+        """Start heating as early as the model's own prediction asks; look again at half of what is left."""
+        run = self._run
+        due, at = ready.ready_s + run.start_s, max(ready.from_s + run.start_s, run.start_s)
+        if due <= at or due >= run.span_s:
+            return
+        while True:
+            if at > run.env.now:
+                yield At(run.env, at, Priority.POST)
+                run.wake(at)  # every wake hands heat on to the next
+            takes = self._takes(ready.keep_at_c, due - at)
+            slack = 0 if takes is None else due - at - takes - _READY_MARGIN_S
+            if slack <= 0:
+                break
+            at += max(_READY_MARGIN_S, slack // 2)
+            if at >= due:
+                break
+        self._early = ready.keep_at_c
+        self.look()
+        yield At(run.env, due, Priority.READ)
+        run.trace.ready.append((due, run.heat.water_c, ready.keep_at_c))
+        self._early = None  # from now on the plan's own level counts, which is looked at in this very second
+        run.wake(due)
+
+    def _takes(self, level_c: float, within_s: int) -> int | None:
+        """Seconds until all usable sources together reach *level_c*, by the model; None if longer."""
+        plant, usable, exchanges = self._run.plant, self.thermostat.usable, self._run.exchanges
+        duty = plant.duty(plant.at(self._heating.pump.pump, self._heating.pump.speed))
+        pumps = [exchanges.heat_pump(n)[1] for n in usable if exchanges and self._is_heat_pump(n)]
+        fixed = sum(plant.sheet.heat_sources[n].output_w for n in usable if not self._is_heat_pump(n))
+
+        def heat_w(hour: int, water_c: float) -> float:
+            return duty.pump_heat_w + fixed + sum(law(hour, water_c).heat_w for law in pumps)
+
+        return self._run.heat.seconds_to_reach(level_c, duty.body_flows_m3_s, heat_w, within_s)
+
+    def _is_heat_pump(self, name: str) -> bool:
+        return isinstance(self._run.plant.sheet.heat_sources[name], HeatPump)
+
+    def _choose(self) -> Generator[simpy.Event, None, None]:
+        """Hour by hour, and where the price changes: who can fire at all, and whose heat is cheapest."""
+        run, thermostat = self._run, self.thermostat
+        hours = range(run.start_s, run.span_s, 3600)
+        for at in sorted({*hours, *(int(t) for t in self._edges[:-1])}):
+            usable = [n for n in self._heating.sources if not self._too_cold(n, at)]
+            if self._heating.choose == "price" and at >= 0:
+                usable.sort(key=lambda name: self._heat_price(name, at))
+            if usable != list(thermostat.usable):
+                if at > run.env.now:
+                    yield At(run.env, at, Priority.POST)
+                thermostat.usable = usable
+                self.look()
+
+    def _too_cold(self, name: str, at_s: int) -> bool:
+        sheet, hour = self._run.plant.sheet.heat_sources[name], (at_s - self._run.start_s) // 3600
+        return (
+            isinstance(sheet, HeatPump) and self._run.zones.series[sheet.outside][hour] < sheet.lowest_air_c
+        )
+
+    def _heat_price(self, name: str, at_s: int) -> float:
+        """What a kilowatt-hour of heat costs then: fuel over efficiency, electricity over COP."""
+        sheet = self._run.plant.sheet.heat_sources[name]
+        if isinstance(sheet, Boiler):
+            return sheet.fuel_price.amount / sheet.efficiency
+        price = float(self._price[int(np.searchsorted(self._edges, at_s, side="right")) - 1])
+        if isinstance(sheet, HeatPump) and self._run.exchanges:
+            hour = (at_s - self._run.start_s) // 3600
+            x = self._run.exchanges.heat_pump(name)[1](hour, self._heating.keep_at_c)
+            return price * x.input_w / x.heat_w if x.heat_w > 0.0 else math.inf
+        return price
