@@ -10,8 +10,6 @@ if TYPE_CHECKING:
 
 # One line for each key, * for any name or entry; "key = value" where only this value is not simulated.
 NOT_YET = (
-    "place.zones.*.loses",
-    "place.zones.*.stores",
     "supply.circuits",
     "supply.region",
     "plant.heat_sources.*.kind = wood",
@@ -40,11 +38,7 @@ def _fits(line: str, path: Steps, value: object) -> bool:
 
 def not_simulated(scenario: "Scenario") -> list[Steps]:
     """The path of every key of a sound file that is not simulated yet."""
-    found = [path for path, value in _given(scenario, ()) if pending(path, value)]
-    frost = scenario.schedule.frost_protection
-    if frost is not None and frost.watches not in scenario.place.zones:
-        found.append(("schedule", "frost_protection", "watches"))
-    return found
+    return [path for path, value in _given(scenario, ()) if pending(path, value)]
 
 
 def _given(value: Any, path: Steps) -> Iterator[tuple[Steps, Any]]:

@@ -23,10 +23,12 @@ from cyclesim.scenario.model import Scenario
 from cyclesim.simulation.assembly import Plant, PlantDuty
 from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.exchanges import Exchanges, Numbered
+from cyclesim.simulation.frost import TUB, FrostWatch
 from cyclesim.simulation.heating_control import HeatingControl, Surroundings
 from cyclesim.simulation.programme import FROST, Programme
+from cyclesim.simulation.room import SETTLED_K, warmed_rooms, with_rooms
 from cyclesim.simulation.sessions import Session, sessions, together
-from cyclesim.simulation.trace import Rows, Trace
+from cyclesim.simulation.trace import Rows, Trace, Zones
 from cyclesim.simulation.weather import below, weather, zones
 
 DAY_S = 86_400
@@ -50,11 +52,18 @@ def simulate_trace(
     a progress bar; it changes nothing.
     """
     begin = start or date(plant.scenario.place.year, 1, 1)
-    run = _Run(plant, programme, begin, days, seed, WARM_UP_S, on_day)
-    if not run.warm_up():
-        run = _Run(plant, programme, begin, days, seed, LONG_WARM_UP_S, on_day)
-        run.warm_up()
-    return run.finish()
+    rooms: Zones | None = None
+    for _ in range(3 if warmed_rooms(plant) else 1):
+        run = _Run(plant, programme, begin, days, seed, WARM_UP_S, on_day, rooms)
+        if not run.warm_up():
+            rooms = None if rooms and rooms.origin_s != -LONG_WARM_UP_S else rooms
+            run = _Run(plant, programme, begin, days, seed, LONG_WARM_UP_S, on_day, rooms)
+            run.warm_up()
+        trace = run.finish()
+        rooms, change = with_rooms(plant, trace, run.zones, run.unwarmed)
+        if change <= SETTLED_K:
+            break
+    return trace
 
 
 def _midnight(day: date, zone: ZoneInfo) -> datetime:
@@ -88,6 +97,7 @@ class _Run:
         seed: int,
         warm_up_s: int,
         on_day: Callable[[int], None] | None,
+        rooms: Zones | None = None,
     ) -> None:
         scenario = plant.scenario
         self.plant, self.programme, self.controller = plant, programme, programme.controller
@@ -124,7 +134,8 @@ class _Run:
         self.lost_bit = controller.bit(POWER_LOST)
         self.scans: set[int] = set()
         self.dry_since: dict[str, int] = {}
-        self.zones = zones(scenario, begin_utc, warm_up_s, self.span_s)
+        self.unwarmed = zones(scenario, begin_utc, warm_up_s, self.span_s)
+        self.zones = rooms or self.unwarmed
         self.always_covered = scenario.plant.tub.cover != "none"
         self.people, self.covered = 0, self.always_covered
         self.exchanges: Exchanges | None = None
@@ -177,6 +188,15 @@ class _Run:
                 self._request_scan,
             )
             self.heating = HeatingControl(heating, around, origin)
+        self.frost: FrostWatch | None = None
+        frost = scenario.schedule.frost_protection
+        if frost and frost.watches not in self.zones.series:
+            names = [b.name for b in plant.bodies]
+            body = None if frost.watches == TUB else names.index(frost.watches)
+            mask = controller.bit(f"{FROST}.raised")
+            self.frost = FrostWatch(
+                frost, self.heat, body, self.env, self.span_s, lambda up: self._post(mask, up)
+            )
         self._request_scan(self.start_s)
 
     def warm_up(self) -> bool:
@@ -222,7 +242,8 @@ class _Run:
         lost = self.controller.bit(POWER_LOST)
         for start, end in programme.outages(origin, span_s):
             edges += [(start + self.start_s, lost, True), (end + self.start_s, lost, False)]
-        if frost := self.plant.scenario.schedule.frost_protection:
+        frost = self.plant.scenario.schedule.frost_protection
+        if frost and frost.watches in self.zones.series:
             mask = self.controller.bit(f"{FROST}.raised")
             series = self.zones.series[frost.watches]
             for start, end in below(series, self.zones.origin_s, frost.starts_below_c, frost.stops_above_c):
@@ -418,15 +439,21 @@ class _Run:
     def _heat_on(self, now: int) -> None:
         """Nothing changes before the next event, so heat runs on to it, or to the tub's next threshold."""
         horizon = min(int(self.env.peek()), self.span_s)
-        if self.heating is None:
-            self.heat.advance(horizon)
-            return
-        crossed = self.heat.advance(horizon, *self.heating.thermostat.watched())
+        watched = self.heating.thermostat.watched() if self.heating else []
+        if self.frost:
+            watched = [*watched, *self.frost.watched()]
+        crossed = self.heat.advance(horizon, *watched)
         if crossed is not None:
             at = max(crossed, now + 1)  # acted on at the next look
             self.heat.advance(min(at, horizon))
-            look = self.heating.look
-            At(self.env, at, Priority.POST).then(lambda _: look())
+            At(self.env, at, Priority.POST).then(self._look)
+
+    def _look(self, _: simpy.Event) -> None:
+        """Everything that watches the tub's temperature looks at it."""
+        if self.heating:
+            self.heating.look()
+        if self.frost:
+            self.frost.look_at_tub()
 
 
 def _has_laws(scenario: Scenario) -> bool:
