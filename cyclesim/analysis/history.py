@@ -18,7 +18,7 @@ from cyclesim.analysis.truth import Timeline, timeline
 from cyclesim.analysis.tub import Filtered, filtered
 from cyclesim.control.demands import Demand
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.simulation.assembly import Plant, PlantDuty
+from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Trace
 
@@ -64,14 +64,6 @@ class History:
     def filtered(self) -> Filtered:
         """The filtered flow."""
         return filtered(self.plant, self.trace)
-
-
-def asked_duties(plant: Plant, programme: Programme) -> list[tuple[PlantDuty, list[str]]]:
-    """Every duty that the schedule asks for, with the demands that ask for it."""
-    found: dict[tuple[str, ...], list[str]] = {}
-    for demand in programme.controller.demands:
-        found.setdefault(plant.at(demand.pump, demand.speed), []).append(demand.name)
-    return [(plant.duty(speeds), names) for speeds, names in found.items()]
 
 
 def movers(plant: Plant, programme: Programme, name: str) -> list[Demand]:

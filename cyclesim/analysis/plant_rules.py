@@ -4,16 +4,36 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from itertools import product
 
+from cyclesim.analysis.combinations import (
+    can_fire,
+    combinations,
+    more_flow,
+    running,
+    said,
+    together,
+    while_at,
+    with_bore,
+)
 from cyclesim.analysis.findings import Breach, NotJudged
-from cyclesim.analysis.history import asked_duties, movers
-from cyclesim.analysis.words import flow, lasting, listed
+from cyclesim.analysis.history import movers
+from cyclesim.analysis.words import (
+    apart,
+    at_least,
+    exactly,
+    flow,
+    flow_at_least,
+    flows_apart,
+    lasting,
+    listed,
+)
 from cyclesim.control.calendar import WEEKDAYS
 from cyclesim.physics.links import TUB
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.assembly import Plant, PlantDuty, jet_name, stretch_name
 from cyclesim.simulation.programme import Programme
+
+_LARGEST_BORE_MM = 300
 
 FLUSH_VOLUMES = 2.0
 """How often a flush must replace the water up to the last jet; common practice, no source."""
@@ -22,51 +42,90 @@ Judged = Iterator[Breach | NotJudged]
 
 
 def suction_too_fast(plant: Plant, programme: Programme) -> Judged:
-    """Water runs faster through a leg that draws from the tub than the limit."""
-    limit = plant.scenario.limits.suction_speed_m_s
-    ends = {link.name: (link.a, link.b) for link in plant.links}
-    for duty, names in asked_duties(plant, programme):
-        for name, leg in plant.sheet.legs.items():
-            q = duty.flow_m3_s(name)
-            if name not in ends or ends[name][0 if q > 0 else 1] != TUB:
-                continue
-            speed = abs(q) / (math.pi / 4.0 * leg.bore_m**2)
-            if speed > limit:
-                bore_mm = math.ceil(1000.0 * math.sqrt(4.0 * abs(q) / math.pi / limit))
-                yield Breach(
-                    name,
-                    f"{flow(abs(q))} at {duty.name} ({listed(names)})",
-                    speed,
-                    "m/s",
-                    f"{speed:.2f} m/s of {limit:g} m/s",
-                    f"a bore of at least {bore_mm} mm, or one more suction leg beside it",
-                )
+    """Water runs faster than the limit through a leg that draws from the tub, at the worst asked for."""
+    limit, rows = plant.scenario.limits.suction_speed_m_s, together(plant, programme)
+    for name in plant.sheet.legs if rows else ():
+        duty, names = max(rows, key=lambda row: _of_few(plant, row[0], _suction_m_s(plant, name, row[0])))
+        speed = _suction_m_s(plant, name, duty)
+        if speed > limit:
+            value, most = apart(speed, limit, 2)
+            bore_mm = _enough_bore_mm(plant, name, [duty for duty, _ in rows])
+            bore = f"a bore of at least {bore_mm} mm, or " if bore_mm else ""
+            yield Breach(
+                name,
+                f"{flow(abs(duty.flow_m3_s(name)))} at {duty.name} ({listed(names)})",
+                speed,
+                "m/s",
+                f"{value} m/s of {most} m/s",
+                f"{bore}one more suction leg beside it",
+            )
+
+
+def _of_few(plant: Plant, duty: PlantDuty, value: float) -> tuple[float, int]:
+    """What to take the most of, so that of equals the duty with the fewest pumps is named."""
+    return round(value, 9), -len(running(plant, duty))
+
+
+def _suction_m_s(plant: Plant, leg: str, duty: PlantDuty) -> float:
+    """Speed of the water that a leg draws from the tub; 0 where it draws none."""
+    q = duty.flow_m3_s(leg)
+    ends = {link.name: (link.a, link.b) for link in plant.links}.get(leg)
+    if ends is None or ends[0 if q > 0 else 1] != TUB:
+        return 0.0
+    return abs(q) / (math.pi / 4.0 * plant.sheet.legs[leg].bore_m ** 2)
+
+
+def _enough_bore_mm(plant: Plant, leg: str, duties: list[PlantDuty]) -> int | None:
+    """The first larger bore in steps of 5 mm at which no duty is too fast: flow rises with the bore."""
+    limit, own_mm = plant.scenario.limits.suction_speed_m_s, 1000.0 * plant.sheet.legs[leg].bore_m
+    for bore_mm in range(5 * math.floor(own_mm / 5.0 + 1.0), _LARGEST_BORE_MM + 1, 5):
+        larger = with_bore(plant, leg, bore_mm / 1000.0)
+        if all(_suction_m_s(larger, leg, larger.duty(duty.speeds)) <= limit for duty in duties):
+            return bore_mm
+    return None
 
 
 def filter_overloaded(plant: Plant, programme: Programme) -> Judged:
-    """More water passes a filter than its data sheet allows, in a duty that the schedule asks for."""
+    """More water passes a filter than its data sheet allows, at the worst that the schedule asks for."""
+    rows = together(plant, programme)
     for name, thing in plant.sheet.equipment.items():
-        if thing.at_most_m3_s is None:
+        most = thing.at_most_m3_s
+        if most is None:
             if thing.kind == "filter":
                 yield NotJudged(f"{name} has no at_most")
             continue
-        for duty, names in asked_duties(plant, programme):
-            q = abs(duty.flow_m3_s(name))
-            if q > thing.at_most_m3_s:
-                yield Breach(
-                    name,
-                    f"at {duty.name} ({listed(names)})",
-                    q * 60_000.0,
-                    "L/min",
-                    f"{flow(q)} of at most {flow(thing.at_most_m3_s)}",
-                    f"a lower speed for {listed(names)}, or a filter for at least {flow(q)}",
-                )
+        if not rows:
+            continue
+        duty, names = max(rows, key=lambda row: _of_few(plant, row[0], abs(row[0].flow_m3_s(name))))
+        q = abs(duty.flow_m3_s(name))
+        if q > most:
+            value, limit = flows_apart(q, most)
+            slower = [
+                f"{said(pump, lower)} in place of {said(pump, speed)}, or "
+                for pump, speed in running(plant, duty).items()
+                for lower in list(plant.speeds[pump])[: list(plant.speeds[pump]).index(speed)]
+                if abs(_instead(plant, duty, pump, lower).flow_m3_s(name)) <= most
+            ]
+            yield Breach(
+                name,
+                f"at {duty.name} ({listed(names)})",
+                q * 60_000.0,
+                "L/min",
+                f"{value} of at most {limit}",
+                f"{slower[0] if slower else ''}a filter for at least {flow_at_least(q)}",
+            )
+
+
+def _instead(plant: Plant, duty: PlantDuty, pump: str, speed: str) -> PlantDuty:
+    """The same duty with one pump at another speed, or stopped."""
+    at = zip(plant.pumps, duty.speeds, strict=True)
+    return plant.duty(tuple(speed if name == pump else own for name, own in at))
 
 
 def jets_weak(plant: Plant, programme: Programme) -> Judged:
     """Even in the best duty that can occur, the last jet of a manifold gets less than it needs."""
     del programme
-    duties = _combinations(plant, {name: list(speeds) for name, speeds in plant.speeds.items()})
+    duties = combinations(plant, plant.speeds)
     for name, leg in plant.sheet.legs.items():
         if leg.manifold is None:
             continue
@@ -75,16 +134,17 @@ def jets_weak(plant: Plant, programme: Programme) -> Judged:
             yield NotJudged(f"the file does not say what a jet of {name} needs")
             continue
         last = jet_name(name, leg.manifold.jets)
-        best = max(duties, key=lambda duty: abs(duty.flow_m3_s(last)))
+        best = max(duties, key=lambda duty: _of_few(plant, duty, abs(duty.flow_m3_s(last))))
         got = abs(best.flow_m3_s(last))
         if got < needs:
+            value, limit = flows_apart(got, needs)
             lacks = 100.0 * (1.0 - got / needs)
             yield Breach(
                 name,
                 f"{leg.manifold.jets} jets on one leg, at best at {best.name}",
                 got * 60_000.0,
                 "L/min",
-                f"{flow(got)} at the last jet, which needs {flow(needs)}",
+                f"{value} at the last jet, which needs {limit}",
                 f"fewer jets, a larger bore or a stronger pump: the last jet lacks {lacks:.0f} %",
                 less_is_worse=True,
             )
@@ -95,59 +155,51 @@ def source_underfed(plant: Plant, programme: Programme) -> Judged:
     heating = plant.scenario.schedule.heating
     if heating is None:
         return
-    asked: dict[str, list[str]] = {name: [] for name in plant.pumps}
-    for demand in programme.controller.demands:
-        if demand.speed not in asked[demand.pump]:
-            asked[demand.pump].append(demand.speed)
     own = plant.at(*heating.pump)
     order = list(plant.speeds[heating.pump.pump])
     at = list(plant.pumps).index(heating.pump.pump)
     for name in heating.sources:
         needs = plant.sheet.heat_sources[name].needs_flow_m3_s
-        for duty in _combinations(plant, asked):
+        for duty, _ in together(plant, programme):
             speed = duty.speeds[at]
             if speed == "stopped" or order.index(speed) < order.index(heating.pump.speed):
                 continue
             q = abs(duty.flow_m3_s(name))
-            if q < needs and (duty.speeds == own or _can_fire(plant, programme, name, duty)):
+            if q < needs and (duty.speeds == own or can_fire(plant, programme, name, duty)):
+                value, least = flows_apart(q, needs)
                 yield Breach(
                     name,
                     f"at {duty.name}" + (", which heating asks for" if duty.speeds == own else ""),
                     q * 60_000.0,
                     "L/min",
-                    f"{flow(q)} of at least {flow(needs)}",
-                    f"heat at a speed that gives it {flow(needs)}"
-                    if duty.speeds == own
-                    else f"wire a block of {name} while {duty.name}",
+                    f"{value} of at least {least}",
+                    _why_underfed(plant, programme, name, duty),
                     less_is_worse=True,
                 )
 
 
-def _combinations(plant: Plant, speeds: dict[str, list[str]]) -> list[PlantDuty]:
-    """Every duty of these speeds, each pump stopped too, with valves as usual; but not all stopped."""
-    rows = product(*(("stopped", *speeds[name]) for name in plant.pumps))
-    return [plant.duty(row) for row in rows if set(row) != {"stopped"}]
+def _why_underfed(plant: Plant, programme: Programme, source: str, duty: PlantDuty) -> str:
+    """More flow where heating's own speed gives too little; else a block while what takes the flow runs."""
+    heating = plant.scenario.schedule.heating
+    assert heating is not None
+    own, needs = heating.pump, plant.sheet.heat_sources[source].needs_flow_m3_s
+    if abs(plant.duty(plant.at(*own)).flow_m3_s(source)) < needs:
+        return more_flow(plant, programme, source)
+    others = [(pump, speed) for pump, speed in running(plant, duty).items() if (pump, speed) != tuple(own)]
 
-
-def _can_fire(plant: Plant, programme: Programme, source: str, duty: PlantDuty) -> bool:
-    """Whether neither a block nor the means of proof keeps a source off at a duty."""
-    if programme.proof_s(source) is not None and not plant.sensed(source, duty):
-        return False
-    at = dict(zip(plant.pumps, duty.speeds, strict=True))
-    for block in programme.controller.blocks:
-        condition = block.condition
-        if block.target != source or condition.subject not in at:
-            continue
-        state = at[condition.subject]
-        true = state == condition.state or (condition.state == "running" and state != "stopped")
-        if true != condition.negated:
-            return False
-    return True
+    takers = [
+        (pump, speed)
+        for pump, speed in others
+        if abs(_instead(plant, duty, pump, own.speed if pump == own.pump else "stopped").flow_m3_s(source))
+        >= needs
+    ]
+    taker = (takers or others)[0]
+    return f"wire {{block: {source}, while: {while_at(*taker)}, because: too little water}}"
 
 
 def never_flushed(plant: Plant, programme: Programme) -> Judged:
     """No duty of the schedule moves the water of a leg."""
-    everything = _combinations(plant, {name: list(speeds) for name, speeds in plant.speeds.items()})
+    everything = combinations(plant, plant.speeds)
     for name, leg in plant.sheet.legs.items():
         if leg.dead_end:
             mend = "cut it off at the tee, or join it to a loop that a flush moves"
@@ -178,46 +230,58 @@ def flush_too_short(plant: Plant, programme: Programme) -> Judged:
     for timed in programme.timed:
         if timed.demand.kind != "line flush":
             continue
-        duty = plant.duty(plant.at(timed.demand.pump, timed.demand.speed))
-        takes = {}
-        for name, leg in plant.sheet.legs.items():
-            if leg.manifold is not None:
-                jets = leg.manifold.jets
-                plug = stretch_name(name, jets) if jets > 1 else name
-                if plug in duty.reached_s:
-                    takes[name] = duty.reached_s[plug]
-        if not takes:
+        pump, speed = timed.demand.pump, timed.demand.speed
+        found = _slowest(plant, pump, speed)
+        if found is None:
             continue
-        slowest = max(takes, key=lambda name: takes[name])
-        lasts_s, once_s = timed.run.lasts_s or 0.0, takes[slowest]
+        (slowest, once_s), lasts_s = found, timed.run.lasts_s or 0.0
         if lasts_s >= FLUSH_VOLUMES * once_s:
             continue
         if math.isinf(once_s):
             cause, mend = f"tub water never reaches {slowest}: it circles", "shut what lets the water circle"
         else:
             cause = f"tub water takes {lasting(once_s)} to the last jet of {slowest}"
-            mend = _longer_flush(plant, math.ceil(FLUSH_VOLUMES * once_s))
+            mend = _longer_flush(plant, pump, speed, FLUSH_VOLUMES * once_s)
         volumes = lasts_s / once_s
         yield Breach(
             timed.demand.name,
             cause,
             volumes,
             "volumes",
-            f"{lasting(lasts_s)} are {volumes:.1f} volumes of at least {FLUSH_VOLUMES:g}",
+            f"{lasting(lasts_s)} are {' volumes of at least '.join(apart(volumes, FLUSH_VOLUMES, 1))}",
             mend,
             less_is_worse=True,
         )
 
 
-def _longer_flush(plant: Plant, need_s: int) -> str:
-    """The flush length to key in, out of those that the controller takes."""
-    lengths = plant.scenario.controller.flush_lengths_s
+def _slowest(plant: Plant, pump: str, speed: str) -> tuple[str, float] | None:
+    """The leg to whose last jet tub water takes the longest with one pump at a speed, and that time [s]."""
+    duty, takes = plant.duty(plant.at(pump, speed)), dict[str, float]()
+    for name, leg in plant.sheet.legs.items():
+        if leg.manifold is not None:
+            jets = leg.manifold.jets
+            plug = stretch_name(name, jets) if jets > 1 else name
+            if plug in duty.reached_s:
+                takes[name] = duty.reached_s[plug]
+    return max(takes.items(), key=lambda item: item[1]) if takes else None
+
+
+def _longer_flush(plant: Plant, pump: str, speed: str, need_s: float) -> str:
+    """The flush length to key in, of those that the controller takes; else a speed at which one will do."""
+    lengths, due = plant.scenario.controller.flush_lengths_s, at_least(need_s)
     if lengths is None:
-        return f"lengthen the flush to at least {lasting(need_s)}"
+        return f"lengthen the flush to at least {due}"
     long_enough = [x for x in lengths if x >= need_s]
     if long_enough:
-        return f"lengthen the flush to {lasting(min(long_enough))}: at least {lasting(need_s)} are due"
-    return f"at least {lasting(need_s)} are due, more than the controller takes: flush at a higher speed"
+        return f"lengthen the flush to {exactly(min(long_enough))}: at least {due} are due"
+    speeds = list(plant.speeds[pump])
+    for higher in speeds[speeds.index(speed) + 1 :]:
+        found = _slowest(plant, pump, higher)
+        enough = [x for x in lengths if found and x >= FLUSH_VOLUMES * found[1]]
+        if enough:
+            return f"flush at {said(pump, higher)} for {exactly(min(enough))}"
+    offers = f"a controller that offers at least {due}"
+    return f"{due} are due, more than the controller takes: a larger pump, another bore, or {offers}"
 
 
 def programme_does_not_fit(plant: Plant, programme: Programme) -> Judged:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
+from cyclesim.analysis.combinations import while_at
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.truth import Snapshot, current_a
-from cyclesim.analysis.words import flow, lasting, listed
+from cyclesim.analysis.words import apart, at_least, flow, lasting, listed
 from cyclesim.scenario.schedule import Block
 from cyclesim.simulation.assembly import Plant
 
@@ -38,7 +40,7 @@ def _proof(name: str, plant: Plant) -> str:
     """What would see to it that a source fires on a proven flow only."""
     by = plant.sheet.heat_sources[name].proof.by
     need_s = plant.scenario.limits.proof_time_s
-    block = f"{{block: {name}, unless: flow proven, for: {lasting(need_s)}}}"
+    block = f"{{block: {name}, unless: flow proven, for: {at_least(need_s)}}}"
     blocks = [b for b in plant.scenario.interlocks if isinstance(b, Block) and b.block == name and b.for_s]
     if by == "none":
         return f"give it a flow switch and wire it: {block}"
@@ -71,11 +73,26 @@ def supply_overload(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
     hot = [name for name, truth in snapshot.sources if truth.hot]
     loads = [pump if speed == "on" else f"{pump} {speed}" for pump, speed in pumps] + hot
     loads += list(plant.scenario.supply.also_on_it)
-    mend = f"take something off the supply, or have one laid for at least {drawn:.1f} A"
-    if pumps and hot:
-        pump, speed = max(pumps, key=lambda pair: plant.current_a(*pair))
-        while_ = f"{pump} running" if speed == "on" else f"{pump} {speed}"
-        source = max(hot, key=lambda name: plant.sheet.heat_sources[name].output_w)
-        mend = f"wire {{block: {source}, while: {while_}, because: the breaker}}"
+    mend = _overload_mend(pumps, hot, drawn, breaker, plant)
     at_once = "at once" if len(loads) > 1 else "alone"
-    yield Breach("supply", f"{listed(loads)} {at_once}", drawn, "A", f"{drawn:.1f} A of {breaker:g} A", mend)
+    value, limit = apart(drawn, breaker, 1)
+    yield Breach("supply", f"{listed(loads)} {at_once}", drawn, "A", f"{value} A of {limit} A", mend)
+
+
+def _overload_mend(
+    pumps: list[tuple[str, str]], hot: list[str], drawn_a: float, breaker_a: float, plant: Plant
+) -> str:
+    """A block if one is enough and heating can go on with it; else less on the supply, or more of it."""
+    heating = plant.scenario.schedule.heating
+    if pumps and hot:
+        source = max(hot, key=lambda name: plant.sheet.heat_sources[name].output_w)
+        source_a = plant.sheet.heat_sources[source].output_w / plant.voltage_v
+        for pump, speed in sorted(pumps, key=lambda pair: plant.current_a(*pair), reverse=True):
+            if heating is not None and source in heating.sources and heating.pump == (pump, speed):
+                continue  # such a block would keep the source off for good
+            if max(drawn_a - source_a, drawn_a - plant.current_a(pump, speed)) <= breaker_a:
+                return f"wire {{block: {source}, while: {while_at(pump, speed)}, because: the breaker}}"
+    due_a = math.ceil(10.0 * drawn_a - 1e-6) / 10.0
+    if hot:
+        return f"a larger circuit, of at least {due_a:g} A, a smaller element or a smaller pump"
+    return f"take something off the supply, or have one laid for at least {due_a:g} A"

@@ -89,6 +89,33 @@ def test_supply_overload_names_what_is_on_and_the_block_to_wire(scenario: Build)
     assert "{block: element, while: main high, because: the breaker}" in breach.mend
 
 
+def test_no_block_on_the_pump_that_heating_itself_asks_for(scenario: Build) -> None:
+    """Heating on high: a block while main high would keep the element off for good."""
+    changes = [
+        ("breaker: 20 A", "breaker: 16 A"),
+        ("[element], pump: main low", "[element], pump: main high"),
+    ]
+    (breach,) = rules.supply_overload(seen(USUAL, "high"), Plant(scenario(*changes)))
+    assert "block" not in breach.mend
+    assert "a larger circuit, of at least 18 A, a smaller element or a smaller pump" == breach.mend
+
+
+def test_a_block_that_would_not_be_enough_is_not_proposed(scenario: Build) -> None:
+    """Element and lights alone draw 11 A: on a 10 A breaker no block helps."""
+    (breach,) = rules.supply_overload(
+        seen(USUAL, "high"), Plant(scenario(("breaker: 20 A", "breaker: 10 A")))
+    )
+    assert "block" not in breach.mend
+
+
+def test_a_current_just_above_the_breaker_reads_above_it(scenario: Build) -> None:
+    """18 A on a breaker of 17.99 A: two decimals, and the circuit to lay is rounded up."""
+    changes = [("breaker: 20 A", "breaker: 17.99 A"), ("current: 7 A", "current: 17 A")]
+    (breach,) = rules.supply_overload(seen(COLD, "high"), Plant(scenario(*changes)))
+    assert "18.00 A of 17.99 A" == breach.text
+    assert "at least 18 A" in breach.mend
+
+
 def test_the_breaker_may_be_loaded_to_its_rating(scenario: Build) -> None:
     """Exactly 18 A on an 18 A breaker is no overload."""
     assert [] == list(
