@@ -9,11 +9,12 @@ from collections.abc import Iterator
 import numpy as np
 
 from cyclesim.analysis.ages import body_of, kind_of
+from cyclesim.analysis.combinations import said
 from cyclesim.analysis.findings import Breach, NotJudged
 from cyclesim.analysis.history import History, movers
 from cyclesim.analysis.plant_rules import FLUSH_VOLUMES
 from cyclesim.analysis.spans import Spans, join, longer, meet, spans, total_s, while_in, without
-from cyclesim.analysis.words import lasting, listed
+from cyclesim.analysis.words import apart, at_least, exactly, lasting, listed, times_apart
 from cyclesim.control.demands import Demand
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.trace import Stream
@@ -26,7 +27,7 @@ _RUNNING = ("on", "low", "high")
 
 def stale_water(history: History) -> Judged:
     """The oldest water of a leg or last jet is above the limit. A leg speaks for its last jet if it can."""
-    causes: dict[str, str] = {}
+    limit, causes = history.plant.scenario.limits.water_age_s, dict[str, set[str]]()
     for name, rows in history.ages.items():
         moved_by = movers(history.plant, history.programme, name)
         if kind_of(history.plant, name) not in ("leg", "last jet") or not moved_by:
@@ -37,25 +38,45 @@ def stale_water(history: History) -> Judged:
         still = np.abs(rows.flow_m3_s[bad]) <= STILL_M3_S
         begins = np.where(still, rows.end_s[bad] - rows.above_limit_s[bad], rows.start_s[bad])
         spells = spans(np.column_stack((begins, begins + rows.above_limit_s[bad])))
-        peaks = np.zeros(len(spells))
         which = np.searchsorted(spells[:, 0], begins, side="right") - 1
-        np.maximum.at(peaks, which, rows.oldest_peak_s[bad])
-        cause, mend = _why_stale(history, name, moved_by)
-        if causes.get(body_of(history.plant, name)) == cause:
-            continue
-        causes[name] = cause
-        for (start, end), peak in zip(spells.tolist(), peaks.tolist(), strict=True):
-            age = f"{peak / _H_S:.1f} h old"
+        order = np.lexsort((rows.oldest_peak_s[bad], which))
+        worst = order[np.searchsorted(which[order], np.arange(len(spells)), side="right") - 1]
+        peaks, at = rows.oldest_peak_s[bad][worst], np.where(still, rows.end_s[bad], rows.start_s[bad])[worst]
+        usual = _why_stale(history, name, moved_by)
+        told = causes.get(body_of(history.plant, name), set())
+        for (start, end), peak, when in zip(spells.tolist(), peaks.tolist(), at.tolist(), strict=True):
+            longer_night = _longer_night(history, when - peak, when, limit, "water_age")
+            cause, mend = longer_night or usual
+            if cause in told:
+                continue
+            causes.setdefault(name, set()).add(cause)
+            age = f"{apart(peak / _H_S, limit / _H_S, 1)[0]} h old"
             yield Breach(name, cause, peak / _H_S, "h", age, mend, start, end - start)
+
+
+def _longer_night(
+    history: History, start_s: float, end_s: float, limit_s: float, key: str
+) -> tuple[str, str] | None:
+    """Cause and mend where a while is above a limit by no more than the autumn clock change adds to it."""
+    local = history.trace.local
+    before, now = local(start_s).utcoffset(), local(end_s).utcoffset()
+    gained_s = (before - now).total_seconds() if before is not None and now is not None else 0.0
+    if gained_s <= 0.0 or end_s - start_s - gained_s > limit_s:
+        return None
+    by = "an hour" if gained_s == _H_S else lasting(gained_s)
+    more = "a second" if limit_s >= 24.0 * _H_S else "one more"
+    mend = f"add {more} flush a day, or accept {key}: {exactly(limit_s + gained_s)}"
+    return f"the night of the clock change is {by} longer", mend
 
 
 def _why_stale(history: History, name: str, moved_by: list[Demand]) -> tuple[str, str]:
     limit = history.plant.scenario.limits.water_age_s
     rows, names = history.ages[name], listed([d.name for d in moved_by])
     still = history.standing[name]
-    if len(still) and float(np.max(still[:, 1] - still[:, 0])) > limit:
+    long = still[still[:, 1] - still[:, 0] > limit].tolist()
+    if any(_longer_night(history, a, b, limit, "") is None for a, b in long):
         cause = f"only {names} would move it, and for longer than {lasting(limit)} nothing does"
-        return cause, f"have {moved_by[0].name} move it at least every {lasting(limit)}"
+        return cause, _more_often(history, moved_by, limit)
     flowing = np.abs(rows.flow_m3_s) > STILL_M3_S
     moved_m3 = np.abs(rows.flow_m3_s[flowing]) * (rows.end_s[flowing] - rows.start_s[flowing])
     plug = history.plant.plugs[history.plant.reported[name]]
@@ -65,10 +86,26 @@ def _why_stale(history: History, name: str, moved_by: list[Demand]) -> tuple[str
             plug.name, math.inf
         )
     fastest = min(reached, key=lambda d: reached[d])
-    need = f"have {fastest} last at least {lasting(math.ceil(FLUSH_VOLUMES * reached[fastest]))}"
+    if math.isinf(reached[fastest]):
+        need = "shut what lets the water circle"
+    else:
+        need = f"have {fastest} last at least {at_least(FLUSH_VOLUMES * reached[fastest])}"
     if len(moved_m3) and float(np.median(moved_m3)) < plug.volume_m3:
         return f"{names} mostly moves less than its volume at a time", need
     return "the water that comes in is old already", need
+
+
+def _more_often(history: History, moved_by: list[Demand], limit_s: float) -> str:
+    """What would move water at least as often as the limit; told apart where it is asked for that often."""
+    order = ("line flush", "filter run")
+    best = min(moved_by, key=lambda d: order.index(d.kind) if d.kind in order else len(order))
+    raised = while_in(history.trace.demands[best.name], "raised")
+    edges = np.concatenate(([0.0], raised.ravel(), [float(history.trace.span_s)])).reshape(-1, 2)
+    if len(raised) and not any(
+        b - a > limit_s and _longer_night(history, a, b, limit_s, "") is None for a, b in edges.tolist()
+    ):
+        return f"let {best.name} run: it is asked for often enough, and something keeps it off"
+    return f"have {best.name} move it at least every {lasting(limit_s)}"
 
 
 def warm_stagnation(history: History) -> Judged:
@@ -82,13 +119,13 @@ def warm_stagnation(history: History) -> Judged:
         long = warm[warm[:, 1] - warm[:, 0] > limits.warm_stagnation_s]
         if not len(long):
             continue
-        moved_by = [d.name for d in movers(history.plant, history.programme, name)]
-        if moved_by:
-            cause = f"only {listed(moved_by)} would move it"
-            mend = f"have {moved_by[0]} move it at least every {lasting(limits.warm_stagnation_s)}"
-        else:
-            cause, mend = "nothing in the schedule moves it", "flush it, or take it out"
+        usual = ("nothing in the schedule moves it", "flush it, or take it out")
+        if moved_by := movers(history.plant, history.programme, name):
+            mend = _more_often(history, moved_by, limits.warm_stagnation_s)
+            usual = (f"only {listed([d.name for d in moved_by])} would move it", mend)
         for start, end in long.tolist():
+            limit = limits.warm_stagnation_s
+            cause, mend = _longer_night(history, start, end, limit, "warm_stagnation") or usual
             text = f"{lasting(end - start)} between {low:g} and {high:g} degC"
             yield Breach(name, cause, (end - start) / _H_S, "h", text, mend, start, end - start)
 
@@ -113,11 +150,11 @@ def too_few_turnovers(history: History) -> Judged:
         best = runs[0]
         hours = math.ceil(10.0 * limit * volume / rates[best] / _H_S) / 10.0
         cause = f"{listed([d.name for d in runs])} filters too little"
-        mend = f"filter for at least {hours:g} h a day at {_said(best.pump, best.speed)}"
+        mend = f"filter for at least {hours:g} h a day at {said(best.pump, best.speed)}"
     for day, filtered_m3 in zip(days, by_day.tolist(), strict=True):
         turnovers = filtered_m3 / volume
         if turnovers < limit:
-            text = f"{turnovers:.1f} of {limit:g} turnovers"
+            text = f"{' of '.join(apart(turnovers, limit, 1))} turnovers"
             yield Breach("tub", cause, turnovers, "turnovers", text, mend, float(day), less_is_worse=True)
 
 
@@ -138,14 +175,14 @@ def no_run_on(history: History) -> Judged:
         heating = history.plant.scenario.schedule.heating
         pump = keeps[0].pump if keeps else heating.pump.pump if heating else "a pump"
         speed = keeps[0].speed if keeps else heating.pump.speed if heating else "on"
-        mend = f"wire {{keep: {_said(pump, speed)}, after: {name}, lasting: {lasting(limits.run_on_s)}}}"
+        mend = f"wire {{keep: {said(pump, speed)}, after: {name}, lasting: {at_least(limits.run_on_s)}}}"
         ends = hot[:, 1][hot[:, 1] < span_s]
         for k, end in enumerate(ends.tolist()):
             i = int(np.searchsorted(flowing[:, 0], end, side="right")) - 1
             until = max(end, float(flowing[i, 1]) - grace) if i >= 0 else end
             again = float(hot[k + 1, 0]) if k + 1 < len(hot) else math.inf
             if until - end < limits.run_on_s and until < min(again, span_s):
-                text = f"water runs {lasting(until - end)} of {lasting(limits.run_on_s)}"
+                text = f"water runs {' of '.join(times_apart(until - end, limits.run_on_s))}"
                 yield Breach(name, cause, until - end, "s", text, mend, end, less_is_worse=True)
 
 
@@ -163,9 +200,9 @@ def short_cycling(history: History) -> Judged:
                         cause, mend = f"{now} stops and starts it", "a wider band or longer runs"
                     else:
                         cause = f"{now or 'something'} starts it soon after {before or 'something'}"
-                        mend = f"leave {lasting(need)} between them, or let them meet"
-                    mend += f"; or give the pump rest: {lasting(need)}"
-                    text = f"{lasting(rest)} of {lasting(need)}"
+                        mend = f"leave {at_least(need)} between them, or let them meet"
+                    mend += f"; or give the pump rest: {at_least(need)}"
+                    text = " of ".join(times_apart(float(rest), need))
                     yield Breach(
                         name, cause, float(rest), "s", text, mend, float(x.start_s), less_is_worse=True
                     )
@@ -185,7 +222,7 @@ def quiet_hours(history: History) -> Judged:
     for pump, speed in quiet_.applies_to:
         own = list(history.plant.speeds[pump])
         loud = meet(while_in(trace.pumps[pump], *([speed] if speed in own else own)), quiet)
-        subject = _said(pump, speed)
+        subject = said(pump, speed)
         for who, part in _by_decider(loud, trace.deciding[pump]):
             cause = who or "nobody: it was running still"
             for start, end in part.tolist():
@@ -212,13 +249,18 @@ def demand_not_served(history: History) -> Judged:
         for who, part in _by_decider(missed, history.trace.deciding[demand.pump]):
             cause, mend = _why_not_served(history, demand, who)
             for start, end in part.tolist():
-                text = f"{lasting(end - start)} without {_said(demand.pump, demand.speed)}"
+                text = f"{lasting(end - start)} without {said(demand.pump, demand.speed)}"
                 yield Breach(demand.name, cause, end - start, "s", text, mend, start, end - start)
 
 
 def _why_not_served(history: History, demand: Demand, who: str) -> tuple[str, str]:
     if who and who != demand.name:
-        return f"{who} stands above it", f"move one of them, or rank {demand.name} above {who}"
+        above = next((d.kind for d in history.programme.controller.demands if d.name == who), demand.kind)
+        mend = "move one of them"
+        if above != demand.kind:
+            low, high = demand.kind.replace(" ", "_"), above.replace(" ", "_")
+            mend += f", or put {low} before {high} in schedule.ranks"
+        return f"{who} stands above it", mend
     for block in history.programme.controller.blocks:
         if (block.target, block.speed) == (demand.pump, demand.speed):
             reason = block.because or str(block.condition)
@@ -239,7 +281,3 @@ def _by_decider(a: Spans, deciding: Stream) -> list[tuple[str, Spans]]:
 
 def _at(stream: Stream, at_s: int) -> str:
     return stream.labels[stream.codes[max(0, bisect_right(stream.starts, at_s) - 1)]]
-
-
-def _said(pump: str, speed: str) -> str:
-    return pump if speed == "on" else f"{pump} {speed}"

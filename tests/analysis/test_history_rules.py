@@ -78,6 +78,65 @@ def test_a_leg_speaks_for_a_last_jet_that_is_stale_for_the_same_cause(run: Run) 
     assert ["bench"] == [b.subject for b in told(history, "stale-water")]
 
 
+AUTUMN = date(2027, 10, 30)  # the clocks go back in the night to the 31st
+
+
+def daily(history: History, *starts_h: float) -> None:
+    """The bench flushed for 36 s at these hours; it was fresh when the span began."""
+    fresh = 0.0
+    for start in (*starts_h, history.trace.span_s / H):
+        stood = start - fresh
+        put(history, "bench", (fresh, start, 0.0, stood, max(0.0, stood - 24)))
+        if start < history.trace.span_s / H:
+            put(history, "bench", (start, start + 0.01, 1e-3, stood, 0.01 if stood > 24 else 0.0))
+        fresh = start + 0.01
+
+
+def test_the_longer_night_is_named_and_not_the_flush_that_comes_daily(run: Run) -> None:
+    """A flush at 07:30 by the clock, 25 h after the last: the mend is a second one, or an hour more."""
+    history = run(hours=73, first_day=AUTUMN)
+    daily(history, 7.5, 32.5, 56.5)
+    (breach,) = told(history, "stale-water")
+    assert "the night of the clock change is an hour longer" == breach.cause
+    assert "add a second flush a day, or accept water_age: 25 h" == breach.mend
+
+
+def test_a_longer_night_is_no_excuse_for_more_than_its_hour(run: Run) -> None:
+    """26 h between two flushes over the same night, and 25 h in a night like others."""
+    late = run(hours=73, first_day=AUTUMN)
+    daily(late, 7.5, 33.6, 56.5)
+    usual = run(hours=72, first_day=date(2027, 3, 1))
+    daily(usual, 7.5, 32.5, 56.5)
+    for history in (late, usual):
+        (breach,) = told(history, "stale-water")
+        assert "clock change" not in breach.cause
+
+
+def test_a_flush_that_is_asked_for_daily_and_does_not_run_is_not_asked_for_again(run: Run) -> None:
+    """The flush is raised every 12 h, the bench stands for 30 h: something keeps it off."""
+    raised = {"line flush": [x for k in range(4) for x in ((k * 43_200, "raised"), (k * 43_200 + 40, ""))]}
+    history = run(hours=48, demands=raised)
+    put(history, "bench", (0, 30, 0.0, 30, 6), (30, 48, 1e-3, 30, 0.01))
+    (breach,) = told(history, "stale-water")
+    assert "let line flush run: it is asked for often enough, and something keeps it off" == breach.mend
+    never = run(hours=48)
+    put(never, "bench", (0, 30, 0.0, 30, 6), (30, 48, 1e-3, 30, 0.01))
+    (breach,) = told(never, "stale-water")
+    assert "have line flush move it at least every 24 h" == breach.mend
+
+
+def test_warm_stagnation_over_the_longer_night(run: Run) -> None:
+    """25 h warm and still over the clock change; in March the same 25 h have the usual cause."""
+    history = run(hours=49, first_day=AUTUMN, zone_c=30.0)
+    warm(history, "bench", 30.0, (7.5, 32.5))
+    (breach,) = told(history, "warm-stagnation")
+    assert "the night of the clock change is an hour longer" == breach.cause
+    assert "add a second flush a day, or accept warm_stagnation: 25 h" == breach.mend
+    usual = run(hours=48, zone_c=30.0)
+    warm(usual, "bench", 30.0, (7.5, 32.5))
+    assert "clock change" not in told(usual, "warm-stagnation")[0].cause
+
+
 def warm(history: History, name: str, temp_c: float, *stands: tuple[float, float]) -> None:
     """A body that is as warm as its zone throughout, and stands in these hours."""
     end = history.trace.span_s
@@ -258,6 +317,24 @@ def test_a_demand_that_another_pre_empts_is_not_served(run: Run) -> None:
     (breach,) = told(history, "demand-not-served")
     assert ("line flush", "filter run stands above it") == (breach.subject, breach.cause)
     assert (201.0, 39.0) == (breach.at_s, breach.lasts_s)
+    assert "move one of them, or put line_flush before filter_run in schedule.ranks" == breach.mend
+
+
+def test_ranks_do_not_part_two_demands_of_one_kind(run: Run) -> None:
+    """Two line flushes with one rank: only another time parts them."""
+    two = (
+        'line_flushes: [{pump: main high, start: ["07:30", "19:30"], lasts: 40 s}]',
+        'line_flushes: [{pump: main low, start: "07:30", lasts: 40 s, name: slow}, '
+        '{pump: main high, start: "07:30", lasts: 40 s, name: fast}]',
+    )
+    history = run(
+        two,
+        pumps={"main": [(100, "low"), (900, "stopped")]},
+        demands={"fast": [(200, "raised"), (240, "")]},
+        deciding={"main": [(100, "slow"), (900, "")]},
+    )
+    (breach,) = told(history, "demand-not-served")
+    assert "move one of them" == breach.mend
 
 
 def test_more_than_the_asked_speed_serves_a_demand(run: Run) -> None:
