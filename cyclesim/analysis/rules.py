@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from cyclesim.analysis import history_rules, plant_rules, state_rules
+from cyclesim.analysis import heat_rules, history_rules, plant_rules, state_rules
 from cyclesim.analysis.findings import Breach, Checked, Finding, NotJudged, Rule, grouped, in_order
 from cyclesim.analysis.history import History
 from cyclesim.analysis.spans import Spans, join
@@ -176,6 +176,24 @@ RULES: tuple[Rule, ...] = (
         _CHOICE,
         "move one of the demands",
         history_rules.demand_not_served,
+    ),
+    Rule(
+        "heating-in-vain",
+        "history",
+        "comfort",
+        "Where heating is raised, a source fires within 1 h, and the water is warm within 48 h.",
+        _CHOICE,
+        "see what keeps the sources off",
+        heat_rules.heating_in_vain,
+    ),
+    Rule(
+        "frost-in-plant",
+        "history",
+        "danger",  # ice bursts pipes and housings
+        "No water of a leg, a housing or the tub reaches 0 degC.",
+        "water freezes at 0 degC; what ice does is not modelled: numbers after that are for liquid water",
+        "frost protection, insulation, or drain it",
+        heat_rules.frost_in_plant,
     ),
 )
 

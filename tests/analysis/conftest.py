@@ -83,6 +83,7 @@ def run(scenario: Callable[..., Scenario]) -> Callable[..., History]:
         sources: Told | None = None,
         demands: Told | None = None,
         deciding: Told | None = None,
+        reasons: Told | None = None,
         zone_c: float = 10.0,
     ) -> History:
         built = scenario(*changes)
@@ -105,6 +106,7 @@ def run(scenario: Callable[..., Scenario]) -> Callable[..., History]:
             (trace.sources, sources),
             (trace.demands, demands),
             (trace.deciding, deciding),
+            (trace.reasons, reasons),
         ]
         for streams, changes_ in told:
             for name, steps in (changes_ or {}).items():

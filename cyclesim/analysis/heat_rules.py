@@ -1,0 +1,169 @@
+"""Rules of a whole run about heat: heating that does not warm the water, and water that freezes."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from cyclesim.analysis.combinations import more_flow, said
+from cyclesim.analysis.findings import Breach
+from cyclesim.analysis.history import History
+from cyclesim.analysis.history_rules import Judged
+from cyclesim.analysis.spans import Floats, Spans, join, meet, spans, total_s, while_in, without
+from cyclesim.analysis.words import lasting
+from cyclesim.control.step import Block
+from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.simulation.programme import HEATING
+
+VAIN_S, ENDLESS_S = 3600.0, 48 * 3600.0
+"""For how long no source may fire though it is called, and how long heating may take; project choices."""
+
+_FREEZES_C, _ABSOLUTE_ZERO_C = 0.0, -273.15
+
+
+def heating_in_vain(history: History) -> Judged:
+    """Heating is raised, and no source fires for too long; or one fires, and the water does not get warm."""
+    heating, trace = history.plant.scenario.schedule.heating, history.trace
+    if heating is None:
+        return
+    raised = while_in(trace.demands[HEATING], "raised")
+    firing = join(*(while_in(trace.sources[name], "firing") for name in heating.sources))
+    off = without(raised, firing)
+    found = [(span, "without heat") for span in off[off[:, 1] - off[:, 0] > VAIN_S]]
+    for span in raised[raised[:, 1] - raised[:, 0] > ENDLESS_S]:
+        if 2.0 * total_s(meet(firing, spans([span]))) >= span[1] - span[0]:
+            found.append((span, "of heating"))
+        elif not any(span[0] <= a and b <= span[1] for (a, b), _ in found):
+            found.append((span, "with little heat"))
+    for span, what in found:
+        start, end = span.tolist()
+        if what == "of heating":
+            cause = "the heater is too small for this loss"
+            mend = "a stronger heat source, or less loss: a better cover, insulation of shell and legs"
+        else:
+            cause, mend = _why_no_heat(history, spans([span]))
+        text = f"{lasting(end - start)} {what}{_as_cold_as(history, start, end)}"
+        yield Breach("heating", cause, (end - start) / 3600.0, "h", text, mend, start, end - start)
+
+
+def _as_cold_as(history: History, start_s: float, end_s: float) -> str:
+    """The coldest water of a while beside the set point; nothing where the trace has no tub."""
+    trace, heating = history.trace, history.plant.scenario.schedule.heating
+    if heating is None or not len(trace.tub):
+        return ""
+    at, water_c = np.append(trace.tub.start_s, trace.span_s), np.append(trace.tub.water_c, trace.end_water_c)
+    seen = [*water_c[(at >= start_s) & (at <= end_s)], *np.interp([start_s, end_s], at, water_c)]
+    return f", the water down to {min(seen):.1f} of {heating.keep_at_c:g} degC"
+
+
+def _why_no_heat(history: History, spell: Spans) -> tuple[str, str]:
+    """The reason for which sources were off for most of a spell, and what would mend it."""
+    heating, trace = history.plant.scenario.schedule.heating, history.trace
+    assert heating is not None
+    waited = {
+        (name, why): total_s(meet(while_in(trace.reasons[name], why), spell))
+        for name in heating.sources
+        for why in trace.reasons[name].labels
+        if why
+    }
+    source, why = max(waited, key=lambda key: waited[key], default=(heating.sources[0], ""))
+    if not waited or not waited[source, why]:
+        return "its sources stay off for no reason told", "see with --trace what keeps them off"
+    for block in history.programme.controller.blocks:
+        if block.target == source and why == (block.because or str(block.condition)):
+            return why, _blocked_mend(history, source, block)
+    pump, speed = heating.pump
+    own = list(history.plant.speeds[pump])
+    pumped = meet(while_in(trace.pumps[pump], *own[own.index(speed) :]), spell)
+    sheet = history.plant.sheet.heat_sources[source]
+    if why == "no flow sensed" and sheet.proof.by == "none":
+        return why, f"give {source} a flow switch: nothing senses its flow"
+    if why == "no flow sensed" and 2.0 * total_s(pumped) < total_s(spell):
+        return (
+            why,
+            f"let {said(pump, speed)} run: see which demand, block or valve keeps its water from {source}",
+        )
+    mends = {
+        "no flow sensed": more_flow(history.plant, history.programme, source),
+        "tripped": "find what tripped it and mend that; then a person resets it",
+        "proving flow": f"prove the flow of {source} for a shorter time, or see what keeps interrupting it",
+        "rest": f"a shorter rest of {source}",
+        "run-on": f"a shorter keep after {source}, or see what keeps interrupting it",
+    }
+    return why, mends.get(why, "see what keeps it off")
+
+
+def _blocked_mend(history: History, source: str, block: Block) -> str:
+    heating = history.plant.scenario.schedule.heating
+    assert heating is not None
+    pump, speed = heating.pump
+    condition = block.condition
+    own = condition.subject == pump and (condition.state in (speed, "running")) != condition.negated
+    if own:
+        return f"heat at a speed that does not block {source}: it is off {condition}, as heating itself asks"
+    return f"shorten what blocks {source} ({condition}), or move it to when the water is warm"
+
+
+def frost_in_plant(history: History) -> Judged:
+    """The water of a leg, a dead end, a housing or the tub reaches 0 degC."""
+    for body in history.plant.bodies:
+        temps = history.temperatures[body.name]
+        if temps is None:
+            continue
+        cause, mend = _why_frost(history, body.name, body.zone)
+        yield from _frozen(body.name, temps.within(_ABSOLUTE_ZERO_C, _FREEZES_C), temps[:4], cause, mend)
+    rows, trace = history.trace.tub, history.trace
+    if len(rows):
+        at, water_c = np.append(rows.start_s, trace.span_s), np.append(rows.water_c, trace.end_water_c)
+        heated = history.plant.scenario.schedule.heating is not None
+        cause = "heating does not keep it warm" if heated else "nothing heats it"
+        pieces = at[:-1], at[1:], water_c[:-1], water_c[1:]
+        yield from _frozen("tub", _below(*pieces), pieces, cause, "keep it warm, or drain it for the winter")
+
+
+def _below(start_s: Floats, end_s: Floats, start_c: Floats, end_c: Floats) -> Spans:
+    """When water is at 0 degC or below, linear along each piece; the tub's are short."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        crosses = start_s + (end_s - start_s) * start_c / (start_c - end_c)
+    begins, ends = (
+        np.where(start_c <= _FREEZES_C, start_s, crosses),
+        np.where(end_c <= _FREEZES_C, end_s, crosses),
+    )
+    some = (start_c <= _FREEZES_C) | (end_c <= _FREEZES_C)
+    return spans(np.column_stack((begins[some], ends[some])))
+
+
+def _frozen(
+    name: str, spells: Spans, pieces: tuple[Floats, Floats, Floats, Floats], cause: str, mend: str
+) -> Judged:
+    start_s, end_s, start_c, end_c = pieces
+    for start, end in spells.tolist():
+        inside = (start_s < end) & (end_s > start)
+        coldest = float(np.min(np.append(start_c[inside], end_c[inside])))
+        text = f"{coldest:.1f} degC, if it were liquid still"
+        yield Breach(name, cause, coldest, "degC", text, mend, start, end - start, less_is_worse=True)
+
+
+def _why_frost(history: History, name: str, zone: str) -> tuple[str, str]:
+    """Why nothing keeps a body from freezing, and what would."""
+    plant, frost = history.plant, history.plant.scenario.schedule.frost_protection
+
+    def moves(pump: str, speed: str) -> bool:
+        return abs(plant.duty(plant.at(pump, speed)).flow_m3_s(name)) > STILL_M3_S
+
+    movers = [
+        (pump, speed) for pump, speeds in plant.speeds.items() for speed in speeds if moves(pump, speed)
+    ]
+    if not movers:
+        return f"{zone} freezes it, and no pump moves its water", "drain it for the winter, or take it out"
+    speed = said(*movers[0])
+    line = f"{{watches: {zone}, starts_below: 4 degC, stops_above: 6 degC, pump: {speed}}}"
+    if frost is None:
+        return "there is no frost protection", f"frost_protection: {line}; or drain it for the winter"
+    if not moves(*frost.pump):
+        mend = f"protect it with {speed}, which does, insulate it, or drain it for the winter"
+        return f"frost protection at {said(*frost.pump)} does not move its water", mend
+    if frost.watches not in (zone, name):
+        mend = f"let frost protection watch {zone}, or drain it for the winter"
+        return f"frost protection watches {frost.watches}, and it lies in {zone}", mend
+    mend = f"start it above {frost.starts_below_c:g} degC, insulate it, keep the tub warmer, or drain it"
+    return "frost protection does not keep it from freezing", mend

@@ -1,0 +1,213 @@
+"""Heating that does not warm the water, and water that freezes: histories that break the rule or do not."""
+
+from collections.abc import Callable
+
+import pytest
+
+from cyclesim.analysis.findings import Breach
+from cyclesim.analysis.history import History
+from cyclesim.analysis.result import simulate
+from cyclesim.analysis.rules import RULES, judge
+from cyclesim.physics.tub_heat import Piece, Stay
+from cyclesim.scenario.model import Scenario
+
+Run = Callable[..., History]
+Build = Callable[..., Scenario]
+H = 3600
+
+
+def told(history: History, rule_id: str) -> list[Breach]:
+    """What breaks one rule."""
+    rule = next(r for r in RULES if r.id == rule_id)
+    return [b for b in judge(rule, history) if isinstance(b, Breach)]
+
+
+def tub(history: History, *temps: tuple[int, float], end_c: float) -> None:
+    """Water temperatures of the tub: (hour, degC) of each piece, and at the end."""
+    ends = [hour for hour, _ in temps[1:]] + [history.trace.span_s // H]
+    for (hour, temp_c), end in zip(temps, ends, strict=True):
+        history.trace.tub.put(Piece(hour * H, end * H, temp_c, temp_c, 0.0, 0.0, 0.0, 0.0))
+    history.trace.end_water_c = end_c
+
+
+def blocked_for(run: Run, seconds: int, *changes: tuple[str, str], why: str = "the breaker") -> History:
+    """Heating is raised from 1 h on; nothing fires for so long, then the element does, for 1 h."""
+    end = H + seconds
+    return run(
+        *changes,
+        hours=48,
+        pumps={"main": [(H, "low"), (end + H, "stopped")]},
+        demands={"heating": [(H, "raised"), (end + H, "")]},
+        sources={"element": [(end, "firing"), (end + H, "off")]},
+        reasons={"element": [(H, why), (end, "")]},
+    )
+
+
+def test_heating_that_never_fires_names_what_keeps_it_off(run: Run) -> None:
+    """Six hours called without fire, the water at 31 degC at worst, and 36 degC wanted."""
+    history = blocked_for(run, 6 * H)
+    tub(history, (0, 36.0), (3, 33.0), (7, 31.0), (8, 35.0), (12, 20.0), end_c=20.0)
+    (breach,) = told(history, "heating-in-vain")
+    assert ("heating", "the breaker", 6.0, "h") == (breach.subject, breach.cause, breach.worst, breach.unit)
+    assert (H, 6 * H) == (breach.at_s, breach.lasts_s)
+    assert "6 h without heat, the water down to 31.0 of 36 degC" == breach.text
+
+
+def test_an_hour_without_heat_is_no_heating_in_vain(run: Run) -> None:
+    """Exactly 1 h is allowed, a second more is not."""
+    assert [] == told(blocked_for(run, H), "heating-in-vain")
+    assert 1 == len(told(blocked_for(run, H + 1), "heating-in-vain"))
+
+
+def test_the_reason_that_lasts_longest_is_the_cause(run: Run) -> None:
+    """Ten minutes of proving and five hours tripped in one spell."""
+    history = run(
+        hours=24,
+        demands={"heating": [(H, "raised"), (8 * H, "")]},
+        reasons={
+            "element": [(H, "proving flow"), (H + 600, "tripped"), (6 * H, "no flow sensed"), (8 * H, "")]
+        },
+    )
+    (breach,) = told(history, "heating-in-vain")
+    assert "tripped" == breach.cause
+    assert "a person resets it" in breach.mend
+
+
+OWN_BLOCK = ("block: element, while: main high", "block: element, while: main low")
+NO_SWITCH = ("proof: {by: flow_switch}", "proof: {by: none}")
+STARVED = ("needs_flow: 30 L/min", "needs_flow: 400 L/min")
+
+
+@pytest.mark.parametrize(
+    ("changes", "why", "mend"),
+    [
+        ([], "the breaker", "shorten what blocks element (while main high)"),
+        ([OWN_BLOCK], "the breaker", "heat at a speed that does not block element"),
+        ([NO_SWITCH], "no flow sensed", "give element a flow switch"),
+        ([STARVED], "no flow sensed", "main low alone gives it too little: a larger pump or a larger bore"),
+        ([], "rest", "a shorter rest of element"),
+        ([], "tripped", "a person resets it"),
+    ],
+)  # fmt: skip
+def test_the_mend_of_heating_in_vain_fits_its_cause(
+    run: Run, changes: list[tuple[str, str]], why: str, mend: str
+) -> None:
+    """Each reason has a mend of its own."""
+    (breach,) = told(blocked_for(run, 2 * H, *changes, why=why), "heating-in-vain")
+    assert why == breach.cause
+    assert mend in breach.mend
+
+
+def fires_for(run: Run, hours: float, every: int = 1) -> History:
+    """Heating raised for so long, the element firing in every so-manieth half hour."""
+    end = round(hours * H)
+    steps = [
+        (k * 1800, "firing" if k % every == 0 else "off") for k in range(2 * round(hours)) if k * 1800 < end
+    ]
+    return run(
+        hours=100,
+        demands={"heating": [(0, "raised"), (end, "")]},
+        sources={"element": [*steps, (end, "off")]},
+        reasons={"element": [(t, "" if state == "firing" else "the breaker") for t, state in steps]},
+    )
+
+
+def test_a_heater_that_is_too_small_for_the_loss(run: Run) -> None:
+    """It fires throughout, and after 50 h the water is still not warm; 48 h are allowed."""
+    history = fires_for(run, 50.0)
+    tub(history, (0, 36.0), (49, 27.5), end_c=36.0)
+    (breach,) = told(history, "heating-in-vain")
+    assert ("the heater is too small for this loss", 50.0) == (breach.cause, breach.worst)
+    assert "27.5 of 36 degC" in breach.text
+    assert [] == told(fires_for(run, 48.0), "heating-in-vain")
+
+
+def test_a_heater_that_is_mostly_blocked_is_not_called_too_small(run: Run) -> None:
+    """It fires one half hour in three, for 60 h: the breaker is the cause, not its size."""
+    (breach,) = told(fires_for(run, 60.0, every=3), "heating-in-vain")
+    assert "the breaker" == breach.cause
+
+
+def test_a_heater_that_is_too_small_is_found_by_a_run(scenario: Build) -> None:
+    """300 W against the loss of an uncovered tub: the run says so, and how cold it gets."""
+    weak = [("output: 2300 W", "output: 300 W"), ("cover: {foam: 60 mm, fit: good}", "cover: none")]
+    found = {f.rule: f for f in simulate(scenario(*weak), days=7).findings}
+    assert "the heater is too small for this loss" == found["heating-in-vain"].cause
+    assert "of 36 degC" in found["heating-in-vain"].worst_text
+
+
+# -- frost
+
+
+def stood(history: History, name: str, from_c: float) -> None:
+    """A body that stands throughout beside its zone."""
+    history.trace.stays[name].put(Stay(0, 0, history.trace.span_s, False, from_c, from_c, 0.0))
+
+
+def test_a_leg_that_freezes(run: Run) -> None:
+    """Water at 5 degC beside a zone of -10 degC passes 0 and stays below it."""
+    history = run(hours=200, zone_c=-10.0)
+    stood(history, "bench", 5.0)
+    (breach,) = told(history, "frost-in-plant")
+    assert ("bench", "there is no frost protection") == (breach.subject, breach.cause)
+    assert breach.at_s > 0.0
+    assert pytest.approx(history.trace.span_s) == breach.at_s + breach.lasts_s
+    assert -10.0 <= breach.worst < 0.0
+    assert "{watches: soil, starts_below: 4 degC, stops_above: 6 degC, pump: main low}" in breach.mend
+
+
+def test_a_leg_in_a_zone_above_freezing_does_not_freeze(run: Run) -> None:
+    """Water at 5 degC beside a zone of 0.1 degC never reaches 0."""
+    history = run(hours=200, zone_c=0.1)
+    stood(history, "bench", 5.0)
+    assert [] == told(history, "frost-in-plant")
+
+
+def test_the_tub_freezes_and_does_not(run: Run) -> None:
+    """From 2 to -2 degC in an hour, and back in 22: below 0 from the half hour to 13:00."""
+    history = run(hours=24)
+    tub(history, (0, 2.0), (1, -2.0), (2, -2.0), end_c=2.0)
+    (breach,) = told(history, "frost-in-plant")
+    assert ("tub", 0.5 * H, 12.5 * H, -2.0) == (breach.subject, breach.at_s, breach.lasts_s, breach.worst)
+    warm = run(hours=24)
+    tub(warm, (0, 2.0), (1, 0.5), end_c=2.0)
+    assert [] == told(warm, "frost-in-plant")
+
+
+def frost(watches: str, pump: str = "main low") -> tuple[str, str]:
+    """Frost protection in the schedule."""
+    line = (
+        f"frost_protection: {{watches: {watches}, starts_below: 4 degC, stops_above: 6 degC, pump: {pump}}}"
+    )
+    return "  quiet_hours:", f"  {line}\n  quiet_hours:"
+
+
+@pytest.mark.parametrize(
+    ("changes", "cause", "mend"),
+    [
+        ([frost("room")], "frost protection watches room, and it lies in soil", "let frost protection watch"),
+        ([frost("soil")], "frost protection does not keep it from freezing", "start it above 4 degC"),
+    ],
+)  # fmt: skip
+def test_the_mend_of_frost_fits_what_is_there(
+    run: Run, changes: list[tuple[str, str]], cause: str, mend: str
+) -> None:
+    """The wrong zone, and the right one."""
+    history = run(*changes, hours=200, zone_c=-10.0)
+    stood(history, "bench", 5.0)
+    (breach,) = told(history, "frost-in-plant")
+    assert cause == breach.cause
+    assert mend in breach.mend
+
+
+def test_a_dead_end_bursts_too(scenario: Build) -> None:
+    """A capped spare outdoors in a winter of -15 degC: found by a run, and no pump is proposed."""
+    built = scenario(
+        ("mean: 12 degC", "mean: -5 degC"),
+        ("  pumps:\n", "    spare: {pipe: 50 PN10, length: 4 m, zone: outdoors, dead_end: true}\n  pumps:\n"),
+    )
+    found = [
+        f for f in simulate(built, days=3).findings if f.rule == "frost-in-plant" and f.subject == "spare"
+    ]
+    assert ["drain it for the winter, or take it out"] == [f.mend for f in found]
+    assert {"danger"} == {f.severity for f in found}
