@@ -8,7 +8,7 @@ from cyclesim.analysis.combinations import more_flow, said
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
 from cyclesim.analysis.history_rules import Judged
-from cyclesim.analysis.spans import Floats, Spans, join, meet, spans, total_s, while_in, without
+from cyclesim.analysis.spans import NONE, Floats, Spans, join, meet, spans, total_s, while_in, without
 from cyclesim.analysis.words import lasting
 from cyclesim.control.step import Block
 from cyclesim.physics.water_age import STILL_M3_S
@@ -104,20 +104,20 @@ def _blocked_mend(history: History, source: str, block: Block) -> str:
 
 
 def frost_in_plant(history: History) -> Judged:
-    """The water of a leg, a dead end, a housing or the tub reaches 0 degC."""
-    for body in history.plant.bodies:
-        temps = history.temperatures[body.name]
-        if temps is None:
-            continue
-        cause, mend = _why_frost(history, body.name, body.zone)
-        yield from _frozen(body.name, temps.within(_ABSOLUTE_ZERO_C, _FREEZES_C), temps[:4], cause, mend)
-    rows, trace = history.trace.tub, history.trace
+    """The water of a leg, a dead end, a housing or the tub reaches 0 degC. A frozen tub speaks for all."""
+    rows, trace, tub = history.trace.tub, history.trace, NONE
     if len(rows):
         at, water_c = np.append(rows.start_s, trace.span_s), np.append(rows.water_c, trace.end_water_c)
+        pieces = at[:-1], at[1:], water_c[:-1], water_c[1:]
+        tub = _below(*pieces)
         heated = history.plant.scenario.schedule.heating is not None
         cause = "heating does not keep it warm" if heated else "nothing heats it"
-        pieces = at[:-1], at[1:], water_c[:-1], water_c[1:]
-        yield from _frozen("tub", _below(*pieces), pieces, cause, "keep it warm, or drain it for the winter")
+        yield from _frozen("tub", tub, pieces, cause, "keep it warm, or drain it for the winter")
+    for body in history.plant.bodies:
+        temps = history.temperatures[body.name]
+        if temps is not None:
+            spells = without(temps.within(_ABSOLUTE_ZERO_C, _FREEZES_C), tub)
+            yield from _frozen(body.name, spells, temps[:4], *_why_frost(history, body.name, body.zone))
 
 
 def _below(start_s: Floats, end_s: Floats, start_c: Floats, end_c: Floats) -> Spans:

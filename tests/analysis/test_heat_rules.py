@@ -174,6 +174,18 @@ def test_the_tub_freezes_and_does_not(run: Run) -> None:
     assert [] == told(warm, "frost-in-plant")
 
 
+def test_a_frozen_tub_speaks_for_what_it_fills(run: Run) -> None:
+    """A leg that freezes while the tub is frozen is no finding of its own; once the tub is warm it is."""
+    history = run(hours=200, zone_c=-10.0)
+    stood(history, "bench", -1.0)
+    tub(history, (0, -1.0), end_c=-1.0)
+    assert ["tub"] == [b.subject for b in told(history, "frost-in-plant")]
+    warm = run(hours=200, zone_c=-10.0)
+    stood(warm, "bench", -1.0)
+    tub(warm, (0, 30.0), end_c=30.0)
+    assert ["bench"] == [b.subject for b in told(warm, "frost-in-plant")]
+
+
 def frost(watches: str, pump: str = "main low") -> tuple[str, str]:
     """Frost protection in the schedule."""
     line = (
