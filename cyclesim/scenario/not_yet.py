@@ -12,8 +12,6 @@ if TYPE_CHECKING:
 NOT_YET = (
     "supply.circuits",
     "supply.region",
-    "plant.heat_sources.*.kind = wood",
-    "plant.heat_sources.*.kind = solar",
     "plant.pumps.*.starting_current",
     "plant.pumps.*.*.starting_current",
     "limits.starts_per_hour",

@@ -18,11 +18,11 @@ from cyclesim.control.step import NOBODY, POWER_LOST, State
 from cyclesim.physics.loops import Loops, Patterns
 from cyclesim.physics.tub_heat import Exchanged, TubHeat
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.scenario.heat_sources import HeatPump
+from cyclesim.scenario.heat_sources import HeatPump, Solar
 from cyclesim.scenario.model import Scenario
 from cyclesim.simulation.assembly import Plant, PlantDuty
 from cyclesim.simulation.clock import At, Priority
-from cyclesim.simulation.exchanges import Exchanges, Numbered
+from cyclesim.simulation.exchanges import Exchanges, Numbered, fires
 from cyclesim.simulation.frost import TUB, FrostWatch
 from cyclesim.simulation.heating_control import HeatingControl, Surroundings
 from cyclesim.simulation.programme import FROST, Programme
@@ -34,6 +34,7 @@ from cyclesim.simulation.weather import below, weather, zones
 DAY_S = 86_400
 WARM_UP_S = 14 * DAY_S
 LONG_WARM_UP_S = 30 * DAY_S
+_HOT_SHARE = 0.05  # of its output: a stove or collector that gives less counts as off
 Edge = tuple[int, int, bool]
 
 
@@ -107,19 +108,21 @@ class _Run:
         self.span_s = round((end_utc - begin_utc).total_seconds())
         self.env = simpy.Environment(initial_time=self.start_s)
         controller, self.sources = self.controller, programme.switched
+        unswitched = [n for n in plant.sheet.heat_sources if n not in self.sources]
         self.trace = Trace(
             begin_utc,
             scenario.place.time_zone,
             self.span_s,
             list(plant.pumps),
-            self.sources,
+            [*self.sources, *unswitched],
             [d.name for d in controller.demands],
             list(plant.reported),
             [b.name for b in plant.bodies],
             list(plant.sheet.air),
         )
         trace = self.trace
-        self.streams = [*trace.pumps.values(), *trace.blowers.values(), *trace.sources.values()]
+        switched = (trace.sources[n] for n in self.sources)
+        self.streams = [*trace.pumps.values(), *trace.blowers.values(), *switched]
         self.pumps, self.first_source = len(trace.pumps), len(trace.pumps) + len(trace.blowers)
         self.demands = [
             (controller.bit(f"{d.name}.raised"), trace.demands[d.name]) for d in controller.demands
@@ -141,7 +144,9 @@ class _Run:
         self.exchanges: Exchanges | None = None
         if _has_laws(scenario):
             air = weather(scenario, begin_utc, warm_up_s, self.span_s)
-            self.exchanges = Exchanges(plant, air, self.zones)
+            origin_utc = begin_utc - timedelta(seconds=warm_up_s)
+            burning = fires(plant, programme, origin_utc, len(air.air_c))
+            self.exchanges = Exchanges(plant, air, self.zones, burning)
 
         put_stay = [trace.stays[body.name].put for body in plant.bodies]
         put_age = {i: trace.ages[name].put for name, i in plant.reported.items()}
@@ -171,6 +176,8 @@ class _Run:
         self.env.process(self._calendar(self._edges(programme, origin, bathed)))
         if bathed or not self.always_covered:
             self.env.process(self._bathers(together(bathed)))
+        if self.exchanges and self.exchanges.fires:
+            self.env.process(self._burning())
         self.heating: HeatingControl | None = None
         if heating := scenario.schedule.heating:
             around = Surroundings(
@@ -341,7 +348,7 @@ class _Run:
                     stream.put(now, self.controller.demands[who].name)
                 else:
                     stream.put(now, "" if who == NOBODY else self.keeps[-2 - who])
-            for stream, why in zip(trace.reasons.values(), reasons, strict=True):
+            for stream, why in zip(trace.reasons.values(), reasons, strict=False):  # stoves come after
                 stream.put(now, why)
         changed = self.facts ^ self.noted_facts
         for mask, stream in self.demands:
@@ -378,7 +385,28 @@ class _Run:
                 laws = (*laws, self.exchanges.open_water())
             if self.people:
                 laws = (*laws, self.exchanges.bathers(self.people))
-        self.heat.change(effect.duty.body_flows_m3_s, effect.heat_w, effect.trapped_w, laws, self.covered)
+        trapped_w = effect.trapped_w
+        for name, series in self.exchanges.fires.items() if self.exchanges else ():
+            if self.exchanges and abs(effect.duty.flow_m3_s(name)) > STILL_M3_S:
+                laws = (*laws, self.exchanges.by_itself(name))
+            elif not isinstance(self.plant.sheet.heat_sources[name], Solar):  # a dry collector stands hot
+                trapped_w += series[(int(self.env.now) - self.start_s) // 3600]
+        self.heat.change(effect.duty.body_flows_m3_s, effect.heat_w, trapped_w, laws, self.covered)
+
+    def _burning(self) -> Generator[simpy.Event, None, None]:
+        """What burns or shines by itself, hour by hour: its heat, and whether it is hot."""
+        assert self.exchanges is not None
+        for hour in range((self.span_s - self.start_s) // 3600):
+            at, hot = self.start_s + 3600 * hour, dict[str, bool]()
+            for name, series in self.exchanges.fires.items():
+                hot[name] = series[hour] > _HOT_SHARE * self.plant.sheet.heat_sources[name].output_w
+            if any(hot.values()) or any(self.trace.sources[n].now == "firing" for n in hot):
+                if at > self.env.now:
+                    yield At(self.env, at, Priority.POST)
+                for name, yes in hot.items():
+                    self.trace.sources[name].put(at, "firing" if yes else "off")
+                self._tell_heat()
+                self._request_scan(at)
 
     def _put_exchange(self, row: Exchanged) -> None:
         assert self.exchanges is not None
@@ -459,5 +487,5 @@ class _Run:
 def _has_laws(scenario: Scenario) -> bool:
     """Whether any heat depends on the water's temperature and the weather beyond its own."""
     plant = scenario.plant
-    pumps = any(isinstance(source, HeatPump) for source in plant.heat_sources.values())
+    pumps = any(isinstance(s, HeatPump) or not s.switched for s in plant.heat_sources.values())
     return bool(scenario.schedule.bathing) or pumps or bool(plant.air) or plant.tub.cover == "none"

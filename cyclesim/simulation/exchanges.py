@@ -2,19 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from cyclesim.physics import laws
 from cyclesim.physics.laws import Law
-from cyclesim.physics.sources import HeatPump, RatedPoint
+from cyclesim.physics.sources import HeatPump, RatedPoint, SolarCollector, WoodStove
 from cyclesim.scenario.heat_sources import HeatPump as HeatPumpSheet
+from cyclesim.scenario.heat_sources import Solar, Wood
 from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Zones
-from cyclesim.simulation.weather import Weather, mean_air_c
+from cyclesim.simulation.weather import Weather, mean_air_c, standard_time
 
 OPEN_WATER, BATHERS = "open water", "bathers"
 _AIR_HEAT = 0.7
 """Share of a blower's power that warms its air; common practice, no source."""
+
+_SUMMER_DAY_H, _WINTER_DAY_H = 16.0, 8.0
+"""Hours of sun at midsummer and midwinter, about 48 degrees of latitude; a declared profile."""
+_DEAD_FIRE = 8
+"""Time constants after which a fire that dies down is out."""
 
 Numbered = tuple[int, Law]
 
@@ -22,10 +31,14 @@ Numbered = tuple[int, Law]
 class Exchanges:
     """Laws by number; `names` are what the trace books them under."""
 
-    def __init__(self, plant: Plant, weather: Weather, zones: Zones) -> None:
+    def __init__(
+        self, plant: Plant, weather: Weather, zones: Zones, fires: Mapping[str, Sequence[float]]
+    ) -> None:
         self.names: list[str] = []
         self._plant, self._weather, self._zones = plant, weather, zones
         self._known: dict[tuple[str, int], Numbered] = {}
+        self.fires = dict(fires)
+        """Hourly heat of the sources that nobody switches [W], in the hours of the weather."""
         given = plant.sheet.tub.fill_water_c
         self.makeup_c = mean_air_c(plant.scenario.place.weather) if given is None else given
         """Temperature of what is filled up [degC]: as the file says, or the year's mean air."""
@@ -85,6 +98,10 @@ class Exchanges:
             found = self._numbered(name, 0, law)
         return found
 
+    def by_itself(self, name: str) -> Numbered:
+        """A stove or a collector that nobody switches, while water moves through it."""
+        return self._known.get((name, 0)) or self._numbered(name, 0, laws.constant_law(self.fires[name]))
+
     def _humidity(self, zone: str) -> Sequence[float]:
         """Relative humidity of a zone: that outdoors, with the vapour kept where the zone is warmer."""
         if zone == "outdoors":
@@ -105,3 +122,31 @@ def rated(sheet: HeatPumpSheet) -> HeatPump:
         defrost_below_c=sheet.defrost_below_c,
         defrost_share=sheet.defrost_share if given else None,
     )
+
+
+def fires(plant: Plant, programme: Programme, origin: datetime, hours: int) -> dict[str, list[float]]:
+    """Hourly heat [W] of every stove and collector from *origin* (UTC) on."""
+    found: dict[str, list[float]] = {}
+    for name, sheet in plant.sheet.heat_sources.items():
+        if isinstance(sheet, Solar):
+            sun = SolarCollector(sheet.summer_peak_w, sheet.winter_peak_w, _SUMMER_DAY_H, _WINTER_DAY_H)
+            standard = standard_time(origin, ZoneInfo(plant.scenario.place.time_zone))
+            found[name] = sun.hourly_w(standard, hours)
+        elif isinstance(sheet, Wood):
+            found[name] = _burning(sheet, programme, origin, hours)
+    return found
+
+
+def _burning(sheet: Wood, programme: Programme, origin: datetime, hours: int) -> list[float]:
+    """Mean heat of each hour [W] of a stove that is lit by the calendar."""
+    watts = [0.0] * hours
+    early = timedelta(days=2)  # a fire lit before the run may still burn
+    for burn in sheet.burns:
+        stove = WoodStove(sheet.output_w, burn.lasts_s, sheet.dies_down_s)
+        out_s = burn.lasts_s + _DEAD_FIRE * sheet.dies_down_s
+        for lit in programme.occurrences(burn, origin - early, 3600 * hours + int(early.total_seconds())):
+            lit_s = lit.start_s - int(early.total_seconds())
+            for hour in range(max(0, lit_s // 3600), min(hours, int(lit_s + out_s) // 3600 + 1)):
+                since = 3600 * hour - lit_s
+                watts[hour] += (stove.given_j(since + 3600) - stove.given_j(since)) / 3600.0
+    return watts

@@ -13,9 +13,10 @@ from cyclesim.control.machines import Machine, pump_machine, source_machine, tab
 from cyclesim.control.step import Controller
 from cyclesim.scenario.bathing import Bathing
 from cyclesim.scenario.model import Scenario
-from cyclesim.scenario.schedule import AirPurge, Run
 from cyclesim.scenario.schedule import Block as BlockLine
 from cyclesim.scenario.schedule import Keep as KeepLine
+from cyclesim.scenario.schedule import Run
+from cyclesim.scenario.times import Occasion
 from cyclesim.simulation.sessions import Session, sessions
 from cyclesim.simulation.trace import Span, joined
 
@@ -172,7 +173,7 @@ class Programme:
     # -- the calendar --------------------------------------------------------------------------------------
 
     def occurrences(
-        self, run: Run | Bathing | AirPurge, begin_utc: datetime, span_s: int
+        self, run: Run | Bathing | Occasion, begin_utc: datetime, span_s: int
     ) -> list[Occurrence]:
         """When one entry of the schedule is raised, in seconds from *begin_utc*."""
         return runs(

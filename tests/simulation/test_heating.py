@@ -1,6 +1,6 @@
 """Set points, thermostat, prices and warmed rooms, each by hand."""
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import numpy as np
 import pytest
@@ -160,3 +160,38 @@ schedule:
     cold = [started[min(t for t in started if t >= start)] for start, _ in spans]
     assert all(t < 5.1 for t in cold)
     assert stays.end_c.min() > 4.5
+
+
+def test_a_stove_burns_whether_water_moves_or_not(loop, run):
+    """Two hours at 6 kW and what dies down after: its heat waits while the pump stands, and is all booked.
+
+    By hand: 6 kW x 2 h, and after that 6 kW x 0.5 h of time constant: 15 kWh a fire, every day at 12:00.
+    """
+    scenario = loop(
+        "plant.heat_sources.stove={kind: wood, output: 6 kW, burns: [{start: '12:00', lasts: 2 h}], "
+        "drop: 0.3 m at 400 L/min, volume: 10 L, needs_flow: 60 L/min, zone: room}",
+        "plant.network=[[tub, suction, main, filter, element, stove, stop, return, tub]]",
+        schedule='schedule: {filter_runs: [{pump: main low, start: "13:00", lasts: 8 h}]}\n',
+    )
+    _, trace = run(scenario, 10)
+    assert [(12 * H, 16 * H)] == [s for s in trace.sources["stove"].spans("firing") if s[0] < DAY]
+    booked = trace.exchanges["stove"].heat_j.sum() / 3.6e6
+    trapped = 10 * 6.0  # the hour from 12:00 to 13:00, before the pump runs
+    assert pytest.approx(10 * 15.0 - trapped, rel=0.01) == booked
+    pumped = trace.pumps["main"].seconds("low") * 0.7 * 300 / 3.6e6
+    lost = trace.tub.cover_loss_j.sum() + trace.tub.shell_loss_j.sum()
+    lost += sum(stay.loss_j.sum() for stay in trace.stays.values())
+    start, end = trace.heat_content_j
+    assert pytest.approx(booked + trapped + pumped, rel=1e-3) == (lost + end - start) / 3.6e6
+
+
+def test_collectors_shine_in_summer_and_by_day(loop, run):
+    """Half a sine over 16 h of 3 kW at midsummer: 3 kW x 16 h x 2/pi = 30.6 kWh a day."""
+    scenario = loop(
+        "plant.heat_sources.panels={kind: solar, summer_peak: 3 kW, winter_peak: 600 W, "
+        "drop: 0.3 m at 400 L/min, volume: 5 L, needs_flow: 60 L/min, zone: outdoors}",
+        "plant.network=[[tub, suction, main, filter, element, panels, stop, return, tub]]",
+        schedule='schedule: {filter_runs: [{pump: main low, start: "00:00", lasts: 24 h}]}\n',
+    )
+    _, trace = run(scenario, 4, start=date(2027, 6, 20))
+    assert pytest.approx(4 * 30.56, rel=0.005) == trace.exchanges["panels"].heat_j.sum() / 3.6e6
