@@ -28,7 +28,7 @@ class Exchange(NamedTuple):
 
     heat_w: W into the water, positive warms; slope_w_k: its slope, never above 0. input_w: electric or fuel
     power, W; input_slope_w_k. evaporated_kg_s: water that leaves and is made up; for bathers what they carry
-    out. Heat to warm its make-up is in heat_w.
+    out; evaporated_kg_s_k its slope. Heat to warm its make-up is in heat_w.
     """
 
     heat_w: float
@@ -36,6 +36,7 @@ class Exchange(NamedTuple):
     input_w: float
     input_slope_w_k: float
     evaporated_kg_s: float
+    evaporated_kg_s_k: float = 0.0
 
 
 Law = Callable[[int, float], Exchange]
@@ -142,4 +143,4 @@ def _with_makeup(
     if evaporated > 0.0:
         lost_w += evaporated * WATER_J_KG_K * colder_k
         lost_k += WATER_J_KG_K * (evaporated_k * colder_k + evaporated)
-    return Exchange(-lost_w, -lost_k, 0.0, 0.0, evaporated)
+    return Exchange(-lost_w, -lost_k, 0.0, 0.0, evaporated, evaporated_k)

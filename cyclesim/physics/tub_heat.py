@@ -404,7 +404,8 @@ class TubHeat:
                     warmer_k_s = water_int - self.water_c * dt
                     heat = x.heat_w * dt + x.slope_w_k * warmer_k_s
                     drawn = x.input_w * dt + x.input_slope_w_k * warmer_k_s
-                    self._on_exchange(Exchanged(law, now, end, heat, drawn, x.evaporated_kg_s * dt))
+                    gone_kg = x.evaporated_kg_s * dt + x.evaporated_kg_s_k * warmer_k_s
+                    self._on_exchange(Exchanged(law, now, end, heat, drawn, gone_kg))
                 self.water_c, self.shell_c, self._now_s = water, shell, end
                 self._integral += water_int
                 self.trapped_j += self._trapped_w * dt
