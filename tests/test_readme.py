@@ -1,0 +1,34 @@
+"""The README's numbers are those of the shipped files."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+import cyclesim
+
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def row(label: str) -> list[float]:
+    """The numbers of a row of the README's table."""
+    (line,) = (line for line in README.splitlines() if line.startswith(f"| {label} |"))
+    return [float(n) for n in re.findall(r"\| ([\d.]+)", line)]
+
+
+def test_the_table_of_the_shipped_pair_is_true():
+    """A year of both plants, to the digits that the README prints."""
+    for k, name in enumerate(("walled-garden", "walled-garden-circulator")):
+        result = cyclesim.simulate(cyclesim.load(ROOT / "schedules" / f"{name}.yaml"))
+        metrics = result.metrics
+        benches = [leg.oldest_water_h for leg_name, leg in metrics.legs.items() if "bench" in leg_name]
+        pumps = sum(pump.energy_kwh for pump in metrics.pumps.values())
+        assert pytest.approx(row("oldest water in a jet leg")[k], abs=0.05) == max(benches)
+        assert pytest.approx(row("energy of the pumps in a year")[k], abs=0.5) == pumps
+        assert pytest.approx(row("energy in a year")[k], abs=0.5) == metrics.energy.energy_kwh
+        assert (
+            pytest.approx(row("heat lost from the pipes in a year")[k], abs=0.5)
+            == metrics.tub.lost_from_legs_kwh
+        )
+        assert () == result.findings
