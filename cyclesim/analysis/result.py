@@ -61,15 +61,14 @@ def simulate(
 
     Without *days* a whole year is run, up to the same date of the next.
 
-    *seed* names the streams of everything that is drawn by chance; nothing in this version is, so that it is
-    only recorded. *on_day* is called with the number of days done. Raises ValueError for less than one day.
+    *seed* names the streams of everything that is drawn by chance: bathing sessions. *on_day* is called with the number of days done. Raises ValueError for less than one day.
     """
     if days is None:
         days = days_of_year(start or date(scenario.place.year, 1, 1))
     if days < 1:
         raise ValueError(f"a run lasts at least one day, not {days}")
     plant, programme = Plant(scenario), Programme(scenario)
-    trace = simulate_trace(plant, programme, days=days, start=start, on_day=on_day)
+    trace = simulate_trace(plant, programme, days=days, start=start, seed=seed, on_day=on_day)
     history = History(plant, programme, trace)
     findings, checked = check(history)
     about = About(

@@ -57,7 +57,7 @@ def check(tree: Tree) -> list[Fault]:
         for path, text in tree.texts(_QUIET):
             faults += _speed(tree, path, text, lone=True)
     if names["heat_sources"] is not None and names["pumps"] is not None:
-        faults += _interlocks(tree, names["heat_sources"], names["pumps"])
+        faults += _interlocks(tree, names["heat_sources"], names["pumps"], named["air"] or [])
     return [*faults, *check_uses(tree, names), *check_network(tree, names)]
 
 
@@ -130,12 +130,14 @@ def _speed(tree: Tree, path: Steps, text: str, *, lone: bool) -> Iterator[Fault]
     yield tree.fault(path, found, f"{one_of(ways)} is due", did_you_mean(text, ways) if speed != "on" else "")
 
 
-def _interlocks(tree: Tree, sources: list[str], pumps: list[str]) -> Iterator[Fault]:
+def _interlocks(tree: Tree, sources: list[str], pumps: list[str], blowers: list[str]) -> Iterator[Fault]:
     """What blocks and keeps refer to, and that each is said once."""
     speeds = [
         f"{pump} {speed}" if speed != "on" else pump for pump in pumps for speed in speeds_of(tree, pump)
     ]
-    causes = [*(text for text in speeds if " " in text), *(f"{pump} running" for pump in pumps)]
+    speeds += blowers
+    causes = [*(text for text in speeds if " " in text)]
+    causes += [f"{name} running" for name in (*pumps, *blowers)]
     causes += [f"{source} firing" for source in sources]
     said: dict[tuple[str, str], Steps] = {}
     for path, interlock in tree.match("interlocks.*"):
@@ -154,7 +156,9 @@ def _interlocks(tree: Tree, sources: list[str], pumps: list[str]) -> Iterator[Fa
                 (*path, "while"),
                 f"'{shorten(cause)}', nothing that is known",
                 f"{one_of(causes)} is due",
-                f"did you mean '{cause} running'?" if cause in pumps else did_you_mean(cause, causes),
+                f"did you mean '{cause} running'?"
+                if cause in (*pumps, *blowers)
+                else did_you_mean(cause, causes),
             )
         if isinstance(block, str) and isinstance(cause, str) and cause in (block, f"{block} firing"):
             yield tree.fault((*path, "while"), f"'{cause}', the thing itself", "something else is due")

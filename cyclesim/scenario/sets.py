@@ -1,4 +1,4 @@
-"""`--set PATH=VALUE`: one key of the file changed for one run."""
+"""`--set PATH=VALUE`: one key of the file changed for one run; `PATH=null` leaves it out."""
 
 from typing import Any, get_origin
 
@@ -29,11 +29,22 @@ def apply(tree: Tree, text: str, number: int) -> None:
         found = f"'{shorten(written)}', a path that leads nowhere"
         tree.faults.append(Fault(FILE, number, 1, "", found, "the path of a key of the file is due", hint))
         return
+    if value.strip() == "null":
+        _leave_out(tree, path)
+        return
     part = parse_text(value.strip(" "), FILE, (number - 1, len(text) - len(value.lstrip(" "))))
     if part.value is None and not part.faults:
         part.faults.append(Fault(FILE, number, len(text) + 1, dotted(path), "nothing", "a value is due"))
     tree.marks.setdefault((*path, KEY), Mark(FILE, number, 1))
     tree.graft(path, part)
+
+
+def _leave_out(tree: Tree, path: Steps) -> None:
+    """Take a key or an entry out of the file, as if nobody had written it."""
+    parent: Any = tree.value
+    for step in path[:-1]:
+        parent = parent[step]
+    del parent[path[-1]]
 
 
 def _reach(tree: Tree, words: list[str]) -> Steps | None:

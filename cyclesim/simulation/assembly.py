@@ -66,6 +66,8 @@ class PlantDuty:
     pump_heat_w: float
     reached_s: Mapping[str, float]
     """Seconds until tub water reaches the far end of each plug; only of those that move."""
+    body_ahead_m3: tuple[float, ...]
+    """What passes into each body before tub water does."""
 
     def flow_m3_s(self, name: str) -> float:
         """Flow through a leg, pump, piece of equipment, heat source or jet."""
@@ -272,6 +274,13 @@ class Plant:
             duty = Duty({}, {}, {}, {}, {}, ())
         flows = tuple(duty.flows_m3_s.get(plug.name, 0.0) for plug in self.plugs)
         times = reached(self.plugs, flows)
+        far_s = {plug.name: t for plug, t, q in zip(self.plugs, times, flows, strict=True) if q}
+        inside_m3 = {plug.name: plug.volume_m3 for plug in self.plugs}
+
+        def ahead_m3(name: str) -> float:
+            volume = far_s.get(name, 0.0) * abs(duty.flows_m3_s.get(name, 0.0)) - inside_m3[name]
+            return max(0.0, volume) if math.isfinite(volume) else 0.0
+
         pump_heat = sum(self.pumps[n].heat_to_water * self.speeds[n][s].power_w for n, s in running.items())
         name = " + ".join(_said(n, s) for n, s in running.items())
         turned = [v for v in self.sheet.valves if (v in shut) != (v in self.usually_shut)]
@@ -290,7 +299,8 @@ class Plant:
                 if e.kind == "filter"
             ),
             pump_heat,
-            {plug.name: t for plug, t, q in zip(self.plugs, times, flows, strict=True) if q},
+            far_s,
+            tuple(ahead_m3(body.name) for body in self.bodies),
         )
 
     def duties(self) -> list[PlantDuty]:

@@ -391,7 +391,10 @@ class _Run:
                 laws = (*laws, self.exchanges.by_itself(name))
             elif not isinstance(self.plant.sheet.heat_sources[name], Solar):  # a dry collector stands hot
                 trapped_w += series[(int(self.env.now) - self.start_s) // 3600]
-        self.heat.change(effect.duty.body_flows_m3_s, effect.heat_w, trapped_w, laws, self.covered)
+        duty = effect.duty
+        self.heat.change(
+            duty.body_flows_m3_s, effect.heat_w, trapped_w, laws, self.covered, duty.body_ahead_m3
+        )
 
     def _burning(self) -> Generator[simpy.Event, None, None]:
         """What burns or shines by itself, hour by hour: its heat, and whether it is hot."""

@@ -139,7 +139,7 @@ class Programme:
             yield name, source_machine(name, proves, self.run_on_s(name) > 0, source.rest_s > 0, least)
 
     def _blocks(self) -> Iterator[Block]:
-        pumps = self.scenario.plant.pumps
+        pumps = {*self.scenario.plant.pumps, *self.scenario.plant.air}
         for line in self._block_lines():
             if line.unless == "flow proven":
                 continue  # the proof is a state of the source's own machine

@@ -81,3 +81,14 @@ def test_a_set_to_a_new_name_in_the_middle_of_a_path_is_a_slip():
     """A misspelt leg is not a new leg."""
     (line,) = told("plant.legs.left_bensh.length=9 m")
     assert "did you mean 'plant.legs.left_bench.length'?" in line
+
+
+def test_null_leaves_a_key_or_an_entry_out():
+    """As if nobody had written it; a path that leads nowhere is still a fault."""
+    text = starter_text()
+    assert load_text(text).schedule.frost_protection is not None
+    assert load_text(text, sets=["schedule.frost_protection=null"]).schedule.frost_protection is None
+    fewer = load_text(text, sets=["interlocks.0=null"]).interlocks
+    assert load_text(text).interlocks[1:] == fewer
+    with pytest.raises(InputError, match=r"did you mean 'schedule\.frost_protection'"):
+        load_text(text, sets=["schedule.frost_protectoin=null"])
