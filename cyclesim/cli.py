@@ -117,7 +117,14 @@ def cli(ctx: click.Context) -> None:
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True,
               help="Number that every random draw starts from.")  # fmt: skip
 @_output("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen instead.")
-@_output("--trace", "trace_file", help="Write everything that happened, interval by interval, as CSV.")
+@_output("--trace", "trace_file",
+         help="Write everything that happened as CSV, or to a FILE.parquet as Parquet.")  # fmt: skip
+@_output("--figure", "figure_file",
+         help="Draw the week with the worst finding, or the first, to FILE.svg or FILE.png.")  # fmt: skip
+@click.option("--figure-from", type=Day(), metavar="DATE", help="Draw from this day on instead.")
+@click.option("--figure-days", type=click.IntRange(1, 31), metavar="N", help="Draw N days, not 7.")
+@click.option("--what-if", "what_ifs", multiple=True, metavar="outage=START/DURATION",
+              help='Try a power cut in this run, e.g. --what-if "outage=2027-01-12 03:00/8 h".')  # fmt: skip
 @click.option("--all", "everything", is_flag=True, help="Tell every finding, not only the worst.")
 def run(
     file: Path,
@@ -127,25 +134,46 @@ def run(
     seed: int,
     json_file: Path | None,
     trace_file: Path | None,
+    figure_file: Path | None,
+    figure_from: date | None,
+    figure_days: int | None,
+    what_ifs: tuple[str, ...],
     everything: bool,
 ) -> int:
     """Simulate FILE and say what breaks a rule and what to change."""
-    _check_outputs(file, json_file, trace_file)
+    _check_figure(figure_file, figure_from, figure_days)
+    _check_outputs(file, json_file, trace_file, figure_file)
     from cyclesim.scenario.load import load
 
     scenario = load(file, sets=sets)
     from cyclesim.analysis.result import days_of_year, simulate
-    from cyclesim.report import as_json
+    from cyclesim.report import as_json, trace_csv
+    from cyclesim.report.figure import check_first, write_figure
+    from cyclesim.report.files import write_whole_bytes
     from cyclesim.report.progress import progress
     from cyclesim.report.run_report import run_report
-    from cyclesim.report.trace_csv import write_trace
     from cyclesim.report.verdict import is_broken
+    from cyclesim.report.what_if import outages_set
 
-    days = days or days_of_year(start or date(scenario.place.year, 1, 1))
+    start = start or date(scenario.place.year, 1, 1)
+    days = days or days_of_year(start)
+    check_first(figure_from, start, days)
+    if what_ifs:
+        scenario = load(file, sets=(*sets, outages_set(scenario, what_ifs, start, days)))
+    parquet = trace_file is not None and trace_file.suffix.lower() == ".parquet"
+    if parquet:
+        trace_csv.check_parquet()
     with progress(days) as on_day:
         result = simulate(scenario, days=days, start=start, seed=seed, on_day=on_day)
-    if trace_file is not None:
-        _write(trace_file, lambda stream: write_trace(result.trace, stream))
+    if trace_file is not None and parquet:
+        write_whole_bytes(trace_file, lambda stream: trace_csv.write_parquet(result.trace, stream))
+    elif trace_file is not None:
+        _write(trace_file, lambda stream: trace_csv.write_trace(result.trace, stream))
+    if figure_file is not None:
+        form = figure_file.suffix.lower()
+        write_whole_bytes(
+            figure_file, lambda stream: write_figure(result, stream, form, figure_from, figure_days)
+        )
     if json_file is not None:
         _write_text(json_file, as_json.as_text(as_json.result_values(result)))
     if json_file != STDOUT and trace_file != STDOUT:
@@ -265,6 +293,15 @@ def _check_outputs(source: Path | None, *outputs: Path | None) -> None:
     for path in files:
         if path != STDOUT:
             check_writable(path)
+
+
+def _check_figure(figure: Path | None, first: date | None, days: int | None) -> None:
+    if figure is None:
+        if first is not None or days is not None:
+            raise click.UsageError("--figure-from and --figure-days go with --figure FILE.svg or FILE.png.")
+        return
+    if figure.suffix.lower() not in (".svg", ".png"):
+        raise click.UsageError(f"A figure is drawn as svg or png: end the name {figure} with .svg or .png.")
 
 
 def _write(path: Path, write: Callable[[TextIO], object]) -> None:

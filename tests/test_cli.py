@@ -1,5 +1,6 @@
 """The command line: exit statuses, what is said where, and files that are whole or absent."""
 
+import csv
 import json
 import os
 import signal
@@ -119,6 +120,9 @@ def test_alone_prints_help() -> None:
         (("run", "x.yaml", "--from", "1969-12-31"), "a date from 1970"),
         (("states", "x.yaml", "--as", "pdf"), "mermaid"),
         (("run",), "Missing argument 'FILE'"),
+        (("run", "x.yaml", "--figure", "x.pdf"), "end the name x.pdf with .svg or .png"),
+        (("run", "x.yaml", "--figure", "-"), "end the name - with .svg or .png"),
+        (("run", "x.yaml", "--figure-days", "2"), "go with --figure"),
     ],
 )
 def test_wrong_call_is_2_and_says_what_is_due(args: tuple[str, ...], said: str) -> None:
@@ -179,8 +183,19 @@ def test_fault_of_ours_is_3_without_a_traceback(tub: Path, monkeypatch: pytest.M
 # -- output files ------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("option", ["--json", "--trace"])
-@pytest.mark.parametrize("place", ["", "missing/out", "tub.yaml/out"])
+@pytest.mark.parametrize(
+    ("option", "place"),
+    [
+        *(
+            (option, place)
+            for option in ("--json", "--trace")
+            for place in ("", "missing/out", "tub.yaml/out")
+        ),
+        ("--figure", "missing/out.svg"),
+        ("--figure", "tub.yaml/out.png"),
+        ("--trace", "missing/out.parquet"),
+    ],
+)
 def test_unwritable_output_is_2_before_the_run(tub: Path, tmp_path: Path, option: str, place: str) -> None:
     """A folder or an unwritable place is refused at once, and leaves nothing behind."""
     (tmp_path / "tub.yaml").write_text(tub.read_text("utf-8"), "utf-8")
@@ -387,3 +402,93 @@ def test_colour_at_a_terminal_unless_declined(tub: Path, more: dict[str, str], c
     assert done.returncode in (0, 1)
     assert "is sound" in said
     assert ("\x1b[" in said) is coloured
+
+
+# -- figures, tables for other programs, what if -------------------------------------------------------------
+
+
+def test_figure_is_written_whole_and_the_same_each_time(tub: Path, tmp_path: Path) -> None:
+    """Two runs give the same SVG, a PNG begins as one does, and nothing else is left in the folder."""
+    for name in ("a.svg", "b.svg", "c.png"):
+        args = (
+            "--days",
+            "2",
+            "--figure",
+            tmp_path / name,
+            "--figure-from",
+            "2027-01-02",
+            "--figure-days",
+            "1",
+        )
+        assert call("run", tub, *args).exit_code in (0, 1)
+    assert (tmp_path / "a.svg").read_bytes() == (tmp_path / "b.svg").read_bytes()
+    ElementTree.fromstring((tmp_path / "a.svg").read_text("utf-8"))
+    assert (tmp_path / "c.png").read_bytes().startswith(b"\x89PNG\r\n")
+    assert {path.name for path in tmp_path.iterdir()} == {"a.svg", "b.svg", "c.png"}
+
+
+def test_figure_from_a_day_that_is_not_run_is_2_before_the_run(tub: Path, tmp_path: Path) -> None:
+    """The days of the run are named, and no file is written."""
+    figure = ("--figure", tmp_path / "a.svg", "--figure-from", "2027-02-01")
+    result = call("run", tub, "--days", "31", *figure)
+    assert result.exit_code == 2
+    assert "from 2027-01-01 to 2027-01-31" in result.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_parquet_has_the_rows_of_the_csv(tub: Path, tmp_path: Path) -> None:
+    """The same columns and rows; what is empty in the CSV is null."""
+    parquet = pytest.importorskip("pyarrow.parquet")
+    for name in ("t.csv", "t.parquet"):
+        assert call("run", tub, "--days", "1", "--trace", tmp_path / name).exit_code in (0, 1)
+    with (tmp_path / "t.csv").open(encoding="utf-8", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    table = parquet.read_table(tmp_path / "t.parquet").to_pylist()
+    assert list(rows[0]) == list(table[0])
+    numbers = [key for key in rows[0] if key not in ("element", "kind", "start_local", "end_local", "state")]
+    for row in rows:
+        row |= {key: float(row[key]) if row[key] else None for key in numbers}
+    assert rows == table
+
+
+def test_parquet_without_its_library_is_2_before_the_run(
+    tub: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What to install is said at once."""
+    monkeypatch.setattr("cyclesim.report.trace_csv.find_spec", lambda _: None)
+    result = call("run", tub, "--days", "3660", "--trace", tmp_path / "t.parquet")
+    assert result.exit_code == 2
+    assert "pip install 'cyclesim[parquet]'" in result.stderr
+
+
+def test_what_if_adds_a_power_cut_to_those_of_the_file(tub: Path, tmp_path: Path) -> None:
+    """The cuts of the file, of --set and of two --what-if all happen, and the report tells them."""
+    trace = tmp_path / "t.csv"
+    own = "schedule.outages=[{from: 2027-01-01 01:00, lasts: 30 min}]"
+    cuts = ("--what-if", "outage=2027-01-01 12:00/2 h", "--what-if", "outage=2027-01-02T12:00/90 min")
+    result = call("run", tub, "--days", "2", "--set", own, *cuts, "--trace", trace)
+    with trace.open(encoding="utf-8", newline="") as stream:
+        power = [row for row in csv.DictReader(stream) if row["kind"] == "power" and row["state"] == "lost"]
+    lost = [(int(row["start_s"]), int(row["end_s"])) for row in power]
+    assert [(3600, 5400), (43_200, 50_400), (129_600, 135_000)] == lost
+    assert "from 1 Jan 2027 12:00 for 2 h" in result.stdout
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("drought=2027-01-01 12:00/2 h", "outage=START/DURATION is due"),
+        ("outage=2027-01-01 12:00", "outage=START/DURATION is due"),
+        ("outage=noon/2 h", "2027-01-12 03:00"),
+        ("outage=2027-02-30 12:00/2 h", "a date that does not exist"),
+        ("outage=2027-01-01 12:00/2 m", "a time is due"),
+        ("outage=2027-01-01 12:00/31 days", "30 days"),
+        ("outage=2027-01-03 00:00/2 h", "outside the run, which is from 2027-01-01 to 2027-01-02"),
+    ],
+)
+def test_what_if_that_says_no_power_cut_is_2(tub: Path, text: str, said: str) -> None:
+    """What is wrong is said with what is due."""
+    result = call("run", tub, "--days", "2", "--what-if", text)
+    assert result.exit_code == 2
+    assert f"--what-if {text}" in result.stderr
+    assert said in result.stderr

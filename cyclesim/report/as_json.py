@@ -18,10 +18,9 @@ if TYPE_CHECKING:
 
 def result_values(result: Result) -> dict[str, Any]:
     """Everything a run says, as plain values in a stable order."""
-    metrics = asdict(result.metrics)
     return {
         "about": asdict(result.about),
-        **{part: metrics[part] for part in ("legs", "pumps", "heat_sources", "tub", "energy")},
+        **asdict(result.metrics),
         "findings": [asdict(finding) for finding in result.findings],
         "checked": {
             "checked": result.checked.checked,

@@ -5,8 +5,9 @@ from __future__ import annotations
 import os
 import stat
 from collections.abc import Callable
+from io import TextIOWrapper
 from pathlib import Path
-from typing import TextIO
+from typing import BinaryIO, TextIO
 
 from cyclesim.errors import Fault, InputError
 
@@ -35,13 +36,24 @@ def check_writable(path: Path) -> None:
 
 def write_whole(path: Path, write: Callable[[TextIO], object]) -> None:
     """Let *write* fill a new file beside *path*, then put it in the place of *path* in one step."""
+
+    def as_text(stream: BinaryIO) -> None:
+        text = TextIOWrapper(stream, encoding="utf-8", newline="\n")
+        write(text)
+        text.detach()  # flushed, and left open
+
+    write_whole_bytes(path, as_text)
+
+
+def write_whole_bytes(path: Path, write: Callable[[BinaryIO], object]) -> None:
+    """As `write_whole`, for files that are no text."""
     if is_stream(path):
-        with path.open("w", encoding="utf-8", newline="\n") as stream:
+        with path.open("wb") as stream:
             write(stream)
         return
     beside = _beside(path)
     try:
-        with beside.open("x", encoding="utf-8", newline="\n") as stream:
+        with beside.open("xb") as stream:
             write(stream)
         beside.replace(path.resolve())
     except OSError as error:

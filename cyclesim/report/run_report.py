@@ -9,6 +9,7 @@ from cyclesim.report.cautions import RUN_CAUTIONS, say_cautions
 from cyclesim.report.defaults_table import say_defaults
 from cyclesim.report.layout import Page
 from cyclesim.report.tables import say_energy, say_legs, say_pumps, say_sources, say_tub
+from cyclesim.report.use_tables import say_blowers, say_made_from, say_people, say_power_cuts
 from cyclesim.report.verdict import say_findings, say_verdict
 from cyclesim.report.words import count
 from cyclesim.simulation.assumptions import assumptions
@@ -31,6 +32,10 @@ def run_report(page: Page, result: Result, *, everything: bool = False) -> None:
     say_legs(page, metrics.legs, result.scenario.limits.water_age_s / 3600.0)
     say_pumps(page, metrics.pumps, metrics.energy.currency)
     say_sources(page, metrics.heat_sources, metrics.energy.currency)
+    say_made_from(page, metrics.heat_sources)
+    say_blowers(page, getattr(metrics, "blowers", None), metrics.energy.currency)
+    say_people(page, metrics.tub)
+    say_power_cuts(page, result.trace)
     say_tub(page, metrics.tub)
     say_energy(page, metrics.energy)
     notes = result.programme.clock_notes(result.trace.begin_utc, result.trace.span_s)

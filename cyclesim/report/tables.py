@@ -189,15 +189,20 @@ def say_tub(page: Page, tub: TubMetrics) -> None:
         ],
     )
     page.heading("Heat of the tub's water and shell")
-    cooled = tub.stored_change_kwh < 0.0
-    lost = [
+    gone = [
         ("cover", tub.lost_through_cover_kwh),
+        ("open water", getattr(tub, "lost_from_open_water_kwh", None) or 0.0),
+        ("blown air", getattr(tub, "taken_by_air_kwh", None) or 0.0),
         ("shell", tub.lost_through_shell_kwh),
         ("legs", tub.lost_from_legs_kwh),
         ("equipment", tub.lost_from_equipment_kwh),
+        ("heat sources", -tub.heat_from_sources_kwh),
+        ("pumps", -tub.heat_from_pumps_kwh),
+        ("bathers", -(getattr(tub, "heat_from_bathers_kwh", None) or 0.0)),
+        ("stored in water and shell", tub.stored_change_kwh),
     ]
-    came = [("heat sources", tub.heat_from_sources_kwh), ("pumps", tub.heat_from_pumps_kwh)]
-    (came if cooled else lost).append(("stored in water and shell", abs(tub.stored_change_kwh)))
+    lost = [(name, kwh) for name, kwh in gone if kwh > 0.0]
+    came = [(name, -kwh) for name, kwh in gone if kwh < 0.0]
     rows = zip_longest(lost, came, fillvalue=("", None))
     page.table(
         [Column("went into", words=True), Column("kWh"), Column("came from", words=True), Column("kWh")],

@@ -1,30 +1,40 @@
-"""The trace as one long CSV: a row for every interval of every element."""
+"""The trace as one long table: a row for every interval of every element, as CSV or Parquet."""
 
 from __future__ import annotations
 
 import csv
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
-from typing import TextIO
+from importlib.util import find_spec
+from itertools import islice
+from typing import BinaryIO, TextIO
 from zoneinfo import ZoneInfo
 
+from cyclesim.errors import CycleSimError
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.trace import Rows, Trace
 
 _KINDS = {
     "pumps": "pump",
+    "blowers": "blower",
     "deciding": "pump decided by",
     "sources": "heat source",
     "reasons": "heat source waits because",
     "demands": "demand",
     "duties": "duty",
+    "people": "people in the water",
+    "cover": "cover",
+    "power": "power",
 }
 _VALUES = (
     "flow_l_min", "oldest_water_h", "oldest_water_mean_h", "mean_water_age_h", "above_limit_h",
     "start_c", "end_c", "mean_c", "shell_start_c",
     "heat_lost_kwh", "lost_through_cover_kwh", "lost_through_shell_kwh",
+    "heat_kwh", "input_kwh", "evaporated_kg", "wanted_c",
 )  # fmt: skip
 HEAD = ("element", "kind", "start_local", "end_local", "start_s", "end_s", "state", *_VALUES)
+
+_AT_ONCE = 50_000
 
 Row = tuple[str, str, float, float, str, dict[str, float]]
 """Element, kind, start and end [s], state, values by column."""
@@ -38,12 +48,40 @@ def write_trace(trace: Trace, stream: TextIO) -> None:
     write = csv.writer(stream, lineterminator="\n").writerow
     write(HEAD)
     local = _clock(trace)
-    for element, kind, start, end, state, values in _rows(trace):
+    for element, kind, start, end, state, values in rows_of(trace):
         cells = (repr(values[key]) if key in values else "" for key in _VALUES)
         write((element, kind, local(start), local(end), _seconds(start), _seconds(end), state, *cells))
 
 
-def _rows(trace: Trace) -> Iterator[Row]:
+def write_parquet(trace: Trace, stream: BinaryIO) -> None:
+    """Write the same table as Parquet, an unknown value as null; `check_parquet` is to be asked first."""
+    import pyarrow as pa
+    from pyarrow.parquet import ParquetWriter
+
+    local = _clock(trace)
+    types = dict.fromkeys(HEAD[:4], pa.string()) | {"start_s": pa.float64(), "end_s": pa.float64()}
+    types |= {"state": pa.string()} | dict.fromkeys(_VALUES, pa.float64())
+    shape = pa.schema(list(types.items()))
+    rows = rows_of(trace)
+    with ParquetWriter(stream, shape, compression="zstd") as writer:
+        while some := list(islice(rows, _AT_ONCE)):
+            table = []
+            for name, kind, start, end, state, values in some:
+                cells = (name, kind, local(start), local(end), float(start), float(end), state)
+                table.append(dict(zip(HEAD, cells, strict=False)) | values)
+            writer.write_table(pa.Table.from_pylist(table, schema=shape))
+
+
+def check_parquet() -> None:
+    """Raise CycleSimError where Parquet cannot be written."""
+    if find_spec("pyarrow") is None:
+        raise CycleSimError(
+            "a trace as Parquet needs pyarrow: pip install 'cyclesim[parquet]', or end the name with .csv"
+        )
+
+
+def rows_of(trace: Trace) -> Iterator[Row]:
+    """Every interval: streams, ages, temperatures, what took and gave heat, what was to be ready."""
     for kind, stream in trace.streams():
         for stay in stream:
             yield stream.name, _KINDS[kind], stay.start_s, stay.end_s, stay.state, {}
@@ -77,6 +115,13 @@ def _rows(trace: Trace) -> Iterator[Row]:
         if end > start:
             values["mean_c"] = integral / (end - start)
         yield "tub", "temperature", start, end, "", values
+    for name, exchanges in trace.exchanges.items():
+        fields = "start_s", "end_s", "heat_j", "input_j", "evaporated_kg"
+        for start, end, heat_j, input_j, gone_kg in _by_row(exchanges, *fields):
+            values = {"heat_kwh": heat_j / 3.6e6, "input_kwh": input_j / 3.6e6, "evaporated_kg": gone_kg}
+            yield name, "heat exchange", start, end, "", values
+    for at, water_c, wanted_c in trace.ready:
+        yield "tub", "ready by", at, at, "", {"start_c": water_c, "wanted_c": wanted_c}
 
 
 def _by_row(rows: Rows, *columns: str) -> Iterator[tuple[float, ...]]:

@@ -46,18 +46,24 @@ def say_findings(page: Page, findings: Sequence[Finding], *, everything: bool = 
     if not findings:
         return
     page.heading("What to change first")
-    alike: dict[tuple[str, str, str], list[Finding]] = {}
-    for finding in findings:
-        alike.setdefault((finding.rule, finding.cause, finding.mend), []).append(finding)
-    most = len(alike) if everything else MOST_SHOWN
-    for k, group in enumerate(list(alike.values())[:most], start=1):
+    groups = alike(findings)
+    most = len(groups) if everything else MOST_SHOWN
+    for k, group in enumerate(groups[:most], start=1):
         _say_alike(page, k, group)
-    more = sum(map(len, list(alike.values())[most:]))
+    more = sum(map(len, groups[most:]))
     if more:
         page.line()
         page.line(
             f"... and {count(more, 'lesser finding')} more; --all tells them, and --json FILE has them."
         )
+
+
+def alike(findings: Sequence[Finding]) -> list[list[Finding]]:
+    """Findings that differ in nothing but their subject together, in the order in which they are told."""
+    groups: dict[tuple[str, str, str], list[Finding]] = {}
+    for finding in findings:
+        groups.setdefault((finding.rule, finding.cause, finding.mend), []).append(finding)
+    return list(groups.values())
 
 
 def _say_alike(page: Page, k: int, group: Sequence[Finding]) -> None:

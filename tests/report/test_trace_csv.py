@@ -35,9 +35,11 @@ def test_every_stream_tiles_the_span(written: str) -> None:
     kinds = {kind for _, kind in streams}
     assert kinds == {
         "pump", "pump decided by", "heat source", "heat source waits because", "demand", "duty", "water age",
-        "temperature",
+        "temperature", "people in the water", "cover", "power", "heat exchange",
     }  # fmt: skip
     for name, spans in streams.items():
+        if name[1] == "heat exchange":  # only while it lasts
+            continue
         assert spans[0][0] == 0.0, name
         assert spans[-1][1] == 47 * 3600.0, name
         assert all(end == start for (_, end), (start, _) in pairwise(spans)), name
@@ -64,3 +66,16 @@ def test_mean_water_temperature_is_between_extremes(written: str) -> None:
     tub = [row for row in csv.DictReader(StringIO(written)) if row["element"] == "tub"]
     assert tub
     assert all(abs(float(row["mean_c"]) - float(row["start_c"])) < 2.0 for row in tub)
+
+
+def test_heat_is_exchanged_while_the_cover_is_off(written: str) -> None:
+    """Open water gives heat and vapour in just the time that the cover is off, when bathers are in it."""
+    rows = list(csv.DictReader(StringIO(written)))
+    off = [(row["start_s"], row["end_s"]) for row in rows if row["kind"] == "cover" and row["state"] == "off"]
+    open_water = [row for row in rows if row["element"] == "open water"]
+    assert off
+    assert sum(float(b) - float(a) for a, b in off) == sum(
+        float(row["end_s"]) - float(row["start_s"]) for row in open_water
+    )
+    assert all(float(row["heat_kwh"]) < 0.0 < float(row["evaporated_kg"]) for row in open_water)
+    assert {"bathers"} < {row["element"] for row in rows if row["kind"] == "heat exchange"}
