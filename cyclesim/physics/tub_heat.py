@@ -1,8 +1,8 @@
 """Heat of the whole plant through time: tub water and shell, and bodies of water that join and leave them.
 
 A body (a leg, a filter housing) has one temperature. Standing, it relaxes to its zone. When flow starts, it
-goes on as it was until its volume has moved; then it joins the tub's node with its heat capacity and loss.
-If the flow ends before that, the part that moved changes places with tub water.
+goes on as it was until tub water has filled it; then it joins the tub's node with its heat capacity and loss.
+If the flow ends before that, the part that tub water has reached changes places with it.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from cyclesim.physics.heat import HOUR_S, TwoNode, ZoneFilter
 from cyclesim.physics.laws import Exchange, Law
 from cyclesim.physics.water_age import STILL_M3_S
 
-HOUR_PIECE_S, OPEN_PIECE_S = 3600, 600
-"""Longest pieces [s] over which a law stays linear: in general, and while the cover is off."""
+COVERED_PIECE_S, OPEN_PIECE_S = 900, 600
+"""Longest pieces [s] over which a law stays linear: under the cover, and while it is off."""
 
 _TOGETHER_S = 600.0  # a body due this long after the first joins with it; a later one joins by itself
 
@@ -134,6 +134,7 @@ class TubHeat:
         self._start_c = [water_c] * n
         self._integral_at = [0.0] * n
         self._moving_since = [start_s] * n
+        self._ahead_m3 = [0.0] * n
         self._integral = 0.0
         self._join_s: float = math.inf
         self._nodes: dict[tuple[frozenset[int], bool], _Node] = {}
@@ -171,9 +172,11 @@ class TubHeat:
         trapped_w: float,
         laws: Sequence[tuple[int, Law]] = (),
         covered: bool = True,
+        ahead_m3: Sequence[float] | None = None,
     ) -> None:
         """From now on water moves through the bodies at *flows_m3_s*, with *heat_w* into it.
 
+        *ahead_m3* is what passes into each from the bodies before it until tub water comes (else nothing).
         *trapped_w* is heat into water that does not move; it reaches the tub when *trapped_w* ends. *laws*
         are numbered exchanges that depend on the water's temperature; without a cover the surface's is one.
         """
@@ -190,6 +193,8 @@ class TubHeat:
                     stopped.append(i)
             elif self._flows[i] > STILL_M3_S:
                 self._swap(i)
+            elif ahead_m3:
+                self._ahead_m3[i] = ahead_m3[i]
             if flow > STILL_M3_S:
                 self._moving_since[i] = self._now_s
             self._flows[i] = flow
@@ -207,7 +212,7 @@ class TubHeat:
     def _plan_join(self) -> None:
         """All legs of a loop join together once the slowest has turned over; a trickle is not waited for."""
         due = [
-            self._moving_since[i] + b.volume_m3 / self._flows[i]
+            self._moving_since[i] + (self._ahead_m3[i] + b.volume_m3) / self._flows[i]
             for i, b in enumerate(self._bodies)
             if self._flows[i] > STILL_M3_S and not self._joined[i]
         ]
@@ -223,7 +228,8 @@ class TubHeat:
         for i, b in enumerate(self._bodies):
             flow = self._flows[i]
             if flow > STILL_M3_S and not self._joined[i]:
-                if (self._now_s - self._moving_since[i]) * flow < b.volume_m3 * (1.0 - 1e-9):
+                due_m3 = self._ahead_m3[i] + b.volume_m3
+                if (self._now_s - self._moving_since[i]) * flow < due_m3 * (1.0 - 1e-9):
                     continue
                 self._close(i)
                 self._joined[i] = True
@@ -246,12 +252,14 @@ class TubHeat:
         return node
 
     def _swap(self, i: int) -> None:
-        """The volume that has moved since the flow began changes places with tub water."""
+        """The part that tub water has reached since the flow began changes places with it."""
         body = self._bodies[i]
-        share = min(1.0, (self._now_s - self._moving_since[i]) * self._flows[i] / body.volume_m3)
+        moved_m3 = (self._now_s - self._moving_since[i]) * self._flows[i]
+        self._moving_since[i] = self._now_s
+        share = min(1.0, (moved_m3 - self._ahead_m3[i]) / body.volume_m3)
+        self._ahead_m3[i] = max(0.0, self._ahead_m3[i] - moved_m3)
         if share <= 0.0:
             return
-        self._moving_since[i] = self._now_s
         self._close(i)
         apart = share * (self.water_c - self._start_c[i])
         self._start_c[i] += apart
@@ -303,8 +311,8 @@ class TubHeat:
     ) -> int | None:
         """How long heating from now on would take to *level_c*; None if longer than *within_s*.
 
-        *flows_m3_s* through the bodies, *heat_w* of (hour of the series, water temperature). The cold water of
-        bodies that begin to move counts at once; the cover is on. Nothing is changed.
+        *flows_m3_s* through the bodies, *heat_w* of (hour of the series, water temperature). The cold water
+        of bodies that begin to move counts at once; the cover is on. Nothing is changed.
         """
         joined = frozenset(i for i, flow in enumerate(flows_m3_s) if flow > STILL_M3_S)
         node = self._known_node(joined, True)
@@ -375,7 +383,7 @@ class TubHeat:
                 f_w += ua * series[hour]
             exchanges: list[tuple[int, Exchange]] = []
             if self._laws:
-                end = min(end, now + (HOUR_PIECE_S if self._covered else OPEN_PIECE_S))
+                end = min(end, now + (COVERED_PIECE_S if self._covered else OPEN_PIECE_S))
                 two, f_w = self._with_laws(two, f_w, hour, exchanges)
             f_s = tub.ua_shell_w_k * shell_zone[hour]
             crossed, dt = None, end - now
