@@ -36,10 +36,11 @@ if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
 
 _DAY_S = 86_400
-_WIDE, _LEFT, _RIGHT = 11.7, 1.75, 0.75  # inches; the width of a sheet of A4 on its side
+_WIDE, _LEFT, _RIGHT = 11.7, 2.05, 0.75  # inches; the width of a sheet of A4 on its side
 _TITLE, _FOOT, _GAP = 0.62, 0.50, 0.34
 _ROW, _AGE_ROW, _PIN_ROW, _TEMPERATURES = 0.19, 0.36, 0.21, 1.75
 _APART = 0.017  # of the width: what a pin takes
+_LONGEST_NAME = 31
 _KEY_ROW, _KEY_WIDTH, _MOST_KEYS = 0.155, 168, 10
 _DARK, _BLUE, _SKY, _RED = "0.15", "#0072B2", "#56B4E9", "#D55E00"
 _GREEN, _AMBER = "#009E73", "#E69F00"  # colours that the colour blind tell apart
@@ -350,7 +351,8 @@ def _draw_pins(ax: Axes, pins: Sequence[Pin], rows: Sequence[int], span: Span, b
 
 
 def _short(name: str) -> str:
-    return "".join(wrap(plain(name), 25, max_lines=1, placeholder="..."))
+    name = plain(name)
+    return name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 3]}..."
 
 
 def _second(result: Result, day: date, hour: int = 0) -> int:
