@@ -196,6 +196,12 @@ def winter() -> Callable[..., Scenario]:
 
 
 @pytest.fixture(scope="session")
+def winter_text() -> str:
+    """The file of the winter plant."""
+    return WINTER
+
+
+@pytest.fixture(scope="session")
 def reference() -> ModuleType:
     """The module beside this one that steps the same plant by other means."""
     spec = spec_from_file_location("reference", Path(__file__).with_name("reference.py"))
