@@ -258,7 +258,7 @@ def test_ready_by_that_cannot_be(winter):
 
 
 def test_an_absence_lets_the_water_cool(sixty):
-    """From 1 February 0:00 to the end of the 14th nothing heats water above 12 degC, and nothing gets ready."""
+    """From 1 to 14 February nothing heats water above 12 degC, and nothing is made ready."""
     _, trace = sixty
     start, end = 31 * DAY, 45 * DAY
     assert "2027-02-01 00:00" == f"{trace.local(start):%Y-%m-%d %H:%M}"
@@ -276,7 +276,7 @@ def test_an_absence_lets_the_water_cool(sixty):
 
 
 def test_the_second_source_joins_lower(winter):
-    """The heat pump is called at 29 degC; too weak, it lets the water fall to 28.2, where the element joins."""
+    """The heat pump is called at 29 degC; it is too weak, and at 28.2 the element joins."""
     weak = "plant.heat_sources.heat_pump.rated=[{air: 7 degC, water: 35 degC, output: 300 W, cop: 3}]"
     _, trace = run_of(winter(*FLOWING, weak, "schedule.heating.next_below=0.8 K"), 40)
     at = starts_at(trace)
