@@ -47,7 +47,8 @@ def together(plant: Plant, programme: Programme) -> list[tuple[PlantDuty, list[s
     """
     asked: dict[str, dict[str, list[str]]] = {name: {} for name in plant.pumps}
     for demand in programme.controller.demands:
-        asked[demand.pump].setdefault(demand.speed, []).append(demand.name)
+        if demand.pump in asked:  # a blower moves no water
+            asked[demand.pump].setdefault(demand.speed, []).append(demand.name)
     found = []
     for duty in combinations(plant, asked):
         at = running(plant, duty)

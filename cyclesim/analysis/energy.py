@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from typing import NamedTuple
@@ -10,11 +11,22 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from cyclesim.analysis.ages import when
-from cyclesim.analysis.metrics import DeviceEnergy, EnergyMetrics, HeatSourceMetrics, MonthEnergy, PumpMetrics
-from cyclesim.analysis.spans import Floats, integral, total_s, while_in
-from cyclesim.analysis.truth import Timeline, current_a
+from cyclesim.analysis.metrics import (
+    BlowerMetrics,
+    DeviceEnergy,
+    EnergyMetrics,
+    HeatSourceMetrics,
+    MonthEnergy,
+    PumpMetrics,
+)
+from cyclesim.analysis.spans import Floats, integral, spans, total_s, while_in
+from cyclesim.analysis.supply import measure_circuits, most_current
+from cyclesim.analysis.truth import Timeline, speeds_over_time
+from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.scenario.heat_sources import Boiler, HeatPump, Wood
 from cyclesim.scenario.place import PriceFile, Tariff
 from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.exchanges import fires
 from cyclesim.simulation.prices import prices as price_edges
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Stream, Trace
@@ -29,11 +41,17 @@ class Meter(NamedTuple):
 
     at_s: Floats
     energy_kwh: dict[str, Floats]
+    fuel_kwh: dict[str, Floats]
+    """Of boilers only."""
     cost: dict[str, Floats]
+    """Of electricity and fuel."""
+    heat_j: dict[str, float]
+    """Heat that each source gave the plant's water over the whole span, trapped or not."""
 
     def total(self, name: str) -> DeviceEnergy:
         """What one device took in all."""
-        return DeviceEnergy(float(self.energy_kwh[name][-1]), float(self.cost[name][-1]))
+        fuel_kwh = float(self.fuel_kwh[name][-1]) if name in self.fuel_kwh else 0.0
+        return DeviceEnergy(float(self.energy_kwh[name][-1]), float(self.cost[name][-1]), fuel_kwh)
 
 
 def prices(tariff: Tariff | PriceFile, trace: Trace) -> tuple[Floats, Floats]:
@@ -59,38 +77,64 @@ def local_edges(trace: Trace, unit: str) -> list[int]:
         day += timedelta(days=1)
 
 
-def meter(plant: Plant, trace: Trace) -> Meter:
-    """Every pump and heat source metered at each change of price and at the end of each month."""
+def meter(plant: Plant, programme: Programme, trace: Trace) -> Meter:
+    """Every pump, blower and heat source metered at each change of price and at the end of each month."""
     edges, price = prices(plant.scenario.supply.tariff, trace)
     at = np.unique(np.concatenate([edges, np.array(local_edges(trace, "month"), dtype=float)]))
     price = price[np.searchsorted(edges, at[:-1], side="right") - 1]
-    energy, cost = {}, {}
-    for name, stream in {**trace.pumps, **trace.sources}.items():
-        if name in plant.pumps:
-            power_w = {state: speed.power_w for state, speed in plant.speeds[name].items()}
+    energy, fuel, cost = {}, {}, {}
+    for name, stream in {**trace.pumps, **trace.blowers, **trace.sources}.items():
+        source = plant.sheet.heat_sources.get(name)
+        if isinstance(source, HeatPump):
+            energy[name] = _drawn_kwh(trace, name, at)
         else:
-            power_w = {"firing": plant.sheet.heat_sources[name].output_w}
-        starts = np.array(stream.starts, dtype=float)
-        rate = np.array([power_w.get(label, 0.0) for label in stream.labels])[np.array(stream.codes)]
-        energy[name] = integral(starts, np.append(starts[1:], float(stream.end_s)), rate, at) / _KWH
+            energy[name] = _integral_kwh(stream, _power_w(plant, name), at)
         cost[name] = np.concatenate(([0.0], np.cumsum(np.diff(energy[name]) * price)))
-    return Meter(at, energy, cost)
+        if isinstance(source, Boiler):
+            fuel[name] = _integral_kwh(stream, {"firing": source.output_w / source.efficiency}, at)
+            cost[name] = cost[name] + fuel[name] * source.fuel_price.amount
+    heat_j = {name: _heat_j(plant, programme, trace, name) for name in trace.sources}
+    return Meter(at, energy, fuel, cost, heat_j)
+
+
+def _power_w(plant: Plant, name: str) -> dict[str, float]:
+    """Electrical power by state of what draws the same whenever it is in one."""
+    if name in plant.pumps:
+        return {state: speed.power_w for state, speed in plant.speeds[name].items()}
+    if name in plant.sheet.air:
+        return {"on": plant.sheet.air[name].power_w}
+    return {"firing": plant.sheet.heat_sources[name].power_w}
+
+
+def _integral_kwh(stream: Stream, power_w: dict[str, float], at: Floats) -> Floats:
+    starts = np.array(stream.starts, dtype=float)
+    rate = np.array([power_w.get(label, 0.0) for label in stream.labels])[np.array(stream.codes)]
+    return integral(starts, np.append(starts[1:], float(stream.end_s)), rate, at) / _KWH
+
+
+def _drawn_kwh(trace: Trace, name: str, at: Floats) -> Floats:
+    """What a heat pump drew, which follows air and water."""
+    rows = trace.exchanges.get(name)
+    if rows is None:
+        return np.zeros_like(at)
+    start, end = rows.start_s, rows.end_s
+    return integral(start, end, rows.input_j / (end - start), at) / _KWH
 
 
 def measure_energy(plant: Plant, trace: Trace, metered: Meter, truth: Timeline) -> EnergyMetrics:
     """Energy and cost by device and by month, and the most current that was drawn."""
     by_device = {name: metered.total(name) for name in metered.energy_kwh}
     energy = sum(metered.energy_kwh.values(), start=np.zeros(len(metered.at_s)))
+    fuel = sum(metered.fuel_kwh.values(), start=np.zeros(len(metered.at_s)))
     cost = sum(metered.cost.values(), start=np.zeros(len(metered.at_s)))
     ends = sorted({0, *local_edges(trace, "month"), trace.span_s})
     months = []
     for start, end in pairwise(ends):
         a, b = np.searchsorted(metered.at_s, (start, end))
         month = f"{trace.local(start):%Y-%m}"
-        months.append(MonthEnergy(month, float(energy[b] - energy[a]), float(cost[b] - cost[a])))
-    most_a, most_at = max(
-        ((current_a(snapshot, plant), -float(a[0, 0])) for snapshot, a in truth.snapshots), default=(0.0, 0.0)
-    )
+        energy_kwh, cost_, fuel_kwh = (float(x[b] - x[a]) for x in (energy, cost, fuel))
+        months.append(MonthEnergy(month, energy_kwh, cost_, fuel_kwh))
+    most_a, most_at = most_current(plant, truth)
     days = trace.span_s / 86_400.0
     total_kwh, total_cost = (sum(getattr(d, k) for d in by_device.values()) for k in ("energy_kwh", "cost"))
     return EnergyMetrics(
@@ -102,8 +146,10 @@ def measure_energy(plant: Plant, trace: Trace, metered: Meter, truth: Timeline) 
         cost_per_day=total_cost / days,
         by_month=tuple(months),
         most_current_a=most_a,
-        most_current_at=when(trace, -most_at) if truth.snapshots else None,
-        breaker_a=plant.scenario.supply.breaker_a or 0.0,
+        most_current_at=None if most_at is None else when(trace, most_at),
+        breaker_a=plant.scenario.supply.breaker_a,
+        circuits=measure_circuits(plant, trace, truth),
+        fuel_kwh=float(fuel[-1]),
     )
 
 
@@ -149,10 +195,11 @@ def measure_pump(plant: Plant, programme: Programme, trace: Trace, name: str, me
     )
 
 
-def measure_source(trace: Trace, name: str, metered: Meter) -> HeatSourceMetrics:
+def measure_source(plant: Plant, trace: Trace, name: str, metered: Meter) -> HeatSourceMetrics:
     """What one heat source did."""
-    stream, reasons = trace.sources[name], trace.reasons[name]
-    total = metered.total(name)
+    stream, reasons, sheet = trace.sources[name], trace.reasons[name], plant.sheet.heat_sources[name]
+    total, heat_kwh = metered.total(name), metered.heat_j[name] / _KWH
+    drew = isinstance(sheet, HeatPump) and total.energy_kwh > 0.0
     return HeatSourceMetrics(
         firing_h=_hours(stream, "firing"),
         firings=int(np.sum(while_in(stream, "firing")[:, 0] > 0.0)),
@@ -164,4 +211,42 @@ def measure_source(trace: Trace, name: str, metered: Meter) -> HeatSourceMetrics
         tripped_h=_hours(stream, "tripped"),
         energy_kwh=total.energy_kwh,
         cost=total.cost,
+        heat_kwh=heat_kwh,
+        seasonal_cop=heat_kwh / total.energy_kwh if drew else None,
+        fuel_kwh=total.fuel_kwh if isinstance(sheet, Boiler) else None,
+    )
+
+
+def _heat_j(plant: Plant, programme: Programme, trace: Trace, name: str) -> float:
+    """Heat [J] that a source gave the water, flowing or not; that of a dry collector never reaches it."""
+    sheet, rows = plant.sheet.heat_sources[name], trace.exchanges.get(name)
+    if sheet.switched and not isinstance(sheet, HeatPump):
+        return total_s(while_in(trace.sources[name], "firing")) * sheet.output_w
+    moved_j = 0.0 if rows is None else float(np.sum(rows.heat_j))
+    return moved_j + (_trapped_j(plant, programme, trace, name) if isinstance(sheet, Wood) else 0.0)
+
+
+def _trapped_j(plant: Plant, programme: Programme, trace: Trace, name: str) -> float:
+    """Heat [J] of a stove that burnt while no water moved through it."""
+    speeds = speeds_over_time(plant, trace, coasting=False)
+    still = [(a, b) for a, b, s in speeds if abs(plant.duty(s).flow_m3_s(name)) <= STILL_M3_S]
+    hours = math.ceil(trace.span_s / 3600)
+    watts: Floats = np.array(fires(plant, programme, trace.begin_utc, hours)[name])
+    at: Floats = np.arange(hours, dtype=float) * 3600.0
+    sums = integral(at, at + 3600.0, watts, spans(still).ravel())
+    return float(np.sum(sums[1::2] - sums[::2]))
+
+
+def measure_blower(plant: Plant, trace: Trace, name: str, metered: Meter) -> BlowerMetrics:
+    """What one blower did."""
+    duty, total = plant.air_duty(name), metered.total(name)
+    return BlowerMetrics(
+        running_h=_hours(trace.blowers[name], "on"),
+        starts=len(starts_of(trace.blowers[name])),
+        energy_kwh=total.energy_kwh,
+        cost=total.cost,
+        flow_l_min=duty.flow_m3_s * 60_000.0,
+        pressure_kpa=duty.pressure_pa / 1000.0,
+        why_not=duty.why_not,
+        wet_volume_l=plant.sheet.air[name].wet_volume_m3 * 1000.0,
     )

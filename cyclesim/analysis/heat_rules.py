@@ -84,6 +84,7 @@ def _why_no_heat(history: History, spell: Spans) -> tuple[str, str]:
         )
     mends = {
         "no flow sensed": more_flow(history.plant, history.programme, source),
+        "power lost": "nothing in the schedule mends it: a better cover and insulation bridge it for longer",
         "tripped": "find what tripped it and mend that; then a person resets it",
         "proving flow": f"prove the flow of {source} for a shorter time, or see what keeps interrupting it",
         "rest": f"a shorter rest of {source}",

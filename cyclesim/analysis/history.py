@@ -34,7 +34,8 @@ class History:
     @cached_property
     def truth(self) -> Timeline:
         """What truly happened."""
-        return timeline(self.plant, self.trace)
+        flushes = {d.name for d in self.programme.controller.demands if d.kind == "line flush"}
+        return timeline(self.plant, self.trace, flushes)
 
     @cached_property
     def ages(self) -> dict[str, AgeRows]:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
+from collections import Counter
 from collections.abc import Iterator
+from datetime import datetime
 
 import numpy as np
 
 from cyclesim.analysis.ages import body_of, kind_of
 from cyclesim.analysis.combinations import said
+from cyclesim.analysis.energy import starts_of
 from cyclesim.analysis.findings import Breach, NotJudged
 from cyclesim.analysis.history import History, movers
 from cyclesim.analysis.plant_rules import FLUSH_VOLUMES
@@ -163,6 +166,8 @@ def no_run_on(history: History) -> Judged:
     limits, span_s = history.plant.scenario.limits, history.trace.span_s
     grace = limits.heat_without_flow_grace_s
     for name, hot in history.truth.hot.items():
+        if not history.plant.sheet.heat_sources[name].switched:
+            continue  # nobody ends its heat, so that nothing can run on after it
         flowing = longer(history.truth.some_flow[name], grace)  # joins what a gap within the grace parts
         keeps = [k for k in history.programme.controller.keeps if k.after == name]
         runs_on = history.programme.run_on_s(name)
@@ -211,6 +216,21 @@ def short_cycling(history: History) -> Judged:
                 rested = True
 
 
+def too_many_starts(history: History) -> Judged:
+    """A pump starts more often in a clock hour than its motor bears; a change of speed is no start."""
+    most, trace = history.plant.scenario.limits.starts_per_hour, history.trace
+    for name, stream in trace.pumps.items():
+        by_hour: dict[datetime, list[float]] = {}
+        for at in starts_of(stream).tolist():
+            by_hour.setdefault(trace.local(at).replace(minute=0, second=0), []).append(at)
+        for starts in by_hour.values():
+            if len(starts) > most:
+                who = Counter(_at(trace.deciding[name], int(at)) for at in starts).most_common(1)[0][0]
+                cause, mend = f"{who or 'something'} starts it most often", "a wider band or longer runs"
+                text = f"{len(starts)} of at most {most:g} starts in an hour"
+                yield Breach(name, cause, float(len(starts)), "starts", text, mend, starts[0])
+
+
 def quiet_hours(history: History) -> Judged:
     """Something that must stay off in the quiet hours runs in them."""
     quiet_ = history.plant.scenario.schedule.quiet_hours
@@ -233,20 +253,26 @@ def demand_not_served(history: History) -> Judged:
     """A demand is raised, and its pump runs slower than it asks, or not at all."""
     controller = history.programme.controller
     speeds = {pump.name: pump.speeds for pump in controller.pumps}
+    streams = {**history.trace.pumps, **history.trace.blowers}
+    lost = while_in(history.trace.power, "lost")
     for demand in controller.demands:
-        stream, sheet = history.trace.pumps[demand.pump], history.plant.sheet.pumps[demand.pump]
-        own = speeds[demand.pump]
+        stream, sheet = streams[demand.pump], history.plant.sheet.pumps.get(demand.pump)
+        own, rest_s = speeds[demand.pump], sheet.rest_s if sheet else 0.0
         raised = while_in(history.trace.demands[demand.name], "raised")
         served = while_in(stream, *own[own.index(demand.speed) :])
         changing = longer(while_in(stream, "changing"), _REACTION_S)
         reacting = spans((a, min(b, a + _REACTION_S)) for a, b in raised.tolist())
         resting = spans(
-            (a, min(b, a + sheet.rest_s) + _REACTION_S)
-            for a, b in while_in(stream, "stopped").tolist()
-            if sheet.rest_s
+            (a, min(b, a + rest_s) + _REACTION_S) for a, b in while_in(stream, "stopped").tolist() if rest_s
         )
         missed = without(raised, join(served, changing, reacting, resting))
-        for who, part in _by_decider(missed, history.trace.deciding[demand.pump]):
+        for start, end in meet(missed, lost).tolist():
+            text, mend = f"{lasting(end - start)} without power", "nothing in the schedule mends it"
+            yield Breach(demand.name, "there is no power", end - start, "s", text, mend, start, end - start)
+        missed = without(missed, lost)
+        deciding = history.trace.deciding.get(demand.pump, Stream(demand.pump))
+        deciding.end_s = history.trace.span_s
+        for who, part in _by_decider(missed, deciding):
             cause, mend = _why_not_served(history, demand, who)
             for start, end in part.tolist():
                 text = f"{lasting(end - start)} without {said(demand.pump, demand.speed)}"
@@ -265,8 +291,8 @@ def _why_not_served(history: History, demand: Demand, who: str) -> tuple[str, st
         if (block.target, block.speed) == (demand.pump, demand.speed):
             reason = block.because or str(block.condition)
             return f"its speed is blocked: {reason}", "move it to when nothing blocks it"
-    sheet = history.plant.sheet.pumps[demand.pump]
-    if sheet.minimum_run_s:
+    sheet = history.plant.sheet.pumps.get(demand.pump)
+    if sheet and sheet.minimum_run_s:
         return "the pump must first run its minimum time at another speed", "start it later"
     return "the controller does not start its pump", "see which interlock or trip keeps it off"
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 SPELL_EDGES_H = (1, 3, 6, 12, 24, 48, 168)
 """Upper edges of the histogram of stagnant spells [h]; one more class takes what is longer."""
@@ -76,7 +76,31 @@ class HeatSourceMetrics:
     """Per reason, the hours for which it was called and did not fire."""
     tripped_h: float
     energy_kwh: float
+    """Electricity; of a boiler that of its fan and controls."""
     cost: float
+    """Of electricity and fuel."""
+    heat_kwh: float | None = None
+    """Heat that it gave the water."""
+    seasonal_cop: float | None = None
+    """Of a heat pump: its heat over its electricity, defrosting taken off; None where it never ran."""
+    fuel_kwh: float | None = None
+    """Of a boiler, as the fuel's price counts it."""
+
+
+@dataclass(frozen=True, slots=True)
+class BlowerMetrics:
+    """What a blower did, and its duty: flow at its intake, and the pressure that depth and pipe ask for."""
+
+    running_h: float
+    starts: int
+    energy_kwh: float
+    cost: float
+    flow_l_min: float
+    pressure_kpa: float
+    why_not: str | None
+    """Why its duty is not where its curve meets the line; None where it is."""
+    wet_volume_l: float
+    """Water that stands in its pipe, which no flush refreshes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +108,8 @@ class TubMetrics:
     """The tub: temperatures, filtration, and where its heat came from and went.
 
     Time since filtered is that of a well mixed tub, dA/dt = 1 - A Q / V, as if the span repeated for ever.
+    What evaporates and what bathers carry out is filled up at once; the heat that warms it is in the heat of
+    open water, of bathers (which may be below 0 for it) and of blown air.
     """
 
     volume_l: float
@@ -107,14 +133,25 @@ class TubMetrics:
     heat_from_sources_kwh: float
     stored_change_kwh: float
     balance_error_kwh: float
+    lost_from_open_water_kwh: float
+    heat_from_bathers_kwh: float
+    taken_by_air_kwh: float
+    topped_up_l: float
+    """A kilogram as a litre, which is right within 0.3 % at the temperature of make-up water."""
+    sessions: int
+    """Those that began in the span; sessions that touch or overlap are one. Under a cover nobody bathes."""
+    bathed_h: float
+    mean_at_session_start_c: float | None
+    """Mean of the water's temperature when people stepped in."""
 
 
 @dataclass(frozen=True, slots=True)
 class DeviceEnergy:
-    """Energy and cost of one pump or heat source."""
+    """Electricity and fuel of one pump, heat source or blower, and what they cost together."""
 
     energy_kwh: float
     cost: float
+    fuel_kwh: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,11 +161,29 @@ class MonthEnergy:
     month: str
     energy_kwh: float
     cost: float
+    fuel_kwh: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class CircuitMetrics:
+    """The most that one circuit carried.
+
+    most_starting_a is the worst second of a start: the starting currents of what starts in it, where the file
+    tells them, and the current of all else that runs. It is told, not judged: breakers bear it for a moment.
+    """
+
+    breaker_a: float
+    most_current_a: float
+    at: str | None
+    most_starting_a: float | None = None
+    starting_at: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class EnergyMetrics:
-    """Electricity of pumps and heat sources; what else is on the supply counts towards the current only."""
+    """Electricity of pumps, blowers and heat sources, and fuel. What else is on the supply counts towards the
+    current only.
+    """
 
     currency: str
     by_device: dict[str, DeviceEnergy]
@@ -139,7 +194,26 @@ class EnergyMetrics:
     by_month: tuple[MonthEnergy, ...]
     most_current_a: float
     most_current_at: str | None
-    breaker_a: float
+    breaker_a: float | None
+    """None where several circuits share the load."""
+    circuits: dict[str, CircuitMetrics] = field(default_factory=dict)
+    fuel_kwh: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class OutageMetrics:
+    """One power cut: the coldest part while it lasted, and how long each part would have withstood it.
+
+    until_zero_h counts from the cut's start and takes each part as standing from then on beside its zone, the
+    tub under its cover; None where that is more than ten days. After the run's last hour its zones stay as
+    they are.
+    """
+
+    from_local: str
+    lasts_h: float
+    coldest_part: str
+    coldest_c: float
+    until_zero_h: dict[str, float | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,5 +223,7 @@ class Metrics:
     legs: dict[str, LegMetrics]
     pumps: dict[str, PumpMetrics]
     heat_sources: dict[str, HeatSourceMetrics]
+    blowers: dict[str, BlowerMetrics]
     tub: TubMetrics
     energy: EnergyMetrics
+    outages: tuple[OutageMetrics, ...]

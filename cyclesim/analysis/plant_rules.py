@@ -284,6 +284,22 @@ def _longer_flush(plant: Plant, pump: str, speed: str, need_s: float) -> str:
     return f"{due} are due, more than the controller takes: a larger pump, another bore, or {offers}"
 
 
+def airline_unprotected(plant: Plant, programme: Programme) -> Judged:
+    """Nothing stops the tub's water from running back through an air pipe into its blower."""
+    del programme
+    for name, blower in plant.sheet.air.items():
+        if not blower.check_valve and blower.loop_above_water_m <= 0.0:
+            wet_l = 1000.0 * blower.wet_volume_m3
+            yield Breach(
+                name,
+                "its pipe has neither a check valve nor a loop above the water",
+                wet_l,
+                "L",
+                f"{wet_l:.1f} L stand in the pipe, not refreshed by a flush",
+                "fit a check valve, and lead the pipe in a loop above the water",
+            )
+
+
 def programme_does_not_fit(plant: Plant, programme: Programme) -> Judged:
     """The schedule asks for what cannot be keyed into the controller."""
     del programme

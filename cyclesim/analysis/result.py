@@ -8,10 +8,11 @@ from datetime import date
 from importlib.metadata import version
 
 from cyclesim.analysis.ages import body_of, measure_leg
-from cyclesim.analysis.energy import measure_energy, measure_pump, measure_source, meter
+from cyclesim.analysis.energy import measure_blower, measure_energy, measure_pump, measure_source, meter
 from cyclesim.analysis.findings import Checked, Finding
 from cyclesim.analysis.history import History
 from cyclesim.analysis.metrics import Metrics
+from cyclesim.analysis.outages import measure_outages
 from cyclesim.analysis.rules import check
 from cyclesim.analysis.tub import measure_tub
 from cyclesim.scenario.model import Scenario
@@ -61,7 +62,8 @@ def simulate(
 
     Without *days* a whole year is run, up to the same date of the next.
 
-    *seed* names the streams of everything that is drawn by chance: bathing sessions. *on_day* is called with the number of days done. Raises ValueError for less than one day.
+    *seed* names the streams of everything that is drawn by chance: bathing sessions. *on_day* is called with
+    the number of days done. Raises ValueError for less than one day.
     """
     if days is None:
         days = days_of_year(start or date(scenario.place.year, 1, 1))
@@ -98,7 +100,7 @@ def days_of_year(first: date) -> int:
 def measure(history: History) -> Metrics:
     """Every number of a run."""
     plant, programme, trace = history.plant, history.programme, history.trace
-    metered = meter(plant, trace)
+    metered = meter(plant, programme, trace)
     return Metrics(
         legs={
             name: measure_leg(
@@ -113,7 +115,9 @@ def measure(history: History) -> Metrics:
             for name, rows in history.ages.items()
         },
         pumps={name: measure_pump(plant, programme, trace, name, metered) for name in trace.pumps},
-        heat_sources={name: measure_source(trace, name, metered) for name in trace.sources},
-        tub=measure_tub(plant, trace, history.filtered),
+        heat_sources={name: measure_source(plant, trace, name, metered) for name in trace.sources},
+        blowers={name: measure_blower(plant, trace, name, metered) for name in trace.blowers},
+        tub=measure_tub(plant, trace, history.filtered, history.truth.people, metered),
         energy=measure_energy(plant, trace, metered, history.truth),
+        outages=measure_outages(plant, trace),
     )

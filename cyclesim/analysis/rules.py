@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from cyclesim.analysis import heat_rules, history_rules, plant_rules, state_rules
+from cyclesim.analysis import heat_rules, history_rules, people_rules, plant_rules, state_rules
 from cyclesim.analysis.findings import Breach, Checked, Finding, NotJudged, Rule, grouped, in_order
 from cyclesim.analysis.history import History
 from cyclesim.analysis.spans import Spans, join
@@ -70,6 +70,15 @@ RULES: tuple[Rule, ...] = (
         plant_rules.flush_too_short,
     ),
     Rule(
+        "airline-unprotected",
+        "plant",
+        "wear",  # a blower that has drunk is done for
+        "A check valve or a loop above the water stops water from running back into a blower.",
+        _PRACTICE,
+        "a check valve, or a loop above the water",
+        plant_rules.airline_unprotected,
+    ),
+    Rule(
         "programme-does-not-fit",
         "plant",
         "comfort",
@@ -106,11 +115,21 @@ RULES: tuple[Rule, ...] = (
         state_rules.both_speeds_at_once,
     ),
     Rule(
+        "flush-onto-people",
+        "state",
+        "danger",  # jets come on unasked, and what stood in the lines comes out onto people
+        "No line flush runs a pump while people are in the water.",
+        _PRACTICE,
+        "move the flush, or let bathing stand above it in schedule.ranks",
+        state_rules.flush_onto_people,
+    ),
+    Rule(
         "supply-overload",
         "state",
         "danger",
-        "What is on at once draws no more than the breaker is rated for.",
-        "the breaker's rating; what may load it for hours on end is for local code",
+        "What is on at once draws no more from a circuit than its breaker is rated for.",
+        "the breaker's rating; in north_america what runs for 3 h or more counts 125 %: NEC 210.19, 210.20, "
+        "from memory, not opened; local code decides",
         "block one thing while the other is on",
         state_rules.supply_overload,
     ),
@@ -142,6 +161,42 @@ RULES: tuple[Rule, ...] = (
         history_rules.too_few_turnovers,
     ),
     Rule(
+        "water-too-hot",
+        "history",
+        "danger",  # heat stroke; whoever sits in it may not notice in time
+        "The water is no warmer than people may sit in, but for 0.2 K of the thermostat's swing.",
+        "40 degC: New York State 6-1.25(b), seen; UL 1563 32.1, seen second-hand; the swing: " + _CHOICE,
+        "a lower set point, or less heat from pumps",
+        people_rules.water_too_hot,
+    ),
+    Rule(
+        "outlet-too-hot",
+        "history",
+        "danger",  # it scalds whoever sits before the jet
+        "Water leaves a heat source no warmer than the limit.",
+        "high-limit cut-outs open at about 50 degC: equipment-standard practice, from memory, not opened",
+        "more water through it, or a smaller source",
+        people_rules.outlet_too_hot,
+    ),
+    Rule(
+        "session-too-long",
+        "history",
+        "comfort",
+        "People stay in warm water no longer at a time than the limit.",
+        f"{_CHOICE}; for pregnant users and young children 10 to 15 min: CPSC and UL 1563, seen second-hand",
+        "shorter sessions",
+        people_rules.session_too_long,
+    ),
+    Rule(
+        "cold-at-session",
+        "history",
+        "comfort",
+        "When people step in, or the water was to be ready, it is near its set point.",
+        _CHOICE,
+        "let heating begin earlier",
+        people_rules.cold_at_session,
+    ),
+    Rule(
         "no-run-on",
         "history",
         "wear",  # the element's own heat then scales it and ages its seals
@@ -158,6 +213,15 @@ RULES: tuple[Rule, ...] = (
         "NEMA MG 10 table 2-3, seen second-hand; written for polyphase motors",
         "longer pauses",
         history_rules.short_cycling,
+    ),
+    Rule(
+        "too-many-starts",
+        "history",
+        "wear",
+        "A pump starts no more often in a clock hour than its motor bears.",
+        "NEMA MG 10 table 2-3, seen second-hand; written for polyphase motors, single-phase ones bear less",
+        "a wider band or longer runs",
+        history_rules.too_many_starts,
     ),
     Rule(
         "quiet-hours",

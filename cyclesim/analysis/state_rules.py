@@ -5,12 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from cyclesim.analysis.combinations import while_at
+from cyclesim.analysis.combinations import said, while_at
 from cyclesim.analysis.findings import Breach
-from cyclesim.analysis.truth import Snapshot, current_a
+from cyclesim.analysis.supply import CONTINUOUS_SHARE, Load, loads
+from cyclesim.analysis.truth import Snapshot
 from cyclesim.analysis.words import apart, at_least, flow, lasting, listed
 from cyclesim.scenario.schedule import Block
 from cyclesim.simulation.assembly import Plant
+
+_ROUNDING_A = 1e-9  # a breaker may be loaded to its rating, however the sum of currents is rounded
 
 
 def heat_without_flow(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
@@ -23,13 +26,18 @@ def heat_without_flow(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
             cause = "no water moves through it"
         else:
             cause = f"less water moves through it than the {needs} it needs"
-        yield Breach(name, cause, None, "s", "", _proof(name, plant))
+        mend = _proof(name, plant) if plant.sheet.heat_sources[name].switched else _RUN_FOR_IT
+        yield Breach(name, cause, None, "s", "", mend)
+
+
+_RUN_FOR_IT = "run a pump through it for as long as it is hot: nobody can switch it off"
 
 
 def heat_before_proof(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
     """A source's heat is on while its flow is there, but has not lasted for the proof time."""
     for name, truth in snapshot.sources:
-        if truth.hot and truth.flow == "enough" and not truth.flow_lasted:
+        proves = plant.sheet.heat_sources[name].switched
+        if proves and truth.hot and truth.flow == "enough" and not truth.flow_lasted:
             proof = lasting(plant.scenario.limits.proof_time_s)
             yield Breach(
                 name, f"it fires before its flow has lasted {proof}", None, "s", "", _proof(name, plant)
@@ -65,34 +73,51 @@ def both_speeds_at_once(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
 
 
 def supply_overload(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
-    """What is on draws more than the breaker is rated for."""
-    drawn, breaker = current_a(snapshot, plant), plant.scenario.supply.breaker_a
-    if breaker is None or drawn <= breaker:
-        return
-    pumps = [(pump, speed) for pump, closed in snapshot.contacts for speed in closed]
-    hot = [name for name, truth in snapshot.sources if truth.hot]
-    loads = [pump if speed == "on" else f"{pump} {speed}" for pump, speed in pumps] + hot
-    loads += list(plant.scenario.supply.also_on_it)
-    mend = _overload_mend(pumps, hot, drawn, breaker, plant)
-    at_once = "at once" if len(loads) > 1 else "alone"
-    value, limit = apart(drawn, breaker, 1)
-    yield Breach("supply", f"{listed(loads)} {at_once}", drawn, "A", f"{value} A of {limit} A", mend)
+    """What is on draws more from a circuit than its breaker is rated for, or than it may for hours on end."""
+    everything = list(loads(snapshot, plant))
+    for name, circuit in plant.scenario.circuits.items():
+        fed, breaker = [x for x in everything if x.name in circuit.feeds], circuit.breaker_a
+        if not breaker:
+            continue
+        drawn = sum(x.current_a for x in fed)
+        cause = f"{listed(_said(fed))} {'at once' if len(fed) > 1 else 'alone'}" if fed else ""
+        if drawn <= breaker + _ROUNDING_A and plant.scenario.supply.region == "north_america":
+            if long := [x for x in fed if x.lasting]:
+                cause += f", {listed(_said(long))} for 3 h or more and so counted {CONTINUOUS_SHARE:.0%}"
+            fed = [x._replace(current_a=x.counted_a) for x in fed]
+            drawn = sum(x.current_a for x in fed)
+        if drawn > breaker + _ROUNDING_A:
+            value, limit = apart(drawn, breaker, 1)
+            mend = _overload_mend(fed, drawn, breaker, plant)
+            yield Breach(name, cause, drawn, "A", f"{value} A of {limit} A", mend)
 
 
-def _overload_mend(
-    pumps: list[tuple[str, str]], hot: list[str], drawn_a: float, breaker_a: float, plant: Plant
-) -> str:
+def _said(loads_: list[Load]) -> list[str]:
+    return [said(x.name, x.speed) for x in loads_]
+
+
+def _overload_mend(fed: list[Load], drawn_a: float, breaker_a: float, plant: Plant) -> str:
     """A block if one is enough and heating can go on with it; else less on the supply, or more of it."""
     heating = plant.scenario.schedule.heating
-    if pumps and hot:
-        source = max(hot, key=lambda name: plant.sheet.heat_sources[name].output_w)
-        source_a = plant.sheet.heat_sources[source].output_w / plant.voltage_v
-        for pump, speed in sorted(pumps, key=lambda pair: plant.current_a(*pair), reverse=True):
-            if heating is not None and source in heating.sources and heating.pump == (pump, speed):
-                continue  # such a block would keep the source off for good
-            if max(drawn_a - source_a, drawn_a - plant.current_a(pump, speed)) <= breaker_a:
-                return f"wire {{block: {source}, while: {while_at(pump, speed)}, because: the breaker}}"
+    hot = sorted((x for x in fed if x.name in plant.sheet.heat_sources), key=lambda x: -x.current_a)
+    others = sorted(
+        (x for x in fed if x.name in (*plant.pumps, *plant.sheet.air)), key=lambda x: -x.current_a
+    )
+    for other in others if hot else ():
+        source = hot[0]
+        if heating is not None and source.name in heating.sources and heating.pump == other[:2]:
+            continue  # such a block would keep the source off for good
+        if max(drawn_a - source.current_a, drawn_a - other.current_a) <= breaker_a:
+            condition = while_at(other.name, other.speed)
+            return f"wire {{block: {source.name}, while: {condition}, because: the breaker}}"
     due_a = math.ceil(10.0 * drawn_a - 1e-6) / 10.0
     if hot:
         return f"a larger circuit, of at least {due_a:g} A, a smaller element or a smaller pump"
     return f"take something off the supply, or have one laid for at least {due_a:g} A"
+
+
+def flush_onto_people(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
+    """A line flush decides a pump while people are in the water: jets come on, and old water comes in."""
+    del plant
+    for pump, demand in snapshot.flushing if snapshot.people else ():
+        yield Breach(demand, f"it runs {pump} while people are in the water", None, "s", "")

@@ -6,6 +6,8 @@ snapshot can be made of any state and facts that somebody wants judged, whether 
 
 from __future__ import annotations
 
+from collections.abc import Collection
+from itertools import islice
 from typing import NamedTuple
 
 import numpy as np
@@ -32,6 +34,13 @@ _BEFORE_S = -1e9
 """What is so when the span begins has been so since this: the trace does not know since when."""
 
 
+LASTING_S = 3.0 * 3600.0
+"""What runs for so long is a continuous load; NEC article 100, from memory, not opened."""
+
+Closed = tuple[str, str]
+"""A pump and its speed; a blower or a heat source and "on"."""
+
+
 class SourceTruth(NamedTuple):
     """What is true of one heat source. `flow` is "none", "low" (below what it needs) or "enough"."""
 
@@ -49,15 +58,14 @@ class Snapshot(NamedTuple):
 
     states: tuple[tuple[str, str], ...]
     contacts: tuple[tuple[str, tuple[str, ...]], ...]
-    """Per pump, the speeds whose contacts are closed."""
+    """Per pump and blower, the speeds whose contacts are closed."""
     sources: tuple[tuple[str, SourceTruth], ...]
-
-
-def current_a(snapshot: Snapshot, plant: Plant) -> float:
-    """Current drawn from the supply [A]: closed contacts, hot sources, and what else is on the supply."""
-    pumps = sum(plant.current_a(pump, speed) for pump, closed in snapshot.contacts for speed in closed)
-    heat_w = sum(plant.sheet.heat_sources[name].output_w for name, truth in snapshot.sources if truth.hot)
-    return pumps + (heat_w + sum(plant.scenario.supply.also_on_it.values())) / plant.voltage_v
+    lasting: frozenset[Closed] = frozenset()
+    """What runs, now, for 3 h or more without a break; looked at where the region counts it."""
+    people: bool = False
+    """Whether somebody is in the water: under a closed cover nobody bathes."""
+    flushing: tuple[tuple[str, str], ...] = ()
+    """(pump, demand) of each line flush that decides a pump."""
 
 
 class Timeline(NamedTuple):
@@ -68,6 +76,10 @@ class Timeline(NamedTuple):
     """Per source, when its heat is truly on."""
     some_flow: dict[str, Spans]
     enough_flow: dict[str, Spans]
+    closed: dict[Closed, Spans]
+    """When each contact is closed and each source hot."""
+    people: Spans
+    """When somebody is in the water."""
 
 
 def speeds_over_time(plant: Plant, trace: Trace, *, coasting: bool) -> list[tuple[float, float, Speeds]]:
@@ -96,25 +108,36 @@ def _lane(stream: Stream, coasts_s: float) -> list[tuple[float, str]]:
     return lane
 
 
-def timeline(plant: Plant, trace: Trace) -> Timeline:
-    """The trace as snapshots of what is true."""
-    limits, sheet = plant.scenario.limits, plant.sheet
+def people_in(trace: Trace) -> Spans:
+    """When somebody is in the water: under a closed cover nobody bathes."""
+    there = without(spans([(0.0, float(trace.span_s))]), while_in(trace.people, "0"))
+    return meet(there, while_in(trace.cover, "off"))
+
+
+def timeline(plant: Plant, trace: Trace, flushes: Collection[str] = ()) -> Timeline:
+    """The trace as snapshots of what is true. *flushes* are the demands that are line flushes."""
     some, enough = _flows(plant, trace)
-    since_ever = {n: _since_ever(a) for n, a in enough.items()}
-    hot = {}
-    for name, stream in trace.sources.items():
-        late = longer(while_in(stream, "firing"), sheet.heat_sources[name].opens_within_s)
-        hot[name] = _clipped(late, trace)
+    closed = _closed(plant, trace)
+    hot = {name: closed[name, "on"] for name in trace.sources}
     facts: list[Spans] = []
     for name in trace.sources:
-        unfed = after(without(hot[name], enough[name]), limits.heat_without_flow_grace_s)
-        lasted = _clipped(after(since_ever[name], limits.proof_time_s), trace)
+        unfed = after(without(hot[name], enough[name]), plant.scenario.limits.heat_without_flow_grace_s)
+        since_ever = _since_ever(enough[name])
+        lasted = _clipped(after(since_ever, plant.scenario.limits.proof_time_s), trace)
         facts += [hot[name], some[name], enough[name], unfed, lasted]
-    closed = [(pump, speed) for pump, speeds in plant.speeds.items() for speed in speeds]
-    for pump, speed in closed:
-        late = longer(while_in(trace.pumps[pump], speed), sheet.pumps[pump].opens_within_s)
-        facts.append(_clipped(late, trace))
-    streams = [*trace.pumps.values(), *trace.sources.values()]
+    contacts = [key for key in closed if key[0] not in trace.sources]
+    facts += [closed[key] for key in contacts]
+    lasting = _lasting(closed) if plant.scenario.supply.region == "north_america" else {}
+    facts += lasting.values()
+    people = people_in(trace)
+    flushing = {
+        (pump, name): while_in(stream, name)
+        for pump, stream in trace.deciding.items()
+        for name in stream.labels
+        if name in flushes
+    }
+    facts += [people, *flushing.values()]
+    streams = [*trace.pumps.values(), *trace.blowers.values(), *trace.sources.values()]
     changes = [np.array(stream.starts, dtype=float) for stream in streams]
     edges = np.unique(np.concatenate([edges_of(NONE, *facts), *changes, [0.0, float(trace.span_s)]]))
     begins = edges[:-1]
@@ -127,15 +150,41 @@ def timeline(plant: Plant, trace: Trace) -> Timeline:
     which = which.ravel()
     found = []
     for k, row in enumerate(rows.tolist()):
-        codes, true = row[: len(streams)], [bool(x) for x in row[len(streams) :]]
+        codes, true = row[: len(streams)], iter([bool(x) for x in row[len(streams) :]])
         states = tuple((s.name, s.labels[code]) for s, code in zip(streams, codes, strict=True))
-        truths = tuple(
-            (name, _source_truth(*true[5 * i : 5 * i + 5])) for i, name in enumerate(trace.sources)
+        truths = tuple((name, _source_truth(*islice(true, 5))) for name in trace.sources)
+        on = [key for key in contacts if next(true)]
+        switched = (*plant.pumps, *trace.blowers)
+        snapshot = Snapshot(
+            states,
+            tuple((name, tuple(s for n, s in on if n == name)) for name in switched),
+            truths,
+            frozenset(key for key in lasting if next(true)),
+            next(true),
+            tuple(key for key in flushing if next(true)),
         )
-        on = [pair for pair, yes in zip(closed, true[5 * len(trace.sources) :], strict=True) if yes]
-        contacts = tuple((pump, tuple(s for p, s in on if p == pump)) for pump in plant.pumps)
-        found.append((Snapshot(states, contacts, truths), where(edges, which == k)))
-    return Timeline(tuple(found), hot, some, enough)
+        found.append((snapshot, where(edges, which == k)))
+    return Timeline(tuple(found), hot, some, enough, closed, people)
+
+
+def _closed(plant: Plant, trace: Trace) -> dict[Closed, Spans]:
+    """When the contacts of pumps, blowers and heat sources are closed; they open a little late."""
+    found: dict[Closed, Spans] = {}
+    for pump, speeds in plant.speeds.items():
+        for speed in speeds:
+            late = longer(while_in(trace.pumps[pump], speed), plant.sheet.pumps[pump].opens_within_s)
+            found[pump, speed] = _clipped(late, trace)
+    for blower, stream in trace.blowers.items():
+        found[blower, "on"] = while_in(stream, "on")
+    for name, stream in trace.sources.items():
+        late = longer(while_in(stream, "firing"), plant.sheet.heat_sources[name].opens_within_s)
+        found[name, "on"] = _clipped(late, trace)
+    return found
+
+
+def _lasting(closed: dict[Closed, Spans]) -> dict[Closed, Spans]:
+    """Those spells of each that last long enough for a continuous load, from their first second."""
+    return {key: a[a[:, 1] - a[:, 0] >= LASTING_S] for key, a in closed.items()}
 
 
 def _source_truth(hot: bool, some: bool, enough: bool, past_grace: bool, lasted: bool) -> SourceTruth:

@@ -8,11 +8,12 @@ from typing import NamedTuple
 import numpy as np
 
 from cyclesim.analysis.ages import J_PER_KWH, when
-from cyclesim.analysis.energy import local_edges
+from cyclesim.analysis.energy import Meter, local_edges
 from cyclesim.analysis.metrics import TubMetrics
-from cyclesim.analysis.spans import Floats, integral, total_s, while_in
+from cyclesim.analysis.spans import Floats, Spans, integral, total_s
 from cyclesim.analysis.truth import speeds_over_time
 from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.exchanges import BATHERS, OPEN_WATER
 from cyclesim.simulation.trace import Trace
 
 
@@ -78,8 +79,16 @@ def _aged(age_s: float, dt_s: float, per_s: float) -> tuple[float, float]:
     return age_s + (1.0 / per_s - age_s) * gone, dt_s / per_s + (age_s - 1.0 / per_s) * gone / per_s
 
 
-def measure_tub(plant: Plant, trace: Trace, flows: Filtered) -> TubMetrics:
-    """The tub's numbers."""
+def water_c_at(trace: Trace, at_s: Floats) -> Floats:
+    """The tub's temperature [degC], linear between the ends of the pieces, which are short."""
+    rows = trace.tub
+    at, water_c = np.append(rows.start_s, float(trace.span_s)), np.append(rows.water_c, trace.end_water_c)
+    found: Floats = np.interp(at_s, at, water_c)
+    return found
+
+
+def measure_tub(plant: Plant, trace: Trace, flows: Filtered, people: Spans, metered: Meter) -> TubMetrics:
+    """The tub's numbers. *people* is when somebody is in the water."""
     rows, span_s = trace.tub, float(trace.span_s)
     volume = plant.volume_m3
     mean_c = coldest_c = warmest_c = coldest_at = warmest_at = None
@@ -98,10 +107,11 @@ def measure_tub(plant: Plant, trace: Trace, flows: Filtered) -> TubMetrics:
     age = since_filtered(flows, volume)
     speeds = speeds_over_time(plant, trace, coasting=False)
     pumps_j = sum(plant.duty(s).pump_heat_w * (b - a) for a, b, s in speeds)
-    sources_j = sum(
-        total_s(while_in(stream, "firing")) * plant.sheet.heat_sources[n].output_w
-        for n, stream in trace.sources.items()
-    )
+    sources_j = sum(metered.heat_j.values())
+    open_j, bathers_j = _heat_j(trace, OPEN_WATER), _heat_j(trace, BATHERS)
+    air_j = sum(_heat_j(trace, n) for n in plant.sheet.air)
+    evaporated_kg = sum(float(np.sum(rows.evaporated_kg)) for rows in trace.exchanges.values())
+    stepped_in = people[:, 0][people[:, 0] > 0.0]
     losses = {n: float(np.sum(stays.loss_j)) for n, stays in trace.stays.items()}
     legs_j = sum(j for n, j in losses.items() if n in plant.sheet.legs)
     equipment_j = sum(j for n, j in losses.items() if n not in plant.sheet.legs)
@@ -129,5 +139,20 @@ def measure_tub(plant: Plant, trace: Trace, flows: Filtered) -> TubMetrics:
         heat_from_pumps_kwh=pumps_j / J_PER_KWH,
         heat_from_sources_kwh=sources_j / J_PER_KWH,
         stored_change_kwh=stored_j / J_PER_KWH,
-        balance_error_kwh=(pumps_j + sources_j - lost_j - stored_j) / J_PER_KWH,
+        balance_error_kwh=(pumps_j + sources_j + open_j + bathers_j + air_j - lost_j - stored_j) / J_PER_KWH,
+        lost_from_open_water_kwh=(0.0 - open_j) / J_PER_KWH,
+        heat_from_bathers_kwh=bathers_j / J_PER_KWH,
+        taken_by_air_kwh=(0.0 - air_j) / J_PER_KWH,
+        topped_up_l=evaporated_kg,
+        sessions=len(stepped_in),
+        bathed_h=total_s(people) / 3600.0,
+        mean_at_session_start_c=float(np.mean(water_c_at(trace, stepped_in)))
+        if len(stepped_in) and len(rows)
+        else None,
     )
+
+
+def _heat_j(trace: Trace, name: str) -> float:
+    """Heat [J] that one law brought to the water over the span."""
+    rows = trace.exchanges.get(name)
+    return 0.0 if rows is None else float(np.sum(rows.heat_j))

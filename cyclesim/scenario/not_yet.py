@@ -9,17 +9,7 @@ if TYPE_CHECKING:
     from cyclesim.scenario.model import Scenario
 
 # One line for each key, * for any name or entry; "key = value" where only this value is not simulated.
-NOT_YET = (
-    "supply.circuits",
-    "supply.region",
-    "plant.pumps.*.starting_current",
-    "plant.pumps.*.*.starting_current",
-    "limits.starts_per_hour",
-    "limits.bathing_temperature",
-    "limits.outlet_temperature",
-    "limits.session_at_most",
-    "limits.cold_session",
-)
+NOT_YET: tuple[str, ...] = ()
 
 
 def pending(path: Steps, value: object = None) -> bool:

@@ -6,7 +6,8 @@ import pytest
 
 from cyclesim.analysis.history import History
 from cyclesim.analysis.spans import join, total_s
-from cyclesim.analysis.truth import current_a, speeds_over_time
+from cyclesim.analysis.supply import current_a
+from cyclesim.analysis.truth import speeds_over_time
 
 Run = Callable[..., History]
 

@@ -1,0 +1,169 @@
+"""Rules of a whole run about people in the water: how warm it is, how long they stay, what they find."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+
+import numpy as np
+
+from cyclesim.analysis.energy import prices
+from cyclesim.analysis.findings import Breach
+from cyclesim.analysis.history import History
+from cyclesim.analysis.history_rules import Judged
+from cyclesim.analysis.spans import Floats, Spans, covers, join, meet, spans, total_s, where, while_in
+from cyclesim.analysis.truth import speeds_over_time
+from cyclesim.analysis.tub import water_c_at
+from cyclesim.analysis.words import apart, exactly, flow, listed, times_apart
+from cyclesim.physics import water
+from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.scenario.heat_sources import HeatPump
+from cyclesim.simulation.prices import dearer
+from cyclesim.simulation.setpoints import Level, set_points
+
+TOO_HOT_K = 0.2
+"""How far above the limit water may swing: what a thermostat and its sensor take; project choice."""
+_BEFORE_S = 3600.0
+
+
+def water_too_hot(history: History) -> Judged:
+    """The tub is above the bathing limit by more than its thermostat explains."""
+    limit, trace = history.plant.scenario.limits.bathing_temperature_c, history.trace
+    if not len(trace.tub):
+        return
+    for start, end in _warmer_than(history, limit + TOO_HOT_K).tolist():
+        inside = trace.tub.start_s[(trace.tub.start_s > start) & (trace.tub.start_s < end)]
+        worst = float(np.max(water_c_at(trace, np.concatenate(([start], inside, [end])))))
+        cause, mend = _why_too_hot(history, spans([(start - _BEFORE_S, end)]))
+        text = " of ".join(apart(worst, limit, 1)) + " degC"
+        yield Breach("tub", cause, worst, "degC", text, mend, start, end - start)
+
+
+def _warmer_than(history: History, level_c: float) -> Spans:
+    """When the tub is warmer than a level; its temperature is linear along each piece, which is short."""
+    trace = history.trace
+    at, temps = np.append(trace.tub.start_s, float(trace.span_s)), water_c_at(trace, trace.tub.start_s)
+    over = np.append(temps, trace.end_water_c) - level_c
+    a, b = over[:-1], over[1:]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        crosses = at[:-1] + np.diff(at) * a / (a - b)
+    some = (a > 0.0) | (b > 0.0)
+    begins, ends = np.where(a > 0.0, at[:-1], crosses), np.where(b > 0.0, at[1:], crosses)
+    return spans(np.column_stack((begins[some], ends[some])))
+
+
+def _why_too_hot(history: History, spell: Spans) -> tuple[str, str]:
+    """What warmed the water while it was too hot and in the hour before, and what would help."""
+    trace = history.trace
+    fired = [n for n, stream in trace.sources.items() if total_s(meet(while_in(stream, "firing"), spell))]
+    if fired:
+        own = all(history.plant.sheet.heat_sources[name].switched for name in fired)
+        mend = "a shorter fire or a smaller source, or leave the cover open while it is hot"
+        if own:
+            kept_c = max((level.keep_at_c for level in _levels(history)), default=0.0)
+            mend = f"a lower set point than {kept_c:g} degC, or a smaller source"
+        return f"{listed(fired)} heat{'s' if len(fired) == 1 else ''} it", mend
+    run = [n for n, s in trace.pumps.items() if total_s(meet(while_in(s, "on", "low", "high"), spell))]
+    if run:
+        mend = "filter for a shorter time or at a lower speed, or leave the cover open for a while in summer"
+        return f"the heat of {listed(run)} alone, with no source firing", mend
+    return "it is as warm as that with nothing running", "open the cover, and look at the zones around it"
+
+
+def outlet_too_hot(history: History) -> Judged:
+    """Water leaves a heat source warmer than the limit, at the flow that it has while the source fires."""
+    plant, trace = history.plant, history.trace
+    limit = plant.scenario.limits.outlet_temperature_c
+    per_m3 = water.density_kg_m3(plant.temp_c) * water.heat_capacity_j_kg_k(plant.temp_c)
+    if not len(trace.tub):
+        return
+    at, until, duties = zip(*speeds_over_time(plant, trace, coasting=False), strict=True)
+    for name, stream in trace.sources.items():
+        firing = while_in(stream, "firing")
+        edges = np.unique(np.concatenate([firing.ravel(), at, until, trace.tub.start_s]))
+        edges = edges[(edges >= 0.0) & (edges <= trace.span_s)]
+        begins, heat_w = edges[:-1], _heat_w(history, name, edges)
+        which = np.searchsorted(np.array(at), begins, side="right") - 1
+        flows = np.array([abs(plant.duty(s).flow_m3_s(name)) for s in duties])[which]
+        temps = water_c_at(trace, edges)
+        on = covers(firing, begins) & (flows > STILL_M3_S)
+        rise_k = np.divide(heat_w, per_m3 * flows, out=np.zeros_like(heat_w), where=on)
+        outlet = np.where(on, np.maximum(temps[:-1], temps[1:]) + rise_k, -np.inf)
+        for duty in dict.fromkeys(duties[i] for i in np.unique(which[outlet > limit]).tolist()):
+            same = np.array([speeds == duty for speeds in duties])[which]
+            for start, end in where(edges, same & (outlet > limit)).tolist():
+                worst = float(np.max(outlet[(begins >= start) & (begins < end) & same]))
+                solved = plant.duty(duty)
+                cause = f"only {flow(abs(solved.flow_m3_s(name)))} pass it at {solved.name}"
+                text = " of ".join(apart(worst, limit, 1)) + " degC"
+                mend = "more water through it: a higher speed or a larger pump; or a smaller source"
+                yield Breach(name, cause, worst, "degC", text, mend, start, end - start)
+
+
+def _heat_w(history: History, name: str, edges: Floats) -> Floats:
+    """Heat of a source while it fires [W], between each two edges: an element's is constant, others' not."""
+    sheet, rows = history.plant.sheet.heat_sources[name], history.trace.exchanges.get(name)
+    if sheet.switched and not isinstance(sheet, HeatPump):
+        return np.full(len(edges) - 1, sheet.output_w)
+    if rows is None:
+        return np.zeros(len(edges) - 1)
+    mean_w = rows.heat_j / (rows.end_s - rows.start_s)
+    k = np.searchsorted(rows.start_s, edges[:-1], side="right") - 1
+    found: Floats = np.where((k >= 0) & (edges[:-1] < rows.end_s[k]), mean_w[k], 0.0)
+    return found
+
+
+def session_too_long(history: History) -> Judged:
+    """People stay in the water for longer than the limit; sessions that touch are one."""
+    limit = history.plant.scenario.limits.session_at_most_s
+    for start, end in history.truth.people.tolist():
+        if end - start > limit:
+            text = " of ".join(times_apart(end - start, limit))
+            mend = f"get out after {exactly(limit)}, and cool down before the next"
+            cause = "somebody is in the water all the time"
+            yield Breach("bathing", cause, (end - start) / 60.0, "min", text, mend, start, end - start)
+
+
+def cold_at_session(history: History) -> Judged:
+    """People step into water colder than the set point of that moment, or it was not ready when it should."""
+    trace, least_k = history.trace, history.plant.scenario.limits.cold_session_k
+    for at, water_c, wanted_c in trace.ready:
+        if water_c < wanted_c - least_k:
+            cause = "it was to be ready by then, and heating did not manage"
+            mend = "a stronger source, or a warmer set-back: keep_at lies too far below"
+            yield _cold("ready by", cause, mend, float(at), water_c, wanted_c)
+    starts = [start for start in history.truth.people[:, 0].tolist() if start > 0.0]
+    if not starts or not len(trace.tub) or history.plant.scenario.schedule.heating is None:
+        return
+    levels = _levels(history)
+    changes = [level.at_s for level in levels]
+    for at, water_c in zip(starts, water_c_at(trace, np.array(starts)).tolist(), strict=True):
+        wanted_c = levels[bisect_right(changes, at) - 1].keep_at_c
+        if water_c < wanted_c - least_k:
+            cause, mend = _why_cold(history, at)
+            yield _cold("bathing", cause, mend, at, water_c, wanted_c)
+
+
+def _cold(subject: str, cause: str, mend: str, at_s: float, water_c: float, wanted_c: float) -> Breach:
+    text = f"{' of '.join(apart(water_c, wanted_c, 1))} degC"
+    return Breach(subject, cause, wanted_c - water_c, "K", text, mend, at_s)
+
+
+def _why_cold(history: History, at_s: float) -> tuple[str, str]:
+    """What kept the water cold in the day before a session."""
+    trace, day = history.trace, spans([(at_s - 86_400.0, at_s)])
+    if total_s(meet(while_in(trace.power, "lost"), day)):
+        return "the power failed in the day before", "wait until it is warm again"
+    heating = history.plant.scenario.schedule.heating
+    fired = join(*(while_in(trace.sources[n], "firing") for n in heating.sources)) if heating else day
+    if covers(fired, np.array([at_s - 1.0]))[0]:
+        return "heating is still at it", "let it begin earlier: plan: [{ready_by: ...}], or a stronger source"
+    return "no source fires just before", "see what keeps heating off, or heat for it with ready_by"
+
+
+def _levels(history: History) -> tuple[Level, ...]:
+    """The set point over the span, as the run itself was told it."""
+    scenario, trace = history.plant.scenario, history.trace
+    heating, dear = scenario.schedule.heating, list[tuple[int, int]]()
+    if heating and heating.when_dear:
+        dear = dearer(*prices(scenario.supply.tariff, trace), heating.when_dear.above.amount)
+    return set_points(scenario, trace.begin_utc, trace.span_s, dear).levels
