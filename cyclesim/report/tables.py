@@ -191,14 +191,14 @@ def say_tub(page: Page, tub: TubMetrics) -> None:
     page.heading("Heat of the tub's water and shell")
     gone = [
         ("cover", tub.lost_through_cover_kwh),
-        ("open water", getattr(tub, "lost_from_open_water_kwh", None) or 0.0),
-        ("blown air", getattr(tub, "taken_by_air_kwh", None) or 0.0),
+        ("open water", tub.lost_from_open_water_kwh),
+        ("blown air", tub.taken_by_air_kwh),
         ("shell", tub.lost_through_shell_kwh),
         ("legs", tub.lost_from_legs_kwh),
         ("equipment", tub.lost_from_equipment_kwh),
         ("heat sources", -tub.heat_from_sources_kwh),
         ("pumps", -tub.heat_from_pumps_kwh),
-        ("bathers", -(getattr(tub, "heat_from_bathers_kwh", None) or 0.0)),
+        ("bathers", -tub.heat_from_bathers_kwh),
         ("stored in water and shell", tub.stored_change_kwh),
     ]
     lost = [(name, kwh) for name, kwh in gone if kwh > 0.0]
@@ -211,21 +211,39 @@ def say_tub(page: Page, tub: TubMetrics) -> None:
 
 
 def say_energy(page: Page, energy: EnergyMetrics) -> None:
-    """Energy and cost by device and by month."""
+    """Energy and cost by device and by month, and what the breakers carry."""
     page.heading("Energy and cost")
-    rows = [(name, number(d.energy_kwh), f"{d.cost:.2f}") for name, d in energy.by_device.items()]
-    rows.append(("all", number(energy.energy_kwh), f"{energy.cost:.2f}"))
-    rows.append(("a day", number(energy.energy_kwh_per_day), f"{energy.cost_per_day:.2f}"))
-    page.table([Column("device", words=True), Column("kWh"), Column(energy.currency)], rows)
+    fuel = bool(energy.fuel_kwh)
+
+    def row(name: str, kwh: float, fuel_kwh: float, cost: float) -> tuple[str, ...]:
+        return (name, number(kwh), *((number(fuel_kwh),) if fuel else ()), f"{cost:.2f}")
+
+    columns = [Column("kWh"), *((Column("fuel\nkWh"),) if fuel else ()), Column(energy.currency)]
+    rows = [row(name, d.energy_kwh, d.fuel_kwh, d.cost) for name, d in energy.by_device.items()]
+    rows.append(row("all", energy.energy_kwh, energy.fuel_kwh, energy.cost))
+    days = energy.energy_kwh / energy.energy_kwh_per_day if energy.energy_kwh_per_day else 0.0
+    fuel_a_day = energy.fuel_kwh / days if days else 0.0
+    rows.append(row("a day", energy.energy_kwh_per_day, fuel_a_day, energy.cost_per_day))
+    page.table([Column("device", words=True), *columns], rows)
     if len(energy.by_month) > 1:
         page.line()
         page.table(
-            [Column("month", words=True), Column("kWh"), Column(energy.currency)],
-            ((month(m.month), number(m.energy_kwh), f"{m.cost:.2f}") for m in energy.by_month),
+            [Column("month", words=True), *columns],
+            (row(month(m.month), m.energy_kwh, m.fuel_kwh, m.cost) for m in energy.by_month),
         )
     page.line()
     most = f"Most current at once: {number(energy.most_current_a)} A, {when(energy.most_current_at)}"
-    page.line(f"{most}; the breaker takes {number(energy.breaker_a)} A.")
+    if energy.breaker_a is not None:
+        most += f"; the breaker takes {number(energy.breaker_a)} A"
+    page.line(f"{most}.")
+    for name, circuit in energy.circuits.items():
+        if len(energy.circuits) == 1 and circuit.most_starting_a is None:
+            continue  # the line above has said it
+        said = f"{name}: at most {number(circuit.most_current_a)} A, {when(circuit.at)}"
+        said += f"; its breaker takes {number(circuit.breaker_a)} A"
+        if circuit.most_starting_a is not None:
+            said += f"; {number(circuit.most_starting_a)} A for a moment while starting"
+        page.line(f"{said}.", indent=2, hang=2)
 
 
 def _facts(page: Page, facts: Sequence[tuple[str, str, str]]) -> None:

@@ -1,36 +1,28 @@
-"""What people, blowers and power cuts came to, as far as it was measured."""
+"""What people, blowers and power cuts came to, and what heat was made of."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
 
-from cyclesim.analysis.metrics import HeatSourceMetrics, TubMetrics
+from cyclesim.analysis.metrics import BlowerMetrics, HeatSourceMetrics, OutageMetrics, TubMetrics
 from cyclesim.report.layout import Column, Page
 from cyclesim.report.words import count, hours, number, when
 
-if TYPE_CHECKING:
-    from cyclesim.simulation.trace import Trace
+_MOST_PARTS = 6
 
 
 def say_people(page: Page, tub: TubMetrics) -> None:
     """Sessions, hours in the water, and what water had to be filled up."""
-    sessions = getattr(tub, "sessions", None)
-    if not sessions:
-        return
-    page.heading("People")
-    said = (
-        f"{count(sessions, 'session')}, {number(getattr(tub, 'bathed_h', None))} h with people in the water"
-    )
-    warm = getattr(tub, "mean_at_session_start_c", None)
-    if warm is not None:
-        said += f"; water at the start {number(warm)} °C on the mean"
-    page.line(f"{said}.")
-    topped_up_l = getattr(tub, "topped_up_l", None)
-    if topped_up_l is not None:
-        page.line(f"Water topped up for what evaporated: {number(topped_up_l)} L.")
+    if tub.sessions or tub.bathed_h:
+        page.heading("People")
+        said = f"{count(tub.sessions, 'session')}, {number(tub.bathed_h)} h with people in the water"
+        if tub.mean_at_session_start_c is not None:
+            said += f"; at {number(tub.mean_at_session_start_c)} °C on the mean when they stepped in"
+        page.line(f"{said}.")
+        page.line(f"Water topped up: {number(tub.topped_up_l)} L.")
 
 
-def say_blowers(page: Page, blowers: dict[str, Any] | None, currency: str) -> None:
+def say_blowers(page: Page, blowers: dict[str, BlowerMetrics], currency: str) -> None:
     """Blowers: the air they get through, or why none."""
     if not blowers:
         return
@@ -60,28 +52,38 @@ def say_blowers(page: Page, blowers: dict[str, Any] | None, currency: str) -> No
     )
     for name, blower in blowers.items():
         if blower.why_not:
-            page.line(f"{name} blows no air: {blower.why_not}.", hang=2)
+            page.line(f"{name}: {blower.why_not}.", hang=2)
+        if blower.wet_volume_l:
+            page.line(
+                f"{name}: {number(blower.wet_volume_l)} L stand in its pipe; no flush refreshes them.", hang=2
+            )
 
 
 def say_made_from(page: Page, sources: dict[str, HeatSourceMetrics]) -> None:
     """Heat that a heat pump made of its electricity, and fuel that a boiler burnt."""
     for name, source in sources.items():
-        heat_kwh, cop = getattr(source, "heat_kwh", None), getattr(source, "seasonal_cop", None)
-        fuel_kwh = getattr(source, "fuel_kwh", None)
-        if cop is not None:
-            made = f"{number(heat_kwh)} kWh of heat from {number(source.energy_kwh)} kWh of electricity"
-            page.line(f"{name} made {made}, {number(cop)} to 1 over these days.", hang=2)
-        if fuel_kwh is not None:
-            page.line(f"{name} burnt {number(fuel_kwh)} kWh of fuel.", hang=2)
+        if source.seasonal_cop is not None:
+            made = (
+                f"{number(source.heat_kwh)} kWh of heat from {number(source.energy_kwh)} kWh of electricity"
+            )
+            page.line(f"{name} made {made}, {number(source.seasonal_cop)} to 1 over these days.", hang=2)
+        if source.fuel_kwh is not None:
+            made = f"{number(source.heat_kwh)} kWh of heat from {number(source.fuel_kwh)} kWh of fuel"
+            page.line(f"{name} made {made}.", hang=2)
 
 
-def say_power_cuts(page: Page, trace: Trace) -> None:
-    """When there was no power."""
-    cuts = trace.power.spans("lost")
+def say_power_cuts(page: Page, cuts: Sequence[OutageMetrics]) -> None:
+    """Each power cut: the coldest part, and how long until the first parts would be at 0 degC."""
     if not cuts:
         return
     page.heading("Power cuts")
-    for start, end in cuts:
-        page.line(
-            f"- from {when(trace.local(start).isoformat())} for {hours((end - start) / 3600.0)}", hang=2
-        )
+    for cut in cuts:
+        said = f"- from {when(cut.from_local)} for {hours(cut.lasts_h)}: coldest {cut.coldest_part} at"
+        page.line(f"{said} {number(cut.coldest_c)} °C.", hang=2)
+        freeze = sorted((h, part) for part, h in cut.until_zero_h.items() if h is not None)
+        if freeze:
+            told = ", ".join(f"{part} after {hours(h)}" for h, part in freeze[:_MOST_PARTS])
+            more = f", then {len(freeze) - _MOST_PARTS} more" if len(freeze) > _MOST_PARTS else ""
+            page.line(f"Had it gone on, at 0 °C: {told}{more}.", indent=2)
+        else:
+            page.line("Had it gone on, no part would have been at 0 °C within ten days.", indent=2)
