@@ -188,6 +188,20 @@ def test_a_flush_of_half_a_leg_exchanges_half_its_heat() -> None:
     assert pytest.approx(38.0 - 16.5 / 84) == run.heat.water_c
 
 
+def test_a_flush_reaches_the_second_leg_behind_the_first() -> None:
+    """Two legs of 20 L in line: 30 L of tub water fill one and half of the other, and no more is moved."""
+    run = Run(tight(), [COLD, Body("behind", 20 * L, COLD.capacity_j_k, 1.0, "z")], still(5.0), water_c=38.0)
+    run.advance(1_000_000)
+    run.heat.change([1.0 * L, 1.0 * L], 0.0, 0.0, ahead_m3=[0.0, 20 * L])
+    run.advance(30)
+    run.heat.change([0.0, 0.0], 0.0, 0.0)
+    first, second = run.bodies_c()
+    assert pytest.approx(38.0, abs=0.1) == first
+    assert pytest.approx((5.0 + 38.0) / 2, abs=0.3) == second
+    given_j = WATER_J_K * (38.0 - run.heat.water_c)
+    assert pytest.approx(1.5 * 33.0 * COLD.capacity_j_k, rel=0.02) == given_j
+
+
 def test_a_leg_that_has_turned_over_is_at_the_tubs_temperature() -> None:
     """After its 20 s the leg and the tub are one: (84 x 38 + 5) / 85, and they stay together."""
     run = cold_leg()
