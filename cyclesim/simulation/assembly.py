@@ -214,7 +214,7 @@ class Plant:
 
     @cached_property
     def bodies(self) -> tuple[Body, ...]:
-        """Legs, equipment and heat sources as bodies of water with a temperature of their own."""
+        """Legs, equipment, heat sources and pumps in a zone: water with a temperature of its own."""
         per_m3 = water.density_kg_m3(self.temp_c) * water.heat_capacity_j_kg_k(self.temp_c)
         bodies = []
         for name, leg in self.sheet.legs.items():
@@ -227,6 +227,10 @@ class Plant:
             if thing.volume_m3 > 0.0:
                 ua = walls.housing_ua(thing.volume_m3)
                 bodies.append(Body(name, thing.volume_m3, thing.volume_m3 * per_m3, ua, thing.zone))
+        for name, pump in self.pumps.items():
+            if pump.zone is not None and pump.volume_m3 > 0.0:
+                ua = walls.housing_ua(pump.volume_m3)
+                bodies.append(Body(name, pump.volume_m3, pump.volume_m3 * per_m3, ua, pump.zone))
         return tuple(bodies)
 
     @cached_property

@@ -385,13 +385,18 @@ class _Run:
                 laws = (*laws, self.exchanges.open_water())
             if self.people:
                 laws = (*laws, self.exchanges.bathers(self.people))
-        trapped_w = effect.trapped_w
+        duty, trapped_w, now = effect.duty, effect.trapped_w, int(self.env.now)
         for name, series in self.exchanges.fires.items() if self.exchanges else ():
-            if self.exchanges and abs(effect.duty.flow_m3_s(name)) > STILL_M3_S:
+            sheet, heat_w = self.plant.sheet.heat_sources[name], series[(now - self.start_s) // 3600]
+            moves = abs(duty.flow_m3_s(name)) > STILL_M3_S
+            hot = heat_w > _HOT_SHARE * sheet.output_w
+            if isinstance(sheet, Solar):  # a dry collector stands hot and gives nothing: it is built for that
+                hot = hot and moves
+            elif not moves:
+                trapped_w += heat_w
+            if moves and self.exchanges:
                 laws = (*laws, self.exchanges.by_itself(name))
-            elif not isinstance(self.plant.sheet.heat_sources[name], Solar):  # a dry collector stands hot
-                trapped_w += series[(int(self.env.now) - self.start_s) // 3600]
-        duty = effect.duty
+            self.trace.sources[name].put(now, "firing" if hot else "off")
         self.heat.change(
             duty.body_flows_m3_s, effect.heat_w, trapped_w, laws, self.covered, duty.body_ahead_m3
         )
@@ -399,15 +404,13 @@ class _Run:
     def _burning(self) -> Generator[simpy.Event, None, None]:
         """What burns or shines by itself, hour by hour: its heat, and whether it is hot."""
         assert self.exchanges is not None
+        warm = False
         for hour in range((self.span_s - self.start_s) // 3600):
-            at, hot = self.start_s + 3600 * hour, dict[str, bool]()
-            for name, series in self.exchanges.fires.items():
-                hot[name] = series[hour] > _HOT_SHARE * self.plant.sheet.heat_sources[name].output_w
-            if any(hot.values()) or any(self.trace.sources[n].now == "firing" for n in hot):
+            at = self.start_s + 3600 * hour
+            before, warm = warm, any(series[hour] > 0.0 for series in self.exchanges.fires.values())
+            if warm or before:
                 if at > self.env.now:
                     yield At(self.env, at, Priority.POST)
-                for name, yes in hot.items():
-                    self.trace.sources[name].put(at, "firing" if yes else "off")
                 self._tell_heat()
                 self._request_scan(at)
 

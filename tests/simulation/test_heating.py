@@ -140,7 +140,7 @@ def test_heat_left_in_a_room_warms_it(loop, run):
     room = np.array(trace.zones.series["room"])[before : before + 480]
     air = np.array(trace.zones.series["outdoors"])[before : before + 480]
     low = trace.pumps["main"].seconds("low") * 0.3 * 300 + trace.pumps["main"].seconds("high") * 0.3 * 1500
-    bodies = sum(trace.stays[n].loss_j.sum() for n in ("filter", "element"))
+    bodies = sum(trace.stays[n].loss_j.sum() for n in ("filter", "element", "main"))
     assert pytest.approx((low + bodies) / (20 * DAY) / 15.0, rel=0.05) == (room - air).mean()
 
 
