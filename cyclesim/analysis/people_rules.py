@@ -79,7 +79,9 @@ def outlet_too_hot(history: History) -> Judged:
     at, until, duties = zip(*speeds_over_time(plant, trace, coasting=False), strict=True)
     for name, stream in trace.sources.items():
         firing = while_in(stream, "firing")
-        edges = np.unique(np.concatenate([firing.ravel(), at, until, trace.tub.start_s]))
+        rows = trace.exchanges.get(name)
+        pieces = [trace.tub.start_s] if rows is None else [trace.tub.start_s, rows.start_s, rows.end_s]
+        edges = np.unique(np.concatenate([firing.ravel(), at, until, *pieces]))
         edges = edges[(edges >= 0.0) & (edges <= trace.span_s)]
         begins, heat_w = edges[:-1], _heat_w(history, name, edges)
         which = np.searchsorted(np.array(at), begins, side="right") - 1

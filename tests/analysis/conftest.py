@@ -54,6 +54,42 @@ interlocks:
   - {keep: main low, after: element, lasting: 60 s}
 """
 
+WINTER = (
+    (
+        "  network: [[tub, suction, main, filter, element, bench, tub]]",
+        """
+    unit: {kind: heat_pump, rated: [{air: 7 degC, water: 35 degC, output: 6 kW, cop: 4},
+                                    {air: -7 degC, water: 35 degC, output: 4.2 kW, cop: 2.8}],
+           current: 8 A, lowest_air: -10 degC, drop: 0.3 m at 400 L/min, volume: 3 L, needs_flow: 30 L/min,
+           proof: {by: flow_switch}, zone: room}
+    boiler: {kind: boiler, output: 18 kW, efficiency: 90 %, fuel: 0.09 EUR/kWh, power: 115 W, zone: room,
+             drop: 0.3 m at 400 L/min, volume: 4 L, needs_flow: 30 L/min, proof: {by: flow_switch}}
+  air: {blower: {power: 690 W, delivers: 600 L/min, pipe: 50 PN10, length: 6 m, wet_volume: 3 L,
+                 outlets_below_water: 600 mm, check_valve: true, zone: room}}
+  network: [[tub, suction, main, filter, element, unit, boiler, bench, tub]]""",
+    ),
+    ("with: [element]", "with: [unit, element, boiler]"),
+    (
+        "  quiet_hours:",
+        """  bathing:
+    - {start: "20:00", lasts: 50 min, days: [friday, saturday], people: 3, pump: main high,
+       jets_at_most: 10 min, presses: 2, air: true, air_at_most: 5 min}
+  outages: [{from: 2027-01-05 03:00, lasts: 8 h}]
+  quiet_hours:""",
+    ),
+    (
+        "interlocks:\n",
+        """interlocks:
+  - {block: unit, unless: flow proven, for: 5 s}
+  - {block: boiler, unless: flow proven, for: 5 s}
+  - {block: unit, while: main high, because: the breaker}
+  - {keep: main low, after: unit, lasting: 60 s}
+  - {keep: main low, after: boiler, lasting: 60 s}
+""",
+    ),
+    ("breaker: 20 A", "breaker: 32 A"),
+)
+
 Told = Mapping[str, Sequence[tuple[int, str]]]
 
 
@@ -72,6 +108,12 @@ def scenario() -> Callable[..., Scenario]:
 
 
 @pytest.fixture(scope="session")
+def winter() -> tuple[tuple[str, str], ...]:
+    """Changes that add a heat pump, a boiler, a blower, sessions and a power cut to the plant."""
+    return WINTER
+
+
+@pytest.fixture(scope="session")
 def run(scenario: Callable[..., Scenario]) -> Callable[..., History]:
     """A history from streams written by hand: per stream (second, state) of each change."""
 
@@ -84,6 +126,10 @@ def run(scenario: Callable[..., Scenario]) -> Callable[..., History]:
         demands: Told | None = None,
         deciding: Told | None = None,
         reasons: Told | None = None,
+        blowers: Told | None = None,
+        people: Sequence[tuple[int, str]] = (),
+        cover: Sequence[tuple[int, str]] = ((0, "off"),),
+        power: Sequence[tuple[int, str]] = (),
         zone_c: float = 10.0,
     ) -> History:
         built = scenario(*changes)
@@ -99,6 +145,7 @@ def run(scenario: Callable[..., Scenario]) -> Callable[..., History]:
             [d.name for d in programme.controller.demands],
             list(plant.reported),
             [b.name for b in plant.bodies],
+            list(plant.sheet.air),
         )
         trace.zones = Zones(-86_400, {z: [zone_c] * (25 + int(hours) + 24) for z in built.place.zones})
         told: list[tuple[dict[str, Stream], Told | None]] = [
@@ -107,7 +154,11 @@ def run(scenario: Callable[..., Scenario]) -> Callable[..., History]:
             (trace.demands, demands),
             (trace.deciding, deciding),
             (trace.reasons, reasons),
+            (trace.blowers, blowers),
         ]
+        for stream, steps in ((trace.people, people), (trace.cover, cover), (trace.power, power)):
+            for at, state in steps:
+                stream.put(at, state)
         for streams, changes_ in told:
             for name, steps in (changes_ or {}).items():
                 for at, state in steps:

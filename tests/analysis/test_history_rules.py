@@ -378,3 +378,20 @@ def test_a_blocked_speed_is_named_as_the_cause(run: Run) -> None:
     )
     (breach,) = told(history, "demand-not-served")
     assert "its speed is blocked: one of the two" == breach.cause
+
+
+def test_air_that_is_asked_for_and_does_not_blow(run: Run, winter: tuple[tuple[str, str], ...]) -> None:
+    """The blower starts 60 s late; in the second session it blows at once."""
+    steps = [(1060, "on"), (1300, "stopped"), (5001, "on"), (5300, "stopped")]
+    asked = [(1000, "raised"), (1300, ""), (5000, "raised"), (5300, "")]
+    history = run(*winter, blowers={"blower": steps}, demands={"bathing, air": asked})
+    (breach,) = told(history, "demand-not-served")
+    assert ("bathing, air", 1001.0, 59.0) == (breach.subject, breach.at_s, breach.lasts_s)
+
+
+def test_what_a_power_cut_keeps_from_a_demand_has_a_cause_of_its_own(run: Run) -> None:
+    """Raised from 1000 to 2000 s; no power until 1600 s, and then the pump stands for no reason told."""
+    history = run(demands={"filter run": [(1000, "raised"), (2000, "")]}, power=[(900, "lost"), (1600, "on")])
+    first, second = told(history, "demand-not-served")
+    assert ("there is no power", 1001.0, 599.0) == (first.cause, first.at_s, first.lasts_s)
+    assert ("the controller does not start its pump", 400.0) == (second.cause, second.lasts_s)

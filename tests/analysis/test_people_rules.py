@@ -1,0 +1,254 @@
+"""People in the water, hot water, motors and air pipes: histories that break a rule and ones that do not."""
+
+from collections.abc import Callable
+
+import pytest
+
+from cyclesim.analysis.findings import Breach
+from cyclesim.analysis.history import History
+from cyclesim.analysis.rules import RULES, judge
+from cyclesim.physics.tub_heat import Exchanged, Piece
+from cyclesim.simulation.trace import Rows
+
+Run = Callable[..., History]
+Changes = tuple[tuple[str, str], ...]
+H = 3600
+
+
+def told(history: History, rule_id: str) -> list[Breach]:
+    """What breaks one rule."""
+    rule = next(r for r in RULES if r.id == rule_id)
+    return [b for b in judge(rule, history) if isinstance(b, Breach)]
+
+
+def tub(history: History, *temps: tuple[float, float], end_c: float) -> None:
+    """Water temperatures of the tub: (hour, degC) of each piece, and at the end."""
+    ends = [hour for hour, _ in temps[1:]] + [history.trace.span_s / H]
+    for (hour, temp_c), end in zip(temps, ends, strict=True):
+        history.trace.tub.put(Piece(round(hour * H), round(end * H), temp_c, temp_c, 0.0, 0.0, 0.0, 0.0))
+    history.trace.end_water_c = end_c
+
+
+# -- water-too-hot: 104 degF = 40.000 degC is the most, New York State 6-1.25(b), seen
+
+
+def hot_day(run: Run, most_c: float, **streams: object) -> History:
+    """39.2 degC, but from 10 h to 12 h up to *most_c* and from 12 h to 14 h down again."""
+    history = run(**streams)
+    tub(history, (0, 39.2), (10, 39.2), (12, most_c), (14, 39.2), end_c=39.2)
+    return history
+
+
+@pytest.mark.parametrize(
+    ("streams", "cause", "mend"),
+    [
+        ({"sources": {"element": [(9 * H, "firing"), (12 * H, "off")]}}, "element heats it", "than 36 degC"),
+        ({"pumps": {"main": [(0, "low")]}}, "the heat of main alone, with no source firing", "cover open"),
+        ({"sources": {"element": [(0, "firing"), (H, "off")]}}, "it is as warm as that with nothing running",
+         "open the cover"),
+    ],
+)  # fmt: skip
+def test_water_too_hot_tells_its_causes_apart(run: Run, streams: dict, cause: str, mend: str) -> None:  # type: ignore[type-arg]
+    """40.7 degC at 12 h; 40.2, the limit and the swing, is passed at two thirds of the way up and down."""
+    (breach,) = told(hot_day(run, 40.7, **streams), "water-too-hot")
+    assert ("tub", cause, pytest.approx(40.7)) == (breach.subject, breach.cause, breach.worst)
+    assert (pytest.approx((10 + 4 / 3) * H), pytest.approx(4 / 3 * H)) == (breach.at_s, breach.lasts_s)
+    assert "40.7 of 40 degC" == breach.text
+    assert mend in breach.mend
+
+
+def test_the_thermostats_swing_is_not_too_hot(run: Run) -> None:
+    """Up to 40.2 degC is within the swing; where the file says that 38 degC is the most, 38.3 is too hot."""
+    assert [] == told(hot_day(run, 40.2), "water-too-hot")
+    stricter = ("interlocks:\n", "limits: {bathing_temperature: 38 degC}\ninterlocks:\n")
+    history = run(stricter)
+    tub(history, (0, 38.3), (1, 37.0), end_c=37.0)
+    (breach,) = told(history, "water-too-hot")
+    assert "38.3 of 38 degC" == breach.text
+
+
+# -- outlet-too-hot
+
+
+def fires(run: Run, *changes: tuple[str, str], source: str = "element") -> History:
+    """A source fires for an hour at main low into water of 38 degC, and pauses before and after."""
+    history = run(
+        *changes,
+        pumps={"main": [(H, "low"), (3 * H, "stopped")]},
+        sources={source: [(H, "firing"), (2 * H, "off")]},
+    )
+    tub(history, (0, 38.0), end_c=38.0)
+    return history
+
+
+def rise_k(history: History, heat_w: float, source: str) -> float:
+    """Heat over flow, with rho cp = 4.1499 MJ/(m3 K) at 38 degC: IAPWS-95, computed with CoolProp."""
+    plant = history.plant
+    return heat_w / (4.1499e6 * plant.duty(plant.at("main", "low")).flow_m3_s(source))
+
+
+def test_an_outlet_too_hot(run: Run) -> None:
+    """60 kW into what main low sends through it: over 41 degC by the balance, for the hour it fires."""
+    limit = ("interlocks:\n", "limits: {outlet_temperature: 41 degC}\ninterlocks:\n")
+    history = fires(run, limit, ("output: 2300 W", "output: 60 kW"))
+    (breach,) = told(history, "outlet-too-hot")
+    assert pytest.approx(38.0 + rise_k(history, 60_000.0, "element"), abs=0.02) == breach.worst
+    assert (H, H, "element") == (breach.at_s, breach.lasts_s, breach.subject)
+    assert "pass it at main low" in breach.cause
+    assert [] == told(fires(run, limit), "outlet-too-hot"), "2300 W warm it by a sixth of a degree"
+
+
+def test_a_heat_pumps_outlet_follows_what_it_gave(run: Run, winter: Changes) -> None:
+    """50 kWh in its second half hour: too hot there, and not in the first, in which it gave 1 kWh."""
+    limit = (
+        "interlocks:\n  - {block: unit",
+        "limits: {outlet_temperature: 41 degC}\ninterlocks:\n  - {block: unit",
+    )
+    history = fires(run, *winter, limit, source="unit")
+    rows = history.trace.exchanges["unit"] = Rows("unit", Exchanged)
+    rows.put(Exchanged(0, H, H + 1800, 3.6e6, 1.0, 0.0))
+    rows.put(Exchanged(0, H + 1800, 2 * H, 50.0 * 3.6e6, 1.0, 0.0))
+    (breach,) = told(history, "outlet-too-hot")
+    assert pytest.approx(38.0 + rise_k(history, 100_000.0, "unit"), abs=0.02) == breach.worst
+    assert (H + 1800, 1800) == (breach.at_s, breach.lasts_s)
+
+
+# -- sessions
+
+
+def test_a_session_too_long(run: Run) -> None:
+    """A second more than 60 min; exactly 60 min, and any time under a cover, is none."""
+    (breach,) = told(run(people=[(H, "2"), (H + 3601, "0")]), "session-too-long")
+    assert ("bathing", H, 3601.0) == (breach.subject, breach.at_s, breach.lasts_s)
+    assert [] == told(run(people=[(H, "2"), (2 * H, "0")]), "session-too-long")
+    assert [] == told(run(people=[(H, "2"), (9 * H, "0")], cover=[(0, "on")]), "session-too-long")
+
+
+def test_who_comes_and_goes_does_not_end_a_session(run: Run) -> None:
+    """Two, then three, then one, for 90 min in all: somebody is in the water throughout."""
+    history = run(people=[(H, "2"), (H + 1800, "3"), (2 * H, "1"), (2 * H + 1800, "0")])
+    assert [5400.0] == [b.lasts_s for b in told(history, "session-too-long")]
+
+
+def steps_in(
+    run: Run, water_c: float, *changes: tuple[str, str], at_h: int = 20, **streams: object
+) -> History:
+    """People step in while the water has so many degrees."""
+    history = run(*changes, people=[(at_h * H, "2"), (at_h * H + 1800, "0")], **streams)
+    tub(history, (0, water_c), end_c=water_c)
+    return history
+
+
+def test_cold_water_at_a_session(run: Run) -> None:
+    """36 degC are kept: 34.9 is more than 1 K below, 35.0 is not."""
+    (breach,) = told(steps_in(run, 34.9), "cold-at-session")
+    assert ("bathing", 20 * H, pytest.approx(1.1), "K") == (
+        breach.subject, breach.at_s, breach.worst, breach.unit,
+    )  # fmt: skip
+    assert "34.9 of 36 degC" == breach.text
+    assert [] == told(steps_in(run, 35.0), "cold-at-session")
+
+
+def test_the_set_point_is_that_of_the_moment(run: Run) -> None:
+    """30 degC suffice at 20:00 where the plan keeps 30 from 18:00 to 22:00, and not at 17:00."""
+    plan = ("within: 1 K", 'within: 1 K, plan: [{from: "18:00", until: "22:00", keep_at: 30 degC}]')
+    assert [] == told(steps_in(run, 30.0, plan), "cold-at-session")
+    assert 1 == len(told(steps_in(run, 30.0, plan, at_h=17), "cold-at-session"))
+
+
+@pytest.mark.parametrize(
+    ("streams", "cause"),
+    [
+        ({"power": [(9 * H, "lost"), (10 * H, "on")]}, "the power failed in the day before"),
+        ({"sources": {"element": [(18 * H, "firing")]}}, "heating is still at it"),
+        ({}, "no source fires just before"),
+    ],
+)
+def test_why_it_is_cold(run: Run, streams: dict, cause: str) -> None:  # type: ignore[type-arg]
+    """A power cut, heating that is late, and heating that is off have a cause each."""
+    (breach,) = told(steps_in(run, 20.0, **streams), "cold-at-session")
+    assert cause == breach.cause
+
+
+def test_what_was_not_ready_in_time(run: Run) -> None:
+    """36.9 of 38 degC at a ready-by is told, 37.0 is not."""
+    history = run()
+    history.trace.ready += [(5 * H, 36.9, 38.0), (6 * H, 37.0, 38.0)]
+    (breach,) = told(history, "cold-at-session")
+    assert ("ready by", 5 * H, "36.9 of 38 degC") == (breach.subject, breach.at_s, breach.text)
+
+
+# -- flush-onto-people
+
+
+def flushes(run: Run, people_from: int) -> History:
+    """A line flush from 19:30:00 to 19:30:40; two people from then on."""
+    demand = "line flush"
+    at = 19 * H + 1800
+    return run(
+        pumps={"main": [(at, "high"), (at + 40, "stopped")]},
+        demands={demand: [(at, "raised"), (at + 40, "")]},
+        deciding={"main": [(at, demand), (at + 40, "")]},
+        people=[(people_from, "2"), (people_from + 600, "0")],
+    )
+
+
+def test_a_flush_onto_people(run: Run) -> None:
+    """People who stepped in 10 s into the flush have 30 s of it; those who come as it ends have none."""
+    at = 19 * H + 1800
+    (breach,) = told(flushes(run, at + 10), "flush-onto-people")
+    assert ("line flush", at + 10, 30.0) == (breach.subject, breach.at_s, breach.lasts_s)
+    assert [] == told(flushes(run, at + 40), "flush-onto-people")
+
+
+# -- motors
+
+
+def starts(run: Run, *at_s: int) -> History:
+    """The pump starts at these seconds, for a minute each."""
+    return run(pumps={"main": [step for t in at_s for step in ((t, "low"), (t + 60, "stopped"))]})
+
+
+def test_too_many_starts_in_a_clock_hour(run: Run) -> None:
+    """Nine from 05:00 on, where NEMA MG 10 has 8.1 for 5 hp, 2-pole (seen second-hand); eight are borne."""
+    nine = [5 * H + 300 * k for k in range(9)]
+    (breach,) = told(starts(run, *nine), "too-many-starts")
+    assert ("main", 9.0, 5 * H) == (breach.subject, breach.worst, breach.at_s)
+    assert "9 of at most 8 starts in an hour" == breach.text
+    assert [] == told(starts(run, *nine[:8]), "too-many-starts")
+    assert [] == told(starts(run, *[t + 1500 for t in nine]), "too-many-starts"), "seven, and two in the next"
+
+
+# -- the air pipe
+
+
+def test_an_air_pipe_without_protection(run: Run, winter: Changes) -> None:
+    """Neither check valve nor loop: told, with its 3 L that no flush refreshes; either one suffices."""
+    bare = ("check_valve: true, zone", "zone")
+    (breach,) = told(run(*winter, bare), "airline-unprotected")
+    assert ("blower", "3.0 L stand in the pipe, not refreshed by a flush") == (breach.subject, breach.text)
+    assert [] == told(run(*winter), "airline-unprotected")
+    looped = ("check_valve: true, zone", "loop_above_water: 300 mm, zone")
+    assert [] == told(run(*winter, looped), "airline-unprotected")
+
+
+# -- what cannot be switched off
+
+
+def stove(run: Run, **streams: object) -> History:
+    """A wood stove in the loop."""
+    sheet = """
+    stove: {kind: wood, output: 10 kW, burns: [{start: "17:00", lasts: 3 h}], drop: 0.1 m at 400 L/min,
+            volume: 20 L, needs_flow: 10 L/min, zone: room}
+  network: [[tub, suction, main, filter, stove, element, bench, tub]]"""
+    change = ("  network: [[tub, suction, main, filter, element, bench, tub]]", sheet)
+    return run(change, sources={"stove": [(17 * H, "firing"), (20 * H, "off")]}, **streams)
+
+
+def test_a_stove_in_still_water_is_a_danger_that_only_a_pump_mends(run: Run) -> None:
+    """No proof and no run-on is asked of what nobody switches; water through it is."""
+    (breach,) = told(stove(run), "heat-without-flow")
+    assert "run a pump through it" in breach.mend
+    pumped = stove(run, pumps={"main": [(17 * H, "low"), (20 * H, "stopped")]})
+    for rule in ("heat-without-flow", "heat-before-proof", "no-run-on"):
+        assert [] == told(pumped, rule)
