@@ -24,6 +24,7 @@ from cyclesim.simulation.weather import zones
 
 ROOT = Path(__file__).resolve().parent.parent
 FILE = ROOT / "schedules" / "walled-garden.yaml"
+WINTER = ROOT / "schedules" / "high-valley.yaml"
 DAY = 86_400
 
 
@@ -163,8 +164,38 @@ def main() -> None:
     say("one year, in a process of its own", f"{one_s:.2f} s", f"{one_mb:.0f} MB")
     say("ten years", f"{ten_s:.2f} s", f"{ten_mb:.0f} MB (under 300)")
     say("", f"{ten_s / one_s:.1f} times", "(at most 12)")
+    winter(bare)
     say("cyclesim --help", f"{command('--help') * 1e3:.0f} ms", "(under 300)")
     say("cyclesim run, a year, start to end", f"{command('run', str(FILE)):.2f} s", "(under 3)")
+
+
+PARTS = (
+    ("bathing with the cover off", ("schedule.filter_runs.1=null", "schedule.bathing=null")),
+    ("the heat pump", ("schedule.heating.with=element",)),
+    ("set points by a plan, ready-by", ("schedule.heating.plan=null",)),
+    ("frost protection", ("schedule.frost_protection=null",)),
+    ("a power cut", ("schedule.outages=null",)),
+)
+"""What is left out of the winter plant, in turn and for good, to see what each part costs."""
+
+
+def winter(bare: float) -> None:
+    """The plant with everything switched on, and what each part of it costs."""
+
+    def year(sets: tuple[str, ...]) -> float:
+        scenario = load(WINTER, sets=sets)
+        plant, programme = Plant(scenario), Programme(scenario)
+        simulate_trace(plant, programme, days=2)
+        return best(3, lambda: simulate_trace(plant, programme, days=365))
+
+    before, left_out = year(()), tuple[str, ...]()
+    say(f"a year of {WINTER.stem}", f"{before * 1e3:.0f} ms", f"{before / bare:.0f} times bare (reach 80)")
+    for what, sets in PARTS:
+        left_out += sets
+        now = year(left_out)
+        say(f"  of it {what}", f"{(before - now) * 1e3:.0f} ms")
+        before = now
+    say("  what is left", f"{before * 1e3:.0f} ms", f"{before / bare:.0f} times bare")
 
 
 def say(what: str, measured: str, beside: str = "") -> None:

@@ -13,6 +13,8 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+import numpy as np
+
 from cyclesim.physics import parcels
 from cyclesim.physics.parcels import Knot, Parcel
 
@@ -21,7 +23,10 @@ STILL_M3_S = 1e-8
 
 _BORN_AT_BASE, _EXPLICIT = -1, -2
 _FAR_S = 1e5  # a standing time used to tell old water from new when a passage is worked out
-_SETTLED_S = 1e-5  # births of circling water nearer than this are alike; the clock ticks in whole seconds
+_ALIKE_S = 1e-5  # births of circling water nearer than this are alike; the clock ticks in whole seconds
+_FOLLOWED = (
+    64  # slices for which circling water is followed drop by drop; in a longer stretch it counts as stirred
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,51 +175,84 @@ def _run(
             {i: x.mean_integral_s2 for i, x in passages.items()},
         )
     longest = min(plugs[i].volume_m3 / abs(p.flows[i]) for i in p.loop)
+    if dt_s > _FOLLOWED * longest:
+        return _stirred(plugs, p, contents, start_s, dt_s)
     knots: dict[int, list[Knot]] = {i: [] for i in contents}
     means = dict.fromkeys(contents, 0.0)
     done = 0.0
     while done < dt_s * (1.0 - 1e-12):
         step = min(longest, dt_s - done)
         passages = _pass(plugs, p, contents, start_s + done, step)
-        new = {i: parcels.joined(x.content, _SETTLED_S) for i, x in passages.items()}
+        contents = {i: parcels.joined(x.content, _ALIKE_S) for i, x in passages.items()}
         for i, x in passages.items():
             knots[i] += [(done + t, age) for t, age in x.knots]
             means[i] += x.mean_integral_s2
         done += step
-        left = dt_s - done
-        later = _settled(contents, new, step, left) if step == longest and left > 0.0 else None
-        contents = new
-        if later is not None:
-            for i, content in later.items():
-                oldest, mean = _ages(new[i], start_s + done)
-                knots[i] += [(done, oldest), (dt_s, _ages(content, start_s + dt_s)[0])]
-                means[i] += mean * left
-            return later, knots, means
     return contents, knots, means
 
 
-def _settled(
-    old: dict[int, list[Parcel]], new: dict[int, list[Parcel]], by_s: float, left_s: float
-) -> dict[int, list[Parcel]] | None:
-    """Contents *left_s* after *new*, if since *old*, *by_s* before, nothing but time has passed; else None.
+def _fading_s(plugs: Sequence[Plug], p: Pattern) -> float:
+    """Time constant [s] with which circling water is replaced: its volume over what comes in from the tub."""
+    fresh = sum(abs(p.flows[i]) for i in p.moving if (plugs[i].a if p.flows[i] > 0 else plugs[i].b) == "tub")
+    return sum(plugs[i].volume_m3 for i in p.moving) / fresh if fresh else math.inf
 
-    Mean births are *by_s* later then. The earliest may have stayed: some of what circles never leaves.
+
+def _stirred(
+    plugs: Sequence[Plug], p: Pattern, contents: dict[int, list[Parcel]], start_s: float, dt_s: float
+) -> tuple[dict[int, list[Parcel]], dict[int, list[Knot]], dict[int, float]]:
+    """A long stretch with water that circles: mean ages on their way to the lasting ones, as if stirred.
+
+    Followed drop by drop, every turn of a loop would add parcels. The lasting mean ages are exact, and so is
+    the oldest age: some of what circles never leaves, and elsewhere old water leaves when tub water comes.
     """
+    end_s, fading, lasting = start_s + dt_s, _fading_s(plugs, p), _lasting_ages(plugs, p)
+    share = math.exp(-dt_s / fading)
     later: dict[int, list[Parcel]] = {}
-    for i, content in new.items():
-        if len(old[i]) != len(content):
-            return None
-        later[i] = []
-        for a, b in zip(old[i], content, strict=True):
-            circles = abs(b[1] - a[1]) < _SETTLED_S and abs(b[2] - a[2]) < _SETTLED_S
-            moves = (0.0, 0.0, 1.0, 1.0) if circles else (1.0, 1.0, 1.0, 1.0)
-            if abs(b[0] - a[0]) > 1e-9 * a[0] or any(
-                abs(b[k] - a[k] - move * by_s) > _SETTLED_S for k, move in enumerate(moves, 1)
-            ):
-                return None
-            births = [b[k] + move * left_s for k, move in enumerate(moves, 1)]
-            later[i].append((b[0], births[0], births[1], births[2], births[3]))
-    return later
+    knots: dict[int, list[Knot]] = {}
+    means: dict[int, float] = {}
+    for i, content in contents.items():
+        inlet, outlet = lasting[i]
+        oldest, mean = _ages(content, start_s)
+        lasts, reached_s = 0.5 * (inlet + outlet), p.reached_s[i]
+        apart = 0.0 if reached_s <= dt_s else share * (mean - lasts)
+        front, back = end_s - outlet - apart, end_s - inlet - apart
+        earliest = start_s - oldest if reached_s > dt_s else end_s - reached_s
+        later[i] = [(parcels.total(content), min(earliest, front), min(earliest, back), front, back)]
+        knots[i] = [(0.0, oldest), (min(reached_s, dt_s), oldest + min(reached_s, dt_s))]
+        means[i] = lasts * dt_s + (mean - lasts) * fading * (1.0 - share)
+        if reached_s <= dt_s:  # what does not circle clears like any leg
+            knots[i] += [(reached_s, reached_s), (dt_s, reached_s)]
+            means[i] = (0.5 * mean + reached_s / 3.0) * reached_s + lasts * (dt_s - reached_s)
+    return later, knots, means
+
+
+def _lasting_ages(plugs: Sequence[Plug], p: Pattern) -> dict[int, tuple[float, float]]:
+    """Mean ages [s] at each moving plug's two ends, inlet first, once a pattern has run for ever.
+
+    At a junction the ages that arrive are weighted by flow; along a plug they grow by its transit time.
+    """
+    ends = {i: (plugs[i].a, plugs[i].b) if p.flows[i] > 0 else (plugs[i].b, plugs[i].a) for i in _links(p)}
+    nodes = sorted({n for pair in ends.values() for n in pair} - {"tub"})
+    at = {n: k for k, n in enumerate(nodes)}
+    matrix, transit = np.eye(len(nodes)), np.zeros(len(nodes))
+    for n, k in at.items():
+        arriving = [i for i in ends if ends[i][1] == n]
+        whole = sum(abs(p.flows[i]) for i in arriving)
+        for i in arriving:
+            if ends[i][0] != "tub":
+                matrix[k, at[ends[i][0]]] -= abs(p.flows[i]) / whole
+            transit[k] += plugs[i].volume_m3 / whole
+    ages = np.linalg.solve(matrix, transit)
+    found = {}
+    for i, (start, _) in ends.items():
+        inlet = 0.0 if start == "tub" else float(ages[at[start]])
+        found[i] = (inlet, inlet + plugs[i].volume_m3 / abs(p.flows[i]))
+    return found
+
+
+def _links(p: Pattern) -> list[int]:
+    """Every link that water moves through, valves too."""
+    return [i for i, q in enumerate(p.flows) if abs(q) > STILL_M3_S]
 
 
 def _ages(content: Sequence[Parcel], now_s: float) -> tuple[float, float]:

@@ -297,12 +297,16 @@ def test_water_that_circles_has_a_mean_age_and_no_oldest() -> None:
     assert pytest.approx((5 / 3, 5000.0, 5000.0, 5000.0)) == [oldest for oldest, _ in found]
     rows.clear()
     age.close(6000.0)
-    assert pytest.approx([1000.0 * mean for mean in means], abs=0.1) == [r.mean_integral_s2 for r in rows]
-    assert pytest.approx([1666.667, 5.5e6, 5.5e6, 5.5e6]) == [r.oldest_integral_s2 for r in rows]
+    assert pytest.approx([1000.0 * mean for mean in means], abs=0.5) == [r.mean_integral_s2 for r in rows]
+    assert pytest.approx([1666.667, 5.5e6, 5.5e6, 5.5e6], rel=1e-3) == [r.oldest_integral_s2 for r in rows]
 
 
-def test_settled_loops_are_not_followed_further(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The short-cut gives what following the loop to the end gives, to a millisecond."""
+def test_a_long_stretch_of_circling_water_ends_as_if_followed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Stirred or followed drop by drop: the same oldest water, the same mean ages at the end.
+
+    On the way there the mean is that of stirred water, which clears more slowly than water in order: over
+    200 s that costs up to 10 s of mean age. A leg before the loop (2 s long) counts as old until it is clear.
+    """
 
     def rows_of() -> list[Emitted]:
         age, run, rows = started(BACK_FED, BACK_FED_FLOWS)
@@ -310,22 +314,16 @@ def test_settled_loops_are_not_followed_further(monkeypatch: pytest.MonkeyPatch)
         age.change(700.0, age.still)
         age.change(900.0, run)
         age.close(1100.0)
-        return rows
+        return rows + [Emitted(i, 0, 0, 0, *age.ages(i, 1100.0), 0, 0) for i in range(4)]
 
-    calls, settled = [], water_age._settled
-
-    def counted(*args: object) -> object:
-        calls.append(settled(*args))  # type: ignore[arg-type]
-        return calls[-1]
-
-    monkeypatch.setattr(water_age, "_settled", counted)
-    short = rows_of()
-    assert 2 == sum(answer is not None for answer in calls)
-    monkeypatch.setattr(water_age, "_settled", lambda *_: None)
-    long = rows_of()
-    assert [r[:4] for r in long] == [r[:4] for r in short]
-    for one, other in zip(long, short, strict=True):
-        assert pytest.approx(one[4:], rel=1e-6, abs=1e-3) == other[4:]
+    stirred = rows_of()
+    monkeypatch.setattr(water_age, "_FOLLOWED", math.inf)
+    followed = rows_of()
+    assert [r[:4] for r in followed] == [r[:4] for r in stirred]
+    for one, other in zip(followed, stirred, strict=True):
+        assert pytest.approx(one[4:6], rel=3e-3, abs=2.0) == other[4:6], one
+        assert pytest.approx(one.mean_integral_s2, rel=0.03, abs=2000.0) == other.mean_integral_s2
+        assert pytest.approx(one.above_limit_s, abs=2.0) == other.above_limit_s
 
 
 def test_the_number_of_parcels_on_a_loop_stays_small() -> None:
