@@ -54,11 +54,12 @@ def simulate_trace(
     """
     begin = start or date(plant.scenario.place.year, 1, 1)
     rooms: Zones | None = None
+    warm_up_s = WARM_UP_S
     for _ in range(3 if warmed_rooms(plant) else 1):
-        run = _Run(plant, programme, begin, days, seed, WARM_UP_S, on_day, rooms)
-        if not run.warm_up():
-            rooms = None if rooms and rooms.origin_s != -LONG_WARM_UP_S else rooms
-            run = _Run(plant, programme, begin, days, seed, LONG_WARM_UP_S, on_day, rooms)
+        run = _Run(plant, programme, begin, days, seed, warm_up_s, on_day, rooms)
+        if not run.warm_up() and warm_up_s == WARM_UP_S:
+            warm_up_s = LONG_WARM_UP_S  # from now on, so that rooms and weather begin together
+            run = _Run(plant, programme, begin, days, seed, warm_up_s, on_day)
             run.warm_up()
         trace = run.finish()
         rooms, change = with_rooms(plant, trace, run.zones, run.unwarmed)

@@ -195,3 +195,25 @@ def test_collectors_shine_in_summer_and_by_day(loop, run):
     )
     _, trace = run(scenario, 4, start=date(2027, 6, 20))
     assert pytest.approx(4 * 30.56, rel=0.005) == trace.exchanges["panels"].heat_j.sum() / 3.6e6
+
+
+def test_a_warmed_room_and_a_long_warm_up_begin_together(build, run, tub_block):
+    """A leg that turns over in more than 14 days asks for the long warm-up; the room's hours start with it."""
+    plant_block = f"""
+plant:{tub_block}
+  legs: {{only: {{bore: 100 mm, length: 60 m, zone: soil}}}}
+  pumps: {{main: {{max_head: 3 m, max_flow: 100 L/min, power: 100 W, zone: room}}}}
+  network: [[tub, only, main, tub]]
+"""
+    schedule = """
+schedule:
+  line_flushes: [{pump: main, start: "12:00", lasts: 15 s}]
+  bathing: [{start: "20:00", lasts: 30 min}]
+"""
+    scenario = build(
+        plant_block, schedule, sets=("place.zones.room={follows: weather, loses: 9 W/K, stores: 90 kJ/K}",)
+    )
+    _, trace = run(scenario, 3)
+    assert -30 * DAY == trace.zones.origin_s
+    hours = 30 * 24 + 3 * 24 + 1
+    assert {hours} == {len(series) for series in trace.zones.series.values()}
