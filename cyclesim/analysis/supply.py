@@ -104,9 +104,8 @@ def _worst_start(plant: Plant, truth: Timeline, circuit: Circuit) -> tuple[float
     at = np.unique(np.concatenate([np.empty(0), *begins.values()]))
     if not len(at):
         return None, None
-    total = np.full(
-        len(at), sum(load_a(plant, n) for n in plant.scenario.supply.also_on_it if n in circuit.feeds)
-    )
+    others = sum(load_a(plant, n) for n in plant.scenario.supply.also_on_it if n in circuit.feeds)
+    total = np.full(len(at), float(others))
     for key, a in on.items():
         now = np.where(covers(a, at), load_a(plant, *key), 0.0)
         if key in told:

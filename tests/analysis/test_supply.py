@@ -146,3 +146,13 @@ def test_three_kilowatts_are_too_much_for_a_plug_of_13_a(run: Run, breaker: int,
     plug = on(f"plug: {{breaker: {breaker} A, feeds: [element]}}, {house}")
     breaches = told(run(plug, ("output: 2300 W", "output: 3 kW"), sources={"element": [(0, "firing")]}))
     assert (["13.04 A of 13 A"] if broken else []) == [b.text for b in breaches]
+
+
+def test_a_start_with_nothing_else_on_the_supply(run: Run) -> None:
+    """30 A as the pump starts, and nothing beside it: sums of no loads at all make no trouble either."""
+    history = run(
+        ("current: 7 A", "current: 7 A, starting_current: 30 A"),
+        ("also_on_it: {lights: 230 W}", "also_on_it: {}"),
+        pumps={"main": [(H, "high"), (2 * H, "stopped")]},
+    )
+    assert pytest.approx(30.0) == measure(history).energy.circuits["supply"].most_starting_a

@@ -198,7 +198,7 @@ def test_collectors_shine_in_summer_and_by_day(loop, run):
 
 
 def test_a_warmed_room_and_a_long_warm_up_begin_together(build, run, tub_block):
-    """A leg that turns over in more than 14 days asks for the long warm-up; the room's hours start with it."""
+    """A leg that turns over slowly asks for the long warm-up; the room's hours start with it."""
     plant_block = f"""
 plant:{tub_block}
   legs: {{only: {{bore: 100 mm, length: 60 m, zone: soil}}}}
