@@ -53,7 +53,7 @@ class TwoNode:
             raise ValueError(f"a negative heat capacity or conductance, or water without capacity: {self}")
         modes = _massless(cw, g, uw, us) if cs == 0.0 and us + g > 0.0 else _pair(cw, cs or 1.0, g, uw, us)
         object.__setattr__(self, "_modes", modes)
-        object.__setattr__(self, "_hour", _mode(modes[0], HOUR_S) + _mode(modes[5], HOUR_S))
+        object.__setattr__(self, "_hour", ())
 
     def advance(
         self, tw: float, ts: float, f_w: float, f_s: float, dt_s: float
@@ -64,6 +64,8 @@ class TwoNode:
         """
         r1, w1, s1, cw1, cs1, r2, w2, s2, cw2, cs2, direct = self._modes
         if dt_s == HOUR_S:
+            if not self._hour:  # worked out when first asked for: many nodes live for less than an hour
+                object.__setattr__(self, "_hour", _mode(r1, HOUR_S) + _mode(r2, HOUR_S))
             e1, p1, q1, e2, p2, q2 = self._hour
         else:
             e1, p1, q1 = _mode(r1, dt_s)

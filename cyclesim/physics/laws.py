@@ -100,11 +100,11 @@ def heat_pump_law(pump: HeatPump, air_c: Sequence[float], humidity: Sequence[flo
 
     def law(hour: int, water_c: float) -> Exchange:
         air, wet = air_c[hour], humidity[hour]
-        heat_w, input_w = pump.at(air, wet, water_c)
         colder, less = pump.at(air, wet, water_c - _HALF_STEP_K)
         warmer, more = pump.at(air, wet, water_c + _HALF_STEP_K)
         per_k = 0.5 / _HALF_STEP_K
-        return Exchange(heat_w, (warmer - colder) * per_k, input_w, (more - less) * per_k, 0.0)
+        mean_w, mean_input_w = 0.5 * (colder + warmer), 0.5 * (less + more)
+        return Exchange(mean_w, (warmer - colder) * per_k, mean_input_w, (more - less) * per_k, 0.0)
 
     return law
 

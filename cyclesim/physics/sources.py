@@ -60,6 +60,8 @@ class HeatPump:
     defrost_share: float
     knots: tuple[tuple[float, float], ...]
     log_output: tuple[float, float, float]
+    warmest_air_c: float
+    coldest_water_c: float
 
     @classmethod
     def from_points(
@@ -87,7 +89,9 @@ class HeatPump:
             rated_wet = any(point.air_c < defrost_below_c for point in points)
             defrost_share = 0.0 if rated_wet else DEFROST_SHARE.value
         fit = _fit_output(points)
-        return cls(tuple(points), lowest_air_c, defrost_below_c, defrost_share, _knots(points), fit)
+        warmest, coldest = max(p.air_c for p in points), min(p.water_c for p in points)
+        knots = _knots(points)
+        return cls(tuple(points), lowest_air_c, defrost_below_c, defrost_share, knots, fit, warmest, coldest)
 
     def cop(self, air_c: float, water_c: float) -> float:
         """Heat per electricity without defrosting."""
@@ -104,8 +108,8 @@ class HeatPump:
     def output_w(self, air_c: float, water_c: float) -> float:
         """Heat (W) without defrosting, running or not."""
         level, per_air, per_water = self.log_output
-        air = min(air_c, max(point.air_c for point in self.points))
-        water = max(water_c, min(point.water_c for point in self.points))
+        air = min(air_c, self.warmest_air_c)
+        water = max(water_c, self.coldest_water_c)
         return exp(level + per_air * air - per_water * water)
 
     def at(self, air_c: float, humidity: float, water_c: float) -> tuple[float, float]:

@@ -345,20 +345,24 @@ class TubHeat:
         f_w: float,
         f_s: float,
         dt: float,
-        level: float,
-        up: bool,
+        watched: tuple[tuple[float, bool], ...],
     ) -> float | None:
         """First crossing [s] in a piece that ends at *water* and *shell*; looked for only where it can be."""
-        sign = 1.0 if up else -1.0
-        if sign * (self.water_c - level) >= 0.0:
-            return 0.0
-        if sign * (water - level) < 0.0:
-            ua, g = two.ua_water_w_k, two.g_w_k
-            at_start = sign * (f_w - ua * self.water_c - g * (self.water_c - self.shell_c))
-            at_end = sign * (f_w - ua * water - g * (water - shell))
-            if not (at_start > 0.0 and at_end < 0.0):  # it turns round once at most, and did not
-                return None
-        return two.first_crossing(self.water_c, self.shell_c, f_w, f_s, dt, level, up)
+        first: float | None = None
+        begins = self.water_c
+        for level, rising in watched:
+            if (begins >= level) if rising else (begins <= level):
+                return 0.0
+            if (water < level) if rising else (water > level):  # only a turn on the way could reach it
+                ua, g = two.ua_water_w_k, two.g_w_k
+                at_start = f_w - ua * begins - g * (begins - self.shell_c)
+                at_end = f_w - ua * water - g * (water - shell)
+                if not (at_start > 0.0 > at_end if rising else at_start < 0.0 < at_end):
+                    continue
+            tau = two.first_crossing(begins, self.shell_c, f_w, f_s, dt, level, rising)
+            if tau is not None and (first is None or tau < first):
+                first = tau
+        return first
 
     def advance(self, to_s: int, *watched: tuple[float, bool]) -> int | None:
         """Advance to *to_s*, or to the first whole second at which the water has reached a watched level.
@@ -389,8 +393,7 @@ class TubHeat:
             crossed, dt = None, end - now
             water, shell, water_int, shell_int = two.advance(self.water_c, self.shell_c, f_w, f_s, dt)
             if watched:
-                found = (self._crossing(two, water, shell, f_w, f_s, dt, *level) for level in watched)
-                first = min((tau for tau in found if tau is not None), default=None)
+                first = self._crossing(two, water, shell, f_w, f_s, dt, watched)
                 if first is not None:
                     crossed = end = now + math.ceil(first)
                     dt = end - now

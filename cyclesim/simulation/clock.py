@@ -22,7 +22,7 @@ class At(simpy.Event):
     """Fires at an absolute whole second, before or after others of that second by its priority."""
 
     def __init__(self, env: simpy.Environment, at_s: int, priority: Priority) -> None:
-        if not isinstance(at_s, int) or at_s < env.now:
+        if at_s.__class__ is not int or at_s < env.now:
             raise ValueError(f"an event needs a whole second that is not past (got {at_s!r} at {env.now!r})")
         super().__init__(env)
         self._ok, self._value = True, None
