@@ -57,8 +57,6 @@ COVER_FIT: dict[Fit, Assumption] = {
     "fair": Assumption(1.6, 1.3, 2.2, "common practice, no source"),
     "poor": Assumption(2.5, 1.8, 4.0, "common practice, no source"),
 }
-# radiation about 6 and still air about 4; what evaporates comes on top and is often more than both
-UNCOVERED_W_M2K = Assumption(10.0, 8.0, 60.0, "common practice, no source; a lower bound, nothing evaporates")
 
 
 class ShellHeat(NamedTuple):
@@ -111,14 +109,6 @@ def cover_ua(foam_m: float, fit: Fit, surface_m2: float) -> float:
     foam_m2k_w = foam_m / MATERIALS["foam"].conductivity_w_mk
     tight_w_m2k = 1.0 / (UNDER_COVER_M2K_W.value + foam_m2k_w + 1.0 / OUTSIDE_FILM_W_M2K.value)
     return COVER_FIT[fit].value * tight_w_m2k * surface_m2
-
-
-def uncovered_ua(surface_m2: float) -> float:
-    """Conductance (W/K) of an open surface: radiation and still air alone.
-
-    A lower bound: evaporation, which is not in it, often takes more. Say so wherever the number is shown.
-    """
-    return UNCOVERED_W_M2K.value * surface_m2
 
 
 def ring_resistance_mk_w(inner_m: float, outer_m: float, conductivity_w_mk: float) -> float:

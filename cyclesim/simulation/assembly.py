@@ -244,9 +244,8 @@ class Plant:
             if buried
             else walls.shell(shell.wall_m, shell.of, shell.insulation_m, shell.area_m2)
         )
-        if tub.cover == "none":
-            cover = walls.uncovered_ua(tub.surface_m2)
-        else:
+        cover = 0.0  # open water has a law of its own
+        if tub.cover != "none":
             cover = walls.cover_ua(tub.cover.foam_m, tub.cover.fit, tub.surface_m2)
         per_m3 = water.density_kg_m3(self.temp_c) * water.heat_capacity_j_kg_k(self.temp_c)
         return TubNode(

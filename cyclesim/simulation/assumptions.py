@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from cyclesim.physics import climate, walls
+from cyclesim.physics import climate, evaporation, laws, walls
 from cyclesim.physics.walls import Assumption
 from cyclesim.scenario.model import Default, Scenario
 
@@ -32,9 +32,13 @@ def _all(scenario: Scenario) -> Iterator[Default]:
         low, high = foam.spread_w_mk
         text = f"{foam.conductivity_w_mk:g} W/(m K)"
         yield Default("conductivity of the tub's foam", text, f"{low:g} to {high:g}", foam.source)
-    if tub.cover == "none":
-        yield _said("loss of the open water", walls.UNCOVERED_W_M2K, "W/(m2 K)")
-    else:
+    bathing = scenario.schedule.bathing
+    if tub.cover == "none" or any(session.cover == "off" for session in bathing):
+        yield _said("activity of open water", evaporation.ACTIVITY, "times the ASHRAE form")
+    if bathing:
+        yield _said("heat of a bather", laws.BATHER_W, "W")
+        yield _said("water a bather carries out", laws.BATHER_LITRES_H, "L/h")
+    if tub.cover != "none":
         yield _said(
             f"loss of a cover of {tub.cover.fit} fit", walls.COVER_FIT[tub.cover.fit], "times a tight one's"
         )

@@ -175,8 +175,11 @@ class _Run:
         origin = begin_utc - timedelta(seconds=warm_up_s)
         bathed = sessions(scenario, origin, warm_up_s + self.span_s, seed)
         self.env.process(self._calendar(self._edges(programme, origin, bathed)))
-        if bathed or not self.always_covered:
+        if bathed:
             self.env.process(self._bathers(together(bathed)))
+        if not self.always_covered:  # from the very start: nothing else would tell it
+            trace.cover.put(self.start_s, "off")
+            self._tell_heat()
         if self.exchanges and self.exchanges.fires:
             self.env.process(self._burning())
         self.heating: HeatingControl | None = None

@@ -128,7 +128,6 @@ def test_a_cover_is_as_good_as_its_foam_and_fit() -> None:
     losses = [walls.cover_ua(0.060, fit, 3.1) for fit in ("good", "fair", "poor")]
     assert pytest.approx(1.2 * tight_w_k, rel=1e-12) == losses[0]
     assert losses == sorted(losses)
-    assert walls.uncovered_ua(3.1) > losses[-1]
 
 
 def test_a_housing_is_a_cylinder_twice_as_high_as_wide() -> None:

@@ -375,3 +375,17 @@ def test_same_bytes_whatever_the_hash_seed(winter_text, tmp_path):
     }
     assert 1 == len(digests)
     assert hashlib.sha256().digest_size * 2 == len(digests.pop().strip())
+
+
+def test_a_tub_without_a_cover_evaporates_from_the_first_second(loop, run):
+    """`cover: none`: the whole loss upward is that of open water; it takes several times a cover's."""
+    schedule = """
+schedule:
+  heating: {with: [element], pump: main low, keep_at: 30 degC, within: 1 K}
+"""
+    _, covered = run(loop(schedule=schedule), 10)
+    _, bare = run(loop("plant.tub.cover=none", schedule=schedule), 10)
+    assert 0.0 == bare.tub.cover_loss_j.sum() == covered.cover.seconds("off")
+    assert bare.span_s == bare.cover.seconds("off")
+    assert -bare.exchanges["open water"].heat_j.sum() > 5 * covered.tub.cover_loss_j.sum()
+    assert "open water" not in covered.exchanges
