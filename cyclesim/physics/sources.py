@@ -1,4 +1,4 @@
-"""Heat sources besides the electric element: heat pump, boiler, wood stove, solar collector."""
+"""Heat sources besides the electric element: heat pump, wood stove, solar collector."""
 
 from bisect import bisect_right
 from collections.abc import Sequence
@@ -20,7 +20,6 @@ OUTPUT_PER_AIR_K = Assumption(0.025, 0.015, 0.035, "share of output per K of air
 OUTPUT_PER_WATER_K = Assumption(0.006, 0.002, 0.012, "lost per K of water, common practice, no source")
 DEFROST_BELOW_C = Assumption(5.0, 3.0, 7.0, "air below which coils frost, common practice, no source")
 DEFROST_SHARE = Assumption(0.10, 0.05, 0.20, "output lost in saturated air, common practice, no source")
-BOILER_EFFICIENCY = Assumption(0.85, 0.75, 0.95, "of the fuel's gross heat, common practice, no source")
 
 _DRY_COIL = 0.5  # relative humidity up to which no frost is counted; common practice, no source
 _RATED_EFFORT = 0.03  # an easier rating is taken as this: below it, the ideal work loses its meaning
@@ -172,19 +171,6 @@ def _fit_output(points: Sequence[RatedPoint]) -> tuple[float, float, float]:
     fitted = np.linalg.lstsq(np.array(rows), np.array(aims), rcond=None)[0]
     per_air, per_water = (max(float(slope), 0.0) for slope in fitted)
     return level - per_air * air + per_water * water, per_air, per_water
-
-
-@dataclass(frozen=True, slots=True)
-class Boiler:
-    """A fuel boiler: heat into the water (W) and the share of the fuel's gross heat that gets there."""
-
-    output_w: float
-    efficiency: float = BOILER_EFFICIENCY.value
-
-    @property
-    def fuel_w(self) -> float:
-        """Power of the fuel burnt, W."""
-        return self.output_w / self.efficiency
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,11 @@ from collections.abc import Iterator
 
 from cyclesim.physics import climate, evaporation, laws, walls
 from cyclesim.physics.walls import Assumption
+from cyclesim.scenario.heat_sources import HeatPump
 from cyclesim.scenario.model import Default, Scenario
+from cyclesim.simulation.exchanges import rated
+
+_FIT = "COP by its fraction of Carnot, output exponential; a modelling choice"
 
 
 def assumptions(scenario: Scenario) -> tuple[Default, ...]:
@@ -52,14 +56,16 @@ def _all(scenario: Scenario) -> Iterator[Default]:
         yield _said("film outside pipes in air", walls.PIPE_FILM_W_M2K, "W/(m2 K)")
     if plant.equipment or plant.heat_sources:
         yield _said("film outside filter and heater housings", walls.HOUSING_FILM_W_M2K, "W/(m2 K)")
+    for name, sheet in plant.heat_sources.items():
+        if isinstance(sheet, HeatPump):
+            off = 100.0 * rated(sheet).misfit()
+            yield Default(
+                f"{name} between its rated points", f"within {off:.0f} % of them", "-15 to +15 %", _FIT
+            )
+    fittings = "TP-410, from memory, not opened"
+    yield Default("losses of fittings", "handbook values", "-25 to +25 %", fittings)
     yield Default(
-        "losses of fittings", "handbook values", "-25 to +25 %", "TP-410, from memory; see the guide"
-    )
-    yield Default(
-        "water in filters and pipes",
-        "passes in order",
-        "a stirred housing lags",
-        "plug flow, a modelling choice",
+        "water in filters and pipes", "passes in order", "stirred housings lag", "a modelling choice"
     )
 
 

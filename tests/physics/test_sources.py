@@ -7,7 +7,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from cyclesim.physics.sources import Boiler, HeatPump, RatedPoint, SolarCollector, WoodStove
+from cyclesim.physics.sources import HeatPump, RatedPoint, SolarCollector, WoodStove
 
 SHEET = (
     RatedPoint(27.0, 27.0, 8000.0, 6.0),
@@ -149,11 +149,6 @@ def test_ratings_that_no_machine_reaches_are_refused(point: tuple[float, float, 
         HeatPump.from_points([RatedPoint(*point)], lowest_air_c=-15.0)
     with pytest.raises(ValueError, match="one rated point"):
         HeatPump.from_points([], lowest_air_c=-15.0)
-
-
-def test_boiler_burns_more_than_it_gives() -> None:
-    """18 kW at 90 % burn 20 kW of fuel."""
-    assert 20e3 == pytest.approx(Boiler(18e3, 0.9).fuel_w)
 
 
 @pytest.mark.parametrize("until_s", [0.0, 1800.0, 7200.0, 9000.0, 40000.0])
