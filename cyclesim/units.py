@@ -269,6 +269,8 @@ def parse(text: str | float, kind: str, example: str = "") -> float:
 def _no_quantity(text: str, unit: str) -> tuple[str, str]:
     """What a text is that is not a number and a unit, and a hint."""
     if re.fullmatch(NUMBER, text, re.ASCII):
+        if unit == "%" and abs(float(text)) <= 1.0:  # a share written as people who calculate write it
+            return "a bare number", f"say the unit: {100.0 * float(text):g} %"
         return "a bare number", f"say the unit: {text} {unit}"
     if re.match(r"[-+]?\d+,\d", text):
         return "a number with a comma", "write 1.5 for one and a half, 1500 for fifteen hundred"

@@ -104,9 +104,15 @@ def _blocked_mend(history: History, source: str, block: Block) -> str:
     return f"shorten what blocks {source} ({condition}), or move it to when the water is warm"
 
 
+_AFTER_CUT_S = 3600
+"""Frost that begins so soon after a power cut is counted as its doing."""
+_NO_POWER_MENDS = "insulate it, drain it when the power fails in frost, or give the pump a supply of its own"
+
+
 def frost_in_plant(history: History) -> Judged:
     """The water of a leg, a dead end, a housing or the tub reaches 0 degC. A frozen tub speaks for all."""
     rows, trace, tub = history.trace.tub, history.trace, NONE
+    cuts = trace.power.spans("lost")
     if len(rows):
         at, water_c = np.append(rows.start_s, trace.span_s), np.append(rows.water_c, trace.end_water_c)
         pieces = at[:-1], at[1:], water_c[:-1], water_c[1:]
@@ -118,7 +124,12 @@ def frost_in_plant(history: History) -> Judged:
         temps = history.temperatures[body.name]
         if temps is not None:
             spells = without(temps.within(_ABSOLUTE_ZERO_C, _FREEZES_C), tub)
-            yield from _frozen(body.name, spells, temps[:4], *_why_frost(history, body.name, body.zone))
+            dark = np.array(
+                [any(a <= s < b + _AFTER_CUT_S for a, b in cuts) for s, _ in spells.tolist()], dtype=bool
+            )
+            yield from _frozen(body.name, spells[dark], temps[:4], "there is no power", _NO_POWER_MENDS)
+            lit = _why_frost(history, body.name, body.zone)
+            yield from _frozen(body.name, spells[~dark], temps[:4], *lit)
 
 
 def _below(start_s: Floats, end_s: Floats, start_c: Floats, end_c: Floats) -> Spans:

@@ -219,6 +219,11 @@ class HeatPump(_Switched):
                 raise RefusedError("", "each pair of temperatures is rated once", at=("rated", index))
         return self
 
+    def idle(self) -> frozenset[str]:
+        """A sheet with a line rated in frost has its defrosting in it: no share is taken beside."""
+        in_frost = any(point.air_c < self.defrost_below_c for point in self.rated)
+        return frozenset({"defrost_share"} if in_frost else ())
+
     @property
     def output_w(self) -> float:
         """The most heat of its rated points."""

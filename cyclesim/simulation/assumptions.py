@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from cyclesim.physics import climate, evaporation, laws, walls
+from cyclesim.physics import blowing, climate, evaporation, laws, walls
 from cyclesim.physics.walls import Assumption
 from cyclesim.scenario.heat_sources import HeatPump
 from cyclesim.scenario.model import Default, Scenario
-from cyclesim.simulation.exchanges import rated
+from cyclesim.simulation.exchanges import AIR_HEAT, rated
 
 _FIT = "COP by its fraction of Carnot, output exponential; a modelling choice"
 
@@ -39,6 +39,7 @@ def _all(scenario: Scenario) -> Iterator[Default]:
     bathing = scenario.schedule.bathing
     if tub.cover == "none" or any(session.cover == "off" for session in bathing):
         yield _said("activity of open water", evaporation.ACTIVITY, "times the ASHRAE form")
+        yield _said("emissivity of open water", evaporation.EMISSIVITY, "of a black surface")
     if bathing:
         yield _said("heat of a bather", laws.BATHER_W, "W")
         yield _said("water a bather carries out", laws.BATHER_LITRES_H, "L/h")
@@ -56,6 +57,10 @@ def _all(scenario: Scenario) -> Iterator[Default]:
         yield _said("film outside pipes in air", walls.PIPE_FILM_W_M2K, "W/(m2 K)")
     if plant.equipment or plant.heat_sources:
         yield _said("film outside filter and heater housings", walls.HOUSING_FILM_W_M2K, "W/(m2 K)")
+    if plant.air:
+        yield _said("air in the blower's pipe", blowing.LINE_AIR_C, "degC")
+        text, source = f"{AIR_HEAT:.0%} of its power".replace("%", " %"), "common practice, no source"
+        yield Default("heat of the blower in its air", text, "50 to 90 %", source)
     for name, sheet in plant.heat_sources.items():
         if isinstance(sheet, HeatPump):
             off = 100.0 * rated(sheet).misfit()

@@ -17,7 +17,7 @@ from cyclesim.simulation.trace import Zones
 from cyclesim.simulation.weather import Weather, mean_air_c, standard_time
 
 OPEN_WATER, BATHERS = "open water", "bathers"
-_AIR_HEAT = 0.7
+AIR_HEAT = 0.7
 """Share of a blower's power that warms its air; common practice, no source."""
 
 _SUMMER_DAY_H, _WINTER_DAY_H = 16.0, 8.0
@@ -83,7 +83,7 @@ class Exchanges:
                 self._zones.series[sheet.air_from],
                 self._humidity(sheet.air_from),
                 makeup_c=self.makeup_c,
-                air_heat_w=_AIR_HEAT * sheet.power_w,
+                air_heat_w=AIR_HEAT * sheet.power_w,
             ),
         )
 

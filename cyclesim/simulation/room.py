@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.exchanges import AIR_HEAT
 from cyclesim.simulation.trace import Stream, Trace, Zones
 
 HOUR_S = 3600
@@ -74,7 +75,7 @@ def waste_w(plant: Plant, trace: Trace, zone: str) -> Floats:
             energy += _spent(trace.pumps[name], lost, edges)
     for name, blower in plant.sheet.air.items():
         if blower.zone == zone:
-            energy += _spent(trace.blowers[name], {"on": 0.3 * blower.power_w}, edges)
+            energy += _spent(trace.blowers[name], {"on": (1.0 - AIR_HEAT) * blower.power_w}, edges)
     for body in plant.bodies:
         if body.zone == zone and len(trace.stays[body.name]):
             stay = trace.stays[body.name]

@@ -32,7 +32,8 @@ class Session:
 def sessions(scenario: Scenario, origin: datetime, span_s: int, seed: int) -> list[Session]:
     """Every session that reaches into the span from *origin* (UTC), in order.
 
-    No draw depends on plant, control or the span: a day has its own stream of chance.
+    No draw depends on plant, control or the span: a day has its own stream of chance. On the days of an
+    absence nobody comes.
     """
     found: list[Session] = []
     for k, entry in enumerate(scenario.schedule.bathing):
@@ -55,7 +56,14 @@ def sessions(scenario: Scenario, origin: datetime, span_s: int, seed: int) -> li
                     entry.drawn, f"{seed}/bathing {k}", scenario.place.time_zone, origin, span_s
                 )
             ]
-    return sorted(found, key=lambda s: (s.start_s, s.end_s, s.entry))
+    away = scenario.schedule.heating.absences if scenario.schedule.heating else ()
+    zone = ZoneInfo(scenario.place.time_zone)
+
+    def at_home(session: Session) -> bool:
+        day = (origin + timedelta(seconds=session.start_s)).astimezone(zone).date()
+        return not any(absence.from_date <= day <= absence.to_date for absence in away)
+
+    return sorted(filter(at_home, found), key=lambda s: (s.start_s, s.end_s, s.entry))
 
 
 def _drawn(
