@@ -212,6 +212,20 @@ def test_the_mend_of_frost_fits_what_is_there(
     assert mend in breach.mend
 
 
+def test_frost_in_a_power_cut_blames_the_cut(run: Run) -> None:
+    """It freezes without power in the one history, and more than an hour after a cut in the other."""
+    history = run(frost("soil"), hours=200, zone_c=-10.0, power=[(0, "lost"), (199 * H, "on")])
+    stood(history, "bench", 5.0)
+    (breach,) = told(history, "frost-in-plant")
+    assert "there is no power" == breach.cause
+    assert "drain it when the power fails in frost" in breach.mend
+    early = run(frost("soil"), hours=200, zone_c=-10.0, power=[(0, "lost"), (60, "on")])
+    stood(early, "bench", 20.0)
+    (breach,) = told(early, "frost-in-plant")
+    assert breach.at_s > 60 + H
+    assert "frost protection does not keep it from freezing" == breach.cause
+
+
 def test_a_dead_end_bursts_too(scenario: Build) -> None:
     """A capped spare outdoors in a winter of -15 degC: found by a run, and no pump is proposed."""
     built = scenario(

@@ -6,6 +6,7 @@ import subprocess
 import sys
 from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -214,6 +215,24 @@ def test_draws_hang_on_seed_entry_and_date_only(winter):
     ]
     assert by_entry[0] != by_entry[1], "each entry has chance of its own"
     assert year == drawn(twice, first, 365), "and the second keeps its own when the first becomes another"
+
+
+def test_nobody_comes_on_the_days_of_an_absence(winter):
+    """Local days from 1 to 14 February have no session; every other session is as without an absence."""
+    first = datetime(2027, 1, 1, tzinfo=UTC)
+    away = winter(
+        "schedule.heating.absences=[{from: 2027-02-01, to: 2027-02-14, keep_at: 15 degC}]",
+    )
+    at_home = winter("schedule.heating.absences=[]")
+    zone = ZoneInfo(away.place.time_zone)
+
+    def missed(session):
+        day = (first + timedelta(seconds=session.start_s)).astimezone(zone).date()
+        return date(2027, 2, 1) <= day <= date(2027, 2, 14)
+
+    everyone = sessions(at_home, first, 90 * DAY, 3)
+    assert any(map(missed, everyone))
+    assert [s for s in everyone if not missed(s)] == sessions(away, first, 90 * DAY, 3)
 
 
 def test_a_run_that_starts_later_sees_the_same_people(winter, sixty):
