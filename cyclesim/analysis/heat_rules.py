@@ -128,8 +128,9 @@ def frost_in_plant(history: History) -> Judged:
                 [any(a <= s < b + _AFTER_CUT_S for a, b in cuts) for s, _ in spells.tolist()], dtype=bool
             )
             yield from _frozen(body.name, spells[dark], temps[:4], "there is no power", _NO_POWER_MENDS)
-            lit = _why_frost(history, body.name, body.zone)
-            yield from _frozen(body.name, spells[~dark], temps[:4], *lit)
+            if not dark.all():
+                why = _why_frost(history, body.name, body.zone)
+                yield from _frozen(body.name, spells[~dark], temps[:4], *why)
 
 
 def _below(start_s: Floats, end_s: Floats, start_c: Floats, end_c: Floats) -> Spans:

@@ -6,13 +6,12 @@ from pydantic.fields import FieldInfo
 
 from cyclesim.scenario.forms import Model, Quantity
 from cyclesim.scenario.model import Default, Scenario
-from cyclesim.scenario.not_yet import pending
 from cyclesim.units import format_quantity
 
 
 def filled_in(scenario: Scenario) -> tuple[Default, ...]:
     """Every default that matters and was filled in, in the order of the file."""
-    return tuple(one for one in _of(scenario, "") if not pending(tuple(one.path.split("."))))
+    return tuple(_of(scenario, ""))
 
 
 def _of(value: Any, path: str) -> list[Default]:

@@ -10,10 +10,9 @@ from cyclesim.errors import InputError
 from cyclesim.scenario.checks import check
 from cyclesim.scenario.faults import explain, quoted
 from cyclesim.scenario.model import FORMATS, Scenario
-from cyclesim.scenario.not_yet import not_simulated
 from cyclesim.scenario.references import resolve, resolve_series
 from cyclesim.scenario.sets import apply
-from cyclesim.scenario.tree import KEY, Tree
+from cyclesim.scenario.tree import Tree
 from cyclesim.scenario.yaml_file import parse_text, read_file
 
 
@@ -53,10 +52,4 @@ def _scenario(tree: Tree, name: str, sets: Sequence[str], folder: Path | None) -
     faults += check(tree)
     if faults or scenario is None:
         raise InputError(*sorted(set(faults)))
-    later = [(path, tree.marks.get((*path, KEY)) or tree.mark(path)) for path in not_simulated(scenario)]
-    if later:
-        due = "leave it out until it is"
-        raise InputError(
-            *sorted(tree.fault(p, "what is not simulated yet", due, at=mark) for p, mark in later)
-        )
     return scenario

@@ -138,6 +138,7 @@ class _Run:
         self.lost_bit = controller.bit(POWER_LOST)
         self.scans: set[int] = set()
         self.dry_since: dict[str, int] = {}
+        origin = begin_utc - timedelta(seconds=warm_up_s)
         self.unwarmed = zones(scenario, begin_utc, warm_up_s, self.span_s)
         self.zones = rooms or self.unwarmed
         self.always_covered = scenario.plant.tub.cover != "none"
@@ -145,8 +146,7 @@ class _Run:
         self.exchanges: Exchanges | None = None
         if _has_laws(scenario):
             air = weather(scenario, begin_utc, warm_up_s, self.span_s)
-            origin_utc = begin_utc - timedelta(seconds=warm_up_s)
-            burning = fires(plant, programme, origin_utc, len(air.air_c))
+            burning = fires(plant, programme, origin, len(air.air_c))
             self.exchanges = Exchanges(plant, air, self.zones, burning)
 
         put_stay = [trace.stays[body.name].put for body in plant.bodies]
@@ -172,7 +172,6 @@ class _Run:
         self.effects: dict[State, _Effect] = {}
         self.effect = self.effects[self.state] = self._effect_of(self.state)
 
-        origin = begin_utc - timedelta(seconds=warm_up_s)
         bathed = sessions(scenario, origin, warm_up_s + self.span_s, seed)
         self.env.process(self._calendar(self._edges(programme, origin, bathed)))
         if bathed:
@@ -263,7 +262,7 @@ class _Run:
 
     # -- what posts facts ----------------------------------------------------------------------------------
 
-    def _calendar(self, edges: list[tuple[int, int, bool]]) -> Generator[simpy.Event, None, None]:
+    def _calendar(self, edges: list[Edge]) -> Generator[simpy.Event, None, None]:
         """Demands that the calendar or a zone raises; several edges of one second are one wake."""
         for at, mask, raised in edges:
             if at > self.env.now:

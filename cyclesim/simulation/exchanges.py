@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from cyclesim.physics import laws
+from cyclesim.physics.evaporation import saturation
 from cyclesim.physics.laws import Law
 from cyclesim.physics.sources import HeatPump, RatedPoint, SolarCollector, WoodStove
 from cyclesim.scenario.heat_sources import HeatPump as HeatPumpSheet
@@ -106,8 +107,6 @@ class Exchanges:
         """Relative humidity of a zone: that outdoors, with the vapour kept where the zone is warmer."""
         if zone == "outdoors":
             return self._weather.humidity
-        from cyclesim.physics.evaporation import saturation
-
         pairs = zip(self._weather.air_c, self._zones.series[zone], self._weather.humidity, strict=True)
         return [min(1.0, rh * saturation(out)[0] / saturation(inside)[0]) for out, inside, rh in pairs]
 

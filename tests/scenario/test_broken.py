@@ -21,12 +21,6 @@ def table(base, cases):
 CASES = [*table("base.yaml", "cases.yaml"), *table("winter_base.yaml", "winter_cases.yaml")]
 
 
-@pytest.fixture(autouse=True)
-def _all_simulated(monkeypatch):
-    """A key that is not simulated yet is checked as the others are."""
-    monkeypatch.setattr("cyclesim.scenario.load.not_simulated", lambda _: [], raising=False)
-
-
 @pytest.mark.parametrize(
     ("base", "title"), [("base", "Two pumps"), ("winter_base", "Fjell tub, everything in it")]
 )

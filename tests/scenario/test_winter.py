@@ -12,7 +12,6 @@ from jsonschema import Draft202012Validator
 
 from cyclesim.errors import InputError
 from cyclesim.physics.sources import HeatPump, RatedPoint
-from cyclesim.scenario import not_yet
 from cyclesim.scenario.heat_sources import highest_cop
 from cyclesim.scenario.load import load_text
 from cyclesim.scenario.schema import json_schema
@@ -45,14 +44,7 @@ units of heat per degree
 
 
 @pytest.fixture
-def all_simulated(monkeypatch):
-    """A key that is not simulated yet is read as the others are."""
-    monkeypatch.setattr("cyclesim.scenario.load.not_simulated", lambda _: [], raising=False)
-    monkeypatch.setattr(not_yet, "NOT_YET", ())
-
-
-@pytest.fixture
-def scenario(all_simulated):  # noqa: ARG001 - in force while it loads
+def scenario():
     """The scenario with everything in it."""
     return load_text(TEXT)
 
@@ -64,18 +56,6 @@ def faults_of(text, sets=()):
     except InputError as error:
         return error.faults or ("an error without a fault",)
     return ()
-
-
-def test_what_is_not_simulated_yet_is_refused_by_name(monkeypatch):
-    """Nothing that a file says is silently ignored: each line of the list is told at its place."""
-    assert faults_of(TEXT) == ()
-    lines = ("supply.circuits", "plant.heat_sources.*.kind = solar", "limits.*")
-    monkeypatch.setattr(not_yet, "NOT_YET", lines)
-    faults = faults_of(TEXT)
-    assert {fault.found for fault in faults} == {"what is not simulated yet"}
-    told = [fault.path for fault in faults if not fault.path.startswith("limits.")]
-    assert told == ["supply.circuits", "plant.heat_sources.roof.kind"]
-    assert len(faults) == len(told) + 5
 
 
 def test_heat_sources_come_by_kind(scenario):
@@ -162,7 +142,6 @@ def test_a_session_says_people_cover_and_buttons(scenario):
     )
 
 
-@pytest.mark.usefixtures("all_simulated")
 def test_people_are_two_unless_said_or_drawn():
     """The default is listed where it counts only."""
     listed = {one.path: one.value_text for one in load_text(TEXT.replace("people: 3, ", "")).defaults}
@@ -191,20 +170,17 @@ def test_heating_has_a_plan_absences_and_dear_hours(scenario):
     assert (0.2, 1.5) == (heating.when_dear.above.amount, heating.when_dear.let_fall_by_k)
 
 
-@pytest.mark.usefixtures("all_simulated")
 def test_an_absence_of_the_day_after_another_does_not_overlap():
     """Both days of an absence count."""
     load_text(TEXT.replace("from: 2027-07-01, to: 2027-07-01", "from: 2027-02-15, to: 2027-02-15"))
 
 
-@pytest.mark.usefixtures("all_simulated")
 def test_a_power_cut_may_be_out_of_the_year():
     """It does not happen in this run, and the file serves other years."""
     outage = load_text(TEXT.replace("2027-01-12 03:00", "2029-12-31 23:59")).schedule.outages[0]
     assert (datetime(2029, 12, 31, 23, 59), 259_200) == (outage.from_local, outage.lasts_s)
 
 
-@pytest.mark.usefixtures("all_simulated")
 @pytest.mark.parametrize("watched", ["water", "outdoors", "room", "suction", "element", "roof"])
 def test_frost_protection_watches_air_or_water(watched):
     """A zone, the tub's water, or anything with water in it."""
@@ -220,7 +196,6 @@ def test_wet_air_pipe_has_a_volume(scenario):
     assert math.isclose(12e3 / 9806.65, blower.curve[1][1])
 
 
-@pytest.mark.usefixtures("all_simulated")
 def test_a_blower_may_be_told_by_what_it_delivers():
     """Without a curve, bore and wet volume as measured."""
     curve = "curve: [[0 L/min, 18 kPa], [600 L/min, 12 kPa], [1100 L/min, 4 kPa]]"
@@ -231,7 +206,6 @@ def test_a_blower_may_be_told_by_what_it_delivers():
     assert math.isclose(0.8 * 231 * 0.0254**3, blower.wet_volume_m3)
 
 
-@pytest.mark.usefixtures("all_simulated")
 def test_fill_water_is_as_cold_as_mains_unless_said():
     """Said in degC; otherwise a listed default."""
     assert load_text(TEXT).plant.tub.fill_water_c == 6
@@ -240,7 +214,6 @@ def test_fill_water_is_as_cold_as_mains_unless_said():
     assert "plant.tub.fill_water" in [one.path for one in scenario.defaults]
 
 
-@pytest.mark.usefixtures("all_simulated")
 def test_one_breaker_feeds_everything_electric():
     """What a fire or the sun warms is on no circuit; several circuits are as the file says."""
     assert list(load_text(TEXT).circuits) == ["house", "shed"]
@@ -252,7 +225,6 @@ def test_one_breaker_feeds_everything_electric():
     )
 
 
-@pytest.mark.usefixtures("all_simulated")
 def test_a_boiler_of_which_no_power_is_said_needs_no_circuit():
     """Some have a pilot flame and nothing else."""
     load_text(TEXT.replace("      power: 80 W\n", "").replace(", gas]}", "]}"))
@@ -264,7 +236,6 @@ def test_a_room_loses_and_stores(scenario):
     assert (15, 200_000) == (room.loses_w_k, room.stores_j_k)
 
 
-@pytest.mark.usefixtures("all_simulated")
 def test_limits_of_bathing_are_defaults_with_a_source():
     """The file's own are taken; those that are left out are listed."""
     assert load_text(TEXT).limits.session_at_most_s == 2700
