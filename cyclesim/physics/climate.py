@@ -18,33 +18,6 @@ HOUR_S = 3600.0
 SOIL_M2_S = 0.6e-6  # moist loam; 0.2e-6 dry sand to 1e-6 wet clay or rock; common practice, no source
 
 
-def hourly_air_c(
-    start_local_standard: datetime,
-    hours: int,
-    *,
-    mean_c: float,
-    seasonal_swing_k: float,
-    daily_swing_k: float,
-    coldest_day: tuple[int, int],
-    warmest_hour: float = 15.0,
-) -> list[float]:
-    """Mean air temperature (degC) of each hour from a naive local standard time on, full hour or not.
-
-    Swings are mean plus or minus the value; coldest_day is (month, day); the coldest hour is 12 h from the
-    warmest. Raises ValueError for a day that is in no year.
-    """
-    return soil_c(
-        start_local_standard,
-        hours,
-        mean_c=mean_c,
-        seasonal_swing_k=seasonal_swing_k,
-        daily_swing_k=daily_swing_k,
-        coldest_day=coldest_day,
-        depth_m=0.0,
-        warmest_hour=warmest_hour,
-    )
-
-
 def soil_c(
     start_local_standard: datetime,
     hours: int,
@@ -59,10 +32,13 @@ def soil_c(
 ) -> list[float]:
     """Mean soil temperature (degC) of each hour at depth_m under a surface that has the air's temperature.
 
+    Hours begin at a naive local standard time, full hour or not; at a depth of 0 it is the air itself. Swings
+    are mean plus or minus the value; coldest_day is (month, day); the coldest hour is 12 h from the warmest.
+
     Each wave fades by exp(-z/d) and lags by z/d radians, d = sqrt(diffusivity period / pi): the semi-infinite
     solid of Carslaw & Jaeger, as Kusuda & Achenbach (1965) use it for the ground; both from memory, not
-    opened. Other arguments as for the air. No ground water, snow, frost or sun on the ground.
-    Raises ValueError for a negative depth.
+    opened. No ground water, snow, frost or sun on the ground.
+    Raises ValueError for a negative depth, and for a day that is in no year.
     """
     if not (depth_m >= 0.0 and diffusivity_m2_s > 0.0):
         raise ValueError(f"no soil at a depth of {depth_m} m with a diffusivity of {diffusivity_m2_s} m2/s")

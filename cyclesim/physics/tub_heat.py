@@ -47,14 +47,13 @@ class TubNode:
 
 
 class Piece(NamedTuple):
-    """A stretch of constant forcing: temperatures at its start [degC], integrals over it."""
+    """A stretch of constant forcing: temperatures at its start [degC], what it added up to."""
 
     start_s: int
     end_s: int
     water_c: float
     shell_c: float
     water_integral_k_s: float
-    shell_integral_k_s: float
     cover_loss_j: float
     shell_loss_j: float
 
@@ -406,7 +405,6 @@ class TubHeat:
                         self.water_c,
                         self.shell_c,
                         water_int,
-                        shell_int,
                         tub.ua_cover_w_k * (water_int - cover_zone[hour] * dt) if self._covered else 0.0,
                         tub.ua_shell_w_k * (shell_int - shell_zone[hour] * dt),
                     )

@@ -129,7 +129,7 @@ def test_coldest_water_of_a_joined_leg_is_the_tubs(run: Run) -> None:
     history = run()
     history.trace.stays["bench"].put(Stay(0, 0, 86_400, True, 36.0, 36.0, 0.0))
     for start, temp in ((0, 36.0), (3600, 34.5), (7200, 35.0)):
-        history.trace.tub.put(Piece(start, start + 3600, temp, 20.0, 0.0, 0.0, 0.0, 0.0))
+        history.trace.tub.put(Piece(start, start + 3600, temp, 20.0, 0.0, 0.0, 0.0))
     assert 34.5 == measure(history).legs["bench"].coldest_water_c
 
 

@@ -26,7 +26,7 @@ def tub(history: History, *temps: tuple[int, float], end_c: float) -> None:
     """Water temperatures of the tub: (hour, degC) of each piece, and at the end."""
     ends = [hour for hour, _ in temps[1:]] + [history.trace.span_s // H]
     for (hour, temp_c), end in zip(temps, ends, strict=True):
-        history.trace.tub.put(Piece(hour * H, end * H, temp_c, temp_c, 0.0, 0.0, 0.0, 0.0))
+        history.trace.tub.put(Piece(hour * H, end * H, temp_c, temp_c, 0.0, 0.0, 0.0))
     history.trace.end_water_c = end_c
 
 

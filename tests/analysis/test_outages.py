@@ -18,7 +18,7 @@ H = 3600
 
 def cut(history: History, water_c: float = 36.0) -> OutageMetrics:
     """The only power cut of a history whose tub is as warm as that throughout, water and shell."""
-    history.trace.tub.put(Piece(0, history.trace.span_s, water_c, water_c, 0.0, 0.0, 0.0, 0.0))
+    history.trace.tub.put(Piece(0, history.trace.span_s, water_c, water_c, 0.0, 0.0, 0.0))
     history.trace.end_water_c = water_c
     (outage,) = measure(history).outages
     return outage

@@ -83,7 +83,7 @@ def test_people_and_what_they_cost_the_water(run: Run, winter: Changes) -> None:
     did(history, "open water", (4, 5, -2.0, 0.0, 1.5), (20, 21, -3.0, 0.0, 2.5))
     did(history, "bathers", (4, 5, 0.3, 0.0, 4.0))
     did(history, "blower", (4, 5, -0.5, 0.0, 0.25))
-    history.trace.tub.put(Piece(0, 24 * H, 38.0, 38.0, 0.0, 0.0, 0.0, 0.0))
+    history.trace.tub.put(Piece(0, 24 * H, 38.0, 38.0, 0.0, 0.0, 0.0))
     history.trace.end_water_c = 26.0
     tub = measure(history).tub
     assert (2, pytest.approx(50 / 60 + 1.0), pytest.approx(8.25)) == (

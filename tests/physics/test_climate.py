@@ -2,22 +2,24 @@
 
 import math
 from datetime import datetime, timedelta
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
 import pytest
 from scipy.linalg import solve_banded
 
-from cyclesim.physics.climate import YEAR_S, follow, hourly_air_c, soil_c
+from cyclesim.physics.climate import YEAR_S, follow, soil_c
 
 CLIMATE = {"mean_c": 15.0, "seasonal_swing_k": 7.0, "daily_swing_k": 5.0, "coldest_day": (1, 20)}
 START = datetime(2027, 1, 1)
+air_c = partial(soil_c, depth_m=0.0)
 
 
 def test_an_hour_is_the_mean_of_its_minutes() -> None:
     """Each value is the mean of the continuous wave over its hour, also when hours start at half past."""
     start = datetime(2027, 4, 3, 5, 30)
-    series = hourly_air_c(start, 24, **CLIMATE)
+    series = air_c(start, 24, **CLIMATE)
     for i in (0, 7, 15, 23):
         since_s = (start - datetime(2000, 1, 20, 12)).total_seconds() + 3600.0 * i
         seconds = since_s + np.arange(3600) + 0.5
@@ -32,7 +34,7 @@ def test_an_hour_is_the_mean_of_its_minutes() -> None:
 
 def test_coldest_and_warmest_come_when_they_are_said_to() -> None:
     """The coldest day of the year is 20 January give or take one, the warmest hours lie around 15:00."""
-    days = np.array(hourly_air_c(START, 365 * 24, **CLIMATE)).reshape(365, 24)
+    days = np.array(air_c(START, 365 * 24, **CLIMATE)).reshape(365, 24)
     assert abs(int(days.mean(axis=1).argmin()) - 19) <= 1
     assert abs(int(days.mean(axis=1).argmax()) - (19 + 182)) <= 2
     assert set(days.argmax(axis=1).tolist()) <= {14, 15}
@@ -41,7 +43,7 @@ def test_coldest_and_warmest_come_when_they_are_said_to() -> None:
 
 def test_swings_are_plus_or_minus() -> None:
     """Four years average the mean; the day swings by 5 K and the year by 7 K to either side."""
-    days = np.array(hourly_air_c(START, 1461 * 24, **CLIMATE)).reshape(1461, 24)
+    days = np.array(air_c(START, 1461 * 24, **CLIMATE)).reshape(1461, 24)
     assert pytest.approx(15.0, abs=0.01) == days.mean()
     assert pytest.approx(10.0, rel=0.02) == (days.max(axis=1) - days.min(axis=1)).mean()
     assert pytest.approx(14.0, rel=0.001) == np.ptp(days.mean(axis=1))
@@ -49,10 +51,10 @@ def test_swings_are_plus_or_minus() -> None:
 
 def test_ten_years_have_no_seam_and_runs_agree() -> None:
     """No hour steps further than the steepest of the waves, and a run begun later sees the same hours."""
-    long = hourly_air_c(START, 3653 * 24, **CLIMATE)
+    long = air_c(START, 3653 * 24, **CLIMATE)
     assert np.abs(np.diff(long)).max() < 5.0 * 2 * math.pi / 24 + 7.0 * 2 * math.pi / 8766 + 1e-9
     hours = (datetime(2031, 7, 9, 6) - START) // timedelta(hours=1)
-    later = hourly_air_c(datetime(2031, 7, 9, 6), 48, **CLIMATE)
+    later = air_c(datetime(2031, 7, 9, 6), 48, **CLIMATE)
     assert pytest.approx(long[hours : hours + 48], abs=1e-9) == later
 
 
@@ -67,9 +69,8 @@ def test_soil_at_its_reference_depth_keeps_a_third_of_the_year_and_lags_a_sixth(
     assert abs(int(days.mean(axis=1).argmin()) - (19 + 58)) <= 1
 
 
-def test_soil_at_the_surface_is_air_and_deep_soil_is_the_mean() -> None:
-    """No depth changes nothing; thirty metres down nothing but the mean is left."""
-    assert pytest.approx(hourly_air_c(START, 500, **CLIMATE)) == soil_c(START, 500, **CLIMATE, depth_m=0.0)
+def test_deep_soil_is_the_mean() -> None:
+    """Thirty metres down nothing but the mean is left, and above the ground there is no soil."""
     assert pytest.approx([15.0] * 500, abs=1e-3) == soil_c(START, 500, **CLIMATE, depth_m=30.0)
     with pytest.raises(ValueError, match="no soil"):
         soil_c(START, 24, **CLIMATE, depth_m=-0.1)
@@ -84,7 +85,7 @@ def test_soil_agrees_with_a_numerical_heat_equation(depth_m: float, daily_k: flo
     if daily_k:
         climate["seasonal_swing_k"] = 0.0  # the day alone: a shallow, fine column settles in weeks
     step_h = 6 if daily_k == 0.0 else 1
-    surface_c = hourly_air_c(START - timedelta(minutes=30), years_h + 1, **climate)[::step_h]
+    surface_c = air_c(START - timedelta(minutes=30), years_h + 1, **climate)[::step_h]
     count = round(bottom_m / dz_m)
     r = 0.6e-6 * 3600.0 * step_h / dz_m**2
     bands = np.zeros((3, count))

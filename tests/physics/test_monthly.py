@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.linalg import solve_banded
 
-from cyclesim.physics.climate import hourly_air_c, soil_c
+from cyclesim.physics.climate import soil_c
 from cyclesim.physics.monthly import soil_under, year_from_means
 
 MEANS = (-4.0, -3.0, 2.0, 8.0, 14.0, 18.0, 20.0, 19.0, 14.0, 8.0, 2.0, -2.0)
@@ -43,9 +43,8 @@ def test_the_day_swings_by_what_is_said() -> None:
 
 def test_a_sine_through_its_monthly_means_comes_back() -> None:
     """The means of a described climate give that climate again within 0.15 K."""
-    sine = hourly_air_c(
-        datetime(2027, 1, 1), 8760, mean_c=10, seasonal_swing_k=12, daily_swing_k=4, coldest_day=(1, 20)
-    )
+    climate = {"mean_c": 10.0, "seasonal_swing_k": 12.0, "daily_swing_k": 4.0, "coldest_day": (1, 20)}
+    sine = soil_c(datetime(2027, 1, 1), 8760, **climate, depth_m=0.0)
     means = [float(np.mean(sine[a:b])) for a, b in pairwise(ENDS)]
     assert pytest.approx(sine, abs=0.15) == year_from_means(means, 4.0)
 
