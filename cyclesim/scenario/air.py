@@ -9,6 +9,7 @@ from cyclesim.scenario.fields import Bore, Current, Flow, Length, Name, PartVolu
 from cyclesim.scenario.forms import Model, Quantity, RefusedError, Text, default
 from cyclesim.scenario.lists import Points
 from cyclesim.scenario.pipes import DUE, Fittings, Pipe, read_pipe
+from cyclesim.scenario.wiring import STARTED, Starters
 
 PRACTICE = "common practice, no source"
 AirCurve = Annotated[
@@ -71,6 +72,7 @@ class Blower(Model):
         "outdoors", spread="any zone", source=PRACTICE, description="The zone whose air it draws."
     )
     zone: Name = Field(description="The zone it stands in, e.g. pump_room.")
+    also_started_by: Starters = STARTED
 
     @model_validator(mode="after")
     def _told_once(self) -> "Blower":

@@ -11,6 +11,7 @@ from cyclesim.scenario.forms import RefusedError, Steps, did_you_mean, one_of
 from cyclesim.scenario.network_checks import check_network
 from cyclesim.scenario.tree import KEY, Tree, shorten
 from cyclesim.scenario.uses import check_uses
+from cyclesim.scenario.wiring_checks import check_wiring
 
 ELEMENTS = {
     "legs": "leg",
@@ -19,6 +20,7 @@ ELEMENTS = {
     "heat_sources": "heat source",
     "valves": "valve",
     "check_valves": "check valve",
+    "ways": "way of a diverter",
 }
 _ZONES = (
     "plant.tub.cover_zone",
@@ -31,6 +33,8 @@ _ZONES = (
     "plant.air.*.zone",
     "plant.air.*.air_from",
 )
+_BESIDE = ("air", "diverters", "treatment")
+"""What has a name but no place of its own in the network."""
 _SPEEDS = (
     "schedule.filter_runs.*.pump",
     "schedule.line_flushes.*.pump",
@@ -39,14 +43,20 @@ _SPEEDS = (
     "schedule.frost_protection.pump",
     "interlocks.*.keep",
 )
-_SOURCES = ("schedule.heating.with", "schedule.heating.with.*", "interlocks.*.after")
+_STARTED = tuple(f"plant.{kind}.*.also_started_by" for kind in ("pumps", "heat_sources", "air", "treatment"))
+_SOURCES = (
+    "schedule.heating.with",
+    "schedule.heating.with.*",
+    "interlocks.*.after",
+    *(f"{path}{one}.contact_of" for path in _STARTED for one in ("", ".*")),
+)
 _QUIET = ("schedule.quiet_hours.applies_to", "schedule.quiet_hours.applies_to.*")
 
 
 def check(tree: Tree) -> list[Fault]:
     """Every fault between the parts of a file."""
-    names = {kind: _keys(tree, ("plant", kind)) for kind in ELEMENTS}
-    named = names | {"air": _keys(tree, ("plant", "air"))}
+    names = {kind: _keys(tree, ("plant", kind)) for kind in ELEMENTS} | {"ways": _ways(tree)}
+    named = names | {kind: _keys(tree, ("plant", kind)) for kind in _BESIDE}
     faults = [*_names_once(tree, named), *_zones(tree)]
     if names["heat_sources"] is not None:
         for path, text in tree.texts(_SOURCES):
@@ -57,7 +67,9 @@ def check(tree: Tree) -> list[Fault]:
         for path, text in tree.texts(_QUIET):
             faults += _speed(tree, path, text, lone=True)
     if names["heat_sources"] is not None and names["pumps"] is not None:
-        faults += _interlocks(tree, names["heat_sources"], names["pumps"], named["air"] or [])
+        treats = named["treatment"] or []
+        faults += _interlocks(tree, names["heat_sources"], names["pumps"], named["air"] or [], treats)
+    faults += check_wiring(tree, names)
     return [*faults, *check_uses(tree, names), *check_network(tree, names)]
 
 
@@ -69,11 +81,19 @@ def _keys(tree: Tree, path: Steps) -> list[str] | None:
     return list(block) if isinstance(block, dict) else None
 
 
+def _ways(tree: Tree) -> list[str] | None:
+    """The names that diverters give their ways."""
+    return [text for _, text in tree.texts(["plant.diverters.*.ways.*"])]
+
+
 def _names_once(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault]:
     first: dict[str, Steps] = {}
-    places = [("plant", kind, name) for kind, known in names.items() for name in known or ()]
+    places: list[Steps] = [
+        ("plant", kind, name) for kind, known in names.items() if kind != "ways" for name in known or ()
+    ]
     junctions = tree.get(("plant", "junctions"), default=[])
-    placed: list[tuple[str, Steps]] = [(path[-1], path) for path in places]
+    placed: list[tuple[str, Steps]] = [(str(path[-1]), path) for path in places]
+    placed += [(text, path) for path, text in tree.texts(["plant.diverters.*.ways.*"])]
     if isinstance(junctions, list):
         placed += [
             (name, ("plant", "junctions", i)) for i, name in enumerate(junctions) if isinstance(name, str)
@@ -130,7 +150,9 @@ def _speed(tree: Tree, path: Steps, text: str, *, lone: bool) -> Iterator[Fault]
     yield tree.fault(path, found, f"{one_of(ways)} is due", did_you_mean(text, ways) if speed != "on" else "")
 
 
-def _interlocks(tree: Tree, sources: list[str], pumps: list[str], blowers: list[str]) -> Iterator[Fault]:
+def _interlocks(
+    tree: Tree, sources: list[str], pumps: list[str], blowers: list[str], treats: list[str]
+) -> Iterator[Fault]:
     """What blocks and keeps refer to, and that each is said once."""
     speeds = [
         f"{pump} {speed}" if speed != "on" else pump for pump in pumps for speed in speeds_of(tree, pump)
@@ -144,12 +166,14 @@ def _interlocks(tree: Tree, sources: list[str], pumps: list[str], blowers: list[
         if not isinstance(interlock, dict):
             continue
         block, cause = interlock.get("block"), interlock.get("while")
-        if isinstance(block, str) and block not in [*sources, *speeds]:
-            allowed = f"{one_of([*sources, *speeds])} can be blocked"
-            hint = did_you_mean(block, [*sources, *speeds])
+        devices = [*sources, *treats]
+        if isinstance(block, str) and block not in [*devices, *speeds]:
+            allowed = f"{one_of([*devices, *speeds])} can be blocked"
+            hint = did_you_mean(block, [*devices, *speeds])
             yield tree.fault((*path, "block"), f"'{shorten(block)}', nothing that is known", allowed, hint)
-        elif isinstance(block, str) and block not in sources and "unless" in interlock:
-            allowed = f"unless: flow proven goes with a heat source: {', '.join(sources)}"
+        elif isinstance(block, str) and block not in devices and "unless" in interlock:
+            what = "a heat source or a treatment device" if treats else "a heat source"
+            allowed = f"unless: flow proven goes with {what}: {', '.join(devices)}"
             yield tree.fault((*path, "unless"), f"'{block}', a pump", allowed)
         if isinstance(cause, str) and cause not in causes:
             yield tree.fault(

@@ -18,9 +18,19 @@ from cyclesim.scenario.fields import (
     WaterTemperature,
     some,
 )
-from cyclesim.scenario.forms import Count, Model, Quantity, RefusedError, default, did_you_mean, one_of
+from cyclesim.scenario.forms import (
+    Assumed,
+    Count,
+    Model,
+    Quantity,
+    RefusedError,
+    default,
+    did_you_mean,
+    one_of,
+)
 from cyclesim.scenario.place import PriceTag
 from cyclesim.scenario.times import Occasion
+from cyclesim.scenario.wiring import OWN_SWITCH, STARTED, Starter, Starters
 
 PRACTICE = "common practice, no source"
 KINDS = ("electric", "heat_pump", "boiler", "wood", "solar")
@@ -35,9 +45,42 @@ _CONDENSER_K, _EVAPORATOR_K, _LEAST_EFFORT = 5.0, 10.0, 0.03
 class Proof(Model):
     """How the controller knows that water flows through a heat source."""
 
-    by: Literal["flow_switch", "pump_contact", "none"] = Field(
-        description="flow_switch: feels water; pump_contact: knows only that the pump is on; none."
+    by: Literal["flow_switch", "pressure_switch", "temperature_rise", "pump_contact", "none"] = Field(
+        description="flow_switch: feels water; pressure_switch: content against a shut valve too; "
+        "temperature_rise: knows only once heat is on; pump_contact: knows only that the pump is on; none."
     )
+    closes_at_m: Annotated[float, Quantity("head", ge=0.1, le=50)] | None = Field(
+        None, alias="closes_at", description="Pressure at which a pressure switch closes; 1 m unless said."
+    )
+    rise_k: Annotated[float, Quantity("temperature_difference", ge=1, le=50)] | None = Field(
+        None, alias="rise", description="Rise of temperature that means no flow; 8 K unless said."
+    )
+
+    @model_validator(mode="after")
+    def _its_own(self) -> "Proof":
+        if self.closes_at_m is not None and self.by != "pressure_switch":
+            raise RefusedError("", "closes_at goes with by: pressure_switch", at=("closes_at",))
+        if self.rise_k is not None and self.by != "temperature_rise":
+            raise RefusedError("", "rise goes with by: temperature_rise", at=("rise",))
+        return self
+
+    def assumed(self) -> list[Assumed]:
+        """Where a pressure switch closes, and the rise that means no flow, unless said."""
+        if self.by == "pressure_switch" and self.closes_at_m is None:
+            return [Assumed("closes_at", "1 m", "0.7 to 2 m", PRACTICE)]
+        if self.by == "temperature_rise" and self.rise_k is None:
+            return [Assumed("rise", "8 K", "4 to 15 K", PRACTICE)]
+        return []
+
+    @property
+    def pressure_m(self) -> float:
+        """Head at which a pressure switch closes."""
+        return 1.0 if self.closes_at_m is None else self.closes_at_m
+
+    @property
+    def no_flow_rise_k(self) -> float:
+        """Rise of temperature that means no flow."""
+        return 8.0 if self.rise_k is None else self.rise_k
 
 
 class _Source(Model):
@@ -63,6 +106,14 @@ class _Switched(_Source):
         alias="high_limit",
         description="Water temperature at which it trips and stays off until reset by hand.",
     )
+    limit_sensor: Literal["own", "thermostat"] = default(
+        "own",
+        spread="as built",
+        source=PRACTICE,
+        description="Whether its high limit has a sensor of its own, or shares the thermostat's.",
+    )
+    own_flow_switch_s: Pause | None = OWN_SWITCH
+    also_started_by: Starters = STARTED
     rest_s: Rest = default(
         0.0,
         alias="rest",
@@ -77,6 +128,10 @@ class _Switched(_Source):
         source=PRACTICE,
         description="How long its contactor takes to open.",
     )
+
+    def idle(self) -> frozenset[str]:
+        """Without a high limit it has no sensor."""
+        return frozenset({"limit_sensor"} if self.high_limit_c is None else ())
 
 
 class _Unswitched(_Source):
@@ -93,6 +148,21 @@ class _Unswitched(_Source):
     def high_limit_c(self) -> float | None:
         """None: nothing trips."""
         return None
+
+    @property
+    def limit_sensor(self) -> str:
+        """Nothing trips, so that its sensor is nobody's."""
+        return "own"
+
+    @property
+    def own_flow_switch_s(self) -> None:
+        """None: it is not switched."""
+        return
+
+    @property
+    def also_started_by(self) -> tuple[Starter, ...]:
+        """Nothing: it is not switched."""
+        return ()
 
     @property
     def rest_s(self) -> float:
@@ -222,7 +292,7 @@ class HeatPump(_Switched):
     def idle(self) -> frozenset[str]:
         """A sheet with a line rated in frost has its defrosting in it: no share is taken beside."""
         in_frost = any(point.air_c < self.defrost_below_c for point in self.rated)
-        return frozenset({"defrost_share"} if in_frost else ())
+        return super().idle() | frozenset({"defrost_share"} if in_frost else ())
 
     @property
     def output_w(self) -> float:

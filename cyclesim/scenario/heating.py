@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from cyclesim.scenario.fields import Clock, Days, Name, PumpAt, single_or_list, some
+from cyclesim.scenario.fields import Clock, Days, Lasting, Name, PumpAt, single_or_list, some
 from cyclesim.scenario.forms import Model, Quantity, RefusedError, default
 from cyclesim.scenario.place import PriceTag
 from cyclesim.scenario.times import DAYS, REPEATS, Date, Rule, check_recurring
@@ -59,6 +59,22 @@ class Dear(Model):
     )
 
 
+class Sensor(Model):
+    """A temperature sensor in the pump room: the pump runs now and then to bring it the tub's water."""
+
+    in_: Name = Field(
+        alias="in", description="Whose water it sits in: a leg, a piece of equipment or a heat source."
+    )
+    every_s: Lasting = Field(alias="every", description="How often the pump runs for it, e.g. 1 h.")
+    for_s: Lasting = Field(alias="for", description="For how long, until it is read, e.g. 3 min.")
+
+    @model_validator(mode="after")
+    def _in_order(self) -> "Sensor":
+        if self.for_s >= self.every_s:
+            raise RefusedError("", "for is shorter than every", at=("for",))
+        return self
+
+
 class Heating(Model):
     """Keeping the water at a set point."""
 
@@ -70,6 +86,10 @@ class Heating(Model):
     within_k: Band = Field(
         alias="within",
         description="Heating starts this far below the set point and stops at it; at least 0.1 K.",
+    )
+    sensor: Sensor | None = Field(
+        None,
+        description="Where the thermostat's sensor sits if not in the tub; read only after the pump ran.",
     )
     choose: Literal["preference", "price"] = Field(
         "preference",

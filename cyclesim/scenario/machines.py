@@ -8,6 +8,7 @@ from cyclesim.scenario.fields import (
     AtHead,
     Current,
     Flow,
+    FlowAtHead,
     Head,
     Name,
     PartVolume,
@@ -17,11 +18,13 @@ from cyclesim.scenario.fields import (
     Share,
     SpeedShare,
     YesNo,
+    named,
     single_or_list,
     some,
 )
-from cyclesim.scenario.forms import Assumed, Model, Quantity, RefusedError, default
+from cyclesim.scenario.forms import Assumed, Model, Quantity, RefusedError, default, did_you_mean, one_of
 from cyclesim.scenario.lists import Points
+from cyclesim.scenario.wiring import STARTED, Starters
 from cyclesim.units import format_quantity
 
 PRACTICE = "common practice, no source"
@@ -144,6 +147,7 @@ class Pump(_Running):
         0.002, alias="volume", spread="1 to 5 L", source=PRACTICE, description="Water inside it."
     )
     zone: Name | None = Field(None, description="The zone it stands in.")
+    also_started_by: Starters = STARTED
 
     @model_validator(mode="after")
     def _one_or_two_speeds(self) -> "Pump":
@@ -201,19 +205,89 @@ class Equipment(Model):
     zone: Name = Field(description="The zone it stands in, e.g. pump_room.")
 
 
-class Valve(Model):
-    """A valve that is open or shut."""
+class _Turnable(Model):
+    """What a person turns: it has positions, a usual one, and those that it may be left in."""
 
-    drop: AtHead = Field(description="Head lost at a flow when open, e.g. 0.1 m at 400 L/min.")
-    usual: Literal["open", "shut"] = Field(description="How it normally is: open or shut.")
-    may_be: Annotated[tuple[Literal["open", "shut"], ...], some, single_or_list] = Field(
-        (), description="How else it may be: [open, shut]; always as `usual` unless said."
+    usual: str = Field(description="How it normally is.")
+    may_be: Annotated[tuple[str, ...], some, single_or_list] = Field(
+        (), description="How else it may be left; always as `usual` unless said."
     )
+
+    @property
+    def known(self) -> tuple[str, ...]:
+        """Every position that it has."""
+        raise NotImplementedError
 
     @property
     def positions(self) -> tuple[str, ...]:
         """Every position that can occur, the usual one first."""
         return tuple(dict.fromkeys((self.usual, *self.may_be)))
+
+    @model_validator(mode="after")
+    def _all_known(self) -> "_Turnable":
+        known = self.known
+        places: list[tuple[str | int, ...]] = [("usual",), *(("may_be", i) for i in range(len(self.may_be)))]
+        for at, word in zip(places, (self.usual, *self.may_be), strict=True):
+            if word not in known:
+                due = f"{one_of(known)} is due"
+                raise RefusedError("an unknown word", due, did_you_mean(word, known), at)
+        return self
+
+
+class Valve(_Turnable):
+    """A valve that is open, shut, or throttled to a position with a name."""
+
+    drop: AtHead = Field(description="Head lost at a flow when open, e.g. 0.1 m at 400 L/min.")
+    throttled: Annotated[dict[str, AtHead], named] = Field(
+        default_factory=dict,
+        description="Other positions by name, with the head lost there, e.g. {half: 3 m at 200 L/min}.",
+    )
+
+    @model_validator(mode="after")
+    def _no_third_word(self) -> "Valve":
+        for name in self.throttled:
+            if name in ("open", "shut"):
+                raise RefusedError(
+                    "a name that is taken", "open and shut are built in", at=("throttled", name)
+                )
+        return self
+
+    @property
+    def known(self) -> tuple[str, ...]:
+        """open, shut, and what the file calls the rest."""
+        return ("open", "shut", *self.throttled)
+
+    def drop_at(self, position: str) -> FlowAtHead:
+        """Head lost at a flow in a position; when shut, that of the open valve."""
+        return self.throttled.get(position, self.drop)
+
+
+class Diverter(_Turnable):
+    """A valve of several ways: each position opens some of them."""
+
+    drop: AtHead = Field(description="Head lost at a flow in a way that is open.")
+    ways: Annotated[tuple[Name, ...], some] = Field(
+        description="The names that its ways have in the network, e.g. [to_left, to_right]."
+    )
+    opens: Annotated[dict[str, tuple[Name, ...]], named] = Field(
+        description="Which ways each position opens, e.g. {middle: [to_left, to_right], left: [to_left]}."
+    )
+
+    @model_validator(mode="after")
+    def _its_ways(self) -> "Diverter":
+        if len(self.ways) < 2 or len(set(self.ways)) < len(self.ways):
+            raise RefusedError("", "at least two ways with different names are due", at=("ways",))
+        for position, ways in self.opens.items():
+            for i, way in enumerate(ways):
+                if way not in self.ways:
+                    due, near = f"{one_of(self.ways)} is due", did_you_mean(way, self.ways)
+                    raise RefusedError("an unknown way", due, near, ("opens", position, i))
+        return self
+
+    @property
+    def known(self) -> tuple[str, ...]:
+        """What the file calls its positions."""
+        return tuple(self.opens)
 
 
 class CheckValve(Model):

@@ -157,7 +157,13 @@ class Scenario(Model):
         if self.supply.circuits is not None:
             return self.supply.circuits
         switched = (name for name, source in self.plant.heat_sources.items() if source.switched)
-        feeds = (*self.plant.pumps, *switched, *self.plant.air, *self.supply.also_on_it)
+        feeds = (
+            *self.plant.pumps,
+            *switched,
+            *self.plant.air,
+            *self.plant.treatment,
+            *self.supply.also_on_it,
+        )
         return {"supply": Circuit.model_construct(breaker_a=self.supply.breaker_a or 0.0, feeds=feeds)}
 
     @property

@@ -146,7 +146,9 @@ def _each_once(
 def _left_out(tree: Tree, names: dict[str, list[str] | None], written: set[str]) -> Iterator[Fault]:
     for kind, known in names.items():
         for name in known or ():
-            path = ("plant", kind, name)
+            path: Steps = ("plant", kind, name)
+            if kind == "ways":
+                path = next(at for at, text in tree.texts(["plant.diverters.*.ways.*"]) if text == name)
             capped = kind == "legs" and tree.get((*path, "dead_end"), default=False) is not False
             if name not in written and not capped:
                 hint = "if it is capped, say dead_end: true" if kind == "legs" else ""
@@ -155,5 +157,5 @@ def _left_out(tree: Tree, names: dict[str, list[str] | None], written: set[str])
                     f"'{shorten(name)}' in no network",
                     "plant.network says where it lies",
                     hint,
-                    at=tree.mark((*path, KEY)),
+                    at=tree.mark(path if kind == "ways" else (*path, KEY)),
                 )

@@ -26,9 +26,10 @@ from cyclesim.scenario.fields import (
 )
 from cyclesim.scenario.forms import Assumed, Count, Model, Quantity, RefusedError, Text, default
 from cyclesim.scenario.heat_sources import AnyHeatSource
-from cyclesim.scenario.machines import CheckValve, Equipment, Pump, Valve
+from cyclesim.scenario.machines import CheckValve, Diverter, Equipment, Pump, Valve
 from cyclesim.scenario.network import Network
 from cyclesim.scenario.pipes import DUE, Fittings, Pipe, read_pipe
+from cyclesim.scenario.treatment import Treatment
 from cyclesim.units import format_quantity
 
 
@@ -102,6 +103,12 @@ class Tub(Model):
         description="The zone above the cover; outdoors unless said.",
     )
     shell: Shell = Field(description="Wall, insulation and what is behind them.")
+    level_switch: YesNo = default(
+        False,
+        spread="as built",
+        source="common practice, no source",
+        description="true if a switch stops pumps and heat when the water is below the suction fittings.",
+    )
     fill_water_c: Annotated[float, Quantity("temperature", ge=0, le=60)] | None = Field(
         None,
         alias="fill_water",
@@ -265,6 +272,12 @@ class Plant(Model):
     )
     valves: Annotated[dict[str, Valve], named] = Field(
         default_factory=dict, description="Valves that a person or a motor moves, by name."
+    )
+    diverters: Annotated[dict[str, Diverter], named] = Field(
+        default_factory=dict, description="Valves of several ways, by name."
+    )
+    treatment: Annotated[dict[str, Treatment], named] = Field(
+        default_factory=dict, description="Dosing, ozone, UV lamps and salt cells, by name."
     )
     check_valves: Annotated[dict[str, CheckValve], named] = Field(
         default_factory=dict, description="Check valves that stand on their own, by name."

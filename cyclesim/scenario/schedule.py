@@ -5,11 +5,22 @@ from typing import Annotated, Literal
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from cyclesim.scenario.bathing import Bathing
-from cyclesim.scenario.fields import AirTemperature, Clocks, Days, Lasting, Name, PumpAt, single_or_list, some
-from cyclesim.scenario.forms import Count, Model, Quantity, RefusedError
+from cyclesim.scenario.fields import Clocks, Days, Lasting, Name, PumpAt, single_or_list, some
+from cyclesim.scenario.forms import Count, Model, Quantity, RefusedError, default
 from cyclesim.scenario.heating import Heating
 from cyclesim.scenario.place import Hours
-from cyclesim.scenario.times import DAYS, LASTS, REPEATS, START, Moment, Occasion, Rule, check_recurring
+from cyclesim.scenario.times import (
+    DAYS,
+    LASTS,
+    REPEATS,
+    START,
+    Moment,
+    Occasion,
+    Rule,
+    Spell,
+    check_recurring,
+)
+from cyclesim.scenario.wiring import Watch
 
 
 class Run(Model):
@@ -41,22 +52,10 @@ class Run(Model):
 Runs = tuple[Run, ...]
 
 
-class FrostProtection(Model):
+class FrostProtection(Watch):
     """Running a pump when it gets cold."""
 
-    watches: Name = Field(
-        description="Whose temperature is measured: a zone such as pump_room, a leg, a piece of equipment, "
-        "a heat source, or water (the tub's)."
-    )
-    starts_below_c: AirTemperature = Field(alias="starts_below", description="The pump starts below this.")
-    stops_above_c: AirTemperature = Field(alias="stops_above", description="The pump stops above this.")
     pump: PumpAt = Field(description="The pump and speed that run, e.g. main low.")
-
-    @model_validator(mode="after")
-    def _in_order(self) -> "FrostProtection":
-        if self.stops_above_c <= self.starts_below_c:
-            raise RefusedError("", "stops_above must be more than starts_below", at=("stops_above",))
-        return self
 
 
 class QuietHours(Hours):
@@ -74,6 +73,17 @@ class Outage(Model):
     lasts_s: Annotated[float, Quantity("time", ge=1, le=30 * 86_400, whole=True)] = Field(
         alias="lasts", description="How long it lasts, e.g. 8 h; at most 30 days."
     )
+
+
+class Turned(Spell):
+    """A valve that somebody turns and leaves for a while."""
+
+    valve: Name = Field(description="The valve or diverter that is turned.")
+    to: str = Field(description="The position that it is left in, one that it may be in.")
+
+
+class LowWater(Spell):
+    """A while in which the water stands below the suction fittings, to try the plant with."""
 
 
 class AirPurge(Occasion):
@@ -94,6 +104,8 @@ class Schedule(Model):
     frost_protection: FrostProtection | None = Field(None, description="What is done against frost.")
     quiet_hours: QuietHours | None = Field(None, description="When what must stay off.")
     outages: tuple[Outage, ...] = Field((), description="Power cuts to try the plant with.")
+    valves_turned: tuple[Turned, ...] = Field((), description="When somebody leaves a valve turned.")
+    low_water: tuple[LowWater, ...] = Field((), description="Low water to try the plant with.")
     air_purges: tuple[AirPurge, ...] = Field((), description="When the blower blows its lines free.")
     ranks: tuple[Kind, ...] | None = Field(
         None, description=f"Which demand wins a pump, first wins; {', '.join(KINDS)} unless said."
@@ -118,12 +130,35 @@ class Controller(Model):
     flush_lengths_s: Annotated[tuple[Lasting, ...], some] | None = Field(
         None, alias="flush_lengths", description="The flush lengths it offers, e.g. [15 s, 30 s, 60 s]."
     )
+    after_power_cut: Literal["resume", "midnight", "wait"] = default(
+        "resume",
+        spread="as built",
+        source="common practice, no source",
+        description="What it does when power is back: resume, midnight (its clock starts at 00:00) or wait "
+        "(for a person).",
+    )
+    person_within_s: Annotated[float, Quantity("time", ge=0, le=30 * 86_400, whole=True)] = default(
+        86_400.0,
+        alias="person_within",
+        spread="1 h to 7 days",
+        source="common practice, no source",
+        description="How long after a power cut somebody comes to start it, or to set its clock.",
+    )
+    clock_gains_s: Annotated[float, Quantity("time", ge=-600, le=600)] = Field(
+        0.0, alias="clock_gains", description="What its clock gains a day, e.g. 4 s; less than 0 if it loses."
+    )
+
+    def idle(self) -> frozenset[str]:
+        """Nobody has to come where it resumes by itself."""
+        return frozenset({"person_within_s"} if self.after_power_cut == "resume" else ())
 
 
 class Block(Model):
     """Something is off unless, or while, something else is so."""
 
-    block: str = Field(description="What is blocked: a heat source, or a pump and speed, e.g. main high.")
+    block: str = Field(
+        description="What is blocked: a heat source, a treatment device, or a pump and speed, e.g. main high."
+    )
     unless: Literal["flow proven"] | None = Field(
         None, description="flow proven: off until the flow is proven."
     )

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from pydantic import Field, model_validator
 
 from cyclesim.scenario.fields import Clock, Clocks, Days, Lasting, read_clock
-from cyclesim.scenario.forms import Model, RefusedError, Text, did_you_mean, one_of
+from cyclesim.scenario.forms import Model, Quantity, RefusedError, Text, did_you_mean, one_of
 
 _RULE_DUE = "a recurrence rule is due, e.g. FREQ=WEEKLY;INTERVAL=2;BYDAY=FR"
 _RULE_PARTS = {
@@ -95,6 +95,15 @@ def check_recurring(start: tuple[Clock, ...] | None, days: object, repeats: obje
         raise RefusedError("", "either days or repeats is allowed, not both", at=("repeats",))
     if start is not None and len(set(start)) < len(start):
         raise RefusedError("", "each start stands once", at=("start",))
+
+
+class Spell(Model):
+    """Something that happens once: from a date and clock time on, for a while."""
+
+    from_local: Moment = Field(alias="from", description="Local date and clock time, e.g. 2027-01-12 03:00.")
+    lasts_s: Annotated[float, Quantity("time", ge=1, le=366 * 86_400, whole=True)] = Field(
+        alias="lasts", description="How long it lasts, e.g. 8 h or 14 days."
+    )
 
 
 class Occasion(Model):

@@ -10,7 +10,11 @@ from cyclesim.scenario.place import read_price
 from cyclesim.scenario.tree import KEY, Tree, shorten
 from cyclesim.scenario.weather_csv import Series
 
-_WATCHED = ("schedule", "frost_protection", "watches")
+_STARTED = tuple(f"plant.{kind}.*.also_started_by" for kind in ("pumps", "heat_sources", "air", "treatment"))
+_WATCHED = (
+    "schedule.frost_protection.watches",
+    *(f"{path}{one}.thermostat.watches" for path in _STARTED for one in ("", ".*")),
+)
 _SWITCHES = (
     "schedule.heating.with",
     "schedule.heating.with.*",
@@ -37,20 +41,20 @@ def check_uses(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault
 
 def _watched(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault]:
     """A zone, or something with water in it."""
-    text, zones = tree.get(_WATCHED, default=None), tree.get(("place", "zones"), default={})
+    zones = tree.get(("place", "zones"), default={})
     parts = [names[kind] for kind in ("legs", "equipment", "heat_sources")]
-    if not isinstance(text, str) or not isinstance(zones, dict) or None in parts:
+    if not isinstance(zones, dict) or None in parts:
         return
     air = [*zones, "outdoors"]
     water = ["water", *(name for known in parts for name in known or ())]
-    if text in air and text in water:
-        yield tree.fault(
-            _WATCHED, f"'{text}', a zone and something with water in it", "one of the two needs another name"
-        )
-    elif text not in air and text not in water:
-        allowed = f"a zone ({', '.join(air)}) or what has water in it ({', '.join(water)}) is due"
-        hint = did_you_mean(text, [*air, *water])
-        yield tree.fault(_WATCHED, f"'{shorten(text)}', nothing that can be watched", allowed, hint)
+    for path, text in tree.texts(_WATCHED):
+        if text in air and text in water:
+            found = f"'{text}', a zone and something with water in it"
+            yield tree.fault(path, found, "one of the two needs another name")
+        elif text not in air and text not in water:
+            allowed = f"a zone ({', '.join(air)}) or what has water in it ({', '.join(water)}) is due"
+            hint = did_you_mean(text, [*air, *water])
+            yield tree.fault(path, f"'{shorten(text)}', nothing that can be watched", allowed, hint)
 
 
 def _switched(tree: Tree, sources: list[str]) -> Iterator[Fault]:
@@ -108,7 +112,8 @@ def _fed(tree: Tree) -> Iterator[Fault]:
     """Everything electric hangs on exactly one circuit."""
     if not isinstance(tree.get(("supply", "circuits"), default=None), dict):
         return
-    loads, plant = ("supply", "also_on_it"), [("plant", kind) for kind in ("pumps", "heat_sources", "air")]
+    loads = ("supply", "also_on_it")
+    plant = [("plant", kind) for kind in ("pumps", "heat_sources", "air", "treatment")]
     blocks = {path: tree.get(path, default={}) for path in (loads, *plant)}
     if not all(isinstance(block, dict) for block in blocks.values()):
         return
