@@ -34,15 +34,31 @@ class PumpControl:
 
 @dataclass(frozen=True, slots=True)
 class SourceControl:
-    """A heat source and the table of its machine."""
+    """A heat source or a treatment device and the table of its machine; `active` is the state it is on in."""
 
     name: str
     table: Table
+    active: str = "firing"
+    own_switch: bool = False
+    """Whether a flow switch of its own keeps it off, whoever starts it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Starter:
+    """A contact beside the controller's: while it is closed its target is on, at `speed` if it is a pump."""
+
+    name: str
+    target: str
+    speed: str | None
 
 
 @dataclass(frozen=True, slots=True)
 class Demand:
-    """One thing asked for; rank 0 stands highest. `calls` names the heat sources it wants to fire."""
+    """One thing asked for; rank 0 stands highest.
+
+    `calls` names the heat sources and treatment devices that it wants on; with an empty `pump` it asks for
+    nothing else.
+    """
 
     name: str
     kind: str

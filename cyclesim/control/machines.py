@@ -88,9 +88,14 @@ def _stops(speed: str) -> list[Transition]:
 
 
 def source_machine(
-    name: str, proves: bool, runs_on: bool, rests: bool = False, runs_at_least: bool = False
+    name: str,
+    proves: bool,
+    runs_on: bool,
+    rests: bool = False,
+    runs_at_least: bool = False,
+    active: str = "firing",
 ) -> Machine:
-    """The machine of a heat source.
+    """The machine of a heat source, or of a treatment device, whose `active` state has another name.
 
     `proves`: a means of proof is wired, so it waits in `proving` before it fires. `runs_on`: a keep is wired,
     so it waits in `run_on` after it fired. `rests`: it must rest after firing, so it leaves `run_on` only
@@ -99,21 +104,22 @@ def source_machine(
     of its flow opens it all the same. `time_up` is the rest of `off`, the proof time of `proving`, the least
     time of `firing`, the run-on time of `run_on`.
     """
-    states = ["off", *(["proving"] if proves else []), "firing", *(["run_on"] if runs_on else []), "tripped"]
-    first, after = ("proving" if proves else "firing"), ("run_on" if runs_on else "off")
+    states = ["off", *(["proving"] if proves else []), active, *(["run_on"] if runs_on else []), "tripped"]
+    first, after = ("proving" if proves else active), ("run_on" if runs_on else "off")
     calls = ("called", "flow_ok") if proves else ("called",)  # without a means of proof nothing asks for flow
     ways = [Transition(state, "tripped", ("trips",)) for state in states[:-1]]
     ways.append(Transition("tripped", "off", ("reset",), ("trips",)))  # only a person resets it
     ways.append(Transition("off", first, (*calls, "time_up"), ("blocked",)))
     if proves:
         ways += _opens("proving", "off", calls)
-        ways.append(Transition("proving", "firing", ("time_up",)))
-    ways += _opens("firing", after, calls, ("time_up",) if runs_at_least else ())
+        ways.append(Transition("proving", active, ("time_up",)))
+    ways += _opens(active, after, calls, ("time_up",) if runs_at_least else ())
     if runs_on:
         if not rests:
             ways.append(Transition("run_on", first, calls, ("blocked",)))
         ways.append(Transition("run_on", "off", ("time_up",)))
-    return Machine(name, "heat source", tuple(states), "off", tuple(ways))
+    kind = "heat source" if active == "firing" else "treatment"
+    return Machine(name, kind, tuple(states), "off", tuple(ways))
 
 
 def _opens(state: str, dest: str, calls: tuple[str, ...], served: tuple[str, ...] = ()) -> list[Transition]:

@@ -7,7 +7,15 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
 
-from cyclesim.control.demands import Block, Condition, Demand, Keep, PumpControl, SourceControl
+from cyclesim.control.demands import (
+    Block,
+    Condition,
+    Demand,
+    Keep,
+    PumpControl,
+    SourceControl,
+    Starter,
+)
 from cyclesim.control.machines import Table
 
 __all__ = [
@@ -19,13 +27,15 @@ __all__ = [
     "Outcome",
     "PumpControl",
     "SourceControl",
+    "Starter",
     "State",
+    "Wired",
 ]
 
 State = tuple[int, ...]
 """The machine states of a controller: indices into each table's `states`, pumps first, then sources."""
 
-POWER_LOST = "power.lost"
+POWER_LOST, WAITS, LEVEL_LOW = "power.lost", "controller.waits", "level.low"
 NOBODY = -1
 
 
@@ -41,6 +51,18 @@ class Outcome(NamedTuple):
     deciding: tuple[int, ...]
     reasons: tuple[str, ...]
     moved: bool
+
+
+class Wired(NamedTuple):
+    """What is on as the plant is wired, whether the controller has switched it or something beside it.
+
+    `speeds`, per pump: the levels whose contacts are closed, slowest first (more than one is a fault of the
+    wiring). `on`, per source and treatment device. `started`: indices of the starters that take effect.
+    """
+
+    speeds: tuple[tuple[int, ...], ...]
+    on: tuple[bool, ...]
+    started: tuple[int, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,10 +81,16 @@ class Controller:
     blocks: tuple[Block, ...] = ()
     keeps: tuple[Keep, ...] = ()
     dwell_s: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
+    starters: tuple[Starter, ...] = ()
+    hand_switched: tuple[str, ...] = ()
+    """What has a hand switch, which somebody may leave in off."""
+    reads_level: bool = False
+    """Whether a level switch tells it of low water."""
     _answers: dict[tuple[State, int], Outcome] = field(default_factory=dict, init=False, repr=False)
 
     def __post_init__(self) -> None:
-        _ = self._orders, self._pump_blocks, self._source_blocks, self._keeps, self._calls  # reads every name
+        # reads every name
+        _ = self._orders, self._pump_blocks, self._source_blocks, self._keeps, self._calls, self._targets
 
     @cached_property
     def facts(self) -> tuple[str, ...]:
@@ -74,7 +102,23 @@ class Controller:
             *(f"{source.name}.trips" for source in self.sources),
             *(f"{source.name}.reset" for source in self.sources),
             POWER_LOST,
+            WAITS,
+            LEVEL_LOW,
+            *(f"{starter.name}.closed" for starter in self.starters),
+            *(f"{name}.switched_off" for name in self.hand_switched),
+            *(f"flow.{source.name}.own" for source in self.sources if source.own_switch),
         )
+
+    @cached_property
+    def _step_facts(self) -> int:
+        """The facts that a pass reads; what is wired past the controller is none of its business."""
+        return (self.bit(LEVEL_LOW) << 1) - 1
+
+    @cached_property
+    def wired_facts(self) -> int:
+        """The facts that decide, beside the state, what is on; power counts where something is past it."""
+        beside = sum(mask for mask in self._masks.values() if not mask & self._step_facts)
+        return beside and beside | self.bit(POWER_LOST)
 
     @cached_property
     def _masks(self) -> dict[str, int]:
@@ -98,18 +142,56 @@ class Controller:
         return tuple(row[i] for row, i in zip(self._dwell_rows, state, strict=True))
 
     def commands(self, state: State) -> dict[str, str | bool]:
-        """What a state commands: a pump's speed, "stopped" or "changing"; whether a source fires."""
+        """What a state commands: a pump's speed, "stopped" or "changing"; whether a source is on."""
         return {
-            machine.name: name if i < len(self.pumps) else name == "firing"
-            for i, (machine, name) in enumerate(zip(self._machines, self.names(state), strict=True))
+            machine.name: name if isinstance(machine, PumpControl) else name == machine.active
+            for machine, name in zip(self._machines, self.names(state), strict=True)
         }
+
+    def wired(self, state: State, facts: int) -> Wired:
+        """What is on: what the state commands, and what closed contacts beside the controller start.
+
+        A tripped source stays off, so does one whose own flow switch feels no water, and nothing runs past a
+        hand switch in off or without power.
+        """
+        levels = [{level} - {0} for level in self._levels_at(state)]
+        started = []
+        for k, (starter, target) in enumerate(zip(self.starters, self._targets, strict=True)):
+            if facts & self.bit(f"{starter.name}.closed") and not facts & self.bit(POWER_LOST):
+                levels[target[0]].add(target[1])
+                started.append(k)
+        for name in self.hand_switched:
+            if facts & self.bit(f"{name}.switched_off"):
+                levels[self._index[name]].clear()
+        for i, source in enumerate(self.sources, len(self.pumps)):
+            unfed = source.own_switch and not facts & self.bit(f"flow.{source.name}.own")
+            if unfed or source.table.states[state[i]] == "tripped":
+                levels[i].clear()
+        n = len(self.pumps)
+        took = tuple(k for k in started if self._targets[k][1] in levels[self._targets[k][0]])
+        return Wired(tuple(tuple(sorted(x)) for x in levels[:n]), tuple(bool(x) for x in levels[n:]), took)
+
+    @cached_property
+    def _index(self) -> dict[str, int]:
+        return {machine.name: i for i, machine in enumerate(self._machines)}
+
+    def _levels_at(self, state: State) -> tuple[int, ...]:
+        return tuple(row[i] for row, i in zip(self._levels, state, strict=True))
+
+    @cached_property
+    def _targets(self) -> tuple[tuple[int, int], ...]:
+        """(machine, level) that each starter starts."""
+        return tuple(
+            (self._source(s.target), 1) if s.speed is None else self._pump(s.target, s.speed)
+            for s in self.starters
+        )
 
     def step(self, state: State, facts: int) -> Outcome:
         """One pass: each machine moves at most once. Remembered, so asking again costs one look-up."""
-        key = (state, facts)
+        key = (state, facts & self._step_facts)
         found = self._answers.get(key)
         if found is None:
-            found = self._answers[key] = _Pass(self, state, facts).run()
+            found = self._answers[key] = _Pass(self, *key).run()
         return found
 
     @cached_property
@@ -129,8 +211,8 @@ class Controller:
 
     @cached_property
     def _levels(self) -> tuple[tuple[int, ...], ...]:
-        """How fast each state is: a pump's 0 at no speed, 1 at its slowest; a source's 1 where it fires."""
-        speeds = [pump.speeds for pump in self.pumps] + [("firing",)] * len(self.sources)
+        """How fast each state is: a pump's 0 at no speed, 1 at its slowest; a source's 1 where it is on."""
+        speeds = [pump.speeds for pump in self.pumps] + [(source.active,) for source in self.sources]
         return tuple(
             tuple(names.index(state) + 1 if state in names else 0 for state in table.states)
             for names, table in zip(speeds, self._tables, strict=True)
@@ -155,6 +237,8 @@ class Controller:
         """Per pump (mask, index, level) of its demands, the one that decides first in front."""
         mine: list[list[tuple[int, int, int, int]]] = [[] for _ in self.pumps]
         for k, demand in enumerate(self.demands):
+            if not demand.pump:
+                continue
             pump, level = self._pump(demand.pump, demand.speed)
             mine[pump].append((demand.rank, -level, k, self.bit(f"{demand.name}.raised")))
         return tuple(tuple((mask, k, -level) for _, level, k, mask in sorted(rows)) for rows in mine)
@@ -169,7 +253,7 @@ class Controller:
         return tuple(masks.values())
 
     def _condition(self, condition: Condition) -> _Reading:
-        if condition.subject in (source.name for source in self.sources) and condition.state == "firing":
+        if (condition.subject, condition.state) in ((source.name, source.active) for source in self.sources):
             return _Reading(self._source(condition.subject), frozenset({1}), condition.negated)
         for i, pump in enumerate(self.pumps):
             top = len(pump.speeds) + 1
@@ -217,7 +301,8 @@ class _Pass:
     def __init__(self, controller: Controller, state: State, facts: int) -> None:
         self.controller, self.before, self.facts = controller, state, facts
         self.states = list(state)
-        self.dark = self._true(POWER_LOST)
+        self.stopped = self._stopped()
+        self.dark = bool(self.stopped)
         self.wants = [0] * len(controller.pumps)
         self.deciding = [NOBODY] * len(controller.pumps)
         self.forced = [self.dark] * len(controller.pumps)
@@ -235,6 +320,14 @@ class _Pass:
         state = tuple(self.states)
         reasons = tuple(self._reason(i) for i in range(len(self.wants), len(state)))
         return Outcome(state, tuple(self.deciding), reasons, state != self.before)
+
+    def _stopped(self) -> str:
+        """What stops everything, above every rank and keep; "" if nothing does."""
+        if self._true(POWER_LOST):
+            return "power lost"
+        if self._true(WAITS):
+            return "it waits for a person"
+        return "the water is too low" if self.controller.reads_level and self._true(LEVEL_LOW) else ""
 
     def _true(self, fact: str) -> bool:
         return bool(self.facts & self.controller._masks[fact])
@@ -259,7 +352,7 @@ class _Pass:
     def _kept(self) -> Iterable[tuple[int, int, int]]:
         """(keep, pump, level) of the keeps whose source fires or runs on."""
         for k, (pump, level, source) in enumerate(self.controller._keeps):
-            if not self.dark and self._name(source) in ("firing", "run_on"):
+            if not self.dark and (self._level(source) or self._name(source) == "run_on"):
                 yield k, pump, level
 
     def _blocks(self, reading: _Reading) -> bool:
@@ -268,7 +361,7 @@ class _Pass:
         if subject < len(self.wants):
             soon = self.wants[subject]
         else:
-            soon = int(self._name(subject) in ("proving", "firing"))
+            soon = int(self._name(subject) == "proving" or self._level(subject) > 0)
         return reading.accepts(self._level(subject)) or reading.accepts(soon)
 
     def _lower(self, *, reading_sources: bool) -> None:
@@ -301,8 +394,8 @@ class _Pass:
 
     def _blocked(self, source: int) -> str:
         """Why a source is blocked, "" when it is not."""
-        if self.dark:
-            return "power lost"
+        if self.stopped:
+            return self.stopped
         for target, reading, because in self.controller._source_blocks:
             if target == source and self._blocks(reading):
                 return because
@@ -327,12 +420,14 @@ class _Pass:
                 "reset": self._true(f"{name}.reset"),
             }
             answer = table.after(self.states[source], facts)
-            if not (opening and table.states[answer] in ("proving", "firing")):
+            if not (
+                opening and (table.states[answer] == "proving" or self.controller._levels[source][answer])
+            ):
                 self.states[source] = answer
 
     def _reason(self, source: int) -> str:
         name = self._name(source)
-        if not self._called(source) or name == "firing":
+        if not self._called(source) or self._level(source):
             return ""
         if name == "tripped":
             return "tripped"
