@@ -15,14 +15,18 @@ from cyclesim.physics.network import Drop, Duty, Jet, Link, Pipe, Pump, solve
 from cyclesim.physics.tub_heat import Body, TubNode
 from cyclesim.physics.water_age import Plug, reached
 from cyclesim.scenario.heat_sources import HeatSource
-from cyclesim.scenario.machines import Equipment, Speed
+from cyclesim.scenario.machines import Diverter, Equipment, Speed, Valve
 from cyclesim.scenario.machines import Pump as PumpSheet
 from cyclesim.scenario.model import Scenario
 from cyclesim.scenario.network import Item
 from cyclesim.scenario.plant import Leg, Manifold
+from cyclesim.scenario.treatment import Treatment
 
 Speeds = tuple[str, ...]
 """The state of each pump in the order of the file: stopped, on, low or high."""
+
+Positions = tuple[str, ...]
+"""The position of each valve and diverter, in the order of `Plant.turnable`."""
 
 
 def jet_name(leg: str, k: int) -> str:
@@ -58,7 +62,7 @@ class PlantDuty:
 
     name: str
     speeds: Speeds
-    shut_valves: tuple[str, ...]
+    positions: Positions
     duty: Duty
     plug_flows_m3_s: tuple[float, ...]
     body_flows_m3_s: tuple[float, ...]
@@ -85,7 +89,11 @@ class Plant:
         self.temp_c = heating.keep_at_c if heating else 38.0
         """Temperature at which duties are solved and water is weighed [degC]."""
         self.volume_m3 = self.sheet.tub.volume_m3
-        self._duties: dict[tuple[Speeds, tuple[str, ...]], PlantDuty] = {}
+        self.turnable: dict[str, Valve | Diverter] = {**self.sheet.valves, **self.sheet.diverters}
+        """What a person may turn, by name."""
+        self.usually: Positions = tuple(thing.usual for thing in self.turnable.values())
+        """The usual position of each."""
+        self._duties: dict[tuple[Speeds, Positions, bool], PlantDuty] = {}
         self.speeds = {name: pump.speeds for name, pump in self.pumps.items()}
         self._curves = {name: _curves(speeds) for name, speeds in self.speeds.items()}
 
@@ -94,14 +102,20 @@ class Plant:
     @cached_property
     def links(self) -> tuple[Link, ...]:
         """Every link of the network, pumps as if stopped and valves at their usual position."""
-        return tuple(self._links(dict.fromkeys(self.pumps, "stopped"), self.usually_shut))
+        return tuple(self._links(dict.fromkeys(self.pumps, "stopped"), self.usually))
+
+    def turned(self, name: str, position: str) -> Positions:
+        """The usual positions with this one valve or diverter in another."""
+        usual = zip(self.turnable, self.usually, strict=True)
+        return tuple(position if one == name else own for one, own in usual)
 
     @cached_property
-    def usually_shut(self) -> tuple[str, ...]:
-        """Valves whose usual position is shut."""
-        return tuple(n for n, v in self.sheet.valves.items() if v.usual == "shut")
+    def _ways(self) -> dict[str, str]:
+        """The way of a diverter in the network -> the diverter."""
+        return {way: name for name, d in self.sheet.diverters.items() for way in d.ways}
 
-    def _links(self, speeds: Mapping[str, str], shut: Sequence[str]) -> Iterator[Link]:
+    def _links(self, speeds: Mapping[str, str], positions: Positions) -> Iterator[Link]:
+        at = dict(zip(self.turnable, positions, strict=True))
         for name, a, b in self._placed:
             if name in self.sheet.legs:
                 yield from self._leg_links(name, self.sheet.legs[name], a, b)
@@ -110,7 +124,12 @@ class Plant:
                 running = None if speed == "stopped" else curves[speed]
                 yield Pump(name, a, b, running, _largest(curves), self.pumps[name].check_valve)
             elif name in self.sheet.valves:
-                yield Drop(name, a, b, *self.sheet.valves[name].drop, shut=name in shut)
+                valve = self.sheet.valves[name]
+                yield Drop(name, a, b, *valve.drop_at(at[name]), shut=at[name] == "shut")
+            elif name in self._ways:
+                diverter = self.sheet.diverters[self._ways[name]]
+                shut = name not in diverter.opens[at[self._ways[name]]]
+                yield Drop(name, a, b, *diverter.drop, shut=shut)
             elif name in self.sheet.check_valves:
                 yield Drop(name, a, b, *self.sheet.check_valves[name].drop, one_way=True)
             elif name in self.sheet.equipment:
@@ -260,19 +279,22 @@ class Plant:
 
     # -- duties ------------------------------------------------------------------------------------------
 
-    def duty(self, speeds: Speeds, shut: tuple[str, ...] | None = None) -> PlantDuty:
-        """The duty at these pump speeds and with these valves shut (their usual positions if not given)."""
-        shut = self.usually_shut if shut is None else shut
-        found = self._duties.get((speeds, shut))
+    def duty(self, speeds: Speeds, positions: Positions | None = None, *, dry: bool = False) -> PlantDuty:
+        """The duty at these pump speeds and valve positions (the usual ones if not given).
+
+        *dry*: the water is below the suction fittings, so that pumps run and move none.
+        """
+        key = (speeds, self.usually if positions is None else positions, dry)
+        found = self._duties.get(key)
         if found is None:
-            found = self._duties[speeds, shut] = self._solve(speeds, shut)
+            found = self._duties[key] = self._solve(*key)
         return found
 
-    def _solve(self, speeds: Speeds, shut: tuple[str, ...]) -> PlantDuty:
+    def _solve(self, speeds: Speeds, positions: Positions, dry: bool) -> PlantDuty:
         by_pump = dict(zip(self.pumps, speeds, strict=True))
         running = {n: s for n, s in by_pump.items() if s != "stopped"}
-        if running:
-            duty = solve(tuple(self._links(by_pump, shut)), self.temp_c)
+        if running and not dry:
+            duty = solve(tuple(self._links(by_pump, positions)), self.temp_c)
         else:
             duty = Duty({}, {}, {}, {}, {}, ())
         flows = tuple(duty.flows_m3_s.get(plug.name, 0.0) for plug in self.plugs)
@@ -286,13 +308,14 @@ class Plant:
 
         pump_heat = sum(self.pumps[n].heat_to_water * self.speeds[n][s].power_w for n, s in running.items())
         name = " + ".join(_said(n, s) for n, s in running.items())
-        turned = [v for v in self.sheet.valves if (v in shut) != (v in self.usually_shut)]
-        if turned:
-            name += " with " + ", ".join(f"{v} {'shut' if v in shut else 'open'}" for v in turned)
+        if running and positions != self.usually:
+            name += f" with {self.said_at(positions)}"
+        if running and dry:
+            name, pump_heat = f"{name} without water", 0.0
         return PlantDuty(
             name,
             speeds,
-            shut,
+            positions,
             duty,
             flows,
             tuple(abs(duty.flows_m3_s.get(body.name, 0.0)) for body in self.bodies),
@@ -306,17 +329,27 @@ class Plant:
             tuple(ahead_m3(body.name) for body in self.bodies),
         )
 
+    def said_at(self, positions: Positions) -> str:
+        """What is not in its usual position, in words: `bypass shut, seats at left`."""
+        turned = zip(self.turnable, positions, self.usually, strict=True)
+        return ", ".join(self.said_one(name, at) for name, at, usual in turned if at != usual)
+
+    @staticmethod
+    def said_one(name: str, position: str) -> str:
+        """One valve in a position: `bypass shut`, `seats at left`."""
+        return f"{name} {position}" if position in ("open", "shut") else f"{name} at {position}"
+
+    @cached_property
+    def may_be_left(self) -> list[Positions]:
+        """Every combination of positions that can occur, the usual one first."""
+        return list(product(*(thing.positions for thing in self.turnable.values())))
+
     def duties(self) -> list[PlantDuty]:
         """Every combination of speeds and valve positions that can occur, but all pumps stopped."""
         states = [("stopped", *speeds) for speeds in self.speeds.values()]
-        valves = self.sheet.valves
-        positions = [
-            tuple(v for v, p in zip(valves, at, strict=True) if p == "shut")
-            for at in product(*(valve.positions for valve in valves.values()))
-        ]
         return [
-            self.duty(speeds, shut)
-            for shut in positions
+            self.duty(speeds, positions)
+            for positions in self.may_be_left
             for speeds in product(*states)
             if set(speeds) != {"stopped"}
         ]
@@ -337,22 +370,54 @@ class Plant:
             return BlowerDuty(sheet.delivers_m3_s, line.pressure_pa(sheet.delivers_m3_s), None)
         return blower_duty(PumpCurve.from_points(sheet.curve or ()), line)
 
-    def sensed(self, source: str, duty: PlantDuty) -> bool:
-        """What a source's means of proof says of the flow; a pump contact knows nothing of water."""
-        sheet = self.sheet.heat_sources[source]
-        if sheet.proof.by == "flow_switch":
-            return abs(duty.flow_m3_s(source)) >= sheet.needs_flow_m3_s
-        if sheet.proof.by == "pump_contact":
+    def fed_through(self, name: str) -> str:
+        """The element whose flow a heat source or a treatment device needs: itself, or where it treats."""
+        return self.sheet.treatment[name].in_ if name in self.sheet.treatment else name
+
+    def needs_m3_s(self, name: str) -> float:
+        """The least flow that a heat source or a treatment device asks for."""
+        return self._device(name).needs_flow_m3_s
+
+    def _device(self, name: str) -> HeatSource | Treatment:
+        return self.sheet.treatment.get(name) or self.sheet.heat_sources[name]
+
+    def has_flow(self, name: str, duty: PlantDuty) -> bool:
+        """Whether a heat source or a treatment device truly gets the flow that it needs."""
+        return abs(duty.flow_m3_s(self.fed_through(name))) >= self.needs_m3_s(name)
+
+    def sensed(self, name: str, duty: PlantDuty) -> bool:
+        """What a device's means of proof says of the flow, with the false yes that it may give.
+
+        A flow switch feels water. A pressure switch is content with the pressure of a pump against a shut
+        valve. A rise of temperature is seen once heat is on, so that it says yes before (the engine says no
+        later). A pump contact knows nothing of water.
+        """
+        proof = self._device(name).proof
+        if proof.by == "flow_switch":
+            return self.has_flow(name, duty)
+        if proof.by == "pressure_switch":
+            return duty.duty.heads_m.get(self._inlet(self.fed_through(name)), 0.0) >= proof.pressure_m
+        if proof.by == "pump_contact":
             return any(speed != "stopped" for speed in duty.speeds)
-        return False
+        return proof.by == "temperature_rise"
+
+    def _inlet(self, name: str) -> str:
+        """The node before an element, in the direction in which the network is written."""
+        return next(a for one, a, _ in self._placed if one == name)
 
     def seconds_to_limit(self, source: str, water_c: float) -> float | None:
         """Time [s] in which a source that fires into still water reaches its own limit; None without one."""
         sheet = self.sheet.heat_sources[source]
-        if sheet.high_limit_c is None:
-            return None
+        if sheet.high_limit_c is None or sheet.limit_sensor != "own":
+            return None  # the thermostat's sensor is somewhere else than in this water
         per_m3 = water.density_kg_m3(water_c) * water.heat_capacity_j_kg_k(water_c)
         return max(0.0, sheet.high_limit_c - water_c) * per_m3 * sheet.volume_m3 / sheet.output_w
+
+    def seconds_to_rise(self, source: str, water_c: float) -> float:
+        """Time [s] in which a source that fires into still water is seen to have no flow by its rise."""
+        sheet = self.sheet.heat_sources[source]
+        per_m3 = water.density_kg_m3(water_c) * water.heat_capacity_j_kg_k(water_c)
+        return sheet.proof.no_flow_rise_k * per_m3 * sheet.volume_m3 / sheet.output_w
 
     def current_a(self, pump: str, speed: str) -> float:
         """Current a pump draws at a speed, from the data sheet, or its power over the voltage."""

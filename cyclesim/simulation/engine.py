@@ -9,27 +9,28 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Generator
 from datetime import UTC, date, datetime, timedelta
-from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 import simpy
 
-from cyclesim.control.step import NOBODY, POWER_LOST, State
-from cyclesim.physics.loops import Loops, Patterns
+from cyclesim.control.step import LEVEL_LOW, NOBODY, POWER_LOST, WAITS, State
+from cyclesim.physics.loops import Loops
 from cyclesim.physics.tub_heat import Exchanged, TubHeat
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.heat_sources import HeatPump, Solar
 from cyclesim.scenario.model import Scenario
-from cyclesim.simulation.assembly import Plant, PlantDuty
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.beside import Beside, cold
+from cyclesim.simulation.beside import Run as BesideRun
 from cyclesim.simulation.clock import At, Priority
-from cyclesim.simulation.exchanges import Exchanges, Numbered, fires
-from cyclesim.simulation.frost import TUB, FrostWatch
+from cyclesim.simulation.effects import Effect, Effects, Now
+from cyclesim.simulation.exchanges import Exchanges, fires
 from cyclesim.simulation.heating_control import HeatingControl, Surroundings
 from cyclesim.simulation.programme import FROST, Programme
 from cyclesim.simulation.room import SETTLED_K, warmed_rooms, with_rooms
 from cyclesim.simulation.sessions import Session, sessions, together
 from cyclesim.simulation.trace import Rows, Trace, Zones
-from cyclesim.simulation.weather import below, weather, zones
+from cyclesim.simulation.weather import weather, zones
 
 DAY_S = 86_400
 WARM_UP_S = 14 * DAY_S
@@ -72,21 +73,6 @@ def _midnight(day: date, zone: ZoneInfo) -> datetime:
     return datetime(day.year, day.month, day.day, tzinfo=zone).astimezone(UTC)
 
 
-class _Effect(NamedTuple):
-    """What one controller state does to the plant."""
-
-    names: tuple[str, ...]
-    dwells_s: tuple[int, ...]
-    duty: PlantDuty
-    patterns: Patterns
-    blowing: tuple[str, ...]
-    firing: tuple[str, ...]
-    heat_w: float
-    trapped_w: float
-    laws: tuple[Numbered, ...]
-    sensed: int
-
-
 class _Run:
     """One run: the warm-up, then the span that counts."""
 
@@ -120,10 +106,12 @@ class _Run:
             list(plant.reported),
             [b.name for b in plant.bodies],
             list(plant.sheet.air),
+            list(plant.sheet.treatment),
+            [b.starter.name for b in programme.beside],
         )
         trace = self.trace
         switched = (trace.sources[n] for n in self.sources)
-        self.streams = [*trace.pumps.values(), *trace.blowers.values(), *switched]
+        self.streams = [*trace.pumps.values(), *trace.blowers.values(), *switched, *trace.treatments.values()]
         self.pumps, self.first_source = len(trace.pumps), len(trace.pumps) + len(trace.blowers)
         self.demands = [
             (controller.bit(f"{d.name}.raised"), trace.demands[d.name]) for d in controller.demands
@@ -134,8 +122,14 @@ class _Run:
         self.entered = [0] * len(self.streams)
         self.facts, self.noted_facts = sum(self.time_up), 0
         self.noted: tuple[tuple[int, ...], tuple[str, ...]] = ((), ())
-        self.all_sensed = sum(controller.bit(f"flow.{n}.sensed") for n in self.sources)
-        self.lost_bit = controller.bit(POWER_LOST)
+        devices = [stream.name for stream in self.streams[self.first_source :]]
+        self.sensed_bits = {n: controller.bit(f"flow.{n}.sensed") for n in devices}
+        self.all_sensed = sum(self.sensed_bits.values())
+        sheets = {**plant.sheet.heat_sources, **plant.sheet.treatment}
+        self.own_switch_s = {n: s for n in devices if (s := sheets[n].own_flow_switch_s) is not None}
+        self.risen: set[str] = set()
+        self.lost_bit, self.low_bit = controller.bit(POWER_LOST), controller.bit(LEVEL_LOW)
+        self.wired_bits = controller.wired_facts | (self.low_bit if scenario.schedule.low_water else 0)
         self.scans: set[int] = set()
         self.dry_since: dict[str, int] = {}
         origin = begin_utc - timedelta(seconds=warm_up_s)
@@ -169,8 +163,33 @@ class _Run:
             self.start_s,
             lambda plug, row: put_age[plug](row),
         )
-        self.effects: dict[State, _Effect] = {}
-        self.effect = self.effects[self.state] = self._effect_of(self.state)
+        self.effects = Effects(
+            plant,
+            controller,
+            self.sources,
+            self.exchanges,
+            self.age.patterns,
+            self.low_bit,
+            self.sensed_bits,
+            self.own_switch_s,
+        )
+        beside = BesideRun(
+            self.env,
+            self.start_s,
+            self.span_s,
+            plant,
+            programme,
+            controller,
+            self.heat,
+            self.zones,
+            trace,
+            self._post,
+            self._request_scan,
+        )
+        self.beside = Beside(beside, origin, self.own_switch_s)
+        self.now = Now(self.state, 0, plant.usually)
+        self.effect = self.effects.of(self.now)
+        trace.positions.put(self.start_s, ", ".join(plant.usually))
 
         bathed = sessions(scenario, origin, warm_up_s + self.span_s, seed)
         self.env.process(self._calendar(self._edges(programme, origin, bathed)))
@@ -194,19 +213,14 @@ class _Run:
                 self.exchanges,
                 self.zones,
                 trace,
+                programme.own_clock(origin, warm_up_s + self.span_s),
                 self._set_facts,
                 self._request_scan,
             )
             self.heating = HeatingControl(heating, around, origin)
-        self.frost: FrostWatch | None = None
-        frost = scenario.schedule.frost_protection
-        if frost and frost.watches not in self.zones.series:
-            names = [b.name for b in plant.bodies]
-            body = None if frost.watches == TUB else names.index(frost.watches)
+        if frost := scenario.schedule.frost_protection:
             mask = controller.bit(f"{FROST}.raised")
-            self.frost = FrostWatch(
-                frost, self.heat, body, self.env, self.span_s, lambda up: self._post(mask, up)
-            )
+            self.beside.watch(frost, lambda up: self._post(mask, up))
         self._request_scan(self.start_s)
 
     def warm_up(self) -> bool:
@@ -249,15 +263,18 @@ class _Run:
             mask = self.controller.bit(f"{name}.raised")
             for start, end in spans:
                 edges += [(start + self.start_s, mask, True), (end + self.start_s, mask, False)]
-        lost = self.controller.bit(POWER_LOST)
-        for start, end in programme.outages(origin, span_s):
-            edges += [(start + self.start_s, lost, True), (end + self.start_s, lost, False)]
-        frost = self.plant.scenario.schedule.frost_protection
-        if frost and frost.watches in self.zones.series:
+        known = {
+            POWER_LOST: programme.outages(origin, span_s),
+            WAITS: programme.waits(origin, span_s),
+            LEVEL_LOW: programme.low_water(origin, span_s),
+        }
+        for fact, spans in known.items():
+            mask = self.controller.bit(fact)
+            for start, end in spans:
+                edges += [(start + self.start_s, mask, True), (end + self.start_s, mask, False)]
+        if frost := self.plant.scenario.schedule.frost_protection:
             mask = self.controller.bit(f"{FROST}.raised")
-            series = self.zones.series[frost.watches]
-            for start, end in below(series, self.zones.origin_s, frost.starts_below_c, frost.stops_above_c):
-                edges += [(start, mask, True), (end, mask, False)]
+            edges += [(at, mask, up) for at, up in cold(frost, self.zones)]
         return sorted((max(t, self.start_s), mask, up) for t, mask, up in edges if t < self.span_s)
 
     # -- what posts facts ----------------------------------------------------------------------------------
@@ -282,9 +299,6 @@ class _Run:
             self.trace.cover.put(at, "on" if self.covered else "off")
             self._tell_heat()
             self._request_scan(at)
-
-    def _is_pump(self, name: str) -> bool:
-        return isinstance(self.plant.sheet.heat_sources[name], HeatPump)
 
     def _set_facts(self, clear: int, true: int) -> None:
         self.facts = self.facts & ~clear | true
@@ -328,9 +342,11 @@ class _Run:
         self.scans.discard(now)
         before, outcome = self.state, self.controller.step(self.state, self.facts)
         self.trace.passes += 1
-        if outcome.moved:
+        is_so = Now(outcome.state, self.facts & self.wired_bits, self.beside.positions)
+        if is_so != self.now:
             self.state = outcome.state
             self._apply(before, now)
+        if outcome.moved:
             follows = self.controller.step(self.state, self.facts)
             if follows.moved:  # a pass that would still change something waits one second
                 self._request_scan(now + 1)
@@ -354,6 +370,8 @@ class _Run:
             for stream, why in zip(trace.reasons.values(), reasons, strict=False):  # stoves come after
                 stream.put(now, why)
         changed = self.facts ^ self.noted_facts
+        if changed & self.low_bit:
+            trace.level.put(now, "low" if self.facts & self.low_bit else "enough")
         for mask, stream in self.demands:
             if changed & mask:
                 stream.put(now, "raised" if self.facts & mask else "")
@@ -362,23 +380,41 @@ class _Run:
         self.noted_facts = self.facts
 
     def _apply(self, before: State, now: int) -> None:
-        """The machines have moved: timers, trace, water and heat follow."""
-        effect = self.effects.get(self.state)
-        if effect is None:
-            effect = self.effects[self.state] = self._effect_of(self.state)
+        """The machines, or what is beside them, have moved: timers, trace, water and heat follow."""
+        was = self.effect
+        effect = self._effect_now()
         for i, (old, new) in enumerate(zip(before, self.state, strict=True)):
             if old != new:
-                self.streams[i].put(now, effect.names[i])
                 self._start_timer(i, effect.dwells_s[i])
-        if effect.duty is not self.effect.duty:
+        if self.own_switch_s and effect.felt != was.felt:
+            self.facts &= ~self.beside.feel(effect.felt, now)
+            effect = self._effect_now()  # an own switch opens in the very second in which the flow ends
+        for stream, old_label, label in zip(self.streams, was.labels, effect.labels, strict=True):
+            if old_label != label:
+                stream.put(now, label)
+        if effect.started != was.started or effect.second != was.second:
+            for name, stream in self.trace.starters.items():
+                stream.put(now, "closed" if name in effect.started else "")
+            for name, stream in self.trace.seconds.items():
+                stream.put(now, effect.second.get(name, ""))
+        if effect.duty is not was.duty:
             self.trace.duties.put(now, effect.duty.name)
             self.age.change(now, effect.patterns)
-        elif effect.firing == self.effect.firing and effect.blowing == self.effect.blowing:
+        elif effect.firing == was.firing and effect.blowing == was.blowing:
+            self.effect = effect
             return
         self.effect = effect
-        self.facts = self.facts & ~self.all_sensed | effect.sensed
+        self.risen = {n for n in self.risen if abs(effect.duty.flow_m3_s(n)) <= STILL_M3_S}
+        unseen = sum(self.sensed_bits[n] for n in self.risen)
+        self.facts = self.facts & ~self.all_sensed | effect.sensed & ~unseen
         self._tell_heat()
         self._watch_dry(now)
+        if self.heating:
+            self.heating.water_moves(effect.duty, now)
+
+    def _effect_now(self) -> Effect:
+        self.now = Now(self.state, self.facts & self.wired_bits, self.beside.positions)
+        return self.effects.of(self.now)
 
     def _tell_heat(self) -> None:
         """What is done to the water's heat from now on."""
@@ -425,37 +461,6 @@ class _Run:
             rows = self.trace.exchanges[name] = Rows(name, Exchanged)
         rows.put(row)
 
-    def _effect_of(self, state: State) -> _Effect:
-        """What the machines' states do to water and heat, and what the means of proof say of it."""
-        names = self.controller.names(state)
-        speeds = tuple("stopped" if name == "changing" else name for name in names[: self.pumps])
-        duty = self.plant.duty(speeds)
-        patterns = self.age.patterns(duty.plug_flows_m3_s)
-        blown = zip(self.trace.blowers, names[self.pumps : self.first_source], strict=True)
-        blowing = tuple(n for n, s in blown if s == "on")
-        states = zip(self.sources, names[self.first_source :], strict=True)
-        firing = tuple(n for n, s in states if s == "firing")
-        heat_w, trapped_w = duty.pump_heat_w, 0.0
-        laws: list[Numbered] = []
-        for name in firing:
-            flows = abs(duty.flow_m3_s(name)) > STILL_M3_S
-            if self._is_pump(name) and self.exchanges:
-                if flows:  # without flow its own pressure switch stops it: no heat, no power
-                    laws.append(self.exchanges.heat_pump(name))
-            elif not flows:
-                trapped_w += self.plant.sheet.heat_sources[name].output_w
-            else:
-                heat_w += self.plant.sheet.heat_sources[name].output_w
-        if self.exchanges:
-            laws += [self.exchanges.blown(name) for name in blowing]
-        sensed = sum(
-            self.controller.bit(f"flow.{n}.sensed") for n in self.sources if self.plant.sensed(n, duty)
-        )
-        dwells_s = self.controller.dwells_s(state)
-        return _Effect(
-            names, dwells_s, duty, patterns, blowing, firing, heat_w, trapped_w, tuple(laws), sensed
-        )
-
     def _watch_dry(self, now: int) -> None:
         """A source that fires into still water trips at its own limit, if it has one."""
         for name in self.sources:
@@ -463,11 +468,22 @@ class _Run:
                 self.dry_since.pop(name, None)
             elif name not in self.dry_since:
                 self.dry_since[name] = now
+                if self.plant.sheet.heat_sources[name].proof.by == "temperature_rise":
+                    rises_s = max(1, math.ceil(self.plant.seconds_to_rise(name, self.heat.water_c)))
+                    At(self.env, now + rises_s, Priority.POST).then(
+                        lambda _, name=name: self._see_rise(name, now)  # type: ignore[misc]
+                    )
                 seconds = self.plant.seconds_to_limit(name, self.heat.water_c)
-                if seconds is not None and not self._is_pump(name):
+                if seconds is not None and not isinstance(self.plant.sheet.heat_sources[name], HeatPump):
                     At(self.env, now + max(1, math.ceil(seconds)), Priority.POST).then(
                         lambda _, name=name: self._post_trip(name, now)  # type: ignore[misc]
                     )
+
+    def _see_rise(self, name: str, since: int) -> None:
+        """A rise that only still water shows: the means of proof says no from now until water moves."""
+        if self.dry_since.get(name) == since:
+            self.risen.add(name)
+            self._post(self.sensed_bits[name], False)
 
     def _post_trip(self, name: str, since: int) -> None:
         mask = self.controller.bit(f"{name}.trips")
@@ -476,9 +492,9 @@ class _Run:
     def _heat_on(self, now: int) -> None:
         """Nothing changes before the next event, so heat runs on to it, or to the tub's next threshold."""
         horizon = min(int(self.env.peek()), self.span_s)
-        watched = self.heating.thermostat.watched() if self.heating else []
-        if self.frost:
-            watched = [*watched, *self.frost.watched()]
+        watched = self.heating.watched() if self.heating else []
+        for watch in self.beside.watches:
+            watched = [*watched, *watch.watched()]
         crossed = self.heat.advance(horizon, *watched)
         if crossed is not None:
             at = max(crossed, now + 1)  # acted on at the next look
@@ -489,8 +505,8 @@ class _Run:
         """Everything that watches the tub's temperature looks at it."""
         if self.heating:
             self.heating.look()
-        if self.frost:
-            self.frost.look_at_tub()
+        for watch in self.beside.watches:
+            watch.look_at_tub()
 
 
 def _has_laws(scenario: Scenario) -> bool:

@@ -1,4 +1,4 @@
-"""Frost protection that watches water: the tub's, or that in a leg or a housing."""
+"""What watches water (frost protection, a thermostat of a device's own): the tub's, a leg's, a housing's."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Callable, Generator
 import simpy
 
 from cyclesim.physics.tub_heat import TubHeat
-from cyclesim.scenario.schedule import FrostProtection
+from cyclesim.scenario.wiring import Watch
 from cyclesim.simulation.clock import At, Priority
 
 TUB = "water"
@@ -24,7 +24,7 @@ class FrostWatch:
 
     def __init__(
         self,
-        frost: FrostProtection,
+        frost: Watch,
         heat: TubHeat,
         body: int | None,
         env: simpy.Environment,

@@ -12,11 +12,13 @@ import simpy
 
 from cyclesim.control.step import Controller
 from cyclesim.physics.tub_heat import TubHeat
+from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.heat_sources import Boiler, HeatPump
 from cyclesim.scenario.heating import Heating
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Plant, PlantDuty
 from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.exchanges import Exchanges
+from cyclesim.simulation.own_clock import OwnClock
 from cyclesim.simulation.prices import Floats, dearer, prices
 from cyclesim.simulation.programme import HEATING
 from cyclesim.simulation.setpoints import Level, ReadyBy, set_points
@@ -39,6 +41,8 @@ class Surroundings(NamedTuple):
     exchanges: Exchanges | None
     zones: Zones
     trace: Trace
+    own_clock: OwnClock
+    """What the controller takes for the time."""
     set_facts: Callable[[int, int], None]
     """Clear one mask of facts, set another, and wake the arbiter."""
     wake: Callable[[int], None]
@@ -63,8 +67,15 @@ class HeatingControl:
         if heating.when_dear:
             found = dearer(self._edges, self._price, heating.when_dear.above.amount)
             dear = [(start - run.start_s, end - run.start_s) for start, end in found]
-        points = set_points(scenario, origin, run.span_s - run.start_s, dear)
+        own_clock = run.own_clock
+        points = own_clock.real_points(set_points(scenario, origin, run.span_s - run.start_s, dear))
         self._early: float | None = None
+        self._body: int | None = None
+        """The body of water that the sensor sits in; None for the tub."""
+        self._moves_since: int | None = None
+        self._reads = heating.sensor is None
+        if heating.sensor:
+            self._body = [b.name for b in run.plant.bodies].index(heating.sensor.in_)
         self._level_c = self.thermostat.keep_at_c = points.levels[0].keep_at_c
         if len(points.levels) > 1:
             run.env.process(self._set_points(points.levels[1:]))
@@ -74,12 +85,35 @@ class HeatingControl:
             run.env.process(self._choose())
 
     def look(self) -> None:
-        """The thermostat reads the water, and its calls become facts."""
+        """The thermostat reads the water, one in a pipe only while that moves; its calls become facts."""
+        if not self._reads:
+            return
         level, early, thermostat = self._level_c, self._early, self.thermostat
         thermostat.keep_at_c = level if early is None else max(level, early)
-        thermostat.look(self._run.heat.water_c)
+        heat, body = self._run.heat, self._body
+        thermostat.look(heat.water_c if body is None else heat.body_c(body, int(self._run.env.now)))
         calls = sum({self._call_bits[name] for name in thermostat.calls} | {self._heating_bit})
         self._run.set_facts(self._all_bits, calls if thermostat.calls else 0)
+
+    def watched(self) -> list[tuple[float, bool]]:
+        """Levels of the tub's water at which to look again."""
+        return self.thermostat.watched() if self._reads else []
+
+    def water_moves(self, duty: PlantDuty, now: int) -> None:
+        """A sensor in a pipe is read once water has moved past it for a while, for as long as it moves."""
+        sensor = self._heating.sensor
+        if self._body is None or sensor is None:
+            return
+        if duty.body_flows_m3_s[self._body] <= STILL_M3_S:
+            self._moves_since, self._reads = None, False
+        elif self._moves_since is None:
+            self._moves_since = now
+            At(self._run.env, now + round(sensor.for_s), Priority.POST).then(lambda _: self._read(now))
+
+    def _read(self, since: int) -> None:
+        if self._moves_since == since:
+            self._reads = True
+            self.look()
 
     def _set_points(self, levels: tuple[Level, ...]) -> Generator[simpy.Event, None, None]:
         """The plan's set points, one after another."""

@@ -2,21 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from cyclesim.control.calendar import WEEKDAYS, Occurrence, localize, runs, windows
-from cyclesim.control.demands import Block, Condition, Demand, Keep, PumpControl, SourceControl
+from cyclesim.control.demands import (
+    Block,
+    Condition,
+    Demand,
+    Keep,
+    PumpControl,
+    SourceControl,
+    Starter,
+)
 from cyclesim.control.machines import Machine, pump_machine, source_machine, tabulate
 from cyclesim.control.step import Controller
 from cyclesim.scenario.bathing import Bathing
+from cyclesim.scenario.heat_sources import HeatSource
 from cyclesim.scenario.model import Scenario
 from cyclesim.scenario.schedule import Block as BlockLine
 from cyclesim.scenario.schedule import Keep as KeepLine
-from cyclesim.scenario.schedule import Run
-from cyclesim.scenario.times import Occasion
+from cyclesim.scenario.schedule import Outage, Run
+from cyclesim.scenario.times import Occasion, Spell
+from cyclesim.scenario.treatment import Treatment
+from cyclesim.scenario.wiring import Starter as StarterLine
+from cyclesim.simulation.own_clock import OwnClock
 from cyclesim.simulation.sessions import Session, sessions
 from cyclesim.simulation.trace import Span, joined
 
@@ -24,12 +36,16 @@ RANKS = ("bathing", "frost protection", "line flush", "heating", "filter run")
 """Who decides a pump when several ask, highest first, unless the file reorders them."""
 
 HEATING, FROST, AIR = "heating", "frost protection", "air"
-PURGE = "air purge"
+PURGE, SAMPLING, TREATMENT = "air purge", "sampling", "treatment"
+_WAYS = {"thermostat": "own thermostat", "clock": "own time clock", "hand_switch": "hand switch"}
 
 
 def heating_by(source: str) -> str:
     """Name of the demand that calls one of several heat sources."""
     return f"heating by {source}"
+
+
+AnySwitched = HeatSource | Treatment
 
 
 @dataclass(frozen=True)
@@ -38,6 +54,14 @@ class Timed:
 
     demand: Demand
     run: Run | Bathing
+
+
+@dataclass(frozen=True)
+class Beside:
+    """A contact beside the controller with the file's line behind it."""
+
+    starter: Starter
+    line: StarterLine
 
 
 class Programme:
@@ -76,6 +100,8 @@ class Programme:
                     Demand(heating_by(s), HEATING, rank, asked.pump, asked.speed, (s,))
                     for s in heating.sources
                 ]
+            if heating.sensor:
+                demands.append(Demand(SAMPLING, HEATING, rank, asked.pump, asked.speed))
         if frost := schedule.frost_protection:
             demands.append(Demand(FROST, FROST, order.index(FROST), frost.pump.pump, frost.pump.speed))
         self.air = [
@@ -87,6 +113,14 @@ class Programme:
         demands += [demand for demand, _ in self.air]
         self.purges = [Demand(PURGE, PURGE, 1, b, "on") for b in scenario.plant.air if schedule.air_purges]
         demands += self.purges
+        self.treating = {
+            name: Demand(f"{name}, {TREATMENT}", TREATMENT, len(RANKS), "", "", (name,))
+            for name, device in scenario.plant.treatment.items()
+            if device.runs or device.with_
+        }
+        """Treatment device -> the demand that calls it."""
+        demands += self.treating.values()
+        self.beside = list(self._beside())
         self.machines = dict(self._machines())
         self.controller = Controller(
             pumps=tuple(
@@ -94,11 +128,19 @@ class Programme:
                 for n, p in scenario.plant.pumps.items()
             )
             + tuple(PumpControl(n, ("on",), tabulate(self.machines[n])) for n in scenario.plant.air),
-            sources=tuple(SourceControl(n, tabulate(self.machines[n])) for n in self.switched),
+            sources=tuple(
+                SourceControl(
+                    n, tabulate(self.machines[n]), self._active(n), device.own_flow_switch_s is not None
+                )
+                for n, device in self._devices.items()
+            ),
             demands=tuple(demands),
             blocks=tuple(self._blocks()),
             keeps=tuple(Keep(k.keep.pump, k.keep.speed, k.after) for k in self._keeps()),
             dwell_s=self._dwells(),
+            starters=tuple(b.starter for b in self.beside),
+            hand_switched=tuple(dict.fromkeys(b.starter.target for b in self.beside if b.line.hand_switch)),
+            reads_level=scenario.plant.tub.level_switch,
         )
 
     def bathing_name(self, entry: int) -> str:
@@ -110,6 +152,28 @@ class Programme:
     def switched(self) -> list[str]:
         """Heat sources that the controller switches."""
         return [n for n, source in self.scenario.plant.heat_sources.items() if source.switched]
+
+    @property
+    def _devices(self) -> dict[str, AnySwitched]:
+        """Heat sources that the controller switches, and treatment devices."""
+        plant = self.scenario.plant
+        return {n: plant.heat_sources[n] for n in self.switched} | dict(plant.treatment)
+
+    def _active(self, name: str) -> str:
+        """What the state is called in which a heat source or a treatment device is on."""
+        return "on" if name in self.scenario.plant.treatment else "firing"
+
+    def _beside(self) -> Iterator[Beside]:
+        """Every contact beside the controller's, under a name that says whose it is."""
+        plant, names = self.scenario.plant, set[str]()
+        for target, sheet in {**plant.pumps, **plant.air, **self._devices}.items():
+            for line in sheet.also_started_by:
+                way = f"contact of {line.contact_of}" if line.contact_of else _WAYS[line.way]
+                name = f"{target}, {way}"
+                k = next(k for k in range(1, 100) if (f"{name} {k}" if k > 1 else name) not in names)
+                names.add(name := f"{name} {k}" if k > 1 else name)
+                speed = line.speed or "on" if target in (*plant.pumps, *plant.air) else None
+                yield Beside(Starter(name, target, speed), line)
 
     def _keeps(self) -> Iterator[KeepLine]:
         yield from (i for i in self.scenario.interlocks if isinstance(i, KeepLine))
@@ -137,6 +201,8 @@ class Programme:
             source, proves = self.scenario.plant.heat_sources[name], self.proof_s(name) is not None
             least = source.minimum_run_s > 0
             yield name, source_machine(name, proves, self.run_on_s(name) > 0, source.rest_s > 0, least)
+        for name in self.scenario.plant.treatment:
+            yield name, source_machine(name, self.proof_s(name) is not None, False, active="on")
 
     def _blocks(self) -> Iterator[Block]:
         pumps = {*self.scenario.plant.pumps, *self.scenario.plant.air}
@@ -152,6 +218,9 @@ class Programme:
                 yield Block(line.block, "on", condition, line.because or "")
             else:
                 yield Block(line.block, None, condition, line.because or "")
+        for name, device in self.scenario.plant.treatment.items():
+            if device.with_ is not None:  # its contact is in series with the pump's
+                yield Block(name, None, Condition(device.with_, "running", negated=True), "")
 
     def _dwells(self) -> dict[str, dict[str, int]]:
         dwells: dict[str, dict[str, int]] = {}
@@ -168,6 +237,8 @@ class Programme:
                 "firing": round(source.minimum_run_s),
                 "run_on": self.run_on_s(name),
             }
+        for name in self.scenario.plant.treatment:
+            dwells[name] = {"proving": self.proof_s(name) or 0}
         return dwells
 
     # -- the calendar --------------------------------------------------------------------------------------
@@ -211,7 +282,7 @@ class Programme:
         """
         if bathed is None:
             bathed = sessions(self.scenario, begin_utc, span_s, 0)
-        entries = self.scenario.schedule.bathing
+        entries, clock = self.scenario.schedule.bathing, self.own_clock(begin_utc, span_s)
         found: dict[str, list[Span]] = {}
         for demand, run in ((t.demand, t.run) for t in self.timed):
             if isinstance(run, Bathing):
@@ -220,27 +291,84 @@ class Programme:
                 ends = {end for end in (s.end_s for s in bathed) if not _anyone_at(bathed, end)}
                 spans = [(end, end + round(run.lasts_s)) for end in ends if end < span_s]
             else:
-                spans = [(o.start_s, o.end_s) for o in self.occurrences(run, begin_utc, span_s)]
+                spans = clock.real((o.start_s, o.end_s) for o in self.occurrences(run, begin_utc, span_s))
             found[demand.name] = joined(sorted(spans))
         for demand, k in self.air:
             found[demand.name] = joined(sorted(a for s in bathed if s.entry == k for a in s.air))
         for demand in self.purges:
-            times = (
-                o
-                for purge in self.scenario.schedule.air_purges
-                for o in self.occurrences(purge, begin_utc, span_s)
-            )
-            found[demand.name] = joined(sorted((o.start_s, o.end_s) for o in times))
+            times = self._recurring(self.scenario.schedule.air_purges, begin_utc, span_s)
+            found[demand.name] = joined(sorted(clock.real(times)))
+        for name, demand in self.treating.items():
+            runs_ = self.scenario.plant.treatment[name].runs
+            times = [(0, span_s)] if runs_ is None else self._recurring(runs_, begin_utc, span_s)
+            found[demand.name] = joined(sorted(clock.real(times)))
+        if (heating := self.scenario.schedule.heating) and (sensor := heating.sensor):
+            every, lasts = round(sensor.every_s), round(sensor.for_s)
+            found[SAMPLING] = [(at, at + lasts) for at in range(0, span_s, every)]
+        return found
+
+    def _recurring(self, occasions: Iterable[Occasion], begin_utc: datetime, span_s: int) -> list[Span]:
+        times = (o for occasion in occasions for o in self.occurrences(occasion, begin_utc, span_s))
+        return sorted((o.start_s, o.end_s) for o in times)
+
+    def own_clock(self, begin_utc: datetime, span_s: int) -> OwnClock:
+        """What the controller takes for the time."""
+        cuts, takes = self.outages(begin_utc, span_s), self.scenario.controller
+        return OwnClock(takes, cuts, begin_utc, self.zone, span_s)
+
+    def wired(self, begin_utc: datetime, span_s: int) -> dict[str, list[Span]]:
+        """Per fact of what is beside the controller, when it is so as far as a clock or a person decides."""
+        found: dict[str, list[Span]] = {}
+        for starter, line in ((b.starter, b.line) for b in self.beside):
+            spans: list[Span] = []
+            if line.clock is not None:  # a clock of its own, which no power cut resets
+                spans = self._recurring([line.clock], begin_utc, span_s)
+            elif line.every_s is not None and line.for_s is not None:
+                every, lasts = round(line.every_s), round(line.for_s)
+                spans = [(at, at + lasts) for at in range(0, span_s, every)]
+            elif line.hand_switch is not None:
+                for to in ("hand", "off"):
+                    left = [one for one in line.hand_switch if one.to == to]
+                    key = f"{starter.name}.closed" if to == "hand" else f"{starter.target}.switched_off"
+                    if left:
+                        found[key] = joined(
+                            sorted([*found.get(key, []), *self._spells(left, begin_utc, span_s)])
+                        )
+                continue
+            found[f"{starter.name}.closed"] = joined(spans)
         return found
 
     def outages(self, begin_utc: datetime, span_s: int) -> list[Span]:
         """Power cuts that reach into the span from *begin_utc* [s]."""
+        return joined(self._spells(self.scenario.schedule.outages, begin_utc, span_s))
+
+    def low_water(self, begin_utc: datetime, span_s: int) -> list[Span]:
+        """When the water stands too low, from *begin_utc* [s]."""
+        return joined(self._spells(self.scenario.schedule.low_water, begin_utc, span_s))
+
+    def turns(self, begin_utc: datetime, span_s: int) -> list[tuple[int, str, str | None]]:
+        """(second, valve, position) of every turn of a valve; None for back to its usual position."""
+        found: list[tuple[int, str, str | None]] = []
+        for turned in self.scenario.schedule.valves_turned:
+            for start, end in self._spells([turned], begin_utc, span_s):
+                found += [(start, turned.valve, turned.to), (end, turned.valve, None)]
+        return sorted(found, key=lambda turn: (turn[0], turn[2] is not None))
+
+    def _spells(self, spells: Sequence[Spell | Outage], begin_utc: datetime, span_s: int) -> list[Span]:
         found = []
-        for cut in self.scenario.schedule.outages:
-            start = round((localize(cut.from_local, self.zone)[0] - begin_utc).total_seconds())
-            if start < span_s and start + cut.lasts_s > 0:
-                found.append((max(0, start), min(span_s, start + round(cut.lasts_s))))
-        return joined(sorted(found))
+        for spell in spells:
+            start = round((localize(spell.from_local, self.zone)[0] - begin_utc).total_seconds())
+            if start < span_s and start + spell.lasts_s > 0:
+                found.append((max(0, start), min(span_s, start + round(spell.lasts_s))))
+        return sorted(found)
+
+    def waits(self, begin_utc: datetime, span_s: int) -> list[Span]:
+        """When the controller waits for a person after a power cut."""
+        takes = self.scenario.controller
+        if takes.after_power_cut != "wait":
+            return []
+        cuts, lasts = self.outages(begin_utc, span_s), round(takes.person_within_s)
+        return joined((end, min(span_s, end + lasts)) for _, end in cuts if end < span_s)
 
     def clock_notes(self, begin_utc: datetime, span_s: int) -> list[str]:
         """What the clock changes did to the schedule, in words."""

@@ -140,6 +140,8 @@ class Trace:
         legs: Sequence[str],
         bodies: Sequence[str],
         blowers: Sequence[str] = (),
+        treatments: Sequence[str] = (),
+        starters: Sequence[str] = (),
     ) -> None:
         self.begin_utc, self.time_zone, self.span_s = begin_utc, time_zone, span_s
         self.pumps = {n: Stream(n, "stopped") for n in pumps}
@@ -147,11 +149,21 @@ class Trace:
         self.deciding = {n: Stream(n) for n in pumps}
         """Who decided each pump: a demand's name, `keep ...`, or nobody ("")."""
         self.sources = {n: Stream(n, "off") for n in sources}
-        """State of each heat source: off, proving, firing, run_on, tripped."""
+        """State of each heat source: off, proving, firing, run_on, tripped; held_off by its own switch."""
         self.reasons = {n: Stream(n) for n in sources}
         """Why a source that is called does not fire ("" if it does or is not called)."""
         self.blowers = {n: Stream(n, "stopped") for n in blowers}
         """State of each blower: stopped or on."""
+        self.treatments = {n: Stream(n, "off") for n in treatments}
+        """State of each treatment device: off, proving, on, held_off."""
+        self.starters = {n: Stream(n) for n in starters}
+        """`closed` while a contact beside the controller takes effect, else ""."""
+        self.seconds = {n: Stream(n) for n in (pumps if starters else ())}
+        """A second speed of a pump whose contact is closed beside the one that runs, else ""."""
+        self.positions = Stream("positions")
+        """Positions of valves and diverters, in the order of the plant."""
+        self.level = Stream("level", "enough")
+        """Whether the water is above the suction fittings: enough or low."""
         self.people = Stream("people", "0")
         """How many people are in the water, as text."""
         self.cover = Stream("cover", "on")
@@ -183,10 +195,21 @@ class Trace:
 
     def streams(self) -> Iterator[tuple[str, Stream]]:
         """Every stream of states with its kind."""
-        for kind in ("pumps", "blowers", "deciding", "sources", "reasons", "demands"):
+        for kind in (
+            "pumps",
+            "blowers",
+            "deciding",
+            "sources",
+            "reasons",
+            "treatments",
+            "demands",
+            "starters",
+        ):
             for stream in getattr(self, kind).values():
                 yield kind, stream
-        for kind in ("duties", "people", "cover", "power"):
+        for stream in self.seconds.values():
+            yield "seconds", stream
+        for kind in ("duties", "positions", "level", "people", "cover", "power"):
             yield kind, getattr(self, kind)
 
     def restart(self, at_s: int = 0) -> None:

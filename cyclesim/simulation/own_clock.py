@@ -1,0 +1,91 @@
+"""The controller's clock against the real one: what it gains or loses, and where a power cut resets it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime, timedelta
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from cyclesim.scenario.schedule import Controller
+from cyclesim.simulation.setpoints import Level, ReadyBy, SetPoints
+from cyclesim.simulation.trace import Span
+
+_DAY_S = 86_400.0
+
+
+class Stretch(NamedTuple):
+    """From *start_s* to *end_s* (real) the clock runs on from *shows_s*, *rate* seconds a second."""
+
+    start_s: int
+    end_s: int
+    shows_s: float
+    rate: float
+
+    @property
+    def last_s(self) -> float:
+        """What it shows at the end."""
+        return self.shows_s + self.rate * (self.end_s - self.start_s)
+
+    def real_s(self, shows_s: float) -> int:
+        """When it shows this."""
+        return self.start_s + round((shows_s - self.shows_s) / self.rate)
+
+
+class OwnClock:
+    """What the controller takes for the time, in seconds from the same origin as the real seconds.
+
+    It is set right at the origin and whenever somebody comes after a power cut that reset it. A reset shows
+    midnight of the same day.
+    """
+
+    def __init__(
+        self, controller: Controller, cuts: Sequence[Span], origin: datetime, zone: ZoneInfo, span_s: int
+    ) -> None:
+        rate = 1.0 + controller.clock_gains_s / _DAY_S
+        set_right: list[tuple[int, float]] = [(0, 0.0)]
+        for _, end in cuts if controller.after_power_cut == "midnight" else ():
+            local = (origin + timedelta(seconds=end)).astimezone(zone)
+            since_midnight = 3600.0 * local.hour + 60.0 * local.minute + local.second
+            come = end + round(controller.person_within_s)
+            set_right = [one for one in set_right if one[0] < end]  # nobody came before the next cut
+            set_right += [(end, end - since_midnight), (come, float(come))]
+        starts = [one for one in set_right if one[0] < span_s]
+        ends = [*(start for start, _ in starts[1:]), span_s]
+        self.stretches = tuple(
+            Stretch(start, end, shows, rate)
+            for (start, shows), end in zip(starts, ends, strict=True)
+            if end > start
+        )
+
+    def real(self, spans: Iterable[Span]) -> list[Span]:
+        """When it shows these spans; one may come twice, or never."""
+        return [
+            (start, end)
+            for a, b in spans
+            for one in self.stretches
+            if b > one.shows_s and a < one.last_s
+            for start, end in [(max(one.real_s(a), one.start_s), min(one.real_s(b), one.end_s))]
+            if start < end
+        ]
+
+    def real_points(self, points: SetPoints) -> SetPoints:
+        """Set points by its time, as they come in real time."""
+        levels: list[Level] = []
+        for one in self.stretches:
+            before = [level for level in points.levels if level.at_s <= one.shows_s] or list(
+                points.levels[:1]
+            )
+            inside = [level for level in points.levels if one.shows_s < level.at_s < one.last_s]
+            found = [(one.start_s, before[-1].keep_at_c)]
+            found += [(one.real_s(level.at_s), level.keep_at_c) for level in inside]
+            for at, keep_at_c in found:
+                if not levels or levels[-1].keep_at_c != keep_at_c:
+                    levels.append(Level(at, keep_at_c))
+        ready = []
+        for r in points.ready:
+            for one in self.stretches:
+                if one.shows_s <= r.ready_s < one.last_s:
+                    due = one.real_s(r.ready_s)
+                    ready.append(ReadyBy(max(one.start_s, due - (r.ready_s - r.from_s)), due, r.keep_at_c))
+        return SetPoints(tuple(levels), tuple(sorted(ready)))
