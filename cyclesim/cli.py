@@ -164,7 +164,7 @@ def run(
     if parquet:
         trace_csv.check_parquet()
     with progress(days) as on_day:
-        result = simulate(scenario, days=days, start=start, seed=seed, on_day=on_day)
+        result = simulate(scenario, days=days, start=start, seed=seed, on_day=on_day, left=True)
     if trace_file is not None and parquet:
         write_whole_bytes(trace_file, lambda stream: trace_csv.write_parquet(result.trace, stream))
     elif trace_file is not None:

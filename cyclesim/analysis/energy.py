@@ -18,10 +18,11 @@ from cyclesim.analysis.metrics import (
     HeatSourceMetrics,
     MonthEnergy,
     PumpMetrics,
+    TreatmentMetrics,
 )
-from cyclesim.analysis.spans import Floats, integral, spans, total_s, while_in
+from cyclesim.analysis.spans import Floats, integral, spans, total_s, while_in, without
 from cyclesim.analysis.supply import measure_circuits, most_current
-from cyclesim.analysis.truth import Timeline, speeds_over_time
+from cyclesim.analysis.truth import Timeline, duties_over_time
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.heat_sources import Boiler, HeatPump, Wood
 from cyclesim.scenario.place import PriceFile, Tariff
@@ -78,12 +79,17 @@ def local_edges(trace: Trace, unit: str) -> list[int]:
 
 
 def meter(plant: Plant, programme: Programme, trace: Trace) -> Meter:
-    """Every pump, blower and heat source metered at each change of price and at the end of each month."""
+    """Every device metered at each change of price and at the end of each month."""
     edges, price = prices(plant.scenario.supply.tariff, trace)
     at = np.unique(np.concatenate([edges, np.array(local_edges(trace, "month"), dtype=float)]))
     price = price[np.searchsorted(edges, at[:-1], side="right") - 1]
     energy, fuel, cost = {}, {}, {}
-    for name, stream in {**trace.pumps, **trace.blowers, **trace.sources}.items():
+    for name, stream in {
+        **trace.pumps,
+        **trace.blowers,
+        **trace.sources,
+        **trace.treatments,
+    }.items():
         source = plant.sheet.heat_sources.get(name)
         if isinstance(source, HeatPump):
             energy[name] = _drawn_kwh(trace, name, at)
@@ -103,6 +109,8 @@ def _power_w(plant: Plant, name: str) -> dict[str, float]:
         return {state: speed.power_w for state, speed in plant.speeds[name].items()}
     if name in plant.sheet.air:
         return {"on": plant.sheet.air[name].power_w}
+    if name in plant.sheet.treatment:
+        return {"on": plant.sheet.treatment[name].power_w}
     return {"firing": plant.sheet.heat_sources[name].power_w}
 
 
@@ -217,6 +225,23 @@ def measure_source(plant: Plant, trace: Trace, name: str, metered: Meter) -> Hea
     )
 
 
+def measure_treatment(
+    plant: Plant, trace: Trace, name: str, truth: Timeline, metered: Meter
+) -> TreatmentMetrics:
+    """What one treatment device did, and for how long without the flow that it needs."""
+    stream, total = trace.treatments[name], metered.total(name)
+    unfed = without(truth.hot[name], truth.enough_flow[name])
+    return TreatmentMetrics(
+        kind=plant.sheet.treatment[name].kind,
+        on_h=_hours(stream, "on"),
+        starts=int(np.sum(while_in(stream, "on")[:, 0] > 0.0)),
+        on_without_flow_h=total_s(unfed) / _H_S,
+        held_off_h=_hours(stream, "held_off", "proving"),
+        energy_kwh=total.energy_kwh,
+        cost=total.cost,
+    )
+
+
 def _heat_j(plant: Plant, programme: Programme, trace: Trace, name: str) -> float:
     """Heat [J] that a source gave the water, flowing or not; that of a dry collector never reaches it."""
     sheet, rows = plant.sheet.heat_sources[name], trace.exchanges.get(name)
@@ -228,8 +253,8 @@ def _heat_j(plant: Plant, programme: Programme, trace: Trace, name: str) -> floa
 
 def _trapped_j(plant: Plant, programme: Programme, trace: Trace, name: str) -> float:
     """Heat [J] of a stove that burnt while no water moved through it."""
-    speeds = speeds_over_time(plant, trace, coasting=False)
-    still = [(a, b) for a, b, s in speeds if abs(plant.duty(s).flow_m3_s(name)) <= STILL_M3_S]
+    duties = duties_over_time(plant, trace, coasting=False)
+    still = [(a, b) for a, b, duty in duties if abs(duty.flow_m3_s(name)) <= STILL_M3_S]
     hours = math.ceil(trace.span_s / 3600)
     watts: Floats = np.array(fires(plant, programme, trace.begin_utc, hours)[name])
     at: Floats = np.arange(hours, dtype=float) * 3600.0

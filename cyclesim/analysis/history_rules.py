@@ -46,15 +46,38 @@ def stale_water(history: History) -> Judged:
         worst = order[np.searchsorted(which[order], np.arange(len(spells)), side="right") - 1]
         peaks, at = rows.oldest_peak_s[bad][worst], np.where(still, rows.end_s[bad], rows.start_s[bad])[worst]
         usual = _why_stale(history, name, moved_by)
+        turned = [(x.start_s, x.end_s, x.state) for x in history.trace.positions]
         told = causes.get(body_of(history.plant, name), set())
         for (start, end), peak, when in zip(spells.tolist(), peaks.tolist(), at.tolist(), strict=True):
             longer_night = _longer_night(history, when - peak, when, limit, "water_age")
-            cause, mend = longer_night or usual
+            left = _left_turned(history, name, moved_by, turned, when - peak, when)
+            cause, mend = left or longer_night or usual
             if cause in told:
                 continue
             causes.setdefault(name, set()).add(cause)
             age = f"{apart(peak / _H_S, limit / _H_S, 1)[0]} h old"
             yield Breach(name, cause, peak / _H_S, "h", age, mend, start, end - start)
+
+
+def _left_turned(
+    history: History,
+    name: str,
+    moved_by: list[Demand],
+    turned: list[tuple[int, int, str]],
+    start_s: float,
+    end_s: float,
+) -> tuple[str, str] | None:
+    """Cause and mend where a valve that somebody turned kept what usually moves a leg from moving it."""
+    plant, plug = history.plant, history.plant.reported[name]
+    for begins, ends, label in turned:
+        positions = tuple(label.split(", ")) if label else plant.usually
+        if positions == plant.usually or begins >= end_s or ends <= start_s:
+            continue
+        duties = (plant.duty(plant.at(d.pump, d.speed), positions) for d in moved_by)
+        if all(abs(duty.plug_flows_m3_s[plug]) <= STILL_M3_S for duty in duties):
+            said_at = plant.said_at(positions)
+            return f"{said_at} was left so, and nothing moves it then", "turn it back, or fit a stop to it"
+    return None
 
 
 def _longer_night(
@@ -165,7 +188,8 @@ def no_run_on(history: History) -> Judged:
     """Water stops too soon after a source's heat ended. A gap no longer than the grace is no stop."""
     limits, span_s = history.plant.scenario.limits, history.trace.span_s
     grace = limits.heat_without_flow_grace_s
-    for name, hot in history.truth.hot.items():
+    for name in history.trace.sources:
+        hot = history.truth.hot[name]
         if not history.plant.sheet.heat_sources[name].switched:
             continue  # nobody ends its heat, so that nothing can run on after it
         flowing = longer(history.truth.some_flow[name], grace)  # joins what a gap within the grace parts
@@ -256,6 +280,8 @@ def demand_not_served(history: History) -> Judged:
     streams = {**history.trace.pumps, **history.trace.blowers}
     lost = while_in(history.trace.power, "lost")
     for demand in controller.demands:
+        if not demand.pump:
+            continue  # a treatment device that is kept off for want of flow is as it should be
         stream, sheet = streams[demand.pump], history.plant.sheet.pumps.get(demand.pump)
         own, rest_s = speeds[demand.pump], sheet.rest_s if sheet else 0.0
         raised = while_in(history.trace.demands[demand.name], "raised")

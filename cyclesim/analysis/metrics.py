@@ -88,6 +88,21 @@ class HeatSourceMetrics:
 
 
 @dataclass(frozen=True, slots=True)
+class TreatmentMetrics:
+    """What a treatment device did."""
+
+    kind: str
+    on_h: float
+    starts: int
+    on_without_flow_h: float
+    """On with less flow than it needs."""
+    held_off_h: float
+    """Wanted, and kept off until its flow is proven or by its own flow switch."""
+    energy_kwh: float
+    cost: float
+
+
+@dataclass(frozen=True, slots=True)
 class BlowerMetrics:
     """What a blower did, and its duty: flow at its intake, and the pressure that depth and pipe ask for."""
 
@@ -227,3 +242,4 @@ class Metrics:
     tub: TubMetrics
     energy: EnergyMetrics
     outages: tuple[OutageMetrics, ...]
+    treatment: dict[str, TreatmentMetrics] = field(default_factory=dict)

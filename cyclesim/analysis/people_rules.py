@@ -11,7 +11,7 @@ from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
 from cyclesim.analysis.history_rules import Judged
 from cyclesim.analysis.spans import Floats, Spans, covers, join, meet, spans, total_s, where, while_in
-from cyclesim.analysis.truth import speeds_over_time
+from cyclesim.analysis.truth import duties_over_time
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.analysis.words import apart, exactly, flow, listed, times_apart
 from cyclesim.physics import water
@@ -76,7 +76,7 @@ def outlet_too_hot(history: History) -> Judged:
     per_m3 = water.density_kg_m3(plant.temp_c) * water.heat_capacity_j_kg_k(plant.temp_c)
     if not len(trace.tub):
         return
-    at, until, duties = zip(*speeds_over_time(plant, trace, coasting=False), strict=True)
+    at, until, duties = zip(*duties_over_time(plant, trace, coasting=False), strict=True)
     for name, stream in trace.sources.items():
         firing = while_in(stream, "firing")
         rows = trace.exchanges.get(name)
@@ -85,17 +85,17 @@ def outlet_too_hot(history: History) -> Judged:
         edges = edges[(edges >= 0.0) & (edges <= trace.span_s)]
         begins, heat_w = edges[:-1], _heat_w(history, name, edges)
         which = np.searchsorted(np.array(at), begins, side="right") - 1
-        flows = np.array([abs(plant.duty(s).flow_m3_s(name)) for s in duties])[which]
+        flows = np.array([abs(duty.flow_m3_s(name)) for duty in duties])[which]
         temps = water_c_at(trace, edges)
         on = covers(firing, begins) & (flows > STILL_M3_S)
         rise_k = np.divide(heat_w, per_m3 * flows, out=np.zeros_like(heat_w), where=on)
         outlet = np.where(on, np.maximum(temps[:-1], temps[1:]) + rise_k, -np.inf)
-        for duty in dict.fromkeys(duties[i] for i in np.unique(which[outlet > limit]).tolist()):
-            same = np.array([speeds == duty for speeds in duties])[which]
+        hot = {id(duties[i]): duties[i] for i in np.unique(which[outlet > limit]).tolist()}
+        for duty in hot.values():
+            same = np.array([one is duty for one in duties])[which]
             for start, end in where(edges, same & (outlet > limit)).tolist():
                 worst = float(np.max(outlet[(begins >= start) & (begins < end) & same]))
-                solved = plant.duty(duty)
-                cause = f"only {flow(abs(solved.flow_m3_s(name)))} pass it at {solved.name}"
+                cause = f"only {flow(abs(duty.flow_m3_s(name)))} pass it at {duty.name}"
                 text = " of ".join(apart(worst, limit, 1)) + " degC"
                 mend = "more water through it: a higher speed or a larger pump; or a smaller source"
                 yield Breach(name, cause, worst, "degC", text, mend, start, end - start)

@@ -30,6 +30,7 @@ from cyclesim.analysis.words import (
 from cyclesim.control.calendar import WEEKDAYS
 from cyclesim.physics.links import TUB
 from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.scenario.heat_sources import Boiler, Electric
 from cyclesim.simulation.assembly import Plant, PlantDuty, jet_name, stretch_name
 from cyclesim.simulation.programme import Programme
 
@@ -206,22 +207,24 @@ def never_flushed(plant: Plant, programme: Programme) -> Judged:
             yield Breach(name, "it is capped: nothing ever moves its water", None, "", "", mend)
         elif not movers(plant, programme, name):
             could = next((d.name for d in everything if abs(d.flow_m3_s(name)) > STILL_M3_S), None)
-            valve = None if could else _valve_before(plant, name, everything)
+            valve = None if could else _turned_away(plant, name, everything)
             cause, mend = "no demand of the schedule moves its water", "give it a pump that moves its water"
             if could:
                 mend = f"add a line flush at {could}"
             elif valve:
-                cause = f"{valve}, usually shut, keeps its water still"
-                mend = f"flush it with {valve} open, or drain it while {valve} is shut"
+                usual, other = valve
+                cause = f"{usual}, as usual, keeps its water still"
+                mend = f"flush it with {other}, or drain it while {usual}"
             yield Breach(name, cause, None, "", "", mend)
 
 
-def _valve_before(plant: Plant, name: str, duties: list[PlantDuty]) -> str | None:
-    """The usually shut valve whose opening alone lets water through a leg, if there is one."""
-    for valve in plant.usually_shut:
-        others = tuple(v for v in plant.usually_shut if v != valve)
-        if any(abs(plant.duty(d.speeds, others).flow_m3_s(name)) > STILL_M3_S for d in duties):
-            return valve
+def _turned_away(plant: Plant, name: str, duties: list[PlantDuty]) -> tuple[str, str] | None:
+    """(usual position, other position) of the valve that alone keeps water from a leg, if there is one."""
+    for valve, thing in plant.turnable.items():
+        for position in thing.known:
+            at = plant.turned(valve, position)
+            if any(abs(plant.duty(d.speeds, at).flow_m3_s(name)) > STILL_M3_S for d in duties):
+                return plant.said_one(valve, thing.usual), plant.said_one(valve, position)
     return None
 
 
@@ -298,6 +301,57 @@ def airline_unprotected(plant: Plant, programme: Programme) -> Judged:
                 f"{wet_l:.1f} L stand in the pipe, not refreshed by a flush",
                 "fit a check valve, and lead the pipe in a loop above the water",
             )
+
+
+def no_independent_limit(plant: Plant, programme: Programme) -> Judged:
+    """A source that makes its own heat has no high limit, or one that a failed thermostat takes with it."""
+    del programme
+    for name, source in plant.sheet.heat_sources.items():
+        if not isinstance(source, Electric | Boiler):
+            continue  # a heat pump's refrigerant limits it; nobody can switch off a fire
+        if source.high_limit_c is None:
+            mend = "a high limit with a sensor of its own, that a person resets: high_limit: 50 degC"
+            yield Breach(name, "it has no high limit", None, "", "", mend)
+        elif source.limit_sensor != "own":
+            cause = "its high limit shares the thermostat's sensor: one fault takes both"
+            yield Breach(name, cause, None, "", "", "a sensor of its own: limit_sensor: own")
+
+
+def left_without_flush(plant: Plant, programme: Programme) -> Judged:
+    """In a position in which a valve may be left, nothing moves a leg that is moved as a rule."""
+    for name in plant.sheet.legs:
+        moved_by = movers(plant, programme, name)
+        plug = plant.reported[name]
+        kept = [
+            positions
+            for positions in plant.may_be_left
+            if all(
+                abs(plant.duty(plant.at(d.pump, d.speed), positions).plug_flows_m3_s[plug]) <= STILL_M3_S
+                for d in moved_by
+            )
+        ]
+        if moved_by and kept:
+            fewest = min(kept, key=lambda at: sum(a != b for a, b in zip(at, plant.usually, strict=True)))
+            mend = "a stop, so that no position shuts it whole, or a way past it"
+            yield Breach(name, f"with {plant.said_at(fewest)} nothing moves its water", None, "", "", mend)
+
+
+def sample_too_short(plant: Plant, programme: Programme) -> Judged:
+    """The pump runs too short for a sensor in a pipe: what it reads then is the room."""
+    del programme
+    heating = plant.scenario.schedule.heating
+    if heating is None or heating.sensor is None:
+        return
+    sensor = heating.sensor
+    duty = plant.duty(plant.at(*heating.pump))
+    takes_s = duty.reached_s.get(sensor.in_, math.inf)
+    if sensor.for_s < takes_s:
+        cause = f"tub water takes {lasting(takes_s)} to the far end of {sensor.in_}"
+        mend = f"let the pump run for at least {at_least(takes_s)} before it is read"
+        if math.isinf(takes_s):
+            cause, mend = f"{said(*heating.pump)} brings no tub water to it", "a sensor where water passes"
+        text = f"read after {lasting(sensor.for_s)}"
+        yield Breach("sensor", cause, sensor.for_s, "s", text, mend, less_is_worse=True)
 
 
 def programme_does_not_fit(plant: Plant, programme: Programme) -> Judged:

@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from importlib.metadata import version
 
 from cyclesim.analysis.ages import body_of, measure_leg
-from cyclesim.analysis.energy import measure_blower, measure_energy, measure_pump, measure_source, meter
+from cyclesim.analysis.energy import (
+    measure_blower,
+    measure_energy,
+    measure_pump,
+    measure_source,
+    measure_treatment,
+    meter,
+)
 from cyclesim.analysis.findings import Checked, Finding
 from cyclesim.analysis.history import History
+from cyclesim.analysis.left import LeftLeg, left_so, positions_left, worst_left
 from cyclesim.analysis.metrics import Metrics
 from cyclesim.analysis.outages import measure_outages
 from cyclesim.analysis.rules import check
@@ -48,6 +56,8 @@ class Result:
     metrics: Metrics
     findings: tuple[Finding, ...]
     checked: Checked
+    left: dict[str, LeftLeg] = field(default_factory=dict)
+    """What becomes of each leg in the worst position in which valves may be left; empty unless asked for."""
 
 
 def simulate(
@@ -57,13 +67,15 @@ def simulate(
     start: date | None = None,
     seed: int = 0,
     on_day: Callable[[int], None] | None = None,
+    left: bool = False,
 ) -> Result:
     """Run a scenario for *days* local days from *start* (1 January of its year), measure and judge it.
 
     Without *days* a whole year is run, up to the same date of the next.
 
     *seed* names the streams of everything that is drawn by chance: bathing sessions. *on_day* is called with
-    the number of days done. Raises ValueError for less than one day.
+    the number of days done. *left*: every position in which somebody may leave the valves is run, too.
+    Raises ValueError for less than one day.
     """
     if days is None:
         days = days_of_year(start or date(scenario.place.year, 1, 1))
@@ -83,7 +95,13 @@ def simulate(
         warm_up_days=-trace.zones.origin_s // 86_400 if trace.zones else 0,
         format=scenario.format,
     )
-    return Result(scenario, plant, programme, trace, about, measure(history), findings, checked)
+    metrics, positions = measure(history), positions_left(plant) if left else []
+    turned = {
+        at: simulate(left_so(scenario, plant, at), days=days, start=start, seed=seed).metrics.legs
+        for at in positions
+    }
+    worst = worst_left(plant, metrics.legs, turned) if turned else {}
+    return Result(scenario, plant, programme, trace, about, metrics, findings, checked, worst)
 
 
 def days_of_year(first: date) -> int:
@@ -120,4 +138,7 @@ def measure(history: History) -> Metrics:
         tub=measure_tub(plant, trace, history.filtered, history.truth.people, metered),
         energy=measure_energy(plant, trace, metered, history.truth),
         outages=measure_outages(plant, trace),
+        treatment={
+            name: measure_treatment(plant, trace, name, history.truth, metered) for name in trace.treatments
+        },
     )

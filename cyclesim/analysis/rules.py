@@ -79,6 +79,33 @@ RULES: tuple[Rule, ...] = (
         plant_rules.airline_unprotected,
     ),
     Rule(
+        "no-independent-limit",
+        "plant",
+        "danger",  # the last barrier when a thermostat or a contactor fails
+        "Every element and boiler has a high limit with a sensor of its own.",
+        "independent limiting controls: IEC 60335-1, IEC 60730, principle from memory, not opened",
+        "a high limit with a sensor of its own",
+        plant_rules.no_independent_limit,
+    ),
+    Rule(
+        "left-without-flush",
+        "plant",
+        "hygiene",
+        "In no position in which a valve may be left is a leg cut off from all that moves its water.",
+        "no dead legs: HSE/HPA Management of spa pools (2006) 190-191; HSG274 part 2, seen second-hand",
+        "a stop on the valve",
+        plant_rules.left_without_flush,
+    ),
+    Rule(
+        "sample-too-short",
+        "plant",
+        "comfort",
+        "A temperature sensor in a pipe is read only when tub water has reached it.",
+        _PRACTICE,
+        "a longer run before it is read",
+        plant_rules.sample_too_short,
+    ),
+    Rule(
         "programme-does-not-fit",
         "plant",
         "comfort",
@@ -122,6 +149,42 @@ RULES: tuple[Rule, ...] = (
         _PRACTICE,
         "move the flush, or let bathing stand above it in schedule.ranks",
         state_rules.flush_onto_people,
+    ),
+    Rule(
+        "dry-running",
+        "state",
+        "danger",  # its seal burns, and what it then pumps is air into people or a heater
+        "No pump runs while the water is below the suction fittings.",
+        _PRACTICE,
+        "a level switch that stops it",
+        state_rules.dry_running,
+    ),
+    Rule(
+        "dosing-without-flow",
+        "state",
+        "danger",  # a slug of acid or chlorine comes out of the next jet; the two together make gas
+        "Nothing is dosed into water that does not move.",
+        f"interlock of dosing with flow: {_PRACTICE}; the grace: {_CHOICE}",
+        "prove the flow before it doses",
+        state_rules.dosing_without_flow,
+    ),
+    Rule(
+        "gas-without-flow",
+        "state",
+        "danger",  # hydrogen of a cell burns; ozone hurts who breathes it
+        "No ozone generator and no salt cell is on without the flow that carries its gas away.",
+        f"interlock of gas with flow: {_PRACTICE}; the grace: {_CHOICE}",
+        "prove the flow before it is on",
+        state_rules.gas_without_flow,
+    ),
+    Rule(
+        "lamp-without-flow",
+        "state",
+        "wear",  # it cooks what stands around it and dies early
+        "No UV lamp is on without the flow that cools it.",
+        f"{_PRACTICE}; the grace: {_CHOICE}",
+        "prove the flow before it is on",
+        state_rules.lamp_without_flow,
     ),
     Rule(
         "supply-overload",

@@ -27,9 +27,16 @@ def heat_without_flow(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
         else:
             cause = f"less water moves through it than the {needs} it needs"
         mend = _proof(name, plant) if plant.sheet.heat_sources[name].switched else _RUN_FOR_IT
+        if way := _past(name, snapshot):
+            cause, mend = f"its {way} has it on, and {cause}", _own_switch(name, plant)
         yield Breach(name, cause, None, "s", "", mend)
 
 
+_FALSE_YES = {
+    "pump_contact": "a pump contact knows nothing of water",
+    "pressure_switch": "a pressure switch is content with a pump against a shut valve",
+    "temperature_rise": "a rise of temperature is seen only once heat is on",
+}
 _RUN_FOR_IT = "run a pump through it for as long as it is hot: nobody can switch it off"
 
 
@@ -39,14 +46,32 @@ def heat_before_proof(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
         proves = plant.sheet.heat_sources[name].switched
         if proves and truth.hot and truth.flow == "enough" and not truth.flow_lasted:
             proof = lasting(plant.scenario.limits.proof_time_s)
-            yield Breach(
-                name, f"it fires before its flow has lasted {proof}", None, "s", "", _proof(name, plant)
-            )
+            cause, mend = f"it fires before its flow has lasted {proof}", _proof(name, plant)
+            if way := _past(name, snapshot):
+                cause, mend = (
+                    f"its {way} has it on before its flow has lasted {proof}",
+                    _own_switch(name, plant),
+                )
+            yield Breach(name, cause, None, "s", "", mend)
+
+
+def _past(name: str, snapshot: Snapshot) -> str:
+    """What has a thing on past the controller: `own thermostat`; "" if nothing has."""
+    ways = [
+        started.partition(", ")[2] for started in sorted(snapshot.started) if started.startswith(f"{name}, ")
+    ]
+    return ways[0] if ways else ""
+
+
+def _own_switch(name: str, plant: Plant) -> str:
+    """What keeps a thing off that is started past the controller, whose interlocks cannot."""
+    needs = f"give it own_flow_switch: {at_least(plant.scenario.limits.proof_time_s)}"
+    return f"{needs}, or take the contact off that starts {name} past the controller"
 
 
 def _proof(name: str, plant: Plant) -> str:
     """What would see to it that a source fires on a proven flow only."""
-    by = plant.sheet.heat_sources[name].proof.by
+    by = (plant.sheet.treatment.get(name) or plant.sheet.heat_sources[name]).proof.by
     need_s = plant.scenario.limits.proof_time_s
     block = f"{{block: {name}, unless: flow proven, for: {at_least(need_s)}}}"
     blocks = [b for b in plant.scenario.interlocks if isinstance(b, Block) and b.block == name and b.for_s]
@@ -54,8 +79,8 @@ def _proof(name: str, plant: Plant) -> str:
         return f"give it a flow switch and wire it: {block}"
     if not blocks:
         return f"wire its proof: {block}"
-    if by == "pump_contact":
-        return "prove its flow with a flow switch: a pump contact knows nothing of water"
+    if by in _FALSE_YES:
+        return f"prove its flow with a flow switch: {_FALSE_YES[by]}"
     if max(b.for_s or 0.0 for b in blocks) < need_s:
         return f"let the flow be proven for longer: {block}"
     return "see that its contactor opens faster than the water stops"
@@ -69,6 +94,9 @@ def both_speeds_at_once(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
             opens, changes = lasting(sheet.opens_within_s), lasting(sheet.changeover_s)
             cause = f"its contactors open within {opens}, its changeover takes {changes}"
             mend = f"a changeover of more than {opens}, or contactors that lock each other"
+            if way := _past(pump, snapshot):
+                cause = f"its {way} closes one speed while the controller has the other on"
+                mend = f"contactors that lock each other, or the {way} off"
             yield Breach(pump, cause, None, "s", "", mend)
 
 
@@ -121,3 +149,47 @@ def flush_onto_people(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
     del plant
     for pump, demand in snapshot.flushing if snapshot.people else ():
         yield Breach(demand, f"it runs {pump} while people are in the water", None, "s", "")
+
+
+def dosing_without_flow(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
+    """A dosing device has put its liquid into water that does not move: it comes out as a slug."""
+    yield from _treats_still_water(snapshot, plant, ("dosing",))
+
+
+def gas_without_flow(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
+    """Ozone, or the gas of a salt cell, gathers in water that does not move."""
+    yield from _treats_still_water(snapshot, plant, ("ozone", "salt_cell"))
+
+
+def lamp_without_flow(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
+    """A UV lamp heats and bakes what stands around it."""
+    yield from _treats_still_water(snapshot, plant, ("uv",))
+
+
+def _treats_still_water(snapshot: Snapshot, plant: Plant, kinds: tuple[str, ...]) -> Iterator[Breach]:
+    """A treatment device of these kinds has been on, for longer than the grace, without its flow."""
+    for name, truth in snapshot.treatments:
+        device = plant.sheet.treatment[name]
+        if device.kind not in kinds or not (truth.hot and truth.past_grace):
+            continue
+        at = device.in_
+        cause = f"no water moves through {at}"
+        if truth.flow != "none":
+            cause = f"less water moves through {at} than the {flow(device.needs_flow_m3_s)} it needs"
+        if way := _past(name, snapshot):
+            cause, mend = f"its {way} has it on, and {cause}", _own_switch(name, plant)
+        else:
+            mend = _proof(name, plant)
+        yield Breach(name, cause, None, "s", "", mend)
+
+
+def dry_running(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
+    """A pump runs while the water is below the suction fittings."""
+    for pump, closed in snapshot.contacts if snapshot.low else ():
+        if closed and pump in plant.pumps:
+            mend = "a level switch that stops it: level_switch: true"
+            if way := _past(pump, snapshot):
+                mend = f"lead its {way} through the level switch"
+            elif plant.sheet.tub.level_switch:
+                mend = "see why its contactor stays closed"
+            yield Breach(pump, "the water is below the suction fittings", None, "s", "", mend)

@@ -42,7 +42,8 @@ def load_a(plant: Plant, name: str, speed: str = "on") -> float:
     """
     if name in plant.pumps:
         return plant.current_a(name, speed)
-    sheet = plant.sheet.air.get(name) or plant.sheet.heat_sources.get(name)
+    sheets = (plant.sheet.air, plant.sheet.heat_sources, plant.sheet.treatment)
+    sheet = next((known[name] for known in sheets if name in known), None)
     if sheet is None:
         return plant.scenario.supply.also_on_it[name] / plant.voltage_v
     return sheet.current_a if sheet.current_a is not None else sheet.power_w / plant.voltage_v
@@ -51,7 +52,7 @@ def load_a(plant: Plant, name: str, speed: str = "on") -> float:
 def loads(snapshot: Snapshot, plant: Plant) -> Iterator[Load]:
     """Everything that draws current: closed contacts, hot sources, and what else is on the supply."""
     closed = [(pump, speed) for pump, speeds in snapshot.contacts for speed in speeds]
-    closed += [(name, "on") for name, truth in snapshot.sources if truth.hot]
+    closed += [(name, "on") for name, truth in (*snapshot.sources, *snapshot.treatments) if truth.hot]
     for name, speed in closed:
         yield Load(name, speed, load_a(plant, name, speed), (name, speed) in snapshot.lasting)
     for name in plant.scenario.supply.also_on_it:

@@ -27,7 +27,7 @@ from cyclesim.analysis.spans import (
 )
 from cyclesim.analysis.spans import covers as covered
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.simulation.assembly import Plant, Speeds
+from cyclesim.simulation.assembly import Plant, PlantDuty
 from cyclesim.simulation.trace import Stream, Trace
 
 _BEFORE_S = -1e9
@@ -66,6 +66,12 @@ class Snapshot(NamedTuple):
     """Whether somebody is in the water: under a closed cover nobody bathes."""
     flushing: tuple[tuple[str, str], ...] = ()
     """(pump, demand) of each line flush that decides a pump."""
+    treatments: tuple[tuple[str, SourceTruth], ...] = ()
+    """As `sources`, of treatment devices."""
+    started: frozenset[str] = frozenset()
+    """Contacts beside the controller that are closed."""
+    low: bool = False
+    """Whether the water is below the suction fittings."""
 
 
 class Timeline(NamedTuple):
@@ -82,15 +88,20 @@ class Timeline(NamedTuple):
     """When somebody is in the water."""
 
 
-def speeds_over_time(plant: Plant, trace: Trace, *, coasting: bool) -> list[tuple[float, float, Speeds]]:
-    """What moves the water: the speeds of all pumps, each with its coasting or without, over the span."""
+def duties_over_time(plant: Plant, trace: Trace, *, coasting: bool) -> list[tuple[float, float, PlantDuty]]:
+    """What moves the water over the span: pumps, each with its coasting or without, valves, and the level."""
     lanes = [_lane(trace.pumps[n], pump.coasts_s if coasting else 0.0) for n, pump in plant.pumps.items()]
+    lanes += [[(float(x.start_s), x.state) for x in stream] for stream in (trace.positions, trace.level)]
     edges = np.unique(np.concatenate([np.array([t for t, _ in lane]) for lane in lanes]))
     edges = edges[edges < trace.span_s]
     codes = [np.searchsorted(np.array([t for t, _ in lane]), edges, side="right") - 1 for lane in lanes]
     found = zip(*(([lane[i][1] for i in code]) for lane, code in zip(lanes, codes, strict=True)), strict=True)
     ends = [*edges[1:].tolist(), float(trace.span_s)]
-    return list(zip(edges.tolist(), ends, found, strict=True))
+    known: dict[tuple[str, ...], PlantDuty] = {}
+    for row in set(rows := list(found)):
+        positions = tuple(row[-2].split(", ")) if row[-2] else plant.usually
+        known[row] = plant.duty(row[:-2], positions, dry=row[-1] == "low")
+    return [(a, b, known[row]) for a, b, row in zip(edges.tolist(), ends, rows, strict=True)]
 
 
 def _lane(stream: Stream, coasts_s: float) -> list[tuple[float, str]]:
@@ -118,14 +129,15 @@ def timeline(plant: Plant, trace: Trace, flushes: Collection[str] = ()) -> Timel
     """The trace as snapshots of what is true. *flushes* are the demands that are line flushes."""
     some, enough = _flows(plant, trace)
     closed = _closed(plant, trace)
-    hot = {name: closed[name, "on"] for name in trace.sources}
+    devices = [*trace.sources, *trace.treatments]
+    hot = {name: closed[name, "on"] for name in devices}
     facts: list[Spans] = []
-    for name in trace.sources:
+    for name in devices:
         unfed = after(without(hot[name], enough[name]), plant.scenario.limits.heat_without_flow_grace_s)
         since_ever = _since_ever(enough[name])
         lasted = _clipped(after(since_ever, plant.scenario.limits.proof_time_s), trace)
         facts += [hot[name], some[name], enough[name], unfed, lasted]
-    contacts = [key for key in closed if key[0] not in trace.sources]
+    contacts = [key for key in closed if key[0] not in devices]
     facts += [closed[key] for key in contacts]
     lasting = _lasting(closed) if plant.scenario.supply.region == "north_america" else {}
     facts += lasting.values()
@@ -136,8 +148,10 @@ def timeline(plant: Plant, trace: Trace, flushes: Collection[str] = ()) -> Timel
         for name in stream.labels
         if name in flushes
     }
-    facts += [people, *flushing.values()]
+    started = {name: while_in(stream, "closed") for name, stream in trace.starters.items()}
+    facts += [people, *flushing.values(), *started.values(), while_in(trace.level, "low")]
     streams = [*trace.pumps.values(), *trace.blowers.values(), *trace.sources.values()]
+    streams += trace.treatments.values()
     changes = [np.array(stream.starts, dtype=float) for stream in streams]
     edges = np.unique(np.concatenate([edges_of(NONE, *facts), *changes, [0.0, float(trace.span_s)]]))
     begins = edges[:-1]
@@ -152,16 +166,19 @@ def timeline(plant: Plant, trace: Trace, flushes: Collection[str] = ()) -> Timel
     for k, row in enumerate(rows.tolist()):
         codes, true = row[: len(streams)], iter([bool(x) for x in row[len(streams) :]])
         states = tuple((s.name, s.labels[code]) for s, code in zip(streams, codes, strict=True))
-        truths = tuple((name, _source_truth(*islice(true, 5))) for name in trace.sources)
+        truths = tuple((name, _source_truth(*islice(true, 5))) for name in devices)
         on = [key for key in contacts if next(true)]
         switched = (*plant.pumps, *trace.blowers)
         snapshot = Snapshot(
             states,
             tuple((name, tuple(s for n, s in on if n == name)) for name in switched),
-            truths,
+            truths[: len(trace.sources)],
             frozenset(key for key in lasting if next(true)),
             next(true),
             tuple(key for key in flushing if next(true)),
+            truths[len(trace.sources) :],
+            frozenset(name for name in started if next(true)),
+            next(true),
         )
         found.append((snapshot, where(edges, which == k)))
     return Timeline(tuple(found), hot, some, enough, closed, people)
@@ -172,13 +189,18 @@ def _closed(plant: Plant, trace: Trace) -> dict[Closed, Spans]:
     found: dict[Closed, Spans] = {}
     for pump, speeds in plant.speeds.items():
         for speed in speeds:
-            late = longer(while_in(trace.pumps[pump], speed), plant.sheet.pumps[pump].opens_within_s)
+            on = while_in(trace.pumps[pump], speed)
+            if pump in trace.seconds:
+                on = join(on, while_in(trace.seconds[pump], speed))
+            late = longer(on, plant.sheet.pumps[pump].opens_within_s)
             found[pump, speed] = _clipped(late, trace)
     for blower, stream in trace.blowers.items():
         found[blower, "on"] = while_in(stream, "on")
     for name, stream in trace.sources.items():
         late = longer(while_in(stream, "firing"), plant.sheet.heat_sources[name].opens_within_s)
         found[name, "on"] = _clipped(late, trace)
+    for name, stream in trace.treatments.items():
+        found[name, "on"] = while_in(stream, "on")
     return found
 
 
@@ -193,16 +215,15 @@ def _source_truth(hot: bool, some: bool, enough: bool, past_grace: bool, lasted:
 
 
 def _flows(plant: Plant, trace: Trace) -> tuple[dict[str, Spans], dict[str, Spans]]:
-    """Per heat source, when any water moves through it, and when as much as it needs."""
-    some: dict[str, list[tuple[float, float]]] = {n: [] for n in trace.sources}
-    enough: dict[str, list[tuple[float, float]]] = {n: [] for n in trace.sources}
-    for start, end, speeds in speeds_over_time(plant, trace, coasting=True):
-        duty = plant.duty(speeds)
-        for name in trace.sources:
-            flow = abs(duty.flow_m3_s(name))
-            if flow > STILL_M3_S:
+    """Per heat source and treatment device, when any water moves through it, and when as much as it needs."""
+    devices = [*trace.sources, *trace.treatments]
+    some: dict[str, list[tuple[float, float]]] = {n: [] for n in devices}
+    enough: dict[str, list[tuple[float, float]]] = {n: [] for n in devices}
+    for start, end, duty in duties_over_time(plant, trace, coasting=True):
+        for name in devices:
+            if abs(duty.flow_m3_s(plant.fed_through(name))) > STILL_M3_S:
                 some[name].append((start, end))
-            if flow >= plant.sheet.heat_sources[name].needs_flow_m3_s:
+            if plant.has_flow(name, duty):
                 enough[name].append((start, end))
     return {n: spans(pairs) for n, pairs in some.items()}, {n: spans(pairs) for n, pairs in enough.items()}
 

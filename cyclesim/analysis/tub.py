@@ -11,7 +11,7 @@ from cyclesim.analysis.ages import J_PER_KWH, when
 from cyclesim.analysis.energy import Meter, local_edges
 from cyclesim.analysis.metrics import TubMetrics
 from cyclesim.analysis.spans import Floats, Spans, integral, total_s
-from cyclesim.analysis.truth import speeds_over_time
+from cyclesim.analysis.truth import duties_over_time
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.exchanges import BATHERS, OPEN_WATER
 from cyclesim.simulation.trace import Trace
@@ -32,8 +32,8 @@ class Filtered(NamedTuple):
 
 def filtered(plant: Plant, trace: Trace) -> Filtered:
     """The filtered flow over the span."""
-    speeds = speeds_over_time(plant, trace, coasting=False)
-    table = np.array([(a, b, plant.duty(s).filtered_m3_s) for a, b, s in speeds]).reshape(-1, 3)
+    duties = duties_over_time(plant, trace, coasting=False)
+    table = np.array([(a, b, duty.filtered_m3_s) for a, b, duty in duties]).reshape(-1, 3)
     return Filtered(table[:, 0], table[:, 1], table[:, 2])
 
 
@@ -105,8 +105,7 @@ def measure_tub(plant: Plant, trace: Trace, flows: Filtered, people: Spans, mete
         k = int(np.argmin(by_day))
         fewest, fewest_on = float(by_day[k]) / volume, trace.local(days[k]).date().isoformat()
     age = since_filtered(flows, volume)
-    speeds = speeds_over_time(plant, trace, coasting=False)
-    pumps_j = sum(plant.duty(s).pump_heat_w * (b - a) for a, b, s in speeds)
+    pumps_j = sum(d.pump_heat_w * (b - a) for a, b, d in duties_over_time(plant, trace, coasting=False))
     sources_j = sum(metered.heat_j.values())
     open_j, bathers_j = _heat_j(trace, OPEN_WATER), _heat_j(trace, BATHERS)
     air_j = sum(_heat_j(trace, n) for n in plant.sheet.air)

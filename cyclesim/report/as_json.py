@@ -26,6 +26,7 @@ def result_values(result: Result) -> dict[str, Any]:
             "checked": result.checked.checked,
             "could_not": [{"rule": rule, "why": why} for rule, why in result.checked.could_not],
         },
+        "valves_left": {name: asdict(leg) for name, leg in result.left.items()},
         "duties": duties(result.plant),
         "defaults": default_values(result.scenario),
         "clock_changes": result.programme.clock_notes(result.trace.begin_utc, result.trace.span_s),

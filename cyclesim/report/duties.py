@@ -22,7 +22,7 @@ def duty(plant: Plant, at: PlantDuty) -> dict[str, Any]:
     return {
         "name": at.name,
         "water_c": plant.temp_c,
-        "shut_valves": list(at.shut_valves),
+        "positions": dict(zip(plant.turnable, at.positions, strict=True)),
         "pumps": {
             name: _pump(plant, at, name, speed) for name, speed in zip(plant.pumps, at.speeds, strict=True)
         },

@@ -11,6 +11,7 @@ from cyclesim.report.layout import Page
 from cyclesim.report.tables import say_energy, say_legs, say_pumps, say_sources, say_tub
 from cyclesim.report.use_tables import say_blowers, say_made_from, say_people, say_power_cuts
 from cyclesim.report.verdict import say_findings, say_verdict
+from cyclesim.report.wiring_tables import say_left, say_treatment, say_wiring
 from cyclesim.report.words import count
 from cyclesim.simulation.assumptions import assumptions
 
@@ -29,11 +30,14 @@ def run_report(page: Page, result: Result, *, everything: bool = False) -> None:
     say_verdict(page, result.findings, result.checked)
     say_findings(page, result.findings, everything=everything)
     say_duty_problems(page, result)
+    say_wiring(page, result)
     say_legs(page, metrics.legs, result.scenario.limits.water_age_s / 3600.0)
+    say_left(page, result.left)
     say_pumps(page, metrics.pumps, metrics.energy.currency)
     say_sources(page, metrics.heat_sources, metrics.energy.currency)
     say_made_from(page, metrics.heat_sources)
     say_blowers(page, metrics.blowers, metrics.energy.currency)
+    say_treatment(page, metrics.treatment, metrics.energy.currency)
     say_people(page, metrics.tub)
     say_power_cuts(page, metrics.outages)
     say_tub(page, metrics.tub)

@@ -40,7 +40,7 @@ plant:
   equipment: {filter: {kind: filter, drop: 1 m at 400 L/min, volume: 14 L, at_most: 500 L/min, zone: room}}
   heat_sources:
     element: {kind: electric, output: 2300 W, drop: 0.3 m at 400 L/min, volume: 2 L, needs_flow: 30 L/min,
-              proof: {by: flow_switch}, zone: room}
+              proof: {by: flow_switch}, high_limit: 60 degC, zone: room}
   network: [[tub, suction, main, filter, element, bench, tub]]
 controller: {filter_windows: 2, time_step: 15 min, flush_lengths: [15 s, 40 s, 60 s]}
 schedule:
@@ -63,7 +63,8 @@ WINTER = (
            current: 8 A, lowest_air: -10 degC, drop: 0.3 m at 400 L/min, volume: 3 L, needs_flow: 30 L/min,
            proof: {by: flow_switch}, zone: room}
     boiler: {kind: boiler, output: 18 kW, efficiency: 90 %, fuel: 0.09 EUR/kWh, power: 115 W, zone: room,
-             drop: 0.3 m at 400 L/min, volume: 4 L, needs_flow: 30 L/min, proof: {by: flow_switch}}
+             drop: 0.3 m at 400 L/min, volume: 4 L, needs_flow: 30 L/min, proof: {by: flow_switch},
+             high_limit: 60 degC}
   air: {blower: {power: 690 W, delivers: 600 L/min, pipe: 50 PN10, length: 6 m, wet_volume: 3 L,
                  outlets_below_water: 600 mm, check_valve: true, zone: room}}
   network: [[tub, suction, main, filter, element, unit, boiler, bench, tub]]""",

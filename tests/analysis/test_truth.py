@@ -7,7 +7,7 @@ import pytest
 from cyclesim.analysis.history import History
 from cyclesim.analysis.spans import join, total_s
 from cyclesim.analysis.supply import current_a
-from cyclesim.analysis.truth import speeds_over_time
+from cyclesim.analysis.truth import duties_over_time
 
 Run = Callable[..., History]
 
@@ -25,7 +25,9 @@ def test_coasting_ends_where_the_pump_starts_again(run: Run) -> None:
         ("changeover: 2 s", "changeover: 2 s\n      coasts: 3 s"),
         pumps={"main": [(100, "low"), (200, "changing"), (202, "high"), (300, "stopped")]},
     )
-    told = [(a, b, s[0]) for a, b, s in speeds_over_time(history.plant, history.trace, coasting=True)]
+    told = [
+        (a, b, duty.speeds[0]) for a, b, duty in duties_over_time(history.plant, history.trace, coasting=True)
+    ]
     assert told[1:4] == [(100.0, 202.0, "low"), (202.0, 303.0, "high"), (303.0, 86_400.0, "stopped")]
 
 

@@ -35,7 +35,8 @@ def test_every_stream_tiles_the_span(written: str) -> None:
     kinds = {kind for _, kind in streams}
     assert kinds == {
         "pump", "pump decided by", "heat source", "heat source waits because", "demand", "duty", "water age",
-        "temperature", "people in the water", "cover", "power", "heat exchange",
+        "temperature", "people in the water", "cover", "power", "heat exchange", "valves",
+        "water level",
     }  # fmt: skip
     for name, spans in streams.items():
         if name[1] == "heat exchange":  # only while it lasts

@@ -1,0 +1,86 @@
+"""What becomes of each leg if somebody leaves valves in another position: the worst of all that may be."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from cyclesim.analysis.metrics import LegMetrics
+from cyclesim.scenario.model import Scenario
+from cyclesim.simulation.assembly import Plant, Positions
+
+_ALL_UP_TO = 16
+"""So many combinations of positions are all run; of more, only those in which one valve is turned."""
+
+
+@dataclass(frozen=True, slots=True)
+class LeftLeg:
+    """One leg, last stretch or housing at the usual positions, and at the worst that may be left.
+
+    Water that nothing moves has no age: None.
+    """
+
+    oldest_usual_h: float | None
+    most_flow_usual_l_min: float
+    """At the speed that moves it most, of those that the plant has."""
+    worst_left: str
+    """What is not as usual; "" where no position makes its water older."""
+    oldest_left_h: float | None
+    most_flow_left_l_min: float
+
+
+def positions_left(plant: Plant) -> list[Positions]:
+    """The combinations of positions to try, without the usual one."""
+    others = [at for at in plant.may_be_left if at != plant.usually]
+    if len(others) < _ALL_UP_TO:
+        return others
+    return [at for at in others if sum(a != b for a, b in zip(at, plant.usually, strict=True)) == 1]
+
+
+def left_so(scenario: Scenario, plant: Plant, positions: Positions) -> Scenario:
+    """The scenario with these positions as the usual ones."""
+    sheet, at = scenario.plant, dict(zip(plant.turnable, positions, strict=True))
+
+    def turned(things: Mapping[str, object]) -> dict[str, object]:
+        return {n: x.model_copy(update={"usual": at[n]}) for n, x in things.items()}  # type: ignore[attr-defined]
+
+    built = sheet.model_copy(
+        update={"valves": turned(sheet.valves), "diverters": turned(sheet.diverters)},
+    )
+    return scenario.model_copy(update={"plant": built})
+
+
+def worst_left(
+    plant: Plant, usual: Mapping[str, LegMetrics], left: Mapping[Positions, Mapping[str, LegMetrics]]
+) -> dict[str, LeftLeg]:
+    """Each element at the usual positions and at the worst of those *left*; metrics by positions."""
+    flows = {positions: dict(_most_flow(plant, positions)) for positions in (plant.usually, *left)}
+    found = {}
+    for name, leg in usual.items():
+        if name not in flows[plant.usually]:
+            continue  # a dead end has no position that helps or harms
+
+        def age(positions: Positions, name: str = name) -> float:
+            oldest = left[positions][name].oldest_water_h
+            return float("inf") if oldest is None else oldest
+
+        worst = max(left, key=lambda at: (age(at), -flows[at][name]))
+        own = float("inf") if leg.oldest_water_h is None else leg.oldest_water_h
+        if age(worst) <= own * 1.001:
+            worst = plant.usually
+        found[name] = LeftLeg(
+            leg.oldest_water_h,
+            flows[plant.usually][name],
+            plant.said_at(worst),
+            leg.oldest_water_h if worst == plant.usually else left[worst][name].oldest_water_h,
+            flows[worst][name],
+        )
+    return found
+
+
+def _most_flow(plant: Plant, positions: Positions) -> Iterator[tuple[str, float]]:
+    duties = [d for d in plant.duties() if d.positions == positions]
+    for name, plug in plant.reported.items():
+        if name in plant.sheet.legs and plant.sheet.legs[name].dead_end:
+            continue
+        yield name, max(abs(d.plug_flows_m3_s[plug]) for d in duties) * 60_000.0
