@@ -15,6 +15,7 @@ from cyclesim.analysis.metrics import Metrics
 from cyclesim.analysis.outages import measure_outages
 from cyclesim.analysis.rules import check
 from cyclesim.analysis.tub import measure_tub
+from cyclesim.analysis.water_care import measure_water_care
 from cyclesim.scenario.model import Scenario
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.engine import simulate_trace
@@ -120,4 +121,5 @@ def measure(history: History) -> Metrics:
         tub=measure_tub(plant, trace, history.filtered, history.truth.people, metered),
         energy=measure_energy(plant, trace, metered, history.truth),
         outages=measure_outages(plant, trace),
+        water_care=measure_water_care(history),
     )

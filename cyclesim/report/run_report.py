@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import TYPE_CHECKING
 
+from cyclesim.report.care_tables import say_water_care
 from cyclesim.report.cautions import RUN_CAUTIONS, say_cautions
 from cyclesim.report.defaults_table import say_defaults
 from cyclesim.report.layout import Page
@@ -26,7 +27,8 @@ def run_report(page: Page, result: Result, *, everything: bool = False) -> None:
     span = f"{count(about.days, 'day')} from {first.day} {first:%B %Y}, {about.time_zone}"
     page.line(f"{span} ({count(about.warm_up_days, 'day')} of warm-up not counted)")
     page.line()
-    say_verdict(page, result.findings, result.checked)
+    aside = () if metrics.water_care and metrics.water_care.disinfectant else ("disinfectant",)
+    say_verdict(page, result.findings, result.checked, aside)
     say_findings(page, result.findings, everything=everything)
     say_duty_problems(page, result)
     say_legs(page, metrics.legs, result.scenario.limits.water_age_s / 3600.0)
@@ -35,6 +37,7 @@ def run_report(page: Page, result: Result, *, everything: bool = False) -> None:
     say_made_from(page, metrics.heat_sources)
     say_blowers(page, metrics.blowers, metrics.energy.currency)
     say_people(page, metrics.tub)
+    say_water_care(page, metrics)
     say_power_cuts(page, metrics.outages)
     say_tub(page, metrics.tub)
     say_energy(page, metrics.energy)
