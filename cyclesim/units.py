@@ -248,8 +248,8 @@ def due(kind: str, example: str = "") -> str:
 
 
 def parse(text: str | float, kind: str, example: str = "") -> float:
-    """One quantity of this kind in SI: m, m2, m3, m3/s, m of water, degC, K, s, W, m/s, V, A, J, W/K, J/K, kg/m3
-    or, for a share, 1.
+    """One quantity of this kind in SI: m, m2, m3, m3/s, m of water, degC, K, s, W, m/s, V, A, J, W/K, J/K,
+    kg/m3 or, for a share, 1.
 
     Raises QuantityError for anything else; a bare number is refused because it could be any unit.
     `example` stands in for the kind's own in what the error says.

@@ -74,7 +74,7 @@ def _times(n: int | None) -> str:
 def _say_refill(page: Page, told: RefillCare) -> None:
     said = []
     if told.refill_every_days is not None:
-        said.append(f"every {number(told.refill_every_days)} days")
+        said.append(f"every {hours(24.0 * told.refill_every_days)}")
     if told.since_refill_days is not None:
         kept = ", if that is kept up," if told.refill_every_days is not None else ""
         said.append(f"the last{kept} {count(int(told.since_refill_days), 'day')} before the end")
@@ -84,5 +84,5 @@ def _say_refill(page: Page, told: RefillCare) -> None:
         said.append("nobody bathes, so that nothing suggests how often")
     else:
         bathers = f"{number(told.bathers_per_day)} bathers a day suggest"
-        said.append(f"{bathers} every {number(told.suggested_refill_days)} days ({_PRACTICE})")
+        said.append(f"{bathers} every {hours(24.0 * told.suggested_refill_days)} ({_PRACTICE})")
     page.line(f"Refills: {'; '.join(said)}.", hang=2)
