@@ -516,3 +516,12 @@ def test_rules_are_listed_by_a_process_of_its_own(tmp_path: Path) -> None:
 def test_rules_take_no_file() -> None:
     """They are those of every scenario."""
     assert call("rules", "tub.yaml").exit_code == 2
+
+
+def test_disinfectant_is_considered_only_where_the_file_tells_of_it(week: Week) -> None:
+    """The verdict says so without the block; with it that line goes and a section comes."""
+    assert "  disinfectant not considered" in week[0].output.splitlines()
+    assert "Water care" not in week[0].output
+    told = call("run", Path(__file__).parents[1] / "schedules" / "walled-garden.yaml", "--days", "2")
+    assert "disinfectant not considered" not in told.output
+    assert "Water care" in told.output.splitlines()
