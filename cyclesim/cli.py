@@ -254,6 +254,24 @@ def schema(output: Path | None) -> int:
 
 
 @cli.command()
+@_output("--json", "json_file", help="Write the rules as JSON to FILE, or with - to the screen instead.")
+def rules(json_file: Path | None) -> int:
+    """List every rule: what must be so, its source, and what mends it."""
+    _check_outputs(None, json_file)
+    from cyclesim.report.rule_list import rule_report, rule_values
+
+    if json_file is not None:
+        from cyclesim.report.as_json import as_text
+
+        _write_text(json_file, as_text(rule_values()))
+    if json_file != STDOUT:
+        page = _page()
+        rule_report(page)
+        _print(page.text())
+    return OK
+
+
+@cli.command()
 @click.argument("file", type=click.Path(path_type=Path), required=False)
 def new(file: Path | None) -> int:
     """Write a commented scenario to start from."""

@@ -17,7 +17,7 @@ _LONGEST = 40  # characters; nothing a person writes is longer
 
 # Every unit name that may be written, without prefixes, so that nothing is read as a centi-fermi.
 # gal is the US liquid gallon, hp the mechanical horsepower, BTU the international table one;
-# a metre of water is the conventional one (9806.65 Pa), a foot of water 0.3048 of it.
+# a metre of water is the conventional one (9806.65 Pa), a foot of water 0.3048 of it; 1 ppm counts as 1 mg/L.
 _DEFINITIONS = """
 second = [time] = s = _ = sec = seconds
 minute = 60 * second = min = _ = minutes
@@ -44,6 +44,8 @@ gph = gallon / hour
 cfm = foot ** 3 / minute
 mph = mile / hour
 kilogram = [mass] = kg
+milligram = 0.000001 * kilogram = mg
+ppm = milligram / liter
 pascal = kilogram / meter / second ** 2 = Pa
 kilopascal = 1000 * pascal = kPa
 bar = 100000 * pascal
@@ -193,6 +195,9 @@ KINDS: dict[str, Kind] = {
         ("kJ/K", "J/K", "MJ/K", "Wh/K", "kWh/K", "kJ/degC", "BTU/F", "Btu/F", "BTU/degF", "Btu/degF"),
         ((0, "kJ/K"),),
     ),
+    "concentration": Kind(
+        "a concentration", "3 mg/L or 3 ppm", "kilogram/m3", ("mg/L", "mg/l", "ppm"), ((0, "mg/L"),)
+    ),
     "fraction": Kind("a share", "50 %", "", ("%", "percent"), ((0, "%"),)),
 }
 _BY_UNIT = {unit: kind for kind in reversed(KINDS.values()) for unit in kind.units}
@@ -243,7 +248,8 @@ def due(kind: str, example: str = "") -> str:
 
 
 def parse(text: str | float, kind: str, example: str = "") -> float:
-    """One quantity of this kind in SI: m, m2, m3, m3/s, m of water, degC, K, s, W, m/s, V, A, J, W/K, J/K, 1.
+    """One quantity of this kind in SI: m, m2, m3, m3/s, m of water, degC, K, s, W, m/s, V, A, J, W/K, J/K,
+    kg/m3 or, for a share, 1.
 
     Raises QuantityError for anything else; a bare number is refused because it could be any unit.
     `example` stands in for the kind's own in what the error says.

@@ -94,7 +94,7 @@ def test_help_answers_soon() -> None:
     assert min(once() for _ in range(5)) < 0.3
 
 
-@pytest.mark.parametrize("command", ["run", "check", "duty", "states", "schema", "new"])
+@pytest.mark.parametrize("command", ["run", "check", "duty", "states", "schema", "rules", "new"])
 def test_every_command_has_a_whole_sentence_of_help(command: str) -> None:
     """The list of commands cuts no sentence short, and each command explains itself."""
     assert call(command, "--help").exit_code == 0
@@ -323,7 +323,8 @@ def test_json_has_every_part_with_mappings_by_name(week: Week) -> None:
     """The parts of the JSON, in a stable order; legs, pumps and heat sources by name."""
     _, values, _ = week
     assert list(values) == [
-        "about", "legs", "pumps", "heat_sources", "blowers", "tub", "energy", "outages", "findings",
+        "about", "legs", "pumps", "heat_sources", "blowers", "tub", "energy", "outages", "water_care",
+        "findings",
         "checked", "duties", "defaults", "clock_changes",
     ]  # fmt: skip
     assert values["about"]["days"] == 7
@@ -492,3 +493,35 @@ def test_what_if_that_says_no_power_cut_is_2(tub: Path, text: str, said: str) ->
     assert result.exit_code == 2
     assert f"--what-if {text}" in result.stderr
     assert said in result.stderr
+
+
+# -- the list of rules -------------------------------------------------------------------------------------
+
+
+def test_rules_are_listed_by_a_process_of_its_own(tmp_path: Path) -> None:
+    """Every rule at 80 columns; the same as JSON to a file, or alone to the screen."""
+    file = tmp_path / "rules.json"
+    process = start("rules", "--json", file)
+    out, err = process.communicate(timeout=60)
+    assert (0, "") == (process.returncode, err)
+    values = json.loads(file.read_text("utf-8"))
+    assert {"id", "severity", "kind", "judged", "sentence", "source", "mend"} == values["rules"][0].keys()
+    lines = out.splitlines()
+    assert all(f"  {rule['id']}" in lines for rule in values["rules"])
+    assert max(map(len, lines)) <= 80
+    alone = start("rules", "--json", "-")
+    assert values == json.loads(alone.communicate(timeout=60)[0])
+
+
+def test_rules_take_no_file() -> None:
+    """They are those of every scenario."""
+    assert call("rules", "tub.yaml").exit_code == 2
+
+
+def test_disinfectant_is_considered_only_where_the_file_tells_of_it(week: Week) -> None:
+    """The verdict says so without the block; with it that line goes and a section comes."""
+    assert "  disinfectant not considered" in week[0].output.splitlines()
+    assert "Water care" not in week[0].output
+    told = call("run", Path(__file__).parents[1] / "schedules" / "walled-garden.yaml", "--days", "2")
+    assert "disinfectant not considered" not in told.output
+    assert "Water care" in told.output.splitlines()

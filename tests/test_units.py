@@ -15,6 +15,7 @@ FACTORS = [
     ("1 ft2", "area", 0.09290304),
     ("1 gal", "volume", 3.785412e-3),
     ("1 ft3", "volume", 2.831685e-2),
+    ("1 ppm", "concentration", 1.0e-3),  # of dilute water: 1 mg in 1 kg, taken as 1 L
     ("1 gpm", "flow", 6.309020e-5),
     ("1 cfm", "flow", 4.719474e-4),
     ("1 hp", "power", 745.6999),

@@ -102,7 +102,7 @@ def _why_stale(history: History, name: str, moved_by: list[Demand]) -> tuple[str
     long = still[still[:, 1] - still[:, 0] > limit].tolist()
     if any(_longer_night(history, a, b, limit, "") is None for a, b in long):
         cause = f"only {names} would move it, and for longer than {lasting(limit)} nothing does"
-        return cause, _more_often(history, moved_by, limit)
+        return cause, more_often(history, moved_by, limit)
     flowing = np.abs(rows.flow_m3_s) > STILL_M3_S
     moved_m3 = np.abs(rows.flow_m3_s[flowing]) * (rows.end_s[flowing] - rows.start_s[flowing])
     plug = history.plant.plugs[history.plant.reported[name]]
@@ -121,7 +121,7 @@ def _why_stale(history: History, name: str, moved_by: list[Demand]) -> tuple[str
     return "the water that comes in is old already", need
 
 
-def _more_often(history: History, moved_by: list[Demand], limit_s: float) -> str:
+def more_often(history: History, moved_by: list[Demand], limit_s: float) -> str:
     """What would move water at least as often as the limit; told apart where it is asked for that often."""
     order = ("line flush", "filter run")
     best = min(moved_by, key=lambda d: order.index(d.kind) if d.kind in order else len(order))
@@ -147,7 +147,7 @@ def warm_stagnation(history: History) -> Judged:
             continue
         usual = ("nothing in the schedule moves it", "flush it, or take it out")
         if moved_by := movers(history.plant, history.programme, name):
-            mend = _more_often(history, moved_by, limits.warm_stagnation_s)
+            mend = more_often(history, moved_by, limits.warm_stagnation_s)
             usual = (f"only {listed([d.name for d in moved_by])} would move it", mend)
         for start, end in long.tolist():
             limit = limits.warm_stagnation_s

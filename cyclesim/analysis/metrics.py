@@ -232,6 +232,66 @@ class OutageMetrics:
 
 
 @dataclass(frozen=True, slots=True)
+class Fading:
+    """The disinfectant in the oldest water of a leg, last stretch or housing, at fast and at slow decay.
+
+    How often it was below the least wanted, and for how long at most. None where water never moved.
+    """
+
+    kind: str
+    least_fast_mg_l: float | None
+    least_slow_mg_l: float | None
+    times_below_fast: int | None
+    below_fast_h: float | None
+    times_below_slow: int | None
+    below_slow_h: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class DisinfectantMetrics:
+    """The disinfectant as the file has it, the age at which water falls below the least wanted, and where."""
+
+    residual_mg_l: float
+    at_least_mg_l: float
+    half_life_fast_h: float
+    half_life_slow_h: float
+    until_below_fast_h: float
+    until_below_slow_h: float
+    legs: dict[str, Fading]
+
+
+@dataclass(frozen=True, slots=True)
+class RefillCare:
+    """Refills, and what the bathers suggest: US gallons / 3 / bathers a day (common practice, no source)."""
+
+    refill_every_days: float | None
+    last_refill: str | None
+    since_refill_days: float | None
+    """As the span ends; where both are told, the tub is refilled every so often from last_refill on."""
+    bathers_per_day: float
+    suggested_refill_days: float | None
+    """None where nobody bathes."""
+
+
+@dataclass(frozen=True, slots=True)
+class FilterCare:
+    """What passes the filter between two cleanings, on the mean of the span."""
+
+    clean_filter_every_days: float
+    flow_between_cleans_h: float
+    passed_between_cleans_m3: float
+
+
+@dataclass(frozen=True, slots=True)
+class WaterCareMetrics:
+    """What the file's water care comes to; None for what it does not mention."""
+
+    disinfectant: DisinfectantMetrics | None
+    refill: RefillCare | None
+    filter: FilterCare | None
+
+
+@dataclass(frozen=True, slots=True)
 class Metrics:
     """Everything that is measured of a run."""
 
@@ -243,3 +303,5 @@ class Metrics:
     energy: EnergyMetrics
     outages: tuple[OutageMetrics, ...]
     treatment: dict[str, TreatmentMetrics] = field(default_factory=dict)
+    water_care: WaterCareMetrics | None = None
+    """None where the file says nothing of it."""

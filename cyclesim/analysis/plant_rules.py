@@ -17,6 +17,7 @@ from cyclesim.analysis.combinations import (
 )
 from cyclesim.analysis.findings import Breach, NotJudged
 from cyclesim.analysis.history import movers
+from cyclesim.analysis.keyed_in import days_apart, too_many_a_day
 from cyclesim.analysis.words import (
     apart,
     at_least,
@@ -27,7 +28,6 @@ from cyclesim.analysis.words import (
     lasting,
     listed,
 )
-from cyclesim.control.calendar import WEEKDAYS
 from cyclesim.physics.links import TUB
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.heat_sources import Boiler, Electric
@@ -358,15 +358,11 @@ def programme_does_not_fit(plant: Plant, programme: Programme) -> Judged:
     """The schedule asks for what cannot be keyed into the controller."""
     del programme
     takes, schedule = plant.scenario.controller, plant.scenario.schedule
-    if takes.filter_windows is None and takes.time_step_s is None and takes.flush_lengths_s is None:
+    if all(said is None for _, said in takes):
         yield NotJudged("the file does not say what the controller takes")
         return
-    most = max(
-        sum(len(r.start or ()) for r in schedule.filter_runs if r.days is None or day in r.days)
-        for day in range(len(WEEKDAYS))
-    )
-    if takes.filter_windows is not None and most > takes.filter_windows:
-        yield _misfit(f"{most} filter runs a day, and it takes {takes.filter_windows}", "join filter runs")
+    for cause, mend in (*too_many_a_day(takes, schedule), *days_apart(takes, schedule)):
+        yield _misfit(cause, mend)
     if takes.time_step_s is not None:
         yield from _off_step(plant, takes.time_step_s)
     for run in schedule.line_flushes:

@@ -23,6 +23,7 @@ from cyclesim.analysis.metrics import Metrics
 from cyclesim.analysis.outages import measure_outages
 from cyclesim.analysis.rules import check
 from cyclesim.analysis.tub import measure_tub
+from cyclesim.analysis.water_care import measure_water_care
 from cyclesim.scenario.model import Scenario
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.engine import simulate_trace
@@ -141,4 +142,5 @@ def measure(history: History) -> Metrics:
         treatment={
             name: measure_treatment(plant, trace, name, history.truth, metered) for name in trace.treatments
         },
+        water_care=measure_water_care(history),
     )

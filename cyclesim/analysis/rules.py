@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from cyclesim.analysis import heat_rules, history_rules, people_rules, plant_rules, state_rules
+from cyclesim.analysis import care_rules, heat_rules, history_rules, people_rules, plant_rules, state_rules
 from cyclesim.analysis.findings import Breach, Checked, Finding, NotJudged, Rule, grouped, in_order
 from cyclesim.analysis.history import History
 from cyclesim.analysis.spans import Spans, join
@@ -222,6 +222,25 @@ RULES: tuple[Rule, ...] = (
         _PRACTICE,
         "longer filter runs",
         history_rules.too_few_turnovers,
+    ),
+    Rule(
+        "residual-lost",
+        "history",
+        "hygiene",
+        "No water of a leg falls below the least residual that the file wants, even at the slow decay.",
+        "the file's own wish; first-order decay, half-life 19.98 h at 22.3 degC in mains water: Water Supply "
+        "24(12) 4046, 2024, abstract seen",
+        "more flushes, or a higher residual in the tub",
+        care_rules.residual_lost,
+    ),
+    Rule(
+        "refill-overdue",
+        "history",
+        "hygiene",
+        "The tub is refilled at least as often as its bathers suggest.",
+        "US gallons / 3 / bathers a day, in days: common practice, no source",
+        "refill it more often",
+        care_rules.refill_overdue,
     ),
     Rule(
         "water-too-hot",

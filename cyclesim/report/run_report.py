@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import TYPE_CHECKING
 
+from cyclesim.report.care_tables import say_water_care
 from cyclesim.report.cautions import RUN_CAUTIONS, say_cautions
 from cyclesim.report.defaults_table import say_defaults
 from cyclesim.report.layout import Page
@@ -27,7 +28,8 @@ def run_report(page: Page, result: Result, *, everything: bool = False) -> None:
     span = f"{count(about.days, 'day')} from {first.day} {first:%B %Y}, {about.time_zone}"
     page.line(f"{span} ({count(about.warm_up_days, 'day')} of warm-up not counted)")
     page.line()
-    say_verdict(page, result.findings, result.checked)
+    aside = () if metrics.water_care and metrics.water_care.disinfectant else ("disinfectant",)
+    say_verdict(page, result.findings, result.checked, aside)
     say_findings(page, result.findings, everything=everything)
     say_duty_problems(page, result)
     say_wiring(page, result)
@@ -39,6 +41,7 @@ def run_report(page: Page, result: Result, *, everything: bool = False) -> None:
     say_blowers(page, metrics.blowers, metrics.energy.currency)
     say_treatment(page, metrics.treatment, metrics.energy.currency)
     say_people(page, metrics.tub)
+    say_water_care(page, metrics)
     say_power_cuts(page, metrics.outages)
     say_tub(page, metrics.tub)
     say_energy(page, metrics.energy)

@@ -29,8 +29,10 @@ def verdict(findings: Sequence[Finding], checked: Checked) -> str:
     return f"{count(len(rules), 'rule')} broken: {parts}. {tally[0].upper()}{tally[1:]}"
 
 
-def say_verdict(page: Page, findings: Sequence[Finding], checked: Checked) -> None:
-    """The verdict, a line for each broken rule, and what could not be checked and why."""
+def say_verdict(
+    page: Page, findings: Sequence[Finding], checked: Checked, not_considered: Sequence[str] = ()
+) -> None:
+    """The verdict, a line for each broken rule, what could not be checked and why, what was left aside."""
     worst = findings[0].severity if findings else ""
     page.line(verdict(findings, checked), style=_STYLES.get(worst, "bold green"))
     for rule in dict.fromkeys(finding.rule for finding in findings):
@@ -39,6 +41,8 @@ def say_verdict(page: Page, findings: Sequence[Finding], checked: Checked) -> No
         page.line(f"{broken[0].severity:<8} {rule}: {subjects}", indent=2, hang=9)
     for rule, why in checked.could_not:
         page.line(f"not checked: {rule}: {why}", indent=2, hang=9)
+    for what in not_considered:
+        page.line(f"{what} not considered", indent=2, hang=9)
 
 
 def say_findings(page: Page, findings: Sequence[Finding], *, everything: bool = False) -> None:

@@ -11,6 +11,7 @@ from cyclesim.scenario.lists import Pair
 from cyclesim.scenario.place import Circuit, Place, Supply
 from cyclesim.scenario.plant import Plant
 from cyclesim.scenario.schedule import Controller, Interlock, Schedule
+from cyclesim.scenario.water_care import WaterCare
 
 FORMATS = (1,)
 PRACTICE = "common practice, no source"
@@ -144,6 +145,9 @@ class Scenario(Model):
         description="What can be keyed into the controller.",
     )
     schedule: Schedule = Field(description="What the plant is told to do.")
+    water_care: WaterCare | None = Field(
+        None, description="What is done for the water by hand: disinfectant, refills, the filter's cleaning."
+    )
     interlocks: tuple[Interlock, ...] = Field(
         (), description="Blocks and keeps that the controller enforces."
     )

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from cyclesim.scenario.bathing import Bathing
-from cyclesim.scenario.fields import Clocks, Days, Lasting, Name, PumpAt, single_or_list, some
+from cyclesim.scenario.fields import Clocks, Days, Lasting, Name, PumpAt, YesNo, single_or_list, some
 from cyclesim.scenario.forms import Count, Model, Quantity, RefusedError, default
 from cyclesim.scenario.heating import Heating
 from cyclesim.scenario.place import Hours
@@ -129,6 +129,18 @@ class Controller(Model):
     )
     flush_lengths_s: Annotated[tuple[Lasting, ...], some] | None = Field(
         None, alias="flush_lengths", description="The flush lengths it offers, e.g. [15 s, 30 s, 60 s]."
+    )
+    flushes_a_day: Annotated[int, Count(0, 50)] | None = Field(
+        None, description="How many line flushes a day it takes."
+    )
+    plan_steps: Annotated[int, Count(0, 50)] | None = Field(
+        None, description="How many steps of a heating plan a day it takes."
+    )
+    tells_weekdays: YesNo | None = Field(
+        None, description="false if it runs every day alike, true if it tells the days of the week apart."
+    )
+    seasons: YesNo | None = Field(
+        None, description="false if it knows no dates: neither months nor days away; true if it does."
     )
     after_power_cut: Literal["resume", "midnight", "wait"] = default(
         "resume",

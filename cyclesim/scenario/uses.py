@@ -37,6 +37,17 @@ def check_uses(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault
     yield from _asked(tree)
     yield from _one_currency(tree)
     yield from _fed(tree)
+    yield from _cleaned(tree)
+
+
+def _cleaned(tree: Tree) -> Iterator[Fault]:
+    """Only a filter that is there can be cleaned."""
+    path, equipment = ("water_care", "clean_filter_every"), tree.get(("plant", "equipment"), default={})
+    if tree.get(path, default=None) is None or not isinstance(equipment, dict):
+        return
+    if not any(isinstance(one, dict) and one.get("kind") == "filter" for one in equipment.values()):
+        found = f"'{shorten(str(tree.get(path)))}' without a filter"
+        yield tree.fault(path, found, "equipment of kind: filter is due")
 
 
 def _watched(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault]:

@@ -1,6 +1,7 @@
 """What a file that is sound becomes: SI floats, pipes, speeds, prices, defaults."""
 
 import math
+import re
 from datetime import time
 
 import pytest
@@ -276,3 +277,32 @@ def test_a_title_of_its_own_is_needed():
     """A report without a heading helps nobody."""
     with pytest.raises(InputError, match="title: found '', a text"):
         edited(("title: Mill pond tub, one two-speed pump", "title: ''"))
+
+
+# ---------------------------------------------------------------- water care
+
+
+def test_water_care_is_kept_in_si():
+    """3 ppm and 1 mg/L in kg/m3 (1 mg/L is 1 g/m3), times in seconds, the date as it is."""
+    care = load_text(
+        TEXT
+        + "\nwater_care:\n"
+        + "  disinfectant: {residual: 3 ppm, half_life: [90 min, 1 d], at_least: 1 mg/L}\n"
+        + "  refill_every: 90 days\n  last_refill: 2027-01-01\n  clean_filter_every: 14 days\n"
+    ).water_care
+    assert math.isclose(0.003, care.disinfectant.residual_kg_m3)
+    assert math.isclose(0.001, care.disinfectant.at_least_kg_m3)
+    assert (5400.0, 86_400.0) == care.disinfectant.half_life_s
+    assert (90 * 86_400.0, 14 * 86_400.0) == (care.refill_every_s, care.clean_filter_every_s)
+    assert "2027-01-01" == care.last_refill.isoformat()
+    assert load_text(TEXT).water_care is None
+
+
+def test_the_starter_shows_water_care_and_controller_keys_that_load():
+    """The commented-out lines are sound when their # is taken away."""
+    text = re.sub(r"^(  )?# ?(?=(  )?(water_care|disinfectant|refill_every|last_refill|clean_filter_every"
+                  r"|flushes_a_day|tells_weekdays):)", r"\1", TEXT, flags=re.MULTILINE)  # fmt: skip
+    built = load_text(text)
+    assert built.water_care.last_refill is not None
+    assert built.water_care.disinfectant is not None
+    assert (4, False) == (built.controller.flushes_a_day, built.controller.tells_weekdays)

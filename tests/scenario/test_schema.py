@@ -52,6 +52,8 @@ a month short of a year, and a mean without its unit
 monthly means and a yearly one
 air as no air is
 weather and prices from files where there are none
+water care without units
+what no controller takes
 """
 
 

@@ -1,0 +1,76 @@
+"""What of a schedule a controller on the wall cannot take: too much in a day, or days that differ."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from cyclesim.analysis.words import listed
+from cyclesim.control.calendar import WEEKDAYS
+from cyclesim.scenario.heating import PlanStep
+from cyclesim.scenario.schedule import Controller, Schedule
+
+Misfit = tuple[str, str]
+"""What does not fit, and what mends it."""
+
+
+def too_many_a_day(takes: Controller, schedule: Schedule) -> Iterator[Misfit]:
+    """More filter runs, line flushes or steps of the heating plan on some day of the week than it takes."""
+    plan = schedule.heating.plan if schedule.heating else ()
+    for what, entries, most, mend in (
+        ("filter runs", schedule.filter_runs, takes.filter_windows, "join filter runs"),
+        ("line flushes", schedule.line_flushes, takes.flushes_a_day, "fewer and longer flushes"),
+        ("steps of the heating plan", plan, takes.plan_steps, "join steps, or keep one set point for longer"),
+    ):
+        found = max(
+            sum(
+                1 if isinstance(one, PlanStep) else len(one.start or ())
+                for one in entries
+                if one.days is None or day in one.days
+            )
+            for day in range(len(WEEKDAYS))
+        )
+        if most is not None and found > most:
+            yield f"{found} {what} a day, and it takes {most}", mend
+
+
+def days_apart(takes: Controller, schedule: Schedule) -> Iterator[Misfit]:
+    """What is not on every day, where the controller cannot tell days or dates apart."""
+    for what, entries in (
+        ("a filter run", schedule.filter_runs),
+        ("a line flush", schedule.line_flushes),
+        ("an air purge", schedule.air_purges),
+        ("a step of the heating plan", schedule.heating.plan if schedule.heating else ()),
+    ):
+        for one in entries:
+            by_date = takes.seasons is False and _by_date(one.repeats)
+            if by_date:
+                cause = f"{what} with {one.repeats}, and it knows no dates"
+                yield cause, "let it be on all year, or key it in by hand when its time comes"
+            elif takes.tells_weekdays is False and not _daily(one.days, one.repeats):
+                on = one.repeats or listed([WEEKDAYS[day] for day in sorted(set(one.days or ()))])
+                cause = f"{what} on {on} only, and it runs every day alike"
+                yield cause, "let it be on every day, or switch it by hand"
+    if takes.seasons is False and schedule.heating and schedule.heating.absences:
+        n = len(schedule.heating.absences)
+        cause = f"{n} absence{'s' if n > 1 else ''} in the heating, and it knows no dates"
+        yield cause, "change the set point by hand on leaving and on coming back"
+
+
+def _parts(rule: str) -> dict[str, str]:
+    return dict(part.split("=") for part in rule.split(";"))
+
+
+def _by_date(rule: str | None) -> bool:
+    """Whether a recurrence rule needs a calendar that knows dates, not only the days of the week."""
+    parts = _parts(rule) if rule else {}
+    by = parts.keys() & {"BYMONTH", "BYMONTHDAY"} or parts.get("INTERVAL", "1") != "1"
+    return bool(by) or parts.get("FREQ") in ("MONTHLY", "YEARLY")
+
+
+def _daily(days: tuple[int, ...] | None, rule: str | None) -> bool:
+    """Whether an entry is on every day of the year."""
+    if rule is None:
+        return days is None or len(set(days)) == len(WEEKDAYS)
+    parts = _parts(rule)
+    every_weekday = len(set(parts.get("BYDAY", "").split(","))) == len(WEEKDAYS)
+    return not _by_date(rule) and (every_weekday or (parts["FREQ"] == "DAILY" and "BYDAY" not in parts))
