@@ -72,7 +72,9 @@ def _draws_elsewhere(tree: Tree, names: set[str]) -> Iterator[Fault]:
     for path, _ in tree.match("plant.legs.*.suction"):
         if path[2] in names:
             found = f"suction fittings on the leg '{shorten(str(path[2]))}'"
-            yield tree.fault(path, found, "they stand at a leg that follows tub in the network", at=tree.mark((*path, KEY)))
+            yield tree.fault(
+                path, found, "they stand at a leg that follows tub in the network", at=tree.mark((*path, KEY))
+            )
 
 
 def _strings(value: Any) -> Iterator[str]:

@@ -7,7 +7,7 @@ from pydantic import Field, model_validator
 from cyclesim.scenario.fields import YesNo
 from cyclesim.scenario.forms import Count, Model, Quantity, RefusedError
 
-Height = Annotated[float, Quantity("length", ge=-10, le=8, example="300 mm, or -2 ft below the water")]
+Height = Annotated[float, Quantity("length", ge=-10, le=8, example="300 mm or -2 ft")]
 Clear = Annotated[float, Quantity("length", ge=0, le=20, example="600 mm or 2 ft")]
 Apart = Annotated[float, Quantity("length", ge=0, le=300)]
 OpenArea = Annotated[float, Quantity("area", ge=0.0005, le=1, example="150 cm2 or 23 in2")]
@@ -21,7 +21,9 @@ class PumpRoom(Model):
     drain: YesNo | None = Field(
         None, description="true: water on its floor runs off by itself, or a sump pump lifts it."
     )
-    weather_tight: YesNo | None = Field(None, description="true: neither rain nor spray reaches what is in it.")
+    weather_tight: YesNo | None = Field(
+        None, description="true: neither rain nor spray reaches what is in it."
+    )
     distance_m: Apart | None = Field(
         None, alias="distance", description="How far it stands from the tub's edge, e.g. 8 m."
     )
@@ -44,7 +46,9 @@ class Suction(Model):
     @model_validator(mode="after")
     def _one_of_several(self) -> "Suction":
         if self.one_can_be_shut and self.fittings < 2:
-            raise RefusedError("", "two fittings or more, of which one can be shut off", at=("one_can_be_shut",))
+            raise RefusedError(
+                "", "two fittings or more, of which one can be shut off", at=("one_can_be_shut",)
+            )
         return self
 
     @property
