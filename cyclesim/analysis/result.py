@@ -14,6 +14,7 @@ from cyclesim.analysis.history import History
 from cyclesim.analysis.metrics import Metrics
 from cyclesim.analysis.outages import measure_outages
 from cyclesim.analysis.rules import check
+from cyclesim.analysis.suction import measure_room, measure_suction
 from cyclesim.analysis.tub import measure_tub
 from cyclesim.scenario.model import Scenario
 from cyclesim.simulation.assembly import Plant
@@ -120,4 +121,6 @@ def measure(history: History) -> Metrics:
         tub=measure_tub(plant, trace, history.filtered, history.truth.people, metered),
         energy=measure_energy(plant, trace, metered, history.truth),
         outages=measure_outages(plant, trace),
+        suction=measure_suction(plant, programme),
+        pump_room=measure_room(plant),
     )

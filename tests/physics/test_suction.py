@@ -26,9 +26,9 @@ def celsius(fahrenheit: float) -> float:
         # and 2 ft, level 15 ft above the pump: 46 ft; 20 ft below it: 11 ft. They round to whole feet.
         (-15.0, 2.4, 14.7, 46.0, 0.3),
         (20.0, 2.4, 14.7, 11.0, 0.3),
-        # TP-410, flow-of-fluids handbook, example 7.32: water of 60 degF, 5 psi over the air of sea level on it,
-        # level 25 ft below the pump, 6 ft lost. Inputs seen second-hand in the fluids library's notebook, which
-        # works it out as 13.887 ft (its printed answer was not seen).
+        # TP-410, flow-of-fluids handbook, example 7.32: water of 60 degF, 5 psi over sea-level air on it,
+        # level 25 ft below the pump, 6 ft lost. Inputs seen second-hand in the fluids library's notebook,
+        # which works it out as 13.887 ft (its printed answer was not seen).
         (25.0, 6.0, 14.6959 + 5.0, 13.887, 0.05),
     ],
 )
@@ -43,8 +43,9 @@ def test_npsh_of_printed_examples(
 def test_a_textbook_pump_begins_to_cavitate_where_its_text_says() -> None:
     """Example 14-3 of a university textbook on fluid mechanics, seen second-hand in a companion code.
 
-    Water of 25 degC, 1.219 m above the pump, 10.5 ft of 4 in pipe of 0.02 in roughness, K 0.5 + 3 x 0.3 + 6.0.
-    The pump needs 6.13 ft at 600 gpm and 7.0 ft at 680: "above approximately 600 gpm" it cavitates.
+    Water of 25 degC, 1.219 m above the pump, 10.5 ft of 4 in pipe of 0.02 in roughness,
+    K 0.5 + 3 x 0.3 + 6.0. The pump needs 6.13 ft at 600 gpm and 7.0 ft at 680: "above approximately
+    600 gpm" it cavitates.
     """
     bore_m, area_m2 = 4 * 0.0254, math.pi / 4 * (4 * 0.0254) ** 2
 
@@ -71,7 +72,7 @@ def test_the_most_that_can_be_lifted_follows_the_steam_tables(water_c: float) ->
 
 @pytest.mark.parametrize("altitude_m", [-400.0, 0.0, 400.0, 1500.0, 3000.0, 5000.0])
 def test_air_thins_out_as_in_the_standard_atmosphere(altitude_m: float) -> None:
-    """The U.S. Standard Atmosphere of 1976 as the fluids library has it, which counts geopotential heights."""
+    """The U.S. Standard Atmosphere of 1976 as the fluids library has it (geopotential heights)."""
     from fluids.atmosphere import ATMOSPHERE_1976
 
     assert pytest.approx(ATMOSPHERE_1976(altitude_m).P, rel=1e-3) == air_pressure_pa(altitude_m)
