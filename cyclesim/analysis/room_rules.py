@@ -19,7 +19,8 @@ LEAST_FITTINGS = 2
 """How many suction fittings a pump must have: one may be covered by a body or by hair."""
 
 NPSH_MARGIN_M = 0.5
-"""What must be left over the NPSH of the data sheet, at which a pump has already lost 3 % of its head."""
+"""What must be left over the NPSH of the data sheet, at which a pump has
+already lost 3 % of its head (ISO 9906, from memory)."""
 
 _HARDLY_ANY = 0.05
 """Share of the flow with every valve open below which a pump counts as pumping against a shut valve."""

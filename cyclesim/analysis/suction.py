@@ -83,7 +83,7 @@ def least_npsh(plant: Plant, programme: Programme, pump: str) -> tuple[float, Pl
     above_m, node = plant.pumps[pump].above_water_m, _inlet(plant, pump)
     if above_m is None:
         return None
-    air_pa = air_pressure_pa(plant.scenario.place.altitude_m or 0.0)
+    air_pa = air_pressure_pa(plant.scenario.place.altitude_m)
     rows = [
         (npsh_available_m(duty.duty.heads_m[node], above_m, warmest_c(plant), air_pa), duty)
         for duty, _ in together(plant, programme)

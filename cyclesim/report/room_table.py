@@ -48,7 +48,7 @@ def _facts(room: PumpRoomMetrics) -> list[str]:
         _either(room.below_ground, "below ground", "not below ground"),
         _either(room.drain, "drained", "without a drain"),
         _either(room.weather_tight, "weather-tight", "not weather-tight"),
-        None if room.distance_m is None else f"{room.distance_m:g} m from the tub",
+        None if room.distance_m is None else f"{number(room.distance_m)} m from the tub",
         None
         if room.free_space_m is None
         else f"{1000.0 * room.free_space_m:.0f} mm free before its machines",

@@ -169,7 +169,7 @@ class Scenario(Model):
     def assumed(self) -> list[Assumed]:
         """The sea's own height, where it decides what a pump can draw."""
         asked = any(pump.npsh_needed_m is not None for pump in self.plant.pumps.values())
-        if self.place.altitude_m is not None or not asked:
+        if "altitude_m" in self.place.model_fields_set or not asked:
             return []
         return [Assumed("place.altitude", "0 m", "0 to 2000 m", "the sea's own; " + CHOICE)]
 

@@ -24,7 +24,7 @@ def test_a_row_for_each_pump_and_the_room_in_a_line() -> None:
     text = said(rows, PumpRoomMetrics(True, False, True, 8.0, 0.6))
     assert "main 0.30 8.4 3.0 2 0.43" in text
     assert "circulator -0.25 - - - -" in text
-    room = "below ground; without a drain; weather-tight; 8 m from the tub; 600 mm free before its machines"
+    room = "below ground; without a drain; weather-tight; 8.0 m from the tub; 600 mm free before its machines"
     assert text.endswith(f"The pump room: {room}.")
 
 
