@@ -33,6 +33,7 @@ mile = 1609.344 * meter = _ = mi
 m2 = meter ** 2
 cm2 = centimeter ** 2
 ft2 = foot ** 2 = _ = sqft
+in2 = inch ** 2
 m3 = meter ** 3
 liter = 0.001 * meter ** 3 = L = l = liters = litre = litres
 milliliter = 0.000001 * meter ** 3 = mL = ml
@@ -102,7 +103,7 @@ _LENGTHS = (
 _DEGREES = ("degC", "degF", "°C", "°F", "C", "F")
 KINDS: dict[str, Kind] = {
     "length": Kind("a length", "9 m or 30 ft", "m", _LENGTHS, ((0, "mm"), (1, "m"))),
-    "area": Kind("an area", "3.1 m2 or 33 ft2", "m2", ("m2", "cm2", "ft2", "sqft"), ((0, "m2"),)),
+    "area": Kind("an area", "3.1 m2 or 33 ft2", "m2", ("m2", "cm2", "ft2", "sqft", "in2"), ((0, "m2"),)),
     "volume": Kind(
         "a volume",
         "1500 L or 400 gal",

@@ -323,9 +323,9 @@ def test_json_has_every_part_with_mappings_by_name(week: Week) -> None:
     """The parts of the JSON, in a stable order; legs, pumps and heat sources by name."""
     _, values, _ = week
     assert list(values) == [
-        "about", "legs", "pumps", "heat_sources", "blowers", "tub", "energy", "outages", "water_care",
-        "findings",
-        "checked", "duties", "defaults", "clock_changes",
+        "about", "legs", "pumps", "heat_sources", "blowers", "tub", "energy", "outages", "treatment",
+        "water_care", "suction", "pump_room", "findings", "checked", "valves_left", "duties", "defaults",
+        "clock_changes",
     ]  # fmt: skip
     assert values["about"]["days"] == 7
     assert {"suction_left", "left_bench", "left_bench, last jet"} <= set(values["legs"])

@@ -13,6 +13,7 @@ FACTORS = [
     ("1 in", "length", 0.0254),
     ("1 ft", "length", 0.3048),
     ("1 ft2", "area", 0.09290304),
+    ("1 in2", "area", 0.00064516),
     ("1 gal", "volume", 3.785412e-3),
     ("1 ft3", "volume", 2.831685e-2),
     ("1 ppm", "concentration", 1.0e-3),  # of dilute water: 1 mg in 1 kg, taken as 1 L

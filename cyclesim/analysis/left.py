@@ -34,7 +34,7 @@ def positions_left(plant: Plant) -> list[Positions]:
     others = [at for at in plant.may_be_left if at != plant.usually]
     if len(others) < _ALL_UP_TO:
         return others
-    return [at for at in others if sum(a != b for a, b in zip(at, plant.usually, strict=True)) == 1]
+    return [at for at in others if len(plant.not_as_usual(at)) == 1]
 
 
 def left_so(scenario: Scenario, plant: Plant, positions: Positions) -> Scenario:

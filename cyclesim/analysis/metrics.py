@@ -292,6 +292,32 @@ class WaterCareMetrics:
 
 
 @dataclass(frozen=True, slots=True)
+class SuctionMetrics:
+    """The suction side of one pump; None where the file does not say enough."""
+
+    above_water_m: float | None
+    npsh_available_m: float | None
+    """In the worst duty that the schedule can ask for."""
+    npsh_worst_at: str | None
+    npsh_needed_m: float | None
+    suction_fittings_always_open: int | None
+    """The fewest that feed it in any duty, less those that a valve can shut off."""
+    cover_speed_one_blocked_m_s: float | None
+    """The fastest in any duty that can occur; None too where the blocked one is the only one."""
+
+
+@dataclass(frozen=True, slots=True)
+class PumpRoomMetrics:
+    """What the file says of the pump room; None where it says nothing."""
+
+    below_ground: bool | None
+    drain: bool | None
+    weather_tight: bool | None
+    distance_m: float | None
+    free_space_m: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Metrics:
     """Everything that is measured of a run."""
 
@@ -305,3 +331,5 @@ class Metrics:
     treatment: dict[str, TreatmentMetrics] = field(default_factory=dict)
     water_care: WaterCareMetrics | None = None
     """None where the file says nothing of it."""
+    suction: dict[str, SuctionMetrics] = field(default_factory=dict)
+    pump_room: PumpRoomMetrics | None = None

@@ -331,7 +331,7 @@ def left_without_flush(plant: Plant, programme: Programme) -> Judged:
             )
         ]
         if moved_by and kept:
-            fewest = min(kept, key=lambda at: sum(a != b for a, b in zip(at, plant.usually, strict=True)))
+            fewest = min(kept, key=lambda at: len(plant.not_as_usual(at)))
             mend = "a stop, so that no position shuts it whole, or a way past it"
             yield Breach(name, f"with {plant.said_at(fewest)} nothing moves its water", None, "", "", mend)
 

@@ -22,6 +22,7 @@ from cyclesim.analysis.left import LeftLeg, left_so, positions_left, worst_left
 from cyclesim.analysis.metrics import Metrics
 from cyclesim.analysis.outages import measure_outages
 from cyclesim.analysis.rules import check
+from cyclesim.analysis.suction import measure_room, measure_suction
 from cyclesim.analysis.tub import measure_tub
 from cyclesim.analysis.water_care import measure_water_care
 from cyclesim.scenario.model import Scenario
@@ -143,4 +144,6 @@ def measure(history: History) -> Metrics:
             name: measure_treatment(plant, trace, name, history.truth, metered) for name in trace.treatments
         },
         water_care=measure_water_care(history),
+        suction=measure_suction(plant, programme),
+        pump_room=measure_room(plant),
     )

@@ -5,7 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from cyclesim.analysis import care_rules, heat_rules, history_rules, people_rules, plant_rules, state_rules
+from cyclesim.analysis import (
+    care_rules,
+    heat_rules,
+    history_rules,
+    people_rules,
+    plant_rules,
+    room_rules,
+    state_rules,
+)
 from cyclesim.analysis.findings import Breach, Checked, Finding, NotJudged, Rule, grouped, in_order
 from cyclesim.analysis.history import History
 from cyclesim.analysis.spans import Spans, join
@@ -113,6 +121,62 @@ RULES: tuple[Rule, ...] = (
         "what the file says that the controller takes",
         "key in what comes nearest, and put that into the file",
         plant_rules.programme_does_not_fit,
+    ),
+    Rule(
+        "single-suction",
+        "plant",
+        "danger",  # one cover holds a body or hair with all of the pump's pull
+        "A pump draws through two fittings or more, none of which a valve can shut off alone, and with one "
+        "blocked the water runs slowly through the others.",
+        "two fittings, and 0.5 m/s: EN 13451-3 and ANSI/APSP/ICC-7, from memory, not opened; local code "
+        "decides",
+        "two fittings or more on one pipe with no valve between",
+        room_rules.single_suction,
+    ),
+    Rule(
+        "pump-cavitates",
+        "plant",
+        "wear",  # bubbles that collapse eat the impeller
+        "At each duty asked for, the NPSH at a pump's inlet is what its data sheet needs and 0.5 m more.",
+        f"the need is the data sheet's; 0.5 m to spare: {_PRACTICE}",
+        "set it lower, or take loss out of its suction",
+        room_rules.pump_cavitates,
+    ),
+    Rule(
+        "pump-loses-prime",
+        "plant",
+        "wear",  # it runs dry, and its seal burns
+        "A pump above the water primes itself, and a check valve keeps its pipes full.",
+        _PRACTICE,
+        "a self-priming pump with a check valve, or set it below the water",
+        room_rules.pump_loses_prime,
+    ),
+    Rule(
+        "pump-against-shut-valve",
+        "plant",
+        "danger",  # it heats what it holds, to steam if nobody comes
+        "However valves may be left, a pump of the schedule gets 5 % or more of its flow with all open.",
+        f"5 %: {_CHOICE}; no pump against a shut valve: {_PRACTICE}",
+        "a stop on the valve, or a bypass around it",
+        room_rules.pump_against_shut_valve,
+    ),
+    Rule(
+        "room-floods",
+        "plant",
+        "danger",  # electrics under water
+        "A pump room below ground has a drain, and every pump room keeps the weather out.",
+        f"{_PRACTICE}; local electrical code decides",
+        "a drain, and a roof",
+        room_rules.room_floods,
+    ),
+    Rule(
+        "no-room-to-work",
+        "plant",
+        "comfort",
+        "Before filter and valves there is room enough to open them.",
+        _PRACTICE,
+        "clear the space before them",
+        room_rules.no_room_to_work,
     ),
     Rule(
         "heat-without-flow",

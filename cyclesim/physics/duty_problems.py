@@ -28,7 +28,7 @@ def _chains(links: Sequence[Link]) -> list[list[int]]:
     return list(groups.values())
 
 
-def _region(links: Sequence[Link], start: str, without: Link, *, forward: bool) -> set[str]:
+def reachable(links: Sequence[Link], start: str, without: Link, *, forward: bool) -> set[str]:
     """Nodes that water can go on to from `start` (or come from, backwards); the tub is not passed through."""
     seen, todo = {start}, [start]
     while todo:
@@ -64,8 +64,8 @@ def _no_flow_cause(
         return (
             f"{who} cannot push against {_names(others)}: {shutoff:.1f} m at no flow against {against:.1f} m"
         )
-    onward = _region(links, pump.b, pump, forward=True)
-    behind = _region(links, pump.a, pump, forward=False)
+    onward = reachable(links, pump.b, pump, forward=True)
+    behind = reachable(links, pump.a, pump, forward=False)
     lifts = [link.lift_m for link in links if isinstance(link, Pipe) and link.lift_m > 0 and link.a in onward]
     if TUB in onward and TUB in behind and lifts:
         return f"{who} cannot lift the water: {shutoff:.1f} m at no flow against {min(lifts):.1f} m"

@@ -7,8 +7,10 @@ from datetime import UTC, datetime
 
 from cyclesim.analysis.findings import Breach, Checked, Finding, NotJudged, grouped, in_order
 from cyclesim.analysis.rules import RULES
+from cyclesim.analysis.suction import measure_room, measure_suction
 from cyclesim.report.cautions import ADVICE, say_cautions
 from cyclesim.report.layout import Page
+from cyclesim.report.room_table import say_suction
 from cyclesim.report.verdict import say_findings, say_verdict
 from cyclesim.report.words import count
 from cyclesim.scenario.model import Scenario
@@ -33,7 +35,7 @@ def plant_findings(scenario: Scenario) -> tuple[tuple[Finding, ...], Checked]:
 def check_report(
     page: Page, name: str, scenario: Scenario, findings: Sequence[Finding], checked: Checked
 ) -> None:
-    """One line for the file, then the rules that need no run."""
+    """One line for the file, then the rules that need no run, and what pumps draw."""
     page.line(f"{name} is sound: {scenario.title}.", style="bold")
     filled = count(len(scenario.defaults), "default was", "defaults were")
     page.line(f"{filled} filled in; cyclesim run lists them.")
@@ -41,4 +43,6 @@ def check_report(
     page.line("Of the rules that need no run:")
     say_verdict(page, findings, checked)
     say_findings(page, findings)
+    plant = Plant(scenario)
+    say_suction(page, measure_suction(plant, Programme(scenario)), measure_room(plant))
     say_cautions(page, [ADVICE])

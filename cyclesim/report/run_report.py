@@ -9,6 +9,7 @@ from cyclesim.report.care_tables import say_water_care
 from cyclesim.report.cautions import RUN_CAUTIONS, say_cautions
 from cyclesim.report.defaults_table import say_defaults
 from cyclesim.report.layout import Page
+from cyclesim.report.room_table import say_suction
 from cyclesim.report.tables import say_energy, say_legs, say_pumps, say_sources, say_tub
 from cyclesim.report.use_tables import say_blowers, say_made_from, say_people, say_power_cuts
 from cyclesim.report.verdict import say_findings, say_verdict
@@ -36,6 +37,7 @@ def run_report(page: Page, result: Result, *, everything: bool = False) -> None:
     say_legs(page, metrics.legs, result.scenario.limits.water_age_s / 3600.0)
     say_left(page, result.left)
     say_pumps(page, metrics.pumps, metrics.energy.currency)
+    say_suction(page, metrics.suction, metrics.pump_room)
     say_sources(page, metrics.heat_sources, metrics.energy.currency)
     say_made_from(page, metrics.heat_sources)
     say_blowers(page, metrics.blowers, metrics.energy.currency)

@@ -24,6 +24,7 @@ from cyclesim.scenario.fields import (
 )
 from cyclesim.scenario.forms import Assumed, Model, Quantity, RefusedError, default, did_you_mean, one_of
 from cyclesim.scenario.lists import Points
+from cyclesim.scenario.pump_room import Height, SuctionHead
 from cyclesim.scenario.wiring import STARTED, Starters
 from cyclesim.units import format_quantity
 
@@ -148,6 +149,22 @@ class Pump(_Running):
     )
     zone: Name | None = Field(None, description="The zone it stands in.")
     also_started_by: Starters = STARTED
+    above_water_m: Height | None = Field(
+        None,
+        alias="above_water",
+        description="How far its inlet lies above the tub's water, e.g. 300 mm; negative below it.",
+    )
+    npsh_needed_m: SuctionHead | None = Field(
+        None,
+        alias="npsh_needed",
+        description="The NPSH its data sheet asks for at the largest flow of its highest speed, e.g. 2.5 m.",
+    )
+    self_priming: YesNo = default(
+        False,
+        spread="as built",
+        source=PRACTICE,
+        description="true if it draws its suction pipe empty of air by itself.",
+    )
 
     @model_validator(mode="after")
     def _one_or_two_speeds(self) -> "Pump":
@@ -173,6 +190,10 @@ class Pump(_Running):
             own = {name: getattr(self, name) for name in _Running.model_fields}
             return {"on": Speed.model_construct(_fields_set=None, **own)}
         return {"low": _powered(self.low, self.high), "high": _powered(self.high, self.low)}
+
+    def idle(self) -> frozenset[str]:
+        """A pump that is not known to stand above the water need not prime itself."""
+        return frozenset() if (self.above_water_m or 0.0) > 0.0 else frozenset({"self_priming"})
 
     def assumed(self) -> list[Assumed]:
         """The power of a speed that is a share of the other."""

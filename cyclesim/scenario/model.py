@@ -6,10 +6,11 @@ from pydantic import Field
 
 from cyclesim.scenario.fields import Pause, Span, WaterTemperature
 from cyclesim.scenario.fields import Speed as SpeedField
-from cyclesim.scenario.forms import Count, Model, Quantity, default
+from cyclesim.scenario.forms import Assumed, Count, Model, Quantity, default
 from cyclesim.scenario.lists import Pair
 from cyclesim.scenario.place import Circuit, Place, Supply
 from cyclesim.scenario.plant import Plant
+from cyclesim.scenario.pump_room import Clear
 from cyclesim.scenario.schedule import Controller, Interlock, Schedule
 from cyclesim.scenario.water_care import WaterCare
 
@@ -121,6 +122,20 @@ class Limits(Model):
         source=CHOICE,
         description="How far below the set point water is cold to those who step in.",
     )
+    cover_speed_m_s: SpeedField = default(
+        0.5,
+        alias="cover_speed",
+        spread="0.45 to 0.5 m/s",
+        source="EN 13451-3, from memory, not opened",
+        description="The fastest that water may run through a suction cover with another one blocked.",
+    )
+    free_space_m: Clear = default(
+        0.6,
+        alias="free_space",
+        spread="500 to 900 mm",
+        source=PRACTICE,
+        description="The free floor that is due before filter and valves.",
+    )
 
 
 class Default(NamedTuple):
@@ -154,6 +169,13 @@ class Scenario(Model):
     limits: Limits = Field(
         default_factory=lambda: Limits.model_validate({}), description="What the rules judge by."
     )
+
+    def assumed(self) -> list[Assumed]:
+        """The sea's own height, where it decides what a pump can draw."""
+        asked = any(pump.npsh_needed_m is not None for pump in self.plant.pumps.values())
+        if "altitude_m" in self.place.model_fields_set or not asked:
+            return []
+        return [Assumed("place.altitude", "0 m", "0 to 2000 m", "the sea's own; " + CHOICE)]
 
     @property
     def circuits(self) -> dict[str, Circuit]:

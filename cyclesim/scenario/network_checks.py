@@ -38,17 +38,43 @@ def check_network(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fa
             if uses < 2:
                 found = f"'{shorten(node)}', a junction that the network uses {('never', 'once')[uses]}"
                 yield tree.fault(("plant", "junctions", index), found, "a junction joins two chains or more")
+        drawing: list[str] = []
         for index, raw in enumerate(network):
             try:
                 (chain,) = read_network([raw])
             except (RefusedError, SeveralError):
+                drawing += _strings(raw)
                 continue  # said already where the value was read
             yield from _chain(tree, chain, (*_NETWORK, index), nodes)
+            drawing += _after_tub(chain)
+        yield from _draws_elsewhere(tree, {*written} - {*drawing})
     if nodes is not None and None not in names.values():
         yield from _each_once(tree, network, names, nodes)
     everything = [*nodes, *(name for known in names.values() for name in known or ())] if nodes else []
     meant = [near for name in written if name not in everything and (near := nearest(name, everything))]
     yield from _left_out(tree, names, {*written, *meant})
+
+
+def _after_tub(chain: Chain, after: Any = "") -> Iterator[str]:
+    """Every name that follows the tub in a chain; `after` is what stands before a branch."""
+    for item in chain:
+        if isinstance(item, str):
+            if after == "tub":
+                yield item
+        else:
+            for branch in item.branches:
+                yield from _after_tub(branch, after)
+        after = item
+
+
+def _draws_elsewhere(tree: Tree, names: set[str]) -> Iterator[Fault]:
+    """Suction fittings of legs that do not start in the tub."""
+    for path, _ in tree.match("plant.legs.*.suction"):
+        if path[2] in names:
+            found = f"suction fittings on the leg '{shorten(str(path[2]))}'"
+            yield tree.fault(
+                path, found, "they stand at a leg that follows tub in the network", at=tree.mark((*path, KEY))
+            )
 
 
 def _strings(value: Any) -> Iterator[str]:

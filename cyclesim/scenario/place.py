@@ -109,6 +109,11 @@ class Place(Model):
         default_factory=lambda: _with_outdoors({}),
         description="Named temperatures around the plant; outdoors is built in.",
     )
+    altitude_m: Annotated[float, Quantity("length", ge=-430, le=5000, example="400 m or 1300 ft")] = Field(
+        0.0,
+        alias="altitude",
+        description="Height above the sea, for what pumps can draw; the sea's own unless said.",
+    )
 
     @model_validator(mode="after")
     def _soil_known(self) -> "Place":

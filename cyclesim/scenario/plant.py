@@ -29,6 +29,7 @@ from cyclesim.scenario.heat_sources import AnyHeatSource
 from cyclesim.scenario.machines import CheckValve, Diverter, Equipment, Pump, Valve
 from cyclesim.scenario.network import Network
 from cyclesim.scenario.pipes import DUE, Fittings, Pipe, read_pipe
+from cyclesim.scenario.pump_room import PumpRoom, Suction
 from cyclesim.scenario.treatment import Treatment
 from cyclesim.units import format_quantity
 
@@ -214,6 +215,9 @@ class Leg(Model):
         alias="outlet_above_water",
         description="How far above the water it ends, e.g. a spout; 0 unless said.",
     )
+    suction: Suction | None = Field(
+        None, description="The fittings through which it draws from the tub: how many, how open."
+    )
 
     @model_validator(mode="after")
     def _sized(self) -> "Leg":
@@ -229,6 +233,8 @@ class Leg(Model):
             )
         if self.dead_end and self.manifold is not None:
             raise RefusedError("", "a dead end is capped and feeds no jets", at=("manifold",))
+        if self.suction is not None and self.dead_end:
+            raise RefusedError("", "a dead end is capped and draws nothing", at=("suction",))
         return self
 
     @property
@@ -259,6 +265,9 @@ class Plant(Model):
     """Everything that is built, and how it is joined."""
 
     tub: Tub = Field(description="The tub: water, cover, shell.")
+    pump_room: PumpRoom | None = Field(
+        None, description="The room of the machines: below ground or not, drained, dry, with room to work."
+    )
     legs: Annotated[dict[str, Leg], named] = Field(description="Runs of pipe, by name.")
     pumps: Annotated[dict[str, Pump], named] = Field(description="Pumps, by name.")
     equipment: Annotated[dict[str, Equipment], named] = Field(

@@ -334,6 +334,10 @@ class Plant:
         turned = zip(self.turnable, positions, self.usually, strict=True)
         return ", ".join(self.said_one(name, at) for name, at, usual in turned if at != usual)
 
+    def not_as_usual(self, positions: Positions) -> list[str]:
+        """The valves and diverters that are in another position than the usual one."""
+        return [n for n, at, usual in zip(self.turnable, positions, self.usually, strict=True) if at != usual]
+
     @staticmethod
     def said_one(name: str, position: str) -> str:
         """One valve in a position: `bypass shut`, `seats at left`."""

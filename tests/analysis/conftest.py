@@ -28,12 +28,15 @@ plant:
     surface: 3 m2
     cover: {foam: 60 mm, fit: good}
     shell: {wall: 120 mm, of: concrete, insulation: 50 mm, area: 7 m2, zone: soil}
+  pump_room: {below_ground: true, drain: true, weather_tight: true, distance: 6 m, free_space: 700 mm}
   legs:
-    suction: {pipe: 63 PN10, length: 6 m, zone: soil}
+    suction: {pipe: 63 PN10, length: 6 m, zone: soil, suction: {fittings: 2, open_area: 180 cm2}}
     bench: {pipe: 63 PN10, length: 8 m, zone: soil,
             manifold: {jets: 3, spacing: 400 mm, each: 60 L/min at 6 m}}
   pumps:
     main:
+      above_water: -300 mm
+      npsh_needed: 2.5 m
       low: {max_head: 4 m, max_flow: 300 L/min, power: 300 W, current: 1.5 A}
       high: {max_head: 16 m, max_flow: 600 L/min, power: 1500 W, current: 7 A}
       changeover: 2 s

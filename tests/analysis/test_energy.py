@@ -126,6 +126,8 @@ def test_what_a_source_waited_for(run: Run) -> None:
 def test_a_one_speed_pump_has_no_low_and_high(run: Run) -> None:
     """Its hours are in running_h alone."""
     two = """
+      above_water: -300 mm
+      npsh_needed: 2.5 m
       low: {max_head: 4 m, max_flow: 300 L/min, power: 300 W, current: 1.5 A}
       high: {max_head: 16 m, max_flow: 600 L/min, power: 1500 W, current: 7 A}
       changeover: 2 s"""

@@ -1,0 +1,243 @@
+"""Rules of the pump room and of the suction side, judged from the drawing: no run is needed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from cyclesim.analysis.combinations import running, together
+from cyclesim.analysis.findings import Breach, NotJudged
+from cyclesim.analysis.suction import Draw, draws, least_npsh
+from cyclesim.analysis.words import apart, flow, listed
+from cyclesim.physics.duty_problems import NO_FLOW_M3_S, reachable
+from cyclesim.physics.links import TUB
+from cyclesim.scenario.pump_room import PumpRoom
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.programme import Programme
+
+LEAST_FITTINGS = 2
+"""How many suction fittings a pump must have: one may be covered by a body or by hair."""
+
+NPSH_MARGIN_M = 0.5
+"""What must be left over the NPSH of the data sheet, at which a pump has
+already lost 3 % of its head (ISO 9906, from memory)."""
+
+_HARDLY_ANY = 0.05
+"""Share of the flow with every valve open below which a pump counts as pumping against a shut valve."""
+
+Judged = Iterator[Breach | NotJudged]
+
+
+def single_suction(plant: Plant, programme: Programme) -> Judged:
+    """A pump draws through one fitting, or through covers that are too fast while one is blocked."""
+    del programme
+    limit = plant.scenario.limits.cover_speed_m_s
+    for pump in plant.pumps:
+        known, unknown = draws(plant, pump)
+        for name in unknown:
+            yield NotJudged(f"the file does not describe the suction fittings of {name}, which feeds {pump}")
+        if unknown or not known:
+            continue
+        fewest = min(known, key=lambda draw: (draw.fittings, len(plant.not_as_usual(draw.duty.positions))))
+        if fewest.fittings < LEAST_FITTINGS:
+            yield Breach(
+                pump,
+                _why_alone(plant, known, fewest),
+                fewest.fittings,
+                "fittings",
+                f"{fewest.fittings} of at least {LEAST_FITTINGS} always draws",
+                "two fittings or more on one pipe with no valve between, too far apart for one body to cover",
+                less_is_worse=True,
+            )
+            continue
+        fastest = max(known, key=lambda d: (round(d.speed_m_s or 0.0, 9), -len(running(plant, d.duty))))
+        speed = fastest.speed_m_s or 0.0
+        if speed > limit:
+            value, most = apart(speed, limit, 2)
+            yield Breach(
+                pump,
+                f"with one of {fastest.fittings} suction fittings blocked the others take "
+                f"{flow(fastest.flow_m3_s)}, at {fastest.duty.name}",
+                speed,
+                "m/s",
+                f"{value} m/s of {most} m/s through a cover",
+                _open_enough(fastest, limit),
+            )
+
+
+def _why_alone(plant: Plant, known: list[Draw], fewest: Draw) -> str:
+    """What leaves a pump with one suction fitting: the drawing, a service valve or a valve's position."""
+    built = sum(cover.fittings for cover in fewest.covers)
+    if built >= LEAST_FITTINGS:
+        return f"a valve can shut off one of its {built} suction fittings"
+    more = [d for d in known if d.duty.speeds == fewest.duty.speeds and d.fittings >= LEAST_FITTINGS]
+    alike = zip(plant.turnable, fewest.duty.positions, *(draw.duty.positions for draw in more), strict=True)
+    culprits = [plant.said_one(valve, at) for valve, at, *others in alike if at not in others]
+    if more and culprits:
+        return f"with {listed(culprits)}, one suction fitting feeds it"
+    return "one suction fitting feeds it"
+
+
+def _open_enough(draw: Draw, limit_m_s: float) -> str:
+    """The open area that each cover needs, and how many covers like these would do."""
+    each_m2 = draw.flow_m3_s / limit_m_s / (draw.fittings - 1)
+    mend = f"covers with at least {math.ceil(1e4 * each_m2 - 1e-6)} cm2 of open area each"
+    areas = {cover.open_area_m2 for cover in draw.covers}
+    if len(areas) == 1:
+        like = 1 + math.ceil(draw.flow_m3_s / limit_m_s / areas.pop() - 1e-9)
+        mend += f", or {like} fittings like these"
+    return mend
+
+
+def pump_cavitates(plant: Plant, programme: Programme) -> Judged:
+    """The head left at a pump's inlet is less than its data sheet asks for and a margin."""
+    for pump, sheet in plant.pumps.items():
+        if sheet.above_water_m is None or sheet.npsh_needed_m is None:
+            lacks = "above_water" if sheet.above_water_m is None else "npsh_needed"
+            yield NotJudged(f"{pump} has no {lacks}")
+            continue
+        found = least_npsh(plant, programme, pump)
+        if found is None:
+            continue
+        left_m, duty = found
+        due_m = sheet.npsh_needed_m + NPSH_MARGIN_M
+        if left_m < due_m:
+            value, least = apart(left_m, due_m, 1)
+            lacks_m = math.ceil(10.0 * (due_m - left_m) - 1e-9) / 10.0
+            yield Breach(
+                pump,
+                f"at {duty.name}, its inlet {_height(sheet.above_water_m)} the water",
+                left_m,
+                "m",
+                f"{value} m of NPSH, and {least} m are due: {sheet.npsh_needed_m:g} m needed and "
+                f"{NPSH_MARGIN_M:g} m to spare",
+                f"set it at least {lacks_m:g} m lower, or take that much loss out of its suction: "
+                "a larger bore, a shorter way, fewer elbows",
+                less_is_worse=True,
+            )
+
+
+def _height(above_m: float) -> str:
+    return f"{abs(above_m):g} m {'above' if above_m >= 0.0 else 'below'}"
+
+
+def pump_loses_prime(plant: Plant, programme: Programme) -> Judged:
+    """A pump above the water cannot draw by itself, or nothing keeps the water in its pipes."""
+    del programme
+    for pump, sheet in plant.pumps.items():
+        if sheet.above_water_m is None:
+            yield NotJudged(f"{pump} has no above_water")
+        elif sheet.above_water_m > 0.0:
+            lacks, mends = list[str](), list[str]()
+            if not sheet.self_priming:
+                lacks.append("it is not self-priming")
+                mends.append("a self-priming pump")
+            if not _held(plant, pump):
+                lacks.append("no check valve keeps its pipes full")
+                mends.append("a check valve at the pump or a foot valve")
+            if lacks:
+                yield Breach(
+                    pump,
+                    " and ".join(lacks),
+                    sheet.above_water_m,
+                    "m",
+                    f"its inlet lies {_height(sheet.above_water_m)} the water",
+                    f"{' with '.join(mends)}, or set it below the water",
+                )
+
+
+def _held(plant: Plant, pump: str) -> bool:
+    """Whether a check valve, its own or on its way in or out, lets no water run back through a pump."""
+    if plant.pumps[pump].check_valve:
+        return True
+    own = next(link for link in plant.links if link.name == pump)
+    out = reachable(plant.links, own.a, own, forward=True)
+    back = reachable(plant.links, own.b, own, forward=False)
+    return TUB not in out or TUB not in back
+
+
+def pump_against_shut_valve(plant: Plant, programme: Programme) -> Judged:
+    """In a position that valves may be left in, a pump that the schedule runs gets hardly any water."""
+    found: dict[tuple[str, tuple[str, ...]], list[tuple[float, float, int, str]]] = {}
+    for asked, names in together(plant, programme):
+        duties = {at: plant.duty(asked.speeds, at) for at in plant.may_be_left}
+        for pump in running(plant, asked):
+            best = max(duty.flow_m3_s(pump) for duty in duties.values())
+            for positions, duty in duties.items():
+                q = duty.flow_m3_s(pump)
+                if best <= NO_FLOW_M3_S or q >= _HARDLY_ANY * best:
+                    continue
+                held = [
+                    plant.said_one(valve, at)
+                    for k, (valve, at) in enumerate(zip(plant.turnable, positions, strict=True))
+                    if any(
+                        plant.duty(asked.speeds, (*positions[:k], other, *positions[k + 1 :])).flow_m3_s(pump)
+                        >= _HARDLY_ANY * best
+                        for other in plant.turnable[valve].known
+                    )
+                ]
+                row = (q, best, len(running(plant, duty)), f"{asked.name} ({listed(names)})")
+                found.setdefault((pump, tuple(held) or (plant.said_at(positions),)), []).append(row)
+    for (pump, valves), rows in found.items():
+        q, best, _, at = min(rows, key=lambda row: (round(row[0], 9), row[2]))
+        which = listed(list(valves))
+        yield Breach(
+            pump,
+            f"against {which}, at {at}",
+            60_000.0 * q,
+            "L/min",
+            f"{flow(max(q, 0.0))} of {flow(best)} with valves open",
+            f"a stop that forbids {which}, or a bypass around it; then leave that out of its "
+            "positions. A pressure switch is no mend: it is content with a shut valve",
+            less_is_worse=True,
+        )
+
+
+def room_floods(plant: Plant, programme: Programme) -> Judged:
+    """Water can stand in the pump room, where the electrics are: from below, or from the weather."""
+    del programme
+    room = plant.sheet.pump_room or PumpRoom.model_validate({})
+    lacks = [key for key in ("below_ground", "weather_tight") if getattr(room, key) is None]
+    if room.below_ground and room.drain is None:
+        lacks.append("drain")
+    if lacks:
+        yield NotJudged(f"the file does not say of the pump room: {', '.join(lacks)}")
+    if room.below_ground and room.drain is False:
+        litres = 1000.0 * plant.volume_m3
+        yield Breach(
+            "pump_room",
+            "it lies below ground without a drain: a leak fills it, and its electrics stand in water",
+            litres,
+            "L",
+            f"the tub alone holds {litres:.0f} L",
+            "a drain that runs off by itself, or a sump pump with a float alarm on another supply; "
+            "electrics high on the wall",
+        )
+    if room.weather_tight is False:
+        yield Breach(
+            "pump_room",
+            "rain and spray reach its electrics",
+            None,
+            "",
+            "",
+            "a roof, a door and a raised sill that keep them out, or enclosures made for wet places",
+        )
+
+
+def no_room_to_work(plant: Plant, programme: Programme) -> Judged:
+    """Less free floor before filter and valves than somebody needs who opens them."""
+    del programme
+    limit, room = plant.scenario.limits.free_space_m, plant.sheet.pump_room
+    if room is None or room.free_space_m is None:
+        yield NotJudged("the file does not say of the pump room: free_space")
+    elif room.free_space_m < limit:
+        value, least = apart(1000.0 * room.free_space_m, 1000.0 * limit, 0)
+        yield Breach(
+            "pump_room",
+            "too narrow before filter and valves",
+            room.free_space_m,
+            "m",
+            f"{value} mm of at least {least} mm",
+            f"clear {least} mm before what must be opened or read, or turn it round",
+            less_is_worse=True,
+        )
