@@ -358,7 +358,7 @@ def programme_does_not_fit(plant: Plant, programme: Programme) -> Judged:
     """The schedule asks for what cannot be keyed into the controller."""
     del programme
     takes, schedule = plant.scenario.controller, plant.scenario.schedule
-    if all(said is None for _, said in takes):
+    if all(said is None for key, said in takes if type(takes).model_fields[key].default is None):
         yield NotJudged("the file does not say what the controller takes")
         return
     for cause, mend in (*too_many_a_day(takes, schedule), *days_apart(takes, schedule)):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from itertools import product
 
 from cyclesim.analysis.combinations import running, together
 from cyclesim.analysis.findings import Breach, NotJudged
@@ -11,8 +12,9 @@ from cyclesim.analysis.suction import Draw, draws, least_npsh
 from cyclesim.analysis.words import apart, flow, listed
 from cyclesim.physics.duty_problems import NO_FLOW_M3_S, reachable
 from cyclesim.physics.links import TUB
+from cyclesim.scenario.machines import Valve
 from cyclesim.scenario.pump_room import PumpRoom
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Plant, Positions
 from cyclesim.simulation.programme import Programme
 
 LEAST_FITTINGS = 2
@@ -156,13 +158,19 @@ def _held(plant: Plant, pump: str) -> bool:
     return TUB not in out or TUB not in back
 
 
+def _opened(plant: Plant) -> list[Positions]:
+    """Every valve open, and every position of the diverters."""
+    each = (("open",) if isinstance(x, Valve) else x.known for x in plant.turnable.values())
+    return list(product(*each))
+
+
 def pump_against_shut_valve(plant: Plant, programme: Programme) -> Judged:
     """In a position that valves may be left in, a pump that the schedule runs gets hardly any water."""
     found: dict[tuple[str, tuple[str, ...]], list[tuple[float, float, int, str]]] = {}
     for asked, names in together(plant, programme):
         duties = {at: plant.duty(asked.speeds, at) for at in plant.may_be_left}
         for pump in running(plant, asked):
-            best = max(duty.flow_m3_s(pump) for duty in duties.values())
+            best = max(plant.duty(asked.speeds, at).flow_m3_s(pump) for at in _opened(plant))
             for positions, duty in duties.items():
                 q = duty.flow_m3_s(pump)
                 if best <= NO_FLOW_M3_S or q >= _HARDLY_ANY * best:

@@ -126,15 +126,22 @@ TWINS: list[tuple[str, str, Changes, Changes, str]] = [
 ]
 
 
+STANDS = "left-without-flush"
+
+
 @pytest.mark.parametrize(
     ("rule", "subject", "unsafe", "mended", "cause"), TWINS, ids=[f"{t[0]}: {t[4][:40]}" for t in TWINS]
 )
 def test_an_unsafe_plant_and_its_mended_twin_differ_by_that_finding(
     scenario: Build, rule: str, subject: str, unsafe: Changes, mended: Changes, cause: str
 ) -> None:
-    """The mended plant breaks nothing; the unsafe one breaks this rule, for this cause, and no other."""
-    assert set() == broken(scenario(*mended))
-    ((found, whom, why),) = broken(scenario(*unsafe))
+    """The mended plant breaks nothing; the unsafe one breaks this rule, for this cause, and no other.
+
+    A valve that may be left shut leaves the water behind it too, which is another rule's business.
+    """
+    apart = {row for row in broken(scenario(*unsafe)) | broken(scenario(*mended)) if row[0] != STANDS}
+    assert set() == {row for row in broken(scenario(*mended)) if row[0] != STANDS}
+    ((found, whom, why),) = apart
     assert (rule, subject) == (found, whom)
     assert why.startswith(cause)
 
@@ -196,7 +203,7 @@ def test_a_suction_leg_is_followed_against_the_flow(scenario: Build) -> None:
     built = scenario(*two_legs(TWO, ONE))
     plant = Plant(built)
     assert ["left", "right"] == feeding(plant, "main", plant.duty(("low",)))
-    assert ["left"] == feeding(plant, "main", plant.duty(("low",), ("stop",)))
+    assert ["left"] == feeding(plant, "main", plant.duty(("low",), ("shut",)))
     assert [] == feeding(plant, "main", plant.duty(("stopped",)))
     both, alone = (
         next(d for d in draws(plant, "main")[0] if d.duty.name.startswith(name) and len(d.covers) == covers)
@@ -305,7 +312,7 @@ def test_two_valves_that_must_both_be_shut_are_named_together(scenario: Build) -
             for name in ("one", "two", "three"))),
     )  # fmt: skip
     breaches = judged(rules.pump_against_shut_valve, built)
-    assert ["against one and two shut, at main high (line flush)"] == [b.cause for b in breaches]
+    assert ["against one shut and two shut, at main high (line flush)"] == [b.cause for b in breaches]
     assert pytest.approx(0.0, abs=1e-3) == breaches[0].worst
 
 
