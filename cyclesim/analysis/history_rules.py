@@ -46,11 +46,10 @@ def stale_water(history: History) -> Judged:
         worst = order[np.searchsorted(which[order], np.arange(len(spells)), side="right") - 1]
         peaks, at = rows.oldest_peak_s[bad][worst], np.where(still, rows.end_s[bad], rows.start_s[bad])[worst]
         usual = _why_stale(history, name, moved_by)
-        turned = [(x.start_s, x.end_s, x.state) for x in history.trace.positions]
         told = causes.get(body_of(history.plant, name), set())
         for (start, end), peak, when in zip(spells.tolist(), peaks.tolist(), at.tolist(), strict=True):
             longer_night = _longer_night(history, when - peak, when, limit, "water_age")
-            left = _left_turned(history, name, moved_by, turned, when - peak, when)
+            left = _left_turned(history, name, moved_by, when - peak, when)
             cause, mend = left or longer_night or usual
             if cause in told:
                 continue
@@ -63,20 +62,18 @@ def _left_turned(
     history: History,
     name: str,
     moved_by: list[Demand],
-    turned: list[tuple[int, int, str]],
     start_s: float,
     end_s: float,
 ) -> tuple[str, str] | None:
     """Cause and mend where a valve that somebody turned kept what usually moves a leg from moving it."""
     plant, plug = history.plant, history.plant.reported[name]
-    for begins, ends, label in turned:
+    for begins, ends, label in history.trace.positions:
         positions = tuple(label.split(", ")) if label else plant.usually
         if positions == plant.usually or begins >= end_s or ends <= start_s:
             continue
         duties = (plant.duty(plant.at(d.pump, d.speed), positions) for d in moved_by)
         if all(abs(duty.plug_flows_m3_s[plug]) <= STILL_M3_S for duty in duties):
-            said_at = plant.said_at(positions)
-            return f"{said_at} was left so, and nothing moves it then", "turn it back, or fit a stop to it"
+            return f"with {plant.said_at(positions)} nothing moves it", "turn it back, or fit a stop to it"
     return None
 
 
@@ -146,12 +143,14 @@ def warm_stagnation(history: History) -> Judged:
         if not len(long):
             continue
         usual = ("nothing in the schedule moves it", "flush it, or take it out")
-        if moved_by := movers(history.plant, history.programme, name):
+        moved_by = movers(history.plant, history.programme, name)
+        if moved_by:
             mend = more_often(history, moved_by, limits.warm_stagnation_s)
             usual = (f"only {listed([d.name for d in moved_by])} would move it", mend)
         for start, end in long.tolist():
             limit = limits.warm_stagnation_s
-            cause, mend = _longer_night(history, start, end, limit, "warm_stagnation") or usual
+            left = _left_turned(history, name, moved_by, start, end)
+            cause, mend = left or _longer_night(history, start, end, limit, "warm_stagnation") or usual
             text = f"{lasting(end - start)} between {low:g} and {high:g} degC"
             yield Breach(name, cause, (end - start) / _H_S, "h", text, mend, start, end - start)
 

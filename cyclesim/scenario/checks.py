@@ -43,12 +43,14 @@ _SPEEDS = (
     "schedule.frost_protection.pump",
     "interlocks.*.keep",
 )
-_STARTED = tuple(f"plant.{kind}.*.also_started_by" for kind in ("pumps", "heat_sources", "air", "treatment"))
+_STARTED = tuple(
+    f"plant.{kind}.*.also_started_by.*" for kind in ("pumps", "heat_sources", "air", "treatment")
+)
 _SOURCES = (
     "schedule.heating.with",
     "schedule.heating.with.*",
     "interlocks.*.after",
-    *(f"{path}{one}.contact_of" for path in _STARTED for one in ("", ".*")),
+    *(f"{path}.contact_of" for path in _STARTED),
 )
 _QUIET = ("schedule.quiet_hours.applies_to", "schedule.quiet_hours.applies_to.*")
 

@@ -10,10 +10,12 @@ from cyclesim.scenario.place import read_price
 from cyclesim.scenario.tree import KEY, Tree, shorten
 from cyclesim.scenario.weather_csv import Series
 
-_STARTED = tuple(f"plant.{kind}.*.also_started_by" for kind in ("pumps", "heat_sources", "air", "treatment"))
+_STARTED = tuple(
+    f"plant.{kind}.*.also_started_by.*" for kind in ("pumps", "heat_sources", "air", "treatment")
+)
 _WATCHED = (
     "schedule.frost_protection.watches",
-    *(f"{path}{one}.thermostat.watches" for path in _STARTED for one in ("", ".*")),
+    *(f"{path}.thermostat.watches" for path in _STARTED),
 )
 _SWITCHES = (
     "schedule.heating.with",

@@ -1,11 +1,11 @@
 """What starts a thing past the controller: its own thermostat, a time clock, a hand switch, a contact."""
 
-from typing import Annotated, Literal
+from typing import Literal
 
 from pydantic import Field, model_validator
 
 from cyclesim.scenario.fields import AirTemperature as Level
-from cyclesim.scenario.fields import Lasting, Name, single_or_list
+from cyclesim.scenario.fields import Lasting, Name
 from cyclesim.scenario.forms import Model, RefusedError
 from cyclesim.scenario.times import Occasion, Spell
 
@@ -51,6 +51,9 @@ class Starter(Model):
         None, alias="every", description="That contact also closes so often, to look at the water."
     )
     for_s: Lasting | None = Field(None, alias="for", description="For so long each time, e.g. 3 min.")
+    lasting_s: Lasting | None = Field(
+        None, alias="lasting", description="That contact stays closed so long after, e.g. 2 min."
+    )
     speed: Literal["low", "high"] | None = Field(
         None, description="The speed that it starts, of a pump with two."
     )
@@ -60,13 +63,13 @@ class Starter(Model):
         given = [way for way in _WAYS if getattr(self, way) is not None]
         if len(given) != 1:
             raise RefusedError("", f"one of {', '.join(_WAYS[:-1])} or {_WAYS[-1]} is due")
+        for key, value in (("every", self.every_s), ("for", self.for_s), ("lasting", self.lasting_s)):
+            if value is not None and self.contact_of is None:
+                raise RefusedError("", f"{key} goes with contact_of", at=(key,))
         if (self.every_s is None) != (self.for_s is None):
             raise RefusedError("", "every and for go together", at=("every" if self.every_s else "for",))
-        if self.every_s is not None and self.for_s is not None:
-            if self.contact_of is None:
-                raise RefusedError("", "every and for go with contact_of", at=("every",))
-            if self.for_s >= self.every_s:
-                raise RefusedError("", "for is shorter than every", at=("for",))
+        if self.every_s is not None and self.for_s is not None and self.for_s >= self.every_s:
+            raise RefusedError("", "for is shorter than every", at=("for",))
         return self
 
     @property
@@ -75,11 +78,11 @@ class Starter(Model):
         return next(way for way in _WAYS if getattr(self, way) is not None)
 
 
-Starters = Annotated[tuple[Starter, ...], single_or_list]
+Starters = tuple[Starter, ...]
 STARTED = Field(
     (),
-    description="What starts it past the controller: {thermostat: ...}, {clock: ...}, {hand_switch: ...} "
-    "or {contact_of: ...}, or a list of them.",
+    description="What starts it past the controller, e.g. [{clock: {start: 09:00, lasts: 8 h}}]; or "
+    "{thermostat: ...}, {hand_switch: ...}, {contact_of: ...}.",
 )
 OWN_SWITCH = Field(
     None,

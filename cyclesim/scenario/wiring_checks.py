@@ -1,7 +1,6 @@
 """What the wiring, the treatment and the valves refer to: that it is there, and that it can do that."""
 
 from collections.abc import Iterator
-from typing import Any
 
 from cyclesim.errors import Fault
 from cyclesim.scenario.forms import Steps, did_you_mean, one_of
@@ -31,22 +30,13 @@ def _known(tree: Tree, path: Steps, text: str, names: list[str], what: str) -> I
         yield tree.fault(path, f"'{shorten(text)}', no {what}", allowed, did_you_mean(text, names))
 
 
-def _entries(value: Any, path: Steps) -> Iterator[tuple[dict[str, Any], Steps]]:
-    """The entries of a list, of which one may stand alone."""
-    if isinstance(value, dict):
-        yield value, path
-    for index, entry in enumerate(value if isinstance(value, list) else ()):
-        if isinstance(entry, dict):
-            yield entry, (*path, index)
-
-
 def _speeds(tree: Tree, pumps: list[str]) -> Iterator[Fault]:
     """A starter of a two-speed pump says which speed, and of nothing else."""
     for kind in ("pumps", "heat_sources", "air", "treatment"):
-        for path, value in tree.match(f"plant.{kind}.*.also_started_by"):
-            about = tree.get(path[:-1])
+        for at, entry in tree.match(f"plant.{kind}.*.also_started_by.*"):
+            about, path = tree.get(at[:3]), at
             two = path[2] in pumps and isinstance(about, dict) and bool(about.keys() & {"low", "high"})
-            for entry, at in _entries(value, path):
+            if isinstance(entry, dict):
                 if two and "speed" not in entry:
                     yield tree.fault(
                         (*at, "speed"), "nothing", "speed: low or high is due for a pump with two"

@@ -105,8 +105,18 @@ class Beside:
         self._run.post(self._run.controller.bit(f"{starter}.closed"), bool(held))
         target = next(b.starter.target for b in self._contacts if b.starter.name == starter)
         for other in self._contacts:
-            if other.line.contact_of == target:
-                self._close(other.starter.name, starter, closed)
+            if other.line.contact_of != target:
+                continue
+            name, lasting = other.starter.name, round(other.line.lasting_s or 0.0)
+            if closed or not lasting:
+                self._close(name, starter, closed)
+            else:
+                later = partial(self._open_later, name, starter)
+                At(self._run.env, int(self._run.env.now) + lasting, Priority.POST).then(later)
+
+    def _open_later(self, name: str, why: str, _: simpy.Event) -> None:
+        if not self._held[why]:  # its heat source has not called again meanwhile
+            self._close(name, why, False)
 
     def _edges(self, origin: datetime) -> list[Edge]:
         """Every contact and hand switch that a clock, a person or a zone moves."""
