@@ -38,7 +38,7 @@ def positions_left(plant: Plant) -> list[Positions]:
 
 
 def left_so(scenario: Scenario, plant: Plant, positions: Positions) -> Scenario:
-    """The scenario with these positions as the usual ones."""
+    """The scenario with these positions as the usual ones, and nobody who turns a valve."""
     sheet, at = scenario.plant, dict(zip(plant.turnable, positions, strict=True))
 
     def turned(things: Mapping[str, object]) -> dict[str, object]:
@@ -47,7 +47,8 @@ def left_so(scenario: Scenario, plant: Plant, positions: Positions) -> Scenario:
     built = sheet.model_copy(
         update={"valves": turned(sheet.valves), "diverters": turned(sheet.diverters)},
     )
-    return scenario.model_copy(update={"plant": built})
+    schedule = scenario.schedule.model_copy(update={"valves_turned": ()})
+    return scenario.model_copy(update={"plant": built, "schedule": schedule})
 
 
 def worst_left(

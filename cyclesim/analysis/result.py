@@ -97,12 +97,14 @@ def simulate(
         warm_up_days=-trace.zones.origin_s // 86_400 if trace.zones else 0,
         format=scenario.format,
     )
-    metrics, positions = measure(history), positions_left(plant) if left else []
-    turned = {
-        at: simulate(left_so(scenario, plant, at), days=days, start=start, seed=seed).metrics.legs
-        for at in positions
-    }
-    worst = worst_left(plant, metrics.legs, turned) if turned else {}
+    metrics = measure(history)
+    worst: dict[str, LeftLeg] = {}
+    if left and len(plant.may_be_left) > 1:
+        turned = {
+            at: simulate(left_so(scenario, plant, at), days=days, start=start, seed=seed).metrics.legs
+            for at in (plant.usually, *positions_left(plant))
+        }
+        worst = worst_left(plant, turned.pop(plant.usually), turned)
     return Result(scenario, plant, programme, trace, about, metrics, findings, checked, worst)
 
 

@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 from cyclesim.analysis.left import LeftLeg
 from cyclesim.analysis.metrics import TreatmentMetrics
 from cyclesim.report.layout import Column, Page
+from cyclesim.report.tables import LAST_JET
 from cyclesim.report.words import UNKNOWN, number
+from cyclesim.simulation.assembly import last_stretch
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
@@ -44,6 +46,7 @@ def say_left(page: Page, left: dict[str, LeftLeg]) -> None:
     """Leg by leg, the worst position in which somebody may leave the valves."""
     if not left:
         return
+    hangs = {last_stretch(name) for name in left}
     page.heading("Valves left turned: the worst for each leg and housing, had it been left so throughout")
     page.table(
         [
@@ -56,7 +59,7 @@ def say_left(page: Page, left: dict[str, LeftLeg]) -> None:
         ],
         (
             (
-                name,
+                LAST_JET if name in hangs else name,
                 _age(leg.oldest_usual_h),
                 number(leg.most_flow_usual_l_min),
                 leg.worst_left or "as usual",
