@@ -346,7 +346,6 @@ class _Run:
         if is_so != self.now:
             self.state = outcome.state
             self._apply(before, now)
-        if outcome.moved:
             follows = self.controller.step(self.state, self.facts)
             if follows.moved:  # a pass that would still change something waits one second
                 self._request_scan(now + 1)
