@@ -22,7 +22,16 @@ from cyclesim.scenario.fields import (
     single_or_list,
     some,
 )
-from cyclesim.scenario.forms import Assumed, Model, Quantity, RefusedError, default, did_you_mean, one_of
+from cyclesim.scenario.forms import (
+    Assumed,
+    Model,
+    Quantity,
+    RefusedError,
+    SeveralError,
+    default,
+    did_you_mean,
+    one_of,
+)
 from cyclesim.scenario.lists import Points
 from cyclesim.scenario.pump_room import Height, SuctionHead
 from cyclesim.scenario.wiring import STARTED, Starters
@@ -248,10 +257,13 @@ class _Turnable(Model):
     def _all_known(self) -> "_Turnable":
         known = self.known
         places: list[tuple[str | int, ...]] = [("usual",), *(("may_be", i) for i in range(len(self.may_be)))]
-        for at, word in zip(places, (self.usual, *self.may_be), strict=True):
-            if word not in known:
-                due = f"{one_of(known)} is due"
-                raise RefusedError("an unknown word", due, did_you_mean(word, known), at)
+        wrong = [
+            RefusedError("an unknown word", f"{one_of(known)} is due", did_you_mean(word, known), at)
+            for at, word in zip(places, (self.usual, *self.may_be), strict=True)
+            if word not in known
+        ]
+        if wrong:
+            raise SeveralError(*wrong)
         return self
 
 

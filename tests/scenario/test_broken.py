@@ -18,7 +18,11 @@ def table(base, cases):
     return [(text, case) for case in yaml.safe_load((FOLDER / cases).read_text(encoding="utf-8"))]
 
 
-CASES = [*table("base.yaml", "cases.yaml"), *table("winter_base.yaml", "winter_cases.yaml")]
+CASES = [
+    *table("base.yaml", "cases.yaml"),
+    *table("base.yaml", "wiring_cases.yaml"),
+    *table("winter_base.yaml", "winter_cases.yaml"),
+]
 
 
 @pytest.mark.parametrize(
