@@ -52,7 +52,11 @@ def _arrows(machine: Machine) -> dict[tuple[str, str], str]:
     """What leads from one state to another, in words; several ways are joined by "or"."""
     ways: dict[tuple[str, str], list[str]] = {}
     for way in machine.transitions:
-        ways.setdefault((way.source, way.dest), []).append(_phrase(way))
+        phrase = _phrase(way)
+        if machine.kind == "treatment":
+            phrase = phrase.replace("no heat is called for", "nobody calls for it")
+            phrase = phrase.replace("heat is called for", "it is called for")
+        ways.setdefault((way.source, way.dest), []).append(phrase)
     return {ends: ", or ".join(phrases) for ends, phrases in ways.items()}
 
 

@@ -43,8 +43,16 @@ _APART = 0.017  # of the width: what a pin takes
 _LONGEST_NAME = 31
 _KEY_ROW, _KEY_WIDTH, _MOST_KEYS = 0.155, 168, 10
 _DARK, _BLUE, _SKY, _RED = "0.15", "#0072B2", "#56B4E9", "#D55E00"
-_GREEN, _AMBER = "#009E73", "#E69F00"  # colours that the colour blind tell apart
-_FILLS = {"asked": _DARK, "pump": _BLUE, "heat": _RED, "air": _SKY, "people": _GREEN, "cover": _AMBER}
+_GREEN, _AMBER, _PINK = "#009E73", "#E69F00", "#CC79A7"  # colours that the colour blind tell apart
+_FILLS = {
+    "asked": _DARK,
+    "pump": _BLUE,
+    "heat": _RED,
+    "air": _SKY,
+    "treated": _PINK,
+    "people": _GREEN,
+    "cover": _AMBER,
+}
 _LOOK: dict[Any, Any] = {
     "font.family": "DejaVu Sans",
     "font.size": 8.0,

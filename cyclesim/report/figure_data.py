@@ -70,7 +70,7 @@ def ran_lanes(result: Result, span: Span) -> list[Lane]:
             name,
             "heat",
             full=_while(s, span, "firing"),
-            hatched=_while(s, span, "proving", "run_on", "tripped"),
+            hatched=_while(s, span, "proving", "run_on", "tripped", "held_off"),
             notes=[
                 (a, b, "tripped") for a, b in _while(s, span, "tripped") if 10 * (b - a) > span[1] - span[0]
             ],
@@ -78,6 +78,11 @@ def ran_lanes(result: Result, span: Span) -> list[Lane]:
         for name, s in trace.sources.items()
     ]
     lanes += [Lane(name, "air", full=_while(s, span, "on")) for name, s in trace.blowers.items()]
+    lanes += [
+        Lane(name, "treated", full=_while(s, span, "on"), hatched=_while(s, span, "held_off", "proving"))
+        for name, s in trace.treatments.items()
+    ]
+    turned = [(x.start_s, x.end_s) for x in trace.positions if x.state != ", ".join(result.plant.usually)]
     people = [(x.start_s, x.end_s, x.state) for x in trace.people if x.state != "0"]
     inside = [(*_cut([(a, b)], span)[0], n) for a, b, n in people if _cut([(a, b)], span)]
     wide = [one for one in inside if one[1] - one[0] > 0.012 * (span[1] - span[0])]
@@ -85,6 +90,8 @@ def ran_lanes(result: Result, span: Span) -> list[Lane]:
         Lane("people in the water", "people", full=[(a, b) for a, b, _ in inside], notes=wide),
         Lane("cover off", "cover", full=_while(trace.cover, span, "off")),
         Lane("power lost", "power", full=_while(trace.power, span, "lost")),
+        Lane("water low", "power", full=_while(trace.level, span, "low")),
+        Lane("valves turned", "power", full=_cut(turned, span)),
     ]
     return lanes + [lane for lane in rest if lane.full]
 

@@ -71,6 +71,7 @@ _ALTERNATIVES: dict[str, list[dict[str, Any]]] = {
         _needs(*way) for way in product(("curve", "delivers"), ("pipe", "bore"), ("wet_volume", "wet_length"))
     ],
     "Supply": [_needs("breaker"), _needs("circuits")],
+    "Starter": [_needs(way) for way in ("thermostat", "clock", "hand_switch", "contact_of")],
     "Block": [_needs("unless", "for"), _needs("while")],
 }
 
