@@ -19,6 +19,7 @@ from cyclesim.report.figure_data import (
     Lane,
     asked_lanes,
     band,
+    below_top,
     oldest_curves,
     ran_lanes,
     room_series,
@@ -251,13 +252,14 @@ def _draw_ages(ax: Axes, result: Result, curves: Sequence[tuple[str, list[float]
     _title(ax, f"Oldest water:  dashed = the limit of {limit} h,  dark = above it,  right = the oldest here")
     for y, (_, at, ages) in enumerate(curves):
         base = y + 0.45
-        scaled = [base - 0.9 * min(age, top_h) / top_h for age in ages]
-        ax.fill_between(at, base, scaled, fc="0.78", ec="0.3", lw=0.6, zorder=2)
+        times, shown = below_top(at, ages, top_h)
+        scaled = [base - 0.9 * age / top_h for age in shown]
+        ax.fill_between(times, base, scaled, fc="0.78", ec="0.3", lw=0.6, zorder=2)
         line = base - 0.9 * limit_h / top_h
         if max(ages) > limit_h:
             over = [one < line for one in scaled]
             ax.fill_between(
-                at,
+                times,
                 line,
                 scaled,
                 where=over,

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -152,6 +153,18 @@ def oldest_curves(result: Result, span: Span) -> list[tuple[str, list[float], li
     found = [one for one in found if one[1]]
     kept = {one[0] for one in sorted(found, key=lambda one: -max(one[2]))[:MOST_LEGS]}
     return [one for one in found if one[0] in kept]
+
+
+def below_top(at: Sequence[float], ages: Sequence[float], top_h: float) -> Curve:
+    """A curve cut off at the top of its scale, just where it crosses that."""
+    times, shown = list(at[:1]), [min(age, top_h) for age in ages[:1]]
+    for (t0, a0), (t1, a1) in pairwise(zip(at, ages, strict=True)):
+        if (a0 - top_h) * (a1 - top_h) < 0.0:
+            times.append(t0 + (top_h - a0) / (a1 - a0) * (t1 - t0))
+            shown.append(top_h)
+        times.append(t1)
+        shown.append(min(a1, top_h))
+    return times, shown
 
 
 def _oldest(rows: AgeRows, span: Span) -> Curve:

@@ -13,7 +13,7 @@ from cyclesim.analysis.ages import AgeRows
 from cyclesim.analysis.result import Result, simulate
 from cyclesim.errors import CycleSimError
 from cyclesim.report.figure import check_first, chosen_span, draw, write_figure
-from cyclesim.report.figure_data import _oldest, asked_lanes, band, oldest_curves, ran_lanes
+from cyclesim.report.figure_data import _oldest, asked_lanes, band, below_top, oldest_curves, ran_lanes
 from cyclesim.report.verdict import alike
 from cyclesim.scenario.load import load_text
 from cyclesim.scenario.starter import starter_text
@@ -132,3 +132,10 @@ def test_drawing_leaves_no_pyplot_behind() -> None:
     )
     done = subprocess.run([sys.executable, "-c", script], text=True, capture_output=True, check=True)
     assert done.stdout.split() == ["False", "False"]
+
+
+def test_a_curve_is_cut_where_it_leaves_the_scale():
+    """From 0 to 100 h over 100 s with a scale of 25 h: it reaches the top after 25 s, not at the end."""
+    assert ([0.0, 25.0, 100.0], [0.0, 25.0, 25.0]) == below_top([0.0, 100.0], [0.0, 100.0], 25.0)
+    assert ([0.0, 5.0], [1.0, 2.0]) == below_top([0.0, 5.0], [1.0, 2.0], 25.0)
+    assert ([0.0, 30.0, 40.0], [25.0, 25.0, 15.0]) == below_top([0.0, 40.0], [55.0, 15.0], 25.0)
