@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -133,10 +134,15 @@ def summary(found: Sequence[Judged]) -> dict[str, dict[str, object]]:
             told[group] = {
                 "checks": len(mine),
                 "fail": sum(not x.holds for x in mine),
-                "tightest": max((x.used for x in judged), default=0.0),
+                "tightest": finite(max((x.used for x in judged), default=0.0)),
                 **{s: sum(x.check.status.startswith(s) for x in mine) for s in STATUSES},
             }
     return told
+
+
+def finite(value: float) -> float | None:
+    """A number that JSON has a word for."""
+    return value if math.isfinite(value) else None
 
 
 def closing(found: Sequence[Judged]) -> str:
@@ -167,8 +173,11 @@ def as_row(x: Judged) -> dict[str, object]:
             "status",
         )
     }
-    row |= {"source_says": check.says if isinstance(check.says, str) else x.says, "cyclesim_says": x.ours}
-    return row | {"difference": x.difference, "holds": x.holds, "conclusion": x.conclusion}
+    row |= {
+        "source_says": check.says if isinstance(check.says, str) else x.says,
+        "cyclesim_says": finite(x.ours),
+    }
+    return row | {"difference": finite(x.difference), "holds": x.holds, "conclusion": x.conclusion}
 
 
 def as_markdown(found: Sequence[Judged]) -> str:

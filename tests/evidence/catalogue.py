@@ -14,6 +14,7 @@ from tests.evidence import (
     pipes,
     practice_flow,
     practice_power,
+    practice_pumps,
     pumps,
     standards,
     supply,
@@ -26,7 +27,7 @@ _MODULES = {
     "parts": (water, pipes, pumps, exchange, frost, heat, supply),
     "weather": (weather,),
     "standards": (standards,),
-    "practice": (practice_flow, practice_power),
+    "practice": (practice_flow, practice_pumps, practice_power),
     "bad-days": (bad_days, bad_parts),
 }
 

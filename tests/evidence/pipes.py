@@ -11,7 +11,7 @@ from cyclesim.physics.friction import darcy_factor, fitting_k
 from cyclesim.physics.network import TUB, Pipe, Pump, loss, solve
 from cyclesim.physics.water import G, density_kg_m3, viscosity_pa_s
 from cyclesim.scenario.pipes import read_pipe
-from tests.evidence.record import ARITHMETIC, MEMORY, READ, Check, computed, near
+from tests.evidence.record import ARITHMETIC, MEMORY, SECOND_HAND, Check, computed, near
 
 FOOT_M, INCH_M, GPM_M3_S = 0.3048, 0.0254, 3.785411784e-3 / 60.0
 STEEL_M = 0.0018 * INCH_M
@@ -109,7 +109,7 @@ def _friction() -> Iterator[Check]:
             ours,
             0.01,
             f"{HANDBOOK}, example 7.1",
-            READ,
+            SECOND_HAND,
         )
     small, wide = 0.10226, 0.12819
     rising = (
@@ -126,7 +126,7 @@ def _friction() -> Iterator[Check]:
         lambda: (22.0 * density_kg_m3(15) * G + sum(pressure_pa(p, 15, 0.025) for p in rising)) / 1e5,
         0.02,
         f"{HANDBOOK}, example 7.14 (8th edition)",
-        READ,
+        SECOND_HAND,
     )
     yield near(
         "textbook-8-3",

@@ -9,7 +9,7 @@ from math import sqrt
 from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.links import Duty
 from cyclesim.physics.network import TUB, Drop, Pipe, Pump, solve
-from tests.evidence.record import ARITHMETIC, READ, SECOND_HAND, Check, near
+from tests.evidence.record import ARITHMETIC, SECOND_HAND, Check, near
 
 GPM, FT = 3.785411784e-3 / 60.0, 0.3048
 FOURTEEN = PumpCurve.quadratic(14.0, sqrt(14.0 / 0.06) / 3600.0)
@@ -68,7 +68,7 @@ def checks() -> Iterator[Check]:
             ours,
             0.001,
             handbook,
-            READ,
+            SECOND_HAND,
         )
     for what, unit, says, ours in (
         ("flow", "gpm", "200", lambda: doubled()[0] / GPM),
