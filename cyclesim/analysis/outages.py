@@ -121,9 +121,7 @@ def _tub_c(trace: Trace, start_s: float, end_s: float) -> Floats:
     return water_c_at(trace, np.concatenate(([start_s], inside, [end_s])))
 
 
-def _tub_until_zero_h(
-    plant: Plant, trace: Trace, zones: Zones, start_s: float
-) -> tuple[float | None, float]:
+def _tub_until_zero_h(plant: Plant, trace: Trace, zones: Zones, start_s: float) -> tuple[float | None, float]:
     """As for a body, the tub as two nodes that nothing warms; its shell [degC] then."""
     node, rows = plant.tub_node, trace.tub
     two = TwoNode(node.water_j_k, node.shell_j_k, node.g_w_k, node.ua_cover_w_k, node.ua_shell_w_k)

@@ -125,6 +125,7 @@ def _flushes_a_day() -> str:
 
 
 def with_jets(each_leg: int, *sets: str, name: str = PAIR) -> Plant:
+    """The shipped pair with so many jets on each of its two legs."""
     return plant(name, *(f"plant.legs.{leg}.manifold.jets={each_leg}" for leg in BOTH), *sets)
 
 
