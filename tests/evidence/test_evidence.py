@@ -14,6 +14,7 @@ from tests.evidence.catalogue import checks, light
 from tests.evidence.record import GROUPS, Check, judge, near
 
 SCRIPT = Path(__file__).parents[2] / "scripts" / "evidence.py"
+README = (SCRIPT.parents[1] / "README.md").read_text(encoding="utf-8")
 ALL = list(light())
 STATUSES = (
     "read",
@@ -34,6 +35,10 @@ def test_what_cyclesim_says_agrees_with_the_source(check: Check) -> None:
     """The difference is within the tolerance, and a conclusion that is drawn can be told."""
     judged = judge(check)
     assert judged.holds, f"{check.quantity} ({check.inputs}): {judged.says} [{check.source}] {judged.ours}"
+    told = next(line for line in README.splitlines() if line.startswith(f"| {check.group} |"))
+    assert judged.yardstick or 100.0 * judged.used <= float(told.split("|")[-2].strip(" %")), (
+        "the README's table"
+    )
     assert bool(check.conclusion) == bool(judged.conclusion)
 
 
