@@ -43,9 +43,13 @@ def carnot(air_c: float, water_c: float) -> float:
     return (water_c + 273.15) / (water_c - air_c)
 
 
+def _shipped() -> HeatPump:
+    return rated(plant("high-valley").sheet.heat_sources["heat_pump"])  # type: ignore[arg-type]
+
+
 def _largest_share_of_carnot() -> float:
     """Over a grid of air and water and every heat pump that is shipped, and a bare one-point sheet."""
-    pumps = [rated(plant("high-valley").sheet.heat_sources["heat_pump"]), SHEET]  # type: ignore[arg-type]
+    pumps = [_shipped(), SHEET]
     return max(
         pump.cop(air, water) / carnot(air, water)
         for pump in pumps
@@ -178,3 +182,32 @@ def checks() -> Iterator[Check]:
                 PRACTICE,
                 how=how,  # type: ignore[arg-type]
             )
+    for air, cop in ((-15, "2.0"), (-7, "2.6"), (7, "4.1"), (20, "5.3")):
+        yield near(
+            f"rated-cop-{air}",
+            "parts",
+            "COP at a rated point",
+            f"high-valley, air {air}, water 35 degC",
+            "",
+            cop,
+            lambda a=air: _shipped().cop(float(a), 35.0),
+            0.01,
+            "the plant's own data sheet",
+            ARITHMETIC,
+        )
+    for what, unit, says, ours in (
+        ("COP", "", "3.35", lambda: _shipped().cop(0.0, 35.0)),
+        ("output", "W", "6350", lambda: _shipped().output_w(0.0, 35.0)),
+    ):
+        yield near(
+            f"between-points-{what.lower()}",
+            "parts",
+            f"{what} between two rated points",
+            "high-valley, air 0, water 35 degC",
+            unit,
+            says,
+            ours,
+            0.15,  # the spread that the report itself gives for its model
+            "a straight line between the sheet's -7 and 7 degC",
+            PRACTICE,
+        )
