@@ -1,11 +1,13 @@
 """The README's numbers are those of the shipped files."""
 
 import re
+from collections import Counter
 from pathlib import Path
 
 import pytest
 
 import cyclesim
+from tests.evidence.catalogue import light
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -32,3 +34,17 @@ def test_the_table_of_the_shipped_pair_is_true():
             == metrics.tub.lost_from_legs_kwh
         )
         assert () == result.findings
+
+
+KINDS = {"computed": 1, "read": 2, "seen": 2, "from": 3, "arithmetic": 4, "common": 5, "yardstick": 6}
+"""First word of a status -> its column behind the number of checks."""
+
+
+def test_the_table_of_evidence_counts_the_checks():
+    """How many of which kind in each group; how much of a tolerance is used is held where each is judged."""
+    counted = Counter()
+    for check in light():
+        counted[check.group, 0] += 1
+        counted[check.group, KINDS[re.split("[ ,]", check.status)[0]]] += 1
+    for group in sorted({group for group, _ in counted}):
+        assert row(group)[:-1] == [counted[group, column] for column in range(7)], group

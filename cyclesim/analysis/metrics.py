@@ -221,7 +221,8 @@ class OutageMetrics:
 
     until_zero_h counts from the cut's start and takes each part as standing from then on beside its zone, the
     tub under its cover; None where that is more than ten days. After the run's last hour its zones stay as
-    they are.
+    they are. until_frozen_h goes on from there until a tenth of the part's water is ice, by the heat that it
+    loses at 0 degC, as if ice kept no cold out: it is sooner than true.
     """
 
     from_local: str
@@ -229,6 +230,7 @@ class OutageMetrics:
     coldest_part: str
     coldest_c: float
     until_zero_h: dict[str, float | None]
+    until_frozen_h: dict[str, float | None]
 
 
 @dataclass(frozen=True, slots=True)

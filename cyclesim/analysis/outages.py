@@ -1,8 +1,14 @@
-"""Power cuts: how cold each part got, and how long it would have withstood one that did not end."""
+"""Power cuts: how cold each part got, and how long it would have withstood one that did not end.
+
+How long until ice: from 0 degC on a part loses what liquid at 0 degC would lose, and the ice is that heat
+over the heat of fusion. Ice of its own resists the loss, so a part freezes later than said; how a pipe plugs
+or a housing bursts is not modelled.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 import numpy as np
 
@@ -12,11 +18,15 @@ from cyclesim.analysis.spans import Floats, while_in
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.physics.heat import HOUR_S, TwoNode
 from cyclesim.physics.tub_heat import Body
+from cyclesim.physics.water import FUSION_J_KG, density_kg_m3
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.trace import Trace, Zones
 
 TUB, LONGEST_H = "tub", 240
 _FREEZES_C = 0.0
+_ICE_SHARE = 0.1
+"""The share of a part's water that is ice when it counts as frozen: a choice, no standard."""
+_AT_ZERO_J_K = 1e15  # water that freezes stays at 0 degC as if its heat capacity were endless
 
 
 def measure_outages(plant: Plant, trace: Trace) -> tuple[OutageMetrics, ...]:
@@ -29,7 +39,8 @@ def measure_outages(plant: Plant, trace: Trace) -> tuple[OutageMetrics, ...]:
 
 def _measure(plant: Plant, trace: Trace, zones: Zones, start_s: float, end_s: float) -> OutageMetrics:
     coldest, until_zero = {TUB: float(np.min(_tub_c(trace, start_s, end_s)))}, dict[str, float | None]()
-    until_zero[TUB] = _tub_until_zero_h(plant, trace, zones, start_s)
+    until_zero[TUB], shell_c = _tub_until_zero_h(plant, trace, zones, start_s)
+    until_frozen = {TUB: _tub_until_frozen_h(plant, zones, start_s, until_zero[TUB], shell_c)}
     for body in plant.bodies:
         standing, start_c = Standing(zones, body), _body_c(trace, zones, body, start_s)
         if start_c is None:
@@ -40,8 +51,10 @@ def _measure(plant: Plant, trace: Trace, zones: Zones, start_s: float, end_s: fl
         seen = standing.temp_at(during, np.full_like(during, start_s), np.full_like(during, start_c))
         coldest[body.name] = float(np.min(seen))
         until_zero[body.name] = _until_zero_h(standing, at, temps)
+        until_frozen[body.name] = _until_frozen_h(standing, body, start_s, until_zero[body.name])
     part = min(coldest, key=lambda name: coldest[name])
-    return OutageMetrics(when(trace, start_s), (end_s - start_s) / 3600.0, part, coldest[part], until_zero)
+    lasts_h = (end_s - start_s) / 3600.0
+    return OutageMetrics(when(trace, start_s), lasts_h, part, coldest[part], until_zero, until_frozen)
 
 
 def _hours(zones: Zones, start_s: float, end_s: float) -> Floats:
@@ -75,30 +88,76 @@ def _until_zero_h(standing: Standing, at_s: Floats, temps_c: Floats) -> float | 
     return (float(at_s[k - 1] - at_s[0]) + late_s) / 3600.0
 
 
+def _until_frozen_h(standing: Standing, body: Body, start_s: float, zero_h: float | None) -> float | None:
+    """Hours until a tenth of a body's water is ice, beside a zone that changes by the hour."""
+    if zero_h is None:
+        return None
+    at = _from_zero(standing.origin_s, start_s, zero_h)
+    lost = -body.ua_w_k * standing.zone_at(at[:-1]) * np.diff(at)
+    return _ice_h(zero_h, body.volume_m3, zip(np.diff(at).tolist(), lost.tolist(), strict=True))
+
+
+def _from_zero(origin_s: float, start_s: float, zero_h: float) -> Floats:
+    """From the instant at 0 degC to the tenth day, cut at the full hours of the zones."""
+    first_s, end_s = start_s + zero_h * HOUR_S, start_s + LONGEST_H * HOUR_S
+    hours = origin_s + HOUR_S * (np.floor((first_s - origin_s) / HOUR_S) + 1.0)
+    return np.unique(np.concatenate(([first_s], np.arange(hours, end_s, HOUR_S), [max(first_s, end_s)])))
+
+
+def _ice_h(zero_h: float, water_m3: float, pieces: Iterable[tuple[float, float]]) -> float | None:
+    """Hours to the tenth of ice, by *pieces* of time [s] and heat lost in each [J]; a thaw is taken off."""
+    due_j = _ICE_SHARE * water_m3 * density_kg_m3(_FREEZES_C) * FUSION_J_KG
+    passed_s, lost_j = 0.0, 0.0
+    for dt_s, heat_j in pieces:
+        if lost_j + heat_j >= due_j:
+            return zero_h + (passed_s + dt_s * (due_j - lost_j) / heat_j) / HOUR_S
+        passed_s, lost_j = passed_s + dt_s, max(0.0, lost_j + heat_j)
+    return None
+
+
 def _tub_c(trace: Trace, start_s: float, end_s: float) -> Floats:
     """The tub's temperatures at the ends of a while and at every change within it."""
     inside = trace.tub.start_s[(trace.tub.start_s > start_s) & (trace.tub.start_s < end_s)]
     return water_c_at(trace, np.concatenate(([start_s], inside, [end_s])))
 
 
-def _tub_until_zero_h(plant: Plant, trace: Trace, zones: Zones, start_s: float) -> float | None:
-    """As for a body, with the tub's water and shell as two nodes that nothing warms."""
+def _tub_until_zero_h(plant: Plant, trace: Trace, zones: Zones, start_s: float) -> tuple[float | None, float]:
+    """As for a body, the tub as two nodes that nothing warms; its shell [degC] then."""
     node, rows = plant.tub_node, trace.tub
     two = TwoNode(node.water_j_k, node.shell_j_k, node.g_w_k, node.ua_cover_w_k, node.ua_shell_w_k)
     water_c = float(water_c_at(trace, np.array([start_s]))[0])
     shell_c = float(np.interp(start_s, rows.start_s, rows.shell_c))
     at = _hours(zones, start_s, start_s + LONGEST_H * HOUR_S)
     if water_c <= _FREEZES_C:
-        return 0.0
+        return 0.0, shell_c
     for since, until in zip(at.tolist(), at[1:].tolist(), strict=False):
         hour = max(0, int((since - zones.origin_s) // HOUR_S))
         cover, shell = (series[min(hour, len(series) - 1)] for series in _two_zones(plant, zones))
         f_w, f_s, dt = node.ua_cover_w_k * cover, node.ua_shell_w_k * shell, until - since
         late_s = two.first_crossing(water_c, shell_c, f_w, f_s, dt, _FREEZES_C, False)
         if late_s is not None:
-            return float(since + late_s - start_s) / 3600.0
+            shell_c = two.advance(water_c, shell_c, f_w, f_s, late_s)[1]
+            return float(since + late_s - start_s) / 3600.0, shell_c
         water_c, shell_c, _, _ = two.advance(water_c, shell_c, f_w, f_s, dt)
-    return None
+    return None, shell_c
+
+
+def _tub_until_frozen_h(
+    plant: Plant, zones: Zones, start_s: float, zero_h: float | None, shell_c: float
+) -> float | None:
+    """As for a body: water that stays at 0 degC loses through its cover and into a shell that cools on."""
+    if zero_h is None:
+        return None
+    node, at = plant.tub_node, _from_zero(zones.origin_s, start_s, zero_h)
+    two = TwoNode(_AT_ZERO_J_K, node.shell_j_k, node.g_w_k, node.ua_cover_w_k, node.ua_shell_w_k)
+    pieces = []
+    for since, until in zip(at.tolist(), at[1:].tolist(), strict=False):
+        hour = max(0, int((since - zones.origin_s) // HOUR_S))
+        cover, shell = (series[min(hour, len(series) - 1)] for series in _two_zones(plant, zones))
+        f_w, f_s, dt = node.ua_cover_w_k * cover, node.ua_shell_w_k * shell, until - since
+        _, shell_c, _, shell_k_s = two.advance(_FREEZES_C, shell_c, f_w, f_s, dt)
+        pieces.append((dt, -f_w * dt - node.g_w_k * shell_k_s))
+    return _ice_h(zero_h, plant.volume_m3, pieces)
 
 
 def _two_zones(plant: Plant, zones: Zones) -> tuple[list[float], list[float]]:

@@ -7,6 +7,8 @@ listing of the release, not in the release itself; the tests compare with IAPWS-
 
 G = 9.80665
 """Standard gravity, m/s2 (3rd CGPM, 1901)."""
+FUSION_J_KG = 333_500.0
+"""Heat of fusion of ice at 0 degC: IAPWS-IF97 less IAPWS-06, computed with iapws; handbooks print 334."""
 
 _R_J_KG_K = 461.51805
 _VOLUME_A = ((4, 6.74458446e3), (5, -2.22521604e5), (7, 1.00231247e8), (8, -1.63552118e9), (9, 8.32299658e9))

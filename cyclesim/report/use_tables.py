@@ -8,7 +8,7 @@ from cyclesim.analysis.metrics import BlowerMetrics, HeatSourceMetrics, OutageMe
 from cyclesim.report.layout import Column, Page
 from cyclesim.report.words import count, hours, number, when
 
-_MOST_PARTS = 6
+_MOST_PARTS, _FIRST_FROZEN = 6, 3
 
 
 def say_people(page: Page, tub: TubMetrics) -> None:
@@ -73,7 +73,7 @@ def say_made_from(page: Page, sources: dict[str, HeatSourceMetrics]) -> None:
 
 
 def say_power_cuts(page: Page, cuts: Sequence[OutageMetrics]) -> None:
-    """Each power cut: the coldest part, and how long until the first parts would be at 0 degC."""
+    """Each power cut: the coldest part, and how long until the first parts would be at 0 degC and freeze."""
     if not cuts:
         return
     page.heading("Power cuts")
@@ -85,5 +85,9 @@ def say_power_cuts(page: Page, cuts: Sequence[OutageMetrics]) -> None:
             told = ", ".join(f"{part} after {hours(h)}" for h, part in freeze[:_MOST_PARTS])
             more = f", then {len(freeze) - _MOST_PARTS} more" if len(freeze) > _MOST_PARTS else ""
             page.line(f"Had it gone on, at 0 °C: {told}{more}.", indent=2)
+            frozen = sorted((h, part) for part, h in cut.until_frozen_h.items() if h is not None)
+            if frozen:
+                told = ", ".join(f"{part} after {hours(h)}" for h, part in frozen[:_FIRST_FROZEN])
+                page.line(f"With a tenth of their water ice, at the soonest: {told}.", indent=2)
         else:
             page.line("Had it gone on, no part would have been at 0 °C within ten days.", indent=2)

@@ -52,11 +52,72 @@ def test_a_part_that_stood_before_the_cut_is_as_cold_as_it_was(run: Run) -> None
     assert pytest.approx(left_h, rel=1e-9) == cut(history).until_zero_h["bench"]
 
 
+# From 0 degC on, t = share m L R / (0 - Ta) with a constant zone and no ice in the way: worked apart for the
+# same four cases (334 kJ/kg, 1000 kg/m3); 0.3 % for 333.5 kJ/kg and 999.8 kg/m3.
+@pytest.mark.parametrize(("ua_w_k", "from_c", "ice_h"), [(1 / 0.6439, 5.0, 1.293), (1 / 1.9864, 38.0, 3.989)])
+def test_hours_until_a_tenth_is_ice(run: Run, ua_w_k: float, from_c: float, ice_h: float) -> None:
+    """A metre of 2 in pipe (2.165 L) beside -10 degC, bare and with 13 mm of foam."""
+    history = run(zone_c=-10.0, hours=48, power=[(4800, "lost"), (4800 + 2 * H, "on")])
+    history.plant.__dict__["bodies"] = (Body("bench", 0.0021648, 2.1648 * 4200.0, ua_w_k, "soil"),)
+    history.trace.stays["bench"].put(Stay(0, 0, 4800, True, from_c, from_c, 0.0))
+    history.trace.stays["bench"].put(Stay(0, 4800, 48 * H, False, from_c, from_c, 0.0))
+    outage = cut(history)
+    zero_h, frozen_h = outage.until_zero_h["bench"], outage.until_frozen_h["bench"]
+    assert zero_h is not None
+    assert frozen_h is not None
+    assert pytest.approx(ice_h, rel=0.003) == frozen_h - zero_h
+
+
+def test_a_thaw_takes_ice_off(run: Run) -> None:
+    """Two hours of four freeze half; a hot hour melts that and four are due again; a mild one costs less."""
+    history = run(zone_c=-10.0, hours=48, power=[(H, "lost"), (2 * H, "on")])
+    zones = history.trace.zones
+    assert zones is not None
+    series, due_j = zones.series["soil"], 0.1 * 0.002 * 999.84 * 333_500.0
+    ua = due_j / (10.0 * 4 * H)  # four hours at -10 degC freeze a tenth
+    history.plant.__dict__["bodies"] = (Body("bench", 0.002, 1e-6, ua, "soil"),)
+    history.trace.stays["bench"].put(Stay(0, 0, 48 * H, True, 5.0, 5.0, 0.0))
+    first = int(H - zones.origin_s) // H
+    assert pytest.approx(4.0, rel=1e-3) == cut(history).until_frozen_h["bench"]
+    for hour, temp in enumerate([-10.0, -10.0, 50.0, -10.0, -10.0]):
+        series[first + hour] = temp
+    assert pytest.approx(3.0 + 4.0, rel=1e-3) == measure(history).outages[0].until_frozen_h["bench"]
+    series[first + 2] = 5.0
+    assert pytest.approx(5.5, rel=1e-3) == measure(history).outages[0].until_frozen_h["bench"]
+
+
+def test_the_tub_freezes_with_its_shell(run: Run) -> None:
+    """From 0 degC on at -30: scipy integrates the shell beside water that stays at 0 until a tenth is ice."""
+    history = run(("insulation: 50 mm", "insulation: 0 mm"), zone_c=-30.0, power=[(H, "lost"), (2 * H, "on")])
+    node, outage = history.plant.tub_node, cut(history)
+    due_j = 0.1 * history.plant.volume_m3 * 999.84 * 333_500.0
+
+    def loses(_: float, state: list[float]) -> list[float]:
+        water, shell, _lost = state
+        over = node.g_w_k * (water - shell)
+        out = over + node.ua_cover_w_k * (water + 30.0)
+        cools = (over - node.ua_shell_w_k * (shell + 30.0)) / node.shell_j_k
+        return [-out / node.water_j_k, cools, 0.0] if water > 0.0 else [0.0, cools, out]
+
+    def at_zero(_: float, state: list[float]) -> float:
+        return state[0]
+
+    def frozen(_: float, state: list[float]) -> float:
+        return state[2] - due_j
+
+    at_zero.terminal = frozen.terminal = True  # type: ignore[attr-defined]
+    told = solve_ivp(loses, (0.0, 999 * H), [36.0, 36.0, 0.0], events=at_zero, rtol=1e-9, atol=1e-9)
+    start = [0.0, told.y[1, -1], 0.0]
+    more = solve_ivp(loses, (told.t[-1], 999 * H), start, events=frozen, rtol=1e-9, atol=1e-6)
+    assert pytest.approx(more.t[-1] / H, rel=1e-4) == outage.until_frozen_h["tub"]
+
+
 def test_what_never_freezes_within_ten_days_has_no_hours(run: Run) -> None:
     """Beside a zone of 0.5 degC nothing reaches 0."""
     history = run(zone_c=0.5, hours=48, power=[(H, "lost"), (2 * H, "on")])
     history.trace.stays["bench"].put(Stay(0, 0, 48 * H, False, 5.0, 5.0, 0.0))
-    assert {"tub": None, "bench": None} == cut(history).until_zero_h
+    outage = cut(history)
+    assert {"tub": None, "bench": None} == outage.until_zero_h == outage.until_frozen_h
 
 
 def test_the_tub_cools_with_its_shell(run: Run) -> None:

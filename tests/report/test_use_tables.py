@@ -57,11 +57,17 @@ def test_heat_pump_and_boiler_say_what_heat_was_made_of() -> None:
 def test_power_cut_names_its_coldest_part_and_what_freezes_first() -> None:
     """The parts in the order in which they would freeze; those that would not are left out."""
     cut = OutageMetrics(
-        "2027-01-12T03:00:00+01:00", 8.0, "left", 4.31, {"tub": None, "right": 30.0, "left": 12.5}
+        "2027-01-12T03:00:00+01:00",
+        8.0,
+        "left",
+        4.31,
+        {"tub": None, "right": 30.0, "left": 12.5},
+        {"tub": None, "right": None, "left": 15.5},
     )
     text = said(say_power_cuts, [cut])
     assert "from 12 Jan 2027 03:00 for 8 h: coldest left at 4.3 °C" in text
     assert "at 0 °C: left after 12.5 h, right after 30 h." in text
+    assert "With a tenth of their water ice, at the soonest: left after 15.5 h." in text
     assert "no part would have been" in said(say_power_cuts, [replace(cut, until_zero_h={"tub": None})])
     assert said(say_power_cuts, []) == ""
 

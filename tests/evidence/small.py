@@ -1,0 +1,51 @@
+"""A small plant whose answers a pencil gives, as a file, so that everything of cyclesim takes part."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from cyclesim.analysis.result import Result, simulate
+from cyclesim.scenario.load import load_text
+from cyclesim.scenario.model import Scenario
+from cyclesim.simulation.assembly import Plant
+
+_FILTERED = """
+format: 1
+title: a tub that is filtered once a day
+place:
+  year: 2027
+  time_zone: Etc/UTC
+  weather: {mean: 12 degC, seasonal_swing: 0 K, daily_swing: 0 K, coldest_day: 20 January}
+  zones: {room: {follows: weather}}
+supply: {voltage: 230 V, breaker: 20 A, tariff: 0.20 EUR/kWh}
+plant:
+  tub:
+    water: 1500 L
+    surface: 3 m2
+    cover: {foam: 60 mm, fit: good}
+    shell: {wall: 120 mm, of: concrete, insulation: 50 mm, area: 7 m2, zone: room}
+  legs: {pipe: {pipe: 50 PN10, length: 10 m, zone: room}}
+  pumps: {pump: {max_head: 8 m, max_flow: 240 L/min, power: 300 W, zone: room}}
+  equipment: {filter: {kind: filter, drop: 1 m at 140 L/min, volume: 10 L, zone: room}}
+  network: [[tub, pipe, pump, filter, tub]]
+schedule:
+  filter_runs: [{pump: pump, start: "03:00", lasts: 45 min}]
+"""
+
+
+@cache
+def filtered(*sets: str) -> Scenario:
+    """A tub of 1500 L with one pump and a filter that runs once a day."""
+    return load_text(_FILTERED, "filtered.yaml", sets=sets)
+
+
+@cache
+def filtered_plant(*sets: str) -> Plant:
+    """Its plant."""
+    return Plant(filtered(*sets))
+
+
+@cache
+def filtered_run(minutes: int) -> Result:
+    """Ten days with a daily filter run of so many minutes."""
+    return simulate(filtered(f"schedule.filter_runs.0.lasts={minutes} min"), days=10)
