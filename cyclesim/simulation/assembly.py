@@ -20,6 +20,7 @@ from cyclesim.scenario.machines import Pump as PumpSheet
 from cyclesim.scenario.model import Scenario
 from cyclesim.scenario.network import Item
 from cyclesim.scenario.plant import Leg, Manifold
+from cyclesim.simulation.tolerance import AS_TOLD, Tolerance
 
 Speeds = tuple[str, ...]
 """The state of each pump in the order of the file: stopped, on, low or high."""
@@ -76,6 +77,9 @@ class PlantDuty:
 
 class Plant:
     """The plant of a scenario, assembled. Nothing here changes while it runs."""
+
+    tolerance: Tolerance = AS_TOLD
+    """How far it is from what is told; `decide.varied` has plants that are."""
 
     def __init__(self, scenario: Scenario) -> None:
         self.scenario = scenario
