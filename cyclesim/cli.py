@@ -129,7 +129,7 @@ def cli(ctx: click.Context) -> None:
 @click.option("--confidence", "asked_how_sure", is_flag=True,
               help="Tell how far the numbers may be off, and why: some sixty runs.")  # fmt: skip
 @click.option("--workers", type=click.IntRange(1, 64), metavar="N",
-              help="Share the runs of --confidence among N processes; one unless given.")  # fmt: skip
+              help="Share the runs of --confidence among N processes; as many as there are cores unless given.")  # fmt: skip
 def run(
     file: Path,
     sets: tuple[str, ...],
@@ -178,9 +178,7 @@ def run(
         from cyclesim.decide.confidence import confidence
 
         with progress(None, does="varying inputs") as on_run:
-            sure = confidence(
-                scenario, days=days, start=start, seed=seed, workers=workers or 1, on_run=on_run
-            )
+            sure = confidence(scenario, days=days, start=start, seed=seed, workers=workers, on_run=on_run)
     if trace_file is not None and parquet:
         write_whole_bytes(trace_file, lambda stream: trace_csv.write_parquet(result.trace, stream))
     elif trace_file is not None:

@@ -50,6 +50,8 @@ def _why_not(one: Default) -> str:
         return f"no range: {one.spread_text}"
     if one.path.startswith("limits.") or one.path.endswith(".needs"):
         return "what is judged by, no input"
+    if one.path == "air in the blower's pipe":
+        return "no number here feels it: it moves the blower's pressure alone"
     return ""
 
 
@@ -58,10 +60,13 @@ def _grouped(defaults: Sequence[Default]) -> Iterator[tuple[str, list[Default]]]
 
     def key(one: Default) -> tuple[str, ...]:
         steps = one.path.split(".")
-        return (*steps[:2], steps[-1]) if len(steps) > 1 else (one.path,)
+        if len(steps) == 1:
+            return (one.path,)
+        speed = f"{steps[-2]} " if steps[-2] in ("low", "high") else ""
+        return (*steps[:2], f"{speed}{steps[-1]}")
 
     for steps, group in groupby(sorted(defaults, key=key), key):
-        said = f"{steps[-1]} ({steps[1]})".replace("_", " ") if len(steps) == 3 else steps[0]
+        said = f"{steps[2]} ({steps[1]})".replace("_", " ") if len(steps) == 3 else steps[0]
         yield said, list(group)
 
 

@@ -54,9 +54,10 @@ def _read(history: History, metrics: Metrics) -> Iterator[tuple[Number, float]]:
     for name, leg in metrics.legs.items():
         warm_h = limits.warm_stagnation_s / 3600.0
         yield Number("longest_warm_still_h", name, warm_h), leg.longest_warm_still_h
-    for line in flush_lines(history.plant, history.programme):
-        subject = f"{line.flush}, {line.leg}"
+    lines = {f"{line.flush}, {line.leg}": line for line in flush_lines(history.plant, history.programme)}
+    for subject, line in lines.items():
         yield Number("tub_water_at_last_jet_s", subject, line.lasts_s), line.reached_s
+    for subject, line in lines.items():
         yield Number("volumes_per_flush", subject), line.lasts_s / line.reached_s
     yield Number("turnovers_per_day", "tub"), tub.turnovers_per_day
     if tub.fewest_turnovers_in_a_day is not None:

@@ -21,7 +21,7 @@ _SAYS = {
     "turnovers_per_day": ("turnovers a day", ""),
     "fewest_turnovers_in_a_day": ("fewest turnovers in a day", ""),
     "coldest_water_c": ("coldest water", "°C"),
-    "coldest_at_session_c": ("coldest as people step in", "°C"),
+    "coldest_at_session_c": ("coldest at a session", "°C"),
     "most_short_at_ready_by_k": ("most short of warm at a ready-by", "K"),
     "running_h": ("hours run:", "h"),
     "energy_kwh": ("electricity", "kWh"),
@@ -61,10 +61,10 @@ def say_confidence(page: Page, sure: Confidence) -> None:
             f"Too close to call, {said} inside the range: {'; '.join(told[:6])}{more}.", style="bold yellow"
         )
     page.line(
-        f"{count(len(sure.inputs), 'input')} were put to their likely ends one at a time, in {sure.runs} runs; "
-        "what they do is combined as the root of the sum of squares, upward and downward apart. The ranges "
-        "are as good as the spreads, most of them common practice without a source, and know nothing of what "
-        "the model leaves out."
+        f"{count(len(sure.inputs), 'input')} were put to their likely ends one at a time, in {sure.runs} "
+        "runs. What they do is combined as the root of the sum of squares, upward and downward apart. The "
+        "ranges are as good as the spreads, most of them common practice without a source, and know nothing "
+        "of what the model leaves out."
     )
     kept = [one.input for one in sure.not_varied if one.why.startswith("no range")]
     if kept:
@@ -81,14 +81,16 @@ def _rows(estimates: Sequence[Estimate], sure: Confidence) -> Iterator[tuple[str
     for one in estimates:
         unit = sure.currency if name == "cost" else _SAYS[name][1]
         value, low, high = (_shown(x) for x in (one.value, one.low, one.high))
-        by = ", ".join(influence.input for influence in one.most_sensitive_to[:_NAMED])
-        told.setdefault((f"{value} {unit}".strip(), f"{low} to {high}" if by else "the same", by), []).append(
-            one
-        )
+        by, spread = "", "the same"
+        if (low, high) != (value, value):
+            by = ", ".join(influence.input for influence in one.most_sensitive_to[:_NAMED])
+            spread = f"{low} to {high}"
+        told.setdefault((f"{value} {unit}".strip(), spread, by), []).append(one)
     for (value, spread, by), group in list(told.items())[: _WORST.get(name)]:
-        most = wrap(f"most sensitive to: {by}" if by else "nothing varied here moves it", _WIDE - 2)
-        said = [_name(group), *(f"  {line}" for line in most)]
-        yield "\n".join(said), value, spread
+        yield _name(group), value, spread
+        if by:
+            most = wrap(f"most sensitive to: {by}", _WIDE - 2)
+            yield "\n".join(f"  {line}" for line in most), "", ""
 
 
 def _name(group: Sequence[Estimate]) -> str:
@@ -134,6 +136,6 @@ def _say_flushes(page: Page, flushes: Sequence[OldWater]) -> None:
     )
     page.line(
         "The run moves water in order, the best that a flush can do. Elbows, tees and housings mix: a line "
-        "may behave like 20 stirred tanks in a row, or 5 (common practice, no source). The last column is how "
-        "long a flush must last for 5 tanks to leave 5 %."
+        "may behave like 20 stirred tanks in a row, or 5 (common practice, no source). The last column is "
+        "how long a flush must last for 5 tanks to leave 5 %."
     )
