@@ -129,7 +129,7 @@ def cli(ctx: click.Context) -> None:
 @click.option("--confidence", "asked_how_sure", is_flag=True,
               help="Tell how far the numbers may be off, and why: some sixty runs.")  # fmt: skip
 @click.option("--workers", type=click.IntRange(1, 64), metavar="N",
-              help="Share the runs of --confidence among N processes; as many as there are cores unless given.")  # fmt: skip
+              help="Share the runs of --confidence among N processes; one a core unless given.")  # fmt: skip
 def run(
     file: Path,
     sets: tuple[str, ...],
