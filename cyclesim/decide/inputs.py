@@ -63,7 +63,7 @@ def _grouped(defaults: Sequence[Default]) -> Iterator[tuple[str, list[Default]]]
         if len(steps) == 1:
             return (one.path,)
         speed = f"{steps[-2]} " if steps[-2] in ("low", "high") else ""
-        return (*steps[:2], f"{speed}{steps[-1]}")
+        return (steps[0], steps[min(1, len(steps) - 2)], f"{speed}{steps[-1]}")
 
     for steps, group in groupby(sorted(defaults, key=key), key):
         said = f"{steps[2]} ({steps[1]})".replace("_", " ") if len(steps) == 3 else steps[0]

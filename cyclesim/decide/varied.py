@@ -19,8 +19,8 @@ class VariedPlant(Plant):
     """The plant of a scenario with factors on what is no key of the file; the plant itself if all are 1."""
 
     def __init__(self, scenario: Scenario, tolerance: Tolerance) -> None:
-        self.tolerance = tolerance
         super().__init__(scenario)
+        self.tolerance = tolerance
 
     def _links(self, speeds: Mapping[str, str], shut: Sequence[str]) -> Iterator[Link]:
         off = self.tolerance

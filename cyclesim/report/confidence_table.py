@@ -22,7 +22,7 @@ _SAYS = {
     "fewest_turnovers_in_a_day": ("fewest turnovers in a day", ""),
     "coldest_water_c": ("coldest water", "°C"),
     "coldest_at_session_c": ("coldest at a session", "°C"),
-    "most_short_at_ready_by_k": ("most short of warm at a ready-by", "K"),
+    "most_short_at_ready_by_k": ("shortfall at a ready-by", "K"),
     "running_h": ("hours run:", "h"),
     "energy_kwh": ("electricity", "kWh"),
     "fuel_kwh": ("fuel", "kWh"),

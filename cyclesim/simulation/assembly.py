@@ -78,11 +78,9 @@ class PlantDuty:
 class Plant:
     """The plant of a scenario, assembled. Nothing here changes while it runs."""
 
-    tolerance: Tolerance = AS_TOLD
-    """How far it is from what is told; `decide.varied` has plants that are."""
-
     def __init__(self, scenario: Scenario) -> None:
         self.scenario = scenario
+        self.tolerance: Tolerance = AS_TOLD
         self.sheet = scenario.plant
         self.pumps: dict[str, PumpSheet] = dict(self.sheet.pumps)
         heating = scenario.schedule.heating
