@@ -127,7 +127,7 @@ def cli(ctx: click.Context) -> None:
               help='Try a power cut in this run, e.g. --what-if "outage=2027-01-12 03:00/8 h".')  # fmt: skip
 @click.option("--all", "everything", is_flag=True, help="Tell every finding, not only the worst.")
 @click.option("--confidence", "asked_how_sure", is_flag=True,
-              help="Tell how far the numbers may be off, and why: some sixty runs.")  # fmt: skip
+              help="Tell how far the numbers may be off, and why: some eighty runs.")  # fmt: skip
 @click.option("--workers", type=click.IntRange(1, 64), metavar="N",
               help="Share the runs of --confidence among N processes; one a core unless given.")  # fmt: skip
 def run(

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Callable
 from dataclasses import asdict, replace
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 import cyclesim
 from cyclesim.decide import confidence as module
 from cyclesim.decide.confidence import Confidence, Estimate, confidence
+from cyclesim.decide.draws import drawn, merged
 from cyclesim.decide.flushes import flush_lines, old_water
 from cyclesim.decide.inputs import inputs
 from cyclesim.decide.numbers import Number, numbers
@@ -40,7 +42,7 @@ def given_inputs(tub: Scenario, monkeypatch: pytest.MonkeyPatch) -> Given:
 
     def run(*varied: Input) -> Confidence:
         monkeypatch.setattr(module, "inputs", lambda _: (varied, ()))
-        return confidence(tub, days=1)
+        return confidence(tub, days=1, draws=0)
 
     return run
 
@@ -234,6 +236,48 @@ def test_a_limit_inside_the_range_is_told() -> None:
     assert combined(10.0, [(-30.0, 0.0)], Number("coldest_water_c", "tub")).low == -20.0
 
 
+# -- several at once -----------------------------------------------------------------------------------------
+
+
+def test_draws_widen_a_range_and_never_narrow_it() -> None:
+    """What a draw came to is in the range, and one inside it changes nothing."""
+    pairs = [(-3.0, 3.0), (-4.0, 4.0)]
+    told, ends = {NUMBER: 100.0}, [({NUMBER: 100.0 + a}, {NUMBER: 100.0 + b}) for a, b in pairs]
+    inside = module._estimate(NUMBER, told, ["a", "b"], ends, [{NUMBER: 101.0}])
+    assert (95.0, 105.0) == (inside.low, inside.high)
+    beyond = module._estimate(NUMBER, told, ["a", "b"], ends, [{NUMBER: 112.0}, {NUMBER: 94.0}])
+    assert (94.0, 112.0) == (beyond.low, beyond.high)
+
+
+def test_every_input_is_drawn_evenly_and_beside_the_others(tub: Scenario) -> None:
+    """Of 24 draws each input is at its lowest in 4 and at its highest in 4, whatever the others are."""
+    told = Variant(tub, AS_TOLD)
+    varied = [found_input(tub, n) for n in ("pump curve", "losses of fittings", "conductivity of the soil")]
+    made = drawn(told, varied, 24)
+    pump = varied[0]
+    assert pump.low
+    assert pump.high
+    for end in (pump.low, pump.high):
+        assert 4 == sum(one.scenario.plant.pumps == end.scenario.plant.pumps for one in made)
+    for factor in (0.75, 1.25):
+        assert 4 == sum(one.tolerance.fittings == pytest.approx(factor) for one in made)
+    for factor in (0.5 / 1.5, 2.5 / 1.5):
+        assert 4 == sum(one.tolerance.walls.soil == pytest.approx(factor) for one in made)
+    assert made == drawn(told, varied, 24)
+
+
+@pytest.mark.parametrize("file", ["walled-garden", "high-valley", "long-table", "cedar-yard"])
+def test_two_changes_are_both_there(file: str) -> None:
+    """Two inputs merged either way round are the same, and differ from each alone."""
+    scenario = load(f"schedules/{file}.yaml")
+    told, varied = Variant(scenario, AS_TOLD), inputs(scenario)[0]
+    ends = [end for one in varied for end in (one.high or one.low,) if end]
+    for one, other in pairwise(ends):
+        both = [merged(*three) for three in zip(told, one, other, strict=True)]
+        assert both == [merged(*three) for three in zip(told, other, one, strict=True)]
+        assert tuple(both) not in (told, one, other)
+
+
 # -- the whole ---------------------------------------------------------------------------------------------
 
 
@@ -244,8 +288,8 @@ def test_the_same_whoever_runs_it(tub: Scenario, monkeypatch: pytest.MonkeyPatch
     )
     monkeypatch.setattr(module, "inputs", lambda _: (few, ()))
     done: list[tuple[int, int]] = []
-    alone = confidence(tub, days=1)
-    shared = confidence(tub, days=1, workers=2, on_run=lambda *at: done.append(at))
+    alone = confidence(tub, days=1, draws=6)
+    shared = confidence(tub, days=1, draws=6, workers=2, on_run=lambda *at: done.append(at))
     assert asdict(alone) == asdict(shared)
     assert [(k, alone.runs) for k in range(1, alone.runs + 1)] == done
 

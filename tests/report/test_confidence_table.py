@@ -17,7 +17,7 @@ BENCH = Estimate(
 NEVER = float("inf")
 FLUSH = OldWater("line flush", "left_bench", 45.0, 16.6, 2.7, 0.0, 0.004, 0.06, 0.24, 30.3)
 SURE = Confidence(
-    7, 9, "EUR",
+    7, 9, 3, "EUR",
     (BENCH, replace(BENCH, subject="right_bench"),
      Estimate("cost", "EUR", 100.0, 100.0, 100.0, None, False, ()),
      Estimate("tub_water_at_last_jet_s", "line flush, left_bench", NEVER, 20.0, NEVER, None, False,
