@@ -62,8 +62,8 @@ def say_confidence(page: Page, sure: Confidence) -> None:
         )
     page.line(
         f"{count(len(sure.inputs), 'input')} were put to their likely ends one at a time, in {sure.runs} "
-        f"runs with {sure.draws} of all at once. A range is the root of the sum of squares of what each does, "
-        "upward and downward apart, or what the draws came to where that is more. It is as good as the "
+        f"runs with {sure.draws} of all at once. A range is the root of the sum of squares of what each "
+        "does, upward and downward apart, or what the draws came to where that is more. It is as good as the "
         "spreads, most of them common practice without a source, and knows nothing of what the model leaves "
         "out."
     )
