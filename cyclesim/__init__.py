@@ -13,18 +13,20 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result, simulate
+    from cyclesim.decide.confidence import confidence
     from cyclesim.errors import CycleSimError, InputError
     from cyclesim.report.frames import frames
     from cyclesim.scenario.load import load
 
     __version__: str
 
-__all__ = ["CycleSimError", "InputError", "Result", "__version__", "frames", "load", "simulate"]
+__all__ = ["CycleSimError", "InputError", "Result", "__version__", "confidence", "frames", "load", "simulate"]
 
 _HOME = {
     "CycleSimError": "cyclesim.errors",
     "InputError": "cyclesim.errors",
     "Result": "cyclesim.analysis.result",
+    "confidence": "cyclesim.decide.confidence",
     "frames": "cyclesim.report.frames",
     "load": "cyclesim.scenario.load",
     "simulate": "cyclesim.analysis.result",

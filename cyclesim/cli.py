@@ -126,6 +126,10 @@ def cli(ctx: click.Context) -> None:
 @click.option("--what-if", "what_ifs", multiple=True, metavar="outage=START/DURATION",
               help='Try a power cut in this run, e.g. --what-if "outage=2027-01-12 03:00/8 h".')  # fmt: skip
 @click.option("--all", "everything", is_flag=True, help="Tell every finding, not only the worst.")
+@click.option("--confidence", "asked_how_sure", is_flag=True,
+              help="Tell how far the numbers may be off, and why: some eighty runs.")  # fmt: skip
+@click.option("--workers", type=click.IntRange(1, 64), metavar="N",
+              help="Share the runs of --confidence among N processes; one a core unless given.")  # fmt: skip
 def run(
     file: Path,
     sets: tuple[str, ...],
@@ -139,8 +143,12 @@ def run(
     figure_days: int | None,
     what_ifs: tuple[str, ...],
     everything: bool,
+    asked_how_sure: bool,
+    workers: int | None,
 ) -> int:
     """Simulate FILE and say what breaks a rule and what to change."""
+    if workers and not asked_how_sure:
+        raise click.UsageError("--workers goes with --confidence.")
     _check_figure(figure_file, figure_from, figure_days)
     _check_outputs(file, json_file, trace_file, figure_file)
     from cyclesim.scenario.load import load
@@ -165,6 +173,12 @@ def run(
         trace_csv.check_parquet()
     with progress(days) as on_day:
         result = simulate(scenario, days=days, start=start, seed=seed, on_day=on_day, left=True)
+    sure = None
+    if asked_how_sure:
+        from cyclesim.decide.confidence import confidence
+
+        with progress(None, does="varying inputs") as on_run:
+            sure = confidence(scenario, days=days, start=start, seed=seed, workers=workers, on_run=on_run)
     if trace_file is not None and parquet:
         write_whole_bytes(trace_file, lambda stream: trace_csv.write_parquet(result.trace, stream))
     elif trace_file is not None:
@@ -175,10 +189,10 @@ def run(
             figure_file, lambda stream: write_figure(result, stream, form, figure_from, figure_days)
         )
     if json_file is not None:
-        _write_text(json_file, as_json.as_text(as_json.result_values(result)))
+        _write_text(json_file, as_json.as_text(as_json.result_values(result, sure)))
     if json_file != STDOUT and trace_file != STDOUT:
         page = _page()
-        run_report(page, result, everything=everything)
+        run_report(page, result, everything=everything, sure=sure)
         _print(page.text())
     return BROKEN if is_broken(result.findings) else OK
 

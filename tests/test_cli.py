@@ -28,6 +28,7 @@ HEAVY = (
     "rich",
     "transitions",
     "dateutil",
+    "joblib",
 )
 Week = tuple[Result, dict[str, Any], list[str]]
 ENV = {**os.environ, "COLUMNS": "80", "PYTHONIOENCODING": "utf-8"}
@@ -238,6 +239,47 @@ def test_interrupt_is_130_and_leaves_no_file(tub: Path, tmp_path: Path) -> None:
     assert out == ""
     assert "Interrupted" in err
     assert "Traceback" not in err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_confidence_is_told_where_it_is_asked_for(tub: Path, tmp_path: Path, week: Week) -> None:
+    """A real process: the ranges on 80 columns and in the JSON, none where nobody asked."""
+    out = tmp_path / "out.json"
+    process = start("run", tub, "--days", "1", "--confidence", "--workers", "1", "--json", out)
+    told, err = process.communicate(timeout=100)
+    assert process.returncode in (0, 1), err
+    assert err == ""
+    assert "How far these numbers may be off" in told
+    assert max(map(len, told.splitlines())) <= 80
+    values = json.loads(out.read_text("utf-8"))
+    sure = values["confidence"]
+    assert sure["days"] == 1
+    assert sure["runs"] > len(sure["inputs"]) > 20
+    [cost] = [one for one in sure["estimates"] if one["number"] == "cost"]
+    assert cost["low"] < values["energy"]["cost"] == cost["value"] < cost["high"]
+    assert cost["most_sensitive_to"][0]["input"] in [one["input"] for one in sure["inputs"]]
+    assert {flush["few_tanks_percent"] > flush["in_order_percent"] for flush in sure["flushes"]} == {True}
+    printed, values, _ = week
+    assert "confidence" not in values
+    assert "How far" not in printed.stdout
+    assert "--workers goes with --confidence" in call("run", tub, "--workers", "2").stderr
+
+
+@pytest.mark.parametrize("workers", ["1", "2"])
+def test_interrupt_of_confidence_is_130_and_leaves_no_file(tub: Path, tmp_path: Path, workers: str) -> None:
+    """Ctrl-C while inputs are varied, in one process or in several, ends it as quietly."""
+    command = [sys.executable, "-m", "cyclesim", "run", tub, "--confidence", "--workers", workers]
+    process = subprocess.Popen(
+        [*command, "--days", "3000", "--json", tmp_path / "out.json"],
+        text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=ENV, start_new_session=True,
+    )  # fmt: skip
+    time.sleep(6.0)
+    assert process.poll() is None, process.communicate()
+    os.killpg(process.pid, signal.SIGINT)  # as a terminal does it: every process of the call
+    out, err = process.communicate(timeout=20)
+    assert process.returncode == 130
+    assert out == ""
+    assert err.strip() == "Interrupted; no file was left half written."
     assert list(tmp_path.iterdir()) == []
 
 

@@ -131,13 +131,14 @@ def surface_and_slope(
     sky_c: float,
     water_c: float,
     activity: float,
+    emissivity: float = EMISSIVITY.value,
 ) -> tuple[SurfaceLoss, float, float]:
     """The losses of open_surface; exact slopes over water_c of their sum (W/K) and of the kg/s (per K)."""
     wet_w_pa = area_m2 * activity * (_STILL_W_M2_PA + _WIND_W_M2_PA * wind_m_s)
     at_water, at_water_k = saturation(water_c)
     drive = at_water - humidity * saturation(air_c)[0]
     latent, latent_k = latent_heat(water_c)
-    black_w_k4 = area_m2 * EMISSIVITY.value * _STEFAN_W_M2_K4
+    black_w_k4 = area_m2 * emissivity * _STEFAN_W_M2_K4
     water_k = water_c + ZERO_C_K
     evaporated = wet_w_pa * drive / latent
     loss = SurfaceLoss(

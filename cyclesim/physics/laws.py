@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from .blowing import blown_air
-from .evaporation import ACTIVITY, WATER_J_KG_K, WIND_AT_WATER, surface_and_slope
+from .evaporation import ACTIVITY, EMISSIVITY, WATER_J_KG_K, WIND_AT_WATER, surface_and_slope
 from .sources import HeatPump
 from .walls import Assumption
 
@@ -53,6 +53,7 @@ def surface_law(
     makeup_c: float,
     activity: float = ACTIVITY.value,
     wind_share: float = WIND_AT_WATER.value,
+    emissivity: float = EMISSIVITY.value,
 ) -> Law:
     """An open surface under hourly weather, with cold make-up for what evaporates; slope exact.
 
@@ -60,8 +61,9 @@ def surface_law(
     """
 
     def law(hour: int, water_c: float) -> Exchange:
+        wind = wind_m_s[hour] * wind_share
         loss, loss_k, evaporated_k = surface_and_slope(
-            area_m2, air_c[hour], humidity[hour], wind_m_s[hour] * wind_share, sky_c[hour], water_c, activity
+            area_m2, air_c[hour], humidity[hour], wind, sky_c[hour], water_c, activity, emissivity
         )
         lost_w = loss.evaporation_w + loss.convection_w + loss.radiation_w
         return _with_makeup(lost_w, loss_k, loss.evaporated_kg_s, evaporated_k, water_c - makeup_c)

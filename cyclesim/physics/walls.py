@@ -59,6 +59,22 @@ COVER_FIT: dict[Fit, Assumption] = {
 }
 
 
+class Off(NamedTuple):
+    """How far what heat passes is from what is assumed here, as factors: conductivities, films, leaks."""
+
+    wall: float = 1.0
+    foam: float = 1.0
+    pipe_foam: float = 1.0
+    soil: float = 1.0
+    outside_film: float = 1.0
+    pipe_film: float = 1.0
+    housing_film: float = 1.0
+    cover_fit: float = 1.0
+
+
+AS_ASSUMED = Off()
+
+
 class ShellHeat(NamedTuple):
     """The shell as one node: its heat capacity (J/K), conductance to the water and to its zone (W/K)."""
 
@@ -73,6 +89,7 @@ def shell(
     insulation_m: float,
     area_m2: float,
     outside: float | Literal["soil"] = OUTSIDE_FILM_W_M2K.value,
+    off: Off = AS_ASSUMED,
 ) -> ShellHeat:
     """Shell node in the middle of the structural wall, insulation outside it.
 
@@ -85,9 +102,12 @@ def shell(
     if not (wall_m > 0.0 and area_m2 > 0.0 and insulation_m >= 0.0):
         raise ValueError(f"a wall has a thickness and an area: {wall_m} m, {insulation_m} m, {area_m2} m2")
     wall = MATERIALS[of]
-    half_m2k_w = wall_m / 2.0 / wall.conductivity_w_mk
-    beyond_m2k_w = soil_resistance_m2k_w(area_m2) if outside == "soil" else 1.0 / outside
-    foam_m2k_w = insulation_m / MATERIALS["foam"].conductivity_w_mk
+    half_m2k_w = wall_m / 2.0 / (wall.conductivity_w_mk * off.wall)
+    if outside == "soil":
+        beyond_m2k_w = soil_resistance_m2k_w(area_m2) / off.soil
+    else:
+        beyond_m2k_w = 1.0 / (outside * off.outside_film)
+    foam_m2k_w = insulation_m / (MATERIALS["foam"].conductivity_w_mk * off.foam)
     return ShellHeat(
         c_j_k=wall_m * area_m2 * wall.density_kg_m3 * wall.heat_capacity_j_kgk,
         g_w_k=area_m2 / (1.0 / WATER_FILM_W_M2K.value + half_m2k_w),
@@ -104,11 +124,12 @@ def soil_resistance_m2k_w(area_m2: float) -> float:
     return sqrt(area_m2 / (4.0 * pi)) / SOIL_W_MK.value
 
 
-def cover_ua(foam_m: float, fit: Fit, surface_m2: float) -> float:
+def cover_ua(foam_m: float, fit: Fit, surface_m2: float, off: Off = AS_ASSUMED) -> float:
     """Conductance (W/K) from water through a foam cover to the air, leaks by its fit included."""
-    foam_m2k_w = foam_m / MATERIALS["foam"].conductivity_w_mk
-    tight_w_m2k = 1.0 / (UNDER_COVER_M2K_W.value + foam_m2k_w + 1.0 / OUTSIDE_FILM_W_M2K.value)
-    return COVER_FIT[fit].value * tight_w_m2k * surface_m2
+    foam_m2k_w = foam_m / (MATERIALS["foam"].conductivity_w_mk * off.foam)
+    film_m2k_w = 1.0 / (OUTSIDE_FILM_W_M2K.value * off.outside_film)
+    tight_w_m2k = 1.0 / (UNDER_COVER_M2K_W.value + foam_m2k_w + film_m2k_w)
+    return COVER_FIT[fit].value * off.cover_fit * tight_w_m2k * surface_m2
 
 
 def ring_resistance_mk_w(inner_m: float, outer_m: float, conductivity_w_mk: float) -> float:
@@ -123,6 +144,7 @@ def pipe_ua_per_m(
     *,
     film_w_m2k: float = PIPE_FILM_W_M2K.value,
     depth_m: float | None = None,
+    off: Off = AS_ASSUMED,
 ) -> float:
     """Conductance (W/(m K)) of PVC pipe from its water to the air, or to the soil at its depth if buried.
 
@@ -136,11 +158,13 @@ def pipe_ua_per_m(
         raise ValueError(f"no pipe: bore {bore_m} m, outside {outside_m} m, insulation {insulation_m} m")
     skin_m = outside_m + 2.0 * insulation_m
     inside_mk_w = ring_resistance_mk_w(bore_m, outside_m, MATERIALS["PVC"].conductivity_w_mk)
-    foam_mk_w = ring_resistance_mk_w(outside_m, skin_m, MATERIALS["pipe foam"].conductivity_w_mk)
+    foam_mk_w = ring_resistance_mk_w(
+        outside_m, skin_m, MATERIALS["pipe foam"].conductivity_w_mk * off.pipe_foam
+    )
     if depth_m is None:
-        beyond_mk_w = 1.0 / (pi * skin_m * film_w_m2k)
+        beyond_mk_w = 1.0 / (pi * skin_m * film_w_m2k * off.pipe_film)
     elif depth_m > skin_m / 2.0:
-        beyond_mk_w = acosh(2.0 * depth_m / skin_m) / (2.0 * pi * SOIL_W_MK.value)
+        beyond_mk_w = acosh(2.0 * depth_m / skin_m) / (2.0 * pi * SOIL_W_MK.value * off.soil)
     else:
         raise ValueError(f"a pipe {skin_m} m thick is not buried at {depth_m} m")
     return 1.0 / (inside_mk_w + foam_mk_w + beyond_mk_w)
@@ -152,7 +176,7 @@ def pipe_wall_c_per_m(bore_m: float, outside_m: float) -> float:
     return pi / 4.0 * (outside_m**2 - bore_m**2) * pvc.density_kg_m3 * pvc.heat_capacity_j_kgk
 
 
-def housing_ua(volume_m3: float) -> float:
+def housing_ua(volume_m3: float, off: Off = AS_ASSUMED) -> float:
     """Conductance (W/K) of a bare filter or heater housing to its room: a cylinder twice as high as wide."""
     width_m: float = (2.0 * volume_m3 / pi) ** (1.0 / 3.0)
-    return HOUSING_FILM_W_M2K.value * 2.5 * pi * width_m**2
+    return HOUSING_FILM_W_M2K.value * off.housing_film * 2.5 * pi * width_m**2

@@ -12,12 +12,13 @@ from cyclesim.simulation.assumptions import assumptions
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
+    from cyclesim.decide.confidence import Confidence
     from cyclesim.scenario.model import Scenario
     from cyclesim.simulation.assembly import Plant
 
 
-def result_values(result: Result) -> dict[str, Any]:
-    """Everything a run says, as plain values in a stable order."""
+def result_values(result: Result, sure: Confidence | None = None) -> dict[str, Any]:
+    """Everything a run says, as plain values in a stable order; `confidence` only where it is given."""
     return {
         "about": asdict(result.about),
         **asdict(result.metrics),
@@ -30,6 +31,7 @@ def result_values(result: Result) -> dict[str, Any]:
         "duties": duties(result.plant),
         "defaults": default_values(result.scenario),
         "clock_changes": result.programme.clock_notes(result.trace.begin_utc, result.trace.span_s),
+        **({} if sure is None else {"confidence": asdict(sure)}),
     }
 
 

@@ -9,8 +9,13 @@ from contextlib import contextmanager
 
 
 @contextmanager
-def progress(days: int, *, after_s: float = 1.0) -> Iterator[Callable[[int], None] | None]:
-    """What to call after each day; None where nobody watches. The bar is gone when the run is over."""
+def progress(
+    total: int | None, *, after_s: float = 1.0, does: str = "simulating"
+) -> Iterator[Callable[..., None] | None]:
+    """What to call after each day, or with how much is done and, where *total* was not known, of how much.
+
+    None where nobody watches. The bar is gone when the run is over.
+    """
     if not sys.stderr.isatty():
         yield None
         return
@@ -18,15 +23,15 @@ def progress(days: int, *, after_s: float = 1.0) -> Iterator[Callable[[int], Non
     from rich.progress import Progress
 
     bar = Progress(console=Console(stderr=True), transient=True)
-    task = bar.add_task("simulating", total=days)
+    task = bar.add_task(does, total=total)
     begun, shown = time.monotonic(), False
 
-    def on_day(days_done: int) -> None:
+    def on_day(days_done: int, of: int | None = None) -> None:
         nonlocal shown
         if not shown and time.monotonic() - begun > after_s:
             bar.start()
             shown = True
-        bar.update(task, completed=days_done)
+        bar.update(task, completed=days_done, total=of or total)
 
     try:
         yield on_day

@@ -19,10 +19,16 @@ from cyclesim.simulation.assumptions import assumptions
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
+    from cyclesim.decide.confidence import Confidence
 
 
-def run_report(page: Page, result: Result, *, everything: bool = False) -> None:
-    """Everything a run says to a person, the most urgent first; *everything*: lesser findings too."""
+def run_report(
+    page: Page, result: Result, *, everything: bool = False, sure: Confidence | None = None
+) -> None:
+    """Everything a run says to a person, the most urgent first; *everything*: lesser findings too.
+
+    *sure* tells how far the numbers may be off, if that was asked for.
+    """
     about, metrics = result.about, result.metrics
     page.line(about.title, style="bold")
     first = date.fromisoformat(about.first_day)
@@ -34,6 +40,10 @@ def run_report(page: Page, result: Result, *, everything: bool = False) -> None:
     say_findings(page, result.findings, everything=everything)
     say_duty_problems(page, result)
     say_wiring(page, result)
+    if sure is not None:
+        from cyclesim.report.confidence_table import say_confidence
+
+        say_confidence(page, sure)
     say_legs(page, metrics.legs, result.scenario.limits.water_age_s / 3600.0)
     say_left(page, result.left)
     say_pumps(page, metrics.pumps, metrics.energy.currency)

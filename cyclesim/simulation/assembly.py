@@ -21,6 +21,7 @@ from cyclesim.scenario.model import Scenario
 from cyclesim.scenario.network import Item
 from cyclesim.scenario.plant import Leg, Manifold
 from cyclesim.scenario.treatment import Treatment
+from cyclesim.simulation.tolerance import AS_TOLD, Tolerance
 
 Speeds = tuple[str, ...]
 """The state of each pump in the order of the file: stopped, on, low or high."""
@@ -83,6 +84,7 @@ class Plant:
 
     def __init__(self, scenario: Scenario) -> None:
         self.scenario = scenario
+        self.tolerance: Tolerance = AS_TOLD
         self.sheet = scenario.plant
         self.pumps: dict[str, PumpSheet] = dict(self.sheet.pumps)
         heating = scenario.schedule.heating

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from cyclesim.physics import laws
-from cyclesim.physics.evaporation import saturation
+from cyclesim.physics.evaporation import ACTIVITY, EMISSIVITY, saturation
 from cyclesim.physics.laws import Law
 from cyclesim.physics.sources import HeatPump, RatedPoint, SolarCollector, WoodStove
 from cyclesim.scenario.heat_sources import HeatPump as HeatPumpSheet
@@ -52,7 +52,7 @@ class Exchanges:
 
     def open_water(self) -> Numbered:
         """Evaporation, convection and sky radiation of the tub's surface, with its make-up."""
-        w = self._weather
+        w, off = self._weather, self._plant.tolerance
         return self._known.get((OPEN_WATER, 0)) or self._numbered(
             OPEN_WATER,
             0,
@@ -63,14 +63,21 @@ class Exchanges:
                 w.wind_m_s,
                 w.sky_c,
                 makeup_c=self.makeup_c,
+                activity=ACTIVITY.value * off.activity,
+                emissivity=EMISSIVITY.value * off.emissivity,
                 wind_share=1.0,  # the weather's wind is that at the water already
             ),
         )
 
     def bathers(self, people: int) -> Numbered:
         """So many people in the water."""
+        off = self._plant.tolerance
+        each_w, litres_h = (
+            laws.BATHER_W.value * off.bather_heat,
+            laws.BATHER_LITRES_H.value * off.bather_water,
+        )
         return self._known.get((BATHERS, people)) or self._numbered(
-            BATHERS, people, laws.bather_law(people, makeup_c=self.makeup_c)
+            BATHERS, people, laws.bather_law(people, each_w, litres_h, makeup_c=self.makeup_c)
         )
 
     def blown(self, blower: str) -> Numbered:
@@ -84,7 +91,7 @@ class Exchanges:
                 self._zones.series[sheet.air_from],
                 self._humidity(sheet.air_from),
                 makeup_c=self.makeup_c,
-                air_heat_w=AIR_HEAT * sheet.power_w,
+                air_heat_w=AIR_HEAT * self._plant.tolerance.blower_heat * sheet.power_w,
             ),
         )
 
