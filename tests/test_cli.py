@@ -216,7 +216,7 @@ def test_new_refuses_to_overwrite(tub: Path) -> None:
 
 
 def _wait_until_it_works(process: subprocess.Popen[str]) -> None:
-    """Until it has used a second and a half of processor time: by then it runs, however busy the machine is."""
+    """Until it has used 1.5 s of processor time: by then it runs, however busy the machine is."""
     ticks = os.sysconf("SC_CLK_TCK")
     while process.poll() is None:
         fields = Path(f"/proc/{process.pid}/stat").read_text("utf-8").rpartition(")")[2].split()
