@@ -342,8 +342,8 @@ class _Run:
         self.scans.discard(now)
         before, outcome = self.state, self.controller.step(self.state, self.facts)
         self.trace.passes += 1
-        is_so = Now(outcome.state, self.facts & self.wired_bits, self.beside.positions)
-        if is_so != self.now:
+        wired, positions = self.facts & self.wired_bits, self.beside.positions
+        if outcome.moved or wired != self.now.wired or positions != self.now.positions:
             self.state = outcome.state
             self._apply(before, now)
             follows = self.controller.step(self.state, self.facts)
