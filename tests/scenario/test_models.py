@@ -306,3 +306,20 @@ def test_the_starter_shows_water_care_and_controller_keys_that_load():
     assert built.water_care.last_refill is not None
     assert built.water_care.disinfectant is not None
     assert (4, False) == (built.controller.flushes_a_day, built.controller.tells_weekdays)
+
+
+def test_the_starter_shows_wiring_treatment_and_valves_that_load():
+    """Likewise: a thermostat of the element's own, a salt cell, a valve once it has a place in the network."""
+    text = TEXT.replace("# also_started_by", "also_started_by").replace("# own_flow", "own_flow")
+    for line in ("  # treatment:", "  #   cell:", "  # valves:", "  #   stop:", "  # after_power_cut:"):
+        assert line in text
+        text = text.replace(line, line.replace("# ", "  " if line.startswith("  #  ") else "", 1))
+    built = load_text(
+        text.replace("filter, element, {parallel: [left", "filter, element, stop, {parallel: [left")
+    )
+    (starter,) = built.plant.heat_sources["element"].also_started_by
+    assert ("thermostat", 10.0) == (starter.way, built.plant.heat_sources["element"].own_flow_switch_s)
+    assert ("main", ("open", "shut")) == (
+        built.plant.treatment["cell"].with_, built.plant.valves["stop"].positions,
+    )  # fmt: skip
+    assert "midnight" == built.controller.after_power_cut
