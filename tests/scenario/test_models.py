@@ -309,7 +309,7 @@ def test_the_starter_shows_water_care_and_controller_keys_that_load():
 
 
 def test_the_starter_shows_wiring_treatment_and_valves_that_load():
-    """Likewise: a thermostat of the element's own, a salt cell, a valve once it has a place in the network."""
+    """Likewise: a thermostat of the element's own, a salt cell, a valve once the network has it."""
     text = TEXT.replace("# also_started_by", "also_started_by").replace("# own_flow", "own_flow")
     for line in ("  # treatment:", "  #   cell:", "  # valves:", "  #   stop:", "  # after_power_cut:"):
         assert line in text
