@@ -7,9 +7,11 @@ Where the two differ by design the reference has both readings, and the differen
 
 - cyclesim lets pumps and sources warm the tub at once; here heat enters where the device sits and arrives
   with the flow. In open loop the reference keeps to the truth, and the difference in heat lost is compared
-  with what UA times the warmer stretch comes to. In closed loop it follows cyclesim's reading, because a
-  thermostat that is late by the way from heater to tub shifts every cycle after it; how far the truth lies
-  from it is told in the rows of the group "by design".
+  with what UA times the warmer stretch comes to. In closed loop it follows cyclesim's reading: heat that is
+  late by the way from heater to tub makes a thermostat's cycle a few per cent longer, and the phase of every
+  cycle after it another. Energy hardly minds, which is a row of its own. Starts do, but either way: whether
+  one falls into a filter run is luck, over forty days of long-table with bands of 0.25 to 0.4 K from a
+  quarter fewer to a tenth more.
 - cyclesim mixes a loop's cold water into the tub when it has turned over; here it arrives bit by bit. Until
   then cyclesim's tub is the warmer one, by no more than the cold that the loop held; ten minutes later by
   nothing.
@@ -35,7 +37,7 @@ from tests.evidence.record import Check
 from tests.wholes.closedloop import Closed
 from tests.wholes.hydraulics import Hydraulics
 from tests.wholes.openloop import Run, driven, states_of
-from tests.wholes.plant import Layout
+from tests.wholes.plant import TUB, Layout
 from tests.wholes.rules import RESTATED, broken
 from tests.wholes.water import STILL_M3_S, Duties, ages
 
@@ -69,7 +71,12 @@ CASES = {
             EUROPE,
             (COLD,),
             "frost protection (8 K colder than shipped), clock change on 28 March",
-            ("interlocks.2=null", "interlocks.0=null", "schedule.line_flushes.0.lasts=10 s"),
+            (
+                "interlocks.2=null",
+                "interlocks.0=null",
+                "schedule.line_flushes.0.lasts=10 s",
+                "plant.pumps.main.changeover=30 s",
+            ),
         ),
         Case(
             "walled-garden-circulator",
@@ -217,12 +224,16 @@ def open_loop(case: Case) -> Iterator[Check]:
         counted = rows.start_s >= begin
         most, first = float(rows.oldest_peak_s[counted].max()), float(rows.start_s[counted].min())
         says = age.peak_s(first, trace.span_s)
-        yield _row(
-            case, "open loop", f"oldest water, {name}", says, most, "s", AGE_S + AGE_SHARE * says
-        )
+        yield _row(case, "open loop", f"oldest water, {name}", says, most, "s", AGE_S + AGE_SHARE * says)
         got, said = _worst_interval(rows, age, begin)
         yield _row(
-            case, "open loop", f"oldest water in any interval, {name}", said, got, "s", AGE_S + AGE_SHARE * said
+            case,
+            "open loop",
+            f"oldest water in any interval, {name}",
+            said,
+            got,
+            "s",
+            AGE_S + AGE_SHARE * said,
         )
     tub = hourly(trace)
     k = int(np.argmax(np.abs(tub - run.hourly_c)))
@@ -243,13 +254,16 @@ def _worst_interval(rows: Any, age: Any, begin_s: float) -> tuple[float, float]:
     """cyclesim's and the reference's peak in the interval of constant flow in which they differ most.
 
     A front that passes a junction is placed within a second or two by the reference, so that an interval may
-    begin or end with old water in the one and not in the other: the reference's peak is taken with the
-    interval's start moved by up to two seconds, whichever is nearest.
+    begin with old water in the one and not in the other: the reference's peak is taken with the interval's
+    start moved by up to two seconds, whichever is nearest.
     """
     worst = (0.0, 0.0, -1.0)
     for start, end, peak in zip(rows.start_s, rows.end_s, rows.oldest_peak_s, strict=True):
         if start >= begin_s:
-            says = min((age.peak_s(start + by, end) for by in (0, 1, 2) if start + by < end), key=lambda x: abs(x - peak))
+            says = min(
+                (age.peak_s(start + by, end) for by in range(-2, 3) if start + by < end),
+                key=lambda x: abs(x - peak),
+            )
             over = abs(says - peak) / (AGE_S + AGE_SHARE * says)
             worst = max(worst, (over, float(peak), says), key=lambda w: w[0])
     return worst[1], worst[2]
@@ -279,7 +293,10 @@ def closed_loop(case: Case) -> Iterator[Check]:
         says, got = run.ages[piece].peak_s(0, run.span_s), result.metrics.legs[name].oldest_water_h * HOUR_S
         yield _row(case, "closed loop", f"oldest water, {name}", says, got, "s", AGE_CLOSED * says)
     for name in (d.name for d in run.control.demands if "heating" not in d.name):
-        says, got = run.lanes[name].is_(0, run.span_s, "raised").sum(), result.trace.demands[name].seconds("raised")
+        says, got = (
+            run.lanes[name].is_(0, run.span_s, "raised").sum(),
+            result.trace.demands[name].seconds("raised"),
+        )
         yield _row(case, "closed loop", f"raised, {name}", says, got, "s", 0.0)
     ready = [(t, c) for t, c, _ in run.ready if t >= 0]
     for (t, c), (at, water_c, _) in zip(ready, result.trace.ready, strict=True):
@@ -310,54 +327,76 @@ def by_design(case: Case) -> Iterator[Check]:
 def _heat_where_it_enters(case: Case) -> Iterator[Check]:
     """Water behind a device is warmer than the tub: pipes lose more by UA times that, the tub is colder."""
     truth, tub = opened(case), opened(case, to_tub=True)
-    colder_k = np.mean(np.array(tub.hourly_c) - truth.hourly_c)
     layout = Layout(scenario(case))
     # what a colder tub saves in the pipes belongs to the consequence, not to the cause
-    saved_j = sum(b.ua_w_k for b in layout.bodies.values()) * colder_k * ours(case).trace.span_s
+    saved_j = _saved_j(layout, truth.duties, np.array(tub.hourly_c) - truth.hourly_c)
     more_j = truth.lost_j["bodies"] - tub.lost_j["bodies"] + saved_j
     expected_j = _warm_stretch_j(case, layout)
     yield _row(
         case, "by design", "more heat lost by pipes, as heat enters where the devices sit", expected_j / 3.6e6,
-        more_j / 3.6e6, "kWh", 0.3 * expected_j / 3.6e6,
+        more_j / 3.6e6, "kWh", 0.25 * expected_j / 3.6e6,
     )  # fmt: skip
     run, result = closed(case, to_tub=False), ours(case)
     energy = sum(run.energy_j.values()) / 3.6e6
     total = result.metrics.energy.energy_kwh + result.metrics.energy.fuel_kwh
     yield _row(
-        case, "by design", "energy in closed loop, heat where the devices sit", energy, total, "kWh", 0.015 * energy
+        case,
+        "by design",
+        "energy in closed loop, heat where the devices sit",
+        energy,
+        total,
+        "kWh",
+        0.015 * energy,
     )
-    for name, pump in result.metrics.pumps.items():
-        says = len(run.starts(name))
-        what = f"starts in closed loop, heat where the devices sit, {name}"
-        yield _row(case, "by design", what, says, pump.starts, "", max(2.0, 0.25 * says))
+
+
+def _saved_j(layout: Layout, duties: Duties, colder_k: np.ndarray) -> float:
+    """Heat that pipes lose less because the tub is colder: UA while they flow, what they forget standing."""
+    hydraulics, saved_j = Hydraulics(layout), 0.0
+    for body in layout.bodies.values():
+        stood = 0
+        for start, end, speeds in (*duties, (duties[-1][1], duties[-1][1], layout.still)):
+            if hydraulics.flows(speeds)[body.name] <= STILL_M3_S and end > start:
+                stood += end - start
+                continue
+            k = colder_k[start // HOUR_S]
+            saved_j += body.capacity_j_k * k * (1.0 - np.exp(-stood * body.ua_w_k / body.capacity_j_k))
+            saved_j += body.ua_w_k * k * (end - start)
+            stood = 0
+    return float(saved_j)
 
 
 def _warm_stretch_j(case: Case, layout: Layout) -> float:
-    """UA of what lies behind each pump and source, times how much warmer the water is there, times how long."""
+    """Heat that pipes lose more: UA times how much warmer than the tub the water behind a device is, while it
+    flows; and what of that warmth is left in them when it stops, as far as they forget it standing.
+    """
     trace, plant, hydraulics = ours(case).trace, scenario(case).plant, Hydraulics(layout)
     streams = {**trace.pumps, **trace.sources}
     known = {name: states_of(s) for name, s in streams.items()}
     edges = sorted({int(t) for at, _ in known.values() for t in at} | {0, trace.span_s})
-    watts: dict[tuple[tuple[str, ...], str], float] = {}
-    whole = 0.0
+    whole_j, warmer_k, stood_s = 0.0, dict.fromkeys(layout.bodies, 0.0), dict.fromkeys(layout.bodies, 0)
     for start, end in zip(edges, edges[1:], strict=False):
         now = {n: st[int(np.searchsorted(at, start, side="right")) - 1] for n, (at, st) in known.items()}
         speeds = tuple("stopped" if now[n] == "changing" else now[n] for n in trace.pumps)
         flows = hydraulics.flows(speeds)
+        rises = dict.fromkeys(layout.bodies, 0.0)
         for name in streams:
+            if flows[name] > STILL_M3_S and (name in plant.pumps or now[name] == "firing"):
+                if name in plant.pumps:
+                    heat_w = plant.pumps[name].heat_to_water * plant.pumps[name].speeds[now[name]].power_w
+                else:
+                    heat_w = _output_w(case, name, start, end)
+                for body, rise in _rises_k_w(layout, flows, name).items():
+                    rises[body] += heat_w * rise
+        for name, body in layout.bodies.items():
             if flows[name] <= STILL_M3_S:
+                stood_s[name] += end - start
                 continue
-            if name in plant.pumps:
-                heat_w = plant.pumps[name].heat_to_water * plant.pumps[name].speeds[now[name]].power_w
-            elif now[name] == "firing":
-                heat_w = _output_w(case, name, start, end)
-            else:
-                continue
-            key = speeds, name
-            if key not in watts:
-                watts[key] = _lost_per_watt(layout, flows, name)
-            whole += heat_w * watts[key] * (end - start)
-    return whole
+            forgotten = 1.0 - np.exp(-stood_s[name] * body.ua_w_k / body.capacity_j_k)
+            whole_j += body.capacity_j_k * warmer_k[name] * forgotten
+            whole_j += body.ua_w_k * rises[name] * (end - start)
+            warmer_k[name], stood_s[name] = rises[name], 0
+    return float(whole_j)
 
 
 def _output_w(case: Case, name: str, start: int, end: int) -> float:
@@ -369,42 +408,41 @@ def _output_w(case: Case, name: str, start: int, end: int) -> float:
     return float(rows.heat_j[mine].sum() / (end - start))
 
 
-def _lost_per_watt(layout: Layout, flows: dict[str, float], name: str) -> float:
-    """Watts lost for a watt put in at *name*: over the pieces behind, UA x share of the heat / (c Q)."""
-    shares, total = {name: 1.0}, 0.0
-    at = next(p for p in layout.pieces if p.name == name)
-    for p in layout.pieces:
-        if p.body == name:  # its own water warms on the way through
-            total += 0.5 * layout.bodies[name].ua_w_k / (flows[name] * layout.water_j_m3_k)
-    carried = {at.b: 1.0}
-    left = [p for p in layout.pieces if flows[p.name] > STILL_M3_S]
-    while "tub" not in carried or set(carried) - {"tub"}:
-        node = next(n for n in carried if n != "tub")
-        heat = carried.pop(node)
-        out = [p for p in left if p.a == node]
+def _rises_k_w(layout: Layout, flows: dict[str, float], name: str) -> dict[str, float]:
+    """By how much each body is warmer for a watt put in at *name*: the share of it that flows there / c Q."""
+    found: dict[str, float] = {}
+    if name in layout.bodies:  # its own water warms on the way through
+        found[name] = 0.5 / (flows[name] * layout.water_j_m3_k)
+    carried = {next(p.b for p in layout.pieces if p.name == name): 1.0}
+    while nodes := set(carried) - {TUB}:
+        node = nodes.pop()
+        heat, out = (
+            carried.pop(node),
+            [p for p in layout.pieces if p.a == node and flows[p.name] > STILL_M3_S],
+        )
         whole = sum(flows[p.name] for p in out)
         for p in out:
-            shares[p.name] = heat * flows[p.name] / whole
             if p.body is not None:
-                body = layout.bodies[p.body]
                 part = p.volume_m3 / sum(q.volume_m3 for q in layout.pieces if q.body == p.body)
-                total += body.ua_w_k * part * shares[p.name] / (flows[p.name] * layout.water_j_m3_k)
-            carried[p.b] = carried.get(p.b, 0.0) + shares[p.name]
-    return total
+                found[p.body] = found.get(p.body, 0.0) + part * heat / (whole * layout.water_j_m3_k)
+            carried[p.b] = carried.get(p.b, 0.0) + heat * flows[p.name] / whole
+    return found
 
 
 def _cold_water_arrives(case: Case) -> Iterator[Check]:
     """Until a loop has turned over cyclesim's tub lacks its cold water; ten minutes on it has all of it."""
     trace, run = ours(case).trace, opened(case)
     seconds = np.array(sorted(run.moments_c))
-    apart = dict(zip(seconds.tolist(), tub_at(trace, seconds) - [run.moments_c[t] for t in seconds], strict=True))
+    apart = dict(
+        zip(seconds.tolist(), tub_at(trace, seconds) - [run.moments_c[t] for t in seconds], strict=True)
+    )
     starts = [t for t in starts_of(trace) if t in run.cold_k and t + 600 in apart]
     coldest = max(starts, key=lambda t: run.cold_k[t])
     early = max(apart.get(coldest + s, 0.0) for s in AFTER_START_S[:-1])
-    cold_k = run.cold_k[coldest]
+    cold_k = run.cold_k[coldest]  # the most that it can be; half of it is there a while before the last
     yield _row(
         case, "by design", "tub before its coldest loop counts, above the reference", 0.75 * cold_k, early, "K",
-        0.3 * cold_k,
+        0.25 * cold_k,
     )  # fmt: skip
     late = max((apart[t + 600] for t in starts), key=abs)
     yield _row(case, "by design", "tub ten minutes after a start, above the reference", 0.0, late, "K", TUB_K)
@@ -433,7 +471,13 @@ def _coasting(case: Case) -> Iterator[Check]:
             says = found[piece].peak_s(float(rows.start_s[counted].min()), trace.span_s)
             got = float(rows.oldest_peak_s[counted].max())
             yield _row(
-                case, "by design", f"oldest water if pumps coasted, {name}", says, got, "s", AGE_S + AGE_SHARE * says
+                case,
+                "by design",
+                f"oldest water if pumps coasted, {name}",
+                says,
+                got,
+                "s",
+                AGE_S + AGE_SHARE * says,
             )
 
 

@@ -53,7 +53,9 @@ class Control:
         self.plant, self.lines = scenario.plant, scenario.interlocks
         self.pumps = {n: Machine(n, "stopped") for n in (*self.plant.pumps, *self.plant.air)}
         self.sources = {n: Machine(n, "off") for n in self.plant.heat_sources}
-        self.speeds = {n: list(p.speeds) for n, p in self.plant.pumps.items()} | {n: ["on"] for n in self.plant.air}
+        self.speeds = {n: list(p.speeds) for n, p in self.plant.pumps.items()} | {
+            n: ["on"] for n in self.plant.air
+        }
         self.demands = list(self._demands(scenario))
         self.keeps = [line for line in self.lines if isinstance(line, Keep)]
         blocks = [line for line in self.lines if not isinstance(line, Keep)]

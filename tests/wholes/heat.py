@@ -61,9 +61,11 @@ class Heat:
         given = self.sheet.tub.fill_water_c
         self.makeup_c = weather.mean_c if given is None else given
         self.z = np.zeros(self.n + len(LOSSES))
-        self.drawn_j: dict[str, float] = {n: 0.0 for n in self.sheet.heat_sources}
+        self.drawn_j: dict[str, float] = dict.fromkeys(self.sheet.heat_sources, 0.0)
         """Electricity of heat pumps; fire and pumps are counted by their seconds."""
-        self.pumps = {n: HeatPumpMap(s) for n, s in self.sheet.heat_sources.items() if isinstance(s, HeatPump)}
+        self.pumps = {
+            n: HeatPumpMap(s) for n, s in self.sheet.heat_sources.items() if isinstance(s, HeatPump)
+        }
         self._air = {n: blower_flow(layout, n) for n in self.sheet.air}
 
     def _cut(self, piece: Piece) -> list[int]:
@@ -271,9 +273,7 @@ class Heat:
         return at_s
 
 
-_LATENT = [
-    (IAPWS97(T=t + 273.15, x=1).h - IAPWS97(T=t + 273.15, x=0).h) * 1000.0 for t in range(1, 61, 3)
-]
+_LATENT = [(IAPWS97(T=t + 273.15, x=1).h - IAPWS97(T=t + 273.15, x=0).h) * 1000.0 for t in range(1, 61, 3)]
 
 
 def latent_j_kg(water_c: float) -> float:

@@ -36,7 +36,9 @@ def states_of(stream: Any) -> tuple[np.ndarray, list[str]]:
     return np.array([r.start_s for r in rows]), [r.state for r in rows]
 
 
-def energy_of(scenario: Scenario, seconds: dict[tuple[str, str], int], drawn_j: dict[str, float]) -> dict[str, float]:
+def energy_of(
+    scenario: Scenario, seconds: dict[tuple[str, str], int], drawn_j: dict[str, float]
+) -> dict[str, float]:
     """Electricity [J] by device and fuel, from the seconds that each was in a state."""
     plant, found = scenario.plant, {"fuel": 0.0}
     for name, pump in plant.pumps.items():
@@ -70,7 +72,9 @@ def driven(scenario: Scenario, trace: Any, *, to_tub: bool = False, moments: tup
     wanted, before = set(moments), layout.still
     seconds: dict[tuple[str, str], int] = {}
     for start, end in pairwise(sorted(marks)):
-        now = {n: states[int(np.searchsorted(at, start, side="right")) - 1] for n, (at, states) in known.items()}
+        now = {
+            n: states[int(np.searchsorted(at, start, side="right")) - 1] for n, (at, states) in known.items()
+        }
         speeds = tuple("stopped" if now[n] == "changing" else now[n] for n in trace.pumps)
         for name in (*trace.pumps, *trace.sources, *trace.blowers):
             seconds[name, now[name]] = seconds.get((name, now[name]), 0) + end - start

@@ -125,7 +125,9 @@ class Judge:
     def stale_water(self) -> bool:
         """Water of a leg or last jet older than the limit."""
         seconds = np.arange(self.n + 1.0)
-        legs = [p for n, p in self.run.layout.reported.items() if n.removesuffix(", last jet") in self.plant.legs]
+        legs = [
+            p for n, p in self.run.layout.reported.items() if n.removesuffix(", last jet") in self.plant.legs
+        ]
         return any(self.run.ages[p].over(seconds).max() > self.limits.water_age_s for p in legs)
 
     def warm_stagnation(self) -> bool:
@@ -180,7 +182,8 @@ class Judge:
         for a, b in merged(self.run.calendar.windows(quiet.days, quiet.from_time, quiet.to_time)):
             is_quiet[max(0, a - WARM_UP_S) : max(0, b - WARM_UP_S)] = True
         return any(
-            bool(np.any(self.run.lanes[pump].is_(0, self.n, speed) & is_quiet)) for pump, speed in quiet.applies_to
+            bool(np.any(self.run.lanes[pump].is_(0, self.n, speed) & is_quiet))
+            for pump, speed in quiet.applies_to
         )
 
     def demand_not_served(self) -> bool:
@@ -212,7 +215,9 @@ class Judge:
 
         for pump, sheet in self.plant.pumps.items():
             for speed, at in sheet.speeds.items():
-                drawn += current(at) * longer(self.run.lanes[pump].is_(0, self.n, speed), sheet.opens_within_s)
+                drawn += current(at) * longer(
+                    self.run.lanes[pump].is_(0, self.n, speed), sheet.opens_within_s
+                )
         for name, blower in self.plant.air.items():
             drawn += current(blower) * self.run.lanes[name].is_(0, self.n, "on")
         for name, hot in self.hot.items():

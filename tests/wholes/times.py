@@ -79,7 +79,9 @@ class Calendar:
         first = self.begin.astimezone(self.zone).date() - timedelta(days=early)
         last = (self.begin + timedelta(seconds=self.span_s)).astimezone(self.zone).date()
         by = None if wanted is None else list(wanted)
-        rule = rrule(DAILY, dtstart=datetime.combine(first, time()), until=datetime.combine(last, time()), byweekday=by)
+        rule = rrule(
+            DAILY, dtstart=datetime.combine(first, time()), until=datetime.combine(last, time()), byweekday=by
+        )
         return [d.date() for d in rule]
 
     def starts(self, entry: Any) -> list[int]:

@@ -60,7 +60,7 @@ class Weather:
 
 
 def sky_c(air_c: float, humidity: float, cloud: float) -> float:
-    """A black sky's temperature: Berdahl and Martin by the dew point; cloud fills 0.784 of what is missing."""
+    """A black sky's temperature: Berdahl and Martin by dew point; cloud fills 0.784 of what is missing."""
     dew = max(psychrolib.GetTDewPointFromRelHum(air_c, humidity), -38.0) / 100.0
     clear = min(1.0, 0.711 + 0.56 * dew + 0.73 * dew**2)
     return float((clear + (1.0 - clear) * 0.784 * cloud) ** 0.25 * (air_c + 273.15) - 273.15)
