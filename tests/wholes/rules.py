@@ -64,7 +64,7 @@ class Judge:
         }
 
     def _speeds(self, pump: str, *, coasting: bool) -> np.ndarray:
-        """0 where it stands, else 1 + the number of its speed; coasting outlasts a stop, not the next start."""
+        """0 where it stands, else its speed's number from 1; coasting outlasts a stop, not the next start."""
         lane, sheet = self.run.lanes[pump], self.plant.pumps[pump]
         found = np.zeros(self.n, dtype=np.int8)
         for k, speed in enumerate(sheet.speeds, start=1):
