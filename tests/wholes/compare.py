@@ -46,6 +46,7 @@ from tests.wholes.cases import (
     ours,
     row,
     scenario,
+    tub_at,
 )
 from tests.wholes.closedloop import Closed
 from tests.wholes.hydraulics import Hydraulics
@@ -55,6 +56,7 @@ from tests.wholes.rules import RESTATED, broken
 
 ENERGY_OPEN, FLOW = 2e-3, 1e-3
 AGE_CLOSED, STARTS, ENERGY_CLOSED = 0.02, 0.01, 5e-3
+CALLED_K, BEGUN_S = 0.005, 600.0
 
 
 def checks(files: tuple[str, ...] = tuple(CASES), *, design: bool = True) -> Iterator[Check]:
@@ -161,11 +163,44 @@ def closed_loop(case: Case) -> Iterator[Check]:
             theirs[start:end] = True
         what = f"raised in one only, {name}"
         yield row(case, "closed loop", what, 0.0, float(np.sum(mine != theirs)), "s", 0.0)
-    ready = [(t, c) for t, c, _ in run.ready if t >= 0]
-    for (t, c), (at, water_c, _) in zip(ready, result.trace.ready, strict=True):
-        yield row(case, "closed loop", f"ready by second {t}", c, water_c, "degC", TUB_K)
-        yield row(case, "closed loop", f"ready by, the second of {t}", t, at, "s", 0.0)
+    for name, source in result.metrics.heat_sources.items():
+        says = len(_begins(run.lanes[name].is_(0, run.span_s, "firing")))
+        tolerance = max(1.0, STARTS * says)
+        yield row(case, "closed loop", f"firings, {name}", says, source.firings, "", tolerance)
+    yield from _thermostat(case, result.trace, run)
+    yield from _ready(case, result.trace, run)
     yield from _findings(case, "closed loop", result, run)
+
+
+def _begins(true: np.ndarray) -> np.ndarray:
+    """The seconds at which something begins; what is so at second 0 had begun before."""
+    return np.asarray(np.flatnonzero(true[1:] & ~true[:-1]) + 1)
+
+
+def _heating(trace: Any) -> np.ndarray:
+    """The seconds at which cyclesim's heating is raised."""
+    return np.array([start for start, _ in trace.demands["heating"].spans("raised") if start > 0])
+
+
+def _thermostat(case: Case, trace: Any, run: Closed) -> Iterator[Check]:
+    """How far below the set point heating is called: the least of all calls, which no cold leg hurried."""
+    mine, theirs = _begins(run.lanes["heating"].is_(0, run.span_s, "raised")), _heating(trace)
+    at, water_c = (np.array(x) for x in zip(*run.tub, strict=True))
+    wanted = {int(t): run.planned_c(int(t)) for t in (*mine, *theirs)}
+    says = np.min([wanted[int(t)] for t in mine] - np.interp(mine, at, water_c))
+    got = np.min([wanted[int(t)] for t in theirs] - tub_at(trace, theirs))
+    yield row(case, "closed loop", "called below the set point", says, got, "K", CALLED_K)
+
+
+def _ready(case: Case, trace: Any, run: Closed) -> Iterator[Check]:
+    """What was to be ready: when, how warm it was, and when heating for it began."""
+    mine, theirs = _begins(run.lanes["heating"].is_(0, run.span_s, "raised")), _heating(trace)
+    ready = [(t, c) for t, c, _ in run.ready if t >= 0]
+    for (t, c), (at, water_c, _) in zip(ready, trace.ready, strict=True):
+        yield row(case, "closed loop", f"ready by, the second of {t}", t, at, "s", 0.0)
+        yield row(case, "closed loop", f"ready by second {t}", c, water_c, "degC", TUB_K)
+        says, got = mine[mine < t].max(), theirs[theirs < t].max()
+        yield row(case, "closed loop", f"begun for second {t}", says, got, "s", BEGUN_S)
 
 
 def _findings(case: Case, group: str, result: Any, run: Closed) -> Iterator[Check]:
