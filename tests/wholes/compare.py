@@ -56,7 +56,7 @@ from tests.wholes.rules import RESTATED, broken
 
 ENERGY_OPEN, FLOW = 2e-3, 1e-3
 AGE_CLOSED, STARTS, ENERGY_CLOSED = 0.02, 0.01, 5e-3
-CALLED_K, BEGUN_S = 0.005, 600.0
+CALLED_K, BEGUN_S = 0.005, 180.0
 
 
 def checks(files: tuple[str, ...] = tuple(CASES), *, design: bool = True) -> Iterator[Check]:
