@@ -186,7 +186,7 @@ class Closed:
             heat -= sum(b.ua_w_k * (w - zones[b.zone][hour]) for b in moved)
             for n in usable:
                 if n in self.heat.pumps:
-                    outside = plant.heat_sources[n].outside  # type: ignore[union-attr]
+                    outside = plant.heat_sources[n].outside
                     heat += self.heat.pumps[n].at(zones[outside][hour], w)[0]
             out = g * (w - s) - outward * (s - zones[plant.tub.shell.zone][hour])
             return heat / capacity, out / shell_j
@@ -294,10 +294,10 @@ class Closed:
         return tuple("stopped" if s == "changing" else s for s in states)
 
     def _sensed(self, name: str, sheet: object, flows: dict[str, float], speeds: tuple[str, ...]) -> bool:
-        by = sheet.proof.by  # type: ignore[attr-defined]
+        by = sheet.proof.by
         if by == "pump_contact":
             return set(speeds) != {"stopped"}
-        return by == "flow_switch" and flows[name] >= sheet.needs_flow_m3_s  # type: ignore[attr-defined]
+        return by == "flow_switch" and flows[name] >= sheet.needs_flow_m3_s
 
     def _too_hot(self, name: str) -> bool:
         limit = self.scenario.plant.heat_sources[name].high_limit_c

@@ -207,7 +207,7 @@ class Heat:
                 u[name] = self.sheet.heat_sources[name].output_w
             elif flows[name] > STILL_M3_S:
                 inlet = self.water_c if self.to_tub else float(self.z[self.cells[name][0] - 1])
-                outside = self.sheet.heat_sources[name].outside  # type: ignore[union-attr]
+                outside = self.sheet.heat_sources[name].outside
                 u[name], drawn[name] = self.pumps[name].at(float(self.weather.zones[outside][hour]), inlet)
         if not doing.covered:
             u["tub"] += self._open_water(hour)

@@ -45,12 +45,12 @@ def pump_curves(layout: Layout) -> dict[tuple[str, str], Curve]:
             if sheet.share_of_speed is not None:
                 assert full is not None
                 r, of = sheet.share_of_speed, full
-                found[name, speed] = lambda q, r=r, of=of: r * r * of(q / r)  # type: ignore[misc]
+                found[name, speed] = lambda q, r=r, of=of: r * r * of(q / r)
             elif sheet.curve:
                 full = found[name, speed] = curve_of(list(sheet.curve))
             else:
                 most, far = sheet.max_head_m or 0.0, sheet.max_flow_m3_s or 1.0
-                full = found[name, speed] = lambda q, m=most, f=far: m * (1.0 - (q / f) ** 2)  # type: ignore[misc]
+                full = found[name, speed] = lambda q, m=most, f=far: m * (1.0 - (q / f) ** 2)
     return found
 
 

@@ -121,7 +121,7 @@ class Layout:
                 if isinstance(item, str):
                     yield item, a, end
                 else:
-                    for branch in item.branches:  # type: ignore[attr-defined]
+                    for branch in item.branches:
                         yield from series(list(branch), a, end)
                 a = end
 
@@ -144,9 +144,9 @@ class Layout:
             end = f"{name}:1" if jets else b
             yield Piece(name, a, end, area * leg.length_m, leg.length_m, leg.bore_m, k, body=name)
             for j in range(1, jets + 1):
-                each = leg.manifold.each  # type: ignore[union-attr]
+                each = leg.manifold.each
                 assert each is not None
-                here, spacing = f"{name}:{j}", leg.manifold.spacing_m  # type: ignore[union-attr]
+                here, spacing = f"{name}:{j}", leg.manifold.spacing_m
                 yield Piece(f"{name} jet {j}", here, b, loss=(each.head_m, each.flow_m3_s))
                 if j < jets:
                     run_k = fitting_k("tee_run", leg.bore_m)
@@ -159,7 +159,7 @@ class Layout:
             yield Piece(name, a, b, pump.volume_m3, body=name if pump.zone is not None else None)
         else:
             thing = (plant.equipment | plant.heat_sources)[name]
-            yield Piece(name, a, b, thing.volume_m3, loss=tuple(thing.drop), body=name)  # type: ignore[arg-type]
+            yield Piece(name, a, b, thing.volume_m3, loss=tuple(thing.drop), body=name)
 
     def _body(self, name: str, capacity_j_k: float, ua_w_k: float, zone: str) -> None:
         self.bodies[name] = Body(name, capacity_j_k, ua_w_k, zone)
@@ -172,8 +172,8 @@ class Layout:
 
     def _pipe_ua(self, leg: object) -> float:
         """W/K of a metre: pipe wall, foam, then air or soil (Incropera's buried cylinder)."""
-        bore, outside, foam = leg.bore_m, leg.outside_m, leg.insulation_m  # type: ignore[attr-defined]
-        skin, depth = outside + 2 * foam, self.scenario.place.zones[leg.zone].depth_m  # type: ignore[attr-defined]
+        bore, outside, foam = leg.bore_m, leg.outside_m, leg.insulation_m
+        skin, depth = outside + 2 * foam, self.scenario.place.zones[leg.zone].depth_m
         wall = log(outside / bore) / PVC_W_MK + log(skin / outside) / PIPE_FOAM_W_MK
         beyond = 2.0 / (skin * PIPE_FILM_W_M2K) if depth is None else acosh(2 * depth / skin) / SOIL_W_MK
         return 2.0 * pi / (wall + beyond)

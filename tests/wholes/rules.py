@@ -197,7 +197,7 @@ class Judge:
                 granted[start : start + 1] = True
             sheet = self.plant.pumps.get(d.pump)
             for start, end in spells(lane.is_(0, self.n, "stopped")) if sheet and sheet.rest_s else ():
-                granted[start : min(end, start + ceil(sheet.rest_s)) + 1] = True  # type: ignore[union-attr]
+                granted[start : min(end, start + ceil(sheet.rest_s)) + 1] = True
             if np.any(raised & ~granted):
                 return True
         return False
@@ -210,8 +210,8 @@ class Judge:
         drawn = np.full(self.n, sum(supply.also_on_it.values()) / supply.voltage_v)
 
         def current(sheet: object) -> float:
-            told = sheet.current_a  # type: ignore[attr-defined]
-            return told if told is not None else sheet.power_w / supply.voltage_v  # type: ignore[attr-defined]
+            told = sheet.current_a
+            return told if told is not None else sheet.power_w / supply.voltage_v
 
         for pump, sheet in self.plant.pumps.items():
             for speed, at in sheet.speeds.items():

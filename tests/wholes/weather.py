@@ -23,8 +23,8 @@ class Weather:
         assert isinstance(about, Climate)
         self.humidity, self.wind_m_s, self.mean_c = about.humidity, about.wind_m_s, about.mean_c
         zone = ZoneInfo(scenario.place.time_zone)
-        winter = min(begin_utc.astimezone(zone).replace(month=m, day=1).utcoffset() for m in (1, 7))  # type: ignore[type-var]
-        standard = begin_utc.replace(tzinfo=None) + winter  # type: ignore[operator]
+        winter = min(begin_utc.astimezone(zone).replace(month=m, day=1).utcoffset() for m in (1, 7))
+        standard = begin_utc.replace(tzinfo=None) + winter
         middles = [standard + timedelta(seconds=HOUR_S * (k + 0.5)) for k in range(hours)]
 
         def wave(period_s: float, peak: datetime, depth_m: float) -> np.ndarray:
