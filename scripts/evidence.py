@@ -99,11 +99,14 @@ def say(console: Console, group: str, found: Sequence[Judged]) -> None:
         table.add_column(head, justify="right", no_wrap=True)
     table.add_column("from", justify="right")
     table.add_column("")
+    before = ""
     for x in found:
         check = x.check
         what = f"{check.quantity}{f' [{check.unit}]' if check.unit else ''}"
+        if check.inputs != before:  # rows that share their inputs say them once
+            what, before = f"{what} ({check.inputs})", check.inputs
         table.add_row(
-            f"{what} ({check.inputs})".replace("[", r"\["),
+            what.replace("[", r"\["),
             digits(check.says, x.says),
             f"{x.ours:.5g}",
             apart(x),

@@ -1,0 +1,180 @@
+"""The shipped plants with what is set and when, each run once by cyclesim and once by the reference."""
+
+from dataclasses import dataclass
+from datetime import date
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import cyclesim
+from cyclesim.scenario.load import load
+from cyclesim.scenario.model import Scenario
+from tests.evidence.record import Check
+from tests.wholes.closedloop import Closed
+from tests.wholes.openloop import Run, driven, states_of
+
+FOLDER = Path(__file__).parents[2] / "schedules"
+DAYS, FILLS_DAYS, DAY_S, HOUR_S = 16, 2, 86_400, 3600
+"""Two weeks, and two days before them that fill the pipes with water of known birth in open loop."""
+SOURCE, STATUS = "tests/wholes, an independent reference at 1 s", "computed"
+AGE_S, AGE_SHARE, TUB_K = 2.0, 1e-3, 0.05
+
+
+@dataclass(frozen=True)
+class Case:
+    """A shipped file, when it is run, what is set so that the span has frost, and what it has."""
+
+    file: str
+    first_day: date
+    sets: tuple[str, ...]
+    has: str
+    spoiled: tuple[str, ...]
+    """What is set besides to break rules."""
+
+
+EUROPE, AMERICA = date(2027, 3, 16), date(2027, 3, 2)
+COLD = "place.weather.mean=7 degC"
+CASES = {
+    case.file: case
+    for case in (
+        Case(
+            "walled-garden",
+            EUROPE,
+            (COLD,),
+            "frost protection (8 K colder than shipped), clock change on 28 March",
+            (
+                "interlocks.2=null",
+                "interlocks.0=null",
+                "schedule.line_flushes.0.lasts=10 s",
+                "plant.pumps.main.changeover=30 s",
+            ),
+        ),
+        Case(
+            "walled-garden-circulator",
+            EUROPE,
+            (COLD,),
+            "frost protection (8 K colder than shipped), clock change on 28 March",
+            (
+                'schedule.line_flushes=[{pump: jets, start: "23:30", lasts: 30 s, days: [monday, friday]}]',
+                "schedule.filter_runs.0.lasts=30 min",
+                "interlocks.2=null",
+                "schedule.frost_protection.starts_below=-20 degC",
+                "schedule.heating.within=8 K",
+            ),
+        ),
+        Case(
+            "high-valley",
+            EUROPE,
+            (),
+            "frost protection, bathing, three ready-by, heat pump and element, clock change on 28 March",
+            (
+                "schedule.frost_protection.starts_below=-30 degC",
+                "place.weather.mean=-4 degC",
+                "schedule.outages=[{from: 2027-03-24 01:00, lasts: 6 h}]",
+            ),
+        ),
+        Case(
+            "long-table",
+            EUROPE,
+            ("place.weather.mean=4 degC", "place.zones.cellar.never_below=1 degC"),
+            "frost protection (7 K colder than shipped, cellar unheated), drawn bathing, blower, ready-by on"
+            " three days a week, clock change on 28 March in which the filter run at 02:00 does not exist",
+            (
+                'schedule.line_flushes.0.start=["07:15", "18:40"]',
+                "supply.breaker=28 A",
+                "plant.pumps.main.rest=20 s",
+                'schedule.filter_runs=[{pump: main low, start: ["02:00", "10:00"], lasts: 2 h},'
+                ' {pump: main low, start: "12:01", lasts: 2 h}]',
+            ),
+        ),
+        Case(
+            "cedar-yard",
+            AMERICA,
+            (),
+            "frost protection, bathing, boiler, clock change on 14 March",
+            (
+                "plant.pumps.circulator.rest=20 s",
+                "schedule.heating.within=5 degF",
+                "schedule.bathing.0.lasts=70 min",
+                'schedule.line_flushes.0.start=["08:00", "20:20"]',
+            ),
+        ),
+    )
+}
+
+
+@cache
+def scenario(case: Case, *, spoiled: bool = False) -> Scenario:
+    """The file with what is set."""
+    sets = case.sets + (case.spoiled if spoiled else ())
+    return load(FOLDER / f"{case.file}.yaml", sets=sets)
+
+
+@cache
+def ours(case: Case, *, spoiled: bool = False) -> Any:
+    """cyclesim's own run."""
+    return cyclesim.simulate(scenario(case, spoiled=spoiled), start=case.first_day, days=DAYS)
+
+
+@cache
+def closed(case: Case, *, to_tub: bool = True, spoiled: bool = False) -> Closed:
+    """The reference under its own control."""
+    return Closed(scenario(case, spoiled=spoiled), case.first_day, DAYS, to_tub=to_tub).run()
+
+
+def starts_of(trace: Any) -> list[int]:
+    """The seconds at which some pump starts from rest."""
+    found = set()
+    for stream in trace.pumps.values():
+        at, states = states_of(stream)
+        found |= {int(t) for t, was, now in zip(at[1:], states, states[1:], strict=False) if was == "stopped"}
+    return sorted(found)
+
+
+@cache
+def opened(case: Case, *, to_tub: bool = False) -> Run:
+    """The reference driven by cyclesim's actuators."""
+    trace = ours(case).trace
+    moments = tuple(t + after for t in starts_of(trace) for after in AFTER_START_S)
+    return driven(scenario(case), trace, to_tub=to_tub, moments=moments)
+
+
+AFTER_START_S = (5, 10, 20, 30, 40, 60, 80, 600)
+
+
+def tub_at(trace: Any, seconds: np.ndarray) -> np.ndarray:
+    """cyclesim's tub: known where its pieces begin, a straight line from their mean in between."""
+    tub = trace.tub
+    k = np.searchsorted(tub.start_s, seconds, side="right") - 1
+    lasts = (tub.end_s - tub.start_s)[k]
+    slope = 2.0 * (tub.water_integral_k_s[k] / lasts - tub.water_c[k]) / lasts
+    return np.asarray(tub.water_c[k] + slope * (seconds - tub.start_s[k]))
+
+
+def hourly(trace: Any) -> np.ndarray:
+    """cyclesim's tub at every hour and at the end."""
+    return np.append(tub_at(trace, np.arange(0, trace.span_s, HOUR_S)), trace.end_water_c)
+
+
+def row(case: Case, group: str, what: str, says: float, got: float, unit: str, tolerance: float) -> Check:
+    """What the reference says and cyclesim has, of one quantity of one case."""
+    inputs = f"{case.file}, {DAYS} days from {case.first_day}: {case.has}"
+    return Check(
+        f"wholes/{case.file}/{group}/{what}".replace(" ", "-"),
+        f"whole plants, {group}",
+        what,
+        inputs,
+        float(says),
+        float(got),
+        unit,
+        float(tolerance),
+        SOURCE,
+        STATUS,
+    )
+
+
+def bodies_j(trace: Any) -> float:
+    """Heat that pipes and housings lost [J]."""
+    return float(sum(stay.loss_j.sum() for stay in trace.stays.values()))

@@ -1,0 +1,335 @@
+"""The plant under its own control, from a warm start through two weeks that are not counted."""
+
+from bisect import bisect_right
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+from math import ceil
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from cyclesim.scenario.model import Scenario
+from tests.wholes.control import Control, Facts
+from tests.wholes.heat import Doing, Heat
+from tests.wholes.hydraulics import Hydraulics
+from tests.wholes.openloop import energy_of
+from tests.wholes.plant import Layout
+from tests.wholes.times import Calendar, Ready
+from tests.wholes.water import STILL_M3_S, Age, Duties, ages
+from tests.wholes.weather import HOUR_S, Weather
+
+WARM_UP_S = 14 * 86_400
+READY_MARGIN_S = 600
+ROUNDING_K = 1e-6
+
+
+@dataclass
+class Lane:
+    """A state over time."""
+
+    starts: list[int] = field(default_factory=list)
+    states: list[str] = field(default_factory=list)
+
+    def put(self, at_s: int, state: str) -> None:
+        """From now on it is so."""
+        if self.states and self.states[-1] == state:
+            return
+        if self.starts and self.starts[-1] == at_s:
+            self.states[-1] = state
+        else:
+            self.starts.append(at_s)
+            self.states.append(state)
+
+    def at(self, at_s: int) -> str:
+        """What it was then."""
+        return self.states[bisect_right(self.starts, at_s) - 1]
+
+    def seconds(self, begin_s: int, end_s: int) -> np.ndarray:
+        """The state of every second, by number of `names`."""
+        edges = np.clip([*self.starts, end_s], begin_s, end_s)
+        codes = [self.names.index(s) for s in self.states]
+        return np.repeat(np.array(codes, dtype=np.int8), np.diff(edges))
+
+    @property
+    def names(self) -> list[str]:
+        """Every state that it was in."""
+        return sorted(set(self.states))
+
+    def is_(self, begin_s: int, end_s: int, *states: str) -> np.ndarray:
+        """Whether it is in one of the states, second by second."""
+        wanted = [i for i, n in enumerate(self.names) if n in states]
+        return np.isin(self.seconds(begin_s, end_s), wanted)
+
+
+class Closed:
+    """A run; seconds count from the start of the span, the warm-up is before 0."""
+
+    def __init__(
+        self, scenario: Scenario, first_day: date, days: int, seed: int = 0, *, to_tub: bool = False
+    ) -> None:
+        zone = ZoneInfo(scenario.place.time_zone)
+        begin = datetime.combine(first_day, datetime.min.time(), zone).astimezone(UTC)
+        end = datetime.combine(first_day + timedelta(days=days), datetime.min.time(), zone).astimezone(UTC)
+        self.scenario, self.begin, self.zone = scenario, begin, zone
+        self.span_s = round((end - begin).total_seconds())
+        self.layout = Layout(scenario)
+        self.hydraulics = Hydraulics(self.layout)
+        self.weather = Weather(
+            scenario, begin - timedelta(seconds=WARM_UP_S), (self.span_s + WARM_UP_S) // HOUR_S + 80
+        )
+        self.heat = Heat(self.layout, self.hydraulics, self.weather, -WARM_UP_S, to_tub=to_tub)
+        self.control = Control(scenario)
+        self.calendar = Calendar(
+            scenario, begin - timedelta(seconds=WARM_UP_S), self.span_s + WARM_UP_S, seed
+        )
+        self.facts = Facts()
+        self.lanes: dict[str, Lane] = {
+            n: Lane()
+            for n in (*self.control.pumps, *self.control.sources, *(d.name for d in self.control.demands))
+        }
+        self.lanes |= {f"deciding {n}": Lane() for n in self.control.pumps}
+        self.lanes |= {n: Lane() for n in ("people", "power")}
+        self.tub: list[tuple[int, float]] = []
+        self.hourly_c: list[float] = []
+        self.ready: list[tuple[int, float, float]] = []
+        self.coldest_c: dict[str, float] = {}
+        self.bodies_hourly_c: dict[str, list[float]] = {name: [] for name in self.layout.bodies}
+        self.duties: Duties = []
+        self.called = 0
+        self.early: dict[int, float] = {}  # due -> temperature, of what has begun
+        heating = scenario.schedule.heating
+        assert heating is not None
+        self.heating = heating
+        self.windows, self.looks = self.calendar.plan()
+        self.next_look = {r: r.from_s - WARM_UP_S for r in self.looks}
+
+    # -- what is known beforehand -------------------------------------------------------------------------
+
+    def _edges(self) -> list[int]:
+        """Every second, from the span's start, at which the clock or the weather changes something."""
+        cal, found = self.calendar, set[int]()
+        for spans in (*cal.raised.values(), cal.outages, [(a, b) for a, b, _ in self.windows]):
+            found |= {t for span in spans for t in span}
+        found |= {t for s in cal.sessions for t in (s.start_s, s.end_s)}
+        found |= set(range(0, self.span_s + WARM_UP_S, HOUR_S))
+        return sorted({t - WARM_UP_S for t in found if 0 <= t < self.span_s + WARM_UP_S} | {-WARM_UP_S, 0})
+
+    def planned_c(self, now: int) -> float:
+        """The plan's set point, without what is heated early for a ready-by."""
+        level = self.heating.keep_at_c
+        for a, b, keep in self.windows:
+            level = keep if a <= now + WARM_UP_S < b else level
+        return level
+
+    def _level_c(self, now: int) -> float:
+        level = self.planned_c(now)
+        early = [c for due, c in self.early.items() if now < due]
+        return max([level, *early])
+
+    def _usable(self, now: int) -> list[str]:
+        found = []
+        for name in self.heating.sources:
+            sheet = self.scenario.plant.heat_sources[name]
+            if sheet.kind == "heat_pump":
+                hour = self.heat.hour(now)
+                if self.weather.zones[sheet.outside][hour] < sheet.lowest_air_c:
+                    continue
+            found.append(name)
+        return found
+
+    # -- the thermostat ----------------------------------------------------------------------------------
+
+    def _joins_c(self, level: float) -> float:
+        return level - self.heating.within_k - self.called * self.heating.next_below_k
+
+    def _thermostat(self, now: int) -> tuple[float, float]:
+        """Look at the water; between which two temperatures nothing needs looking at again."""
+        level, usable, water = self._level_c(now), self._usable(now), self.heat.water_c
+        if water >= level - ROUNDING_K:
+            self.called = 0
+        else:
+            self.called = min(self.called, len(usable))
+            while self.called < len(usable) and water <= self._joins_c(level) + ROUNDING_K:
+                self.called += 1
+        calls = usable[: self.called]
+        alone = len(self.heating.sources) == 1
+        names = {"heating", *(() if alone else (f"heating by {n}" for n in self.heating.sources))}
+        self.facts.raised -= names
+        if calls:
+            self.facts.raised |= {"heating", *(() if alone else (f"heating by {n}" for n in calls))}
+        low = self._joins_c(level) if self.called < len(usable) else -99.0
+        return low, level if self.called else 999.0
+
+    # -- ready-by ----------------------------------------------------------------------------------------
+
+    def _takes_s(self, now: int, keep_at_c: float, within_s: int) -> int | None:
+        """How long all usable sources would take with the cover on: tub and water that moves, and the shell.
+
+        A minute a step (Heun); the cold water of legs counts from the start.
+        """
+        pump, speed = self.heating.pump
+        plant = self.scenario.plant
+        speeds = tuple(speed if n == pump else "stopped" for n in plant.pumps)
+        flows = self.hydraulics.flows(speeds)
+        water_j, shell_j, g, outward, cover = self.layout.tub
+        moved = [b for b in self.layout.bodies.values() if flows[b.name] > STILL_M3_S]
+        capacity = water_j + sum(b.capacity_j_k for b in moved)
+        water = water_j * self.heat.water_c + sum(b.capacity_j_k * self.heat.body_c(b.name) for b in moved)
+        water, shell = water / capacity, float(self.heat.z[1])
+        fixed = plant.pumps[pump].heat_to_water * plant.pumps[pump].speeds[speed].power_w
+        usable = self._usable(now)
+        fixed += sum(plant.heat_sources[n].output_w for n in usable if n not in self.heat.pumps)
+        zones = self.weather.zones
+
+        def rates(hour: int, w: float, s: float) -> tuple[float, float]:
+            heat = fixed - cover * (w - zones[plant.tub.cover_zone][hour]) - g * (w - s)
+            heat -= sum(b.ua_w_k * (w - zones[b.zone][hour]) for b in moved)
+            for n in usable:
+                if n in self.heat.pumps:
+                    outside = plant.heat_sources[n].outside
+                    heat += self.heat.pumps[n].at(zones[outside][hour], w)[0]
+            out = g * (w - s) - outward * (s - zones[plant.tub.shell.zone][hour])
+            return heat / capacity, out / shell_j
+
+        at = 0.0
+        while water < keep_at_c:
+            if at >= within_s:
+                return None
+            hour = self.heat.hour(now + int(at))
+            a = rates(hour, water, shell)
+            b = rates(hour, water + 60 * a[0], shell + 60 * a[1])
+            rise = 30 * (a[0] + b[0])
+            if water + rise >= keep_at_c:
+                return ceil(at + 60 * (keep_at_c - water) / rise)
+            water, shell, at = water + rise, shell + 30 * (a[1] + b[1]), at + 60
+        return 0
+
+    def _look_ahead(self, ready: Ready, now: int) -> None:
+        due = ready.due_s - WARM_UP_S
+        if now >= due:
+            del self.next_look[ready]
+            return
+        takes = self._takes_s(now, ready.keep_at_c, due - now)
+        slack = 0 if takes is None else due - now - takes - READY_MARGIN_S
+        at = now + max(READY_MARGIN_S, slack // 2)
+        if slack <= 0 or at >= due:
+            self.early[due] = ready.keep_at_c
+            del self.next_look[ready]
+        else:
+            self.next_look[ready] = at
+
+    # -- the run -----------------------------------------------------------------------------------------
+
+    def run(self) -> "Closed":
+        """Second by second where something happens, in one go where nothing can."""
+        cal, control, facts, heat = self.calendar, self.control, self.facts, self.heat
+        heat.settle(self.heating.keep_at_c)
+        edges, now, end = self._edges(), -WARM_UP_S, self.span_s
+        frost, frozen = self.scenario.schedule.frost_protection, False
+        sensors = dict(self.scenario.plant.heat_sources)
+        drawn_before = dict(heat.drawn_j)
+        while now < end:
+            if now == 0:
+                drawn_before = dict(heat.drawn_j)
+                heat.z[heat.n :] = 0.0
+                control.reset(now)  # a person, so that what trips a source shows in the span
+                facts.trips.clear()
+            due = [t for t in self.early if t == now]
+            for t in due:
+                self.ready.append((t, heat.water_c, self.early.pop(t)))
+            for ready in [r for r, at in self.next_look.items() if at <= now]:
+                self._look_ahead(ready, now)
+            at = now + WARM_UP_S
+            for name, spans in cal.raised.items():
+                on = any(a <= at < b for a, b in spans)
+                (facts.raised.add if on else facts.raised.discard)(name)
+            facts.dark = any(a <= at < b for a, b in cal.outages)
+            if frost:
+                watches = self.weather.zones[frost.watches][heat.hour(now)]
+                frozen = not watches > frost.stops_above_c if frozen else watches < frost.starts_below_c
+                (facts.raised.add if frozen else facts.raised.discard)("frost protection")
+            people = cal.people_at(at)
+            watched = self._thermostat(now)
+            again = control.settle(facts, now)
+            speeds = self._speeds()
+            flows = self.hydraulics.flows(speeds)
+            facts.sensed = {n for n, s in sensors.items() if self._sensed(n, s, flows, speeds)}
+            firing = tuple(n for n, m in control.sources.items() if m.state == "firing")
+            facts.trips |= {n for n in firing if self._too_hot(n)}
+            self._note(now, people)
+            doing = Doing(
+                speeds,
+                firing,
+                tuple(n for n in self.scenario.plant.air if control.pumps[n].state == "on"),
+                people,
+                not people,
+            )
+            if now >= 0 and now % HOUR_S == 0:
+                self.hourly_c.append(heat.water_c)
+                for name, seen in self.bodies_hourly_c.items():
+                    seen.append(heat.body_c(name))
+            until = min([edges[bisect_right(edges, now)] if now < edges[-1] else end, end])
+            if again:
+                until = now + 1
+            for other in (control.next_over(now), *self.next_look.values(), *self.early):
+                if other is not None and now < other < until:
+                    until = other
+            for n in firing:
+                if flows[n] <= STILL_M3_S:
+                    until = now + 1
+            reached = heat.step(now, until, doing, *watched)
+            self.duties.append((now, reached, speeds))
+            now = reached
+            if now >= 0:
+                self._see(now)
+        self.hourly_c.append(heat.water_c)
+        first = -float(WARM_UP_S)
+        self.ages: dict[str, Age] = ages(self.layout, self.hydraulics, self.duties, first)
+        drawn = {n: j - drawn_before[n] for n, j in heat.drawn_j.items()}
+        self.energy_j = energy_of(self.scenario, self._seconds(), drawn)
+        return self
+
+    def _speeds(self) -> tuple[str, ...]:
+        states = (self.control.pumps[n].state for n in self.scenario.plant.pumps)
+        return tuple("stopped" if s == "changing" else s for s in states)
+
+    def _sensed(self, name: str, sheet: object, flows: dict[str, float], speeds: tuple[str, ...]) -> bool:
+        by = sheet.proof.by
+        if by == "pump_contact":
+            return set(speeds) != {"stopped"}
+        return by == "flow_switch" and flows[name] >= sheet.needs_flow_m3_s
+
+    def _too_hot(self, name: str) -> bool:
+        limit = self.scenario.plant.heat_sources[name].high_limit_c
+        return limit is not None and max(self.heat.z[k] for k in self.heat.cells[name]) >= limit
+
+    def _note(self, now: int, people: int) -> None:
+        control = self.control
+        for m in (*control.pumps.values(), *control.sources.values()):
+            self.lanes[m.name].put(now, m.state)
+        for d in control.demands:
+            self.lanes[d.name].put(now, "raised" if d.name in self.facts.raised else "")
+        for pump, who in control.deciding.items():
+            self.lanes[f"deciding {pump}"].put(now, who)
+        self.lanes["people"].put(now, str(people))
+        self.lanes["power"].put(now, "lost" if self.facts.dark else "on")
+
+    def _see(self, now: int) -> None:
+        self.tub.append((now, self.heat.water_c))
+        temps, whose = self.heat.coldest()
+        for name, c in zip(whose, temps.tolist(), strict=True):
+            self.coldest_c[name] = min(c, self.coldest_c.get(name, c))
+
+    def _seconds(self) -> dict[tuple[str, str], int]:
+        found = {}
+        for name in (*self.control.pumps, *self.control.sources):
+            lane = self.lanes[name]
+            seconds = lane.seconds(0, self.span_s)
+            for i, state in enumerate(lane.names):
+                found[name, state] = int(np.sum(seconds == i))
+        return found
+
+    def starts(self, pump: str) -> np.ndarray:
+        """The seconds at which a pump starts from rest."""
+        runs = ~self.lanes[pump].is_(0, self.span_s, "stopped")
+        return np.flatnonzero(runs[1:] & ~runs[:-1]) + 1

@@ -1,0 +1,101 @@
+"""The plant driven by what another run's actuators did: its streams in, temperatures and ages out."""
+
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from cyclesim.scenario.model import Scenario
+from tests.wholes.heat import Doing, Heat
+from tests.wholes.hydraulics import Hydraulics
+from tests.wholes.plant import Layout
+from tests.wholes.water import Age, Duties, ages
+from tests.wholes.weather import HOUR_S, Weather
+
+
+@dataclass
+class Run:
+    """What the reference found."""
+
+    hourly_c: list[float] = field(default_factory=list)
+    moments_c: dict[int, float] = field(default_factory=dict)
+    """The tub at the seconds that were asked for."""
+    cold_k: dict[int, float] = field(default_factory=dict)
+    """At a pump's start: by how much the tub falls once it has mixed with what begins to move."""
+    duties: Duties = field(default_factory=list)
+    ages: dict[str, Age] = field(default_factory=dict)
+    energy_j: dict[str, float] = field(default_factory=dict)
+    """Electricity of each device; fuel under `fuel`."""
+    lost_j: dict[str, float] = field(default_factory=dict)
+
+
+def states_of(stream: Any) -> tuple[np.ndarray, list[str]]:
+    """Since when, and what, of a stream of the trace."""
+    rows = list(stream)
+    return np.array([r.start_s for r in rows]), [r.state for r in rows]
+
+
+def energy_of(
+    scenario: Scenario, seconds: dict[tuple[str, str], int], drawn_j: dict[str, float]
+) -> dict[str, float]:
+    """Electricity [J] by device and fuel, from the seconds that each was in a state."""
+    plant, found = scenario.plant, {"fuel": 0.0}
+    for name, pump in plant.pumps.items():
+        found[name] = sum(s.power_w * seconds.get((name, speed), 0) for speed, s in pump.speeds.items())
+    for name, blower in plant.air.items():
+        found[name] = blower.power_w * seconds.get((name, "on"), 0)
+    for name, source in plant.heat_sources.items():
+        fired = seconds.get((name, "firing"), 0)
+        found[name] = drawn_j[name] if source.kind == "heat_pump" else source.power_w * fired
+        if source.kind == "boiler":
+            found["fuel"] += source.output_w / source.efficiency * fired
+    return found
+
+
+def driven(scenario: Scenario, trace: Any, *, to_tub: bool = False, moments: tuple[int, ...] = ()) -> Run:
+    """Run the plant by the actuators of *trace*, from its state at second 0 on.
+
+    What stands in the pipes at second 0 counts as born long before, so that ages mean something once every
+    loop has turned over.
+    """
+    layout = Layout(scenario)
+    hydraulics = Hydraulics(layout)
+    weather = Weather(scenario, trace.begin_utc, trace.span_s // HOUR_S + 2)
+    heat, run = Heat(layout, hydraulics, weather, 0, to_tub=to_tub), Run()
+    bodies = {name: float(rows.start_c[0]) for name, rows in trace.stays.items()}
+    heat.set(float(trace.tub.water_c[0]), float(trace.tub.shell_c[0]), bodies)
+    streams = {**trace.pumps, **trace.sources, **trace.blowers, "people": trace.people, "cover": trace.cover}
+    known = {name: states_of(s) for name, s in streams.items()}
+    marks = {*range(0, trace.span_s + 1, HOUR_S), *(int(t) for at, _ in known.values() for t in at)}
+    marks = {t for t in marks | {*moments} if 0 <= t < trace.span_s} | {trace.span_s}
+    wanted, before = set(moments), layout.still
+    seconds: dict[tuple[str, str], int] = {}
+    for start, end in pairwise(sorted(marks)):
+        now = {
+            n: states[int(np.searchsorted(at, start, side="right")) - 1] for n, (at, states) in known.items()
+        }
+        speeds = tuple("stopped" if now[n] == "changing" else now[n] for n in trace.pumps)
+        for name in (*trace.pumps, *trace.sources, *trace.blowers):
+            seconds[name, now[name]] = seconds.get((name, now[name]), 0) + end - start
+        if start % HOUR_S == 0:
+            run.hourly_c.append(heat.water_c)
+        if start in wanted:
+            run.moments_c[start] = heat.water_c
+        if speeds != before:
+            run.cold_k[start] = heat.cold_k(before, speeds)
+            before = speeds
+        doing = Doing(
+            speeds,
+            tuple(n for n in trace.sources if now[n] == "firing"),
+            tuple(n for n in trace.blowers if now[n] == "on"),
+            int(now["people"]),
+            now["cover"] == "on",
+        )
+        run.duties.append((start, end, speeds))
+        heat.step(start, end, doing)
+    run.hourly_c.append(heat.water_c)
+    run.ages = ages(layout, hydraulics, run.duties, -1e9)
+    run.energy_j = energy_of(scenario, seconds, heat.drawn_j)
+    run.lost_j = dict(zip(("cover", "shell", "bodies"), heat.z[heat.n :].tolist(), strict=True))
+    return run

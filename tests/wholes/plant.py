@@ -1,0 +1,226 @@
+"""The sheet of a plant laid out for the reference: what water passes in order, and what each piece weighs.
+
+Only the loader and the frozen models are shared with the package. Sizes, conductances and heat capacities
+are worked out again from the formulas that the package names in its docstrings and from the numbers that its
+report lists as assumptions; water by the iapws package.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+from math import acosh, log, log10, pi, sqrt
+
+from iapws import IAPWS97
+
+from cyclesim.scenario.model import Scenario
+
+TUB = "tub"
+G_M_S2 = 9.80665
+
+# conductivity [W/(m K)], density [kg/m3], heat capacity [J/(kg K)]
+WALLS = {
+    "concrete": (2.3, 2300.0, 1000.0),
+    "brick": (0.77, 1700.0, 900.0),
+    "timber": (0.13, 500.0, 1600.0),
+    "acrylic": (0.18, 1180.0, 1500.0),
+    "steel": (17.0, 7900.0, 460.0),
+}
+FOAM_W_MK, PIPE_FOAM_W_MK, PVC_W_MK, SOIL_W_MK = 0.036, 0.038, 0.19, 1.5
+PVC_J_M3_K = 1390.0 * 900.0
+OUTSIDE_W_M2K, UNDER_COVER_M2K_W, WATER_FILM_W_M2K = 25.0, 0.10, 300.0
+PIPE_FILM_W_M2K, HOUSING_FILM_W_M2K = 10.0, 8.0
+COVER_FIT = {"good": 1.2, "fair": 1.6, "poor": 2.5}
+
+# TP-410's multiples of the fully turbulent friction factor; entrance and exit are K itself
+EQUIVALENT = {
+    "elbow": 30,
+    "long_elbow": 14,
+    "elbow_45": 16,
+    "tee_run": 20,
+    "tee_branch": 60,
+    "ball_valve": 3,
+    "swing_check": 100,
+    "union": 2,
+}
+FIXED_K = {"entrance": 0.5, "exit": 1.0}
+
+
+def fitting_k(name: str, bore_m: float) -> float:
+    """K of a fitting: n fT, with fT = 0.25 / log10((e/D) / 3.7)^2 of clean steel, e = 0.0018 in (TP-410)."""
+    if name in FIXED_K:
+        return FIXED_K[name]
+    return EQUIVALENT[name] * 0.25 / log10(4.572e-5 / bore_m / 3.7) ** 2
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Something water passes from node *a* to node *b*: a pipe, a stretch, a housing, a jet, a pump."""
+
+    name: str
+    a: str
+    b: str
+    volume_m3: float = 0.0
+    length_m: float = 0.0
+    bore_m: float = 0.0
+    k: float = 0.0
+    """Sum of the fittings' K."""
+    loss: tuple[float, float] | None = None
+    """Head [m] at a flow [m3/s], quadratic: devices and jets."""
+    body: str | None = None
+    """The body of water it belongs to, if it has a temperature of its own."""
+
+
+@dataclass(frozen=True)
+class Body:
+    """Water with a temperature of its own: heat capacity, conductance, zone."""
+
+    name: str
+    capacity_j_k: float
+    ua_w_k: float
+    zone: str
+
+
+@dataclass
+class Layout:
+    """Everything that the reference needs to know of a plant."""
+
+    scenario: Scenario
+    pieces: list[Piece] = field(default_factory=list)
+    bodies: dict[str, Body] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        s = self.scenario
+        heating = s.schedule.heating
+        self.temp_c = heating.keep_at_c if heating else 38.0
+        water = IAPWS97(T=self.temp_c + 273.15, P=0.101325)
+        self.density_kg_m3, self.viscosity_m2_s = water.rho, water.mu / water.rho
+        self.water_j_m3_k = water.rho * water.cp * 1000.0
+        for name, a, b in self._elements():
+            self.pieces += self._pieces_of(name, a, b)
+        for name, leg in s.plant.legs.items():
+            length = leg.length_m + (leg.manifold.spacing_m * (leg.manifold.jets - 1) if leg.manifold else 0)
+            water_j_k = pi / 4 * leg.bore_m**2 * self.water_j_m3_k
+            wall_j_k = pi / 4 * (leg.outside_m**2 - leg.bore_m**2) * PVC_J_M3_K
+            self._body(name, length * (water_j_k + wall_j_k), length * self._pipe_ua(leg), leg.zone)
+        for name, thing in {**s.plant.equipment, **s.plant.heat_sources}.items():
+            self._housing(name, thing.volume_m3, thing.zone)
+        for name, pump in s.plant.pumps.items():
+            if pump.zone is not None:
+                self._housing(name, pump.volume_m3, pump.zone)
+
+    def _elements(self) -> Iterator[tuple[str, str, str]]:
+        """(name, from node, to node) of every element; nodes between are named by what comes before."""
+        known = {TUB, *self.scenario.plant.junctions}
+        count = 0
+
+        def series(items: list[object], a: str, b: str) -> Iterator[tuple[str, str, str]]:
+            nonlocal count
+            for i, item in enumerate(items):
+                count += 1
+                end = b if i == len(items) - 1 else f"#{count}"
+                if isinstance(item, str):
+                    yield item, a, end
+                else:
+                    for branch in item.branches:
+                        yield from series(list(branch), a, end)
+                a = end
+
+        for chain in self.scenario.plant.network:
+            at, run = chain[0], []
+            for item in chain[1:]:
+                if isinstance(item, str) and item in known:
+                    yield from series(run, str(at), item)
+                    at, run = item, []
+                else:
+                    run.append(item)
+
+    def _pieces_of(self, name: str, a: str, b: str) -> Iterator[Piece]:
+        plant = self.scenario.plant
+        if name in plant.legs:
+            leg = plant.legs[name]
+            area = pi / 4 * leg.bore_m**2
+            k = sum(n * fitting_k(f, leg.bore_m) for f, n in leg.fittings.items())
+            jets = leg.manifold.jets if leg.manifold else 0
+            end = f"{name}:1" if jets else b
+            yield Piece(name, a, end, area * leg.length_m, leg.length_m, leg.bore_m, k, body=name)
+            for j in range(1, jets + 1):
+                each = leg.manifold.each
+                assert each is not None
+                here, spacing = f"{name}:{j}", leg.manifold.spacing_m
+                yield Piece(f"{name} jet {j}", here, b, loss=(each.head_m, each.flow_m3_s))
+                if j < jets:
+                    run_k = fitting_k("tee_run", leg.bore_m)
+                    yield Piece(
+                        f"{name} to jet {j + 1}", here, f"{name}:{j + 1}", area * spacing, spacing,
+                        leg.bore_m, run_k, body=name,
+                    )  # fmt: skip
+        elif name in plant.pumps:
+            pump = plant.pumps[name]
+            yield Piece(name, a, b, pump.volume_m3, body=name if pump.zone is not None else None)
+        else:
+            thing = (plant.equipment | plant.heat_sources)[name]
+            yield Piece(name, a, b, thing.volume_m3, loss=tuple(thing.drop), body=name)
+
+    def _body(self, name: str, capacity_j_k: float, ua_w_k: float, zone: str) -> None:
+        self.bodies[name] = Body(name, capacity_j_k, ua_w_k, zone)
+
+    def _housing(self, name: str, volume_m3: float, zone: str) -> None:
+        """A cylinder twice as high as wide, bare in its room."""
+        wide_m = (2.0 * volume_m3 / pi) ** (1 / 3)
+        surface_m2 = pi * wide_m * 2.0 * wide_m + 2.0 * pi / 4.0 * wide_m**2
+        self._body(name, volume_m3 * self.water_j_m3_k, HOUSING_FILM_W_M2K * surface_m2, zone)
+
+    def _pipe_ua(self, leg: object) -> float:
+        """W/K of a metre: pipe wall, foam, then air or soil (Incropera's buried cylinder)."""
+        bore, outside, foam = leg.bore_m, leg.outside_m, leg.insulation_m
+        skin, depth = outside + 2 * foam, self.scenario.place.zones[leg.zone].depth_m
+        wall = log(outside / bore) / PVC_W_MK + log(skin / outside) / PIPE_FOAM_W_MK
+        beyond = 2.0 / (skin * PIPE_FILM_W_M2K) if depth is None else acosh(2 * depth / skin) / SOIL_W_MK
+        return 2.0 * pi / (wall + beyond)
+
+    @cached_property
+    def tub(self) -> tuple[float, float, float, float, float]:
+        """Water and shell [J/K]; W/K water to shell, shell to its zone, water through the cover."""
+        tub, shell = self.scenario.plant.tub, self.scenario.plant.tub.shell
+        conducts, density, heat = WALLS[shell.of]
+        half = shell.wall_m / 2 / conducts
+        buried = self.scenario.place.zones[shell.zone].depth_m is not None
+        beyond = sqrt(shell.area_m2 / (4 * pi)) / SOIL_W_MK if buried else 1 / OUTSIDE_W_M2K
+        cover = tub.cover
+        assert cover != "none"
+        through = UNDER_COVER_M2K_W + cover.foam_m / FOAM_W_MK + 1 / OUTSIDE_W_M2K
+        return (
+            tub.volume_m3 * self.water_j_m3_k,
+            shell.wall_m * shell.area_m2 * density * heat,
+            shell.area_m2 / (1 / WATER_FILM_W_M2K + half),
+            shell.area_m2 / (half + shell.insulation_m / FOAM_W_MK + beyond),
+            COVER_FIT[cover.fit] * tub.surface_m2 / through,
+        )
+
+    @property
+    def still(self) -> tuple[str, ...]:
+        """The speeds of all pumps when none runs."""
+        return ("stopped",) * len(self.scenario.plant.pumps)
+
+    @cached_property
+    def reported(self) -> dict[str, str]:
+        """What ages are told of -> its piece: legs, last stretches, housings."""
+        found = {}
+        for name, leg in self.scenario.plant.legs.items():
+            found[name] = name
+            if leg.manifold and leg.manifold.jets > 1:
+                found[f"{name}, last jet"] = f"{name} to jet {leg.manifold.jets}"
+        return found | {n: n for n in (*self.scenario.plant.equipment, *self.scenario.plant.heat_sources)}
+
+    @cached_property
+    def loops(self) -> list[list[Piece]]:
+        """Pieces that share a node other than the tub."""
+        groups: list[tuple[set[str], list[Piece]]] = []
+        for piece in self.pieces:
+            nodes, mine = {piece.a, piece.b} - {TUB}, [piece]
+            for other in [g for g in groups if g[0] & nodes]:
+                groups.remove(other)
+                nodes |= other[0]
+                mine = other[1] + mine
+            groups.append((nodes, mine))
+        return [pieces for _, pieces in groups]
