@@ -200,7 +200,7 @@ def run(
 @cli.command()
 @_scenario
 def check(file: Path, sets: tuple[str, ...]) -> int:
-    """Say whether FILE is sound, without running it."""
+    """Say whether FILE can be run, and what its plant alone breaks."""
     from cyclesim.scenario.load import load
 
     scenario = load(file, sets=sets)
@@ -251,7 +251,8 @@ def states(file: Path, sets: tuple[str, ...], form: str, output: Path | None) ->
     from cyclesim.report.states import drawn
     from cyclesim.simulation.programme import Programme
 
-    _write_text(output or STDOUT, drawn(Programme(scenario).machines.values(), form))
+    programme = Programme(scenario)
+    _write_text(output or STDOUT, drawn(programme.machines.values(), form, programme.past))
     return OK
 
 

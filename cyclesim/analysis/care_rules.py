@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from cyclesim.analysis.ages import body_of, kind_of
 from cyclesim.analysis.findings import Breach
-from cyclesim.analysis.history import History, movers
+from cyclesim.analysis.history import History, movers, powerless
 from cyclesim.analysis.history_rules import more_often
 from cyclesim.analysis.water_care import (
     bathers_per_day,
@@ -47,9 +47,11 @@ def residual_lost(history: History) -> Iterator[Breach]:
         else:
             cause = f"{names} leaves water in it that left the tub more than {lasting(limit_s)} ago"
             mend = "longer flushes, or a higher residual in the tub"
+        usual = cause, mend
         for (start, end), peak_s in zip(older.spells.tolist(), older.peak_s.tolist(), strict=True):
             got = _MG_L * left(given.residual_kg_m3, slow_s, peak_s)
             text = " of at least ".join(apart(got, least, 2)) + " mg/L"
+            cause, mend = powerless(history, start - limit_s, end, limit_s) or usual
             yield Breach(name, cause, got, "mg/L", text, mend, start, end - start, less_is_worse=True)
 
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from cyclesim.analysis.combinations import more_flow, said
 from cyclesim.analysis.findings import Breach
-from cyclesim.analysis.history import History
+from cyclesim.analysis.history import POWERLESS, History
 from cyclesim.analysis.history_rules import Judged
 from cyclesim.analysis.spans import NONE, Floats, Spans, join, meet, spans, total_s, while_in, without
 from cyclesim.analysis.words import lasting
@@ -85,6 +85,8 @@ def _why_no_heat(history: History, spell: Spans) -> tuple[str, str]:
     mends = {
         "no flow sensed": more_flow(history.plant, history.programme, source),
         "power lost": "nothing in the schedule mends it: a better cover and insulation bridge it for longer",
+        "it waits for a person": POWERLESS["waits"][1],
+        "the water is too low": "fill the tub up, and find where the water went",
         "tripped": "find what tripped it and mend that; then a person resets it",
         "proving flow": f"prove the flow of {source} for a shorter time, or see what keeps interrupting it",
         "rest": f"a shorter rest of {source}",

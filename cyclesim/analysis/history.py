@@ -13,7 +13,7 @@ from cyclesim.analysis.ages import (
     standing_temperatures,
     warm_and_still,
 )
-from cyclesim.analysis.spans import Spans
+from cyclesim.analysis.spans import Spans, meet, spans, total_s, while_in
 from cyclesim.analysis.truth import Timeline, timeline
 from cyclesim.analysis.tub import Filtered, filtered
 from cyclesim.control.demands import Demand
@@ -65,6 +65,25 @@ class History:
     def filtered(self) -> Filtered:
         """The filtered flow."""
         return filtered(self.plant, self.trace)
+
+
+POWERLESS = {
+    "waits": (
+        "the controller waits for a person after a power cut",
+        "a controller that resumes by itself, or somebody who comes sooner: person_within",
+    ),
+    "lost": ("there is no power", "nothing in the schedule mends it"),
+}
+"""Cause and mend by the state of the power."""
+
+
+def powerless(history: History, start_s: float, end_s: float, limit_s: float) -> tuple[str, str] | None:
+    """Cause and mend where a while is above a limit only for the time without power in it."""
+    during = spans([(start_s, end_s)])
+    times = {state: total_s(meet(while_in(history.trace.power, state), during)) for state in POWERLESS}
+    if not any(times.values()) or end_s - start_s - sum(times.values()) > limit_s:
+        return None
+    return POWERLESS[max(times, key=lambda state: times[state])]
 
 
 def movers(plant: Plant, programme: Programme, name: str) -> list[Demand]:

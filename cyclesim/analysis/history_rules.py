@@ -14,7 +14,7 @@ from cyclesim.analysis.ages import body_of, kind_of
 from cyclesim.analysis.combinations import said
 from cyclesim.analysis.energy import starts_of
 from cyclesim.analysis.findings import Breach, NotJudged
-from cyclesim.analysis.history import History, movers
+from cyclesim.analysis.history import POWERLESS, History, movers, powerless
 from cyclesim.analysis.plant_rules import FLUSH_VOLUMES
 from cyclesim.analysis.spans import Spans, join, longer, meet, spans, total_s, while_in, without
 from cyclesim.analysis.words import apart, at_least, exactly, lasting, listed, times_apart
@@ -50,7 +50,7 @@ def stale_water(history: History) -> Judged:
         for (start, end), peak, when in zip(spells.tolist(), peaks.tolist(), at.tolist(), strict=True):
             longer_night = _longer_night(history, when - peak, when, limit, "water_age")
             left = _left_turned(history, name, moved_by, when - peak, when)
-            cause, mend = left or longer_night or usual
+            cause, mend = left or powerless(history, when - peak, when, limit) or longer_night or usual
             if cause in told:
                 continue
             causes.setdefault(name, set()).add(cause)
@@ -127,7 +127,7 @@ def more_often(history: History, moved_by: list[Demand], limit_s: float) -> str:
     if len(raised) and not any(
         b - a > limit_s and _longer_night(history, a, b, limit_s, "") is None for a, b in edges.tolist()
     ):
-        return f"let {best.name} run: it is asked for often enough, and something keeps it off"
+        return f"see what keeps {best.name} off: it is asked for often enough"
     return f"have {best.name} move it at least every {lasting(limit_s)}"
 
 
@@ -150,7 +150,8 @@ def warm_stagnation(history: History) -> Judged:
         for start, end in long.tolist():
             limit = limits.warm_stagnation_s
             left = _left_turned(history, name, moved_by, start, end)
-            cause, mend = left or _longer_night(history, start, end, limit, "warm_stagnation") or usual
+            night = _longer_night(history, start, end, limit, "warm_stagnation")
+            cause, mend = left or powerless(history, start, end, limit) or night or usual
             text = f"{lasting(end - start)} between {low:g} and {high:g} degC"
             yield Breach(name, cause, (end - start) / _H_S, "h", text, mend, start, end - start)
 
@@ -180,7 +181,8 @@ def too_few_turnovers(history: History) -> Judged:
         turnovers = filtered_m3 / volume
         if turnovers < limit:
             text = f"{' of '.join(apart(turnovers, limit, 1))} turnovers"
-            yield Breach("tub", cause, turnovers, "turnovers", text, mend, float(day), less_is_worse=True)
+            why, what = powerless(history, day, day + 86_400.0, 86_400.0) or (cause, mend)
+            yield Breach("tub", why, turnovers, "turnovers", text, what, float(day), less_is_worse=True)
 
 
 def no_run_on(history: History) -> Judged:
@@ -211,7 +213,8 @@ def no_run_on(history: History) -> Judged:
             again = float(hot[k + 1, 0]) if k + 1 < len(hot) else math.inf
             if until - end < limits.run_on_s and until < min(again, span_s):
                 text = f"water runs {' of '.join(times_apart(until - end, limits.run_on_s))}"
-                yield Breach(name, cause, until - end, "s", text, mend, end, less_is_worse=True)
+                why, what = powerless(history, end, end + limits.run_on_s, limits.run_on_s) or (cause, mend)
+                yield Breach(name, why, until - end, "s", text, what, end, less_is_worse=True)
 
 
 def short_cycling(history: History) -> Judged:
@@ -277,7 +280,6 @@ def demand_not_served(history: History) -> Judged:
     controller = history.programme.controller
     speeds = {pump.name: pump.speeds for pump in controller.pumps}
     streams = {**history.trace.pumps, **history.trace.blowers}
-    lost = while_in(history.trace.power, "lost")
     for demand in controller.demands:
         if not demand.pump:
             continue  # a treatment device that is kept off for want of flow is as it should be
@@ -291,10 +293,14 @@ def demand_not_served(history: History) -> Judged:
             (a, min(b, a + rest_s) + _REACTION_S) for a, b in while_in(stream, "stopped").tolist() if rest_s
         )
         missed = without(raised, join(served, changing, reacting, resting))
-        for start, end in meet(missed, lost).tolist():
-            text, mend = f"{lasting(end - start)} without power", "nothing in the schedule mends it"
-            yield Breach(demand.name, "there is no power", end - start, "s", text, mend, start, end - start)
-        missed = without(missed, lost)
+        for state, (cause, mend) in POWERLESS.items():
+            dark = while_in(history.trace.power, state)
+            for start, end in meet(missed, dark).tolist():
+                text = f"{lasting(end - start)} without power"
+                if state == "waits":
+                    text = f"{lasting(end - start)} without {said(demand.pump, demand.speed)}"
+                yield Breach(demand.name, cause, end - start, "s", text, mend, start, end - start)
+            missed = without(missed, dark)
         deciding = history.trace.deciding.get(demand.pump, Stream(demand.pump))
         deciding.end_s = history.trace.span_s
         for who, part in _by_decider(missed, deciding):

@@ -346,10 +346,11 @@ def sample_too_short(plant: Plant, programme: Programme) -> Judged:
     duty = plant.duty(plant.at(*heating.pump))
     takes_s = duty.reached_s.get(sensor.in_, math.inf)
     if sensor.for_s < takes_s:
-        cause = f"tub water takes {lasting(takes_s)} to the far end of {sensor.in_}"
-        mend = f"let the pump run for at least {at_least(takes_s)} before it is read"
         if math.isinf(takes_s):
             cause, mend = f"{said(*heating.pump)} brings no tub water to it", "a sensor where water passes"
+        else:
+            cause = f"tub water takes {lasting(takes_s)} to the far end of {sensor.in_}"
+            mend = f"let the pump run for at least {at_least(takes_s)} before it is read"
         text = f"read after {lasting(sensor.for_s)}"
         yield Breach("sensor", cause, sensor.for_s, "s", text, mend, less_is_worse=True)
 

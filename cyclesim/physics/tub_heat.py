@@ -363,6 +363,11 @@ class TubHeat:
                 first = tau
         return first
 
+    @property
+    def now_s(self) -> int:
+        """The second that the heat has come to."""
+        return self._now_s
+
     def advance(self, to_s: int, *watched: tuple[float, bool]) -> int | None:
         """Advance to *to_s*, or to the first whole second at which the water has reached a watched level.
 

@@ -1,4 +1,4 @@
-"""What `check` says of a sound file: that it is sound, and which rules the plant alone breaks."""
+"""What `check` says of a file that is read: that it can be run, and which rules the plant alone breaks."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def check_report(
     page: Page, name: str, scenario: Scenario, findings: Sequence[Finding], checked: Checked
 ) -> None:
     """One line for the file, then the rules that need no run, and what pumps draw."""
-    page.line(f"{name} is sound: {scenario.title}.", style="bold")
+    page.line(f"{name} can be run: {scenario.title}.", style="bold")
     filled = count(len(scenario.defaults), "default was", "defaults were")
     page.line(f"{filled} filled in; cyclesim run lists them.")
     page.line()

@@ -20,8 +20,8 @@ def duty_report(page: Page, scenario: Scenario, duties: list[Values]) -> None:
     page.line(scenario.title, style="bold")
     each = f"{count(len(duties), 'duty', 'duties')}: every combination of pump speeds and valve positions"
     page.line(f"{each} that can occur, with water at {number(duties[0]['water_c'])} °C.")
-    for duty in duties:
-        _duty(page, duty)
+    for duty, like in _alike(duties):
+        _duty(page, duty, like)
     capped = [name for name, leg in duties[0]["legs"].items() if leg["dead_end"]]
     if capped:
         page.line()
@@ -31,8 +31,21 @@ def duty_report(page: Page, scenario: Scenario, duties: list[Values]) -> None:
     say_cautions(page, DUTY_CAUTIONS)
 
 
-def _duty(page: Page, duty: Values) -> None:
+def _alike(duties: list[Values]) -> list[tuple[Values, list[str]]]:
+    """Each duty once, with the names of those that give everything the same: a valve in a still loop."""
+    found: dict[str, tuple[Values, list[str]]] = {}
+    for duty in duties:
+        gives = {key: value for key, value in duty.items() if key not in ("name", "positions")}
+        first = found.setdefault(repr(gives), (duty, []))
+        if first[0] is not duty:
+            first[1].append(duty["name"])
+    return list(found.values())
+
+
+def _duty(page: Page, duty: Values, like: list[str]) -> None:
     page.heading(f"== {duty['name']} ==")
+    if like:
+        page.line(f"The same: {'; '.join(like)}.", hang=2)
     for problem in duty["problems"]:
         page.line(f"Problem: {problem}.", style="bold red", hang=9)
     for warning in _shortfalls(duty):

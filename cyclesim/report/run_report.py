@@ -5,15 +5,16 @@ from __future__ import annotations
 from datetime import date
 from typing import TYPE_CHECKING
 
+from cyclesim.analysis.words import listed
 from cyclesim.report.care_tables import say_water_care
 from cyclesim.report.cautions import RUN_CAUTIONS, say_cautions
 from cyclesim.report.defaults_table import say_defaults
 from cyclesim.report.layout import Page
 from cyclesim.report.room_table import say_suction
-from cyclesim.report.tables import say_energy, say_legs, say_pumps, say_sources, say_tub
+from cyclesim.report.tables import say_energy, say_legs, say_pumps, say_sources, say_tripped, say_tub
 from cyclesim.report.use_tables import say_blowers, say_made_from, say_people, say_power_cuts
 from cyclesim.report.verdict import say_findings, say_verdict
-from cyclesim.report.wiring_tables import say_left, say_treatment, say_wiring
+from cyclesim.report.wiring_tables import say_left, say_nobody_turns, say_treatment, say_wiring
 from cyclesim.report.words import count
 from cyclesim.simulation.assumptions import assumptions
 
@@ -37,6 +38,8 @@ def run_report(
     page.line()
     aside = () if metrics.water_care and metrics.water_care.disinfectant else ("disinfectant",)
     say_verdict(page, result.findings, result.checked, aside)
+    say_tripped(page, metrics.heat_sources)
+    say_absent(page, result)
     say_findings(page, result.findings, everything=everything)
     say_duty_problems(page, result)
     say_wiring(page, result)
@@ -46,6 +49,7 @@ def run_report(
         say_confidence(page, sure)
     say_legs(page, metrics.legs, result.scenario.limits.water_age_s / 3600.0)
     say_left(page, result.left)
+    say_nobody_turns(page, bool(result.left and result.scenario.schedule.valves_turned))
     say_pumps(page, metrics.pumps, metrics.energy.currency)
     say_suction(page, metrics.suction, metrics.pump_room)
     say_sources(page, metrics.heat_sources, metrics.energy.currency)
@@ -64,6 +68,13 @@ def run_report(
             page.line(f"- {note}", hang=2)
     say_defaults(page, (*result.scenario.defaults, *assumptions(result.scenario)))
     say_cautions(page, RUN_CAUTIONS)
+
+
+def say_absent(page: Page, result: Result) -> None:
+    """What the file dates outside these days, so that this run knows nothing of it."""
+    absent = result.programme.outside(result.trace.begin_utc, result.trace.span_s)
+    if absent:
+        page.line(f"Not in these days, and so without effect: {listed(absent)}.", indent=2, hang=2)
 
 
 def say_duty_problems(page: Page, result: Result) -> None:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
+from cyclesim.analysis.words import listed
 from cyclesim.control import drawing
 from cyclesim.control.machines import Machine
 from cyclesim.errors import CycleSimError
@@ -13,13 +14,21 @@ from cyclesim.errors import CycleSimError
 _MARGIN_PT, _HEADING_PT = 12, 28
 
 
-def drawn(machines: Iterable[Machine], form: str) -> str:
-    """Every machine as `text`, `mermaid` or `svg`; CycleSimError where Graphviz is missing for svg."""
+def drawn(machines: Iterable[Machine], form: str, past: Mapping[str, Sequence[str]] | None = None) -> str:
+    """Every machine as `text`, `mermaid` or `svg`; CycleSimError where Graphviz is missing for svg.
+
+    *past*: what else starts a machine's thing, past all of this; told in the text only.
+    """
     if form == "svg":
         return _svg(machines)
     if form == "mermaid":
         return "\n".join(f"## {m.name}\n\n```mermaid\n{drawing.as_mermaid(m)}```\n" for m in machines)
-    return "\n".join(map(drawing.as_text, machines))
+    texts = []
+    for machine in machines:
+        ways = [way.partition(", ")[2] for way in (past or {}).get(machine.name, ())]
+        beside = f"  whatever its state, its {listed(ways)} may have it on\n" if ways else ""
+        texts.append(drawing.as_text(machine) + beside)
+    return "\n".join(texts)
 
 
 def _svg(machines: Iterable[Machine]) -> str:

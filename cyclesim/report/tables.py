@@ -134,6 +134,14 @@ def say_pumps(page: Page, pumps: dict[str, PumpMetrics], currency: str) -> None:
             page.line(f"{name} was asked for by: {', '.join(asked)}.", hang=2)
 
 
+def say_tripped(page: Page, sources: dict[str, HeatSourceMetrics]) -> None:
+    """Sources that tripped: whatever else the run says, they gave no heat from then on."""
+    for name, source in sources.items():
+        if source.tripped_h:
+            said = f"{name} tripped, in this span or before it, and waits {number(source.tripped_h)} h"
+            page.line(f"{said} for a person to reset it.", style="bold red", indent=2, hang=2)
+
+
 def say_sources(page: Page, sources: dict[str, HeatSourceMetrics], currency: str) -> None:
     """Heat sources, and what kept them waiting."""
     if not sources:
@@ -165,9 +173,6 @@ def say_sources(page: Page, sources: dict[str, HeatSourceMetrics], currency: str
         ),
     )
     for name, source in sources.items():
-        if source.tripped_h:
-            said = f"{name} tripped, in this span or before it, and waits {number(source.tripped_h)} h"
-            page.line(f"{said} for a person to reset it.", style="bold red", hang=2)
         waits = [f"{why} {number(h)} h" for why, h in source.called_not_firing_h.items() if h]
         if waits:
             page.line(f"{name} was called and did not fire: {', '.join(waits)}.", hang=2)

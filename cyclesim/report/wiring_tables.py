@@ -71,6 +71,12 @@ def say_left(page: Page, left: dict[str, LeftLeg]) -> None:
     )
 
 
+def say_nobody_turns(page: Page, turned: bool) -> None:
+    """Why the usual age may be less than that of the run."""
+    if turned:
+        page.line("Usual: with nobody who turns a valve, so without schedule.valves_turned.")
+
+
 def _age(hours: float | None) -> str:
     return "never moves" if hours is None else number(hours)
 

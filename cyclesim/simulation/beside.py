@@ -94,6 +94,7 @@ class Beside:
     def _felt(self, name: str, mask: int, since: int, _: simpy.Event) -> None:
         if self._felt_since.get(name) == since:
             self._run.post(mask, True)
+        self._wake()
 
     def _close(self, starter: str, why: str, closed: bool) -> None:
         """A contact closes or opens, and with it the contacts that its heat source closes."""
@@ -101,6 +102,7 @@ class Beside:
         before = bool(held)
         (held.add if closed else held.discard)(why)
         if bool(held) == before:
+            self._wake()
             return
         self._run.post(self._run.controller.bit(f"{starter}.closed"), bool(held))
         target = next(b.starter.target for b in self._contacts if b.starter.name == starter)
@@ -117,6 +119,11 @@ class Beside:
     def _open_later(self, name: str, why: str, _: simpy.Event) -> None:
         if not self._held[why]:  # its heat source has not called again meanwhile
             self._close(name, why, False)
+        self._wake()
+
+    def _wake(self) -> None:
+        """Heat waits for the next event, so that each must hand it on, even where it changes nothing."""
+        self._run.wake(int(self._run.env.now))
 
     def _edges(self, origin: datetime) -> list[Edge]:
         """Every contact and hand switch that a clock, a person or a zone moves."""

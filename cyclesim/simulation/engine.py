@@ -128,7 +128,8 @@ class _Run:
         sheets = {**plant.sheet.heat_sources, **plant.sheet.treatment}
         self.own_switch_s = {n: s for n in devices if (s := sheets[n].own_flow_switch_s) is not None}
         self.risen: set[str] = set()
-        self.lost_bit, self.low_bit = controller.bit(POWER_LOST), controller.bit(LEVEL_LOW)
+        bits = (controller.bit(fact) for fact in (POWER_LOST, WAITS, LEVEL_LOW))
+        self.lost_bit, self.waits_bit, self.low_bit = bits
         self.wired_bits = controller.wired_facts | (self.low_bit if scenario.schedule.low_water else 0)
         self.scans: set[int] = set()
         self.dry_since: dict[str, int] = {}
@@ -340,6 +341,8 @@ class _Run:
         """One pass: all facts of this second are posted, and the tub is where it is now."""
         now = int(self.env.now)
         self.scans.discard(now)
+        if self.heat.now_s < now:  # some event has not handed it on: every number from here on would be wrong
+            raise RuntimeError(f"heat has come to second {self.heat.now_s} only, at second {now}")
         before, outcome = self.state, self.controller.step(self.state, self.facts)
         self.trace.passes += 1
         wired, positions = self.facts & self.wired_bits, self.beside.positions
@@ -374,8 +377,9 @@ class _Run:
         for mask, stream in self.demands:
             if changed & mask:
                 stream.put(now, "raised" if self.facts & mask else "")
-        if changed & self.lost_bit:
-            trace.power.put(now, "lost" if self.facts & self.lost_bit else "on")
+        if changed & (self.lost_bit | self.waits_bit):
+            waits = "waits" if self.facts & self.waits_bit else "on"
+            trace.power.put(now, "lost" if self.facts & self.lost_bit else waits)
         self.noted_facts = self.facts
 
     def _apply(self, before: State, now: int) -> None:
@@ -483,6 +487,7 @@ class _Run:
         if self.dry_since.get(name) == since:
             self.risen.add(name)
             self._post(self.sensed_bits[name], False)
+        self._request_scan(int(self.env.now))
 
     def _post_trip(self, name: str, since: int) -> None:
         mask = self.controller.bit(f"{name}.trips")

@@ -87,6 +87,7 @@ class HeatingControl:
     def look(self) -> None:
         """The thermostat reads the water, one in a pipe only while that moves; its calls become facts."""
         if not self._reads:
+            self._run.wake(int(self._run.env.now))  # heat waits for the next event: each must hand it on
             return
         level, early, thermostat = self._level_c, self._early, self.thermostat
         thermostat.keep_at_c = level if early is None else max(level, early)
@@ -111,9 +112,8 @@ class HeatingControl:
             At(self._run.env, now + round(sensor.for_s), Priority.POST).then(lambda _: self._read(now))
 
     def _read(self, since: int) -> None:
-        if self._moves_since == since:
-            self._reads = True
-            self.look()
+        self._reads = self._reads or self._moves_since == since
+        self.look()
 
     def _set_points(self, levels: tuple[Level, ...]) -> Generator[simpy.Event, None, None]:
         """The plan's set points, one after another."""

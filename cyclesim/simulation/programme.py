@@ -175,6 +175,14 @@ class Programme:
                 speed = line.speed or "on" if target in (*plant.pumps, *plant.air) else None
                 yield Beside(Starter(name, target, speed), line)
 
+    @property
+    def past(self) -> dict[str, list[str]]:
+        """What is started past the controller -> the contacts that start it."""
+        found: dict[str, list[str]] = {}
+        for beside in self.beside:
+            found.setdefault(beside.starter.target, []).append(beside.starter.name)
+        return found
+
     def _keeps(self) -> Iterator[KeepLine]:
         yield from (i for i in self.scenario.interlocks if isinstance(i, KeepLine))
 
@@ -361,6 +369,21 @@ class Programme:
             if start < span_s and start + spell.lasts_s > 0:
                 found.append((max(0, start), min(span_s, start + round(spell.lasts_s))))
         return sorted(found)
+
+    def outside(self, begin_utc: datetime, span_s: int) -> list[str]:
+        """What the file dates wholly outside the span: it has no effect on it."""
+        schedule = self.scenario.schedule
+        dated: dict[str, Sequence[Spell | Outage]] = {
+            b.starter.name: b.line.hand_switch for b in self.beside if b.line.hand_switch
+        }
+        for key in ("outages", "valves_turned", "low_water"):
+            dated[key] = getattr(schedule, key)
+        return [
+            f"{name} from {one.from_local:%Y-%m-%d %H:%M}"
+            for name, spells in dated.items()
+            for one in spells
+            if not self._spells([one], begin_utc, span_s)
+        ]
 
     def waits(self, begin_utc: datetime, span_s: int) -> list[Span]:
         """When the controller waits for a person after a power cut."""

@@ -169,7 +169,7 @@ class Trace:
         self.cover = Stream("cover", "on")
         """Whether the cover is on or off."""
         self.power = Stream("power", "on")
-        """Whether there is power: on or lost."""
+        """Whether there is power: on, lost, or back while the controller waits for a person."""
         self.exchanges: dict[str, Rows] = {}
         """What laws of heat did, by their name: open water, bathers, a blower's air, a heat pump."""
         self.ready: list[tuple[int, float, float]] = []

@@ -7,7 +7,7 @@ import pytest
 from cyclesim.analysis.findings import Checked, Finding
 from cyclesim.analysis.metrics import HeatSourceMetrics, LegMetrics
 from cyclesim.report.layout import Page
-from cyclesim.report.tables import LAST_JET, say_legs, say_sources, worst_first
+from cyclesim.report.tables import LAST_JET, say_legs, say_tripped, worst_first
 from cyclesim.report.verdict import how_bad, is_broken, say_findings, say_verdict, verdict
 
 LEG = LegMetrics(
@@ -52,11 +52,11 @@ def test_table_of_legs_shows_what_decides() -> None:
 
 
 def test_source_that_tripped_is_said_in_words() -> None:
-    """A source that waits for a person stands out below its table."""
+    """A source that waits for a person stands out below the verdict."""
     page, calm = Page(80), Page(80)
     source = HeatSourceMetrics(0.0, 0, 0.0, 0.0, {"tripped": 9.0}, 24.0, 0.0, 0.0)
-    say_sources(page, {"element": source}, "EUR")
-    say_sources(calm, {"element": replace(source, tripped_h=0.0)}, "EUR")
+    say_tripped(page, {"element": source})
+    say_tripped(calm, {"element": replace(source, tripped_h=0.0)})
     assert "waits 24.0 h for a person" in " ".join(page.text().split())
     assert "person" not in calm.text()
 

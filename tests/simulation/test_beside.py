@@ -280,6 +280,32 @@ def test_what_the_controller_does_after_a_power_cut(loop, after, runs):
     assert [(a * HOUR, b * HOUR) for a, b in runs] == trace.pumps["main"].spans("low")
 
 
+def test_rules_name_a_controller_that_waits(loop):
+    """Whatever the power cut and the waiting keep off is told as that, with a mend that mends it."""
+    waiting = (
+        "schedule.outages=[{from: 2027-01-02 05:30, lasts: 30 min}]",
+        "controller.after_power_cut=wait",
+        "controller.person_within=3 days",
+    )
+    found = simulate(loop(*waiting), days=6).findings
+    assert {"stale-water", "too-few-turnovers", "demand-not-served"} <= {f.rule for f in found}
+    for finding in found:
+        if finding.rule in ("stale-water", "too-few-turnovers", "demand-not-served", "heating-in-vain"):
+            assert "waits for a person" in finding.cause or "no power" in finding.cause, finding
+    assert any("person_within" in f.mend for f in found)
+    sooner = (waiting[0], waiting[1], "controller.person_within=10 min")
+    left = {f.rule for f in simulate(loop(*sooner), days=6).findings}
+    assert {"demand-not-served", "suction-too-fast"} >= left
+
+
+def test_what_is_dated_outside_the_days_is_told(loop):
+    """A cut of another year has no effect, and the programme says so."""
+    programme = Programme(loop("schedule.outages=[{from: 2029-01-02 05:30, lasts: 30 min}]"))
+    _, trace = traced(loop(), 1)
+    assert ["outages from 2029-01-02 05:30"] == programme.outside(trace.begin_utc, trace.span_s)
+    assert [] == Programme(loop()).outside(trace.begin_utc, trace.span_s)
+
+
 def test_a_clock_that_gains_starts_early(loop):
     """120 s a day, set right 14 days before the first: 28 min early on 1 January, 30 on 2 January."""
     _, trace = traced(loop(*EMPTY[1:], "controller.clock_gains=120 s"))
@@ -309,3 +335,26 @@ def test_a_sample_that_is_too_short_reads_the_room(loop):
     short = loop("schedule.filter_runs=[]", "schedule.line_flushes=[]", IN_PIPE % "5 s")
     assert ("sample-too-short", "sensor") in broken(short, 4)
     assert ("sample-too-short", "sensor") not in broken(loop(IN_PIPE % "3 min"), 1)
+
+
+# -- heat goes on whatever looks at it ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("watches", ["water", "element", "filter", "suction", "room"])
+@pytest.mark.parametrize("more", [(), (IN_PIPE % "3 min",), (ELEMENT + ".own_flow_switch=10 s",)])
+def test_heat_balances_whatever_a_thermostat_watches(loop, watches, more):
+    """What came in is what went out and is stored, and the tub stays near what is asked for."""
+    thermostat = THERMOSTAT % (watches, "30 degC", "33 degC")
+    result = simulate(
+        loop(thermostat, *more, "schedule.low_water=[{from: 2027-01-02 10:10, lasts: 7 min}]"), days=4
+    )
+    tub = result.metrics.tub
+    assert pytest.approx(0.0, abs=1e-6) == tub.balance_error_kwh
+    assert "2027" == tub.coldest_at[:4]
+    assert 15.0 < tub.mean_c < 37.5  # where an element has tripped dry, the tub cools
+    lost = tub.lost_through_cover_kwh + tub.lost_through_shell_kwh + tub.lost_from_legs_kwh
+    lost += tub.lost_from_equipment_kwh
+    assert (
+        pytest.approx(tub.heat_from_sources_kwh + tub.heat_from_pumps_kwh - tub.stored_change_kwh, 0.002)
+        == lost
+    )
