@@ -1,0 +1,270 @@
+"""Change the control's and the parcels' code in small ways, and see whether the tests notice.
+
+`python scripts/mutation.py` (all modules) or with words that name some, e.g. `step parcels`. It needs the
+extra `mutation`, and fork. Exit 1 where too few of a module's changes are noticed, or where one that is not
+noticed stands without a reason in `tests/mutation/survivors.yaml`; such a one is printed as a row for it.
+
+The changes are those of mutmut's operators, and every condition turned round. mutmut's own runner leaves out
+whatever is decorated, which here is most of it, so they are run from here: each in a forked child that takes
+the changed source from memory.
+"""
+
+from __future__ import annotations
+
+import ast
+import difflib
+import importlib.abc
+import importlib.machinery
+import os
+import resource
+import signal
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from types import CodeType
+from typing import NamedTuple
+
+os.environ |= {"TESTS_PROFILE": "mutation", "OPENBLAS_NUM_THREADS": "1"}
+
+# imported once, before any fork; nothing of cyclesim, which each child imports anew
+import hypothesis.strategies  # noqa: F401
+import libcst as cst
+import numpy  # noqa: F401
+import pydantic  # noqa: F401
+import pytest
+import transitions  # noqa: F401
+import yaml
+from libcst.metadata import MetadataWrapper, PositionProvider
+from mutmut.mutation.mutators import mutation_operators
+
+ROOT = Path(__file__).resolve().parent.parent
+SURVIVORS = ROOT / "tests" / "mutation" / "survivors.yaml"
+LEAST_KILLED = 0.85
+WORKERS = 2
+LEAST_CPU_S = 10  # a child that takes longer than this, and ten times as long as the unchanged tests, hangs
+SURVIVED, NOT_LOADED, NO_PYTEST = 0, 99, 98
+NEVER_CALLS = ("len", "isinstance")  # as in mutmut: an argument less is just an error
+
+
+class Target(NamedTuple):
+    """A module, the tests that are meant to notice (the quick ones first), and the functions if not all."""
+
+    path: str
+    tests: tuple[str, ...]
+    only: tuple[str, ...] = ()
+
+    @property
+    def module(self) -> str:
+        """Its name as Python imports it."""
+        return self.path.removesuffix(".py").replace("/", ".")
+
+
+TARGETS = (
+    Target("cyclesim/control/step.py", ("tests/control/test_wired.py", "tests/control/test_step.py")),
+    Target("cyclesim/control/machines.py", ("tests/control/test_machines.py", "tests/control/test_step.py")),
+    Target(
+        "cyclesim/physics/parcels.py", ("tests/physics/test_parcels.py", "tests/physics/test_water_age.py")
+    ),
+    Target(
+        "cyclesim/simulation/programme.py",
+        ("tests/simulation/test_wiring.py", "tests/simulation/test_programme.py"),
+        tuple(
+            f"Programme.{name}"
+            for name in (
+                "_beside",
+                "_keeps",
+                "_block_lines",
+                "proof_s",
+                "run_on_s",
+                "_machines",
+                "_blocks",
+                "_dwells",
+                "_active",
+                "_devices",
+            )
+        ),
+    ),
+)
+
+
+class Mutant(NamedTuple):
+    """One change: where, the lines that were and the lines that are, and the whole changed source."""
+
+    where: str
+    was: str
+    now: str
+    code: str
+
+    @property
+    def key(self) -> tuple[str, str, str]:
+        """What tells it from the others."""
+        return self.where, self.was, self.now
+
+
+def _negated(node: cst.If | cst.CompIf) -> Iterator[cst.CSTNode]:
+    """A condition turned round, which mutmut leaves to the comparisons within."""
+    test = node.test.with_changes(lpar=[cst.LeftParen()], rpar=[cst.RightParen()])
+    yield node.with_changes(test=cst.UnaryOperation(cst.Not(), test))
+
+
+OPERATORS = (*mutation_operators, (cst.If, _negated), (cst.CompIf, _negated))
+
+
+class _Changes(cst.CSTVisitor):
+    """Every change that the operators offer, with the name of the function it is in."""
+
+    METADATA_DEPENDENCIES = (PositionProvider,)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.within: list[str] = []
+        self.found: list[tuple[str, cst.CSTNode, cst.CSTNode]] = []
+
+    def on_visit(self, node: cst.CSTNode) -> bool:
+        if isinstance(node, cst.Annotation | cst.Decorator):
+            return False
+        if isinstance(node, cst.Call) and isinstance(node.func, cst.Name) and node.func.value in NEVER_CALLS:
+            return False
+        if isinstance(node, cst.Assign) and any(
+            isinstance(t.target, cst.Name) and t.target.value == "__all__" for t in node.targets
+        ):
+            return False
+        if isinstance(node, cst.FunctionDef | cst.ClassDef):
+            self.within.append(node.name.value)
+        where = ".".join(self.within) or "module"
+        for kind, operator in OPERATORS:
+            if isinstance(node, kind):
+                self.found += [(where, node, changed) for changed in operator(node)]
+        return True
+
+    def on_leave(self, original_node: cst.CSTNode) -> None:
+        if isinstance(original_node, cst.FunctionDef | cst.ClassDef):
+            self.within.pop()
+
+
+def mutants(source: str, only: Sequence[str]) -> Iterator[Mutant]:
+    """Every change of *source* that Python can read, in order; alike ones of a function are numbered."""
+    wrapper = MetadataWrapper(cst.parse_module(source))
+    changes, seen = _Changes(), dict[tuple[str, str, str], int]()
+    wrapper.visit(changes)
+    for where, old, new in changes.found:
+        if only and where not in only:
+            continue
+        code = wrapper.module.deep_replace(old, new).code
+        try:
+            ast.parse(code)
+        except SyntaxError:
+            continue
+        lines = [d for d in difflib.ndiff(source.splitlines(), code.splitlines()) if d[0] in "+-"]
+        was, now = (" ".join(d[2:].strip() for d in lines if d[0] == sign) for sign in "-+")
+        if not was and not now:
+            continue
+        seen[where, was, now] = nth = seen.get((where, was, now), 0) + 1
+        yield Mutant(where if nth == 1 else f"{where} #{nth}", was, now, code)
+
+
+class _FromMemory(importlib.abc.MetaPathFinder, importlib.machinery.SourceFileLoader):
+    """Finds one module, whose source it holds."""
+
+    def __init__(self, target: Target, code: str) -> None:
+        super().__init__(target.module, str(ROOT / target.path))
+        self.held, self.loaded = code, False
+
+    def find_spec(self, name: str, *_: object) -> importlib.machinery.ModuleSpec | None:
+        """The module of that name, if it is the one."""
+        return importlib.machinery.ModuleSpec(name, self, origin=self.path) if name == self.name else None
+
+    def get_code(self, _: str) -> CodeType:
+        """Its source as it is held, compiled."""
+        self.loaded = True
+        return compile(self.held, self.path, "exec")
+
+
+def child(target: Target, code: str, cpu_s: int) -> int:
+    """The tests against one source, in this process; the exit code."""
+    resource.setrlimit(resource.RLIMIT_CPU, (cpu_s, cpu_s))
+    resource.setrlimit(resource.RLIMIT_AS, (4 << 30, 4 << 30))
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 1)
+    os.dup2(nowhere, 2)
+    finder = _FromMemory(target, code)
+    sys.meta_path.insert(0, finder)
+    sys.path.insert(0, str(ROOT))
+    words = ["-x", "-q", "-p", "no:xdist", "-p", "no:cacheprovider", "-p", "no:timeout", "--assert=plain"]
+    words += ["--tb=no", "-o", "addopts=--import-mode=importlib", "-c", str(ROOT / "pyproject.toml")]
+    answer = int(pytest.main([*words, *(str(ROOT / test) for test in target.tests)]))
+    return answer if finder.loaded else NOT_LOADED
+
+
+def fork(target: Target, code: str, cpu_s: int) -> int:
+    """The id of a child that runs the tests."""
+    sys.stdout.flush()
+    if pid := os.fork():
+        return pid
+    answer = NO_PYTEST
+    try:
+        answer = child(target, code, cpu_s)
+    finally:
+        os._exit(answer)
+
+
+def run(target: Target, some: Sequence[Mutant], cpu_s: int) -> Iterator[tuple[Mutant, int]]:
+    """Each mutant with how its tests ended (0: nobody noticed), WORKERS at a time."""
+    waiting, at_work = list(reversed(some)), dict[int, Mutant]()
+    while waiting or at_work:
+        while waiting and len(at_work) < WORKERS:
+            mutant = waiting.pop()
+            at_work[fork(target, mutant.code, cpu_s)] = mutant
+        pid, status = os.wait()
+        yield at_work.pop(pid), os.waitstatus_to_exitcode(status)
+
+
+def measure(target: Target, listed: Sequence[dict[str, str]]) -> tuple[tuple[object, ...], bool]:
+    """The row of a module, and whether it holds; what is not explained is printed."""
+    source = (ROOT / target.path).read_text()
+    before_s = resource.getrusage(resource.RUSAGE_CHILDREN).ru_utime
+    ((_, answer),) = run(target, [Mutant("", "", "", source)], 600)
+    if answer != SURVIVED:
+        raise SystemExit(f"{target.path}: the tests fail (exit {answer}) on the unchanged module")
+    alone_s = resource.getrusage(resource.RUSAGE_CHILDREN).ru_utime - before_s
+    some = list(mutants(source, target.only))
+    reasons = {(row["in"], row["was"], row["now"]): row["why"] for row in listed}
+    survived = []
+    for mutant, answer in run(target, some, max(LEAST_CPU_S, round(10 * alone_s))):
+        if answer in (NOT_LOADED, NO_PYTEST):
+            raise SystemExit(f"{target.path}: no test of it was run (exit {answer})")
+        if answer == SURVIVED:
+            survived.append(mutant)
+    unexplained = [m for m in survived if not reasons.get(m.key)]
+    for mutant in unexplained:
+        row = {"in": mutant.where, "was": mutant.was, "now": mutant.now, "why": ""}
+        print(yaml.safe_dump([row], sort_keys=False, width=10**6, allow_unicode=True), end="")
+    for where, was, now in reasons.keys() - {m.key for m in survived}:
+        print(f"# listed, but noticed or gone: {where}: {was} -> {now}")
+    killed = len(some) - len(survived)
+    row = target.path, len(some), killed, len(survived), len(survived) - len(unexplained), len(unexplained)
+    return row, not unexplained and killed >= LEAST_KILLED * len(some)
+
+
+def main(words: Sequence[str]) -> int:
+    """Measure the targets that *words* name, all if none; 0 if every one holds."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    targets = [t for t in TARGETS if not words or any(word in t.path for word in words)]
+    listed = yaml.safe_load(SURVIVORS.read_text()) or {}
+    start, rows, held = time.monotonic(), [], True
+    for target in targets:
+        row, holds = measure(target, listed.get(target.path) or [])
+        rows.append(row)
+        held &= holds
+        print(f"{target.path}: {row[2]} of {row[1]} noticed, {time.monotonic() - start:.0f} s", flush=True)
+    heads = ("module", "mutants", "killed", "survived", "harmless", "unexplained")
+    print(f"\n{heads[0]:<34}" + "".join(f"{head:>12}" for head in (*heads[1:3], "share", *heads[3:])))
+    for path, count, killed, *rest in rows:
+        cells = (count, killed, f"{100 * killed / count:.1f} %", *rest)
+        print(f"{path:<34}" + "".join(f"{cell:>12}" for cell in cells))
+    return 0 if targets and held else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
