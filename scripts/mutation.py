@@ -20,12 +20,14 @@ import resource
 import signal
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import accumulate
 from pathlib import Path
 from types import CodeType
 from typing import NamedTuple
 
 os.environ |= {"TESTS_PROFILE": "mutation", "OPENBLAS_NUM_THREADS": "1"}
+sys.dont_write_bytecode = False  # what is not changed is compiled once
 
 # imported once, before any fork; nothing of cyclesim, which each child imports anew
 import hypothesis.strategies  # noqa: F401
@@ -35,7 +37,7 @@ import pydantic  # noqa: F401
 import pytest
 import transitions  # noqa: F401
 import yaml
-from libcst.metadata import MetadataWrapper, PositionProvider
+from libcst.metadata import CodeRange, MetadataWrapper, WhitespaceInclusivePositionProvider
 from mutmut.mutation.mutators import mutation_operators
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -102,24 +104,15 @@ class Mutant(NamedTuple):
         return self.where, self.was, self.now
 
 
-def _negated(node: cst.If | cst.CompIf) -> Iterator[cst.CSTNode]:
-    """A condition turned round, which mutmut leaves to the comparisons within."""
-    test = node.test.with_changes(lpar=[cst.LeftParen()], rpar=[cst.RightParen()])
-    yield node.with_changes(test=cst.UnaryOperation(cst.Not(), test))
-
-
-OPERATORS = (*mutation_operators, (cst.If, _negated), (cst.CompIf, _negated))
-
-
 class _Changes(cst.CSTVisitor):
     """Every change that the operators offer, with the name of the function it is in."""
 
-    METADATA_DEPENDENCIES = (PositionProvider,)
+    METADATA_DEPENDENCIES = (WhitespaceInclusivePositionProvider,)
 
     def __init__(self) -> None:
         super().__init__()
         self.within: list[str] = []
-        self.found: list[tuple[str, cst.CSTNode, cst.CSTNode]] = []
+        self.found: list[tuple[str, CodeRange, cst.CSTNode]] = []
 
     def on_visit(self, node: cst.CSTNode) -> bool:
         if isinstance(node, cst.Annotation | cst.Decorator):
@@ -132,11 +125,18 @@ class _Changes(cst.CSTVisitor):
             return False
         if isinstance(node, cst.FunctionDef | cst.ClassDef):
             self.within.append(node.name.value)
-        where = ".".join(self.within) or "module"
-        for kind, operator in OPERATORS:
+        for kind, operator in mutation_operators:
             if isinstance(node, kind):
-                self.found += [(where, node, changed) for changed in operator(node)]
+                self._note(node, operator(node))
+        if isinstance(node, cst.If | cst.CompIf):  # which mutmut leaves to the comparisons within
+            test = node.test.with_changes(lpar=[cst.LeftParen()], rpar=[cst.RightParen()])
+            self._note(node.test, [cst.UnaryOperation(cst.Not(), test)])
         return True
+
+    def _note(self, node: cst.CSTNode, instead: Iterable[cst.CSTNode]) -> None:
+        place = self.get_metadata(WhitespaceInclusivePositionProvider, node)
+        where = ".".join(self.within) or "module"
+        self.found += [(where, place, changed) for changed in instead]
 
     def on_leave(self, original_node: cst.CSTNode) -> None:
         if isinstance(original_node, cst.FunctionDef | cst.ClassDef):
@@ -148,16 +148,19 @@ def mutants(source: str, only: Sequence[str]) -> Iterator[Mutant]:
     wrapper = MetadataWrapper(cst.parse_module(source))
     changes, seen = _Changes(), dict[tuple[str, str, str], int]()
     wrapper.visit(changes)
-    for where, old, new in changes.found:
+    starts = [0, *accumulate(len(line) for line in source.splitlines(keepends=True))]
+    for where, place, new in changes.found:
         if only and where not in only:
             continue
-        code = wrapper.module.deep_replace(old, new).code
+        start, end = (starts[at.line - 1] + at.column for at in (place.start, place.end))
+        code = source[:start] + wrapper.module.code_for_node(new) + source[end:]
         try:
             ast.parse(code)
         except SyntaxError:
             continue
-        lines = [d for d in difflib.ndiff(source.splitlines(), code.splitlines()) if d[0] in "+-"]
-        was, now = (" ".join(d[2:].strip() for d in lines if d[0] == sign) for sign in "-+")
+        lines = [*difflib.unified_diff(source.splitlines(), code.splitlines(), n=0, lineterm="")]
+        lines = [d for d in lines[2:] if d[0] in "+-"]
+        was, now = (" ".join(d[1:].strip() for d in lines if d[0] == sign) for sign in "-+")
         if not was and not now:
             continue
         seen[where, was, now] = nth = seen.get((where, was, now), 0) + 1
@@ -181,6 +184,14 @@ class _FromMemory(importlib.abc.MetaPathFinder, importlib.machinery.SourceFileLo
         return compile(self.held, self.path, "exec")
 
 
+class _PlainFirst:
+    """Tests without drawn examples cost least, so they come first."""
+
+    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        """Put them in front."""
+        items.sort(key=lambda item: getattr(getattr(item, "obj", None), "is_hypothesis_test", False))
+
+
 def child(target: Target, code: str, cpu_s: int) -> int:
     """The tests against one source, in this process; the exit code."""
     resource.setrlimit(resource.RLIMIT_CPU, (cpu_s, cpu_s))
@@ -193,7 +204,7 @@ def child(target: Target, code: str, cpu_s: int) -> int:
     sys.path.insert(0, str(ROOT))
     words = ["-x", "-q", "-p", "no:xdist", "-p", "no:cacheprovider", "-p", "no:timeout", "--assert=plain"]
     words += ["--tb=no", "-o", "addopts=--import-mode=importlib", "-c", str(ROOT / "pyproject.toml")]
-    answer = int(pytest.main([*words, *(str(ROOT / test) for test in target.tests)]))
+    answer = int(pytest.main([*words, *(str(ROOT / test) for test in target.tests)], [_PlainFirst()]))
     return answer if finder.loaded else NOT_LOADED
 
 
@@ -209,15 +220,20 @@ def fork(target: Target, code: str, cpu_s: int) -> int:
         os._exit(answer)
 
 
-def run(target: Target, some: Sequence[Mutant], cpu_s: int) -> Iterator[tuple[Mutant, int]]:
+def run(target: Target, some: Iterable[Mutant], cpu_s: int) -> Iterator[tuple[Mutant, int]]:
     """Each mutant with how its tests ended (0: nobody noticed), WORKERS at a time."""
-    waiting, at_work = list(reversed(some)), dict[int, Mutant]()
-    while waiting or at_work:
-        while waiting and len(at_work) < WORKERS:
-            mutant = waiting.pop()
-            at_work[fork(target, mutant.code, cpu_s)] = mutant
+    at_work = dict[int, Mutant]()
+
+    def ended() -> tuple[Mutant, int]:
         pid, status = os.wait()
-        yield at_work.pop(pid), os.waitstatus_to_exitcode(status)
+        return at_work.pop(pid), os.waitstatus_to_exitcode(status)
+
+    for mutant in some:
+        at_work[fork(target, mutant.code, cpu_s)] = mutant
+        if len(at_work) == WORKERS:
+            yield ended()
+    while at_work:
+        yield ended()
 
 
 def measure(target: Target, listed: Sequence[dict[str, str]]) -> tuple[tuple[object, ...], bool]:
@@ -228,10 +244,13 @@ def measure(target: Target, listed: Sequence[dict[str, str]]) -> tuple[tuple[obj
     if answer != SURVIVED:
         raise SystemExit(f"{target.path}: the tests fail (exit {answer}) on the unchanged module")
     alone_s = resource.getrusage(resource.RUSAGE_CHILDREN).ru_utime - before_s
-    some = list(mutants(source, target.only))
     reasons = {(row["in"], row["was"], row["now"]): row["why"] for row in listed}
-    survived = []
-    for mutant, answer in run(target, some, max(LEAST_CPU_S, round(10 * alone_s))):
+    ended, survived = 0, list[Mutant]()
+    cpu_s = max(LEAST_CPU_S, round(10 * alone_s))
+    for mutant, answer in run(target, mutants(source, target.only), cpu_s):
+        ended += 1
+        if ended % 100 == 0:
+            print(f"{target.path}: {ended} run", file=sys.stderr, flush=True)
         if answer in (NOT_LOADED, NO_PYTEST):
             raise SystemExit(f"{target.path}: no test of it was run (exit {answer})")
         if answer == SURVIVED:
@@ -242,9 +261,9 @@ def measure(target: Target, listed: Sequence[dict[str, str]]) -> tuple[tuple[obj
         print(yaml.safe_dump([row], sort_keys=False, width=10**6, allow_unicode=True), end="")
     for where, was, now in reasons.keys() - {m.key for m in survived}:
         print(f"# listed, but noticed or gone: {where}: {was} -> {now}")
-    killed = len(some) - len(survived)
-    row = target.path, len(some), killed, len(survived), len(survived) - len(unexplained), len(unexplained)
-    return row, not unexplained and killed >= LEAST_KILLED * len(some)
+    killed = ended - len(survived)
+    row = target.path, ended, killed, len(survived), len(survived) - len(unexplained), len(unexplained)
+    return row, not unexplained and killed >= LEAST_KILLED * ended
 
 
 def main(words: Sequence[str]) -> int:
