@@ -17,7 +17,6 @@ import importlib.abc
 import importlib.machinery
 import os
 import resource
-import signal
 import sys
 import time
 from collections.abc import Iterable, Iterator, Sequence
@@ -27,7 +26,6 @@ from types import CodeType
 from typing import NamedTuple
 
 os.environ |= {"TESTS_PROFILE": "mutation", "OPENBLAS_NUM_THREADS": "1"}
-sys.dont_write_bytecode = False  # what is not changed is compiled once
 
 # imported once, before any fork; nothing of cyclesim, which each child imports anew
 import hypothesis.strategies  # noqa: F401
@@ -268,7 +266,7 @@ def measure(target: Target, listed: Sequence[dict[str, str]]) -> tuple[tuple[obj
 
 def main(words: Sequence[str]) -> int:
     """Measure the targets that *words* name, all if none; 0 if every one holds."""
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    sys.dont_write_bytecode = False  # what is not changed is compiled once
     targets = [t for t in TARGETS if not words or any(word in t.path for word in words)]
     listed = yaml.safe_load(SURVIVORS.read_text()) or {}
     start, rows, held = time.monotonic(), [], True
