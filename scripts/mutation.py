@@ -61,7 +61,10 @@ class Target(NamedTuple):
 
 
 TARGETS = (
-    Target("cyclesim/control/step.py", ("tests/control/test_wired.py", "tests/control/test_step.py")),
+    Target(
+        "cyclesim/control/step.py",
+        tuple(f"tests/control/test_{name}.py" for name in ("wired", "pass", "step")),
+    ),
     Target("cyclesim/control/machines.py", ("tests/control/test_machines.py", "tests/control/test_step.py")),
     Target(
         "cyclesim/physics/parcels.py", ("tests/physics/test_parcels.py", "tests/physics/test_water_age.py")
