@@ -42,7 +42,8 @@ ROOT = Path(__file__).resolve().parent.parent
 SURVIVORS = ROOT / "tests" / "mutation" / "survivors.yaml"
 LEAST_KILLED = 0.85
 WORKERS = 2
-LEAST_CPU_S = 10  # a child that takes longer than this, and ten times as long as the unchanged tests, hangs
+LEAST_CPU_S, TIMES_AS_LONG = 5, 3  # than the unchanged tests: a child that takes longer hangs
+MOST_BYTES = 2 << 30
 SURVIVED, NOT_LOADED, NO_PYTEST = 0, 99, 98
 NEVER_CALLS = ("len", "isinstance")  # as in mutmut: an argument less is just an error
 
@@ -159,11 +160,9 @@ def mutants(source: str, only: Sequence[str]) -> Iterator[Mutant]:
             ast.parse(code)
         except SyntaxError:
             continue
-        lines = [*difflib.unified_diff(source.splitlines(), code.splitlines(), n=0, lineterm="")]
-        lines = [d for d in lines[2:] if d[0] in "+-"]
-        was, now = (" ".join(d[1:].strip() for d in lines if d[0] == sign) for sign in "-+")
-        if not was and not now:
-            continue
+        texts = ([line.strip() for line in text.splitlines()] for text in (source, code))
+        lines = [d for d in [*difflib.unified_diff(*texts, n=0, lineterm="")][2:] if d[0] in "+-"]
+        was, now = (" ".join(d[1:] for d in lines if d[0] == sign) for sign in "-+")
         seen[where, was, now] = nth = seen.get((where, was, now), 0) + 1
         yield Mutant(where if nth == 1 else f"{where} #{nth}", was, now, code)
 
@@ -196,7 +195,7 @@ class _PlainFirst:
 def child(target: Target, code: str, cpu_s: int) -> int:
     """The tests against one source, in this process; the exit code."""
     resource.setrlimit(resource.RLIMIT_CPU, (cpu_s, cpu_s))
-    resource.setrlimit(resource.RLIMIT_AS, (4 << 30, 4 << 30))
+    resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
     nowhere = os.open(os.devnull, os.O_WRONLY)
     os.dup2(nowhere, 1)
     os.dup2(nowhere, 2)
@@ -247,7 +246,7 @@ def measure(target: Target, listed: Sequence[dict[str, str]]) -> tuple[tuple[obj
     alone_s = resource.getrusage(resource.RUSAGE_CHILDREN).ru_utime - before_s
     reasons = {(row["in"], row["was"], row["now"]): row["why"] for row in listed}
     ended, survived = 0, list[Mutant]()
-    cpu_s = max(LEAST_CPU_S, round(10 * alone_s))
+    cpu_s = max(LEAST_CPU_S, round(TIMES_AS_LONG * alone_s))
     for mutant, answer in run(target, mutants(source, target.only), cpu_s):
         ended += 1
         if ended % 100 == 0:
