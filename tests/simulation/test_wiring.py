@@ -53,7 +53,9 @@ interlocks:
   - {block: doser, unless: flow proven, for: 12 s}
   - {block: element, while: main high, because: the breaker}
   - {block: main high, while: element firing, because: the meter}
-  - {block: feed, while: main running}
+  - {block: feed, while: main running, because: one at a time}
+  - {block: main low, while: boiler firing}
+  - {block: lamp, while: main high}
   - {block: blower, while: boiler firing}
   - {keep: feed, after: boiler, lasting: 90 s}
 """
@@ -123,12 +125,26 @@ def test_a_rest_is_served_before_it_fires_again(build, tub_block):
     assert {"element": "run_on", "boiler": "firing"} == answers
 
 
+def test_a_second_is_a_time_as_well(build, tub_block):
+    """Run-on, rest and minimum run of one second each are states and ways out of them like longer ones."""
+    plant = PLANT.replace("minimum_burn: 7 min", "minimum_burn: 1 s").replace("rest: 4 min", "rest: 1 s")
+    keeps = INTERLOCKS.replace("90 s", "1 s") + "  - {keep: main low, after: element, lasting: 1 s}\n"
+    short = Programme(build("plant:\n" + tub_block.strip("\n") + plant, SCHEDULE, keeps))
+    assert ("off", "firing", "run_on", "tripped") == short.machines["boiler"].states
+    assert "firing" == fires_on(short, "boiler")
+    element = short.controller.sources[0].table
+    facts = dict.fromkeys(element.facts, False) | {"called": True, "flow_ok": True}
+    assert "run_on" == element.states[element.after(element.states.index("run_on"), facts)]
+
+
 def test_what_blocks_what(programme):
     """Each line blocks what it names; a device run with a pump has its contact in series with the pump's."""
     assert programme.controller.blocks == (
         Block("element", None, Condition("main", "high"), "the breaker"),
         Block("main", "high", Condition("element", "firing"), "the meter"),
-        Block("feed", "on", Condition("main", "running"), ""),
+        Block("feed", "on", Condition("main", "running"), "one at a time"),
+        Block("main", "low", Condition("boiler", "firing"), ""),
+        Block("lamp", None, Condition("main", "high"), ""),
         Block("blower", "on", Condition("boiler", "firing"), ""),
         Block("doser", None, Condition("main", "running", negated=True), ""),
     )
