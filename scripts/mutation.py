@@ -161,8 +161,8 @@ def mutants(source: str, only: Sequence[str]) -> Iterator[Mutant]:
             ast.parse(code)
         except SyntaxError:
             continue
-        texts = ([line.strip() for line in text.splitlines()] for text in (source, code))
-        lines = [d for d in [*difflib.unified_diff(*texts, n=0, lineterm="")][2:] if d[0] in "+-"]
+        old, after = ([line.strip() for line in text.splitlines()] for text in (source, code))
+        lines = [d for d in [*difflib.unified_diff(old, after, n=0, lineterm="")][2:] if d[0] in "+-"]
         was, now = (" ".join(d[1:] for d in lines if d[0] == sign) for sign in "-+")
         seen[where, was, now] = nth = seen.get((where, was, now), 0) + 1
         yield Mutant(where if nth == 1 else f"{where} #{nth}", was, now, code)
@@ -237,7 +237,9 @@ def run(target: Target, some: Iterable[Mutant], cpu_s: int) -> Iterator[tuple[Mu
         yield ended()
 
 
-def measure(target: Target, listed: Sequence[dict[str, str]]) -> tuple[tuple[object, ...], bool]:
+def measure(
+    target: Target, listed: Sequence[dict[str, str]]
+) -> tuple[tuple[str, int, int, int, int, int], bool]:
     """The row of a module, and whether it holds; what is not explained is printed."""
     source = (ROOT / target.path).read_text()
     before_s = resource.getrusage(resource.RUSAGE_CHILDREN).ru_utime
@@ -258,8 +260,8 @@ def measure(target: Target, listed: Sequence[dict[str, str]]) -> tuple[tuple[obj
             survived.append(mutant)
     unexplained = [m for m in survived if not reasons.get(m.key)]
     for mutant in unexplained:
-        row = {"in": mutant.where, "was": mutant.was, "now": mutant.now, "why": ""}
-        print(yaml.safe_dump([row], sort_keys=False, width=10**6, allow_unicode=True), end="")
+        words = {"in": mutant.where, "was": mutant.was, "now": mutant.now, "why": ""}
+        print(yaml.safe_dump([words], sort_keys=False, width=10**6, allow_unicode=True), end="")
     for where, was, now in reasons.keys() - {m.key for m in survived}:
         print(f"# listed, but noticed or gone: {where}: {was} -> {now}")
     killed = ended - len(survived)
