@@ -2,8 +2,16 @@
 
 import os
 
-from hypothesis import settings
+from hypothesis import Phase, settings
 
 settings.register_profile("dev", deadline=None)
 settings.register_profile("ci", deadline=None, derandomize=True)
-settings.load_profile("ci" if os.environ.get("CI") else "dev")
+settings.register_profile(  # scripts/mutation.py: few examples, and one that fails need not be the smallest
+    "mutation",
+    deadline=None,
+    derandomize=True,
+    database=None,
+    max_examples=30,
+    phases=(Phase.explicit, Phase.generate),
+)
+settings.load_profile(os.environ.get("TESTS_PROFILE") or ("ci" if os.environ.get("CI") else "dev"))

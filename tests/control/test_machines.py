@@ -13,6 +13,7 @@ from cyclesim.control.machines import (
     TRIGGER,
     Machine,
     Model,
+    Table,
     Transition,
     adopt,
     pump_machine,
@@ -195,3 +196,106 @@ def test_a_source_with_a_minimum_run_fires_it_out_unless_blocked():
     assert run_on == table.after(firing, {**calm, "blocked": True})
     assert run_on == table.after(firing, {**calm, "flow_ok": False})
     assert firing == table.after(firing, {**calm, "called": True, "time_up": True})
+
+
+def pump_by_words(state: str, run: bool, high: bool, over: bool, forced: bool) -> str:
+    """What a two-speed pump's description says, as plain branches."""
+    wanted = ("high" if high else "low") if run else "stopped"
+    if state in ("stopped", "changing"):
+        return wanted if over else state
+    if wanted == state or not (over or forced):
+        return state
+    return "changing" if run else "stopped"
+
+
+@pytest.mark.parametrize("state", ["stopped", "low", "high", "changing"])
+def test_two_speeds_by_their_description(state: str) -> None:
+    """A rest and a changeover are served; a speed is left for another through changing, over or forced."""
+    names = ("wants_run", "wants_high", "time_up", "forced")
+    assert set(names) == set(TABLES[MAIN].facts)
+    for values in product((False, True), repeat=4):
+        true = [name for name, value in zip(names, values, strict=True) if value]
+        assert pump_by_words(state, *values) == go(MAIN, state, *true), true
+
+
+@pytest.mark.parametrize(
+    ("expected", "state", "true"),
+    [
+        ("stopped", "stopped", []),
+        ("stopped", "stopped", ["wants_run"]),
+        ("stopped", "stopped", ["time_up"]),
+        ("stopped", "stopped", ["wants_run", "forced"]),
+        ("on", "stopped", ["wants_run", "time_up"]),
+        ("on", "stopped", ["wants_run", "time_up", "forced"]),
+        ("on", "on", []),  # its minimum run
+        ("on", "on", ["wants_run"]),
+        ("on", "on", ["wants_run", "time_up", "forced"]),
+        ("stopped", "on", ["time_up"]),
+        ("stopped", "on", ["forced"]),
+    ],
+)
+def test_one_speed(expected: str, state: str, true: list[str]) -> None:
+    """A pump with one speed rests, runs its minimum, and stops before that only when forced."""
+    assert expected == go(MACHINES[0], state, *true)
+
+
+@pytest.mark.parametrize("active", ["firing", "on"])
+@pytest.mark.parametrize("least", [False, True])
+@pytest.mark.parametrize(("proves", "runs_on", "rests"), list(product((False, True), repeat=3)))
+def test_sources_by_their_description(
+    proves: bool, runs_on: bool, rests: bool, least: bool, active: str
+) -> None:
+    """Every wiring of a source or device, every state and all facts: what the description says."""
+    machine = source_machine("any", proves, runs_on, rests, least, active)
+    table = tabulate(machine)
+    states = ("off", *(["proving"] if proves else []), active, *(["run_on"] if runs_on else []), "tripped")
+    assert (states, "off") == (machine.states, machine.initial)
+    first, after = "proving" if proves else active, "run_on" if runs_on else "off"
+    names = ("called", "blocked", "flow_ok", "time_up", "trips", "reset")
+    assert set(names) >= set(table.facts)
+
+    def by_words(state: str) -> str:
+        asked = called and (flow_ok or not proves)
+        if state == "tripped":
+            return "off" if reset and not trips else "tripped"
+        if trips:
+            return "tripped"
+        if state == "off":
+            return first if asked and over and not blocked else "off"
+        if state == "proving":
+            return "off" if blocked or not asked else active if over else "proving"
+        if state == "run_on":
+            return first if asked and not blocked and not rests else "off" if over else "run_on"
+        wanted = called or (least and not over)
+        return active if wanted and not blocked and (flow_ok or not proves) else after
+
+    for values in product((False, True), repeat=6):
+        called, blocked, flow_ok, over, trips, reset = values
+        for index, state in enumerate(states):
+            answer = table.after(index, dict(zip(names, values, strict=True)))
+            assert by_words(state) == states[answer], (state, values)
+
+
+def test_a_machine_is_named_and_of_a_kind() -> None:
+    """Name and kind are those of the thing it moves."""
+    assert ("main", "pump") == (MAIN.name, MAIN.kind)
+    assert ("circulator", "pump") == (MACHINES[0].name, MACHINES[0].kind)
+    assert ("element", "heat source") == (FULL.name, FULL.kind)
+    doser = source_machine("doser", False, False, active="on")
+    assert ("doser", "treatment") == (doser.name, doser.kind)
+
+
+def test_it_begins_where_the_machine_begins() -> None:
+    """The table's initial state is the machine's, wherever that stands; so is the library's."""
+    machine = Machine("m", "pump", ("a", "b"), "b", (Transition("a", "b", ("x",)), Transition("b", "a")))
+    assert 1 == tabulate(machine).initial
+    assert "b" == adopt(machine, model := Model()).get_model_state(model).name
+    assert 0 == Table((), ("a", "b"), ((1,), (0,))).initial  # the first, unless said
+
+
+def test_the_library_is_hushed_and_may_talk_again(caplog: pytest.LogCaptureFixture) -> None:
+    """Though somebody listens to its logger, tabulating is silent; the level found is given back."""
+    with caplog.at_level(logging.DEBUG, logger="transitions"):
+        tabulate(MACHINES[0])
+        assert logging.DEBUG == logging.getLogger("transitions").level
+    assert not [record for record in caplog.records if record.levelno < logging.WARNING]

@@ -225,3 +225,61 @@ def test_dust_of_rounding_goes_to_a_neighbour():
     assert [line[1]] == parcels.swept(line[1:2], 1e-9), "what is all there is stays"
     last = parcels.swept(line[:2], 1e-9)
     assert (1, parcels.total(line[:2])) == (len(last), parcels.total(last))
+
+
+def test_what_is_just_large_enough_is_no_dust():
+    """Of 1, 0.5 and 0.25 with 0.5 as the least only the last is given away; its neighbour takes it, once."""
+    line = [(1.0, 1.0, 2.0, 3.0, 4.0), (0.5, 5.0, 6.0, 7.0, 8.0), (0.25, 9.0, 9.0, 9.0, 9.0)]
+    assert line[:2] == parcels.swept(line[:2], 0.5)
+    assert [line[0], (0.75, 5.0, 6.0, 7.0, 8.0)] == parcels.swept(line, 0.5)
+    last_first = [(1.25, 1.0, 2.0, 3.0, 4.0), line[1]]
+    assert last_first == parcels.swept([line[2], *line[:2]], 0.5)
+
+
+def test_dust_beside_dust_is_all_kept():
+    """Two slivers in a row, in front, between and behind: 0.125 + 0.25 go to a neighbour each time."""
+    small = [(0.125, 9.0, 9.0, 9.0, 9.0), (0.25, 8.0, 8.0, 8.0, 8.0)]
+    line = [*small, (1.0, 1.0, 2.0, 3.0, 4.0), *small, (2.0, 5.0, 6.0, 7.0, 8.0), *small]
+    assert [(1.375, 1.0, 2.0, 3.0, 4.0), (2.75, 5.0, 6.0, 7.0, 8.0)] == parcels.swept(line, 0.5)
+
+
+def test_neighbours_join_at_just_the_change_that_is_allowed():
+    """Births 0 and 2 in equal parts: on one line the seam is at 1, which changes either side by 1."""
+    line = [(1.0, 0.0, 0.0, 0.0, 0.0), (1.0, 2.0, 2.0, 2.0, 2.0)]
+    assert [(2.0, 0.0, 2.0, 0.0, 2.0)] == parcels.joined(line, 1.0)
+    assert line == parcels.joined(line, 0.99)
+
+
+def test_a_crossing_at_an_end_makes_no_sliver():
+    """Births that cross a 1e-13th of the way before either end are one parcel, not one and a sliver."""
+    still = [(10.0, 0.0, 0.0, 0.0, 0.0)]
+    for front, back in ((1.0, -1e-13), (-1e-13, 1.0)):
+        other = [(10.0, front, back, front, back)]
+        (only,) = parcels.mix([(1.0, still), (1.0, other)])
+        assert pytest.approx((10.0, 0.0, 0.0, front / 2, back / 2), abs=1e-12) == only
+
+
+def test_what_counts_as_dust_is_a_share_of_the_plug():
+    """In 10 m3 a drop of 5e-9 m3 is dust, coming in or left behind; in 0.01 m3 it is water of its own."""
+    drop, new = 5e-9, (4.0, 100.0, 104.0, 100.0, 104.0)
+    old = (10.0, 0.0, 0.0, 0.0, 0.0)
+    passage = parcels.push([old], [new, (drop, 50.0, 50.0, 50.0, 50.0)], 1.0, 100.0)
+    assert [(0.0, 0.0), (100.0, 104.0)] == [p[1:3] for p in passage.content]
+    drops = [(0.004, 1.0, 1.0, 1.0, 1.0), (drop, 0.0, 0.0, 0.0, 0.0)]
+    small = parcels.push([(0.01, 0.0, 0.0, 0.0, 0.0)], drops, 1.0, 9.0)
+    assert [0.0, 1.0, 0.0] == [p[1] for p in small.content]
+
+    layers = [(6.0, -9.0, -9.0, -9.0, -9.0), (4.0, 0.0, 0.0, 0.0, 0.0)]
+    left = parcels.push(layers, [(6.0 - drop, 100.0, 100.0, 100.0, 100.0)], 1.0, 100.0)
+    assert [0.0, 100.0] == [p[1] for p in left.content]
+    assert pytest.approx(10.0, rel=1e-12) == parcels.total(left.content)
+    thin = [(0.006, -9.0, -9.0, -9.0, -9.0), (0.004, 0.0, 0.0, 0.0, 0.0)]
+    kept = parcels.push(thin, [(0.006 - drop, 100.0, 100.0, 100.0, 100.0)], 1.0, 100.0)
+    assert [-9.0, 0.0, 100.0] == [p[1] for p in kept.content]
+
+
+def test_at_the_limit_is_not_above_it():
+    """An age that stays at the limit, or only touches it, is never above; one that falls to it always is."""
+    assert 0.0 == parcels.above_s([(0.0, 10.0), (5.0, 10.0)], 10.0)
+    assert 0.0 == parcels.above_s([(0.0, 5.0), (5.0, 10.0), (5.0, 2.0), (8.0, 5.0)], 10.0)
+    assert 5.0 == parcels.above_s([(0.0, 20.0), (5.0, 10.0)], 10.0)
