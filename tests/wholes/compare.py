@@ -67,6 +67,7 @@ def checks(files: tuple[str, ...] = tuple(CASES), *, design: bool = True) -> Ite
         yield from closed_loop(case)
         if design:
             yield from spoiled(case)
+            yield from mended(case)
             yield from by_design(case)
 
 
@@ -157,19 +158,58 @@ def closed_loop(case: Case) -> Iterator[Check]:
     for name, piece in run.layout.reported.items():
         says, got = run.ages[piece].peak_s(0, run.span_s), result.metrics.legs[name].oldest_water_h * HOUR_S
         yield row(case, "closed loop", f"oldest water, {name}", says, got, "s", AGE_CLOSED * says)
+    frost = run.scenario.schedule.frost_protection
+    by_water = {"frost protection"} if frost and frost.watches not in run.weather.zones else set()
     for name in (d.name for d in run.control.demands if "heating" not in d.name):
-        mine, theirs = run.lanes[name].is_(0, run.span_s, "raised"), np.zeros(run.span_s, dtype=bool)
-        for start, end in result.trace.demands[name].spans("raised"):
-            theirs[start:end] = True
-        what = f"raised in one only, {name}"
-        yield row(case, "closed loop", what, 0.0, float(np.sum(mine != theirs)), "s", 0.0)
+        stream = result.trace.demands[name]
+        if name in by_water:  # how warm it was when it last moved decides when
+            says = len(_begins(run.lanes[name].is_(0, run.span_s, "raised")))
+            got = len([start for start, _ in stream.spans("raised") if start > 0])
+            yield row(case, "closed loop", f"raised, {name}", says, got, "", max(1.0, STARTS * says))
+        else:
+            apart = _apart_s(run, name, "raised", stream.spans("raised"))
+            yield row(case, "closed loop", f"raised in one only, {name}", 0.0, apart, "s", 0.0)
+    yield from _past_the_controller(case, result.trace, run)
     for name, source in result.metrics.heat_sources.items():
         says = len(_begins(run.lanes[name].is_(0, run.span_s, "firing")))
         tolerance = max(1.0, STARTS * says)
         yield row(case, "closed loop", f"firings, {name}", says, source.firings, "", tolerance)
-    yield from _thermostat(case, result.trace, run)
-    yield from _ready(case, result.trace, run)
+    if run.heating is not None:
+        yield from _thermostat(case, result.trace, run)
+        yield from _ready(case, result.trace, run)
     yield from _findings(case, "closed loop", result, run)
+
+
+def _apart_s(run: Closed, lane: str, state: str, spans: list[tuple[int, int]]) -> float:
+    """The seconds in which the one is in a state and the other is not."""
+    theirs = np.zeros(run.span_s, dtype=bool)
+    for start, end in spans:
+        theirs[start:end] = True
+    return float(np.sum(run.lanes[lane].is_(0, run.span_s, state) != theirs))
+
+
+def _past_the_controller(case: Case, trace: Any, run: Closed) -> Iterator[Check]:
+    """Positions and what treats, to the second; contacts by their number and how cold the water is then."""
+    usual = ", ".join(run.layout.usual)
+    left = [(x.start_s, x.end_s) for x in trace.positions if (x.state or usual) != usual]
+    for state in [s for s in run.lanes["positions"].names if s != usual]:
+        apart = _apart_s(run, "positions", state, left)
+        yield row(case, "closed loop", f"turned in one only, {state}", 0.0, apart, "s", 0.0)
+    for name in trace.treatments:
+        apart = _apart_s(run, name, "on", trace.treatments[name].spans("on"))
+        yield row(case, "closed loop", f"on in one only, {name}", 0.0, apart, "s", 0.0)
+    at, water_c = (np.array(x) for x in zip(*run.tub, strict=True))
+    for contact in run.wired.contacts:
+        if contact.line.clock is None:
+            name = contact.target
+            (stream,) = [s for n, s in trace.starters.items() if n.startswith(f"{name}, ")]
+            mine = _begins(run.lanes[f"contact of {name}"].is_(0, run.span_s, "closed"))
+            theirs = np.array([start for start, _ in stream.spans("closed") if start > 0])
+            says = len(mine)
+            what = f"closes, contact of {name}"
+            yield row(case, "closed loop", what, says, len(theirs), "", max(1.0, STARTS * says))
+            says, got = np.interp(mine, at, water_c).max(), tub_at(trace, theirs).max()
+            yield row(case, "closed loop", f"tub as the contact of {name} closes", says, got, "degC", CALLED_K)
 
 
 def _begins(true: np.ndarray) -> np.ndarray:
@@ -217,7 +257,14 @@ def _findings(case: Case, group: str, result: Any, run: Closed) -> Iterator[Chec
 
 def spoiled(case: Case) -> Iterator[Check]:
     """The same file spoilt on purpose: the same rules are broken, and some are."""
-    yield from _findings(case, "spoilt on purpose", ours(case, spoiled=True), closed(case, spoiled=True))
+    also = case.spoiled
+    yield from _findings(case, "spoilt on purpose", ours(case, also), closed(case, also))
+
+
+def mended(case: Case) -> Iterator[Check]:
+    """The same file mended, where it breaks something as shipped: the same rules are broken."""
+    if also := case.mended:
+        yield from _findings(case, "mended", ours(case, also), closed(case, also))
 
 
 def main() -> None:

@@ -17,7 +17,7 @@ JUMP_S = 10.0
 """Two neighbouring samples of birth further apart than this are two waters, not one that ages."""
 
 Duties = list[tuple[int, int, tuple[str, ...]]]
-"""(from, until, speeds of all pumps), without gaps."""
+"""(from, until, speeds of all pumps and positions of all diverters), without gaps."""
 
 
 @dataclass(frozen=True)
