@@ -18,6 +18,7 @@ from tests.wholes.openloop import Run, driven, states_of
 FOLDER = Path(__file__).parents[2] / "schedules"
 DAYS, FILLS_DAYS, DAY_S, HOUR_S = 16, 2, 86_400, 3600
 """Two weeks, and two days before them that fill the pipes with water of known birth in open loop."""
+OWN_SWITCH = "plant.heat_sources.heat_pump.own_flow_switch=10 s"
 SOURCE, STATUS = "tests/wholes, an independent reference at 1 s", "computed"
 AGE_S, AGE_SHARE, TUB_K = 2.0, 1e-3, 0.05
 
@@ -37,7 +38,7 @@ class Case:
 
 
 EUROPE, AMERICA = date(2027, 3, 16), date(2027, 3, 2)
-COLD = "place.weather.mean=7 degC"
+COLD, COLDER = "place.weather.mean=7 degC", "place.weather.mean=4 degC"
 CASES = {
     case.file: case
     for case in (
@@ -106,16 +107,20 @@ CASES = {
         Case(
             "orchard-wall",
             EUROPE,
-            ("place.weather.mean=4 degC",),
+            (COLDER,),
             "frost protection (7 K colder than shipped), the heat pump's own thermostat, which calls when no"
             " water moves, clock change on 28 March",
-            ("schedule.line_flushes.0.lasts=10 s", "schedule.filter_runs.0.lasts=20 min", "supply.breaker=14 A"),
-            ("plant.heat_sources.heat_pump.own_flow_switch=10 s",),
+            (
+                "schedule.line_flushes.0.lasts=10 s",
+                "schedule.filter_runs.0.lasts=20 min",
+                "supply.breaker=14 A",
+            ),
+            (OWN_SWITCH,),
         ),
         Case(
             "orchard-wall-mended",
             EUROPE,
-            ("place.weather.mean=4 degC",),
+            (COLDER,),
             "frost protection (7 K colder than shipped), own flow switch, a contact that starts the"
             " circulator, clock change on 28 March",
             (
@@ -129,16 +134,27 @@ CASES = {
             date(2027, 6, 28),
             (),
             "a diverter turned left from 3 July 21:30 on",
-            ("interlocks.2=null", "interlocks.0=null", "schedule.line_flushes.0.lasts=10 s"),
-            ("schedule.valves_turned=[]", "plant.diverters.seats.may_be=[]"),
+            (
+                "interlocks.2=null",
+                "schedule.line_flushes.0.lasts=10 s",
+                "schedule.filter_runs.0.lasts=10 min",
+            ),
+            ("schedule.valves_turned=[]", "plant.diverters.seats.may_be=null"),
         ),
         Case(
             "mill-race",
             EUROPE,
-            ("schedule.frost_protection={watches: filter, starts_below: 18 degC, stops_above: 24 degC, pump: main low}",),
+            (
+                "schedule.frost_protection.starts_below=18 degC",
+                "schedule.frost_protection.stops_above=24 degC",
+            ),
             "frost protection by the filter's water (14 K warmer than shipped), a salt cell on its own clock,"
             " clock change on 28 March",
-            ("interlocks.2=null", "interlocks.0=null", "schedule.line_flushes=[]"),
+            (
+                "interlocks.2=null",
+                "interlocks.0=null",
+                "water_care.disinfectant.at_least=2.5 mg/L",
+            ),
             ("plant.treatment.cell.own_flow_switch=5 s",),
         ),
     )

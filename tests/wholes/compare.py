@@ -14,7 +14,7 @@ Where the two differ by design the reference has both readings, and the differen
   quarter fewer to a tenth more.
 - cyclesim mixes a loop's cold water into the tub when it has turned over; here it arrives bit by bit. Until
   then cyclesim's tub is the warmer one, by no more than the cold that the loop held; ten minutes later by
-  nothing.
+  nothing. Hours within ten minutes of a start are left out of the comparison of temperatures by the hour.
 - Inertia is a fact, not water: a pump that coasts moves nothing more in cyclesim. With the coasting water the
   oldest ages stay the same.
 
@@ -22,7 +22,7 @@ No shipped plant lets water circle past the tub, so that nothing is said of that
 """
 
 import sys
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from typing import Any
 
@@ -31,6 +31,7 @@ import numpy as np
 from tests.evidence.record import Check
 from tests.wholes.by_design import by_design
 from tests.wholes.cases import (
+    AFTER_START_S,
     AGE_S,
     AGE_SHARE,
     CASES,
@@ -46,6 +47,7 @@ from tests.wholes.cases import (
     ours,
     row,
     scenario,
+    starts_of,
     tub_at,
 )
 from tests.wholes.closedloop import Closed
@@ -93,8 +95,10 @@ def open_loop(case: Case) -> Iterator[Check]:
         )
     yield from _flows(case, run)
     tub = hourly(trace)
-    k = int(np.argmax(np.abs(tub - run.hourly_c)))
-    yield row(case, "open loop", f"tub, worst of {len(tub)} hours", run.hourly_c[k], tub[k], "degC", TUB_K)
+    counted = [k for k in range(len(tub)) if not _just_started(trace, k * HOUR_S)]
+    k = max(counted, key=lambda k: abs(tub[k] - run.hourly_c[k]))
+    what = f"tub, worst of {len(counted)} hours"
+    yield row(case, "open loop", what, run.hourly_c[k], tub[k], "degC", TUB_K)
     energy, fuel = sum(run.energy_j.values()) - run.energy_j["fuel"], run.energy_j["fuel"]
     for what, says, got in (
         ("electricity", energy / 3.6e6, result.metrics.energy.energy_kwh),
@@ -105,6 +109,13 @@ def open_loop(case: Case) -> Iterator[Check]:
     ):
         if says or got:
             yield row(case, "open loop", what, says, got, "kWh", ENERGY_OPEN * says)
+
+
+def _just_started(trace: Any, at_s: int) -> bool:
+    """Whether a pump has started so lately that its loop's cold water may not count yet (see above)."""
+    starts = starts_of(trace)
+    k = bisect_left(starts, at_s)  # a pump that starts in this very second has moved nothing yet
+    return k > 0 and at_s - starts[k - 1] < AFTER_START_S[-1]
 
 
 def _flows(case: Case, run: Run) -> Iterator[Check]:
@@ -209,7 +220,9 @@ def _past_the_controller(case: Case, trace: Any, run: Closed) -> Iterator[Check]
             what = f"closes, contact of {name}"
             yield row(case, "closed loop", what, says, len(theirs), "", max(1.0, STARTS * says))
             says, got = np.interp(mine, at, water_c).max(), tub_at(trace, theirs).max()
-            yield row(case, "closed loop", f"tub as the contact of {name} closes", says, got, "degC", CALLED_K)
+            yield row(
+                case, "closed loop", f"tub as the contact of {name} closes", says, got, "degC", CALLED_K
+            )
 
 
 def _begins(true: np.ndarray) -> np.ndarray:

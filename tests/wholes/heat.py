@@ -66,6 +66,11 @@ class Heat:
         self.pumps = {
             n: HeatPumpMap(s) for n, s in self.sheet.heat_sources.items() if isinstance(s, HeatPump)
         }
+        self._pump_w = {
+            (n, speed): pump.heat_to_water * sheet.power_w
+            for n, pump in self.sheet.pumps.items()
+            for speed, sheet in pump.speeds.items()
+        }
         self._air = {n: blower_flow(layout, n) for n in self.sheet.air}
 
     def _cut(self, piece: Piece) -> list[int]:
@@ -204,9 +209,8 @@ class Heat:
         u = dict.fromkeys(self.inputs, 0.0)
         drawn: dict[str, float] = {}
         flows = self.hydraulics.flows(doing.speeds)
-        for (name, pump), speed in zip(self.sheet.pumps.items(), doing.speeds, strict=False):
-            if speed != "stopped":
-                u[name] = pump.heat_to_water * pump.speeds[speed].power_w
+        for name, speed in zip(self.sheet.pumps, doing.speeds, strict=False):  # positions come after
+            u[name] = self._pump_w.get((name, speed), 0.0)
         for name in doing.firing:
             if name not in self.pumps:
                 u[name] = self.sheet.heat_sources[name].output_w

@@ -65,7 +65,8 @@ def _loop(loop: list[Piece], hydraulics: Hydraulics, duties: Duties, first: floa
     ]
     if not moving:
         return {p.name: Age(np.zeros(0), np.zeros(0), first) for p in loop if p.volume_m3}
-    t = np.unique(np.concatenate([np.arange(a, b + 1) for a, b, _ in moving])).astype(float)
+    t = np.concatenate([np.arange(a, b + 1.0) for a, b, _ in moving])  # in order; some end as others begin
+    t = t[np.append(True, np.diff(t) > 0)]
     flow: dict[str, np.ndarray] = {}  # over the second that begins at each sample
     for p in loop:
         rate = np.zeros(len(t))

@@ -24,6 +24,8 @@ class Contact:
     line: Starter
     spans: tuple[Span, ...] = ()
     closed: bool = False
+    wanted: bool = False
+    """Whether the heat source that closes it wants water."""
     lasts_until_s: int = -(10**9)
 
 
@@ -67,10 +69,10 @@ class Wired:
                 c.closed = any(a <= now < b for a, b in c.spans)
         for c in self.contacts:
             if c.line.contact_of is not None:
-                if any(other.closed for other in self.contacts if other.target == c.line.contact_of):
-                    c.closed, c.lasts_until_s = True, now + round(c.line.lasting_s or 0)
-                else:
-                    c.closed = now < c.lasts_until_s
+                wants = any(other.closed for other in self.contacts if other.target == c.line.contact_of)
+                if c.wanted and not wants:
+                    c.lasts_until_s = now + round(c.line.lasting_s or 0)
+                c.wanted, c.closed = wants, wants or now < c.lasts_until_s
 
     def levels_c(self) -> tuple[float, float]:
         """Between which two temperatures of the tub no thermostat needs looking at again."""
@@ -80,7 +82,7 @@ class Wired:
 
     def next_over(self, now: int) -> list[int]:
         """The seconds at which a contact opens by itself, or a flow has lasted for an own switch."""
-        found = [c.lasts_until_s for c in self.contacts if c.closed]
+        found = [c.lasts_until_s for c in self.contacts]
         own = {n: s.own_flow_switch_s for n, s in self.sheets.items()}
         found += [t + ceil(own[n]) for n, t in self.felt_since.items() if own[n] is not None]
         return [t for t in found if t > now]
