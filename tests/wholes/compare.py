@@ -55,6 +55,7 @@ from tests.wholes.hydraulics import Hydraulics
 from tests.wholes.openloop import Run
 from tests.wholes.plant import Layout
 from tests.wholes.rules import RESTATED, broken
+from tests.wholes.water import Duties
 
 ENERGY_OPEN, FLOW = 2e-3, 1e-3
 AGE_CLOSED, STARTS, ENERGY_CLOSED = 0.02, 0.01, 5e-3
@@ -220,14 +221,45 @@ def _past_the_controller(case: Case, trace: Any, run: Closed) -> Iterator[Check]
             what = f"closes, contact of {name}"
             yield row(case, "closed loop", what, says, len(theirs), "", max(1.0, STARTS * says))
             says, got = np.interp(mine, at, water_c).max(), tub_at(trace, theirs).max()
-            yield row(
-                case, "closed loop", f"tub as the contact of {name} closes", says, got, "degC", CALLED_K
-            )
+            what = f"tub as the contact of {name} closes"
+            yield row(case, "closed loop", what, says, got, "degC", CALLED_K)
+        if source := contact.line.contact_of:
+            mine = _ends(run.lanes[f"contact of {name}"].is_(0, run.span_s, "closed"))
+            wants = _ends(run.lanes[f"contact of {source}"].is_(0, run.span_s, "closed"))
+            theirs = np.array([end for _, end in stream.spans("closed") if end < run.span_s])
+            hot = np.array([end for _, end in trace.sources[source].spans("firing")])
+            says, got = np.median(_since(mine, wants)), np.median(_since(theirs, hot))
+            yield row(case, "closed loop", f"contact of {name} outlasts {source}", says, got, "s", 0.0)
+    for name, source in run.scenario.plant.heat_sources.items():
+        if source.own_flow_switch_s is not None:
+            mine = _begins(run.lanes[name].is_(0, run.span_s, "firing"))
+            theirs = np.array([start for start, _ in trace.sources[name].spans("firing") if start > 0])
+            says = np.min(_since(mine, _flow_begins(run, run.duties, name)))
+            got = np.min(_since(theirs, _flow_begins(run, opened(case).duties, name)))
+            yield row(case, "closed loop", f"least flow before {name} fires", says, got, "s", 0.0)
+
+
+def _flow_begins(run: Closed, duties: Duties, source: str) -> np.ndarray:
+    """The seconds at which a heat source begins to have the flow that it needs."""
+    needs = run.scenario.plant.heat_sources[source].needs_flow_m3_s
+    fed = [run.hydraulics.flows(moves)[source] >= needs for _, _, moves in duties]
+    return np.array([d[0] for d, was, now in zip(duties[1:], fed, fed[1:], strict=False) if now and not was])
+
+
+def _since(seconds: np.ndarray, before: np.ndarray) -> np.ndarray:
+    """How long before each second the last of others was; what has none before it is left out."""
+    k = np.searchsorted(before, seconds, side="right") - 1
+    return np.asarray((seconds - before[k])[k >= 0])
 
 
 def _begins(true: np.ndarray) -> np.ndarray:
     """The seconds at which something begins; what is so at second 0 had begun before."""
     return np.asarray(np.flatnonzero(true[1:] & ~true[:-1]) + 1)
+
+
+def _ends(true: np.ndarray) -> np.ndarray:
+    """The seconds at which something ends."""
+    return np.asarray(np.flatnonzero(~true[1:] & true[:-1]) + 1)
 
 
 def _heating(trace: Any) -> np.ndarray:
