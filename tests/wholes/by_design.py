@@ -24,7 +24,7 @@ from tests.wholes.cases import (
     tub_at,
 )
 from tests.wholes.hydraulics import Hydraulics
-from tests.wholes.openloop import states_of
+from tests.wholes.openloop import moves_of, states_of
 from tests.wholes.plant import TUB, Layout
 from tests.wholes.water import STILL_M3_S, Duties, ages
 
@@ -84,13 +84,12 @@ def _warm_stretch_j(case: Case, layout: Layout) -> float:
     """
     trace, plant, hydraulics = ours(case).trace, scenario(case).plant, Hydraulics(layout)
     streams = {**trace.pumps, **trace.sources}
-    known = {name: states_of(s) for name, s in streams.items()}
+    known = {name: states_of(s) for name, s in {**streams, "positions": trace.positions}.items()}
     edges = sorted({int(t) for at, _ in known.values() for t in at} | {0, trace.span_s})
     whole_j, warmer_k, stood_s = 0.0, dict.fromkeys(layout.bodies, 0.0), dict.fromkeys(layout.bodies, 0)
     for start, end in pairwise(edges):
         now = {n: st[int(np.searchsorted(at, start, side="right")) - 1] for n, (at, st) in known.items()}
-        speeds = tuple("stopped" if now[n] == "changing" else now[n] for n in trace.pumps)
-        flows = hydraulics.flows(speeds)
+        flows = hydraulics.flows(moves_of(trace, layout, now))
         rises = dict.fromkeys(layout.bodies, 0.0)
         for name in streams:
             if flows[name] > STILL_M3_S and (name in plant.pumps or now[name] == "firing"):

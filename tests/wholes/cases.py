@@ -18,6 +18,7 @@ from tests.wholes.openloop import Run, driven, states_of
 FOLDER = Path(__file__).parents[2] / "schedules"
 DAYS, FILLS_DAYS, DAY_S, HOUR_S = 16, 2, 86_400, 3600
 """Two weeks, and two days before them that fill the pipes with water of known birth in open loop."""
+OWN_SWITCH = "plant.heat_sources.heat_pump.own_flow_switch=10 s"
 SOURCE, STATUS = "tests/wholes, an independent reference at 1 s", "computed"
 AGE_S, AGE_SHARE, TUB_K = 2.0, 1e-3, 0.05
 
@@ -32,10 +33,12 @@ class Case:
     has: str
     spoiled: tuple[str, ...]
     """What is set besides to break rules."""
+    mended: tuple[str, ...] = ()
+    """What is set besides to mend what the file breaks."""
 
 
 EUROPE, AMERICA = date(2027, 3, 16), date(2027, 3, 2)
-COLD = "place.weather.mean=7 degC"
+COLD, COLDER = "place.weather.mean=7 degC", "place.weather.mean=4 degC"
 CASES = {
     case.file: case
     for case in (
@@ -101,27 +104,79 @@ CASES = {
                 'schedule.line_flushes.0.start=["08:00", "20:20"]',
             ),
         ),
+        Case(
+            "orchard-wall",
+            EUROPE,
+            (COLDER,),
+            "frost protection (7 K colder than shipped), the heat pump's own thermostat, which calls when no"
+            " water moves, clock change on 28 March",
+            (
+                "schedule.line_flushes.0.lasts=10 s",
+                "schedule.filter_runs.0.lasts=20 min",
+                "supply.breaker=14 A",
+            ),
+            (OWN_SWITCH,),
+        ),
+        Case(
+            "orchard-wall-mended",
+            EUROPE,
+            (COLDER,),
+            "frost protection (7 K colder than shipped), own flow switch, a contact that starts the"
+            " circulator, clock change on 28 March",
+            (
+                "plant.heat_sources.heat_pump.own_flow_switch=null",
+                "schedule.line_flushes.0.lasts=10 s",
+                "supply.breaker=14 A",
+            ),
+        ),
+        Case(
+            "harbour-steps",
+            date(2027, 6, 28),
+            (),
+            "a diverter turned left from 3 July 21:30 on",
+            (
+                "interlocks.2=null",
+                "schedule.line_flushes.0.lasts=10 s",
+                "schedule.filter_runs.0.lasts=10 min",
+            ),
+            ("schedule.valves_turned=[]", "plant.diverters.seats.may_be=null"),
+        ),
+        Case(
+            "mill-race",
+            EUROPE,
+            (
+                "schedule.frost_protection.starts_below=18 degC",
+                "schedule.frost_protection.stops_above=24 degC",
+            ),
+            "frost protection by the filter's water (14 K warmer than shipped), a salt cell on its own clock,"
+            " clock change on 28 March",
+            (
+                "interlocks.2=null",
+                "interlocks.0=null",
+                "water_care.disinfectant.at_least=2.5 mg/L",
+            ),
+            ("plant.treatment.cell.own_flow_switch=5 s",),
+        ),
     )
 }
 
 
 @cache
-def scenario(case: Case, *, spoiled: bool = False) -> Scenario:
-    """The file with what is set."""
-    sets = case.sets + (case.spoiled if spoiled else ())
-    return load(FOLDER / f"{case.file}.yaml", sets=sets)
+def scenario(case: Case, also: tuple[str, ...] = ()) -> Scenario:
+    """The file with what is set, and with what spoils or mends it."""
+    return load(FOLDER / f"{case.file}.yaml", sets=case.sets + also)
 
 
 @cache
-def ours(case: Case, *, spoiled: bool = False) -> Any:
+def ours(case: Case, also: tuple[str, ...] = ()) -> Any:
     """cyclesim's own run."""
-    return cyclesim.simulate(scenario(case, spoiled=spoiled), start=case.first_day, days=DAYS)
+    return cyclesim.simulate(scenario(case, also), start=case.first_day, days=DAYS)
 
 
 @cache
-def closed(case: Case, *, to_tub: bool = True, spoiled: bool = False) -> Closed:
+def closed(case: Case, also: tuple[str, ...] = (), *, to_tub: bool = True) -> Closed:
     """The reference under its own control."""
-    return Closed(scenario(case, spoiled=spoiled), case.first_day, DAYS, to_tub=to_tub).run()
+    return Closed(scenario(case, also), case.first_day, DAYS, to_tub=to_tub).run()
 
 
 def starts_of(trace: Any) -> list[int]:

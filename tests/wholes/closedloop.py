@@ -17,9 +17,10 @@ from tests.wholes.plant import Layout
 from tests.wholes.times import Calendar, Ready
 from tests.wholes.water import STILL_M3_S, Age, Duties, ages
 from tests.wholes.weather import HOUR_S, Weather
+from tests.wholes.wired import Wired
 
 WARM_UP_S = 14 * 86_400
-READY_MARGIN_S = 600
+READY_MARGIN_S, FROST_AGAIN_S = 600, 60
 ROUNDING_K = 1e-6
 
 
@@ -82,13 +83,15 @@ class Closed:
         self.calendar = Calendar(
             scenario, begin - timedelta(seconds=WARM_UP_S), self.span_s + WARM_UP_S, seed
         )
+        self.wired = Wired(scenario, self.calendar, WARM_UP_S)
         self.facts = Facts()
         self.lanes: dict[str, Lane] = {
             n: Lane()
             for n in (*self.control.pumps, *self.control.sources, *(d.name for d in self.control.demands))
         }
         self.lanes |= {f"deciding {n}": Lane() for n in self.control.pumps}
-        self.lanes |= {n: Lane() for n in ("people", "power")}
+        self.lanes |= {n: Lane() for n in ("people", "power", "positions", *self.wired.treatment)}
+        self.lanes |= {f"contact of {c.target}": Lane() for c in self.wired.contacts}
         self.tub: list[tuple[int, float]] = []
         self.hourly_c: list[float] = []
         self.ready: list[tuple[int, float, float]] = []
@@ -97,9 +100,8 @@ class Closed:
         self.duties: Duties = []
         self.called = 0
         self.early: dict[int, float] = {}  # due -> temperature, of what has begun
-        heating = scenario.schedule.heating
-        assert heating is not None
-        self.heating = heating
+        self.heating = scenario.schedule.heating
+        self.frozen, self.next_frost_look = False, -WARM_UP_S
         self.windows, self.looks = self.calendar.plan()
         self.next_look = {r: r.from_s - WARM_UP_S for r in self.looks}
 
@@ -108,14 +110,17 @@ class Closed:
     def _edges(self) -> list[int]:
         """Every second, from the span's start, at which the clock or the weather changes something."""
         cal, found = self.calendar, set[int]()
-        for spans in (*cal.raised.values(), cal.outages, [(a, b) for a, b, _ in self.windows]):
+        windows, turned = [(a, b) for a, b, _ in self.windows], [(a, b) for a, b, _, _ in cal.turned]
+        for spans in (*cal.raised.values(), cal.outages, windows, turned):
             found |= {t for span in spans for t in span}
+        found |= {t + WARM_UP_S for t in self.wired.edges()}
         found |= {t for s in cal.sessions for t in (s.start_s, s.end_s)}
         found |= set(range(0, self.span_s + WARM_UP_S, HOUR_S))
         return sorted({t - WARM_UP_S for t in found if 0 <= t < self.span_s + WARM_UP_S} | {-WARM_UP_S, 0})
 
     def planned_c(self, now: int) -> float:
         """The plan's set point, without what is heated early for a ready-by."""
+        assert self.heating is not None
         level = self.heating.keep_at_c
         for a, b, keep in self.windows:
             level = keep if a <= now + WARM_UP_S < b else level
@@ -144,6 +149,8 @@ class Closed:
 
     def _thermostat(self, now: int) -> tuple[float, float]:
         """Look at the water; between which two temperatures nothing needs looking at again."""
+        if self.heating is None:
+            return -99.0, 999.0
         level, usable, water = self._level_c(now), self._usable(now), self.heat.water_c
         if water >= level - ROUNDING_K:
             self.called = 0
@@ -169,8 +176,7 @@ class Closed:
         """
         pump, speed = self.heating.pump
         plant = self.scenario.plant
-        speeds = tuple(speed if n == pump else "stopped" for n in plant.pumps)
-        flows = self.hydraulics.flows(speeds)
+        flows = self.hydraulics.flows(self.layout.alone(pump, speed))
         water_j, shell_j, g, outward, cover = self.layout.tub
         moved = [b for b in self.layout.bodies.values() if flows[b.name] > STILL_M3_S]
         capacity = water_j + sum(b.capacity_j_k for b in moved)
@@ -218,14 +224,42 @@ class Closed:
         else:
             self.next_look[ready] = at
 
+    # -- frost protection --------------------------------------------------------------------------------
+
+    def _frost_protection(self, now: int) -> tuple[np.ndarray, float] | None:
+        """Look at what it watches; of standing water, what is to be watched and down to which level.
+
+        A zone is known by the hour. Water is watched as it cools, and looked at once a minute while the pump
+        runs for it.
+        """
+        frost = self.scenario.schedule.frost_protection
+        if frost is None:
+            return None
+        zone, body = self.weather.zones.get(frost.watches), None
+        if zone is not None:
+            c = zone[self.heat.hour(now)]
+            self.frozen = not c > frost.stops_above_c if self.frozen else c < frost.starts_below_c
+        else:
+            c = self.heat.body_c(frost.watches)
+            if not self.frozen:
+                self.frozen = c <= frost.starts_below_c
+            elif now >= self.next_frost_look:
+                self.frozen = c < frost.stops_above_c
+            if not self.frozen:
+                body = self.heat.weights(frost.watches), frost.starts_below_c
+            elif now >= self.next_frost_look:
+                self.next_frost_look = now + FROST_AGAIN_S
+        (self.facts.raised.add if self.frozen else self.facts.raised.discard)("frost protection")
+        return body
+
     # -- the run -----------------------------------------------------------------------------------------
 
     def run(self) -> "Closed":
         """Second by second where something happens, in one go where nothing can."""
         cal, control, facts, heat = self.calendar, self.control, self.facts, self.heat
-        heat.settle(self.heating.keep_at_c)
+        wired = self.wired
+        heat.settle(self.layout.temp_c)
         edges, now, end = self._edges(), -WARM_UP_S, self.span_s
-        frost, frozen = self.scenario.schedule.frost_protection, False
         sensors = dict(self.scenario.plant.heat_sources)
         drawn_before = dict(heat.drawn_j)
         while now < end:
@@ -244,19 +278,20 @@ class Closed:
                 on = any(a <= at < b for a, b in spans)
                 (facts.raised.add if on else facts.raised.discard)(name)
             facts.dark = any(a <= at < b for a, b in cal.outages)
-            if frost:
-                watches = self.weather.zones[frost.watches][heat.hour(now)]
-                frozen = not watches > frost.stops_above_c if frozen else watches < frost.starts_below_c
-                (facts.raised.add if frozen else facts.raised.discard)("frost protection")
+            body = self._frost_protection(now)
             people = cal.people_at(at)
-            watched = self._thermostat(now)
+            wired.look(now, heat.water_c)
+            mine, own = self._thermostat(now), wired.levels_c()
+            watched = max(mine[0], own[0]), min(mine[1], own[1])
             again = control.settle(facts, now)
-            speeds = self._speeds()
+            speeds = self._speeds() + cal.positions_at(at)
             flows = self.hydraulics.flows(speeds)
             facts.sensed = {n for n, s in sensors.items() if self._sensed(n, s, flows, speeds)}
-            firing = tuple(n for n, m in control.sources.items() if m.state == "firing")
+            wired.feel(now, flows)
+            doings = {n: wired.source(m, now, dark=facts.dark) for n, m in control.sources.items()}
+            firing = tuple(n for n, does in doings.items() if does == "firing")
             facts.trips |= {n for n in firing if self._too_hot(n)}
-            self._note(now, people)
+            self._note(now, people, doings)
             doing = Doing(
                 speeds,
                 firing,
@@ -271,13 +306,14 @@ class Closed:
             until = min([edges[bisect_right(edges, now)] if now < edges[-1] else end, end])
             if again:
                 until = now + 1
-            for other in (control.next_over(now), *self.next_look.values(), *self.early):
+            others = [*self.next_look.values(), *self.early, *wired.next_over(now), self.next_frost_look]
+            for other in (control.next_over(now), *others):
                 if other is not None and now < other < until:
                     until = other
             for n in firing:
-                if flows[n] <= STILL_M3_S:
+                if flows[n] <= STILL_M3_S and n not in heat.pumps:  # what it traps is near its high limit
                     until = now + 1
-            reached = heat.step(now, until, doing, *watched)
+            reached = heat.step(now, until, doing, *watched, body)
             self.duties.append((now, reached, speeds))
             now = reached
             if now >= 0:
@@ -290,23 +326,31 @@ class Closed:
         return self
 
     def _speeds(self) -> tuple[str, ...]:
-        states = (self.control.pumps[n].state for n in self.scenario.plant.pumps)
+        machines = (self.control.pumps[n] for n in self.scenario.plant.pumps)
+        states = (self.wired.speed(m, dark=self.facts.dark) for m in machines)
         return tuple("stopped" if s == "changing" else s for s in states)
 
     def _sensed(self, name: str, sheet: object, flows: dict[str, float], speeds: tuple[str, ...]) -> bool:
         by = sheet.proof.by
         if by == "pump_contact":
-            return set(speeds) != {"stopped"}
+            return any(s != "stopped" for s in speeds[: len(self.scenario.plant.pumps)])
         return by == "flow_switch" and flows[name] >= sheet.needs_flow_m3_s
 
     def _too_hot(self, name: str) -> bool:
         limit = self.scenario.plant.heat_sources[name].high_limit_c
         return limit is not None and max(self.heat.z[k] for k in self.heat.cells[name]) >= limit
 
-    def _note(self, now: int, people: int) -> None:
-        control = self.control
-        for m in (*control.pumps.values(), *control.sources.values()):
-            self.lanes[m.name].put(now, m.state)
+    def _note(self, now: int, people: int, doings: dict[str, str]) -> None:
+        control, wired, dark = self.control, self.wired, self.facts.dark
+        for m in control.pumps.values():
+            self.lanes[m.name].put(now, wired.speed(m, dark=dark))
+        for name, does in doings.items():
+            self.lanes[name].put(now, does)
+        for name in wired.treatment:
+            self.lanes[name].put(now, wired.treats(name, now, dark=dark))
+        for c in wired.contacts:
+            self.lanes[f"contact of {c.target}"].put(now, "closed" if c.closed else "")
+        self.lanes["positions"].put(now, ", ".join(self.calendar.positions_at(now + WARM_UP_S)))
         for d in control.demands:
             self.lanes[d.name].put(now, "raised" if d.name in self.facts.raised else "")
         for pump, who in control.deciding.items():
@@ -322,7 +366,7 @@ class Closed:
 
     def _seconds(self) -> dict[tuple[str, str], int]:
         found = {}
-        for name in (*self.control.pumps, *self.control.sources):
+        for name in (*self.control.pumps, *self.control.sources, *self.wired.treatment):
             lane = self.lanes[name]
             seconds = lane.seconds(0, self.span_s)
             for i, state in enumerate(lane.names):

@@ -14,7 +14,7 @@ Where the two differ by design the reference has both readings, and the differen
   quarter fewer to a tenth more.
 - cyclesim mixes a loop's cold water into the tub when it has turned over; here it arrives bit by bit. Until
   then cyclesim's tub is the warmer one, by no more than the cold that the loop held; ten minutes later by
-  nothing.
+  nothing. Hours within ten minutes of a start are left out of the comparison of temperatures by the hour.
 - Inertia is a fact, not water: a pump that coasts moves nothing more in cyclesim. With the coasting water the
   oldest ages stay the same.
 
@@ -22,7 +22,7 @@ No shipped plant lets water circle past the tub, so that nothing is said of that
 """
 
 import sys
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from typing import Any
 
@@ -31,6 +31,7 @@ import numpy as np
 from tests.evidence.record import Check
 from tests.wholes.by_design import by_design
 from tests.wholes.cases import (
+    AFTER_START_S,
     AGE_S,
     AGE_SHARE,
     CASES,
@@ -46,6 +47,7 @@ from tests.wholes.cases import (
     ours,
     row,
     scenario,
+    starts_of,
     tub_at,
 )
 from tests.wholes.closedloop import Closed
@@ -53,6 +55,7 @@ from tests.wholes.hydraulics import Hydraulics
 from tests.wholes.openloop import Run
 from tests.wholes.plant import Layout
 from tests.wholes.rules import RESTATED, broken
+from tests.wholes.water import Duties
 
 ENERGY_OPEN, FLOW = 2e-3, 1e-3
 AGE_CLOSED, STARTS, ENERGY_CLOSED = 0.02, 0.01, 5e-3
@@ -67,6 +70,7 @@ def checks(files: tuple[str, ...] = tuple(CASES), *, design: bool = True) -> Ite
         yield from closed_loop(case)
         if design:
             yield from spoiled(case)
+            yield from mended(case)
             yield from by_design(case)
 
 
@@ -92,8 +96,10 @@ def open_loop(case: Case) -> Iterator[Check]:
         )
     yield from _flows(case, run)
     tub = hourly(trace)
-    k = int(np.argmax(np.abs(tub - run.hourly_c)))
-    yield row(case, "open loop", f"tub, worst of {len(tub)} hours", run.hourly_c[k], tub[k], "degC", TUB_K)
+    counted = [k for k in range(len(tub)) if not _just_started(trace, k * HOUR_S)]
+    k = max(counted, key=lambda k: abs(tub[k] - run.hourly_c[k]))
+    what = f"tub, worst of {len(counted)} hours"
+    yield row(case, "open loop", what, run.hourly_c[k], tub[k], "degC", TUB_K)
     energy, fuel = sum(run.energy_j.values()) - run.energy_j["fuel"], run.energy_j["fuel"]
     for what, says, got in (
         ("electricity", energy / 3.6e6, result.metrics.energy.energy_kwh),
@@ -104,6 +110,13 @@ def open_loop(case: Case) -> Iterator[Check]:
     ):
         if says or got:
             yield row(case, "open loop", what, says, got, "kWh", ENERGY_OPEN * says)
+
+
+def _just_started(trace: Any, at_s: int) -> bool:
+    """Whether a pump has started so lately that its loop's cold water may not count yet (see above)."""
+    starts = starts_of(trace)
+    k = bisect_left(starts, at_s)  # a pump that starts in this very second has moved nothing yet
+    return k > 0 and at_s - starts[k - 1] < AFTER_START_S[-1]
 
 
 def _flows(case: Case, run: Run) -> Iterator[Check]:
@@ -157,24 +170,96 @@ def closed_loop(case: Case) -> Iterator[Check]:
     for name, piece in run.layout.reported.items():
         says, got = run.ages[piece].peak_s(0, run.span_s), result.metrics.legs[name].oldest_water_h * HOUR_S
         yield row(case, "closed loop", f"oldest water, {name}", says, got, "s", AGE_CLOSED * says)
+    frost = run.scenario.schedule.frost_protection
+    by_water = {"frost protection"} if frost and frost.watches not in run.weather.zones else set()
     for name in (d.name for d in run.control.demands if "heating" not in d.name):
-        mine, theirs = run.lanes[name].is_(0, run.span_s, "raised"), np.zeros(run.span_s, dtype=bool)
-        for start, end in result.trace.demands[name].spans("raised"):
-            theirs[start:end] = True
-        what = f"raised in one only, {name}"
-        yield row(case, "closed loop", what, 0.0, float(np.sum(mine != theirs)), "s", 0.0)
+        stream = result.trace.demands[name]
+        if name in by_water:  # how warm it was when it last moved decides when
+            says = len(_begins(run.lanes[name].is_(0, run.span_s, "raised")))
+            got = len([start for start, _ in stream.spans("raised") if start > 0])
+            yield row(case, "closed loop", f"raised, {name}", says, got, "", max(1.0, STARTS * says))
+        else:
+            apart = _apart_s(run, name, "raised", stream.spans("raised"))
+            yield row(case, "closed loop", f"raised in one only, {name}", 0.0, apart, "s", 0.0)
+    yield from _past_the_controller(case, result.trace, run)
     for name, source in result.metrics.heat_sources.items():
         says = len(_begins(run.lanes[name].is_(0, run.span_s, "firing")))
         tolerance = max(1.0, STARTS * says)
         yield row(case, "closed loop", f"firings, {name}", says, source.firings, "", tolerance)
-    yield from _thermostat(case, result.trace, run)
-    yield from _ready(case, result.trace, run)
+    if run.heating is not None:
+        yield from _thermostat(case, result.trace, run)
+        yield from _ready(case, result.trace, run)
     yield from _findings(case, "closed loop", result, run)
+
+
+def _apart_s(run: Closed, lane: str, state: str, spans: list[tuple[int, int]]) -> float:
+    """The seconds in which the one is in a state and the other is not."""
+    theirs = np.zeros(run.span_s, dtype=bool)
+    for start, end in spans:
+        theirs[start:end] = True
+    return float(np.sum(run.lanes[lane].is_(0, run.span_s, state) != theirs))
+
+
+def _past_the_controller(case: Case, trace: Any, run: Closed) -> Iterator[Check]:
+    """Positions and what treats, to the second; contacts by their number and how cold the water is then."""
+    usual = ", ".join(run.layout.usual)
+    left = [(x.start_s, x.end_s) for x in trace.positions if (x.state or usual) != usual]
+    for state in [s for s in run.lanes["positions"].names if s != usual]:
+        apart = _apart_s(run, "positions", state, left)
+        yield row(case, "closed loop", f"turned in one only, {state}", 0.0, apart, "s", 0.0)
+    for name in trace.treatments:
+        apart = _apart_s(run, name, "on", trace.treatments[name].spans("on"))
+        yield row(case, "closed loop", f"on in one only, {name}", 0.0, apart, "s", 0.0)
+    at, water_c = (np.array(x) for x in zip(*run.tub, strict=True))
+    for contact in run.wired.contacts:
+        if contact.line.clock is None:
+            name = contact.target
+            (stream,) = [s for n, s in trace.starters.items() if n.startswith(f"{name}, ")]
+            mine = _begins(run.lanes[f"contact of {name}"].is_(0, run.span_s, "closed"))
+            theirs = np.array([start for start, _ in stream.spans("closed") if start > 0])
+            says = len(mine)
+            what = f"closes, contact of {name}"
+            yield row(case, "closed loop", what, says, len(theirs), "", max(1.0, STARTS * says))
+            says, got = np.interp(mine, at, water_c).max(), tub_at(trace, theirs).max()
+            what = f"tub as the contact of {name} closes"
+            yield row(case, "closed loop", what, says, got, "degC", CALLED_K)
+        if source := contact.line.contact_of:
+            mine = _ends(run.lanes[f"contact of {name}"].is_(0, run.span_s, "closed"))
+            wants = _ends(run.lanes[f"contact of {source}"].is_(0, run.span_s, "closed"))
+            theirs = np.array([end for _, end in stream.spans("closed") if end < run.span_s])
+            hot = np.array([end for _, end in trace.sources[source].spans("firing")])
+            says, got = np.median(_since(mine, wants)), np.median(_since(theirs, hot))
+            yield row(case, "closed loop", f"contact of {name} outlasts {source}", says, got, "s", 0.0)
+    for name, source in run.scenario.plant.heat_sources.items():
+        if source.own_flow_switch_s is not None:
+            mine = _begins(run.lanes[name].is_(0, run.span_s, "firing"))
+            theirs = np.array([start for start, _ in trace.sources[name].spans("firing") if start > 0])
+            says = np.min(_since(mine, _flow_begins(run, run.duties, name)))
+            got = np.min(_since(theirs, _flow_begins(run, opened(case).duties, name)))
+            yield row(case, "closed loop", f"least flow before {name} fires", says, got, "s", 0.0)
+
+
+def _flow_begins(run: Closed, duties: Duties, source: str) -> np.ndarray:
+    """The seconds at which a heat source begins to have the flow that it needs."""
+    needs = run.scenario.plant.heat_sources[source].needs_flow_m3_s
+    fed = [run.hydraulics.flows(moves)[source] >= needs for _, _, moves in duties]
+    return np.array([d[0] for d, was, now in zip(duties[1:], fed, fed[1:], strict=False) if now and not was])
+
+
+def _since(seconds: np.ndarray, before: np.ndarray) -> np.ndarray:
+    """How long before each second the last of others was; what has none before it is left out."""
+    k = np.searchsorted(before, seconds, side="right") - 1
+    return np.asarray((seconds - before[k])[k >= 0])
 
 
 def _begins(true: np.ndarray) -> np.ndarray:
     """The seconds at which something begins; what is so at second 0 had begun before."""
     return np.asarray(np.flatnonzero(true[1:] & ~true[:-1]) + 1)
+
+
+def _ends(true: np.ndarray) -> np.ndarray:
+    """The seconds at which something ends."""
+    return np.asarray(np.flatnonzero(~true[1:] & true[:-1]) + 1)
 
 
 def _heating(trace: Any) -> np.ndarray:
@@ -217,7 +302,14 @@ def _findings(case: Case, group: str, result: Any, run: Closed) -> Iterator[Chec
 
 def spoiled(case: Case) -> Iterator[Check]:
     """The same file spoilt on purpose: the same rules are broken, and some are."""
-    yield from _findings(case, "spoilt on purpose", ours(case, spoiled=True), closed(case, spoiled=True))
+    also = case.spoiled
+    yield from _findings(case, "spoilt on purpose", ours(case, also), closed(case, also))
+
+
+def mended(case: Case) -> Iterator[Check]:
+    """The same file mended, where it breaks something as shipped: the same rules are broken."""
+    if also := case.mended:
+        yield from _findings(case, "mended", ours(case, also), closed(case, also))
 
 
 def main() -> None:

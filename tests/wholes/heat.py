@@ -29,7 +29,7 @@ LOSSES = ("cover", "shell", "bodies")
 
 @dataclass(frozen=True)
 class Doing:
-    """What is done to the plant: speeds, sources that fire, blowers that blow, people, cover."""
+    """What is done to the plant: speeds with positions, sources that fire, blowers, people, cover."""
 
     speeds: tuple[str, ...]
     firing: tuple[str, ...] = ()
@@ -65,6 +65,11 @@ class Heat:
         """Electricity of heat pumps; fire and pumps are counted by their seconds."""
         self.pumps = {
             n: HeatPumpMap(s) for n, s in self.sheet.heat_sources.items() if isinstance(s, HeatPump)
+        }
+        self._pump_w = {
+            (n, speed): pump.heat_to_water * sheet.power_w
+            for n, pump in self.sheet.pumps.items()
+            for speed, sheet in pump.speeds.items()
         }
         self._air = {n: blower_flow(layout, n) for n in self.sheet.air}
 
@@ -105,9 +110,14 @@ class Heat:
 
     def body_c(self, name: str) -> float:
         """Mean temperature of a body's cells by their heat."""
-        mine = [k for k, b in enumerate(self.body) if b == name]
-        weights = np.array(self.capacity)[mine]
-        return float(weights @ self.z[2:][mine] / weights.sum())
+        return float(self.weights(name) @ self.z)
+
+    def weights(self, name: str) -> np.ndarray:
+        """What a body's mean temperature is of z: each of its cells by its share of the heat."""
+        found = np.zeros(len(self.z))
+        for k, b in enumerate(self.body):
+            found[2 + k] = self.capacity[k] if b == name else 0.0
+        return found / found.sum()
 
     def cold_k(self, before: tuple[str, ...], speeds: tuple[str, ...]) -> float:
         """How far the tub would fall if it mixed at once with the bodies that begin to move."""
@@ -199,9 +209,8 @@ class Heat:
         u = dict.fromkeys(self.inputs, 0.0)
         drawn: dict[str, float] = {}
         flows = self.hydraulics.flows(doing.speeds)
-        for (name, pump), speed in zip(self.sheet.pumps.items(), doing.speeds, strict=True):
-            if speed != "stopped":
-                u[name] = pump.heat_to_water * pump.speeds[speed].power_w
+        for name, speed in zip(self.sheet.pumps, doing.speeds, strict=False):  # positions come after
+            u[name] = self._pump_w.get((name, speed), 0.0)
         for name in doing.firing:
             if name not in self.pumps:
                 u[name] = self.sheet.heat_sources[name].output_w
@@ -247,10 +256,19 @@ class Heat:
         """Number of the hour of the weather."""
         return (at_s - self.begin_s) // HOUR_S
 
-    def step(self, at_s: int, until_s: int, doing: Doing, low_c: float = -99.0, high_c: float = 999.0) -> int:
+    def step(
+        self,
+        at_s: int,
+        until_s: int,
+        doing: Doing,
+        low_c: float = -99.0,
+        high_c: float = 999.0,
+        body: tuple[np.ndarray, float] | None = None,
+    ) -> int:
         """Step on from *at_s* to *until_s*, or to the whole second at which the tub has left the two levels.
 
-        The second that was reached. A level already left counts after one second.
+        With *body* (weights, level) also to that at which a body is down at its level. The second that was
+        reached. A level already left counts after one second.
         """
         while at_s < until_s:
             hour = self.hour(at_s)
@@ -260,7 +278,7 @@ class Heat:
             before = np.concatenate([self.z, u])
             while True:
                 after = (self._over(doing, power) @ before)[: len(self.z)]
-                inside = low_c < after[0] < high_c
+                inside = low_c < after[0] < high_c and (body is None or body[0] @ after > body[1])
                 if inside or power == 0:
                     break
                 power -= 1

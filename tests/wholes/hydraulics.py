@@ -55,21 +55,22 @@ def pump_curves(layout: Layout) -> dict[tuple[str, str], Curve]:
 
 
 class Hydraulics:
-    """Flows by combination of speeds, solved when first asked for."""
+    """Flows by combination of speeds and positions, solved when first asked for."""
 
     def __init__(self, layout: Layout) -> None:
         self.layout, self.curves = layout, pump_curves(layout)
         self._known: dict[tuple[str, ...], dict[str, float]] = {}
 
-    def flows(self, speeds: tuple[str, ...]) -> dict[str, float]:
-        """Flow [m3/s] through every piece, pumps at these speeds in the order of the file."""
-        if speeds not in self._known:
-            by = dict(zip(self.layout.scenario.plant.pumps, speeds, strict=True))
+    def flows(self, moves: tuple[str, ...]) -> dict[str, float]:
+        """Flow [m3/s] through every piece; the speeds of all pumps, then the positions of all diverters."""
+        if moves not in self._known:
+            pumps, ways = self.layout.scenario.plant.pumps, self.layout.shut(moves)
+            by = dict(zip(pumps, moves[: len(pumps)], strict=True))
             found = {p.name: 0.0 for p in self.layout.pieces}
             for loop in self.layout.loops:
-                found |= self._loop(loop, by)
-            self._known[speeds] = found
-        return self._known[speeds]
+                found |= self._loop([p for p in loop if p.name not in ways], by)
+            self._known[moves] = found
+        return self._known[moves]
 
     def _loop(self, loop: list[Piece], by: dict[str, str]) -> dict[str, float]:
         pumps = self.layout.scenario.plant.pumps
@@ -81,12 +82,23 @@ class Hydraulics:
         for name in shut:
             assert pumps[name].check_valve, f"{name} stands in a loop that another drives, without a valve"
         open_ = [p for p in loop if p.name not in shut]
-        moved = self._driven(open_, {p.name for p in open_ if p.name in pumps})
+        moved = self._through(self._driven(open_, {p.name for p in open_ if p.name in pumps}))
+        assert all(p in moved for p in open_ if p.name in pumps), "a pump against a shut way"
         flows, heads = self._solve(moved, by)
         for p in loop:
             if p.name in shut:  # tub level is 0; what nothing drives stands at it
                 assert heads.get(p.a, 0.0) <= heads.get(p.b, 0.0), f"{p.name} would be pushed through"
         return flows
+
+    @staticmethod
+    def _through(pieces: list[Piece]) -> list[Piece]:
+        """Without those that end blind, before or behind a way that is shut."""
+        while True:
+            begins, ends = {p.a for p in pieces} | {TUB}, {p.b for p in pieces} | {TUB}
+            kept = [p for p in pieces if p.a in ends and p.b in begins]
+            if len(kept) == len(pieces):
+                return kept
+            pieces = kept
 
     @staticmethod
     def _driven(pieces: list[Piece], pumps: set[str]) -> list[Piece]:

@@ -36,6 +36,12 @@ def states_of(stream: Any) -> tuple[np.ndarray, list[str]]:
     return np.array([r.start_s for r in rows]), [r.state for r in rows]
 
 
+def moves_of(trace: Any, layout: Layout, now: dict[str, str]) -> tuple[str, ...]:
+    """Speeds of all pumps and positions of all diverters, from what each stream says."""
+    speeds = tuple("stopped" if now[n] == "changing" else now[n] for n in trace.pumps)
+    return speeds + (tuple(now["positions"].split(", ")) if now["positions"] else layout.usual)
+
+
 def energy_of(
     scenario: Scenario, seconds: dict[tuple[str, str], int], drawn_j: dict[str, float]
 ) -> dict[str, float]:
@@ -45,6 +51,8 @@ def energy_of(
         found[name] = sum(s.power_w * seconds.get((name, speed), 0) for speed, s in pump.speeds.items())
     for name, blower in plant.air.items():
         found[name] = blower.power_w * seconds.get((name, "on"), 0)
+    for name, device in plant.treatment.items():
+        found[name] = device.power_w * seconds.get((name, "on"), 0)
     for name, source in plant.heat_sources.items():
         fired = seconds.get((name, "firing"), 0)
         found[name] = drawn_j[name] if source.kind == "heat_pump" else source.power_w * fired
@@ -65,7 +73,9 @@ def driven(scenario: Scenario, trace: Any, *, to_tub: bool = False, moments: tup
     heat, run = Heat(layout, hydraulics, weather, 0, to_tub=to_tub), Run()
     bodies = {name: float(rows.start_c[0]) for name, rows in trace.stays.items()}
     heat.set(float(trace.tub.water_c[0]), float(trace.tub.shell_c[0]), bodies)
-    streams = {**trace.pumps, **trace.sources, **trace.blowers, "people": trace.people, "cover": trace.cover}
+    devices = {**trace.pumps, **trace.sources, **trace.blowers, **trace.treatments}
+    others = {"people": trace.people, "cover": trace.cover, "positions": trace.positions}
+    streams = {**devices, **others}
     known = {name: states_of(s) for name, s in streams.items()}
     marks = {*range(0, trace.span_s + 1, HOUR_S), *(int(t) for at, _ in known.values() for t in at)}
     marks = {t for t in marks | {*moments} if 0 <= t < trace.span_s} | {trace.span_s}
@@ -75,8 +85,8 @@ def driven(scenario: Scenario, trace: Any, *, to_tub: bool = False, moments: tup
         now = {
             n: states[int(np.searchsorted(at, start, side="right")) - 1] for n, (at, states) in known.items()
         }
-        speeds = tuple("stopped" if now[n] == "changing" else now[n] for n in trace.pumps)
-        for name in (*trace.pumps, *trace.sources, *trace.blowers):
+        speeds = moves_of(trace, layout, now)
+        for name in devices:
             seconds[name, now[name]] = seconds.get((name, now[name]), 0) + end - start
         if start % HOUR_S == 0:
             run.hourly_c.append(heat.water_c)

@@ -157,6 +157,8 @@ class Layout:
         elif name in plant.pumps:
             pump = plant.pumps[name]
             yield Piece(name, a, b, pump.volume_m3, body=name if pump.zone is not None else None)
+        elif name in self.ways:
+            yield Piece(name, a, b, loss=tuple(plant.diverters[self.ways[name]].drop))
         else:
             thing = (plant.equipment | plant.heat_sources)[name]
             yield Piece(name, a, b, thing.volume_m3, loss=tuple(thing.drop), body=name)
@@ -197,10 +199,35 @@ class Layout:
             COVER_FIT[cover.fit] * tub.surface_m2 / through,
         )
 
+    @cached_property
+    def ways(self) -> dict[str, str]:
+        """Each way of a diverter -> its diverter."""
+        plant = self.scenario.plant
+        assert not plant.valves, "only diverters are restated"
+        return {way: name for name, diverter in plant.diverters.items() for way in diverter.ways}
+
+    @property
+    def usual(self) -> tuple[str, ...]:
+        """The position of every diverter when nobody has turned it."""
+        return tuple(d.usual for d in self.scenario.plant.diverters.values())
+
+    def shut(self, moves: tuple[str, ...]) -> set[str]:
+        """The ways that are shut, *moves* being the speeds of all pumps and then all positions."""
+        plant, found = self.scenario.plant, set[str]()
+        positions = moves[len(plant.pumps) :]
+        for diverter, position in zip(plant.diverters.values(), positions, strict=True):
+            found |= set(diverter.ways) - set(diverter.opens[position])
+        return found
+
     @property
     def still(self) -> tuple[str, ...]:
-        """The speeds of all pumps when none runs."""
-        return ("stopped",) * len(self.scenario.plant.pumps)
+        """The speeds of all pumps when none runs, and diverters as usual."""
+        return ("stopped",) * len(self.scenario.plant.pumps) + self.usual
+
+    def alone(self, pump: str, speed: str, positions: tuple[str, ...] | None = None) -> tuple[str, ...]:
+        """One pump at a speed, the others stopped; diverters as usual unless said."""
+        speeds = tuple(speed if n == pump else "stopped" for n in self.scenario.plant.pumps)
+        return speeds + (self.usual if positions is None else positions)
 
     @cached_property
     def reported(self) -> dict[str, str]:

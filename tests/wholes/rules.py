@@ -6,6 +6,7 @@ is looked at every hour, everything else every second.
 
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from itertools import product
 from math import ceil
 
 import numpy as np
@@ -52,9 +53,11 @@ class Judge:
         self.coasting: dict[str, np.ndarray] = {}
         self.speed = {p: self._speeds(p, coasting=False) for p in self.plant.pumps}
         coasts = {p: self._speeds(p, coasting=True) for p in self.plant.pumps}
+        self.fed_through = {n: n for n in self.plant.heat_sources}
+        self.fed_through |= {n: d.in_ for n, d in self.plant.treatment.items()}
         for name in (p.name for p in run.layout.pieces):
             self.flow[name] = self._flow(name, self.speed)
-            if name in self.plant.heat_sources:
+            if name in self.fed_through.values():
                 self.coasting[name] = self._flow(name, coasts)
         self.people = ~run.lanes["people"].is_(0, n, "0")
         self.dark = run.lanes["power"].is_(0, n, "lost")
@@ -76,16 +79,18 @@ class Judge:
         return found
 
     def _flow(self, piece: str, speeds: dict[str, np.ndarray]) -> np.ndarray:
-        code, base = np.zeros(self.n, dtype=int), 1
+        lane = self.run.lanes["positions"]
+        code, base = lane.seconds(0, self.n).astype(int), len(lane.names)
         for values in speeds.values():
             code, base = code + base * values, base * 3
         found = np.zeros(self.n)
-        for one in np.unique(code):
-            rest, names = int(one), []
+        for one in np.flatnonzero(np.bincount(code)):
+            rest, at = divmod(int(one), len(lane.names))
+            names, positions = list[str](), lane.names[at].split(", ") if lane.names[at] else []
             for sheet in self.plant.pumps.values():
                 rest, k = divmod(rest, 3)
                 names.append(["stopped", *sheet.speeds][k])
-            found[code == one] = self.run.hydraulics.flows(tuple(names))[piece]
+            found[code == one] = self.run.hydraulics.flows((*names, *positions))[piece]
         return found
 
     # -- one function a rule: whether it is broken -------------------------------------------------------
@@ -97,6 +102,18 @@ class Judge:
             end - start > grace
             for n, hot in self.hot.items()
             for start, end in spells(hot & (self.coasting[n] < self.plant.heat_sources[n].needs_flow_m3_s))
+        )
+
+    def gas_without_flow(self) -> bool:
+        """Ozone or a salt cell on for longer than the grace with less flow than it needs."""
+        grace = self.limits.heat_without_flow_grace_s
+        return any(
+            end - start > grace
+            for n, device in self.plant.treatment.items()
+            if device.kind in ("ozone", "salt_cell")
+            for start, end in spells(
+                self.run.lanes[n].is_(0, self.n, "on") & (self.coasting[device.in_] < device.needs_flow_m3_s)
+            )
         )
 
     def heat_before_proof(self) -> bool:
@@ -124,11 +141,38 @@ class Judge:
 
     def stale_water(self) -> bool:
         """Water of a leg or last jet older than the limit."""
+        return self._oldest_s() > self.limits.water_age_s
+
+    def _oldest_s(self) -> float:
         seconds = np.arange(self.n + 1.0)
         legs = [
             p for n, p in self.run.layout.reported.items() if n.removesuffix(", last jet") in self.plant.legs
         ]
-        return any(self.run.ages[p].over(seconds).max() > self.limits.water_age_s for p in legs)
+        return max(float(self.run.ages[p].over(seconds).max()) for p in legs)
+
+    def residual_lost(self) -> bool:
+        """Water of a leg or last jet so old that half-lives, slow ones, leave less than the least."""
+        care = self.scenario.water_care
+        if care is None or care.disinfectant is None:
+            return False
+        given = care.disinfectant
+        left = given.residual_kg_m3 * 0.5 ** (self._oldest_s() / given.half_life_s[1])
+        return bool(left < given.at_least_kg_m3)
+
+    def left_without_flush(self) -> bool:
+        """In a position that may be left, no demand moves a leg that one moves with diverters as usual."""
+        layout, flows = self.run.layout, self.run.hydraulics.flows
+        asked = {(d.pump, d.speed) for d in self.run.control.demands if d.pump in self.plant.pumps}
+
+        def moved(positions: tuple[str, ...]) -> set[str]:
+            return {
+                leg
+                for leg in self.plant.legs
+                if any(flows(layout.alone(*one, positions))[leg] > STILL_M3_S for one in asked)
+            }
+
+        left = product(*((d.usual, *d.may_be) for d in self.plant.diverters.values()))
+        return any(moved(layout.usual) - moved(positions) for positions in left)
 
     def warm_stagnation(self) -> bool:
         """Water stands inside the growth band for longer than the limit."""
@@ -222,6 +266,8 @@ class Judge:
             drawn += current(blower) * self.run.lanes[name].is_(0, self.n, "on")
         for name, hot in self.hot.items():
             drawn += current(self.plant.heat_sources[name]) * hot
+        for name, device in self.plant.treatment.items():
+            drawn += current(device) * self.run.lanes[name].is_(0, self.n, "on")
         return bool(drawn.max() > supply.breaker_a + 1e-9)
 
     def flush_onto_people(self) -> bool:
@@ -261,9 +307,7 @@ class Judge:
         layout, pieces = self.run.layout, {p.name: p for p in self.run.layout.pieces}
         for entry in self.scenario.schedule.line_flushes:
             pump, speed = entry.pump
-            flows = self.run.hydraulics.flows(
-                tuple(speed if p == pump else "stopped" for p in self.plant.pumps)
-            )
+            flows = self.run.hydraulics.flows(layout.alone(pump, speed))
             done: dict[str, float] = {}
 
             def reached_s(node: str, flows: dict[str, float] = flows, done: dict[str, float] = done) -> float:
@@ -287,6 +331,9 @@ RESTATED: dict[str, Callable[[Judge], bool]] = {
     "flush-too-short": Judge.flush_too_short,
     "heat-without-flow": Judge.heat_without_flow,
     "heat-before-proof": Judge.heat_before_proof,
+    "gas-without-flow": Judge.gas_without_flow,
+    "left-without-flush": Judge.left_without_flush,
+    "residual-lost": Judge.residual_lost,
     "no-run-on": Judge.no_run_on,
     "stale-water": Judge.stale_water,
     "warm-stagnation": Judge.warm_stagnation,

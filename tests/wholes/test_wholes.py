@@ -8,7 +8,7 @@ import pytest
 
 from tests.wholes.by_design import by_design
 from tests.wholes.cases import CASES, FOLDER, closed, ours
-from tests.wholes.compare import checks, closed_loop, open_loop, spoiled
+from tests.wholes.compare import checks, closed_loop, mended, open_loop, spoiled
 
 FAST = "walled-garden-circulator"
 APART = ("physics", "control", "simulation", "analysis")
@@ -54,22 +54,36 @@ def test_each_plant(file):
     """Every row of a plant: open loop, closed loop, spoilt on purpose, and what differs by design."""
     case = CASES[file]
     the_span_has_what_it_is_for(case)
-    rows = {rows: list(rows(case)) for rows in (open_loop, closed_loop, spoiled, by_design)}
+    kinds = (open_loop, closed_loop, spoiled, by_design, *((mended,) if case.mended else ()))
+    rows = {rows: list(rows(case)) for rows in kinds}
     for kind, found in rows.items():
         assert [] == told(found), kind.__name__
     usual = {row.quantity: row.says for row in rows[closed_loop]}
     broken = [row.quantity for row in rows[spoiled] if row.says > usual[row.quantity]]
     assert len(broken) >= 2, "spoiling breaks two rules at least that the file as run here does not break"
+    if case.mended:
+        after = sum(row.says for row in rows[mended] if row.quantity.startswith("breaks "))
+        before = sum(says for what, says in usual.items() if what.startswith("breaks "))
+        assert after < before, "mending mends"
 
 
 def the_span_has_what_it_is_for(case):
-    """A clock change, frost protection that is raised, and people or a ready-by where the file has them."""
+    """A clock change and frost protection that is raised, or a valve that is turned; and, where the file has
+    them, people, a ready-by, and what is past the controller.
+    """
     trace, schedule = ours(case).trace, ours(case).scenario.schedule
-    assert trace.local(0).utcoffset() != trace.local(trace.span_s - 1).utcoffset()
-    assert trace.demands["frost protection"].seconds("raised") > 24 * 3600
+    if schedule.valves_turned:
+        assert sum(x.end_s - x.start_s for x in trace.positions if x.state) > 10 * 24 * 3600
+    else:
+        assert trace.local(0).utcoffset() != trace.local(trace.span_s - 1).utcoffset()
+        raised = trace.demands["frost protection"].spans("raised")
+        by_water = schedule.frost_protection.watches not in ours(case).scenario.place.zones
+        assert len(raised) > 10 if by_water else sum(end - start for start, end in raised) > 24 * 3600
+    for contact in trace.starters.values():
+        assert contact.seconds("closed") > 24 * 3600
     if schedule.bathing:
         assert trace.cover.seconds("off") > 3600
-    if any(step.ready_by for step in schedule.heating.plan):
+    if schedule.heating and any(step.ready_by for step in schedule.heating.plan):
         assert len(trace.ready) > 1
     assert sum(stream.seconds("firing") for stream in trace.sources.values()) > 10 * 3600
 

@@ -46,6 +46,11 @@ class Calendar:
         self.zone = ZoneInfo(scenario.place.time_zone)
         self.sessions = sorted(self._sessions(seed), key=lambda s: (s.start_s, s.end_s))
         self.raised = {name: merged(spans) for name, spans in self._demands()}
+        self.turned = [
+            (at, at + round(turn.lasts_s), turn.valve, turn.to)
+            for turn in scenario.schedule.valves_turned
+            if (at := self.second(turn.from_local)) < span_s and at + turn.lasts_s > 0
+        ]
         self.outages = [
             (at, at + round(cut.lasts_s))
             for cut in scenario.schedule.outages
@@ -135,6 +140,11 @@ class Calendar:
         """How many are in the water."""
         return sum(s.people for s in self.sessions if s.start_s <= at_s < s.end_s)
 
+    def positions_at(self, at_s: int) -> tuple[str, ...]:
+        """Of every diverter, as somebody has left it."""
+        left = {valve: to for a, b, valve, to in self.turned if a <= at_s < b}
+        return tuple(left.get(n, d.usual) for n, d in self.scenario.plant.diverters.items())
+
     # -- demands -----------------------------------------------------------------------------------------
 
     def _demands(self) -> Any:
@@ -170,7 +180,8 @@ class Calendar:
     def plan(self) -> tuple[list[tuple[int, int, float]], list[Ready]]:
         """The plan's windows in the file's order (a later one stands above), and what is to be ready."""
         heating = self.scenario.schedule.heating
-        assert heating is not None
+        if heating is None:
+            return [], []
         assert not heating.absences
         assert heating.when_dear is None
         assert heating.choose == "preference"

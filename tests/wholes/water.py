@@ -17,7 +17,7 @@ JUMP_S = 10.0
 """Two neighbouring samples of birth further apart than this are two waters, not one that ages."""
 
 Duties = list[tuple[int, int, tuple[str, ...]]]
-"""(from, until, speeds of all pumps), without gaps."""
+"""(from, until, speeds of all pumps and positions of all diverters), without gaps."""
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,8 @@ def _loop(loop: list[Piece], hydraulics: Hydraulics, duties: Duties, first: floa
     ]
     if not moving:
         return {p.name: Age(np.zeros(0), np.zeros(0), first) for p in loop if p.volume_m3}
-    t = np.unique(np.concatenate([np.arange(a, b + 1) for a, b, _ in moving])).astype(float)
+    t = np.concatenate([np.arange(a, b + 1.0) for a, b, _ in moving])  # in order; some end as others begin
+    t = t[np.append(True, np.diff(t) > 0)]
     flow: dict[str, np.ndarray] = {}  # over the second that begins at each sample
     for p in loop:
         rate = np.zeros(len(t))
