@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -167,13 +167,13 @@ def scenario(case: Case, also: tuple[str, ...] = ()) -> Scenario:
     return load(FOLDER / f"{case.file}.yaml", sets=case.sets + also)
 
 
-@cache
+@lru_cache(maxsize=4)  # a run second by second is large: those of one plant are kept, not of all
 def ours(case: Case, also: tuple[str, ...] = ()) -> Any:
     """cyclesim's own run."""
     return cyclesim.simulate(scenario(case, also), start=case.first_day, days=DAYS)
 
 
-@cache
+@lru_cache(maxsize=4)  # a run second by second is large: those of one plant are kept, not of all
 def closed(case: Case, also: tuple[str, ...] = (), *, to_tub: bool = True) -> Closed:
     """The reference under its own control."""
     return Closed(scenario(case, also), case.first_day, DAYS, to_tub=to_tub).run()
@@ -188,7 +188,7 @@ def starts_of(trace: Any) -> list[int]:
     return sorted(found)
 
 
-@cache
+@lru_cache(maxsize=4)  # a run second by second is large: those of one plant are kept, not of all
 def opened(case: Case, *, to_tub: bool = False) -> Run:
     """The reference driven by cyclesim's actuators."""
     trace = ours(case).trace
