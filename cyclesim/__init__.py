@@ -16,10 +16,11 @@ if TYPE_CHECKING:
     from cyclesim.errors import CycleSimError, InputError
     from cyclesim.report.frames import frames
     from cyclesim.scenario.load import load
+    from cyclesim.verify.verifier import verify
 
     __version__: str
 
-__all__ = ["CycleSimError", "InputError", "Result", "__version__", "frames", "load", "simulate"]
+__all__ = ["CycleSimError", "InputError", "Result", "__version__", "frames", "load", "simulate", "verify"]
 
 _HOME = {
     "CycleSimError": "cyclesim.errors",
@@ -28,6 +29,7 @@ _HOME = {
     "frames": "cyclesim.report.frames",
     "load": "cyclesim.scenario.load",
     "simulate": "cyclesim.analysis.result",
+    "verify": "cyclesim.verify.verifier",
 }
 
 
