@@ -346,8 +346,7 @@ class _Run:
         if is_so != self.now:
             self.state = outcome.state
             self._apply(before, now)
-        if outcome.moved:
-            follows = self.controller.step(self.state, self.facts)
+            follows = self.controller.step(self.state, self.facts)  # a valve, too, changes what is sensed
             if follows.moved:  # a pass that would still change something waits one second
                 self._request_scan(now + 1)
             self._note(outcome.deciding, follows.reasons, now)

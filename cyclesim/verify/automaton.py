@@ -166,6 +166,9 @@ class Automaton:
         for env in spots:
             nothing = Node(self.controller.initial, env, 0, 0, (0,) * len(self._coast), (0,) * self._n, 0, 0)
             yield self._instant(nothing, env, _NOTHING, elapsed_s=0)
+            still = self.flows.effect(self.controller.initial, env, 0).water.sensed
+            if still:  # what says yes without flow may have been looked at already
+                yield self._instant(nothing._replace(told=still), env, _NOTHING, elapsed_s=0)
 
     def onset(self, node: Node, before: Automaton) -> tuple[Move, Node]:
         """What a state becomes when the faults of this automaton come to those of the one before."""
@@ -328,7 +331,8 @@ class Automaton:
                 effect = self.flows.effect(new, env, told)
         risen &= effect.water.still
         unseen = sum(bit for k, bit in enumerate(self._sensed) if risen >> k & 1)
-        told = told & ~self._all_sensed | effect.water.sensed & ~unseen
+        if effect.water is not was.water or effect.on != was.on:  # the engine, too, looks only then
+            told = told & ~self._all_sensed | effect.water.sensed & ~unseen
 
         def stop(i: int) -> None:
             nonlocal order
