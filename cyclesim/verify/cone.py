@@ -41,8 +41,14 @@ def groups(plant: Plant) -> dict[str, int]:
     return {name: number[node] for name, node in roots.items()}
 
 
-def cone_of(plant: Plant, programme: Programme, subjects: Iterable[str], *, whole: bool = False) -> Cone:
-    """The cone of some machines: what blocks or keeps them, and what moves their water, and so on."""
+def cone_of(
+    plant: Plant, programme: Programme, subjects: Iterable[str], *, whole: bool = False, alone: bool = False
+) -> Cone:
+    """The cone of some machines: what blocks or keeps them, and what moves their water, and so on.
+
+    *alone*: these machines and nothing else, for a rule that looks at what demands decide; a keep or a block
+    that is left out could only decide less. *whole*: every machine.
+    """
     full, loops = programme.controller, groups(plant)
     devices = {source.name for source in full.sources}
     inside: set[str] = set()
@@ -52,6 +58,8 @@ def cone_of(plant: Plant, programme: Programme, subjects: Iterable[str], *, whol
         if name in inside:
             continue
         inside.add(name)
+        if alone:
+            continue
         waiting += [block.condition.subject for block in full.blocks if block.target == name]
         waiting += [keep.after for keep in full.keeps if keep.pump == name]
         if name in devices:
@@ -74,8 +82,8 @@ def _cut(full: Controller, inside: set[str]) -> Controller:
         pumps=tuple(p for p in full.pumps if p.name in inside),
         sources=tuple(s for s in full.sources if s.name in inside),
         demands=tuple(demands),
-        blocks=tuple(b for b in full.blocks if b.target in inside),
-        keeps=tuple(k for k in full.keeps if k.pump in inside),
+        blocks=tuple(b for b in full.blocks if {b.target, b.condition.subject} <= inside),
+        keeps=tuple(k for k in full.keeps if {k.pump, k.after} <= inside),
         dwell_s={name: times for name, times in full.dwell_s.items() if name in inside},
         starters=tuple(s for s in full.starters if s.target in inside),
         hand_switched=tuple(n for n in full.hand_switched if n in inside),

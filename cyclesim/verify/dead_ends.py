@@ -84,7 +84,7 @@ def _never_rests(automaton: Automaton, node: Node) -> bool:
     for _ in range(_LONGEST_SETTLE):
         if not automaton.is_due(at):
             return False
-        at = automaton._instant(at, at.env, Move(), elapsed_s=1)
+        at = automaton.after(at, at.env, Move(), 1).on(at.order)
     return True
 
 

@@ -26,6 +26,8 @@ class Fault(NamedTuple):
     """Whether the calendar no longer holds once it is possible."""
 
 
+HYDRAULIC = ("valve shut", "clogged", "check valve")
+"""Faults that change where water runs, and nothing else."""
 SENSORS = "sensor"
 """Faults of temperature sensors: the search lets every thermostat say anything, so they add nothing to it."""
 
@@ -73,7 +75,7 @@ def faults_of(plant: Plant, programme: Programme) -> Iterator[Fault]:
 
 def touches(fault: Fault, cone: Cone, loops: Mapping[str, int], plant: Plant) -> bool:
     """Whether a fault can be seen from within a cone; outside, the answer is that without it."""
-    if fault.kind in ("valve shut", "clogged", "check valve"):
+    if fault.kind in HYDRAULIC:
         inside = {loops.get(name) for name in cone.names if name in plant.pumps}
         return loops.get(fault.subject) in inside
     if fault.kind in ("level low", "restart", "clock", "person"):

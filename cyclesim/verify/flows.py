@@ -11,7 +11,7 @@ from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.assembly import Plant
 from cyclesim.verify.cone import Cone
 from cyclesim.verify.environment import Dim
-from cyclesim.verify.faults import Fault, FaultyPlant
+from cyclesim.verify.faults import HYDRAULIC, Fault, FaultyPlant
 
 
 class Around(NamedTuple):
@@ -46,6 +46,10 @@ class Effect(NamedTuple):
     water: Water
 
 
+_Asked = tuple[tuple[int, ...], tuple[bool, ...], tuple[str, ...], bool]
+"""Levels of the cone's pumps, which contacts are closed, positions of valves, low water."""
+
+
 class Flows:
     """Effects of a cone's states, each worked out once. *extra*: sources that nobody switches."""
 
@@ -62,13 +66,13 @@ class Flows:
         self._own = sum(c.bit(f"flow.{s.name}.own") for s in c.sources if s.own_switch)
         self._lost = c.bit(POWER_LOST)
         self._wired = c.wired_facts | self._lost
-        hydraulic = frozenset(f for f in faults if f.kind in ("valve shut", "clogged", "check valve"))
+        hydraulic = frozenset(f for f in faults if f.kind in HYDRAULIC)
         self._faulty = FaultyPlant(plant, hydraulic) if hydraulic else plant
         kinds = {fault.kind for fault in faults}
         self._forced = c.bit(LEVEL_LOW) if "level low" in kinds else 0
         self._arounds: dict[tuple[int, ...], Around] = {}
         self._effects: dict[object, Effect] = {}
-        self._waters: dict[object, Water] = {}
+        self._waters: dict[_Asked, Water] = {}
 
     def around(self, env: tuple[int, ...]) -> Around:
         """What the values of the dimensions come to."""
@@ -120,15 +124,21 @@ class Flows:
         water = self.water(levels, tuple(map(bool, closed)), around)
         return Effect(closed, levels, tuple(on), frozenset(c.starters[s].name for s in wired.started), water)
 
+    def same_water(self, other: Flows) -> bool:
+        """Whether all water that the other was asked about is the same here."""
+        return all(self._solve(*key) == water for key, water in other._waters.items())
+
     def water(self, levels: tuple[int, ...], running: tuple[bool, ...], around: Around) -> Water:
         """The water at these levels of the cone's pumps; *running* is what their contacts say."""
         key = (levels, running, around.positions, around.low)
         found = self._waters.get(key)
         if found is None:
-            found = self._waters[key] = self._solve(levels, running, around)
+            found = self._waters[key] = self._solve(*key)
         return found
 
-    def _solve(self, levels: tuple[int, ...], running: tuple[bool, ...], around: Around) -> Water:
+    def _solve(
+        self, levels: tuple[int, ...], running: tuple[bool, ...], positions: tuple[str, ...], low: bool
+    ) -> Water:
         plant = self._faulty
 
         def named(at: Sequence[int]) -> tuple[str, ...]:
@@ -139,7 +149,7 @@ class Flows:
                 for name in plant.pumps
             )
 
-        duty = plant.duty(named(levels), around.positions, dry=around.low)
+        duty = plant.duty(named(levels), positions, dry=low)
         said = replace(duty, speeds=named([int(x) for x in running]))  # a pump's contact knows no water
         sensed = enough = still = 0
         for k, name in enumerate(self.devices):

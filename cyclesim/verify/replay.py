@@ -68,7 +68,7 @@ def fitted(path: Path) -> list[int] | None:
         if k:
             before = path[k - 1]
             assert move is not None
-            silent = bool(move.ended) and all(i in automaton._silent for i in move.ended)
+            silent = bool(move.ended) and all(i >= automaton._controls for i in move.ended)
             due = before[0].is_due(before[2])
             least.append((k - 1, k, 0.0))
             if not silent:
@@ -87,7 +87,7 @@ def fitted(path: Path) -> list[int] | None:
                 if i < automaton._all and node.state[i] != before[2].state[i]:
                     goes_on = False
                 if goes_on:
-                    spare = 1.0 if i in automaton._controls else 0.0
+                    spare = 1.0 if i < automaton._controls else 0.0
                     least.append((k, began[i], spare - _lasts_s(automaton, node, i)))
                 elif left:
                     began[i] = k

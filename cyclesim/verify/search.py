@@ -65,6 +65,8 @@ def search(
     With *after*, a fault comes to any of its states.
     """
     found = Found(automaton, {}, [], before=after)
+    # a restart leaves nothing changed behind it: what was known before need not be followed again
+    known = after.seen if after is not None and automaton.same_as(after.automaton) else {}
     seen, left = found.seen, dict(judges)
 
     def look(node: Node) -> None:
@@ -88,13 +90,13 @@ def search(
     while frontier or depth == 0 or (after is not None and depth < len(after.layers)):
         layer: list[Node] = []
         for before, move, node in begins(depth):
-            if node not in seen:
+            if node not in seen and node not in known:
                 seen[node] = (before, move)
                 layer.append(node)
                 look(node)
         for at, node in enumerate(frontier):
             for move, next_ in automaton.moves(node):
-                if next_ not in seen:
+                if next_ not in seen and next_ not in known:
                     seen[next_] = (node, move)
                     layer.append(next_)
                     look(next_)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable, Collection, Iterator
-from dataclasses import dataclass, replace
+from contextlib import contextmanager
+from dataclasses import replace
 from itertools import combinations
 
 from cyclesim.errors import CycleSimError
@@ -17,7 +19,7 @@ from cyclesim.verify.checks import STATE_RULES, Check, checks, judges
 from cyclesim.verify.cone import cone_of, groups
 from cyclesim.verify.dead_ends import dead_ends
 from cyclesim.verify.environment import Environment, Kind
-from cyclesim.verify.faults import SENSORS, Fault, faults_of, touches
+from cyclesim.verify.faults import HYDRAULIC, SENSORS, Fault, faults_of, touches
 from cyclesim.verify.mends import candidates
 from cyclesim.verify.replay import replayed
 from cyclesim.verify.result import Barrier, Cell, Mend, Story, Verdict, Verification
@@ -65,7 +67,8 @@ def verify(
         near = did_you_mean(rule, list(STATE_RULES))
         raise CycleSimError(f"'{rule}' is no rule of one instant; {due}{f' ({near})' if near else ''}.")
     run = _Verifier(scenario, faults, any_order, on_progress)
-    verdicts = run.verdicts(rule)
+    with _uncollected():
+        verdicts = run.verdicts(rule)
     whole = rule is None
     return Verification(
         scenario.title,
@@ -79,12 +82,16 @@ def verify(
     )
 
 
-@dataclass
-class _Searched:
-    """The searches of one check without a fault."""
-
-    commands: Found
-    refined: Found | None
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """States are many, hold no cycles and are looked at again and again by a collector in vain."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
 
 
 class _Verifier:
@@ -141,7 +148,7 @@ class _Verifier:
     ) -> Automaton:
         """The automaton of a check."""
         person = any(fault.kind == "person" for fault in faults)
-        cone = cone_of(self.plant, self.programme, check.machines, whole=whole)
+        cone = cone_of(self.plant, self.programme, check.machines, whole=whole, alone=check.flush)
         env = Environment(
             self.plant,
             self.programme,
@@ -153,7 +160,9 @@ class _Verifier:
             hot=check.hot,
             people=check.people,
         )
-        return Automaton(self.plant, cone, env, check.watched, late=check.late, faults=faults)
+        return Automaton(
+            self.plant, cone, env, check.watched, late=check.late, faults=faults, coarse=kind == "commands"
+        )
 
     def _tell(self, what: str) -> Callable[[int, int], None] | None:
         tell = self.on_progress
@@ -274,7 +283,10 @@ class _Verifier:
             check.watched,
             late=check.late,
             faults=automaton.faults | {fault},
+            coarse=automaton._coarse,
         )
+        if fault.kind in HYDRAULIC and more.flows.same_water(automaton.flows):
+            return before  # it makes no difference to anything that is asked of the water
         return search(more, judges(check, more), self._tell(what), after=before, until_broken=1)
 
     def _cell(
