@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from cyclesim.errors import CycleSimError, InputError
     from cyclesim.report.frames import frames
     from cyclesim.scenario.load import load
-    from cyclesim.verify.verifier import verify
+    from cyclesim.verification.verifier import verify
 
     __version__: str
 
@@ -29,7 +29,7 @@ _HOME = {
     "frames": "cyclesim.report.frames",
     "load": "cyclesim.scenario.load",
     "simulate": "cyclesim.analysis.result",
-    "verify": "cyclesim.verify.verifier",
+    "verify": "cyclesim.verification.verifier",
 }
 
 

@@ -218,7 +218,7 @@ def verify(
     from cyclesim.report.as_json import as_text
     from cyclesim.report.progress import states_found
     from cyclesim.report.verify_report import verification_values, verify_report
-    from cyclesim.verify.verifier import verify as verify_
+    from cyclesim.verification.verifier import verify as verify_
 
     with states_found() as on_progress:
         found = verify_(scenario, faults=faults, rule=rule, any_order=any_order, on_progress=on_progress)

@@ -8,7 +8,7 @@ from typing import Any
 from cyclesim.report.cautions import ADVICE, say_cautions
 from cyclesim.report.layout import Column, Page
 from cyclesim.report.words import count
-from cyclesim.verify.result import Barrier, Cell, Story, Verdict, Verification
+from cyclesim.verification.result import Barrier, Cell, Story, Verdict, Verification
 
 PRINCIPLES: dict[str, tuple[str, ...]] = {
     "heat-without-flow": (

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import pytest
 
-from cyclesim.verify.verifier import verify
+from cyclesim.verification.verifier import verify
 
 PROOF = ("  - {block: element, unless: flow proven, for: 5 s}\n", "")
 MAY_SHUT = ("usual: open}}", "usual: open, may_be: shut}}")

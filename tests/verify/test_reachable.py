@@ -11,12 +11,12 @@ from cyclesim.scenario.load import load
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.engine import _Run
 from cyclesim.simulation.programme import Programme
-from cyclesim.verify.automaton import Automaton
-from cyclesim.verify.calendar_order import Calendar
-from cyclesim.verify.cone import cone_of
-from cyclesim.verify.environment import Environment
-from cyclesim.verify.mapping import of_engine, of_node
-from cyclesim.verify.search import search
+from cyclesim.verification.automaton import Automaton
+from cyclesim.verification.calendar_order import Calendar
+from cyclesim.verification.cone import cone_of
+from cyclesim.verification.environment import Environment
+from cyclesim.verification.mapping import of_engine, of_node
+from cyclesim.verification.search import search
 
 FILES = sorted((Path(__file__).parents[2] / "schedules").glob("*.yaml"))
 

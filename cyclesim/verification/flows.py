@@ -9,9 +9,9 @@ from typing import NamedTuple
 from cyclesim.control.step import LEVEL_LOW, POWER_LOST, State
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.assembly import Plant
-from cyclesim.verify.cone import Cone
-from cyclesim.verify.environment import Dim
-from cyclesim.verify.faults import HYDRAULIC, Fault, FaultyPlant
+from cyclesim.verification.cone import Cone
+from cyclesim.verification.environment import Dim
+from cyclesim.verification.faults import HYDRAULIC, Fault, FaultyPlant
 
 
 class Around(NamedTuple):

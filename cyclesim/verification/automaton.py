@@ -15,10 +15,10 @@ from cyclesim.analysis.truth import Snapshot, SourceTruth
 from cyclesim.control.step import POWER_LOST
 from cyclesim.scenario.heat_sources import HeatPump
 from cyclesim.simulation.assembly import Plant
-from cyclesim.verify.cone import Cone
-from cyclesim.verify.environment import POWER, Environment
-from cyclesim.verify.faults import Fault
-from cyclesim.verify.instant import After, Instants, Move, Node
+from cyclesim.verification.cone import Cone
+from cyclesim.verification.environment import POWER, Environment
+from cyclesim.verification.faults import Fault
+from cyclesim.verification.instant import After, Instants, Move, Node
 
 __all__ = ["Automaton", "Move", "Node"]
 

@@ -6,14 +6,14 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from cyclesim.errors import CycleSimError
-from cyclesim.verify.automaton import Automaton, Move, Node
+from cyclesim.verification.automaton import Automaton, Move, Node
 
 Judge = Callable[[Node], str]
 """Why a state breaks a rule; "" if it does not."""
 Progress = Callable[[int, int], None]
 """Told of the states found so far and of those whose successors are not known yet."""
-MOST_STATES = 1_500_000
-_TELL_EVERY = 1000
+MOST_STATES = 400_000
+_TELL_EVERY = 200
 
 
 class TooManyStatesError(CycleSimError):

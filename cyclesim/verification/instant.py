@@ -8,10 +8,10 @@ from typing import NamedTuple
 
 from cyclesim.control.step import State
 from cyclesim.simulation.assembly import Plant
-from cyclesim.verify.cone import Cone
-from cyclesim.verify.environment import Environment
-from cyclesim.verify.faults import Fault
-from cyclesim.verify.flows import Around, Effect, Flows
+from cyclesim.verification.cone import Cone
+from cyclesim.verification.environment import Environment
+from cyclesim.verification.faults import Fault
+from cyclesim.verification.flows import Around, Effect, Flows
 
 _MOST_S = 8
 """Beyond this no difference is made in how long a timer lasts at least from now."""
@@ -73,7 +73,7 @@ class _Controlled(NamedTuple):
 
 
 class Instants:
-    """Timers and instants of a cone; *watched* are the devices whose grace and flow are followed through time.
+    """Timers and instants of a cone; of *watched* devices grace and flow are followed through time.
 
     *coarse*: of timers of the controller alone the order is not kept, which allows more than can be.
     """
@@ -186,7 +186,7 @@ class Instants:
         """What is so after a change and the pass that follows it in the same second.
 
         Where no timer ended but such as no controller sees, no pass follows. *elapsed_s*: how long after the
-        last pass, None for any time. *before*: what was on, if it is not what this automaton makes of the state.
+        last pass, None for any time. *before*: what was on, where this automaton has it otherwise.
         """
         state, was_env, told, risen, coasts, timers_, _, truth = node
         if elapsed_s is None:
@@ -283,7 +283,7 @@ class Instants:
             if new[i] != state[i]:
                 if timers[i]:
                     stops.append(i)
-                runs[i] = self._dwell[i][new[i]]
+                runs[i] = 0 if restarts else self._dwell[i][new[i]]  # it knows nothing of what was
                 if runs[i]:
                     starts.append(i)
         effect = self.flows.effect(new, env, told)

@@ -11,8 +11,8 @@ from typing import Literal
 from cyclesim.control.step import LEVEL_LOW, POWER_LOST, WAITS
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import FROST, HEATING, SAMPLING, Programme
-from cyclesim.verify.calendar_order import PEOPLE, WINDOW, Calendar
-from cyclesim.verify.cone import Cone, groups
+from cyclesim.verification.calendar_order import PEOPLE, WINDOW, Calendar
+from cyclesim.verification.cone import Cone, groups
 
 
 @dataclass(frozen=True)

@@ -13,19 +13,19 @@ from cyclesim.scenario.forms import did_you_mean, one_of
 from cyclesim.scenario.model import Scenario
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
-from cyclesim.verify.automaton import Automaton
-from cyclesim.verify.calendar_order import Calendar
-from cyclesim.verify.checks import STATE_RULES, Check, checks, judges
-from cyclesim.verify.cone import cone_of, groups
-from cyclesim.verify.dead_ends import dead_ends
-from cyclesim.verify.environment import Environment, Kind
-from cyclesim.verify.faults import HYDRAULIC, SENSORS, Fault, faults_of, touches
-from cyclesim.verify.mends import candidates
-from cyclesim.verify.replay import replayed
-from cyclesim.verify.result import Barrier, Cell, Mend, Story, Verdict, Verification
-from cyclesim.verify.search import Found, TooManyStatesError, search
-from cyclesim.verify.story import told
-from cyclesim.verify.timed import timed
+from cyclesim.verification.automaton import Automaton
+from cyclesim.verification.calendar_order import Calendar
+from cyclesim.verification.checks import STATE_RULES, Check, checks, judges
+from cyclesim.verification.cone import cone_of, groups
+from cyclesim.verification.dead_ends import dead_ends
+from cyclesim.verification.environment import Environment, Kind
+from cyclesim.verification.faults import HYDRAULIC, SENSORS, Fault, faults_of, touches
+from cyclesim.verification.mends import candidates
+from cyclesim.verification.replay import replayed
+from cyclesim.verification.result import Barrier, Cell, Mend, Story, Verdict, Verification
+from cyclesim.verification.search import Found, TooManyStatesError, search
+from cyclesim.verification.story import told
+from cyclesim.verification.timed import timed
 
 Progress = Callable[[str, int, int], None]
 """Told what is looked at, the states found so far, and how many of them are still to be followed."""

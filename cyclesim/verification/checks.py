@@ -11,9 +11,9 @@ from cyclesim.analysis.rules import RULES
 from cyclesim.analysis.supply import CONTINUOUS_SHARE, load_a
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
-from cyclesim.verify.automaton import Automaton
-from cyclesim.verify.cone import groups
-from cyclesim.verify.search import Judge
+from cyclesim.verification.automaton import Automaton
+from cyclesim.verification.cone import groups
+from cyclesim.verification.search import Judge
 
 STATE_RULES = {rule.id: rule for rule in RULES if rule.kind == "state"}
 _MOST_SETS = 60

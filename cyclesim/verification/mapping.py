@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from cyclesim.control.step import Controller, State
-from cyclesim.verify.automaton import Automaton, Node
+from cyclesim.verification.automaton import Automaton, Node
 
 
 class Known(NamedTuple):

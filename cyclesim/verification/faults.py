@@ -9,7 +9,7 @@ from typing import NamedTuple
 from cyclesim.physics.links import Drop, Link, Pump
 from cyclesim.simulation.assembly import Plant, Positions
 from cyclesim.simulation.programme import Programme
-from cyclesim.verify.cone import Cone
+from cyclesim.verification.cone import Cone
 
 CLOGGED_TIMES = 10.0
 """How many times its drop a clogged filter loses; project choice, no standard."""

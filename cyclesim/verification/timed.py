@@ -11,7 +11,7 @@ from cyclesim.analysis.words import lasting
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
-from cyclesim.verify.result import Timed
+from cyclesim.verification.result import Timed
 
 TRACE_DAYS = 365
 _HOUR_S = 3600.0

@@ -13,7 +13,7 @@ from cyclesim.scenario.model import Scenario
 from cyclesim.scenario.schedule import KINDS, Block
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
-from cyclesim.verify.checks import Check
+from cyclesim.verification.checks import Check
 
 Candidate = tuple[str, Scenario]
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from cyclesim.analysis.words import lasting
-from cyclesim.verify.automaton import Automaton, Move, Node
-from cyclesim.verify.environment import CALENDAR, COMMANDS, Value
+from cyclesim.verification.automaton import Automaton, Move, Node
+from cyclesim.verification.environment import CALENDAR, COMMANDS, Value
 
 
 def told(path: list[tuple[Automaton, Move | None, Node]]) -> list[tuple[int, str]]:

@@ -17,10 +17,10 @@ from cyclesim.simulation.assembly import Plant, PlantDuty, Positions, Speeds
 from cyclesim.simulation.engine import _Run
 from cyclesim.simulation.programme import Beside, Programme
 from cyclesim.simulation.trace import Span, joined
-from cyclesim.verify.automaton import Automaton, Move, Node
-from cyclesim.verify.checks import STATE_RULES
-from cyclesim.verify.faults import Fault, FaultyPlant
-from cyclesim.verify.result import Replayed
+from cyclesim.verification.automaton import Automaton, Move, Node
+from cyclesim.verification.checks import STATE_RULES
+from cyclesim.verification.faults import Fault, FaultyPlant
+from cyclesim.verification.result import Replayed
 
 Path = Sequence[tuple[Automaton, Move | None, Node]]
 _BEGINS_S, _WARM_UP_S = 600, 3600
