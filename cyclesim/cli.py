@@ -210,7 +210,7 @@ def check(file: Path, sets: tuple[str, ...]) -> int:
 def verify(
     file: Path, sets: tuple[str, ...], faults: int, rule: str | None, any_order: bool, json_file: Path | None
 ) -> int:
-    """Look for an order of events by which FILE breaks a rule, among all that can come."""
+    """Look for any order of events in which FILE breaks a rule."""
     _check_outputs(file, json_file)
     from cyclesim.scenario.load import load
 

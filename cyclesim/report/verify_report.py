@@ -28,6 +28,7 @@ HELD: dict[Barrier, str] = {
     "controller": "c",
     "own switch": "s",
     "limit": "L",
+    "time": "o",
     "nothing": "X",
     "not needed": ".",
 }
@@ -132,7 +133,8 @@ def _say_matrix(page: Page, found: Verification) -> None:
     page.heading("What holds under each fault")
     page.line(
         "c: an interlock of the controller; s: the device's own flow switch; L: heat comes on, and an "
-        "independent limit ends it; X: nothing, the rule is broken; .: nothing was asked for that had to be "
+        "independent limit ends it; o: it is possible in order, not in time; X: nothing, the rule is broken; "
+        ".: nothing was asked for that had to be "
         "held, or the rule cannot see the fault."
     )
     shown = [v for v in found.verdicts if v.cells]

@@ -91,7 +91,7 @@ class Instants:
     ) -> None:
         self.plant, self.cone, self.env, self.dims = plant, cone, env, env.dims
         self.controller = c = cone.controller
-        self.watched, self.faults, self._coarse = tuple(watched), faults, coarse
+        self.watched, self.faults, self.coarse = tuple(watched), faults, coarse
         switched = {source.name for source in c.sources}
         self.flows = Flows(plant, cone, env.dims, [n for n in watched if n not in switched], faults)
         kinds = {(fault.kind, fault.subject) for fault in faults}
@@ -384,6 +384,6 @@ class Instants:
             before = [i for i in old if lasts[i] <= lasts[j]]
             before += [i for i in started if (lasts[i], self._ranks[i]) < (lasts[j], self._ranks[j])]
             for i in before:
-                if not (self._coarse and i < self._controls and j < self._controls):
+                if not (self.coarse and i < self._controls and j < self._controls):
                     adds |= 1 << (i * self._n + j)
         return clears, adds

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from cyclesim.analysis.words import lasting
+from cyclesim.simulation.programme import HEATING, heating_by
 from cyclesim.verification.automaton import Automaton, Move, Node
 from cyclesim.verification.environment import CALENDAR, COMMANDS, Value
 
@@ -62,12 +63,17 @@ def _raised(automaton: Automaton, before: Node | None, node: Node) -> list[str]:
     now, was = _value(automaton, node), _value(automaton, before)
     if now is None:
         return []
-    old = was.raised if was else frozenset[str]()
-    parts = [f"{_named(name)} ends" for name in sorted(old - now.raised)]
-    parts += [f"{_named(name)} begins" for name in sorted(now.raised - old)]
+    old, new = _told(was.raised) if was else frozenset[str](), _told(now.raised)
+    parts = [f"{_named(name)} ends" for name in sorted(old - new)]
+    parts += [f"{_named(name)} begins" for name in sorted(new - old)]
     if now.people != (was.people if was else False):
         parts.append("people step into the water" if now.people else "people leave the water")
     return parts
+
+
+def _told(raised: frozenset[str]) -> frozenset[str]:
+    """Where a call names its source, the call as such need not be told."""
+    return raised - {HEATING} if any(name.startswith(heating_by("")) for name in raised) else raised
 
 
 def _named(name: str) -> str:

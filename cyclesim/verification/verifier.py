@@ -144,9 +144,15 @@ class _Verifier:
         return sorted(found.values(), key=lambda v: order.index(v.rule))
 
     def automaton(
-        self, check: Check, kind: Kind, faults: frozenset[Fault] = frozenset(), *, whole: bool = False
+        self,
+        check: Check,
+        kind: Kind,
+        faults: frozenset[Fault] = frozenset(),
+        *,
+        whole: bool = False,
+        coarse: bool = True,
     ) -> Automaton:
-        """The automaton of a check."""
+        """The automaton of a check; a *coarse* order of timers, where demands come as they like, is quicker."""
         person = any(fault.kind == "person" for fault in faults)
         cone = cone_of(self.plant, self.programme, check.machines, whole=whole, alone=check.flush)
         env = Environment(
@@ -161,7 +167,13 @@ class _Verifier:
             people=check.people,
         )
         return Automaton(
-            self.plant, cone, env, check.watched, late=check.late, faults=faults, coarse=kind == "commands"
+            self.plant,
+            cone,
+            env,
+            check.watched,
+            late=check.late,
+            faults=faults,
+            coarse=coarse and kind == "commands",
         )
 
     def _tell(self, what: str) -> Callable[[int, int], None] | None:
@@ -249,10 +261,15 @@ class _Verifier:
         found: dict[str, list[Cell]] = {name: [] for name in check.rules}
         rules = [name for name in check.rules if any_order is not None or name not in before.broken]
         single: list[tuple[Fault, Found]] = []
+        exact: Found | None = None
         for fault in self.every_fault:
             base = any_order if any_order is not None and fault.any_order else before
             after = self._under(check, base, fault)
             cells = [self._cell(name, check, (fault,), after, base) for name in rules]
+            if any(cell.barrier == "time" for cell in cells) and base.automaton.coarse:
+                exact = exact or self._exactly(check)  # it may be that only the coarse order is not in time
+                after = self._under(check, exact, fault)
+                cells = [self._cell(name, check, (fault,), after, exact) for name in rules]
             for name, cell in zip(rules, cells, strict=True):
                 found[name].append(cell)
             if self.faults == 2 and after is not None and any(cell.barrier != "nothing" for cell in cells):
@@ -266,6 +283,11 @@ class _Verifier:
                     found[name].append(self._cell(name, check, (one, two), both, first))
         return {name: tuple(cells) for name, cells in found.items()}
 
+    def _exactly(self, check: Check) -> Found:
+        """The search of a check with the whole order of its timers."""
+        automaton = self.automaton(check, "commands", coarse=False)
+        return search(automaton, judges(check, automaton), self._tell(f"{check.rules[0]} ({check.subject})"))
+
     def _under(self, check: Check, before: Found, fault: Fault) -> Found | None:
         """The search with a fault more; None where the rule cannot see it."""
         automaton, what = before.automaton, f"{check.rules[0]} ({check.subject}), {fault.said}"
@@ -275,7 +297,7 @@ class _Verifier:
             more = self.automaton(check, "commands", frozenset({fault}))
             if [len(dim.values) for dim in more.dims] == [len(dim.values) for dim in automaton.dims]:
                 return None
-            return search(more, judges(check, more), self._tell(what), until_broken=1)
+            return search(more, judges(check, more), self._tell(what), until_broken=_STORIES_TRIED)
         more = Automaton(
             self.plant,
             automaton.cone,
@@ -283,11 +305,11 @@ class _Verifier:
             check.watched,
             late=check.late,
             faults=automaton.faults | {fault},
-            coarse=automaton._coarse,
+            coarse=automaton.coarse,
         )
         if fault.kind in HYDRAULIC and more.flows.same_water(automaton.flows):
             return before  # it makes no difference to anything that is asked of the water
-        return search(more, judges(check, more), self._tell(what), after=before, until_broken=1)
+        return search(more, judges(check, more), self._tell(what), after=before, until_broken=_STORIES_TRIED)
 
     def _cell(
         self, name: str, check: Check, faults: tuple[Fault, ...], found: Found | None, before: Found
@@ -302,11 +324,10 @@ class _Verifier:
         still = any(device == check.subject and truth.flow == "none" for device, truth in snapshot.sources)
         if name.startswith("heat-") and still and found.automaton.limited(check.subject):
             return Cell(said, states, "limit", why)
-        path = found.path(node)
-        how, times = replayed(self.plant, self.programme, name, check.subject, path)
-        steps = told(path)
-        at_s = tuple(times[at] - times[steps[0][0]] for at, _ in steps) if times else ()
-        return Cell(said, states, "nothing", why, Story(tuple(t for _, t in steps), how, at_s))
+        why, story = self._story(name, check, found)
+        return Cell(
+            said, states, "time" if story.replayed == "in order, not in time" else "nothing", why, story
+        )
 
     # -- mends ---------------------------------------------------------------------------------------------
 
