@@ -23,6 +23,9 @@ from cyclesim.verification.instant import After, Instants, Move, Node
 __all__ = ["Automaton", "Move", "Node"]
 
 _NOTHING = Move()
+_Pairs = tuple[tuple[int, int], ...]
+_Changes = tuple[list[tuple[_Pairs, tuple[int, ...], bool]], list[tuple[_Pairs, tuple[int, ...]]]]
+"""Single changes (change, what then is so, whether it comes alone); two (changes, what then is so)."""
 
 
 class Automaton(Instants):
@@ -51,6 +54,7 @@ class Automaton(Instants):
         self._windows = [dim.window for dim in self.dims]
         self._alone = [dim.name == POWER for dim in self.dims]
         self._snapshots: dict[object, Snapshot] = {}
+        self._changed: dict[tuple[int, ...], _Changes] = {}
 
     def limited(self, name: str) -> bool:
         """Whether a device has a high limit with a sensor of its own, which trips it in still water."""
@@ -103,36 +107,41 @@ class Automaton(Instants):
         may = tuple(i for i in may if i < self._controls)
         ends = [(i,) for i in may] + list(combinations(may, 2))
         events = [("", 0), *self._events(node)]
-        singles = list(self._changes(node.env))
-        todo = [Move(ended=some) for some in ends] + [Move(event=event) for event in events[not due :]]
-        # power is read before all else: with it, nothing else need change in the same second
-        todo += [
-            Move(one, some)
-            for one in singles
-            for some in [(), *(() if self._alone[one[0][0]] else ends[: len(may)])]
-        ]
+        singles, pairs = self._changes(node.env)
         elapsed_s = 1 if due else None
-        for move in todo:
-            yield move, self.after(node, self._with(node.env, move.changes), move, elapsed_s)
-        for one, two in combinations(singles, 2) if not due else ():
-            if one[0][0] != two[0][0] and not (self._alone[one[0][0]] or self._alone[two[0][0]]):
-                env = self._with(node.env, (*one, *two))
-                if all(env[d] == value for d, value in (*one, *two)):
-                    move = Move((*one, *two))
-                    yield move, self.after(node, env, move, elapsed_s)
+        for move in [Move(ended=some) for some in ends] + [Move(event=event) for event in events[not due :]]:
+            yield move, self.after(node, node.env, move, elapsed_s)
+        for changes, env, alone in singles:
+            for some in [(), *(() if alone else ends[: len(may)])]:
+                move = Move(changes, some)
+                yield move, self.after(node, env, move, elapsed_s)
+        for changes, env in pairs if not due else ():
+            move = Move(changes)
+            yield move, self.after(node, env, move, elapsed_s)
 
-    def _changes(self, env: tuple[int, ...]) -> Iterator[tuple[tuple[int, int], ...]]:
-        opens = self.flows.around(env).windows
-        for d, value in enumerate(env):
-            if self._windows[d] and self._windows[d] not in opens:
-                continue
-            for other in self.dims[d].follows[value]:
-                yield ((d, other),)
+    def _changes(self, env: tuple[int, ...]) -> _Changes:
+        """What may change, and what two together; power is read before all else, so that it changes alone."""
+        if env not in self._changed:
+            opens = self.flows.around(env).windows
+            singles = [
+                (d, other)
+                for d, value in enumerate(env)
+                if not self._windows[d] or self._windows[d] in opens
+                for other in self.dims[d].follows[value]
+            ]
+            pairs: list[tuple[_Pairs, tuple[int, ...]]] = []
+            for one, two in combinations(singles, 2):
+                if one[0] != two[0] and not (self._alone[one[0]] or self._alone[two[0]]):
+                    changed = self._with(env, (one, two))
+                    if changed[one[0]] == one[1] and changed[two[0]] == two[1]:
+                        pairs.append(((one, two), changed))
+            alone: list[tuple[_Pairs, tuple[int, ...], bool]]
+            alone = [((one,), self._with(env, (one,)), self._alone[one[0]]) for one in singles]
+            self._changed[env] = alone, pairs
+        return self._changed[env]
 
     def _with(self, env: tuple[int, ...], changes: tuple[tuple[int, int], ...]) -> tuple[int, ...]:
         """The changed values; what needs an open window goes when it closes."""
-        if not changes:
-            return env
         changed = list(env)
         for d, value in changes:
             changed[d] = value

@@ -111,6 +111,10 @@ class Instants:
         self._own_bit = [c.bit(f"flow.{s.name}.own") if s.own_switch else 0 for s in c.sources]
         self._all_sensed = sum(self._sensed)
         self._set_timers(late)
+        self._watch = [
+            (name, self._place[name], 1 << 2 * w, 2 << 2 * w, self._grace[w], self._lasted[w])
+            for w, name in enumerate(self.watched)
+        ]
         self._known: dict[object, _Controlled] = {}
 
     def _set_timers(self, late: bool) -> None:
@@ -226,7 +230,7 @@ class Instants:
             clears |= self._touching[i]
         started = list(done.starts)
         was, effect = done.was, done.effect
-        levels = list(effect.levels)
+        levels, coasted = list(effect.levels), False
         for slot, (p, i) in enumerate(self._coast.items()):
             if levels[p]:
                 coasting[slot] = 0
@@ -236,7 +240,8 @@ class Instants:
             elif was.levels[p] and self._lasts[i]:
                 coasting[slot] = was.levels[p]
                 started.append(i)
-            levels[p] = levels[p] or coasting[slot]
+            if coasting[slot]:
+                levels[p], coasted = coasting[slot], True
         for (m, level), i in self._late.items():
             if self._closed(effect, m, level):
                 if timers[i]:
@@ -246,8 +251,10 @@ class Instants:
                 started.append(i)
         if self.watched:
             around = self.flows.around(env)
-            enough = self.flows.water(tuple(levels), tuple(map(bool, effect.contacts)), around).enough
-            truth, stops = self._judge(truth, enough, effect, around, timers, started)
+            water = effect.water
+            if coasted:
+                water = self.flows.water(tuple(levels), tuple(map(bool, effect.contacts)), around)
+            truth, stops = self._judge(truth, water.enough, effect, around, timers, started)
             for i in stops:
                 timers[i] = 0
                 clears |= self._touching[i]
@@ -318,10 +325,8 @@ class Instants:
     ) -> tuple[int, list[int]]:
         """What is true of the watched devices now, and which of their timers stop; others are started."""
         stops = []
-        for w, name in enumerate(self.watched):
-            k = self._place[name]
-            fed, past, lasted = enough >> k & 1, 1 << 2 * w, 2 << 2 * w
-            grace, flow = self._grace[w], self._lasted[w]
+        for name, k, past, lasted, grace, flow in self._watch:
+            fed = enough >> k & 1
             if fed or not self._hot(name, k, effect, around.hot, timers, started):
                 truth &= ~past
                 if timers[grace]:
@@ -364,8 +369,10 @@ class Instants:
         """Whether its heat is on, its contact's opening time included."""
         if k >= len(self.controller.sources):
             return name in burning
+        if effect.on[k] or not self._late:
+            return effect.on[k]
         late = self._late.get((self._first + k, 1), -1)
-        return effect.on[k] or (late >= 0 and (bool(timers[late]) or late in started))
+        return late >= 0 and (bool(timers[late]) or late in started)
 
     def _start(self, started: list[int], timers: list[int], state: State) -> tuple[int, int]:
         """Start timers in this instant: what runs already and lasts no longer ends before them.

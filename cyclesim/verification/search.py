@@ -20,7 +20,7 @@ class TooManyStatesError(CycleSimError):
     """More states than are worth waiting for: nothing is said of the rule."""
 
 
-@dataclass
+@dataclass(eq=False)
 class Found:
     """What a search came to: its states in the order of finding, each with where it came from."""
 

@@ -152,7 +152,7 @@ class _Verifier:
         whole: bool = False,
         coarse: bool = True,
     ) -> Automaton:
-        """The automaton of a check; a *coarse* order of timers, where demands come as they like, is quicker."""
+        """The automaton of a check; where demands come as they like, a *coarse* order is quicker."""
         person = any(fault.kind == "person" for fault in faults)
         cone = cone_of(self.plant, self.programme, check.machines, whole=whole, alone=check.flush)
         env = Environment(
@@ -274,13 +274,17 @@ class _Verifier:
                 found[name].append(cell)
             if self.faults == 2 and after is not None and any(cell.barrier != "nothing" for cell in cells):
                 single.append((fault, after))
-        for (one, first), (two, _) in combinations(single, 2):
-            if one.any_order or two.any_order:
+        for (one, first), (two, second) in combinations(single, 2):
+            held = [name for name in rules if name not in first.broken and name not in second.broken]
+            if not held or one.any_order or two.any_order or before in (first, second):
                 continue
-            both = self._under(check, first, two)
-            for name in rules:
-                if name not in first.broken:
-                    found[name].append(self._cell(name, check, (one, two), both, first))
+            for base, late in ((first, two), (second, one)):
+                both = self._under(check, base, late)
+                cells = [self._cell(name, check, (one, two), both, base) for name in held]
+                if any(cell.barrier == "nothing" for cell in cells):
+                    break  # whichever comes first, one order is enough
+            for name, cell in zip(held, cells, strict=True):
+                found[name].append(cell)
         return {name: tuple(cells) for name, cells in found.items()}
 
     def _exactly(self, check: Check) -> Found:

@@ -133,20 +133,19 @@ def test_the_story_of_a_thermostat_past_the_controller(build):
 
 
 def test_times_are_fitted_or_refused(build):
-    """A flush cannot end the changeover's 2 s before they are over; its own times do fit."""
+    """The shortest story without proof fits into the pump's rest of 75 s; a grace of 5000 s would not."""
     run = _Verifier(build(NO_PROOF), 0, False, None)
     check = next(iter(checks(run.plant, run.programme)))
     found = run._refined("heat-without-flow", check)
     path = found.path(found.broken["heat-without-flow"][0][0])
+    automaton, _, last = path[-1]
+    assert last.timers[automaton.timers.index("time of main")], "it breaks while the pump rests"
     times = fitted(path)
     assert times is not None
     assert times == sorted(times)
-    assert 5 <= times[-1]
-    k, (automaton, _, node) = next(
-        (k, p) for k, p in enumerate(path) if any(p[2].timers) and k + 1 < len(path)
-    )
-    late = [*path[: k + 1], *[(automaton, path[k + 1][1]._replace(ended=()), node)] * 1]
-    assert fitted(late) is not None
+    assert 5 <= times[-1] < 75
+    automaton._lasts[automaton.timers.index("grace of element")] = 5000.0
+    assert fitted(path) is None
 
 
 # -- faults ------------------------------------------------------------------------------------------------
@@ -342,3 +341,20 @@ def test_a_coarse_order_reaches_no_less(build):
     exact, coarse = (Automaton(plant, cone, env, ["element"], coarse=x) for x in (False, True))
     known = {node._replace(order=0) for node in search(coarse, {}).seen}
     assert {node._replace(order=0) for node in search(exact, {}).seen} <= known
+
+
+def test_two_faults_are_tried_where_each_alone_is_held(build):
+    """A pair never holds a fault that breaks the rule by itself; what two break, they break together."""
+    own = (NO_LIMIT[0], f"{NO_LIMIT[1]}, own_flow_switch: 6 s")
+    (heat,) = verify(build(own), faults=2, rule="heat-without-flow").verdicts
+    held = {cell.faults: cell for cell in heat.cells}
+    alone = {faults[0] for faults, cell in held.items() if len(faults) == 1 and cell.barrier == "nothing"}
+    pairs = [faults for faults in held if len(faults) == 2]
+    assert pairs
+    assert not alone & {one for pair in pairs for one in pair}
+    both = {
+        "the own flow switch of element stays closed",
+        "the flow switch of element says yes whatever the flow",
+    }
+    (cell,) = [cell for faults, cell in held.items() if set(faults) == both]
+    assert "nothing" == cell.barrier
