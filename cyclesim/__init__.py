@@ -17,10 +17,21 @@ if TYPE_CHECKING:
     from cyclesim.errors import CycleSimError, InputError
     from cyclesim.report.frames import frames
     from cyclesim.scenario.load import load
+    from cyclesim.verification.verifier import verify
 
     __version__: str
 
-__all__ = ["CycleSimError", "InputError", "Result", "__version__", "confidence", "frames", "load", "simulate"]
+__all__ = [
+    "CycleSimError",
+    "InputError",
+    "Result",
+    "__version__",
+    "confidence",
+    "frames",
+    "load",
+    "simulate",
+    "verify",
+]
 
 _HOME = {
     "CycleSimError": "cyclesim.errors",
@@ -30,6 +41,7 @@ _HOME = {
     "frames": "cyclesim.report.frames",
     "load": "cyclesim.scenario.load",
     "simulate": "cyclesim.analysis.result",
+    "verify": "cyclesim.verification.verifier",
 }
 
 

@@ -216,6 +216,37 @@ def check(file: Path, sets: tuple[str, ...]) -> int:
 
 @cli.command()
 @_scenario
+@click.option("--faults", type=click.IntRange(0, 2), default=0, show_default=True,
+              help="How many things may go wrong at once.")  # fmt: skip
+@click.option("--rule", metavar="ID", help="Verify this rule alone, e.g. heat-without-flow.")
+@click.option("--any-order", is_flag=True, help="Let demands come in any order, not by the calendar.")
+@_output("--json", "json_file", help="Write everything as JSON to FILE, or with - to the screen instead.")
+def verify(
+    file: Path, sets: tuple[str, ...], faults: int, rule: str | None, any_order: bool, json_file: Path | None
+) -> int:
+    """Look for any order of events in which FILE breaks a rule."""
+    _check_outputs(file, json_file)
+    from cyclesim.scenario.load import load
+
+    scenario = load(file, sets=sets)
+    from cyclesim.report.as_json import as_text
+    from cyclesim.report.progress import states_found
+    from cyclesim.report.verify_report import verification_values, verify_report
+    from cyclesim.verification.verifier import verify as verify_
+
+    with states_found() as on_progress:
+        found = verify_(scenario, faults=faults, rule=rule, any_order=any_order, on_progress=on_progress)
+    if json_file is not None:
+        _write_text(json_file, as_text(verification_values(found)))
+    if json_file != STDOUT:
+        page = _page()
+        verify_report(page, found)
+        _print(page.text())
+    return BROKEN if found.is_broken else OK
+
+
+@cli.command()
+@_scenario
 @_output("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen instead.")
 def duty(file: Path, sets: tuple[str, ...], json_file: Path | None) -> int:
     """Say what every pump, leg, jet and device of FILE gets."""

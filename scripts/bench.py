@@ -165,6 +165,7 @@ def main() -> None:
     say("ten years", f"{ten_s:.2f} s", f"{ten_mb:.0f} MB (under 300)")
     say("", f"{ten_s / one_s:.1f} times", "(at most 12)")
     winter(bare)
+    verifying()
     say("cyclesim --help", f"{command('--help') * 1e3:.0f} ms", "(under 300)")
     say("cyclesim run, a year, start to end", f"{command('run', str(FILE)):.2f} s", "(under 3)")
 
@@ -196,6 +197,94 @@ def winter(bare: float) -> None:
         say(f"  of it {what}", f"{(before - now) * 1e3:.0f} ms")
         before = now
     say("  what is left", f"{before * 1e3:.0f} ms", f"{before / bare:.0f} times bare")
+
+
+VERIFY = """
+import resource, sys, time
+from cyclesim.scenario.load import load, load_text
+from cyclesim.verification.verifier import verify
+scenario = load(sys.argv[1]) if sys.argv[1] != "-" else load_text(sys.stdin.read(), "invented.yaml")
+start = time.perf_counter()
+found = verify(scenario, faults=1)
+print(time.perf_counter() - start, found.states, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+"""
+
+
+def invented(loops: int = 4) -> str:
+    """An invented plant: a pump and a heat source in each of its loops, 12 lines of demands for 4 loops."""
+    each = range(1, loops + 1)
+    speeds = """low: {max_head: 4 m, max_flow: 300 L/min, power: 300 W, current: 1.5 A}
+      high: {max_head: 16 m, max_flow: 600 L/min, power: 1500 W, current: 7 A}"""
+    lines = [
+        "format: 1",
+        "title: four loops, invented",
+        "place:",
+        "  year: 2027",
+        "  time_zone: Europe/Lisbon",
+        "  weather: {mean: 12 degC, seasonal_swing: 8 K, daily_swing: 4 K, coldest_day: 20 January}",
+        "  zones: {room: {follows: weather, above_by: 2 K}, soil: {depth: 600 mm}}",
+        "supply:",
+        "  voltage: 230 V",
+        "  tariff: 0.20 EUR/kWh",
+        "  circuits:",
+        *(f"    loop_{k}: {{breaker: 18 A, feeds: [main_{k}, element_{k}]}}" for k in each),
+        "plant:",
+        "  tub:",
+        "    water: 6000 L",
+        "    surface: 9 m2",
+        "    cover: {foam: 60 mm, fit: good}",
+        "    shell: {wall: 120 mm, of: concrete, insulation: 50 mm, area: 20 m2, zone: soil}",
+        "  legs:",
+        *(
+            f"    {way}_{k}: {{pipe: 63 PN10, length: 8 m, zone: soil}}"
+            for k in each
+            for way in ("out", "back")
+        ),
+        "  pumps:",
+        *(f"    main_{k}:\n      {speeds}\n      rest: 75 s" for k in each),
+        "  heat_sources:",
+        *(
+            f"    element_{k}: {{kind: electric, output: 3 kW, drop: 0.3 m at 400 L/min, volume: 2 L, "
+            "needs_flow: 60 L/min, proof: {by: flow_switch}, high_limit: 60 degC, zone: room}"
+            for k in each
+        ),
+        "  network:",
+        *(f"    - [tub, out_{k}, main_{k}, element_{k}, back_{k}, tub]" for k in each),
+        "schedule:",
+        "  filter_runs:",
+        *(f'    - {{pump: main_{k} low, start: ["0{k}:00"], lasts: 3 h}}' for k in each),
+        "  line_flushes:",
+        *(f'    - {{pump: main_{k} high, start: ["{8 + k:02d}:30"], lasts: 40 s}}' for k in each),
+        "  bathing:",
+        '    - {start: "18:00", lasts: 1 h, pump: main_1 high, name: evening}',
+        '    - {start: "21:00", lasts: 1 h, pump: main_2 high, name: night}',
+        f"  heating: {{with: [{', '.join(f'element_{k}' for k in each)}], pump: main_1 low, "
+        "keep_at: 36 degC, within: 1 K}",
+        "  frost_protection: {watches: room, starts_below: 4 degC, stops_above: 6 degC, pump: main_3 low}",
+        "interlocks:",
+        *(f"  - {{block: element_{k}, unless: flow proven, for: 5 s}}" for k in each),
+        *(f"  - {{block: element_{k}, while: main_{k} high, because: the breaker}}" for k in each),
+        *(f"  - {{keep: main_{k} low, after: element_{k}, lasting: 60 s}}" for k in each),
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def verifying() -> None:
+    """Every order of events with one fault, on the shipped plant with most states and an invented one."""
+    for name, file, text, bound in (
+        (WINTER.stem, str(WINTER), "", "(under 20 s, 500 MB)"),
+        ("an invented plant of four loops", "-", invented(), "(under 3 min)"),
+    ):
+        done = subprocess.run(
+            [sys.executable, "-c", VERIFY, file], input=text, capture_output=True, text=True, check=True
+        )
+        seconds, states, megabytes = done.stdout.split()
+        rate = f"{int(states)} states, {int(states) / float(seconds):.0f} a second"
+        say(
+            f"verify {name}, one fault",
+            f"{float(seconds):.1f} s",
+            f"{float(megabytes):.0f} MB {bound}; {rate}",
+        )
 
 
 def say(what: str, measured: str, beside: str = "") -> None:

@@ -84,7 +84,7 @@ def test_help_imports_nothing_heavy() -> None:
         assert set() == loaded & set(HEAVY)
 
 
-@pytest.mark.parametrize("command", ["run", "check", "duty", "states", "schema", "rules", "new"])
+@pytest.mark.parametrize("command", ["run", "check", "verify", "duty", "states", "schema", "rules", "new"])
 def test_every_command_has_a_whole_sentence_of_help(command: str) -> None:
     """The list of commands cuts no sentence short, and each command explains itself."""
     assert call(command, "--help").exit_code == 0
@@ -295,7 +295,9 @@ def test_closed_pipe_is_quiet(tub: Path) -> None:
 # -- what the commands print -------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("args", [("run", "--days", "3"), ("check",), ("duty",), ("states",)])
+@pytest.mark.parametrize(
+    "args", [("run", "--days", "3"), ("check",), ("verify", "--faults", "1"), ("duty",), ("states",)]
+)
 def test_no_line_is_wider_than_80_columns(tub: Path, args: tuple[str, ...]) -> None:
     """Every line of every report fits, and nothing is cut short."""
     result = call(args[0], tub, *args[1:])
@@ -566,3 +568,23 @@ def test_disinfectant_is_considered_only_where_the_file_tells_of_it(week: Week) 
     told = call("run", Path(__file__).parents[1] / "schedules" / "walled-garden.yaml", "--days", "2")
     assert "disinfectant not considered" not in told.output
     assert "Water care" in told.output.splitlines()
+
+
+def test_verify_says_what_it_looked_at_and_ends_with_its_status(tub: Path, tmp_path: Path) -> None:
+    """0 where nothing is broken, 1 where a rule of danger is, 2 for no rule; JSON has the same."""
+    whole = call("verify", tub, "--rule", "heat-without-flow")
+    assert whole.exit_code == 0, whole.output
+    assert "No modelled order of events breaks this" in whole.stdout
+    assert "not the plant as" in whole.stdout
+    file = tmp_path / "found.json"
+    broken = call("verify", tub, "--set", "interlocks=[]", "--rule", "heat-without-flow", "--json", file)
+    assert broken.exit_code == 1, broken.output
+    assert "BROKEN" in broken.stdout
+    assert "The engine has replayed it." in broken.stdout
+    values = json.loads(file.read_text(encoding="utf-8"))
+    assert values["broken"] is True
+    assert values["verdicts"][0]["story"]["replayed"] == "by the engine"
+    wrong = call("verify", tub, "--rule", "heat-without-flw")
+    assert wrong.exit_code == 2
+    assert "did you mean 'heat-without-flow'?" in wrong.stderr
+    assert call("verify", tub, "--faults", "3").exit_code == 2

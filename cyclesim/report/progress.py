@@ -38,3 +38,29 @@ def progress(
     finally:
         if shown:
             bar.stop()
+
+
+@contextmanager
+def states_found(*, after_s: float = 1.0) -> Iterator[Callable[[str, int, int], None] | None]:
+    """What to call while states are searched; None where nobody watches. The line is gone in the end."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.status import Status
+
+    status = Status("", console=Console(stderr=True))
+    begun, shown = time.monotonic(), False
+
+    def tell(what: str, states: int, left: int) -> None:
+        nonlocal shown
+        if not shown and time.monotonic() - begun > after_s:
+            status.start()
+            shown = True
+        status.update(f"{what}: {states} states found, {left} still to follow")
+
+    try:
+        yield tell
+    finally:
+        if shown:
+            status.stop()

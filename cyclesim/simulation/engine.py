@@ -349,7 +349,7 @@ class _Run:
         if outcome.moved or wired != self.now.wired or positions != self.now.positions:
             self.state = outcome.state
             self._apply(before, now)
-            follows = self.controller.step(self.state, self.facts)
+            follows = self.controller.step(self.state, self.facts)  # a valve, too, changes what is sensed
             if follows.moved:  # a pass that would still change something waits one second
                 self._request_scan(now + 1)
             self._note(outcome.deciding, follows.reasons, now)

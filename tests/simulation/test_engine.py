@@ -247,3 +247,22 @@ def test_same_bytes_whatever_the_hash_seed():
     }
     assert 1 == len(digests)
     assert hashlib.sha256().digest_size * 2 == len(digests.pop().strip())
+
+
+def test_a_turned_valve_stops_heat_in_the_next_second(loop, run):
+    """The flow switch opens when the valve is shut; the controller opens the element one second after."""
+    changes = (
+        "plant.valves.stop.may_be=[shut]",
+        "schedule.filter_runs=[{pump: main low, start: 01:00, lasts: 20 h}]",
+        "schedule.line_flushes=null",
+        "schedule.heating.keep_at=39 degC",
+        "schedule.heating.within=10 K",
+    )
+    _, before = run(loop(*changes), 20)
+    fires = next(x for x in before.sources["element"] if x.state == "firing" and x.end_s - x.start_s > 3600)
+    turned = before.local(fires.start_s + 1800)
+    line = f"[{{valve: stop, from: {turned:%Y-%m-%d %H:%M}, lasts: 1 h, to: shut}}]"
+    _, trace = run(loop(*changes, f"schedule.valves_turned={line}"), 20)
+    at_s = fires.start_s + 1800 - turned.second
+    (spell,) = [x for x in trace.sources["element"] if x.start_s <= at_s < x.end_s]
+    assert ("firing", at_s + 1) == (spell.state, spell.end_s)

@@ -1,0 +1,183 @@
+"""A verification as a page for the terminal, and as plain values."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from cyclesim.report.cautions import ADVICE, say_cautions
+from cyclesim.report.layout import Column, Page
+from cyclesim.report.words import count
+from cyclesim.verification.result import Barrier, Cell, Story, Verdict, Verification
+
+PRINCIPLES: dict[str, tuple[str, ...]] = {
+    "heat-without-flow": (
+        "flow proven for 5 to 30 s before heat: common practice, no source",
+        "an independent high limit, and software never the only barrier: IEC 60335-1 and -2-60, IEC 60730, "
+        "principle from memory, not opened",
+    ),
+    "heat-before-proof": ("flow proven for 5 to 30 s before heat: common practice, no source",),
+    "both-speeds-at-once": (
+        "break before make: common practice; 0.5 to 10 s from high to low: seen second-hand, not a standard",
+    ),
+    "supply-overload": ("the sum of what is on stays within the circuit: arithmetic; local code decides",),
+}
+"""Published principles that stand behind a rule, each with how well it is known."""
+
+HELD: dict[Barrier, str] = {
+    "controller": "c",
+    "own switch": "s",
+    "limit": "L",
+    "time": "o",
+    "nothing": "X",
+    "not needed": ".",
+}
+_REPLAYED = {
+    "by the engine": "The engine has replayed it.",
+    "in order, not in time": "Possible in order, not in time: the engine did not come to it.",
+    "order only": "Possible in order; the engine has no such fault to replay it with.",
+}
+
+
+def verification_values(found: Verification) -> dict[str, Any]:
+    """Everything as plain values."""
+    values = asdict(found)
+    for verdict, values_of in zip(found.verdicts, values["verdicts"], strict=True):
+        values_of["rests_on_one_barrier"] = verdict.rests_on_one
+        values_of["principles"] = list(PRINCIPLES.get(verdict.rule, ()))
+    return {**values, "states": found.states, "broken": found.is_broken}
+
+
+def verify_report(page: Page, found: Verification) -> None:
+    """The answer, each broken rule with its story, the matrix of faults, dead ends, times, assumptions."""
+    page.line(found.title, style="bold")
+    _say_answer(page, found)
+    for verdict in found.verdicts:
+        if verdict.story is not None:
+            _say_broken(page, verdict)
+    if found.faults:
+        _say_matrix(page, found)
+        _say_unheld(page, found)
+    if found.dead_ends:
+        page.heading("Dead ends and contradictions")
+        for end in found.dead_ends:
+            page.line(f"- {end.kind}, {end.subject}: {end.said}.", hang=2)
+    if found.timed:
+        page.heading("Times")
+        for known, how in (
+            ("declared", "from the times that the file declares"),
+            ("trace", "seen on a trace"),
+        ):
+            for one in (t for t in found.timed if t.known_from == known):
+                mark = "holds" if one.holds else "DOES NOT HOLD"
+                page.line(f"- {one.what}, {one.subject}: {mark} ({how}).", hang=2)
+    page.heading("What is assumed")
+    page.line("It verifies the programme as written and wired as described, not the plant as built.")
+    for line in found.assumed:
+        page.line(f"- {line}", hang=2)
+    say_cautions(page, [ADVICE])
+
+
+def _say_answer(page: Page, found: Verification) -> None:
+    order = "any order of demands" if found.any_order else "the calendar's own order"
+    faults = ("no fault", "one fault at a time", "up to two faults at a time")[found.faults]
+    page.line(f"{count(found.states, 'state')} in all; stories by {order}; {faults}.")
+    page.heading("Rules of one instant")
+    for verdict in found.verdicts:
+        page.line(f"{verdict.rule} ({verdict.subject}), {verdict.severity}", style="bold")
+        page.line(_answer(verdict), indent=2)
+        for principle in PRINCIPLES.get(verdict.rule, ()) if verdict is _first(found, verdict.rule) else ():
+            page.line(f"Principle: {principle}.", indent=2, hang=2)
+    if found.not_needed:
+        page.line()
+    for rule, why in found.not_needed:
+        page.line(f"{rule}: nothing to verify, {why}.", hang=2)
+
+
+def _first(found: Verification, rule: str) -> Verdict:
+    return next(v for v in found.verdicts if v.rule == rule)
+
+
+def _answer(verdict: Verdict) -> str:
+    states = count(verdict.states, "state")
+    if verdict.undecided:
+        return f"Not decided: {verdict.undecided}."
+    if verdict.broken:
+        return f"BROKEN: {verdict.why} ({states})."
+    if verdict.story is not None:
+        return f"Possible in order, not in time: {verdict.why} ({states})."
+    also = "; in another order of demands something would" if verdict.only_in_another_order else ""
+    one = " It rests on one barrier alone: see below." if verdict.rests_on_one else ""
+    return f"No modelled order of events breaks this ({states}{also}).{one}"
+
+
+def _say_story(page: Page, story: Story) -> None:
+    for k, step in enumerate(story.steps):
+        at = f"{story.at_s[k]:>5} s  " if story.at_s else "    -  "
+        page.line(f"{at}{step}", indent=2, hang=9)
+    page.line(_REPLAYED[story.replayed], indent=2)
+
+
+def _say_broken(page: Page, verdict: Verdict) -> None:
+    assert verdict.story is not None
+    page.heading(f"How {verdict.rule} ({verdict.subject}) comes about")
+    _say_story(page, verdict.story)
+    for mend in verdict.mends:
+        result = f"then no modelled order of events breaks it ({count(mend.states, 'state')})"
+        page.line(f"Tried: {mend.said}: {result if mend.holds else 'not enough'}.", indent=2, hang=2)
+    if not any(mend.holds for mend in verdict.mends):
+        page.line("Nothing of the catalogue mends it alone.", indent=2)
+
+
+def _say_matrix(page: Page, found: Verification) -> None:
+    page.heading("What holds under each fault")
+    page.line(
+        "c: an interlock of the controller; s: the device's own flow switch; L: heat comes on, and an "
+        "independent limit ends it; o: it is possible in order, not in time; X: nothing, the rule is broken; "
+        ".: nothing was asked for that had to be "
+        "held, or the rule cannot see the fault."
+    )
+    shown = [v for v in found.verdicts if v.cells]
+    for k, verdict in enumerate(shown, 1):
+        states = sum(cell.states for cell in verdict.cells)
+        page.line(
+            f"{k:>2} {verdict.rule} ({verdict.subject}), {count(states, 'state')} with faults",
+            indent=2,
+            hang=3,
+        )
+    for verdict in (v for v in found.verdicts if not v.cells):
+        page.line(f" - {verdict.rule} ({verdict.subject}) is broken without a fault", indent=2, hang=3)
+    faults = dict.fromkeys(cell.faults for v in shown for cell in v.cells)
+    rows = []
+    for said in faults:
+        marks = [next((HELD[c.barrier] for c in v.cells if c.faults == said), ".") for v in shown]
+        if set(marks) != {"."} and (len(said) == 1 or "X" in marks):
+            rows.append((" and ".join(said), *marks))
+    for first in range(0, len(shown), _WIDE):
+        some = range(first, min(first + _WIDE, len(shown)))
+        heads = [Column("fault", words=True), *(Column(f"{k + 1}") for k in some)]
+        page.table(heads, [(row[0], *(row[1 + k] for k in some)) for row in rows])
+
+
+_WIDE = 12
+_KNOWN_FROM = {"declared": "from the times that the file declares", "trace": "seen on a year's trace"}
+
+
+def _say_unheld(page: Page, found: Verification) -> None:
+    one = [v for v in found.verdicts if v.rests_on_one]
+    if one:
+        page.heading("Rules that rest on one barrier alone: one fault breaks them")
+        for verdict in one:
+            for cell in (c for c in verdict.unheld if len(c.faults) == 1):
+                _say_cell(page, verdict, cell)
+    two = [(v, c) for v in found.verdicts for c in v.unheld if len(c.faults) == 2]
+    if two:
+        page.heading("Broken by two faults")
+        for verdict, cell in two:
+            _say_cell(page, verdict, cell)
+
+
+def _say_cell(page: Page, verdict: Verdict, cell: Cell) -> None:
+    page.line(f"{verdict.rule} ({verdict.subject}): {cell.why}", style="bold", hang=2)
+    if cell.story is not None:
+        _say_story(page, cell.story)

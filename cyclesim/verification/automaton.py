@@ -1,0 +1,238 @@
+"""The product automaton: the controller's own step, what surrounds it, and time as the order of timers.
+
+A state is one instant after a pass. If another pass is due, exactly one second goes by; otherwise any time
+may, until something around it changes or a timer ends. Of two timers, the one that was started later and
+lasts longer never ends first; how long each lasts at least from now is kept while passes follow each other
+second by second.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import combinations
+
+from cyclesim.analysis.truth import Snapshot, SourceTruth
+from cyclesim.control.step import POWER_LOST
+from cyclesim.scenario.heat_sources import HeatPump
+from cyclesim.simulation.assembly import Plant
+from cyclesim.verification.cone import Cone
+from cyclesim.verification.environment import POWER, Environment
+from cyclesim.verification.faults import Fault
+from cyclesim.verification.instant import After, Instants, Move, Node
+
+__all__ = ["Automaton", "Move", "Node"]
+
+_NOTHING = Move()
+_Pairs = tuple[tuple[int, int], ...]
+_Changes = tuple[list[tuple[_Pairs, tuple[int, ...], bool]], list[tuple[_Pairs, tuple[int, ...]]]]
+"""Single changes (change, what then is so, whether it comes alone); two (changes, what then is so)."""
+
+
+class Automaton(Instants):
+    """Where it starts, how it moves, and each state as the rules judge it."""
+
+    def __init__(
+        self,
+        plant: Plant,
+        cone: Cone,
+        env: Environment,
+        watched: Sequence[str] = (),
+        *,
+        late: bool = False,
+        faults: frozenset[Fault] = frozenset(),
+        coarse: bool = False,
+    ) -> None:
+        super().__init__(plant, cone, env, watched, late=late, faults=faults, coarse=coarse)
+        c = self.controller
+        self._rises = [
+            k
+            for k, s in enumerate(c.sources)
+            if (sheet := plant.sheet.heat_sources.get(s.name)) and sheet.proof.by == "temperature_rise"
+        ]
+        self._limited = [k for k, s in enumerate(c.sources) if self.limited(s.name)]
+        self._tripped = [s.table.states.index("tripped") for s in c.sources]
+        self._windows = [dim.window for dim in self.dims]
+        self._alone = [dim.name == POWER for dim in self.dims]
+        self._snapshots: dict[object, Snapshot] = {}
+        self._changed: dict[tuple[int, ...], _Changes] = {}
+
+    def limited(self, name: str) -> bool:
+        """Whether a device has a high limit with a sensor of its own, which trips it in still water."""
+        sheet = self.plant.sheet.heat_sources.get(name)
+        if sheet is None or isinstance(sheet, HeatPump):
+            return False
+        return sheet.high_limit_c is not None and sheet.limit_sensor == "own"
+
+    def same_as(self, before: Automaton) -> bool:
+        """Whether what is new here has passed once it has come: the controller's restart."""
+        return {fault.kind for fault in self.faults - before.faults} == {"restart"}
+
+    def starts(self) -> Iterator[Node]:
+        """Everything stopped and off, all well, at any place of the calendar."""
+        spots: list[tuple[int, ...]] = [()]
+        for dim in self.dims:
+            spots = [(*spot, k) for spot in spots for k in dim.starts]
+        for env in spots:
+            none = (0,) * len(self._coast), (0,) * self._n
+            nothing = Node(self.controller.initial, env, 0, 0, *none, 0, 0)
+            yield self.after(nothing, env, _NOTHING, 0).on(0)
+            still = self.flows.effect(self.controller.initial, env, 0).water.sensed
+            if still:  # what says yes without flow may have been looked at already
+                yield self.after(nothing._replace(told=still), env, _NOTHING, 0).on(0)
+
+    def onset(self, node: Node, before: Automaton) -> tuple[Move, Node]:
+        """What a state becomes when the faults of this automaton come to those of the one before."""
+        restarts = any(fault.kind == "restart" for fault in self.faults - before.faults)
+        move = Move(event=("restarts" if restarts else "fault", 0))
+        effect = before.flows.effect(node.state, node.env, node.told)
+        return move, self.after(node, node.env, move, None, effect).on(node.order)
+
+    def moves(self, node: Node) -> Iterator[tuple[Move, Node]]:
+        """Every state that may come next."""
+        order, timers = node.order, node.timers
+        may = tuple(i for i, left in enumerate(timers) if left and not order & self._columns[i])
+        for move, (left, clears, adds) in self._moves(node, may):
+            state, env, told, risen, coasts, runs, _, truth = left
+            yield move, Node(state, env, told, risen, coasts, runs, order & ~clears | adds, truth)
+
+    def _moves(self, node: Node, may: tuple[int, ...]) -> Iterator[tuple[Move, After]]:
+        """Every move from a state in which these timers may be the next to end."""
+        due = self.is_due(node)
+        if due:  # whoever ends before or with the pass that comes in a second; a grace is over only after it
+            may = tuple(i for i in may if node.timers[i] <= 2 - (self._ranks[i] == 2))
+        for i in may:
+            if i >= self._controls:
+                move = Move(ended=(i,))
+                yield move, self.after(node, node.env, move, 0 if due else None)
+        may = tuple(i for i in may if i < self._controls)
+        ends = [(i,) for i in may] + list(combinations(may, 2))
+        events = [("", 0), *self._events(node)]
+        singles, pairs = self._changes(node.env)
+        elapsed_s = 1 if due else None
+        for move in [Move(ended=some) for some in ends] + [Move(event=event) for event in events[not due :]]:
+            yield move, self.after(node, node.env, move, elapsed_s)
+        for changes, env, alone in singles:
+            for some in [(), *(() if alone else ends[: len(may)])]:
+                move = Move(changes, some)
+                yield move, self.after(node, env, move, elapsed_s)
+        for changes, env in pairs if not due else ():
+            move = Move(changes)
+            yield move, self.after(node, env, move, elapsed_s)
+
+    def _changes(self, env: tuple[int, ...]) -> _Changes:
+        """What may change, and what two together; power is read before all else, so that it changes alone."""
+        if env not in self._changed:
+            opens = self.flows.around(env).windows
+            singles = [
+                (d, other)
+                for d, value in enumerate(env)
+                if not self._windows[d] or self._windows[d] in opens
+                for other in self.dims[d].follows[value]
+            ]
+            pairs: list[tuple[_Pairs, tuple[int, ...]]] = []
+            for one, two in combinations(singles, 2):
+                if one[0] != two[0] and not (self._alone[one[0]] or self._alone[two[0]]):
+                    changed = self._with(env, (one, two))
+                    if changed[one[0]] == one[1] and changed[two[0]] == two[1]:
+                        pairs.append(((one, two), changed))
+            alone: list[tuple[_Pairs, tuple[int, ...], bool]]
+            alone = [((one,), self._with(env, (one,)), self._alone[one[0]]) for one in singles]
+            self._changed[env] = alone, pairs
+        return self._changed[env]
+
+    def _with(self, env: tuple[int, ...], changes: tuple[tuple[int, int], ...]) -> tuple[int, ...]:
+        """The changed values; what needs an open window goes when it closes."""
+        changed = list(env)
+        for d, value in changes:
+            changed[d] = value
+        opens = self.flows.around(tuple(changed)).windows
+        for d, window in enumerate(self._windows):
+            if window and window not in opens:
+                changed[d] = 0
+        return tuple(changed)
+
+    def _events(self, node: Node) -> Iterator[tuple[str, int]]:
+        """A trip or a rise in still water; a person who resets what has tripped."""
+        effect = self.flows.effect(node.state, node.env, node.told)
+        for k in range(len(self._trip)):
+            dry = effect.on[k] and effect.water.still >> k & 1
+            if dry and k in self._limited and not node.told & self._trip[k]:
+                yield "trips", k
+            if dry and k in self._rises and not node.risen >> k & 1:
+                yield "rises", k
+            if node.state[self._first + k] == self._tripped[k]:
+                yield "resets", k
+
+    # -- what is so ------------------------------------------------------------------------------------------
+
+    def held(self, node: Node, name: str) -> str:
+        """What keeps a device off in a state in which it is asked for with too little flow; "" if none."""
+        k, c = self._place[name], self.controller
+        if k >= len(c.sources):
+            return ""
+        effect, mask = self.flows.effect(node.state, node.env, node.told), self.flows.around(node.env).mask
+        if effect.water.enough >> k & 1 or effect.on[k] or mask & c.bit(POWER_LOST):
+            return ""
+        state = c.sources[k].table.states[node.state[self._first + k]]
+        started = any(mask & c.bit(f"{s.name}.closed") for s in c.starters if s.target == name)
+        started |= any(f.kind == "welded" and f.subject == f"{name}/on" for f in self.faults)
+        if not started and not mask & c._calls[k]:
+            return ""
+        if state == "tripped":
+            return "limit"
+        own = bool(self._own_bit[k]) and not node.told & self._own_bit[k]
+        return "own switch" if own and (started or state == c.sources[k].active) else "controller"
+
+    def snapshot(self, node: Node) -> Snapshot:
+        """The state as the rules of analysis judge it."""
+        facts = self.facts(node)
+        key = (node.state, node.env, node.told, node.coasts, node.truth, tuple(map(bool, node.timers)))
+        found = self._snapshots.get(key)
+        if found is None:
+            found = self._snapshots[key] = self._take(node, facts)
+        return found
+
+    def _take(self, node: Node, facts: int) -> Snapshot:
+        c, around = self.controller, self.flows.around(node.env)
+        effect = self.flows.effect(node.state, node.env, node.told)
+        levels = list(effect.levels)
+        for slot, p in enumerate(self._coast):
+            levels[p] = levels[p] or node.coasts[slot]
+        water = self.flows.water(tuple(levels), tuple(map(bool, effect.contacts)), around)
+        late = {key for key, i in self._late.items() if node.timers[i]}
+        contacts = [
+            (p.name, tuple(s for n, s in enumerate(p.speeds, 1) if n in effect.contacts[i] or (i, n) in late))
+            for i, p in enumerate(c.pumps)
+        ]
+        truths = []
+        for k, name in enumerate(self.flows.devices):
+            flow = "enough" if water.enough >> k & 1 else "none" if water.still >> k & 1 else "low"
+            w = self.watched.index(name) if name in self.watched else -1
+            past = w >= 0 and bool(node.truth >> 2 * w & 1)
+            lasted = w < 0 or bool(node.truth >> 2 * w & 2)
+            hot = self._hot(name, k, effect, around.hot, node.timers, ())
+            truths.append((name, SourceTruth(hot, flow, past, lasted)))
+        deciding = c.step(node.state, facts).deciding
+        flushing = tuple(
+            (p.name, c.demands[d].name)
+            for p, d in zip(c.pumps, deciding, strict=True)
+            if d >= 0 and c.demands[d].kind == "line flush"
+        )
+        lasting: frozenset[tuple[str, str]] = frozenset()
+        if self.plant.scenario.supply.region == "north_america":  # any of it may have run for hours
+            lasting = frozenset(
+                [(n, s) for n, on in contacts for s in on] + [(n, "on") for n, t in truths if t.hot]
+            )
+        names = tuple((m.name, s) for m, s in zip(c._machines, c.names(node.state), strict=True))
+        sheet = self.plant.sheet
+        return Snapshot(
+            names,
+            tuple(contacts),
+            tuple((n, t) for n, t in truths if n in sheet.heat_sources),
+            lasting,
+            around.people,
+            flushing,
+            tuple((n, t) for n, t in truths if n in sheet.treatment),
+            effect.started,
+            around.low,
+        )

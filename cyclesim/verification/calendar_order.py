@@ -1,0 +1,107 @@
+"""What the calendar raises together, and what may come after what: read from the engine's own expansion."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import cached_property
+
+from cyclesim.control.calendar import windows
+from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.sessions import sessions
+from cyclesim.simulation.trace import Span, joined
+
+DAYS = 400
+"""More than a year, so that both states of the clock and every date that recurs are passed."""
+PEOPLE, WINDOW = "people", "window"
+
+
+@dataclass(frozen=True)
+class Order:
+    """The distinct sets of what is raised, and for each those that follow it, in a cycle."""
+
+    vectors: tuple[frozenset[str], ...]
+    follows: tuple[tuple[int, ...], ...]
+
+
+class Calendar:
+    """The expansion of a programme over 400 days, as spans by name.
+
+    A name is a fact's (`filter run.raised`, `unit, own time clock.closed`), `people`, or `window k`: sessions
+    of the drawn entry k, and what follows them, may be at any time in it.
+    """
+
+    def __init__(self, programme: Programme) -> None:
+        self._programme = programme
+        self.span_s = DAYS * 86_400
+        year = programme.scenario.place.year
+        self.begin = datetime(year, 1, 1, tzinfo=programme.zone).astimezone(UTC)
+
+    @cached_property
+    def drawn(self) -> tuple[int, ...]:
+        """The entries of bathing that are drawn by chance."""
+        entries = self._programme.scenario.schedule.bathing
+        return tuple(k for k, entry in enumerate(entries) if entry.drawn is not None)
+
+    @cached_property
+    def spans(self) -> dict[str, list[Span]]:
+        """Everything that a clock decides."""
+        programme, scenario = self._programme, self._programme.scenario
+        fixed = [s for s in sessions(scenario, self.begin, self.span_s, 0) if s.entry not in self.drawn]
+        found = {
+            f"{name}.raised": spans
+            for name, spans in programme.raised(self.begin, self.span_s, fixed).items()
+            if name != "sampling"
+        }
+        clocks = {b.starter.name for b in programme.beside if b.line.clock is not None}
+        wired = programme.wired(self.begin, self.span_s)
+        found |= {f"{name}.closed": wired[f"{name}.closed"] for name in clocks}
+        bare = scenario.plant.tub.cover == "none"  # then no cover lies on the water in any session
+        found[PEOPLE] = joined(sorted((s.start_s, s.end_s) for s in fixed if bare or not s.covered))
+        for k in self.drawn:
+            found[f"{WINDOW} {k}"] = self._window(k)
+        return {name: spans for name, spans in found.items() if spans}
+
+    def _window(self, k: int) -> list[Span]:
+        """When a drawn session, or a run after it, may be under way."""
+        schedule = self._programme.scenario.schedule
+        drawn = schedule.bathing[k].drawn
+        assert drawn is not None
+        after = max((run.lasts_s for run in schedule.filter_runs if run.after), default=0.0)
+        late = max([after, *(run.lasts_s for run in schedule.line_flushes if run.after)])
+        opens, closes = drawn.between
+        found = windows(
+            opens,
+            closes,
+            zone=self._programme.scenario.place.time_zone,
+            origin=self.begin,
+            span_s=self.span_s,
+        )
+        longest = round(drawn.lasts_s[1] + late) + 60
+        return joined(sorted((max(0, o.start_s), min(self.span_s, o.end_s + longest)) for o in found))
+
+    def order(self, names: Iterable[str]) -> Order:
+        """The cycle of sets of these names."""
+        edges: dict[int, list[tuple[str, bool]]] = defaultdict(list)
+        for name in names:
+            for start, end in self.spans.get(name, ()):
+                if end > start:
+                    edges[start].append((name, True))
+                    edges[end].append((name, False))
+        now: set[str] = set()
+        passed: list[frozenset[str]] = []
+        for at in sorted({0, *edges}):
+            if at >= self.span_s:
+                break
+            ends = {name for name, begins in edges.get(at, ()) if not begins}
+            now = (now - ends) | {name for name, begins in edges.get(at, ()) if begins}
+            if not passed or passed[-1] != now:
+                passed.append(frozenset(now))
+        number = {vector: k for k, vector in enumerate(dict.fromkeys(passed))}
+        follows: dict[int, set[int]] = defaultdict(set)
+        for one, after in zip(passed, [*passed[1:], passed[0]], strict=True):
+            if one != after:
+                follows[number[one]].add(number[after])
+        return Order(tuple(number), tuple(tuple(sorted(follows[k])) for k in range(len(number))))

@@ -1,0 +1,147 @@
+"""Where control comes to a stop, and what the calendar asks for in vain."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+
+from cyclesim.analysis.combinations import said
+from cyclesim.analysis.findings import Breach
+from cyclesim.analysis.plant_rules import programme_does_not_fit
+from cyclesim.analysis.spans import meet, spans, total_s, without
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.programme import Programme
+from cyclesim.verification.automaton import Automaton, Move, Node
+from cyclesim.verification.calendar_order import Calendar
+from cyclesim.verification.cone import cone_of
+from cyclesim.verification.environment import Environment
+from cyclesim.verification.result import DeadEnd
+from cyclesim.verification.search import TooManyStatesError, search
+
+_LONGEST_SETTLE = 60
+"""Passes after which a settle is taken for one that never ends; no chain of machines is so long."""
+
+
+def dead_ends(plant: Plant, programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
+    """Every dead end of control, then the contradictions of the calendar."""
+    told: set[tuple[str, str, str]] = set()
+    for end in (*_of_control(plant, programme, calendar), *_of_calendar(plant, programme, calendar)):
+        if (key := (end.kind, end.subject, end.said)) not in told:
+            told.add(key)
+            yield end
+
+
+def _of_control(plant: Plant, programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
+    names = [m.name for m in (*programme.controller.sources,)] or list(plant.pumps)
+    done: set[tuple[str, ...]] = set()
+    for name in names:
+        cone = cone_of(plant, programme, [name])
+        if cone.names not in done:
+            done.add(cone.names)
+            env = Environment(plant, programme, calendar, cone)
+            try:
+                yield from _stops(Automaton(plant, cone, env))
+            except TooManyStatesError:
+                yield DeadEnd("not looked at", name, "there are too many states")
+    if programme.scenario.controller.after_power_cut == "wait":
+        yield DeadEnd("left only by a person", "controller", "it waits after every power cut")
+
+
+def _stops(automaton: Automaton) -> Iterator[DeadEnd]:
+    """States that nothing leaves, or a person alone; settles that never rest; sources that never fire."""
+    found = search(automaton, {})
+    ways: dict[tuple[int, int], set[bool]] = defaultdict(set)
+    on = [False] * len(automaton.controller.sources)
+    for node in found.seen:
+        effect = automaton.flows.effect(node.state, node.env, node.told)
+        on = [a or b for a, b in zip(on, effect.on, strict=True)]
+        if automaton.is_due(node) and _never_rests(automaton, node):
+            names = ", ".join(automaton.controller.names(node.state))
+            yield DeadEnd("never comes to rest", ", ".join(automaton.cone.names), f"from {names}")
+        for i, state in enumerate(node.state):
+            _ = ways[i, state]
+        for move, after in automaton.moves(node):
+            for i, (old, new) in enumerate(zip(node.state, after.state, strict=True)):
+                if old != new:
+                    ways[i, old].add(move.event[0] == "resets")
+    machines = automaton.controller._machines
+    for (i, state), by in sorted(ways.items()):
+        name, at = machines[i].name, machines[i].table.states[state]
+        others = sum(1 for m, _ in ways if m == i)
+        if by == {True}:
+            yield DeadEnd("left only by a person", name, f"once it is {at}, somebody has to reset it")
+        elif not by and others > 1:
+            yield DeadEnd("deadlock", name, f"once it is {at}, nothing leaves it")
+    for source, fires in zip(automaton.controller.sources, on, strict=True):
+        asked = any(source.name in demand.calls for demand in automaton.controller.demands)
+        if asked and not fires:
+            yield DeadEnd("asked for in vain", source.name, "in no modelled order of events does it come on")
+
+
+def _never_rests(automaton: Automaton, node: Node) -> bool:
+    """Whether pass follows pass for ever, with nothing around it changing."""
+    at = node
+    for _ in range(_LONGEST_SETTLE):
+        if not automaton.is_due(at):
+            return False
+        at = automaton.after(at, at.env, Move(), 1).on(at.order)
+    return True
+
+
+def _of_calendar(plant: Plant, programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
+    yield from _starved(programme, calendar)
+    yield from _overlapping(programme, calendar)
+    yield from _in_quiet_hours(programme, calendar)
+    for breach in programme_does_not_fit(plant, programme):
+        if isinstance(breach, Breach):
+            yield DeadEnd(
+                "does not fit the controller", breach.subject, f"{breach.cause}; {breach.text}".rstrip("; ")
+            )
+
+
+def _starved(programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
+    """A demand whose every raise falls wholly under higher ones that ask its pump for less, or for other."""
+    when = {name.removesuffix(".raised"): spans(s) for name, s in calendar.spans.items()}
+    for one in programme.timed:
+        mine = when.get(one.demand.name)
+        if mine is None or not len(mine):
+            continue
+        left, above = mine, []
+        for other in programme.timed:
+            higher = other.demand.rank < one.demand.rank and other.demand.pump == one.demand.pump
+            if higher and other.demand.speed != one.demand.speed and other.demand.name in when:
+                if total_s(meet(left, when[other.demand.name])):
+                    above.append(other.demand.name)
+                left = without(left, when[other.demand.name])
+        if above and not total_s(left):
+            yield DeadEnd("always starved", one.demand.name, f"{' and '.join(above)} always has its pump")
+
+
+def _overlapping(programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
+    """Two filter runs, or two flushes, that ask one pump for two speeds at once."""
+    timed = programme.timed
+    for k, one in enumerate(timed):
+        for other in timed[k + 1 :]:
+            a, b = one.demand, other.demand
+            if a.pump == b.pump and a.kind == b.kind and a.speed != b.speed:
+                both = meet(*(spans(calendar.spans.get(f"{n}.raised", [])) for n in (a.name, b.name)))
+                if total_s(both):
+                    yield DeadEnd(
+                        "contradict each other",
+                        f"{a.name} and {b.name}",
+                        f"they overlap, at {said(a.pump, a.speed)} and {said(b.pump, b.speed)}",
+                    )
+
+
+def _in_quiet_hours(programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
+    quiet = programme.scenario.schedule.quiet_hours
+    if quiet is None:
+        return
+    hours = spans(programme.quiet_spans(calendar.begin, calendar.span_s))
+    for one in programme.timed:
+        asks = (one.demand.pump, one.demand.speed)
+        stays_off = any(at[0] == asks[0] and at[1] in (asks[1], "running", None) for at in quiet.applies_to)
+        if stays_off and total_s(meet(hours, spans(calendar.spans.get(f"{one.demand.name}.raised", [])))):
+            yield DeadEnd(
+                "inside quiet hours", one.demand.name, f"it runs {said(*asks)}, which is to be off then"
+            )

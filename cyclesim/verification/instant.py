@@ -1,0 +1,396 @@
+"""One instant of the automaton: what changes, the pass that follows in the same second, and its timers."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from cyclesim.control.step import State
+from cyclesim.simulation.assembly import Plant
+from cyclesim.verification.cone import Cone
+from cyclesim.verification.environment import Environment
+from cyclesim.verification.faults import Fault
+from cyclesim.verification.flows import Around, Effect, Flows
+
+_MOST_S = 8
+"""Beyond this no difference is made in how long a timer lasts at least from now."""
+
+
+class Node(NamedTuple):
+    """One state. `timers`: 0 where one does not run, else 1 more than the least seconds it has left."""
+
+    state: State
+    env: tuple[int, ...]
+    """Which value each dimension has."""
+    told: int
+    """Facts that the plant itself decides: flow sensed, an own switch closed, a trip."""
+    risen: int
+    """Devices whose means of proof has seen the rise of still water."""
+    coasts: tuple[int, ...]
+    """Per pump, at which level water still moves though it is off."""
+    timers: tuple[int, ...]
+    order: int
+    """Bit i * n + j: timer i ends before timer j."""
+    truth: int
+    """Per device that is watched: bit 2k, without flow for longer than the grace; 2k + 1, flow has lasted."""
+
+
+class Move(NamedTuple):
+    """Why one state follows another: what changed around it, which timers ended, what else happened."""
+
+    changes: tuple[tuple[int, int], ...] = ()
+    """(dimension, value)."""
+    ended: tuple[int, ...] = ()
+    event: tuple[str, int] = ("", 0)
+    """`trips`, `rises` or `resets`, and the device; `fault` or `restarts`."""
+
+
+class After(NamedTuple):
+    """What an instant leaves: the state but for the order of timers, and what it does to that order."""
+
+    node: Node
+    clears: int
+    adds: int
+
+    def on(self, order: int) -> Node:
+        """The whole state, from the order before."""
+        state, env, told, risen, coasts, timers, _, truth = self.node
+        return Node(state, env, told, risen, coasts, timers, order & ~self.clears | self.adds, truth)
+
+
+class _Controlled(NamedTuple):
+    """What the controller and the contacts come to in an instant."""
+
+    state: State
+    told: int
+    risen: int
+    was: Effect
+    effect: Effect
+    stops: tuple[int, ...]
+    starts: tuple[int, ...]
+    due: bool
+
+
+class Instants:
+    """Timers and instants of a cone; of *watched* devices grace and flow are followed through time.
+
+    *coarse*: of timers of the controller alone the order is not kept, which allows more than can be.
+    """
+
+    def __init__(
+        self,
+        plant: Plant,
+        cone: Cone,
+        env: Environment,
+        watched: Sequence[str] = (),
+        *,
+        late: bool = False,
+        faults: frozenset[Fault] = frozenset(),
+        coarse: bool = False,
+    ) -> None:
+        self.plant, self.cone, self.env, self.dims = plant, cone, env, env.dims
+        self.controller = c = cone.controller
+        self.watched, self.faults, self.coarse = tuple(watched), faults, coarse
+        switched = {source.name for source in c.sources}
+        self.flows = Flows(plant, cone, env.dims, [n for n in watched if n not in switched], faults)
+        kinds = {(fault.kind, fault.subject) for fault in faults}
+        self._held = {
+            k: kind == "own yes"
+            for kind in ("own yes", "own no")
+            for k, s in enumerate(c.sources)
+            if (kind, s.name) in kinds
+        }
+        self._place = {name: k for k, name in enumerate(self.flows.devices)}
+        self._first, self._all = len(c.pumps), len(c.pumps) + len(c.sources)
+        self._dwell = c._dwell_rows
+        self._up = [c.bit(f"{m.name}.time_up") for m in c._machines]
+        self._trip = [c.bit(f"{s.name}.trips") for s in c.sources]
+        self._reset = [c.bit(f"{s.name}.reset") for s in c.sources]
+        self._sensed = [c.bit(f"flow.{s.name}.sensed") for s in c.sources]
+        self._own_bit = [c.bit(f"flow.{s.name}.own") if s.own_switch else 0 for s in c.sources]
+        self._all_sensed = sum(self._sensed)
+        self._set_timers(late)
+        self._watch = [
+            (name, self._place[name], 1 << 2 * w, 2 << 2 * w, self._grace[w], self._lasted[w])
+            for w, name in enumerate(self.watched)
+        ]
+        self._known: dict[object, _Controlled] = {}
+
+    def _set_timers(self, late: bool) -> None:
+        """Every timer with its name and how long it lasts; a machine's own lasts as its state says."""
+        c, sheet, limits = self.controller, self.plant.sheet, self.plant.scenario.limits
+        self.timers = [f"time of {m.name}" for m in c._machines]
+        self._lasts = [0.0] * self._all
+
+        def timer(name: str, lasts_s: float) -> int:
+            self.timers.append(name)
+            self._lasts.append(lasts_s)
+            return len(self._lasts) - 1
+
+        self._own: dict[int, int] = {}
+        for k, source in enumerate(c.sources):
+            if source.own_switch:
+                device = sheet.treatment.get(source.name) or sheet.heat_sources[source.name]
+                self._own[k] = timer(
+                    f"own switch of {source.name}", math.ceil(device.own_flow_switch_s or 0.0)
+                )
+        self._controls = len(self.timers)
+        """How many timers the controller sees; they come first."""
+        self._coast = {
+            i: timer(f"coasting of {p.name}", self.plant.pumps[p.name].coasts_s)
+            for i, p in enumerate(c.pumps)
+            if self.watched and p.name in self.plant.pumps
+        }
+        self._grace = [timer(f"grace of {w}", limits.heat_without_flow_grace_s) for w in self.watched]
+        self._lasted = [timer(f"flow through {w}", limits.proof_time_s) for w in self.watched]
+        self._late: dict[tuple[int, int], int] = {}
+        if late or self.watched:
+            for i, p in enumerate(c.pumps):
+                opens_s = self.plant.pumps[p.name].opens_within_s if p.name in self.plant.pumps else 0.0
+                for level, speed in enumerate(p.speeds, 1) if opens_s and late else ():
+                    self._late[i, level] = timer(f"contact of {p.name} {speed}", opens_s)
+            for k, s in enumerate(c.sources):
+                opens_s = sheet.heat_sources[s.name].opens_within_s if s.name in sheet.heat_sources else 0.0
+                if opens_s:
+                    self._late[self._first + k, 1] = timer(f"contact of {s.name}", opens_s)
+        self._n = len(self.timers)
+        self._silent = range(self._controls, self._n)
+        # in the second in which both end: flow has lasted; it is not yet missing for longer than the grace
+        grace = set(self._grace)
+        self._ranks = [2 if i in grace else 1 if i < self._controls else 0 for i in range(self._n)]
+        self._own_of = {i: k for k, i in self._own.items()}
+        self._columns = [sum(1 << (i * self._n + j) for i in range(self._n)) for j in range(self._n)]
+        rows = [((1 << self._n) - 1) << (i * self._n) for i in range(self._n)]
+        self._touching = [a | b for a, b in zip(self._columns, rows, strict=True)]
+
+    def facts(self, node: Node) -> int:
+        """Every fact that the controller is told."""
+        return self.flows.around(node.env).mask | node.told | self._time_up(node.timers)
+
+    def _time_up(self, timers: Sequence[int]) -> int:
+        facts = 0
+        for i, bit in enumerate(self._up):
+            if not timers[i]:
+                facts |= bit
+        return facts
+
+    def is_due(self, node: Node) -> bool:
+        """Whether another pass follows a second later."""
+        return self.controller.step(node.state, self.facts(node)).moved
+
+    def after(
+        self,
+        node: Node,
+        env: tuple[int, ...],
+        move: Move,
+        elapsed_s: int | None,
+        before: Effect | None = None,
+    ) -> After:
+        """What is so after a change and the pass that follows it in the same second.
+
+        Where no timer ended but such as no controller sees, no pass follows. *elapsed_s*: how long after the
+        last pass, None for any time. *before*: what was on, where this automaton has it otherwise.
+        """
+        state, was_env, told, risen, coasts, timers_, _, truth = node
+        if elapsed_s is None:
+            timers = [1 if left else 0 for left in timers_]
+        elif elapsed_s:
+            timers = [left - 1 if left > 1 else left for left in timers_]
+        else:
+            timers = list(timers_)
+        coasting, pulse, told_was, silent = list(coasts), 0, told, False
+        clears = adds = 0
+        for i in move.ended:
+            timers[i] = 0
+            clears |= self._touching[i]
+            if i in self._own_of:
+                told |= self._own_bit[self._own_of[i]]
+            elif i >= self._all:
+                silent = True
+                truth = self._ended(i, truth, coasting)
+        event, k = move.event
+        if event == "trips":
+            told |= self._trip[k]
+        elif event == "rises":
+            risen |= 1 << k
+            told &= ~self._sensed[k]
+        elif event == "resets":
+            told &= ~self._trip[k]
+            pulse = self._reset[k]
+        runs = tuple(timers[: self._controls])
+        key = (state, was_env, env, told_was, told, risen, runs, pulse, silent, event == "restarts")
+        done = None if before else self._known.get(key)
+        if done is None:
+            done = self._control(node, env, told, risen, timers, pulse, silent, event == "restarts", before)
+            if before is None:
+                self._known[key] = done
+        for i in done.stops:
+            timers[i] = 0
+            clears |= self._touching[i]
+        started = list(done.starts)
+        was, effect = done.was, done.effect
+        levels, coasted = list(effect.levels), False
+        for slot, (p, i) in enumerate(self._coast.items()):
+            if levels[p]:
+                coasting[slot] = 0
+                if timers[i]:
+                    timers[i] = 0
+                    clears |= self._touching[i]
+            elif was.levels[p] and self._lasts[i]:
+                coasting[slot] = was.levels[p]
+                started.append(i)
+            if coasting[slot]:
+                levels[p], coasted = coasting[slot], True
+        for (m, level), i in self._late.items():
+            if self._closed(effect, m, level):
+                if timers[i]:
+                    timers[i] = 0
+                    clears |= self._touching[i]
+            elif self._closed(was, m, level):
+                started.append(i)
+        if self.watched:
+            around = self.flows.around(env)
+            water = effect.water
+            if coasted:
+                water = self.flows.water(tuple(levels), tuple(map(bool, effect.contacts)), around)
+            truth, stops = self._judge(truth, water.enough, effect, around, timers, started)
+            for i in stops:
+                timers[i] = 0
+                clears |= self._touching[i]
+        if started:
+            restarted, adds = self._start(started, timers, done.state)
+            clears |= restarted
+        if not done.due:  # any time may go by
+            timers = [1 if left else 0 for left in timers]
+        left = Node(done.state, env, done.told, done.risen, tuple(coasting), tuple(timers), 0, truth)
+        return After(left, clears, adds)
+
+    def _control(
+        self,
+        node: Node,
+        env: tuple[int, ...],
+        told: int,
+        risen: int,
+        timers: Sequence[int],
+        pulse: int,
+        silent: bool,
+        restarts: bool,
+        before: Effect | None,
+    ) -> _Controlled:
+        """The controller's pass, and what follows from it for contacts, water and means of proof."""
+        state, mask = node.state, self.flows.around(env).mask
+        was = before or self.flows.effect(state, node.env, node.told)
+        new, starts, stops, runs = state, list[int](), list[int](), list(timers[: self._controls])
+        if restarts:
+            new = self.controller.initial
+        elif not silent:
+            new = self.controller.step(state, mask | told | pulse | self._time_up(timers)).state
+        for i in range(self._all):
+            if new[i] != state[i]:
+                if timers[i]:
+                    stops.append(i)
+                runs[i] = 0 if restarts else self._dwell[i][new[i]]  # it knows nothing of what was
+                if runs[i]:
+                    starts.append(i)
+        effect = self.flows.effect(new, env, told)
+        if self._own:
+            was_told = told
+            for k, i in self._own.items():
+                if self._held.get(k):
+                    told |= self._own_bit[k]
+                elif k in self._held or not effect.water.enough >> k & 1:
+                    told &= ~self._own_bit[k]
+                    if timers[i]:
+                        stops.append(i)
+                elif not told & self._own_bit[k] and not timers[i]:
+                    starts.append(i)
+            if told != was_told:
+                effect = self.flows.effect(new, env, told)
+        risen &= effect.water.still
+        if effect.water is not was.water or effect.on != was.on:  # the engine, too, looks only then
+            unseen = sum(bit for k, bit in enumerate(self._sensed) if risen >> k & 1)
+            told = told & ~self._all_sensed | effect.water.sensed & ~unseen
+        due = self.controller.step(new, mask | told | self._time_up(runs)).moved
+        return _Controlled(new, told, risen, was, effect, tuple(stops), tuple(starts), due)
+
+    def _judge(
+        self,
+        truth: int,
+        enough: int,
+        effect: Effect,
+        around: Around,
+        timers: Sequence[int],
+        started: list[int],
+    ) -> tuple[int, list[int]]:
+        """What is true of the watched devices now, and which of their timers stop; others are started."""
+        stops = []
+        for name, k, past, lasted, grace, flow in self._watch:
+            fed = enough >> k & 1
+            if fed or not self._hot(name, k, effect, around.hot, timers, started):
+                truth &= ~past
+                if timers[grace]:
+                    stops.append(grace)
+            elif not truth & past and not timers[grace]:
+                started.append(grace)
+            if not fed:
+                truth &= ~lasted
+                if timers[flow]:
+                    stops.append(flow)
+            elif not truth & lasted and not timers[flow]:
+                started.append(flow)
+        return truth, stops
+
+    def _ended(self, i: int, truth: int, coasting: list[int]) -> int:
+        """What the end of a timer that no controller sees makes true."""
+        if i in self._grace:
+            return truth | 1 << 2 * self._grace.index(i)
+        if i in self._lasted:
+            return truth | 2 << 2 * self._lasted.index(i)
+        for slot, timer in enumerate(self._coast.values()):
+            if timer == i:
+                coasting[slot] = 0
+        return truth
+
+    def _closed(self, effect: Effect, machine: int, level: int) -> bool:
+        if machine < self._first:
+            return level in effect.contacts[machine]
+        return effect.on[machine - self._first]
+
+    def _hot(
+        self,
+        name: str,
+        k: int,
+        effect: Effect,
+        burning: frozenset[str],
+        timers: Sequence[int],
+        started: Sequence[int],
+    ) -> bool:
+        """Whether its heat is on, its contact's opening time included."""
+        if k >= len(self.controller.sources):
+            return name in burning
+        if effect.on[k] or not self._late:
+            return effect.on[k]
+        late = self._late.get((self._first + k, 1), -1)
+        return late >= 0 and (bool(timers[late]) or late in started)
+
+    def _start(self, started: list[int], timers: list[int], state: State) -> tuple[int, int]:
+        """Start timers in this instant: what runs already and lasts no longer ends before them.
+
+        Gives what of the order no longer holds, for those that are started again, and what holds from now on.
+        """
+        clears = adds = 0
+        for j in started:
+            if timers[j]:
+                clears |= self._touching[j]
+                timers[j] = 0
+        old = [i for i, left in enumerate(timers) if left]
+        lasts = {i: self._dwell[i][state[i]] if i < self._all else self._lasts[i] for i in (*started, *old)}
+        for j in started:
+            timers[j] = 1 + min(_MOST_S, math.floor(lasts[j]))
+            before = [i for i in old if lasts[i] <= lasts[j]]
+            before += [i for i in started if (lasts[i], self._ranks[i]) < (lasts[j], self._ranks[j])]
+            for i in before:
+                if not (self.coarse and i < self._controls and j < self._controls):
+                    adds |= 1 << (i * self._n + j)
+        return clears, adds

@@ -1,0 +1,124 @@
+"""What a verification says, as plain values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from cyclesim.analysis.findings import Severity
+
+Replayed = Literal["by the engine", "in order, not in time", "order only"]
+"""Whether the engine went the same way; or no times fit it; or the engine has no such fault."""
+Barrier = Literal["controller", "own switch", "limit", "time", "nothing", "not needed"]
+"""What holds under a fault: an interlock of the controller, the device's own switch, an independent limit
+that ends it, or nothing. "time": it is possible in order, not in time. "not needed": nothing was asked for
+that had to be held."""
+
+
+@dataclass(frozen=True)
+class Story:
+    """How a rule comes to be broken, a sentence a step."""
+
+    steps: tuple[str, ...]
+    replayed: Replayed
+    at_s: tuple[int, ...] = ()
+    """When each step comes in the engine's run, in seconds from the first."""
+
+
+@dataclass(frozen=True)
+class Mend:
+    """A change that was tried, and whether the rule then holds."""
+
+    said: str
+    holds: bool
+    states: int
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One rule under one fault, or two."""
+
+    faults: tuple[str, ...]
+    states: int
+    """0 where the fault lies outside all that the rule can see."""
+    barrier: Barrier
+    why: str = ""
+    story: Story | None = None
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One rule, for one thing that it is about."""
+
+    rule: str
+    severity: Severity
+    subject: str
+    sentence: str
+    source: str
+    cone: tuple[str, ...]
+    states: int
+    broken: bool
+    """Whether some order of events without a fault breaks it, as far as time allows."""
+    why: str = ""
+    story: Story | None = None
+    only_in_another_order: bool = False
+    """The calendar as it stands does not break it, another order of the same demands would."""
+    mends: tuple[Mend, ...] = ()
+    cells: tuple[Cell, ...] = ()
+    undecided: str = ""
+
+    @property
+    def unheld(self) -> tuple[Cell, ...]:
+        """The faults that nothing holds."""
+        return tuple(cell for cell in self.cells if cell.barrier == "nothing")
+
+    @property
+    def rests_on_one(self) -> bool:
+        """Whether it holds, and one fault alone undoes it."""
+        return not self.broken and any(len(cell.faults) == 1 for cell in self.unheld)
+
+
+@dataclass(frozen=True)
+class Timed:
+    """A fact of time: from the times that the file declares, or seen on a trace."""
+
+    what: str
+    subject: str
+    least_s: float
+    limit_s: float
+    holds: bool
+    known_from: Literal["declared", "trace"]
+
+
+@dataclass(frozen=True)
+class DeadEnd:
+    """Something in which control comes to a stop, or which the calendar asks for in vain."""
+
+    kind: str
+    subject: str
+    said: str
+
+
+@dataclass(frozen=True)
+class Verification:
+    """Everything that a verification came to."""
+
+    title: str
+    faults: int
+    any_order: bool
+    verdicts: tuple[Verdict, ...]
+    dead_ends: tuple[DeadEnd, ...] = ()
+    timed: tuple[Timed, ...] = ()
+    assumed: tuple[str, ...] = ()
+    not_needed: tuple[tuple[str, str], ...] = field(default=())
+    """(rule, why there is nothing to verify)."""
+
+    @property
+    def states(self) -> int:
+        """States found in all searches together."""
+        return sum(v.states + sum(c.states for c in v.cells) for v in self.verdicts)
+
+    @property
+    def is_broken(self) -> bool:
+        """Whether a rule of danger or hygiene is broken, without a fault or by one that nothing holds."""
+        return any(v.severity in ("danger", "hygiene") and (v.broken or any(v.unheld)) for v in self.verdicts)

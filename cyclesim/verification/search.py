@@ -1,0 +1,115 @@
+"""Breadth first through an automaton: every reachable state, the shortest way to one that breaks a rule."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+
+from cyclesim.errors import CycleSimError
+from cyclesim.verification.automaton import Automaton, Move, Node
+
+Judge = Callable[[Node], str]
+"""Why a state breaks a rule; "" if it does not."""
+Progress = Callable[[int, int], None]
+"""Told of the states found so far and of those whose successors are not known yet."""
+MOST_STATES = 400_000
+_TELL_EVERY = 200
+
+
+class TooManyStatesError(CycleSimError):
+    """More states than are worth waiting for: nothing is said of the rule."""
+
+
+@dataclass(eq=False)
+class Found:
+    """What a search came to: its states in the order of finding, each with where it came from."""
+
+    automaton: Automaton
+    seen: dict[Node, tuple[Node | None, Move | None]]
+    layers: list[list[Node]]
+    """The states by how many moves they are away."""
+    broken: dict[str, list[tuple[Node, str]]] = field(default_factory=dict)
+    """Per rule, the first states that break it, the nearest first, and why."""
+    before: Found | None = None
+    """The search without the latest fault, from whose states this one began."""
+
+    @property
+    def states(self) -> int:
+        """How many states were found."""
+        return len(self.seen)
+
+    def path(self, node: Node) -> list[tuple[Automaton, Move | None, Node]]:
+        """From a start to a state."""
+        way: list[tuple[Automaton, Move | None, Node]] = []
+        found: Found | None = self
+        at: Node | None = node
+        while found is not None and at is not None:
+            before, move = found.seen[at]
+            way.append((found.automaton, move, at))
+            if move is not None and move.event[0] in ("fault", "restarts"):
+                found = found.before
+            at = before
+        return way[::-1]
+
+
+def search(
+    automaton: Automaton,
+    judges: Mapping[str, Judge],
+    on_progress: Progress | None = None,
+    *,
+    after: Found | None = None,
+    until_broken: int = 0,
+) -> Found:
+    """Explore until all states are known, or until *until_broken* states break each rule.
+
+    With *after*, a fault comes to any of its states.
+    """
+    found = Found(automaton, {}, [], before=after)
+    # a restart leaves nothing changed behind it: what was known before need not be followed again
+    known = after.seen if after is not None and automaton.same_as(after.automaton) else {}
+    seen, left = found.seen, dict(judges)
+
+    def look(node: Node) -> None:
+        for rule, judge in list(left.items()):
+            if why := judge(node):
+                states = found.broken.setdefault(rule, [])
+                states.append((node, why))
+                if len(states) >= max(1, until_broken):
+                    del left[rule]
+
+    def begins(depth: int) -> Iterable[tuple[Node | None, Move | None, Node]]:
+        if after is None:
+            yield from ((None, None, node) for node in automaton.starts()) if not depth else ()
+        elif depth < len(after.layers):
+            for node in after.layers[depth]:
+                move, broken = automaton.onset(node, after.automaton)
+                yield node, move, broken
+
+    frontier: list[Node] = []
+    depth = done = 0
+    while frontier or depth == 0 or (after is not None and depth < len(after.layers)):
+        layer: list[Node] = []
+        for before, move, node in begins(depth):
+            if node not in seen and node not in known:
+                seen[node] = (before, move)
+                layer.append(node)
+                look(node)
+        for at, node in enumerate(frontier):
+            for move, next_ in automaton.moves(node):
+                if next_ not in seen and next_ not in known:
+                    seen[next_] = (node, move)
+                    layer.append(next_)
+                    look(next_)
+            done += 1
+            if on_progress is not None and done % _TELL_EVERY == 0:
+                on_progress(len(seen), len(frontier) - at - 1 + len(layer))
+            if len(seen) > MOST_STATES:
+                raise TooManyStatesError(f"more than {MOST_STATES} states")
+            if until_broken and not left:
+                found.layers.append(layer)
+                return found
+        found.layers.append(layer)
+        if until_broken and not left:
+            return found
+        frontier, depth = layer, depth + 1
+    return found

@@ -1,0 +1,133 @@
+"""A way through the states in plain sentences."""
+
+from __future__ import annotations
+
+from cyclesim.analysis.words import lasting
+from cyclesim.simulation.programme import HEATING, heating_by
+from cyclesim.verification.automaton import Automaton, Move, Node
+from cyclesim.verification.environment import CALENDAR, COMMANDS, Value
+
+
+def told(path: list[tuple[Automaton, Move | None, Node]]) -> list[tuple[int, str]]:
+    """(place in the path, sentence) of each step that a person would notice."""
+    said: list[tuple[int, str]] = [(0, "all is off")]
+    for at, (automaton, move, node) in enumerate(path):
+        before = path[at - 1] if at else None
+        parts = _causes(automaton, move, node, before[2] if before else None)
+        parts += _follows(automaton, node, (before[0], before[2]) if before else None)
+        if parts:
+            said.append((at, "; ".join(parts)))
+    return said
+
+
+def _causes(automaton: Automaton, move: Move | None, node: Node, before: Node | None) -> list[str]:
+    if move is None or before is None:
+        parts = [
+            sentence
+            for dim, k in zip(automaton.dims, node.env, strict=True)
+            for sentence in ([dim.values[k].said] if k and dim.values[k].said else [])
+        ]
+        parts += _raised(automaton, None, node)
+        return parts
+    parts = []
+    for d, value in move.changes:
+        if automaton.dims[d].name not in (CALENDAR, COMMANDS) and automaton.dims[d].values[value].said:
+            parts.append(automaton.dims[d].values[value].said)
+    parts += _raised(automaton, before, node)
+    parts += [said for i in move.ended if (said := _ended(automaton, i, before))]
+    event, k = move.event
+    if event == "fault":
+        parts += [fault.said for fault in sorted(automaton.faults)]
+    elif event == "restarts":
+        parts.append("the controller restarts")
+    elif event:
+        name = automaton.controller.sources[k].name
+        parts.append({
+            "trips": f"the high limit of {name} trips",
+            "rises": f"the rise of temperature in {name} says that no water moves",
+            "resets": f"a person resets {name}",
+        }[event])  # fmt: skip
+    return parts
+
+
+def _value(automaton: Automaton, node: Node | None) -> Value | None:
+    for dim, k in zip(automaton.dims, node.env if node else (), strict=False):
+        if dim.name in (CALENDAR, COMMANDS):
+            found: Value = dim.values[k]
+            return found
+    return None
+
+
+def _raised(automaton: Automaton, before: Node | None, node: Node) -> list[str]:
+    """What the calendar, or whoever commands, begins and ends."""
+    now, was = _value(automaton, node), _value(automaton, before)
+    if now is None:
+        return []
+    old, new = _told(was.raised) if was else frozenset[str](), _told(now.raised)
+    parts = [f"{_named(name)} ends" for name in sorted(old - new)]
+    parts += [f"{_named(name)} begins" for name in sorted(new - old)]
+    if now.people != (was.people if was else False):
+        parts.append("people step into the water" if now.people else "people leave the water")
+    return parts
+
+
+def _told(raised: frozenset[str]) -> frozenset[str]:
+    """Where a call names its source, the call as such need not be told."""
+    return raised - {HEATING} if any(name.startswith(heating_by("")) for name in raised) else raised
+
+
+def _named(name: str) -> str:
+    return {"heating": "the call for heat", "frost protection": "the call of the frost protection"}.get(
+        name, name.replace("heating by", "the call for heat from")
+    )
+
+
+def _ended(automaton: Automaton, i: int, before: Node) -> str:
+    """What the end of a timer means."""
+    name, controller = automaton.timers[i], automaton.controller
+    machines = controller._machines
+    if i < len(machines):
+        machine, state = machines[i].name, machines[i].table.states[before.state[i]]
+        lasts = lasting(automaton._dwell[i][before.state[i]])
+        return {
+            "stopped": f"{machine} has rested for {lasts}",
+            "off": f"{machine} has rested for {lasts}",
+            "changing": f"the changeover of {machine} is over",
+            "proving": f"the flow of {machine} has been proven for {lasts}",
+            "run_on": f"the run-on after {machine} is over",
+        }.get(state, f"the least run of {machine} is over")
+    kind, _, of = name.partition(" of ")
+    lasts = lasting(automaton._lasts[i])
+    return {
+        "coasting": f"the water of {of} has come to rest",
+        "grace": f"{lasts} go by with the heat of {of} on and too little flow",
+        "own switch": f"the own flow switch of {of} closes",
+        "contact": f"the contact of {of} has opened",
+    }.get(kind, "")
+
+
+def _follows(automaton: Automaton, node: Node, before: tuple[Automaton, Node] | None) -> list[str]:
+    """What pumps and devices do then."""
+    controller, parts = automaton.controller, list[str]()
+    old = before[1].state if before else controller.initial
+    effect = automaton.flows.effect(node.state, node.env, node.told)
+    was = before[0].flows.effect(before[1].state, before[1].env, before[1].told) if before else None
+    for i, pump in enumerate(controller.pumps):
+        state = pump.table.states[node.state[i]]
+        now, then = effect.contacts[i], was.contacts[i] if was else ()
+        if now != then and now:
+            at = " and ".join(pump.speeds[level - 1] for level in now) if len(pump.speeds) > 1 else ""
+            parts.append(f"{pump.name} runs" + (f" on {at}" if at else ""))
+        elif now != then or (state != pump.table.states[old[i]] and state == "changing"):
+            parts.append(f"{pump.name} stops" + (" to change over" if state == "changing" else ""))
+    for k, source in enumerate(controller.sources):
+        state = source.table.states[node.state[len(controller.pumps) + k]]
+        then_on = was.on[k] if was else False
+        fires, ends = ("fires", "stops firing") if source.active == "firing" else ("comes on", "goes off")
+        if effect.on[k] and not then_on:
+            parts.append(f"{source.name} {fires}")
+        elif then_on and not effect.on[k]:
+            parts.append(f"{source.name} {ends}")
+        elif state == "proving" != source.table.states[old[len(controller.pumps) + k]]:
+            parts.append(f"{source.name} waits while its flow is proven")
+    return parts

@@ -1,0 +1,61 @@
+"""Facts of time: from the times that the file declares, and seen again on a year's trace."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from cyclesim.analysis.findings import Breach
+from cyclesim.analysis.history import History
+from cyclesim.analysis.rules import RULES, judge
+from cyclesim.analysis.words import lasting
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.engine import simulate_trace
+from cyclesim.simulation.programme import Programme
+from cyclesim.verification.result import Timed
+
+TRACE_DAYS = 365
+_HOUR_S = 3600.0
+
+
+def timed(plant: Plant, programme: Programme) -> Iterator[Timed]:
+    """Run-on, proof, changeover and starts in an hour: as declared, then on the trace of a year."""
+    limits, dwell_s = plant.scenario.limits, programme.controller.dwell_s
+    for name in programme.switched:
+        run_on_s, proof_s = programme.run_on_s(name), programme.proof_s(name) or 0
+        yield _at_least("run-on", name, run_on_s, limits.run_on_s)
+        yield _at_least("proof of flow", name, proof_s, limits.proof_time_s)
+    for name, pump in plant.pumps.items():
+        if len(pump.speeds) > 1:
+            change_s = dwell_s[name]["changing"]
+            what = f"changeover of {lasting(change_s)}, contacts open within {lasting(pump.opens_within_s)}"
+            yield Timed(
+                what, name, change_s, pump.opens_within_s, change_s >= pump.opens_within_s, "declared"
+            )
+        apart_s = dwell_s[name]["stopped"] + min(dwell_s[name][speed] for speed in pump.speeds)
+        most = _HOUR_S / apart_s if apart_s else float("inf")
+        told = f"at most {most:.0f}" if apart_s else "any number of"
+        what = f"{told} starts an hour, {limits.starts_per_hour:g} are allowed"
+        yield Timed(what, name, most, limits.starts_per_hour, most <= limits.starts_per_hour, "declared")
+    history = History(plant, programme, simulate_trace(plant, programme, days=TRACE_DAYS))
+    subjects = {
+        "no-run-on": ("run-on", programme.switched, limits.run_on_s),
+        "heat-before-proof": ("proof of flow", programme.switched, limits.proof_time_s),
+        "both-speeds-at-once": (
+            "changeover", [n for n, pump in plant.pumps.items() if len(pump.speeds) > 1], 0.0
+        ),
+        "too-many-starts": ("starts an hour", list(plant.pumps), limits.starts_per_hour),
+    }  # fmt: skip
+    for rule in (rule for rule in RULES if rule.id in subjects):
+        what, names, limit = subjects[rule.id]
+        broken = {b.subject: b.worst for b in judge(rule, history) if isinstance(b, Breach)}
+        for name in names:
+            yield Timed(what, name, broken.get(name) or 0.0, limit, name not in broken, "trace")
+
+
+def _at_least(what: str, name: str, is_s: float, limit_s: float) -> Timed:
+    said = (
+        f"{what} of {lasting(is_s)}, {lasting(limit_s)} are due"
+        if is_s
+        else f"no {what}, {lasting(limit_s)} are due"
+    )
+    return Timed(said, name, is_s, limit_s, is_s >= limit_s, "declared")

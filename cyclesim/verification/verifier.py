@@ -1,0 +1,405 @@
+"""One call from a scenario to what every order of events comes to."""
+
+from __future__ import annotations
+
+import gc
+from collections.abc import Callable, Collection, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from itertools import combinations
+
+from cyclesim.errors import CycleSimError
+from cyclesim.scenario.forms import did_you_mean, one_of
+from cyclesim.scenario.model import Scenario
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.programme import Programme
+from cyclesim.verification.automaton import Automaton
+from cyclesim.verification.calendar_order import Calendar
+from cyclesim.verification.checks import STATE_RULES, Check, checks, judges
+from cyclesim.verification.cone import cone_of, groups
+from cyclesim.verification.dead_ends import dead_ends
+from cyclesim.verification.environment import Environment, Kind
+from cyclesim.verification.faults import HYDRAULIC, SENSORS, Fault, faults_of, touches
+from cyclesim.verification.mends import candidates
+from cyclesim.verification.replay import replayed
+from cyclesim.verification.result import Barrier, Cell, Mend, Story, Verdict, Verification
+from cyclesim.verification.search import Found, TooManyStatesError, search
+from cyclesim.verification.story import told
+from cyclesim.verification.timed import timed
+
+Progress = Callable[[str, int, int], None]
+"""Told what is looked at, the states found so far, and how many of them are still to be followed."""
+_STORIES_TRIED = 40
+"""How many ways to break a rule are put to the engine, the nearest first, before it is called untimely."""
+
+ASSUMED = (
+    "The programme is as written and the plant wired and plumbed as described; nothing of the plant as built "
+    "is looked at.",
+    "Thermostats, the frost protection and contacts that watch a temperature may say anything at any time; "
+    "power may fail and return at any time; valves are turned only to where the file says they may be left.",
+    "In one second, up to two things around the controller change, or one and one timer ends, or two timers "
+    "end; power changes by itself.",
+    "Two timers end only in orders that their lengths permit; beyond that any time may pass between events.",
+    "Water moves as the duty table says, and for as long as a pump coasts; a high limit and a device's own "
+    "flow switch act after the contactor, so that a weld does not bridge them.",
+    "A fault comes at any time and stays.",
+)
+
+
+def verify(
+    scenario: Scenario,
+    *,
+    faults: int = 0,
+    rule: str | None = None,
+    any_order: bool = False,
+    on_progress: Progress | None = None,
+) -> Verification:
+    """Explore every order of events of a scenario, and judge each state by the rules of one instant.
+
+    *faults*: how many things may go wrong at once, 0 to 2. *rule*: this one alone. *any_order*: demands come
+    in any order, not only as the calendar has them. *on_progress* may raise to interrupt.
+    Raises ValueError for other faults, CycleSimError for a rule that is none of them.
+    """
+    if faults not in (0, 1, 2):
+        raise ValueError(f"0, 1 or 2 faults are verified, not {faults!r}")
+    if rule is not None and rule not in STATE_RULES:
+        due = f"{one_of(list(STATE_RULES))} is due"
+        near = did_you_mean(rule, list(STATE_RULES))
+        raise CycleSimError(f"'{rule}' is no rule of one instant; {due}{f' ({near})' if near else ''}.")
+    run = _Verifier(scenario, faults, any_order, on_progress)
+    with _uncollected():
+        verdicts = run.verdicts(rule)
+    whole = rule is None
+    return Verification(
+        scenario.title,
+        faults,
+        any_order,
+        tuple(verdicts),
+        tuple(dead_ends(run.plant, run.programme, run.calendar)) if whole else (),
+        tuple(timed(run.plant, run.programme)) if whole else (),
+        ASSUMED,
+        tuple(run.not_needed(rule)),
+    )
+
+
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """States are many, hold no cycles and are looked at again and again by a collector in vain."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
+
+
+class _Verifier:
+    """One verification: plant, programme and calendar are read once."""
+
+    def __init__(
+        self, scenario: Scenario, faults: int, any_order: bool, on_progress: Progress | None
+    ) -> None:
+        self.scenario, self.faults, self.any_order, self.on_progress = (
+            scenario,
+            faults,
+            any_order,
+            on_progress,
+        )
+        self.plant, self.programme = Plant(scenario), Programme(scenario)
+        self.calendar = Calendar(self.programme)
+        self.loops = groups(self.plant)
+        self.every_fault = list(faults_of(self.plant, self.programme))
+
+    def not_needed(self, rule: str | None) -> Iterator[tuple[str, str]]:
+        """Rules that have nothing to be about."""
+        about = {
+            name
+            for check in checks(self.plant, self.programme)
+            for name in check.rules
+            if self._arises(check)
+        }
+        for name in STATE_RULES:
+            if rule in (None, name) and name not in about:
+                yield name, _NOTHING[name]
+
+    def _arises(self, check: Check) -> bool:
+        """Whether what a rule is about can come at all."""
+        if "dry-running" in check.rules:
+            return bool(self.faults or self.scenario.schedule.low_water)
+        if "flush-onto-people" in check.rules:
+            return bool(self.scenario.schedule.bathing)
+        return True
+
+    def verdicts(self, rule: str | None) -> list[Verdict]:
+        """Every check of every rule, or of one; the sets of an overload are told as one."""
+        found: dict[tuple[str, str], Verdict] = {}
+        for check in checks(self.plant, self.programme):
+            rules = tuple(name for name in check.rules if rule in (None, name))
+            if rules and self._arises(check):
+                for verdict in self._judge(replace(check, rules=rules)):
+                    key = verdict.rule, verdict.subject
+                    found[key] = _worse(found[key], verdict) if key in found else verdict
+        order = list(STATE_RULES)
+        return sorted(found.values(), key=lambda v: order.index(v.rule))
+
+    def automaton(
+        self,
+        check: Check,
+        kind: Kind,
+        faults: frozenset[Fault] = frozenset(),
+        *,
+        whole: bool = False,
+        coarse: bool = True,
+    ) -> Automaton:
+        """The automaton of a check; where demands come as they like, a *coarse* order is quicker."""
+        person = any(fault.kind == "person" for fault in faults)
+        cone = cone_of(self.plant, self.programme, check.machines, whole=whole, alone=check.flush)
+        env = Environment(
+            self.plant,
+            self.programme,
+            self.calendar,
+            cone,
+            kind=kind,
+            person=person,
+            tells_flush=check.flush,
+            hot=check.hot,
+            people=check.people,
+        )
+        return Automaton(
+            self.plant,
+            cone,
+            env,
+            check.watched,
+            late=check.late,
+            faults=faults,
+            coarse=coarse and kind == "commands",
+        )
+
+    def _tell(self, what: str) -> Callable[[int, int], None] | None:
+        tell = self.on_progress
+        return None if tell is None else lambda states, left: tell(what, states, left)
+
+    def _judge(self, check: Check) -> Iterator[Verdict]:
+        what = f"{check.rules[0]} ({check.subject})"
+        try:
+            automaton = self.automaton(check, "commands")
+            commands = search(automaton, judges(check, automaton), self._tell(what))
+        except TooManyStatesError as error:
+            for name in check.rules:
+                yield self._verdict(name, check, (), 0, undecided=str(error))
+            return
+        cells = self._cells(check, commands) if self.faults else {}
+        for name in check.rules:
+            if name not in commands.broken:
+                cone = commands.automaton.cone.names
+                yield self._verdict(name, check, cone, commands.states, cells=cells.get(name, ()))
+            else:
+                yield self._in_order(name, check, commands)
+
+    def _in_order(self, name: str, check: Check, commands: Found) -> Verdict:
+        """A rule that some order breaks: whether the calendar's own does, and how."""
+        cone = commands.automaton.cone.names
+        refined = self._refined(name, check)
+        if name not in refined.broken:
+            one = replace(check, rules=(name,))
+            cells = self._cells(one, refined, commands)[name] if self.faults else ()
+            return self._verdict(name, check, cone, refined.states, cells=cells, only_in_another_order=True)
+        why, story = self._story(name, check, refined)
+        mends = tuple(self._mends(name, check))
+        return self._verdict(
+            name, check, cone, refined.states, broken=story.replayed == "by the engine",
+            why=why, story=story, mends=mends,
+        )  # fmt: skip
+
+    def _refined(self, name: str, check: Check) -> Found:
+        """The search with the calendar, or with demands one by one in any order: as a story is told."""
+        one = replace(check, rules=(name,))
+        automaton = self.automaton(one, "any order" if self.any_order else "calendar")
+        tell = self._tell(f"{name} ({check.subject}), by the calendar")
+        return search(automaton, judges(one, automaton), tell, until_broken=_STORIES_TRIED)
+
+    def _story(self, name: str, check: Check, found: Found) -> tuple[str, Story]:
+        """The first way to break a rule that the engine goes too, or else the shortest."""
+        first: tuple[str, Story] | None = None
+        for node, why in found.broken[name]:
+            path = found.path(node)
+            steps = told(path)
+            how, times = replayed(self.plant, self.programme, name, check.subject, path)
+            at_s = tuple(times[at] - times[steps[0][0]] for at, _ in steps) if times else ()
+            story = why, Story(tuple(text for _, text in steps), how, at_s)
+            if how == "by the engine":
+                return story
+            first = first or story
+            if how == "order only":
+                break
+        assert first is not None
+        return first
+
+    def _verdict(
+        self, name: str, check: Check, cone: Collection[str], states: int, **more: object
+    ) -> Verdict:
+        rule = STATE_RULES[name]
+        fields: dict[str, object] = {"broken": False, **more}
+        return Verdict(
+            name,
+            rule.severity,
+            check.subject,
+            rule.sentence,
+            rule.source,
+            tuple(cone),
+            states,
+            **fields,  # type: ignore[arg-type]
+        )
+
+    # -- faults --------------------------------------------------------------------------------------------
+
+    def _cells(
+        self, check: Check, before: Found, any_order: Found | None = None
+    ) -> dict[str, tuple[Cell, ...]]:
+        """Every fault, and every pair of two that each are held; *any_order* is what holds no calendar."""
+        found: dict[str, list[Cell]] = {name: [] for name in check.rules}
+        rules = [name for name in check.rules if any_order is not None or name not in before.broken]
+        single: list[tuple[Fault, Found]] = []
+        exact: Found | None = None
+        for fault in self.every_fault:
+            base = any_order if any_order is not None and fault.any_order else before
+            after = self._under(check, base, fault)
+            cells = [self._cell(name, check, (fault,), after, base) for name in rules]
+            if any(cell.barrier == "time" for cell in cells) and base.automaton.coarse:
+                exact = exact or self._exactly(check)  # it may be that only the coarse order is not in time
+                after = self._under(check, exact, fault)
+                cells = [self._cell(name, check, (fault,), after, exact) for name in rules]
+            for name, cell in zip(rules, cells, strict=True):
+                found[name].append(cell)
+            if self.faults == 2 and after is not None and any(cell.barrier != "nothing" for cell in cells):
+                single.append((fault, after))
+        for (one, first), (two, second) in combinations(single, 2):
+            held = [name for name in rules if name not in first.broken and name not in second.broken]
+            if not held or one.any_order or two.any_order or before in (first, second):
+                continue
+            for base, late in ((first, two), (second, one)):
+                both = self._under(check, base, late)
+                cells = [self._cell(name, check, (one, two), both, base) for name in held]
+                if any(cell.barrier == "nothing" for cell in cells):
+                    break  # whichever comes first, one order is enough
+            for name, cell in zip(held, cells, strict=True):
+                found[name].append(cell)
+        return {name: tuple(cells) for name, cells in found.items()}
+
+    def _exactly(self, check: Check) -> Found:
+        """The search of a check with the whole order of its timers."""
+        automaton = self.automaton(check, "commands", coarse=False)
+        return search(automaton, judges(check, automaton), self._tell(f"{check.rules[0]} ({check.subject})"))
+
+    def _under(self, check: Check, before: Found, fault: Fault) -> Found | None:
+        """The search with a fault more; None where the rule cannot see it."""
+        automaton, what = before.automaton, f"{check.rules[0]} ({check.subject}), {fault.said}"
+        if not touches(fault, automaton.cone, self.loops, self.plant) or fault.kind == "clock":
+            return None  # without a calendar, a clock that is wrong is nothing new
+        if fault.kind == "person":
+            more = self.automaton(check, "commands", frozenset({fault}))
+            if [len(dim.values) for dim in more.dims] == [len(dim.values) for dim in automaton.dims]:
+                return None
+            return search(more, judges(check, more), self._tell(what), until_broken=_STORIES_TRIED)
+        more = Automaton(
+            self.plant,
+            automaton.cone,
+            automaton.env,
+            check.watched,
+            late=check.late,
+            faults=automaton.faults | {fault},
+            coarse=automaton.coarse,
+        )
+        if fault.kind in HYDRAULIC and more.flows.same_water(automaton.flows):
+            return before  # it makes no difference to anything that is asked of the water
+        return search(more, judges(check, more), self._tell(what), after=before, until_broken=_STORIES_TRIED)
+
+    def _cell(
+        self, name: str, check: Check, faults: tuple[Fault, ...], found: Found | None, before: Found
+    ) -> Cell:
+        said, fault = tuple(fault.said for fault in faults), faults[-1]
+        sees = found is not None or fault.kind in ("person", "clock", SENSORS)
+        found, states = found or before, found.states if found else 0
+        if name not in found.broken:
+            return Cell(said, states, _barrier(found, check) if sees else "not needed")
+        node, why = found.broken[name][0]
+        snapshot = found.automaton.snapshot(node)
+        still = any(device == check.subject and truth.flow == "none" for device, truth in snapshot.sources)
+        if name.startswith("heat-") and still and found.automaton.limited(check.subject):
+            return Cell(said, states, "limit", why)
+        why, story = self._story(name, check, found)
+        return Cell(
+            said, states, "time" if story.replayed == "in order, not in time" else "nothing", why, story
+        )
+
+    # -- mends ---------------------------------------------------------------------------------------------
+
+    def _mends(self, name: str, check: Check) -> Iterator[Mend]:
+        """Every change of the catalogue, verified again."""
+        for said, scenario in candidates(self.plant, self.programme, name, check):
+            try:
+                other = _Verifier(scenario, 0, self.any_order, None)
+                holds, states = other.holds(name, check.subject)
+            except (CycleSimError, ValueError):
+                continue
+            yield Mend(said, holds, states)
+
+    def holds(self, name: str, subject: str) -> tuple[bool, int]:
+        """Whether a rule holds for a subject that can still be on, and in how many states."""
+        states = 0
+        for check in checks(self.plant, self.programme):
+            if name not in check.rules or check.subject != subject:
+                continue
+            one = replace(check, rules=(name,))
+            automaton = self.automaton(one, "commands")
+            found = search(automaton, judges(one, automaton), until_broken=1)
+            if name in found.broken:
+                found = self._refined(name, check)
+            states += found.states
+            if name in found.broken or not _still_works(found, subject):
+                return False, states
+        return True, states
+
+
+def _still_works(found: Found, subject: str) -> bool:
+    """A mend that keeps a device off for good is none."""
+    devices = found.automaton.flows.devices
+    if subject not in devices[: len(found.automaton.controller.sources)]:
+        return True
+    k = devices.index(subject)
+    flows = found.automaton.flows
+    return any(flows.effect(node.state, node.env, node.told).on[k] for node in found.seen)
+
+
+def _barrier(found: Found, check: Check) -> Barrier:
+    """What holds in the states of a search where something was asked for that had to be held."""
+    if not check.watched:
+        return "controller"
+    held = {found.automaton.held(node, check.watched[0]) for node in found.seen}
+    order: tuple[Barrier, ...] = ("controller", "own switch", "limit")
+    return next((barrier for barrier in order if barrier in held), "not needed")
+
+
+def _worse(one: Verdict, two: Verdict) -> Verdict:
+    """Two searches of one verdict, as one."""
+    first, other = (one, two) if one.broken or (one.story and not two.broken) else (two, one)
+    cells = []
+    for a, b in zip(first.cells, other.cells, strict=False):
+        worse = b if b.barrier == "nothing" and a.barrier != "nothing" else a
+        cells.append(replace(worse, states=a.states + b.states))
+    cone = tuple(dict.fromkeys((*first.cone, *other.cone)))
+    return replace(first, cone=cone, states=one.states + two.states, cells=tuple(cells) or first.cells)
+
+
+_NOTHING = {
+    "heat-without-flow": "the file has no heat source",
+    "heat-before-proof": "the controller switches no heat source",
+    "both-speeds-at-once": "no pump has two speeds",
+    "flush-onto-people": "nobody bathes while lines are flushed, or neither is in the schedule",
+    "dry-running": "low water is a fault: it is tried with --faults 1, or with schedule.low_water",
+    "dosing-without-flow": "nothing is dosed",
+    "gas-without-flow": "there is no ozone generator and no salt cell",
+    "lamp-without-flow": "there is no UV lamp",
+    "supply-overload": "all that is on each circuit together draws no more than its breaker bears",
+}

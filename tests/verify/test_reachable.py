@@ -1,0 +1,123 @@
+"""Every state that the engine visits lies in the set that the search reaches."""
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from cyclesim.scenario.load import load
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.engine import _Run
+from cyclesim.simulation.programme import Programme
+from cyclesim.verification.automaton import Automaton
+from cyclesim.verification.calendar_order import Calendar
+from cyclesim.verification.cone import cone_of
+from cyclesim.verification.environment import Environment
+from cyclesim.verification.mapping import of_engine, of_node
+from cyclesim.verification.search import search
+
+FILES = sorted((Path(__file__).parents[2] / "schedules").glob("*.yaml"))
+
+
+class Watched(_Run):
+    """A run that notes every state it has passed through."""
+
+    def __init__(self, *args):
+        self.visited = set()
+        super().__init__(*args)
+
+    def _scan(self, event):
+        super()._scan(event)
+        self.visited.add((self.state, self.facts, self.beside.positions))
+
+
+def visited(plant, programme, days, start):
+    """Every state of a run, its warm-up included."""
+    run = Watched(plant, programme, start, days, 0, 14 * 86_400, None)
+    run.warm_up()
+    run.finish()
+    return run.visited
+
+
+def outside(scenario, days, kind, start=date(2027, 1, 4)):
+    """(names, facts) of the visited states that no search reaches, per cone."""
+    plant, programme = Plant(scenario), Programme(scenario)
+    calendar, seen = Calendar(programme), visited(plant, programme, days, start)
+    assert len(seen) > 3
+    found = []
+    for name in [source.name for source in programme.controller.sources] or list(plant.pumps):
+        cone = cone_of(plant, programme, [name])
+        automaton = Automaton(plant, cone, Environment(plant, programme, calendar, cone, kind=kind))
+        reached = {of_node(automaton, node) for node in search(automaton, {}).seen}
+        for state, facts, positions in seen:
+            known = of_engine(automaton, programme.controller, state, facts, positions)
+            if known not in reached:
+                true = [n for n in automaton.controller.facts if known.facts & automaton.controller.bit(n)]
+                found.append((name, automaton.controller.names(known.state), known.asked, true))
+    return found
+
+
+@pytest.mark.parametrize("file", FILES, ids=[file.stem for file in FILES])
+@pytest.mark.parametrize("kind", ["commands", "calendar"])
+def test_the_engine_stays_in_the_reachable_set(file, kind):
+    """Five weeks of every shipped schedule, in winter, with its power cut where it has one."""
+    assert [] == outside(load(file), 35, kind)
+
+
+def clock(minutes):
+    """Minutes after midnight as a clock shows them."""
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
+
+
+TIMES = st.integers(0, 1439).map(clock)
+
+
+@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    starts=st.lists(TIMES, min_size=1, max_size=3, unique=True),
+    flush=TIMES,
+    lasts=st.integers(1, 300),
+    rest=st.sampled_from([0, 2, 75]),
+    proof=st.sampled_from(["flow_switch", "pump_contact", "pressure_switch", "temperature_rise"]),
+    wired=st.booleans(),
+    keep=st.booleans(),
+    own=st.sampled_from(["", "own_flow_switch: 6 s, "]),
+    extra=st.sampled_from(["", "thermostat", "clock", "hand"]),
+    shut=st.booleans(),
+    bathe=st.sampled_from(["", "pump: main high, jets_at_most: 10 min, presses: 2, ", "pump: main low, "]),
+    cut=st.booleans(),
+)
+def test_drawn_plants_stay_in_the_reachable_set(
+    build, starts, flush, lasts, rest, proof, wired, keep, own, extra, shut, bathe, cut
+):
+    """Schedules, interlocks, contacts, valves and power cuts as they come."""
+    contact = {
+        "thermostat": "also_started_by: [{thermostat: "
+        "{watches: room, starts_below: 11 degC, stops_above: 12 degC}}], ",
+        "clock": 'also_started_by: [{clock: {start: "06:00", lasts: 3 h}}], ',
+        "hand": "also_started_by: [{hand_switch: [{from: 2027-01-06 12:00, lasts: 9 h, to: hand}, "
+        "{from: 2027-01-07 12:00, lasts: 9 h, to: 'off'}]}], ",
+        "": "",
+    }[extra]
+    more = ""
+    if shut:
+        more += "  valves_turned: [{valve: stop, from: 2027-01-06 15:30, lasts: 3 h, to: shut}]\n"
+    if bathe:
+        more += f'  bathing: [{{start: "19:00", lasts: 1 h, {bathe[:-2]}}}]\n'
+    if cut:
+        more += "  outages: [{from: 2027-01-08 04:00, lasts: 30 min}]\n"
+    changes = [
+        ('start: ["03:00", "15:00"], lasts: 2 h', f"start: {starts!r}, lasts: {lasts} min".replace("'", '"')),
+        ('start: ["07:30", "19:30"], lasts: 40 s', f'start: ["{flush}"], lasts: {lasts} s'),
+        ("      rest: 75 s", f"      rest: {rest} s"),
+        ("proof: {by: flow_switch}, high", f"proof: {{by: {proof}}}, {own}{contact}high"),
+        ("  heating: {with", more + "  heating: {with"),
+    ]
+    changes += [] if wired else [("  - {block: element, unless: flow proven, for: 5 s}\n", "")]
+    changes += [] if keep else [("  - {keep: main low, after: element, lasting: 60 s}\n", "")]
+    changes += [("usual: open}}", "usual: open, may_be: shut}}")] if shut else []
+    scenario = build(*changes)
+    assert [] == outside(scenario, 7, "commands")
+    assert [] == outside(scenario, 7, "calendar")

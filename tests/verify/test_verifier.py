@@ -1,0 +1,360 @@
+"""Verdicts, faults, mends, replays and times on small plants; cones against the whole product."""
+
+from pathlib import Path
+
+import pytest
+
+import cyclesim
+from cyclesim.errors import CycleSimError
+from cyclesim.report.layout import Page
+from cyclesim.report.verify_report import verification_values, verify_report
+from cyclesim.scenario.load import load
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.programme import Programme
+from cyclesim.verification.automaton import Automaton
+from cyclesim.verification.calendar_order import PEOPLE, Calendar
+from cyclesim.verification.checks import checks, judges, overloads
+from cyclesim.verification.cone import cone_of, groups
+from cyclesim.verification.dead_ends import dead_ends
+from cyclesim.verification.environment import Environment
+from cyclesim.verification.faults import FaultyPlant, faults_of
+from cyclesim.verification.replay import fitted
+from cyclesim.verification.search import search
+from cyclesim.verification.timed import timed
+from cyclesim.verification.verifier import _Verifier, verify
+
+FILES = sorted((Path(__file__).parents[2] / "schedules").glob("*.yaml"))
+NO_PROOF = ("  - {block: element, unless: flow proven, for: 5 s}\n", "")
+NO_BLOCK = ("  - {block: element, while: main high, because: the breaker}\n", "")
+THERMOSTAT = "also_started_by: [{thermostat: {watches: room, starts_below: 8 degC, stops_above: 10 degC}}]"
+STARTED = ("high_limit: 60 degC, zone: room}", f"high_limit: 60 degC, zone: room, {THERMOSTAT}}}")
+NO_LIMIT = ("proof: {by: flow_switch}, high_limit: 60 degC", "proof: {by: flow_switch}")
+SECOND = (
+    ("    return: {pipe: 63 PN10, length: 8 m, zone: soil}\n",
+     "    return: {pipe: 63 PN10, length: 8 m, zone: soil}\n"
+     "    drain: {pipe: 63 PN10, length: 6 m, zone: soil}\n"
+     "    spout: {pipe: 63 PN10, length: 8 m, zone: soil}\n"),
+    ("  equipment:",
+     "    jets: {max_head: 9 m, max_flow: 300 L/min, power: 600 W, rest: 75 s}\n  equipment:"),
+    ("return, tub]]", "return, tub], [tub, drain, jets, spout, tub]]"),
+    ("  line_flushes: [", '  line_flushes: [{pump: jets, start: "09:00", lasts: 60 s, name: jets flush}, '),
+)  # fmt: skip
+"""A second loop, which meets the first in the tub alone."""
+
+
+@pytest.mark.parametrize("file", FILES, ids=[file.stem for file in FILES])
+def test_no_shipped_schedule_is_broken_without_a_fault(file):
+    """Every rule is decided, and none is broken, nor possible but for time."""
+    found = verify(load(file))
+    assert [] == [(v.rule, v.subject, v.why) for v in found.verdicts if v.broken or v.story or v.undecided]
+    assert not found.is_broken
+    assert all(v.states for v in found.verdicts)
+
+
+# -- cones -------------------------------------------------------------------------------------------------
+
+
+def test_a_loop_that_meets_in_the_tub_is_not_seen(build):
+    """The element's cone leaves the jets out; the loops are two."""
+    scenario = build(*SECOND)
+    plant, programme = Plant(scenario), Programme(scenario)
+    loops = groups(plant)
+    assert loops["main"] == loops["element"] != loops["jets"]
+    assert ("main", "element") == cone_of(plant, programme, ["element"]).names
+    assert ("main", "jets", "element") == cone_of(plant, programme, [], whole=True).names
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [[], [NO_PROOF], [NO_BLOCK], [("changeover: 2 s", "changeover: 2 s\n      opens_within: 3 s")]],
+    ids=["as it is", "no proof", "no block", "slow contacts"],
+)  # fmt: skip
+def test_a_cone_has_the_verdict_of_the_whole_product(build, changes):
+    """Each check, in its cone and over every machine; the whole has at least as many states."""
+    run = _Verifier(build(*SECOND, *changes), 0, False, None)
+    answers = []
+    for check in checks(run.plant, run.programme):
+        small = run.automaton(check, "commands")
+        large = run.automaton(check, "commands", whole=True)
+        in_cone, in_whole = search(small, judges(check, small)), search(large, judges(check, large))
+        assert set(in_cone.broken) == set(in_whole.broken), check
+        assert in_cone.states <= in_whole.states
+        answers.append(bool(in_cone.broken))
+    assert changes == [] or any(answers)
+
+
+# -- the calendar ------------------------------------------------------------------------------------------
+
+
+def test_the_calendar_is_one_cycle_of_what_is_raised(build):
+    """Two filter runs and two flushes a day that do not meet: nothing, one, nothing, the other."""
+    calendar = Calendar(Programme(build()))
+    order = calendar.order([name for name in calendar.spans if name != PEOPLE])
+    names = {frozenset(n.removesuffix(".raised") for n in vector) for vector in order.vectors}
+    assert {frozenset(), frozenset({"filter run"}), frozenset({"line flush"})} == names
+    nothing = order.vectors.index(frozenset())
+    assert {nothing} == {k for i, after in enumerate(order.follows) for k in after if i != nothing}
+
+
+def test_both_states_of_the_clock_are_passed(build):
+    """03:00 comes at two times of day in UTC: 400 days hold summer and winter."""
+    spans = Calendar(Programme(build(("Europe/Lisbon", "Europe/Vienna")))).spans["filter run.raised"]
+    begin = Calendar(Programme(build())).begin
+    assert begin.hour == 0
+    assert 2 <= len({start % 86_400 for start, _ in spans if start % 86_400 < 6 * 3600})
+
+
+def test_any_order_breaks_what_the_calendar_does_not(build):
+    """A flush an hour before people come: their order in the day is all that keeps it off them."""
+    changes = ("  heating: {with", '  bathing: [{start: "18:00", lasts: 1 h}]\n  heating: {with')
+    rule = "flush-onto-people"
+    (verdict,) = verify(build(changes), rule=rule).verdicts
+    assert (False, True) == (verdict.broken, verdict.only_in_another_order)
+    (verdict,) = verify(build(changes), rule=rule, any_order=True).verdicts
+    assert verdict.broken
+
+
+# -- stories and replays -----------------------------------------------------------------------------------
+
+
+def test_the_story_of_a_thermostat_past_the_controller(build):
+    """It is short, in plain sentences, ends in heat without flow, and the engine goes the same way."""
+    (verdict,) = verify(build(STARTED), rule="heat-without-flow").verdicts
+    assert verdict.broken
+    assert "its own thermostat has it on, and no water moves through it" == verdict.why
+    assert "by the engine" == verdict.story.replayed
+    said = " / ".join(verdict.story.steps)
+    assert "the element, own thermostat closes; element fires" in said
+    assert verdict.story.steps[-1].startswith("5 s go by with the heat of element on")
+    assert list(verdict.story.at_s) == sorted(verdict.story.at_s)
+    holds = [mend.said for mend in verdict.mends if mend.holds]
+    assert any("own_flow_switch" in said for said in holds)
+    assert any("take the contacts off" in said for said in holds)
+
+
+def test_times_are_fitted_or_refused(build):
+    """The shortest story without proof fits into the pump's rest of 75 s; a grace of 5000 s would not."""
+    run = _Verifier(build(NO_PROOF), 0, False, None)
+    check = next(iter(checks(run.plant, run.programme)))
+    found = run._refined("heat-without-flow", check)
+    path = found.path(found.broken["heat-without-flow"][0][0])
+    automaton, _, last = path[-1]
+    assert last.timers[automaton.timers.index("time of main")], "it breaks while the pump rests"
+    times = fitted(path)
+    assert times is not None
+    assert times == sorted(times)
+    assert 5 <= times[-1] < 75
+    automaton._lasts[automaton.timers.index("grace of element")] = 5000.0
+    assert fitted(path) is None
+
+
+# -- faults ------------------------------------------------------------------------------------------------
+
+
+def cells(verdict):
+    """The barrier by fault."""
+    return {" and ".join(cell.faults): cell.barrier for cell in verdict.cells}
+
+
+def test_which_barrier_holds_under_each_fault(build):
+    """Two barriers: the flow switch wired to the controller, and an independent high limit behind it."""
+    found = verify(build(), faults=1)
+    heat = next(v for v in found.verdicts if v.rule == "heat-without-flow")
+    held = cells(heat)
+    assert "controller" == held["main does not start, or trips"]
+    assert "controller" == held["stop is left shut"]
+    assert "controller" == held["the flow switch of element says no whatever the flow"]
+    assert "limit" == held["the flow switch of element says yes whatever the flow"]
+    assert "limit" == held["the contactor of element welds"]
+    assert not heat.rests_on_one
+    speeds = next(v for v in found.verdicts if v.rule == "both-speeds-at-once")
+    assert "nothing" == cells(speeds)["the contactor of main low welds"]
+    assert speeds.rests_on_one
+    dry = next(v for v in found.verdicts if v.rule == "dry-running")
+    assert "nothing" == cells(dry)["the water falls below the suction fittings"]
+
+
+def test_without_a_limit_one_false_yes_is_enough(build):
+    """Then the rule rests on the flow switch alone, and the story names it."""
+    (heat,) = verify(build(NO_LIMIT), faults=1, rule="heat-without-flow").verdicts
+    cell = next(c for c in heat.cells if "says yes" in c.faults[0])
+    assert "nothing" == cell.barrier
+    assert "by the engine" == cell.story.replayed
+    assert heat.rests_on_one
+
+
+def test_a_level_switch_holds_low_water(build):
+    """The controller stops the pump; with the level switch only a weld keeps it on."""
+    (dry,) = verify(build(("    water: 1500 L", "    water: 1500 L\n    level_switch: true")), faults=2,
+                    rule="dry-running").verdicts  # fmt: skip
+    held = cells(dry)
+    assert "controller" == held["the water falls below the suction fittings"]
+    two = [name for name, barrier in held.items() if barrier == "nothing"]
+    assert two
+    assert all(" and " in name and "water falls" in name for name in two)
+    assert any("main low welds" in name for name in two)
+
+
+def test_an_own_switch_holds_what_starts_past_the_controller(build):
+    """The thermostat's contact is closed in still water, and the device's own switch keeps it off."""
+    switch = (
+        "high_limit: 60 degC, zone: room}",
+        f"high_limit: 60 degC, zone: room, own_flow_switch: 6 s, {THERMOSTAT}}}",
+    )
+    (heat,) = verify(
+        build(switch, ("breaker: 20 A", "breaker: 32 A")), faults=1, rule="heat-without-flow"
+    ).verdicts
+    assert "own switch" in cells(heat).values() or "controller" in cells(heat).values()
+    assert "limit" == cells(heat)["the own flow switch of element stays closed"]
+
+
+def test_a_restart_closes_a_speed_while_the_other_still_opens(build):
+    """Contactors that take 1 s to open: a restarted controller serves no changeover."""
+    slow = ("changeover: 2 s", "changeover: 2 s\n      opens_within: 1.5 s")
+    (speeds,) = verify(build(slow), faults=1, rule="both-speeds-at-once").verdicts
+    assert not speeds.broken
+    assert "nothing" == cells(speeds)["the controller restarts in mid-run"]
+
+
+def test_faults_change_the_water(build):
+    """A valve left shut stops it; a clogged filter slows it; nothing else is touched."""
+    scenario = build()
+    plant, programme = Plant(scenario), Programme(scenario)
+    usual = plant.duty(("low",)).flow_m3_s("element")
+    by_kind = {fault.kind: fault for fault in faults_of(plant, programme)}
+    assert 0.0 == FaultyPlant(plant, frozenset({by_kind["valve shut"]})).duty(("low",)).flow_m3_s("element")
+    clogged = FaultyPlant(plant, frozenset({by_kind["clogged"]})).duty(("low",)).flow_m3_s("element")
+    assert 0.0 < clogged < usual
+
+
+def test_sets_that_overload_a_circuit(build):
+    """7 A and 3000 W / 230 V = 13.0 A are 20.04 A: too much for 20 A together, and neither alone."""
+    assert [("main", "element")] == overloads(Plant(build()), "supply")
+    assert [] == overloads(Plant(build(("breaker: 20 A", "breaker: 25 A"))), "supply")
+
+
+# -- dead ends and times -----------------------------------------------------------------------------------
+
+
+def ends(scenario):
+    """(kind, subject) of each."""
+    plant, programme = Plant(scenario), Programme(scenario)
+    return {(end.kind, end.subject) for end in dead_ends(plant, programme, Calendar(programme))}
+
+
+def test_dead_ends_and_contradictions(build):
+    """Each is planted, and the plant as it is has none."""
+    assert set() == ends(build())
+    quiet = (
+        "  heating: {with",
+        '  quiet_hours: {from: "22:00", to: "08:00", applies_to: [main high]}\n  heating: {with',
+    )
+    assert {("inside quiet hours", "line flush")} == ends(build(quiet))
+    two = (
+        'start: ["03:00", "15:00"], lasts: 2 h}',
+        'start: "03:00", lasts: 2 h}, {pump: main high, start: "04:00", lasts: 2 h}',
+    )
+    assert ("contradict each other", "filter run 1 and filter run 2") in ends(build(two))
+    vain = ("while: main high, because: the breaker", "while: main running")
+    assert ("asked for in vain", "element") in ends(build(vain))
+    starved = ('start: ["03:00", "15:00"], lasts: 2 h}',
+               'start: "19:30", lasts: 30 s}')  # fmt: skip
+    assert ("always starved", "filter run") in ends(build(starved))
+    fits = ("schedule:\n", "controller: {filter_windows: 1}\nschedule:\n")
+    assert any(kind == "does not fit the controller" for kind, _ in ends(build(fits)))
+    waits = ("schedule:\n", "controller: {after_power_cut: wait}\nschedule:\n")
+    assert ("left only by a person", "controller") in ends(build(waits))
+    assert ("left only by a person", "element") in ends(build(STARTED))
+
+
+def test_times_are_declared_and_seen(build):
+    """5 s of proof for 5 s due; 2 s of changeover; a rest of 75 s allows 48 starts an hour, 8 are due."""
+    scenario = build()
+    found = timed(Plant(scenario), Programme(scenario))
+    facts = {(t.known_from, t.subject, t.what.split(",")[0]): t.holds for t in found}
+    assert facts["declared", "element", "proof of flow of 5 s"]
+    assert facts["declared", "element", "run-on of 60 s"]
+    assert facts["declared", "main", "changeover of 2 s"]
+    assert not facts["declared", "main", "at most 48 starts an hour"]
+    assert facts["trace", "element", "proof of flow"]
+    assert facts["trace", "main", "starts an hour"]
+
+
+# -- the report and the calls ------------------------------------------------------------------------------
+
+
+def test_the_report_says_what_it_verifies(build):
+    """80 columns; never more than was looked at; the assumptions stand under the answer."""
+    page = Page()
+    verify_report(page, verify(build(STARTED, NO_LIMIT), faults=1))
+    text = page.text()
+    assert max(map(len, text.splitlines())) <= 80
+    assert "No modelled order of events breaks this" in text
+    assert "BROKEN: its own thermostat has it on" in text
+    assert "not the plant as built" in " ".join(text.split())
+    assert "independent high limit" in " ".join(text.split())
+    for word in ("safe ", "proved", "proven safe"):
+        assert word not in text
+    values = verification_values(verify(build()))
+    assert values["states"] == sum(v["states"] for v in values["verdicts"])
+    assert values["broken"] is False
+
+
+def test_a_verification_can_be_watched_and_interrupted():
+    """Progress tells the rule, the states and the frontier; what it raises ends the search."""
+    told = []
+
+    def tell(what, states, left):
+        told.append((what, states, left))
+        if len(told) == 2:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        verify(load(FILES[0].parent / "cedar-yard.yaml"), on_progress=tell)
+    assert told[0][0].startswith("heat-without-flow (boiler)")
+    assert told[0][1] < told[1][1]
+
+
+def test_what_is_asked_for_is_checked(build):
+    """An unknown rule has the nearest named; faults are 0, 1 or 2; the public name is the same function."""
+    assert cyclesim.verify is verify
+    with pytest.raises(CycleSimError, match=r"did you mean .heat-without-flow"):
+        verify(build(), rule="heat-without-flw")
+    with pytest.raises(ValueError, match="0, 1 or 2"):
+        verify(build(), faults=3)
+
+
+def test_too_many_states_are_not_decided(build, monkeypatch):
+    """Nothing is said of a rule whose search was cut short."""
+    monkeypatch.setattr("cyclesim.verification.search.MOST_STATES", 20)
+    (verdict,) = verify(build(), rule="heat-without-flow").verdicts
+    assert "more than 20 states" in verdict.undecided
+    assert not verdict.broken
+
+
+def test_a_coarse_order_reaches_no_less(build):
+    """Every state of the exact order of timers is one of the coarse search, but for that order."""
+    scenario = build(NO_PROOF)
+    plant, programme = Plant(scenario), Programme(scenario)
+    cone, calendar = cone_of(plant, programme, ["element"]), Calendar(programme)
+    env = Environment(plant, programme, calendar, cone)
+    exact, coarse = (Automaton(plant, cone, env, ["element"], coarse=x) for x in (False, True))
+    known = {node._replace(order=0) for node in search(coarse, {}).seen}
+    assert {node._replace(order=0) for node in search(exact, {}).seen} <= known
+
+
+def test_two_faults_are_tried_where_each_alone_is_held(build):
+    """A pair never holds a fault that breaks the rule by itself; what two break, they break together."""
+    own = (NO_LIMIT[0], f"{NO_LIMIT[1]}, own_flow_switch: 6 s")
+    (heat,) = verify(build(own), faults=2, rule="heat-without-flow").verdicts
+    held = {cell.faults: cell for cell in heat.cells}
+    alone = {faults[0] for faults, cell in held.items() if len(faults) == 1 and cell.barrier == "nothing"}
+    pairs = [faults for faults in held if len(faults) == 2]
+    assert pairs
+    assert not alone & {one for pair in pairs for one in pair}
+    both = {
+        "the own flow switch of element stays closed",
+        "the flow switch of element says yes whatever the flow",
+    }
+    (cell,) = [cell for faults, cell in held.items() if set(faults) == both]
+    assert "nothing" == cell.barrier
