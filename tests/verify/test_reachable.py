@@ -84,13 +84,15 @@ TIMES = st.integers(0, 1439).map(clock)
     wired=st.booleans(),
     keep=st.booleans(),
     own=st.sampled_from(["", "own_flow_switch: 6 s, "]),
-    extra=st.sampled_from(["", "thermostat", "clock", "hand"]),
+    extra=st.sampled_from(["", "thermostat", "clock", "hand", "contact"]),
+    treat=st.sampled_from(["", "with: main", 'runs: [{start: "10:00", lasts: 6 h}]']),
+    after=st.sampled_from(["resume", "midnight", "wait"]),
     shut=st.booleans(),
     bathe=st.sampled_from(["", "pump: main high, jets_at_most: 10 min, presses: 2, ", "pump: main low, "]),
     cut=st.booleans(),
 )
 def test_drawn_plants_stay_in_the_reachable_set(
-    build, starts, flush, lasts, rest, proof, wired, keep, own, extra, shut, bathe, cut
+    build, starts, flush, lasts, rest, proof, wired, keep, own, extra, treat, after, shut, bathe, cut
 ):
     """Schedules, interlocks, contacts, valves and power cuts as they come."""
     contact = {
@@ -100,7 +102,7 @@ def test_drawn_plants_stay_in_the_reachable_set(
         "hand": "also_started_by: [{hand_switch: [{from: 2027-01-06 12:00, lasts: 9 h, to: hand}, "
         "{from: 2027-01-07 12:00, lasts: 9 h, to: 'off'}]}], ",
         "": "",
-    }[extra]
+    }["thermostat" if extra == "contact" else extra]
     more = ""
     if shut:
         more += "  valves_turned: [{valve: stop, from: 2027-01-06 15:30, lasts: 3 h, to: shut}]\n"
@@ -115,6 +117,18 @@ def test_drawn_plants_stay_in_the_reachable_set(
         ("proof: {by: flow_switch}, high", f"proof: {{by: {proof}}}, {own}{contact}high"),
         ("  heating: {with", more + "  heating: {with"),
     ]
+    if extra == "contact":
+        line = "also_started_by: [{speed: low, contact_of: element}]"
+        changes += [("      changeover: 2 s", f"      changeover: 2 s\n      {line}")]
+    if treat:
+        device = "{kind: ozone, in: filter, needs_flow: 60 L/min, proof: {by: flow_switch}, power: 40 W, "
+        device += f"{treat}}}"
+        changes += [
+            ("  valves: {stop", f"  treatment: {{ozone: {device}}}\n  valves: {{stop"),
+            ("interlocks:\n", "interlocks:\n  - {block: ozone, unless: flow proven, for: 5 s}\n"),
+        ]
+    line = f"controller: {{after_power_cut: {after}, person_within: 2 h}}"
+    changes += [("schedule:\n", f"{line}\nschedule:\n")] if after != "resume" else []
     changes += [] if wired else [("  - {block: element, unless: flow proven, for: 5 s}\n", "")]
     changes += [] if keep else [("  - {keep: main low, after: element, lasting: 60 s}\n", "")]
     changes += [("usual: open}}", "usual: open, may_be: shut}}")] if shut else []
