@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 
 import cyclesim
+from cyclesim.report.layout import Page
+from cyclesim.report.verify_report import verify_report
 from tests.evidence.catalogue import light
 
 ROOT = Path(__file__).parent.parent
@@ -48,3 +50,15 @@ def test_the_table_of_evidence_counts_the_checks():
         counted[check.group, KINDS[re.split("[ ,]", check.status)[0]]] += 1
     for group in sorted({group for group, _ in counted}):
         assert row(group)[:-1] == [counted[group, column] for column in range(7)], group
+
+
+def test_the_story_of_the_heat_pump_is_what_verify_tells():
+    """Every line of the README's story stands in the report of the shipped file, in that order."""
+    page = Page(80)
+    verify_report(page, cyclesim.verify(cyclesim.load(ROOT / "schedules" / "orchard-wall.yaml")))
+    told = README.partition("How heat-without-flow (heat_pump) comes about\n")[2].partition("```")[0]
+    assert 6 == len(told.splitlines())
+    report = page.text()
+    at = report.index("How heat-without-flow (heat_pump) comes about")
+    for line in told.splitlines():
+        at = report.index(line, at)

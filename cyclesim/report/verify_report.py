@@ -124,7 +124,9 @@ def _say_broken(page: Page, verdict: Verdict) -> None:
     _say_story(page, verdict.story)
     for mend in verdict.mends:
         result = f"then no modelled order of events breaks it ({count(mend.states, 'state')})"
-        page.line(f"Tried: {mend.said}: {result if mend.holds else 'not enough'}.", indent=2, hang=2)
+        if not mend.holds:
+            result = f"then {verdict.subject} never comes on" if mend.never_on else "not enough"
+        page.line(f"Tried: {mend.said}: {result}.", indent=2, hang=2)
     if not any(mend.holds for mend in verdict.mends):
         page.line("Nothing of the catalogue mends it alone.", indent=2)
 

@@ -32,6 +32,8 @@ class Mend:
     said: str
     holds: bool
     states: int
+    never_on: bool = False
+    """Whether it only holds because its subject then never comes on, which is no mend."""
 
 
 @dataclass(frozen=True)

@@ -340,13 +340,13 @@ class _Verifier:
         for said, scenario in candidates(self.plant, self.programme, name, check):
             try:
                 other = _Verifier(scenario, 0, self.any_order, None)
-                holds, states = other.holds(name, check.subject)
+                holds, states, never_on = other.holds(name, check.subject)
             except (CycleSimError, ValueError):
                 continue
-            yield Mend(said, holds, states)
+            yield Mend(said, holds, states, never_on)
 
-    def holds(self, name: str, subject: str) -> tuple[bool, int]:
-        """Whether a rule holds for a subject that can still be on, and in how many states."""
+    def holds(self, name: str, subject: str) -> tuple[bool, int, bool]:
+        """Whether a rule holds, in how many states, and whether that is because it never comes on."""
         states = 0
         for check in checks(self.plant, self.programme):
             if name not in check.rules or check.subject != subject:
@@ -357,9 +357,11 @@ class _Verifier:
             if name in found.broken:
                 found = self._refined(name, check)
             states += found.states
-            if name in found.broken or not _still_works(found, subject):
-                return False, states
-        return True, states
+            if name in found.broken:
+                return False, states, False
+            if not _still_works(found, subject):
+                return False, states, True
+        return True, states, False
 
 
 def _still_works(found: Found, subject: str) -> bool:
