@@ -30,12 +30,13 @@ HELD: dict[Barrier, str] = {
     "limit": "L",
     "time": "o",
     "nothing": "X",
+    "undecided": "?",
     "not needed": ".",
 }
 _REPLAYED = {
     "by the engine": "The engine has replayed it.",
     "in order, not in time": "Possible in order, not in time: the engine did not come to it.",
-    "order only": "Possible in order; the engine has no such fault to replay it with.",
+    "order only": "Possible in order; the engine cannot be given what happens in it.",
 }
 
 
@@ -105,7 +106,8 @@ def _answer(verdict: Verdict) -> str:
     if verdict.broken:
         return f"BROKEN: {verdict.why} ({states})."
     if verdict.story is not None:
-        return f"Possible in order, not in time: {verdict.why} ({states})."
+        how = ", not in time" if verdict.story.replayed == "in order, not in time" else ""
+        return f"Possible in order{how}: {verdict.why} ({states})."
     also = "; in another order of demands something would" if verdict.only_in_another_order else ""
     one = " It rests on one barrier alone: see below." if verdict.rests_on_one else ""
     return f"No modelled order of events breaks this ({states}{also}).{one}"
@@ -136,6 +138,7 @@ def _say_matrix(page: Page, found: Verification) -> None:
     page.line(
         "c: an interlock of the controller; s: the device's own flow switch; L: heat comes on, and an "
         "independent limit ends it; o: it is possible in order, not in time; X: nothing, the rule is broken; "
+        "?: there are too many states to say; "
         ".: nothing was asked for that had to be "
         "held, or the rule cannot see the fault."
     )

@@ -81,7 +81,10 @@ def judges(check: Check, automaton: Automaton) -> dict[str, Judge]:
 
 
 def overloads(plant: Plant, circuit: str) -> list[tuple[str, ...]]:
-    """Every least set of machines that together can draw more than a circuit's breaker bears."""
+    """Every least set of machines that together can draw more than a circuit's breaker bears.
+
+    Of a pump both speeds are counted: a weld closes both.
+    """
     sheet = plant.scenario.circuits[circuit]
     if not sheet.breaker_a:
         return []
@@ -90,7 +93,7 @@ def overloads(plant: Plant, circuit: str) -> list[tuple[str, ...]]:
     most: dict[str, float] = {}
     for name in sheet.feeds:
         if name in plant.pumps:
-            most[name] = share * max(load_a(plant, name, speed) for speed in plant.speeds[name])
+            most[name] = share * sum(load_a(plant, name, speed) for speed in plant.speeds[name])
         elif (
             name in plant.sheet.air
             or name in plant.sheet.treatment

@@ -35,8 +35,10 @@ def replayed(
 ) -> tuple[Replayed, list[int]]:
     """Whether the engine, given the story's facts, breaks the same rule; and when its steps come [s]."""
     faults = path[-1][0].faults
-    if any(fault.kind not in _KNOWN and not fault.any_order for fault in faults) or any(
-        fault.kind == "restart" for fault in faults
+    if (
+        any(fault.kind not in _KNOWN and not fault.any_order for fault in faults)
+        or any(fault.kind == "restart" for fault in faults)
+        or any(automaton.flows.around(node.env).hot for automaton, _, node in path)
     ):
         return "order only", []
     times = fitted(path)

@@ -9,10 +9,10 @@ from cyclesim.analysis.findings import Severity
 
 Replayed = Literal["by the engine", "in order, not in time", "order only"]
 """Whether the engine went the same way; or no times fit it; or the engine has no such fault."""
-Barrier = Literal["controller", "own switch", "limit", "time", "nothing", "not needed"]
+Barrier = Literal["controller", "own switch", "limit", "time", "nothing", "undecided", "not needed"]
 """What holds under a fault: an interlock of the controller, the device's own switch, an independent limit
-that ends it, or nothing. "time": it is possible in order, not in time. "not needed": nothing was asked for
-that had to be held."""
+that ends it, or nothing. "time": it is possible in order, not in time. "undecided": there are too many
+states. "not needed": nothing was asked for that had to be held."""
 
 
 @dataclass(frozen=True)

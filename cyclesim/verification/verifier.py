@@ -182,12 +182,12 @@ class _Verifier:
 
     def _judge(self, check: Check) -> Iterator[Verdict]:
         what = f"{check.rules[0]} ({check.subject})"
+        automaton = self.automaton(check, "commands")
         try:
-            automaton = self.automaton(check, "commands")
             commands = search(automaton, judges(check, automaton), self._tell(what))
         except TooManyStatesError as error:
             for name in check.rules:
-                yield self._verdict(name, check, (), 0, undecided=str(error))
+                yield self._verdict(name, check, automaton.cone.names, 0, undecided=str(error))
             return
         cells = self._cells(check, commands) if self.faults else {}
         for name in check.rules:
@@ -195,15 +195,21 @@ class _Verifier:
                 cone = commands.automaton.cone.names
                 yield self._verdict(name, check, cone, commands.states, cells=cells.get(name, ()))
             else:
-                yield self._in_order(name, check, commands)
+                try:
+                    yield self._in_order(name, replace(check, rules=(name,)), commands)
+                except TooManyStatesError as error:
+                    yield self._verdict(name, check, automaton.cone.names, 0, undecided=str(error))
 
     def _in_order(self, name: str, check: Check, commands: Found) -> Verdict:
         """A rule that some order breaks: whether the calendar's own does, and how."""
         cone = commands.automaton.cone.names
+        exact = self._exactly(check)
+        if name not in exact.broken:  # it was the coarse order of timers
+            cells = self._cells(check, exact)[name] if self.faults else ()
+            return self._verdict(name, check, cone, exact.states, cells=cells)
         refined = self._refined(name, check)
         if name not in refined.broken:
-            one = replace(check, rules=(name,))
-            cells = self._cells(one, refined, commands)[name] if self.faults else ()
+            cells = self._cells(check, refined, exact)[name] if self.faults else ()
             return self._verdict(name, check, cone, refined.states, cells=cells, only_in_another_order=True)
         why, story = self._story(name, check, refined)
         mends = tuple(self._mends(name, check))
@@ -264,7 +270,12 @@ class _Verifier:
         exact: Found | None = None
         for fault in self.every_fault:
             base = any_order if any_order is not None and fault.any_order else before
-            after = self._under(check, base, fault)
+            try:
+                after = self._under(check, base, fault)
+            except TooManyStatesError:
+                for name in rules:
+                    found[name].append(Cell((fault.said,), 0, "undecided"))
+                continue
             cells = [self._cell(name, check, (fault,), after, base) for name in rules]
             if any(cell.barrier == "time" for cell in cells) and base.automaton.coarse:
                 exact = exact or self._exactly(check)  # it may be that only the coarse order is not in time
@@ -279,7 +290,11 @@ class _Verifier:
             if not held or one.any_order or two.any_order or before in (first, second):
                 continue
             for base, late in ((first, two), (second, one)):
-                both = self._under(check, base, late)
+                try:
+                    both = self._under(check, base, late)
+                except TooManyStatesError:
+                    cells = [Cell((one.said, two.said), 0, "undecided") for _ in held]
+                    continue
                 cells = [self._cell(name, check, (one, two), both, base) for name in held]
                 if any(cell.barrier == "nothing" for cell in cells):
                     break  # whichever comes first, one order is enough

@@ -358,3 +358,19 @@ def test_two_faults_are_tried_where_each_alone_is_held(build):
     }
     (cell,) = [cell for faults, cell in held.items() if set(faults) == both]
     assert "nothing" == cell.barrier
+
+
+def test_a_stove_is_possible_in_order_and_no_more(build):
+    """Nobody switches it, and the engine lights it by its own hours: the story is told, not called broken."""
+    stove = (
+        "  valves: {stop",
+        "    stove: {kind: wood, output: 9 kW, drop: 0.3 m at 400 L/min, volume: 6 L, needs_flow: 60 L/min,\n"
+        "            zone: room,\n"
+        '            burns: [{start: "17:00", lasts: 3 h}]}\n  valves: {stop',
+    )
+    placed = ("filter, element, stop", "filter, element, stove, stop")
+    found = {v.subject: v for v in verify(build(stove, placed), rule="heat-without-flow").verdicts}
+    assert not found["stove"].broken
+    assert "order only" == found["stove"].story.replayed
+    assert any("stove is hot" in step for step in found["stove"].story.steps)
+    assert found["element"].story is None
