@@ -260,6 +260,12 @@ class Environment:
                 waiting += [b.starter.name for b in self.programme.beside if b.line.contact_of == target]
         return sum(self._controller.bit(f"{name}.closed") for name in closed & known)
 
+    def _lingering(self, source: str) -> int:
+        """The contacts that stay closed for a while after a heat source has wanted water."""
+        beside = self.programme.beside
+        lasting = [b for b in beside if b.line.contact_of == source and b.line.lasting_s]
+        return self._closed(b.starter.name for b in lasting)
+
     def _contacts(self, person: bool) -> Iterator[Dim]:
         """Thermostats of the devices' own, contacts that look at the water, hand switches."""
         known = {s.name for s in self._controller.starters}
@@ -270,8 +276,15 @@ class Environment:
             opens = Value(f"the {name} opens")
             if not mask and name not in known:
                 continue
-            if line.thermostat is not None or line.every_s is not None:
+            lingers = self._lingering(b.starter.target)
+            if line.thermostat is not None and lingers:
+                outlasts = Value(f"the {name} opens, and the contact that outlasts it stays closed", lingers)
+                yield Dim(name, (opens, shut, outlasts), ((1,), (2,), (0, 1)))
+            elif line.thermostat is not None or line.every_s is not None:
                 yield Dim.free(name, [opens, shut])
+            elif lingers:  # a clock or a person ends the call: the contact may then be closed alone
+                alone = Value(f"the contact of {b.starter.target} outlasts its call", lingers)
+                yield Dim.free(f"{name}, outlasting", [Value("the contact opens"), alone])
             elif line.hand_switch is not None and (line.hand_switch or person):
                 target = b.starter.target
                 off = self._controller.bit(f"{target}.switched_off") if name in known else 0

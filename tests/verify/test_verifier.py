@@ -1,10 +1,12 @@
 """Verdicts, faults, mends, replays and times on small plants; cones against the whole product."""
 
+import re
 from pathlib import Path
 
 import pytest
 
 import cyclesim
+from cyclesim.analysis.rules import RULES
 from cyclesim.errors import CycleSimError
 from cyclesim.report.layout import Page
 from cyclesim.report.verify_report import verification_values, verify_report
@@ -43,11 +45,15 @@ SECOND = (
 
 
 @pytest.mark.parametrize("file", FILES, ids=[file.stem for file in FILES])
-def test_no_shipped_schedule_is_broken_without_a_fault(file):
-    """Every rule is decided, and none is broken, nor possible but for time."""
+def test_a_shipped_schedule_is_broken_without_a_fault_as_it_announces(file):
+    """Every rule is decided; what a file announces of rules of one instant is broken, and replayed; no other."""
     found = verify(load(file))
-    assert [] == [(v.rule, v.subject, v.why) for v in found.verdicts if v.broken or v.story or v.undecided]
-    assert not found.is_broken
+    announces = re.findall(r"^# announces: ([a-z-]+) \((\w+)\)$", file.read_text("utf-8"), re.MULTILINE)
+    judged = {rule.id for rule in RULES if rule.kind == "state"}
+    expected = sorted((rule, subject) for rule, subject in announces if rule in judged)
+    assert expected == sorted((v.rule, v.subject) for v in found.verdicts if v.broken)
+    assert expected == sorted((v.rule, v.subject) for v in found.verdicts if v.story or v.undecided)
+    assert bool(expected) == found.is_broken
     assert all(v.states for v in found.verdicts)
 
 
