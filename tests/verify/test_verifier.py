@@ -46,7 +46,7 @@ SECOND = (
 
 @pytest.mark.parametrize("file", FILES, ids=[file.stem for file in FILES])
 def test_a_shipped_schedule_is_broken_without_a_fault_as_it_announces(file):
-    """Every rule is decided; what a file announces of rules of one instant is broken, and replayed; no other."""
+    """Every rule is decided; what a file announces of one instant is broken, and replayed; nothing else."""
     found = verify(load(file))
     announces = re.findall(r"^# announces: ([a-z-]+) \((\w+)\)$", file.read_text("utf-8"), re.MULTILINE)
     judged = {rule.id for rule in RULES if rule.kind == "state"}
