@@ -218,7 +218,11 @@ def check(file: Path, sets: tuple[str, ...]) -> int:
 @_scenario
 @click.option("--faults", type=click.IntRange(0, 2), default=0, show_default=True,
               help="How many things may go wrong at once.")  # fmt: skip
-@click.option("--rule", metavar="ID", help="Verify this rule alone, e.g. heat-without-flow.")
+@click.option(
+    "--rule",
+    metavar="ID",
+    help="Verify this rule alone, e.g. heat-without-flow; mends are then tried against faults, too.",
+)
 @click.option("--any-order", is_flag=True, help="Let demands come in any order, not by the calendar.")
 @_output("--json", "json_file", help="Write everything as JSON to FILE, or with - to the screen instead.")
 def verify(

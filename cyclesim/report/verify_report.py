@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
 from cyclesim.report.cautions import ADVICE, say_cautions
 from cyclesim.report.layout import Column, Page
 from cyclesim.report.words import count
-from cyclesim.verification.result import Barrier, Cell, Story, Verdict, Verification
+from cyclesim.verification.result import Barrier, Cell, Mend, Story, Verdict, Verification
 
 PRINCIPLES: dict[str, tuple[str, ...]] = {
     "heat-without-flow": (
@@ -124,12 +125,16 @@ def _say_broken(page: Page, verdict: Verdict) -> None:
     assert verdict.story is not None
     page.heading(f"How {verdict.rule} ({verdict.subject}) comes about")
     _say_story(page, verdict.story)
-    for mend in verdict.mends:
+    _say_mends(page, verdict.mends)
+
+
+def _say_mends(page: Page, mends: Sequence[Mend]) -> None:
+    for mend in mends:
         result = f"then no modelled order of events breaks it ({count(mend.states, 'state')})"
         if not mend.holds:
-            result = f"then {verdict.subject} never comes on" if mend.never_on else "not enough"
+            result = "then it never comes on" if mend.never_on else "not enough"
         page.line(f"Tried: {mend.said}: {result}.", indent=2, hang=2)
-    if not any(mend.holds for mend in verdict.mends):
+    if not any(mend.holds for mend in mends):
         page.line("Nothing of the catalogue mends it alone.", indent=2)
 
 
@@ -175,6 +180,8 @@ def _say_unheld(page: Page, found: Verification) -> None:
         for verdict in one:
             for cell in (c for c in verdict.unheld if len(c.faults) == 1):
                 _say_cell(page, verdict, cell)
+        if not any(cell.mends for verdict in one for cell in verdict.cells):
+            page.line("With --rule ID of one of them, mends are tried and verified again.")
     two = [(v, c) for v in found.verdicts for c in v.unheld if len(c.faults) == 2]
     if two:
         page.heading("Broken by two faults")
@@ -186,3 +193,5 @@ def _say_cell(page: Page, verdict: Verdict, cell: Cell) -> None:
     page.line(f"{verdict.rule} ({verdict.subject}): {cell.why}", style="bold", hang=2)
     if cell.story is not None:
         _say_story(page, cell.story)
+    if cell.mends:
+        _say_mends(page, cell.mends)

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Generator, Sequence
 from dataclasses import replace
-from datetime import date, datetime
-from typing import Any
+from datetime import date
+
+import simpy
 
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
 from cyclesim.analysis.rules import judge
 from cyclesim.control.step import LEVEL_LOW, POWER_LOST, WAITS, Starter
-from cyclesim.physics.links import Link
 from cyclesim.scenario.wiring import Starter as StarterLine
 from cyclesim.simulation.assembly import Plant, PlantDuty, Positions, Speeds
+from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.engine import _Run
 from cyclesim.simulation.programme import Beside, Programme
 from cyclesim.simulation.trace import Span, joined
@@ -44,8 +45,7 @@ def replayed(
     times = fitted(path)
     if times is None:
         return "in order, not in time", []
-    trace = _Replay(plant, programme, path, times, faults, _tail_s(plant, rule)).finish()
-    history = History(trace.plant, trace.programme, trace.trace)
+    history = _Replay(plant, programme, path, times, faults, _tail_s(plant, rule)).history()
     for breach in judge(STATE_RULES[rule], history):
         if isinstance(breach, Breach) and breach.subject == subject:
             return "by the engine", times
@@ -136,10 +136,6 @@ class _ScriptedPlant(FaultyPlant):
             return True
         return ("false no", name) not in self._faults and super().sensed(name, duty)
 
-    def _links(self, speeds: Mapping[str, str], positions: Positions) -> Any:
-        links: list[Link] = list(super()._links(speeds, positions))
-        return iter(links)
-
 
 class _Scripted(Programme):
     """The programme with its calendar and all that is beside it moved by a story."""
@@ -228,9 +224,8 @@ class _Replay(_Run):
                 self._reset_at([(at, a.controller.sources[a._reset.index(b)].name) for at, b, a in resets])
             )
 
-    def _reset_at(self, resets: list[tuple[int, str]]) -> Any:
-        from cyclesim.simulation.clock import At, Priority
-
+    def _reset_at(self, resets: list[tuple[int, str]]) -> Generator[simpy.Event, None, None]:
+        """A person resets what has tripped."""
         for at, name in resets:
             yield At(self.env, at, Priority.POST)
             self._post(self.controller.bit(f"{name}.trips"), False)
@@ -238,11 +233,10 @@ class _Replay(_Run):
             yield At(self.env, at + 1, Priority.POST)
             self._post(self.controller.bit(f"{name}.reset"), False)
 
-    def finish(self) -> Any:
+    def history(self) -> History:
         """The run from its warm-up on, in which nothing happens."""
         self.warm_up()
-        super().finish()
-        return self
+        return History(self.plant, self.programme, self.finish())
 
 
 def _spans(
@@ -278,6 +272,3 @@ def _turns(plant: Plant, path: Path, times: list[int], begins_s: int) -> list[tu
                 found.append((begins_s + t, name, new))
         now = positions
     return found
-
-
-_ = datetime

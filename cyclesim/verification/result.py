@@ -46,6 +46,8 @@ class Cell:
     barrier: Barrier
     why: str = ""
     story: Story | None = None
+    mends: tuple[Mend, ...] = ()
+    """What was tried against it, where one rule alone was asked for."""
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,9 @@ from cyclesim.scenario.forms import did_you_mean, one_of
 from cyclesim.scenario.model import Scenario
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
+from cyclesim.verification.assumed import ASSUMED, NOTHING
 from cyclesim.verification.automaton import Automaton
+from cyclesim.verification.barriers import barrier, still_works, worse
 from cyclesim.verification.calendar_order import Calendar
 from cyclesim.verification.checks import STATE_RULES, Check, checks, judges
 from cyclesim.verification.cone import cone_of, groups
@@ -22,7 +24,7 @@ from cyclesim.verification.environment import Environment, Kind
 from cyclesim.verification.faults import HYDRAULIC, SENSORS, Fault, faults_of, touches
 from cyclesim.verification.mends import candidates
 from cyclesim.verification.replay import replayed
-from cyclesim.verification.result import Barrier, Cell, Mend, Story, Verdict, Verification
+from cyclesim.verification.result import Cell, Mend, Story, Verdict, Verification
 from cyclesim.verification.search import Found, TooManyStatesError, search
 from cyclesim.verification.story import told
 from cyclesim.verification.timed import timed
@@ -31,19 +33,6 @@ Progress = Callable[[str, int, int], None]
 """Told what is looked at, the states found so far, and how many of them are still to be followed."""
 _STORIES_TRIED = 40
 """How many ways to break a rule are put to the engine, the nearest first, before it is called untimely."""
-
-ASSUMED = (
-    "The programme is as written and the plant wired and plumbed as described; nothing of the plant as built "
-    "is looked at.",
-    "Thermostats, the frost protection and contacts that watch a temperature may say anything at any time; "
-    "power may fail and return at any time; valves are turned only to where the file says they may be left.",
-    "In one second, up to two things around the controller change, or one and one timer ends, or two timers "
-    "end; power changes by itself.",
-    "Two timers end only in orders that their lengths permit; beyond that any time may pass between events.",
-    "Water moves as the duty table says, and for as long as a pump coasts; a high limit and a device's own "
-    "flow switch act after the contactor, so that a weld does not bridge them.",
-    "A fault comes at any time and stays.",
-)
 
 
 def verify(
@@ -67,6 +56,7 @@ def verify(
         near = did_you_mean(rule, list(STATE_RULES))
         raise CycleSimError(f"'{rule}' is no rule of one instant; {due}{f' ({near})' if near else ''}.")
     run = _Verifier(scenario, faults, any_order, on_progress)
+    run.mends_faults = rule is not None
     with _uncollected():
         verdicts = run.verdicts(rule)
     whole = rule is None
@@ -109,6 +99,8 @@ class _Verifier:
         self.plant, self.programme = Plant(scenario), Programme(scenario)
         self.calendar = Calendar(self.programme)
         self.loops = groups(self.plant)
+        self.mends_faults = False
+        """Whether mends are tried against faults, too: it takes a while, so for one rule at a time."""
         self.every_fault = list(faults_of(self.plant, self.programme))
 
     def not_needed(self, rule: str | None) -> Iterator[tuple[str, str]]:
@@ -121,7 +113,7 @@ class _Verifier:
         }
         for name in STATE_RULES:
             if rule in (None, name) and name not in about:
-                yield name, _NOTHING[name]
+                yield name, NOTHING[name]
 
     def _arises(self, check: Check) -> bool:
         """Whether what a rule is about can come at all."""
@@ -139,7 +131,7 @@ class _Verifier:
             if rules and self._arises(check):
                 for verdict in self._judge(replace(check, rules=rules)):
                     key = verdict.rule, verdict.subject
-                    found[key] = _worse(found[key], verdict) if key in found else verdict
+                    found[key] = worse(found[key], verdict) if key in found else verdict
         order = list(STATE_RULES)
         return sorted(found.values(), key=lambda v: order.index(v.rule))
 
@@ -337,28 +329,47 @@ class _Verifier:
         sees = found is not None or fault.kind in ("person", "clock", SENSORS)
         found, states = found or before, found.states if found else 0
         if name not in found.broken:
-            return Cell(said, states, _barrier(found, check) if sees else "not needed")
+            return Cell(said, states, barrier(found, check) if sees else "not needed")
         node, why = found.broken[name][0]
         snapshot = found.automaton.snapshot(node)
         still = any(device == check.subject and truth.flow == "none" for device, truth in snapshot.sources)
         if name.startswith("heat-") and still and found.automaton.limited(check.subject):
             return Cell(said, states, "limit", why)
         why, story = self._story(name, check, found)
-        return Cell(
-            said, states, "time" if story.replayed == "in order, not in time" else "nothing", why, story
-        )
+        if story.replayed == "in order, not in time":
+            return Cell(said, states, "time", why, story)
+        alone = self.mends_faults and len(faults) == 1
+        mends = tuple(self._mends(name, check, faults[0])) if alone else ()
+        return Cell(said, states, "nothing", why, story, mends)
 
     # -- mends ---------------------------------------------------------------------------------------------
 
-    def _mends(self, name: str, check: Check) -> Iterator[Mend]:
-        """Every change of the catalogue, verified again."""
+    def _mends(self, name: str, check: Check, fault: Fault | None = None) -> Iterator[Mend]:
+        """Every change of the catalogue, verified again, under a fault if there is one."""
         for said, scenario in candidates(self.plant, self.programme, name, check):
             try:
                 other = _Verifier(scenario, 0, self.any_order, None)
                 holds, states, never_on = other.holds(name, check.subject)
+                if holds and fault is not None:
+                    holds, more = other.holds_under(name, check.subject, fault)
+                    states += more
             except (CycleSimError, ValueError):
                 continue
             yield Mend(said, holds, states, never_on)
+
+    def holds_under(self, name: str, subject: str, fault: Fault) -> tuple[bool, int]:
+        """Whether something holds a rule under a fault, and in how many states; one that is gone is held."""
+        same = [f for f in self.every_fault if (f.kind, f.subject) == (fault.kind, fault.subject)]
+        states = 0
+        for check in checks(self.plant, self.programme) if same else ():
+            if name in check.rules and check.subject == subject:
+                one = replace(check, rules=(name,))
+                before = self._exactly(one)
+                after = self._under(one, before, same[0])
+                states += before.states + (after.states if after else 0)
+                if self._cell(name, one, (same[0],), after, before).barrier in ("nothing", "time"):
+                    return False, states
+        return True, states
 
     def holds(self, name: str, subject: str) -> tuple[bool, int, bool]:
         """Whether a rule holds, in how many states, and whether that is because it never comes on."""
@@ -374,49 +385,6 @@ class _Verifier:
             states += found.states
             if name in found.broken:
                 return False, states, False
-            if not _still_works(found, subject):
+            if not still_works(found, subject):
                 return False, states, True
         return True, states, False
-
-
-def _still_works(found: Found, subject: str) -> bool:
-    """A mend that keeps a device off for good is none."""
-    devices = found.automaton.flows.devices
-    if subject not in devices[: len(found.automaton.controller.sources)]:
-        return True
-    k = devices.index(subject)
-    flows = found.automaton.flows
-    return any(flows.effect(node.state, node.env, node.told).on[k] for node in found.seen)
-
-
-def _barrier(found: Found, check: Check) -> Barrier:
-    """What holds in the states of a search where something was asked for that had to be held."""
-    if not check.watched:
-        return "controller"
-    held = {found.automaton.held(node, check.watched[0]) for node in found.seen}
-    order: tuple[Barrier, ...] = ("controller", "own switch", "limit")
-    return next((barrier for barrier in order if barrier in held), "not needed")
-
-
-def _worse(one: Verdict, two: Verdict) -> Verdict:
-    """Two searches of one verdict, as one."""
-    first, other = (one, two) if one.broken or (one.story and not two.broken) else (two, one)
-    cells = []
-    for a, b in zip(first.cells, other.cells, strict=False):
-        worse = b if b.barrier == "nothing" and a.barrier != "nothing" else a
-        cells.append(replace(worse, states=a.states + b.states))
-    cone = tuple(dict.fromkeys((*first.cone, *other.cone)))
-    return replace(first, cone=cone, states=one.states + two.states, cells=tuple(cells) or first.cells)
-
-
-_NOTHING = {
-    "heat-without-flow": "the file has no heat source",
-    "heat-before-proof": "the controller switches no heat source",
-    "both-speeds-at-once": "no pump has two speeds",
-    "flush-onto-people": "nobody bathes while lines are flushed, or neither is in the schedule",
-    "dry-running": "low water is a fault: it is tried with --faults 1, or with schedule.low_water",
-    "dosing-without-flow": "nothing is dosed",
-    "gas-without-flow": "there is no ozone generator and no salt cell",
-    "lamp-without-flow": "there is no UV lamp",
-    "supply-overload": "all that is on each circuit together draws no more than its breaker bears",
-}

@@ -187,6 +187,8 @@ def test_without_a_limit_one_false_yes_is_enough(build):
     assert "nothing" == cell.barrier
     assert "by the engine" == cell.story.replayed
     assert heat.rests_on_one
+    own = next(mend for mend in cell.mends if mend.said.startswith("give element a flow switch of its own"))
+    assert own.holds, "a second switch, after the contactor, does not share the fault"
 
 
 def test_a_level_switch_holds_low_water(build):

@@ -1,0 +1,39 @@
+"""What a search says of barriers, and two searches of one verdict told as one."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from cyclesim.verification.checks import Check
+from cyclesim.verification.result import Barrier, Verdict
+from cyclesim.verification.search import Found
+
+
+def still_works(found: Found, subject: str) -> bool:
+    """A mend that keeps a device off for good is none."""
+    devices = found.automaton.flows.devices
+    if subject not in devices[: len(found.automaton.controller.sources)]:
+        return True
+    k = devices.index(subject)
+    flows = found.automaton.flows
+    return any(flows.effect(node.state, node.env, node.told).on[k] for node in found.seen)
+
+
+def barrier(found: Found, check: Check) -> Barrier:
+    """What holds in the states of a search where something was asked for that had to be held."""
+    if not check.watched:
+        return "controller"
+    held = {found.automaton.held(node, check.watched[0]) for node in found.seen}
+    order: tuple[Barrier, ...] = ("controller", "own switch", "limit")
+    return next((barrier for barrier in order if barrier in held), "not needed")
+
+
+def worse(one: Verdict, two: Verdict) -> Verdict:
+    """Two searches of one verdict, as one."""
+    first, other = (one, two) if one.broken or (one.story and not two.broken) else (two, one)
+    cells = []
+    for a, b in zip(first.cells, other.cells, strict=False):
+        worse = b if b.barrier == "nothing" and a.barrier != "nothing" else a
+        cells.append(replace(worse, states=a.states + b.states))
+    cone = tuple(dict.fromkeys((*first.cone, *other.cone)))
+    return replace(first, cone=cone, states=one.states + two.states, cells=tuple(cells) or first.cells)
