@@ -588,3 +588,18 @@ def test_verify_says_what_it_looked_at_and_ends_with_its_status(tub: Path, tmp_p
     assert wrong.exit_code == 2
     assert "did you mean 'heat-without-flow'?" in wrong.stderr
     assert call("verify", tub, "--faults", "3").exit_code == 2
+
+
+def test_interrupt_of_a_verification_is_130_and_leaves_no_file(tmp_path: Path) -> None:
+    """Ctrl-C while states are explored: quietly, with no file."""
+    file = Path(__file__).parents[1] / "schedules" / "high-valley.yaml"
+    process = start("verify", file, "--faults", "2", "--json", tmp_path / "out.json")
+    _wait_until_it_works(process)
+    assert process.poll() is None, process.communicate()
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == 130
+    assert out == ""
+    assert "Interrupted" in err
+    assert "Traceback" not in err
+    assert list(tmp_path.iterdir()) == []
