@@ -21,7 +21,9 @@ def timed(plant: Plant, programme: Programme) -> Iterator[Timed]:
     """Run-on, proof, changeover and starts in an hour: as declared, then on the trace of a year."""
     limits, dwell_s = plant.scenario.limits, programme.controller.dwell_s
     for name in programme.switched:
-        run_on_s, proof_s = programme.run_on_s(name), programme.proof_s(name) or 0
+        own_s = plant.sheet.heat_sources[name].own_flow_switch_s or 0
+        run_on_s = max(programme.run_on_s(name), _outlasts_s(programme, name))
+        proof_s = max(programme.proof_s(name) or 0, own_s)
         yield _at_least("run-on", name, run_on_s, limits.run_on_s)
         yield _at_least("proof of flow", name, proof_s, limits.proof_time_s)
     for name, pump in plant.pumps.items():
@@ -50,6 +52,13 @@ def timed(plant: Plant, programme: Programme) -> Iterator[Timed]:
         broken = {b.subject: b.worst for b in judge(rule, history) if isinstance(b, Breach)}
         for name in names:
             yield Timed(what, name, broken.get(name) or 0.0, limit, name not in broken, "trace")
+
+
+def _outlasts_s(programme: Programme, source: str) -> float:
+    """How long a contact that a heat source closes outlasts it, and so keeps its pump running [s]."""
+    return max(
+        (b.line.lasting_s or 0.0 for b in programme.beside if b.line.contact_of == source), default=0.0
+    )
 
 
 def _at_least(what: str, name: str, is_s: float, limit_s: float) -> Timed:

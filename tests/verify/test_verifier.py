@@ -382,3 +382,12 @@ def test_a_stove_is_possible_in_order_and_no_more(build):
     assert "order only" == found["stove"].story.replayed
     assert any("stove is hot" in step for step in found["stove"].story.steps)
     assert found["element"].story is None
+
+
+def test_an_own_switch_and_a_contact_that_outlasts_count_as_proof_and_run_on():
+    """What the mended orchard wall declares beside the controller: 10 s of flow before, 2 min of it after."""
+    scenario = load(next(file for file in FILES if file.stem == "orchard-wall-mended"))
+    found = timed(Plant(scenario), Programme(scenario))
+    facts = {(t.known_from, t.subject, t.what.split(",")[0]): t.holds for t in found}
+    assert facts["declared", "heat_pump", "proof of flow of 10 s"]
+    assert facts["declared", "heat_pump", "run-on of 2 min"]
