@@ -3,11 +3,9 @@
 import csv
 import json
 import os
-import signal
 import subprocess
 import sys
 import time
-from contextlib import suppress
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -216,53 +214,6 @@ def test_new_refuses_to_overwrite(tub: Path) -> None:
     assert before == call("new").stdout
 
 
-def _wait_until_it_works(process: subprocess.Popen[str], *, group: bool = False) -> None:
-    """Until it, or with *group* two more of its group, has used 2.5 s of processor time, however busy all is.
-
-    Workers that are only starting would print what Ctrl-C does to an interpreter that starts.
-    """
-    while process.poll() is None:
-        worked = [one for one in _of_group(process.pid) if _cpu_s(one) >= 2.5]
-        if (len([one for one in worked if one != process.pid]) >= 2) if group else process.pid in worked:
-            return
-        time.sleep(0.05)
-
-
-def _of_group(pid: int) -> list[int]:
-    """The process and what runs in its group."""
-    found = [pid]
-    for path in Path("/proc").glob("[0-9]*"):
-        with suppress(OSError):
-            fields = (path / "stat").read_text("utf-8").rpartition(")")[2].split()
-            if int(fields[2]) == pid and int(path.name) != pid:
-                found.append(int(path.name))
-    return found
-
-
-def _cpu_s(pid: int) -> float:
-    """Processor time that a process has used [s]; 0 where it is gone."""
-    with suppress(OSError):
-        fields = Path(f"/proc/{pid}/stat").read_text("utf-8").rpartition(")")[2].split()
-        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
-    return 0.0
-
-
-def test_interrupt_is_130_and_leaves_no_file(tub: Path, tmp_path: Path) -> None:
-    """Ctrl-C during a long run ends it quietly; no output file and no part of one is there."""
-    process = start(
-        "run", tub, "--days", "3660", "--json", tmp_path / "out.json", "--trace", tmp_path / "t.csv"
-    )
-    _wait_until_it_works(process)
-    assert process.poll() is None, process.communicate()
-    process.send_signal(signal.SIGINT)
-    out, err = process.communicate(timeout=60)
-    assert process.returncode == 130
-    assert out == ""
-    assert "Interrupted" in err
-    assert "Traceback" not in err
-    assert list(tmp_path.iterdir()) == []
-
-
 def test_confidence_is_told_where_it_is_asked_for(tub: Path, tmp_path: Path, week: Week) -> None:
     """A real process: the ranges on 80 columns and in the JSON, none where nobody asked."""
     out = tmp_path / "out.json"
@@ -284,24 +235,6 @@ def test_confidence_is_told_where_it_is_asked_for(tub: Path, tmp_path: Path, wee
     assert "confidence" not in values
     assert "How far" not in printed.stdout
     assert "--workers goes with --confidence" in call("run", tub, "--workers", "2").stderr
-
-
-@pytest.mark.parametrize("workers", ["1", "2"])
-def test_interrupt_of_confidence_is_130_and_leaves_no_file(tub: Path, tmp_path: Path, workers: str) -> None:
-    """Ctrl-C while inputs are varied, in one process or in several, ends it as quietly."""
-    command = [sys.executable, "-m", "cyclesim", "run", tub, "--confidence", "--workers", workers]
-    process = subprocess.Popen(
-        [*command, "--days", "3000", "--json", tmp_path / "out.json"],
-        text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=ENV, start_new_session=True,
-    )  # fmt: skip
-    _wait_until_it_works(process, group=workers != "1")
-    assert process.poll() is None, process.communicate()
-    os.killpg(process.pid, signal.SIGINT)  # as a terminal does it: every process of the call
-    out, err = process.communicate(timeout=20)
-    assert process.returncode == 130
-    assert out == ""
-    assert err.strip() == "Interrupted; no file was left half written."
-    assert list(tmp_path.iterdir()) == []
 
 
 def test_closed_pipe_is_quiet(tub: Path) -> None:
@@ -610,18 +543,3 @@ def test_verify_says_what_it_looked_at_and_ends_with_its_status(tub: Path, tmp_p
     assert wrong.exit_code == 2
     assert "did you mean 'heat-without-flow'?" in wrong.stderr
     assert call("verify", tub, "--faults", "3").exit_code == 2
-
-
-def test_interrupt_of_a_verification_is_130_and_leaves_no_file(tmp_path: Path) -> None:
-    """Ctrl-C while states are explored: quietly, with no file."""
-    file = Path(__file__).parents[1] / "schedules" / "high-valley.yaml"
-    process = start("verify", file, "--faults", "2", "--json", tmp_path / "out.json")
-    _wait_until_it_works(process)
-    assert process.poll() is None, process.communicate()
-    process.send_signal(signal.SIGINT)
-    out, err = process.communicate(timeout=60)
-    assert process.returncode == 130
-    assert out == ""
-    assert "Interrupted" in err
-    assert "Traceback" not in err
-    assert list(tmp_path.iterdir()) == []

@@ -333,8 +333,8 @@ class Plant:
 
     def said_at(self, positions: Positions) -> str:
         """What is not in its usual position, in words: `bypass shut, seats at left`."""
-        turned = zip(self.turnable, positions, self.usually, strict=True)
-        return ", ".join(self.said_one(name, at) for name, at, usual in turned if at != usual)
+        at = dict(zip(self.turnable, positions, strict=True))
+        return ", ".join(self.said_one(name, at[name]) for name in self.not_as_usual(positions))
 
     def not_as_usual(self, positions: Positions) -> list[str]:
         """The valves and diverters that are in another position than the usual one."""
