@@ -1,0 +1,253 @@
+"""Commands that look at one plant: run, check, verify, duty, states; and schema, rules, new."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from cyclesim.cli.shared import (
+    BROKEN,
+    MOST_DAYS,
+    OK,
+    STDOUT,
+    Day,
+    check_figure,
+    check_outputs,
+    cli,
+    new_page,
+    output_file,
+    scenario_file,
+    show,
+    write,
+    write_text,
+)
+
+
+@cli.command()
+@scenario_file
+@click.option("--days", type=click.IntRange(1, MOST_DAYS), metavar="N",
+              help="How many days to simulate; a whole year unless given.")  # fmt: skip
+@click.option("--from", "start", type=Day(), metavar="DATE",
+              help="First day, e.g. 2027-03-01; 1 January of the file's year unless given.")  # fmt: skip
+@click.option("--seed", type=click.IntRange(0), default=0, show_default=True,
+              help="Number that every random draw starts from.")  # fmt: skip
+@output_file("--json", "json_file", help="Write every number as JSON to FILE, with - to the screen.")
+@output_file("--trace", "trace_file",
+         help="Write everything that happened as CSV, or to a FILE.parquet as Parquet.")  # fmt: skip
+@output_file("--figure", "figure_file",
+         help="Draw the week with the worst finding, or the first, to FILE.svg or FILE.png.")  # fmt: skip
+@click.option("--figure-from", type=Day(), metavar="DATE", help="Draw from this day on instead.")
+@click.option("--figure-days", type=click.IntRange(1, 31), metavar="N", help="Draw N days, not 7.")
+@click.option("--what-if", "what_ifs", multiple=True, metavar="outage=START/DURATION",
+              help='Try a power cut in this run, e.g. --what-if "outage=2027-01-12 03:00/8 h".')  # fmt: skip
+@click.option("--all", "everything", is_flag=True, help="Tell every finding, not only the worst.")
+@click.option("--confidence", "asked_how_sure", is_flag=True,
+              help="Tell how far the numbers may be off, and why: some eighty runs.")  # fmt: skip
+@click.option("--workers", type=click.IntRange(1, 64), metavar="N",
+              help="Share the runs of --confidence among N processes; one a core unless given.")  # fmt: skip
+def run(
+    file: Path,
+    sets: tuple[str, ...],
+    days: int | None,
+    start: date | None,
+    seed: int,
+    json_file: Path | None,
+    trace_file: Path | None,
+    figure_file: Path | None,
+    figure_from: date | None,
+    figure_days: int | None,
+    what_ifs: tuple[str, ...],
+    everything: bool,
+    asked_how_sure: bool,
+    workers: int | None,
+) -> int:
+    """Simulate FILE and say what breaks a rule and what to change."""
+    if workers and not asked_how_sure:
+        raise click.UsageError("--workers goes with --confidence.")
+    check_figure(figure_file, figure_from, figure_days)
+    check_outputs(file, json_file, trace_file, figure_file)
+    from cyclesim.scenario.load import load
+
+    scenario = load(file, sets=sets)
+    from cyclesim.analysis.result import days_of_year, simulate
+    from cyclesim.report import as_json, trace_csv
+    from cyclesim.report.figure import check_first, write_figure
+    from cyclesim.report.files import write_whole_bytes
+    from cyclesim.report.progress import progress
+    from cyclesim.report.run_report import run_report
+    from cyclesim.report.verdict import is_broken
+    from cyclesim.report.what_if import outages_set
+
+    start = start or date(scenario.place.year, 1, 1)
+    days = days or days_of_year(start)
+    check_first(figure_from, start, days)
+    if what_ifs:
+        scenario = load(file, sets=(*sets, outages_set(scenario, what_ifs, start, days)))
+    parquet = trace_file is not None and trace_file.suffix.lower() == ".parquet"
+    if parquet:
+        trace_csv.check_parquet()
+    with progress(days) as on_day:
+        result = simulate(scenario, days=days, start=start, seed=seed, on_day=on_day, left=True)
+    sure = None
+    if asked_how_sure:
+        from cyclesim.decide.confidence import confidence
+
+        with progress(None, does="varying inputs") as on_run:
+            sure = confidence(scenario, days=days, start=start, seed=seed, workers=workers, on_run=on_run)
+    if trace_file is not None and parquet:
+        write_whole_bytes(trace_file, lambda stream: trace_csv.write_parquet(result.trace, stream))
+    elif trace_file is not None:
+        write(trace_file, lambda stream: trace_csv.write_trace(result.trace, stream))
+    if figure_file is not None:
+        form = figure_file.suffix.lower()
+        write_whole_bytes(
+            figure_file, lambda stream: write_figure(result, stream, form, figure_from, figure_days)
+        )
+    if json_file is not None:
+        write_text(json_file, as_json.as_text(as_json.result_values(result, sure)))
+    if json_file != STDOUT and trace_file != STDOUT:
+        page = new_page()
+        run_report(page, result, everything=everything, sure=sure)
+        show(page.text())
+    return BROKEN if is_broken(result.findings) else OK
+
+
+@cli.command()
+@scenario_file
+def check(file: Path, sets: tuple[str, ...]) -> int:
+    """Say whether FILE can be run, and what its plant alone breaks."""
+    from cyclesim.scenario.load import load
+
+    scenario = load(file, sets=sets)
+    from cyclesim.report.check_report import check_report, plant_findings
+    from cyclesim.report.verdict import is_broken
+
+    findings, checked = plant_findings(scenario)
+    page = new_page()
+    check_report(page, str(file), scenario, findings, checked)
+    show(page.text())
+    return BROKEN if is_broken(findings) else OK
+
+
+@cli.command()
+@scenario_file
+@click.option("--faults", type=click.IntRange(0, 2), default=0, show_default=True,
+              help="How many things may go wrong at once.")  # fmt: skip
+@click.option(
+    "--rule",
+    metavar="ID",
+    help="Verify this rule alone, e.g. heat-without-flow; mends are then tried against faults, too.",
+)
+@click.option("--any-order", is_flag=True, help="Let demands come in any order, not by the calendar.")
+@output_file("--json", "json_file", help="Write everything as JSON to FILE, with - to the screen.")
+def verify(
+    file: Path, sets: tuple[str, ...], faults: int, rule: str | None, any_order: bool, json_file: Path | None
+) -> int:
+    """Look for any order of events in which FILE breaks a rule."""
+    check_outputs(file, json_file)
+    from cyclesim.scenario.load import load
+
+    scenario = load(file, sets=sets)
+    from cyclesim.report.as_json import as_text
+    from cyclesim.report.progress import states_found
+    from cyclesim.report.verify_report import verification_values, verify_report
+    from cyclesim.verification.verifier import verify as verify_
+
+    with states_found() as on_progress:
+        found = verify_(scenario, faults=faults, rule=rule, any_order=any_order, on_progress=on_progress)
+    if json_file is not None:
+        write_text(json_file, as_text(verification_values(found)))
+    if json_file != STDOUT:
+        page = new_page()
+        verify_report(page, found)
+        show(page.text())
+    return BROKEN if found.is_broken else OK
+
+
+@cli.command()
+@scenario_file
+@output_file("--json", "json_file", help="Write every number as JSON to FILE, with - to the screen.")
+def duty(file: Path, sets: tuple[str, ...], json_file: Path | None) -> int:
+    """Say what every pump, leg, jet and device of FILE gets."""
+    check_outputs(file, json_file)
+    from cyclesim.scenario.load import load
+
+    scenario = load(file, sets=sets)
+    from cyclesim.report import as_json
+    from cyclesim.report.duty_table import duty_report
+    from cyclesim.simulation.assembly import Plant
+
+    values = as_json.duty_values(Plant(scenario))
+    if json_file is not None:
+        write_text(json_file, as_json.as_text(values))
+    if json_file != STDOUT:
+        page = new_page()
+        duty_report(page, scenario, values["duties"])
+        show(page.text())
+    return OK
+
+
+@cli.command()
+@scenario_file
+@click.option("--as", "form", type=click.Choice(["text", "mermaid", "svg"]), default="text",
+              show_default=True, help="How to draw; svg needs Graphviz.")  # fmt: skip
+@output_file("-o", "--output", "output", help="Write to FILE, not to the screen.")
+def states(file: Path, sets: tuple[str, ...], form: str, output: Path | None) -> int:
+    """Draw the state machines of FILE's pumps and heat sources."""
+    check_outputs(file, output)
+    from cyclesim.scenario.load import load
+
+    scenario = load(file, sets=sets)
+    from cyclesim.report.states import drawn
+    from cyclesim.simulation.programme import Programme
+
+    programme = Programme(scenario)
+    write_text(output or STDOUT, drawn(programme.machines.values(), form, programme.past))
+    return OK
+
+
+@cli.command()
+@output_file("-o", "--output", "output", help="Write to FILE, not to the screen.")
+def schema(output: Path | None) -> int:
+    """Print the JSON Schema with which editors check a scenario."""
+    check_outputs(None, output)
+    from cyclesim.report.as_json import as_text
+    from cyclesim.scenario.schema import json_schema
+
+    write_text(output or STDOUT, as_text(json_schema()))
+    return OK
+
+
+@cli.command()
+@output_file("--json", "json_file", help="Write the rules as JSON to FILE, with - to the screen.")
+def rules(json_file: Path | None) -> int:
+    """List every rule: what must be so, its source, and what mends it."""
+    check_outputs(None, json_file)
+    from cyclesim.report.rule_list import rule_report, rule_values
+
+    if json_file is not None:
+        from cyclesim.report.as_json import as_text
+
+        write_text(json_file, as_text(rule_values()))
+    if json_file != STDOUT:
+        page = new_page()
+        rule_report(page)
+        show(page.text())
+    return OK
+
+
+@cli.command()
+@click.argument("file", type=click.Path(path_type=Path), required=False)
+def new(file: Path | None) -> int:
+    """Write a commented scenario to start from."""
+    from cyclesim.report.starter import write_starter
+
+    if file is None or file == STDOUT:
+        from cyclesim.scenario.starter import starter_text
+
+        show(starter_text())
+    else:
+        show(write_starter(file))
+    return OK

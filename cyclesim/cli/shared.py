@@ -1,0 +1,177 @@
+"""What every command shares: its arguments, its ways to end, and how it writes. Only click is imported."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn, TextIO, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from cyclesim.report.layout import Page
+
+OK, BROKEN, WRONG, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
+MOST_DAYS = 3660
+STDOUT = Path("-")
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+class Commands(click.Group):
+    """The commands, and what each way of ending means: see `Exit status` in the help."""
+
+    def main(self, *args: Any, **extra: Any) -> NoReturn:
+        """Run a command and leave with its status; a traceback is for us, never for a user."""
+        extra |= {"standalone_mode": False, "prog_name": "cyclesim"}
+        try:
+            status = super().main(*args, **extra)
+        except click.ClickException as error:
+            error.show()
+            status = WRONG
+        except (click.Abort, KeyboardInterrupt):
+            click.echo("Interrupted; no file was left half written.", err=True)
+            status = INTERRUPTED
+        except Exception as error:
+            status = _failed(error)
+        sys.exit(status or OK)
+
+
+def _failed(error: Exception) -> int:
+    from cyclesim.errors import CycleSimError
+
+    if isinstance(error, CycleSimError):
+        click.echo(str(error), err=True)
+        return WRONG
+    if os.environ.get("CYCLESIM_TRACEBACK") == "1":
+        raise error
+    said = " ".join(str(error).split())[:300]
+    click.echo(
+        f"Sorry, this is a fault of cyclesim, not of your file: {type(error).__name__}: {said}\n"
+        "Please report it with the file and the command that you used, and with what\n"
+        "CYCLESIM_TRACEBACK=1 in the environment makes the same command print.",
+        err=True,
+    )
+    return FAULT
+
+
+class Day(click.ParamType):  # type: ignore[type-arg]  # generic since click 8.5
+    """A date such as 2027-03-01."""
+
+    name = "date"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> date:
+        """A date from 1970 to 2999, or a usage error."""
+        if isinstance(value, date):
+            return value
+        try:
+            found = date.fromisoformat(value)
+        except ValueError as error:
+            why = f" ({error})" if "day" in str(error) or "month" in str(error) else ""
+            self.fail(f"{value!r} is no date{why}; write year-month-day, e.g. 2027-03-01.", param, ctx)
+        if not 1970 <= found.year <= 2999:
+            self.fail(f"{value!r} is too far off; a date from 1970 to 2999 is due.", param, ctx)
+        return found
+
+
+def scenario_file(command: Command) -> Command:
+    """The scenario file and `--set`, which most commands take."""
+    sets = click.option(
+        "--set", "sets", multiple=True, metavar="PATH=VALUE",
+        help='Change a field for this run, e.g. --set "schedule.heating.keep_at=36 degC".',
+    )  # fmt: skip
+    return click.argument("file", type=click.Path(path_type=Path))(sets(command))
+
+
+def output_file(*names: str, help: str) -> Callable[[Command], Command]:
+    """An option that names a file to write."""
+    return click.option(*names, type=click.Path(path_type=Path), metavar="FILE", help=help)
+
+
+@click.group(
+    cls=Commands, invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]}
+)
+@click.version_option(package_name="cyclesim", message="%(prog)s %(version)s")
+@click.pass_context
+def cli(ctx: click.Context) -> None:
+    """Simulate the pump programme of a small custom heated tub, and judge it by rules.
+
+    Start with "cyclesim new tub.yaml", then "cyclesim run tub.yaml".
+
+    It advises; it is no safety controller. Local codes and licensed people decide.
+
+    Exit status: 0 no rule of severity danger or hygiene broken, 1 some broken, 2 the input or the call is
+    wrong, 3 a fault of cyclesim, 130 interrupted.
+    """
+    if ctx.invoked_subcommand is None:
+        click.echo(ctx.get_help())
+
+
+def new_page() -> Page:
+    """A page as wide and as coloured as the screen."""
+    from shutil import get_terminal_size
+
+    from cyclesim.report.layout import Page
+
+    dumb = os.environ.get("TERM") == "dumb" or bool(os.environ.get("NO_COLOR"))
+    return Page(get_terminal_size((80, 24)).columns, sys.stdout.isatty() and not dumb)
+
+
+def check_outputs(source: Path | None, *outputs: Path | None) -> None:
+    """Refuse what cannot be written before anything is done."""
+    from cyclesim.report.files import check_writable, is_stream
+
+    files = [path for path in outputs if path is not None]
+    named = [path.resolve() for path in files if not is_stream(path)]
+    if len(set(named)) < len(named):
+        raise click.UsageError("Two outputs cannot go to the same file.")
+    if source is not None and source.resolve() in named:
+        raise click.UsageError(f"Writing to {source} would overwrite the scenario.")
+    for path in files:
+        if path != STDOUT:
+            check_writable(path)
+
+
+def check_figure(figure: Path | None, first: date | None, days: int | None) -> None:
+    """Refuse a figure of an unknown form, and what goes with a figure alone."""
+    if figure is None:
+        if first is not None or days is not None:
+            raise click.UsageError("--figure-from and --figure-days go with --figure FILE.svg or FILE.png.")
+        return
+    if figure.suffix.lower() not in (".svg", ".png"):
+        raise click.UsageError(f"A figure is drawn as svg or png: end the name {figure} with .svg or .png.")
+
+
+def write(path: Path, put: Callable[[TextIO], object]) -> None:
+    """Write a whole file, or to the screen."""
+    if path == STDOUT:
+        from io import StringIO
+
+        text = StringIO()
+        put(text)
+        show(text.getvalue())
+        return
+    from cyclesim.report.files import write_whole
+
+    write_whole(path, put)
+
+
+def write_text(path: Path, text: str) -> None:
+    """Likewise, a text."""
+    write(path, lambda stream: stream.write(text))
+
+
+def show(text: str) -> None:
+    """Print, quietly ending where the reader has closed the pipe; the status stays what it is."""
+    reconfigure = getattr(sys.stdout, "reconfigure", None)
+    if reconfigure is not None:
+        reconfigure(errors="replace")
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except OSError as error:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # what is left has nowhere to go
+        if not isinstance(error, BrokenPipeError):
+            raise click.ClickException(f"The screen cannot be written to: {error.strerror}.") from None
