@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, TextIO, TypeVar
@@ -12,6 +13,7 @@ from typing import TYPE_CHECKING, Any, NoReturn, TextIO, TypeVar
 import click
 
 if TYPE_CHECKING:
+    from cyclesim.decide.sweep import How
     from cyclesim.report.layout import Page
 
 OK, BROKEN, WRONG, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
@@ -88,6 +90,48 @@ def scenario_file(command: Command) -> Command:
 def output_file(*names: str, help: str) -> Callable[[Command], Command]:
     """An option that names a file to write."""
     return click.option(*names, type=click.Path(path_type=Path), metavar="FILE", help=help)
+
+
+def sweep_options(command: Command) -> Command:
+    """How many runs of one command are shared out: `workers`, `cluster` and `afresh`."""
+    for option in (
+        click.option("--afresh", is_flag=True, help="Run everything again, also what an earlier call kept."),
+        click.option("--cluster", metavar="ADDRESS",
+                     help="Share the runs on a dask cluster, e.g. tcp://10.0.0.5:8786."),
+        click.option("--workers", type=click.IntRange(1, 64), metavar="N",
+                     help="Share the runs among N processes; one a core unless given."),
+    ):  # fmt: skip
+        command = option(command)
+    return command
+
+
+@contextmanager
+def sweeping(
+    workers: int | None, cluster: str | None, afresh: bool, does: str = "simulating"
+) -> Iterator[How]:
+    """How the runs of a command are made: kept in the user's cache, with a bar that tells the time left."""
+    from cyclesim.decide.sweep import How, kept_file
+    from cyclesim.report.progress import progress
+
+    if workers and cluster:
+        raise click.UsageError("Either --workers or --cluster is allowed.")
+    keep = kept_file(afresh)
+    done = 0
+
+    with progress(None, does=does) as on_run:
+
+        def count(so_far: int, of: int) -> None:
+            nonlocal done
+            done = so_far
+            if on_run is not None:
+                on_run(so_far, of)
+
+        try:
+            yield How(workers, cluster, keep, count)
+        except KeyboardInterrupt:
+            if done:
+                click.echo(f"{done} runs are done and kept; the same command goes on from there.", err=True)
+            raise
 
 
 @click.group(

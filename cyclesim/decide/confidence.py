@@ -10,17 +10,17 @@ those come to. Draws alone would need hundreds of runs to tell the inputs apart.
 from __future__ import annotations
 
 import math
-import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import NamedTuple
 
 from cyclesim.analysis.result import days_of_year
 from cyclesim.decide.draws import drawn
 from cyclesim.decide.flushes import OldWater, flush_lines, old_water
 from cyclesim.decide.inputs import Kept, inputs
 from cyclesim.decide.numbers import Number, Numbers, numbers
+from cyclesim.decide.pool import each
+from cyclesim.decide.sweep import Job
 from cyclesim.decide.variant import Variant
 from cyclesim.scenario.model import Scenario
 from cyclesim.simulation.assembly import Plant
@@ -86,13 +86,6 @@ class Confidence:
     not_varied: tuple[Kept, ...]
 
 
-class _Job(NamedTuple):
-    variant: Variant
-    days: int
-    start: date | None
-    seed: int
-
-
 def confidence(
     scenario: Scenario,
     *,
@@ -115,13 +108,14 @@ def confidence(
     varied, not_varied = inputs(scenario)
     variants = [Variant(scenario, AS_TOLD), *(end for one in varied for end in (one.low, one.high) if end)]
     variants += drawn(variants[0], varied, draws)
-    jobs = [_Job(variant, days, start, seed) for variant in variants]
-    found: list[Numbers] = []
-    for read in _run(jobs, os.cpu_count() or 1 if workers is None else workers):
-        found.append(read)
+    jobs = [Job(variant, days, start, seed) for variant in variants]
+    read: dict[int, Numbers] = {}
+    for place, found in each(_numbers, jobs, workers):
+        read[place] = found
         if on_run is not None:
-            on_run(len(found), len(jobs))
-    told, others = found[0], iter(found[1:])
+            on_run(len(read), len(jobs))
+    told, *rest = (read[place] for place in range(len(jobs)))
+    others = iter(rest)
     ends = [(next(others) if one.low else told, next(others) if one.high else told) for one in varied]
     names, at_once = [one.name for one in varied], list(others)
     return Confidence(
@@ -136,16 +130,8 @@ def confidence(
     )
 
 
-def _run(jobs: Sequence[_Job], workers: int) -> Iterator[Numbers]:
-    """The numbers of every job, in order."""
-    if workers <= 1:
-        yield from (numbers(*job) for job in jobs)
-        return
-    from joblib import Parallel, delayed
-
-    yield from Parallel(n_jobs=min(workers, len(jobs)), return_as="generator")(
-        delayed(numbers)(*job) for job in jobs
-    )
+def _numbers(one: Job) -> Numbers:
+    return numbers(*one)
 
 
 def _estimate(
