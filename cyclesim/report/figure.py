@@ -5,7 +5,6 @@ Every row says in words what it is, and every shade has a shape beside it, so th
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime, time, timedelta
 from textwrap import wrap
@@ -15,6 +14,7 @@ from zoneinfo import ZoneInfo
 from cyclesim.analysis.words import listed
 from cyclesim.control.calendar import localize
 from cyclesim.errors import CycleSimError
+from cyclesim.report.drawing import save
 from cyclesim.report.figure_data import (
     Lane,
     asked_lanes,
@@ -53,16 +53,6 @@ _FILLS = {
     "treated": _PINK,
     "people": _GREEN,
     "cover": _AMBER,
-}
-_LOOK: dict[Any, Any] = {
-    "font.family": "DejaVu Sans",
-    "font.size": 8.0,
-    "text.parse_math": False,  # a title with two dollar signs is no formula
-    "svg.hashsalt": "cyclesim",
-    "svg.fonttype": "path",
-    "axes.linewidth": 0.6,
-    "hatch.linewidth": 0.6,
-    "path.simplify": False,
 }
 _PIN = {
     "danger": {"boxstyle": "square,pad=0.25", "fc": "black", "ec": "black"},
@@ -114,17 +104,7 @@ def write_figure(
     result: Result, stream: BinaryIO, form: str, first: date | None = None, days: int | None = None
 ) -> None:
     """Draw a stretch of a run, see `chosen_span`, as `.svg` or `.png`; the same run gives the same bytes."""
-    from matplotlib import rc_context, rcdefaults, rcParams
-
-    with rc_context(), warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing")  # a box stands for it, no more is lost
-        rcdefaults()
-        rcParams.update(_LOOK)
-        drawing = draw(result, chosen_span(result, first, days))
-        if form == ".svg":
-            drawing.savefig(stream, format="svg", metadata={"Date": None})
-        else:
-            drawing.savefig(stream, format="png", dpi=150)
+    save(lambda: draw(result, chosen_span(result, first, days)), stream, form)
 
 
 def draw(result: Result, span: Span) -> Figure:

@@ -1,1 +1,0 @@
-"""Commands that decide with numbers: tune, compare, size."""

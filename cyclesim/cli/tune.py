@@ -1,0 +1,81 @@
+"""The command that searches for the best programme."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from cyclesim.cli.shared import (
+    BROKEN,
+    OK,
+    STDOUT,
+    check_figure,
+    check_outputs,
+    cli,
+    new_page,
+    output_file,
+    scenario_file,
+    show,
+    sweep_options,
+    sweeping,
+    write_text,
+)
+
+
+@cli.command()
+@scenario_file
+@click.option("--seed", type=click.IntRange(0), default=0, show_default=True,
+              help="Number that every random draw starts from.")  # fmt: skip
+@output_file("--write", "new_file", help="Write the scenario with the best programme in it to FILE.yaml.")
+@output_file("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen.")
+@output_file("--figure", "figure_file", help="Draw the programmes to FILE.svg or FILE.png.")
+@sweep_options
+def tune(
+    file: Path,
+    sets: tuple[str, ...],
+    seed: int,
+    new_file: Path | None,
+    json_file: Path | None,
+    figure_file: Path | None,
+    workers: int | None,
+    cluster: str | None,
+    afresh: bool,
+) -> int:
+    """Find when, how long and how fast to flush and filter FILE's tub, within what can be keyed in."""
+    check_figure(figure_file, None, None)
+    check_outputs(file, new_file, json_file, figure_file)
+    if new_file is not None and sets:
+        raise click.UsageError("--write writes FILE anew and cannot take what --set changes into it.")
+    from cyclesim.scenario.load import load
+
+    scenario = load(file, sets=sets)
+    from cyclesim.decide.tuning import tune as tune_
+    from cyclesim.report.as_json import as_text
+    from cyclesim.report.tune_report import tune_report, tune_values
+
+    with sweeping(workers, cluster, afresh, "running programmes") as how:
+        found = tune_(scenario, seed=seed, how=how)
+    if new_file is not None and found.recommended is not None:
+        from cyclesim.decide.written import write_programme
+
+        write_text(new_file, write_programme(file, scenario, found.recommended.programme, new_file))
+    if figure_file is not None:
+        from cyclesim.report.files import write_whole_bytes
+        from cyclesim.report.tune_figure import write_tune_figure
+
+        form = figure_file.suffix.lower()
+        write_whole_bytes(figure_file, lambda stream: write_tune_figure(found, stream, form))
+    if json_file is not None:
+        write_text(json_file, as_text(tune_values(found)))
+    if json_file != STDOUT:
+        page = new_page()
+        tune_report(page, found)
+        show(page.text())
+        if new_file is not None:
+            show(
+                f"\nWritten to {new_file}: try it with cyclesim run {new_file}\n"
+                if found.recommended is not None
+                else f"\n{new_file} is not written: there is no programme to write.\n"
+            )
+    return OK if found.recommended is not None and not found.standing else BROKEN

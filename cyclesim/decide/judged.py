@@ -1,0 +1,63 @@
+"""What a programme must keep, judged by what its run broke."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from cyclesim.analysis.history import POWERLESS
+from cyclesim.decide.outcome import Broken, Outcome
+
+OF_THE_PROGRAMME = frozenset(
+    {
+        "stale-water",
+        "warm-stagnation",
+        "residual-lost",
+        "too-few-turnovers",
+        "never-flushed",
+        "flush-too-short",
+        "flush-onto-people",
+        "quiet-hours",
+        "demand-not-served",
+        "short-cycling",
+        "too-many-starts",
+        "programme-does-not-fit",
+    }
+)
+"""Rules that another programme may keep where one breaks them; the rest is of the plant."""
+_SERIOUS = ("danger", "hygiene")
+_WITHOUT_POWER = frozenset(cause for cause, _ in POWERLESS.values())
+
+
+def of_the_plant(outcomes: Iterable[Outcome]) -> tuple[Broken, ...]:
+    """What every run broke and no programme mends: of plant, wiring and power cuts."""
+    runs = list(outcomes)
+    common = set.intersection(*({_key(f) for f in run.findings if _stands(f)} for run in runs))
+    return tuple(f for f in runs[0].findings if _key(f) in common and f.severity in _SERIOUS)
+
+
+def refused_for(outcome: Outcome, before: Outcome, standing: Iterable[Broken]) -> tuple[Broken, ...]:
+    """Why a programme is refused: danger or hygiene, or a rule of programmes that the file's own keeps."""
+    known = {_key(f) for f in standing}
+    kept = {(f.rule, f.subject) for f in before.findings}
+    return tuple(
+        f
+        for f in outcome.findings
+        if _key(f) not in known
+        and not _stands_for_want_of_power(f)
+        and (
+            f.severity in _SERIOUS
+            or (f.rule in OF_THE_PROGRAMME and (f.rule == "quiet-hours" or (f.rule, f.subject) not in kept))
+        )
+    )
+
+
+def _key(finding: Broken) -> tuple[str, str, str]:
+    return finding.rule, finding.subject, finding.cause
+
+
+def _stands(finding: Broken) -> bool:
+    return finding.rule not in OF_THE_PROGRAMME or _stands_for_want_of_power(finding)
+
+
+def _stands_for_want_of_power(finding: Broken) -> bool:
+    return finding.cause in _WITHOUT_POWER

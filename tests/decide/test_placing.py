@@ -1,0 +1,218 @@
+"""Placements against every placement there is, in small days, and against what is known by hand."""
+
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import combinations
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cyclesim.decide.placing import Order, Runs, bound, longest_wait_s, obstacles, place, solve, wait_s
+from cyclesim.decide.space import DAY_S, FILTER, FLUSH, Kind, Space, space
+from cyclesim.scenario.fields import PumpSpeed
+from cyclesim.scenario.load import load
+
+GARDEN = space(load(Path(__file__).parents[2] / "schedules" / "walled-garden-circulator.yaml"))
+H = 3600
+MOST_RUNS = 4
+"""So many runs at most in the placements that are counted out; no drawn order asks for more."""
+
+
+def small(kinds: list[Kind], legs: dict[str, float], slots: int, **more: object) -> Space:
+    """A day of few slots with these kinds; its pumps rest for 75 s."""
+    told = {"kinds": tuple(kinds), "legs": legs, "step_s": DAY_S // slots, "unmoved": (), "wanted_m3": 0.0}
+    return replace(GARDEN, **{**told, "most": {FLUSH: None, FILTER: None}, **more})  # type: ignore[arg-type]
+
+
+def flush(
+    slots: int, renews: dict[str, float], lasts_s: int = 60, quiet: tuple[int, ...] = (), cost: float = 1.0
+) -> Kind:
+    """A flush with the jets; not in the quiet slots."""
+    allowed = tuple(slot not in quiet for slot in range(slots))
+    return Kind(FLUSH, PumpSpeed("jets", "on"), lasts_s, allowed, (cost,) * slots, renews, 0.0, loud=True)
+
+
+# -- by hand ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("hours", "fewest"), [(24, 1), (12, 2), (8, 3), (6, 4), (30, 1), (math.inf, 1)])
+def test_fewest_flushes_are_a_day_over_the_limit(hours: float, fewest: int) -> None:
+    """Every 24, 12, 8 h; a flush of 60 s is fresh from 20 to 40 s, so that a little is to spare."""
+    day = small([flush(24, {"leg": 20.0})], {"leg": hours * H}, 24)
+    assert fewest == bound(day).flushes
+    assert bound(day).closed
+
+
+@pytest.mark.parametrize(
+    ("quiet_h", "limit_h", "fewest"), [(9, 9, 3), (9, 10, 2 + 1), (9, 12, 2), (9, 15, 2)]
+)
+def test_quiet_hours_ask_for_a_flush_on_either_side(quiet_h: int, limit_h: int, fewest: int) -> None:
+    """22:00 to 07:00 quiet: the last at 21:00 and the first at 07:00, ten hours apart at least."""
+    quiet = tuple(hour % 24 for hour in range(22, 22 + quiet_h))
+    day = small([flush(24, {"leg": 20.0}, quiet=quiet)], {"leg": limit_h * H}, 24)
+    if limit_h < 10:  # 21:00 to 07:00 alone is longer
+        assert bound(day).flushes is None
+        assert any("quiet" in one.text for one in obstacles(day))
+    else:
+        assert fewest == bound(day).flushes
+
+
+def test_a_leg_that_filter_runs_renew_asks_for_no_flush() -> None:
+    """Two filter runs of two hours are twelve hours apart or less."""
+    run = Kind(
+        FILTER, PumpSpeed("circulator", "on"), 2 * H, (True,) * 24, (1.0,) * 24, {"leg": 60.0}, 5.0, False
+    )
+    day = small([flush(24, {"leg": 20.0}), run], {"leg": 12 * H}, 24, wanted_m3=10.0)
+    assert 0 == bound(day).flushes
+
+
+def test_flushes_on_a_day_and_night_tariff_go_where_it_is_cheap() -> None:
+    """Limit 24 h, one flush: in the one hour that costs less."""
+    cheap = replace(flush(24, {"leg": 20.0}), cost=tuple(0.1 if hour == 5 else 0.2 for hour in range(24)))
+    found = solve(small([cheap], {"leg": 24.0 * H}, 24), Order((cheap,), {"leg": 24.0 * H}, 0.0))
+    assert found.runs == ((cheap, 5),)
+
+
+def test_the_freshest_two_are_twelve_hours_apart() -> None:
+    """Half a day, on a grid of hours."""
+    day = small([flush(24, {"leg": 20.0})], {"leg": 24.0 * H}, 24)
+    found = place(day, Order.of(day)._replace(flushes=2, least="wait"))
+    assert found.runs is not None
+    first, second = sorted(slot for _, slot in found.runs)
+    assert 12 == second - first
+
+
+def test_what_is_out_of_reach_is_told() -> None:
+    """A leg that nothing renews; a controller that takes one flush where two are needed."""
+    day = small([flush(24, {"leg": 20.0})], {"leg": 12.0 * H}, 24, unmoved=("spare",))
+    assert any("spare" in one.text for one in obstacles(day))
+    narrow = replace(day, unmoved=(), most={FLUSH: 1, FILTER: None})
+    assert any("takes 1 line flush" in one.text for one in obstacles(narrow))
+
+
+# -- against every placement -------------------------------------------------------------------------------
+
+
+@st.composite
+def days(draw: st.DrawFn) -> Space:
+    """Six slots of four hours, one to three kinds of runs, one or two legs."""
+    slots = 6
+    legs = {
+        f"leg {k}": draw(st.sampled_from((8, 12, 13, 20, 24, 25))) * float(H)
+        for k in range(draw(st.integers(1, 2)))
+    }
+    kinds = []
+    for k in range(draw(st.integers(1, 2))):
+        does = draw(st.sampled_from((FLUSH, FILTER)))
+        lasts_s = (
+            draw(st.sampled_from((60, 300))) if does == FLUSH else draw(st.sampled_from((H, 4 * H, 6 * H)))
+        )
+        takes = {leg: draw(st.sampled_from((0.0, 15.0, 30.0))) for leg in legs if draw(st.booleans())}
+        kinds.append(
+            Kind(
+                does,
+                PumpSpeed(draw(st.sampled_from(("jets", "circulator"))), "on"),
+                lasts_s + k,  # no two kinds alike
+                tuple(draw(st.lists(st.booleans(), min_size=slots, max_size=slots))),
+                tuple(float(x) for x in draw(st.lists(st.integers(1, 9), min_size=slots, max_size=slots))),
+                takes,
+                float(draw(st.integers(0, 4))),
+                loud=False,
+            )
+        )
+    return small(kinds, legs, slots, wanted_m3=float(draw(st.integers(0, 6))))
+
+
+def every(day: Space) -> Iterator[Runs]:
+    """Every placement of at most four runs that keeps everything, counted out."""
+    columns = [(kind, slot) for kind in day.kinds for slot in range(day.slots) if kind.allowed[slot]]
+    for count in range(MOST_RUNS + 1):
+        for runs in combinations(columns, count):
+            if keeps(day, runs):
+                yield runs
+
+
+def keeps(day: Space, runs: Runs) -> bool:
+    """Worked apart from the model, second by second where it is about time."""
+    if sum(kind.filtered_m3 for kind, _ in runs if kind.does == FILTER) < day.wanted_m3:
+        return False
+    for (one, a), (other, b) in combinations(runs, 2):
+        ahead_s = (b - a) * day.step_s % DAY_S
+        if one.pump == other.pump and not one.lasts_s + 75 <= ahead_s <= DAY_S - other.lasts_s - 75:
+            return False
+    return all(gap_s(day, leg, runs) <= limit for leg, limit in day.legs.items())
+
+
+def gap_s(day: Space, leg: str, runs: Runs) -> float:
+    """The longest from where fresh water ends to where the next begins, walking round the day."""
+    fresh = [
+        (slot * day.step_s + kind.renews[leg], slot * day.step_s + kind.lasts_s - kind.renews[leg])
+        for kind, slot in runs
+        if leg in kind.renews
+    ]
+    if not fresh:
+        return math.inf
+    longest = 0.0
+    for _, end in fresh:
+        covered = any(
+            (end - start) % DAY_S < (stop - start) and (end - start) % DAY_S >= 0 for start, stop in fresh
+        )
+        if not covered:
+            longest = max(longest, min((start - end) % DAY_S or DAY_S for start, _ in fresh))
+    return longest
+
+
+@settings(max_examples=60)
+@given(days())
+def test_the_cheapest_is_as_cheap_as_any(day: Space) -> None:
+    """Beside all placements of four runs or fewer; the model's own may have more, and is then no dearer."""
+    found, others = solve(day, Order.of(day)), list(every(day))
+    if found.runs is None:
+        assert not others
+        return
+    assert found.closed
+    assert keeps(day, found.runs)
+    cost = sum(kind.cost[slot] for kind, slot in found.runs)
+    if others:
+        least = min(sum(kind.cost[slot] for kind, slot in runs) for runs in others)
+        assert cost == pytest.approx(least) if len(found.runs) <= MOST_RUNS else cost <= least + 1e-9
+
+
+@settings(max_examples=60)
+@given(days())
+def test_no_placement_has_fewer_flushes_than_the_bound(day: Space) -> None:
+    """And where the model needs no more runs than are counted out, some placement has as few."""
+    least = bound(day)
+    counts = [sum(kind.does == FLUSH for kind, _ in runs) for runs in every(day)]
+    if least.flushes is None:
+        assert not counts
+    elif counts:
+        assert least.flushes <= min(counts)
+        found = solve(day, Order.of(day)._replace(least="flushes"))
+        if found.runs is not None and len(found.runs) <= MOST_RUNS:
+            assert least.flushes == min(counts)
+
+
+@settings(max_examples=40)
+@given(days())
+def test_waits_are_those_walked_round_the_day(day: Space) -> None:
+    """For every leg and placement."""
+    for runs in list(every(day))[:20]:
+        for leg in day.legs:
+            assert gap_s(day, leg, runs) == pytest.approx(wait_s(leg, runs))
+
+
+@settings(max_examples=40)
+@given(days())
+def test_the_freshest_waits_no_longer_than_any(day: Space) -> None:
+    """Within a step of the day, to which it is searched."""
+    order = Order.of(day)._replace(flushes=1, filter_runs=1, least="wait")
+    found = place(day, order)
+    others = [runs for runs in every(day) if sorted(kind.does for kind, _ in runs) == [FILTER, FLUSH]]
+    assert (found.runs is None) == (not others)
+    if found.runs is not None:
+        least = min(longest_wait_s(order, runs) for runs in others)
+        assert least - 1e-6 <= longest_wait_s(order, found.runs) <= least + day.step_s
