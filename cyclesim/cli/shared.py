@@ -115,22 +115,11 @@ def sweeping(
 
     if workers and cluster:
         raise click.UsageError("Either --workers or --cluster is allowed.")
-    keep = kept_file(afresh)
-    done = 0
-
     with progress(None, does=does) as on_run:
-
-        def count(so_far: int, of: int) -> None:
-            nonlocal done
-            done = so_far
-            if on_run is not None:
-                on_run(so_far, of)
-
         try:
-            yield How(workers, cluster, keep, count)
+            yield How(workers, cluster, kept_file(afresh), on_run)
         except KeyboardInterrupt:
-            if done:
-                click.echo(f"{done} runs are done and kept; the same command goes on from there.", err=True)
+            click.echo("Runs that were done are kept: the same command goes on from there.", err=True)
             raise
 
 

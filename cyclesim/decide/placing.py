@@ -19,10 +19,9 @@ from numpy.typing import NDArray
 from cyclesim.analysis.words import lasting
 from cyclesim.decide.space import DAY_S, FILTER, FLUSH, Kind, Space
 
-Least = Literal["cost", "wait", "flushes", "runs"]
+Least = Literal["cost", "wait", "flushes", "any"]
 _TIME_LIMIT_S = 20.0
 _SLACK_S = 1e-6
-_LITTLE = 1e-4
 _ALIKE = 0.001
 """Placements whose cost differs by less than this share cost the same."""
 _MOST_FILTER_RUNS = 4
@@ -70,21 +69,27 @@ def place(space: Space, order: Order) -> Placement:
     The freshest has the shortest longest wait at any cost, and of those the least cost.
     """
     best = solve(space, order)
-    if best.runs is None or order.least in ("flushes", "runs"):
+    if best.runs is None or order.least in ("flushes", "any"):
         return best
     most_cost = None if order.least == "wait" else _cost(best.runs) * (1.0 + _ALIKE) + 1e-9
     runs, longest_s = best.runs, longest_wait_s(order, best.runs)
     aim_s = _even_s(order, runs)
     too_short_s = aim_s - space.step_s
     while longest_s - too_short_s > space.step_s:
-        within_s = {leg: min(had_s, aim_s) for leg, had_s in order.within_s.items()}
-        tried = solve(space, order._replace(within_s=within_s), most_cost)
+        tried = solve(space, _within(order, aim_s)._replace(least="any"), most_cost)
         if tried.runs is None:
             too_short_s = aim_s
         else:
             runs, longest_s = tried.runs, min(aim_s, longest_wait_s(order, tried.runs))
         aim_s = (too_short_s + longest_s) / 2.0
+    if order.least == "wait":
+        runs = solve(space, _within(order, longest_s)).runs or runs
     return Placement(runs, best.closed)
+
+
+def _within(order: Order, longest_s: float) -> Order:
+    within_s = {leg: min(had_s, longest_s) for leg, had_s in order.within_s.items()}
+    return order._replace(within_s=within_s)
 
 
 def longest_wait_s(order: Order, runs: Runs) -> float:
@@ -232,11 +237,12 @@ def _apart(space: Space, columns: Sequence[tuple[Kind, int]]) -> Iterator[_Row]:
 def _objective(
     order: Order, columns: Sequence[tuple[Kind, int]], cost: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """What is to be least; cost decides among equals."""
-    if order.least in ("cost", "wait"):
-        return cost
-    counted = np.array([1.0 if order.least == "runs" or kind.does == FLUSH else 0.0 for kind, _ in columns])
-    return counted + _LITTLE * cost / max(1e-9, float(np.max(cost, initial=0.0)))
+    """What is to be least, if anything."""
+    if order.least == "any":
+        return np.zeros(len(columns))
+    if order.least == "flushes":
+        return np.array([1.0 if kind.does == FLUSH else 0.0 for kind, _ in columns])
+    return cost
 
 
 # -- what is asked for -----------------------------------------------------------------------------------
@@ -285,8 +291,9 @@ def orders(space: Space) -> Iterator[Order]:
 
 def short_orders(space: Space) -> Iterator[Order]:
     """A few that lead to the cheapest."""
+    kinds = [*_filter_lengths(space), *(kind for kind in space.kinds if kind.does == FLUSH)]
     for filter_runs in range(_most_filter_runs(space) + 1):
-        yield Order.of(space)._replace(filter_runs=filter_runs)
+        yield Order.of(space, kinds)._replace(filter_runs=filter_runs)
 
 
 def _most_filter_runs(space: Space) -> int:
@@ -301,7 +308,7 @@ def _choices_of_kinds(space: Space) -> Iterator[tuple[Kind, ...]]:
         if kind.does == FLUSH:
             lengths.setdefault((kind.pump.pump, kind.pump.speed), []).append(kind)
     highest = dict(lengths.keys())  # speeds come in rising order
-    rest = [kind for kind in space.kinds if kind.does != FLUSH]
+    rest = _filter_lengths(space)
     seen: list[list[Kind]] = []
     for at_highest in (False, True):
         for pick in (0, 1):
@@ -313,6 +320,28 @@ def _choices_of_kinds(space: Space) -> Iterator[tuple[Kind, ...]]:
             if flushes not in seen:
                 seen.append(flushes)
                 yield (*rest, *flushes)
+
+
+def _filter_lengths(space: Space) -> list[Kind]:
+    """Of the filter runs those that may be the shortest: one of some number in a day, evenly apart.
+
+    Long enough for the water wanted, or for both that and the legs that they renew. The bound has all lengths.
+    """
+    runs = [kind for kind in space.kinds if kind.does == FILTER]
+    legs_s = min(space.legs.values(), default=math.inf)
+    found: list[Kind] = []
+    for pump in dict.fromkeys(kind.pump for kind in runs):
+        lengths = [kind for kind in runs if kind.pump == pump]
+        for count in range(1, _most_filter_runs(space) + 1):
+            for fresh_s in (0.0, DAY_S / count - legs_s):
+                enough = [
+                    kind
+                    for kind in lengths
+                    if kind.filtered_m3 * count >= space.wanted_m3
+                    and kind.lasts_s - 2.0 * max(kind.renews.values(), default=0.0) >= fresh_s
+                ]
+                found += enough[:1]
+    return [kind for kind in runs if kind in found] or runs
 
 
 def obstacles(space: Space) -> Iterator[Obstacle]:

@@ -142,13 +142,22 @@ class _Offer:
         self.loud = loud_speeds(scenario)
 
     def flushes(self) -> Iterator[Kind]:
-        """Line flushes: pumps of the file's flushes, else every pump that moves jets."""
-        for pump, speed, duty in self._speeds([run.pump.pump for run in self.scenario.schedule.line_flushes]):
-            jets = [name for name, leg in self.plant.sheet.legs.items() if leg.manifold]
-            if not any(abs(duty.flow_m3_s(name)) > 0.0 for name in jets):
-                continue
-            for lasts_s in self._flush_lengths(duty):
-                yield self._kind(FLUSH, PumpSpeed(pump, speed), lasts_s, duty)
+        """Line flushes: pumps of the file's flushes, else every pump that moves jets.
+
+        Where no length on offer is long enough at any speed of a pump, the longest, which the run refuses.
+        """
+        jets = [name for name, leg in self.plant.sheet.legs.items() if leg.manifold]
+        told = [run.pump.pump for run in self.scenario.schedule.line_flushes]
+        found: dict[str, list[tuple[PumpSpeed, PlantDuty, list[int]]]] = {}
+        for pump, speed, duty in self._speeds(told):
+            if any(abs(duty.flow_m3_s(name)) > 0.0 for name in jets):
+                found.setdefault(pump, []).append((PumpSpeed(pump, speed), duty, self._flush_lengths(duty)))
+        for speeds in found.values():
+            enough = [one for one in speeds if one[2]]
+            longest = [round(max(self.scenario.controller.flush_lengths_s or (1.0,)))]
+            for at, duty, lengths in enough or speeds:
+                for lasts_s in lengths or longest:
+                    yield self._kind(FLUSH, at, lasts_s, duty)
 
     def filter_runs(self) -> Iterator[Kind]:
         """Filter runs: pumps of the file's own, else every pump, at speeds that the filter bears;
@@ -176,15 +185,14 @@ class _Offer:
         )
 
     def _flush_lengths(self, duty: PlantDuty) -> list[int]:
-        """Lengths that replace what is moved twice or more; the longest on offer where none does."""
+        """Lengths on offer that replace what is moved twice or more."""
         offered = self.scenario.controller.flush_lengths_s
         reached = [after for after in duty.reached_s.values() if 0.0 < after < math.inf]
         once_s = max(reached, default=0.0)
         if offered is None:
             due = (FLUSH_VOLUMES * once_s, (FLUSH_VOLUMES + 1) * once_s)
             return sorted({_FLUSH_ROUND_S * math.ceil(max(x, 1.0) / _FLUSH_ROUND_S) for x in due})
-        enough = sorted(round(x) for x in offered if x >= FLUSH_VOLUMES * once_s)
-        return enough or [round(max(offered))]
+        return sorted(round(x) for x in offered if x >= FLUSH_VOLUMES * once_s)
 
     def _kind(self, does: str, pump: PumpSpeed, lasts_s: int, duty: PlantDuty) -> Kind:
         reached = {

@@ -165,7 +165,7 @@ class _Search:
 
     def _placed(self, here: Space, asked: Iterable[Order]) -> dict[Daily, Order]:
         """Of one space alone."""
-        return next(iter(_placed([(here, order) for order in asked], self.how.workers)), {})
+        return next(iter(_placed([(here, order) for order in asked], self.how)), {})
 
     def _run(self, scenarios: Iterable[Scenario]) -> list[Outcome]:
         return sweep([job(one, self.days, self.start, self.seed) for one in scenarios], self.how)
@@ -205,7 +205,7 @@ class _Search:
         asked = [(there, order) for there in spaces for order in short_orders(there)]
         placed = [
             {**some, known: Order.of(there)}
-            for there, some in zip(spaces, _placed(asked, self.how.workers), strict=True)
+            for there, some in zip(spaces, _placed(asked, self.how), strict=True)
         ]
         tries = [
             scheduled(there.scenario, p) for there, some in zip(spaces, placed, strict=True) for p in some
@@ -226,12 +226,17 @@ class _Search:
         yield from plumbing(self.scenario, [leg for leg in dict.fromkeys(stale) if leg in known])
 
 
-def _placed(asked: Iterable[tuple[Space, Order]], workers: int | None) -> list[dict[Daily, Order]]:
+def _placed(asked: Iterable[tuple[Space, Order]], how: How) -> list[dict[Daily, Order]]:
     """For each space in turn, every programme that can be placed, once, with the first order it answers."""
     listed = list(asked)
-    placements = sorted(each(_place, listed, workers), key=lambda one: one[0])
+    placements: dict[int, Placement] = {}
+    for place_, placement in each(_place, listed, how.workers):
+        placements[place_] = placement
+        if how.on_run is not None:
+            how.on_run(len(placements), len(listed))
     found: dict[int, dict[Daily, Order]] = {id(here): {} for here, _ in listed}
-    for (here, order), (_, placement) in zip(listed, placements, strict=True):
+    for k, (here, order) in enumerate(listed):
+        placement = placements[k]
         if placement.runs is not None:
             found[id(here)].setdefault(daily(here, placement.runs), order)
     return list(found.values())

@@ -159,8 +159,9 @@ def _columns(tuning: Tuning, head: str) -> list[Column]:
 
 def _row(tuning: Tuning, choice: Choice, starred: bool = False, name: str = "") -> tuple[str, ...]:
     out, days = choice.outcome, tuning.days
+    said = name or f"{in_short(choice.programme)}{' *' if starred else ''}\n  {_times(choice.programme)}"
     return (
-        (name or in_short(choice.programme)) + (" *" if starred else ""),
+        said,
         number(out.cost * 365.0 / days),
         number(out.pump_h / days),
         number(out.pump_starts / days),
@@ -175,6 +176,15 @@ def in_short(programme: Daily) -> str:
     for does in (FLUSH, FILTER):
         told = [f"{len(e.starts)} x {exactly(e.lasts_s)}" for e in programme.entries if e.does == does]
         parts.append(" + ".join(told) or "none")
+    return "; ".join(parts)
+
+
+def _times(programme: Daily) -> str:
+    """When, flushes first: `07:00 20:45; 23:45`."""
+    parts = []
+    for does in (FLUSH, FILTER):
+        told = [start for e in programme.entries if e.does == does for start in e.starts]
+        parts.append(" ".join(sorted(told)) or "-")
     return "; ".join(parts)
 
 
@@ -219,6 +229,12 @@ def _say_bound(page: Page, tuning: Tuning) -> None:
         page.line("There is no bound: no placement at all keeps the limits.")
         return
     exact = "" if bound.closed else "at least "
+    if not bound.flushes:
+        page.line(
+            "No flush is needed: filter runs alone can keep every leg within its limit, so that none is the "
+            "fewest that there can be."
+        )
+        return
     page.line(
         f"Whatever their times, lengths and speeds, {exact}{count(bound.flushes, 'flush', 'flushes')} a day "
         f"{'is' if bound.flushes == 1 else 'are'} needed: no placement with fewer keeps every leg within its "

@@ -101,12 +101,19 @@ def test_a_run_costs_its_energy_at_its_own_hours(garden: Space) -> None:
 
 def test_flush_lengths_move_two_volumes_or_more(garden: Space) -> None:
     """Of 15, 30, 45 and 60 s those that are twice the time to the farthest end or more."""
-    for kind in garden.kinds:
+    flushes = [kind for kind in garden.kinds if kind.does == FLUSH]
+    assert flushes
+    for kind in flushes:
         if kind.does == FLUSH:
             duty = garden.plant.duty(garden.plant.at(kind.pump.pump, kind.pump.speed))
             farthest_s = max(after for after in duty.reached_s.values() if math.isfinite(after))
-            offered = [s for s in (15, 30, 45, 60) if s >= 2.0 * farthest_s]
-            assert kind.lasts_s in (offered or [60])
+            assert kind.lasts_s in [s for s in (15, 30, 45, 60) if s >= 2.0 * farthest_s]
+
+
+def test_flushes_too_short_at_any_speed_are_offered_to_be_refused() -> None:
+    """10 s move nothing twice."""
+    plant = space(load(GARDEN, sets=["controller.flush_lengths=[5 s, 10 s]"]))
+    assert {10} == {kind.lasts_s for kind in plant.kinds if kind.does == FLUSH}
 
 
 def test_a_circulators_runs_renew_its_own_loop_alone() -> None:
