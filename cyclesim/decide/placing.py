@@ -325,7 +325,7 @@ def _choices_of_kinds(space: Space) -> Iterator[tuple[Kind, ...]]:
 def _filter_lengths(space: Space) -> list[Kind]:
     """Of the filter runs those that may be the shortest: one of some number in a day, evenly apart.
 
-    Long enough for the water wanted, or for both that and the legs that they renew. The bound has all lengths.
+    Long enough for the water wanted, or for that and the legs that they renew. The bound has all lengths.
     """
     runs = [kind for kind in space.kinds if kind.does == FILTER]
     legs_s = min(space.legs.values(), default=math.inf)
