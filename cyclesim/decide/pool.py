@@ -76,7 +76,10 @@ def _in_processes(
 
 @contextmanager
 def _interrupts_are_ours() -> Generator[None]:
-    """Processes that are started inside never hear Ctrl-C: who started them does, and ends them."""
+    """Processes that are started inside never hear Ctrl-C: who started them does, and ends them.
+
+    It takes some hundredths of a second, in which nobody hears it.
+    """
     if threading.current_thread() is not threading.main_thread():
         yield
         return
@@ -123,14 +126,14 @@ def _client(kind: Any, address: str) -> Any:
 
 def _same_program(client: Any) -> None:
     """Another version on a worker would give other numbers without a word."""
-    theirs = client.run(program)
+    theirs = client.run(program, on_error="return")
     if not theirs:
         raise SweepError("The cluster has no workers.")
     others = sorted(address for address, found in theirs.items() if found != program())
     if others:
         raise SweepError(
-            f"Another cyclesim than here is installed on {len(others)} of {len(theirs)} workers, e.g. on\n"
-            f"{others[0]}."
+            f"Another cyclesim than here, or none, is installed on {len(others)} of {len(theirs)} workers,\n"
+            f"e.g. on {others[0]}."
         )
 
 
