@@ -1,7 +1,7 @@
 """How fast a year is: beside bare simpy timeouts, beside a plain one-second loop, and over ten years.
 
-Run it on an idle machine: `python scripts/bench.py`, and `python scripts/bench.py --sweep` for long sweeps. Nothing here is a test; times are printed, not judged,
-with the bound that each is meant to keep beside it.
+Run it on an idle machine: `python scripts/bench.py`, and with `--sweep` for long sweeps. Nothing here is a
+test; times are printed, not judged, with the bound that each is meant to keep beside it.
 """
 
 from __future__ import annotations
@@ -161,7 +161,7 @@ print(time.perf_counter() - start, resource.getrusage(resource.RUSAGE_SELF).ru_m
 
 
 def swept(runs: int, workers: int) -> tuple[float, float]:
-    """Wall time [s] of a sweep over so many years, workers' start included, and peak memory [MB] of its caller."""
+    """Wall time [s] of a sweep over so many years, and peak memory [MB] of who asks for it."""
     words = [sys.executable, "-c", SWEEP, str(FILE), str(runs), str(workers)]
     seconds, megabytes = subprocess.run(words, capture_output=True, text=True, check=True).stdout.split()
     return float(seconds), float(megabytes)

@@ -87,7 +87,7 @@ def test_interrupt_is_130_and_leaves_no_file(tmp_path: Path, command: tuple[str,
 def test_interrupt_while_workers_start(tmp_path: Path, after_s: float) -> None:
     """Some time after the first worker is there, which says nothing of its own: no traceback.
 
-    For the hundredths of a second in which processes are started Ctrl-C is not heard: then it is pressed again.
+    For some hundredths of a second, as processes are started, Ctrl-C is not heard: it is pressed again.
     """
     schedule = ROOT / "schedules" / "walled-garden.yaml"
     process = _started(tmp_path, "run", str(schedule), "--days", "40", "--confidence", "--workers", "2")

@@ -105,7 +105,7 @@ def _on_cluster(
         _same_program(client)
         # not by joblib, whose dask backend waits for ever for a run that killed its workers
         tasks = client.map(partial(_placed, do), range(len(things)), things, pure=False)
-        for future in as_completed(tasks, loop=client.loop):
+        for future in as_completed(tasks, loop=client.loop):  # type: ignore[no-untyped-call]
             try:
                 yield future.result()
             except KilledWorker:
