@@ -1,7 +1,7 @@
 """How fast a year is: beside bare simpy timeouts, beside a plain one-second loop, and over ten years.
 
-Run it on an idle machine: `python scripts/bench.py`. Nothing here is a test; times are printed, not judged,
-with the bound that each is meant to keep beside it.
+Run it on an idle machine: `python scripts/bench.py`, and with `--sweep` for long sweeps. Nothing here is a
+test; times are printed, not judged, with the bound that each is meant to keep beside it.
 """
 
 from __future__ import annotations
@@ -148,8 +148,46 @@ def command(*words: str) -> float:
         )
 
 
+SWEEP = """
+import resource, sys, time
+from cyclesim.decide.sweep import How, job, sweep
+from cyclesim.scenario.load import load
+scenario = load(sys.argv[1])
+jobs = [job(scenario, 365, seed=k) for k in range(int(sys.argv[2]))]
+start = time.perf_counter()
+sweep(jobs, How(workers=int(sys.argv[3])))
+print(time.perf_counter() - start, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+"""
+
+
+def swept(runs: int, workers: int) -> tuple[float, float]:
+    """Wall time [s] of a sweep over so many years, and peak memory [MB] of who asks for it."""
+    words = [sys.executable, "-c", SWEEP, str(FILE), str(runs), str(workers)]
+    seconds, megabytes = subprocess.run(words, capture_output=True, text=True, check=True).stdout.split()
+    return float(seconds), float(megabytes)
+
+
+def candidates(many: bool = False) -> None:
+    """Years of candidates, each simulated, measured and judged; with *many* over two processes, too."""
+    runs = 200 if many else 10
+    one_s, _ = swept(runs, 1)
+    say("candidate-years a second, one core", f"{runs / one_s:.2f}", f"{one_s / runs:.2f} s each (under 0.6)")
+    if many:
+        two_s, _ = swept(runs, 2)
+        say(
+            f"{runs} candidate-years, two cores",
+            f"{two_s:.0f} s",
+            f"{one_s / two_s:.2f} times sooner (at least 1.8)",
+        )
+        most_s, most_mb = swept(1000, 2)
+        say("1,000 candidate-years, two cores", f"{most_s:.0f} s", f"(under 300), {most_mb:.0f} MB")
+
+
 def main() -> None:
-    """Measure and print everything."""
+    """Measure and print everything, or with --sweep what takes ten minutes."""
+    if "--sweep" in sys.argv[1:]:
+        candidates(many=True)
+        return
     scenario = load(FILE)
     plant, programme = Plant(scenario), Programme(scenario)
     trace = simulate_trace(plant, programme, days=5)
@@ -166,6 +204,7 @@ def main() -> None:
     say("", f"{ten_s / one_s:.1f} times", "(at most 12)")
     winter(bare)
     verifying()
+    candidates()
     say("cyclesim --help", f"{command('--help') * 1e3:.0f} ms", "(under 300)")
     say("cyclesim run, a year, start to end", f"{command('run', str(FILE)):.2f} s", "(under 3)")
 

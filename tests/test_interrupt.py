@@ -17,7 +17,7 @@ ENV = {**os.environ, "COLUMNS": "80", "PYTHONIOENCODING": "utf-8"}
 def _wait_until_it_works(process: subprocess.Popen[str], *, group: bool = False) -> None:
     """Until it, or with *group* two more of its group, has used 2.5 s of processor time, however busy all is.
 
-    Workers that are only starting would print what Ctrl-C does to an interpreter that starts.
+    Everything is under way then; `test_interrupt_while_workers_start` comes sooner.
     """
     while process.poll() is None:
         worked = [one for one in _of_group(process.pid) if _cpu_s(one) >= 2.5]
@@ -45,6 +45,19 @@ def _cpu_s(pid: int) -> float:
     return 0.0
 
 
+def _started(folder: Path, *words: str) -> subprocess.Popen[str]:
+    """A command with a group of its own, as at a terminal, that is to write o.json."""
+    return subprocess.Popen(
+        [sys.executable, "-m", "cyclesim", *words, "--json", "o.json"],
+        text=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env=ENV,
+        cwd=folder,
+        start_new_session=True,
+    )
+
+
 @pytest.mark.parametrize(
     ("command", "group"),
     [
@@ -59,15 +72,7 @@ def test_interrupt_is_130_and_leaves_no_file(tmp_path: Path, command: tuple[str,
     """As a terminal does it, every process of the call hears it."""
     name, file, *more = command
     schedule = ROOT / "schedules" / f"{file}.yaml"
-    process = subprocess.Popen(
-        [sys.executable, "-m", "cyclesim", name, schedule, *more, "--json", "o.json"],
-        text=True,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        env=ENV,
-        cwd=tmp_path,
-        start_new_session=True,
-    )
+    process = _started(tmp_path, name, str(schedule), *more)
     _wait_until_it_works(process, group=group)
     assert process.poll() is None, process.communicate()
     os.killpg(process.pid, signal.SIGINT)
@@ -76,3 +81,34 @@ def test_interrupt_is_130_and_leaves_no_file(tmp_path: Path, command: tuple[str,
     assert out == ""
     assert err.strip() == "Interrupted; no file was left half written."
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("after_s", [0.0, 0.05, 0.15, 0.4, 0.8])
+def test_interrupt_while_workers_start(tmp_path: Path, after_s: float) -> None:
+    """Some time after the first worker is there, which says nothing of its own: no traceback.
+
+    For some hundredths of a second, as processes are started, Ctrl-C is not heard: it is pressed again.
+    """
+    schedule = ROOT / "schedules" / "walled-garden.yaml"
+    process = _started(tmp_path, "run", str(schedule), "--days", "40", "--confidence", "--workers", "2")
+    while process.poll() is None and not any(map(_is_worker, _of_group(process.pid))):
+        time.sleep(0.005)
+    time.sleep(after_s)
+    out = err = ""
+    for _ in range(2):
+        os.killpg(process.pid, signal.SIGINT)
+        with suppress(subprocess.TimeoutExpired):
+            out, err = process.communicate(timeout=2)
+            break
+    else:
+        out, err = process.communicate(timeout=30)
+    assert process.returncode == 130
+    assert out == ""
+    assert err.strip() == "Interrupted; no file was left half written."
+    assert list(tmp_path.iterdir()) == []
+
+
+def _is_worker(pid: int) -> bool:
+    with suppress(OSError):
+        return b"popen_loky" in Path(f"/proc/{pid}/cmdline").read_bytes()
+    return False

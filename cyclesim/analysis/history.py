@@ -14,7 +14,7 @@ from cyclesim.analysis.ages import (
     warm_and_still,
 )
 from cyclesim.analysis.spans import Spans, meet, spans, total_s, while_in
-from cyclesim.analysis.truth import Timeline, timeline
+from cyclesim.analysis.truth import Lasting, Timeline, duties_over_time, timeline
 from cyclesim.analysis.tub import Filtered, filtered
 from cyclesim.control.demands import Demand
 from cyclesim.physics.water_age import STILL_M3_S
@@ -62,9 +62,14 @@ class History:
         return found
 
     @cached_property
+    def duties(self) -> list[Lasting]:
+        """What pumps move, and from when to when; coasting moves nothing."""
+        return duties_over_time(self.plant, self.trace, coasting=False)
+
+    @cached_property
     def filtered(self) -> Filtered:
         """The filtered flow."""
-        return filtered(self.plant, self.trace)
+        return filtered(self.duties)
 
 
 POWERLESS = {

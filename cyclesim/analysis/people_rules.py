@@ -11,7 +11,6 @@ from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
 from cyclesim.analysis.history_rules import Judged
 from cyclesim.analysis.spans import Floats, Spans, covers, join, meet, spans, total_s, where, while_in
-from cyclesim.analysis.truth import duties_over_time
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.analysis.words import apart, exactly, flow, listed, times_apart
 from cyclesim.physics import water
@@ -76,7 +75,7 @@ def outlet_too_hot(history: History) -> Judged:
     per_m3 = water.density_kg_m3(plant.temp_c) * water.heat_capacity_j_kg_k(plant.temp_c)
     if not len(trace.tub):
         return
-    at, until, duties = zip(*duties_over_time(plant, trace, coasting=False), strict=True)
+    at, until, duties = zip(*history.duties, strict=True)
     for name, stream in trace.sources.items():
         firing = while_in(stream, "firing")
         rows = trace.exchanges.get(name)

@@ -139,7 +139,7 @@ def measure(history: History) -> Metrics:
         pumps={name: measure_pump(plant, programme, trace, name, metered) for name in trace.pumps},
         heat_sources={name: measure_source(plant, trace, name, metered) for name in trace.sources},
         blowers={name: measure_blower(plant, trace, name, metered) for name in trace.blowers},
-        tub=measure_tub(plant, trace, history.filtered, history.truth.people, metered),
+        tub=measure_tub(plant, trace, history.duties, history.filtered, history.truth.people, metered),
         energy=measure_energy(plant, trace, metered, history.truth),
         outages=measure_outages(plant, trace),
         treatment={

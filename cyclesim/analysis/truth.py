@@ -6,11 +6,12 @@ snapshot can be made of any state and facts that somebody wants judged, whether 
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from itertools import islice
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cyclesim.analysis.spans import (
     NONE,
@@ -33,6 +34,9 @@ from cyclesim.simulation.trace import Stream, Trace
 _BEFORE_S = -1e9
 """What is so when the span begins has been so since this: the trace does not know since when."""
 
+
+_MOST = 2**62
+"""Numbers below this are whole in 64 bits."""
 
 LASTING_S = 3.0 * 3600.0
 """What runs for so long is a continuous load; NEC article 100, from memory, not opened."""
@@ -88,7 +92,11 @@ class Timeline(NamedTuple):
     """When somebody is in the water."""
 
 
-def duties_over_time(plant: Plant, trace: Trace, *, coasting: bool) -> list[tuple[float, float, PlantDuty]]:
+Lasting = tuple[float, float, PlantDuty]
+"""A duty, and from when to when it lasts."""
+
+
+def duties_over_time(plant: Plant, trace: Trace, *, coasting: bool) -> list[Lasting]:
     """What moves the water over the span: pumps, each with its coasting or without, valves, and the level."""
     lanes = [_lane(trace.pumps[n], pump.coasts_s if coasting else 0.0) for n, pump in plant.pumps.items()]
     lanes += [[(float(x.start_s), x.state) for x in stream] for stream in (trace.positions, trace.level)]
@@ -156,14 +164,13 @@ def timeline(plant: Plant, trace: Trace, flushes: Collection[str] = ()) -> Timel
     edges = np.unique(np.concatenate([edges_of(NONE, *facts), *changes, [0.0, float(trace.span_s)]]))
     begins = edges[:-1]
     columns = [
-        np.array(stream.codes)[np.searchsorted(at, begins, side="right") - 1]
+        np.array(stream.codes, dtype=np.int64)[np.searchsorted(at, begins, side="right") - 1]
         for stream, at in zip(streams, changes, strict=True)
     ]
-    columns += [covered(fact, begins).astype(int) for fact in facts]
-    rows, which = np.unique(np.column_stack(columns), axis=0, return_inverse=True)
-    which = which.ravel()
+    columns += [covered(fact, begins).astype(np.int64) for fact in facts]
+    rows, which = _distinct(columns)
     found = []
-    for k, row in enumerate(rows.tolist()):
+    for k, row in enumerate(rows):
         codes, true = row[: len(streams)], iter([bool(x) for x in row[len(streams) :]])
         states = tuple((s.name, s.labels[code]) for s, code in zip(streams, codes, strict=True))
         truths = tuple((name, _source_truth(*islice(true, 5))) for name in devices)
@@ -182,6 +189,22 @@ def timeline(plant: Plant, trace: Trace, flushes: Collection[str] = ()) -> Timel
         )
         found.append((snapshot, where(edges, which == k)))
     return Timeline(tuple(found), hot, some, enough, closed, people)
+
+
+def _distinct(columns: Sequence[NDArray[np.int64]]) -> tuple[list[list[int]], NDArray[np.int64]]:
+    """The distinct rows of a table of codes from 0 on, in order, and which of them each row is.
+
+    A row is read as the digits of one number, which sorts far sooner than rows do.
+    """
+    number, below = np.zeros_like(columns[0]), 1
+    for column in columns:
+        base = int(column.max(initial=0)) + 1
+        if below * base > _MOST:
+            number = np.unique(number, return_inverse=True)[1]
+            below = int(number.max(initial=0)) + 1
+        number, below = number * base + column, below * base
+    _, first, which = np.unique(number, return_index=True, return_inverse=True)
+    return np.column_stack([column[first] for column in columns]).tolist(), which
 
 
 def _closed(plant: Plant, trace: Trace) -> dict[Closed, Spans]:

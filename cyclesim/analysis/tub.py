@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -11,7 +12,7 @@ from cyclesim.analysis.ages import J_PER_KWH, when
 from cyclesim.analysis.energy import Meter, local_edges
 from cyclesim.analysis.metrics import TubMetrics
 from cyclesim.analysis.spans import Floats, Spans, integral, total_s
-from cyclesim.analysis.truth import duties_over_time
+from cyclesim.analysis.truth import Lasting
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.exchanges import BATHERS, OPEN_WATER
 from cyclesim.simulation.trace import Trace
@@ -30,9 +31,8 @@ class Filtered(NamedTuple):
         return edges[:-1], np.diff(integral(*self, np.array(edges, dtype=float)))
 
 
-def filtered(plant: Plant, trace: Trace) -> Filtered:
+def filtered(duties: Sequence[Lasting]) -> Filtered:
     """The filtered flow over the span."""
-    duties = duties_over_time(plant, trace, coasting=False)
     table = np.array([(a, b, duty.filtered_m3_s) for a, b, duty in duties]).reshape(-1, 3)
     return Filtered(table[:, 0], table[:, 1], table[:, 2])
 
@@ -87,7 +87,14 @@ def water_c_at(trace: Trace, at_s: Floats) -> Floats:
     return found
 
 
-def measure_tub(plant: Plant, trace: Trace, flows: Filtered, people: Spans, metered: Meter) -> TubMetrics:
+def measure_tub(
+    plant: Plant,
+    trace: Trace,
+    duties: Sequence[Lasting],
+    flows: Filtered,
+    people: Spans,
+    metered: Meter,
+) -> TubMetrics:
     """The tub's numbers. *people* is when somebody is in the water."""
     rows, span_s = trace.tub, float(trace.span_s)
     volume = plant.volume_m3
@@ -105,7 +112,7 @@ def measure_tub(plant: Plant, trace: Trace, flows: Filtered, people: Spans, mete
         k = int(np.argmin(by_day))
         fewest, fewest_on = float(by_day[k]) / volume, trace.local(days[k]).date().isoformat()
     age = since_filtered(flows, volume)
-    pumps_j = sum(d.pump_heat_w * (b - a) for a, b, d in duties_over_time(plant, trace, coasting=False))
+    pumps_j = sum(d.pump_heat_w * (b - a) for a, b, d in duties)
     sources_j = sum(metered.heat_j.values())
     open_j, bathers_j = _heat_j(trace, OPEN_WATER), _heat_j(trace, BATHERS)
     air_j = sum(_heat_j(trace, n) for n in plant.sheet.air)

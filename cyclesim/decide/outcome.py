@@ -12,7 +12,6 @@ from cyclesim.analysis.metrics import Metrics
 from cyclesim.analysis.result import measure
 from cyclesim.analysis.rules import check
 from cyclesim.analysis.spans import spans, total_s, while_in, without
-from cyclesim.analysis.truth import duties_over_time
 from cyclesim.physics.water import G, density_kg_m3
 from cyclesim.scenario.model import Scenario
 from cyclesim.simulation.assembly import Plant
@@ -157,7 +156,7 @@ def outcome(plant: Plant, programme: Programme, trace: Trace, days: int) -> Outc
 
 
 def _devices(history: History, metrics: Metrics) -> Iterator[tuple[str, DeviceOutcome]]:
-    moved, work = _work(history.plant, history.trace)
+    moved, work = _work(history)
     by_device = metrics.energy.by_device
 
     def one(name: str, kind: str, running_h: float, starts: int, **more: Any) -> tuple[str, DeviceOutcome]:
@@ -176,11 +175,12 @@ def _devices(history: History, metrics: Metrics) -> Iterator[tuple[str, DeviceOu
         yield one(name, "treatment", device.on_h, device.starts)
 
 
-def _work(plant: Plant, trace: Trace) -> tuple[dict[str, float], dict[str, float]]:
+def _work(history: History) -> tuple[dict[str, float], dict[str, float]]:
     """Per pump, what passed it [m3] and the work done on it [J]; coasting moves nothing."""
+    plant = history.plant
     moved, work = dict.fromkeys(plant.pumps, 0.0), dict.fromkeys(plant.pumps, 0.0)
     weight = density_kg_m3(plant.temp_c) * G
-    for start, end, duty in duties_over_time(plant, trace, coasting=False):
+    for start, end, duty in history.duties:
         for name, speed in zip(plant.pumps, duty.speeds, strict=True):
             if speed not in ("stopped", "changing"):
                 passed = duty.flow_m3_s(name) * (end - start)

@@ -6,8 +6,9 @@ import os
 import signal
 import threading
 from collections.abc import Callable, Generator, Iterator, Sequence
+from concurrent.futures import CancelledError
 from contextlib import contextmanager
-from functools import cache
+from functools import cache, partial
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, TypeVar
@@ -18,7 +19,7 @@ Thing = TypeVar("Thing")
 Found = TypeVar("Found")
 MOST_DEATHS = 3
 """So often in a row workers may die with nothing done: a run that kills who runs it would do so for ever."""
-REACHED_WITHIN_S = 10
+REACHED_WITHIN_S = 5
 
 
 class SweepError(CycleSimError):
@@ -56,27 +57,32 @@ def _in_processes(
     from joblib.externals.loky.process_executor import BrokenProcessPool
 
     left, deaths = dict(enumerate(things)), 0
+    turned = False  # at every death, so that a run which kills who runs it comes after all others
     while left:
         try:
             with _interrupts_are_ours():
                 parallel = Parallel(n_jobs=count, return_as="generator_unordered")
-                coming = parallel(delayed(_placed)(do, place, thing) for place, thing in [*left.items()])
+                tasks = [delayed(_placed)(do, place, thing) for place, thing in left.items()]
+                coming = parallel(reversed(tasks) if turned else tasks)
             for place, found in coming:
                 del left[place]
                 deaths = 0
                 yield place, found
         except BrokenProcessPool as error:
-            deaths += 1
+            deaths, turned = deaths + 1, not turned
             if deaths >= MOST_DEATHS:
                 raise SweepError(
-                    f"Worker processes died {deaths} times in a row with {len(left)} runs left, for want of\n"
-                    "memory perhaps. What was done is kept; try fewer: --workers 1."
+                    f"Worker processes died {deaths} times in a row with {len(left)} of {len(things)} runs\n"
+                    "left, for want of memory perhaps. What was done is kept; try fewer: --workers 1."
                 ) from error
 
 
 @contextmanager
 def _interrupts_are_ours() -> Generator[None]:
-    """Processes that are started inside never hear Ctrl-C: who started them does, and ends them."""
+    """Processes that are started inside never hear Ctrl-C: who started them does, and ends them.
+
+    It takes some hundredths of a second, in which nobody hears it.
+    """
     if threading.current_thread() is not threading.main_thread():
         yield
         return
@@ -91,21 +97,26 @@ def _on_cluster(
     do: Callable[[Thing], Found], things: Sequence[Thing], address: str
 ) -> Iterator[tuple[int, Found]]:
     try:
-        from distributed import Client, KilledWorker
+        from distributed import Client, KilledWorker, as_completed
     except ImportError:
         raise SweepError("--cluster needs dask: pip install 'cyclesim[cluster]'") from None
-    from joblib import Parallel, delayed, parallel_config
-
-    client = _client(Client, address)
+    client, killers = _client(Client, address), 0
     try:
         _same_program(client)
-        with parallel_config(backend="dask", client=client):
-            tasks = (delayed(_placed)(do, place, thing) for place, thing in enumerate(things))
-            yield from Parallel(return_as="generator_unordered")(tasks)
-    except KilledWorker as error:
-        raise SweepError(
-            f"A run killed every worker that the cluster at {address} gave it to; what was done is kept."
-        ) from error
+        # not by joblib, whose dask backend waits for ever for a run that killed its workers
+        tasks = client.map(partial(_placed, do), range(len(things)), things, pure=False)
+        for future in as_completed(tasks, loop=client.loop):  # type: ignore[no-untyped-call]
+            try:
+                yield future.result()
+            except KilledWorker:
+                killers += 1
+        if killers:
+            raise SweepError(
+                f"{killers} of {len(things)} runs killed every worker that the cluster at {address}\n"
+                "gave them to. What was done is kept."
+            )
+    except CancelledError as error:
+        raise SweepError(f"The cluster at {address} is gone; what was done is kept.") from error
     finally:
         client.close()
 
@@ -123,14 +134,14 @@ def _client(kind: Any, address: str) -> Any:
 
 def _same_program(client: Any) -> None:
     """Another version on a worker would give other numbers without a word."""
-    theirs = client.run(program)
+    theirs = client.run(program, on_error="return")
     if not theirs:
         raise SweepError("The cluster has no workers.")
     others = sorted(address for address, found in theirs.items() if found != program())
     if others:
         raise SweepError(
-            f"Another cyclesim than here is installed on {len(others)} of {len(theirs)} workers, e.g. on\n"
-            f"{others[0]}."
+            f"Another cyclesim than here, or none, is installed on {len(others)} of {len(theirs)} workers,\n"
+            f"e.g. on {others[0]}."
         )
 
 

@@ -6,13 +6,16 @@ What is done is kept as it comes in, so that nothing finished is run again after
 from __future__ import annotations
 
 import json
+import os
+import shutil
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from hashlib import sha256
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from platformdirs import user_cache_path
 
@@ -20,6 +23,7 @@ from cyclesim.decide.outcome import Outcome, outcome, read
 from cyclesim.decide.pool import each, program
 from cyclesim.decide.variant import Variant
 from cyclesim.decide.varied import VariedPlant
+from cyclesim.errors import CycleSimError
 from cyclesim.scenario.model import Scenario
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
@@ -62,15 +66,17 @@ class How:
 
 HERE = How()
 _KEPT_FOR_S = 30 * 86_400
+MOST_KEPT_BYTES = 128_000_000
+"""Some twenty thousand runs; of a file that has grown beyond it the newer half is kept."""
 
 
 def sweep(jobs: Sequence[Job], how: How = HERE) -> list[Outcome]:
     """The outcome of every job, in order. SweepError where workers keep dying or no cluster answers."""
     keys = [key(one) for one in jobs] if how.keep else []
-    kept = Kept(how.keep) if how.keep else None
+    kept = Kept(how.keep, set(keys)) if how.keep else None
     done: dict[int, Outcome] = {}
     if kept:
-        done = {i: read(kept.found[k]) for i, k in enumerate(keys) if k in kept.found}
+        done = {i: kept.found[k] for i, k in enumerate(keys) if k in kept.found}
     if how.on_run is not None:
         how.on_run(len(done), len(jobs))
     left = [i for i in range(len(jobs)) if i not in done]
@@ -94,34 +100,63 @@ def key(one: Job) -> str:
 def kept_file(afresh: bool = False) -> Path:
     """Where runs are kept unless told otherwise: the user's cache, one file for each version of the program.
 
-    Files that nobody has written to for a month are removed, and this one with *afresh*.
+    Files that nobody has written to for a month are removed, and this one with *afresh*; one that has grown
+    too large loses its older half.
     """
     folder = user_cache_path("cyclesim", appauthor=False)
     path = folder / f"runs-{program()[:16]}.jsonl"
     if folder.is_dir():
         for other in folder.glob("runs-*.jsonl"):
-            if (afresh and other == path) or time.time() - other.stat().st_mtime > _KEPT_FOR_S:
-                other.unlink(missing_ok=True)
+            with suppress(FileNotFoundError):  # another sweep was sooner
+                if (afresh and other == path) or time.time() - other.stat().st_mtime > _KEPT_FOR_S:
+                    other.unlink()
+        if path.exists() and path.stat().st_size > MOST_KEPT_BYTES:
+            _keep_newer_half(path)
     return path
 
 
-class Kept:
-    """Outcomes in a file, one a line, each under the key of its run; what is half written is skipped."""
+def _keep_newer_half(path: Path) -> None:
+    newer = path.with_suffix(f".{os.getpid()}")
+    with path.open("rb") as old, newer.open("wb") as stream:
+        old.seek(-MOST_KEPT_BYTES // 2, os.SEEK_END)
+        old.readline()
+        shutil.copyfileobj(old, stream)
+    newer.replace(path)
 
-    def __init__(self, path: Path) -> None:
+
+class Kept:
+    """Outcomes in a file, one a line, each under the key of its run; of those, *found* are the wanted ones.
+
+    What is half written is skipped. Raises CycleSimError where nothing can be kept.
+    """
+
+    def __init__(self, path: Path, wanted: Collection[str]) -> None:
         self.path = path
-        self.found: dict[str, dict[str, Any]] = {}
-        if path.exists():
-            for line in path.read_text("utf-8").splitlines():
-                try:
-                    entry = json.loads(line)
-                    self.found[entry["run"]] = entry["outcome"]
-                except (ValueError, KeyError, TypeError):
-                    continue
+        self.found: dict[str, Outcome] = {}
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            with path.open("a+b") as stream:
+                stream.seek(0)
+                for line in stream:
+                    with suppress(ValueError, KeyError, TypeError):
+                        entry = json.loads(line)
+                        if entry["run"] in wanted:
+                            self.found[entry["run"]] = read(entry["outcome"])
+        except OSError as error:
+            raise self._cannot(error) from error
 
     def put(self, run_key: str, found: Outcome) -> None:
-        """Append one outcome."""
-        self.path.parent.mkdir(parents=True, exist_ok=True)
+        """Append one outcome, at once, so that sweeps which share the file do not tear each other's lines."""
         text = json.dumps({"run": run_key, "outcome": found.as_values()})
-        with self.path.open("a", encoding="utf-8") as stream:
-            stream.write(f"\n{text}\n")  # begins a line of its own, whatever was left half written before it
+        try:
+            stream = os.open(self.path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o666)
+            try:
+                # begins a line of its own, whatever was left half written before it
+                os.write(stream, f"\n{text}\n".encode())
+            finally:
+                os.close(stream)
+        except OSError as error:
+            raise self._cannot(error) from error
+
+    def _cannot(self, error: OSError) -> CycleSimError:
+        return CycleSimError(f"Runs cannot be kept in {self.path}: {error.strerror}.")

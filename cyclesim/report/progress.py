@@ -20,9 +20,10 @@ def progress(
         yield None
         return
     from rich.console import Console
-    from rich.progress import Progress
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-    bar = Progress(console=Console(stderr=True), transient=True)
+    columns = "{task.description}", BarColumn(), MofNCompleteColumn(separator=" of "), TimeRemainingColumn()
+    bar = Progress(*columns, TextColumn("left"), console=Console(stderr=True), transient=True)
     task = bar.add_task(does, total=total)
     begun, shown = time.monotonic(), False
 

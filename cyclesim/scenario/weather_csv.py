@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from hashlib import sha256
 from itertools import pairwise
 from pathlib import Path
 from typing import NamedTuple
@@ -50,6 +51,12 @@ class Series:
     step_s: int
     columns: Mapping[str, "array[float]"] = field(repr=False)
     currency: str = ""
+    digest: str = field(init=False)
+    """Stands for the values where a scenario is printed: files of one name may differ."""
+
+    def __post_init__(self) -> None:
+        text = b"".join(key.encode() + values.tobytes() for key, values in self.columns.items())
+        object.__setattr__(self, "digest", sha256(text).hexdigest())
 
     @property
     def steps(self) -> int:

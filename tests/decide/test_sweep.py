@@ -1,0 +1,342 @@
+"""Sweeps: the same answer whoever runs them, nothing finished run twice, and an end when workers die."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from array import array
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from dataclasses import replace
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from distributed import Client, LocalCluster
+
+from cyclesim.decide import pool
+from cyclesim.decide import sweep as module
+from cyclesim.decide.outcome import Outcome
+from cyclesim.decide.pool import SweepError, each
+from cyclesim.decide.sweep import HERE, How, Job, Kept, job, kept_file, key, sweep
+from cyclesim.errors import CycleSimError
+from cyclesim.scenario.load import load
+from cyclesim.scenario.weather_csv import Series
+from tests.evidence.small import filtered
+
+ROOT = Path(__file__).parents[2]
+DIES = "__import__('os')._exit(1)"
+"""What `eval` does not come back from."""
+
+
+@pytest.fixture(scope="module")
+def jobs() -> list[Job]:
+    """Six short runs of different lengths, so that the later of them are over sooner."""
+    return [job(filtered(), days, date(2027, 3, 1)) for days in (12, 8, 5, 3, 2, 1)]
+
+
+@pytest.fixture(scope="module")
+def told(jobs: list[Job]) -> list[Outcome]:
+    """What they come to, run one after another."""
+    return sweep(jobs)
+
+
+@pytest.fixture
+def cluster() -> Iterator[LocalCluster]:
+    """A scheduler and two workers, each a process."""
+    with LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, host="127.0.0.1", dashboard_address=None
+    ) as found:
+        yield found
+
+
+@pytest.fixture
+def counted(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """The days of each run that is made in this process."""
+    made: list[int] = []
+    real = module.run
+    monkeypatch.setattr(module, "run", lambda one: made.append(one.days) or real(one))
+    return made
+
+
+def workers() -> list[int]:
+    """The worker processes of this one."""
+    found = []
+    for path in Path("/proc").glob("[0-9]*"):
+        with suppress(OSError):
+            parent = int((path / "stat").read_text("utf-8").rpartition(")")[2].split()[1])
+            if parent == os.getpid() and b"popen_loky" in (path / "cmdline").read_bytes():
+                found.append(int(path.name))
+    return found
+
+
+def killing(pids: Callable[[], list[int]]) -> tuple[list[int], Callable[[int, int], None]]:
+    """What to call after each run, which kills a worker after the second, and whom it killed."""
+    killed: list[int] = []
+
+    def on_run(done: int, _: int) -> None:
+        if done >= 2 and not killed:
+            killed.append(pids()[0])
+            os.kill(killed[0], signal.SIGKILL)
+
+    return killed, on_run
+
+
+def test_one_process_or_two(jobs: list[Job], told: list[Outcome]) -> None:
+    """The same outcomes in the same order; progress counts up to all."""
+    steps: list[tuple[int, int]] = []
+    assert [12, 8, 5, 3, 2, 1] == [one.days for one in told]
+    assert told == sweep(jobs, How(workers=2, on_run=lambda *step: steps.append(step)))
+    assert [(done, 6) for done in range(7)] == steps
+    assert [] == sweep([], How(workers=2))
+
+
+def test_a_cluster_and_one_of_its_workers_killed(
+    cluster: LocalCluster, told: list[Outcome], jobs: list[Job]
+) -> None:
+    """A dask cluster on this machine gives the same, too, with a worker killed in mid-sweep."""
+    there = How(cluster=cluster.scheduler_address)
+    assert told == sweep(jobs, there)
+    killed, on_run = killing(lambda: [cluster.workers[0].pid])
+    many = jobs * 6
+    assert told * 6 == sweep(many, replace(there, on_run=on_run))
+    assert killed
+
+
+def test_a_cluster_that_cannot_be_used(cluster: LocalCluster) -> None:
+    """A run that kills its worker ends; a worker with another program is refused by its address."""
+    address = cluster.scheduler_address
+    come: list[tuple[int, int]] = []
+    with pytest.raises(SweepError, match=r"^1 of 3 runs killed every worker"):
+        come.extend(each(eval, ["1 + 1", DIES, "1 + 2"], cluster=address))
+    assert [(0, 2), (2, 3)] == sorted(come)
+    with Client(address, set_as_default=False) as client:
+        client.wait_for_workers(2)
+        client.run(exec, "import cyclesim.decide.pool as pool; pool.program = lambda: 'another'")
+    with pytest.raises(SweepError, match=r"Another cyclesim .* 2 of 2 workers,\ne\.g\. on tcp://127"):
+        list(each(eval, ["1 + 1"], cluster=address))
+
+
+@pytest.mark.parametrize("address", ["tcp://127.0.0.1:9", "nobody", "what://127.0.0.1:9", ""])
+def test_no_cluster_there(address: str, jobs: list[Job], monkeypatch: pytest.MonkeyPatch) -> None:
+    """One message, within seconds."""
+    monkeypatch.setattr(pool, "REACHED_WITHIN_S", 0.5)
+    begun = time.monotonic()
+    with pytest.raises(SweepError, match=r"^No cluster answers at .*\n.*tcp://10\.0\.0\.5:8786$"):
+        sweep(jobs, How(cluster=address))
+    assert time.monotonic() - begun < 5.0
+
+
+def test_dask_is_not_installed(jobs: list[Job], monkeypatch: pytest.MonkeyPatch) -> None:
+    """The message names what to install."""
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(SweepError, match=r"pip install 'cyclesim\[cluster\]'"):
+        sweep(jobs, How(cluster="tcp://127.0.0.1:9"))
+
+
+def test_a_worker_killed_costs_a_retry(jobs: list[Job], told: list[Outcome]) -> None:
+    """What was under way is run again, and nothing else: the answer is the same."""
+    killed, on_run = killing(workers)
+    assert told * 6 == sweep(jobs * 6, How(workers=2, on_run=on_run))
+    assert killed
+
+
+def test_a_run_that_always_kills_ends() -> None:
+    """Whatever else is in the list comes in first, and there is no endless loop."""
+    come: list[int] = []
+    with pytest.raises(SweepError, match=r"died 3 times in a row with [12] of 16 runs\n.*--workers 1"):
+        come.extend(place for place, _ in each(eval, [DIES, *15 * ["1"]], workers=2))
+    assert len(set(come)) == len(come) >= 14
+    assert 0 not in come
+
+
+def test_only_what_is_left_is_run(
+    jobs: list[Job], told: list[Outcome], counted: list[int], tmp_path: Path
+) -> None:
+    """Results are kept as they come: after an end at the third, three are run; then none."""
+
+    def stop(done: int, _: int) -> None:
+        if done == 3:
+            raise KeyboardInterrupt
+
+    keep = tmp_path / "deep" / "runs.jsonl"
+    with pytest.raises(KeyboardInterrupt):
+        sweep(jobs, How(keep=keep, on_run=stop))
+    assert [12, 8, 5] == counted
+    assert told == sweep(jobs, How(keep=keep))
+    assert [12, 8, 5, 3, 2, 1] == counted
+    assert told[::-1] == sweep(jobs[::-1], How(keep=keep))
+    assert 6 == len(counted)
+
+
+@pytest.mark.parametrize(
+    "torn",
+    [lambda text: text[:-40], lambda text: text + b"\n\xff\xfe{", lambda text: b"[3]\nnull\n" + text[40:]],
+)
+def test_half_a_line_is_skipped(
+    torn: Callable[[bytes], bytes], jobs: list[Job], told: list[Outcome], counted: list[int], tmp_path: Path
+) -> None:
+    """What was cut off is run again, at most one; the file can be used on."""
+    keep = tmp_path / "runs.jsonl"
+    sweep(jobs[3:], How(keep=keep))
+    keep.write_bytes(torn(keep.read_bytes()))
+    del counted[:]
+    assert told[3:] == sweep(jobs[3:], How(keep=keep))
+    assert len(counted) <= 1
+    del counted[:]
+    assert told[3:] == sweep(jobs[3:], How(keep=keep))
+    assert [] == counted
+
+
+def test_another_version_does_not_use_them(
+    jobs: list[Job], counted: list[int], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A run of another program is another run, in a file of another name."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    keep, mine = tmp_path / "runs.jsonl", kept_file()
+    sweep(jobs[4:], How(keep=keep))
+    monkeypatch.setattr(module, "program", lambda: "another" * 3)
+    sweep(jobs[4:], How(keep=keep))
+    assert [2, 1, 2, 1] == counted
+    assert mine != kept_file()
+
+
+def test_every_part_of_a_run_tells_it_apart() -> None:
+    """Also the values of a price file, which a scenario does not print."""
+
+    def priced(first: float) -> Any:
+        series = Series("prices.csv", datetime(2027, 1, 1), 3600, {"price": array("d", [first, 0.2])}, "EUR")
+        scenario = filtered()
+        supply = scenario.supply.model_copy(update={"tariff": series})
+        return scenario.model_copy(update={"supply": supply})
+
+    first = job(filtered(), 3, date(2027, 3, 1))
+    other = filtered("plant.pumps.pump.power=301 W")
+    runs = [first, job(filtered(), 4, date(2027, 3, 1)), job(filtered(), 3, date(2027, 3, 2))]
+    runs += [job(filtered(), 3, date(2027, 3, 1), 1), job(other, 3, date(2027, 3, 1))]
+    off = replace(first.variant.tolerance, fittings=1.25)
+    runs.append(first._replace(variant=first.variant._replace(tolerance=off)))
+    runs += [job(priced(0.1), 3), job(priced(0.3), 3)]
+    assert len(runs) == len({key(one) for one in runs})
+    assert key(runs[-1]) == key(job(priced(0.3), 3))
+    again = load(ROOT / "schedules" / "long-table.yaml")
+    assert key(job(again, 1)) == key(job(load(ROOT / "schedules" / "long-table.yaml"), 1))
+
+
+WRITES = """
+import json, sys
+from pathlib import Path
+from cyclesim.decide.outcome import read
+from cyclesim.decide.sweep import Kept
+found = read(json.loads(sys.stdin.read()))
+kept = Kept(Path(sys.argv[1]), ())
+for k in range(400):
+    kept.put(f"{sys.argv[2]} {k}", found)
+"""
+
+
+def test_two_sweeps_may_share_a_file(told: list[Outcome], tmp_path: Path) -> None:
+    """Of what two processes write at once no line is torn. Each line is longer than a page of memory."""
+    keep, values = tmp_path / "runs.jsonl", told[0].as_values()
+    values["cost_by_month"] = {f"2027-{k:04}": k / 7 for k in range(400)}
+    text = json.dumps(values)
+    assert len(text) > 8192
+    both = [
+        subprocess.Popen([sys.executable, "-c", WRITES, keep, name], stdin=subprocess.PIPE, cwd=ROOT)
+        for name in "ab"
+    ]
+    for process in both:
+        assert process.stdin is not None
+        process.stdin.write(text.encode())
+        process.stdin.close()
+    assert [0, 0] == [process.wait(60) for process in both]
+    names = {f"{name} {k}" for name in "ab" for k in range(400)}
+    assert names == set(Kept(keep, names).found)
+    assert 2 * 2 * 400 == len(keep.read_bytes().splitlines())
+
+
+def test_kept_files_do_not_pile_up(
+    jobs: list[Job], counted: list[int], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nobody's for a month: removed. Too large: the older half goes. Afresh: all of it."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    sweep(jobs[2:], How(keep=kept_file()))
+    old, recent = (kept_file().with_name(f"runs-{name}.jsonl") for name in ("old", "recent"))
+    for path, days in ((old, 31), (recent, 29)):
+        path.write_text("")
+        os.utime(path, (time.time() - days * 86_400,) * 2)
+    size = kept_file().stat().st_size
+    assert (False, True) == (old.exists(), recent.exists())
+    monkeypatch.setattr(module, "MOST_KEPT_BYTES", size)
+    assert size == kept_file().stat().st_size
+    monkeypatch.setattr(module, "MOST_KEPT_BYTES", size - 1)
+    assert 0 < kept_file().stat().st_size <= size / 2
+    assert sorted([kept_file(), recent]) == sorted(kept_file().parent.iterdir())
+    del counted[:]
+    sweep(jobs[2:], How(keep=kept_file()))
+    assert counted in ([5, 3], [5, 3, 2])
+    assert not kept_file(afresh=True).exists()
+
+
+def test_nothing_can_be_kept(jobs: list[Job], tmp_path: Path) -> None:
+    """Told in one line before anything is run."""
+    (tmp_path / "file").write_text("")
+    with pytest.raises(CycleSimError, match=r"^Runs cannot be kept in .*: (Not a directory|File exists)\.$"):
+        sweep(jobs, How(keep=tmp_path / "file" / "runs.jsonl", on_run=lambda *_: pytest.fail("it runs")))
+
+
+MANY = """
+import json, sys
+import click
+from cyclesim.cli.shared import cli, show, sweep_options, sweeping
+from cyclesim.decide.sweep import job, sweep
+from cyclesim.scenario.load import load
+
+@cli.command()
+@sweep_options
+def many(workers, cluster, afresh):
+    scenario = load("schedules/walled-garden.yaml")
+    with sweeping(workers, cluster, afresh) as how:
+        found = sweep([job(scenario, 20 + k) for k in range(24)], how)
+    show(json.dumps([one.as_values() for one in found]))
+
+if __name__ == "__main__":
+    cli.main(["many", *sys.argv[1:]])
+"""
+
+
+@pytest.mark.parametrize("count", ["1", "2"])
+def test_interrupted_nothing_finished_is_lost(count: str, tmp_path: Path) -> None:
+    """As a terminal does it: what is done is in the file, and the same command does the rest."""
+    command = [sys.executable, "-c", MANY, "--workers", count]
+    env = {**os.environ, "XDG_CACHE_HOME": str(tmp_path)}
+    pipes: dict[str, Any] = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
+    process = subprocess.Popen(command, cwd=ROOT, env=env, start_new_session=True, **pipes)
+
+    def lines() -> list[str]:
+        files = [*(tmp_path / "cyclesim").glob("runs-*.jsonl")]
+        return [line for path in files for line in path.read_text("utf-8").splitlines() if line]
+
+    while len(lines()) < 3 and process.poll() is None:
+        time.sleep(0.01)
+    os.killpg(process.pid, signal.SIGINT)
+    out, err = process.communicate(timeout=60)
+    kept = lines()
+    assert (130, "") == (process.returncode, out)
+    assert 3 <= len(kept) < 24
+    said = [f"{len(kept)} runs are done and kept; the same command goes on from there."]
+    assert [*said, "Interrupted; no file was left half written."] == [
+        line for line in err.splitlines() if line
+    ]
+    again = subprocess.run(command, cwd=ROOT, env=env, check=True, **pipes)
+    scenario = load(ROOT / "schedules" / "walled-garden.yaml")
+    assert "" == again.stderr
+    assert kept == lines()[: len(kept)]
+    assert 24 == len(lines())
+    for k in (0, 23):
+        assert json.loads(again.stdout)[k] == json.loads(
+            json.dumps(sweep([job(scenario, 20 + k)], HERE)[0].as_values())
+        )
