@@ -83,7 +83,7 @@ def test_interrupt_is_130_and_leaves_no_file(tmp_path: Path, command: tuple[str,
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("after_s", [0.0, 0.05, 0.15, 0.4, 0.8])
+@pytest.mark.parametrize("after_s", [0.05, 0.4])
 def test_interrupt_while_workers_start(tmp_path: Path, after_s: float) -> None:
     """Some time after the first worker is there, which says nothing of its own: no traceback.
 
