@@ -57,9 +57,9 @@ def tune(
     with sweeping(workers, cluster, afresh, "running programmes") as how:
         found = tune_(scenario, seed=seed, how=how)
     if new_file is not None and found.recommended is not None:
-        from cyclesim.decide.written import write_programme
+        from cyclesim.decide.written import written
 
-        write_text(new_file, write_programme(file, scenario, found.recommended.programme, new_file))
+        write_text(new_file, written(file, scenario, found.recommended.programme, new_file))
     if figure_file is not None:
         from cyclesim.report.files import write_whole_bytes
         from cyclesim.report.tune_figure import write_tune_figure

@@ -21,9 +21,11 @@ def load(path: str | PathLike[str], *, sets: Sequence[str] = ()) -> Scenario:
     return _scenario(read_file(Path(path), fspath(path)), fspath(path), sets, Path(path).parent)
 
 
-def load_text(text: str, name: str = "scenario.yaml", *, sets: Sequence[str] = ()) -> Scenario:
-    """The scenario of a text that is in no file, so that it cannot refer to other files."""
-    return _scenario(parse_text(text, name), name, sets, None)
+def load_text(
+    text: str, name: str = "scenario.yaml", *, sets: Sequence[str] = (), folder: Path | None = None
+) -> Scenario:
+    """The scenario of a text that is in no file; without a *folder* it cannot refer to other files."""
+    return _scenario(parse_text(text, name), name, sets, folder)
 
 
 def _scenario(tree: Tree, name: str, sets: Sequence[str], folder: Path | None) -> Scenario:
