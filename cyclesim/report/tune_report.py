@@ -41,7 +41,8 @@ def tune_report(page: Page, tuning: Tuning) -> None:
         _say_best(page, tuning)
     else:
         _say_why_not(page, tuning)
-    _say_bound(page, tuning)
+    if tuning.recommended is not None:
+        _say_bound(page, tuning, tuning.recommended)
     _say_thumbs(page, tuning)
     _say_limits(page, tuning)
     if tuning.standing:
@@ -222,12 +223,9 @@ def _say_plumbing(page: Page, tuning: Tuning, one: Changed) -> None:
     )
 
 
-def _say_bound(page: Page, tuning: Tuning) -> None:
+def _say_bound(page: Page, tuning: Tuning, chosen: Choice) -> None:
     bound = tuning.bound
     page.heading("How good that is")
-    if bound.flushes is None:
-        page.line("There is no bound: no placement at all keeps the limits.")
-        return
     exact = "" if bound.closed else "at least "
     if not bound.flushes:
         page.line(
@@ -241,18 +239,17 @@ def _say_bound(page: Page, tuning: Tuning) -> None:
         f"limit, given quiet hours, bathing, volumes and duties, with filter runs wherever they help (an "
         "integer programme, solved to its end)."
     )
-    if tuning.recommended is not None:
-        gap = tuning.recommended.programme.count(FLUSH) - bound.flushes
+    gap = chosen.programme.count(FLUSH) - bound.flushes
+    page.line(
+        "The programme above has just as many."
+        if gap == 0
+        else f"The programme above has {gap} more, so its gap to the bound is {gap}."
+    )
+    if tuning.at_bound is not None:
         page.line(
-            "The programme above has just as many."
-            if gap == 0
-            else f"The programme above has {gap} more, so its gap to the bound is {gap}."
+            f"Each of those with {bound.flushes} that was run was refused. "
+            f"{in_short(tuning.at_bound.programme)}: {_told(tuning.at_bound.refused[0])}."
         )
-        if tuning.at_bound is not None:
-            page.line(
-                f"Each of those with {bound.flushes} that was run was refused. "
-                f"{in_short(tuning.at_bound.programme)}: {_told(tuning.at_bound.refused[0])}."
-            )
 
 
 def _say_thumbs(page: Page, tuning: Tuning) -> None:
