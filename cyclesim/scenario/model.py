@@ -8,6 +8,7 @@ from cyclesim.scenario.fields import Pause, Span, WaterTemperature
 from cyclesim.scenario.fields import Speed as SpeedField
 from cyclesim.scenario.forms import Assumed, Count, Model, Quantity, default
 from cyclesim.scenario.lists import Pair
+from cyclesim.scenario.money import Money
 from cyclesim.scenario.place import Circuit, Place, Supply
 from cyclesim.scenario.plant import Plant
 from cyclesim.scenario.pump_room import Clear
@@ -162,6 +163,9 @@ class Scenario(Model):
     schedule: Schedule = Field(description="What the plant is told to do.")
     water_care: WaterCare | None = Field(
         None, description="What is done for the water by hand: disinfectant, refills, the filter's cleaning."
+    )
+    money: Money | None = Field(
+        None, description="What the plant costs to buy and to keep; for comparing, a run does not need it."
     )
     interlocks: tuple[Interlock, ...] = Field(
         (), description="Blocks and keeps that the controller enforces."

@@ -1,11 +1,13 @@
 """What the schedule and the interlocks ask of the plant: that it is there, and that it can do that."""
 
 from collections.abc import Iterator
+from contextlib import suppress
 from typing import Any
 
 from cyclesim.errors import Fault
 from cyclesim.scenario.forms import RefusedError, Steps, did_you_mean, one_of
 from cyclesim.scenario.heat_sources import KINDS, UNSWITCHED
+from cyclesim.scenario.money import read_sum
 from cyclesim.scenario.place import read_price
 from cyclesim.scenario.tree import KEY, Tree, shorten
 from cyclesim.scenario.weather_csv import Series
@@ -29,6 +31,7 @@ _PRICES = (
     "supply.tariff.file",
     "plant.heat_sources.*.fuel",
     "schedule.heating.when_dear.above",
+    "money.purchases.*.price",
 )
 
 
@@ -40,6 +43,22 @@ def check_uses(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault
     yield from _one_currency(tree)
     yield from _fed(tree)
     yield from _cleaned(tree)
+    yield from _worn(tree, names)
+
+
+def _worn(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault]:
+    """Only a machine of the plant is used up by its hours."""
+    machines = [
+        name
+        for kind in ("pumps", "heat_sources", "air", "treatment")
+        for name in (names.get(kind) or tree.get(("plant", kind), default={}) or ())
+    ]
+    for path, _ in tree.match("money.purchases.*.lasts"):
+        name = str(path[2])
+        if name not in machines:
+            due = f"{one_of(machines)} runs by the hour; anything else is bought again every so many years"
+            found = f"the hours of '{shorten(name)}', no machine of the plant"
+            yield tree.fault(path, found, due, did_you_mean(name, machines), at=tree.mark((*path, KEY)))
 
 
 def _cleaned(tree: Tree) -> Iterator[Fault]:
@@ -102,10 +121,10 @@ def _currency(value: Any) -> str:
     """The currency of a price as written, or of a file of prices; empty where there is none."""
     if isinstance(value, Series):
         return value.currency
-    try:
-        return read_price(value).currency if isinstance(value, str) else ""
-    except RefusedError:
-        return ""  # said already where the value was read
+    for reader in (read_price, read_sum):
+        with suppress(RefusedError):  # said already where the value was read
+            return reader(value).currency if isinstance(value, str) else ""
+    return ""
 
 
 def _one_currency(tree: Tree) -> Iterator[Fault]:
