@@ -22,6 +22,7 @@ from cyclesim.decide.space import DAY_S, FILTER, FLUSH, Kind, Space
 Least = Literal["cost", "wait", "flushes", "any"]
 _TIME_LIMIT_S = 20.0
 _SLACK_S = 1e-6
+_MANY = {FILTER: "filter runs", FLUSH: "line flushes"}
 _ALIKE = 0.001
 """Placements whose cost differs by less than this share cost the same."""
 _MOST_FILTER_RUNS = 4
@@ -361,7 +362,7 @@ def obstacles(space: Space) -> Iterator[Obstacle]:
     for does, most in space.most.items():
         if most is not None and solve(replace(space, most={**space.most, does: None}), order).runs:
             found = True
-            yield Obstacle(f"the controller takes {most} {does}s a day, and more are needed")
+            yield Obstacle(f"the controller takes {most} {_MANY[does]} a day, and more are needed")
     free = [replace(kind, allowed=(True,) * len(kind.allowed)) for kind in space.kinds]
     if solve(space, order._replace(kinds=tuple(free))).runs:
         found = True

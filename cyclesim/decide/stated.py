@@ -46,9 +46,9 @@ def stated(scenario: Scenario) -> Iterator[Input]:
         yield one(
             "output of elements", "-10 %", "+5 %", iec, _outputs(scenario, 0.9), _outputs(scenario, 1.05)
         )
-    yield one("mean air temperature", "-1 K", "+1 K", PRACTICE, _air(scenario, -1.0), _air(scenario, 1.0))
+    yield one("mean air temperature", "-1 K", "+1 K", PRACTICE, air(scenario, -1.0), air(scenario, 1.0))
     if not any(d.path.startswith("place.weather.wind") for d in scenario.defaults):
-        yield one("wind", "-50 %", "+50 %", PRACTICE, _wind(scenario, 0.5), _wind(scenario, 1.5))
+        yield one("wind", "-50 %", "+50 %", PRACTICE, wind(scenario, 0.5), wind(scenario, 1.5))
     if scenario.schedule.heating:
         read = "the water's sensor"
         yield one(read, "-0.5 K", "+0.5 K", PRACTICE, _sensor(scenario, -0.5), _sensor(scenario, 0.5))
@@ -80,7 +80,9 @@ def _running(pump: Any, change: Callable[[Any], dict[str, Any]]) -> Any:
     return pump.model_copy(update=told or change(pump))
 
 
-def _heads(scenario: Scenario, factor: float) -> Scenario:
+def pump_head(pump: Any, factor: float) -> Any:
+    """A pump whose head is otherwise at every flow."""
+
     def change(speed: Any) -> dict[str, Any]:
         told: dict[str, Any] = {}
         if speed.curve:
@@ -89,15 +91,25 @@ def _heads(scenario: Scenario, factor: float) -> Scenario:
             told["max_head_m"] = speed.max_head_m * factor
         return told
 
-    return with_each(scenario, "pumps", lambda pump: _running(pump, change))
+    return _running(pump, change)
 
 
-def _pump_powers(scenario: Scenario, factor: float) -> Scenario:
+def pump_power(pump: Any, factor: float) -> Any:
+    """A pump that draws otherwise."""
+
     def change(speed: Any) -> dict[str, Any]:
         scaled = {"power_w": speed.power_w * factor}
         return scaled | ({"current_a": speed.current_a * factor} if speed.current_a else {})
 
-    return with_each(scenario, "pumps", lambda pump: _running(pump, change))
+    return _running(pump, change)
+
+
+def _heads(scenario: Scenario, factor: float) -> Scenario:
+    return with_each(scenario, "pumps", lambda pump: pump_head(pump, factor))
+
+
+def _pump_powers(scenario: Scenario, factor: float) -> Scenario:
+    return with_each(scenario, "pumps", lambda pump: pump_power(pump, factor))
 
 
 def _jets(scenario: Scenario, factor: float) -> Scenario:
@@ -123,12 +135,14 @@ def _drops(scenario: Scenario, factor: float) -> Scenario:
     return with_each(scenario, "equipment", change)
 
 
-def _outputs(scenario: Scenario, factor: float) -> Scenario:
-    def change(source: Any) -> Any:
-        told = {"output_w": source.output_w * factor} if isinstance(source, Electric) else {}
-        return source.model_copy(update=told)
+def output(source: Any, factor: float) -> Any:
+    """An element that gives otherwise; any other source as it is."""
+    told = {"output_w": source.output_w * factor} if isinstance(source, Electric) else {}
+    return source.model_copy(update=told)
 
-    return with_each(scenario, "heat_sources", change)
+
+def _outputs(scenario: Scenario, factor: float) -> Scenario:
+    return with_each(scenario, "heat_sources", lambda source: output(source, factor))
 
 
 def _weather(scenario: Scenario, told: dict[str, Any]) -> Scenario:
@@ -143,7 +157,8 @@ def _column(about: WeatherFile, key: str, change: Callable[[float], float]) -> d
     return {"file": replace(series, columns=columns)}
 
 
-def _air(scenario: Scenario, by_k: float) -> Scenario:
+def air(scenario: Scenario, by_k: float) -> Scenario:
+    """Weather that is warmer by so much all year."""
     about = scenario.place.weather
     if isinstance(about, Climate):
         return _weather(scenario, {"mean_c": about.mean_c + by_k})
@@ -152,7 +167,8 @@ def _air(scenario: Scenario, by_k: float) -> Scenario:
     return _weather(scenario, _column(about, "air_c", lambda value: value + by_k))
 
 
-def _wind(scenario: Scenario, factor: float) -> Scenario:
+def wind(scenario: Scenario, factor: float) -> Scenario:
+    """Weather with more or less wind."""
     about = scenario.place.weather
     if not isinstance(about, WeatherFile):
         return _weather(scenario, {"wind_m_s": about.wind_m_s * factor})

@@ -219,7 +219,9 @@ class _Search:
 
     def _plumbing(self, here: Space, nearest: Choice) -> Iterator[Plumbing]:
         """What would help the legs whose water is too old."""
-        stale = [f.subject for f in nearest.refused if f.rule in (*_AGES, "never-flushed", "flush-too-short")]
+        stale = [f.subject for f in nearest.refused if f.rule in (*_AGES, "never-flushed")]
+        if any(f.rule == "flush-too-short" for f in nearest.refused):
+            stale += [name for name, leg in self.scenario.plant.legs.items() if leg.manifold]
         stale += [leg for one in obstacles(here) for leg in one.legs]
         stale += here.unmoved
         known = [*self.scenario.plant.legs, *here.legs]
