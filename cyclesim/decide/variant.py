@@ -34,3 +34,8 @@ def with_each(scenario: Scenario, block: str, change: Callable[[Any], Any]) -> S
     plant = scenario.plant
     made = {name: change(thing) for name, thing in getattr(plant, block).items()}
     return scenario.model_copy(update={"plant": plant.model_copy(update={block: made})})
+
+
+def with_plant(scenario: Scenario, **blocks: object) -> Scenario:
+    """The scenario with these blocks of its plant in place of its own."""
+    return scenario.model_copy(update={"plant": scenario.plant.model_copy(update=blocks)})
