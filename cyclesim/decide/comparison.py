@@ -204,7 +204,8 @@ def _swings(
 
     def apart(outcomes: Sequence[Outcome], terms: Terms = AS_TOLD) -> float:
         a, b = (
-            _measures(side.scenario, out, years, terms) for side, out in zip(sides, outcomes, strict=False)
+            _measures(side.scenario, out, years, terms)
+            for side, out in zip(sides[:2], outcomes, strict=False)
         )
         return _minus(b.total, a.total) if priced else b.cost_a_year - a.cost_a_year
 

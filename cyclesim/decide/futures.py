@@ -50,8 +50,8 @@ OUTPUT = Assumption(
     "output of elements", 0.9, 1.0, 1.05, "IEC 60335-1 rated input, from memory, not opened", FACTOR
 )
 PRICE = Assumption("price of energy", 0.8, 1.0, 1.4, PRACTICE, FACTOR)
-RISE = Assumption("yearly rise of that price", -0.02, 0.0, 0.03, PRACTICE, "{:+.1%} a year")
-DISCOUNT = Assumption("discount rate", -0.02, 0.0, 0.02, PRACTICE, "{:+.1%} a year")
+RISE = Assumption("yearly rise of that price", -0.02, 0.0, 0.03, PRACTICE, "{:+.0%} points")
+DISCOUNT = Assumption("discount rate", -0.02, 0.0, 0.02, PRACTICE, "{:+.0%} points")
 BOUGHT = Assumption("prices of what is bought", 0.85, 1.0, 1.25, PRACTICE, FACTOR)
 LIFE = Assumption("how long machines last", 0.6, 1.0, 1.4, PRACTICE, FACTOR)
 

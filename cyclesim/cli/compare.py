@@ -1,0 +1,90 @@
+"""The command that sets plants side by side."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from cyclesim.cli.shared import (
+    BROKEN,
+    OK,
+    STDOUT,
+    check_figure,
+    check_outputs,
+    cli,
+    new_page,
+    output_file,
+    show,
+    sweep_options,
+    sweeping,
+    write_text,
+)
+
+
+@cli.command()
+@click.argument("files", nargs=-1, required=True, metavar="A B [C ...]", type=click.Path(path_type=Path))
+@click.option("--set", "sets", multiple=True, metavar="PATH=VALUE",
+              help="Change a field of every file for this call.")  # fmt: skip
+@click.option("--futures", type=click.IntRange(0, 10_000), default=0, show_default=True, metavar="N",
+              help="Try N futures: other weather, bathers, prices, ratings; the same for all.")  # fmt: skip
+@click.option(
+    "--sensitivity", is_flag=True, help="Put each assumption alone to its ends; with futures anyway."
+)
+@click.option("--years", type=click.IntRange(1, 50), metavar="N",
+              help="Count money over N years; as the files say unless given.")  # fmt: skip
+@click.option("--seed", type=click.IntRange(0), default=0, show_default=True,
+              help="Number that every random draw starts from.")  # fmt: skip
+@output_file("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen.")
+@output_file("--figure", "figure_file", help="Draw what differs to FILE.svg or FILE.png.")
+@sweep_options
+def compare(
+    files: tuple[Path, ...],
+    sets: tuple[str, ...],
+    futures: int,
+    sensitivity: bool,
+    years: int | None,
+    seed: int,
+    json_file: Path | None,
+    figure_file: Path | None,
+    workers: int | None,
+    cluster: str | None,
+    afresh: bool,
+) -> int:
+    """Set two plants or more side by side, for a year and over the years."""
+    if not 2 <= len(files) <= 6:
+        raise click.UsageError("Two to six files are compared: cyclesim compare A.yaml B.yaml")
+    check_figure(figure_file, None, None)
+    for file in files:
+        check_outputs(file, json_file, figure_file)
+    from cyclesim.scenario.load import load
+
+    scenarios = [load(file, sets=sets) for file in files]
+    from cyclesim.decide.comparison import compare as compare_
+    from cyclesim.report.as_json import as_text
+    from cyclesim.report.compare_report import compare_report, compare_values
+
+    with sweeping(workers, cluster, afresh, "running plants") as how:
+        found = compare_(
+            scenarios,
+            [file.name for file in files],
+            seed=seed,
+            years=years,
+            futures=futures,
+            sensitivity=sensitivity or None,
+            how=how,
+        )
+    if figure_file is not None:
+        from cyclesim.report.compare_figure import write_compare_figure
+        from cyclesim.report.files import write_whole_bytes
+
+        form = figure_file.suffix.lower()
+        write_whole_bytes(figure_file, lambda stream: write_compare_figure(found, stream, form))
+    if json_file is not None:
+        write_text(json_file, as_text(compare_values(found)))
+    if json_file != STDOUT:
+        page = new_page()
+        compare_report(page, found)
+        show(page.text())
+    broken = any(side.outcome.broken("danger", "hygiene") for side in found.sides)
+    return BROKEN if broken else OK

@@ -1,0 +1,277 @@
+"""Plants side by side: what must be exactly the same or exactly twice, and money against a library."""
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import numpy_financial
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cyclesim.decide import comparison as module
+from cyclesim.decide.comparison import CannotCompareError, Comparison, Versus, compare
+from cyclesim.decide.futures import AIR, HEAD, LONG, OFTEN, WIND, as_it_comes, future, only
+from cyclesim.decide.money import Terms, bought_again, break_even_years, owning, present_value_factor
+from cyclesim.decide.outcome import Outcome
+from cyclesim.decide.sweep import How, job, run
+from cyclesim.scenario.load import load, load_text
+from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.money import Money
+from tests.evidence.small import filtered
+
+SCHEDULES = Path(__file__).parents[2] / "schedules"
+DAYS = 3
+
+
+@pytest.fixture(scope="module")
+def pair() -> tuple[Scenario, Scenario]:
+    """The two shipped ways to do the same garden."""
+    return load(SCHEDULES / "walled-garden.yaml"), load(SCHEDULES / "walled-garden-circulator.yaml")
+
+
+@pytest.fixture(scope="module")
+def compared(pair: tuple[Scenario, Scenario]) -> Comparison:
+    """Over a few days and futures."""
+    return compare(pair, ["a", "b"], days=DAYS, futures=3)
+
+
+# -- what must be so ---------------------------------------------------------------------------------------
+
+
+def test_a_plant_beside_itself_differs_in_nothing(pair: tuple[Scenario, Scenario]) -> None:
+    """Exactly, as told, in every future and at every end."""
+    bathed = load(SCHEDULES / "long-table.yaml")  # with bathers drawn by chance
+    for one in (pair[0], bathed):
+        same = compare([one, one], days=DAYS, futures=2)
+        assert same.sides[0].outcome == same.sides[1].outcome
+        assert all(a == b for a, b in same.futures)
+        assert {0.0} == {x for swing in same.swings for x in (swing.at_low, swing.at_high)}
+        assert not any(swing.flips for swing in same.swings)
+        for measure in ("cost_a_year", "oldest_water_h", "energy_kwh_a_year", "loud_min_a_day"):
+            assert Versus(0, 2, 2, 0.0, 0.0, 0.0) == same.versus(0, 1, measure)
+        assert same.unlike == ()
+
+
+def test_twice_the_tariff_is_exactly_twice_the_cost() -> None:
+    """And nothing else is otherwise."""
+    once, twice = filtered(), filtered("supply.tariff=0.40 EUR/kWh")
+    found = compare([once, twice], days=20)
+    a, b = (side.outcome for side in found.sides)
+    assert 2.0 * a.cost == b.cost
+    assert a.legs == b.legs
+    assert {n: d.energy_kwh for n, d in a.devices.items()} == {n: d.energy_kwh for n, d in b.devices.items()}
+    assert ("the tariff",) == found.unlike
+
+
+ORIFICE = """
+format: 1
+title: a loop of one orifice
+place:
+  year: 2027
+  time_zone: Etc/UTC
+  weather: {{mean: 12 degC, seasonal_swing: 0 K, daily_swing: 0 K, coldest_day: 20 January}}
+  zones: {{room: {{follows: weather}}}}
+supply: {{voltage: 230 V, breaker: 20 A, tariff: 0.20 EUR/kWh}}
+plant:
+  tub:
+    water: 1500 L
+    surface: 3 m2
+    cover: {{foam: 60 mm, fit: good}}
+    shell: {{wall: 120 mm, of: concrete, insulation: 50 mm, area: 7 m2, zone: room}}
+  legs: {{pipe: {{bore: 200 mm, outside: 220 mm, length: 100 mm, zone: room}}}}
+  pumps:
+    pump:
+      low: {{speed: 50 %, power: 60 W}}
+      high: {{max_head: 14 m, max_flow: 300 L/min, power: 400 W}}
+      zone: room
+  equipment: {{filter: {{kind: filter, drop: 8 m at 170 L/min, volume: 10 L, zone: room}}}}
+  network: [[tub, pipe, pump, filter, tub]]
+schedule:
+  filter_runs: [{{pump: pump {speed}, start: "03:00", lasts: 2 h}}]
+"""
+
+
+def test_half_the_speed_is_a_quarter_of_the_work_for_each_litre() -> None:
+    """Affinity (exact for losses that go with the square of flow): half the flow, a quarter of the head.
+
+    The pipe is so wide and short that the orifice is all there is, but for a part in a million.
+    """
+    fast, slow = (load_text(ORIFICE.format(speed=speed)) for speed in ("high", "low"))
+    found = compare([fast, slow], days=5)
+    a, b = (side.outcome.devices["pump"] for side in found.sides)
+    assert a.moved_m3 is not None
+    assert b.moved_m3 is not None
+    assert 0.5 * a.moved_m3 == pytest.approx(b.moved_m3, rel=1e-5)
+    assert a.hydraulic_kwh is not None
+    assert b.hydraulic_kwh is not None
+    assert 0.25 * a.hydraulic_kwh / a.moved_m3 == pytest.approx(b.hydraulic_kwh / b.moved_m3, rel=1e-5)
+
+
+def test_two_processes_and_the_other_order_give_the_same(
+    pair: tuple[Scenario, Scenario], compared: Comparison
+) -> None:
+    """No draw depends on who is beside it."""
+    assert compared == compare(pair, ["a", "b"], days=DAYS, futures=3, how=How(workers=2))
+    turned = compare(pair[::-1], ["b", "a"], days=DAYS, futures=3, sensitivity=False)
+    assert [(b, a) for a, b in compared.futures] == list(turned.futures)
+    fewer = compare(pair, ["a", "b"], days=DAYS, futures=2, sensitivity=False)
+    assert compared.futures[:2] == fewer.futures
+
+
+def test_percentiles_are_those_of_the_differences(compared: Comparison) -> None:
+    """Beside numpy on the raw numbers."""
+    change = [b.cost_a_year - a.cost_a_year for a, b in compared.futures]
+    told = compared.versus(0, 1, "cost_a_year")
+    assert np.percentile(change, [5, 50, 95]).tolist() == [told.low, told.median, told.high]
+    assert sum(x > 0.0 for x in change) == told.less
+
+
+def test_what_cannot_stand_side_by_side_is_refused(pair: tuple[Scenario, Scenario]) -> None:
+    """One plant, two currencies, no day."""
+    with pytest.raises(CannotCompareError, match="Two plants"):
+        compare(pair[:1])
+    with pytest.raises(CannotCompareError, match="EUR and USD"):
+        compare([filtered(), filtered("supply.tariff=0.40 USD/kWh")], days=1)
+    with pytest.raises(ValueError, match="at least one day"):
+        compare(pair, days=0)
+
+
+# -- futures -----------------------------------------------------------------------------------------------
+
+
+def test_a_future_is_the_same_for_machines_of_one_name(pair: tuple[Scenario, Scenario]) -> None:
+    """The element stands in both; its output is off by the same share, and each pump by its own."""
+    to_be = future(7, seed=3)
+    a, b = (as_it_comes(one, to_be) for one in pair)
+    assert a.plant.heat_sources["element"] == b.plant.heat_sources["element"]
+    assert a.plant.heat_sources["element"] != pair[0].plant.heat_sources["element"]
+    assert a.place.weather == b.place.weather != pair[0].place.weather
+    heads = {of(name) for name in ("main", "jets", "circulator") for of in [to_be.ratings[HEAD.name]]}
+    assert 3 == len(heads)
+
+
+def test_draws_keep_to_their_ranges_and_fill_them() -> None:
+    """Of 300 futures some come within a tenth of the range of either end."""
+    for one in (AIR, WIND, OFTEN, LONG):
+        drawn = [future(k, 0).values[one.name] for k in range(300)]
+        width = one.high - one.low
+        assert one.low <= min(drawn) < one.low + 0.15 * width
+        assert one.high - 0.15 * width < max(drawn) <= one.high
+
+
+def test_bathers_come_more_often_and_longer() -> None:
+    """By the share that is asked for; sessions are whole minutes."""
+    table = load(SCHEDULES / "long-table.yaml")
+    more = as_it_comes(table, only(OFTEN, 1.5, 0)).schedule.bathing[0].drawn
+    longer = as_it_comes(table, only(LONG, 1.2, 0)).schedule.bathing[0].drawn
+    assert more is not None
+    assert longer is not None
+    assert 3.75 == more.per_week
+    assert (1800.0, 3600.0) == longer.lasts_s
+
+
+# -- money -------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def ran() -> Outcome:
+    """A year's outcome, taken from ten days: a pump that runs 45 min a day, 273.75 h a year."""
+    return run(job(filtered(), 10))
+
+
+def money(**told: object) -> Money:
+    """Prices, as a file has them."""
+    return Money.model_validate(told)
+
+
+@given(st.integers(1, 40), st.floats(0.0, 0.15), st.floats(0.0, 0.1))
+def test_present_value_is_that_of_a_library(years: int, rate: float, rise: float) -> None:
+    """numpy-financial's npv of the payments; the closed form of the sum besides."""
+    payments = [0.0, *((1.0 + rise) ** year for year in range(1, years + 1))]
+    assert numpy_financial.npv(rate, payments) == pytest.approx(present_value_factor(years, rate, rise))
+    ratio = (1.0 + rise) / (1.0 + rate)
+    if abs(ratio - 1.0) > 1e-6:
+        assert ratio * (ratio**years - 1.0) / (ratio - 1.0) == pytest.approx(
+            present_value_factor(years, rate, rise), rel=1e-6
+        )
+
+
+def test_money_by_hand(ran: Outcome) -> None:
+    """A pump of 500 that lasts 1000 h of 273.75 a year, a cartridge of 60 every 2 years, over 8 years.
+
+    The pump is bought again after 3.653 and 7.306 years, the cartridge after 2, 4 and 6; not at the end.
+    """
+    told = money(
+        over="8 years",
+        discount_rate="5 %",
+        purchases={
+            "pump": {"price": "500 EUR", "lasts": "1000 h"},
+            "cartridge": {"price": "60 EUR", "every": "2 years"},
+            "pipes": {"price": "900 EUR"},
+        },
+    )
+    found = owning(told, ran)
+    at = 1000.0 / 273.75
+    again = 500 * (1.05**-at + 1.05 ** (-2 * at)) + 60 * (1.05**-2 + 1.05**-4 + 1.05**-6)
+    assert 1460.0 == found.purchase
+    assert again == pytest.approx(found.replacements)
+    a_year = 0.75 * 0.3 * 365 * 0.20  # 45 min at 300 W and 0.20 a kWh
+    assert a_year * (1.0 - 1.05**-8) / 0.05 == pytest.approx(found.energy)
+    assert found.purchase + found.replacements + found.energy == found.total
+
+
+def test_prices_and_lives_that_are_otherwise(ran: Outcome) -> None:
+    """Energy half as dear again, machines that last twice as long."""
+    told = money(over="8 years", purchases={"pump": {"price": "500 EUR", "lasts": "1000 h"}})
+    as_told, other = owning(told, ran), owning(told, ran, terms=Terms(energy_price=1.5, life=2.0))
+    assert 1.5 * as_told.energy == pytest.approx(other.energy)
+    assert (1000.0, 500.0) == (as_told.replacements, other.replacements)
+
+
+def test_what_does_not_run_is_not_bought_again(ran: Outcome) -> None:
+    """Nor anything at the very end."""
+    still = replace(ran, devices={"pump": replace(ran.devices["pump"], running_h=0.0)})
+    pump = money(purchases={"pump": {"price": "5 EUR", "lasts": "9 h"}}).purchases["pump"]
+    assert [] == list(bought_again("pump", pump, still, 10))
+    thing = money(purchases={"x": {"price": "5 EUR", "every": "5 years"}}).purchases["x"]
+    assert [5.0] == list(bought_again("x", thing, ran, 10))
+
+
+def test_break_even_is_found() -> None:
+    """100 more to buy and 30 less a year: in the fourth year; never where nothing is saved."""
+    assert 4 == break_even_years(lambda years: 100.0 - 30.0 * years)
+    assert break_even_years(lambda _: 1.0) is None
+
+
+def test_an_assumption_that_turns_the_answer_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By hand: B runs twice as long and costs 100 less to buy; A saves 16.425 a year, so over 7 years 115.
+
+    At a price of energy of 0.8 A saves 92 and is no longer cheaper; the break-even is at 0.87.
+    """
+    prices = "money: {over: 7 years, purchases: {all: {price: %d EUR}}}\n"
+    base = _text(filtered())
+    a = load_text(base + prices % 300)
+    b = load_text(base.replace("lasts: 45 min", "lasts: 90 min") + prices % 200)
+    monkeypatch.setattr(module, "assumptions_of", lambda _: iter((AIR,)))
+    found = compare([a, b], days=10, sensitivity=True)
+    now = found.sides[1].measures.total - found.sides[0].measures.total  # type: ignore[operator]
+    assert 7 * 0.75 * 0.3 * 365 * 0.20 - 100.0 == pytest.approx(now)
+    swings = {swing.assumption: swing for swing in found.swings}
+    price = swings["price of energy"]
+    assert 0.8 * 7 * 16.425 - 100.0 == pytest.approx(price.at_low)
+    assert 1.4 * 7 * 16.425 - 100.0 == pytest.approx(price.at_high)
+    assert price.flips
+    assert not swings["discount rate"].flips or not math.isclose(0.0, swings["discount rate"].at_high)
+    widths = [abs(swing.at_high - swing.at_low) for swing in found.swings]
+    assert widths == sorted(widths, reverse=True)
+    assert 7 == found.pays_back()
+
+
+def _text(scenario: Scenario) -> str:
+    """The small plant's own text."""
+    from tests.evidence import small
+
+    assert scenario.title
+    return str(small._FILTERED)
