@@ -4,6 +4,7 @@ from typing import Annotated, Literal, NamedTuple
 
 from pydantic import Field
 
+from cyclesim.scenario.candidates import Candidates
 from cyclesim.scenario.fields import Pause, Span, WaterTemperature
 from cyclesim.scenario.fields import Speed as SpeedField
 from cyclesim.scenario.forms import Assumed, Count, Model, Quantity, default
@@ -166,6 +167,9 @@ class Scenario(Model):
     )
     money: Money | None = Field(
         None, description="What the plant costs to buy and to keep; for comparing, a run does not need it."
+    )
+    candidates: Candidates | None = Field(
+        None, description="Pumps and blowers to choose from; for sizing, a run does not need them."
     )
     interlocks: tuple[Interlock, ...] = Field(
         (), description="Blocks and keeps that the controller enforces."

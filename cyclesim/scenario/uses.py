@@ -32,6 +32,8 @@ _PRICES = (
     "plant.heat_sources.*.fuel",
     "schedule.heating.when_dear.above",
     "money.purchases.*.price",
+    "candidates.pumps.*.price",
+    "candidates.blowers.*.price",
 )
 
 

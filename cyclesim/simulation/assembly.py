@@ -360,11 +360,11 @@ class Plant:
             if set(speeds) != {"stopped"}
         ]
 
-    def air_duty(self, blower: str) -> BlowerDuty:
-        """Air that a blower sends through the water, and the pressure the depth and the pipe ask for."""
+    def air_line(self, blower: str) -> AirLine:
+        """The pipe of a blower and the water over its end."""
         sheet = self.sheet.air[blower]
         k = sum(n * friction.fitting_k(fitting, sheet.bore_m) for fitting, n in sheet.fittings.items())
-        line = AirLine(
+        return AirLine(
             depth_m=sheet.outlets_below_water_m,
             bore_m=sheet.bore_m,
             length_m=sheet.length_m,
@@ -372,6 +372,10 @@ class Plant:
             loop_m=sheet.loop_above_water_m,
             water_c=self.temp_c,
         )
+
+    def air_duty(self, blower: str) -> BlowerDuty:
+        """Air that a blower sends through the water, and the pressure the depth and the pipe ask for."""
+        sheet, line = self.sheet.air[blower], self.air_line(blower)
         if sheet.delivers_m3_s is not None:
             return BlowerDuty(sheet.delivers_m3_s, line.pressure_pa(sheet.delivers_m3_s), None)
         return blower_duty(PumpCurve.from_points(sheet.curve or ()), line)
@@ -424,6 +428,10 @@ class Plant:
         sheet = self.sheet.heat_sources[source]
         per_m3 = water.density_kg_m3(water_c) * water.heat_capacity_j_kg_k(water_c)
         return sheet.proof.no_flow_rise_k * per_m3 * sheet.volume_m3 / sheet.output_w
+
+    def curve(self, pump: str, speed: str) -> PumpCurve:
+        """The curve by which a pump's duties are solved."""
+        return self._curves[pump][speed]
 
     def current_a(self, pump: str, speed: str) -> float:
         """Current a pump draws at a speed, from the data sheet, or its power over the voltage."""

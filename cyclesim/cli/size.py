@@ -1,0 +1,104 @@
+"""The commands that size a machine."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from cyclesim.cli.shared import (
+    OK,
+    STDOUT,
+    check_figure,
+    check_outputs,
+    cli,
+    new_page,
+    output_file,
+    scenario_file,
+    show,
+    write_text,
+)
+
+
+@cli.group(name="size")
+def size() -> None:
+    """Say how large a heater, a pump or a blower must be, and why."""
+
+
+@size.command()
+@scenario_file
+@click.option("--pump", "which", metavar="NAME", help="Whose place is filled; the jets' pump unless given.")
+@output_file("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen.")
+@output_file("--figure", "figure_file", help="Draw the curves to FILE.svg or FILE.png.")
+def pump(
+    file: Path, sets: tuple[str, ...], which: str | None, json_file: Path | None, figure_file: Path | None
+) -> int:
+    """Set FILE's candidates, and the pump as drawn, against what its jets ask for."""
+    check_figure(figure_file, None, None)
+    check_outputs(file, json_file, figure_file)
+    from cyclesim.scenario.load import load
+
+    scenario = load(file, sets=sets)
+    from cyclesim.decide.pump_sizing import size_pump
+    from cyclesim.report.size_report import pump_report, pump_values
+
+    return _told(size_pump(scenario, which), pump_values, pump_report, json_file, figure_file)
+
+
+@size.command()
+@scenario_file
+@click.option("--blower", "which", metavar="NAME", help="Whose place is filled; the first unless given.")
+@click.option("--flow", "wanted", metavar="FLOW", help='How much air is wanted, e.g. --flow "600 L/min".')
+@output_file("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen.")
+@output_file("--figure", "figure_file", help="Draw the curves to FILE.svg or FILE.png.")
+def blower(
+    file: Path,
+    sets: tuple[str, ...],
+    which: str | None,
+    wanted: str | None,
+    json_file: Path | None,
+    figure_file: Path | None,
+) -> int:
+    """Set FILE's candidates, and the blower as drawn, against what water and pipe ask for."""
+    check_figure(figure_file, None, None)
+    check_outputs(file, json_file, figure_file)
+    from cyclesim.scenario.load import load
+
+    wanted_m3_s = None if wanted is None else _flow(wanted)
+    scenario = load(file, sets=sets)
+    from cyclesim.decide.blower_sizing import size_blower
+    from cyclesim.report.size_report import blower_report, blower_values
+
+    found = size_blower(scenario, which, wanted_m3_s=wanted_m3_s)
+    return _told(found, blower_values, blower_report, json_file, figure_file)
+
+
+def _flow(text: str) -> float:
+    """A flow with its unit, or a usage error."""
+    from cyclesim.scenario.forms import Quantity, RefusedError
+
+    try:
+        return Quantity("flow", gt=0.0, le=0.1, example="600 L/min or 21 cfm").validate(text)
+    except RefusedError as error:
+        hint = f"; {error.hint}" if error.hint else ""
+        raise click.UsageError(f"--flow: found '{text}', {error.what}; {error.allowed}{hint}") from None
+
+
+def _told(found: Any, values: Any, report: Any, json_file: Path | None, figure_file: Path | None) -> int:
+    """Write and print what was found."""
+    if figure_file is not None:
+        from cyclesim.report.files import write_whole_bytes
+        from cyclesim.report.size_figure import write_size_figure
+
+        form = figure_file.suffix.lower()
+        write_whole_bytes(figure_file, lambda stream: write_size_figure(found, stream, form))
+    if json_file is not None:
+        from cyclesim.report.as_json import as_text
+
+        write_text(json_file, as_text(values(found)))
+    if json_file != STDOUT:
+        page = new_page()
+        report(page, found)
+        show(page.text())
+    return OK

@@ -1,0 +1,45 @@
+"""Pumps and blowers to choose from: what could stand in the place of the one that is drawn."""
+
+from typing import Annotated
+
+from pydantic import Field, model_validator
+
+from cyclesim.scenario.air import AirCurve
+from cyclesim.scenario.fields import Current, Power, named
+from cyclesim.scenario.forms import Model, RefusedError
+from cyclesim.scenario.machines import Pump
+from cyclesim.scenario.money import Price
+
+
+class PumpOffer(Pump):
+    """A pump by its data sheet, with what it costs."""
+
+    price: Price | None = Field(None, description="What it costs, e.g. 780 EUR.")
+
+
+class BlowerOffer(Model):
+    """A blower by its data sheet; its air pipe is that of the plant."""
+
+    power_w: Power = Field(alias="power", description="Electrical power, off the nameplate, e.g. 700 W.")
+    current_a: Current | None = Field(None, alias="current", description="Current, off the nameplate.")
+    curve: AirCurve = Field(
+        description="Points [flow, pressure] of its data sheet, at least three, flow rising."
+    )
+    price: Price | None = Field(None, description="What it costs, e.g. 320 EUR.")
+
+
+class Candidates(Model):
+    """Machines to choose from, by name."""
+
+    pumps: Annotated[dict[str, PumpOffer], named] = Field(
+        default_factory=dict, description="Pumps, each as under plant.pumps."
+    )
+    blowers: Annotated[dict[str, BlowerOffer], named] = Field(
+        default_factory=dict, description="Blowers by curve and power."
+    )
+
+    @model_validator(mode="after")
+    def _something(self) -> "Candidates":
+        if not self.pumps and not self.blowers:
+            raise RefusedError("", "pumps or blowers are due, or leave the block out")
+        return self
