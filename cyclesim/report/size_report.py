@@ -14,12 +14,12 @@ from cyclesim.report.layout import Column, Page
 from cyclesim.report.words import UNKNOWN, number
 
 SERIES = (
-    "Two in series are not offered: they add head, not flow. They help where a pump cannot reach the head that "
-    "is asked for, and waste power where it can."
+    "Two in series are not offered: they add head, not flow. They help where a pump cannot reach the head "
+    "that is asked for, and waste power where it can."
 )
 ELECTRIC = (
-    "A larger motor draws more and starts harder: breaker, cable, residual-current device and bonding are for "
-    "an electrician to judge by the local code."
+    "A larger motor draws more and starts harder: breaker, cable, residual-current device and bonding are "
+    "for an electrician to judge by the local code."
 )
 SUCTION = (
     "More flow pulls harder at every suction fitting: covers must be rated for the pump that is fitted, with "
@@ -202,9 +202,9 @@ def blower_report(page: Page, found: BlowerSizing) -> None:
         (row for one in found.given for row in _blown_rows(one, one is found.best)),
     )
     page.line(
-        f"Cooling by the air alone, water at {found.water_c:.0f} degC, drawn from {air_c:.1f} degC in {month} "
-        f"and {found.mean_c:.1f} degC on the year's mean; that air leaves saturated is an upper bound. Spare: "
-        "pressure at no flow, beyond what the depth asks for. * the one advised."
+        f"Cooling by the air alone, water at {found.water_c:.0f} degC, drawn from {air_c:.1f} degC in "
+        f"{month} and {found.mean_c:.1f} degC on the year's mean; that air leaves saturated is an upper "
+        "bound. Spare: pressure at no flow, beyond what the depth asks for. * the one advised."
     )
     say_cautions(page, (ELECTRIC, ADVICE))
 
@@ -232,8 +232,9 @@ def blower_advice(found: BlowerSizing) -> Iterator[str]:
         wanted = "" if found.wanted_m3_s is None else f" {flow(found.wanted_m3_s)}"
         most = max(found.given, key=lambda one: one.flow_m3_s)
         yield (
-            f"None gives{wanted or ' any air'}: {most.blower} comes nearest with {flow(most.flow_m3_s)}. A wider "
-            "or shorter pipe helps where the pipe takes the pressure, holes less deep where the water does."
+            f"None gives{wanted or ' any air'}: {most.blower} comes nearest with {flow(most.flow_m3_s)}. "
+            "A wider or shorter pipe helps where the pipe takes the pressure, holes less deep where the water "
+            "does."
         )
         return
     for_what = f"that give {flow(found.wanted_m3_s)}" if found.wanted_m3_s else "that give any air"
@@ -244,9 +245,10 @@ def blower_advice(found: BlowerSizing) -> Iterator[str]:
     if not found.wanted_m3_s:
         yield 'Say how much air is wanted to size for it, e.g. --flow "600 L/min".'
     if best.cools_coldest_k_h > 0.0:
+        kelvin = lasting(3600.0 / best.cools_coldest_k_h)
         yield (
-            f"In {found.coldest[0]} it cools the water by 1 K in {lasting(3600.0 / best.cools_coldest_k_h)}: a "
-            "button that times out earlier keeps a session warm."
+            f"In {found.coldest[0]} it cools the water by 1 K in {kelvin}: a button "
+            "that times out earlier keeps a session warm."
         )
     if best.why_not:
         yield f"Mind, though: {best.why_not}."

@@ -1,0 +1,215 @@
+"""Pumps and blowers sized: against systems of the handbooks, hydrostatics, and a psychrometric library."""
+
+from pathlib import Path
+
+import iapws
+import psychrolib
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cyclesim.decide.blower_sizing import size_blower
+from cyclesim.decide.pump_sizing import Arrangement, CannotSizeError, PumpSizing, next_wider, size_pump
+from cyclesim.scenario.load import load, load_text
+from cyclesim.scenario.pipes import PIPES
+
+SCHEDULES = Path(__file__).parents[2] / "schedules"
+G = 9.80665
+M3_H = 3600.0
+
+SYSTEM = """
+format: 1
+title: one loop of jets
+place:
+  year: 2027
+  time_zone: Etc/UTC
+  weather: {{mean: 12 degC, seasonal_swing: 0 K, daily_swing: 0 K, coldest_day: 20 January}}
+  zones: {{room: {{follows: weather}}}}
+supply: {{voltage: 230 V, breaker: 20 A, tariff: 0.20 EUR/kWh}}
+plant:
+  tub:
+    water: 1500 L
+    surface: 3 m2
+    cover: {{foam: 60 mm, fit: good}}
+    shell: {{wall: 120 mm, of: concrete, insulation: 50 mm, area: 7 m2, zone: room}}
+  legs:
+    run:
+      {{{pipe}, length: {length}, zone: room,
+        manifold: {{jets: {jets}, spacing: 10 mm, each: {each}, needs: {needs}}}}}
+  pumps: {{pump: {{{curve}, power: 400 W, zone: room}}}}
+  network: [[tub, pump, run, tub]]
+schedule: {{}}
+"""
+QUADRATIC = "max_head: 14 m, max_flow: 15.2752523 m3/h"
+"""H = 14 - 0.06 Q2, in m and m3/h: no head at the square root of 14 / 0.06."""
+
+
+def system(
+    each: str = "10 m3/h at 8 m",
+    needs: str = "10 m3/h",
+    jets: int = 1,
+    pipe: str = "bore: 250 mm, outside: 260 mm",
+    length: str = "100 mm",
+    curve: str = QUADRATIC,
+    more: str = "",
+) -> PumpSizing:
+    """A pump on jets; the pipe is so wide and short that the jets are all there is, unless told."""
+    text = SYSTEM.format(each=each, needs=needs, jets=jets, pipe=pipe, length=length, curve=curve)
+    return size_pump(load_text(text + more))
+
+
+@pytest.mark.parametrize(
+    ("each", "flow", "head"), [("10 m3/h at 8 m", 10.0, 8.0), ("10 m3/h at 3 m", 12.4722, 4.6667)]
+)
+def test_a_parabola_meets_a_parabola(each: str, flow: float, head: float) -> None:
+    """H = 14 - 0.06 Q2 with h = 0.08 Q2, and with 0.03 Q2: exact intersections, worked by hand."""
+    given_ = system(each).given[0]
+    assert flow == pytest.approx(given_.flow_m3_s * M3_H, rel=1e-3)
+    assert head == pytest.approx(given_.head_m, rel=1e-3)
+    assert flow / 10.0 == pytest.approx(given_.weakest_jet, rel=1e-3)
+
+
+def test_what_is_asked_is_the_jets_own_flow_and_head() -> None:
+    """10 m3/h at 8 m, where nothing else takes head."""
+    asked = system().asked
+    assert 10.0 == pytest.approx(asked.flow_m3_s * M3_H, rel=1e-3)
+    assert 8.0 == pytest.approx(asked.head_m, rel=1e-3)
+
+
+def test_half_the_speed_gives_half_the_flow_and_a_quarter_of_the_head() -> None:
+    """Affinity, for losses that go with the square of flow: Q 5, h 2."""
+    two = "low: {speed: 50 %, power: 60 W}, high: {max_head: 14 m, max_flow: 15.2752523 m3/h, power: 400 W}"
+    text = SYSTEM.replace("{{{curve}, power: 400 W, zone: room}}", "{{{curve}, zone: room}}")
+    told = text.format(
+        each="10 m3/h at 8 m", needs="10 m3/h", jets=1, pipe="bore: 250 mm, outside: 260 mm", length="100 mm",
+        curve=two,
+    )  # fmt: skip
+    low, high = size_pump(load_text(told)).given
+    assert 5.0 == pytest.approx(low.flow_m3_s * M3_H, rel=1e-3)
+    assert 2.0 == pytest.approx(low.head_m, rel=1e-3)
+    assert 10.0 == pytest.approx(high.flow_m3_s * M3_H, rel=1e-3)
+    assert low.wh_per_m3 == pytest.approx(60.0 / 5.0, rel=1e-3)
+
+
+def test_ten_metres_more_ask_for_the_friction_of_ten_metres() -> None:
+    """2 in Sch 40 at 8 m3/h and 38 degC: 1897.9 Pa (Colebrook, IF97; computed with fluids and iapws)."""
+    found = system("8 m3/h at 5 m", "8 m3/h", pipe="pipe: 2 in Sch 40", length="10 m")
+    heads = {one.what: one.asked.head_m for one in found.changes if one.asked}
+    more_m = heads["10 m longer to the jets"] - heads["as drawn"]
+    rho = iapws.IAPWS97(T=311.15, P=0.101325).rho
+    assert 1897.9 / (rho * G) == pytest.approx(more_m, rel=5e-3)
+
+
+def test_two_in_parallel_and_two_loops_by_hand() -> None:
+    """Parallel: 14 - 0.06 (Q/2)2 = 0.08 Q2; loops of one jet each: 14 - 0.06 q2 = 0.32 q2 each."""
+    found = system("5 m3/h at 8 m", "5 m3/h", jets=2)
+    flows = {one.how: one.total_flow_m3_s * M3_H for one in found.arrangements}
+    assert 10.0 == pytest.approx(flows["one pump"], rel=2e-3)
+    assert (14.0 / 0.095) ** 0.5 == pytest.approx(flows["two in parallel"], rel=2e-3)
+    assert 2.0 * (14.0 / 0.38) ** 0.5 == pytest.approx(flows["two loops"], rel=2e-3)
+
+
+@settings(max_examples=15)
+@given(st.floats(3.0, 12.0), st.floats(8.0, 20.0), st.sampled_from(("40 PN10", "50 PN10", "63 PN10")))
+def test_more_pipe_never_gives_more(head: float, flow: float, pipe: str) -> None:
+    """Longer, narrower, with more elbows or jets: less at the weakest jet; wider: more."""
+    found = system(
+        "8 m3/h at 3 m", "3 m3/h", jets=2, pipe=f"pipe: {pipe}", length="8 m",
+        curve=f"max_head: {head:.3f} m, max_flow: {flow:.3f} m3/h",
+    )  # fmt: skip
+    weakest = {one.what: one.as_drawn.weakest_jet for one in found.changes}
+    drawn = weakest.pop("as drawn")
+    wider = weakest.pop("the next wider pipe")
+    assert wider > drawn
+    assert all(other < drawn for other in weakest.values())
+    assert weakest["10 m longer to the jets"] < weakest["5 m longer to the jets"]
+    one, parallel, _ = _kinds(found)
+    assert one.total_flow_m3_s <= parallel.total_flow_m3_s < 2.0 * one.total_flow_m3_s
+
+
+def _kinds(found: PumpSizing) -> list[Arrangement]:
+    """One, two in parallel, two loops; of the pump as drawn."""
+    return [one for one in found.arrangements if one.pump.endswith("(as drawn)")]
+
+
+def test_the_advised_has_the_least_power_that_does() -> None:
+    """Of three candidates one is too weak, one does, one does with more power."""
+    offers = """
+candidates:
+  pumps:
+    weak: {max_head: 6 m, max_flow: 10 m3/h, power: 200 W}
+    fit: {max_head: 14 m, max_flow: 18 m3/h, power: 350 W, price: 500 EUR}
+    strong: {max_head: 25 m, max_flow: 25 m3/h, power: 1.2 kW}
+"""
+    found = system("10 m3/h at 8 m", "9 m3/h", more=offers)
+    assert found.best is not None
+    assert ("fit", 500.0) == (found.best.pump, found.best.price)
+    assert found.best.spare >= 0.1
+    most = system("10 m3/h at 8 m", "13 m3/h", more=offers)
+    assert most.best is not None
+    assert "strong" == most.best.pump
+    assert system("10 m3/h at 8 m", "20 m3/h", more=offers).best is None
+
+
+def test_plants_that_say_too_little_are_refused() -> None:
+    """No jets, jets of which only the nozzle is known, no blower, and names that nobody has."""
+    plain = load(SCHEDULES / "walled-garden.yaml", sets=["plant.legs.left_bench.manifold=null"])
+    with pytest.raises(CannotSizeError, match="no jets"):
+        size_pump(load(SCHEDULES / "walled-garden-circulator.yaml"), "circulator")
+    with pytest.raises(CannotSizeError, match="'mian' is no pump"):
+        size_pump(plain, "mian")
+    with pytest.raises(CannotSizeError, match="There is no blower"):
+        size_blower(plain)
+    with pytest.raises(CannotSizeError, match="'fan' is no blower"):
+        size_blower(load(SCHEDULES / "long-table.yaml"), "fan")
+
+
+def test_wider_and_narrower_are_neighbours() -> None:
+    """Of one standard; none beyond the largest."""
+    assert next_wider(PIPES["50 PN10"]) == PIPES["63 PN10"]
+    assert next_wider(PIPES["160 PN10"]) is None
+    assert next_wider(None) is None
+
+
+# -- blowers -----------------------------------------------------------------------------------------------
+
+
+def test_depth_asks_for_its_hydrostatic_pressure() -> None:
+    """600 mm of water at its set point, density by IAPWS-IF97."""
+    found = size_blower(load(SCHEDULES / "long-table.yaml"))
+    rho = iapws.IAPWS97(T=273.15 + found.water_c, P=0.101325).rho
+    assert rho * G * 0.6 == pytest.approx(found.depth_pa, rel=1e-3)
+    drawn = found.given[0]
+    assert 20_000.0 / (rho * G * 0.6) - 1.0 == pytest.approx(drawn.spare, rel=2e-3)  # 20 kPa at no flow
+
+
+def test_cooling_is_that_of_wetted_air() -> None:
+    """Air warmed to the water and saturated, by psychrolib; 70 % of the blower's power come back."""
+    found = size_blower(load(SCHEDULES / "long-table.yaml"))
+    drawn = found.given[0]
+    psychrolib.SetUnitSystem(psychrolib.SI)
+    for cools, air_c, tolerance in (
+        (drawn.cools_coldest_k_h, found.coldest[1], 0.06),
+        (drawn.cools_mean_k_h, found.mean_c, 0.06),
+    ):
+        # the cellar's vapour is the outdoors', between 50 and 80 % there: the spread is in the tolerance
+        ratio_in = psychrolib.GetHumRatioFromRelHum(air_c, 0.65, 101_325.0)
+        volume = psychrolib.GetMoistAirVolume(air_c, ratio_in, 101_325.0)
+        ratio_out = psychrolib.GetHumRatioFromRelHum(found.water_c, 1.0, 101_325.0)
+        gained = psychrolib.GetMoistAirEnthalpy(found.water_c, ratio_out) - psychrolib.GetMoistAirEnthalpy(
+            air_c, ratio_in
+        )
+        liquid = (ratio_out - ratio_in) * 4180.0 * found.water_c
+        heat_w = drawn.flow_m3_s / volume * (gained - liquid) - 0.7 * drawn.power_w
+        water_kg = found.scenario.plant.tub.volume_m3 * 993.0
+        assert heat_w * 3600.0 / (water_kg * 4180.0) == pytest.approx(cools, rel=tolerance)
+
+
+def test_a_blower_that_gives_the_wanted_air_is_advised() -> None:
+    """Least power first: 400 W give about 570 L/min, 700 W twice that."""
+    table = load(SCHEDULES / "long-table.yaml")
+    little, much = (size_blower(table, wanted_m3_s=x / 60_000.0).best for x in (400.0, 1000.0))
+    assert little is not None
+    assert much is not None
+    assert ("quiet", "blower (as drawn)") == (little.blower, much.blower)
+    assert size_blower(table, wanted_m3_s=0.05).best is None
