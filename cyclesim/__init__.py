@@ -13,7 +13,12 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result, simulate
+    from cyclesim.decide.blower_sizing import size_blower
+    from cyclesim.decide.comparison import compare
     from cyclesim.decide.confidence import confidence
+    from cyclesim.decide.pump_sizing import size_pump
+    from cyclesim.decide.sweep import How
+    from cyclesim.decide.tuning import tune
     from cyclesim.errors import CycleSimError, InputError
     from cyclesim.report.frames import frames
     from cyclesim.scenario.load import load
@@ -23,24 +28,34 @@ if TYPE_CHECKING:
 
 __all__ = [
     "CycleSimError",
+    "How",
     "InputError",
     "Result",
     "__version__",
+    "compare",
     "confidence",
     "frames",
     "load",
     "simulate",
+    "size_blower",
+    "size_pump",
+    "tune",
     "verify",
 ]
 
 _HOME = {
     "CycleSimError": "cyclesim.errors",
+    "How": "cyclesim.decide.sweep",
     "InputError": "cyclesim.errors",
     "Result": "cyclesim.analysis.result",
+    "compare": "cyclesim.decide.comparison",
     "confidence": "cyclesim.decide.confidence",
     "frames": "cyclesim.report.frames",
     "load": "cyclesim.scenario.load",
     "simulate": "cyclesim.analysis.result",
+    "size_blower": "cyclesim.decide.blower_sizing",
+    "size_pump": "cyclesim.decide.pump_sizing",
+    "tune": "cyclesim.decide.tuning",
     "verify": "cyclesim.verification.verifier",
 }
 

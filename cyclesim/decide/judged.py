@@ -25,6 +25,8 @@ OF_THE_PROGRAMME = frozenset(
 )
 """Rules that another programme may keep where one breaks them; the rest is of the plant."""
 _SERIOUS = ("danger", "hygiene")
+_NEVER = ("quiet-hours", "programme-does-not-fit")
+"""Rules that no programme may break, whether or not the file's own does."""
 _WITHOUT_POWER = frozenset(cause for cause, _ in POWERLESS.values())
 
 
@@ -46,7 +48,7 @@ def refused_for(outcome: Outcome, before: Outcome, standing: Iterable[Broken]) -
         and not _stands_for_want_of_power(f)
         and (
             f.severity in _SERIOUS
-            or (f.rule in OF_THE_PROGRAMME and (f.rule == "quiet-hours" or (f.rule, f.subject) not in kept))
+            or (f.rule in OF_THE_PROGRAMME and (f.rule in _NEVER or (f.rule, f.subject) not in kept))
         )
     )
 

@@ -326,22 +326,25 @@ def _choices_of_kinds(space: Space) -> Iterator[tuple[Kind, ...]]:
 def _filter_lengths(space: Space) -> list[Kind]:
     """Of the filter runs those that may be the shortest: one of some number in a day, evenly apart.
 
-    Long enough for the water wanted, or for that and the legs that they renew. The bound has all lengths.
+    Long enough for the water wanted, for that and the legs that they renew, and for each leg that only a
+    longer run gets through. The bound has all lengths.
     """
     runs = [kind for kind in space.kinds if kind.does == FILTER]
     legs_s = min(space.legs.values(), default=math.inf)
     found: list[Kind] = []
     for pump in dict.fromkeys(kind.pump for kind in runs):
         lengths = [kind for kind in runs if kind.pump == pump]
-        for count in range(1, _most_filter_runs(space) + 1):
-            for fresh_s in (0.0, DAY_S / count - legs_s):
-                enough = [
-                    kind
-                    for kind in lengths
-                    if kind.filtered_m3 * count >= space.wanted_m3
-                    and kind.lasts_s - 2.0 * max(kind.renews.values(), default=0.0) >= fresh_s
-                ]
-                found += enough[:1]
+        for legs in dict.fromkeys(frozenset(kind.renews) for kind in lengths):
+            through = [kind for kind in lengths if legs <= kind.renews.keys()]
+            for count in range(1, _most_filter_runs(space) + 1):
+                for fresh_s in (0.0, DAY_S / count - legs_s):
+                    enough = [
+                        kind
+                        for kind in through
+                        if kind.filtered_m3 * count >= space.wanted_m3
+                        and kind.lasts_s - 2.0 * max((kind.renews[n] for n in legs), default=0.0) >= fresh_s
+                    ]
+                    found += enough[:1]
     return [kind for kind in runs if kind in found] or runs
 
 
@@ -352,7 +355,7 @@ def obstacles(space: Space) -> Iterator[Obstacle]:
     order = Order.of(space)
     if solve(space, order).runs is not None:
         return
-    found = False
+    found, legs = False, tuple(order.within_s)
     for leg in order.within_s:
         if solve(space, order._replace(within_s={k: v for k, v in order.within_s.items() if k != leg})).runs:
             found = True
@@ -362,7 +365,8 @@ def obstacles(space: Space) -> Iterator[Obstacle]:
     for does, most in space.most.items():
         if most is not None and solve(replace(space, most={**space.most, does: None}), order).runs:
             found = True
-            yield Obstacle(f"the controller takes {most} {_MANY[does]} a day, and more are needed")
+            many = does if most == 1 else _MANY[does]
+            yield Obstacle(f"the controller takes {most} {many} a day, and more are needed", legs)
     free = [replace(kind, allowed=(True,) * len(kind.allowed)) for kind in space.kinds]
     if solve(space, order._replace(kinds=tuple(free))).runs:
         found = True
@@ -373,4 +377,4 @@ def obstacles(space: Space) -> Iterator[Obstacle]:
         found = True
         yield Obstacle("the filter runs on offer pass too little water for the turnovers asked for")
     if not found:
-        yield Obstacle("several limits together leave no placing", tuple(order.within_s))
+        yield Obstacle("several limits together leave no placing", legs)

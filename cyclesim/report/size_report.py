@@ -233,8 +233,8 @@ def blower_advice(found: BlowerSizing) -> Iterator[str]:
         most = max(found.given, key=lambda one: one.flow_m3_s)
         yield (
             f"None gives{wanted or ' any air'}: {most.blower} comes nearest with {flow(most.flow_m3_s)}. "
-            "A wider or shorter pipe helps where the pipe takes the pressure, holes less deep where the water "
-            "does."
+            "A wider or shorter pipe helps where the pipe takes the pressure, holes less deep where the "
+            "water does."
         )
         return
     for_what = f"that give {flow(found.wanted_m3_s)}" if found.wanted_m3_s else "that give any air"

@@ -8,6 +8,7 @@ from dataclasses import asdict
 from typing import Any
 
 from cyclesim.analysis.words import exactly, lasting
+from cyclesim.decide.duty_effect import duty_effect
 from cyclesim.decide.limits import LimitTried
 from cyclesim.decide.outcome import Broken
 from cyclesim.decide.programmes import Daily
@@ -18,7 +19,7 @@ from cyclesim.report.cautions import ADVICE, WATER, say_cautions
 from cyclesim.report.layout import Column, Page
 from cyclesim.report.words import count, number
 
-_MOST_SHOWN = 8
+_MOST_SHOWN, _MOST_EFFECTS = 8, 4
 FILTERING = (
     "How long to filter follows from turnovers_per_day alone, which knows nothing of what bathers bring in. "
     f"2 to 8 hours a day are usual ({SOURCE}); where you want more, raise the limit and tune again."
@@ -210,17 +211,23 @@ def _say_plumbing(page: Page, tuning: Tuning, one: Changed) -> None:
     if one.choice is None:
         page.line("Even so no programme can be placed.", indent=2)
         return
+    out = one.choice.outcome
+    short, cost = in_short(one.choice.programme), number(out.cost * 365.0 / tuning.days)
     leg, oldest_h = _oldest(one.choice)
-    age = "never moves" if math.isinf(oldest_h) else f"is at most {lasting(3600.0 * oldest_h)} old"
+    was = tuning.nearest.outcome if tuning.nearest else tuning.own.outcome
+    gain = f"oldest water {_age(oldest_h)}, in {leg}, where it was {_age(was.oldest_water_h)}"
     if one.choice.refused:
-        page.line(f"Not enough: {_told(one.choice.refused[0])}. The oldest water, in {leg}, {age}.", indent=2)
-        return
-    cost = one.choice.outcome.cost * 365.0 / tuning.days
-    page.line(
-        f"Then {in_short(one.choice.programme)} holds, at {number(cost)} {one.choice.outcome.currency} a "
-        f"year; the oldest water, in {leg}, {age}.",
-        indent=2,
-    )
+        page.line(
+            f"Not enough by itself: {short} still breaks {_told(one.choice.refused[0])}; {gain}.", indent=2
+        )
+    else:
+        page.line(f"Then {short} holds, at {cost} {out.currency} a year; {gain}.", indent=2)
+    for effect in duty_effect(tuning.scenario, one.about.scenario)[:_MOST_EFFECTS]:
+        page.line(effect.text, indent=4, hang=2)
+
+
+def _age(hours: float) -> str:
+    return "that never moves" if math.isinf(hours) else lasting(3600.0 * hours)
 
 
 def _say_bound(page: Page, tuning: Tuning, chosen: Choice) -> None:

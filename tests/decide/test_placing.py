@@ -90,7 +90,7 @@ def test_what_is_out_of_reach_is_told() -> None:
     day = small([flush(24, {"leg": 20.0})], {"leg": 12.0 * H}, 24, unmoved=("spare",))
     assert any("spare" in one.text for one in obstacles(day))
     narrow = replace(day, unmoved=(), most={FLUSH: 1, FILTER: None})
-    assert any("takes 1 line flushes" in one.text for one in obstacles(narrow))
+    assert any("takes 1 line flush a day" in one.text for one in obstacles(narrow))
 
 
 # -- against every placement -------------------------------------------------------------------------------
