@@ -10,8 +10,8 @@ from cyclesim.units import format_quantity
 
 
 def filled_in(scenario: Scenario) -> tuple[Default, ...]:
-    """Every default that matters and was filled in, in the order of the file."""
-    return tuple(_of(scenario, ""))
+    """Every default that matters and was filled in, in the order of the file; candidates run in no plant."""
+    return tuple(one for one in _of(scenario, "") if not one.path.startswith("candidates."))
 
 
 def _of(value: Any, path: str) -> list[Default]:

@@ -45,16 +45,15 @@ def check_uses(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault
     yield from _one_currency(tree)
     yield from _fed(tree)
     yield from _cleaned(tree)
-    yield from _worn(tree, names)
+    yield from _worn(tree)
 
 
-def _worn(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault]:
+def _worn(tree: Tree) -> Iterator[Fault]:
     """Only a machine of the plant is used up by its hours."""
-    machines = [
-        name
-        for kind in ("pumps", "heat_sources", "air", "treatment")
-        for name in (names.get(kind) or tree.get(("plant", kind), default={}) or ())
-    ]
+    blocks = {
+        kind: tree.get(("plant", kind), default={}) for kind in ("pumps", "heat_sources", "air", "treatment")
+    }
+    machines = [name for block in blocks.values() if isinstance(block, dict) for name in block]
     for path, _ in tree.match("money.purchases.*.lasts"):
         name = str(path[2])
         if name not in machines:
