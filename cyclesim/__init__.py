@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result, simulate
     from cyclesim.decide.confidence import confidence
+    from cyclesim.decide.size_heater import size_heater
     from cyclesim.errors import CycleSimError, InputError
     from cyclesim.report.frames import frames
     from cyclesim.scenario.load import load
@@ -30,6 +31,7 @@ __all__ = [
     "frames",
     "load",
     "simulate",
+    "size_heater",
     "verify",
 ]
 
@@ -41,6 +43,7 @@ _HOME = {
     "frames": "cyclesim.report.frames",
     "load": "cyclesim.scenario.load",
     "simulate": "cyclesim.analysis.result",
+    "size_heater": "cyclesim.decide.size_heater",
     "verify": "cyclesim.verification.verifier",
 }
 
