@@ -2,10 +2,10 @@
 
 from typing import NoReturn
 
-from cyclesim.cli import decide, look
+from cyclesim.cli import decide, look, size
 from cyclesim.cli.shared import cli
 
-__all__ = ["cli", "decide", "look", "main"]
+__all__ = ["cli", "decide", "look", "main", "size"]
 
 
 def main() -> NoReturn:

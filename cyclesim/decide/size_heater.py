@@ -309,7 +309,7 @@ def _against(
         yield Against(READY, f"{late} times in the year not warm by its ready_by")
     over = share is not None and share.share > 1.0 + 1e-9
     if over and share is not None:
-        yield Against(SUPPLY, f"{share.counted_a:.1f} A on a breaker of {share.breaker_a:g} A")
+        yield Against(SUPPLY, f"{share.counted_a:.1f} A of {share.breaker_a:g} A")
     known = {(f.rule, f.subject) for f in own.findings}
     for finding in year.broken("danger", "hygiene"):
         if finding.rule == "supply-overload":
