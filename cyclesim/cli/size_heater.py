@@ -35,7 +35,7 @@ def _quantity(option: str, text: str, kind: str, example: str) -> float:
 @click.command()
 @scenario_file
 @click.option("--sizes", metavar="LIST",
-              help='Sizes to try, e.g. "2 kW, 3 kW"; usual ones around the file\'s unless given.')  # fmt: skip
+              help='Sizes to try, e.g. "2 kW, 3 kW"; usual ones near the file\'s if not given.')  # fmt: skip
 @click.option("--source", metavar="NAME",
               help="The heat source; the first electric one that heating uses unless given.")  # fmt: skip
 @click.option("--from", "from_", metavar="TEMPERATURE",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 from cyclesim.analysis.words import lasting
 from cyclesim.decide.size_heater import HeaterSizing
-from cyclesim.report.heater_report import kw
+from cyclesim.report.heater_report import kw, limit_kw
 from cyclesim.report.words import number, plain
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ def heater_figure(sizing: HeaterSizing) -> Figure:
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(9.2, 7.4))
-    times = figure.add_axes((0.09, 0.42, 0.88, 0.45))
+    times = figure.add_axes((0.09, 0.4, 0.88, 0.37))
     costs = figure.add_axes((0.09, 0.09, 0.88, 0.23))
     _draw_times(times, sizing)
     _draw_costs(costs, sizing)
@@ -58,8 +58,12 @@ def heater_figure(sizing: HeaterSizing) -> Figure:
     figure.text(0.02, 0.965, plain(sizing.scenario.title), fontsize=12, fontweight="bold", va="center")
     chosen = sizing.recommended
     said = f"advised: {kw(chosen.size_w)}" if chosen else "no size does everything"
-    note = f"{sizing.source} in several sizes; {said}. Simulated; advice, not a controller."
+    note = f"{sizing.source} in several sizes, * as in the file; {said}. Simulated; advice, not a controller."
     figure.text(0.02, 0.935, note, va="center")
+    key = "yellow: advised; " if chosen else ""
+    if sizing.supply_limit_w is not None:
+        key += f"hatched: more than the breaker carries beside what may run with it, above {limit_kw(sizing)}"
+    figure.text(0.02, 0.91, key, va="center")
     return figure
 
 
@@ -82,11 +86,9 @@ def _draw_times(axes: Axes, sizing: HeaterSizing) -> None:
     low_h, high_h = axes.get_ylim()
     need_h = need.within_s / 3600.0
     axes.set_ylim(min(low_h, 0.8 * need_h), max(high_h, 1.6 * need_h))
-    axes.axhline(need_h, color="black", lw=1.2, zorder=2)
-    what = f"from {low:g} °C" if need.from_set_back else "after a fill in the coldest week"
-    axes.text(0.008, need_h, f"to be warm within {lasting(need.within_s)} {what}", ha="left", va="bottom",
-              transform=axes.get_yaxis_transform(), fontweight="bold",
-              bbox={"fc": "white", "ec": "none", "pad": 1.0}, zorder=4)  # fmt: skip
+    judged, colour = (f"from {low:g} °C", _RED) if need.from_set_back else ("when filled", _BLUE)
+    label = f"to be warm within {lasting(need.within_s)} {judged}"
+    axes.axhline(need_h, color=colour, lw=1.4, ls=(0, (6, 2)), label=label, zorder=2)
     from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
     low_h, high_h = axes.get_ylim()
@@ -95,8 +97,9 @@ def _draw_times(axes: Axes, sizing: HeaterSizing) -> None:
     axes.yaxis.set_minor_locator(NullLocator())
     axes.yaxis.set_major_formatter(FuncFormatter(lambda t, _: f"{t:g} h"))
     axes.grid(axis="y", color="0.9", lw=0.5)
-    axes.set_title(f"Time to reach {sizing.to_c:g} °C", loc="left", fontsize=10, fontweight="bold")
-    axes.legend(loc="upper right", frameon=True, framealpha=0.95, edgecolor="none", fontsize=8.5)
+    title = f"Time to reach {sizing.to_c:g} °C"
+    axes.set_title(title, loc="left", fontsize=10, fontweight="bold", pad=44)
+    axes.legend(loc="lower left", bbox_to_anchor=(-0.01, 1.0), ncols=3, frameon=False, fontsize=8.5)
 
 
 def _draw_costs(axes: Axes, sizing: HeaterSizing) -> None:
@@ -106,7 +109,8 @@ def _draw_costs(axes: Axes, sizing: HeaterSizing) -> None:
     for x, size in zip(at, sizing.sizes, strict=True):
         cold = f"\n{size.cold_sessions} cold" if size.cold_sessions else ""
         axes.annotate(f"{number(size.cost)}{cold}", (x, size.cost), xytext=(0, 6),
-                      textcoords="offset points", ha="center", va="bottom", fontsize=8)  # fmt: skip
+                      textcoords="offset points", ha="center", va="bottom", fontsize=8,
+                      bbox={"fc": "white", "ec": "none", "pad": 0.8, "alpha": 0.85})  # fmt: skip
     axes.set_ylim(0.0, 1.35 * max(costs))
     axes.grid(axis="y", color="0.9", lw=0.5)
     more = "; cold = sessions in water too cold" if any(s.cold_sessions for s in sizing.sizes) else ""
@@ -137,6 +141,3 @@ def _draw_limit(axes: Axes, sizing: HeaterSizing, at: Sequence[float], right: fl
         return
     axes.axvspan(max(limit, at[0] / 1.15), right, fc="none", ec="0.8", hatch="///", lw=0.0, zorder=0)
     axes.axvline(limit, color="black", lw=1.0, ls=(0, (5, 3)), zorder=2)
-    axes.text(limit * 1.015, 0.03, f"more than the breaker carries:\nabove {kw(limit * 1000.0)}",
-              transform=axes.get_xaxis_transform(), va="bottom", fontsize=8.5,
-              bbox={"fc": "white", "ec": "none", "pad": 1.0}, zorder=4)  # fmt: skip

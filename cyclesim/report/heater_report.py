@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import asdict
 from typing import Any
@@ -28,6 +29,11 @@ _EXAMPLE_COP = 2.5
 def kw(size_w: float) -> str:
     """A size as people say it: `1.5 kW`."""
     return f"{size_w / 1000.0:.4g} kW"
+
+
+def limit_kw(sizing: HeaterSizing) -> str:
+    """The largest size that the circuit carries, never rounded up."""
+    return f"{math.floor((sizing.supply_limit_w or 0.0) / 100.0) / 10.0:g} kW"
 
 
 def _h(seconds: float | None) -> str:
@@ -180,8 +186,8 @@ def _say_times(page: Page, sizing: HeaterSizing) -> None:
     )
     page.line(
         f"* as in the file, > as advised. To {sizing.to_c:g} degC, heater on from the first second, "
-        f"cover on, nobody in the water; filter runs, flushes, interlocks, proofs and rests as in the file. Filled: "
-        f"shell as cold as its zone, from {when.coldest_week.day} {when.coldest_week:%B} or "
+        "cover on, nobody in the water; filter runs, flushes, interlocks, proofs and rests as in the "
+        f"file. Filled: shell as cold as its zone, from {when.coldest_week.day} {when.coldest_week:%B} or "
         f"{when.mild_day.day} {when.mild_day:%B} on. From {sizing.set_back_c:g} degC "
         f"({sizing.set_back_why}): from 00:00 of the coldest day, {when.coldest_day.day} "
         f"{when.coldest_day:%B}, with shell and pipes as warm as that keeps them."
@@ -212,8 +218,9 @@ def _difference(sizing: HeaterSizing) -> str:
     return (
         f"{handbook} At {kw(size.size_w)} the run's tub water takes "
         f"{_kwh(heat.into_tub_water_kwh)} of {_kwh(heat.from_sources_kwh + heat.from_pumps_kwh)} kWh "
-        f"that come in{beside}; {_kwh(heat.into_shell_kwh)} soak into the shell, {_kwh(heat.lost_by_cover_and_shell_kwh)} leave by "
-        f"cover and shell, and {_kwh(heat.into_pipes_and_lost_there_kwh)} warm pipes and housings or leave "
+        f"that come in{beside}; {_kwh(heat.into_shell_kwh)} soak into the shell, "
+        f"{_kwh(heat.lost_by_cover_and_shell_kwh)} leave by cover and shell, and "
+        f"{_kwh(heat.into_pipes_and_lost_there_kwh)} warm pipes and housings or leave "
         f"there.{waited}"
     )
 
@@ -259,7 +266,7 @@ def _say_year(page: Page, sizing: HeaterSizing) -> None:
             if sizing.scenario.supply.region == "north_america"
             else "in this region a load of hours counts like any other; north_america adds a quarter"
         )
-        limit = "" if sizing.supply_limit_w is None else f" It carries up to {kw(sizing.supply_limit_w)}."
+        limit = "" if sizing.supply_limit_w is None else f" It carries up to {limit_kw(sizing)}."
         page.line(
             f"Of the breaker: {sizing.source} on {own.supply.circuit}{beside}, the most that no interlock "
             f"keeps apart; {what}.{limit}"
