@@ -297,7 +297,7 @@ def _against(
 ) -> Iterable[Against]:
     if not held.holds:
         yield Against(
-            HOLDS, f"does not hold {to_c:g} degC in the coldest week (down to {held.coldest_c:.1f})"
+            HOLDS, f"does not hold {to_c:.4g} degC in the coldest week (down to {held.coldest_c:.1f})"
         )
     if cold := _cold(year, "bathing"):
         yield Against(SESSIONS, f"{cold} of {year.sessions} sessions cold")

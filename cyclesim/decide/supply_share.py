@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import combinations, product
 
 from cyclesim.analysis.supply import CONTINUOUS_SHARE, load_a
 from cyclesim.simulation.assembly import Plant
@@ -39,26 +39,33 @@ def supply_share(plant: Plant, source: str, *, lasts: bool) -> SupplyShare | Non
     if circuit is None:
         return None
     most = CONTINUOUS_SHARE if scenario.supply.region == "north_america" else 1.0
-    long = most if lasts else 1.0
+    long, programme = most if lasts else 1.0, Programme(scenario)
     heating = scenario.schedule.heating
-    programme = Programme(scenario)
     own_a = load_a(plant, source)
-    drawn, counted, beside = own_a, own_a * long, list[str]()
-    for other in circuit.feeds:
-        ways = []
-        if other in scenario.supply.also_on_it:
-            ways = [(load_a(plant, other), most, other)]
-        elif other != source:
-            for speed in _with(plant, programme, source, other):
-                steady = heating is not None and heating.pump == (other, speed)
-                said = other if speed == "on" else f"{other} {speed}"
-                ways.append((load_a(plant, other, speed), long if steady else 1.0, said))
-        if ways:
-            amps, factor, said = max(ways, key=lambda way: way[0] * way[1])
-            if amps:
-                drawn, counted = drawn + amps, counted + factor * amps
-                beside.append(said)
-    return SupplyShare(name, circuit.breaker_a, own_a, drawn, counted, tuple(beside))
+    always = [(load_a(plant, n), most, n) for n in circuit.feeds if n in scenario.supply.also_on_it]
+    others = [n for n in circuit.feeds if n != source and n not in scenario.supply.also_on_it]
+    best: tuple[float, float, tuple[str, ...]] = (-1.0, 0.0, ())
+    for chosen in product(*(_ways(plant, name) for name in others)):
+        on = [(n, speed) for n, speed in zip(others, chosen, strict=True) if speed]
+        pairs = combinations([(source, "on"), *on], 2)
+        if any(_apart(programme, one, other) for one, other in pairs):
+            continue
+        drawn, counted, said = own_a, own_a * long, list[str]()
+        for n, speed in on:
+            steady = heating is not None and (heating.pump == (n, speed) or n in heating.sources)
+            drawn += load_a(plant, n, speed)
+            counted += load_a(plant, n, speed) * (long if steady else 1.0)
+            said.append(n if speed == "on" else f"{n} {speed}")
+        if counted > best[0]:
+            best = (counted, drawn, tuple(said))
+    return SupplyShare(
+        name,
+        circuit.breaker_a,
+        own_a,
+        best[1] + sum(amps for amps, _, _ in always),
+        best[0] + sum(amps * factor for amps, factor, _ in always),
+        (*best[2], *(n for _, _, n in always)),
+    )
 
 
 def largest_w(plant: Plant, source: str, *, lasts: bool) -> float | None:
@@ -72,32 +79,31 @@ def largest_w(plant: Plant, source: str, *, lasts: bool) -> float | None:
     return sheet.output_w * max(0.0, share.breaker_a - share.counted_a + own) / own
 
 
-def _with(plant: Plant, programme: Programme, source: str, other: str) -> Iterator[str]:
-    """The speeds of another thing at which no interlock keeps the two apart."""
-    if other in plant.pumps:
-        speeds = list(plant.speeds[other])
-    elif other in (*plant.sheet.air, *plant.sheet.heat_sources, *plant.sheet.treatment):
+def _ways(plant: Plant, name: str) -> list[str]:
+    """What a thing may be at: off ("") or one of its speeds, those without current left out."""
+    if name in plant.pumps:
+        speeds = list(plant.speeds[name])
+    elif name in (*plant.sheet.air, *plant.sheet.heat_sources, *plant.sheet.treatment):
         speeds = ["on"]
     else:
-        return
-    for speed in speeds:
-        if not any(_apart(programme, one, them, source, other, speed)
-                   for one, them in ((source, other), (other, source))):  # fmt: skip
-            yield speed
+        speeds = []
+    return ["", *(speed for speed in speeds if load_a(plant, name, speed))]
 
 
-def _apart(programme: Programme, blocked: str, by: str, source: str, other: str, speed: str) -> bool:
-    """Whether a block keeps *blocked* off while *by* is on; what starts past the controller heeds none."""
-    if blocked in programme.past:
-        return False
-    states = {"firing", "on", "running"} if by == source else {speed, "running"}
-    if by == other and other in (*programme.switched, *programme.scenario.plant.treatment):
-        states = {"firing", "on"}
-    return any(
-        block.target == blocked
-        and block.condition.subject == by
+def _apart(programme: Programme, one: tuple[str, str], other: tuple[str, str]) -> bool:
+    """Whether an interlock keeps two things from being on at once; what starts past it heeds none."""
+    return _blocked(programme, one, other) or _blocked(programme, other, one)
+
+
+def _blocked(programme: Programme, target: tuple[str, str], by: tuple[str, str]) -> bool:
+    states = {by[1], "running"}
+    if by[0] not in programme.scenario.plant.pumps:
+        states |= {"firing", "on"}
+    return target[0] not in programme.past and any(
+        block.target == target[0]
+        and block.speed in (None, target[1])
+        and block.condition.subject == by[0]
         and not block.condition.negated
         and block.condition.state in states
-        and (blocked == source or block.speed in (None, speed))
         for block in programme.controller.blocks
     )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 from cyclesim.analysis.words import lasting
 from cyclesim.decide.size_heater import HeaterSizing
-from cyclesim.report.heater_report import kw, limit_kw
+from cyclesim.report.heater_report import degrees, kw, limit_kw
 from cyclesim.report.words import number, plain
 
 if TYPE_CHECKING:
@@ -71,9 +71,9 @@ def _draw_times(axes: Axes, sizing: HeaterSizing) -> None:
     months = sizing.seasons
     fill, low, need = sizing.fill_c, sizing.set_back_c, sizing.need
     lines = (
-        ("filled_coldest_s", f"filled at {fill:g} °C, {months.coldest_week:%B}", "o-", _BLUE, 2.0),
-        ("filled_mild_s", f"filled at {fill:g} °C, {months.mild_day:%B}", "s-", _GREEN, 1.4),
-        ("from_set_back_s", f"from {low:g} °C, {months.coldest_day:%B}", "^-", _RED, 2.0),
+        ("filled_coldest_s", f"filled at {degrees(fill)} °C, {months.coldest_week:%B}", "o-", _BLUE, 2.0),
+        ("filled_mild_s", f"filled at {degrees(fill)} °C, {months.mild_day:%B}", "s-", _GREEN, 1.4),
+        ("from_set_back_s", f"from {degrees(low)} °C, {months.coldest_day:%B}", "^-", _RED, 2.0),
         ("with_losses_s", "handbook with losses, filled", "--", _GREY, 1.0),
         ("without_losses_s", "handbook m c dT / P, filled", ":", _GREY, 1.4),
     )
@@ -86,7 +86,7 @@ def _draw_times(axes: Axes, sizing: HeaterSizing) -> None:
     low_h, high_h = axes.get_ylim()
     need_h = need.within_s / 3600.0
     axes.set_ylim(min(low_h, 0.8 * need_h), max(high_h, 1.6 * need_h))
-    judged, colour = (f"from {low:g} °C", _RED) if need.from_set_back else ("when filled", _BLUE)
+    judged, colour = (f"from {degrees(low)} °C", _RED) if need.from_set_back else ("when filled", _BLUE)
     label = f"to be warm within {lasting(need.within_s)} {judged}"
     axes.axhline(need_h, color=colour, lw=1.4, ls=(0, (6, 2)), label=label, zorder=2)
     from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
@@ -97,7 +97,7 @@ def _draw_times(axes: Axes, sizing: HeaterSizing) -> None:
     axes.yaxis.set_minor_locator(NullLocator())
     axes.yaxis.set_major_formatter(FuncFormatter(lambda t, _: f"{t:g} h"))
     axes.grid(axis="y", color="0.9", lw=0.5)
-    title = f"Time to reach {sizing.to_c:g} °C"
+    title = f"Time to reach {degrees(sizing.to_c)} °C"
     axes.set_title(title, loc="left", fontsize=10, fontweight="bold", pad=44)
     axes.legend(loc="lower left", bbox_to_anchor=(-0.01, 1.0), ncols=3, frameon=False, fontsize=8.5)
 

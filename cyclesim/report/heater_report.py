@@ -28,7 +28,12 @@ _EXAMPLE_COP = 2.5
 
 def kw(size_w: float) -> str:
     """A size as people say it: `1.5 kW`."""
-    return f"{size_w / 1000.0:.4g} kW"
+    return f"{size_w / 1000.0:.3g} kW"
+
+
+def degrees(temp_c: float) -> str:
+    """A temperature to a tenth: `37`, `38.3`."""
+    return f"{temp_c:.1f}".removesuffix(".0")
 
 
 def limit_kw(sizing: HeaterSizing) -> str:
@@ -87,10 +92,10 @@ def advice(sizing: HeaterSizing) -> Iterator[str]:
 
 def _why(sizing: HeaterSizing, size: Size) -> str:
     waited = _waited(sizing, size)
-    parts = [f"holds {sizing.to_c:g} degC in the coldest week"]
+    parts = [f"holds {degrees(sizing.to_c)} degC in the coldest week"]
     if size.sessions:
         parts.append(f"keeps all {size.sessions} sessions of the year warm")
-    since = f"from {sizing.set_back_c:g} degC" if sizing.need.from_set_back else "after a fill"
+    since = f"from {degrees(sizing.set_back_c)} degC" if sizing.need.from_set_back else "after a fill"
     parts.append(f"is warm {since} within {lasting(sizing.need.within_s)} (it takes {_h(waited)} h)")
     if size.supply is not None:
         parts.append(f"fits its breaker ({size.supply.counted_a:.1f} A of {size.supply.breaker_a:g} A)")
@@ -129,14 +134,13 @@ def _none_does(sizing: HeaterSizing) -> Iterator[str]:
             f"example; see its data sheet at your air) it draws {amps:.1f} A."
         )
     if near.lacks(READY) and none.takes_s is not None:
-        yield (
-            f"- An earlier start: {kw(near.size_w)} takes {_h(none.takes_s)} h where "
-            f"{lasting(sizing.need.within_s)} are allowed."
-        )
+        what = "An earlier start" if sizing.need.from_set_back else "More time"
+        allowed = lasting(sizing.need.within_s)
+        yield f"- {what}: {kw(near.size_w)} takes {_h(none.takes_s)} h where {allowed} are allowed."
     if none.set_back_c is not None:
         yield (
-            f"- A warmer set-back: from {none.set_back_c:g} degC in place of {sizing.set_back_c:g} degC "
-            f"{kw(near.size_w)} is warm in time."
+            f"- A warmer set-back: from {degrees(none.set_back_c)} degC in place of "
+            f"{degrees(sizing.set_back_c)} degC {kw(near.size_w)} is warm in time."
         )
     if near.lacks(SESSIONS):
         yield "- Fewer people at once, or a set point a little higher before they come."
@@ -149,7 +153,7 @@ def _none_does(sizing: HeaterSizing) -> Iterator[str]:
 
 def _mark(sizing: HeaterSizing, size: Size) -> str:
     advised, own = size is sizing.recommended, size.is_own
-    return f"{'> ' if advised else ''}{size.size_w / 1000.0:.4g}{' *' if own else '  '}"
+    return f"{'> ' if advised else ''}{size.size_w / 1000.0:.3g}{' *' if own else '  '}"
 
 
 def _say_times(page: Page, sizing: HeaterSizing) -> None:
@@ -157,9 +161,9 @@ def _say_times(page: Page, sizing: HeaterSizing) -> None:
     page.heading("How long warming up takes, hours")
     columns = [
         Column("size\nkW"),
-        Column(f"filled at\n{sizing.fill_c:g} degC\n{when.coldest_week:%B}"),
-        Column(f"filled at\n{sizing.fill_c:g} degC\n{when.mild_day:%B}"),
-        Column(f"from\n{sizing.set_back_c:g} degC\n{when.coldest_day:%B}"),
+        Column(f"filled at\n{degrees(sizing.fill_c)} degC\n{when.coldest_week:%B}"),
+        Column(f"filled at\n{degrees(sizing.fill_c)} degC\n{when.mild_day:%B}"),
+        Column(f"from\n{degrees(sizing.set_back_c)} degC\n{when.coldest_day:%B}"),
     ]
     if sizing.ready_at is not None:
         columns.append(Column(f"begin, to\nbe ready\nat {sizing.ready_at}"))
@@ -185,10 +189,10 @@ def _say_times(page: Page, sizing: HeaterSizing) -> None:
         ),
     )
     page.line(
-        f"* as in the file, > as advised. To {sizing.to_c:g} degC, heater on from the first second, "
+        f"* as in the file, > as advised. To {degrees(sizing.to_c)} degC, heater on from the first second, "
         "cover on, nobody in the water; filter runs, flushes, interlocks, proofs and rests as in the "
         f"file. Filled: shell as cold as its zone, from {when.coldest_week.day} {when.coldest_week:%B} or "
-        f"{when.mild_day.day} {when.mild_day:%B} on. From {sizing.set_back_c:g} degC "
+        f"{when.mild_day.day} {when.mild_day:%B} on. From {degrees(sizing.set_back_c)} degC "
         f"({sizing.set_back_why}): from 00:00 of the coldest day, {when.coldest_day.day} "
         f"{when.coldest_day:%B}, with shell and pipes as warm as that keeps them."
     )
