@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from cyclesim.decide.comparison import compare
     from cyclesim.decide.confidence import confidence
     from cyclesim.decide.pump_sizing import size_pump
+    from cyclesim.decide.heater_sizing import size_heater
     from cyclesim.decide.sweep import How
     from cyclesim.decide.tuning import tune
     from cyclesim.errors import CycleSimError, InputError
@@ -38,6 +39,7 @@ __all__ = [
     "load",
     "simulate",
     "size_blower",
+    "size_heater",
     "size_pump",
     "tune",
     "verify",
@@ -56,6 +58,7 @@ _HOME = {
     "size_blower": "cyclesim.decide.blower_sizing",
     "size_pump": "cyclesim.decide.pump_sizing",
     "tune": "cyclesim.decide.tuning",
+    "size_heater": "cyclesim.decide.heater_sizing",
     "verify": "cyclesim.verification.verifier",
 }
 

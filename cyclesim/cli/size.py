@@ -19,11 +19,15 @@ from cyclesim.cli.shared import (
     show,
     write_text,
 )
+from cyclesim.cli.size_heater import heater
 
 
 @cli.group(name="size")
 def size() -> None:
     """Say how large a heater, a pump or a blower must be, and why."""
+
+
+size.add_command(heater)
 
 
 @size.command()

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Generator
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 import simpy
@@ -39,6 +40,17 @@ _HOT_SHARE = 0.05  # of its output: a stove or collector that gives less counts 
 Edge = tuple[int, int, bool]
 
 
+class Begins(NamedTuple):
+    """A run that begins cold: all water at one temperature [degC], from a clock time of its first day on.
+
+    The shell is in balance with that water and its zone; *just_filled*, it is still as its zone is.
+    """
+
+    water_c: float
+    clock: time = time()
+    just_filled: bool = False
+
+
 def simulate_trace(
     plant: Plant,
     programme: Programme,
@@ -47,17 +59,18 @@ def simulate_trace(
     start: date | None = None,
     seed: int = 0,
     on_day: Callable[[int], None] | None = None,
+    begins: Begins | None = None,
 ) -> Trace:
     """Run the plant under its programme for *days* local days from *start* (1 January of its year).
 
     *seed* names the streams of what is drawn by chance. *on_day* is called with the number of days done, for
-    a progress bar; it changes nothing.
+    a progress bar; it changes nothing. *begins*: with water as cold as that and no warm-up before.
     """
     begin = start or date(plant.scenario.place.year, 1, 1)
     rooms: Zones | None = None
-    warm_up_s = WARM_UP_S
+    warm_up_s = 0 if begins else WARM_UP_S
     for _ in range(3 if warmed_rooms(plant) else 1):
-        run = _Run(plant, programme, begin, days, seed, warm_up_s, on_day, rooms)
+        run = _Run(plant, programme, begin, days, seed, warm_up_s, on_day, rooms, begins)
         if not run.warm_up() and warm_up_s == WARM_UP_S:
             warm_up_s = LONG_WARM_UP_S  # from now on, so that rooms and weather begin together
             run = _Run(plant, programme, begin, days, seed, warm_up_s, on_day)
@@ -69,8 +82,8 @@ def simulate_trace(
     return trace
 
 
-def _midnight(day: date, zone: ZoneInfo) -> datetime:
-    return datetime(day.year, day.month, day.day, tzinfo=zone).astimezone(UTC)
+def _instant(day: date, zone: ZoneInfo, clock: time = time()) -> datetime:
+    return datetime.combine(day, clock, tzinfo=zone).astimezone(UTC)
 
 
 class _Run:
@@ -86,12 +99,13 @@ class _Run:
         warm_up_s: int,
         on_day: Callable[[int], None] | None,
         rooms: Zones | None = None,
+        begins: Begins | None = None,
     ) -> None:
         scenario = plant.scenario
         self.plant, self.programme, self.controller = plant, programme, programme.controller
         self.on_day, self.days_done, self.start_s = on_day, 0, -warm_up_s
-        begin_utc = _midnight(begin, programme.zone)
-        end_utc = _midnight(begin + timedelta(days=days), programme.zone)
+        begin_utc = _instant(begin, programme.zone, begins.clock if begins else time())
+        end_utc = _instant(begin + timedelta(days=days), programme.zone)
         self.span_s = round((end_utc - begin_utc).total_seconds())
         self.env = simpy.Environment(initial_time=self.start_s)
         controller, self.sources = self.controller, programme.switched
@@ -152,11 +166,13 @@ class _Run:
             self.zones.series,
             self.zones.origin_s,
             self.start_s,
-            plant.temp_c,
+            begins.water_c if begins else plant.temp_c,
             trace.tub.put,
             lambda stay: put_stay[stay.body](stay),
             self._put_exchange,
         )
+        if begins and begins.just_filled:
+            self.heat.shell_c = self.zones.series[plant.tub_node.shell_zone][0]
         self.age = Loops(
             plant.plugs,
             list(plant.reported.values()),

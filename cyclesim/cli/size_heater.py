@@ -1,0 +1,102 @@
+"""The command that sizes a heater."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from cyclesim.cli.shared import (
+    BROKEN,
+    OK,
+    STDOUT,
+    check_figure,
+    check_outputs,
+    new_page,
+    output_file,
+    scenario_file,
+    show,
+    sweep_options,
+    sweeping,
+    write_text,
+)
+
+
+def _quantity(option: str, text: str, kind: str, example: str) -> float:
+    from cyclesim.errors import Fault, InputError
+    from cyclesim.units import QuantityError, parse
+
+    try:
+        return parse(text.strip(), kind, example)
+    except QuantityError as error:
+        raise InputError(Fault(option, 0, 0, "", error.what, error.allowed, error.hint)) from None
+
+
+@click.command()
+@scenario_file
+@click.option("--sizes", metavar="LIST",
+              help='Sizes to try, e.g. "2 kW, 3 kW"; usual ones near the file\'s if not given.')  # fmt: skip
+@click.option("--source", metavar="NAME",
+              help="The heat source; the first electric one that heating uses unless given.")  # fmt: skip
+@click.option("--from", "from_", metavar="TEMPERATURE",
+              help='The set-back to warm up from, e.g. "30 degC"; the file\'s own unless given.')  # fmt: skip
+@click.option("--within", metavar="TIME",
+              help='How long warming up may take, e.g. "8 h": from the set-back where the file has a '
+              "ready_by, else of a tub just filled.")  # fmt: skip
+@click.option("--seed", type=click.IntRange(0), default=0, show_default=True,
+              help="Number that every random draw starts from.")  # fmt: skip
+@output_file("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen.")
+@output_file("--figure", "figure_file", help="Draw times and costs to FILE.svg or FILE.png.")
+@sweep_options
+def heater(
+    file: Path,
+    sets: tuple[str, ...],
+    sizes: str | None,
+    source: str | None,
+    from_: str | None,
+    within: str | None,
+    seed: int,
+    json_file: Path | None,
+    figure_file: Path | None,
+    workers: int | None,
+    cluster: str | None,
+    afresh: bool,
+) -> int:
+    """Say how large a heater FILE's tub needs: warming up, a year, the supply."""
+    check_figure(figure_file, None, None)
+    check_outputs(file, json_file, figure_file)
+    sizes_w = None
+    if sizes is not None:
+        sizes_w = [_quantity("--sizes", one, "power", "3 kW") for one in sizes.split(",")]
+    from_c = None if from_ is None else _quantity("--from", from_, "temperature", "30 degC")
+    within_s = None if within is None else _quantity("--within", within, "time", "8 h")
+    from cyclesim.scenario.load import load
+
+    scenario = load(file, sets=sets)
+    from cyclesim.decide.heater_sizing import size_heater
+    from cyclesim.report.as_json import as_text
+    from cyclesim.report.heater_report import heater_report, heater_values
+
+    with sweeping(workers, cluster, afresh, "running sizes") as how:
+        found = size_heater(
+            scenario,
+            sizes_w=sizes_w,
+            source=source,
+            from_c=from_c,
+            within_s=within_s,
+            seed=seed,
+            how=how,
+        )
+    if figure_file is not None:
+        from cyclesim.report.files import write_whole_bytes
+        from cyclesim.report.heater_figure import write_heater_figure
+
+        form = figure_file.suffix.lower()
+        write_whole_bytes(figure_file, lambda stream: write_heater_figure(found, stream, form))
+    if json_file is not None:
+        write_text(json_file, as_text(heater_values(found)))
+    if json_file != STDOUT:
+        page = new_page()
+        heater_report(page, found)
+        show(page.text())
+    return OK if found.recommended is not None else BROKEN

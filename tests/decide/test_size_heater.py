@@ -1,0 +1,249 @@
+"""A heater in several sizes: the supply, the need, the year, the advice and its refusals."""
+
+import json
+from collections.abc import Callable
+from io import BytesIO
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from cyclesim.cli import cli
+from cyclesim.decide.heat_up import seasons, set_back_c
+from cyclesim.decide.heater_need import need_of
+from cyclesim.decide.heater_sizes import chosen_source, sizes_around, with_size
+from cyclesim.decide.heater_sizing import HeaterSizing, size_heater
+from cyclesim.decide.supply_share import largest_w, supply_share
+from cyclesim.errors import InputError
+from cyclesim.report.heater_figure import write_heater_figure
+from cyclesim.report.heater_report import advice, heater_report, heater_values
+from cyclesim.report.layout import Page
+from cyclesim.scenario.load import load, load_text
+from cyclesim.scenario.model import Scenario
+from cyclesim.simulation.assembly import Plant
+
+SHIPPED = Path(__file__).parents[2] / "schedules"
+WALLED = SHIPPED / "walled-garden.yaml"
+FLAT = "supply.tariff=0.20 EUR/kWh"
+
+
+@pytest.fixture(scope="module")
+def walled() -> HeaterSizing:
+    """The walled garden with a flat tariff in three sizes, and the file's own."""
+    return size_heater(load(WALLED, sets=(FLAT,)), sizes_w=[2000.0, 4000.0, 6000.0])
+
+
+# -- the supply --------------------------------------------------------------------------------------------
+
+
+def test_a_heater_with_what_may_run_beside_it() -> None:
+    """By hand: 3000/230 + 1.5 + 60/230 = 14.804 A of 20 A; main high is kept apart by a block."""
+    share = supply_share(Plant(load(WALLED)), "element", lasts=True)
+    assert share is not None
+    assert 14.804 == pytest.approx(share.counted_a, abs=1e-3)
+    assert 0.7402 == pytest.approx(share.share, abs=1e-4)
+    assert ("main low", "lights") == share.beside
+    # (20 - 1.5 - 0.261) A times 230 V
+    assert 4195.0 == pytest.approx(largest_w(Plant(load(WALLED)), "element", lasts=True), abs=0.1)
+
+
+def test_a_load_of_hours_counts_a_quarter_more_in_north_america() -> None:
+    """125 % of all three: 18.505 A; the 80 % rule the other way round: 16 A may be drawn."""
+    plant = Plant(load(WALLED, sets=("supply.region=north_america",)))
+    share = supply_share(plant, "element", lasts=True)
+    assert share is not None
+    assert 18.505 == pytest.approx(share.counted_a, abs=1e-3)
+    assert (16.0 - 1.5 - 60 / 230) * 230 == pytest.approx(largest_w(plant, "element", lasts=True), abs=0.1)
+    short = supply_share(plant, "element", lasts=False)
+    assert short is not None
+    assert 3000 / 230 + 1.5 + 1.25 * 60 / 230 == pytest.approx(short.counted_a)
+
+
+def test_without_the_block_the_fast_pump_counts() -> None:
+    """3000/230 + 7.4 + 60/230 = 20.704 A."""
+    told = load(WALLED)
+    lines = tuple(i for i in told.interlocks if getattr(i, "while_", None) is None)
+    share = supply_share(Plant(told.model_copy(update={"interlocks": lines})), "element", lasts=True)
+    assert share is not None
+    assert 20.704 == pytest.approx(share.counted_a, abs=1e-3)
+    assert ("main high", "lights") == share.beside
+
+
+def test_two_things_that_an_interlock_parts_do_not_count_together() -> None:
+    """High valley's element is blocked at main high: 12 A + 3000/230 + low, not high, + 40/230 of lights."""
+    plant = Plant(load(SHIPPED / "high-valley.yaml"))
+    share = supply_share(plant, "heat_pump", lasts=True)
+    assert share is not None
+    assert {"main low", "element", "lights"} == set(share.beside)
+    assert 12 + 3000 / 230 + plant.current_a("main", "low") + 40 / 230 == pytest.approx(share.counted_a)
+
+
+# -- what is asked -----------------------------------------------------------------------------------------
+
+
+def test_the_need_and_the_set_back_of_a_file() -> None:
+    """Long table: 23:00 to 17:00, of which the night of 28 March leaves 17 h; high valley: 72 h at most."""
+    long, high, walled = (load(SHIPPED / f"{n}.yaml") for n in ("long-table", "high-valley", "walled-garden"))
+    assert (17 * 3600.0, True) == (need_of(long).within_s, need_of(long).from_set_back)
+    assert (72 * 3600.0, True) == (need_of(high).within_s, need_of(high).from_set_back)
+    assert (86_400.0, False) == (need_of(walled).within_s, need_of(walled).from_set_back)
+    assert 3600.0 == need_of(walled, 3600.0).within_s
+    backs = [set_back_c(s.schedule.heating) for s in (long, high, walled) if s.schedule.heating]
+    assert [36.5, 15.0, None] == backs
+
+
+def test_the_coldest_day_is_the_one_the_file_names() -> None:
+    """20 January by the file; the mild month is the one whose mean is nearest to the year's."""
+    when = seasons(load(WALLED))
+    assert ("2027-01-20", "2027-01-17") == (when.coldest_day.isoformat(), when.coldest_week.isoformat())
+    assert when.mild_day.month in (4, 10)
+
+
+def test_usual_sizes_around_the_own() -> None:
+    """A third to three times the own, which is always among them."""
+    assert [1000.0, 1500.0, 2000.0, 3000.0, 4500.0, 6000.0, 9000.0] == sizes_around(3000.0, None)
+    assert [2400.0] == [w for w in sizes_around(2400.0, None) if w not in (1e3, 15e2, 2e3, 3e3, 45e2, 6e3)]
+    assert [2000.0, 3000.0] == sizes_around(3000.0, [2000.0, 3000.0])
+
+
+@pytest.mark.parametrize(
+    ("told", "says"),
+    [
+        ("stove", "an unknown heat source 'stove'"),
+        ("elment", "did you mean 'element'?"),
+    ],
+)
+def test_a_source_that_is_none(told: str, says: str) -> None:
+    """It is refused with the nearest spelling."""
+    with pytest.raises(InputError, match="--source") as refused:
+        chosen_source(load(WALLED), told)
+    assert says in str(refused.value)
+
+
+def test_the_first_electric_source_is_sized_and_one_that_burns_by_itself_is_not(
+    winter: Callable[..., Scenario],
+) -> None:
+    """Without an electric one the first that is switched."""
+    assert "element" == chosen_source(winter())
+    assert "heat_pump" == chosen_source(winter("schedule.heating.with=[heat_pump]"))
+    assert "boiler" == chosen_source(load(SHIPPED / "cedar-yard.yaml"))
+    stove = (
+        "    stove: {kind: wood, output: 3 kW, drop: 0.3 m at 400 L/min, volume: 2 L, needs_flow: 60 L/min,\n"
+        '            zone: pump_room, burns: [{start: "17:00", lasts: 2 h}]}\n'
+    )
+    text = WALLED.read_text("utf-8").replace("    element:\n", f"{stove}    element:\n", 1)
+    text = text.replace("filter, element, {parallel", "filter, element, stove, {parallel", 1)
+    with pytest.raises(InputError, match="found stove, which is wood; an electric element"):
+        chosen_source(load_text(text, "stove.yaml"), "stove")
+
+
+def test_a_boiler_burns_in_proportion() -> None:
+    """Twice the output with the same efficiency; nothing else of its sheet moves."""
+    told = load(SHIPPED / "cedar-yard.yaml")
+    sheet = told.plant.heat_sources["boiler"]
+    made = with_size(told, "boiler", 2.0 * sheet.output_w).plant.heat_sources["boiler"]
+    assert 2.0 * sheet.output_w == made.output_w
+    assert sheet.model_copy(update={"output_w": made.output_w}) == made
+    assert with_size(told, "boiler", sheet.output_w) is told
+
+
+# -- a sizing ------------------------------------------------------------------------------------------------
+
+
+def test_a_year_costs_nearly_the_same_at_any_size(walled: HeaterSizing) -> None:
+    """One price, one set point: what is lost is bought, whatever the size; pipes and pump leave 8 %."""
+    costs = [one.cost for one in walled.sizes]
+    assert max(costs) / min(costs) < 1.08
+    for one in walled.sizes:
+        assert 0.20 * one.energy_kwh == pytest.approx(one.cost, rel=1e-6)
+
+
+def test_the_larger_the_sooner_and_the_shorter_it_fires(walled: HeaterSizing) -> None:
+    """In the coldest week it takes longer than in the mild one."""
+    for small, large in zip(walled.sizes, walled.sizes[1:], strict=False):
+        for field in ("filled_coldest_s", "filled_mild_s", "from_set_back_s", "without_losses_s", "firing_h"):
+            assert getattr(small, field) > getattr(large, field), field
+    for one in walled.sizes:
+        assert one.filled_coldest_s is not None
+        assert one.filled_mild_s is not None
+        assert one.filled_mild_s < one.filled_coldest_s
+
+
+def test_the_heat_of_a_warming_up_adds_up(walled: HeaterSizing) -> None:
+    """3 kW for its time of firing; the water's share is m c dT."""
+    own = next(one for one in walled.sizes if one.is_own)
+    heat, seconds = own.balance, own.filled_coldest_s
+    assert heat is not None
+    assert seconds is not None
+    assert 3.0 * (seconds / 3600.0 - heat.waited_h) == pytest.approx(heat.from_sources_kwh, rel=1e-3)
+    assert heat.into_tub_water_kwh == pytest.approx(3.0 * own.without_losses_s / 3600.0, rel=1e-9)
+    assert heat.into_pipes_and_lost_there_kwh > 0.0
+
+
+def test_the_smallest_that_does_everything_is_advised(walled: HeaterSizing) -> None:
+    """2 kW takes more than the day; 6 kW draws 27.8 A of 20 A."""
+    assert walled.recommended is not None
+    assert 3000.0 == walled.recommended.size_w
+    by_size = {one.size_w: [a.what for a in one.against] for one in walled.sizes}
+    assert {2000.0: ["ready"], 3000.0: [], 4000.0: [], 6000.0: ["supply"]} == by_size
+    said = " ".join(advice(walled))
+    assert "3 kW is the smallest" in said
+    assert "The next smaller, 2 kW: takes" in said
+    assert "The next larger, 4 kW: warm in" in said
+
+
+def test_where_none_does_the_advice_says_what_would() -> None:
+    """To be warm within 8 h asks for more than the breaker carries."""
+    found = size_heater(load(WALLED, sets=(FLAT,)), sizes_w=[2000.0, 9000.0], within_s=8 * 3600.0)
+    assert found.recommended is None
+    assert found.none_does is not None
+    assert (3000.0, 9000.0) == (found.none_does.nearest_w, found.none_does.needed_w)
+    assert 9000 / 230 + 1.5 + 60 / 230 == pytest.approx(found.none_does.needed_breaker_a)
+    said = " ".join(advice(found))
+    for word in ("A circuit for at least 40.9 A", "A heat pump of 9 kW", "More time", "Less loss"):
+        assert word in said
+
+
+def test_a_report_fits_the_page_and_a_figure_is_the_same_bytes(walled: HeaterSizing) -> None:
+    """80 columns, the cautions, every size in the JSON."""
+    page = Page()
+    heater_report(page, walled)
+    text = page.text()
+    assert max(map(len, text.splitlines())) <= 80
+    for word in ("licensed electrician", "40 degC", "high limit", "no safety controller", "Handbook"):
+        assert word in " ".join(text.split())
+    one, other = BytesIO(), BytesIO()
+    write_heater_figure(walled, one, ".svg")
+    write_heater_figure(walled, other, ".svg")
+    assert one.getvalue() == other.getvalue()
+    values = json.loads(json.dumps(heater_values(walled)))
+    assert 3000.0 == values["recommended_w"]
+    assert 4 == len(values["sizes"])
+
+
+# -- the command -------------------------------------------------------------------------------------------
+
+
+def call(*args: str | Path) -> Result:
+    """Run the command in this process at 80 columns."""
+    told = ["size", "heater", *map(str, args), "--workers", "1"]
+    return CliRunner(env={"COLUMNS": "80"}).invoke(cli, told)
+
+
+@pytest.mark.parametrize(
+    ("args", "says"),
+    [
+        (("--sizes", "2 kW, three kW"), "--sizes: found"),
+        (("--sizes", "2 kW, 3 m"), "--sizes: found"),
+        (("--sizes", "5 W"), "--sizes: found 5 W; sizes from 100 W to 100 kW are due"),
+        (("--from", "38 degC"), "--from: found 38 degC; less than the set point of 37 degC is due"),
+        (("--within", "soon"), "--within: found"),
+        (("--source", "filter"), "--source: found an unknown heat source 'filter'"),
+        (("--figure", "out.pdf"), "end the name out.pdf with .svg or .png"),
+    ],
+)
+def test_a_wrong_call_is_told(args: tuple[str, ...], says: str) -> None:
+    """Before anything is run."""
+    result = call(WALLED, *args)
+    assert result.exit_code != 0
+    assert says in result.output + str(result.exception)
