@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from cyclesim.decide.blower_sizing import size_blower
     from cyclesim.decide.comparison import compare
     from cyclesim.decide.confidence import confidence
-    from cyclesim.decide.pump_sizing import size_pump
     from cyclesim.decide.heater_sizing import size_heater
+    from cyclesim.decide.pump_sizing import size_pump
     from cyclesim.decide.sweep import How
     from cyclesim.decide.tuning import tune
     from cyclesim.errors import CycleSimError, InputError
