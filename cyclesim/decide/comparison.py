@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -19,6 +20,8 @@ from cyclesim.decide.futures import (
     future,
     only,
 )
+from cyclesim.decide.heat_up import Warmer, fill_c, seasons, warmest_c
+from cyclesim.decide.heater_need import set_back_of
 from cyclesim.decide.money import AS_TOLD, YEAR_DAYS, Owning, Terms, break_even_years, owning
 from cyclesim.decide.outcome import Outcome
 from cyclesim.decide.sweep import HERE, How, job, sweep
@@ -41,6 +44,14 @@ class Measures(NamedTuple):
     loud_min_a_day: float
 
 
+class Warming(NamedTuple):
+    """Hours until the set point is reached, infinite for never: of a filled tub, and from the set-back."""
+
+    filled_h: float
+    set_back_h: float
+    set_back_c: float
+
+
 @dataclass(frozen=True, slots=True)
 class Side:
     """One plant as told."""
@@ -49,6 +60,8 @@ class Side:
     scenario: Scenario
     outcome: Outcome
     owning: Owning | None
+    warming: Warming | None
+    """In the coldest week and on the coldest day; None without heating."""
 
     @property
     def measures(self) -> Measures:
@@ -164,7 +177,7 @@ def compare(
     ran = iter(sweep(jobs, how))
     rows = [[next(ran) for _ in scenarios] for _ in all_]
     sides = tuple(
-        Side(name, one, out, None if one.money is None else owning(one.money, out, years))
+        Side(name, one, out, None if one.money is None else owning(one.money, out, years), _warming(one))
         for name, one, out in zip(names, scenarios, rows[0], strict=True)
     )
     drawn = tuple(
@@ -174,6 +187,20 @@ def compare(
     at_ends = rows[1 + futures :]
     swings = tuple(sorted(_swings(sides, years, ends, at_ends), key=_width)) if ends else ()
     return Comparison(days, years, currencies[0], sides, tuple(_unlike(scenarios)), drawn, swings)
+
+
+def _warming(scenario: Scenario) -> Warming | None:
+    """How soon the tub is warm, by the engine from cold; see `size heater`."""
+    if scenario.schedule.heating is None:
+        return None
+    warmer, when = Warmer(scenario, warmest_c(scenario.schedule.heating)), seasons(scenario)
+    low_c, _ = set_back_of(scenario, None)
+    took = (
+        warmer.warm_up(fill_c(scenario), when.coldest_week, just_filled=True).seconds,
+        warmer.warm_up(low_c, when.coldest_day).seconds,
+    )
+    filled_h, set_back_h = (math.inf if seconds is None else seconds / 3600.0 for seconds in took)
+    return Warming(filled_h, set_back_h, low_c)
 
 
 def _owning(side: Side, years: int) -> Owning:

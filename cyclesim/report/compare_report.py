@@ -186,8 +186,10 @@ def _change(values: Sequence[float | None], decimals: int) -> str:
     a, b = values
     if a is None or b is None or math.isinf(a) or math.isinf(b):
         return UNKNOWN if a != b else "0"
-    change = b - a
-    return "0" if not change else f"{'+' if change > 0.0 else '-'}{number(abs(change), decimals)}"
+    shown = number(abs(b - a), decimals)
+    if b == a or shown.startswith("<"):  # no more than the last digit that is shown
+        return "0" if b == a else shown
+    return f"{'+' if b > a else '-'}{shown}"
 
 
 def _legs(found: Comparison) -> list[str]:
@@ -237,6 +239,8 @@ def _say_running(page: Page, found: Comparison) -> None:
 
         return value
 
+    set_backs = {side.warming.set_back_c for side in found.sides if side.warming}
+    lows = f"{min(set_backs):g} " if len(set_backs) == 1 else "set-back in "
     rows: list[tuple[str, Cell, int]] = [
         ("pumps run, h a day", kind("pump", "running_h", True), 1),
         ("pump starts a day", kind("pump", "starts", True), 1),
@@ -249,6 +253,8 @@ def _say_running(page: Page, found: Comparison) -> None:
         ("pumps, Wh of electricity per m3", per_m3("energy_kwh"), 1),
         ("pumps, Wh of work on water per m3", per_m3("hydraulic_kwh"), 2),
         ("most current at once, A", lambda s: s.outcome.most_current_a, 1),
+        ("filled tub to set point, coldest week, h", lambda s: s.warming and s.warming.filled_h, 1),
+        (f"from {lows}degC to set point, coldest day, h", lambda s: s.warming and s.warming.set_back_h, 1),
         ("coldest tub, degC", lambda s: s.outcome.coldest_c, 1),
         ("bathing sessions", lambda s: float(s.outcome.sessions), 0),
         ("of them cold", lambda s: float(s.outcome.cold_sessions), 0),
@@ -376,6 +382,7 @@ def compare_values(found: Comparison) -> dict[str, Any]:
                 "name": side.name,
                 "title": side.scenario.title,
                 "outcome": side.outcome.as_values(),
+                "warming": None if side.warming is None else side.warming._asdict(),
                 "owning": None
                 if side.owning is None
                 else {**asdict(side.owning), "total": side.owning.total},
