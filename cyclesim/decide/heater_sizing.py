@@ -320,9 +320,8 @@ def _against(
 
 
 def _said_at(begin: datetime, day: date) -> str:
-    """A time to begin, with how many days before."""
-    before = (day - begin.date()).days
-    return f"{begin:%H:%M}" + (f" {before} day{'s' * (before > 1)} before" if before else "")
+    """A time to begin, with its date where it is not that day."""
+    return f"{begin:%H:%M}" if begin.date() == day else f"{begin.day} {begin:%b %H:%M}"
 
 
 def _none_does(

@@ -168,8 +168,8 @@ def _say_times(page: Page, sizing: HeaterSizing) -> None:
     if sizing.ready_at is not None:
         columns.append(Column(f"begin, to\nbe ready\nat {sizing.ready_at}"))
     columns += [
-        Column("handbook,\nwithout\nlosses"),
-        Column("handbook,\nwith\nlosses"),
+        Column("handbook\nm c dT/P"),
+        Column("handbook\nwith\nlosses"),
         Column("heater\nwarms\nby K"),
     ]
     page.table(
@@ -210,7 +210,7 @@ def _difference(sizing: HeaterSizing) -> str:
     """Why the run and the handbook differ, in kilowatt-hours."""
     size = sizing.recommended or next(one for one in sizing.sizes if one.is_own)
     handbook = (
-        "Handbook, when filled in the coldest week: m c dT / P with the tub's own water alone; and with "
+        "Handbook, when filled in the coldest week: m c dT/P with the tub's own water alone; and with "
         f"losses, the exponential approach with the plant's {sizing.losses.ua_w_k:.0f} W/K against "
         f"{sizing.losses.beyond_c:.1f} degC. Neither knows the pump's heat, nor what shell and pipes soak up."
     )
