@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import warnings
-from typing import TYPE_CHECKING, Any, BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 from cyclesim.analysis.words import lasting
 from cyclesim.decide.heater_sizing import HeaterSizing
+from cyclesim.report.drawing import save
 from cyclesim.report.heater_report import degrees, kw, limit_kw
 from cyclesim.report.words import number, plain
 
@@ -17,31 +17,11 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _BLUE, _RED, _GREEN, _GREY = "#0072B2", "#D55E00", "#009E73", "0.45"
-_LOOK: dict[Any, Any] = {
-    "font.family": "DejaVu Sans",
-    "font.size": 9.0,
-    "text.parse_math": False,
-    "svg.hashsalt": "cyclesim",
-    "svg.fonttype": "path",
-    "axes.linewidth": 0.6,
-    "hatch.linewidth": 0.4,
-    "path.simplify": False,
-}
 
 
 def write_heater_figure(sizing: HeaterSizing, stream: BinaryIO, form: str) -> None:
     """Draw as `.svg` or `.png`; the same sizing gives the same bytes."""
-    from matplotlib import rc_context, rcdefaults, rcParams
-
-    with rc_context(), warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing")
-        rcdefaults()
-        rcParams.update(_LOOK)
-        drawing = heater_figure(sizing)
-        if form == ".svg":
-            drawing.savefig(stream, format="svg", metadata={"Date": None})
-        else:
-            drawing.savefig(stream, format="png", dpi=150)
+    save(lambda: heater_figure(sizing), stream, form)
 
 
 def heater_figure(sizing: HeaterSizing) -> Figure:

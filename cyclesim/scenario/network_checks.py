@@ -112,11 +112,14 @@ def _inside(tree: Tree, chain: Chain, at: Steps, nodes: list[str], after: Any) -
                 yield from _inside(tree, inner, (*path, "parallel", number), nodes, after=follows or "")
             continue
         if item in nodes:
-            if branch and index in (0, len(chain) - 1):
+            if branch:
+                where = "starts or ends at" if index in (0, len(chain) - 1) else "passes"
+                hint = "" if where != "passes" else "write chains of their own to and from it"
                 yield tree.fault(
                     _place(tree, path),
-                    f"a branch that starts or ends at '{shorten(item)}'",
+                    f"a branch that {where} '{shorten(item)}'",
                     "a branch lies between the split and the join",
+                    hint,
                 )
             elif isinstance(follows, str) and follows in nodes and len(chain) > 2:
                 yield tree.fault(

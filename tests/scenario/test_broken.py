@@ -21,6 +21,7 @@ def table(base, cases):
 CASES = [
     *table("base.yaml", "cases.yaml"),
     *table("base.yaml", "wiring_cases.yaml"),
+    *table("base.yaml", "money_cases.yaml"),
     *table("winter_base.yaml", "winter_cases.yaml"),
 ]
 
