@@ -15,6 +15,9 @@ ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
+PAIR = ("walled-garden", "walled-garden-circulator")
+
+
 def row(label: str) -> list[float]:
     """The numbers of a row of the README's table."""
     (line,) = (line for line in README.splitlines() if line.startswith(f"| {label} |"))
@@ -23,7 +26,7 @@ def row(label: str) -> list[float]:
 
 def test_the_table_of_the_shipped_pair_is_true():
     """A year of both plants, to the digits that the README prints."""
-    for k, name in enumerate(("walled-garden", "walled-garden-circulator")):
+    for k, name in enumerate(PAIR):
         result = cyclesim.simulate(cyclesim.load(ROOT / "schedules" / f"{name}.yaml"))
         metrics = result.metrics
         benches = [leg.oldest_water_h for leg_name, leg in metrics.legs.items() if "bench" in leg_name]
@@ -62,3 +65,45 @@ def test_the_story_of_the_heat_pump_is_what_verify_tells():
     at = report.index("How heat-without-flow (heat_pump) comes about")
     for line in told.splitlines():
         at = report.index(line, at)
+
+
+# -- deciding: minutes of runs, so only where slow tests are asked for -------------------------------------
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(1800)
+def test_the_table_of_200_futures_is_what_compare_tells():
+    """Every number of the table, and those in the words below it."""
+    pair = [cyclesim.load(ROOT / "schedules" / f"{name}.yaml") for name in PAIR]
+    found = cyclesim.compare(pair, futures=200, how=cyclesim.How(workers=None))
+    for label, measure in (
+        ("EUR a year", "cost_a_year"),
+        ("EUR over 15 years", "total"),
+        ("kWh a year", "energy_kwh_a_year"),
+        ("oldest water, h", "oldest_water_h"),
+    ):
+        one = found.versus(0, 1, measure)
+        (line,) = (line for line in README.splitlines() if line.startswith(f"| {label} |"))
+        told = [float(n) for n in re.findall(r"\| (-?[\d.]+)", line)]
+        assert [one.of - one.less - one.same, one.less] == told[:2]
+        assert [one.low, one.median, one.high] == pytest.approx(told[2:], rel=0.005, abs=0.05)
+    assert f"paid that back by year {found.pays_back()}" in README
+    assert not any(swing.flips for swing in found.swings)
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(1800)
+def test_the_tuned_pair_is_as_told():
+    """The programme in the block above, and what a year of each costs."""
+    costs = []
+    for name in PAIR:
+        found = cyclesim.tune(
+            cyclesim.load(ROOT / "schedules" / f"{name}.yaml"), how=cyclesim.How(workers=None)
+        )
+        assert found.recommended is not None
+        costs.append(found.recommended.outcome)
+    told = README.partition("Key this in\n")[2].partition("```")[0]
+    for entry in found.recommended.programme.entries:
+        assert re.search(rf"{entry.does} +{entry.pump} .*{', '.join(entry.starts)}", told), entry
+    assert f"costs {costs[0].cost:.0f} EUR a year beside {costs[1].cost:.0f}" in README
+    assert f"({costs[0].oldest_water_h:.1f} h and {costs[1].oldest_water_h:.1f} h)" in README
