@@ -9,16 +9,13 @@ import click
 from cyclesim.cli.shared import (
     BROKEN,
     OK,
-    STDOUT,
     check_figure,
     check_outputs,
     cli,
-    new_page,
     output_file,
-    show,
     sweep_options,
     sweeping,
-    write_text,
+    tell,
 )
 
 
@@ -61,7 +58,7 @@ def compare(
 
     scenarios = [load(file, sets=sets) for file in files]
     from cyclesim.decide.comparison import compare as compare_
-    from cyclesim.report.as_json import as_text
+    from cyclesim.report.compare_figure import write_compare_figure
     from cyclesim.report.compare_report import compare_report, compare_values
 
     with sweeping(workers, cluster, afresh, "running plants") as how:
@@ -74,17 +71,13 @@ def compare(
             sensitivity=sensitivity or None,
             how=how,
         )
-    if figure_file is not None:
-        from cyclesim.report.compare_figure import write_compare_figure
-        from cyclesim.report.files import write_whole_bytes
-
-        form = figure_file.suffix.lower()
-        write_whole_bytes(figure_file, lambda stream: write_compare_figure(found, stream, form))
-    if json_file is not None:
-        write_text(json_file, as_text(compare_values(found)))
-    if json_file != STDOUT:
-        page = new_page()
-        compare_report(page, found)
-        show(page.text())
+    tell(
+        found,
+        report=compare_report,
+        values=compare_values,
+        figure=write_compare_figure,
+        json_file=json_file,
+        figure_file=figure_file,
+    )
     broken = any(side.outcome.broken("danger", "hygiene") for side in found.sides)
     return BROKEN if broken else OK

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn, TextIO, TypeVar
+from typing import TYPE_CHECKING, Any, BinaryIO, NoReturn, TextIO, TypeVar
 
 import click
 
@@ -20,6 +20,7 @@ OK, BROKEN, WRONG, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
 MOST_DAYS = 3660
 STDOUT = Path("-")
 Command = TypeVar("Command", bound=Callable[..., Any])
+Found = TypeVar("Found")
 
 
 class Commands(click.Group):
@@ -194,6 +195,32 @@ def write(path: Path, put: Callable[[TextIO], object]) -> None:
 def write_text(path: Path, text: str) -> None:
     """Likewise, a text."""
     write(path, lambda stream: stream.write(text))
+
+
+def tell(
+    found: Found,
+    *,
+    report: Callable[[Page, Found], None],
+    values: Callable[[Found], object],
+    figure: Callable[[Found, BinaryIO, str], None],
+    json_file: Path | None,
+    figure_file: Path | None,
+    after: str = "",
+) -> None:
+    """Write and print what was found: the picture, the JSON, and unless that is on the screen the report."""
+    if figure_file is not None:
+        from cyclesim.report.files import write_whole_bytes
+
+        form = figure_file.suffix.lower()
+        write_whole_bytes(figure_file, lambda stream: figure(found, stream, form))
+    if json_file is not None:
+        from cyclesim.report.as_json import as_text
+
+        write_text(json_file, as_text(values(found)))
+    if json_file != STDOUT:
+        page = new_page()
+        report(page, found)
+        show(page.text() + after)
 
 
 def show(text: str) -> None:

@@ -9,16 +9,13 @@ import click
 from cyclesim.cli.shared import (
     BROKEN,
     OK,
-    STDOUT,
     check_figure,
     check_outputs,
-    new_page,
     output_file,
     scenario_file,
-    show,
     sweep_options,
     sweeping,
-    write_text,
+    tell,
 )
 
 
@@ -74,7 +71,7 @@ def heater(
 
     scenario = load(file, sets=sets)
     from cyclesim.decide.heater_sizing import size_heater
-    from cyclesim.report.as_json import as_text
+    from cyclesim.report.heater_figure import write_heater_figure
     from cyclesim.report.heater_report import heater_report, heater_values
 
     with sweeping(workers, cluster, afresh, "running sizes") as how:
@@ -87,16 +84,12 @@ def heater(
             seed=seed,
             how=how,
         )
-    if figure_file is not None:
-        from cyclesim.report.files import write_whole_bytes
-        from cyclesim.report.heater_figure import write_heater_figure
-
-        form = figure_file.suffix.lower()
-        write_whole_bytes(figure_file, lambda stream: write_heater_figure(found, stream, form))
-    if json_file is not None:
-        write_text(json_file, as_text(heater_values(found)))
-    if json_file != STDOUT:
-        page = new_page()
-        heater_report(page, found)
-        show(page.text())
+    tell(
+        found,
+        report=heater_report,
+        values=heater_values,
+        figure=write_heater_figure,
+        json_file=json_file,
+        figure_file=figure_file,
+    )
     return OK if found.recommended is not None else BROKEN

@@ -9,16 +9,14 @@ import click
 from cyclesim.cli.shared import (
     BROKEN,
     OK,
-    STDOUT,
     check_figure,
     check_outputs,
     cli,
-    new_page,
     output_file,
     scenario_file,
-    show,
     sweep_options,
     sweeping,
+    tell,
     write_text,
 )
 
@@ -51,7 +49,7 @@ def tune(
 
     scenario = load(file, sets=sets)
     from cyclesim.decide.tuning import tune as tune_
-    from cyclesim.report.as_json import as_text
+    from cyclesim.report.tune_figure import write_tune_figure
     from cyclesim.report.tune_report import tune_report, tune_values
 
     with sweeping(workers, cluster, afresh, "running programmes") as how:
@@ -60,22 +58,18 @@ def tune(
         from cyclesim.decide.written import written
 
         write_text(new_file, written(file, scenario, found.recommended.programme, new_file))
-    if figure_file is not None:
-        from cyclesim.report.files import write_whole_bytes
-        from cyclesim.report.tune_figure import write_tune_figure
-
-        form = figure_file.suffix.lower()
-        write_whole_bytes(figure_file, lambda stream: write_tune_figure(found, stream, form))
-    if json_file is not None:
-        write_text(json_file, as_text(tune_values(found)))
-    if json_file != STDOUT:
-        page = new_page()
-        tune_report(page, found)
-        show(page.text())
-        if new_file is not None:
-            show(
-                f"\nWritten to {new_file}: try it with cyclesim run {new_file}\n"
-                if found.recommended is not None
-                else f"\n{new_file} is not written: there is no programme to write.\n"
-            )
+    after = ""
+    if new_file is not None and found.recommended is not None:
+        after = f"\nWritten to {new_file}: try it with cyclesim run {new_file}\n"
+    elif new_file is not None:
+        after = f"\n{new_file} is not written: there is no programme to write.\n"
+    tell(
+        found,
+        report=tune_report,
+        values=tune_values,
+        figure=write_tune_figure,
+        json_file=json_file,
+        figure_file=figure_file,
+        after=after,
+    )
     return OK if found.recommended is not None and not found.standing else BROKEN
