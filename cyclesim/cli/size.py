@@ -3,21 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import click
 
 from cyclesim.cli.shared import (
     OK,
-    STDOUT,
     check_figure,
     check_outputs,
     cli,
-    new_page,
     output_file,
     scenario_file,
-    show,
-    write_text,
+    tell,
 )
 from cyclesim.cli.size_heater import heater
 
@@ -45,9 +41,18 @@ def pump(
 
     scenario = load(file, sets=sets)
     from cyclesim.decide.pump_sizing import size_pump
+    from cyclesim.report.size_figure import write_size_figure
     from cyclesim.report.size_report import pump_report, pump_values
 
-    return _told(size_pump(scenario, which), pump_values, pump_report, json_file, figure_file)
+    tell(
+        size_pump(scenario, which),
+        report=pump_report,
+        values=pump_values,
+        figure=write_size_figure,
+        json_file=json_file,
+        figure_file=figure_file,
+    )
+    return OK
 
 
 @size.command()
@@ -72,10 +77,18 @@ def blower(
     wanted_m3_s = None if wanted is None else _flow(wanted)
     scenario = load(file, sets=sets)
     from cyclesim.decide.blower_sizing import size_blower
-    from cyclesim.report.size_report import blower_report, blower_values
+    from cyclesim.report.blower_report import blower_report, blower_values
+    from cyclesim.report.size_figure import write_size_figure
 
-    found = size_blower(scenario, which, wanted_m3_s=wanted_m3_s)
-    return _told(found, blower_values, blower_report, json_file, figure_file)
+    tell(
+        size_blower(scenario, which, wanted_m3_s=wanted_m3_s),
+        report=blower_report,
+        values=blower_values,
+        figure=write_size_figure,
+        json_file=json_file,
+        figure_file=figure_file,
+    )
+    return OK
 
 
 def _flow(text: str) -> float:
@@ -87,22 +100,3 @@ def _flow(text: str) -> float:
     except RefusedError as error:
         hint = f"; {error.hint}" if error.hint else ""
         raise click.UsageError(f"--flow: found '{text}', {error.what}; {error.allowed}{hint}") from None
-
-
-def _told(found: Any, values: Any, report: Any, json_file: Path | None, figure_file: Path | None) -> int:
-    """Write and print what was found."""
-    if figure_file is not None:
-        from cyclesim.report.files import write_whole_bytes
-        from cyclesim.report.size_figure import write_size_figure
-
-        form = figure_file.suffix.lower()
-        write_whole_bytes(figure_file, lambda stream: write_size_figure(found, stream, form))
-    if json_file is not None:
-        from cyclesim.report.as_json import as_text
-
-        write_text(json_file, as_text(values(found)))
-    if json_file != STDOUT:
-        page = new_page()
-        report(page, found)
-        show(page.text())
-    return OK

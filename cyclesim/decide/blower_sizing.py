@@ -9,15 +9,16 @@ from zoneinfo import ZoneInfo
 
 from cyclesim.decide.pump_sizing import CannotSizeError
 from cyclesim.decide.variant import with_plant
-from cyclesim.physics.blowing import HEAD_PA_M, blown_air
+from cyclesim.physics.blowing import HEAD_PA_M
 from cyclesim.physics.curves import PumpCurve
-from cyclesim.physics.evaporation import WATER_J_KG_K, saturation
-from cyclesim.physics.water import density_kg_m3
+from cyclesim.physics.evaporation import saturation
+from cyclesim.physics.laws import air_law
+from cyclesim.physics.water import density_kg_m3, heat_capacity_j_kg_k
 from cyclesim.scenario.air import Blower
 from cyclesim.scenario.model import Scenario
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.exchanges import AIR_HEAT
-from cyclesim.simulation.weather import weather, zones
+from cyclesim.simulation.weather import mean_air_c, weather, zones
 
 _POINTS = 24
 _YEAR_S = 365 * 86_400
@@ -30,7 +31,9 @@ class Blown:
     blower: str
     flow_m3_s: float
     pressure_pa: float
-    spare: float
+    flow_spare_share: float | None
+    """Flow beyond what is wanted, as a share of it."""
+    pressure_spare_share: float
     """Pressure at no flow beyond what the depth alone asks for, as a share of that."""
     power_w: float
     cools_coldest_k_h: float
@@ -54,7 +57,10 @@ class BlowerSizing:
     water_c: float
     coldest: tuple[str, float]
     """The coldest month and its mean air [degC] where the blower draws."""
+    coldest_humidity: float
+    """Relative humidity there, 0 to 1."""
     mean_c: float
+    mean_humidity: float
     given: tuple[Blown, ...]
     """The one as drawn first, then each candidate."""
     best: Blown | None
@@ -100,6 +106,7 @@ def size_blower(
                 label,
                 duty.flow_m3_s,
                 duty.pressure_pa,
+                None if wanted_m3_s is None else duty.flow_m3_s / wanted_m3_s - 1.0,
                 shut_pa / line.pressure_pa(0.0) - 1.0,
                 made.power_w,
                 _cools_k_h(plant, duty.flow_m3_s, *months[coldest], made.power_w),
@@ -122,7 +129,8 @@ def size_blower(
         None if wanted_m3_s is None else line.pressure_pa(wanted_m3_s),
         plant.temp_c,
         (coldest, months[coldest][0]),
-        usual[0],
+        months[coldest][1],
+        *usual,
         tuple(given),
         min(enough, key=lambda g: g.power_w, default=None),
         tuple((last * k / _POINTS, line.pressure_pa(last * k / _POINTS)) for k in range(_POINTS + 1)),
@@ -136,11 +144,20 @@ def _points(curve: PumpCurve) -> tuple[tuple[float, float], ...]:
 
 
 def _cools_k_h(plant: Plant, flow_m3_s: float, air_c: float, humidity: float, power_w: float) -> float:
-    """How fast the tub's water cools by blown air alone, its cover, shell and bathers left aside."""
-    heat_w = AIR_HEAT * power_w if flow_m3_s > 0.0 else 0.0
-    take = blown_air(flow_m3_s, air_c, humidity, plant.temp_c, heat_w)
+    """How fast the tub's water cools by blown air and the cold water for what evaporates, as in a run.
+
+    Cover, shell and bathers are left aside.
+    """
+    fill_c = plant.sheet.tub.fill_water_c
+    law = air_law(
+        flow_m3_s,
+        [air_c],
+        [humidity],
+        makeup_c=mean_air_c(plant.scenario.place.weather) if fill_c is None else fill_c,
+        air_heat_w=AIR_HEAT * power_w if flow_m3_s > 0.0 else 0.0,
+    )
     mass_kg = plant.volume_m3 * density_kg_m3(plant.temp_c)
-    return take.heat_w * 3600.0 / (mass_kg * WATER_J_KG_K)
+    return -law(0, plant.temp_c).heat_w * 3600.0 / (mass_kg * heat_capacity_j_kg_k(plant.temp_c))
 
 
 def _months(scenario: Scenario, zone: str) -> dict[str, tuple[float, float]]:

@@ -94,9 +94,7 @@ def _finish(axes: Axes, top: float) -> None:
     axes.set_ylim(0.0, top)
     axes.set_xlim(0.0, None)
     axes.grid(color="0.9", lw=0.6)
-    axes.legend(
-        frameon=False, loc="upper left", bbox_to_anchor=(1.01, 1.0), title="the ring marks what is advised"
-    )
+    axes.legend(frameon=False, loc="upper left", bbox_to_anchor=(1.01, 1.0), title="ringed: see the advice")
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
 

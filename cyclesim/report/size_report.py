@@ -1,14 +1,14 @@
-"""What sizing a pump or a blower found, for a person: a table, and a sentence of advice with its reason."""
+"""What sizing a pump found, for a person: a table, and a sentence of advice with its reason."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from cyclesim.analysis.words import flow, lasting, listed
-from cyclesim.decide.blower_sizing import BlowerSizing, Blown
-from cyclesim.decide.pump_sizing import SPARE, Given, PumpSizing
+from cyclesim.analysis.words import flow, listed
+from cyclesim.decide.pump_given import Given
+from cyclesim.decide.pump_sizing import SPARE, Arrangement, PumpSizing
 from cyclesim.report.cautions import ADVICE, say_cautions
 from cyclesim.report.layout import Column, Page
 from cyclesim.report.words import UNKNOWN, number
@@ -35,6 +35,11 @@ def pump_report(page: Page, found: PumpSizing) -> None:
         f"The jets need {flow(found.rated_m3_s)} in all. For the weakest of them, in {asked.weakest}, to get "
         f"its share, {flow(asked.flow_m3_s)} must pass {found.pump} at {asked.head_m:.1f} m."
     )
+    parts = sorted(asked.taken_by_m.items(), key=lambda part: -part[1])
+    page.line(
+        f"Of that head: {', '.join(f'{name} {number(head_m, 2)} m' for name, head_m in parts)}. The jets lie "
+        "under water: nothing is lifted."
+    )
     page.heading("Advice")
     for sentence in pump_advice(found):
         page.line(f"- {sentence}", hang=2)
@@ -45,32 +50,86 @@ def pump_report(page: Page, found: PumpSizing) -> None:
             Column("flow\nL/min"),
             Column("head\nm"),
             Column("weakest\njet, %"),
-            Column("flow to\nspare, %"),
+            Column("to spare, %\nflow"),
+            Column("\nhead"),
             Column("power\nW"),
-            Column("Wh\nper m3"),
-            Column("price"),
+            Column(f"price\n{next((one.currency for one in found.given if one.currency), '')}"),
         ],
-        (row for one in found.given for row in _given_rows(one, one is found.best)),
+        (_given_row(one, one is found.best) for one in found.given),
     )
-    page.line("Weakest jet: what it gets, of what it needs. * the one advised.")
+    page.line(
+        "Weakest jet: what it gets, of what it needs. Head to spare is at the flow that is asked for. * "
+        f"{'comes nearest' if found.best and found.best.cautions else 'the one advised'}. The other pumps "
+        "stand still."
+    )
+    if found.assumed:
+        page.line(
+            f"Worked out from the other speed: the power of {listed(list(found.assumed))} (-30 to +30 %, "
+            "common practice, no source)."
+        )
+    _say_draws(page, found)
     _say_changes(page, found)
     _say_arrangements(page, found)
     say_cautions(page, (SUCTION, ELECTRIC, ADVICE))
 
 
-def _given_rows(one: Given, advised: bool) -> Iterator[tuple[str, ...]]:
-    yield (
-        f"{one.pump}{'' if one.speed == 'on' else f', {one.speed}'}{' *' if advised else ''}",
+def _titled(one: Given, advised: bool = False) -> str:
+    return f"{one.pump}{'' if one.speed == 'on' else f', {one.speed}'}{' *' if advised else ''}"
+
+
+def _given_row(one: Given, advised: bool) -> tuple[str, ...]:
+    return (
+        _titled(one, advised),
         number(one.flow_m3_s * 60_000.0),
         number(one.head_m),
-        number(100.0 * one.weakest_jet),
-        signed(100.0 * one.spare),
+        number(100.0 * one.weakest_jet_share),
+        spare_percent(one.flow_spare_share),
+        spare_percent(one.head_spare_share),
         number(one.power_w),
-        number(one.wh_per_m3),
         number(one.price),
     )
-    for caution in one.cautions:
-        yield (f"  {caution}", *[""] * 7)
+
+
+def spare_percent(share: float | None) -> str:
+    """What is to spare, with its sign; `-` where nothing is known to measure it by."""
+    return UNKNOWN if share is None else signed(100.0 * share)
+
+
+def _percent(share: float | None) -> str:
+    return UNKNOWN if share is None else number(100.0 * share)
+
+
+def _say_draws(page: Page, found: PumpSizing) -> None:
+    """The jets' own flow, and what suction and filters say of each pump."""
+    page.heading("What reaches a jet, what suction and filter bear, and the power for it")
+    page.table(
+        [
+            Column("pump, speed", words=True),
+            Column("weakest jet\nL/min"),
+            Column("suction\nm/s"),
+            Column("NPSH, m\nleft"),
+            Column("\ndue"),
+            Column("filter, % of\nits most"),
+            Column("Wh\nper m3"),
+        ],
+        (
+            (
+                _titled(one, one is found.best),
+                number(one.weakest_jet_m3_s * 60_000.0),
+                number(one.suction_m_s, 2),
+                number(one.npsh_left_m),
+                number(one.npsh_due_m),
+                _percent(one.filter_share),
+                number(one.wh_per_m3),
+            )
+            for one in found.given
+        ),
+    )
+    for one in found.given:
+        if one.cautions:
+            page.line(f"- {named(one)}: {'; '.join(one.cautions)}.", hang=2)
+    limit = number(found.scenario.limits.suction_speed_m_s)
+    page.line(f"Suction: the fastest leg from the tub, {limit} m/s at most. - is not known.")
 
 
 def signed(value: float) -> str:
@@ -81,36 +140,83 @@ def signed(value: float) -> str:
 
 def pump_advice(found: PumpSizing) -> Iterator[str]:
     """Which to take and why, each sentence with its numbers."""
-    best, drawn = found.best, found.given
+    best = found.best
     if best is None:
-        most = max(found.given, key=lambda one: one.weakest_jet)
-        yield (
-            f"None gives every jet enough: {named(most)} comes nearest, with "
-            f"{number(100.0 * most.weakest_jet)} % at the weakest."
-        )
-        enough = [c.what for c in found.changes if c.best is None and c.as_drawn.enough]
-        if enough:
-            yield f"With {listed(enough)} the pump as drawn would do."
+        yield from _none_does(found)
         return
-    spare = f"{number(100.0 * best.spare)} % of flow to spare"
-    wanted = "" if best.spare >= SPARE else f", less than the {100.0 * SPARE:.0f} % that are usual"
-    yield (
-        f"{named(best)}: of those that give every jet enough it draws least, {number(best.power_w)} W, with "
-        f"{spare}{wanted} (common practice, no source)."
+    ample, spare = (best.flow_spare_share or 0.0) >= SPARE, number(100.0 * (best.flow_spare_share or 0.0))
+    has = (
+        f"{number(best.power_w)} W, with {spare} % of flow to spare "
+        f"({'at least' if ample else 'less than'} the {100.0 * SPARE:.0f} % that are usual; common "
+        "practice, no source)"
     )
     if best.cautions:
-        yield f"Mind, though: {'; '.join(best.cautions)}."
-    now = [one for one in drawn if one.pump.endswith("(as drawn)")][-1]
+        yield (
+            "None gives every jet enough within what suction and filter bear. Nearest comes "
+            f"{named(best)}, {has}, but: {'; '.join(best.cautions)}."
+        )
+        yield from _mend_said(found)
+    else:
+        among = "give every jet enough within what suction and filter bear"
+        among += " and have flow to spare" if ample else ""
+        yield f"{named(best)}: of those that {among}, it draws least: {has}."
+    for one in found.given:
+        if one.enough and one.power_w < best.power_w:
+            why = (
+                "; ".join(one.cautions) or f"only {number(100.0 * (one.flow_spare_share or 0.0))} % to spare"
+            )
+            yield f"{named(one)} gives every jet enough with {number(one.power_w)} W, but: {why}."
+    now = [one for one in found.given if one.pump.endswith("(as drawn)")][-1]
     if best.pump != now.pump:
         change = now.power_w - best.power_w
-        less = "less" if change > 0.0 else "more"
+        draws = f"{number(abs(change))} W {'less' if change > 0.0 else 'more'}" if change else "the same"
         yield (
-            f"The pump as drawn gives the weakest jet {number(100.0 * now.weakest_jet)} % at "
-            f"{number(now.power_w)} W: {named(best)} draws {number(abs(change))} W {less} while the jets run."
+            f"The pump as drawn gives the weakest jet {number(100.0 * now.weakest_jet_share)} % at "
+            f"{number(now.power_w)} W: {named(best)} draws {draws} while the jets run."
         )
-    worse = [c.what for c in found.changes if c.best is not None and not c.best.enough]
+    then = [(c.what, c.as_drawn if best.pump == now.pump else c.best) for c in found.changes]
+    worse = [what for what, one in then if one is not None and not one.enough]
     if worse:
-        yield f"It would no longer do with {listed(worse)}."
+        yield f"It would no longer do with {listed(worse)}, not even at its highest speed."
+
+
+def _none_does(found: PumpSizing) -> Iterator[str]:
+    """How near one comes, and what would make one do: wider pipes, or two pumps."""
+    most = max(found.given, key=lambda one: one.weakest_jet_share)
+    yield (
+        f"None gives every jet enough: {named(most)} comes nearest, with "
+        f"{number(100.0 * most.weakest_jet_share)} % at the weakest."
+    )
+    yield from _mend_said(found)
+    enough = [a for a in found.arrangements if a.weakest_jet_share >= 1.0]
+    if enough:
+        least = _least(enough)
+        yield (
+            f"{least.how.capitalize()} of {least.pump} would do: "
+            f"{number(100.0 * least.weakest_jet_share)} % at the weakest, {number(least.power_w)} W"
+            f"{_minding(least)}."
+        )
+
+
+def _mend_said(found: PumpSizing) -> Iterator[str]:
+    """What wider pipes would do."""
+    if found.mend:
+        what, one = found.mend
+        yield (
+            f"With {what}, {named(one)} would do: {number(100.0 * one.weakest_jet_share)} % at the weakest, "
+            f"{number(one.power_w)} W{_minding(one)}."
+        )
+    else:
+        yield "Pipe up to two sizes wider, to the jets and from the tub, does not mend that."
+
+
+def _least(enough: Sequence[Arrangement]) -> Arrangement:
+    """Within its limits first, then the least power."""
+    return min(enough, key=lambda one: (bool(one.cautions), one.power_w))
+
+
+def _minding(one: Given | Arrangement) -> str:
+    return f"; mind, though: {'; '.join(one.cautions)}" if one.cautions else ""
 
 
 def named(one: Given) -> str:
@@ -134,10 +240,10 @@ def _say_changes(page: Page, found: PumpSizing) -> None:
             one.what,
             UNKNOWN if one.asked is None else number(one.asked.flow_m3_s * 60_000.0),
             UNKNOWN if one.asked is None else number(one.asked.head_m),
-            number(100.0 * one.as_drawn.weakest_jet),
+            number(100.0 * one.as_drawn.weakest_jet_share),
         ]
         if len(columns) > 4:
-            row.append(number(100.0 * one.best.weakest_jet) if one.best else UNKNOWN)
+            row.append(number(100.0 * one.best.weakest_jet_share) if one.best else UNKNOWN)
         rows.append(row)
     page.table(columns, rows)
 
@@ -151,107 +257,33 @@ def _say_arrangements(page: Page, found: PumpSizing) -> None:
             Column("flow in\nall, L/min"),
             Column("weakest\njet, %"),
             Column("power\nW"),
+            Column("limits\nkept"),
         ],
         (
             (
                 a.how,
                 a.pump,
                 number(a.total_flow_m3_s * 60_000.0),
-                number(100.0 * a.weakest_jet),
+                number(100.0 * a.weakest_jet_share),
                 number(a.power_w),
+                "no" if a.cautions else "yes",
             )
-            for a in sorted(found.arrangements, key=lambda a: (a.weakest_jet < 1.0, a.power_w))
+            for a in sorted(found.arrangements, key=lambda a: (a.weakest_jet_share < 1.0, a.power_w))
         ),
     )
-    enough = [a for a in found.arrangements if a.weakest_jet >= 1.0]
+    enough = [a for a in found.arrangements if a.weakest_jet_share >= 1.0]
     if enough:
-        least = min(enough, key=lambda a: a.power_w)
+        least = _least(enough)
         page.line(
-            f"Least power that gives every jet enough: {least.how}, {least.pump}, {number(least.power_w)} W."
+            f"Least power that gives every jet enough: {least.how}, {least.pump}, {number(least.power_w)} W"
+            f"{_minding(least)}."
         )
+    page.line("Limits: of suction and filters, for two pumps at once where they share them.")
     page.line(
         "Two in parallel share these pipes: at more flow the pipes take more head, so that two never give "
         "twice. Two loops have pipes of their own, as long as these, with half of the jets each."
     )
     page.line(SERIES)
-
-
-def blower_report(page: Page, found: BlowerSizing) -> None:
-    """Everything that sizing a blower says, the advice first."""
-    page.line(f"{found.scenario.title}: the blower", style="bold")
-    said = f"The water over the holes asks for {found.depth_pa / 1000.0:.1f} kPa before any air comes"
-    if found.wanted_m3_s is not None and found.wanted_pa is not None:
-        said += f"; {flow(found.wanted_m3_s)} through the pipe ask for {found.wanted_pa / 1000.0:.1f} kPa"
-    page.line(f"{said}.")
-    page.heading("Advice")
-    for sentence in blower_advice(found):
-        page.line(f"- {sentence}", hang=2)
-    page.heading("What each gives through this pipe, and how fast it cools the water")
-    month, air_c = found.coldest
-    page.table(
-        [
-            Column("blower", words=True),
-            Column("flow\nL/min"),
-            Column("pressure\nkPa"),
-            Column("pressure to\nspare, %"),
-            Column("power\nW"),
-            Column(f"K/h in\n{month}"),
-            Column("K/h,\nmean"),
-            Column("1 K in\n(cold)"),
-        ],
-        (row for one in found.given for row in _blown_rows(one, one is found.best)),
-    )
-    page.line(
-        f"Cooling by the air alone, water at {found.water_c:.0f} degC, drawn from {air_c:.1f} degC in "
-        f"{month} and {found.mean_c:.1f} degC on the year's mean; that air leaves saturated is an upper "
-        "bound. Spare: pressure at no flow, beyond what the depth asks for. * the one advised."
-    )
-    say_cautions(page, (ELECTRIC, ADVICE))
-
-
-def _blown_rows(one: Blown, advised: bool) -> Iterator[tuple[str, ...]]:
-    cools = one.cools_coldest_k_h
-    yield (
-        f"{one.blower}{' *' if advised else ''}",
-        number(one.flow_m3_s * 60_000.0),
-        number(one.pressure_pa / 1000.0),
-        signed(100.0 * one.spare),
-        number(one.power_w),
-        number(cools, 2) if cools >= 0.0 else f"-{number(-cools, 2)}",
-        number(one.cools_mean_k_h, 2) if one.cools_mean_k_h >= 0.0 else f"-{number(-one.cools_mean_k_h, 2)}",
-        lasting(3600.0 / cools) if cools > 0.0 else "never",
-    )
-    if one.why_not:
-        yield (f"  {one.why_not}", *[""] * 7)
-
-
-def blower_advice(found: BlowerSizing) -> Iterator[str]:
-    """Which to take and why."""
-    best = found.best
-    if best is None:
-        wanted = "" if found.wanted_m3_s is None else f" {flow(found.wanted_m3_s)}"
-        most = max(found.given, key=lambda one: one.flow_m3_s)
-        yield (
-            f"None gives{wanted or ' any air'}: {most.blower} comes nearest with {flow(most.flow_m3_s)}. "
-            "A wider or shorter pipe helps where the pipe takes the pressure, holes less deep where the "
-            "water does."
-        )
-        return
-    for_what = f"that give {flow(found.wanted_m3_s)}" if found.wanted_m3_s else "that give any air"
-    yield (
-        f"{best.blower}: of those {for_what} it draws least, {number(best.power_w)} W, and gives "
-        f"{flow(best.flow_m3_s)} at {best.pressure_pa / 1000.0:.1f} kPa."
-    )
-    if not found.wanted_m3_s:
-        yield 'Say how much air is wanted to size for it, e.g. --flow "600 L/min".'
-    if best.cools_coldest_k_h > 0.0:
-        kelvin = lasting(3600.0 / best.cools_coldest_k_h)
-        yield (
-            f"In {found.coldest[0]} it cools the water by 1 K in {kelvin}: a button "
-            "that times out earlier keeps a session warm."
-        )
-    if best.why_not:
-        yield f"Mind, though: {best.why_not}."
 
 
 # -- plain values ------------------------------------------------------------------------------------------
@@ -267,28 +299,14 @@ def pump_values(found: PumpSizing) -> dict[str, Any]:
         "given": [asdict(one) for one in found.given],
         "best": None if found.best is None else asdict(found.best),
         "advice": list(pump_advice(found)),
+        "assumed_powers": list(found.assumed),
+        "wider_pipes_that_do": None
+        if found.mend is None
+        else {"what": found.mend[0], "given": asdict(found.mend[1])},
         "other_pipes": [asdict(one) for one in found.changes],
         "arrangements": [asdict(one) for one in found.arrangements],
         "system_m3_s_m": found.system,
         "curves_m3_s_m": [
             {"pump": pump, "speed": speed, "points": points} for pump, speed, points in found.curves
         ],
-    }
-
-
-def blower_values(found: BlowerSizing) -> dict[str, Any]:
-    """Likewise."""
-    return {
-        "title": found.scenario.title,
-        "depth_pa": found.depth_pa,
-        "wanted_m3_s": found.wanted_m3_s,
-        "wanted_pa": found.wanted_pa,
-        "water_c": found.water_c,
-        "coldest_month": {"month": found.coldest[0], "mean_air_c": found.coldest[1]},
-        "mean_air_c": found.mean_c,
-        "given": [asdict(one) for one in found.given],
-        "best": None if found.best is None else asdict(found.best),
-        "advice": list(blower_advice(found)),
-        "system_m3_s_pa": found.system,
-        "curves_m3_s_pa": [{"blower": name, "points": points} for name, points in found.curves],
     }

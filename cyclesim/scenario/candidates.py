@@ -12,9 +12,17 @@ from cyclesim.scenario.money import Price
 
 
 class PumpOffer(Pump):
-    """A pump by its data sheet, with what it costs."""
+    """A pump by its data sheet, with what it costs; it stands where the plant's does unless it says."""
 
     price: Price | None = Field(None, description="What it costs, e.g. 780 EUR.")
+
+    @model_validator(mode="after")
+    def _no_wiring(self) -> "PumpOffer":
+        if self.also_started_by:
+            raise RefusedError(
+                "", "a candidate is not wired; it goes with a pump of the plant", at=("also_started_by",)
+            )
+        return self
 
 
 class BlowerOffer(Model):

@@ -32,6 +32,7 @@ _ZONES = (
     "plant.heat_sources.*.outside",
     "plant.air.*.zone",
     "plant.air.*.air_from",
+    "candidates.pumps.*.zone",
 )
 _BESIDE = ("air", "diverters", "treatment")
 """What has a name but no place of its own in the network."""

@@ -74,6 +74,7 @@ _ALTERNATIVES: dict[str, list[dict[str, Any]]] = {
     "Starter": [_needs(way) for way in ("thermostat", "clock", "hand_switch", "contact_of")],
     "Block": [_needs("unless", "for"), _needs("while")],
 }
+_ALTERNATIVES["PumpOffer"] = _ALTERNATIVES["Pump"]
 
 
 def json_schema() -> dict[str, Any]:
