@@ -6,11 +6,12 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
 
 from cyclesim.analysis.result import days_of_year
+from cyclesim.analysis.words import listed
 from cyclesim.decide.futures import (
     OF_MONEY,
     Assumption,
@@ -26,7 +27,7 @@ from cyclesim.decide.money import AS_TOLD, YEAR_DAYS, Owning, Terms, break_even_
 from cyclesim.decide.outcome import Outcome
 from cyclesim.decide.sweep import HERE, How, job, sweep
 from cyclesim.errors import CycleSimError
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.model import CHOICE, Scenario
 
 
 class CannotCompareError(CycleSimError):
@@ -71,7 +72,10 @@ class Side:
 
 @dataclass(frozen=True, slots=True)
 class Versus:
-    """How two plants differ over futures: in how many the first has less; the other's minus the first's."""
+    """How two plants differ over futures: in how many the first has less; the other's minus the first's.
+
+    Infinite where water of one of the two never moves.
+    """
 
     less: int
     same: int
@@ -121,7 +125,9 @@ class Comparison:
         """How two plants differ in one of the measures over all futures."""
         pairs = [(getattr(one[first], measure), getattr(one[second], measure)) for one in self.futures]
         change = np.array([_minus(b, a) for a, b in pairs])
-        low, median, high = (float(x) for x in np.percentile(change, (5.0, 50.0, 95.0)))
+        # between a number and never there is nothing to interpolate
+        method: Literal["linear", "nearest"] = "linear" if np.all(np.isfinite(change)) else "nearest"
+        low, median, high = (float(x) for x in np.percentile(change, (5.0, 50.0, 95.0), method=method))
         return Versus(int(np.sum(change > 0.0)), int(np.sum(change == 0.0)), len(pairs), median, low, high)
 
     def pays_back(self) -> int | None:
@@ -186,7 +192,7 @@ def compare(
     )
     at_ends = rows[1 + futures :]
     swings = tuple(sorted(_swings(sides, years, ends, at_ends), key=_width)) if ends else ()
-    return Comparison(days, years, currencies[0], sides, tuple(_unlike(scenarios)), drawn, swings)
+    return Comparison(days, years, currencies[0], sides, tuple(_unlike(scenarios, names)), drawn, swings)
 
 
 def _warming(scenario: Scenario) -> Warming | None:
@@ -229,10 +235,9 @@ def _swings(
     first, second = sides[:2]
     priced = first.owning is not None and second.owning is not None
 
-    def apart(outcomes: Sequence[Outcome], terms: Terms = AS_TOLD) -> float:
+    def apart(outcomes: Sequence[Outcome], terms: Terms = AS_TOLD, over: int = years) -> float:
         a, b = (
-            _measures(side.scenario, out, years, terms)
-            for side, out in zip(sides[:2], outcomes, strict=False)
+            _measures(side.scenario, out, over, terms) for side, out in zip(sides[:2], outcomes, strict=False)
         )
         return _minus(b.total, a.total) if priced else b.cost_a_year - a.cost_a_year
 
@@ -243,6 +248,14 @@ def _swings(
         yield _swing(one, now, apart(rows[k]), apart(rows[k + 1]))
     for one in OF_MONEY if priced else OF_MONEY[:1]:
         yield _swing(one, now, *(apart(as_told, only(one, end, 0).terms) for end in (one.low, one.high)))
+    if priced:
+        counted = Assumption("years counted", *_years_off(years), CHOICE, "{:.0f} years")
+        yield _swing(counted, now, *(apart(as_told, over=round(end)) for end in (counted.low, counted.high)))
+
+
+def _years_off(years: int) -> tuple[float, float, float]:
+    """Half as many years, as told, and half as many again."""
+    return float(max(1, years // 2)), float(years), float(years + (years + 1) // 2)
 
 
 def _swing(one: Assumption, now: float, low: float, high: float) -> Swing:
@@ -261,13 +274,17 @@ def _minus(value: float | None, other: float | None) -> float:
     return 0.0 if value == other else value - other
 
 
-def _unlike(scenarios: Sequence[Scenario]) -> Iterator[str]:
-    """What the files tell differently of conditions that should be the same."""
+def _unlike(scenarios: Sequence[Scenario], names: Sequence[str]) -> Iterator[str]:
+    """What the files tell differently of conditions that should be the same; of several, in which."""
+    zones = set.intersection(*(set(one.place.zones) for one in scenarios))
+    fuels = set.intersection(*(set(_fuels(one)) for one in scenarios))
     looked: dict[str, Callable[[Scenario], object]] = {
         "the weather": lambda one: one.place.weather,
         "the year": lambda one: one.place.year,
         "the time zone": lambda one: one.place.time_zone,
+        "how warm the zones are": lambda one: {name: one.place.zones[name] for name in sorted(zones)},
         "the tariff": lambda one: one.supply.tariff,
+        "the price of fuel": lambda one: {name: _fuels(one)[name] for name in sorted(fuels)},
         "bathing": lambda one: [
             entry.model_copy(update={"pump": None, "name": None}) for entry in one.schedule.bathing
         ],
@@ -286,5 +303,12 @@ def _unlike(scenarios: Sequence[Scenario]) -> Iterator[str]:
     }
     for what, of in looked.items():
         told = [repr(of(one)) for one in scenarios]
-        if any(other != told[0] for other in told):
-            yield what
+        others = [name for name, one in zip(names, told, strict=True) if one != told[0]]
+        if others:
+            yield what if len(scenarios) == 2 else f"{what} (in {listed(others)})"
+
+
+def _fuels(scenario: Scenario) -> dict[str, object]:
+    """What the fuel of each heat source costs, where it burns any."""
+    sources = scenario.plant.heat_sources.items()
+    return {name: fuel for name, source in sources if (fuel := getattr(source, "fuel", None)) is not None}

@@ -79,16 +79,8 @@ def future(number: int, seed: int) -> Future:
     def chance(purpose: str) -> Random:
         return Random(f"{seed}/future {number}/{purpose}")
 
-    known = (
-        AIR,
-        WIND,
-        OFTEN,
-        LONG,
-        PRICE,
-        RISE,
-        BOUGHT,
-        LIFE,
-    )  # how money is discounted is a choice, no chance
+    # how money is discounted, and over how many years it is counted, is a choice, no chance
+    known = (AIR, WIND, OFTEN, LONG, PRICE, RISE, BOUGHT, LIFE)
     values = {one.name: one.drawn(chance(one.name)) for one in known}
 
     def rating(one: Assumption) -> Of:

@@ -1,8 +1,10 @@
 """Money over years: what is bought, bought again, and paid for energy, each at its value today.
 
-Amounts are in prices of today. Energy is paid at the end of each year and its price rises year by year, so
-that a year's energy counts by the sum of ((1 + rise) / (1 + discount))**t over the years t (the convention of
-ASTM E917 and of NIST Handbook 135, from memory, not opened). Nothing is worth anything in the end.
+Amounts are in prices of today, and both rates are beyond general inflation. Energy is paid at the end of each
+year and its price rises year by year, so that a year's energy counts by the sum of
+((1 + rise) / (1 + discount))**t over the years t: the factor UPW* of the US General Services Administration's
+criteria for life-cycle cost, with its real rates d and e (an excerpt read). ASTM E917 and NIST Handbook 135
+have the same convention (from memory, not opened). Nothing is worth anything in the end.
 """
 
 from __future__ import annotations

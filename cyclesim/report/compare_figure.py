@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, BinaryIO
 import numpy as np
 
 from cyclesim.decide.comparison import Comparison
-from cyclesim.report.compare_report import LETTERS
+from cyclesim.report.compare_words import LETTERS
 from cyclesim.report.drawing import save
 from cyclesim.report.words import number, plain
 
@@ -22,7 +22,8 @@ _PARTS = (
     ("replacements", "bought again", "////", "white"),
     ("energy", "energy", "..", _BLUE),
 )
-_WIDE, _HIGH, _ROW = 11.0, 3.4, 0.26  # inches
+_BARE = {"fc": "white", "ec": "none", "pad": 0.3}
+_WIDE, _HIGH, _ROW = 11.0, 3.6, 0.26  # inches
 
 
 def compare_figure(found: Comparison) -> Figure:
@@ -31,14 +32,14 @@ def compare_figure(found: Comparison) -> Figure:
 
     swings = len(found.swings)
     lower = 0.95 + _ROW * swings if swings else 0.0
-    head = 0.55 + 0.2 * len(found.sides)
+    head = 0.2 + 0.2 * len(found.sides)
     high = head + _HIGH + lower
     figure = Figure(figsize=(_WIDE, high))
     for k, (letter, side) in enumerate(zip(LETTERS, found.sides, strict=False)):
         figure.text(
-            0.03, 1.0 - (0.3 + 0.2 * k) / high, f"{letter}  {plain(side.scenario.title)}", weight="bold"
+            0.03, 1.0 - (0.25 + 0.2 * k) / high, f"{letter}  {plain(side.scenario.title)}", weight="bold"
         )
-    bottom, tall = (lower + 0.55) / high, (_HIGH - 0.95) / high
+    bottom, tall = (lower + 0.5) / high, (_HIGH - 0.85) / high
     count = 3 if found.futures else 2
     wide = 0.92 / count
     axes = [figure.add_axes((0.07 + k * wide, bottom, wide - 0.075, tall)) for k in range(count)]
@@ -85,13 +86,19 @@ def _ages(axes: Axes, found: Comparison) -> None:
         rows = [row for age, row in known if age is not None]
         axes.plot(ages, rows, "os^DvP"[k], ms=6, color=_SHADES[k], label=LETTERS[k], alpha=0.9)
     limit_h = found.sides[0].scenario.limits.water_age_s / 3600.0
+    for row, name in enumerate(legs):
+        beside = [(letter, s.outcome.legs.get(name)) for letter, s in zip(LETTERS, found.sides, strict=False)]
+        if dead := [letter for letter, leg in beside if leg is not None and leg.oldest_water_h is None]:
+            said = f"{' and '.join(dead)}: never moves "
+            axes.text(limit_h, row, said, ha="right", va="center", color="0.35", fontsize=7)
     axes.axvline(limit_h, color=_GREY, lw=0.8, ls="--")
-    axes.text(limit_h, -0.7, "limit ", ha="right", va="bottom", color="0.35", fontsize=7)
+    axes.text(limit_h, -0.85, "limit", ha="center", va="bottom", color="0.35", fontsize=7)
     axes.set_yticks(range(len(legs)), [plain(name) for name in legs], fontsize=7)
     axes.set_ylim(len(legs) - 0.4, -0.8)
     axes.set_xlim(0.0, None)
     axes.set_title("oldest water, h", loc="left", fontsize=9)
-    axes.legend(frameon=False, fontsize=8, loc="lower right")
+    axes.legend(frameon=False, fontsize=8, loc="upper right", bbox_to_anchor=(-0.02, -0.02), ncols=6,
+                columnspacing=0.8, handletextpad=0.1, borderaxespad=0.0)  # fmt: skip
     axes.set_position(_moved(axes, by=0.075))
 
 
@@ -110,10 +117,10 @@ def _spread(axes: Axes, found: Comparison) -> None:
     top = axes.get_ylim()[1]
     for at, name in ((low, "5th"), (median, "median"), (high, "95th")):
         axes.axvline(at, color=_BLUE, lw=1.2, ls="-" if name == "median" else ":")
-        raised = top * (1.02 if name == "median" else 0.97)
-        axes.text(at, raised, name, ha="center", va="bottom", fontsize=7, color=_BLUE)
+        raised, side = (1.06, "center") if name == "median" else (0.98, "right" if name == "5th" else "left")
+        axes.text(at, top * raised, f" {name} ", ha=side, va="bottom", fontsize=7, color=_BLUE)
     axes.axvline(0.0, color="black", lw=0.8)
-    axes.set_ylim(0.0, top * 1.12)
+    axes.set_ylim(0.0, top * 1.16)
     axes.set_ylabel("futures")
     less = int(np.sum(change < 0.0))
     years = f" over {found.years} years" if found.by_total else " a year"
@@ -133,9 +140,13 @@ def _swings(axes: Axes, found: Comparison) -> None:
     for row, swing in enumerate(found.swings):
         low, high = sorted((swing.at_low, swing.at_high))
         axes.barh(row, high - low, left=low, height=0.6, color=_ORANGE if swing.flips else _BLUE)
+        if high == low:
+            text = f" {swing.low} to {swing.high}: no change"
+            axes.annotate(text, (high, row), ha="left", va="center", fontsize=6.5, color="0.3", bbox=_BARE)
+            continue
         first, last = (swing.low, swing.high) if swing.at_low <= swing.at_high else (swing.high, swing.low)
-        axes.annotate(f"{first} ", (low, row), ha="right", va="center", fontsize=6.5, color="0.3")
-        axes.annotate(f" {last}", (high, row), ha="left", va="center", fontsize=6.5, color="0.3")
+        axes.annotate(f"{first} ", (low, row), ha="right", va="center", fontsize=6.5, color="0.3", bbox=_BARE)
+        axes.annotate(f" {last}", (high, row), ha="left", va="center", fontsize=6.5, color="0.3", bbox=_BARE)
     axes.axvline(now, color="0.3", lw=0.8, ls=":")
     edge = [x for swing in found.swings for x in (swing.at_low, swing.at_high)]
     if min(edge) <= 0.0 <= max(edge):

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from typing import Any
 
 from cyclesim.analysis.words import listed
-from cyclesim.decide.comparison import Comparison, Side, Versus
-from cyclesim.decide.outcome import Outcome
+from cyclesim.decide.comparison import Comparison, Side
 from cyclesim.report.cautions import ADVICE, WATER, say_cautions
+from cyclesim.report.compare_words import LETTERS, signed, takings
 from cyclesim.report.layout import Column, Page
 from cyclesim.report.words import UNKNOWN, count, month, number
 
-LETTERS = "ABCDEFGHIJ"
 _YEAR = 365.0
 Cell = Callable[[Side], float | None]
 
@@ -29,7 +28,7 @@ def compare_report(page: Page, found: Comparison) -> None:
     if found.unlike:
         page.line(
             f"Not the same: {listed(list(found.unlike))}. A difference may come from that, and not from the "
-            "plant.",
+            "plant; --set PATH=VALUE tells all of them the same.",
             style="bold yellow",
         )
     page.heading("What to take from it")
@@ -44,119 +43,6 @@ def compare_report(page: Page, found: Comparison) -> None:
     if found.swings:
         _say_swings(page, found)
     say_cautions(page, (WATER, ADVICE))
-
-
-# -- in words ----------------------------------------------------------------------------------------------
-
-
-def takings(found: Comparison) -> Iterator[str]:
-    """What a builder should take from it, each with the numbers that it rests on."""
-    first, second = found.sides[:2]
-    if len(found.sides) == 2:
-        yield from _cost_words(found, first, second)
-    else:
-        costs = [_judged(found, side) for side in found.sides]
-        best = costs.index(min(costs))
-        what = f"over {found.years} years" if found.by_total else "a year"
-        yield f"{LETTERS[best]} costs least {what}: {number(costs[best])} {found.currency}."
-    yield _water_words(found)
-    if found.futures:
-        yield _future_words(found)
-    flipping = [swing.assumption for swing in found.swings if swing.flips]
-    if found.swings and flipping:
-        yield f"The answer turns with {listed(flipping)} alone, within the range given."
-    elif found.swings:
-        yield "No assumption alone, within the range given, turns the answer."
-
-
-def _judged(found: Comparison, side: Side) -> float:
-    if found.by_total:
-        assert side.owning is not None
-        return side.owning.total
-    return side.measures.cost_a_year
-
-
-def _cost_words(found: Comparison, first: Side, second: Side) -> Iterator[str]:
-    a, b = first.measures.cost_a_year, second.measures.cost_a_year
-    if a == b:
-        yield "Both cost the same to run."
-    else:
-        cheap, dear = ("A", "B") if a < b else ("B", "A")
-        yield (
-            f"{cheap} costs less to run: {number(min(a, b))} {found.currency} a year, {dear} "
-            f"{number(max(a, b))}."
-        )
-    if first.owning is None or second.owning is None or first.owning.total == second.owning.total:
-        return
-    cheap, dear = ("A", "B") if first.owning.total < second.owning.total else ("B", "A")
-    less = abs(first.owning.total - second.owning.total)
-    said = (
-        f"Over {found.years} years {cheap} costs {number(less)} {found.currency} less than {dear}, with what "
-        "is bought and bought again."
-    )
-    extra = second.owning.purchase - first.owning.purchase
-    if extra:
-        more, at = ("B", found.pays_back()) if extra > 0.0 else ("A", found.pays_back())
-        back = "never pays that back within 50 years" if at is None else f"has paid that back by year {at}"
-        said += f" {more} costs {number(abs(extra))} {found.currency} more to buy and {back}."
-    yield said
-
-
-def _water_words(found: Comparison) -> str:
-    parts = []
-    for letter, side in zip(LETTERS, found.sides, strict=False):
-        leg, hours = oldest(side.outcome)
-        still = max(side.outcome.legs.values(), key=lambda one: one.stagnant_share_percent)
-        age = "never moves" if math.isinf(hours) else f"gets {number(hours)} h old"
-        parts.append(
-            f"in {letter} the oldest water ({leg}) {age} and some stands for "
-            f"{number(still.stagnant_share_percent, 0)} % of the time"
-        )
-    text = "; ".join(parts)
-    return f"{text[0].upper()}{text[1:]}."
-
-
-def _future_words(found: Comparison) -> str:
-    measure = "total" if found.by_total else "cost_a_year"
-    what = f"over {found.years} years" if found.by_total else "a year"
-    if len(found.sides) > 2:
-        wins = [0] * len(found.sides)
-        for one in found.futures:
-            costs = [getattr(side, measure) for side in one]
-            wins[costs.index(min(costs))] += 1
-        told = listed([f"{LETTERS[k]} in {n}" for k, n in enumerate(wins)])
-        return f"Of {len(found.futures)} futures, cheapest {what}: {told}."
-    return f"{versus_words(found.versus(0, 1, measure), 'A', 'B', what, found.currency)}"
-
-
-def versus_words(one: Versus, first: str, second: str, what: str, unit: str) -> str:
-    """`A costs less than B in 188 of 200 futures; median difference 120 EUR, 40 to 210 from 5th to 95th`."""
-    more = one.of - one.less - one.same
-    cheap, dear, wins, sign = (
-        (first, second, one.less, 1.0) if one.less >= more else (second, first, more, -1.0)
-    )
-    if one.same == one.of:
-        return f"{first} and {second} cost the same in all {one.of} futures."
-    low, high = sorted((sign * one.low, sign * one.high))
-    return (
-        f"{cheap} costs less than {dear} {what} in {wins} of {one.of} futures; median difference "
-        f"{number(sign * one.median)} {unit}, {signed(low)} to {signed(high)} from the 5th to the 95th "
-        "percentile."
-    )
-
-
-def signed(value: float) -> str:
-    """A number with a minus where it is below 0."""
-    return f"-{number(-value)}" if value < 0.0 else number(value)
-
-
-def oldest(outcome: Outcome) -> tuple[str, float]:
-    """The leg with the oldest water, and how old [h]; infinite where it never moved."""
-    ages = {
-        n: math.inf if leg.oldest_water_h is None else leg.oldest_water_h for n, leg in outcome.legs.items()
-    }
-    worst = max(ages, key=lambda name: ages[name])
-    return worst, ages[worst]
 
 
 # -- tables ------------------------------------------------------------------------------------------------
@@ -231,16 +117,23 @@ def _say_running(page: Page, found: Comparison) -> None:
 
         return value
 
-    def per_m3(of: str) -> Cell:
+    def per_m3(pump: str, of: str) -> Cell:
         def value(side: Side) -> float | None:
-            pumps = [d for d in side.outcome.devices.values() if d.kind == "pump"]
-            moved = sum(d.moved_m3 or 0.0 for d in pumps)
-            return 1000.0 * sum(getattr(d, of) or 0.0 for d in pumps) / moved if moved else None
+            told = side.outcome.devices.get(pump)
+            return 1000.0 * getattr(told, of) / told.moved_m3 if told is not None and told.moved_m3 else None
 
         return value
 
     set_backs = {side.warming.set_back_c for side in found.sides if side.warming}
-    lows = f"{min(set_backs):g} " if len(set_backs) == 1 else "set-back in "
+    low = f"{min(set_backs):g} degC" if len(set_backs) == 1 else "set-back"
+
+    def per_filtered_m3(side: Side) -> float | None:
+        filtered = side.outcome.turnovers_per_day * side.outcome.days * side.scenario.plant.tub.volume_m3
+        used = sum(d.energy_kwh for d in side.outcome.devices.values() if d.kind == "pump")
+        return 1000.0 * used / filtered if filtered else None
+
+    names = dict.fromkeys(n for s in found.sides for n, d in s.outcome.devices.items() if d.kind == "pump")
+
     rows: list[tuple[str, Cell, int]] = [
         ("pumps run, h a day", kind("pump", "running_h", True), 1),
         ("pump starts a day", kind("pump", "starts", True), 1),
@@ -250,11 +143,13 @@ def _say_running(page: Page, found: Comparison) -> None:
         ("heat sources, kWh a year", kind("heat source", "energy_kwh"), 1),
         ("heat sources' fuel, kWh a year", kind("heat source", "fuel_kwh"), 1),
         ("blowers, kWh a year", kind("blower", "energy_kwh"), 1),
-        ("pumps, Wh of electricity per m3", per_m3("energy_kwh"), 1),
-        ("pumps, Wh of work on water per m3", per_m3("hydraulic_kwh"), 2),
+        ("treatment, kWh a year", kind("treatment", "energy_kwh"), 1),
+        ("all pumps, Wh for each m3 filtered", per_filtered_m3, 1),
+        *((f"{n}, Wh drawn for each m3 it moves", per_m3(n, "energy_kwh"), 1) for n in names),
+        *((f"{n}, of it work on the water", per_m3(n, "hydraulic_kwh"), 2) for n in names),
         ("most current at once, A", lambda s: s.outcome.most_current_a, 1),
         ("filled tub to set point, coldest week, h", lambda s: s.warming and s.warming.filled_h, 1),
-        (f"from {lows}degC to set point, coldest day, h", lambda s: s.warming and s.warming.set_back_h, 1),
+        (f"from {low} to set point, coldest day, h", lambda s: s.warming and s.warming.set_back_h, 1),
         ("coldest tub, degC", lambda s: s.outcome.coldest_c, 1),
         ("bathing sessions", lambda s: float(s.outcome.sessions), 0),
         ("of them cold", lambda s: float(s.outcome.cold_sessions), 0),
@@ -295,11 +190,17 @@ def _say_money(page: Page, found: Comparison) -> None:
     missing = [LETTERS[k] for k, side in enumerate(found.sides) if side.owning is None]
     if missing:
         page.line(f"No money: in {listed(missing)}, so nothing is known of what is bought there.")
-    told = priced[0]
+    rates: dict[str, list[str]] = {}
+    for letter, side in zip(LETTERS, found.sides, strict=False):
+        if (told := side.scenario.money) is not None:
+            said = (
+                f"{told.discount_rate:.1%} discount a year, energy {told.energy_price_rise:.1%} dearer a year"
+            )
+            rates.setdefault(said, []).append(letter)
+    counted = [said if len(rates) == 1 else f"{listed(who)} with {said}" for said, who in rates.items()]
     page.line(
-        f"Each at its value today: {told.discount_rate:.1%} discount a year, energy "
-        f"{told.energy_price_rise:.1%} dearer each year, machines bought again when their hours are used up, "
-        "nothing worth anything in the end."
+        f"Each at its value today: {'; '.join(counted)}, both beyond inflation; machines bought again when "
+        "their hours are used up, nothing worth anything in the end."
     )
 
 

@@ -79,10 +79,12 @@ class Money(Model):
 
     over_years: WholeYears = Field(10, alias="over", description="Over how many years, e.g. 15 years.")
     discount_rate: Rate = Field(
-        0.0, description="How much less money counts a year later, e.g. 3 %; nothing unless said."
+        0.0,
+        description="How much less money counts a year later, beyond inflation, e.g. 3 %; else nothing.",
     )
     energy_price_rise: Rate = Field(
-        0.0, description="How much dearer energy gets in a year, e.g. 2 %; nothing unless said."
+        0.0,
+        description="How much dearer energy gets in a year, beyond inflation, e.g. 2 %; nothing unless said.",
     )
     purchases: Annotated[dict[str, Purchase], named] = Field(
         default_factory=dict,

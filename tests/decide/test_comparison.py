@@ -19,6 +19,7 @@ from cyclesim.decide.sweep import How, job, run
 from cyclesim.scenario.load import load, load_text
 from cyclesim.scenario.model import Scenario
 from cyclesim.scenario.money import Money
+from tests.evidence import small
 from tests.evidence.small import filtered
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
@@ -128,6 +129,33 @@ def test_percentiles_are_those_of_the_differences(compared: Comparison) -> None:
     assert sum(x > 0.0 for x in change) == told.less
 
 
+DEAD = small._FILTERED.replace(
+    "}}\n  pumps", "}, spare: {pipe: 50 PN10, length: 2 m, zone: room, dead_end: true}}\n  pumps"
+)
+
+
+def test_water_that_never_moves_in_one_plant_is_never_in_every_future() -> None:
+    """No number lies between never and some hours, whichever plant has the dead end; two are alike."""
+    sound, dead = filtered(), load_text(DEAD)
+    assert math.isinf(run(job(dead, 2)).oldest_water_h)
+    beside = {"days": 2, "futures": 4, "sensitivity": False}
+    assert Versus(4, 0, 4, math.inf, math.inf, math.inf) == compare([sound, dead], **beside).versus(
+        0, 1, "oldest_water_h"
+    )
+    assert Versus(0, 0, 4, -math.inf, -math.inf, -math.inf) == compare([dead, sound], **beside).versus(
+        0, 1, "oldest_water_h"
+    )
+    assert Versus(0, 4, 4, 0.0, 0.0, 0.0) == compare([dead, dead], **beside).versus(0, 1, "oldest_water_h")
+
+
+def test_what_is_told_differently_is_named_with_the_file() -> None:
+    """Of three plants, in which; warmer soil, a dearer night and later bathers count as other conditions."""
+    other = filtered("supply.tariff=0.40 EUR/kWh")
+    warmer = load_text(small._FILTERED.replace("{follows: weather}", "{follows: weather, above_by: 4 K}"))
+    found = compare([filtered(), other, warmer], ["a", "b", "c"], days=1)
+    assert ("how warm the zones are (in c)", "the tariff (in b)") == found.unlike
+
+
 def test_what_cannot_stand_side_by_side_is_refused(pair: tuple[Scenario, Scenario]) -> None:
     """One plant, two currencies, no day."""
     with pytest.raises(CannotCompareError, match="Two plants"):
@@ -188,14 +216,16 @@ def money(**told: object) -> Money:
 
 @given(st.integers(1, 40), st.floats(0.0, 0.15), st.floats(0.0, 0.1))
 def test_present_value_is_that_of_a_library(years: int, rate: float, rise: float) -> None:
-    """numpy-financial's npv of the payments; the closed form of the sum besides."""
+    """numpy-financial's npv of the payments; besides the closed form UPW* of the US General Services
+
+    Administration's criteria for life-cycle cost (an excerpt read), with real rates d and e:
+    UPW* = (1 + e) / (d - e) * (1 - ((1 + e) / (1 + d))**n), fuel costs among what it is for.
+    """
     payments = [0.0, *((1.0 + rise) ** year for year in range(1, years + 1))]
     assert numpy_financial.npv(rate, payments) == pytest.approx(present_value_factor(years, rate, rise))
-    ratio = (1.0 + rise) / (1.0 + rate)
-    if abs(ratio - 1.0) > 1e-6:
-        assert ratio * (ratio**years - 1.0) / (ratio - 1.0) == pytest.approx(
-            present_value_factor(years, rate, rise), rel=1e-6
-        )
+    if abs(rate - rise) > 1e-6:
+        upw = (1.0 + rise) / (rate - rise) * (1.0 - ((1.0 + rise) / (1.0 + rate)) ** years)
+        assert upw == pytest.approx(present_value_factor(years, rate, rise), rel=1e-6)
 
 
 def test_money_by_hand(ran: Outcome) -> None:
@@ -251,7 +281,7 @@ def test_an_assumption_that_turns_the_answer_is_told(monkeypatch: pytest.MonkeyP
     At a price of energy of 0.8 A saves 92 and is no longer cheaper; the break-even is at 0.87.
     """
     prices = "money: {over: 7 years, purchases: {all: {price: %d EUR}}}\n"
-    base = _text(filtered())
+    base = small._FILTERED
     a = load_text(base + prices % 300)
     b = load_text(base.replace("lasts: 45 min", "lasts: 90 min") + prices % 200)
     monkeypatch.setattr(module, "assumptions_of", lambda _: iter((AIR,)))
@@ -263,15 +293,15 @@ def test_an_assumption_that_turns_the_answer_is_told(monkeypatch: pytest.MonkeyP
     assert 0.8 * 7 * 16.425 - 100.0 == pytest.approx(price.at_low)
     assert 1.4 * 7 * 16.425 - 100.0 == pytest.approx(price.at_high)
     assert price.flips
-    assert not swings["discount rate"].flips or not math.isclose(0.0, swings["discount rate"].at_high)
+    counted = swings["years counted"]  # break-even after 100 / 16.425 = 6.1 years
+    assert ("3 years", "11 years") == (counted.low, counted.high)
+    assert 3 * 16.425 - 100.0 == pytest.approx(counted.at_low)
+    assert 11 * 16.425 - 100.0 == pytest.approx(counted.at_high)
+    assert counted.flips
+    assert 16.425 * sum(1.02**-t for t in range(1, 8)) - 100.0 == pytest.approx(
+        swings["discount rate"].at_high
+    )
+    assert not swings["discount rate"].flips  # 6.3 at its highest, by the line above
     widths = [abs(swing.at_high - swing.at_low) for swing in found.swings]
     assert widths == sorted(widths, reverse=True)
     assert 7 == found.pays_back()
-
-
-def _text(scenario: Scenario) -> str:
-    """The small plant's own text."""
-    from tests.evidence import small
-
-    assert scenario.title
-    return str(small._FILTERED)

@@ -9,7 +9,11 @@ from click.testing import CliRunner, Result
 from cyclesim.cli import cli
 from cyclesim.decide import comparison as module
 from cyclesim.decide.comparison import Versus
-from cyclesim.report.compare_report import versus_words
+from cyclesim.report.compare_report import compare_report
+from cyclesim.report.compare_words import versus_words
+from cyclesim.report.layout import Page
+from cyclesim.scenario.load import load_text
+from tests.evidence import small
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
 PAIR = (SCHEDULES / "walled-garden.yaml", SCHEDULES / "walled-garden-circulator.yaml")
@@ -55,6 +59,44 @@ def test_three_plants_and_no_prices(tmp_path: Path) -> None:
     assert "No money: in C" in shown.stdout
     assert "Of 2 futures, cheapest a year" in shown.stdout
     assert 80 >= max(map(len, shown.stdout.splitlines()))
+
+
+def _shown(*texts: str, futures: int = 0) -> str:
+    page = Page()
+    plants = [load_text(text) for text in texts]
+    compare_report(page, module.compare(plants, ["a", "b"], days=2, futures=futures, sensitivity=False))
+    return page.text()
+
+
+def test_money_counted_otherwise_is_told_for_each() -> None:
+    """A sentence that gave the rates of A for both would be false."""
+    prices = "money: {over: 7 years, discount_rate: %s, purchases: {all: {price: 300 EUR}}}\n"
+    shown = " ".join(_shown(small._FILTERED + prices % "3 %", small._FILTERED + prices % "8 %").split())
+    assert "Not the same: how money is counted" in shown
+    assert "A with 3.0% discount a year, energy 0.0% dearer a year; B with 8.0% discount a year" in shown
+
+
+def test_energy_for_each_cubic_metre() -> None:
+    """300 W beside what the pump moves in an hour; all of it passes the filter; its work is less."""
+    plant = small.filtered_plant()
+    flow_m3_h = 3600.0 * plant.duty(plant.at("pump", "on")).flow_m3_s("pump")
+    shown = _shown(small._FILTERED, small._FILTERED)
+    rows = {line[:35].strip(): line[35:].split() for line in shown.splitlines()}
+    drawn = f"{300.0 / flow_m3_h:.1f}"
+    assert [drawn, drawn, "0"] == rows["all pumps, Wh for each m3 filtered"]
+    assert [drawn, drawn, "0"] == rows["pump, Wh drawn for each m3 it moves"]
+    assert 0.0 < float(rows["pump, of it work on the water"][0]) < float(drawn)
+
+
+def test_water_that_never_moves_is_told_in_futures() -> None:
+    """With the plant that it is in, in place of a number of hours."""
+    dead = small._FILTERED.replace(
+        "}}\n  pumps", "}, spare: {pipe: 50 PN10, length: 2 m, zone: room, dead_end: true}}\n  pumps"
+    )
+    shown = _shown(small._FILTERED, dead, futures=3)
+    line = next(one for one in shown.splitlines() if one.startswith("B - A: oldest water"))
+    assert ["0", "3", *["B", "never"] * 3] == line.split()[6:]
+    assert 80 >= max(map(len, shown.splitlines()))
 
 
 def test_conditions_that_differ_are_told() -> None:
