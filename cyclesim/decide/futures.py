@@ -12,7 +12,7 @@ from random import Random
 from typing import Any, NamedTuple
 
 from cyclesim.decide.money import Terms
-from cyclesim.decide.stated import PRACTICE, air, output, pump_head, pump_power, wind
+from cyclesim.decide.stated import PRACTICE, air, output, pump_head, pump_power, swing, wind
 from cyclesim.scenario.bathing import Bathing
 from cyclesim.scenario.heat_sources import Electric
 from cyclesim.scenario.model import Scenario
@@ -41,6 +41,7 @@ class Assumption:
 
 FACTOR = "x {:.2f}"
 AIR = Assumption("mean air temperature", -1.0, 0.0, 1.0, PRACTICE, "{:+.1f} K")
+SWING = Assumption("swing of the air's warmth", 0.8, 1.0, 1.2, PRACTICE, FACTOR)
 WIND = Assumption("wind", 0.5, 1.0, 1.5, PRACTICE, FACTOR)
 OFTEN = Assumption("how often people bathe", 0.5, 1.0, 1.5, PRACTICE, FACTOR)
 LONG = Assumption("how long people bathe", 0.7, 1.0, 1.3, PRACTICE, FACTOR)
@@ -80,7 +81,7 @@ def future(number: int, seed: int) -> Future:
         return Random(f"{seed}/future {number}/{purpose}")
 
     # how money is discounted, and over how many years it is counted, is a choice, no chance
-    known = (AIR, WIND, OFTEN, LONG, PRICE, RISE, BOUGHT, LIFE)
+    known = (AIR, SWING, WIND, OFTEN, LONG, PRICE, RISE, BOUGHT, LIFE)
     values = {one.name: one.drawn(chance(one.name)) for one in known}
 
     def rating(one: Assumption) -> Of:
@@ -102,6 +103,8 @@ def as_it_comes(scenario: Scenario, to_be: Future) -> Scenario:
     values, ratings = to_be.values, to_be.ratings
     if (by_k := values.get(AIR.name, 0.0)) != 0.0:
         scenario = air(scenario, by_k)
+    if (factor := values.get(SWING.name, 1.0)) != 1.0:
+        scenario = swing(scenario, factor)
     if (factor := values.get(WIND.name, 1.0)) != 1.0:
         scenario = wind(scenario, factor)
     often, long = values.get(OFTEN.name, 1.0), values.get(LONG.name, 1.0)
@@ -145,6 +148,7 @@ def _minutes_s(seconds: float) -> float:
 def assumptions_of(scenarios: list[Scenario]) -> Iterator[Assumption]:
     """What may be otherwise in any of them: those that change a run first."""
     yield AIR
+    yield SWING
     yield WIND
     bathing = [entry for one in scenarios for entry in one.schedule.bathing]
     if any(entry.drawn for entry in bathing):

@@ -167,6 +167,22 @@ def air(scenario: Scenario, by_k: float) -> Scenario:
     return _weather(scenario, _column(about, "air_c", lambda value: value + by_k))
 
 
+def swing(scenario: Scenario, factor: float) -> Scenario:
+    """Weather that strays further from its mean, over the year and over a day, about the same mean."""
+    about = scenario.place.weather
+    if isinstance(about, Climate):
+        names = ("seasonal_swing_k", "daily_swing_k")
+        return _weather(scenario, {name: getattr(about, name) * factor for name in names})
+    if isinstance(about, Monthly):
+        told = about.monthly_means_c
+        mean = sum(told) / len(told)
+        means = tuple(mean + (one - mean) * factor for one in told)
+        return _weather(scenario, {"monthly_means_c": means, "daily_swing_k": about.daily_swing_k * factor})
+    air_c = about.file.columns["air_c"]
+    mean = sum(air_c) / len(air_c)
+    return _weather(scenario, _column(about, "air_c", lambda value: mean + (value - mean) * factor))
+
+
 def wind(scenario: Scenario, factor: float) -> Scenario:
     """Weather with more or less wind."""
     about = scenario.place.weather

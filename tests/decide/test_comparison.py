@@ -15,10 +15,12 @@ from cyclesim.decide.comparison import CannotCompareError, Comparison, Versus, c
 from cyclesim.decide.futures import AIR, HEAD, LONG, OFTEN, WIND, as_it_comes, future, only
 from cyclesim.decide.money import Terms, bought_again, break_even_years, owning, present_value_factor
 from cyclesim.decide.outcome import Outcome
+from cyclesim.decide.stated import swing
 from cyclesim.decide.sweep import How, job, run
 from cyclesim.scenario.load import load, load_text
 from cyclesim.scenario.model import Scenario
 from cyclesim.scenario.money import Money
+from cyclesim.scenario.weather import WeatherFile
 from tests.evidence import small
 from tests.evidence.small import filtered
 
@@ -187,6 +189,25 @@ def test_draws_keep_to_their_ranges_and_fill_them() -> None:
         width = one.high - one.low
         assert one.low <= min(drawn) < one.low + 0.15 * width
         assert one.high - 0.15 * width < max(drawn) <= one.high
+
+
+def test_air_that_swings_further_keeps_its_mean(tmp_path: Path) -> None:
+    """Each hour of a file, each month, and the two swings of a climate stray half as far again, no more."""
+    climate = filtered("place.weather.seasonal_swing=8 K", "place.weather.daily_swing=4 K")
+    wider = swing(climate, 1.5).place.weather
+    assert (12.0, 12.0, 6.0) == (wider.mean_c, wider.seasonal_swing_k, wider.daily_swing_k)
+    means = "[2, 2, 2, 2, 2, 2, 10, 10, 10, 10, 10, 10]".replace(",", " degC,").replace("]", " degC]")
+    told = "{mean: 12 degC, seasonal_swing: 0 K, daily_swing: 0 K, coldest_day: 20 January}"
+    text = small._FILTERED.replace(told, f"{{monthly_means: {means}, daily_swing: 4 K}}")
+    months = swing(load_text(text), 1.5).place.weather
+    assert (*[0.0] * 6, *[12.0] * 6) == months.monthly_means_c
+    assert 6.0 == months.daily_swing_k
+    hours = (f"2027-01-{1 + k // 24:02} {k % 24:02}:00,{(4, 10)[k % 2]}" for k in range(240))
+    (tmp_path / "town.csv").write_text("\n".join(["time,temperature [degC]", *hours]), "utf-8")
+    (tmp_path / "tub.yaml").write_text(small._FILTERED.replace(told, "{file: town.csv}"), "utf-8")
+    measured = swing(load(tmp_path / "tub.yaml"), 1.5).place.weather
+    assert isinstance(measured, WeatherFile)
+    assert [2.5, 11.5] * 120 == list(measured.file.columns["air_c"])
 
 
 def test_bathers_come_more_often_and_longer() -> None:
