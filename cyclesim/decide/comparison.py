@@ -178,10 +178,11 @@ def compare(
     ends: list[tuple[Assumption, float]] = []
     if sensitivity or (sensitivity is None and futures):
         ends = [(one, end) for one in assumptions_of(list(scenarios)) for end in (one.low, one.high)]
-    all_ = [told, *to_come, *(only(one, end, seed) for one, end in ends)]
-    jobs = [job(as_it_comes(one, at), days, start, at.seed) for at in all_ for one in scenarios]
+    rows_of = [(at, scenarios) for at in (told, *to_come)]
+    rows_of += [(only(one, end, seed), scenarios[:2]) for one, end in ends]
+    jobs = [job(as_it_comes(one, at), days, start, at.seed) for at, plants in rows_of for one in plants]
     ran = iter(sweep(jobs, how))
-    rows = [[next(ran) for _ in scenarios] for _ in all_]
+    rows = [[next(ran) for _ in plants] for _, plants in rows_of]
     sides = tuple(
         Side(name, one, out, None if one.money is None else owning(one.money, out, years), _warming(one))
         for name, one, out in zip(names, scenarios, rows[0], strict=True)
