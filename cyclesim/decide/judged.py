@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from cyclesim.analysis.history import POWERLESS
 from cyclesim.decide.outcome import Broken, Outcome
@@ -21,6 +21,7 @@ OF_THE_PROGRAMME = frozenset(
         "short-cycling",
         "too-many-starts",
         "programme-does-not-fit",
+        "cold-at-session",
     }
 )
 """Rules that another programme may keep where one breaks them; the rest is of the plant."""
@@ -40,17 +41,22 @@ def of_the_plant(outcomes: Iterable[Outcome]) -> tuple[Broken, ...]:
 def refused_for(outcome: Outcome, before: Outcome, standing: Iterable[Broken]) -> tuple[Broken, ...]:
     """Why a programme is refused: danger or hygiene, or a rule of programmes that the file's own keeps."""
     known = {_key(f) for f in standing}
-    kept = {(f.rule, f.subject) for f in before.findings}
+    times = {(f.rule, f.subject): f.times for f in before.findings}
     return tuple(
         f
         for f in outcome.findings
         if _key(f) not in known
         and not _stands_for_want_of_power(f)
         and (
-            f.severity in _SERIOUS
-            or (f.rule in OF_THE_PROGRAMME and (f.rule in _NEVER or (f.rule, f.subject) not in kept))
+            f.severity in _SERIOUS or (f.rule in OF_THE_PROGRAMME and (f.rule in _NEVER or _worse(f, times)))
         )
     )
+
+
+def _worse(finding: Broken, times: Mapping[tuple[str, str], int]) -> bool:
+    """Whether the file's own programme keeps the rule, or has fewer people in cold water."""
+    own = times.get((finding.rule, finding.subject))
+    return own is None or (finding.rule == "cold-at-session" and finding.times > own)
 
 
 def _key(finding: Broken) -> tuple[str, str, str]:

@@ -73,7 +73,7 @@ def place(space: Space, order: Order) -> Placement:
     if best.runs is None or order.least in ("flushes", "any"):
         return best
     most_cost = None if order.least == "wait" else _cost(best.runs) * (1.0 + _ALIKE) + 1e-9
-    runs, longest_s = best.runs, longest_wait_s(order, best.runs)
+    runs, longest_s = best.runs, longest_wait_s(space, order, best.runs)
     aim_s = _even_s(order, runs)
     too_short_s = aim_s - space.step_s
     while longest_s - too_short_s > space.step_s:
@@ -81,7 +81,7 @@ def place(space: Space, order: Order) -> Placement:
         if tried.runs is None:
             too_short_s = aim_s
         else:
-            runs, longest_s = tried.runs, min(aim_s, longest_wait_s(order, tried.runs))
+            runs, longest_s = tried.runs, min(aim_s, longest_wait_s(space, order, tried.runs))
         aim_s = (too_short_s + longest_s) / 2.0
     if order.least == "wait":
         runs = solve(space, _within(order, longest_s)).runs or runs
@@ -93,13 +93,15 @@ def _within(order: Order, longest_s: float) -> Order:
     return order._replace(within_s=within_s)
 
 
-def longest_wait_s(order: Order, runs: Runs) -> float:
+def longest_wait_s(space: Space, order: Order, runs: Runs) -> float:
     """The oldest that water of any leg gets between two runs that renew it [s]; infinite if none does."""
-    return max((wait_s(leg, runs) for leg in order.within_s), default=0.0)
+    return max((wait_s(space, leg, runs) for leg in order.within_s), default=0.0)
 
 
-def wait_s(leg: str, runs: Runs) -> float:
+def wait_s(space: Space, leg: str, runs: Runs) -> float:
     """The oldest that water of a leg gets between two runs that renew it, the day repeating itself [s].
+
+    A wait over the night of the clock change counts with its longer night.
 
     Each renews from when tub water has gone through to its end, when the water at the far end is as old as
     tub water takes to get there.
@@ -114,7 +116,8 @@ def wait_s(leg: str, runs: Runs) -> float:
     longest, fresh_to = 0.0 if day else math.inf, -math.inf
     for fresh_from, end in spans:
         if fresh_to > -math.inf:
-            longest = max(longest, fresh_from - fresh_to)
+            longer_s = float(_longer_s(space, fresh_to, np.array([fresh_from]))[0])
+            longest = max(longest, fresh_from - fresh_to + (longer_s if fresh_from > fresh_to else 0.0))
         fresh_to = max(fresh_to, end)
     return longest
 
@@ -194,13 +197,22 @@ def _fresh(space: Space, order: Order, columns: Sequence[tuple[Kind, int]]) -> I
             # that ends, be it today's, yesterday's or tomorrow's
             inside = np.zeros(len(members), dtype=bool)
             for shift in (-DAY_S, 0.0, DAY_S, 2.0 * DAY_S):
-                inside |= (fresh_to + shift > begin + _SLACK_S) & (
-                    fresh_from + shift <= begin + within_s + _SLACK_S
-                )
+                renewed = fresh_from + shift
+                renewed = renewed + _longer_s(space, begin, renewed)
+                inside |= (fresh_to + shift > begin + _SLACK_S) & (renewed <= begin + within_s + _SLACK_S)
             row = members[inside]
             if row.tobytes() not in seen:
                 seen.add(row.tobytes())
                 yield _one_or_more(row)
+
+
+def _longer_s(space: Space, begin: float, end: NDArray[np.float64]) -> NDArray[np.float64]:
+    """What the night of the clock change adds to stretches of the day that it lies in [s]."""
+    if space.longer_night is None:
+        return np.zeros_like(end)
+    at, by = space.longer_night
+    following = begin + (at - begin) % DAY_S
+    return np.where(end > following, float(by), 0.0)
 
 
 def _filtered(order: Order, columns: Sequence[tuple[Kind, int]]) -> Iterator[_Row]:

@@ -69,7 +69,7 @@ def moved(space: Space, programme: Daily) -> Iterator[Daily]:
             there = (slot + round(hours * 3600 / space.step_s)) % space.slots
             if there != slot and kind.allowed[there] and (kind, there) not in runs:
                 others = (*runs[:k], (kind, there), *runs[k + 1 :])
-                if all(wait_s(leg, others) <= most_s for leg, most_s in space.legs.items()):
+                if all(wait_s(space, leg, others) <= most_s for leg, most_s in space.legs.items()):
                     yield daily(space, others)
 
 

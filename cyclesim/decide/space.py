@@ -31,6 +31,7 @@ FILTER, FLUSH = "filter run", "line flush"
 _FILTER_STEPS = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48)
 _LONGEST_FILTER_S = 12 * 3600
 _FLUSH_ROUND_S = 5
+_HOUR = timedelta(hours=1)
 
 
 class CannotTuneError(CycleSimError):
@@ -76,6 +77,8 @@ class Space:
     """Filter runs and line flushes that the controller takes in a day; None for any number."""
     unmoved: tuple[str, ...]
     """Legs that no run on offer gets through."""
+    longer_night: tuple[int, int] | None = None
+    """When the clock goes back in autumn [s of the day], and by how much [s]."""
 
     @property
     def slots(self) -> int:
@@ -112,7 +115,21 @@ def space(scenario: Scenario) -> Space:
         limits.turnovers_per_day * plant.volume_m3,
         {FILTER: takes.filter_windows, FLUSH: takes.flushes_a_day},
         tuple(name for name in wanted if name not in reached),
+        longer_night(scenario),
     )
+
+
+def longer_night(scenario: Scenario) -> tuple[int, int] | None:
+    """When the clock of the place goes back in its year, and by how much; None where it does not."""
+    zone, year = ZoneInfo(scenario.place.time_zone), scenario.place.year
+    hour = datetime(year, 1, 1, tzinfo=UTC)
+    while hour.year == year:
+        before, after = (at.astimezone(zone).utcoffset() or timedelta() for at in (hour, hour + _HOUR))
+        if after < before:
+            local = (hour + _HOUR).astimezone(zone)
+            return local.hour * 3600 + local.minute * 60, round((before - after).total_seconds())
+        hour += _HOUR
+    return None
 
 
 def grid_s(scenario: Scenario) -> int:

@@ -23,7 +23,14 @@ MOST_RUNS = 4
 
 def small(kinds: list[Kind], legs: dict[str, float], slots: int, **more: object) -> Space:
     """A day of few slots with these kinds; its pumps rest for 75 s."""
-    told = {"kinds": tuple(kinds), "legs": legs, "step_s": DAY_S // slots, "unmoved": (), "wanted_m3": 0.0}
+    told = {
+        "kinds": tuple(kinds),
+        "legs": legs,
+        "step_s": DAY_S // slots,
+        "unmoved": (),
+        "wanted_m3": 0.0,
+        "longer_night": None,
+    }
     return replace(GARDEN, **{**told, "most": {FLUSH: None, FILTER: None}, **more})  # type: ignore[arg-type]
 
 
@@ -58,6 +65,15 @@ def test_quiet_hours_ask_for_a_flush_on_either_side(quiet_h: int, limit_h: int, 
         assert any("quiet" in one.text for one in obstacles(day))
     else:
         assert fewest == bound(day).flushes
+
+
+def test_the_night_of_the_clock_change_is_an_hour_longer() -> None:
+    """One flush a day keeps 24 h on any other day; with 25 h in that night it takes two, or 25 h of limit."""
+    for limit_h, fewest in ((24, 2), (25, 1)):
+        day = small([flush(24, {"leg": 20.0})], {"leg": limit_h * H}, 24, longer_night=(2 * H, H))
+        assert fewest == bound(day).flushes
+    twice = ((day.kinds[0], 0), (day.kinds[0], 12))
+    assert 13.0 * H == pytest.approx(wait_s(day, "leg", twice), abs=60.0)  # midnight to noon, over 02:00
 
 
 def test_a_leg_that_filter_runs_renew_asks_for_no_flush() -> None:
@@ -202,7 +218,7 @@ def test_waits_are_those_walked_round_the_day(day: Space) -> None:
     """For every leg and placement."""
     for runs in list(every(day))[:20]:
         for leg in day.legs:
-            assert gap_s(day, leg, runs) == pytest.approx(wait_s(leg, runs))
+            assert gap_s(day, leg, runs) == pytest.approx(wait_s(day, leg, runs))
 
 
 @settings(max_examples=40)
@@ -214,5 +230,5 @@ def test_the_freshest_waits_no_longer_than_any(day: Space) -> None:
     others = [runs for runs in every(day) if sorted(kind.does for kind, _ in runs) == [FILTER, FLUSH]]
     assert (found.runs is None) == (not others)
     if found.runs is not None:
-        least = min(longest_wait_s(order, runs) for runs in others)
-        assert least - 1e-6 <= longest_wait_s(order, found.runs) <= least + day.step_s
+        least = min(longest_wait_s(day, order, runs) for runs in others)
+        assert least - 1e-6 <= longest_wait_s(day, order, found.runs) <= least + day.step_s

@@ -130,6 +130,12 @@ def test_wanted_water_is_the_turnovers_of_the_tub(garden: Space) -> None:
     assert 3.2 == pytest.approx(garden.wanted_m3)
 
 
+def test_clocks_go_back_at_two_in_lisbon_and_never_in_utc(garden: Space) -> None:
+    """2027: from 02:00 to 01:00 on 31 October, seen as the new 01:00; tz database."""
+    assert (3600, 3600) == garden.longer_night
+    assert space(load(GARDEN, sets=["place.time_zone=Etc/UTC"])).longer_night is None
+
+
 def test_the_residual_shortens_what_a_leg_may_wait() -> None:
     """3 mg/L falls to 1.5 in one slow half-life of 10 h, sooner than the 24 h of the limit."""
     half = ["water_care.disinfectant.half_life=[3 h, 10 h]", "water_care.disinfectant.at_least=1.5 mg/L"]
