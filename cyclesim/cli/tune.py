@@ -44,7 +44,10 @@ def tune(
     check_figure(figure_file, None, None)
     check_outputs(file, new_file, json_file, figure_file)
     if new_file is not None and sets:
-        raise click.UsageError("--write writes FILE anew and cannot take what --set changes into it.")
+        raise click.UsageError(
+            "--write writes FILE anew and cannot take what --set changes into it: change FILE first, or "
+            "leave one of the two out."
+        )
     from cyclesim.scenario.load import load
 
     scenario = load(file, sets=sets)
@@ -58,9 +61,12 @@ def tune(
         from cyclesim.decide.written import written
 
         write_text(new_file, written(file, scenario, found.recommended.programme, new_file))
-    after = ""
+    after, schedule = "", scenario.schedule
     if new_file is not None and found.recommended is not None:
         after = f"\nWritten to {new_file}: try it with cyclesim run {new_file}\n"
+        after += "Comments are as they were: read those beside what has changed.\n"
+        if any(run.days or run.repeats for run in (*schedule.filter_runs, *schedule.line_flushes)):
+            after += "Runs that were on some days only are now on every day.\n"
     elif new_file is not None:
         after = f"\n{new_file} is not written: there is no programme to write.\n"
     tell(

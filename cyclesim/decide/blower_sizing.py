@@ -33,8 +33,8 @@ class Blown:
     pressure_pa: float
     flow_spare_share: float | None
     """Flow beyond what is wanted, as a share of it."""
-    pressure_spare_share: float
-    """Pressure at no flow beyond what the depth alone asks for, as a share of that."""
+    pressure_spare_share: float | None
+    """Pressure at no flow beyond what the depth alone asks for, as a share; None without a curve."""
     power_w: float
     cools_coldest_k_h: float
     """In the coldest month's mean air [K/h]; less than 0 where its own warmth outdoes it."""
@@ -98,16 +98,16 @@ def size_blower(
     for label, (made, price) in offers.items():
         at = Plant(with_plant(scenario, air={**drawn_all, name: made}))
         duty = at.air_duty(name)
-        shut_pa = (
-            PumpCurve.from_points(made.curve).head_m(0.0) * HEAD_PA_M if made.curve else duty.pressure_pa
-        )
+        spare = None
+        if made.curve:
+            spare = _points(PumpCurve.from_points(made.curve))[0][1] / line.pressure_pa(0.0) - 1.0
         given.append(
             Blown(
                 label,
                 duty.flow_m3_s,
                 duty.pressure_pa,
                 None if wanted_m3_s is None else duty.flow_m3_s / wanted_m3_s - 1.0,
-                shut_pa / line.pressure_pa(0.0) - 1.0,
+                spare,
                 made.power_w,
                 _cools_k_h(plant, duty.flow_m3_s, *months[coldest], made.power_w),
                 _cools_k_h(plant, duty.flow_m3_s, *usual, made.power_w),

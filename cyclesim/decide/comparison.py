@@ -25,9 +25,14 @@ from cyclesim.decide.heat_up import Warmer, fill_c, seasons, warmest_c
 from cyclesim.decide.heater_need import set_back_of
 from cyclesim.decide.money import AS_TOLD, YEAR_DAYS, Owning, Terms, break_even_years, owning
 from cyclesim.decide.outcome import Outcome
+from cyclesim.decide.pump_given import jets_of, weakest_of
 from cyclesim.decide.sweep import HERE, How, job, sweep
 from cyclesim.errors import CycleSimError
 from cyclesim.scenario.model import CHOICE, Scenario
+from cyclesim.simulation.assembly import Plant
+
+_ALIKE = 0.003
+"""A difference of less than this share counts for neither plant: a thermostat's phase makes as much."""
 
 
 class CannotCompareError(CycleSimError):
@@ -63,6 +68,8 @@ class Side:
     owning: Owning | None
     warming: Warming | None
     """In the coldest week and on the coldest day; None without heating."""
+    weakest_jet_share: float | None
+    """What the weakest jet gets of what it needs, its pump at its highest speed; None without jets."""
 
     @property
     def measures(self) -> Measures:
@@ -125,10 +132,13 @@ class Comparison:
         """How two plants differ in one of the measures over all futures."""
         pairs = [(getattr(one[first], measure), getattr(one[second], measure)) for one in self.futures]
         change = np.array([_minus(b, a) for a, b in pairs])
+        size = np.array([max(abs(a), abs(b)) for a, b in pairs])
+        same = np.isfinite(change) & (np.abs(change) <= _ALIKE * np.where(np.isfinite(size), size, 0.0))
         # between a number and never there is nothing to interpolate
         method: Literal["linear", "nearest"] = "linear" if np.all(np.isfinite(change)) else "nearest"
         low, median, high = (float(x) for x in np.percentile(change, (5.0, 50.0, 95.0), method=method))
-        return Versus(int(np.sum(change > 0.0)), int(np.sum(change == 0.0)), len(pairs), median, low, high)
+        less = int(np.sum((change > 0.0) & ~same))
+        return Versus(less, int(np.sum(same)), len(pairs), median, low, high)
 
     def pays_back(self) -> int | None:
         """Years until the second plant, or the first, has saved what it costs more to buy; None if never."""
@@ -184,7 +194,14 @@ def compare(
     ran = iter(sweep(jobs, how))
     rows = [[next(ran) for _ in plants] for _, plants in rows_of]
     sides = tuple(
-        Side(name, one, out, None if one.money is None else owning(one.money, out, years), _warming(one))
+        Side(
+            name,
+            one,
+            out,
+            None if one.money is None else owning(one.money, out, years),
+            _warming(one),
+            _weakest_jet(Plant(one)),
+        )
         for name, one, out in zip(names, scenarios, rows[0], strict=True)
     )
     drawn = tuple(
@@ -208,6 +225,16 @@ def _warming(scenario: Scenario) -> Warming | None:
     )
     filled_h, set_back_h = (math.inf if seconds is None else seconds / 3600.0 for seconds in took)
     return Warming(filled_h, set_back_h, low_c)
+
+
+def _weakest_jet(plant: Plant) -> float | None:
+    """The least of all jets that say what they need, each at the speed that feeds it best."""
+    best: dict[str, float] = {}
+    for pump, speeds in plant.speeds.items():
+        duty = plant.duty(plant.at(pump, list(speeds)[-1]))
+        for leg, jets in jets_of(plant, pump).items():
+            best[leg] = max(best.get(leg, 0.0), weakest_of(duty, {leg: jets})[0])
+    return min(best.values(), default=None)
 
 
 def _owning(side: Side, years: int) -> Owning:

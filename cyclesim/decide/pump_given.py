@@ -230,4 +230,9 @@ def cautions_of(plant: Plant, pump: str, duty: PlantDuty) -> Iterator[str]:
     left_m, due_m = _npsh(plant, pump, duty)
     if left_m is not None and due_m is not None and left_m < due_m:
         yield f"NPSH {left_m:.1f} m, {due_m:.1f} m due"
+    speed = dict(zip(plant.pumps, duty.speeds, strict=True))[pump]
+    for name, circuit in plant.scenario.circuits.items():
+        amps = plant.current_a(pump, speed)
+        if pump in circuit.feeds and amps > circuit.breaker_a:
+            yield f"{amps:.1f} A on {name}, whose breaker has {circuit.breaker_a:g} A"
     yield from duty.duty.problems

@@ -38,6 +38,8 @@ _ALIKE = 0.01
 _TIGHTENED = 4
 """So often the placing is given less time where a run finds water older than it reckoned."""
 _MARGIN_S = 60.0
+_NEAR = 0.03
+"""What is worse by less than this share is about as good."""
 _MOST_MOVED = 2
 """So many of the cheapest have their runs moved about."""
 _AGES = ("stale-water", "residual-lost", "warm-stagnation")
@@ -128,7 +130,10 @@ class _Search:
         first = [self.scenario, *(scheduled(self.scenario, p) for p in (*placed, *(p for _, p in named)))]
         self.before, *ran = self._run(first)
         self.standing = of_the_plant([self.before, *ran])
-        mine = self._choice("as in the file", self.told, self.before)
+        schedule = self.scenario.schedule
+        told = (*schedule.filter_runs, *schedule.line_flushes)
+        some = ", some runs on some days only" if any(run.days or run.repeats for run in told) else ""
+        mine = self._choice(f"as in the file{some}", self.told, self.before)
         count = len(placed)
         usual = [self._choice(name, p, out) for (name, p), out in zip(named, ran[count:], strict=True)]
         choices = [self._choice("", p, out) for p, out in zip(placed, ran[:count], strict=True)]
@@ -143,6 +148,7 @@ class _Search:
             limits = tuple(self._changed(list(limits_tried(self.scenario)), best[0].programme))
         else:
             nearest = min((*choices, mine), key=_how_bad)
+            limits = tuple(self._changed(list(limits_tried(self.scenario)), nearest.programme))
             helps = tuple(self._changed(list(self._plumbing(here, nearest)), nearest.programme))
         return Tuning(
             scenario=self.scenario,
@@ -282,16 +288,12 @@ def _marks(choice: Choice) -> tuple[float, ...]:
 
 
 def _best(held: list[Choice]) -> Iterator[Choice]:
-    """Those than which no other is as good in everything and better in something, the cheapest first."""
-    seen: set[tuple[float, ...]] = set()
+    """Those than which no other is about as good in everything and better in something, the cheapest first."""
+    kept: list[tuple[float, ...]] = []
     for choice in sorted(held, key=_marks):
         mine = _marks(choice)
-        beaten = any(
-            all(a <= b for a, b in zip(_marks(other), mine, strict=True)) and _marks(other) != mine
-            for other in held
-        )
-        if not beaten and mine not in seen:
-            seen.add(mine)
+        if not any(all(a <= b * (1.0 + _NEAR) for a, b in zip(other, mine, strict=True)) for other in kept):
+            kept.append(mine)
             yield choice
 
 

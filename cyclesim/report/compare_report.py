@@ -138,6 +138,7 @@ def _say_running(page: Page, found: Comparison) -> None:
         ("pumps run, h a day", kind("pump", "running_h", True), 1),
         ("pump starts a day", kind("pump", "starts", True), 1),
         ("heard, min a day", lambda s: s.outcome.loud_min / s.outcome.days, 1),
+        ("weakest jet, % of what it needs", lambda s: s.weakest_jet_share and 100 * s.weakest_jet_share, 1),
         ("turnovers a day", lambda s: s.outcome.turnovers_per_day, 1),
         ("pumps, kWh a year", kind("pump", "energy_kwh"), 1),
         ("heat sources, kWh a year", kind("heat source", "energy_kwh"), 1),
@@ -283,6 +284,7 @@ def compare_values(found: Comparison) -> dict[str, Any]:
                 "name": side.name,
                 "title": side.scenario.title,
                 "outcome": side.outcome.as_values(),
+                "weakest_jet_share": side.weakest_jet_share,
                 "warming": None if side.warming is None else side.warming._asdict(),
                 "owning": None
                 if side.owning is None

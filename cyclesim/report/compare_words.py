@@ -11,11 +11,14 @@ from cyclesim.decide.outcome import Outcome
 from cyclesim.report.words import number
 
 LETTERS = "ABCDEFGHIJ"
+FEW = 20
+"""Fewer futures have no percentiles worth the name."""
 
 
 def takings(found: Comparison) -> Iterator[str]:
     """What a builder should take from it, each with the numbers that it rests on."""
     first, second = found.sides[:2]
+    yield from _broken_words(found)
     if len(found.sides) == 2:
         yield from _cost_words(found, first, second)
     else:
@@ -26,11 +29,25 @@ def takings(found: Comparison) -> Iterator[str]:
     yield _water_words(found)
     if found.futures:
         yield _future_words(found)
+    between = "" if len(found.sides) == 2 else " between A and B"
     flipping = [swing.assumption for swing in found.swings if swing.flips]
     if found.swings and flipping:
-        yield f"The answer turns with {listed(flipping)} alone, within the range given."
+        yield f"The answer{between} turns with {listed(flipping)} alone, within the range given."
     elif found.swings:
-        yield "No assumption alone, within the range given, turns the answer."
+        yield f"No assumption alone, within the range given, turns the answer{between}."
+
+
+def _broken_words(found: Comparison) -> Iterator[str]:
+    """What one plant breaks and another keeps, before anything is said for it."""
+    rules = [{(f.severity, f.rule) for f in side.outcome.findings} for side in found.sides]
+    for letter, own in zip(LETTERS, rules, strict=False):
+        alone = sorted(rule for rule in own if any(rule not in other for other in rules))
+        serious = [rule for severity, rule in alone if severity in ("danger", "hygiene")]
+        lesser = [rule for severity, rule in alone if severity not in ("danger", "hygiene")]
+        if serious:
+            yield f"{letter} breaks what not all do: {listed(serious)}. Mend that first."
+        if lesser:
+            yield f"{letter} also breaks {listed(lesser)}, which not all do."
 
 
 def _judged(found: Comparison, side: Side) -> float:
@@ -105,7 +122,7 @@ def versus_words(one: Versus, first: str, second: str, what: str, unit: str) -> 
     return (
         f"{cheap} costs less than {dear} {what} in {wins} of {one.of} futures; median difference "
         f"{number(sign * one.median)} {unit}, {signed(low)} to {signed(high)} from the 5th to the 95th "
-        "percentile."
+        f"percentile{'' if one.of >= FEW else ' (of so few, no more than a hint)'}."
     )
 
 

@@ -127,7 +127,7 @@ def _none_does(sizing: HeaterSizing) -> Iterator[str]:
         amps = none.needed_w / _EXAMPLE_COP / sizing.scenario.supply.voltage_v
         yield (
             f"- A circuit for at least {none.needed_breaker_a:.1f} A, which carries {kw(none.needed_w)}, the "
-            "smallest that is warm in time."
+            "smallest of those tried that is warm in time; --sizes tries others between."
         )
         yield (
             f"- A heat pump of {kw(none.needed_w)}: at a COP of {_EXAMPLE_COP:g} in the coldest week (an "

@@ -32,8 +32,8 @@ def pump_report(page: Page, found: PumpSizing) -> None:
     page.line(f"{found.scenario.title}: a pump in the place of {found.pump}", style="bold")
     asked = found.asked
     page.line(
-        f"The jets need {flow(found.rated_m3_s)} in all. For the weakest of them, in {asked.weakest}, to get "
-        f"its share, {flow(asked.flow_m3_s)} must pass {found.pump} at {asked.head_m:.1f} m."
+        f"The jets need {flow(found.rated_m3_s)} in all{_filled_in(found)}. For the weakest of them, in "
+        f"{asked.weakest}, to get its share, {flow(asked.flow_m3_s)} must pass {found.pump} at {asked.head_m:.1f} m."
     )
     parts = sorted(asked.taken_by_m.items(), key=lambda part: -part[1])
     page.line(
@@ -136,6 +136,13 @@ def signed(value: float) -> str:
     """With its sign; 0 for what rounds to it."""
     shown = number(abs(value))
     return shown if float(shown.strip("<")) == 0.0 else f"{'+' if value > 0.0 else '-'}{shown}"
+
+
+def _filled_in(found: PumpSizing) -> str:
+    """Says so where the file gives a jet's rated flow and not its need."""
+    manifolds = [leg.manifold for leg in found.scenario.plant.legs.values() if leg.manifold]
+    taken = any(one.stated_needs_m3_s is None and one.each is not None for one in manifolds)
+    return " (75 % of what is rated, where the file tells no needs)" if taken else ""
 
 
 def pump_advice(found: PumpSizing) -> Iterator[str]:

@@ -28,7 +28,7 @@ def tune_figure(tuning: Tuning) -> Figure:
 
     rows = [("best trade-offs", c) for c in spread(tuning.best, tuning.recommended)]
     rows += [("", c) for c in (tuning.own, *tuning.thumbs)]
-    if tuning.recommended is None and tuning.nearest is not None:
+    if tuning.recommended is None and tuning.nearest is not None and not tuning.nearest.name:
         rows.insert(0, ("nearest", tuning.nearest))
     high = _HEAD + _ROW * len(rows) + _FOOT
     figure = Figure(figsize=(_WIDE, high))
@@ -142,7 +142,13 @@ def _key(figure: Figure, tuning: Tuning, high: float) -> None:
     if bathed(tuning.scenario):
         marks.append(Patch(color=_GREEN, label="people may be in the water"))
     figure.legend(handles=marks, loc="lower left", bbox_to_anchor=(0.225, 0.02), ncols=4, frameon=False)
-    figure.text(0.012, 0.1 / high, "flushes; filter runs. > is recommended", color="0.3", size=7)
+    figure.text(
+        0.012,
+        0.1 / high,
+        "flushes; filter runs" + (". > is recommended" if tuning.recommended else ""),
+        color="0.3",
+        size=7,
+    )
 
 
 def write_tune_figure(tuning: Tuning, stream: BinaryIO, form: str) -> None:

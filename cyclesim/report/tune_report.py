@@ -33,10 +33,14 @@ ALONE = (
 def tune_report(page: Page, tuning: Tuning) -> None:
     """Everything that a tuning says to a person, the programme first."""
     page.line(tuning.scenario.title, style="bold")
-    page.line(
-        f"{count(tuning.tried, 'programme')} placed on a grid of {exactly(tuning.space.step_s)} and run for "
-        f"{count(tuning.days, 'day')} each; {tuning.held} of them break no rule that a programme can keep."
-    )
+    grid = exactly(tuning.space.step_s)
+    if tuning.tried:
+        page.line(
+            f"{count(tuning.tried, 'programme')} placed on a grid of {grid} and run for "
+            f"{count(tuning.days, 'day')} each; {tuning.held} of them break no rule that a programme can keep."
+        )
+    else:
+        page.line(f"On a grid of {grid} no programme can be placed that keeps every limit.")
     if tuning.recommended is not None:
         _say_recommended(page, tuning, tuning.recommended)
         _say_best(page, tuning)
@@ -82,8 +86,9 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
     leg, oldest_h = _oldest(chosen)
     yield (
         f"Its oldest water is {lasting(3600.0 * oldest_h)} old, in {leg}, with {lasting(limits.water_age_s)} "
-        f"allowed; the filter passes the tub's water {number(out.turnovers_per_day)} times a day, with "
-        f"{limits.turnovers_per_day:g} asked for."
+        f"allowed. Its filter runs alone pass the tub's water {number(_own_turnovers(tuning, chosen))} times a "
+        f"day, with {limits.turnovers_per_day:g} asked for; with all that moves besides it is "
+        f"{number(out.turnovers_per_day)}."
     )
     year = 365.0 / days
     change = (mine.cost - out.cost) * year
@@ -113,6 +118,14 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
         yield f"The file's own programme is no choice: {_told(tuning.own.refused[0])}."
 
 
+def _own_turnovers(tuning: Tuning, choice: Choice) -> float:
+    """How often a day the programme's filter runs pass the tub's water."""
+    flows = {str(k.pump): k.filtered_m3 / k.lasts_s for k in tuning.space.kinds if k.does == FILTER}
+    runs = [entry for entry in choice.programme.entries if entry.does == FILTER]
+    passed = sum(flows.get(run.pump, 0.0) * run.lasts_s * len(run.starts) for run in runs)
+    return passed / tuning.space.plant.volume_m3
+
+
 def flushed_m3(tuning: Tuning) -> float:
     """Volume of the legs that nothing but a flush renews."""
     kinds = tuning.space.kinds
@@ -130,7 +143,7 @@ def _oldest(choice: Choice) -> tuple[str, float]:
 
 
 def _say_best(page: Page, tuning: Tuning) -> None:
-    page.heading("Best trade-offs: no other programme is better in everything")
+    page.heading("Best trade-offs: no other is about as good in everything and better in something")
     shown = spread(tuning.best, tuning.recommended)
     page.table(
         _columns(tuning, "flushes; filter runs"), (_row(tuning, c, c is tuning.recommended) for c in shown)
@@ -265,14 +278,19 @@ def _say_thumbs(page: Page, tuning: Tuning) -> None:
     for choice in (tuning.own, *tuning.thumbs):
         rows.append(_row(tuning, choice, name=choice.name))
         if choice.refused:
-            more = f", and {len(choice.refused) - 1} more" if len(choice.refused) > 1 else ""
+            more = (
+                f", and {count(len(choice.refused) - 1, 'more finding')}" if len(choice.refused) > 1 else ""
+            )
             rows.append((f"  breaks {choice.refused[0].rule}: {choice.refused[0].subject}{more}", *[""] * 5))
     page.table(_columns(tuning, "programme"), rows)
     page.line(f"About 30 s about twice a day is {SOURCE}.")
 
 
 def _say_limits(page: Page, tuning: Tuning) -> None:
-    if not tuning.limits or not tuning.best:
+    if not tuning.limits:
+        return
+    if not tuning.best:
+        _say_room(page, tuning)
         return
     page.heading("What each limit costs")
     cheapest, year = tuning.best[0].outcome, 365.0 / tuning.days
@@ -304,8 +322,29 @@ def _say_limits(page: Page, tuning: Tuning) -> None:
         ],
         rows,
     )
+    page.line("Daily programmes alone: every other day, or a day of the week, is not tried.")
     page.line(
         f"Each beside the cheapest that holds now, {number(cheapest.cost * year)} {cheapest.currency} a year."
+    )
+
+
+def _say_room(page: Page, tuning: Tuning) -> None:
+    """Which limit, changed alone, would let a programme hold."""
+    page.heading("Which limit alone, changed, would make room")
+    rows = []
+    for one in tuning.limits:
+        assert isinstance(one.about, LimitTried)
+        holds = one.choice is not None and not one.choice.refused
+        short = in_short(one.choice.programme) if one.choice is not None and holds else "no programme"
+        rows.append((one.about.limit, one.about.now, one.about.tried, short))
+    page.table(
+        [
+            Column("limit", words=True),
+            Column("now", words=True),
+            Column("tried", words=True),
+            Column("then holds: flushes; filter", words=True),
+        ],
+        rows,
     )
 
 
