@@ -288,7 +288,7 @@ def _marks(choice: Choice) -> tuple[float, ...]:
 
 
 def _best(held: list[Choice]) -> Iterator[Choice]:
-    """Those than which no other is about as good in everything and better in something, the cheapest first."""
+    """Those than which no cheaper one is about as good in everything, the cheapest first."""
     kept: list[tuple[float, ...]] = []
     for choice in sorted(held, key=_marks):
         mine = _marks(choice)

@@ -33,7 +33,8 @@ def pump_report(page: Page, found: PumpSizing) -> None:
     asked = found.asked
     page.line(
         f"The jets need {flow(found.rated_m3_s)} in all{_filled_in(found)}. For the weakest of them, in "
-        f"{asked.weakest}, to get its share, {flow(asked.flow_m3_s)} must pass {found.pump} at {asked.head_m:.1f} m."
+        f"{asked.weakest}, to get its share, {flow(asked.flow_m3_s)} must pass {found.pump} at "
+        f"{asked.head_m:.1f} m."
     )
     parts = sorted(asked.taken_by_m.items(), key=lambda part: -part[1])
     page.line(

@@ -37,7 +37,8 @@ def tune_report(page: Page, tuning: Tuning) -> None:
     if tuning.tried:
         page.line(
             f"{count(tuning.tried, 'programme')} placed on a grid of {grid} and run for "
-            f"{count(tuning.days, 'day')} each; {tuning.held} of them break no rule that a programme can keep."
+            f"{count(tuning.days, 'day')} each; {tuning.held} of them break no rule that a programme can "
+            "keep."
         )
     else:
         page.line(f"On a grid of {grid} no programme can be placed that keeps every limit.")
