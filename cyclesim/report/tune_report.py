@@ -87,8 +87,8 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
     leg, oldest_h = _oldest(chosen)
     yield (
         f"Its oldest water is {lasting(3600.0 * oldest_h)} old, in {leg}, with {lasting(limits.water_age_s)} "
-        f"allowed. Its filter runs alone pass the tub's water {number(_own_turnovers(tuning, chosen))} times a "
-        f"day, with {limits.turnovers_per_day:g} asked for; with all that moves besides it is "
+        f"allowed. Its filter runs alone pass the tub's water {number(_own_turnovers(tuning, chosen))} times "
+        f"a day, with {limits.turnovers_per_day:g} asked for; with all that moves besides it is "
         f"{number(out.turnovers_per_day)}."
     )
     year = 365.0 / days
