@@ -327,3 +327,18 @@ def test_a_blower_that_gives_the_wanted_air_is_advised() -> None:
     assert size_blower(table, wanted_m3_s=0.05).best is None
     half = size_blower(table, wanted_m3_s=0.01).given[0]
     assert half.flow_m3_s / 0.01 - 1.0 == pytest.approx(half.flow_spare_share)
+
+
+def test_a_pump_that_its_breaker_does_not_carry_comes_after_one_that_it_does() -> None:
+    """32 A on 20 A, though it draws least by its nameplate."""
+    offers = """
+candidates:
+  pumps:
+    thirsty: {max_head: 14 m, max_flow: 18 m3/h, power: 350 W, current: 32 A}
+    strong: {max_head: 25 m, max_flow: 25 m3/h, power: 1.2 kW}
+"""
+    found = system("10 m3/h at 8 m", "9 m3/h", more=offers)
+    thirsty = next(one for one in found.given if one.pump == "thirsty")
+    assert ("32.0 A on supply, whose breaker has 20 A",) == thirsty.cautions
+    assert found.best is not None
+    assert "pump (as drawn)" == found.best.pump  # 400 W, and 11 % to spare

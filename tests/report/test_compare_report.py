@@ -123,6 +123,16 @@ def test_calls_that_make_no_sense_are_refused(args: tuple[object, ...], said: st
     assert said in shown.output
 
 
+def test_what_one_plant_breaks_alone_comes_first(tmp_path: Path) -> None:
+    """Before anything is said for it."""
+    short = tmp_path / "short.yaml"
+    short.write_text(PAIR[1].read_text("utf-8").replace("lasts: 45 s", "lasts: 10 s"), "utf-8")
+    shown = compare(PAIR[1], short)
+    assert 1 == shown.exit_code
+    said = " ".join(shown.stdout.partition("What to take from it")[2].split())
+    assert said.startswith("- B breaks what not all do: flush-too-short")
+
+
 def test_wins_in_words() -> None:
     """Whichever is cheaper more often is told first, with its own gain."""
     told = versus_words(Versus(12, 0, 200, -120.0, -300.0, 20.0), "A", "B", "a year", "EUR")
