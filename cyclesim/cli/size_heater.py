@@ -67,6 +67,8 @@ def heater(
         sizes_w = [_quantity("--sizes", one, "power", "3 kW") for one in sizes.split(",")]
     from_c = None if from_ is None else _quantity("--from", from_, "temperature", "30 degC")
     within_s = None if within is None else _quantity("--within", within, "time", "8 h")
+    if within_s is not None and within_s < 60.0:
+        raise click.UsageError(f"--within: found '{within}'; a minute or more is due, e.g. 8 h")
     from cyclesim.scenario.load import load
 
     scenario = load(file, sets=sets)
