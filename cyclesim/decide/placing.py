@@ -62,6 +62,8 @@ class Placement:
 
     runs: Runs | None
     closed: bool
+    least: float = math.inf
+    """What no placement is below, of what was to be least, however far the search was carried."""
 
 
 def place(space: Space, order: Order) -> Placement:
@@ -107,10 +109,9 @@ def wait_s(space: Space, leg: str, runs: Runs) -> float:
     tub water takes to get there.
     """
     day = [
-        (slot * step_s + kind.renews[leg], slot * step_s + kind.lasts_s - kind.renews[leg])
+        (slot * space.step_s + kind.renews[leg], slot * space.step_s + kind.lasts_s - kind.renews[leg])
         for kind, slot in runs
         if leg in kind.renews
-        for step_s in (DAY_S // len(kind.allowed),)
     ]
     spans = sorted((a + shift, b + shift) for a, b in day for shift in (-DAY_S, 0.0, DAY_S))
     longest, fresh_to = 0.0 if day else math.inf, -math.inf
@@ -147,7 +148,7 @@ def solve(space: Space, order: Order, most_cost: float | None = None) -> Placeme
     cost = np.array([kind.cost[slot] for kind, slot in columns])
     if most_cost is not None:
         rows.append(_Row(np.arange(len(columns)), cost, 0.0, most_cost))
-    if any(not len(row.members) and row.least > 0.0 for row in rows):
+    if any(row.least > row.most or (not len(row.members) and row.least > 0.0) for row in rows):
         return Placement(None, closed=True)
     if not columns or not rows:
         return Placement((), closed=True)
@@ -162,10 +163,11 @@ def solve(space: Space, order: Order, most_cost: float | None = None) -> Placeme
         bounds=Bounds(0.0, 1.0),
         options={"time_limit": _TIME_LIMIT_S, "mip_rel_gap": 0.0},
     )
+    least = -math.inf if found.mip_dual_bound is None else float(found.mip_dual_bound)
     if found.x is None:
-        return Placement(None, closed=found.status == 2)
+        return Placement(None, found.status == 2, least)
     chosen = tuple(column for column, x in zip(columns, found.x, strict=True) if x > 0.5)
-    return Placement(chosen, closed=found.status == _CLOSED)
+    return Placement(chosen, found.status == _CLOSED, least)
 
 
 class _Row(NamedTuple):
@@ -229,8 +231,8 @@ def _counted(space: Space, order: Order, columns: Sequence[tuple[Kind, int]]) ->
         most = space.most[does]
         if exactly is not None or (most is not None and len(members)):
             least = 0.0 if exactly is None else float(exactly)
-            limit = float(most or 0) if exactly is None else min(float(exactly), float(most or exactly))
-            yield _Row(members, np.ones(len(members)), least, limit)
+            limits = [float(x) for x in (exactly, most) if x is not None]
+            yield _Row(members, np.ones(len(members)), least, min(limits))
 
 
 def _apart(space: Space, columns: Sequence[tuple[Kind, int]]) -> Iterator[_Row]:
@@ -281,9 +283,11 @@ class Obstacle:
 def bound(space: Space) -> Bound:
     """The fewest flushes that any placement could have, with filter runs wherever they help."""
     found = solve(space, Order.of(space)._replace(least="flushes"))
-    if found.runs is None:
-        return Bound(None, found.closed)
-    return Bound(sum(kind.does == FLUSH for kind, _ in found.runs), found.closed)
+    if not found.closed:  # what was found may be beaten; what the solver has excluded may not
+        return Bound(0 if math.isinf(found.least) else max(0, math.ceil(found.least - 1e-6)), closed=False)
+    return Bound(
+        None if found.runs is None else sum(kind.does == FLUSH for kind, _ in found.runs), closed=True
+    )
 
 
 def orders(space: Space) -> Iterator[Order]:
@@ -382,9 +386,7 @@ def obstacles(space: Space) -> Iterator[Obstacle]:
     free = [replace(kind, allowed=(True,) * len(kind.allowed)) for kind in space.kinds]
     if solve(space, order._replace(kinds=tuple(free))).runs:
         found = True
-        yield Obstacle(
-            "quiet hours or bathing leave too long a stretch without a flush", tuple(order.within_s)
-        )
+        yield Obstacle("quiet hours or bathing leave too long a stretch without a flush", legs)
     if solve(space, order._replace(wanted_m3=0.0)).runs:
         found = True
         yield Obstacle("the filter runs on offer pass too little water for the turnovers asked for")

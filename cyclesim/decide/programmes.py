@@ -37,10 +37,6 @@ class Daily:
         """How many runs of a kind it has in a day."""
         return sum(len(entry.starts) for entry in self.entries if entry.does == does)
 
-    def seconds(self, does: str) -> int:
-        """How long they last together."""
-        return sum(len(entry.starts) * entry.lasts_s for entry in self.entries if entry.does == does)
-
 
 def daily(space: Space, runs: Iterable[tuple[Kind, int]]) -> Daily:
     """The programme of runs that start at these slots."""

@@ -11,12 +11,14 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
+from functools import cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cyclesim.analysis.plant_rules import FLUSH_VOLUMES
+from cyclesim.analysis.water_care import until_below_s
 from cyclesim.decide.outcome import loud_speeds
 from cyclesim.errors import CycleSimError
 from cyclesim.scenario.fields import PumpSpeed
@@ -55,11 +57,6 @@ class Kind:
     filtered_m3: float
     loud: bool
 
-    @property
-    def name(self) -> str:
-        """What it is called in a placement; unique."""
-        return f"{self.does} {self.pump} {self.lasts_s}"
-
 
 @dataclass(frozen=True, slots=True)
 class Space:
@@ -78,7 +75,10 @@ class Space:
     unmoved: tuple[str, ...]
     """Legs that no run on offer gets through."""
     longer_night: tuple[int, int] | None = None
-    """When the clock goes back in autumn [s of the day], and by how much [s]."""
+    """When the clock goes back in autumn, as it shows before [s of the day], and by how much [s].
+
+    Of two times that it shows, the first counts: what starts in that hour has the longer wait behind it.
+    """
 
     @property
     def slots(self) -> int:
@@ -115,19 +115,19 @@ def space(scenario: Scenario) -> Space:
         limits.turnovers_per_day * plant.volume_m3,
         {FILTER: takes.filter_windows, FLUSH: takes.flushes_a_day},
         tuple(name for name in wanted if name not in reached),
-        longer_night(scenario),
+        longer_night(scenario.place.time_zone, scenario.place.year),
     )
 
 
-def longer_night(scenario: Scenario) -> tuple[int, int] | None:
-    """When the clock of the place goes back in its year, and by how much; None where it does not."""
-    zone, year = ZoneInfo(scenario.place.time_zone), scenario.place.year
-    hour = datetime(year, 1, 1, tzinfo=UTC)
+@cache
+def longer_night(time_zone: str, year: int) -> tuple[int, int] | None:
+    """When the clock goes back in a year, as it shows before, and by how much; None where it does not."""
+    zone, hour = ZoneInfo(time_zone), datetime(year, 1, 1, tzinfo=UTC)
     while hour.year == year:
         before, after = (at.astimezone(zone).utcoffset() or timedelta() for at in (hour, hour + _HOUR))
         if after < before:
-            local = (hour + _HOUR).astimezone(zone)
-            return local.hour * 3600 + local.minute * 60, round((before - after).total_seconds())
+            shown = (hour + _HOUR + before).time()
+            return shown.hour * 3600 + shown.minute * 60, round((before - after).total_seconds())
         hour += _HOUR
     return None
 
@@ -283,7 +283,7 @@ def _until_residual_lost_s(scenario: Scenario) -> float:
     told = care.disinfectant if care else None
     if told is None:
         return math.inf
-    return told.half_life_s[1] * math.log2(told.residual_kg_m3 / told.at_least_kg_m3)
+    return until_below_s(told)[1]
 
 
 def _mean_price(scenario: Scenario, step_s: int) -> NDArray[np.float64]:

@@ -78,7 +78,7 @@ class Tuning:
     own: Choice
     """The file's own programme."""
     best: tuple[Choice, ...]
-    """Those than which no other is better in everything, the cheapest first."""
+    """Those than which no cheaper one is about as good in everything, the cheapest first."""
     recommended: Choice | None
     bound: Bound
     at_bound: Choice | None
@@ -141,15 +141,13 @@ class _Search:
         choices += self._moved(here, _held(choices), placed)
         held = _held(choices)
         best = tuple(_best(held))
-        limits: tuple[Changed, ...] = ()
-        helps: tuple[Changed, ...] = ()
-        nearest = None
-        if best:
-            limits = tuple(self._changed(list(limits_tried(self.scenario)), best[0].programme))
-        else:
-            nearest = min((*choices, mine), key=_how_bad)
-            limits = tuple(self._changed(list(limits_tried(self.scenario)), nearest.programme))
-            helps = tuple(self._changed(list(self._plumbing(here, nearest)), nearest.programme))
+        nearest = None if best else min((*choices, mine), key=_how_bad)
+        known = nearest or best[0]
+        limits = tuple(self._changed(list(limits_tried(self.scenario)), known.programme))
+        barred, helps = tuple[Obstacle, ...](), tuple[Changed, ...]()
+        if nearest:
+            barred = tuple(obstacles(here))
+            helps = tuple(self._changed(list(self._plumbing(here, nearest, barred)), nearest.programme))
         return Tuning(
             scenario=self.scenario,
             days=self.days,
@@ -164,7 +162,7 @@ class _Search:
             thumbs=tuple(usual),
             limits=limits,
             standing=self.standing,
-            obstacles=() if best else tuple(obstacles(here)),
+            obstacles=barred,
             nearest=nearest,
             plumbing=helps,
         )
@@ -223,12 +221,12 @@ class _Search:
                 choices = self._until_held(there, choices, dict(some))
             yield Changed(one, min(choices, key=_how_bad))
 
-    def _plumbing(self, here: Space, nearest: Choice) -> Iterator[Plumbing]:
+    def _plumbing(self, here: Space, nearest: Choice, barred: Iterable[Obstacle]) -> Iterator[Plumbing]:
         """What would help the legs whose water is too old."""
         stale = [f.subject for f in nearest.refused if f.rule in (*_AGES, "never-flushed")]
         if any(f.rule == "flush-too-short" for f in nearest.refused):
             stale += [name for name, leg in self.scenario.plant.legs.items() if leg.manifold]
-        stale += [leg for one in obstacles(here) for leg in one.legs]
+        stale += [leg for one in barred for leg in one.legs]
         stale += here.unmoved
         known = [*self.scenario.plant.legs, *here.legs]
         yield from plumbing(self.scenario, [leg for leg in dict.fromkeys(stale) if leg in known])

@@ -26,10 +26,9 @@ def tune_figure(tuning: Tuning) -> Figure:
     """A strip of the day for each of the best programmes, the file's own and the rules of thumb."""
     from matplotlib.figure import Figure
 
-    rows = [("best trade-offs", c) for c in spread(tuning.best, tuning.recommended)]
-    rows += [("", c) for c in (tuning.own, *tuning.thumbs)]
+    rows = [*spread(tuning.best, tuning.recommended), tuning.own, *tuning.thumbs]
     if tuning.recommended is None and tuning.nearest is not None and not tuning.nearest.name:
-        rows.insert(0, ("nearest", tuning.nearest))
+        rows.insert(0, tuning.nearest)
     high = _HEAD + _ROW * len(rows) + _FOOT
     figure = Figure(figsize=(_WIDE, high))
     axes = figure.add_axes((0.235, _FOOT / high, 0.75, _ROW * len(rows) / high))
@@ -52,7 +51,7 @@ def tune_figure(tuning: Tuning) -> Figure:
     )
     for at, head in zip(_COLUMNS, heads, strict=True):
         axes.text(at + 1.2, -0.62, head, ha="right", va="bottom")
-    for row, (_, choice) in enumerate(rows):
+    for row, choice in enumerate(rows):
         _strip(axes, tuning, row, choice)
     if tuning.best:
         axes.axhline(len(rows) - len(tuning.thumbs) - 1.5, color="0.4", lw=0.6)

@@ -248,6 +248,9 @@ def _say_bound(page: Page, tuning: Tuning, chosen: Choice) -> None:
     bound = tuning.bound
     page.heading("How good that is")
     exact = "" if bound.closed else "at least "
+    if not bound.flushes and not bound.closed:
+        page.line("The search for the fewest flushes was cut off by its time, and excluded nothing.")
+        return
     if not bound.flushes:
         page.line(
             "No flush is needed: filter runs alone can keep every leg within its limit, so that none is the "
@@ -258,7 +261,7 @@ def _say_bound(page: Page, tuning: Tuning, chosen: Choice) -> None:
         f"Whatever their times, lengths and speeds, {exact}{count(bound.flushes, 'flush', 'flushes')} a day "
         f"{'is' if bound.flushes == 1 else 'are'} needed: no placement with fewer keeps every leg within its "
         f"limit, given quiet hours, bathing, volumes and duties, with filter runs wherever they help (an "
-        "integer programme, solved to its end)."
+        f"integer programme, {'solved to its end' if bound.closed else 'cut off by its time'})."
     )
     gap = chosen.programme.count(FLUSH) - bound.flushes
     page.line(

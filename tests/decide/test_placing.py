@@ -76,6 +76,20 @@ def test_the_night_of_the_clock_change_is_an_hour_longer() -> None:
     assert 13.0 * H == pytest.approx(wait_s(day, "leg", twice), abs=60.0)  # midnight to noon, over 02:00
 
 
+def test_what_starts_in_the_hour_that_comes_twice_has_the_longer_wait_behind_it() -> None:
+    """Clocks go back at 02:00: from the first 01:00 to the next day's are 25 h, and so from 03:00."""
+    day = small([flush(24, {"leg": 20.0})], {"leg": 24.0 * H}, 24, longer_night=(2 * H, H))
+    for hour in (0, 1, 2, 3, 23):
+        assert 25.0 * H == pytest.approx(wait_s(day, "leg", ((day.kinds[0], hour),)), abs=60.0)
+
+
+def test_no_more_runs_than_the_controller_takes() -> None:
+    """None at all, where it takes none."""
+    day = small([flush(24, {"leg": 20.0})], {"leg": 24.0 * H}, 24, most={FLUSH: 0, FILTER: None})
+    assert solve(day, Order.of(day)._replace(flushes=1)).runs is None
+    assert bound(day).flushes is None
+
+
 def test_a_leg_that_filter_runs_renew_asks_for_no_flush() -> None:
     """Two filter runs of two hours are twelve hours apart or less."""
     run = Kind(
