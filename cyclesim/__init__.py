@@ -13,16 +13,16 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result, simulate
-    from cyclesim.decide.blower_sizing import size_blower
-    from cyclesim.decide.comparison import compare
-    from cyclesim.decide.confidence import confidence
-    from cyclesim.decide.heater_sizing import size_heater
-    from cyclesim.decide.pump_sizing import size_pump
-    from cyclesim.decide.sweep import How
-    from cyclesim.decide.tuning import tune
+    from cyclesim.decide.comparing.comparison import compare
+    from cyclesim.decide.ranges.confidence import confidence
+    from cyclesim.decide.sizing.blower_sizing import size_blower
+    from cyclesim.decide.sizing.heater_sizing import size_heater
+    from cyclesim.decide.sizing.pump_sizing import size_pump
+    from cyclesim.decide.sweeps.sweep import How
+    from cyclesim.decide.tuning.tuning import tune
     from cyclesim.errors import CycleSimError, InputError
     from cyclesim.report.frames import frames
-    from cyclesim.scenario.load import load
+    from cyclesim.scenario.reading.load import load
     from cyclesim.verification.verifier import verify
 
     __version__: str
@@ -47,18 +47,18 @@ __all__ = [
 
 _HOME = {
     "CycleSimError": "cyclesim.errors",
-    "How": "cyclesim.decide.sweep",
+    "How": "cyclesim.decide.sweeps.sweep",
     "InputError": "cyclesim.errors",
     "Result": "cyclesim.analysis.result",
-    "compare": "cyclesim.decide.comparison",
-    "confidence": "cyclesim.decide.confidence",
+    "compare": "cyclesim.decide.comparing.comparison",
+    "confidence": "cyclesim.decide.ranges.confidence",
     "frames": "cyclesim.report.frames",
-    "load": "cyclesim.scenario.load",
+    "load": "cyclesim.scenario.reading.load",
     "simulate": "cyclesim.analysis.result",
-    "size_blower": "cyclesim.decide.blower_sizing",
-    "size_pump": "cyclesim.decide.pump_sizing",
-    "tune": "cyclesim.decide.tuning",
-    "size_heater": "cyclesim.decide.heater_sizing",
+    "size_blower": "cyclesim.decide.sizing.blower_sizing",
+    "size_pump": "cyclesim.decide.sizing.pump_sizing",
+    "tune": "cyclesim.decide.tuning.tuning",
+    "size_heater": "cyclesim.decide.sizing.heater_sizing",
     "verify": "cyclesim.verification.verifier",
 }
 

@@ -16,11 +16,11 @@ from pathlib import Path
 
 import simpy
 
-from cyclesim.scenario.load import load
+from cyclesim.scenario.reading.load import load
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.engine import simulate_trace
+from cyclesim.simulation.hourly_weather import zones
 from cyclesim.simulation.programme import Programme
-from cyclesim.simulation.weather import zones
 
 ROOT = Path(__file__).resolve().parent.parent
 FILE = ROOT / "schedules" / "walled-garden.yaml"
@@ -111,7 +111,7 @@ def one_second_day(plant: Plant, programme: Programme) -> Callable[[], None]:
 
 YEARS = """
 import resource, sys, time
-from cyclesim.scenario.load import load
+from cyclesim.scenario.reading.load import load
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
@@ -150,8 +150,8 @@ def command(*words: str) -> float:
 
 SWEEP = """
 import resource, sys, time
-from cyclesim.decide.sweep import How, job, sweep
-from cyclesim.scenario.load import load
+from cyclesim.decide.sweeps.sweep import How, job, sweep
+from cyclesim.scenario.reading.load import load
 scenario = load(sys.argv[1])
 jobs = [job(scenario, 365, seed=k) for k in range(int(sys.argv[2]))]
 start = time.perf_counter()
@@ -240,7 +240,7 @@ def winter(bare: float) -> None:
 
 VERIFY = """
 import resource, sys, time
-from cyclesim.scenario.load import load, load_text
+from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.verification.verifier import verify
 scenario = load(sys.argv[1]) if sys.argv[1] != "-" else load_text(sys.stdin.read(), "invented.yaml")
 start = time.perf_counter()

@@ -159,7 +159,7 @@ def test_fault_of_ours_is_3_without_a_traceback(tub: Path, monkeypatch: pytest.M
     def fail(*_: object, **__: object) -> None:
         raise ZeroDivisionError("a leg of no length")
 
-    monkeypatch.setattr("cyclesim.scenario.load.load", fail)
+    monkeypatch.setattr("cyclesim.scenario.reading.load.load", fail)
     result = call("check", tub)
     assert result.exit_code == 3
     assert "ZeroDivisionError: a leg of no length" in result.stderr

@@ -7,9 +7,9 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from cyclesim.analysis.result import simulate
-from cyclesim.scenario.load import load
-from cyclesim.scenario.schema import json_schema
-from cyclesim.scenario.yaml_file import parse_text
+from cyclesim.scenario.reading.load import load
+from cyclesim.scenario.reading.schema import json_schema
+from cyclesim.scenario.text.yaml_file import parse_text
 
 FILES = sorted((Path(__file__).parents[1] / "schedules").glob("*.yaml"))
 EACH = pytest.mark.parametrize("file", FILES, ids=[file.stem for file in FILES])

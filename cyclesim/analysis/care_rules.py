@@ -6,17 +6,17 @@ import math
 from collections.abc import Iterator
 
 from cyclesim.analysis.ages import body_of, kind_of
-from cyclesim.analysis.findings import Breach
-from cyclesim.analysis.history import History, movers, powerless
-from cyclesim.analysis.history_rules import more_often
-from cyclesim.analysis.water_care import (
+from cyclesim.analysis.amounts import apart, lasting, listed
+from cyclesim.analysis.disinfectant import (
     bathers_per_day,
     older_than,
     since_refill_days,
     suggested_refill_days,
     until_below_s,
 )
-from cyclesim.analysis.words import apart, lasting, listed
+from cyclesim.analysis.findings import Breach
+from cyclesim.analysis.history import History, movers, powerless
+from cyclesim.analysis.history_rules import more_often
 from cyclesim.physics.decay import left
 
 _H_S, _DAY_S, _MG_L = 3600.0, 86_400.0, 1000.0

@@ -24,8 +24,8 @@ from cyclesim.analysis.spans import Floats, integral, spans, total_s, while_in, 
 from cyclesim.analysis.supply import measure_circuits, most_current
 from cyclesim.analysis.truth import Timeline, duties_over_time
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.scenario.heat_sources import Boiler, HeatPump, Wood
-from cyclesim.scenario.place import PriceFile, Tariff
+from cyclesim.scenario.blocks.heat_sources import Boiler, HeatPump, Wood
+from cyclesim.scenario.blocks.place import PriceFile, Tariff
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.exchanges import fires
 from cyclesim.simulation.prices import prices as price_edges

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from cyclesim.analysis.amounts import lasting
 from cyclesim.analysis.combinations import more_flow, said
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import POWERLESS, History
 from cyclesim.analysis.history_rules import Judged
 from cyclesim.analysis.spans import NONE, Floats, Spans, join, meet, spans, total_s, while_in, without
-from cyclesim.analysis.words import lasting
 from cyclesim.control.step import Block
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.programme import HEATING

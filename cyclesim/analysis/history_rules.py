@@ -11,13 +11,13 @@ from datetime import datetime
 import numpy as np
 
 from cyclesim.analysis.ages import body_of, kind_of
+from cyclesim.analysis.amounts import apart, at_least, exactly, lasting, listed, times_apart
 from cyclesim.analysis.combinations import said
 from cyclesim.analysis.energy import starts_of
 from cyclesim.analysis.findings import Breach, NotJudged
 from cyclesim.analysis.history import POWERLESS, History, movers, powerless
 from cyclesim.analysis.plant_rules import FLUSH_VOLUMES
 from cyclesim.analysis.spans import Spans, join, longer, meet, spans, total_s, while_in, without
-from cyclesim.analysis.words import apart, at_least, exactly, lasting, listed, times_apart
 from cyclesim.control.demands import Demand
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.trace import Stream

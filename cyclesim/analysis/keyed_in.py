@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from cyclesim.analysis.words import listed
+from cyclesim.analysis.amounts import listed
 from cyclesim.control.calendar import WEEKDAYS
-from cyclesim.scenario.heating import PlanStep
-from cyclesim.scenario.schedule import Controller, Schedule
+from cyclesim.scenario.blocks.heating import PlanStep
+from cyclesim.scenario.blocks.schedule import Controller, Schedule
 
 Misfit = tuple[str, str]
 """What does not fit, and what mends it."""

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from cyclesim.analysis.metrics import LegMetrics
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant, Positions
 
 _ALL_UP_TO = 16

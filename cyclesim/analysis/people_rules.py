@@ -6,16 +6,16 @@ from bisect import bisect_right
 
 import numpy as np
 
+from cyclesim.analysis.amounts import apart, exactly, flow, listed, times_apart
 from cyclesim.analysis.energy import prices
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
 from cyclesim.analysis.history_rules import Judged
 from cyclesim.analysis.spans import Floats, Spans, covers, join, meet, spans, total_s, where, while_in
 from cyclesim.analysis.tub import water_c_at
-from cyclesim.analysis.words import apart, exactly, flow, listed, times_apart
 from cyclesim.physics import water
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.scenario.heat_sources import HeatPump
+from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.simulation.prices import dearer
 from cyclesim.simulation.setpoints import Level, set_points
 

@@ -5,6 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from cyclesim.analysis.amounts import (
+    apart,
+    at_least,
+    exactly,
+    flow,
+    flow_at_least,
+    flows_apart,
+    lasting,
+    listed,
+)
 from cyclesim.analysis.combinations import (
     can_fire,
     combinations,
@@ -18,19 +28,9 @@ from cyclesim.analysis.combinations import (
 from cyclesim.analysis.findings import Breach, NotJudged
 from cyclesim.analysis.history import movers
 from cyclesim.analysis.keyed_in import days_apart, too_many_a_day
-from cyclesim.analysis.words import (
-    apart,
-    at_least,
-    exactly,
-    flow,
-    flow_at_least,
-    flows_apart,
-    lasting,
-    listed,
-)
 from cyclesim.physics.links import TUB
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.scenario.heat_sources import Boiler, Electric
+from cyclesim.scenario.blocks.heat_sources import Boiler, Electric
 from cyclesim.simulation.assembly import Plant, PlantDuty, jet_name, stretch_name
 from cyclesim.simulation.programme import Programme
 

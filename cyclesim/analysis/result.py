@@ -8,6 +8,7 @@ from datetime import date
 from importlib.metadata import version
 
 from cyclesim.analysis.ages import body_of, measure_leg
+from cyclesim.analysis.disinfectant import measure_water_care
 from cyclesim.analysis.energy import (
     measure_blower,
     measure_energy,
@@ -22,10 +23,9 @@ from cyclesim.analysis.left import LeftLeg, left_so, positions_left, worst_left
 from cyclesim.analysis.metrics import Metrics
 from cyclesim.analysis.outages import measure_outages
 from cyclesim.analysis.rules import check
-from cyclesim.analysis.suction import measure_room, measure_suction
+from cyclesim.analysis.suction_side import measure_room, measure_suction
 from cyclesim.analysis.tub import measure_tub
-from cyclesim.analysis.water_care import measure_water_care
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme

@@ -6,14 +6,14 @@ import math
 from collections.abc import Iterator
 from itertools import product
 
+from cyclesim.analysis.amounts import apart, flow, listed
 from cyclesim.analysis.combinations import running, together
 from cyclesim.analysis.findings import Breach, NotJudged
-from cyclesim.analysis.suction import Draw, draws, least_npsh
-from cyclesim.analysis.words import apart, flow, listed
+from cyclesim.analysis.suction_side import Draw, draws, least_npsh
 from cyclesim.physics.duty_problems import NO_FLOW_M3_S, reachable
 from cyclesim.physics.links import TUB
-from cyclesim.scenario.machines import Valve
-from cyclesim.scenario.pump_room import PumpRoom
+from cyclesim.scenario.blocks.data_sheets import Valve
+from cyclesim.scenario.blocks.pump_room import PumpRoom
 from cyclesim.simulation.assembly import Plant, Positions
 from cyclesim.simulation.programme import Programme
 

@@ -14,10 +14,10 @@ from cyclesim.analysis import (
     room_rules,
     state_rules,
 )
+from cyclesim.analysis.amounts import lasting
 from cyclesim.analysis.findings import Breach, Checked, Finding, NotJudged, Rule, grouped, in_order
 from cyclesim.analysis.history import History
 from cyclesim.analysis.spans import Spans, join
-from cyclesim.analysis.words import lasting
 
 _CHOICE, _PRACTICE = "project choice, no standard", "common practice, no source"
 _SHEET = "the limit is the data sheet's"

@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from cyclesim.analysis.amounts import apart, at_least, flow, lasting, listed
 from cyclesim.analysis.combinations import said, while_at
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.supply import CONTINUOUS_SHARE, Load, loads
 from cyclesim.analysis.truth import Snapshot
-from cyclesim.analysis.words import apart, at_least, flow, lasting, listed
-from cyclesim.scenario.schedule import Block
+from cyclesim.scenario.blocks.schedule import Block
 from cyclesim.simulation.assembly import Plant
 
 _ROUNDING_A = 1e-9  # a breaker may be loaded to its rating, however the sum of currents is rounded

@@ -11,7 +11,7 @@ from cyclesim.analysis.ages import when
 from cyclesim.analysis.metrics import CircuitMetrics
 from cyclesim.analysis.spans import covers
 from cyclesim.analysis.truth import Snapshot, Timeline
-from cyclesim.scenario.place import Circuit
+from cyclesim.scenario.blocks.place import Circuit
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.trace import Trace
 

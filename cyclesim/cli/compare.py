@@ -54,10 +54,10 @@ def compare(
     check_figure(figure_file, None, None)
     for file in files:
         check_outputs(file, json_file, figure_file)
-    from cyclesim.scenario.load import load
+    from cyclesim.scenario.reading.load import load
 
     scenarios = [load(file, sets=sets) for file in files]
-    from cyclesim.decide.comparison import compare as compare_
+    from cyclesim.decide.comparing.comparison import compare as compare_
     from cyclesim.report.compare_figure import write_compare_figure
     from cyclesim.report.compare_report import compare_report, compare_values
 

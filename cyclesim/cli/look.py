@@ -68,7 +68,7 @@ def run(
         raise click.UsageError("--workers goes with --confidence.")
     check_figure(figure_file, figure_from, figure_days)
     check_outputs(file, json_file, trace_file, figure_file)
-    from cyclesim.scenario.load import load
+    from cyclesim.scenario.reading.load import load
 
     scenario = load(file, sets=sets)
     from cyclesim.analysis.result import days_of_year, simulate
@@ -92,7 +92,7 @@ def run(
         result = simulate(scenario, days=days, start=start, seed=seed, on_day=on_day, left=True)
     sure = None
     if asked_how_sure:
-        from cyclesim.decide.confidence import confidence
+        from cyclesim.decide.ranges.confidence import confidence
 
         with progress(None, does="varying inputs") as on_run:
             sure = confidence(scenario, days=days, start=start, seed=seed, workers=workers, on_run=on_run)
@@ -118,7 +118,7 @@ def run(
 @scenario_file
 def check(file: Path, sets: tuple[str, ...]) -> int:
     """Say whether FILE can be run, and what its plant alone breaks."""
-    from cyclesim.scenario.load import load
+    from cyclesim.scenario.reading.load import load
 
     scenario = load(file, sets=sets)
     from cyclesim.report.check_report import check_report, plant_findings
@@ -147,7 +147,7 @@ def verify(
 ) -> int:
     """Look for any order of events in which FILE breaks a rule."""
     check_outputs(file, json_file)
-    from cyclesim.scenario.load import load
+    from cyclesim.scenario.reading.load import load
 
     scenario = load(file, sets=sets)
     from cyclesim.report.as_json import as_text
@@ -172,7 +172,7 @@ def verify(
 def duty(file: Path, sets: tuple[str, ...], json_file: Path | None) -> int:
     """Say what every pump, leg, jet and device of FILE gets."""
     check_outputs(file, json_file)
-    from cyclesim.scenario.load import load
+    from cyclesim.scenario.reading.load import load
 
     scenario = load(file, sets=sets)
     from cyclesim.report import as_json
@@ -197,7 +197,7 @@ def duty(file: Path, sets: tuple[str, ...], json_file: Path | None) -> int:
 def states(file: Path, sets: tuple[str, ...], form: str, output: Path | None) -> int:
     """Draw the state machines of FILE's pumps and heat sources."""
     check_outputs(file, output)
-    from cyclesim.scenario.load import load
+    from cyclesim.scenario.reading.load import load
 
     scenario = load(file, sets=sets)
     from cyclesim.report.states import drawn
@@ -214,7 +214,7 @@ def schema(output: Path | None) -> int:
     """Print the JSON Schema with which editors check a scenario."""
     check_outputs(None, output)
     from cyclesim.report.as_json import as_text
-    from cyclesim.scenario.schema import json_schema
+    from cyclesim.scenario.reading.schema import json_schema
 
     write_text(output or STDOUT, as_text(json_schema()))
     return OK
@@ -245,7 +245,7 @@ def new(file: Path | None) -> int:
     from cyclesim.report.starter import write_starter
 
     if file is None or file == STDOUT:
-        from cyclesim.scenario.starter import starter_text
+        from cyclesim.scenario.reading.starter import starter_text
 
         show(starter_text())
     else:

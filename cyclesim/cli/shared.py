@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO, NoReturn, TextIO, TypeVar
 import click
 
 if TYPE_CHECKING:
-    from cyclesim.decide.sweep import How
+    from cyclesim.decide.sweeps.sweep import How
     from cyclesim.report.layout import Page
 
 OK, BROKEN, WRONG, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
@@ -111,7 +111,7 @@ def sweeping(
     workers: int | None, cluster: str | None, afresh: bool, does: str = "simulating"
 ) -> Iterator[How]:
     """How the runs of a command are made: kept in the user's cache, with a bar that tells the time left."""
-    from cyclesim.decide.sweep import How, kept_file
+    from cyclesim.decide.sweeps.sweep import How, kept_file
     from cyclesim.report.progress import progress
 
     if workers and cluster:

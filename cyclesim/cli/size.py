@@ -37,10 +37,10 @@ def pump(
     """Set FILE's candidates, and the pump as drawn, against what its jets ask for."""
     check_figure(figure_file, None, None)
     check_outputs(file, json_file, figure_file)
-    from cyclesim.scenario.load import load
+    from cyclesim.scenario.reading.load import load
 
     scenario = load(file, sets=sets)
-    from cyclesim.decide.pump_sizing import size_pump
+    from cyclesim.decide.sizing.pump_sizing import size_pump
     from cyclesim.report.size_figure import write_size_figure
     from cyclesim.report.size_report import pump_report, pump_values
 
@@ -72,11 +72,11 @@ def blower(
     """Set FILE's candidates, and the blower as drawn, against what water and pipe ask for."""
     check_figure(figure_file, None, None)
     check_outputs(file, json_file, figure_file)
-    from cyclesim.scenario.load import load
+    from cyclesim.scenario.reading.load import load
 
     wanted_m3_s = None if wanted is None else _flow(wanted)
     scenario = load(file, sets=sets)
-    from cyclesim.decide.blower_sizing import size_blower
+    from cyclesim.decide.sizing.blower_sizing import size_blower
     from cyclesim.report.blower_report import blower_report, blower_values
     from cyclesim.report.size_figure import write_size_figure
 
@@ -93,7 +93,7 @@ def blower(
 
 def _flow(text: str) -> float:
     """A flow with its unit, or a usage error."""
-    from cyclesim.scenario.forms import Quantity, RefusedError
+    from cyclesim.scenario.forms.forms import Quantity, RefusedError
 
     try:
         return Quantity("flow", gt=0.0, le=0.1, example="600 L/min or 21 cfm").validate(text)

@@ -69,10 +69,10 @@ def heater(
     within_s = None if within is None else _quantity("--within", within, "time", "8 h")
     if within_s is not None and within_s < 60.0:
         raise click.UsageError(f"--within: found '{within}'; a minute or more is due, e.g. 8 h")
-    from cyclesim.scenario.load import load
+    from cyclesim.scenario.reading.load import load
 
     scenario = load(file, sets=sets)
-    from cyclesim.decide.heater_sizing import size_heater
+    from cyclesim.decide.sizing.heater_sizing import size_heater
     from cyclesim.report.heater_figure import write_heater_figure
     from cyclesim.report.heater_report import heater_report, heater_values
 

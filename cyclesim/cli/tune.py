@@ -48,17 +48,17 @@ def tune(
             "--write writes FILE anew and cannot take what --set changes into it: change FILE first, or "
             "leave one of the two out."
         )
-    from cyclesim.scenario.load import load
+    from cyclesim.scenario.reading.load import load
 
     scenario = load(file, sets=sets)
-    from cyclesim.decide.tuning import tune as tune_
+    from cyclesim.decide.tuning.tuning import tune as tune_
     from cyclesim.report.tune_figure import write_tune_figure
     from cyclesim.report.tune_report import tune_report, tune_values
 
     with sweeping(workers, cluster, afresh, "running programmes") as how:
         found = tune_(scenario, seed=seed, how=how)
     if new_file is not None and found.recommended is not None:
-        from cyclesim.decide.written import written
+        from cyclesim.decide.tuning.written import written
 
         write_text(new_file, written(file, scenario, found.recommended.programme, new_file))
     after, schedule = "", scenario.schedule

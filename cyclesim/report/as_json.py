@@ -12,8 +12,8 @@ from cyclesim.simulation.assumptions import assumptions
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
-    from cyclesim.decide.confidence import Confidence
-    from cyclesim.scenario.model import Scenario
+    from cyclesim.decide.ranges.confidence import Confidence
+    from cyclesim.scenario.blocks.model import Scenario
     from cyclesim.simulation.assembly import Plant
 
 

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import asdict
 from typing import Any
 
-from cyclesim.analysis.words import flow, lasting
-from cyclesim.decide.blower_sizing import BlowerSizing, Blown
+from cyclesim.analysis.amounts import flow, lasting
+from cyclesim.decide.sizing.blower_sizing import BlowerSizing, Blown
 from cyclesim.report.cautions import ADVICE, say_cautions
 from cyclesim.report.layout import Column, Page
 from cyclesim.report.size_report import ELECTRIC, spare_percent

@@ -7,13 +7,13 @@ from datetime import UTC, datetime
 
 from cyclesim.analysis.findings import Breach, Checked, Finding, NotJudged, grouped, in_order
 from cyclesim.analysis.rules import RULES
-from cyclesim.analysis.suction import measure_room, measure_suction
+from cyclesim.analysis.suction_side import measure_room, measure_suction
 from cyclesim.report.cautions import ADVICE, say_cautions
 from cyclesim.report.layout import Page
 from cyclesim.report.room_table import say_suction
 from cyclesim.report.verdict import say_findings, say_verdict
 from cyclesim.report.words import count
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 

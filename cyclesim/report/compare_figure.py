@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, BinaryIO
 
 import numpy as np
 
-from cyclesim.decide.comparison import Comparison
+from cyclesim.decide.comparing.comparison import Comparison
 from cyclesim.report.compare_words import LETTERS
 from cyclesim.report.drawing import save
 from cyclesim.report.words import number, plain

@@ -7,8 +7,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from cyclesim.analysis.words import listed
-from cyclesim.decide.comparison import Comparison, Side
+from cyclesim.analysis.amounts import listed
+from cyclesim.decide.comparing.comparison import Comparison, Side
 from cyclesim.report.cautions import ADVICE, WATER, say_cautions
 from cyclesim.report.compare_words import LETTERS, signed, takings
 from cyclesim.report.layout import Column, Page

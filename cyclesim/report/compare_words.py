@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from cyclesim.analysis.words import listed
-from cyclesim.decide.comparison import Comparison, Side, Versus
-from cyclesim.decide.outcome import Outcome
+from cyclesim.analysis.amounts import listed
+from cyclesim.decide.comparing.comparison import Comparison, Side, Versus
+from cyclesim.decide.sweeps.outcome import Outcome
 from cyclesim.report.words import number
 
 LETTERS = "ABCDEFGHIJ"

@@ -7,9 +7,9 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 from textwrap import wrap
 
-from cyclesim.analysis.words import listed
-from cyclesim.decide.confidence import Confidence, Estimate
-from cyclesim.decide.flushes import OldWater
+from cyclesim.analysis.amounts import listed
+from cyclesim.decide.ranges.confidence import Confidence, Estimate
+from cyclesim.decide.ranges.flushes import OldWater
 from cyclesim.report.layout import Column, Page
 from cyclesim.report.words import UNKNOWN, count, number
 

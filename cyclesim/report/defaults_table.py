@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from cyclesim.analysis.words import listed
+from cyclesim.analysis.amounts import listed
 from cyclesim.report.layout import Page
-from cyclesim.scenario.model import Default
+from cyclesim.scenario.blocks.model import Default
 
 
 def say_defaults(page: Page, defaults: Sequence[Default]) -> None:

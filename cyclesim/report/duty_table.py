@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from cyclesim.analysis.words import listed
+from cyclesim.analysis.amounts import listed
 from cyclesim.report.cautions import DUTY_CAUTIONS, say_cautions
 from cyclesim.report.defaults_table import say_defaults
 from cyclesim.report.layout import Column, Page
 from cyclesim.report.words import UNKNOWN, count, number
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
 
 Values = dict[str, Any]
 

@@ -11,7 +11,7 @@ from textwrap import wrap
 from typing import TYPE_CHECKING, Any, BinaryIO, NamedTuple
 from zoneinfo import ZoneInfo
 
-from cyclesim.analysis.words import listed
+from cyclesim.analysis.amounts import listed
 from cyclesim.control.calendar import localize
 from cyclesim.errors import CycleSimError
 from cyclesim.report.drawing import save

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, BinaryIO
 
-from cyclesim.analysis.words import lasting
-from cyclesim.decide.heater_sizing import HeaterSizing
+from cyclesim.analysis.amounts import lasting
+from cyclesim.decide.sizing.heater_sizing import HeaterSizing
 from cyclesim.report.drawing import save
 from cyclesim.report.heater_report import degrees, kw, limit_kw
 from cyclesim.report.words import number, plain

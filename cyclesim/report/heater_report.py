@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from dataclasses import asdict
 from typing import Any
 
-from cyclesim.analysis.words import lasting, listed
-from cyclesim.decide.heat_up import heating_of
-from cyclesim.decide.heater_sizing import READY, RULES, SESSIONS, SUPPLY, HeaterSizing, Size
+from cyclesim.analysis.amounts import lasting, listed
+from cyclesim.decide.sizing.heat_up import heating_of
+from cyclesim.decide.sizing.heater_sizing import READY, RULES, SESSIONS, SUPPLY, HeaterSizing, Size
 from cyclesim.report.cautions import ADVICE, say_cautions
 from cyclesim.report.layout import Column, Page
 from cyclesim.report.words import UNKNOWN, count, number

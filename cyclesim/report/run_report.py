@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import TYPE_CHECKING
 
-from cyclesim.analysis.words import listed
+from cyclesim.analysis.amounts import listed
 from cyclesim.report.care_tables import say_water_care
 from cyclesim.report.cautions import RUN_CAUTIONS, say_cautions
 from cyclesim.report.defaults_table import say_defaults
@@ -20,7 +20,7 @@ from cyclesim.simulation.assumptions import assumptions
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
-    from cyclesim.decide.confidence import Confidence
+    from cyclesim.decide.ranges.confidence import Confidence
 
 
 def run_report(

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, BinaryIO
 
-from cyclesim.decide.blower_sizing import BlowerSizing
-from cyclesim.decide.pump_sizing import PumpSizing
+from cyclesim.decide.sizing.blower_sizing import BlowerSizing
+from cyclesim.decide.sizing.pump_sizing import PumpSizing
 from cyclesim.report.drawing import save
 from cyclesim.report.words import plain
 

@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from cyclesim.analysis.words import flow, listed
-from cyclesim.decide.pump_given import Given
-from cyclesim.decide.pump_sizing import SPARE, Arrangement, PumpSizing
+from cyclesim.analysis.amounts import flow, listed
+from cyclesim.decide.sizing.pump_given import Given
+from cyclesim.decide.sizing.pump_sizing import SPARE, Arrangement, PumpSizing
 from cyclesim.report.cautions import ADVICE, say_cautions
 from cyclesim.report.layout import Column, Page
 from cyclesim.report.words import UNKNOWN, number

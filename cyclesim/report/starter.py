@@ -6,7 +6,7 @@ from pathlib import Path
 
 from cyclesim.errors import Fault, InputError
 from cyclesim.report.files import check_writable, write_whole
-from cyclesim.scenario.starter import starter_text
+from cyclesim.scenario.reading.starter import starter_text
 
 
 def write_starter(path: Path) -> str:

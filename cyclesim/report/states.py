@@ -6,8 +6,8 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
-from cyclesim.analysis.words import listed
-from cyclesim.control import drawing
+from cyclesim.analysis.amounts import listed
+from cyclesim.control import diagram as drawing
 from cyclesim.control.machines import Machine
 from cyclesim.errors import CycleSimError
 

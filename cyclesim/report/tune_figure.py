@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, BinaryIO
 
-from cyclesim.decide.space import FILTER, bathed, quiet
-from cyclesim.decide.tuning import Choice, Tuning
+from cyclesim.decide.tuning.space import FILTER, bathed, quiet
+from cyclesim.decide.tuning.tuning import Choice, Tuning
 from cyclesim.report.drawing import save
 from cyclesim.report.tune_report import in_short, spread
 from cyclesim.report.words import number, plain

@@ -7,14 +7,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from cyclesim.analysis.words import exactly, lasting
-from cyclesim.decide.duty_effect import duty_effect
-from cyclesim.decide.limits import LimitTried
-from cyclesim.decide.outcome import Broken
-from cyclesim.decide.programmes import Daily
-from cyclesim.decide.space import FILTER, FLUSH
-from cyclesim.decide.thumbs import SOURCE
-from cyclesim.decide.tuning import Changed, Choice, Tuning
+from cyclesim.analysis.amounts import exactly, lasting
+from cyclesim.decide.sweeps.outcome import Broken
+from cyclesim.decide.tuning.duty_effect import duty_effect
+from cyclesim.decide.tuning.limits import LimitTried
+from cyclesim.decide.tuning.programmes import Daily
+from cyclesim.decide.tuning.space import FILTER, FLUSH
+from cyclesim.decide.tuning.thumbs import SOURCE
+from cyclesim.decide.tuning.tuning import Changed, Choice, Tuning
 from cyclesim.report.cautions import ADVICE, WATER, say_cautions
 from cyclesim.report.layout import Column, Page
 from cyclesim.report.words import count, number

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.findings import SEVERITIES, Checked, Finding
-from cyclesim.analysis.words import listed
 from cyclesim.report.layout import Page
 from cyclesim.report.words import count, hours, number, when
 

@@ -9,7 +9,7 @@ from typing import Any
 from cyclesim.report.cautions import ADVICE, say_cautions
 from cyclesim.report.layout import Column, Page
 from cyclesim.report.words import count
-from cyclesim.verification.result import Barrier, Cell, Mend, Story, Verdict, Verification
+from cyclesim.verification.answer import Barrier, Cell, Mend, Story, Verdict, Verification
 
 PRINCIPLES: dict[str, tuple[str, ...]] = {
     "heat-without-flow": (

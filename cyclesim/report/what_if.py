@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from datetime import date, datetime, time, timedelta
 
 from cyclesim.errors import CycleSimError
-from cyclesim.scenario.forms import RefusedError
-from cyclesim.scenario.model import Scenario
-from cyclesim.scenario.times import read_moment
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.forms.forms import RefusedError
+from cyclesim.scenario.forms.times import read_moment
 from cyclesim.units import QuantityError, parse
 
 _DUE = 'outage=START/DURATION is due, e.g. "outage=2027-01-12 03:00/8 h"'

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from cyclesim.analysis.words import lasting
+from cyclesim.analysis.amounts import lasting
 
 UNKNOWN = "-"
 """What stands where nothing is known."""

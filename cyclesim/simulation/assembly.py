@@ -14,13 +14,13 @@ from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.network import Drop, Duty, Jet, Link, Pipe, Pump, solve
 from cyclesim.physics.tub_heat import Body, TubNode
 from cyclesim.physics.water_age import Plug, reached
-from cyclesim.scenario.heat_sources import HeatSource
-from cyclesim.scenario.machines import Diverter, Equipment, Speed, Valve
-from cyclesim.scenario.machines import Pump as PumpSheet
-from cyclesim.scenario.model import Scenario
-from cyclesim.scenario.network import Item
-from cyclesim.scenario.plant import Leg, Manifold
-from cyclesim.scenario.treatment import Treatment
+from cyclesim.scenario.blocks.chains import Item
+from cyclesim.scenario.blocks.data_sheets import Diverter, Equipment, Speed, Valve
+from cyclesim.scenario.blocks.data_sheets import Pump as PumpSheet
+from cyclesim.scenario.blocks.heat_sources import HeatSource
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.plant import Leg, Manifold
+from cyclesim.scenario.blocks.treatment import Treatment
 from cyclesim.simulation.tolerance import AS_TOLD, Tolerance
 
 Speeds = tuple[str, ...]

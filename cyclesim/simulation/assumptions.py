@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from cyclesim.physics import blowing, climate, evaporation, laws, walls
 from cyclesim.physics.walls import Assumption
-from cyclesim.scenario.heat_sources import HeatPump
-from cyclesim.scenario.model import Default, Scenario
+from cyclesim.scenario.blocks.heat_sources import HeatPump
+from cyclesim.scenario.blocks.model import Default, Scenario
 from cyclesim.simulation.exchanges import AIR_HEAT, rated
 
 _FIT = "COP by its fraction of Carnot, output exponential; a modelling choice"

@@ -12,13 +12,13 @@ import simpy
 
 from cyclesim.control.step import Controller
 from cyclesim.physics.tub_heat import TubHeat
-from cyclesim.scenario.wiring import Watch
+from cyclesim.scenario.blocks.wiring import Watch
 from cyclesim.simulation.assembly import Plant, Positions
 from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.frost import TUB, FrostWatch
+from cyclesim.simulation.hourly_weather import below
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Trace, Zones
-from cyclesim.simulation.weather import below
 
 Edge = tuple[int, str, bool]
 """Second, name of a fact, whether it turns true."""

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from cyclesim.control.step import Controller, State
 from cyclesim.physics.loops import Patterns
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.scenario.heat_sources import HeatPump
+from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.simulation.assembly import Plant, PlantDuty, Positions
 from cyclesim.simulation.exchanges import Exchanges, Numbered
 

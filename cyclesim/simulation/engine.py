@@ -18,8 +18,8 @@ from cyclesim.control.step import LEVEL_LOW, NOBODY, POWER_LOST, WAITS, State
 from cyclesim.physics.loops import Loops
 from cyclesim.physics.tub_heat import Exchanged, TubHeat
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.scenario.heat_sources import HeatPump, Solar
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.heat_sources import HeatPump, Solar
+from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.beside import Beside, cold
 from cyclesim.simulation.beside import Run as BesideRun
@@ -27,11 +27,11 @@ from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.effects import Effect, Effects, Now
 from cyclesim.simulation.exchanges import Exchanges, fires
 from cyclesim.simulation.heating_control import HeatingControl, Surroundings
+from cyclesim.simulation.hourly_weather import weather, zones
 from cyclesim.simulation.programme import FROST, Programme
 from cyclesim.simulation.room import SETTLED_K, warmed_rooms, with_rooms
 from cyclesim.simulation.sessions import Session, sessions, together
 from cyclesim.simulation.trace import Rows, Trace, Zones
-from cyclesim.simulation.weather import weather, zones
 
 DAY_S = 86_400
 WARM_UP_S = 14 * DAY_S

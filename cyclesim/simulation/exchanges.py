@@ -10,12 +10,12 @@ from cyclesim.physics import laws
 from cyclesim.physics.evaporation import ACTIVITY, EMISSIVITY, saturation
 from cyclesim.physics.laws import Law
 from cyclesim.physics.sources import HeatPump, RatedPoint, SolarCollector, WoodStove
-from cyclesim.scenario.heat_sources import HeatPump as HeatPumpSheet
-from cyclesim.scenario.heat_sources import Solar, Wood
+from cyclesim.scenario.blocks.heat_sources import HeatPump as HeatPumpSheet
+from cyclesim.scenario.blocks.heat_sources import Solar, Wood
 from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.hourly_weather import Weather, mean_air_c, standard_time
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Zones
-from cyclesim.simulation.weather import Weather, mean_air_c, standard_time
 
 OPEN_WATER, BATHERS = "open water", "bathers"
 AIR_HEAT = 0.7

@@ -7,7 +7,7 @@ from collections.abc import Callable, Generator
 import simpy
 
 from cyclesim.physics.tub_heat import TubHeat
-from cyclesim.scenario.wiring import Watch
+from cyclesim.scenario.blocks.wiring import Watch
 from cyclesim.simulation.clock import At, Priority
 
 TUB = "water"

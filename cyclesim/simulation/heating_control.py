@@ -13,8 +13,8 @@ import simpy
 from cyclesim.control.step import Controller
 from cyclesim.physics.tub_heat import TubHeat
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.scenario.heat_sources import Boiler, HeatPump
-from cyclesim.scenario.heating import Heating
+from cyclesim.scenario.blocks.heat_sources import Boiler, HeatPump
+from cyclesim.scenario.blocks.heating import Heating
 from cyclesim.simulation.assembly import Plant, PlantDuty
 from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.exchanges import Exchanges

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from cyclesim.scenario.schedule import Controller
+from cyclesim.scenario.blocks.schedule import Controller
 from cyclesim.simulation.setpoints import Level, ReadyBy, SetPoints
 from cyclesim.simulation.trace import Span
 

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cyclesim.control.calendar import WEEKDAYS, windows
-from cyclesim.scenario.place import PriceFile, Tariff
+from cyclesim.scenario.blocks.place import PriceFile, Tariff
+from cyclesim.simulation.hourly_weather import on_clock, unrolled
 from cyclesim.simulation.trace import Span, joined
-from cyclesim.simulation.weather import on_clock, unrolled
 
 Floats = NDArray[np.float64]
 

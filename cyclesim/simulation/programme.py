@@ -19,15 +19,15 @@ from cyclesim.control.demands import (
 )
 from cyclesim.control.machines import Machine, pump_machine, source_machine, tabulate
 from cyclesim.control.step import Controller
-from cyclesim.scenario.bathing import Bathing
-from cyclesim.scenario.heat_sources import HeatSource
-from cyclesim.scenario.model import Scenario
-from cyclesim.scenario.schedule import Block as BlockLine
-from cyclesim.scenario.schedule import Keep as KeepLine
-from cyclesim.scenario.schedule import Outage, Run
-from cyclesim.scenario.times import Occasion, Spell
-from cyclesim.scenario.treatment import Treatment
-from cyclesim.scenario.wiring import Starter as StarterLine
+from cyclesim.scenario.blocks.bathing import Bathing
+from cyclesim.scenario.blocks.heat_sources import HeatSource
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.schedule import Block as BlockLine
+from cyclesim.scenario.blocks.schedule import Keep as KeepLine
+from cyclesim.scenario.blocks.schedule import Outage, Run
+from cyclesim.scenario.blocks.treatment import Treatment
+from cyclesim.scenario.blocks.wiring import Starter as StarterLine
+from cyclesim.scenario.forms.times import Occasion, Spell
 from cyclesim.simulation.own_clock import OwnClock
 from cyclesim.simulation.sessions import Session, sessions
 from cyclesim.simulation.trace import Span, joined

@@ -10,8 +10,8 @@ from random import Random
 from zoneinfo import ZoneInfo
 
 from cyclesim.control.calendar import WEEKDAYS, localize, runs
-from cyclesim.scenario.bathing import Bathing, Drawn
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.bathing import Bathing, Drawn
+from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.trace import Span, joined
 
 

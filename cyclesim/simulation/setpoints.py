@@ -8,7 +8,7 @@ from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from cyclesim.control.calendar import WEEKDAYS, localize, windows
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.trace import Span
 
 LONGEST_LEAD_S = 72 * 3600

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from cyclesim.scenario.heating import Heating
+from cyclesim.scenario.blocks.heating import Heating
 
 _ROUNDING_K = 1e-6
 

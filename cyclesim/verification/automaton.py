@@ -13,7 +13,7 @@ from itertools import combinations
 
 from cyclesim.analysis.truth import Snapshot, SourceTruth
 from cyclesim.control.step import POWER_LOST
-from cyclesim.scenario.heat_sources import HeatPump
+from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.simulation.assembly import Plant
 from cyclesim.verification.cone import Cone
 from cyclesim.verification.environment import POWER, Environment

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from cyclesim.verification.checks import Check
-from cyclesim.verification.result import Barrier, Verdict
+from cyclesim.verification.answer import Barrier, Verdict
 from cyclesim.verification.search import Found
+from cyclesim.verification.subjects import Check
 
 
 def still_works(found: Found, subject: str) -> bool:

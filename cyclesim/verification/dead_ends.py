@@ -11,11 +11,11 @@ from cyclesim.analysis.plant_rules import programme_does_not_fit
 from cyclesim.analysis.spans import meet, spans, total_s, without
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
+from cyclesim.verification.answer import DeadEnd
 from cyclesim.verification.automaton import Automaton, Move, Node
 from cyclesim.verification.calendar_order import Calendar
 from cyclesim.verification.cone import cone_of
 from cyclesim.verification.environment import Environment
-from cyclesim.verification.result import DeadEnd
 from cyclesim.verification.search import TooManyStatesError, search
 
 _LONGEST_SETTLE = 60

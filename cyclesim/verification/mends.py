@@ -6,14 +6,14 @@ import math
 from collections.abc import Callable, Iterator
 from typing import Any
 
+from cyclesim.analysis.amounts import at_least
 from cyclesim.analysis.combinations import said, while_at
-from cyclesim.analysis.words import at_least
-from cyclesim.scenario.heat_sources import Proof
-from cyclesim.scenario.model import Scenario
-from cyclesim.scenario.schedule import KINDS, Block
+from cyclesim.scenario.blocks.heat_sources import Proof
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.schedule import KINDS, Block
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
-from cyclesim.verification.checks import Check
+from cyclesim.verification.subjects import Check
 
 Candidate = tuple[str, Scenario]
 

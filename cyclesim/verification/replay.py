@@ -12,16 +12,16 @@ from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
 from cyclesim.analysis.rules import judge
 from cyclesim.control.step import LEVEL_LOW, POWER_LOST, WAITS, Starter
-from cyclesim.scenario.wiring import Starter as StarterLine
+from cyclesim.scenario.blocks.wiring import Starter as StarterLine
 from cyclesim.simulation.assembly import Plant, PlantDuty, Positions, Speeds
 from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.engine import _Run
 from cyclesim.simulation.programme import Beside, Programme
 from cyclesim.simulation.trace import Span, joined
+from cyclesim.verification.answer import Replayed
 from cyclesim.verification.automaton import Automaton, Move, Node
-from cyclesim.verification.checks import STATE_RULES
 from cyclesim.verification.faults import Fault, FaultyPlant
-from cyclesim.verification.result import Replayed
+from cyclesim.verification.subjects import STATE_RULES
 
 Path = Sequence[tuple[Automaton, Move | None, Node]]
 _BEGINS_S, _WARM_UP_S = 600, 3600

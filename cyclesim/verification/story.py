@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from cyclesim.analysis.words import lasting
+from cyclesim.analysis.amounts import lasting
 from cyclesim.simulation.programme import HEATING, heating_by
 from cyclesim.verification.automaton import Automaton, Move, Node
 from cyclesim.verification.environment import CALENDAR, COMMANDS, Value

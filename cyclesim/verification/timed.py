@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from cyclesim.analysis.amounts import lasting
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
 from cyclesim.analysis.rules import RULES, judge
-from cyclesim.analysis.words import lasting
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
-from cyclesim.verification.result import Timed
+from cyclesim.verification.answer import Timed
 
 TRACE_DAYS = 365
 _HOUR_S = 3600.0

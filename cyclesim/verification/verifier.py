@@ -9,24 +9,24 @@ from dataclasses import replace
 from itertools import combinations
 
 from cyclesim.errors import CycleSimError
-from cyclesim.scenario.forms import did_you_mean, one_of
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.forms.forms import did_you_mean, one_of
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
+from cyclesim.verification.answer import Cell, Mend, Story, Verdict, Verification
 from cyclesim.verification.assumed import ASSUMED, NOTHING
 from cyclesim.verification.automaton import Automaton
 from cyclesim.verification.barriers import barrier, still_works, worse
 from cyclesim.verification.calendar_order import Calendar
-from cyclesim.verification.checks import STATE_RULES, Check, checks, judges
 from cyclesim.verification.cone import cone_of, groups
 from cyclesim.verification.dead_ends import dead_ends
 from cyclesim.verification.environment import Environment, Kind
 from cyclesim.verification.faults import HYDRAULIC, SENSORS, Fault, faults_of, touches
 from cyclesim.verification.mends import candidates
 from cyclesim.verification.replay import replayed
-from cyclesim.verification.result import Cell, Mend, Story, Verdict, Verification
 from cyclesim.verification.search import Found, TooManyStatesError, search
 from cyclesim.verification.story import told
+from cyclesim.verification.subjects import STATE_RULES, Check, checks, judges
 from cyclesim.verification.timed import timed
 
 Progress = Callable[[str, int, int], None]

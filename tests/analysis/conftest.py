@@ -7,8 +7,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from cyclesim.analysis.history import History
-from cyclesim.scenario.load import load_text
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Stream, Trace, Zones

@@ -11,7 +11,7 @@ from cyclesim.analysis.energy import prices
 from cyclesim.analysis.history import History
 from cyclesim.analysis.result import measure
 from cyclesim.control.calendar import WEEKDAYS
-from cyclesim.scenario.place import Tariff
+from cyclesim.scenario.blocks.place import Tariff
 
 Run = Callable[..., History]
 NIGHT = (

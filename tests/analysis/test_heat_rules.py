@@ -9,7 +9,7 @@ from cyclesim.analysis.history import History
 from cyclesim.analysis.result import simulate
 from cyclesim.analysis.rules import RULES, judge
 from cyclesim.physics.tub_heat import Piece, Stay
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
 
 Run = Callable[..., History]
 Build = Callable[..., Scenario]

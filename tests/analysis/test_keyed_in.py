@@ -6,7 +6,7 @@ import pytest
 
 from cyclesim.analysis.findings import Breach, NotJudged
 from cyclesim.analysis.plant_rules import programme_does_not_fit
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 

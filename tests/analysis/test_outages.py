@@ -10,7 +10,7 @@ from cyclesim.analysis.history import History
 from cyclesim.analysis.metrics import OutageMetrics
 from cyclesim.analysis.result import measure, simulate
 from cyclesim.physics.tub_heat import Body, Piece, Stay
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
 
 Run = Callable[..., History]
 H = 3600

@@ -7,7 +7,7 @@ import pytest
 
 from cyclesim.analysis import plant_rules as rules
 from cyclesim.analysis.findings import Breach, NotJudged
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 

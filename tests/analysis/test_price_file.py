@@ -11,8 +11,8 @@ from cyclesim.analysis.energy import prices
 from cyclesim.analysis.history import History
 from cyclesim.analysis.result import measure
 from cyclesim.errors import InputError
-from cyclesim.scenario.place import PriceFile
-from cyclesim.scenario.weather_csv import Series
+from cyclesim.scenario.blocks.place import PriceFile
+from cyclesim.scenario.text.csv_file import Series
 
 Run = Callable[..., History]
 

@@ -8,9 +8,9 @@ import pytest
 from cyclesim.analysis import room_rules as rules
 from cyclesim.analysis.findings import Breach, NotJudged
 from cyclesim.analysis.rules import RULES
-from cyclesim.analysis.suction import draws, feeding, least_npsh, measure_room, measure_suction
+from cyclesim.analysis.suction_side import draws, feeding, least_npsh, measure_room, measure_suction
 from cyclesim.physics.water import G
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 

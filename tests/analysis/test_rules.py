@@ -9,7 +9,7 @@ from cyclesim.analysis.findings import SEVERITIES, Breach, Rule, grouped, in_ord
 from cyclesim.analysis.history import History
 from cyclesim.analysis.result import simulate
 from cyclesim.analysis.rules import RULES, check
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
 
 Run = Callable[..., History]
 ROW = Rule("a-rule", "history", "wear", "So it is.", "common practice, no source", "mend it", lambda: ())

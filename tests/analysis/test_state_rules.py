@@ -9,7 +9,7 @@ from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
 from cyclesim.analysis.rules import RULES, judge
 from cyclesim.analysis.truth import Snapshot, SourceTruth
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant
 
 Build = Callable[..., Scenario]

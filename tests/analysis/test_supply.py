@@ -9,7 +9,7 @@ from cyclesim.analysis.history import History
 from cyclesim.analysis.result import measure
 from cyclesim.analysis.rules import RULES, judge
 from cyclesim.analysis.supply import current_a
-from cyclesim.scenario.place import Circuit
+from cyclesim.scenario.blocks.place import Circuit
 
 Run = Callable[..., History]
 Changes = tuple[tuple[str, str], ...]

@@ -9,7 +9,7 @@ import pytest
 from cyclesim.analysis.history import History
 from cyclesim.analysis.result import measure, simulate
 from cyclesim.analysis.tub import Filtered, since_filtered
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
 
 Run = Callable[..., History]
 

@@ -9,12 +9,12 @@ from hypothesis import strategies as st
 
 from cyclesim.analysis.ages import AgeRows
 from cyclesim.analysis.care_rules import refill_overdue, residual_lost
+from cyclesim.analysis.disinfectant import bathers_per_day, older_than
 from cyclesim.analysis.history import History
 from cyclesim.analysis.result import measure, simulate
 from cyclesim.analysis.spans import covers, total_s
-from cyclesim.analysis.water_care import bathers_per_day, older_than
 from cyclesim.physics.water_age import Emitted, Plug, WaterAge
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
 
 Run = Callable[..., History]
 H = 3600.0

@@ -6,7 +6,7 @@ import pytest
 
 from cyclesim.analysis.left import positions_left
 from cyclesim.analysis.result import simulate
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant
 
 Changes = tuple[tuple[str, str], ...]

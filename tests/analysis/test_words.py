@@ -2,7 +2,16 @@
 
 import pytest
 
-from cyclesim.analysis.words import apart, at_least, exactly, flow, flows_apart, lasting, listed, times_apart
+from cyclesim.analysis.amounts import (
+    apart,
+    at_least,
+    exactly,
+    flow,
+    flows_apart,
+    lasting,
+    listed,
+    times_apart,
+)
 
 
 @pytest.mark.parametrize(

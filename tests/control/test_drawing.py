@@ -9,8 +9,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from cyclesim.control import drawing
-from cyclesim.control.drawing import as_dot, as_mermaid, as_svg, as_text
+from cyclesim.control import diagram as drawing
+from cyclesim.control.diagram import as_dot, as_mermaid, as_svg, as_text
 from cyclesim.control.machines import Machine, Transition, pump_machine, source_machine
 
 MAIN = pump_machine("main", ("low", "high"))

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from cyclesim.scenario.load import load_text
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.load import load_text
 
 
 @pytest.fixture(scope="session")

@@ -10,17 +10,23 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cyclesim.decide import comparison as module
-from cyclesim.decide.comparison import CannotCompareError, Comparison, Versus, compare
-from cyclesim.decide.futures import AIR, HEAD, LONG, OFTEN, WIND, as_it_comes, future, only
-from cyclesim.decide.money import Terms, bought_again, break_even_years, owning, present_value_factor
-from cyclesim.decide.outcome import Outcome
-from cyclesim.decide.stated import swing
-from cyclesim.decide.sweep import How, job, run
-from cyclesim.scenario.load import load, load_text
-from cyclesim.scenario.model import Scenario
-from cyclesim.scenario.money import Money
-from cyclesim.scenario.weather import WeatherFile
+from cyclesim.decide.comparing import comparison as module
+from cyclesim.decide.comparing.comparison import CannotCompareError, Comparison, Versus, compare
+from cyclesim.decide.comparing.futures import AIR, HEAD, LONG, OFTEN, WIND, as_it_comes, future, only
+from cyclesim.decide.comparing.life_cycle_cost import (
+    Terms,
+    bought_again,
+    break_even_years,
+    owning,
+    present_value_factor,
+)
+from cyclesim.decide.ranges.stated import swing
+from cyclesim.decide.sweeps.outcome import Outcome
+from cyclesim.decide.sweeps.sweep import How, job, run
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.prices_and_lives import Money
+from cyclesim.scenario.blocks.weather import WeatherFile
+from cyclesim.scenario.reading.load import load, load_text
 from tests.evidence import small
 from tests.evidence.small import filtered
 

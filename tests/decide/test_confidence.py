@@ -10,18 +10,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import cyclesim
-from cyclesim.decide import confidence as module
-from cyclesim.decide.confidence import Confidence, Estimate, confidence
-from cyclesim.decide.draws import drawn, merged
-from cyclesim.decide.flushes import flush_lines, old_water
-from cyclesim.decide.inputs import inputs
-from cyclesim.decide.numbers import Number, numbers
-from cyclesim.decide.variant import Input, Variant
-from cyclesim.decide.varied import VariedPlant
+from cyclesim.decide.ranges import confidence as module
+from cyclesim.decide.ranges.confidence import Confidence, Estimate, confidence
+from cyclesim.decide.ranges.draws import drawn, merged
+from cyclesim.decide.ranges.flushes import flush_lines, old_water
+from cyclesim.decide.ranges.inputs import inputs
+from cyclesim.decide.ranges.numbers import Number, numbers
+from cyclesim.decide.sweeps.variant import Input, Variant
+from cyclesim.decide.sweeps.varied import VariedPlant
 from cyclesim.physics import walls
-from cyclesim.scenario.load import load, load_text
-from cyclesim.scenario.model import Scenario
-from cyclesim.scenario.starter import starter_text
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.load import load, load_text
+from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.tolerance import AS_TOLD, Tolerance

@@ -8,13 +8,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cyclesim.decide.heat_up import Losses, Warmer, reached_s, with_losses_s, without_losses_s
-from cyclesim.decide.heater_sizes import with_size
+from cyclesim.decide.sizing.heat_up import Losses, Warmer, reached_s, with_losses_s, without_losses_s
+from cyclesim.decide.sizing.heater_sizes import with_size
 from cyclesim.physics import water
 from cyclesim.physics.tub_heat import TubNode
-from cyclesim.scenario.heat_sources import HeatPump, highest_cop
-from cyclesim.scenario.load import load_text
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.heat_sources import HeatPump, highest_cop
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.engine import Begins, simulate_trace
 from cyclesim.simulation.programme import Programme

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import pytest
 
-from cyclesim.decide.judged import of_the_plant, refused_for
-from cyclesim.decide.outcome import Broken, Outcome
-from cyclesim.decide.sweep import job, run
+from cyclesim.decide.sweeps.outcome import Broken, Outcome
+from cyclesim.decide.sweeps.sweep import job, run
+from cyclesim.decide.tuning.judged import of_the_plant, refused_for
 from tests.evidence.small import filtered
 
 

@@ -10,10 +10,10 @@ import pytest
 from iapws import IAPWS97
 
 from cyclesim.analysis.result import simulate
-from cyclesim.decide.outcome import Outcome, loud_speeds, read
-from cyclesim.decide.sweep import job, run
-from cyclesim.scenario.load import load
-from cyclesim.scenario.model import Scenario
+from cyclesim.decide.sweeps.outcome import Outcome, loud_speeds, read
+from cyclesim.decide.sweeps.sweep import job, run
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.load import load
 from tests.evidence.small import filtered
 
 SCHEDULES = sorted((Path(__file__).parents[2] / "schedules").glob("*.yaml"))

@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cyclesim.decide.placing import Order, Runs, bound, longest_wait_s, obstacles, place, solve, wait_s
-from cyclesim.decide.space import DAY_S, FILTER, FLUSH, Kind, Space, space
-from cyclesim.scenario.fields import PumpSpeed
-from cyclesim.scenario.load import load
+from cyclesim.decide.tuning.placing import Order, Runs, bound, longest_wait_s, obstacles, place, solve, wait_s
+from cyclesim.decide.tuning.space import DAY_S, FILTER, FLUSH, Kind, Space, space
+from cyclesim.scenario.forms.fields import PumpSpeed
+from cyclesim.scenario.reading.load import load
 
 GARDEN = space(load(Path(__file__).parents[2] / "schedules" / "walled-garden-circulator.yaml"))
 H = 3600

@@ -10,13 +10,13 @@ from hypothesis import strategies as st
 
 from cyclesim.analysis.plant_rules import never_flushed
 from cyclesim.analysis.result import simulate
-from cyclesim.decide.duty_effect import Effect, duty_effect
-from cyclesim.decide.plumbing import Plumbing, next_narrower, plumbing
+from cyclesim.decide.tuning.duty_effect import Effect, duty_effect
+from cyclesim.decide.tuning.plumbing import Plumbing, next_narrower, plumbing
 from cyclesim.physics.friction import fitting_k
 from cyclesim.physics.water import density_kg_m3, viscosity_pa_s
-from cyclesim.scenario.load import load, load_text
-from cyclesim.scenario.model import Scenario
-from cyclesim.scenario.pipes import PIPES
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.forms.pipes import PIPES
+from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 

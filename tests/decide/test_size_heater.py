@@ -9,17 +9,17 @@ import pytest
 from click.testing import CliRunner, Result
 
 from cyclesim.cli import cli
-from cyclesim.decide.heat_up import seasons, set_back_c
-from cyclesim.decide.heater_need import need_of
-from cyclesim.decide.heater_sizes import chosen_source, sizes_around, with_size
-from cyclesim.decide.heater_sizing import HeaterSizing, size_heater
-from cyclesim.decide.supply_share import largest_w, supply_share
+from cyclesim.decide.sizing.heat_up import seasons, set_back_c
+from cyclesim.decide.sizing.heater_need import need_of
+from cyclesim.decide.sizing.heater_sizes import chosen_source, sizes_around, with_size
+from cyclesim.decide.sizing.heater_sizing import HeaterSizing, size_heater
+from cyclesim.decide.sizing.supply_share import largest_w, supply_share
 from cyclesim.errors import InputError
 from cyclesim.report.heater_figure import write_heater_figure
 from cyclesim.report.heater_report import advice, heater_report, heater_values
 from cyclesim.report.layout import Page
-from cyclesim.scenario.load import load, load_text
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.simulation.assembly import Plant
 
 SHIPPED = Path(__file__).parents[2] / "schedules"

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cyclesim.decide.blower_sizing import size_blower
-from cyclesim.decide.pump_sizing import Arrangement, CannotSizeError, PumpSizing, next_wider, size_pump
+from cyclesim.decide.sizing.blower_sizing import size_blower
+from cyclesim.decide.sizing.pump_sizing import Arrangement, CannotSizeError, PumpSizing, next_wider, size_pump
 from cyclesim.report.size_report import pump_advice
-from cyclesim.scenario.load import load, load_text
-from cyclesim.scenario.pipes import PIPES
+from cyclesim.scenario.forms.pipes import PIPES
+from cyclesim.scenario.reading.load import load, load_text
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
 G = 9.80665

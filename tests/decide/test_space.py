@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cyclesim.decide.space import (
+from cyclesim.decide.tuning.space import (
     DAY_S,
     FILTER,
     FLUSH,
@@ -19,7 +19,7 @@ from cyclesim.decide.space import (
     grid_s,
     space,
 )
-from cyclesim.scenario.load import load
+from cyclesim.scenario.reading.load import load
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
 GARDEN, CIRCULATOR = SCHEDULES / "walled-garden.yaml", SCHEDULES / "walled-garden-circulator.yaml"

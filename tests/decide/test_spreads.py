@@ -7,13 +7,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cyclesim.decide.fields import changed, field_at
-from cyclesim.decide.inputs import inputs
-from cyclesim.decide.spreads import WORDS, read_edges, read_spread
-from cyclesim.scenario import air, bathing, heat_sources, heating, machines, place, plant, schedule, weather
-from cyclesim.scenario.forms import Model
-from cyclesim.scenario.load import load
-from cyclesim.scenario.model import Limits
+from cyclesim.decide.ranges.inputs import inputs
+from cyclesim.decide.ranges.paths import changed, field_at
+from cyclesim.decide.ranges.spreads import WORDS, read_edges, read_spread
+from cyclesim.scenario.blocks import air, bathing, heat_sources, heating, place, plant, schedule, weather
+from cyclesim.scenario.blocks import data_sheets as machines
+from cyclesim.scenario.blocks.model import Limits
+from cyclesim.scenario.forms.forms import Model
+from cyclesim.scenario.reading.load import load
 from cyclesim.simulation.assumptions import assumptions
 
 SCHEDULES = sorted(Path("schedules").glob("*.yaml"))

@@ -18,14 +18,14 @@ import dask
 import pytest
 from distributed import Client, LocalCluster
 
-from cyclesim.decide import pool
-from cyclesim.decide import sweep as module
-from cyclesim.decide.outcome import Outcome
-from cyclesim.decide.pool import SweepError, each
-from cyclesim.decide.sweep import HERE, How, Job, Kept, job, kept_file, key, sweep
+from cyclesim.decide.sweeps import pool
+from cyclesim.decide.sweeps import sweep as module
+from cyclesim.decide.sweeps.outcome import Outcome
+from cyclesim.decide.sweeps.pool import SweepError, each
+from cyclesim.decide.sweeps.sweep import HERE, How, Job, Kept, job, kept_file, key, sweep
 from cyclesim.errors import CycleSimError
-from cyclesim.scenario.load import load
-from cyclesim.scenario.weather_csv import Series
+from cyclesim.scenario.reading.load import load
+from cyclesim.scenario.text.csv_file import Series
 from tests.evidence.small import filtered
 
 ROOT = Path(__file__).parents[2]
@@ -119,7 +119,7 @@ def test_a_cluster_that_cannot_be_used(cluster: LocalCluster) -> None:
     assert [(0, 2), (2, 3)] == sorted(come)
     with Client(address, set_as_default=False) as client:
         client.wait_for_workers(2)
-        client.run(exec, "import cyclesim.decide.pool as pool; pool.program = lambda: 'another'")
+        client.run(exec, "import cyclesim.decide.sweeps.pool as pool; pool.program = lambda: 'another'")
     with pytest.raises(SweepError, match=r"Another cyclesim .* 2 of 2 workers,\ne\.g\. on tcp://127"):
         list(each(eval, ["1 + 1"], cluster=address))
 
@@ -231,8 +231,8 @@ def test_every_part_of_a_run_tells_it_apart() -> None:
 WRITES = """
 import json, sys
 from pathlib import Path
-from cyclesim.decide.outcome import read
-from cyclesim.decide.sweep import Kept
+from cyclesim.decide.sweeps.outcome import read
+from cyclesim.decide.sweeps.sweep import Kept
 found = read(json.loads(sys.stdin.read()))
 kept = Kept(Path(sys.argv[1]), ())
 for k in range(400):
@@ -294,8 +294,8 @@ MANY = """
 import json, sys
 import click
 from cyclesim.cli.shared import cli, show, sweep_options, sweeping
-from cyclesim.decide.sweep import job, sweep
-from cyclesim.scenario.load import load
+from cyclesim.decide.sweeps.sweep import job, sweep
+from cyclesim.scenario.reading.load import load
 
 @cli.command()
 @sweep_options

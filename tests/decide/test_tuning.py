@@ -7,15 +7,15 @@ from pathlib import Path
 import pytest
 
 from cyclesim.analysis.result import simulate
-from cyclesim.decide import space as space_module
-from cyclesim.decide.judged import refused_for
-from cyclesim.decide.outcome import Outcome
-from cyclesim.decide.programmes import Daily, Entry, own, scheduled
-from cyclesim.decide.space import FILTER, FLUSH
-from cyclesim.decide.sweep import HERE, How, job, run
-from cyclesim.decide.tuning import Tuning, tune
-from cyclesim.scenario.load import load
-from cyclesim.scenario.model import Scenario
+from cyclesim.decide.sweeps.outcome import Outcome
+from cyclesim.decide.sweeps.sweep import HERE, How, job, run
+from cyclesim.decide.tuning import space as space_module
+from cyclesim.decide.tuning.judged import refused_for
+from cyclesim.decide.tuning.programmes import Daily, Entry, own, scheduled
+from cyclesim.decide.tuning.space import FILTER, FLUSH
+from cyclesim.decide.tuning.tuning import Tuning, tune
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.load import load
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
 DAYS = 6

@@ -7,7 +7,7 @@ from functools import partial
 from math import exp, pi
 
 from cyclesim.physics.water_age import Plug, reached
-from cyclesim.scenario.pipes import read_pipe
+from cyclesim.scenario.forms.pipes import read_pipe
 from tests.evidence.record import ARITHMETIC, MEMORY, READ, Check, near
 from tests.evidence.small import filtered_plant, filtered_run
 

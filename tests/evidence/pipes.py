@@ -10,7 +10,7 @@ from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.friction import darcy_factor, fitting_k
 from cyclesim.physics.network import TUB, Pipe, Pump, loss, solve
 from cyclesim.physics.water import G, density_kg_m3, viscosity_pa_s
-from cyclesim.scenario.pipes import read_pipe
+from cyclesim.scenario.forms.pipes import read_pipe
 from tests.evidence.record import ARITHMETIC, MEMORY, SECOND_HAND, Check, computed, near
 
 FOOT_M, INCH_M, GPM_M3_S = 0.3048, 0.0254, 3.785411784e-3 / 60.0

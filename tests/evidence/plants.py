@@ -6,8 +6,8 @@ from functools import cache, lru_cache
 from pathlib import Path
 
 from cyclesim.analysis.result import Result, simulate
-from cyclesim.scenario.load import load
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.load import load
 from cyclesim.simulation.assembly import Plant, PlantDuty
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"

@@ -7,7 +7,7 @@ from functools import cache, partial
 from math import pi
 
 from cyclesim.physics.links import loss
-from cyclesim.scenario.pipes import read_pipe
+from cyclesim.scenario.forms.pipes import read_pipe
 from cyclesim.simulation.assembly import Plant, PlantDuty, jet_name, stretch_name
 from tests.evidence.pipes import colebrook
 from tests.evidence.plants import L_MIN, duty, plant, run

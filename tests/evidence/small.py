@@ -5,8 +5,8 @@ from __future__ import annotations
 from functools import cache
 
 from cyclesim.analysis.result import Result, simulate
-from cyclesim.scenario.load import load_text
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Plant
 
 _FILTERED = """

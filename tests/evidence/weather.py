@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from cyclesim.analysis.result import Result, simulate
-from cyclesim.scenario.load import load
+from cyclesim.scenario.reading.load import load
 from tests.evidence.plants import SCHEDULES
 from tests.evidence.record import ARITHMETIC, PRACTICE, Check, near
 

@@ -7,12 +7,12 @@ import pytest
 from click.testing import CliRunner, Result
 
 from cyclesim.cli import cli
-from cyclesim.decide import comparison as module
-from cyclesim.decide.comparison import Versus
+from cyclesim.decide.comparing import comparison as module
+from cyclesim.decide.comparing.comparison import Versus
 from cyclesim.report.compare_report import compare_report
 from cyclesim.report.compare_words import versus_words
 from cyclesim.report.layout import Page
-from cyclesim.scenario.load import load_text
+from cyclesim.scenario.reading.load import load_text
 from tests.evidence import small
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"

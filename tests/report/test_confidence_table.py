@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import pytest
 
-from cyclesim.decide.confidence import Confidence, Estimate, Influence, Tried
-from cyclesim.decide.flushes import OldWater
-from cyclesim.decide.inputs import Kept
+from cyclesim.decide.ranges.confidence import Confidence, Estimate, Influence, Tried
+from cyclesim.decide.ranges.flushes import OldWater
+from cyclesim.decide.ranges.inputs import Kept
 from cyclesim.report.confidence_table import say_confidence
 from cyclesim.report.layout import Page
 

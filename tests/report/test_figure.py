@@ -15,8 +15,8 @@ from cyclesim.errors import CycleSimError
 from cyclesim.report.figure import check_first, chosen_span, draw, write_figure
 from cyclesim.report.figure_data import _oldest, asked_lanes, band, below_top, oldest_curves, ran_lanes
 from cyclesim.report.verdict import alike
-from cyclesim.scenario.load import load_text
-from cyclesim.scenario.starter import starter_text
+from cyclesim.scenario.reading.load import load_text
+from cyclesim.scenario.reading.starter import starter_text
 
 H = 3600
 
@@ -126,7 +126,8 @@ def test_drawing_leaves_no_pyplot_behind() -> None:
     script = (
         "import sys, cyclesim.report.figure as f; print('matplotlib' in sys.modules)\n"
         "from io import BytesIO\nfrom cyclesim.analysis.result import simulate\n"
-        "from cyclesim.scenario.load import load_text\nfrom cyclesim.scenario.starter import starter_text\n"
+        "from cyclesim.scenario.reading.load import load_text\n"
+        "from cyclesim.scenario.reading.starter import starter_text\n"
         "f.write_figure(simulate(load_text(starter_text()), days=1), BytesIO(), '.svg')\n"
         "print('matplotlib.pyplot' in sys.modules)"
     )

@@ -5,8 +5,8 @@ import pytest
 import cyclesim
 from cyclesim.analysis.result import Result, simulate
 from cyclesim.report.frames import frames
-from cyclesim.scenario.load import load_text
-from cyclesim.scenario.starter import starter_text
+from cyclesim.scenario.reading.load import load_text
+from cyclesim.scenario.reading.starter import starter_text
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 import cyclesim
-from cyclesim.scenario.starter import starter_text
+from cyclesim.scenario.reading.starter import starter_text
 
 
 def test_scenario_to_result_in_two_calls(tmp_path: Path) -> None:

@@ -9,8 +9,8 @@ from itertools import pairwise
 import pytest
 
 from cyclesim.report.trace_csv import HEAD, write_trace
-from cyclesim.scenario.load import load_text
-from cyclesim.scenario.starter import starter_text
+from cyclesim.scenario.reading.load import load_text
+from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme

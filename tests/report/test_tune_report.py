@@ -7,9 +7,9 @@ import pytest
 from click.testing import CliRunner, Result
 
 from cyclesim.cli import cli
-from cyclesim.decide import space as space_module
-from cyclesim.decide import tuning as module
-from cyclesim.scenario.load import load
+from cyclesim.decide.tuning import space as space_module
+from cyclesim.decide.tuning import tuning as module
+from cyclesim.scenario.reading.load import load
 
 FILE = Path(__file__).parents[2] / "schedules" / "walled-garden-circulator.yaml"
 COARSE = FILE.read_text("utf-8").replace("time_step: 15 min", "time_step: 6 h").replace("  heating: ", "  # ")

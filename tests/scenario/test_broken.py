@@ -7,7 +7,7 @@ import pytest
 import yaml
 
 from cyclesim.errors import InputError
-from cyclesim.scenario.load import load_text
+from cyclesim.scenario.reading.load import load_text
 
 FOLDER = Path(__file__).parent / "broken"
 

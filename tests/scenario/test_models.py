@@ -9,12 +9,12 @@ from dateutil.rrule import rrulestr
 from fluids.piping import nearest_pipe
 
 from cyclesim.errors import InputError
-from cyclesim.scenario.forms import RefusedError
-from cyclesim.scenario.load import load_text
-from cyclesim.scenario.pipes import PIPES, read_pipe
-from cyclesim.scenario.place import Price
-from cyclesim.scenario.starter import starter_text
-from cyclesim.scenario.times import read_rule
+from cyclesim.scenario.blocks.place import Price
+from cyclesim.scenario.forms.forms import RefusedError
+from cyclesim.scenario.forms.pipes import PIPES, read_pipe
+from cyclesim.scenario.forms.times import read_rule
+from cyclesim.scenario.reading.load import load_text
+from cyclesim.scenario.reading.starter import starter_text
 
 TEXT = starter_text()
 

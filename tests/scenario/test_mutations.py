@@ -4,8 +4,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cyclesim.errors import InputError
-from cyclesim.scenario.load import load_text
-from cyclesim.scenario.starter import starter_text
+from cyclesim.scenario.reading.load import load_text
+from cyclesim.scenario.reading.starter import starter_text
 
 LINES = [line for line in starter_text().splitlines() if line.strip() and not line.lstrip().startswith("#")]
 TEXT = "\n".join(LINES)

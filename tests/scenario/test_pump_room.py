@@ -2,8 +2,8 @@
 
 import pytest
 
-from cyclesim.scenario.load import load_text
-from cyclesim.scenario.starter import starter_text
+from cyclesim.scenario.reading.load import load_text
+from cyclesim.scenario.reading.starter import starter_text
 
 TEXT = starter_text()
 

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cyclesim.scenario.load import load, load_text
-from cyclesim.scenario.rewrite import RewriteError, with_runs
-from cyclesim.scenario.schedule import Run
+from cyclesim.scenario.blocks.schedule import Run
+from cyclesim.scenario.reading.load import load, load_text
+from cyclesim.scenario.reading.rewrite import RewriteError, with_runs
 
 FILES = sorted((Path(__file__).parents[2] / "schedules").glob("*.yaml"))
 NAMES = ("filter_runs", "line_flushes")

@@ -7,9 +7,9 @@ import pytest
 import yaml
 from jsonschema import Draft202012Validator
 
-from cyclesim.scenario.schema import json_schema
-from cyclesim.scenario.starter import starter_text
-from cyclesim.scenario.yaml_file import parse_text
+from cyclesim.scenario.reading.schema import json_schema
+from cyclesim.scenario.reading.starter import starter_text
+from cyclesim.scenario.text.yaml_file import parse_text
 
 SCHEMA = json_schema()
 VALIDATOR = Draft202012Validator(SCHEMA)

@@ -5,8 +5,8 @@ from datetime import time
 import pytest
 
 from cyclesim.errors import InputError
-from cyclesim.scenario.load import load_text
-from cyclesim.scenario.starter import starter_text
+from cyclesim.scenario.reading.load import load_text
+from cyclesim.scenario.reading.starter import starter_text
 
 TEXT = starter_text()
 

@@ -7,9 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cyclesim.errors import InputError
-from cyclesim.scenario.load import load, load_text
-from cyclesim.scenario.starter import starter_text
-from cyclesim.scenario.weather_csv import PRICES, WEATHER, Series, read_series
+from cyclesim.scenario.reading.load import load, load_text
+from cyclesim.scenario.reading.starter import starter_text
+from cyclesim.scenario.text.csv_file import PRICES, WEATHER, Series, read_series
 
 TEXT = starter_text()
 DAY = "\n".join(f"2027-03-01 {hour:02}:00,{hour}" for hour in range(24))

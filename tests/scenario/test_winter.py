@@ -12,10 +12,10 @@ from jsonschema import Draft202012Validator
 
 from cyclesim.errors import InputError
 from cyclesim.physics.sources import HeatPump, RatedPoint
-from cyclesim.scenario.heat_sources import highest_cop
-from cyclesim.scenario.load import load_text
-from cyclesim.scenario.schema import json_schema
-from cyclesim.scenario.yaml_file import parse_text
+from cyclesim.scenario.blocks.heat_sources import highest_cop
+from cyclesim.scenario.reading.load import load_text
+from cyclesim.scenario.reading.schema import json_schema
+from cyclesim.scenario.text.yaml_file import parse_text
 
 FOLDER = Path(__file__).parent / "broken"
 TEXT = (FOLDER / "winter_base.yaml").read_text(encoding="utf-8")

@@ -9,8 +9,8 @@ from types import ModuleType
 
 import pytest
 
-from cyclesim.scenario.load import load_text
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme

@@ -18,8 +18,8 @@ from scipy.linalg import expm
 
 from cyclesim.physics.tub_heat import Body
 from cyclesim.simulation.assembly import Plant, stretch_name
+from cyclesim.simulation.hourly_weather import Weather
 from cyclesim.simulation.trace import Trace
-from cyclesim.simulation.weather import Weather
 
 CELL_M = 0.3
 COARSE_S, FINE_S, FINE_FOR_S = 64, 4, 120

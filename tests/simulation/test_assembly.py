@@ -108,7 +108,7 @@ def test_both_wings_know_the_same_fittings(plant):
     """The fitting names a file may use are those that have a loss coefficient."""
     from typing import get_args
 
-    from cyclesim.scenario.pipes import FITTINGS
+    from cyclesim.scenario.forms.pipes import FITTINGS
 
     assert set(friction.FITTINGS) == set(get_args(FITTINGS))
     assert plant.links

@@ -216,7 +216,7 @@ plant:{tub_block}
 
 SCRIPT = """
 import hashlib, sys
-from cyclesim.scenario.load import load
+from cyclesim.scenario.reading.load import load
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme

@@ -5,8 +5,8 @@ from datetime import UTC, date, datetime
 import numpy as np
 import pytest
 
-from cyclesim.scenario.heating import Heating
-from cyclesim.scenario.place import Tariff
+from cyclesim.scenario.blocks.heating import Heating
+from cyclesim.scenario.blocks.place import Tariff
 from cyclesim.simulation.prices import dearer, prices
 from cyclesim.simulation.room import room_c
 from cyclesim.simulation.setpoints import LONGEST_LEAD_S, set_points

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cyclesim.scenario.schedule import Controller
+from cyclesim.scenario.blocks.schedule import Controller
 from cyclesim.simulation.own_clock import OwnClock
 from cyclesim.simulation.setpoints import Level, ReadyBy, SetPoints
 

@@ -5,8 +5,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from cyclesim.simulation.hourly_weather import below, zones
 from cyclesim.simulation.programme import Programme
-from cyclesim.simulation.weather import below, zones
 
 SCHEDULE = """
 schedule:

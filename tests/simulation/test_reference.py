@@ -15,8 +15,8 @@ import pytest
 
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.engine import simulate_trace
+from cyclesim.simulation.hourly_weather import mean_air_c, weather
 from cyclesim.simulation.programme import Programme
-from cyclesim.simulation.weather import mean_air_c, weather
 
 DAYS, HOUR_S, DAY_S = 30, 3600, 86_400
 STAGES = (

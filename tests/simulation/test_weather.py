@@ -11,11 +11,11 @@ import pytest
 
 from cyclesim.errors import InputError
 from cyclesim.physics.evaporation import sky_c
-from cyclesim.scenario.load import load
+from cyclesim.scenario.reading.load import load
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.engine import simulate_trace
+from cyclesim.simulation.hourly_weather import standard_time, weather, zones
 from cyclesim.simulation.programme import Programme
-from cyclesim.simulation.weather import standard_time, weather, zones
 
 SHIPPED = Path(__file__).parents[2] / "schedules" / "walled-garden.yaml"
 CLIMATE = "{mean: 15 degC, seasonal_swing: 7 K, daily_swing: 5 K, coldest_day: 20 January}"

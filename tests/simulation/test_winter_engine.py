@@ -360,7 +360,7 @@ def test_the_heat_pump_draws_what_its_sheet_says(sixty):
 
 SCRIPT = """
 import hashlib, sys
-from cyclesim.scenario.load import load
+from cyclesim.scenario.reading.load import load
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme

@@ -4,8 +4,8 @@ from collections.abc import Callable
 
 import pytest
 
-from cyclesim.scenario.load import load_text
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.load import load_text
 
 TEXT = """
 format: 1

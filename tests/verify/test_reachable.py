@@ -7,7 +7,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from cyclesim.scenario.load import load
+from cyclesim.scenario.reading.load import load
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.engine import _Run
 from cyclesim.simulation.programme import Programme

@@ -10,18 +10,18 @@ from cyclesim.analysis.rules import RULES
 from cyclesim.errors import CycleSimError
 from cyclesim.report.layout import Page
 from cyclesim.report.verify_report import verification_values, verify_report
-from cyclesim.scenario.load import load
+from cyclesim.scenario.reading.load import load
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.automaton import Automaton
 from cyclesim.verification.calendar_order import PEOPLE, Calendar
-from cyclesim.verification.checks import checks, judges, overloads
 from cyclesim.verification.cone import cone_of, groups
 from cyclesim.verification.dead_ends import dead_ends
 from cyclesim.verification.environment import Environment
 from cyclesim.verification.faults import FaultyPlant, faults_of
 from cyclesim.verification.replay import fitted
 from cyclesim.verification.search import search
+from cyclesim.verification.subjects import checks, judges, overloads
 from cyclesim.verification.timed import timed
 from cyclesim.verification.verifier import _Verifier, verify
 

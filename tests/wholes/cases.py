@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 import cyclesim
-from cyclesim.scenario.load import load
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.load import load
 from tests.evidence.record import Check
 from tests.wholes.closedloop import Closed
 from tests.wholes.openloop import Run, driven, states_of

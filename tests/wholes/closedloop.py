@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
 from tests.wholes.control import Control, Facts
 from tests.wholes.heat import Doing, Heat
 from tests.wholes.hydraulics import Hydraulics

@@ -7,8 +7,8 @@ may fire closes. Blocks read what runs and what is about to be asked for.
 from dataclasses import dataclass, field
 from typing import Any
 
-from cyclesim.scenario.model import Scenario
-from cyclesim.scenario.schedule import Keep
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.schedule import Keep
 from tests.wholes.times import named
 
 RANKS = ("bathing", "frost_protection", "line_flush", "heating", "filter_run")

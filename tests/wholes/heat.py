@@ -13,7 +13,7 @@ import psychrolib
 from iapws import IAPWS97
 from scipy.linalg import expm
 
-from cyclesim.scenario.heat_sources import HeatPump
+from cyclesim.scenario.blocks.heat_sources import HeatPump
 from tests.wholes.hydraulics import Hydraulics, blower_flow
 from tests.wholes.plant import TUB, Layout, Piece
 from tests.wholes.water import STILL_M3_S

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
 from tests.wholes.heat import Doing, Heat
 from tests.wholes.hydraulics import Hydraulics
 from tests.wholes.plant import Layout

@@ -12,7 +12,7 @@ from math import acosh, log, log10, pi, sqrt
 
 from iapws import IAPWS97
 
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.model import Scenario
 
 TUB = "tub"
 G_M_S2 = 9.80665

@@ -9,8 +9,8 @@ from zoneinfo import ZoneInfo
 
 from dateutil.rrule import DAILY, rrule
 
-from cyclesim.scenario.bathing import Bathing
-from cyclesim.scenario.model import Scenario
+from cyclesim.scenario.blocks.bathing import Bathing
+from cyclesim.scenario.blocks.model import Scenario
 
 Span = tuple[int, int]
 LEAD_S = 72 * 3600

@@ -7,8 +7,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import psychrolib
 
-from cyclesim.scenario.model import Scenario
-from cyclesim.scenario.weather import Climate
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.weather import Climate
 
 HOUR_S, DAY_S, YEAR_S = 3600, 86_400.0, 365.2425 * 86_400.0
 SOIL_M2_S, PRESSURE_PA = 0.6e-6, 101_325.0

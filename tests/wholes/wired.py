@@ -8,8 +8,8 @@ until its flow has lasted, and at once when that ends.
 from dataclasses import dataclass
 from math import ceil
 
-from cyclesim.scenario.model import Scenario
-from cyclesim.scenario.wiring import Starter
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.wiring import Starter
 from tests.wholes.control import ORDER, Machine
 from tests.wholes.times import Calendar, Span
 

@@ -1,0 +1,1 @@
+"""Plants side by side, now, in many futures, and over the years."""

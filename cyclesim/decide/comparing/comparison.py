@@ -1,0 +1,349 @@
+"""Plants side by side: the same weather, the same bathers, the same chance, now and in many futures."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal, NamedTuple
+
+import numpy as np
+
+from cyclesim.analysis.amounts import listed
+from cyclesim.analysis.result import days_of_year
+from cyclesim.decide.comparing.futures import (
+    OF_MONEY,
+    Assumption,
+    Future,
+    as_it_comes,
+    assumptions_of,
+    future,
+    only,
+)
+from cyclesim.decide.comparing.life_cycle_cost import (
+    AS_TOLD,
+    YEAR_DAYS,
+    Owning,
+    Terms,
+    break_even_years,
+    owning,
+)
+from cyclesim.decide.sizing.heat_up import Warmer, fill_c, seasons, warmest_c
+from cyclesim.decide.sizing.heater_need import set_back_of
+from cyclesim.decide.sizing.pump_given import jets_of, weakest_of
+from cyclesim.decide.sweeps.outcome import Outcome
+from cyclesim.decide.sweeps.sweep import HERE, How, job, sweep
+from cyclesim.errors import CycleSimError
+from cyclesim.scenario.blocks.model import CHOICE, Scenario
+from cyclesim.simulation.assembly import Plant
+
+_ALIKE = 0.003
+"""A difference of less than this share counts for neither plant: a thermostat's phase makes as much."""
+
+
+class CannotCompareError(CycleSimError):
+    """Plants that cannot stand side by side."""
+
+
+class Measures(NamedTuple):
+    """What a future comes to for one plant, by which plants are compared."""
+
+    cost_a_year: float
+    total: float | None
+    """Purchase, replacements and energy over the years; None without prices in the file."""
+    oldest_water_h: float
+    energy_kwh_a_year: float
+    loud_min_a_day: float
+
+
+class Warming(NamedTuple):
+    """Hours until the set point is reached, infinite for never: of a filled tub, and from the set-back."""
+
+    filled_h: float
+    set_back_h: float
+    set_back_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """One plant as told."""
+
+    name: str
+    scenario: Scenario
+    outcome: Outcome
+    owning: Owning | None
+    warming: Warming | None
+    """In the coldest week and on the coldest day; None without heating."""
+    weakest_jet_share: float | None
+    """What the weakest jet gets of what it needs, its pump at its highest speed; None without jets."""
+
+    @property
+    def measures(self) -> Measures:
+        """What it is compared by."""
+        return _measures(self.scenario, self.outcome, self.owning.years if self.owning else None)
+
+
+@dataclass(frozen=True, slots=True)
+class Versus:
+    """How two plants differ over futures: in how many the first has less; the other's minus the first's.
+
+    Infinite where water of one of the two never moves.
+    """
+
+    less: int
+    same: int
+    of: int
+    median: float
+    low: float
+    """5th percentile."""
+    high: float
+    """95th."""
+
+
+@dataclass(frozen=True, slots=True)
+class Swing:
+    """What one assumption, alone at its ends, does to the second plant's cost minus the first's."""
+
+    assumption: str
+    low: str
+    high: str
+    source: str
+    at_low: float
+    at_high: float
+    flips: bool
+    """Whether the cheaper of the two is another one at an end."""
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Plants side by side."""
+
+    days: int
+    years: int
+    currency: str
+    sides: tuple[Side, ...]
+    unlike: tuple[str, ...]
+    """Conditions that the files tell differently, so that a difference may be theirs and not the plant's."""
+    futures: tuple[tuple[Measures, ...], ...]
+    """Per future, of each plant."""
+    swings: tuple[Swing, ...]
+    """Of the first two plants, the largest first."""
+
+    @property
+    def by_total(self) -> bool:
+        """Whether money over years is known of all, so that it decides; else a year's cost does."""
+        return all(side.owning is not None for side in self.sides)
+
+    def versus(self, first: int, second: int, measure: str) -> Versus:
+        """How two plants differ in one of the measures over all futures."""
+        pairs = [(getattr(one[first], measure), getattr(one[second], measure)) for one in self.futures]
+        change = np.array([_minus(b, a) for a, b in pairs])
+        size = np.array([max(abs(a), abs(b)) for a, b in pairs])
+        same = np.isfinite(change) & (np.abs(change) <= _ALIKE * np.where(np.isfinite(size), size, 0.0))
+        # between a number and never there is nothing to interpolate
+        method: Literal["linear", "nearest"] = "linear" if np.all(np.isfinite(change)) else "nearest"
+        low, median, high = (float(x) for x in np.percentile(change, (5.0, 50.0, 95.0), method=method))
+        less = int(np.sum((change > 0.0) & ~same))
+        return Versus(less, int(np.sum(same)), len(pairs), median, low, high)
+
+    def pays_back(self) -> int | None:
+        """Years until the second plant, or the first, has saved what it costs more to buy; None if never."""
+        first, second = self.sides[:2]
+        if first.owning is None or second.owning is None:
+            return None
+        dear, cheap = (first, second) if first.owning.purchase > second.owning.purchase else (second, first)
+
+        def dearer(years: int) -> float:
+            return _owning(dear, years).total - _owning(cheap, years).total
+
+        return break_even_years(dearer)
+
+
+def compare(
+    scenarios: Sequence[Scenario],
+    names: Sequence[str] | None = None,
+    *,
+    days: int | None = None,
+    start: date | None = None,
+    seed: int = 0,
+    years: int | None = None,
+    futures: int = 0,
+    sensitivity: bool | None = None,
+    how: How = HERE,
+) -> Comparison:
+    """Run plants under the same conditions, as told and in so many futures.
+
+    *names* are what the plants are called, their titles unless given. *years* is over how many money is
+    counted, as in the first file unless given. *sensitivity*: each assumption alone at its ends, too; with
+    futures unless told. Raises CannotCompareError for fewer than two plants or two currencies, SweepError
+    where a sweep ends early, and ValueError for less than one day.
+    """
+    if len(scenarios) < 2:
+        raise CannotCompareError("Two plants or more are due.")
+    currencies = list(dict.fromkeys(one.supply.tariff.currency for one in scenarios))
+    if len(currencies) > 1:
+        raise CannotCompareError(f"Costs in {' and '.join(currencies)} cannot stand side by side.")
+    first = scenarios[0]
+    days = days_of_year(start or date(first.place.year, 1, 1)) if days is None else days
+    if days < 1:
+        raise ValueError(f"a run lasts at least one day, not {days}")
+    names = [one.title for one in scenarios] if names is None else names
+    years = years or next((one.money.over_years for one in scenarios if one.money), 10)
+    told = Future({}, {}, seed)
+    to_come = [future(k, seed) for k in range(futures)]
+    ends: list[tuple[Assumption, float]] = []
+    if sensitivity or (sensitivity is None and futures):
+        ends = [(one, end) for one in assumptions_of(list(scenarios)) for end in (one.low, one.high)]
+    rows_of = [(at, scenarios) for at in (told, *to_come)]
+    rows_of += [(only(one, end, seed), scenarios[:2]) for one, end in ends]
+    jobs = [job(as_it_comes(one, at), days, start, at.seed) for at, plants in rows_of for one in plants]
+    ran = iter(sweep(jobs, how))
+    rows = [[next(ran) for _ in plants] for _, plants in rows_of]
+    sides = tuple(
+        Side(
+            name,
+            one,
+            out,
+            None if one.money is None else owning(one.money, out, years),
+            _warming(one),
+            _weakest_jet(Plant(one)),
+        )
+        for name, one, out in zip(names, scenarios, rows[0], strict=True)
+    )
+    drawn = tuple(
+        tuple(_measures(one, out, years, at.terms) for one, out in zip(scenarios, row, strict=True))
+        for at, row in zip(to_come, rows[1:], strict=False)
+    )
+    at_ends = rows[1 + futures :]
+    swings = tuple(sorted(_swings(sides, years, ends, at_ends), key=_width)) if ends else ()
+    return Comparison(days, years, currencies[0], sides, tuple(_unlike(scenarios, names)), drawn, swings)
+
+
+def _warming(scenario: Scenario) -> Warming | None:
+    """How soon the tub is warm, by the engine from cold; see `size heater`."""
+    if scenario.schedule.heating is None:
+        return None
+    warmer, when = Warmer(scenario, warmest_c(scenario.schedule.heating)), seasons(scenario)
+    low_c, _ = set_back_of(scenario, None)
+    took = (
+        warmer.warm_up(fill_c(scenario), when.coldest_week, just_filled=True).seconds,
+        warmer.warm_up(low_c, when.coldest_day).seconds,
+    )
+    filled_h, set_back_h = (math.inf if seconds is None else seconds / 3600.0 for seconds in took)
+    return Warming(filled_h, set_back_h, low_c)
+
+
+def _weakest_jet(plant: Plant) -> float | None:
+    """The least of all jets that say what they need, each at the speed that feeds it best."""
+    best: dict[str, float] = {}
+    for pump, speeds in plant.speeds.items():
+        duty = plant.duty(plant.at(pump, list(speeds)[-1]))
+        for leg, jets in jets_of(plant, pump).items():
+            best[leg] = max(best.get(leg, 0.0), weakest_of(duty, {leg: jets})[0])
+    return min(best.values(), default=None)
+
+
+def _owning(side: Side, years: int) -> Owning:
+    assert side.scenario.money is not None
+    return owning(side.scenario.money, side.outcome, years)
+
+
+def _measures(scenario: Scenario, outcome: Outcome, years: int | None, terms: Terms = AS_TOLD) -> Measures:
+    a_year = YEAR_DAYS / outcome.days
+    return Measures(
+        outcome.cost * a_year * terms.energy_price,
+        None if scenario.money is None else owning(scenario.money, outcome, years, terms).total,
+        outcome.oldest_water_h,
+        (outcome.energy_kwh + outcome.fuel_kwh) * a_year,
+        outcome.loud_min / outcome.days,
+    )
+
+
+def _swings(
+    sides: tuple[Side, ...],
+    years: int,
+    ends: Sequence[tuple[Assumption, float]],
+    rows: Sequence[Sequence[Outcome]],
+) -> Iterator[Swing]:
+    """The second plant's cost minus the first's with one assumption at its ends; money's need no new run."""
+    first, second = sides[:2]
+    priced = first.owning is not None and second.owning is not None
+
+    def apart(outcomes: Sequence[Outcome], terms: Terms = AS_TOLD, over: int = years) -> float:
+        a, b = (
+            _measures(side.scenario, out, over, terms) for side, out in zip(sides[:2], outcomes, strict=False)
+        )
+        return _minus(b.total, a.total) if priced else b.cost_a_year - a.cost_a_year
+
+    as_told = [side.outcome for side in sides]
+    now = apart(as_told)
+    for k in range(0, len(ends), 2):
+        one = ends[k][0]
+        yield _swing(one, now, apart(rows[k]), apart(rows[k + 1]))
+    for one in OF_MONEY if priced else OF_MONEY[:1]:
+        yield _swing(one, now, *(apart(as_told, only(one, end, 0).terms) for end in (one.low, one.high)))
+    if priced:
+        counted = Assumption("years counted", *_years_off(years), CHOICE, "{:.0f} years")
+        yield _swing(counted, now, *(apart(as_told, over=round(end)) for end in (counted.low, counted.high)))
+
+
+def _years_off(years: int) -> tuple[float, float, float]:
+    """Half as many years, as told, and half as many again."""
+    return float(max(1, years // 2)), float(years), float(years + (years + 1) // 2)
+
+
+def _swing(one: Assumption, now: float, low: float, high: float) -> Swing:
+    flips = min(low, high, now) < 0.0 < max(low, high, now)
+    return Swing(one.name, one.text(one.low), one.text(one.high), one.source, low, high, flips)
+
+
+def _width(swing: Swing) -> tuple[float, str]:
+    return -abs(swing.at_high - swing.at_low), swing.assumption
+
+
+def _minus(value: float | None, other: float | None) -> float:
+    """A difference; none where both are without end."""
+    assert value is not None
+    assert other is not None
+    return 0.0 if value == other else value - other
+
+
+def _unlike(scenarios: Sequence[Scenario], names: Sequence[str]) -> Iterator[str]:
+    """What the files tell differently of conditions that should be the same; of several, in which."""
+    zones = set.intersection(*(set(one.place.zones) for one in scenarios))
+    fuels = set.intersection(*(set(_fuels(one)) for one in scenarios))
+    looked: dict[str, Callable[[Scenario], object]] = {
+        "the weather": lambda one: one.place.weather,
+        "the year": lambda one: one.place.year,
+        "the time zone": lambda one: one.place.time_zone,
+        "how warm the zones are": lambda one: {name: one.place.zones[name] for name in sorted(zones)},
+        "the tariff": lambda one: one.supply.tariff,
+        "the price of fuel": lambda one: {name: _fuels(one)[name] for name in sorted(fuels)},
+        "bathing": lambda one: [
+            entry.model_copy(update={"pump": None, "name": None}) for entry in one.schedule.bathing
+        ],
+        "the tub": lambda one: one.plant.tub,
+        "the set points": lambda one: (
+            None
+            if one.schedule.heating is None
+            else (one.schedule.heating.keep_at_c, one.schedule.heating.plan, one.schedule.heating.absences)
+        ),
+        "what the rules judge by": lambda one: one.limits,
+        "how money is counted": lambda one: (
+            None
+            if one.money is None
+            else (one.money.over_years, one.money.discount_rate, one.money.energy_price_rise)
+        ),
+    }
+    for what, of in looked.items():
+        told = [repr(of(one)) for one in scenarios]
+        others = [name for name, one in zip(names, told, strict=True) if one != told[0]]
+        if others:
+            yield what if len(scenarios) == 2 else f"{what} (in {listed(others)})"
+
+
+def _fuels(scenario: Scenario) -> dict[str, object]:
+    """What the fuel of each heat source costs, where it burns any."""
+    sources = scenario.plant.heat_sources.items()
+    return {name: fuel for name, source in sources if (fuel := getattr(source, "fuel", None)) is not None}

@@ -1,0 +1,1 @@
+"""How far the numbers of a run may be off, and which inputs make them so."""

@@ -1,0 +1,87 @@
+"""The numbers that one decides by, read off one run."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from datetime import date
+from typing import NamedTuple
+
+import numpy as np
+
+from cyclesim.analysis.history import History
+from cyclesim.analysis.metrics import Metrics
+from cyclesim.analysis.result import measure
+from cyclesim.analysis.tub import water_c_at
+from cyclesim.decide.ranges.flushes import flush_lines
+from cyclesim.decide.sweeps.variant import Variant
+from cyclesim.decide.sweeps.varied import VariedPlant
+from cyclesim.simulation.engine import simulate_trace
+from cyclesim.simulation.programme import Programme
+
+
+class Number(NamedTuple):
+    """What is measured, with its unit in the name, of what; and the limit that it is judged by."""
+
+    name: str
+    subject: str
+    limit: float | None = None
+
+
+Numbers = dict[Number, float]
+"""Infinite where the answer is never."""
+
+
+def numbers(
+    variant: Variant,
+    days: int,
+    start: date | None,
+    seed: int,
+    on_day: Callable[[int], None] | None = None,
+) -> Numbers:
+    """Run a variant and read everything that one decides by."""
+    plant, programme = VariedPlant(*variant), Programme(variant.scenario)
+    trace = simulate_trace(plant, programme, days=days, start=start, seed=seed, on_day=on_day)
+    history = History(plant, programme, trace)
+    return dict(_read(history, measure(history)))
+
+
+def _read(history: History, metrics: Metrics) -> Iterator[tuple[Number, float]]:
+    limits, tub, energy = history.plant.scenario.limits, metrics.tub, metrics.energy
+    for name, leg in metrics.legs.items():
+        oldest_h = math.inf if leg.oldest_water_h is None else leg.oldest_water_h
+        yield Number("oldest_water_h", name, limits.water_age_s / 3600.0), oldest_h
+    for name, leg in metrics.legs.items():
+        warm_h = limits.warm_stagnation_s / 3600.0
+        yield Number("longest_warm_still_h", name, warm_h), leg.longest_warm_still_h
+    lines = {f"{line.flush}, {line.leg}": line for line in flush_lines(history.plant, history.programme)}
+    for subject, line in lines.items():
+        yield Number("tub_water_at_last_jet_s", subject, line.lasts_s), line.reached_s
+    for subject, line in lines.items():
+        yield Number("volumes_per_flush", subject), line.lasts_s / line.reached_s
+    yield Number("turnovers_per_day", "tub"), tub.turnovers_per_day
+    if tub.fewest_turnovers_in_a_day is not None:
+        least = Number("fewest_turnovers_in_a_day", "tub", limits.turnovers_per_day)
+        yield least, tub.fewest_turnovers_in_a_day
+    if tub.coldest_c is not None:
+        yield Number("coldest_water_c", "tub"), tub.coldest_c
+    yield from _when_wanted(history)
+    for name, pump in metrics.pumps.items():
+        yield Number("running_h", name), pump.running_h
+    yield Number("energy_kwh", "all"), energy.energy_kwh
+    if energy.fuel_kwh:
+        yield Number("fuel_kwh", "all"), energy.fuel_kwh
+    yield Number("cost", energy.currency), energy.cost
+    for name, circuit in energy.circuits.items():
+        yield Number("most_current_a", name, circuit.breaker_a), circuit.most_current_a
+
+
+def _when_wanted(history: History) -> Iterator[tuple[Number, float]]:
+    """How cold the water is at worst when people step in, and when it was to be ready."""
+    trace = history.trace
+    starts = history.truth.people[:, 0]
+    starts = starts[starts > 0.0]
+    if len(starts) and len(trace.tub):
+        yield Number("coldest_at_session_c", "tub"), float(np.min(water_c_at(trace, starts)))
+    if trace.ready:
+        yield Number("most_short_at_ready_by_k", "tub"), max(want - water for _, water, want in trace.ready)

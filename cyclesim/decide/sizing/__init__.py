@@ -1,0 +1,1 @@
+"""How large a pump, a heat source or a blower."""

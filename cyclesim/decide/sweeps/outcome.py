@@ -1,0 +1,218 @@
+"""What one run came to, as far as anybody decides by it: plain numbers that can be kept and read again."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from cyclesim.analysis.history import History
+from cyclesim.analysis.metrics import Metrics
+from cyclesim.analysis.result import measure
+from cyclesim.analysis.rules import check
+from cyclesim.analysis.spans import spans, total_s, while_in, without
+from cyclesim.physics.water import G, density_kg_m3
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.trace import Trace
+
+
+@dataclass(frozen=True, slots=True)
+class LegOutcome:
+    """How the water of a leg, last stretch or housing stood and aged; an age is None where it never moved."""
+
+    kind: str
+    longest_stagnant_h: float
+    stagnant_share_percent: float
+    oldest_water_h: float | None
+    mean_water_age_h: float | None
+    longest_warm_still_h: float
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceOutcome:
+    """What one pump, heat source, blower or treatment device did."""
+
+    kind: str
+    """pump, heat source, blower or treatment."""
+    running_h: float
+    starts: int
+    energy_kwh: float
+    cost: float
+    fuel_kwh: float = 0.0
+    moved_m3: float | None = None
+    """Of a pump, what passed it."""
+    hydraulic_kwh: float | None = None
+    """Of a pump, the work done on the water: density times g times flow times head."""
+    heat_kwh: float | None = None
+    """Of a heat source, what it gave the water."""
+
+
+@dataclass(frozen=True, slots=True)
+class Broken:
+    """One finding of the run, as short as a choice needs it."""
+
+    rule: str
+    severity: str
+    subject: str
+    cause: str
+    times: int
+    worst_text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """One run in the numbers that one decides by; the unit is in the name, unknown is None."""
+
+    days: int
+    currency: str
+    legs: dict[str, LegOutcome]
+    devices: dict[str, DeviceOutcome]
+    turnovers_per_day: float
+    fewest_turnovers_in_a_day: float | None
+    energy_kwh: float
+    fuel_kwh: float
+    cost: float
+    cost_by_month: dict[str, float]
+    loud_min: float
+    """What the file's quiet hours name, else every pump at its highest speed beside filtering, running while
+    nobody bathes; blowers too [min]."""
+    sessions: int
+    cold_sessions: int
+    coldest_c: float | None
+    most_current_a: float
+    findings: tuple[Broken, ...]
+
+    @property
+    def pump_h(self) -> float:
+        """Hours of all pumps together."""
+        return sum(d.running_h for d in self.devices.values() if d.kind == "pump")
+
+    @property
+    def pump_starts(self) -> int:
+        """Starts of all pumps together."""
+        return sum(d.starts for d in self.devices.values() if d.kind == "pump")
+
+    @property
+    def oldest_water_h(self) -> float:
+        """The oldest water anywhere that moves at all or should; infinite where some never moved."""
+        return max((_never(leg.oldest_water_h) for leg in self.legs.values()), default=0.0)
+
+    def broken(self, *severities: str) -> tuple[Broken, ...]:
+        """The findings of these severities."""
+        return tuple(f for f in self.findings if f.severity in severities)
+
+    def as_values(self) -> dict[str, Any]:
+        """Plain values, which `read` turns back into the same outcome."""
+        return asdict(self)
+
+
+def read(values: Mapping[str, Any]) -> Outcome:
+    """The outcome whose plain values these are."""
+    told = dict(values)
+    told["legs"] = {name: LegOutcome(**leg) for name, leg in told["legs"].items()}
+    told["devices"] = {name: DeviceOutcome(**device) for name, device in told["devices"].items()}
+    told["findings"] = tuple(Broken(**finding) for finding in told["findings"])
+    return Outcome(**told)
+
+
+def outcome(plant: Plant, programme: Programme, trace: Trace, days: int) -> Outcome:
+    """What a run of so many days came to, measured and judged."""
+    history = History(plant, programme, trace)
+    metrics, (findings, _) = measure(history), check(history)
+    tub, energy = metrics.tub, metrics.energy
+    return Outcome(
+        days=days,
+        currency=energy.currency,
+        legs={
+            name: LegOutcome(
+                leg.kind,
+                leg.longest_stagnant_h,
+                leg.stagnant_share_percent,
+                leg.oldest_water_h,
+                leg.mean_water_age_h,
+                leg.longest_warm_still_h,
+            )
+            for name, leg in metrics.legs.items()
+        },
+        devices=dict(_devices(history, metrics)),
+        turnovers_per_day=tub.turnovers_per_day,
+        fewest_turnovers_in_a_day=tub.fewest_turnovers_in_a_day,
+        energy_kwh=energy.energy_kwh,
+        fuel_kwh=energy.fuel_kwh,
+        cost=energy.cost,
+        cost_by_month={month.month: month.cost for month in energy.by_month},
+        loud_min=_loud_s(history) / 60.0,
+        sessions=tub.sessions,
+        cold_sessions=sum(f.times for f in findings if f.rule == "cold-at-session"),
+        coldest_c=tub.coldest_c,
+        most_current_a=energy.most_current_a,
+        findings=tuple(
+            Broken(f.rule, f.severity, f.subject, f.cause, f.times, f.worst_text) for f in findings
+        ),
+    )
+
+
+def _devices(history: History, metrics: Metrics) -> Iterator[tuple[str, DeviceOutcome]]:
+    moved, work = _work(history)
+    by_device = metrics.energy.by_device
+
+    def one(name: str, kind: str, running_h: float, starts: int, **more: Any) -> tuple[str, DeviceOutcome]:
+        used = by_device[name]
+        return name, DeviceOutcome(kind, running_h, starts, used.energy_kwh, used.cost, used.fuel_kwh, **more)
+
+    for name, pump in metrics.pumps.items():
+        did = {"moved_m3": moved[name], "hydraulic_kwh": work[name] / 3.6e6}
+        yield one(name, "pump", pump.running_h, pump.starts, **did)
+    for name, source in metrics.heat_sources.items():
+        if name in by_device:
+            yield one(name, "heat source", source.firing_h, source.firings, heat_kwh=source.heat_kwh)
+    for name, blower in metrics.blowers.items():
+        yield one(name, "blower", blower.running_h, blower.starts)
+    for name, device in metrics.treatment.items():
+        yield one(name, "treatment", device.on_h, device.starts)
+
+
+def _work(history: History) -> tuple[dict[str, float], dict[str, float]]:
+    """Per pump, what passed it [m3] and the work done on it [J]; coasting moves nothing."""
+    plant = history.plant
+    moved, work = dict.fromkeys(plant.pumps, 0.0), dict.fromkeys(plant.pumps, 0.0)
+    weight = density_kg_m3(plant.temp_c) * G
+    for start, end, duty in history.duties:
+        for name, speed in zip(plant.pumps, duty.speeds, strict=True):
+            if speed not in ("stopped", "changing"):
+                passed = duty.flow_m3_s(name) * (end - start)
+                moved[name] += passed
+                work[name] += weight * passed * (duty.duty.pump_heads_m.get(name) or 0.0)
+    return moved, work
+
+
+def loud_speeds(scenario: Scenario) -> dict[str, tuple[str, ...]]:
+    """Per pump, the speeds that neighbours hear: what the quiet hours name, else the highest of two speeds,
+    and a pump that neither filters nor heats.
+    """
+    quiet, schedule = scenario.schedule.quiet_hours, scenario.schedule
+    if quiet is not None:
+        found: dict[str, tuple[str, ...]] = {}
+        for pump, speed in quiet.applies_to:
+            own = tuple(scenario.plant.pumps[pump].speeds)
+            found[pump] = (*found.get(pump, ()), *((speed,) if speed in own else own))
+        return found
+    steady = {run.pump[0] for run in schedule.filter_runs}
+    steady |= {schedule.heating.pump[0]} if schedule.heating else set()
+    loud = {name: tuple(pump.speeds) for name, pump in scenario.plant.pumps.items()}
+    return {name: speeds[-1:] for name, speeds in loud.items() if len(speeds) > 1 or name not in steady}
+
+
+def _loud_s(history: History) -> float:
+    trace = history.trace
+    running = [while_in(trace.pumps[n], *speeds) for n, speeds in loud_speeds(history.plant.scenario).items()]
+    running += [while_in(stream, "on") for stream in trace.blowers.values()]
+    heard = spans([pair for one in running for pair in one.tolist()])
+    return total_s(without(heard, history.truth.people))
+
+
+def _never(hours: float | None) -> float:
+    return math.inf if hours is None else hours

@@ -1,0 +1,156 @@
+"""One function over many things: in this process, in several, or on a cluster that is already there."""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+from collections.abc import Callable, Generator, Iterator, Sequence
+from concurrent.futures import CancelledError
+from contextlib import contextmanager
+from functools import cache, partial
+from hashlib import sha256
+from pathlib import Path
+from typing import Any, TypeVar
+
+from cyclesim.errors import CycleSimError
+
+Thing = TypeVar("Thing")
+Found = TypeVar("Found")
+MOST_DEATHS = 3
+"""So often in a row workers may die with nothing done: a run that kills who runs it would do so for ever."""
+REACHED_WITHIN_S = 5
+
+
+class SweepError(CycleSimError):
+    """A sweep that could not be finished; what was done until then is kept."""
+
+
+def each(
+    do: Callable[[Thing], Found],
+    things: Sequence[Thing],
+    workers: int | None = 1,
+    cluster: str | None = None,
+) -> Iterator[tuple[int, Found]]:
+    """(place in the list, what *do* gave) as they come in.
+
+    *workers* processes share the work, None for one a core; *cluster* is the address of a dask scheduler and
+    takes their place. Raises SweepError where workers keep dying or the cluster is not to be reached.
+    """
+    count = min(len(things), (os.cpu_count() or 1) if workers is None else workers)
+    if cluster is not None:
+        yield from _on_cluster(do, things, cluster)
+    elif count <= 1:
+        yield from ((place, do(thing)) for place, thing in enumerate(things))
+    else:
+        yield from _in_processes(do, things, count)
+
+
+def _placed(do: Callable[[Thing], Found], place: int, thing: Thing) -> tuple[int, Found]:
+    return place, do(thing)
+
+
+def _in_processes(
+    do: Callable[[Thing], Found], things: Sequence[Thing], count: int
+) -> Iterator[tuple[int, Found]]:
+    from joblib import Parallel, delayed
+    from joblib.externals.loky.process_executor import BrokenProcessPool
+
+    left, deaths = dict(enumerate(things)), 0
+    turned = False  # at every death, so that a run which kills who runs it comes after all others
+    while left:
+        try:
+            with _interrupts_are_ours():
+                parallel = Parallel(n_jobs=count, return_as="generator_unordered")
+                tasks = [delayed(_placed)(do, place, thing) for place, thing in left.items()]
+                coming = parallel(reversed(tasks) if turned else tasks)
+            for place, found in coming:
+                del left[place]
+                deaths = 0
+                yield place, found
+        except BrokenProcessPool as error:
+            deaths, turned = deaths + 1, not turned
+            if deaths >= MOST_DEATHS:
+                raise SweepError(
+                    f"Worker processes died {deaths} times in a row with {len(left)} of {len(things)} runs\n"
+                    "left, for want of memory perhaps. What was done is kept; try fewer: --workers 1."
+                ) from error
+
+
+@contextmanager
+def _interrupts_are_ours() -> Generator[None]:
+    """Processes that are started inside never hear Ctrl-C: who started them does, and ends them.
+
+    It takes some hundredths of a second, in which nobody hears it.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _on_cluster(
+    do: Callable[[Thing], Found], things: Sequence[Thing], address: str
+) -> Iterator[tuple[int, Found]]:
+    try:
+        from distributed import Client, KilledWorker, as_completed
+    except ImportError:
+        raise SweepError("--cluster needs dask: pip install 'cyclesim[cluster]'") from None
+    client, killers = _client(Client, address), 0
+    try:
+        _same_program(client)
+        # not by joblib, whose dask backend waits for ever for a run that killed its workers
+        tasks = client.map(partial(_placed, do), range(len(things)), things, pure=False)
+        for future in as_completed(tasks, loop=client.loop):  # type: ignore[no-untyped-call]
+            try:
+                yield future.result()
+            except KilledWorker:
+                killers += 1
+        if killers:
+            raise SweepError(
+                f"{killers} of {len(things)} runs killed every worker that the cluster at {address}\n"
+                "gave them to. What was done is kept."
+            )
+    except CancelledError as error:
+        raise SweepError(f"The cluster at {address} is gone; what was done is kept.") from error
+    finally:
+        client.close()
+
+
+def _client(kind: Any, address: str) -> Any:
+    try:
+        return kind(address, timeout=REACHED_WITHIN_S, set_as_default=False)
+    except (OSError, ValueError) as error:
+        said = " ".join(str(error).split())[:160]
+        raise SweepError(
+            f"No cluster answers at {address} ({said}).\n"
+            "The address of a dask scheduler is due, e.g. --cluster tcp://10.0.0.5:8786"
+        ) from None
+
+
+def _same_program(client: Any) -> None:
+    """Another version on a worker would give other numbers without a word."""
+    theirs = client.run(program, on_error="return")
+    if not theirs:
+        raise SweepError("The cluster has no workers.")
+    others = sorted(address for address, found in theirs.items() if found != program())
+    if others:
+        raise SweepError(
+            f"Another cyclesim than here, or none, is installed on {len(others)} of {len(theirs)} workers,\n"
+            f"e.g. on {others[0]}."
+        )
+
+
+@cache
+def program() -> str:
+    """What tells this program from any other version of it: a digest of its text."""
+    home = Path(__file__).resolve().parents[2]
+    digest = sha256()
+    for path in sorted(home.rglob("*.py")):
+        digest.update(path.relative_to(home).as_posix().encode())
+        digest.update(path.read_bytes())
+    return digest.hexdigest()

@@ -1,0 +1,70 @@
+"""A plant that is not quite what its sheet says."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from functools import cached_property
+from typing import Literal
+
+from cyclesim.physics import walls
+from cyclesim.physics.network import Link, Pipe
+from cyclesim.physics.tub_heat import Body, TubNode
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.simulation.assembly import Plant, Positions
+from cyclesim.simulation.tolerance import Tolerance
+
+
+class VariedPlant(Plant):
+    """The plant of a scenario with factors on what is no key of the file; the plant itself if all are 1."""
+
+    def __init__(self, scenario: Scenario, tolerance: Tolerance) -> None:
+        super().__init__(scenario)
+        self.tolerance = tolerance
+
+    def _links(self, speeds: Mapping[str, str], positions: Positions) -> Iterator[Link]:
+        off = self.tolerance
+        for link in super()._links(speeds, positions):
+            if isinstance(link, Pipe):
+                rough = link.roughness_m * off.roughness
+                yield replace(link, k=link.k * off.fittings, roughness_m=rough)
+            else:
+                yield link
+
+    @cached_property
+    def bodies(self) -> tuple[Body, ...]:
+        """Bodies of water, each losing its heat by as much faster as its way out conducts better."""
+        return tuple(replace(body, ua_w_k=body.ua_w_k * self._faster(body)) for body in super().bodies)
+
+    def _faster(self, body: Body) -> float:
+        off, leg = self.tolerance.walls, self.sheet.legs.get(body.name)
+        if leg is None:
+            return walls.housing_ua(1.0, off) / walls.housing_ua(1.0)
+        bore_m, outside_m, foam_m = leg.bore_m, leg.outside_m, leg.insulation_m
+        told_m = self.scenario.place.zones[leg.zone].depth_m
+        real_m = None if told_m is None else told_m / self.tolerance.soil_depth
+        usual = walls.pipe_ua_per_m(bore_m, outside_m, foam_m, depth_m=told_m)
+        return walls.pipe_ua_per_m(bore_m, outside_m, foam_m, depth_m=real_m, off=off) / usual
+
+    @cached_property
+    def tub_node(self) -> TubNode:
+        """Tub water and shell, likewise."""
+        node, off, tub = super().tub_node, self.tolerance.walls, self.sheet.tub
+        buried = self.scenario.place.zones[tub.shell.zone].depth_m is not None
+        beyond: float | Literal["soil"] = "soil" if buried else walls.OUTSIDE_FILM_W_M2K.value
+        usual, found = (
+            walls.shell(
+                tub.shell.wall_m, tub.shell.of, tub.shell.insulation_m, tub.shell.area_m2, beyond, factors
+            )
+            for factors in (walls.AS_ASSUMED, off)
+        )
+        cover = 1.0
+        if tub.cover != "none":
+            cover = walls.cover_ua(tub.cover.foam_m, tub.cover.fit, tub.surface_m2, off)
+            cover /= walls.cover_ua(tub.cover.foam_m, tub.cover.fit, tub.surface_m2)
+        return replace(
+            node,
+            g_w_k=node.g_w_k * (found.g_w_k / usual.g_w_k),
+            ua_cover_w_k=node.ua_cover_w_k * cover,
+            ua_shell_w_k=node.ua_shell_w_k * (found.ua_w_k / usual.ua_w_k),
+        )

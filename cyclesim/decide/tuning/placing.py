@@ -1,0 +1,394 @@
+"""Placing runs on the circle of a day: an integer programme, solved by HiGHS.
+
+A variable is one run at one slot. Whatever a run renews is fresh from the moment that tub water has gone
+through the leg until the run ends, and is then as old as tub water takes to get there. Water in a leg is
+never older than its limit exactly if every stretch of the day as long as the limit meets a fresh moment. So
+each stretch that begins as some run ends asks for one run or more out of those that reach into it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cyclesim.analysis.amounts import lasting
+from cyclesim.decide.tuning.space import DAY_S, FILTER, FLUSH, Kind, Space
+
+Least = Literal["cost", "wait", "flushes", "any"]
+_TIME_LIMIT_S = 20.0
+_SLACK_S = 1e-6
+_MANY = {FILTER: "filter runs", FLUSH: "line flushes"}
+_ALIKE = 0.001
+"""Placements whose cost differs by less than this share cost the same."""
+_MOST_FILTER_RUNS = 4
+"""Where the controller takes any number."""
+_FLUSHES_MORE = 2
+"""So many flushes more than the fewest are tried, for those who want water fresher."""
+_CLOSED = 0
+"""HiGHS by scipy: an optimum that was proven; 2 is infeasible, 1 a limit of time."""
+
+
+class Order(NamedTuple):
+    """What a programme is asked for."""
+
+    kinds: tuple[Kind, ...]
+    within_s: Mapping[str, float]
+    """Leg -> the oldest that its water may get before the next run has renewed it [s]."""
+    wanted_m3: float
+    """What the filter must pass in a day."""
+    flushes: int | None = None
+    """Exactly so many in a day, or any number that the controller takes."""
+    filter_runs: int | None = None
+    least: Least = "cost"
+
+    @classmethod
+    def of(cls, space: Space, kinds: Sequence[Kind] | None = None) -> Order:
+        """The cheapest programme of some kinds, or of all."""
+        return cls(space.kinds if kinds is None else tuple(kinds), space.legs, space.wanted_m3)
+
+
+Runs = tuple[tuple[Kind, int], ...]
+"""Each run with the slot in which it starts."""
+
+
+@dataclass(frozen=True, slots=True)
+class Placement:
+    """Runs that keep an order, and whether none is better; no runs where nothing keeps it."""
+
+    runs: Runs | None
+    closed: bool
+    least: float = math.inf
+    """What no placement is below, of what was to be least, however far the search was carried."""
+
+
+def place(space: Space, order: Order) -> Placement:
+    """The best placement that keeps an order, with the shortest longest wait that its cost allows.
+
+    The freshest has the shortest longest wait at any cost, and of those the least cost.
+    """
+    best = solve(space, order)
+    if best.runs is None or order.least in ("flushes", "any"):
+        return best
+    most_cost = None if order.least == "wait" else _cost(best.runs) * (1.0 + _ALIKE) + 1e-9
+    runs, longest_s = best.runs, longest_wait_s(space, order, best.runs)
+    aim_s = _even_s(order, runs)
+    too_short_s = aim_s - space.step_s
+    while longest_s - too_short_s > space.step_s:
+        tried = solve(space, _within(order, aim_s)._replace(least="any"), most_cost)
+        if tried.runs is None:
+            too_short_s = aim_s
+        else:
+            runs, longest_s = tried.runs, min(aim_s, longest_wait_s(space, order, tried.runs))
+        aim_s = (too_short_s + longest_s) / 2.0
+    if order.least == "wait":
+        runs = solve(space, _within(order, longest_s)).runs or runs
+    return Placement(runs, best.closed)
+
+
+def _within(order: Order, longest_s: float) -> Order:
+    within_s = {leg: min(had_s, longest_s) for leg, had_s in order.within_s.items()}
+    return order._replace(within_s=within_s)
+
+
+def longest_wait_s(space: Space, order: Order, runs: Runs) -> float:
+    """The oldest that water of any leg gets between two runs that renew it [s]; infinite if none does."""
+    return max((wait_s(space, leg, runs) for leg in order.within_s), default=0.0)
+
+
+def wait_s(space: Space, leg: str, runs: Runs) -> float:
+    """The oldest that water of a leg gets between two runs that renew it, the day repeating itself [s].
+
+    A wait over the night of the clock change counts with its longer night.
+
+    Each renews from when tub water has gone through to its end, when the water at the far end is as old as
+    tub water takes to get there.
+    """
+    day = [
+        (slot * space.step_s + kind.renews[leg], slot * space.step_s + kind.lasts_s - kind.renews[leg])
+        for kind, slot in runs
+        if leg in kind.renews
+    ]
+    spans = sorted((a + shift, b + shift) for a, b in day for shift in (-DAY_S, 0.0, DAY_S))
+    longest, fresh_to = 0.0 if day else math.inf, -math.inf
+    for fresh_from, end in spans:
+        if fresh_to > -math.inf:
+            longer_s = float(_longer_s(space, fresh_to, np.array([fresh_from]))[0])
+            longest = max(longest, fresh_from - fresh_to + (longer_s if fresh_from > fresh_to else 0.0))
+        fresh_to = max(fresh_to, end)
+    return longest
+
+
+def _even_s(order: Order, runs: Runs) -> float:
+    """The longest wait if the runs that renew a leg were evenly apart: no placing has a shorter [s]."""
+    found = 0.0
+    for leg in order.within_s:
+        fresh = [kind.lasts_s - 2.0 * kind.renews[leg] for kind, _ in runs if leg in kind.renews]
+        if fresh:
+            found = max(found, (DAY_S - sum(fresh)) / len(fresh))
+    return found
+
+
+def _cost(runs: Runs) -> float:
+    return sum(kind.cost[slot] for kind, slot in runs)
+
+
+def solve(space: Space, order: Order, most_cost: float | None = None) -> Placement:
+    """A placement that keeps an order, none better; at no more than a cost, if one is given."""
+    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.sparse import csr_array
+
+    columns = [(kind, slot) for kind in order.kinds for slot in range(space.slots) if kind.allowed[slot]]
+    rows = [*_fresh(space, order, columns), *_filtered(order, columns)]
+    rows += [*_counted(space, order, columns), *_apart(space, columns)]
+    cost = np.array([kind.cost[slot] for kind, slot in columns])
+    if most_cost is not None:
+        rows.append(_Row(np.arange(len(columns)), cost, 0.0, most_cost))
+    if any(row.least > row.most or (not len(row.members) and row.least > 0.0) for row in rows):
+        return Placement(None, closed=True)
+    if not columns or not rows:
+        return Placement((), closed=True)
+    indices = np.concatenate([row.members for row in rows])
+    data = np.concatenate([row.weights for row in rows])
+    starts = np.concatenate(([0], np.cumsum([len(row.members) for row in rows])))
+    matrix = csr_array((data, indices, starts), shape=(len(rows), len(columns)))
+    found = milp(
+        _objective(order, columns, cost),
+        constraints=LinearConstraint(matrix, [row.least for row in rows], [row.most for row in rows]),
+        integrality=np.ones(len(columns)),
+        bounds=Bounds(0.0, 1.0),
+        options={"time_limit": _TIME_LIMIT_S, "mip_rel_gap": 0.0},
+    )
+    least = -math.inf if found.mip_dual_bound is None else float(found.mip_dual_bound)
+    if found.x is None:
+        return Placement(None, found.status == 2, least)
+    chosen = tuple(column for column, x in zip(columns, found.x, strict=True) if x > 0.5)
+    return Placement(chosen, found.status == _CLOSED, least)
+
+
+class _Row(NamedTuple):
+    """A sum of columns with weights, and between what it must lie."""
+
+    members: NDArray[np.int64]
+    weights: NDArray[np.float64]
+    least: float
+    most: float
+
+
+def _one_or_more(members: NDArray[np.int64]) -> _Row:
+    return _Row(members, np.ones(len(members)), 1.0, np.inf)
+
+
+def _fresh(space: Space, order: Order, columns: Sequence[tuple[Kind, int]]) -> Iterator[_Row]:
+    """Every stretch as long as a leg's limit meets a moment at which the leg is fresh."""
+    seen: set[bytes] = set()
+    for leg, within_s in order.within_s.items():
+        members = np.array([i for i, (k, _) in enumerate(columns) if leg in k.renews], dtype=np.int64)
+        takes = np.array([columns[i][0].renews[leg] for i in members])
+        start = np.array([columns[i][1] * space.step_s for i in members], dtype=float)
+        lasts = np.array([columns[i][0].lasts_s for i in members], dtype=float)
+        fresh_from, fresh_to = start + takes, start + lasts - takes
+        if not len(members):
+            yield _one_or_more(members)
+        for begin in np.unique(np.round(fresh_to % DAY_S, 6)):
+            # a run reaches into (begin, begin + within] if it ends after that begins and has renewed before
+            # that ends, be it today's, yesterday's or tomorrow's
+            inside = np.zeros(len(members), dtype=bool)
+            for shift in (-DAY_S, 0.0, DAY_S, 2.0 * DAY_S):
+                renewed = fresh_from + shift
+                renewed = renewed + _longer_s(space, begin, renewed)
+                inside |= (fresh_to + shift > begin + _SLACK_S) & (renewed <= begin + within_s + _SLACK_S)
+            row = members[inside]
+            if row.tobytes() not in seen:
+                seen.add(row.tobytes())
+                yield _one_or_more(row)
+
+
+def _longer_s(space: Space, begin: float, end: NDArray[np.float64]) -> NDArray[np.float64]:
+    """What the night of the clock change adds to stretches of the day that it lies in [s]."""
+    if space.longer_night is None:
+        return np.zeros_like(end)
+    at, by = space.longer_night
+    following = begin + (at - begin) % DAY_S
+    return np.where(end > following, float(by), 0.0)
+
+
+def _filtered(order: Order, columns: Sequence[tuple[Kind, int]]) -> Iterator[_Row]:
+    """The filter runs pass as much water as is wanted; what flushes pass is not counted on."""
+    if order.wanted_m3 > 0.0:
+        passed = np.array([kind.filtered_m3 if kind.does == FILTER else 0.0 for kind, _ in columns])
+        yield _Row(np.arange(len(columns)), passed, order.wanted_m3 * (1.0 - 1e-9), np.inf)
+
+
+def _counted(space: Space, order: Order, columns: Sequence[tuple[Kind, int]]) -> Iterator[_Row]:
+    """As many runs as are asked for, and no more than the controller takes."""
+    for does, exactly in ((FLUSH, order.flushes), (FILTER, order.filter_runs)):
+        members = np.array([i for i, (kind, _) in enumerate(columns) if kind.does == does], dtype=np.int64)
+        most = space.most[does]
+        if exactly is not None or (most is not None and len(members)):
+            least = 0.0 if exactly is None else float(exactly)
+            limits = [float(x) for x in (exactly, most) if x is not None]
+            yield _Row(members, np.ones(len(members)), least, min(limits))
+
+
+def _apart(space: Space, columns: Sequence[tuple[Kind, int]]) -> Iterator[_Row]:
+    """Of one pump no two runs at once, and its rest between them."""
+    for pump in dict.fromkeys(kind.pump.pump for kind, _ in columns):
+        rest_s = space.scenario.plant.pumps[pump].rest_s
+        busy: list[list[int]] = [[] for _ in range(space.slots)]
+        for i, (kind, slot) in enumerate(columns):
+            if kind.pump.pump == pump:
+                for k in range(-(-round(kind.lasts_s + rest_s) // space.step_s)):
+                    busy[(slot + k) % space.slots].append(i)
+        for members in busy:
+            if len(members) > 1:
+                yield _Row(np.array(members, dtype=np.int64), np.ones(len(members)), 0.0, 1.0)
+
+
+def _objective(
+    order: Order, columns: Sequence[tuple[Kind, int]], cost: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """What is to be least, if anything."""
+    if order.least == "any":
+        return np.zeros(len(columns))
+    if order.least == "flushes":
+        return np.array([1.0 if kind.does == FLUSH else 0.0 for kind, _ in columns])
+    return cost
+
+
+# -- what is asked for -----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """The fewest flushes in a day that any placement could have; None where there is no placement at all."""
+
+    flushes: int | None
+    closed: bool
+    """Whether the search was carried to its end, so that the number is exact."""
+
+
+@dataclass(frozen=True, slots=True)
+class Obstacle:
+    """What stands in the way of every placement, and the legs that it keeps too old."""
+
+    text: str
+    legs: tuple[str, ...] = ()
+
+
+def bound(space: Space) -> Bound:
+    """The fewest flushes that any placement could have, with filter runs wherever they help."""
+    found = solve(space, Order.of(space)._replace(least="flushes"))
+    if not found.closed:  # what was found may be beaten; what the solver has excluded may not
+        return Bound(0 if math.isinf(found.least) else max(0, math.ceil(found.least - 1e-6)), closed=False)
+    return Bound(
+        None if found.runs is None else sum(kind.does == FLUSH for kind, _ in found.runs), closed=True
+    )
+
+
+def orders(space: Space) -> Iterator[Order]:
+    """Every programme that is worth a run: lengths and speeds of flushes, and how many of each in a day."""
+    for kinds in _choices_of_kinds(space):
+        order = Order.of(space, kinds)
+        found = solve(space, order._replace(least="flushes"))
+        if found.runs is None:
+            continue
+        fewest = sum(kind.does == FLUSH for kind, _ in found.runs)
+        for flushes in range(fewest, fewest + _FLUSHES_MORE + 1):
+            for filter_runs in range(_most_filter_runs(space) + 1):
+                asked = order._replace(flushes=flushes, filter_runs=filter_runs)
+                if flushes == fewest:  # one more is for fresher water, never for less cost
+                    yield asked
+                yield asked._replace(least="wait")
+
+
+def short_orders(space: Space) -> Iterator[Order]:
+    """A few that lead to the cheapest."""
+    kinds = [*_filter_lengths(space), *(kind for kind in space.kinds if kind.does == FLUSH)]
+    for filter_runs in range(_most_filter_runs(space) + 1):
+        yield Order.of(space, kinds)._replace(filter_runs=filter_runs)
+
+
+def _most_filter_runs(space: Space) -> int:
+    most = space.most[FILTER]
+    return _MOST_FILTER_RUNS if most is None else min(most, _MOST_FILTER_RUNS)
+
+
+def _choices_of_kinds(space: Space) -> Iterator[tuple[Kind, ...]]:
+    """Filter runs of any length, flushes of one: the shortest or the next, at any speed or the highest."""
+    lengths: dict[tuple[str, str], list[Kind]] = {}
+    for kind in space.kinds:
+        if kind.does == FLUSH:
+            lengths.setdefault((kind.pump.pump, kind.pump.speed), []).append(kind)
+    highest = dict(lengths.keys())  # speeds come in rising order
+    rest = _filter_lengths(space)
+    seen: list[list[Kind]] = []
+    for at_highest in (False, True):
+        for pick in (0, 1):
+            flushes = [
+                of[min(pick, len(of) - 1)]
+                for (pump, speed), of in lengths.items()
+                if not at_highest or highest[pump] == speed
+            ]
+            if flushes not in seen:
+                seen.append(flushes)
+                yield (*rest, *flushes)
+
+
+def _filter_lengths(space: Space) -> list[Kind]:
+    """Of the filter runs those that may be the shortest: one of some number in a day, evenly apart.
+
+    Long enough for the water wanted, for that and the legs that they renew, and for each leg that only a
+    longer run gets through. The bound has all lengths.
+    """
+    runs = [kind for kind in space.kinds if kind.does == FILTER]
+    legs_s = min(space.legs.values(), default=math.inf)
+    found: list[Kind] = []
+    for pump in dict.fromkeys(kind.pump for kind in runs):
+        lengths = [kind for kind in runs if kind.pump == pump]
+        for legs in dict.fromkeys(frozenset(kind.renews) for kind in lengths):
+            through = [kind for kind in lengths if legs <= kind.renews.keys()]
+            for count in range(1, _most_filter_runs(space) + 1):
+                for fresh_s in (0.0, DAY_S / count - legs_s):
+                    enough = [
+                        kind
+                        for kind in through
+                        if kind.filtered_m3 * count >= space.wanted_m3
+                        and kind.lasts_s - 2.0 * max((kind.renews[n] for n in legs), default=0.0) >= fresh_s
+                    ]
+                    found += enough[:1]
+    return [kind for kind in runs if kind in found] or runs
+
+
+def obstacles(space: Space) -> Iterator[Obstacle]:
+    """What no placement gets past, found by leaving out one thing at a time."""
+    for leg in space.unmoved:
+        yield Obstacle(f"{leg}: no flush or filter run on offer gets tub water to its far end", (leg,))
+    order = Order.of(space)
+    if solve(space, order).runs is not None:
+        return
+    found, legs = False, tuple(order.within_s)
+    for leg in order.within_s:
+        if solve(space, order._replace(within_s={k: v for k, v in order.within_s.items() if k != leg})).runs:
+            found = True
+            yield Obstacle(
+                f"{leg}: its water gets older than {lasting(order.within_s[leg])} at any placing", (leg,)
+            )
+    for does, most in space.most.items():
+        if most is not None and solve(replace(space, most={**space.most, does: None}), order).runs:
+            found = True
+            many = does if most == 1 else _MANY[does]
+            yield Obstacle(f"the controller takes {most} {many} a day, and more are needed", legs)
+    free = [replace(kind, allowed=(True,) * len(kind.allowed)) for kind in space.kinds]
+    if solve(space, order._replace(kinds=tuple(free))).runs:
+        found = True
+        yield Obstacle("quiet hours or bathing leave too long a stretch without a flush", legs)
+    if solve(space, order._replace(wanted_m3=0.0)).runs:
+        found = True
+        yield Obstacle("the filter runs on offer pass too little water for the turnovers asked for")
+    if not found:
+        yield Obstacle("several limits together leave no placing", legs)

@@ -1,0 +1,106 @@
+"""A daily programme of filter runs and line flushes: what is keyed in, apart from the plant it is for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import time
+
+from cyclesim.decide.tuning.placing import wait_s
+from cyclesim.decide.tuning.space import FILTER, FLUSH, Kind, Space
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.schedule import Run
+
+_MOVED_H = (-2.0, -1.0, 1.0, 2.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One line of the programme: a pump at a speed, at these clock times, each for so long."""
+
+    does: str
+    """line flush or filter run."""
+    pump: str
+    """The pump and its speed as a file writes them, e.g. main low."""
+    lasts_s: int
+    starts: tuple[str, ...]
+    """Clock times, e.g. 07:30."""
+
+
+@dataclass(frozen=True, slots=True)
+class Daily:
+    """A programme that is the same on every day."""
+
+    entries: tuple[Entry, ...]
+
+    def count(self, does: str) -> int:
+        """How many runs of a kind it has in a day."""
+        return sum(len(entry.starts) for entry in self.entries if entry.does == does)
+
+
+def daily(space: Space, runs: Iterable[tuple[Kind, int]]) -> Daily:
+    """The programme of runs that start at these slots."""
+    starts: dict[tuple[str, str, int], list[time]] = {}
+    for kind, slot in runs:
+        starts.setdefault((kind.does, str(kind.pump), kind.lasts_s), []).append(space.clock(slot))
+    ordered = sorted(starts.items(), key=lambda item: (item[0][0] != FILTER, min(item[1]), item[0]))
+    return Daily(
+        tuple(
+            Entry(does, pump, lasts_s, tuple(f"{at:%H:%M}" for at in sorted(clocks)))
+            for (does, pump, lasts_s), clocks in ordered
+        )
+    )
+
+
+def moved(space: Space, programme: Daily) -> Iterator[Daily]:
+    """The programme with one run started one hour or two sooner or later, where that is allowed."""
+    kinds = {(kind.does, str(kind.pump), kind.lasts_s): kind for kind in space.kinds}
+    runs = [
+        (kinds[entry.does, entry.pump, entry.lasts_s], space.slot(start))
+        for entry in programme.entries
+        for start in entry.starts
+    ]
+    for k, (kind, slot) in enumerate(runs):
+        for hours in _MOVED_H:
+            there = (slot + round(hours * 3600 / space.step_s)) % space.slots
+            if there != slot and kind.allowed[there] and (kind, there) not in runs:
+                others = (*runs[:k], (kind, there), *runs[k + 1 :])
+                if all(wait_s(space, leg, others) <= most_s for leg, most_s in space.legs.items()):
+                    yield daily(space, others)
+
+
+def scheduled(scenario: Scenario, programme: Daily) -> Scenario:
+    """The scenario told this programme in place of its own; runs after bathing stay as they are."""
+    schedule = scenario.schedule
+    told = {
+        "filter_runs": (*runs(programme, FILTER, schedule.filter_runs), *_after(schedule.filter_runs)),
+        "line_flushes": (*runs(programme, FLUSH, schedule.line_flushes), *_after(schedule.line_flushes)),
+    }
+    return scenario.model_copy(update={"schedule": schedule.model_copy(update=told)})
+
+
+def runs(programme: Daily, does: str, before: Sequence[Run]) -> tuple[Run, ...]:
+    """The programme's runs of a kind as the file's own; the first of a pump keeps the name it had."""
+    names = {str(run.pump): run.name for run in reversed(before) if run.name and run.after is None}
+    made = []
+    for entry in programme.entries:
+        if entry.does == does:
+            told = {"pump": entry.pump, "start": list(entry.starts), "lasts": f"{entry.lasts_s} s"}
+            name = names.pop(entry.pump, None)
+            made.append(Run.model_validate(told | ({"name": name} if name else {})))
+    return tuple(made)
+
+
+def own(scenario: Scenario) -> Daily:
+    """The file's own programme as far as it is a daily one; days, repeats and runs after bathing apart."""
+    found = []
+    for does, told in ((FILTER, scenario.schedule.filter_runs), (FLUSH, scenario.schedule.line_flushes)):
+        for run in told:
+            if run.start is not None:
+                clocks = tuple(f"{at:%H:%M}" for at in run.start)
+                found.append(Entry(does, str(run.pump), round(run.lasts_s), clocks))
+    return Daily(tuple(found))
+
+
+def _after(told: Sequence[Run]) -> tuple[Run, ...]:
+    return tuple(run for run in told if run.after is not None)

@@ -1,0 +1,309 @@
+"""What may be keyed in: the runs among which a programme is chosen, each with what it moves and costs.
+
+A run starts on the grid of the controller's own time step, outside quiet hours and bathing. Everything here
+follows from duties, volumes and clocks; nothing is simulated. What heating, frost protection and bathers move
+besides is not counted on: a programme must hold on a mild day when nobody comes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, time, timedelta
+from functools import cache
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cyclesim.analysis.disinfectant import until_below_s
+from cyclesim.analysis.plant_rules import FLUSH_VOLUMES
+from cyclesim.decide.sweeps.outcome import loud_speeds
+from cyclesim.errors import CycleSimError
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.forms.fields import PumpSpeed
+from cyclesim.simulation.assembly import Plant, PlantDuty
+from cyclesim.simulation.prices import prices
+
+DAY_S = 86_400
+USUAL_STEP_S, LEAST_STEP_S = 900, 300
+"""The grid where the controller's step is not given, and the finest that is searched."""
+FILTER, FLUSH = "filter run", "line flush"
+_FILTER_STEPS = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48)
+_LONGEST_FILTER_S = 12 * 3600
+_FLUSH_ROUND_S = 5
+_HOUR = timedelta(hours=1)
+
+
+class CannotTuneError(CycleSimError):
+    """A scenario in which there is nothing to tune, or not on any clock."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """Runs of one pump at one speed and of one length, which differ in when they start."""
+
+    does: str
+    """line flush or filter run."""
+    pump: PumpSpeed
+    lasts_s: int
+    allowed: tuple[bool, ...]
+    """Per slot, whether one may start there."""
+    cost: tuple[float, ...]
+    """Per slot, what its electricity costs on the year's mean."""
+    renews: dict[str, float]
+    """Leg -> seconds until tub water has gone through all of it; only of legs that the run gets through."""
+    filtered_m3: float
+    loud: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Space:
+    """The day in equal steps, the kinds of runs, and what a programme must keep."""
+
+    scenario: Scenario
+    plant: Plant
+    step_s: int
+    kinds: tuple[Kind, ...]
+    legs: dict[str, float]
+    """Leg -> the longest that its water may wait for the next run that renews it [s]."""
+    wanted_m3: float
+    """What the filter must pass in a day."""
+    most: dict[str, int | None]
+    """Filter runs and line flushes that the controller takes in a day; None for any number."""
+    unmoved: tuple[str, ...]
+    """Legs that no run on offer gets through."""
+    longer_night: tuple[int, int] | None = None
+    """When the clock goes back in autumn, as it shows before [s of the day], and by how much [s].
+
+    Of two times that it shows, the first counts: what starts in that hour has the longer wait behind it.
+    """
+
+    @property
+    def slots(self) -> int:
+        """Steps in a day."""
+        return DAY_S // self.step_s
+
+    def clock(self, slot: int) -> time:
+        """The clock time of a slot."""
+        minutes = slot * self.step_s // 60
+        return time(minutes // 60, minutes % 60)
+
+    def slot(self, clock: str) -> int:
+        """The slot of a clock time such as 07:30."""
+        return (int(clock[:2]) * 3600 + int(clock[3:]) * 60) // self.step_s
+
+
+def space(scenario: Scenario) -> Space:
+    """The space of a scenario. CannotTuneError where no pump moves anything, or no clock fits a day."""
+    plant, step_s = Plant(scenario), grid_s(scenario)
+    offer = _Offer(scenario, plant, step_s)
+    kinds = (*offer.flushes(), *offer.filter_runs())
+    if not kinds:
+        raise CannotTuneError("No pump of this plant moves water through its legs: there is nothing to tune.")
+    limits, takes = scenario.limits, scenario.controller
+    within_s = min(limits.water_age_s, _until_residual_lost_s(scenario))
+    wanted = [name for name in plant.reported if not _dead_end(plant, name)]
+    reached = [name for name in wanted if any(name in kind.renews for kind in kinds)]
+    return Space(
+        scenario,
+        plant,
+        step_s,
+        kinds,
+        dict.fromkeys(reached, within_s),
+        limits.turnovers_per_day * plant.volume_m3,
+        {FILTER: takes.filter_windows, FLUSH: takes.flushes_a_day},
+        tuple(name for name in wanted if name not in reached),
+        longer_night(scenario.place.time_zone, scenario.place.year),
+    )
+
+
+@cache
+def longer_night(time_zone: str, year: int) -> tuple[int, int] | None:
+    """When the clock goes back in a year, as it shows before, and by how much; None where it does not."""
+    zone, hour = ZoneInfo(time_zone), datetime(year, 1, 1, tzinfo=UTC)
+    while hour.year == year:
+        before, after = (at.astimezone(zone).utcoffset() or timedelta() for at in (hour, hour + _HOUR))
+        if after < before:
+            shown = (hour + _HOUR + before).time()
+            return shown.hour * 3600 + shown.minute * 60, round((before - after).total_seconds())
+        hour += _HOUR
+    return None
+
+
+def grid_s(scenario: Scenario) -> int:
+    """The step of the search [s]: a multiple of the controller's own, no finer than five minutes.
+
+    Raises CannotTuneError where no multiple fills a day evenly.
+    """
+    told = scenario.controller.time_step_s
+    if told is None:
+        return USUAL_STEP_S
+    own = round(told)
+    for step in range(own, DAY_S // 2 + 1, own):
+        if step >= LEAST_STEP_S and step % 60 == 0 and DAY_S % step == 0:
+            return step
+    raise CannotTuneError(
+        f"controller.time_step: no whole number of steps of {told:g} s fills a day, so that no daily\n"
+        "programme can be placed on it."
+    )
+
+
+class _Offer:
+    """Every kind of run that the plant can make and the controller take."""
+
+    def __init__(self, scenario: Scenario, plant: Plant, step_s: int) -> None:
+        self.scenario, self.plant, self.step_s = scenario, plant, step_s
+        self.price = _mean_price(scenario, step_s)
+        self.loud = loud_speeds(scenario)
+
+    def flushes(self) -> Iterator[Kind]:
+        """Line flushes: pumps of the file's flushes, else every pump that moves jets.
+
+        Where no length on offer is long enough at any speed of a pump, the longest, which the run refuses.
+        """
+        jets = [name for name, leg in self.plant.sheet.legs.items() if leg.manifold]
+        told = [run.pump.pump for run in self.scenario.schedule.line_flushes]
+        found: dict[str, list[tuple[PumpSpeed, PlantDuty, list[int]]]] = {}
+        for pump, speed, duty in self._speeds(told):
+            if any(abs(duty.flow_m3_s(name)) > 0.0 for name in jets):
+                found.setdefault(pump, []).append((PumpSpeed(pump, speed), duty, self._flush_lengths(duty)))
+        for speeds in found.values():
+            enough = [one for one in speeds if one[2]]
+            longest = [round(max(self.scenario.controller.flush_lengths_s or (1.0,)))]
+            for at, duty, lengths in enough or speeds:
+                for lasts_s in lengths or longest:
+                    yield self._kind(FLUSH, at, lasts_s, duty)
+
+    def filter_runs(self) -> Iterator[Kind]:
+        """Filter runs: pumps of the file's own, else every pump, at speeds that the filter bears;
+        at none that neighbours hear where another does.
+        """
+        told = [run.pump.pump for run in self.scenario.schedule.filter_runs]
+        fit = [
+            one for one in self._speeds(told) if one[2].filtered_m3_s > 0.0 and not self._overloads(one[2])
+        ]
+        still = [one for one in fit if one[1] not in self.loud.get(one[0], ())]
+        for pump, speed, duty in still or fit:
+            for steps in _FILTER_STEPS:
+                if steps * self.step_s <= _LONGEST_FILTER_S:
+                    yield self._kind(FILTER, PumpSpeed(pump, speed), steps * self.step_s, duty)
+
+    def _speeds(self, told: list[str]) -> Iterator[tuple[str, str, PlantDuty]]:
+        for pump in dict.fromkeys(told or self.plant.pumps):
+            for speed in self.plant.speeds[pump]:
+                yield pump, speed, self.plant.duty(self.plant.at(pump, speed))
+
+    def _overloads(self, duty: PlantDuty) -> bool:
+        return any(
+            thing.at_most_m3_s is not None and abs(duty.flow_m3_s(name)) > thing.at_most_m3_s
+            for name, thing in self.plant.sheet.equipment.items()
+        )
+
+    def _flush_lengths(self, duty: PlantDuty) -> list[int]:
+        """Lengths on offer that replace what is moved twice or more."""
+        offered = self.scenario.controller.flush_lengths_s
+        reached = [after for after in duty.reached_s.values() if 0.0 < after < math.inf]
+        once_s = max(reached, default=0.0)
+        if offered is None:
+            due = (FLUSH_VOLUMES * once_s, (FLUSH_VOLUMES + 1) * once_s)
+            return sorted({_FLUSH_ROUND_S * math.ceil(max(x, 1.0) / _FLUSH_ROUND_S) for x in due})
+        return sorted(round(x) for x in offered if x >= FLUSH_VOLUMES * once_s)
+
+    def _kind(self, does: str, pump: PumpSpeed, lasts_s: int, duty: PlantDuty) -> Kind:
+        reached = {
+            name: duty.reached_s.get(self.plant.plugs[plug].name, math.inf)
+            for name, plug in self.plant.reported.items()
+        }
+        loud = pump.speed in self.loud.get(pump.pump, ())
+        kwh = self.plant.speeds[pump.pump][pump.speed].power_w * lasts_s / 3.6e6
+        return Kind(
+            does,
+            pump,
+            lasts_s,
+            tuple(self._allowed(does, pump, lasts_s)),
+            tuple(kwh * price for price in self._over(lasts_s)),
+            {name: after for name, after in reached.items() if after <= lasts_s},
+            duty.filtered_m3_s * lasts_s,
+            loud,
+        )
+
+    def _over(self, lasts_s: int) -> Iterator[float]:
+        """Per slot, the mean price while a run that starts there lasts."""
+        steps = max(1, math.ceil(lasts_s / self.step_s))
+        for slot in range(len(self.price)):
+            yield float(np.mean(self.price.take(range(slot, slot + steps), mode="wrap")))
+
+    def _allowed(self, does: str, pump: PumpSpeed, lasts_s: int) -> Iterator[bool]:
+        closed = bathed(self.scenario) if does == FLUSH else []
+        if pump.speed in self.loud.get(pump.pump, ()):
+            closed += quiet(self.scenario)
+        for slot in range(DAY_S // self.step_s):
+            start = slot * self.step_s
+            yield not any(_overlap(start, start + lasts_s, a, b) for a, b in closed)
+
+
+def quiet(scenario: Scenario) -> list[tuple[int, int]]:
+    """The quiet hours [s of the day], if the file has any."""
+    told = scenario.schedule.quiet_hours
+    return [] if told is None else [(_seconds(told.from_time), _seconds(told.to_time))]
+
+
+def bathed(scenario: Scenario) -> list[tuple[int, int]]:
+    """From when to when people may be in the water on some day [s of the day]."""
+    found = []
+    for entry in scenario.schedule.bathing:
+        if entry.drawn is not None:
+            first, last = entry.drawn.between
+            found.append((_seconds(first), _seconds(last) + round(entry.drawn.lasts_s[1])))
+        for start in entry.start or ():
+            found.append((_seconds(start), _seconds(start) + round(entry.lasts_s or 0.0)))
+    return found
+
+
+def _overlap(start: int, end: int, opens: int, closes: int) -> bool:
+    """Whether a run meets a window of the day, which may pass midnight."""
+    closes += DAY_S if closes <= opens else 0
+    return any(start + shift < closes and opens < end + shift for shift in (-DAY_S, 0, DAY_S))
+
+
+def _seconds(clock: time) -> int:
+    return clock.hour * 3600 + clock.minute * 60
+
+
+def _dead_end(plant: Plant, name: str) -> bool:
+    leg = plant.sheet.legs.get(name)
+    return leg is not None and leg.dead_end
+
+
+def _until_residual_lost_s(scenario: Scenario) -> float:
+    """The age at which water falls below the least residual at the slow decay."""
+    care = scenario.water_care
+    told = care.disinfectant if care else None
+    if told is None:
+        return math.inf
+    return until_below_s(told)[1]
+
+
+def _mean_price(scenario: Scenario, step_s: int) -> NDArray[np.float64]:
+    """The year's mean price per kilowatt-hour at each slot of the local clock."""
+    zone, year = ZoneInfo(scenario.place.time_zone), scenario.place.year
+    begin = datetime(year, 1, 1, tzinfo=zone).astimezone(UTC)
+    end = datetime(year + 1, 1, 1, tzinfo=zone).astimezone(UTC)
+    edges, price = prices(
+        scenario.supply.tariff, begin, scenario.place.time_zone, round((end - begin).total_seconds())
+    )
+    at = np.arange(0, round((end - begin).total_seconds()), step_s)
+    offset = np.array(
+        [
+            (begin + timedelta(seconds=int(hour))).astimezone(zone).utcoffset() or timedelta()
+            for hour in range(0, int(at[-1]) + 1, 3600)
+        ],
+        dtype="timedelta64[s]",
+    ).astype(int)
+    local = (at + offset[at // 3600] - offset[0]) % DAY_S // step_s
+    found = price[np.searchsorted(edges, at, side="right") - 1]
+    slots = DAY_S // step_s
+    mean: NDArray[np.float64] = np.bincount(local, found, slots) / np.bincount(local, minlength=slots)
+    return mean

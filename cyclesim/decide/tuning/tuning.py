@@ -1,0 +1,313 @@
+"""The best programme for a plant: placed by an integer programme, confirmed by a year's run.
+
+Placing counts on duties, volumes and clocks alone, so that its answer is exact and quick; a run counts
+everything. Nothing is reported that a run of the whole span did not confirm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from cyclesim.analysis.result import days_of_year
+from cyclesim.decide.sweeps.outcome import Broken, Outcome
+from cyclesim.decide.sweeps.pool import each
+from cyclesim.decide.sweeps.sweep import HERE, How, job, sweep
+from cyclesim.decide.tuning.judged import of_the_plant, refused_for
+from cyclesim.decide.tuning.limits import LimitTried, limits_tried
+from cyclesim.decide.tuning.placing import (
+    Bound,
+    Obstacle,
+    Order,
+    Placement,
+    bound,
+    obstacles,
+    orders,
+    place,
+    short_orders,
+)
+from cyclesim.decide.tuning.plumbing import Plumbing, plumbing
+from cyclesim.decide.tuning.programmes import Daily, daily, moved, own, scheduled
+from cyclesim.decide.tuning.space import FLUSH, Space, space
+from cyclesim.decide.tuning.thumbs import thumbs
+from cyclesim.scenario.blocks.model import Scenario
+
+_ALIKE = 0.01
+"""Programmes whose cost differs by less than this share are alike in cost."""
+_TIGHTENED = 4
+"""So often the placing is given less time where a run finds water older than it reckoned."""
+_MARGIN_S = 60.0
+_NEAR = 0.03
+"""What is worse by less than this share is about as good."""
+_MOST_MOVED = 2
+"""So many of the cheapest have their runs moved about."""
+_AGES = ("stale-water", "residual-lost", "warm-stagnation")
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One programme, what a run of it came to, and why it is refused, if it is."""
+
+    name: str
+    programme: Daily
+    outcome: Outcome
+    refused: tuple[Broken, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Changed:
+    """The cheapest programme for the same tub with one thing changed: a limit, or its plumbing."""
+
+    about: LimitTried | Plumbing
+    choice: Choice | None
+    """None where no programme could be placed; refused where the run broke a rule."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tuning:
+    """The programmes of a plant, the best of them, and how good it is."""
+
+    scenario: Scenario
+    days: int
+    space: Space
+    tried: int
+    """Programmes that were placed and run."""
+    held: int
+    """Of them, those that no rule refuses."""
+    own: Choice
+    """The file's own programme."""
+    best: tuple[Choice, ...]
+    """Those than which no cheaper one is about as good in everything, the cheapest first."""
+    recommended: Choice | None
+    bound: Bound
+    at_bound: Choice | None
+    """Where every programme with so few flushes is refused, one of them."""
+    thumbs: tuple[Choice, ...]
+    """Rules of thumb."""
+    limits: tuple[Changed, ...]
+    standing: tuple[Broken, ...]
+    """What is of the plant and no programme mends."""
+    obstacles: tuple[Obstacle, ...]
+    """What stands in the way where no programme could be placed."""
+    nearest: Choice | None
+    """Where every programme is refused, the one that breaks least."""
+    plumbing: tuple[Changed, ...]
+    """What would help then."""
+
+
+def tune(
+    scenario: Scenario,
+    *,
+    days: int | None = None,
+    start: date | None = None,
+    seed: int = 0,
+    how: How = HERE,
+) -> Tuning:
+    """Search the programmes that can be keyed in, run the candidates, and say which is best.
+
+    Raises CannotTuneError where nothing can be tuned, SweepError where a sweep ends early, and ValueError for
+    less than one day.
+    """
+    days = days_of_year(start or date(scenario.place.year, 1, 1)) if days is None else days
+    if days < 1:
+        raise ValueError(f"a run lasts at least one day, not {days}")
+    return _Search(scenario, days, start, seed, how).found()
+
+
+class _Search:
+    def __init__(self, scenario: Scenario, days: int, start: date | None, seed: int, how: How) -> None:
+        self.scenario, self.days, self.start, self.seed, self.how = scenario, days, start, seed, how
+        self.told = own(scenario)
+        self.before: Outcome
+        self.standing: tuple[Broken, ...] = ()
+
+    def found(self) -> Tuning:
+        """Everything that is asked of a tuning."""
+        here = space(self.scenario)
+        named = list(thumbs(here))
+        placed = self._placed(here, orders(here))
+        first = [self.scenario, *(scheduled(self.scenario, p) for p in (*placed, *(p for _, p in named)))]
+        self.before, *ran = self._run(first)
+        self.standing = of_the_plant([self.before, *ran])
+        schedule = self.scenario.schedule
+        told = (*schedule.filter_runs, *schedule.line_flushes)
+        some = ", some runs on some days only" if any(run.days or run.repeats for run in told) else ""
+        mine = self._choice(f"as in the file{some}", self.told, self.before)
+        count = len(placed)
+        usual = [self._choice(name, p, out) for (name, p), out in zip(named, ran[count:], strict=True)]
+        choices = [self._choice("", p, out) for p, out in zip(placed, ran[:count], strict=True)]
+        choices = self._until_held(here, choices, placed)
+        choices += self._moved(here, _held(choices), placed)
+        held = _held(choices)
+        best = tuple(_best(held))
+        nearest = None if best else min((*choices, mine), key=_how_bad)
+        known = nearest or best[0]
+        limits = tuple(self._changed(list(limits_tried(self.scenario)), known.programme))
+        barred, helps = tuple[Obstacle, ...](), tuple[Changed, ...]()
+        if nearest:
+            barred = tuple(obstacles(here))
+            helps = tuple(self._changed(list(self._plumbing(here, nearest, barred)), nearest.programme))
+        return Tuning(
+            scenario=self.scenario,
+            days=self.days,
+            space=here,
+            tried=len(choices),
+            held=len(held),
+            own=mine,
+            best=best,
+            recommended=_recommended(best),
+            bound=(least := bound(here)),
+            at_bound=_at_bound(choices, least) if best else None,
+            thumbs=tuple(usual),
+            limits=limits,
+            standing=self.standing,
+            obstacles=barred,
+            nearest=nearest,
+            plumbing=helps,
+        )
+
+    def _placed(self, here: Space, asked: Iterable[Order]) -> dict[Daily, Order]:
+        """Of one space alone."""
+        return next(iter(_placed([(here, order) for order in asked], self.how)), {})
+
+    def _run(self, scenarios: Iterable[Scenario]) -> list[Outcome]:
+        return sweep([job(one, self.days, self.start, self.seed) for one in scenarios], self.how)
+
+    def _choice(self, name: str, programme: Daily, outcome: Outcome) -> Choice:
+        return Choice(name, programme, outcome, refused_for(outcome, self.before, self.standing))
+
+    def _until_held(self, here: Space, choices: list[Choice], placed: dict[Daily, Order]) -> list[Choice]:
+        """The choices, with those that a run refused placed anew with less time until none is left."""
+        latest = choices
+        for _ in range(_TIGHTENED):
+            tighter = [_tighter(here, placed[c.programme], c) for c in latest if c.refused]
+            again = self._placed(here, [o for o in tighter if o])
+            again = {p: o for p, o in again.items() if p not in placed}
+            if not again:
+                break
+            placed |= again
+            ran = self._run(scheduled(here.scenario, p) for p in again)
+            latest = [self._choice("", p, out) for p, out in zip(again, ran, strict=True)]
+            choices = [*choices, *latest]
+        return choices
+
+    def _moved(self, here: Space, held: list[Choice], placed: dict[Daily, Order]) -> list[Choice]:
+        """The cheapest with one run at a time moved to and fro: heating follows a flush, at its own price."""
+        tried: dict[Daily, Order] = {}
+        for choice in sorted(held, key=_marks)[:_MOST_MOVED]:
+            for programme in moved(here, choice.programme):
+                if programme not in placed:
+                    tried.setdefault(programme, placed[choice.programme])
+        placed |= tried
+        ran = self._run(scheduled(here.scenario, p) for p in tried)
+        return [self._choice("", p, out) for p, out in zip(tried, ran, strict=True)]
+
+    def _changed(self, about: Sequence[LimitTried | Plumbing], known: Daily) -> Iterator[Changed]:
+        """The cheapest programme under each change; *known* is tried as well."""
+        spaces = [space(one.scenario) for one in about]
+        asked = [(there, order) for there in spaces for order in short_orders(there)]
+        placed = [
+            {**some, known: Order.of(there)}
+            for there, some in zip(spaces, _placed(asked, self.how), strict=True)
+        ]
+        tries = [
+            scheduled(there.scenario, p) for there, some in zip(spaces, placed, strict=True) for p in some
+        ]
+        ran = iter(self._run(tries))
+        for one, there, some in zip(about, spaces, placed, strict=True):
+            choices = [self._choice("", p, next(ran)) for p in some]
+            if all(choice.refused for choice in choices):
+                choices = self._until_held(there, choices, dict(some))
+            yield Changed(one, min(choices, key=_how_bad))
+
+    def _plumbing(self, here: Space, nearest: Choice, barred: Iterable[Obstacle]) -> Iterator[Plumbing]:
+        """What would help the legs whose water is too old."""
+        stale = [f.subject for f in nearest.refused if f.rule in (*_AGES, "never-flushed")]
+        if any(f.rule == "flush-too-short" for f in nearest.refused):
+            stale += [name for name, leg in self.scenario.plant.legs.items() if leg.manifold]
+        stale += [leg for one in barred for leg in one.legs]
+        stale += here.unmoved
+        known = [*self.scenario.plant.legs, *here.legs]
+        yield from plumbing(self.scenario, [leg for leg in dict.fromkeys(stale) if leg in known])
+
+
+def _placed(asked: Iterable[tuple[Space, Order]], how: How) -> list[dict[Daily, Order]]:
+    """For each space in turn, every programme that can be placed, once, with the first order it answers."""
+    listed = list(asked)
+    placements: dict[int, Placement] = {}
+    for place_, placement in each(_place, listed, how.workers):
+        placements[place_] = placement
+        if how.on_run is not None:
+            how.on_run(len(placements), len(listed))
+    found: dict[int, dict[Daily, Order]] = {id(here): {} for here, _ in listed}
+    for k, (here, order) in enumerate(listed):
+        placement = placements[k]
+        if placement.runs is not None:
+            found[id(here)].setdefault(daily(here, placement.runs), order)
+    return list(found.values())
+
+
+def _place(asked: tuple[Space, Order]) -> Placement:
+    return place(*asked)
+
+
+def _held(choices: Iterable[Choice]) -> list[Choice]:
+    return [choice for choice in choices if not choice.refused]
+
+
+def _at_bound(choices: Iterable[Choice], least: Bound) -> Choice | None:
+    """One with the fewest flushes, if a run refused every such."""
+    fewest = [choice for choice in choices if choice.programme.count(FLUSH) == least.flushes]
+    return None if not fewest or _held(fewest) else min(fewest, key=_how_bad)
+
+
+def _tighter(here: Space, order: Order, choice: Choice) -> Order | None:
+    """The order with less time for the legs that a run found too old, and more water to filter if that."""
+    limits, within_s, wanted_m3 = here.scenario.limits, dict(order.within_s), order.wanted_m3
+    for finding in choice.refused:
+        leg = choice.outcome.legs.get(finding.subject)
+        if finding.rule == "too-few-turnovers":
+            least = choice.outcome.fewest_turnovers_in_a_day or 0.0
+            wanted_m3 += max(0.0, limits.turnovers_per_day - least) * here.plant.volume_m3
+        elif finding.rule in _AGES and leg is not None and finding.subject in within_s:
+            stood_s, most_s = (leg.oldest_water_h or 0.0) * 3600.0, here.legs[finding.subject]
+            if finding.rule == "warm-stagnation":
+                stood_s, most_s = leg.longest_warm_still_h * 3600.0, limits.warm_stagnation_s
+            over_s = max(0.0, stood_s - most_s)
+            within_s[finding.subject] = min(within_s[finding.subject], most_s) - over_s - _MARGIN_S
+    new = order._replace(within_s=within_s, wanted_m3=wanted_m3)
+    return None if new == order or min(within_s.values(), default=1.0) <= 0.0 else new
+
+
+def _marks(choice: Choice) -> tuple[float, ...]:
+    out = choice.outcome
+    return out.cost, out.pump_h, float(out.pump_starts), out.loud_min, out.oldest_water_h
+
+
+def _best(held: list[Choice]) -> Iterator[Choice]:
+    """Those than which no cheaper one is about as good in everything, the cheapest first."""
+    kept: list[tuple[float, ...]] = []
+    for choice in sorted(held, key=_marks):
+        mine = _marks(choice)
+        if not any(all(a <= b * (1.0 + _NEAR) for a, b in zip(other, mine, strict=True)) for other in kept):
+            kept.append(mine)
+            yield choice
+
+
+def _recommended(best: tuple[Choice, ...]) -> Choice | None:
+    """Of those that cost alike, the one that is heard least, then starts least, then keeps water freshest."""
+    if not best:
+        return None
+    least = best[0].outcome.cost
+    alike = [choice for choice in best if choice.outcome.cost <= least + _ALIKE * abs(least)]
+    return min(alike, key=lambda choice: (*_marks(choice)[3:1:-1], *_marks(choice)[4:], *_marks(choice)))
+
+
+def _how_bad(choice: Choice) -> tuple[float, ...]:
+    """Held before refused; of the refused, those that break least and whose water is youngest."""
+    return (
+        len(choice.refused),
+        choice.outcome.oldest_water_h if choice.refused else 0.0,
+        choice.outcome.cost,
+    )

@@ -1,0 +1,1 @@
+"""The blocks of the file: plant, place, schedule, money and what they hold."""

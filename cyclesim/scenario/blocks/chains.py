@@ -1,0 +1,76 @@
+"""How the water runs, as chains of names with {parallel: [...]} where it splits."""
+
+from collections.abc import Iterator
+from typing import Annotated, NamedTuple, Union
+
+from cyclesim.scenario.forms.fields import read_name
+from cyclesim.scenario.forms.forms import Form, RefusedError, SeveralError, Steps, what_is
+
+
+class Parallel(NamedTuple):
+    """Branches that split at one point and meet at another."""
+
+    branches: tuple["Chain", ...]
+
+
+Item = Union[str, Parallel]  # noqa: UP007 - a forward reference
+Chain = tuple[Item, ...]
+
+_ITEM_DUE = "a name or {parallel: [...]} is due"
+
+
+def _item(value: object, at: Steps) -> Item:
+    if isinstance(value, str):
+        try:
+            return read_name(value)
+        except RefusedError as error:
+            raise RefusedError(error.what, error.allowed, at=at) from None
+    if not isinstance(value, dict) or set(value) != {"parallel"}:
+        raise RefusedError(what_is(value), _ITEM_DUE, at=at)
+    branches = value["parallel"]
+    if not isinstance(branches, list) or len(branches) < 2:
+        what = what_is(branches) if not isinstance(branches, list) else f"{len(branches)} in parallel"
+        raise RefusedError(what, "at least two branches in a list are due", at=(*at, "parallel"))
+    chains: list[Chain] = []
+    for index, branch in enumerate(branches):
+        where = (*at, "parallel", index)
+        chains.append(_chain(branch, where) if isinstance(branch, list) else (_item(branch, where),))
+    return Parallel(tuple(chains))
+
+
+def _chain(value: object, at: Steps) -> Chain:
+    if not isinstance(value, list):
+        raise RefusedError(what_is(value), "a list of names in the direction of flow is due", at=at)
+    if not value:
+        raise RefusedError("an empty list", "the names of what the water passes are due", at=at)
+    return tuple(_item(item, (*at, index)) for index, item in enumerate(value))
+
+
+def read_network(value: object) -> tuple[Chain, ...]:
+    """The chains (no deeper than the file, which is bounded); each faulty one is refused at its place."""
+    if not isinstance(value, list) or not value:
+        raise RefusedError(what_is(value) if value != [] else "an empty list", "a list of chains is due")
+    chains: list[Chain] = []
+    wrong: list[RefusedError] = []
+    for index, chain in enumerate(value):
+        try:
+            chains.append(_chain(chain, (index,)))
+        except RefusedError as error:
+            wrong.append(error)
+    if wrong:
+        raise SeveralError(*wrong)
+    return tuple(chains)
+
+
+def names_in(chain: Chain, at: Steps) -> Iterator[tuple[str, Steps]]:
+    """Every name of a chain with the steps that lead to it in the file's own shape, written with or without
+    inner lists (a branch of one name may be written bare)."""
+    for index, item in enumerate(chain):
+        if isinstance(item, str):
+            yield item, (*at, index)
+        else:
+            for number, branch in enumerate(item.branches):
+                yield from names_in(branch, (*at, index, "parallel", number))
+
+
+Network = Annotated[tuple[Chain, ...], Form(read_network, {"type": "array", "minItems": 1})]

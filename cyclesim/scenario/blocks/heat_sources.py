@@ -1,0 +1,400 @@
+"""Heat sources by kind: those that the controller switches, and those that burn or shine by themselves."""
+
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import BeforeValidator, Discriminator, Field, Tag, model_validator
+
+from cyclesim.scenario.blocks.place import PriceTag
+from cyclesim.scenario.blocks.wiring import OWN_SWITCH, STARTED, Starter, Starters
+from cyclesim.scenario.forms.fields import (
+    AirTemperature,
+    AtHead,
+    Current,
+    Flow,
+    Name,
+    PartVolume,
+    Pause,
+    Power,
+    Rest,
+    Share,
+    WaterTemperature,
+    some,
+)
+from cyclesim.scenario.forms.forms import (
+    Assumed,
+    Count,
+    Model,
+    Quantity,
+    RefusedError,
+    default,
+    did_you_mean,
+    one_of,
+)
+from cyclesim.scenario.forms.times import Occasion
+
+PRACTICE = "common practice, no source"
+KINDS = ("electric", "heat_pump", "boiler", "wood", "solar")
+UNSWITCHED = ("wood", "solar")
+KIND_SAYS = f"What it is: {one_of(KINDS)}."
+_ZERO_C_K = 273.15
+# No exchanger works without a difference: the refrigerant is warmer than the water and colder than the air;
+# where the air is so warm that this ideal work vanishes, 0.03 of the heat. Common practice, no source.
+_CONDENSER_K, _EVAPORATOR_K, _LEAST_EFFORT = 5.0, 10.0, 0.03
+
+
+class Proof(Model):
+    """How the controller knows that water flows through a heat source."""
+
+    by: Literal["flow_switch", "pressure_switch", "temperature_rise", "pump_contact", "none"] = Field(
+        description="flow_switch: feels water; pressure_switch: content against a shut valve too; "
+        "temperature_rise: knows only once heat is on; pump_contact: knows only that the pump is on; none."
+    )
+    closes_at_m: Annotated[float, Quantity("head", ge=0.1, le=50)] | None = Field(
+        None, alias="closes_at", description="Pressure at which a pressure switch closes; 1 m unless said."
+    )
+    rise_k: Annotated[float, Quantity("temperature_difference", ge=1, le=50)] | None = Field(
+        None, alias="rise", description="Rise of temperature that means no flow; 8 K unless said."
+    )
+
+    @model_validator(mode="after")
+    def _its_own(self) -> "Proof":
+        if self.closes_at_m is not None and self.by != "pressure_switch":
+            raise RefusedError("", "closes_at goes with by: pressure_switch", at=("closes_at",))
+        if self.rise_k is not None and self.by != "temperature_rise":
+            raise RefusedError("", "rise goes with by: temperature_rise", at=("rise",))
+        return self
+
+    def assumed(self) -> list[Assumed]:
+        """Where a pressure switch closes, and the rise that means no flow, unless said."""
+        if self.by == "pressure_switch" and self.closes_at_m is None:
+            return [Assumed("closes_at", "1 m", "0.7 to 2 m", PRACTICE)]
+        if self.by == "temperature_rise" and self.rise_k is None:
+            return [Assumed("rise", "8 K", "4 to 15 K", PRACTICE)]
+        return []
+
+    @property
+    def pressure_m(self) -> float:
+        """Head at which a pressure switch closes."""
+        return 1.0 if self.closes_at_m is None else self.closes_at_m
+
+    @property
+    def no_flow_rise_k(self) -> float:
+        """Rise of temperature that means no flow."""
+        return 8.0 if self.rise_k is None else self.rise_k
+
+
+class _Source(Model):
+    """What every heat source has."""
+
+    kind: str = Field(description=KIND_SAYS)
+    drop: AtHead = Field(description="Head lost at a flow, off the data sheet, e.g. 0.3 m at 400 L/min.")
+    volume_m3: PartVolume = Field(alias="volume", description="Water inside it, e.g. 2 L.")
+    needs_flow_m3_s: Flow = Field(alias="needs_flow", description="The least flow its data sheet asks for.")
+    zone: Name = Field(description="The zone it stands in, e.g. pump_room.")
+
+
+class _Switched(_Source):
+    """A heat source that the controller switches on and off."""
+
+    switched: ClassVar[bool] = True
+
+    proof: Proof = Field(
+        description="How the controller knows that water flows through it, e.g. {by: flow_switch}."
+    )
+    high_limit_c: WaterTemperature | None = Field(
+        None,
+        alias="high_limit",
+        description="Water temperature at which it trips and stays off until reset by hand.",
+    )
+    limit_sensor: Literal["own", "thermostat"] = default(
+        "own",
+        spread="as built",
+        source=PRACTICE,
+        description="Whether its high limit has a sensor of its own, or shares the thermostat's.",
+    )
+    own_flow_switch_s: Pause | None = OWN_SWITCH
+    also_started_by: Starters = STARTED
+    rest_s: Rest = default(
+        0.0,
+        alias="rest",
+        spread="0 to 3 min",
+        source=PRACTICE,
+        description="How long it stays off at least before it fires again.",
+    )
+    opens_within_s: Pause = default(
+        0.0,
+        alias="opens_within",
+        spread="0 to 1 s",
+        source=PRACTICE,
+        description="How long its contactor takes to open.",
+    )
+
+    def idle(self) -> frozenset[str]:
+        """Without a high limit it has no sensor."""
+        return frozenset({"limit_sensor"} if self.high_limit_c is None else ())
+
+
+class _Unswitched(_Source):
+    """A heat source that nobody can switch off; its heat is trapped in it while no water moves."""
+
+    switched: ClassVar[bool] = False
+
+    @property
+    def proof(self) -> Proof:
+        """None: no controller asks."""
+        return Proof(by="none")
+
+    @property
+    def high_limit_c(self) -> float | None:
+        """None: nothing trips."""
+        return None
+
+    @property
+    def limit_sensor(self) -> str:
+        """Nothing trips, so that its sensor is nobody's."""
+        return "own"
+
+    @property
+    def own_flow_switch_s(self) -> None:
+        """None: it is not switched."""
+        return
+
+    @property
+    def also_started_by(self) -> tuple[Starter, ...]:
+        """Nothing: it is not switched."""
+        return ()
+
+    @property
+    def rest_s(self) -> float:
+        """0 s: it is not switched."""
+        return 0.0
+
+    @property
+    def opens_within_s(self) -> float:
+        """0 s: it is not switched."""
+        return 0.0
+
+    @property
+    def minimum_run_s(self) -> float:
+        """0 s: it is not switched."""
+        return 0.0
+
+    @property
+    def power_w(self) -> float:
+        """0 W: it takes no electricity."""
+        return 0.0
+
+    @property
+    def current_a(self) -> float | None:
+        """None: it takes no electricity."""
+        return None
+
+
+class Electric(_Switched):
+    """An electric element."""
+
+    kind: Literal["electric"] = Field(description=KIND_SAYS)
+    output_w: Power = Field(alias="output", description="Heat it gives, e.g. 3 kW.")
+
+    @property
+    def minimum_run_s(self) -> float:
+        """0 s: an element may stop at once."""
+        return 0.0
+
+    @property
+    def power_w(self) -> float:
+        """Electrical power: all of it becomes heat."""
+        return self.output_w
+
+    @property
+    def current_a(self) -> float | None:
+        """None: power over voltage."""
+        return None
+
+
+def highest_cop(air_c: float, water_c: float) -> float:
+    """What a heat pump's COP stays below at these temperatures: Carnot between its two refrigerant sides.
+
+    Without the exchangers' differences it is T_water / (T_water - T_air), Carnot's outright limit.
+    """
+    warm_k = water_c + _CONDENSER_K + _ZERO_C_K
+    return 1 / max((water_c - air_c + _CONDENSER_K + _EVAPORATOR_K) / warm_k, _LEAST_EFFORT)
+
+
+class Rated(Model):
+    """One line of a heat pump's data sheet."""
+
+    air_c: AirTemperature = Field(alias="air", description="Temperature of the air, e.g. 7 degC.")
+    water_c: Annotated[float, Quantity("temperature", ge=5, le=80)] = Field(
+        alias="water", description="Temperature of the water, e.g. 35 degC."
+    )
+    output_w: Power = Field(alias="output", description="Heat it gives there, e.g. 8 kW.")
+    cop: Annotated[float, Count(1, 20, whole=False)] = Field(
+        description="Heat per electricity there, e.g. 4.2."
+    )
+
+    @model_validator(mode="after")
+    def _possible(self) -> "Rated":
+        most = highest_cop(self.air_c, self.water_c)
+        if self.cop >= most:
+            found, lift_k = "a COP that no heat pump reaches", self.water_c - self.air_c
+            carnot = f"; Carnot's limit is {(self.water_c + _ZERO_C_K) / lift_k:.1f}" if lift_k > 0 else ""
+            due = f"at these temperatures less than {most:.1f} is due"
+            raise RefusedError(found, due, f"no heat pump does that{carnot}", ("cop",))
+        return self
+
+
+class HeatPump(_Switched):
+    """A heat pump that takes its heat from air."""
+
+    kind: Literal["heat_pump"] = Field(description=KIND_SAYS)
+    rated: Annotated[tuple[Rated, ...], some] = Field(
+        description="Lines of its data sheet, e.g. [{air: 7 degC, water: 35 degC, output: 8 kW, cop: 4.2}]."
+    )
+    lowest_air_c: AirTemperature = Field(
+        alias="lowest_air", description="Below this air temperature it stands still, e.g. -7 degC."
+    )
+    defrost_below_c: AirTemperature = default(
+        5.0,
+        alias="defrost_below",
+        spread="3 to 7 degC",
+        source=PRACTICE,
+        description="Below this air temperature its coil frosts.",
+    )
+    defrost_share: Share = default(
+        0.1,
+        spread="5 to 20 %",
+        source=PRACTICE,
+        description="Share of its output that defrosting costs there, in damp air.",
+    )
+    minimum_run_s: Rest = default(
+        300.0,
+        alias="minimum_run",
+        spread="2 to 10 min",
+        source=PRACTICE,
+        description="How long it runs at least once it has started.",
+    )
+    outside: Name = default(
+        "outdoors", spread="any zone", source=PRACTICE, description="The zone whose air it draws heat from."
+    )
+    current_a: Current | None = Field(
+        None, alias="current", description="Current, off the nameplate; power over voltage unless said."
+    )
+
+    @model_validator(mode="after")
+    def _each_once(self) -> "HeatPump":
+        places = [(point.air_c, point.water_c) for point in self.rated]
+        for index, place in enumerate(places):
+            if place in places[:index]:
+                raise RefusedError("", "each pair of temperatures is rated once", at=("rated", index))
+        return self
+
+    def idle(self) -> frozenset[str]:
+        """A sheet with a line rated in frost has its defrosting in it: no share is taken beside."""
+        in_frost = any(point.air_c < self.defrost_below_c for point in self.rated)
+        return super().idle() | frozenset({"defrost_share"} if in_frost else ())
+
+    @property
+    def output_w(self) -> float:
+        """The most heat of its rated points."""
+        return max(point.output_w for point in self.rated)
+
+    @property
+    def power_w(self) -> float:
+        """The most electrical power of its rated points."""
+        return max(point.output_w / point.cop for point in self.rated)
+
+
+class Boiler(_Switched):
+    """A boiler that burns fuel."""
+
+    kind: Literal["boiler"] = Field(description=KIND_SAYS)
+    output_w: Power = Field(alias="output", description="Heat it gives the water, e.g. 20 kW.")
+    efficiency: Annotated[float, Quantity("fraction", ge=0.3, le=1.1)] = Field(
+        description="Heat in the water over heat in the fuel, as the fuel's price counts it, e.g. 90 %."
+    )
+    fuel_price: PriceTag = Field(
+        alias="fuel", description="Price of a kilowatt-hour of fuel, e.g. 0.09 EUR/kWh."
+    )
+    minimum_run_s: Rest = default(
+        0.0,
+        alias="minimum_burn",
+        spread="0 to 10 min",
+        source=PRACTICE,
+        description="How long it burns at least once it has started.",
+    )
+    power_w: Annotated[float, Quantity("power", ge=0, le=5000)] = default(
+        0.0,
+        alias="power",
+        spread="0 to 150 W",
+        source=PRACTICE,
+        description="Electrical power of its fan and controls.",
+    )
+    current_a: Current | None = Field(
+        None, alias="current", description="Its current; power over voltage unless said."
+    )
+
+
+class Wood(_Unswitched):
+    """A wood stove: lit at clock times, then it burns and dies down by itself."""
+
+    kind: Literal["wood"] = Field(description=KIND_SAYS)
+    output_w: Power = Field(alias="output", description="Heat it gives while it burns, e.g. 15 kW.")
+    burns: Annotated[tuple[Occasion, ...], some] = Field(
+        description="When it is lit and how long it burns, e.g. [{start: 17:00, lasts: 3 h, days: saturday}]."
+    )
+    dies_down_s: Annotated[float, Quantity("time", ge=0, le=86_400)] = default(
+        1800.0,
+        alias="dies_down",
+        spread="10 to 60 min",
+        source=PRACTICE,
+        description="Time in which its heat falls to 37 % after the fire has burnt.",
+    )
+
+
+class Solar(_Unswitched):
+    """Collectors, by the noon output that is expected of them."""
+
+    kind: Literal["solar"] = Field(description=KIND_SAYS)
+    summer_peak_w: Power = Field(
+        alias="summer_peak", description="Heat at noon on the average day at midsummer, e.g. 4 kW."
+    )
+    winter_peak_w: Annotated[float, Quantity("power", ge=0, le=100_000)] = Field(
+        alias="winter_peak", description="Heat at noon on the average day at midwinter, e.g. 800 W."
+    )
+
+    @property
+    def output_w(self) -> float:
+        """The most heat of the year."""
+        return max(self.summer_peak_w, self.winter_peak_w)
+
+
+HeatSource = Electric | HeatPump | Boiler | Wood | Solar
+
+
+def _known_kind(value: object) -> object:
+    """Refuse a kind that is none before anything is said about its keys."""
+    if isinstance(value, dict) and value.get("kind") not in KINDS:
+        word = value.get("kind")
+        if word is None:
+            raise RefusedError("", f"kind: {one_of(KINDS)} is due", at=("kind",))
+        is_text = isinstance(word, str)
+        what = "an unknown word" if is_text else ""
+        raise RefusedError(what, f"{one_of(KINDS)} is due", did_you_mean(str(word), KINDS), ("kind",))
+    return value
+
+
+def _which(value: object) -> str:
+    kind = value.get("kind") if isinstance(value, dict) else "electric"
+    return f"<{str(kind).replace('_', '')}>"
+
+
+AnyHeatSource = Annotated[
+    Annotated[Electric, Tag("<electric>")]
+    | Annotated[HeatPump, Tag("<heatpump>")]
+    | Annotated[Boiler, Tag("<boiler>")]
+    | Annotated[Wood, Tag("<wood>")]
+    | Annotated[Solar, Tag("<solar>")],
+    Discriminator(_which),
+    BeforeValidator(_known_kind),
+]

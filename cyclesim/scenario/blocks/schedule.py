@@ -1,0 +1,208 @@
+"""What the plant is told to do, what the controller enforces, and what can be keyed into it."""
+
+from typing import Annotated, Literal
+
+from pydantic import Discriminator, Field, Tag, model_validator
+
+from cyclesim.scenario.blocks.bathing import Bathing
+from cyclesim.scenario.blocks.heating import Heating
+from cyclesim.scenario.blocks.place import Hours
+from cyclesim.scenario.blocks.wiring import Watch
+from cyclesim.scenario.forms.fields import Clocks, Days, Lasting, Name, PumpAt, YesNo, single_or_list, some
+from cyclesim.scenario.forms.forms import Count, Model, Quantity, RefusedError, default
+from cyclesim.scenario.forms.times import (
+    DAYS,
+    LASTS,
+    REPEATS,
+    START,
+    Moment,
+    Occasion,
+    Rule,
+    Spell,
+    check_recurring,
+)
+
+
+class Run(Model):
+    """A pump at a speed, from a clock time on or after bathing, for a length of time."""
+
+    pump: PumpAt = Field(description="The pump and its speed, e.g. main low.")
+    start: Clocks | None = Field(None, description=START.description)
+    lasts_s: Lasting = LASTS
+    days: Days | None = DAYS
+    repeats: Rule | None = REPEATS
+    name: str | None = Field(None, description="A name for reports.", max_length=80)
+    after: Literal["bathing"] | None = Field(
+        None, description="bathing: in place of start, whenever people have left the water."
+    )
+
+    @model_validator(mode="after")
+    def _one_cause(self) -> "Run":
+        if (self.start is None) == (self.after is None):
+            due = "either start: 03:00 or after: bathing is due"
+            raise RefusedError("", due, at=("after" if self.start else "start",))
+        if self.after is not None:
+            for name in ("days", "repeats"):
+                if getattr(self, name) is not None:
+                    raise RefusedError("", "after: bathing is on every day that people bathe", at=(name,))
+        check_recurring(self.start, self.days, self.repeats)
+        return self
+
+
+Runs = tuple[Run, ...]
+
+
+class FrostProtection(Watch):
+    """Running a pump when it gets cold."""
+
+    pump: PumpAt = Field(description="The pump and speed that run, e.g. main low.")
+
+
+class QuietHours(Hours):
+    """When neighbours sleep."""
+
+    applies_to: Annotated[tuple[PumpAt, ...], some, single_or_list] = Field(
+        description="What must stay off, e.g. [main high]; a pump's name alone means every speed of it."
+    )
+
+
+class Outage(Model):
+    """A power cut."""
+
+    from_local: Moment = Field(alias="from", description="Local date and clock time, e.g. 2027-01-12 03:00.")
+    lasts_s: Annotated[float, Quantity("time", ge=1, le=30 * 86_400, whole=True)] = Field(
+        alias="lasts", description="How long it lasts, e.g. 8 h; at most 30 days."
+    )
+
+
+class Turned(Spell):
+    """A valve that somebody turns and leaves for a while."""
+
+    valve: Name = Field(description="The valve or diverter that is turned.")
+    to: str = Field(description="The position that it is left in, one that it may be in.")
+
+
+class LowWater(Spell):
+    """A while in which the water stands below the suction fittings, to try the plant with."""
+
+
+class AirPurge(Occasion):
+    """The blower blows its lines free of water."""
+
+
+Kind = Literal["bathing", "frost_protection", "line_flush", "heating", "filter_run"]
+KINDS = ("bathing", "frost_protection", "line_flush", "heating", "filter_run")
+
+
+class Schedule(Model):
+    """What the plant is told, in local clock time."""
+
+    filter_runs: Runs = Field((), description="When water is filtered.")
+    line_flushes: Runs = Field((), description="When the lines to the jets are flushed.")
+    bathing: tuple[Bathing, ...] = Field((), description="When people are in the water.")
+    heating: Heating | None = Field(None, description="How the water is kept warm.")
+    frost_protection: FrostProtection | None = Field(None, description="What is done against frost.")
+    quiet_hours: QuietHours | None = Field(None, description="When what must stay off.")
+    outages: tuple[Outage, ...] = Field((), description="Power cuts to try the plant with.")
+    valves_turned: tuple[Turned, ...] = Field((), description="When somebody leaves a valve turned.")
+    low_water: tuple[LowWater, ...] = Field((), description="Low water to try the plant with.")
+    air_purges: tuple[AirPurge, ...] = Field((), description="When the blower blows its lines free.")
+    ranks: tuple[Kind, ...] | None = Field(
+        None, description=f"Which demand wins a pump, first wins; {', '.join(KINDS)} unless said."
+    )
+
+    @model_validator(mode="after")
+    def _all_ranked(self) -> "Schedule":
+        if self.ranks is not None and sorted(self.ranks) != sorted(KINDS):
+            raise RefusedError("", f"each of {', '.join(KINDS)} stands once", at=("ranks",))
+        return self
+
+
+class Controller(Model):
+    """What can be keyed into the controller on the wall."""
+
+    filter_windows: Annotated[int, Count(0, 50)] | None = Field(
+        None, description="How many filter runs a day it takes."
+    )
+    time_step_s: Lasting | None = Field(
+        None, alias="time_step", description="The step its times move in, e.g. 15 min."
+    )
+    flush_lengths_s: Annotated[tuple[Lasting, ...], some] | None = Field(
+        None, alias="flush_lengths", description="The flush lengths it offers, e.g. [15 s, 30 s, 60 s]."
+    )
+    flushes_a_day: Annotated[int, Count(0, 50)] | None = Field(
+        None, description="How many line flushes a day it takes."
+    )
+    plan_steps: Annotated[int, Count(0, 50)] | None = Field(
+        None, description="How many steps of a heating plan a day it takes."
+    )
+    tells_weekdays: YesNo | None = Field(
+        None, description="false if it runs every day alike, true if it tells the days of the week apart."
+    )
+    seasons: YesNo | None = Field(
+        None, description="false if it knows no dates: neither months nor days away; true if it does."
+    )
+    after_power_cut: Literal["resume", "midnight", "wait"] = default(
+        "resume",
+        spread="as built",
+        source="common practice, no source",
+        description="What it does when power is back: resume, midnight (its clock starts at 00:00) or wait "
+        "(for a person).",
+    )
+    person_within_s: Annotated[float, Quantity("time", ge=0, le=30 * 86_400, whole=True)] = default(
+        86_400.0,
+        alias="person_within",
+        spread="1 h to 7 days",
+        source="common practice, no source",
+        description="How long after a power cut somebody comes to start it, or to set its clock.",
+    )
+    clock_gains_s: Annotated[float, Quantity("time", ge=-600, le=600)] = Field(
+        0.0, alias="clock_gains", description="What its clock gains a day, e.g. 4 s; less than 0 if it loses."
+    )
+
+    def idle(self) -> frozenset[str]:
+        """Nobody has to come where it resumes by itself."""
+        return frozenset({"person_within_s"} if self.after_power_cut == "resume" else ())
+
+
+class Block(Model):
+    """Something is off unless, or while, something else is so."""
+
+    block: str = Field(
+        description="What is blocked: a heat source, a treatment device, or a pump and speed, e.g. main high."
+    )
+    unless: Literal["flow proven"] | None = Field(
+        None, description="flow proven: off until the flow is proven."
+    )
+    for_s: Lasting | None = Field(
+        None, alias="for", description="How long the flow must be proven first, e.g. 5 s."
+    )
+    while_: str | None = Field(
+        None, alias="while", description="Off while this is so: main high, main running or element firing."
+    )
+    because: str | None = Field(None, description="Why, for the report.", max_length=200)
+
+    @model_validator(mode="after")
+    def _one_cause(self) -> "Block":
+        if (self.unless is None) == (self.while_ is None):
+            raise RefusedError("", "either unless: flow proven or while: main high is due")
+        if (self.unless is None) != (self.for_s is None):
+            raise RefusedError("", "unless: flow proven and for: 5 s go together", at=("for",))
+        return self
+
+
+class Keep(Model):
+    """A pump goes on at this speed, at least, after a heat source has stopped."""
+
+    keep: PumpAt = Field(description="The pump and speed, e.g. main low.")
+    after: Name = Field(description="The heat source, e.g. element.")
+    lasting_s: Lasting = Field(alias="lasting", description="For how long, e.g. 60 s.")
+
+
+def _which(value: object) -> str:
+    return "<keep>" if isinstance(value, dict) and "keep" in value else "<block>"
+
+
+Interlock = Annotated[
+    Annotated[Block, Tag("<block>")] | Annotated[Keep, Tag("<keep>")], Discriminator(_which)
+]

@@ -1,0 +1,185 @@
+"""What the schedule and the interlocks ask of the plant: that it is there, and that it can do that."""
+
+from collections.abc import Iterator
+from contextlib import suppress
+from typing import Any
+
+from cyclesim.errors import Fault
+from cyclesim.scenario.blocks.heat_sources import KINDS, UNSWITCHED
+from cyclesim.scenario.blocks.place import read_price
+from cyclesim.scenario.blocks.prices_and_lives import read_sum
+from cyclesim.scenario.forms.forms import RefusedError, Steps, did_you_mean, one_of
+from cyclesim.scenario.text.csv_file import Series
+from cyclesim.scenario.text.tree import KEY, Tree, shorten
+
+_STARTED = tuple(
+    f"plant.{kind}.*.also_started_by.*" for kind in ("pumps", "heat_sources", "air", "treatment")
+)
+_WATCHED = (
+    "schedule.frost_protection.watches",
+    *(f"{path}.thermostat.watches" for path in _STARTED),
+)
+_SWITCHES = (
+    "schedule.heating.with",
+    "schedule.heating.with.*",
+    "interlocks.*.after",
+    "interlocks.*.block",
+)
+_PRICES = (
+    "supply.tariff",
+    "supply.tariff.otherwise",
+    "supply.tariff.file",
+    "plant.heat_sources.*.fuel",
+    "schedule.heating.when_dear.above",
+    "money.purchases.*.price",
+    "candidates.pumps.*.price",
+    "candidates.blowers.*.price",
+)
+
+
+def check_uses(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault]:
+    """Every such fault; `names` are the elements by kind, None for a kind that cannot be read."""
+    yield from _watched(tree, names)
+    yield from _switched(tree, names["heat_sources"] or [])
+    yield from _asked(tree)
+    yield from _one_currency(tree)
+    yield from _fed(tree)
+    yield from _cleaned(tree)
+    yield from _worn(tree)
+
+
+def _worn(tree: Tree) -> Iterator[Fault]:
+    """Only a machine of the plant is used up by its hours."""
+    blocks = {
+        kind: tree.get(("plant", kind), default={}) for kind in ("pumps", "heat_sources", "air", "treatment")
+    }
+    machines = [name for block in blocks.values() if isinstance(block, dict) for name in block]
+    for path, _ in tree.match("money.purchases.*.lasts"):
+        name = str(path[2])
+        if name not in machines:
+            due = f"{one_of(machines)} runs by the hour; anything else is bought again every so many years"
+            found = f"the hours of '{shorten(name)}', no machine of the plant"
+            yield tree.fault(path, found, due, did_you_mean(name, machines), at=tree.mark((*path, KEY)))
+
+
+def _cleaned(tree: Tree) -> Iterator[Fault]:
+    """Only a filter that is there can be cleaned."""
+    path, equipment = ("water_care", "clean_filter_every"), tree.get(("plant", "equipment"), default={})
+    if tree.get(path, default=None) is None or not isinstance(equipment, dict):
+        return
+    if not any(isinstance(one, dict) and one.get("kind") == "filter" for one in equipment.values()):
+        found = f"'{shorten(str(tree.get(path)))}' without a filter"
+        yield tree.fault(path, found, "equipment of kind: filter is due")
+
+
+def _watched(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault]:
+    """A zone, or something with water in it."""
+    zones = tree.get(("place", "zones"), default={})
+    parts = [names[kind] for kind in ("legs", "equipment", "heat_sources")]
+    if not isinstance(zones, dict) or None in parts:
+        return
+    air = [*zones, "outdoors"]
+    water = ["water", *(name for known in parts for name in known or ())]
+    for path, text in tree.texts(_WATCHED):
+        if text in air and text in water:
+            found = f"'{text}', a zone and something with water in it"
+            yield tree.fault(path, found, "one of the two needs another name")
+        elif text not in air and text not in water:
+            allowed = f"a zone ({', '.join(air)}) or what has water in it ({', '.join(water)}) is due"
+            hint = did_you_mean(text, [*air, *water])
+            yield tree.fault(path, f"'{shorten(text)}', nothing that can be watched", allowed, hint)
+
+
+def _switched(tree: Tree, sources: list[str]) -> Iterator[Fault]:
+    """No controller starts or stops a fire or the sun."""
+    kinds = {name: tree.get(("plant", "heat_sources", name, "kind"), default=None) for name in sources}
+    free = [name for name, kind in kinds.items() if kind in UNSWITCHED]
+    for path, text in tree.texts(_SWITCHES):
+        if text in free:
+            others = [name for name in sources if name not in free]
+            due = f"{one_of(others)} is due" if others else "the file has no heat source that is switched"
+            yield tree.fault(path, f"'{text}', which nobody can switch off", due)
+
+
+def _asked(tree: Tree) -> Iterator[Fault]:
+    """Runs after bathing need bathing; air needs a blower."""
+    bathing = tree.get(("schedule", "bathing"), default=None)
+    for path, text in tree.texts(("schedule.filter_runs.*.after", "schedule.line_flushes.*.after")):
+        if text == "bathing" and not bathing:
+            yield tree.fault(path, "'bathing', which the schedule has none of", "schedule.bathing is due")
+    if tree.get(("plant", "air"), default=None):
+        return
+    due = "plant.air is due, with the blower"
+    for path, value in tree.match("schedule.bathing.*.air"):
+        if value is True:
+            yield tree.fault(path, "air without a blower", due)
+    if tree.get(("schedule", "air_purges"), default=None):
+        path = ("schedule", "air_purges")
+        yield tree.fault(path, "air purges without a blower", due, at=tree.mark((*path, KEY)))
+
+
+def _currency(value: Any) -> str:
+    """The currency of a price as written, or of a file of prices; empty where there is none."""
+    if isinstance(value, Series):
+        return value.currency
+    for reader in (read_price, read_sum):
+        with suppress(RefusedError):  # said already where the value was read
+            return reader(value).currency if isinstance(value, str) else ""
+    return ""
+
+
+def _one_currency(tree: Tree) -> Iterator[Fault]:
+    first: tuple[str, Steps] | None = None
+    for pattern in _PRICES:
+        for path, value in tree.match(pattern):
+            currency = _currency(value)
+            if first is None and currency:
+                first = currency, path
+            elif first is not None and currency not in ("", first[0]):
+                where = tree.mark(first[1]).line
+                allowed = f"one currency in a file; the price on line {where} is in {first[0]}"
+                yield tree.fault(path, f"'{shorten(str(value))}', another currency", allowed)
+
+
+def _fed(tree: Tree) -> Iterator[Fault]:
+    """Everything electric hangs on exactly one circuit."""
+    if not isinstance(tree.get(("supply", "circuits"), default=None), dict):
+        return
+    loads = ("supply", "also_on_it")
+    plant = [("plant", kind) for kind in ("pumps", "heat_sources", "air", "treatment")]
+    blocks = {path: tree.get(path, default={}) for path in (loads, *plant)}
+    if not all(isinstance(block, dict) for block in blocks.values()):
+        return
+    electric: dict[str, Steps] = {}
+    for above, block in blocks.items():
+        for name, about in block.items():
+            kind = about.get("kind") if isinstance(about, dict) else None
+            if kind in UNSWITCHED:
+                continue
+            if electric.get(name, ())[:2] == loads:
+                again = (*above, name)
+                found, due = f"the name '{shorten(name)}' again", "a circuit feeds each name once"
+                yield tree.fault(again, found, due, at=tree.mark((*again, KEY)))
+            electric.setdefault(name, (*above, name))
+    first: dict[str, Steps] = {}
+    for path, name in tree.texts(("supply.circuits.*.feeds", "supply.circuits.*.feeds.*")):
+        if name not in electric:
+            due = f"{one_of(electric)} can be fed"
+            yield tree.fault(path, f"'{shorten(name)}', nothing electric", due, did_you_mean(name, electric))
+        elif name in first:
+            where = f"the first is on line {tree.mark(first[name]).line}"
+            yield tree.fault(path, f"'{name}' again", "each thing hangs on one circuit", where)
+        first.setdefault(name, path)
+    for name, path in electric.items():
+        if name not in first and _takes_power(path, tree.get(path)):
+            found, due = f"'{shorten(name)}' on no circuit", "supply.circuits says what feeds it"
+            yield tree.fault(path, found, due, at=tree.mark((*path, KEY)))
+
+
+def _takes_power(path: Steps, about: Any) -> bool:
+    """Not a boiler of which no power is said, nor a source of a kind that is not known."""
+    if path[1] != "heat_sources" or not isinstance(about, dict):
+        return True
+    return (about.get("kind") != "boiler" and about.get("kind") in KINDS) or bool(
+        {"power", "current"} & set(about)
+    )

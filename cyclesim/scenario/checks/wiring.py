@@ -1,0 +1,70 @@
+"""What the wiring, the treatment and the valves refer to: that it is there, and that it can do that."""
+
+from collections.abc import Iterator
+
+from cyclesim.errors import Fault
+from cyclesim.scenario.forms.forms import Steps, did_you_mean, one_of
+from cyclesim.scenario.text.tree import Tree, shorten
+
+
+def check_wiring(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault]:
+    """Every such fault; `names` are the elements by kind, None for a kind that cannot be read."""
+    yield from _speeds(tree, names["pumps"] or [])
+    if names["pumps"] is not None:
+        for path, text in tree.texts(["plant.treatment.*.with"]):
+            yield from _known(tree, path, text, names["pumps"], "pump")
+    legs, parts = names["legs"], [names[kind] for kind in ("equipment", "heat_sources")]
+    if legs is not None and None not in parts:
+        wet = [*legs, *(name for known in parts for name in known or ())]
+        for path, text in tree.texts(["schedule.heating.sensor.in"]):
+            yield from _known(tree, path, text, wet, "leg, piece of equipment or heat source")
+        for path, text in tree.texts(["plant.treatment.*.in"]):
+            places = [*wet, *(names["pumps"] or [])]
+            yield from _known(tree, path, text, places, "leg, piece of equipment, pump or heat source")
+    yield from _turned(tree)
+
+
+def _known(tree: Tree, path: Steps, text: str, names: list[str], what: str) -> Iterator[Fault]:
+    if text not in names:
+        allowed = f"{one_of(names)} is due" if names else f"the file has no {what}"
+        yield tree.fault(path, f"'{shorten(text)}', no {what}", allowed, did_you_mean(text, names))
+
+
+def _speeds(tree: Tree, pumps: list[str]) -> Iterator[Fault]:
+    """A starter of a two-speed pump says which speed, and of nothing else."""
+    for kind in ("pumps", "heat_sources", "air", "treatment"):
+        for at, entry in tree.match(f"plant.{kind}.*.also_started_by.*"):
+            about, path = tree.get(at[:3]), at
+            two = path[2] in pumps and isinstance(about, dict) and bool(about.keys() & {"low", "high"})
+            if isinstance(entry, dict):
+                if two and "speed" not in entry:
+                    yield tree.fault(
+                        (*at, "speed"), "nothing", "speed: low or high is due for a pump with two"
+                    )
+                elif not two and "speed" in entry:
+                    found = f"'{shorten(str(entry['speed']))}' of something with one speed"
+                    yield tree.fault((*at, "speed"), found, "only a pump with two speeds has a speed here")
+
+
+def _turned(tree: Tree) -> Iterator[Fault]:
+    """A valve that is turned exists, and has that position among those that it may be left in."""
+    valves, diverters = (tree.get(("plant", kind), default={}) for kind in ("valves", "diverters"))
+    if not isinstance(valves, dict) or not isinstance(diverters, dict):
+        return
+    known = valves | diverters
+    for path, turned in tree.match("schedule.valves_turned.*"):
+        if not isinstance(turned, dict):
+            continue
+        valve, to = turned.get("valve"), turned.get("to")
+        if isinstance(valve, str) and valve not in known:
+            yield from _known(tree, (*path, "valve"), valve, list(known), "valve")
+        elif isinstance(valve, str) and isinstance(known[valve], dict) and isinstance(to, str):
+            may_be = known[valve].get("may_be", [])
+            left = [x for x in ([may_be] if isinstance(may_be, str) else may_be or []) if isinstance(x, str)]
+            if to not in left:
+                due = (
+                    f"{one_of(left)} is due: what may_be of {valve} lists"
+                    if left
+                    else f"{valve} has no may_be"
+                )
+                yield tree.fault((*path, "to"), f"'{shorten(to)}'", due, did_you_mean(to, left))

@@ -1,0 +1,1 @@
+"""What the fields of a file are made of: quantities, names, times, lists, pipes."""

@@ -1,0 +1,57 @@
+"""A scenario file to a Scenario, or to all of its faults at once."""
+
+from collections.abc import Sequence
+from os import PathLike, fspath
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from cyclesim.errors import InputError
+from cyclesim.scenario.blocks.model import FORMATS, Scenario
+from cyclesim.scenario.checks.names import check
+from cyclesim.scenario.reading.references import resolve, resolve_series
+from cyclesim.scenario.reading.sets import apply
+from cyclesim.scenario.text.refusals import explain, quoted
+from cyclesim.scenario.text.tree import Tree
+from cyclesim.scenario.text.yaml_file import parse_text, read_file
+
+
+def load(path: str | PathLike[str], *, sets: Sequence[str] = ()) -> Scenario:
+    """The scenario of a file, with each `PATH=VALUE` of `sets` put in first; InputError lists every fault."""
+    return _scenario(read_file(Path(path), fspath(path)), fspath(path), sets, Path(path).parent)
+
+
+def load_text(
+    text: str, name: str = "scenario.yaml", *, sets: Sequence[str] = (), folder: Path | None = None
+) -> Scenario:
+    """The scenario of a text that is in no file; without a *folder* it cannot refer to other files."""
+    return _scenario(parse_text(text, name), name, sets, folder)
+
+
+def _scenario(tree: Tree, name: str, sets: Sequence[str], folder: Path | None) -> Scenario:
+    if not isinstance(tree.value, dict):
+        if not tree.faults:
+            found = "an empty file" if tree.value is None else quoted((), tree)
+            tree.faults.append(tree.fault((), found, "a scenario begins with format: 1"))
+        raise InputError(*tree.faults)
+    resolve(tree, name, folder)
+    for number, text in enumerate(sets, start=1):
+        apply(tree, text, number)
+    resolve(tree, name, folder)  # a set may have put in the path of a file
+    resolve_series(tree, name, folder)
+    head = tree.value.get("format", FORMATS[0])
+    if isinstance(head, bool) or head not in FORMATS:
+        known = ", ".join(map(str, FORMATS))
+        fault = tree.fault(
+            ("format",), quoted(("format",), tree, "an unknown format"), f"format {known} is known"
+        )
+        raise InputError(fault)  # under another format every other word may mean something else
+    scenario, faults = None, list(tree.faults)
+    try:
+        scenario = Scenario.model_validate(tree.value)
+    except ValidationError as error:
+        faults += [fault for fault in explain(error, tree, Scenario) if not tree.said(fault)]
+    faults += check(tree)
+    if faults or scenario is None:
+        raise InputError(*sorted(set(faults)))
+    return scenario

@@ -1,0 +1,104 @@
+"""Sections and series in files of their own, inside the scenario file's folder and nowhere else."""
+
+from pathlib import Path, PurePosixPath
+
+from cyclesim.errors import Fault
+from cyclesim.scenario.forms.forms import Steps
+from cyclesim.scenario.text.csv_file import PRICES, WEATHER, Column, Series, read_series
+from cyclesim.scenario.text.tree import Tree, shorten
+from cyclesim.scenario.text.yaml_file import read_file
+
+REFERABLE: tuple[Steps, ...] = (
+    ("place",),
+    ("place", "weather"),
+    ("supply",),
+    ("plant",),
+    ("controller",),
+    ("schedule",),
+    ("limits",),
+)
+SERIES: dict[Steps, dict[str, Column]] = {
+    ("place", "weather", "file"): WEATHER,
+    ("supply", "tariff", "file"): PRICES,
+}
+SERIES_DUE = "the path of a CSV file is due, e.g. weather/town.csv"
+_DUE = "a block of keys, or the path of a file such as plants/tub.yaml, is due"
+
+
+def resolve(tree: Tree, name: str, folder: Path | None) -> None:
+    """Put in every section that is the path of a file; what is wrong goes to the tree's faults."""
+    for path in REFERABLE:
+        text = tree.get(path, default=None)
+        if isinstance(text, str) and path not in tree.gone:
+            _resolve_one(tree, path, text, name, folder)
+
+
+def resolve_series(tree: Tree, name: str, folder: Path | None) -> None:
+    """Put in what the CSV files say that a scenario names."""
+    for path, columns in SERIES.items():
+        text = tree.get(path, default=None)
+        if not isinstance(text, str) or path in tree.gone:
+            continue
+        target = _inside(tree, path, text, folder, (".csv",), SERIES_DUE)
+        if target is None:
+            continue
+        found = read_series(target, str(PurePosixPath(name).parent / PurePosixPath(text)), columns)
+        if isinstance(found, Series):
+            tree.get(path[:-1])[path[-1]] = found
+            continue
+        tree.gone.add(path)
+        for fault in found:  # nothing could be read: the place to mend is where the path is written
+            tree.faults.append(fault if fault.line else _where_written(tree, path, text, fault))
+
+
+def _resolve_one(tree: Tree, path: Steps, text: str, name: str, folder: Path | None) -> None:
+    target = _inside(tree, path, text, folder, (".yaml", ".yml"), _DUE)
+    if target is None:
+        return
+    part = read_file(target, str(PurePosixPath(name).parent / PurePosixPath(text)))
+    unread = next((fault for fault in part.faults if not fault.line), None)
+    if unread is not None:
+        tree.faults.append(_where_written(tree, path, text, unread))
+        tree.gone.add(path)
+        return
+    if part.value is None and not part.faults:
+        _refuse(tree, path, text, "an empty file", _DUE)
+        return
+    if isinstance(part.value, dict) and "format" in part.value:
+        head = part.value.pop("format")
+        if head != 1 or isinstance(head, bool):
+            tree.faults.append(part.fault(("format",), "an unknown format", "format 1 is known"))
+    tree.graft(path, part)
+
+
+def _inside(
+    tree: Tree, path: Steps, text: str, folder: Path | None, suffixes: tuple[str, ...], due: str
+) -> Path | None:
+    """The file that a path means, which is inside the scenario's folder; or None, with the reason told."""
+    inside = "a file inside the scenario's own folder is due"
+    relative = PurePosixPath(text)
+    if not text.endswith(suffixes):
+        _refuse(tree, path, text, "a text", due)
+    elif folder is None:
+        _refuse(tree, path, text, "a path", "a text that is in no file cannot refer to files")
+    elif relative.is_absolute() or ".." in relative.parts or "\\" in text or ":" in text or "\0" in text:
+        hint = "write it relative to the scenario file, with / between"
+        _refuse(tree, path, text, "a path that leads elsewhere", inside, hint)
+    else:
+        target = folder / relative
+        try:
+            if target.resolve().is_relative_to(folder.resolve()):
+                return target
+            _refuse(tree, path, text, "a link that leads elsewhere", inside)
+        except (OSError, RuntimeError):
+            _refuse(tree, path, text, "a path that cannot be followed", inside)
+    return None
+
+
+def _refuse(tree: Tree, path: Steps, text: str, what: str, allowed: str, hint: str = "") -> None:
+    tree.faults.append(tree.fault(path, f"'{shorten(text)}', {what}", allowed, hint))
+    tree.gone.add(path)
+
+
+def _where_written(tree: Tree, path: Steps, text: str, fault: Fault) -> Fault:
+    return tree.fault(path, f"'{shorten(text)}', {fault.found}", fault.allowed, fault.hint)

@@ -1,0 +1,195 @@
+"""A scenario's text with some values changed: comments, units, quotes and layout stay as they are elsewhere.
+
+PyYAML tells where each value begins and ends; only that stretch of the text is put anew.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+import yaml
+
+from cyclesim.errors import CycleSimError
+from cyclesim.scenario.blocks.schedule import Run
+from cyclesim.units import parse
+
+
+class RewriteError(CycleSimError):
+    """A file that cannot be changed where it is to be changed."""
+
+
+class _Change(NamedTuple):
+    start: int
+    end: int
+    text: str
+
+
+def with_runs(text: str, lists: Mapping[str, Sequence[Run]], note: str = "") -> str:
+    """The text with other runs in its schedule; *lists* has the new `filter_runs` and `line_flushes`.
+
+    Runs after bathing stay as they are and are not among the new ones. *note* becomes a comment above the
+    schedule. Raises RewriteError where the schedule is in another file or repeats itself by aliases.
+    """
+    root = yaml.compose(text, Loader=yaml.SafeLoader)
+    found = _value(root, "schedule") if isinstance(root, yaml.MappingNode) else None
+    if found is None or not isinstance(found[1], yaml.MappingNode):
+        raise RewriteError(
+            "The schedule is in a file of its own: put it into the scenario's file to change it."
+        )
+    key, schedule = found
+    assert isinstance(schedule, yaml.MappingNode)
+    if any(isinstance(event, yaml.AliasEvent) for event in yaml.parse(text, Loader=yaml.SafeLoader)):
+        raise RewriteError("The file repeats parts of itself by aliases (*): write them out to change it.")
+    newline = "\r\n" if "\r\n" in text else "\n"
+    changes = [
+        change for name, runs in lists.items() for change in _list(text, schedule, name, runs, newline)
+    ]
+    if note:
+        at = _line_start(text, key.start_mark.index)
+        changes.append(_Change(at, at, f"# {note}{newline}"))
+    for change in sorted(changes, reverse=True):
+        text = text[: change.start] + change.text + text[change.end :]
+    return text
+
+
+def _value(node: yaml.MappingNode, name: str) -> tuple[yaml.Node, yaml.Node] | None:
+    return next(((key, value) for key, value in node.value if key.value == name), None)
+
+
+def _list(
+    text: str, schedule: yaml.MappingNode, name: str, runs: Sequence[Run], newline: str
+) -> list[_Change]:
+    """What changes in one list of runs."""
+    found = _value(schedule, name)
+    if found is None:
+        return [_new_list(text, schedule, name, runs, newline)] if runs else []
+    key, node = found
+    if not isinstance(node, yaml.SequenceNode):
+        raise RewriteError(f"schedule.{name} is no list in the file.")
+    kept = [entry for entry in node.value if _value(entry, "after")]
+    told = [entry for entry in node.value if not _value(entry, "after")]
+    pairs, left, more = _matched(told, runs)
+    changes = [change for entry, run in pairs for change in _entry(entry, run)]
+    if not runs and not kept:
+        return [_Change(key.end_mark.index, _end(node), ": []")]
+    if node.flow_style:
+        if not left and not more:
+            return changes
+        parts = [text[entry.start_mark.index : _end(entry)] for entry in kept]
+        whole = ", ".join([*(_written(run) for run in runs), *parts])
+        return [_Change(node.start_mark.index, _end(node), f"[{whole}]")]
+    for entry in left:
+        start = _line_start(text, entry.start_mark.index)
+        after = text.find("\n", _end(entry))
+        changes.append(_Change(start, len(text) if after < 0 else after + 1, ""))
+    if more:
+        first = node.value[0]
+        start = _line_start(text, first.start_mark.index)
+        dash = text[start : first.start_mark.index]  # the indent and "- " of the list's own
+        lines = "".join(f"{dash}{_written(run)}{newline}" for run in more)
+        changes.append(_Change(start, start, lines))
+    return changes
+
+
+def _matched(
+    told: list[yaml.MappingNode], runs: Sequence[Run]
+) -> tuple[list[tuple[yaml.MappingNode, Run]], list[yaml.MappingNode], list[Run]]:
+    """Entries with the runs that take their place, of the same pump first; entries left over; runs to add."""
+    free, pairs, more = list(told), [], []
+    for run in runs:
+        same = [entry for entry in free if _pump(entry).split() == str(run.pump).split()]
+        other = [entry for entry in free if _pump(entry).split()[:1] == [run.pump.pump]]
+        chosen = next(iter(same or other), None)
+        if chosen is None:
+            more.append(run)
+        else:
+            free.remove(chosen)
+            pairs.append((chosen, run))
+    return pairs, free, more
+
+
+def _pump(entry: yaml.MappingNode) -> str:
+    found = _value(entry, "pump")
+    return str(found[1].value) if found else ""
+
+
+def _entry(entry: yaml.MappingNode, run: Run) -> list[_Change]:
+    """One entry's new start, length and pump; one that tells days, which a daily run has not, anew."""
+    if _value(entry, "days") or _value(entry, "repeats"):
+        return [_Change(entry.start_mark.index, _end(entry), _written(run))]
+    changes, lasts_s = [], round(run.lasts_s)
+    node = _told(entry, "pump")
+    if str(node.value).split() != str(run.pump).split():
+        changes.append(_Change(node.start_mark.index, _end(node), str(run.pump)))
+    node = _told(entry, "lasts")
+    if parse(str(node.value), "time") != lasts_s:
+        new = in_unit_of(str(node.value), lasts_s)
+        changes.append(_Change(node.start_mark.index, _end(node), new))
+    node = _told(entry, "start")
+    before = [one.value for one in node.value] if isinstance(node, yaml.SequenceNode) else [node.value]
+    if before != _clocks(run):
+        clocks = [f'"{clock}"' for clock in _clocks(run)]
+        alone = not isinstance(node, yaml.SequenceNode) and len(clocks) == 1
+        new = clocks[0] if alone else f"[{', '.join(clocks)}]"
+        if isinstance(node, yaml.SequenceNode) and not node.flow_style:  # one clock a line
+            return [_Change(entry.start_mark.index, _end(entry), _written(run))]
+        changes.append(_Change(node.start_mark.index, _end(node), new))
+    return changes
+
+
+def _told(entry: yaml.MappingNode, name: str) -> yaml.Node:
+    found = _value(entry, name)
+    assert found is not None, name  # a run that has been read has them all
+    return found[1]
+
+
+def _clocks(run: Run) -> list[str]:
+    return [f"{clock:%H:%M}" for clock in run.start or ()]
+
+
+def _written(run: Run) -> str:
+    """A run as an entry of its own."""
+    clocks = ", ".join(f'"{clock}"' for clock in _clocks(run))
+    name = f", name: {run.name}" if run.name and re.fullmatch(r"[A-Za-z][\w ]*", run.name) else ""
+    return f"{{pump: {run.pump}, start: [{clocks}], lasts: {in_unit_of('', round(run.lasts_s))}{name}}}"
+
+
+def in_unit_of(written: str, seconds: int) -> str:
+    """A time in the unit that another was written in, if it is whole in it, else in the one that fits.
+
+    >>> in_unit_of("45 s", 60), in_unit_of("3 h", 7200), in_unit_of("3 h", 1800), in_unit_of("", 5400)
+    ('60 s', '2 h', '30 min', '90 min')
+    """
+    match = re.fullmatch(r"\s*[\d.]+( ?)(s|min|h)\s*", written)
+    sizes = {"s": 1, "min": 60, "h": 3600}
+    if match and seconds % sizes[match[2]] == 0:
+        return f"{seconds // sizes[match[2]]}{match[1]}{match[2]}"
+    unit = "h" if seconds % 3600 == 0 else "min" if seconds % 60 == 0 and seconds > 60 else "s"
+    return f"{seconds // sizes[unit]} {unit}"
+
+
+def _new_list(text: str, schedule: yaml.MappingNode, name: str, runs: Sequence[Run], newline: str) -> _Change:
+    """A list that the schedule did not have, as its first key."""
+    at = schedule.start_mark.index
+    if schedule.flow_style:
+        entries = ", ".join(map(_written, runs))
+        return _Change(at + 1, at + 1, f"{name}: [{entries}]" + (", " if schedule.value else ""))
+    start = _line_start(text, at)
+    indent = text[start:at]
+    lines = "".join(f"{indent}  - {_written(run)}{newline}" for run in runs)
+    return _Change(start, start, f"{indent}{name}:{newline}{lines}")
+
+
+def _line_start(text: str, index: int) -> int:
+    return text.rfind("\n", 0, index) + 1
+
+
+def _end(node: yaml.Node) -> int:
+    """Where a value's own text ends; PyYAML has a block end where the next thing begins."""
+    if not isinstance(node, yaml.CollectionNode) or node.flow_style or not node.value:
+        end: int = node.end_mark.index
+        return end
+    last = node.value[-1]
+    return _end(last[1] if isinstance(node, yaml.MappingNode) else last)

@@ -1,0 +1,85 @@
+"""`--set PATH=VALUE`: one key of the file changed for one run; `PATH=null` leaves it out."""
+
+from typing import Any, get_origin
+
+from cyclesim.errors import Fault
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.forms.forms import Steps, did_you_mean
+from cyclesim.scenario.text.refusals import annotation_at, keys_of, plain
+from cyclesim.scenario.text.tree import KEY, Mark, Tree, dotted, shorten
+from cyclesim.scenario.text.yaml_file import parse_text
+
+FILE = "--set"
+
+
+def apply(tree: Tree, text: str, number: int) -> None:
+    """Put one PATH=VALUE into the tree; a fault's line is the option's number."""
+    written, equals, value = text.partition("=")
+    written = written.strip()
+    if not equals or not written:
+        tree.faults.append(
+            Fault(
+                FILE, number, 1, "", f"'{shorten(text)}'", "PATH=VALUE is due", "e.g. plant.tub.water=1500 L"
+            )
+        )
+        return
+    path = _reach(tree, written.split("."))
+    if path is None:
+        hint = did_you_mean(written, _paths(tree))
+        found = f"'{shorten(written)}', a path that leads nowhere"
+        tree.faults.append(Fault(FILE, number, 1, "", found, "the path of a key of the file is due", hint))
+        return
+    if value.strip() == "null":
+        _leave_out(tree, path)
+        return
+    part = parse_text(value.strip(" "), FILE, (number - 1, len(text) - len(value.lstrip(" "))))
+    if part.value is None and not part.faults:
+        part.faults.append(Fault(FILE, number, len(text) + 1, dotted(path), "nothing", "a value is due"))
+    tree.marks.setdefault((*path, KEY), Mark(FILE, number, 1))
+    tree.graft(path, part)
+
+
+def _leave_out(tree: Tree, path: Steps) -> None:
+    """Take a key or an entry out of the file, as if nobody had written it."""
+    parent: Any = tree.value
+    for step in path[:-1]:
+        parent = parent[step]
+    del parent[path[-1]]
+
+
+def _reach(tree: Tree, words: list[str]) -> Steps | None:
+    """The steps to a key that is there or may be there; blocks on the way that are left out are made."""
+    value: Any = tree.value
+    path: Steps = ()
+    made: tuple[dict[str, Any], str] | None = None
+    for index, word in enumerate(words):
+        last = index == len(words) - 1
+        if isinstance(value, list) and word.isdecimal() and len(word) < 6 and int(word) < len(value):
+            value, path = value[int(word)], (*path, int(word))
+        elif isinstance(value, dict) and word in value:
+            value, path = value[word], (*path, word)
+        elif isinstance(value, dict):
+            annotation = annotation_at(Scenario, path)
+            by_name = last and get_origin(plain(annotation)) is dict
+            if word not in keys_of(annotation) and not by_name:
+                break
+            block: dict[str, Any] = {}
+            made = made or (value, word)
+            value[word] = block
+            value, path = block, (*path, word)
+        else:
+            break
+    else:
+        return path
+    if made:
+        del made[0][made[1]]
+    return None
+
+
+def _paths(tree: Tree) -> set[str]:
+    """Every path that is in the file or may be."""
+    paths = {dotted(path) for path in tree.marks if path and path[-1] != KEY}
+    for path in tree.marks:
+        if isinstance(tree.get(path, default=None), dict):
+            paths |= {dotted((*path, key)) for key in keys_of(annotation_at(Scenario, path))}
+    return paths

@@ -1,0 +1,249 @@
+"""YAML text to plain values with their places: YAML 1.2 scalars, bounded, nothing executed."""
+
+import re
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from cyclesim.errors import Fault
+from cyclesim.scenario.forms.forms import Steps, did_you_mean
+from cyclesim.scenario.text.tree import KEY, Mark, Tree, shorten
+
+MAX_BYTES = 1_000_000
+MAX_VALUES = 50_000
+MAX_DEPTH = 32
+
+
+# The core scalars of YAML 1.2: no 60-based numbers, no yes/no/on/off, no octals, no dates.
+_SCALARS = [
+    ("null", re.compile(r"(~|null|Null|NULL|)\Z")),
+    ("bool", re.compile(r"(true|True|TRUE|false|False|FALSE)\Z")),
+    ("int", re.compile(r"[-+]?[0-9]+\Z")),
+    ("float", re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?\Z")),
+]
+
+
+class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
+    """Gives no node a tag of its own accord: a tag is one that the file writes."""
+
+    def resolve(self, kind: Any, value: Any, implicit: Any) -> str:  # noqa: ARG002 - the library's own signature
+        return ""
+
+
+# What the YAML library says, and what a person can do about it.
+_SYNTAX = [
+    (r"tab character|'\\t'", "a tab", "YAML is indented with spaces"),
+    (
+        r"mapping values are not allowed",
+        "a colon where none can stand",
+        "check the indentation and the line before; put a text with ': ' in it in quotes",
+    ),
+    (
+        r"did not find expected '-' indicator",
+        "a line that is neither an entry nor further in",
+        "every entry of a list starts with '- ' in the same column",
+    ),
+    (
+        r"could not find expected ':'",
+        "a line that is no key: value",
+        "write key: value, with a space after the colon",
+    ),
+    (
+        r"did not find expected ',' or '[}\]]'",
+        "a bracket that is not closed",
+        "close [ with ] and { with }, commas between",
+    ),
+    (
+        r"did not find expected key",
+        "a line that does not fit the ones above it",
+        "check its indentation, brackets and quotes",
+    ),
+    (r"unknown escape", "an unknown escape", "use single quotes, or a double backslash"),
+    (r"unexpected end of stream|quoted scalar", "a quote that is not closed", "close it with the same sign"),
+    (
+        r"undefined alias",
+        "an alias for which there is no anchor",
+        "write &name before the first use of *name",
+    ),
+    (r"cannot start any token", "a sign that cannot stand here", "put the text in quotes"),
+    (r"expected a single document", "a second document", "a file is one document; remove the line ---"),
+    (r"anchor", "a faulty anchor or alias", "write &name before the first use of *name"),
+    (
+        r"did not find expected node",
+        "nothing, or a sign, where a value is due",
+        "check the brackets and commas",
+    ),
+    (r"nesting depth", "brackets nested too deep", f"at most {MAX_DEPTH} levels are allowed"),
+]
+
+
+class _TooMuchError(Exception):
+    """Stops the walk over a file that is not a scenario."""
+
+
+class _Builder:
+    def __init__(self, name: str, first: tuple[int, int] = (0, 0)) -> None:
+        self.tree, self.name, self.first, self.seen = Tree(), name, first, 0
+
+    def mark(self, node: yaml.Node | yaml.Mark, text: str | None = None) -> Mark:
+        at = node.start_mark if isinstance(node, yaml.Node) else node
+        line, column = self.first
+        if at.line == 0:
+            return Mark(self.name, line + 1, at.column + column + 1, text)
+        if column:  # a part of a longer text is one line: what is told as after it belongs to its start
+            return Mark(self.name, line + 1, column + 1, text)
+        return Mark(self.name, at.line + 1, at.column + 1, text)
+
+    def refuse(self, node: yaml.Node, path: Steps, found: str, allowed: str, hint: str = "") -> None:
+        self.tree.faults.append(self.tree.fault(path, found, allowed, hint, at=self.mark(node)))
+
+    def build(self, node: yaml.Node, path: Steps) -> Any:
+        self.seen += 1
+        text = node.value if isinstance(node, yaml.ScalarNode) else None
+        self.tree.marks[path] = self.mark(node, text)
+        if self.seen > MAX_VALUES or len(path) > MAX_DEPTH:
+            many = self.seen > MAX_VALUES
+            found = f"more than {MAX_VALUES} values" if many else f"more than {MAX_DEPTH} levels"
+            self.refuse(
+                node, path[:3], found, "a scenario is far smaller", "is an alias (*) repeated in itself?"
+            )
+            raise _TooMuchError
+        if node.tag:
+            self.tree.gone.add(path)
+            tag = shorten(node.tag.replace("tag:yaml.org,2002:", "!!"))
+            self.refuse(node, path, f"the tag '{tag}'", "tags are not accepted", "remove the word with !")
+            return None
+        if isinstance(node, yaml.MappingNode):
+            return self.block(node, path)
+        if not isinstance(node, yaml.ScalarNode):
+            return [self.build(child, (*path, index)) for index, child in enumerate(node.value)]
+        value = _scalar(node.value) if node.style in (None, "") else node.value
+        if value is None and path:
+            self.tree.gone.add(path)
+            found = f"'{node.value}', nothing" if node.value else "nothing"
+            self.refuse(node, path, found, "a value is due", "write one or leave the key out")
+        return value
+
+    def block(self, node: yaml.MappingNode, path: Steps) -> dict[str, Any]:
+        out: dict[str, Any] = {}
+        for key, child in node.value:
+            if not isinstance(key, yaml.ScalarNode) or key.tag:
+                found = "a key with a tag" if key.tag else "a key that is a list or block"
+                self.refuse(key, path, found, "a key is a plain word")
+                continue
+            word = str(key.value)
+            place = (*path, word)
+            if word == "<<":
+                self.refuse(
+                    key, path, "a merge key '<<'", "merge keys are not accepted", "write the keys out"
+                )
+            elif word in out:
+                first = self.tree.marks[(*place, KEY)].line
+                self.refuse(
+                    key,
+                    place,
+                    f"the key '{shorten(word)}' again",
+                    "each key stands once",
+                    f"the first is on line {first}",
+                )
+            else:
+                self.tree.marks[(*place, KEY)] = self.mark(key)
+                out[word] = self.build(child, place)
+        return out
+
+
+def _scalar(text: str) -> Any:
+    kind = next((kind for kind, form in _SCALARS if form.match(text)), "str")
+    if kind == "null":
+        return None
+    if kind == "bool":
+        return text.lower() == "true"
+    if kind == "int" and len(text) <= 18:
+        return int(text)
+    # a longer whole number is absurd anywhere; as a float it stays printable
+    return float(text) if kind in ("int", "float") else text
+
+
+def parse_text(text: str, name: str, first: tuple[int, int] = (0, 0)) -> Tree:
+    """The tree of a YAML text; `first` shifts the places of a text that is part of a longer one."""
+    builder = _Builder(name, first)
+    tree = builder.tree
+    tree.marks[()] = Mark(name, 1 + first[0], 1 + first[1])
+    try:
+        root = yaml.compose(text, Loader=_Loader)
+        tree.value = builder.build(root, ()) if root is not None else None
+    except _TooMuchError:
+        tree.value = None
+    except yaml.MarkedYAMLError as error:
+        at = error.problem_mark or error.context_mark
+        problem = " ".join(filter(None, (error.problem, error.context)))
+        if "quoted scalar" in problem:
+            at = error.context_mark or at  # where the quote opens, not where the file ends
+        if (
+            at
+            and text.split("\n")[at.line : at.line + 1]
+            and text.split("\n")[at.line][at.column :][:1] == "\t"
+        ):
+            problem = "tab character"
+        tree.faults.append(_syntax(tree, problem, builder.mark(at) if at else None))
+    except (yaml.YAMLError, RecursionError, UnicodeError) as error:
+        before = text[: getattr(error, "position", 0) or 0]
+        at_sign = Mark(name, before.count("\n") + 1 + first[0], len(before) - before.rfind("\n"))
+        fault = tree.fault((), "a sign that no text has", "a text file in UTF-8 is due", at=at_sign)
+        tree.faults.append(fault)
+    return tree
+
+
+def _syntax(tree: Tree, problem: str, mark: Mark | None) -> Fault:
+    for form, found, hint in _SYNTAX:
+        if re.search(form, problem):
+            return tree.fault((), found, "this is not YAML", hint, at=mark)
+    return tree.fault(
+        (), "something that no scenario has", "this is not YAML", "is this the right file?", at=mark
+    )
+
+
+def read_file(path: Path, name: str) -> Tree:
+    """The tree of a file; whatever is wrong with it is in the tree's faults."""
+    text = read_text(path, name, "a scenario file is due, e.g. tub.yaml", MAX_BYTES, (".yaml", ".yml"))
+    return Tree(faults=[text]) if isinstance(text, Fault) else parse_text(text, name)
+
+
+def read_text(path: Path, name: str, due: str, most_bytes: int, suffixes: tuple[str, ...]) -> str | Fault:
+    """The text of a file, or why there is none."""
+
+    def fault(found: str, allowed: str, hint: str = "", line: int = 0, column: int = 0) -> Fault:
+        return Fault(name, line, column, "", found, allowed, hint)
+
+    try:
+        if not path.is_file():
+            what = "a folder" if path.is_dir() else "no ordinary file" if path.exists() else "no file"
+            return fault(what, due, _file_meant(path, suffixes) if what == "no file" else "")
+        with path.open("rb") as stream:
+            data = stream.read(most_bytes + 1)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "a name that no file can have"
+        return fault(f"a file that cannot be read ({reason})", due.partition(",")[0])
+    if len(data) > most_bytes:
+        what = "a scenario" if most_bytes == MAX_BYTES else "such a file"
+        return fault(
+            f"more than {most_bytes // 1000} kB", f"{what} is far smaller", "is this the right file?"
+        )
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        column = error.start - data.rfind(b"\n", 0, error.start)
+        return fault(
+            "bytes that are no text", "a text file in UTF-8 is due", "save the file as UTF-8", line, column
+        )
+
+
+def _file_meant(path: Path, suffixes: tuple[str, ...]) -> str:
+    """The file of this kind beside it whose name is nearest."""
+    try:
+        there = sorted(entry.name for entry in path.parent.iterdir() if entry.suffix in suffixes)
+    except OSError:
+        return ""
+    return did_you_mean(path.name, there)

@@ -1,0 +1,248 @@
+"""Hourly weather and zone temperatures of a run, from a described climate, monthly means or a file."""
+
+from __future__ import annotations
+
+from array import array
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
+from functools import lru_cache
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cyclesim.errors import Fault, InputError
+from cyclesim.physics import climate, monthly
+from cyclesim.physics.evaporation import sky_c
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.weather import Climate, Monthly, WeatherFile
+from cyclesim.scenario.text.csv_file import DAY_S, Series
+from cyclesim.simulation.trace import Span, Zones
+
+HOUR_S = 3600
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+
+
+class Weather(NamedTuple):
+    """Hourly means outdoors; the first hour begins at *origin_s*. Humidity 0..1, wind at the water."""
+
+    origin_s: int
+    air_c: list[float]
+    humidity: list[float]
+    wind_m_s: list[float]
+    sky_c: list[float]
+
+
+def weather(scenario: Scenario, begin_utc: datetime, before_s: int, span_s: int) -> Weather:
+    """The weather from *before_s* before the start to the end of the span and an hour more.
+
+    Raises InputError where a file does not cover the span; before the span its first day serves.
+    """
+    hours = _Hours(scenario, begin_utc, before_s, span_s)
+    about = scenario.place.weather
+    air, count = hours.air_c(), hours.count
+    columns = about.file.columns if isinstance(about, WeatherFile) else {}
+
+    def column(key: str, otherwise: float) -> list[float]:
+        return (
+            hours.means(about.file, key)
+            if isinstance(about, WeatherFile) and key in columns
+            else [otherwise] * count
+        )
+
+    humidity, wind = column("humidity", about.humidity), column("wind_m_s", about.wind_m_s)
+    if isinstance(about, WeatherFile) and "wind_m_s" in columns:
+        wind = [about.wind_at_water * speed for speed in wind]
+    if "sky_c" in columns:
+        sky = column("sky_c", 0.0)
+    else:
+        sky = [sky_c(*hour) for hour in zip(air, humidity, column("cloud", about.cloud), strict=True)]
+    return Weather(-before_s, air, humidity, wind, sky)
+
+
+def mean_air_c(about: Climate | Monthly | WeatherFile) -> float:
+    """Mean air temperature of the year that is described, or of all that a file has [degC]."""
+    if isinstance(about, Climate):
+        return about.mean_c
+    values = about.monthly_means_c if isinstance(about, Monthly) else about.file.columns["air_c"]
+    return float(np.mean(values))
+
+
+def zones(scenario: Scenario, begin_utc: datetime, before_s: int, span_s: int) -> Zones:
+    """Every zone's hourly temperature over the same hours."""
+    hours = _Hours(scenario, begin_utc, before_s, span_s)
+    air = hours.air_c()
+    series: dict[str, list[float]] = {}
+    for name, zone in scenario.place.zones.items():
+        if zone.always_c is not None:
+            series[name] = [zone.always_c] * hours.count
+        elif zone.depth_m is not None:
+            series[name] = hours.air_c(zone.depth_m)
+        else:
+            series[name] = climate.follow(air, zone.above_by_k, zone.never_below_c, zone.never_above_c)
+    return Zones(-before_s, series)
+
+
+class _Hours:
+    """The hours of one run: temperatures and other columns as hourly means."""
+
+    def __init__(self, scenario: Scenario, begin_utc: datetime, before_s: int, span_s: int) -> None:
+        self.about = scenario.place.weather
+        self.begin_utc, self.before_s, self.span_s = begin_utc, before_s, span_s
+        self.zone = ZoneInfo(scenario.place.time_zone)
+        self.count = -(-(before_s + span_s) // HOUR_S) + 1
+
+    def air_c(self, depth_m: float = 0.0) -> list[float]:
+        """Hourly air temperature, or that of the soil at a depth under it."""
+        about = self.about
+        if isinstance(about, Climate):
+            standard = standard_time(self.begin_utc, self.zone) - timedelta(seconds=self.before_s)
+            return climate.soil_c(
+                standard,
+                self.count,
+                mean_c=about.mean_c,
+                seasonal_swing_k=about.seasonal_swing_k,
+                daily_swing_k=about.daily_swing_k,
+                coldest_day=about.coldest_day,
+                depth_m=depth_m,
+                warmest_hour=about.warmest_hour,
+            )
+        series = about.file if isinstance(about, WeatherFile) else _year(about)
+        if depth_m > 0.0:
+            soil = monthly.soil_under(series.columns["air_c"], series.step_s, depth_m)
+            series = Series(series.name, series.start, series.step_s, {"air_c": array("d", soil)})
+        return self.means(series, "air_c")
+
+    def means(self, series: Series, key: str) -> list[float]:
+        """Hourly means of one column."""
+        times = self.about.times if isinstance(self.about, WeatherFile) else "local standard"
+        begin = on_clock(times, self.begin_utc, self.zone)
+        first = begin - timedelta(seconds=self.before_s)
+        last = first + timedelta(hours=self.count)
+        edges, values = unrolled(
+            series, key, first, last, (begin, begin + timedelta(seconds=self.span_s)), "place.weather.file"
+        )
+        sums = np.concatenate([[0.0], np.cumsum(values * np.diff(edges))])
+        at = np.interp(HOUR_S * np.arange(self.count + 1.0), edges, sums)
+        means: list[float] = np.round(np.diff(at) / HOUR_S, 8).tolist()  # summing leaves no more than 1e-9
+        return means
+
+
+@lru_cache(maxsize=8)
+def _year(about: Monthly) -> Series:
+    """A year of hours of monthly means; 2001 is any year of 365 days."""
+    hours = monthly.year_from_means(about.monthly_means_c, about.daily_swing_k, about.warmest_hour)
+    return Series("", datetime(2001, 1, 1), HOUR_S, {"air_c": array("d", hours)})
+
+
+# -- clocks --------------------------------------------------------------------------------------------------
+
+
+def standard_time(at_utc: datetime, zone: ZoneInfo) -> datetime:
+    """Naive local time without summer time: the sun knows no clock change.
+
+    The smaller offset of January and July, because some zones call their winter time the special one.
+    """
+    year = at_utc.astimezone(zone).year
+    offsets = [datetime(year, month, 1, tzinfo=zone).utcoffset() or timedelta() for month in (1, 7)]
+    return at_utc.astimezone(UTC).replace(tzinfo=None) + min(offsets)
+
+
+def on_clock(times: str, at_utc: datetime, zone: ZoneInfo) -> datetime:
+    """An instant on the clock that a file's times are meant by."""
+    return at_utc.astimezone(UTC).replace(tzinfo=None) if times == "utc" else standard_time(at_utc, zone)
+
+
+# -- the steps of a file laid along a run ------------------------------------------------------------
+
+
+def unrolled(
+    series: Series, key: str, first: datetime, last: datetime, needed: tuple[datetime, datetime], path: str
+) -> tuple[Floats, Floats]:
+    """Edges [s from *first*] of the steps that cover first to last, and the value of each.
+
+    A time inside the file has the file's value. Otherwise a file of one year (365 or 366 days, perhaps with a
+    closing row) serves by the day of the year, 29 February by the 28th. A shorter or longer file serves its
+    own dates only, and InputError says which of the *needed* ones it lacks; outside of them its first day
+    is repeated.
+    """
+    step, count = series.step_s, series.steps
+    begin = int((first - series.start).total_seconds() // step)
+    end = -int(-(last - series.start).total_seconds() // step)
+    at = np.arange(begin, end)
+    index = np.where((at >= 0) & (at < count), at, -1)
+    if 365 * DAY_S <= count * step <= 366 * DAY_S + step:
+        table, slots = _by_day_of_year(series, np.arange(count)), _slots(series, at)
+        index = np.where(index >= 0, index, table[slots])
+    start, stop = ((t - series.start).total_seconds() / step for t in needed)
+    missing = index < 0
+    lacking = missing & (at + 1 > start) & (at < stop)
+    if lacking.any():
+        raise InputError(_lacks(series, at[lacking], needed, path))
+    index = np.where(missing, at % min(count, DAY_S // step), index)
+    offset_s = (series.start - first).total_seconds()
+    values = np.frombuffer(series.columns[key])[index]
+    return offset_s + step * np.arange(begin, end + 1.0), values
+
+
+def _slots(series: Series, at: Ints) -> Ints:
+    """Which step of a year of 365 days each step of a series is; 29 February is the 28th again."""
+    time = np.datetime64(series.start, "s") + (at * series.step_s).astype("m8[s]")
+    years = time.astype("M8[Y]")
+    day = (time.astype("M8[D]") - years.astype("M8[D]")).astype(int)
+    leap = (years + 1).astype("M8[D]") - years.astype("M8[D]") == np.timedelta64(366, "D")
+    in_day = (time - time.astype("M8[D]")).astype(int) // series.step_s
+    slots: Ints = (day - (leap & (day >= 59))) * (DAY_S // series.step_s) + in_day
+    return slots
+
+
+def _by_day_of_year(series: Series, at: Ints) -> Ints:
+    """For each step of a year, the file's step that serves it, or -1; a 29 February serves no other day."""
+    time = np.datetime64(series.start, "s") + (at * series.step_s).astype("m8[s]")
+    of_month = (time.astype("M8[D]") - time.astype("M8[M]").astype("M8[D]")).astype(int)
+    at = at[~((time.astype("M8[M]").astype(int) % 12 == 1) & (of_month == 28))]
+    table = np.full(365 * DAY_S // series.step_s, -1)
+    table[_slots(series, at[::-1])] = at[::-1]  # where two would serve, the first in the file does
+    return table
+
+
+def _lacks(series: Series, at: Ints, needed: tuple[datetime, datetime], path: str) -> Fault:
+    """The fault of a file that does not cover a run, with the dates that are missing."""
+    step = timedelta(seconds=series.step_s)
+    breaks = np.flatnonzero(np.diff(at) > 1) + 1
+    ranges = [
+        (series.start + int(r[0]) * step, series.start + int(r[-1] + 1) * step) for r in np.split(at, breaks)
+    ]
+    said = ", ".join(f"{_day(max(a, needed[0]))} to {_day(min(b, needed[1]))}" for a, b in ranges[:3])
+    more = f" and {len(ranges) - 3} more" if len(ranges) > 3 else ""
+    return Fault(
+        series.name,
+        0,
+        0,
+        path,
+        f"values from {_day(series.start)} to {_day(series.start + series.steps * step)}",
+        f"the run goes from {_day(needed[0])} to {_day(needed[1])}; missing: {said}{more}",
+        "a file of one whole year serves any year" if series.days < 365 else "run days that it covers",
+    )
+
+
+def _day(time: datetime) -> str:
+    return f"{time:%Y-%m-%d %H:%M}"
+
+
+def below(series: Sequence[float], origin_s: int, starts_c: float, stops_c: float) -> list[Span]:
+    """Spans in which an hourly *series* calls: from the hour below *starts_c* to that above *stops_c*."""
+    spans: list[Span] = []
+    since: int | None = None
+    for hour, temp in enumerate(series):
+        at = origin_s + HOUR_S * hour
+        if since is None and temp < starts_c:
+            since = at
+        elif since is not None and temp > stops_c:
+            spans.append((since, at))
+            since = None
+    if since is not None:
+        spans.append((since, origin_s + HOUR_S * len(series)))
+    return spans
