@@ -1,4 +1,10 @@
-"""Water care: where the disinfectant has faded, how long water serves its bathers, what a filter passes."""
+"""Water care: where the disinfectant has faded, how long water serves its bathers, what a filter passes.
+
+A refill interval with a last refill is taken as kept up; a last refill alone as the last one.
+
+Time below a residual is read off the age rows: exact while water stands; of a flow the rows keep peak and
+integral, so its time is the most that these allow.
+"""
 
 from __future__ import annotations
 

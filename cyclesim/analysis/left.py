@@ -1,4 +1,8 @@
-"""What becomes of each leg if somebody leaves valves in another position: the worst of all that may be."""
+"""What becomes of each leg if somebody leaves valves in another position: the worst of all that may be.
+
+Valves left turned are judged by running the year at every other combination of positions (of more than 16,
+with one valve turned at a time), with nobody who turns them back.
+"""
 
 from __future__ import annotations
 

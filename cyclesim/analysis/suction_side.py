@@ -1,4 +1,8 @@
-"""What each pump draws and through which fittings, and the head that is left at its inlet."""
+"""What each pump draws and through which fittings, and the head that is left at its inlet.
+
+Entrapment is judged at every duty that can occur, not only at those asked for: somebody may switch a pump on
+by hand. Pumps that share a suction leg count together.
+"""
 
 from __future__ import annotations
 

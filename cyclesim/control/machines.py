@@ -1,4 +1,11 @@
-"""The small state machine of one actuator, as data, and its table, filled in by the transitions library."""
+"""The small state machine of one actuator, as data, and its table, filled in by the transitions library.
+
+A changeover is served at rest too: a two-speed pump that stops on the way from high to low still waits it
+out.
+
+Proving is a state. A source whose file has `unless: flow proven` waits in `proving` for just as long; without
+that line it fires at once, so that a missing interlock shows.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,20 @@
-"""The one interpreter of control: demands, interlocks and machine tables in, the next state out; pure."""
+"""The one interpreter of control: demands, interlocks and machine tables in, the next state out; pure.
+
+Arbitration before blocks. A pass is: facts, arbitration, blocks and trips (sources open), keeps, pumps,
+sources close. A block on `main high` therefore opens the element in the very pass in which high is asked for,
+not a second after it runs.
+
+A fixed pass, not a fixed point. Each machine moves at most once a pass. Iterating to a fixed point could
+swing for ever (high, blocked, run-on keeps low, unblocked, high).
+
+A keep is the last word on a pump short of a loss of power, low water that a level switch tells, and a
+controller that waits: it stands above a block, because what it protects is hot.
+
+What is past the controller is no part of a pass. `Controller.step` moves machines by what the controller is
+told; `Controller.wired` says what is then on: machine states, closed contacts beside them, hand switches, a
+device's own flow switch, trips. Interlocks read the machines, so they do not see what is started past them,
+just as they would not. Both are pure and read the same state and facts.
+"""
 
 from __future__ import annotations
 

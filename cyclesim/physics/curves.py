@@ -1,4 +1,8 @@
-"""Pump curves: head against flow at one speed, smooth and never rising, with the affinity laws."""
+"""Pump curves: head against flow at one speed, smooth and never rising, with the affinity laws.
+
+A monotone cubic for pump curves is written out because importing scipy's takes longer than a simulated year;
+a test compares the two.
+"""
 
 from bisect import bisect_right
 from collections.abc import Sequence

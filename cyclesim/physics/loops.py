@@ -2,6 +2,9 @@
 
 A circulator that starts or stops does not touch the water of a jet loop; followed apart, neither breaks the
 other's history into pieces.
+
+Loops that meet only in the tub are followed apart : a circulator's starts do not cut a jet loop's history
+into pieces.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""What a pump can draw: the head left at its inlet above the pressure at which the water boils."""
+"""What a pump can draw: the head left at its inlet above the pressure at which the water boils.
+
+The head at a pump's inlet is the total head, so NPSH adds no velocity head.
+"""
 
 from cyclesim.physics.evaporation import PRESSURE_PA, saturation
 from cyclesim.physics.water import G, density_kg_m3

@@ -3,6 +3,9 @@
 A body (a leg, a filter housing) has one temperature. Standing, it relaxes to its zone. When flow starts, it
 goes on as it was until tub water has filled it; then it joins the tub's node with its heat capacity and loss.
 If the flow ends before that, the part that tub water has reached changes places with it.
+
+A leg joins the tub's node when it has turned over, not when flow starts; a shorter flush swaps only the share
+that moved. Legs of one loop join together with the slowest.
 """
 
 from __future__ import annotations

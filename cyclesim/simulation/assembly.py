@@ -1,4 +1,8 @@
-"""From the scenario to a plant that can run: links and duties, plugs of water, bodies of heat, zones."""
+"""From the scenario to a plant that can run: links and duties, plugs of water, bodies of heat, zones.
+
+A rise of temperature as proof says yes until heat has stood in still water long enough, then no until water
+moves.
+"""
 
 from __future__ import annotations
 

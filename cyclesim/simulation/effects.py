@@ -1,4 +1,7 @@
-"""What the controller and what is beside it do to the plant: water, heat, and what is sensed of it."""
+"""What the controller and what is beside it do to the plant: water, heat, and what is sensed of it.
+
+Two contacts of one pump: the faster speed turns it, both are told closed, and a rule says so.
+"""
 
 from __future__ import annotations
 

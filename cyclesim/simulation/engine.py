@@ -2,6 +2,14 @@
 
 Nothing is stepped through time. Between two instants at which something changes, heat and water are solved in
 closed form, and the next instant at which the tub crosses a threshold is computed, not looked for.
+
+What tripped in the warm-up is reset when the span begins, so that the cause shows in the span.
+
+An own high limit trips for good. A source that fires into still water heats what is trapped in it, and trips
+if `high_limit` is given; the trapped heat reaches the tub when water moves again.
+
+The starting state is warm: set point, shell in balance, ages 0, then 14 days (30 where a leg has not turned
+over) that are not counted.
 """
 
 from __future__ import annotations

@@ -1,4 +1,8 @@
-"""The laws of heat that a plant has, each under a name: open water, bathers, blown air, heat pumps."""
+"""The laws of heat that a plant has, each under a name: open water, bathers, blown air, heat pumps.
+
+A heat pump without flow gives nothing and draws nothing (its own pressure switch); an element without flow
+heats what is trapped in it; a dry collector stands hot and gives nothing.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,14 @@
-"""What the heating asks for over time: set points, ready-by, dear hours, and which sources are used."""
+"""What the heating asks for over time: set points, ready-by, dear hours, and which sources are used.
+
+A sensor in a pipe is read once water has moved past it for as long as the file says, for as long as it moves;
+what it reads is that body of water, which is the room's where the sample is too short.
+
+One thermostat, sources in a row: the next source joins `next_below` lower, or at once where the one before
+cannot fire; each has a demand of its own, so that a heat pump that is too cold is simply not called.
+
+Ready-by asks the same model: `TubHeat.seconds_to_reach` runs the tub ahead in closed form with all usable
+sources; the process looks again at half of the time that is left. What it came to is in `trace.ready`.
+"""
 
 from __future__ import annotations
 

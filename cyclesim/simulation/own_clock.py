@@ -1,4 +1,8 @@
-"""The controller's clock against the real one: what it gains or loses, and where a power cut resets it."""
+"""The controller's clock against the real one: what it gains or loses, and where a power cut resets it.
+
+The controller's clock is a mapping from what it shows to real seconds (`own_clock`): drift, midnight after a
+cut, somebody who sets it. Bathers, weather and clocks of devices keep real time.
+"""
 
 from __future__ import annotations
 

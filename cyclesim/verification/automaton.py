@@ -4,6 +4,15 @@ A state is one instant after a pass. If another pass is due, exactly one second 
 may, until something around it changes or a timer ends. Of two timers, the one that was started later and
 lasts longer never ends first; how long each lasts at least from now is kept while passes follow each other
 second by second.
+
+Verification calls the same step. The automaton moves by `Controller.step` and `Controller.wired`, water by
+the plant's duties, proof by `Plant.sensed`; state rules are the functions of `analysis/state_rules.py` on
+snapshots. It explores more orders than time allows (the environment is taken wider than it is), so that a
+story counts as broken only when the engine has replayed it; else it is "possible in order, not in time".
+
+Time in the automaton is an order: a timer started later that lasts longer never ends first; passes follow
+each other by one second. Coarse first: commands for demands and no order among the controller's own timers
+allow more than can be; only what breaks there is looked at exactly, then by the calendar.
 """
 
 from __future__ import annotations

@@ -1,4 +1,8 @@
-"""The cone of influence: the pumps, sources and demands that what a rule looks at can depend on."""
+"""The cone of influence: the pumps, sources and demands that what a rule looks at can depend on.
+
+A cone for each rule: only the pumps, sources and facts that its text can see are kept, demands by what they
+command; tests compare the verdict with that of the whole product.
+"""
 
 from __future__ import annotations
 

@@ -187,7 +187,7 @@ def test_a_bleed_in_inches():
 
 
 def test_the_next_narrower_pipe_is_of_the_same_standard():
-    """EN ISO 1452-2 and ASTM D1785 sizes, as in scenario/pipes.py (from memory)."""
+    """EN ISO 1452-2 and ASTM D1785 sizes, as in scenario/forms/pipes.py (from memory)."""
     names = {"63 PN10": "50 PN10", "63 PN16": "50 PN16", "2 in Sch 40": "1.5 in Sch 40", "32 PN10": None}
     found = {name: next_narrower(PIPES[name]) for name in names}
     assert names == {name: pipe and pipe.name for name, pipe in found.items()}

@@ -1,4 +1,8 @@
-"""Plants side by side: the same weather, the same bathers, the same chance, now and in many futures."""
+"""Plants side by side: the same weather, the same bathers, the same chance, now and in many futures.
+
+In a comparison, water that never moves is infinite: percentiles are then taken as they stand, not
+interpolated. Rates of money are beyond inflation.
+"""
 
 from __future__ import annotations
 

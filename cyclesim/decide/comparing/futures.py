@@ -2,6 +2,9 @@
 
 Each draw has a stream of its own, named by seed, future and what is drawn, a machine by its name: no draw
 depends on the plant, on the order, or on how many futures there are. Draws are triangular, likeliest as told.
+
+The same chance for all that is compared: a future's draws have streams named by seed, future and what is
+drawn, a machine by its name; bathers by seed and date.
 """
 
 from __future__ import annotations

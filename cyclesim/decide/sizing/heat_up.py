@@ -1,4 +1,8 @@
-"""How long a tub takes to warm up: run from cold by the engine, and by the handbook's two formulas."""
+"""How long a tub takes to warm up: run from cold by the engine, and by the handbook's two formulas.
+
+A run may begin cold (`Begins` of `simulate_trace`): no warm-up, all water at one temperature, sources called
+from the first second; this is how a heater is sized, so that proofs, blocks and rests count.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""How large a pump: what the jets ask for, what each candidate gives, and what another pipe would change."""
+"""How large a pump: what the jets ask for, what each candidate gives, and what another pipe would change.
+
+What the jets ask of a pump is solved, not added up: a pump of level head is raised until the weakest jet gets
+its need. Two in parallel double the flow of a curve; two loops halve the jets of each leg.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,9 @@
-"""One function over many things: in this process, in several, or on a cluster that is already there."""
+"""One function over many things: in this process, in several, or on a cluster that is already there.
+
+Processes by joblib, a cluster by dask's own client: joblib's dask backend waits for ever for a run that
+killed its workers. A worker's death costs its runs another try; the order turns at each death, so that a run
+which kills comes last.
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,13 @@
 """A sweep: a list of independent runs, whoever runs them. The answer is the same, in the order of the list.
 
 What is done is kept as it comes in, so that nothing finished is run again after Ctrl-C.
+
+A sweep is a list of runs and nothing else: tuning, comparing and sizing make the list and read the outcomes.
+Order, workers and cluster change no number; a task is one run.
+
+A run is known by what it prints and by the program's text (`key`): whatever a scenario holds must show in its
+repr; a CSV file shows by a digest of its values. Outcomes lie in the user's cache, one line each, written at
+once.
 """
 
 from __future__ import annotations

@@ -4,6 +4,16 @@ A variable is one run at one slot. Whatever a run renews is fresh from the momen
 through the leg until the run ends, and is then as old as tub water takes to get there. Water in a leg is
 never older than its limit exactly if every stretch of the day as long as the limit meets a fresh moment. So
 each stretch that begins as some run ends asks for one run or more out of those that reach into it.
+
+Placing and running are apart. `placing` knows duties, volumes, clocks and prices, and is exact: water in a
+leg keeps its limit just if every stretch of the day as long as the limit meets a moment at which the leg is
+fresh. The run knows everything else; where it finds water older than was placed for (a night an hour longer,
+heating in between), the placing gets that much less time and is tried again. Nothing is told that a run of
+the whole span did not hold.
+
+A programme leans on nothing but itself: what heating, frost protection and bathers move is in the run, not in
+the placing. A stretch over the night in which the clock goes back is an hour longer. So the lower bound on
+flushes holds on a mild day when nobody comes, and a programme does not go stale when heating is off.
 """
 
 from __future__ import annotations

@@ -2,6 +2,10 @@
 
 Placing counts on duties, volumes and clocks alone, so that its answer is exact and quick; a run counts
 everything. Nothing is reported that a run of the whole span did not confirm.
+
+Cost decides by the year's run, not by the placing: most of what a flush costs is heat (it changes the water
+in pipes that cool in the ground), and at which price heating buys it back follows from when the flush is. So
+the cheapest programmes are moved about by an hour or two and run again.
 """
 
 from __future__ import annotations

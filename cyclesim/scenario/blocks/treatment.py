@@ -1,4 +1,8 @@
-"""What treats the water: dosing, ozone, UV lamps and salt cells, each with its proof of flow."""
+"""What treats the water: dosing, ozone, UV lamps and salt cells, each with its proof of flow.
+
+A treatment device has no place in the network: it treats the water of an element that has one (`in`), and its
+machine is a heat source's with another name for being on.
+"""
 
 from typing import Annotated, Literal
 

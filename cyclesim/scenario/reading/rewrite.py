@@ -1,6 +1,9 @@
 """A scenario's text with some values changed: comments, units, quotes and layout stay as they are elsewhere.
 
 PyYAML tells where each value begins and ends; only that stretch of the text is put anew.
+
+`--write` puts new text in the place of values at PyYAML's marks, so that comments, units and layout stay byte
+for byte; the result is loaded and compared before it is written.
 """
 
 from __future__ import annotations
