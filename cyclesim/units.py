@@ -74,7 +74,7 @@ percent = 0.01 = _
 
 
 @dataclass(frozen=True)
-class Kind:
+class QuantityKind:
     """One kind of quantity: its words, the units it may be written in, and the unit it is kept in."""
 
     words: str
@@ -101,17 +101,19 @@ _LENGTHS = (
     "foot",
 )
 _DEGREES = ("degC", "degF", "°C", "°F", "C", "F")
-KINDS: dict[str, Kind] = {
-    "length": Kind("a length", "9 m or 30 ft", "m", _LENGTHS, ((0, "mm"), (1, "m"))),
-    "area": Kind("an area", "3.1 m2 or 33 ft2", "m2", ("m2", "cm2", "ft2", "sqft", "in2"), ((0, "m2"),)),
-    "volume": Kind(
+KINDS: dict[str, QuantityKind] = {
+    "length": QuantityKind("a length", "9 m or 30 ft", "m", _LENGTHS, ((0, "mm"), (1, "m"))),
+    "area": QuantityKind(
+        "an area", "3.1 m2 or 33 ft2", "m2", ("m2", "cm2", "ft2", "sqft", "in2"), ((0, "m2"),)
+    ),
+    "volume": QuantityKind(
         "a volume",
         "1500 L or 400 gal",
         "m3",
         ("L", "l", "liter", "liters", "litre", "litres", "mL", "ml", "m3", "gal", "gallon", "gallons", "ft3"),
         ((0, "L"),),
     ),
-    "flow": Kind(
+    "flow": QuantityKind(
         "a flow",
         "230 L/min or 60 gpm",
         "m3/second",
@@ -134,20 +136,20 @@ KINDS: dict[str, Kind] = {
         ),
         ((0, "L/min"),),
     ),
-    "head": Kind(
+    "head": QuantityKind(
         "a head or pressure",
         "6 m, 20 ft or 8 psi",
         "mH2O",
         ("m", "ft", "feet", "foot", "mH2O", "mwc", "ftH2O", "kPa", "Pa", "bar", "mbar", "psi"),
         ((0, "m"),),
     ),
-    "temperature": Kind(
+    "temperature": QuantityKind(
         "a temperature", "38 degC or 100 degF", "degree_Celsius", _DEGREES, ((-1e9, "degC"),)
     ),
-    "temperature_difference": Kind(
+    "temperature_difference": QuantityKind(
         "a temperature difference", "1 K or 2 degF", "kelvin", ("K", *_DEGREES), ((0, "K"),)
     ),
-    "time": Kind(
+    "time": QuantityKind(
         "a time",
         "30 s, 15 min or 3 h",
         "second",
@@ -169,37 +171,37 @@ KINDS: dict[str, Kind] = {
         ),
         ((0, "s"), (120, "min"), (7200, "h"), (172800, "days")),
     ),
-    "power": Kind(
+    "power": QuantityKind(
         "a power",
         "310 W, 1.6 kW or 1.5 hp",
         "watt",
         ("W", "kW", "hp", "BTU/h", "Btu/h", "watt", "watts"),
         ((0, "W"), (1000, "kW")),
     ),
-    "speed": Kind(
+    "speed": QuantityKind(
         "a speed", "1.8 m/s or 6 ft/s", "meter/second", ("m/s", "km/h", "ft/s", "mph"), ((0, "m/s"),)
     ),
-    "voltage": Kind("a voltage", "230 V", "volt", ("V", "volt", "volts"), ((0, "V"),)),
-    "current": Kind("a current", "16 A", "ampere", ("A", "mA", "amp", "amps", "ampere"), ((0, "A"),)),
-    "energy": Kind("an energy", "5 kWh", "joule", ("kWh", "Wh", "J", "kJ", "MJ"), ((0, "kWh"),)),
-    "conductance": Kind(
+    "voltage": QuantityKind("a voltage", "230 V", "volt", ("V", "volt", "volts"), ((0, "V"),)),
+    "current": QuantityKind("a current", "16 A", "ampere", ("A", "mA", "amp", "amps", "ampere"), ((0, "A"),)),
+    "energy": QuantityKind("an energy", "5 kWh", "joule", ("kWh", "Wh", "J", "kJ", "MJ"), ((0, "kWh"),)),
+    "conductance": QuantityKind(
         "a heat loss per degree",
         "15 W/K or 30 BTU/h/F",
         "watt/kelvin",
         ("W/K", "W/degC", "W/C", "BTU/h/F", "Btu/h/F", "BTU/h/degF", "Btu/h/degF"),
         ((0, "W/K"),),
     ),
-    "heat_capacity": Kind(
+    "heat_capacity": QuantityKind(
         "a heat capacity",
         "200 kJ/K or 110 BTU/F",
         "joule/kelvin",
         ("kJ/K", "J/K", "MJ/K", "Wh/K", "kWh/K", "kJ/degC", "BTU/F", "Btu/F", "BTU/degF", "Btu/degF"),
         ((0, "kJ/K"),),
     ),
-    "concentration": Kind(
+    "concentration": QuantityKind(
         "a concentration", "3 mg/L or 3 ppm", "kilogram/m3", ("mg/L", "mg/l", "ppm"), ((0, "mg/L"),)
     ),
-    "fraction": Kind("a share", "50 %", "", ("%", "percent"), ((0, "%"),)),
+    "fraction": QuantityKind("a share", "50 %", "", ("%", "percent"), ((0, "%"),)),
 }
 _BY_UNIT = {unit: kind for kind in reversed(KINDS.values()) for unit in kind.units}
 _PLAIN = {"°C": "degC", "°F": "degF", "C": "degC", "F": "degF", "%": "percent"}

@@ -135,13 +135,13 @@ def _opens(state: str, dest: str, calls: tuple[str, ...], served: tuple[str, ...
     return ways + [Transition(state, dest, served if fact == "called" else (), (fact,)) for fact in calls]
 
 
-class Model:
+class MachineModel:
     """What the transitions library moves: a state, and the facts as plain attributes."""
 
     state: str
 
 
-def adopt(machine: Machine, model: Model) -> TransitionsMachine:
+def adopt(machine: Machine, model: MachineModel) -> TransitionsMachine:
     """A flat machine of the transitions library that moves `model` on its one trigger."""
     return TransitionsMachine(
         model=model,
@@ -179,7 +179,7 @@ def tabulate(machine: Machine) -> Table:
 
     Every state needs a way out, or the library refuses the trigger there with a MachineError.
     """
-    model, facts = Model(), machine.facts
+    model, facts = MachineModel(), machine.facts
     engine = adopt(machine, model)
     trigger = engine.events[TRIGGER].trigger
 

@@ -40,7 +40,7 @@ __all__ = [
     "Controller",
     "Demand",
     "Keep",
-    "Outcome",
+    "PassOutcome",
     "PumpControl",
     "SourceControl",
     "Starter",
@@ -55,7 +55,7 @@ POWER_LOST, WAITS, LEVEL_LOW = "power.lost", "controller.waits", "level.low"
 NOBODY = -1
 
 
-class Outcome(NamedTuple):
+class PassOutcome(NamedTuple):
     """What one pass came to.
 
     `deciding`, per pump: the index of the demand that decides, -1 when there is none, -2-k when keep k raised
@@ -102,11 +102,11 @@ class Controller:
     """What has a hand switch, which somebody may leave in off."""
     reads_level: bool = False
     """Whether a level switch tells it of low water."""
-    _answers: dict[tuple[State, int], Outcome] = field(default_factory=dict, init=False, repr=False)
+    _answers: dict[tuple[State, int], PassOutcome] = field(default_factory=dict, init=False, repr=False)
 
     def __post_init__(self) -> None:
         # reads every name
-        _ = self._orders, self._pump_blocks, self._source_blocks, self._keeps, self._calls, self._targets
+        _ = self.orders, self._pump_blocks, self._source_blocks, self._keeps, self.calls, self._targets
 
     @cached_property
     def facts(self) -> tuple[str, ...]:
@@ -114,7 +114,7 @@ class Controller:
         return (
             *(f"{demand.name}.raised" for demand in self.demands),
             *(f"flow.{source.name}.sensed" for source in self.sources),
-            *(f"{machine.name}.time_up" for machine in self._machines),
+            *(f"{machine.name}.time_up" for machine in self.machines),
             *(f"{source.name}.trips" for source in self.sources),
             *(f"{source.name}.reset" for source in self.sources),
             POWER_LOST,
@@ -147,7 +147,7 @@ class Controller:
     @cached_property
     def initial(self) -> State:
         """Everything stopped and off."""
-        return tuple(machine.table.initial for machine in self._machines)
+        return tuple(machine.table.initial for machine in self.machines)
 
     def names(self, state: State) -> tuple[str, ...]:
         """The name of each machine's state, pumps first, then sources."""
@@ -155,13 +155,13 @@ class Controller:
 
     def dwells_s(self, state: State) -> tuple[int, ...]:
         """The seconds declared for the state that each machine is in, pumps first, then sources."""
-        return tuple(row[i] for row, i in zip(self._dwell_rows, state, strict=True))
+        return tuple(row[i] for row, i in zip(self.dwell_rows, state, strict=True))
 
     def commands(self, state: State) -> dict[str, str | bool]:
         """What a state commands: a pump's speed, "stopped" or "changing"; whether a source is on."""
         return {
             machine.name: name if isinstance(machine, PumpControl) else name == machine.active
-            for machine, name in zip(self._machines, self.names(state), strict=True)
+            for machine, name in zip(self.machines, self.names(state), strict=True)
         }
 
     def wired(self, state: State, facts: int) -> Wired:
@@ -189,7 +189,7 @@ class Controller:
 
     @cached_property
     def _index(self) -> dict[str, int]:
-        return {machine.name: i for i, machine in enumerate(self._machines)}
+        return {machine.name: i for i, machine in enumerate(self.machines)}
 
     def _levels_at(self, state: State) -> tuple[int, ...]:
         return tuple(row[i] for row, i in zip(self._levels, state, strict=True))
@@ -202,7 +202,7 @@ class Controller:
             for s in self.starters
         )
 
-    def step(self, state: State, facts: int) -> Outcome:
+    def step(self, state: State, facts: int) -> PassOutcome:
         """One pass: each machine moves at most once. Remembered, so asking again costs one look-up."""
         key = (state, facts & self._step_facts)
         found = self._answers.get(key)
@@ -211,18 +211,20 @@ class Controller:
         return found
 
     @cached_property
-    def _machines(self) -> tuple[PumpControl | SourceControl, ...]:
+    def machines(self) -> tuple[PumpControl | SourceControl, ...]:
+        """Every machine in the order of a state: pumps, then sources and treatment devices."""
         return (*self.pumps, *self.sources)
 
     @cached_property
     def _tables(self) -> tuple[Table, ...]:
-        return tuple(machine.table for machine in self._machines)
+        return tuple(machine.table for machine in self.machines)
 
     @cached_property
-    def _dwell_rows(self) -> tuple[tuple[int, ...], ...]:
+    def dwell_rows(self) -> tuple[tuple[int, ...], ...]:
+        """Per machine and state, how long it stays there at least [s]."""
         return tuple(
             tuple(self.dwell_s.get(machine.name, {}).get(state, 0) for state in machine.table.states)
-            for machine in self._machines
+            for machine in self.machines
         )
 
     @cached_property
@@ -249,7 +251,7 @@ class Controller:
         raise ValueError(f"no heat source {name!r}")
 
     @cached_property
-    def _orders(self) -> tuple[tuple[tuple[int, int, int], ...], ...]:
+    def orders(self) -> tuple[tuple[tuple[int, int, int], ...], ...]:
         """Per pump (mask, index, level) of its demands, the one that decides first in front."""
         mine: list[list[tuple[int, int, int, int]]] = [[] for _ in self.pumps]
         for k, demand in enumerate(self.demands):
@@ -260,7 +262,7 @@ class Controller:
         return tuple(tuple((mask, k, -level) for _, level, k, mask in sorted(rows)) for rows in mine)
 
     @cached_property
-    def _calls(self) -> tuple[int, ...]:
+    def calls(self) -> tuple[int, ...]:
         """Per source the masks of the demands that call it, in one."""
         masks = dict.fromkeys(range(len(self.pumps), len(self._tables)), 0)
         for demand in self.demands:
@@ -323,7 +325,7 @@ class _Pass:
         self.deciding = [NOBODY] * len(controller.pumps)
         self.forced = [self.dark] * len(controller.pumps)
 
-    def run(self) -> Outcome:
+    def run(self) -> PassOutcome:
         """The pass in its order: whatever stops heat comes before the pumps, whatever starts it after."""
         if not self.dark:
             self._arbitrate()
@@ -335,7 +337,7 @@ class _Pass:
         self._move_sources(opening=False)
         state = tuple(self.states)
         reasons = tuple(self._reason(i) for i in range(len(self.wants), len(state)))
-        return Outcome(state, tuple(self.deciding), reasons, state != self.before)
+        return PassOutcome(state, tuple(self.deciding), reasons, state != self.before)
 
     def _stopped(self) -> str:
         """What stops everything, above every rank and keep; "" if nothing does."""
@@ -349,8 +351,8 @@ class _Pass:
         return bool(self.facts & self.controller._masks[fact])
 
     def _time_up(self, machine: int) -> bool:
-        name = self.controller._machines[machine].name
-        return not self.controller._dwell_rows[machine][self.before[machine]] or self._true(f"{name}.time_up")
+        name = self.controller.machines[machine].name
+        return not self.controller.dwell_rows[machine][self.before[machine]] or self._true(f"{name}.time_up")
 
     def _name(self, machine: int) -> str:
         return self.controller._tables[machine].states[self.states[machine]]
@@ -359,7 +361,7 @@ class _Pass:
         return self.controller._levels[machine][self.states[machine]]
 
     def _arbitrate(self) -> None:
-        for pump, order in enumerate(self.controller._orders):
+        for pump, order in enumerate(self.controller.orders):
             for mask, demand, level in order:
                 if self.facts & mask:
                     self.wants[pump], self.deciding[pump] = level, demand
@@ -406,7 +408,7 @@ class _Pass:
             self.states[pump] = self.controller._tables[pump].after(self.states[pump], facts)
 
     def _called(self, source: int) -> bool:
-        return bool(self.facts & self.controller._calls[source - len(self.wants)])
+        return bool(self.facts & self.controller.calls[source - len(self.wants)])
 
     def _blocked(self, source: int) -> str:
         """Why a source is blocked, "" when it is not."""
@@ -418,7 +420,7 @@ class _Pass:
         return ""
 
     def _flow_ok(self, source: int) -> bool:
-        control = self.controller._machines[source]
+        control = self.controller.machines[source]
         return "proving" not in control.table.states or self._true(f"flow.{control.name}.sensed")
 
     def _move_sources(self, opening: bool) -> None:
@@ -426,7 +428,7 @@ class _Pass:
         for source in range(len(self.wants), len(self.states)):
             if self.states[source] != self.before[source]:
                 continue
-            table, name = self.controller._tables[source], self.controller._machines[source].name
+            table, name = self.controller._tables[source], self.controller.machines[source].name
             facts = {
                 "called": self._called(source),
                 "blocked": bool(self._blocked(source)),
@@ -453,6 +455,6 @@ class _Pass:
             return "no flow sensed"
         if name in ("proving", "run_on"):
             return "proving flow" if name == "proving" else "run-on"
-        declared_s = self.controller._dwell_rows[source][self.states[source]]
+        declared_s = self.controller.dwell_rows[source][self.states[source]]
         arrived = self.states[source] != self.before[source]
         return "rest" if declared_s and (arrived or not self._time_up(source)) else ""

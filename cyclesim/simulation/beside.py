@@ -24,7 +24,7 @@ Edge = tuple[int, str, bool]
 """Second, name of a fact, whether it turns true."""
 
 
-class Run(NamedTuple):
+class RunParts(NamedTuple):
     """What of the run these processes need."""
 
     env: simpy.Environment
@@ -52,7 +52,7 @@ def cold(watch: Watch, zones: Zones) -> Iterator[tuple[int, bool]]:
 class Beside:
     """Thermostats, contacts and flow switches of the devices' own, and valves that somebody turns."""
 
-    def __init__(self, run: Run, origin: datetime, own_switch_s: dict[str, float]) -> None:
+    def __init__(self, run: RunParts, origin: datetime, own_switch_s: dict[str, float]) -> None:
         self._run, self._own_switch_s = run, own_switch_s
         self.watches: list[FrostWatch] = []
         """What looks at water: frost protection, and thermostats beside the controller."""

@@ -29,8 +29,7 @@ from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import HeatPump, Solar
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant
-from cyclesim.simulation.beside import Beside, cold
-from cyclesim.simulation.beside import Run as BesideRun
+from cyclesim.simulation.beside import Beside, RunParts, cold
 from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.effects import Effect, Effects, Now
 from cyclesim.simulation.exchanges import Exchanges, fires
@@ -198,7 +197,7 @@ class _Run:
             self.sensed_bits,
             self.own_switch_s,
         )
-        beside = BesideRun(
+        beside = RunParts(
             self.env,
             self.start_s,
             self.span_s,

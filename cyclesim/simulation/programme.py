@@ -49,7 +49,7 @@ AnySwitched = HeatSource | Treatment
 
 
 @dataclass(frozen=True)
-class Timed:
+class TimedDemand:
     """A demand of the calendar with the file's entry behind it."""
 
     demand: Demand
@@ -57,7 +57,7 @@ class Timed:
 
 
 @dataclass(frozen=True)
-class Beside:
+class WiredContact:
     """A contact beside the controller with the file's line behind it."""
 
     starter: Starter
@@ -72,7 +72,7 @@ class Programme:
         self.zone = ZoneInfo(scenario.place.time_zone)
         schedule = scenario.schedule
         order = tuple(kind.replace("_", " ") for kind in schedule.ranks) if schedule.ranks else RANKS
-        self.timed: list[Timed] = []
+        self.timed: list[TimedDemand] = []
         timed: dict[str, tuple[Run | Bathing, ...]] = {
             "bathing": schedule.bathing,
             "line flush": schedule.line_flushes,
@@ -84,7 +84,7 @@ class Programme:
                     continue
                 name = run.name or (kind if len(entries) == 1 else f"{kind} {k}")
                 demand = Demand(name, kind, order.index(kind), run.pump.pump, run.pump.speed)
-                self.timed.append(Timed(demand, run))
+                self.timed.append(TimedDemand(demand, run))
         demands = [t.demand for t in self.timed]
         self.callers: dict[str, str] = {}
         """Heat source -> the demand that calls it."""
@@ -163,7 +163,7 @@ class Programme:
         """What the state is called in which a heat source or a treatment device is on."""
         return "on" if name in self.scenario.plant.treatment else "firing"
 
-    def _beside(self) -> Iterator[Beside]:
+    def _beside(self) -> Iterator[WiredContact]:
         """Every contact beside the controller's, under a name that says whose it is."""
         plant, names = self.scenario.plant, set[str]()
         for target, sheet in {**plant.pumps, **plant.air, **self._devices}.items():
@@ -173,7 +173,7 @@ class Programme:
                 k = next(k for k in range(1, 100) if (f"{name} {k}" if k > 1 else name) not in names)
                 names.add(name := f"{name} {k}" if k > 1 else name)
                 speed = line.speed or "on" if target in (*plant.pumps, *plant.air) else None
-                yield Beside(Starter(name, target, speed), line)
+                yield WiredContact(Starter(name, target, speed), line)
 
     @property
     def past(self) -> dict[str, list[str]]:

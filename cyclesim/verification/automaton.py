@@ -26,7 +26,7 @@ from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.simulation.assembly import Plant
 from cyclesim.verification.cone import Cone
 from cyclesim.verification.environment import POWER, Environment
-from cyclesim.verification.faults import Fault
+from cyclesim.verification.faults import PlantFault
 from cyclesim.verification.instant import After, Instants, Move, Node
 
 __all__ = ["Automaton", "Move", "Node"]
@@ -48,7 +48,7 @@ class Automaton(Instants):
         watched: Sequence[str] = (),
         *,
         late: bool = False,
-        faults: frozenset[Fault] = frozenset(),
+        faults: frozenset[PlantFault] = frozenset(),
         coarse: bool = False,
     ) -> None:
         super().__init__(plant, cone, env, watched, late=late, faults=faults, coarse=coarse)
@@ -110,10 +110,10 @@ class Automaton(Instants):
         if due:  # whoever ends before or with the pass that comes in a second; a grace is over only after it
             may = tuple(i for i in may if node.timers[i] <= 2 - (self._ranks[i] == 2))
         for i in may:
-            if i >= self._controls:
+            if i >= self.controller_timers:
                 move = Move(ended=(i,))
                 yield move, self.after(node, node.env, move, 0 if due else None)
-        may = tuple(i for i in may if i < self._controls)
+        may = tuple(i for i in may if i < self.controller_timers)
         ends = [(i,) for i in may] + list(combinations(may, 2))
         events = [("", 0), *self._events(node)]
         singles, pairs = self._changes(node.env)
@@ -185,7 +185,7 @@ class Automaton(Instants):
         state = c.sources[k].table.states[node.state[self._first + k]]
         started = any(mask & c.bit(f"{s.name}.closed") for s in c.starters if s.target == name)
         started |= any(f.kind == "welded" and f.subject == f"{name}/on" for f in self.faults)
-        if not started and not mask & c._calls[k]:
+        if not started and not mask & c.calls[k]:
             return ""
         if state == "tripped":
             return "limit"
@@ -232,7 +232,7 @@ class Automaton(Instants):
             lasting = frozenset(
                 [(n, s) for n, on in contacts for s in on] + [(n, "on") for n, t in truths if t.hot]
             )
-        names = tuple((m.name, s) for m, s in zip(c._machines, c.names(node.state), strict=True))
+        names = tuple((m.name, s) for m, s in zip(c.machines, c.names(node.state), strict=True))
         sheet = self.plant.sheet
         return Snapshot(
             names,

@@ -19,7 +19,7 @@ PEOPLE, WINDOW = "people", "window"
 
 
 @dataclass(frozen=True)
-class Order:
+class CalendarOrder:
     """The distinct sets of what is raised, and for each those that follow it, in a cycle."""
 
     vectors: tuple[frozenset[str], ...]
@@ -82,7 +82,7 @@ class Calendar:
         longest = round(drawn.lasts_s[1] + late) + 60
         return joined(sorted((max(0, o.start_s), min(self.span_s, o.end_s + longest)) for o in found))
 
-    def order(self, names: Iterable[str]) -> Order:
+    def order(self, names: Iterable[str]) -> CalendarOrder:
         """The cycle of sets of these names."""
         edges: dict[int, list[tuple[str, bool]]] = defaultdict(list)
         for name in names:
@@ -104,4 +104,4 @@ class Calendar:
         for one, after in zip(passed, [*passed[1:], passed[0]], strict=True):
             if one != after:
                 follows[number[one]].add(number[after])
-        return Order(tuple(number), tuple(tuple(sorted(follows[k])) for k in range(len(number))))
+        return CalendarOrder(tuple(number), tuple(tuple(sorted(follows[k])) for k in range(len(number))))

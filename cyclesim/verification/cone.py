@@ -56,7 +56,7 @@ def cone_of(
     full, loops = programme.controller, groups(plant)
     devices = {source.name for source in full.sources}
     inside: set[str] = set()
-    waiting = [m.name for m in full._machines] if whole else list(subjects)
+    waiting = [m.name for m in full.machines] if whole else list(subjects)
     while waiting:
         name = waiting.pop()
         if name in inside:
@@ -71,7 +71,7 @@ def cone_of(
             sheet = plant.sheet.treatment.get(name) or plant.sheet.heat_sources[name]
             any_pump = sheet.proof.by == "pump_contact"  # it knows of a pump that runs, whichever
             waiting += [pump for pump in plant.pumps if any_pump or loops.get(pump) == loop]
-    return Cone(tuple(m.name for m in full._machines if m.name in inside), _cut(full, inside))
+    return Cone(tuple(m.name for m in full.machines if m.name in inside), _cut(full, inside))
 
 
 def _cut(full: Controller, inside: set[str]) -> Controller:

@@ -64,7 +64,7 @@ def _stops(automaton: Automaton) -> Iterator[DeadEnd]:
             for i, (old, new) in enumerate(zip(node.state, after.state, strict=True)):
                 if old != new:
                     ways[i, old].add(move.event[0] == "resets")
-    machines = automaton.controller._machines
+    machines = automaton.controller.machines
     for (i, state), by in sorted(ways.items()):
         name, at = machines[i].name, machines[i].table.states[state]
         others = sum(1 for m, _ in ways if m == i)

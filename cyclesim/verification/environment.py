@@ -168,8 +168,8 @@ class Environment:
     def asked(self, mask: int) -> tuple[object, ...]:
         """What raised demands come to: which devices are called, and each pump's level."""
         controller = self._controller
-        row: list[object] = [bool(mask & calls) for calls in controller._calls]
-        for order in controller._orders:
+        row: list[object] = [bool(mask & calls) for calls in controller.calls]
+        for order in controller.orders:
             first = next(((k, level) for bit, k, level in order if mask & bit), (-1, 0))
             flush = self._tells_flush and first[0] >= 0 and controller.demands[first[0]].kind == "line flush"
             row.append((first[1], first[0] if flush else -1))

@@ -15,7 +15,7 @@ CLOGGED_TIMES = 10.0
 """How many times its drop a clogged filter loses; project choice, no standard."""
 
 
-class Fault(NamedTuple):
+class PlantFault(NamedTuple):
     """One thing that goes wrong, at any time, and stays wrong."""
 
     kind: str
@@ -32,48 +32,48 @@ SENSORS = "sensor"
 """Faults of temperature sensors: the search lets every thermostat say anything, so they add nothing to it."""
 
 
-def faults_of(plant: Plant, programme: Programme) -> Iterator[Fault]:
+def faults_of(plant: Plant, programme: Programme) -> Iterator[PlantFault]:
     """Every single fault that the plant can have."""
     sheet, controller = plant.sheet, programme.controller
     for name in (*plant.pumps, *sheet.air):
-        yield Fault("no start", name, f"{name} does not start, or trips")
+        yield PlantFault("no start", name, f"{name} does not start, or trips")
     for name, valve in sheet.valves.items():
         if valve.usual != "shut":
-            yield Fault("valve shut", name, f"{name} is left shut")
+            yield PlantFault("valve shut", name, f"{name} is left shut")
     for name, thing in sheet.equipment.items():
         if thing.kind in ("filter", "strainer"):
-            yield Fault("clogged", name, f"{name} clogs to ten times its drop")
+            yield PlantFault("clogged", name, f"{name} clogs to ten times its drop")
     for name, pump in plant.pumps.items():
         if pump.check_valve:
-            yield Fault("check valve", name, f"the check valve of {name} leaks")
+            yield PlantFault("check valve", name, f"the check valve of {name} leaks")
     for name in sheet.check_valves:
-        yield Fault("check valve", name, f"{name} leaks")
+        yield PlantFault("check valve", name, f"{name} leaks")
     for source in controller.sources:
         device = sheet.treatment.get(source.name) or sheet.heat_sources[source.name]
         if "proving" in source.table.states and device.proof.by != "none":
             what = f"the {device.proof.by.replace('_', ' ')} of {source.name}"
-            yield Fault("false yes", source.name, f"{what} says yes whatever the flow")
-            yield Fault("false no", source.name, f"{what} says no whatever the flow")
+            yield PlantFault("false yes", source.name, f"{what} says yes whatever the flow")
+            yield PlantFault("false no", source.name, f"{what} says no whatever the flow")
         if source.own_switch:
-            yield Fault("own yes", source.name, f"the own flow switch of {source.name} stays closed")
-            yield Fault("own no", source.name, f"the own flow switch of {source.name} stays open")
+            yield PlantFault("own yes", source.name, f"the own flow switch of {source.name} stays closed")
+            yield PlantFault("own no", source.name, f"the own flow switch of {source.name} stays open")
     for machine in controller.pumps:
         for speed in machine.speeds:
             at = f"{machine.name} {speed}" if len(machine.speeds) > 1 else machine.name
-            yield Fault("welded", f"{machine.name}/{speed}", f"the contactor of {at} welds")
+            yield PlantFault("welded", f"{machine.name}/{speed}", f"the contactor of {at} welds")
     for source in controller.sources:
-        yield Fault("welded", f"{source.name}/on", f"the contactor of {source.name} welds")
+        yield PlantFault("welded", f"{source.name}/on", f"the contactor of {source.name} welds")
     if plant.scenario.schedule.heating or plant.scenario.schedule.frost_protection:
         for way in ("high", "low", "open"):
-            yield Fault(SENSORS, way, f"a temperature sensor reads {way}" if way != "open" else
+            yield PlantFault(SENSORS, way, f"a temperature sensor reads {way}" if way != "open" else
                         "a temperature sensor is open")  # fmt: skip
-    yield Fault("level low", "tub", "the water falls below the suction fittings")
-    yield Fault("restart", "controller", "the controller restarts in mid-run", True)
-    yield Fault("clock", "controller", "its clock is reset to midnight after a power cut", True)
-    yield Fault("person", "panel", "a person presses anything at any time", True)
+    yield PlantFault("level low", "tub", "the water falls below the suction fittings")
+    yield PlantFault("restart", "controller", "the controller restarts in mid-run", True)
+    yield PlantFault("clock", "controller", "its clock is reset to midnight after a power cut", True)
+    yield PlantFault("person", "panel", "a person presses anything at any time", True)
 
 
-def touches(fault: Fault, cone: Cone, loops: Mapping[str, int], plant: Plant) -> bool:
+def touches(fault: PlantFault, cone: Cone, loops: Mapping[str, int], plant: Plant) -> bool:
     """Whether a fault can be seen from within a cone; outside, the answer is that without it."""
     if fault.kind in HYDRAULIC:
         inside = {loops.get(name) for name in cone.names if name in plant.pumps}
@@ -86,7 +86,7 @@ def touches(fault: Fault, cone: Cone, loops: Mapping[str, int], plant: Plant) ->
 class FaultyPlant(Plant):
     """The plant with what some faults do to its water."""
 
-    def __init__(self, plant: Plant, faults: frozenset[Fault]) -> None:
+    def __init__(self, plant: Plant, faults: frozenset[PlantFault]) -> None:
         super().__init__(plant.scenario)
         self._broken = {(fault.kind, fault.subject) for fault in faults}
 

@@ -11,7 +11,7 @@ from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.assembly import Plant
 from cyclesim.verification.cone import Cone
 from cyclesim.verification.environment import Dim
-from cyclesim.verification.faults import HYDRAULIC, Fault, FaultyPlant
+from cyclesim.verification.faults import HYDRAULIC, FaultyPlant, PlantFault
 
 
 class Around(NamedTuple):
@@ -34,7 +34,7 @@ class Water(NamedTuple):
     still: int
 
 
-class Effect(NamedTuple):
+class WhatIsOn(NamedTuple):
     """What is on."""
 
     contacts: tuple[tuple[int, ...], ...]
@@ -54,7 +54,12 @@ class Flows:
     """Effects of a cone's states, each worked out once. *extra*: sources that nobody switches."""
 
     def __init__(
-        self, plant: Plant, cone: Cone, dims: Sequence[Dim], extra: Sequence[str], faults: frozenset[Fault]
+        self,
+        plant: Plant,
+        cone: Cone,
+        dims: Sequence[Dim],
+        extra: Sequence[str],
+        faults: frozenset[PlantFault],
     ) -> None:
         self.faults = faults
         self.plant, self.controller, self.dims = plant, cone.controller, dims
@@ -71,7 +76,7 @@ class Flows:
         kinds = {fault.kind for fault in faults}
         self._forced = c.bit(LEVEL_LOW) if "level low" in kinds else 0
         self._arounds: dict[tuple[int, ...], Around] = {}
-        self._effects: dict[object, Effect] = {}
+        self._effects: dict[object, WhatIsOn] = {}
         self._waters: dict[_Asked, Water] = {}
 
     def around(self, env: tuple[int, ...]) -> Around:
@@ -94,7 +99,7 @@ class Flows:
             )
         return found
 
-    def effect(self, state: State, env: tuple[int, ...], told: int) -> Effect:
+    def effect(self, state: State, env: tuple[int, ...], told: int) -> WhatIsOn:
         """What is on as wired, welded or not, and the water that it moves."""
         key = (state, env, told & self._own)
         found = self._effects.get(key)
@@ -102,7 +107,7 @@ class Flows:
             found = self._effects[key] = self._work_out(state, self.around(env), told)
         return found
 
-    def _work_out(self, state: State, around: Around, told: int) -> Effect:
+    def _work_out(self, state: State, around: Around, told: int) -> WhatIsOn:
         c, facts = self.controller, around.mask | told
         wired = c.wired(state, facts & self._wired)
         contacts, on = [set(levels) for levels in wired.speeds], list(wired.on)
@@ -122,7 +127,9 @@ class Flows:
         )
         closed = tuple(tuple(sorted(x)) for x in contacts)
         water = self.water(levels, tuple(map(bool, closed)), around)
-        return Effect(closed, levels, tuple(on), frozenset(c.starters[s].name for s in wired.started), water)
+        return WhatIsOn(
+            closed, levels, tuple(on), frozenset(c.starters[s].name for s in wired.started), water
+        )
 
     def same_water(self, other: Flows) -> bool:
         """Whether all water that the other was asked about is the same here."""

@@ -10,8 +10,8 @@ from cyclesim.control.step import State
 from cyclesim.simulation.assembly import Plant
 from cyclesim.verification.cone import Cone
 from cyclesim.verification.environment import Environment
-from cyclesim.verification.faults import Fault
-from cyclesim.verification.flows import Around, Effect, Flows
+from cyclesim.verification.faults import PlantFault
+from cyclesim.verification.flows import Around, Flows, WhatIsOn
 
 _MOST_S = 8
 """Beyond this no difference is made in how long a timer lasts at least from now."""
@@ -65,8 +65,8 @@ class _Controlled(NamedTuple):
     state: State
     told: int
     risen: int
-    was: Effect
-    effect: Effect
+    was: WhatIsOn
+    effect: WhatIsOn
     stops: tuple[int, ...]
     starts: tuple[int, ...]
     due: bool
@@ -86,7 +86,7 @@ class Instants:
         watched: Sequence[str] = (),
         *,
         late: bool = False,
-        faults: frozenset[Fault] = frozenset(),
+        faults: frozenset[PlantFault] = frozenset(),
         coarse: bool = False,
     ) -> None:
         self.plant, self.cone, self.env, self.dims = plant, cone, env, env.dims
@@ -102,11 +102,11 @@ class Instants:
             if (kind, s.name) in kinds
         }
         self._place = {name: k for k, name in enumerate(self.flows.devices)}
-        self._first, self._all = len(c.pumps), len(c.pumps) + len(c.sources)
-        self._dwell = c._dwell_rows
-        self._up = [c.bit(f"{m.name}.time_up") for m in c._machines]
+        self._first, self.machine_count = len(c.pumps), len(c.pumps) + len(c.sources)
+        self.dwells_s = c.dwell_rows
+        self._up = [c.bit(f"{m.name}.time_up") for m in c.machines]
         self._trip = [c.bit(f"{s.name}.trips") for s in c.sources]
-        self._reset = [c.bit(f"{s.name}.reset") for s in c.sources]
+        self.reset_bits = [c.bit(f"{s.name}.reset") for s in c.sources]
         self._sensed = [c.bit(f"flow.{s.name}.sensed") for s in c.sources]
         self._own_bit = [c.bit(f"flow.{s.name}.own") if s.own_switch else 0 for s in c.sources]
         self._all_sensed = sum(self._sensed)
@@ -120,13 +120,13 @@ class Instants:
     def _set_timers(self, late: bool) -> None:
         """Every timer with its name and how long it lasts; a machine's own lasts as its state says."""
         c, sheet, limits = self.controller, self.plant.sheet, self.plant.scenario.limits
-        self.timers = [f"time of {m.name}" for m in c._machines]
-        self._lasts = [0.0] * self._all
+        self.timers = [f"time of {m.name}" for m in c.machines]
+        self.lasts_s = [0.0] * self.machine_count
 
         def timer(name: str, lasts_s: float) -> int:
             self.timers.append(name)
-            self._lasts.append(lasts_s)
-            return len(self._lasts) - 1
+            self.lasts_s.append(lasts_s)
+            return len(self.lasts_s) - 1
 
         self._own: dict[int, int] = {}
         for k, source in enumerate(c.sources):
@@ -135,7 +135,7 @@ class Instants:
                 self._own[k] = timer(
                     f"own switch of {source.name}", math.ceil(device.own_flow_switch_s or 0.0)
                 )
-        self._controls = len(self.timers)
+        self.controller_timers = len(self.timers)
         """How many timers the controller sees; they come first."""
         self._coast = {
             i: timer(f"coasting of {p.name}", self.plant.pumps[p.name].coasts_s)
@@ -155,10 +155,10 @@ class Instants:
                 if opens_s:
                     self._late[self._first + k, 1] = timer(f"contact of {s.name}", opens_s)
         self._n = len(self.timers)
-        self._silent = range(self._controls, self._n)
+        self._silent = range(self.controller_timers, self._n)
         # in the second in which both end: flow has lasted; it is not yet missing for longer than the grace
         grace = set(self._grace)
-        self._ranks = [2 if i in grace else 1 if i < self._controls else 0 for i in range(self._n)]
+        self._ranks = [2 if i in grace else 1 if i < self.controller_timers else 0 for i in range(self._n)]
         self._own_of = {i: k for k, i in self._own.items()}
         self._columns = [sum(1 << (i * self._n + j) for i in range(self._n)) for j in range(self._n)]
         rows = [((1 << self._n) - 1) << (i * self._n) for i in range(self._n)]
@@ -185,7 +185,7 @@ class Instants:
         env: tuple[int, ...],
         move: Move,
         elapsed_s: int | None,
-        before: Effect | None = None,
+        before: WhatIsOn | None = None,
     ) -> After:
         """What is so after a change and the pass that follows it in the same second.
 
@@ -206,7 +206,7 @@ class Instants:
             clears |= self._touching[i]
             if i in self._own_of:
                 told |= self._own_bit[self._own_of[i]]
-            elif i >= self._all:
+            elif i >= self.machine_count:
                 silent = True
                 truth = self._ended(i, truth, coasting)
         event, k = move.event
@@ -217,8 +217,8 @@ class Instants:
             told &= ~self._sensed[k]
         elif event == "resets":
             told &= ~self._trip[k]
-            pulse = self._reset[k]
-        runs = tuple(timers[: self._controls])
+            pulse = self.reset_bits[k]
+        runs = tuple(timers[: self.controller_timers])
         key = (state, was_env, env, told_was, told, risen, runs, pulse, silent, event == "restarts")
         done = None if before else self._known.get(key)
         if done is None:
@@ -237,7 +237,7 @@ class Instants:
                 if timers[i]:
                     timers[i] = 0
                     clears |= self._touching[i]
-            elif was.levels[p] and self._lasts[i]:
+            elif was.levels[p] and self.lasts_s[i]:
                 coasting[slot] = was.levels[p]
                 started.append(i)
             if coasting[slot]:
@@ -276,21 +276,21 @@ class Instants:
         pulse: int,
         silent: bool,
         restarts: bool,
-        before: Effect | None,
+        before: WhatIsOn | None,
     ) -> _Controlled:
         """The controller's pass, and what follows from it for contacts, water and means of proof."""
         state, mask = node.state, self.flows.around(env).mask
         was = before or self.flows.effect(state, node.env, node.told)
-        new, starts, stops, runs = state, list[int](), list[int](), list(timers[: self._controls])
+        new, starts, stops, runs = state, list[int](), list[int](), list(timers[: self.controller_timers])
         if restarts:
             new = self.controller.initial
         elif not silent:
             new = self.controller.step(state, mask | told | pulse | self._time_up(timers)).state
-        for i in range(self._all):
+        for i in range(self.machine_count):
             if new[i] != state[i]:
                 if timers[i]:
                     stops.append(i)
-                runs[i] = 0 if restarts else self._dwell[i][new[i]]  # it knows nothing of what was
+                runs[i] = 0 if restarts else self.dwells_s[i][new[i]]  # it knows nothing of what was
                 if runs[i]:
                     starts.append(i)
         effect = self.flows.effect(new, env, told)
@@ -318,7 +318,7 @@ class Instants:
         self,
         truth: int,
         enough: int,
-        effect: Effect,
+        effect: WhatIsOn,
         around: Around,
         timers: Sequence[int],
         started: list[int],
@@ -352,7 +352,7 @@ class Instants:
                 coasting[slot] = 0
         return truth
 
-    def _closed(self, effect: Effect, machine: int, level: int) -> bool:
+    def _closed(self, effect: WhatIsOn, machine: int, level: int) -> bool:
         if machine < self._first:
             return level in effect.contacts[machine]
         return effect.on[machine - self._first]
@@ -361,7 +361,7 @@ class Instants:
         self,
         name: str,
         k: int,
-        effect: Effect,
+        effect: WhatIsOn,
         burning: frozenset[str],
         timers: Sequence[int],
         started: Sequence[int],
@@ -385,12 +385,15 @@ class Instants:
                 clears |= self._touching[j]
                 timers[j] = 0
         old = [i for i, left in enumerate(timers) if left]
-        lasts = {i: self._dwell[i][state[i]] if i < self._all else self._lasts[i] for i in (*started, *old)}
+        lasts = {
+            i: self.dwells_s[i][state[i]] if i < self.machine_count else self.lasts_s[i]
+            for i in (*started, *old)
+        }
         for j in started:
             timers[j] = 1 + min(_MOST_S, math.floor(lasts[j]))
             before = [i for i in old if lasts[i] <= lasts[j]]
             before += [i for i in started if (lasts[i], self._ranks[i]) < (lasts[j], self._ranks[j])]
             for i in before:
-                if not (self.coarse and i < self._controls and j < self._controls):
+                if not (self.coarse and i < self.controller_timers and j < self.controller_timers):
                     adds |= 1 << (i * self._n + j)
         return clears, adds

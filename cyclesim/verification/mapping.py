@@ -22,8 +22,8 @@ def of_engine(
 ) -> Known:
     """What the engine's whole state is to a cone's automaton."""
     cone = automaton.controller
-    places = {machine.name: i for i, machine in enumerate(full._machines)}
-    mine = tuple(state[places[machine.name]] for machine in cone._machines)
+    places = {machine.name: i for i, machine in enumerate(full.machines)}
+    mine = tuple(state[places[machine.name]] for machine in cone.machines)
     told = sum(cone.bit(name) for name in cone.facts if facts & full.bit(name))
     return _known(automaton, mine, told, positions)
 

@@ -16,11 +16,11 @@ from cyclesim.scenario.blocks.wiring import Starter as StarterLine
 from cyclesim.simulation.assembly import Plant, PlantDuty, Positions, Speeds
 from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.engine import _Run
-from cyclesim.simulation.programme import Beside, Programme
+from cyclesim.simulation.programme import Programme, WiredContact
 from cyclesim.simulation.trace import Span, joined
 from cyclesim.verification.answer import Replayed
 from cyclesim.verification.automaton import Automaton, Move, Node
-from cyclesim.verification.faults import Fault, FaultyPlant
+from cyclesim.verification.faults import FaultyPlant, PlantFault
 from cyclesim.verification.subjects import STATE_RULES
 
 Path = Sequence[tuple[Automaton, Move | None, Node]]
@@ -70,7 +70,7 @@ def fitted(path: Path) -> list[int] | None:
         if k:
             before = path[k - 1]
             assert move is not None
-            silent = bool(move.ended) and all(i >= automaton._controls for i in move.ended)
+            silent = bool(move.ended) and all(i >= automaton.controller_timers for i in move.ended)
             due = before[0].is_due(before[2])
             least.append((k - 1, k, 0.0))
             if not silent:
@@ -86,10 +86,10 @@ def fitted(path: Path) -> list[int] | None:
                 last_pass = k
             for i, left in enumerate(node.timers):
                 goes_on = left and before[2].timers[i] and i not in move.ended
-                if i < automaton._all and node.state[i] != before[2].state[i]:
+                if i < automaton.machine_count and node.state[i] != before[2].state[i]:
                     goes_on = False
                 if goes_on:
-                    spare = 1.0 if i < automaton._controls else 0.0
+                    spare = 1.0 if i < automaton.controller_timers else 0.0
                     least.append((k, began[i], spare - _lasts_s(automaton, node, i)))
                 elif left:
                     began[i] = k
@@ -107,13 +107,15 @@ def fitted(path: Path) -> list[int] | None:
 
 
 def _lasts_s(automaton: Automaton, node: Node, i: int) -> float:
-    return float(automaton._dwell[i][node.state[i]] if i < automaton._all else automaton._lasts[i])
+    return float(
+        automaton.dwells_s[i][node.state[i]] if i < automaton.machine_count else automaton.lasts_s[i]
+    )
 
 
 class _ScriptedPlant(FaultyPlant):
     """The plant with the faults of a story, and none of what moves facts by itself."""
 
-    def __init__(self, plant: Plant, faults: frozenset[Fault]) -> None:
+    def __init__(self, plant: Plant, faults: frozenset[PlantFault]) -> None:
         schedule = plant.scenario.schedule.model_copy(
             update={"heating": None, "frost_protection": None, "bathing": (), "low_water": ("by the story",)}
         )
@@ -144,13 +146,13 @@ class _Scripted(Programme):
         self.__dict__.update(programme.__dict__)
         self._spans = spans
         still = StarterLine.model_validate({"hand_switch": []})
-        self.beside = [Beside(b.starter, still) for b in programme.beside]
+        self.beside = [WiredContact(b.starter, still) for b in programme.beside]
         stuck = []
         for at in welded:
             target, _, speed = at.partition("/")
             pump = any(p.name == target for p in programme.controller.pumps)
             stuck.append(Starter(_weld(at), target, speed if pump else None))
-        self.beside += [Beside(starter, still) for starter in stuck]
+        self.beside += [WiredContact(starter, still) for starter in stuck]
         self.controller = replace(programme.controller, starters=(*programme.controller.starters, *stuck))
 
     def raised(self, *_: object, **__: object) -> dict[str, list[Span]]:
@@ -191,7 +193,7 @@ class _Replay(_Run):
         programme: Programme,
         path: Path,
         times: list[int],
-        faults: frozenset[Fault],
+        faults: frozenset[PlantFault],
         tail_s: int,
     ) -> None:
         begins_s = _WARM_UP_S + _BEGINS_S
@@ -215,13 +217,15 @@ class _Replay(_Run):
             changes = [(at, n, False) for start, end in people for at, n in ((start, 2), (end, 0))]
             self.env.process(self._bathers(changes))
         resets = [
-            (begins_s + t - _WARM_UP_S, automaton._reset[move.event[1]], automaton)
+            (begins_s + t - _WARM_UP_S, automaton.reset_bits[move.event[1]], automaton)
             for (automaton, move, _), t in zip(path, times, strict=True)
             if move is not None and move.event[0] == "resets"
         ]
         if resets:
             self.env.process(
-                self._reset_at([(at, a.controller.sources[a._reset.index(b)].name) for at, b, a in resets])
+                self._reset_at(
+                    [(at, a.controller.sources[a.reset_bits.index(b)].name) for at, b, a in resets]
+                )
             )
 
     def _reset_at(self, resets: list[tuple[int, str]]) -> Generator[simpy.Event, None, None]:

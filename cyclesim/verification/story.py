@@ -85,10 +85,10 @@ def _named(name: str) -> str:
 def _ended(automaton: Automaton, i: int, before: Node) -> str:
     """What the end of a timer means."""
     name, controller = automaton.timers[i], automaton.controller
-    machines = controller._machines
+    machines = controller.machines
     if i < len(machines):
         machine, state = machines[i].name, machines[i].table.states[before.state[i]]
-        lasts = lasting(automaton._dwell[i][before.state[i]])
+        lasts = lasting(automaton.dwells_s[i][before.state[i]])
         return {
             "stopped": f"{machine} has rested for {lasts}",
             "off": f"{machine} has rested for {lasts}",
@@ -97,7 +97,7 @@ def _ended(automaton: Automaton, i: int, before: Node) -> str:
             "run_on": f"the run-on after {machine} is over",
         }.get(state, f"the least run of {machine} is over")
     kind, _, of = name.partition(" of ")
-    lasts = lasting(automaton._lasts[i])
+    lasts = lasting(automaton.lasts_s[i])
     return {
         "coasting": f"the water of {of} has come to rest",
         "grace": f"{lasts} go by with the heat of {of} on and too little flow",

@@ -21,7 +21,7 @@ from cyclesim.verification.calendar_order import Calendar
 from cyclesim.verification.cone import cone_of, groups
 from cyclesim.verification.dead_ends import dead_ends
 from cyclesim.verification.environment import Environment, Kind
-from cyclesim.verification.faults import HYDRAULIC, SENSORS, Fault, faults_of, touches
+from cyclesim.verification.faults import HYDRAULIC, SENSORS, PlantFault, faults_of, touches
 from cyclesim.verification.mends import candidates
 from cyclesim.verification.replay import replayed
 from cyclesim.verification.search import Found, TooManyStatesError, search
@@ -139,7 +139,7 @@ class _Verifier:
         self,
         check: Check,
         kind: Kind,
-        faults: frozenset[Fault] = frozenset(),
+        faults: frozenset[PlantFault] = frozenset(),
         *,
         whole: bool = False,
         coarse: bool = True,
@@ -258,7 +258,7 @@ class _Verifier:
         """Every fault, and every pair of two that each are held; *any_order* is what holds no calendar."""
         found: dict[str, list[Cell]] = {name: [] for name in check.rules}
         rules = [name for name in check.rules if any_order is not None or name not in before.broken]
-        single: list[tuple[Fault, Found]] = []
+        single: list[tuple[PlantFault, Found]] = []
         exact: Found | None = None
         for fault in self.every_fault:
             base = any_order if any_order is not None and fault.any_order else before
@@ -299,7 +299,7 @@ class _Verifier:
         automaton = self.automaton(check, "commands", coarse=False)
         return search(automaton, judges(check, automaton), self._tell(f"{check.rules[0]} ({check.subject})"))
 
-    def _under(self, check: Check, before: Found, fault: Fault) -> Found | None:
+    def _under(self, check: Check, before: Found, fault: PlantFault) -> Found | None:
         """The search with a fault more; None where the rule cannot see it."""
         automaton, what = before.automaton, f"{check.rules[0]} ({check.subject}), {fault.said}"
         if not touches(fault, automaton.cone, self.loops, self.plant) or fault.kind == "clock":
@@ -323,7 +323,7 @@ class _Verifier:
         return search(more, judges(check, more), self._tell(what), after=before, until_broken=_STORIES_TRIED)
 
     def _cell(
-        self, name: str, check: Check, faults: tuple[Fault, ...], found: Found | None, before: Found
+        self, name: str, check: Check, faults: tuple[PlantFault, ...], found: Found | None, before: Found
     ) -> Cell:
         said, fault = tuple(fault.said for fault in faults), faults[-1]
         sees = found is not None or fault.kind in ("person", "clock", SENSORS)
@@ -344,7 +344,7 @@ class _Verifier:
 
     # -- mends ---------------------------------------------------------------------------------------------
 
-    def _mends(self, name: str, check: Check, fault: Fault | None = None) -> Iterator[Mend]:
+    def _mends(self, name: str, check: Check, fault: PlantFault | None = None) -> Iterator[Mend]:
         """Every change of the catalogue, verified again, under a fault if there is one."""
         for said, scenario in candidates(self.plant, self.programme, name, check):
             try:
@@ -357,7 +357,7 @@ class _Verifier:
                 continue
             yield Mend(said, holds, states, never_on)
 
-    def holds_under(self, name: str, subject: str, fault: Fault) -> tuple[bool, int]:
+    def holds_under(self, name: str, subject: str, fault: PlantFault) -> tuple[bool, int]:
         """Whether something holds a rule under a fault, and in how many states; one that is gone is held."""
         same = [f for f in self.every_fault if (f.kind, f.subject) == (fault.kind, fault.subject)]
         states = 0

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from cyclesim.control.machines import (
     TRIGGER,
     Machine,
-    Model,
+    MachineModel,
     Table,
     Transition,
     adopt,
@@ -40,7 +40,7 @@ def go(machine: Machine, state: str, *true: str) -> str:
 @given(st.sampled_from(MACHINES), st.lists(st.integers(0, 63), max_size=60))
 def test_table_equals_library(machine: Machine, walk: list[int]) -> None:
     """Along any random walk the table says what a transitions machine, fired live, does."""
-    table, model = TABLES[machine], Model()
+    table, model = TABLES[machine], MachineModel()
     trigger = adopt(machine, model).events[TRIGGER].trigger
     state = table.initial
     for bits in (number % (1 << len(table.facts)) for number in walk):
@@ -55,7 +55,7 @@ def test_table_equals_library(machine: Machine, walk: list[int]) -> None:
 @pytest.mark.parametrize("machine", MACHINES, ids=lambda m: f"{m.name}-{len(m.transitions)}")
 def test_no_way_round_the_guards(machine: Machine) -> None:
     """No model gets a to_<state>() method, and the one trigger is the only one there is."""
-    model = Model()
+    model = MachineModel()
     engine = adopt(machine, model)
     assert not [name for name in dir(model) if name.startswith("to_")]
     assert list(engine.events) == [TRIGGER]
@@ -289,7 +289,7 @@ def test_it_begins_where_the_machine_begins() -> None:
     """The table's initial state is the machine's, wherever that stands; so is the library's."""
     machine = Machine("m", "pump", ("a", "b"), "b", (Transition("a", "b", ("x",)), Transition("b", "a")))
     assert 1 == tabulate(machine).initial
-    assert "b" == adopt(machine, model := Model()).get_model_state(model).name
+    assert "b" == adopt(machine, model := MachineModel()).get_model_state(model).name
     assert 0 == Table((), ("a", "b"), ((1,), (0,))).initial  # the first, unless said
 
 

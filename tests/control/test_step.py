@@ -17,7 +17,7 @@ from cyclesim.control.step import (
     Controller,
     Demand,
     Keep,
-    Outcome,
+    PassOutcome,
     PumpControl,
     SourceControl,
 )
@@ -261,7 +261,7 @@ def test_interlock_for_any_schedule(history: list[tuple[int, set[str]]]) -> None
 # --- arbitration ----------------------------------------------------------------------------------
 
 
-def decide(demands: Iterable[Demand], *raised: str) -> Outcome:
+def decide(demands: Iterable[Demand], *raised: str) -> PassOutcome:
     """One pass of the two-speed pump alone, from rest, all times served."""
     controller = Controller((TWO,), (), tuple(demands))
     return controller.step(controller.initial, timers(controller) | mask(controller, *raised))

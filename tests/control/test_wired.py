@@ -25,7 +25,7 @@ from cyclesim.control.step import (
     Controller,
     Demand,
     Keep,
-    Outcome,
+    PassOutcome,
     PumpControl,
     SourceControl,
     Starter,
@@ -268,7 +268,7 @@ def test_the_wired_facts_by_name() -> None:
 # --- what stops everything ------------------------------------------------------------------------
 
 
-def stopped_by(*names: str, state: tuple[int, ...] = (AT_LOW, 1, FIRING, 1), **changed: Any) -> Outcome:
+def stopped_by(*names: str, state: tuple[int, ...] = (AT_LOW, 1, FIRING, 1), **changed: Any) -> PassOutcome:
     """One pass with everything asked for and no time served, so that minimum runs and a keep would hold."""
     controller = (
         BESIDE

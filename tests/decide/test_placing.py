@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cyclesim.decide.tuning.placing import Order, Runs, bound, longest_wait_s, obstacles, place, solve, wait_s
-from cyclesim.decide.tuning.space import DAY_S, FILTER, FLUSH, Kind, Space, space
+from cyclesim.decide.tuning.space import DAY_S, FILTER, FLUSH, RunKind, Space, space
 from cyclesim.scenario.forms.fields import PumpSpeed
 from cyclesim.scenario.reading.load import load
 
@@ -21,7 +21,7 @@ MOST_RUNS = 4
 """So many runs at most in the placements that are counted out; no drawn order asks for more."""
 
 
-def small(kinds: list[Kind], legs: dict[str, float], slots: int, **more: object) -> Space:
+def small(kinds: list[RunKind], legs: dict[str, float], slots: int, **more: object) -> Space:
     """A day of few slots with these kinds; its pumps rest for 75 s."""
     told = {
         "kinds": tuple(kinds),
@@ -36,10 +36,10 @@ def small(kinds: list[Kind], legs: dict[str, float], slots: int, **more: object)
 
 def flush(
     slots: int, renews: dict[str, float], lasts_s: int = 60, quiet: tuple[int, ...] = (), cost: float = 1.0
-) -> Kind:
+) -> RunKind:
     """A flush with the jets; not in the quiet slots."""
     allowed = tuple(slot not in quiet for slot in range(slots))
-    return Kind(FLUSH, PumpSpeed("jets", "on"), lasts_s, allowed, (cost,) * slots, renews, 0.0, loud=True)
+    return RunKind(FLUSH, PumpSpeed("jets", "on"), lasts_s, allowed, (cost,) * slots, renews, 0.0, loud=True)
 
 
 # -- by hand ---------------------------------------------------------------------------------------------
@@ -92,7 +92,7 @@ def test_no_more_runs_than_the_controller_takes() -> None:
 
 def test_a_leg_that_filter_runs_renew_asks_for_no_flush() -> None:
     """Two filter runs of two hours are twelve hours apart or less."""
-    run = Kind(
+    run = RunKind(
         FILTER, PumpSpeed("circulator", "on"), 2 * H, (True,) * 24, (1.0,) * 24, {"leg": 60.0}, 5.0, False
     )
     day = small([flush(24, {"leg": 20.0}), run], {"leg": 12 * H}, 24, wanted_m3=10.0)
@@ -142,7 +142,7 @@ def days(draw: st.DrawFn) -> Space:
         )
         takes = {leg: draw(st.sampled_from((0.0, 15.0, 30.0))) for leg in legs if draw(st.booleans())}
         kinds.append(
-            Kind(
+            RunKind(
                 does,
                 PumpSpeed(draw(st.sampled_from(("jets", "circulator"))), "on"),
                 lasts_s + k,  # no two kinds alike

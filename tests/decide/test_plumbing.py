@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from cyclesim.analysis.plant_rules import never_flushed
 from cyclesim.analysis.result import simulate
-from cyclesim.decide.tuning.duty_effect import Effect, duty_effect
+from cyclesim.decide.tuning.duty_effect import BeforeAfter, duty_effect
 from cyclesim.decide.tuning.plumbing import Plumbing, next_narrower, plumbing
 from cyclesim.physics.friction import fitting_k
 from cyclesim.physics.water import density_kg_m3, viscosity_pa_s
@@ -238,7 +238,7 @@ def test_a_dead_end_is_cut_off():
     assert [{"spare"}, set()] == broken
     # 45.2 mm of bore, 4 m: 6.42 L by arithmetic.
     assert "its 6.4 L are capped" in found.sentence
-    assert (Effect("water in spare", "m3", pytest.approx(0.00642, rel=1e-3), None),) == duty_effect(
+    assert (BeforeAfter("water in spare", "m3", pytest.approx(0.00642, rel=1e-3), None),) == duty_effect(
         before, found.scenario
     )
 

@@ -12,7 +12,7 @@ from cyclesim.decide.tuning.space import (
     FILTER,
     FLUSH,
     CannotTuneError,
-    Kind,
+    RunKind,
     Space,
     _mean_price,
     _overlap,
@@ -142,5 +142,5 @@ def test_the_residual_shortens_what_a_leg_may_wait() -> None:
     assert {36_000.0} == set(space(load(GARDEN, sets=half)).legs.values())
 
 
-def _one(garden: Space, does: str, lasts_s: int) -> Kind:
+def _one(garden: Space, does: str, lasts_s: int) -> RunKind:
     return next(kind for kind in garden.kinds if kind.does == does and kind.lasts_s == lasts_s)

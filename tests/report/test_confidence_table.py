@@ -6,7 +6,7 @@ import pytest
 
 from cyclesim.decide.ranges.confidence import Confidence, Estimate, Influence, Tried
 from cyclesim.decide.ranges.flushes import OldWater
-from cyclesim.decide.ranges.inputs import Kept
+from cyclesim.decide.ranges.inputs import NotVaried
 from cyclesim.report.confidence_table import say_confidence
 from cyclesim.report.layout import Page
 
@@ -25,7 +25,8 @@ SURE = Confidence(
     (FLUSH, replace(FLUSH, leg="a_leg_with_quite_a_long_name_of_forty__ok", tub_water_at_last_jet_s=None,
                     stirred_filter_percent=None, lasts_for_5_percent_s=None)),
     (Tried("pump curve", "-7 %", "+7 %", "x"),),
-    (Kept("check valve (pumps)", "no range: as built"), Kept("limits.run_on", "what is judged by, no input")),
+    (NotVaried("check valve (pumps)", "no range: as built"),
+     NotVaried("limits.run_on", "what is judged by, no input")),
 )  # fmt: skip
 
 

@@ -150,7 +150,7 @@ def test_times_are_fitted_or_refused(build):
     assert times is not None
     assert times == sorted(times)
     assert 5 <= times[-1] < 75
-    automaton._lasts[automaton.timers.index("grace of element")] = 5000.0
+    automaton.lasts_s[automaton.timers.index("grace of element")] = 5000.0
     assert fitted(path) is None
 
 

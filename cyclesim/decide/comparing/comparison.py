@@ -18,7 +18,7 @@ from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.result import days_of_year
 from cyclesim.decide.comparing.futures import (
     OF_MONEY,
-    Assumption,
+    Alternative,
     Future,
     as_it_comes,
     assumptions_of,
@@ -196,7 +196,7 @@ def compare(
     years = years or next((one.money.over_years for one in scenarios if one.money), 10)
     told = Future({}, {}, seed)
     to_come = [future(k, seed) for k in range(futures)]
-    ends: list[tuple[Assumption, float]] = []
+    ends: list[tuple[Alternative, float]] = []
     if sensitivity or (sensitivity is None and futures):
         ends = [(one, end) for one in assumptions_of(list(scenarios)) for end in (one.low, one.high)]
     rows_of = [(at, scenarios) for at in (told, *to_come)]
@@ -267,7 +267,7 @@ def _measures(scenario: Scenario, outcome: Outcome, years: int | None, terms: Te
 def _swings(
     sides: tuple[Side, ...],
     years: int,
-    ends: Sequence[tuple[Assumption, float]],
+    ends: Sequence[tuple[Alternative, float]],
     rows: Sequence[Sequence[Outcome]],
 ) -> Iterator[Swing]:
     """The second plant's cost minus the first's with one assumption at its ends; money's need no new run."""
@@ -288,7 +288,7 @@ def _swings(
     for one in OF_MONEY if priced else OF_MONEY[:1]:
         yield _swing(one, now, *(apart(as_told, only(one, end, 0).terms) for end in (one.low, one.high)))
     if priced:
-        counted = Assumption("years counted", *_years_off(years), CHOICE, "{:.0f} years")
+        counted = Alternative("years counted", *_years_off(years), CHOICE, "{:.0f} years")
         yield _swing(counted, now, *(apart(as_told, over=round(end)) for end in (counted.low, counted.high)))
 
 
@@ -297,7 +297,7 @@ def _years_off(years: int) -> tuple[float, float, float]:
     return float(max(1, years // 2)), float(years), float(years + (years + 1) // 2)
 
 
-def _swing(one: Assumption, now: float, low: float, high: float) -> Swing:
+def _swing(one: Alternative, now: float, low: float, high: float) -> Swing:
     flips = min(low, high, now) < 0.0 < max(low, high, now)
     return Swing(one.name, one.text(one.low), one.text(one.high), one.source, low, high, flips)
 

@@ -22,7 +22,7 @@ from cyclesim.scenario.blocks.model import Scenario
 
 
 @dataclass(frozen=True, slots=True)
-class Assumption:
+class Alternative:
     """One thing that may be otherwise: its ends, what it is as told, and where the range comes from."""
 
     name: str
@@ -43,21 +43,21 @@ class Assumption:
 
 
 FACTOR = "x {:.2f}"
-AIR = Assumption("mean air temperature", -1.0, 0.0, 1.0, PRACTICE, "{:+.1f} K")
-SWING = Assumption("swing of the air's warmth", 0.8, 1.0, 1.2, PRACTICE, FACTOR)
-WIND = Assumption("wind", 0.5, 1.0, 1.5, PRACTICE, FACTOR)
-OFTEN = Assumption("how often people bathe", 0.5, 1.0, 1.5, PRACTICE, FACTOR)
-LONG = Assumption("how long people bathe", 0.7, 1.0, 1.3, PRACTICE, FACTOR)
-HEAD = Assumption("head of pumps", 0.93, 1.0, 1.07, "ISO 9906 grade 3B, from memory, not opened", FACTOR)
-POWER = Assumption("power of pumps", 0.9, 1.0, 1.1, PRACTICE, FACTOR)
-OUTPUT = Assumption(
+AIR = Alternative("mean air temperature", -1.0, 0.0, 1.0, PRACTICE, "{:+.1f} K")
+SWING = Alternative("swing of the air's warmth", 0.8, 1.0, 1.2, PRACTICE, FACTOR)
+WIND = Alternative("wind", 0.5, 1.0, 1.5, PRACTICE, FACTOR)
+OFTEN = Alternative("how often people bathe", 0.5, 1.0, 1.5, PRACTICE, FACTOR)
+LONG = Alternative("how long people bathe", 0.7, 1.0, 1.3, PRACTICE, FACTOR)
+HEAD = Alternative("head of pumps", 0.93, 1.0, 1.07, "ISO 9906 grade 3B, from memory, not opened", FACTOR)
+POWER = Alternative("power of pumps", 0.9, 1.0, 1.1, PRACTICE, FACTOR)
+OUTPUT = Alternative(
     "output of elements", 0.9, 1.0, 1.05, "IEC 60335-1 rated input, from memory, not opened", FACTOR
 )
-PRICE = Assumption("price of energy", 0.8, 1.0, 1.4, PRACTICE, FACTOR)
-RISE = Assumption("yearly rise of that price", -0.02, 0.0, 0.03, PRACTICE, "{:+.0%} points")
-DISCOUNT = Assumption("discount rate", -0.02, 0.0, 0.02, PRACTICE, "{:+.0%} points")
-BOUGHT = Assumption("prices of what is bought", 0.85, 1.0, 1.25, PRACTICE, FACTOR)
-LIFE = Assumption("how long machines last", 0.6, 1.0, 1.4, PRACTICE, FACTOR)
+PRICE = Alternative("price of energy", 0.8, 1.0, 1.4, PRACTICE, FACTOR)
+RISE = Alternative("yearly rise of that price", -0.02, 0.0, 0.03, PRACTICE, "{:+.0%} points")
+DISCOUNT = Alternative("discount rate", -0.02, 0.0, 0.02, PRACTICE, "{:+.0%} points")
+BOUGHT = Alternative("prices of what is bought", 0.85, 1.0, 1.25, PRACTICE, FACTOR)
+LIFE = Alternative("how long machines last", 0.6, 1.0, 1.4, PRACTICE, FACTOR)
 
 Of = Callable[[str], float]
 """A value for each machine by its name."""
@@ -87,14 +87,14 @@ def future(number: int, seed: int) -> Future:
     known = (AIR, SWING, WIND, OFTEN, LONG, PRICE, RISE, BOUGHT, LIFE)
     values = {one.name: one.drawn(chance(one.name)) for one in known}
 
-    def rating(one: Assumption) -> Of:
+    def rating(one: Alternative) -> Of:
         return lambda machine: one.drawn(chance(f"{one.name}/{machine}"))
 
     ratings = {one.name: rating(one) for one in (HEAD, POWER, OUTPUT)}
     return Future(values, ratings, chance("bathers").getrandbits(32))
 
 
-def only(one: Assumption, value: float, seed: int) -> Future:
+def only(one: Alternative, value: float, seed: int) -> Future:
     """Everything as told but one assumption."""
     if one in (HEAD, POWER, OUTPUT):
         return Future({}, {one.name: lambda _: value}, seed)
@@ -148,7 +148,7 @@ def _minutes_s(seconds: float) -> float:
     return 60.0 * max(1, round(seconds / 60.0))
 
 
-def assumptions_of(scenarios: list[Scenario]) -> Iterator[Assumption]:
+def assumptions_of(scenarios: list[Scenario]) -> Iterator[Alternative]:
     """What may be otherwise in any of them: those that change a run first."""
     yield AIR
     yield SWING

@@ -20,7 +20,7 @@ from datetime import date
 from cyclesim.analysis.result import days_of_year
 from cyclesim.decide.ranges.draws import drawn
 from cyclesim.decide.ranges.flushes import OldWater, flush_lines, old_water
-from cyclesim.decide.ranges.inputs import Kept, inputs
+from cyclesim.decide.ranges.inputs import NotVaried, inputs
 from cyclesim.decide.ranges.numbers import Number, Numbers, numbers
 from cyclesim.decide.sweeps.pool import each
 from cyclesim.decide.sweeps.sweep import Job
@@ -86,7 +86,7 @@ class Confidence:
     estimates: tuple[Estimate, ...]
     flushes: tuple[OldWater, ...]
     inputs: tuple[Tried, ...]
-    not_varied: tuple[Kept, ...]
+    not_varied: tuple[NotVaried, ...]
 
 
 def confidence(

@@ -23,20 +23,20 @@ from cyclesim.simulation.tolerance import AS_TOLD
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class NotVaried:
     """A default that is not varied, and why."""
 
     input: str
     why: str
 
 
-def inputs(scenario: Scenario) -> tuple[tuple[Input, ...], tuple[Kept, ...]]:
+def inputs(scenario: Scenario) -> tuple[tuple[Input, ...], tuple[NotVaried, ...]]:
     """All that is varied of this scenario, and what of its defaults is not, with the reason."""
-    found, skipped = list(stated(scenario)), list[Kept]()
+    found, skipped = list(stated(scenario)), list[NotVaried]()
     for name, group in _grouped((*scenario.defaults, *assumptions(scenario))):
         why = _why_not(group[0])
         if why:
-            skipped.append(Kept(name, why))
+            skipped.append(NotVaried(name, why))
         elif group[0].path in _factors(scenario):
             found.append(_assumed(scenario, group[0]))
         else:

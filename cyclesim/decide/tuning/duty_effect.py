@@ -13,7 +13,7 @@ from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant, PlantDuty, Speeds, jet_name, stretch_name
 
 
-class Effect(NamedTuple):
+class BeforeAfter(NamedTuple):
     """One number before and after; None for a leg that is not there, or water that never comes."""
 
     what: str
@@ -40,33 +40,33 @@ class Effect(NamedTuple):
         return self._said(self.before) != self._said(self.after)
 
 
-def duty_effect(before: Scenario, after: Scenario) -> tuple[Effect, ...]:
+def duty_effect(before: Scenario, after: Scenario) -> tuple[BeforeAfter, ...]:
     """What a change of pipes alters at the same speeds of the pumps: the numbers that read differently."""
     return tuple(effect for effect in _effects(Plant(before), Plant(after)) if effect.shows)
 
 
-def _effects(before: Plant, after: Plant) -> Iterator[Effect]:
+def _effects(before: Plant, after: Plant) -> Iterator[BeforeAfter]:
     legs = dict.fromkeys([*before.sheet.legs, *after.sheet.legs])
     jets = [name for name in before.sheet.legs if before.sheet.legs[name].manifold]
     both = before, after
     for name in jets:
         best = best_duty(before, name)
         flows = (weakest_jet_m3_s(plant, plant.duty(best.speeds), name) for plant in both)
-        yield Effect(f"weakest jet of {name} at {best.name}", "m3/s", *flows)
+        yield BeforeAfter(f"weakest jet of {name} at {best.name}", "m3/s", *flows)
     steady = list(_steady(before))
     heating = before.scenario.schedule.heating
     if heating:
         for name in heating.sources:
             flows = (abs(plant.duty(plant.at(*heating.pump)).flow_m3_s(name)) for plant in both)
-            yield Effect(f"flow through {name} as it heats", "m3/s", *flows)
+            yield BeforeAfter(f"flow through {name} as it heats", "m3/s", *flows)
     for name in legs:
         volumes = (plant.leg_volume_m3(name) if name in plant.sheet.legs else None for plant in both)
-        yield Effect(f"water in {name}", "m3", *volumes)
+        yield BeforeAfter(f"water in {name}", "m3", *volumes)
     for name in jets:
         for speeds in dict.fromkeys([best_duty(before, name).speeds, *steady]):
             duties = (plant.duty(speeds) for plant in both)
             times = (reached_s(duty, end_of(before, name)) for duty in duties)
-            yield Effect(
+            yield BeforeAfter(
                 f"tub water at the last jet of {name} at {before.duty(speeds).name}, after", "s", *times
             )
 

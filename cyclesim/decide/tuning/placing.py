@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cyclesim.analysis.amounts import lasting
-from cyclesim.decide.tuning.space import DAY_S, FILTER, FLUSH, Kind, Space
+from cyclesim.decide.tuning.space import DAY_S, FILTER, FLUSH, RunKind, Space
 
 Least = Literal["cost", "wait", "flushes", "any"]
 _TIME_LIMIT_S = 20.0
@@ -46,7 +46,7 @@ _CLOSED = 0
 class Order(NamedTuple):
     """What a programme is asked for."""
 
-    kinds: tuple[Kind, ...]
+    kinds: tuple[RunKind, ...]
     within_s: Mapping[str, float]
     """Leg -> the oldest that its water may get before the next run has renewed it [s]."""
     wanted_m3: float
@@ -57,12 +57,12 @@ class Order(NamedTuple):
     least: Least = "cost"
 
     @classmethod
-    def of(cls, space: Space, kinds: Sequence[Kind] | None = None) -> Order:
+    def of(cls, space: Space, kinds: Sequence[RunKind] | None = None) -> Order:
         """The cheapest programme of some kinds, or of all."""
         return cls(space.kinds if kinds is None else tuple(kinds), space.legs, space.wanted_m3)
 
 
-Runs = tuple[tuple[Kind, int], ...]
+Runs = tuple[tuple[RunKind, int], ...]
 """Each run with the slot in which it starts."""
 
 
@@ -193,7 +193,7 @@ def _one_or_more(members: NDArray[np.int64]) -> _Row:
     return _Row(members, np.ones(len(members)), 1.0, np.inf)
 
 
-def _fresh(space: Space, order: Order, columns: Sequence[tuple[Kind, int]]) -> Iterator[_Row]:
+def _fresh(space: Space, order: Order, columns: Sequence[tuple[RunKind, int]]) -> Iterator[_Row]:
     """Every stretch as long as a leg's limit meets a moment at which the leg is fresh."""
     seen: set[bytes] = set()
     for leg, within_s in order.within_s.items():
@@ -227,14 +227,14 @@ def _longer_s(space: Space, begin: float, end: NDArray[np.float64]) -> NDArray[n
     return np.where(end > following, float(by), 0.0)
 
 
-def _filtered(order: Order, columns: Sequence[tuple[Kind, int]]) -> Iterator[_Row]:
+def _filtered(order: Order, columns: Sequence[tuple[RunKind, int]]) -> Iterator[_Row]:
     """The filter runs pass as much water as is wanted; what flushes pass is not counted on."""
     if order.wanted_m3 > 0.0:
         passed = np.array([kind.filtered_m3 if kind.does == FILTER else 0.0 for kind, _ in columns])
         yield _Row(np.arange(len(columns)), passed, order.wanted_m3 * (1.0 - 1e-9), np.inf)
 
 
-def _counted(space: Space, order: Order, columns: Sequence[tuple[Kind, int]]) -> Iterator[_Row]:
+def _counted(space: Space, order: Order, columns: Sequence[tuple[RunKind, int]]) -> Iterator[_Row]:
     """As many runs as are asked for, and no more than the controller takes."""
     for does, exactly in ((FLUSH, order.flushes), (FILTER, order.filter_runs)):
         members = np.array([i for i, (kind, _) in enumerate(columns) if kind.does == does], dtype=np.int64)
@@ -245,7 +245,7 @@ def _counted(space: Space, order: Order, columns: Sequence[tuple[Kind, int]]) ->
             yield _Row(members, np.ones(len(members)), least, min(limits))
 
 
-def _apart(space: Space, columns: Sequence[tuple[Kind, int]]) -> Iterator[_Row]:
+def _apart(space: Space, columns: Sequence[tuple[RunKind, int]]) -> Iterator[_Row]:
     """Of one pump no two runs at once, and its rest between them."""
     for pump in dict.fromkeys(kind.pump.pump for kind, _ in columns):
         rest_s = space.scenario.plant.pumps[pump].rest_s
@@ -260,7 +260,7 @@ def _apart(space: Space, columns: Sequence[tuple[Kind, int]]) -> Iterator[_Row]:
 
 
 def _objective(
-    order: Order, columns: Sequence[tuple[Kind, int]], cost: NDArray[np.float64]
+    order: Order, columns: Sequence[tuple[RunKind, int]], cost: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """What is to be least, if anything."""
     if order.least == "any":
@@ -328,15 +328,15 @@ def _most_filter_runs(space: Space) -> int:
     return _MOST_FILTER_RUNS if most is None else min(most, _MOST_FILTER_RUNS)
 
 
-def _choices_of_kinds(space: Space) -> Iterator[tuple[Kind, ...]]:
+def _choices_of_kinds(space: Space) -> Iterator[tuple[RunKind, ...]]:
     """Filter runs of any length, flushes of one: the shortest or the next, at any speed or the highest."""
-    lengths: dict[tuple[str, str], list[Kind]] = {}
+    lengths: dict[tuple[str, str], list[RunKind]] = {}
     for kind in space.kinds:
         if kind.does == FLUSH:
             lengths.setdefault((kind.pump.pump, kind.pump.speed), []).append(kind)
     highest = dict(lengths.keys())  # speeds come in rising order
     rest = _filter_lengths(space)
-    seen: list[list[Kind]] = []
+    seen: list[list[RunKind]] = []
     for at_highest in (False, True):
         for pick in (0, 1):
             flushes = [
@@ -349,7 +349,7 @@ def _choices_of_kinds(space: Space) -> Iterator[tuple[Kind, ...]]:
                 yield (*rest, *flushes)
 
 
-def _filter_lengths(space: Space) -> list[Kind]:
+def _filter_lengths(space: Space) -> list[RunKind]:
     """Of the filter runs those that may be the shortest: one of some number in a day, evenly apart.
 
     Long enough for the water wanted, for that and the legs that they renew, and for each leg that only a
@@ -357,7 +357,7 @@ def _filter_lengths(space: Space) -> list[Kind]:
     """
     runs = [kind for kind in space.kinds if kind.does == FILTER]
     legs_s = min(space.legs.values(), default=math.inf)
-    found: list[Kind] = []
+    found: list[RunKind] = []
     for pump in dict.fromkeys(kind.pump for kind in runs):
         lengths = [kind for kind in runs if kind.pump == pump]
         for legs in dict.fromkeys(frozenset(kind.renews) for kind in lengths):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import time
 
 from cyclesim.decide.tuning.placing import wait_s
-from cyclesim.decide.tuning.space import FILTER, FLUSH, Kind, Space
+from cyclesim.decide.tuning.space import FILTER, FLUSH, RunKind, Space
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import Run
 
@@ -38,7 +38,7 @@ class Daily:
         return sum(len(entry.starts) for entry in self.entries if entry.does == does)
 
 
-def daily(space: Space, runs: Iterable[tuple[Kind, int]]) -> Daily:
+def daily(space: Space, runs: Iterable[tuple[RunKind, int]]) -> Daily:
     """The programme of runs that start at these slots."""
     starts: dict[tuple[str, str, int], list[time]] = {}
     for kind, slot in runs:

@@ -41,7 +41,7 @@ class CannotTuneError(CycleSimError):
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class RunKind:
     """Runs of one pump at one speed and of one length, which differ in when they start."""
 
     does: str
@@ -65,7 +65,7 @@ class Space:
     scenario: Scenario
     plant: Plant
     step_s: int
-    kinds: tuple[Kind, ...]
+    kinds: tuple[RunKind, ...]
     legs: dict[str, float]
     """Leg -> the longest that its water may wait for the next run that renews it [s]."""
     wanted_m3: float
@@ -158,7 +158,7 @@ class _Offer:
         self.price = _mean_price(scenario, step_s)
         self.loud = loud_speeds(scenario)
 
-    def flushes(self) -> Iterator[Kind]:
+    def flushes(self) -> Iterator[RunKind]:
         """Line flushes: pumps of the file's flushes, else every pump that moves jets.
 
         Where no length on offer is long enough at any speed of a pump, the longest, which the run refuses.
@@ -176,7 +176,7 @@ class _Offer:
                 for lasts_s in lengths or longest:
                     yield self._kind(FLUSH, at, lasts_s, duty)
 
-    def filter_runs(self) -> Iterator[Kind]:
+    def filter_runs(self) -> Iterator[RunKind]:
         """Filter runs: pumps of the file's own, else every pump, at speeds that the filter bears;
         at none that neighbours hear where another does.
         """
@@ -211,14 +211,14 @@ class _Offer:
             return sorted({_FLUSH_ROUND_S * math.ceil(max(x, 1.0) / _FLUSH_ROUND_S) for x in due})
         return sorted(round(x) for x in offered if x >= FLUSH_VOLUMES * once_s)
 
-    def _kind(self, does: str, pump: PumpSpeed, lasts_s: int, duty: PlantDuty) -> Kind:
+    def _kind(self, does: str, pump: PumpSpeed, lasts_s: int, duty: PlantDuty) -> RunKind:
         reached = {
             name: duty.reached_s.get(self.plant.plugs[plug].name, math.inf)
             for name, plug in self.plant.reported.items()
         }
         loud = pump.speed in self.loud.get(pump.pump, ())
         kwh = self.plant.speeds[pump.pump][pump.speed].power_w * lasts_s / 3.6e6
-        return Kind(
+        return RunKind(
             does,
             pump,
             lasts_s,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from cyclesim.decide.tuning.programmes import Daily, Entry, own
-from cyclesim.decide.tuning.space import FILTER, FLUSH, Kind, Space
+from cyclesim.decide.tuning.space import FILTER, FLUSH, RunKind, Space
 
 SOURCE = "common practice, no source"
 _FLUSH_AT, _FLUSH_S = (8 * 3600, 20 * 3600), 30
@@ -28,7 +28,7 @@ def thumbs(space: Space) -> Iterator[tuple[str, Daily]]:
 
 def _usual(space: Space, does: str, at_s: tuple[int, ...], lasts_s: int) -> tuple[Entry, ...]:
     """The usual runs of every pump, as near to their usual times as quiet hours and bathing let them."""
-    fastest: dict[str, Kind] = {}
+    fastest: dict[str, RunKind] = {}
     for kind in space.kinds:
         if kind.does == does and (does == FLUSH or kind.pump.pump not in fastest):
             fastest[kind.pump.pump] = kind

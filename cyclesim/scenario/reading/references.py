@@ -4,7 +4,7 @@ from pathlib import Path, PurePosixPath
 
 from cyclesim.errors import Fault
 from cyclesim.scenario.forms.forms import Steps
-from cyclesim.scenario.text.csv_file import PRICES, WEATHER, Column, Series, read_series
+from cyclesim.scenario.text.csv_file import PRICES, WEATHER, CsvColumn, Series, read_series
 from cyclesim.scenario.text.tree import Tree, shorten
 from cyclesim.scenario.text.yaml_file import read_file
 
@@ -17,7 +17,7 @@ REFERABLE: tuple[Steps, ...] = (
     ("schedule",),
     ("limits",),
 )
-SERIES: dict[Steps, dict[str, Column]] = {
+SERIES: dict[Steps, dict[str, CsvColumn]] = {
     ("place", "weather", "file"): WEATHER,
     ("supply", "tariff", "file"): PRICES,
 }

@@ -23,7 +23,7 @@ TOLD = 20
 DAY_S = 86_400
 
 
-class Column(NamedTuple):
+class CsvColumn(NamedTuple):
     """What a column may be called, what it is kept as, and between which values it is believed."""
 
     key: str
@@ -33,13 +33,13 @@ class Column(NamedTuple):
 
 
 WEATHER = {
-    "temperature": Column("air_c", "temperature", -60.0, 60.0),
-    "humidity": Column("humidity", "fraction", 0.0, 1.0),
-    "wind": Column("wind_m_s", "speed", 0.0, 60.0),
-    "cloud": Column("cloud", "fraction", 0.0, 1.0),
-    "sky temperature": Column("sky_c", "temperature", -100.0, 60.0),
+    "temperature": CsvColumn("air_c", "temperature", -60.0, 60.0),
+    "humidity": CsvColumn("humidity", "fraction", 0.0, 1.0),
+    "wind": CsvColumn("wind_m_s", "speed", 0.0, 60.0),
+    "cloud": CsvColumn("cloud", "fraction", 0.0, 1.0),
+    "sky temperature": CsvColumn("sky_c", "temperature", -100.0, 60.0),
 }
-PRICES = {"price": Column("price", "price", -1000.0, 1000.0)}
+PRICES = {"price": CsvColumn("price", "price", -1000.0, 1000.0)}
 
 
 @dataclass(frozen=True)
@@ -69,7 +69,7 @@ class Series:
         return self.steps * self.step_s / DAY_S
 
 
-def read_series(path: Path, name: str, known: Mapping[str, Column]) -> Series | list[Fault]:
+def read_series(path: Path, name: str, known: Mapping[str, CsvColumn]) -> Series | list[Fault]:
     """The series of a CSV file with these columns (time and the first are due), or what is wrong with it.
 
     A fault without a line is about the file as a whole.
@@ -94,7 +94,7 @@ class _Use(NamedTuple):
 
     name: str
     unit: str
-    column: Column
+    column: CsvColumn
     slope: float
     offset: float
 
@@ -106,7 +106,7 @@ _STANDARD = "where the clock changes, write standard time all year round"
 
 
 class _Reader:
-    def __init__(self, name: str, known: Mapping[str, Column]) -> None:
+    def __init__(self, name: str, known: Mapping[str, CsvColumn]) -> None:
         self.name, self.known = name, known
         self.faults: list[Fault] = []
         self.currency = ""
