@@ -10,8 +10,8 @@ from cyclesim.cli.shared import (
     BROKEN,
     OK,
     check_figure,
-    check_outputs,
     cli,
+    loaded,
     output_file,
     sweep_options,
     sweeping,
@@ -52,11 +52,7 @@ def compare(
     if not 2 <= len(files) <= 6:
         raise click.UsageError("Two to six files are compared: cyclesim compare A.yaml B.yaml")
     check_figure(figure_file, None, None)
-    for file in files:
-        check_outputs(file, json_file, figure_file)
-    from cyclesim.scenario.reading.load import load
-
-    scenarios = [load(file, sets=sets) for file in files]
+    scenarios = [loaded(file, sets, json_file, figure_file) for file in files]
     from cyclesim.decide.comparing.comparison import compare as compare_
     from cyclesim.report.compare_figure import write_compare_figure
     from cyclesim.report.compare_report import compare_report, compare_values

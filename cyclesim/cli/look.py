@@ -16,6 +16,7 @@ from cyclesim.cli.shared import (
     check_figure,
     check_outputs,
     cli,
+    loaded,
     new_page,
     output_file,
     scenario_file,
@@ -67,10 +68,7 @@ def run(
     if workers and not asked_how_sure:
         raise click.UsageError("--workers goes with --confidence.")
     check_figure(figure_file, figure_from, figure_days)
-    check_outputs(file, json_file, trace_file, figure_file)
-    from cyclesim.scenario.reading.load import load
-
-    scenario = load(file, sets=sets)
+    scenario = loaded(file, sets, json_file, trace_file, figure_file)
     from cyclesim.analysis.result import days_of_year, simulate
     from cyclesim.report import as_json, trace_csv
     from cyclesim.report.figure import check_first, write_figure
@@ -84,7 +82,7 @@ def run(
     days = days or days_of_year(start)
     check_first(figure_from, start, days)
     if what_ifs:
-        scenario = load(file, sets=(*sets, outages_set(scenario, what_ifs, start, days)))
+        scenario = loaded(file, (*sets, outages_set(scenario, what_ifs, start, days)))
     parquet = trace_file is not None and trace_file.suffix.lower() == ".parquet"
     if parquet:
         trace_csv.check_parquet()
@@ -146,10 +144,7 @@ def verify(
     file: Path, sets: tuple[str, ...], faults: int, rule: str | None, any_order: bool, json_file: Path | None
 ) -> int:
     """Look for any order of events in which FILE breaks a rule."""
-    check_outputs(file, json_file)
-    from cyclesim.scenario.reading.load import load
-
-    scenario = load(file, sets=sets)
+    scenario = loaded(file, sets, json_file)
     from cyclesim.report.as_json import as_text
     from cyclesim.report.progress import states_found
     from cyclesim.report.verify_report import verification_values, verify_report
@@ -171,10 +166,7 @@ def verify(
 @output_file("--json", "json_file", help="Write every number as JSON to FILE, with - to the screen.")
 def duty(file: Path, sets: tuple[str, ...], json_file: Path | None) -> int:
     """Say what every pump, leg, jet and device of FILE gets."""
-    check_outputs(file, json_file)
-    from cyclesim.scenario.reading.load import load
-
-    scenario = load(file, sets=sets)
+    scenario = loaded(file, sets, json_file)
     from cyclesim.report import as_json
     from cyclesim.report.duty_table import duty_report
     from cyclesim.simulation.assembly import Plant
@@ -196,10 +188,7 @@ def duty(file: Path, sets: tuple[str, ...], json_file: Path | None) -> int:
 @output_file("-o", "--output", "output", help="Write to FILE, not to the screen.")
 def states(file: Path, sets: tuple[str, ...], form: str, output: Path | None) -> int:
     """Draw the state machines of FILE's pumps and heat sources."""
-    check_outputs(file, output)
-    from cyclesim.scenario.reading.load import load
-
-    scenario = load(file, sets=sets)
+    scenario = loaded(file, sets, output)
     from cyclesim.report.states import drawn
     from cyclesim.simulation.programme import Programme
 

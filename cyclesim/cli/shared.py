@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
@@ -15,6 +15,7 @@ import click
 if TYPE_CHECKING:
     from cyclesim.decide.sweeps.sweep import How
     from cyclesim.report.layout import Page
+    from cyclesim.scenario.blocks.model import Scenario
 
 OK, BROKEN, WRONG, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
 MOST_DAYS = 3660
@@ -166,6 +167,23 @@ def check_outputs(source: Path | None, *outputs: Path | None) -> None:
     for path in files:
         if path != STDOUT:
             check_writable(path)
+
+
+def loaded(file: Path, sets: Sequence[str], *outputs: Path | None) -> Scenario:
+    """The scenario of a file; refused, before any work, where an output is a file that it is read from."""
+    check_outputs(file, *outputs)
+    from cyclesim.report.files import is_stream
+    from cyclesim.scenario.reading.load import load
+
+    read: list[Path] = []
+    scenario = load(file, sets=sets, on_read=read.append)
+    there = [p for p in outputs if p is not None and p != STDOUT and p.exists() and not is_stream(p)]
+    for path in there:
+        for source in read:
+            if path.samefile(source):
+                what = "the scenario" if source == file else f"{source}, which the scenario refers to"
+                raise click.UsageError(f"Writing to {path} would overwrite {what}.")
+    return scenario
 
 
 def check_figure(figure: Path | None, first: date | None, days: int | None) -> None:

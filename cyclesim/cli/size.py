@@ -9,8 +9,8 @@ import click
 from cyclesim.cli.shared import (
     OK,
     check_figure,
-    check_outputs,
     cli,
+    loaded,
     output_file,
     scenario_file,
     tell,
@@ -36,10 +36,7 @@ def pump(
 ) -> int:
     """Set FILE's candidates, and the pump as drawn, against what its jets ask for."""
     check_figure(figure_file, None, None)
-    check_outputs(file, json_file, figure_file)
-    from cyclesim.scenario.reading.load import load
-
-    scenario = load(file, sets=sets)
+    scenario = loaded(file, sets, json_file, figure_file)
     from cyclesim.decide.sizing.pump_sizing import size_pump
     from cyclesim.report.size_figure import write_size_figure
     from cyclesim.report.size_report import pump_report, pump_values
@@ -71,11 +68,9 @@ def blower(
 ) -> int:
     """Set FILE's candidates, and the blower as drawn, against what water and pipe ask for."""
     check_figure(figure_file, None, None)
-    check_outputs(file, json_file, figure_file)
-    from cyclesim.scenario.reading.load import load
 
     wanted_m3_s = None if wanted is None else _flow(wanted)
-    scenario = load(file, sets=sets)
+    scenario = loaded(file, sets, json_file, figure_file)
     from cyclesim.decide.sizing.blower_sizing import size_blower
     from cyclesim.report.blower_report import blower_report, blower_values
     from cyclesim.report.size_figure import write_size_figure

@@ -10,7 +10,7 @@ from cyclesim.cli.shared import (
     BROKEN,
     OK,
     check_figure,
-    check_outputs,
+    loaded,
     output_file,
     scenario_file,
     sweep_options,
@@ -61,7 +61,6 @@ def heater(
 ) -> int:
     """Say how large a heater FILE's tub needs: warming up, a year, the supply."""
     check_figure(figure_file, None, None)
-    check_outputs(file, json_file, figure_file)
     sizes_w = None
     if sizes is not None:
         sizes_w = [_quantity("--sizes", one, "power", "3 kW") for one in sizes.split(",")]
@@ -69,9 +68,7 @@ def heater(
     within_s = None if within is None else _quantity("--within", within, "time", "8 h")
     if within_s is not None and within_s < 60.0:
         raise click.UsageError(f"--within: found '{within}'; a minute or more is due, e.g. 8 h")
-    from cyclesim.scenario.reading.load import load
-
-    scenario = load(file, sets=sets)
+    scenario = loaded(file, sets, json_file, figure_file)
     from cyclesim.decide.sizing.heater_sizing import size_heater
     from cyclesim.report.heater_figure import write_heater_figure
     from cyclesim.report.heater_report import heater_report, heater_values

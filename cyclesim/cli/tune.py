@@ -10,8 +10,8 @@ from cyclesim.cli.shared import (
     BROKEN,
     OK,
     check_figure,
-    check_outputs,
     cli,
+    loaded,
     output_file,
     scenario_file,
     sweep_options,
@@ -42,15 +42,12 @@ def tune(
 ) -> int:
     """Find when, how long and how fast to flush and filter FILE's tub, within what can be keyed in."""
     check_figure(figure_file, None, None)
-    check_outputs(file, new_file, json_file, figure_file)
     if new_file is not None and sets:
         raise click.UsageError(
             "--write writes FILE anew and cannot take what --set changes into it: change FILE first, or "
             "leave one of the two out."
         )
-    from cyclesim.scenario.reading.load import load
-
-    scenario = load(file, sets=sets)
+    scenario = loaded(file, sets, new_file, json_file, figure_file)
     from cyclesim.decide.tuning.tuning import tune as tune_
     from cyclesim.report.tune_figure import write_tune_figure
     from cyclesim.report.tune_report import tune_report, tune_values

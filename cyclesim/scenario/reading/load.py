@@ -9,16 +9,22 @@ from pydantic import ValidationError
 from cyclesim.errors import InputError
 from cyclesim.scenario.blocks.model import FORMATS, Scenario
 from cyclesim.scenario.checks.names import check
-from cyclesim.scenario.reading.references import resolve, resolve_series
+from cyclesim.scenario.reading.references import OnRead, resolve, resolve_series
 from cyclesim.scenario.reading.sets import apply
 from cyclesim.scenario.text.refusals import explain, quoted
 from cyclesim.scenario.text.tree import Tree
 from cyclesim.scenario.text.yaml_file import parse_text, read_file
 
 
-def load(path: str | PathLike[str], *, sets: Sequence[str] = ()) -> Scenario:
-    """The scenario of a file, with each `PATH=VALUE` of `sets` put in first; InputError lists every fault."""
-    return _scenario(read_file(Path(path), fspath(path)), fspath(path), sets, Path(path).parent)
+def load(
+    path: str | PathLike[str], *, sets: Sequence[str] = (), on_read: OnRead = lambda _: None
+) -> Scenario:
+    """The scenario of a file, with each `PATH=VALUE` of `sets` put in first; InputError lists every fault.
+
+    *on_read* is called with the file and with each that it refers to, as it is read.
+    """
+    on_read(Path(path))
+    return _scenario(read_file(Path(path), fspath(path)), fspath(path), sets, Path(path).parent, on_read)
 
 
 def load_text(
@@ -28,17 +34,23 @@ def load_text(
     return _scenario(parse_text(text, name), name, sets, folder)
 
 
-def _scenario(tree: Tree, name: str, sets: Sequence[str], folder: Path | None) -> Scenario:
+def _scenario(
+    tree: Tree,
+    name: str,
+    sets: Sequence[str],
+    folder: Path | None,
+    on_read: OnRead = lambda _: None,
+) -> Scenario:
     if not isinstance(tree.value, dict):
         if not tree.faults:
             found = "an empty file" if tree.value is None else quoted((), tree)
             tree.faults.append(tree.fault((), found, "a scenario begins with format: 1"))
         raise InputError(*tree.faults)
-    resolve(tree, name, folder)
+    resolve(tree, name, folder, on_read)
     for number, text in enumerate(sets, start=1):
         apply(tree, text, number)
-    resolve(tree, name, folder)  # a set may have put in the path of a file
-    resolve_series(tree, name, folder)
+    resolve(tree, name, folder, on_read)  # a set may have put in the path of a file
+    resolve_series(tree, name, folder, on_read)
     head = tree.value.get("format", FORMATS[0])
     if isinstance(head, bool) or head not in FORMATS:
         known = ", ".join(map(str, FORMATS))

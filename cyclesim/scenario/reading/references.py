@@ -1,5 +1,6 @@
 """Sections and series in files of their own, inside the scenario file's folder and nowhere else."""
 
+from collections.abc import Callable
 from pathlib import Path, PurePosixPath
 
 from cyclesim.errors import Fault
@@ -21,19 +22,21 @@ SERIES: dict[Steps, dict[str, CsvColumn]] = {
     ("place", "weather", "file"): WEATHER,
     ("supply", "tariff", "file"): PRICES,
 }
+OnRead = Callable[[Path], object]
+"""Is told every file that is read."""
 SERIES_DUE = "the path of a CSV file is due, e.g. weather/town.csv"
 _DUE = "a block of keys, or the path of a file such as plants/tub.yaml, is due"
 
 
-def resolve(tree: Tree, name: str, folder: Path | None) -> None:
+def resolve(tree: Tree, name: str, folder: Path | None, on_read: OnRead) -> None:
     """Put in every section that is the path of a file; what is wrong goes to the tree's faults."""
     for path in REFERABLE:
         text = tree.get(path, default=None)
         if isinstance(text, str) and path not in tree.gone:
-            _resolve_one(tree, path, text, name, folder)
+            _resolve_one(tree, path, text, name, folder, on_read)
 
 
-def resolve_series(tree: Tree, name: str, folder: Path | None) -> None:
+def resolve_series(tree: Tree, name: str, folder: Path | None, on_read: OnRead) -> None:
     """Put in what the CSV files say that a scenario names."""
     for path, columns in SERIES.items():
         text = tree.get(path, default=None)
@@ -42,6 +45,7 @@ def resolve_series(tree: Tree, name: str, folder: Path | None) -> None:
         target = _inside(tree, path, text, folder, (".csv",), SERIES_DUE)
         if target is None:
             continue
+        on_read(target)
         found = read_series(target, str(PurePosixPath(name).parent / PurePosixPath(text)), columns)
         if isinstance(found, Series):
             tree.get(path[:-1])[path[-1]] = found
@@ -51,10 +55,11 @@ def resolve_series(tree: Tree, name: str, folder: Path | None) -> None:
             tree.faults.append(fault if fault.line else _where_written(tree, path, text, fault))
 
 
-def _resolve_one(tree: Tree, path: Steps, text: str, name: str, folder: Path | None) -> None:
+def _resolve_one(tree: Tree, path: Steps, text: str, name: str, folder: Path | None, on_read: OnRead) -> None:
     target = _inside(tree, path, text, folder, (".yaml", ".yml"), _DUE)
     if target is None:
         return
+    on_read(target)
     part = read_file(target, str(PurePosixPath(name).parent / PurePosixPath(text)))
     unread = next((fault for fault in part.faults if not fault.line), None)
     if unread is not None:
