@@ -20,7 +20,7 @@ from cyclesim.analysis.metrics import (
     PumpMetrics,
     TreatmentMetrics,
 )
-from cyclesim.analysis.spans import Floats, integral, spans, total_s, while_in, without
+from cyclesim.analysis.spans import Floats, Ints, integral, spans, total_s, while_in, without
 from cyclesim.analysis.supply import measure_circuits, most_current
 from cyclesim.analysis.truth import Timeline, duties_over_time
 from cyclesim.physics.water_age import STILL_M3_S
@@ -167,6 +167,11 @@ def starts_of(stream: Stream) -> Floats:
     return starts[starts > 0.0]
 
 
+def within_an_hour(starts: Floats) -> Ints:
+    """Per start [s, rising], how many come within the hour that begins with it, itself among them."""
+    return np.searchsorted(starts, starts + _H_S, side="left") - np.arange(len(starts))
+
+
 def _hours(stream: Stream, *states: str) -> float:
     return total_s(while_in(stream, *states)) / _H_S
 
@@ -175,7 +180,6 @@ def measure_pump(plant: Plant, programme: Programme, trace: Trace, name: str, me
     """What one pump did."""
     stream = trace.pumps[name]
     starts = starts_of(stream)
-    in_an_hour = np.searchsorted(starts, starts + _H_S, side="left") - np.arange(len(starts))
     changes, speed = 0, ""
     for x in stream:
         if x.state == "stopped":
@@ -192,7 +196,7 @@ def measure_pump(plant: Plant, programme: Programme, trace: Trace, name: str, me
         starts=len(starts),
         starts_per_day=len(starts) / (trace.span_s / 86_400.0),
         speed_changes=changes,
-        most_starts_in_an_hour=int(np.max(in_an_hour, initial=0)),
+        most_starts_in_an_hour=int(np.max(within_an_hour(starts), initial=0)),
         energy_kwh=total.energy_kwh,
         cost=total.cost,
         asked_h={

@@ -6,14 +6,13 @@ import math
 from bisect import bisect_right
 from collections import Counter
 from collections.abc import Iterator
-from datetime import datetime
 
 import numpy as np
 
 from cyclesim.analysis.ages import body_of, kind_of
 from cyclesim.analysis.amounts import apart, at_least, exactly, lasting, listed, times_apart
 from cyclesim.analysis.combinations import said
-from cyclesim.analysis.energy import starts_of
+from cyclesim.analysis.energy import starts_of, within_an_hour
 from cyclesim.analysis.findings import Breach, NotJudged
 from cyclesim.analysis.history import POWERLESS, History, movers, powerless
 from cyclesim.analysis.plant_rules import FLUSH_VOLUMES
@@ -243,18 +242,20 @@ def short_cycling(history: History) -> Judged:
 
 
 def too_many_starts(history: History) -> Judged:
-    """A pump starts more often in a clock hour than its motor bears; a change of speed is no start."""
+    """A pump starts more often within any hour than its motor bears; a change of speed is no start."""
     most, trace = history.plant.scenario.limits.starts_per_hour, history.trace
     for name, stream in trace.pumps.items():
-        by_hour: dict[datetime, list[float]] = {}
-        for at in starts_of(stream).tolist():
-            by_hour.setdefault(trace.local(at).replace(minute=0, second=0), []).append(at)
-        for starts in by_hour.values():
-            if len(starts) > most:
-                who = Counter(_at(trace.deciding[name], int(at)) for at in starts).most_common(1)[0][0]
-                cause, mend = f"{who or 'something'} starts it most often", "a wider band or longer runs"
-                text = f"{len(starts)} of at most {most:g} starts in an hour"
-                yield Breach(name, cause, float(len(starts)), "starts", text, mend, starts[0])
+        starts = starts_of(stream)
+        counts = within_an_hour(starts)
+        too_many = starts[counts > most]
+        for begin, end in spans(np.column_stack((too_many, too_many + _H_S))).tolist():
+            within = (starts >= begin) & (starts < end) & (counts > most)
+            first, count = starts[within][np.argmax(counts[within])], int(counts[within].max())
+            busiest = starts[(starts >= first) & (starts < first + _H_S)].tolist()
+            who = Counter(_at(trace.deciding[name], int(at)) for at in busiest).most_common(1)[0][0]
+            cause, mend = f"{who or 'something'} starts it most often", "a wider band or longer runs"
+            text = f"{count} of at most {most:g} starts in an hour"
+            yield Breach(name, cause, float(count), "starts", text, mend, begin)
 
 
 def quiet_hours(history: History) -> Judged:

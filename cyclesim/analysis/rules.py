@@ -364,7 +364,7 @@ RULES: tuple[Rule, ...] = (
         "too-many-starts",
         "history",
         "wear",
-        "A pump starts no more often in a clock hour than its motor bears.",
+        "A pump starts no more often within any hour than its motor bears.",
         "NEMA MG 10 table 2-3, seen second-hand; written for polyphase motors, single-phase ones bear less",
         "a wider band or longer runs",
         history_rules.too_many_starts,

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from cyclesim.simulation.trace import Stream
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 Spans = Floats
 

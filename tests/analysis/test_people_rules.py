@@ -6,6 +6,7 @@ import pytest
 
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
+from cyclesim.analysis.result import measure
 from cyclesim.analysis.rules import RULES, judge
 from cyclesim.physics.tub_heat import Exchanged, Piece
 from cyclesim.simulation.trace import Rows
@@ -209,14 +210,31 @@ def starts(run: Run, *at_s: int) -> History:
     return run(pumps={"main": [step for t in at_s for step in ((t, "low"), (t + 60, "stopped"))]})
 
 
-def test_too_many_starts_in_a_clock_hour(run: Run) -> None:
+def test_too_many_starts_within_an_hour(run: Run) -> None:
     """Nine from 05:00 on, where NEMA MG 10 has 8.1 for 5 hp, 2-pole (seen second-hand); eight are borne."""
     nine = [5 * H + 300 * k for k in range(9)]
     (breach,) = told(starts(run, *nine), "too-many-starts")
     assert ("main", 9.0, 5 * H) == (breach.subject, breach.worst, breach.at_s)
     assert "9 of at most 8 starts in an hour" == breach.text
     assert [] == told(starts(run, *nine[:8]), "too-many-starts")
-    assert [] == told(starts(run, *[t + 1500 for t in nine]), "too-many-starts"), "seven, and two in the next"
+    (late,) = told(starts(run, *[t + 1500 for t in nine]), "too-many-starts")  # seven, and two in the next
+    assert (9.0, 5 * H + 1500) == (late.worst, late.at_s)
+
+
+def test_starts_on_both_sides_of_a_full_hour_count_together(run: Run) -> None:
+    """Twelve from 07:30 to 08:20, seven and five by the clock; the finding and the table agree."""
+    twelve = [7 * H + 1800 + 270 * k for k in range(12)]
+    history = starts(run, *twelve)
+    (breach,) = told(history, "too-many-starts")
+    assert (12.0, 7 * H + 1800) == (breach.worst, breach.at_s)
+    assert 12 == measure(history).pumps["main"].most_starts_in_an_hour
+
+
+def test_an_hour_later_to_the_second_is_another_hour(run: Run) -> None:
+    """Eight starts, the ninth 3600 s after the first: never nine within an hour."""
+    assert [] == told(starts(run, *[5 * H + 300 * k for k in range(8)], 6 * H), "too-many-starts")
+    assert [9.0] == [b.worst for b in told(starts(run, *[5 * H + 300 * k for k in range(8)], 6 * H - 70),
+                                           "too-many-starts")]  # fmt: skip
 
 
 # -- the air pipe

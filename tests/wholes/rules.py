@@ -210,10 +210,10 @@ class Judge:
         return False
 
     def too_many_starts(self) -> bool:
-        """More starts in a clock hour than the motor bears."""
+        """More starts within any hour than the motor bears."""
         for pump in self.plant.pumps:
-            hours = self.run.starts(pump) // 3600  # the zones' offsets are whole hours
-            if len(hours) and np.bincount(hours).max() > self.limits.starts_per_hour:
+            at = [int(second) for second in self.run.starts(pump)]
+            if any(sum(a <= b < a + 3600 for b in at) > self.limits.starts_per_hour for a in at):
                 return True
         return False
 

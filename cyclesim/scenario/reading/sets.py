@@ -23,14 +23,14 @@ def apply(tree: Tree, text: str, number: int) -> None:
             )
         )
         return
-    path = _reach(tree, written.split("."))
+    leaves_out = value.strip() == "null"
+    path = _reach(tree, written.split("."), leaves_out)
     if path is None:
         hint = did_you_mean(written, _paths(tree))
         found = f"'{shorten(written)}', a path that leads nowhere"
         tree.faults.append(Fault(FILE, number, 1, "", found, "the path of a key of the file is due", hint))
         return
-    if value.strip() == "null":
-        _leave_out(tree, path)
+    if leaves_out:
         return
     part = parse_text(value.strip(" "), FILE, (number - 1, len(text) - len(value.lstrip(" "))))
     if part.value is None and not part.faults:
@@ -39,16 +39,11 @@ def apply(tree: Tree, text: str, number: int) -> None:
     tree.graft(path, part)
 
 
-def _leave_out(tree: Tree, path: Steps) -> None:
-    """Take a key or an entry out of the file, as if nobody had written it."""
-    parent: Any = tree.value
-    for step in path[:-1]:
-        parent = parent[step]
-    del parent[path[-1]]
+def _reach(tree: Tree, words: list[str], leaves_out: bool) -> Steps | None:
+    """The steps to a key that is there or may be there; blocks on the way that are left out are made.
 
-
-def _reach(tree: Tree, words: list[str]) -> Steps | None:
-    """The steps to a key that is there or may be there; blocks on the way that are left out are made."""
+    One that *leaves_out* takes the key or entry out, as if nobody had written it, with any block made for it.
+    """
     value: Any = tree.value
     path: Steps = ()
     made: tuple[dict[str, Any], str] | None = None
@@ -70,6 +65,13 @@ def _reach(tree: Tree, words: list[str]) -> Steps | None:
         else:
             break
     else:
+        if leaves_out and made:
+            del made[0][made[1]]
+        elif leaves_out:
+            parent: Any = tree.value
+            for step in path[:-1]:
+                parent = parent[step]
+            del parent[path[-1]]
         return path
     if made:
         del made[0][made[1]]
