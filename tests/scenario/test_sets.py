@@ -94,9 +94,7 @@ def test_null_leaves_a_key_or_an_entry_out():
         load_text(text, sets=["schedule.frost_protectoin=null"])
 
 
-@pytest.mark.parametrize(
-    "path", ["water_care.disinfectant", "water_care", "place.weather.wind", "money.price"]
-)
+@pytest.mark.parametrize("path", ["water_care.disinfectant", "water_care", "place.weather.wind"])
 def test_null_on_what_is_not_there_changes_nothing(path):
     """No empty block stays behind, which would be another plant or be refused."""
     assert load_text(TEXT) == load_text(TEXT, sets=[f"{path}=null"])
