@@ -72,3 +72,18 @@ def test_no_output_overwrites_what_is_read(split: Path, words: tuple[str, ...], 
     assert 2 == result.exit_code, result.output
     assert f"Writing to {out} would overwrite" in result.output
     assert before == section.read_bytes()
+
+
+def test_a_series_that_a_set_replaces_is_not_overwritten(split: Path) -> None:
+    """The file still names its prices, whatever this run pays."""
+    text = split.read_text(encoding="utf-8")
+    whole = parse_text(text, "tub.yaml").value
+    whole["supply"]["tariff"] = {"file": "prices.csv"}
+    split.write_text(yaml.safe_dump(whole), encoding="utf-8")
+    prices = split.with_name("prices.csv")
+    before = prices.read_bytes()
+    sets = ("--set", "supply.tariff=0.30 EUR/kWh")
+    result = CliRunner().invoke(cli, ["run", str(split), *sets, "--days", "1", "--json", str(prices)])
+    assert 2 == result.exit_code, result.output
+    assert f"Writing to {prices} would overwrite" in result.output
+    assert before == prices.read_bytes()

@@ -9,7 +9,7 @@ from pydantic import ValidationError
 from cyclesim.errors import InputError
 from cyclesim.scenario.blocks.model import FORMATS, Scenario
 from cyclesim.scenario.checks.names import check
-from cyclesim.scenario.reading.references import OnRead, resolve, resolve_series
+from cyclesim.scenario.reading.references import OnRead, name_series, resolve, resolve_series
 from cyclesim.scenario.reading.sets import apply
 from cyclesim.scenario.text.refusals import explain, quoted
 from cyclesim.scenario.text.tree import Tree
@@ -21,7 +21,7 @@ def load(
 ) -> Scenario:
     """The scenario of a file, with each `PATH=VALUE` of `sets` put in first; InputError lists every fault.
 
-    *on_read* is called with the file and with each that it refers to, as it is read.
+    *on_read* is called with the file and with each that it refers to, also where a set takes its place.
     """
     on_read(Path(path))
     return _scenario(read_file(Path(path), fspath(path)), fspath(path), sets, Path(path).parent, on_read)
@@ -47,6 +47,7 @@ def _scenario(
             tree.faults.append(tree.fault((), found, "a scenario begins with format: 1"))
         raise InputError(*tree.faults)
     resolve(tree, name, folder, on_read)
+    name_series(tree, folder, on_read)
     for number, text in enumerate(sets, start=1):
         apply(tree, text, number)
     resolve(tree, name, folder, on_read)  # a set may have put in the path of a file

@@ -36,6 +36,14 @@ def resolve(tree: Tree, name: str, folder: Path | None, on_read: OnRead) -> None
             _resolve_one(tree, path, text, name, folder, on_read)
 
 
+def name_series(tree: Tree, folder: Path | None, on_read: OnRead) -> None:
+    """Tell of the CSV files that a scenario names, also of those that a set will put something else for."""
+    for path in SERIES:
+        text = tree.get(path, default=None)
+        if folder is not None and isinstance(text, str) and "\0" not in text and (folder / text).is_file():
+            on_read(folder / text)
+
+
 def resolve_series(tree: Tree, name: str, folder: Path | None, on_read: OnRead) -> None:
     """Put in what the CSV files say that a scenario names."""
     for path, columns in SERIES.items():
