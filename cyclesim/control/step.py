@@ -8,7 +8,9 @@ A fixed pass, not a fixed point. Each machine moves at most once a pass. Iterati
 swing for ever (high, blocked, run-on keeps low, unblocked, high).
 
 A keep is the last word on a pump short of a loss of power, low water that a level switch tells, and a
-controller that waits: it stands above a block, because what it protects is hot.
+controller that waits: it stands above a block, because what it protects is hot. A source's block therefore
+reads what the keeps hold: what waits for its pump stays on through another's run-on, and opens in the pass in
+which that ends, before the pump stops.
 
 What is past the controller is no part of a pass. `Controller.step` moves machines by what the controller is
 told; `Controller.wired` says what is then on: machine states, closed contacts beside them, hand switches, a
@@ -18,7 +20,7 @@ just as they would not. Both are pure and read the same state and facts.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
@@ -330,7 +332,8 @@ class _Pass:
         if not self.dark:
             self._arbitrate()
         self._lower(reading_sources=False)
-        self._move_sources(opening=True)
+        for _ in (0, *self.controller.keeps):  # again, for what a keep that has just ended held on
+            self._move_sources(opening=True)
         self._lower(reading_sources=True)  # after sources have opened, so that a higher rank gets its speed
         self._keep()
         self._move_pumps()
@@ -373,11 +376,18 @@ class _Pass:
             if not self.dark and (self._level(source) or self._name(source) == "run_on"):
                 yield k, pump, level
 
-    def _blocks(self, reading: _Reading) -> bool:
+    def _held(self) -> list[int]:
+        """The level that each pump is asked for by demands and keeps, as the sources are now."""
+        held = list(self.wants)
+        for _, pump, level in self._kept():
+            held[pump] = max(held[pump], level)
+        return held
+
+    def _blocks(self, reading: _Reading, wants: Sequence[int]) -> bool:
         """Whether a condition is true of what the subject does, or of what it is about to be asked for."""
         subject = reading.subject
-        if subject < len(self.wants):
-            soon = self.wants[subject]
+        if subject < len(wants):
+            soon = wants[subject]
         else:
             soon = int(self._name(subject) == "proving" or self._level(subject) > 0)
         return reading.accepts(self._level(subject)) or reading.accepts(soon)
@@ -385,7 +395,7 @@ class _Pass:
     def _lower(self, *, reading_sources: bool) -> None:
         for pump, level, reading in self.controller._pump_blocks:
             reads_source = reading.subject >= len(self.wants)
-            if (reads_source and not reading_sources) or not self._blocks(reading):
+            if (reads_source and not reading_sources) or not self._blocks(reading, self.wants):
                 continue
             if level in (self.wants[pump], self._level(pump)):
                 self.forced[pump] = True
@@ -414,8 +424,9 @@ class _Pass:
         """Why a source is blocked, "" when it is not."""
         if self.stopped:
             return self.stopped
+        held = self._held()
         for target, reading, because in self.controller._source_blocks:
-            if target == source and self._blocks(reading):
+            if target == source and self._blocks(reading, held):
                 return because
         return ""
 

@@ -12,6 +12,7 @@ from cyclesim.control.step import (
     Condition,
     Controller,
     Demand,
+    Keep,
     PumpControl,
     SourceControl,
 )
@@ -131,6 +132,26 @@ def test_a_source_that_has_moved_keeps_none_behind_it_waiting() -> None:
     assert ("low", "tripped", "firing") == after(
         controller, ("low", "firing", "off"), "also.raised", "stove.trips"
     )
+
+
+@pytest.mark.parametrize("device_first", [True, False])
+def test_what_a_keep_held_on_opens_before_the_pumps(device_first: bool) -> None:
+    """The pass that ends a run-on stops its pump, opens what runs with it, and starts what that blocked."""
+    devices = (OVEN, RESTS) if device_first else (RESTS, OVEN)
+    with_main = Block("oven", None, Condition("main", "running", negated=True))
+    controller = Controller(
+        (MAIN, FEED),
+        devices,
+        (FEEDING, Demand("baking", "treatment", 5, "", "", ("oven",))),
+        (with_main, Block("feed", "on", Condition("oven", "firing"))),
+        (Keep("main", "low", "stove"),),
+        {"stove": {"run_on": 60}},
+    )
+    asks = ("feeding.raised", "baking.raised")
+    states = {"oven": "firing", "stove": "run_on"}
+    held = ("low", "stopped", *(states[d.name] for d in devices))
+    assert held == after(controller, held, *asks)
+    assert ("stopped", "on", "off", "off") == after(controller, held, *asks, "stove.time_up")
 
 
 def test_what_begins_to_prove_comes_after_the_pumps() -> None:

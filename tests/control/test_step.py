@@ -570,6 +570,27 @@ def test_unless_reads_what_is_and_what_comes() -> None:
     assert waiting.reasons == ("unless main running",)
 
 
+@pytest.mark.parametrize("device_first", [True, False])
+@pytest.mark.parametrize("proves", [True, False])
+def test_a_device_with_its_pump_stays_on_through_a_keep(device_first: bool, proves: bool) -> None:
+    """It stays on while another's run-on holds the pump, and goes off in the pass that stops the pump."""
+    cell = SourceControl("cell", tabulate(source_machine("cell", proves, runs_on=False, active="on")), "on")
+    sources = (cell, PROVEN) if device_first else (PROVEN, cell)
+    controller = Controller(
+        (TWO,),
+        sources,
+        (BATHING, HEATING, Demand("dosing", "treatment", 5, "", "", ("cell",))),
+        (NOT_WHILE_HIGH, Block("cell", None, Condition("main", "running", negated=True))),
+        (RUN_ON,),
+        CLASSIC.dwell_s,
+    )
+    bench = Bench(controller, main_runs)
+    bench.run(100, "heating.raised", "dosing.raised")
+    bench.run(200, "dosing.raised")
+    assert [("low", 60), ("stopped", 140)] == bench.told(0, from_s=100)
+    assert [("on", 60), ("off", 140)] == bench.told(1 + sources.index(cell), from_s=100)
+
+
 def test_keep_of_high() -> None:
     """A keep that is about to raise the pump to high first opens a source that is blocked there."""
     boiler = SourceControl("boiler", tabulate(source_machine("boiler", proves=False, runs_on=True)))

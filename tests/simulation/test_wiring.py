@@ -188,3 +188,12 @@ def test_what_a_device_is_on_in_and_what_feels_flow_itself(programme):
         "doser": "treatment",
         "lamp": "treatment",
     }
+
+
+def test_a_device_does_not_swing_while_a_keep_holds_its_pump(loop, run):
+    """What the contact of a pump lets on is on while that runs, run-on included, and not a second less."""
+    cell = "{kind: salt_cell, in: filter, needs_flow: 50 L/min, proof: {by: none}, power: 80 W, with: main}"
+    _, trace = run(loop(f"plant.treatment.cell={cell}"), 2)
+    speeds = sorted(span for speed in ("low", "high") for span in trace.pumps["main"].spans(speed))
+    assert len(trace.sources["element"].spans("run_on")) > 0
+    assert speeds == trace.treatments["cell"].spans("on")

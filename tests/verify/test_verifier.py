@@ -157,6 +157,13 @@ def test_times_are_fitted_or_refused(build):
 # -- faults ------------------------------------------------------------------------------------------------
 
 
+def around_the_element(scenario):
+    """The plant, its programme, the element's cone, and what may come from outside."""
+    plant, programme = Plant(scenario), Programme(scenario)
+    cone = cone_of(plant, programme, ["element"])
+    return plant, programme, cone, Environment(plant, programme, Calendar(programme), cone)
+
+
 def cells(verdict):
     """The barrier by fault."""
     return {" and ".join(cell.faults): cell.barrier for cell in verdict.cells}
@@ -212,8 +219,42 @@ def test_an_own_switch_holds_what_starts_past_the_controller(build):
     (heat,) = verify(
         build(switch, ("breaker: 20 A", "breaker: 32 A")), faults=1, rule="heat-without-flow"
     ).verdicts
-    assert "own switch" in cells(heat).values() or "controller" in cells(heat).values()
-    assert "limit" == cells(heat)["the own flow switch of element stays closed"]
+    assert cells(heat) == {
+        "main does not start, or trips": "controller",
+        "stop is left shut": "controller",
+        "filter clogs to ten times its drop": "controller",
+        "the flow switch of element says yes whatever the flow": "controller",
+        "the flow switch of element says no whatever the flow": "controller",
+        "the own flow switch of element stays closed": "limit",
+        "the own flow switch of element stays open": "controller",
+        "the contactor of main low welds": "not needed",
+        "the contactor of main high welds": "not needed",
+        "the contactor of element welds": "own switch",
+        "a temperature sensor reads high": "controller",
+        "a temperature sensor reads low": "controller",
+        "a temperature sensor is open": "controller",
+        "the water falls below the suction fittings": "controller",
+        "the controller restarts in mid-run": "controller",
+        "its clock is reset to midnight after a power cut": "controller",
+        "a person presses anything at any time": "controller",
+    }
+
+
+@pytest.mark.parametrize(
+    ("state", "fed", "heats"),
+    [("off", True, True), ("off", False, False), ("firing", False, False), ("tripped", True, False)],
+)
+def test_a_welded_contactor_bypasses_neither_the_limit_nor_the_own_switch(build, state, fed, heats):
+    """Both stand after the contactor: with it welded the element heats unless one of them is open."""
+    own = ("high_limit: 60 degC, zone: room}", "high_limit: 60 degC, zone: room, own_flow_switch: 6 s}")
+    plant, programme, cone, env = around_the_element(build(own))
+    (weld,) = (f for f in faults_of(plant, programme) if f.subject == "element/on")
+    automaton = Automaton(plant, cone, env, ["element"], faults=frozenset({weld}))
+    c = automaton.controller
+    machines = (0, c.sources[0].table.states.index(state))
+    told = c.bit("flow.element.own") if fed else 0
+    start = next(automaton.starts())
+    assert (heats,) == automaton.flows.effect(machines, start.env, told).on
 
 
 def test_a_restart_closes_a_speed_while_the_other_still_opens(build):
@@ -340,12 +381,24 @@ def test_too_many_states_are_not_decided(build, monkeypatch):
     assert not verdict.broken
 
 
+def test_a_timer_has_left_what_is_declared(build):
+    """One more than its seconds in the second that starts it; later 1, for any time, or 0 when it is over."""
+    plant, _, cone, env = around_the_element(build())
+    automaton = Automaton(plant, cone, env, ["element"])
+    seen = search(automaton, {}).seen
+    left = {name: {node.timers[i] for node in seen} for i, name in enumerate(automaton.timers)}
+    assert left == {
+        "time of main": {0, 1, 3},  # 2 s of changeover
+        "time of element": {0, 1, 6},  # 5 s of proof
+        "coasting of main": {0, 1, 2},
+        "grace of element": {0},  # its flow is proven, so none begins
+        "flow through element": {0, 1, 6},
+    }
+
+
 def test_a_coarse_order_reaches_no_less(build):
     """Every state of the exact order of timers is one of the coarse search, but for that order."""
-    scenario = build(NO_PROOF)
-    plant, programme = Plant(scenario), Programme(scenario)
-    cone, calendar = cone_of(plant, programme, ["element"]), Calendar(programme)
-    env = Environment(plant, programme, calendar, cone)
+    plant, _, cone, env = around_the_element(build(NO_PROOF))
     exact, coarse = (Automaton(plant, cone, env, ["element"], coarse=x) for x in (False, True))
     known = {node._replace(order=0) for node in search(coarse, {}).seen}
     assert {node._replace(order=0) for node in search(exact, {}).seen} <= known
