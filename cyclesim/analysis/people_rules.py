@@ -105,7 +105,7 @@ def _heat_w(history: History, name: str, edges: Floats) -> Floats:
     sheet, rows = history.plant.sheet.heat_sources[name], history.trace.exchanges.get(name)
     if sheet.switched and not isinstance(sheet, HeatPump):
         return np.full(len(edges) - 1, sheet.output_w)
-    if rows is None:
+    if rows is None or not len(rows):  # it never fired in the span
         return np.zeros(len(edges) - 1)
     mean_w = rows.heat_j / (rows.end_s - rows.start_s)
     k = np.searchsorted(rows.start_s, edges[:-1], side="right") - 1

@@ -188,6 +188,19 @@ def test_too_few_turnovers_on_a_day_and_the_hours_that_would_do(run: Run) -> Non
     assert 0.0 <= due_h - 2.0 * 1.5 / flow / 3600.0 < 0.1
 
 
+@pytest.mark.parametrize("runs", range(1, 40))
+def test_just_as_many_turnovers_as_asked_for_are_enough(run: Run, runs: int) -> None:
+    """So many runs of 500 s pass flow x time; that asked for is kept, a millionth more is not."""
+    steps = [step for k in range(runs) for step in ((1000 * k, "low"), (1000 * k + 500, "stopped"))]
+    flow = run(hours=24).plant.duty(("low",)).filtered_m3_s
+    for share, broken in ((1.0, 0), (1.000001, 1)):
+        history = run(hours=24, pumps={"main": steps})
+        scenario = history.plant.scenario
+        limits = scenario.limits.model_copy(update={"turnovers_per_day": flow * 500 * runs / 1.5 * share})
+        history.plant.scenario = scenario.model_copy(update={"limits": limits})
+        assert broken == len(told(history, "too-few-turnovers"))
+
+
 def test_a_part_of_a_day_is_not_judged_for_turnovers(run: Run) -> None:
     """A run of 12 h has no whole calendar day."""
     rule = next(r for r in RULES if r.id == "too-few-turnovers")

@@ -114,6 +114,13 @@ def test_a_heat_pumps_outlet_follows_what_it_gave(run: Run, winter: Changes) -> 
     assert (H + 1800, 1800) == (breach.at_s, breach.lasts_s)
 
 
+def test_a_heat_pump_that_gave_nothing_heats_nothing(run: Run, winter: Changes) -> None:
+    """Its rows may be there and empty, where it fired in the warm-up alone."""
+    history = fires(run, *winter, source="unit")
+    history.trace.exchanges["unit"] = Rows("unit", Exchanged)
+    assert [] == told(history, "outlet-too-hot")
+
+
 # -- sessions
 
 
