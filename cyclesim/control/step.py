@@ -376,11 +376,12 @@ class _Pass:
             if not self.dark and (self._level(source) or self._name(source) == "run_on"):
                 yield k, pump, level
 
-    def _held(self) -> list[int]:
-        """The level that each pump is asked for by demands and keeps, as the sources are now."""
+    def _held(self, but: int) -> list[int]:
+        """The level that each pump is asked for by demands and by keeps after all sources *but* one."""
         held = list(self.wants)
-        for _, pump, level in self._kept():
-            held[pump] = max(held[pump], level)
+        for k, pump, level in self._kept():
+            if self.controller._keeps[k][2] != but:  # whatever waits for a pump does not hold it itself
+                held[pump] = max(held[pump], level)
         return held
 
     def _blocks(self, reading: _Reading, wants: Sequence[int]) -> bool:
@@ -424,7 +425,7 @@ class _Pass:
         """Why a source is blocked, "" when it is not."""
         if self.stopped:
             return self.stopped
-        held = self._held()
+        held = self._held(but=source)
         for target, reading, because in self.controller._source_blocks:
             if target == source and self._blocks(reading, held):
                 return because

@@ -191,3 +191,16 @@ def test_what_was_just_reset_waits_for_nothing() -> None:
         (1, STOVE.table.states.index("tripped")), sum(map(controller.bit, ["heat.raised", "stove.reset"]))
     )
     assert (("low", "off"), ("",)) == (controller.names(outcome.state), outcome.reasons)
+
+
+def test_a_source_is_not_held_on_by_its_own_keep() -> None:
+    """It is called still, but nobody asks for the pump that it waits for: it opens, and its run-on follows."""
+    controller = Controller(
+        (MAIN,),
+        (RESTS,),
+        (Demand("warming", "heating", 5, "", "", ("stove",)),),
+        (Block("stove", None, Condition("main", "running", negated=True)),),
+        (Keep("main", "low", "stove"),),
+        {"stove": {"run_on": 60}},
+    )
+    assert ("low", "run_on") == after(controller, ("low", "firing"), "warming.raised")
