@@ -194,7 +194,7 @@ def test_what_was_just_reset_waits_for_nothing() -> None:
 
 
 def test_a_source_is_not_held_on_by_its_own_keep() -> None:
-    """It is called still, but nobody asks for the pump that it waits for: it opens, and its run-on follows."""
+    """Called still, but nobody asks for the pump that it waits for: it opens, and its run-on follows."""
     controller = Controller(
         (MAIN,),
         (RESTS,),
