@@ -3,7 +3,7 @@
 A circulator that starts or stops does not touch the water of a jet loop; followed apart, neither breaks the
 other's history into pieces.
 
-Loops that meet only in the tub are followed apart : a circulator's starts do not cut a jet loop's history
+Loops that meet only in the tub are followed apart: a circulator's starts do not cut a jet loop's history
 into pieces.
 """
 

@@ -1,6 +1,6 @@
 """Who is in the water when, by the calendar or drawn; a draw is named by seed, entry and local date.
 
-Chance is named by seed, entry and local date : no draw depends on plant, control or span.
+Chance is named by seed, entry and local date: no draw depends on plant, control or span.
 """
 
 from __future__ import annotations

@@ -2,8 +2,12 @@
 
 from collections.abc import Callable
 
+import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from cyclesim.analysis.energy import within_an_hour
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
 from cyclesim.analysis.result import measure
@@ -235,6 +239,15 @@ def test_starts_on_both_sides_of_a_full_hour_count_together(run: Run) -> None:
     (breach,) = told(history, "too-many-starts")
     assert (12.0, 7 * H + 1800) == (breach.worst, breach.at_s)
     assert 12 == measure(history).pumps["main"].most_starts_in_an_hour
+
+
+@given(st.lists(st.integers(1, 20_000), unique=True, max_size=60))
+def test_starts_within_an_hour_are_those_counted_one_by_one(at_s: list[int]) -> None:
+    """The fullest hour is the fullest of all hours that begin at any second, not only at a start."""
+    seconds = np.zeros(24_000, dtype=int)
+    seconds[at_s] = 1
+    hours = np.lib.stride_tricks.sliding_window_view(seconds, H).sum(axis=1)
+    assert hours.max() == max(within_an_hour(np.array(sorted(at_s), dtype=float)).tolist(), default=0)
 
 
 def test_an_hour_later_to_the_second_is_another_hour(run: Run) -> None:

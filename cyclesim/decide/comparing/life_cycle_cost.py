@@ -6,7 +6,7 @@ year and its price rises year by year, so that a year's energy counts by the sum
 criteria for life-cycle cost, with its real rates d and e (an excerpt read). ASTM E917 and NIST Handbook 135
 have the same convention (from memory, not opened). Nothing is worth anything in the end.
 
-Money is in prices of today : energy at the end of each year by a factor, machines bought again when their
+Money is in prices of today: energy at the end of each year by a factor, machines bought again when their
 hours are used up, nothing worth anything in the end. The run knows no money.
 """
 

@@ -1,6 +1,6 @@
 """What a programme must keep, judged by what its run broke.
 
-What every programme breaks is of the plant (`judged`): it is told and does not keep a programme from being
+What every programme breaks belongs to the plant: it is told and does not keep a programme from being
 recommended; stale water, turnovers, quiet hours, what can be keyed in, and more people in cold water than
 with the file's own programme do.
 """

@@ -1,1 +1,1 @@
-"""The blocks of the file: plant, place, schedule, money and what they hold."""
+"""The blocks of the file: plant, place, schedule, money and what they hold; which defaults were filled in."""

@@ -1,1 +1,1 @@
-"""From a file to a scenario and back: loading, --set, rewriting, defaults, the schema."""
+"""From a file to a scenario and back: loading, --set, rewriting, the starter, the schema."""
