@@ -3,8 +3,8 @@
 Water still moves for as long as a pump coasts; a contactor opens a little after it is told to. The same
 snapshot can be made of any state and facts that somebody wants judged, whether it ever happened or not.
 
-A coasting pump still counts as flow for interlocks and rules, for as long as it `coasts`, but moves no water, so
-a flush is never longer than it was asked to be.
+A coasting pump still counts as flow for interlocks and rules, for as long as it `coasts`, but moves no water,
+so a flush is never longer than it was asked to be.
 """
 
 from __future__ import annotations
