@@ -4,13 +4,13 @@ from collections.abc import Iterator
 from contextlib import suppress
 from typing import Any
 
-from cyclesim.errors import Fault
+from cyclesim.errors import Fault, shorten
 from cyclesim.scenario.blocks.heat_sources import KINDS, UNSWITCHED
 from cyclesim.scenario.blocks.place import read_price
 from cyclesim.scenario.blocks.prices_and_lives import read_sum
 from cyclesim.scenario.forms.forms import RefusedError, Steps, did_you_mean, one_of
 from cyclesim.scenario.text.csv_file import Series
-from cyclesim.scenario.text.tree import KEY, Tree, shorten
+from cyclesim.scenario.text.tree import KEY, Tree
 
 _STARTED = tuple(
     f"plant.{kind}.*.also_started_by.*" for kind in ("pumps", "heat_sources", "air", "treatment")
