@@ -128,7 +128,7 @@ KINDS: dict[str, tuple[int, Callable[[int], Given]]] = {
     "bad rows": (CSV // 20, lambda n: _csv(HEAD + _rows(n, "x"))),
     "bad times": (CSV // 20, lambda n: _csv(HEAD + _rows(n).replace(":", "."))),
     "every other time bad": (CSV // 40, lambda n: _csv(HEAD + _other(_rows(n)))),
-    "gaps": (CSV // 40, lambda n: _csv(HEAD + "".join(_rows(2 * n).splitlines(True)[::3]))),
+    "gaps": (CSV // 40, lambda n: _csv(HEAD + _gappy(_rows(n)))),
     "header cells": (CSV // 4, lambda n: _csv("time,temperature [degC]" + ",abc" * n + "\n")),
     "a long header cell": (CSV, lambda n: _csv("time," + "[ " * (n // 2) + "\n")),
     "a header of spaces": (CSV, lambda n: _csv("time,x" + " " * n + "y\n")),
@@ -141,6 +141,10 @@ KINDS: dict[str, tuple[int, Callable[[int], Given]]] = {
 
 def _other(rows: str) -> str:
     return "".join(row if k % 2 else f"x{row}" for k, row in enumerate(rows.splitlines(True)))
+
+
+def _gappy(rows: str) -> str:
+    return "".join(row for k, row in enumerate(rows.splitlines(True)) if k % 7)
 
 
 def _timed(given: Given, folder: Path) -> tuple[float, int]:

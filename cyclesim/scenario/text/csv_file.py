@@ -287,6 +287,8 @@ class _Reader:
             return None
         last, first_line, good = times[0][0], {times[0][0]: times[0][1]}, [times[0]]
         for time, line in times[1:]:
+            if len(self.faults) >= MOST_FAULTS:
+                return None
             if time in first_line:
                 hint = f"the first is on line {first_line[time]}"
                 hint += f"; {_STANDARD}" if time.hour < 4 else ""
@@ -309,6 +311,8 @@ class _Reader:
             return None
         lost = set(bad)
         for (a, line_a), (b, line) in pairwise(good):
+            if len(self.faults) >= MOST_FAULTS:
+                return None
             passed = round((b - a).total_seconds())
             in_order = line_a < line  # otherwise that is what is wrong
             if passed != step_s and in_order and not (lost and lost & set(range(line_a, line))):
