@@ -53,6 +53,15 @@ def read(tmp_path, text):
     return found if isinstance(found, Series) else [str(fault) for fault in found]
 
 
+def test_a_plant_with_more_duties_than_are_worked_out():
+    """The starter's pump makes three, eight more pumps with one speed 3 x 2^8 = 768."""
+    pump = "{max_head: 5 m, max_flow: 9 gpm, power: 50 W, zone: pump_room}"
+    text = TEXT.replace("  pumps:\n", "  pumps:\n" + "".join(f"    p{k}: {pump}\n" for k in range(8)), 1)
+    line = 1 + TEXT.splitlines().index("plant:")
+    expected = f"tub.yaml:{line}:1: plant: found 768 combinations of pump speeds and valve positions; at most"
+    assert str(faults(text)[0]).startswith(expected)
+
+
 HEAD = "time,temperature [degC]\n"
 
 
