@@ -204,6 +204,7 @@ KINDS: dict[str, QuantityKind] = {
     "fraction": QuantityKind("a share", "50 %", "", ("%", "percent"), ((0, "%"),)),
 }
 _BY_UNIT = {unit: kind for kind in reversed(KINDS.values()) for unit in kind.units}
+_PREFIXES = {"G": 1e9, "M": 1e6, "k": 1e3, "h": 100.0, "d": 0.1, "c": 0.01, "m": 1e-3, "u": 1e-6}
 _PLAIN = {"°C": "degC", "°F": "degF", "C": "degC", "F": "degF", "%": "percent"}
 _TWINS = {"degC": "delta_degree_Celsius", "degF": "delta_degree_Fahrenheit"}
 
@@ -260,10 +261,12 @@ def parse(text: str | float, kind: str, example: str = "") -> float:
     >>> parse("104 degF", "temperature"), parse("1.8 degF", "temperature_difference")
     (40.0, 1.0)
     """
-    wanted = due(kind, example)
-    match = _QUANTITY.fullmatch(text.strip()) if isinstance(text, str) and len(text) <= _LONGEST else None
+    wanted, written = due(kind, example), str(text).strip()
+    if len(str(text)) > _LONGEST:
+        raise QuantityError("a text that is too long for a quantity", wanted)
+    match = _QUANTITY.fullmatch(written) if isinstance(text, str) else None
     if match is None:
-        what, hint = _no_quantity(str(text).strip(), (example or KINDS[kind].example).split()[1].strip(","))
+        what, hint = _no_quantity(written, (example or KINDS[kind].example).split()[1].strip(","))
         raise QuantityError(what, wanted, hint)
     unit = match["unit"].replace("²", "2").replace("³", "3").replace("º", "°")
     if unit not in KINDS[kind].units:
@@ -298,14 +301,22 @@ def _wrong_unit(number: str, unit: str, kind: str) -> tuple[str, str]:
     """What a unit is that is not one of this kind, and a hint."""
     if unit in _BY_UNIT:
         return _BY_UNIT[unit].words, ""
-    lower = {name.lower(): name for name in reversed(KINDS[kind].units)}
+    return f"an unknown unit '{unit}'", _unit_meant(number, unit, KINDS[kind].units)
+
+
+def _unit_meant(number: str, unit: str, known: tuple[str, ...]) -> str:
+    """The hint for an unknown unit: never one that is another amount for want of a prefix."""
+    lower = {name.lower(): name for name in reversed(known)}
+    bare = lower.get(unit[1:].lower())
+    if unit[0] in _PREFIXES and bare and unit.lower() not in lower:
+        return f"write {float(number) * _PREFIXES[unit[0]]:.12g} {bare}"
+    alike = [name for name in lower if name[0] == unit[0].lower()]
     near = get_close_matches(
-        unit.lower(), sorted(lower, key=lambda name: abs(len(name) - len(unit))), n=1, cutoff=0.5
+        unit.lower(), sorted(alike, key=lambda name: abs(len(name) - len(unit))), n=1, cutoff=0.5
     )
-    hint = (
-        f"did you mean {number} {lower[near[0]]}?" if near else f"known units: {', '.join(KINDS[kind].units)}"
-    )
-    return f"an unknown unit '{unit}'", hint
+    if near and not all(part in _BY_UNIT for part in unit.split("/")):  # m3/min is no misspelt L/min
+        return f"did you mean {number} {lower[near[0]]}?"
+    return f"known units: {', '.join(known)}"
 
 
 def format_quantity(value: float, kind: str) -> str:

@@ -3,10 +3,10 @@
 from collections.abc import Iterator
 from typing import Any
 
-from cyclesim.errors import Fault
+from cyclesim.errors import Fault, shorten
 from cyclesim.scenario.blocks.chains import Chain, names_in, read_network
 from cyclesim.scenario.forms.forms import RefusedError, SeveralError, Steps, did_you_mean, nearest, one_of
-from cyclesim.scenario.text.tree import KEY, Tree, shorten
+from cyclesim.scenario.text.tree import KEY, Tree
 
 _NETWORK = ("plant", "network")
 

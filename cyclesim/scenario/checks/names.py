@@ -5,13 +5,13 @@ The checks read the plain values, so that one faulty leg does not make its name 
 from collections.abc import Iterator
 from typing import Any
 
-from cyclesim.errors import Fault
+from cyclesim.errors import Fault, shorten
 from cyclesim.scenario.checks.chains import check_network
 from cyclesim.scenario.checks.uses import check_uses
 from cyclesim.scenario.checks.wiring import check_wiring
 from cyclesim.scenario.forms.fields import RESERVED, read_pump_speed
 from cyclesim.scenario.forms.forms import RefusedError, Steps, did_you_mean, one_of
-from cyclesim.scenario.text.tree import KEY, Tree, shorten
+from cyclesim.scenario.text.tree import KEY, Tree
 
 ELEMENTS = {
     "legs": "leg",
@@ -56,24 +56,26 @@ _SOURCES = (
 _QUIET = ("schedule.quiet_hours.applies_to", "schedule.quiet_hours.applies_to.*")
 
 
-def check(tree: Tree) -> list[Fault]:
+def check(tree: Tree) -> Iterator[Fault]:
     """Every fault between the parts of a file."""
     names = {kind: _keys(tree, ("plant", kind)) for kind in ELEMENTS} | {"ways": _ways(tree)}
     named = names | {kind: _keys(tree, ("plant", kind)) for kind in _BESIDE}
-    faults = [*_names_once(tree, named), *_zones(tree)]
+    yield from _names_once(tree, named)
+    yield from _zones(tree)
     if names["heat_sources"] is not None:
         for path, text in tree.texts(_SOURCES):
-            faults += _known(tree, path, text, names["heat_sources"], "heat source")
+            yield from _known(tree, path, text, names["heat_sources"], "heat source")
     if names["pumps"] is not None:
         for path, text in tree.texts(_SPEEDS):
-            faults += _speed(tree, path, text, lone=False)
+            yield from _speed(tree, path, text, lone=False)
         for path, text in tree.texts(_QUIET):
-            faults += _speed(tree, path, text, lone=True)
+            yield from _speed(tree, path, text, lone=True)
     if names["heat_sources"] is not None and names["pumps"] is not None:
         treats = named["treatment"] or []
-        faults += _interlocks(tree, names["heat_sources"], names["pumps"], named["air"] or [], treats)
-    faults += check_wiring(tree, names)
-    return [*faults, *check_uses(tree, names), *check_network(tree, names)]
+        yield from _interlocks(tree, names["heat_sources"], names["pumps"], named["air"] or [], treats)
+    yield from check_wiring(tree, names)
+    yield from check_uses(tree, names)
+    yield from check_network(tree, names)
 
 
 def _keys(tree: Tree, path: Steps) -> list[str] | None:

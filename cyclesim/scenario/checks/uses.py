@@ -2,15 +2,16 @@
 
 from collections.abc import Iterator
 from contextlib import suppress
+from math import prod
 from typing import Any
 
-from cyclesim.errors import Fault
+from cyclesim.errors import Fault, shorten
 from cyclesim.scenario.blocks.heat_sources import KINDS, UNSWITCHED
 from cyclesim.scenario.blocks.place import read_price
 from cyclesim.scenario.blocks.prices_and_lives import read_sum
 from cyclesim.scenario.forms.forms import RefusedError, Steps, did_you_mean, one_of
 from cyclesim.scenario.text.csv_file import Series
-from cyclesim.scenario.text.tree import KEY, Tree, shorten
+from cyclesim.scenario.text.tree import KEY, Tree
 
 _STARTED = tuple(
     f"plant.{kind}.*.also_started_by.*" for kind in ("pumps", "heat_sources", "air", "treatment")
@@ -35,6 +36,8 @@ _PRICES = (
     "candidates.pumps.*.price",
     "candidates.blowers.*.price",
 )
+MOST_DUTIES = 300
+"""Five pumps with two speeds make 243."""
 
 
 def check_uses(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault]:
@@ -46,6 +49,27 @@ def check_uses(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault
     yield from _fed(tree)
     yield from _cleaned(tree)
     yield from _worn(tree)
+    yield from _combined(tree)
+
+
+def _combined(tree: Tree) -> Iterator[Fault]:
+    """Every pump doubles the duties that a check solves, or trebles them; so does a valve left turned."""
+    pumps, valves, diverters = (
+        [one for _, one in tree.match(f"plant.{kind}.*") if isinstance(one, dict)]
+        for kind in ("pumps", "valves", "diverters")
+    )
+    ways = [3 if one.keys() & {"low", "high"} else 2 for one in pumps]
+    for one in valves:
+        left = one.get("may_be", [])
+        ways.append(1 + len(left) if isinstance(left, list) else 2)
+    ways += [len(opens) for one in diverters if isinstance(opens := one.get("opens"), dict) and opens]
+    if prod(ways) > MOST_DUTIES:
+        found = f"{prod(ways):,} combinations of pump speeds and valve positions"
+        hint = "leave out what is not there yet, or what nobody turns"
+        path = ("plant",)
+        yield tree.fault(
+            path, found, f"at most {MOST_DUTIES} are worked out", hint, at=tree.mark((*path, KEY))
+        )
 
 
 def _worn(tree: Tree) -> Iterator[Fault]:

@@ -2,9 +2,9 @@
 
 from collections.abc import Iterator
 
-from cyclesim.errors import Fault
+from cyclesim.errors import Fault, shorten
 from cyclesim.scenario.forms.forms import Steps, did_you_mean, one_of
-from cyclesim.scenario.text.tree import Tree, shorten
+from cyclesim.scenario.text.tree import Tree
 
 
 def check_wiring(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault]:

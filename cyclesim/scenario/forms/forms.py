@@ -13,6 +13,8 @@ from pydantic_core import CoreSchema, core_schema
 from cyclesim.units import KINDS, NUMBER, QuantityError, due, format_quantity, parse
 
 Steps = tuple[str | int, ...]
+_LONGEST = 200
+"""Characters; no name, rule, date or price that a person writes is longer."""
 
 
 class RefusedError(ValueError):
@@ -74,6 +76,8 @@ def what_is(value: object) -> str:
 
 def nearest(word: str, words: Iterable[str]) -> str:
     """The nearest spelling, or an empty text."""
+    if len(word) > _LONGEST:
+        return ""
     lower = {str(known).lower(): str(known) for known in words}
     near = get_close_matches(word.lower(), lower, n=1, cutoff=0.6)
     return lower[near[0]] if near else ""
@@ -105,6 +109,8 @@ class Text:
         """The value that the text stands for."""
         if not isinstance(value, str):
             raise RefusedError(what_is(value), self.due)
+        if len(value) > _LONGEST:
+            raise RefusedError("a text that is too long", self.due)
         return self.read(value)
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:

@@ -1,12 +1,13 @@
 """A scenario file to a Scenario, or to all of its faults at once."""
 
 from collections.abc import Sequence
+from itertools import islice
 from os import PathLike, fspath
 from pathlib import Path
 
 from pydantic import ValidationError
 
-from cyclesim.errors import InputError
+from cyclesim.errors import Fault, InputError
 from cyclesim.scenario.blocks.model import FORMATS, Scenario
 from cyclesim.scenario.checks.names import check
 from cyclesim.scenario.reading.references import OnRead, name_series, resolve, resolve_series
@@ -14,6 +15,9 @@ from cyclesim.scenario.reading.sets import apply
 from cyclesim.scenario.text.refusals import explain, quoted
 from cyclesim.scenario.text.tree import Tree
 from cyclesim.scenario.text.yaml_file import parse_text, read_file
+
+TOLD = 100
+"""So many faults of a scenario are told; a slip in one line leads to no more than a few."""
 
 
 def load(
@@ -45,7 +49,7 @@ def _scenario(
         if not tree.faults:
             found = "an empty file" if tree.value is None else quoted((), tree)
             tree.faults.append(tree.fault((), found, "a scenario begins with format: 1"))
-        raise InputError(*tree.faults)
+        raise InputError(*_told(tree.faults))
     resolve(tree, name, folder, on_read)
     name_series(tree, folder, on_read)
     for number, text in enumerate(sets, start=1):
@@ -63,8 +67,17 @@ def _scenario(
     try:
         scenario = Scenario.model_validate(tree.value)
     except ValidationError as error:
-        faults += [fault for fault in explain(error, tree, Scenario) if not tree.said(fault)]
-    faults += check(tree)
+        faults += islice((f for f in explain(error, tree, Scenario) if not tree.said(f)), TOLD + 1)
+    faults += islice(check(tree), TOLD + 1)
     if faults or scenario is None:
-        raise InputError(*sorted(set(faults)))
+        raise InputError(*_told(faults))
     return scenario
+
+
+def _told(faults: list[Fault]) -> list[Fault]:
+    """The faults in the order of file and line, as many as somebody can mend at once."""
+    ordered = sorted(set(faults))
+    if len(ordered) <= TOLD:
+        return ordered
+    last = ordered[TOLD]
+    return [*ordered[:TOLD], Fault(last.file, last.line, 1, "", "more faults", f"the first {TOLD} are told")]

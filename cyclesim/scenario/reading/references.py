@@ -3,10 +3,10 @@
 from collections.abc import Callable
 from pathlib import Path, PurePosixPath
 
-from cyclesim.errors import Fault
+from cyclesim.errors import Fault, shorten
 from cyclesim.scenario.forms.forms import Steps
 from cyclesim.scenario.text.csv_file import PRICES, WEATHER, CsvColumn, Series, read_series
-from cyclesim.scenario.text.tree import Tree, shorten
+from cyclesim.scenario.text.tree import Tree
 from cyclesim.scenario.text.yaml_file import read_file
 
 REFERABLE: tuple[Steps, ...] = (

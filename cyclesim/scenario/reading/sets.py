@@ -2,11 +2,11 @@
 
 from typing import Any, get_origin
 
-from cyclesim.errors import Fault
+from cyclesim.errors import Fault, shorten
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.forms import Steps, did_you_mean
 from cyclesim.scenario.text.refusals import annotation_at, keys_of, plain
-from cyclesim.scenario.text.tree import KEY, Mark, Tree, dotted, shorten
+from cyclesim.scenario.text.tree import KEY, Mark, Tree, dotted
 from cyclesim.scenario.text.yaml_file import parse_text
 
 FILE = "--set"
@@ -68,10 +68,7 @@ def _reach(tree: Tree, words: list[str], leaves_out: bool) -> Steps | None:
         if leaves_out and made:
             del made[0][made[1]]
         elif leaves_out:
-            parent: Any = tree.value
-            for step in path[:-1]:
-                parent = parent[step]
-            del parent[path[-1]]
+            tree.remove(path)
         return path
     if made:
         del made[0][made[1]]

@@ -11,15 +11,18 @@ from itertools import pairwise
 from pathlib import Path
 from typing import NamedTuple
 
-from cyclesim.errors import Fault
+from cyclesim.errors import Fault, shorten
 from cyclesim.scenario.forms.forms import did_you_mean, one_of
-from cyclesim.scenario.text.tree import shorten
 from cyclesim.scenario.text.yaml_file import read_text
 from cyclesim.units import KINDS, NUMBER, QuantityError, format_quantity, parse
 
 MAX_BYTES = 64_000_000  # a year of minutes with five columns is some 25 MB
 TOLD = 20
 """So many faults of one file are told, and how many more there are."""
+MOST_FAULTS = 1000
+"""After so many the rest of a file is not read."""
+LONGEST_ROW = 2000
+"""Characters; six columns take some sixty."""
 DAY_S = 86_400
 
 
@@ -83,7 +86,7 @@ def read_series(path: Path, name: str, known: Mapping[str, CsvColumn]) -> Series
         return series
     faults = sorted(set(reader.faults))
     if len(faults) > TOLD:
-        more = len(faults) - TOLD
+        more = f"{'at least ' * (len(faults) >= MOST_FAULTS)}{len(faults) - TOLD}"
         said = Fault(name, faults[TOLD].line, 1, "", f"{more} more faults", f"the first {TOLD} are told")
         faults = [*faults[:TOLD], said]
     return faults
@@ -102,6 +105,7 @@ class _Use(NamedTuple):
 _TIME = re.compile(r"\d{4}-\d\d-\d\d(?:[T ]\d\d:\d\d(?::\d\d)?)?")
 _TIME_DUE = "a time is due, e.g. 2027-01-31 14:00"
 _NUMBER = re.compile(NUMBER, re.ASCII)
+_LONE_RETURN = re.compile(r"\r(?![\r\n]|\Z)")
 _STANDARD = "where the clock changes, write standard time all year round"
 
 
@@ -116,6 +120,13 @@ class _Reader:
 
     def read(self, text: str) -> Series | None:
         """The series; None, or some series, where there are faults."""
+        lone = _LONE_RETURN.search(text)
+        if lone is not None:
+            begins = text.rfind("\n", 0, lone.start()) + 1
+            line = text.count("\n", 0, begins) + 1
+            due, hint = "a line ends with a line feed", "save the file with the line ends of Unix or Windows"
+            self.refuse(line, lone.start() - begins + 1, "", "a carriage return alone", due, hint)
+            return None
         rows = (
             (line, row.rstrip("\r"))
             for line, row in enumerate(text.split("\n"), start=1)
@@ -143,10 +154,12 @@ class _Reader:
         if ";" in head and "," not in head:
             self.refuse(line, head.index(";") + 1, "", "a semicolon", "fields are parted by commas", due)
             return None
+        if self._too_long(line, head):
+            return None
         before = len(self.faults)
         for column, cell in _cells(head):
-            match = re.fullmatch(r"([^\[\]]*?) *(?:\[([^\[\]]*)\])?", cell)
-            name = match[1].lower() if match else cell
+            match = re.fullmatch(r"([^\[\]]*)(?:\[([^\[\]]*)\])?", cell)
+            name = match[1].rstrip(" ").lower() if match else cell
             unit = match[2].strip() if match and match[2] is not None else ""
             if name in seen:
                 self.refuse(line, column, name, f"the column '{shorten(name)}' again", "each stands once")
@@ -164,6 +177,12 @@ class _Reader:
             seen.add(name)
         self.refuse_missing(line, seen, due, before)
         return uses if len(self.faults) == before else None
+
+    def _too_long(self, line: int, row: str) -> bool:
+        if len(row) > LONGEST_ROW:
+            found = f"a line of {len(row):,} characters"
+            self.refuse(line, 1, "", found, f"at most {LONGEST_ROW:,} are allowed", "is this the right file?")
+        return len(row) > LONGEST_ROW
 
     def refuse_missing(self, line: int, seen: set[str], due: str, before: int) -> None:
         """Refuse a header without the time or the one column that is due."""
@@ -200,6 +219,11 @@ class _Reader:
         times: list[tuple[datetime, int]] = []
         bad: list[int] = []
         for line, row in rows:
+            if len(self.faults) >= MOST_FAULTS:
+                break
+            if self._too_long(line, row):
+                bad.append(line)
+                continue
             cells = row.split(",")
             if len(cells) != len(uses):
                 hint = "numbers have a point, not a comma" if len(cells) > len(uses) else ""
@@ -263,6 +287,8 @@ class _Reader:
             return None
         last, first_line, good = times[0][0], {times[0][0]: times[0][1]}, [times[0]]
         for time, line in times[1:]:
+            if len(self.faults) >= MOST_FAULTS:
+                return None
             if time in first_line:
                 hint = f"the first is on line {first_line[time]}"
                 hint += f"; {_STANDARD}" if time.hour < 4 else ""
@@ -285,6 +311,8 @@ class _Reader:
             return None
         lost = set(bad)
         for (a, line_a), (b, line) in pairwise(good):
+            if len(self.faults) >= MOST_FAULTS:
+                return None
             passed = round((b - a).total_seconds())
             in_order = line_a < line  # otherwise that is what is wrong
             if passed != step_s and in_order and not (lost and lost & set(range(line_a, line))):
@@ -305,8 +333,10 @@ class _Reader:
 
 def _cells(row: str) -> Iterator[tuple[int, str]]:
     """Each field of a row with the column at which it begins."""
-    for index, cell in enumerate(row.split(",")):
-        yield _column(row, index), cell.strip(' "\t')
+    begins = 1
+    for cell in row.split(","):
+        yield begins + len(cell) - len(cell.lstrip()), cell.strip(' "\t')
+        begins += len(cell) + 1
 
 
 def _column(row: str, index: int) -> int:

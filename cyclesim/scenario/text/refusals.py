@@ -1,12 +1,13 @@
 """What the validation library reports, turned into faults in a tub builder's words."""
 
 import re
+from collections.abc import Iterator
 from types import UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
-from cyclesim.errors import Fault
+from cyclesim.errors import Fault, shorten
 from cyclesim.scenario.forms.forms import (
     Count,
     Form,
@@ -19,7 +20,7 @@ from cyclesim.scenario.forms.forms import (
     one_of,
     what_is,
 )
-from cyclesim.scenario.text.tree import KEY, Tree, shorten
+from cyclesim.scenario.text.tree import KEY, Tree
 
 TAGS = (
     "<none>",
@@ -40,14 +41,12 @@ TAGS = (
 """Steps that the models put into a path to tell alternatives apart."""
 
 
-def explain(error: ValidationError, tree: Tree, root: Any) -> list[Fault]:
+def explain(error: ValidationError, tree: Tree, root: Any) -> Iterator[Fault]:
     """One fault for each thing that is wrong, at its place in the files."""
-    faults = []
     for one in error.errors(include_url=False):
         cause = one.get("ctx", {}).get("error")
         refusals = cause.refusals if isinstance(cause, SeveralError) else (cause,)
-        faults += [_fault(dict(one), refusal, tree, root) for refusal in refusals]
-    return faults
+        yield from (_fault(dict(one), refusal, tree, root) for refusal in refusals)
 
 
 def _fault(one: dict[str, Any], refusal: Any, tree: Tree, root: Any) -> Fault:

@@ -1,12 +1,13 @@
 """What a file says as plain values, with the place of every key and value."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeVar
 
-from cyclesim.errors import Fault
+from cyclesim.errors import Fault, shorten
 from cyclesim.scenario.forms.forms import Steps
 
+_Kept = TypeVar("_Kept")
 KEY = "#key"
 """Last step of the path under which a key's own place is kept."""
 
@@ -71,6 +72,15 @@ class Tree:
                 if isinstance(value, str):
                     yield path, value
 
+    def remove(self, path: Steps) -> None:
+        """Take a key or an entry out; the entries of a list after it move up, with their places."""
+        *above, step = path
+        parent = self.get(tuple(above))
+        del parent[step]
+        moves = isinstance(parent, list)
+        self.marks = dict(_without(self.marks, path, moves))
+        self.gone = {steps for steps, _ in _without(dict.fromkeys(self.gone), path, moves)}
+
     def graft(self, path: Steps, other: "Tree") -> None:
         """Put another tree where this path stands; the key keeps its place."""
         parent = self.value
@@ -84,6 +94,18 @@ class Tree:
         if other.value is None and other.faults:
             other.gone.add(())
         self.gone = {p for p in self.gone if p[: len(path)] != path} | {(*path, *p) for p in other.gone}
+
+
+def _without(by_path: Mapping[Steps, _Kept], path: Steps, moves: bool) -> Iterator[tuple[Steps, _Kept]]:
+    """What is kept by path, without this one; where it *moves*, steps of the same list count one less."""
+    *above, gone = path
+    at = len(above)
+    for steps, kept in by_path.items():
+        step = steps[at] if len(steps) > at and steps[:at] == path[:at] else None
+        if moves and isinstance(step, int) and isinstance(gone, int) and step > gone:
+            yield (*above, step - 1, *steps[at + 1 :]), kept
+        elif step is None or step != gone:
+            yield steps, kept
 
 
 def _match(value: Any, steps: list[str], path: Steps) -> Iterator[tuple[Steps, Any]]:
@@ -102,10 +124,4 @@ def _match(value: Any, steps: list[str], path: Steps) -> Iterator[tuple[Steps, A
 
 def dotted(path: Steps) -> str:
     """A path as people write it: plant.legs.left."""
-    return ".".join(str(step) for step in path if step != KEY)
-
-
-def shorten(text: str) -> str:
-    """A text short enough for a message, on one line."""
-    text = "".join(char if char.isprintable() else "?" for char in text)
-    return text if len(text) <= 60 else f"{text[:57]}..."
+    return ".".join(shorten(str(step)) for step in path if step != KEY)

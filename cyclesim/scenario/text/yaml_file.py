@@ -6,13 +6,16 @@ from typing import Any
 
 import yaml
 
-from cyclesim.errors import Fault
+from cyclesim.errors import Fault, shorten
 from cyclesim.scenario.forms.forms import Steps, did_you_mean
-from cyclesim.scenario.text.tree import KEY, Mark, Tree, shorten
+from cyclesim.scenario.text.tree import KEY, Mark, Tree
 
 MAX_BYTES = 1_000_000
-MAX_VALUES = 50_000
+MAX_VALUES = 10_000
+"""Thirty times the largest scenario that is shipped."""
 MAX_DEPTH = 32
+_HIDDEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069]")
+"""Signs that a screen acts on and nobody sees: control codes, other line breaks, turns of direction."""
 
 
 # The core scalars of YAML 1.2: no 60-based numbers, no yes/no/on/off, no octals, no dates.
@@ -78,6 +81,9 @@ _SYNTAX = [
 ]
 
 
+_HIDDEN_REFUSED = ("signs that cannot be seen are not accepted", "write it anew by hand")
+
+
 class _TooMuchError(Exception):
     """Stops the walk over a file that is not a scenario."""
 
@@ -114,6 +120,10 @@ class _Builder:
             tag = shorten(node.tag.replace("tag:yaml.org,2002:", "!!"))
             self.refuse(node, path, f"the tag '{tag}'", "tags are not accepted", "remove the word with !")
             return None
+        if text is not None and _HIDDEN.search(text):
+            self.tree.gone.add(path)
+            self.refuse(node, path, f"'{shorten(text)}'", *_HIDDEN_REFUSED)
+            return None
         if isinstance(node, yaml.MappingNode):
             return self.block(node, path)
         if not isinstance(node, yaml.ScalarNode):
@@ -133,6 +143,9 @@ class _Builder:
                 self.refuse(key, path, found, "a key is a plain word")
                 continue
             word = str(key.value)
+            if _HIDDEN.search(word):
+                self.refuse(key, path, f"the key '{shorten(word)}'", *_HIDDEN_REFUSED)
+                continue
             place = (*path, word)
             if word == "<<":
                 self.refuse(
@@ -178,8 +191,8 @@ def parse_text(text: str, name: str, first: tuple[int, int] = (0, 0)) -> Tree:
     except yaml.MarkedYAMLError as error:
         at = error.problem_mark or error.context_mark
         problem = " ".join(filter(None, (error.problem, error.context)))
-        if "quoted scalar" in problem:
-            at = error.context_mark or at  # where the quote opens, not where the file ends
+        if "quoted scalar" in problem or (at and at.index >= len(text.rstrip())):
+            at = error.context_mark or at  # where the quote or bracket opens, not where the file ends
         if (
             at
             and text.split("\n")[at.line : at.line + 1]

@@ -1,0 +1,128 @@
+"""Inputs larger than any person writes: each is refused at once, by its place, in a message of one line."""
+
+import pytest
+
+from cyclesim.errors import InputError
+from cyclesim.scenario.reading.load import TOLD, load_text
+from cyclesim.scenario.reading.starter import starter_text
+from cyclesim.scenario.text import csv_file
+from cyclesim.scenario.text.csv_file import WEATHER, Series, read_series
+from cyclesim.units import QuantityError, parse
+
+TEXT = starter_text()
+LONG = 2_000_000
+"""So many steps of the square of it take hours, and of itself less than a second."""
+
+
+def faults(text=TEXT, sets=()):
+    """What is said against a text."""
+    with pytest.raises(InputError) as caught:
+        load_text(text, "tub.yaml", sets=sets)
+    return caught.value.faults
+
+
+@pytest.mark.parametrize(
+    "text", ["1" * LONG, "1" * LONG + " m", "1" + " " * LONG + "m", "1 " * LONG, "1/" * LONG, "." * LONG]
+)
+def test_a_long_quantity_is_refused_before_it_is_matched(text):
+    """Patterns that try every split of a text would take hours."""
+    with pytest.raises(QuantityError, match=r"^a text that is too long for a quantity; a length is due"):
+        parse(text, "length")
+
+
+def test_a_long_word_is_not_compared_with_others():
+    """A pump and its speed, of which each could be meant by a slip."""
+    told = faults(sets=[f"schedule.heating.pump=m{'x' * 500_000}"])
+    assert "a text that is too long; a pump and its speed are due, e.g. main low" in str(told[0])
+    assert all(len(str(fault)) < 300 for fault in told)
+
+
+def test_no_more_faults_than_a_person_mends_at_once():
+    """A hundred, in the order of their lines, and that there are more."""
+    text = TEXT.replace("plant:\n", "plant:\n" + "".join(f"  legz_{k}: 5\n" for k in range(TOLD + 50)), 1)
+    told = faults(text)
+    assert TOLD + 1 == len(told)
+    assert list(told) == sorted(told)
+    assert (f"the first {TOLD} are told", told[-2].line + 1) == (told[-1].allowed, told[-1].line)
+
+
+def read(tmp_path, text):
+    """The series of a text, or its faults as lines."""
+    (tmp_path / "x.csv").write_text(text, encoding="utf-8", newline="")
+    found = read_series(tmp_path / "x.csv", "x.csv", WEATHER)
+    return found if isinstance(found, Series) else [str(fault) for fault in found]
+
+
+def test_a_plant_with_more_duties_than_are_worked_out():
+    """The starter's pump makes three, eight more pumps with one speed 3 x 2^8 = 768."""
+    pump = "{max_head: 5 m, max_flow: 9 gpm, power: 50 W, zone: pump_room}"
+    text = TEXT.replace("  pumps:\n", "  pumps:\n" + "".join(f"    p{k}: {pump}\n" for k in range(8)), 1)
+    line = 1 + TEXT.splitlines().index("plant:")
+    expected = f"tub.yaml:{line}:1: plant: found 768 combinations of pump speeds and valve positions; at most"
+    assert str(faults(text)[0]).startswith(expected)
+
+
+HEAD = "time,temperature [degC]\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (
+            "time,temperature [degC]\r2027-01-01 00:00,5\r2027-01-01 01:00,5\r" * 50_000,
+            "1:24: found a carriage",
+        ),
+        (f"{HEAD}2027-01-01 00:00,5\n2027-01-01 01:00,5\r2027-01-01 02:00,5\n", "3:19: found a carriage"),
+        ("time" + ",abc" * LONG, "1:1: found a line of 8,000,004 characters; at most 2,000 are allowed"),
+        ("time,x" + " " * LONG + "y", "1:1: found a line of 2,000,007 characters"),
+        (HEAD + "1," * LONG + "\n", "2:1: found a line of 4,000,000 characters"),
+    ],
+    ids=["only returns", "one return", "header", "spaces", "row"],
+)
+def test_a_row_without_end_is_refused_by_its_length(tmp_path, text, says):
+    """A lone carriage return is named as what it is: with it, a whole file would be one row."""
+    assert read(tmp_path, text)[0].startswith(f"x.csv:{says}")
+
+
+def test_windows_line_ends_and_doubled_ones_are_read(tmp_path):
+    """Only a return without a line feed after it is refused."""
+    for end in ("\r\n", "\r\r\n"):
+        text = end.join(["time,temperature [degC]", "2027-01-01 00:00,5", "2027-01-01 01:00,5", ""])
+        assert 2 == read(tmp_path, text).steps
+    assert 2 == read(tmp_path, f"{HEAD}2027-01-01 00:00,5\n2027-01-01 01:00,5\r").steps
+
+
+def test_a_file_of_faults_is_not_read_to_its_end(tmp_path, monkeypatch):
+    """After a thousand nothing more is learnt; that there are more is said."""
+    told = read(tmp_path, HEAD + "x\n" * LONG)
+    assert "x.csv:22:1: found at least 980 more faults; the first 20 are told" == told[-1]
+    monkeypatch.setattr(csv_file, "MOST_FAULTS", 10)
+    assert "x.csv:11:1: found 1 fields; 2 are due, as in the header" == read(tmp_path, HEAD + "x\n" * 90)[-1]
+
+
+@pytest.mark.parametrize(
+    ("written", "hint"),
+    [
+        (("99 MW", "power"), "write 99000000 W"),
+        (("5 km", "length"), "write 5000 m"),
+        (("1 MPa", "head"), "write 1000000 Pa"),
+        (("5 hPa", "head"), "write 500 Pa"),
+        (("3 hL", "volume"), "write 300 L"),
+        (("5 Mw", "power"), "write 5000000 W"),
+        (("5 KW", "power"), "did you mean 5 kW?"),
+        (("9 gpn", "flow"), "did you mean 9 gpm?"),
+        (("5 kph", "speed"), "did you mean 5 km/h?"),
+    ],
+)
+def test_a_hint_is_the_same_amount(written, hint):
+    """By the prefixes of the SI: a megawatt is a million watts, a hectopascal a hundred pascals."""
+    with pytest.raises(QuantityError) as caught:
+        parse(*written)
+    assert hint == caught.value.hint
+
+
+def test_units_that_are_known_apart_are_no_misspelling():
+    """A cubic metre a minute is a thousand litres a minute."""
+    with pytest.raises(QuantityError) as caught:
+        parse("3 m3/min", "flow")
+    assert caught.value.hint.startswith("known units: L/min")
