@@ -35,9 +35,7 @@ def true_of(condition: Condition, plant: Plant, duty: PlantDuty) -> bool | None:
     """Whether an interlock's condition is true at a duty; None if it reads something other than a pump."""
     if condition.subject not in plant.pumps:
         return None
-    state = running(plant, duty).get(condition.subject, "stopped")
-    true = state == condition.state or (condition.state == "running" and state != "stopped")
-    return true != condition.negated
+    return condition.holds(running(plant, duty).get(condition.subject, "stopped"))
 
 
 def together(plant: Plant, programme: Programme) -> list[tuple[PlantDuty, list[str]]]:

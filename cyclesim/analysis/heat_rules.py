@@ -100,8 +100,7 @@ def _blocked_mend(history: History, source: str, block: Block) -> str:
     assert heating is not None
     pump, speed = heating.pump
     condition = block.condition
-    own = condition.subject == pump and (condition.state in (speed, "running")) != condition.negated
-    if own:
+    if condition.subject == pump and condition.holds(speed):
         return f"heat at a speed that does not block {source}: it is off {condition}, as heating itself asks"
     return f"shorten what blocks {source} ({condition}), or move it to when the water is warm"
 

@@ -19,6 +19,11 @@ class Condition:
     state: str
     negated: bool = False
 
+    def holds(self, speed: str) -> bool:
+        """Whether it is true while its subject is at a speed, or firing; "stopped" stands for neither."""
+        at_any = self.state == "running" and speed != "stopped"
+        return (at_any or speed == self.state) != self.negated
+
     def __str__(self) -> str:
         return f"{'unless' if self.negated else 'while'} {self.subject} {self.state}"
 

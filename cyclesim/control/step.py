@@ -273,14 +273,14 @@ class Controller:
         return tuple(masks.values())
 
     def _condition(self, condition: Condition) -> _Reading:
-        if (condition.subject, condition.state) in ((source.name, source.active) for source in self.sources):
-            return _Reading(self._source(condition.subject), frozenset({1}), condition.negated)
-        for i, pump in enumerate(self.pumps):
-            top = len(pump.speeds) + 1
-            accepted = {"running": range(1, top), "stopped": range(1)}
-            accepted |= {speed: range(k, k + 1) for k, speed in enumerate(pump.speeds, 1)}
-            if pump.name == condition.subject and condition.state in accepted:
-                return _Reading(i, frozenset(accepted[condition.state]), condition.negated)
+        for i, machine in enumerate(self.machines):
+            if isinstance(machine, PumpControl):
+                speeds, states = machine.speeds, (*machine.speeds, "running", "stopped")
+            else:
+                speeds = states = (machine.active,)
+            if machine.name == condition.subject and condition.state in states:
+                levels = enumerate(("stopped", *speeds))
+                return _Reading(i, frozenset(level for level, at in levels if condition.holds(at)))
         raise ValueError(f"no pump or heat source that could be read: {condition}")
 
     @cached_property
@@ -305,14 +305,10 @@ class Controller:
 
 
 class _Reading(NamedTuple):
-    """A condition, ready to be read: true when the subject's level is accepted (or is not, when negated)."""
+    """A condition, ready to be read: the levels of its subject at which it is true."""
 
     subject: int
-    accepted: frozenset[int]
-    negated: bool
-
-    def accepts(self, level: int) -> bool:
-        return (level in self.accepted) != self.negated
+    true_at: frozenset[int]
 
 
 class _Pass:
@@ -391,7 +387,7 @@ class _Pass:
             soon = wants[subject]
         else:
             soon = int(self._name(subject) == "proving" or self._level(subject) > 0)
-        return reading.accepts(self._level(subject)) or reading.accepts(soon)
+        return not reading.true_at.isdisjoint((self._level(subject), soon))
 
     def _lower(self, *, reading_sources: bool) -> None:
         for pump, level, reading in self.controller._pump_blocks:
