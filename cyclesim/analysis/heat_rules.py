@@ -6,9 +6,8 @@ import numpy as np
 
 from cyclesim.analysis.amounts import lasting
 from cyclesim.analysis.combinations import more_flow, said
-from cyclesim.analysis.findings import Breach
+from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
 from cyclesim.analysis.history import POWERLESS, History
-from cyclesim.analysis.history_rules import Judged
 from cyclesim.analysis.spans import NONE, Floats, Spans, join, meet, spans, total_s, while_in, without
 from cyclesim.control.step import Block
 from cyclesim.physics.water_age import STILL_M3_S
@@ -182,3 +181,27 @@ def _why_frost(history: History, name: str, zone: str) -> tuple[str, str]:
         return f"frost protection watches {frost.watches}, and it lies in {zone}", mend
     mend = f"start it above {frost.starts_below_c:g} degC, insulate it, keep the tub warmer, or drain it"
     return "frost protection does not keep it from freezing", mend
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "heating-in-vain",
+        "history",
+        "comfort",
+        sentence="Where heating is raised, a source fires within 1 h, and the water is warm within 48 h.",
+        source=CHOICE,
+        mend="see what keeps the sources off",
+        judge=heating_in_vain,
+    ),
+    Rule(
+        "frost-in-plant",
+        "history",
+        "danger",  # ice bursts pipes and housings
+        sentence="No water of a leg, a housing or the tub reaches 0 degC.",
+        source=(
+            "water freezes at 0 degC; what ice does is not modelled: numbers after that are for liquid water"
+        ),
+        mend="frost protection, insulation, or drain it",
+        judge=frost_in_plant,
+    ),
+)

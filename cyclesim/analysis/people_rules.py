@@ -8,9 +8,8 @@ import numpy as np
 
 from cyclesim.analysis.amounts import apart, exactly, flow, listed, times_apart
 from cyclesim.analysis.energy import prices
-from cyclesim.analysis.findings import Breach
+from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
 from cyclesim.analysis.history import History
-from cyclesim.analysis.history_rules import Judged
 from cyclesim.analysis.spans import Floats, Spans, covers, join, meet, spans, total_s, where, while_in
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.physics import water
@@ -168,3 +167,50 @@ def _levels(history: History) -> tuple[Level, ...]:
     if heating and heating.when_dear:
         dear = dearer(*prices(scenario.supply.tariff, trace), heating.when_dear.above.amount)
     return set_points(scenario, trace.begin_utc, trace.span_s, dear).levels
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "water-too-hot",
+        "history",
+        "danger",  # heat stroke; whoever sits in it may not notice in time
+        sentence="The water is no warmer than people may sit in, but for 0.2 K of the thermostat's swing.",
+        source="40 degC: New York State 6-1.25(b), seen; UL 1563 32.1, seen second-hand; the swing: "
+        + CHOICE,
+        mend="a lower set point, or less heat from pumps",
+        judge=water_too_hot,
+    ),
+    Rule(
+        "outlet-too-hot",
+        "history",
+        "danger",  # it scalds whoever sits before the jet
+        sentence="Water leaves a heat source no warmer than the limit.",
+        source=(
+            "high-limit cut-outs open at about 50 degC: equipment-standard practice, from memory, not opened"
+        ),
+        mend="more water through it, or a smaller source",
+        judge=outlet_too_hot,
+    ),
+    Rule(
+        "session-too-long",
+        "history",
+        "comfort",
+        sentence="People stay in warm water no longer at a time than the limit.",
+        source=(
+            f"{CHOICE}; for pregnant users and young children 10 to 15 min: CPSC and UL 1563, seen "
+            "second-hand"
+        ),
+        mend="shorter sessions",
+        judge=session_too_long,
+    ),
+    Rule(
+        "cold-at-session",
+        "history",
+        "comfort",
+        sentence="When people step in, or the water was to be ready, it is near its set point.",
+        source=CHOICE,
+        mend="let heating begin earlier",
+        judge=cold_at_session,
+        programmes="no more often",
+    ),
+)

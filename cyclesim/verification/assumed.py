@@ -1,4 +1,4 @@
-"""What a verification takes for granted, and why a rule may have nothing to be about."""
+"""What a verification takes for granted."""
 
 ASSUMED = (
     "The programme is as written and the plant wired and plumbed as described; nothing of the plant as built "
@@ -12,15 +12,3 @@ ASSUMED = (
     "flow switch act after the contactor, so that a weld does not bridge them.",
     "A fault comes at any time and stays.",
 )
-
-NOTHING = {
-    "heat-without-flow": "the file has no heat source",
-    "heat-before-proof": "the controller switches no heat source",
-    "both-speeds-at-once": "no pump has two speeds",
-    "flush-onto-people": "nobody bathes while lines are flushed, or neither is in the schedule",
-    "dry-running": "low water is a fault: it is tried with --faults 1, or with schedule.low_water",
-    "dosing-without-flow": "nothing is dosed",
-    "gas-without-flow": "there is no ozone generator and no salt cell",
-    "lamp-without-flow": "there is no UV lamp",
-    "supply-overload": "all that is on each circuit together draws no more than its breaker bears",
-}

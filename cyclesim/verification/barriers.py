@@ -21,9 +21,9 @@ def still_works(found: Found, subject: str) -> bool:
 
 def barrier(found: Found, check: Check) -> Barrier:
     """What holds in the states of a search where something was asked for that had to be held."""
-    if not check.watched:
+    if not check.about.watched:
         return "controller"
-    held = {found.automaton.held(node, check.watched[0]) for node in found.seen}
+    held = {found.automaton.held(node, check.about.watched[0]) for node in found.seen}
     order: tuple[Barrier, ...] = ("controller", "own switch", "limit")
     return next((barrier for barrier in order if barrier in held), "not needed")
 

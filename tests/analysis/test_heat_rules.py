@@ -18,7 +18,7 @@ H = 3600
 
 def told(history: History, rule_id: str) -> list[Breach]:
     """What breaks one rule."""
-    rule = next(r for r in RULES if r.id == rule_id)
+    rule = RULES[rule_id]
     return [b for b in judge(rule, history) if isinstance(b, Breach)]
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from cyclesim.analysis import room_rules as rules
 from cyclesim.analysis.findings import Breach, NotJudged
-from cyclesim.analysis.rules import RULES
+from cyclesim.analysis.rules import of_kind
 from cyclesim.analysis.suction_side import draws, feeding, least_npsh, measure_room, measure_suction
 from cyclesim.physics.water import G
 from cyclesim.scenario.blocks.model import Scenario
@@ -34,7 +34,7 @@ def broken(built: Scenario) -> set[tuple[str, str, str]]:
     """Rule, subject and cause of everything that the drawing breaks."""
     plant, programme = Plant(built), Programme(built)
     rows = [
-        (rule.id, one) for rule in RULES if rule.kind == "plant" for one in rule.function(plant, programme)
+        (rule.id, judged) for rule in of_kind("plant").values() for judged in rule.judge(plant, programme)
     ]
     return {(rule, one.subject, one.cause) for rule, one in rows if isinstance(one, Breach)}
 

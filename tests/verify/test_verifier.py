@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 import cyclesim
-from cyclesim.analysis.rules import RULES
+from cyclesim.analysis.rules import of_kind
+from cyclesim.analysis.supply import overloads
 from cyclesim.errors import CycleSimError
 from cyclesim.report.layout import Page
 from cyclesim.report.verify_report import verification_values, verify_report
@@ -21,7 +22,7 @@ from cyclesim.verification.environment import Environment
 from cyclesim.verification.faults import FaultyPlant, faults_of
 from cyclesim.verification.replay import fitted
 from cyclesim.verification.search import search
-from cyclesim.verification.subjects import checks, judges, overloads
+from cyclesim.verification.subjects import checks, judges
 from cyclesim.verification.timed import timed
 from cyclesim.verification.verifier import _Verifier, verify
 
@@ -49,7 +50,7 @@ def test_a_shipped_schedule_is_broken_without_a_fault_as_it_announces(file):
     """Every rule is decided; what a file announces of one instant is broken, and replayed; nothing else."""
     found = verify(load(file))
     announces = re.findall(r"^# announces: ([a-z-]+) \((\w+)\)$", file.read_text("utf-8"), re.MULTILINE)
-    judged = {rule.id for rule in RULES if rule.kind == "state"}
+    judged = of_kind("state")
     expected = sorted((rule, subject) for rule, subject in announces if rule in judged)
     assert expected == sorted((v.rule, v.subject) for v in found.verdicts if v.broken)
     assert expected == sorted((v.rule, v.subject) for v in found.verdicts if v.story or v.undecided)
@@ -141,7 +142,7 @@ def test_the_story_of_a_thermostat_past_the_controller(build):
 def test_times_are_fitted_or_refused(build):
     """The shortest story without proof fits into the pump's rest of 75 s; a grace of 5000 s would not."""
     run = _Verifier(build(NO_PROOF), 0, False, None)
-    check = next(iter(checks(run.plant, run.programme)))
+    check = run.checks()[0]
     found = run._refined("heat-without-flow", check)
     path = found.path(found.broken["heat-without-flow"][0][0])
     automaton, _, last = path[-1]
