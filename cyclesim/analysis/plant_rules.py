@@ -194,7 +194,11 @@ def airline_unprotected(plant: Plant, programme: Programme) -> Judged:
     """Nothing stops the tub's water from running back through an air pipe into its blower."""
     del programme
     for name, blower in plant.sheet.air.items():
-        if not blower.check_valve and blower.loop_above_water_m <= 0.0:
+        if blower.check_valve or blower.loop_above_water_m > 0.0:
+            continue
+        if unsaid := blower.unsaid("check_valve", "loop_above_water_m"):
+            yield NotJudged(f"the file does not say of {name}: {', '.join(unsaid)}")
+        else:
             wet_l = 1000.0 * blower.wet_volume_m3
             yield Breach(
                 name,
@@ -215,6 +219,8 @@ def no_independent_limit(plant: Plant, programme: Programme) -> Judged:
         if source.high_limit_c is None:
             mend = "a high limit with a sensor of its own, that a person resets: high_limit: 50 degC"
             yield Breach(name, "it has no high limit", None, "", "", mend)
+        elif unsaid := source.unsaid("limit_sensor"):
+            yield NotJudged(f"the file does not say of {name}: {', '.join(unsaid)}")
         elif source.limit_sensor != "own":
             cause = "its high limit shares the thermostat's sensor: one fault takes both"
             yield Breach(name, cause, None, "", "", "a sensor of its own: limit_sensor: own")

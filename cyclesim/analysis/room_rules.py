@@ -62,6 +62,12 @@ def single_suction(plant: Plant, programme: Programme) -> Judged:
                 f"{value} m/s of {most} m/s through a cover",
                 _open_enough(fastest, limit),
             )
+            continue
+        covers = {id(cover) for draw in known for cover in draw.covers}
+        for name, leg in plant.sheet.legs.items():
+            own = leg.suction
+            if own and id(own) in covers and own.fittings > 1 and own.unsaid("one_can_be_shut"):
+                yield NotJudged(f"the file does not say of the fittings of {name}: one_can_be_shut")
 
 
 def _why_alone(plant: Plant, known: list[Draw], fewest: Draw) -> str:
@@ -127,13 +133,23 @@ def pump_loses_prime(plant: Plant, programme: Programme) -> Judged:
         if sheet.above_water_m is None:
             yield NotJudged(f"{pump} has no above_water")
         elif sheet.above_water_m > 0.0:
-            lacks, mends = list[str](), list[str]()
-            if not sheet.self_priming:
-                lacks.append("it is not self-priming")
-                mends.append("a self-priming pump")
-            if not _held(plant, pump):
-                lacks.append("no check valve keeps its pipes full")
-                mends.append("a check valve at the pump or a foot valve")
+            lacks, mends, unsaid = list[str](), list[str](), list[str]()
+            for key, has, lack, mend in (
+                ("self_priming", sheet.self_priming, "it is not self-priming", "a self-priming pump"),
+                (
+                    "check_valve",
+                    _held(plant, pump),
+                    "no check valve keeps its pipes full",
+                    "a check valve at the pump or a foot valve",
+                ),
+            ):
+                if not has and sheet.unsaid(key):
+                    unsaid.append(key)
+                elif not has:
+                    lacks.append(lack)
+                    mends.append(mend)
+            if unsaid:
+                yield NotJudged(f"the file does not say of {pump}: {', '.join(unsaid)}")
             if lacks:
                 yield Breach(
                     pump,

@@ -1,6 +1,10 @@
 """What a verification takes for granted."""
 
-ASSUMED = (
+from __future__ import annotations
+
+from cyclesim.scenario.blocks.plant import Plant
+
+_ALWAYS = (
     "The programme is as written and the plant wired and plumbed as described; nothing of the plant as built "
     "is looked at.",
     "Thermostats, the frost protection and contacts that watch a temperature may say anything at any time; "
@@ -12,3 +16,15 @@ ASSUMED = (
     "flow switch act after the contactor, so that a weld does not bridge them.",
     "A fault comes at any time and stays.",
 )
+
+
+def assumed(sheet: Plant) -> tuple[str, ...]:
+    """What is always taken for granted, and what of a plant for want of a word in its file."""
+    return (
+        *_ALWAYS,
+        *(
+            f"The high limit of {name} has a sensor of its own: the file does not say (limit_sensor)."
+            for name, source in sheet.heat_sources.items()
+            if source.high_limit_c is not None and source.unsaid("limit_sensor")
+        ),
+    )

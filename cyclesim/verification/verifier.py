@@ -16,7 +16,7 @@ from cyclesim.scenario.forms.forms import did_you_mean, one_of
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.answer import Cell, Mend, Story, Verdict, Verification
-from cyclesim.verification.assumed import ASSUMED
+from cyclesim.verification.assumed import assumed
 from cyclesim.verification.automaton import Automaton
 from cyclesim.verification.barriers import barrier, still_works, worse
 from cyclesim.verification.calendar_order import Calendar
@@ -68,7 +68,7 @@ def verify(
         tuple(verdicts),
         tuple(dead_ends(run.plant, run.programme, run.calendar)) if whole else (),
         tuple(timed(run.plant, run.programme)) if whole else (),
-        ASSUMED,
+        assumed(run.plant.sheet),
         tuple(run.not_needed(rule)),
     )
 

@@ -119,7 +119,7 @@ def test_a_plant_without_heat_sources_is_measured_and_judged(scenario: Callable[
     """No element, no heating, no interlocks: nothing to judge there, and nothing fails."""
     source = """heat_sources:
     element: {kind: electric, output: 2300 W, drop: 0.3 m at 400 L/min, volume: 2 L, needs_flow: 30 L/min,
-              proof: {by: flow_switch}, high_limit: 60 degC, zone: room}
+              proof: {by: flow_switch}, high_limit: 60 degC, limit_sensor: own, zone: room}
   network"""
     built = scenario(
         (source, "network"),
