@@ -211,34 +211,42 @@ def test_a_level_switch_holds_low_water(build):
     assert any("main low welds" in name for name in two)
 
 
+OWN_SWITCH = "high_limit: 60 degC, zone: room, own_flow_switch: 6 s}"
+
+
+def held_under_each_fault(scenario):
+    """What holds heat-without-flow under each single fault."""
+    (heat,) = verify(scenario, faults=1, rule="heat-without-flow").verdicts
+    return cells(heat)
+
+
 def test_an_own_switch_holds_what_starts_past_the_controller(build):
-    """The thermostat's contact is closed in still water, and the device's own switch keeps it off."""
+    """The thermostat's contact closes in still water, and the device's own switch alone keeps it off.
+
+    Under every fault that leaves water still, but where the switch itself is bridged: then the high limit.
+    With a contactor of the pump welded water always moves.
+    """
     switch = (
-        "high_limit: 60 degC, zone: room}",
-        f"high_limit: 60 degC, zone: room, own_flow_switch: 6 s, {THERMOSTAT}}}",
+        OWN_SWITCH.replace(", own_flow_switch: 6 s", ""),
+        OWN_SWITCH.replace("6 s", f"6 s, {THERMOSTAT}"),
     )
-    (heat,) = verify(
-        build(switch, ("breaker: 20 A", "breaker: 32 A")), faults=1, rule="heat-without-flow"
-    ).verdicts
-    assert cells(heat) == {
-        "main does not start, or trips": "controller",
-        "stop is left shut": "controller",
-        "filter clogs to ten times its drop": "controller",
-        "the flow switch of element says yes whatever the flow": "controller",
-        "the flow switch of element says no whatever the flow": "controller",
-        "the own flow switch of element stays closed": "limit",
-        "the own flow switch of element stays open": "controller",
-        "the contactor of main low welds": "not needed",
-        "the contactor of main high welds": "not needed",
-        "the contactor of element welds": "own switch",
-        "a temperature sensor reads high": "controller",
-        "a temperature sensor reads low": "controller",
-        "a temperature sensor is open": "controller",
-        "the water falls below the suction fittings": "controller",
-        "the controller restarts in mid-run": "controller",
-        "its clock is reset to midnight after a power cut": "controller",
-        "a person presses anything at any time": "controller",
-    }
+    held = held_under_each_fault(build(switch, ("breaker: 20 A", "breaker: 32 A")))
+    assert "limit" == held.pop("the own flow switch of element stays closed")
+    assert "not needed" == held.pop("the contactor of main low welds")
+    assert "not needed" == held.pop("the contactor of main high welds")
+    assert 14 == len(held)
+    assert {"own switch"} == set(held.values())
+
+
+def test_an_own_switch_beside_a_controller_that_proves_the_flow(build):
+    """Nothing is past the controller: it holds, unless its proof lies or a weld bridges it."""
+    held = held_under_each_fault(build((OWN_SWITCH.replace(", own_flow_switch: 6 s", ""), OWN_SWITCH)))
+    assert "own switch" == held.pop("the flow switch of element says yes whatever the flow")
+    assert "own switch" == held.pop("the contactor of element welds")
+    assert "not needed" == held.pop("the contactor of main low welds")
+    assert "not needed" == held.pop("the contactor of main high welds")
+    assert 13 == len(held)
+    assert {"controller"} == set(held.values())
 
 
 @pytest.mark.parametrize(
