@@ -14,7 +14,7 @@ from cyclesim.analysis.disinfectant import (
     suggested_refill_days,
     until_below_s,
 )
-from cyclesim.analysis.findings import Breach
+from cyclesim.analysis.findings import Breach, Rule
 from cyclesim.analysis.history import History, movers, powerless
 from cyclesim.analysis.history_rules import more_often
 from cyclesim.physics.decay import left
@@ -74,3 +74,32 @@ def refill_overdue(history: History) -> Iterator[Breach]:
     since_s = (every - most) * _DAY_S
     lasts_s = min(since_s, float(trace.span_s))
     yield Breach("tub", cause, every, "days", text, mend, trace.span_s - lasts_s, lasts_s)
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "residual-lost",
+        "history",
+        "hygiene",
+        sentence=(
+            "No water of a leg falls below the least residual that the file wants, even at the slow decay."
+        ),
+        source=(
+            "the file's own wish; first-order decay, half-life 19.98 h at 22.3 degC in mains water: "
+            "Water Supply "
+            "24(12) 4046, 2024, abstract seen"
+        ),
+        mend="more flushes, or a higher residual in the tub",
+        judge=residual_lost,
+        programmes="as now",
+    ),
+    Rule(
+        "refill-overdue",
+        "history",
+        "hygiene",
+        sentence="The tub is refilled at least as often as its bathers suggest.",
+        source="US gallons / 3 / bathers a day, in days: common practice, no source",
+        mend="refill it more often",
+        judge=refill_overdue,
+    ),
+)

@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
+
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.programme import Programme
+
+CHOICE, PRACTICE = "project choice, no standard", "common practice, no source"
+SHEET = "the limit is the data sheet's"
 
 Severity = Literal["danger", "hygiene", "wear", "comfort"]
 SEVERITIES: tuple[Severity, ...] = ("danger", "hygiene", "wear", "comfort")
@@ -38,12 +45,47 @@ class NotJudged:
     why: str
 
 
-Judged = Iterable[Breach | NotJudged]
+Judged = Iterator[Breach | NotJudged]
+
+
+class Change(NamedTuple):
+    """What might mend a rule, as a sentence, and what it makes of a scenario, so that it can be tried."""
+
+    sentence: str
+    of: Callable[[Scenario], Scenario]
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """One thing that a rule of state is about, and what a search must know to judge it."""
+
+    name: str
+    machines: tuple[str, ...]
+    """What the rule looks at: the search has these, and all that can block, keep or feed them."""
+    watched: tuple[str, ...] = ()
+    """Devices of which grace and flow are followed through time."""
+    hot: tuple[str, ...] = ()
+    """Heat sources that nobody switches: they may be hot at any time."""
+    late: bool = False
+    """Whether contacts that open late matter."""
+    people: bool = False
+    """Whether it matters who is in the water."""
+    flush: bool = False
+    """Whether only what demands decide matters, and which of them are line flushes."""
+    by_fault: bool = False
+    """Whether it can be broken by a fault only, so that without faults there is nothing to verify."""
+
+
+Programmes = Literal["nothing", "as now", "no more often", "always"]
+
+
+def _none(*_: object) -> Iterator[Any]:
+    return iter(())
 
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """What must be so, whatever was wired: one function and one row."""
+    """What must be so, whatever was wired: everything that is known of it, for all that reads it."""
 
     id: str
     kind: Kind
@@ -51,8 +93,26 @@ class Rule:
     sentence: str
     source: str
     mend: str
-    function: Callable[..., Any]
-    """Of (plant, programme), of (snapshot, plant) or of (history,), by kind; gives breaches."""
+    """What mends it, where a breach does not say it more exactly."""
+    judge: Callable[..., Judged]
+    """Of (plant, programme), of (snapshot, plant) or of (history,), by kind."""
+    programmes: Programmes = "nothing"
+    """What is asked of a programme that is recommended, besides that it breaks no rule of danger or hygiene
+    that another programme keeps. nothing: whether the rule is kept is no matter of programmes. as now: it is
+    kept where the file's own programme keeps it. no more often: nor is it broken more often than by that.
+    always: it is kept whatever the file's own does."""
+    principles: tuple[str, ...] = ()
+    """Published principles that stand behind it, each with how well it is known."""
+    subjects: Callable[[Plant, Programme], Iterator[Subject]] = _none
+    """Of a rule of state: what it is about in a plant."""
+    nothing: str = ""
+    """Of a rule of state: why it may be about nothing, as a clause."""
+    changes: Callable[[Plant, Programme, Subject], Iterator[Change]] = _none
+    """Of a rule of state: what might mend it for a subject, the smallest change first."""
+    limited: bool = False
+    """Of a rule of state: whether an independent high limit that trips ends what breaks it."""
+    continuous: bool = False
+    """Of a rule of state: whether it counts what has run for hours."""
 
 
 @dataclass(frozen=True, slots=True)

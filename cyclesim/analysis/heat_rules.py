@@ -6,10 +6,10 @@ import numpy as np
 
 from cyclesim.analysis.amounts import lasting
 from cyclesim.analysis.combinations import more_flow, said
-from cyclesim.analysis.findings import Breach
+from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
 from cyclesim.analysis.history import POWERLESS, History
-from cyclesim.analysis.history_rules import Judged
 from cyclesim.analysis.spans import NONE, Floats, Spans, join, meet, spans, total_s, while_in, without
+from cyclesim.analysis.tub import water_c_at
 from cyclesim.control.step import Block
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.programme import HEATING
@@ -46,13 +46,16 @@ def heating_in_vain(history: History) -> Judged:
 
 
 def _as_cold_as(history: History, start_s: float, end_s: float) -> str:
-    """The coldest water of a while beside the set point; nothing where the trace has no tub."""
-    trace, heating = history.trace, history.plant.scenario.schedule.heating
-    if heating is None or not len(trace.tub):
+    """The coldest water of a while beside the set point of then; nothing where the trace has no tub."""
+    trace = history.trace
+    if not len(trace.tub):
         return ""
-    at, water_c = np.append(trace.tub.start_s, trace.span_s), np.append(trace.tub.water_c, trace.end_water_c)
-    seen = [*water_c[(at >= start_s) & (at <= end_s)], *np.interp([start_s, end_s], at, water_c)]
-    return f", the water down to {min(seen):.1f} of {heating.keep_at_c:g} degC"
+    inside = trace.tub.start_s[(trace.tub.start_s > start_s) & (trace.tub.start_s < end_s)]
+    at_s = np.concatenate(([start_s], inside, [end_s]))
+    water_c = water_c_at(trace, at_s)
+    k = int(np.argmin(water_c))
+    wanted_c = history.set_points.wanted_c(float(at_s[k]), float(water_c[k]))
+    return f", the water down to {water_c[k]:.1f} of {wanted_c:g} degC"
 
 
 def _why_no_heat(history: History, spell: Spans) -> tuple[str, str]:
@@ -181,3 +184,27 @@ def _why_frost(history: History, name: str, zone: str) -> tuple[str, str]:
         return f"frost protection watches {frost.watches}, and it lies in {zone}", mend
     mend = f"start it above {frost.starts_below_c:g} degC, insulate it, keep the tub warmer, or drain it"
     return "frost protection does not keep it from freezing", mend
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "heating-in-vain",
+        "history",
+        "comfort",
+        sentence="Where heating is raised, a source fires within 1 h, and the water is warm within 48 h.",
+        source=CHOICE,
+        mend="see what keeps the sources off",
+        judge=heating_in_vain,
+    ),
+    Rule(
+        "frost-in-plant",
+        "history",
+        "danger",  # ice bursts pipes and housings
+        sentence="No water of a leg, a housing or the tub reaches 0 degC.",
+        source=(
+            "water freezes at 0 degC; what ice does is not modelled: numbers after that are for liquid water"
+        ),
+        mend="frost protection, insulation, or drain it",
+        judge=frost_in_plant,
+    ),
+)

@@ -13,13 +13,16 @@ from cyclesim.analysis.ages import (
     standing_temperatures,
     warm_and_still,
 )
+from cyclesim.analysis.energy import prices
 from cyclesim.analysis.spans import Spans, meet, spans, total_s, while_in
 from cyclesim.analysis.truth import Lasting, Timeline, duties_over_time, timeline
 from cyclesim.analysis.tub import Filtered, filtered
 from cyclesim.control.demands import Demand
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.prices import dearer
 from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.setpoints import SetPoints, set_points
 from cyclesim.simulation.trace import Trace
 
 
@@ -60,6 +63,15 @@ class History:
             temps = self.temperatures.get(body_of(self.plant, name))
             found[name] = warm_and_still(still, temps, band)
         return found
+
+    @cached_property
+    def set_points(self) -> SetPoints:
+        """What the heating is asked for over the span, as the run itself was told it."""
+        scenario, trace, dear = self.plant.scenario, self.trace, list[tuple[int, int]]()
+        heating = scenario.schedule.heating
+        if heating and heating.when_dear:
+            dear = dearer(*prices(scenario.supply.tariff, trace), heating.when_dear.above.amount)
+        return set_points(scenario, trace.begin_utc, trace.span_s, dear)
 
     @cached_property
     def duties(self) -> list[Lasting]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from collections import Counter
-from collections.abc import Iterator
 
 import numpy as np
 
@@ -13,15 +12,14 @@ from cyclesim.analysis.ages import body_of, kind_of
 from cyclesim.analysis.amounts import apart, at_least, exactly, lasting, listed, times_apart
 from cyclesim.analysis.combinations import said
 from cyclesim.analysis.energy import starts_of, within_an_hour
-from cyclesim.analysis.findings import Breach, NotJudged
+from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Judged, NotJudged, Rule
+from cyclesim.analysis.flush_rules import FLUSH_VOLUMES
 from cyclesim.analysis.history import POWERLESS, History, movers, powerless
-from cyclesim.analysis.plant_rules import FLUSH_VOLUMES
 from cyclesim.analysis.spans import Spans, join, longer, meet, spans, total_s, while_in, without
 from cyclesim.control.demands import Demand
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.trace import Stream
 
-Judged = Iterator[Breach | NotJudged]
 _H_S = 3600.0
 _REACTION_S = 1.0
 _ROUNDING = 1e-9  # a share: sums of many runs come out as near as that
@@ -340,3 +338,91 @@ def _by_decider(a: Spans, deciding: Stream) -> list[tuple[str, Spans]]:
 
 def _at(stream: Stream, at_s: int) -> str:
     return stream.labels[stream.codes[max(0, bisect_right(stream.starts, at_s) - 1)]]
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "stale-water",
+        "history",
+        "hygiene",
+        sentence="No water in a leg grows older than the limit.",
+        source=CHOICE,
+        mend="more flushes, or longer ones",
+        judge=stale_water,
+        programmes="as now",
+    ),
+    Rule(
+        "warm-stagnation",
+        "history",
+        "hygiene",
+        sentence="No water stands inside the growth band for longer than the limit.",
+        source=(
+            f"the band: HSE L8 (seen second-hand) and the CDC Legionella control toolkit; the time: {CHOICE}"
+        ),
+        mend="more flushes",
+        judge=warm_stagnation,
+        programmes="as now",
+    ),
+    Rule(
+        "too-few-turnovers",
+        "history",
+        "hygiene",
+        sentence="On every calendar day the tub's volume passes the filter as often as the limit.",
+        source=PRACTICE,
+        mend="longer filter runs",
+        judge=too_few_turnovers,
+        programmes="as now",
+    ),
+    Rule(
+        "no-run-on",
+        "history",
+        "wear",  # the element's own heat then scales it and ages its seals
+        sentence="Water still runs for a while after a heat source stops.",
+        source=PRACTICE,
+        mend="wire a keep",
+        judge=no_run_on,
+    ),
+    Rule(
+        "short-cycling",
+        "history",
+        "wear",
+        sentence="A pump rests between two starts for as long as its motor needs.",
+        source="NEMA MG 10 table 2-3, seen second-hand; written for polyphase motors",
+        mend="longer pauses",
+        judge=short_cycling,
+        programmes="as now",
+    ),
+    Rule(
+        "too-many-starts",
+        "history",
+        "wear",
+        sentence="A pump starts no more often within any hour than its motor bears.",
+        source=(
+            "NEMA MG 10 table 2-3, seen second-hand; written for polyphase motors, single-phase ones "
+            "bear less"
+        ),
+        mend="a wider band or longer runs",
+        judge=too_many_starts,
+        programmes="as now",
+    ),
+    Rule(
+        "quiet-hours",
+        "history",
+        "comfort",
+        sentence="What the file keeps off in the quiet hours is off in them.",
+        source="the file's own wish",
+        mend="move it",
+        judge=quiet_hours,
+        programmes="always",
+    ),
+    Rule(
+        "demand-not-served",
+        "history",
+        "comfort",
+        sentence="While a demand is raised, its pump runs at least at the speed that it asks for.",
+        source=CHOICE,
+        mend="move one of the demands",
+        judge=demand_not_served,
+        programmes="as now",
+    ),
+)

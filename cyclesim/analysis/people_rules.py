@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
-
 import numpy as np
 
 from cyclesim.analysis.amounts import apart, exactly, flow, listed, times_apart
-from cyclesim.analysis.energy import prices
-from cyclesim.analysis.findings import Breach
+from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
 from cyclesim.analysis.history import History
-from cyclesim.analysis.history_rules import Judged
 from cyclesim.analysis.spans import Floats, Spans, covers, join, meet, spans, total_s, where, while_in
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.physics import water
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import HeatPump
-from cyclesim.simulation.prices import dearer
-from cyclesim.simulation.setpoints import Level, set_points
 
 TOO_HOT_K = 0.2
 """How far above the limit water may swing: what a thermostat and its sensor take; project choice."""
@@ -58,7 +52,7 @@ def _why_too_hot(history: History, spell: Spans) -> tuple[str, str]:
         own = all(history.plant.sheet.heat_sources[name].switched for name in fired)
         mend = "a shorter fire or a smaller source, or leave the cover open while it is hot"
         if own:
-            kept_c = max((level.keep_at_c for level in _levels(history)), default=0.0)
+            kept_c = max((level.keep_at_c for level in history.set_points.levels), default=0.0)
             mend = f"a lower set point than {kept_c:g} degC, or a smaller source"
         return f"{listed(fired)} heat{'s' if len(fired) == 1 else ''} it", mend
     run = [n for n, s in trace.pumps.items() if total_s(meet(while_in(s, "on", "low", "high"), spell))]
@@ -135,10 +129,8 @@ def cold_at_session(history: History) -> Judged:
     starts = [start for start in history.truth.people[:, 0].tolist() if start > 0.0]
     if not starts or not len(trace.tub) or history.plant.scenario.schedule.heating is None:
         return
-    levels = _levels(history)
-    changes = [level.at_s for level in levels]
     for at, water_c in zip(starts, water_c_at(trace, np.array(starts)).tolist(), strict=True):
-        wanted_c = levels[bisect_right(changes, at) - 1].keep_at_c
+        wanted_c = history.set_points.level_c(at)
         if water_c < wanted_c - least_k:
             cause, mend = _why_cold(history, at)
             yield _cold("bathing", cause, mend, at, water_c, wanted_c)
@@ -161,10 +153,48 @@ def _why_cold(history: History, at_s: float) -> tuple[str, str]:
     return "no source fires just before", "see what keeps heating off, or heat for it with ready_by"
 
 
-def _levels(history: History) -> tuple[Level, ...]:
-    """The set point over the span, as the run itself was told it."""
-    scenario, trace = history.plant.scenario, history.trace
-    heating, dear = scenario.schedule.heating, list[tuple[int, int]]()
-    if heating and heating.when_dear:
-        dear = dearer(*prices(scenario.supply.tariff, trace), heating.when_dear.above.amount)
-    return set_points(scenario, trace.begin_utc, trace.span_s, dear).levels
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "water-too-hot",
+        "history",
+        "danger",  # heat stroke; whoever sits in it may not notice in time
+        sentence="The water is no warmer than people may sit in, but for 0.2 K of the thermostat's swing.",
+        source="40 degC: New York State 6-1.25(b), seen; UL 1563 32.1, seen second-hand; the swing: "
+        + CHOICE,
+        mend="a lower set point, or less heat from pumps",
+        judge=water_too_hot,
+    ),
+    Rule(
+        "outlet-too-hot",
+        "history",
+        "danger",  # it scalds whoever sits before the jet
+        sentence="Water leaves a heat source no warmer than the limit.",
+        source=(
+            "high-limit cut-outs open at about 50 degC: equipment-standard practice, from memory, not opened"
+        ),
+        mend="more water through it, or a smaller source",
+        judge=outlet_too_hot,
+    ),
+    Rule(
+        "session-too-long",
+        "history",
+        "comfort",
+        sentence="People stay in warm water no longer at a time than the limit.",
+        source=(
+            f"{CHOICE}; for pregnant users and young children 10 to 15 min: CPSC and UL 1563, seen "
+            "second-hand"
+        ),
+        mend="shorter sessions",
+        judge=session_too_long,
+    ),
+    Rule(
+        "cold-at-session",
+        "history",
+        "comfort",
+        sentence="When people step in, or the water was to be ready, it is near its set point.",
+        source=CHOICE,
+        mend="let heating begin earlier",
+        judge=cold_at_session,
+        programmes="no more often",
+    ),
+)

@@ -8,7 +8,6 @@ from collections.abc import Iterator
 from cyclesim.analysis.amounts import (
     apart,
     at_least,
-    exactly,
     flow,
     flow_at_least,
     flows_apart,
@@ -25,21 +24,14 @@ from cyclesim.analysis.combinations import (
     while_at,
     with_bore,
 )
-from cyclesim.analysis.findings import Breach, NotJudged
-from cyclesim.analysis.history import movers
+from cyclesim.analysis.findings import PRACTICE, SHEET, Breach, Judged, NotJudged, Rule
 from cyclesim.analysis.keyed_in import days_apart, too_many_a_day
 from cyclesim.physics.links import TUB
-from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import Boiler, Electric
-from cyclesim.simulation.assembly import Plant, PlantDuty, jet_name, stretch_name
+from cyclesim.simulation.assembly import Plant, PlantDuty, jet_name
 from cyclesim.simulation.programme import Programme
 
 _LARGEST_BORE_MM = 300
-
-FLUSH_VOLUMES = 2.0
-"""How often a flush must replace the water up to the last jet; common practice, no source."""
-
-Judged = Iterator[Breach | NotJudged]
 
 
 def suction_too_fast(plant: Plant, programme: Programme) -> Judged:
@@ -198,100 +190,15 @@ def _why_underfed(plant: Plant, programme: Programme, source: str, duty: PlantDu
     return f"wire {{block: {source}, while: {while_at(*taker)}, because: too little water}}"
 
 
-def never_flushed(plant: Plant, programme: Programme) -> Judged:
-    """No duty of the schedule moves the water of a leg."""
-    everything = combinations(plant, plant.speeds)
-    for name, leg in plant.sheet.legs.items():
-        if leg.dead_end:
-            mend = "cut it off at the tee, or join it to a loop that a flush moves"
-            yield Breach(name, "it is capped: nothing ever moves its water", None, "", "", mend)
-        elif not movers(plant, programme, name):
-            could = next((d.name for d in everything if abs(d.flow_m3_s(name)) > STILL_M3_S), None)
-            valve = None if could else _turned_away(plant, name, everything)
-            cause, mend = "no demand of the schedule moves its water", "give it a pump that moves its water"
-            if could:
-                mend = f"add a line flush at {could}"
-            elif valve:
-                usual, other = valve
-                cause = f"{usual}, as usual, keeps its water still"
-                mend = f"flush it with {other}, or drain it while {usual}"
-            yield Breach(name, cause, None, "", "", mend)
-
-
-def _turned_away(plant: Plant, name: str, duties: list[PlantDuty]) -> tuple[str, str] | None:
-    """(usual position, other position) of the valve that alone keeps water from a leg, if there is one."""
-    for valve, thing in plant.turnable.items():
-        for position in thing.known:
-            at = plant.turned(valve, position)
-            if any(abs(plant.duty(d.speeds, at).flow_m3_s(name)) > STILL_M3_S for d in duties):
-                return plant.said_one(valve, thing.usual), plant.said_one(valve, position)
-    return None
-
-
-def flush_too_short(plant: Plant, programme: Programme) -> Judged:
-    """A line flush replaces the water up to the slowest last jet that it feeds less than twice."""
-    for timed in programme.timed:
-        if timed.demand.kind != "line flush":
-            continue
-        pump, speed = timed.demand.pump, timed.demand.speed
-        found = _slowest(plant, pump, speed)
-        if found is None:
-            continue
-        (slowest, once_s), lasts_s = found, timed.run.lasts_s or 0.0
-        if lasts_s >= FLUSH_VOLUMES * once_s:
-            continue
-        if math.isinf(once_s):
-            cause, mend = f"tub water never reaches {slowest}: it circles", "shut what lets the water circle"
-        else:
-            cause = f"tub water takes {lasting(once_s)} to the last jet of {slowest}"
-            mend = _longer_flush(plant, pump, speed, FLUSH_VOLUMES * once_s)
-        volumes = lasts_s / once_s
-        yield Breach(
-            timed.demand.name,
-            cause,
-            volumes,
-            "volumes",
-            f"{lasting(lasts_s)} are {' volumes of at least '.join(apart(volumes, FLUSH_VOLUMES, 1))}",
-            mend,
-            less_is_worse=True,
-        )
-
-
-def _slowest(plant: Plant, pump: str, speed: str) -> tuple[str, float] | None:
-    """The leg to whose last jet tub water takes the longest with one pump at a speed, and that time [s]."""
-    duty, takes = plant.duty(plant.at(pump, speed)), dict[str, float]()
-    for name, leg in plant.sheet.legs.items():
-        if leg.manifold is not None:
-            jets = leg.manifold.jets
-            plug = stretch_name(name, jets) if jets > 1 else name
-            if plug in duty.reached_s:
-                takes[name] = duty.reached_s[plug]
-    return max(takes.items(), key=lambda item: item[1]) if takes else None
-
-
-def _longer_flush(plant: Plant, pump: str, speed: str, need_s: float) -> str:
-    """The flush length to key in, of those that the controller takes; else a speed at which one will do."""
-    lengths, due = plant.scenario.controller.flush_lengths_s, at_least(need_s)
-    if lengths is None:
-        return f"lengthen the flush to at least {due}"
-    long_enough = [x for x in lengths if x >= need_s]
-    if long_enough:
-        return f"lengthen the flush to {exactly(min(long_enough))}: at least {due} are due"
-    speeds = list(plant.speeds[pump])
-    for higher in speeds[speeds.index(speed) + 1 :]:
-        found = _slowest(plant, pump, higher)
-        enough = [x for x in lengths if found and x >= FLUSH_VOLUMES * found[1]]
-        if enough:
-            return f"flush at {said(pump, higher)} for {exactly(min(enough))}"
-    offers = f"a controller that offers at least {due}"
-    return f"{due} are due, more than the controller takes: a larger pump, another bore, or {offers}"
-
-
 def airline_unprotected(plant: Plant, programme: Programme) -> Judged:
     """Nothing stops the tub's water from running back through an air pipe into its blower."""
     del programme
     for name, blower in plant.sheet.air.items():
-        if not blower.check_valve and blower.loop_above_water_m <= 0.0:
+        if blower.check_valve or blower.loop_above_water_m > 0.0:
+            continue
+        if unsaid := blower.unsaid("check_valve", "loop_above_water_m"):
+            yield NotJudged(f"the file does not say of {name}: {', '.join(unsaid)}")
+        else:
             wet_l = 1000.0 * blower.wet_volume_m3
             yield Breach(
                 name,
@@ -312,28 +219,11 @@ def no_independent_limit(plant: Plant, programme: Programme) -> Judged:
         if source.high_limit_c is None:
             mend = "a high limit with a sensor of its own, that a person resets: high_limit: 50 degC"
             yield Breach(name, "it has no high limit", None, "", "", mend)
+        elif unsaid := source.unsaid("limit_sensor"):
+            yield NotJudged(f"the file does not say of {name}: {', '.join(unsaid)}")
         elif source.limit_sensor != "own":
             cause = "its high limit shares the thermostat's sensor: one fault takes both"
             yield Breach(name, cause, None, "", "", "a sensor of its own: limit_sensor: own")
-
-
-def left_without_flush(plant: Plant, programme: Programme) -> Judged:
-    """In a position in which a valve may be left, nothing moves a leg that is moved as a rule."""
-    for name in plant.sheet.legs:
-        moved_by = movers(plant, programme, name)
-        plug = plant.reported[name]
-        kept = [
-            positions
-            for positions in plant.may_be_left
-            if all(
-                abs(plant.duty(plant.at(d.pump, d.speed), positions).plug_flows_m3_s[plug]) <= STILL_M3_S
-                for d in moved_by
-            )
-        ]
-        if moved_by and kept:
-            fewest = min(kept, key=lambda at: len(plant.not_as_usual(at)))
-            mend = "a stop, so that no position shuts it whole, or a way past it"
-            yield Breach(name, f"with {plant.said_at(fewest)} nothing moves its water", None, "", "", mend)
 
 
 def sample_too_short(plant: Plant, programme: Programme) -> Judged:
@@ -389,3 +279,80 @@ def _off_step(plant: Plant, step_s: float) -> Iterator[Breach]:
 
 def _misfit(cause: str, mend: str) -> Breach:
     return Breach("controller", cause, None, "", "", mend)
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "suction-too-fast",
+        "plant",
+        "wear",  # noise and air in the pump; what a suction does to a person is not judged here
+        sentence="Water runs through a leg that draws from the tub no faster than the limit.",
+        source="1.8 m/s (6 ft/s): US residential pool practice, from memory, not opened",
+        mend="a larger bore, or one more suction leg beside it",
+        judge=suction_too_fast,
+    ),
+    Rule(
+        "filter-overloaded",
+        "plant",
+        "hygiene",  # too fast a flow carries through what the filter should keep
+        sentence="No duty of the schedule sends more water through a filter than its data sheet allows.",
+        source=SHEET,
+        mend="a lower speed, or a larger filter",
+        judge=filter_overloaded,
+    ),
+    Rule(
+        "jets-weak",
+        "plant",
+        "comfort",
+        sentence="In the best duty that can occur, the last jet of every leg gets the flow that it needs.",
+        source="75 % of a jet's rated flow where the file does not say: common practice, no source",
+        mend="fewer jets, a larger bore or a stronger pump",
+        judge=jets_weak,
+    ),
+    Rule(
+        "source-underfed",
+        "plant",
+        "danger",  # an element with too little water overheats
+        sentence="Wherever a heat source can fire, it gets at least the flow that its data sheet asks for.",
+        source=SHEET,
+        mend="heat at a higher speed, or block the source where its flow is too low",
+        judge=source_underfed,
+    ),
+    Rule(
+        "airline-unprotected",
+        "plant",
+        "wear",  # a blower that has drunk is done for
+        sentence="A check valve or a loop above the water stops water from running back into a blower.",
+        source=PRACTICE,
+        mend="a check valve, or a loop above the water",
+        judge=airline_unprotected,
+    ),
+    Rule(
+        "no-independent-limit",
+        "plant",
+        "danger",  # the last barrier when a thermostat or a contactor fails
+        sentence="Every element and boiler has a high limit with a sensor of its own.",
+        source="independent limiting controls: IEC 60335-1, IEC 60730, principle from memory, not opened",
+        mend="a high limit with a sensor of its own",
+        judge=no_independent_limit,
+    ),
+    Rule(
+        "sample-too-short",
+        "plant",
+        "comfort",
+        sentence="A temperature sensor in a pipe is read only when tub water has reached it.",
+        source=PRACTICE,
+        mend="a longer run before it is read",
+        judge=sample_too_short,
+    ),
+    Rule(
+        "programme-does-not-fit",
+        "plant",
+        "comfort",
+        sentence="The schedule can be keyed into the controller as it is.",
+        source="what the file says that the controller takes",
+        mend="key in what comes nearest, and put that into the file",
+        judge=programme_does_not_fit,
+        programmes="always",
+    ),
+)

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from itertools import product
 
 from cyclesim.analysis.amounts import apart, flow, listed
 from cyclesim.analysis.combinations import running, together
-from cyclesim.analysis.findings import Breach, NotJudged
+from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Judged, NotJudged, Rule
 from cyclesim.analysis.suction_side import Draw, draws, least_npsh
 from cyclesim.physics.duty_problems import NO_FLOW_M3_S, reachable
 from cyclesim.physics.links import TUB
@@ -26,8 +25,6 @@ already lost 3 % of its head (ISO 9906, from memory)."""
 
 _HARDLY_ANY = 0.05
 """Share of the flow with every valve open below which a pump counts as pumping against a shut valve."""
-
-Judged = Iterator[Breach | NotJudged]
 
 
 def single_suction(plant: Plant, programme: Programme) -> Judged:
@@ -65,6 +62,12 @@ def single_suction(plant: Plant, programme: Programme) -> Judged:
                 f"{value} m/s of {most} m/s through a cover",
                 _open_enough(fastest, limit),
             )
+            continue
+        covers = {id(cover) for draw in known for cover in draw.covers}
+        for name, leg in plant.sheet.legs.items():
+            own = leg.suction
+            if own and id(own) in covers and own.fittings > 1 and own.unsaid("one_can_be_shut"):
+                yield NotJudged(f"the file does not say of the fittings of {name}: one_can_be_shut")
 
 
 def _why_alone(plant: Plant, known: list[Draw], fewest: Draw) -> str:
@@ -130,13 +133,23 @@ def pump_loses_prime(plant: Plant, programme: Programme) -> Judged:
         if sheet.above_water_m is None:
             yield NotJudged(f"{pump} has no above_water")
         elif sheet.above_water_m > 0.0:
-            lacks, mends = list[str](), list[str]()
-            if not sheet.self_priming:
-                lacks.append("it is not self-priming")
-                mends.append("a self-priming pump")
-            if not _held(plant, pump):
-                lacks.append("no check valve keeps its pipes full")
-                mends.append("a check valve at the pump or a foot valve")
+            lacks, mends, unsaid = list[str](), list[str](), list[str]()
+            for key, has, lack, mend in (
+                ("self_priming", sheet.self_priming, "it is not self-priming", "a self-priming pump"),
+                (
+                    "check_valve",
+                    _held(plant, pump),
+                    "no check valve keeps its pipes full",
+                    "a check valve at the pump or a foot valve",
+                ),
+            ):
+                if not has and sheet.unsaid(key):
+                    unsaid.append(key)
+                elif not has:
+                    lacks.append(lack)
+                    mends.append(mend)
+            if unsaid:
+                yield NotJudged(f"the file does not say of {pump}: {', '.join(unsaid)}")
             if lacks:
                 yield Breach(
                     pump,
@@ -249,3 +262,72 @@ def no_room_to_work(plant: Plant, programme: Programme) -> Judged:
             f"clear {least} mm before what must be opened or read, or turn it round",
             less_is_worse=True,
         )
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "single-suction",
+        "plant",
+        "danger",  # one cover holds a body or hair with all of the pump's pull
+        sentence=(
+            "A pump draws through two fittings or more, none of which a valve can shut off alone, and "
+            "with one "
+            "blocked the water runs slowly through the others."
+        ),
+        source=(
+            "two fittings, and 0.5 m/s: EN 13451-3 and ANSI/APSP/ICC-7, from memory, not opened; local code "
+            "decides"
+        ),
+        mend="two fittings or more on one pipe with no valve between",
+        judge=single_suction,
+    ),
+    Rule(
+        "pump-cavitates",
+        "plant",
+        "wear",  # bubbles that collapse eat the impeller
+        sentence=(
+            "At each duty asked for, the NPSH at a pump's inlet is what its data sheet needs and 0.5 m more."
+        ),
+        source=f"the need is the data sheet's; 0.5 m to spare: {PRACTICE}",
+        mend="set it lower, or take loss out of its suction",
+        judge=pump_cavitates,
+    ),
+    Rule(
+        "pump-loses-prime",
+        "plant",
+        "wear",  # it runs dry, and its seal burns
+        sentence="A pump above the water primes itself, and a check valve keeps its pipes full.",
+        source=PRACTICE,
+        mend="a self-priming pump with a check valve, or set it below the water",
+        judge=pump_loses_prime,
+    ),
+    Rule(
+        "pump-against-shut-valve",
+        "plant",
+        "danger",  # it heats what it holds, to steam if nobody comes
+        sentence=(
+            "However valves may be left, a pump of the schedule gets 5 % or more of its flow with all open."
+        ),
+        source=f"5 %: {CHOICE}; no pump against a shut valve: {PRACTICE}",
+        mend="a stop on the valve, or a bypass around it",
+        judge=pump_against_shut_valve,
+    ),
+    Rule(
+        "room-floods",
+        "plant",
+        "danger",  # electrics under water
+        sentence="A pump room below ground has a drain, and every pump room keeps the weather out.",
+        source=f"{PRACTICE}; local electrical code decides",
+        mend="a drain, and a roof",
+        judge=room_floods,
+    ),
+    Rule(
+        "no-room-to-work",
+        "plant",
+        "comfort",
+        sentence="Before filter and valves there is room enough to open them.",
+        source=PRACTICE,
+        mend="clear the space before them",
+        judge=no_room_to_work,
+    ),
+)

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
+from cyclesim.analysis import mends
 from cyclesim.analysis.amounts import apart, at_least, flow, lasting, listed
 from cyclesim.analysis.combinations import said, while_at
-from cyclesim.analysis.findings import Breach
-from cyclesim.analysis.supply import CONTINUOUS_SHARE, Load, loads
+from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Rule, Subject
+from cyclesim.analysis.supply import CONTINUOUS_SHARE, Load, loads, overloads
 from cyclesim.analysis.truth import Snapshot
 from cyclesim.scenario.blocks.schedule import Block
 from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.programme import Programme
 
 _ROUNDING_A = 1e-9  # a breaker may be loaded to its rating, however the sum of currents is rounded
 
@@ -151,36 +153,25 @@ def flush_onto_people(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
         yield Breach(demand, f"it runs {pump} while people are in the water", None, "s", "")
 
 
-def dosing_without_flow(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
-    """A dosing device has put its liquid into water that does not move: it comes out as a slug."""
-    yield from _treats_still_water(snapshot, plant, ("dosing",))
+def _treated_still(*kinds: str) -> Callable[[Snapshot, Plant], Iterator[Breach]]:
+    """A treatment device of some kinds has been on, for longer than the grace, without its flow."""
 
+    def judge(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
+        for name, truth in snapshot.treatments:
+            device = plant.sheet.treatment[name]
+            if device.kind not in kinds or not (truth.hot and truth.past_grace):
+                continue
+            at = device.in_
+            cause = f"no water moves through {at}"
+            if truth.flow != "none":
+                cause = f"less water moves through {at} than the {flow(device.needs_flow_m3_s)} it needs"
+            if way := _past(name, snapshot):
+                cause, mend = f"its {way} has it on, and {cause}", _own_switch(name, plant)
+            else:
+                mend = _proof(name, plant)
+            yield Breach(name, cause, None, "s", "", mend)
 
-def gas_without_flow(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
-    """Ozone, or the gas of a salt cell, gathers in water that does not move."""
-    yield from _treats_still_water(snapshot, plant, ("ozone", "salt_cell"))
-
-
-def lamp_without_flow(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
-    """A UV lamp heats and bakes what stands around it."""
-    yield from _treats_still_water(snapshot, plant, ("uv",))
-
-
-def _treats_still_water(snapshot: Snapshot, plant: Plant, kinds: tuple[str, ...]) -> Iterator[Breach]:
-    """A treatment device of these kinds has been on, for longer than the grace, without its flow."""
-    for name, truth in snapshot.treatments:
-        device = plant.sheet.treatment[name]
-        if device.kind not in kinds or not (truth.hot and truth.past_grace):
-            continue
-        at = device.in_
-        cause = f"no water moves through {at}"
-        if truth.flow != "none":
-            cause = f"less water moves through {at} than the {flow(device.needs_flow_m3_s)} it needs"
-        if way := _past(name, snapshot):
-            cause, mend = f"its {way} has it on, and {cause}", _own_switch(name, plant)
-        else:
-            mend = _proof(name, plant)
-        yield Breach(name, cause, None, "s", "", mend)
+    return judge
 
 
 def dry_running(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
@@ -193,3 +184,192 @@ def dry_running(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
             elif plant.sheet.tub.level_switch:
                 mend = "see why its contactor stays closed"
             yield Breach(pump, "the water is below the suction fittings", None, "s", "", mend)
+
+
+# -- what each is about, for a search ------------------------------------------------------------------------
+
+
+def _sources(plant: Plant, programme: Programme) -> Iterator[Subject]:
+    """Every heat source."""
+    del programme
+    for name, source in plant.sheet.heat_sources.items():
+        yield Subject(name, (name,), (name,), hot=() if source.switched else (name,))
+
+
+def _switched(plant: Plant, programme: Programme) -> Iterator[Subject]:
+    """Every heat source that the controller switches."""
+    yield from (about for about in _sources(plant, programme) if about.name in programme.switched)
+
+
+def _pumps_of_two_speeds(plant: Plant, programme: Programme) -> Iterator[Subject]:
+    del plant
+    for pump in programme.controller.pumps:
+        if len(pump.speeds) > 1:
+            yield Subject(pump.name, (pump.name,), late=True)
+
+
+def _flushes(plant: Plant, programme: Programme) -> Iterator[Subject]:
+    """Every line flush, where somebody bathes."""
+    for demand in programme.controller.demands if plant.scenario.schedule.bathing else ():
+        if demand.kind == "line flush":
+            yield Subject(demand.name, (demand.pump,), people=True, flush=True)
+
+
+def _pumps(plant: Plant, programme: Programme) -> Iterator[Subject]:
+    """Every pump; without a spell of low water in the file only a fault takes its water."""
+    del programme
+    for name in plant.pumps:
+        yield Subject(name, (name,), by_fault=not plant.scenario.schedule.low_water)
+
+
+def _treating(*kinds: str) -> Callable[[Plant, Programme], Iterator[Subject]]:
+    """Every treatment device of some kinds."""
+
+    def subjects(plant: Plant, programme: Programme) -> Iterator[Subject]:
+        del programme
+        for name, device in plant.sheet.treatment.items():
+            if device.kind in kinds:
+                yield Subject(name, (name,), (name,))
+
+    return subjects
+
+
+def _overloading(plant: Plant, programme: Programme) -> Iterator[Subject]:
+    """Every circuit, once for each least set of machines that overloads it."""
+    del programme
+    for circuit in plant.scenario.circuits:
+        for machines in overloads(plant, circuit):
+            yield Subject(circuit, machines, late=True)
+
+
+_PROVEN = "flow proven for 5 to 30 s before heat: common practice, no source"
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "heat-without-flow",
+        "state",
+        "danger",
+        sentence="No heat source is on without the flow that it needs for longer than the grace.",
+        source=f"the grace: {CHOICE}",
+        mend="prove the flow before it fires, and open it when the flow ends",
+        judge=heat_without_flow,
+        principles=(
+            _PROVEN,
+            "an independent high limit, and software never the only barrier: IEC 60335-1 and -2-60, IEC "
+            "60730, principle from memory, not opened",
+        ),
+        subjects=_sources,
+        nothing="the file has no heat source",
+        changes=mends.flow_proven,
+        limited=True,
+    ),
+    Rule(
+        "heat-before-proof",
+        "state",
+        "danger",  # a flow that has only just come may be air, or about to end
+        sentence="A heat source is on only while its flow has lasted for the proof time.",
+        source=f"5 to 30 s: {PRACTICE}",
+        mend="prove the flow before it fires",
+        judge=heat_before_proof,
+        principles=(_PROVEN,),
+        subjects=_switched,
+        nothing="the controller switches no heat source",
+        changes=mends.flow_proven,
+        limited=True,
+    ),
+    Rule(
+        "both-speeds-at-once",
+        "state",
+        "danger",  # two windings against each other are a short circuit
+        sentence="Never are the contacts of two speeds of one pump closed together.",
+        source=f"break before make: {PRACTICE}",
+        mend="a longer changeover, or contactors that lock each other",
+        judge=both_speeds_at_once,
+        principles=(
+            "break before make: common practice; 0.5 to 10 s from high to low: seen second-hand, not a "
+            "standard",
+        ),
+        subjects=_pumps_of_two_speeds,
+        nothing="no pump has two speeds",
+        changes=mends.longer_changeover,
+    ),
+    Rule(
+        "flush-onto-people",
+        "state",
+        "danger",  # jets come on unasked, and what stood in the lines comes out onto people
+        sentence="No line flush runs a pump while people are in the water.",
+        source=PRACTICE,
+        mend="move the flush, or let bathing stand above it in schedule.ranks",
+        judge=flush_onto_people,
+        programmes="as now",
+        subjects=_flushes,
+        nothing="nobody bathes while lines are flushed, or neither is in the schedule",
+        changes=mends.flush_away_from_people,
+    ),
+    Rule(
+        "dry-running",
+        "state",
+        "danger",  # its seal burns, and what it then pumps is air into people or a heater
+        sentence="No pump runs while the water is below the suction fittings.",
+        source=PRACTICE,
+        mend="a level switch that stops it",
+        judge=dry_running,
+        subjects=_pumps,
+        nothing="low water is a fault: it is tried with --faults 1, or with schedule.low_water",
+        changes=mends.level_switch,
+    ),
+    Rule(
+        "dosing-without-flow",
+        "state",
+        "danger",  # a slug of acid or chlorine comes out of the next jet; the two together make gas
+        sentence="Nothing is dosed into water that does not move.",
+        source=f"interlock of dosing with flow: {PRACTICE}; the grace: {CHOICE}",
+        mend="prove the flow before it doses",
+        judge=_treated_still("dosing"),
+        subjects=_treating("dosing"),
+        nothing="nothing is dosed",
+        changes=mends.flow_proven,
+    ),
+    Rule(
+        "gas-without-flow",
+        "state",
+        "danger",  # hydrogen of a cell burns; ozone hurts who breathes it
+        sentence="No ozone generator and no salt cell is on without the flow that carries its gas away.",
+        source=f"interlock of gas with flow: {PRACTICE}; the grace: {CHOICE}",
+        mend="prove the flow before it is on",
+        judge=_treated_still("ozone", "salt_cell"),
+        subjects=_treating("ozone", "salt_cell"),
+        nothing="there is no ozone generator and no salt cell",
+        changes=mends.flow_proven,
+    ),
+    Rule(
+        "lamp-without-flow",
+        "state",
+        "wear",  # it cooks what stands around it and dies early
+        sentence="No UV lamp is on without the flow that cools it.",
+        source=f"{PRACTICE}; the grace: {CHOICE}",
+        mend="prove the flow before it is on",
+        judge=_treated_still("uv"),
+        subjects=_treating("uv"),
+        nothing="there is no UV lamp",
+        changes=mends.flow_proven,
+    ),
+    Rule(
+        "supply-overload",
+        "state",
+        "danger",
+        sentence="What is on at once draws no more from a circuit than its breaker is rated for.",
+        source=(
+            "the breaker's rating; in north_america what runs for 3 h or more counts 125 %: NEC 210.19, "
+            "210.20, "
+            "from memory, not opened; local code decides"
+        ),
+        mend="block one thing while the other is on",
+        judge=supply_overload,
+        principles=("the sum of what is on stays within the circuit: arithmetic; local code decides",),
+        subjects=_overloading,
+        nothing="all that is on each circuit together draws no more than its breaker bears",
+        changes=mends.shed,
+        continuous=True,
+    ),
+)

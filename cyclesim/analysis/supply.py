@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
@@ -17,6 +18,8 @@ from cyclesim.simulation.trace import Trace
 
 CONTINUOUS_SHARE = 1.25
 """What runs for 3 h or more counts so much in north_america; NEC 210.19, 210.20, from memory, not opened."""
+
+_MOST_SETS = 60
 
 
 class Load(NamedTuple):
@@ -114,3 +117,34 @@ def _worst_start(plant: Plant, truth: Timeline, circuit: Circuit) -> tuple[float
         total += now
     k = int(np.argmax(total))
     return float(total[k]), float(at[k])
+
+
+def overloads(plant: Plant, circuit: str) -> list[tuple[str, ...]]:
+    """Every least set of machines that together can draw more than a circuit's breaker bears.
+
+    Of a pump both speeds are counted: a weld closes both.
+    """
+    sheet = plant.scenario.circuits[circuit]
+    if not sheet.breaker_a:
+        return []
+    share = CONTINUOUS_SHARE if plant.scenario.supply.region == "north_america" else 1.0
+    always_a = sum(share * load_a(plant, n) for n in plant.scenario.supply.also_on_it if n in sheet.feeds)
+    most: dict[str, float] = {}
+    for name in sheet.feeds:
+        if name in plant.pumps:
+            most[name] = share * sum(load_a(plant, name, speed) for speed in plant.speeds[name])
+        elif (
+            name in plant.sheet.air
+            or name in plant.sheet.treatment
+            or (name in plant.sheet.heat_sources and plant.sheet.heat_sources[name].switched)
+        ):
+            most[name] = share * load_a(plant, name)
+    found: list[tuple[str, ...]] = []
+    for n in range(len(most) + 1):
+        for some in combinations(most, n):
+            over = always_a + sum(most[name] for name in some) > sheet.breaker_a + 1e-9
+            if over and not any(set(less) <= set(some) for less in found):
+                found.append(some)
+    if len(found) > _MOST_SETS:
+        return [tuple(most)]
+    return found

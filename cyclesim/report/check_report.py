@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 
 from cyclesim.analysis.findings import Breach, Checked, Finding, NotJudged, grouped, in_order
-from cyclesim.analysis.rules import RULES
+from cyclesim.analysis.rules import of_kind
 from cyclesim.analysis.suction_side import measure_room, measure_suction
 from cyclesim.report.cautions import ADVICE, say_cautions
 from cyclesim.report.layout import Page
@@ -21,11 +21,11 @@ from cyclesim.simulation.programme import Programme
 def plant_findings(scenario: Scenario) -> tuple[tuple[Finding, ...], Checked]:
     """The rules that look at the plant and its programme alone, judged without a run."""
     plant, programme = Plant(scenario), Programme(scenario)
-    rules = [rule for rule in RULES if rule.kind == "plant"]
+    rules = of_kind("plant").values()
     findings: list[Finding] = []
     could_not: list[tuple[str, str]] = []
     for rule in rules:
-        judged = list(rule.function(plant, programme))
+        judged = list(rule.judge(plant, programme))
         could_not += [(rule.id, one.why) for one in judged if isinstance(one, NotJudged)]
         breaches = [one for one in judged if isinstance(one, Breach)]
         findings += grouped(rule, breaches, lambda at_s: datetime.fromtimestamp(at_s, UTC))

@@ -30,7 +30,7 @@ def rule_values() -> dict[str, Any]:
         "rules": [
             {**{name: getattr(rule, name) for name in fields}, "judged": JUDGED[rule.kind]}
             for severity in SEVERITIES
-            for rule in RULES
+            for rule in RULES.values()
             if rule.severity == severity
         ]
     }
@@ -41,7 +41,7 @@ def rule_report(page: Page) -> None:
     page.line(f"{count(len(RULES), 'rule')}, each of which must hold whatever was wired.", style="bold")
     for severity in SEVERITIES:
         page.heading(f"{severity}: {MEANS[severity]}")
-        for rule in RULES:
+        for rule in RULES.values():
             if rule.severity == severity:
                 page.line()
                 page.line(rule.id, style="bold", indent=2)

@@ -6,24 +6,11 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
+from cyclesim.analysis.rules import RULES
 from cyclesim.report.cautions import ADVICE, say_cautions
 from cyclesim.report.layout import Column, Page
 from cyclesim.report.words import count
 from cyclesim.verification.answer import Barrier, Cell, Mend, Story, Verdict, Verification
-
-PRINCIPLES: dict[str, tuple[str, ...]] = {
-    "heat-without-flow": (
-        "flow proven for 5 to 30 s before heat: common practice, no source",
-        "an independent high limit, and software never the only barrier: IEC 60335-1 and -2-60, IEC 60730, "
-        "principle from memory, not opened",
-    ),
-    "heat-before-proof": ("flow proven for 5 to 30 s before heat: common practice, no source",),
-    "both-speeds-at-once": (
-        "break before make: common practice; 0.5 to 10 s from high to low: seen second-hand, not a standard",
-    ),
-    "supply-overload": ("the sum of what is on stays within the circuit: arithmetic; local code decides",),
-}
-"""Published principles that stand behind a rule, each with how well it is known."""
 
 HELD: dict[Barrier, str] = {
     "controller": "c",
@@ -46,7 +33,7 @@ def verification_values(found: Verification) -> dict[str, Any]:
     values = asdict(found)
     for verdict, values_of in zip(found.verdicts, values["verdicts"], strict=True):
         values_of["rests_on_one_barrier"] = verdict.rests_on_one
-        values_of["principles"] = list(PRINCIPLES.get(verdict.rule, ()))
+        values_of["principles"] = list(RULES[verdict.rule].principles)
     return {**values, "states": found.states, "broken": found.is_broken}
 
 
@@ -88,7 +75,7 @@ def _say_answer(page: Page, found: Verification) -> None:
     for verdict in found.verdicts:
         page.line(f"{verdict.rule} ({verdict.subject}), {verdict.severity}", style="bold")
         page.line(_answer(verdict), indent=2)
-        for principle in PRINCIPLES.get(verdict.rule, ()) if verdict is _first(found, verdict.rule) else ():
+        for principle in RULES[verdict.rule].principles if verdict is _first(found, verdict.rule) else ():
             page.line(f"Principle: {principle}.", indent=2, hang=2)
     if found.not_needed:
         page.line()

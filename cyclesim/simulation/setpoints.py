@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from datetime import date, datetime, time, timedelta
 from typing import NamedTuple
@@ -35,6 +36,21 @@ class SetPoints(NamedTuple):
 
     levels: tuple[Level, ...]
     ready: tuple[ReadyBy, ...]
+
+    def level_c(self, at_s: float) -> float:
+        """The level of a moment [degC]; there is one only where something heats."""
+        return self.levels[bisect_right(self.levels, at_s, key=lambda level: level.at_s) - 1].keep_at_c
+
+    def wanted_c(self, at_s: float, water_c: float) -> float:
+        """What water as warm as this is heated to at a moment [degC].
+
+        Water that is at its level is heated for what is to be ready next.
+        """
+        level_c = self.level_c(at_s)
+        coming = [ready for ready in self.ready if ready.from_s <= at_s <= ready.ready_s]
+        if water_c < level_c or not coming:
+            return level_c
+        return max(level_c, min(coming, key=lambda ready: ready.ready_s).keep_at_c)
 
 
 def set_points(scenario: Scenario, origin: datetime, span_s: int, dear: Sequence[Span]) -> SetPoints:

@@ -1,6 +1,10 @@
-"""What a verification takes for granted, and why a rule may have nothing to be about."""
+"""What a verification takes for granted."""
 
-ASSUMED = (
+from __future__ import annotations
+
+from cyclesim.scenario.blocks.plant import Plant
+
+_ALWAYS = (
     "The programme is as written and the plant wired and plumbed as described; nothing of the plant as built "
     "is looked at.",
     "Thermostats, the frost protection and contacts that watch a temperature may say anything at any time; "
@@ -13,14 +17,14 @@ ASSUMED = (
     "A fault comes at any time and stays.",
 )
 
-NOTHING = {
-    "heat-without-flow": "the file has no heat source",
-    "heat-before-proof": "the controller switches no heat source",
-    "both-speeds-at-once": "no pump has two speeds",
-    "flush-onto-people": "nobody bathes while lines are flushed, or neither is in the schedule",
-    "dry-running": "low water is a fault: it is tried with --faults 1, or with schedule.low_water",
-    "dosing-without-flow": "nothing is dosed",
-    "gas-without-flow": "there is no ozone generator and no salt cell",
-    "lamp-without-flow": "there is no UV lamp",
-    "supply-overload": "all that is on each circuit together draws no more than its breaker bears",
-}
+
+def assumed(sheet: Plant) -> tuple[str, ...]:
+    """What is always taken for granted, and what of a plant for want of a word in its file."""
+    return (
+        *_ALWAYS,
+        *(
+            f"The high limit of {name} has a sensor of its own: the file does not say (limit_sensor)."
+            for name, source in sheet.heat_sources.items()
+            if source.high_limit_c is not None and source.unsaid("limit_sensor")
+        ),
+    )

@@ -20,11 +20,21 @@ def still_works(found: Found, subject: str) -> bool:
 
 
 def barrier(found: Found, check: Check) -> Barrier:
-    """What holds in the states of a search where something was asked for that had to be held."""
-    if not check.watched:
+    """What holds in the states of a search where something was asked for that had to be held.
+
+    Where the own switch alone keeps a device off in a state that lasts, the rule rests on it, whatever the
+    controller does in others. For the second until the controller's next pass it only comes first. A trip is
+    named where nothing else holds: what trips has been on, and what a limit ends is a cell of its own.
+    """
+    if not check.about.watched:
         return "controller"
-    held = {found.automaton.held(node, check.watched[0]) for node in found.seen}
-    order: tuple[Barrier, ...] = ("controller", "own switch", "limit")
+    automaton, held = found.automaton, set[str]()
+    for node in found.seen:
+        by = automaton.held(node, check.about.watched[0])
+        held.add("controller" if by == "own switch" and automaton.is_due(node) else by)
+        if by == "own switch" and by in held:
+            break
+    order: tuple[Barrier, ...] = ("own switch", "controller", "limit")
     return next((barrier for barrier in order if barrier in held), "not needed")
 
 

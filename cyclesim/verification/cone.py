@@ -66,7 +66,7 @@ def cone_of(
             continue
         waiting += [block.condition.subject for block in full.blocks if block.target == name]
         waiting += [keep.after for keep in full.keeps if keep.pump == name]
-        if name in devices:
+        if name in devices or name in plant.sheet.heat_sources:
             loop = loops.get(plant.fed_through(name))
             sheet = plant.sheet.treatment.get(name) or plant.sheet.heat_sources[name]
             any_pump = sheet.proof.by == "pump_contact"  # it knows of a pump that runs, whichever

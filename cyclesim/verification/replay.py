@@ -10,7 +10,7 @@ import simpy
 
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
-from cyclesim.analysis.rules import judge
+from cyclesim.analysis.rules import RULES, judge
 from cyclesim.control.step import LEVEL_LOW, POWER_LOST, WAITS, Starter
 from cyclesim.scenario.blocks.wiring import Starter as StarterLine
 from cyclesim.simulation.assembly import Plant, PlantDuty, Positions, Speeds
@@ -21,7 +21,6 @@ from cyclesim.simulation.trace import Span, joined
 from cyclesim.verification.answer import Replayed
 from cyclesim.verification.automaton import Automaton, Move, Node
 from cyclesim.verification.faults import FaultyPlant, PlantFault
-from cyclesim.verification.subjects import STATE_RULES
 
 Path = Sequence[tuple[Automaton, Move | None, Node]]
 _BEGINS_S, _WARM_UP_S = 600, 3600
@@ -46,14 +45,14 @@ def replayed(
     if times is None:
         return "in order, not in time", []
     history = _Replay(plant, programme, path, times, faults, _tail_s(plant, rule)).history()
-    for breach in judge(STATE_RULES[rule], history):
+    for breach in judge(RULES[rule], history):
         if isinstance(breach, Breach) and breach.subject == subject:
             return "by the engine", times
     return "in order, not in time", []
 
 
 def _tail_s(plant: Plant, rule: str) -> int:
-    lasting = rule == "supply-overload" and plant.scenario.supply.region == "north_america"
+    lasting = RULES[rule].continuous and plant.scenario.supply.region == "north_america"
     return _LONG_TAIL_S if lasting else _TAIL_S
 
 

@@ -2,21 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import combinations
 
-from cyclesim.analysis.findings import Rule
-from cyclesim.analysis.rules import RULES
-from cyclesim.analysis.supply import CONTINUOUS_SHARE, load_a
+from cyclesim.analysis.findings import Breach, Rule, Subject
+from cyclesim.analysis.rules import RULES, of_kind
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.automaton import Automaton
-from cyclesim.verification.cone import groups
 from cyclesim.verification.search import Judge
-
-STATE_RULES = {rule.id: rule for rule in RULES if rule.kind == "state"}
-_MOST_SETS = 60
 
 
 @dataclass(frozen=True)
@@ -24,39 +17,22 @@ class Check:
     """Rules of one subject that are judged in one search."""
 
     rules: tuple[str, ...]
-    subject: str
-    machines: tuple[str, ...]
-    """What the rules look at; the cone is theirs."""
-    watched: tuple[str, ...] = ()
-    late: bool = False
-    people: bool = False
-    flush: bool = False
-    hot: tuple[str, ...] = ()
+    about: Subject
+
+    @property
+    def subject(self) -> str:
+        """What its rules are about."""
+        return self.about.name
 
 
-def checks(plant: Plant, programme: Programme) -> Iterator[Check]:
-    """Every check, in the order of the rules."""
-    loops, sheet, controller = groups(plant), plant.sheet, programme.controller
-    for name, source in sheet.heat_sources.items():
-        if source.switched:
-            yield Check(("heat-without-flow", "heat-before-proof"), name, (name,), (name,))
-        else:
-            pumps = tuple(p for p in plant.pumps if loops.get(p) == loops.get(name))
-            yield Check(("heat-without-flow",), name, pumps, (name,), hot=(name,))
-    for pump in controller.pumps:
-        if len(pump.speeds) > 1:
-            yield Check(("both-speeds-at-once",), pump.name, (pump.name,), late=True)
-    for demand in controller.demands:
-        if demand.kind == "line flush":
-            yield Check(("flush-onto-people",), demand.name, (demand.pump,), people=True, flush=True)
-    for name in plant.pumps:
-        yield Check(("dry-running",), name, (name,))
-    kinds = {"dosing": "dosing", "ozone": "gas", "salt_cell": "gas", "uv": "lamp"}
-    for name, device in sheet.treatment.items():
-        yield Check((f"{kinds[device.kind]}-without-flow",), name, (name,), (name,))
-    for circuit in plant.scenario.circuits:
-        for machines in overloads(plant, circuit):
-            yield Check(("supply-overload",), circuit, machines, late=True)
+def checks(plant: Plant, programme: Programme, *, faults: bool = True) -> list[Check]:
+    """Every check, in the order of the rules; without *faults* none of what only a fault can break."""
+    rules: dict[Subject, tuple[str, ...]] = {}
+    for rule in of_kind("state").values():
+        for about in rule.subjects(plant, programme):
+            if faults or not about.by_fault:
+                rules[about] = (*rules.get(about, ()), rule.id)
+    return [Check(ids, about) for about, ids in rules.items()]
 
 
 def judges(check: Check, automaton: Automaton) -> dict[str, Judge]:
@@ -67,45 +43,14 @@ def judges(check: Check, automaton: Automaton) -> dict[str, Judge]:
 
         def why(node: object) -> str:
             snapshot = automaton.snapshot(node)  # type: ignore[arg-type]
-            found = known.get(id(snapshot))
-            if found is None:
-                breaches = rule.function(snapshot, automaton.plant)
-                found = known[id(snapshot)] = next(
-                    (b.cause for b in breaches if b.subject == check.subject), ""
+            cause = known.get(id(snapshot))
+            if cause is None:
+                breaches = rule.judge(snapshot, automaton.plant)
+                cause = known[id(snapshot)] = next(
+                    (b.cause for b in breaches if isinstance(b, Breach) and b.subject == check.subject), ""
                 )
-            return found
+            return cause
 
         return why
 
-    return {name: judge(STATE_RULES[name]) for name in check.rules}
-
-
-def overloads(plant: Plant, circuit: str) -> list[tuple[str, ...]]:
-    """Every least set of machines that together can draw more than a circuit's breaker bears.
-
-    Of a pump both speeds are counted: a weld closes both.
-    """
-    sheet = plant.scenario.circuits[circuit]
-    if not sheet.breaker_a:
-        return []
-    share = CONTINUOUS_SHARE if plant.scenario.supply.region == "north_america" else 1.0
-    always_a = sum(share * load_a(plant, n) for n in plant.scenario.supply.also_on_it if n in sheet.feeds)
-    most: dict[str, float] = {}
-    for name in sheet.feeds:
-        if name in plant.pumps:
-            most[name] = share * sum(load_a(plant, name, speed) for speed in plant.speeds[name])
-        elif (
-            name in plant.sheet.air
-            or name in plant.sheet.treatment
-            or (name in plant.sheet.heat_sources and plant.sheet.heat_sources[name].switched)
-        ):
-            most[name] = share * load_a(plant, name)
-    found: list[tuple[str, ...]] = []
-    for n in range(len(most) + 1):
-        for some in combinations(most, n):
-            over = always_a + sum(most[name] for name in some) > sheet.breaker_a + 1e-9
-            if over and not any(set(less) <= set(some) for less in found):
-                found.append(some)
-    if len(found) > _MOST_SETS:
-        return [tuple(most)]
-    return found
+    return {name: judge(RULES[name]) for name in check.rules}

@@ -40,16 +40,15 @@ def timed(plant: Plant, programme: Programme) -> Iterator[Timed]:
         yield Timed(what, name, most, limits.starts_per_hour, most <= limits.starts_per_hour, "declared")
     history = History(plant, programme, simulate_trace(plant, programme, days=TRACE_DAYS))
     subjects = {
-        "no-run-on": ("run-on", programme.switched, limits.run_on_s),
         "heat-before-proof": ("proof of flow", programme.switched, limits.proof_time_s),
         "both-speeds-at-once": (
             "changeover", [n for n, pump in plant.pumps.items() if len(pump.speeds) > 1], 0.0
         ),
+        "no-run-on": ("run-on", programme.switched, limits.run_on_s),
         "too-many-starts": ("starts an hour", list(plant.pumps), limits.starts_per_hour),
     }  # fmt: skip
-    for rule in (rule for rule in RULES if rule.id in subjects):
-        what, names, limit = subjects[rule.id]
-        broken = {b.subject: b.worst for b in judge(rule, history) if isinstance(b, Breach)}
+    for rule, (what, names, limit) in subjects.items():
+        broken = {b.subject: b.worst for b in judge(RULES[rule], history) if isinstance(b, Breach)}
         for name in names:
             yield Timed(what, name, broken.get(name) or 0.0, limit, name not in broken, "trace")
 

@@ -8,13 +8,15 @@ from contextlib import contextmanager
 from dataclasses import replace
 from itertools import combinations
 
+from cyclesim.analysis.mends import changes
+from cyclesim.analysis.rules import RULES, of_kind
 from cyclesim.errors import CycleSimError
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.forms import did_you_mean, one_of
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.answer import Cell, Mend, Story, Verdict, Verification
-from cyclesim.verification.assumed import ASSUMED, NOTHING
+from cyclesim.verification.assumed import assumed
 from cyclesim.verification.automaton import Automaton
 from cyclesim.verification.barriers import barrier, still_works, worse
 from cyclesim.verification.calendar_order import Calendar
@@ -22,11 +24,10 @@ from cyclesim.verification.cone import cone_of, groups
 from cyclesim.verification.dead_ends import dead_ends
 from cyclesim.verification.environment import Environment, Kind
 from cyclesim.verification.faults import HYDRAULIC, SENSORS, PlantFault, faults_of, touches
-from cyclesim.verification.mends import candidates
 from cyclesim.verification.replay import replayed
 from cyclesim.verification.search import Found, TooManyStatesError, search
 from cyclesim.verification.story import told
-from cyclesim.verification.subjects import STATE_RULES, Check, checks, judges
+from cyclesim.verification.subjects import Check, checks, judges
 from cyclesim.verification.timed import timed
 
 Progress = Callable[[str, int, int], None]
@@ -51,9 +52,9 @@ def verify(
     """
     if faults not in (0, 1, 2):
         raise ValueError(f"0, 1 or 2 faults are verified, not {faults!r}")
-    if rule is not None and rule not in STATE_RULES:
-        due = f"{one_of(list(STATE_RULES))} is due"
-        near = did_you_mean(rule, list(STATE_RULES))
+    known = list(of_kind("state"))
+    if rule is not None and rule not in known:
+        due, near = f"{one_of(known)} is due", did_you_mean(rule, known)
         raise CycleSimError(f"'{rule}' is no rule of one instant; {due}{f' ({near})' if near else ''}.")
     run = _Verifier(scenario, faults, any_order, on_progress)
     run.mends_faults = rule is not None
@@ -67,7 +68,7 @@ def verify(
         tuple(verdicts),
         tuple(dead_ends(run.plant, run.programme, run.calendar)) if whole else (),
         tuple(timed(run.plant, run.programme)) if whole else (),
-        ASSUMED,
+        assumed(run.plant.sheet),
         tuple(run.not_needed(rule)),
     )
 
@@ -103,36 +104,27 @@ class _Verifier:
         """Whether mends are tried against faults, too: it takes a while, so for one rule at a time."""
         self.every_fault = list(faults_of(self.plant, self.programme))
 
+    def checks(self) -> list[Check]:
+        """What there is to verify; what only a fault can break, if faults are tried."""
+        return checks(self.plant, self.programme, faults=self.faults > 0)
+
     def not_needed(self, rule: str | None) -> Iterator[tuple[str, str]]:
         """Rules that have nothing to be about."""
-        about = {
-            name
-            for check in checks(self.plant, self.programme)
-            for name in check.rules
-            if self._arises(check)
-        }
-        for name in STATE_RULES:
+        about = {name for check in self.checks() for name in check.rules}
+        for name, of in of_kind("state").items():
             if rule in (None, name) and name not in about:
-                yield name, NOTHING[name]
-
-    def _arises(self, check: Check) -> bool:
-        """Whether what a rule is about can come at all."""
-        if "dry-running" in check.rules:
-            return bool(self.faults or self.scenario.schedule.low_water)
-        if "flush-onto-people" in check.rules:
-            return bool(self.scenario.schedule.bathing)
-        return True
+                yield name, of.nothing
 
     def verdicts(self, rule: str | None) -> list[Verdict]:
         """Every check of every rule, or of one; the sets of an overload are told as one."""
         found: dict[tuple[str, str], Verdict] = {}
-        for check in checks(self.plant, self.programme):
+        for check in self.checks():
             rules = tuple(name for name in check.rules if rule in (None, name))
-            if rules and self._arises(check):
+            if rules:
                 for verdict in self._judge(replace(check, rules=rules)):
                     key = verdict.rule, verdict.subject
                     found[key] = worse(found[key], verdict) if key in found else verdict
-        order = list(STATE_RULES)
+        order = list(of_kind("state"))
         return sorted(found.values(), key=lambda v: order.index(v.rule))
 
     def automaton(
@@ -146,7 +138,7 @@ class _Verifier:
     ) -> Automaton:
         """The automaton of a check; where demands come as they like, a *coarse* order is quicker."""
         person = any(fault.kind == "person" for fault in faults)
-        cone = cone_of(self.plant, self.programme, check.machines, whole=whole, alone=check.flush)
+        cone = cone_of(self.plant, self.programme, check.about.machines, whole=whole, alone=check.about.flush)
         env = Environment(
             self.plant,
             self.programme,
@@ -154,16 +146,16 @@ class _Verifier:
             cone,
             kind=kind,
             person=person,
-            tells_flush=check.flush,
-            hot=check.hot,
-            people=check.people,
+            tells_flush=check.about.flush,
+            hot=check.about.hot,
+            people=check.about.people,
         )
         return Automaton(
             self.plant,
             cone,
             env,
-            check.watched,
-            late=check.late,
+            check.about.watched,
+            late=check.about.late,
             faults=faults,
             coarse=coarse and kind == "commands",
         )
@@ -237,7 +229,7 @@ class _Verifier:
     def _verdict(
         self, name: str, check: Check, cone: Collection[str], states: int, **more: object
     ) -> Verdict:
-        rule = STATE_RULES[name]
+        rule = RULES[name]
         fields: dict[str, object] = {"broken": False, **more}
         return Verdict(
             name,
@@ -313,8 +305,8 @@ class _Verifier:
             self.plant,
             automaton.cone,
             automaton.env,
-            check.watched,
-            late=check.late,
+            check.about.watched,
+            late=check.about.late,
             faults=automaton.faults | {fault},
             coarse=automaton.coarse,
         )
@@ -333,7 +325,7 @@ class _Verifier:
         node, why = found.broken[name][0]
         snapshot = found.automaton.snapshot(node)
         still = any(device == check.subject and truth.flow == "none" for device, truth in snapshot.sources)
-        if name.startswith("heat-") and still and found.automaton.limited(check.subject):
+        if RULES[name].limited and still and found.automaton.limited(check.subject):
             return Cell(said, states, "limit", why)
         why, story = self._story(name, check, found)
         if story.replayed == "in order, not in time":
@@ -346,16 +338,16 @@ class _Verifier:
 
     def _mends(self, name: str, check: Check, fault: PlantFault | None = None) -> Iterator[Mend]:
         """Every change of the catalogue, verified again, under a fault if there is one."""
-        for said, scenario in candidates(self.plant, self.programme, name, check):
+        for change in changes(RULES[name], self.plant, self.programme, check.about):
             try:
-                other = _Verifier(scenario, 0, self.any_order, None)
+                other = _Verifier(change.of(self.scenario), 0, self.any_order, None)
                 holds, states, never_on = other.holds(name, check.subject)
                 if holds and fault is not None:
                     holds, more = other.holds_under(name, check.subject, fault)
                     states += more
             except (CycleSimError, ValueError):
                 continue
-            yield Mend(said, holds, states, never_on)
+            yield Mend(change.sentence, holds, states, never_on)
 
     def holds_under(self, name: str, subject: str, fault: PlantFault) -> tuple[bool, int]:
         """Whether something holds a rule under a fault, and in how many states; one that is gone is held."""

@@ -30,7 +30,8 @@ plant:
     shell: {wall: 120 mm, of: concrete, insulation: 50 mm, area: 7 m2, zone: soil}
   pump_room: {below_ground: true, drain: true, weather_tight: true, distance: 6 m, free_space: 700 mm}
   legs:
-    suction: {pipe: 63 PN10, length: 6 m, zone: soil, suction: {fittings: 2, open_area: 180 cm2}}
+    suction: {pipe: 63 PN10, length: 6 m, zone: soil,
+              suction: {fittings: 2, open_area: 180 cm2, one_can_be_shut: false}}
     bench: {pipe: 63 PN10, length: 8 m, zone: soil,
             manifold: {jets: 3, spacing: 400 mm, each: 60 L/min at 6 m}}
   pumps:
@@ -43,7 +44,7 @@ plant:
   equipment: {filter: {kind: filter, drop: 1 m at 400 L/min, volume: 14 L, at_most: 500 L/min, zone: room}}
   heat_sources:
     element: {kind: electric, output: 2300 W, drop: 0.3 m at 400 L/min, volume: 2 L, needs_flow: 30 L/min,
-              proof: {by: flow_switch}, high_limit: 60 degC, zone: room}
+              proof: {by: flow_switch}, high_limit: 60 degC, limit_sensor: own, zone: room}
   network: [[tub, suction, main, filter, element, bench, tub]]
 controller: {filter_windows: 2, time_step: 15 min, flush_lengths: [15 s, 40 s, 60 s]}
 schedule:
@@ -67,7 +68,7 @@ WINTER = (
            proof: {by: flow_switch}, zone: room}
     boiler: {kind: boiler, output: 18 kW, efficiency: 90 %, fuel: 0.09 EUR/kWh, power: 115 W, zone: room,
              drop: 0.3 m at 400 L/min, volume: 4 L, needs_flow: 30 L/min, proof: {by: flow_switch},
-             high_limit: 60 degC}
+             high_limit: 60 degC, limit_sensor: own}
   air: {blower: {power: 690 W, delivers: 600 L/min, pipe: 50 PN10, length: 6 m, wet_volume: 3 L,
                  outlets_below_water: 600 mm, check_valve: true, zone: room}}
   network: [[tub, suction, main, filter, element, unit, boiler, bench, tub]]""",

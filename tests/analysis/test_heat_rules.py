@@ -18,7 +18,7 @@ H = 3600
 
 def told(history: History, rule_id: str) -> list[Breach]:
     """What breaks one rule."""
-    rule = next(r for r in RULES if r.id == rule_id)
+    rule = RULES[rule_id]
     return [b for b in judge(rule, history) if isinstance(b, Breach)]
 
 
@@ -51,6 +51,23 @@ def test_heating_that_never_fires_names_what_keeps_it_off(run: Run) -> None:
     assert ("heating", "the breaker", 6.0, "h") == (breach.subject, breach.cause, breach.worst, breach.unit)
     assert (H, 6 * H) == (breach.at_s, breach.lasts_s)
     assert "6 h without heat, the water down to 31.0 of 36 degC" == breach.text
+
+
+@pytest.mark.parametrize(
+    ("base", "plan", "wanted"),
+    [
+        (36, "{from: 00:00, until: 12:00, keep_at: 33 degC}", 33),  # set back in the morning
+        (36, "{from: 00:00, until: 06:00, keep_at: 33 degC}", 36),  # it is coldest at 7
+        (20, "{ready_by: 12:00, until: 22:00, keep_at: 38 degC}", 38),  # warmer than set back: it is for noon
+        (32, "{ready_by: 12:00, until: 22:00, keep_at: 38 degC}", 32),
+    ],
+)
+def test_the_set_point_of_the_moment_is_told(run: Run, base: int, plan: str, wanted: int) -> None:
+    """Blocked from 1 to 7 in the morning, coldest at 7 with 31 degC; what was wanted then is the plan's."""
+    history = blocked_for(run, 6 * H, ("keep_at: 36 degC", f"keep_at: {base} degC, plan: [{plan}]"))
+    tub(history, (0, 36.0), (7, 31.0), (8, 35.0), end_c=35.0)
+    (breach,) = told(history, "heating-in-vain")
+    assert f"6 h without heat, the water down to 31.0 of {wanted} degC" == breach.text
 
 
 def test_an_hour_without_heat_is_no_heating_in_vain(run: Run) -> None:

@@ -17,7 +17,7 @@ H = 3600.0
 
 def told(history: History, rule_id: str) -> list[Breach]:
     """What breaks one rule, all of which could be judged."""
-    rule = next(r for r in RULES if r.id == rule_id)
+    rule = RULES[rule_id]
     found = list(judge(rule, history))
     assert all(isinstance(b, Breach) for b in found)
     return [b for b in found if isinstance(b, Breach)]
@@ -203,13 +203,13 @@ def test_just_as_many_turnovers_as_asked_for_are_enough(run: Run, runs: int) -> 
 
 def test_a_part_of_a_day_is_not_judged_for_turnovers(run: Run) -> None:
     """A run of 12 h has no whole calendar day."""
-    rule = next(r for r in RULES if r.id == "too-few-turnovers")
+    rule = RULES["too-few-turnovers"]
     assert [NotJudged("the run has no whole calendar day")] == list(judge(rule, run(hours=12)))
 
 
 def test_a_plant_without_a_filter_has_no_turnovers(run: Run) -> None:
     """Without equipment of kind filter nobody can say how often it turns over."""
-    rule = next(r for r in RULES if r.id == "too-few-turnovers")
+    rule = RULES["too-few-turnovers"]
     history = run(("kind: filter, drop", "kind: other, drop"))
     assert [NotJudged("the plant has no filter")] == list(judge(rule, history))
 

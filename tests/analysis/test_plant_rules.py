@@ -7,6 +7,7 @@ import pytest
 
 from cyclesim.analysis import plant_rules as rules
 from cyclesim.analysis.findings import Breach, NotJudged
+from cyclesim.analysis.flush_rules import flush_too_short, never_flushed
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
@@ -29,8 +30,8 @@ def judged(rule: Callable[..., object], built: Scenario) -> list[Breach | NotJud
         rules.filter_overloaded,
         rules.jets_weak,
         rules.source_underfed,
-        rules.never_flushed,
-        rules.flush_too_short,
+        never_flushed,
+        flush_too_short,
         rules.programme_does_not_fit,
     ],
 )
@@ -233,7 +234,7 @@ def test_a_higher_speed_is_offered_to_a_source_only_where_it_can_fire(scenario: 
 def test_a_capped_spare_is_never_flushed(scenario: Build) -> None:
     """A dead end is named with what to do about it."""
     spare = ("  pumps:\n", "    spare: {pipe: 50 PN10, length: 4 m, zone: room, dead_end: true}\n  pumps:\n")
-    (breach,) = judged(rules.never_flushed, scenario(spare))
+    (breach,) = judged(never_flushed, scenario(spare))
     assert "spare" == breach.subject
     assert "capped" in breach.cause
 
@@ -245,14 +246,14 @@ def test_a_leg_behind_a_shut_valve_is_never_flushed(scenario: Build) -> None:
         ("element, bench, tub]]", "element, {parallel: [bench, [stop, spout]]}, tub]]\n"
          "  valves: {stop: {drop: 0.1 m at 300 L/min, usual: shut}}"),
     )  # fmt: skip
-    (breach,) = judged(rules.never_flushed, built)
+    (breach,) = judged(never_flushed, built)
     assert "spout" == breach.subject
 
 
 def test_flush_too_short_says_how_long_it_must_be(scenario: Build) -> None:
     """Volumes over flow on the way to the last jet, twice, and the next length that the controller takes."""
     built = scenario(("lasts: 40 s", "lasts: 15 s"))
-    (breach,) = judged(rules.flush_too_short, built)
+    (breach,) = judged(flush_too_short, built)
     duty = Plant(built).duty(("high",))
     area = math.pi / 4 * 0.057**2
     whole, last = duty.flow_m3_s("bench"), duty.flow_m3_s("bench jet 3")
@@ -267,7 +268,7 @@ def test_a_flush_longer_than_the_controller_takes(scenario: Build) -> None:
     built = scenario(
         ("lasts: 40 s", "lasts: 5 s"), ("flush_lengths: [15 s, 40 s, 60 s]", "flush_lengths: [5 s]")
     )
-    (breach,) = judged(rules.flush_too_short, built)
+    (breach,) = judged(flush_too_short, built)
     assert "more than the controller takes" in breach.mend
     assert "speed" not in breach.mend, "high is the highest"
 
@@ -282,7 +283,7 @@ def test_a_higher_speed_is_offered_to_a_flush_only_where_it_is_enough(scenario: 
               "{pump: main low, start: [\"07:30\", \"19:30\"], lasts: 5 s}")  # fmt: skip
     for length, mend in ((offered, f"flush at main high for {offered} s"), (offered - 1, "a larger pump")):
         lengths = ("[15 s, 40 s, 60 s]", f"[5 s, {length} s]")
-        (breach,) = judged(rules.flush_too_short, scenario(at_low, lengths))
+        (breach,) = judged(flush_too_short, scenario(at_low, lengths))
         assert mend in breach.mend
 
 

@@ -1,6 +1,7 @@
 """The table of rules, findings as groups of breaches, and a run from a scenario to its result."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
@@ -12,7 +13,7 @@ from cyclesim.analysis.rules import RULES, check
 from cyclesim.scenario.blocks.model import Scenario
 
 Run = Callable[..., History]
-ROW = Rule("a-rule", "history", "wear", "So it is.", "common practice, no source", "mend it", lambda: ())
+ROW = Rule("a-rule", "history", "wear", "So it is.", "no source", "mend it", lambda: iter(()))
 MIDNIGHT = datetime(2027, 3, 1)
 
 
@@ -23,12 +24,13 @@ def local(at_s: float) -> datetime:
 
 def test_every_row_says_where_its_limit_comes_from() -> None:
     """Ids differ; each row has a severity, a sentence, a source and a mend."""
-    assert len(RULES) == len({rule.id for rule in RULES})
-    for rule in RULES:
+    assert list(RULES) == [rule.id for rule in RULES.values()]
+    for rule in RULES.values():
         assert rule.severity in SEVERITIES
         assert rule.sentence.endswith(".")
         assert rule.source
         assert rule.mend
+        assert (rule.kind == "state") == bool(rule.nothing)
 
 
 def test_breaches_are_grouped_by_subject_and_cause() -> None:
@@ -53,8 +55,7 @@ def test_findings_stand_in_order_of_severity_then_frequency() -> None:
     """A danger that happened once stands above wear that happened often."""
     wear = grouped(ROW, [Breach("a", "c", 1.0, "s", "")] * 3, local)
     more = grouped(ROW, [Breach("b", "c", 1.0, "s", "")] * 5, local)
-    danger = grouped(Rule(*(getattr(ROW, f) for f in ("id", "kind")), "danger", *("s", "s", "m"), lambda: ()),
-                     [Breach("z", "c", 1.0, "s", "")], local)  # fmt: skip
+    danger = grouped(replace(ROW, severity="danger"), [Breach("z", "c", 1.0, "s", "")], local)
     assert ["z", "b", "a"] == [f.subject for f in in_order([*wear, *more, *danger])]
 
 
@@ -118,7 +119,7 @@ def test_a_plant_without_heat_sources_is_measured_and_judged(scenario: Callable[
     """No element, no heating, no interlocks: nothing to judge there, and nothing fails."""
     source = """heat_sources:
     element: {kind: electric, output: 2300 W, drop: 0.3 m at 400 L/min, volume: 2 L, needs_flow: 30 L/min,
-              proof: {by: flow_switch}, high_limit: 60 degC, zone: room}
+              proof: {by: flow_switch}, high_limit: 60 degC, limit_sensor: own, zone: room}
   network"""
     built = scenario(
         (source, "network"),

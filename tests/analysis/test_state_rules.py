@@ -7,7 +7,7 @@ import pytest
 from cyclesim.analysis import state_rules as rules
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
-from cyclesim.analysis.rules import RULES, judge
+from cyclesim.analysis.rules import RULES, judge, of_kind
 from cyclesim.analysis.truth import Snapshot, SourceTruth
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant
@@ -26,11 +26,11 @@ def seen(element: SourceTruth, *contacts: str) -> Snapshot:
 
 def told(history: History, rule_id: str) -> list[Breach]:
     """What breaks one rule."""
-    rule = next(r for r in RULES if r.id == rule_id)
+    rule = RULES[rule_id]
     return [b for b in judge(rule, history) if isinstance(b, Breach)]
 
 
-@pytest.mark.parametrize("rule", [r.function for r in RULES if r.kind == "state"])
+@pytest.mark.parametrize("rule", [r.judge for r in of_kind("state").values()])
 def test_usual_heating_breaks_no_rule_of_state(scenario: Build, rule: Callable[..., object]) -> None:
     """The element fires on a lasting flow, one contact is closed, 12.5 A of 20 A are drawn."""
     assert [] == list(rule(seen(USUAL, "low"), Plant(scenario())))  # type: ignore[call-overload]

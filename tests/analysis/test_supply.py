@@ -18,7 +18,7 @@ H = 3600
 
 def told(history: History) -> list[Breach]:
     """What breaks supply-overload."""
-    rule = next(r for r in RULES if r.id == "supply-overload")
+    rule = RULES["supply-overload"]
     return [b for b in judge(rule, history) if isinstance(b, Breach)]
 
 

@@ -13,7 +13,7 @@ Changes = tuple[tuple[str, str], ...]
 Build = Callable[..., Scenario]
 
 NETWORK = "  network: [[tub, suction, main, filter, element, bench, tub]]"
-LIMIT = "high_limit: 60 degC"
+LIMIT = "high_limit: 60 degC, limit_sensor: own"
 
 
 def device(kind: str, *more: str) -> tuple[str, str]:
@@ -59,7 +59,7 @@ TWINS: list[tuple[str, str, Changes, Changes, str]] = [
     (
         "no-independent-limit",
         "element",
-        ((LIMIT, f"{LIMIT}, limit_sensor: thermostat"),),
+        ((LIMIT, LIMIT.replace("own", "thermostat")),),
         (),
         "its high limit shares the thermostat's sensor",
     ),

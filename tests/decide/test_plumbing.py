@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cyclesim.analysis.plant_rules import never_flushed
+from cyclesim.analysis.flush_rules import never_flushed
 from cyclesim.analysis.result import simulate
 from cyclesim.decide.tuning.duty_effect import BeforeAfter, duty_effect
 from cyclesim.decide.tuning.plumbing import Plumbing, next_narrower, plumbing

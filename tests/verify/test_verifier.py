@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 import cyclesim
-from cyclesim.analysis.rules import RULES
+from cyclesim.analysis.rules import of_kind
+from cyclesim.analysis.supply import overloads
 from cyclesim.errors import CycleSimError
 from cyclesim.report.layout import Page
 from cyclesim.report.verify_report import verification_values, verify_report
@@ -21,7 +22,7 @@ from cyclesim.verification.environment import Environment
 from cyclesim.verification.faults import FaultyPlant, faults_of
 from cyclesim.verification.replay import fitted
 from cyclesim.verification.search import search
-from cyclesim.verification.subjects import checks, judges, overloads
+from cyclesim.verification.subjects import checks, judges
 from cyclesim.verification.timed import timed
 from cyclesim.verification.verifier import _Verifier, verify
 
@@ -49,7 +50,7 @@ def test_a_shipped_schedule_is_broken_without_a_fault_as_it_announces(file):
     """Every rule is decided; what a file announces of one instant is broken, and replayed; nothing else."""
     found = verify(load(file))
     announces = re.findall(r"^# announces: ([a-z-]+) \((\w+)\)$", file.read_text("utf-8"), re.MULTILINE)
-    judged = {rule.id for rule in RULES if rule.kind == "state"}
+    judged = of_kind("state")
     expected = sorted((rule, subject) for rule, subject in announces if rule in judged)
     assert expected == sorted((v.rule, v.subject) for v in found.verdicts if v.broken)
     assert expected == sorted((v.rule, v.subject) for v in found.verdicts if v.story or v.undecided)
@@ -141,7 +142,7 @@ def test_the_story_of_a_thermostat_past_the_controller(build):
 def test_times_are_fitted_or_refused(build):
     """The shortest story without proof fits into the pump's rest of 75 s; a grace of 5000 s would not."""
     run = _Verifier(build(NO_PROOF), 0, False, None)
-    check = next(iter(checks(run.plant, run.programme)))
+    check = run.checks()[0]
     found = run._refined("heat-without-flow", check)
     path = found.path(found.broken["heat-without-flow"][0][0])
     automaton, _, last = path[-1]
@@ -210,34 +211,42 @@ def test_a_level_switch_holds_low_water(build):
     assert any("main low welds" in name for name in two)
 
 
+OWN_SWITCH = "high_limit: 60 degC, zone: room, own_flow_switch: 6 s}"
+
+
+def held_under_each_fault(scenario):
+    """What holds heat-without-flow under each single fault."""
+    (heat,) = verify(scenario, faults=1, rule="heat-without-flow").verdicts
+    return cells(heat)
+
+
 def test_an_own_switch_holds_what_starts_past_the_controller(build):
-    """The thermostat's contact is closed in still water, and the device's own switch keeps it off."""
+    """The thermostat's contact closes in still water, and the device's own switch alone keeps it off.
+
+    Under every fault that leaves water still, but where the switch itself is bridged: then the high limit.
+    With a contactor of the pump welded water always moves.
+    """
     switch = (
-        "high_limit: 60 degC, zone: room}",
-        f"high_limit: 60 degC, zone: room, own_flow_switch: 6 s, {THERMOSTAT}}}",
+        OWN_SWITCH.replace(", own_flow_switch: 6 s", ""),
+        OWN_SWITCH.replace("6 s", f"6 s, {THERMOSTAT}"),
     )
-    (heat,) = verify(
-        build(switch, ("breaker: 20 A", "breaker: 32 A")), faults=1, rule="heat-without-flow"
-    ).verdicts
-    assert cells(heat) == {
-        "main does not start, or trips": "controller",
-        "stop is left shut": "controller",
-        "filter clogs to ten times its drop": "controller",
-        "the flow switch of element says yes whatever the flow": "controller",
-        "the flow switch of element says no whatever the flow": "controller",
-        "the own flow switch of element stays closed": "limit",
-        "the own flow switch of element stays open": "controller",
-        "the contactor of main low welds": "not needed",
-        "the contactor of main high welds": "not needed",
-        "the contactor of element welds": "own switch",
-        "a temperature sensor reads high": "controller",
-        "a temperature sensor reads low": "controller",
-        "a temperature sensor is open": "controller",
-        "the water falls below the suction fittings": "controller",
-        "the controller restarts in mid-run": "controller",
-        "its clock is reset to midnight after a power cut": "controller",
-        "a person presses anything at any time": "controller",
-    }
+    held = held_under_each_fault(build(switch, ("breaker: 20 A", "breaker: 32 A")))
+    assert "limit" == held.pop("the own flow switch of element stays closed")
+    assert "not needed" == held.pop("the contactor of main low welds")
+    assert "not needed" == held.pop("the contactor of main high welds")
+    assert 14 == len(held)
+    assert {"own switch"} == set(held.values())
+
+
+def test_an_own_switch_beside_a_controller_that_proves_the_flow(build):
+    """Nothing is past the controller: it holds, unless its proof lies or a weld bridges it."""
+    held = held_under_each_fault(build((OWN_SWITCH.replace(", own_flow_switch: 6 s", ""), OWN_SWITCH)))
+    assert "own switch" == held.pop("the flow switch of element says yes whatever the flow")
+    assert "own switch" == held.pop("the contactor of element welds")
+    assert "not needed" == held.pop("the contactor of main low welds")
+    assert "not needed" == held.pop("the contactor of main high welds")
+    assert 13 == len(held)
+    assert {"controller"} == set(held.values())
 
 
 @pytest.mark.parametrize(

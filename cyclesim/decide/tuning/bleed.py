@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from cyclesim.analysis.amounts import flow, lasting, listed
 from cyclesim.analysis.combinations import said
-from cyclesim.analysis.plant_rules import FLUSH_VOLUMES
+from cyclesim.analysis.flush_rules import FLUSH_VOLUMES
 from cyclesim.decide.sweeps.variant import with_plant
 from cyclesim.decide.tuning.duty_effect import end_of, reached_s
 from cyclesim.physics.links import TUB

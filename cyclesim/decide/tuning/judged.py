@@ -1,8 +1,7 @@
 """What a programme must keep, judged by what its run broke.
 
 What every programme breaks belongs to the plant: it is told and does not keep a programme from being
-recommended; stale water, turnovers, quiet hours, what can be keyed in, and more people in cold water than
-with the file's own programme do.
+recommended; a rule that says something is asked of programmes does.
 """
 
 from __future__ import annotations
@@ -10,29 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from cyclesim.analysis.history import POWERLESS
+from cyclesim.analysis.rules import RULES
 from cyclesim.decide.sweeps.outcome import Broken, Outcome
 
-OF_THE_PROGRAMME = frozenset(
-    {
-        "stale-water",
-        "warm-stagnation",
-        "residual-lost",
-        "too-few-turnovers",
-        "never-flushed",
-        "flush-too-short",
-        "flush-onto-people",
-        "quiet-hours",
-        "demand-not-served",
-        "short-cycling",
-        "too-many-starts",
-        "programme-does-not-fit",
-        "cold-at-session",
-    }
-)
-"""Rules that another programme may keep where one breaks them; the rest is of the plant."""
 _SERIOUS = ("danger", "hygiene")
-_NEVER = ("quiet-hours", "programme-does-not-fit")
-"""Rules that no programme may break, whether or not the file's own does."""
 _WITHOUT_POWER = frozenset(cause for cause, _ in POWERLESS.values())
 
 
@@ -52,16 +32,16 @@ def refused_for(outcome: Outcome, before: Outcome, standing: Iterable[Broken]) -
         for f in outcome.findings
         if _key(f) not in known
         and not _stands_for_want_of_power(f)
-        and (
-            f.severity in _SERIOUS or (f.rule in OF_THE_PROGRAMME and (f.rule in _NEVER or _worse(f, times)))
-        )
+        and (f.severity in _SERIOUS or _worse(f, times))
     )
 
 
 def _worse(finding: Broken, times: Mapping[tuple[str, str], int]) -> bool:
-    """Whether the file's own programme keeps the rule, or has fewer people in cold water."""
-    own = times.get((finding.rule, finding.subject))
-    return own is None or (finding.rule == "cold-at-session" and finding.times > own)
+    """Whether less is kept than the rule asks of a programme, beside how often the file's own breaks it."""
+    own, asked = times.get((finding.rule, finding.subject)), RULES[finding.rule].programmes
+    if asked in ("nothing", "always") or own is None:
+        return asked != "nothing"
+    return asked == "no more often" and finding.times > own
 
 
 def _key(finding: Broken) -> tuple[str, str, str]:
@@ -69,7 +49,7 @@ def _key(finding: Broken) -> tuple[str, str, str]:
 
 
 def _stands(finding: Broken) -> bool:
-    return finding.rule not in OF_THE_PROGRAMME or _stands_for_want_of_power(finding)
+    return RULES[finding.rule].programmes == "nothing" or _stands_for_want_of_power(finding)
 
 
 def _stands_for_want_of_power(finding: Broken) -> bool:

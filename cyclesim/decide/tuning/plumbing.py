@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from cyclesim.analysis.amounts import flow, lasting, listed
 from cyclesim.analysis.findings import Breach
-from cyclesim.analysis.plant_rules import FLUSH_VOLUMES
-from cyclesim.analysis.rules import RULES
+from cyclesim.analysis.flush_rules import FLUSH_VOLUMES
+from cyclesim.analysis.rules import of_kind
 from cyclesim.decide.sweeps.variant import with_plant
 from cyclesim.decide.tuning.bleed import bleeds
 from cyclesim.decide.tuning.duty_effect import best_duty, end_of, reached_s, weakest_jet_m3_s
@@ -180,8 +180,7 @@ class _Judged:
 
 def _broken(plant: Plant, programme: Programme) -> Iterator[tuple[str, str]]:
     """Rule and subject of all that a plant breaks before anything runs."""
-    for rule in RULES:
-        if rule.kind == "plant":
-            for one in rule.function(plant, programme):
-                if isinstance(one, Breach):
-                    yield rule.id, one.subject
+    for rule in of_kind("plant").values():
+        for judged in rule.judge(plant, programme):
+            if isinstance(judged, Breach):
+                yield rule.id, judged.subject

@@ -55,6 +55,11 @@ class Model(BaseModel):
         """Fields whose default changes nothing beside what the file says, and is not listed."""
         return frozenset()
 
+    def unsaid(self, *fields: str) -> list[str]:
+        """The keys of those *fields* that the file leaves to their defaults."""
+        known = type(self).model_fields
+        return [known[name].alias or name for name in fields if name not in self.model_fields_set]
+
 
 def default(value: Any, *, spread: str, source: str, description: str, alias: str | None = None) -> Any:
     """A field with a default that the report lists: how far practice strays from it, where it is from."""

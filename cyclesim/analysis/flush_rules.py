@@ -1,0 +1,163 @@
+"""Rules of the plant and its schedule as drawn: whether every leg's water is moved, and far enough."""
+
+from __future__ import annotations
+
+import math
+
+from cyclesim.analysis.amounts import apart, at_least, exactly, lasting
+from cyclesim.analysis.combinations import combinations, said
+from cyclesim.analysis.findings import Breach, Judged, Rule
+from cyclesim.analysis.history import movers
+from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.simulation.assembly import Plant, PlantDuty, stretch_name
+from cyclesim.simulation.programme import Programme
+
+FLUSH_VOLUMES = 2.0
+"""How often a flush must replace the water up to the last jet; common practice, no source."""
+
+
+def never_flushed(plant: Plant, programme: Programme) -> Judged:
+    """No duty of the schedule moves the water of a leg."""
+    everything = combinations(plant, plant.speeds)
+    for name, leg in plant.sheet.legs.items():
+        if leg.dead_end:
+            mend = "cut it off at the tee, or join it to a loop that a flush moves"
+            yield Breach(name, "it is capped: nothing ever moves its water", None, "", "", mend)
+        elif not movers(plant, programme, name):
+            could = next((d.name for d in everything if abs(d.flow_m3_s(name)) > STILL_M3_S), None)
+            valve = None if could else _turned_away(plant, name, everything)
+            cause, mend = "no demand of the schedule moves its water", "give it a pump that moves its water"
+            if could:
+                mend = f"add a line flush at {could}"
+            elif valve:
+                usual, other = valve
+                cause = f"{usual}, as usual, keeps its water still"
+                mend = f"flush it with {other}, or drain it while {usual}"
+            yield Breach(name, cause, None, "", "", mend)
+
+
+def _turned_away(plant: Plant, name: str, duties: list[PlantDuty]) -> tuple[str, str] | None:
+    """(usual position, other position) of the valve that alone keeps water from a leg, if there is one."""
+    for valve, thing in plant.turnable.items():
+        for position in thing.known:
+            at = plant.turned(valve, position)
+            if any(abs(plant.duty(d.speeds, at).flow_m3_s(name)) > STILL_M3_S for d in duties):
+                return plant.said_one(valve, thing.usual), plant.said_one(valve, position)
+    return None
+
+
+def flush_too_short(plant: Plant, programme: Programme) -> Judged:
+    """A line flush replaces the water up to the slowest last jet that it feeds less than twice."""
+    for timed in programme.timed:
+        if timed.demand.kind != "line flush":
+            continue
+        pump, speed = timed.demand.pump, timed.demand.speed
+        found = _slowest(plant, pump, speed)
+        if found is None:
+            continue
+        (slowest, once_s), lasts_s = found, timed.run.lasts_s or 0.0
+        if lasts_s >= FLUSH_VOLUMES * once_s:
+            continue
+        if math.isinf(once_s):
+            cause, mend = f"tub water never reaches {slowest}: it circles", "shut what lets the water circle"
+        else:
+            cause = f"tub water takes {lasting(once_s)} to the last jet of {slowest}"
+            mend = _longer_flush(plant, pump, speed, FLUSH_VOLUMES * once_s)
+        volumes = lasts_s / once_s
+        yield Breach(
+            timed.demand.name,
+            cause,
+            volumes,
+            "volumes",
+            f"{lasting(lasts_s)} are {' volumes of at least '.join(apart(volumes, FLUSH_VOLUMES, 1))}",
+            mend,
+            less_is_worse=True,
+        )
+
+
+def _slowest(plant: Plant, pump: str, speed: str) -> tuple[str, float] | None:
+    """The leg to whose last jet tub water takes the longest with one pump at a speed, and that time [s]."""
+    duty, takes = plant.duty(plant.at(pump, speed)), dict[str, float]()
+    for name, leg in plant.sheet.legs.items():
+        if leg.manifold is not None:
+            jets = leg.manifold.jets
+            plug = stretch_name(name, jets) if jets > 1 else name
+            if plug in duty.reached_s:
+                takes[name] = duty.reached_s[plug]
+    return max(takes.items(), key=lambda item: item[1]) if takes else None
+
+
+def _longer_flush(plant: Plant, pump: str, speed: str, need_s: float) -> str:
+    """The flush length to key in, of those that the controller takes; else a speed at which one will do."""
+    lengths, due = plant.scenario.controller.flush_lengths_s, at_least(need_s)
+    if lengths is None:
+        return f"lengthen the flush to at least {due}"
+    long_enough = [x for x in lengths if x >= need_s]
+    if long_enough:
+        return f"lengthen the flush to {exactly(min(long_enough))}: at least {due} are due"
+    speeds = list(plant.speeds[pump])
+    for higher in speeds[speeds.index(speed) + 1 :]:
+        found = _slowest(plant, pump, higher)
+        enough = [x for x in lengths if found and x >= FLUSH_VOLUMES * found[1]]
+        if enough:
+            return f"flush at {said(pump, higher)} for {exactly(min(enough))}"
+    offers = f"a controller that offers at least {due}"
+    return f"{due} are due, more than the controller takes: a larger pump, another bore, or {offers}"
+
+
+def left_without_flush(plant: Plant, programme: Programme) -> Judged:
+    """In a position in which a valve may be left, nothing moves a leg that is moved as a rule."""
+    for name in plant.sheet.legs:
+        moved_by = movers(plant, programme, name)
+        plug = plant.reported[name]
+        kept = [
+            positions
+            for positions in plant.may_be_left
+            if all(
+                abs(plant.duty(plant.at(d.pump, d.speed), positions).plug_flows_m3_s[plug]) <= STILL_M3_S
+                for d in moved_by
+            )
+        ]
+        if moved_by and kept:
+            fewest = min(kept, key=lambda at: len(plant.not_as_usual(at)))
+            mend = "a stop, so that no position shuts it whole, or a way past it"
+            yield Breach(name, f"with {plant.said_at(fewest)} nothing moves its water", None, "", "", mend)
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "never-flushed",
+        "plant",
+        "hygiene",
+        sentence="Some demand of the schedule moves the water of every leg.",
+        source=(
+            "no dead legs: HSE/HPA Management of spa pools (2006) 190-191; HSG274 part 2, seen second-hand"
+        ),
+        mend="move its water, or take it out",
+        judge=never_flushed,
+        programmes="as now",
+    ),
+    Rule(
+        "flush-too-short",
+        "plant",
+        "hygiene",
+        sentence="A line flush replaces the water as far as the last jet twice.",
+        source="two volumes: common practice, no source",
+        mend="a longer flush",
+        judge=flush_too_short,
+        programmes="as now",
+    ),
+    Rule(
+        "left-without-flush",
+        "plant",
+        "hygiene",
+        sentence=(
+            "In no position in which a valve may be left is a leg cut off from all that moves its water."
+        ),
+        source=(
+            "no dead legs: HSE/HPA Management of spa pools (2006) 190-191; HSG274 part 2, seen second-hand"
+        ),
+        mend="a stop on the valve",
+        judge=left_without_flush,
+    ),
+)

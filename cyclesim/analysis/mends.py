@@ -1,0 +1,158 @@
+"""What might mend a broken rule of state: interlocks, means of proof, wiring, plumbing, each a change."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from cyclesim.analysis.amounts import at_least
+from cyclesim.analysis.combinations import said, while_at
+from cyclesim.analysis.findings import Change, Rule, Subject
+from cyclesim.scenario.blocks.heat_sources import Proof
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.schedule import KINDS, Block
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.programme import Programme
+
+_Of = Callable[[Scenario], Scenario]
+
+
+def changes(rule: Rule, plant: Plant, programme: Programme, about: Subject) -> Iterator[Change]:
+    """Changes that might make a rule hold for its subject, the smallest first."""
+    yield from rule.changes(plant, programme, about)
+    for name in about.machines:
+        for kind in ("pumps", "heat_sources", "treatment", "air"):
+            sheet: Any = getattr(plant.sheet, kind).get(name)
+            if sheet is not None and sheet.also_started_by:
+                sentence = f"take the contacts off that start {said(name, 'on')} past the controller"
+                yield Change(sentence, _put((), "plant", kind, name, "also_started_by"))
+
+
+def flow_proven(plant: Plant, programme: Programme, about: Subject) -> Iterator[Change]:
+    """Heat or treatment without its flow: prove it, block it, keep the thing off by itself, plumb it."""
+    scenario, name = plant.scenario, about.name
+    kind = "treatment" if name in plant.sheet.treatment else "heat_sources"
+    device = plant.sheet.treatment.get(name) or plant.sheet.heat_sources[name]
+    if not getattr(device, "switched", True):
+        return
+    proof_s = at_least(max(scenario.limits.proof_time_s, programme.proof_s(name) or 0))
+    line = f"{{block: {name}, unless: flow proven, for: {proof_s}}}"
+    proven = _block(name, unless="flow proven", **{"for": proof_s})
+    switch = _put(Proof.model_validate({"by": "flow_switch"}), "plant", kind, name, "proof")
+    if programme.proof_s(name) is None and device.proof.by != "none":
+        yield Change(f"wire {line}", proven)
+    elif (programme.proof_s(name) or 0) < scenario.limits.proof_time_s and device.proof.by != "none":
+        yield Change(f"prove the flow for longer: {line}", proven)
+    if device.proof.by != "flow_switch":
+        yield Change(f"prove the flow by a flow switch, and {line}", _both(proven, switch))
+    for pump, speeds in plant.speeds.items():
+        for speed in speeds:
+            duty = plant.duty(plant.at(pump, speed))
+            heating = scenario.schedule.heating
+            own = heating is not None and tuple(heating.pump) == (pump, speed)
+            if not plant.has_flow(name, duty) and not own:
+                yield _blocked_while(name, while_at(pump, speed))
+    if device.own_flow_switch_s is None:
+        own_s = math.ceil(scenario.limits.proof_time_s)
+        own_switch = _put(float(own_s), "plant", kind, name, "own_flow_switch_s")
+        sentence = f"give {name} a flow switch of its own: own_flow_switch: {at_least(own_s)}"
+        yield Change(sentence, own_switch)
+        if programme.proof_s(name) is not None or device.proof.by != "none":
+            yield Change(f"a flow switch of its own, and {line}", _both(proven, own_switch))
+    for valve, thing in plant.turnable.items():
+        if len(thing.positions) > 1:
+            where = "valves" if valve in plant.sheet.valves else "diverters"
+            sentence = f"a stop on {valve}, so that it stays {thing.usual}"
+            yield Change(sentence, _put((), "plant", where, valve, "may_be"))
+    for pump, sheet in plant.pumps.items():
+        if not sheet.check_valve and len(plant.pumps) > 1:
+            yield Change(f"a check valve in {pump}", _put(True, "plant", "pumps", pump, "check_valve"))
+
+
+def longer_changeover(plant: Plant, programme: Programme, about: Subject) -> Iterator[Change]:
+    """A changeover in which the contacts of the other speed have opened."""
+    del programme
+    sheet = plant.pumps[about.name]
+    due_s = float(math.floor(sheet.opens_within_s) + 1)
+    if due_s > sheet.changeover_s:
+        changeover = _put(due_s, "plant", "pumps", about.name, "changeover_s")
+        yield Change(f"a changeover of {at_least(due_s)}", changeover)
+
+
+def flush_away_from_people(plant: Plant, programme: Programme, about: Subject) -> Iterator[Change]:
+    """Bathing above flushes, or no flush by the schedule."""
+    schedule = plant.scenario.schedule
+    ranks = [k for k in (schedule.ranks or KINDS) if k != "bathing"]
+    if schedule.ranks and schedule.ranks[0] != "bathing":
+        above = _put(("bathing", *ranks), "schedule", "ranks")
+        yield Change("let bathing stand above all in schedule.ranks", above)
+    run = next(t.run for t in programme.timed if t.demand.name == about.name)
+    left = tuple(r for r in schedule.line_flushes if r is not run)
+    sentence = "flush by hand when nobody bathes, and take it out of the schedule"
+    yield Change(sentence, _put(left, "schedule", "line_flushes"))
+
+
+def level_switch(plant: Plant, programme: Programme, about: Subject) -> Iterator[Change]:
+    """A switch that stops pumps when the water is low."""
+    del programme, about
+    if not plant.sheet.tub.level_switch:
+        switch = _put(True, "plant", "tub", "level_switch")
+        yield Change("a level switch that stops it: level_switch: true", switch)
+
+
+def shed(plant: Plant, programme: Programme, about: Subject) -> Iterator[Change]:
+    """Block what heats while another thing of the same circuit runs."""
+    del programme
+    heating, machines = plant.scenario.schedule.heating, about.machines
+    hot = [m for m in machines if m in plant.sheet.heat_sources]
+    for source in hot:
+        for pump in (m for m in machines if m in plant.speeds):
+            for speed in plant.speeds[pump]:
+                if heating is None or tuple(heating.pump) != (pump, speed):
+                    yield _blocked_while(source, while_at(pump, speed))
+    for source in hot:
+        for other in (m for m in machines if m in plant.sheet.air or (m in hot and m != source)):
+            state = "running" if other in plant.sheet.air else "firing"
+            yield _blocked_while(source, f"{other} {state}")
+
+
+# -- changes of a scenario -----------------------------------------------------------------------------------
+
+
+def _put(value: Any, *path: str) -> _Of:
+    """The thing at the path replaced."""
+    return lambda scenario: _replaced(scenario, value, *path)
+
+
+def _replaced(model: Any, value: Any, *path: str) -> Any:
+    """A copy of a frozen model, or a dict, with the thing at the path replaced."""
+    if not path:
+        return value
+    key, rest = path[0], path[1:]
+    if isinstance(model, dict):
+        return {**model, key: _replaced(model[key], value, *rest)}
+    return model.model_copy(update={key: _replaced(getattr(model, key), value, *rest)})
+
+
+def _both(one: _Of, other: _Of) -> _Of:
+    return lambda scenario: other(one(scenario))
+
+
+def _blocked_while(name: str, condition: str) -> Change:
+    return Change(f"wire {{block: {name}, while: {condition}}}", _block(name, **{"while": condition}))
+
+
+def _block(name: str, **line: str) -> _Of:
+    """A block wired; where it is a proof of flow, in place of the one there is."""
+    block = Block.model_validate({"block": name, **line})
+
+    def wired(scenario: Scenario) -> Scenario:
+        kept = tuple(
+            i
+            for i in scenario.interlocks
+            if not (isinstance(i, Block) and i.block == block.block and i.unless and block.unless)
+        )
+        return scenario.model_copy(update={"interlocks": (*kept, block)})
+
+    return wired
