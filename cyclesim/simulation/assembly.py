@@ -108,7 +108,7 @@ class Plant:
     @cached_property
     def links(self) -> tuple[Link, ...]:
         """Every link of the network, pumps as if stopped and valves at their usual position."""
-        return tuple(self._links(dict.fromkeys(self.pumps, "stopped"), self.usually))
+        return tuple(self.links_at(dict.fromkeys(self.pumps, "stopped"), self.usually))
 
     def turned(self, name: str, position: str) -> Positions:
         """The usual positions with this one valve or diverter in another."""
@@ -120,7 +120,8 @@ class Plant:
         """The way of a diverter in the network -> the diverter."""
         return {way: name for name, d in self.sheet.diverters.items() for way in d.ways}
 
-    def _links(self, speeds: Mapping[str, str], positions: Positions) -> Iterator[Link]:
+    def links_at(self, speeds: Mapping[str, str], positions: Positions) -> Iterator[Link]:
+        """Every link at these speeds (by pump) and positions of what can be turned."""
         at = dict(zip(self.turnable, positions, strict=True))
         for name, a, b in self._placed:
             if name in self.sheet.legs:
@@ -300,7 +301,7 @@ class Plant:
         by_pump = dict(zip(self.pumps, speeds, strict=True))
         running = {n: s for n, s in by_pump.items() if s != "stopped"}
         if running and not dry:
-            duty = solve(tuple(self._links(by_pump, positions)), self.temp_c)
+            duty = solve(tuple(self.links_at(by_pump, positions)), self.temp_c)
         else:
             duty = Duty({}, {}, {}, {}, {}, ())
         flows = tuple(duty.flows_m3_s.get(plug.name, 0.0) for plug in self.plugs)

@@ -90,8 +90,9 @@ class FaultyPlant(Plant):
         super().__init__(plant.scenario)
         self._broken = {(fault.kind, fault.subject) for fault in faults}
 
-    def _links(self, speeds: Mapping[str, str], positions: Positions) -> Iterator[Link]:
-        for link in super()._links(speeds, positions):
+    def links_at(self, speeds: Mapping[str, str], positions: Positions) -> Iterator[Link]:
+        """The links with what the faults make of them."""
+        for link in super().links_at(speeds, positions):
             if isinstance(link, Drop) and ("valve shut", link.name) in self._broken:
                 yield replace(link, shut=True)
             elif isinstance(link, Drop) and ("clogged", link.name) in self._broken:
