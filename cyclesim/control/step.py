@@ -166,11 +166,12 @@ class Controller:
             for machine, name in zip(self.machines, self.names(state), strict=True)
         }
 
-    def wired(self, state: State, facts: int) -> Wired:
+    def wired(self, state: State, facts: int, welded: Iterable[tuple[int, int]] = ()) -> Wired:
         """What is on: what the state commands, and what closed contacts beside the controller start.
 
         A tripped source stays off, so does one whose own flow switch feels no water, and nothing runs past a
-        hand switch in off or without power.
+        hand switch in off or without power. *welded*: (machine, level) of contacts that are stuck closed; a
+        hand switch stands before them, the own flow switch and the high limit behind.
         """
         levels = [{level} - {0} for level in self._levels_at(state)]
         started = []
@@ -181,13 +182,21 @@ class Controller:
         for name in self.hand_switched:
             if facts & self.bit(f"{name}.switched_off"):
                 levels[self._index[name]].clear()
-        for i, source in enumerate(self.sources, len(self.pumps)):
-            unfed = source.own_switch and not facts & self.bit(f"flow.{source.name}.own")
-            if unfed or source.table.states[state[i]] == "tripped":
-                levels[i].clear()
         n = len(self.pumps)
+        open_ = {i for i in range(n, len(levels)) if self._opened(state, facts, i)}
+        for i in open_:
+            levels[i].clear()
         took = tuple(k for k in started if self._targets[k][1] in levels[self._targets[k][0]])
+        for i, level in welded:
+            if i not in open_ and not facts & self.bit(POWER_LOST):
+                levels[i].add(level)
         return Wired(tuple(tuple(sorted(x)) for x in levels[:n]), tuple(bool(x) for x in levels[n:]), took)
+
+    def _opened(self, state: State, facts: int, machine: int) -> bool:
+        """Whether a source's own flow switch or its high limit keeps it off, whatever closes its contacts."""
+        source = self.sources[machine - len(self.pumps)]
+        unfed = source.own_switch and not facts & self.bit(f"flow.{source.name}.own")
+        return unfed or source.table.states[state[machine]] == "tripped"
 
     @cached_property
     def _index(self) -> dict[str, int]:
