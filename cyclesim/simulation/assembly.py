@@ -310,6 +310,13 @@ class Plant:
             found = self._duties[key] = self._solve(*key)
         return found
 
+    def turning(self, contacts: Speeds) -> Speeds:
+        """The speeds at which pumps move water when these contacts are closed."""
+        dead = self.broken.dead
+        if not dead:
+            return contacts
+        return tuple("stopped" if n in dead else at for n, at in zip(self.pumps, contacts, strict=True))
+
     def _solve(self, speeds: Speeds, positions: Positions, dry: bool) -> PlantDuty:
         by_pump = dict(zip(self.pumps, speeds, strict=True))
         running = {n: s for n, s in by_pump.items() if s != "stopped"}

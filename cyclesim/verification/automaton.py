@@ -20,7 +20,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 
-from cyclesim.analysis.truth import Snapshot, SourceTruth
+from cyclesim.analysis.truth import Snapshot, source_truth
 from cyclesim.control.step import POWER_LOST
 from cyclesim.simulation.assembly import Plant
 from cyclesim.verification.cone import Cone
@@ -200,12 +200,12 @@ class Automaton(Instants):
         ]
         truths = []
         for k, name in enumerate(self.flows.devices):
-            flow = "enough" if water.enough >> k & 1 else "none" if water.still >> k & 1 else "low"
             w = self.watched.index(name) if name in self.watched else -1
             past = w >= 0 and bool(node.truth >> 2 * w & 1)
             lasted = w < 0 or bool(node.truth >> 2 * w & 2)
             hot = self._hot(name, k, effect, around.hot, node.timers, ())
-            truths.append((name, SourceTruth(hot, flow, past, lasted)))
+            moves, enough = not water.still >> k & 1, bool(water.enough >> k & 1)
+            truths.append((name, source_truth(hot, moves, enough, past, lasted)))
         deciding = c.step(node.state, facts).deciding
         flushing = tuple(
             (p.name, c.demands[d].name)

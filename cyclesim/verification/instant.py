@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from cyclesim.analysis.truth import Inertia
 from cyclesim.control.step import State
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.wired import WhatIsOn
@@ -109,7 +110,7 @@ class Instants:
 
     def _set_timers(self, late: bool) -> None:
         """Every timer with its name and how long it lasts; a machine's own lasts as its state says."""
-        c, sheet, limits = self.controller, self.plant.sheet, self.plant.scenario.limits
+        c, sheet, inertia = self.controller, self.plant.sheet, Inertia.of(self.plant)
         self.timers = [f"time of {m.name}" for m in c.machines]
         self.lasts_s = [0.0] * self.machine_count
 
@@ -128,22 +129,19 @@ class Instants:
         self.controller_timers = len(self.timers)
         """How many timers the controller sees; they come first."""
         self._coast = {
-            i: timer(f"coasting of {p.name}", self.plant.pumps[p.name].coasts_s)
+            i: timer(f"coasting of {p.name}", inertia.coasts_s[p.name])
             for i, p in enumerate(c.pumps)
             if self.watched and p.name in self.plant.pumps
         }
-        self._grace = [timer(f"grace of {w}", limits.heat_without_flow_grace_s) for w in self.watched]
-        self._lasted = [timer(f"flow through {w}", limits.proof_time_s) for w in self.watched]
+        self._grace = [timer(f"grace of {w}", inertia.grace_s) for w in self.watched]
+        self._lasted = [timer(f"flow through {w}", inertia.proof_s) for w in self.watched]
         self._late: dict[tuple[int, int], int] = {}
         if late or self.watched:
-            for i, p in enumerate(c.pumps):
-                opens_s = self.plant.pumps[p.name].opens_within_s if p.name in self.plant.pumps else 0.0
-                for level, speed in enumerate(p.speeds, 1) if opens_s and late else ():
-                    self._late[i, level] = timer(f"contact of {p.name} {speed}", opens_s)
-            for k, s in enumerate(c.sources):
-                opens_s = sheet.heat_sources[s.name].opens_within_s if s.name in sheet.heat_sources else 0.0
-                if opens_s:
-                    self._late[self._first + k, 1] = timer(f"contact of {s.name}", opens_s)
+            for i, machine in enumerate(c.machines):
+                opens_s, is_pump = inertia.opens_s.get(machine.name, 0.0), i < self._first
+                speeds = c.pumps[i].speeds if is_pump else ("",)
+                for level, speed in enumerate(speeds, 1) if opens_s and (late or not is_pump) else ():
+                    self._late[i, level] = timer(f"contact of {machine.name} {speed}".rstrip(), opens_s)
         self._n = len(self.timers)
         self._silent = range(self.controller_timers, self._n)
         # in the second in which both end: flow has lasted; it is not yet missing for longer than the grace
