@@ -30,9 +30,9 @@ from cyclesim.analysis.spans import (
     without,
 )
 from cyclesim.analysis.spans import covers as covered
-from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.assembly import Plant, PlantDuty
 from cyclesim.simulation.trace import Stream, Trace
+from cyclesim.simulation.wired import water_at
 
 _BEFORE_S = -1e9
 """What is so when the span begins has been so since this: the trace does not know since when."""
@@ -95,13 +95,44 @@ class Timeline(NamedTuple):
     """When somebody is in the water."""
 
 
+class Inertia(NamedTuple):
+    """What lasts on, and what counts only once it has lasted [s]: the same for a trace and for a search."""
+
+    coasts_s: dict[str, float]
+    """Pump -> how long water moves on at its last speed, unless it starts before."""
+    opens_s: dict[str, float]
+    """Pump or heat source -> how long after its command a contact opens; what is not named opens at once."""
+    grace_s: float
+    """Heat without enough flow counts once it has lasted for longer than this."""
+    proof_s: float
+    """Flow has lasted once there has been enough of it for as long as this."""
+
+    @classmethod
+    def of(cls, plant: Plant) -> Inertia:
+        """That of a plant."""
+        limits, sheet = plant.scenario.limits, plant.sheet
+        opening = {**plant.pumps, **sheet.heat_sources}
+        return cls(
+            {name: pump.coasts_s for name, pump in plant.pumps.items()},
+            {name: thing.opens_within_s for name, thing in opening.items()},
+            limits.heat_without_flow_grace_s,
+            limits.proof_time_s,
+        )
+
+
+def source_truth(hot: bool, moves: bool, enough: bool, past_grace: bool, lasted: bool) -> SourceTruth:
+    """What is true of a device, of which water *moves* and may be *enough*."""
+    return SourceTruth(hot, "enough" if enough else "low" if moves else "none", past_grace, lasted)
+
+
 Lasting = tuple[float, float, PlantDuty]
 """A duty, and from when to when it lasts."""
 
 
 def duties_over_time(plant: Plant, trace: Trace, *, coasting: bool) -> list[Lasting]:
     """What moves the water over the span: pumps, each with its coasting or without, valves, and the level."""
-    lanes = [_lane(trace.pumps[n], pump.coasts_s if coasting else 0.0) for n, pump in plant.pumps.items()]
+    coasts_s = Inertia.of(plant).coasts_s
+    lanes = [_lane(trace.pumps[n], coasts_s[n] if coasting else 0.0) for n in plant.pumps]
     lanes += [[(float(x.start_s), x.state) for x in stream] for stream in (trace.positions, trace.level)]
     edges = np.unique(np.concatenate([np.array([t for t, _ in lane]) for lane in lanes]))
     edges = edges[edges < trace.span_s]
@@ -111,7 +142,7 @@ def duties_over_time(plant: Plant, trace: Trace, *, coasting: bool) -> list[Last
     known: dict[tuple[str, ...], PlantDuty] = {}
     for row in set(rows := list(found)):
         positions = tuple(row[-2].split(", ")) if row[-2] else plant.usually
-        known[row] = plant.duty(row[:-2], positions, dry=row[-1] == "low")
+        known[row] = plant.duty(plant.turning(row[:-2]), positions, dry=row[-1] == "low")
     return [(a, b, known[row]) for a, b, row in zip(edges.tolist(), ends, rows, strict=True)]
 
 
@@ -139,14 +170,14 @@ def people_in(trace: Trace) -> Spans:
 def timeline(plant: Plant, trace: Trace, flushes: Collection[str] = ()) -> Timeline:
     """The trace as snapshots of what is true. *flushes* are the demands that are line flushes."""
     some, enough = _flows(plant, trace)
-    closed = _closed(plant, trace)
-    devices = [*trace.sources, *trace.treatments]
+    inertia, devices = Inertia.of(plant), [*trace.sources, *trace.treatments]
+    closed = _closed(plant, trace, inertia)
     hot = {name: closed[name, "on"] for name in devices}
     facts: list[Spans] = []
     for name in devices:
-        unfed = after(without(hot[name], enough[name]), plant.scenario.limits.heat_without_flow_grace_s)
+        unfed = after(without(hot[name], enough[name]), inertia.grace_s)
         since_ever = _since_ever(enough[name])
-        lasted = _clipped(after(since_ever, plant.scenario.limits.proof_time_s), trace)
+        lasted = _clipped(after(since_ever, inertia.proof_s), trace)
         facts += [hot[name], some[name], enough[name], unfed, lasted]
     contacts = [key for key in closed if key[0] not in devices]
     facts += [closed[key] for key in contacts]
@@ -176,7 +207,7 @@ def timeline(plant: Plant, trace: Trace, flushes: Collection[str] = ()) -> Timel
     for k, row in enumerate(rows):
         codes, true = row[: len(streams)], iter([bool(x) for x in row[len(streams) :]])
         states = tuple((s.name, s.labels[code]) for s, code in zip(streams, codes, strict=True))
-        truths = tuple((name, _source_truth(*islice(true, 5))) for name in devices)
+        truths = tuple((name, source_truth(*islice(true, 5))) for name in devices)
         on = [key for key in contacts if next(true)]
         switched = (*plant.pumps, *trace.blowers)
         snapshot = Snapshot(
@@ -210,24 +241,21 @@ def _distinct(columns: Sequence[NDArray[np.int64]]) -> tuple[list[list[int]], ND
     return np.column_stack([column[first] for column in columns]).tolist(), which
 
 
-def _closed(plant: Plant, trace: Trace) -> dict[Closed, Spans]:
+def _closed(plant: Plant, trace: Trace, inertia: Inertia) -> dict[Closed, Spans]:
     """When the contacts of pumps, blowers and heat sources are closed; they open a little late."""
-    found: dict[Closed, Spans] = {}
-    for pump, speeds in plant.speeds.items():
-        for speed in speeds:
-            on = while_in(trace.pumps[pump], speed)
-            if pump in trace.seconds:
-                on = join(on, while_in(trace.seconds[pump], speed))
-            late = longer(on, plant.sheet.pumps[pump].opens_within_s)
-            found[pump, speed] = _clipped(late, trace)
-    for blower, stream in trace.blowers.items():
-        found[blower, "on"] = while_in(stream, "on")
-    for name, stream in trace.sources.items():
-        late = longer(while_in(stream, "firing"), plant.sheet.heat_sources[name].opens_within_s)
-        found[name, "on"] = _clipped(late, trace)
-    for name, stream in trace.treatments.items():
-        found[name, "on"] = while_in(stream, "on")
-    return found
+    on = {
+        (p, speed): while_in(trace.pumps[p], speed) for p, speeds in plant.speeds.items() for speed in speeds
+    }
+    for pump, speed in on:
+        if pump in trace.seconds:
+            on[pump, speed] = join(on[pump, speed], while_in(trace.seconds[pump], speed))
+    on |= {(name, "on"): while_in(stream, "on") for name, stream in trace.blowers.items()}
+    on |= {(name, "on"): while_in(stream, "firing") for name, stream in trace.sources.items()}
+    on |= {(name, "on"): while_in(stream, "on") for name, stream in trace.treatments.items()}
+    return {
+        key: _clipped(longer(when, inertia.opens_s[key[0]]), trace) if key[0] in inertia.opens_s else when
+        for key, when in on.items()
+    }
 
 
 def _lasting(closed: dict[Closed, Spans]) -> dict[Closed, Spans]:
@@ -235,23 +263,25 @@ def _lasting(closed: dict[Closed, Spans]) -> dict[Closed, Spans]:
     return {key: a[a[:, 1] - a[:, 0] >= LASTING_S] for key, a in closed.items()}
 
 
-def _source_truth(hot: bool, some: bool, enough: bool, past_grace: bool, lasted: bool) -> SourceTruth:
-    flow = "enough" if enough else "low" if some else "none"
-    return SourceTruth(hot, flow, past_grace, lasted)
-
-
 def _flows(plant: Plant, trace: Trace) -> tuple[dict[str, Spans], dict[str, Spans]]:
     """Per heat source and treatment device, when any water moves through it, and when as much as it needs."""
     devices = [*trace.sources, *trace.treatments]
-    some: dict[str, list[tuple[float, float]]] = {n: [] for n in devices}
-    enough: dict[str, list[tuple[float, float]]] = {n: [] for n in devices}
+    some: list[list[tuple[float, float]]] = [[] for _ in devices]
+    enough: list[list[tuple[float, float]]] = [[] for _ in devices]
+    known: dict[int, tuple[int, int]] = {}
     for start, end, duty in duties_over_time(plant, trace, coasting=True):
-        for name in devices:
-            if abs(duty.flow_m3_s(plant.fed_through(name))) > STILL_M3_S:
-                some[name].append((start, end))
-            if plant.has_flow(name, duty):
-                enough[name].append((start, end))
-    return {n: spans(pairs) for n, pairs in some.items()}, {n: spans(pairs) for n, pairs in enough.items()}
+        water = known.get(id(duty))
+        if water is None:
+            water = known[id(duty)] = water_at(plant, devices, duty)
+        for k in range(len(devices)):
+            if water[0] >> k & 1:
+                enough[k].append((start, end))
+            if not water[1] >> k & 1:
+                some[k].append((start, end))
+    return (
+        {name: spans(pairs) for name, pairs in zip(devices, some, strict=True)},
+        {name: spans(pairs) for name, pairs in zip(devices, enough, strict=True)},
+    )
 
 
 def _since_ever(a: Spans) -> Spans:

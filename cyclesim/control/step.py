@@ -108,7 +108,7 @@ class Controller:
 
     def __post_init__(self) -> None:
         # reads every name
-        _ = self.orders, self._pump_blocks, self._source_blocks, self._keeps, self.calls, self._targets
+        _ = self.orders, self.pump_blocks, self.source_blocks, self.keep_rows, self.calls, self._targets
 
     @cached_property
     def facts(self) -> tuple[str, ...]:
@@ -153,7 +153,7 @@ class Controller:
 
     def names(self, state: State) -> tuple[str, ...]:
         """The name of each machine's state, pumps first, then sources."""
-        return tuple(table.states[i] for table, i in zip(self._tables, state, strict=True))
+        return tuple(table.states[i] for table, i in zip(self.tables, state, strict=True))
 
     def dwells_s(self, state: State) -> tuple[int, ...]:
         """The seconds declared for the state that each machine is in, pumps first, then sources."""
@@ -166,11 +166,12 @@ class Controller:
             for machine, name in zip(self.machines, self.names(state), strict=True)
         }
 
-    def wired(self, state: State, facts: int) -> Wired:
+    def wired(self, state: State, facts: int, welded: Iterable[tuple[int, int]] = ()) -> Wired:
         """What is on: what the state commands, and what closed contacts beside the controller start.
 
         A tripped source stays off, so does one whose own flow switch feels no water, and nothing runs past a
-        hand switch in off or without power.
+        hand switch in off or without power. *welded*: (machine, level) of contacts that are stuck closed; a
+        hand switch stands before them, the own flow switch and the high limit behind.
         """
         levels = [{level} - {0} for level in self._levels_at(state)]
         started = []
@@ -181,20 +182,28 @@ class Controller:
         for name in self.hand_switched:
             if facts & self.bit(f"{name}.switched_off"):
                 levels[self._index[name]].clear()
-        for i, source in enumerate(self.sources, len(self.pumps)):
-            unfed = source.own_switch and not facts & self.bit(f"flow.{source.name}.own")
-            if unfed or source.table.states[state[i]] == "tripped":
-                levels[i].clear()
         n = len(self.pumps)
+        open_ = {i for i in range(n, len(levels)) if self._opened(state, facts, i)}
+        for i in open_:
+            levels[i].clear()
         took = tuple(k for k in started if self._targets[k][1] in levels[self._targets[k][0]])
+        for i, level in welded:
+            if i not in open_ and not facts & self.bit(POWER_LOST):
+                levels[i].add(level)
         return Wired(tuple(tuple(sorted(x)) for x in levels[:n]), tuple(bool(x) for x in levels[n:]), took)
+
+    def _opened(self, state: State, facts: int, machine: int) -> bool:
+        """Whether a source's own flow switch or its high limit keeps it off, whatever closes its contacts."""
+        source = self.sources[machine - len(self.pumps)]
+        unfed = source.own_switch and not facts & self.bit(f"flow.{source.name}.own")
+        return unfed or source.table.states[state[machine]] == "tripped"
 
     @cached_property
     def _index(self) -> dict[str, int]:
         return {machine.name: i for i, machine in enumerate(self.machines)}
 
     def _levels_at(self, state: State) -> tuple[int, ...]:
-        return tuple(row[i] for row, i in zip(self._levels, state, strict=True))
+        return tuple(row[i] for row, i in zip(self.level_rows, state, strict=True))
 
     @cached_property
     def _targets(self) -> tuple[tuple[int, int], ...]:
@@ -218,7 +227,8 @@ class Controller:
         return (*self.pumps, *self.sources)
 
     @cached_property
-    def _tables(self) -> tuple[Table, ...]:
+    def tables(self) -> tuple[Table, ...]:
+        """The table of each machine."""
         return tuple(machine.table for machine in self.machines)
 
     @cached_property
@@ -230,12 +240,12 @@ class Controller:
         )
 
     @cached_property
-    def _levels(self) -> tuple[tuple[int, ...], ...]:
+    def level_rows(self) -> tuple[tuple[int, ...], ...]:
         """How fast each state is: a pump's 0 at no speed, 1 at its slowest; a source's 1 where it is on."""
         speeds = [pump.speeds for pump in self.pumps] + [(source.active,) for source in self.sources]
         return tuple(
             tuple(names.index(state) + 1 if state in names else 0 for state in table.states)
-            for names, table in zip(speeds, self._tables, strict=True)
+            for names, table in zip(speeds, self.tables, strict=True)
         )
 
     def _pump(self, name: str, speed: str | None) -> tuple[int, int]:
@@ -266,13 +276,13 @@ class Controller:
     @cached_property
     def calls(self) -> tuple[int, ...]:
         """Per source the masks of the demands that call it, in one."""
-        masks = dict.fromkeys(range(len(self.pumps), len(self._tables)), 0)
+        masks = dict.fromkeys(range(len(self.pumps), len(self.tables)), 0)
         for demand in self.demands:
             for name in demand.calls:
                 masks[self._source(name)] |= self.bit(f"{demand.name}.raised")
         return tuple(masks.values())
 
-    def _condition(self, condition: Condition) -> _Reading:
+    def _condition(self, condition: Condition) -> Reading:
         for i, machine in enumerate(self.machines):
             if isinstance(machine, PumpControl):
                 speeds, states = machine.speeds, (*machine.speeds, "running", "stopped")
@@ -280,18 +290,19 @@ class Controller:
                 speeds = states = (machine.active,)
             if machine.name == condition.subject and condition.state in states:
                 levels = enumerate(("stopped", *speeds))
-                return _Reading(i, frozenset(level for level, at in levels if condition.holds(at)))
+                return Reading(i, frozenset(level for level, at in levels if condition.holds(at)))
         raise ValueError(f"no pump or heat source that could be read: {condition}")
 
     @cached_property
-    def _pump_blocks(self) -> tuple[tuple[int, int, _Reading], ...]:
+    def pump_blocks(self) -> tuple[tuple[int, int, Reading], ...]:
         """(pump, level, condition), higher levels first, so that one lowered may be lowered again."""
         blocks = [block for block in self.blocks if block.speed is not None]
         rows = [(*self._pump(b.target, b.speed), self._condition(b.condition)) for b in blocks]
         return tuple(sorted(rows, key=lambda row: -row[1]))
 
     @cached_property
-    def _source_blocks(self) -> tuple[tuple[int, _Reading, str], ...]:
+    def source_blocks(self) -> tuple[tuple[int, Reading, str], ...]:
+        """(source, condition, the reason that is told) of each block of a source."""
         return tuple(
             (self._source(b.target), self._condition(b.condition), b.because or str(b.condition))
             for b in self.blocks
@@ -299,12 +310,12 @@ class Controller:
         )
 
     @cached_property
-    def _keeps(self) -> tuple[tuple[int, int, int], ...]:
+    def keep_rows(self) -> tuple[tuple[int, int, int], ...]:
         """(pump, level, source) of each keep."""
         return tuple((*self._pump(keep.pump, keep.speed), self._source(keep.after)) for keep in self.keeps)
 
 
-class _Reading(NamedTuple):
+class Reading(NamedTuple):
     """A condition, ready to be read: the levels of its subject at which it is true."""
 
     subject: int
@@ -347,17 +358,17 @@ class _Pass:
         return "the water is too low" if self.controller.reads_level and self._true(LEVEL_LOW) else ""
 
     def _true(self, fact: str) -> bool:
-        return bool(self.facts & self.controller._masks[fact])
+        return bool(self.facts & self.controller.bit(fact))
 
     def _time_up(self, machine: int) -> bool:
         name = self.controller.machines[machine].name
         return not self.controller.dwell_rows[machine][self.before[machine]] or self._true(f"{name}.time_up")
 
     def _name(self, machine: int) -> str:
-        return self.controller._tables[machine].states[self.states[machine]]
+        return self.controller.tables[machine].states[self.states[machine]]
 
     def _level(self, machine: int) -> int:
-        return self.controller._levels[machine][self.states[machine]]
+        return self.controller.level_rows[machine][self.states[machine]]
 
     def _arbitrate(self) -> None:
         for pump, order in enumerate(self.controller.orders):
@@ -368,7 +379,7 @@ class _Pass:
 
     def _kept(self) -> Iterable[tuple[int, int, int]]:
         """(keep, pump, level) of the keeps whose source fires or runs on."""
-        for k, (pump, level, source) in enumerate(self.controller._keeps):
+        for k, (pump, level, source) in enumerate(self.controller.keep_rows):
             if not self.dark and (self._level(source) or self._name(source) == "run_on"):
                 yield k, pump, level
 
@@ -376,11 +387,11 @@ class _Pass:
         """The level that each pump is asked for by demands and by keeps after all sources *but* one."""
         held = list(self.wants)
         for k, pump, level in self._kept():
-            if self.controller._keeps[k][2] != but:  # whatever waits for a pump does not hold it itself
+            if self.controller.keep_rows[k][2] != but:  # whatever waits for a pump does not hold it itself
                 held[pump] = max(held[pump], level)
         return held
 
-    def _blocks(self, reading: _Reading, wants: Sequence[int]) -> bool:
+    def _blocks(self, reading: Reading, wants: Sequence[int]) -> bool:
         """Whether a condition is true of what the subject does, or of what it is about to be asked for."""
         subject = reading.subject
         if subject < len(wants):
@@ -390,7 +401,7 @@ class _Pass:
         return not reading.true_at.isdisjoint((self._level(subject), soon))
 
     def _lower(self, *, reading_sources: bool) -> None:
-        for pump, level, reading in self.controller._pump_blocks:
+        for pump, level, reading in self.controller.pump_blocks:
             reads_source = reading.subject >= len(self.wants)
             if (reads_source and not reading_sources) or not self._blocks(reading, self.wants):
                 continue
@@ -412,7 +423,7 @@ class _Pass:
                 "time_up": self._time_up(pump),
                 "forced": self.forced[pump],
             }
-            self.states[pump] = self.controller._tables[pump].after(self.states[pump], facts)
+            self.states[pump] = self.controller.tables[pump].after(self.states[pump], facts)
 
     def _called(self, source: int) -> bool:
         return bool(self.facts & self.controller.calls[source - len(self.wants)])
@@ -422,7 +433,7 @@ class _Pass:
         if self.stopped:
             return self.stopped
         held = self._held(but=source)
-        for target, reading, because in self.controller._source_blocks:
+        for target, reading, because in self.controller.source_blocks:
             if target == source and self._blocks(reading, held):
                 return because
         return ""
@@ -436,7 +447,7 @@ class _Pass:
         for source in range(len(self.wants), len(self.states)):
             if self.states[source] != self.before[source]:
                 continue
-            table, name = self.controller._tables[source], self.controller.machines[source].name
+            table, name = self.controller.tables[source], self.controller.machines[source].name
             facts = {
                 "called": self._called(source),
                 "blocked": bool(self._blocked(source)),
@@ -447,7 +458,7 @@ class _Pass:
             }
             answer = table.after(self.states[source], facts)
             if not (
-                opening and (table.states[answer] == "proving" or self.controller._levels[source][answer])
+                opening and (table.states[answer] == "proving" or self.controller.level_rows[source][answer])
             ):
                 self.states[source] = answer
 

@@ -11,17 +11,18 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
+from typing import NamedTuple
 
 from cyclesim.physics import friction, walls, water
 from cyclesim.physics.blowing import AirLine, BlowerDuty, blower_duty
 from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.network import Drop, Duty, Jet, Link, Pipe, Pump, solve
 from cyclesim.physics.tub_heat import Body, TubNode
-from cyclesim.physics.water_age import Plug, reached
+from cyclesim.physics.water_age import STILL_M3_S, Plug, reached
 from cyclesim.scenario.blocks.chains import Item
 from cyclesim.scenario.blocks.data_sheets import Diverter, Equipment, Speed, Valve
 from cyclesim.scenario.blocks.data_sheets import Pump as PumpSheet
-from cyclesim.scenario.blocks.heat_sources import HeatSource
+from cyclesim.scenario.blocks.heat_sources import HeatPump, HeatSource
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.plant import Leg, Manifold
 from cyclesim.scenario.blocks.treatment import Treatment
@@ -83,12 +84,24 @@ class PlantDuty:
         return self.duty.flows_m3_s.get(name, 0.0)
 
 
+class Broken(NamedTuple):
+    """What is broken in a plant but for its pipes: pumps that do not turn, switches that are stuck."""
+
+    dead: frozenset[str] = frozenset()
+    """Pumps that move no water, whatever their contacts say."""
+    proof: Mapping[str, bool] = {}
+    """What a device's means of proof says whatever the flow."""
+    own_switch: Mapping[str, bool] = {}
+    """Whether a flow switch of a device's own is stuck closed (or else open)."""
+
+
 class Plant:
     """The plant of a scenario, assembled. Nothing here changes while it runs."""
 
     def __init__(self, scenario: Scenario) -> None:
         self.scenario = scenario
         self.tolerance: Tolerance = AS_TOLD
+        self.broken = Broken()
         self.sheet = scenario.plant
         self.pumps: dict[str, PumpSheet] = dict(self.sheet.pumps)
         heating = scenario.schedule.heating
@@ -108,7 +121,7 @@ class Plant:
     @cached_property
     def links(self) -> tuple[Link, ...]:
         """Every link of the network, pumps as if stopped and valves at their usual position."""
-        return tuple(self._links(dict.fromkeys(self.pumps, "stopped"), self.usually))
+        return tuple(self.links_at(dict.fromkeys(self.pumps, "stopped"), self.usually))
 
     def turned(self, name: str, position: str) -> Positions:
         """The usual positions with this one valve or diverter in another."""
@@ -120,7 +133,8 @@ class Plant:
         """The way of a diverter in the network -> the diverter."""
         return {way: name for name, d in self.sheet.diverters.items() for way in d.ways}
 
-    def _links(self, speeds: Mapping[str, str], positions: Positions) -> Iterator[Link]:
+    def links_at(self, speeds: Mapping[str, str], positions: Positions) -> Iterator[Link]:
+        """Every link at these speeds (by pump) and positions of what can be turned."""
         at = dict(zip(self.turnable, positions, strict=True))
         for name, a, b in self._placed:
             if name in self.sheet.legs:
@@ -296,11 +310,18 @@ class Plant:
             found = self._duties[key] = self._solve(*key)
         return found
 
+    def turning(self, contacts: Speeds) -> Speeds:
+        """The speeds at which pumps move water when these contacts are closed."""
+        dead = self.broken.dead
+        if not dead:
+            return contacts
+        return tuple("stopped" if n in dead else at for n, at in zip(self.pumps, contacts, strict=True))
+
     def _solve(self, speeds: Speeds, positions: Positions, dry: bool) -> PlantDuty:
         by_pump = dict(zip(self.pumps, speeds, strict=True))
         running = {n: s for n, s in by_pump.items() if s != "stopped"}
         if running and not dry:
-            duty = solve(tuple(self._links(by_pump, positions)), self.temp_c)
+            duty = solve(tuple(self.links_at(by_pump, positions)), self.temp_c)
         else:
             duty = Duty({}, {}, {}, {}, {}, ())
         flows = tuple(duty.flows_m3_s.get(plug.name, 0.0) for plug in self.plugs)
@@ -399,25 +420,42 @@ class Plant:
         """Whether a heat source or a treatment device truly gets the flow that it needs."""
         return abs(duty.flow_m3_s(self.fed_through(name))) >= self.needs_m3_s(name)
 
-    def sensed(self, name: str, duty: PlantDuty) -> bool:
+    def is_still(self, name: str, duty: PlantDuty) -> bool:
+        """Whether the water in a heat source, or where a treatment device treats it, stands still."""
+        return abs(duty.flow_m3_s(self.fed_through(name))) <= STILL_M3_S
+
+    def sensed(self, name: str, duty: PlantDuty, contact: bool | None = None) -> bool:
         """What a device's means of proof says of the flow, with the false yes that it may give.
 
         A flow switch feels water. A pressure switch is content with the pressure of a pump against a shut
         valve. A rise of temperature is seen once heat is on, so that it says yes before (the engine says no
-        later). A pump contact knows nothing of water.
+        later). A pump contact knows nothing of water. *contact*: whether any pump's contact is closed, where
+        that is not what the duty has it to be.
         """
+        if name in self.broken.proof:
+            return self.broken.proof[name]
         proof = self._device(name).proof
         if proof.by == "flow_switch":
             return self.has_flow(name, duty)
         if proof.by == "pressure_switch":
             return duty.duty.heads_m.get(self._inlet(self.fed_through(name)), 0.0) >= proof.pressure_m
         if proof.by == "pump_contact":
-            return any(speed != "stopped" for speed in duty.speeds)
+            return any(speed != "stopped" for speed in duty.speeds) if contact is None else contact
         return proof.by == "temperature_rise"
 
     def _inlet(self, name: str) -> str:
         """The node before an element, in the direction in which the network is written."""
         return next(a for one, a, _ in self._placed if one == name)
+
+    def trips_dry(self, name: str) -> bool:
+        """Whether a high limit feels a device's own water and trips it where that stands still.
+
+        A heat pump without flow gives no heat, so that nothing trips it.
+        """
+        sheet = self.sheet.heat_sources.get(name)
+        if sheet is None or isinstance(sheet, HeatPump):
+            return False
+        return sheet.high_limit_c is not None and sheet.limit_sensor == "own"
 
     def seconds_to_limit(self, source: str, water_c: float) -> float | None:
         """Time [s] in which a source that fires into still water reaches its own limit; None without one."""

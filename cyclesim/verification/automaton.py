@@ -20,9 +20,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 
-from cyclesim.analysis.truth import Snapshot, SourceTruth
+from cyclesim.analysis.truth import Snapshot, source_truth
 from cyclesim.control.step import POWER_LOST
-from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.simulation.assembly import Plant
 from cyclesim.verification.cone import Cone
 from cyclesim.verification.environment import POWER, Environment
@@ -53,24 +52,11 @@ class Automaton(Instants):
     ) -> None:
         super().__init__(plant, cone, env, watched, late=late, faults=faults, coarse=coarse)
         c = self.controller
-        self._rises = [
-            k
-            for k, s in enumerate(c.sources)
-            if (sheet := plant.sheet.heat_sources.get(s.name)) and sheet.proof.by == "temperature_rise"
-        ]
-        self._limited = [k for k, s in enumerate(c.sources) if self.limited(s.name)]
         self._tripped = [s.table.states.index("tripped") for s in c.sources]
         self._windows = [dim.window for dim in self.dims]
         self._alone = [dim.name == POWER for dim in self.dims]
         self._snapshots: dict[object, Snapshot] = {}
         self._changed: dict[tuple[int, ...], _Changes] = {}
-
-    def limited(self, name: str) -> bool:
-        """Whether a device has a high limit with a sensor of its own, which trips it in still water."""
-        sheet = self.plant.sheet.heat_sources.get(name)
-        if sheet is None or isinstance(sheet, HeatPump):
-            return False
-        return sheet.high_limit_c is not None and sheet.limit_sensor == "own"
 
     def same_as(self, before: Automaton) -> bool:
         """Whether what is new here has passed once it has come: the controller's restart."""
@@ -162,12 +148,11 @@ class Automaton(Instants):
 
     def _events(self, node: Node) -> Iterator[tuple[str, int]]:
         """A trip or a rise in still water; a person who resets what has tripped."""
-        effect = self.flows.effect(node.state, node.env, node.told)
-        for k in range(len(self._trip)):
-            dry = effect.on[k] and effect.water.still >> k & 1
-            if dry and k in self._limited and not node.told & self._trip[k]:
+        wiring, dry = self.wiring, self.flows.effect(node.state, node.env, node.told).dry
+        for k, trips in enumerate(wiring.trips):
+            if dry >> k & 1 and k in wiring.limited and not node.told & trips:
                 yield "trips", k
-            if dry and k in self._rises and not node.risen >> k & 1:
+            if dry >> k & 1 and k in wiring.rising and not node.risen >> k & 1:
                 yield "rises", k
             if node.state[self._first + k] == self._tripped[k]:
                 yield "resets", k
@@ -189,7 +174,7 @@ class Automaton(Instants):
             return ""
         if state == "tripped":
             return "limit"
-        own = bool(self._own_bit[k]) and not node.told & self._own_bit[k]
+        own = k in self.wiring.own and not node.told & self.wiring.own[k]
         return "own switch" if own and (started or state == c.sources[k].active) else "controller"
 
     def snapshot(self, node: Node) -> Snapshot:
@@ -207,7 +192,7 @@ class Automaton(Instants):
         levels = list(effect.levels)
         for slot, p in enumerate(self._coast):
             levels[p] = levels[p] or node.coasts[slot]
-        water = self.flows.water(tuple(levels), tuple(map(bool, effect.contacts)), around)
+        water = self.flows.coasted(effect, levels, around)
         late = {key for key, i in self._late.items() if node.timers[i]}
         contacts = [
             (p.name, tuple(s for n, s in enumerate(p.speeds, 1) if n in effect.contacts[i] or (i, n) in late))
@@ -215,12 +200,12 @@ class Automaton(Instants):
         ]
         truths = []
         for k, name in enumerate(self.flows.devices):
-            flow = "enough" if water.enough >> k & 1 else "none" if water.still >> k & 1 else "low"
             w = self.watched.index(name) if name in self.watched else -1
             past = w >= 0 and bool(node.truth >> 2 * w & 1)
             lasted = w < 0 or bool(node.truth >> 2 * w & 2)
             hot = self._hot(name, k, effect, around.hot, node.timers, ())
-            truths.append((name, SourceTruth(hot, flow, past, lasted)))
+            moves, enough = not water.still >> k & 1, bool(water.enough >> k & 1)
+            truths.append((name, source_truth(hot, moves, enough, past, lasted)))
         deciding = c.step(node.state, facts).deciding
         flushing = tuple(
             (p.name, c.demands[d].name)

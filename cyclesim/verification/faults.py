@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import NamedTuple
 
 from cyclesim.physics.links import Drop, Link, Pump
-from cyclesim.simulation.assembly import Plant, Positions
+from cyclesim.simulation.assembly import Broken, Plant, PlantDuty, Positions, Speeds
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.cone import Cone
 
@@ -84,21 +84,47 @@ def touches(fault: PlantFault, cone: Cone, loops: Mapping[str, int], plant: Plan
 
 
 class FaultyPlant(Plant):
-    """The plant with what some faults do to its water."""
+    """The plant with what some faults do to its water, its pumps and its switches."""
 
     def __init__(self, plant: Plant, faults: frozenset[PlantFault]) -> None:
         super().__init__(plant.scenario)
-        self._broken = {(fault.kind, fault.subject) for fault in faults}
+        self.temp_c = plant.temp_c
+        self._sound = plant
+        self._rerouted = {(fault.kind, fault.subject) for fault in faults if fault.kind in HYDRAULIC}
 
-    def _links(self, speeds: Mapping[str, str], positions: Positions) -> Iterator[Link]:
-        for link in super()._links(speeds, positions):
-            if isinstance(link, Drop) and ("valve shut", link.name) in self._broken:
+        def those(kind: str) -> list[str]:
+            return [fault.subject for fault in faults if fault.kind == kind]
+
+        self.broken = Broken(
+            frozenset(those("no start")),
+            dict.fromkeys(those("false no"), False) | dict.fromkeys(those("false yes"), True),
+            dict.fromkeys(those("own yes"), True) | dict.fromkeys(those("own no"), False),
+        )
+
+    def duty(self, speeds: Speeds, positions: Positions | None = None, *, dry: bool = False) -> PlantDuty:
+        """The duty with the faults; where none changes where water runs, it is that of the sound plant."""
+        if self._rerouted:
+            return super().duty(speeds, positions, dry=dry)
+        return self._sound.duty(speeds, positions, dry=dry)
+
+    def links_at(self, speeds: Mapping[str, str], positions: Positions) -> Iterator[Link]:
+        """The links with what the faults make of them."""
+        for link in super().links_at(speeds, positions):
+            if isinstance(link, Drop) and ("valve shut", link.name) in self._rerouted:
                 yield replace(link, shut=True)
-            elif isinstance(link, Drop) and ("clogged", link.name) in self._broken:
+            elif isinstance(link, Drop) and ("clogged", link.name) in self._rerouted:
                 yield replace(link, head_m=CLOGGED_TIMES * link.head_m)
-            elif isinstance(link, Drop) and ("check valve", link.name) in self._broken:
+            elif isinstance(link, Drop) and ("check valve", link.name) in self._rerouted:
                 yield replace(link, one_way=False)
-            elif isinstance(link, Pump) and ("check valve", link.name) in self._broken:
+            elif isinstance(link, Pump) and ("check valve", link.name) in self._rerouted:
                 yield replace(link, check_valve=False)
             else:
                 yield link
+
+
+def welds(faults: Iterable[PlantFault]) -> Iterator[tuple[str, str]]:
+    """The contacts that some faults weld: (machine, speed), or "on" for what has none."""
+    for fault in faults:
+        if fault.kind == "welded":
+            name, _, speed = fault.subject.partition("/")
+            yield name, speed

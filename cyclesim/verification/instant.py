@@ -6,12 +6,14 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from cyclesim.analysis.truth import Inertia
 from cyclesim.control.step import State
 from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.wired import WhatIsOn
 from cyclesim.verification.cone import Cone
 from cyclesim.verification.environment import Environment
 from cyclesim.verification.faults import PlantFault
-from cyclesim.verification.flows import Around, Flows, WhatIsOn
+from cyclesim.verification.flows import Around, Flows
 
 _MOST_S = 8
 """Beyond this no difference is made in how long a timer lasts at least from now."""
@@ -94,22 +96,11 @@ class Instants:
         self.watched, self.faults, self.coarse = tuple(watched), faults, coarse
         switched = {source.name for source in c.sources}
         self.flows = Flows(plant, cone, env.dims, [n for n in watched if n not in switched], faults)
-        kinds = {(fault.kind, fault.subject) for fault in faults}
-        self._held = {
-            k: kind == "own yes"
-            for kind in ("own yes", "own no")
-            for k, s in enumerate(c.sources)
-            if (kind, s.name) in kinds
-        }
         self._place = {name: k for k, name in enumerate(self.flows.devices)}
-        self._first, self.machine_count = len(c.pumps), len(c.pumps) + len(c.sources)
+        self.wiring = wiring = self.flows.wiring
+        self._first, self.machine_count = wiring.first, len(c.machines)
         self.dwells_s = c.dwell_rows
         self._up = [c.bit(f"{m.name}.time_up") for m in c.machines]
-        self._trip = [c.bit(f"{s.name}.trips") for s in c.sources]
-        self.reset_bits = [c.bit(f"{s.name}.reset") for s in c.sources]
-        self._sensed = [c.bit(f"flow.{s.name}.sensed") for s in c.sources]
-        self._own_bit = [c.bit(f"flow.{s.name}.own") if s.own_switch else 0 for s in c.sources]
-        self._all_sensed = sum(self._sensed)
         self._set_timers(late)
         self._watch = [
             (name, self._place[name], 1 << 2 * w, 2 << 2 * w, self._grace[w], self._lasted[w])
@@ -119,7 +110,7 @@ class Instants:
 
     def _set_timers(self, late: bool) -> None:
         """Every timer with its name and how long it lasts; a machine's own lasts as its state says."""
-        c, sheet, limits = self.controller, self.plant.sheet, self.plant.scenario.limits
+        c, sheet, inertia = self.controller, self.plant.sheet, Inertia.of(self.plant)
         self.timers = [f"time of {m.name}" for m in c.machines]
         self.lasts_s = [0.0] * self.machine_count
 
@@ -138,22 +129,19 @@ class Instants:
         self.controller_timers = len(self.timers)
         """How many timers the controller sees; they come first."""
         self._coast = {
-            i: timer(f"coasting of {p.name}", self.plant.pumps[p.name].coasts_s)
+            i: timer(f"coasting of {p.name}", inertia.coasts_s[p.name])
             for i, p in enumerate(c.pumps)
             if self.watched and p.name in self.plant.pumps
         }
-        self._grace = [timer(f"grace of {w}", limits.heat_without_flow_grace_s) for w in self.watched]
-        self._lasted = [timer(f"flow through {w}", limits.proof_time_s) for w in self.watched]
+        self._grace = [timer(f"grace of {w}", inertia.grace_s) for w in self.watched]
+        self._lasted = [timer(f"flow through {w}", inertia.proof_s) for w in self.watched]
         self._late: dict[tuple[int, int], int] = {}
         if late or self.watched:
-            for i, p in enumerate(c.pumps):
-                opens_s = self.plant.pumps[p.name].opens_within_s if p.name in self.plant.pumps else 0.0
-                for level, speed in enumerate(p.speeds, 1) if opens_s and late else ():
-                    self._late[i, level] = timer(f"contact of {p.name} {speed}", opens_s)
-            for k, s in enumerate(c.sources):
-                opens_s = sheet.heat_sources[s.name].opens_within_s if s.name in sheet.heat_sources else 0.0
-                if opens_s:
-                    self._late[self._first + k, 1] = timer(f"contact of {s.name}", opens_s)
+            for i, machine in enumerate(c.machines):
+                opens_s, is_pump = inertia.opens_s.get(machine.name, 0.0), i < self._first
+                speeds = c.pumps[i].speeds if is_pump else ("",)
+                for level, speed in enumerate(speeds, 1) if opens_s and (late or not is_pump) else ():
+                    self._late[i, level] = timer(f"contact of {machine.name} {speed}".rstrip(), opens_s)
         self._n = len(self.timers)
         self._silent = range(self.controller_timers, self._n)
         # in the second in which both end: flow has lasted; it is not yet missing for longer than the grace
@@ -193,6 +181,7 @@ class Instants:
         last pass, None for any time. *before*: what was on, where this automaton has it otherwise.
         """
         state, was_env, told, risen, coasts, timers_, _, truth = node
+        wiring = self.wiring
         if elapsed_s is None:
             timers = [1 if left else 0 for left in timers_]
         elif elapsed_s:
@@ -205,19 +194,19 @@ class Instants:
             timers[i] = 0
             clears |= self._touching[i]
             if i in self._own_of:
-                told |= self._own_bit[self._own_of[i]]
+                told |= wiring.own[self._own_of[i]]
             elif i >= self.machine_count:
                 silent = True
                 truth = self._ended(i, truth, coasting)
         event, k = move.event
         if event == "trips":
-            told |= self._trip[k]
+            told |= wiring.trips[k]
         elif event == "rises":
             risen |= 1 << k
-            told &= ~self._sensed[k]
+            told &= ~wiring.sensed[k]
         elif event == "resets":
-            told &= ~self._trip[k]
-            pulse = self.reset_bits[k]
+            told &= ~wiring.trips[k]
+            pulse = wiring.resets[k]
         runs = tuple(timers[: self.controller_timers])
         key = (state, was_env, env, told_was, told, risen, runs, pulse, silent, event == "restarts")
         done = None if before else self._known.get(key)
@@ -253,7 +242,7 @@ class Instants:
             around = self.flows.around(env)
             water = effect.water
             if coasted:
-                water = self.flows.water(tuple(levels), tuple(map(bool, effect.contacts)), around)
+                water = self.flows.coasted(effect, levels, around)
             truth, stops = self._judge(truth, water.enough, effect, around, timers, started)
             for i in stops:
                 timers[i] = 0
@@ -279,7 +268,8 @@ class Instants:
         before: WhatIsOn | None,
     ) -> _Controlled:
         """The controller's pass, and what follows from it for contacts, water and means of proof."""
-        state, mask = node.state, self.flows.around(env).mask
+        state, around = node.state, self.flows.around(env)
+        mask = around.mask
         was = before or self.flows.effect(state, node.env, node.told)
         new, starts, stops, runs = state, list[int](), list[int](), list(timers[: self.controller_timers])
         if restarts:
@@ -293,26 +283,15 @@ class Instants:
                 runs[i] = 0 if restarts else self.dwells_s[i][new[i]]  # it knows nothing of what was
                 if runs[i]:
                     starts.append(i)
-        effect = self.flows.effect(new, env, told)
-        if self._own:
-            was_told = told
-            for k, i in self._own.items():
-                if self._held.get(k):
-                    told |= self._own_bit[k]
-                elif k in self._held or not effect.water.enough >> k & 1:
-                    told &= ~self._own_bit[k]
-                    if timers[i]:
-                        stops.append(i)
-                elif not told & self._own_bit[k] and not timers[i]:
-                    starts.append(i)
-            if told != was_told:
-                effect = self.flows.effect(new, env, told)
-        risen &= effect.water.still
-        if effect.water is not was.water or effect.on != was.on:  # the engine, too, looks only then
-            unseen = sum(bit for k, bit in enumerate(self._sensed) if risen >> k & 1)
-            told = told & ~self._all_sensed | effect.water.sensed & ~unseen
+        settled = self.wiring.settled(was, new, mask | told, around.positions, risen, self.flows.welded)
+        for k, i in self._own.items():
+            if settled.stops >> k & 1 and timers[i]:
+                stops.append(i)
+            elif settled.feels >> k & 1 and not timers[i]:
+                starts.append(i)
+        told = settled.facts & self.wiring.told
         due = self.controller.step(new, mask | told | self._time_up(runs)).moved
-        return _Controlled(new, told, risen, was, effect, tuple(stops), tuple(starts), due)
+        return _Controlled(new, told, settled.risen, was, settled.effect, tuple(stops), tuple(starts), due)
 
     def _judge(
         self,

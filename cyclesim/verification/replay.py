@@ -131,12 +131,6 @@ class _ScriptedPlant(FaultyPlant):
         true = tuple("stopped" if off else speed for off, speed in zip(dead, speeds, strict=True))
         return replace(super().duty(true, positions, dry=dry), speeds=speeds)
 
-    def sensed(self, name: str, duty: PlantDuty) -> bool:
-        """A means of proof that is stuck says the same whatever the flow."""
-        if ("false yes", name) in self._faults:
-            return True
-        return ("false no", name) not in self._faults and super().sensed(name, duty)
-
 
 class _Scripted(Programme):
     """The programme with its calendar and all that is beside it moved by a story."""
@@ -216,14 +210,14 @@ class _Replay(_Run):
             changes = [(at, n, False) for start, end in people for at, n in ((start, 2), (end, 0))]
             self.env.process(self._bathers(changes))
         resets = [
-            (begins_s + t - _WARM_UP_S, automaton.reset_bits[move.event[1]], automaton)
+            (begins_s + t - _WARM_UP_S, automaton.wiring.resets[move.event[1]], automaton)
             for (automaton, move, _), t in zip(path, times, strict=True)
             if move is not None and move.event[0] == "resets"
         ]
         if resets:
             self.env.process(
                 self._reset_at(
-                    [(at, a.controller.sources[a.reset_bits.index(b)].name) for at, b, a in resets]
+                    [(at, a.controller.sources[a.wiring.resets.index(b)].name) for at, b, a in resets]
                 )
             )
 

@@ -310,7 +310,7 @@ class _Verifier:
             faults=automaton.faults | {fault},
             coarse=automaton.coarse,
         )
-        if fault.kind in HYDRAULIC and more.flows.same_water(automaton.flows):
+        if fault.kind in HYDRAULIC and more.wiring.same_water(automaton.wiring):
             return before  # it makes no difference to anything that is asked of the water
         return search(more, judges(check, more), self._tell(what), after=before, until_broken=_STORIES_TRIED)
 
@@ -325,7 +325,7 @@ class _Verifier:
         node, why = found.broken[name][0]
         snapshot = found.automaton.snapshot(node)
         still = any(device == check.subject and truth.flow == "none" for device, truth in snapshot.sources)
-        if RULES[name].limited and still and found.automaton.limited(check.subject):
+        if RULES[name].limited and still and self.plant.trips_dry(check.subject):
             return Cell(said, states, "limit", why)
         why, story = self._story(name, check, found)
         if story.replayed == "in order, not in time":

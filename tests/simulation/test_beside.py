@@ -301,7 +301,9 @@ def test_rules_name_a_controller_that_waits(loop):
     # from 06:00 on the 2nd to 06:00 on the 5th: two dark days, and six runs of each kind
     assert 2 == broken["too-few-turnovers", "tub"].times
     assert (
-        6 == broken["demand-not-served", "filter run"].times == broken["demand-not-served", "line flush"].times
+        6
+        == broken["demand-not-served", "filter run"].times
+        == broken["demand-not-served", "line flush"].times
     )
     assert all("person_within" in f.mend for f in broken.values() if f.rule != "suction-too-fast")
     sooner = (waiting[0], waiting[1], "controller.person_within=10 min")

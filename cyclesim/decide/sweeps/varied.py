@@ -22,9 +22,10 @@ class VariedPlant(Plant):
         super().__init__(scenario)
         self.tolerance = tolerance
 
-    def _links(self, speeds: Mapping[str, str], positions: Positions) -> Iterator[Link]:
+    def links_at(self, speeds: Mapping[str, str], positions: Positions) -> Iterator[Link]:
+        """The links with what the tolerance makes of them."""
         off = self.tolerance
-        for link in super()._links(speeds, positions):
+        for link in super().links_at(speeds, positions):
             if isinstance(link, Pipe):
                 rough = link.roughness_m * off.roughness
                 yield replace(link, k=link.k * off.fittings, roughness_m=rough)

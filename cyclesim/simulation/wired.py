@@ -1,0 +1,196 @@
+"""One instant as wired: which contacts are closed, what water they move, what is sensed of it.
+
+The run, the search and the reading of a trace all ask here, so that none has a picture of its own. Nothing
+here takes time: an instant says which times begin and which are over, and whoever asks counts seconds or
+keeps an order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+from cyclesim.control.step import LEVEL_LOW, POWER_LOST, Controller, State
+from cyclesim.simulation.assembly import Plant, PlantDuty, Positions, Speeds
+
+Welded = frozenset[tuple[int, int]]
+"""(machine, level) of contacts that are stuck closed."""
+NONE: Welded = frozenset()
+
+
+class Water(NamedTuple):
+    """Water that moves, with what it is to each device: bits by the device's place."""
+
+    duty: PlantDuty
+    sensed: int
+    """As the means of proof say it, in the controller's facts."""
+    enough: int
+    still: int
+
+    @property
+    def told(self) -> tuple[int, int, int]:
+        """All that devices and their sensors can tell of it."""
+        return self[1:]
+
+
+class WhatIsOn(NamedTuple):
+    """What is on."""
+
+    contacts: tuple[tuple[int, ...], ...]
+    """Per pump, the levels whose contacts are closed, slowest first."""
+    levels: tuple[int, ...]
+    """Per pump, the level at which it moves water, or air: the faster of two contacts turns it."""
+    on: tuple[bool, ...]
+    """Per source and treatment device of the controller."""
+    started: frozenset[str]
+    """Contacts beside the controller that take effect."""
+    water: Water
+
+    @property
+    def dry(self) -> int:
+        """The devices that are on in still water, as bits by their place."""
+        return sum(1 << k for k, on in enumerate(self.on) if on) & self.water.still
+
+
+class Settled(NamedTuple):
+    """An instant after its pass, when switches and means of proof have followed the water."""
+
+    facts: int
+    risen: int
+    """Devices whose means of proof has seen the rise of still water, as bits by their place."""
+    effect: WhatIsOn
+    feels: int
+    """Devices whose own flow switch feels water and is not closed yet, as bits by their place."""
+    stops: int
+    """Devices whose own flow switch feels none."""
+
+
+def water_at(plant: Plant, devices: Sequence[str], duty: PlantDuty) -> tuple[int, int]:
+    """Which devices get the flow that they need, and in which the water stands still: bits by their place."""
+    enough = still = 0
+    for k, name in enumerate(devices):
+        enough |= plant.has_flow(name, duty) << k
+        still |= plant.is_still(name, duty) << k
+    return enough, still
+
+
+class Wiring:
+    """A plant behind the contacts of a controller, or of a part of one; each answer is worked out once.
+
+    *extra*: sources that nobody switches, whose water is asked for too; their places come last.
+    """
+
+    def __init__(self, plant: Plant, controller: Controller, extra: Iterable[str] = ()) -> None:
+        self.plant, self.controller = plant, controller
+        c, sources = controller, controller.sources
+        self.devices = (*(source.name for source in sources), *extra)
+        self.first = len(c.pumps)
+        """Where sources begin among the machines."""
+        self.deciding = c.wired_facts | c.bit(POWER_LOST) | c.bit(LEVEL_LOW)
+        """The facts that decide, beside the state, what is on and what water moves."""
+        self.sensed = [c.bit(f"flow.{s.name}.sensed") for s in sources]
+        self.trips = [c.bit(f"{s.name}.trips") for s in sources]
+        self.resets = [c.bit(f"{s.name}.reset") for s in sources]
+        self.own = {k: c.bit(f"flow.{s.name}.own") for k, s in enumerate(sources) if s.own_switch}
+        """Place of a device -> the fact that its own flow switch is closed."""
+        self.told = sum({*self.sensed, *self.trips, *self.own.values()})
+        """The facts that the plant itself decides."""
+        sheets = {k: plant.sheet.heat_sources.get(s.name) for k, s in enumerate(sources)}
+        self.rising = {k for k, sheet in sheets.items() if sheet and sheet.proof.by == "temperature_rise"}
+        """Devices whose means of proof sees a rise that only still water shows."""
+        self.limited = {k for k, s in enumerate(sources) if plant.trips_dry(s.name)}
+        """Devices with a high limit that feels their own water, and trips them where it stands still."""
+        self._wet = {pump.name: i for i, pump in enumerate(c.pumps) if pump.name in plant.pumps}
+        self._all_sensed = sum(self.sensed)
+        self._low = c.bit(LEVEL_LOW)
+        self._effects: dict[tuple[State, int, Positions, Welded], WhatIsOn] = {}
+        self.waters: dict[tuple[tuple[int, ...], bool, Positions, bool], Water] = {}
+        """What was asked about: the pumps' levels, whether any contact is closed, valves, low water."""
+
+    def contact(self, name: str, speed: str) -> tuple[int, int]:
+        """The machine and the level of a contact: a pump at a speed, a device at any other word."""
+        machines = self.controller.machines
+        i = next(i for i, machine in enumerate(machines) if machine.name == name)
+        return i, self.controller.pumps[i].speeds.index(speed) + 1 if i < self.first else 1
+
+    def effect(self, state: State, facts: int, positions: Positions, welded: Welded = NONE) -> WhatIsOn:
+        """What is on, and the water that it moves."""
+        key = state, facts & self.deciding, positions, welded
+        known = self._effects.get(key)
+        if known is None:
+            known = self._effects[key] = self._work_out(*key)
+        return known
+
+    def _work_out(self, state: State, facts: int, positions: Positions, welded: Welded) -> WhatIsOn:
+        wired = self.controller.wired(state, facts, welded)
+        levels = tuple(
+            0 if pump.name in self.plant.broken.dead else max(closed, default=0)
+            for pump, closed in zip(self.controller.pumps, wired.speeds, strict=True)
+        )
+        started = frozenset(self.controller.starters[k].name for k in wired.started)
+        closed = any(wired.speeds[i] for i in self._wet.values())
+        water = self.water(levels, closed, positions, low=bool(facts & self._low))
+        return WhatIsOn(wired.speeds, levels, wired.on, started, water)
+
+    def water(self, levels: tuple[int, ...], closed: bool, positions: Positions, *, low: bool) -> Water:
+        """The water at these levels of the pumps; *closed*: whether any pump's contact is."""
+        key = levels, closed, positions, low
+        known = self.waters.get(key)
+        if known is None:
+            known = self.waters[key] = self._solve(*key)
+        return known
+
+    def same_water(self, other: Wiring) -> bool:
+        """Whether all that the other was asked about is the same here."""
+        return all(self._solve(*key).told == water.told for key, water in other.waters.items())
+
+    def _solve(self, levels: tuple[int, ...], closed: bool, positions: Positions, low: bool) -> Water:
+        plant = self.plant
+        duty = plant.duty(self._speeds(levels), positions, dry=low)
+        sensed = sum(
+            bit
+            for name, bit in zip(
+                self.devices, self.sensed, strict=False
+            )  # what nobody switches proves nothing
+            if plant.sensed(name, duty, closed)
+        )
+        return Water(duty, sensed, *water_at(plant, self.devices, duty))
+
+    def _speeds(self, levels: Sequence[int]) -> Speeds:
+        """The speed of every pump of the plant; those that are not the controller's stand still."""
+        at = {name: levels[i] for name, i in self._wet.items()}
+        speeds = {name: self.controller.pumps[i].speeds for name, i in self._wet.items()}
+        return tuple(speeds[n][at[n] - 1] if at.get(n) else "stopped" for n in self.plant.pumps)
+
+    def settled(
+        self,
+        was: WhatIsOn,
+        state: State,
+        facts: int,
+        positions: Positions,
+        risen: int = 0,
+        welded: Welded = NONE,
+    ) -> Settled:
+        """What follows in the very instant in which the machines have come to a state, or facts have changed.
+
+        *was*: what was on before. An own flow switch opens at once where it feels no water, and what it holds
+        goes off with it; it closes later. Means of proof are read where water or heat has changed.
+        """
+        effect = self.effect(state, facts, positions, welded)
+        feels = stops = 0
+        before, stuck = facts, self.plant.broken.own_switch
+        for k, bit in self.own.items():
+            if stuck.get(self.devices[k]):
+                facts |= bit
+            elif self.devices[k] in stuck or not effect.water.enough >> k & 1:
+                facts &= ~bit
+                stops |= 1 << k
+            elif not facts & bit:
+                feels |= 1 << k
+        if facts != before:
+            effect = self.effect(state, facts, positions, welded)
+        risen &= effect.water.still
+        if effect.water is not was.water or effect.on != was.on:
+            unseen = sum(bit for k, bit in enumerate(self.sensed) if risen >> k & 1)
+            facts = facts & ~self._all_sensed | effect.water.sensed & ~unseen
+        return Settled(facts, risen, effect, feels, stops)
