@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from cyclesim.decide.sweeps.sweep import How
     from cyclesim.decide.tuning.tuning import tune
     from cyclesim.errors import CycleSimError, InputError
-    from cyclesim.report.frames import frames
     from cyclesim.scenario.reading.load import load
+    from cyclesim.shown.frames import frames
     from cyclesim.verification.verifier import verify
 
     __version__: str
@@ -52,7 +52,7 @@ _HOME = {
     "Result": "cyclesim.analysis.result",
     "compare": "cyclesim.decide.comparing.comparison",
     "confidence": "cyclesim.decide.ranges.confidence",
-    "frames": "cyclesim.report.frames",
+    "frames": "cyclesim.shown.frames",
     "load": "cyclesim.scenario.reading.load",
     "simulate": "cyclesim.analysis.result",
     "size_blower": "cyclesim.decide.sizing.blower_sizing",

@@ -14,7 +14,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from cyclesim.cli import cli
-from cyclesim.report.words import number
+from cyclesim.said.words import number
 
 HEAVY = (
     "pydantic",
@@ -454,7 +454,7 @@ def test_parquet_without_its_library_is_2_before_the_run(
     tub: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What to install is said at once."""
-    monkeypatch.setattr("cyclesim.report.trace_csv.find_spec", lambda _: None)
+    monkeypatch.setattr("cyclesim.shown.trace_files.find_spec", lambda _: None)
     result = call("run", tub, "--days", "3660", "--trace", tmp_path / "t.parquet")
     assert result.exit_code == 2
     assert "pip install 'cyclesim[parquet]'" in result.stderr

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 import cyclesim
-from cyclesim.report.layout import Page
-from cyclesim.report.verify_report import verify_report
+from cyclesim.said.verify import verify_page
+from cyclesim.shown.terminal import printed
 from tests.evidence.catalogue import light
 
 ROOT = Path(__file__).parent.parent
@@ -57,11 +57,10 @@ def test_the_table_of_evidence_counts_the_checks():
 
 def test_the_story_of_the_heat_pump_is_what_verify_tells():
     """Every line of the README's story stands in the report of the shipped file, in that order."""
-    page = Page(80)
-    verify_report(page, cyclesim.verify(cyclesim.load(ROOT / "schedules" / "orchard-wall.yaml")))
+    page = verify_page(cyclesim.verify(cyclesim.load(ROOT / "schedules" / "orchard-wall.yaml")))
     told = README.partition("How heat-without-flow (heat_pump) comes about\n")[2].partition("```")[0]
     assert 6 == len(told.splitlines())
-    report = page.text()
+    report = printed(page)
     at = report.index("How heat-without-flow (heat_pump) comes about")
     for line in told.splitlines():
         at = report.index(line, at)

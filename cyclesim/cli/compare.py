@@ -54,8 +54,8 @@ def compare(
     check_figure(figure_file, None, None)
     scenarios = [loaded(file, sets, json_file, figure_file) for file in files]
     from cyclesim.decide.comparing.comparison import compare as compare_
-    from cyclesim.report.compare_figure import write_compare_figure
-    from cyclesim.report.compare_report import compare_report, compare_values
+    from cyclesim.said.compare import compare_page, compare_values
+    from cyclesim.shown.pictures.compare import write_compare_figure
 
     with sweeping(workers, cluster, afresh, "running plants") as how:
         found = compare_(
@@ -69,7 +69,7 @@ def compare(
         )
     tell(
         found,
-        report=compare_report,
+        page=compare_page,
         values=compare_values,
         figure=write_compare_figure,
         json_file=json_file,

@@ -17,10 +17,10 @@ from cyclesim.cli.shared import (
     check_outputs,
     cli,
     loaded,
-    new_page,
     output_file,
     scenario_file,
     show,
+    show_page,
     write,
     write_text,
 )
@@ -70,13 +70,15 @@ def run(
     check_figure(figure_file, figure_from, figure_days)
     scenario = loaded(file, sets, json_file, trace_file, figure_file)
     from cyclesim.analysis.result import days_of_year, simulate
-    from cyclesim.report import as_json, trace_csv
-    from cyclesim.report.figure import check_first, write_figure
-    from cyclesim.report.files import write_whole_bytes
-    from cyclesim.report.progress import progress
-    from cyclesim.report.run_report import run_report
-    from cyclesim.report.verdict import is_broken
-    from cyclesim.report.what_if import outages_set
+    from cyclesim.cli.what_if import outages_set
+    from cyclesim.said.run import run_page
+    from cyclesim.said.values import result_values
+    from cyclesim.said.verdict import is_broken
+    from cyclesim.shown import trace_files
+    from cyclesim.shown.as_json import as_text
+    from cyclesim.shown.files import write_whole_bytes
+    from cyclesim.shown.pictures.run import check_first, write_figure
+    from cyclesim.shown.progress import progress
 
     start = start or date(scenario.place.year, 1, 1)
     days = days or days_of_year(start)
@@ -85,7 +87,7 @@ def run(
         scenario = loaded(file, (*sets, outages_set(scenario, what_ifs, start, days)))
     parquet = trace_file is not None and trace_file.suffix.lower() == ".parquet"
     if parquet:
-        trace_csv.check_parquet()
+        trace_files.check_parquet()
     with progress(days) as on_day:
         result = simulate(scenario, days=days, start=start, seed=seed, on_day=on_day, left=True)
     sure = None
@@ -95,20 +97,18 @@ def run(
         with progress(None, does="varying inputs") as on_run:
             sure = confidence(scenario, days=days, start=start, seed=seed, workers=workers, on_run=on_run)
     if trace_file is not None and parquet:
-        write_whole_bytes(trace_file, lambda stream: trace_csv.write_parquet(result.trace, stream))
+        write_whole_bytes(trace_file, lambda stream: trace_files.write_parquet(result.trace, stream))
     elif trace_file is not None:
-        write(trace_file, lambda stream: trace_csv.write_trace(result.trace, stream))
+        write(trace_file, lambda stream: trace_files.write_trace(result.trace, stream))
     if figure_file is not None:
         form = figure_file.suffix.lower()
         write_whole_bytes(
             figure_file, lambda stream: write_figure(result, stream, form, figure_from, figure_days)
         )
     if json_file is not None:
-        write_text(json_file, as_json.as_text(as_json.result_values(result, sure)))
+        write_text(json_file, as_text(result_values(result, sure)))
     if json_file != STDOUT and trace_file != STDOUT:
-        page = new_page()
-        run_report(page, result, everything=everything, sure=sure)
-        show(page.text())
+        show_page(run_page(result, everything=everything, sure=sure))
     return BROKEN if is_broken(result.findings) else OK
 
 
@@ -119,13 +119,11 @@ def check(file: Path, sets: tuple[str, ...]) -> int:
     from cyclesim.scenario.reading.load import load
 
     scenario = load(file, sets=sets)
-    from cyclesim.report.check_report import check_report, plant_findings
-    from cyclesim.report.verdict import is_broken
+    from cyclesim.said.check import check_page, plant_findings
+    from cyclesim.said.verdict import is_broken
 
     findings, checked = plant_findings(scenario)
-    page = new_page()
-    check_report(page, str(file), scenario, findings, checked)
-    show(page.text())
+    show_page(check_page(str(file), scenario, findings, checked))
     return BROKEN if is_broken(findings) else OK
 
 
@@ -145,9 +143,9 @@ def verify(
 ) -> int:
     """Look for any order of events in which FILE breaks a rule."""
     scenario = loaded(file, sets, json_file)
-    from cyclesim.report.as_json import as_text
-    from cyclesim.report.progress import states_found
-    from cyclesim.report.verify_report import verification_values, verify_report
+    from cyclesim.said.verify import verification_values, verify_page
+    from cyclesim.shown.as_json import as_text
+    from cyclesim.shown.progress import states_found
     from cyclesim.verification.verifier import verify as verify_
 
     with states_found() as on_progress:
@@ -155,9 +153,7 @@ def verify(
     if json_file is not None:
         write_text(json_file, as_text(verification_values(found)))
     if json_file != STDOUT:
-        page = new_page()
-        verify_report(page, found)
-        show(page.text())
+        show_page(verify_page(found))
     return BROKEN if found.is_broken else OK
 
 
@@ -167,17 +163,16 @@ def verify(
 def duty(file: Path, sets: tuple[str, ...], json_file: Path | None) -> int:
     """Say what every pump, leg, jet and device of FILE gets."""
     scenario = loaded(file, sets, json_file)
-    from cyclesim.report import as_json
-    from cyclesim.report.duty_table import duty_report
+    from cyclesim.said.duty import duty_page
+    from cyclesim.said.values import duty_values
+    from cyclesim.shown.as_json import as_text
     from cyclesim.simulation.assembly import Plant
 
-    values = as_json.duty_values(Plant(scenario))
+    values = duty_values(Plant(scenario))
     if json_file is not None:
-        write_text(json_file, as_json.as_text(values))
+        write_text(json_file, as_text(values))
     if json_file != STDOUT:
-        page = new_page()
-        duty_report(page, scenario, values["duties"])
-        show(page.text())
+        show_page(duty_page(scenario, values["duties"]))
     return OK
 
 
@@ -189,7 +184,7 @@ def duty(file: Path, sets: tuple[str, ...], json_file: Path | None) -> int:
 def states(file: Path, sets: tuple[str, ...], form: str, output: Path | None) -> int:
     """Draw the state machines of FILE's pumps and heat sources."""
     scenario = loaded(file, sets, output)
-    from cyclesim.report.states import drawn
+    from cyclesim.shown.states import drawn
     from cyclesim.simulation.programme import Programme
 
     programme = Programme(scenario)
@@ -202,8 +197,8 @@ def states(file: Path, sets: tuple[str, ...], form: str, output: Path | None) ->
 def schema(output: Path | None) -> int:
     """Print the JSON Schema with which editors check a scenario."""
     check_outputs(None, output)
-    from cyclesim.report.as_json import as_text
     from cyclesim.scenario.reading.schema import json_schema
+    from cyclesim.shown.as_json import as_text
 
     write_text(output or STDOUT, as_text(json_schema()))
     return OK
@@ -214,16 +209,14 @@ def schema(output: Path | None) -> int:
 def rules(json_file: Path | None) -> int:
     """List every rule: what must be so, its source, and what mends it."""
     check_outputs(None, json_file)
-    from cyclesim.report.rule_list import rule_report, rule_values
+    from cyclesim.said.rules import rule_page, rule_values
 
     if json_file is not None:
-        from cyclesim.report.as_json import as_text
+        from cyclesim.shown.as_json import as_text
 
         write_text(json_file, as_text(rule_values()))
     if json_file != STDOUT:
-        page = new_page()
-        rule_report(page)
-        show(page.text())
+        show_page(rule_page())
     return OK
 
 
@@ -231,7 +224,7 @@ def rules(json_file: Path | None) -> int:
 @click.argument("file", type=click.Path(path_type=Path), required=False)
 def new(file: Path | None) -> int:
     """Write a commented scenario to start from."""
-    from cyclesim.report.starter import write_starter
+    from cyclesim.shown.starter import write_starter
 
     if file is None or file == STDOUT:
         from cyclesim.scenario.reading.starter import starter_text

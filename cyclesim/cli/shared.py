@@ -14,7 +14,7 @@ import click
 
 if TYPE_CHECKING:
     from cyclesim.decide.sweeps.sweep import How
-    from cyclesim.report.layout import Page
+    from cyclesim.said.page import Page
     from cyclesim.scenario.blocks.model import Scenario
 
 OK, BROKEN, WRONG, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
@@ -113,7 +113,7 @@ def sweeping(
 ) -> Iterator[How]:
     """How the runs of a command are made: kept in the user's cache, with a bar that tells the time left."""
     from cyclesim.decide.sweeps.sweep import How, kept_file
-    from cyclesim.report.progress import progress
+    from cyclesim.shown.progress import progress
 
     if workers and cluster:
         raise click.UsageError("Either --workers or --cluster is allowed.")
@@ -144,19 +144,20 @@ def cli(ctx: click.Context) -> None:
         click.echo(ctx.get_help())
 
 
-def new_page() -> Page:
-    """A page as wide and as coloured as the screen."""
+def show_page(page: Page, after: str = "") -> None:
+    """Print a page, as wide and as coloured as the screen, and what comes *after* it."""
     from shutil import get_terminal_size
 
-    from cyclesim.report.layout import Page
+    from cyclesim.shown.terminal import printed
 
     dumb = os.environ.get("TERM") == "dumb" or bool(os.environ.get("NO_COLOR"))
-    return Page(get_terminal_size((80, 24)).columns, sys.stdout.isatty() and not dumb)
+    colour = sys.stdout.isatty() and not dumb
+    show(printed(page, get_terminal_size((80, 24)).columns, colour) + after)
 
 
 def check_outputs(source: Path | None, *outputs: Path | None) -> None:
     """Refuse what cannot be written before anything is done."""
-    from cyclesim.report.files import check_writable, is_stream
+    from cyclesim.shown.files import check_writable, is_stream
 
     files = [path for path in outputs if path is not None]
     named = [path.resolve() for path in files if not is_stream(path)]
@@ -172,8 +173,8 @@ def check_outputs(source: Path | None, *outputs: Path | None) -> None:
 def loaded(file: Path, sets: Sequence[str], *outputs: Path | None) -> Scenario:
     """The scenario of a file; refused, before any work, where an output is a file that it is read from."""
     check_outputs(file, *outputs)
-    from cyclesim.report.files import is_stream
     from cyclesim.scenario.reading.load import load
+    from cyclesim.shown.files import is_stream
 
     read: list[Path] = []
     scenario = load(file, sets=sets, on_read=read.append)
@@ -205,7 +206,7 @@ def write(path: Path, put: Callable[[TextIO], object]) -> None:
         put(text)
         show(text.getvalue())
         return
-    from cyclesim.report.files import write_whole
+    from cyclesim.shown.files import write_whole
 
     write_whole(path, put)
 
@@ -218,7 +219,7 @@ def write_text(path: Path, text: str) -> None:
 def tell(
     found: Found,
     *,
-    report: Callable[[Page, Found], None],
+    page: Callable[[Found], Page],
     values: Callable[[Found], object],
     figure: Callable[[Found, BinaryIO, str], None],
     json_file: Path | None,
@@ -227,18 +228,16 @@ def tell(
 ) -> None:
     """Write and print what was found: the picture, the JSON, and unless that is on the screen the report."""
     if figure_file is not None:
-        from cyclesim.report.files import write_whole_bytes
+        from cyclesim.shown.files import write_whole_bytes
 
         form = figure_file.suffix.lower()
         write_whole_bytes(figure_file, lambda stream: figure(found, stream, form))
     if json_file is not None:
-        from cyclesim.report.as_json import as_text
+        from cyclesim.shown.as_json import as_text
 
         write_text(json_file, as_text(values(found)))
     if json_file != STDOUT:
-        page = new_page()
-        report(page, found)
-        show(page.text() + after)
+        show_page(page(found), after)
 
 
 def show(text: str) -> None:

@@ -38,12 +38,12 @@ def pump(
     check_figure(figure_file, None, None)
     scenario = loaded(file, sets, json_file, figure_file)
     from cyclesim.decide.sizing.pump_sizing import size_pump
-    from cyclesim.report.size_figure import write_size_figure
-    from cyclesim.report.size_report import pump_report, pump_values
+    from cyclesim.said.size_pump import pump_page, pump_values
+    from cyclesim.shown.pictures.size import write_size_figure
 
     tell(
         size_pump(scenario, which),
-        report=pump_report,
+        page=pump_page,
         values=pump_values,
         figure=write_size_figure,
         json_file=json_file,
@@ -72,12 +72,12 @@ def blower(
     wanted_m3_s = None if wanted is None else _flow(wanted)
     scenario = loaded(file, sets, json_file, figure_file)
     from cyclesim.decide.sizing.blower_sizing import size_blower
-    from cyclesim.report.blower_report import blower_report, blower_values
-    from cyclesim.report.size_figure import write_size_figure
+    from cyclesim.said.size_blower import blower_page, blower_values
+    from cyclesim.shown.pictures.size import write_size_figure
 
     tell(
         size_blower(scenario, which, wanted_m3_s=wanted_m3_s),
-        report=blower_report,
+        page=blower_page,
         values=blower_values,
         figure=write_size_figure,
         json_file=json_file,

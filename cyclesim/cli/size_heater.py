@@ -70,8 +70,8 @@ def heater(
         raise click.UsageError(f"--within: found '{within}'; a minute or more is due, e.g. 8 h")
     scenario = loaded(file, sets, json_file, figure_file)
     from cyclesim.decide.sizing.heater_sizing import size_heater
-    from cyclesim.report.heater_figure import write_heater_figure
-    from cyclesim.report.heater_report import heater_report, heater_values
+    from cyclesim.said.size_heater import heater_page, heater_values
+    from cyclesim.shown.pictures.heater import write_heater_figure
 
     with sweeping(workers, cluster, afresh, "running sizes") as how:
         found = size_heater(
@@ -85,7 +85,7 @@ def heater(
         )
     tell(
         found,
-        report=heater_report,
+        page=heater_page,
         values=heater_values,
         figure=write_heater_figure,
         json_file=json_file,

@@ -49,8 +49,8 @@ def tune(
         )
     scenario = loaded(file, sets, new_file, json_file, figure_file)
     from cyclesim.decide.tuning.tuning import tune as tune_
-    from cyclesim.report.tune_figure import write_tune_figure
-    from cyclesim.report.tune_report import tune_report, tune_values
+    from cyclesim.said.tune import tune_page, tune_values
+    from cyclesim.shown.pictures.tune import write_tune_figure
 
     with sweeping(workers, cluster, afresh, "running programmes") as how:
         found = tune_(scenario, seed=seed, how=how)
@@ -68,7 +68,7 @@ def tune(
         after = f"\n{new_file} is not written: there is no programme to write.\n"
     tell(
         found,
-        report=tune_report,
+        page=tune_page,
         values=tune_values,
         figure=write_tune_figure,
         json_file=json_file,

@@ -15,11 +15,11 @@ from cyclesim.decide.sizing.heater_sizes import chosen_source, sizes_around, wit
 from cyclesim.decide.sizing.heater_sizing import HeaterSizing, size_heater
 from cyclesim.decide.sizing.supply_share import largest_w, supply_share
 from cyclesim.errors import InputError
-from cyclesim.report.heater_figure import write_heater_figure
-from cyclesim.report.heater_report import advice, heater_report, heater_values
-from cyclesim.report.layout import Page
+from cyclesim.said.size_heater import advice, heater_page, heater_values
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load, load_text
+from cyclesim.shown.pictures.heater import write_heater_figure
+from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Plant
 
 SHIPPED = Path(__file__).parents[2] / "schedules"
@@ -206,9 +206,8 @@ def test_where_none_does_the_advice_says_what_would() -> None:
 
 def test_a_report_fits_the_page_and_a_figure_is_the_same_bytes(walled: HeaterSizing) -> None:
     """80 columns, the cautions, every size in the JSON."""
-    page = Page()
-    heater_report(page, walled)
-    text = page.text()
+    page = heater_page(walled)
+    text = printed(page)
     assert max(map(len, text.splitlines())) <= 80
     for word in ("licensed electrician", "40 degC", "high limit", "no safety controller", "Handbook"):
         assert word in " ".join(text.split())

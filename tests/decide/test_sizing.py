@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from cyclesim.decide.sizing.blower_sizing import size_blower
 from cyclesim.decide.sizing.pump_sizing import Arrangement, CannotSizeError, PumpSizing, next_wider, size_pump
-from cyclesim.report.size_report import pump_advice
+from cyclesim.said.size_pump import pump_advice
 from cyclesim.scenario.forms.pipes import PIPES
 from cyclesim.scenario.reading.load import load, load_text
 

@@ -9,9 +9,9 @@ import cyclesim
 from cyclesim.analysis.rules import of_kind
 from cyclesim.analysis.supply import overloads
 from cyclesim.errors import CycleSimError
-from cyclesim.report.layout import Page
-from cyclesim.report.verify_report import verification_values, verify_report
+from cyclesim.said.verify import verification_values, verify_page
 from cyclesim.scenario.reading.load import load
+from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.automaton import Automaton
@@ -343,9 +343,8 @@ def test_times_are_declared_and_seen(build):
 
 def test_the_report_says_what_it_verifies(build):
     """80 columns; never more than was looked at; the assumptions stand under the answer."""
-    page = Page()
-    verify_report(page, verify(build(STARTED, NO_LIMIT), faults=1))
-    text = page.text()
+    page = verify_page(verify(build(STARTED, NO_LIMIT), faults=1))
+    text = printed(page)
     assert max(map(len, text.splitlines())) <= 80
     assert "No modelled order of events breaks this" in text
     assert "BROKEN: its own thermostat has it on" in text

@@ -1,0 +1,88 @@
+"""Water care in a report: where the disinfectant fades, refills, the filter between two cleanings."""
+
+from __future__ import annotations
+
+from cyclesim.analysis.metrics import DisinfectantMetrics, Metrics, RefillCare
+from cyclesim.said.page import Column, Page
+from cyclesim.said.run_tables import LAST_JET, worst_first
+from cyclesim.said.words import UNKNOWN, count, hours, number
+from cyclesim.simulation.assembly import last_stretch
+
+_PRACTICE = "US gallons / 3 / bathers a day: common practice, no source"
+
+
+def say_water_care(page: Page, metrics: Metrics) -> None:
+    """What the file's water care comes to; nothing where it says nothing of it."""
+    care = metrics.water_care
+    if care is None:
+        return
+    page.heading("Water care")
+    if care.disinfectant:
+        _say_disinfectant(page, metrics, care.disinfectant)
+    if care.refill:
+        _say_refill(page, care.refill)
+    if care.filter:
+        every = hours(24.0 * care.filter.clean_filter_every_days)
+        flow_h, passed_m3 = care.filter.flow_between_cleans_h, care.filter.passed_between_cleans_m3
+        passed = f"{number(passed_m3)} m3 pass it in {number(flow_h)} h of flow between two cleanings"
+        page.line(f"Filter: cleaned every {every}; {passed}.", hang=2)
+
+
+def _say_disinfectant(page: Page, metrics: Metrics, told: DisinfectantMetrics) -> None:
+    fast, slow = number(told.until_below_fast_h), number(told.until_below_slow_h)
+    page.line(
+        f"Disinfectant: {number(told.residual_mg_l)} mg/L in the tub, halved in "
+        f"{number(told.half_life_fast_h)} to {number(told.half_life_slow_h)} h once it has left: below "
+        f"{number(told.at_least_mg_l)} mg/L in water older than {fast} h (fast) to {slow} h (slow). While it "
+        "flows, the hours are an upper bound.",
+        hang=2,
+    )
+    rows, leg = [], ""
+    for shown, _ in worst_first(metrics.legs):
+        name = last_stretch(leg) if shown == LAST_JET else shown
+        leg, one = shown, told.legs[name]
+        known = one.least_slow_mg_l is not None
+        rows.append(
+            (
+                shown,
+                number(one.least_fast_mg_l) if known else "never moves",
+                number(one.least_slow_mg_l),
+                _times(one.times_below_fast),
+                number(one.below_fast_h),
+                _times(one.times_below_slow),
+                number(one.below_slow_h),
+            )
+        )
+    page.table(
+        [
+            Column("leg", words=True),
+            Column("least\nmg/L\nfast"),
+            Column("least\nmg/L\nslow"),
+            Column("times\nbelow\nfast"),
+            Column("hours\nbelow\nfast"),
+            Column("times\nbelow\nslow"),
+            Column("hours\nbelow\nslow"),
+        ],
+        rows,
+    )
+
+
+def _times(n: int | None) -> str:
+    return UNKNOWN if n is None else str(n)
+
+
+def _say_refill(page: Page, told: RefillCare) -> None:
+    said = []
+    if told.refill_every_days is not None:
+        said.append(f"every {hours(24.0 * told.refill_every_days)}")
+    if told.since_refill_days is not None:
+        kept = ", if that is kept up," if told.refill_every_days is not None else ""
+        said.append(f"the last{kept} {count(int(told.since_refill_days), 'day')} before the end")
+    elif told.last_refill is not None:
+        said.append(f"the last on {told.last_refill}, after the end")
+    if told.suggested_refill_days is None:
+        said.append("nobody bathes, so that nothing suggests how often")
+    else:
+        bathers = f"{number(told.bathers_per_day)} bathers a day suggest"
+        said.append(f"{bathers} every {hours(24.0 * told.suggested_refill_days)} ({_PRACTICE})")
+    page.line(f"Refills: {'; '.join(said)}.", hang=2)

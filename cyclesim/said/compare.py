@@ -1,0 +1,310 @@
+"""Plants side by side for a person: what differs, what it costs over the years, and how sure that is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import asdict
+from typing import Any
+
+from cyclesim.analysis.amounts import listed
+from cyclesim.decide.comparing.comparison import Comparison, Side
+from cyclesim.said.cautions import ADVICE, WATER, say_cautions
+from cyclesim.said.compare_words import LETTERS, signed, takings
+from cyclesim.said.page import Column, Page
+from cyclesim.said.words import UNKNOWN, count, month, number
+
+_YEAR = 365.0
+Cell = Callable[[Side], float | None]
+
+
+def compare_page(found: Comparison) -> Page:
+    """Everything a comparison says to a person, the answer first."""
+    page = Page()
+    page.line("Side by side", tone="strong")
+    for letter, side in zip(LETTERS, found.sides, strict=False):
+        title = f" ({side.scenario.title})" if side.name != side.scenario.title else ""
+        page.line(f"{letter}  {side.name}{title}", hang=3)
+    page.line(f"The same weather and bathers for {count(found.days, 'day')}.")
+    if found.unlike:
+        page.line(
+            f"Not the same: {listed(list(found.unlike))}. A difference may come from that, and not from the "
+            "plant; --set PATH=VALUE tells all of them the same.",
+            tone="mind",
+        )
+    page.heading("What to take from it")
+    for sentence in takings(found):
+        page.line(f"- {sentence}", hang=2)
+    _say_water(page, found)
+    _say_running(page, found)
+    _say_money(page, found)
+    _say_findings(page, found)
+    if found.futures:
+        _say_futures(page, found)
+    if found.swings:
+        _say_swings(page, found)
+    say_cautions(page, (WATER, ADVICE))
+    return page
+
+
+# -- tables ------------------------------------------------------------------------------------------------
+
+
+def _table(page: Page, found: Comparison, head: str, rows: Sequence[tuple[str, Cell, int]]) -> None:
+    """One row a number, one column a plant, and for two plants the difference."""
+    letters = LETTERS[: len(found.sides)]
+    pair = len(found.sides) == 2
+    columns = [Column(head, words=True), *(Column(letter) for letter in letters)]
+    columns += [Column("B - A")] if pair else []
+    made = []
+    for name, of, decimals in rows:
+        values = [of(side) for side in found.sides]
+        cells = [_shown(value, decimals) for value in values]
+        made.append((name, *cells, _change(values, decimals)) if pair else (name, *cells))
+    page.table(columns, made)
+
+
+def _shown(value: float | None, decimals: int) -> str:
+    if value is None:
+        return UNKNOWN
+    return "never" if math.isinf(value) else number(value, decimals)
+
+
+def _change(values: Sequence[float | None], decimals: int) -> str:
+    a, b = values
+    if a is None or b is None or math.isinf(a) or math.isinf(b):
+        return UNKNOWN if a != b else "0"
+    shown = number(abs(b - a), decimals)
+    if b == a or shown.startswith("<"):  # no more than the last digit that is shown
+        return "0" if b == a else shown
+    return f"{'+' if b > a else '-'}{shown}"
+
+
+def _legs(found: Comparison) -> list[str]:
+    """Legs of any plant; those of several first."""
+    names = list(dict.fromkeys(name for side in found.sides for name in side.outcome.legs))
+    return sorted(names, key=lambda name: -sum(name in side.outcome.legs for side in found.sides))
+
+
+def _say_water(page: Page, found: Comparison) -> None:
+    page.heading("Water in each leg that has a counterpart, and in those that have none")
+
+    def oldest_h(name: str) -> Cell:
+        def of(side: Side) -> float | None:
+            leg = side.outcome.legs.get(name)
+            if leg is None:
+                return None
+            return math.inf if leg.oldest_water_h is None else leg.oldest_water_h
+
+        return of
+
+    def stood_h(name: str) -> Cell:
+        return lambda s: s.outcome.legs[name].longest_stagnant_h if name in s.outcome.legs else None
+
+    legs = _legs(found)
+    _table(page, found, "oldest water, h", [(name, oldest_h(name), 1) for name in legs])
+    page.line()
+    _table(page, found, "longest stand, h", [(name, stood_h(name), 1) for name in legs])
+
+
+def _say_running(page: Page, found: Comparison) -> None:
+    page.heading("Running")
+
+    def kind(what: str, of: str, per_day: bool = False) -> Cell:
+        def value(side: Side) -> float | None:
+            chosen = [getattr(d, of) for d in side.outcome.devices.values() if d.kind == what]
+            if not chosen:
+                return None
+            return float(sum(chosen)) / side.outcome.days * (1.0 if per_day else _YEAR)
+
+        return value
+
+    def per_m3(pump: str, of: str) -> Cell:
+        def value(side: Side) -> float | None:
+            told = side.outcome.devices.get(pump)
+            return 1000.0 * getattr(told, of) / told.moved_m3 if told is not None and told.moved_m3 else None
+
+        return value
+
+    set_backs = {side.warming.set_back_c for side in found.sides if side.warming}
+    low = f"{min(set_backs):g} degC" if len(set_backs) == 1 else "set-back"
+
+    def per_filtered_m3(side: Side) -> float | None:
+        filtered = side.outcome.turnovers_per_day * side.outcome.days * side.scenario.plant.tub.volume_m3
+        used = sum(d.energy_kwh for d in side.outcome.devices.values() if d.kind == "pump")
+        return 1000.0 * used / filtered if filtered else None
+
+    names = dict.fromkeys(n for s in found.sides for n, d in s.outcome.devices.items() if d.kind == "pump")
+
+    rows: list[tuple[str, Cell, int]] = [
+        ("pumps run, h a day", kind("pump", "running_h", True), 1),
+        ("pump starts a day", kind("pump", "starts", True), 1),
+        ("heard, min a day", lambda s: s.outcome.loud_min / s.outcome.days, 1),
+        ("weakest jet, % of what it needs", lambda s: s.weakest_jet_share and 100 * s.weakest_jet_share, 1),
+        ("turnovers a day", lambda s: s.outcome.turnovers_per_day, 1),
+        ("pumps, kWh a year", kind("pump", "energy_kwh"), 1),
+        ("heat sources, kWh a year", kind("heat source", "energy_kwh"), 1),
+        ("heat sources' fuel, kWh a year", kind("heat source", "fuel_kwh"), 1),
+        ("blowers, kWh a year", kind("blower", "energy_kwh"), 1),
+        ("treatment, kWh a year", kind("treatment", "energy_kwh"), 1),
+        ("all pumps, Wh for each m3 filtered", per_filtered_m3, 1),
+        *((f"{n}, Wh drawn for each m3 it moves", per_m3(n, "energy_kwh"), 1) for n in names),
+        *((f"{n}, of it work on the water", per_m3(n, "hydraulic_kwh"), 2) for n in names),
+        ("most current at once, A", lambda s: s.outcome.most_current_a, 1),
+        ("filled tub to set point, coldest week, h", lambda s: s.warming and s.warming.filled_h, 1),
+        (f"from {low} to set point, coldest day, h", lambda s: s.warming and s.warming.set_back_h, 1),
+        ("coldest tub, degC", lambda s: s.outcome.coldest_c, 1),
+        ("bathing sessions", lambda s: float(s.outcome.sessions), 0),
+        ("of them cold", lambda s: float(s.outcome.cold_sessions), 0),
+    ]
+    told = [row for row in rows if any(row[1](side) for side in found.sides)]
+    _table(page, found, "", told)
+
+
+def _say_money(page: Page, found: Comparison) -> None:
+    page.heading(f"Money, {found.currency}")
+
+    def by_month(side: Side) -> dict[str, float]:
+        return side.outcome.cost_by_month
+
+    rows: list[tuple[str, Cell, int]] = [
+        ("energy and fuel, a year", lambda s: s.measures.cost_a_year, 2),
+        ("in a mean month", lambda s: s.measures.cost_a_year / 12.0, 2),
+        ("in the dearest month", lambda s: max(by_month(s).values(), default=None), 2),
+    ]
+    if any(side.owning for side in found.sides):
+        rows += [
+            ("bought at the start", lambda s: s.owning.purchase if s.owning else None, 2),
+            ("bought again", lambda s: s.owning.replacements if s.owning else None, 2),
+            (f"energy over {found.years} years", lambda s: s.owning.energy if s.owning else None, 2),
+            (f"all, over {found.years} years", lambda s: s.owning.total if s.owning else None, 2),
+        ]
+    _table(page, found, "", rows)
+    dearest = [
+        f"{letter} {month(max(months, key=lambda m: months[m]))}"
+        for letter, side in zip(LETTERS, found.sides, strict=False)
+        if (months := by_month(side))
+    ]
+    page.line(f"Dearest months: {listed(dearest)}.")
+    priced = [side.scenario.money for side in found.sides if side.scenario.money]
+    if not priced:
+        page.line("Without money: in the files nothing is known of what is bought, nor of the years to come.")
+        return
+    missing = [LETTERS[k] for k, side in enumerate(found.sides) if side.owning is None]
+    if missing:
+        page.line(f"No money: in {listed(missing)}, so nothing is known of what is bought there.")
+    rates: dict[str, list[str]] = {}
+    for letter, side in zip(LETTERS, found.sides, strict=False):
+        if (told := side.scenario.money) is not None:
+            said = (
+                f"{told.discount_rate:.1%} discount a year, energy {told.energy_price_rise:.1%} dearer a year"
+            )
+            rates.setdefault(said, []).append(letter)
+    counted = [said if len(rates) == 1 else f"{listed(who)} with {said}" for said, who in rates.items()]
+    page.line(
+        f"Each at its value today: {'; '.join(counted)}, both beyond inflation; machines bought again when "
+        "their hours are used up, nothing worth anything in the end."
+    )
+
+
+def _say_findings(page: Page, found: Comparison) -> None:
+    told = [
+        (letter, side.outcome.findings)
+        for letter, side in zip(LETTERS, found.sides, strict=False)
+        if side.outcome.findings
+    ]
+    page.heading("Rules broken")
+    if not told:
+        page.line("None in any of them.")
+    for letter, findings in told:
+        for rule in dict.fromkeys((f.severity, f.rule) for f in findings):
+            subjects = list(dict.fromkeys(f.subject for f in findings if f.rule == rule[1]))
+            page.line(f"{letter}  {rule[0]}, {rule[1]}: {listed(subjects)}", hang=3)
+
+
+def _say_futures(page: Page, found: Comparison) -> None:
+    page.heading(f"In {count(len(found.futures), 'future')}")
+    rows = []
+    for k in range(1, len(found.sides)):
+        for measure, name in _MEASURES.items():
+            if measure == "total" and not found.by_total:
+                continue
+            one = found.versus(0, k, measure)
+            label = name.format(currency=found.currency, years=found.years)
+            rows.append(
+                (
+                    f"{LETTERS[k]} - A: {label}",
+                    f"{one.of - one.less - one.same}",
+                    f"{one.less}",
+                    signed(one.low),
+                    signed(one.median),
+                    signed(one.high),
+                )
+            )
+    letter = "B" if len(found.sides) == 2 else "other"
+    columns = [Column("difference", words=True), Column(f"{letter} less\nin"), Column("A less\nin")]
+    page.table([*columns, Column("5th"), Column("median"), Column("95th")], rows)
+    page.line(
+        "Each future has its own weather, bathers, price of energy, ratings of pumps and elements, prices "
+        "and lives of machines, the same for every plant; a draw is most likely as told (ranges below)."
+    )
+
+
+_MEASURES = {
+    "cost_a_year": "{currency} a year",
+    "total": "{currency} over {years} years",
+    "energy_kwh_a_year": "kWh a year",
+    "oldest_water_h": "oldest water, h",
+    "loud_min_a_day": "heard, min a day",
+}
+
+
+def _say_swings(page: Page, found: Comparison) -> None:
+    what = f"{found.currency} over {found.years} years" if found.by_total else f"{found.currency} a year"
+    page.heading(f"What moves the answer: B - A in {what}")
+    columns = [Column("assumption alone", words=True), Column("from", words=True), Column("to", words=True)]
+    page.table(
+        [*columns, Column("B - A\nat from"), Column("B - A\nat to"), Column("", words=True)],
+        (
+            (s.assumption, s.low, s.high, signed(s.at_low), signed(s.at_high), "turns" if s.flips else "")
+            for s in found.swings
+        ),
+    )
+    sources = list(dict.fromkeys(swing.source for swing in found.swings))
+    page.line(f"Ranges: {'; '.join(sources)}.")
+
+
+def compare_values(found: Comparison) -> dict[str, Any]:
+    """The same as plain values; the unit is in the key."""
+    return {
+        "days": found.days,
+        "years": found.years,
+        "currency": found.currency,
+        "not_the_same": list(found.unlike),
+        "plants": [
+            {
+                "name": side.name,
+                "title": side.scenario.title,
+                "outcome": side.outcome.as_values(),
+                "weakest_jet_share": side.weakest_jet_share,
+                "warming": None if side.warming is None else side.warming._asdict(),
+                "owning": None
+                if side.owning is None
+                else {**asdict(side.owning), "total": side.owning.total},
+            }
+            for side in found.sides
+        ],
+        "takings": list(takings(found)),
+        "futures": [[side._asdict() for side in one] for one in found.futures],
+        "versus_the_first": [
+            {
+                measure: asdict(found.versus(0, k, measure))
+                for measure in _MEASURES
+                if measure != "total" or found.by_total
+            }
+            for k in range(1, len(found.sides))
+        ]
+        if found.futures
+        else [],
+        "sensitivity": [asdict(swing) for swing in found.swings],
+    }

@@ -1,0 +1,88 @@
+"""The report of a run: verdict, what to change, tables, what was assumed, cautions."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+from cyclesim.analysis.amounts import listed
+from cyclesim.said.care_tables import say_water_care
+from cyclesim.said.cautions import RUN_CAUTIONS, say_cautions
+from cyclesim.said.defaults_table import say_defaults
+from cyclesim.said.page import Page
+from cyclesim.said.room_table import say_suction
+from cyclesim.said.run_tables import say_energy, say_legs, say_pumps, say_sources, say_tripped, say_tub
+from cyclesim.said.use_tables import say_blowers, say_made_from, say_people, say_power_cuts
+from cyclesim.said.verdict import say_findings, say_verdict
+from cyclesim.said.wiring_tables import say_left, say_nobody_turns, say_treatment, say_wiring
+from cyclesim.said.words import count
+from cyclesim.simulation.assumptions import assumptions
+
+if TYPE_CHECKING:
+    from cyclesim.analysis.result import Result
+    from cyclesim.decide.ranges.confidence import Confidence
+
+
+def run_page(result: Result, *, everything: bool = False, sure: Confidence | None = None) -> Page:
+    """Everything a run says to a person, the most urgent first; *everything*: lesser findings too.
+
+    *sure* tells how far the numbers may be off, if that was asked for.
+    """
+    page = Page()
+    about, metrics = result.about, result.metrics
+    page.line(about.title, tone="strong")
+    first = date.fromisoformat(about.first_day)
+    span = f"{count(about.days, 'day')} from {first.day} {first:%B %Y}, {about.time_zone}"
+    page.line(f"{span} ({count(about.warm_up_days, 'day')} of warm-up not counted)")
+    page.line()
+    aside = () if metrics.water_care and metrics.water_care.disinfectant else ("disinfectant",)
+    say_verdict(page, result.findings, result.checked, aside)
+    say_tripped(page, metrics.heat_sources)
+    say_absent(page, result)
+    say_findings(page, result.findings, everything=everything)
+    say_duty_problems(page, result)
+    say_wiring(page, result)
+    if sure is not None:
+        from cyclesim.said.confidence_table import say_confidence
+
+        say_confidence(page, sure)
+    say_legs(page, metrics.legs, result.scenario.limits.water_age_s / 3600.0)
+    say_left(page, result.left)
+    say_nobody_turns(page, bool(result.left and result.scenario.schedule.valves_turned))
+    say_pumps(page, metrics.pumps, metrics.energy.currency)
+    say_suction(page, metrics.suction, metrics.pump_room)
+    say_sources(page, metrics.heat_sources, metrics.energy.currency)
+    say_made_from(page, metrics.heat_sources)
+    say_blowers(page, metrics.blowers, metrics.energy.currency)
+    say_treatment(page, metrics.treatment, metrics.energy.currency)
+    say_people(page, metrics.tub)
+    say_water_care(page, metrics)
+    say_power_cuts(page, metrics.outages)
+    say_tub(page, metrics.tub)
+    say_energy(page, metrics.energy)
+    notes = result.programme.clock_notes(result.trace.begin_utc, result.trace.span_s)
+    if notes:
+        page.heading("Clock changes")
+        for note in notes:
+            page.line(f"- {note}", hang=2)
+    say_defaults(page, (*result.scenario.defaults, *assumptions(result.scenario)))
+    say_cautions(page, RUN_CAUTIONS)
+    return page
+
+
+def say_absent(page: Page, result: Result) -> None:
+    """What the file dates outside these days, so that this run knows nothing of it."""
+    absent = result.programme.outside(result.trace.begin_utc, result.trace.span_s)
+    if absent:
+        page.line(f"Not in these days, and so without effect: {listed(absent)}.", indent=2, hang=2)
+
+
+def say_duty_problems(page: Page, result: Result) -> None:
+    """What does not come right in the duties that ran: water that runs backwards, a pump past its curve."""
+    ran = {state for state in result.trace.duties.labels if result.trace.duties.seconds(state)}
+    told = [duty for duty in result.plant.duties() if duty.name in ran and duty.duty.problems]
+    if told:
+        page.heading("What the pipes do that was not meant")
+    for duty in told:
+        for problem in duty.duty.problems:
+            page.line(f"- at {duty.name}: {problem}", hang=2)

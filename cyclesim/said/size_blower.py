@@ -1,0 +1,120 @@
+"""What sizing a blower found, for a person: a table, and a sentence of advice with its reason."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import asdict
+from typing import Any
+
+from cyclesim.analysis.amounts import flow, lasting
+from cyclesim.decide.sizing.blower_sizing import BlowerSizing, Blown
+from cyclesim.said.cautions import ADVICE, say_cautions
+from cyclesim.said.page import Column, Page
+from cyclesim.said.size_pump import ELECTRIC, spare_percent
+from cyclesim.said.words import number
+
+
+def blower_page(found: BlowerSizing) -> Page:
+    """Everything that sizing a blower says, the advice first."""
+    page = Page()
+    page.line(f"{found.scenario.title}: the blower", tone="strong")
+    said = f"The water over the holes asks for {found.depth_pa / 1000.0:.1f} kPa before any air comes"
+    if found.wanted_m3_s is not None and found.wanted_pa is not None:
+        said += f"; {flow(found.wanted_m3_s)} through the pipe ask for {found.wanted_pa / 1000.0:.1f} kPa"
+    page.line(f"{said}.")
+    page.heading("Advice")
+    for sentence in blower_advice(found):
+        page.line(f"- {sentence}", hang=2)
+    page.heading("What each gives through this pipe, and how fast it cools the water")
+    month, air_c = found.coldest
+    page.table(
+        [
+            Column("blower", words=True),
+            Column("flow\nL/min"),
+            Column("pressure\nkPa"),
+            Column("to spare, %\nflow"),
+            Column("\npress."),
+            Column("power\nW"),
+            Column(f"K/h in\n{month}"),
+            Column("K/h,\nmean"),
+            Column("1 K in\n(cold)"),
+        ],
+        (row for one in found.given for row in _blown_rows(one, one is found.best)),
+    )
+    page.line(
+        f"Cooling by the air alone, water at {found.water_c:.1f} degC, drawn from {air_c:.1f} degC in "
+        f"{month} and {found.mean_c:.1f} degC on the year's mean; that air leaves saturated is an upper "
+        "bound. Cold water that replaces what evaporates is counted. To spare: flow beyond what is wanted; "
+        "pressure at no flow, beyond what the depth asks for. * the one advised."
+    )
+    say_cautions(page, (ELECTRIC, ADVICE))
+    return page
+
+
+def _blown_rows(one: Blown, advised: bool) -> Iterator[tuple[str, ...]]:
+    cools = one.cools_coldest_k_h
+    yield (
+        f"{one.blower}{' *' if advised else ''}",
+        number(one.flow_m3_s * 60_000.0),
+        number(one.pressure_pa / 1000.0),
+        spare_percent(one.flow_spare_share),
+        spare_percent(one.pressure_spare_share),
+        number(one.power_w),
+        number(cools, 2) if cools >= 0.0 else f"-{number(-cools, 2)}",
+        number(one.cools_mean_k_h, 2) if one.cools_mean_k_h >= 0.0 else f"-{number(-one.cools_mean_k_h, 2)}",
+        lasting(3600.0 / cools) if cools > 0.0 else "never",
+    )
+    if one.why_not:
+        yield (f"  {one.why_not}", *[""] * 8)
+
+
+def blower_advice(found: BlowerSizing) -> Iterator[str]:
+    """Which to take and why."""
+    best = found.best
+    if best is None:
+        wanted = "" if found.wanted_m3_s is None else f" {flow(found.wanted_m3_s)}"
+        most = max(found.given, key=lambda one: one.flow_m3_s)
+        yield (
+            f"None gives{wanted or ' any air'}: {most.blower} comes nearest with {flow(most.flow_m3_s)}. "
+            "A wider or shorter pipe helps where the pipe takes the pressure, holes less deep where the "
+            "water does."
+        )
+        return
+    for_what = f"that give {flow(found.wanted_m3_s)}" if found.wanted_m3_s else "that give any air"
+    yield (
+        f"{best.blower}: of those {for_what} it draws least, {number(best.power_w)} W, and gives "
+        f"{flow(best.flow_m3_s)} at {best.pressure_pa / 1000.0:.1f} kPa."
+    )
+    if not found.wanted_m3_s:
+        yield 'Say how much air is wanted to size for it, e.g. --flow "600 L/min".'
+    if best.cools_coldest_k_h > 0.0:
+        kelvin = lasting(3600.0 / best.cools_coldest_k_h)
+        yield (
+            f"In {found.coldest[0]} it cools the water by 1 K in {kelvin}: a button "
+            "that times out earlier keeps a session warm."
+        )
+    if best.why_not:
+        yield f"Mind, though: {best.why_not}."
+
+
+def blower_values(found: BlowerSizing) -> dict[str, Any]:
+    """The same as plain values; the unit is in the key."""
+    return {
+        "title": found.scenario.title,
+        "depth_pa": found.depth_pa,
+        "wanted_m3_s": found.wanted_m3_s,
+        "wanted_pa": found.wanted_pa,
+        "water_c": found.water_c,
+        "coldest_month": {
+            "month": found.coldest[0],
+            "mean_air_c": found.coldest[1],
+            "mean_humidity_share": found.coldest_humidity,
+        },
+        "mean_air_c": found.mean_c,
+        "mean_humidity_share": found.mean_humidity,
+        "given": [asdict(one) for one in found.given],
+        "best": None if found.best is None else asdict(found.best),
+        "advice": list(blower_advice(found)),
+        "system_m3_s_pa": found.system,
+        "curves_m3_s_pa": [{"blower": name, "points": points} for name, points in found.curves],
+    }

@@ -1,0 +1,322 @@
+"""What sizing a pump found, for a person: a table, and a sentence of advice with its reason."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict
+from typing import Any
+
+from cyclesim.analysis.amounts import flow, listed
+from cyclesim.decide.sizing.pump_given import Given
+from cyclesim.decide.sizing.pump_sizing import SPARE, Arrangement, PumpSizing
+from cyclesim.said.cautions import ADVICE, say_cautions
+from cyclesim.said.page import Column, Page
+from cyclesim.said.words import UNKNOWN, number
+
+SERIES = (
+    "Two in series are not offered: they add head, not flow. They help where a pump cannot reach the head "
+    "that is asked for, and waste power where it can."
+)
+ELECTRIC = (
+    "A larger motor draws more and starts harder: breaker, cable, residual-current device and bonding are "
+    "for an electrician to judge by the local code."
+)
+SUCTION = (
+    "More flow pulls harder at every suction fitting: covers must be rated for the pump that is fitted, with "
+    "another one blocked."
+)
+
+
+def pump_page(found: PumpSizing) -> Page:
+    """Everything that sizing a pump says, the advice first."""
+    page = Page()
+    page.line(f"{found.scenario.title}: a pump in the place of {found.pump}", tone="strong")
+    asked = found.asked
+    page.line(
+        f"The jets need {flow(found.rated_m3_s)} in all{_filled_in(found)}. For the weakest of them, in "
+        f"{asked.weakest}, to get its share, {flow(asked.flow_m3_s)} must pass {found.pump} at "
+        f"{asked.head_m:.1f} m."
+    )
+    parts = sorted(asked.taken_by_m.items(), key=lambda part: -part[1])
+    page.line(
+        f"Of that head: {', '.join(f'{name} {number(head_m, 2)} m' for name, head_m in parts)}. The jets lie "
+        "under water: nothing is lifted."
+    )
+    page.heading("Advice")
+    for sentence in pump_advice(found):
+        page.line(f"- {sentence}", hang=2)
+    page.heading("What each gives on these pipes")
+    page.table(
+        [
+            Column("pump, speed", words=True),
+            Column("flow\nL/min"),
+            Column("head\nm"),
+            Column("weakest\njet, %"),
+            Column("to spare, %\nflow"),
+            Column("\nhead"),
+            Column("power\nW"),
+            Column(f"price\n{next((one.currency for one in found.given if one.currency), '')}"),
+        ],
+        (_given_row(one, one is found.best) for one in found.given),
+    )
+    page.line(
+        "Weakest jet: what it gets, of what it needs. Head to spare is at the flow that is asked for. * "
+        f"{'comes nearest' if found.best and found.best.cautions else 'the one advised'}. The other pumps "
+        "stand still."
+    )
+    if found.assumed:
+        page.line(
+            f"Worked out from the other speed: the power of {listed(list(found.assumed))} (-30 to +30 %, "
+            "common practice, no source)."
+        )
+    _say_draws(page, found)
+    _say_changes(page, found)
+    _say_arrangements(page, found)
+    say_cautions(page, (SUCTION, ELECTRIC, ADVICE))
+    return page
+
+
+def _titled(one: Given, advised: bool = False) -> str:
+    return f"{one.pump}{'' if one.speed == 'on' else f', {one.speed}'}{' *' if advised else ''}"
+
+
+def _given_row(one: Given, advised: bool) -> tuple[str, ...]:
+    return (
+        _titled(one, advised),
+        number(one.flow_m3_s * 60_000.0),
+        number(one.head_m),
+        number(100.0 * one.weakest_jet_share),
+        spare_percent(one.flow_spare_share),
+        spare_percent(one.head_spare_share),
+        number(one.power_w),
+        number(one.price),
+    )
+
+
+def spare_percent(share: float | None) -> str:
+    """What is to spare, with its sign; `-` where nothing is known to measure it by."""
+    return UNKNOWN if share is None else signed(100.0 * share)
+
+
+def _percent(share: float | None) -> str:
+    return UNKNOWN if share is None else number(100.0 * share)
+
+
+def _say_draws(page: Page, found: PumpSizing) -> None:
+    """The jets' own flow, and what suction and filters say of each pump."""
+    page.heading("What reaches a jet, what suction and filter bear, and the power for it")
+    page.table(
+        [
+            Column("pump, speed", words=True),
+            Column("weakest jet\nL/min"),
+            Column("suction\nm/s"),
+            Column("NPSH, m\nleft"),
+            Column("\ndue"),
+            Column("filter, % of\nits most"),
+            Column("Wh\nper m3"),
+        ],
+        (
+            (
+                _titled(one, one is found.best),
+                number(one.weakest_jet_m3_s * 60_000.0),
+                number(one.suction_m_s, 2),
+                number(one.npsh_left_m),
+                number(one.npsh_due_m),
+                _percent(one.filter_share),
+                number(one.wh_per_m3),
+            )
+            for one in found.given
+        ),
+    )
+    for one in found.given:
+        if one.cautions:
+            page.line(f"- {named(one)}: {'; '.join(one.cautions)}.", hang=2)
+    limit = number(found.scenario.limits.suction_speed_m_s)
+    page.line(f"Suction: the fastest leg from the tub, {limit} m/s at most. - is not known.")
+
+
+def signed(value: float) -> str:
+    """With its sign; 0 for what rounds to it."""
+    shown = number(abs(value))
+    return shown if float(shown.strip("<")) == 0.0 else f"{'+' if value > 0.0 else '-'}{shown}"
+
+
+def _filled_in(found: PumpSizing) -> str:
+    """Says so where the file gives a jet's rated flow and not its need."""
+    manifolds = [leg.manifold for leg in found.scenario.plant.legs.values() if leg.manifold]
+    taken = any(one.stated_needs_m3_s is None and one.each is not None for one in manifolds)
+    return " (75 % of what is rated, where the file tells no needs)" if taken else ""
+
+
+def pump_advice(found: PumpSizing) -> Iterator[str]:
+    """Which to take and why, each sentence with its numbers."""
+    best = found.best
+    if best is None:
+        yield from _none_does(found)
+        return
+    ample, spare = (best.flow_spare_share or 0.0) >= SPARE, number(100.0 * (best.flow_spare_share or 0.0))
+    has = (
+        f"{number(best.power_w)} W, with {spare} % of flow to spare "
+        f"({'at least' if ample else 'less than'} the {100.0 * SPARE:.0f} % that are usual; common "
+        "practice, no source)"
+    )
+    if best.cautions:
+        yield (
+            "None gives every jet enough within what suction and filter bear. Nearest comes "
+            f"{named(best)}, {has}, but: {'; '.join(best.cautions)}."
+        )
+        yield from _mend_said(found)
+    else:
+        among = "give every jet enough within what suction and filter bear"
+        among += " and have flow to spare" if ample else ""
+        yield f"{named(best)}: of those that {among}, it draws least: {has}."
+    for one in found.given:
+        if one.enough and one.power_w < best.power_w:
+            why = (
+                "; ".join(one.cautions) or f"only {number(100.0 * (one.flow_spare_share or 0.0))} % to spare"
+            )
+            yield f"{named(one)} gives every jet enough with {number(one.power_w)} W, but: {why}."
+    now = [one for one in found.given if one.pump.endswith("(as drawn)")][-1]
+    if best.pump != now.pump:
+        change = now.power_w - best.power_w
+        draws = f"{number(abs(change))} W {'less' if change > 0.0 else 'more'}" if change else "the same"
+        yield (
+            f"The pump as drawn gives the weakest jet {number(100.0 * now.weakest_jet_share)} % at "
+            f"{number(now.power_w)} W: {named(best)} draws {draws} while the jets run."
+        )
+    then = [(c.what, c.as_drawn if best.pump == now.pump else c.best) for c in found.changes]
+    worse = [what for what, one in then if one is not None and not one.enough]
+    if worse:
+        yield f"It would no longer do with {listed(worse)}, not even at its highest speed."
+
+
+def _none_does(found: PumpSizing) -> Iterator[str]:
+    """How near one comes, and what would make one do: wider pipes, or two pumps."""
+    most = max(found.given, key=lambda one: one.weakest_jet_share)
+    yield (
+        f"None gives every jet enough: {named(most)} comes nearest, with "
+        f"{number(100.0 * most.weakest_jet_share)} % at the weakest."
+    )
+    yield from _mend_said(found)
+    enough = [a for a in found.arrangements if a.weakest_jet_share >= 1.0]
+    if enough:
+        least = _least(enough)
+        yield (
+            f"{least.how.capitalize()} of {least.pump} would do: "
+            f"{number(100.0 * least.weakest_jet_share)} % at the weakest, {number(least.power_w)} W"
+            f"{_minding(least)}."
+        )
+
+
+def _mend_said(found: PumpSizing) -> Iterator[str]:
+    """What wider pipes would do."""
+    if found.mend:
+        what, one = found.mend
+        yield (
+            f"With {what}, {named(one)} would do: {number(100.0 * one.weakest_jet_share)} % at the weakest, "
+            f"{number(one.power_w)} W{_minding(one)}."
+        )
+    else:
+        yield "Pipe up to two sizes wider, to the jets and from the tub, does not mend that."
+
+
+def _least(enough: Sequence[Arrangement]) -> Arrangement:
+    """Within its limits first, then the least power."""
+    return min(enough, key=lambda one: (bool(one.cautions), one.power_w))
+
+
+def _minding(one: Given | Arrangement) -> str:
+    return f"; mind, though: {'; '.join(one.cautions)}" if one.cautions else ""
+
+
+def named(one: Given) -> str:
+    """A pump and its speed."""
+    return one.pump if one.speed == "on" else f"{one.pump} at {one.speed}"
+
+
+def _say_changes(page: Page, found: PumpSizing) -> None:
+    page.heading("What other pipes would do, at the highest speed")
+    best = found.best
+    columns = [
+        Column("", words=True),
+        Column("asked\nL/min"),
+        Column("asked\nm"),
+        Column("weakest jet, %\nas drawn"),
+        *([Column(f"weakest jet, %\n{best.pump}")] if best and best.pump != found.given[0].pump else []),
+    ]
+    rows = []
+    for one in found.changes:
+        row = [
+            one.what,
+            UNKNOWN if one.asked is None else number(one.asked.flow_m3_s * 60_000.0),
+            UNKNOWN if one.asked is None else number(one.asked.head_m),
+            number(100.0 * one.as_drawn.weakest_jet_share),
+        ]
+        if len(columns) > 4:
+            row.append(number(100.0 * one.best.weakest_jet_share) if one.best else UNKNOWN)
+        rows.append(row)
+    page.table(columns, rows)
+
+
+def _say_arrangements(page: Page, found: PumpSizing) -> None:
+    page.heading("One pump, two in parallel, or two loops")
+    page.table(
+        [
+            Column("", words=True),
+            Column("pump", words=True),
+            Column("flow in\nall, L/min"),
+            Column("weakest\njet, %"),
+            Column("power\nW"),
+            Column("limits\nkept"),
+        ],
+        (
+            (
+                a.how,
+                a.pump,
+                number(a.total_flow_m3_s * 60_000.0),
+                number(100.0 * a.weakest_jet_share),
+                number(a.power_w),
+                "no" if a.cautions else "yes",
+            )
+            for a in sorted(found.arrangements, key=lambda a: (a.weakest_jet_share < 1.0, a.power_w))
+        ),
+    )
+    enough = [a for a in found.arrangements if a.weakest_jet_share >= 1.0]
+    if enough:
+        least = _least(enough)
+        page.line(
+            f"Least power that gives every jet enough: {least.how}, {least.pump}, {number(least.power_w)} W"
+            f"{_minding(least)}."
+        )
+    page.line("Limits: of suction and filters, for two pumps at once where they share them.")
+    page.line(
+        "Two in parallel share these pipes: at more flow the pipes take more head, so that two never give "
+        "twice. Two loops have pipes of their own, as long as these, with half of the jets each."
+    )
+    page.line(SERIES)
+
+
+# -- plain values ------------------------------------------------------------------------------------------
+
+
+def pump_values(found: PumpSizing) -> dict[str, Any]:
+    """The same as plain values; the unit is in the key."""
+    return {
+        "title": found.scenario.title,
+        "pump": found.pump,
+        "jets_need_m3_s": found.rated_m3_s,
+        "asked": asdict(found.asked),
+        "given": [asdict(one) for one in found.given],
+        "best": None if found.best is None else asdict(found.best),
+        "advice": list(pump_advice(found)),
+        "assumed_powers": list(found.assumed),
+        "wider_pipes_that_do": None
+        if found.mend is None
+        else {"what": found.mend[0], "given": asdict(found.mend[1])},
+        "other_pipes": [asdict(one) for one in found.changes],
+        "arrangements": [asdict(one) for one in found.arrangements],
+        "system_m3_s_m": found.system,
+        "curves_m3_s_m": [
+            {"pump": pump, "speed": speed, "points": points} for pump, speed, points in found.curves
+        ],
+    }

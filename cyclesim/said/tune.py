@@ -1,0 +1,399 @@
+"""What a tuning found, for a person: the programme to key in, why, what else there is, and what limits it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict
+from typing import Any
+
+from cyclesim.analysis.amounts import exactly, lasting
+from cyclesim.decide.sweeps.outcome import Broken
+from cyclesim.decide.tuning.duty_effect import duty_effect
+from cyclesim.decide.tuning.limits import LimitTried
+from cyclesim.decide.tuning.programmes import Daily
+from cyclesim.decide.tuning.space import FILTER, FLUSH
+from cyclesim.decide.tuning.thumbs import SOURCE
+from cyclesim.decide.tuning.tuning import Changed, Choice, Tuning
+from cyclesim.said.cautions import ADVICE, WATER, say_cautions
+from cyclesim.said.page import Column, Page
+from cyclesim.said.words import count, number
+
+_MOST_SHOWN, _MOST_EFFECTS = 8, 4
+FILTERING = (
+    "How long to filter follows from turnovers_per_day alone, which knows nothing of what bathers bring in. "
+    f"2 to 8 hours a day are usual ({SOURCE}); where you want more, raise the limit and tune again."
+)
+ALONE = (
+    "A programme counts on nothing but itself: heating, frost protection and bathers may move water besides, "
+    "and the run has them do so, but the placing does not lean on them."
+)
+
+
+def tune_page(tuning: Tuning) -> Page:
+    """Everything that a tuning says to a person, the programme first."""
+    page = Page()
+    page.line(tuning.scenario.title, tone="strong")
+    grid = exactly(tuning.space.step_s)
+    if tuning.tried:
+        page.line(
+            f"{count(tuning.tried, 'programme')} placed on a grid of {grid} and run for "
+            f"{count(tuning.days, 'day')} each; {tuning.held} of them break no rule that a programme can "
+            "keep."
+        )
+    else:
+        page.line(f"On a grid of {grid} no programme can be placed that keeps every limit.")
+    if tuning.recommended is not None:
+        _say_recommended(page, tuning, tuning.recommended)
+        _say_best(page, tuning)
+    else:
+        _say_why_not(page, tuning)
+    if tuning.recommended is not None:
+        _say_bound(page, tuning, tuning.recommended)
+    _say_thumbs(page, tuning)
+    _say_limits(page, tuning)
+    if tuning.standing:
+        page.heading("Broken by every programme: mend the plant first")
+        for finding in tuning.standing:
+            page.line(f"- {_told(finding)}", hang=2)
+    say_cautions(page, (FILTERING, ALONE, WATER, ADVICE))
+    return page
+
+
+def _say_recommended(page: Page, tuning: Tuning, chosen: Choice) -> None:
+    page.heading("Key this in")
+    _say_programme(page, chosen.programme)
+    page.line()
+    for reason in reasons(tuning, chosen):
+        page.line(reason)
+
+
+def _say_programme(page: Page, programme: Daily) -> None:
+    page.table(
+        [
+            Column("what", words=True),
+            Column("pump", words=True),
+            Column("lasts"),
+            Column("starts", words=True),
+        ],
+        ((e.does, e.pump, exactly(e.lasts_s), ", ".join(e.starts)) for e in programme.entries),
+    )
+    if not programme.count(FLUSH):
+        page.line("No line flush: the filter runs themselves move the water of every leg far enough.")
+
+
+def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
+    """Why this programme, each sentence with the numbers that it rests on."""
+    out, mine, days = chosen.outcome, tuning.own.outcome, tuning.days
+    limits = tuning.scenario.limits
+    leg, oldest_h = _oldest(chosen)
+    yield (
+        f"Its oldest water is {lasting(3600.0 * oldest_h)} old, in {leg}, with {lasting(limits.water_age_s)} "
+        f"allowed. Its filter runs alone pass the tub's water {number(_own_turnovers(tuning, chosen))} times "
+        f"a day, with {limits.turnovers_per_day:g} asked for; with all that moves besides it is "
+        f"{number(out.turnovers_per_day)}."
+    )
+    year = 365.0 / days
+    change = (mine.cost - out.cost) * year
+    if abs(change) >= 0.5:
+        less = "less" if change > 0 else "more"
+        yield (
+            f"Heat and all, a year costs {number(out.cost * year)} {out.currency}, "
+            f"{number(abs(change))} {less} than with the file's own programme; pumps run "
+            f"{number(out.pump_h / days)} h a day (now {number(mine.pump_h / days)} h) and start "
+            f"{number(out.pump_starts / days)} times (now {number(mine.pump_starts / days)}); "
+            f"neighbours hear {number(out.loud_min / days)} min a day (now "
+            f"{number(mine.loud_min / days)} min)."
+        )
+    cheapest = tuning.best[0]
+    if chosen is not cheapest:
+        yield (
+            f"The cheapest costs {number((out.cost - cheapest.outcome.cost) * year)} {out.currency} a year "
+            "less, which is within 1 %; of those this one is heard least."
+        )
+    volume_l = 1000.0 * flushed_m3(tuning)
+    if chosen.programme.count(FLUSH) and volume_l:
+        yield (
+            f"A flush changes {number(volume_l)} L of water in pipes, which then cools there: that heat is "
+            "most of what a flush costs, and when heating buys it back follows from when the flush is."
+        )
+    if tuning.own.refused:
+        yield f"The file's own programme is no choice: {_told(tuning.own.refused[0])}."
+
+
+def _own_turnovers(tuning: Tuning, choice: Choice) -> float:
+    """How often a day the programme's filter runs pass the tub's water."""
+    flows = {str(k.pump): k.filtered_m3 / k.lasts_s for k in tuning.space.kinds if k.does == FILTER}
+    runs = [entry for entry in choice.programme.entries if entry.does == FILTER]
+    passed = sum(flows.get(run.pump, 0.0) * run.lasts_s * len(run.starts) for run in runs)
+    return passed / tuning.space.plant.volume_m3
+
+
+def flushed_m3(tuning: Tuning) -> float:
+    """Volume of the legs that nothing but a flush renews."""
+    kinds = tuning.space.kinds
+    flushed = {leg for kind in kinds if kind.does == FLUSH for leg in kind.renews}
+    filtered = {leg for kind in kinds if kind.does == FILTER for leg in kind.renews}
+    plant = tuning.space.plant
+    return sum(plant.leg_volume_m3(leg) for leg in plant.sheet.legs if leg in flushed - filtered)
+
+
+def _oldest(choice: Choice) -> tuple[str, float]:
+    ages = {name: leg.oldest_water_h for name, leg in choice.outcome.legs.items()}
+    worst = max(ages, key=lambda name: math.inf if ages[name] is None else (ages[name] or 0.0))
+    age = ages[worst]
+    return worst, math.inf if age is None else age
+
+
+def _say_best(page: Page, tuning: Tuning) -> None:
+    page.heading("Best trade-offs: no other is about as good in everything and better in something")
+    shown = spread(tuning.best, tuning.recommended)
+    page.table(
+        _columns(tuning, "flushes; filter runs"), (_row(tuning, c, c is tuning.recommended) for c in shown)
+    )
+    if len(shown) < len(tuning.best):
+        page.line(f"{len(tuning.best) - len(shown)} more lie between; --json has all.")
+    page.line("* the one above: of those within 1 % of the least cost, the one that is heard least.")
+
+
+def spread(best: Sequence[Choice], chosen: Choice | None) -> list[Choice]:
+    """Some of many, evenly by cost, the chosen one among them."""
+    if len(best) <= _MOST_SHOWN:
+        return list(best)
+    picks = {round(k * (len(best) - 1) / (_MOST_SHOWN - 2)) for k in range(_MOST_SHOWN - 1)}
+    return [choice for k, choice in enumerate(best) if k in picks or choice is chosen]
+
+
+def _columns(tuning: Tuning, head: str) -> list[Column]:
+    return [
+        Column(head, words=True),
+        Column(f"{tuning.own.outcome.currency}\na year"),
+        Column("pumps\nh/day"),
+        Column("starts\n/day"),
+        Column("loud\nmin/day"),
+        Column("oldest\nh"),
+    ]
+
+
+def _row(tuning: Tuning, choice: Choice, starred: bool = False, name: str = "") -> tuple[str, ...]:
+    out, days = choice.outcome, tuning.days
+    said = name or f"{in_short(choice.programme)}{' *' if starred else ''}\n  {_times(choice.programme)}"
+    return (
+        said,
+        number(out.cost * 365.0 / days),
+        number(out.pump_h / days),
+        number(out.pump_starts / days),
+        number(out.loud_min / days),
+        "never" if math.isinf(out.oldest_water_h) else number(out.oldest_water_h),
+    )
+
+
+def in_short(programme: Daily) -> str:
+    """A programme in a few words: `2 x 45 s; 1 x 2 h`."""
+    parts = []
+    for does in (FLUSH, FILTER):
+        told = [f"{len(e.starts)} x {exactly(e.lasts_s)}" for e in programme.entries if e.does == does]
+        parts.append(" + ".join(told) or "none")
+    return "; ".join(parts)
+
+
+def _times(programme: Daily) -> str:
+    """When, flushes first: `07:00 20:45; 23:45`."""
+    parts = []
+    for does in (FLUSH, FILTER):
+        told = [start for e in programme.entries if e.does == does for start in e.starts]
+        parts.append(" ".join(sorted(told)) or "-")
+    return "; ".join(parts)
+
+
+def _say_why_not(page: Page, tuning: Tuning) -> None:
+    page.heading("No programme can do it")
+    for obstacle in tuning.obstacles:
+        page.line(f"- {obstacle.text}", hang=2)
+    nearest = tuning.nearest
+    if nearest is not None:
+        page.line(f"The nearest ({nearest.name or in_short(nearest.programme)}) still breaks:")
+        for finding in nearest.refused[:_MOST_SHOWN]:
+            page.line(f"- {_told(finding)}", hang=2)
+    if tuning.plumbing:
+        page.heading("What plumbing would help, each tried")
+        for one in tuning.plumbing:
+            _say_plumbing(page, tuning, one)
+
+
+def _say_plumbing(page: Page, tuning: Tuning, one: Changed) -> None:
+    assert not isinstance(one.about, LimitTried)
+    page.line(f"- {one.about.sentence}", hang=2)
+    if one.choice is None:
+        page.line("Even so no programme can be placed.", indent=2)
+        return
+    out = one.choice.outcome
+    short, cost = in_short(one.choice.programme), number(out.cost * 365.0 / tuning.days)
+    leg, oldest_h = _oldest(one.choice)
+    was = tuning.nearest.outcome if tuning.nearest else tuning.own.outcome
+    gain = f"oldest water {_age(oldest_h)}, in {leg}, where it was {_age(was.oldest_water_h)}"
+    if one.choice.refused:
+        page.line(
+            f"Not enough by itself: {short} still breaks {_told(one.choice.refused[0])}; {gain}.", indent=2
+        )
+    else:
+        page.line(f"Then {short} holds, at {cost} {out.currency} a year; {gain}.", indent=2)
+    for effect in duty_effect(tuning.scenario, one.about.scenario)[:_MOST_EFFECTS]:
+        page.line(effect.text, indent=4, hang=2)
+
+
+def _age(hours: float) -> str:
+    return "that never moves" if math.isinf(hours) else lasting(3600.0 * hours)
+
+
+def _say_bound(page: Page, tuning: Tuning, chosen: Choice) -> None:
+    bound = tuning.bound
+    page.heading("How good that is")
+    exact = "" if bound.closed else "at least "
+    if not bound.flushes and not bound.closed:
+        page.line("The search for the fewest flushes was cut off by its time, and excluded nothing.")
+        return
+    if not bound.flushes:
+        page.line(
+            "No flush is needed: filter runs alone can keep every leg within its limit, so that none is the "
+            "fewest that there can be."
+        )
+        return
+    page.line(
+        f"Whatever their times, lengths and speeds, {exact}{count(bound.flushes, 'flush', 'flushes')} a day "
+        f"{'is' if bound.flushes == 1 else 'are'} needed: no placement with fewer keeps every leg within its "
+        f"limit, given quiet hours, bathing, volumes and duties, with filter runs wherever they help (an "
+        f"integer programme, {'solved to its end' if bound.closed else 'cut off by its time'})."
+    )
+    gap = chosen.programme.count(FLUSH) - bound.flushes
+    page.line(
+        "The programme above has just as many."
+        if gap == 0
+        else f"The programme above has {gap} more, so its gap to the bound is {gap}."
+    )
+    if tuning.at_bound is not None:
+        page.line(
+            f"Each of those with {bound.flushes} that was run was refused. "
+            f"{in_short(tuning.at_bound.programme)}: {_told(tuning.at_bound.refused[0])}."
+        )
+
+
+def _say_thumbs(page: Page, tuning: Tuning) -> None:
+    page.heading("Beside it: the file's own programme, and rules of thumb")
+    rows = []
+    for choice in (tuning.own, *tuning.thumbs):
+        rows.append(_row(tuning, choice, name=choice.name))
+        if choice.refused:
+            more = (
+                f", and {count(len(choice.refused) - 1, 'more finding')}" if len(choice.refused) > 1 else ""
+            )
+            rows.append((f"  breaks {choice.refused[0].rule}: {choice.refused[0].subject}{more}", *[""] * 5))
+    page.table(_columns(tuning, "programme"), rows)
+    page.line(f"About 30 s about twice a day is {SOURCE}.")
+
+
+def _say_limits(page: Page, tuning: Tuning) -> None:
+    if not tuning.limits:
+        return
+    if not tuning.best:
+        _say_room(page, tuning)
+        return
+    page.heading("What each limit costs")
+    cheapest, year = tuning.best[0].outcome, 365.0 / tuning.days
+    rows = []
+    for one in tuning.limits:
+        assert isinstance(one.about, LimitTried)
+        choice = one.choice
+        if choice is None or choice.refused:
+            rows.append((one.about.limit, one.about.now, one.about.tried, "no programme", ""))
+            continue
+        change = (choice.outcome.cost - cheapest.cost) * year
+        sign = "+" if change > 0.005 else "-" if change < -0.005 else ""
+        rows.append(
+            (
+                one.about.limit,
+                one.about.now,
+                one.about.tried,
+                f"{sign}{number(abs(change), 2)}" if sign else "0",
+                in_short(choice.programme),
+            )
+        )
+    page.table(
+        [
+            Column("limit", words=True),
+            Column("now", words=True),
+            Column("tried", words=True),
+            Column(f"{cheapest.currency}\na year"),
+            Column("flushes; filter", words=True),
+        ],
+        rows,
+    )
+    page.line("Daily programmes alone: every other day, or a day of the week, is not tried.")
+    page.line(
+        f"Each beside the cheapest that holds now, {number(cheapest.cost * year)} {cheapest.currency} a year."
+    )
+
+
+def _say_room(page: Page, tuning: Tuning) -> None:
+    """Which limit, changed alone, would let a programme hold."""
+    page.heading("Which limit alone, changed, would make room")
+    rows = []
+    for one in tuning.limits:
+        assert isinstance(one.about, LimitTried)
+        holds = one.choice is not None and not one.choice.refused
+        short = in_short(one.choice.programme) if one.choice is not None and holds else "no programme"
+        rows.append((one.about.limit, one.about.now, one.about.tried, short))
+    page.table(
+        [
+            Column("limit", words=True),
+            Column("now", words=True),
+            Column("tried", words=True),
+            Column("then holds: flushes; filter", words=True),
+        ],
+        rows,
+    )
+
+
+def _told(finding: Broken) -> str:
+    worst = f" ({finding.worst_text})" if finding.worst_text else ""
+    return f"{finding.rule}, {finding.subject}: {finding.cause}{worst}"
+
+
+def tune_values(tuning: Tuning) -> dict[str, Any]:
+    """The same as plain values; the unit is in the key."""
+
+    def choice(one: Choice | None) -> dict[str, Any] | None:
+        if one is None:
+            return None
+        return {
+            "name": one.name,
+            "programme": [asdict(entry) for entry in one.programme.entries],
+            "refused_for": [asdict(finding) for finding in one.refused],
+            "outcome": one.outcome.as_values(),
+        }
+
+    def changed(one: Changed) -> dict[str, Any]:
+        if isinstance(one.about, LimitTried):
+            about = {"limit": one.about.limit, "now": one.about.now, "tried": one.about.tried}
+        else:
+            about = {"kind": one.about.kind, "subject": one.about.subject, "sentence": one.about.sentence}
+        return {**about, "choice": choice(one.choice)}
+
+    return {
+        "title": tuning.scenario.title,
+        "days": tuning.days,
+        "grid_s": tuning.space.step_s,
+        "tried": tuning.tried,
+        "held": tuning.held,
+        "recommended": choice(tuning.recommended),
+        "best": [choice(one) for one in tuning.best],
+        "own": choice(tuning.own),
+        "rules_of_thumb": [choice(one) for one in tuning.thumbs],
+        "fewest_flushes_a_day": tuning.bound.flushes,
+        "fewest_is_exact": tuning.bound.closed,
+        "limits": [changed(one) for one in tuning.limits],
+        "broken_by_every_programme": [asdict(finding) for finding in tuning.standing],
+        "obstacles": [asdict(one) for one in tuning.obstacles],
+        "nearest": choice(tuning.nearest),
+        "plumbing": [changed(one) for one in tuning.plumbing],
+    }

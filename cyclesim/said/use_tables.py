@@ -1,0 +1,93 @@
+"""What people, blowers and power cuts came to, and what heat was made of."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from cyclesim.analysis.metrics import BlowerMetrics, HeatSourceMetrics, OutageMetrics, TubMetrics
+from cyclesim.said.page import Column, Page
+from cyclesim.said.words import count, hours, number, when
+
+_MOST_PARTS, _FIRST_FROZEN = 6, 3
+
+
+def say_people(page: Page, tub: TubMetrics) -> None:
+    """Sessions, hours in the water, and what water had to be filled up."""
+    if tub.sessions or tub.bathed_h:
+        page.heading("People")
+        said = f"{count(tub.sessions, 'session')}, {number(tub.bathed_h)} h with people in the water"
+        if tub.mean_at_session_start_c is not None:
+            said += f"; at {number(tub.mean_at_session_start_c)} °C on the mean when they stepped in"
+        page.line(f"{said}.")
+        page.line(f"Water topped up: {number(tub.topped_up_l)} L.")
+
+
+def say_blowers(page: Page, blowers: dict[str, BlowerMetrics], currency: str) -> None:
+    """Blowers: the air they get through, or why none."""
+    if not blowers:
+        return
+    page.heading("Blowers")
+    page.table(
+        [
+            Column("blower", words=True),
+            Column("runs\nh"),
+            Column("starts"),
+            Column("air\nL/min"),
+            Column("pressure\nkPa"),
+            Column("energy\nkWh"),
+            Column(f"cost\n{currency}"),
+        ],
+        (
+            (
+                name,
+                number(blower.running_h),
+                str(blower.starts),
+                number(blower.flow_l_min),
+                number(blower.pressure_kpa),
+                number(blower.energy_kwh),
+                f"{blower.cost:.2f}",
+            )
+            for name, blower in blowers.items()
+        ),
+    )
+    for name, blower in blowers.items():
+        if blower.why_not:
+            page.line(f"{name}: {blower.why_not}.", hang=2)
+        if blower.wet_volume_l:
+            page.line(
+                f"{name}: {number(blower.wet_volume_l)} L stand in its pipe; no flush refreshes them.", hang=2
+            )
+
+
+def say_made_from(page: Page, sources: dict[str, HeatSourceMetrics]) -> None:
+    """Heat that a heat pump made of its electricity, and fuel that a boiler burnt."""
+    for name, source in sources.items():
+        if source.seasonal_cop is not None:
+            made = (
+                f"{number(source.heat_kwh)} kWh of heat from {number(source.energy_kwh)} kWh of electricity"
+            )
+            page.line(f"{name} made {made}, {number(source.seasonal_cop)} to 1 over these days.", hang=2)
+        if source.fuel_kwh is not None:
+            made = f"{number(source.heat_kwh)} kWh of heat from {number(source.fuel_kwh)} kWh of fuel"
+            page.line(f"{name} made {made}.", hang=2)
+
+
+def say_power_cuts(page: Page, cuts: Sequence[OutageMetrics]) -> None:
+    """Each power cut: the coldest part, and how long until the first parts would be at 0 degC and freeze."""
+    if not cuts:
+        return
+    page.heading("Power cuts")
+    for cut in cuts:
+        said = f"- from {when(cut.from_local)} for {hours(cut.lasts_h)}: coldest {cut.coldest_part} at"
+        page.line(f"{said} {number(cut.coldest_c)} °C.", hang=2)
+        freeze = sorted((h, part) for part, h in cut.until_zero_h.items() if h is not None)
+        if freeze:
+            told = ", ".join(f"{part} after {hours(h)}" for h, part in freeze[:_MOST_PARTS])
+            more = f", then {len(freeze) - _MOST_PARTS} more" if len(freeze) > _MOST_PARTS else ""
+            page.line(f"Had it gone on, at 0 °C: {told}{more}.", indent=2)
+            frozen = sorted((h, part) for part, h in cut.until_frozen_h.items() if h is not None)
+            if frozen:
+                told = ", ".join(f"{part} after {hours(h)}" for h, part in frozen[:_FIRST_FROZEN])
+                page.line(f"With a tenth of their water ice, at the soonest: {told}.", indent=2)
+        else:
+            page.line("Had it gone on, no part would have been at 0 °C within ten days.", indent=2)

@@ -1,0 +1,1 @@
+"""What is said and what happened, as drawings."""

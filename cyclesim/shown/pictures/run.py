@@ -1,0 +1,355 @@
+"""A day or a week of a run as one drawing: who asked, what ran, temperatures, oldest water, findings.
+
+Every row says in words what it is, and every shade has a shape beside it, so that nothing hangs on colour.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date, datetime, time, timedelta
+from textwrap import wrap
+from typing import TYPE_CHECKING, Any, BinaryIO, NamedTuple
+from zoneinfo import ZoneInfo
+
+from cyclesim.analysis.amounts import listed
+from cyclesim.control.calendar import localize
+from cyclesim.errors import CycleSimError
+from cyclesim.said.stretch import (
+    Lane,
+    asked_lanes,
+    band,
+    below_top,
+    oldest_curves,
+    ran_lanes,
+    room_series,
+    tub_curve,
+)
+from cyclesim.said.verdict import alike
+from cyclesim.said.words import number, plain
+from cyclesim.shown.pictures.drawing import save
+from cyclesim.simulation.trace import Span
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from cyclesim.analysis.findings import Finding
+    from cyclesim.analysis.result import Result
+
+_DAY_S = 86_400
+_WIDE, _LEFT, _RIGHT = 11.7, 2.05, 0.75  # inches; the width of a sheet of A4 on its side
+_TITLE, _FOOT, _GAP = 0.62, 0.50, 0.34
+_ROW, _AGE_ROW, _PIN_ROW, _TEMPERATURES = 0.19, 0.36, 0.21, 1.75
+_APART = 0.017  # of the width: what a pin takes
+_LONGEST_NAME = 31
+_KEY_ROW, _KEY_WIDTH, _MOST_KEYS = 0.155, 168, 10
+_DARK, _BLUE, _SKY, _RED = "0.15", "#0072B2", "#56B4E9", "#D55E00"
+_GREEN, _AMBER, _PINK = "#009E73", "#E69F00", "#CC79A7"  # colours that the colour blind tell apart
+_FILLS = {
+    "asked": _DARK,
+    "pump": _BLUE,
+    "heat": _RED,
+    "air": _SKY,
+    "treated": _PINK,
+    "people": _GREEN,
+    "cover": _AMBER,
+}
+_PIN = {
+    "danger": {"boxstyle": "square,pad=0.25", "fc": "black", "ec": "black"},
+    "hygiene": {"boxstyle": "circle,pad=0.2", "fc": "black", "ec": "black"},
+    "wear": {"boxstyle": "square,pad=0.25", "fc": "white", "ec": "black"},
+    "comfort": {"boxstyle": "circle,pad=0.2", "fc": "white", "ec": "black"},
+}
+
+
+class Pin(NamedTuple):
+    """A finding at one of its first times."""
+
+    at_s: float
+    key: int
+    severity: str
+
+
+class Key(NamedTuple):
+    """What a number on the drawing means; the report has the same number."""
+
+    key: int
+    severity: str
+    text: str
+
+
+def check_first(first: date | None, start: date, days: int) -> None:
+    """Raise CycleSimError where *first*, if given, is none of the *days* of a run from *start*."""
+    last = start + timedelta(days=days - 1)
+    if first is not None and not start <= first <= last:
+        raise CycleSimError(f"--figure-from {first}: no day of this run, which is from {start} to {last}")
+
+
+def chosen_span(result: Result, first: date | None = None, days: int | None = None) -> Span:
+    """Seconds to draw: *days* (7) from *first*; by itself the week with the worst finding, else the first."""
+    start, ran, n = result.trace.local(0).date(), result.about.days, days or 7
+    check_first(first, start, ran)
+    if first is not None:
+        k = (first - start).days
+    else:
+        at = next((f.first[0] for f in result.findings if f.first), None)
+        k = 0 if at is None else (datetime.fromisoformat(at).date() - start).days
+        k -= n > 2  # what led to it is seen as well
+        k = max(0, min(k, ran - n))
+    first, end = start + timedelta(days=k), start + timedelta(days=min(k + n, ran))
+    return _second(result, first), _second(result, end)
+
+
+def write_figure(
+    result: Result, stream: BinaryIO, form: str, first: date | None = None, days: int | None = None
+) -> None:
+    """Draw a stretch of a run, see `chosen_span`, as `.svg` or `.png`; the same run gives the same bytes."""
+    save(lambda: draw(result, chosen_span(result, first, days)), stream, form)
+
+
+def draw(result: Result, span: Span) -> Figure:
+    """The drawing itself."""
+    from matplotlib.figure import Figure
+
+    asked, ran = asked_lanes(result, span), ran_lanes(result, span)
+    curves = oldest_curves(result, span)
+    pins, keys = _pinned(result, span)
+    rows = _rows_of(pins, span)
+    lines = [part for key in keys[:_MOST_KEYS] for part in _key_lines(key)]
+    if len(keys) > _MOST_KEYS:
+        lines.append(f"      and {len(keys) - _MOST_KEYS} more, which the report tells")
+    panels: list[tuple[str, float]] = [("pins", _PIN_ROW * (max(rows, default=0) + 1))] if pins else []
+    panels += [("asked", _ROW * max(1, len(asked))), ("ran", _ROW * 1.25 * max(1, len(ran)))]
+    panels += [("temperatures", _TEMPERATURES), ("ages", _AGE_ROW * max(1, len(curves)))]
+    high = _TITLE + sum(size + _GAP for _, size in panels) + _FOOT + _KEY_ROW * len(lines)
+    figure = Figure(figsize=(_WIDE, high))
+    axes: dict[str, Axes] = {}
+    top = high - _TITLE
+    for name, size in panels:
+        top -= _GAP + size
+        place = (_LEFT / _WIDE, top / high, 1.0 - (_LEFT + _RIGHT) / _WIDE, size / high)
+        axes[name] = figure.add_axes(place)
+        axes[name].set_xlim(*span)
+    if pins:
+        _draw_pins(axes["pins"], pins, rows, span, list(axes.values())[1:])
+    _draw_lanes(axes["asked"], asked, "Who asked for a pump:  outline = asked,  filled = got it")
+    low = "half height = low speed,  full = high;  " if any(lane.half for lane in ran) else ""
+    _draw_lanes(axes["ran"], ran, f"What ran:  {low}hatched = waiting for proof, running on, or tripped")
+    _draw_temperatures(axes["temperatures"], result, span)
+    _draw_ages(axes["ages"], result, curves)
+    for ax in axes.values():
+        _time_axis(ax, result, span, last=ax is axes["ages"])
+    _say_title(figure, result, span, high)
+    for k, line in enumerate(lines):
+        y = _KEY_ROW * (len(lines) - k) - 0.02
+        figure.text(0.35 / _WIDE, y / high, line, fontsize=7.5, va="center")
+    return figure
+
+
+def _say_title(figure: Figure, result: Result, span: Span, high: float) -> None:
+    local = result.trace.local
+    first, last = local(span[0]), local(span[1] - 1)
+    when = f"{first:%A} {first.day} {first:%B %Y}"
+    if first.date() != last.date():
+        when += f" to {last:%A} {last.day} {last:%B %Y}"
+    x = 0.35 / _WIDE
+    title = wrap(plain(result.about.title), 110, max_lines=1, placeholder=" ...")
+    figure.text(x, 1 - 0.25 / high, "".join(title), fontsize=12, fontweight="bold", va="center")
+    note = f"{when}, local time ({result.about.time_zone}). Simulated; advice, not a controller."
+    figure.text(x, 1 - 0.48 / high, note, va="center")
+
+
+def _title(ax: Axes, text: str) -> None:
+    ax.set_title(text, loc="left", fontsize=8.5, fontweight="bold", pad=4)
+
+
+def _draw_lanes(ax: Axes, lanes: Sequence[Lane], title: str) -> None:
+    """One row for each lane, its name to the left; nothing is too short to be seen."""
+    _title(ax, title)
+    for y, lane in enumerate(lanes):
+        fill = _FILLS.get(lane.kind, _DARK)
+        _bars(ax, lane.outline, y, 0.68, fc="white", ec="0.35")
+        _bars(ax, lane.half, y, 0.38, fc=fill, ec=fill)
+        _bars(ax, lane.full, y, 0.76, fc=fill, ec=fill)
+        _bars(ax, lane.hatched, y, 0.76, fc="white", ec=fill, hatch="//////")
+        for start, end, text in lane.notes:
+            ax.text((start + end) / 2, y, text, ha="center", va="center", fontsize=6.5, fontweight="bold",
+                    bbox={"boxstyle": "round,pad=0.1", "fc": "white", "ec": "none"})  # fmt: skip
+    if not lanes:
+        ax.text(0.5, 0.5, "nothing", transform=ax.transAxes, ha="center", va="center")
+    ax.set_yticks(range(len(lanes)), [_short(lane.name) for lane in lanes])
+    ax.set_ylim(max(1, len(lanes)) - 0.4, -0.6)
+
+
+def _bars(ax: Axes, spans: Sequence[Span], y: float, height: float, **look: Any) -> None:
+    """Bars that stand on the row's base line."""
+    if spans:
+        base = y + 0.38
+        ax.broken_barh(
+            [(start, end - start) for start, end in spans], (base - height, height), lw=0.6, zorder=2, **look
+        )
+
+
+def _draw_temperatures(ax: Axes, result: Result, span: Span) -> None:
+    _title(ax, "Temperatures [°C]")
+    kept = band(result, span)
+    if kept is not None:
+        at, low, high = kept
+        ax.fill_between(at, low, high, step="post", fc="0.85", ec="0.55", lw=0.5, label="to be kept")
+    ax.plot(*tub_curve(result, span), color="black", lw=1.6, label="tub")
+    zones = result.trace.zones
+    if zones is not None:
+        looks = ("--", _BLUE), (":", _RED), ("-.", _GREEN)
+        for (name, series), (style, colour) in zip(room_series(result), looks, strict=False):
+            hours = [k for k in range(len(series)) if span[0] - 3600 <= zones.origin_s + 3600 * k <= span[1]]
+            ax.plot([zones.origin_s + 3600 * k + 1800 for k in hours], [series[k] for k in hours],
+                    ls=style, color=colour, lw=1.1, label=_short(name))  # fmt: skip
+    due = [(at, wanted) for at, _, wanted in result.trace.ready if span[0] <= at < span[1]]
+    if due:
+        ax.plot([at for at, _ in due], [c for _, c in due], ls="none", marker="v", ms=6, mfc="white",
+                mec="black", label="to be ready")  # fmt: skip
+    if ax.get_ylim()[0] < 0.0:
+        ax.axhline(0.0, color="black", lw=0.5)
+    ax.margins(y=0.08)
+    ax.grid(axis="y", color="0.88", lw=0.5)
+    ax.yaxis.set_major_locator(_tens())
+    ax.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=6, frameon=False, fontsize=8,
+              handlelength=2.8, borderaxespad=0.1)  # fmt: skip
+
+
+def _tens() -> Any:
+    from matplotlib.ticker import MaxNLocator
+
+    return MaxNLocator(nbins=6, steps=[1, 2, 5, 10], integer=True)
+
+
+def _draw_ages(ax: Axes, result: Result, curves: Sequence[tuple[str, list[float], list[float]]]) -> None:
+    """A row for each leg on one scale; what is above the limit is filled dark and hatched."""
+    limit_h = result.scenario.limits.water_age_s / 3600.0
+    oldest = max((max(ages) for _, _, ages in curves), default=limit_h)
+    top_h = min(max(oldest, 1.1 * limit_h), 2.5 * limit_h)
+    limit = number(limit_h, 1 if limit_h % 1 else 0)
+    _title(ax, f"Oldest water:  dashed = the limit of {limit} h,  dark = above it,  right = the oldest here")
+    for y, (_, at, ages) in enumerate(curves):
+        base = y + 0.45
+        times, shown = below_top(at, ages, top_h)
+        scaled = [base - 0.9 * age / top_h for age in shown]
+        ax.fill_between(times, base, scaled, fc="0.78", ec="0.3", lw=0.6, zorder=2)
+        line = base - 0.9 * limit_h / top_h
+        if max(ages) > limit_h:
+            over = [one < line for one in scaled]
+            ax.fill_between(
+                times,
+                line,
+                scaled,
+                where=over,
+                interpolate=True,
+                fc=_RED,
+                ec="black",
+                hatch="xxxx",
+                lw=0.4,
+                zorder=3,
+            )
+        ax.axhline(line, color="black", lw=0.7, ls=(0, (4, 3)), zorder=4)
+        ax.axhline(base, color="0.5", lw=0.5)
+        mark = " !" if max(ages) > limit_h else ""
+        ax.text(1.006, y, f"{number(max(ages))} h{mark}", transform=ax.get_yaxis_transform(), va="center",
+                fontweight="bold" if mark else "normal")  # fmt: skip
+    if not curves:
+        said = "water that never moves has no age"
+        ax.text(0.5, 0.5, said, transform=ax.transAxes, ha="center", va="center")
+    ax.set_yticks(range(len(curves)), [_short(name) for name, _, _ in curves])
+    ax.set_ylim(max(1, len(curves)) - 0.5, -0.5)
+
+
+def _time_axis(ax: Axes, result: Result, span: Span, *, last: bool) -> None:
+    """Days parted by lines; clock times below the last panel. Wall clock, so a changed clock shows."""
+    days = round((span[1] - span[0]) / _DAY_S)
+    every = 2 if days == 1 else 3 if days <= 3 else 6 if days <= 10 else 24
+    first = result.trace.local(span[0]).date()
+    ticks, labels = list[int](), list[str]()
+    for k in range(days + 1):
+        day = first + timedelta(days=k)
+        for hour in range(0, 24, every):
+            at = _second(result, day, hour)
+            if span[0] <= at <= span[1]:
+                ticks.append(at)
+                labels.append(f"{hour:02d}" if days > 1 else f"{hour:02d}:00")
+                ax.axvline(at, color="0.55" if hour == 0 else "0.9", lw=0.7 if hour == 0 else 0.5, zorder=0)
+        noon = _second(result, day, 12)
+        if last and noon < span[1] and (days <= 10 or k % 2 == 0):
+            name = f"{day:%a} {day.day} {day:%b}" if days <= 10 else f"{day.day} {day:%b}"
+            ax.annotate(name, (noon, 0), xycoords=ax.get_xaxis_transform(), xytext=(0, -22),
+                        textcoords="offset points", ha="center", va="center", fontweight="bold")  # fmt: skip
+    ax.set_xticks(ticks, labels if last and days <= 10 else [""] * len(ticks), fontsize=7)
+    ax.tick_params(length=2.5 if last else 0, width=0.6)
+    ax.tick_params(axis="y", length=0)
+
+
+# -- findings ----------------------------------------------------------------------------------------------
+
+
+def _pinned(result: Result, span: Span) -> tuple[list[Pin], list[Key]]:
+    """Findings at those of their first times that are in the span, numbered as in the report."""
+    pins, keys = list[Pin](), list[Key]()
+    for k, group in enumerate(alike(result.findings), start=1):
+        times = sorted({_since(result, at) for finding in group for at in finding.first})
+        here = [at for at in times if span[0] <= at < span[1]]
+        if here:
+            apart = _APART * (span[1] - span[0])
+            seen = [at for j, at in enumerate(here) if not j or at - here[j - 1] > apart]  # else one pin
+            pins += [Pin(at, k, group[0].severity) for at in seen]
+            keys.append(Key(k, group[0].severity, _said(group)))
+    kept = {key.key for key in keys[:_MOST_KEYS]}
+    return sorted(pin for pin in pins if pin.key in kept), keys
+
+
+def _said(group: Sequence[Finding]) -> str:
+    subjects = listed(list(dict.fromkeys(finding.subject for finding in group)))
+    return f"{group[0].severity}: {group[0].rule}, {subjects}: {group[0].cause}"
+
+
+def _key_lines(key: Key) -> Iterator[str]:
+    lines = wrap(plain(key.text), _KEY_WIDTH, max_lines=2, placeholder=" ...")
+    for k, line in enumerate(lines):
+        yield f"{key.key:>3}  {line}" if k == 0 else f"       {line}"
+
+
+def _rows_of(pins: Sequence[Pin], span: Span) -> list[int]:
+    """A row for each pin, so that none covers another."""
+    apart, ends, rows = _APART * (span[1] - span[0]), list[float](), list[int]()
+    for pin in pins:
+        row = next((k for k, end in enumerate(ends) if end <= pin.at_s), len(ends))
+        ends[row : row + 1] = [pin.at_s + apart]
+        rows.append(row)
+    return rows
+
+
+def _draw_pins(ax: Axes, pins: Sequence[Pin], rows: Sequence[int], span: Span, below: Iterable[Axes]) -> None:
+    _title(ax, "Findings at their first times, numbered as below:  black = danger (square) or hygiene (disc)")
+    for pin, row in zip(pins, rows, strict=True):
+        look = _PIN[pin.severity]
+        ax.text(pin.at_s, row, str(pin.key), ha="center", va="center", fontsize=7, fontweight="bold",
+                color="white" if look["fc"] == "black" else "black", bbox=look, zorder=5)  # fmt: skip
+    below = tuple(below)
+    for at in {pin.at_s for pin in pins}:
+        for other in below:
+            other.axvline(at, color="black", lw=0.6, ls=(0, (1, 2)), zorder=6)
+    ax.set_yticks([])
+    ax.set_xlim(*span)
+    ax.set_ylim(max(rows) + 0.5, -0.5)
+
+
+def _short(name: str) -> str:
+    name = plain(name)
+    return name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 3]}..."
+
+
+def _second(result: Result, day: date, hour: int = 0) -> int:
+    """Second of the run at which a local day, or an hour of it, begins."""
+    at, _ = localize(datetime.combine(day, time(hour)), ZoneInfo(result.trace.time_zone))
+    return round((at - result.trace.begin_utc).total_seconds())
+
+
+def _since(result: Result, iso: str) -> float:
+    return (datetime.fromisoformat(iso) - result.trace.begin_utc).total_seconds()
