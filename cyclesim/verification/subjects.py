@@ -8,7 +8,7 @@ from itertools import combinations
 
 from cyclesim.analysis.findings import Rule
 from cyclesim.analysis.rules import RULES
-from cyclesim.analysis.supply import CONTINUOUS_SHARE, load_a
+from cyclesim.analysis.supply import carried, loads
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.automaton import Automaton
@@ -88,24 +88,18 @@ def overloads(plant: Plant, circuit: str) -> list[tuple[str, ...]]:
     sheet = plant.scenario.circuits[circuit]
     if not sheet.breaker_a:
         return []
-    share = CONTINUOUS_SHARE if plant.scenario.supply.region == "north_america" else 1.0
-    always_a = sum(share * load_a(plant, n) for n in plant.scenario.supply.also_on_it if n in sheet.feeds)
-    most: dict[str, float] = {}
-    for name in sheet.feeds:
-        if name in plant.pumps:
-            most[name] = share * sum(load_a(plant, name, speed) for speed in plant.speeds[name])
-        elif (
-            name in plant.sheet.air
-            or name in plant.sheet.treatment
-            or (name in plant.sheet.heat_sources and plant.sheet.heat_sources[name].switched)
-        ):
-            most[name] = share * load_a(plant, name)
+    switched = {name for name, source in plant.sheet.heat_sources.items() if source.switched}
+    machines = {*plant.pumps, *plant.sheet.air, *plant.sheet.treatment, *switched}
+    fed = [name for name in sheet.feeds if name in machines]
+
+    def over(names: tuple[str, ...]) -> bool:
+        on = [(name, speed) for name in names for speed in plant.speeds.get(name, ("on",))]
+        most = carried(plant, circuit, loads(plant, on, lasting=on))
+        return not most.within(most.counted_a)
+
     found: list[tuple[str, ...]] = []
-    for n in range(len(most) + 1):
-        for some in combinations(most, n):
-            over = always_a + sum(most[name] for name in some) > sheet.breaker_a + 1e-9
-            if over and not any(set(less) <= set(some) for less in found):
+    for n in range(len(fed) + 1):
+        for some in combinations(fed, n):
+            if over(some) and not any(set(less) <= set(some) for less in found):
                 found.append(some)
-    if len(found) > _MOST_SETS:
-        return [tuple(most)]
-    return found
+    return [tuple(fed)] if len(found) > _MOST_SETS else found
