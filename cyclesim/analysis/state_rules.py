@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from cyclesim.analysis import mends
 from cyclesim.analysis.amounts import apart, at_least, flow, lasting, listed
 from cyclesim.analysis.combinations import said, while_at
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Rule, Subject
-from cyclesim.analysis.supply import CONTINUOUS_SHARE, Load, loads, overloads
+from cyclesim.analysis.supply import CONTINUOUS_SHARE, Load, carried, loads_at, overloads
 from cyclesim.analysis.truth import Snapshot
 from cyclesim.scenario.blocks.schedule import Block
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
-
-_ROUNDING_A = 1e-9  # a breaker may be loaded to its rating, however the sum of currents is rounded
 
 
 def heat_without_flow(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
@@ -104,29 +102,34 @@ def both_speeds_at_once(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
 
 def supply_overload(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
     """What is on draws more from a circuit than its breaker is rated for, or than it may for hours on end."""
-    everything = list(loads(snapshot, plant))
-    for name, circuit in plant.scenario.circuits.items():
-        fed, breaker = [x for x in everything if x.name in circuit.feeds], circuit.breaker_a
-        if not breaker:
+    everything = loads_at(snapshot, plant)
+    for name in plant.scenario.circuits:
+        fed = carried(plant, name, everything)
+        if not fed.breaker_a or fed.within(fed.counted_a):
             continue
-        drawn = sum(x.current_a for x in fed)
-        cause = f"{listed(_said(fed))} {'at once' if len(fed) > 1 else 'alone'}" if fed else ""
-        if drawn <= breaker + _ROUNDING_A and plant.scenario.supply.region == "north_america":
-            if long := [x for x in fed if x.lasting]:
-                cause += f", {listed(_said(long))} for 3 h or more and so counted {CONTINUOUS_SHARE:.0%}"
-            fed = [x._replace(current_a=x.counted_a) for x in fed]
-            drawn = sum(x.current_a for x in fed)
-        if drawn > breaker + _ROUNDING_A:
-            value, limit = apart(drawn, breaker, 1)
-            mend = _overload_mend(fed, drawn, breaker, plant)
-            yield Breach(name, cause, drawn, "A", f"{value} A of {limit} A", mend)
+        drawn, on = fed.drawn_a, fed.loads
+        cause = f"{listed(_said(on))} {'at once' if len(on) > 1 else 'alone'}"
+        if fed.within(drawn):
+            long = [x for x in on if x.lasting]
+            cause += f", {listed(_said(long))} for 3 h or more and so counted {CONTINUOUS_SHARE:.0%}"
+            on = tuple(x._replace(current_a=x.counted_a) for x in on)
+            drawn = fed.counted_a
+        value, limit = apart(drawn, fed.breaker_a, 1)
+        yield Breach(
+            name,
+            cause,
+            drawn,
+            "A",
+            f"{value} A of {limit} A",
+            _overload_mend(on, drawn, fed.breaker_a, plant),
+        )
 
 
-def _said(loads_: list[Load]) -> list[str]:
+def _said(loads_: Iterable[Load]) -> list[str]:
     return [said(x.name, x.speed) for x in loads_]
 
 
-def _overload_mend(fed: list[Load], drawn_a: float, breaker_a: float, plant: Plant) -> str:
+def _overload_mend(fed: Sequence[Load], drawn_a: float, breaker_a: float, plant: Plant) -> str:
     """A block if one is enough and heating can go on with it; else less on the supply, or more of it."""
     heating = plant.scenario.schedule.heating
     hot = sorted((x for x in fed if x.name in plant.sheet.heat_sources), key=lambda x: -x.current_a)

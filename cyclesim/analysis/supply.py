@@ -1,25 +1,34 @@
-"""Circuits: what draws how much on which, at an instant and at the worst start of a run."""
+"""Circuits: what draws how much on which, at an instant, at the worst start of a run, and at the most.
+
+One sum for the rule, the report and all sizing: `Carried`.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterable, Iterator
+from datetime import UTC, datetime
 from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
 
 from cyclesim.analysis.ages import when
+from cyclesim.analysis.interlocked import Interlocked
 from cyclesim.analysis.metrics import CircuitMetrics
 from cyclesim.analysis.spans import covers
-from cyclesim.analysis.truth import Snapshot, Timeline
+from cyclesim.analysis.truth import LASTING_S, Closed, Snapshot, Timeline
 from cyclesim.scenario.blocks.place import Circuit
 from cyclesim.simulation.assembly import Plant
-from cyclesim.simulation.trace import Trace
+from cyclesim.simulation.programme import HEATING, Programme
+from cyclesim.simulation.trace import Trace, joined
 
 CONTINUOUS_SHARE = 1.25
 """What runs for 3 h or more counts so much in north_america; NEC 210.19, 210.20, from memory, not opened."""
 
 _MOST_SETS = 60
+
+
+_ROUNDING_A = 1e-9  # a breaker may be loaded to its rating, however the sum of currents is rounded
 
 
 class Load(NamedTuple):
@@ -29,12 +38,39 @@ class Load(NamedTuple):
     speed: str
     current_a: float
     lasting: bool
-    """Whether it runs for 3 h or more without a break."""
+    """Whether it runs for 3 h or more without a break, in a region that counts this."""
 
     @property
     def counted_a(self) -> float:
         """Its current as the rule for what lasts counts it."""
         return self.current_a * (CONTINUOUS_SHARE if self.lasting else 1.0)
+
+
+class Carried(NamedTuple):
+    """What one circuit carries, and what of it its breaker takes."""
+
+    circuit: str
+    breaker_a: float
+    loads: tuple[Load, ...]
+
+    @property
+    def drawn_a(self) -> float:
+        """The sum of the currents [A]."""
+        return sum(load.current_a for load in self.loads)
+
+    @property
+    def counted_a(self) -> float:
+        """The sum [A] that must not pass the breaker's rating: what lasts counts as its region has it."""
+        return sum(load.counted_a for load in self.loads)
+
+    def within(self, amps: float) -> bool:
+        """Whether a sum of currents [A] is within the breaker's rating."""
+        return amps <= self.breaker_a + _ROUNDING_A
+
+
+def counts_lasting(plant: Plant) -> bool:
+    """Whether the region counts what runs for 3 h or more at 125 %."""
+    return plant.scenario.supply.region == "north_america"
 
 
 def load_a(plant: Plant, name: str, speed: str = "on") -> float:
@@ -52,19 +88,80 @@ def load_a(plant: Plant, name: str, speed: str = "on") -> float:
     return sheet.current_a if sheet.current_a is not None else sheet.power_w / plant.voltage_v
 
 
-def loads(snapshot: Snapshot, plant: Plant) -> Iterator[Load]:
-    """Everything that draws current: closed contacts, hot sources, and what else is on the supply."""
-    closed = [(pump, speed) for pump, speeds in snapshot.contacts for speed in speeds]
-    closed += [(name, "on") for name, truth in (*snapshot.sources, *snapshot.treatments) if truth.hot]
-    for name, speed in closed:
-        yield Load(name, speed, load_a(plant, name, speed), (name, speed) in snapshot.lasting)
+def loads(plant: Plant, on: Iterable[Closed], lasting: Collection[Closed] = ()) -> Iterator[Load]:
+    """What draws current: what is on, and what else is always on the supply. *lasting*: for 3 h or more."""
+    counts = counts_lasting(plant)
+    for name, speed in on:
+        yield Load(name, speed, load_a(plant, name, speed), counts and (name, speed) in lasting)
     for name in plant.scenario.supply.also_on_it:
-        yield Load(name, "on", load_a(plant, name), True)
+        yield Load(name, "on", load_a(plant, name), counts)
+
+
+def carried(plant: Plant, circuit: str, loads_: Iterable[Load]) -> Carried:
+    """What of these hangs on a circuit."""
+    sheet = plant.scenario.circuits[circuit]
+    return Carried(circuit, sheet.breaker_a, tuple(load for load in loads_ if load.name in sheet.feeds))
+
+
+def loads_at(snapshot: Snapshot, plant: Plant) -> list[Load]:
+    """Everything that draws current: closed contacts, hot sources, and what else is on the supply."""
+    on = [(pump, speed) for pump, speeds in snapshot.contacts for speed in speeds]
+    on += [(name, "on") for name, truth in (*snapshot.sources, *snapshot.treatments) if truth.hot]
+    return list(loads(plant, on, snapshot.lasting))
 
 
 def current_a(snapshot: Snapshot, plant: Plant, circuit: Circuit | None = None) -> float:
     """Current [A] drawn from one circuit, or from the whole supply."""
-    return sum(x.current_a for x in loads(snapshot, plant) if circuit is None or x.name in circuit.feeds)
+    return sum(x.current_a for x in loads_at(snapshot, plant) if circuit is None or x.name in circuit.feeds)
+
+
+def most_carried(plant: Plant, circuit: str, having: Closed, *, heating_lasts: bool = True) -> Carried:
+    """The most that a circuit carries with something on, at the worst that the interlocks let come together.
+
+    Something that they never let be on is taken alone. *having* is a pump and its speed, or another thing and
+    "on"; it is the first of the loads. *heating_lasts*: heating has its sources and its pump on for 3 h or
+    more in one go.
+    """
+    programme = Programme(plant.scenario)
+    interlocked = Interlocked(plant, programme)
+    lasting = may_last(plant, programme, heating_lasts=heating_lasts)
+
+    def with_(on: Iterable[Closed]) -> Carried:
+        return carried(plant, circuit, loads(plant, sorted(on, key=lambda key: key != having), lasting))
+
+    rows = [(with_(together.on), together) for together in interlocked.every() if having in together.on]
+    rows.sort(key=lambda row: -row[0].counted_a)
+    return next((most for most, together in rows if interlocked.may_be(together)), with_([having]))
+
+
+def may_last(plant: Plant, programme: Programme, *, heating_lasts: bool) -> frozenset[Closed]:
+    """What may be on for 3 h or more in one go, where the region counts that: by the year's schedule.
+
+    What a sensor or a contact beside the controller has on may last, and with a source the pump that is kept
+    for it. Sessions that are drawn by chance are those of seed 0.
+    """
+    if not counts_lasting(plant):
+        return frozenset()
+    controller, year = programme.controller, plant.scenario.place.year
+    begins = [datetime(y, 1, 1, tzinfo=programme.zone).astimezone(UTC) for y in (year, year + 1)]
+    raised = programme.raised(begins[0], round((begins[1] - begins[0]).total_seconds()))
+
+    def lasts(demands: list[str]) -> bool:
+        endless = [name for name in demands if name not in raised]
+        spans = joined(sorted(span for name in demands for span in raised.get(name, ())))
+        return bool(endless) or any(end - start >= LASTING_S for start, end in spans)
+
+    asking = [d for d in controller.demands if heating_lasts or d.kind != HEATING]
+    found = {(s.target, s.speed or "on") for s in controller.starters}
+    for source in controller.sources:
+        if lasts([d.name for d in asking if source.name in d.calls]):
+            found.add((source.name, "on"))
+            found |= {(keep.pump, keep.speed) for keep in controller.keeps if keep.after == source.name}
+    for pump in controller.pumps:
+        for k, speed in enumerate(pump.speeds):  # a higher speed that is blocked becomes this one
+            if lasts([d.name for d in asking if d.pump == pump.name and d.speed in pump.speeds[k:]]):
+                found.add((pump.name, speed))
+    return frozenset(found)
 
 
 def measure_circuits(plant: Plant, trace: Trace, truth: Timeline) -> dict[str, CircuitMetrics]:
@@ -127,24 +224,18 @@ def overloads(plant: Plant, circuit: str) -> list[tuple[str, ...]]:
     sheet = plant.scenario.circuits[circuit]
     if not sheet.breaker_a:
         return []
-    share = CONTINUOUS_SHARE if plant.scenario.supply.region == "north_america" else 1.0
-    always_a = sum(share * load_a(plant, n) for n in plant.scenario.supply.also_on_it if n in sheet.feeds)
-    most: dict[str, float] = {}
-    for name in sheet.feeds:
-        if name in plant.pumps:
-            most[name] = share * sum(load_a(plant, name, speed) for speed in plant.speeds[name])
-        elif (
-            name in plant.sheet.air
-            or name in plant.sheet.treatment
-            or (name in plant.sheet.heat_sources and plant.sheet.heat_sources[name].switched)
-        ):
-            most[name] = share * load_a(plant, name)
+    switched = {name for name, source in plant.sheet.heat_sources.items() if source.switched}
+    machines = {*plant.pumps, *plant.sheet.air, *plant.sheet.treatment, *switched}
+    fed = [name for name in sheet.feeds if name in machines]
+
+    def over(names: tuple[str, ...]) -> bool:
+        on = [(name, speed) for name in names for speed in plant.speeds.get(name, ("on",))]
+        most = carried(plant, circuit, loads(plant, on, lasting=on))
+        return not most.within(most.counted_a)
+
     found: list[tuple[str, ...]] = []
-    for n in range(len(most) + 1):
-        for some in combinations(most, n):
-            over = always_a + sum(most[name] for name in some) > sheet.breaker_a + 1e-9
-            if over and not any(set(less) <= set(some) for less in found):
+    for n in range(len(fed) + 1):
+        for some in combinations(fed, n):
+            if over(some) and not any(set(less) <= set(some) for less in found):
                 found.append(some)
-    if len(found) > _MOST_SETS:
-        return [tuple(most)]
-    return found
+    return [tuple(fed)] if len(found) > _MOST_SETS else found

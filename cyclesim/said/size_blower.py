@@ -47,6 +47,9 @@ def blower_page(found: BlowerSizing) -> Page:
         "bound. Cold water that replaces what evaporates is counted. To spare: flow beyond what is wanted; "
         "pressure at no flow, beyond what the depth asks for. * the one advised."
     )
+    for one in found.given:
+        for caution in one.cautions:
+            page.line(f"- {one.blower}: {caution}.", hang=2)
     say_cautions(page, (ELECTRIC, ADVICE))
     return page
 
@@ -81,6 +84,8 @@ def blower_advice(found: BlowerSizing) -> Iterator[str]:
         )
         return
     for_what = f"that give {flow(found.wanted_m3_s)}" if found.wanted_m3_s else "that give any air"
+    if not best.cautions and any(one.cautions for one in found.given):
+        for_what += " and that their circuit carries"
     yield (
         f"{best.blower}: of those {for_what} it draws least, {number(best.power_w)} W, and gives "
         f"{flow(best.flow_m3_s)} at {best.pressure_pa / 1000.0:.1f} kPa."
@@ -93,8 +98,8 @@ def blower_advice(found: BlowerSizing) -> Iterator[str]:
             f"In {found.coldest[0]} it cools the water by 1 K in {kelvin}: a button "
             "that times out earlier keeps a session warm."
         )
-    if best.why_not:
-        yield f"Mind, though: {best.why_not}."
+    for caution in (*([best.why_not] if best.why_not else []), *best.cautions):
+        yield f"Mind, though: {caution}."
 
 
 def blower_values(found: BlowerSizing) -> dict[str, Any]:

@@ -162,12 +162,12 @@ def pump_advice(found: PumpSizing) -> Iterator[str]:
     )
     if best.cautions:
         yield (
-            "None gives every jet enough within what suction and filter bear. Nearest comes "
+            "None gives every jet enough within what suction, filter and breaker bear. Nearest comes "
             f"{named(best)}, {has}, but: {'; '.join(best.cautions)}."
         )
         yield from _mend_said(found)
     else:
-        among = "give every jet enough within what suction and filter bear"
+        among = "give every jet enough within what suction, filter and breaker bear"
         among += " and have flow to spare" if ample else ""
         yield f"{named(best)}: of those that {among}, it draws least: {has}."
     for one in found.given:

@@ -201,8 +201,8 @@ def test_advice_names_the_pump_that_would_do_with_less_power() -> None:
     assert found.best is not None
     assert "strong" == found.best.pump
     assert (
-        "of those that give every jet enough within what suction and filter bear and have flow to spare"
-        in said
+        "of those that give every jet enough within what suction, filter and breaker bear and have flow to "
+        "spare" in said
     )
     assert "pump (as drawn) gives every jet enough with 400 W, but: only 1" in said
 
@@ -237,7 +237,9 @@ def test_a_pump_that_breaks_a_limit_is_not_advised_as_if_it_fitted() -> None:
     speed = found.best.flow_m3_s / (math.pi / 4.0 * 0.0362**2)
     assert speed == pytest.approx(found.best.suction_m_s, rel=1e-6)
     said = " ".join(pump_advice(found))
-    assert said.startswith("None gives every jet enough within what suction and filter bear. Nearest comes")
+    assert said.startswith(
+        "None gives every jet enough within what suction, filter and breaker bear. Nearest comes"
+    )
     assert found.mend is not None
     assert "pipe two sizes wider to the jets and from the tub" == found.mend[0]
     assert not found.mend[1].cautions

@@ -8,6 +8,7 @@ from statistics import fmean as mean
 from zoneinfo import ZoneInfo
 
 from cyclesim.decide.sizing.pump_sizing import CannotSizeError
+from cyclesim.decide.sizing.supply_share import overloads
 from cyclesim.decide.sweeps.variant import with_plant
 from cyclesim.physics.blowing import HEAD_PA_M
 from cyclesim.physics.curves import PumpCurve
@@ -42,6 +43,8 @@ class Blown:
     """In the year's mean air."""
     price: float | None
     why_not: str | None
+    cautions: tuple[str, ...]
+    """What its circuit would carry that its breaker does not."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +67,7 @@ class BlowerSizing:
     given: tuple[Blown, ...]
     """The one as drawn first, then each candidate."""
     best: Blown | None
-    """The one with the least power that gives the wanted flow, or any at all."""
+    """Of those that give the wanted flow, or any at all: without a caution first, then the least power."""
     system: tuple[tuple[float, float], ...]
     """(flow m3/s, pressure Pa) that the plant asks for."""
     curves: tuple[tuple[str, tuple[tuple[float, float], ...]], ...]
@@ -113,6 +116,7 @@ def size_blower(
                 _cools_k_h(plant, duty.flow_m3_s, *usual, made.power_w),
                 price,
                 duty.why_not,
+                tuple(overloads(at, name, "on")),
             )
         )
     enough = [g for g in given if g.flow_m3_s > 0.0 and g.flow_m3_s >= (wanted_m3_s or 0.0)]
@@ -132,7 +136,7 @@ def size_blower(
         months[coldest][1],
         *usual,
         tuple(given),
-        min(enough, key=lambda g: g.power_w, default=None),
+        min(enough, key=lambda g: (bool(g.cautions), g.power_w), default=None),
         tuple((last * k / _POINTS, line.pressure_pa(last * k / _POINTS)) for k in range(_POINTS + 1)),
         tuple(curves),
     )

@@ -9,7 +9,9 @@ from typing import Any
 from cyclesim.analysis.amounts import apart
 from cyclesim.analysis.room_rules import NPSH_MARGIN_M
 from cyclesim.analysis.suction_side import feeding, warmest_c
+from cyclesim.decide.sizing.supply_share import overloads
 from cyclesim.decide.sweeps.variant import with_plant
+from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.links import TUB, Link, Pipe, loss
 from cyclesim.physics.suction import air_pressure_pa, npsh_available_m
 from cyclesim.physics.water_age import STILL_M3_S
@@ -18,6 +20,8 @@ from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant, PlantDuty, jet_name
 
 MOST_HEAD_M = 80.0
+_CURVE_POINTS = 24
+_ELECTRIC = ("power_w", "current_a", "starting_current_a")
 _INSTALLED = ("zone", "above_water_m", "check_valve", "volume_m3", "heat_to_water", "coasts_s")
 """What belongs to the place that a pump stands in, unless its own sheet says otherwise."""
 
@@ -191,7 +195,7 @@ def given_by(scenario: Scenario, pump: str, name: str, offer: Pump, asked: Asked
             max(_filters(plant, duty).values(), default=None),
             None if price is None else price.amount,
             None if price is None else price.currency,
-            tuple(cautions_of(plant, pump, duty)),
+            (*cautions_of(plant, pump, duty), *overloaded_by(plant, pump, scenario.plant.pumps[pump], speed)),
         )
 
 
@@ -217,8 +221,35 @@ def _npsh(plant: Plant, pump: str, duty: PlantDuty) -> tuple[float | None, float
     return npsh_available_m(head_m, sheet.above_water_m, warmest_c(plant), air_pa), due_m
 
 
+def overloaded_by(plant: Plant, pump: str, drawn: Pump, speed: str) -> Iterator[str]:
+    """What its circuit carries that the breaker does not, with the pump of a plant at a speed.
+
+    Interlocks and schedule know the speeds of the pump as *drawn*; where this one has others, it stands for
+    each of them.
+    """
+    speeds = [speed]
+    if plant.speeds[pump].keys() != drawn.speeds.keys():
+        at = plant.speeds[pump][speed].model_copy(
+            update={
+                "curve": points_of(plant.curve(pump, speed)),
+                **dict.fromkeys(("max_head_m", "max_flow_m3_s", "share_of_speed")),
+            }
+        )
+        speeds = list(drawn.speeds)
+        own = {name: getattr(at, name) for name in ("curve", "max_head_m", "max_flow_m3_s", *_ELECTRIC)}
+        stands_for = own if speeds == ["on"] else dict.fromkeys(speeds, at)
+        plant = Plant(with_pump(plant.scenario, pump, drawn.model_copy(update=stands_for)))
+    yield from overloads(plant, pump, *speeds)
+
+
+def points_of(curve: PumpCurve) -> tuple[tuple[float, float], ...]:
+    """Points (flow m3/s, head m) of a pump's curve, from no flow to its last."""
+    flows = [curve.last_flow_m3_s * k / _CURVE_POINTS for k in range(_CURVE_POINTS + 1)]
+    return tuple((flow, curve.head_m(flow)) for flow in flows)
+
+
 def cautions_of(plant: Plant, pump: str, duty: PlantDuty) -> Iterator[str]:
-    """What a duty does that a rule of the plant would tell."""
+    """What a duty does that a rule of the plant would tell, but for its circuit: see `overloaded_by`."""
     limits, speeds = plant.scenario.limits, _suction(plant, pump, duty)
     fast = max(speeds, key=lambda leg: speeds[leg], default="")
     if fast and speeds[fast] > limits.suction_speed_m_s:
@@ -230,9 +261,4 @@ def cautions_of(plant: Plant, pump: str, duty: PlantDuty) -> Iterator[str]:
     left_m, due_m = _npsh(plant, pump, duty)
     if left_m is not None and due_m is not None and left_m < due_m:
         yield f"NPSH {left_m:.1f} m, {due_m:.1f} m due"
-    speed = dict(zip(plant.pumps, duty.speeds, strict=True))[pump]
-    for name, circuit in plant.scenario.circuits.items():
-        amps = plant.current_a(pump, speed)
-        if pump in circuit.feeds and amps > circuit.breaker_a:
-            yield f"{amps:.1f} A on {name}, whose breaker has {circuit.breaker_a:g} A"
     yield from duty.duty.problems

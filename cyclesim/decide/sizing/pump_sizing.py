@@ -22,13 +22,14 @@ from cyclesim.decide.sizing.pump_given import (
     given_by,
     installed,
     jets_of,
+    overloaded_by,
+    points_of,
     weakest_of,
     with_pump,
 )
 from cyclesim.decide.sweeps.variant import with_plant
 from cyclesim.decide.tuning.plumbing import next_narrower
 from cyclesim.errors import CycleSimError
-from cyclesim.physics.curves import PumpCurve
 from cyclesim.scenario.blocks.data_sheets import Pump
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.pipes import PIPES, Pipe
@@ -117,7 +118,7 @@ def size_pump(scenario: Scenario, pump: str | None = None) -> PumpSizing:
     for name, offer in offers.items():
         as_built = Plant(with_pump(scenario, chosen, offer))
         for speed in as_built.speeds[chosen]:
-            curves.append((name, speed, _points(as_built.curve(chosen, speed))))
+            curves.append((name, speed, points_of(as_built.curve(chosen, speed))))
     return PumpSizing(
         scenario,
         chosen,
@@ -170,12 +171,6 @@ def _system(plant: Plant, pump: str, most_m: float) -> Iterator[tuple[float, flo
     for k in range(1, _CURVE_POINTS + 1):
         head_m = 1.05 * most_m * (k / _CURVE_POINTS) ** 2
         yield flat(plant, pump, head_m).flow_m3_s(pump), head_m
-
-
-def _points(curve: PumpCurve) -> tuple[tuple[float, float], ...]:
-    last = curve.last_flow_m3_s
-    flows = [last * k / _CURVE_POINTS for k in range(_CURVE_POINTS + 1)]
-    return tuple((flow, curve.head_m(flow)) for flow in flows)
 
 
 # -- other pipes -------------------------------------------------------------------------------------------
@@ -274,18 +269,22 @@ def _arranged(scenario: Scenario, pump: str, name: str, offer: Pump) -> Iterator
     """One, two in parallel on the same pipes, two loops with pipes of their own and half of the jets each."""
     jets = jets_of(Plant(scenario), pump)
 
-    def at(how: str, *plants: Plant) -> Arrangement:
-        """Each plant a loop of its own."""
+    one, two = (Plant(with_pump(scenario, pump, sheet)) for sheet in (offer, doubled(offer)))
+
+    def at(how: str, supplied: Plant, *plants: Plant) -> Arrangement:
+        """Each plant a loop of its own, all of them on the supply of one."""
         flow = power = 0.0
         weakest, cautions = [], dict[str, None]()
         for plant in plants:
             speed, told = list(plant.speeds[pump].items())[-1]
             duty = plant.duty(plant.at(pump, speed))
             counts = {leg: plant.sheet.legs[leg].manifold for leg in jets}
-            own = {leg: (one.jets, jets[leg][1]) for leg, one in counts.items() if one is not None}
+            own = {leg: (own.jets, jets[leg][1]) for leg, own in counts.items() if own is not None}
             weakest.append(weakest_of(duty, own)[0])
             cautions |= dict.fromkeys(cautions_of(plant, pump, duty))
             flow, power = flow + duty.flow_m3_s(pump), power + told.power_w
+        fastest = list(supplied.speeds[pump])[-1]
+        cautions |= dict.fromkeys(overloaded_by(supplied, pump, scenario.plant.pumps[pump], fastest))
         return Arrangement(how, name, flow, min(weakest), power, tuple(cautions))
 
     def loop(first: bool) -> Plant:
@@ -302,17 +301,20 @@ def _arranged(scenario: Scenario, pump: str, name: str, offer: Pump) -> Iterator
             legs[leg] = legs[leg].model_copy(update={"manifold": half.model_copy(update={"jets": own})})
         return Plant(with_pump(with_plant(scenario, legs=legs), pump, offer))
 
-    yield at("one pump", Plant(with_pump(scenario, pump, offer)))
-    yield at("two in parallel", Plant(with_pump(scenario, pump, doubled(offer))))
+    yield at("one pump", one, one)
+    yield at("two in parallel", two, two)
     if all(count > 1 for count, _ in jets.values()):
-        yield at("two loops", loop(True), loop(False))
+        yield at("two loops", two, loop(True), loop(False))
 
 
 def doubled(pump: Pump) -> Pump:
-    """Two of a pump side by side: twice the flow and power at every head."""
+    """Two of a pump side by side: twice the flow, power and currents at every head."""
 
     def twice(told: Any) -> dict[str, Any]:
         made: dict[str, Any] = {"power_w": 2.0 * told.power_w}
+        for key in ("current_a", "starting_current_a"):
+            if getattr(told, key) is not None:
+                made[key] = 2.0 * getattr(told, key)
         if told.curve:
             made["curve"] = tuple((2.0 * flow, head) for flow, head in told.curve)
         if told.max_flow_m3_s:

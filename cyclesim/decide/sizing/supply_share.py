@@ -1,13 +1,14 @@
-"""What a heat source's circuit carries beside it, with whatever may run while it fires."""
+"""What the circuit of a heat source, a pump or a blower carries, with whatever may run beside it."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import combinations, product
 
-from cyclesim.analysis.supply import CONTINUOUS_SHARE, load_a
+from cyclesim.analysis.amounts import listed
+from cyclesim.analysis.combinations import said
+from cyclesim.analysis.supply import CONTINUOUS_SHARE, Carried, counts_lasting, most_carried
 from cyclesim.simulation.assembly import Plant
-from cyclesim.simulation.programme import Programme
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,38 +34,12 @@ def supply_share(plant: Plant, source: str, *, lasts: bool) -> SupplyShare | Non
 
     *lasts*: the source and the pump of heating run for 3 h or more in one go.
     """
-    scenario = plant.scenario
-    circuits = ((n, c) for n, c in scenario.circuits.items() if source in c.feeds and c.breaker_a)
-    name, circuit = next(circuits, ("", None))
+    circuit = _circuit_of(plant, source)
     if circuit is None:
         return None
-    most = CONTINUOUS_SHARE if scenario.supply.region == "north_america" else 1.0
-    long, programme = most if lasts else 1.0, Programme(scenario)
-    heating = scenario.schedule.heating
-    own_a = load_a(plant, source)
-    always = [(load_a(plant, n), most, n) for n in circuit.feeds if n in scenario.supply.also_on_it]
-    others = [n for n in circuit.feeds if n != source and n not in scenario.supply.also_on_it]
-    best: tuple[float, float, tuple[str, ...]] = (-1.0, 0.0, ())
-    for chosen in product(*(_ways(plant, name) for name in others)):
-        on = [(n, speed) for n, speed in zip(others, chosen, strict=True) if speed]
-        pairs = combinations([(source, "on"), *on], 2)
-        if any(_apart(programme, one, other) for one, other in pairs):
-            continue
-        drawn, counted, said = own_a, own_a * long, list[str]()
-        for n, speed in on:
-            steady = heating is not None and (heating.pump == (n, speed) or n in heating.sources)
-            drawn += load_a(plant, n, speed)
-            counted += load_a(plant, n, speed) * (long if steady else 1.0)
-            said.append(n if speed == "on" else f"{n} {speed}")
-        if counted > best[0]:
-            best = (counted, drawn, tuple(said))
+    most = most_carried(plant, circuit, (source, "on"), heating_lasts=lasts)
     return SupplyShare(
-        name,
-        circuit.breaker_a,
-        own_a,
-        best[1] + sum(amps for amps, _, _ in always),
-        best[0] + sum(amps * factor for amps, factor, _ in always),
-        (*best[2], *(n for _, _, n in always)),
+        circuit, most.breaker_a, most.loads[0].current_a, most.drawn_a, most.counted_a, _beside(most)
     )
 
 
@@ -73,37 +48,25 @@ def largest_w(plant: Plant, source: str, *, lasts: bool) -> float | None:
     share, sheet = supply_share(plant, source, lasts=lasts), plant.sheet.heat_sources[source]
     if share is None or not share.source_a or sheet.kind == "boiler":
         return None
-    own = share.source_a * (
-        CONTINUOUS_SHARE if lasts and plant.scenario.supply.region == "north_america" else 1.0
-    )
+    own = share.source_a * (CONTINUOUS_SHARE if lasts and counts_lasting(plant) else 1.0)
     return sheet.output_w * max(0.0, share.breaker_a - share.counted_a + own) / own
 
 
-def _ways(plant: Plant, name: str) -> list[str]:
-    """What a thing may be at: off ("") or one of its speeds, those without current left out."""
-    if name in plant.pumps:
-        speeds = list(plant.speeds[name])
-    elif name in (*plant.sheet.air, *plant.sheet.heat_sources, *plant.sheet.treatment):
-        speeds = ["on"]
-    else:
-        speeds = []
-    return ["", *(speed for speed in speeds if load_a(plant, name, speed))]
+def overloads(plant: Plant, name: str, *speeds: str) -> Iterator[str]:
+    """In words, what its circuit carries that the breaker does not, with it on at the worst of *speeds*."""
+    circuit = _circuit_of(plant, name)
+    if circuit is None:
+        return
+    most = max((most_carried(plant, circuit, (name, speed)) for speed in speeds), key=lambda m: m.counted_a)
+    if not most.within(most.counted_a):
+        beside = f" beside {listed(list(_beside(most)))}" if _beside(most) else ""
+        yield f"{most.counted_a:.1f} A on {circuit}{beside}, whose breaker has {most.breaker_a:g} A"
 
 
-def _apart(programme: Programme, one: tuple[str, str], other: tuple[str, str]) -> bool:
-    """Whether an interlock keeps two things from being on at once; what starts past it heeds none."""
-    return _blocked(programme, one, other) or _blocked(programme, other, one)
+def _circuit_of(plant: Plant, name: str) -> str | None:
+    circuits = plant.scenario.circuits.items()
+    return next((n for n, circuit in circuits if name in circuit.feeds and circuit.breaker_a), None)
 
 
-def _blocked(programme: Programme, target: tuple[str, str], by: tuple[str, str]) -> bool:
-    states = {by[1], "running"}
-    if by[0] not in programme.scenario.plant.pumps:
-        states |= {"firing", "on"}
-    return target[0] not in programme.past and any(
-        block.target == target[0]
-        and block.speed in (None, target[1])
-        and block.condition.subject == by[0]
-        and not block.condition.negated
-        and block.condition.state in states
-        for block in programme.controller.blocks
-    )
+def _beside(most: Carried) -> tuple[str, ...]:
+    return tuple(said(load.name, load.speed) for load in most.loads[1:] if load.current_a)
