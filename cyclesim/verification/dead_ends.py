@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator
+from itertools import pairwise
 
+from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.combinations import said
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.plant_rules import programme_does_not_fit
 from cyclesim.analysis.spans import meet, spans, total_s, without
 from cyclesim.simulation.assembly import Plant
-from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.programme import TREATMENT, Programme
 from cyclesim.verification.answer import DeadEnd
 from cyclesim.verification.automaton import Automaton, Move, Node
 from cyclesim.verification.calendar_order import Calendar
@@ -32,12 +34,11 @@ def dead_ends(plant: Plant, programme: Programme, calendar: Calendar) -> Iterato
 
 
 def _of_control(plant: Plant, programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
-    names = [m.name for m in (*programme.controller.sources,)] or list(plant.pumps)
-    done: set[tuple[str, ...]] = set()
-    for name in names:
+    controller, done = programme.controller, list[set[str]]()
+    for name in [*(source.name for source in controller.sources), *(pump.name for pump in controller.pumps)]:
         cone = cone_of(plant, programme, [name])
-        if cone.names not in done:
-            done.add(cone.names)
+        if not any(set(cone.names) <= names for names in done):
+            done.append(set(cone.names))
             env = Environment(plant, programme, calendar, cone)
             try:
                 yield from _stops(Automaton(plant, cone, env))
@@ -52,18 +53,22 @@ def _stops(automaton: Automaton) -> Iterator[DeadEnd]:
     found = search(automaton, {})
     ways: dict[tuple[int, int], set[bool]] = defaultdict(set)
     on = [False] * len(automaton.controller.sources)
+    restless: dict[str, tuple[int, str]] = {}
     for node in found.seen:
         effect = automaton.flows.effect(node.state, node.env, node.told)
         on = [a or b for a, b in zip(on, effect.on, strict=True)]
-        if automaton.is_due(node) and _never_rests(automaton, node):
-            names = ", ".join(automaton.controller.names(node.state))
-            yield DeadEnd("never comes to rest", ", ".join(automaton.cone.names), f"from {names}")
+        if automaton.is_due(node):
+            for name, needs, sentence in _restless(automaton, node):
+                if name not in restless or needs < restless[name][0]:
+                    restless[name] = needs, sentence
         for i, state in enumerate(node.state):
             _ = ways[i, state]
         for move, after in automaton.moves(node):
             for i, (old, new) in enumerate(zip(node.state, after.state, strict=True)):
                 if old != new:
                     ways[i, old].add(move.event[0] == "resets")
+    for name, (_, sentence) in restless.items():
+        yield DeadEnd("never comes to rest", name, sentence)
     machines = automaton.controller.machines
     for (i, state), by in sorted(ways.items()):
         name, at = machines[i].name, machines[i].table.states[state]
@@ -78,14 +83,59 @@ def _stops(automaton: Automaton) -> Iterator[DeadEnd]:
             yield DeadEnd("asked for in vain", source.name, "in no modelled order of events does it come on")
 
 
-def _never_rests(automaton: Automaton, node: Node) -> bool:
-    """Whether pass follows pass for ever, with nothing around it changing."""
-    at = node
-    for _ in range(_LONGEST_SETTLE):
+def _restless(automaton: Automaton, node: Node) -> Iterator[tuple[str, int, str]]:
+    """Each machine that pass after pass switches for ever, with nothing around it changing.
+
+    Its name, how many things must be so for it, and what would be seen.
+    """
+    at, seen = node, list[tuple[str, ...]]()
+    for n in range(2 * _LONGEST_SETTLE):
         if not automaton.is_due(at):
-            return False
+            return
         at = automaton.after(at, at.env, Move(), 1).on(at.order)
-    return True
+        if n >= _LONGEST_SETTLE:
+            seen.append(_seen(automaton, at))
+    names = [machine.name for machine in automaton.controller.machines]
+    columns = dict(zip(names, zip(*seen, strict=True), strict=True))
+    steady = [
+        f"{name} {is_[0]}" for name, is_ in columns.items() if is_[0] != "is off" and len(set(is_)) == 1
+    ]
+    so = [*_around(automaton, at), *steady]
+    while_ = f" while {listed(so)}" if so else ""
+    for name, is_ in columns.items():
+        states = sorted(set(is_), key=is_.index)
+        if len(states) > 1:
+            each = all(a != b for a, b in pairwise(is_))
+            often = "every second" if each else "again and again within seconds"
+            what = "switches on and off"
+            if "is off" not in states:
+                what = f"changes between {listed([state.rpartition(' ')[2] for state in states])}"
+            yield name, len(so), f"it {what} {often}{while_}"
+
+
+def _seen(automaton: Automaton, node: Node) -> tuple[str, ...]:
+    """What is to be seen of each machine: `is off`, `runs`, `runs at low`, `fires`, `is on`."""
+    controller, effect = automaton.controller, automaton.flows.effect(node.state, node.env, node.told)
+    pumps = (
+        (f"runs at {pump.speeds[levels[-1] - 1]}" if len(pump.speeds) > 1 else "runs") if levels else "is off"
+        for pump, levels in zip(controller.pumps, effect.contacts, strict=True)
+    )
+    active = ("fires" if source.active == "firing" else "is on" for source in controller.sources)
+    sources = (word if on else "is off" for word, on in zip(active, effect.on, strict=True))
+    return (*pumps, *sources)
+
+
+def _around(automaton: Automaton, node: Node) -> list[str]:
+    """What is asked for and closed around the controller, how valves are turned, and low water."""
+    values = [dim.values[k] for dim, k in zip(automaton.dims, node.env, strict=True)]
+    around, plant = automaton.flows.around(node.env), automaton.plant
+    contacts = {starter.name for starter in automaton.controller.starters}
+    asked = [
+        f"the {name} is closed" if name in contacts else f"{name.removesuffix(f', {TREATMENT}')} is asked for"
+        for name in sorted({name for value in values for name in value.raised})
+    ]
+    turned = [plant.said_at(around.positions)] if around.positions != plant.usually else []
+    return [*asked, *turned, *(["the water is low"] if around.low else [])]
 
 
 def _of_calendar(plant: Plant, programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:

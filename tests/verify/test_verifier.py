@@ -325,6 +325,38 @@ def test_dead_ends_and_contradictions(build):
     assert ("left only by a person", "element") in ends(build(STARTED))
 
 
+BY_CLOCK = (
+    "  valves: {stop",
+    "  treatment: {ozone: {kind: ozone, in: filter, needs_flow: 60 L/min, power: 40 W, proof: {by: none}, "
+    'runs: [{start: "10:00", lasts: 6 h}]}}\n  valves: {stop',
+)
+WIRES = (
+    "  - {block: element, unless: flow proven, for: 5 s}\n"
+    "  - {block: element, while: main high, because: the breaker}\n"
+    "  - {keep: main low, after: element, lasting: 60 s}\n"
+)
+UNPROVEN = ("proof: {by: flow_switch}, high_limit", "proof: {by: none}, high_limit")
+FOR_OZONE, FOR_LOW = "  - {block: ozone, while: main low}\n", "  - {block: main low, while: element firing}\n"
+
+
+def test_what_never_comes_to_rest_is_told_as_it_would_be_seen(build):
+    """Which thing switches every second and under which circumstances, not the inner states of a cone.
+
+    Heating asks for main low, which the element keeps off while it fires. The ozone opens on what is asked
+    for, and comes on again in the next pass on what is left of that. With one of the two blocks all rests.
+    """
+
+    def restless(wires):
+        scenario = build(UNPROVEN, BY_CLOCK, (WIRES, wires))
+        plant, programme = Plant(scenario), Programme(scenario)
+        found = dead_ends(plant, programme, Calendar(programme))
+        return [(end.subject, end.said) for end in found if end.kind == "never comes to rest"]
+
+    so = "heating is asked for, ozone is asked for and element fires"
+    assert [("ozone", f"it switches on and off every second while {so}")] == restless(FOR_OZONE + FOR_LOW)
+    assert [] == restless(FOR_OZONE) == restless(FOR_LOW)
+
+
 def test_times_are_declared_and_seen(build):
     """5 s of proof for 5 s due; 2 s of changeover; a rest of 75 s allows 48 starts an hour, 8 are due."""
     scenario = build()
