@@ -83,6 +83,8 @@ class Wiring(NamedTuple):
     """(pump, speed, source)."""
     past: tuple[str, ...]
     region: str
+    own_switch: bool
+    """Whether the element has a flow switch of its own."""
 
     def text(self) -> str:
         """The file."""
@@ -94,6 +96,7 @@ class Wiring(NamedTuple):
         ]
         clock = ", also_started_by: [{clock: {start: 09:00, lasts: 1 h}}]"
         own = {name: clock if name in self.past else "" for name in ("jets", "blower", "element")}
+        own["element"] += ", own_flow_switch: 5 s" if self.own_switch else ""
         return TEXT.format(interlocks=f"[{', '.join(lines)}]", region=self.region, **own)
 
     def __str__(self) -> str:
@@ -110,6 +113,7 @@ def _wirings() -> st.SearchStrategy[Wiring]:
         st.lists(st.sampled_from(keeps), max_size=2, unique_by=lambda keep: keep[2]).map(tuple),
         st.lists(st.sampled_from(("jets", "blower", "element")), unique=True).map(tuple),
         st.sampled_from(("europe", "north_america")),
+        st.booleans(),
     )
 
 
@@ -149,6 +153,8 @@ def by_brute_force(wiring: Wiring) -> set[frozenset[tuple[str, str]]]:
             moves = {name for name, _ in on}
             if any(at[source] and FED_BY[source] not in moves for source in wiring.proven):
                 continue
+            if wiring.own_switch and ("element", "on") in on and "main" not in moves:
+                continue
             for extra in product((False, True), repeat=2):
                 hot = {
                     source: at[source] or (more and source in runs_on)
@@ -169,7 +175,12 @@ def counted(wiring: Wiring, on: frozenset[tuple[str, str]] | set[tuple[str, str]
 
 
 UNASKED = Wiring(
-    (("main high", "jets running"), ("blower", "main low")), (), (("main", "high", "element"),), (), "europe"
+    (("main high", "jets running"), ("blower", "main low")),
+    (),
+    (("main", "high", "element"),),
+    (),
+    "europe",
+    False,
 )
 """A pump that is kept, and would read as lowered if it were asked for too."""
 
