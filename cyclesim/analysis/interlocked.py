@@ -71,12 +71,18 @@ class Interlocked:
         return tuple(fastest.get(pump, "stopped") for pump in self._plant.pumps)
 
     def _facts(self, state: State, duty: PlantDuty) -> int:
-        """All that is on is asked for, what runs on is not; every other time is over; flow as it is."""
+        """All that is on is asked for but what is kept; what runs on goes on, every other time is over.
+
+        A kept pump needs no asking, and if a block lowered what is asked, others would read the lower speed.
+        """
         controller, facts = self._controller, list[str]()
-        for machine, at in zip(controller.machines, controller.names(state), strict=True):
+        names = dict(zip((m.name for m in controller.machines), controller.names(state), strict=True))
+        kept = {(k.pump, k.speed) for k in controller.keeps if names[k.after] in ("firing", "run_on")}
+        for machine in controller.machines:
+            at = names[machine.name]
             if at != "run_on":
                 facts.append(f"{machine.name}.time_up")
-            if at in _active(machine):
+            if at in _active(machine) and (machine.name, at) not in kept:
                 facts.append(f"{_ask(machine, at)}.raised")
         for source in controller.sources:
             if self._plant.sensed(source.name, duty):
