@@ -25,7 +25,7 @@ from cyclesim.analysis.combinations import (
     with_bore,
 )
 from cyclesim.analysis.findings import PRACTICE, SHEET, Breach, Judged, NotJudged, Rule
-from cyclesim.analysis.keyed_in import days_apart, too_many_a_day
+from cyclesim.analysis.keyed_in import days_apart, keyed, too_many_a_day
 from cyclesim.physics.links import TUB
 from cyclesim.scenario.blocks.heat_sources import Boiler, Electric
 from cyclesim.simulation.assembly import Plant, PlantDuty, jet_name
@@ -266,8 +266,8 @@ def programme_does_not_fit(plant: Plant, programme: Programme) -> Judged:
 
 def _off_step(plant: Plant, step_s: float) -> Iterator[Breach]:
     """Starts, and lengths of filter runs, that are no whole number of the controller's steps."""
-    schedule, steps = plant.scenario.schedule, f"its times move in steps of {lasting(step_s)}"
-    for kind, runs in (("filter run", schedule.filter_runs), ("line flush", schedule.line_flushes)):
+    steps = f"its times move in steps of {lasting(step_s)}"
+    for kind, runs in keyed(plant.scenario.schedule):
         for run in runs:
             for start in run.start or ():
                 if (3600 * start.hour + 60 * start.minute + start.second) % step_s:
