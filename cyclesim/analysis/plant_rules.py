@@ -27,7 +27,7 @@ from cyclesim.analysis.combinations import (
 from cyclesim.analysis.findings import PRACTICE, SHEET, Breach, Judged, NotJudged, Rule
 from cyclesim.analysis.keyed_in import days_apart, keyed, too_many_a_day
 from cyclesim.physics.links import TUB
-from cyclesim.scenario.blocks.heat_sources import Boiler, Electric
+from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.simulation.assembly import Plant, PlantDuty, jet_name
 from cyclesim.simulation.programme import Programme
 
@@ -214,7 +214,7 @@ def no_independent_limit(plant: Plant, programme: Programme) -> Judged:
     """A source that makes its own heat has no high limit, or one that a failed thermostat takes with it."""
     del programme
     for name, source in plant.sheet.heat_sources.items():
-        if not isinstance(source, Electric | Boiler):
+        if not source.switched or isinstance(source, HeatPump):
             continue  # a heat pump's refrigerant limits it; nobody can switch off a fire
         if source.high_limit_c is None:
             mend = "a high limit with a sensor of its own, that a person resets: high_limit: 50 degC"
