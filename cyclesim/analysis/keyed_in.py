@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from cyclesim.analysis.amounts import listed
 from cyclesim.control.calendar import WEEKDAYS
 from cyclesim.scenario.blocks.heating import PlanStep
-from cyclesim.scenario.blocks.schedule import Controller, Schedule
+from cyclesim.scenario.blocks.schedule import Controller, Run, Schedule
+from cyclesim.scenario.forms.times import Occasion
 
 Misfit = tuple[str, str]
 """What does not fit, and what mends it."""
@@ -33,14 +34,21 @@ def too_many_a_day(takes: Controller, schedule: Schedule) -> Iterator[Misfit]:
             yield f"{found} {what} a day, and it takes {most}", mend
 
 
+def keyed(schedule: Schedule) -> Iterator[tuple[str, tuple[Run, ...]]]:
+    """What is keyed in with a start and a length, by the name of its kind; sessions of people are not."""
+    for kind, entries in reversed(schedule.timed.items()):
+        if runs := tuple(run for run in entries if isinstance(run, Run)):
+            yield kind, runs
+
+
 def days_apart(takes: Controller, schedule: Schedule) -> Iterator[Misfit]:
     """What is not on every day, where the controller cannot tell days or dates apart."""
-    for what, entries in (
-        ("a filter run", schedule.filter_runs),
-        ("a line flush", schedule.line_flushes),
+    told: list[tuple[str, tuple[Run | Occasion | PlanStep, ...]]] = [
+        *((f"a {kind}", runs) for kind, runs in keyed(schedule)),
         ("an air purge", schedule.air_purges),
         ("a step of the heating plan", schedule.heating.plan if schedule.heating else ()),
-    ):
+    ]
+    for what, entries in told:
         for one in entries:
             by_date = takes.seasons is False and _by_date(one.repeats)
             if by_date:

@@ -11,7 +11,7 @@ from cyclesim.analysis.combinations import said, while_at
 from cyclesim.analysis.findings import Change, Rule, Subject
 from cyclesim.scenario.blocks.heat_sources import Proof
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.blocks.schedule import KINDS, Block
+from cyclesim.scenario.blocks.schedule import DEMANDS, Block
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 
@@ -83,7 +83,7 @@ def longer_changeover(plant: Plant, programme: Programme, about: Subject) -> Ite
 def flush_away_from_people(plant: Plant, programme: Programme, about: Subject) -> Iterator[Change]:
     """Bathing above flushes, or no flush by the schedule."""
     schedule = plant.scenario.schedule
-    ranks = [k for k in (schedule.ranks or KINDS) if k != "bathing"]
+    ranks = [k for k in (schedule.ranks or DEMANDS) if k != "bathing"]
     if schedule.ranks and schedule.ranks[0] != "bathing":
         above = _put(("bathing", *ranks), "schedule", "ranks")
         yield Change("let bathing stand above all in schedule.ranks", above)

@@ -25,9 +25,9 @@ from cyclesim.analysis.combinations import (
     with_bore,
 )
 from cyclesim.analysis.findings import PRACTICE, SHEET, Breach, Judged, NotJudged, Rule
-from cyclesim.analysis.keyed_in import days_apart, too_many_a_day
+from cyclesim.analysis.keyed_in import days_apart, keyed, too_many_a_day
 from cyclesim.physics.links import TUB
-from cyclesim.scenario.blocks.heat_sources import Boiler, Electric
+from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.simulation.assembly import Plant, PlantDuty, jet_name
 from cyclesim.simulation.programme import Programme
 
@@ -214,7 +214,7 @@ def no_independent_limit(plant: Plant, programme: Programme) -> Judged:
     """A source that makes its own heat has no high limit, or one that a failed thermostat takes with it."""
     del programme
     for name, source in plant.sheet.heat_sources.items():
-        if not isinstance(source, Electric | Boiler):
+        if not source.switched or isinstance(source, HeatPump):
             continue  # a heat pump's refrigerant limits it; nobody can switch off a fire
         if source.high_limit_c is None:
             mend = "a high limit with a sensor of its own, that a person resets: high_limit: 50 degC"
@@ -266,8 +266,8 @@ def programme_does_not_fit(plant: Plant, programme: Programme) -> Judged:
 
 def _off_step(plant: Plant, step_s: float) -> Iterator[Breach]:
     """Starts, and lengths of filter runs, that are no whole number of the controller's steps."""
-    schedule, steps = plant.scenario.schedule, f"its times move in steps of {lasting(step_s)}"
-    for kind, runs in (("filter run", schedule.filter_runs), ("line flush", schedule.line_flushes)):
+    steps = f"its times move in steps of {lasting(step_s)}"
+    for kind, runs in keyed(plant.scenario.schedule):
         for run in runs:
             for start in run.start or ():
                 if (3600 * start.hour + 60 * start.minute + start.second) % step_s:

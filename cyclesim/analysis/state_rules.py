@@ -156,7 +156,7 @@ def flush_onto_people(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
         yield Breach(demand, f"it runs {pump} while people are in the water", None, "s", "")
 
 
-def _treated_still(*kinds: str) -> Callable[[Snapshot, Plant], Iterator[Breach]]:
+def treated_still(*kinds: str) -> Callable[[Snapshot, Plant], Iterator[Breach]]:
     """A treatment device of some kinds has been on, for longer than the grace, without its flow."""
 
     def judge(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
@@ -225,7 +225,7 @@ def _pumps(plant: Plant, programme: Programme) -> Iterator[Subject]:
         yield Subject(name, (name,), by_fault=not plant.scenario.schedule.low_water)
 
 
-def _treating(*kinds: str) -> Callable[[Plant, Programme], Iterator[Subject]]:
+def treating(*kinds: str) -> Callable[[Plant, Programme], Iterator[Subject]]:
     """Every treatment device of some kinds."""
 
     def subjects(plant: Plant, programme: Programme) -> Iterator[Subject]:
@@ -328,8 +328,8 @@ RULES: tuple[Rule, ...] = (
         sentence="Nothing is dosed into water that does not move.",
         source=f"interlock of dosing with flow: {PRACTICE}; the grace: {CHOICE}",
         mend="prove the flow before it doses",
-        judge=_treated_still("dosing"),
-        subjects=_treating("dosing"),
+        judge=treated_still("dosing"),
+        subjects=treating("dosing"),
         nothing="nothing is dosed",
         changes=mends.flow_proven,
     ),
@@ -340,8 +340,8 @@ RULES: tuple[Rule, ...] = (
         sentence="No ozone generator and no salt cell is on without the flow that carries its gas away.",
         source=f"interlock of gas with flow: {PRACTICE}; the grace: {CHOICE}",
         mend="prove the flow before it is on",
-        judge=_treated_still("ozone", "salt_cell"),
-        subjects=_treating("ozone", "salt_cell"),
+        judge=treated_still("ozone", "salt_cell"),
+        subjects=treating("ozone", "salt_cell"),
         nothing="there is no ozone generator and no salt cell",
         changes=mends.flow_proven,
     ),
@@ -352,8 +352,8 @@ RULES: tuple[Rule, ...] = (
         sentence="No UV lamp is on without the flow that cools it.",
         source=f"{PRACTICE}; the grace: {CHOICE}",
         mend="prove the flow before it is on",
-        judge=_treated_still("uv"),
-        subjects=_treating("uv"),
+        judge=treated_still("uv"),
+        subjects=treating("uv"),
         nothing="there is no UV lamp",
         changes=mends.flow_proven,
     ),

@@ -9,12 +9,12 @@ from cyclesim.analysis.metrics import TreatmentMetrics
 from cyclesim.said.page import Column, Page
 from cyclesim.said.run_tables import LAST_JET
 from cyclesim.said.words import UNKNOWN, number
+from cyclesim.scenario.blocks.treatment import KINDS
 from cyclesim.simulation.assembly import last_stretch
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
 
-KINDS = {"dosing": "dosing", "ozone": "ozone", "uv": "UV lamp", "salt_cell": "salt cell"}
 _AFTER_A_CUT = {
     "midnight": "its clock starts at midnight, until somebody sets it",
     "wait": "it waits for a person",

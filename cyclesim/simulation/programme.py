@@ -32,9 +32,6 @@ from cyclesim.simulation.own_clock import OwnClock
 from cyclesim.simulation.sessions import Session, sessions
 from cyclesim.simulation.trace import Span, joined
 
-RANKS = ("bathing", "frost protection", "line flush", "heating", "filter run")
-"""Who decides a pump when several ask, highest first, unless the file reorders them."""
-
 HEATING, FROST, AIR = "heating", "frost protection", "air"
 PURGE, SAMPLING, TREATMENT = "air purge", "sampling", "treatment"
 _WAYS = {"thermostat": "own thermostat", "clock": "own time clock", "hand_switch": "hand switch"}
@@ -71,14 +68,9 @@ class Programme:
         self.scenario = scenario
         self.zone = ZoneInfo(scenario.place.time_zone)
         schedule = scenario.schedule
-        order = tuple(kind.replace("_", " ") for kind in schedule.ranks) if schedule.ranks else RANKS
+        order = schedule.order
         self.timed: list[TimedDemand] = []
-        timed: dict[str, tuple[Run | Bathing, ...]] = {
-            "bathing": schedule.bathing,
-            "line flush": schedule.line_flushes,
-            "filter run": schedule.filter_runs,
-        }
-        for kind, entries in timed.items():
+        for kind, entries in schedule.timed.items():
             for k, run in enumerate(entries, start=1):
                 if run.pump is None:  # still water asks for nothing
                     continue
@@ -114,7 +106,7 @@ class Programme:
         self.purges = [Demand(PURGE, PURGE, 1, b, "on") for b in scenario.plant.air if schedule.air_purges]
         demands += self.purges
         self.treating = {
-            name: Demand(f"{name}, {TREATMENT}", TREATMENT, len(RANKS), "", "", (name,))
+            name: Demand(f"{name}, {TREATMENT}", TREATMENT, len(order), "", "", (name,))
             for name, device in scenario.plant.treatment.items()
             if device.runs or device.with_
         }

@@ -25,7 +25,7 @@ from cyclesim.control.step import POWER_LOST
 from cyclesim.simulation.assembly import Plant
 from cyclesim.verification.cone import Cone
 from cyclesim.verification.environment import POWER, Environment
-from cyclesim.verification.faults import PlantFault
+from cyclesim.verification.faults import PlantFault, welds
 from cyclesim.verification.instant import After, Instants, Move, Node
 
 __all__ = ["Automaton", "Move", "Node"]
@@ -169,7 +169,7 @@ class Automaton(Instants):
             return ""
         state = c.sources[k].table.states[node.state[self._first + k]]
         started = any(mask & c.bit(f"{s.name}.closed") for s in c.starters if s.target == name)
-        started |= any(f.kind == "welded" and f.subject == f"{name}/on" for f in self.faults)
+        started |= (name, "on") in welds(self.faults)
         if not started and not mask & c.calls[k]:
             return ""
         if state == "tripped":

@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from functools import cached_property
 
 from cyclesim.control.calendar import windows
+from cyclesim.scenario.blocks.schedule import Run
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.sessions import sessions
 from cyclesim.simulation.trace import Span, joined
@@ -69,8 +70,8 @@ class Calendar:
         schedule = self._programme.scenario.schedule
         drawn = schedule.bathing[k].drawn
         assert drawn is not None
-        after = max((run.lasts_s for run in schedule.filter_runs if run.after), default=0.0)
-        late = max([after, *(run.lasts_s for run in schedule.line_flushes if run.after)])
+        runs = (run for runs in schedule.timed.values() for run in runs if isinstance(run, Run))
+        late = max((run.lasts_s for run in runs if run.after), default=0.0)
         opens, closes = drawn.between
         found = windows(
             opens,

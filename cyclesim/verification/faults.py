@@ -1,9 +1,9 @@
-"""Single faults: what each is called, what it touches, and the same plant with it."""
+"""Single faults: what can fail, what each failure does, and the same plant with it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from cyclesim.physics.links import Drop, Link, Pump
@@ -26,61 +26,173 @@ class PlantFault(NamedTuple):
     """Whether the calendar no longer holds once it is possible."""
 
 
-HYDRAULIC = ("valve shut", "clogged", "check valve")
-"""Faults that change where water runs, and nothing else."""
-SENSORS = "sensor"
-"""Faults of temperature sensors: the search lets every thermostat say anything, so they add nothing to it."""
+_Subjects = Iterator[tuple[str, str]]
+"""What can fail so, and what then happens, as a clause."""
+
+
+@dataclass(frozen=True)
+class FaultKind:
+    """One way to fail: everything that is known of it, for all that reads it."""
+
+    subjects: Callable[[Plant, Programme], _Subjects]
+    link: Callable[[Link], Link] | None = None
+    """What it makes of the link of its subject's name: it changes where water runs, and nothing else."""
+    dead: bool = False
+    """Whether its subject, a pump, moves no water, whatever its contact says."""
+    proof: bool | None = None
+    """What the means of proof of its subject then says."""
+    own_switch: bool | None = None
+    """Whether its subject's own flow switch is then closed."""
+    welds: bool = False
+    """Whether the contact that is its subject (`main/low`, `element/on`) stays closed."""
+    low: bool = False
+    """Whether the water is below the suction fittings."""
+    everywhere: bool = False
+    """Whether every rule can see it; else only one that looks at its subject."""
+    known: bool = False
+    """Whether the search lets it come without any fault, so that it adds nothing."""
+    any_order: bool = False
+    replayed: bool = True
+    """Whether the engine can be given it."""
+
+
+def _pumps_and_blowers(plant: Plant, programme: Programme) -> _Subjects:
+    del programme
+    for name in (*plant.pumps, *plant.sheet.air):
+        yield name, f"{name} does not start, or trips"
+
+
+def _valves(plant: Plant, programme: Programme) -> _Subjects:
+    del programme
+    for name, valve in plant.sheet.valves.items():
+        if valve.usual != "shut":
+            yield name, f"{name} is left shut"
+
+
+def _shut(link: Link) -> Link:
+    return replace(link, shut=True) if isinstance(link, Drop) else link
+
+
+def _filters(plant: Plant, programme: Programme) -> _Subjects:
+    del programme
+    for name, thing in plant.sheet.equipment.items():
+        if thing.kind in ("filter", "strainer"):
+            yield name, f"{name} clogs to ten times its drop"
+
+
+def _clogged(link: Link) -> Link:
+    return replace(link, head_m=CLOGGED_TIMES * link.head_m) if isinstance(link, Drop) else link
+
+
+def _check_valves(plant: Plant, programme: Programme) -> _Subjects:
+    del programme
+    for name, pump in plant.pumps.items():
+        if pump.check_valve:
+            yield name, f"the check valve of {name} leaks"
+    for name in plant.sheet.check_valves:
+        yield name, f"{name} leaks"
+
+
+def _leaking(link: Link) -> Link:
+    if isinstance(link, Pump):
+        return replace(link, check_valve=False)
+    return replace(link, one_way=False) if isinstance(link, Drop) else link
+
+
+def _proofs(says: str) -> Callable[[Plant, Programme], _Subjects]:
+    def subjects(plant: Plant, programme: Programme) -> _Subjects:
+        for source in programme.controller.sources:
+            device = plant.sheet.treatment.get(source.name) or plant.sheet.heat_sources[source.name]
+            if "proving" in source.table.states and device.proof.by != "none":
+                what = f"the {device.proof.by.replace('_', ' ')} of {source.name}"
+                yield source.name, f"{what} says {says} whatever the flow"
+
+    return subjects
+
+
+def _own_switches(stays: str) -> Callable[[Plant, Programme], _Subjects]:
+    def subjects(plant: Plant, programme: Programme) -> _Subjects:
+        del plant
+        for source in programme.controller.sources:
+            if source.own_switch:
+                yield source.name, f"the own flow switch of {source.name} stays {stays}"
+
+    return subjects
+
+
+def _contactors(plant: Plant, programme: Programme) -> _Subjects:
+    del plant
+    for machine in programme.controller.pumps:
+        for speed in machine.speeds:
+            at = f"{machine.name} {speed}" if len(machine.speeds) > 1 else machine.name
+            yield f"{machine.name}/{speed}", f"the contactor of {at} welds"
+    for source in programme.controller.sources:
+        yield f"{source.name}/on", f"the contactor of {source.name} welds"
+
+
+def _sensors(plant: Plant, programme: Programme) -> _Subjects:
+    del programme
+    if plant.scenario.schedule.heating or plant.scenario.schedule.frost_protection:
+        yield "high", "a temperature sensor reads high"
+        yield "low", "a temperature sensor reads low"
+        yield "open", "a temperature sensor is open"
+
+
+def _always(subject: str, said: str) -> Callable[[Plant, Programme], _Subjects]:
+    return lambda *_: iter([(subject, said)])
+
+
+FAULTS: dict[str, FaultKind] = {
+    "no start": FaultKind(_pumps_and_blowers, dead=True),
+    "valve shut": FaultKind(_valves, link=_shut),
+    "clogged": FaultKind(_filters, link=_clogged),
+    "check valve": FaultKind(_check_valves, link=_leaking),
+    "false yes": FaultKind(_proofs("yes"), proof=True),
+    "false no": FaultKind(_proofs("no"), proof=False),
+    "own yes": FaultKind(_own_switches("closed"), own_switch=True, replayed=False),
+    "own no": FaultKind(_own_switches("open"), own_switch=False, replayed=False),
+    "welded": FaultKind(_contactors, welds=True),
+    "sensor": FaultKind(_sensors, known=True, replayed=False),  # every thermostat may say anything
+    "level low": FaultKind(
+        _always("tub", "the water falls below the suction fittings"), low=True, everywhere=True
+    ),
+    "restart": FaultKind(
+        _always("controller", "the controller restarts in mid-run"),
+        everywhere=True,
+        any_order=True,
+        replayed=False,
+    ),
+    "clock": FaultKind(  # without a calendar, a clock that is wrong is nothing new
+        _always("controller", "its clock is reset to midnight after a power cut"), known=True, any_order=True
+    ),
+    "person": FaultKind(
+        _always("panel", "a person presses anything at any time"), everywhere=True, any_order=True
+    ),
+}
+"""Every way to fail by its name. What is put in here is verified, told and replayed like the rest."""
 
 
 def faults_of(plant: Plant, programme: Programme) -> Iterator[PlantFault]:
     """Every single fault that the plant can have."""
-    sheet, controller = plant.sheet, programme.controller
-    for name in (*plant.pumps, *sheet.air):
-        yield PlantFault("no start", name, f"{name} does not start, or trips")
-    for name, valve in sheet.valves.items():
-        if valve.usual != "shut":
-            yield PlantFault("valve shut", name, f"{name} is left shut")
-    for name, thing in sheet.equipment.items():
-        if thing.kind in ("filter", "strainer"):
-            yield PlantFault("clogged", name, f"{name} clogs to ten times its drop")
-    for name, pump in plant.pumps.items():
-        if pump.check_valve:
-            yield PlantFault("check valve", name, f"the check valve of {name} leaks")
-    for name in sheet.check_valves:
-        yield PlantFault("check valve", name, f"{name} leaks")
-    for source in controller.sources:
-        device = sheet.treatment.get(source.name) or sheet.heat_sources[source.name]
-        if "proving" in source.table.states and device.proof.by != "none":
-            what = f"the {device.proof.by.replace('_', ' ')} of {source.name}"
-            yield PlantFault("false yes", source.name, f"{what} says yes whatever the flow")
-            yield PlantFault("false no", source.name, f"{what} says no whatever the flow")
-        if source.own_switch:
-            yield PlantFault("own yes", source.name, f"the own flow switch of {source.name} stays closed")
-            yield PlantFault("own no", source.name, f"the own flow switch of {source.name} stays open")
-    for machine in controller.pumps:
-        for speed in machine.speeds:
-            at = f"{machine.name} {speed}" if len(machine.speeds) > 1 else machine.name
-            yield PlantFault("welded", f"{machine.name}/{speed}", f"the contactor of {at} welds")
-    for source in controller.sources:
-        yield PlantFault("welded", f"{source.name}/on", f"the contactor of {source.name} welds")
-    if plant.scenario.schedule.heating or plant.scenario.schedule.frost_protection:
-        for way in ("high", "low", "open"):
-            yield PlantFault(SENSORS, way, f"a temperature sensor reads {way}" if way != "open" else
-                        "a temperature sensor is open")  # fmt: skip
-    yield PlantFault("level low", "tub", "the water falls below the suction fittings")
-    yield PlantFault("restart", "controller", "the controller restarts in mid-run", True)
-    yield PlantFault("clock", "controller", "its clock is reset to midnight after a power cut", True)
-    yield PlantFault("person", "panel", "a person presses anything at any time", True)
+    for kind, fault in FAULTS.items():
+        for subject, said in fault.subjects(plant, programme):
+            yield PlantFault(kind, subject, said, fault.any_order)
+
+
+def reroutes(fault: PlantFault) -> bool:
+    """Whether a fault changes where water runs, and nothing else."""
+    return FAULTS[fault.kind].link is not None
 
 
 def touches(fault: PlantFault, cone: Cone, loops: Mapping[str, int], plant: Plant) -> bool:
     """Whether a fault can be seen from within a cone; outside, the answer is that without it."""
-    if fault.kind in HYDRAULIC:
+    kind = FAULTS[fault.kind]
+    if kind.known or kind.everywhere:
+        return not kind.known
+    if kind.link is not None:
         inside = {loops.get(name) for name in cone.names if name in plant.pumps}
         return loops.get(fault.subject) in inside
-    if fault.kind in ("level low", "restart", "clock", "person"):
-        return True
-    return fault.kind != SENSORS and fault.subject.partition("/")[0] in cone.names
+    return fault.subject.partition("/")[0] in cone.names
 
 
 class FaultyPlant(Plant):
@@ -90,15 +202,12 @@ class FaultyPlant(Plant):
         super().__init__(plant.scenario)
         self.temp_c = plant.temp_c
         self._sound = plant
-        self._rerouted = {(fault.kind, fault.subject) for fault in faults if fault.kind in HYDRAULIC}
-
-        def those(kind: str) -> list[str]:
-            return [fault.subject for fault in faults if fault.kind == kind]
-
+        kinds = [(fault.subject, FAULTS[fault.kind]) for fault in sorted(faults)]
+        self._rerouted = [(subject, kind.link) for subject, kind in kinds if kind.link is not None]
         self.broken = Broken(
-            frozenset(those("no start")),
-            dict.fromkeys(those("false no"), False) | dict.fromkeys(those("false yes"), True),
-            dict.fromkeys(those("own yes"), True) | dict.fromkeys(those("own no"), False),
+            frozenset(subject for subject, kind in kinds if kind.dead),
+            {subject: kind.proof for subject, kind in kinds if kind.proof is not None},
+            {subject: kind.own_switch for subject, kind in kinds if kind.own_switch is not None},
         )
 
     def duty(self, speeds: Speeds, positions: Positions | None = None, *, dry: bool = False) -> PlantDuty:
@@ -110,21 +219,15 @@ class FaultyPlant(Plant):
     def links_at(self, speeds: Mapping[str, str], positions: Positions) -> Iterator[Link]:
         """The links with what the faults make of them."""
         for link in super().links_at(speeds, positions):
-            if isinstance(link, Drop) and ("valve shut", link.name) in self._rerouted:
-                yield replace(link, shut=True)
-            elif isinstance(link, Drop) and ("clogged", link.name) in self._rerouted:
-                yield replace(link, head_m=CLOGGED_TIMES * link.head_m)
-            elif isinstance(link, Drop) and ("check valve", link.name) in self._rerouted:
-                yield replace(link, one_way=False)
-            elif isinstance(link, Pump) and ("check valve", link.name) in self._rerouted:
-                yield replace(link, check_valve=False)
-            else:
-                yield link
+            for subject, change in self._rerouted:
+                if link.name == subject:
+                    link = change(link)
+            yield link
 
 
 def welds(faults: Iterable[PlantFault]) -> Iterator[tuple[str, str]]:
     """The contacts that some faults weld: (machine, speed), or "on" for what has none."""
     for fault in faults:
-        if fault.kind == "welded":
+        if FAULTS[fault.kind].welds:
             name, _, speed = fault.subject.partition("/")
             yield name, speed

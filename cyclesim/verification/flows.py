@@ -10,7 +10,7 @@ from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.wired import Water, WhatIsOn, Wiring
 from cyclesim.verification.cone import Cone
 from cyclesim.verification.environment import Dim
-from cyclesim.verification.faults import FaultyPlant, PlantFault, welds
+from cyclesim.verification.faults import FAULTS, FaultyPlant, PlantFault, welds
 
 
 class Around(NamedTuple):
@@ -40,7 +40,7 @@ class Flows:
         self.devices = self.wiring.devices
         self.welded = frozenset(self.wiring.contact(*at) for at in welds(faults))
         self._low = cone.controller.bit(LEVEL_LOW)
-        self._forced = self._low if any(fault.kind == "level low" for fault in faults) else 0
+        self._forced = self._low if any(FAULTS[fault.kind].low for fault in faults) else 0
         usual = zip(plant.turnable, plant.usually, strict=True)
         self._usual = {f"valve {name}": own for name, own in usual}
         self._arounds: dict[tuple[int, ...], Around] = {}

@@ -20,14 +20,12 @@ from cyclesim.simulation.programme import Programme, WiredContact
 from cyclesim.simulation.trace import Span, joined
 from cyclesim.verification.answer import Replayed
 from cyclesim.verification.automaton import Automaton, Move, Node
-from cyclesim.verification.faults import FaultyPlant, PlantFault
+from cyclesim.verification.faults import FAULTS, FaultyPlant, PlantFault, welds
 
 Path = Sequence[tuple[Automaton, Move | None, Node]]
 _BEGINS_S, _WARM_UP_S = 600, 3600
 _TAIL_S, _LONG_TAIL_S = 120, 4 * 3600
 """How long the last state is held: what lasts for 3 h counts more on a circuit in north_america."""
-_KNOWN = {"no start", "valve shut", "clogged", "check valve", "false yes", "false no", "welded", "level low"}
-"""Faults that the engine can be given."""
 
 
 def replayed(
@@ -35,10 +33,8 @@ def replayed(
 ) -> tuple[Replayed, list[int]]:
     """Whether the engine, given the story's facts, breaks the same rule; and when its steps come [s]."""
     faults = path[-1][0].faults
-    if (
-        any(fault.kind not in _KNOWN and not fault.any_order for fault in faults)
-        or any(fault.kind == "restart" for fault in faults)
-        or any(automaton.flows.around(node.env).hot for automaton, _, node in path)
+    if not all(FAULTS[fault.kind].replayed for fault in faults) or any(
+        automaton.flows.around(node.env).hot for automaton, _, node in path
     ):
         return "order only", []
     times = fitted(path)
@@ -121,11 +117,10 @@ class _ScriptedPlant(FaultyPlant):
         bare = Plant(plant.scenario.model_copy(update={"schedule": schedule}))
         super().__init__(bare, faults)
         self.temp_c = plant.temp_c  # that at which the search solved its duties
-        self._faults = {(fault.kind, fault.subject) for fault in faults}
 
     def duty(self, speeds: Speeds, positions: Positions | None = None, *, dry: bool = False) -> PlantDuty:
         """A pump that does not start moves no water, whatever its contact says."""
-        dead = [("no start", name) in self._faults for name in self.pumps]
+        dead = [name in self.broken.dead for name in self.pumps]
         if not any(dead):
             return super().duty(speeds, positions, dry=dry)
         true = tuple("stopped" if off else speed for off, speed in zip(dead, speeds, strict=True))
@@ -191,7 +186,7 @@ class _Replay(_Run):
     ) -> None:
         begins_s = _WARM_UP_S + _BEGINS_S
         end_s = begins_s + times[-1] + tail_s
-        welded = [fault.subject for fault in faults if fault.kind == "welded"]
+        welded = [f"{name}/{speed}" for name, speed in welds(faults)]
         spans, people = _spans(path, times, begins_s, end_s)
         script = _Scripted(programme, spans, welded)
         scripted_turns = _turns(plant, path, times, begins_s)
@@ -251,9 +246,8 @@ def _spans(
         for n, fact in enumerate(automaton.controller.facts):
             if around.mask >> n & 1:
                 found.setdefault(fact, []).append((start, end))
-        for fault in automaton.faults:
-            if fault.kind == "welded":
-                found.setdefault(f"{_weld(fault.subject)}.closed", []).append((start, end))
+        for name, speed in welds(automaton.faults):
+            found.setdefault(f"{_weld(f'{name}/{speed}')}.closed", []).append((start, end))
         if around.people:
             people.append((start, end))
     return {fact: joined(spans) for fact, spans in found.items()}, joined(people)

@@ -23,7 +23,7 @@ from cyclesim.verification.calendar_order import Calendar
 from cyclesim.verification.cone import cone_of, groups
 from cyclesim.verification.dead_ends import dead_ends
 from cyclesim.verification.environment import Environment, Kind
-from cyclesim.verification.faults import HYDRAULIC, SENSORS, PlantFault, faults_of, touches
+from cyclesim.verification.faults import FAULTS, PlantFault, faults_of, reroutes, touches
 from cyclesim.verification.replay import replayed
 from cyclesim.verification.search import Found, TooManyStatesError, search
 from cyclesim.verification.story import told
@@ -294,8 +294,8 @@ class _Verifier:
     def _under(self, check: Check, before: Found, fault: PlantFault) -> Found | None:
         """The search with a fault more; None where the rule cannot see it."""
         automaton, what = before.automaton, f"{check.rules[0]} ({check.subject}), {fault.said}"
-        if not touches(fault, automaton.cone, self.loops, self.plant) or fault.kind == "clock":
-            return None  # without a calendar, a clock that is wrong is nothing new
+        if not touches(fault, automaton.cone, self.loops, self.plant):
+            return None
         if fault.kind == "person":
             more = self.automaton(check, "commands", frozenset({fault}))
             if [len(dim.values) for dim in more.dims] == [len(dim.values) for dim in automaton.dims]:
@@ -310,7 +310,7 @@ class _Verifier:
             faults=automaton.faults | {fault},
             coarse=automaton.coarse,
         )
-        if fault.kind in HYDRAULIC and more.wiring.same_water(automaton.wiring):
+        if reroutes(fault) and more.wiring.same_water(automaton.wiring):
             return before  # it makes no difference to anything that is asked of the water
         return search(more, judges(check, more), self._tell(what), after=before, until_broken=_STORIES_TRIED)
 
@@ -318,7 +318,7 @@ class _Verifier:
         self, name: str, check: Check, faults: tuple[PlantFault, ...], found: Found | None, before: Found
     ) -> Cell:
         said, fault = tuple(fault.said for fault in faults), faults[-1]
-        sees = found is not None or fault.kind in ("person", "clock", SENSORS)
+        sees = found is not None or fault.kind == "person" or FAULTS[fault.kind].known
         found, states = found or before, found.states if found else 0
         if name not in found.broken:
             return Cell(said, states, barrier(found, check) if sees else "not needed")

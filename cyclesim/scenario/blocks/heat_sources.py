@@ -93,7 +93,7 @@ class _Source(Model):
     zone: Name = Field(description="The zone it stands in, e.g. pump_room.")
 
 
-class _Switched(_Source):
+class Switched(_Source):
     """A heat source that the controller switches on and off."""
 
     switched: ClassVar[bool] = True
@@ -134,7 +134,7 @@ class _Switched(_Source):
         return frozenset({"limit_sensor"} if self.high_limit_c is None else ())
 
 
-class _Unswitched(_Source):
+class Unswitched(_Source):
     """A heat source that nobody can switch off; its heat is trapped in it while no water moves."""
 
     switched: ClassVar[bool] = False
@@ -190,7 +190,7 @@ class _Unswitched(_Source):
         return None
 
 
-class Electric(_Switched):
+class Electric(Switched):
     """An electric element."""
 
     kind: Literal["electric"] = Field(description=KIND_SAYS)
@@ -244,7 +244,7 @@ class Rated(Model):
         return self
 
 
-class HeatPump(_Switched):
+class HeatPump(Switched):
     """A heat pump that takes its heat from air."""
 
     kind: Literal["heat_pump"] = Field(description=KIND_SAYS)
@@ -305,7 +305,7 @@ class HeatPump(_Switched):
         return max(point.output_w / point.cop for point in self.rated)
 
 
-class Boiler(_Switched):
+class Boiler(Switched):
     """A boiler that burns fuel."""
 
     kind: Literal["boiler"] = Field(description=KIND_SAYS)
@@ -335,7 +335,7 @@ class Boiler(_Switched):
     )
 
 
-class Wood(_Unswitched):
+class Wood(Unswitched):
     """A wood stove: lit at clock times, then it burns and dies down by itself."""
 
     kind: Literal["wood"] = Field(description=KIND_SAYS)
@@ -352,7 +352,7 @@ class Wood(_Unswitched):
     )
 
 
-class Solar(_Unswitched):
+class Solar(Unswitched):
     """Collectors, by the noon output that is expected of them."""
 
     kind: Literal["solar"] = Field(description=KIND_SAYS)

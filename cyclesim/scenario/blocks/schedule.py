@@ -91,7 +91,14 @@ class AirPurge(Occasion):
 
 
 Kind = Literal["bathing", "frost_protection", "line_flush", "heating", "filter_run"]
-KINDS = ("bathing", "frost_protection", "line_flush", "heating", "filter_run")
+DEMANDS: dict[str, str] = {
+    "bathing": "bathing",
+    "frost_protection": "frost_protection",
+    "line_flush": "line_flushes",
+    "heating": "heating",
+    "filter_run": "filter_runs",
+}
+"""What asks for a pump, with its key in the schedule; who wins it when several ask comes first."""
 
 
 class Schedule(Model):
@@ -108,14 +115,25 @@ class Schedule(Model):
     low_water: tuple[LowWater, ...] = Field((), description="Low water to try the plant with.")
     air_purges: tuple[AirPurge, ...] = Field((), description="When the blower blows its lines free.")
     ranks: tuple[Kind, ...] | None = Field(
-        None, description=f"Which demand wins a pump, first wins; {', '.join(KINDS)} unless said."
+        None, description=f"Which demand wins a pump, first wins; {', '.join(DEMANDS)} unless said."
     )
 
     @model_validator(mode="after")
     def _all_ranked(self) -> "Schedule":
-        if self.ranks is not None and sorted(self.ranks) != sorted(KINDS):
-            raise RefusedError("", f"each of {', '.join(KINDS)} stands once", at=("ranks",))
+        if self.ranks is not None and sorted(self.ranks) != sorted(DEMANDS):
+            raise RefusedError("", f"each of {', '.join(DEMANDS)} stands once", at=("ranks",))
         return self
+
+    @property
+    def order(self) -> tuple[str, ...]:
+        """The kinds of demands as they are called, who wins a pump first."""
+        return tuple(kind.replace("_", " ") for kind in self.ranks or DEMANDS)
+
+    @property
+    def timed(self) -> dict[str, tuple[Run | Bathing, ...]]:
+        """The kinds of demands that the calendar raises, each with its entries."""
+        entries = {kind.replace("_", " "): getattr(self, key) for kind, key in DEMANDS.items()}
+        return {kind: runs for kind, runs in entries.items() if isinstance(runs, tuple)}
 
 
 class Controller(Model):

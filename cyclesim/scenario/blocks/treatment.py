@@ -14,6 +14,9 @@ from cyclesim.scenario.forms.fields import Current, Flow, Name, Pause, some
 from cyclesim.scenario.forms.forms import Model, Quantity, RefusedError
 from cyclesim.scenario.forms.times import Occasion
 
+KINDS = {"dosing": "dosing", "ozone": "ozone", "uv": "UV lamp", "salt_cell": "salt cell"}
+"""What treats the water, and what people call it."""
+
 
 class Treatment(Model):
     """A device that treats what flows past it; it has no place of its own in the network."""

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from cyclesim.errors import Fault, shorten
+from cyclesim.scenario.blocks.schedule import DEMANDS
 from cyclesim.scenario.checks.chains import check_network
 from cyclesim.scenario.checks.uses import check_uses
 from cyclesim.scenario.checks.wiring import check_wiring
@@ -37,9 +38,6 @@ _ZONES = (
 _BESIDE = ("air", "diverters", "treatment")
 """What has a name but no place of its own in the network."""
 _SPEEDS = (
-    "schedule.filter_runs.*.pump",
-    "schedule.line_flushes.*.pump",
-    "schedule.bathing.*.pump",
     "schedule.heating.pump",
     "schedule.frost_protection.pump",
     "interlocks.*.keep",
@@ -66,7 +64,7 @@ def check(tree: Tree) -> Iterator[Fault]:
         for path, text in tree.texts(_SOURCES):
             yield from _known(tree, path, text, names["heat_sources"], "heat source")
     if names["pumps"] is not None:
-        for path, text in tree.texts(_SPEEDS):
+        for path, text in tree.texts((*(f"schedule.{key}.*.pump" for key in DEMANDS.values()), *_SPEEDS)):
             yield from _speed(tree, path, text, lone=False)
         for path, text in tree.texts(_QUIET):
             yield from _speed(tree, path, text, lone=True)

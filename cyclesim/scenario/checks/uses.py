@@ -9,6 +9,7 @@ from cyclesim.errors import Fault, shorten
 from cyclesim.scenario.blocks.heat_sources import KINDS, UNSWITCHED
 from cyclesim.scenario.blocks.place import read_price
 from cyclesim.scenario.blocks.prices_and_lives import read_sum
+from cyclesim.scenario.blocks.schedule import DEMANDS
 from cyclesim.scenario.forms.forms import RefusedError, Steps, did_you_mean, one_of
 from cyclesim.scenario.text.csv_file import Series
 from cyclesim.scenario.text.tree import KEY, Tree
@@ -128,7 +129,7 @@ def _switched(tree: Tree, sources: list[str]) -> Iterator[Fault]:
 def _asked(tree: Tree) -> Iterator[Fault]:
     """Runs after bathing need bathing; air needs a blower."""
     bathing = tree.get(("schedule", "bathing"), default=None)
-    for path, text in tree.texts(("schedule.filter_runs.*.after", "schedule.line_flushes.*.after")):
+    for path, text in tree.texts(f"schedule.{key}.*.after" for key in DEMANDS.values()):
         if text == "bathing" and not bathing:
             yield tree.fault(path, "'bathing', which the schedule has none of", "schedule.bathing is due")
     if tree.get(("plant", "air"), default=None):
