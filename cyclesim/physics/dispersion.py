@@ -4,7 +4,8 @@ The run itself moves water in order (plug flow), which is the best a flush can d
 the same volume in all is the usual way to tell how far from it a real line is; N = 1 is a stirred housing and
 plug flow is the limit of many. A straight smooth pipe in turbulent flow would be some 2 L/d tanks (Taylor,
 1954, from memory, not opened), hundreds; elbows, tees, manifolds and housings make it few. From 5 to 20 is
-taken here: common practice, no source.
+taken here: common practice, no source. Fronts of warmth measured on 39 m of straight 52 mm steel pipe come
+nearest to 20 to 30 tanks (tests/evidence/carried.py).
 """
 
 import math

@@ -17,7 +17,7 @@ HOUR_S = 3600.0
 _ROOT_S = 1e-7  # a crossing is bracketed to this; the controller looks once a second
 
 
-def _mode(rate_1_s: float, dt_s: float) -> tuple[float, float, float]:
+def mode(rate_1_s: float, dt_s: float) -> tuple[float, float, float]:
     """Decay exp(-rate dt), its integral, and the integral of that: they carry start value and forcing."""
     x = rate_1_s * dt_s
     if x < 1e-3:  # the differences below would cancel; rate 0 (no loss at all) lands here too
@@ -65,11 +65,11 @@ class TwoNode:
         r1, w1, s1, cw1, cs1, r2, w2, s2, cw2, cs2, direct = self._modes
         if dt_s == HOUR_S:
             if not self._hour:  # worked out when first asked for: many nodes live for less than an hour
-                object.__setattr__(self, "_hour", _mode(r1, HOUR_S) + _mode(r2, HOUR_S))
+                object.__setattr__(self, "_hour", mode(r1, HOUR_S) + mode(r2, HOUR_S))
             e1, p1, q1, e2, p2, q2 = self._hour
         else:
-            e1, p1, q1 = _mode(r1, dt_s)
-            e2, p2, q2 = _mode(r2, dt_s)
+            e1, p1, q1 = mode(r1, dt_s)
+            e2, p2, q2 = mode(r2, dt_s)
         z1 = cw1 * tw + cs1 * ts
         z2 = cw2 * tw + cs2 * ts
         h1 = w1 * f_w + s1 * f_s
@@ -117,8 +117,8 @@ class TwoNode:
             return None
 
         def beyond(t_s: float) -> tuple[float, float]:
-            e1, p1, _ = _mode(r1, t_s)
-            e2, p2, _ = _mode(r2, t_s)
+            e1, p1, _ = mode(r1, t_s)
+            e2, p2, _ = mode(r2, t_s)
             water = w1 * (e1 * z1 + p1 * h1) + w2 * (e2 * z2 + p2 * h2)
             return up * (water - level_c), d1 * e1 + d2 * e2
 

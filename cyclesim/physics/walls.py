@@ -31,6 +31,9 @@ MATERIALS = {
     "foam": Material(0.036, 32.0, 1450.0, (0.025, 0.045), "common practice, no source"),
     "pipe foam": Material(0.038, 30.0, 1450.0, (0.033, 0.045), "common practice, no source"),
     # EN ISO 10077-2 has 0.17; 0.19 is usual in pipe makers' data
+    "carbon steel": Material(50.0, 7800.0, 450.0, (45.0, 60.0), f"{_EN_10456} from memory, not opened"),
+    "copper": Material(380.0, 8900.0, 380.0, (330.0, 400.0), f"{_EN_10456} from memory, not opened"),
+    "PE": Material(0.50, 980.0, 1800.0, (0.35, 0.50), f"{_EN_10456} from memory, not opened; high density"),
     "PVC": Material(0.19, 1390.0, 900.0, (0.16, 0.21), "pipe makers, from memory; rest EN ISO 10077-2"),
 }
 
@@ -142,22 +145,24 @@ def pipe_ua_per_m(
     outside_m: float,
     insulation_m: float = 0.0,
     *,
+    of: str = "PVC",
     film_w_m2k: float = PIPE_FILM_W_M2K.value,
     depth_m: float | None = None,
     off: Off = AS_ASSUMED,
 ) -> float:
-    """Conductance (W/(m K)) of PVC pipe from its water to the air, or to the soil at its depth if buried.
+    """Conductance (W/(m K)) of a pipe from its water to the air, or to the soil at its depth if buried.
 
-    outside_m is the bare pipe's outer diameter, depth_m that of the axis. Buried: shape factor of a cylinder
-    under an isothermal surface, 2 pi k / acosh(2 z / D) (Incropera & DeWitt table 4.1, from memory, not
-    opened), with the undisturbed soil temperature at that depth as the zone. The inner film is left out,
-    and so is the soil's own warming up: water that starts into cold ground loses more for some days.
+    outside_m is the bare pipe's outer diameter, *of* its material, depth_m the depth of its axis. Buried:
+    shape factor of a cylinder under an isothermal surface, 2 pi k / acosh(2 z / D) (Incropera & DeWitt table
+    4.1, from memory, not opened), with the undisturbed soil temperature at that depth as the zone. The inner
+    film is left out, and so is the soil's own warming up: water that starts into cold ground loses more for
+    some days.
     Raises ValueError where the pipe is no pipe or breaks the surface.
     """
     if not (0.0 < bore_m < outside_m and insulation_m >= 0.0):
         raise ValueError(f"no pipe: bore {bore_m} m, outside {outside_m} m, insulation {insulation_m} m")
     skin_m = outside_m + 2.0 * insulation_m
-    inside_mk_w = ring_resistance_mk_w(bore_m, outside_m, MATERIALS["PVC"].conductivity_w_mk)
+    inside_mk_w = ring_resistance_mk_w(bore_m, outside_m, MATERIALS[of].conductivity_w_mk)
     foam_mk_w = ring_resistance_mk_w(
         outside_m, skin_m, MATERIALS["pipe foam"].conductivity_w_mk * off.pipe_foam
     )
@@ -170,10 +175,10 @@ def pipe_ua_per_m(
     return 1.0 / (inside_mk_w + foam_mk_w + beyond_mk_w)
 
 
-def pipe_wall_c_per_m(bore_m: float, outside_m: float) -> float:
-    """Heat capacity (J/(m K)) of a metre of PVC pipe without its water."""
-    pvc = MATERIALS["PVC"]
-    return pi / 4.0 * (outside_m**2 - bore_m**2) * pvc.density_kg_m3 * pvc.heat_capacity_j_kgk
+def pipe_wall_c_per_m(bore_m: float, outside_m: float, of: str = "PVC") -> float:
+    """Heat capacity (J/(m K)) of a metre of pipe of this material without its water."""
+    wall = MATERIALS[of]
+    return pi / 4.0 * (outside_m**2 - bore_m**2) * wall.density_kg_m3 * wall.heat_capacity_j_kgk
 
 
 def housing_ua(volume_m3: float, off: Off = AS_ASSUMED) -> float:

@@ -86,10 +86,14 @@ class Pattern:
 
 def reached(plugs: Sequence[Plug], flows: Sequence[float]) -> tuple[float, ...]:
     """Seconds of *flows* [m3/s] until tub water is at each plug's end (infinite on a loop, 0 if still)."""
-    return _pattern(plugs, 0, flows).reached_s
+    return pattern_of(plugs, 0, flows).reached_s
 
 
-def _pattern(plugs: Sequence[Plug], index: int, flows: Sequence[float]) -> Pattern:
+def pattern_of(plugs: Sequence[Plug], index: int, flows: Sequence[float]) -> Pattern:
+    """How water moves at these *flows* [m3/s], one per plug, as number *index*; positive runs from a to b.
+
+    Raises ValueError where water circles through links that hold none.
+    """
     moving = tuple(i for i, q in enumerate(flows) if abs(q) > STILL_M3_S)
     comes_from = {i: plugs[i].a if flows[i] > 0 else plugs[i].b for i in moving}
     goes_to = {i: plugs[i].b if flows[i] > 0 else plugs[i].a for i in moving}
@@ -294,7 +298,7 @@ class WaterAge:
 
     def pattern(self, flows: Sequence[float]) -> Pattern:
         """The pattern of these *flows* [m3/s], one per plug in order; positive runs from a to b."""
-        p = _pattern(self.plugs, len(self._patterns), flows)
+        p = pattern_of(self.plugs, len(self._patterns), flows)
         self._patterns.append(p)
         p.moving = tuple(i for i in p.moving if self.plugs[i].volume_m3 > 0.0)
         if p.moving and math.isfinite(p.clear_s):

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from tests.evidence import (
     bad_days,
     bad_parts,
+    carried,
     exchange,
     frost,
     heat,
@@ -24,7 +25,7 @@ from tests.evidence import (
 from tests.evidence.record import Check
 
 _MODULES = {
-    "parts": (water, pipes, pumps, exchange, frost, heat, supply),
+    "parts": (water, pipes, pumps, exchange, frost, heat, carried, supply),
     "weather": (weather,),
     "standards": (standards,),
     "practice": (practice_flow, practice_pumps, practice_power),

@@ -1,0 +1,288 @@
+"""Water that carries its heat: temperatures travel through pipes, housings and pumps in order, as ages do.
+
+In a reach with one zone an element of water obeys C dT/dt = UA (T_zone - T) + P, with the same time constant
+C / UA whether it stands or flows. The wall of a pipe is as warm as the water beside it (through a metre of
+wetted wall the film passes some hundred times what the outside takes), so C counts water and wall, and a
+front of warmth moves slower than the water by C / C_water: it passes a reach when its *warmth volume*,
+C / (rho c), has passed. So a reach is followed as if it held that volume.
+
+The temperature of a *slug* runs linearly from its front (the end that leaves first) to its back. To stand, or
+to move on without leaving the reach, is one affine map for every element, under which a slug stays a slug:
+standing costs nothing until it is read. Only what enters or leaves while it cools bends the line; such a slug
+is cut so short that the bend is below BEND_K: a parabola over a length L is f'' L**2 / 8 from its chord.
+
+A stream is a row of slugs with passing times [s] in place of volumes, each temperature as it is on passing.
+What came in less what went out less what the content gained is what a reach lost, so that nothing is lost
+between two reaches.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from cyclesim.physics.heat import mode
+from cyclesim.physics.water_age import Pattern
+
+Slug = tuple[float, float, float]
+"""(volume [m3] or passing time [s], temperature at its front, at its back [degC])."""
+
+BEND_K = 2e-3
+"""How far a slug may be from a straight line, and how far joining two may move a temperature [K]."""
+_ROUNDING = 1e-12  # of a slug: a cut this near its end is at its end
+_DUST = 1e-9  # of a reach: a slug this small is what rounding left
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """What water passes in order between two nodes, with one zone around it. A valve holds nothing.
+
+    capacity_j_k: heat capacity of its water and its wall [J/K]; ua_w_k: conductance to its zone [W/K].
+    """
+
+    name: str
+    a: str
+    b: str
+    capacity_j_k: float
+    ua_w_k: float = 0.0
+    zone: str = ""
+
+    @property
+    def rate_1_s(self) -> float:
+        """How fast its water nears its zone [1/s]."""
+        return self.ua_w_k / self.capacity_j_k if self.capacity_j_k else 0.0
+
+
+class Beside(NamedTuple):
+    """What acts on the water of a reach for a while: temperature of its zone [degC], heat into it [W]."""
+
+    zone_c: float
+    heat_w: float = 0.0
+
+
+ALONE = Beside(0.0)
+_NONE: Mapping[int, Sequence[Slug]] = {}
+
+
+def drive_k_s(reach: Reach, beside: Beside) -> float:
+    """What warms water of 0 degC in a reach [K/s]."""
+    return (reach.ua_w_k * beside.zone_c + beside.heat_w) / reach.capacity_j_k
+
+
+def later(temp_c: float, dt_s: float, rate_1_s: float, k_s: float) -> float:
+    """Temperature [degC] after *dt_s* of dT/dt = *k_s* - *rate_1_s* T."""
+    kept, once, _ = mode(rate_1_s, dt_s)
+    return temp_c * kept + k_s * once
+
+
+def total(slugs: Sequence[Slug]) -> float:
+    """Sum of the volumes [m3] (or passing times [s])."""
+    return sum(s[0] for s in slugs)
+
+
+def warmth(slugs: Sequence[Slug]) -> float:
+    """Volume times temperature [m3 K] (or passing time times temperature [s K])."""
+    return sum(0.5 * v * (front + back) for v, front, back in slugs)
+
+
+def ends(slugs: Sequence[Slug]) -> tuple[float, float]:
+    """The lowest and the highest temperature [degC] anywhere in *slugs*."""
+    temps = [t for _, front, back in slugs for t in (front, back)]
+    return min(temps), max(temps)
+
+
+def scaled(slugs: Sequence[Slug], factor: float) -> list[Slug]:
+    """*slugs* with volumes times *factor*: a stream into volumes (factor = flow) or back (1 / flow)."""
+    return [(v * factor, front, back) for v, front, back in slugs]
+
+
+def turned(slugs: Sequence[Slug]) -> list[Slug]:
+    """*slugs* seen from the other end, as after a reversal of flow."""
+    return [(v, back, front) for v, front, back in reversed(slugs)]
+
+
+def cut(slugs: Sequence[Slug], volume: float) -> tuple[list[Slug], list[Slug]]:
+    """The first *volume* of *slugs*, and the rest."""
+    left = volume
+    for i, (v, front, back) in enumerate(slugs):
+        if left <= v * _ROUNDING:
+            return list(slugs[:i]), list(slugs[i:])
+        if left < v * (1.0 - _ROUNDING):
+            at = front + left / v * (back - front)
+            return [*slugs[:i], (left, front, at)], [(v - left, at, back), *slugs[i + 1 :]]
+        left -= v
+    return list(slugs), []
+
+
+def joined(slugs: Sequence[Slug], least: float = 0.0, within_k: float = BEND_K) -> list[Slug]:
+    """*slugs* with neighbours made one where that changes no temperature by more than *within_k*.
+
+    One smaller than *least* goes to a neighbour whatever it is. Volume times temperature stays: the seam's
+    error is shared by both ends.
+    """
+    out: list[Slug] = []
+    for v, front, back in slugs:
+        if out:
+            w, first, last = out[-1]
+            seam = first + w / (w + v) * (back - first)
+            if (abs(seam - last) <= within_k and abs(seam - front) <= within_k) or v < least or w < least:
+                kept = 0.5 * (w * (first + last) + v * (front + back)) / (w + v)
+                shift = kept - 0.5 * (first + back)
+                out[-1] = (w + v, first + shift, back + shift)
+                continue
+        out.append((v, front, back))
+    return out
+
+
+def mix(streams: Sequence[tuple[float, Sequence[Slug]]]) -> list[Slug]:
+    """The stream that leaves a junction where *streams* of (flow [m3/s], stream) meet: weighted by flow.
+
+    All pass in the same time [s].
+    """
+    if len(streams) == 1:
+        return list(streams[0][1])
+    whole = sum(q for q, _ in streams)
+    rests = [list(stream) for _, stream in streams]
+    out: list[Slug] = []
+    while all(rests):
+        dt = min(rest[0][0] for rest in rests)
+        front = back = 0.0
+        for k, (flow, _) in enumerate(streams):
+            (t, first, last), *others = rests[k]
+            at = first + min(1.0, dt / t) * (last - first)
+            front, back = front + flow * first, back + flow * at
+            rests[k] = others if t - dt <= t * _ROUNDING else [(t - dt, at, last), *others]
+        out.append((dt, front / whole, back / whole))
+    return out
+
+
+def stand(slugs: Sequence[Slug], dt_s: float, rate_1_s: float, k_s: float) -> list[Slug]:
+    """*slugs* after *dt_s* in their reach, standing or moving on within it."""
+    kept, once, _ = mode(rate_1_s, dt_s)
+    gained = k_s * once
+    return [(v, front * kept + gained, back * kept + gained) for v, front, back in slugs]
+
+
+def _cooling(slugs: Sequence[Slug], first_s: float, step: float, rate_1_s: float, k_s: float) -> list[Slug]:
+    """*slugs* of passing times [s] after a stay in the reach.
+
+    The front of the first stays *first_s*, what passes a second later *step* (1 or -1) seconds longer.
+    """
+    out: list[Slug] = []
+    stay = first_s
+    for dt, front, back in slugs:
+        apart = max(abs(k_s - rate_1_s * front), abs(k_s - rate_1_s * back))
+        parts = max(1, math.ceil(dt * math.sqrt(rate_1_s * apart / (8.0 * BEND_K))))
+        before = later(front, max(0.0, stay), rate_1_s, k_s)
+        for k in range(1, parts + 1):
+            share = k / parts
+            temp = front + share * (back - front)
+            at = later(temp, max(0.0, stay + step * share * dt), rate_1_s, k_s)
+            out.append((dt / parts, before, at))
+            before = at
+        stay += step * dt
+    return out
+
+
+class Passage(NamedTuple):
+    """What a reach did while water moved through it at constant flow."""
+
+    content: list[Slug]
+    """What is in it at the end, front first [m3 of warmth volume]."""
+    out: list[Slug]
+    """The stream that left it [s]."""
+
+
+def push(
+    content: Sequence[Slug], inflow: Sequence[Slug], flow_m3_s: float, rate_1_s: float, k_s: float
+) -> Passage:
+    """Push the stream *inflow* [s] into a reach full of *content* [m3], at *flow_m3_s*.
+
+    *rate_1_s* and *k_s* as in `later`; both hold for as long as *inflow* lasts.
+    """
+    volume, dt_s = total(content), total(inflow)
+    passes_s = volume / flow_m3_s
+    gone, stays = cut(content, flow_m3_s * dt_s)
+    out = _cooling(scaled(gone, 1.0 / flow_m3_s), 0.0, 1.0, rate_1_s, k_s)
+    through, enters = cut(inflow, dt_s - passes_s) if dt_s > passes_s else ([], inflow)
+    out += stand(through, passes_s, rate_1_s, k_s)
+    inside = _cooling(enters, min(dt_s, passes_s), -1.0, rate_1_s, k_s)
+    rest = [*stand(stays, dt_s, rate_1_s, k_s), *scaled(inside, flow_m3_s)]
+    return Passage(joined(rest, _DUST * volume), joined(out, _DUST * dt_s))
+
+
+def through_at_once(inflow: Sequence[Slug], flow_m3_s: float, heat_w: float, per_m3_k: float) -> list[Slug]:
+    """The stream behind something that holds no water and warms it by *heat_w*.
+
+    *per_m3_k*: rho c of water [J/(m3 K)].
+    """
+    warmer = heat_w / (per_m3_k * flow_m3_s)
+    return [(t, front + warmer, back + warmer) for t, front, back in inflow]
+
+
+class Moved(NamedTuple):
+    """What reaches did while water moved through them for a while."""
+
+    contents: dict[int, list[Slug]]
+    """What is in each at the end [m3], the end that leaves first in front."""
+    lost_j: dict[int, float]
+    """What each gave to its zone [J]."""
+    returned_j: float
+    """Heat that they handed on less what came into them [J]: to the tub, and what passes as the tub does."""
+
+
+def move(
+    reaches: Sequence[Reach],
+    pattern: Pattern,
+    contents: Mapping[int, Sequence[Slug]],
+    tub: Sequence[Slug],
+    beside: Mapping[int, Beside],
+    per_m3_k: float,
+    known: Mapping[int, Sequence[Slug]] = _NONE,
+) -> Moved:
+    """Move water through reaches at *pattern* while the stream *tub* [s] lasts.
+
+    *contents* [m3] of each moving reach, the end that leaves first in front; *beside* of each that has one,
+    the same for all of the time; *per_m3_k*: rho c of water [J/(m3 K)]. Those in *known* are not followed:
+    what leaves them is the stream that is given. Water that circles must not come round within the time: at
+    most `turn_s`.
+    """
+    dt_s = total(tub)
+    streams = {i: list(stream) for i, stream in known.items()}
+    now: dict[int, list[Slug]] = {}
+    lost: dict[int, float] = {}
+    returned = 0.0
+    for i in pattern.loop:
+        reach, blank = reaches[i], [(dt_s, 0.0, 0.0)]  # what comes in now does not leave within the time
+        k_s = drive_k_s(reach, beside.get(i, ALONE))
+        streams[i] = push(contents[i], blank, abs(pattern.flows[i]), reach.rate_1_s, k_s).out
+    for links_in, links_out in pattern.nodes:
+        if all(i in known for i in links_out):
+            continue
+        arriving = [(abs(pattern.flows[i]), streams[i]) for i in links_in]
+        inflow = joined(mix(arriving), _DUST * dt_s) if arriving else list(tub)
+        for i in links_out:
+            if i in known:
+                continue
+            reach, flow, near = reaches[i], abs(pattern.flows[i]), beside.get(i, ALONE)
+            gained = 0.0
+            if reach.capacity_j_k == 0.0:
+                out = through_at_once(inflow, flow, near.heat_w, per_m3_k)
+            else:
+                k_s = drive_k_s(reach, near)
+                now[i], out = push(contents[i], inflow, flow, reach.rate_1_s, k_s)
+                gained = warmth(now[i]) - warmth(contents[i])
+            streams.setdefault(i, out)
+            passed = flow * (warmth(inflow) - warmth(out))
+            lost[i] = per_m3_k * (passed - gained) + near.heat_w * dt_s
+            returned -= per_m3_k * passed
+    return Moved(now, lost, returned)
+
+
+def turn_s(reaches: Sequence[Reach], pattern: Pattern, per_m3_k: float) -> float:
+    """The longest time [s] for which `move` may follow water that circles; infinite where none does."""
+    return min(
+        (reaches[i].capacity_j_k / per_m3_k / abs(pattern.flows[i]) for i in pattern.loop), default=math.inf
+    )
