@@ -13,72 +13,36 @@ sources; the process looks again at half of the time that is left. What it came 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Generator
-from datetime import datetime
-from typing import NamedTuple
+from collections.abc import Generator
 
 import numpy as np
 import simpy
 
-from cyclesim.control.step import Controller
-from cyclesim.physics.tub_heat import TubHeat
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import Boiler, HeatPump
-from cyclesim.scenario.blocks.heating import Heating
-from cyclesim.simulation.assembly import Plant, PlantDuty
+from cyclesim.simulation.assembly import PlantDuty
+from cyclesim.simulation.board import RunParts
 from cyclesim.simulation.clock import At, Priority
+from cyclesim.simulation.drive import HeatingPlan
 from cyclesim.simulation.exchanges import Exchanges
-from cyclesim.simulation.own_clock import OwnClock
-from cyclesim.simulation.prices import Floats, dearer, prices
 from cyclesim.simulation.programme import HEATING
-from cyclesim.simulation.setpoints import Level, ReadyBy, set_points
+from cyclesim.simulation.setpoints import Level, ReadyBy
 from cyclesim.simulation.thermostat import Thermostat
-from cyclesim.simulation.trace import Span, Trace, Zones
 
 _READY_MARGIN_S = 600  # heating for a ready-by starts this much before it must
-
-
-class Surroundings(NamedTuple):
-    """What the heating's processes need of the run that they are in."""
-
-    env: simpy.Environment
-    start_s: int
-    span_s: int
-    plant: Plant
-    controller: Controller
-    callers: dict[str, str]
-    heat: TubHeat
-    exchanges: Exchanges | None
-    zones: Zones
-    trace: Trace
-    own_clock: OwnClock
-    """What the controller takes for the time."""
-    set_facts: Callable[[int, int], None]
-    """Clear one mask of facts, set another, and wake the arbiter."""
-    wake: Callable[[int], None]
 
 
 class HeatingControl:
     """The thermostat with the processes that move its set point and choose its sources."""
 
-    def __init__(self, heating: Heating, run: Surroundings, origin: datetime) -> None:
-        self._heating, self._run = heating, run
+    def __init__(self, plan: HeatingPlan, run: RunParts, exchanges: Exchanges | None) -> None:
+        self._plan, self._run, self._exchanges = plan, run, exchanges
+        self._heating = heating = plan.heating
         self.thermostat = Thermostat(heating)
         bit = run.controller.bit
         self._heating_bit = bit(f"{HEATING}.raised")
-        self._call_bits = {n: bit(f"{run.callers[n]}.raised") for n in heating.sources}
+        self._call_bits = {n: bit(f"{plan.callers[n]}.raised") for n in heating.sources}
         self._all_bits = sum({*self._call_bits.values(), self._heating_bit})
-        scenario, dear = run.plant.scenario, list[Span]()
-        self._edges: Floats = np.zeros(0)
-        self._price: Floats = np.zeros(0)
-        if heating.when_dear or heating.choose == "price":
-            zone, tariff = scenario.place.time_zone, scenario.supply.tariff
-            self._edges, self._price = prices(tariff, run.trace.begin_utc, zone, run.span_s)
-        if heating.when_dear:
-            found = dearer(self._edges, self._price, heating.when_dear.above.amount)
-            dear = [(start - run.start_s, end - run.start_s) for start, end in found]
-        own_clock = run.own_clock
-        points = own_clock.real_points(set_points(scenario, origin, run.span_s - run.start_s, dear))
         self._early: float | None = None
         self._body: int | None = None
         """The body of water that the sensor sits in; None for the tub."""
@@ -86,25 +50,26 @@ class HeatingControl:
         self._reads = heating.sensor is None
         if heating.sensor:
             self._body = [b.name for b in run.plant.bodies].index(heating.sensor.in_)
-        self._level_c = self.thermostat.keep_at_c = points.levels[0].keep_at_c
-        if len(points.levels) > 1:
-            run.env.process(self._set_points(points.levels[1:]))
-        for ready in points.ready:
-            run.env.process(self._make_ready(ready))
+        levels, env = plan.points.levels, run.board.env
+        self._level_c = self.thermostat.keep_at_c = levels[0].keep_at_c
+        if len(levels) > 1:
+            env.process(self._set_points(levels[1:]))
+        for ready in plan.points.ready:
+            env.process(self._make_ready(ready))
         if heating.choose == "price" or any(self._is_heat_pump(n) for n in heating.sources):
-            run.env.process(self._choose())
+            env.process(self._choose())
 
     def look(self) -> None:
         """The thermostat reads the water, one in a pipe only while that moves; its calls become facts."""
         if not self._reads:
-            self._run.wake(int(self._run.env.now))  # heat waits for the next event: each must hand it on
+            self._run.board.wake()
             return
         level, early, thermostat = self._level_c, self._early, self.thermostat
         thermostat.keep_at_c = level if early is None else max(level, early)
         heat, body = self._run.heat, self._body
-        thermostat.look(heat.water_c if body is None else heat.body_c(body, int(self._run.env.now)))
+        thermostat.look(heat.water_c if body is None else heat.body_c(body, self._run.board.now))
         calls = sum({self._call_bits[name] for name in thermostat.calls} | {self._heating_bit})
-        self._run.set_facts(self._all_bits, calls if thermostat.calls else 0)
+        self._run.board.set(self._all_bits, calls if thermostat.calls else 0)
 
     def watched(self) -> list[tuple[float, bool]]:
         """Levels of the tub's water at which to look again."""
@@ -119,7 +84,7 @@ class HeatingControl:
             self._moves_since, self._reads = None, False
         elif self._moves_since is None:
             self._moves_since = now
-            At(self._run.env, now + round(sensor.for_s), Priority.POST).then(lambda _: self._read(now))
+            self._run.board.at(now + round(sensor.for_s), lambda: self._read(now))
 
     def _read(self, since: int) -> None:
         self._reads = self._reads or self._moves_since == since
@@ -128,20 +93,20 @@ class HeatingControl:
     def _set_points(self, levels: tuple[Level, ...]) -> Generator[simpy.Event, None, None]:
         """The plan's set points, one after another."""
         for level in levels:
-            yield At(self._run.env, level.at_s + self._run.start_s, Priority.POST)
+            yield At(self._run.board.env, level.at_s, Priority.POST)
             self._level_c = level.keep_at_c
             self.look()
 
     def _make_ready(self, ready: ReadyBy) -> Generator[simpy.Event, None, None]:
         """Start heating as early as the model's own prediction asks; look again at half of what is left."""
-        run = self._run
-        due, at = ready.ready_s + run.start_s, max(ready.from_s + run.start_s, run.start_s)
-        if due <= at or due >= run.span_s:
+        run, board = self._run, self._run.board
+        due, at = ready.ready_s, max(ready.from_s, run.drive.start_s)
+        if due <= at or due >= run.drive.span_s:
             return
         while True:
-            if at > run.env.now:
-                yield At(run.env, at, Priority.POST)
-                run.wake(at)  # every wake hands heat on to the next
+            if at > board.now:
+                yield At(board.env, at, Priority.POST)
+                board.wake()  # every wake hands heat on to the next
             takes = self._takes(ready.keep_at_c, due - at)
             slack = 0 if takes is None else due - at - takes - _READY_MARGIN_S
             if slack <= 0:
@@ -151,14 +116,14 @@ class HeatingControl:
                 break
         self._early = ready.keep_at_c
         self.look()
-        yield At(run.env, due, Priority.READ)
+        yield At(board.env, due, Priority.READ)
         run.trace.ready.append((due, run.heat.water_c, ready.keep_at_c))
         self._early = None  # from now on the plan's own level counts, which is looked at in this very second
-        run.wake(due)
+        board.wake()
 
     def _takes(self, level_c: float, within_s: int) -> int | None:
         """Seconds until all usable sources together reach *level_c*, by the model; None if longer."""
-        plant, usable, exchanges = self._run.plant, self.thermostat.usable, self._run.exchanges
+        plant, usable, exchanges = self._run.plant, self.thermostat.usable, self._exchanges
         duty = plant.duty(plant.at(self._heating.pump.pump, self._heating.pump.speed))
         pumps = [exchanges.heat_pump(n)[1] for n in usable if exchanges and self._is_heat_pump(n)]
         fixed = sum(plant.sheet.heat_sources[n].output_w for n in usable if not self._is_heat_pump(n))
@@ -173,32 +138,32 @@ class HeatingControl:
 
     def _choose(self) -> Generator[simpy.Event, None, None]:
         """Hour by hour, and where the price changes: who can fire at all, and whose heat is cheapest."""
-        run, thermostat = self._run, self.thermostat
-        hours = range(run.start_s, run.span_s, 3600)
-        for at in sorted({*hours, *(int(t) for t in self._edges[:-1])}):
+        drive, board, thermostat = self._run.drive, self._run.board, self.thermostat
+        hours = range(drive.start_s, drive.span_s, 3600)
+        for at in sorted({*hours, *(int(t) for t in self._plan.price_edges[:-1])}):
             usable = [n for n in self._heating.sources if not self._too_cold(n, at)]
             if self._heating.choose == "price" and at >= 0:
                 usable.sort(key=lambda name: self._heat_price(name, at))
             if usable != list(thermostat.usable):
-                if at > run.env.now:
-                    yield At(run.env, at, Priority.POST)
+                if at > board.now:
+                    yield At(board.env, at, Priority.POST)
                 thermostat.usable = usable
                 self.look()
 
     def _too_cold(self, name: str, at_s: int) -> bool:
-        sheet, hour = self._run.plant.sheet.heat_sources[name], (at_s - self._run.start_s) // 3600
-        return (
-            isinstance(sheet, HeatPump) and self._run.zones.series[sheet.outside][hour] < sheet.lowest_air_c
-        )
+        sheet, drive = self._run.plant.sheet.heat_sources[name], self._run.drive
+        if not isinstance(sheet, HeatPump):
+            return False
+        return drive.zones.series[sheet.outside][(at_s - drive.start_s) // 3600] < sheet.lowest_air_c
 
     def _heat_price(self, name: str, at_s: int) -> float:
         """What a kilowatt-hour of heat costs then: fuel over efficiency, electricity over COP."""
         sheet = self._run.plant.sheet.heat_sources[name]
         if isinstance(sheet, Boiler):
             return sheet.fuel_price.amount / sheet.efficiency
-        price = float(self._price[int(np.searchsorted(self._edges, at_s, side="right")) - 1])
-        if isinstance(sheet, HeatPump) and self._run.exchanges:
-            hour = (at_s - self._run.start_s) // 3600
-            x = self._run.exchanges.heat_pump(name)[1](hour, self._heating.keep_at_c)
+        price = float(self._plan.price[int(np.searchsorted(self._plan.price_edges, at_s, side="right")) - 1])
+        if isinstance(sheet, HeatPump) and self._exchanges:
+            hour = (at_s - self._run.drive.start_s) // 3600
+            x = self._exchanges.heat_pump(name)[1](hour, self._heating.keep_at_c)
             return price * x.input_w / x.heat_w if x.heat_w > 0.0 else math.inf
         return price

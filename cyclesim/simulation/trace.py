@@ -142,6 +142,8 @@ class Trace:
         blowers: Sequence[str] = (),
         treatments: Sequence[str] = (),
         starters: Sequence[str] = (),
+        *,
+        may_weld: bool = False,
     ) -> None:
         self.begin_utc, self.time_zone, self.span_s = begin_utc, time_zone, span_s
         self.pumps = {n: Stream(n, "stopped") for n in pumps}
@@ -158,7 +160,7 @@ class Trace:
         """State of each treatment device: off, proving, on, held_off."""
         self.starters = {n: Stream(n) for n in starters}
         """`closed` while a contact beside the controller takes effect, else ""."""
-        self.seconds = {n: Stream(n) for n in (pumps if starters else ())}
+        self.seconds = {n: Stream(n) for n in (pumps if starters or may_weld else ())}
         """A second speed of a pump whose contact is closed beside the one that runs, else ""."""
         self.positions = Stream("positions")
         """Positions of valves and diverters, in the order of the plant."""

@@ -147,13 +147,8 @@ class Wiring:
     def _solve(self, levels: tuple[int, ...], closed: bool, positions: Positions, low: bool) -> Water:
         plant = self.plant
         duty = plant.duty(self._speeds(levels), positions, dry=low)
-        sensed = sum(
-            bit
-            for name, bit in zip(
-                self.devices, self.sensed, strict=False
-            )  # what nobody switches proves nothing
-            if plant.sensed(name, duty, closed)
-        )
+        proving = zip(self.devices, self.sensed, strict=False)  # what nobody switches proves nothing
+        sensed = sum(bit for name, bit in proving if plant.sensed(name, duty, closed))
         return Water(duty, sensed, *water_at(plant, self.devices, duty))
 
     def _speeds(self, levels: Sequence[int]) -> Speeds:

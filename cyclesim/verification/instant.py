@@ -110,7 +110,7 @@ class Instants:
 
     def _set_timers(self, late: bool) -> None:
         """Every timer with its name and how long it lasts; a machine's own lasts as its state says."""
-        c, sheet, inertia = self.controller, self.plant.sheet, Inertia.of(self.plant)
+        c, inertia = self.controller, Inertia.of(self.plant)
         self.timers = [f"time of {m.name}" for m in c.machines]
         self.lasts_s = [0.0] * self.machine_count
 
@@ -122,10 +122,8 @@ class Instants:
         self._own: dict[int, int] = {}
         for k, source in enumerate(c.sources):
             if source.own_switch:
-                device = sheet.treatment.get(source.name) or sheet.heat_sources[source.name]
-                self._own[k] = timer(
-                    f"own switch of {source.name}", math.ceil(device.own_flow_switch_s or 0.0)
-                )
+                after_s = math.ceil(self.plant.own_switch_s(source.name))
+                self._own[k] = timer(f"own switch of {source.name}", after_s)
         self.controller_timers = len(self.timers)
         """How many timers the controller sees; they come first."""
         self._coast = {

@@ -16,7 +16,8 @@ from cyclesim.scenario.blocks.heat_sources import HeatPump, highest_cop
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Plant
-from cyclesim.simulation.engine import Begins, simulate_trace
+from cyclesim.simulation.drive import Begins
+from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
 
 KWH = 3.6e6

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from cyclesim.scenario.reading.load import load
 from cyclesim.simulation.assembly import Plant
-from cyclesim.simulation.engine import _Run
+from cyclesim.simulation.drive import by_calendar
+from cyclesim.simulation.engine import Run
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.automaton import Automaton
 from cyclesim.verification.calendar_order import Calendar
@@ -21,24 +22,14 @@ from cyclesim.verification.search import search
 FILES = sorted((Path(__file__).parents[2] / "schedules").glob("*.yaml"))
 
 
-class Watched(_Run):
-    """A run that notes every state it has passed through."""
-
-    def __init__(self, *args):
-        self.visited = set()
-        super().__init__(*args)
-
-    def _scan(self, event):
-        super()._scan(event)
-        self.visited.add((self.state, self.facts, self.beside.positions))
-
-
 def visited(plant, programme, days, start):
     """Every state of a run, its warm-up included."""
-    run = Watched(plant, programme, start, days, 0, 14 * 86_400, None)
+    seen = set()
+    drive = by_calendar(plant, programme, start, days, warm_up_s=14 * 86_400)
+    run = Run(plant, programme.controller, drive, on_pass=lambda *state: seen.add(state))
     run.warm_up()
     run.finish()
-    return run.visited
+    return seen
 
 
 def outside(scenario, days, kind, start=date(2027, 1, 4)):

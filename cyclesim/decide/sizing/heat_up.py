@@ -23,7 +23,8 @@ from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.scenario.blocks.heating import Heating
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant, PlantDuty
-from cyclesim.simulation.engine import Begins, simulate_trace
+from cyclesim.simulation.drive import Begins
+from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.exchanges import OPEN_WATER, rated
 from cyclesim.simulation.hourly_weather import mean_air_c, zones
 from cyclesim.simulation.programme import HEATING, Programme

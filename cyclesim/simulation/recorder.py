@@ -1,0 +1,84 @@
+"""What of a run goes into its trace: the states of things, who decides, and what is asked for."""
+
+from __future__ import annotations
+
+from cyclesim.control.step import LEVEL_LOW, NOBODY, POWER_LOST, WAITS, Controller, PassOutcome
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.drive import Drive
+from cyclesim.simulation.effects import Effect
+from cyclesim.simulation.trace import Trace
+
+
+def new_trace(plant: Plant, controller: Controller, drive: Drive) -> Trace:
+    """The empty trace of a run."""
+    sheet = plant.sheet
+    switched = [s.name for s in controller.sources if s.name in sheet.heat_sources]
+    trace = Trace(
+        drive.begin_utc,
+        plant.scenario.place.time_zone,
+        drive.span_s,
+        list(plant.pumps),
+        [*switched, *(name for name in sheet.heat_sources if name not in switched)],
+        [d.name for d in controller.demands],
+        list(plant.reported),
+        [b.name for b in plant.bodies],
+        list(sheet.air),
+        list(sheet.treatment),
+        [starter.name for starter in controller.starters],
+        may_weld=bool(drive.welds),
+    )
+    trace.positions.put(drive.start_s, ", ".join(plant.usually))
+    return trace
+
+
+class Recorder:
+    """Puts into the trace what has changed, and only that."""
+
+    def __init__(self, trace: Trace, controller: Controller) -> None:
+        self._trace, self._controller = trace, controller
+        streams = {**trace.pumps, **trace.blowers, **trace.sources, **trace.treatments}
+        self._streams = [streams[machine.name] for machine in controller.machines]
+        bit = controller.bit
+        self._demands = [(bit(f"{name}.raised"), stream) for name, stream in trace.demands.items()]
+        self._keeps = [f"keep after {keep.after}" for keep in controller.keeps]
+        self._lost, self._waits, self._low = bit(POWER_LOST), bit(WAITS), bit(LEVEL_LOW)
+        self._facts = 0
+        self._decided: tuple[tuple[int, ...], tuple[str, ...]] = ((), ())
+
+    def states(self, was: Effect, effect: Effect, now: int) -> None:
+        """What is on, and at which duty."""
+        trace = self._trace
+        for stream, old_label, label in zip(self._streams, was.labels, effect.labels, strict=True):
+            if old_label != label:
+                stream.put(now, label)
+        if effect.what.started != was.what.started or effect.second != was.second:
+            for name, stream in trace.starters.items():
+                stream.put(now, "closed" if name in effect.what.started else "")
+            for name, stream in trace.seconds.items():
+                stream.put(now, effect.second.get(name, ""))
+        if effect.duty is not was.duty:
+            trace.duties.put(now, effect.duty.name)
+
+    def note(self, outcome: PassOutcome, reasons: tuple[str, ...], facts: int, now: int) -> None:
+        """What a pass decided, why sources do not fire after it, and what is asked for."""
+        trace, decided = self._trace, (outcome.deciding, reasons)
+        trace.passes += 1
+        if decided != self._decided:
+            self._decided = decided
+            for stream, who in zip(trace.deciding.values(), decided[0], strict=False):  # blowers come after
+                if who >= 0:
+                    stream.put(now, self._controller.demands[who].name)
+                else:
+                    stream.put(now, "" if who == NOBODY else self._keeps[-2 - who])
+            for stream, why in zip(trace.reasons.values(), reasons, strict=False):  # stoves come after
+                stream.put(now, why)
+        changed = facts ^ self._facts
+        if changed & self._low:
+            trace.level.put(now, "low" if facts & self._low else "enough")
+        for mask, stream in self._demands:
+            if changed & mask:
+                stream.put(now, "raised" if facts & mask else "")
+        if changed & (self._lost | self._waits):
+            waits = "waits" if facts & self._waits else "on"
+            trace.power.put(now, "lost" if facts & self._lost else waits)
+        self._facts = facts

@@ -1,0 +1,153 @@
+"""The water's age and the heat of a run: what is done to them from now on, and how far they have come."""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Sequence
+
+import simpy
+
+from cyclesim.physics.loops import Loops
+from cyclesim.physics.tub_heat import Exchanged, TubHeat
+from cyclesim.scenario.blocks.heat_sources import Solar
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.board import Board
+from cyclesim.simulation.clock import At, Priority
+from cyclesim.simulation.drive import Drive
+from cyclesim.simulation.effects import Effect
+from cyclesim.simulation.exchanges import Exchanges
+from cyclesim.simulation.trace import Rows, Trace
+
+HOUR_S = 3600
+_HOT_SHARE = 0.05  # of its output: a stove or collector that gives less counts as off
+
+
+class WaterAndHeat:
+    """Books of water and heat. They are told what is on, who bathes and what burns by itself."""
+
+    def __init__(self, plant: Plant, drive: Drive, board: Board, trace: Trace) -> None:
+        self._plant, self._drive, self._board, self._trace = plant, drive, board, trace
+        self._always_covered = plant.sheet.tub.cover != "none"
+        self._people, self._covered = 0, self._always_covered
+        self.exchanges: Exchanges | None = None
+        if drive.weather:
+            self.exchanges = Exchanges(plant, drive.weather, drive.zones, drive.fires)
+        put_stay = [trace.stays[body.name].put for body in plant.bodies]
+        put_age = {i: trace.ages[name].put for name, i in plant.reported.items()}
+        begins, series = drive.begins, drive.zones.series
+        self.heat = TubHeat(
+            plant.tub_node,
+            plant.bodies,
+            series,
+            drive.zones.origin_s,
+            drive.start_s,
+            begins.water_c if begins else plant.temp_c,
+            trace.tub.put,
+            lambda stay: put_stay[stay.body](stay),
+            self._put_exchange,
+        )
+        if begins and begins.just_filled:
+            self.heat.shell_c = series[plant.tub_node.shell_zone][0]
+        self.age = Loops(
+            plant.plugs,
+            list(plant.reported.values()),
+            plant.scenario.limits.water_age_s,
+            drive.start_s,
+            lambda plug, row: put_age[plug](row),
+        )
+
+    def begin(self, effect: Effect) -> None:
+        """From the very start: nothing else would tell of a tub without a cover."""
+        self._effect = effect
+        if not self._always_covered:
+            self._trace.cover.put(self._drive.start_s, "off")
+            self._tell()
+        if self.exchanges and self.exchanges.fires:
+            self._board.env.process(self._burning())
+
+    def follow(self, effect: Effect) -> bool:
+        """Something else is on; whether that makes any difference to water and heat."""
+        was, self._effect = self._effect, effect
+        if effect.duty is not was.duty:
+            self.age.change(self._board.now, effect.patterns)
+        elif effect.firing == was.firing and effect.blowing == was.blowing:
+            return False
+        self._tell()
+        return True
+
+    def bathe(self, people: int, covered: bool) -> None:
+        """People come and go, and with them the cover; *covered*: it stays on all the same."""
+        now = self._board.now
+        self._people, self._covered = people, self._always_covered and (covered or not people)
+        self._trace.people.put(now, str(people))
+        self._trace.cover.put(now, "on" if self._covered else "off")
+        self._tell()
+        self._board.wake()
+
+    def advance(self, levels: Sequence[tuple[float, bool]]) -> int | None:
+        """Nothing changes before the next event, so heat runs on to it, or to the tub's next level.
+
+        Gives the second in which that level is to be looked at; None where the next event comes before.
+        """
+        now, horizon = self._board.now, min(int(self._board.env.peek()), self._drive.span_s)
+        crossed = self.heat.advance(horizon, *levels)
+        if crossed is None:
+            return None
+        at = max(crossed, now + 1)  # acted on at the next look
+        self.heat.advance(min(at, horizon))
+        return at
+
+    def close(self, at_s: int) -> float:
+        """Close what is open, and give the heat in all the plant [J]."""
+        self.age.close(at_s)
+        self.heat.close()
+        return self.heat.heat_content_j()
+
+    def turned_over(self) -> bool:
+        """Whether by the start of the span every leg that moves has turned over."""
+        start_s = self._drive.start_s
+        return all(self.age.oldest_s(i, 0) < -start_s - 1 for i in self.age.moved())
+
+    def _tell(self) -> None:
+        """What is done to the water's heat from now on."""
+        effect, laws = self._effect, self._effect.laws
+        if self.exchanges is not None:
+            if not self._covered:
+                laws = (*laws, self.exchanges.open_water())
+            if self._people:
+                laws = (*laws, self.exchanges.bathers(self._people))
+        duty, trapped_w, now = effect.duty, effect.trapped_w, self._board.now
+        hour = (now - self._drive.start_s) // HOUR_S
+        for name, series in self.exchanges.fires.items() if self.exchanges else ():
+            sheet, heat_w = self._plant.sheet.heat_sources[name], series[hour]
+            moves = not self._plant.is_still(name, duty)
+            hot = heat_w > _HOT_SHARE * sheet.output_w
+            if isinstance(sheet, Solar):  # a dry collector stands hot and gives nothing: it is built for that
+                hot = hot and moves
+            elif not moves:
+                trapped_w += heat_w
+            if moves and self.exchanges:
+                laws = (*laws, self.exchanges.by_itself(name))
+            self._trace.sources[name].put(now, "firing" if hot else "off")
+        self.heat.change(
+            duty.body_flows_m3_s, effect.heat_w, trapped_w, laws, self._covered, duty.body_ahead_m3
+        )
+
+    def _burning(self) -> Generator[simpy.Event, None, None]:
+        """What burns or shines by itself, hour by hour: its heat, and whether it is hot."""
+        start_s, warm = self._drive.start_s, False
+        for hour in range((self._drive.span_s - start_s) // HOUR_S):
+            at = start_s + HOUR_S * hour
+            before, warm = warm, any(series[hour] > 0.0 for series in self._drive.fires.values())
+            if warm or before:
+                if at > self._board.now:
+                    yield At(self._board.env, at, Priority.POST)
+                self._tell()
+                self._board.wake()
+
+    def _put_exchange(self, row: Exchanged) -> None:
+        assert self.exchanges is not None
+        name = self.exchanges.names[row.law]
+        rows = self._trace.exchanges.get(name)
+        if rows is None:
+            rows = self._trace.exchanges[name] = Rows(name, Exchanged)
+        rows.put(row)
