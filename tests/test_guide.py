@@ -8,6 +8,11 @@ from dataclasses import replace
 from typing import ClassVar, Literal, get_args
 
 import pytest
+from cyclesim.report.as_json import result_values
+from cyclesim.report.layout import Page
+from cyclesim.report.rule_list import rule_report, rule_values
+from cyclesim.report.run_report import run_report
+from cyclesim.report.verify_report import verify_report
 
 from cyclesim.analysis.findings import PRACTICE, Breach, Change, Rule, Subject
 from cyclesim.analysis.result import Result, simulate
@@ -16,11 +21,6 @@ from cyclesim.analysis.state_rules import treated_still, treating
 from cyclesim.analysis.truth import Snapshot
 from cyclesim.decide.tuning.tuning import Tuning, tune
 from cyclesim.physics.links import Link, Pipe
-from cyclesim.report.as_json import result_values
-from cyclesim.report.layout import Page
-from cyclesim.report.rule_list import rule_report, rule_values
-from cyclesim.report.run_report import run_report
-from cyclesim.report.verify_report import verify_report
 from cyclesim.scenario.blocks import schedule, treatment
 from cyclesim.scenario.blocks.heat_sources import Switched
 from cyclesim.scenario.blocks.model import Scenario
