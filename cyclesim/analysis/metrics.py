@@ -46,6 +46,13 @@ class LegMetrics:
     heat_lost_standing_kwh: float | None
     """Both None for a last stretch: its leg takes it in. A leg stands, here, until it has turned over."""
 
+    @property
+    def heat_lost_kwh(self) -> float | None:
+        """Flowing and standing together."""
+        parts = (self.heat_lost_flowing_kwh, self.heat_lost_standing_kwh)
+        known = [part for part in parts if part is not None]
+        return sum(known) if known else None
+
 
 @dataclass(frozen=True, slots=True)
 class PumpMetrics:

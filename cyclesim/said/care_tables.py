@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from cyclesim.analysis.metrics import DisinfectantMetrics, Metrics, RefillCare
-from cyclesim.said.page import Column, Page
-from cyclesim.said.run_tables import LAST_JET, worst_first
-from cyclesim.said.words import UNKNOWN, count, hours, number
-from cyclesim.simulation.assembly import last_stretch
+from cyclesim.said.page import Column, Page, whole, words
+from cyclesim.said.run_tables import leg_row, worst_first
+from cyclesim.said.words import NEVER_MOVES, count, hours, number
 
 _PRACTICE = "US gallons / 3 / bathers a day: common practice, no source"
 
@@ -37,38 +36,19 @@ def _say_disinfectant(page: Page, metrics: Metrics, told: DisinfectantMetrics) -
         "flows, the hours are an upper bound.",
         hang=2,
     )
-    rows, leg = [], ""
-    for shown, _ in worst_first(metrics.legs):
-        name = last_stretch(leg) if shown == LAST_JET else shown
-        leg, one = shown, told.legs[name]
-        known = one.least_slow_mg_l is not None
-        rows.append(
-            (
-                shown,
-                number(one.least_fast_mg_l) if known else "never moves",
-                number(one.least_slow_mg_l),
-                _times(one.times_below_fast),
-                number(one.below_fast_h),
-                _times(one.times_below_slow),
-                number(one.below_slow_h),
-            )
-        )
-    page.table(
-        [
-            Column("leg", words=True),
-            Column("least\nmg/L\nfast"),
-            Column("least\nmg/L\nslow"),
-            Column("times\nbelow\nfast"),
-            Column("hours\nbelow\nfast"),
-            Column("times\nbelow\nslow"),
-            Column("hours\nbelow\nslow"),
-        ],
-        rows,
-    )
+    rows = [leg_row(_FADING, name, told.legs) for name in worst_first(metrics.legs)]
+    page.table(_FADING, rows)
 
 
-def _times(n: int | None) -> str:
-    return UNKNOWN if n is None else str(n)
+_FADING = (
+    words("leg"),
+    Column("least\n{unit}\nfast", "least_fast_mg_l", "mg/L", unknown=NEVER_MOVES),
+    Column("least\n{unit}\nslow", "least_slow_mg_l", "mg/L"),
+    whole("times\nbelow\nfast", "times_below_fast"),
+    Column("hours\nbelow\nfast", "below_fast_h", "h"),
+    whole("times\nbelow\nslow", "times_below_slow"),
+    Column("hours\nbelow\nslow", "below_slow_h", "h"),
+)
 
 
 def _say_refill(page: Page, told: RefillCare) -> None:

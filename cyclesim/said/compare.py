@@ -10,12 +10,12 @@ from typing import Any
 from cyclesim.analysis.amounts import listed
 from cyclesim.decide.comparing.comparison import Comparison, Side
 from cyclesim.said.cautions import ADVICE, WATER, say_cautions
-from cyclesim.said.compare_words import LETTERS, signed, takings
-from cyclesim.said.page import Column, Page
-from cyclesim.said.words import UNKNOWN, count, month, number
+from cyclesim.said.compare_words import LETTERS, or_never, takings
+from cyclesim.said.page import Amount, Column, Page, Row, whole, words
+from cyclesim.said.words import count, month
 
 _YEAR = 365.0
-Cell = Callable[[Side], float | None]
+Of = Callable[[Side], float | None]
 
 
 def compare_page(found: Comparison) -> Page:
@@ -50,34 +50,26 @@ def compare_page(found: Comparison) -> Page:
 # -- tables ------------------------------------------------------------------------------------------------
 
 
-def _table(page: Page, found: Comparison, head: str, rows: Sequence[tuple[str, Cell, int]]) -> None:
+def _table(page: Page, found: Comparison, head: str, rows: Sequence[tuple[str, Of, int]]) -> None:
     """One row a number, one column a plant, and for two plants the difference."""
-    letters = LETTERS[: len(found.sides)]
     pair = len(found.sides) == 2
-    columns = [Column(head, words=True), *(Column(letter) for letter in letters)]
+    columns = [words(head), *map(Column, LETTERS[: len(found.sides)])]
     columns += [Column("B - A")] if pair else []
     made = []
-    for name, of, decimals in rows:
+    for name, of, digits in rows:
         values = [of(side) for side in found.sides]
-        cells = [_shown(value, decimals) for value in values]
-        made.append((name, *cells, _change(values, decimals)) if pair else (name, *cells))
+        cells = [Amount(value, digits=digits) for value in values]
+        made.append(Row((name, *cells, *((_change(values, digits),) if pair else ())), name))
     page.table(columns, made)
 
 
-def _shown(value: float | None, decimals: int) -> str:
-    if value is None:
-        return UNKNOWN
-    return "never" if math.isinf(value) else number(value, decimals)
-
-
-def _change(values: Sequence[float | None], decimals: int) -> str:
+def _change(values: Sequence[float | None], digits: int) -> Amount:
     a, b = values
+    if a == b:
+        return Amount(0.0)
     if a is None or b is None or math.isinf(a) or math.isinf(b):
-        return UNKNOWN if a != b else "0"
-    shown = number(abs(b - a), decimals)
-    if b == a or shown.startswith("<"):  # no more than the last digit that is shown
-        return "0" if b == a else shown
-    return f"{'+' if b > a else '-'}{shown}"
+        return Amount(None)
+    return Amount(b - a, digits=digits, kind="change")
 
 
 def _legs(found: Comparison) -> list[str]:
@@ -89,7 +81,7 @@ def _legs(found: Comparison) -> list[str]:
 def _say_water(page: Page, found: Comparison) -> None:
     page.heading("Water in each leg that has a counterpart, and in those that have none")
 
-    def oldest_h(name: str) -> Cell:
+    def oldest_h(name: str) -> Of:
         def of(side: Side) -> float | None:
             leg = side.outcome.legs.get(name)
             if leg is None:
@@ -98,7 +90,7 @@ def _say_water(page: Page, found: Comparison) -> None:
 
         return of
 
-    def stood_h(name: str) -> Cell:
+    def stood_h(name: str) -> Of:
         return lambda s: s.outcome.legs[name].longest_stagnant_h if name in s.outcome.legs else None
 
     legs = _legs(found)
@@ -110,7 +102,7 @@ def _say_water(page: Page, found: Comparison) -> None:
 def _say_running(page: Page, found: Comparison) -> None:
     page.heading("Running")
 
-    def kind(what: str, of: str, per_day: bool = False) -> Cell:
+    def kind(what: str, of: str, per_day: bool = False) -> Of:
         def value(side: Side) -> float | None:
             chosen = [getattr(d, of) for d in side.outcome.devices.values() if d.kind == what]
             if not chosen:
@@ -119,7 +111,7 @@ def _say_running(page: Page, found: Comparison) -> None:
 
         return value
 
-    def per_m3(pump: str, of: str) -> Cell:
+    def per_m3(pump: str, of: str) -> Of:
         def value(side: Side) -> float | None:
             told = side.outcome.devices.get(pump)
             return 1000.0 * getattr(told, of) / told.moved_m3 if told is not None and told.moved_m3 else None
@@ -136,7 +128,7 @@ def _say_running(page: Page, found: Comparison) -> None:
 
     names = dict.fromkeys(n for s in found.sides for n, d in s.outcome.devices.items() if d.kind == "pump")
 
-    rows: list[tuple[str, Cell, int]] = [
+    rows: list[tuple[str, Of, int]] = [
         ("pumps run, h a day", kind("pump", "running_h", True), 1),
         ("pump starts a day", kind("pump", "starts", True), 1),
         ("heard, min a day", lambda s: s.outcome.loud_min / s.outcome.days, 1),
@@ -167,7 +159,7 @@ def _say_money(page: Page, found: Comparison) -> None:
     def by_month(side: Side) -> dict[str, float]:
         return side.outcome.cost_by_month
 
-    rows: list[tuple[str, Cell, int]] = [
+    rows: list[tuple[str, Of, int]] = [
         ("energy and fuel, a year", lambda s: s.measures.cost_a_year, 2),
         ("in a mean month", lambda s: s.measures.cost_a_year / 12.0, 2),
         ("in the dearest month", lambda s: max(by_month(s).values(), default=None), 2),
@@ -234,15 +226,13 @@ def _say_futures(page: Page, found: Comparison) -> None:
             rows.append(
                 (
                     f"{LETTERS[k]} - A: {label}",
-                    f"{one.of - one.less - one.same}",
-                    f"{one.less}",
-                    signed(one.low),
-                    signed(one.median),
-                    signed(one.high),
+                    one.of - one.less - one.same,
+                    one.less,
+                    *map(or_never, (one.low, one.median, one.high)),
                 )
             )
     letter = "B" if len(found.sides) == 2 else "other"
-    columns = [Column("difference", words=True), Column(f"{letter} less\nin"), Column("A less\nin")]
+    columns = [words("difference"), whole(f"{letter} less\nin"), whole("A less\nin")]
     page.table([*columns, Column("5th"), Column("median"), Column("95th")], rows)
     page.line(
         "Each future has its own weather, bathers, price of energy, ratings of pumps and elements, prices "
@@ -262,11 +252,11 @@ _MEASURES = {
 def _say_swings(page: Page, found: Comparison) -> None:
     what = f"{found.currency} over {found.years} years" if found.by_total else f"{found.currency} a year"
     page.heading(f"What moves the answer: B - A in {what}")
-    columns = [Column("assumption alone", words=True), Column("from", words=True), Column("to", words=True)]
+    columns = [words("assumption alone"), words("from"), words("to")]
     page.table(
-        [*columns, Column("B - A\nat from"), Column("B - A\nat to"), Column("", words=True)],
+        [*columns, Column("B - A\nat from"), Column("B - A\nat to"), words("")],
         (
-            (s.assumption, s.low, s.high, signed(s.at_low), signed(s.at_high), "turns" if s.flips else "")
+            (s.assumption, s.low, s.high, or_never(s.at_low), or_never(s.at_high), "turns" if s.flips else "")
             for s in found.swings
         ),
     )

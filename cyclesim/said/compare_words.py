@@ -121,16 +121,21 @@ def versus_words(one: Versus, first: str, second: str, what: str, unit: str) -> 
     low, high = sorted((sign * one.low, sign * one.high))
     return (
         f"{cheap} costs less than {dear} {what} in {wins} of {one.of} futures; median difference "
-        f"{number(sign * one.median)} {unit}, {signed(low)} to {signed(high)} from the 5th to the 95th "
+        f"{number(sign * one.median)} {unit}, {_signed(low)} to {_signed(high)} from the 5th to the 95th "
         f"percentile{'' if one.of >= FEW else ' (of so few, no more than a hint)'}."
     )
 
 
-def signed(value: float) -> str:
-    """A number with a minus where it is below 0; where one of the two plants never gets there, which."""
+def or_never(value: float) -> float | str:
+    """A difference of B less A; where one of the two plants never gets there, which."""
     if math.isinf(value):
         return "B never" if value > 0.0 else "A never"
-    return f"-{number(-value)}" if value < 0.0 else number(value)
+    return value
+
+
+def _signed(value: float) -> str:
+    told = or_never(value)
+    return told if isinstance(told, str) else number(told)
 
 
 def oldest(outcome: Outcome) -> tuple[str, float]:

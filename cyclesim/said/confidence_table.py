@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from itertools import groupby
-from textwrap import wrap
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.decide.ranges.confidence import Confidence, Estimate
 from cyclesim.decide.ranges.flushes import OldWater
-from cyclesim.said.page import Column, Page
-from cyclesim.said.words import UNKNOWN, count, number
+from cyclesim.said.page import Amount, Between, Column, Page, Row, record, words
+from cyclesim.said.words import count, number
 
 _SAYS = {
     "oldest_water_h": ("oldest water in", "h"),
@@ -37,19 +35,19 @@ _WORST = {
 }
 """Of these only so many are told, the worst first; the JSON has all."""
 _LESS_IS_WORSE = ("volumes_per_flush",)
-_NAMED, _WIDE = 3, 54
+_NAMED = 3
 
 
 def say_confidence(page: Page, sure: Confidence) -> None:
     """A range for each number that one decides by, and the inputs that it is most sensitive to."""
-    page.heading("How far these numbers may be off")
     page.table(
-        [Column("number", words=True), Column("as run"), Column("likely from\nlow to high")],
+        [words("number"), Column("as run"), Column("likely from\nlow to high")],
         (
             row
-            for _, group in groupby(sure.estimates, lambda one: one.number)
+            for _, group in groupby(sure.estimates, lambda estimate: estimate.number)
             for row in _rows(list(group), sure)
         ),
+        "How far these numbers may be off",
     )
     page.line()
     crossing = [one for one in sure.estimates if one.crosses_limit]
@@ -71,25 +69,24 @@ def say_confidence(page: Page, sure: Confidence) -> None:
     _say_flushes(page, sure.flushes)
 
 
-def _rows(estimates: Sequence[Estimate], sure: Confidence) -> Iterator[tuple[str, str, str]]:
+def _rows(estimates: Sequence[Estimate], sure: Confidence) -> Iterator[Row]:
     """The rows of one number: the worst of it, and subjects that read the same together."""
     name = estimates[0].number
     if name in _WORST:
         estimates = sorted(estimates, key=lambda one: one.value, reverse=name not in _LESS_IS_WORSE)
-    told: dict[tuple[str, str, str], list[Estimate]] = {}
+    unit = sure.currency if name == "cost" else _SAYS[name][1]
+    alike: dict[tuple[str, ...], list[Estimate]] = {}
     for one in estimates:
-        unit = sure.currency if name == "cost" else _SAYS[name][1]
-        value, low, high = (_shown(x) for x in (one.value, one.low, one.high))
-        by, spread = "", "the same"
-        if (low, high) != (value, value):
-            by = ", ".join(influence.input for influence in one.most_sensitive_to[:_NAMED])
-            spread = f"{low} to {high}"
-        told.setdefault((f"{value} {unit}".strip(), spread, by), []).append(one)
-    for (value, spread, by), group in list(told.items())[: _WORST.get(name)]:
-        yield _name(group), value, spread
+        texts = tuple(map(number, (one.value, one.low, one.high)))
+        moved = set(texts) != {texts[0]}
+        by = ", ".join(influence.input for influence in one.most_sensitive_to[:_NAMED]) if moved else ""
+        alike.setdefault((*texts, by), []).append(one)
+    for (value, low, high, by), group in list(alike.items())[: _WORST.get(name)]:
+        first = group[0]
+        spread = "the same" if low == high == value else Between(first.low, first.high)
+        yield Row((_name(group), Amount(first.value, unit), spread), first.subject)
         if by:
-            most = wrap(f"most sensitive to: {by}", _WIDE - 2)
-            yield "\n".join(f"  {line}" for line in most), "", ""
+            yield Row((f"most sensitive to: {by}",), level=1)
 
 
 def _name(group: Sequence[Estimate]) -> str:
@@ -100,38 +97,23 @@ def _name(group: Sequence[Estimate]) -> str:
     return f"{words} {subjects[0]}" + (f" and {len(subjects) - 1} more" if len(subjects) > 1 else "")
 
 
-def _shown(value: float) -> str:
-    return "never" if value == math.inf else number(value)
-
-
 def _say_flushes(page: Page, flushes: Sequence[OldWater]) -> None:
     if not flushes:
         return
-    page.heading("Old water that comes out at the last jet as a flush ends, % of it")
+    columns = (
+        words("flush, leg"),
+        Column("lasts\n{unit}", "lasts_s", "s"),
+        Column("volumes\nmoved", "volumes"),
+        Column("in\norder", "in_order_percent", "%", digits=0),
+        Column("20\ntanks", "many_tanks_percent", "%"),
+        Column("with filter\nstirred", "stirred_filter_percent", "%"),
+        Column("5\ntanks", "few_tanks_percent", "%"),
+        Column("5 %\nat {unit}", "lasts_for_5_percent_s", "s", "fixed", 0),
+    )
     page.table(
-        [
-            Column("flush, leg", words=True),
-            Column("lasts\ns"),
-            Column("volumes\nmoved"),
-            Column("in\norder"),
-            Column("20\ntanks"),
-            Column("with filter\nstirred"),
-            Column("5\ntanks"),
-            Column("5 %\nat s"),
-        ],
-        (
-            (
-                f"{one.flush}, {one.leg}",
-                number(one.lasts_s),
-                number(one.volumes),
-                number(one.in_order_percent, 0),
-                number(one.many_tanks_percent),
-                number(one.stirred_filter_percent),
-                number(one.few_tanks_percent),
-                UNKNOWN if one.lasts_for_5_percent_s is None else f"{one.lasts_for_5_percent_s:.0f}",
-            )
-            for one in flushes
-        ),
+        columns,
+        [record(columns, f"{one.flush}, {one.leg}", one) for one in flushes],
+        "Old water that comes out at the last jet as a flush ends, % of it",
     )
     page.line(
         "The run moves water in order, the best that a flush can do. Elbows, tees and housings mix: a line "

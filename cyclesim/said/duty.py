@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.said.cautions import DUTY_CAUTIONS, say_cautions
 from cyclesim.said.defaults_table import say_defaults
-from cyclesim.said.page import Column, Page
-from cyclesim.said.words import UNKNOWN, count, number
+from cyclesim.said.page import Amount, Column, Page, Row, whole, words
+from cyclesim.said.run_tables import LAST_JET
+from cyclesim.said.words import count, number
 from cyclesim.scenario.blocks.model import Scenario
 
 Values = dict[str, Any]
@@ -53,84 +54,64 @@ def _duty(page: Page, duty: Values, like: list[str]) -> None:
     for warning in _shortfalls(duty):
         page.line(f"Problem: {warning}.", tone="danger", hang=9)
     page.line()
-    page.table(
-        [
-            Column("pump", words=True),
-            Column("speed", words=True),
-            Column("flow\nL/min"),
-            Column("head\nm"),
-            Column("power\nW"),
-        ],
-        (
-            (name, p["speed"], number(p["flow_l_min"]), number(p["head_m"]), number(p["power_w"], 0))
-            for name, p in duty["pumps"].items()
-        ),
-    )
+    page.table(_PUMPS, (_row(_PUMPS, name, pump) for name, pump in duty["pumps"].items()))
     page.line()
-    page.table(
-        [
-            Column("leg", words=True),
-            Column("volume\nL"),
-            Column("flow\nL/min"),
-            Column("velocity\nm/s"),
-            Column("Reynolds\nnumber"),
-            Column("tub water is\nat its end\nafter s"),
-        ],
-        (
-            row
-            for name, leg in duty["legs"].items()
-            if not leg["dead_end"]
-            for row in _leg(name, leg, duty["jets"])
-        ),
-    )
+    legs = ((name, leg) for name, leg in duty["legs"].items() if not leg["dead_end"])
+    page.table(_LEGS, (row for name, leg in legs for row in _leg(name, leg, duty["jets"])))
     if duty["jets"]:
         page.line()
-        page.table(
-            [
-                Column("jets of", words=True),
-                Column("jets"),
-                Column("each needs\nL/min"),
-                Column("first gets\nL/min"),
-                Column("last gets\nL/min"),
-                Column("", words=True),
-            ],
-            (
-                (
-                    name,
-                    str(jets["jets"]),
-                    number(jets["needs_l_min"]),
-                    number(jets["first_l_min"]),
-                    number(jets["last_l_min"]),
-                    _jets_get(jets),
-                )
-                for name, jets in duty["jets"].items()
-            ),
-        )
+        page.table(_JETS, (Row((*_row(_JETS, n, j).cells, _jets_get(j)), n) for n, j in duty["jets"].items()))
     if duty["equipment"] or duty["heat_sources"]:
         page.line()
-        page.table(
-            [
-                Column("device", words=True),
-                Column("flow\nL/min"),
-                Column("limit\nL/min"),
-                Column("", words=True),
-            ],
-            _devices(duty),
-        )
+        page.table(_DEVICES, _devices(duty))
 
 
-def _leg(name: str, leg: Values, jets: Values) -> Iterator[tuple[str, ...]]:
+_PUMPS = (
+    words("pump"),
+    words("speed", "speed"),
+    Column("flow\n{unit}", "flow_l_min", "L/min"),
+    Column("head\n{unit}", "head_m", "m"),
+    Column("power\n{unit}", "power_w", "W", digits=0),
+)
+_LEGS = (
+    words("leg"),
+    Column("volume\n{unit}", "volume_l", "L"),
+    Column("flow\n{unit}", "flow_l_min", "L/min"),
+    Column("velocity\n{unit}", "velocity_m_s", "m/s", digits=2),
+    Column("Reynolds\nnumber", "reynolds", kind="figures", digits=3),
+    Column("tub water is\nat its end\nafter {unit}", "tub_water_at_end_after_s", "s", digits=0),
+)
+_JETS = (
+    words("jets of"),
+    whole("jets", "jets"),
+    Column("each needs\n{unit}", "needs_l_min", "L/min"),
+    Column("first gets\n{unit}", "first_l_min", "L/min"),
+    Column("last gets\n{unit}", "last_l_min", "L/min"),
+    words(""),
+)
+_DEVICES = (
+    words("device"),
+    Column("flow\n{unit}", "flow_l_min", "L/min"),
+    Column("limit\n{unit}", unit="L/min"),
+    words(""),
+)
+
+
+def _row(columns: Sequence[Column], name: str, values: Values) -> Row:
+    return Row((name, *(values[column.key] for column in columns[1:] if column.key)), name)
+
+
+def _leg(name: str, leg: Values, jets: Values) -> Iterator[Row]:
     moves = bool(leg["flow_l_min"])
-    yield (
-        name,
-        number(leg["volume_l"]),
-        number(leg["flow_l_min"]) if moves else "still",
-        number(leg["velocity_m_s"], 2) if moves else UNKNOWN,
-        f"{float(format(leg['reynolds'], '.3g')):.0f}" if moves else UNKNOWN,
-        _after(leg["tub_water_at_end_after_s"], moves),
-    )
+    after = leg["tub_water_at_end_after_s"]
+    if moves:
+        flows = leg["flow_l_min"], leg["velocity_m_s"], leg["reynolds"], "never" if after is None else after
+    else:
+        flows = "still", None, None, after
+    yield Row((name, leg["volume_l"], *flows), name)
     if name in jets:
-        yield "  its last jet", "", "", "", "", _after(jets[name]["tub_water_at_last_jet_after_s"], moves)
+        last = jets[name]["tub_water_at_last_jet_after_s"]
+        yield Row((LAST_JET, "", "", "", "", "never" if last is None and moves else last), name, 1)
 
 
 def _jets_get(jets: Values) -> str:
@@ -139,20 +120,17 @@ def _jets_get(jets: Values) -> str:
     return {None: "need not known", True: "enough", False: "weaker than needed"}[jets["enough"]]
 
 
-def _after(seconds: float | None, moves: bool) -> str:
-    if seconds is None:
-        return "never" if moves else UNKNOWN
-    return number(seconds, 0)
-
-
-def _devices(duty: Values) -> Iterator[tuple[str, ...]]:
+def _devices(duty: Values) -> Iterator[Row]:
     for name, device in duty["equipment"].items():
         most = device["at_most_l_min"]
-        said = {None: "no limit given", True: "within", False: "too much"}[device["within_limit"]]
-        yield name, number(device["flow_l_min"]), UNKNOWN if most is None else f"at most {number(most)}", said
+        limit = None if most is None else Amount(most, before="at most")
+        judged = {None: "no limit given", True: "within", False: "too much"}[device["within_limit"]]
+        yield Row((name, device["flow_l_min"], limit, judged), name)
     for name, source in duty["heat_sources"].items():
-        said = "enough" if source["enough"] else "too little to heat"
-        yield name, number(source["flow_l_min"]), f"at least {number(source['needs_l_min'])}", said
+        judged = "enough" if source["enough"] else "too little to heat"
+        yield Row(
+            (name, source["flow_l_min"], Amount(source["needs_l_min"], before="at least"), judged), name
+        )
 
 
 def _shortfalls(duty: Values) -> Iterator[str]:

@@ -6,39 +6,27 @@ from collections.abc import Mapping
 from dataclasses import astuple
 
 from cyclesim.analysis.metrics import PumpRoomMetrics, SuctionMetrics
-from cyclesim.said.page import Column, Page
-from cyclesim.said.words import UNKNOWN, number
+from cyclesim.said.page import Column, Page, records, whole, words
+from cyclesim.said.words import number
+
+_TITLE = "Pump room and suction"
+_SUCTION = (
+    words("pump"),
+    Column("above the\nwater {unit}", "above_water_m", "m", "fixed", 2),
+    Column("NPSH at its\nworst {unit}", "npsh_available_m", "m"),
+    Column("needed\n{unit}", "npsh_needed_m", "m"),
+    whole("fittings\nalways open", "suction_fittings_always_open"),
+    Column("through a cover,\none blocked {unit}", "cover_speed_one_blocked_m_s", "m/s", digits=2),
+)
 
 
 def say_suction(page: Page, suction: Mapping[str, SuctionMetrics], room: PumpRoomMetrics | None) -> None:
     """A row for each pump, then the room's facts in a line; nothing where the file says nothing of them."""
     told = any(value is not None for row in suction.values() for value in astuple(row))
-    if told or room is not None:
-        page.heading("Pump room and suction")
     if told:
-        page.table(
-            [
-                Column("pump", words=True),
-                Column("above the\nwater m"),
-                Column("NPSH at its\nworst m"),
-                Column("needed\nm"),
-                Column("fittings\nalways open"),
-                Column("through a cover,\none blocked m/s"),
-            ],
-            (
-                (
-                    name,
-                    UNKNOWN if row.above_water_m is None else f"{row.above_water_m:.2f}",
-                    number(row.npsh_available_m),
-                    number(row.npsh_needed_m),
-                    UNKNOWN
-                    if row.suction_fittings_always_open is None
-                    else str(row.suction_fittings_always_open),
-                    number(row.cover_speed_one_blocked_m_s, 2),
-                )
-                for name, row in suction.items()
-            ),
-        )
+        page.table(_SUCTION, records(_SUCTION, suction), _TITLE)
+    elif room is not None:
+        page.heading(_TITLE)
     if room is not None:
         page.line(f"The pump room: {'; '.join(_facts(room)) or 'nothing is said of it'}.", hang=2)
 

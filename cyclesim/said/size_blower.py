@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import asdict
 from typing import Any
@@ -9,8 +10,8 @@ from typing import Any
 from cyclesim.analysis.amounts import flow, lasting
 from cyclesim.decide.sizing.blower_sizing import BlowerSizing, Blown
 from cyclesim.said.cautions import ADVICE, say_cautions
-from cyclesim.said.page import Column, Page
-from cyclesim.said.size_pump import ELECTRIC, spare_percent
+from cyclesim.said.page import Column, Page, Row, words
+from cyclesim.said.size_pump import ELECTRIC, percent
 from cyclesim.said.words import number
 
 
@@ -25,27 +26,27 @@ def blower_page(found: BlowerSizing) -> Page:
     page.heading("Advice")
     for sentence in blower_advice(found):
         page.line(f"- {sentence}", hang=2)
-    page.heading("What each gives through this pipe, and how fast it cools the water")
     month, air_c = found.coldest
     page.table(
         [
-            Column("blower", words=True),
-            Column("flow\nL/min"),
-            Column("pressure\nkPa"),
-            Column("to spare, %\nflow"),
-            Column("\npress."),
-            Column("power\nW"),
-            Column(f"K/h in\n{month}"),
-            Column("K/h,\nmean"),
-            Column("1 K in\n(cold)"),
+            words("blower"),
+            Column("flow\n{unit}", unit="L/min"),
+            Column("pressure\n{unit}", unit="kPa"),
+            Column("to spare, {unit}\nflow", unit="%", kind="change"),
+            Column("\npress.", unit="%", kind="change"),
+            Column("power\n{unit}", unit="W"),
+            Column(f"{{unit}} in\n{month}", unit="K/h", digits=2),
+            Column("{unit},\nmean", unit="K/h", digits=2),
+            Column("1 K in\n(cold)", unit="h", kind="lasting"),
         ],
         (row for one in found.given for row in _blown_rows(one, one is found.best)),
-    )
-    page.line(
-        f"Cooling by the air alone, water at {found.water_c:.1f} degC, drawn from {air_c:.1f} degC in "
-        f"{month} and {found.mean_c:.1f} degC on the year's mean; that air leaves saturated is an upper "
-        "bound. Cold water that replaces what evaporates is counted. To spare: flow beyond what is wanted; "
-        "pressure at no flow, beyond what the depth asks for. * the one advised."
+        "What each gives through this pipe, and how fast it cools the water",
+        [
+            f"Cooling by the air alone, water at {found.water_c:.1f} degC, drawn from {air_c:.1f} degC in "
+            f"{month} and {found.mean_c:.1f} degC on the year's mean; that air leaves saturated is an upper "
+            "bound. Cold water that replaces what evaporates is counted. To spare: flow beyond what is "
+            "wanted; pressure at no flow, beyond what the depth asks for. * the one advised."
+        ],
     )
     for one in found.given:
         for caution in one.cautions:
@@ -54,21 +55,21 @@ def blower_page(found: BlowerSizing) -> Page:
     return page
 
 
-def _blown_rows(one: Blown, advised: bool) -> Iterator[tuple[str, ...]]:
+def _blown_rows(one: Blown, advised: bool) -> Iterator[Row]:
     cools = one.cools_coldest_k_h
-    yield (
-        f"{one.blower}{' *' if advised else ''}",
-        number(one.flow_m3_s * 60_000.0),
-        number(one.pressure_pa / 1000.0),
-        spare_percent(one.flow_spare_share),
-        spare_percent(one.pressure_spare_share),
-        number(one.power_w),
-        number(cools, 2) if cools >= 0.0 else f"-{number(-cools, 2)}",
-        number(one.cools_mean_k_h, 2) if one.cools_mean_k_h >= 0.0 else f"-{number(-one.cools_mean_k_h, 2)}",
-        lasting(3600.0 / cools) if cools > 0.0 else "never",
+    cells = (
+        one.flow_m3_s * 60_000.0,
+        one.pressure_pa / 1000.0,
+        percent(one.flow_spare_share),
+        percent(one.pressure_spare_share),
+        one.power_w,
+        cools,
+        one.cools_mean_k_h,
+        1.0 / cools if cools > 0.0 else math.inf,
     )
+    yield Row((f"{one.blower}{' *' if advised else ''}", *cells), one.blower)
     if one.why_not:
-        yield (f"  {one.why_not}", *[""] * 8)
+        yield Row((one.why_not,), one.blower, 1)
 
 
 def blower_advice(found: BlowerSizing) -> Iterator[str]:

@@ -11,8 +11,8 @@ from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.decide.sizing.heat_up import heating_of
 from cyclesim.decide.sizing.heater_sizing import READY, RULES, SESSIONS, SUPPLY, HeaterSizing, Size
 from cyclesim.said.cautions import ADVICE, say_cautions
-from cyclesim.said.page import Column, Page
-from cyclesim.said.words import UNKNOWN, count, number
+from cyclesim.said.page import Amount, Column, Page, whole, words
+from cyclesim.said.words import count, number
 
 ELECTRICIAN = (
     "A heater in bathing water is a licensed electrician's work: its circuit, the residual-current device "
@@ -153,42 +153,51 @@ def _none_does(sizing: HeaterSizing) -> Iterator[str]:
     )
 
 
-def _mark(sizing: HeaterSizing, size: Size) -> str:
-    advised, own = size is sizing.recommended, size.is_own
-    return f"{'> ' if advised else ''}{size.size_w / 1000.0:.3g}{' *' if own else '  '}"
+def _size(sizing: HeaterSizing, size: Size) -> Amount:
+    return Amount(
+        size.size_w / 1000.0,
+        digits=3,
+        kind="figures",
+        before=">" if size is sizing.recommended else "",
+        after="*" if size.is_own else " ",
+    )
+
+
+def _hours(seconds: float | None) -> float | None:
+    return None if seconds is None else seconds / 3600.0
 
 
 def _say_times(page: Page, sizing: HeaterSizing) -> None:
     when = sizing.seasons
-    page.heading("How long warming up takes, hours")
-    columns = [
-        Column("size\nkW"),
-        Column(f"filled at\n{degrees(sizing.fill_c)} degC\n{when.coldest_week:%B}"),
-        Column(f"filled at\n{degrees(sizing.fill_c)} degC\n{when.mild_day:%B}"),
-        Column(f"from\n{degrees(sizing.set_back_c)} degC\n{when.coldest_day:%B}"),
-    ]
-    if sizing.ready_at is not None:
-        columns.append(Column(f"begin, to\nbe ready\nat {sizing.ready_at}"))
-    columns += [
-        Column("handbook\nm c dT/P"),
-        Column("handbook\nwith\nlosses"),
-        Column("heater\nwarms\nby K"),
+    filled, low = degrees(sizing.fill_c), degrees(sizing.set_back_c)
+    heads = [
+        f"filled at\n{filled} degC\n{when.coldest_week:%B}",
+        f"filled at\n{filled} degC\n{when.mild_day:%B}",
+        f"from\n{low} degC\n{when.coldest_day:%B}",
+        *([] if sizing.ready_at is None else [f"begin, to\nbe ready\nat {sizing.ready_at}"]),
+        "handbook\nm c dT/P",
+        "handbook\nwith\nlosses",
     ]
     page.table(
-        columns,
+        [
+            Column("size\n{unit}", unit="kW"),
+            *(Column(head, unit="h", unknown=NEVER) for head in heads),
+            Column("heater\nwarms\nby {unit}", unit="K", digits=2),
+        ],
         (
             (
-                _mark(sizing, one),
-                _h(one.filled_coldest_s),
-                _h(one.filled_mild_s),
-                _h(one.from_set_back_s),
-                *(() if sizing.ready_at is None else (one.begin_at or NEVER,)),
-                _h(one.without_losses_s),
-                _h(one.with_losses_s),
-                number(one.outlet_warmer_k, 2),
+                _size(sizing, one),
+                _hours(one.filled_coldest_s),
+                _hours(one.filled_mild_s),
+                _hours(one.from_set_back_s),
+                *(() if sizing.ready_at is None else (one.begin_at,)),
+                _hours(one.without_losses_s),
+                _hours(one.with_losses_s),
+                one.outlet_warmer_k,
             )
             for one in sizing.sizes
         ),
+        "How long warming up takes, hours",
     )
     page.line(
         f"* as in the file, > as advised. To {degrees(sizing.to_c)} degC, heater on from the first second, "
@@ -236,33 +245,32 @@ def _kwh(value: float) -> str:
 
 
 def _say_year(page: Page, sizing: HeaterSizing) -> None:
-    page.heading("A year, the coldest week, the supply")
-    sessions = bool(sizing.sizes[0].sessions)
-    columns = [
-        Column("size\nkW"),
-        Column("energy\nkWh"),
-        Column(f"cost\n{sizing.currency}"),
-        Column("firing\nh"),
-        *([Column(f"cold of\n{sizing.sizes[0].sessions}\nsessions")] if sessions else []),
-        Column("held"),
-        Column("of the\nbreaker"),
-        Column("what stands against it", words=True),
-    ]
+    sessions = sizing.sizes[0].sessions
     page.table(
-        columns,
+        [
+            Column("size\n{unit}", unit="kW"),
+            Column("energy\n{unit}", unit="kWh"),
+            Column("cost\n{unit}", unit=sizing.currency),
+            Column("firing\n{unit}", unit="h"),
+            *([whole(f"cold of\n{sessions}\nsessions")] if sessions else []),
+            Column("held"),
+            Column("of the\nbreaker", kind="share", digits=0),
+            words("what stands against it"),
+        ],
         (
             (
-                _mark(sizing, one),
-                number(one.energy_kwh + one.fuel_kwh),
-                number(one.cost),
-                number(one.firing_h),
-                *((str(one.cold_sessions),) if sessions else ()),
-                "yes" if one.held.holds else "no",
-                UNKNOWN if one.supply is None else f"{one.supply.share:.0%}",
+                _size(sizing, one),
+                one.energy_kwh + one.fuel_kwh,
+                one.cost,
+                one.firing_h,
+                *((one.cold_sessions,) if sessions else ()),
+                one.held.holds,
+                None if one.supply is None else one.supply.share,
                 _said_against(one),
             )
             for one in sizing.sizes
         ),
+        "A year, the coldest week, the supply",
     )
     own = next(one for one in sizing.sizes if one.is_own)
     if own.supply is not None:

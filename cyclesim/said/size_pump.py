@@ -10,8 +10,8 @@ from cyclesim.analysis.amounts import flow, listed
 from cyclesim.decide.sizing.pump_given import Given
 from cyclesim.decide.sizing.pump_sizing import SPARE, Arrangement, PumpSizing
 from cyclesim.said.cautions import ADVICE, say_cautions
-from cyclesim.said.page import Column, Page
-from cyclesim.said.words import UNKNOWN, number
+from cyclesim.said.page import Cell, Column, Page, Row, words
+from cyclesim.said.words import number
 
 SERIES = (
     "Two in series are not offered: they add head, not flow. They help where a pump cannot reach the head "
@@ -45,24 +45,24 @@ def pump_page(found: PumpSizing) -> Page:
     page.heading("Advice")
     for sentence in pump_advice(found):
         page.line(f"- {sentence}", hang=2)
-    page.heading("What each gives on these pipes")
     page.table(
         [
-            Column("pump, speed", words=True),
-            Column("flow\nL/min"),
-            Column("head\nm"),
-            Column("weakest\njet, %"),
-            Column("to spare, %\nflow"),
-            Column("\nhead"),
-            Column("power\nW"),
-            Column(f"price\n{next((one.currency for one in found.given if one.currency), '')}"),
+            words("pump, speed"),
+            Column("flow\n{unit}", unit="L/min"),
+            Column("head\n{unit}", unit="m"),
+            Column("weakest\njet, {unit}", unit="%"),
+            Column("to spare, {unit}\nflow", unit="%", kind="change"),
+            Column("\nhead", unit="%", kind="change"),
+            Column("power\n{unit}", unit="W"),
+            Column("price\n{unit}", unit=next((one.currency for one in found.given if one.currency), "")),
         ],
         (_given_row(one, one is found.best) for one in found.given),
-    )
-    page.line(
-        "Weakest jet: what it gets, of what it needs. Head to spare is at the flow that is asked for. * "
-        f"{'comes nearest' if found.best and found.best.cautions else 'the one advised'}. The other pumps "
-        "stand still."
+        "What each gives on these pipes",
+        [
+            "Weakest jet: what it gets, of what it needs. Head to spare is at the flow that is asked for. * "
+            f"{'comes nearest' if found.best and found.best.cautions else 'the one advised'}. The other "
+            "pumps stand still."
+        ],
     )
     if found.assumed:
         page.line(
@@ -80,65 +80,55 @@ def _titled(one: Given, advised: bool = False) -> str:
     return f"{one.pump}{'' if one.speed == 'on' else f', {one.speed}'}{' *' if advised else ''}"
 
 
-def _given_row(one: Given, advised: bool) -> tuple[str, ...]:
-    return (
-        _titled(one, advised),
-        number(one.flow_m3_s * 60_000.0),
-        number(one.head_m),
-        number(100.0 * one.weakest_jet_share),
-        spare_percent(one.flow_spare_share),
-        spare_percent(one.head_spare_share),
-        number(one.power_w),
-        number(one.price),
+def _given_row(one: Given, advised: bool) -> Row:
+    cells = (
+        one.flow_m3_s * 60_000.0,
+        one.head_m,
+        100.0 * one.weakest_jet_share,
+        percent(one.flow_spare_share),
+        percent(one.head_spare_share),
+        one.power_w,
+        one.price,
     )
+    return Row((_titled(one, advised), *cells), one.pump)
 
 
-def spare_percent(share: float | None) -> str:
-    """What is to spare, with its sign; `-` where nothing is known to measure it by."""
-    return UNKNOWN if share is None else signed(100.0 * share)
-
-
-def _percent(share: float | None) -> str:
-    return UNKNOWN if share is None else number(100.0 * share)
+def percent(share: float | None) -> float | None:
+    """A share in percent; None where nothing is known to measure it by."""
+    return None if share is None else 100.0 * share
 
 
 def _say_draws(page: Page, found: PumpSizing) -> None:
     """The jets' own flow, and what suction and filters say of each pump."""
-    page.heading("What reaches a jet, what suction and filter bear, and the power for it")
     page.table(
         [
-            Column("pump, speed", words=True),
-            Column("weakest jet\nL/min"),
-            Column("suction\nm/s"),
-            Column("NPSH, m\nleft"),
-            Column("\ndue"),
-            Column("filter, % of\nits most"),
-            Column("Wh\nper m3"),
+            words("pump, speed"),
+            Column("weakest jet\n{unit}", unit="L/min"),
+            Column("suction\n{unit}", unit="m/s", digits=2),
+            Column("NPSH, {unit}\nleft", unit="m"),
+            Column("\ndue", unit="m"),
+            Column("filter, {unit} of\nits most", unit="%"),
+            Column("{unit}\nper m3", unit="Wh"),
         ],
         (
             (
                 _titled(one, one is found.best),
-                number(one.weakest_jet_m3_s * 60_000.0),
-                number(one.suction_m_s, 2),
-                number(one.npsh_left_m),
-                number(one.npsh_due_m),
-                _percent(one.filter_share),
-                number(one.wh_per_m3),
+                one.weakest_jet_m3_s * 60_000.0,
+                one.suction_m_s,
+                one.npsh_left_m,
+                one.npsh_due_m,
+                percent(one.filter_share),
+                one.wh_per_m3,
             )
             for one in found.given
         ),
+        "What reaches a jet, what suction and filter bear, and the power for it",
     )
     for one in found.given:
         if one.cautions:
             page.line(f"- {named(one)}: {'; '.join(one.cautions)}.", hang=2)
     limit = number(found.scenario.limits.suction_speed_m_s)
     page.line(f"Suction: the fastest leg from the tub, {limit} m/s at most. - is not known.")
-
-
-def signed(value: float) -> str:
-    """With its sign; 0 for what rounds to it."""
-    shown = number(abs(value))
-    return shown if float(shown.strip("<")) == 0.0 else f"{'+' if value > 0.0 else '-'}{shown}"
 
 
 def _filled_in(found: PumpSizing) -> str:
@@ -235,51 +225,45 @@ def named(one: Given) -> str:
 
 
 def _say_changes(page: Page, found: PumpSizing) -> None:
-    page.heading("What other pipes would do, at the highest speed")
     best = found.best
+    jet = "weakest jet, {unit}\n"
     columns = [
-        Column("", words=True),
-        Column("asked\nL/min"),
-        Column("asked\nm"),
-        Column("weakest jet, %\nas drawn"),
-        *([Column(f"weakest jet, %\n{best.pump}")] if best and best.pump != found.given[0].pump else []),
+        words(""),
+        Column("asked\n{unit}", unit="L/min"),
+        Column("asked\n{unit}", unit="m"),
+        Column(f"{jet}as drawn", unit="%"),
+        *([Column(f"{jet}{best.pump}", unit="%")] if best and best.pump != found.given[0].pump else []),
     ]
-    rows = []
+    rows: list[tuple[Cell, ...]] = []
     for one in found.changes:
-        row = [
-            one.what,
-            UNKNOWN if one.asked is None else number(one.asked.flow_m3_s * 60_000.0),
-            UNKNOWN if one.asked is None else number(one.asked.head_m),
-            number(100.0 * one.as_drawn.weakest_jet_share),
-        ]
-        if len(columns) > 4:
-            row.append(number(100.0 * one.best.weakest_jet_share) if one.best else UNKNOWN)
-        rows.append(row)
-    page.table(columns, rows)
+        asked = (None, None) if one.asked is None else (one.asked.flow_m3_s * 60_000.0, one.asked.head_m)
+        jets = (one.as_drawn, one.best)[: len(columns) - 3]
+        rows.append((one.what, *asked, *(percent(jet.weakest_jet_share) if jet else None for jet in jets)))
+    page.table(columns, rows, "What other pipes would do, at the highest speed")
 
 
 def _say_arrangements(page: Page, found: PumpSizing) -> None:
-    page.heading("One pump, two in parallel, or two loops")
     page.table(
         [
-            Column("", words=True),
-            Column("pump", words=True),
-            Column("flow in\nall, L/min"),
-            Column("weakest\njet, %"),
-            Column("power\nW"),
+            words(""),
+            words("pump"),
+            Column("flow in\nall, {unit}", unit="L/min"),
+            Column("weakest\njet, {unit}", unit="%"),
+            Column("power\n{unit}", unit="W"),
             Column("limits\nkept"),
         ],
         (
             (
                 a.how,
                 a.pump,
-                number(a.total_flow_m3_s * 60_000.0),
-                number(100.0 * a.weakest_jet_share),
-                number(a.power_w),
-                "no" if a.cautions else "yes",
+                a.total_flow_m3_s * 60_000.0,
+                100.0 * a.weakest_jet_share,
+                a.power_w,
+                not a.cautions,
             )
             for a in sorted(found.arrangements, key=lambda a: (a.weakest_jet_share < 1.0, a.power_w))
         ),
+        "One pump, two in parallel, or two loops",
     )
     enough = [a for a in found.arrangements if a.weakest_jet_share >= 1.0]
     if enough:

@@ -16,7 +16,7 @@ from cyclesim.decide.tuning.space import FILTER, FLUSH
 from cyclesim.decide.tuning.thumbs import SOURCE
 from cyclesim.decide.tuning.tuning import Changed, Choice, Tuning
 from cyclesim.said.cautions import ADVICE, WATER, say_cautions
-from cyclesim.said.page import Column, Page
+from cyclesim.said.page import Cell, Column, Page, Row, words
 from cyclesim.said.words import count, number
 
 _MOST_SHOWN, _MOST_EFFECTS = 8, 4
@@ -70,13 +70,8 @@ def _say_recommended(page: Page, tuning: Tuning, chosen: Choice) -> None:
 
 def _say_programme(page: Page, programme: Daily) -> None:
     page.table(
-        [
-            Column("what", words=True),
-            Column("pump", words=True),
-            Column("lasts"),
-            Column("starts", words=True),
-        ],
-        ((e.does, e.pump, exactly(e.lasts_s), ", ".join(e.starts)) for e in programme.entries),
+        [words("what"), words("pump"), Column("lasts", unit="s", kind="keyed in"), words("starts")],
+        ((e.does, e.pump, e.lasts_s, e.starts) for e in programme.entries),
     )
     if not programme.count(FLUSH):
         page.line("No line flush: the filter runs themselves move the water of every leg far enough.")
@@ -146,10 +141,11 @@ def _oldest(choice: Choice) -> tuple[str, float]:
 
 
 def _say_best(page: Page, tuning: Tuning) -> None:
-    page.heading("Best trade-offs: no other is about as good in everything and better in something")
     shown = spread(tuning.best, tuning.recommended)
     page.table(
-        _columns(tuning, "flushes; filter runs"), (_row(tuning, c, c is tuning.recommended) for c in shown)
+        _columns(tuning, "flushes; filter runs"),
+        (row for choice in shown for row in _timed(tuning, choice)),
+        "Best trade-offs: no other is about as good in everything and better in something",
     )
     if len(shown) < len(tuning.best):
         page.line(f"{len(tuning.best) - len(shown)} more lie between; --json has all.")
@@ -166,26 +162,29 @@ def spread(best: Sequence[Choice], chosen: Choice | None) -> list[Choice]:
 
 def _columns(tuning: Tuning, head: str) -> list[Column]:
     return [
-        Column(head, words=True),
-        Column(f"{tuning.own.outcome.currency}\na year"),
-        Column("pumps\nh/day"),
+        words(head),
+        Column("{unit}\na year", unit=tuning.own.outcome.currency),
+        Column("pumps\n{unit}/day", unit="h"),
         Column("starts\n/day"),
-        Column("loud\nmin/day"),
-        Column("oldest\nh"),
+        Column("loud\n{unit}/day", unit="min"),
+        Column("oldest\n{unit}", unit="h"),
     ]
 
 
-def _row(tuning: Tuning, choice: Choice, starred: bool = False, name: str = "") -> tuple[str, ...]:
+def _row(tuning: Tuning, choice: Choice, name: str) -> Row:
+    return Row((name, *a_day(tuning, choice)), choice.name)
+
+
+def a_day(tuning: Tuning, choice: Choice) -> tuple[float, ...]:
+    """What a year costs, what a day has of pumps [h], starts and noise [min], and the oldest water [h]."""
     out, days = choice.outcome, tuning.days
-    said = name or f"{in_short(choice.programme)}{' *' if starred else ''}\n  {_times(choice.programme)}"
-    return (
-        said,
-        number(out.cost * 365.0 / days),
-        number(out.pump_h / days),
-        number(out.pump_starts / days),
-        number(out.loud_min / days),
-        "never" if math.isinf(out.oldest_water_h) else number(out.oldest_water_h),
-    )
+    a_year = out.cost * 365.0 / days
+    return a_year, out.pump_h / days, out.pump_starts / days, out.loud_min / days, out.oldest_water_h
+
+
+def _timed(tuning: Tuning, choice: Choice) -> Iterator[Row]:
+    yield _row(tuning, choice, f"{in_short(choice.programme)}{' *' if choice is tuning.recommended else ''}")
+    yield Row((_times(choice.programme),), level=1)
 
 
 def in_short(programme: Daily) -> str:
@@ -279,16 +278,17 @@ def _say_bound(page: Page, tuning: Tuning, chosen: Choice) -> None:
 
 
 def _say_thumbs(page: Page, tuning: Tuning) -> None:
-    page.heading("Beside it: the file's own programme, and rules of thumb")
     rows = []
     for choice in (tuning.own, *tuning.thumbs):
-        rows.append(_row(tuning, choice, name=choice.name))
+        rows.append(_row(tuning, choice, choice.name))
         if choice.refused:
             more = (
                 f", and {count(len(choice.refused) - 1, 'more finding')}" if len(choice.refused) > 1 else ""
             )
-            rows.append((f"  breaks {choice.refused[0].rule}: {choice.refused[0].subject}{more}", *[""] * 5))
-    page.table(_columns(tuning, "programme"), rows)
+            broken = choice.refused[0]
+            rows.append(Row((f"breaks {broken.rule}: {broken.subject}{more}",), choice.name, 1))
+    title = "Beside it: the file's own programme, and rules of thumb"
+    page.table(_columns(tuning, "programme"), rows, title)
     page.line(f"About 30 s about twice a day is {SOURCE}.")
 
 
@@ -298,9 +298,8 @@ def _say_limits(page: Page, tuning: Tuning) -> None:
     if not tuning.best:
         _say_room(page, tuning)
         return
-    page.heading("What each limit costs")
     cheapest, year = tuning.best[0].outcome, 365.0 / tuning.days
-    rows = []
+    rows: list[tuple[Cell, ...]] = []
     for one in tuning.limits:
         assert isinstance(one.about, LimitTried)
         choice = one.choice
@@ -308,25 +307,21 @@ def _say_limits(page: Page, tuning: Tuning) -> None:
             rows.append((one.about.limit, one.about.now, one.about.tried, "no programme", ""))
             continue
         change = (choice.outcome.cost - cheapest.cost) * year
-        sign = "+" if change > 0.005 else "-" if change < -0.005 else ""
+        if abs(change) <= 0.005:  # less than a cent
+            change = 0.0
         rows.append(
-            (
-                one.about.limit,
-                one.about.now,
-                one.about.tried,
-                f"{sign}{number(abs(change), 2)}" if sign else "0",
-                in_short(choice.programme),
-            )
+            (one.about.limit, one.about.now, one.about.tried, change, in_short(choice.programme)),
         )
     page.table(
         [
-            Column("limit", words=True),
-            Column("now", words=True),
-            Column("tried", words=True),
-            Column(f"{cheapest.currency}\na year"),
-            Column("flushes; filter", words=True),
+            words("limit"),
+            words("now"),
+            words("tried"),
+            Column("{unit}\na year", unit=cheapest.currency, kind="change", digits=2),
+            words("flushes; filter"),
         ],
         rows,
+        "What each limit costs",
     )
     page.line("Daily programmes alone: every other day, or a day of the week, is not tried.")
     page.line(
@@ -336,7 +331,6 @@ def _say_limits(page: Page, tuning: Tuning) -> None:
 
 def _say_room(page: Page, tuning: Tuning) -> None:
     """Which limit, changed alone, would let a programme hold."""
-    page.heading("Which limit alone, changed, would make room")
     rows = []
     for one in tuning.limits:
         assert isinstance(one.about, LimitTried)
@@ -344,13 +338,9 @@ def _say_room(page: Page, tuning: Tuning) -> None:
         short = in_short(one.choice.programme) if one.choice is not None and holds else "no programme"
         rows.append((one.about.limit, one.about.now, one.about.tried, short))
     page.table(
-        [
-            Column("limit", words=True),
-            Column("now", words=True),
-            Column("tried", words=True),
-            Column("then holds: flushes; filter", words=True),
-        ],
+        [words("limit"), words("now"), words("tried"), words("then holds: flushes; filter")],
         rows,
+        "Which limit alone, changed, would make room",
     )
 
 

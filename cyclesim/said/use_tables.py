@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from cyclesim.analysis.metrics import BlowerMetrics, HeatSourceMetrics, OutageMetrics, TubMetrics
-from cyclesim.said.page import Column, Page
+from cyclesim.said.page import Column, Page, cost, records, whole, words
 from cyclesim.said.words import count, hours, number, when
 
 _MOST_PARTS, _FIRST_FROZEN = 6, 3
@@ -26,30 +26,16 @@ def say_blowers(page: Page, blowers: dict[str, BlowerMetrics], currency: str) ->
     """Blowers: the air they get through, or why none."""
     if not blowers:
         return
-    page.heading("Blowers")
-    page.table(
-        [
-            Column("blower", words=True),
-            Column("runs\nh"),
-            Column("starts"),
-            Column("air\nL/min"),
-            Column("pressure\nkPa"),
-            Column("energy\nkWh"),
-            Column(f"cost\n{currency}"),
-        ],
-        (
-            (
-                name,
-                number(blower.running_h),
-                str(blower.starts),
-                number(blower.flow_l_min),
-                number(blower.pressure_kpa),
-                number(blower.energy_kwh),
-                f"{blower.cost:.2f}",
-            )
-            for name, blower in blowers.items()
-        ),
+    columns = (
+        words("blower"),
+        Column("runs\n{unit}", "running_h", "h"),
+        whole("starts", "starts"),
+        Column("air\n{unit}", "flow_l_min", "L/min"),
+        Column("pressure\n{unit}", "pressure_kpa", "kPa"),
+        Column("energy\n{unit}", "energy_kwh", "kWh"),
+        cost(currency),
     )
+    page.table(columns, records(columns, blowers), "Blowers")
     for name, blower in blowers.items():
         if blower.why_not:
             page.line(f"{name}: {blower.why_not}.", hang=2)

@@ -8,7 +8,7 @@ from typing import Any
 
 from cyclesim.analysis.rules import RULES
 from cyclesim.said.cautions import ADVICE, say_cautions
-from cyclesim.said.page import Column, Page
+from cyclesim.said.page import Column, Page, words
 from cyclesim.said.words import count
 from cyclesim.verification.answer import Barrier, Cell, Mend, Story, Verdict, Verification
 
@@ -154,7 +154,7 @@ def _say_matrix(page: Page, found: Verification) -> None:
             rows.append((" and ".join(said), *marks))
     for first in range(0, len(shown), _WIDE):
         some = range(first, min(first + _WIDE, len(shown)))
-        heads = [Column("fault", words=True), *(Column(f"{k + 1}") for k in some)]
+        heads = [words("fault"), *(Column(f"{k + 1}") for k in some)]
         page.table(heads, [(row[0], *(row[1 + k] for k in some)) for row in rows])
 
 

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from cyclesim.analysis.left import LeftLeg
 from cyclesim.analysis.metrics import TreatmentMetrics
-from cyclesim.said.page import Column, Page
-from cyclesim.said.run_tables import LAST_JET
-from cyclesim.said.words import UNKNOWN, number
+from cyclesim.said.page import Column, Page, Row, cost, records, whole, words
+from cyclesim.said.run_tables import leg_row
+from cyclesim.said.words import NEVER_MOVES, UNKNOWN, number
 from cyclesim.scenario.blocks.treatment import KINDS
-from cyclesim.simulation.assembly import last_stretch
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
@@ -46,28 +46,25 @@ def say_left(page: Page, left: dict[str, LeftLeg]) -> None:
     """Leg by leg, the worst position in which somebody may leave the valves."""
     if not left:
         return
-    hangs = {last_stretch(name) for name in left}
-    page.heading("Valves left turned: the worst for each leg and housing, had it been left so throughout")
+    columns = (
+        words("leg"),
+        Column("oldest\nusual {unit}", "oldest_usual_h", "h", unknown=NEVER_MOVES),
+        Column("flow at\nmost {unit}", "most_flow_usual_l_min", "L/min"),
+        words("worst if left", "worst_left"),
+        Column("oldest\nthen {unit}", "oldest_left_h", "h", unknown=NEVER_MOVES),
+        Column("flow at\nmost {unit}", "most_flow_left_l_min", "L/min"),
+    )
+
+    def row(name: str, leg: LeftLeg) -> Row:
+        told = leg_row(columns, name, left)
+        if leg.worst_left:
+            return told
+        return replace(told, cells=(*told.cells[:3], "as usual", UNKNOWN, UNKNOWN))
+
     page.table(
-        [
-            Column("leg", words=True),
-            Column("oldest\nusual h"),
-            Column("flow at\nmost L/min"),
-            Column("worst if left", words=True),
-            Column("oldest\nthen h"),
-            Column("flow at\nmost L/min"),
-        ],
-        (
-            (
-                LAST_JET if name in hangs else name,
-                _age(leg.oldest_usual_h),
-                number(leg.most_flow_usual_l_min),
-                leg.worst_left or "as usual",
-                _age(leg.oldest_left_h) if leg.worst_left else UNKNOWN,
-                number(leg.most_flow_left_l_min) if leg.worst_left else UNKNOWN,
-            )
-            for name, leg in left.items()
-        ),
+        columns,
+        [row(name, leg) for name, leg in left.items()],
+        "Valves left turned: the worst for each leg and housing, had it been left so throughout",
     )
 
 
@@ -77,37 +74,19 @@ def say_nobody_turns(page: Page, turned: bool) -> None:
         page.line("Usual: with nobody who turns a valve, so without schedule.valves_turned.")
 
 
-def _age(hours: float | None) -> str:
-    return "never moves" if hours is None else number(hours)
-
-
 def say_treatment(page: Page, treatment: dict[str, TreatmentMetrics], currency: str) -> None:
     """Treatment devices: when they were on, and for how long without their flow."""
     if not treatment:
         return
-    page.heading("Treatment")
-    page.table(
-        [
-            Column("device", words=True),
-            Column("kind", words=True),
-            Column("on\nh"),
-            Column("starts"),
-            Column("on without\nflow h"),
-            Column("kept\noff h"),
-            Column("energy\nkWh"),
-            Column(f"cost\n{currency}"),
-        ],
-        (
-            (
-                name,
-                KINDS[device.kind],
-                number(device.on_h),
-                str(device.starts),
-                number(device.on_without_flow_h),
-                number(device.held_off_h),
-                number(device.energy_kwh),
-                f"{device.cost:.2f}",
-            )
-            for name, device in treatment.items()
-        ),
+    columns = (
+        words("device"),
+        words("kind", "kind"),
+        Column("on\n{unit}", "on_h", "h"),
+        whole("starts", "starts"),
+        Column("on without\nflow {unit}", "on_without_flow_h", "h"),
+        Column("kept\noff {unit}", "held_off_h", "h"),
+        Column("energy\n{unit}", "energy_kwh", "kWh"),
+        cost(currency),
     )
+    named = {name: replace(device, kind=KINDS[device.kind]) for name, device in treatment.items()}
+    page.table(columns, records(columns, named), "Treatment")

@@ -10,6 +10,10 @@ UNKNOWN = "-"
 """What stands where nothing is known."""
 
 
+NEVER_MOVES = "never moves"
+"""The age of water that nothing moves."""
+
+
 def plain(text: str) -> str:
     """A text from a file without line breaks and terminal control signs."""
     return "".join(char if char.isprintable() else " " for char in text)
@@ -32,6 +36,16 @@ def number(value: float | None, decimals: int = 1) -> str:
     return f"<{10**-places:.{places}f}" if value > 0 else "0"
 
 
+def signed(value: float, decimals: int = 1) -> str:
+    """A number with its sign, unless it is less than the last digit that is told.
+
+    >>> signed(11.94), signed(-0.25), signed(0), signed(-0.004)
+    ('+11.9', '-0.2', '0', '<0.1')
+    """
+    shown = number(abs(value), decimals)
+    return shown if not value or shown.startswith("<") else f"{'+' if value > 0 else '-'}{shown}"
+
+
 def hours(value: float | None) -> str:
     """A length of time given in hours, in the unit that fits its size.
 
@@ -42,13 +56,13 @@ def hours(value: float | None) -> str:
 
 
 def when(iso: str | None) -> str:
-    """A local time as people write it.
+    """A local time as people write it; of a date, the date.
 
-    >>> when("2027-01-14T03:05:10+00:00"), when(None)
-    ('14 Jan 2027 03:05', '-')
+    >>> when("2027-01-14T03:05:10+00:00"), when("2027-01-14"), when(None)
+    ('14 Jan 2027 03:05', '14 Jan 2027', '-')
     """
-    if iso is None:
-        return UNKNOWN
+    if iso is None or "T" not in iso:
+        return day(iso)
     at = datetime.fromisoformat(iso)
     return f"{at.day} {at:%b %Y %H:%M}"
 

@@ -10,10 +10,13 @@ from rich.console import Console
 from rich.table import Table as Drawn
 from rich.text import Text
 
-from cyclesim.said.page import Heading, Line, Page, Table, Tone
+from cyclesim.said.page import Heading, Line, Page, Row, Table, Tone
 from cyclesim.said.words import plain
+from cyclesim.shown.cells import heading, shown
 
 NARROWEST, WIDEST = 80, 110
+_BELOW = 52
+"""How wide the words of a row are that belongs to the one above."""
 _STYLES: dict[Tone, str] = {
     "": "",
     "strong": "bold",
@@ -51,7 +54,12 @@ def printed(page: Page, width: int = NARROWEST, colour: bool = False) -> str:
             case Line():
                 console.print(_wrapped(block, width), no_wrap=True)
             case Table():
-                console.print(_drawn(block))
+                if block.title:
+                    console.print()
+                    console.print(Text(plain(block.title), style="bold"))
+                console.print(_drawn(block) if any(map(heading, block.columns)) else _listed(block, width))
+                for note in block.notes:
+                    console.print(_wrapped(Line(note), width), no_wrap=True)
     return "\n".join(line.rstrip() for line in sheet.getvalue().splitlines()) + "\n"
 
 
@@ -69,12 +77,27 @@ def _wrapped(line: Line, width: int) -> Text:
 def _drawn(table: Table) -> Drawn:
     drawn = Drawn(box=SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
     for column in table.columns:
-        if column.words:
-            drawn.add_column(column.head, overflow="fold", header_style="bold", vertical="bottom")
+        if column.kind in ("words", "month"):
+            drawn.add_column(heading(column), overflow="fold", header_style="bold", vertical="bottom")
         else:
             drawn.add_column(
-                column.head, justify="right", no_wrap=True, header_style="bold", vertical="bottom"
+                heading(column), justify="right", no_wrap=True, header_style="bold", vertical="bottom"
             )
     for row in table.rows:
-        drawn.add_row(*(Text("\n".join(map(plain, cell.split("\n")))) for cell in row))
+        drawn.add_row(*map(Text, _cells(row, table)))
     return drawn
+
+
+def _listed(table: Table, width: int) -> Text:
+    """Names and values below each other, and what is known besides."""
+    rows = [_cells(row, table) for row in table.rows]
+    name, value = (max(len(row[k]) for row in rows) for k in (0, 1))
+    lines = ["  ".join((f"{a:<{name}}", f"{b:>{value}}", *(c for c in more if c))) for a, b, *more in rows]
+    return Text("\n".join(line[:width] for line in lines))
+
+
+def _cells(row: Row, table: Table) -> list[str]:
+    texts = [plain(shown(cell, column)) for cell, column in zip(row.cells, table.columns, strict=False)]
+    if row.level:
+        texts[0] = "\n".join(f"  {line}" for line in wrap(texts[0], _BELOW))
+    return texts

@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cyclesim.said.page import Column, Page
+from cyclesim.said.page import Column, Page, words
 from cyclesim.shown.terminal import printed
 
 # "…" is left out: it is the sign of something cut, which the test looks for
@@ -15,9 +15,7 @@ WORDS = st.text(SIGNS, min_size=1, max_size=60)
 def test_table_is_never_wider_than_80_columns_and_cuts_nothing(rows: list[tuple[str, str]]) -> None:
     """Long names are folded over lines; every sign of every cell is still there."""
     page = Page()
-    page.table(
-        [Column("what", words=True), Column("a\nh"), Column("why", words=True)], [(*r, r[0]) for r in rows]
-    )
+    page.table([words("what"), Column("a\nh"), words("why")], [(*r, r[0]) for r in rows])
     text = printed(page)
     assert all(len(line) <= 80 for line in text.splitlines())
     assert "…" not in text
@@ -40,7 +38,7 @@ def test_brackets_of_a_file_are_not_markup() -> None:
     """A title in square brackets is printed as written."""
     page = Page()
     page.line("[red]tub[/red]")
-    page.table([Column("[b]", words=True)], [("[i]x[/i]",)])
+    page.table([words("[b]")], [("[i]x[/i]",)])
     assert "[red]tub[/red]" in printed(page)
     assert "[i]x[/i]" in printed(page)
 
