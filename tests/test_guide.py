@@ -16,11 +16,10 @@ from cyclesim.analysis.state_rules import treated_still, treating
 from cyclesim.analysis.truth import Snapshot
 from cyclesim.decide.tuning.tuning import Tuning, tune
 from cyclesim.physics.links import Link, Pipe
-from cyclesim.report.as_json import result_values
-from cyclesim.report.layout import Page
-from cyclesim.report.rule_list import rule_report, rule_values
-from cyclesim.report.run_report import run_report
-from cyclesim.report.verify_report import verify_report
+from cyclesim.said.rules import rule_page, rule_values
+from cyclesim.said.run import run_page
+from cyclesim.said.values import result_values
+from cyclesim.said.verify import verify_page
 from cyclesim.scenario.blocks import schedule, treatment
 from cyclesim.scenario.blocks.heat_sources import Switched
 from cyclesim.scenario.blocks.model import Scenario
@@ -29,6 +28,7 @@ from cyclesim.scenario.blocks.treatment import Treatment
 from cyclesim.scenario.forms.fields import Power
 from cyclesim.scenario.reading import load as reading
 from cyclesim.scenario.reading.load import load_text
+from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.answer import Verification
@@ -83,10 +83,8 @@ NO_HEATING = ("  heating: {with: [element], pump: pump, keep_at: 36 degC, within
 def everywhere(scenario: Scenario, *, faults: int = 0, days: int = 3) -> tuple[Result, Verification, Tuning]:
     """Run, verified and tuned, with everything that a person is told of the first two."""
     result, verification = simulate(scenario, days=days), verify(scenario, faults=faults)
-    for say, of in ((run_report, result), (verify_report, verification)):
-        page = Page(80)
-        say(page, of)  # type: ignore[operator]
-        assert page.text()
+    assert printed(run_page(result))
+    assert printed(verify_page(verification))
     assert result_values(result)
     return result, verification, tune(scenario, days=days)
 
@@ -149,9 +147,7 @@ def test_a_rule_is_one_record(monkeypatch: pytest.MonkeyPatch) -> None:
     assert tuning.recommended is not None
     assert "still-bathing" not in {f.rule for f in tuning.recommended.outcome.findings}
     assert STILL_BATHING.id in {value["id"] for value in rule_values()["rules"]}
-    page = Page(80)
-    rule_report(page)
-    assert STILL_BATHING.sentence in page.text()
+    assert STILL_BATHING.sentence in printed(rule_page())
 
 
 def test_a_rule_says_why_there_is_nothing_to_verify(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -273,9 +269,7 @@ def test_a_treatment_device_is_its_kind_and_its_rule(monkeypatch: pytest.MonkeyP
     result, verification, _ = everywhere(scenario.model_copy(update={"plant": plant}))
     assert ["ions-without-flow"] == [f.rule for f in result.findings if f.subject == "cell"]
     assert {"cell": True} == {v.subject: v.broken for v in verification.verdicts if v.rule == ions.id}
-    page = Page(80)
-    run_report(page, result)
-    assert "copper and silver" in page.text()
+    assert "copper and silver" in printed(run_page(result))
 
 
 # -- a fault -----------------------------------------------------------------------------------------------
