@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 import signal
 import threading
+import time
 from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import CancelledError
 from contextlib import contextmanager
@@ -25,6 +26,7 @@ Found = TypeVar("Found")
 MOST_DEATHS = 3
 """So often in a row workers may die with nothing done: a run that kills who runs it would do so for ever."""
 REACHED_WITHIN_S = 5
+_LOOKS_EVERY_S = 1.0
 
 
 class SweepError(CycleSimError):
@@ -66,7 +68,8 @@ def _in_processes(
     while left:
         try:
             with _interrupts_are_ours():
-                parallel = Parallel(n_jobs=count, return_as="generator_unordered")
+                own = {"initializer": _end_with, "initargs": (os.getpid(),)}
+                parallel = Parallel(n_jobs=count, return_as="generator_unordered", **own)
                 tasks = [delayed(_placed)(do, place, thing) for place, thing in left.items()]
                 coming = parallel(reversed(tasks) if turned else tasks)
             for place, found in coming:
@@ -86,16 +89,34 @@ def _in_processes(
 def _interrupts_are_ours() -> Generator[None]:
     """Processes that are started inside never hear Ctrl-C: who started them does, and ends them.
 
-    It takes some hundredths of a second, in which nobody hears it.
+    It takes some hundredths of a second, in which nobody hears it; a signal to end is heard afterwards.
     """
     if threading.current_thread() is not threading.main_thread():
         yield
         return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    heard: list[int] = []
+    before = {
+        signal.SIGINT: signal.signal(signal.SIGINT, signal.SIG_IGN),
+        signal.SIGTERM: signal.signal(signal.SIGTERM, lambda number, _: heard.append(number)),
+    }
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        for kind, handler in before.items():
+            signal.signal(kind, handler)
+        for number in heard:
+            os.kill(os.getpid(), number)
+
+
+def _end_with(parent: int) -> None:
+    """Let this process end within a second or two of the one that started it, whatever ended that."""
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(_LOOKS_EVERY_S)
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def _on_cluster(
