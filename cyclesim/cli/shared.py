@@ -105,10 +105,22 @@ def output_file(*names: str, help: str) -> Callable[[Command], Command]:
     return click.option(*names, type=click.Path(path_type=Path), metavar="FILE", help=help)
 
 
+class _Afresh(click.Option):
+    """Says where runs are kept, which is found out when help is asked for."""
+
+    def get_help_record(self, ctx: click.Context) -> tuple[str, str] | None:
+        """The option with its help."""
+        from platformdirs import user_cache_path
+
+        folder = user_cache_path("cyclesim", appauthor=False)
+        self.help = f"Run everything again, also what an earlier call kept in {folder}."
+        return super().get_help_record(ctx)
+
+
 def sweep_options(command: Command) -> Command:
     """How many runs of one command are shared out: `workers`, `cluster` and `afresh`."""
     for option in (
-        click.option("--afresh", is_flag=True, help="Run everything again, also what an earlier call kept."),
+        click.option("--afresh", is_flag=True, cls=_Afresh),
         click.option("--cluster", metavar="ADDRESS",
                      help="Share the runs on a dask cluster, e.g. tcp://10.0.0.5:8786."),
         click.option("--workers", type=click.IntRange(1, 64), metavar="N",
@@ -123,16 +135,25 @@ def sweeping(
     workers: int | None, cluster: str | None, afresh: bool, does: str = "simulating"
 ) -> Iterator[How]:
     """How the runs of a command are made: kept in the user's cache, with a bar that tells the time left."""
-    from cyclesim.decide.sweeps.sweep import How, kept_file
+    from cyclesim.decide.sweeps.kept import kept_file
+    from cyclesim.decide.sweeps.sweep import How
     from cyclesim.shown.progress import progress
 
     if workers and cluster:
         raise click.UsageError("Either --workers or --cluster is allowed.")
+    notes = list[str]()  # one that every sweep repeats is said once
+
+    def on_note(note: str) -> None:
+        if note not in notes:
+            notes.append(note)
+            say(note)
+
     with progress(None, does=does) as on_run:
         try:
-            yield How(workers, cluster, kept_file(afresh), on_run)
+            yield How(workers, cluster, kept_file(afresh), on_run, on_note)
         except KeyboardInterrupt:
-            say("Runs that were done are kept: the same command goes on from there.")
+            if not notes:
+                say("Runs that were done are kept: the same command goes on from there.")
             raise
 
 

@@ -8,7 +8,9 @@ which kills comes last.
 from __future__ import annotations
 
 import os
+import re
 import signal
+import socket
 import threading
 import time
 from collections.abc import Callable, Generator, Iterator, Sequence
@@ -19,7 +21,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any, TypeVar
 
-from cyclesim.errors import CycleSimError
+from cyclesim.errors import CycleSimError, shorten
 
 Thing = TypeVar("Thing")
 Found = TypeVar("Found")
@@ -27,6 +29,12 @@ MOST_DEATHS = 3
 """So often in a row workers may die with nothing done: a run that kills who runs it would do so for ever."""
 REACHED_WITHIN_S = 5
 _LOOKS_EVERY_S = 1.0
+
+_ADDRESS = re.compile(
+    r"(?P<way>(?:tcp|tls|ucx|wss?)://)?(?P<host>[\w.-]{1,253}|\[[0-9a-fA-F:.]{2,45}\]):(?P<port>\d{1,5})",
+    re.ASCII,
+)
+_LONGEST_GREETING = 1 << 20
 
 
 class SweepError(CycleSimError):
@@ -142,20 +150,46 @@ def _on_cluster(
                 "gave them to. What was done is kept."
             )
     except CancelledError as error:
-        raise SweepError(f"The cluster at {address} is gone; what was done is kept.") from error
+        raise SweepError(f"The cluster at {shorten(address)} is gone; what was done is kept.") from error
     finally:
         client.close()
 
 
 def _client(kind: Any, address: str) -> Any:
+    """A client of the scheduler; made only where one answers, because the library tells of its tries."""
+    try:
+        _reach(address)
+    except (OSError, ValueError) as error:
+        raise _no_cluster(address, error) from None
     try:
         return kind(address, timeout=REACHED_WITHIN_S, set_as_default=False)
-    except (OSError, ValueError) as error:
-        said = " ".join(str(error).split())[:160]
-        raise SweepError(
-            f"No cluster answers at {address} ({said}).\n"
-            "The address of a dask scheduler is due, e.g. --cluster tcp://10.0.0.5:8786"
-        ) from None
+    except Exception as error:  # whatever came over the wire
+        raise _no_cluster(address, error) from None
+
+
+def _no_cluster(address: str, error: Exception) -> SweepError:
+    return SweepError(
+        f"No cluster answers at {shorten(address)} ({shorten(str(error))}).\n"
+        "The address of a dask scheduler is due, e.g. --cluster tcp://10.0.0.5:8786"
+    )
+
+
+def _reach(address: str) -> None:
+    """OSError or ValueError where no scheduler can be at an address, or none is.
+
+    One that is reached without encryption greets at once; its first eight bytes count what comes, and a page
+    of the web or any other text is an absurd count.
+    """
+    match = _ADDRESS.fullmatch(address)
+    if match is None:
+        raise ValueError("it is no address of that form")
+    host, port = match["host"].strip("[]"), int(match["port"])
+    with socket.create_connection((host, port), REACHED_WITHIN_S) as stream:
+        if match["way"] in (None, "tcp://"):
+            stream.settimeout(REACHED_WITHIN_S)
+            count = int.from_bytes(stream.recv(8), "little")
+            if not 0 < count < _LONGEST_GREETING:
+                raise ValueError("what answers there is no dask scheduler")
 
 
 def _same_program(client: Any) -> None:
