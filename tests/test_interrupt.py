@@ -112,3 +112,41 @@ def _is_worker(pid: int) -> bool:
     with suppress(OSError):
         return b"popen_loky" in Path(f"/proc/{pid}/cmdline").read_bytes()
     return False
+
+
+@pytest.mark.parametrize("group", [False, True], ids=["the command", "its group"])
+def test_told_to_end_is_143_and_leaves_no_file(tmp_path: Path, group: bool) -> None:
+    """SIGTERM ends like Ctrl-C, whoever of the call hears it: 128 + 15, one line, no worker is left."""
+    process = _sharing(tmp_path)
+    workers = list(filter(_is_worker, _of_group(process.pid)))
+    os.killpg(process.pid, signal.SIGTERM) if group else os.kill(process.pid, signal.SIGTERM)
+    out, err = process.communicate(timeout=60)
+    assert (143, "") == (process.returncode, out)
+    assert "Interrupted; no file was left half written." == err.strip()
+    assert [] == list(tmp_path.iterdir())
+    _wait_until_gone(workers)
+
+
+def test_workers_do_not_outlive_who_started_them(tmp_path: Path) -> None:
+    """SIGKILL tells nobody anything; what was started looks for itself."""
+    process = _sharing(tmp_path)
+    workers = list(filter(_is_worker, _of_group(process.pid)))
+    assert 2 == len(workers)
+    process.kill()
+    process.communicate(timeout=60)  # the pipes close only when nobody holds them any more
+    _wait_until_gone(workers)
+
+
+def _sharing(folder: Path) -> subprocess.Popen[str]:
+    """A long command whose two workers are at work."""
+    schedule = ROOT / "schedules" / "walled-garden.yaml"
+    process = _started(folder, "run", str(schedule), "--days", "3000", "--confidence", "--workers", "2")
+    _wait_until_it_works(process, group=True)
+    return process
+
+
+def _wait_until_gone(pids: list[int], within_s: float = 20.0) -> None:
+    end = time.monotonic() + within_s  # on a machine that others use; alone it takes a second or two
+    while left := [pid for pid in pids if _is_worker(pid)]:
+        assert time.monotonic() < end, left
+        time.sleep(0.05)

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any, BinaryIO, NoReturn, TextIO, TypeVar
 
 import click
 
+from cyclesim.cli.endings import Ended, close_streams, lose, open_streams, say, say_usage, signals_end
+
 if TYPE_CHECKING:
     from cyclesim.decide.sweeps.sweep import How
     from cyclesim.said.page import Page
@@ -30,16 +32,23 @@ class Commands(click.Group):
     def main(self, *args: Any, **extra: Any) -> NoReturn:
         """Run a command and leave with its status; a traceback is for us, never for a user."""
         extra |= {"standalone_mode": False, "prog_name": "cyclesim"}
+        open_streams()
+        status: int | None
         try:
-            status = super().main(*args, **extra)
+            with signals_end():
+                status = super().main(*args, **extra)
         except click.ClickException as error:
-            error.show()
+            say_usage(error)
             status = WRONG
-        except (click.Abort, KeyboardInterrupt):
-            click.echo("Interrupted; no file was left half written.", err=True)
-            status = INTERRUPTED
+        except (click.Abort, KeyboardInterrupt) as error:
+            say("Interrupted; no file was left half written.")
+            ended = error if isinstance(error, Ended) else error.__cause__
+            status = ended.status if isinstance(ended, Ended) else INTERRUPTED
+        except BrokenPipeError:
+            status = OK  # nobody reads on
         except Exception as error:
             status = _failed(error)
+        close_streams()
         sys.exit(status or OK)
 
 
@@ -47,16 +56,18 @@ def _failed(error: Exception) -> int:
     from cyclesim.errors import CycleSimError
 
     if isinstance(error, CycleSimError):
-        click.echo(str(error), err=True)
+        say(str(error))
+        return WRONG
+    if isinstance(error, OSError):
+        say(f"This machine refused: {error.strerror or error}{f', {error.filename}' * bool(error.filename)}.")
         return WRONG
     if os.environ.get("CYCLESIM_TRACEBACK") == "1":
         raise error
     said = " ".join(str(error).split())[:300]
-    click.echo(
+    say(
         f"Sorry, this is a fault of cyclesim, not of your file: {type(error).__name__}: {said}\n"
         "Please report it with the file and the command that you used, and with what\n"
-        "CYCLESIM_TRACEBACK=1 in the environment makes the same command print.",
-        err=True,
+        "CYCLESIM_TRACEBACK=1 in the environment makes the same command print."
     )
     return FAULT
 
@@ -94,10 +105,22 @@ def output_file(*names: str, help: str) -> Callable[[Command], Command]:
     return click.option(*names, type=click.Path(path_type=Path), metavar="FILE", help=help)
 
 
+class _Afresh(click.Option):
+    """Says where runs are kept, which is found out when help is asked for."""
+
+    def get_help_record(self, ctx: click.Context) -> tuple[str, str] | None:
+        """The option with its help."""
+        from platformdirs import user_cache_path
+
+        folder = user_cache_path("cyclesim", appauthor=False)
+        self.help = f"Run everything again, also what an earlier call kept in {folder}."
+        return super().get_help_record(ctx)
+
+
 def sweep_options(command: Command) -> Command:
     """How many runs of one command are shared out: `workers`, `cluster` and `afresh`."""
     for option in (
-        click.option("--afresh", is_flag=True, help="Run everything again, also what an earlier call kept."),
+        click.option("--afresh", is_flag=True, cls=_Afresh),
         click.option("--cluster", metavar="ADDRESS",
                      help="Share the runs on a dask cluster, e.g. tcp://10.0.0.5:8786."),
         click.option("--workers", type=click.IntRange(1, 64), metavar="N",
@@ -112,16 +135,25 @@ def sweeping(
     workers: int | None, cluster: str | None, afresh: bool, does: str = "simulating"
 ) -> Iterator[How]:
     """How the runs of a command are made: kept in the user's cache, with a bar that tells the time left."""
-    from cyclesim.decide.sweeps.sweep import How, kept_file
+    from cyclesim.decide.sweeps.kept import kept_file
+    from cyclesim.decide.sweeps.sweep import How
     from cyclesim.shown.progress import progress
 
     if workers and cluster:
         raise click.UsageError("Either --workers or --cluster is allowed.")
+    notes = list[str]()  # one that every sweep repeats is said once
+
+    def on_note(note: str) -> None:
+        if note not in notes:
+            notes.append(note)
+            say(note)
+
     with progress(None, does=does) as on_run:
         try:
-            yield How(workers, cluster, kept_file(afresh), on_run)
+            yield How(workers, cluster, kept_file(afresh), on_run, on_note)
         except KeyboardInterrupt:
-            click.echo("Runs that were done are kept: the same command goes on from there.", err=True)
+            if not notes:
+                say("Runs that were done are kept: the same command goes on from there.")
             raise
 
 
@@ -138,10 +170,10 @@ def cli(ctx: click.Context) -> None:
     It advises; it is no safety controller. Local codes and licensed people decide.
 
     Exit status: 0 no rule of severity danger or hygiene broken, 1 some broken, 2 the input or the call is
-    wrong, 3 a fault of cyclesim, 130 interrupted.
+    wrong, 3 a fault of cyclesim, 130 interrupted, 143 ended by the system.
     """
     if ctx.invoked_subcommand is None:
-        click.echo(ctx.get_help())
+        show(ctx.get_help() + "\n")
 
 
 def show_page(page: Page, after: str = "") -> None:
@@ -249,6 +281,6 @@ def show(text: str) -> None:
         sys.stdout.write(text)
         sys.stdout.flush()
     except OSError as error:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # what is left has nowhere to go
+        lose(sys.stdout)
         if not isinstance(error, BrokenPipeError):
             raise click.ClickException(f"The screen cannot be written to: {error.strerror}.") from None

@@ -16,6 +16,7 @@ from cyclesim.cli.shared import (
     tell,
 )
 from cyclesim.cli.size_heater import heater
+from cyclesim.errors import shorten
 
 
 @cli.group(name="size")
@@ -94,4 +95,5 @@ def _flow(text: str) -> float:
         return Quantity("flow", gt=0.0, le=0.1, example="600 L/min or 21 cfm").validate(text)
     except RefusedError as error:
         hint = f"; {error.hint}" if error.hint else ""
-        raise click.UsageError(f"--flow: found '{text}', {error.what}; {error.allowed}{hint}") from None
+        found = f"--flow: found '{shorten(text)}', {error.what}"
+        raise click.UsageError(f"{found}; {error.allowed}{hint}") from None

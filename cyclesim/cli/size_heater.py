@@ -17,6 +17,7 @@ from cyclesim.cli.shared import (
     sweeping,
     tell,
 )
+from cyclesim.errors import shorten
 
 
 def _quantity(option: str, text: str, kind: str, example: str) -> float:
@@ -26,7 +27,8 @@ def _quantity(option: str, text: str, kind: str, example: str) -> float:
     try:
         return parse(text.strip(), kind, example)
     except QuantityError as error:
-        raise InputError(Fault(option, 0, 0, "", error.what, error.allowed, error.hint)) from None
+        found = f"'{shorten(text.strip())}', {error.what}"
+        raise InputError(Fault(option, 0, 0, "", found, error.allowed, error.hint)) from None
 
 
 @click.command()
@@ -66,8 +68,8 @@ def heater(
         sizes_w = [_quantity("--sizes", one, "power", "3 kW") for one in sizes.split(",")]
     from_c = None if from_ is None else _quantity("--from", from_, "temperature", "30 degC")
     within_s = None if within is None else _quantity("--within", within, "time", "8 h")
-    if within_s is not None and within_s < 60.0:
-        raise click.UsageError(f"--within: found '{within}'; a minute or more is due, e.g. 8 h")
+    if within is not None and within_s is not None and within_s < 60.0:
+        raise click.UsageError(f"--within: found '{shorten(within)}'; a minute or more is due, e.g. 8 h")
     scenario = loaded(file, sets, json_file, figure_file)
     from cyclesim.decide.sizing.heater_sizing import size_heater
     from cyclesim.said.size_heater import heater_page, heater_values

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, datetime, time, timedelta
 
-from cyclesim.errors import CycleSimError
+from cyclesim.errors import CycleSimError, shorten
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.forms import RefusedError
 from cyclesim.scenario.forms.times import read_moment
@@ -26,25 +26,31 @@ def outages_set(scenario: Scenario, texts: Sequence[str], start: date, days: int
         first, end = datetime.combine(start, time()), datetime.combine(start + timedelta(days=days), time())
         if at >= end or at + timedelta(seconds=lasts_s) <= first:
             last = end.date() - timedelta(days=1)
-            raise CycleSimError(f"--what-if {text}: this is outside the run, which is from {start} to {last}")
+            raise CycleSimError(f"{_named(text)}: this is outside the run, which is from {start} to {last}")
         cuts.append((at, lasts_s))
     entries = (f"{{from: {at:%Y-%m-%d %H:%M}, lasts: {lasts_s:.0f} s}}" for at, lasts_s in cuts)
     return f"schedule.outages=[{', '.join(entries)}]"
+
+
+def _named(text: str) -> str:
+    return f"--what-if {shorten(text)}"
 
 
 def _outage(text: str) -> tuple[datetime, float]:
     what, equals, value = text.partition("=")
     moment, slash, lasting = value.partition("/")
     if what.strip() != "outage" or not equals or not slash:
-        raise CycleSimError(f"--what-if {text}: {_DUE}")
+        raise CycleSimError(f"{_named(text)}: {_DUE}")
     try:
         at = read_moment(moment.strip().replace("T", " ", 1))
     except RefusedError as error:
-        raise CycleSimError(f"--what-if {text}: '{moment}' is {error.what}; {error.allowed}") from None
+        what = f"'{shorten(moment)}' is {error.what}"
+        raise CycleSimError(f"{_named(text)}: {what}; {error.allowed}") from None
     try:
         lasts_s = parse(lasting.strip(), "time")
     except QuantityError as error:
-        raise CycleSimError(f"--what-if {text}: {error}") from None
+        raise CycleSimError(f"{_named(text)}: {error}") from None
     if not 1 <= lasts_s <= _LONGEST_S or lasts_s % 1:
-        raise CycleSimError(f"--what-if {text}: '{lasting}' is not from 1 s to 30 days in whole seconds")
+        lasts = shorten(lasting)
+        raise CycleSimError(f"{_named(text)}: '{lasts}' is not from 1 s to 30 days in whole seconds")
     return at, lasts_s

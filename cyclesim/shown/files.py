@@ -48,8 +48,11 @@ def write_whole(path: Path, write: Callable[[TextIO], object]) -> None:
 def write_whole_bytes(path: Path, write: Callable[[BinaryIO], object]) -> None:
     """As `write_whole`, for files that are no text."""
     if is_stream(path):
-        with path.open("wb") as stream:
-            write(stream)
+        try:
+            with path.open("wb") as stream:
+                write(stream)
+        except OSError as error:
+            raise _unwritable(path, error) from None
         return
     beside = _beside(path)
     try:

@@ -10,7 +10,7 @@ from itertools import combinations
 
 from cyclesim.analysis.mends import changes
 from cyclesim.analysis.rules import RULES, of_kind
-from cyclesim.errors import CycleSimError
+from cyclesim.errors import CycleSimError, shorten
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.forms import did_you_mean, one_of
 from cyclesim.simulation.assembly import Plant
@@ -55,7 +55,8 @@ def verify(
     known = list(of_kind("state"))
     if rule is not None and rule not in known:
         due, near = f"{one_of(known)} is due", did_you_mean(rule, known)
-        raise CycleSimError(f"'{rule}' is no rule of one instant; {due}{f' ({near})' if near else ''}.")
+        hint = f" ({near})" if near else ""
+        raise CycleSimError(f"'{shorten(rule)}' is no rule of one instant; {due}{hint}.")
     run = _Verifier(scenario, faults, any_order, on_progress)
     run.mends_faults = rule is not None
     with _uncollected():

@@ -3,8 +3,10 @@
 import json
 import os
 import signal
+import socket
 import subprocess
 import sys
+import threading
 import time
 from array import array
 from collections.abc import Callable, Iterator
@@ -18,12 +20,12 @@ import dask
 import pytest
 from distributed import Client, LocalCluster
 
-from cyclesim.decide.sweeps import pool
+from cyclesim.decide.sweeps import kept, pool
 from cyclesim.decide.sweeps import sweep as module
+from cyclesim.decide.sweeps.kept import Kept, kept_file
 from cyclesim.decide.sweeps.outcome import Outcome
 from cyclesim.decide.sweeps.pool import SweepError, each
-from cyclesim.decide.sweeps.sweep import HERE, How, Job, Kept, job, kept_file, key, sweep
-from cyclesim.errors import CycleSimError
+from cyclesim.decide.sweeps.sweep import HERE, How, Job, job, key, sweep
 from cyclesim.scenario.reading.load import load
 from cyclesim.scenario.text.csv_file import Series
 from tests.evidence.small import filtered
@@ -124,12 +126,39 @@ def test_a_cluster_that_cannot_be_used(cluster: LocalCluster) -> None:
         list(each(eval, ["1 + 1"], cluster=address))
 
 
-@pytest.mark.parametrize("address", ["tcp://127.0.0.1:9", ""])
+@pytest.mark.parametrize(
+    "address", ["tcp://127.0.0.1:9", "", "nowhere", "tcp://:99999", "tcp://a b:1", "x" * 2000]
+)
 def test_no_cluster_there(address: str, jobs: list[Job], monkeypatch: pytest.MonkeyPatch) -> None:
     """One message, in the two lines that say what is due."""
     monkeypatch.setattr(pool, "REACHED_WITHIN_S", 0.5)
     with pytest.raises(SweepError, match=r"^No cluster answers at .*\n.*tcp://10\.0\.0\.5:8786$"):
         sweep(jobs, How(cluster=address))
+
+
+@pytest.mark.parametrize(
+    "answer", [b"", b"HTTP/1.1 400 Bad Request\r\n\r\n", b"\0" * 64], ids=["", "web", "zeros"]
+)
+def test_what_answers_is_no_scheduler(
+    answer: bytes, jobs: list[Job], monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """No client is made of what listens there, and the library says nothing of its own."""
+    monkeypatch.setattr(pool, "REACHED_WITHIN_S", 0.5)
+    monkeypatch.setattr("distributed.Client", lambda *_, **__: pytest.fail("a client is made"))
+    with socket.create_server(("127.0.0.1", 0)) as server:
+
+        def greet() -> None:
+            stream, _ = server.accept()
+            with stream:
+                stream.sendall(answer)
+                time.sleep(0.6 if not answer else 0.0)
+
+        greeter = threading.Thread(target=greet)
+        greeter.start()
+        with pytest.raises(SweepError, match=r"^No cluster answers at tcp://127\.0\.0\.1:\d+ \("):
+            sweep(jobs, How(cluster=f"tcp://127.0.0.1:{server.getsockname()[1]}"))
+        greeter.join()
+    assert ("", "") == capfd.readouterr()
 
 
 def test_dask_is_not_installed(jobs: list[Job], monkeypatch: pytest.MonkeyPatch) -> None:
@@ -176,9 +205,18 @@ def test_only_what_is_left_is_run(
 
 @pytest.mark.parametrize(
     "torn",
-    [lambda text: text[:-40], lambda text: text + b"\n\xff\xfe{", lambda text: b"[3]\nnull\n" + text[40:]],
+    [
+        lambda text: text[:-40],
+        lambda text: text + b"\n\xff\xfe{",
+        lambda text: b"[3]\nnull\n" + text[40:],
+        lambda text: text.replace(b"1", b"2", 1),
+        lambda text: text[:200] + bytes([text[200] ^ 1]) + text[201:],
+        lambda text: text[:300] + text[301:],
+        lambda text: text[:300] + b"\n" + text[300:],
+        lambda text: b"\0" * 3_000_000 + b"\n" + text + b"[" * 100_000,
+    ],
 )
-def test_half_a_line_is_skipped(
+def test_a_damaged_line_is_skipped(
     torn: Callable[[bytes], bytes], jobs: list[Job], told: list[Outcome], counted: list[int], tmp_path: Path
 ) -> None:
     """What was cut off is run again, at most one; the file can be used on."""
@@ -201,6 +239,7 @@ def test_another_version_does_not_use_them(
     keep, mine = tmp_path / "runs.jsonl", kept_file()
     sweep(jobs[4:], How(keep=keep))
     monkeypatch.setattr(module, "program", lambda: "another" * 3)
+    monkeypatch.setattr(kept, "program", lambda: "another" * 3)
     sweep(jobs[4:], How(keep=keep))
     assert [2, 1, 2, 1] == counted
     assert mine != kept_file()
@@ -232,7 +271,7 @@ WRITES = """
 import json, sys
 from pathlib import Path
 from cyclesim.decide.sweeps.outcome import read
-from cyclesim.decide.sweeps.sweep import Kept
+from cyclesim.decide.sweeps.kept import Kept
 found = read(json.loads(sys.stdin.read()))
 kept = Kept(Path(sys.argv[1]), ())
 for k in range(400):
@@ -263,31 +302,90 @@ def test_two_sweeps_may_share_a_file(told: list[Outcome], tmp_path: Path) -> Non
 def test_kept_files_do_not_pile_up(
     jobs: list[Job], counted: list[int], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Nobody's for a month: removed. Too large: the older half goes. Afresh: all of it."""
+    """Nobody's for a month, or more than one may hold: removed. Afresh: all of it."""
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
     sweep(jobs[2:], How(keep=kept_file()))
-    old, recent = (kept_file().with_name(f"runs-{name}.jsonl") for name in ("old", "recent"))
-    for path, days in ((old, 31), (recent, 29)):
-        path.write_text("")
+    names = {"old": 31, "recent": 29, "new": 1}
+    old, recent, new = (kept_file().with_name(f"runs-{name}.jsonl") for name in names)
+    for path, days in zip((old, recent, new), names.values(), strict=True):
+        path.write_text("12345")
         os.utime(path, (time.time() - days * 86_400,) * 2)
-    size = kept_file().stat().st_size
-    assert (False, True) == (old.exists(), recent.exists())
-    monkeypatch.setattr(module, "MOST_KEPT_BYTES", size)
-    assert size == kept_file().stat().st_size
-    monkeypatch.setattr(module, "MOST_KEPT_BYTES", size - 1)
-    assert 0 < kept_file().stat().st_size <= size / 2
-    assert sorted([kept_file(), recent]) == sorted(kept_file().parent.iterdir())
+    kept_file()
+    assert (False, True, True) == (old.exists(), recent.exists(), new.exists())
+    monkeypatch.setattr(kept, "MOST_KEPT_BYTES", 9)
+    kept_file()
+    assert (False, True) == (recent.exists(), new.exists())
+    assert kept_file().exists()
     del counted[:]
-    sweep(jobs[2:], How(keep=kept_file()))
-    assert counted in ([5, 3], [5, 3, 2])
-    assert not kept_file(afresh=True).exists()
+    sweep(jobs[2:], How(keep=kept_file(afresh=True)))
+    assert [5, 3, 2, 1] == counted
 
 
-def test_nothing_can_be_kept(jobs: list[Job], tmp_path: Path) -> None:
-    """Told in one line before anything is run."""
-    (tmp_path / "file").write_text("")
-    with pytest.raises(CycleSimError, match=r"^Runs cannot be kept in .*: (Not a directory|File exists)\.$"):
-        sweep(jobs, How(keep=tmp_path / "file" / "runs.jsonl", on_run=lambda *_: pytest.fail("it runs")))
+def test_a_kept_file_loses_its_older_half(
+    jobs: list[Job], counted: list[int], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """While it is written to, however long the sweep: what stays is whole, and nothing else stays."""
+    keep = tmp_path / "runs.jsonl"
+    sweep(jobs[5:], How(keep=keep))
+    line = keep.stat().st_size
+    monkeypatch.setattr(kept, "MOST_KEPT_BYTES", 3 * line)
+    sweep(jobs, How(keep=keep))
+    assert keep.stat().st_size <= 4.5 * line
+    assert [keep] == list(tmp_path.iterdir())
+    del counted[:]
+    sweep(jobs, How(keep=keep))
+    assert 0 < len(counted) < 6
+
+
+def _a_file(at: Path) -> None:
+    at.parent.write_text("")
+
+
+def _a_folder(at: Path) -> None:
+    at.mkdir(parents=True)
+
+
+def _a_pipe(at: Path) -> None:
+    at.parent.mkdir()
+    os.mkfifo(at)
+
+
+def _full(at: Path) -> None:
+    at.parent.mkdir()
+    at.symlink_to("/dev/full")
+
+
+@pytest.mark.parametrize("there", [_a_file, _a_folder, _a_pipe, _full])
+def test_nothing_can_be_kept(
+    there: Callable[[Path], None], jobs: list[Job], told: list[Outcome], tmp_path: Path
+) -> None:
+    """Said in one line before anything is run; then everything is run."""
+    there(tmp_path / "deep" / "runs.jsonl")
+    notes: list[str] = []
+    how = How(keep=tmp_path / "deep" / "runs.jsonl", on_note=notes.append)
+    assert told[4:] == sweep(jobs[4:], how)
+    assert 1 == len(notes)
+    assert notes[0].startswith(f"Runs cannot be kept in {tmp_path / 'deep' / 'runs.jsonl'}: ")
+
+
+def test_the_disk_fills_up(
+    jobs: list[Job], told: list[Outcome], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In mid-sweep: half a line is written, that is said, and no more is tried."""
+    real, sizes, notes = os.write, list[int](), list[str]()
+
+    def write(stream: int, data: bytes) -> int:
+        sizes.append(len(data))
+        return real(stream, data[: len(data) // 2] if len(sizes) > 1 else data)
+
+    monkeypatch.setattr(os, "write", write)
+    keep = tmp_path / "runs.jsonl"
+    assert told[2:] == sweep(jobs[2:], How(keep=keep, on_note=notes.append))
+    assert (2, 1) == (len(sizes), len(notes))
+    assert notes[0].endswith("the disk is full. All goes on without.")
+    monkeypatch.undo()
+    assert told[2:] == sweep(jobs[2:], How(keep=keep, on_note=notes.append))
+    assert 1 == len(notes)
 
 
 MANY = """

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from cyclesim.decide.sizing.pump_sizing import CannotSizeError
 from cyclesim.decide.sizing.supply_share import overloads
 from cyclesim.decide.sweeps.variant import with_plant
+from cyclesim.errors import shorten
 from cyclesim.physics.blowing import HEAD_PA_M
 from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.evaporation import saturation
@@ -85,7 +86,8 @@ def size_blower(
     if name not in drawn_all:
         if not drawn_all:
             raise CannotSizeError("There is no blower: plant.air says where its pipe runs, and how deep.")
-        raise CannotSizeError(f"'{name}' is no blower of the plant; there are {', '.join(drawn_all)}.")
+        known = ", ".join(drawn_all)
+        raise CannotSizeError(f"'{shorten(str(name))}' is no blower of the plant; there are {known}.")
     drawn = drawn_all[name]
     offers: dict[str, tuple[Blower, float | None]] = {f"{name} (as drawn)": (drawn, None)}
     for label, offer in (scenario.candidates.blowers if scenario.candidates else {}).items():

@@ -29,7 +29,7 @@ from cyclesim.decide.sizing.pump_given import (
 )
 from cyclesim.decide.sweeps.variant import with_plant
 from cyclesim.decide.tuning.plumbing import next_narrower
-from cyclesim.errors import CycleSimError
+from cyclesim.errors import CycleSimError, shorten
 from cyclesim.scenario.blocks.data_sheets import Pump
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.pipes import PIPES, Pipe
@@ -153,7 +153,8 @@ def _advised(given: Iterable[Given]) -> Given | None:
 def _jet_pump(plant: Plant, told: str | None) -> str:
     """The pump that sends the most water to jets which say what they need."""
     if told is not None and told not in plant.pumps:
-        raise CannotSizeError(f"'{told}' is no pump of the plant; there are {', '.join(plant.pumps)}.")
+        pumps = ", ".join(plant.pumps)
+        raise CannotSizeError(f"'{shorten(told)}' is no pump of the plant; there are {pumps}.")
     flows = {}
     for name in [told] if told else plant.pumps:
         duty = plant.duty(plant.at(name, list(plant.speeds[name])[-1]))

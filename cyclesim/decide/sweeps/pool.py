@@ -8,8 +8,11 @@ which kills comes last.
 from __future__ import annotations
 
 import os
+import re
 import signal
+import socket
 import threading
+import time
 from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import CancelledError
 from contextlib import contextmanager
@@ -18,13 +21,20 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any, TypeVar
 
-from cyclesim.errors import CycleSimError
+from cyclesim.errors import CycleSimError, shorten
 
 Thing = TypeVar("Thing")
 Found = TypeVar("Found")
 MOST_DEATHS = 3
 """So often in a row workers may die with nothing done: a run that kills who runs it would do so for ever."""
 REACHED_WITHIN_S = 5
+_LOOKS_EVERY_S = 1.0
+
+_ADDRESS = re.compile(
+    r"(?P<way>(?:tcp|tls|ucx|wss?)://)?(?P<host>[\w.-]{1,253}|\[[0-9a-fA-F:.]{2,45}\]):(?P<port>\d{1,5})",
+    re.ASCII,
+)
+_LONGEST_GREETING = 1 << 20
 
 
 class SweepError(CycleSimError):
@@ -66,7 +76,8 @@ def _in_processes(
     while left:
         try:
             with _interrupts_are_ours():
-                parallel = Parallel(n_jobs=count, return_as="generator_unordered")
+                own = {"initializer": _end_with, "initargs": (os.getpid(),)}
+                parallel = Parallel(n_jobs=count, return_as="generator_unordered", **own)
                 tasks = [delayed(_placed)(do, place, thing) for place, thing in left.items()]
                 coming = parallel(reversed(tasks) if turned else tasks)
             for place, found in coming:
@@ -86,16 +97,34 @@ def _in_processes(
 def _interrupts_are_ours() -> Generator[None]:
     """Processes that are started inside never hear Ctrl-C: who started them does, and ends them.
 
-    It takes some hundredths of a second, in which nobody hears it.
+    It takes some hundredths of a second, in which nobody hears it; a signal to end is heard afterwards.
     """
     if threading.current_thread() is not threading.main_thread():
         yield
         return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    heard: list[int] = []
+    before = {
+        signal.SIGINT: signal.signal(signal.SIGINT, signal.SIG_IGN),
+        signal.SIGTERM: signal.signal(signal.SIGTERM, lambda number, _: heard.append(number)),
+    }
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        for kind, handler in before.items():
+            signal.signal(kind, handler)
+        for number in heard:
+            os.kill(os.getpid(), number)
+
+
+def _end_with(parent: int) -> None:
+    """Let this process end within a second or two of the one that started it, whatever ended that."""
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(_LOOKS_EVERY_S)
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def _on_cluster(
@@ -121,20 +150,46 @@ def _on_cluster(
                 "gave them to. What was done is kept."
             )
     except CancelledError as error:
-        raise SweepError(f"The cluster at {address} is gone; what was done is kept.") from error
+        raise SweepError(f"The cluster at {shorten(address)} is gone; what was done is kept.") from error
     finally:
         client.close()
 
 
 def _client(kind: Any, address: str) -> Any:
+    """A client of the scheduler; made only where one answers, because the library tells of its tries."""
+    try:
+        _reach(address)
+    except (OSError, ValueError) as error:
+        raise _no_cluster(address, error) from None
     try:
         return kind(address, timeout=REACHED_WITHIN_S, set_as_default=False)
-    except (OSError, ValueError) as error:
-        said = " ".join(str(error).split())[:160]
-        raise SweepError(
-            f"No cluster answers at {address} ({said}).\n"
-            "The address of a dask scheduler is due, e.g. --cluster tcp://10.0.0.5:8786"
-        ) from None
+    except Exception as error:  # whatever came over the wire
+        raise _no_cluster(address, error) from None
+
+
+def _no_cluster(address: str, error: Exception) -> SweepError:
+    return SweepError(
+        f"No cluster answers at {shorten(address)} ({shorten(str(error))}).\n"
+        "The address of a dask scheduler is due, e.g. --cluster tcp://10.0.0.5:8786"
+    )
+
+
+def _reach(address: str) -> None:
+    """OSError or ValueError where no scheduler can be at an address, or none is.
+
+    One that is reached without encryption greets at once; its first eight bytes count what comes, and a page
+    of the web or any other text is an absurd count.
+    """
+    match = _ADDRESS.fullmatch(address)
+    if match is None:
+        raise ValueError("it is no address of that form")
+    host, port = match["host"].strip("[]"), int(match["port"])
+    with socket.create_connection((host, port), REACHED_WITHIN_S) as stream:
+        if match["way"] in (None, "tcp://"):
+            stream.settimeout(REACHED_WITHIN_S)
+            count = int.from_bytes(stream.recv(8), "little")
+            if not 0 < count < _LONGEST_GREETING:
+                raise ValueError("what answers there is no dask scheduler")
 
 
 def _same_program(client: Any) -> None:
