@@ -67,7 +67,9 @@ def single_suction(plant: Plant, programme: Programme) -> Judged:
         for name, leg in plant.sheet.legs.items():
             own = leg.suction
             if own and id(own) in covers and own.fittings > 1 and own.unsaid("one_can_be_shut"):
-                yield NotJudged(f"the file does not say of the fittings of {name}: one_can_be_shut")
+                yield NotJudged(
+                    f"the file does not say of the fittings of {name}, which feed {pump}: one_can_be_shut"
+                )
 
 
 def _why_alone(plant: Plant, known: list[Draw], fewest: Draw) -> str:

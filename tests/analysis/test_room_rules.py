@@ -158,7 +158,7 @@ UNSAID = [
     (
         rules.single_suction,
         (COVERS, COVERS.replace(", one_can_be_shut: false", "")),
-        "the file does not say of the fittings of suction: one_can_be_shut",
+        "the file does not say of the fittings of suction, which feed main: one_can_be_shut",
     ),
     (rules.pump_loses_prime, (f"      {HEIGHT}\n", ""), "main has no above_water"),
     (

@@ -484,3 +484,12 @@ def test_an_own_switch_and_a_contact_that_outlasts_count_as_proof_and_run_on():
     facts = {(t.known_from, t.subject, t.what.split(",")[0]): t.holds for t in found}
     assert facts["declared", "heat_pump", "proof of flow of 10 s"]
     assert facts["declared", "heat_pump", "run-on of 2 min"]
+
+
+def test_a_limit_that_the_file_leaves_open_is_told_as_assumed(build):
+    """A fault that the high limit ends rests on its sensor: where the file does not say, that is assumed."""
+    said = "The high limit of element has a sensor of its own: the file does not say (limit_sensor)."
+    own = ("high_limit: 60 degC", "high_limit: 60 degC, limit_sensor: own")
+    assert said in verify(build()).assumed
+    assert said not in verify(build(own)).assumed
+    assert said not in verify(build(NO_LIMIT)).assumed
