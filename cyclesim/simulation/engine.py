@@ -85,7 +85,7 @@ class Run:
     """One run of a plant, driven from outside: the warm-up, then the span that counts.
 
     *on_day* is called with the number of days done. *on_pass* is called after every pass, the warm-up's
-    included, with the machines' state, all facts, and the positions of valves.
+    included, with its second, the machines' state, all facts, and the positions of valves.
     """
 
     def __init__(
@@ -95,7 +95,7 @@ class Run:
         drive: Drive,
         *,
         on_day: Callable[[int], None] | None = None,
-        on_pass: Callable[[State, int, Positions], None] | None = None,
+        on_pass: Callable[[int, State, int, Positions], None] | None = None,
     ) -> None:
         self.drive, self._controller = drive, controller
         self._on_day, self._on_pass, self._days_done = on_day, on_pass, 0
@@ -111,8 +111,9 @@ class Run:
         self._beside = Beside(parts, self._wiring)
         self._dry = DryWatch(parts, self._wiring)
         self._state = controller.initial
-        self._now = Now(self._state, 0, self._beside.positions, self._beside.welded)
-        self._effect = self._effects.of(self._now)
+        self._now: Now | None = None
+        """What decided what the plant does when that was looked at last."""
+        self._effect = self._effects.of(self._asks(self._state))
         self._water.begin(self._effect)
         self._env.process(self._outside())
         self._heating: HeatingControl | None = None
@@ -200,7 +201,7 @@ class Run:
             self._days_done = now // DAY_S
             self._on_day(self._days_done)
         if self._on_pass is not None:
-            self._on_pass(self._state, board.facts, self._beside.positions)
+            self._on_pass(now, self._state, board.facts, self._beside.positions)
 
     def _asks(self, state: State) -> Now:
         """What decides now what the plant does."""
@@ -218,8 +219,8 @@ class Run:
         )
         board.facts = settled.facts
         beside.follow(settled)
-        self._now = self._asks(self._state)
-        self._effect = effect = self._effects.of(self._now)
+        self._now = now_so = self._asks(self._state)
+        self._effect = effect = self._effects.of(now_so)
         self._recorder.states(was, effect, now)
         if self._water.follow(effect):
             self._dry.follow(settled.effect.dry, settled.risen)

@@ -79,14 +79,15 @@ def fitted(path: Path) -> list[int] | None:
                 least += [(began[i], k, lasts), (k, began[i], -lasts)]
             if not silent:
                 last_pass = k
-            for i, left in enumerate(node.timers):
-                goes_on = left and before[2].timers[i] and i not in move.ended
-                if i < automaton.machine_count and node.state[i] != before[2].state[i]:
-                    goes_on = False
-                if goes_on:
+            for i, left in enumerate(before[2].timers):
+                if (
+                    left and i not in move.ended
+                ):  # it goes on, or is stopped no later than it would have ended
                     spare = 1.0 if i < automaton.controller_timers else 0.0
-                    least.append((k, began[i], spare - _lasts_s(automaton, node, i)))
-                elif left:
+                    least.append((k, began[i], spare - _lasts_s(before[0], before[2], i)))
+            for i, left in enumerate(node.timers):
+                new = i < automaton.machine_count and node.state[i] != before[2].state[i]
+                if left and (new or i in move.ended or not before[2].timers[i]):
                     began[i] = k
         else:
             began = {i: 0 for i, left in enumerate(node.timers) if left}

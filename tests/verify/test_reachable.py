@@ -26,7 +26,7 @@ def visited(plant, programme, days, start):
     """Every state of a run, its warm-up included."""
     seen = set()
     drive = by_calendar(plant, programme, start, days, warm_up_s=14 * 86_400)
-    run = Run(plant, programme.controller, drive, on_pass=lambda *state: seen.add(state))
+    run = Run(plant, programme.controller, drive, on_pass=lambda _, *state: seen.add(state))
     run.warm_up()
     run.finish()
     return seen

@@ -1,0 +1,168 @@
+"""The search and the run of one instant after another: the same facts, contacts, water and inertia.
+
+A way through the automaton, chosen at random, is given seconds that fit it and put to the engine. At each of
+them both must know the same; what is true of contacts and water is read off the engine's trace, as spans of
+time, and must be what the search has by the order of its timers.
+"""
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from cyclesim.analysis.spans import covers
+from cyclesim.analysis.truth import timeline
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.engine import Run
+from cyclesim.simulation.programme import Programme
+from cyclesim.verification.automaton import Automaton
+from cyclesim.verification.calendar_order import Calendar
+from cyclesim.verification.cone import cone_of
+from cyclesim.verification.environment import Environment
+from cyclesim.verification.faults import FaultyPlant, faults_of
+from cyclesim.verification.mapping import of_engine, of_node
+from cyclesim.verification.replay import drive_of, fitted
+
+NO_LIMIT = ("high_limit: 60 degC, ", "")
+OZONE = (
+    "  valves: {stop",
+    "  treatment: {ozone: {kind: ozone, in: filter, needs_flow: 60 L/min, proof: {by: pressure_switch, "
+    "closes_at: 1 m}, own_flow_switch: 3 s, power: 40 W, with: main}}\n  valves: {stop",
+)
+PROVEN = ("interlocks:\n", "interlocks:\n  - {block: ozone, unless: flow proven, for: 2 s}\n")
+CLOCK = 'also_started_by: [{clock: {start: "06:00", lasts: 3 h}}], '
+HAND = "also_started_by: [{hand_switch: [{from: 2027-01-06 12:00, lasts: 9 h, to: 'off'}]}], "
+PLANTS = {
+    "as it is": [],
+    "not wired": [("interlocks:\n", "interlocks: []\n"), *[(line, "") for line in (
+        "  - {block: element, unless: flow proven, for: 5 s}\n",
+        "  - {block: element, while: main high, because: the breaker}\n",
+        "  - {keep: main low, after: element, lasting: 60 s}\n",
+    )]],
+    "own switch and clock": [
+        ("proof: {by: flow_switch}", f"proof: {{by: flow_switch}}, own_flow_switch: 6 s, {CLOCK[:-2]}"),
+        ("      changeover: 2 s", "      changeover: 2 s\n      coasts: 4 s\n      opens_within: 2 s"),
+    ],
+    "pump contact": [
+        ("proof: {by: flow_switch}", "proof: {by: pump_contact}, opens_within: 2 s"),
+        ("usual: open}}", "usual: open, may_be: shut}}"),
+    ],
+    "treated": [OZONE, PROVEN, ("proof: {by: flow_switch}", f"proof: {{by: flow_switch}}, {HAND[:-2]}")],
+    "low water": [
+        ("  heating: {with", "  low_water: [{from: 2027-01-07 03:30, lasts: 9 h}]\n  heating: {with"),
+        ("    surface: 3 m2\n", "    surface: 3 m2\n    level_switch: true\n"),
+    ],
+}  # fmt: skip
+UNTOLD = {"restart", "clock", "person", "sensor"}
+"""Faults that are no state of the plant."""
+EVENTS = {"trips", "rises"}
+"""What the search lets come at any time, and the engine at a second that heat decides."""
+
+
+def automaton_of(scenario, faults=frozenset(), coarse=False):
+    """The automaton of all machines, every device watched."""
+    plant, programme = Plant(scenario), Programme(scenario)
+    cone = cone_of(plant, programme, (), whole=True)
+    env = Environment(plant, programme, Calendar(programme), cone, kind="any order", people=True)
+    watched = [s.name for s in programme.controller.sources]
+    return Automaton(plant, cone, env, watched, late=True, faults=frozenset(faults), coarse=coarse)
+
+
+def walked(automaton, path, choices):
+    """A way on through the automaton that can be given seconds."""
+    path = list(path)
+    for choice in choices:
+        moves = [(m, n) for m, n in automaton.moves(path[-1][2]) if m.event[0] not in EVENTS]
+        for k in range(min(15, len(moves))):
+            longer = [*path, (automaton, *moves[(choice + 7 * k) % len(moves)])]
+            if in_order(longer):
+                path = longer
+                break
+    return path
+
+
+def in_order(path):
+    """Whether the steps of a way can come one second after another, or later.
+
+    What ends and what begins in one second are two instants to the search, and none to spans of time.
+    """
+    times = fitted(path)
+    return times is not None and all(a < b for a, b in pairwise(times))
+
+
+def way_of(scenario, fault, choices):
+    """A way from rest; a contact welds in its midst, any other fault is there from the start."""
+    first = automaton_of(scenario, [fault] if fault and fault.kind != "welded" else [])
+    path = walked(first, [(first, None, next(first.starts()))], choices)
+    if fault and fault.kind == "welded":
+        after = automaton_of(scenario, [fault])
+        path.append((after, *after.onset(path[-1][2], first)))
+        if not in_order(path):
+            return path[:-1]
+        path = walked(after, path, choices[::-1])
+    return path
+
+
+def compare(scenario, path):
+    """The engine's run of a way against what the search has of it; how many instants were compared."""
+    first = path[0][0]
+    plant = FaultyPlant(first.plant, first.faults)
+    programme = Programme(scenario)
+    times = [t + 600 for t in fitted(path)]
+    seen = {}
+    drive = drive_of(plant, path, [t - 600 for t in times], 120)
+    run = Run(
+        plant, programme.controller, drive,
+        on_pass=lambda now, *known: seen.__setitem__(now, of_engine(first, programme.controller, *known)),
+    )  # fmt: skip
+    run.warm_up()
+    spells = timeline(plant, run.finish()).snapshots
+    compared = 0
+    for k, (automaton, move, node) in enumerate(path[:-1]):
+        known = seen[max(now for now in seen if now <= times[k])]
+        mine = of_node(automaton, node)
+        assert mine.state == known.state, (k, move)
+        assert mine.asked == known.asked, (k, move)
+        true = [
+            n for n in automaton.controller.facts if (mine.facts ^ known.facts) & automaton.controller.bit(n)
+        ]
+        assert [] == true, (k, move)
+        assert mine.positions == known.positions
+        at = np.array([times[k] + 0.5])
+        (truth,) = (snapshot for snapshot, when in spells if covers(when, at)[0])
+        shot = automaton.snapshot(node)
+        assert [] == apart(true_of(shot), true_of(truth)), (k, move, node)
+        compared += 1
+    return compared
+
+
+def apart(mine, truth):
+    """What differs, as (what, in the search, in the trace)."""
+    return [(name, mine[name], truth[name]) for name in mine if mine[name] != truth[name]]
+
+
+def true_of(shot):
+    """What both say of an instant but for the names of states: a machine's, or what its thing does."""
+    return {
+        "contacts": dict(shot.contacts),
+        "sources": dict(shot.sources),
+        "treatments": dict(shot.treatments),
+        "started": shot.started,
+        "low": shot.low,
+        "people": shot.people,
+    }
+
+
+@pytest.mark.parametrize("changes", PLANTS.values(), ids=PLANTS)
+@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
+@given(data=st.data())
+def test_the_engine_goes_the_way_of_the_search(build, changes, data):
+    """State, facts and truth agree in every second of a random way, with or without a fault."""
+    scenario = build(NO_LIMIT, *changes)
+    plant, programme = Plant(scenario), Programme(scenario)
+    faults = [None, *(f for f in faults_of(plant, programme) if f.kind not in UNTOLD)]
+    fault = data.draw(st.sampled_from(faults))
+    choices = data.draw(st.lists(st.integers(0, 500), min_size=4, max_size=12))
+    compare(scenario, way_of(scenario, fault, choices))
