@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
+from cyclesim.cli.endings import say
 from cyclesim.cli.shared import (
     BROKEN,
     OK,
+    WRONG,
     check_figure,
     cli,
     loaded,
@@ -19,6 +22,10 @@ from cyclesim.cli.shared import (
     tell,
     write_text,
 )
+
+if TYPE_CHECKING:
+    from cyclesim.decide.tuning.programmes import Daily
+    from cyclesim.scenario.blocks.model import Scenario
 
 
 @cli.command()
@@ -47,6 +54,9 @@ def tune(
             "--write writes FILE anew and cannot take what --set changes into it: change FILE first, or "
             "leave one of the two out."
         )
+    from cyclesim.decide.tuning.written import text_of
+
+    read = text_of(file)
     scenario = loaded(file, sets, new_file, json_file, figure_file)
     from cyclesim.decide.tuning.tuning import tune as tune_
     from cyclesim.said.tune import tune_page, tune_values
@@ -54,18 +64,13 @@ def tune(
 
     with sweeping(workers, cluster, afresh, "running programmes") as how:
         found = tune_(scenario, seed=seed, how=how)
-    if new_file is not None and found.recommended is not None:
-        from cyclesim.decide.tuning.written import written
-
-        write_text(new_file, written(file, scenario, found.recommended.programme, new_file))
-    after, schedule = "", scenario.schedule
-    if new_file is not None and found.recommended is not None:
-        after = f"\nWritten to {new_file}: try it with cyclesim run {new_file}\n"
-        after += "Comments are as they were: read those beside what has changed.\n"
-        if any(run.days or run.repeats for run in (*schedule.filter_runs, *schedule.line_flushes)):
-            after += "Runs that were on some days only are now on every day.\n"
-    elif new_file is not None:
+    status = OK if found.recommended is not None and not found.standing else BROKEN
+    after = ""
+    if new_file is not None and found.recommended is None:
         after = f"\n{new_file} is not written: there is no programme to write.\n"
+    elif new_file is not None and found.recommended is not None:
+        written, after = _write(file, read, scenario, found.recommended.programme, new_file)
+        status = status if written else WRONG
     tell(
         found,
         page=tune_page,
@@ -75,4 +80,29 @@ def tune(
         figure_file=figure_file,
         after=after,
     )
-    return OK if found.recommended is not None and not found.standing else BROKEN
+    return status
+
+
+def _write(file: Path, read: str, scenario: Scenario, programme: Daily, new_file: Path) -> tuple[bool, str]:
+    """Write the scenario with the programme in it; whether it is there, and what is to be said of it.
+
+    Where the file was changed meanwhile, the programme goes beside it with the plant that it is for.
+    """
+    from cyclesim.decide.tuning.written import ChangedError, written
+
+    try:
+        write_text(new_file, written(file, read, scenario, programme, new_file))
+    except ChangedError as error:
+        beside = new_file.with_stem(f"{new_file.stem}-as-read")
+        said = f"{error} The programme is for the plant as it was, and {new_file} is not written."
+        if error.as_read is not None and not beside.exists():
+            write_text(beside, error.as_read)
+            said += f"\nThat plant and its programme are in {beside}."
+        say(f"{said}\nThe same command tunes the plant as it is now; runs that were done are kept.")
+        return False, ""
+    after = f"\nWritten to {new_file}: try it with cyclesim run {new_file}\n"
+    after += "Comments are as they were: read those beside what has changed.\n"
+    schedule = scenario.schedule
+    if any(run.days or run.repeats for run in (*schedule.filter_runs, *schedule.line_flushes)):
+        after += "Runs that were on some days only are now on every day.\n"
+    return True, after

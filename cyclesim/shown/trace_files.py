@@ -27,7 +27,13 @@ def write_trace(trace: Trace, stream: TextIO) -> None:
     local = _clock(trace)
     for element, kind, start, end, state, values in rows_of(trace):
         cells = (repr(values[key]) if key in values else "" for key in VALUES)
-        write((element, kind, local(start), local(end), _seconds(start), _seconds(end), state, *cells))
+        about = _no_formula(element), kind, local(start), local(end), _seconds(start), _seconds(end)
+        write((*about, _no_formula(state), *cells))
+
+
+def _no_formula(text: str) -> str:
+    """A text that a spreadsheet does not take for a formula and run."""
+    return f"'{text}" if text.startswith(("=", "+", "-", "@", "\t", "\r")) else text
 
 
 def write_parquet(trace: Trace, stream: BinaryIO) -> None:

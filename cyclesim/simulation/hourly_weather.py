@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from typing import NamedTuple
@@ -112,7 +113,7 @@ class _Hours:
         series = about.file if isinstance(about, WeatherFile) else _year(about)
         if depth_m > 0.0:
             soil = monthly.soil_under(series.columns["air_c"], series.step_s, depth_m)
-            series = Series(series.name, series.start, series.step_s, {"air_c": array("d", soil)})
+            series = replace(series, columns={"air_c": array("d", soil)})
         return self.means(series, "air_c")
 
     def means(self, series: Series, key: str) -> list[float]:
@@ -217,12 +218,14 @@ def _lacks(series: Series, at: Ints, needed: tuple[datetime, datetime], path: st
     ]
     said = ", ".join(f"{_day(max(a, needed[0]))} to {_day(min(b, needed[1]))}" for a, b in ranges[:3])
     more = f" and {len(ranges) - 3} more" if len(ranges) > 3 else ""
+    file, line, column = series.named_at or (series.name, 0, 0)
+    covers = f"values from {_day(series.start)} to {_day(series.start + series.steps * step)}"
     return Fault(
-        series.name,
-        0,
-        0,
+        file,
+        line,
+        column,
         path,
-        f"values from {_day(series.start)} to {_day(series.start + series.steps * step)}",
+        f"'{series.name}', {covers}",
         f"the run goes from {_day(needed[0])} to {_day(needed[1])}; missing: {said}{more}",
         "a file of one whole year serves any year" if series.days < 365 else "run days that it covers",
     )

@@ -42,6 +42,31 @@ def without_plant():
             b"title: \xfc",
             "tub.yaml:1:8: found bytes that are no text; a text file in UTF-8 is due; save the file as UTF-8",
         ),
+        (
+            b"format: 1\nplant: {legs: [a,\n  b\n\n",
+            "tub.yaml:2:15: found a bracket that is not closed; "
+            "this is not YAML; close [ with ] and { with }, commas between",
+        ),
+        (
+            b"format: 1\nplant: {legs: 5\n",
+            "tub.yaml:2:8: found a bracket that is not closed; "
+            "this is not YAML; close [ with ] and { with }, commas between",
+        ),
+        (
+            b"format: 1\nplant: {legs: \n\n# the end",
+            "tub.yaml:2:8: found a bracket that is not closed; "
+            "this is not YAML; close [ with ] and { with }, commas between",
+        ),
+        (
+            b"format: 1\nplant: [a, {}",
+            "tub.yaml:2:8: found a bracket that is not closed; "
+            "this is not YAML; close [ with ] and { with }, commas between",
+        ),
+        (
+            b"format: 1\nplant: [\n\n",
+            "tub.yaml:2:8: found a bracket that is not closed; "
+            "this is not YAML; close [ with ] and { with }, commas between",
+        ),
         (b"a: 1\nb: \x07", "tub.yaml:2:4: found a sign that no text has; a text file in UTF-8 is due"),
         (
             b"x" * 1_000_001,
@@ -53,7 +78,7 @@ def without_plant():
             "this is not YAML; at most 32 levels are allowed",
         ),
     ],
-    ids=["empty", "comment", "number", "list", "image", "latin", "bell", "large", "deep"],
+    ids=lambda value: None if isinstance(value, str) else ascii(value[:30]),
 )
 def test_a_file_that_is_no_scenario_is_told_in_one_line(tmp_path, content, message):
     """Whatever the bytes are, one line says what they are and what is due."""

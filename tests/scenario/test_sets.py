@@ -98,3 +98,18 @@ def test_null_leaves_a_key_or_an_entry_out():
 def test_null_on_what_is_not_there_changes_nothing(path):
     """No empty block stays behind, which would be another plant or be refused."""
     assert load_text(TEXT) == load_text(TEXT, sets=[f"{path}=null"])
+
+
+def test_entries_after_one_that_is_left_out_keep_their_places():
+    """The line of the file, whatever number the entry has now; also of keys inside it, and of two sets."""
+    text = TEXT.replace("while: main high,", "while: main hihg,").replace("after: element,", "after: elment,")
+    lines = text.splitlines()
+    for sets in (["interlocks.0=null"], ["interlocks.0=null", "schedule.line_flushes.0=null"]):
+        with pytest.raises(InputError) as caught:
+            load_text(text, sets=sets)
+        for fault, word in zip(caught.value.faults, ("main hihg", "elment"), strict=True):
+            assert lines[fault.line - 1][fault.column - 1 :].startswith(word)
+    with pytest.raises(InputError) as caught:
+        load_text(text, sets=["interlocks.1=null"])
+    (fault,) = caught.value.faults
+    assert ("interlocks.1.after", "elment") == (fault.path, lines[fault.line - 1][fault.column - 1 :][:6])

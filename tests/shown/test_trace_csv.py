@@ -81,3 +81,17 @@ def test_heat_is_exchanged_while_the_cover_is_off(written: str) -> None:
     )
     assert all(float(row["heat_kwh"]) < 0.0 < float(row["evaporated_kg"]) for row in open_water)
     assert {"bathers"} < {row["element"] for row in rows if row["kind"] == "heat exchange"}
+
+
+@pytest.mark.parametrize("sign", "=+-@")
+def test_no_cell_is_a_formula(sign: str) -> None:
+    """A spreadsheet runs a text that begins so, unless a quote stands before it (OWASP, CSV injection, from
+    memory); numbers stay numbers."""
+    text = starter_text().replace("lasts: 2 h}", f"lasts: 2 h, name: '{sign}1+1'}}", 1)
+    scenario = load_text(text)
+    stream = StringIO()
+    write_trace(simulate_trace(Plant(scenario), Programme(scenario), days=1), stream)
+    rows = list(csv.reader(StringIO(stream.getvalue())))
+    assert any(f"'{sign}1+1" in cell for row in rows for cell in row)
+    for cell in (cell for row in rows for cell in row if cell.startswith(("=", "+", "-", "@"))):
+        float(cell)

@@ -208,8 +208,11 @@ def test_less_than_a_year_serves_its_own_days_only(place):
     assert [k / 100 for k in range(24)] * 14 + [k / 100 for k in range(90 * 24)] == air[:-1]
     with pytest.raises(InputError) as caught:
         simulate_trace(Plant(scenario), Programme(scenario), days=91)
-    assert str(caught.value).endswith(
-        "town.csv: place.weather.file: found values from 2027-01-01 00:00 to 2027-04-01 00:00; the run goes "
+    (fault,) = caught.value.faults  # where the scenario names the file, as `file: town.csv`
+    line = Path(fault.file).read_text("utf-8").splitlines()[fault.line - 1]
+    assert line[fault.column - 1 :].startswith("town.csv")
+    assert str(fault).endswith(
+        "town.csv', values from 2027-01-01 00:00 to 2027-04-01 00:00; the run goes "
         "from 2027-01-01 00:00 to 2027-04-01 23:00; missing: 2027-04-01 00:00 to 2027-04-01 23:00; "
         "a file of one whole year serves any year"
     )

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from cyclesim.decide.tuning.programmes import Daily, runs, scheduled
 from cyclesim.decide.tuning.space import FILTER, FLUSH
-from cyclesim.errors import CycleSimError
+from cyclesim.errors import CycleSimError, plain
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.scenario.reading.rewrite import RewriteError, with_runs
@@ -14,18 +14,54 @@ from cyclesim.scenario.reading.rewrite import RewriteError, with_runs
 NOTE = "Filter runs and line flushes as cyclesim tune found them for {name}."
 
 
-def written(file: Path, scenario: Scenario, programme: Daily, target: Path) -> str:
+class ChangedError(CycleSimError):
+    """The file says another plant than the one that was tuned, or nothing any more.
+
+    *as_read* is the text with the programme in it as the file was, where that alone says the plant.
+    """
+
+    def __init__(self, file: Path, as_read: str | None) -> None:
+        super().__init__(f"{plain(str(file))} has changed since it was read.")
+        self.as_read = as_read
+
+
+def written(file: Path, read: str, scenario: Scenario, programme: Daily, target: Path) -> str:
     """The text of the file with the programme in it, to be written to the target.
 
-    Raises RewriteError where the text cannot be changed so that it says just that: nothing is to be written.
+    *read* is what the file said when the scenario was loaded. Raises ChangedError where it now says another
+    plant, and RewriteError where the text cannot be changed so that it says just that.
     """
+    now = text_of(file)
+    if not _says(now, scenario, file):
+        same = _says(read, scenario, file)
+        raise ChangedError(file, _with(read, file, scenario, programme, target) if same else None)
+    return _with(now, file, scenario, programme, target)
+
+
+def text_of(file: Path) -> str:
+    """What a file says, its line ends as they are; nothing where it cannot be read."""
+    try:
+        with file.open(encoding="utf-8-sig", newline="") as stream:
+            return stream.read()
+    except (OSError, UnicodeError):
+        return ""
+
+
+def _says(text: str, scenario: Scenario, file: Path) -> bool:
+    """Whether a text in the place of the file is this scenario, whatever its comments say."""
+    try:
+        return load_text(text, str(file), folder=file.parent) == scenario
+    except CycleSimError:
+        return False
+
+
+def _with(text: str, file: Path, scenario: Scenario, programme: Daily, target: Path) -> str:
     schedule = scenario.schedule
     new = {
         "filter_runs": runs(programme, FILTER, schedule.filter_runs),
         "line_flushes": runs(programme, FLUSH, schedule.line_flushes),
     }
-    with file.open(encoding="utf-8-sig", newline="") as stream:
-        text = with_runs(stream.read(), new, NOTE.format(name=file.name))
+    text = with_runs(text, new, NOTE.format(name=file.name))
     try:
         again = load_text(text, str(target), folder=target.parent)
     except CycleSimError as error:

@@ -1,6 +1,7 @@
 """Sections and series in files of their own, inside the scenario file's folder and nowhere else."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path, PurePosixPath
 
 from cyclesim.errors import Fault, shorten
@@ -56,7 +57,8 @@ def resolve_series(tree: Tree, name: str, folder: Path | None, on_read: OnRead) 
         on_read(target)
         found = read_series(target, str(PurePosixPath(name).parent / PurePosixPath(text)), columns)
         if isinstance(found, Series):
-            tree.get(path[:-1])[path[-1]] = found
+            at = tree.mark(path)
+            tree.get(path[:-1])[path[-1]] = replace(found, named_at=(at.file, at.line, at.column))
             continue
         tree.gone.add(path)
         for fault in found:  # nothing could be read: the place to mend is where the path is written

@@ -54,6 +54,8 @@ class Series:
     step_s: int
     columns: Mapping[str, "array[float]"] = field(repr=False)
     currency: str = ""
+    named_at: tuple[str, int, int] | None = field(default=None, repr=False, compare=False)
+    """File, line and column at which a scenario names it."""
     digest: str = field(init=False)
     """Stands for the values where a scenario is printed: files of one name may differ."""
 

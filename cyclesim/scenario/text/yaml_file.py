@@ -1,6 +1,7 @@
 """YAML text to plain values with their places: YAML 1.2 scalars, bounded, nothing executed."""
 
 import re
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -191,8 +192,10 @@ def parse_text(text: str, name: str, first: tuple[int, int] = (0, 0)) -> Tree:
     except yaml.MarkedYAMLError as error:
         at = error.problem_mark or error.context_mark
         problem = " ".join(filter(None, (error.problem, error.context)))
-        if "quoted scalar" in problem or (at and at.index >= len(text.rstrip())):
-            at = error.context_mark or at  # where the quote or bracket opens, not where the file ends
+        if "quoted scalar" in problem:
+            at = error.context_mark or at  # where the quote opens, not where the file ends
+        elif at and (opening := _left_open(text, at)):
+            at, problem = opening, "did not find expected ',' or ']'"
         if (
             at
             and text.split("\n")[at.line : at.line + 1]
@@ -206,6 +209,22 @@ def parse_text(text: str, name: str, first: tuple[int, int] = (0, 0)) -> Tree:
         fault = tree.fault((), "a sign that no text has", "a text file in UTF-8 is due", at=at_sign)
         tree.faults.append(fault)
     return tree
+
+
+def _left_open(text: str, at: yaml.Mark) -> yaml.Mark | None:
+    """The last bracket that is not closed, where nothing but comments comes after a place."""
+    lines = text.split("\n")[at.line :]
+    lines[:1] = [line[at.column :] for line in lines[:1]]
+    if any(line.strip() and not line.lstrip().startswith("#") for line in lines):
+        return None
+    opened: list[yaml.Mark] = []
+    with suppress(yaml.YAMLError):
+        for token in yaml.scan(text, Loader=_Loader):
+            if isinstance(token, yaml.FlowSequenceStartToken | yaml.FlowMappingStartToken):
+                opened.append(token.start_mark)
+            elif isinstance(token, yaml.FlowSequenceEndToken | yaml.FlowMappingEndToken) and opened:
+                opened.pop()
+    return opened[-1] if opened else None
 
 
 def _syntax(tree: Tree, problem: str, mark: Mark | None) -> Fault:
