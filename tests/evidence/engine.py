@@ -80,11 +80,13 @@ def hydraulics(duties: Duties, ran: Ran) -> tuple[Worst, Worst]:
     flow, head = Worst(0.0, "nowhere"), Worst(0.0, "nowhere")
     for (_, duty), flows, heads in zip(duties, ran.flows_m3_s, ran.heads_m, strict=True):
         ours = duty.duty.flows_m3_s
-        largest = max(map(abs, ours.values()), default=0.0)
+        if not ours:
+            continue  # all stands: the engine leaves a drip
+        largest = max(map(abs, ours.values()))
         for name, theirs in flows.items():
-            scale = max(abs(theirs), _COUNTED * largest) or 1e-6
+            scale = max(abs(theirs), _COUNTED * largest)
             flow = _larger(flow, abs(ours.get(name, 0.0) - theirs) / scale, f"{name}, {duty.name}")
-        given = max(duty.duty.pump_heads_m.values(), default=0.0)
+        given = max(duty.duty.pump_heads_m.values())
         for node, at_m in duty.duty.heads_m.items():
             if node != links.TUB:
                 head = _larger(head, abs(at_m - heads[node]) / given, f"{node}, {duty.name}")
@@ -96,14 +98,24 @@ def _larger(worst: Worst, apart: float, where: str) -> Worst:
 
 
 def _ages(plant: Plant, trace: Trace, ran: Ran) -> Worst:
+    """The worst row of ages, as seconds by which a front would be out.
+
+    A front that is out by so many seconds changes the mean age over a row by as many times the age that it
+    brings over the row's length; and of what stands afterwards, by that times the share of the plug's volume
+    that passed in a second. The age that it brings is taken as the oldest of the row and of the one before.
+    """
     worst = Worst(0.0, "nowhere")
     for name, rows in trace.ages.items():
-        plug = plant.plugs[plant.reported[name]].name
-        columns = (rows.start_s, rows.end_s, rows.mean_integral_s2, rows.oldest_peak_s)
-        for start, end, integral, oldest in zip(*(column.tolist() for column in columns), strict=True):
-            length = end - start
-            theirs = ran.mean_over(plug, start, end)
-            apart = abs(integral / length - theirs) / (1.0 + oldest / length)
+        plug = plant.plugs[plant.reported[name]]
+        columns = (rows.start_s, rows.end_s, rows.flow_m3_s, rows.mean_integral_s2, rows.oldest_peak_s)
+        before, passed_a_second = 0.0, 0.0
+        for start, end, flow, integral, oldest in zip(*(c.tolist() for c in columns), strict=True):
+            length, brings = end - start, max(before, oldest)
+            if flow:
+                passed_a_second = abs(flow) / plug.volume_m3
+            theirs = ran.mean_over(plug.name, start, end)
+            share = 1.0 / length if flow else min(1.0, passed_a_second)
+            apart = abs(integral / length - theirs) / (1.0 + brings * share)
             where = f"{name}, {length:.0f} s from {start:.0f}: {integral / length:.2f} and {theirs:.2f} s"
-            worst = _larger(worst, apart, where)
+            worst, before = _larger(worst, apart, where), oldest
     return worst
