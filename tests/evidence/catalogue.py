@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from tests.evidence import (
     bad_days,
     bad_parts,
+    engine,
     exchange,
     frost,
     heat,
@@ -29,6 +30,7 @@ _MODULES = {
     "standards": (standards,),
     "practice": (practice_flow, practice_pumps, practice_power),
     "bad-days": (bad_days, bad_parts),
+    "engine": (engine,),
 }
 
 # Not covered, because nothing in cyclesim answers to it:

@@ -4,8 +4,10 @@ The tub is two reservoirs at head 0: one that water is drawn from, one that it c
 cannot say in one link is said in several: a running pump beside the way back through it, a check valve in a
 link of its own, since a pipe with one holds no water in the engine's quality model.
 
-The engine counts in whole seconds. To have a step of 1/N s every volume and every time is N-fold: each body
-gets a wide pipe with the rest of its water, which loses nothing.
+Between its hydraulics and its ages the engine's own file of flows is changed in three things, none of which is
+an answer. It counts in whole seconds: for a step of 1/N s every flow is an Nth and every time N-fold. A drip
+is nothing. And the engine turns a pipe's parcels round where a flow changes its sign, but forgets what sign
+it had before it stood: in the last step before such a start it gets a drip in the old direction.
 """
 
 from __future__ import annotations
@@ -30,14 +32,19 @@ from cyclesim.physics.water import density_kg_m3, viscosity_pa_s
 from cyclesim.simulation.assembly import Plant, PlantDuty
 from cyclesim.simulation.trace import Trace
 
-ENGINE_G = 32.2 * 0.3048
+FOOT_M = 0.3048
+ENGINE_G = 32.2 * FOOT_M
 """The engine's gravity: 32.2 ft/s2 [m/s2]."""
+_MINOR = 0.02517  # its 8 / (pi2 g) for a loss given by K
 _DROP_BORE_M, _WIDE_M = 0.05, 1.0
 _CURVE_POINTS = 240
-_FLOW, _HEAD, _STATUS, _QUALITY = 8, 10, 11, 14  # what the engine's toolkit calls them
-_NOSAVE, _SAVE = 0, 1
+_FLOW, _HEAD, _QUALITY, _DURATION, _NODES, _LINKS = 8, 10, 14, 0, 0, 2  # as the engine's toolkit numbers them
+_NOSAVE, _SAVE, _OPEN = 0, 1, 3
 _UNBALANCED, _UNSTABLE = 1, 2
-_DRIP_M3_S = 1e-8  # what counts as still in cyclesim, too
+_HYD_HEADER = 32  # bytes: two words and six numbers, the last of them the duration
+DRIP_M3_S = 1e-7
+"""6 mL/min: what the engine's solver may leave in closed loops and before shut valves."""
+_MOVES_FT3_S = 2e-5  # just above what the engine takes for still water
 
 Duties = Sequence[tuple[int, PlantDuty]]
 """What the plant did: (from that second on, the duty)."""
@@ -76,19 +83,19 @@ class Model:
     plant: Plant
     duties: Duties
     end_s: int
-    fold: int = 1
     nodes: dict[str, str] = field(default_factory=dict)
     ways: dict[str, list[_Way]] = field(default_factory=dict)
-    bodies: dict[str, list[tuple[str, float]]] = field(default_factory=dict)
-    """Plug -> the engine's pipes that hold its water, with their volumes [m3]."""
-    links_of_engine: list[str] = field(default_factory=list)
-    """Pipes, pumps and valves of the engine, check valves apart, which it opens and shuts by itself."""
+    bodies: dict[str, str] = field(default_factory=dict)
+    """Plug -> the engine's pipe that holds its water."""
     _lines: dict[str, list[str]] = field(default_factory=dict)
     _count: Iterator[int] = field(default_factory=lambda: itertools.count(1))
 
     def __post_init__(self) -> None:
         self._reservoir("from tub", 0.0)
         self._reservoir("to tub", 0.0)
+        self._half_a_step("from tub")
+        if any(min(duty.plug_flows_m3_s) < 0.0 for _, duty in self.duties):
+            self._half_a_step("to tub")
         states: dict[str, dict[Link, None]] = {}
         for _, duty in self.duties:
             for link in self.links(duty):
@@ -98,13 +105,17 @@ class Model:
             self._element(list(links), volumes[name].volume_m3)
         for name, plug in volumes.items():
             if name not in states:  # a capped spare hangs on the tub
-                self._body(name, self._node("from tub"), self._node(plug.b), plug.volume_m3, self.fold)
+                self._body(name, self._node("from tub"), self._node(plug.b), plug.volume_m3)
         self._control()
 
     def links(self, duty: PlantDuty) -> Iterator[Link]:
         """The links of a duty; pumps that draw air stand still."""
         dry = not duty.duty.flows_m3_s
-        speeds = dict.fromkeys(self.plant.pumps, "stopped") if dry else dict(zip(self.plant.pumps, duty.speeds, strict=True))
+        speeds = (
+            dict.fromkeys(self.plant.pumps, "stopped")
+            if dry
+            else dict(zip(self.plant.pumps, duty.speeds, strict=True))
+        )
         return self.plant._links(speeds, duty.positions)
 
     # -- parts -------------------------------------------------------------------------------------------
@@ -122,8 +133,11 @@ class Model:
         if name not in self.nodes:
             self.nodes[name] = f"n{len(self.nodes)}"
             self._put("RESERVOIRS", f"{self.nodes[name]} {head_m!r} ;{name}")
-            self._put("QUALITY", f"{self.nodes[name]} {0.5 / 3600.0!r}")
         return self.nodes[name]
+
+    def _half_a_step(self, reservoir: str) -> None:
+        """Water that enters within a step is half a step old at its end; the engine calls it new."""
+        self._put("QUALITY", f"{self.nodes[reservoir]} {0.5 / 3600.0!r}")
 
     def _id(self, letter: str) -> str:
         return f"{letter}{next(self._count)}"
@@ -132,11 +146,12 @@ class Model:
         """A link of the engine that is open until it is shut; its name."""
         name = self._id(letter)
         self._put(section, f"{name} {rest}")
-        self.links_of_engine.append(name)
         return name
 
     def _pipe(self, a: str, b: str, length_m: float, bore_m: float, rough_m: float, k: float) -> str:
-        return self._joins("PIPES", "p", f"{a} {b} {length_m!r} {bore_m * 1e3!r} {rough_m * 1e3!r} {k!r} Open")
+        return self._joins(
+            "PIPES", "p", f"{a} {b} {length_m!r} {bore_m * 1e3!r} {rough_m * 1e3!r} {k!r} Open"
+        )
 
     def _check(self, a: str, b: str) -> None:
         """A check valve: a millimetre of wide pipe that water passes one way."""
@@ -144,8 +159,8 @@ class Model:
 
     def _loss(self, a: str, b: str, head_m: float, flow_m3_s: float) -> str:
         """A quadratic loss, as a throttle valve: it holds no water."""
-        speed = flow_m3_s / (pi / 4.0 * _DROP_BORE_M**2)
-        k = head_m * 2.0 * ENGINE_G / speed**2
+        flow_ft3_s, bore_ft = flow_m3_s / FOOT_M**3, _DROP_BORE_M / FOOT_M
+        k = head_m / FOOT_M * bore_ft**4 / (_MINOR * flow_ft3_s**2)
         return self._joins("VALVES", "v", f"{a} {b} {_DROP_BORE_M * 1e3!r} TCV {k!r} {k!r}")
 
     def _curve(self, points: Sequence[tuple[float, float]]) -> str:
@@ -155,11 +170,10 @@ class Model:
             self._put("CURVES", f"{name} {flow * 6e4:.10g} {head:.12g}")
         return name
 
-    def _body(self, plug: str, a: str, b: str, volume_m3: float, times: float) -> None:
-        """A wide pipe that holds *times* the plug's volume."""
-        if volume_m3 * times:
-            length = volume_m3 * times / (pi / 4.0 * _WIDE_M**2)
-            self.bodies.setdefault(plug, []).append((self._pipe(a, b, length, _WIDE_M, 1e-3, 0.0), times))
+    def _body(self, plug: str, a: str, b: str, volume_m3: float) -> None:
+        """A wide pipe that holds the plug's water and loses nothing."""
+        length = volume_m3 / (pi / 4.0 * _WIDE_M**2)
+        self.bodies[plug] = self._pipe(a, b, length, _WIDE_M, 1e-3, 0.0)
 
     def _element(self, states: Sequence[Link], volume_m3: float) -> None:
         link = states[0]
@@ -170,18 +184,15 @@ class Model:
             if link.lift_m:
                 assert link.b == TUB, "a free outlet lies at the end of a plain leg"
                 b = self._reservoir(f"{name} outlet", link.lift_m)
-            middle = self._node(f"{name} rest") if self.fold > 1 else a
-            self._body(name, a, middle, volume_m3, self.fold - 1)
             end = self._node(f"{name} flap") if one_way(link) else b
-            pipe = self._pipe(middle, end, link.length_m, link.bore_m, link.roughness_m, link.k)
-            self.bodies.setdefault(name, []).append((pipe, 1.0))
+            self.bodies[name] = self._pipe(a, end, link.length_m, link.bore_m, link.roughness_m, link.k)
             if one_way(link):
                 self._check(end, b)
-            self.ways[name] = [_Way(link, [], [(pipe, 1.0)])]
+            self.ways[name] = [_Way(link, [], [(self.bodies[name], 1.0)])]
             return
         if volume_m3:
             middle = self._node(f"{name} body")
-            self._body(name, a, middle, volume_m3, self.fold)
+            self._body(name, a, middle, volume_m3)
         else:
             middle = a
         self.ways[name] = [self._way(state, k, middle, b) for k, state in enumerate(states)]
@@ -226,13 +237,19 @@ class Model:
         every = {name for ways in self.ways.values() for way in ways for name in way.opens}
         for at, duty in self.duties:
             state = {link.name: link for link in self.links(duty)}
-            now = {n for name, ways in self.ways.items() for way in ways if way.link == state[name] for n in way.opens}
+            now = {
+                n
+                for name, ways in self.ways.items()
+                for way in ways
+                if way.link == state[name]
+                for n in way.opens
+            }
             for name in sorted(every if before is None else now ^ before):
                 word = "OPEN" if name in now else "CLOSED"
                 if before is None:
                     self._put("STATUS", f"{name} {word}")
                 else:  # the engine cuts off a fraction of a second: without one it may be a second early
-                    self._put("CONTROLS", f"LINK {name} {word} AT TIME {at * self.fold}.4 SEC")
+                    self._put("CONTROLS", f"LINK {name} {word} AT TIME {at}.4 SEC")
             before = now
 
     @cached_property
@@ -254,16 +271,18 @@ class Model:
             "TOLERANCE 1e-7",  # hours
         ]
         self._lines["TIMES"] = [
-            f"DURATION {self.end_s * self.fold} SEC",
-            f"HYDRAULIC TIMESTEP {self.end_s * self.fold} SEC",
+            f"DURATION {self.end_s} SEC",
+            f"HYDRAULIC TIMESTEP {self.end_s} SEC",
             "QUALITY TIMESTEP 1 SEC",
-            f"REPORT TIMESTEP {self.end_s * self.fold} SEC",
-            f"PATTERN TIMESTEP {self.end_s * self.fold} SEC",
+            f"REPORT TIMESTEP {self.end_s} SEC",
+            f"PATTERN TIMESTEP {self.end_s} SEC",
         ]
         title = f"[TITLE]\n{self.plant.scenario.title}\n"
-        return title + "".join(f"\n[{n}]\n" + "\n".join(rows) + "\n" for n, rows in self._lines.items()) + "\n[END]\n"
-
-
+        return (
+            title
+            + "".join(f"\n[{n}]\n" + "\n".join(rows) + "\n" for n, rows in self._lines.items())
+            + "\n[END]\n"
+        )
 
 
 @dataclass(frozen=True)
@@ -294,8 +313,8 @@ class Ran:
         return float(integral[end] - integral[start]) / (end_s - start_s)
 
 
-def run(model: Model) -> Ran:
-    """Run a model: the hydraulics of every duty, then the ages of its water."""
+def run(model: Model, parts: int = 1) -> Ran:
+    """Run a model: the hydraulics of every duty, then the ages of its water at *parts* steps a second."""
     from wntr.epanet.toolkit import ENepanet
 
     logging.getLogger("wntr").setLevel(logging.ERROR)  # it warns of the pressures on a suction side
@@ -306,79 +325,111 @@ def run(model: Model) -> Ran:
         engine.ENopen()
         try:
             flows, heads = _hydraulics(engine, model)
-            at_s, ages = _ages(engine, model)
+            for name in (solved := str(file.with_suffix(".hyd")), changed := str(file.with_suffix(".new"))):
+                engine.ENsavehydfile(name)
+            size = engine.ENgetcount(_NODES), engine.ENgetcount(_LINKS)
+            ends = model.end_s * parts
+            Path(changed).write_bytes(_changed(Path(solved).read_bytes(), *size, parts, ends))
+            engine.ENsettimeparam(_DURATION, ends)
+            engine.ENusehydfile(changed)
+            at_s, ages = _ages(engine, model, parts)
         finally:
             engine.ENclose()
     return Ran(flows, heads, at_s, ages)
 
 
 def _hydraulics(engine: ENepanet, model: Model) -> tuple[list[dict[str, float]], list[dict[str, float]]]:
-    """Flows and heads of each duty; what the engine keeps for the ages is still where there is but a drip.
-
-    Its solver leaves a drip in closed loops, and each step of a drip is one more parcel for its ages.
-    """
-    number = {n: engine.ENgetlinkindex(n) for n in model.links_of_engine}
+    number = {
+        n: engine.ENgetlinkindex(n) for ways in model.ways.values() for way in ways for n, _ in way.carries
+    }
     node = {name: engine.ENgetnodeindex(short) for name, short in model.nodes.items()}
     flows, heads = [], []
-    duties = {at * model.fold: duty for at, duty in model.duties}
+    duties = dict(model.duties)
     engine.ENopenH()
     engine.ENinitH(_SAVE)
     while True:
         duty = duties.get(engine.ENrunH())
-        solved = engine.errcode not in (_UNBALANCED, _UNSTABLE)
-        assert solved or duty is None or not any(duty.plug_flows_m3_s), "the engine solves every duty"
-        passes = {n: engine.ENgetlinkvalue(i, _FLOW) / 6e4 for n, i in number.items()}
         if duty is not None:
+            solved = engine.errcode not in (_UNBALANCED, _UNSTABLE)
+            assert solved or not any(duty.plug_flows_m3_s), f"the engine does not solve {duty.name}"
             state = {link.name: link for link in model.links(duty)}
             flows.append(
                 {
-                    name: sum(sign * passes[n] for way in ways if way.link == state[name] for n, sign in way.carries)
+                    name: sum(
+                        sign * engine.ENgetlinkvalue(number[n], _FLOW) / 6e4
+                        for way in ways
+                        if way.link == state[name]
+                        for n, sign in way.carries
+                    )
                     for name, ways in model.ways.items()
                 }
             )
             heads.append({name: engine.ENgetnodevalue(i, _HEAD) for name, i in node.items()})
-        drips = [i for n, i in number.items() if abs(passes[n]) < _DRIP_M3_S and engine.ENgetlinkvalue(i, _STATUS)]
-        for i in drips:
-            engine.ENsetlinkvalue(i, _STATUS, 0)
         if not engine.ENnextH():
             break
-        for i in drips:
-            engine.ENsetlinkvalue(i, _STATUS, 1)
     engine.ENcloseH()
-    assert len(flows) == len(duties), "every change of duty is an event of the engine's, and is solved"
+    assert len(flows) == len(duties), "every change of duty is an event of the engine's"
     return flows, heads
 
 
-def _ages(engine: ENepanet, model: Model) -> tuple[NDArray[np.float64], dict[str, NDArray[np.float64]]]:
+def _changed(solved: bytes, nodes: int, links: int, parts: int, end: int) -> bytes:
+    """The engine's file of flows with times *parts*-fold and flows a *parts*-th (see above)."""
+    columns = (("demand", nodes), ("head", nodes), ("flow", links), ("status", links), ("setting", links))
+    row = np.dtype([("at", "<i4"), *((name, "<f4", (n,)) for name, n in columns), ("lasts", "<i4")])
+    head = np.frombuffer(solved[:_HYD_HEADER], "<i4").copy()
+    head[-1] = end
+    before: list[NDArray[np.void]] = []
+    direction = np.zeros(links)
+    rows = (
+        len(solved) - _HYD_HEADER
+    ) // row.itemsize  # one byte is left over: the engine copies its end mark
+    for told in np.frombuffer(solved, row, rows, _HYD_HEADER):
+        now = told.copy()
+        now["flow"] = np.where(np.abs(now["flow"]) < DRIP_M3_S / FOOT_M**3, 0.0, now["flow"] / parts)
+        now["demand"] /= parts
+        now["at"], now["lasts"] = now["at"] * parts, now["lasts"] * parts
+        turns = now["flow"] * direction < 0.0
+        if before and np.any(turns & (before[-1]["flow"] == 0.0)) and before[-1]["lasts"] > 1:
+            last = before[-1].copy()
+            before[-1]["lasts"] -= 1
+            last["at"], last["lasts"] = now["at"] - 1, 1
+            stood = turns & (last["flow"] == 0.0)
+            last["flow"] = np.where(stood, direction * _MOVES_FT3_S, last["flow"])
+            last["status"] = np.where(stood, _OPEN, last["status"])
+            before.append(last)
+        direction = np.where(now["flow"] == 0.0, direction, np.sign(now["flow"]))
+        before.append(now)
+    return head.tobytes() + b"".join(x.tobytes() for x in before)
+
+
+def _ages(
+    engine: ENepanet, model: Model, parts: int
+) -> tuple[NDArray[np.float64], dict[str, NDArray[np.float64]]]:
     plant = model.plant
-    shares = [
-        (plug, engine.ENgetlinkindex(pipe), times / model.fold)
-        for plug in dict.fromkeys(plant.plugs[i].name for i in plant.reported.values())
-        for pipe, times in model.bodies[plug]
-    ]
-    changes = [at * model.fold for at, _ in model.duties]
+    number = {
+        plug: engine.ENgetlinkindex(model.bodies[plug])
+        for plug in (plant.plugs[i].name for i in plant.reported.values())
+    }
+    changes = [at * parts for at, _ in model.duties]
     moves = [any(duty.plug_flows_m3_s) for _, duty in model.duties]
     at_s: list[int] = []
     read: list[list[float]] = []
+    left = ctypes.c_long()
     engine.ENopenQ()
     engine.ENinitQ(_NOSAVE)
-    left = ctypes.c_long()
     go_on = True
     while go_on:
         at = engine.ENrunQ()
         at_s.append(at)
-        read.append([engine.ENgetlinkvalue(i, _QUALITY) for _, i, _ in shares])
+        read.append([engine.ENgetlinkvalue(i, _QUALITY) for i in number.values()])
         if moves[bisect_right(changes, at) - 1]:
             engine.errcode = engine.ENlib.EN_stepQ(engine._project, ctypes.byref(left))  # it has no wrapper
             engine._error()
             go_on = left.value > 0
         else:
             go_on = engine.ENnextQ() > 0
-    at_s.append(model.end_s * model.fold)
-    read.append([engine.ENgetlinkvalue(i, _QUALITY) for _, i, _ in shares])
+    at_s.append(model.end_s * parts)
+    read.append([engine.ENgetlinkvalue(i, _QUALITY) for i in number.values()])
     engine.ENcloseQ()
-    table = np.array(read) * 3600.0 / model.fold
-    ages: dict[str, NDArray[np.float64]] = {}
-    for (plug, _, share), column in zip(shares, table.T, strict=True):
-        ages[plug] = ages.get(plug, 0.0) + share * column
-    return np.array(at_s) / model.fold, ages
+    table = np.array(read) * 3600.0 / parts
+    return np.array(at_s) / parts, dict(zip(number, table.T, strict=True))

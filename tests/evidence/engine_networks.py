@@ -45,8 +45,16 @@ class Drawn:
         head, flow = draw.uniform(*head_m), draw.uniform(200.0, 450.0)
         ends: Sheet = {"max_head": f"{head:.1f} m", "max_flow": f"{flow:.0f} L/min", "power": "500 W"}
         if kind == 1:
-            points = [[0.0, 1.0], [0.4, draw.uniform(0.82, 0.95)], [0.75, draw.uniform(0.5, 0.7)], [1.0, 0.15]]
-            ends = {"curve": [[f"{q * flow:.0f} L/min", f"{h * head:.2f} m"] for q, h in points], "power": "500 W"}
+            points = [
+                [0.0, 1.0],
+                [0.4, draw.uniform(0.82, 0.95)],
+                [0.75, draw.uniform(0.5, 0.7)],
+                [1.0, 0.15],
+            ]
+            ends = {
+                "curve": [[f"{q * flow:.0f} L/min", f"{h * head:.2f} m"] for q, h in points],
+                "power": "500 W",
+            }
         sheet = {"low": {"speed": "60 %"}, "high": ends} if kind == 2 else ends
         self.pumps[name] = {**sheet, "volume": f"{draw.uniform(1.0, 4.0):.1f} L", "check_valve": check}
         return name
@@ -150,7 +158,12 @@ def _dead_end(d: Drawn) -> list[Any]:
 def _throttled(d: Drawn) -> list[Any]:
     """A valve turned by hand on the second day, and back."""
     half = f"{d.chance.uniform(1.0, 4.0):.1f} m at 150 L/min"
-    valve = {"drop": "0.1 m at 300 L/min", "throttled": {"half": half}, "usual": "open", "may_be": ["half", "shut"]}
+    valve = {
+        "drop": "0.1 m at 300 L/min",
+        "throttled": {"half": half},
+        "usual": "open",
+        "may_be": ["half", "shut"],
+    }
     d.more["valves"] = {"balance": valve}
     ways = [[d.leg("left"), "balance"], d.leg("right", jets=True)]
     return [["tub", d.leg("suction"), d.pump("main"), d.filter("filter"), {"parallel": ways}, "tub"]]
