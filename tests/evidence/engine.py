@@ -51,7 +51,7 @@ class Beside:
     same_head: Worst
     """The head, likewise."""
     age: Worst
-    """How far a front is out [s]: a row's mean age differs by no more than that times (1 + oldest / length)."""
+    """How far a front is out [s] (see `ages`)."""
 
 
 def engine_factor(reynolds: float, rough: float) -> float:
@@ -110,8 +110,8 @@ def hydraulics(duties: Duties, ran: Ran) -> tuple[Worst, Worst]:
         largest = max(map(abs, ours.values()))
         for name, theirs in flows.items():
             scale = max(abs(theirs), _COUNTED * largest)
-            apart = max(0.0, abs(ours.get(name, 0.0) - theirs) - DRIP_M3_S)
-            flow = _larger(flow, apart / scale, f"{name}, {duty.name}")
+            if ours.get(name) or abs(theirs) > DRIP_M3_S:
+                flow = _larger(flow, abs(ours[name] - theirs) / scale, f"{name}, {duty.name}")
         given = max(duty.duty.pump_heads_m.values())
         for node, at_m in duty.duty.heads_m.items():
             if node != links.TUB:
@@ -165,45 +165,57 @@ two rows allow, and the next two show that nothing else is left. An age may be o
 """
 
 
-def worst(plants: tuple[Told, ...], field: str) -> tuple[Worst, Told]:
-    """The largest difference of a kind among these plants, and the plant."""
-    return max(((getattr(beside(told), field), told) for told in plants), key=lambda pair: pair[0].apart)
+def _worst(of: tuple[Told, ...], field: str) -> tuple[Worst, Told]:
+    return max(((getattr(beside(told), field), told) for told in of), key=lambda pair: pair[0].apart)
 
 
-def _where(plants: tuple[Told, ...]) -> str:
+def _most(of: tuple[Told, ...], field: str) -> float:
+    """The largest difference of a kind among some plants, in the unit of its row."""
+    return _worst(of, field)[0].apart * (1.0 if field == "age" else 100.0)
+
+
+def _where(name: str, of: tuple[Told, ...]) -> str:
     """What is furthest apart in some plants, and where."""
     said = []
     for field, quantity, unit, _ in ROWS:
-        most, told = worst(plants, field)
-        size = most.apart * (1.0 if field == "age" else 100.0)
-        at = f"{told}: " if len(plants) > 1 else ""
-        said.append(f"{quantity.removesuffix(' at most')} {size:.2g} {unit.split()[0]} ({at}{most.where})")
-    return "; ".join(said)
+        most, told = _worst(of, field)
+        at = f"number {told}, " if len(of) > 1 else ""
+        said.append(
+            f"{quantity.partition(',')[0]} {_most(of, field):.2g} {unit.split()[0]} ({at}{most.where})"
+        )
+    return f"{name}: {'; '.join(said)}."
+
+
+def plants() -> dict[str, tuple[Told, ...]]:
+    """What is compared: each shipped plant, and the drawn networks by their kind."""
+    kinds = {f"drawn {kind}": tuple(range(k, EACH * len(KINDS), len(KINDS))) for k, kind in enumerate(KINDS)}
+    return {**{name: (name,) for name in SHIPPED}, **kinds}
+
+
+def rows(name: str) -> Iterator[Check]:
+    """The five rows of one entry of `plants`."""
+    of = plants()[name]
+    numbers = f", numbers {', '.join(map(str, of))}" if of[0] != name else ""
+    for field, quantity, unit, allowed in ROWS:
+        yield near(
+            f"{name.replace(' ', '-')}-{field}",
+            "engine",
+            quantity,
+            f"{name}{numbers}, {DAYS} days",
+            unit,
+            "0",
+            partial(_most, of, field),
+            allowed,
+            "EPANET 2.2, step 1/4 s",
+            computed("wntr"),
+            relative=False,
+            how="at most",
+            conclusion=partial(_where, name, of) if field == "age" else None,
+            slow=True,
+        )
 
 
 def checks() -> Iterator[Check]:
-    """Five rows for each shipped plant, and for each kind of drawn network."""
-    kinds = {f"drawn {kind}": tuple(range(k, EACH * len(KINDS), len(KINDS))) for k, kind in enumerate(KINDS)}
-    plants: dict[str, tuple[Told, ...]] = {**{name: (name,) for name in SHIPPED}, **kinds}
-    for name, of in plants.items():
-        numbers = f", numbers {', '.join(map(str, of))}" if of[0] != name else ""
-        for field, quantity, unit, allowed in ROWS:
-            factor = 1.0 if field == "age" else 100.0
-            yield near(
-                f"{name.replace(' ', '-')}-{field}",
-                "engine",
-                quantity,
-                f"{name}{numbers}, {DAYS} days",
-                unit,
-                "0",
-                partial(lambda of, field, factor: factor * worst(of, field)[0].apart, of, field, factor),
-                allowed,
-                "EPANET 2.2, step 1/4 s",
-                computed("wntr"),
-                relative=False,
-                how="at most",
-                conclusion=partial(lambda name, of: f"{name}: {_where(of)}.", name, of)
-                if field == "age"
-                else None,
-                slow=True,
-            )
+    """Every row."""
+    for name in plants():
+        yield from rows(name)

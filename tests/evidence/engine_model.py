@@ -4,10 +4,10 @@ The tub is two reservoirs at head 0: one that water is drawn from, one that it c
 cannot say in one link is said in several: a running pump beside the way back through it, a check valve in a
 link of its own, since a pipe with one holds no water in the engine's quality model.
 
-Between its hydraulics and its ages the engine's own file of flows is changed in three things, none of which is
-an answer. It counts in whole seconds: for a step of 1/N s every flow is an Nth and every time N-fold. A drip
-is nothing. And the engine turns a pipe's parcels round where a flow changes its sign, but forgets what sign
-it had before it stood: in the last step before such a start it gets a drip in the old direction.
+Between its hydraulics and its ages the engine's own file of flows is changed in three things, none of which
+is an answer. It counts in whole seconds: for a step of 1/N s every flow is an Nth and every time N-fold. A
+drip is nothing. And the engine turns a pipe's parcels round where a flow changes its sign, but forgets what
+sign it had before it stood: in the last step before such a start it gets a drip in the old direction.
 """
 
 from __future__ import annotations
@@ -19,10 +19,10 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from itertools import pairwise
 from math import pi
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +31,9 @@ from cyclesim.physics.links import TUB, Drop, Jet, Link, Pipe, Pump, is_shut, on
 from cyclesim.physics.water import density_kg_m3, viscosity_pa_s
 from cyclesim.simulation.assembly import Plant, PlantDuty
 from cyclesim.simulation.trace import Trace
+
+if TYPE_CHECKING:
+    from wntr.epanet.toolkit import ENepanet
 
 FOOT_M = 0.3048
 ENGINE_G = 32.2 * FOOT_M
@@ -42,9 +45,9 @@ _FLOW, _HEAD, _QUALITY, _DURATION, _NODES, _LINKS = 8, 10, 14, 0, 0, 2  # as the
 _NOSAVE, _SAVE, _OPEN = 0, 1, 3
 _UNBALANCED, _UNSTABLE = 1, 2
 _HYD_HEADER = 32  # bytes: two words and six numbers, the last of them the duration
-DRIP_M3_S = 1e-7
-"""6 mL/min: what the engine's solver may leave in closed loops and before shut valves."""
-_MOVES_FT3_S = 2e-5  # just above what the engine takes for still water
+DRIP_M3_S = 0.005 * 3.785411784e-3 / 60.0
+"""What the engine's ages take for still water, 0.005 gpm: its solver leaves less in closed loops [m3/s]."""
+_MOVES_FT3_S = 2.0 * DRIP_M3_S / FOOT_M**3
 
 Duties = Sequence[tuple[int, PlantDuty]]
 """What the plant did: (from that second on, the duty)."""
@@ -215,7 +218,7 @@ class Model:
         return _Way(link, [lost], [(lost, 1.0)])
 
     def _running(self, link: Pump, k: int, a: str, b: str) -> _Way:
-        """A running pump. The engine's passes no water backwards: where cyclesim's does, a way back beside it."""
+        """A running pump. The engine's lets no water back: where cyclesim's does, a way back beside it."""
         curve = link.curve
         assert curve is not None
         flows = np.linspace(0.0, 1.5 * curve.last_flow_m3_s, _CURVE_POINTS)

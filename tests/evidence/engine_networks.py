@@ -90,9 +90,9 @@ def _series(d: Drawn) -> list[Any]:
 
 
 def _parallel(d: Drawn) -> list[Any]:
+    suctions = [d.leg("suction_a"), d.leg("suction_b")]
     ways = [d.leg("left", jets=True), [d.leg("right"), d.filter("strainer")], d.leg("far", longest_m=25.0)]
-    return [["tub", {"parallel": [d.leg("suction_a"), d.leg("suction_b")]}, d.pump("main"), d.filter("filter"),
-             {"parallel": ways}, "tub"]]  # fmt: skip
+    return [["tub", {"parallel": suctions}, d.pump("main"), d.filter("filter"), {"parallel": ways}, "tub"]]
 
 
 def _shared_suction(d: Drawn) -> list[Any]:
@@ -215,10 +215,11 @@ def drawn(seed: int) -> Scenario:
         "junctions": d.junctions, "network": network,
     }  # fmt: skip
     weather = {"mean": "15 degC", "seasonal_swing": "0 K", "daily_swing": "0 K", "coldest_day": "20 January"}
+    zones = {"room": {"follows": "weather"}}
     file = {
         "format": 1,
         "title": f"{kind}, drawn by {seed}",
-        "place": {"year": 2027, "time_zone": "Etc/UTC", "weather": weather, "zones": {"room": {"follows": "weather"}}},
+        "place": {"year": 2027, "time_zone": "Etc/UTC", "weather": weather, "zones": zones},
         "supply": {"voltage": "230 V", "breaker": "20 A", "tariff": "0.20 EUR/kWh"},
         "plant": plant,
         "schedule": schedule,
