@@ -24,9 +24,7 @@ STILL_M3_S = 1e-8
 _BORN_AT_BASE, _EXPLICIT = -1, -2
 _FAR_S = 1e5  # a standing time used to tell old water from new when a passage is worked out
 _ALIKE_S = 1e-5  # births of circling water nearer than this are alike; the clock ticks in whole seconds
-_FOLLOWED = (
-    64  # slices for which circling water is followed drop by drop; in a longer stretch it counts as stirred
-)
+_FOLLOWED = 64  # slices for which circling water is followed drop by drop; after them it counts as stirred
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,15 +119,19 @@ def pattern_of(plugs: Sequence[Plug], index: int, flows: Sequence[float]) -> Pat
         left = [n for n, count in waiting.items() if n not in order]
         if not left:
             break
-        # What remains waits for itself: open the loops at every plug between two junctions that wait.
-        for i in moving:
-            if comes_from[i] in left and goes_to[i] in left and plugs[i].volume_m3 > 0 and i not in loop:
-                loop.add(i)
-                waiting[goes_to[i]] -= 1
+        # What remains waits for itself: open the loops at the plug that water takes longest to pass.
+        between = [
+            i
+            for i in moving
+            if comes_from[i] in left and goes_to[i] in left and plugs[i].volume_m3 > 0 and i not in loop
+        ]
+        if not between:
+            raise ValueError(f"water circles without volume at {', '.join(sorted(left))}")
+        longest = max(between, key=lambda i: plugs[i].volume_m3 / abs(flows[i]))
+        loop.add(longest)
+        waiting[goes_to[longest]] -= 1
         at_s.update(dict.fromkeys(left, math.inf))
         ready = [n for n in left if not waiting[n]]
-        if not ready:
-            raise ValueError(f"water circles without volume at {', '.join(sorted(left))}")
         order += ready
     nodes = tuple(
         (
@@ -179,35 +181,52 @@ def _run(
             {i: x.mean_integral_s2 for i, x in passages.items()},
         )
     longest = min(plugs[i].volume_m3 / abs(p.flows[i]) for i in p.loop)
-    if dt_s > _FOLLOWED * longest:
-        return _stirred(plugs, p, contents, start_s, dt_s)
+    cleared = max((t for t in p.reached_s if math.isfinite(t)), default=0.0)
+    followed = min(dt_s, max(_FOLLOWED * longest, cleared))
     knots: dict[int, list[Knot]] = {i: [] for i in contents}
     means = dict.fromkeys(contents, 0.0)
     done = 0.0
-    while done < dt_s * (1.0 - 1e-12):
-        step = min(longest, dt_s - done)
+    while done < followed * (1.0 - 1e-12):
+        step = min(longest, followed - done)
         passages = _pass(plugs, p, contents, start_s + done, step)
         contents = {i: parcels.joined(x.content, _ALIKE_S) for i, x in passages.items()}
         for i, x in passages.items():
             knots[i] += [(done + t, age) for t, age in x.knots]
             means[i] += x.mean_integral_s2
         done += step
+    if followed < dt_s:
+        contents, after, later = _stirred(plugs, p, contents, start_s + followed, dt_s - followed)
+        for i in contents:
+            knots[i] += [(followed + t, age) for t, age in after[i]]
+            means[i] += later[i]
     return contents, knots, means
 
 
 def _fading_s(plugs: Sequence[Plug], p: Pattern) -> float:
     """Time constant [s] with which circling water is replaced: its volume over what comes in from the tub."""
-    fresh = sum(abs(p.flows[i]) for i in p.moving if (plugs[i].a if p.flows[i] > 0 else plugs[i].b) == "tub")
-    return sum(plugs[i].volume_m3 for i in p.moving) / fresh if fresh else math.inf
+    ends = {i: (plugs[i].a, plugs[i].b) if p.flows[i] > 0 else (plugs[i].b, plugs[i].a) for i in _links(p)}
+
+    def beyond(node: str) -> set[str]:
+        """The junctions that water gets to from *node* without passing the tub."""
+        seen = {node} - {"tub"}
+        for _ in ends:
+            seen |= {to for start, to in ends.values() if start in seen} - {"tub"}
+        return seen
+
+    circling = [i for i, (start, to) in ends.items() if start in beyond(to)]
+    turns = {node for i in circling for node in ends[i]}
+    fresh = sum(abs(p.flows[i]) for i in ends if i not in circling and ends[i][1] in turns)
+    return sum(plugs[i].volume_m3 for i in circling) / fresh if fresh else math.inf
 
 
 def _stirred(
     plugs: Sequence[Plug], p: Pattern, contents: dict[int, list[Parcel]], start_s: float, dt_s: float
 ) -> tuple[dict[int, list[Parcel]], dict[int, list[Knot]], dict[int, float]]:
-    """A long stretch with water that circles: mean ages on their way to the lasting ones, as if stirred.
+    """The rest of a long stretch with water that circles: mean ages on their way to the lasting ones, as if
+    stirred.
 
     Followed drop by drop, every turn of a loop would add parcels. The lasting mean ages are exact, and so is
-    the oldest age: some of what circles never leaves, and elsewhere old water leaves when tub water comes.
+    the oldest age: some of what circles never leaves. What the tub's water clears has been cleared before.
     """
     end_s, fading, lasting = start_s + dt_s, _fading_s(plugs, p), _lasting_ages(plugs, p)
     share = math.exp(-dt_s / fading)
@@ -218,15 +237,13 @@ def _stirred(
         inlet, outlet = lasting[i]
         oldest, mean = _ages(content, start_s)
         lasts, reached_s = 0.5 * (inlet + outlet), p.reached_s[i]
-        apart = 0.0 if reached_s <= dt_s else share * (mean - lasts)
+        circles = math.isinf(reached_s)
+        apart = share * (mean - lasts) if circles else 0.0
         front, back = end_s - outlet - apart, end_s - inlet - apart
-        earliest = start_s - oldest if reached_s > dt_s else end_s - reached_s
+        earliest = start_s - oldest if circles else end_s - reached_s
         later[i] = [(parcels.total(content), min(earliest, front), min(earliest, back), front, back)]
-        knots[i] = [(0.0, oldest), (min(reached_s, dt_s), oldest + min(reached_s, dt_s))]
-        means[i] = lasts * dt_s + (mean - lasts) * fading * (1.0 - share)
-        if reached_s <= dt_s:  # what does not circle clears like any leg
-            knots[i] += [(reached_s, reached_s), (dt_s, reached_s)]
-            means[i] = (0.5 * mean + reached_s / 3.0) * reached_s + lasts * (dt_s - reached_s)
+        knots[i] = [(0.0, oldest), (dt_s, oldest + dt_s if circles else oldest)]
+        means[i] = lasts * dt_s + ((mean - lasts) * fading * (1.0 - share) if circles else 0.0)
     return later, knots, means
 
 

@@ -9,6 +9,7 @@ from tests.evidence import (
     bad_days,
     bad_parts,
     carried,
+    engine,
     exchange,
     frost,
     heat,
@@ -49,12 +50,14 @@ def checks(group: str | None = None) -> Iterator[Check]:
         if group in (None, name):
             for module in modules:
                 yield from module.checks()
+    if group in (None, "engine"):
+        yield from engine.checks()
     if group in (None, "wholes"):
         yield from wholes()
 
 
 def light() -> Iterator[Check]:
-    """All but those of whole plants, whose folder has tests of its own."""
+    """All but those of whole plants and beside the engine, which have tests of their own."""
     for group in _MODULES:
         yield from checks(group)
 

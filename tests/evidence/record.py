@@ -15,7 +15,7 @@ from typing import Literal
 Value = float | str | Callable[[], float]
 """A number, a number with its printed digits, or what works it out when asked."""
 
-GROUPS = ("parts", "wholes", "weather", "standards", "practice", "bad-days")
+GROUPS = ("parts", "wholes", "weather", "standards", "practice", "bad-days", "engine")
 
 READ, SECOND_HAND, MEMORY = "read", "seen second-hand", "from memory"
 ARITHMETIC, PRACTICE, YARDSTICK = "arithmetic", "common practice, no source", "yardstick"
