@@ -55,6 +55,7 @@ def compare(
     scenarios = [loaded(file, sets, json_file, figure_file) for file in files]
     from cyclesim.decide.comparing.comparison import compare as compare_
     from cyclesim.said.compare import compare_page, compare_values
+    from cyclesim.said.compare_drawn import drawn
     from cyclesim.shown.pictures.compare import write_compare_figure
 
     with sweeping(workers, cluster, afresh, "running plants") as how:
@@ -71,7 +72,7 @@ def compare(
         found,
         page=compare_page,
         values=compare_values,
-        figure=write_compare_figure,
+        figure=lambda plants, *to: write_compare_figure(drawn(plants), *to),
         json_file=json_file,
         figure_file=figure_file,
     )

@@ -72,12 +72,13 @@ def run(
     from cyclesim.analysis.result import days_of_year, simulate
     from cyclesim.cli.what_if import outages_set
     from cyclesim.said.run import run_page
+    from cyclesim.said.stretch import check_first, stretch
     from cyclesim.said.values import result_values
     from cyclesim.said.verdict import is_broken
     from cyclesim.shown import trace_files
     from cyclesim.shown.as_json import as_text
     from cyclesim.shown.files import write_whole_bytes
-    from cyclesim.shown.pictures.run import check_first, write_figure
+    from cyclesim.shown.pictures.run import write_figure
     from cyclesim.shown.progress import progress
 
     start = start or date(scenario.place.year, 1, 1)
@@ -102,9 +103,8 @@ def run(
         write(trace_file, lambda stream: trace_files.write_trace(result.trace, stream))
     if figure_file is not None:
         form = figure_file.suffix.lower()
-        write_whole_bytes(
-            figure_file, lambda stream: write_figure(result, stream, form, figure_from, figure_days)
-        )
+        drawn = stretch(result, figure_from, figure_days)
+        write_whole_bytes(figure_file, lambda stream: write_figure(drawn, stream, form))
     if json_file is not None:
         write_text(json_file, as_text(result_values(result, sure)))
     if json_file != STDOUT and trace_file != STDOUT:

@@ -40,13 +40,13 @@ def pump(
     scenario = loaded(file, sets, json_file, figure_file)
     from cyclesim.decide.sizing.pump_sizing import size_pump
     from cyclesim.said.size_pump import pump_page, pump_values
-    from cyclesim.shown.pictures.size import write_size_figure
+    from cyclesim.shown.pictures.size import write_pump_figure
 
     tell(
         size_pump(scenario, which),
         page=pump_page,
         values=pump_values,
-        figure=write_size_figure,
+        figure=write_pump_figure,
         json_file=json_file,
         figure_file=figure_file,
     )
@@ -74,13 +74,13 @@ def blower(
     scenario = loaded(file, sets, json_file, figure_file)
     from cyclesim.decide.sizing.blower_sizing import size_blower
     from cyclesim.said.size_blower import blower_page, blower_values
-    from cyclesim.shown.pictures.size import write_size_figure
+    from cyclesim.shown.pictures.size import write_blower_figure
 
     tell(
         size_blower(scenario, which, wanted_m3_s=wanted_m3_s),
         page=blower_page,
         values=blower_values,
-        figure=write_size_figure,
+        figure=write_blower_figure,
         json_file=json_file,
         figure_file=figure_file,
     )

@@ -59,6 +59,7 @@ def tune(
     read = text_of(file)
     scenario = loaded(file, sets, new_file, json_file, figure_file)
     from cyclesim.decide.tuning.tuning import tune as tune_
+    from cyclesim.said.strips import strips
     from cyclesim.said.tune import tune_page, tune_values
     from cyclesim.shown.pictures.tune import write_tune_figure
 
@@ -75,7 +76,7 @@ def tune(
         found,
         page=tune_page,
         values=tune_values,
-        figure=write_tune_figure,
+        figure=lambda tuning, *to: write_tune_figure(strips(tuning), *to),
         json_file=json_file,
         figure_file=figure_file,
         after=after,

@@ -1,19 +1,28 @@
-"""What a drawing of a stretch of a run shows: bars by row and curves by time, in seconds, degC and hours."""
+"""A stretch of a run: bars by row and curves by time, in seconds, degC and hours, and what was found then."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from cyclesim.analysis.ages import age_rows
+from cyclesim.analysis.amounts import listed
+from cyclesim.analysis.findings import Severity
+from cyclesim.control.calendar import localize
+from cyclesim.errors import CycleSimError
 from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.said.verdict import alike
 from cyclesim.simulation.prices import dearer, prices
 from cyclesim.simulation.programme import HEATING
 from cyclesim.simulation.setpoints import set_points
-from cyclesim.simulation.trace import Span, Stream
+from cyclesim.simulation.trace import Span as Span
+from cyclesim.simulation.trace import Stream
 
 if TYPE_CHECKING:
     from cyclesim.analysis.ages import AgeRows
@@ -21,6 +30,8 @@ if TYPE_CHECKING:
 
 MOST_LEGS = 12
 Curve = tuple[list[float], list[float]]
+Named = tuple[str, list[float], list[float]]
+"""A name, times and values."""
 
 
 class Lane(NamedTuple):
@@ -33,6 +44,107 @@ class Lane(NamedTuple):
     outline: list[Span] = []  # noqa: RUF012
     hatched: list[Span] = []  # noqa: RUF012
     notes: list[tuple[int, int, str]] = []  # noqa: RUF012
+
+
+class Noted(NamedTuple):
+    """Findings that are told together, with the number that they have in the report."""
+
+    number: int
+    severity: Severity
+    text: str
+    at_s: list[float]
+    """Those of their first times that are in the stretch."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """What there is to see of some days of a run; seconds are those of the run."""
+
+    title: str
+    time_zone: str
+    span: Span
+    days: tuple[date, date]
+    """The first and the last."""
+    clock: dict[tuple[date, int], int]
+    """Second at which each hour of the wall clock begins."""
+    asked: list[Lane]
+    ran: list[Lane]
+    tub: Curve
+    kept: tuple[list[float], list[float], list[float]] | None
+    rooms: list[Named]
+    to_be_ready: Curve
+    oldest: list[Named]
+    limit_h: float
+    noted: list[Noted]
+
+
+def stretch(result: Result, first: date | None = None, days: int | None = None) -> Stretch:
+    """What there is to see of a run from *first* on; which days without it, see `chosen_span`."""
+    span = chosen_span(result, first, days)
+    local = result.trace.local
+    begins, ends = local(span[0]).date(), local(span[1] - 1).date()
+    due = [(at, wanted) for at, _, wanted in result.trace.ready if span[0] <= at < span[1]]
+    return Stretch(
+        title=result.about.title,
+        time_zone=result.about.time_zone,
+        span=span,
+        days=(begins, ends),
+        clock={
+            (day, hour): _second(result, day, hour)
+            for day in (begins + timedelta(days=k) for k in range((ends - begins).days + 2))
+            for hour in range(24)
+        },
+        asked=asked_lanes(result, span),
+        ran=ran_lanes(result, span),
+        tub=tub_curve(result, span),
+        kept=band(result, span),
+        rooms=list(rooms(result, span)),
+        to_be_ready=([float(at) for at, _ in due], [wanted for _, wanted in due]),
+        oldest=oldest_curves(result, span),
+        limit_h=result.scenario.limits.water_age_s / 3600.0,
+        noted=list(_noted(result, span)),
+    )
+
+
+def check_first(first: date | None, start: date, days: int) -> None:
+    """Raise CycleSimError where *first*, if given, is none of the *days* of a run from *start*."""
+    last = start + timedelta(days=days - 1)
+    if first is not None and not start <= first <= last:
+        raise CycleSimError(f"--figure-from {first}: no day of this run, which is from {start} to {last}")
+
+
+def chosen_span(result: Result, first: date | None = None, days: int | None = None) -> Span:
+    """Seconds to draw: *days* (7) from *first*; by itself the week with the worst finding, else the first."""
+    start, ran, n = result.trace.local(0).date(), result.about.days, days or 7
+    check_first(first, start, ran)
+    if first is not None:
+        k = (first - start).days
+    else:
+        at = next((f.first[0] for f in result.findings if f.first), None)
+        k = 0 if at is None else (datetime.fromisoformat(at).date() - start).days
+        k -= n > 2  # what led to it is seen as well
+        k = max(0, min(k, ran - n))
+    first, end = start + timedelta(days=k), start + timedelta(days=min(k + n, ran))
+    return _second(result, first), _second(result, end)
+
+
+def _noted(result: Result, span: Span) -> Iterator[Noted]:
+    for k, group in enumerate(alike(result.findings), start=1):
+        times = sorted({_since(result, at) for finding in group for at in finding.first})
+        if here := [at for at in times if span[0] <= at < span[1]]:
+            subjects = listed(list(dict.fromkeys(finding.subject for finding in group)))
+            text = f"{group[0].severity}: {group[0].rule}, {subjects}: {group[0].cause}"
+            yield Noted(k, group[0].severity, text, here)
+
+
+def _second(result: Result, day: date, hour: int = 0) -> int:
+    """Second of the run at which a local day, or an hour of it, begins."""
+    at, _ = localize(datetime.combine(day, time(hour)), ZoneInfo(result.trace.time_zone))
+    return round((at - result.trace.begin_utc).total_seconds())
+
+
+def _since(result: Result, iso: str) -> float:
+    return (datetime.fromisoformat(iso) - result.trace.begin_utc).total_seconds()
 
 
 def _cut(spans: Iterable[Span], span: Span) -> list[Span]:
@@ -128,19 +240,22 @@ def band(result: Result, span: Span) -> tuple[list[float], list[float], list[flo
     return [float(at) for at, _ in pieces], [top - heating.within_k for top in tops], tops
 
 
-def room_series(result: Result) -> Iterator[tuple[str, list[float]]]:
-    """Hourly air outdoors, and in the rooms that the machines stand in."""
+def rooms(result: Result, span: Span) -> Iterator[Named]:
+    """Air outdoors, and in the rooms that the machines stand in, at the middle of each hour."""
     zones, plant = result.trace.zones, result.scenario.plant
     if zones is None:
         return
     parts = (*plant.equipment.values(), *plant.heat_sources.values(), *plant.pumps.values())
-    rooms = dict.fromkeys(part.zone for part in parts if part.zone)
-    for zone in dict.fromkeys(["outdoors", *rooms]):
+    about = dict.fromkeys(part.zone for part in parts if part.zone)
+    for zone in dict.fromkeys(["outdoors", *about]):
         if zone in zones.series:
-            yield ("air outdoors" if zone == "outdoors" else zone), zones.series[zone]
+            series, origin_s = zones.series[zone], zones.origin_s
+            hours = [k for k in range(len(series)) if span[0] - 3600 <= origin_s + 3600 * k <= span[1]]
+            name = "air outdoors" if zone == "outdoors" else zone
+            yield name, [origin_s + 3600.0 * k + 1800.0 for k in hours], [series[k] for k in hours]
 
 
-def oldest_curves(result: Result, span: Span) -> list[tuple[str, list[float], list[float]]]:
+def oldest_curves(result: Result, span: Span) -> list[Named]:
     """Per leg and last stretch, times and the age [h] of its oldest water; what gets oldest if they are many.
 
     A dead end that never moved has no age and is left out.

@@ -7,12 +7,14 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 from importlib.util import find_spec
 from itertools import islice
-from typing import BinaryIO, TextIO
+from typing import TYPE_CHECKING, BinaryIO, TextIO
 from zoneinfo import ZoneInfo
 
 from cyclesim.errors import CycleSimError
 from cyclesim.said.trace_rows import HEAD, VALUES, rows_of
-from cyclesim.simulation.trace import Trace
+
+if TYPE_CHECKING:
+    from cyclesim.simulation.trace import Trace
 
 _AT_ONCE = 50_000
 

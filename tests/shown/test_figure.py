@@ -12,11 +12,21 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from cyclesim.analysis.ages import AgeRows
 from cyclesim.analysis.result import Result, simulate
 from cyclesim.errors import CycleSimError
-from cyclesim.said.stretch import _oldest, asked_lanes, band, below_top, oldest_curves, ran_lanes
+from cyclesim.said.stretch import (
+    _oldest,
+    asked_lanes,
+    band,
+    below_top,
+    check_first,
+    chosen_span,
+    oldest_curves,
+    ran_lanes,
+    stretch,
+)
 from cyclesim.said.verdict import alike
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.scenario.reading.starter import starter_text
-from cyclesim.shown.pictures.run import check_first, chosen_span, draw, write_figure
+from cyclesim.shown.pictures.run import draw, write_figure
 
 H = 3600
 
@@ -90,7 +100,7 @@ def test_band_is_what_the_thermostat_keeps(cut: Result) -> None:
 
 def test_every_lane_and_finding_is_named_in_words(cut: Result) -> None:
     """Legs, demands, machines and the findings' numbers stand on the drawing, all of it on the sheet."""
-    figure = draw(cut, chosen_span(cut))
+    figure = draw(stretch(cut))
     told = [text.get_text() for text in figure.texts]
     labels = {label.get_text() for ax in figure.axes for label in ax.get_yticklabels()}
     assert {"line flush", "filter run", "main", "element", "power lost", "left_bench, last jet"} <= labels
@@ -111,7 +121,7 @@ def test_title_is_taken_as_written_and_nothing_warns() -> None:
     """Dollar signs make no formula, and a sign that the font has not makes no noise."""
     scenario = load_text(starter_text(), sets=["title=Tub $a_b$ \U0001f6c1"])
     stream = BytesIO()
-    write_figure(simulate(scenario, days=1, start=date(2027, 3, 28)), stream, ".png", None, 1)
+    write_figure(stretch(simulate(scenario, days=1, start=date(2027, 3, 28)), days=1), stream, ".png")
     assert stream.getvalue().startswith(b"\x89PNG")
 
 
@@ -126,9 +136,10 @@ def test_drawing_leaves_no_pyplot_behind() -> None:
     script = (
         "import sys, cyclesim.shown.pictures.run as f; print('matplotlib' in sys.modules)\n"
         "from io import BytesIO\nfrom cyclesim.analysis.result import simulate\n"
+        "from cyclesim.said.stretch import stretch\n"
         "from cyclesim.scenario.reading.load import load_text\n"
         "from cyclesim.scenario.reading.starter import starter_text\n"
-        "f.write_figure(simulate(load_text(starter_text()), days=1), BytesIO(), '.svg')\n"
+        "f.write_figure(stretch(simulate(load_text(starter_text()), days=1)), BytesIO(), '.svg')\n"
         "print('matplotlib.pyplot' in sys.modules)"
     )
     done = subprocess.run([sys.executable, "-c", script], text=True, capture_output=True, check=True)

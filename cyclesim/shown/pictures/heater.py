@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, BinaryIO
 
 from cyclesim.analysis.amounts import lasting
-from cyclesim.decide.sizing.heater_sizing import HeaterSizing
 from cyclesim.said.size_heater import degrees, kw, limit_kw
 from cyclesim.said.words import number, plain
 from cyclesim.shown.pictures.drawing import save
@@ -15,6 +14,8 @@ if TYPE_CHECKING:
 
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+
+    from cyclesim.decide.sizing.heater_sizing import HeaterSizing
 
 _BLUE, _RED, _GREEN, _GREY = "#0072B2", "#D55E00", "#009E73", "0.45"
 

@@ -6,35 +6,17 @@ Every row says in words what it is, and every shade has a shape beside it, so th
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import date, datetime, time, timedelta
+from datetime import timedelta
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any, BinaryIO, NamedTuple
-from zoneinfo import ZoneInfo
 
-from cyclesim.analysis.amounts import listed
-from cyclesim.control.calendar import localize
-from cyclesim.errors import CycleSimError
-from cyclesim.said.stretch import (
-    Lane,
-    asked_lanes,
-    band,
-    below_top,
-    oldest_curves,
-    ran_lanes,
-    room_series,
-    tub_curve,
-)
-from cyclesim.said.verdict import alike
+from cyclesim.said.stretch import Lane, Noted, Span, Stretch, below_top
 from cyclesim.said.words import number, plain
 from cyclesim.shown.pictures.drawing import save
-from cyclesim.simulation.trace import Span
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-
-    from cyclesim.analysis.findings import Finding
-    from cyclesim.analysis.result import Result
 
 _DAY_S = 86_400
 _WIDE, _LEFT, _RIGHT = 11.7, 2.05, 0.75  # inches; the width of a sheet of A4 on its side
@@ -70,54 +52,22 @@ class Pin(NamedTuple):
     severity: str
 
 
-class Key(NamedTuple):
-    """What a number on the drawing means; the report has the same number."""
-
-    key: int
-    severity: str
-    text: str
+def write_figure(stretch: Stretch, stream: BinaryIO, form: str) -> None:
+    """Draw a stretch of a run as `.svg` or `.png`; the same stretch gives the same bytes."""
+    save(lambda: draw(stretch), stream, form)
 
 
-def check_first(first: date | None, start: date, days: int) -> None:
-    """Raise CycleSimError where *first*, if given, is none of the *days* of a run from *start*."""
-    last = start + timedelta(days=days - 1)
-    if first is not None and not start <= first <= last:
-        raise CycleSimError(f"--figure-from {first}: no day of this run, which is from {start} to {last}")
-
-
-def chosen_span(result: Result, first: date | None = None, days: int | None = None) -> Span:
-    """Seconds to draw: *days* (7) from *first*; by itself the week with the worst finding, else the first."""
-    start, ran, n = result.trace.local(0).date(), result.about.days, days or 7
-    check_first(first, start, ran)
-    if first is not None:
-        k = (first - start).days
-    else:
-        at = next((f.first[0] for f in result.findings if f.first), None)
-        k = 0 if at is None else (datetime.fromisoformat(at).date() - start).days
-        k -= n > 2  # what led to it is seen as well
-        k = max(0, min(k, ran - n))
-    first, end = start + timedelta(days=k), start + timedelta(days=min(k + n, ran))
-    return _second(result, first), _second(result, end)
-
-
-def write_figure(
-    result: Result, stream: BinaryIO, form: str, first: date | None = None, days: int | None = None
-) -> None:
-    """Draw a stretch of a run, see `chosen_span`, as `.svg` or `.png`; the same run gives the same bytes."""
-    save(lambda: draw(result, chosen_span(result, first, days)), stream, form)
-
-
-def draw(result: Result, span: Span) -> Figure:
+def draw(stretch: Stretch) -> Figure:
     """The drawing itself."""
     from matplotlib.figure import Figure
 
-    asked, ran = asked_lanes(result, span), ran_lanes(result, span)
-    curves = oldest_curves(result, span)
-    pins, keys = _pinned(result, span)
+    span, asked, ran, curves = stretch.span, stretch.asked, stretch.ran, stretch.oldest
+    noted = stretch.noted[:_MOST_KEYS]
+    pins = _pinned(noted, span)
     rows = _rows_of(pins, span)
-    lines = [part for key in keys[:_MOST_KEYS] for part in _key_lines(key)]
-    if len(keys) > _MOST_KEYS:
-        lines.append(f"      and {len(keys) - _MOST_KEYS} more, which the report tells")
+    lines = [part for key in noted for part in _key_lines(key)]
+    if len(stretch.noted) > _MOST_KEYS:
+        lines.append(f"      and {len(stretch.noted) - _MOST_KEYS} more, which the report tells")
     panels: list[tuple[str, float]] = [("pins", _PIN_ROW * (max(rows, default=0) + 1))] if pins else []
     panels += [("asked", _ROW * max(1, len(asked))), ("ran", _ROW * 1.25 * max(1, len(ran)))]
     panels += [("temperatures", _TEMPERATURES), ("ages", _AGE_ROW * max(1, len(curves)))]
@@ -135,27 +85,26 @@ def draw(result: Result, span: Span) -> Figure:
     _draw_lanes(axes["asked"], asked, "Who asked for a pump:  outline = asked,  filled = got it")
     low = "half height = low speed,  full = high;  " if any(lane.half for lane in ran) else ""
     _draw_lanes(axes["ran"], ran, f"What ran:  {low}hatched = waiting for proof, running on, or tripped")
-    _draw_temperatures(axes["temperatures"], result, span)
-    _draw_ages(axes["ages"], result, curves)
+    _draw_temperatures(axes["temperatures"], stretch)
+    _draw_ages(axes["ages"], stretch)
     for ax in axes.values():
-        _time_axis(ax, result, span, last=ax is axes["ages"])
-    _say_title(figure, result, span, high)
+        _time_axis(ax, stretch, last=ax is axes["ages"])
+    _say_title(figure, stretch, high)
     for k, line in enumerate(lines):
         y = _KEY_ROW * (len(lines) - k) - 0.02
         figure.text(0.35 / _WIDE, y / high, line, fontsize=7.5, va="center")
     return figure
 
 
-def _say_title(figure: Figure, result: Result, span: Span, high: float) -> None:
-    local = result.trace.local
-    first, last = local(span[0]), local(span[1] - 1)
+def _say_title(figure: Figure, stretch: Stretch, high: float) -> None:
+    first, last = stretch.days
     when = f"{first:%A} {first.day} {first:%B %Y}"
-    if first.date() != last.date():
+    if first != last:
         when += f" to {last:%A} {last.day} {last:%B %Y}"
     x = 0.35 / _WIDE
-    title = wrap(plain(result.about.title), 110, max_lines=1, placeholder=" ...")
+    title = wrap(plain(stretch.title), 110, max_lines=1, placeholder=" ...")
     figure.text(x, 1 - 0.25 / high, "".join(title), fontsize=12, fontweight="bold", va="center")
-    note = f"{when}, local time ({result.about.time_zone}). Simulated; advice, not a controller."
+    note = f"{when}, local time ({stretch.time_zone}). Simulated; advice, not a controller."
     figure.text(x, 1 - 0.48 / high, note, va="center")
 
 
@@ -190,24 +139,18 @@ def _bars(ax: Axes, spans: Sequence[Span], y: float, height: float, **look: Any)
         )
 
 
-def _draw_temperatures(ax: Axes, result: Result, span: Span) -> None:
+def _draw_temperatures(ax: Axes, stretch: Stretch) -> None:
     _title(ax, "Temperatures [°C]")
-    kept = band(result, span)
-    if kept is not None:
-        at, low, high = kept
+    if stretch.kept is not None:
+        at, low, high = stretch.kept
         ax.fill_between(at, low, high, step="post", fc="0.85", ec="0.55", lw=0.5, label="to be kept")
-    ax.plot(*tub_curve(result, span), color="black", lw=1.6, label="tub")
-    zones = result.trace.zones
-    if zones is not None:
-        looks = ("--", _BLUE), (":", _RED), ("-.", _GREEN)
-        for (name, series), (style, colour) in zip(room_series(result), looks, strict=False):
-            hours = [k for k in range(len(series)) if span[0] - 3600 <= zones.origin_s + 3600 * k <= span[1]]
-            ax.plot([zones.origin_s + 3600 * k + 1800 for k in hours], [series[k] for k in hours],
-                    ls=style, color=colour, lw=1.1, label=_short(name))  # fmt: skip
-    due = [(at, wanted) for at, _, wanted in result.trace.ready if span[0] <= at < span[1]]
-    if due:
-        ax.plot([at for at, _ in due], [c for _, c in due], ls="none", marker="v", ms=6, mfc="white",
-                mec="black", label="to be ready")  # fmt: skip
+    ax.plot(*stretch.tub, color="black", lw=1.6, label="tub")
+    looks = ("--", _BLUE), (":", _RED), ("-.", _GREEN)
+    for (name, at, temps), (style, colour) in zip(stretch.rooms, looks, strict=False):
+        ax.plot(at, temps, ls=style, color=colour, lw=1.1, label=_short(name))
+    if stretch.to_be_ready[0]:
+        ax.plot(*stretch.to_be_ready, ls="none", marker="v", ms=6, mfc="white", mec="black",
+                label="to be ready")  # fmt: skip
     if ax.get_ylim()[0] < 0.0:
         ax.axhline(0.0, color="black", lw=0.5)
     ax.margins(y=0.08)
@@ -223,9 +166,9 @@ def _tens() -> Any:
     return MaxNLocator(nbins=6, steps=[1, 2, 5, 10], integer=True)
 
 
-def _draw_ages(ax: Axes, result: Result, curves: Sequence[tuple[str, list[float], list[float]]]) -> None:
+def _draw_ages(ax: Axes, stretch: Stretch) -> None:
     """A row for each leg on one scale; what is above the limit is filled dark and hatched."""
-    limit_h = result.scenario.limits.water_age_s / 3600.0
+    curves, limit_h = stretch.oldest, stretch.limit_h
     oldest = max((max(ages) for _, _, ages in curves), default=limit_h)
     top_h = min(max(oldest, 1.1 * limit_h), 2.5 * limit_h)
     limit = number(limit_h, 1 if limit_h % 1 else 0)
@@ -262,21 +205,21 @@ def _draw_ages(ax: Axes, result: Result, curves: Sequence[tuple[str, list[float]
     ax.set_ylim(max(1, len(curves)) - 0.5, -0.5)
 
 
-def _time_axis(ax: Axes, result: Result, span: Span, *, last: bool) -> None:
+def _time_axis(ax: Axes, stretch: Stretch, *, last: bool) -> None:
     """Days parted by lines; clock times below the last panel. Wall clock, so a changed clock shows."""
+    span = stretch.span
     days = round((span[1] - span[0]) / _DAY_S)
     every = 2 if days == 1 else 3 if days <= 3 else 6 if days <= 10 else 24
-    first = result.trace.local(span[0]).date()
     ticks, labels = list[int](), list[str]()
     for k in range(days + 1):
-        day = first + timedelta(days=k)
+        day = stretch.days[0] + timedelta(days=k)
         for hour in range(0, 24, every):
-            at = _second(result, day, hour)
+            at = stretch.clock[day, hour]
             if span[0] <= at <= span[1]:
                 ticks.append(at)
                 labels.append(f"{hour:02d}" if days > 1 else f"{hour:02d}:00")
                 ax.axvline(at, color="0.55" if hour == 0 else "0.9", lw=0.7 if hour == 0 else 0.5, zorder=0)
-        noon = _second(result, day, 12)
+        noon = stretch.clock[day, 12]
         if last and noon < span[1] and (days <= 10 or k % 2 == 0):
             name = f"{day:%a} {day.day} {day:%b}" if days <= 10 else f"{day.day} {day:%b}"
             ax.annotate(name, (noon, 0), xycoords=ax.get_xaxis_transform(), xytext=(0, -22),
@@ -289,30 +232,21 @@ def _time_axis(ax: Axes, result: Result, span: Span, *, last: bool) -> None:
 # -- findings ----------------------------------------------------------------------------------------------
 
 
-def _pinned(result: Result, span: Span) -> tuple[list[Pin], list[Key]]:
-    """Findings at those of their first times that are in the span, numbered as in the report."""
-    pins, keys = list[Pin](), list[Key]()
-    for k, group in enumerate(alike(result.findings), start=1):
-        times = sorted({_since(result, at) for finding in group for at in finding.first})
-        here = [at for at in times if span[0] <= at < span[1]]
-        if here:
-            apart = _APART * (span[1] - span[0])
-            seen = [at for j, at in enumerate(here) if not j or at - here[j - 1] > apart]  # else one pin
-            pins += [Pin(at, k, group[0].severity) for at in seen]
-            keys.append(Key(k, group[0].severity, _said(group)))
-    kept = {key.key for key in keys[:_MOST_KEYS]}
-    return sorted(pin for pin in pins if pin.key in kept), keys
+def _pinned(noted: Sequence[Noted], span: Span) -> list[Pin]:
+    """A pin at each of the times, those that would cover another left out."""
+    apart = _APART * (span[1] - span[0])
+    return sorted(
+        Pin(at, key.number, key.severity)
+        for key in noted
+        for j, at in enumerate(key.at_s)
+        if not j or at - key.at_s[j - 1] > apart
+    )
 
 
-def _said(group: Sequence[Finding]) -> str:
-    subjects = listed(list(dict.fromkeys(finding.subject for finding in group)))
-    return f"{group[0].severity}: {group[0].rule}, {subjects}: {group[0].cause}"
-
-
-def _key_lines(key: Key) -> Iterator[str]:
+def _key_lines(key: Noted) -> Iterator[str]:
     lines = wrap(plain(key.text), _KEY_WIDTH, max_lines=2, placeholder=" ...")
     for k, line in enumerate(lines):
-        yield f"{key.key:>3}  {line}" if k == 0 else f"       {line}"
+        yield f"{key.number:>3}  {line}" if k == 0 else f"       {line}"
 
 
 def _rows_of(pins: Sequence[Pin], span: Span) -> list[int]:
@@ -343,13 +277,3 @@ def _draw_pins(ax: Axes, pins: Sequence[Pin], rows: Sequence[int], span: Span, b
 def _short(name: str) -> str:
     name = plain(name)
     return name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 3]}..."
-
-
-def _second(result: Result, day: date, hour: int = 0) -> int:
-    """Second of the run at which a local day, or an hour of it, begins."""
-    at, _ = localize(datetime.combine(day, time(hour)), ZoneInfo(result.trace.time_zone))
-    return round((at - result.trace.begin_utc).total_seconds())
-
-
-def _since(result: Result, iso: str) -> float:
-    return (datetime.fromisoformat(iso) - result.trace.begin_utc).total_seconds()

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, BinaryIO
 
-from cyclesim.decide.sizing.blower_sizing import BlowerSizing
-from cyclesim.decide.sizing.pump_sizing import PumpSizing
 from cyclesim.said.words import plain
 from cyclesim.shown.pictures.drawing import save
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+
+    from cyclesim.decide.sizing.blower_sizing import BlowerSizing
+    from cyclesim.decide.sizing.pump_sizing import PumpSizing
 
 _SHADES = ("0.35", "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9")
 _L_MIN = 60_000.0
@@ -99,6 +100,11 @@ def _finish(axes: Axes, top: float) -> None:
         axes.spines[side].set_visible(False)
 
 
-def write_size_figure(found: PumpSizing | BlowerSizing, stream: BinaryIO, form: str) -> None:
+def write_pump_figure(found: PumpSizing, stream: BinaryIO, form: str) -> None:
     """Draw to a binary stream as ".svg" or ".png"; the same sizing gives the same bytes."""
-    save(lambda: pump_figure(found) if isinstance(found, PumpSizing) else blower_figure(found), stream, form)
+    save(lambda: pump_figure(found), stream, form)
+
+
+def write_blower_figure(found: BlowerSizing, stream: BinaryIO, form: str) -> None:
+    """Likewise, a blower."""
+    save(lambda: blower_figure(found), stream, form)

@@ -1,0 +1,78 @@
+"""Plants side by side as numbers to draw: cost, water, how the difference is spread, what moves it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cyclesim.decide.comparing.comparison import Comparison, Side, Swing, Versus
+from cyclesim.said.compare_words import LETTERS
+
+PARTS = ("purchase", "replacements", "energy")
+"""What owning costs, in the order in which it is stacked."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """B - A in each future, and what is told of them."""
+
+    changes: list[float]
+    told: Versus
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """What there is to see of a comparison."""
+
+    titles: dict[str, str]
+    """Of each plant, by its letter."""
+    unit: str
+    """Of what is compared: `EUR over 10 years` or `EUR a year`."""
+    costs: dict[str, list[float]]
+    """Energy and fuel of a year, or the parts of owning, by letter."""
+    by_total: bool
+    oldest_h: dict[str, dict[str, float | None]]
+    """The oldest water of each leg, by letter and leg; None where it never moves."""
+    limit_h: float
+    spread: Spread | None
+    swings: tuple[Swing, ...]
+    now: float
+    """B - A as told."""
+
+    @property
+    def legs(self) -> list[str]:
+        """Legs of any plant."""
+        return list(dict.fromkeys(leg for ages in self.oldest_h.values() for leg in ages))
+
+
+def drawn(found: Comparison) -> Drawn:
+    """The numbers of a comparison, as the report has them."""
+    sides = dict(zip(LETTERS, found.sides, strict=False))
+    a, b = found.sides[:2]
+    measure = "total" if found.by_total else "cost_a_year"
+    return Drawn(
+        titles={letter: side.scenario.title for letter, side in sides.items()},
+        unit=f"{found.currency} over {found.years} years" if found.by_total else f"{found.currency} a year",
+        costs={letter: _costs(side, found.by_total) for letter, side in sides.items()},
+        by_total=found.by_total,
+        oldest_h={
+            letter: {name: leg.oldest_water_h for name, leg in side.outcome.legs.items()}
+            for letter, side in sides.items()
+        },
+        limit_h=a.scenario.limits.water_age_s / 3600.0,
+        spread=Spread(
+            [getattr(future[1], measure) - getattr(future[0], measure) for future in found.futures],
+            found.versus(0, 1, measure),
+        )
+        if found.futures
+        else None,
+        swings=found.swings,
+        now=b.owning.total - a.owning.total
+        if a.owning is not None and b.owning is not None
+        else b.measures.cost_a_year - a.measures.cost_a_year,
+    )
+
+
+def _costs(side: Side, by_total: bool) -> list[float]:
+    if not by_total:
+        return [side.measures.cost_a_year]
+    return [getattr(side.owning, part) for part in PARTS]

@@ -1,0 +1,95 @@
+"""The programmes of a tuning as strips of the day: when each flushes and filters, and what it comes to."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from cyclesim.decide.tuning.space import FILTER, FLUSH, bathed, quiet
+from cyclesim.decide.tuning.tuning import Choice, Tuning
+from cyclesim.said.tune import a_day, in_short, spread
+
+DAY_H = 24.0
+Hours = tuple[float, float]
+"""Start and end on a day [h]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """One programme on one day."""
+
+    name: str
+    is_advised: bool
+    flushes_h: list[float]
+    """Where each begins [h]."""
+    filters_h: list[Hours]
+    numbers: tuple[float, ...]
+    """As `said.tune.a_day` has them."""
+    breaks: str
+    """The first rule that it breaks, if any."""
+
+
+@dataclass(frozen=True, slots=True)
+class Strips:
+    """The best programmes, then the file's own and the rules of thumb."""
+
+    title: str
+    days: int
+    currency: str
+    strips: list[Strip]
+    best: int
+    """How many of the best come before the file's own."""
+    quiet_h: list[Hours]
+    bathed_h: list[Hours]
+
+    @property
+    def advises(self) -> bool:
+        """Whether one of them is advised."""
+        return any(strip.is_advised for strip in self.strips)
+
+
+def strips(tuning: Tuning) -> Strips:
+    """What there is to see of a tuning, by the hours of a day."""
+    best = spread(tuning.best, tuning.recommended)
+    if tuning.recommended is None and tuning.nearest is not None and not tuning.nearest.name:
+        best.insert(0, tuning.nearest)
+    return Strips(
+        title=tuning.scenario.title,
+        days=tuning.days,
+        currency=tuning.own.outcome.currency,
+        strips=[_strip(tuning, choice) for choice in (*best, tuning.own, *tuning.thumbs)],
+        best=len(best) if tuning.best else 0,
+        quiet_h=_of_a_day(quiet(tuning.scenario)),
+        bathed_h=_of_a_day(bathed(tuning.scenario)),
+    )
+
+
+def _strip(tuning: Tuning, choice: Choice) -> Strip:
+    entries = choice.programme.entries
+    filters = [(_hour(at), entry.lasts_s) for entry in entries if entry.does == FILTER for at in entry.starts]
+    return Strip(
+        choice.name or in_short(choice.programme),
+        choice is tuning.recommended,
+        [_hour(at) for entry in entries if entry.does == FLUSH for at in entry.starts],
+        [(at, at + lasts_s / 3600.0) for at, lasts_s in filters],
+        a_day(tuning, choice),
+        choice.refused[0].rule if choice.refused else "",
+    )
+
+
+def _hour(clock: str) -> float:
+    return int(clock[:2]) + int(clock[3:]) / 60.0
+
+
+def _of_a_day(seconds: Sequence[tuple[int, int]]) -> list[Hours]:
+    """Windows of the day [h], those over midnight in two."""
+    windows: list[Hours] = []
+    for opens, closes in seconds:
+        start, end = opens / 3600.0, closes / 3600.0
+        if end <= start:
+            windows += [(start, DAY_H), (0.0, end)]
+        elif end > DAY_H:
+            windows += [(start, DAY_H), (0.0, end - DAY_H)]
+        else:
+            windows.append((start, end))
+    return windows
