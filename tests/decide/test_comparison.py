@@ -20,7 +20,7 @@ from cyclesim.decide.comparing.life_cycle_cost import (
     owning,
     present_value_factor,
 )
-from cyclesim.decide.ranges.stated import swing
+from cyclesim.decide.ranges.stated import SWING
 from cyclesim.decide.sweeps.outcome import Outcome
 from cyclesim.decide.sweeps.sweep import How, job, run
 from cyclesim.scenario.blocks.model import Scenario
@@ -192,28 +192,28 @@ def test_a_future_is_the_same_for_machines_of_one_name(pair: tuple[Scenario, Sce
 
 def test_draws_keep_to_their_ranges_and_fill_them() -> None:
     """Of 300 futures some come within a tenth of the range of either end."""
-    for one in (AIR, WIND, OFTEN, LONG):
-        drawn = [future(k, 0).values[one.name] for k in range(300)]
-        width = one.high - one.low
-        assert one.low <= min(drawn) < one.low + 0.15 * width
-        assert one.high - 0.15 * width < max(drawn) <= one.high
+    for stray in (AIR, WIND, OFTEN, LONG):
+        drawn, (low, high) = [future(k, 0).values[stray.name] for k in range(300)], stray.ends
+        width = high - low
+        assert low <= min(drawn) < low + 0.15 * width
+        assert high - 0.15 * width < max(drawn) <= high
 
 
 def test_air_that_swings_further_keeps_its_mean(tmp_path: Path) -> None:
     """Each hour of a file, each month, and the two swings of a climate stray half as far again, no more."""
     climate = filtered("place.weather.seasonal_swing=8 K", "place.weather.daily_swing=4 K")
-    wider = swing(climate, 1.5).place.weather
+    wider = SWING.at(climate, 1.5).scenario.place.weather
     assert (12.0, 12.0, 6.0) == (wider.mean_c, wider.seasonal_swing_k, wider.daily_swing_k)
     means = "[2, 2, 2, 2, 2, 2, 10, 10, 10, 10, 10, 10]".replace(",", " degC,").replace("]", " degC]")
     told = "{mean: 12 degC, seasonal_swing: 0 K, daily_swing: 0 K, coldest_day: 20 January}"
     text = small._FILTERED.replace(told, f"{{monthly_means: {means}, daily_swing: 4 K}}")
-    months = swing(load_text(text), 1.5).place.weather
+    months = SWING.at(load_text(text), 1.5).scenario.place.weather
     assert (*[0.0] * 6, *[12.0] * 6) == months.monthly_means_c
     assert 6.0 == months.daily_swing_k
     hours = (f"2027-01-{1 + k // 24:02} {k % 24:02}:00,{(4, 10)[k % 2]}" for k in range(240))
     (tmp_path / "town.csv").write_text("\n".join(["time,temperature [degC]", *hours]), "utf-8")
     (tmp_path / "tub.yaml").write_text(small._FILTERED.replace(told, "{file: town.csv}"), "utf-8")
-    measured = swing(load(tmp_path / "tub.yaml"), 1.5).place.weather
+    measured = SWING.at(load(tmp_path / "tub.yaml"), 1.5).scenario.place.weather
     assert isinstance(measured, WeatherFile)
     assert [2.5, 11.5] * 120 == list(measured.file.columns["air_c"])
 

@@ -14,9 +14,8 @@ from cyclesim.decide.ranges import confidence as module
 from cyclesim.decide.ranges.confidence import Confidence, Estimate, confidence
 from cyclesim.decide.ranges.draws import drawn, merged
 from cyclesim.decide.ranges.flushes import flush_lines, old_water
-from cyclesim.decide.ranges.inputs import inputs
+from cyclesim.decide.ranges.inputs import Input, inputs
 from cyclesim.decide.ranges.numbers import Number, numbers
-from cyclesim.decide.sweeps.variant import Input, Variant
 from cyclesim.decide.sweeps.varied import VariedPlant
 from cyclesim.physics import walls
 from cyclesim.scenario.blocks.model import Scenario
@@ -25,6 +24,7 @@ from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.tolerance import AS_TOLD, Tolerance
+from cyclesim.simulation.variant import Variant
 
 Given = Callable[..., Confidence]
 Pairs = list[tuple[float, float]]
@@ -168,9 +168,9 @@ def test_fittings_and_roughness_reach_the_pipes(tub: Scenario) -> None:
 @pytest.mark.parametrize(
     ("name", "number", "up"),
     [
-        ("pump curve", "tub_water_at_last_jet_s", -1),
+        ("head of pumps", "tub_water_at_last_jet_s", -1),
         ("flow of jets", "tub_water_at_last_jet_s", -1),
-        ("dirt in the filter", "turnovers_per_day", -1),
+        ("drop of a dirty filter", "turnovers_per_day", -1),
         ("heat to water (pumps)", "energy_kwh", -1),
         ("mean air temperature", "energy_kwh", -1),
         ("the water's sensor", "coldest_water_c", 1),
@@ -252,7 +252,9 @@ def test_draws_widen_a_range_and_never_narrow_it() -> None:
 def test_every_input_is_drawn_evenly_and_beside_the_others(tub: Scenario) -> None:
     """Of 24 draws each input is at its lowest in 4 and at its highest in 4, whatever the others are."""
     told = Variant(tub, AS_TOLD)
-    varied = [found_input(tub, n) for n in ("pump curve", "losses of fittings", "conductivity of the soil")]
+    varied = [
+        found_input(tub, n) for n in ("head of pumps", "losses of fittings", "conductivity of the soil")
+    ]
     made = drawn(told, varied, 24)
     pump = varied[0]
     assert pump.low
@@ -284,7 +286,7 @@ def test_two_changes_are_both_there(file: str) -> None:
 def test_the_same_whoever_runs_it(tub: Scenario, monkeypatch: pytest.MonkeyPatch) -> None:
     """One process or two: the same answer, and progress counts every run in order."""
     few = tuple(
-        one for one in inputs(tub)[0] if one.name in ("pump curve", "wind (weather)", "losses of fittings")
+        one for one in inputs(tub)[0] if one.name in ("head of pumps", "wind (weather)", "losses of fittings")
     )
     monkeypatch.setattr(module, "inputs", lambda _: (few, ()))
     done: list[tuple[int, int]] = []

@@ -24,11 +24,11 @@ from cyclesim.decide.ranges.inputs import NotVaried, inputs
 from cyclesim.decide.ranges.numbers import Number, Numbers, numbers
 from cyclesim.decide.sweeps.pool import each
 from cyclesim.decide.sweeps.sweep import Job
-from cyclesim.decide.sweeps.variant import Variant
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.tolerance import AS_TOLD
+from cyclesim.simulation.variant import Variant
 
 MAY_BE_BELOW_0 = ("coldest_water_c", "coldest_at_session_c", "most_short_at_ready_by_k")
 DRAWS = 24

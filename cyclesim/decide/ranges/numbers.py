@@ -14,10 +14,10 @@ from cyclesim.analysis.metrics import Metrics
 from cyclesim.analysis.result import measure
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.decide.ranges.flushes import flush_lines
-from cyclesim.decide.sweeps.variant import Variant
 from cyclesim.decide.sweeps.varied import VariedPlant
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.variant import Variant
 
 
 class Number(NamedTuple):

@@ -21,12 +21,12 @@ from typing import NamedTuple
 from cyclesim.decide.sweeps.kept import Kept
 from cyclesim.decide.sweeps.outcome import Outcome, outcome
 from cyclesim.decide.sweeps.pool import each, program
-from cyclesim.decide.sweeps.variant import Variant
 from cyclesim.decide.sweeps.varied import VariedPlant
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.tolerance import AS_TOLD
+from cyclesim.simulation.variant import Variant
 
 
 class Job(NamedTuple):
