@@ -12,7 +12,19 @@ from hypothesis import strategies as st
 
 from cyclesim.decide.comparing import comparison as module
 from cyclesim.decide.comparing.comparison import CannotCompareError, Comparison, Versus, compare
-from cyclesim.decide.comparing.futures import AIR, HEAD, LONG, OFTEN, WIND, as_it_comes, future, only
+from cyclesim.decide.comparing.futures import (
+    AIR,
+    HEAD,
+    LONG,
+    OFTEN,
+    POWER,
+    PRICE,
+    WIND,
+    Future,
+    as_it_comes,
+    future,
+    only,
+)
 from cyclesim.decide.comparing.life_cycle_cost import (
     Terms,
     bought_again,
@@ -28,7 +40,7 @@ from cyclesim.scenario.blocks.prices_and_lives import Money
 from cyclesim.scenario.blocks.weather import WeatherFile
 from cyclesim.scenario.reading.load import load, load_text
 from tests.evidence import small
-from tests.evidence.small import filtered
+from tests.evidence.small import BOILER, filtered, heated
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
 DAYS = 3
@@ -117,6 +129,37 @@ def test_half_the_speed_is_a_quarter_of_the_work_for_each_litre() -> None:
     assert a.hydraulic_kwh is not None
     assert b.hydraulic_kwh is not None
     assert 0.25 * a.hydraulic_kwh / a.moved_m3 == pytest.approx(b.hydraulic_kwh / b.moved_m3, rel=1e-5)
+
+
+def test_measures_of_a_future_by_hand(monkeypatch: pytest.MonkeyPatch) -> None:
+    """45 min of filtering a day, in the second plant at low speed beside 15 min at high; prices 1.5 times.
+
+    Ten days stand for 365: cost by energy and price, hours heard by the day, energy by the year.
+    """
+    as_told = Future({PRICE.name: 1.5}, {}, 0)
+    monkeypatch.setattr(module, "future", lambda *_: as_told)
+    flushed = 'schedule.line_flushes=[{pump: pump high, start: ["07:30"], lasts: 15 min}]'
+    low_high = "{low: {max_head: 4 m, max_flow: 120 L/min, power: 100 W}, "
+    low_high += "high: {max_head: 8 m, max_flow: 240 L/min, power: 300 W}}"
+    loud = filtered(f"plant.pumps.pump={low_high}", "schedule.filter_runs.0.pump=pump low", flushed)
+    [[quiet, heard]] = compare([filtered(), loud], days=10, futures=1, sensitivity=False).futures
+    a_day_kwh = 0.3 * 0.75, 0.1 * 0.75 + 0.3 * 0.25
+    for measures, kwh in zip((quiet, heard), a_day_kwh, strict=True):
+        assert 365 * kwh == pytest.approx(measures.energy_kwh_a_year)
+        assert 365 * kwh * 0.20 * 1.5 == pytest.approx(measures.cost_a_year)
+        assert measures.total is None
+    assert (0.0, pytest.approx(15.0)) == (quiet.loud_min_a_day, heard.loud_min_a_day)
+    assert 24.0 == pytest.approx(quiet.oldest_water_h, abs=1.0)  # one filter run a day
+
+
+def test_a_years_energy_is_electricity_and_fuel() -> None:
+    """A boiler of 6 kW at 80 % burns 7.5 kW while it fires, and its fan draws 50 W, the pump 300 W."""
+    [[burning, _]] = compare([heated(boiler=BOILER)] * 2, days=3, futures=1, sensitivity=False).futures
+    devices = run(job(as_it_comes(heated(boiler=BOILER), future(0, 0)), 3, seed=future(0, 0).seed)).devices
+    power_kw = future(0, 0).ratings[POWER.name]("pump") * 0.3
+    kwh = devices["pump"].running_h * power_kw + devices["boiler"].running_h * (7.5 + 0.05)
+    assert devices["boiler"].running_h > 0.0
+    assert kwh * 365 / 3 == pytest.approx(burning.energy_kwh_a_year)
 
 
 def test_two_processes_and_the_other_order_give_the_same(

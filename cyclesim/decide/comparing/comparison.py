@@ -261,7 +261,7 @@ def _measures(scenario: Scenario, outcome: Outcome, years: int | None, terms: Te
         None if scenario.money is None else owning(scenario.money, outcome, years, terms).total,
         outcome.oldest_water_h,
         (outcome.energy_kwh + outcome.fuel_kwh) * a_year,
-        outcome.loud_min / outcome.days,
+        outcome.loud_min_a_day,
     )
 
 

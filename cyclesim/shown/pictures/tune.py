@@ -78,7 +78,7 @@ def _strip(axes: Axes, tuning: Tuning, row: int, choice: Choice) -> None:
     axes.plot((0.0, _HOURS), (row, row), color="0.6", lw=0.5, zorder=1)
     for entry in choice.programme.entries:
         for start in entry.starts:
-            at = int(start[:2]) + int(start[3:]) / 60.0
+            at = start.hour + start.minute / 60.0
             if entry.does == FILTER:
                 _bar(axes, row, at, entry.lasts_s / 3600.0)
             else:
@@ -89,7 +89,7 @@ def _strip(axes: Axes, tuning: Tuning, row: int, choice: Choice) -> None:
         number(out.cost * 365.0 / days),
         number(out.pump_h / days),
         number(out.pump_starts / days),
-        number(out.loud_min / days),
+        number(out.loud_min_a_day),
         oldest,
     )
     for at, text in zip(_COLUMNS, told, strict=True):
