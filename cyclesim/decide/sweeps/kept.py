@@ -1,7 +1,8 @@
 """What runs came to, kept in a file, one a line, so that nothing finished is run again.
 
-A line is a checksum, the key of its run and what was read off it; it is written at once. What is damaged, cut
-off or foreign does not fit its checksum and is skipped. Where nothing can be kept that is said, and all goes on.
+A line is a checksum, the key of its run and what was read off it; it is written at once. What is damaged,
+cut off or foreign does not fit its checksum and is skipped. Where nothing can be kept that is said, and all
+goes on.
 """
 
 from __future__ import annotations
