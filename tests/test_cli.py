@@ -214,8 +214,11 @@ def test_new_refuses_to_overwrite(tub: Path) -> None:
     assert before == call("new").stdout
 
 
-def test_confidence_is_told_where_it_is_asked_for(tub: Path, tmp_path: Path, week: Week) -> None:
-    """A real process: the ranges on 80 columns and in the JSON, none where nobody asked."""
+def test_confidence_is_told_where_it_is_asked_for(
+    tub: Path, tmp_path: Path, week: Week, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A real process: the ranges on 80 columns and in the JSON, its runs kept; none where nobody asked."""
+    monkeypatch.setitem(ENV, "XDG_CACHE_HOME", str(tmp_path))
     out = tmp_path / "out.json"
     process = start("run", tub, "--days", "1", "--confidence", "--workers", "1", "--json", out)
     told, err = process.communicate(timeout=100)
@@ -231,10 +234,19 @@ def test_confidence_is_told_where_it_is_asked_for(tub: Path, tmp_path: Path, wee
     assert cost["low"] < values["energy"]["cost"] == cost["value"] < cost["high"]
     assert cost["most_sensitive_to"][0]["input"] in [one["input"] for one in sure["inputs"]]
     assert {flush["few_tanks_percent"] > flush["in_order_percent"] for flush in sure["flushes"]} == {True}
+    [kept] = (tmp_path / "cyclesim").iterdir()
+    assert sure["runs"] == len(list(filter(None, kept.read_text("utf-8").splitlines())))
     printed, values, _ = week
     assert "confidence" not in values
     assert "How far" not in printed.stdout
-    assert "--workers goes with --confidence" in call("run", tub, "--workers", "2").stderr
+
+
+@pytest.mark.parametrize("option", [("--workers", "2"), ("--cluster", "tcp://127.0.0.1:9"), ("--afresh",)])
+def test_how_runs_are_made_is_for_confidence(tub: Path, option: tuple[str, ...]) -> None:
+    """One run is not shared out, nor kept; and who shares it has one answer."""
+    assert f"{option[0]} goes with --confidence" in call("run", tub, *option).stderr
+    both = ("--confidence", "--workers", "2", "--cluster", "tcp://127.0.0.1:9")
+    assert "Either --workers or --cluster" in call("run", tub, *both).stderr
 
 
 def test_closed_pipe_is_quiet(tub: Path) -> None:

@@ -15,12 +15,15 @@ from cyclesim.cli.shared import (
     Day,
     check_figure,
     check_outputs,
+    check_sweep,
     cli,
     loaded,
     output_file,
     scenario_file,
     show,
     show_page,
+    sweep_options,
+    sweeping,
     write,
     write_text,
 )
@@ -45,9 +48,9 @@ from cyclesim.cli.shared import (
               help='Try a power cut in this run, e.g. --what-if "outage=2027-01-12 03:00/8 h".')  # fmt: skip
 @click.option("--all", "everything", is_flag=True, help="Tell every finding, not only the worst.")
 @click.option("--confidence", "asked_how_sure", is_flag=True,
-              help="Tell how far the numbers may be off, and why: some eighty runs.")  # fmt: skip
-@click.option("--workers", type=click.IntRange(1, 64), metavar="N",
-              help="Share the runs of --confidence among N processes; one a core unless given.")  # fmt: skip
+              help="Tell how far the numbers may be off, and why: some eighty runs; "
+                   "how they are made is said by --workers, --cluster, --afresh.")  # fmt: skip
+@sweep_options
 def run(
     file: Path,
     sets: tuple[str, ...],
@@ -63,10 +66,14 @@ def run(
     everything: bool,
     asked_how_sure: bool,
     workers: int | None,
+    cluster: str | None,
+    afresh: bool,
 ) -> int:
     """Simulate FILE and say what breaks a rule and what to change."""
-    if workers and not asked_how_sure:
-        raise click.UsageError("--workers goes with --confidence.")
+    for option, given in (("--workers", workers), ("--cluster", cluster), ("--afresh", afresh)):
+        if given and not asked_how_sure:
+            raise click.UsageError(f"{option} goes with --confidence.")
+    check_sweep(workers, cluster)
     check_figure(figure_file, figure_from, figure_days)
     scenario = loaded(file, sets, json_file, trace_file, figure_file)
     from cyclesim.analysis.result import days_of_year, simulate
@@ -95,8 +102,8 @@ def run(
     if asked_how_sure:
         from cyclesim.decide.ranges.confidence import confidence
 
-        with progress(None, does="varying inputs") as on_run:
-            sure = confidence(scenario, days=days, start=start, seed=seed, workers=workers, on_run=on_run)
+        with sweeping(workers, cluster, afresh, "varying inputs") as how:
+            sure = confidence(scenario, days=days, start=start, seed=seed, how=how)
     if trace_file is not None and parquet:
         write_whole_bytes(trace_file, lambda stream: trace_files.write_parquet(result.trace, stream))
     elif trace_file is not None:

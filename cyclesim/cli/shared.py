@@ -130,6 +130,12 @@ def sweep_options(command: Command) -> Command:
     return command
 
 
+def check_sweep(workers: int | None, cluster: str | None) -> None:
+    """Refuse two answers to who is to run."""
+    if workers and cluster:
+        raise click.UsageError("Either --workers or --cluster is allowed.")
+
+
 @contextmanager
 def sweeping(
     workers: int | None, cluster: str | None, afresh: bool, does: str = "simulating"
@@ -139,8 +145,7 @@ def sweeping(
     from cyclesim.decide.sweeps.sweep import How
     from cyclesim.shown.progress import progress
 
-    if workers and cluster:
-        raise click.UsageError("Either --workers or --cluster is allowed.")
+    check_sweep(workers, cluster)
     notes = list[str]()  # one that every sweep repeats is said once
 
     def on_note(note: str) -> None:

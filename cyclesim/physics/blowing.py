@@ -4,10 +4,11 @@ from dataclasses import dataclass
 from math import pi
 from typing import NamedTuple
 
+from cyclesim.spreads import Assumption
+
 from .curves import PumpCurve
 from .evaporation import PRESSURE_PA, VAPOUR_SHARE, WATER_J_KG_K, ZERO_C_K, saturation
 from .friction import darcy_factor
-from .walls import Assumption
 from .water import G, density_kg_m3
 
 LINE_AIR_C = Assumption(40.0, 20.0, 60.0, "air behind a blower, common practice, no source")

@@ -6,7 +6,7 @@ Everything at 101,325 Pa: 1000 m up, evaporation is a few per cent faster than s
 from math import exp, log
 from typing import NamedTuple
 
-from .walls import Assumption
+from cyclesim.spreads import Assumption
 
 PRESSURE_PA = 101325.0
 ZERO_C_K = 273.15

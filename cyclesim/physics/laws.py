@@ -6,10 +6,11 @@ A law is called with an hour of the weather series and a water temperature and a
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
+from cyclesim.spreads import Assumption
+
 from .blowing import blown_air
 from .evaporation import ACTIVITY, EMISSIVITY, WATER_J_KG_K, WIND_AT_WATER, surface_and_slope
 from .sources import HeatPump
-from .walls import Assumption
 
 BATHER_W = Assumption(
     100.0,

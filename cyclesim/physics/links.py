@@ -13,6 +13,8 @@ from cyclesim.physics.friction import LAMINAR_RE, darcy_factor
 from cyclesim.physics.water import G, density_kg_m3, viscosity_pa_s
 
 TUB = "tub"
+SMOOTH_M = 1.5e-6
+"""Roughness of smooth plastic pipe, the handbooks' value for drawn tube, from memory, not opened."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +30,7 @@ class Pipe:
     length_m: float
     bore_m: float
     k: float
-    roughness_m: float = 1.5e-6
+    roughness_m: float = SMOOTH_M
     lift_m: float = 0.0
 
 

@@ -7,9 +7,10 @@ from datetime import datetime
 from math import cos, exp, log, pi
 from typing import NamedTuple, Self
 
+from cyclesim.spreads import Assumption
+
 from .climate import DAY_S, HOUR_S, YEAR_S
 from .evaporation import ZERO_C_K
-from .walls import Assumption
 
 CONDENSER_K = Assumption(5.0, 3.0, 10.0, "refrigerant above the water, common practice, no source")
 EVAPORATOR_K = Assumption(10.0, 5.0, 15.0, "refrigerant below the air, common practice, no source")

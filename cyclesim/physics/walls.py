@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from math import acosh, log, pi, sqrt
 from typing import Literal, NamedTuple
 
+from cyclesim.spreads import Assumption
+
 Fit = Literal["good", "fair", "poor"]
 _EN_10456 = "EN ISO 10456:2007 as tabulated second-hand; heat capacity"
 _EN_10077 = "EN ISO 10077-2:2003 as tabulated second-hand; heat capacity"
@@ -18,6 +20,11 @@ class Material:
     heat_capacity_j_kgk: float
     spread_w_mk: tuple[float, float]
     source: str
+
+    @property
+    def conductivity(self) -> Assumption:
+        """Conductivity (W/(m K)) with its likely ends and its source."""
+        return Assumption(self.conductivity_w_mk, *self.spread_w_mk, self.source)
 
 
 MATERIALS = {
@@ -36,15 +43,6 @@ MATERIALS = {
     "PE": Material(0.50, 980.0, 1800.0, (0.35, 0.50), f"{_EN_10456} from memory, not opened; high density"),
     "PVC": Material(0.19, 1390.0, 900.0, (0.16, 0.21), "pipe makers, from memory; rest EN ISO 10077-2"),
 }
-
-
-class Assumption(NamedTuple):
-    """A number nobody measured for this plant: value, likely lowest and highest, and where it is from."""
-
-    value: float
-    low: float
-    high: float
-    source: str
 
 
 # resistances of ISO 6946 table 7, seen second-hand; 25 W/(m2 K) is its Rse of 0.04 m2 K/W

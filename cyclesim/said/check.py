@@ -14,6 +14,7 @@ from cyclesim.said.room_table import say_suction
 from cyclesim.said.verdict import say_findings, say_verdict
 from cyclesim.said.words import count
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.defaults import filled_in
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 
@@ -36,7 +37,7 @@ def check_page(name: str, scenario: Scenario, findings: Sequence[Finding], check
     """One line for the file, then the rules that need no run, and what pumps draw."""
     page = Page()
     page.line(f"{name} can be run: {scenario.title}.", tone="strong")
-    filled = count(len(scenario.defaults), "default was", "defaults were")
+    filled = count(len(filled_in(scenario)), "default was", "defaults were")
     page.line(f"{filled} filled in; cyclesim run lists them.")
     page.line()
     page.line("Of the rules that need no run:")

@@ -131,7 +131,7 @@ def _say_running(page: Page, found: Comparison) -> None:
     rows: list[tuple[str, Of, int]] = [
         ("pumps run, h a day", kind("pump", "running_h", True), 1),
         ("pump starts a day", kind("pump", "starts", True), 1),
-        ("heard, min a day", lambda s: s.outcome.loud_min / s.outcome.days, 1),
+        ("heard, min a day", lambda s: s.outcome.loud_min_a_day, 1),
         ("weakest jet, % of what it needs", lambda s: s.weakest_jet_share and 100 * s.weakest_jet_share, 1),
         ("turnovers a day", lambda s: s.outcome.turnovers_per_day, 1),
         ("pumps, kWh a year", kind("pump", "energy_kwh"), 1),

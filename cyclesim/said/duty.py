@@ -12,6 +12,7 @@ from cyclesim.said.page import Amount, Column, Page, Row, whole, words
 from cyclesim.said.run_tables import LAST_JET
 from cyclesim.said.words import count, number
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.defaults import filled_in
 
 Values = dict[str, Any]
 
@@ -28,7 +29,7 @@ def duty_page(scenario: Scenario, duties: list[Values]) -> Page:
     if capped:
         page.line()
         page.line(f"No duty moves water in {listed(capped)}: capped.")
-    assumed = [d for d in scenario.defaults if d.path.startswith("plant.")]
+    assumed = [d for d in filled_in(scenario) if d.path.startswith("plant.")]
     say_defaults(page, assumed)
     say_cautions(page, DUTY_CAUTIONS)
     return page

@@ -16,6 +16,7 @@ from cyclesim.said.use_tables import say_blowers, say_made_from, say_people, say
 from cyclesim.said.verdict import say_findings, say_verdict
 from cyclesim.said.wiring_tables import say_left, say_nobody_turns, say_treatment, say_wiring
 from cyclesim.said.words import count
+from cyclesim.scenario.reading.defaults import filled_in
 from cyclesim.simulation.assumptions import assumptions
 
 if TYPE_CHECKING:
@@ -65,7 +66,7 @@ def run_page(result: Result, *, everything: bool = False, sure: Confidence | Non
         page.heading("Clock changes")
         for note in notes:
             page.line(f"- {note}", hang=2)
-    say_defaults(page, (*result.scenario.defaults, *assumptions(result.scenario)))
+    say_defaults(page, (*filled_in(result.scenario), *assumptions(result.scenario)))
     say_cautions(page, RUN_CAUTIONS)
     return page
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import time
 
 from cyclesim.decide.tuning.space import FILTER, FLUSH, bathed, quiet
 from cyclesim.decide.tuning.tuning import Choice, Tuning
@@ -77,8 +78,8 @@ def _strip(tuning: Tuning, choice: Choice) -> Strip:
     )
 
 
-def _hour(clock: str) -> float:
-    return int(clock[:2]) + int(clock[3:]) / 60.0
+def _hour(clock: time) -> float:
+    return clock.hour + clock.minute / 60.0
 
 
 def _of_a_day(seconds: Sequence[tuple[int, int]]) -> list[Hours]:

@@ -71,7 +71,7 @@ def _say_recommended(page: Page, tuning: Tuning, chosen: Choice) -> None:
 def _say_programme(page: Page, programme: Daily) -> None:
     page.table(
         [words("what"), words("pump"), Column("lasts", unit="s", kind="keyed in"), words("starts")],
-        ((e.does, e.pump, e.lasts_s, e.starts) for e in programme.entries),
+        ((e.does, str(e.pump), e.lasts_s, e.clocks) for e in programme.entries),
     )
     if not programme.count(FLUSH):
         page.line("No line flush: the filter runs themselves move the water of every leg far enough.")
@@ -97,8 +97,8 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
             f"{number(abs(change))} {less} than with the file's own programme; pumps run "
             f"{number(out.pump_h / days)} h a day (now {number(mine.pump_h / days)} h) and start "
             f"{number(out.pump_starts / days)} times (now {number(mine.pump_starts / days)}); "
-            f"neighbours hear {number(out.loud_min / days)} min a day (now "
-            f"{number(mine.loud_min / days)} min)."
+            f"neighbours hear {number(out.loud_min_a_day)} min a day (now "
+            f"{number(mine.loud_min_a_day)} min)."
         )
     cheapest = tuning.best[0]
     if chosen is not cheapest:
@@ -118,7 +118,7 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
 
 def _own_turnovers(tuning: Tuning, choice: Choice) -> float:
     """How often a day the programme's filter runs pass the tub's water."""
-    flows = {str(k.pump): k.filtered_m3 / k.lasts_s for k in tuning.space.kinds if k.does == FILTER}
+    flows = {k.pump: k.filtered_m3 / k.lasts_s for k in tuning.space.kinds if k.does == FILTER}
     runs = [entry for entry in choice.programme.entries if entry.does == FILTER]
     passed = sum(flows.get(run.pump, 0.0) * run.lasts_s * len(run.starts) for run in runs)
     return passed / tuning.space.plant.volume_m3
@@ -179,7 +179,7 @@ def a_day(tuning: Tuning, choice: Choice) -> tuple[float, ...]:
     """What a year costs, what a day has of pumps [h], starts and noise [min], and the oldest water [h]."""
     out, days = choice.outcome, tuning.days
     a_year = out.cost * 365.0 / days
-    return a_year, out.pump_h / days, out.pump_starts / days, out.loud_min / days, out.oldest_water_h
+    return a_year, out.pump_h / days, out.pump_starts / days, out.loud_min_a_day, out.oldest_water_h
 
 
 def _timed(tuning: Tuning, choice: Choice) -> Iterator[Row]:
@@ -200,7 +200,7 @@ def _times(programme: Daily) -> str:
     """When, flushes first: `07:00 20:45; 23:45`."""
     parts = []
     for does in (FLUSH, FILTER):
-        told = [start for e in programme.entries if e.does == does for start in e.starts]
+        told = [start for e in programme.entries if e.does == does for start in e.clocks]
         parts.append(" ".join(sorted(told)) or "-")
     return "; ".join(parts)
 
@@ -357,7 +357,10 @@ def tune_values(tuning: Tuning) -> dict[str, Any]:
             return None
         return {
             "name": one.name,
-            "programme": [asdict(entry) for entry in one.programme.entries],
+            "programme": [
+                {**asdict(entry), "pump": str(entry.pump), "starts": entry.clocks}
+                for entry in one.programme.entries
+            ],
             "refused_for": [asdict(finding) for finding in one.refused],
             "outcome": one.outcome.as_values(),
         }

@@ -6,6 +6,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from cyclesim.said.duties import duties
+from cyclesim.scenario.reading.defaults import filled_in
 from cyclesim.simulation.assumptions import assumptions
 
 if TYPE_CHECKING:
@@ -45,6 +46,6 @@ def duty_values(plant: Plant) -> dict[str, Any]:
 def default_values(scenario: Scenario) -> list[dict[str, str]]:
     """Every default that was filled in, and what the model takes for granted."""
     return [
-        {"path": d.path, "value": d.value_text, "spread": d.spread_text, "source": d.source_text}
-        for d in (*scenario.defaults, *assumptions(scenario))
+        {"path": d.path, "value": d.value_text, "spread": str(d.spread), "source": d.source}
+        for d in (*filled_in(scenario), *assumptions(scenario))
     ]

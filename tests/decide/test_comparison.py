@@ -12,7 +12,19 @@ from hypothesis import strategies as st
 
 from cyclesim.decide.comparing import comparison as module
 from cyclesim.decide.comparing.comparison import CannotCompareError, Comparison, Versus, compare
-from cyclesim.decide.comparing.futures import AIR, HEAD, LONG, OFTEN, WIND, as_it_comes, future, only
+from cyclesim.decide.comparing.futures import (
+    AIR,
+    HEAD,
+    LONG,
+    OFTEN,
+    POWER,
+    PRICE,
+    WIND,
+    Future,
+    as_it_comes,
+    future,
+    only,
+)
 from cyclesim.decide.comparing.life_cycle_cost import (
     Terms,
     bought_again,
@@ -20,7 +32,7 @@ from cyclesim.decide.comparing.life_cycle_cost import (
     owning,
     present_value_factor,
 )
-from cyclesim.decide.ranges.stated import swing
+from cyclesim.decide.ranges.stated import SWING
 from cyclesim.decide.sweeps.outcome import Outcome
 from cyclesim.decide.sweeps.sweep import How, job, run
 from cyclesim.scenario.blocks.model import Scenario
@@ -28,7 +40,7 @@ from cyclesim.scenario.blocks.prices_and_lives import Money
 from cyclesim.scenario.blocks.weather import WeatherFile
 from cyclesim.scenario.reading.load import load, load_text
 from tests.evidence import small
-from tests.evidence.small import filtered
+from tests.evidence.small import BOILER, filtered, heated
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
 DAYS = 3
@@ -119,6 +131,37 @@ def test_half_the_speed_is_a_quarter_of_the_work_for_each_litre() -> None:
     assert 0.25 * a.hydraulic_kwh / a.moved_m3 == pytest.approx(b.hydraulic_kwh / b.moved_m3, rel=1e-5)
 
 
+def test_measures_of_a_future_by_hand(monkeypatch: pytest.MonkeyPatch) -> None:
+    """45 min of filtering a day, in the second plant at low speed beside 15 min at high; prices 1.5 times.
+
+    Ten days stand for 365: cost by energy and price, hours heard by the day, energy by the year.
+    """
+    as_told = Future({PRICE.name: 1.5}, {}, 0)
+    monkeypatch.setattr(module, "future", lambda *_: as_told)
+    flushed = 'schedule.line_flushes=[{pump: pump high, start: ["07:30"], lasts: 15 min}]'
+    low_high = "{low: {max_head: 4 m, max_flow: 120 L/min, power: 100 W}, "
+    low_high += "high: {max_head: 8 m, max_flow: 240 L/min, power: 300 W}}"
+    loud = filtered(f"plant.pumps.pump={low_high}", "schedule.filter_runs.0.pump=pump low", flushed)
+    [[quiet, heard]] = compare([filtered(), loud], days=10, futures=1, sensitivity=False).futures
+    a_day_kwh = 0.3 * 0.75, 0.1 * 0.75 + 0.3 * 0.25
+    for measures, kwh in zip((quiet, heard), a_day_kwh, strict=True):
+        assert 365 * kwh == pytest.approx(measures.energy_kwh_a_year)
+        assert 365 * kwh * 0.20 * 1.5 == pytest.approx(measures.cost_a_year)
+        assert measures.total is None
+    assert (0.0, pytest.approx(15.0)) == (quiet.loud_min_a_day, heard.loud_min_a_day)
+    assert 24.0 == pytest.approx(quiet.oldest_water_h, abs=1.0)  # one filter run a day
+
+
+def test_a_years_energy_is_electricity_and_fuel() -> None:
+    """A boiler of 6 kW at 80 % burns 7.5 kW while it fires, and its fan draws 50 W, the pump 300 W."""
+    [[burning, _]] = compare([heated(boiler=BOILER)] * 2, days=3, futures=1, sensitivity=False).futures
+    devices = run(job(as_it_comes(heated(boiler=BOILER), future(0, 0)), 3, seed=future(0, 0).seed)).devices
+    power_kw = future(0, 0).ratings[POWER.name]("pump") * 0.3
+    kwh = devices["pump"].running_h * power_kw + devices["boiler"].running_h * (7.5 + 0.05)
+    assert devices["boiler"].running_h > 0.0
+    assert kwh * 365 / 3 == pytest.approx(burning.energy_kwh_a_year)
+
+
 def test_two_processes_and_the_other_order_give_the_same(
     pair: tuple[Scenario, Scenario], compared: Comparison
 ) -> None:
@@ -192,28 +235,28 @@ def test_a_future_is_the_same_for_machines_of_one_name(pair: tuple[Scenario, Sce
 
 def test_draws_keep_to_their_ranges_and_fill_them() -> None:
     """Of 300 futures some come within a tenth of the range of either end."""
-    for one in (AIR, WIND, OFTEN, LONG):
-        drawn = [future(k, 0).values[one.name] for k in range(300)]
-        width = one.high - one.low
-        assert one.low <= min(drawn) < one.low + 0.15 * width
-        assert one.high - 0.15 * width < max(drawn) <= one.high
+    for stray in (AIR, WIND, OFTEN, LONG):
+        drawn, (low, high) = [future(k, 0).values[stray.name] for k in range(300)], stray.ends
+        width = high - low
+        assert low <= min(drawn) < low + 0.15 * width
+        assert high - 0.15 * width < max(drawn) <= high
 
 
 def test_air_that_swings_further_keeps_its_mean(tmp_path: Path) -> None:
     """Each hour of a file, each month, and the two swings of a climate stray half as far again, no more."""
     climate = filtered("place.weather.seasonal_swing=8 K", "place.weather.daily_swing=4 K")
-    wider = swing(climate, 1.5).place.weather
+    wider = SWING.at(climate, 1.5).scenario.place.weather
     assert (12.0, 12.0, 6.0) == (wider.mean_c, wider.seasonal_swing_k, wider.daily_swing_k)
     means = "[2, 2, 2, 2, 2, 2, 10, 10, 10, 10, 10, 10]".replace(",", " degC,").replace("]", " degC]")
     told = "{mean: 12 degC, seasonal_swing: 0 K, daily_swing: 0 K, coldest_day: 20 January}"
     text = small._FILTERED.replace(told, f"{{monthly_means: {means}, daily_swing: 4 K}}")
-    months = swing(load_text(text), 1.5).place.weather
+    months = SWING.at(load_text(text), 1.5).scenario.place.weather
     assert (*[0.0] * 6, *[12.0] * 6) == months.monthly_means_c
     assert 6.0 == months.daily_swing_k
     hours = (f"2027-01-{1 + k // 24:02} {k % 24:02}:00,{(4, 10)[k % 2]}" for k in range(240))
     (tmp_path / "town.csv").write_text("\n".join(["time,temperature [degC]", *hours]), "utf-8")
     (tmp_path / "tub.yaml").write_text(small._FILTERED.replace(told, "{file: town.csv}"), "utf-8")
-    measured = swing(load(tmp_path / "tub.yaml"), 1.5).place.weather
+    measured = SWING.at(load(tmp_path / "tub.yaml"), 1.5).scenario.place.weather
     assert isinstance(measured, WeatherFile)
     assert [2.5, 11.5] * 120 == list(measured.file.columns["air_c"])
 

@@ -1,9 +1,11 @@
 """Ranges of a run's numbers: against closed forms, ordered, and the same with any workers."""
 
+import json
 import math
 from collections.abc import Callable
 from dataclasses import asdict, replace
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -14,9 +16,9 @@ from cyclesim.decide.ranges import confidence as module
 from cyclesim.decide.ranges.confidence import Confidence, Estimate, confidence
 from cyclesim.decide.ranges.draws import drawn, merged
 from cyclesim.decide.ranges.flushes import flush_lines, old_water
-from cyclesim.decide.ranges.inputs import inputs
-from cyclesim.decide.ranges.numbers import Number, numbers
-from cyclesim.decide.sweeps.variant import Input, Variant
+from cyclesim.decide.ranges.inputs import Input, inputs
+from cyclesim.decide.ranges.numbers import NUMBERS, Number, Numbers, numbers
+from cyclesim.decide.sweeps.sweep import How, Job, job, sweep, swept
 from cyclesim.decide.sweeps.varied import VariedPlant
 from cyclesim.physics import walls
 from cyclesim.scenario.blocks.model import Scenario
@@ -25,6 +27,7 @@ from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.tolerance import AS_TOLD, Tolerance
+from cyclesim.simulation.variant import Variant
 
 Given = Callable[..., Confidence]
 Pairs = list[tuple[float, float]]
@@ -76,7 +79,7 @@ def priced(scenario: Scenario, factor: float) -> Variant:
 
 def test_as_told_is_the_run_itself(tub: Scenario) -> None:
     """Without any factor every number is to the last bit that of `simulate`."""
-    read, result = numbers(Variant(tub, AS_TOLD), 2, None, 0), cyclesim.simulate(tub, days=2)
+    read, result = numbers(job(tub, 2)), cyclesim.simulate(tub, days=2)
     metrics = result.metrics
     assert metrics.energy.energy_kwh == read[Number("energy_kwh", "all")]
     assert metrics.energy.cost == read[Number("cost", metrics.energy.currency)]
@@ -168,9 +171,9 @@ def test_fittings_and_roughness_reach_the_pipes(tub: Scenario) -> None:
 @pytest.mark.parametrize(
     ("name", "number", "up"),
     [
-        ("pump curve", "tub_water_at_last_jet_s", -1),
+        ("head of pumps", "tub_water_at_last_jet_s", -1),
         ("flow of jets", "tub_water_at_last_jet_s", -1),
-        ("dirt in the filter", "turnovers_per_day", -1),
+        ("drop of a dirty filter", "turnovers_per_day", -1),
         ("heat to water (pumps)", "energy_kwh", -1),
         ("mean air temperature", "energy_kwh", -1),
         ("the water's sensor", "coldest_water_c", 1),
@@ -252,7 +255,9 @@ def test_draws_widen_a_range_and_never_narrow_it() -> None:
 def test_every_input_is_drawn_evenly_and_beside_the_others(tub: Scenario) -> None:
     """Of 24 draws each input is at its lowest in 4 and at its highest in 4, whatever the others are."""
     told = Variant(tub, AS_TOLD)
-    varied = [found_input(tub, n) for n in ("pump curve", "losses of fittings", "conductivity of the soil")]
+    varied = [
+        found_input(tub, n) for n in ("head of pumps", "losses of fittings", "conductivity of the soil")
+    ]
     made = drawn(told, varied, 24)
     pump = varied[0]
     assert pump.low
@@ -284,14 +289,52 @@ def test_two_changes_are_both_there(file: str) -> None:
 def test_the_same_whoever_runs_it(tub: Scenario, monkeypatch: pytest.MonkeyPatch) -> None:
     """One process or two: the same answer, and progress counts every run in order."""
     few = tuple(
-        one for one in inputs(tub)[0] if one.name in ("pump curve", "wind (weather)", "losses of fittings")
+        one for one in inputs(tub)[0] if one.name in ("head of pumps", "wind (weather)", "losses of fittings")
     )
     monkeypatch.setattr(module, "inputs", lambda _: (few, ()))
     done: list[tuple[int, int]] = []
     alone = confidence(tub, days=1, draws=6)
-    shared = confidence(tub, days=1, draws=6, workers=2, on_run=lambda *at: done.append(at))
+    shared = confidence(tub, days=1, draws=6, how=How(2, on_run=lambda *at: done.append(at)))
     assert asdict(alone) == asdict(shared)
-    assert [(k, alone.runs) for k in range(1, alone.runs + 1)] == done
+    assert [(k, alone.runs) for k in range(alone.runs + 1)] == done
+
+
+def test_runs_are_kept_and_not_made_again(
+    tub: Scenario, given_inputs: Given, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """After Ctrl-C in the fourth run the first three are not made again, and the answer is the same."""
+    varied = tuple(found_input(tub, name) for name in ("head of pumps", "flow of jets"))
+    untold, made = given_inputs(*varied), list[Job]()
+
+    def interrupted(job: Job) -> Numbers:
+        if len(made) == 3:
+            raise KeyboardInterrupt
+        made.append(job)
+        return numbers(job)
+
+    how = How(keep=tmp_path / "runs.jsonl")
+    monkeypatch.setattr(module, "NUMBERS", replace(NUMBERS, run=interrupted))
+    with pytest.raises(KeyboardInterrupt):
+        confidence(tub, days=1, draws=0, how=how)
+    again: list[Job] = []
+    counted = replace(NUMBERS, run=lambda job: again.append(job) or numbers(job))
+    monkeypatch.setattr(module, "NUMBERS", counted)
+    assert asdict(untold) == asdict(confidence(tub, days=1, draws=0, how=how))
+    assert 5 == len(made) + len(again)
+    assert not any(job in made for job in again)
+    assert asdict(untold) == asdict(confidence(tub, days=1, draws=0, how=how))
+    assert 5 == len(made) + len(again)
+
+
+def test_a_run_kept_for_its_outcome_is_not_one_for_its_numbers(tub: Scenario, tmp_path: Path) -> None:
+    """The same job in the same file, read in two ways, and a number that is never comes back as never."""
+    kept, one = tmp_path / "runs.jsonl", job(tub, 1)
+    how = How(keep=kept)
+    outcomes, read = sweep([one], how), swept([one], NUMBERS, how)
+    assert (outcomes, read) == (sweep([one], how), swept([one], NUMBERS, how))
+    assert 2 == len([line for line in kept.read_text("utf-8").splitlines() if line])
+    never = {Number("oldest_water_h", "bench", 24.0): math.inf, Number("cost", "EUR"): 0.1}
+    assert never == NUMBERS.read(json.loads(json.dumps(NUMBERS.as_values(never))))
 
 
 def test_public_name_and_refusal(tub: Scenario) -> None:

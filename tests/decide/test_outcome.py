@@ -122,7 +122,9 @@ BLOWER = (
 )
 def test_loud_minutes_by_hand(sets: tuple[str, ...], minutes: float) -> None:
     """Three days, counted off the file's own times."""
-    assert pytest.approx(minutes) == run(job(filtered(*sets), 3)).loud_min
+    found = run(job(filtered(*sets), 3))
+    assert pytest.approx(minutes) == found.loud_min
+    assert pytest.approx(minutes / 3) == found.loud_min_a_day
 
 
 def test_loud_speeds_by_the_file() -> None:

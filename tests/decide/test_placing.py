@@ -106,6 +106,23 @@ def test_flushes_on_a_day_and_night_tariff_go_where_it_is_cheap() -> None:
     assert found.runs == ((cheap, 5),)
 
 
+@pytest.mark.parametrize(("lasts_s", "apart"), [(825, 1), (826, 2), (900, 2), (1725, 2), (1726, 3)])
+@pytest.mark.parametrize("cheap", [(5, 6, 7), (94, 95, 0)], ids=["day", "midnight"])
+def test_a_pump_rests_between_two_runs(lasts_s: int, apart: int, cheap: tuple[int, int, int]) -> None:
+    """On quarter hours, 75 s after a run: 825 s leave just time for the next quarter, 826 s do not.
+
+    Only three slots in a row are cheap; two runs are due, so that they are as near as they may be.
+    """
+    cost = tuple(0.1 if slot in cheap else 1.0 for slot in range(96))
+    run = RunKind(FILTER, PumpSpeed("circulator", "on"), lasts_s, (True,) * 96, cost, {}, 5.0, False)
+    found = solve(small([run], {}, 96, wanted_m3=10.0), Order((run,), {}, 10.0))
+    assert found.runs is not None
+    first, second = (slot for _, slot in found.runs)
+    assert min((second - first) % 96, (first - second) % 96) >= apart
+    dear = 1 if apart > 2 else 0
+    assert 0.2 + 0.9 * dear == pytest.approx(sum(run.cost[slot] for _, slot in found.runs))
+
+
 def test_the_freshest_two_are_twelve_hours_apart() -> None:
     """Half a day, on a grid of hours."""
     day = small([flush(24, {"leg": 20.0})], {"leg": 24.0 * H}, 24)

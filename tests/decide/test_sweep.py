@@ -25,7 +25,7 @@ from cyclesim.decide.sweeps import sweep as module
 from cyclesim.decide.sweeps.kept import Kept, kept_file
 from cyclesim.decide.sweeps.outcome import Outcome
 from cyclesim.decide.sweeps.pool import SweepError, each
-from cyclesim.decide.sweeps.sweep import HERE, How, Job, job, key, sweep
+from cyclesim.decide.sweeps.sweep import HERE, OUTCOMES, How, Job, job, key, run, sweep
 from cyclesim.scenario.reading.load import load
 from cyclesim.scenario.text.csv_file import Series
 from tests.evidence.small import filtered
@@ -63,8 +63,8 @@ def cluster() -> Iterator[LocalCluster]:
 def counted(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """The days of each run that is made in this process."""
     made: list[int] = []
-    real = module.run
-    monkeypatch.setattr(module, "run", lambda one: made.append(one.days) or real(one))
+    counting = replace(OUTCOMES, run=lambda one: made.append(one.days) or run(one))
+    monkeypatch.setattr(module, "OUTCOMES", counting)
     return made
 
 
@@ -270,9 +270,8 @@ def test_every_part_of_a_run_tells_it_apart() -> None:
 WRITES = """
 import json, sys
 from pathlib import Path
-from cyclesim.decide.sweeps.outcome import read
 from cyclesim.decide.sweeps.kept import Kept
-found = read(json.loads(sys.stdin.read()))
+found = json.loads(sys.stdin.read())
 kept = Kept(Path(sys.argv[1]), ())
 for k in range(400):
     kept.put(f"{sys.argv[2]} {k}", found)

@@ -1,6 +1,8 @@
 """Tuned programmes: against every programme of a small plant, and as they say of themselves."""
 
 from collections.abc import Iterator
+from dataclasses import replace
+from datetime import time
 from itertools import combinations
 from pathlib import Path
 
@@ -13,8 +15,9 @@ from cyclesim.decide.tuning import space as space_module
 from cyclesim.decide.tuning.judged import refused_for
 from cyclesim.decide.tuning.programmes import Daily, Entry, own, scheduled
 from cyclesim.decide.tuning.space import FILTER, FLUSH
-from cyclesim.decide.tuning.tuning import Tuning, tune
+from cyclesim.decide.tuning.tuning import Choice, Tuning, _recommended, tune
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.forms.fields import PumpSpeed
 from cyclesim.scenario.reading.load import load
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
@@ -51,15 +54,15 @@ def tuned_at(*more: str, days: int = DAYS, how: How = HERE) -> Tuning:
 
 def every() -> Iterator[Daily]:
     """Every programme of one filter run and one or two flushes that the small controller takes."""
-    clocks = ["00:00", "06:00", "12:00", "18:00"]
+    clocks = [time(hour) for hour in (0, 6, 12, 18)]
     for lasts_h in (6, 12):
         for filtering in clocks:
             for count in (1, 2):
                 for flushing in combinations(clocks, count):
                     yield Daily(
                         (
-                            Entry(FILTER, "circulator", lasts_h * 3600, (filtering,)),
-                            Entry(FLUSH, "jets", 45, flushing),
+                            Entry(FILTER, PumpSpeed("circulator", "on"), lasts_h * 3600, (filtering,)),
+                            Entry(FLUSH, PumpSpeed("jets", "on"), 45, flushing),
                         )
                     )
 
@@ -99,6 +102,30 @@ def test_none_of_the_best_is_beaten(tuned: Tuning) -> None:
     for one, other in combinations([choice.outcome for choice in tuned.best], 2):
         assert any(a < b for a, b in zip(marks(one), marks(other), strict=True))
         assert any(a > b for a, b in zip(marks(one), marks(other), strict=True))
+
+
+def test_of_what_costs_alike_the_one_that_is_heard_least_is_recommended(tuned: Tuning) -> None:
+    """Within 1 % of the least cost: by minutes heard, by starts, by age; hours run decide nothing."""
+    like = tuned.best[0]
+    pump = next(name for name, device in like.outcome.devices.items() if device.kind == "pump")
+
+    def choice(name: str, cost: float, hours: float, starts: int, loud_min: float, age_h: float) -> Choice:
+        device = replace(like.outcome.devices[pump], running_h=hours, starts=starts)
+        leg = replace(next(iter(like.outcome.legs.values())), oldest_water_h=age_h)
+        more = {"devices": {pump: device}, "legs": {"leg": leg}, "loud_min": loud_min, "cost": cost}
+        return replace(like, name=name, outcome=replace(like.outcome, **more))
+
+    cheapest = choice("cheapest", 100.0, 4.0, 2, 30.0, 8.0)
+    quiet = choice("quiet", 100.9, 9.0, 9, 10.0, 12.0)
+    fewer_starts = choice("fewer starts", 100.9, 9.5, 8, 10.0, 13.0)
+    fresher = choice("fresher", 100.95, 9.9, 8, 10.0, 11.0)
+    silent_but_dear = choice("silent but dear", 101.1, 1.0, 1, 0.0, 1.0)
+    offered = [cheapest, silent_but_dear]
+    for better in (quiet, fewer_starts, fresher):
+        offered.append(better)
+        assert better == _recommended(tuple(offered))
+    assert cheapest == _recommended((cheapest, silent_but_dear))
+    assert _recommended(()) is None
 
 
 def test_every_limit_that_is_loosened_costs_nothing_more(tuned: Tuning) -> None:

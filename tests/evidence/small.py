@@ -49,3 +49,21 @@ def filtered_plant(*sets: str) -> Plant:
 def filtered_run(minutes: int) -> Result:
     """Ten days with a daily filter run of so many minutes."""
     return simulate(filtered(f"schedule.filter_runs.0.lasts={minutes} min"), days=10)
+
+
+def heated(price: str = "0.20 EUR/kWh", **sources: str) -> Scenario:
+    """The same tub kept at 36 degC by the heat sources that are told, the cheaper of two at any time."""
+    told = "".join(f"\n    {name}: {{{sheet}, zone: room}}" for name, sheet in sources.items())
+    names = ", ".join(sources)
+    text = _FILTERED.replace("0.20 EUR/kWh", price).replace("breaker: 20 A", "breaker: 32 A")
+    text = text.replace("  network: [[tub, pipe, pump, filter,", f"  heat_sources:{told}\n{_CHAIN} {names},")
+    choose = ", choose: price" if len(sources) > 1 else ""
+    return load_text(
+        f"{text}  heating: {{with: [{names}], pump: pump, keep_at: 36 degC, within: 1 K{choose}}}\n"
+    )
+
+
+_CHAIN = "  network: [[tub, pipe, pump, filter,"
+_HEATER = "drop: 0.3 m at 140 L/min, volume: 2 L, needs_flow: 60 L/min, proof: {by: flow_switch}"
+ELEMENT = f"kind: electric, output: 3 kW, {_HEATER}"
+BOILER = f"kind: boiler, output: 6 kW, efficiency: 80 %, fuel: 0.10 EUR/kWh, power: 50 W, {_HEATER}"

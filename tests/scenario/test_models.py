@@ -13,6 +13,7 @@ from cyclesim.scenario.blocks.place import Price
 from cyclesim.scenario.forms.forms import RefusedError
 from cyclesim.scenario.forms.pipes import PIPES, read_pipe
 from cyclesim.scenario.forms.times import read_rule
+from cyclesim.scenario.reading.defaults import filled_in
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.scenario.reading.starter import starter_text
 
@@ -93,7 +94,7 @@ def test_a_leg_by_bore_has_an_outside_that_is_listed():
     """1.12 times the bore unless said."""
     scenario = edited(("{pipe: 63 PN10, length: 6 m", "{bore: 50 mm, length: 6 m"))
     assert math.isclose(0.056, scenario.plant.legs["suction_left"].outside_m, abs_tol=1e-12)
-    listed = {one.path: one.value_text for one in scenario.defaults}
+    listed = {one.path: one.value_text for one in filled_in(scenario)}
     assert listed["plant.legs.suction_left.outside"] == "56 mm (1.12 x bore)"
 
 
@@ -147,7 +148,7 @@ def test_the_power_of_a_share_of_speed_lies_between_its_cube_and_its_square():
     scenario = load_text(TEXT.replace(low, "      low: {speed: 50 %}\n"))
     power = scenario.plant.pumps["main"].speeds["low"].power_w
     assert 1600 / 8 < power < 1600 / 4
-    assert "plant.pumps.main.low.power" in [one.path for one in scenario.defaults]
+    assert "plant.pumps.main.low.power" in [one.path for one in filled_in(scenario)]
 
 
 def test_a_valve_takes_its_positions_the_usual_one_first():
@@ -255,21 +256,22 @@ def test_a_scenario_does_not_change():
 
 def test_every_default_that_is_filled_in_is_listed_with_spread_and_source():
     """What the file says is not listed; what it leaves out is."""
-    listed = {one.path: one for one in load_text(TEXT).defaults}
-    assert all(all(one) for one in listed.values())
+    listed = {one.path: one for one in filled_in(load_text(TEXT))}
+    assert all(one.value_text and str(one.spread) and one.source for one in listed.values())
     assert "limits.water_age" not in listed
     assert "plant.pumps.main.rest" not in listed
-    assert listed["plant.pumps.main.heat_to_water"][1:3] == ("70 %", "50 to 100 %")
+    to_water = listed["plant.pumps.main.heat_to_water"]
+    assert (to_water.value_text, str(to_water.spread)) == ("70 %", "50 to 100 %")
     assert listed["limits.growth_band"].value_text == "20 degC to 45 degC"
-    assert listed["limits.warm_stagnation"].source_text.endswith("no standard")
+    assert listed["limits.warm_stagnation"].source.endswith("no standard")
 
 
 def test_a_default_that_is_said_gives_the_same_scenario():
     """The listed text may be written into the file as it stands."""
-    for one in load_text(TEXT).defaults:
+    for one in filled_in(load_text(TEXT)):
         if "(" not in one.value_text and " to " not in one.value_text:
             scenario = load_text(TEXT, sets=[f"{one.path}={one.value_text}"])
-            assert one.path not in [other.path for other in scenario.defaults]
+            assert one.path not in [other.path for other in filled_in(scenario)]
             assert load_text(TEXT) == scenario
 
 

@@ -2,6 +2,7 @@
 
 import pytest
 
+from cyclesim.scenario.reading.defaults import filled_in
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.scenario.reading.starter import starter_text
 
@@ -36,7 +37,7 @@ def test_defaults_are_listed_only_where_they_matter():
     """Priming of a pump above the water, the sea's height where NPSH is judged; neither elsewhere."""
 
     def listed(*changes):
-        paths = {one.path for one in starter(*changes).defaults}
+        paths = {one.path for one in filled_in(starter(*changes))}
         return paths & {"plant.pumps.main.self_priming", "place.altitude"}
 
     below = ("above_water: -500 mm", "above_water: 500 mm")

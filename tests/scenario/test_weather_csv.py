@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cyclesim.errors import InputError
+from cyclesim.scenario.reading.defaults import filled_in
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.scenario.text.csv_file import PRICES, WEATHER, Series, read_series
@@ -251,7 +252,7 @@ def test_a_scenario_takes_its_weather_from_a_file(tmp_path):
     """What the file has no column for is a listed default; what it has is none."""
     found = scenario(tmp_path)
     assert 365 == found.place.weather.file.days
-    listed = {one.path: one.value_text for one in found.defaults if "weather" in one.path}
+    listed = {one.path: one.value_text for one in filled_in(found) if "weather" in one.path}
     assert {
         "place.weather.humidity": "75 %",
         "place.weather.wind": "1.5 m/s",
@@ -259,7 +260,7 @@ def test_a_scenario_takes_its_weather_from_a_file(tmp_path):
     } == listed
     csv = "time,temperature [degC],wind [m/s],sky temperature [degC]\n" + rows(8760, value="5,2,-9")
     found = scenario(tmp_path, "{file: town.csv, humidity: 60 %}", csv)
-    listed = {one.path: one.value_text for one in found.defaults if "weather" in one.path}
+    listed = {one.path: one.value_text for one in filled_in(found) if "weather" in one.path}
     assert {"place.weather.wind_at_water": "30 %"} == listed
 
 

@@ -13,6 +13,7 @@ from jsonschema import Draft202012Validator
 from cyclesim.errors import InputError
 from cyclesim.physics.sources import HeatPump, RatedPoint
 from cyclesim.scenario.blocks.heat_sources import highest_cop
+from cyclesim.scenario.reading.defaults import filled_in
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.scenario.reading.schema import json_schema
 from cyclesim.scenario.text.yaml_file import parse_text
@@ -144,7 +145,7 @@ def test_a_session_says_people_cover_and_buttons(scenario):
 
 def test_people_are_two_unless_said_or_drawn():
     """The default is listed where it counts only."""
-    listed = {one.path: one.value_text for one in load_text(TEXT.replace("people: 3, ", "")).defaults}
+    listed = {one.path: one.value_text for one in filled_in(load_text(TEXT.replace("people: 3, ", "")))}
     assert listed["schedule.bathing.0.people"] == "2"
     assert "schedule.bathing.1.people" not in listed
 
@@ -211,7 +212,7 @@ def test_fill_water_is_as_cold_as_mains_unless_said():
     assert load_text(TEXT).plant.tub.fill_water_c == 6
     scenario = load_text(TEXT.replace("    fill_water: 6 degC\n", ""))
     assert scenario.plant.tub.fill_water_c is None
-    assert "plant.tub.fill_water" in [one.path for one in scenario.defaults]
+    assert "plant.tub.fill_water" in [one.path for one in filled_in(scenario)]
 
 
 def test_one_breaker_feeds_everything_electric():
@@ -239,13 +240,13 @@ def test_a_room_loses_and_stores(scenario):
 def test_limits_of_bathing_are_defaults_with_a_source():
     """The file's own are taken; those that are left out are listed."""
     assert load_text(TEXT).limits.session_at_most_s == 2700
-    listed = {one.path: one for one in load_text(TEXT[: TEXT.index("limits:")]).defaults}
+    listed = {one.path: one for one in filled_in(load_text(TEXT[: TEXT.index("limits:")]))}
     assert (40, "40 degC") == (
         load_text(TEXT[: TEXT.index("limits:")]).limits.bathing_temperature_c,
         listed["limits.bathing_temperature"].value_text,
     )
     for key in ("outlet_temperature", "session_at_most", "cold_session", "starts_per_hour"):
-        assert listed[f"limits.{key}"].source_text
+        assert listed[f"limits.{key}"].source
 
 
 # ---------------------------------------------------------------- editors and mutations

@@ -5,12 +5,14 @@ from datetime import UTC, date, datetime
 import numpy as np
 import pytest
 
+from cyclesim.analysis.result import simulate
 from cyclesim.scenario.blocks.heating import Heating
 from cyclesim.scenario.blocks.place import Tariff
 from cyclesim.simulation.prices import dearer, prices
 from cyclesim.simulation.room import room_c
 from cyclesim.simulation.setpoints import LONGEST_LEAD_S, set_points
 from cyclesim.simulation.thermostat import Thermostat
+from tests.evidence.small import BOILER, ELEMENT, heated
 
 NEW_YEAR = datetime(2027, 1, 1, tzinfo=UTC)  # a Friday; Lisbon keeps UTC in winter
 H, DAY = 3600, 86_400
@@ -217,3 +219,10 @@ schedule:
     assert -30 * DAY == trace.zones.origin_s
     hours = 30 * 24 + 3 * 24 + 1
     assert {hours} == {len(series) for series in trace.zones.series.values()}
+
+
+@pytest.mark.parametrize(("price", "fires"), [("0.12 EUR/kWh", "element"), ("0.13 EUR/kWh", "boiler")])
+def test_fuel_costs_its_price_over_the_efficiency(price: str, fires: str) -> None:
+    """At 0.10 a kilowatt-hour and 80 %, a boiler's heat is 0.125: dearer than 0.12, cheaper than 0.13."""
+    found = simulate(heated(price, element=ELEMENT, boiler=BOILER), days=2)
+    assert {fires} == {name for name, source in found.metrics.heat_sources.items() if source.firings}

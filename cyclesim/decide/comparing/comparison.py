@@ -18,7 +18,6 @@ from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.result import days_of_year
 from cyclesim.decide.comparing.futures import (
     OF_MONEY,
-    Alternative,
     Future,
     as_it_comes,
     assumptions_of,
@@ -33,6 +32,7 @@ from cyclesim.decide.comparing.life_cycle_cost import (
     break_even_years,
     owning,
 )
+from cyclesim.decide.ranges.stated import Stray
 from cyclesim.decide.sizing.heat_up import Warmer, fill_c, seasons, warmest_c
 from cyclesim.decide.sizing.heater_need import set_back_of
 from cyclesim.decide.sizing.pump_given import jets_of, weakest_of
@@ -41,6 +41,7 @@ from cyclesim.decide.sweeps.sweep import HERE, How, job, sweep
 from cyclesim.errors import CycleSimError
 from cyclesim.scenario.blocks.model import CHOICE, Scenario
 from cyclesim.simulation.assembly import Plant
+from cyclesim.spreads import Spread
 
 _ALIKE = 0.003
 """A difference of less than this share counts for neither plant: a thermostat's phase makes as much."""
@@ -196,9 +197,9 @@ def compare(
     years = years or next((one.money.over_years for one in scenarios if one.money), 10)
     told = Future({}, {}, seed)
     to_come = [future(k, seed) for k in range(futures)]
-    ends: list[tuple[Alternative, float]] = []
+    ends: list[tuple[Stray, float]] = []
     if sensitivity or (sensitivity is None and futures):
-        ends = [(one, end) for one in assumptions_of(list(scenarios)) for end in (one.low, one.high)]
+        ends = [(one, end) for one in assumptions_of(scenarios) for end in one.ends]
     rows_of = [(at, scenarios) for at in (told, *to_come)]
     rows_of += [(only(one, end, seed), scenarios[:2]) for one, end in ends]
     jobs = [job(as_it_comes(one, at), days, start, at.seed) for at, plants in rows_of for one in plants]
@@ -260,14 +261,14 @@ def _measures(scenario: Scenario, outcome: Outcome, years: int | None, terms: Te
         None if scenario.money is None else owning(scenario.money, outcome, years, terms).total,
         outcome.oldest_water_h,
         (outcome.energy_kwh + outcome.fuel_kwh) * a_year,
-        outcome.loud_min / outcome.days,
+        outcome.loud_min_a_day,
     )
 
 
 def _swings(
     sides: tuple[Side, ...],
     years: int,
-    ends: Sequence[tuple[Alternative, float]],
+    ends: Sequence[tuple[Stray, float]],
     rows: Sequence[Sequence[Outcome]],
 ) -> Iterator[Swing]:
     """The second plant's cost minus the first's with one assumption at its ends; money's need no new run."""
@@ -286,20 +287,16 @@ def _swings(
         one = ends[k][0]
         yield _swing(one, now, apart(rows[k]), apart(rows[k + 1]))
     for one in OF_MONEY if priced else OF_MONEY[:1]:
-        yield _swing(one, now, *(apart(as_told, only(one, end, 0).terms) for end in (one.low, one.high)))
+        yield _swing(one, now, *(apart(as_told, only(one, end, 0).terms) for end in one.ends))
     if priced:
-        counted = Alternative("years counted", *_years_off(years), CHOICE, "{:.0f} years")
-        yield _swing(counted, now, *(apart(as_told, over=round(end)) for end in (counted.low, counted.high)))
+        half, half_more = max(1, years // 2), years + (years + 1) // 2
+        counted = Stray("years counted", Spread(half, half_more, "years"), CHOICE, told=years)
+        yield _swing(counted, now, *(apart(as_told, over=over) for over in (half, half_more)))
 
 
-def _years_off(years: int) -> tuple[float, float, float]:
-    """Half as many years, as told, and half as many again."""
-    return float(max(1, years // 2)), float(years), float(years + (years + 1) // 2)
-
-
-def _swing(one: Alternative, now: float, low: float, high: float) -> Swing:
+def _swing(one: Stray, now: float, low: float, high: float) -> Swing:
     flips = min(low, high, now) < 0.0 < max(low, high, now)
-    return Swing(one.name, one.text(one.low), one.text(one.high), one.source, low, high, flips)
+    return Swing(one.name, *one.spread.ends(), one.source, low, high, flips)
 
 
 def _width(swing: Swing) -> tuple[float, str]:

@@ -13,7 +13,7 @@ stratified draws widen a range where a jump takes two inputs.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -21,14 +21,13 @@ from cyclesim.analysis.result import days_of_year
 from cyclesim.decide.ranges.draws import drawn
 from cyclesim.decide.ranges.flushes import OldWater, flush_lines, old_water
 from cyclesim.decide.ranges.inputs import NotVaried, inputs
-from cyclesim.decide.ranges.numbers import Number, Numbers, numbers
-from cyclesim.decide.sweeps.pool import each
-from cyclesim.decide.sweeps.sweep import Job
-from cyclesim.decide.sweeps.variant import Variant
+from cyclesim.decide.ranges.numbers import NUMBERS, Number, Numbers
+from cyclesim.decide.sweeps.sweep import HERE, How, Job, swept
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.tolerance import AS_TOLD
+from cyclesim.simulation.variant import Variant
 
 MAY_BE_BELOW_0 = ("coldest_water_c", "coldest_at_session_c", "most_short_at_ready_by_k")
 DRAWS = 24
@@ -96,14 +95,13 @@ def confidence(
     start: date | None = None,
     seed: int = 0,
     draws: int = DRAWS,
-    workers: int | None = 1,
-    on_run: Callable[[int, int], None] | None = None,
+    how: How = HERE,
 ) -> Confidence:
     """Run a scenario as it is told and with each input off, and say how far its numbers may be off.
 
     The span is that of `simulate`. *draws* runs have all inputs off at once; with 0 a range is the root of
-    the sum of squares and no more. *workers* processes share the runs, None for one a core; the answer is the
-    same. *on_run* is called with the number of runs done and of all. Raises ValueError for less than one day.
+    the sum of squares and no more. *how* says who runs them and where they are kept; the answer is the same.
+    Raises SweepError where the sweep ends early, and ValueError for less than one day.
     """
     days = days_of_year(start or date(scenario.place.year, 1, 1)) if days is None else days
     if days < 1:
@@ -112,12 +110,7 @@ def confidence(
     variants = [Variant(scenario, AS_TOLD), *(end for one in varied for end in (one.low, one.high) if end)]
     variants += drawn(variants[0], varied, draws)
     jobs = [Job(variant, days, start, seed) for variant in variants]
-    read: dict[int, Numbers] = {}
-    for place, found in each(_numbers, jobs, workers):
-        read[place] = found
-        if on_run is not None:
-            on_run(len(read), len(jobs))
-    told, *rest = (read[place] for place in range(len(jobs)))
+    told, *rest = swept(jobs, NUMBERS, how)
     others = iter(rest)
     ends = [(next(others) if one.low else told, next(others) if one.high else told) for one in varied]
     names, at_once = [one.name for one in varied], list(others)
@@ -131,10 +124,6 @@ def confidence(
         tuple(Tried(one.name, one.low_text, one.high_text, one.source) for one in varied),
         not_varied,
     )
-
-
-def _numbers(one: Job) -> Numbers:
-    return numbers(*one)
 
 
 def _estimate(

@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from cyclesim.decide.sweeps.variant import Input, Variant
+from cyclesim.decide.ranges.inputs import Input
 from cyclesim.scenario.forms.forms import Model
+from cyclesim.simulation.variant import Variant
 
 _EACH_END = 6
 """An input is at its lowest in one draw of so many and at its highest in another: as wide as even odds."""

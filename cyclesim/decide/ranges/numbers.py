@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
-from datetime import date
-from typing import NamedTuple
+from collections.abc import Iterator
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -14,10 +13,7 @@ from cyclesim.analysis.metrics import Metrics
 from cyclesim.analysis.result import measure
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.decide.ranges.flushes import flush_lines
-from cyclesim.decide.sweeps.variant import Variant
-from cyclesim.decide.sweeps.varied import VariedPlant
-from cyclesim.simulation.engine import simulate_trace
-from cyclesim.simulation.programme import Programme
+from cyclesim.decide.sweeps.sweep import Job, Reading, traced
 
 
 class Number(NamedTuple):
@@ -32,18 +28,22 @@ Numbers = dict[Number, float]
 """Infinite where the answer is never."""
 
 
-def numbers(
-    variant: Variant,
-    days: int,
-    start: date | None,
-    seed: int,
-    on_day: Callable[[int], None] | None = None,
-) -> Numbers:
-    """Run a variant and read everything that one decides by."""
-    plant, programme = VariedPlant(*variant), Programme(variant.scenario)
-    trace = simulate_trace(plant, programme, days=days, start=start, seed=seed, on_day=on_day)
-    history = History(plant, programme, trace)
+def numbers(job: Job) -> Numbers:
+    """Run a job and read everything that one decides by."""
+    history = History(*traced(job))
     return dict(_read(history, measure(history)))
+
+
+def _as_values(found: Numbers) -> list[list[object]]:
+    return [[*number, value] for number, value in found.items()]
+
+
+def _from_values(values: list[list[Any]]) -> Numbers:
+    return {Number(*number): value for *number, value in values}
+
+
+NUMBERS = Reading("numbers", numbers, _as_values, _from_values)
+"""How a sweep reads them and keeps them."""
 
 
 def _read(history: History, metrics: Metrics) -> Iterator[tuple[Number, float]]:

@@ -1,76 +1,72 @@
-"""Inputs that a file or a drawing states, but that nobody builds, measures or meets exactly."""
+"""What a file states or a drawing has, but nobody builds, measures or meets exactly: how far each strays."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
-from dataclasses import replace
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import Any
 
-from cyclesim.decide.sweeps.variant import Input, Variant, with_each
 from cyclesim.physics import walls
+from cyclesim.physics.links import SMOOTH_M
 from cyclesim.scenario.blocks.heat_sources import Electric
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.weather import Climate, Monthly, WeatherFile
 from cyclesim.simulation.tolerance import AS_TOLD
+from cyclesim.simulation.variant import Variant, with_each
+from cyclesim.spreads import Spread
 
 PRACTICE = "common practice, no source"
+_FOAM = walls.MATERIALS["pipe foam"].conductivity
 
 
-def stated(scenario: Scenario) -> Iterator[Input]:
-    """Inputs that a file states or a drawing has, but which nobody builds, measures or meets exactly."""
+@dataclass(frozen=True, slots=True)
+class Stray:
+    """Something that may be otherwise than told: how far, who says so, and what it changes.
 
-    def one(name: str, low: str, high: str, source: str, *ends: Variant | Scenario | None) -> Input:
-        made = [Variant(end, AS_TOLD) if isinstance(end, Scenario) else end for end in ends]
-        return Input(name, low, high, source, made[0], made[1])
+    *change* gives the scenario, or a variant of its plant, with the thing at a value; where *block* names a
+    block of the plant, one of its elements. Without it no run changes. *told* is the value as told: 1 for a
+    factor, 0 for what is added. *there* says which scenarios have such a thing.
+    """
 
-    def off(**factors: Any) -> Variant:
-        return Variant(scenario, replace(AS_TOLD, **factors))
+    name: str
+    spread: Spread
+    source: str
+    change: Callable[[Any, float], Any] | None = None
+    block: str = ""
+    told: float = 1.0
+    kind: str = ""
+    there: Callable[[Scenario], bool] = lambda _: True
 
-    plant = scenario.plant
-    mould = "plastic pipe is made to its outside, its wall thicker than the least, common practice, no source"
-    yield one("bore of pipes", "-2 %", "as told", mould, _bores(scenario, 0.98), None)
-    rough = "smooth plastic to a film of deposits of 0.05 mm, common practice, no source"
-    yield one("roughness of pipes", "as told", "0.05 mm", rough, None, off(roughness=0.05e-3 / 1.5e-6))
-    iso = "ISO 9906 grade 3B, from memory, not opened"
-    yield one("pump curve", "head -7 %", "head +7 %", iso, _heads(scenario, 0.93), _heads(scenario, 1.07))
-    yield one(
-        "power of pumps", "-10 %", "+10 %", PRACTICE, _pump_powers(scenario, 0.9), _pump_powers(scenario, 1.1)
-    )
-    if any(leg.manifold for leg in plant.legs.values()):
-        yield one("flow of jets", "-10 %", "+10 %", PRACTICE, _jets(scenario, 0.9), _jets(scenario, 1.1))
-    if any(thing.kind == "filter" for thing in plant.equipment.values()):
-        yield one("dirt in the filter", "clean", "drop +50 %", PRACTICE, None, _drops(scenario, 1.5))
-    if any(isinstance(source, Electric) for source in plant.heat_sources.values()):
-        iec = "IEC 60335-1 tolerance of rated input, from memory, not opened"
-        yield one(
-            "output of elements", "-10 %", "+5 %", iec, _outputs(scenario, 0.9), _outputs(scenario, 1.05)
-        )
-    yield one("mean air temperature", "-1 K", "+1 K", PRACTICE, air(scenario, -1.0), air(scenario, 1.0))
-    if not any(d.path.startswith("place.weather.wind") for d in scenario.defaults):
-        yield one("wind", "-50 %", "+50 %", PRACTICE, wind(scenario, 0.5), wind(scenario, 1.5))
-    if scenario.schedule.heating:
-        read = "the water's sensor"
-        yield one(read, "-0.5 K", "+0.5 K", PRACTICE, _sensor(scenario, -0.5), _sensor(scenario, 0.5))
-    if scenario.schedule.frost_protection:
-        read = "the frost sensor"
-        yield one(read, "-0.5 K", "+0.5 K", PRACTICE, _frost(scenario, -0.5), _frost(scenario, 0.5))
-    if any(leg.insulation_m for leg in plant.legs.values()):
-        foam = walls.MATERIALS["pipe foam"]
-        factors = [k / foam.conductivity_w_mk for k in foam.spread_w_mk]
-        low, high = (f"{k:g} W/(m K)" for k in foam.spread_w_mk)
-        variants = [off(walls=walls.Off(pipe_foam=factor)) for factor in factors]
-        yield one("conductivity of pipe insulation", low, high, foam.source, *variants)
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Its lowest and highest."""
+        return self.spread.around(self.told, self.kind)
+
+    def at(self, scenario: Scenario, value: float) -> Variant:
+        """The plant with the thing at a value, in every element of its block the same."""
+        change, made = self.change, scenario
+        if change is not None and self.block:
+            made = with_each(scenario, self.block, lambda thing: change(thing, value))
+        elif change is not None:
+            made = change(scenario, value)
+        return made if isinstance(made, Variant) else Variant(made, AS_TOLD)
 
 
-def _bores(scenario: Scenario, factor: float) -> Scenario:
-    def change(leg: Any) -> Any:
-        if leg.pipe:
-            return leg.model_copy(update={"pipe": leg.pipe._replace(bore_m=leg.pipe.bore_m * factor)})
-        told = {"stated_bore_m": leg.bore_m * factor, "stated_outside_m": leg.outside_m}
-        return leg.model_copy(update=told)
+def _bore(leg: Any, factor: float) -> Any:
+    if leg.pipe:
+        return leg.model_copy(update={"pipe": leg.pipe._replace(bore_m=leg.pipe.bore_m * factor)})
+    told = {"stated_bore_m": leg.bore_m * factor, "stated_outside_m": leg.outside_m}
+    return leg.model_copy(update=told)
 
-    return with_each(scenario, "legs", change)
+
+def _roughness(scenario: Scenario, roughness_m: float) -> Variant:
+    return Variant(scenario, replace(AS_TOLD, roughness=roughness_m / SMOOTH_M))
+
+
+def _pipe_foam(scenario: Scenario, conductivity_w_mk: float) -> Variant:
+    factor = conductivity_w_mk / _FOAM.value
+    return Variant(scenario, replace(AS_TOLD, walls=walls.Off(pipe_foam=factor)))
 
 
 def _running(pump: Any, change: Callable[[Any], dict[str, Any]]) -> Any:
@@ -80,7 +76,7 @@ def _running(pump: Any, change: Callable[[Any], dict[str, Any]]) -> Any:
     return pump.model_copy(update=told or change(pump))
 
 
-def pump_head(pump: Any, factor: float) -> Any:
+def _pump_head(pump: Any, factor: float) -> Any:
     """A pump whose head is otherwise at every flow."""
 
     def change(speed: Any) -> dict[str, Any]:
@@ -94,7 +90,7 @@ def pump_head(pump: Any, factor: float) -> Any:
     return _running(pump, change)
 
 
-def pump_power(pump: Any, factor: float) -> Any:
+def _pump_power(pump: Any, factor: float) -> Any:
     """A pump that draws otherwise."""
 
     def change(speed: Any) -> dict[str, Any]:
@@ -104,45 +100,27 @@ def pump_power(pump: Any, factor: float) -> Any:
     return _running(pump, change)
 
 
-def _heads(scenario: Scenario, factor: float) -> Scenario:
-    return with_each(scenario, "pumps", lambda pump: pump_head(pump, factor))
+def _jets(leg: Any, factor: float) -> Any:
+    jets = leg.manifold
+    if jets is None:
+        return leg
+    if jets.each is not None:
+        told = {"each": jets.each._replace(flow_m3_s=jets.each.flow_m3_s * factor)}
+    else:
+        told = {"nozzle_m": jets.nozzle_m * math.sqrt(factor)}
+    return leg.model_copy(update={"manifold": jets.model_copy(update=told)})
 
 
-def _pump_powers(scenario: Scenario, factor: float) -> Scenario:
-    return with_each(scenario, "pumps", lambda pump: pump_power(pump, factor))
+def _drop(thing: Any, factor: float) -> Any:
+    if thing.kind != "filter":
+        return thing
+    return thing.model_copy(update={"drop": thing.drop._replace(head_m=thing.drop.head_m * factor)})
 
 
-def _jets(scenario: Scenario, factor: float) -> Scenario:
-    def change(leg: Any) -> Any:
-        if leg.manifold is None:
-            return leg
-        jets = leg.manifold
-        if jets.each is not None:
-            told = {"each": jets.each._replace(flow_m3_s=jets.each.flow_m3_s * factor)}
-        else:
-            told = {"nozzle_m": jets.nozzle_m * math.sqrt(factor)}
-        return leg.model_copy(update={"manifold": jets.model_copy(update=told)})
-
-    return with_each(scenario, "legs", change)
-
-
-def _drops(scenario: Scenario, factor: float) -> Scenario:
-    def change(thing: Any) -> Any:
-        if thing.kind != "filter":
-            return thing
-        return thing.model_copy(update={"drop": thing.drop._replace(head_m=thing.drop.head_m * factor)})
-
-    return with_each(scenario, "equipment", change)
-
-
-def output(source: Any, factor: float) -> Any:
+def _output(source: Any, factor: float) -> Any:
     """An element that gives otherwise; any other source as it is."""
     told = {"output_w": source.output_w * factor} if isinstance(source, Electric) else {}
     return source.model_copy(update=told)
-
-
-def _outputs(scenario: Scenario, factor: float) -> Scenario:
-    return with_each(scenario, "heat_sources", lambda source: output(source, factor))
 
 
 def _weather(scenario: Scenario, told: dict[str, Any]) -> Scenario:
@@ -157,7 +135,7 @@ def _column(about: WeatherFile, key: str, change: Callable[[float], float]) -> d
     return {"file": replace(series, columns=columns)}
 
 
-def air(scenario: Scenario, by_k: float) -> Scenario:
+def _air(scenario: Scenario, by_k: float) -> Scenario:
     """Weather that is warmer by so much all year."""
     about = scenario.place.weather
     if isinstance(about, Climate):
@@ -167,7 +145,7 @@ def air(scenario: Scenario, by_k: float) -> Scenario:
     return _weather(scenario, _column(about, "air_c", lambda value: value + by_k))
 
 
-def swing(scenario: Scenario, factor: float) -> Scenario:
+def _swing(scenario: Scenario, factor: float) -> Scenario:
     """Weather that strays further from its mean, over the year and over a day, about the same mean."""
     about = scenario.place.weather
     if isinstance(about, Climate):
@@ -183,7 +161,7 @@ def swing(scenario: Scenario, factor: float) -> Scenario:
     return _weather(scenario, _column(about, "air_c", lambda value: mean + (value - mean) * factor))
 
 
-def wind(scenario: Scenario, factor: float) -> Scenario:
+def _wind(scenario: Scenario, factor: float) -> Scenario:
     """Weather with more or less wind."""
     about = scenario.place.weather
     if not isinstance(about, WeatherFile):
@@ -214,3 +192,87 @@ def _frost(scenario: Scenario, by_k: float) -> Scenario:
     assert frost is not None
     told = {"starts_below_c": frost.starts_below_c + by_k, "stops_above_c": frost.stops_above_c + by_k}
     return _schedule(scenario, {"frost_protection": frost.model_copy(update=told)})
+
+
+AIR = Stray("mean air temperature", Spread(-1, 1, "K", off=True), PRACTICE, _air, told=0.0)
+SWING = Stray("swing of the air's warmth", Spread(-20, 20, "%", off=True), PRACTICE, _swing)
+WIND = Stray("wind", Spread(-50, 50, "%", off=True), PRACTICE, _wind)
+HEAD = Stray(
+    "head of pumps",
+    Spread(-7, 7, "%", off=True),
+    "ISO 9906 grade 3B, from memory, not opened",
+    _pump_head,
+    "pumps",
+)
+POWER = Stray("power of pumps", Spread(-10, 10, "%", off=True), PRACTICE, _pump_power, "pumps")
+OUTPUT = Stray(
+    "output of elements",
+    Spread(-10, 5, "%", off=True),
+    "IEC 60335-1 tolerance of rated input, from memory, not opened",
+    _output,
+    "heat_sources",
+    there=lambda scenario: any(isinstance(one, Electric) for one in scenario.plant.heat_sources.values()),
+)
+STATED = (
+    Stray(
+        "bore of pipes",
+        Spread(-2, 0, "%", off=True),
+        "plastic pipe is made to its outside, its wall thicker than the least, common practice, no source",
+        _bore,
+        "legs",
+    ),
+    Stray(
+        "roughness of pipes",
+        Spread(1000.0 * SMOOTH_M, 0.05, "mm"),
+        "smooth plastic to a film of deposits of 0.05 mm, common practice, no source",
+        _roughness,
+        told=SMOOTH_M,
+        kind="length",
+    ),
+    HEAD,
+    POWER,
+    Stray(
+        "flow of jets",
+        Spread(-10, 10, "%", off=True),
+        PRACTICE,
+        _jets,
+        "legs",
+        there=lambda scenario: any(leg.manifold for leg in scenario.plant.legs.values()),
+    ),
+    Stray(
+        "drop of a dirty filter",
+        Spread(0, 50, "%", off=True),
+        PRACTICE,
+        _drop,
+        "equipment",
+        there=lambda scenario: any(thing.kind == "filter" for thing in scenario.plant.equipment.values()),
+    ),
+    OUTPUT,
+    AIR,
+    WIND,
+    Stray(
+        "the water's sensor",
+        Spread(-0.5, 0.5, "K", off=True),
+        PRACTICE,
+        _sensor,
+        told=0.0,
+        there=lambda scenario: scenario.schedule.heating is not None,
+    ),
+    Stray(
+        "the frost sensor",
+        Spread(-0.5, 0.5, "K", off=True),
+        PRACTICE,
+        _frost,
+        told=0.0,
+        there=lambda scenario: scenario.schedule.frost_protection is not None,
+    ),
+    Stray(
+        "conductivity of pipe insulation",
+        Spread(_FOAM.low, _FOAM.high, "W/(m K)"),
+        _FOAM.source,
+        _pipe_foam,
+        told=_FOAM.value,
+        there=lambda scenario: any(leg.insulation_m for leg in scenario.plant.legs.values()),
+    ),
+)
+"""Whatever is put to its ends by `--confidence`; futures draw some of it, too."""

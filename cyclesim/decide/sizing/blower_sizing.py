@@ -9,7 +9,6 @@ from zoneinfo import ZoneInfo
 
 from cyclesim.decide.sizing.pump_sizing import CannotSizeError
 from cyclesim.decide.sizing.supply_share import overloads
-from cyclesim.decide.sweeps.variant import with_plant
 from cyclesim.errors import shorten
 from cyclesim.physics.blowing import HEAD_PA_M
 from cyclesim.physics.curves import PumpCurve
@@ -21,6 +20,7 @@ from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.exchanges import AIR_HEAT
 from cyclesim.simulation.hourly_weather import mean_air_c, weather, zones
+from cyclesim.simulation.variant import with_plant
 
 _POINTS = 24
 _YEAR_S = 365 * 86_400

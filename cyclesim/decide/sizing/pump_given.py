@@ -10,7 +10,6 @@ from cyclesim.analysis.amounts import apart
 from cyclesim.analysis.room_rules import NPSH_MARGIN_M
 from cyclesim.analysis.suction_side import feeding, warmest_c
 from cyclesim.decide.sizing.supply_share import overloads
-from cyclesim.decide.sweeps.variant import with_plant
 from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.links import TUB, Link, Pipe, loss
 from cyclesim.physics.suction import air_pressure_pa, npsh_available_m
@@ -18,6 +17,7 @@ from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.data_sheets import Pump
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant, PlantDuty, jet_name
+from cyclesim.simulation.variant import with_plant
 
 MOST_HEAD_M = 80.0
 _CURVE_POINTS = 24

@@ -27,13 +27,13 @@ from cyclesim.decide.sizing.pump_given import (
     weakest_of,
     with_pump,
 )
-from cyclesim.decide.sweeps.variant import with_plant
 from cyclesim.decide.tuning.plumbing import next_narrower
 from cyclesim.errors import CycleSimError, shorten
 from cyclesim.scenario.blocks.data_sheets import Pump
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.pipes import PIPES, Pipe
 from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.variant import with_plant
 
 SPARE = 0.10
 """Flow to spare that is wanted, as a share of what is asked for; common practice, no source."""

@@ -1,7 +1,8 @@
-"""Outcomes that are kept in a file, one a line, so that nothing finished is run again.
+"""What runs came to, kept in a file, one a line, so that nothing finished is run again.
 
-A line is a checksum, the key of its run and the outcome; it is written at once. What is damaged, cut off or
-foreign does not fit its checksum and is skipped. Where nothing can be kept that is said, and all goes on.
+A line is a checksum, the key of its run and what was read off it; it is written at once. What is damaged,
+cut off or foreign does not fit its checksum and is skipped. Where nothing can be kept that is said, and all
+goes on.
 """
 
 from __future__ import annotations
@@ -14,10 +15,10 @@ from collections.abc import Callable, Collection, Iterator
 from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 from platformdirs import user_cache_path
 
-from cyclesim.decide.sweeps.outcome import Outcome, read
 from cyclesim.decide.sweeps.pool import program
 
 _KEPT_FOR_S = 30 * 86_400
@@ -52,7 +53,7 @@ def kept_file(afresh: bool = False) -> Path:
 
 
 class Kept:
-    """Outcomes in a file, each under the key of its run; of those, *found* are the wanted ones.
+    """Plain values in a file, each under the key of its run; of those, *found* are the wanted ones.
 
     *on_note* is told once where nothing can be kept.
     """
@@ -62,7 +63,7 @@ class Kept:
     ) -> None:
         self.path, self.on_note = path, on_note
         self.works = True
-        self.found = dict[str, Outcome]()
+        self.found = dict[str, Any]()
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
             if path.exists() and not path.is_file():
@@ -72,11 +73,11 @@ class Kept:
         except OSError as error:
             self._cannot(error)
 
-    def put(self, run_key: str, found: Outcome) -> None:
-        """Append one outcome, at once, so that sweeps which share the file do not tear each other's lines."""
+    def put(self, run_key: str, values: object) -> None:
+        """Append one run's values, at once: sweeps that share the file do not tear each other's lines."""
         if not self.works:
             return
-        entry = f"{run_key}\t{json.dumps(found.as_values())}"
+        entry = f"{run_key}\t{json.dumps(values)}"
         # begins a line of its own, whatever was left half written before it
         line = f"\n{_checksum(entry)}\t{entry}\n".encode()
         try:
@@ -104,15 +105,15 @@ def _checksum(entry: str) -> str:
     return sha256(entry.encode()).hexdigest()[:16]
 
 
-def _whole(path: Path, wanted: Collection[str]) -> Iterator[tuple[str, Outcome]]:
-    """The wanted outcomes of every line that is whole."""
+def _whole(path: Path, wanted: Collection[str]) -> Iterator[tuple[str, Any]]:
+    """The wanted values of every line that is whole."""
     with suppress(FileNotFoundError), path.open(encoding="utf-8", errors="replace", newline="\n") as stream:
         while line := stream.readline(_LONGEST_LINE):
             checksum, _, entry = line.rstrip("\n").partition("\t")
             run_key, _, text = entry.partition("\t")
             if run_key in wanted and checksum == _checksum(entry):
-                with suppress(ValueError, KeyError, TypeError):  # whole, but of another form
-                    yield run_key, read(json.loads(text))
+                with suppress(ValueError):  # whole, but no values
+                    yield run_key, json.loads(text)
 
 
 def _keep_newer_half(path: Path) -> None:

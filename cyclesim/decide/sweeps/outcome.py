@@ -77,8 +77,8 @@ class Outcome:
     cost: float
     cost_by_month: dict[str, float]
     loud_min: float
-    """What the file's quiet hours name, else every pump at its highest speed beside filtering, running while
-    nobody bathes; blowers too [min]."""
+    """Minutes of the whole run in which neighbours hear something while nobody bathes: what the file's quiet
+    hours name, else every pump at its highest speed beside filtering; blowers too."""
     sessions: int
     cold_sessions: int
     coldest_c: float | None
@@ -99,6 +99,11 @@ class Outcome:
     def oldest_water_h(self) -> float:
         """The oldest water anywhere that moves at all or should; infinite where some never moved."""
         return max((_never(leg.oldest_water_h) for leg in self.legs.values()), default=0.0)
+
+    @property
+    def loud_min_a_day(self) -> float:
+        """The same on a mean day."""
+        return self.loud_min / self.days
 
     def broken(self, *severities: str) -> tuple[Broken, ...]:
         """The findings of these severities."""

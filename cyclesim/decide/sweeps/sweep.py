@@ -2,8 +2,8 @@
 
 What is done is kept as it comes in, so that nothing finished is run again after Ctrl-C.
 
-A sweep is a list of runs and nothing else: tuning, comparing and sizing make the list and read the outcomes.
-Order, workers and cluster change no number; a task is one run.
+A sweep is a list of runs and what is read off each, and nothing else: tuning, comparing, sizing and ranges
+make the list. Order, workers and cluster change no number; a task is one run.
 
 A run is known by what it prints and by the program's text (`key`): whatever a scenario holds must show in its
 repr; a CSV file shows by a digest of its values. Outcomes lie in the user's cache (`kept`).
@@ -12,21 +12,23 @@ repr; a CSV file shows by a digest of its values. Outcomes lie in the user's cac
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from hashlib import sha256
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, Generic, NamedTuple, TypeVar
 
 from cyclesim.decide.sweeps.kept import Kept
-from cyclesim.decide.sweeps.outcome import Outcome, outcome
+from cyclesim.decide.sweeps.outcome import Outcome, outcome, read
 from cyclesim.decide.sweeps.pool import each, program
-from cyclesim.decide.sweeps.variant import Variant
 from cyclesim.decide.sweeps.varied import VariedPlant
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.tolerance import AS_TOLD
+from cyclesim.simulation.trace import Trace
+from cyclesim.simulation.variant import Variant
 
 
 class Job(NamedTuple):
@@ -43,11 +45,32 @@ def job(scenario: Scenario, days: int, start: date | None = None, seed: int = 0)
     return Job(Variant(scenario, AS_TOLD), days, start, seed)
 
 
-def run(one: Job) -> Outcome:
-    """Run one job."""
+def traced(one: Job) -> tuple[VariedPlant, Programme, Trace]:
+    """Run one job, and give what was run and its trace."""
     plant, programme = VariedPlant(*one.variant), Programme(one.variant.scenario)
-    trace = simulate_trace(plant, programme, days=one.days, start=one.start, seed=one.seed)
-    return outcome(plant, programme, trace, one.days)
+    return plant, programme, simulate_trace(plant, programme, days=one.days, start=one.start, seed=one.seed)
+
+
+def run(one: Job) -> Outcome:
+    """Run one job and read its outcome."""
+    return outcome(*traced(one), one.days)
+
+
+Read = TypeVar("Read")
+
+
+@dataclass(frozen=True, slots=True)
+class Reading(Generic[Read]):
+    """What is read off each run of a sweep, and how it is kept: as plain values, and back from them."""
+
+    name: str
+    """Runs are kept apart by it; the same job may be run for one reading and for another."""
+    run: Callable[[Job], Read]
+    as_values: Callable[[Read], Any]
+    read: Callable[[Any], Read]
+
+
+OUTCOMES = Reading("outcome", run, Outcome.as_values, read)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,26 +93,33 @@ HERE = How()
 
 def sweep(jobs: Sequence[Job], how: How = HERE) -> list[Outcome]:
     """The outcome of every job, in order. SweepError where workers keep dying or no cluster answers."""
-    keys = [key(one) for one in jobs] if how.keep else []
+    return swept(jobs, OUTCOMES, how)
+
+
+def swept(jobs: Sequence[Job], reading: Reading[Read], how: How = HERE) -> list[Read]:
+    """What is read off every job, in order; raises likewise."""
+    keys = [key(one, reading.name) for one in jobs] if how.keep else []
     kept = Kept(how.keep, set(keys), how.on_note) if how.keep else None
-    done: dict[int, Outcome] = {}
-    if kept:
-        done = {i: kept.found[k] for i, k in enumerate(keys) if k in kept.found}
+    done: dict[int, Read] = {}
+    for place, run_key in enumerate(keys):
+        if kept and run_key in kept.found:
+            with suppress(ValueError, KeyError, TypeError):  # whole, but of another form
+                done[place] = reading.read(kept.found[run_key])
     if how.on_run is not None:
         how.on_run(len(done), len(jobs))
     left = [i for i in range(len(jobs)) if i not in done]
-    for place, found in each(run, [jobs[i] for i in left], how.workers, how.cluster):
+    for place, found in each(reading.run, [jobs[i] for i in left], how.workers, how.cluster):
         done[left[place]] = found
         if kept:
-            kept.put(keys[left[place]], found)
+            kept.put(keys[left[place]], reading.as_values(found))
         if how.on_run is not None:
             how.on_run(len(done), len(jobs))
     return [done[i] for i in range(len(jobs))]
 
 
-def key(one: Job) -> str:
-    """What tells a run from any other, by this or another version of the program.
+def key(one: Job, reading: str = OUTCOMES.name) -> str:
+    """What tells a run from any other, by this or another version of the program or for another reading.
 
     Models print every field and floats exactly; pickles would differ from process to process.
     """
-    return sha256(f"{program()} {one!r}".encode()).hexdigest()
+    return sha256(f"{program()} {reading} {one!r}".encode()).hexdigest()

@@ -9,7 +9,6 @@ from typing import NamedTuple
 from cyclesim.analysis.amounts import flow, lasting, listed
 from cyclesim.analysis.combinations import said
 from cyclesim.analysis.flush_rules import FLUSH_VOLUMES
-from cyclesim.decide.sweeps.variant import with_plant
 from cyclesim.decide.tuning.duty_effect import end_of, reached_s
 from cyclesim.physics.links import TUB
 from cyclesim.physics.water_age import STILL_M3_S
@@ -18,6 +17,7 @@ from cyclesim.scenario.blocks.data_sheets import CheckValve, Valve
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.plant import Leg
 from cyclesim.simulation.assembly import Plant, PlantDuty
+from cyclesim.simulation.variant import with_plant
 from cyclesim.units import format_quantity
 
 _LENGTH = "2 m"  # both of its ends lie in the pump room; common practice, no source

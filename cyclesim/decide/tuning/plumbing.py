@@ -9,7 +9,6 @@ from cyclesim.analysis.amounts import flow, lasting, listed
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.flush_rules import FLUSH_VOLUMES
 from cyclesim.analysis.rules import of_kind
-from cyclesim.decide.sweeps.variant import with_plant
 from cyclesim.decide.tuning.bleed import bleeds
 from cyclesim.decide.tuning.duty_effect import best_duty, end_of, reached_s, weakest_jet_m3_s
 from cyclesim.physics.links import TUB
@@ -18,6 +17,7 @@ from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.pipes import PIPES, Pipe
 from cyclesim.simulation.assembly import Plant, PlantDuty, last_stretch
 from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.variant import with_plant
 
 _TOLD = {"jets-weak", "flush-too-short"}
 """Plant rules whose breach the sentence or the caller's run tells; any other that is new forbids a change."""

@@ -10,6 +10,7 @@ from cyclesim.decide.tuning.placing import wait_s
 from cyclesim.decide.tuning.space import FILTER, FLUSH, RunKind, Space
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import Run
+from cyclesim.scenario.forms.fields import PumpSpeed
 
 _MOVED_H = (-2.0, -1.0, 1.0, 2.0)
 
@@ -20,11 +21,14 @@ class Entry:
 
     does: str
     """line flush or filter run."""
-    pump: str
-    """The pump and its speed as a file writes them, e.g. main low."""
+    pump: PumpSpeed
     lasts_s: int
-    starts: tuple[str, ...]
-    """Clock times, e.g. 07:30."""
+    starts: tuple[time, ...]
+
+    @property
+    def clocks(self) -> tuple[str, ...]:
+        """When it starts as people write it, e.g. 07:30."""
+        return tuple(f"{start:%H:%M}" for start in self.starts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,21 +44,16 @@ class Daily:
 
 def daily(space: Space, runs: Iterable[tuple[RunKind, int]]) -> Daily:
     """The programme of runs that start at these slots."""
-    starts: dict[tuple[str, str, int], list[time]] = {}
+    starts: dict[tuple[str, PumpSpeed, int], list[time]] = {}
     for kind, slot in runs:
-        starts.setdefault((kind.does, str(kind.pump), kind.lasts_s), []).append(space.clock(slot))
+        starts.setdefault((kind.does, kind.pump, kind.lasts_s), []).append(space.clock(slot))
     ordered = sorted(starts.items(), key=lambda item: (item[0][0] != FILTER, min(item[1]), item[0]))
-    return Daily(
-        tuple(
-            Entry(does, pump, lasts_s, tuple(f"{at:%H:%M}" for at in sorted(clocks)))
-            for (does, pump, lasts_s), clocks in ordered
-        )
-    )
+    return Daily(tuple(Entry(*what, tuple(sorted(clocks))) for what, clocks in ordered))
 
 
 def moved(space: Space, programme: Daily) -> Iterator[Daily]:
     """The programme with one run started one hour or two sooner or later, where that is allowed."""
-    kinds = {(kind.does, str(kind.pump), kind.lasts_s): kind for kind in space.kinds}
+    kinds = {(kind.does, kind.pump, kind.lasts_s): kind for kind in space.kinds}
     runs = [
         (kinds[entry.does, entry.pump, entry.lasts_s], space.slot(start))
         for entry in programme.entries
@@ -81,13 +80,13 @@ def scheduled(scenario: Scenario, programme: Daily) -> Scenario:
 
 def runs(programme: Daily, does: str, before: Sequence[Run]) -> tuple[Run, ...]:
     """The programme's runs of a kind as the file's own; the first of a pump keeps the name it had."""
-    names = {str(run.pump): run.name for run in reversed(before) if run.name and run.after is None}
+    names = {run.pump: run.name for run in reversed(before) if run.name and run.after is None}
     made = []
     for entry in programme.entries:
         if entry.does == does:
-            told = {"pump": entry.pump, "start": list(entry.starts), "lasts": f"{entry.lasts_s} s"}
             name = names.pop(entry.pump, None)
-            made.append(Run.model_validate(told | ({"name": name} if name else {})))
+            lasts_s = float(entry.lasts_s)
+            made.append(Run.model_construct(pump=entry.pump, start=entry.starts, lasts_s=lasts_s, name=name))
     return tuple(made)
 
 
@@ -97,8 +96,7 @@ def own(scenario: Scenario) -> Daily:
     for does, told in ((FILTER, scenario.schedule.filter_runs), (FLUSH, scenario.schedule.line_flushes)):
         for run in told:
             if run.start is not None:
-                clocks = tuple(f"{at:%H:%M}" for at in run.start)
-                found.append(Entry(does, str(run.pump), round(run.lasts_s), clocks))
+                found.append(Entry(does, run.pump, round(run.lasts_s), run.start))
     return Daily(tuple(found))
 
 

@@ -90,9 +90,9 @@ class Space:
         minutes = slot * self.step_s // 60
         return time(minutes // 60, minutes % 60)
 
-    def slot(self, clock: str) -> int:
-        """The slot of a clock time such as 07:30."""
-        return (int(clock[:2]) * 3600 + int(clock[3:]) * 60) // self.step_s
+    def slot(self, clock: time) -> int:
+        """The slot that a clock time lies in."""
+        return _seconds(clock) // self.step_s
 
 
 def space(scenario: Scenario) -> Space:

@@ -35,8 +35,8 @@ def _usual(space: Space, does: str, at_s: tuple[int, ...], lasts_s: int) -> tupl
     made = []
     for kind in fastest.values():
         slots = {_nearest(kind.allowed, at // space.step_s) for at in at_s}
-        starts = tuple(f"{space.clock(slot):%H:%M}" for slot in sorted(slots))
-        made.append(Entry(does, str(kind.pump), lasts_s, starts))
+        starts = tuple(space.clock(slot) for slot in sorted(slots))
+        made.append(Entry(does, kind.pump, lasts_s, starts))
     return tuple(made)
 
 

@@ -305,7 +305,12 @@ def _recommended(best: tuple[Choice, ...]) -> Choice | None:
         return None
     least = best[0].outcome.cost
     alike = [choice for choice in best if choice.outcome.cost <= least + _ALIKE * abs(least)]
-    return min(alike, key=lambda choice: (*_marks(choice)[3:1:-1], *_marks(choice)[4:], *_marks(choice)))
+
+    def first(choice: Choice) -> tuple[float, ...]:
+        out = choice.outcome
+        return out.loud_min, float(out.pump_starts), out.oldest_water_h, *_marks(choice)
+
+    return min(alike, key=first)
 
 
 def _how_bad(choice: Choice) -> tuple[float, ...]:

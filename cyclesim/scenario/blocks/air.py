@@ -10,6 +10,7 @@ from cyclesim.scenario.forms.fields import Bore, Current, Flow, Length, Name, Pa
 from cyclesim.scenario.forms.forms import Model, Quantity, RefusedError, Text, default
 from cyclesim.scenario.forms.lists import Points
 from cyclesim.scenario.forms.pipes import DUE, Fittings, Pipe, read_pipe
+from cyclesim.spreads import ANY_ZONE, AS_BUILT, Spread
 
 PRACTICE = "common practice, no source"
 AirCurve = Annotated[
@@ -52,13 +53,13 @@ class Blower(Model):
     loop_above_water_m: Height = default(
         0.0,
         alias="loop_above_water",
-        spread="0 to 600 mm",
+        spread=Spread(0, 600, "mm"),
         source=PRACTICE,
         description="How far above the water the highest point of the pipe lies, e.g. 300 mm.",
     )
     check_valve: YesNo = default(
         False,
-        spread="as built",
+        spread=AS_BUILT,
         source=PRACTICE,
         description="true if a check valve stops water from running back to the blower.",
     )
@@ -69,7 +70,7 @@ class Blower(Model):
         None, alias="wet_length", description="Or: how much of the pipe lies below the waterline."
     )
     air_from: Name = default(
-        "outdoors", spread="any zone", source=PRACTICE, description="The zone whose air it draws."
+        "outdoors", spread=ANY_ZONE, source=PRACTICE, description="The zone whose air it draws."
     )
     zone: Name = Field(description="The zone it stands in, e.g. pump_room.")
     also_started_by: Starters = STARTED

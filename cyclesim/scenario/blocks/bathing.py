@@ -9,6 +9,7 @@ from cyclesim.scenario.forms.fields import Clocks, Days, Lasting, PumpAt, YesNo,
 from cyclesim.scenario.forms.forms import Count, Model, Quantity, RefusedError, Text, default
 from cyclesim.scenario.forms.lists import Pair
 from cyclesim.scenario.forms.times import DAYS, REPEATS, Rule, check_recurring
+from cyclesim.spreads import Spread
 
 _CLOCK = Text(read_clock, "a time of day is due, e.g. 18:00", r"^([01]\d|2[0-3]):[0-5]\d$", ("18:00",))
 _LASTING = Quantity("time", ge=1, le=86_400, whole=True)
@@ -47,7 +48,7 @@ class Bathing(Model):
     name: str | None = Field(None, description="A name for reports.", max_length=80)
     people: Annotated[int, PEOPLE] = default(
         2,
-        spread="1 to 6",
+        spread=Spread(1, 6),
         source="common practice, no source",
         description="How many people are in the water.",
     )

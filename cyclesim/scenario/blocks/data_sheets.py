@@ -35,6 +35,7 @@ from cyclesim.scenario.forms.forms import (
     one_of,
 )
 from cyclesim.scenario.forms.lists import Points
+from cyclesim.spreads import AS_BUILT, Spread
 from cyclesim.units import format_quantity
 
 PRACTICE = "common practice, no source"
@@ -109,52 +110,52 @@ class Pump(_Running):
     changeover_s: Rest = default(
         2.0,
         alias="changeover",
-        spread="1 to 10 s",
+        spread=Spread(1, 10, "s"),
         source=PRACTICE,
         description="How long it is off between two speeds.",
     )
     check_valve: YesNo = default(
         False,
-        spread="as built",
+        spread=AS_BUILT,
         source=PRACTICE,
         description="true if a check valve stops water from running back through it.",
     )
     rest_s: Rest = default(
         0.0,
         alias="rest",
-        spread="0 to 2 min",
+        spread=Spread(0, 2, "min"),
         source=PRACTICE,
         description="How long the controller leaves it off at least before it starts again.",
     )
     minimum_run_s: Rest = default(
         0.0,
         alias="minimum_run",
-        spread="0 to 5 min",
+        spread=Spread(0, 5, "min"),
         source=PRACTICE,
         description="How long the controller runs it at least.",
     )
     coasts_s: Pause = default(
         1.0,
         alias="coasts",
-        spread="0.5 to 3 s",
+        spread=Spread(0.5, 3, "s"),
         source=PRACTICE,
         description="How long water still moves after it is switched off.",
     )
     opens_within_s: Pause = default(
         0.0,
         alias="opens_within",
-        spread="0 to 1 s",
+        spread=Spread(0, 1, "s"),
         source=PRACTICE,
         description="How long its contactor takes to open.",
     )
     heat_to_water: Share = default(
         0.7,
-        spread="50 to 100 %",
+        spread=Spread(50, 100, "%"),
         source=PRACTICE,
         description="Share of its electrical power that ends up in the water.",
     )
     volume_m3: PartVolume = default(
-        0.002, alias="volume", spread="1 to 5 L", source=PRACTICE, description="Water inside it."
+        0.002, alias="volume", spread=Spread(1, 5, "L"), source=PRACTICE, description="Water inside it."
     )
     zone: Name | None = Field(None, description="The zone it stands in.")
     also_started_by: Starters = STARTED
@@ -170,7 +171,7 @@ class Pump(_Running):
     )
     self_priming: YesNo = default(
         False,
-        spread="as built",
+        spread=AS_BUILT,
         source=PRACTICE,
         description="true if it draws its suction pipe empty of air by itself.",
     )
@@ -206,14 +207,13 @@ class Pump(_Running):
 
     def assumed(self) -> list[Assumed]:
         """The power of a speed that is a share of the other."""
-        pair = {"low": self.low, "high": self.high}
-        return [
-            Assumed(
-                f"{name}.power", format_quantity(self.speeds[name].power_w, "power"), "-30 to +30 %", PRACTICE
-            )
-            for name, speed in pair.items()
-            if speed is not None and not speed.power_w
-        ]
+        worked_out: list[Assumed] = []
+        for name, speed in {"low": self.low, "high": self.high}.items():
+            if speed is not None and not speed.power_w:
+                power_w, spread = self.speeds[name].power_w, Spread(-30, 30, "%", off=True)
+                text = format_quantity(power_w, "power")
+                worked_out.append(Assumed(f"{name}.power", text, spread, PRACTICE, power_w))
+        return worked_out
 
 
 def _powered(speed: Speed, other: Speed) -> Speed:

@@ -31,6 +31,7 @@ from cyclesim.scenario.forms.forms import (
     one_of,
 )
 from cyclesim.scenario.forms.times import Occasion
+from cyclesim.spreads import ANY_ZONE, AS_BUILT, Spread
 
 PRACTICE = "common practice, no source"
 KINDS = ("electric", "heat_pump", "boiler", "wood", "solar")
@@ -67,9 +68,9 @@ class Proof(Model):
     def assumed(self) -> list[Assumed]:
         """Where a pressure switch closes, and the rise that means no flow, unless said."""
         if self.by == "pressure_switch" and self.closes_at_m is None:
-            return [Assumed("closes_at", "1 m", "0.7 to 2 m", PRACTICE)]
+            return [Assumed("closes_at", "1 m", Spread(0.7, 2, "m"), PRACTICE)]
         if self.by == "temperature_rise" and self.rise_k is None:
-            return [Assumed("rise", "8 K", "4 to 15 K", PRACTICE)]
+            return [Assumed("rise", "8 K", Spread(4, 15, "K"), PRACTICE)]
         return []
 
     @property
@@ -108,7 +109,7 @@ class Switched(_Source):
     )
     limit_sensor: Literal["own", "thermostat"] = default(
         "own",
-        spread="as built",
+        spread=AS_BUILT,
         source=PRACTICE,
         description="Whether its high limit has a sensor of its own, or shares the thermostat's.",
     )
@@ -117,14 +118,14 @@ class Switched(_Source):
     rest_s: Rest = default(
         0.0,
         alias="rest",
-        spread="0 to 3 min",
+        spread=Spread(0, 3, "min"),
         source=PRACTICE,
         description="How long it stays off at least before it fires again.",
     )
     opens_within_s: Pause = default(
         0.0,
         alias="opens_within",
-        spread="0 to 1 s",
+        spread=Spread(0, 1, "s"),
         source=PRACTICE,
         description="How long its contactor takes to open.",
     )
@@ -257,25 +258,25 @@ class HeatPump(Switched):
     defrost_below_c: AirTemperature = default(
         5.0,
         alias="defrost_below",
-        spread="3 to 7 degC",
+        spread=Spread(3, 7, "degC"),
         source=PRACTICE,
         description="Below this air temperature its coil frosts.",
     )
     defrost_share: Share = default(
         0.1,
-        spread="5 to 20 %",
+        spread=Spread(5, 20, "%"),
         source=PRACTICE,
         description="Share of its output that defrosting costs there, in damp air.",
     )
     minimum_run_s: Rest = default(
         300.0,
         alias="minimum_run",
-        spread="2 to 10 min",
+        spread=Spread(2, 10, "min"),
         source=PRACTICE,
         description="How long it runs at least once it has started.",
     )
     outside: Name = default(
-        "outdoors", spread="any zone", source=PRACTICE, description="The zone whose air it draws heat from."
+        "outdoors", spread=ANY_ZONE, source=PRACTICE, description="The zone whose air it draws heat from."
     )
     current_a: Current | None = Field(
         None, alias="current", description="Current, off the nameplate; power over voltage unless said."
@@ -319,14 +320,14 @@ class Boiler(Switched):
     minimum_run_s: Rest = default(
         0.0,
         alias="minimum_burn",
-        spread="0 to 10 min",
+        spread=Spread(0, 10, "min"),
         source=PRACTICE,
         description="How long it burns at least once it has started.",
     )
     power_w: Annotated[float, Quantity("power", ge=0, le=5000)] = default(
         0.0,
         alias="power",
-        spread="0 to 150 W",
+        spread=Spread(0, 150, "W"),
         source=PRACTICE,
         description="Electrical power of its fan and controls.",
     )
@@ -346,7 +347,7 @@ class Wood(Unswitched):
     dies_down_s: Annotated[float, Quantity("time", ge=0, le=86_400)] = default(
         1800.0,
         alias="dies_down",
-        spread="10 to 60 min",
+        spread=Spread(10, 60, "min"),
         source=PRACTICE,
         description="Time in which its heat falls to 37 % after the fire has burnt.",
     )

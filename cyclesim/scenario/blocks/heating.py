@@ -9,6 +9,7 @@ from cyclesim.scenario.blocks.place import PriceTag
 from cyclesim.scenario.forms.fields import Clock, Days, Lasting, Name, PumpAt, single_or_list, some
 from cyclesim.scenario.forms.forms import Model, Quantity, RefusedError, default
 from cyclesim.scenario.forms.times import DAYS, REPEATS, Date, Rule, check_recurring
+from cyclesim.spreads import Spread
 
 SetPoint = Annotated[float, Quantity("temperature", ge=5, le=40)]
 Band = Annotated[float, Quantity("temperature_difference", ge=0.1, le=10)]
@@ -98,7 +99,7 @@ class Heating(Model):
     next_below_k: Annotated[float, Quantity("temperature_difference", ge=0.1, le=20)] = default(
         1.0,
         alias="next_below",
-        spread="0.5 to 3 K",
+        spread=Spread(0.5, 3, "K"),
         source="common practice, no source",
         description="The next source joins this far below where heating starts, or where the one before "
         "cannot fire.",

@@ -1,6 +1,6 @@
 """The whole file as one frozen object, with the limits it is judged by."""
 
-from typing import Annotated, Literal, NamedTuple
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
@@ -13,8 +13,9 @@ from cyclesim.scenario.blocks.schedule import Controller, Interlock, Schedule
 from cyclesim.scenario.blocks.water_care import WaterCare
 from cyclesim.scenario.forms.fields import Pause, Span, WaterTemperature
 from cyclesim.scenario.forms.fields import Speed as SpeedField
-from cyclesim.scenario.forms.forms import Assumed, Count, Model, Quantity, default
+from cyclesim.scenario.forms.forms import JUDGED_BY, Assumed, Count, Model, Quantity, default
 from cyclesim.scenario.forms.lists import Pair
+from cyclesim.spreads import Edges, Spread
 
 FORMATS = (1,)
 PRACTICE = "common practice, no source"
@@ -28,125 +29,118 @@ GrowthBand = Annotated[
 class Limits(Model):
     """What the rules judge by; a limit that is left out has the default that the report lists."""
 
+    not_varied: ClassVar[str] = JUDGED_BY
+
     water_age_s: Span = default(
         86_400.0,
         alias="water_age",
-        spread="12 to 72 h",
+        spread=Spread(12, 72, "h"),
         source=CHOICE,
         description="The oldest that water in a leg may get.",
     )
     warm_stagnation_s: Span = default(
         86_400.0,
         alias="warm_stagnation",
-        spread="12 to 72 h",
+        spread=Spread(12, 72, "h"),
         source=CHOICE,
         description="The longest that water may stand still inside the growth band.",
     )
     growth_band_c: GrowthBand = default(
         (20.0, 45.0),
         alias="growth_band",
-        spread="20 to 25 degC below, 42 to 45 degC above",
+        spread=Edges(Spread(20, 25, "degC"), Spread(42, 45, "degC")),
         source="HSE L8 (lower edge), CDC Legionella control toolkit (upper edge)",
         description="Between which temperatures bacteria grow well, e.g. [20 degC, 45 degC].",
     )
     turnovers_per_day: Annotated[float, Count(0, 200, whole=False)] = default(
         2.0,
-        spread="1 to 6",
+        spread=Spread(1, 6),
         source=PRACTICE,
         description="How often a day the filter must pass the tub's volume.",
     )
     suction_speed_m_s: SpeedField = default(
         1.8,
         alias="suction_speed",
-        spread="1.5 to 2.4 m/s",
+        spread=Spread(1.5, 2.4, "m/s"),
         source="US residential pool practice, from memory",
         description="The fastest that water may run in a suction pipe.",
     )
     run_on_s: Pause = default(
         30.0,
         alias="run_on",
-        spread="15 s to 5 min",
+        spread=Spread(15, 5, "min", low_unit="s"),
         source=PRACTICE,
         description="How long water must still run after a heater stops.",
     )
     proof_time_s: Pause = default(
         5.0,
         alias="proof_time",
-        spread="2 to 15 s",
+        spread=Spread(2, 15, "s"),
         source=PRACTICE,
         description="How long a flow must be proven before a heater may fire.",
     )
     heat_without_flow_grace_s: Pause = default(
         5.0,
         alias="heat_without_flow_grace",
-        spread="1 to 10 s",
+        spread=Spread(1, 10, "s"),
         source=CHOICE,
         description="How long a heater may be on without flow before it counts as a danger.",
     )
     pump_rest_s: Pause = default(
         75.0,
         alias="pump_rest",
-        spread="35 to 180 s",
+        spread=Spread(35, 180, "s"),
         source="NEMA MG 10 table 2-3, 1 hp 2-pole, seen second-hand",
         description="How long a pump motor must rest between two starts.",
     )
     starts_per_hour: Annotated[float, Count(1, 60, whole=False)] = default(
         8.0,
-        spread="6 to 16, less for large motors",
+        spread=Spread(6, 16, remark="less for large motors"),
         source="NEMA MG 10, 5 hp 2-pole 8.1, seen second-hand",
         description="How often a pump motor may start in an hour.",
     )
     bathing_temperature_c: WaterTemperature = default(
         40.0,
         alias="bathing_temperature",
-        spread="38 to 40 degC",
+        spread=Spread(38, 40, "degC"),
         source="New York 6-1.25 and UL 1563, seen second-hand",
         description="The warmest that water with people in it may be.",
     )
     outlet_temperature_c: WaterTemperature = default(
         50.0,
         alias="outlet_temperature",
-        spread="45 to 60 degC",
+        spread=Spread(45, 60, "degC"),
         source="equipment-standard practice, from memory",
         description="The warmest that water from an outlet may be.",
     )
     session_at_most_s: Span = default(
         3600.0,
         alias="session_at_most",
-        spread="15 to 60 min",
+        spread=Spread(15, 60, "min"),
         source=CHOICE,
         description="The longest that people should stay in warm water at a time.",
     )
     cold_session_k: Annotated[float, Quantity("temperature_difference", ge=0.1, le=20)] = default(
         1.0,
         alias="cold_session",
-        spread="0.5 to 2 K",
+        spread=Spread(0.5, 2, "K"),
         source=CHOICE,
         description="How far below the set point water is cold to those who step in.",
     )
     cover_speed_m_s: SpeedField = default(
         0.5,
         alias="cover_speed",
-        spread="0.45 to 0.5 m/s",
+        spread=Spread(0.45, 0.5, "m/s"),
         source="EN 13451-3, from memory, not opened",
         description="The fastest that water may run through a suction cover with another one blocked.",
     )
     free_space_m: Clear = default(
         0.6,
         alias="free_space",
-        spread="500 to 900 mm",
+        spread=Spread(500, 900, "mm"),
         source=PRACTICE,
         description="The free floor that is due before filter and valves.",
     )
-
-
-class Default(NamedTuple):
-    """One default that was filled in, as the report lists it."""
-
-    path: str
-    value_text: str
-    spread_text: str
-    source_text: str
 
 
 class Scenario(Model):
@@ -183,7 +177,7 @@ class Scenario(Model):
         asked = any(pump.npsh_needed_m is not None for pump in self.plant.pumps.values())
         if "altitude_m" in self.place.model_fields_set or not asked:
             return []
-        return [Assumed("place.altitude", "0 m", "0 to 2000 m", "the sea's own; " + CHOICE)]
+        return [Assumed("place.altitude", "0 m", Spread(0, 2000, "m"), "the sea's own; " + CHOICE)]
 
     @property
     def circuits(self) -> dict[str, Circuit]:
@@ -199,10 +193,3 @@ class Scenario(Model):
             *self.supply.also_on_it,
         )
         return {"supply": Circuit.model_construct(breaker_a=self.supply.breaker_a or 0.0, feeds=feeds)}
-
-    @property
-    def defaults(self) -> tuple[Default, ...]:
-        """Every default that was filled in."""
-        from cyclesim.scenario.blocks.defaults import filled_in
-
-        return filled_in(self)

@@ -24,6 +24,7 @@ from cyclesim.scenario.forms.fields import (
     some,
 )
 from cyclesim.scenario.forms.forms import Count, Model, Quantity, RefusedError, Text, default, nearest
+from cyclesim.spreads import NoRange
 
 
 class Zone(Model):
@@ -244,7 +245,7 @@ class Supply(Model):
     )
     region: Literal["europe", "north_america"] = default(
         "europe",
-        spread="europe or north_america",
+        spread=NoRange("europe or north_america"),
         source="IEC 60364 and NEC 210.19, 210.20, from memory, not opened",
         description="north_america: what runs for 3 h or more counts 125 % against the breaker.",
     )

@@ -29,8 +29,18 @@ from cyclesim.scenario.forms.fields import (
     named,
     some,
 )
-from cyclesim.scenario.forms.forms import Assumed, Count, Model, Quantity, RefusedError, Text, default
+from cyclesim.scenario.forms.forms import (
+    JUDGED_BY,
+    Assumed,
+    Count,
+    Model,
+    Quantity,
+    RefusedError,
+    Text,
+    default,
+)
 from cyclesim.scenario.forms.pipes import DUE, Fittings, Pipe, read_pipe
+from cyclesim.spreads import ANY_ZONE, AS_BUILT, Spread
 from cyclesim.units import format_quantity
 
 
@@ -99,14 +109,14 @@ class Tub(Model):
     ] = Field(description="The cover's foam and fit, or none.")
     cover_zone: Name = default(
         "outdoors",
-        spread="any zone",
+        spread=ANY_ZONE,
         source="common practice, no source",
         description="The zone above the cover; outdoors unless said.",
     )
     shell: Shell = Field(description="Wall, insulation and what is behind them.")
     level_switch: YesNo = default(
         False,
-        spread="as built",
+        spread=AS_BUILT,
         source="common practice, no source",
         description="true if a switch stops pumps and heat when the water is below the suction fittings.",
     )
@@ -146,7 +156,7 @@ class Tub(Model):
         if self.fill_water_c is not None:
             return []
         text = "the year's mean air (mains lie in soil)"
-        return [Assumed("fill_water", text, "-3 to +5 K", "common practice, no source")]
+        return [Assumed("fill_water", text, Spread(-3, 5, "K", off=True), "common practice, no source")]
 
 
 class Manifold(Model):
@@ -180,7 +190,8 @@ class Manifold(Model):
         if self.stated_needs_m3_s is not None or self.each is None:
             return []
         need = format_quantity(0.75 * self.each.flow_m3_s, "flow")
-        return [Assumed("needs", f"{need} (75 % of rated)", "60 to 90 %", "common practice, no source")]
+        text, spread = f"{need} (75 % of rated)", Spread(60, 90, "%")
+        return [Assumed("needs", text, spread, "common practice, no source", not_varied=JUDGED_BY)]
 
 
 class Leg(Model):
@@ -202,7 +213,7 @@ class Leg(Model):
     insulation_m: Insulation = default(
         0.0,
         alias="insulation",
-        spread="0 to 25 mm",
+        spread=Spread(0, 25, "mm"),
         source="common practice, no source",
         description="Thickness of its insulation; none unless said.",
     )
@@ -252,7 +263,7 @@ class Leg(Model):
         if self.pipe or self.stated_outside_m:
             return []
         text = f"{format_quantity(self.outside_m, 'length')} (1.12 x bore)"
-        return [Assumed("outside", text, "1.08 to 1.17 x bore", "common practice, no source")]
+        return [Assumed("outside", text, Spread(1.08, 1.17, times="bore"), "common practice, no source")]
 
 
 def _one_blower(value: object) -> object:

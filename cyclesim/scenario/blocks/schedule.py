@@ -21,6 +21,7 @@ from cyclesim.scenario.forms.times import (
     Spell,
     check_recurring,
 )
+from cyclesim.spreads import AS_BUILT, Spread
 
 
 class Run(Model):
@@ -162,7 +163,7 @@ class Controller(Model):
     )
     after_power_cut: Literal["resume", "midnight", "wait"] = default(
         "resume",
-        spread="as built",
+        spread=AS_BUILT,
         source="common practice, no source",
         description="What it does when power is back: resume, midnight (its clock starts at 00:00) or wait "
         "(for a person).",
@@ -170,7 +171,7 @@ class Controller(Model):
     person_within_s: Annotated[float, Quantity("time", ge=0, le=30 * 86_400, whole=True)] = default(
         86_400.0,
         alias="person_within",
-        spread="1 h to 7 days",
+        spread=Spread(1, 7, "days", low_unit="h"),
         source="common practice, no source",
         description="How long after a power cut somebody comes to start it, or to set its clock.",
     )

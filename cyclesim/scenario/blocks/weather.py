@@ -17,18 +17,23 @@ from cyclesim.scenario.forms.forms import (
     what_is,
 )
 from cyclesim.scenario.text.csv_file import Series
+from cyclesim.spreads import Spread
 from cyclesim.units import format_quantity
 
 _NO_SOURCE = "common practice, no source"
 _WARMEST_HOUR = default(
     15,
-    spread="13 to 17",
+    spread=Spread(13, 17),
     source=_NO_SOURCE,
     description="The warmest hour of the day, 0 to 23; the coldest is 12 hours away.",
 )
 # What else the air does to open water, where no measurement says it.
 _HUMIDITY, _WIND_M_S, _CLOUD = 0.75, 1.5, 0.6
-_SPREADS = {"humidity": "40 to 95 %", "wind": "0 to 4 m/s", "cloud": "20 to 90 %"}
+_SPREADS = {
+    "humidity": Spread(40, 95, "%"),
+    "wind": Spread(0, 4, "m/s"),
+    "cloud": Spread(20, 90, "%"),
+}
 _HUMIDITY_FIELD = default(
     _HUMIDITY,
     spread=_SPREADS["humidity"],
@@ -197,7 +202,7 @@ class WeatherFile(Model):
             if not there and getattr(self, "stated_wind_m_s" if key == "wind" else f"stated_{key}") is None:
                 found.append(Assumed(key, format_quantity(value, kind), _SPREADS[key], _NO_SOURCE))
         if "wind_m_s" in columns and self.stated_wind_at_water is None:
-            found.append(Assumed("wind_at_water", "30 %", "10 to 70 %", _NO_SOURCE))
+            found.append(Assumed("wind_at_water", "30 %", Spread(10, 70, "%"), _NO_SOURCE))
         return found
 
 

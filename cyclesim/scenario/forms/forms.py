@@ -5,11 +5,13 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import Any, NamedTuple
+from typing import Any, ClassVar, NamedTuple
 
 from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic.config import JsonDict
 from pydantic_core import CoreSchema, core_schema
 
+from cyclesim.spreads import AnySpread
 from cyclesim.units import KINDS, NUMBER, QuantityError, due, format_quantity, parse
 
 Steps = tuple[str | int, ...]
@@ -33,19 +35,44 @@ class SeveralError(ValueError):
         self.refusals = refusals
 
 
+JUDGED_BY = "what is judged by, no input"
+
+
 class Assumed(NamedTuple):
-    """A default worked out from other fields: its key, its value and spread as text, its source."""
+    """A default worked out from other fields: its key, its value as text, its spread and source.
+
+    *value* is the number itself, in SI, where the field stays empty but a spread is about it. *not_varied*
+    says why `--confidence` leaves it alone, though it has a range.
+    """
 
     key: str
-    value: str
-    spread: str
+    value_text: str
+    spread: AnySpread
     source: str
+    value: float | None = None
+    not_varied: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Declared:
+    """How far practice strays from a field's default, and where it is from; the schema says it in words."""
+
+    spread: AnySpread
+    source: str
+
+    def __call__(self, schema: JsonDict) -> None:
+        """Say in a field's description that a listed default stands in its place if it is left out."""
+        practice = f"(in practice {self.spread}; {self.source})"
+        schema["description"] = f"{schema['description']} If left out, a listed default {practice}."
 
 
 class Model(BaseModel):
     """Base of everything a file says: unknown keys are refused, nothing changes afterwards."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
+
+    not_varied: ClassVar[str] = ""
+    """Why `--confidence` leaves the defaults of this block alone, though they have ranges."""
 
     def assumed(self) -> list[Assumed]:
         """Defaults that depend on other fields and were filled in."""
@@ -61,11 +88,9 @@ class Model(BaseModel):
         return [known[name].alias or name for name in fields if name not in self.model_fields_set]
 
 
-def default(value: Any, *, spread: str, source: str, description: str, alias: str | None = None) -> Any:
+def default(value: Any, *, spread: AnySpread, source: str, description: str, alias: str | None = None) -> Any:
     """A field with a default that the report lists: how far practice strays from it, where it is from."""
-    return Field(
-        value, alias=alias, description=description, json_schema_extra={"spread": spread, "source": source}
-    )
+    return Field(value, alias=alias, description=description, json_schema_extra=Declared(spread, source))
 
 
 def what_is(value: object) -> str:

@@ -100,10 +100,7 @@ def json_schema() -> dict[str, Any]:
 
 
 def _as_written(field: dict[str, Any]) -> None:
-    """Drop what only Python says: null, default values in SI; say a default's source in the description."""
-    spread, source = field.pop("spread", ""), field.pop("source", "")
-    if spread:
-        field["description"] += f" If left out, a listed default (in practice {spread}; {source})."
+    """Drop what only Python says: null, default values in SI."""
     field.pop("default", None)
     field.pop("title", None)
     kinds = [kind for kind in field.get("anyOf", []) if kind != {"type": "null"}]

@@ -1,12 +1,28 @@
 """Which defaults were filled in, read off the models themselves."""
 
+from dataclasses import dataclass
 from typing import Any
 
 from pydantic.fields import FieldInfo
 
-from cyclesim.scenario.blocks.model import Default, Scenario
-from cyclesim.scenario.forms.forms import Model, Quantity
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.forms.forms import Declared, Model, Quantity
+from cyclesim.spreads import AnySpread
 from cyclesim.units import format_quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Default:
+    """One number that nobody gave, as the report lists it: how far it may be off, and where it is from."""
+
+    path: str
+    value_text: str
+    spread: AnySpread
+    source: str
+    value: Any = None
+    """In SI; None where it follows from what other blocks say."""
+    not_varied: str = ""
+    """Why `--confidence` leaves it alone, though it has a range."""
 
 
 def filled_in(scenario: Scenario) -> tuple[Default, ...]:
@@ -17,16 +33,15 @@ def filled_in(scenario: Scenario) -> tuple[Default, ...]:
 def _of(value: Any, path: str) -> list[Default]:
     found: list[Default] = []
     if isinstance(value, Model):
-        prefix, idle = f"{path}." if path else "", value.idle()
+        prefix, idle, why = f"{path}." if path else "", value.idle(), value.not_varied
         for name, field in type(value).model_fields.items():
-            key = prefix + (field.alias or name)
-            extra = field.json_schema_extra
-            told = name in value.model_fields_set or name in idle
-            if isinstance(extra, dict) and "spread" in extra and not told:
-                text = _text(getattr(value, name), field)
-                found.append(Default(key, text, str(extra["spread"]), str(extra["source"])))
-            found += _of(getattr(value, name), key)
-        found += [Default(prefix + one.key, one.value, one.spread, one.source) for one in value.assumed()]
+            key, here = prefix + (field.alias or name), getattr(value, name)
+            about = field.json_schema_extra
+            if isinstance(about, Declared) and name not in value.model_fields_set and name not in idle:
+                found.append(Default(key, _text(here, field), about.spread, about.source, here, why))
+            found += _of(here, key)
+        for one in value.assumed():
+            found.append(Default(prefix + one.key, *one[1:]))
     elif isinstance(value, dict):
         found += [one for key, inner in value.items() for one in _of(inner, f"{path}.{key}")]
     elif type(value) is tuple:

@@ -1,9 +1,8 @@
-"""A plant with one input off, and what such an input is."""
+"""A plant that is not quite as told, and scenarios with blocks changed."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from cyclesim.scenario.blocks.model import Scenario
@@ -15,18 +14,6 @@ class Variant(NamedTuple):
 
     scenario: Scenario
     tolerance: Tolerance
-
-
-@dataclass(frozen=True, slots=True)
-class Input:
-    """One input: what it is, its ends as text and as variants; None where it is not off to that side."""
-
-    name: str
-    low_text: str
-    high_text: str
-    source: str
-    low: Variant | None
-    high: Variant | None
 
 
 def with_each(scenario: Scenario, block: str, change: Callable[[Any], Any]) -> Scenario:
