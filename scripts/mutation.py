@@ -69,6 +69,12 @@ TARGETS = (
     ),
     Target("cyclesim/control/machines.py", ("tests/control/test_machines.py", "tests/control/test_step.py")),
     Target(
+        "cyclesim/simulation/wired.py",
+        ("tests/simulation/test_wired.py", "tests/verify/test_instant.py"),
+    ),
+    Target("cyclesim/verification/flows.py", ("tests/verify/test_instant.py",)),
+    Target("cyclesim/verification/instant.py", ("tests/verify/test_instant.py",)),
+    Target(
         "cyclesim/physics/parcels.py", ("tests/physics/test_parcels.py", "tests/physics/test_water_age.py")
     ),
     Target(
