@@ -2,18 +2,21 @@
 
 from collections.abc import Iterator
 from itertools import combinations
+from pathlib import Path
 
 import pytest
 from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
 from cyclesim import simulate
+from cyclesim.decide.sizing.blower_sizing import size_blower
 from cyclesim.decide.sizing.heater_sizes import with_size
 from cyclesim.decide.sizing.pump_given import given_by, with_pump
+from cyclesim.decide.sizing.pump_sizing import size_pump
 from cyclesim.decide.sizing.supply_share import largest_w, supply_share
 from cyclesim.scenario.blocks.data_sheets import Pump
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.reading.load import load_text
+from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.simulation.assembly import Plant
 from tests.analysis.wirings import Wiring
 
@@ -128,3 +131,47 @@ def test_what_sizing_says_fits_breaks_no_rule_of_the_same_file(
         causes = list(overloads(with_size(scenario, "element", largest)))
         event(f"heater: {len(causes)} overloads without it")
         assert not any("element" in cause for cause in causes)
+
+
+def test_a_pump_of_other_speeds_stands_for_each_that_the_programme_knows() -> None:
+    """7.4 A at its one speed, which heats too: 3000/230 + 7.4 + 60/230 = 20.70 A of 20; 6.6 A: 19.90 A.
+
+    The jets' one speed by either of two: 5 A and the lights' 1 A within 6.5 A, 6 A not.
+    """
+    walled = load(Path(__file__).parents[2] / "schedules" / "walled-garden.yaml")
+    lone = {"max_head": "12 m", "max_flow": "450 L/min", "power": "1.5 kW"}
+    for amps, told in (
+        ("7.4 A", ["20.7 A on supply beside element and lights, whose breaker has 20 A"]),
+        ("6.6 A", []),
+    ):
+        offer = Pump.model_validate({**lone, "current": amps})
+        (one,) = given_by(walled, "main", "offer", offer, None)
+        assert told == [caution for caution in one.cautions if "breaker" in caution]
+    off = tuple((n, "jets running") for n in ("main low", "main high", "blower", "element", "second", "cell"))
+    two = Pump.model_validate({"low": {**lone, "current": "5 A"}, "high": {**lone, "current": "6 A"}})
+    low, high = given_by(busy(ALONE._replace(blocks=off), 6.5), "jets", "offer", two, None)
+    assert not any("breaker" in caution for caution in low.cautions)
+    assert "7.0 A on supply beside lights, whose breaker has 6.5 A" in high.cautions
+
+
+def test_two_pumps_are_on_the_circuit_of_one() -> None:
+    """Twice 6 A with the lights' 1 A on 12 A, in parallel or in two loops: 13 A; one alone: 7 A."""
+    off = tuple((n, "jets running") for n in ("main low", "main high", "blower", "element", "second", "cell"))
+    ways = size_pump(busy(ALONE._replace(blocks=off), 12.0), "jets").arrangements
+    told = {way.how: [caution for caution in way.cautions if "breaker" in caution] for way in ways}
+    both = ["13.0 A on supply beside lights, whose breaker has 12 A"]
+    assert {"one pump": [], "two in parallel": both, "two loops": both} == told
+
+
+def test_a_blower_that_its_circuit_does_not_carry_comes_after_one_that_it_does() -> None:
+    """Long table's 32 A: element and main low with the strong blower's 1100 W are too much."""
+    table = load(Path(__file__).parents[2] / "schedules" / "long-table.yaml")
+    plant, volts = Plant(table), 230.0
+    always = plant.current_a("main", "low") + sum(table.supply.also_on_it.values()) / volts
+    beside = always + table.plant.heat_sources["element"].output_w / volts
+    assert beside + 400.0 / volts < 32.0 < beside + 1100.0 / volts
+    given_ = {one.blower: one for one in size_blower(table).given}
+    assert (f"{beside + 1100.0 / volts:.1f} A on supply",) == tuple(
+        caution.partition(" beside")[0] for caution in given_["strong"].cautions
+    )
+    assert () == given_["quiet"].cautions
