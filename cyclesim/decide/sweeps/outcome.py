@@ -107,7 +107,7 @@ class Outcome:
 
     @property
     def loud_min_a_day(self) -> float:
-        """The same on a mean day."""
+        """`loud_min` of a mean day."""
         return self.loud_min / self.days
 
     def broken(self, *severities: str) -> tuple[Broken, ...]:
