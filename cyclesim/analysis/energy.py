@@ -114,7 +114,7 @@ def _power_w(plant: Plant, name: str) -> dict[str, float]:
     return {"firing": plant.sheet.heat_sources[name].power_w}
 
 
-def _integral_kwh(stream: Stream, power_w: dict[str, float], at: Floats) -> Floats:
+def _integral_kwh(stream: Stream[str], power_w: dict[str, float], at: Floats) -> Floats:
     starts = np.array(stream.starts, dtype=float)
     rate = np.array([power_w.get(label, 0.0) for label in stream.labels])[np.array(stream.codes)]
     return integral(starts, np.append(starts[1:], float(stream.end_s)), rate, at) / _KWH
@@ -161,7 +161,7 @@ def measure_energy(plant: Plant, trace: Trace, metered: Meter, truth: Timeline) 
     )
 
 
-def starts_of(stream: Stream) -> Floats:
+def starts_of(stream: Stream[str]) -> Floats:
     """When a pump started from rest; what ran when the span began had started before it."""
     starts = while_in(stream, *_RUNNING, "changing")[:, 0]
     return starts[starts > 0.0]
@@ -172,7 +172,7 @@ def within_an_hour(starts: Floats) -> Ints:
     return np.searchsorted(starts, starts + _H_S, side="left") - np.arange(len(starts))
 
 
-def _hours(stream: Stream, *states: str) -> float:
+def _hours(stream: Stream[str], *states: str) -> float:
     return total_s(while_in(stream, *states)) / _H_S
 
 

@@ -184,3 +184,8 @@ def _badness(breach: Breach) -> float:
 def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """The most severe first, then the most frequent; equals in the order they were found."""
     return tuple(sorted(findings, key=lambda f: (SEVERITIES.index(f.severity), -f.times)))
+
+
+def is_broken(findings: Sequence[Finding]) -> bool:
+    """Whether a rule of severity danger or hygiene is broken: what the exit status says."""
+    return any(finding.severity in ("danger", "hygiene") for finding in findings)

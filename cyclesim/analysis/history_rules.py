@@ -65,9 +65,8 @@ def _left_turned(
 ) -> tuple[str, str] | None:
     """Cause and mend where a valve that somebody turned kept what usually moves a leg from moving it."""
     plant, plug = history.plant, history.plant.reported[name]
-    for begins, ends, label in history.trace.positions:
-        positions = tuple(label.split(", ")) if label else plant.usually
-        if positions == plant.usually or begins >= end_s or ends <= start_s:
+    for begins, ends, positions in history.trace.positions:
+        if positions in ((), plant.usually) or begins >= end_s or ends <= start_s:
             continue
         duties = (plant.duty(plant.at(d.pump, d.speed), positions) for d in moved_by)
         if all(abs(duty.plug_flows_m3_s[plug]) <= STILL_M3_S for duty in duties):
@@ -301,7 +300,7 @@ def demand_not_served(history: History) -> Judged:
                     text = f"{lasting(end - start)} without {said(demand.pump, demand.speed)}"
                 yield Breach(demand.name, cause, end - start, "s", text, mend, start, end - start)
             missed = without(missed, dark)
-        deciding = history.trace.deciding.get(demand.pump, Stream(demand.pump))
+        deciding = history.trace.deciding.get(demand.pump, Stream(demand.pump, ""))
         deciding.end_s = history.trace.span_s
         for who, part in _by_decider(missed, deciding):
             cause, mend = _why_not_served(history, demand, who)
@@ -328,7 +327,7 @@ def _why_not_served(history: History, demand: Demand, who: str) -> tuple[str, st
     return "the controller does not start its pump", "see which interlock or trip keeps it off"
 
 
-def _by_decider(a: Spans, deciding: Stream) -> list[tuple[str, Spans]]:
+def _by_decider(a: Spans, deciding: Stream[str]) -> list[tuple[str, Spans]]:
     """A set parted by who decided the pump."""
     if not total_s(a):
         return []
@@ -336,7 +335,7 @@ def _by_decider(a: Spans, deciding: Stream) -> list[tuple[str, Spans]]:
     return [(who, part) for who, part in parts if len(part)]
 
 
-def _at(stream: Stream, at_s: int) -> str:
+def _at(stream: Stream[str], at_s: int) -> str:
     return stream.labels[stream.codes[max(0, bisect_right(stream.starts, at_s) - 1)]]
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from dataclasses import replace
+from datetime import UTC, datetime
 
 from cyclesim.analysis import (
     care_rules,
@@ -28,6 +30,8 @@ from cyclesim.analysis.findings import (
 )
 from cyclesim.analysis.history import History
 from cyclesim.analysis.spans import Spans, join
+from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.programme import Programme
 
 RULES: dict[str, Rule] = {
     rule.id: rule
@@ -52,17 +56,31 @@ def of_kind(kind: Kind) -> dict[str, Rule]:
 
 def check(history: History) -> tuple[tuple[Finding, ...], Checked]:
     """Every rule judged: the findings, the worst first, and which rules could not be judged whole."""
+    return _gathered(((rule, judge(rule, history)) for rule in RULES.values()), history.trace.local)
+
+
+def check_plant(plant: Plant, programme: Programme) -> tuple[tuple[Finding, ...], Checked]:
+    """Likewise those that look at the plant and its programme alone, without a run."""
+    judged = ((rule, rule.judge(plant, programme)) for rule in of_kind("plant").values())
+    return _gathered(judged, lambda at_s: datetime.fromtimestamp(at_s, UTC))
+
+
+def _gathered(
+    judged: Iterable[tuple[Rule, Judged]], local: Callable[[float], datetime]
+) -> tuple[tuple[Finding, ...], Checked]:
     findings: list[Finding] = []
     could_not: list[tuple[str, str]] = []
-    for rule in RULES.values():
+    rules = 0
+    for rule, verdicts in judged:
+        rules += 1
         breaches: list[Breach] = []
-        for judged in judge(rule, history):
-            if isinstance(judged, NotJudged):
-                could_not.append((rule.id, judged.why))
+        for verdict in verdicts:
+            if isinstance(verdict, NotJudged):
+                could_not.append((rule.id, verdict.why))
             else:
-                breaches.append(judged)
-        findings += grouped(rule, breaches, history.trace.local)
-    whole = len(RULES) - len({rule for rule, _ in could_not})
+                breaches.append(verdict)
+        findings += grouped(rule, breaches, local)
+    whole = rules - len({rule for rule, _ in could_not})
     return in_order(findings), Checked(whole, tuple(could_not))
 
 

@@ -40,7 +40,7 @@ def where(edges: Floats, true: Bools) -> Spans:
     return edges[turns].reshape(-1, 2)
 
 
-def while_in(stream: Stream, *states: str) -> Spans:
+def while_in(stream: Stream[str], *states: str) -> Spans:
     """When a stream is in any of *states*."""
     edges = np.append(np.array(stream.starts, dtype=float), float(stream.end_s))
     chosen = np.array([label in states for label in stream.labels])

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from itertools import islice
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -132,21 +132,23 @@ Lasting = tuple[float, float, PlantDuty]
 def duties_over_time(plant: Plant, trace: Trace, *, coasting: bool) -> list[Lasting]:
     """What moves the water over the span: pumps, each with its coasting or without, valves, and the level."""
     coasts_s = Inertia.of(plant).coasts_s
-    lanes = [_lane(trace.pumps[n], coasts_s[n] if coasting else 0.0) for n in plant.pumps]
+    lanes: list[list[tuple[float, Any]]] = [
+        _lane(trace.pumps[n], coasts_s[n] if coasting else 0.0) for n in plant.pumps
+    ]
     lanes += [[(float(x.start_s), x.state) for x in stream] for stream in (trace.positions, trace.level)]
     edges = np.unique(np.concatenate([np.array([t for t, _ in lane]) for lane in lanes]))
     edges = edges[edges < trace.span_s]
     codes = [np.searchsorted(np.array([t for t, _ in lane]), edges, side="right") - 1 for lane in lanes]
     found = zip(*(([lane[i][1] for i in code]) for lane, code in zip(lanes, codes, strict=True)), strict=True)
     ends = [*edges[1:].tolist(), float(trace.span_s)]
-    known: dict[tuple[str, ...], PlantDuty] = {}
+    known: dict[tuple[Any, ...], PlantDuty] = {}
     for row in set(rows := list(found)):
-        positions = tuple(row[-2].split(", ")) if row[-2] else plant.usually
-        known[row] = plant.duty(plant.turning(row[:-2]), positions, dry=row[-1] == "low")
+        *speeds, positions, level = row
+        known[row] = plant.duty(plant.turning(tuple(speeds)), positions or plant.usually, dry=level == "low")
     return [(a, b, known[row]) for a, b, row in zip(edges.tolist(), ends, rows, strict=True)]
 
 
-def _lane(stream: Stream, coasts_s: float) -> list[tuple[float, str]]:
+def _lane(stream: Stream[str], coasts_s: float) -> list[tuple[float, str]]:
     """(since, speed) of one pump; a speed outlasts its stop by *coasts_s*, but not the next start."""
     lane: list[tuple[float, str]] = []
     for x in stream:

@@ -77,12 +77,12 @@ def run(
     check_sweep(workers, cluster)
     check_figure(figure_file, figure_from, figure_days)
     scenario = loaded(file, sets, json_file, trace_file, figure_file)
+    from cyclesim.analysis.findings import is_broken
     from cyclesim.analysis.result import days_of_year, simulate
     from cyclesim.cli.what_if import outages_set
     from cyclesim.said.run import run_page
     from cyclesim.said.stretch import check_first, stretch
     from cyclesim.said.values import result_values
-    from cyclesim.said.verdict import is_broken
     from cyclesim.shown import trace_files
     from cyclesim.shown.as_json import as_text
     from cyclesim.shown.files import write_whole_bytes
@@ -127,11 +127,15 @@ def check(file: Path, sets: tuple[str, ...]) -> int:
     from cyclesim.scenario.reading.load import load
 
     scenario = load(file, sets=sets)
-    from cyclesim.said.check import check_page, plant_findings
-    from cyclesim.said.verdict import is_broken
+    from cyclesim.analysis.findings import is_broken
+    from cyclesim.analysis.rules import check_plant
+    from cyclesim.said.check import check_page
+    from cyclesim.simulation.assembly import Plant
+    from cyclesim.simulation.programme import Programme
 
-    findings, checked = plant_findings(scenario)
-    show_page(check_page(plain(str(file), 400), scenario, findings, checked))
+    plant, programme = Plant(scenario), Programme(scenario)
+    findings, checked = check_plant(plant, programme)
+    show_page(check_page(plain(str(file), 400), plant, programme, findings, checked))
     return BROKEN if is_broken(findings) else OK
 
 

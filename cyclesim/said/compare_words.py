@@ -7,7 +7,6 @@ from collections.abc import Iterator
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.decide.comparing.comparison import Comparison, Side, Versus
-from cyclesim.decide.sweeps.outcome import Outcome
 from cyclesim.said.words import number
 
 LETTERS = "ABCDEFGHIJ"
@@ -86,7 +85,7 @@ def _cost_words(found: Comparison, first: Side, second: Side) -> Iterator[str]:
 def _water_words(found: Comparison) -> str:
     parts = []
     for letter, side in zip(LETTERS, found.sides, strict=False):
-        leg, hours = oldest(side.outcome)
+        leg, hours = side.outcome.oldest_leg, side.outcome.oldest_water_h
         still = max(side.outcome.legs.values(), key=lambda one: one.stagnant_share_percent)
         age = "never moves" if math.isinf(hours) else f"gets {number(hours)} h old"
         parts.append(
@@ -136,12 +135,3 @@ def or_never(value: float) -> float | str:
 def _signed(value: float) -> str:
     told = or_never(value)
     return told if isinstance(told, str) else number(told)
-
-
-def oldest(outcome: Outcome) -> tuple[str, float]:
-    """The leg with the oldest water, and how old [h]; infinite where it never moved."""
-    ages = {
-        n: math.inf if leg.oldest_water_h is None else leg.oldest_water_h for n, leg in outcome.legs.items()
-    }
-    worst = max(ages, key=lambda name: ages[name])
-    return worst, ages[worst]

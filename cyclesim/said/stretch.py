@@ -151,7 +151,7 @@ def _cut(spans: Iterable[Span], span: Span) -> list[Span]:
     return [(max(a, span[0]), min(b, span[1])) for a, b in spans if b > span[0] and a < span[1]]
 
 
-def _while(stream: Stream, span: Span, *states: str) -> list[Span]:
+def _while(stream: Stream[str], span: Span, *states: str) -> list[Span]:
     return _cut(stream.spans(*states), span)
 
 
@@ -195,7 +195,7 @@ def ran_lanes(result: Result, span: Span) -> list[Lane]:
         Lane(name, "treated", full=_while(s, span, "on"), hatched=_while(s, span, "held_off", "proving"))
         for name, s in trace.treatments.items()
     ]
-    turned = [(x.start_s, x.end_s) for x in trace.positions if x.state != ", ".join(result.plant.usually)]
+    turned = [(x.start_s, x.end_s) for x in trace.positions if x.state != result.plant.usually]
     people = [(x.start_s, x.end_s, x.state) for x in trace.people if x.state != "0"]
     inside = [(*_cut([(a, b)], span)[0], n) for a, b, n in people if _cut([(a, b)], span)]
     wide = [one for one in inside if one[1] - one[0] > 0.012 * (span[1] - span[0])]

@@ -40,7 +40,8 @@ def rows_of(trace: Trace) -> Iterator[Row]:
     """Every interval: streams, ages, temperatures, what took and gave heat, what was to be ready."""
     for kind, stream in trace.streams():
         for stay in stream:
-            yield stream.name, _KINDS[kind], stay.start_s, stay.end_s, stay.state, {}
+            state = stay.state if isinstance(stay.state, str) else ", ".join(stay.state)
+            yield stream.name, _KINDS[kind], stay.start_s, stay.end_s, state, {}
     for name, ages in trace.ages.items():
         columns = "start_s", "end_s", "flow_m3_s", "oldest_peak_s", "oldest_integral_s2", "mean_integral_s2"
         for start, end, flow, peak, oldest, mean, above in _by_row(ages, *columns, "above_limit_s"):

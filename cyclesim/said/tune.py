@@ -81,10 +81,10 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
     """Why this programme, each sentence with the numbers that it rests on."""
     out, mine, days = chosen.outcome, tuning.own.outcome, tuning.days
     limits = tuning.scenario.limits
-    leg, oldest_h = _oldest(chosen)
+    leg, oldest_h = out.oldest_leg, out.oldest_water_h
     yield (
         f"Its oldest water is {lasting(3600.0 * oldest_h)} old, in {leg}, with {lasting(limits.water_age_s)} "
-        f"allowed. Its filter runs alone pass the tub's water {number(_own_turnovers(tuning, chosen))} times "
+        f"allowed. Its filter runs alone pass the tub's water {number(tuning.own_turnovers(chosen))} times "
         f"a day, with {limits.turnovers_per_day:g} asked for; with all that moves besides it is "
         f"{number(out.turnovers_per_day)}."
     )
@@ -106,7 +106,7 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
             f"The cheapest costs {number((out.cost - cheapest.outcome.cost) * year)} {out.currency} a year "
             "less, which is within 1 %; of those this one is heard least."
         )
-    volume_l = 1000.0 * flushed_m3(tuning)
+    volume_l = 1000.0 * tuning.flushed_m3
     if chosen.programme.count(FLUSH) and volume_l:
         yield (
             f"A flush changes {number(volume_l)} L of water in pipes, which then cools there: that heat is "
@@ -114,30 +114,6 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
         )
     if tuning.own.refused:
         yield f"The file's own programme is no choice: {_told(tuning.own.refused[0])}."
-
-
-def _own_turnovers(tuning: Tuning, choice: Choice) -> float:
-    """How often a day the programme's filter runs pass the tub's water."""
-    flows = {k.pump: k.filtered_m3 / k.lasts_s for k in tuning.space.kinds if k.does == FILTER}
-    runs = [entry for entry in choice.programme.entries if entry.does == FILTER]
-    passed = sum(flows.get(run.pump, 0.0) * run.lasts_s * len(run.starts) for run in runs)
-    return passed / tuning.space.plant.volume_m3
-
-
-def flushed_m3(tuning: Tuning) -> float:
-    """Volume of the legs that nothing but a flush renews."""
-    kinds = tuning.space.kinds
-    flushed = {leg for kind in kinds if kind.does == FLUSH for leg in kind.renews}
-    filtered = {leg for kind in kinds if kind.does == FILTER for leg in kind.renews}
-    plant = tuning.space.plant
-    return sum(plant.leg_volume_m3(leg) for leg in plant.sheet.legs if leg in flushed - filtered)
-
-
-def _oldest(choice: Choice) -> tuple[str, float]:
-    ages = {name: leg.oldest_water_h for name, leg in choice.outcome.legs.items()}
-    worst = max(ages, key=lambda name: math.inf if ages[name] is None else (ages[name] or 0.0))
-    age = ages[worst]
-    return worst, math.inf if age is None else age
 
 
 def _say_best(page: Page, tuning: Tuning) -> None:
@@ -228,7 +204,7 @@ def _say_plumbing(page: Page, tuning: Tuning, one: Changed) -> None:
         return
     out = one.choice.outcome
     short, cost = in_short(one.choice.programme), number(out.cost * 365.0 / tuning.days)
-    leg, oldest_h = _oldest(one.choice)
+    leg, oldest_h = out.oldest_leg, out.oldest_water_h
     was = tuning.nearest.outcome if tuning.nearest else tuning.own.outcome
     gain = f"oldest water {_age(oldest_h)}, in {leg}, where it was {_age(was.oldest_water_h)}"
     if one.choice.refused:

@@ -12,11 +12,6 @@ from cyclesim.said.words import count, hours, number, when
 MOST_SHOWN = 8
 
 
-def is_broken(findings: Sequence[Finding]) -> bool:
-    """Whether a rule of severity danger or hygiene is broken: what the exit status says."""
-    return any(finding.severity in ("danger", "hygiene") for finding in findings)
-
-
 def verdict(findings: Sequence[Finding], checked: Checked) -> str:
     """The verdict in one sentence or two."""
     tally = f"{checked.checked} checked, {len({rule for rule, _ in checked.could_not})} could not be."

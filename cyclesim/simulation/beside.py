@@ -93,7 +93,7 @@ class Beside:
         run = self._run
         now = zip(run.plant.turnable.items(), self.positions, strict=True)
         self.positions = tuple((to or thing.usual) if n == valve else own for (n, thing), own in now)
-        run.trace.positions.put(run.board.now, ", ".join(self.positions))
+        run.trace.positions.put(run.board.now, self.positions)
         run.board.wake()
 
     def weld(self, machine: str, speed: str) -> None:

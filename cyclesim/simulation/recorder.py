@@ -27,7 +27,7 @@ def new_trace(plant: Plant, controller: Controller, drive: Drive) -> Trace:
         [starter.name for starter in controller.starters],
         may_weld=bool(drive.welds),
     )
-    trace.positions.put(drive.start_s, ", ".join(plant.usually))
+    trace.positions.put(drive.start_s, plant.usually)
     return trace
 
 

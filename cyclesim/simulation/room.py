@@ -84,7 +84,7 @@ def waste_w(plant: Plant, trace: Trace, zone: str) -> Floats:
     return np.diff(energy) / HOUR_S
 
 
-def _spent(stream: Stream, watts: dict[str, float], edges: Floats) -> Floats:
+def _spent(stream: Stream[str], watts: dict[str, float], edges: Floats) -> Floats:
     """Energy [J] that the states of a stream cost up to each of *edges*."""
     starts = np.array([x.start_s for x in stream] + [stream.end_s], dtype=float)
     power = np.array([watts.get(x.state, 0.0) for x in stream])

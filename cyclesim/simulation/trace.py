@@ -9,7 +9,7 @@ from __future__ import annotations
 from array import array
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import datetime, timedelta
-from typing import NamedTuple
+from typing import Any, Generic, NamedTuple, TypeVar
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -17,9 +17,11 @@ from numpy.typing import NDArray
 
 from cyclesim.physics.tub_heat import Exchanged, Piece, Stay
 from cyclesim.physics.water_age import Emitted
+from cyclesim.simulation.assembly import Positions
 
 Span = tuple[int, int]
 """Start and end [s]."""
+State = TypeVar("State")
 
 
 class Zones(NamedTuple):
@@ -29,26 +31,26 @@ class Zones(NamedTuple):
     series: dict[str, list[float]]
 
 
-class Interval(NamedTuple):
+class Interval(NamedTuple, Generic[State]):
     """One stay in one state."""
 
     start_s: int
     end_s: int
-    state: str
+    state: State
 
 
-class Stream:
+class Stream(Generic[State]):
     """The states of one element over time: intervals that tile the span."""
 
-    def __init__(self, name: str, first: str = "") -> None:
+    def __init__(self, name: str, first: State) -> None:
         self.name = name
         self.starts: array[int] = array("q", (0,))
         self.codes: array[int] = array("l", (0,))
-        self.labels: list[str] = [first]
+        self.labels: list[State] = [first]
         self._code_of = {first: 0}
         self.end_s = 0
 
-    def put(self, at_s: int, state: str) -> None:
+    def put(self, at_s: int, state: State) -> None:
         """From *at_s* on the element is in *state*; a second state in one instant replaces the first."""
         code = self._code_of.get(state)
         if code is None:
@@ -63,7 +65,7 @@ class Stream:
             self.codes.append(code)
 
     @property
-    def now(self) -> str:
+    def now(self) -> State:
         """The state it is in at the end of what is known."""
         return self.labels[self.codes[-1]]
 
@@ -71,16 +73,16 @@ class Stream:
         """Forget everything before *at_s* but the present state."""
         self.starts, self.codes = array("q", (at_s,)), array("l", (self.codes[-1],))
 
-    def __iter__(self) -> Iterator[Interval]:
+    def __iter__(self) -> Iterator[Interval[State]]:
         ends = [*self.starts[1:], self.end_s]
         for start, end, code in zip(self.starts, ends, self.codes, strict=True):
             yield Interval(start, end, self.labels[code])
 
-    def spans(self, *states: str) -> list[Span]:
+    def spans(self, *states: State) -> list[Span]:
         """Spans spent in any of *states*, touching intervals joined."""
         return joined((x.start_s, x.end_s) for x in self if x.state in states)
 
-    def seconds(self, *states: str) -> int:
+    def seconds(self, *states: State) -> int:
         """Time spent in any of *states* [s]."""
         return sum(end - start for start, end in self.spans(*states))
 
@@ -148,21 +150,21 @@ class Trace:
         self.begin_utc, self.time_zone, self.span_s = begin_utc, time_zone, span_s
         self.pumps = {n: Stream(n, "stopped") for n in pumps}
         """State of each pump: stopped, on, low, high, changing."""
-        self.deciding = {n: Stream(n) for n in pumps}
+        self.deciding = {n: Stream(n, "") for n in pumps}
         """Who decided each pump: a demand's name, `keep ...`, or nobody ("")."""
         self.sources = {n: Stream(n, "off") for n in sources}
         """State of each heat source: off, proving, firing, run_on, tripped; held_off by its own switch."""
-        self.reasons = {n: Stream(n) for n in sources}
+        self.reasons = {n: Stream(n, "") for n in sources}
         """Why a source that is called does not fire ("" if it does or is not called)."""
         self.blowers = {n: Stream(n, "stopped") for n in blowers}
         """State of each blower: stopped or on."""
         self.treatments = {n: Stream(n, "off") for n in treatments}
         """State of each treatment device: off, proving, on, held_off."""
-        self.starters = {n: Stream(n) for n in starters}
+        self.starters = {n: Stream(n, "") for n in starters}
         """`closed` while a contact beside the controller takes effect, else ""."""
-        self.seconds = {n: Stream(n) for n in (pumps if starters or may_weld else ())}
+        self.seconds = {n: Stream(n, "") for n in (pumps if starters or may_weld else ())}
         """A second speed of a pump whose contact is closed beside the one that runs, else ""."""
-        self.positions = Stream("positions")
+        self.positions: Stream[Positions] = Stream("positions", ())
         """Positions of valves and diverters, in the order of the plant."""
         self.level = Stream("level", "enough")
         """Whether the water is above the suction fittings: enough or low."""
@@ -176,7 +178,7 @@ class Trace:
         """What laws of heat did, by their name: open water, bathers, a blower's air, a heat pump."""
         self.ready: list[tuple[int, float, float]] = []
         """What was to be ready: (second, water [degC], wanted [degC])."""
-        self.demands = {n: Stream(n) for n in demands}
+        self.demands = {n: Stream(n, "") for n in demands}
         """`raised` or "" for each demand."""
         self.duties = Stream("duty", "")
         """Name of the duty in force: `main low`, `circulator on + jets on`, or "" when all stands."""
@@ -195,7 +197,7 @@ class Trace:
         self.passes = 0
         """How many passes the controller made."""
 
-    def streams(self) -> Iterator[tuple[str, Stream]]:
+    def streams(self) -> Iterator[tuple[str, Stream[Any]]]:
         """Every stream of states with its kind."""
         for kind in (
             "pumps",

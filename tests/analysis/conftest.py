@@ -153,7 +153,7 @@ def run(scenario: Callable[..., Scenario]) -> Callable[..., History]:
             list(plant.sheet.air),
         )
         trace.zones = Zones(-86_400, {z: [zone_c] * (25 + int(hours) + 24) for z in built.place.zones})
-        told: list[tuple[dict[str, Stream], Told | None]] = [
+        told: list[tuple[dict[str, Stream[str]], Told | None]] = [
             (trace.pumps, pumps),
             (trace.sources, sources),
             (trace.demands, demands),

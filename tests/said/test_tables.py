@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import pytest
 
-from cyclesim.analysis.findings import Checked, Finding
+from cyclesim.analysis.findings import Checked, Finding, is_broken
 from cyclesim.analysis.metrics import HeatSourceMetrics, LegMetrics
 from cyclesim.said.page import Page
 from cyclesim.said.run_tables import say_legs, say_tripped, worst_first
-from cyclesim.said.verdict import how_bad, is_broken, say_findings, say_verdict, verdict
+from cyclesim.said.verdict import how_bad, say_findings, say_verdict, verdict
 from cyclesim.shown.terminal import printed
 
 LEG = LegMetrics(

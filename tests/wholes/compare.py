@@ -203,7 +203,7 @@ def _apart_s(run: Closed, lane: str, state: str, spans: list[tuple[int, int]]) -
 def _past_the_controller(case: Case, trace: Any, run: Closed) -> Iterator[Check]:
     """Positions and what treats, to the second; contacts by their number and how cold the water is then."""
     usual = ", ".join(run.layout.usual)
-    left = [(x.start_s, x.end_s) for x in trace.positions if (x.state or usual) != usual]
+    left = [(x.start_s, x.end_s) for x in trace.positions if (", ".join(x.state) or usual) != usual]
     for state in [s for s in run.lanes["positions"].names if s != usual]:
         apart = _apart_s(run, "positions", state, left)
         yield row(case, "closed loop", f"turned in one only, {state}", 0.0, apart, "s", 0.0)

@@ -33,7 +33,8 @@ class Run:
 def states_of(stream: Any) -> tuple[np.ndarray, list[str]]:
     """Since when, and what, of a stream of the trace."""
     rows = list(stream)
-    return np.array([r.start_s for r in rows]), [r.state for r in rows]
+    states = [row.state if isinstance(row.state, str) else ", ".join(row.state) for row in rows]
+    return np.array([row.start_s for row in rows]), states
 
 
 def moves_of(trace: Any, layout: Layout, now: dict[str, str]) -> tuple[str, ...]:

@@ -101,8 +101,13 @@ class Outcome:
         return max((_never(leg.oldest_water_h) for leg in self.legs.values()), default=0.0)
 
     @property
+    def oldest_leg(self) -> str:
+        """Where that is."""
+        return max(self.legs, key=lambda name: _never(self.legs[name].oldest_water_h))
+
+    @property
     def loud_min_a_day(self) -> float:
-        """The same on a mean day."""
+        """`loud_min` of a mean day."""
         return self.loud_min / self.days
 
     def broken(self, *severities: str) -> tuple[Broken, ...]:

@@ -33,7 +33,7 @@ from cyclesim.decide.tuning.placing import (
 )
 from cyclesim.decide.tuning.plumbing import Plumbing, plumbing
 from cyclesim.decide.tuning.programmes import Daily, daily, moved, own, scheduled
-from cyclesim.decide.tuning.space import FLUSH, Space, space
+from cyclesim.decide.tuning.space import FILTER, FLUSH, Space, space
 from cyclesim.decide.tuning.thumbs import thumbs
 from cyclesim.scenario.blocks.model import Scenario
 
@@ -98,6 +98,21 @@ class Tuning:
     """Where every programme is refused, the one that breaks least."""
     plumbing: tuple[Changed, ...]
     """What would help then."""
+
+    def own_turnovers(self, choice: Choice) -> float:
+        """How often a day a programme's filter runs alone pass the tub's water."""
+        flows = {k.pump: k.filtered_m3 / k.lasts_s for k in self.space.kinds if k.does == FILTER}
+        runs = [entry for entry in choice.programme.entries if entry.does == FILTER]
+        passed = sum(flows.get(run.pump, 0.0) * run.lasts_s * len(run.starts) for run in runs)
+        return passed / self.space.plant.volume_m3
+
+    @property
+    def flushed_m3(self) -> float:
+        """Volume of the legs that nothing but a flush renews."""
+        kinds, plant = self.space.kinds, self.space.plant
+        flushed = {leg for kind in kinds if kind.does == FLUSH for leg in kind.renews}
+        filtered = {leg for kind in kinds if kind.does == FILTER for leg in kind.renews}
+        return sum(plant.leg_volume_m3(leg) for leg in plant.sheet.legs if leg in flushed - filtered)
 
 
 def tune(
