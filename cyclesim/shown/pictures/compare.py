@@ -58,7 +58,7 @@ def compare_figure(found: Comparison) -> Figure:
 def _costs(axes: Axes, found: Comparison) -> None:
     letters = LETTERS[: len(found.sides)]
     if not found.by_total:
-        values = [side.measures.cost_a_year for side in found.sides]
+        values = [side.cost_a_year for side in found.sides]
         axes.bar(list(letters), values, color=_SHADES[: len(values)], width=0.6)
         axes.set_title(f"energy and fuel, {found.currency} a year", loc="left", fontsize=9)
     else:
@@ -111,7 +111,7 @@ def _moved(axes: Axes, by: float) -> tuple[float, float, float, float]:
 def _spread(axes: Axes, found: Comparison) -> None:
     """The second plant's cost minus the first's over all futures."""
     measure = "total" if found.by_total else "cost_a_year"
-    change = np.array([getattr(one[1], measure) - getattr(one[0], measure) for one in found.futures])
+    change = found.changes(0, 1, measure)
     low, median, high = np.percentile(change, (5.0, 50.0, 95.0))
     axes.hist(change, bins=min(30, max(5, len(change) // 8)), color="0.8", ec="0.4", lw=0.5)
     top = axes.get_ylim()[1]
@@ -135,7 +135,7 @@ def _swings(axes: Axes, found: Comparison) -> None:
     now = (
         now_b.owning.total - now_a.owning.total
         if now_a.owning is not None and now_b.owning is not None
-        else now_b.measures.cost_a_year - now_a.measures.cost_a_year
+        else now_b.cost_a_year - now_a.cost_a_year
     )
     for row, swing in enumerate(found.swings):
         low, high = sorted((swing.at_low, swing.at_high))
