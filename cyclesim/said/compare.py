@@ -160,8 +160,8 @@ def _say_money(page: Page, found: Comparison) -> None:
         return side.outcome.cost_by_month
 
     rows: list[tuple[str, Of, int]] = [
-        ("energy and fuel, a year", lambda s: s.measures.cost_a_year, 2),
-        ("in a mean month", lambda s: s.measures.cost_a_year / 12.0, 2),
+        ("energy and fuel, a year", lambda s: s.cost_a_year, 2),
+        ("in a mean month", lambda s: s.cost_a_year / 12.0, 2),
         ("in the dearest month", lambda s: max(by_month(s).values(), default=None), 2),
     ]
     if any(side.owning for side in found.sides):
@@ -218,11 +218,9 @@ def _say_futures(page: Page, found: Comparison) -> None:
     page.heading(f"In {count(len(found.futures), 'future')}")
     rows = []
     for k in range(1, len(found.sides)):
-        for measure, name in _MEASURES.items():
-            if measure == "total" and not found.by_total:
-                continue
-            one = found.versus(0, k, measure)
-            label = name.format(currency=found.currency, years=found.years)
+        for name, measure in found.measures.items():
+            one = found.versus(0, k, name)
+            label = measure.says.format(currency=found.currency, years=found.years)
             rows.append(
                 (
                     f"{LETTERS[k]} - A: {label}",
@@ -238,15 +236,6 @@ def _say_futures(page: Page, found: Comparison) -> None:
         "Each future has its own weather, bathers, price of energy, ratings of pumps and elements, prices "
         "and lives of machines, the same for every plant; a draw is most likely as told (ranges below)."
     )
-
-
-_MEASURES = {
-    "cost_a_year": "{currency} a year",
-    "total": "{currency} over {years} years",
-    "energy_kwh_a_year": "kWh a year",
-    "oldest_water_h": "oldest water, h",
-    "loud_min_a_day": "heard, min a day",
-}
 
 
 def _say_swings(page: Page, found: Comparison) -> None:
@@ -285,13 +274,9 @@ def compare_values(found: Comparison) -> dict[str, Any]:
             for side in found.sides
         ],
         "takings": list(takings(found)),
-        "futures": [[side._asdict() for side in one] for one in found.futures],
+        "futures": [[dict(measured) for measured in one] for one in found.futures],
         "versus_the_first": [
-            {
-                measure: asdict(found.versus(0, k, measure))
-                for measure in _MEASURES
-                if measure != "total" or found.by_total
-            }
+            {measure: asdict(found.versus(0, k, measure)) for measure in found.measures}
             for k in range(1, len(found.sides))
         ]
         if found.futures

@@ -59,20 +59,17 @@ def drawn(found: Comparison) -> Drawn:
             for letter, side in sides.items()
         },
         limit_h=a.scenario.limits.water_age_s / 3600.0,
-        spread=Spread(
-            [getattr(future[1], measure) - getattr(future[0], measure) for future in found.futures],
-            found.versus(0, 1, measure),
-        )
+        spread=Spread(found.changes(0, 1, measure).tolist(), found.versus(0, 1, measure))
         if found.futures
         else None,
         swings=found.swings,
         now=b.owning.total - a.owning.total
         if a.owning is not None and b.owning is not None
-        else b.measures.cost_a_year - a.measures.cost_a_year,
+        else b.cost_a_year - a.cost_a_year,
     )
 
 
 def _costs(side: Side, by_total: bool) -> list[float]:
     if not by_total:
-        return [side.measures.cost_a_year]
+        return [side.cost_a_year]
     return [getattr(side.owning, part) for part in PARTS]

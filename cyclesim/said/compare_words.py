@@ -53,11 +53,11 @@ def _judged(found: Comparison, side: Side) -> float:
     if found.by_total:
         assert side.owning is not None
         return side.owning.total
-    return side.measures.cost_a_year
+    return side.cost_a_year
 
 
 def _cost_words(found: Comparison, first: Side, second: Side) -> Iterator[str]:
-    a, b = first.measures.cost_a_year, second.measures.cost_a_year
+    a, b = first.cost_a_year, second.cost_a_year
     if a == b:
         yield "Both cost the same to run."
     else:
@@ -101,9 +101,9 @@ def _future_words(found: Comparison) -> str:
     what = f"over {found.years} years" if found.by_total else "a year"
     if len(found.sides) > 2:
         wins = [0] * len(found.sides)
-        for one in found.futures:
-            costs = [getattr(side, measure) for side in one]
-            wins[costs.index(min(costs))] += 1
+        dearer = [found.changes(0, k, measure).tolist() for k in range(len(wins))]
+        for than_a in zip(*dearer, strict=True):
+            wins[than_a.index(min(than_a))] += 1
         told = listed([f"{LETTERS[k]} in {n}" for k, n in enumerate(wins)])
         return f"Of {len(found.futures)} futures, cheapest {what}: {told}."
     return f"{versus_words(found.versus(0, 1, measure), 'A', 'B', what, found.currency)}"

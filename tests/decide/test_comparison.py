@@ -145,11 +145,11 @@ def test_measures_of_a_future_by_hand(monkeypatch: pytest.MonkeyPatch) -> None:
     [[quiet, heard]] = compare([filtered(), loud], days=10, futures=1, sensitivity=False).futures
     a_day_kwh = 0.3 * 0.75, 0.1 * 0.75 + 0.3 * 0.25
     for measures, kwh in zip((quiet, heard), a_day_kwh, strict=True):
-        assert 365 * kwh == pytest.approx(measures.energy_kwh_a_year)
-        assert 365 * kwh * 0.20 * 1.5 == pytest.approx(measures.cost_a_year)
-        assert measures.total is None
-    assert (0.0, pytest.approx(15.0)) == (quiet.loud_min_a_day, heard.loud_min_a_day)
-    assert 24.0 == pytest.approx(quiet.oldest_water_h, abs=1.0)  # one filter run a day
+        assert 365 * kwh == pytest.approx(measures["energy_kwh_a_year"])
+        assert 365 * kwh * 0.20 * 1.5 == pytest.approx(measures["cost_a_year"])
+        assert measures["total"] is None
+    assert (0.0, pytest.approx(15.0)) == (quiet["loud_min_a_day"], heard["loud_min_a_day"])
+    assert 24.0 == pytest.approx(quiet["oldest_water_h"], abs=1.0)  # one filter run a day
 
 
 def test_a_years_energy_is_electricity_and_fuel() -> None:
@@ -159,7 +159,7 @@ def test_a_years_energy_is_electricity_and_fuel() -> None:
     power_kw = future(0, 0).ratings[POWER.name]("pump") * 0.3
     kwh = devices["pump"].running_h * power_kw + devices["boiler"].running_h * (7.5 + 0.05)
     assert devices["boiler"].running_h > 0.0
-    assert kwh * 365 / 3 == pytest.approx(burning.energy_kwh_a_year)
+    assert kwh * 365 / 3 == pytest.approx(burning["energy_kwh_a_year"])
 
 
 def test_two_processes_and_the_other_order_give_the_same(
@@ -176,7 +176,7 @@ def test_two_processes_and_the_other_order_give_the_same(
 
 def test_percentiles_are_those_of_the_differences(compared: Comparison) -> None:
     """Beside numpy on the raw numbers."""
-    change = [b.cost_a_year - a.cost_a_year for a, b in compared.futures]
+    change = [b["cost_a_year"] - a["cost_a_year"] for a, b in compared.futures]
     told = compared.versus(0, 1, "cost_a_year")
     assert np.percentile(change, [5, 50, 95]).tolist() == [told.low, told.median, told.high]
     assert sum(x > 0.0 for x in change) == told.less
@@ -358,7 +358,7 @@ def test_an_assumption_that_turns_the_answer_is_told(monkeypatch: pytest.MonkeyP
     b = load_text(base.replace("lasts: 45 min", "lasts: 90 min") + prices % 200)
     monkeypatch.setattr(module, "assumptions_of", lambda _: iter((AIR,)))
     found = compare([a, b], days=10, sensitivity=True)
-    now = found.sides[1].measures.total - found.sides[0].measures.total  # type: ignore[operator]
+    now = found.sides[1].known.total - found.sides[0].known.total  # type: ignore[operator]
     assert 7 * 0.75 * 0.3 * 365 * 0.20 - 100.0 == pytest.approx(now)
     swings = {swing.assumption: swing for swing in found.swings}
     price = swings["price of energy"]

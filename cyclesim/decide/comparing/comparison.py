@@ -7,12 +7,13 @@ interpolated. Rates of money are beyond inflation.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.result import days_of_year
@@ -51,15 +52,50 @@ class CannotCompareError(CycleSimError):
     """Plants that cannot stand side by side."""
 
 
-class Measures(NamedTuple):
-    """What a future comes to for one plant, by which plants are compared."""
+class Known(NamedTuple):
+    """What a measure goes by: a plant, a run of it, over how many years money is counted, and its terms."""
 
-    cost_a_year: float
-    total: float | None
-    """Purchase, replacements and energy over the years; None without prices in the file."""
-    oldest_water_h: float
-    energy_kwh_a_year: float
-    loud_min_a_day: float
+    scenario: Scenario
+    outcome: Outcome
+    years: int | None
+    terms: Terms = AS_TOLD
+
+    @property
+    def total(self) -> float | None:
+        """Purchase, replacements and energy over the years; None without prices in the file."""
+        money = self.scenario.money
+        return None if money is None else owning(money, self.outcome, self.years, self.terms).total
+
+    @property
+    def cost_a_year(self) -> float:
+        """Of energy and fuel."""
+        return self.a_year(self.outcome.cost) * self.terms.energy_price
+
+    def a_year(self, amount: float) -> float:
+        """What an amount of the run comes to in a year."""
+        return amount * YEAR_DAYS / self.outcome.days
+
+
+class Measure(NamedTuple):
+    """Something by which plants are compared; less of it is better, and None is unknown."""
+
+    says: str
+    """What it is and its unit, with {currency} and {years}."""
+    of: Callable[[Known], float | None]
+
+
+MEASURES = {
+    "cost_a_year": Measure("{currency} a year", lambda known: known.cost_a_year),
+    "total": Measure("{currency} over {years} years", lambda known: known.total),
+    "energy_kwh_a_year": Measure(
+        "kWh a year", lambda known: known.a_year(known.outcome.energy_kwh + known.outcome.fuel_kwh)
+    ),
+    "oldest_water_h": Measure("oldest water, h", lambda known: known.outcome.oldest_water_h),
+    "loud_min_a_day": Measure("heard, min a day", lambda known: known.outcome.loud_min_a_day),
+}
+"""All of them, by their names in the JSON, which end in the unit."""
+
+Measured = Mapping[str, float | None]
 
 
 class Warming(NamedTuple):
@@ -84,9 +120,14 @@ class Side:
     """What the weakest jet gets of what it needs, its pump at its highest speed; None without jets."""
 
     @property
-    def measures(self) -> Measures:
-        """What it is compared by."""
-        return _measures(self.scenario, self.outcome, self.owning.years if self.owning else None)
+    def known(self) -> Known:
+        """What a measure goes by."""
+        return Known(self.scenario, self.outcome, self.owning.years if self.owning else None)
+
+    @property
+    def cost_a_year(self) -> float:
+        """Of energy and fuel."""
+        return self.known.cost_a_year
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +171,7 @@ class Comparison:
     sides: tuple[Side, ...]
     unlike: tuple[str, ...]
     """Conditions that the files tell differently, so that a difference may be theirs and not the plant's."""
-    futures: tuple[tuple[Measures, ...], ...]
+    futures: tuple[tuple[Measured, ...], ...]
     """Per future, of each plant."""
     swings: tuple[Swing, ...]
     """Of the first two plants, the largest first."""
@@ -140,11 +181,21 @@ class Comparison:
         """Whether money over years is known of all, so that it decides; else a year's cost does."""
         return all(side.owning is not None for side in self.sides)
 
+    @property
+    def measures(self) -> dict[str, Measure]:
+        """Those that are known of every plant."""
+        told = [_measured(side.known) for side in self.sides]
+        return {n: measure for n, measure in MEASURES.items() if all(one[n] is not None for one in told)}
+
+    def changes(self, first: int, second: int, measure: str) -> NDArray[np.float64]:
+        """The second plant's minus the first's in one of the measures, for each future."""
+        return np.array([_minus(one[second][measure], one[first][measure]) for one in self.futures])
+
     def versus(self, first: int, second: int, measure: str) -> Versus:
         """How two plants differ in one of the measures over all futures."""
-        pairs = [(getattr(one[first], measure), getattr(one[second], measure)) for one in self.futures]
-        change = np.array([_minus(b, a) for a, b in pairs])
-        size = np.array([max(abs(a), abs(b)) for a, b in pairs])
+        pairs = [(one[first][measure], one[second][measure]) for one in self.futures]
+        change = self.changes(first, second, measure)
+        size = np.array([max(abs(a or 0.0), abs(b or 0.0)) for a, b in pairs])
         same = np.isfinite(change) & (np.abs(change) <= _ALIKE * np.where(np.isfinite(size), size, 0.0))
         # between a number and never there is nothing to interpolate
         method: Literal["linear", "nearest"] = "linear" if np.all(np.isfinite(change)) else "nearest"
@@ -217,7 +268,7 @@ def compare(
         for name, one, out in zip(names, scenarios, rows[0], strict=True)
     )
     drawn = tuple(
-        tuple(_measures(one, out, years, at.terms) for one, out in zip(scenarios, row, strict=True))
+        tuple(_measured(Known(one, out, years, at.terms)) for one, out in zip(scenarios, row, strict=True))
         for at, row in zip(to_come, rows[1:], strict=False)
     )
     at_ends = rows[1 + futures :]
@@ -254,15 +305,8 @@ def _owning(side: Side, years: int) -> Owning:
     return owning(side.scenario.money, side.outcome, years)
 
 
-def _measures(scenario: Scenario, outcome: Outcome, years: int | None, terms: Terms = AS_TOLD) -> Measures:
-    a_year = YEAR_DAYS / outcome.days
-    return Measures(
-        outcome.cost * a_year * terms.energy_price,
-        None if scenario.money is None else owning(scenario.money, outcome, years, terms).total,
-        outcome.oldest_water_h,
-        (outcome.energy_kwh + outcome.fuel_kwh) * a_year,
-        outcome.loud_min_a_day,
-    )
+def _measured(known: Known) -> Measured:
+    return {name: measure.of(known) for name, measure in MEASURES.items()}
 
 
 def _swings(
@@ -276,10 +320,11 @@ def _swings(
     priced = first.owning is not None and second.owning is not None
 
     def apart(outcomes: Sequence[Outcome], terms: Terms = AS_TOLD, over: int = years) -> float:
+        of = MEASURES["total" if priced else "cost_a_year"].of
         a, b = (
-            _measures(side.scenario, out, over, terms) for side, out in zip(sides[:2], outcomes, strict=False)
+            of(Known(side.scenario, out, over, terms)) for side, out in zip(sides[:2], outcomes, strict=False)
         )
-        return _minus(b.total, a.total) if priced else b.cost_a_year - a.cost_a_year
+        return _minus(b, a)
 
     as_told = [side.outcome for side in sides]
     now = apart(as_told)
