@@ -136,3 +136,25 @@ def test_no_sign_of_a_file_reaches_the_terminal(tmp_path: Path) -> None:
         assert 2 == told.exit_code, told.output
         assert "signs that cannot be seen are not accepted" in told.output
         assert all(line.isprintable() for line in told.output.split("\n")), repr(told.output)
+
+
+def test_no_sign_of_a_name_reaches_the_terminal(tmp_path: Path) -> None:
+    """A file may be called anything; the reports that name it say it plainly."""
+    file = tmp_path / "tub\x1b[31m\u202e.yaml"
+    file.write_text(starter_text(), encoding="utf-8")
+    told = CliRunner().invoke(cli, ["check", str(file)])
+    assert 0 == told.exit_code
+    assert "tub?[31m?.yaml" in told.output.replace("\n", "")
+    assert all(line.isprintable() for line in told.output.split("\n"))
+
+
+def test_a_weather_file_of_a_name_that_none_can_have(tmp_path: Path) -> None:
+    """Refused where it is written, not by the system."""
+    weather = starter_text().index("  weather:")
+    rest = starter_text().index("  zones:")
+    for name in ("x" * 3000 + ".csv", '"a\\0.csv"'):
+        text = f"{starter_text()[:weather]}  weather: {{file: {name}}}\n{starter_text()[rest:]}"
+        (tmp_path / "tub.yaml").write_text(text, encoding="utf-8")
+        told = CliRunner().invoke(cli, ["check", str(tmp_path / "tub.yaml")])
+        assert 2 == told.exit_code
+        assert f"tub.yaml:{text[:weather].count(chr(10)) + 1}:19: place.weather.file: found" in told.stderr

@@ -17,6 +17,7 @@ from cyclesim.cli.shared import (
     sweeping,
     tell,
 )
+from cyclesim.errors import plain
 
 
 @cli.command()
@@ -61,7 +62,7 @@ def compare(
     with sweeping(workers, cluster, afresh, "running plants") as how:
         found = compare_(
             scenarios,
-            [file.name for file in files],
+            [plain(file.name) for file in files],
             seed=seed,
             years=years,
             futures=futures,

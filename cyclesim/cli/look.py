@@ -27,6 +27,7 @@ from cyclesim.cli.shared import (
     write,
     write_text,
 )
+from cyclesim.errors import plain
 
 
 @cli.command()
@@ -130,7 +131,7 @@ def check(file: Path, sets: tuple[str, ...]) -> int:
     from cyclesim.said.verdict import is_broken
 
     findings, checked = plant_findings(scenario)
-    show_page(check_page(str(file), scenario, findings, checked))
+    show_page(check_page(plain(str(file), 400), scenario, findings, checked))
     return BROKEN if is_broken(findings) else OK
 
 

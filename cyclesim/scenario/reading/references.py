@@ -1,6 +1,7 @@
 """Sections and series in files of their own, inside the scenario file's folder and nowhere else."""
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path, PurePosixPath
 
@@ -41,8 +42,10 @@ def name_series(tree: Tree, folder: Path | None, on_read: OnRead) -> None:
     """Tell of the CSV files that a scenario names, also of those that a set will put something else for."""
     for path in SERIES:
         text = tree.get(path, default=None)
-        if folder is not None and isinstance(text, str) and "\0" not in text and (folder / text).is_file():
-            on_read(folder / text)
+        if folder is not None and isinstance(text, str):
+            with suppress(OSError, ValueError):  # a name that no file can have is refused later, by its line
+                if (folder / text).is_file():
+                    on_read(folder / text)
 
 
 def resolve_series(tree: Tree, name: str, folder: Path | None, on_read: OnRead) -> None:
