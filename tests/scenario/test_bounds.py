@@ -62,6 +62,21 @@ def test_a_plant_with_more_duties_than_are_worked_out():
     assert str(faults(text)[0]).startswith(expected)
 
 
+def test_a_pipe_that_breaks_the_surface_is_not_buried():
+    """63 mm outside and twice 9 mm of foam are 81 mm: with its axis 40 mm deep it lies open, at 41 mm not."""
+    shallow = TEXT.replace("soil: {depth: 600 mm}", "soil: {depth: 40 mm}", 1)
+    told = faults(shallow)
+    assert 4 == len(told)
+    assert [line for line, row in enumerate(TEXT.splitlines(), 1) if "{pipe: 63 PN10" in row] == [
+        fault.line for fault in told
+    ]
+    assert str(told[0]).endswith(
+        "plant.legs.suction_left.zone: found 'soil', soil at 40 mm; a pipe 81 mm thick lies deeper than half "
+        "of that; depth is that of the pipe's axis"
+    )
+    assert load_text(shallow.replace("40 mm}", "41 mm}"))
+
+
 HEAD = "time,temperature [degC]\n"
 
 

@@ -2,7 +2,7 @@
 
 from typing import Annotated, ClassVar, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from cyclesim.scenario.blocks.candidates import Candidates
 from cyclesim.scenario.blocks.place import Circuit, Place, Supply
@@ -13,9 +13,19 @@ from cyclesim.scenario.blocks.schedule import Controller, Interlock, Schedule
 from cyclesim.scenario.blocks.water_care import WaterCare
 from cyclesim.scenario.forms.fields import Pause, Span, WaterTemperature
 from cyclesim.scenario.forms.fields import Speed as SpeedField
-from cyclesim.scenario.forms.forms import JUDGED_BY, Assumed, Count, Model, Quantity, default
+from cyclesim.scenario.forms.forms import (
+    JUDGED_BY,
+    Assumed,
+    Count,
+    Model,
+    Quantity,
+    RefusedError,
+    SeveralError,
+    default,
+)
 from cyclesim.scenario.forms.lists import Pair
 from cyclesim.spreads import Edges, Spread
+from cyclesim.units import format_quantity
 
 FORMATS = (1,)
 PRACTICE = "common practice, no source"
@@ -171,6 +181,24 @@ class Scenario(Model):
     limits: Limits = Field(
         default_factory=lambda: Limits.model_validate({}), description="What the rules judge by."
     )
+
+    @model_validator(mode="after")
+    def _under_the_ground(self) -> "Scenario":
+        wrong = []
+        for name, leg in self.plant.legs.items():
+            zone = self.place.zones.get(leg.zone)
+            thick_m = leg.outside_m + 2.0 * leg.insulation_m
+            if zone is not None and zone.depth_m is not None and zone.depth_m <= thick_m / 2.0:
+                what = f"soil at {format_quantity(zone.depth_m, 'length')}"
+                due = f"a pipe {format_quantity(thick_m, 'length')} thick lies deeper than half of that"
+                wrong.append(
+                    RefusedError(
+                        what, due, "depth is that of the pipe's axis", ("plant", "legs", name, "zone")
+                    )
+                )
+        if wrong:
+            raise SeveralError(*wrong)
+        return self
 
     def assumed(self) -> list[Assumed]:
         """The sea's own height, where it decides what a pump can draw."""
