@@ -60,7 +60,7 @@ def _turned(tree: Tree) -> Iterator[Fault]:
             yield from _known(tree, (*path, "valve"), valve, list(known), "valve")
         elif isinstance(valve, str) and isinstance(known[valve], dict) and isinstance(to, str):
             may_be = known[valve].get("may_be", [])
-            left = [x for x in ([may_be] if isinstance(may_be, str) else may_be or []) if isinstance(x, str)]
+            left = [x for x in (may_be if isinstance(may_be, list) else [may_be]) if isinstance(x, str)]
             if to not in left:
                 due = (
                     f"{one_of(left)} is due: what may_be of {valve} lists"
