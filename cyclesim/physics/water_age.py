@@ -227,13 +227,21 @@ def _stirred(
 
     Followed drop by drop, every turn of a loop would add parcels. The lasting mean ages are exact, and so is
     the oldest age: some of what circles never leaves. What the tub's water clears has been cleared before.
+    What no tub water comes to is stirred at once, and only grows older.
     """
     end_s, fading, lasting = start_s + dt_s, _fading_s(plugs, p), _lasting_ages(plugs, p)
     share = math.exp(-dt_s / fading)
     later: dict[int, list[Parcel]] = {}
     knots: dict[int, list[Knot]] = {}
     means: dict[int, float] = {}
+    alone = [parcel for i in contents.keys() - lasting.keys() for parcel in contents[i]]
     for i, content in contents.items():
+        if i not in lasting:
+            oldest, mean = _ages(alone, start_s)
+            born, usual = start_s - oldest, start_s - mean
+            later[i] = [(parcels.total(content), born, born, usual, usual)]
+            knots[i], means[i] = [(0.0, oldest), (dt_s, oldest + dt_s)], (mean + 0.5 * dt_s) * dt_s
+            continue
         inlet, outlet = lasting[i]
         oldest, mean = _ages(content, start_s)
         lasts, reached_s = 0.5 * (inlet + outlet), p.reached_s[i]
@@ -248,11 +256,15 @@ def _stirred(
 
 
 def _lasting_ages(plugs: Sequence[Plug], p: Pattern) -> dict[int, tuple[float, float]]:
-    """Mean ages [s] at each moving plug's two ends, inlet first, once a pattern has run for ever.
+    """Mean ages [s] at both ends of each plug that tub water comes to, inlet first, after running for ever.
 
     At a junction the ages that arrive are weighted by flow; along a plug they grow by its transit time.
     """
-    ends = {i: (plugs[i].a, plugs[i].b) if p.flows[i] > 0 else (plugs[i].b, plugs[i].a) for i in _links(p)}
+    ways = {i: (plugs[i].a, plugs[i].b) if p.flows[i] > 0 else (plugs[i].b, plugs[i].a) for i in _links(p)}
+    ends = dict[int, tuple[str, str]]()
+    while more := {i: way for i, way in ways.items() if way[0] in {"tub", *(b for _, b in ends.values())}}:
+        ends |= more
+        ways = {i: way for i, way in ways.items() if i not in more}
     nodes = sorted({n for pair in ends.values() for n in pair} - {"tub"})
     at = {n: k for k, n in enumerate(nodes)}
     matrix, transit = np.eye(len(nodes)), np.zeros(len(nodes))

@@ -338,6 +338,35 @@ def test_the_number_of_parcels_on_a_loop_stays_small() -> None:
     ]
 
 
+RING = [
+    Plug("suction", "tub", "A", 5 * L),
+    Plug("out", "A", "B", 2 * L),
+    Plug("back", "B", "A", 3 * L),
+    Plug("jets", "B", "tub", 8 * L),
+]
+
+
+def test_water_that_circles_without_the_tub_only_grows_older() -> None:
+    """Valves shut to the tub: out, 60 s old on the mean after a flush of 0.1 L/s, and back, 1000 s old.
+
+    Tub water takes 50 s to A and 20 s more to B: ages from 50 to 70 s in out, 60 s on the mean. Stirred with
+    back: (2 * 60 + 3 * 1000) / 5 = 624 s, and the oldest 1000 s; both grow by the second from there.
+    """
+    age, flush, rows = started(RING, [0.1 * L, 0.1 * L, 0.0, 0.1 * L])
+    age.change(800.0, flush)
+    ring = age.pattern([0.0, 4 * L, 4 * L, 0.0])
+    assert (0.0, math.inf, math.inf, 0.0) == ring.reached_s
+    age.change(1000.0, ring)
+    rows.clear()
+    age.close(3000.0)
+    for i in (1, 2):
+        assert pytest.approx((3000.0, 2624.0)) == age.ages(i, 3000.0)
+    circling = [r for r in rows if r.plug in (1, 2)]
+    assert pytest.approx([3000.0] * 2) == [r.oldest_peak_s for r in circling]
+    assert pytest.approx([(1000.0 + 1000.0) * 2000.0] * 2) == [r.oldest_integral_s2 for r in circling]
+    assert pytest.approx([(624.0 + 1000.0) * 2000.0] * 2) == [r.mean_integral_s2 for r in circling]
+
+
 def test_a_loop_without_volume_is_refused() -> None:
     """Water cannot circle through valves alone: the junctions are named."""
     plugs = [Plug("leg", "tub", "A", L), Plug("v", "A", "B", 0.0), Plug("w", "B", "A", 0.0)]

@@ -39,6 +39,7 @@ def check_network(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fa
                 found = f"'{shorten(node)}', a junction that the network uses {('never', 'once')[uses]}"
                 yield tree.fault(("plant", "junctions", index), found, "a junction joins two chains or more")
         drawing: list[str] = []
+        sound: list[tuple[int, Chain]] = []
         for index, raw in enumerate(network):
             try:
                 (chain,) = read_network([raw])
@@ -47,6 +48,10 @@ def check_network(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fa
                 continue  # said already where the value was read
             yield from _chain(tree, chain, (*_NETWORK, index), nodes)
             drawing += _after_tub(chain)
+            if chain[0] in nodes and chain[-1] in nodes:
+                sound.append((index, chain))
+        if len(sound) == len(network):
+            yield from _apart_from_tub(tree, sound, nodes)
         yield from _draws_elsewhere(tree, {*written} - {*drawing})
     if nodes is not None and None not in names.values():
         yield from _each_once(tree, network, names, nodes)
@@ -65,6 +70,22 @@ def _after_tub(chain: Chain, after: Any = "") -> Iterator[str]:
             for branch in item.branches:
                 yield from _after_tub(branch, after)
         after = item
+
+
+def _apart_from_tub(tree: Tree, chains: list[tuple[int, Chain]], nodes: list[str]) -> Iterator[Fault]:
+    """The first chain of each loop that no chain joins to the tub: its water would only circle."""
+    loops: list[tuple[int, set[str]]] = []
+    for index, chain in chains:
+        met = {item for item in chain if isinstance(item, str) and item in nodes}
+        joined = [loop for loop in loops if loop[1] & met]
+        first = min([index, *(at for at, _ in joined)])
+        loops = [loop for loop in loops if loop not in joined]
+        loops.append((first, met.union(*(others for _, others in joined))))
+    for index, met in sorted(loops):
+        if "tub" not in met:
+            path = (*_NETWORK, index, 0)
+            found = f"'{shorten(str(tree.get(path)))}', in a loop that never meets the tub"
+            yield tree.fault(path, found, "every chain leads to the tub, by way of others if need be")
 
 
 def _draws_elsewhere(tree: Tree, names: set[str]) -> Iterator[Fault]:
