@@ -96,6 +96,8 @@ TARGETS = (
             )
         ),
     ),
+    Target("cyclesim/decide/sweeps/outcome.py", ("tests/decide/test_outcome.py",)),
+    Target("cyclesim/decide/comparing/comparison.py", ("tests/decide/test_compared.py",)),
 )
 
 

@@ -1,6 +1,5 @@
 """Plants side by side: what must be exactly the same or exactly twice, and money against a library."""
 
-import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,17 +9,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cyclesim.decide.comparing import comparison as module
 from cyclesim.decide.comparing.comparison import CannotCompareError, Comparison, Versus, compare
 from cyclesim.decide.comparing.futures import (
     AIR,
     HEAD,
     LONG,
     OFTEN,
-    POWER,
-    PRICE,
     WIND,
-    Future,
     as_it_comes,
     future,
     only,
@@ -40,7 +35,7 @@ from cyclesim.scenario.blocks.prices_and_lives import Money
 from cyclesim.scenario.blocks.weather import WeatherFile
 from cyclesim.scenario.reading.load import load, load_text
 from tests.evidence import small
-from tests.evidence.small import BOILER, filtered, heated
+from tests.evidence.small import filtered
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
 DAYS = 3
@@ -76,92 +71,6 @@ def test_a_plant_beside_itself_differs_in_nothing(pair: tuple[Scenario, Scenario
         assert same.unlike == ()
 
 
-def test_twice_the_tariff_is_exactly_twice_the_cost() -> None:
-    """And nothing else is otherwise."""
-    once, twice = filtered(), filtered("supply.tariff=0.40 EUR/kWh")
-    found = compare([once, twice], days=20)
-    a, b = (side.outcome for side in found.sides)
-    assert 2.0 * a.cost == b.cost
-    assert a.legs == b.legs
-    assert {n: d.energy_kwh for n, d in a.devices.items()} == {n: d.energy_kwh for n, d in b.devices.items()}
-    assert ("the tariff",) == found.unlike
-
-
-ORIFICE = """
-format: 1
-title: a loop of one orifice
-place:
-  year: 2027
-  time_zone: Etc/UTC
-  weather: {{mean: 12 degC, seasonal_swing: 0 K, daily_swing: 0 K, coldest_day: 20 January}}
-  zones: {{room: {{follows: weather}}}}
-supply: {{voltage: 230 V, breaker: 20 A, tariff: 0.20 EUR/kWh}}
-plant:
-  tub:
-    water: 1500 L
-    surface: 3 m2
-    cover: {{foam: 60 mm, fit: good}}
-    shell: {{wall: 120 mm, of: concrete, insulation: 50 mm, area: 7 m2, zone: room}}
-  legs: {{pipe: {{bore: 200 mm, outside: 220 mm, length: 100 mm, zone: room}}}}
-  pumps:
-    pump:
-      low: {{speed: 50 %, power: 60 W}}
-      high: {{max_head: 14 m, max_flow: 300 L/min, power: 400 W}}
-      zone: room
-  equipment: {{filter: {{kind: filter, drop: 8 m at 170 L/min, volume: 10 L, zone: room}}}}
-  network: [[tub, pipe, pump, filter, tub]]
-schedule:
-  filter_runs: [{{pump: pump {speed}, start: "03:00", lasts: 2 h}}]
-"""
-
-
-def test_half_the_speed_is_a_quarter_of_the_work_for_each_litre() -> None:
-    """Affinity (exact for losses that go with the square of flow): half the flow, a quarter of the head.
-
-    The pipe is so wide and short that the orifice is all there is, but for a part in a million.
-    """
-    fast, slow = (load_text(ORIFICE.format(speed=speed)) for speed in ("high", "low"))
-    found = compare([fast, slow], days=5)
-    a, b = (side.outcome.devices["pump"] for side in found.sides)
-    assert a.moved_m3 is not None
-    assert b.moved_m3 is not None
-    assert 0.5 * a.moved_m3 == pytest.approx(b.moved_m3, rel=1e-5)
-    assert a.hydraulic_kwh is not None
-    assert b.hydraulic_kwh is not None
-    assert 0.25 * a.hydraulic_kwh / a.moved_m3 == pytest.approx(b.hydraulic_kwh / b.moved_m3, rel=1e-5)
-
-
-def test_measures_of_a_future_by_hand(monkeypatch: pytest.MonkeyPatch) -> None:
-    """45 min of filtering a day, in the second plant at low speed beside 15 min at high; prices 1.5 times.
-
-    Ten days stand for 365: cost by energy and price, hours heard by the day, energy by the year.
-    """
-    as_told = Future({PRICE.name: 1.5}, {}, 0)
-    monkeypatch.setattr(module, "future", lambda *_: as_told)
-    flushed = 'schedule.line_flushes=[{pump: pump high, start: ["07:30"], lasts: 15 min}]'
-    low_high = "{low: {max_head: 4 m, max_flow: 120 L/min, power: 100 W}, "
-    low_high += "high: {max_head: 8 m, max_flow: 240 L/min, power: 300 W}}"
-    loud = filtered(f"plant.pumps.pump={low_high}", "schedule.filter_runs.0.pump=pump low", flushed)
-    [[quiet, heard]] = compare([filtered(), loud], days=10, futures=1, sensitivity=False).futures
-    a_day_kwh = 0.3 * 0.75, 0.1 * 0.75 + 0.3 * 0.25
-    for measures, kwh in zip((quiet, heard), a_day_kwh, strict=True):
-        assert 365 * kwh == pytest.approx(measures["energy_kwh_a_year"])
-        assert 365 * kwh * 0.20 * 1.5 == pytest.approx(measures["cost_a_year"])
-        assert measures["total"] is None
-    assert (0.0, pytest.approx(15.0)) == (quiet["loud_min_a_day"], heard["loud_min_a_day"])
-    assert 24.0 == pytest.approx(quiet["oldest_water_h"], abs=1.0)  # one filter run a day
-
-
-def test_a_years_energy_is_electricity_and_fuel() -> None:
-    """A boiler of 6 kW at 80 % burns 7.5 kW while it fires, and its fan draws 50 W, the pump 300 W."""
-    [[burning, _]] = compare([heated(boiler=BOILER)] * 2, days=3, futures=1, sensitivity=False).futures
-    devices = run(job(as_it_comes(heated(boiler=BOILER), future(0, 0)), 3, seed=future(0, 0).seed)).devices
-    power_kw = future(0, 0).ratings[POWER.name]("pump") * 0.3
-    kwh = devices["pump"].running_h * power_kw + devices["boiler"].running_h * (7.5 + 0.05)
-    assert devices["boiler"].running_h > 0.0
-    assert kwh * 365 / 3 == pytest.approx(burning["energy_kwh_a_year"])
-
-
 def test_two_processes_and_the_other_order_give_the_same(
     pair: tuple[Scenario, Scenario], compared: Comparison
 ) -> None:
@@ -180,33 +89,6 @@ def test_percentiles_are_those_of_the_differences(compared: Comparison) -> None:
     told = compared.versus(0, 1, "cost_a_year")
     assert np.percentile(change, [5, 50, 95]).tolist() == [told.low, told.median, told.high]
     assert sum(x > 0.0 for x in change) == told.less
-
-
-DEAD = small._FILTERED.replace(
-    "}}\n  pumps", "}, spare: {pipe: 50 PN10, length: 2 m, zone: room, dead_end: true}}\n  pumps"
-)
-
-
-def test_water_that_never_moves_in_one_plant_is_never_in_every_future() -> None:
-    """No number lies between never and some hours, whichever plant has the dead end; two are alike."""
-    sound, dead = filtered(), load_text(DEAD)
-    assert math.isinf(run(job(dead, 2)).oldest_water_h)
-    beside = {"days": 2, "futures": 4, "sensitivity": False}
-    assert Versus(4, 0, 4, math.inf, math.inf, math.inf) == compare([sound, dead], **beside).versus(
-        0, 1, "oldest_water_h"
-    )
-    assert Versus(0, 0, 4, -math.inf, -math.inf, -math.inf) == compare([dead, sound], **beside).versus(
-        0, 1, "oldest_water_h"
-    )
-    assert Versus(0, 4, 4, 0.0, 0.0, 0.0) == compare([dead, dead], **beside).versus(0, 1, "oldest_water_h")
-
-
-def test_what_is_told_differently_is_named_with_the_file() -> None:
-    """Of three plants, in which; warmer soil, a dearer night and later bathers count as other conditions."""
-    other = filtered("supply.tariff=0.40 EUR/kWh")
-    warmer = load_text(small._FILTERED.replace("{follows: weather}", "{follows: weather, above_by: 4 K}"))
-    found = compare([filtered(), other, warmer], ["a", "b", "c"], days=1)
-    assert ("how warm the zones are (in c)", "the tariff (in b)") == found.unlike
 
 
 def test_what_cannot_stand_side_by_side_is_refused(pair: tuple[Scenario, Scenario]) -> None:
@@ -345,35 +227,3 @@ def test_break_even_is_found() -> None:
     """100 more to buy and 30 less a year: in the fourth year; never where nothing is saved."""
     assert 4 == break_even_years(lambda years: 100.0 - 30.0 * years)
     assert break_even_years(lambda _: 1.0) is None
-
-
-def test_an_assumption_that_turns_the_answer_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    """By hand: B runs twice as long and costs 100 less to buy; A saves 16.425 a year, so over 7 years 115.
-
-    At a price of energy of 0.8 A saves 92 and is no longer cheaper; the break-even is at 0.87.
-    """
-    prices = "money: {over: 7 years, purchases: {all: {price: %d EUR}}}\n"
-    base = small._FILTERED
-    a = load_text(base + prices % 300)
-    b = load_text(base.replace("lasts: 45 min", "lasts: 90 min") + prices % 200)
-    monkeypatch.setattr(module, "assumptions_of", lambda _: iter((AIR,)))
-    found = compare([a, b], days=10, sensitivity=True)
-    now = found.sides[1].known.total - found.sides[0].known.total  # type: ignore[operator]
-    assert 7 * 0.75 * 0.3 * 365 * 0.20 - 100.0 == pytest.approx(now)
-    swings = {swing.assumption: swing for swing in found.swings}
-    price = swings["price of energy"]
-    assert 0.8 * 7 * 16.425 - 100.0 == pytest.approx(price.at_low)
-    assert 1.4 * 7 * 16.425 - 100.0 == pytest.approx(price.at_high)
-    assert price.flips
-    counted = swings["years counted"]  # break-even after 100 / 16.425 = 6.1 years
-    assert ("3 years", "11 years") == (counted.low, counted.high)
-    assert 3 * 16.425 - 100.0 == pytest.approx(counted.at_low)
-    assert 11 * 16.425 - 100.0 == pytest.approx(counted.at_high)
-    assert counted.flips
-    assert 16.425 * sum(1.02**-t for t in range(1, 8)) - 100.0 == pytest.approx(
-        swings["discount rate"].at_high
-    )
-    assert not swings["discount rate"].flips  # 6.3 at its highest, by the line above
-    widths = [abs(swing.at_high - swing.at_low) for swing in found.swings]
-    assert widths == sorted(widths, reverse=True)
-    assert 7 == found.pays_back()

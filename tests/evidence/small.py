@@ -53,14 +53,17 @@ def filtered_run(minutes: int) -> Result:
 
 def heated(price: str = "0.20 EUR/kWh", **sources: str) -> Scenario:
     """The same tub kept at 36 degC by the heat sources that are told, the cheaper of two at any time."""
+    return load_text(heated_text(price, **sources))
+
+
+def heated_text(price: str = "0.20 EUR/kWh", **sources: str) -> str:
+    """Its file."""
     told = "".join(f"\n    {name}: {{{sheet}, zone: room}}" for name, sheet in sources.items())
     names = ", ".join(sources)
     text = _FILTERED.replace("0.20 EUR/kWh", price).replace("breaker: 20 A", "breaker: 32 A")
     text = text.replace("  network: [[tub, pipe, pump, filter,", f"  heat_sources:{told}\n{_CHAIN} {names},")
     choose = ", choose: price" if len(sources) > 1 else ""
-    return load_text(
-        f"{text}  heating: {{with: [{names}], pump: pump, keep_at: 36 degC, within: 1 K{choose}}}\n"
-    )
+    return f"{text}  heating: {{with: [{names}], pump: pump, keep_at: 36 degC, within: 1 K{choose}}}\n"
 
 
 _CHAIN = "  network: [[tub, pipe, pump, filter,"

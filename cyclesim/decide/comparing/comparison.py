@@ -40,6 +40,7 @@ from cyclesim.decide.sizing.pump_given import jets_of, weakest_of
 from cyclesim.decide.sweeps.outcome import Outcome
 from cyclesim.decide.sweeps.sweep import HERE, How, job, sweep
 from cyclesim.errors import CycleSimError
+from cyclesim.scenario.blocks.heat_sources import Boiler
 from cyclesim.scenario.blocks.model import CHOICE, Scenario
 from cyclesim.simulation.assembly import Plant
 from cyclesim.spreads import Spread
@@ -390,6 +391,6 @@ def _unlike(scenarios: Sequence[Scenario], names: Sequence[str]) -> Iterator[str
 
 
 def _fuels(scenario: Scenario) -> dict[str, object]:
-    """What the fuel of each heat source costs, where it burns any."""
+    """What the fuel of each boiler costs."""
     sources = scenario.plant.heat_sources.items()
-    return {name: fuel for name, source in sources if (fuel := getattr(source, "fuel", None)) is not None}
+    return {name: source.fuel_price for name, source in sources if isinstance(source, Boiler)}

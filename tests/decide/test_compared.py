@@ -1,0 +1,396 @@
+"""Small plants side by side, each number of a comparison counted out by hand."""
+
+import math
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from cyclesim.decide.comparing import comparison as module
+from cyclesim.decide.comparing.comparison import MEASURES, Comparison, Side, Versus, compare
+from cyclesim.decide.comparing.futures import (
+    AIR,
+    POWER,
+    PRICE,
+    Future,
+    as_it_comes,
+    future,
+)
+from cyclesim.decide.comparing.life_cycle_cost import owning
+from cyclesim.decide.sweeps.sweep import job, run
+from cyclesim.scenario.blocks.prices_and_lives import Money
+from cyclesim.scenario.reading.load import load_text
+from cyclesim.simulation.assembly import Plant, jet_name
+from tests.evidence import small
+from tests.evidence.small import BOILER, ELEMENT, filtered, heated
+
+
+def test_twice_the_tariff_is_exactly_twice_the_cost() -> None:
+    """And nothing else is otherwise."""
+    once, twice = filtered(), filtered("supply.tariff=0.40 EUR/kWh")
+    found = compare([once, twice], days=20)
+    a, b = (side.outcome for side in found.sides)
+    assert 2.0 * a.cost == b.cost
+    assert a.legs == b.legs
+    assert {n: d.energy_kwh for n, d in a.devices.items()} == {n: d.energy_kwh for n, d in b.devices.items()}
+    assert ("the tariff",) == found.unlike
+
+
+ORIFICE = """
+format: 1
+title: a loop of one orifice
+place:
+  year: 2027
+  time_zone: Etc/UTC
+  weather: {{mean: 12 degC, seasonal_swing: 0 K, daily_swing: 0 K, coldest_day: 20 January}}
+  zones: {{room: {{follows: weather}}}}
+supply: {{voltage: 230 V, breaker: 20 A, tariff: 0.20 EUR/kWh}}
+plant:
+  tub:
+    water: 1500 L
+    surface: 3 m2
+    cover: {{foam: 60 mm, fit: good}}
+    shell: {{wall: 120 mm, of: concrete, insulation: 50 mm, area: 7 m2, zone: room}}
+  legs: {{pipe: {{bore: 200 mm, outside: 220 mm, length: 100 mm, zone: room}}}}
+  pumps:
+    pump:
+      low: {{speed: 50 %, power: 60 W}}
+      high: {{max_head: 14 m, max_flow: 300 L/min, power: 400 W}}
+      zone: room
+  equipment: {{filter: {{kind: filter, drop: 8 m at 170 L/min, volume: 10 L, zone: room}}}}
+  network: [[tub, pipe, pump, filter, tub]]
+schedule:
+  filter_runs: [{{pump: pump {speed}, start: "03:00", lasts: 2 h}}]
+"""
+
+
+def test_half_the_speed_is_a_quarter_of_the_work_for_each_litre() -> None:
+    """Affinity (exact for losses that go with the square of flow): half the flow, a quarter of the head.
+
+    The pipe is so wide and short that the orifice is all there is, but for a part in a million.
+    """
+    fast, slow = (load_text(ORIFICE.format(speed=speed)) for speed in ("high", "low"))
+    found = compare([fast, slow], days=5)
+    a, b = (side.outcome.devices["pump"] for side in found.sides)
+    assert a.moved_m3 is not None
+    assert b.moved_m3 is not None
+    assert 0.5 * a.moved_m3 == pytest.approx(b.moved_m3, rel=1e-5)
+    assert a.hydraulic_kwh is not None
+    assert b.hydraulic_kwh is not None
+    assert 0.25 * a.hydraulic_kwh / a.moved_m3 == pytest.approx(b.hydraulic_kwh / b.moved_m3, rel=1e-5)
+
+
+def test_measures_of_a_future_by_hand(monkeypatch: pytest.MonkeyPatch) -> None:
+    """45 min of filtering a day, in the second plant at low speed beside 15 min at high; prices 1.5 times.
+
+    Ten days stand for 365: cost by energy and price, hours heard by the day, energy by the year.
+    """
+    as_told = Future({PRICE.name: 1.5}, {}, 0)
+    monkeypatch.setattr(module, "future", lambda *_: as_told)
+    flushed = 'schedule.line_flushes=[{pump: pump high, start: ["07:30"], lasts: 15 min}]'
+    low_high = "{low: {max_head: 4 m, max_flow: 120 L/min, power: 100 W}, "
+    low_high += "high: {max_head: 8 m, max_flow: 240 L/min, power: 300 W}}"
+    loud = filtered(f"plant.pumps.pump={low_high}", "schedule.filter_runs.0.pump=pump low", flushed)
+    [[quiet, heard]] = compare([filtered(), loud], days=10, futures=1, sensitivity=False).futures
+    a_day_kwh = 0.3 * 0.75, 0.1 * 0.75 + 0.3 * 0.25
+    for measures, kwh in zip((quiet, heard), a_day_kwh, strict=True):
+        assert 365 * kwh == pytest.approx(measures["energy_kwh_a_year"])
+        assert 365 * kwh * 0.20 * 1.5 == pytest.approx(measures["cost_a_year"])
+        assert measures["total"] is None
+    assert (0.0, pytest.approx(15.0)) == (quiet["loud_min_a_day"], heard["loud_min_a_day"])
+    assert 24.0 == pytest.approx(quiet["oldest_water_h"], abs=1.0)  # one filter run a day
+
+
+def test_a_years_energy_is_electricity_and_fuel() -> None:
+    """A boiler of 6 kW at 80 % burns 7.5 kW while it fires, and its fan draws 50 W, the pump 300 W."""
+    [[burning, _]] = compare([heated(boiler=BOILER)] * 2, days=3, futures=1, sensitivity=False).futures
+    devices = run(job(as_it_comes(heated(boiler=BOILER), future(0, 0)), 3, seed=future(0, 0).seed)).devices
+    power_kw = future(0, 0).ratings[POWER.name]("pump") * 0.3
+    kwh = devices["pump"].running_h * power_kw + devices["boiler"].running_h * (7.5 + 0.05)
+    assert devices["boiler"].running_h > 0.0
+    assert kwh * 365 / 3 == pytest.approx(burning["energy_kwh_a_year"])
+
+
+DEAD = small._FILTERED.replace(
+    "}}\n  pumps", "}, spare: {pipe: 50 PN10, length: 2 m, zone: room, dead_end: true}}\n  pumps"
+)
+
+
+def test_water_that_never_moves_in_one_plant_is_never_in_every_future() -> None:
+    """No number lies between never and some hours, whichever plant has the dead end; two are alike."""
+    sound, dead = filtered(), load_text(DEAD)
+    assert math.isinf(run(job(dead, 2)).oldest_water_h)
+    beside = {"days": 2, "futures": 4, "sensitivity": False}
+    assert Versus(4, 0, 4, math.inf, math.inf, math.inf) == compare([sound, dead], **beside).versus(
+        0, 1, "oldest_water_h"
+    )
+    assert Versus(0, 0, 4, -math.inf, -math.inf, -math.inf) == compare([dead, sound], **beside).versus(
+        0, 1, "oldest_water_h"
+    )
+    assert Versus(0, 4, 4, 0.0, 0.0, 0.0) == compare([dead, dead], **beside).versus(0, 1, "oldest_water_h")
+
+
+def test_what_is_told_differently_is_named_with_the_file() -> None:
+    """Of three plants, in which; warmer soil, a dearer night and later bathers count as other conditions."""
+    other = filtered("supply.tariff=0.40 EUR/kWh")
+    warmer = load_text(small._FILTERED.replace("{follows: weather}", "{follows: weather, above_by: 4 K}"))
+    found = compare([filtered(), other, warmer], ["a", "b", "c"], days=1)
+    assert ("how warm the zones are (in c)", "the tariff (in b)") == found.unlike
+
+
+def test_an_assumption_that_turns_the_answer_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By hand: B runs twice as long and costs 100 less to buy; A saves 16.425 a year, so over 7 years 115.
+
+    At a price of energy of 0.8 A saves 92 and is no longer cheaper; the break-even is at 0.87.
+    """
+    prices = "money: {over: 7 years, purchases: {all: {price: %d EUR}}}\n"
+    base = small._FILTERED
+    a = load_text(base + prices % 300)
+    b = load_text(base.replace("lasts: 45 min", "lasts: 90 min") + prices % 200)
+    monkeypatch.setattr(module, "assumptions_of", lambda _: iter((AIR,)))
+    found = compare([a, b], days=10, sensitivity=True)
+    now = found.sides[1].known.total - found.sides[0].known.total  # type: ignore[operator]
+    assert 7 * 0.75 * 0.3 * 365 * 0.20 - 100.0 == pytest.approx(now)
+    swings = {swing.assumption: swing for swing in found.swings}
+    price = swings["price of energy"]
+    assert 0.8 * 7 * 16.425 - 100.0 == pytest.approx(price.at_low)
+    assert 1.4 * 7 * 16.425 - 100.0 == pytest.approx(price.at_high)
+    assert price.flips
+    counted = swings["years counted"]  # break-even after 100 / 16.425 = 6.1 years
+    assert ("3 years", "11 years") == (counted.low, counted.high)
+    assert 3 * 16.425 - 100.0 == pytest.approx(counted.at_low)
+    assert 11 * 16.425 - 100.0 == pytest.approx(counted.at_high)
+    assert counted.flips
+    assert 16.425 * sum(1.02**-t for t in range(1, 8)) - 100.0 == pytest.approx(
+        swings["discount rate"].at_high
+    )
+    assert not swings["discount rate"].flips  # 6.3 at its highest, by the line above
+    widths = [abs(swing.at_high - swing.at_low) for swing in found.swings]
+    assert widths == sorted(widths, reverse=True)
+    assert 7 == found.pays_back()
+
+
+# -- how plants differ -------------------------------------------------------------------------------------
+
+
+def side(name: str, purchase: float | None = None, energy: float = 0.0) -> Side:
+    """A plant that is bought for so much and then costs so much a year, at rates of none."""
+    told, ran = filtered(), run(job(filtered(), 1))
+    if purchase is None:
+        return Side(name, told, ran, None, None, None)
+    prices = {"over": "10 years", "discount_rate": "0 %", "purchases": {"all": {"price": f"{purchase} EUR"}}}
+    scenario = told.model_copy(update={"money": Money.model_validate(prices)})
+    ran = replace(ran, cost=energy / 365.0)
+    return Side(name, scenario, ran, owning(scenario.money, ran, 10), None, None)  # type: ignore[arg-type]
+
+
+def compared(sides: tuple[Side, ...], *values: tuple[float, ...]) -> Comparison:
+    """A comparison with futures in which one measure came to these values."""
+    futures = tuple(tuple({"oldest_water_h": value} for value in one) for one in values)
+    return Comparison(1, 10, "EUR", sides, (), futures, ())
+
+
+def test_how_two_plants_differ_over_futures_by_hand() -> None:
+    """The first has less in two of six; what differs by less than 0.3 % counts for neither.
+
+    Differences in order: -4, 0, 0.02, 1, 2 and 0: sorted -4, 0, 0, 0.02, 1, 2. Percentiles lie between the
+    ranks 0 to 5 of the sorted ones: the 5th at 0.25, the median at 2.5, the 95th at 4.75.
+    """
+    pairs = [(10.0, 6.0), (10.0, 10.0), (10.0, 10.02), (10.0, 11.0), (10.0, 12.0), (0.0, 0.0)]
+    found = compared((side("a"), side("b")), *pairs).versus(0, 1, "oldest_water_h")
+    assert (2, 3, 6) == (found.less, found.same, found.of)
+    told = (-4.0 + 0.25 * 4.0, 0.5 * (0.0 + 0.02), 1.0 + 0.75 * 1.0)
+    assert told == pytest.approx((found.low, found.median, found.high))
+    turned = compared((side("a"), side("b")), *pairs).versus(1, 0, "oldest_water_h")
+    assert (1, 3, -found.high) == (turned.less, turned.same, pytest.approx(turned.low))
+
+
+def test_the_third_plant_is_compared_with_the_first() -> None:
+    """By their places; 0.31 % apart is not alike and 0.29 % is, below 0 too; ranks 1, 0.1 and 1.9 of three."""
+    sides = (side("a"), side("b"), side("c"))
+    found = compared(sides, (10.0, 0.0, 10.029), (10.0, 0.0, 10.031), (-10.0, 0.0, -10.031))
+    assert Versus(1, 1, 3, *(pytest.approx(x) for x in (0.029, -0.025, 0.0308))) == found.versus(
+        0, 2, "oldest_water_h"
+    )
+
+
+def test_an_infinite_difference_is_never_the_same() -> None:
+    """Between never and a number there is nothing to interpolate: one of what came is told."""
+    found = compared((side("a"), side("b")), (5.0, math.inf), (5.0, 6.0), (math.inf, math.inf))
+    assert Versus(2, 1, 3, 1.0, 0.0, math.inf) == found.versus(0, 1, "oldest_water_h")
+
+
+def test_years_until_the_dearer_plant_has_paid_by_hand() -> None:
+    """300 more to buy and 70 a year less: in the fifth year, whichever is first; 0 less, never."""
+    dear, cheap = side("dear", 1000.0, 100.0), side("cheap", 700.0, 170.0)
+    assert 5 == compared((dear, cheap)).pays_back() == compared((cheap, dear)).pays_back()
+    assert compared((dear, side("as dear to run", 700.0, 100.0))).pays_back() is None
+    assert compared((side("no prices"), cheap)).pays_back() is None
+    assert compared((cheap, side("no prices"))).pays_back() is None
+    assert 4 == compared((side("a", 1000.0, 100.0), side("b", 700.0, 175.0))).pays_back()  # 4 x 75 are 300
+
+
+def test_money_decides_where_it_is_known_of_all() -> None:
+    """What one file leaves out is compared by none."""
+    priced, free = side("priced", 500.0, 50.0), side("free")
+    assert compared((priced, priced)).by_total
+    assert not compared((priced, free)).by_total
+    assert [*MEASURES] == [*compared((priced, priced)).measures]
+    assert [name for name in MEASURES if name != "total"] == [*compared((priced, free)).measures]
+    assert 500.0 + 10 * 50.0 == pytest.approx(priced.known.total)
+
+
+# -- what is run -------------------------------------------------------------------------------------------
+
+
+def test_names_years_and_days_unless_told() -> None:
+    """The titles; ten years, or the first file's that has prices; the whole year."""
+    titled = filtered("title=another")
+    found = compare([filtered(), titled], days=1)
+    assert ["a tub that is filtered once a day", "another"] == [side.name for side in found.sides]
+    assert (10, 1, "EUR", (), ()) == (found.years, found.days, found.currency, found.futures, found.swings)
+    priced = filtered("money={over: 7 years}")
+    assert 7 == compare([filtered(), priced], days=1).years
+    assert 3 == compare([filtered(), priced], days=1, years=3).years
+    assert compare([filtered(), priced], days=1).sides[1].owning is not None
+    assert compare([filtered(), priced], days=1).sides[0].owning is None
+    assert ["a", "b"] == [side.name for side in compare([filtered(), priced], ["a", "b"], days=1).sides]
+    leap = filtered("place.year=2028")
+    year = compare([leap, leap])
+    assert 366 == year.days == year.sides[0].outcome.days
+    part = compare([leap, leap], days=2, start=date(2028, 2, 29))
+    assert {"2028-02", "2028-03"} == set(part.sides[0].outcome.cost_by_month)
+
+
+def test_assumptions_are_put_to_their_ends_where_asked() -> None:
+    """With futures unless told, without them only if told; by a year's cost without prices in both files."""
+    both, few = [filtered(), filtered("supply.tariff=0.40 EUR/kWh")], {"days": 1, "seed": 3}
+    assert () == compare(both, **few).swings  # type: ignore[arg-type]
+    assert () == compare(both, futures=1, sensitivity=False, **few).swings  # type: ignore[arg-type]
+    asked = compare(both, sensitivity=True, **few)  # type: ignore[arg-type]
+    assert () == asked.futures
+    with_futures = compare(both, futures=2, **few)  # type: ignore[arg-type]
+    assert asked.swings == with_futures.swings
+    assert 2 == len(with_futures.futures)
+    assert with_futures.futures[0] != with_futures.futures[1]
+    told = {swing.assumption: swing for swing in asked.swings}
+    names = {"mean air temperature", "swing of the air's warmth", "wind", "head of pumps", "power of pumps"}
+    assert {*names, "price of energy"} == set(told)
+    a_year = 365 * 0.3 * 0.75 * 0.20  # what 0.20 a kWh more costs a year
+    price, power = told["price of energy"], told["power of pumps"]
+    assert ("-20 %", "+40 %") == (price.low, price.high)
+    assert (0.8 * a_year, 1.4 * a_year) == pytest.approx((price.at_low, price.at_high))
+    assert ("-10 %", "+10 %", "common practice, no source") == (power.low, power.high, power.source)
+    assert (0.9 * a_year, 1.1 * a_year) == pytest.approx((power.at_low, power.at_high))
+    assert not any(swing.flips for swing in asked.swings)
+    assert ["price of energy", "power of pumps"] == [swing.assumption for swing in asked.swings[:2]]
+    rest = [swing.assumption for swing in asked.swings[2:]]
+    assert sorted(rest) == rest  # of the same width, by name
+
+
+def test_an_assumption_flips_only_where_the_sign_turns() -> None:
+    """To nothing and back is no turn."""
+    for ends, flips in (((1.0, 3.0), False), ((-1.0, 3.0), True), ((1.0, -3.0), True), ((0.0, 3.0), False)):
+        assert flips is module._swing(AIR, 2.0, *ends).flips
+        assert flips is module._swing(AIR, -2.0, *(-end for end in ends)).flips
+    assert module._swing(AIR, -1.0, 1.0, 2.0).flips
+    assert not module._swing(AIR, 0.0, 0.0, 2.0).flips
+
+
+def test_only_the_first_two_are_put_to_ends_and_all_are_drawn() -> None:
+    """The third takes no part in what moves the answer, whatever it costs."""
+    one, other = filtered(), filtered("supply.tariff=0.40 EUR/kWh")
+    third = filtered("supply.tariff=4.00 EUR/kWh")
+    found = compare([one, other, third], days=1, futures=1)
+    assert found.swings == compare([one, other], days=1, futures=1).swings
+    assert 3 == len(found.futures[0]) == len(found.sides)
+
+
+@pytest.mark.parametrize(
+    ("change", "what"),
+    [
+        (("mean: 12 degC", "mean: 13 degC"), "the weather"),
+        (("year: 2027", "year: 2028"), "the year"),
+        (("time_zone: Etc/UTC", "time_zone: Europe/Lisbon"), "the time zone"),
+        (("{follows: weather}", "{follows: weather, above_by: 4 K}"), "how warm the zones are"),
+        (("0.20 EUR/kWh", "0.25 EUR/kWh"), "the tariff"),
+        (("fuel: 0.10", "fuel: 0.11"), "the price of fuel"),
+        (("people: 2", "people: 3"), "bathing"),
+        (("water: 1500 L", "water: 1600 L"), "the tub"),
+        (("keep_at: 36 degC", "keep_at: 37 degC"), "the set points"),
+        (("turnovers_per_day: 2", "turnovers_per_day: 3"), "what the rules judge by"),
+        (("over: 10 years", "over: 12 years"), "how money is counted"),
+        (("discount_rate: 3 %", "discount_rate: 2 %"), "how money is counted"),
+        (("energy_price_rise: 1 %", "energy_price_rise: 2 %"), "how money is counted"),
+        (("name: evening", "name: night"), None),
+        (("lasts: 45 min", "lasts: 90 min"), None),
+    ],
+    ids=lambda told: told if isinstance(told, str) else None,
+)
+def test_each_condition_that_is_told_otherwise_is_named(change: tuple[str, str], what: str | None) -> None:
+    """And nothing is that belongs to the plant or its programme."""
+    text = small.heated_text(boiler=BOILER) + "limits: {turnovers_per_day: 2}\n"
+    text += "money: {over: 10 years, discount_rate: 3 %, energy_price_rise: 1 %}\n"
+    bathing = "  bathing: [{start: '19:00', lasts: 1 h, people: 2, name: evening}]\n"
+    text = text.replace("  heating:", f"{bathing}  heating:")
+    assert 1 == text.count(change[0])
+    one, other = load_text(text), load_text(text.replace(*change))
+    assert ((what,) if what else ()) == tuple(module._unlike([one, other], ["a", "b"]))
+    three = tuple(module._unlike([one, other, one], ["a", "b", "c"]))
+    assert ((f"{what} (in b)",) if what else ()) == three
+
+
+def test_what_only_one_file_has_is_no_condition_but_the_set_points_are() -> None:
+    """A zone, a fuel; heating and money are told by one alone."""
+    text = small.heated_text(boiler=BOILER)
+    barn = text.replace("zones: {", "zones: {barn: {follows: weather}, ")
+    assert () == tuple(module._unlike([load_text(text), load_text(barn)], ["a", "b"]))
+    electric = text.replace(BOILER, ELEMENT)
+    assert () == tuple(module._unlike([load_text(text), load_text(electric)], ["a", "b"]))
+    cold = text[: text.index("  heating:")]
+    assert ("the set points",) == tuple(module._unlike([load_text(text), load_text(cold)], ["a", "b"]))
+    priced = load_text(text + "money: {over: 10 years}\n")
+    assert ("how money is counted",) == tuple(module._unlike([load_text(text), priced], ["a", "b"]))
+
+
+def test_how_soon_the_tub_is_warm_by_hand() -> None:
+    """1500 L from 12 to 36 degC by 6 kW: water alone takes 24 K x 1500 kg x 4.18 kJ/(kg K) / 6 kW = 7 h.
+
+    7200 kJ/K of concrete is 0.12 m x 7 m2 x 2300 kg/m3 x 1000 J/(kg K) = 1.9 MJ/K beside 6.3 MJ/K of water,
+    some of which warms too; losses of some 30 W/K take a tenth at most. The thermostat stops within 1 K.
+    """
+    boiled = heated(boiler=BOILER)
+    [first, second] = compare([boiled, filtered()], days=1).sides
+    assert second.warming is None
+    assert first.warming is not None
+    assert 7.0 * 23 / 24 < first.warming.filled_h < 7.0 * (1.0 + 1.9 / 6.3) * 1.1
+    low_c = first.warming.set_back_c
+    share = (36.0 - low_c) / 24.0
+    assert 0.8 * share * 7.0 < first.warming.set_back_h < 1.5 * share * 7.0
+    feeble = heated(element=ELEMENT.replace("3 kW", "100 W"))
+    [never, _] = compare([feeble, filtered()], days=1).sides
+    assert never.warming is not None
+    assert (math.inf, math.inf) == never.warming[:2]
+
+
+JETS = (
+    "plant.legs.jets={pipe: 50 PN10, length: 1 m, zone: room, manifold: {jets: 2, spacing: 300 mm, "
+    "each: 40 L/min at 6 m, needs: 30 L/min}}"
+)
+
+
+def test_the_weakest_jet_by_the_flow_that_feeds_it() -> None:
+    """The least of two in a row, at the higher of two speeds: its flow over the 30 L/min that it needs."""
+    low_high = "{low: {max_head: 4 m, max_flow: 120 L/min, power: 100 W}, "
+    low_high += "high: {max_head: 14 m, max_flow: 240 L/min, power: 300 W}}"
+    network = "plant.network=[[tub, pipe, pump, filter, jets, tub]]"
+    pump = f"plant.pumps.pump={low_high}"
+    runs = "schedule.filter_runs.0.pump=pump low"
+    jetted = filtered(JETS, pump, network, runs)
+    plant = Plant(jetted)
+    duty = plant.duty(plant.at("pump", "high"))
+    flows = [duty.flow_m3_s(jet_name("jets", k)) for k in (1, 2)]
+    [told, none] = (side.weakest_jet_share for side in compare([jetted, filtered()], days=1).sides)
+    assert none is None
+    assert min(flows) * 60_000.0 / 30.0 == pytest.approx(told)
+    assert min(flows) > plant.duty(plant.at("pump", "low")).flow_m3_s(jet_name("jets", 2))
