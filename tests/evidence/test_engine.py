@@ -1,4 +1,4 @@
-"""Flows and water ages beside the EPANET engine: two drawn networks, and all of them and the plants if slow."""
+"""Flows and water ages beside the EPANET engine: two drawn networks, and all of them if slow."""
 
 from functools import cache
 
