@@ -23,6 +23,7 @@ from cyclesim.analysis.metrics import (
 from cyclesim.analysis.spans import Floats, Ints, integral, spans, total_s, while_in, without
 from cyclesim.analysis.supply import measure_circuits, most_current
 from cyclesim.analysis.truth import Timeline, duties_over_time
+from cyclesim.control.calendar import has_day
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import Boiler, HeatPump, Wood
 from cyclesim.scenario.blocks.place import PriceFile, Tariff
@@ -73,7 +74,7 @@ def local_edges(trace: Trace, unit: str) -> list[int]:
         at = round((instant - trace.begin_utc).total_seconds())
         if at > trace.span_s:
             return found
-        if at >= 0 and (unit == "day" or day.day == 1):
+        if at >= 0 and (unit == "day" or day.day == 1) and has_day(zone, day):
             found.append(at)
         day += timedelta(days=1)
 

@@ -116,7 +116,8 @@ def measure_tub(
     sources_j = sum(metered.heat_j.values())
     open_j, bathers_j = _heat_j(trace, OPEN_WATER), _heat_j(trace, BATHERS)
     air_j = sum(_heat_j(trace, n) for n in plant.sheet.air)
-    evaporated_kg = sum(float(np.sum(rows.evaporated_kg)) for rows in trace.exchanges.values())
+    gone_kg = (rows.evaporated_kg for rows in trace.exchanges.values())
+    topped_up_kg = sum(float(np.sum(kg[kg > 0.0])) for kg in gone_kg)  # what condenses is let go
     stepped_in = people[:, 0][people[:, 0] > 0.0]
     losses = {n: float(np.sum(stays.loss_j)) for n, stays in trace.stays.items()}
     legs_j = sum(j for n, j in losses.items() if n in plant.sheet.legs)
@@ -149,7 +150,7 @@ def measure_tub(
         lost_from_open_water_kwh=(0.0 - open_j) / J_PER_KWH,
         heat_from_bathers_kwh=bathers_j / J_PER_KWH,
         taken_by_air_kwh=(0.0 - air_j) / J_PER_KWH,
-        topped_up_l=evaporated_kg,
+        topped_up_l=topped_up_kg,
         sessions=len(stepped_in),
         bathed_h=total_s(people) / 3600.0,
         mean_at_session_start_c=float(np.mean(water_c_at(trace, stepped_in)))

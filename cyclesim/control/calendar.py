@@ -47,6 +47,12 @@ def localize(local: datetime, zone: ZoneInfo) -> tuple[datetime, str]:
     return instant, ""
 
 
+def has_day(zone: ZoneInfo, day: date) -> bool:
+    """Whether a date occurs: a place that crosses the date line skips one (Samoa: 30 December 2011)."""
+    noon = datetime.combine(day, time(12), tzinfo=zone)
+    return _wall(noon.astimezone(UTC), zone).date() == day
+
+
 def _edge(local: datetime, zone: ZoneInfo) -> tuple[datetime, str]:
     """As `localize`, but an edge of a window that does not exist is the moment at which the clock jumps."""
     instant, note = localize(local, zone)
@@ -161,7 +167,7 @@ def _days(
     wanted = None if days is None else {WEEKDAYS.index(day) for day in days}
     anchor = _anchor(rule, datetime(year or now.year, 1, 1), first)
     for found in rrulestr(rule, dtstart=anchor).between(first, last, inc=True):
-        if wanted is None or found.weekday() in wanted:
+        if (wanted is None or found.weekday() in wanted) and has_day(zone, found.date()):
             yield found.date()
 
 

@@ -43,9 +43,9 @@ class HeatPump:
     COP: the ideal (Carnot) work per unit of heat is taken between a refrigerant 5 K above the water and 10 K
     below the air, and called the effort. The rated work per heat (1 / COP) is linear in effort between the
     points, and the outermost points' fraction of Carnot stays beyond them. So the COP cannot pass Carnot,
-    never falls with the air nor rises with the water. An easier effort than 1/12 gains only what a point was
-    rated for, because compressors keep a least pressure ratio. Points that contradict this (more COP for more
-    effort) are averaged.
+    never falls with the air nor rises with the water. It is at least 1: what the machine draws ends as heat
+    in the water. An easier effort than 1/12 gains only what a point was rated for, because compressors keep a
+    least pressure ratio. Points that contradict this (more COP for more effort) are averaged.
 
     Output: exponential in both temperatures, by least squares through the points; where they say nothing,
     2.5 % per K of air and -0.6 % per K of water. Extrapolated to worse conditions only: above the warmest
@@ -100,7 +100,7 @@ class HeatPump:
             kept = max(effort, min(knots[0][0], LEAST_EFFORT.value))
             return knots[0][0] / (knots[0][1] * kept)
         if effort >= knots[-1][0]:
-            return knots[-1][0] / (knots[-1][1] * effort)
+            return max(1.0, knots[-1][0] / (knots[-1][1] * effort))
         i = bisect_right(knots, effort, key=lambda knot: knot[0])
         (e0, w0), (e1, w1) = knots[i - 1], knots[i]
         return 1.0 / (w0 + (w1 - w0) * (effort - e0) / (e1 - e0))

@@ -25,6 +25,7 @@ _BORN_AT_BASE, _EXPLICIT = -1, -2
 _FAR_S = 1e5  # a standing time used to tell old water from new when a passage is worked out
 _ALIKE_S = 1e-5  # births of circling water nearer than this are alike; the clock ticks in whole seconds
 _FOLLOWED = 64  # slices for which circling water is followed drop by drop; after them it counts as stirred
+_FADED, _FADED_S = 1e-3, 0.1  # or until its mean ages have come so near to the lasting ones: a share, or [s]
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,10 +184,17 @@ def _run(
     longest = min(plugs[i].volume_m3 / abs(p.flows[i]) for i in p.loop)
     cleared = max((t for t in p.reached_s if math.isfinite(t)), default=0.0)
     followed = min(dt_s, max(_FOLLOWED * longest, cleared))
+    lasting = {i: 0.5 * sum(ends) for i, ends in _lasting_ages(plugs, p).items()}
+
+    def to_go(at_s: float) -> float:
+        """The most by which a mean age differs from its lasting one [s]."""
+        return max(abs(_ages(content, at_s)[1] - lasting[i]) for i, content in contents.items())
+
+    enough = max(_FADED_S, _FADED * to_go(start_s))
     knots: dict[int, list[Knot]] = {i: [] for i in contents}
     means = dict.fromkeys(contents, 0.0)
     done = 0.0
-    while done < followed * (1.0 - 1e-12):
+    while done < followed * (1.0 - 1e-12) and not (done >= cleared and to_go(start_s + done) < enough):
         step = min(longest, followed - done)
         passages = _pass(plugs, p, contents, start_s + done, step)
         contents = {i: parcels.joined(x.content, _ALIKE_S) for i, x in passages.items()}
@@ -194,10 +202,10 @@ def _run(
             knots[i] += [(done + t, age) for t, age in x.knots]
             means[i] += x.mean_integral_s2
         done += step
-    if followed < dt_s:
-        contents, after, later = _stirred(plugs, p, contents, start_s + followed, dt_s - followed)
+    if done < dt_s * (1.0 - 1e-12):
+        contents, after, later = _stirred(plugs, p, contents, start_s + done, dt_s - done)
         for i in contents:
-            knots[i] += [(followed + t, age) for t, age in after[i]]
+            knots[i] += [(done + t, age) for t, age in after[i]]
             means[i] += later[i]
     return contents, knots, means
 

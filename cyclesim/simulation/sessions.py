@@ -12,7 +12,7 @@ from datetime import datetime, time, timedelta
 from random import Random
 from zoneinfo import ZoneInfo
 
-from cyclesim.control.calendar import WEEKDAYS, localize, runs
+from cyclesim.control.calendar import WEEKDAYS, has_day, localize, runs
 from cyclesim.scenario.blocks.bathing import Bathing, Drawn
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.trace import Span, joined
@@ -81,7 +81,7 @@ def _drawn(
     least, most = drawn.people
     while day <= last:
         chance = Random(f"{stream}/{day.isoformat()}")
-        for _ in range(_poisson(chance, drawn.per_week / 7.0)):
+        for _ in range(_poisson(chance, drawn.per_week / 7.0) if has_day(zone, day) else 0):
             minute = chance.randint(opens, closes)
             lasts_s = 60 * round(chance.uniform(shortest_s, longest_s) / 60.0)
             people = chance.randint(least, most)

@@ -1,15 +1,18 @@
 """The tub: dilution, turnovers by the calendar, and the balance of heat."""
 
 from collections.abc import Callable
-from datetime import date
+from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
+from cyclesim.analysis.energy import local_edges
 from cyclesim.analysis.history import History
 from cyclesim.analysis.result import measure, simulate
 from cyclesim.analysis.tub import Filtered, since_filtered
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.simulation.trace import Trace
 
 Run = Callable[..., History]
 
@@ -86,3 +89,11 @@ def test_heat_of_a_simulated_plant_balances(scenario: Callable[..., Scenario]) -
     assert tub.coldest_c is not None
     assert tub.mean_c is not None
     assert 33.0 < tub.coldest_c < tub.mean_c < 36.1
+
+
+def test_a_day_that_the_calendar_skips_is_not_the_worst_day() -> None:
+    """Samoa went from 29 to 31 December 2011: 28 to 31 December are three days of 24 h, and no day of 0 h."""
+    begin = datetime(2011, 12, 28, tzinfo=ZoneInfo("Pacific/Apia")).astimezone(UTC)
+    trace = Trace(begin, "Pacific/Apia", 3 * 86_400, [], [], [], [], [])
+    assert [0, 86_400, 172_800, 259_200] == local_edges(trace, "day")
+    assert [259_200] == local_edges(trace, "month")

@@ -73,6 +73,13 @@ def test_a_blower_is_metered_and_has_its_duty(run: Run, winter: Changes) -> None
     assert pytest.approx(1.38) == metrics.energy.by_device["blower"].energy_kwh == metrics.energy.energy_kwh
 
 
+def test_what_condenses_is_no_topping_up(run: Run, winter: Changes) -> None:
+    """3 kg gone in one hour, 2 kg condensed in the next: 3 L were topped up, the rest runs over."""
+    history = run(*winter)
+    did(history, "open water", (0, 1, -2.0, 0.0, 3.0), (1, 2, 1.4, 0.0, -2.0))
+    assert pytest.approx(3.0) == measure(history).tub.topped_up_l
+
+
 def test_people_and_what_they_cost_the_water(run: Run, winter: Changes) -> None:
     """Two sessions, 50 min and 1 h; the water falls from 38 degC at 0 h to 26 degC at 24 h, 0.5 K an hour."""
     history = run(

@@ -9,7 +9,7 @@ April and October, half an hour): from memory, not opened.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -18,7 +18,7 @@ from dateutil import tz as dateutil_tz
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cyclesim.control.calendar import WEEKDAYS, Occurrence, localize, runs, windows
+from cyclesim.control.calendar import WEEKDAYS, Occurrence, has_day, localize, runs, windows
 
 LISBON, NEW_YORK, LORD_HOWE = "Europe/Lisbon", "America/New_York", "Australia/Lord_Howe"
 DAY_S = 86400
@@ -219,6 +219,15 @@ def test_no_change(zone: str) -> None:
     found = year_of([time(2, 30)], 600, zone)
     assert [9000 + DAY_S * day for day in range(365)] == [run.start_s for run in found]
     assert not [run for run in found if run.note]
+
+
+def test_a_day_that_the_calendar_skips_has_no_runs() -> None:
+    """Samoa went from 29 to 31 December 2011: a daily run happens once on each day that there was."""
+    origin = datetime(2011, 12, 28, tzinfo=ZoneInfo("Pacific/Apia")).astimezone(UTC)
+    found = runs([time(9)], 600, zone="Pacific/Apia", origin=origin, span_s=4 * DAY_S)
+    assert [28, 29, 31, 1] == [run.local.day for run in found]
+    assert not any(run.note for run in found)
+    assert [False, True] == [has_day(ZoneInfo("Pacific/Apia"), date(2011, 12, day)) for day in (30, 31)]
 
 
 # --- elapsed time and wall clock ----------------------------------------------------------------------

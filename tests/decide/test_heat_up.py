@@ -19,41 +19,12 @@ from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.drive import Begins
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
+from tests.evidence.small import TIGHT
 
 KWH = 3.6e6
 # 1500 L measured at 10 degC, 1499.55 kg, heated by 117.148 kJ/kg to 38 degC: IAPWS-IF97 through iapws 1.5.5
 IF97_J_K = 1499.55 * 117_148.0 / 28.0
 DAY = date(2027, 1, 20)
-
-# Nearly no loss: a pump that gives the water nothing, hardly any pipe, weather as warm as the water's mean.
-# 1510.2 L weigh 1499.55 kg at 38 degC, where the model weighs its water (993.0 kg/m3, IAPWS-IF97).
-TIGHT = """
-format: 1
-title: a tub that loses next to nothing
-place:
-  year: 2027
-  time_zone: UTC
-  weather: {mean: 10 degC, seasonal_swing: 0 K, daily_swing: 0 K, coldest_day: 20 January}
-supply: {voltage: 230 V, breaker: 63 A, tariff: 0.20 EUR/kWh}
-plant:
-  tub:
-    water: 1510.2 L
-    surface: 3 m2
-    cover: {foam: 60 mm, fit: good}
-    shell: {wall: 20 mm, of: timber, insulation: 500 mm, area: 1 m2, zone: outdoors}
-    fill_water: 10 degC
-  legs:
-    suction: {pipe: 63 PN10, length: 0.2 m, zone: outdoors, insulation: 50 mm}
-    return: {pipe: 63 PN10, length: 0.2 m, zone: outdoors, insulation: 50 mm}
-  pumps:
-    main: {max_head: 6 m, max_flow: 300 L/min, power: 100 W, heat_to_water: 0 %}
-  heat_sources:
-    element: {kind: electric, output: 3 kW, drop: 0.3 m at 400 L/min, volume: 1 L, needs_flow: 20 L/min,
-              proof: {by: flow_switch}, zone: outdoors}
-  network: [[tub, suction, main, element, return, tub]]
-schedule:
-  heating: {with: [element], pump: main, keep_at: 38 degC, within: 1 K}
-"""
 
 
 def tight(ua_w_k: float = 0.0) -> Warmer:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import cache
 
 from cyclesim.analysis.result import Result, simulate
+from cyclesim.decide.sizing.heater_sizing import Size, size_heater
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Plant
@@ -70,3 +71,44 @@ _CHAIN = "  network: [[tub, pipe, pump, filter,"
 _HEATER = "drop: 0.3 m at 140 L/min, volume: 2 L, needs_flow: 60 L/min, proof: {by: flow_switch}"
 ELEMENT = f"kind: electric, output: 3 kW, {_HEATER}"
 BOILER = f"kind: boiler, output: 6 kW, efficiency: 80 %, fuel: 0.10 EUR/kWh, power: 50 W, {_HEATER}"
+
+
+TIGHT = """
+format: 1
+title: a tub that loses next to nothing
+place:
+  year: 2027
+  time_zone: UTC
+  weather: {mean: 10 degC, seasonal_swing: 0 K, daily_swing: 0 K, coldest_day: 20 January}
+supply: {voltage: 230 V, breaker: 63 A, tariff: 0.20 EUR/kWh}
+plant:
+  tub:
+    water: 1510.2 L
+    surface: 3 m2
+    cover: {foam: 60 mm, fit: good}
+    shell: {wall: 20 mm, of: timber, insulation: 500 mm, area: 1 m2, zone: outdoors}
+    fill_water: 10 degC
+  legs:
+    suction: {pipe: 63 PN10, length: 0.2 m, zone: outdoors, insulation: 50 mm}
+    return: {pipe: 63 PN10, length: 0.2 m, zone: outdoors, insulation: 50 mm}
+  pumps:
+    main: {max_head: 6 m, max_flow: 300 L/min, power: 100 W, heat_to_water: 0 %}
+  heat_sources:
+    element: {kind: electric, output: 3 kW, drop: 0.3 m at 400 L/min, volume: 1 L, needs_flow: 20 L/min,
+              proof: {by: flow_switch}, zone: outdoors}
+  network: [[tub, suction, main, element, return, tub]]
+schedule:
+  heating: {with: [element], pump: main, keep_at: 38 degC, within: 1 K}
+"""
+"""A tub that loses nearly nothing: a pump that gives the water nothing, hardly any pipe, little surface.
+
+1510.2 L weigh 1499.55 kg at 38 degC, where the model weighs its water (993.0 kg/m3, IAPWS-IF97): as much as
+1500 L at 10 degC.
+"""
+
+
+@cache
+def tight_heater() -> Size:
+    """What sizing a heater says of the 3 kW in it, in air half way between cold and warm."""
+    sets = ("place.weather.mean=24 degC",)
+    return size_heater(load_text(TIGHT, "tight.yaml", sets=sets), sizes_w=[3000.0]).sizes[0]

@@ -1,4 +1,4 @@
-"""Flows and water ages beside the EPANET engine: two drawn networks; the others and the plants when slow."""
+"""Flows and water ages beside the EPANET engine: two drawn networks, and all of them if slow."""
 
 from functools import cache
 

@@ -92,6 +92,17 @@ def test_between_rated_points_it_truly_rises_and_falls() -> None:
     assert 1.1 < pump.cop(12.0, 28.0) / pump.cop(12.0, 38.0) < 1.6
 
 
+def test_no_heat_pump_gives_less_heat_than_it_draws() -> None:
+    """One that is rated 1.2 at 7/35 would fall to 0.63 at -25/45 by its share of Carnot; 1 is the law.
+
+    Efforts: 1 - 270.15/313.15 = 0.137 and 1 - 238.15/323.15 = 0.263; 1.2 x 0.137 / 0.263 = 0.63.
+    """
+    pump = HeatPump.from_points([RatedPoint(7.0, 35.0, 6000.0, 1.2)], lowest_air_c=-30.0)
+    assert 1.0 == pump.cop(-25.0, 45.0)
+    heat_w, drawn_w = pump.at(-25.0, 0.0, 45.0)
+    assert heat_w == drawn_w > 0.0
+
+
 def test_output_is_not_extrapolated_upwards() -> None:
     """Above the warmest rated air and below the coldest rated water the output stays as rated."""
     pump = HeatPump.from_points([RatedPoint(7.0, 35.0, 6000.0, 4.0)], lowest_air_c=-15.0)

@@ -301,15 +301,20 @@ def test_water_that_circles_has_a_mean_age_and_no_oldest() -> None:
     assert pytest.approx([1666.667, 5.5e6, 5.5e6, 5.5e6], rel=1e-3) == [r.oldest_integral_s2 for r in rows]
 
 
-def test_a_long_stretch_of_circling_water_ends_as_if_followed(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Stirred or followed drop by drop: the same oldest water, the same mean ages at the end.
+@pytest.mark.parametrize(("fresh", "within"), [(3 * L, 3e-3), (0.3 * L, 0.05)])
+def test_a_long_stretch_of_circling_water_fades_as_if_followed(
+    monkeypatch: pytest.MonkeyPatch, fresh: float, within: float
+) -> None:
+    """Stirred after 64 slices or followed drop by drop: the same oldest water, the same mean ages.
 
-    On the way there the mean is that of stirred water, which clears more slowly than water in order: over
-    200 s that costs up to 10 s of mean age. A leg before the loop (2 s long) counts as old until it is clear.
+    With 3 L/s from the tub the loop's 3.37 L are fresh long before. With a tenth of that the leg before it
+    is clear after 17 s and a quarter of the loop's old water is left after the 32 s of the slices; it fades
+    with 3.37 L / 0.3 L/s = 11 s. The leg behind it, 27 s long, is told to fade likewise: within 5 %.
     """
+    flows = [fresh, 4 * L, fresh - 4 * L, fresh]
 
     def rows_of() -> list[Emitted]:
-        age, run, rows = started(BACK_FED, BACK_FED_FLOWS)
+        age, run, rows = started(BACK_FED, flows)
         age.change(500.0, run)
         age.change(700.0, age.still)
         age.change(900.0, run)
@@ -321,9 +326,9 @@ def test_a_long_stretch_of_circling_water_ends_as_if_followed(monkeypatch: pytes
     followed = rows_of()
     assert [r[:4] for r in followed] == [r[:4] for r in stirred]
     for one, other in zip(followed, stirred, strict=True):
-        assert pytest.approx(one[4:6], rel=3e-3, abs=2.0) == other[4:6], one
-        assert pytest.approx(one.mean_integral_s2, rel=0.03, abs=2000.0) == other.mean_integral_s2
-        assert pytest.approx(one.above_limit_s, abs=2.0) == other.above_limit_s
+        assert pytest.approx(one[4:6], rel=1e-6, abs=1e-3) == other[4:6], one
+        assert pytest.approx(one.mean_integral_s2, rel=within, abs=20.0) == other.mean_integral_s2
+        assert pytest.approx(one.above_limit_s, abs=1e-3) == other.above_limit_s
 
 
 def test_the_number_of_parcels_on_a_loop_stays_small() -> None:

@@ -217,6 +217,23 @@ def test_draws_hang_on_seed_entry_and_date_only(winter):
     assert year == drawn(twice, first, 365), "and the second keeps its own when the first becomes another"
 
 
+def test_nobody_comes_on_a_day_that_the_calendar_skips(winter):
+    """Samoa had no 30 December 2011: as many people come there on the 29th and 31st as in New Zealand."""
+    drawn = "{drawn: {per_week: 21, between: [17:00, 22:00], lasts: [20 min, 60 min], people: [1, 3]}}"
+
+    def came_on(name):
+        scenario = winter(f"schedule.bathing=[{drawn}]", f"place.time_zone={name}")
+        zone = ZoneInfo(name)
+        begin, end = (datetime(*at, tzinfo=zone).astimezone(UTC) for at in ((2011, 12, 29), (2012, 1, 1)))
+        found = sessions(scenario, begin, round((end - begin).total_seconds()), 3)
+        days = [(begin + timedelta(seconds=s.start_s)).astimezone(zone).day for s in found]
+        return {day: days.count(day) for day in (29, 30, 31)}
+
+    usual = came_on("Pacific/Auckland")
+    assert min(usual.values()) > 0
+    assert {**usual, 30: 0} == came_on("Pacific/Apia")
+
+
 def test_nobody_comes_on_the_days_of_an_absence(winter):
     """Local days from 1 to 14 February have no session; every other session is as without an absence."""
     first = datetime(2027, 1, 1, tzinfo=UTC)

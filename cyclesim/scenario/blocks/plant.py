@@ -97,7 +97,9 @@ class Tub(Model):
     """The tub and its water."""
 
     water_m3: TubVolume | None = Field(
-        None, alias="water", description="Volume of the water, e.g. 1600 L or 420 gal."
+        None,
+        alias="water",
+        description="Volume of the water as warm as heating keeps it (else 38 degC), e.g. 1600 L or 420 gal.",
     )
     dimensions: Dimensions | None = Field(None, description="Or the water's length, width and depth.")
     stated_surface_m2: Area | None = Field(
