@@ -206,7 +206,7 @@ def test_how_two_plants_differ_over_futures_by_hand() -> None:
 
 
 def test_the_third_plant_is_compared_with_the_first() -> None:
-    """By their places; 0.31 % apart is not alike and 0.29 % is, below 0 too; ranks 1, 0.1 and 1.9 of three."""
+    """By their places; 0.31 % apart is not alike, 0.29 % is, below 0 too; ranks 1, 0.1 and 1.9 of three."""
     sides = (side("a"), side("b"), side("c"))
     found = compared(sides, (10.0, 0.0, 10.029), (10.0, 0.0, 10.031), (-10.0, 0.0, -10.031))
     assert Versus(1, 1, 3, *(pytest.approx(x) for x in (0.029, -0.025, 0.0308))) == found.versus(
