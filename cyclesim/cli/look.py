@@ -166,7 +166,7 @@ def verify(
         write_text(json_file, as_text(verification_values(found)))
     if json_file != STDOUT:
         show_page(verify_page(found))
-    return BROKEN if found.is_broken else OK
+    return BROKEN if found.is_broken or found.is_open else OK
 
 
 @cli.command()

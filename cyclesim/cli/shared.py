@@ -174,8 +174,8 @@ def cli(ctx: click.Context) -> None:
 
     It advises; it is no safety controller. Local codes and licensed people decide.
 
-    Exit status: 0 no rule of severity danger or hygiene broken, 1 some broken, 2 the input or the call is
-    wrong, 3 a fault of cyclesim, 130 interrupted, 143 ended by the system.
+    Exit status: 0 no rule of severity danger or hygiene broken, 1 some broken (verify: or not decided), 2 the
+    input or the call is wrong, 3 a fault of cyclesim, 130 interrupted, 143 ended by the system.
     """
     if ctx.invoked_subcommand is None:
         show(ctx.get_help() + "\n")

@@ -23,8 +23,8 @@ HELD: dict[Barrier, str] = {
 }
 _REPLAYED = {
     "by the engine": "The engine has replayed it.",
-    "in order, not in time": "Possible in order, not in time: the engine did not come to it.",
-    "order only": "Possible in order; the engine cannot be given what happens in it.",
+    "in order, not in time": "This order is allowed, but no timed run reproduced it: not decided.",
+    "order only": "This order is allowed, and the engine cannot be given what happens in it: not decided.",
 }
 
 
@@ -96,8 +96,7 @@ def _answer(verdict: Verdict) -> str:
     if verdict.broken:
         return f"BROKEN: {verdict.why} ({states})."
     if verdict.story is not None:
-        how = ", not in time" if verdict.story.replayed == "in order, not in time" else ""
-        return f"Possible in order{how}: {verdict.why} ({states})."
+        return f"Not decided: an order of events is allowed in which {verdict.why} ({states})."
     also = "; in another order of demands something would" if verdict.only_in_another_order else ""
     one = " It rests on one barrier alone: see below." if verdict.rests_on_one else ""
     return f"No modelled order of events breaks this ({states}{also}).{one}"
@@ -131,8 +130,8 @@ def _say_matrix(page: Page, found: Verification) -> None:
     page.heading("What holds under each fault")
     page.line(
         "c: an interlock of the controller; s: the device's own flow switch; L: heat comes on, and an "
-        "independent limit ends it; o: it is possible in order, not in time; X: nothing, the rule is broken; "
-        "?: there are too many states to say; "
+        "independent limit ends it; X: nothing, the rule is broken; o: not decided, an order is allowed that "
+        "no timed run reproduced; ?: not decided, there are too many states; "
         ".: nothing was asked for that had to be "
         "held, or the rule cannot see the fault."
     )

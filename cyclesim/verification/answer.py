@@ -11,7 +11,7 @@ Replayed = Literal["by the engine", "in order, not in time", "order only"]
 """Whether the engine went the same way; or no times fit it; or the engine has no such fault."""
 Barrier = Literal["controller", "own switch", "limit", "time", "nothing", "undecided", "not needed"]
 """What holds under a fault: an interlock of the controller, the device's own switch, an independent limit
-that ends it, or nothing. "time": it is possible in order, not in time. "undecided": there are too many
+that ends it, or nothing. "time": an order is allowed that no timed run reproduced. "undecided": too many
 states. "not needed": nothing was asked for that had to be held."""
 
 
@@ -72,6 +72,12 @@ class Verdict:
     undecided: str = ""
 
     @property
+    def is_open(self) -> bool:
+        """Whether it is not decided: too many states, or an order breaks it that no timed run reproduced."""
+        untimely = self.story is not None and not self.broken
+        return bool(self.undecided) or untimely or any(c.barrier in ("time", "undecided") for c in self.cells)
+
+    @property
     def unheld(self) -> tuple[Cell, ...]:
         """The faults that nothing holds."""
         return tuple(cell for cell in self.cells if cell.barrier == "nothing")
@@ -126,3 +132,8 @@ class Verification:
     def is_broken(self) -> bool:
         """Whether a rule of danger or hygiene is broken, without a fault or by one that nothing holds."""
         return any(v.severity in ("danger", "hygiene") and (v.broken or any(v.unheld)) for v in self.verdicts)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether a rule of danger or hygiene is not decided."""
+        return any(v.severity in ("danger", "hygiene") and v.is_open for v in self.verdicts)

@@ -8,7 +8,7 @@ second by second.
 Verification calls the same step. The automaton moves by `Controller.step` and `Controller.wired`, water by
 the plant's duties, proof by `Plant.sensed`; state rules are the functions of `analysis/state_rules.py` on
 snapshots. It explores more orders than time allows (the environment is taken wider than it is), so that a
-story counts as broken only when the engine has replayed it; else it is "possible in order, not in time".
+story counts as broken only when the engine has replayed it; else the rule is not decided.
 
 Time in the automaton is an order: a timer started later that lasts longer never ends first; passes follow
 each other by one second. Coarse first: commands for demands and no order among the controller's own timers

@@ -1,6 +1,7 @@
 """Verdicts, faults, mends, replays and times on small plants; cones against the whole product."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from cyclesim.scenario.reading.load import load
 from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.programme import Programme
+from cyclesim.verification.answer import Cell, Story, Verdict, Verification
 from cyclesim.verification.automaton import Automaton
 from cyclesim.verification.calendar_order import PEOPLE, Calendar
 from cyclesim.verification.cone import cone_of, groups
@@ -473,6 +475,7 @@ def test_a_stove_is_possible_in_order_and_no_more(build):
     found = {v.subject: v for v in verify(build(stove, placed), rule="heat-without-flow").verdicts}
     assert not found["stove"].broken
     assert "order only" == found["stove"].story.replayed
+    assert (True, False) == (found["stove"].is_open, found["element"].is_open)
     assert any("stove is hot" in step for step in found["stove"].story.steps)
     assert found["element"].story is None
 
@@ -493,3 +496,20 @@ def test_a_limit_that_the_file_leaves_open_is_told_as_assumed(build):
     assert said in verify(build()).assumed
     assert said not in verify(build(own)).assumed
     assert said not in verify(build(NO_LIMIT)).assumed
+
+
+def test_an_order_that_no_timed_run_reproduced_is_not_decided():
+    """It reads as such, alone and under a fault, and counts as open: no plant may lean on it."""
+    story = Story(("the water falls", "main starts"), "in order, not in time")
+    verdict = Verdict(
+        "dry-running", "danger", "main", "", "", ("main",), 9, broken=False, why="main runs dry", story=story
+    )
+    fine = replace(verdict, why="", story=None)
+    late = replace(fine, cells=(Cell(("it leaks",), 9, "time", "main runs dry", story),))
+    many = replace(fine, undecided="too many states")
+    for one, is_open in ((verdict, True), (fine, False), (late, True), (many, True)):
+        answer = Verification("a plant", 1, any_order=False, verdicts=(one,))
+        assert (False, is_open) == (answer.is_broken, answer.is_open)
+        assert (one in (verdict, many)) == ("Not decided: " in printed(verify_page(answer)))
+    comfort = replace(verdict, severity="comfort")
+    assert not Verification("a plant", 1, any_order=False, verdicts=(comfort,)).is_open
