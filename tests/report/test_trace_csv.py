@@ -2,7 +2,7 @@
 
 import csv
 from collections import defaultdict
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from io import StringIO
 from itertools import pairwise
 
@@ -14,6 +14,7 @@ from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.trace import Trace
 
 
 @pytest.fixture(scope="module")
@@ -80,3 +81,16 @@ def test_heat_is_exchanged_while_the_cover_is_off(written: str) -> None:
     )
     assert all(float(row["heat_kwh"]) < 0.0 < float(row["evaporated_kg"]) for row in open_water)
     assert {"bathers"} < {row["element"] for row in rows if row["kind"] == "heat exchange"}
+
+
+def test_flows_are_in_litres_a_minute() -> None:
+    """0.5 L/s are 30 L/min."""
+    begin = datetime(2027, 1, 1, tzinfo=UTC)
+    trace = Trace(begin, "Etc/UTC", 60, [], [], [], ["run"], [])
+    trace.ages["run"].put((0, 0.0, 60.0, 0.0005, 0.0, 0.0, 0.0, 0.0))
+    trace.close()
+    stream = StringIO()
+    write_trace(trace, stream)
+    (row,) = (row for row in csv.DictReader(StringIO(stream.getvalue())) if row["kind"] == "water age")
+    assert ("run", "moving") == (row["element"], row["state"])
+    assert 30.0 == pytest.approx(float(row["flow_l_min"]))
