@@ -1,6 +1,7 @@
 """No output takes the place of a file that the scenario is read from, whatever the command and option."""
 
 import os
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -87,3 +88,41 @@ def test_a_series_that_a_set_replaces_is_not_overwritten(split: Path) -> None:
     assert 2 == result.exit_code, result.output
     assert f"Writing to {prices} would overwrite" in result.output
     assert before == prices.read_bytes()
+
+
+@pytest.mark.parametrize("how", ["itself", "link", "hard link"])
+def test_two_outputs_that_are_one_file_are_refused(split: Path, how: str) -> None:
+    """By another name of the file too, which the second would take from the first."""
+    out, other = split.with_name("out.json"), split.with_name("trace.csv")
+    out.write_text("old", encoding="utf-8")
+    if how == "link":
+        other.symlink_to(out)
+    elif how == "hard link":
+        os.link(out, other)
+    other = out if how == "itself" else other
+    call = ["run", str(split), "--days", "1", "--json", str(out), "--trace", str(other)]
+    result = CliRunner().invoke(cli, call)
+    assert 2 == result.exit_code, result.output
+    assert "Two outputs cannot go to the same file." in result.output
+    assert "old" == out.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("words", [WRITES[0], WRITES[2], WRITES[8]], ids=" ".join)
+def test_no_output_overwrites_the_weather(split: Path, words: tuple[str, ...]) -> None:
+    """A CSV file of weather that the scenario names keeps the bytes that it had."""
+    whole = parse_text(split.read_text(encoding="utf-8"), "tub.yaml").value
+    whole["place"]["weather"] = {"file": "weather.csv"}
+    split.write_text(yaml.safe_dump(whole), encoding="utf-8")
+    hours = (f"{datetime(2027, 1, 1) + timedelta(hours=k):%Y-%m-%d %H:%M},9" for k in range(365 * 24))
+    series = split.with_name("weather.csv")
+    series.write_text("time,temperature [degC]\n" + "\n".join(hours), encoding="utf-8")
+    before, out = series.read_bytes(), series
+    if words[-1] == "--figure":
+        out = split.with_name("other.svg")
+        os.link(series, out)
+    command = [word.format(file=split) for word in words]
+    at = 2 if words[0] == "size" else 1
+    result = CliRunner().invoke(cli, [*command[:at], str(split), *command[at:], str(out)])
+    assert 2 == result.exit_code, result.output
+    assert f"Writing to {out} would overwrite {series}, which the scenario refers to" in result.output
+    assert before == series.read_bytes()

@@ -197,14 +197,24 @@ def check_outputs(source: Path | None, *outputs: Path | None) -> None:
     from cyclesim.shown.files import check_writable, is_stream
 
     files = [path for path in outputs if path is not None]
-    named = [path.resolve() for path in files if not is_stream(path)]
-    if len(set(named)) < len(named):
+    named = [(path, _identity(path)) for path in files if not is_stream(path)]
+    if len({identity for _, identity in named}) < len(named):
         raise click.UsageError("Two outputs cannot go to the same file.")
-    if source is not None and source.resolve() in named:
-        raise click.UsageError(f"Writing to {source} would overwrite the scenario.")
+    for path, identity in named:
+        if source is not None and identity == _identity(source):
+            raise click.UsageError(f"Writing to {path} would overwrite the scenario.")
     for path in files:
         if path != STDOUT:
             check_writable(path)
+
+
+def _identity(path: Path) -> object:
+    """What two names of one file share, links of either kind followed."""
+    try:
+        there = path.stat()
+    except OSError:  # it is yet to be written
+        return path.resolve()
+    return there.st_dev, there.st_ino
 
 
 def loaded(file: Path, sets: Sequence[str], *outputs: Path | None) -> Scenario:

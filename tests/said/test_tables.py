@@ -5,9 +5,9 @@ from dataclasses import replace
 import pytest
 
 from cyclesim.analysis.findings import Checked, Finding, is_broken
-from cyclesim.analysis.metrics import HeatSourceMetrics, LegMetrics
+from cyclesim.analysis.metrics import HeatSourceMetrics, LegMetrics, PumpMetrics
 from cyclesim.said.page import Page
-from cyclesim.said.run_tables import say_legs, say_tripped, worst_first
+from cyclesim.said.run_tables import say_legs, say_pumps, say_tripped, worst_first
 from cyclesim.said.verdict import how_bad, say_findings, say_verdict, verdict
 from cyclesim.shown.terminal import printed
 
@@ -50,6 +50,24 @@ def test_table_of_legs_shows_what_decides() -> None:
     assert ["left", "28.1", "12.4", "0", "11.9", "3.2", "<0.1", "3.5"] in rows
     assert ["spare", "28.1", "never", "moves", "0", "11.9", "3.2", "<0.1", "3.5"] in rows
     assert "24 h" in printed(page)
+
+
+def test_table_of_pumps_has_each_number_under_its_head() -> None:
+    """Hours in all, then low, then high, as the heads say; a one-speed pump has neither."""
+    page = Page()
+    two = PumpMetrics(7.0, 5.0, 2.0, 30, 4.3, 6, 3, 1.1, 0.33, {"heating": 4.0})
+    say_pumps(page, {"main": two, "circulator": replace(two, low_h=None, high_h=None)}, "EUR")
+    lines = printed(page, 100).splitlines()
+    heads = next(line for line in lines if "low h" in line)
+    main, lone = (
+        next(line for line in lines if line.startswith(f"{name} ") and "asked" not in line)
+        for name in ("main", "circulator")
+    )
+    assert ["main", "7.0", "5.0", "2.0", "4.3", "3", "6", "1.1", "0.33"] == main.split()
+    assert heads.index("low h") < heads.index("high h")
+    for head, cell in (("low h", "5.0"), ("high h", "2.0")):
+        assert heads.index(head) + len(head) == main.index(f" {cell} ") + 1 + len(cell), "one column"
+    assert ["circulator", "7.0", "-", "-"] == lone.split()[:4]
 
 
 def test_source_that_tripped_is_said_in_words() -> None:

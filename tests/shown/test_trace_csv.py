@@ -2,7 +2,7 @@
 
 import csv
 from collections import defaultdict
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from io import StringIO
 from itertools import pairwise
 
@@ -15,6 +15,7 @@ from cyclesim.shown.trace_files import write_trace
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.trace import Trace
 
 
 @pytest.fixture(scope="module")
@@ -95,3 +96,16 @@ def test_no_cell_is_a_formula(sign: str) -> None:
     assert any(f"'{sign}1+1" in cell for row in rows for cell in row)
     for cell in (cell for row in rows for cell in row if cell.startswith(("=", "+", "-", "@"))):
         float(cell)
+
+
+def test_flows_are_in_litres_a_minute() -> None:
+    """0.5 L/s are 30 L/min."""
+    begin = datetime(2027, 1, 1, tzinfo=UTC)
+    trace = Trace(begin, "Etc/UTC", 60, [], [], [], ["run"], [])
+    trace.ages["run"].put((0, 0.0, 60.0, 0.0005, 0.0, 0.0, 0.0, 0.0))
+    trace.close()
+    stream = StringIO()
+    write_trace(trace, stream)
+    (row,) = (row for row in csv.DictReader(StringIO(stream.getvalue())) if row["kind"] == "water age")
+    assert ("run", "moving") == (row["element"], row["state"])
+    assert 30.0 == pytest.approx(float(row["flow_l_min"]))
