@@ -329,7 +329,7 @@ class _Rimmed(Tub):
 
 
 def told_of(scenario: Scenario, named: str) -> tuple[str, dict[str, str], Tried, bool]:
-    """What the page of a run, the JSON's list and the ranges say of a number; and whether a range names it."""
+    """What a run's page, the JSON's list and the ranges say of a number; and whether a range names it."""
     sure = confidence(scenario, days=1, draws=0)
     result = simulate(scenario, days=1)
     values = result_values(result, sure)
@@ -360,12 +360,7 @@ def test_a_default_is_declared_with_its_spread() -> None:
         "spread": "2 mm to 15 cm",
         "source": PRACTICE,
     } == listed
-    assert ("rim (tub)", "2 mm", "15 cm", PRACTICE) == (
-        tried.input,
-        tried.lowest,
-        tried.highest,
-        tried.source,
-    )
+    assert Tried("rim (tub)", "2 mm", "15 cm", PRACTICE) == tried
     assert not felt
     assert f"If left out, a listed default (in practice 2 mm to 15 cm; {PRACTICE})." in str(
         _Rimmed.model_json_schema()["properties"]["rim"]["description"]
