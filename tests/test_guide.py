@@ -1,7 +1,4 @@
-"""The guide's checklists, each followed once from here: what is added so is run, verified, tuned and listed.
-
-A measure by which plants are compared is not here.
-"""
+"""The guide's checklists, each followed once from here: what is added is run, verified, tuned and listed."""
 
 from collections.abc import Iterator
 from dataclasses import replace
@@ -14,8 +11,14 @@ from cyclesim.analysis.result import Result, simulate
 from cyclesim.analysis.rules import RULES
 from cyclesim.analysis.state_rules import treated_still, treating
 from cyclesim.analysis.truth import Snapshot
+from cyclesim.decide.comparing.comparison import MEASURES, Measure, compare
+from cyclesim.decide.ranges import inputs
+from cyclesim.decide.ranges.confidence import Tried, confidence
+from cyclesim.decide.ranges.stated import AIR
 from cyclesim.decide.tuning.tuning import Tuning, tune
 from cyclesim.physics.links import Link, Pipe
+from cyclesim.said import run, values
+from cyclesim.said.compare import compare_page, compare_values
 from cyclesim.said.rules import rule_page, rule_values
 from cyclesim.said.run import run_page
 from cyclesim.said.values import result_values
@@ -23,14 +26,19 @@ from cyclesim.said.verify import verify_page
 from cyclesim.scenario.blocks import schedule, treatment
 from cyclesim.scenario.blocks.heat_sources import Switched
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.plant import Tub
 from cyclesim.scenario.blocks.schedule import DEMANDS, Kind, Runs, Schedule
 from cyclesim.scenario.blocks.treatment import Treatment
-from cyclesim.scenario.forms.fields import Power
+from cyclesim.scenario.forms.fields import Length, Power
+from cyclesim.scenario.forms.forms import default
 from cyclesim.scenario.reading import load as reading
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assumptions import Granted
 from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.variant import Variant
+from cyclesim.spreads import Spread
 from cyclesim.verification.answer import Verification
 from cyclesim.verification.faults import FAULTS, FaultKind
 from cyclesim.verification.verifier import verify
@@ -303,3 +311,93 @@ def test_a_fault_is_one_record(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "nothing" == under_leaves(verification)
     seen = ("pump_contact", "flow_switch")
     assert "controller" == under_leaves(verify(built(seen), faults=1, rule="heat-without-flow"))
+
+
+# -- a default, and a number of the model ------------------------------------------------------------------
+
+
+class _Rimmed(Tub):
+    """A tub with a rim, whose height nobody need tell."""
+
+    rim_m: Length = default(
+        0.05,
+        alias="rim",
+        spread=Spread(2, 15, "cm", low_unit="mm"),
+        source=PRACTICE,
+        description="Its height.",
+    )
+
+
+def told_of(scenario: Scenario, named: str) -> tuple[str, dict[str, str], Tried, bool]:
+    """What a run's page, the JSON's list and the ranges say of a number; and whether a range names it."""
+    sure = confidence(scenario, days=1, draws=0)
+    result = simulate(scenario, days=1)
+    values = result_values(result, sure)
+    (listed,) = (value for value in values["defaults"] if value["path"].endswith(named))
+    (tried,) = (one for one in sure.inputs if named in one.input)
+    assert {"input": tried.input, "lowest": tried.lowest} == {
+        key: value
+        for one in values["confidence"]["inputs"]
+        if named in one["input"]
+        for key, value in one.items()
+        if key in ("input", "lowest")
+    }
+    felt = any(named in influence.input for one in sure.estimates for influence in one.most_sensitive_to)
+    return printed(run_page(result, sure=sure), 200), listed, tried, felt
+
+
+def test_a_default_is_declared_with_its_spread() -> None:
+    """It lists itself in report and JSON, and ranges put it to its ends, which no number here feels."""
+    scenario = built()
+    given = scenario.plant.tub
+    tub = _Rimmed.model_construct(_fields_set=given.model_fields_set, **dict(given))
+    plant = scenario.plant.model_copy(update={"tub": tub})
+    page, listed, tried, felt = told_of(scenario.model_copy(update={"plant": plant}), "rim")
+    assert "plant.tub.rim: 50 mm; spread 2 mm to 15 cm" in page
+    assert {
+        "path": "plant.tub.rim",
+        "value": "50 mm",
+        "spread": "2 mm to 15 cm",
+        "source": PRACTICE,
+    } == listed
+    assert Tried("rim (tub)", "2 mm", "15 cm", PRACTICE) == tried
+    assert not felt
+    assert f"If left out, a listed default (in practice 2 mm to 15 cm; {PRACTICE})." in str(
+        _Rimmed.model_json_schema()["properties"]["rim"]["description"]
+    )
+
+
+def test_a_number_of_the_model_is_a_row_with_the_plant_that_it_is_off_in(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Beside its spread it says what is otherwise: here air that is warmer by so many times 2 K."""
+
+    def warmer(scenario: Scenario, factor: float) -> Variant:
+        return AIR.at(scenario, 2.0 * (factor - 1.0))
+
+    sun = Granted("sun on the lid", "2 K", Spread(0, 6), PRACTICE, 2.0, unit="K", off=warmer)
+    for module in (inputs, values):
+        monkeypatch.setattr(module, "assumptions", lambda _: (sun,))
+    monkeypatch.setattr(run, "assumptions", lambda _: (sun,))
+    page, listed, tried, felt = told_of(built(), "sun on the lid")
+    assert "sun on the lid: 2 K; spread 0 to 6" in page
+    assert "0 to 6" == listed["spread"]
+    assert ("0 K", "6 K") == (tried.lowest, tried.highest)
+    assert felt
+
+
+# -- a measure ---------------------------------------------------------------------------------------------
+
+
+def test_a_measure_is_one_row(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a future comes to, on the page and in the JSON: pumps that run 3 h a day, and twice that."""
+    pumped = Measure("pumps run, h a year", lambda known: known.a_year(known.outcome.pump_h))
+    monkeypatch.setitem(MEASURES, "pump_h_a_year", pumped)
+    once, twice = built(NO_HEATING), built(NO_HEATING, ("lasts: 3 h", "lasts: 6 h"))
+    found = compare([once, twice], days=2, futures=2, sensitivity=False)
+    told = compare_values(found)
+    assert [[1095.0, 2190.0]] * 2 == [[one["pump_h_a_year"] for one in future] for future in told["futures"]]
+    (versus,) = told["versus_the_first"]
+    assert (2, 1095.0) == (versus["pump_h_a_year"]["less"], versus["pump_h_a_year"]["median"])
+    (line,) = (x for x in printed(compare_page(found), 100).splitlines() if "pumps run, h a year" in x)
+    assert ["0", "2", "1095", "1095", "1095"] == line.split()[-5:]

@@ -1,5 +1,6 @@
 """Spreads as values, and every default that is there: varied, or left alone by name."""
 
+from array import array
 from collections.abc import Iterator
 from dataclasses import fields
 from pathlib import Path
@@ -12,9 +13,14 @@ from hypothesis import strategies as st
 from cyclesim.decide.ranges.inputs import inputs
 from cyclesim.decide.ranges.paths import changed, field_at
 from cyclesim.decide.ranges.stated import STATED
+from cyclesim.physics.evaporation import WIND_AT_WATER
+from cyclesim.physics.sources import DEFROST_BELOW_C, DEFROST_SHARE
+from cyclesim.scenario.blocks.heat_sources import HeatPump
+from cyclesim.scenario.blocks.weather import WeatherFile
 from cyclesim.scenario.forms.forms import Declared, Model
 from cyclesim.scenario.reading.defaults import filled_in
 from cyclesim.scenario.reading.load import load
+from cyclesim.scenario.text.csv_file import Series
 from cyclesim.simulation.assumptions import assumptions
 from cyclesim.simulation.tolerance import Tolerance
 from cyclesim.spreads import AS_BUILT, POINTS, AnySpread, Edges, NoRange, Spread
@@ -149,3 +155,19 @@ def test_a_changed_key_is_changed_alone(file: Path) -> None:
         after = changed(scenario, default.path, "other")
         assert field_at(after, default.path).value == "other"
         assert changed(after, default.path, before.value) == scenario
+
+
+def test_what_physics_and_a_file_assume_of_one_thing_is_the_same() -> None:
+    """Neither may import the other: a default that stands in both has one value and one spread."""
+    fields = HeatPump.model_fields
+    for name, assumption in (("defrost_below_c", DEFROST_BELOW_C), ("defrost_share", DEFROST_SHARE)):
+        about = fields[name].json_schema_extra
+        assert isinstance(about, Declared)
+        assert isinstance(about.spread, Spread)
+        low, high = about.spread.around(0.0, "fraction" if about.spread.unit == "%" else "temperature")
+        assert assumption[:3] == pytest.approx((fields[name].default, low, high))
+    windy = WeatherFile.model_construct(file=Series("w.csv", None, 3600, {"wind_m_s": array("d")}, None))
+    (assumed,) = (one for one in windy.assumed() if one.key == "wind_at_water")
+    assert isinstance(assumed.spread, Spread)
+    ends = assumed.spread.around(0.0, "fraction")
+    assert WIND_AT_WATER[:3] == pytest.approx((windy.wind_at_water, *ends))
