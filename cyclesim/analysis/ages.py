@@ -173,7 +173,11 @@ def measure_leg(
     warm_still: Spans,
     temps: Temperatures | None,
 ) -> LegMetrics:
-    """One reported element: its ages, when it stood, when it was warm besides, its body's temperatures."""
+    """What is told of one reported element of a *plant*, by its *name*, over the span of a *trace*.
+
+    *rows*: its water ages [s]; *still*: when it stood [s]; *warm_still*: when it stood warm [s]; *temps*:
+    temperatures of its body [degC], None where it has none.
+    """
     span_s = float(trace.span_s)
     in_jets_too = name in plant.sheet.legs
     volume_m3 = plant.leg_volume_m3(name) if in_jets_too else plant.plugs[plant.reported[name]].volume_m3

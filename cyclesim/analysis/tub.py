@@ -95,7 +95,11 @@ def measure_tub(
     people: Spans,
     metered: Meter,
 ) -> TubMetrics:
-    """The tub's numbers. *people* is when somebody is in the water."""
+    """The tub's numbers in a *plant* over the span of a *trace*.
+
+    *duties*: what moved the water, without coasting; *flows*: what passes the filters [m3/s]; *people*: when
+    somebody is in the water; *metered*: the heat [J] and energy [kWh] of each device.
+    """
     rows, span_s = trace.tub, float(trace.span_s)
     volume = plant.volume_m3
     mean_c = coldest_c = warmest_c = coldest_at = warmest_at = None

@@ -92,6 +92,7 @@ def runs(
 ) -> list[Occurrence]:
     """Every run that reaches into the span from `origin` (UTC): begun by the wall clock, it lasts `lasts_s`.
 
+    `starts` are times of the wall clock in `zone`, an IANA name; `lasts_s` and `span_s` are whole seconds.
     `days` are weekday names; `rrule` is an RFC 5545 rule of whole days (FREQ DAILY, WEEKLY, MONTHLY or
     YEARLY, INTERVAL of at least 1, BYDAY, BYMONTH, BYMONTHDAY; neither COUNT nor UNTIL). With both, a day
     must suit both. Intervals are counted, both ways, from 1 January of `year` (the origin's unless told).
@@ -121,8 +122,10 @@ def windows(
     span_s: int,
     year: int | None = None,
 ) -> list[Occurrence]:
-    """Every window from wall clock to wall clock that reaches into the span; other arguments as for `runs`.
+    """Every window from wall clock to wall clock that reaches into the span.
 
+    `rrule`, `zone`, `origin`, `span_s` and `year` are as for `runs`; `start` and `end` are times of the wall
+    clock.
     An end at or before the start is on the next day, so that equal times mean the whole day. `days` are the
     days on which windows start. An edge that does not exist is the moment at which the clock jumps, so that
     windows that share an edge tile; one that lies wholly in the gap does not occur.

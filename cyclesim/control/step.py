@@ -10,7 +10,10 @@ swing for ever (high, blocked, run-on keeps low, unblocked, high).
 A keep is the last word on a pump short of a loss of power, low water that a level switch tells, and a
 controller that waits: it stands above a block, because what it protects is hot. A source's block therefore
 reads what the keeps hold: what waits for its pump stays on through another's run-on, and opens in the pass in
-which that ends, before the pump stops.
+which that ends, before the pump stops. Two sources that each keep the pump the other waits for hold each
+other on for as long as both are called, as their two keeps say: water moves through either. Where the call of
+one ends, both end. No file wires it by blocks: only treatment devices wait for a pump, and only heat sources
+keep one.
 
 What is past the controller is no part of a pass. `Controller.step` moves machines by what the controller is
 told; `Controller.wired` says what is then on: machine states, closed contacts beside them, hand switches, a

@@ -30,7 +30,7 @@ class AirTake(NamedTuple):
 
 
 def humidity_ratio(vapour_pa: float) -> float:
-    """Kilograms of vapour per kilogram of dry air at a vapour pressure in Pa."""
+    """Vapour per dry air [kg/kg] at a vapour pressure [Pa], at the air pressure of the sea's level."""
     return VAPOUR_SHARE * vapour_pa / (PRESSURE_PA - vapour_pa)
 
 

@@ -30,10 +30,12 @@ def soil_c(
     warmest_hour: float = 15.0,
     diffusivity_m2_s: float = SOIL_M2_S,
 ) -> list[float]:
-    """Mean soil temperature (degC) of each hour at depth_m under a surface that has the air's temperature.
+    """Mean soil temperature [degC] of each hour at depth_m under a surface that has the air's temperature.
 
-    Hours begin at a naive local standard time, full hour or not; at a depth of 0 it is the air itself. Swings
-    are mean plus or minus the value; coldest_day is (month, day); the coldest hour is 12 h from the warmest.
+    start_local_standard: a naive local standard time, full hour or not, at which the first of so many hours
+    begins. mean_c: the year's mean air [degC]; seasonal_swing_k and daily_swing_k: plus or minus so much [K];
+    coldest_day: (month, day); warmest_hour: of the day [h], the coldest is 12 h from it. depth_m [m]: at 0 it
+    is the air itself. diffusivity_m2_s: of the soil [m2/s].
 
     Each wave fades by exp(-z/d) and lags by z/d radians, d = sqrt(diffusivity period / pi): the semi-infinite
     solid of Carslaw & Jaeger, as Kusuda & Achenbach (1965) use it for the ground; both from memory, not

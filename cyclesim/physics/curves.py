@@ -76,7 +76,7 @@ class PumpCurve:
         )
 
     def head_and_slope(self, flow_m3_s: float) -> tuple[float, float]:
-        """Head, m, and its slope, m per m3/s, at a flow of either sign."""
+        """Head [m] and its slope [m per m3/s] at a flow [m3/s] of either sign."""
         flows, heads, slopes = self.flows_m3_s, self.heads_m, self.slopes_m_per_m3_s
         if flow_m3_s >= flows[-1]:
             return heads[-1] + slopes[-1] * (flow_m3_s - flows[-1]), slopes[-1]
@@ -98,7 +98,7 @@ class PumpCurve:
         return self.head_and_slope(flow_m3_s)[0]
 
     def slope(self, flow_m3_s: float) -> float:
-        """Slope of the head, m per m3/s, at a flow in m3/s; never above zero."""
+        """Slope of the head [m per m3/s] at a flow [m3/s]; never above zero."""
         return self.head_and_slope(flow_m3_s)[1]
 
 

@@ -6,7 +6,9 @@ import math
 
 
 def left(start: float, half_life_s: float, age_s: float) -> float:
-    """What is left of *start* after *age_s*.
+    """What is left of *start* after *age_s* [s], in the unit of *start* [mg/L].
+
+    The half-life [s] is above 0, and the decay of the first order; bathers and sun are left out.
 
     >>> left(3.0, 7200.0, 7200.0)
     1.5
@@ -15,7 +17,7 @@ def left(start: float, half_life_s: float, age_s: float) -> float:
 
 
 def seconds_until(start: float, least: float, half_life_s: float) -> float:
-    """How long it takes until *start* is down to *least*; 0 where it is that low already.
+    """How long [s] it takes until *start* is down to *least*, both above 0; 0 where it is that low already.
 
     >>> seconds_until(4.0, 1.0, 3600.0)
     7200.0

@@ -14,16 +14,17 @@ FEW_TANKS, MANY_TANKS = 5.0, 20.0
 
 
 def left_in_order(t_s: float, passes_in_s: float) -> float:
-    """Share of old water in what leaves a line after *t_s* of flow, in order: all or nothing.
+    """Share of old water [0 to 1] in what leaves a line after *t_s* [s] of flow, in order: all or nothing.
 
-    passes_in_s: its volume over its flow, above 0.
+    passes_in_s: its volume over its flow [s], above 0.
     """
     return 1.0 if t_s < passes_in_s else 0.0
 
 
 def left_by_tanks(t_s: float, passes_in_s: float, tanks: float) -> float:
-    """The same for a row of *tanks* stirred tanks: the gamma distribution's upper tail, Q(N, N t / tau).
+    """The same share [0 to 1] for a row of stirred tanks: the upper tail of the gamma distribution.
 
+    Q(N, N t / tau), with N = *tanks* above 0 (not only whole) and tau = *passes_in_s* [s] above 0.
     Levenspiel, Chemical Reaction Engineering, tanks-in-series model, from memory, not opened.
 
     >>> left_by_tanks(60.0, 60.0, 1)
@@ -35,14 +36,14 @@ def left_by_tanks(t_s: float, passes_in_s: float, tanks: float) -> float:
 
 
 def lasts_for(left: float, passes_in_s: float, tanks: float) -> float:
-    """Seconds of flow until no more than this share of old water leaves a row of *tanks*."""
+    """Seconds [s] of flow until no more than this share of old water leaves a row of *tanks*."""
     from scipy.special import gammainccinv
 
     return float(gammainccinv(tanks, left)) * passes_in_s / tanks
 
 
 def left_with_stirred(t_s: float, stirred_in_s: float, passes_in_s: float, tanks: float) -> float:
-    """The same with one stirred housing in the row, whose own volume over flow is *stirred_in_s*.
+    """The same share [0 to 1] with one stirred housing in the row, of volume over flow *stirred_in_s* [s].
 
     The sum of an exponential and a gamma time, in closed form: with z = (lambda - mu) t, where mu is the
     housing's rate and lambda a tank's, the housing adds e^(-lambda t) (lambda t)^N / N! 1F1(1, N + 1, z).

@@ -112,8 +112,10 @@ def open_surface(
     *,
     activity: float = ACTIVITY.value,
 ) -> SurfaceLoss:
-    """Losses of an uncovered surface to air of relative humidity 0..1 moving at wind_m_s over the water.
+    """Losses [W, kg/s] of an uncovered surface of area_m2 [m2] and water_c [degC].
 
+    air_c [degC], humidity [0 to 1] and wind_m_s [m/s] of the air over the water, sky_c: temperature of a
+    black sky [degC]; activity: how much more evaporates than at rest, as a factor.
     Evaporation: w = A (pw - pa)(0.089 + 0.0782 V) / Y in kPa and kJ/kg, times an activity factor (ASHRAE
     HVAC Applications, natatoriums; SI coefficients from memory, its US-unit form seen second-hand agrees
     within 1 %). Negative where vapour condenses on cold water. Convection has the same speed law by Bowen's
@@ -133,7 +135,11 @@ def surface_and_slope(
     activity: float,
     emissivity: float = EMISSIVITY.value,
 ) -> tuple[SurfaceLoss, float, float]:
-    """The losses of open_surface; exact slopes over water_c of their sum (W/K) and of the kg/s (per K)."""
+    """The losses of open_surface, and exact slopes over water_c: their sum [W/K], what evaporates [kg/(s K)].
+
+    area_m2, air_c, humidity, wind_m_s, sky_c, water_c and activity as there; emissivity: of the water [0 to
+    1].
+    """
     wet_w_pa = area_m2 * activity * (_STILL_W_M2_PA + _WIND_W_M2_PA * wind_m_s)
     at_water, at_water_k = saturation(water_c)
     drive = at_water - humidity * saturation(air_c)[0]

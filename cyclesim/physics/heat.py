@@ -18,7 +18,10 @@ _ROOT_S = 1e-7  # a crossing is bracketed to this; the controller looks once a s
 
 
 def mode(rate_1_s: float, dt_s: float) -> tuple[float, float, float]:
-    """Decay exp(-rate dt), its integral, and the integral of that: they carry start value and forcing."""
+    """Decay exp(-rate dt) [-], its integral [s], and the integral of that [s2].
+
+    They carry start value and forcing; a rate [1/s] of 0, no loss at all, is one of them.
+    """
     x = rate_1_s * dt_s
     if x < 1e-3:  # the differences below would cancel; rate 0 (no loss at all) lands here too
         once = dt_s * (1.0 - x / 2.0 * (1.0 - x / 3.0 * (1.0 - x / 4.0)))
@@ -89,8 +92,9 @@ class TwoNode:
     def first_crossing(
         self, tw: float, ts: float, f_w: float, f_s: float, dt_s: float, level_c: float, rising: bool
     ) -> float | None:
-        """Seconds until the water first reaches level_c (degC) from below (rising) or from above.
+        """Seconds [s] until the water first reaches level_c [degC] from below (rising) or from above.
 
+        tw, ts: water and shell at the start [degC]; f_w, f_s: their constant forcing [W], as at the top.
         0.0 if it is there, or beyond, already; None if it does not get there within dt_s.
         """
         up = 1.0 if rising else -1.0
@@ -149,7 +153,7 @@ class TwoNode:
         return ((us + g) * f_w + g * f_s) / loss, ((uw + g) * f_s + g * f_w) / loss
 
     def steady_shell(self, tw: float, f_s: float) -> float:
-        """Shell temperature (degC) in balance with water kept at tw; tw if nothing touches the shell."""
+        """Shell temperature [degC] in balance with water kept at tw; tw if nothing touches the shell."""
         both = self.ua_shell_w_k + self.g_w_k
         return (f_s + self.g_w_k * tw) / both if both > 0.0 else tw
 
@@ -179,7 +183,7 @@ def _massless(cw: float, g: float, uw: float, us: float) -> tuple[float, ...]:
 
 
 def relax(temp_c: float, zone_c: float, dt_s: float, tau_s: float) -> float:
-    """Temperature (degC) of standing water after dt_s beside a zone at zone_c; tau_s = heat capacity / UA."""
+    """Temperature [degC] of standing water after dt_s beside a zone at zone_c; tau_s = heat capacity / UA."""
     return zone_c + (temp_c - zone_c) * exp(-dt_s / tau_s) if tau_s > 0.0 else zone_c
 
 
@@ -216,6 +220,6 @@ class ZoneFilter:
         return relax(self._kept_c[hour], self._zone_c[hour], since_s - hour * HOUR_S, self._tau_s)
 
     def temp_at(self, t_s: float, t0_s: float, temp0_c: float) -> float:
-        """Temperature (degC) at t_s of water that was temp0_c at t0_s <= t_s and has stood since."""
+        """Temperature [degC] at t_s of water that was temp0_c at t0_s <= t_s and has stood since."""
         start_c = self._particular(t0_s)
         return self._particular(t_s) + relax(temp0_c - start_c, 0.0, t_s - t0_s, self._tau_s)

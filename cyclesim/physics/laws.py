@@ -56,9 +56,11 @@ def surface_law(
     wind_share: float = WIND_AT_WATER.value,
     emissivity: float = EMISSIVITY.value,
 ) -> Law:
-    """An open surface under hourly weather, with cold make-up for what evaporates; slope exact.
+    """An open surface under hourly weather, with cold make-up for what evaporates; slope exact [W, W/K].
 
-    wind_share turns the weather's wind into that over the water. Condensed water is let go, not made up.
+    area_m2 [m2]; hourly air_c [degC], humidity [0 to 1], wind_m_s [m/s] and sky_c [degC], as for
+    `open_surface`, with activity and emissivity; makeup_c: of what is filled up [degC]. wind_share turns the
+    weather's wind into that over the water. Condensed water is let go, not made up.
     """
 
     def law(hour: int, water_c: float) -> Exchange:
@@ -80,9 +82,10 @@ def air_law(
     makeup_c: float,
     air_heat_w: float = 0.0,
 ) -> Law:
-    """Air blown through the water, drawn from where air_c and humidity are hourly known; slope exact.
+    """Air blown through the water [W], drawn where air_c and humidity are hourly known; slope exact [W/K].
 
-    air_heat_w is what the blower puts into the air. The blower's own power is not in input_w.
+    flow_m3_s: at the intake [m3/s]; makeup_c: of what replaces the evaporated water [degC]; air_heat_w is
+    what the blower puts into the air [W]. The blower's own power is not in input_w.
     """
 
     def law(hour: int, water_c: float) -> Exchange:
@@ -99,7 +102,7 @@ def air_law(
 
 
 def heat_pump_law(pump: HeatPump, air_c: Sequence[float], humidity: Sequence[float]) -> Law:
-    """A running heat pump in hourly air; slopes by a central difference over 0.05 K."""
+    """A running heat pump [W] in hourly air_c [degC] and humidity [0 to 1]; slopes [W/K] over 0.05 K."""
 
     def law(hour: int, water_c: float) -> Exchange:
         air, wet = air_c[hour], humidity[hour]
@@ -113,7 +116,7 @@ def heat_pump_law(pump: HeatPump, air_c: Sequence[float], humidity: Sequence[flo
 
 
 def constant_law(heat_w: float | Sequence[float], input_w: float = 0.0) -> Law:
-    """A source that does not mind the water's temperature: one value, or one for each hour (sun, wood)."""
+    """A source that does not mind the water's temperature: one value [W], or one an hour (sun, wood)."""
     if isinstance(heat_w, Sequence):
         hourly = heat_w
         return lambda hour, _: Exchange(hourly[hour], 0.0, input_w, 0.0, 0.0)
@@ -128,7 +131,7 @@ def bather_law(
     *,
     makeup_c: float,
 ) -> Law:
-    """People in the water: their heat, and the cold make-up for what they splash and carry out."""
+    """People in the water: their heat [W], and the cold make-up [degC] for the litres that they carry out."""
     carried_kg_s = people * litres_per_person_h / 3600.0  # a litre counts as a kilogram
     slope_w_k = -carried_kg_s * WATER_J_KG_K
 

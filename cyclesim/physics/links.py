@@ -96,7 +96,7 @@ Loss = Callable[[float], tuple[float, float]]
 
 
 def loss(link: Link, temp_c: float) -> Loss:
-    """The link's loss function: flow, m3/s -> (head lost from a to b, m; its slope, m per m3/s)."""
+    """The link's loss function: flow [m3/s] -> (head lost from a to b [m], its slope [m per m3/s])."""
     if isinstance(link, Pipe):
         return _pipe_loss(link, viscosity_pa_s(temp_c) / density_kg_m3(temp_c))
     if isinstance(link, Pump):

@@ -101,7 +101,8 @@ def profile(
 ) -> list[Slug]:
     """The slugs of a settled reach that holds *held_j* [J] above 0 degC, the end that leaves first in front.
 
-    An exponential between both ends, cut where it bends by more than BEND_K.
+    An exponential between *inlet_c* and *outlet_c* [degC] at a flow of *flow_m3_s* [m3/s] above 0, cut where
+    it bends by more than BEND_K; *per_m3_k*: rho c of water [J/(m3 K)].
     """
     volume = reach.capacity_j_k / per_m3_k
     stay_s = volume / flow_m3_s

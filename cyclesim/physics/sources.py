@@ -94,7 +94,7 @@ class HeatPump:
         return cls(tuple(points), lowest_air_c, defrost_below_c, defrost_share, knots, fit, warmest, coldest)
 
     def cop(self, air_c: float, water_c: float) -> float:
-        """Heat per electricity without defrosting."""
+        """Heat per electricity [-] without defrosting, at temperatures of outdoor air and water [degC]."""
         effort, knots = _effort(air_c, water_c), self.knots
         if effort <= knots[0][0]:
             kept = max(effort, min(knots[0][0], LEAST_EFFORT.value))
@@ -128,7 +128,7 @@ class HeatPump:
         return full * (1.0 - lost), full / self.cop(air_c, water_c)
 
     def misfit(self) -> float:
-        """Largest relative distance of the model from a rated output or COP."""
+        """Largest relative distance [-] of the model from a rated output or COP."""
         return max(
             abs(model / rated - 1.0)
             for air, water, output, cop in self.points

@@ -176,11 +176,12 @@ class TubHeat:
         covered: bool = True,
         ahead_m3: Sequence[float] | None = None,
     ) -> None:
-        """From now on water moves through the bodies at *flows_m3_s*, with *heat_w* into it.
+        """From now on water moves through the bodies at *flows_m3_s* [m3/s], with *heat_w* [W] into it.
 
-        *ahead_m3* is what passes into each from the bodies before it until tub water comes (else nothing).
-        *trapped_w* is heat into water that does not move; it reaches the tub when *trapped_w* ends. *laws*
-        are numbered exchanges that depend on the water's temperature; without a cover the surface's is one.
+        *ahead_m3* is what passes into each from the bodies before it until tub water comes [m3] (else
+        nothing). *trapped_w* [W] is heat into water that does not move; it reaches the tub when *trapped_w*
+        ends. *laws* are numbered exchanges that depend on the water's temperature; where the tub is not
+        *covered* the surface's is one.
         """
         self._laws = laws
         if covered != self._covered:

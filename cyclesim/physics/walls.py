@@ -94,8 +94,9 @@ def shell(
 ) -> ShellHeat:
     """Shell node in the middle of the structural wall, insulation outside it.
 
-    wall_m and insulation_m (0 allowed) are thicknesses, area_m2 is the wetted area, outside a film in
-    W/(m2 K) or "soil". Insulation and soil store no heat here.
+    wall_m and insulation_m (0 allowed) are thicknesses [m], *of* the wall's material, area_m2 the wetted area
+    [m2], outside a film [W/(m2 K)] or "soil", *off* by what factors materials and soil are off. Insulation
+    and soil store no heat here.
     Raises ValueError for an unknown material or a size <= 0.
     """
     if of not in MATERIALS:
@@ -148,9 +149,11 @@ def pipe_ua_per_m(
     depth_m: float | None = None,
     off: Off = AS_ASSUMED,
 ) -> float:
-    """Conductance (W/(m K)) of a pipe from its water to the air, or to the soil at its depth if buried.
+    """Conductance [W/(m K)] of a pipe from its water to the air, or to the soil at its depth if buried.
 
-    outside_m is the bare pipe's outer diameter, *of* its material, depth_m the depth of its axis. Buried:
+    bore_m and outside_m are the bare pipe's diameters [m], *of* its material, insulation_m how thick that is
+    [m], film_w_m2k the film outside [W/(m2 K)], depth_m the depth of its axis [m], *off* by what factors
+    materials and soil are off. Buried:
     shape factor of a cylinder under an isothermal surface, 2 pi k / acosh(2 z / D) (Incropera & DeWitt table
     4.1, from memory, not opened), with the undisturbed soil temperature at that depth as the zone. The inner
     film is left out, and so is the soil's own warming up: water that starts into cold ground loses more for

@@ -591,6 +591,36 @@ def test_a_device_with_its_pump_stays_on_through_a_keep(device_first: bool, prov
     assert [("on", 60), ("off", 140)] == bench.told(1 + sources.index(cell), from_s=100)
 
 
+def test_two_sources_that_keep_each_others_pump_go_on_while_both_are_called() -> None:
+    """Each fires while its pump runs, by the other's keep; when one is no longer called, both go off."""
+    sources = [
+        SourceControl(name, tabulate(source_machine(name, proves=False, runs_on=True))) for name in ("a", "b")
+    ]
+    controller = Controller(
+        (TWO, ONE),
+        tuple(sources),
+        (
+            Demand("filter", "filter run", 4, "main", "low"),
+            Demand("frost", "frost protection", 1, "circulator", "on"),
+            Demand("calls a", "heating", 3, "", "", ("a",)),
+            Demand("calls b", "heating", 3, "", "", ("b",)),
+        ),
+        (
+            Block("a", None, Condition("main", "running", negated=True)),
+            Block("b", None, Condition("circulator", "running", negated=True)),
+        ),
+        (Keep("circulator", "on", "a"), Keep("main", "low", "b")),
+        {"a": {"run_on": 30}, "b": {"run_on": 30}},
+    )
+    bench = Bench(controller, main_runs)
+    called = ("calls a.raised", "calls b.raised")
+    bench.run(20, "filter.raised", "frost.raised", *called)
+    bench.run(500, *called)
+    assert ("low", "on", "firing", "firing") == controller.names(bench.state)
+    bench.run(100, "calls a.raised")
+    assert ("stopped", "stopped", "off", "off") == controller.names(bench.state)
+
+
 def test_keep_of_high() -> None:
     """A keep that is about to raise the pump to high first opens a source that is blocked there."""
     boiler = SourceControl("boiler", tabulate(source_machine("boiler", proves=False, runs_on=True)))
