@@ -17,6 +17,7 @@ import itertools
 import logging
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
+from contextlib import chdir
 from dataclasses import dataclass, field
 from functools import cached_property
 from math import pi
@@ -321,7 +322,7 @@ def run(model: Model, parts: int = 1) -> Ran:
     from wntr.epanet.toolkit import ENepanet
 
     logging.getLogger("wntr").setLevel(logging.ERROR)  # it warns of the pressures on a suction side
-    with TemporaryDirectory() as folder:
+    with TemporaryDirectory() as folder, chdir(folder):  # the engine leaves its scratch file where it stands
         file = Path(folder) / "model"
         file.with_suffix(".inp").write_text(model.text, encoding="utf-8")
         engine = ENepanet(*(str(file.with_suffix(f".{end}")) for end in ("inp", "rpt", "bin")))
