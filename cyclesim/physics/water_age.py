@@ -187,8 +187,10 @@ def _run(
     lasting = {i: 0.5 * sum(ends) for i, ends in _lasting_ages(plugs, p).items()}
 
     def to_go(at_s: float) -> float:
-        """The most by which a mean age differs from its lasting one [s]."""
-        return max(abs(_ages(content, at_s)[1] - lasting[i]) for i, content in contents.items())
+        """The most by which a mean age differs from its lasting one [s], where it has one."""
+        return max(
+            (abs(_ages(contents[i], at_s)[1] - lasting[i]) for i in contents if i in lasting), default=0.0
+        )
 
     enough = max(_FADED_S, _FADED * to_go(start_s))
     knots: dict[int, list[Knot]] = {i: [] for i in contents}

@@ -17,6 +17,7 @@ import itertools
 import logging
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
+from contextlib import chdir
 from dataclasses import dataclass, field
 from functools import cached_property
 from math import pi
@@ -62,7 +63,7 @@ def duties_of(plant: Plant, trace: Trace) -> list[tuple[int, PlantDuty]]:
     for at in sorted({s for starts in begins for s in starts}):
         now = [rows[bisect_right(s, at) - 1].state for rows, s in zip(known, begins, strict=True)]
         speeds = tuple("stopped" if state == "changing" else state for state in now[:-2])
-        places = tuple(now[-2].split(", ")) if now[-2] else plant.usually
+        places = now[-2] or plant.usually
         duty = plant.duty(speeds, places, dry=now[-1] == "low")
         if not duties or duties[-1][1] is not duty:
             duties.append((at, duty))
@@ -119,7 +120,7 @@ class Model:
             if dry
             else dict(zip(self.plant.pumps, duty.speeds, strict=True))
         )
-        return self.plant._links(speeds, duty.positions)
+        return self.plant.links_at(speeds, duty.positions)
 
     # -- parts -------------------------------------------------------------------------------------------
 
@@ -321,7 +322,7 @@ def run(model: Model, parts: int = 1) -> Ran:
     from wntr.epanet.toolkit import ENepanet
 
     logging.getLogger("wntr").setLevel(logging.ERROR)  # it warns of the pressures on a suction side
-    with TemporaryDirectory() as folder:
+    with TemporaryDirectory() as folder, chdir(folder):  # the engine leaves its scratch file where it stands
         file = Path(folder) / "model"
         file.with_suffix(".inp").write_text(model.text, encoding="utf-8")
         engine = ENepanet(*(str(file.with_suffix(f".{end}")) for end in ("inp", "rpt", "bin")))
