@@ -92,6 +92,7 @@ def runs(
 ) -> list[Occurrence]:
     """Every run that reaches into the span from `origin` (UTC): begun by the wall clock, it lasts `lasts_s`.
 
+    `starts` are times of the wall clock in the time zone `zone`; the span lasts `span_s`, both lengths in s.
     `days` are weekday names; `rrule` is an RFC 5545 rule of whole days (FREQ DAILY, WEEKLY, MONTHLY or
     YEARLY, INTERVAL of at least 1, BYDAY, BYMONTH, BYMONTHDAY; neither COUNT nor UNTIL). With both, a day
     must suit both. Intervals are counted, both ways, from 1 January of `year` (the origin's unless told).
@@ -123,6 +124,7 @@ def windows(
 ) -> list[Occurrence]:
     """Every window from wall clock to wall clock that reaches into the span; other arguments as for `runs`.
 
+    `start` and `end` are times of the wall clock in `zone`.
     An end at or before the start is on the next day, so that equal times mean the whole day. `days` are the
     days on which windows start. An edge that does not exist is the moment at which the clock jumps, so that
     windows that share an edge tile; one that lies wholly in the gap does not occur.
