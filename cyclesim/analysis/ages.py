@@ -67,27 +67,27 @@ class Standing:
         self.tau_s = body.capacity_j_k / body.ua_w_k
         decay = math.exp(-HOUR_S / self.tau_s)
         series = self.zone_c.tolist()
-        kept = accumulate(series[:-1], lambda temp, zone: zone + (temp - zone) * decay, initial=series[0])
-        self._kept_c = np.fromiter(kept, float, len(series))
+        kept_c = accumulate(series[:-1], lambda temp, zone: zone + (temp - zone) * decay, initial=series[0])
+        self._kept_c = np.fromiter(kept_c, float, len(series))
 
     def zone_at(self, at_s: Floats) -> Floats:
         """Temperature [degC] of the zone."""
         hour = np.clip((at_s - self.origin_s) // HOUR_S, 0, len(self.zone_c) - 1).astype(int)
-        found: Floats = self.zone_c[hour]
-        return found
+        zone_c: Floats = self.zone_c[hour]
+        return zone_c
 
     def _particular(self, at_s: Floats) -> Floats:
         since = np.maximum(at_s - self.origin_s, 0.0)
         hour = np.minimum(since // HOUR_S, len(self.zone_c) - 1).astype(int)
         zone = self.zone_c[hour]
-        found: Floats = zone + (self._kept_c[hour] - zone) * np.exp(-(since - hour * HOUR_S) / self.tau_s)
-        return found
+        temp_c: Floats = zone + (self._kept_c[hour] - zone) * np.exp(-(since - hour * HOUR_S) / self.tau_s)
+        return temp_c
 
     def temp_at(self, at_s: Floats, since_s: Floats, start_c: Floats) -> Floats:
         """Temperature [degC] of water that was *start_c* at *since_s* and has stood since."""
         apart = (start_c - self._particular(since_s)) * np.exp(-(at_s - since_s) / self.tau_s)
-        found: Floats = self._particular(at_s) + apart
-        return found
+        temp_c: Floats = self._particular(at_s) + apart
+        return temp_c
 
 
 class Temperatures(NamedTuple):
@@ -108,16 +108,16 @@ class Temperatures(NamedTuple):
         sign = np.where(falls, -1.0, 1.0)
         begins = np.where(sign * (a - enters_at) >= 0.0, self.start_s, self._reaches(enters_at))
         ends = np.where(sign * (leaves_at - b) >= 0.0, self.end_s, self._reaches(leaves_at))
-        some = (sign * (b - enters_at) >= 0.0) & (sign * (leaves_at - a) >= 0.0)
-        return spans(np.column_stack((begins[some], ends[some])))
+        crosses = (sign * (b - enters_at) >= 0.0) & (sign * (leaves_at - a) >= 0.0)
+        return spans(np.column_stack((begins[crosses], ends[crosses])))
 
     def _reaches(self, level_c: Floats) -> Floats:
         """When each piece reaches a level that lies between its ends (anything where it does not)."""
         with np.errstate(divide="ignore", invalid="ignore"):
             ratio = (self.start_c - self.zone_c) / (level_c - self.zone_c)
             late = self.tau_s * np.log(np.where(ratio > 0.0, ratio, 1.0))
-        found: Floats = np.clip(self.start_s + late, self.start_s, self.end_s)
-        return found
+        reached_s: Floats = np.clip(self.start_s + late, self.start_s, self.end_s)
+        return reached_s
 
 
 def standing_temperatures(plant: Plant, trace: Trace, body: str) -> Temperatures | None:
@@ -138,13 +138,13 @@ def standing_temperatures(plant: Plant, trace: Trace, body: str) -> Temperatures
     new = hours > start[stay]
     hours, stay = hours[new], stay[new]
     begins = np.concatenate((start, hours))
-    which = np.concatenate((np.arange(len(start)), stay))
+    stay_of_piece = np.concatenate((np.arange(len(start)), stay))
     order = np.argsort(begins, kind="stable")
-    begins, which = begins[order], which[order]
+    begins, stay_of_piece = begins[order], stay_of_piece[order]
     ends = np.append(begins[1:], end[-1])
-    last = np.append(which[1:] != which[:-1], True)
-    ends[last] = end[which[last]]
-    temps_a = water.temp_at(begins, start[which], start_c[which])
+    last = np.append(stay_of_piece[1:] != stay_of_piece[:-1], True)
+    ends[last] = end[stay_of_piece[last]]
+    temps_a = water.temp_at(begins, start[stay_of_piece], start_c[stay_of_piece])
     zone = water.zone_at(begins)
     temps_b = zone + (temps_a - zone) * np.exp(-(ends - begins) / water.tau_s)
     return Temperatures(begins, ends, temps_a, temps_b, zone, water.tau_s)
@@ -189,15 +189,15 @@ def measure_leg(
     if len(rows.start_s) and not never_moved(trace, rows):
         k = int(np.argmax(rows.oldest_peak_s))
         oldest_h = float(rows.oldest_peak_s[k]) / _H_S
-        at = rows.end_s[k] if abs(rows.flow_m3_s[k]) <= STILL_M3_S else rows.start_s[k]
-        oldest_at = when(trace, float(at))
+        peak_at_s = rows.end_s[k] if abs(rows.flow_m3_s[k]) <= STILL_M3_S else rows.start_s[k]
+        oldest_at = when(trace, float(peak_at_s))
         mean_oldest_h = float(np.sum(rows.oldest_integral_s2)) / span_s / _H_S
         mean_h = float(np.sum(rows.mean_integral_s2)) / span_s / _H_S
     kind, body = kind_of(plant, name), body_of(plant, name)
     flowing_kwh = standing_kwh = None
     if kind != "last jet" and body in trace.stays:
         joined, loss_j = trace.stays[body].joined == 1.0, trace.stays[body].loss_j
-        flowing_kwh, standing_kwh = (float(np.sum(loss_j[x])) / J_PER_KWH for x in (joined, ~joined))
+        flowing_kwh, standing_kwh = (float(np.sum(loss_j[mask])) / J_PER_KWH for mask in (joined, ~joined))
     return LegMetrics(
         kind=kind,
         volume_l=volume_m3 * 1000.0,
@@ -247,12 +247,12 @@ def _coldest(trace: Trace, body: str, temps: Temperatures | None) -> float | Non
     rows = trace.stays.get(body)
     if rows is None or not len(rows):
         return None
-    seen = [rows.start_c, rows.end_c]
+    temps_c = [rows.start_c, rows.end_c]
     if temps is not None:
-        seen.append(temps.end_c)
+        temps_c.append(temps.end_c)
     joined = rows.joined == 1.0
     flowing = spans(np.column_stack((rows.start_s[joined], rows.end_s[joined])))
     if len(flowing) and len(trace.tub):
-        at, water_c = trace.tub.start_s, trace.tub.water_c
-        seen.append(water_c[np.searchsorted(flowing.ravel(), at, side="right") % 2 == 1])
-    return float(min(np.min(x) for x in seen if len(x)))
+        start_s, water_c = trace.tub.start_s, trace.tub.water_c
+        temps_c.append(water_c[np.searchsorted(flowing.ravel(), start_s, side="right") % 2 == 1])
+    return float(min(np.min(series_c) for series_c in temps_c if len(series_c)))

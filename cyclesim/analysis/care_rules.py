@@ -24,21 +24,21 @@ _H_S, _DAY_S, _MG_L = 3600.0, 86_400.0, 1000.0
 
 def residual_lost(history: History) -> Iterator[Breach]:
     """Water of a leg or last jet falls below the least residual even at the slow decay."""
-    care, told = history.plant.scenario.water_care, set[str]()
+    care, reported = history.plant.scenario.water_care, set[str]()
     if care is None or care.disinfectant is None:
         return
-    given, (_, limit_s) = care.disinfectant, until_below_s(care.disinfectant)
-    least, slow_s = _MG_L * given.at_least_kg_m3, given.half_life_s[1]
+    disinfectant, (_, limit_s) = care.disinfectant, until_below_s(care.disinfectant)
+    least_mg_l, slow_s = _MG_L * disinfectant.at_least_kg_m3, disinfectant.half_life_s[1]
     for name, rows in history.ages.items():
         moved_by = movers(history.plant, history.programme, name)
         if kind_of(history.plant, name) not in ("leg", "last jet") or not moved_by:
             continue  # a dead end and a leg that nothing moves have a rule of their own
-        if body_of(history.plant, name) in told:
+        if body_of(history.plant, name) in reported:
             continue  # the leg speaks for its last jet
         older = older_than(rows, limit_s)
         if not len(older.spells):
             continue
-        told.add(name)
+        reported.add(name)
         names = listed([d.name for d in moved_by])
         still = history.standing[name]
         if (still[:, 1] - still[:, 0] > limit_s).any():
@@ -49,10 +49,12 @@ def residual_lost(history: History) -> Iterator[Breach]:
             mend = "longer flushes, or a higher residual in the tub"
         usual = cause, mend
         for (start, end), peak_s in zip(older.spells.tolist(), older.peak_s.tolist(), strict=True):
-            got = _MG_L * left(given.residual_kg_m3, slow_s, peak_s)
-            text = " of at least ".join(apart(got, least, 2)) + " mg/L"
+            residual_mg_l = _MG_L * left(disinfectant.residual_kg_m3, slow_s, peak_s)
+            text = " of at least ".join(apart(residual_mg_l, least_mg_l, 2)) + " mg/L"
             cause, mend = powerless(history, start - limit_s, end, limit_s) or usual
-            yield Breach(name, cause, got, "mg/L", text, mend, start, end - start, less_is_worse=True)
+            yield Breach(
+                name, cause, residual_mg_l, "mg/L", text, mend, start, end - start, less_is_worse=True
+            )
 
 
 def refill_overdue(history: History) -> Iterator[Breach]:

@@ -10,7 +10,7 @@ from cyclesim.simulation.assembly import Plant, PlantDuty
 from cyclesim.simulation.programme import Programme
 
 
-def said(pump: str, speed: str) -> str:
+def as_written(pump: str, speed: str) -> str:
     """A pump at a speed as the file writes it: `main low`, or `circulator` where it has one speed."""
     return pump if speed == "on" else f"{pump} {speed}"
 
@@ -43,17 +43,19 @@ def together(plant: Plant, programme: Programme) -> list[tuple[PlantDuty, list[s
 
     Demands of different pumps may overlap; what a block of a pump's speed rules out is left out.
     """
-    asked: dict[str, dict[str, list[str]]] = {name: {} for name in plant.pumps}
+    demands_at: dict[str, dict[str, list[str]]] = {name: {} for name in plant.pumps}
     for demand in programme.controller.demands:
-        if demand.pump in asked:  # a blower moves no water
-            asked[demand.pump].setdefault(demand.speed, []).append(demand.name)
-    found = []
-    for duty in combinations(plant, asked):
-        at = running(plant, duty)
-        blocks = (b for b in programme.controller.blocks if b.speed and at.get(b.target) == b.speed)
+        if demand.pump in demands_at:  # a blower moves no water
+            demands_at[demand.pump].setdefault(demand.speed, []).append(demand.name)
+    duties = []
+    for duty in combinations(plant, demands_at):
+        speeds = running(plant, duty)
+        blocks = (b for b in programme.controller.blocks if b.speed and speeds.get(b.target) == b.speed)
         if not any(true_of(b.condition, plant, duty) for b in blocks):
-            found.append((duty, [name for pump, speed in at.items() for name in asked[pump][speed]]))
-    return found
+            duties.append(
+                (duty, [name for pump, speed in speeds.items() for name in demands_at[pump][speed]])
+            )
+    return duties
 
 
 def can_fire(plant: Plant, programme: Programme, source: str, duty: PlantDuty) -> bool:
@@ -84,5 +86,5 @@ def more_flow(plant: Plant, programme: Programme, source: str) -> str:
         duty = plant.duty(plant.at(pump, speed))
         needs = plant.sheet.heat_sources[source].needs_flow_m3_s
         if abs(duty.flow_m3_s(source)) >= needs and can_fire(plant, programme, source, duty):
-            return f"heat at {said(pump, speed)}, which gives it enough"
-    return f"{said(pump, own)} alone gives it too little: a larger pump or a larger bore"
+            return f"heat at {as_written(pump, speed)}, which gives it enough"
+    return f"{as_written(pump, own)} alone gives it too little: a larger pump or a larger bore"

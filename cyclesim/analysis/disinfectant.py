@@ -54,11 +54,11 @@ def older_than(rows: AgeRows, age_s: float) -> Older:
     split = old & ~still & behind & (most < end - start)
     late = split & ~before
     begins[late], ends[late] = end[late] - most[late], end[late]
-    both = split & before  # it was younger in between, or the integral would be larger
-    ends[both] = start[both] + 0.5 * most[both]
+    late_again = split & before  # it was younger in between, or the integral would be larger
+    ends[late_again] = start[late_again] + 0.5 * most[late_again]
     pairs = np.column_stack((begins[old], ends[old]))
-    again = np.column_stack((end[both] - 0.5 * most[both], end[both]))
-    table, peaks = np.concatenate((pairs, again)), np.concatenate((peak[old], peak[both]))
+    again = np.column_stack((end[late_again] - 0.5 * most[late_again], end[late_again]))
+    table, peaks = np.concatenate((pairs, again)), np.concatenate((peak[old], peak[late_again]))
     spells = spans(table)
     worst = np.zeros(len(spells))
     if len(spells):
@@ -80,11 +80,12 @@ def bathers_per_day(trace: Trace) -> float:
     """
     people = {label: while_in(trace.people, label) for label in trace.people.labels}
     open_ = while_in(trace.cover, "off")
-    at = edges_of(open_, *people.values())
-    there = sum(
-        (float(label or 0) * covers(times, at) for label, times in people.items()), start=np.zeros(len(at))
-    ) * covers(open_, at)
-    stepped_in = float(np.sum(np.maximum(np.diff(there), 0.0)))
+    instants_s = edges_of(open_, *people.values())
+    bathers = sum(
+        (float(label or 0) * covers(times, instants_s) for label, times in people.items()),
+        start=np.zeros(len(instants_s)),
+    ) * covers(open_, instants_s)
+    stepped_in = float(np.sum(np.maximum(np.diff(bathers), 0.0)))
     return stepped_in / (trace.span_s / _DAY_S)
 
 
@@ -118,16 +119,16 @@ def measure_water_care(history: History) -> WaterCareMetrics | None:
     )
 
 
-def _disinfectant(history: History, given: Disinfectant) -> DisinfectantMetrics:
-    fast_s, slow_s = until_below_s(given)
+def _disinfectant(history: History, disinfectant: Disinfectant) -> DisinfectantMetrics:
+    fast_s, slow_s = until_below_s(disinfectant)
     legs = {}
     for name, rows in history.ages.items():
         known = len(rows.start_s) and not never_moved(history.trace, rows)
         oldest_s = float(np.max(rows.oldest_peak_s)) if known else None
         fast, slow = (older_than(rows, age_s).spells if known else None for age_s in (fast_s, slow_s))
         least = [
-            None if oldest_s is None else _MG_L * left(given.residual_kg_m3, half_life_s, oldest_s)
-            for half_life_s in given.half_life_s
+            None if oldest_s is None else _MG_L * left(disinfectant.residual_kg_m3, half_life_s, oldest_s)
+            for half_life_s in disinfectant.half_life_s
         ]
         legs[name] = Fading(
             kind=kind_of(history.plant, name),
@@ -139,10 +140,10 @@ def _disinfectant(history: History, given: Disinfectant) -> DisinfectantMetrics:
             below_slow_h=None if slow is None else total_s(slow) / _H_S,
         )
     return DisinfectantMetrics(
-        residual_mg_l=_MG_L * given.residual_kg_m3,
-        at_least_mg_l=_MG_L * given.at_least_kg_m3,
-        half_life_fast_h=given.half_life_s[0] / _H_S,
-        half_life_slow_h=given.half_life_s[1] / _H_S,
+        residual_mg_l=_MG_L * disinfectant.residual_kg_m3,
+        at_least_mg_l=_MG_L * disinfectant.at_least_kg_m3,
+        half_life_fast_h=disinfectant.half_life_s[0] / _H_S,
+        half_life_slow_h=disinfectant.half_life_s[1] / _H_S,
         until_below_fast_h=fast_s / _H_S,
         until_below_slow_h=slow_s / _H_S,
         legs=legs,

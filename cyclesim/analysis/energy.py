@@ -67,23 +67,23 @@ def prices(tariff: Tariff | PriceFile, trace: Trace) -> tuple[Floats, Floats]:
 def local_edges(trace: Trace, unit: str) -> list[int]:
     """The local midnights inside or at the ends of the span at which a "day" or a "month" begins [s]."""
     zone = ZoneInfo(trace.time_zone)
-    found: list[int] = []
+    edges: list[int] = []
     day = trace.local(0).date()
     while True:
         instant = datetime(day.year, day.month, day.day, tzinfo=zone).astimezone(UTC)
-        at = round((instant - trace.begin_utc).total_seconds())
-        if at > trace.span_s:
-            return found
-        if at >= 0 and (unit == "day" or day.day == 1) and has_day(zone, day):
-            found.append(at)
+        edge_s = round((instant - trace.begin_utc).total_seconds())
+        if edge_s > trace.span_s:
+            return edges
+        if edge_s >= 0 and (unit == "day" or day.day == 1) and has_day(zone, day):
+            edges.append(edge_s)
         day += timedelta(days=1)
 
 
 def meter(plant: Plant, programme: Programme, trace: Trace) -> Meter:
     """Every device metered at each change of price and at the end of each month."""
     edges, price = prices(plant.scenario.supply.tariff, trace)
-    at = np.unique(np.concatenate([edges, np.array(local_edges(trace, "month"), dtype=float)]))
-    price = price[np.searchsorted(edges, at[:-1], side="right") - 1]
+    at_s = np.unique(np.concatenate([edges, np.array(local_edges(trace, "month"), dtype=float)]))
+    price = price[np.searchsorted(edges, at_s[:-1], side="right") - 1]
     energy, fuel, cost = {}, {}, {}
     for name, stream in {
         **trace.pumps,
@@ -93,15 +93,15 @@ def meter(plant: Plant, programme: Programme, trace: Trace) -> Meter:
     }.items():
         source = plant.sheet.heat_sources.get(name)
         if isinstance(source, HeatPump):
-            energy[name] = _drawn_kwh(trace, name, at)
+            energy[name] = _drawn_kwh(trace, name, at_s)
         else:
-            energy[name] = _integral_kwh(stream, _power_w(plant, name), at)
+            energy[name] = _integral_kwh(stream, _power_w(plant, name), at_s)
         cost[name] = np.concatenate(([0.0], np.cumsum(np.diff(energy[name]) * price)))
         if isinstance(source, Boiler):
-            fuel[name] = _integral_kwh(stream, {"firing": source.output_w / source.efficiency}, at)
+            fuel[name] = _integral_kwh(stream, {"firing": source.output_w / source.efficiency}, at_s)
             cost[name] = cost[name] + fuel[name] * source.fuel_price.amount
     heat_j = {name: _heat_j(plant, programme, trace, name) for name in trace.sources}
-    return Meter(at, energy, fuel, cost, heat_j)
+    return Meter(at_s, energy, fuel, cost, heat_j)
 
 
 def _power_w(plant: Plant, name: str) -> dict[str, float]:
@@ -115,19 +115,19 @@ def _power_w(plant: Plant, name: str) -> dict[str, float]:
     return {"firing": plant.sheet.heat_sources[name].power_w}
 
 
-def _integral_kwh(stream: Stream[str], power_w: dict[str, float], at: Floats) -> Floats:
+def _integral_kwh(stream: Stream[str], power_w: dict[str, float], at_s: Floats) -> Floats:
     starts = np.array(stream.starts, dtype=float)
     rate = np.array([power_w.get(label, 0.0) for label in stream.labels])[np.array(stream.codes)]
-    return integral(starts, np.append(starts[1:], float(stream.end_s)), rate, at) / _KWH
+    return integral(starts, np.append(starts[1:], float(stream.end_s)), rate, at_s) / _KWH
 
 
-def _drawn_kwh(trace: Trace, name: str, at: Floats) -> Floats:
+def _drawn_kwh(trace: Trace, name: str, at_s: Floats) -> Floats:
     """What a heat pump drew, which follows air and water."""
     rows = trace.exchanges.get(name)
     if rows is None:
-        return np.zeros_like(at)
+        return np.zeros_like(at_s)
     start, end = rows.start_s, rows.end_s
-    return integral(start, end, rows.input_j / (end - start), at) / _KWH
+    return integral(start, end, rows.input_j / (end - start), at_s) / _KWH
 
 
 def measure_energy(plant: Plant, trace: Trace, metered: Meter, truth: Timeline) -> EnergyMetrics:
@@ -141,7 +141,7 @@ def measure_energy(plant: Plant, trace: Trace, metered: Meter, truth: Timeline) 
     for start, end in pairwise(ends):
         a, b = np.searchsorted(metered.at_s, (start, end))
         month = f"{trace.local(start):%Y-%m}"
-        energy_kwh, cost_, fuel_kwh = (float(x[b] - x[a]) for x in (energy, cost, fuel))
+        energy_kwh, cost_, fuel_kwh = (float(totals[b] - totals[a]) for totals in (energy, cost, fuel))
         months.append(MonthEnergy(month, energy_kwh, cost_, fuel_kwh))
     most_a, most_at = most_current(plant, truth)
     days = trace.span_s / 86_400.0
@@ -182,12 +182,12 @@ def measure_pump(plant: Plant, programme: Programme, trace: Trace, name: str, me
     stream = trace.pumps[name]
     starts = starts_of(stream)
     changes, speed = 0, ""
-    for x in stream:
-        if x.state == "stopped":
+    for stay in stream:
+        if stay.state == "stopped":
             speed = ""
-        elif x.state != "changing":
-            changes += bool(speed) and speed != x.state
-            speed = x.state
+        elif stay.state != "changing":
+            changes += bool(speed) and speed != stay.state
+            speed = stay.state
     two = len(plant.speeds[name]) == 2
     total = metered.total(name)
     return PumpMetrics(
@@ -262,8 +262,8 @@ def _trapped_j(plant: Plant, programme: Programme, trace: Trace, name: str) -> f
     still = [(a, b) for a, b, duty in duties if abs(duty.flow_m3_s(name)) <= STILL_M3_S]
     hours = math.ceil(trace.span_s / 3600)
     watts: Floats = np.array(fires(plant, programme, trace.begin_utc, hours)[name])
-    at: Floats = np.arange(hours, dtype=float) * 3600.0
-    sums = integral(at, at + 3600.0, watts, spans(still).ravel())
+    hours_s: Floats = np.arange(hours, dtype=float) * 3600.0
+    sums = integral(hours_s, hours_s + 3600.0, watts, spans(still).ravel())
     return float(np.sum(sums[1::2] - sums[::2]))
 
 

@@ -148,11 +148,11 @@ def grouped(rule: Rule, breaches: Sequence[Breach], local: Callable[[float], dat
     groups: dict[tuple[str, str], list[Breach]] = {}
     for breach in breaches:
         groups.setdefault((breach.subject, breach.cause), []).append(breach)
-    found = []
+    findings = []
     for (subject, cause), group in groups.items():
         worst = max(group, key=_badness)
         times = [b.lasts_s for b in group if b.lasts_s is not None]
-        found.append(
+        findings.append(
             Finding(
                 rule.id,
                 rule.severity,
@@ -164,15 +164,15 @@ def grouped(rule: Rule, breaches: Sequence[Breach], local: Callable[[float], dat
                 worst.unit,
                 worst.text,
                 tuple(
-                    local(at).isoformat(timespec="seconds")
-                    for at in sorted(b.at_s for b in group if b.at_s is not None)[:3]
+                    local(at_s).isoformat(timespec="seconds")
+                    for at_s in sorted(b.at_s for b in group if b.at_s is not None)[:3]
                 ),
                 worst.mend or rule.mend,
                 rule.sentence,
                 rule.source,
             )
         )
-    return found
+    return findings
 
 
 def _badness(breach: Breach) -> float:

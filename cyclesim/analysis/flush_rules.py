@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from cyclesim.analysis.amounts import apart, at_least, exactly, lasting
-from cyclesim.analysis.combinations import combinations, said
+from cyclesim.analysis.combinations import as_written, combinations
 from cyclesim.analysis.findings import Breach, Judged, Rule
 from cyclesim.analysis.history import movers
 from cyclesim.physics.water_age import STILL_M3_S
@@ -38,11 +38,11 @@ def never_flushed(plant: Plant, programme: Programme) -> Judged:
 
 def _turned_away(plant: Plant, name: str, duties: list[PlantDuty]) -> tuple[str, str] | None:
     """(usual position, other position) of the valve that alone keeps water from a leg, if there is one."""
-    for valve, thing in plant.turnable.items():
-        for position in thing.known:
-            at = plant.turned(valve, position)
-            if any(abs(plant.duty(d.speeds, at).flow_m3_s(name)) > STILL_M3_S for d in duties):
-                return plant.said_one(valve, thing.usual), plant.said_one(valve, position)
+    for valve, turnable in plant.turnable.items():
+        for position in turnable.known:
+            positions = plant.turned(valve, position)
+            if any(abs(plant.duty(d.speeds, positions).flow_m3_s(name)) > STILL_M3_S for d in duties):
+                return plant.said_one(valve, turnable.usual), plant.said_one(valve, position)
     return None
 
 
@@ -52,10 +52,10 @@ def flush_too_short(plant: Plant, programme: Programme) -> Judged:
         if timed.demand.kind != "line flush":
             continue
         pump, speed = timed.demand.pump, timed.demand.speed
-        found = _slowest(plant, pump, speed)
-        if found is None:
+        slowest_jet = _slowest(plant, pump, speed)
+        if slowest_jet is None:
             continue
-        (slowest, once_s), lasts_s = found, timed.run.lasts_s or 0.0
+        (slowest, once_s), lasts_s = slowest_jet, timed.run.lasts_s or 0.0
         if lasts_s >= FLUSH_VOLUMES * once_s:
             continue
         if math.isinf(once_s):
@@ -92,15 +92,17 @@ def _longer_flush(plant: Plant, pump: str, speed: str, need_s: float) -> str:
     lengths, due = plant.scenario.controller.flush_lengths_s, at_least(need_s)
     if lengths is None:
         return f"lengthen the flush to at least {due}"
-    long_enough = [x for x in lengths if x >= need_s]
+    long_enough = [length_s for length_s in lengths if length_s >= need_s]
     if long_enough:
         return f"lengthen the flush to {exactly(min(long_enough))}: at least {due} are due"
     speeds = list(plant.speeds[pump])
     for higher in speeds[speeds.index(speed) + 1 :]:
-        found = _slowest(plant, pump, higher)
-        enough = [x for x in lengths if found and x >= FLUSH_VOLUMES * found[1]]
+        slowest_jet = _slowest(plant, pump, higher)
+        enough = [
+            length_s for length_s in lengths if slowest_jet and length_s >= FLUSH_VOLUMES * slowest_jet[1]
+        ]
         if enough:
-            return f"flush at {said(pump, higher)} for {exactly(min(enough))}"
+            return f"flush at {as_written(pump, higher)} for {exactly(min(enough))}"
     offers = f"a controller that offers at least {due}"
     return f"{due} are due, more than the controller takes: a larger pump, another bore, or {offers}"
 
@@ -110,7 +112,7 @@ def left_without_flush(plant: Plant, programme: Programme) -> Judged:
     for name in plant.sheet.legs:
         moved_by = movers(plant, programme, name)
         plug = plant.reported[name]
-        kept = [
+        unmoved_at = [
             positions
             for positions in plant.may_be_left
             if all(
@@ -118,8 +120,8 @@ def left_without_flush(plant: Plant, programme: Programme) -> Judged:
                 for d in moved_by
             )
         ]
-        if moved_by and kept:
-            fewest = min(kept, key=lambda at: len(plant.not_as_usual(at)))
+        if moved_by and unmoved_at:
+            fewest = min(unmoved_at, key=lambda positions: len(plant.not_as_usual(positions)))
             mend = "a stop, so that no position shuts it whole, or a way past it"
             yield Breach(name, f"with {plant.said_at(fewest)} nothing moves its water", None, "", "", mend)
 

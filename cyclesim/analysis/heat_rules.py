@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from cyclesim.analysis.amounts import lasting
-from cyclesim.analysis.combinations import more_flow, said
+from cyclesim.analysis.combinations import as_written, more_flow
 from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
 from cyclesim.analysis.history import POWERLESS, History
 from cyclesim.analysis.spans import NONE, Floats, Spans, join, meet, spans, total_s, while_in, without
@@ -28,20 +28,20 @@ def heating_in_vain(history: History) -> Judged:
     raised = while_in(trace.demands[HEATING], "raised")
     firing = join(*(while_in(trace.sources[name], "firing") for name in heating.sources))
     off = without(raised, firing)
-    found = [(span, "without heat") for span in off[off[:, 1] - off[:, 0] > VAIN_S]]
+    spells = [(span, "without heat") for span in off[off[:, 1] - off[:, 0] > VAIN_S]]
     for span in raised[raised[:, 1] - raised[:, 0] > ENDLESS_S]:
         if 2.0 * total_s(meet(firing, spans([span]))) >= span[1] - span[0]:
-            found.append((span, "of heating"))
-        elif not any(span[0] <= a and b <= span[1] for (a, b), _ in found):
-            found.append((span, "with little heat"))
-    for span, what in found:
+            spells.append((span, "of heating"))
+        elif not any(span[0] <= a and b <= span[1] for (a, b), _ in spells):
+            spells.append((span, "with little heat"))
+    for span, lack in spells:
         start, end = span.tolist()
-        if what == "of heating":
+        if lack == "of heating":
             cause = "the heater is too small for this loss"
             mend = "a stronger heat source, or less loss: a better cover, insulation of shell and legs"
         else:
             cause, mend = _why_no_heat(history, spans([span]))
-        text = f"{lasting(end - start)} {what}{_as_cold_as(history, start, end)}"
+        text = f"{lasting(end - start)} {lack}{_as_cold_as(history, start, end)}"
         yield Breach("heating", cause, (end - start) / 3600.0, "h", text, mend, start, end - start)
 
 
@@ -83,7 +83,8 @@ def _why_no_heat(history: History, spell: Spans) -> tuple[str, str]:
     if why == "no flow sensed" and 2.0 * total_s(pumped) < total_s(spell):
         return (
             why,
-            f"let {said(pump, speed)} run: see which demand, block or valve keeps its water from {source}",
+            f"let {as_written(pump, speed)} run: see which demand, block or valve keeps its water from "
+            f"{source}",
         )
     mends = {
         "no flow sensed": more_flow(history.plant, history.programme, source),
@@ -118,8 +119,8 @@ def frost_in_plant(history: History) -> Judged:
     rows, trace, tub = history.trace.tub, history.trace, NONE
     cuts = trace.power.spans("lost")
     if len(rows):
-        at, water_c = np.append(rows.start_s, trace.span_s), np.append(rows.water_c, trace.end_water_c)
-        pieces = at[:-1], at[1:], water_c[:-1], water_c[1:]
+        at_s, water_c = np.append(rows.start_s, trace.span_s), np.append(rows.water_c, trace.end_water_c)
+        pieces = at_s[:-1], at_s[1:], water_c[:-1], water_c[1:]
         tub = _below(*pieces)
         heated = history.plant.scenario.schedule.heating is not None
         cause = "heating does not keep it warm" if heated else "nothing heats it"
@@ -145,8 +146,8 @@ def _below(start_s: Floats, end_s: Floats, start_c: Floats, end_c: Floats) -> Sp
         np.where(start_c <= _FREEZES_C, start_s, crosses),
         np.where(end_c <= _FREEZES_C, end_s, crosses),
     )
-    some = (start_c <= _FREEZES_C) | (end_c <= _FREEZES_C)
-    return spans(np.column_stack((begins[some], ends[some])))
+    freezing = (start_c <= _FREEZES_C) | (end_c <= _FREEZES_C)
+    return spans(np.column_stack((begins[freezing], ends[freezing])))
 
 
 def _frozen(
@@ -172,13 +173,13 @@ def _why_frost(history: History, name: str, zone: str) -> tuple[str, str]:
     ]
     if not movers:
         return f"{zone} freezes it, and no pump moves its water", "drain it for the winter, or take it out"
-    speed = said(*movers[0])
+    speed = as_written(*movers[0])
     line = f"{{watches: {zone}, starts_below: 4 degC, stops_above: 6 degC, pump: {speed}}}"
     if frost is None:
         return "there is no frost protection", f"frost_protection: {line}; or drain it for the winter"
     if not moves(*frost.pump):
         mend = f"protect it with {speed}, which does, insulate it, or drain it for the winter"
-        return f"frost protection at {said(*frost.pump)} does not move its water", mend
+        return f"frost protection at {as_written(*frost.pump)} does not move its water", mend
     if frost.watches not in (zone, name):
         mend = f"let frost protection watch {zone}, or drain it for the winter"
         return f"frost protection watches {frost.watches}, and it lies in {zone}", mend

@@ -58,11 +58,11 @@ class History:
     @cached_property
     def warm_and_still(self) -> dict[str, Spans]:
         """When the water of each reported element both stood and was inside the growth band."""
-        band, found = self.plant.scenario.limits.growth_band_c, {}
+        band, spans_by_name = self.plant.scenario.limits.growth_band_c, {}
         for name, still in self.standing.items():
             temps = self.temperatures.get(body_of(self.plant, name))
-            found[name] = warm_and_still(still, temps, band)
-        return found
+            spans_by_name[name] = warm_and_still(still, temps, band)
+        return spans_by_name
 
     @cached_property
     def set_points(self) -> SetPoints:

@@ -10,7 +10,7 @@ import numpy as np
 
 from cyclesim.analysis.ages import body_of, kind_of
 from cyclesim.analysis.amounts import apart, at_least, exactly, lasting, listed, times_apart
-from cyclesim.analysis.combinations import said
+from cyclesim.analysis.combinations import as_written
 from cyclesim.analysis.energy import starts_of, within_an_hour
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Judged, NotJudged, Rule
 from cyclesim.analysis.flush_rules import FLUSH_VOLUMES
@@ -39,17 +39,18 @@ def stale_water(history: History) -> Judged:
         still = np.abs(rows.flow_m3_s[bad]) <= STILL_M3_S
         begins = np.where(still, rows.end_s[bad] - rows.above_limit_s[bad], rows.start_s[bad])
         spells = spans(np.column_stack((begins, begins + rows.above_limit_s[bad])))
-        which = np.searchsorted(spells[:, 0], begins, side="right") - 1
-        order = np.lexsort((rows.oldest_peak_s[bad], which))
-        worst = order[np.searchsorted(which[order], np.arange(len(spells)), side="right") - 1]
-        peaks, at = rows.oldest_peak_s[bad][worst], np.where(still, rows.end_s[bad], rows.start_s[bad])[worst]
+        spell_of_row = np.searchsorted(spells[:, 0], begins, side="right") - 1
+        order = np.lexsort((rows.oldest_peak_s[bad], spell_of_row))
+        worst = order[np.searchsorted(spell_of_row[order], np.arange(len(spells)), side="right") - 1]
+        peaks = rows.oldest_peak_s[bad][worst]
+        peaks_at = np.where(still, rows.end_s[bad], rows.start_s[bad])[worst]
         usual = _why_stale(history, name, moved_by)
-        told = causes.get(body_of(history.plant, name), set())
-        for (start, end), peak, when in zip(spells.tolist(), peaks.tolist(), at.tolist(), strict=True):
+        causes_of_leg = causes.get(body_of(history.plant, name), set())
+        for (start, end), peak, when in zip(spells.tolist(), peaks.tolist(), peaks_at.tolist(), strict=True):
             longer_night = _longer_night(history, when - peak, when, limit, "water_age")
-            left = _left_turned(history, name, moved_by, when - peak, when)
-            cause, mend = left or powerless(history, when - peak, when, limit) or longer_night or usual
-            if cause in told:
+            left_turned = _left_turned(history, name, moved_by, when - peak, when)
+            cause, mend = left_turned or powerless(history, when - peak, when, limit) or longer_night or usual
+            if cause in causes_of_leg:
                 continue
             causes.setdefault(name, set()).add(cause)
             age = f"{apart(peak / _H_S, limit / _H_S, 1)[0]} h old"
@@ -84,8 +85,8 @@ def _longer_night(
     if gained_s <= 0.0 or end_s - start_s - gained_s > limit_s:
         return None
     by = "an hour" if gained_s == _H_S else lasting(gained_s)
-    more = "a second" if limit_s >= 24.0 * _H_S else "one more"
-    mend = f"add {more} flush a day, or accept {key}: {exactly(limit_s + gained_s)}"
+    one_more = "a second" if limit_s >= 24.0 * _H_S else "one more"
+    mend = f"add {one_more} flush a day, or accept {key}: {exactly(limit_s + gained_s)}"
     return f"the night of the clock change is {by} longer", mend
 
 
@@ -146,9 +147,9 @@ def warm_stagnation(history: History) -> Judged:
             usual = (f"only {listed([d.name for d in moved_by])} would move it", mend)
         for start, end in long.tolist():
             limit = limits.warm_stagnation_s
-            left = _left_turned(history, name, moved_by, start, end)
+            left_turned = _left_turned(history, name, moved_by, start, end)
             night = _longer_night(history, start, end, limit, "warm_stagnation")
-            cause, mend = left or powerless(history, start, end, limit) or night or usual
+            cause, mend = left_turned or powerless(history, start, end, limit) or night or usual
             text = f"{lasting(end - start)} between {low:g} and {high:g} degC"
             yield Breach(name, cause, (end - start) / _H_S, "h", text, mend, start, end - start)
 
@@ -157,7 +158,7 @@ def too_few_turnovers(history: History) -> Judged:
     """On a calendar day, the filters pass the tub's volume less often than the limit."""
     plant, programme = history.plant, history.programme
     limit, volume = plant.scenario.limits.turnovers_per_day, plant.volume_m3
-    if all(thing.kind != "filter" for thing in plant.sheet.equipment.values()):
+    if all(sheet.kind != "filter" for sheet in plant.sheet.equipment.values()):
         yield NotJudged("the plant has no filter")
         return
     days, by_day = history.filtered.by_day(history.trace)
@@ -173,13 +174,15 @@ def too_few_turnovers(history: History) -> Judged:
         best = runs[0]
         hours = math.ceil(10.0 * limit * volume / rates[best] / _H_S) / 10.0
         cause = f"{listed([d.name for d in runs])} filters too little"
-        mend = f"filter for at least {hours:g} h a day at {said(best.pump, best.speed)}"
+        mend = f"filter for at least {hours:g} h a day at {as_written(best.pump, best.speed)}"
     for day, filtered_m3 in zip(days, by_day.tolist(), strict=True):
         turnovers = filtered_m3 / volume
         if turnovers < limit * (1.0 - _ROUNDING):
             text = f"{' of '.join(apart(turnovers, limit, 1))} turnovers"
-            why, what = powerless(history, day, day + 86_400.0, 86_400.0) or (cause, mend)
-            yield Breach("tub", why, turnovers, "turnovers", text, what, float(day), less_is_worse=True)
+            day_cause, day_mend = powerless(history, day, day + 86_400.0, 86_400.0) or (cause, mend)
+            yield Breach(
+                "tub", day_cause, turnovers, "turnovers", text, day_mend, float(day), less_is_worse=True
+            )
 
 
 def no_run_on(history: History) -> Judged:
@@ -202,7 +205,9 @@ def no_run_on(history: History) -> Judged:
         heating = history.plant.scenario.schedule.heating
         pump = keeps[0].pump if keeps else heating.pump.pump if heating else "a pump"
         speed = keeps[0].speed if keeps else heating.pump.speed if heating else "on"
-        mend = f"wire {{keep: {said(pump, speed)}, after: {name}, lasting: {at_least(limits.run_on_s)}}}"
+        mend = (
+            f"wire {{keep: {as_written(pump, speed)}, after: {name}, lasting: {at_least(limits.run_on_s)}}}"
+        )
         ends = hot[:, 1][hot[:, 1] < span_s]
         for k, end in enumerate(ends.tolist()):
             i = int(np.searchsorted(flowing[:, 0], end, side="right")) - 1
@@ -210,8 +215,9 @@ def no_run_on(history: History) -> Judged:
             again = float(hot[k + 1, 0]) if k + 1 < len(hot) else math.inf
             if until - end < limits.run_on_s and until < min(again, span_s):
                 text = f"water runs {' of '.join(times_apart(until - end, limits.run_on_s))}"
-                why, what = powerless(history, end, end + limits.run_on_s, limits.run_on_s) or (cause, mend)
-                yield Breach(name, why, until - end, "s", text, what, end, less_is_worse=True)
+                no_power = powerless(history, end, end + limits.run_on_s, limits.run_on_s)
+                stop_cause, stop_mend = no_power or (cause, mend)
+                yield Breach(name, stop_cause, until - end, "s", text, stop_mend, end, less_is_worse=True)
 
 
 def short_cycling(history: History) -> Judged:
@@ -219,23 +225,23 @@ def short_cycling(history: History) -> Judged:
     need = history.plant.scenario.limits.pump_rest_s
     for name, stream in history.trace.pumps.items():
         deciding, stopped_at, rested = history.trace.deciding[name], None, False
-        for x in stream:
-            if x.state in _RUNNING:
-                if stopped_at is not None and rested and x.start_s - stopped_at < need:
-                    before, now = _at(deciding, stopped_at - 1), _at(deciding, x.start_s)
-                    rest = x.start_s - stopped_at
+        for stay in stream:
+            if stay.state in _RUNNING:
+                if stopped_at is not None and rested and stay.start_s - stopped_at < need:
+                    before, now = _state_at(deciding, stopped_at - 1), _state_at(deciding, stay.start_s)
+                    rest_s = stay.start_s - stopped_at
                     if before == now:
                         cause, mend = f"{now} stops and starts it", "a wider band or longer runs"
                     else:
                         cause = f"{now or 'something'} starts it soon after {before or 'something'}"
                         mend = f"leave {at_least(need)} between them, or let them meet"
                     mend += f"; or give the pump rest: {at_least(need)}"
-                    text = " of ".join(times_apart(float(rest), need))
+                    text = " of ".join(times_apart(float(rest_s), need))
                     yield Breach(
-                        name, cause, float(rest), "s", text, mend, float(x.start_s), less_is_worse=True
+                        name, cause, float(rest_s), "s", text, mend, float(stay.start_s), less_is_worse=True
                     )
-                stopped_at, rested = x.end_s, False
-            elif x.state == "stopped":
+                stopped_at, rested = stay.end_s, False
+            elif stay.state == "stopped":
                 rested = True
 
 
@@ -250,7 +256,8 @@ def too_many_starts(history: History) -> Judged:
             within = (starts >= begin) & (starts < end) & (counts > most)
             first, count = starts[within][np.argmax(counts[within])], int(counts[within].max())
             busiest = starts[(starts >= first) & (starts < first + _H_S)].tolist()
-            who = Counter(_at(trace.deciding[name], int(at)) for at in busiest).most_common(1)[0][0]
+            deciders = Counter(_state_at(trace.deciding[name], int(start_s)) for start_s in busiest)
+            who = deciders.most_common(1)[0][0]
             cause, mend = f"{who or 'something'} starts it most often", "a wider band or longer runs"
             text = f"{count} of at most {most:g} starts in an hour"
             yield Breach(name, cause, float(count), "starts", text, mend, begin)
@@ -267,7 +274,7 @@ def quiet_hours(history: History) -> Judged:
     for pump, speed in quiet_.applies_to:
         own = list(history.plant.speeds[pump])
         loud = meet(while_in(trace.pumps[pump], *([speed] if speed in own else own)), quiet)
-        subject = said(pump, speed)
+        subject = as_written(pump, speed)
         for who, part in _by_decider(loud, trace.deciding[pump]):
             cause = who or "nobody: it was running still"
             for start, end in part.tolist():
@@ -297,7 +304,7 @@ def demand_not_served(history: History) -> Judged:
             for start, end in meet(missed, dark).tolist():
                 text = f"{lasting(end - start)} without power"
                 if state == "waits":
-                    text = f"{lasting(end - start)} without {said(demand.pump, demand.speed)}"
+                    text = f"{lasting(end - start)} without {as_written(demand.pump, demand.speed)}"
                 yield Breach(demand.name, cause, end - start, "s", text, mend, start, end - start)
             missed = without(missed, dark)
         deciding = history.trace.deciding.get(demand.pump, Stream(demand.pump, ""))
@@ -305,7 +312,7 @@ def demand_not_served(history: History) -> Judged:
         for who, part in _by_decider(missed, deciding):
             cause, mend = _why_not_served(history, demand, who)
             for start, end in part.tolist():
-                text = f"{lasting(end - start)} without {said(demand.pump, demand.speed)}"
+                text = f"{lasting(end - start)} without {as_written(demand.pump, demand.speed)}"
                 yield Breach(demand.name, cause, end - start, "s", text, mend, start, end - start)
 
 
@@ -335,7 +342,7 @@ def _by_decider(a: Spans, deciding: Stream[str]) -> list[tuple[str, Spans]]:
     return [(who, part) for who, part in parts if len(part)]
 
 
-def _at(stream: Stream[str], at_s: int) -> str:
+def _state_at(stream: Stream[str], at_s: int) -> str:
     return stream.labels[stream.codes[max(0, bisect_right(stream.starts, at_s) - 1)]]
 
 

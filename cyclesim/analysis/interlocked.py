@@ -44,18 +44,18 @@ class Interlocked:
         contacts = [controller.bit(f"{starter.name}.closed") for starter in controller.starters]
         felt = sum(controller.bit(f"flow.{s.name}.own") for s in controller.sources if s.own_switch)
         for state in product(*(_resting(machine) for machine in controller.machines)):
-            for some in product((0, 1), repeat=len(contacts)):
-                closed = sum(bit for bit, is_closed in zip(contacts, some, strict=True) if is_closed)
+            for bits in product((0, 1), repeat=len(contacts)):
+                closed = sum(bit for bit, is_closed in zip(contacts, bits, strict=True) if is_closed)
                 yield Together(state, closed, self._on(state, closed | felt))
 
     def may_be(self, together: Together) -> bool:
         """Whether the controller rests there, its flow given, with just this on."""
         state, closed, on = together
-        duties = (self._plant.duty(self._speeds(on), at) for at in self._plant.may_be_left)
-        given = (self._facts(state, duty) | closed for duty in duties)
+        duties = (self._plant.duty(self._speeds(on), positions) for positions in self._plant.may_be_left)
+        fact_sets = (self._facts(state, duty) | closed for duty in duties)
         return any(
             self._on(state, facts) == on and self._controller.step(state, facts).state == state
-            for facts in given
+            for facts in fact_sets
         )
 
     def _on(self, state: State, facts: int) -> tuple[Closed, ...]:
@@ -77,13 +77,13 @@ class Interlocked:
         """
         controller, facts = self._controller, list[str]()
         names = dict(zip((m.name for m in controller.machines), controller.names(state), strict=True))
-        kept = {(k.pump, k.speed) for k in controller.keeps if names[k.after] in ("firing", "run_on")}
+        kept_on = {(k.pump, k.speed) for k in controller.keeps if names[k.after] in ("firing", "run_on")}
         for machine in controller.machines:
-            at = names[machine.name]
-            if at != "run_on":
+            state_name = names[machine.name]
+            if state_name != "run_on":
                 facts.append(f"{machine.name}.time_up")
-            if at in _active(machine) and (machine.name, at) not in kept:
-                facts.append(f"{_ask(machine, at)}.raised")
+            if state_name in _active(machine) and (machine.name, state_name) not in kept_on:
+                facts.append(f"{_ask(machine, state_name)}.raised")
         for source in controller.sources:
             if self._plant.sensed(source.name, duty):
                 facts.append(f"flow.{source.name}.sensed")

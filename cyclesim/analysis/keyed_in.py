@@ -17,21 +17,21 @@ Misfit = tuple[str, str]
 def too_many_a_day(takes: Controller, schedule: Schedule) -> Iterator[Misfit]:
     """More filter runs, line flushes or steps of the heating plan on some day of the week than it takes."""
     plan = schedule.heating.plan if schedule.heating else ()
-    for what, entries, most, mend in (
+    for kind, entries, most, mend in (
         ("filter runs", schedule.filter_runs, takes.filter_windows, "join filter runs"),
         ("line flushes", schedule.line_flushes, takes.flushes_a_day, "fewer and longer flushes"),
         ("steps of the heating plan", plan, takes.plan_steps, "join steps, or keep one set point for longer"),
     ):
-        found = max(
+        most_a_day = max(
             sum(
-                1 if isinstance(one, PlanStep) else len(one.start or ())
-                for one in entries
-                if one.days is None or day in one.days
+                1 if isinstance(entry, PlanStep) else len(entry.start or ())
+                for entry in entries
+                if entry.days is None or day in entry.days
             )
             for day in range(len(WEEKDAYS))
         )
-        if most is not None and found > most:
-            yield f"{found} {what} a day, and it takes {most}", mend
+        if most is not None and most_a_day > most:
+            yield f"{most_a_day} {kind} a day, and it takes {most}", mend
 
 
 def keyed(schedule: Schedule) -> Iterator[tuple[str, tuple[Run, ...]]]:
@@ -43,20 +43,20 @@ def keyed(schedule: Schedule) -> Iterator[tuple[str, tuple[Run, ...]]]:
 
 def days_apart(takes: Controller, schedule: Schedule) -> Iterator[Misfit]:
     """What is not on every day, where the controller cannot tell days or dates apart."""
-    told: list[tuple[str, tuple[Run | Occasion | PlanStep, ...]]] = [
+    entries_by_kind: list[tuple[str, tuple[Run | Occasion | PlanStep, ...]]] = [
         *((f"a {kind}", runs) for kind, runs in keyed(schedule)),
         ("an air purge", schedule.air_purges),
         ("a step of the heating plan", schedule.heating.plan if schedule.heating else ()),
     ]
-    for what, entries in told:
-        for one in entries:
-            by_date = takes.seasons is False and _by_date(one.repeats)
+    for name, entries in entries_by_kind:
+        for entry in entries:
+            by_date = takes.seasons is False and _by_date(entry.repeats)
             if by_date:
-                cause = f"{what} with {one.repeats}, and it knows no dates"
+                cause = f"{name} with {entry.repeats}, and it knows no dates"
                 yield cause, "let it be on all year, or key it in by hand when its time comes"
-            elif takes.tells_weekdays is False and not _daily(one.days, one.repeats):
-                on = one.repeats or listed([WEEKDAYS[day] for day in sorted(set(one.days or ()))])
-                cause = f"{what} on {on} only, and it runs every day alike"
+            elif takes.tells_weekdays is False and not _daily(entry.days, entry.repeats):
+                on = entry.repeats or listed([WEEKDAYS[day] for day in sorted(set(entry.days or ()))])
+                cause = f"{name} on {on} only, and it runs every day alike"
                 yield cause, "let it be on every day, or switch it by hand"
     if takes.seasons is False and schedule.heating and schedule.heating.absences:
         n = len(schedule.heating.absences)

@@ -35,18 +35,18 @@ class LeftLeg:
 
 def positions_left(plant: Plant) -> list[Positions]:
     """The combinations of positions to try, without the usual one."""
-    others = [at for at in plant.may_be_left if at != plant.usually]
-    if len(others) < _ALL_UP_TO:
-        return others
-    return [at for at in others if len(plant.not_as_usual(at)) == 1]
+    unusual = [positions for positions in plant.may_be_left if positions != plant.usually]
+    if len(unusual) < _ALL_UP_TO:
+        return unusual
+    return [positions for positions in unusual if len(plant.not_as_usual(positions)) == 1]
 
 
 def left_so(scenario: Scenario, plant: Plant, positions: Positions) -> Scenario:
     """The scenario with these positions as the usual ones, and nobody who turns a valve."""
-    sheet, at = scenario.plant, dict(zip(plant.turnable, positions, strict=True))
+    sheet, position_of = scenario.plant, dict(zip(plant.turnable, positions, strict=True))
 
-    def turned(things: Mapping[str, object]) -> dict[str, object]:
-        return {n: x.model_copy(update={"usual": at[n]}) for n, x in things.items()}  # type: ignore[attr-defined]
+    def turned(turnables: Mapping[str, object]) -> dict[str, object]:
+        return {n: turnable.model_copy(update={"usual": position_of[n]}) for n, turnable in turnables.items()}  # type: ignore[attr-defined]
 
     built = sheet.model_copy(
         update={"valves": turned(sheet.valves), "diverters": turned(sheet.diverters)},
@@ -60,7 +60,7 @@ def worst_left(
 ) -> dict[str, LeftLeg]:
     """Each element at the usual positions and at the worst of those *left*; metrics by positions."""
     flows = {positions: dict(_most_flow(plant, positions)) for positions in (plant.usually, *left)}
-    found = {}
+    legs = {}
     for name, leg in usual.items():
         if name not in flows[plant.usually]:
             continue  # a dead end has no position that helps or harms
@@ -69,18 +69,18 @@ def worst_left(
             oldest = left[positions][name].oldest_water_h
             return float("inf") if oldest is None else oldest
 
-        worst = max(left, key=lambda at: (age(at), -flows[at][name]))
+        worst = max(left, key=lambda positions: (age(positions), -flows[positions][name]))
         own = float("inf") if leg.oldest_water_h is None else leg.oldest_water_h
         if age(worst) <= own * 1.001:
             worst = plant.usually
-        found[name] = LeftLeg(
+        legs[name] = LeftLeg(
             leg.oldest_water_h,
             flows[plant.usually][name],
             plant.said_at(worst),
             leg.oldest_water_h if worst == plant.usually else left[worst][name].oldest_water_h,
             flows[worst][name],
         )
-    return found
+    return legs
 
 
 def _most_flow(plant: Plant, positions: Positions) -> Iterator[tuple[str, float]]:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from cyclesim.analysis.amounts import at_least
-from cyclesim.analysis.combinations import said, while_at
+from cyclesim.analysis.combinations import as_written, while_at
 from cyclesim.analysis.findings import Change, Rule, Subject
 from cyclesim.scenario.blocks.heat_sources import Proof
 from cyclesim.scenario.blocks.model import Scenario
@@ -25,8 +25,8 @@ def changes(rule: Rule, plant: Plant, programme: Programme, about: Subject) -> I
         for kind in ("pumps", "heat_sources", "treatment", "air"):
             sheet: Any = getattr(plant.sheet, kind).get(name)
             if sheet is not None and sheet.also_started_by:
-                sentence = f"take the contacts off that start {said(name, 'on')} past the controller"
-                yield Change(sentence, _put((), "plant", kind, name, "also_started_by"))
+                sentence = f"take the contacts off that start {as_written(name, 'on')} past the controller"
+                yield Change(sentence, _with_value((), "plant", kind, name, "also_started_by"))
 
 
 def flow_proven(plant: Plant, programme: Programme, about: Subject) -> Iterator[Change]:
@@ -39,13 +39,13 @@ def flow_proven(plant: Plant, programme: Programme, about: Subject) -> Iterator[
     proof_s = at_least(max(scenario.limits.proof_time_s, programme.proof_s(name) or 0))
     line = f"{{block: {name}, unless: flow proven, for: {proof_s}}}"
     proven = _block(name, unless="flow proven", **{"for": proof_s})
-    switch = _put(Proof.model_validate({"by": "flow_switch"}), "plant", kind, name, "proof")
+    switch = _with_value(Proof.model_validate({"by": "flow_switch"}), "plant", kind, name, "proof")
     if programme.proof_s(name) is None and device.proof.by != "none":
         yield Change(f"wire {line}", proven)
     elif (programme.proof_s(name) or 0) < scenario.limits.proof_time_s and device.proof.by != "none":
         yield Change(f"prove the flow for longer: {line}", proven)
     if device.proof.by != "flow_switch":
-        yield Change(f"prove the flow by a flow switch, and {line}", _both(proven, switch))
+        yield Change(f"prove the flow by a flow switch, and {line}", _chained(proven, switch))
     for pump, speeds in plant.speeds.items():
         for speed in speeds:
             duty = plant.duty(plant.at(pump, speed))
@@ -55,19 +55,19 @@ def flow_proven(plant: Plant, programme: Programme, about: Subject) -> Iterator[
                 yield _blocked_while(name, while_at(pump, speed))
     if device.own_flow_switch_s is None:
         own_s = math.ceil(scenario.limits.proof_time_s)
-        own_switch = _put(float(own_s), "plant", kind, name, "own_flow_switch_s")
+        own_switch = _with_value(float(own_s), "plant", kind, name, "own_flow_switch_s")
         sentence = f"give {name} a flow switch of its own: own_flow_switch: {at_least(own_s)}"
         yield Change(sentence, own_switch)
         if programme.proof_s(name) is not None or device.proof.by != "none":
-            yield Change(f"a flow switch of its own, and {line}", _both(proven, own_switch))
-    for valve, thing in plant.turnable.items():
-        if len(thing.positions) > 1:
+            yield Change(f"a flow switch of its own, and {line}", _chained(proven, own_switch))
+    for valve, turnable in plant.turnable.items():
+        if len(turnable.positions) > 1:
             where = "valves" if valve in plant.sheet.valves else "diverters"
-            sentence = f"a stop on {valve}, so that it stays {thing.usual}"
-            yield Change(sentence, _put((), "plant", where, valve, "may_be"))
+            sentence = f"a stop on {valve}, so that it stays {turnable.usual}"
+            yield Change(sentence, _with_value((), "plant", where, valve, "may_be"))
     for pump, sheet in plant.pumps.items():
         if not sheet.check_valve and len(plant.pumps) > 1:
-            yield Change(f"a check valve in {pump}", _put(True, "plant", "pumps", pump, "check_valve"))
+            yield Change(f"a check valve in {pump}", _with_value(True, "plant", "pumps", pump, "check_valve"))
 
 
 def longer_changeover(plant: Plant, programme: Programme, about: Subject) -> Iterator[Change]:
@@ -76,7 +76,7 @@ def longer_changeover(plant: Plant, programme: Programme, about: Subject) -> Ite
     sheet = plant.pumps[about.name]
     due_s = float(math.floor(sheet.opens_within_s) + 1)
     if due_s > sheet.changeover_s:
-        changeover = _put(due_s, "plant", "pumps", about.name, "changeover_s")
+        changeover = _with_value(due_s, "plant", "pumps", about.name, "changeover_s")
         yield Change(f"a changeover of {at_least(due_s)}", changeover)
 
 
@@ -85,19 +85,19 @@ def flush_away_from_people(plant: Plant, programme: Programme, about: Subject) -
     schedule = plant.scenario.schedule
     ranks = [k for k in (schedule.ranks or DEMANDS) if k != "bathing"]
     if schedule.ranks and schedule.ranks[0] != "bathing":
-        above = _put(("bathing", *ranks), "schedule", "ranks")
+        above = _with_value(("bathing", *ranks), "schedule", "ranks")
         yield Change("let bathing stand above all in schedule.ranks", above)
     run = next(t.run for t in programme.timed if t.demand.name == about.name)
-    left = tuple(r for r in schedule.line_flushes if r is not run)
+    other_flushes = tuple(r for r in schedule.line_flushes if r is not run)
     sentence = "flush by hand when nobody bathes, and take it out of the schedule"
-    yield Change(sentence, _put(left, "schedule", "line_flushes"))
+    yield Change(sentence, _with_value(other_flushes, "schedule", "line_flushes"))
 
 
 def level_switch(plant: Plant, programme: Programme, about: Subject) -> Iterator[Change]:
     """A switch that stops pumps when the water is low."""
     del programme, about
     if not plant.sheet.tub.level_switch:
-        switch = _put(True, "plant", "tub", "level_switch")
+        switch = _with_value(True, "plant", "tub", "level_switch")
         yield Change("a level switch that stops it: level_switch: true", switch)
 
 
@@ -120,7 +120,7 @@ def shed(plant: Plant, programme: Programme, about: Subject) -> Iterator[Change]
 # -- changes of a scenario -----------------------------------------------------------------------------------
 
 
-def _put(value: Any, *path: str) -> _Of:
+def _with_value(value: Any, *path: str) -> _Of:
     """The thing at the path replaced."""
     return lambda scenario: _replaced(scenario, value, *path)
 
@@ -135,8 +135,8 @@ def _replaced(model: Any, value: Any, *path: str) -> Any:
     return model.model_copy(update={key: _replaced(getattr(model, key), value, *rest)})
 
 
-def _both(one: _Of, other: _Of) -> _Of:
-    return lambda scenario: other(one(scenario))
+def _chained(first: _Of, then: _Of) -> _Of:
+    return lambda scenario: then(first(scenario))
 
 
 def _blocked_while(name: str, condition: str) -> Change:
@@ -148,11 +148,11 @@ def _block(name: str, **line: str) -> _Of:
     block = Block.model_validate({"block": name, **line})
 
     def wired(scenario: Scenario) -> Scenario:
-        kept = tuple(
+        others = tuple(
             i
             for i in scenario.interlocks
             if not (isinstance(i, Block) and i.block == block.block and i.unless and block.unless)
         )
-        return scenario.model_copy(update={"interlocks": (*kept, block)})
+        return scenario.model_copy(update={"interlocks": (*others, block)})
 
     return wired

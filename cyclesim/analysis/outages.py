@@ -45,12 +45,12 @@ def _measure(plant: Plant, trace: Trace, zones: Zones, start_s: float, end_s: fl
         standing, start_c = Standing(zones, body), _body_c(trace, zones, body, start_s)
         if start_c is None:
             continue
-        at = _hours(zones, start_s, start_s + LONGEST_H * HOUR_S)
-        temps = standing.temp_at(at, np.full_like(at, start_s), np.full_like(at, start_c))
+        at_s = _hours(zones, start_s, start_s + LONGEST_H * HOUR_S)
+        temps = standing.temp_at(at_s, np.full_like(at_s, start_s), np.full_like(at_s, start_c))
         during = _hours(zones, start_s, end_s)
-        seen = standing.temp_at(during, np.full_like(during, start_s), np.full_like(during, start_c))
-        coldest[body.name] = float(np.min(seen))
-        until_zero[body.name] = _until_zero_h(standing, at, temps)
+        during_c = standing.temp_at(during, np.full_like(during, start_s), np.full_like(during, start_c))
+        coldest[body.name] = float(np.min(during_c))
+        until_zero[body.name] = _until_zero_h(standing, at_s, temps)
         until_frozen[body.name] = _until_frozen_h(standing, body, start_s, until_zero[body.name])
     part = min(coldest, key=lambda name: coldest[name])
     lasts_h = (end_s - start_s) / 3600.0
@@ -92,9 +92,9 @@ def _until_frozen_h(standing: Standing, body: Body, start_s: float, zero_h: floa
     """Hours until a tenth of a body's water is ice, beside a zone that changes by the hour."""
     if zero_h is None:
         return None
-    at = _from_zero(standing.origin_s, start_s, zero_h)
-    lost = -body.ua_w_k * standing.zone_at(at[:-1]) * np.diff(at)
-    return _ice_h(zero_h, body.volume_m3, zip(np.diff(at).tolist(), lost.tolist(), strict=True))
+    at_s = _from_zero(standing.origin_s, start_s, zero_h)
+    lost = -body.ua_w_k * standing.zone_at(at_s[:-1]) * np.diff(at_s)
+    return _ice_h(zero_h, body.volume_m3, zip(np.diff(at_s).tolist(), lost.tolist(), strict=True))
 
 
 def _from_zero(origin_s: float, start_s: float, zero_h: float) -> Floats:
@@ -127,10 +127,10 @@ def _tub_until_zero_h(plant: Plant, trace: Trace, zones: Zones, start_s: float) 
     two = TwoNode(node.water_j_k, node.shell_j_k, node.g_w_k, node.ua_cover_w_k, node.ua_shell_w_k)
     water_c = float(water_c_at(trace, np.array([start_s]))[0])
     shell_c = float(np.interp(start_s, rows.start_s, rows.shell_c))
-    at = _hours(zones, start_s, start_s + LONGEST_H * HOUR_S)
+    at_s = _hours(zones, start_s, start_s + LONGEST_H * HOUR_S)
     if water_c <= _FREEZES_C:
         return 0.0, shell_c
-    for since, until in zip(at.tolist(), at[1:].tolist(), strict=False):
+    for since, until in zip(at_s.tolist(), at_s[1:].tolist(), strict=False):
         hour = max(0, int((since - zones.origin_s) // HOUR_S))
         cover, shell = (series[min(hour, len(series) - 1)] for series in _two_zones(plant, zones))
         f_w, f_s, dt = node.ua_cover_w_k * cover, node.ua_shell_w_k * shell, until - since
@@ -148,10 +148,10 @@ def _tub_until_frozen_h(
     """As for a body: water that stays at 0 degC loses through its cover and into a shell that cools on."""
     if zero_h is None:
         return None
-    node, at = plant.tub_node, _from_zero(zones.origin_s, start_s, zero_h)
+    node, at_s = plant.tub_node, _from_zero(zones.origin_s, start_s, zero_h)
     two = TwoNode(_AT_ZERO_J_K, node.shell_j_k, node.g_w_k, node.ua_cover_w_k, node.ua_shell_w_k)
     pieces = []
-    for since, until in zip(at.tolist(), at[1:].tolist(), strict=False):
+    for since, until in zip(at_s.tolist(), at_s[1:].tolist(), strict=False):
         hour = max(0, int((since - zones.origin_s) // HOUR_S))
         cover, shell = (series[min(hour, len(series) - 1)] for series in _two_zones(plant, zones))
         f_w, f_s, dt = node.ua_cover_w_k * cover, node.ua_shell_w_k * shell, until - since

@@ -34,14 +34,14 @@ def water_too_hot(history: History) -> Judged:
 def _warmer_than(history: History, level_c: float) -> Spans:
     """When the tub is warmer than a level; its temperature is linear along each piece, which is short."""
     trace = history.trace
-    at, temps = np.append(trace.tub.start_s, float(trace.span_s)), water_c_at(trace, trace.tub.start_s)
-    over = np.append(temps, trace.end_water_c) - level_c
-    a, b = over[:-1], over[1:]
+    at_s, temps = np.append(trace.tub.start_s, float(trace.span_s)), water_c_at(trace, trace.tub.start_s)
+    over_k = np.append(temps, trace.end_water_c) - level_c
+    a, b = over_k[:-1], over_k[1:]
     with np.errstate(divide="ignore", invalid="ignore"):
-        crosses = at[:-1] + np.diff(at) * a / (a - b)
-    some = (a > 0.0) | (b > 0.0)
-    begins, ends = np.where(a > 0.0, at[:-1], crosses), np.where(b > 0.0, at[1:], crosses)
-    return spans(np.column_stack((begins[some], ends[some])))
+        crosses = at_s[:-1] + np.diff(at_s) * a / (a - b)
+    warmer = (a > 0.0) | (b > 0.0)
+    begins, ends = np.where(a > 0.0, at_s[:-1], crosses), np.where(b > 0.0, at_s[1:], crosses)
+    return spans(np.column_stack((begins[warmer], ends[warmer])))
 
 
 def _why_too_hot(history: History, spell: Spans) -> tuple[str, str]:
@@ -69,23 +69,23 @@ def outlet_too_hot(history: History) -> Judged:
     per_m3 = water.density_kg_m3(plant.temp_c) * water.heat_capacity_j_kg_k(plant.temp_c)
     if not len(trace.tub):
         return
-    at, until, duties = zip(*history.duties, strict=True)
+    since, until, duties = zip(*history.duties, strict=True)
     for name, stream in trace.sources.items():
         firing = while_in(stream, "firing")
         rows = trace.exchanges.get(name)
         pieces = [trace.tub.start_s] if rows is None else [trace.tub.start_s, rows.start_s, rows.end_s]
-        edges = np.unique(np.concatenate([firing.ravel(), at, until, *pieces]))
+        edges = np.unique(np.concatenate([firing.ravel(), since, until, *pieces]))
         edges = edges[(edges >= 0.0) & (edges <= trace.span_s)]
         begins, heat_w = edges[:-1], _heat_w(history, name, edges)
-        which = np.searchsorted(np.array(at), begins, side="right") - 1
-        flows = np.array([abs(duty.flow_m3_s(name)) for duty in duties])[which]
+        duty_of_piece = np.searchsorted(np.array(since), begins, side="right") - 1
+        flows = np.array([abs(duty.flow_m3_s(name)) for duty in duties])[duty_of_piece]
         temps = water_c_at(trace, edges)
         on = covers(firing, begins) & (flows > STILL_M3_S)
         rise_k = np.divide(heat_w, per_m3 * flows, out=np.zeros_like(heat_w), where=on)
         outlet = np.where(on, np.maximum(temps[:-1], temps[1:]) + rise_k, -np.inf)
-        hot = {id(duties[i]): duties[i] for i in np.unique(which[outlet > limit]).tolist()}
+        hot = {id(duties[i]): duties[i] for i in np.unique(duty_of_piece[outlet > limit]).tolist()}
         for duty in hot.values():
-            same = np.array([one is duty for one in duties])[which]
+            same = np.array([other is duty for other in duties])[duty_of_piece]
             for start, end in where(edges, same & (outlet > limit)).tolist():
                 worst = float(np.max(outlet[(begins >= start) & (begins < end) & same]))
                 cause = f"only {flow(abs(duty.flow_m3_s(name)))} pass it at {duty.name}"
@@ -103,8 +103,8 @@ def _heat_w(history: History, name: str, edges: Floats) -> Floats:
         return np.zeros(len(edges) - 1)
     mean_w = rows.heat_j / (rows.end_s - rows.start_s)
     k = np.searchsorted(rows.start_s, edges[:-1], side="right") - 1
-    found: Floats = np.where((k >= 0) & (edges[:-1] < rows.end_s[k]), mean_w[k], 0.0)
-    return found
+    heat_w: Floats = np.where((k >= 0) & (edges[:-1] < rows.end_s[k]), mean_w[k], 0.0)
+    return heat_w
 
 
 def session_too_long(history: History) -> Judged:
@@ -121,19 +121,19 @@ def session_too_long(history: History) -> Judged:
 def cold_at_session(history: History) -> Judged:
     """People step into water colder than the set point of that moment, or it was not ready when it should."""
     trace, least_k = history.trace, history.plant.scenario.limits.cold_session_k
-    for at, water_c, wanted_c in trace.ready:
+    for at_s, water_c, wanted_c in trace.ready:
         if water_c < wanted_c - least_k:
             cause = "it was to be ready by then, and heating did not manage"
             mend = "a stronger source, or a warmer set-back: keep_at lies too far below"
-            yield _cold("ready by", cause, mend, float(at), water_c, wanted_c)
+            yield _cold("ready by", cause, mend, float(at_s), water_c, wanted_c)
     starts = [start for start in history.truth.people[:, 0].tolist() if start > 0.0]
     if not starts or not len(trace.tub) or history.plant.scenario.schedule.heating is None:
         return
-    for at, water_c in zip(starts, water_c_at(trace, np.array(starts)).tolist(), strict=True):
-        wanted_c = history.set_points.level_c(at)
+    for at_s, water_c in zip(starts, water_c_at(trace, np.array(starts)).tolist(), strict=True):
+        wanted_c = history.set_points.level_c(at_s)
         if water_c < wanted_c - least_k:
-            cause, mend = _why_cold(history, at)
-            yield _cold("bathing", cause, mend, at, water_c, wanted_c)
+            cause, mend = _why_cold(history, at_s)
+            yield _cold("bathing", cause, mend, at_s, water_c, wanted_c)
 
 
 def _cold(subject: str, cause: str, mend: str, at_s: float, water_c: float, wanted_c: float) -> Breach:

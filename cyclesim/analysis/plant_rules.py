@@ -15,11 +15,11 @@ from cyclesim.analysis.amounts import (
     listed,
 )
 from cyclesim.analysis.combinations import (
+    as_written,
     can_fire,
     combinations,
     more_flow,
     running,
-    said,
     together,
     while_at,
     with_bore,
@@ -81,10 +81,10 @@ def _enough_bore_mm(plant: Plant, leg: str, duties: list[PlantDuty]) -> int | No
 def filter_overloaded(plant: Plant, programme: Programme) -> Judged:
     """More water passes a filter than its data sheet allows, at the worst that the schedule asks for."""
     rows = together(plant, programme)
-    for name, thing in plant.sheet.equipment.items():
-        most = thing.at_most_m3_s
+    for name, sheet in plant.sheet.equipment.items():
+        most = sheet.at_most_m3_s
         if most is None:
-            if thing.kind == "filter":
+            if sheet.kind == "filter":
                 yield NotJudged(f"{name} has no at_most")
             continue
         if not rows:
@@ -94,7 +94,7 @@ def filter_overloaded(plant: Plant, programme: Programme) -> Judged:
         if q > most:
             value, limit = flows_apart(q, most)
             slower = [
-                f"{said(pump, lower)} in place of {said(pump, speed)}, or "
+                f"{as_written(pump, lower)} in place of {as_written(pump, speed)}, or "
                 for pump, speed in running(plant, duty).items()
                 for lower in list(plant.speeds[pump])[: list(plant.speeds[pump]).index(speed)]
                 if abs(_instead(plant, duty, pump, lower).flow_m3_s(name)) <= most
@@ -111,8 +111,8 @@ def filter_overloaded(plant: Plant, programme: Programme) -> Judged:
 
 def _instead(plant: Plant, duty: PlantDuty, pump: str, speed: str) -> PlantDuty:
     """The same duty with one pump at another speed, or stopped."""
-    at = zip(plant.pumps, duty.speeds, strict=True)
-    return plant.duty(tuple(speed if name == pump else own for name, own in at))
+    speeds = zip(plant.pumps, duty.speeds, strict=True)
+    return plant.duty(tuple(speed if name == pump else own for name, own in speeds))
 
 
 def jets_weak(plant: Plant, programme: Programme) -> Judged:
@@ -128,14 +128,14 @@ def jets_weak(plant: Plant, programme: Programme) -> Judged:
             continue
         last = jet_name(name, leg.manifold.jets)
         best = max(duties, key=lambda duty: _of_few(plant, duty, abs(duty.flow_m3_s(last))))
-        got = abs(best.flow_m3_s(last))
-        if got < needs:
-            value, limit = flows_apart(got, needs)
-            lacks = 100.0 * (1.0 - got / needs)
+        flow_m3_s = abs(best.flow_m3_s(last))
+        if flow_m3_s < needs:
+            value, limit = flows_apart(flow_m3_s, needs)
+            lacks = 100.0 * (1.0 - flow_m3_s / needs)
             yield Breach(
                 name,
                 f"{leg.manifold.jets} jets on one leg, at best at {best.name}",
-                got * 60_000.0,
+                flow_m3_s * 60_000.0,
                 "L/min",
                 f"{value} at the last jet, which needs {limit}",
                 f"fewer jets, a larger bore or a stronger pump: the last jet lacks {lacks:.0f} %",
@@ -150,11 +150,11 @@ def source_underfed(plant: Plant, programme: Programme) -> Judged:
         return
     own = plant.at(*heating.pump)
     order = list(plant.speeds[heating.pump.pump])
-    at = list(plant.pumps).index(heating.pump.pump)
+    pump_index = list(plant.pumps).index(heating.pump.pump)
     for name in heating.sources:
         needs = plant.sheet.heat_sources[name].needs_flow_m3_s
         for duty, _ in together(plant, programme):
-            speed = duty.speeds[at]
+            speed = duty.speeds[pump_index]
             if speed == "stopped" or order.index(speed) < order.index(heating.pump.speed):
                 continue
             q = abs(duty.flow_m3_s(name))
@@ -178,15 +178,15 @@ def _why_underfed(plant: Plant, programme: Programme, source: str, duty: PlantDu
     own, needs = heating.pump, plant.sheet.heat_sources[source].needs_flow_m3_s
     if abs(plant.duty(plant.at(*own)).flow_m3_s(source)) < needs:
         return more_flow(plant, programme, source)
-    others = [(pump, speed) for pump, speed in running(plant, duty).items() if (pump, speed) != tuple(own)]
+    others_on = [(pump, speed) for pump, speed in running(plant, duty).items() if (pump, speed) != tuple(own)]
 
     takers = [
         (pump, speed)
-        for pump, speed in others
+        for pump, speed in others_on
         if abs(_instead(plant, duty, pump, own.speed if pump == own.pump else "stopped").flow_m3_s(source))
         >= needs
     ]
-    taker = (takers or others)[0]
+    taker = (takers or others_on)[0]
     return f"wire {{block: {source}, while: {while_at(*taker)}, because: too little water}}"
 
 
@@ -237,7 +237,8 @@ def sample_too_short(plant: Plant, programme: Programme) -> Judged:
     takes_s = duty.reached_s.get(sensor.in_, math.inf)
     if sensor.for_s < takes_s:
         if math.isinf(takes_s):
-            cause, mend = f"{said(*heating.pump)} brings no tub water to it", "a sensor where water passes"
+            cause = f"{as_written(*heating.pump)} brings no tub water to it"
+            mend = "a sensor where water passes"
         else:
             cause = f"tub water takes {lasting(takes_s)} to the far end of {sensor.in_}"
             mend = f"let the pump run for at least {at_least(takes_s)} before it is read"
@@ -249,7 +250,7 @@ def programme_does_not_fit(plant: Plant, programme: Programme) -> Judged:
     """The schedule asks for what cannot be keyed into the controller."""
     del programme
     takes, schedule = plant.scenario.controller, plant.scenario.schedule
-    if all(said is None for key, said in takes if type(takes).model_fields[key].default is None):
+    if all(value is None for key, value in takes if type(takes).model_fields[key].default is None):
         yield NotJudged("the file does not say what the controller takes")
         return
     for cause, mend in (*too_many_a_day(takes, schedule), *days_apart(takes, schedule)):
@@ -258,7 +259,7 @@ def programme_does_not_fit(plant: Plant, programme: Programme) -> Judged:
         yield from _off_step(plant, takes.time_step_s)
     for run in schedule.line_flushes:
         if takes.flush_lengths_s and run.lasts_s not in takes.flush_lengths_s:
-            offered = listed([lasting(x) for x in takes.flush_lengths_s])
+            offered = listed([lasting(length_s) for length_s in takes.flush_lengths_s])
             yield _misfit(
                 f"a flush of {lasting(run.lasts_s)}, and it takes {offered}", "choose one that it takes"
             )

@@ -77,10 +77,16 @@ def _why_alone(plant: Plant, known: list[Draw], fewest: Draw) -> str:
     built = sum(cover.fittings for cover in fewest.covers)
     if built >= LEAST_FITTINGS:
         return f"a valve can shut off one of its {built} suction fittings"
-    more = [d for d in known if d.duty.speeds == fewest.duty.speeds and d.fittings >= LEAST_FITTINGS]
-    alike = zip(plant.turnable, fewest.duty.positions, *(draw.duty.positions for draw in more), strict=True)
-    culprits = [plant.said_one(valve, at) for valve, at, *others in alike if at not in others]
-    if more and culprits:
+    fed_better = [d for d in known if d.duty.speeds == fewest.duty.speeds and d.fittings >= LEAST_FITTINGS]
+    alike = zip(
+        plant.turnable, fewest.duty.positions, *(draw.duty.positions for draw in fed_better), strict=True
+    )
+    culprits = [
+        plant.said_one(valve, position)
+        for valve, position, *better_positions in alike
+        if position not in better_positions
+    ]
+    if fed_better and culprits:
         return f"with {listed(culprits)}, one suction fitting feeds it"
     return "one suction fitting feeds it"
 
@@ -103,10 +109,10 @@ def pump_cavitates(plant: Plant, programme: Programme) -> Judged:
             lacks = "above_water" if sheet.above_water_m is None else "npsh_needed"
             yield NotJudged(f"{pump} has no {lacks}")
             continue
-        found = least_npsh(plant, programme, pump)
-        if found is None:
+        least_npsh_at = least_npsh(plant, programme, pump)
+        if least_npsh_at is None:
             continue
-        left_m, duty = found
+        left_m, duty = least_npsh_at
         due_m = sheet.npsh_needed_m + NPSH_MARGIN_M
         if left_m < due_m:
             value, least = apart(left_m, due_m, 1)
@@ -140,7 +146,7 @@ def pump_loses_prime(plant: Plant, programme: Programme) -> Judged:
                 ("self_priming", sheet.self_priming, "it is not self-priming", "a self-priming pump"),
                 (
                     "check_valve",
-                    _held(plant, pump),
+                    _held_back(plant, pump),
                     "no check valve keeps its pipes full",
                     "a check valve at the pump or a foot valve",
                 ),
@@ -163,7 +169,7 @@ def pump_loses_prime(plant: Plant, programme: Programme) -> Judged:
                 )
 
 
-def _held(plant: Plant, pump: str) -> bool:
+def _held_back(plant: Plant, pump: str) -> bool:
     """Whether a check valve, its own or on its way in or out, lets no water run back through a pump."""
     if plant.pumps[pump].check_valve:
         return True
@@ -175,24 +181,26 @@ def _held(plant: Plant, pump: str) -> bool:
 
 def _opened(plant: Plant) -> list[Positions]:
     """Every valve open, and every position of the diverters."""
-    each = (("open",) if isinstance(x, Valve) else x.known for x in plant.turnable.values())
-    return list(product(*each))
+    choices = (
+        ("open",) if isinstance(turnable, Valve) else turnable.known for turnable in plant.turnable.values()
+    )
+    return list(product(*choices))
 
 
 def pump_against_shut_valve(plant: Plant, programme: Programme) -> Judged:
     """In a position that valves may be left in, a pump that the schedule runs gets hardly any water."""
-    found: dict[tuple[str, tuple[str, ...]], list[tuple[float, float, int, str]]] = {}
+    starved: dict[tuple[str, tuple[str, ...]], list[tuple[float, float, int, str]]] = {}
     for asked, names in together(plant, programme):
-        duties = {at: plant.duty(asked.speeds, at) for at in plant.may_be_left}
+        duties = {positions: plant.duty(asked.speeds, positions) for positions in plant.may_be_left}
         for pump in running(plant, asked):
-            best = max(plant.duty(asked.speeds, at).flow_m3_s(pump) for at in _opened(plant))
+            best = max(plant.duty(asked.speeds, positions).flow_m3_s(pump) for positions in _opened(plant))
             for positions, duty in duties.items():
                 q = duty.flow_m3_s(pump)
                 if best <= NO_FLOW_M3_S or q >= _HARDLY_ANY * best:
                     continue
-                held = [
-                    plant.said_one(valve, at)
-                    for k, (valve, at) in enumerate(zip(plant.turnable, positions, strict=True))
+                culprits = [
+                    plant.said_one(valve, position)
+                    for k, (valve, position) in enumerate(zip(plant.turnable, positions, strict=True))
                     if any(
                         plant.duty(asked.speeds, (*positions[:k], other, *positions[k + 1 :])).flow_m3_s(pump)
                         >= _HARDLY_ANY * best
@@ -200,17 +208,17 @@ def pump_against_shut_valve(plant: Plant, programme: Programme) -> Judged:
                     )
                 ]
                 row = (q, best, len(running(plant, duty)), f"{asked.name} ({listed(names)})")
-                found.setdefault((pump, tuple(held) or (plant.said_at(positions),)), []).append(row)
-    for (pump, valves), rows in found.items():
-        q, best, _, at = min(rows, key=lambda row: (round(row[0], 9), row[2]))
-        which = listed(list(valves))
+                starved.setdefault((pump, tuple(culprits) or (plant.said_at(positions),)), []).append(row)
+    for (pump, valves), rows in starved.items():
+        q, best, _, duty_name = min(rows, key=lambda row: (round(row[0], 9), row[2]))
+        shut_valves = listed(list(valves))
         yield Breach(
             pump,
-            f"against {which}, at {at}",
+            f"against {shut_valves}, at {duty_name}",
             60_000.0 * q,
             "L/min",
             f"{flow(max(q, 0.0))} of {flow(best)} with valves open",
-            f"a stop that forbids {which}, or a bypass around it; then leave that out of its "
+            f"a stop that forbids {shut_valves}, or a bypass around it; then leave that out of its "
             "positions. A pressure switch is no mend: it is content with a shut valve",
             less_is_worse=True,
         )

@@ -47,9 +47,9 @@ def while_in(stream: Stream[str], *states: str) -> Spans:
     return where(edges, chosen[np.array(stream.codes)])
 
 
-def covers(a: Spans, at: Floats) -> Bools:
-    """Whether each instant *at* lies in the set; a span has its start and not its end."""
-    inside: Bools = np.searchsorted(a.ravel(), at, side="right") % 2 == 1
+def covers(a: Spans, at_s: Floats) -> Bools:
+    """Whether each instant *at_s* lies in the set; a span has its start and not its end."""
+    inside: Bools = np.searchsorted(a.ravel(), at_s, side="right") % 2 == 1
     return inside
 
 
@@ -91,15 +91,15 @@ def total_s(a: Spans) -> float:
     return float(np.sum(a[:, 1] - a[:, 0]))
 
 
-def integral(start: Floats, end: Floats, rate: Floats, at: Floats) -> Floats:
-    """Integral from 0 to each instant *at* of a rate that lasts from each start to its end, and is else 0.
+def integral(start: Floats, end: Floats, rate: Floats, at_s: Floats) -> Floats:
+    """Integral from 0 to each instant *at_s* of a rate that lasts from each start to its end, and is else 0.
 
-    The stretches are in order and do not overlap.
+    Times are in s, the rate is per second. The stretches are in order and do not overlap.
     """
     if not len(start):
-        return np.zeros_like(at)
+        return np.zeros_like(at_s)
     sums = np.concatenate(([0.0], np.cumsum((end - start) * rate)))
     times = np.column_stack((start, end)).ravel()
     values = np.column_stack((sums[:-1], sums[1:])).ravel()
-    found: Floats = np.interp(at, times, values, left=0.0)
-    return found
+    integral_at: Floats = np.interp(at_s, times, values, left=0.0)
+    return integral_at

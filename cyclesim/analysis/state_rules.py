@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from cyclesim.analysis import mends
 from cyclesim.analysis.amounts import apart, at_least, flow, lasting, listed
-from cyclesim.analysis.combinations import said, while_at
+from cyclesim.analysis.combinations import as_written, while_at
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Rule, Subject
 from cyclesim.analysis.supply import CONTINUOUS_SHARE, Load, carried, loads_at, overloads
 from cyclesim.analysis.truth import Snapshot
@@ -108,11 +108,11 @@ def supply_overload(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
         if not fed.breaker_a or fed.within(fed.counted_a):
             continue
         drawn, on = fed.drawn_a, fed.loads
-        cause = f"{listed(_said(on))} {'at once' if len(on) > 1 else 'alone'}"
+        cause = f"{listed(_written(on))} {'at once' if len(on) > 1 else 'alone'}"
         if fed.within(drawn):
-            long = [x for x in on if x.lasting]
-            cause += f", {listed(_said(long))} for 3 h or more and so counted {CONTINUOUS_SHARE:.0%}"
-            on = tuple(x._replace(current_a=x.counted_a) for x in on)
+            long = [load for load in on if load.lasting]
+            cause += f", {listed(_written(long))} for 3 h or more and so counted {CONTINUOUS_SHARE:.0%}"
+            on = tuple(load._replace(current_a=load.counted_a) for load in on)
             drawn = fed.counted_a
         value, limit = apart(drawn, fed.breaker_a, 1)
         yield Breach(
@@ -125,23 +125,26 @@ def supply_overload(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
         )
 
 
-def _said(loads_: Iterable[Load]) -> list[str]:
-    return [said(x.name, x.speed) for x in loads_]
+def _written(loads_: Iterable[Load]) -> list[str]:
+    return [as_written(load.name, load.speed) for load in loads_]
 
 
 def _overload_mend(fed: Sequence[Load], drawn_a: float, breaker_a: float, plant: Plant) -> str:
     """A block if one is enough and heating can go on with it; else less on the supply, or more of it."""
     heating = plant.scenario.schedule.heating
-    hot = sorted((x for x in fed if x.name in plant.sheet.heat_sources), key=lambda x: -x.current_a)
-    others = sorted(
-        (x for x in fed if x.name in (*plant.pumps, *plant.sheet.air)), key=lambda x: -x.current_a
+    hot = sorted(
+        (load for load in fed if load.name in plant.sheet.heat_sources), key=lambda load: -load.current_a
     )
-    for other in others if hot else ():
+    motors = sorted(
+        (load for load in fed if load.name in (*plant.pumps, *plant.sheet.air)),
+        key=lambda load: -load.current_a,
+    )
+    for motor in motors if hot else ():
         source = hot[0]
-        if heating is not None and source.name in heating.sources and heating.pump == other[:2]:
+        if heating is not None and source.name in heating.sources and heating.pump == motor[:2]:
             continue  # such a block would keep the source off for good
-        if max(drawn_a - source.current_a, drawn_a - other.current_a) <= breaker_a:
-            condition = while_at(other.name, other.speed)
+        if max(drawn_a - source.current_a, drawn_a - motor.current_a) <= breaker_a:
+            condition = while_at(motor.name, motor.speed)
             return f"wire {{block: {source.name}, while: {condition}, because: the breaker}}"
     due_a = math.ceil(10.0 * drawn_a - 1e-6) / 10.0
     if hot:
@@ -164,10 +167,10 @@ def treated_still(*kinds: str) -> Callable[[Snapshot, Plant], Iterator[Breach]]:
             device = plant.sheet.treatment[name]
             if device.kind not in kinds or not (truth.hot and truth.past_grace):
                 continue
-            at = device.in_
-            cause = f"no water moves through {at}"
+            place = device.in_
+            cause = f"no water moves through {place}"
             if truth.flow != "none":
-                cause = f"less water moves through {at} than the {flow(device.needs_flow_m3_s)} it needs"
+                cause = f"less water moves through {place} than the {flow(device.needs_flow_m3_s)} it needs"
             if way := _past(name, snapshot):
                 cause, mend = f"its {way} has it on, and {cause}", _own_switch(name, plant)
             else:

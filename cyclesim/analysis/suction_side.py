@@ -48,7 +48,7 @@ def feeding(plant: Plant, pump: str, duty: PlantDuty) -> list[str]:
     own = next(link for link in plant.links if link.name == pump)
     if flows[own] <= STILL_M3_S:
         return []
-    found, seen, todo = list[str](), {own.a}, [own.a]
+    legs, visited, todo = list[str](), {own.a}, [own.a]
     while todo:
         node = todo.pop()
         for link, q in flows.items():
@@ -56,24 +56,24 @@ def feeding(plant: Plant, pump: str, duty: PlantDuty) -> list[str]:
             if head != node or abs(q) <= STILL_M3_S:
                 continue
             if tail == TUB:
-                found.append(link.name)
-            elif tail not in seen:
-                seen.add(tail)
+                legs.append(link.name)
+            elif tail not in visited:
+                visited.add(tail)
                 todo.append(tail)
-    return sorted(found)
+    return sorted(legs)
 
 
 def draws(plant: Plant, pump: str) -> tuple[list[Draw], list[str]]:
     """What a pump draws at each duty that can occur, and what feeds it without fittings being described."""
-    found, unknown = list[Draw](), dict[str, None]()
+    known, unknown = list[Draw](), dict[str, None]()
     for duty in plant.duties():
         legs = feeding(plant, pump, duty) if pump in running(plant, duty) else []
         sheets = {name: plant.sheet.legs[name].suction for name in legs if name in plant.sheet.legs}
         covers = tuple(sheet for sheet in sheets.values() if sheet is not None)
         unknown |= dict.fromkeys(name for name in legs if sheets.get(name) is None)
         if covers and len(covers) == len(legs):
-            found.append(Draw(duty, sum(abs(duty.flow_m3_s(name)) for name in legs), covers))
-    return found, list(unknown)
+            known.append(Draw(duty, sum(abs(duty.flow_m3_s(name)) for name in legs), covers))
+    return known, list(unknown)
 
 
 def warmest_c(plant: Plant) -> float:
@@ -102,13 +102,13 @@ def _inlet(plant: Plant, pump: str) -> str:
 
 def measure_suction(plant: Plant, programme: Programme) -> dict[str, SuctionMetrics]:
     """What is known of the suction side of each pump."""
-    found = {}
+    by_pump = {}
     for name, sheet in plant.pumps.items():
         known, unknown = draws(plant, name)
         known = [] if unknown else known
         speeds = [draw.speed_m_s for draw in known]
         npsh = least_npsh(plant, programme, name)
-        found[name] = SuctionMetrics(
+        by_pump[name] = SuctionMetrics(
             sheet.above_water_m,
             npsh[0] if npsh else None,
             npsh[1].name if npsh else None,
@@ -116,7 +116,7 @@ def measure_suction(plant: Plant, programme: Programme) -> dict[str, SuctionMetr
             min((draw.fittings for draw in known), default=None),
             None if None in speeds else max((speed for speed in speeds if speed), default=None),
         )
-    return found
+    return by_pump
 
 
 def measure_room(plant: Plant) -> PumpRoomMetrics | None:

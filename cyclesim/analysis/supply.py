@@ -112,7 +112,9 @@ def loads_at(snapshot: Snapshot, plant: Plant) -> list[Load]:
 
 def current_a(snapshot: Snapshot, plant: Plant, circuit: Circuit | None = None) -> float:
     """Current [A] drawn from one circuit, or from the whole supply."""
-    return sum(x.current_a for x in loads_at(snapshot, plant) if circuit is None or x.name in circuit.feeds)
+    return sum(
+        load.current_a for load in loads_at(snapshot, plant) if circuit is None or load.name in circuit.feeds
+    )
 
 
 def most_carried(plant: Plant, circuit: str, having: Closed, *, heating_lasts: bool = True) -> Carried:
@@ -152,39 +154,39 @@ def may_last(plant: Plant, programme: Programme, *, heating_lasts: bool) -> froz
         return bool(endless) or any(end - start >= LASTING_S for start, end in spans)
 
     asking = [d for d in controller.demands if heating_lasts or d.kind != HEATING]
-    found = {(s.target, s.speed or "on") for s in controller.starters}
+    lasting = {(s.target, s.speed or "on") for s in controller.starters}
     for source in controller.sources:
         if lasts([d.name for d in asking if source.name in d.calls]):
-            found.add((source.name, "on"))
-            found |= {(keep.pump, keep.speed) for keep in controller.keeps if keep.after == source.name}
+            lasting.add((source.name, "on"))
+            lasting |= {(keep.pump, keep.speed) for keep in controller.keeps if keep.after == source.name}
     for pump in controller.pumps:
         for k, speed in enumerate(pump.speeds):  # a higher speed that is blocked becomes this one
             if lasts([d.name for d in asking if d.pump == pump.name and d.speed in pump.speeds[k:]]):
-                found.add((pump.name, speed))
-    return frozenset(found)
+                lasting.add((pump.name, speed))
+    return frozenset(lasting)
 
 
 def measure_circuits(plant: Plant, trace: Trace, truth: Timeline) -> dict[str, CircuitMetrics]:
     """The most that every circuit carried, running and in the worst second of a start."""
-    found = {}
+    by_circuit = {}
     for name, circuit in plant.scenario.circuits.items():
         most_a, most_at = _most(plant, truth, circuit)
         start_a, start_at = _worst_start(plant, truth, circuit)
-        found[name] = CircuitMetrics(
+        by_circuit[name] = CircuitMetrics(
             circuit.breaker_a,
             most_a,
             None if most_at is None else when(trace, most_at),
             start_a,
             None if start_at is None else when(trace, start_at),
         )
-    return found
+    return by_circuit
 
 
 def _most(plant: Plant, truth: Timeline, circuit: Circuit | None) -> tuple[float, float | None]:
     """The most current and when it was first drawn."""
     drawn = [(current_a(snapshot, plant, circuit), -float(a[0, 0])) for snapshot, a in truth.snapshots]
-    most_a, at = max(drawn, default=(0.0, 0.0))
-    return most_a, -at if drawn else None
+    most_a, minus_at_s = max(drawn, default=(0.0, 0.0))
+    return most_a, -minus_at_s if drawn else None
 
 
 def most_current(plant: Plant, truth: Timeline) -> tuple[float, float | None]:
@@ -200,20 +202,20 @@ def _worst_start(plant: Plant, truth: Timeline, circuit: Circuit) -> tuple[float
         for name, speed in on
         if name in plant.pumps
     }
-    told = {key: a for key, a in starting.items() if a is not None}
-    begins = {key: on[key][:, 0][on[key][:, 0] > 0.0] for key in told}
-    at = np.unique(np.concatenate([np.empty(0), *begins.values()]))
-    if not len(at):
+    starting_a = {key: a for key, a in starting.items() if a is not None}
+    begins = {key: on[key][:, 0][on[key][:, 0] > 0.0] for key in starting_a}
+    starts_s = np.unique(np.concatenate([np.empty(0), *begins.values()]))
+    if not len(starts_s):
         return None, None
-    others = sum(load_a(plant, n) for n in plant.scenario.supply.also_on_it if n in circuit.feeds)
-    total = np.full(len(at), float(others))
+    other_a = sum(load_a(plant, n) for n in plant.scenario.supply.also_on_it if n in circuit.feeds)
+    total = np.full(len(starts_s), float(other_a))
     for key, a in on.items():
-        now = np.where(covers(a, at), load_a(plant, *key), 0.0)
-        if key in told:
-            now = np.where(np.isin(at, begins[key]), told[key], now)
+        now = np.where(covers(a, starts_s), load_a(plant, *key), 0.0)
+        if key in starting_a:
+            now = np.where(np.isin(starts_s, begins[key]), starting_a[key], now)
         total += now
     k = int(np.argmax(total))
-    return float(total[k]), float(at[k])
+    return float(total[k]), float(starts_s[k])
 
 
 def overloads(plant: Plant, circuit: str) -> list[tuple[str, ...]]:
@@ -233,9 +235,9 @@ def overloads(plant: Plant, circuit: str) -> list[tuple[str, ...]]:
         most = carried(plant, circuit, loads(plant, on, lasting=on))
         return not most.within(most.counted_a)
 
-    found: list[tuple[str, ...]] = []
+    overloading: list[tuple[str, ...]] = []
     for n in range(len(fed) + 1):
-        for some in combinations(fed, n):
-            if over(some) and not any(set(less) <= set(some) for less in found):
-                found.append(some)
-    return [tuple(fed)] if len(found) > _MOST_SETS else found
+        for machine_set in combinations(fed, n):
+            if over(machine_set) and not any(set(less) <= set(machine_set) for less in overloading):
+                overloading.append(machine_set)
+    return [tuple(fed)] if len(overloading) > _MOST_SETS else overloading

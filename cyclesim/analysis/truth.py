@@ -114,7 +114,7 @@ class Inertia(NamedTuple):
         opening = {**plant.pumps, **sheet.heat_sources}
         return cls(
             {name: pump.coasts_s for name, pump in plant.pumps.items()},
-            {name: thing.opens_within_s for name, thing in opening.items()},
+            {name: machine.opens_within_s for name, machine in opening.items()},
             limits.heat_without_flow_grace_s,
             limits.proof_time_s,
         )
@@ -135,14 +135,18 @@ def duties_over_time(plant: Plant, trace: Trace, *, coasting: bool) -> list[Last
     lanes: list[list[tuple[float, Any]]] = [
         _lane(trace.pumps[n], coasts_s[n] if coasting else 0.0) for n in plant.pumps
     ]
-    lanes += [[(float(x.start_s), x.state) for x in stream] for stream in (trace.positions, trace.level)]
+    lanes += [
+        [(float(stay.start_s), stay.state) for stay in stream] for stream in (trace.positions, trace.level)
+    ]
     edges = np.unique(np.concatenate([np.array([t for t, _ in lane]) for lane in lanes]))
     edges = edges[edges < trace.span_s]
     codes = [np.searchsorted(np.array([t for t, _ in lane]), edges, side="right") - 1 for lane in lanes]
-    found = zip(*(([lane[i][1] for i in code]) for lane, code in zip(lanes, codes, strict=True)), strict=True)
+    settings = zip(
+        *(([lane[i][1] for i in code]) for lane, code in zip(lanes, codes, strict=True)), strict=True
+    )
     ends = [*edges[1:].tolist(), float(trace.span_s)]
     known: dict[tuple[Any, ...], PlantDuty] = {}
-    for row in set(rows := list(found)):
+    for row in set(rows := list(settings)):
         *speeds, positions, level = row
         known[row] = plant.duty(plant.turning(tuple(speeds)), positions or plant.usually, dry=level == "low")
     return [(a, b, known[row]) for a, b, row in zip(edges.tolist(), ends, rows, strict=True)]
@@ -151,27 +155,27 @@ def duties_over_time(plant: Plant, trace: Trace, *, coasting: bool) -> list[Last
 def _lane(stream: Stream[str], coasts_s: float) -> list[tuple[float, str]]:
     """(since, speed) of one pump; a speed outlasts its stop by *coasts_s*, but not the next start."""
     lane: list[tuple[float, str]] = []
-    for x in stream:
-        if x.state not in ("stopped", "changing"):
-            while lane and lane[-1][0] >= x.start_s:
+    for stay in stream:
+        if stay.state not in ("stopped", "changing"):
+            while lane and lane[-1][0] >= stay.start_s:
                 lane.pop()
-            lane.append((float(x.start_s), x.state))
+            lane.append((float(stay.start_s), stay.state))
         elif not lane:
-            lane.append((float(x.start_s), "stopped"))
+            lane.append((float(stay.start_s), "stopped"))
         elif lane[-1][1] != "stopped":
-            lane.append((x.start_s + coasts_s, "stopped"))
+            lane.append((stay.start_s + coasts_s, "stopped"))
     return lane
 
 
 def people_in(trace: Trace) -> Spans:
     """When somebody is in the water: under a closed cover nobody bathes."""
-    there = without(spans([(0.0, float(trace.span_s))]), while_in(trace.people, "0"))
-    return meet(there, while_in(trace.cover, "off"))
+    anybody = without(spans([(0.0, float(trace.span_s))]), while_in(trace.people, "0"))
+    return meet(anybody, while_in(trace.cover, "off"))
 
 
 def timeline(plant: Plant, trace: Trace, flushes: Collection[str] = ()) -> Timeline:
     """The trace as snapshots of what is true. *flushes* are the demands that are line flushes."""
-    some, enough = _flows(plant, trace)
+    any_flow, enough = _flows(plant, trace)
     inertia, devices = Inertia.of(plant), [*trace.sources, *trace.treatments]
     closed = _closed(plant, trace, inertia)
     hot = {name: closed[name, "on"] for name in devices}
@@ -180,7 +184,7 @@ def timeline(plant: Plant, trace: Trace, flushes: Collection[str] = ()) -> Timel
         unfed = after(without(hot[name], enough[name]), inertia.grace_s)
         since_ever = _since_ever(enough[name])
         lasted = _clipped(after(since_ever, inertia.proof_s), trace)
-        facts += [hot[name], some[name], enough[name], unfed, lasted]
+        facts += [hot[name], any_flow[name], enough[name], unfed, lasted]
     contacts = [key for key in closed if key[0] not in devices]
     facts += [closed[key] for key in contacts]
     lasting = _lasting(closed) if plant.scenario.supply.region == "north_america" else {}
@@ -200,14 +204,14 @@ def timeline(plant: Plant, trace: Trace, flushes: Collection[str] = ()) -> Timel
     edges = np.unique(np.concatenate([edges_of(NONE, *facts), *changes, [0.0, float(trace.span_s)]]))
     begins = edges[:-1]
     columns = [
-        np.array(stream.codes, dtype=np.int64)[np.searchsorted(at, begins, side="right") - 1]
-        for stream, at in zip(streams, changes, strict=True)
+        np.array(stream.codes, dtype=np.int64)[np.searchsorted(starts, begins, side="right") - 1]
+        for stream, starts in zip(streams, changes, strict=True)
     ]
     columns += [covered(fact, begins).astype(np.int64) for fact in facts]
-    rows, which = _distinct(columns)
-    found = []
+    rows, row_of_piece = _distinct(columns)
+    snapshots = []
     for k, row in enumerate(rows):
-        codes, true = row[: len(streams)], iter([bool(x) for x in row[len(streams) :]])
+        codes, true = row[: len(streams)], iter([bool(fact) for fact in row[len(streams) :]])
         states = tuple((s.name, s.labels[code]) for s, code in zip(streams, codes, strict=True))
         truths = tuple((name, source_truth(*islice(true, 5))) for name in devices)
         on = [key for key in contacts if next(true)]
@@ -223,8 +227,8 @@ def timeline(plant: Plant, trace: Trace, flushes: Collection[str] = ()) -> Timel
             frozenset(name for name in started if next(true)),
             next(true),
         )
-        found.append((snapshot, where(edges, which == k)))
-    return Timeline(tuple(found), hot, some, enough, closed, people)
+        snapshots.append((snapshot, where(edges, row_of_piece == k)))
+    return Timeline(tuple(snapshots), hot, any_flow, enough, closed, people)
 
 
 def _distinct(columns: Sequence[NDArray[np.int64]]) -> tuple[list[list[int]], NDArray[np.int64]]:
@@ -239,8 +243,8 @@ def _distinct(columns: Sequence[NDArray[np.int64]]) -> tuple[list[list[int]], ND
             number = np.unique(number, return_inverse=True)[1]
             below = int(number.max(initial=0)) + 1
         number, below = number * base + column, below * base
-    _, first, which = np.unique(number, return_index=True, return_inverse=True)
-    return np.column_stack([column[first] for column in columns]).tolist(), which
+    _, first, row_of = np.unique(number, return_index=True, return_inverse=True)
+    return np.column_stack([column[first] for column in columns]).tolist(), row_of
 
 
 def _closed(plant: Plant, trace: Trace, inertia: Inertia) -> dict[Closed, Spans]:
@@ -268,7 +272,7 @@ def _lasting(closed: dict[Closed, Spans]) -> dict[Closed, Spans]:
 def _flows(plant: Plant, trace: Trace) -> tuple[dict[str, Spans], dict[str, Spans]]:
     """Per heat source and treatment device, when any water moves through it, and when as much as it needs."""
     devices = [*trace.sources, *trace.treatments]
-    some: list[list[tuple[float, float]]] = [[] for _ in devices]
+    any_flow: list[list[tuple[float, float]]] = [[] for _ in devices]
     enough: list[list[tuple[float, float]]] = [[] for _ in devices]
     known: dict[int, tuple[int, int]] = {}
     for start, end, duty in duties_over_time(plant, trace, coasting=True):
@@ -279,9 +283,9 @@ def _flows(plant: Plant, trace: Trace) -> tuple[dict[str, Spans], dict[str, Span
             if water[0] >> k & 1:
                 enough[k].append((start, end))
             if not water[1] >> k & 1:
-                some[k].append((start, end))
+                any_flow[k].append((start, end))
     return (
-        {name: spans(pairs) for name, pairs in zip(devices, some, strict=True)},
+        {name: spans(pairs) for name, pairs in zip(devices, any_flow, strict=True)},
         {name: spans(pairs) for name, pairs in zip(devices, enough, strict=True)},
     )
 

@@ -72,19 +72,22 @@ def since_filtered(flows: Filtered, volume_m3: float) -> SinceFiltered | None:
 
 def _aged(age_s: float, dt_s: float, per_s: float) -> tuple[float, float]:
     """Age after a stretch and its integral over it, at *per_s* turnovers a second."""
-    x = per_s * dt_s
-    if x < 1e-9:
+    turnovers = per_s * dt_s
+    if turnovers < 1e-9:
         return age_s + dt_s, (age_s + 0.5 * dt_s) * dt_s
-    gone = -math.expm1(-x)
+    gone = -math.expm1(-turnovers)
     return age_s + (1.0 / per_s - age_s) * gone, dt_s / per_s + (age_s - 1.0 / per_s) * gone / per_s
 
 
 def water_c_at(trace: Trace, at_s: Floats) -> Floats:
     """The tub's temperature [degC], linear between the ends of the pieces, which are short."""
     rows = trace.tub
-    at, water_c = np.append(rows.start_s, float(trace.span_s)), np.append(rows.water_c, trace.end_water_c)
-    found: Floats = np.interp(at_s, at, water_c)
-    return found
+    edges_s, water_c = (
+        np.append(rows.start_s, float(trace.span_s)),
+        np.append(rows.water_c, trace.end_water_c),
+    )
+    interpolated_c: Floats = np.interp(at_s, edges_s, water_c)
+    return interpolated_c
 
 
 def measure_tub(
@@ -105,11 +108,11 @@ def measure_tub(
     mean_c = coldest_c = warmest_c = coldest_at = warmest_at = None
     if len(rows):
         temps = np.append(rows.water_c, trace.end_water_c)
-        at = np.append(rows.start_s, span_s)
+        at_s = np.append(rows.start_s, span_s)
         mean_c = float(np.sum(rows.water_integral_k_s)) / span_s
         cold, warm = int(np.argmin(temps)), int(np.argmax(temps))
         coldest_c, warmest_c = float(temps[cold]), float(temps[warm])
-        coldest_at, warmest_at = when(trace, float(at[cold])), when(trace, float(at[warm]))
+        coldest_at, warmest_at = when(trace, float(at_s[cold])), when(trace, float(at_s[warm]))
     days, by_day = flows.by_day(trace)
     fewest = fewest_on = None
     if len(by_day):

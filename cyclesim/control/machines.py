@@ -65,6 +65,7 @@ def pump_machine(name: str, speeds: tuple[str, ...]) -> Machine:
     `time_up` means that the time declared for the present state is over: the rest of `stopped`, the minimum
     run of a speed, the changeover of `changing` (break before make). `forced` leaves a speed before its
     minimum run is over; nothing shortens a rest or a changeover. `wants_high` counts only with `wants_run`.
+    Raises ValueError for other speeds.
     """
     if speeds == ("on",):
         ways = [Transition("stopped", "on", ("wants_run", "time_up")), *_stops("on")]

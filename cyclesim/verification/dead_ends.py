@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from cyclesim.analysis.amounts import listed
-from cyclesim.analysis.combinations import said
+from cyclesim.analysis.combinations import as_written
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.plant_rules import programme_does_not_fit
 from cyclesim.analysis.spans import meet, spans, total_s, without
@@ -179,7 +179,7 @@ def _overlapping(programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
                     yield DeadEnd(
                         "contradict each other",
                         f"{a.name} and {b.name}",
-                        f"they overlap, at {said(a.pump, a.speed)} and {said(b.pump, b.speed)}",
+                        f"they overlap, at {as_written(a.pump, a.speed)} and {as_written(b.pump, b.speed)}",
                     )
 
 
@@ -193,5 +193,5 @@ def _in_quiet_hours(programme: Programme, calendar: Calendar) -> Iterator[DeadEn
         stays_off = any(at[0] == asks[0] and at[1] in (asks[1], "running", None) for at in quiet.applies_to)
         if stays_off and total_s(meet(hours, spans(calendar.spans.get(f"{one.demand.name}.raised", [])))):
             yield DeadEnd(
-                "inside quiet hours", one.demand.name, f"it runs {said(*asks)}, which is to be off then"
+                "inside quiet hours", one.demand.name, f"it runs {as_written(*asks)}, which is to be off then"
             )

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from cyclesim.analysis.amounts import listed
-from cyclesim.analysis.combinations import said
+from cyclesim.analysis.combinations import as_written
 from cyclesim.analysis.supply import CONTINUOUS_SHARE, Carried, counts_lasting, most_carried
 from cyclesim.simulation.assembly import Plant
 
@@ -69,4 +69,4 @@ def _circuit_of(plant: Plant, name: str) -> str | None:
 
 
 def _beside(most: Carried) -> tuple[str, ...]:
-    return tuple(said(load.name, load.speed) for load in most.loads[1:] if load.current_a)
+    return tuple(as_written(load.name, load.speed) for load in most.loads[1:] if load.current_a)

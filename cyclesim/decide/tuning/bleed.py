@@ -7,7 +7,7 @@ from itertools import count, product
 from typing import NamedTuple
 
 from cyclesim.analysis.amounts import flow, lasting, listed
-from cyclesim.analysis.combinations import said
+from cyclesim.analysis.combinations import as_written
 from cyclesim.analysis.flush_rules import FLUSH_VOLUMES
 from cyclesim.decide.tuning.duty_effect import end_of, reached_s
 from cyclesim.physics.links import TUB
@@ -220,8 +220,8 @@ def _sentence(
         f"A bleed from behind {behind} into {listed(into)}: {_LENGTH} of {pipe.name if pipe else ''} "
         f"(a length taken here; measure yours), a check valve, so that no other pump pushes water back past "
         f"{behind}, and a throttle that lets through {flow(set_m3_s)} with {set_m:g} m across it. Whenever "
-        f"{said(*at)} runs, {flow(abs(now.flow_m3_s(name)))} pass it, and tub water is at the last jet after "
-        f"{lasting(latest_s)}."
+        f"{as_written(*at)} runs, {flow(abs(now.flow_m3_s(name)))} pass it, and tub water is at the last jet "
+        f"after {lasting(latest_s)}."
     )
     for other in plant.pumps:
         if other != at[0] and (back_m3_s := -now.flow_m3_s(other)) > STILL_M3_S:
