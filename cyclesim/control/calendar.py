@@ -98,17 +98,17 @@ def runs(
     must suit both. Intervals are counted, both ways, from 1 January of `year` (the origin's unless told).
     """
     tz = ZoneInfo(zone)
-    found = []
+    occurrences = []
     for day in _days(days, rrule, tz, origin, span_s, lasts_s // _DAY_S + 2, year):
         for start in starts:
             local = datetime.combine(day, start)
             instant, note = localize(local, tz)
             start_s = _since(origin, instant)
             if _reaches(start_s, start_s + lasts_s, span_s):
-                found.append(
+                occurrences.append(
                     Occurrence(start_s, start_s + lasts_s, _wall(instant, tz) if note else local, note)
                 )
-    return sorted(found, key=lambda occurrence: (occurrence.start_s, occurrence.end_s))
+    return sorted(occurrences, key=lambda occurrence: (occurrence.start_s, occurrence.end_s))
 
 
 def windows(
@@ -132,7 +132,7 @@ def windows(
     """
     tz = ZoneInfo(zone)
     over_midnight = timedelta(days=end <= start)
-    found = []
+    occurrences = []
     for day in _days(days, rrule, tz, origin, span_s, 3, year):
         local = datetime.combine(day, start)
         first, first_note = _edge(local, tz)
@@ -140,8 +140,8 @@ def windows(
         start_s, end_s = _since(origin, first), _since(origin, last)
         if start_s < end_s and _reaches(start_s, end_s, span_s):
             note = "; ".join(filter(None, (first_note, last_note)))
-            found.append(Occurrence(start_s, end_s, _wall(first, tz), note))
-    return sorted(found, key=lambda occurrence: (occurrence.start_s, occurrence.end_s))
+            occurrences.append(Occurrence(start_s, end_s, _wall(first, tz), note))
+    return sorted(occurrences, key=lambda occurrence: (occurrence.start_s, occurrence.end_s))
 
 
 def _since(origin: datetime, instant: datetime) -> int:
@@ -169,9 +169,9 @@ def _days(
     rule = rrule or "FREQ=DAILY"
     wanted = None if days is None else {WEEKDAYS.index(day) for day in days}
     anchor = _anchor(rule, datetime(year or now.year, 1, 1), first)
-    for found in rrulestr(rule, dtstart=anchor).between(first, last, inc=True):
-        if (wanted is None or found.weekday() in wanted) and has_day(zone, found.date()):
-            yield found.date()
+    for local in rrulestr(rule, dtstart=anchor).between(first, last, inc=True):
+        if (wanted is None or local.weekday() in wanted) and has_day(zone, local.date()):
+            yield local.date()
 
 
 def _anchor(rule: str, new_year: datetime, first: datetime) -> datetime:

@@ -32,9 +32,9 @@ _SERVED = {
 }
 
 
-def _phrase(way: Transition) -> str:
+def _phrase(transition: Transition) -> str:
     """The guard of one transition in words."""
-    facts = dict.fromkeys(way.when, True) | dict.fromkeys(way.unless, False)
+    facts = dict.fromkeys(transition.when, True) | dict.fromkeys(transition.unless, False)
     words: list[str] = []
     if facts.get("wants_run") and "wants_high" in facts:  # the two together name a speed
         words.append("high is wanted" if facts.pop("wants_high") else "low is wanted")
@@ -44,20 +44,20 @@ def _phrase(way: Transition) -> str:
         fact if true else f"not {fact}" for fact, true in facts.items() if fact not in (*_WORDS, "time_up")
     ]
     if "time_up" in facts:
-        words.append(_SERVED.get(way.source, "the minimum run is over"))
+        words.append(_SERVED.get(transition.source, "the minimum run is over"))
     return " and ".join(filter(None, (", ".join(words[:-1]), *words[-1:])))
 
 
 def _arrows(machine: Machine) -> dict[tuple[str, str], str]:
     """What leads from one state to another, in words; several ways are joined by "or"."""
-    ways: dict[tuple[str, str], list[str]] = {}
-    for way in machine.transitions:
-        phrase = _phrase(way)
+    phrases_of: dict[tuple[str, str], list[str]] = {}
+    for transition in machine.transitions:
+        phrase = _phrase(transition)
         if machine.kind == "treatment":
             phrase = phrase.replace("no heat is called for", "nobody calls for it")
             phrase = phrase.replace("heat is called for", "it is called for")
-        ways.setdefault((way.source, way.dest), []).append(phrase)
-    return {ends: ", or ".join(phrases) for ends, phrases in ways.items()}
+        phrases_of.setdefault((transition.source, transition.dest), []).append(phrase)
+    return {ends: ", or ".join(phrases) for ends, phrases in phrases_of.items()}
 
 
 def as_text(machine: Machine) -> str:

@@ -42,7 +42,11 @@ class Machine:
     @property
     def facts(self) -> tuple[str, ...]:
         """The facts that the guards read, in order of first use."""
-        return tuple(dict.fromkeys(fact for way in self.transitions for fact in (*way.when, *way.unless)))
+        return tuple(
+            dict.fromkeys(
+                fact for transition in self.transitions for fact in (*transition.when, *transition.unless)
+            )
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,11 +72,11 @@ def pump_machine(name: str, speeds: tuple[str, ...]) -> Machine:
     Raises ValueError for other speeds.
     """
     if speeds == ("on",):
-        ways = [Transition("stopped", "on", ("wants_run", "time_up")), *_stops("on")]
-        return Machine(name, "pump", ("stopped", "on"), "stopped", tuple(ways))
+        transitions = [Transition("stopped", "on", ("wants_run", "time_up")), *_stops("on")]
+        return Machine(name, "pump", ("stopped", "on"), "stopped", tuple(transitions))
     if speeds != ("low", "high"):
         raise ValueError(f"pump {name!r}: speeds are ('on',) or ('low', 'high'), not {speeds!r}")
-    ways = [
+    transitions = [
         Transition("stopped", "high", ("wants_run", "wants_high", "time_up")),
         Transition("stopped", "low", ("wants_run", "time_up"), ("wants_high",)),
         *_stops("low"),
@@ -85,7 +89,7 @@ def pump_machine(name: str, speeds: tuple[str, ...]) -> Machine:
         Transition("changing", "low", ("wants_run", "time_up"), ("wants_high",)),
         Transition("changing", "stopped", ("time_up",), ("wants_run",)),
     ]
-    return Machine(name, "pump", ("stopped", "low", "high", "changing"), "stopped", tuple(ways))
+    return Machine(name, "pump", ("stopped", "low", "high", "changing"), "stopped", tuple(transitions))
 
 
 def _stops(speed: str) -> list[Transition]:
@@ -115,25 +119,27 @@ def source_machine(
     states = ["off", *(["proving"] if proves else []), active, *(["run_on"] if runs_on else []), "tripped"]
     first, after = ("proving" if proves else active), ("run_on" if runs_on else "off")
     calls = ("called", "flow_ok") if proves else ("called",)  # without a means of proof nothing asks for flow
-    ways = [Transition(state, "tripped", ("trips",)) for state in states[:-1]]
-    ways.append(Transition("tripped", "off", ("reset",), ("trips",)))  # only a person resets it
-    ways.append(Transition("off", first, (*calls, "time_up"), ("blocked",)))
+    transitions = [Transition(state, "tripped", ("trips",)) for state in states[:-1]]
+    transitions.append(Transition("tripped", "off", ("reset",), ("trips",)))  # only a person resets it
+    transitions.append(Transition("off", first, (*calls, "time_up"), ("blocked",)))
     if proves:
-        ways += _opens("proving", "off", calls)
-        ways.append(Transition("proving", active, ("time_up",)))
-    ways += _opens(active, after, calls, ("time_up",) if runs_at_least else ())
+        transitions += _opens("proving", "off", calls)
+        transitions.append(Transition("proving", active, ("time_up",)))
+    transitions += _opens(active, after, calls, ("time_up",) if runs_at_least else ())
     if runs_on:
         if not rests:
-            ways.append(Transition("run_on", first, calls, ("blocked",)))
-        ways.append(Transition("run_on", "off", ("time_up",)))
+            transitions.append(Transition("run_on", first, calls, ("blocked",)))
+        transitions.append(Transition("run_on", "off", ("time_up",)))
     kind = "heat source" if active == "firing" else "treatment"
-    return Machine(name, kind, tuple(states), "off", tuple(ways))
+    return Machine(name, kind, tuple(states), "off", tuple(transitions))
 
 
 def _opens(state: str, dest: str, calls: tuple[str, ...], served: tuple[str, ...] = ()) -> list[Transition]:
     """Out by a block, or by a call that is missing; `served` must be over before a mere end of the call."""
-    ways = [Transition(state, dest, ("blocked",))]
-    return ways + [Transition(state, dest, served if fact == "called" else (), (fact,)) for fact in calls]
+    transitions = [Transition(state, dest, ("blocked",))]
+    return transitions + [
+        Transition(state, dest, served if fact == "called" else (), (fact,)) for fact in calls
+    ]
 
 
 class MachineModel:
@@ -151,12 +157,12 @@ def adopt(machine: Machine, model: MachineModel) -> TransitionsMachine:
         transitions=[
             {
                 "trigger": TRIGGER,
-                "source": way.source,
-                "dest": way.dest,
-                "conditions": list(way.when),
-                "unless": list(way.unless),
+                "source": transition.source,
+                "dest": transition.dest,
+                "conditions": list(transition.when),
+                "unless": list(transition.unless),
             }
-            for way in machine.transitions
+            for transition in machine.transitions
         ],
         auto_transitions=False,
         queued=False,

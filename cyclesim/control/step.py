@@ -193,7 +193,11 @@ class Controller:
         for i, level in welded:
             if i not in open_ and not facts & self.bit(POWER_LOST):
                 levels[i].add(level)
-        return Wired(tuple(tuple(sorted(x)) for x in levels[:n]), tuple(bool(x) for x in levels[n:]), took)
+        return Wired(
+            tuple(tuple(sorted(closed)) for closed in levels[:n]),
+            tuple(bool(closed) for closed in levels[n:]),
+            took,
+        )
 
     def _opened(self, state: State, facts: int, machine: int) -> bool:
         """Whether a source's own flow switch or its high limit keeps it off, whatever closes its contacts."""
@@ -219,10 +223,10 @@ class Controller:
     def step(self, state: State, facts: int) -> PassOutcome:
         """One pass: each machine moves at most once. Remembered, so asking again costs one look-up."""
         key = (state, facts & self._step_facts)
-        found = self._answers.get(key)
-        if found is None:
-            found = self._answers[key] = _Pass(self, *key).run()
-        return found
+        outcome = self._answers.get(key)
+        if outcome is None:
+            outcome = self._answers[key] = _Pass(self, *key).run()
+        return outcome
 
     @cached_property
     def machines(self) -> tuple[PumpControl | SourceControl, ...]:
@@ -293,7 +297,7 @@ class Controller:
                 speeds = states = (machine.active,)
             if machine.name == condition.subject and condition.state in states:
                 levels = enumerate(("stopped", *speeds))
-                return Reading(i, frozenset(level for level, at in levels if condition.holds(at)))
+                return Reading(i, frozenset(level for level, state in levels if condition.holds(state)))
         raise ValueError(f"no pump or heat source that could be read: {condition}")
 
     @cached_property
@@ -380,19 +384,19 @@ class _Pass:
                     self.wants[pump], self.deciding[pump] = level, demand
                     break
 
-    def _kept(self) -> Iterable[tuple[int, int, int]]:
+    def _active_keeps(self) -> Iterable[tuple[int, int, int]]:
         """(keep, pump, level) of the keeps whose source fires or runs on."""
         for k, (pump, level, source) in enumerate(self.controller.keep_rows):
             if not self.dark and (self._level(source) or self._name(source) == "run_on"):
                 yield k, pump, level
 
-    def _held(self, but: int) -> list[int]:
+    def _levels_asked(self, but: int) -> list[int]:
         """The level that each pump is asked for by demands and by keeps after all sources *but* one."""
-        held = list(self.wants)
-        for k, pump, level in self._kept():
+        levels = list(self.wants)
+        for k, pump, level in self._active_keeps():
             if self.controller.keep_rows[k][2] != but:  # whatever waits for a pump does not hold it itself
-                held[pump] = max(held[pump], level)
-        return held
+                levels[pump] = max(levels[pump], level)
+        return levels
 
     def _blocks(self, reading: Reading, wants: Sequence[int]) -> bool:
         """Whether a condition is true of what the subject does, or of what it is about to be asked for."""
@@ -414,7 +418,7 @@ class _Pass:
                 self.wants[pump] -= 1
 
     def _keep(self) -> None:
-        for k, pump, level in self._kept():
+        for k, pump, level in self._active_keeps():
             if self.wants[pump] < level:
                 self.wants[pump], self.deciding[pump] = level, -2 - k
 
@@ -435,9 +439,9 @@ class _Pass:
         """Why a source is blocked, "" when it is not."""
         if self.stopped:
             return self.stopped
-        held = self._held(but=source)
+        levels = self._levels_asked(but=source)
         for target, reading, because in self.controller.source_blocks:
-            if target == source and self._blocks(reading, held):
+            if target == source and self._blocks(reading, levels):
                 return because
         return ""
 

@@ -73,22 +73,22 @@ class Automaton(Instants):
             yield self.after(nothing, env, _NOTHING, 0).on(0)
             still = self.flows.effect(self.controller.initial, env, 0).water.sensed
             if still:  # what says yes without flow may have been looked at already
-                yield self.after(nothing._replace(told=still), env, _NOTHING, 0).on(0)
+                yield self.after(nothing._replace(feedback=still), env, _NOTHING, 0).on(0)
 
     def onset(self, node: Node, before: Automaton) -> tuple[Move, Node]:
         """What a state becomes when the faults of this automaton come to those of the one before."""
         restarts = any(fault.kind == "restart" for fault in self.faults - before.faults)
         move = Move(event=("restarts" if restarts else "fault", 0))
-        effect = before.flows.effect(node.state, node.env, node.told)
+        effect = before.flows.effect(node.state, node.env, node.feedback)
         return move, self.after(node, node.env, move, None, effect).on(node.order)
 
     def moves(self, node: Node) -> Iterator[tuple[Move, Node]]:
         """Every state that may come next."""
         order, timers = node.order, node.timers
-        may = tuple(i for i, left in enumerate(timers) if left and not order & self._columns[i])
-        for move, (left, clears, adds) in self._moves(node, may):
-            state, env, told, risen, coasts, runs, _, truth = left
-            yield move, Node(state, env, told, risen, coasts, runs, order & ~clears | adds, truth)
+        may = tuple(i for i, remaining in enumerate(timers) if remaining and not order & self._columns[i])
+        for move, (reached, clears, adds) in self._moves(node, may):
+            state, env, feedback, risen, coasts, runs, _, truth = reached
+            yield move, Node(state, env, feedback, risen, coasts, runs, order & ~clears | adds, truth)
 
     def _moves(self, node: Node, may: tuple[int, ...]) -> Iterator[tuple[Move, After]]:
         """Every move from a state in which these timers may be the next to end."""
@@ -104,11 +104,13 @@ class Automaton(Instants):
         events = [("", 0), *self._events(node)]
         singles, pairs = self._changes(node.env)
         elapsed_s = 1 if due else None
-        for move in [Move(ended=some) for some in ends] + [Move(event=event) for event in events[not due :]]:
+        for move in [Move(ended=ended) for ended in ends] + [
+            Move(event=event) for event in events[not due :]
+        ]:
             yield move, self.after(node, node.env, move, elapsed_s)
         for changes, env, alone in singles:
-            for some in [(), *(() if alone else ends[: len(may)])]:
-                move = Move(changes, some)
+            for ended in [(), *(() if alone else ends[: len(may)])]:
+                move = Move(changes, ended)
                 yield move, self.after(node, env, move, elapsed_s)
         for changes, env in pairs if not due else ():
             move = Move(changes)
@@ -125,13 +127,13 @@ class Automaton(Instants):
                 for other in self.dims[d].follows[value]
             ]
             pairs: list[tuple[_Pairs, tuple[int, ...]]] = []
-            for one, two in combinations(singles, 2):
-                if one[0] != two[0] and not (self._alone[one[0]] or self._alone[two[0]]):
-                    changed = self._with(env, (one, two))
-                    if changed[one[0]] == one[1] and changed[two[0]] == two[1]:
-                        pairs.append(((one, two), changed))
+            for first, second in combinations(singles, 2):
+                if first[0] != second[0] and not (self._alone[first[0]] or self._alone[second[0]]):
+                    changed = self._with(env, (first, second))
+                    if changed[first[0]] == first[1] and changed[second[0]] == second[1]:
+                        pairs.append(((first, second), changed))
             alone: list[tuple[_Pairs, tuple[int, ...], bool]]
-            alone = [((one,), self._with(env, (one,)), self._alone[one[0]]) for one in singles]
+            alone = [((change,), self._with(env, (change,)), self._alone[change[0]]) for change in singles]
             self._changed[env] = alone, pairs
         return self._changed[env]
 
@@ -148,9 +150,9 @@ class Automaton(Instants):
 
     def _events(self, node: Node) -> Iterator[tuple[str, int]]:
         """A trip or a rise in still water; a person who resets what has tripped."""
-        wiring, dry = self.wiring, self.flows.effect(node.state, node.env, node.told).dry
+        wiring, dry = self.wiring, self.flows.effect(node.state, node.env, node.feedback).dry
         for k, trips in enumerate(wiring.trips):
-            if dry >> k & 1 and k in wiring.limited and not node.told & trips:
+            if dry >> k & 1 and k in wiring.limited and not node.feedback & trips:
                 yield "trips", k
             if dry >> k & 1 and k in wiring.rising and not node.risen >> k & 1:
                 yield "rises", k
@@ -159,12 +161,13 @@ class Automaton(Instants):
 
     # -- what is so ------------------------------------------------------------------------------------------
 
-    def held(self, node: Node, name: str) -> str:
+    def kept_off_by(self, node: Node, name: str) -> str:
         """What keeps a device off in a state in which it is asked for with too little flow; "" if none."""
         k, c = self._place[name], self.controller
         if k >= len(c.sources):
             return ""
-        effect, mask = self.flows.effect(node.state, node.env, node.told), self.flows.around(node.env).mask
+        effect = self.flows.effect(node.state, node.env, node.feedback)
+        mask = self.flows.around(node.env).mask
         if effect.water.enough >> k & 1 or effect.on[k] or mask & c.bit(POWER_LOST):
             return ""
         state = c.sources[k].table.states[node.state[self._first + k]]
@@ -174,21 +177,21 @@ class Automaton(Instants):
             return ""
         if state == "tripped":
             return "limit"
-        own = k in self.wiring.own and not node.told & self.wiring.own[k]
+        own = k in self.wiring.own and not node.feedback & self.wiring.own[k]
         return "own switch" if own and (started or state == c.sources[k].active) else "controller"
 
     def snapshot(self, node: Node) -> Snapshot:
         """The state as the rules of analysis judge it."""
         facts = self.facts(node)
-        key = (node.state, node.env, node.told, node.coasts, node.truth, tuple(map(bool, node.timers)))
-        found = self._snapshots.get(key)
-        if found is None:
-            found = self._snapshots[key] = self._take(node, facts)
-        return found
+        key = (node.state, node.env, node.feedback, node.coasts, node.truth, tuple(map(bool, node.timers)))
+        snapshot = self._snapshots.get(key)
+        if snapshot is None:
+            snapshot = self._snapshots[key] = self._take(node, facts)
+        return snapshot
 
     def _take(self, node: Node, facts: int) -> Snapshot:
         c, around = self.controller, self.flows.around(node.env)
-        effect = self.flows.effect(node.state, node.env, node.told)
+        effect = self.flows.effect(node.state, node.env, node.feedback)
         levels = list(effect.levels)
         for slot, p in enumerate(self._coast):
             levels[p] = levels[p] or node.coasts[slot]

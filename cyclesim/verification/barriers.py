@@ -5,21 +5,21 @@ from __future__ import annotations
 from dataclasses import replace
 
 from cyclesim.verification.answer import Barrier, Verdict
-from cyclesim.verification.search import Found
+from cyclesim.verification.search import Explored
 from cyclesim.verification.subjects import Check
 
 
-def still_works(found: Found, subject: str) -> bool:
+def still_works(explored: Explored, subject: str) -> bool:
     """A mend that keeps a device off for good is none."""
-    devices = found.automaton.flows.devices
-    if subject not in devices[: len(found.automaton.controller.sources)]:
+    devices = explored.automaton.flows.devices
+    if subject not in devices[: len(explored.automaton.controller.sources)]:
         return True
     k = devices.index(subject)
-    flows = found.automaton.flows
-    return any(flows.effect(node.state, node.env, node.told).on[k] for node in found.seen)
+    flows = explored.automaton.flows
+    return any(flows.effect(node.state, node.env, node.feedback).on[k] for node in explored.came_from)
 
 
-def barrier(found: Found, check: Check) -> Barrier:
+def barrier(explored: Explored, check: Check) -> Barrier:
     """What holds in the states of a search where something was asked for that had to be held.
 
     Where the own switch alone keeps a device off in a state that lasts, the rule rests on it, whatever the
@@ -28,22 +28,24 @@ def barrier(found: Found, check: Check) -> Barrier:
     """
     if not check.about.watched:
         return "controller"
-    automaton, held = found.automaton, set[str]()
-    for node in found.seen:
-        by = automaton.held(node, check.about.watched[0])
-        held.add("controller" if by == "own switch" and automaton.is_due(node) else by)
-        if by == "own switch" and by in held:
+    automaton, barriers = explored.automaton, set[str]()
+    for node in explored.came_from:
+        by = automaton.kept_off_by(node, check.about.watched[0])
+        barriers.add("controller" if by == "own switch" and automaton.is_due(node) else by)
+        if by == "own switch" and by in barriers:
             break
     order: tuple[Barrier, ...] = ("own switch", "controller", "limit")
-    return next((barrier for barrier in order if barrier in held), "not needed")
+    return next((barrier for barrier in order if barrier in barriers), "not needed")
 
 
-def worse(one: Verdict, two: Verdict) -> Verdict:
+def worse(earlier: Verdict, later: Verdict) -> Verdict:
     """Two searches of one verdict, as one."""
-    first, other = (one, two) if one.broken or (one.story and not two.broken) else (two, one)
+    first, other = (
+        (earlier, later) if earlier.broken or (earlier.story and not later.broken) else (later, earlier)
+    )
     cells = []
     for a, b in zip(first.cells, other.cells, strict=False):
         worse = b if b.barrier == "nothing" and a.barrier != "nothing" else a
         cells.append(replace(worse, states=a.states + b.states))
     cone = tuple(dict.fromkeys((*first.cone, *other.cone)))
-    return replace(first, cone=cone, states=one.states + two.states, cells=tuple(cells) or first.cells)
+    return replace(first, cone=cone, states=earlier.states + later.states, cells=tuple(cells) or first.cells)

@@ -51,19 +51,19 @@ class Calendar:
         """Everything that a clock decides."""
         programme, scenario = self._programme, self._programme.scenario
         fixed = [s for s in sessions(scenario, self.begin, self.span_s, 0) if s.entry not in self.drawn]
-        found = {
+        by_name = {
             f"{name}.raised": spans
             for name, spans in programme.raised(self.begin, self.span_s, fixed).items()
             if name != "sampling"
         }
         clocks = {b.starter.name for b in programme.beside if b.line.clock is not None}
         wired = programme.wired(self.begin, self.span_s)
-        found |= {f"{name}.closed": wired[f"{name}.closed"] for name in clocks}
+        by_name |= {f"{name}.closed": wired[f"{name}.closed"] for name in clocks}
         bare = scenario.plant.tub.cover == "none"  # then no cover lies on the water in any session
-        found[PEOPLE] = joined(sorted((s.start_s, s.end_s) for s in fixed if bare or not s.covered))
+        by_name[PEOPLE] = joined(sorted((s.start_s, s.end_s) for s in fixed if bare or not s.covered))
         for k in self.drawn:
-            found[f"{WINDOW} {k}"] = self._window(k)
-        return {name: spans for name, spans in found.items() if spans}
+            by_name[f"{WINDOW} {k}"] = self._window(k)
+        return {name: spans for name, spans in by_name.items() if spans}
 
     def _window(self, k: int) -> list[Span]:
         """When a drawn session, or a run after it, may be under way."""
@@ -73,7 +73,7 @@ class Calendar:
         runs = (run for runs in schedule.timed.values() for run in runs if isinstance(run, Run))
         late = max((run.lasts_s for run in runs if run.after), default=0.0)
         opens, closes = drawn.between
-        found = windows(
+        occurrences = windows(
             opens,
             closes,
             zone=self._programme.scenario.place.time_zone,
@@ -81,7 +81,7 @@ class Calendar:
             span_s=self.span_s,
         )
         longest = round(drawn.lasts_s[1] + late) + 60
-        return joined(sorted((max(0, o.start_s), min(self.span_s, o.end_s + longest)) for o in found))
+        return joined(sorted((max(0, o.start_s), min(self.span_s, o.end_s + longest)) for o in occurrences))
 
     def order(self, names: Iterable[str]) -> CalendarOrder:
         """The cycle of sets of these names."""
@@ -93,16 +93,16 @@ class Calendar:
                     edges[end].append((name, False))
         now: set[str] = set()
         passed: list[frozenset[str]] = []
-        for at in sorted({0, *edges}):
-            if at >= self.span_s:
+        for edge_s in sorted({0, *edges}):
+            if edge_s >= self.span_s:
                 break
-            ends = {name for name, begins in edges.get(at, ()) if not begins}
-            now = (now - ends) | {name for name, begins in edges.get(at, ()) if begins}
+            ends = {name for name, begins in edges.get(edge_s, ()) if not begins}
+            now = (now - ends) | {name for name, begins in edges.get(edge_s, ()) if begins}
             if not passed or passed[-1] != now:
                 passed.append(frozenset(now))
         number = {vector: k for k, vector in enumerate(dict.fromkeys(passed))}
         follows: dict[int, set[int]] = defaultdict(set)
-        for one, after in zip(passed, [*passed[1:], passed[0]], strict=True):
-            if one != after:
-                follows[number[one]].add(number[after])
+        for vector, after in zip(passed, [*passed[1:], passed[0]], strict=True):
+            if vector != after:
+                follows[number[vector]].add(number[after])
         return CalendarOrder(tuple(number), tuple(tuple(sorted(follows[k])) for k in range(len(number))))

@@ -26,10 +26,10 @@ _LONGEST_SETTLE = 60
 
 def dead_ends(plant: Plant, programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
     """Every dead end of control, then the contradictions of the calendar."""
-    told: set[tuple[str, str, str]] = set()
+    reported: set[tuple[str, str, str]] = set()
     for end in (*_of_control(plant, programme, calendar), *_of_calendar(plant, programme, calendar)):
-        if (key := (end.kind, end.subject, end.said)) not in told:
-            told.add(key)
+        if (key := (end.kind, end.subject, end.said)) not in reported:
+            reported.add(key)
             yield end
 
 
@@ -50,36 +50,36 @@ def _of_control(plant: Plant, programme: Programme, calendar: Calendar) -> Itera
 
 def _stops(automaton: Automaton) -> Iterator[DeadEnd]:
     """States that nothing leaves, or a person alone; settles that never rest; sources that never fire."""
-    found = search(automaton, {})
-    ways: dict[tuple[int, int], set[bool]] = defaultdict(set)
+    explored = search(automaton, {})
+    exits: dict[tuple[int, int], set[bool]] = defaultdict(set)
     on = [False] * len(automaton.controller.sources)
     restless: dict[str, tuple[int, str]] = {}
-    for node in found.seen:
-        effect = automaton.flows.effect(node.state, node.env, node.told)
+    for node in explored.came_from:
+        effect = automaton.flows.effect(node.state, node.env, node.feedback)
         on = [a or b for a, b in zip(on, effect.on, strict=True)]
         if automaton.is_due(node):
             for name, needs, sentence in _restless(automaton, node):
                 if name not in restless or needs < restless[name][0]:
                     restless[name] = needs, sentence
         for i, state in enumerate(node.state):
-            _ = ways[i, state]
+            _ = exits[i, state]
         for move, after in automaton.moves(node):
             for i, (old, new) in enumerate(zip(node.state, after.state, strict=True)):
                 if old != new:
-                    ways[i, old].add(move.event[0] == "resets")
+                    exits[i, old].add(move.event[0] == "resets")
     for name, (_, sentence) in restless.items():
         yield DeadEnd("never comes to rest", name, sentence)
     machines = automaton.controller.machines
-    for (i, state), by in sorted(ways.items()):
-        name, at = machines[i].name, machines[i].table.states[state]
-        others = sum(1 for m, _ in ways if m == i)
+    for (i, state), by in sorted(exits.items()):
+        name, state_name = machines[i].name, machines[i].table.states[state]
+        state_count = sum(1 for m, _ in exits if m == i)
         if by == {True}:
-            yield DeadEnd("left only by a person", name, f"once it is {at}, somebody has to reset it")
-        elif not by and others > 1:
-            yield DeadEnd("deadlock", name, f"once it is {at}, nothing leaves it")
+            yield DeadEnd("left only by a person", name, f"once it is {state_name}, somebody has to reset it")
+        elif not by and state_count > 1:
+            yield DeadEnd("deadlock", name, f"once it is {state_name}, nothing leaves it")
     for source, fires in zip(automaton.controller.sources, on, strict=True):
-        asked = any(source.name in demand.calls for demand in automaton.controller.demands)
-        if asked and not fires:
+        is_asked_for = any(source.name in demand.calls for demand in automaton.controller.demands)
+        if is_asked_for and not fires:
             yield DeadEnd("asked for in vain", source.name, "in no modelled order of events does it come on")
 
 
@@ -88,34 +88,34 @@ def _restless(automaton: Automaton, node: Node) -> Iterator[tuple[str, int, str]
 
     Its name, how many things must be so for it, and what would be seen.
     """
-    at, seen = node, list[tuple[str, ...]]()
+    current, passes = node, list[tuple[str, ...]]()
     for n in range(2 * _LONGEST_SETTLE):
-        if not automaton.is_due(at):
+        if not automaton.is_due(current):
             return
-        at = automaton.after(at, at.env, Move(), 1).on(at.order)
+        current = automaton.after(current, current.env, Move(), 1).on(current.order)
         if n >= _LONGEST_SETTLE:
-            seen.append(_seen(automaton, at))
+            passes.append(_appearance(automaton, current))
     names = [machine.name for machine in automaton.controller.machines]
-    columns = dict(zip(names, zip(*seen, strict=True), strict=True))
+    columns = dict(zip(names, zip(*passes, strict=True), strict=True))
     steady = [
         f"{name} {is_[0]}" for name, is_ in columns.items() if is_[0] != "is off" and len(set(is_)) == 1
     ]
-    so = [*_around(automaton, at), *steady]
+    so = [*_around(automaton, current), *steady]
     while_ = f" while {listed(so)}" if so else ""
     for name, is_ in columns.items():
         states = sorted(set(is_), key=is_.index)
         if len(states) > 1:
-            each = all(a != b for a, b in pairwise(is_))
-            often = "every second" if each else "again and again within seconds"
-            what = "switches on and off"
+            every_pass = all(a != b for a, b in pairwise(is_))
+            often = "every second" if every_pass else "again and again within seconds"
+            behaviour = "switches on and off"
             if "is off" not in states:
-                what = f"changes between {listed([state.rpartition(' ')[2] for state in states])}"
-            yield name, len(so), f"it {what} {often}{while_}"
+                behaviour = f"changes between {listed([state.rpartition(' ')[2] for state in states])}"
+            yield name, len(so), f"it {behaviour} {often}{while_}"
 
 
-def _seen(automaton: Automaton, node: Node) -> tuple[str, ...]:
+def _appearance(automaton: Automaton, node: Node) -> tuple[str, ...]:
     """What is to be seen of each machine: `is off`, `runs`, `runs at low`, `fires`, `is on`."""
-    controller, effect = automaton.controller, automaton.flows.effect(node.state, node.env, node.told)
+    controller, effect = automaton.controller, automaton.flows.effect(node.state, node.env, node.feedback)
     pumps = (
         (f"runs at {pump.speeds[levels[-1] - 1]}" if len(pump.speeds) > 1 else "runs") if levels else "is off"
         for pump, levels in zip(controller.pumps, effect.contacts, strict=True)
@@ -130,12 +130,12 @@ def _around(automaton: Automaton, node: Node) -> list[str]:
     values = [dim.values[k] for dim, k in zip(automaton.dims, node.env, strict=True)]
     around, plant = automaton.flows.around(node.env), automaton.plant
     contacts = {starter.name for starter in automaton.controller.starters}
-    asked = [
+    raised = [
         f"the {name} is closed" if name in contacts else f"{name.removesuffix(f', {TREATMENT}')} is asked for"
         for name in sorted({name for value in values for name in value.raised})
     ]
     turned = [plant.said_at(around.positions)] if around.positions != plant.usually else []
-    return [*asked, *turned, *(["the water is low"] if around.low else [])]
+    return [*raised, *turned, *(["the water is low"] if around.low else [])]
 
 
 def _of_calendar(plant: Plant, programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
@@ -152,30 +152,30 @@ def _of_calendar(plant: Plant, programme: Programme, calendar: Calendar) -> Iter
 def _starved(programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
     """A demand whose every raise falls wholly under higher ones that ask its pump for less, or for other."""
     when = {name.removesuffix(".raised"): spans(s) for name, s in calendar.spans.items()}
-    for one in programme.timed:
-        mine = when.get(one.demand.name)
+    for entry in programme.timed:
+        mine = when.get(entry.demand.name)
         if mine is None or not len(mine):
             continue
-        left, above = mine, []
+        unserved, above = mine, []
         for other in programme.timed:
-            higher = other.demand.rank < one.demand.rank and other.demand.pump == one.demand.pump
-            if higher and other.demand.speed != one.demand.speed and other.demand.name in when:
-                if total_s(meet(left, when[other.demand.name])):
+            higher = other.demand.rank < entry.demand.rank and other.demand.pump == entry.demand.pump
+            if higher and other.demand.speed != entry.demand.speed and other.demand.name in when:
+                if total_s(meet(unserved, when[other.demand.name])):
                     above.append(other.demand.name)
-                left = without(left, when[other.demand.name])
-        if above and not total_s(left):
-            yield DeadEnd("always starved", one.demand.name, f"{' and '.join(above)} always has its pump")
+                unserved = without(unserved, when[other.demand.name])
+        if above and not total_s(unserved):
+            yield DeadEnd("always starved", entry.demand.name, f"{' and '.join(above)} always has its pump")
 
 
 def _overlapping(programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
     """Two filter runs, or two flushes, that ask one pump for two speeds at once."""
     timed = programme.timed
-    for k, one in enumerate(timed):
+    for k, entry in enumerate(timed):
         for other in timed[k + 1 :]:
-            a, b = one.demand, other.demand
+            a, b = entry.demand, other.demand
             if a.pump == b.pump and a.kind == b.kind and a.speed != b.speed:
-                both = meet(*(spans(calendar.spans.get(f"{n}.raised", [])) for n in (a.name, b.name)))
-                if total_s(both):
+                overlap = meet(*(spans(calendar.spans.get(f"{n}.raised", [])) for n in (a.name, b.name)))
+                if total_s(overlap):
                     yield DeadEnd(
                         "contradict each other",
                         f"{a.name} and {b.name}",
@@ -188,10 +188,14 @@ def _in_quiet_hours(programme: Programme, calendar: Calendar) -> Iterator[DeadEn
     if quiet is None:
         return
     hours = spans(programme.quiet_spans(calendar.begin, calendar.span_s))
-    for one in programme.timed:
-        asks = (one.demand.pump, one.demand.speed)
-        stays_off = any(at[0] == asks[0] and at[1] in (asks[1], "running", None) for at in quiet.applies_to)
-        if stays_off and total_s(meet(hours, spans(calendar.spans.get(f"{one.demand.name}.raised", [])))):
+    for entry in programme.timed:
+        asks = (entry.demand.pump, entry.demand.speed)
+        stays_off = any(
+            target[0] == asks[0] and target[1] in (asks[1], "running", None) for target in quiet.applies_to
+        )
+        if stays_off and total_s(meet(hours, spans(calendar.spans.get(f"{entry.demand.name}.raised", [])))):
             yield DeadEnd(
-                "inside quiet hours", one.demand.name, f"it runs {as_written(*asks)}, which is to be off then"
+                "inside quiet hours",
+                entry.demand.name,
+                f"it runs {as_written(*asks)}, which is to be off then",
             )

@@ -19,7 +19,7 @@ from cyclesim.verification.cone import Cone, groups
 class Value:
     """One thing that a dimension may be: the facts that it makes true, and what else it means."""
 
-    said: str
+    sentence: str
     mask: int = 0
     people: bool = False
     position: str = ""
@@ -99,12 +99,12 @@ class Environment:
         """Temperatures in the bands that guards look at: heating's calls, frost, and the look at a pipe."""
         if heating := self.programme.scenario.schedule.heating:
             callers, values = self.programme.callers, [Value("the water is warm enough")]
-            seen = {0}
+            masks = {0}
             for n in range(1, len(heating.sources) + 1):
                 for called in combinations(heating.sources, n):
                     names = frozenset({HEATING, *(callers[name] for name in called)})
-                    if (mask := self._mask(names)) not in seen:
-                        seen.add(mask)
+                    if (mask := self._mask(names)) not in masks:
+                        masks.add(mask)
                         known = [name for name in called if name in self.cone.names]
                         who = f" from {' and '.join(known)}" if known else ""
                         values.append(Value(f"the thermostat calls for heat{who}", mask, raised=names))
@@ -157,13 +157,13 @@ class Environment:
 
     def _signature(self, raised: int, free: list[Dim]) -> tuple[object, ...]:
         """What the cone can tell of a set of raised demands, whatever else is raised with it."""
-        found = []
+        rows = []
         for values in product(*(dim.values for dim in free)):
             mask = raised
             for value in values:
                 mask |= value.mask
-            found.append(self.asked(mask))
-        return tuple(found)
+            rows.append(self.asked(mask))
+        return tuple(rows)
 
     def asked(self, mask: int) -> tuple[object, ...]:
         """What raised demands come to: which devices are called, and each pump's level."""
@@ -216,8 +216,8 @@ class Environment:
                 values.append(Value("", mask | shut, people, raised=raised | closed, windows=opens))
                 links.append(set())
             place.append(kinds[key])
-        for one, after in enumerate(order.follows):
-            links[place[one]] |= {place[k] for k in after} - {place[one]}
+        for index, after in enumerate(order.follows):
+            links[place[index]] |= {place[k] for k in after} - {place[index]}
         follows = tuple(tuple(sorted(link)) for link in links)
         return Dim(CALENDAR, tuple(values), follows, starts=tuple(range(len(values))))
 
@@ -226,13 +226,13 @@ class Environment:
         unlike = self._free_names()
         timed = [d for d in self._controller.demands if d.name not in unlike]
         for pump in self._controller.pumps:
-            seen, values = set[object](), list[Value]()
+            signatures, values = set[object](), list[Value]()
             for name in (None, *(d.name for d in timed if d.pump == pump.name)):
                 mask = self._bits[name] if name else 0
-                if (key := self._signature(mask, free)) not in seen:
-                    seen.add(key)
-                    said = f"{name} begins" if name else f"what asked for {pump.name} ends"
-                    values.append(Value(said, mask, raised=frozenset({name} if name else ())))
+                if (key := self._signature(mask, free)) not in signatures:
+                    signatures.add(key)
+                    sentence = f"{name} begins" if name else f"what asked for {pump.name} ends"
+                    values.append(Value(sentence, mask, raised=frozenset({name} if name else ())))
             yield Dim.free(f"demands of {pump.name}", values)
         for demand in timed:
             if not demand.pump:
@@ -288,12 +288,12 @@ class Environment:
             elif line.hand_switch is not None and (line.hand_switch or person):
                 target = b.starter.target
                 off = self._controller.bit(f"{target}.switched_off") if name in known else 0
-                left = {one.to for one in line.hand_switch} | ({"hand", "off"} if person else set())
+                settings = {turn.to for turn in line.hand_switch} | ({"hand", "off"} if person else set())
                 values = [Value(f"the hand switch of {target} is put back to auto")]
-                if "hand" in left:
+                if "hand" in settings:
                     values.append(Value(f"somebody puts the hand switch of {target} to hand", mask,
                                         raised=frozenset({name})))  # fmt: skip
-                if "off" in left and off:
+                if "off" in settings and off:
                     values.append(Value(f"somebody puts the hand switch of {target} to off", off))
                 yield Dim.free(name, values)
 
@@ -314,9 +314,11 @@ class Environment:
     def _valves(self) -> Iterator[Dim]:
         loops = groups(self.plant)
         inside = {loops.get(pump) for pump in self.cone.names if pump in self.plant.pumps}
-        for name, thing in self.plant.turnable.items():
-            placed = getattr(thing, "ways", (name,))[0]
-            if len(thing.positions) > 1 and loops.get(placed) in inside:
-                said = (f"somebody turns {name} to {at}" for at in thing.positions)
-                pairs = zip(said, thing.positions, strict=True)
-                yield Dim.free(f"valve {name}", [Value(s, position=at) for s, at in pairs])
+        for name, turnable in self.plant.turnable.items():
+            placed = getattr(turnable, "ways", (name,))[0]
+            if len(turnable.positions) > 1 and loops.get(placed) in inside:
+                sentences = (f"somebody turns {name} to {position}" for position in turnable.positions)
+                pairs = zip(sentences, turnable.positions, strict=True)
+                yield Dim.free(
+                    f"valve {name}", [Value(sentence, position=position) for sentence, position in pairs]
+                )

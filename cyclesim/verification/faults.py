@@ -20,7 +20,7 @@ class PlantFault(NamedTuple):
 
     kind: str
     subject: str
-    said: str
+    sentence: str
     """What happens, as a clause: `main does not start, or trips`."""
     any_order: bool = False
     """Whether the calendar no longer holds once it is possible."""
@@ -75,8 +75,8 @@ def _shut(link: Link) -> Link:
 
 def _filters(plant: Plant, programme: Programme) -> _Subjects:
     del programme
-    for name, thing in plant.sheet.equipment.items():
-        if thing.kind in ("filter", "strainer"):
+    for name, sheet in plant.sheet.equipment.items():
+        if sheet.kind in ("filter", "strainer"):
             yield name, f"{name} clogs to ten times its drop"
 
 
@@ -104,8 +104,8 @@ def _proofs(says: str) -> Callable[[Plant, Programme], _Subjects]:
         for source in programme.controller.sources:
             device = plant.sheet.treatment.get(source.name) or plant.sheet.heat_sources[source.name]
             if "proving" in source.table.states and device.proof.by != "none":
-                what = f"the {device.proof.by.replace('_', ' ')} of {source.name}"
-                yield source.name, f"{what} says {says} whatever the flow"
+                proof = f"the {device.proof.by.replace('_', ' ')} of {source.name}"
+                yield source.name, f"{proof} says {says} whatever the flow"
 
     return subjects
 
@@ -124,8 +124,8 @@ def _contactors(plant: Plant, programme: Programme) -> _Subjects:
     del plant
     for machine in programme.controller.pumps:
         for speed in machine.speeds:
-            at = f"{machine.name} {speed}" if len(machine.speeds) > 1 else machine.name
-            yield f"{machine.name}/{speed}", f"the contactor of {at} welds"
+            contactor = f"{machine.name} {speed}" if len(machine.speeds) > 1 else machine.name
+            yield f"{machine.name}/{speed}", f"the contactor of {contactor} welds"
     for source in programme.controller.sources:
         yield f"{source.name}/on", f"the contactor of {source.name} welds"
 
@@ -138,8 +138,8 @@ def _sensors(plant: Plant, programme: Programme) -> _Subjects:
         yield "open", "a temperature sensor is open"
 
 
-def _always(subject: str, said: str) -> Callable[[Plant, Programme], _Subjects]:
-    return lambda *_: iter([(subject, said)])
+def _always(subject: str, sentence: str) -> Callable[[Plant, Programme], _Subjects]:
+    return lambda *_: iter([(subject, sentence)])
 
 
 FAULTS: dict[str, FaultKind] = {
@@ -175,8 +175,8 @@ FAULTS: dict[str, FaultKind] = {
 def faults_of(plant: Plant, programme: Programme) -> Iterator[PlantFault]:
     """Every single fault that the plant can have."""
     for kind, fault in FAULTS.items():
-        for subject, said in fault.subjects(plant, programme):
-            yield PlantFault(kind, subject, said, fault.any_order)
+        for subject, sentence in fault.subjects(plant, programme):
+            yield PlantFault(kind, subject, sentence, fault.any_order)
 
 
 def reroutes(fault: PlantFault) -> bool:

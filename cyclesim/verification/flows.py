@@ -38,7 +38,7 @@ class Flows:
         self.dims = dims
         self.wiring = Wiring(FaultyPlant(plant, faults) if faults else plant, cone.controller, extra)
         self.devices = self.wiring.devices
-        self.welded = frozenset(self.wiring.contact(*at) for at in welds(faults))
+        self.welded = frozenset(self.wiring.contact(*contact) for contact in welds(faults))
         self._low = cone.controller.bit(LEVEL_LOW)
         self._forced = self._low if any(FAULTS[fault.kind].low for fault in faults) else 0
         usual = zip(plant.turnable, plant.usually, strict=True)
@@ -53,21 +53,21 @@ class Flows:
             mask = self._forced
             for value in values:
                 mask |= value.mask
-            at = {d.name: v.position for d, v in zip(self.dims, values, strict=True) if v.position}
+            position_of = {d.name: v.position for d, v in zip(self.dims, values, strict=True) if v.position}
             known = self._arounds[env] = Around(
                 mask,
                 any(value.people for value in values),
-                tuple(at.get(valve, own) for valve, own in self._usual.items()),
+                tuple(position_of.get(valve, own) for valve, own in self._usual.items()),
                 frozenset(value.hot for value in values if value.hot),
                 frozenset(name for value in values for name in value.windows),
                 bool(mask & self._low),
             )
         return known
 
-    def effect(self, state: State, env: tuple[int, ...], told: int) -> WhatIsOn:
+    def effect(self, state: State, env: tuple[int, ...], feedback: int) -> WhatIsOn:
         """What is on as wired, welded or not, and the water that it moves."""
         around = self.around(env)
-        return self.wiring.effect(state, around.mask | told, around.positions, self.welded)
+        return self.wiring.effect(state, around.mask | feedback, around.positions, self.welded)
 
     def coasted(self, effect: WhatIsOn, levels: Sequence[int], around: Around) -> Water:
         """The water while some pumps that are off still turn."""

@@ -25,7 +25,7 @@ class Node(NamedTuple):
     state: State
     env: tuple[int, ...]
     """Which value each dimension has."""
-    told: int
+    feedback: int
     """Facts that the plant itself decides: flow sensed, an own switch closed, a trip."""
     risen: int
     """Devices whose means of proof has seen the rise of still water."""
@@ -57,15 +57,15 @@ class After(NamedTuple):
 
     def on(self, order: int) -> Node:
         """The whole state, from the order before."""
-        state, env, told, risen, coasts, timers, _, truth = self.node
-        return Node(state, env, told, risen, coasts, timers, order & ~self.clears | self.adds, truth)
+        state, env, feedback, risen, coasts, timers, _, truth = self.node
+        return Node(state, env, feedback, risen, coasts, timers, order & ~self.clears | self.adds, truth)
 
 
 class _Controlled(NamedTuple):
     """What the controller and the contacts come to in an instant."""
 
     state: State
-    told: int
+    feedback: int
     risen: int
     was: WhatIsOn
     effect: WhatIsOn
@@ -152,7 +152,7 @@ class Instants:
 
     def facts(self, node: Node) -> int:
         """Every fact that the controller is told."""
-        return self.flows.around(node.env).mask | node.told | self._time_up(node.timers)
+        return self.flows.around(node.env).mask | node.feedback | self._time_up(node.timers)
 
     def _time_up(self, timers: Sequence[int]) -> int:
         facts = 0
@@ -178,38 +178,40 @@ class Instants:
         Where no timer ended but such as no controller sees, no pass follows. *elapsed_s*: how long after the
         last pass, None for any time. *before*: what was on, where this automaton has it otherwise.
         """
-        state, was_env, told, risen, coasts, timers_, _, truth = node
+        state, was_env, feedback, risen, coasts, timers_, _, truth = node
         wiring = self.wiring
         if elapsed_s is None:
-            timers = [1 if left else 0 for left in timers_]
+            timers = [1 if remaining else 0 for remaining in timers_]
         elif elapsed_s:
-            timers = [left - 1 if left > 1 else left for left in timers_]
+            timers = [remaining - 1 if remaining > 1 else remaining for remaining in timers_]
         else:
             timers = list(timers_)
-        coasting, pulse, told_was, silent = list(coasts), 0, told, False
+        coasting, pulse, feedback_was, silent = list(coasts), 0, feedback, False
         clears = adds = 0
         for i in move.ended:
             timers[i] = 0
             clears |= self._touching[i]
             if i in self._own_of:
-                told |= wiring.own[self._own_of[i]]
+                feedback |= wiring.own[self._own_of[i]]
             elif i >= self.machine_count:
                 silent = True
                 truth = self._ended(i, truth, coasting)
         event, k = move.event
         if event == "trips":
-            told |= wiring.trips[k]
+            feedback |= wiring.trips[k]
         elif event == "rises":
             risen |= 1 << k
-            told &= ~wiring.sensed[k]
+            feedback &= ~wiring.sensed[k]
         elif event == "resets":
-            told &= ~wiring.trips[k]
+            feedback &= ~wiring.trips[k]
             pulse = wiring.resets[k]
         runs = tuple(timers[: self.controller_timers])
-        key = (state, was_env, env, told_was, told, risen, runs, pulse, silent, event == "restarts")
+        key = (state, was_env, env, feedback_was, feedback, risen, runs, pulse, silent, event == "restarts")
         done = None if before else self._known.get(key)
         if done is None:
-            done = self._control(node, env, told, risen, timers, pulse, silent, event == "restarts", before)
+            done = self._control(
+                node, env, feedback, risen, timers, pulse, silent, event == "restarts", before
+            )
             if before is None:
                 self._known[key] = done
         for i in done.stops:
@@ -249,15 +251,15 @@ class Instants:
             restarted, adds = self._start(started, timers, done.state)
             clears |= restarted
         if not done.due:  # any time may go by
-            timers = [1 if left else 0 for left in timers]
-        left = Node(done.state, env, done.told, done.risen, tuple(coasting), tuple(timers), 0, truth)
-        return After(left, clears, adds)
+            timers = [1 if remaining else 0 for remaining in timers]
+        reached = Node(done.state, env, done.feedback, done.risen, tuple(coasting), tuple(timers), 0, truth)
+        return After(reached, clears, adds)
 
     def _control(
         self,
         node: Node,
         env: tuple[int, ...],
-        told: int,
+        feedback: int,
         risen: int,
         timers: Sequence[int],
         pulse: int,
@@ -268,12 +270,12 @@ class Instants:
         """The controller's pass, and what follows from it for contacts, water and means of proof."""
         state, around = node.state, self.flows.around(env)
         mask = around.mask
-        was = before or self.flows.effect(state, node.env, node.told)
+        was = before or self.flows.effect(state, node.env, node.feedback)
         new, starts, stops, runs = state, list[int](), list[int](), list(timers[: self.controller_timers])
         if restarts:
             new = self.controller.initial
         elif not silent:
-            new = self.controller.step(state, mask | told | pulse | self._time_up(timers)).state
+            new = self.controller.step(state, mask | feedback | pulse | self._time_up(timers)).state
         for i in range(self.machine_count):
             if new[i] != state[i]:
                 if timers[i]:
@@ -281,15 +283,17 @@ class Instants:
                 runs[i] = 0 if restarts else self.dwells_s[i][new[i]]  # it knows nothing of what was
                 if runs[i]:
                     starts.append(i)
-        settled = self.wiring.settled(was, new, mask | told, around.positions, risen, self.flows.welded)
+        settled = self.wiring.settled(was, new, mask | feedback, around.positions, risen, self.flows.welded)
         for k, i in self._own.items():
             if settled.stops >> k & 1 and timers[i]:
                 stops.append(i)
             elif settled.feels >> k & 1 and not timers[i]:
                 starts.append(i)
-        told = settled.facts & self.wiring.told
-        due = self.controller.step(new, mask | told | self._time_up(runs)).moved
-        return _Controlled(new, told, settled.risen, was, settled.effect, tuple(stops), tuple(starts), due)
+        feedback = settled.facts & self.wiring.told
+        due = self.controller.step(new, mask | feedback | self._time_up(runs)).moved
+        return _Controlled(
+            new, feedback, settled.risen, was, settled.effect, tuple(stops), tuple(starts), due
+        )
 
     def _judge(
         self,
@@ -361,7 +365,7 @@ class Instants:
             if timers[j]:
                 clears |= self._touching[j]
                 timers[j] = 0
-        old = [i for i, left in enumerate(timers) if left]
+        old = [i for i, remaining in enumerate(timers) if remaining]
         lasts = {
             i: self.dwells_s[i][state[i]] if i < self.machine_count else self.lasts_s[i]
             for i in (*started, *old)

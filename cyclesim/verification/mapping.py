@@ -24,8 +24,8 @@ def of_engine(
     cone = automaton.controller
     places = {machine.name: i for i, machine in enumerate(full.machines)}
     mine = tuple(state[places[machine.name]] for machine in cone.machines)
-    told = sum(cone.bit(name) for name in cone.facts if facts & full.bit(name))
-    return _known(automaton, mine, told, positions)
+    feedback = sum(cone.bit(name) for name in cone.facts if facts & full.bit(name))
+    return _known(automaton, mine, feedback, positions)
 
 
 def of_node(automaton: Automaton, node: Node) -> Known:

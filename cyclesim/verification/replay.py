@@ -79,18 +79,18 @@ def fitted(path: Path) -> list[int] | None:
                 least += [(began[i], k, lasts), (k, began[i], -lasts)]
             if not silent:
                 last_pass = k
-            for i, left in enumerate(before[2].timers):
+            for i, remaining in enumerate(before[2].timers):
                 if (
-                    left and i not in move.ended
+                    remaining and i not in move.ended
                 ):  # it goes on, or is stopped no later than it would have ended
                     spare = 1.0 if i < automaton.controller_timers else 0.0
                     least.append((k, began[i], spare - _lasts_s(before[0], before[2], i)))
-            for i, left in enumerate(node.timers):
+            for i, remaining in enumerate(node.timers):
                 new = i < automaton.machine_count and node.state[i] != before[2].state[i]
-                if left and (new or i in move.ended or not before[2].timers[i]):
+                if remaining and (new or i in move.ended or not before[2].timers[i]):
                     began[i] = k
         else:
-            began = {i: 0 for i, left in enumerate(node.timers) if left}
+            began = {i: 0 for i, remaining in enumerate(node.timers) if remaining}
     times = [0.0] * len(path)
     for _ in range(len(path) + 1):
         moved = False
@@ -145,5 +145,5 @@ def drive_of(plant: Plant, path: Path, times: Sequence[int], tail_s: int) -> Dri
         turns=turns,
         people=people,
         resets=resets,
-        welds=[(at, *contact) for contact, at in broken.items()],
+        welds=[(start_s, *contact) for contact, start_s in broken.items()],
     )

@@ -21,35 +21,35 @@ class TooManyStatesError(CycleSimError):
 
 
 @dataclass(eq=False)
-class Found:
+class Explored:
     """What a search came to: its states in the order of finding, each with where it came from."""
 
     automaton: Automaton
-    seen: dict[Node, tuple[Node | None, Move | None]]
+    came_from: dict[Node, tuple[Node | None, Move | None]]
     layers: list[list[Node]]
     """The states by how many moves they are away."""
     broken: dict[str, list[tuple[Node, str]]] = field(default_factory=dict)
     """Per rule, the first states that break it, the nearest first, and why."""
-    before: Found | None = None
+    before: Explored | None = None
     """The search without the latest fault, from whose states this one began."""
 
     @property
     def states(self) -> int:
         """How many states were found."""
-        return len(self.seen)
+        return len(self.came_from)
 
     def path(self, node: Node) -> list[tuple[Automaton, Move | None, Node]]:
         """From a start to a state."""
-        way: list[tuple[Automaton, Move | None, Node]] = []
-        found: Found | None = self
-        at: Node | None = node
-        while found is not None and at is not None:
-            before, move = found.seen[at]
-            way.append((found.automaton, move, at))
+        steps: list[tuple[Automaton, Move | None, Node]] = []
+        explored: Explored | None = self
+        reached: Node | None = node
+        while explored is not None and reached is not None:
+            before, move = explored.came_from[reached]
+            steps.append((explored.automaton, move, reached))
             if move is not None and move.event[0] in ("fault", "restarts"):
-                found = found.before
-            at = before
-        return way[::-1]
+                explored = explored.before
+            reached = before
+        return steps[::-1]
 
 
 def search(
@@ -57,25 +57,25 @@ def search(
     judges: Mapping[str, Judge],
     on_progress: Progress | None = None,
     *,
-    after: Found | None = None,
+    after: Explored | None = None,
     until_broken: int = 0,
-) -> Found:
+) -> Explored:
     """Explore until all states are known, or until *until_broken* states break each rule.
 
     With *after*, a fault comes to any of its states.
     """
-    found = Found(automaton, {}, [], before=after)
+    explored = Explored(automaton, {}, [], before=after)
     # a restart leaves nothing changed behind it: what was known before need not be followed again
-    known = after.seen if after is not None and automaton.same_as(after.automaton) else {}
-    seen, left = found.seen, dict(judges)
+    known = after.came_from if after is not None and automaton.same_as(after.automaton) else {}
+    came_from, open_rules = explored.came_from, dict(judges)
 
     def look(node: Node) -> None:
-        for rule, judge in list(left.items()):
+        for rule, judge in list(open_rules.items()):
             if why := judge(node):
-                states = found.broken.setdefault(rule, [])
+                states = explored.broken.setdefault(rule, [])
                 states.append((node, why))
                 if len(states) >= max(1, until_broken):
-                    del left[rule]
+                    del open_rules[rule]
 
     def begins(depth: int) -> Iterable[tuple[Node | None, Move | None, Node]]:
         if after is None:
@@ -90,26 +90,26 @@ def search(
     while frontier or depth == 0 or (after is not None and depth < len(after.layers)):
         layer: list[Node] = []
         for before, move, node in begins(depth):
-            if node not in seen and node not in known:
-                seen[node] = (before, move)
+            if node not in came_from and node not in known:
+                came_from[node] = (before, move)
                 layer.append(node)
                 look(node)
-        for at, node in enumerate(frontier):
+        for place, node in enumerate(frontier):
             for move, next_ in automaton.moves(node):
-                if next_ not in seen and next_ not in known:
-                    seen[next_] = (node, move)
+                if next_ not in came_from and next_ not in known:
+                    came_from[next_] = (node, move)
                     layer.append(next_)
                     look(next_)
             done += 1
             if on_progress is not None and done % _TELL_EVERY == 0:
-                on_progress(len(seen), len(frontier) - at - 1 + len(layer))
-            if len(seen) > MOST_STATES:
+                on_progress(len(came_from), len(frontier) - place - 1 + len(layer))
+            if len(came_from) > MOST_STATES:
                 raise TooManyStatesError(f"more than {MOST_STATES} states")
-            if until_broken and not left:
-                found.layers.append(layer)
-                return found
-        found.layers.append(layer)
-        if until_broken and not left:
-            return found
+            if until_broken and not open_rules:
+                explored.layers.append(layer)
+                return explored
+        explored.layers.append(layer)
+        if until_broken and not open_rules:
+            return explored
         frontier, depth = layer, depth + 1
-    return found
+    return explored

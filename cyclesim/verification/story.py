@@ -8,16 +8,16 @@ from cyclesim.verification.automaton import Automaton, Move, Node
 from cyclesim.verification.environment import CALENDAR, COMMANDS, Value
 
 
-def told(path: list[tuple[Automaton, Move | None, Node]]) -> list[tuple[int, str]]:
+def steps_in_words(path: list[tuple[Automaton, Move | None, Node]]) -> list[tuple[int, str]]:
     """(place in the path, sentence) of each step that a person would notice."""
-    said: list[tuple[int, str]] = [(0, "all is off")]
-    for at, (automaton, move, node) in enumerate(path):
-        before = path[at - 1] if at else None
+    steps: list[tuple[int, str]] = [(0, "all is off")]
+    for place, (automaton, move, node) in enumerate(path):
+        before = path[place - 1] if place else None
         parts = _causes(automaton, move, node, before[2] if before else None)
         parts += _follows(automaton, node, (before[0], before[2]) if before else None)
         if parts:
-            said.append((at, "; ".join(parts)))
-    return said
+            steps.append((place, "; ".join(parts)))
+    return steps
 
 
 def _causes(automaton: Automaton, move: Move | None, node: Node, before: Node | None) -> list[str]:
@@ -25,19 +25,19 @@ def _causes(automaton: Automaton, move: Move | None, node: Node, before: Node | 
         parts = [
             sentence
             for dim, k in zip(automaton.dims, node.env, strict=True)
-            for sentence in ([dim.values[k].said] if k and dim.values[k].said else [])
+            for sentence in ([dim.values[k].sentence] if k and dim.values[k].sentence else [])
         ]
         parts += _raised(automaton, None, node)
         return parts
     parts = []
     for d, value in move.changes:
-        if automaton.dims[d].name not in (CALENDAR, COMMANDS) and automaton.dims[d].values[value].said:
-            parts.append(automaton.dims[d].values[value].said)
+        if automaton.dims[d].name not in (CALENDAR, COMMANDS) and automaton.dims[d].values[value].sentence:
+            parts.append(automaton.dims[d].values[value].sentence)
     parts += _raised(automaton, before, node)
-    parts += [said for i in move.ended if (said := _ended(automaton, i, before))]
+    parts += [sentence for i in move.ended if (sentence := _ended(automaton, i, before))]
     event, k = move.event
     if event == "fault":
-        parts += [fault.said for fault in sorted(automaton.faults)]
+        parts += [fault.sentence for fault in sorted(automaton.faults)]
     elif event == "restarts":
         parts.append("the controller restarts")
     elif event:
@@ -53,8 +53,8 @@ def _causes(automaton: Automaton, move: Move | None, node: Node, before: Node | 
 def _value(automaton: Automaton, node: Node | None) -> Value | None:
     for dim, k in zip(automaton.dims, node.env if node else (), strict=False):
         if dim.name in (CALENDAR, COMMANDS):
-            found: Value = dim.values[k]
-            return found
+            value: Value = dim.values[k]
+            return value
     return None
 
 
@@ -63,7 +63,7 @@ def _raised(automaton: Automaton, before: Node | None, node: Node) -> list[str]:
     now, was = _value(automaton, node), _value(automaton, before)
     if now is None:
         return []
-    old, new = _told(was.raised) if was else frozenset[str](), _told(now.raised)
+    old, new = _without_bare_calls(was.raised) if was else frozenset[str](), _without_bare_calls(now.raised)
     parts = [f"{_named(name)} ends" for name in sorted(old - new)]
     parts += [f"{_named(name)} begins" for name in sorted(new - old)]
     if now.people != (was.people if was else False):
@@ -71,7 +71,7 @@ def _raised(automaton: Automaton, before: Node | None, node: Node) -> list[str]:
     return parts
 
 
-def _told(raised: frozenset[str]) -> frozenset[str]:
+def _without_bare_calls(raised: frozenset[str]) -> frozenset[str]:
     """Where a call names its source, the call as such need not be told."""
     return raised - {HEATING} if any(name.startswith(heating_by("")) for name in raised) else raised
 
@@ -110,14 +110,14 @@ def _follows(automaton: Automaton, node: Node, before: tuple[Automaton, Node] | 
     """What pumps and devices do then."""
     controller, parts = automaton.controller, list[str]()
     old = before[1].state if before else controller.initial
-    effect = automaton.flows.effect(node.state, node.env, node.told)
-    was = before[0].flows.effect(before[1].state, before[1].env, before[1].told) if before else None
+    effect = automaton.flows.effect(node.state, node.env, node.feedback)
+    was = before[0].flows.effect(before[1].state, before[1].env, before[1].feedback) if before else None
     for i, pump in enumerate(controller.pumps):
         state = pump.table.states[node.state[i]]
         now, then = effect.contacts[i], was.contacts[i] if was else ()
         if now != then and now:
-            at = " and ".join(pump.speeds[level - 1] for level in now) if len(pump.speeds) > 1 else ""
-            parts.append(f"{pump.name} runs" + (f" on {at}" if at else ""))
+            speeds = " and ".join(pump.speeds[level - 1] for level in now) if len(pump.speeds) > 1 else ""
+            parts.append(f"{pump.name} runs" + (f" on {speeds}" if speeds else ""))
         elif now != then or (state != pump.table.states[old[i]] and state == "changing"):
             parts.append(f"{pump.name} stops" + (" to change over" if state == "changing" else ""))
     for k, source in enumerate(controller.sources):

@@ -29,15 +29,17 @@ def timed(plant: Plant, programme: Programme) -> Iterator[Timed]:
     for name, pump in plant.pumps.items():
         if len(pump.speeds) > 1:
             change_s = dwell_s[name]["changing"]
-            what = f"changeover of {lasting(change_s)}, contacts open within {lasting(pump.opens_within_s)}"
+            sentence = (
+                f"changeover of {lasting(change_s)}, contacts open within {lasting(pump.opens_within_s)}"
+            )
             yield Timed(
-                what, name, change_s, pump.opens_within_s, change_s >= pump.opens_within_s, "declared"
+                sentence, name, change_s, pump.opens_within_s, change_s >= pump.opens_within_s, "declared"
             )
         apart_s = dwell_s[name]["stopped"] + min(dwell_s[name][speed] for speed in pump.speeds)
         most = _HOUR_S / apart_s if apart_s else float("inf")
-        told = f"at most {most:.0f}" if apart_s else "any number of"
-        what = f"{told} starts an hour, {limits.starts_per_hour:g} are allowed"
-        yield Timed(what, name, most, limits.starts_per_hour, most <= limits.starts_per_hour, "declared")
+        count = f"at most {most:.0f}" if apart_s else "any number of"
+        sentence = f"{count} starts an hour, {limits.starts_per_hour:g} are allowed"
+        yield Timed(sentence, name, most, limits.starts_per_hour, most <= limits.starts_per_hour, "declared")
     history = History(plant, programme, simulate_trace(plant, programme, days=TRACE_DAYS))
     subjects = {
         "heat-before-proof": ("proof of flow", programme.switched, limits.proof_time_s),
@@ -47,10 +49,10 @@ def timed(plant: Plant, programme: Programme) -> Iterator[Timed]:
         "no-run-on": ("run-on", programme.switched, limits.run_on_s),
         "too-many-starts": ("starts an hour", list(plant.pumps), limits.starts_per_hour),
     }  # fmt: skip
-    for rule, (what, names, limit) in subjects.items():
+    for rule, (kind, names, limit) in subjects.items():
         broken = {b.subject: b.worst for b in judge(RULES[rule], history) if isinstance(b, Breach)}
         for name in names:
-            yield Timed(what, name, broken.get(name) or 0.0, limit, name not in broken, "trace")
+            yield Timed(kind, name, broken.get(name) or 0.0, limit, name not in broken, "trace")
 
 
 def _outlasts_s(programme: Programme, source: str) -> float:
@@ -60,10 +62,10 @@ def _outlasts_s(programme: Programme, source: str) -> float:
     )
 
 
-def _at_least(what: str, name: str, is_s: float, limit_s: float) -> Timed:
-    said = (
-        f"{what} of {lasting(is_s)}, {lasting(limit_s)} are due"
+def _at_least(kind: str, name: str, is_s: float, limit_s: float) -> Timed:
+    sentence = (
+        f"{kind} of {lasting(is_s)}, {lasting(limit_s)} are due"
         if is_s
-        else f"no {what}, {lasting(limit_s)} are due"
+        else f"no {kind}, {lasting(limit_s)} are due"
     )
-    return Timed(said, name, is_s, limit_s, is_s >= limit_s, "declared")
+    return Timed(sentence, name, is_s, limit_s, is_s >= limit_s, "declared")

@@ -25,8 +25,8 @@ from cyclesim.verification.dead_ends import dead_ends
 from cyclesim.verification.environment import Environment, Kind
 from cyclesim.verification.faults import FAULTS, PlantFault, faults_of, reroutes, touches
 from cyclesim.verification.replay import replayed
-from cyclesim.verification.search import Found, TooManyStatesError, search
-from cyclesim.verification.story import told
+from cyclesim.verification.search import Explored, TooManyStatesError, search
+from cyclesim.verification.story import steps_in_words
 from cyclesim.verification.subjects import Check, checks, judges
 from cyclesim.verification.timed import timed
 
@@ -118,15 +118,15 @@ class _Verifier:
 
     def verdicts(self, rule: str | None) -> list[Verdict]:
         """Every check of every rule, or of one; the sets of an overload are told as one."""
-        found: dict[tuple[str, str], Verdict] = {}
+        verdicts: dict[tuple[str, str], Verdict] = {}
         for check in self.checks():
             rules = tuple(name for name in check.rules if rule in (None, name))
             if rules:
                 for verdict in self._judge(replace(check, rules=rules)):
                     key = verdict.rule, verdict.subject
-                    found[key] = worse(found[key], verdict) if key in found else verdict
+                    verdicts[key] = worse(verdicts[key], verdict) if key in verdicts else verdict
         order = list(of_kind("state"))
-        return sorted(found.values(), key=lambda v: order.index(v.rule))
+        return sorted(verdicts.values(), key=lambda v: order.index(v.rule))
 
     def automaton(
         self,
@@ -161,15 +161,15 @@ class _Verifier:
             coarse=coarse and kind == "commands",
         )
 
-    def _tell(self, what: str) -> Callable[[int, int], None] | None:
+    def _tell(self, search_name: str) -> Callable[[int, int], None] | None:
         tell = self.on_progress
-        return None if tell is None else lambda states, left: tell(what, states, left)
+        return None if tell is None else lambda states, left: tell(search_name, states, left)
 
     def _judge(self, check: Check) -> Iterator[Verdict]:
-        what = f"{check.rules[0]} ({check.subject})"
+        search_name = f"{check.rules[0]} ({check.subject})"
         automaton = self.automaton(check, "commands")
         try:
-            commands = search(automaton, judges(check, automaton), self._tell(what))
+            commands = search(automaton, judges(check, automaton), self._tell(search_name))
         except TooManyStatesError as error:
             for name in check.rules:
                 yield self._verdict(name, check, automaton.cone.names, 0, undecided=str(error))
@@ -185,7 +185,7 @@ class _Verifier:
                 except TooManyStatesError as error:
                     yield self._verdict(name, check, automaton.cone.names, 0, undecided=str(error))
 
-    def _in_order(self, name: str, check: Check, commands: Found) -> Verdict:
+    def _in_order(self, name: str, check: Check, commands: Explored) -> Verdict:
         """A rule that some order breaks: whether the calendar's own does, and how."""
         cone = commands.automaton.cone.names
         exact = self._exactly(check)
@@ -203,21 +203,21 @@ class _Verifier:
             why=why, story=story, mends=mends,
         )  # fmt: skip
 
-    def _refined(self, name: str, check: Check) -> Found:
+    def _refined(self, name: str, check: Check) -> Explored:
         """The search with the calendar, or with demands one by one in any order: as a story is told."""
-        one = replace(check, rules=(name,))
-        automaton = self.automaton(one, "any order" if self.any_order else "calendar")
+        narrowed = replace(check, rules=(name,))
+        automaton = self.automaton(narrowed, "any order" if self.any_order else "calendar")
         tell = self._tell(f"{name} ({check.subject}), by the calendar")
-        return search(automaton, judges(one, automaton), tell, until_broken=_STORIES_TRIED)
+        return search(automaton, judges(narrowed, automaton), tell, until_broken=_STORIES_TRIED)
 
-    def _story(self, name: str, check: Check, found: Found) -> tuple[str, Story]:
+    def _story(self, name: str, check: Check, explored: Explored) -> tuple[str, Story]:
         """The first way to break a rule that the engine goes too, or else the shortest."""
         first: tuple[str, Story] | None = None
-        for node, why in found.broken[name]:
-            path = found.path(node)
-            steps = told(path)
+        for node, why in explored.broken[name]:
+            path = explored.path(node)
+            steps = steps_in_words(path)
             how, times = replayed(self.plant, self.programme, name, check.subject, path)
-            at_s = tuple(times[at] - times[steps[0][0]] for at, _ in steps) if times else ()
+            at_s = tuple(times[place] - times[steps[0][0]] for place, _ in steps) if times else ()
             story = why, Story(tuple(text for _, text in steps), how, at_s)
             if how == "by the engine":
                 return story
@@ -228,10 +228,10 @@ class _Verifier:
         return first
 
     def _verdict(
-        self, name: str, check: Check, cone: Collection[str], states: int, **more: object
+        self, name: str, check: Check, cone: Collection[str], states: int, **outcome: object
     ) -> Verdict:
         rule = RULES[name]
-        fields: dict[str, object] = {"broken": False, **more}
+        fields: dict[str, object] = {"broken": False, **outcome}
         return Verdict(
             name,
             rule.severity,
@@ -246,20 +246,20 @@ class _Verifier:
     # -- faults --------------------------------------------------------------------------------------------
 
     def _cells(
-        self, check: Check, before: Found, any_order: Found | None = None
+        self, check: Check, before: Explored, any_order: Explored | None = None
     ) -> dict[str, tuple[Cell, ...]]:
         """Every fault, and every pair of two that each are held; *any_order* is what holds no calendar."""
-        found: dict[str, list[Cell]] = {name: [] for name in check.rules}
+        cells_of: dict[str, list[Cell]] = {name: [] for name in check.rules}
         rules = [name for name in check.rules if any_order is not None or name not in before.broken]
-        single: list[tuple[PlantFault, Found]] = []
-        exact: Found | None = None
+        single: list[tuple[PlantFault, Explored]] = []
+        exact: Explored | None = None
         for fault in self.every_fault:
             base = any_order if any_order is not None and fault.any_order else before
             try:
                 after = self._under(check, base, fault)
             except TooManyStatesError:
                 for name in rules:
-                    found[name].append(Cell((fault.said,), 0, "undecided"))
+                    cells_of[name].append(Cell((fault.sentence,), 0, "undecided"))
                 continue
             cells = [self._cell(name, check, (fault,), after, base) for name in rules]
             if any(cell.barrier == "time" for cell in cells) and base.automaton.coarse:
@@ -267,42 +267,46 @@ class _Verifier:
                 after = self._under(check, exact, fault)
                 cells = [self._cell(name, check, (fault,), after, exact) for name in rules]
             for name, cell in zip(rules, cells, strict=True):
-                found[name].append(cell)
+                cells_of[name].append(cell)
             if self.faults == 2 and after is not None and any(cell.barrier != "nothing" for cell in cells):
                 single.append((fault, after))
-        for (one, first), (two, second) in combinations(single, 2):
-            held = [name for name in rules if name not in first.broken and name not in second.broken]
-            if not held or one.any_order or two.any_order or before in (first, second):
+        for (first_fault, first), (second_fault, second) in combinations(single, 2):
+            holding = [name for name in rules if name not in first.broken and name not in second.broken]
+            if not holding or first_fault.any_order or second_fault.any_order or before in (first, second):
                 continue
-            for base, late in ((first, two), (second, one)):
+            for base, late in ((first, second_fault), (second, first_fault)):
                 try:
-                    both = self._under(check, base, late)
+                    under_both = self._under(check, base, late)
                 except TooManyStatesError:
-                    cells = [Cell((one.said, two.said), 0, "undecided") for _ in held]
+                    cells = [
+                        Cell((first_fault.sentence, second_fault.sentence), 0, "undecided") for _ in holding
+                    ]
                     continue
-                cells = [self._cell(name, check, (one, two), both, base) for name in held]
+                cells = [
+                    self._cell(name, check, (first_fault, second_fault), under_both, base) for name in holding
+                ]
                 if any(cell.barrier == "nothing" for cell in cells):
                     break  # whichever comes first, one order is enough
-            for name, cell in zip(held, cells, strict=True):
-                found[name].append(cell)
-        return {name: tuple(cells) for name, cells in found.items()}
+            for name, cell in zip(holding, cells, strict=True):
+                cells_of[name].append(cell)
+        return {name: tuple(cells) for name, cells in cells_of.items()}
 
-    def _exactly(self, check: Check) -> Found:
+    def _exactly(self, check: Check) -> Explored:
         """The search of a check with the whole order of its timers."""
         automaton = self.automaton(check, "commands", coarse=False)
         return search(automaton, judges(check, automaton), self._tell(f"{check.rules[0]} ({check.subject})"))
 
-    def _under(self, check: Check, before: Found, fault: PlantFault) -> Found | None:
+    def _under(self, check: Check, before: Explored, fault: PlantFault) -> Explored | None:
         """The search with a fault more; None where the rule cannot see it."""
-        automaton, what = before.automaton, f"{check.rules[0]} ({check.subject}), {fault.said}"
+        automaton, search_name = before.automaton, f"{check.rules[0]} ({check.subject}), {fault.sentence}"
         if not touches(fault, automaton.cone, self.loops, self.plant):
             return None
         if fault.kind == "person":
-            more = self.automaton(check, "commands", frozenset({fault}))
-            if [len(dim.values) for dim in more.dims] == [len(dim.values) for dim in automaton.dims]:
+            faulty = self.automaton(check, "commands", frozenset({fault}))
+            if [len(dim.values) for dim in faulty.dims] == [len(dim.values) for dim in automaton.dims]:
                 return None
-            return search(more, judges(check, more), self._tell(what), until_broken=_STORIES_TRIED)
-        more = Automaton(
+            return search(faulty, judges(check, faulty), self._tell(search_name), until_broken=_STORIES_TRIED)
+        faulty = Automaton(
             self.plant,
             automaton.cone,
             automaton.env,
@@ -311,29 +315,36 @@ class _Verifier:
             faults=automaton.faults | {fault},
             coarse=automaton.coarse,
         )
-        if reroutes(fault) and more.wiring.same_water(automaton.wiring):
+        if reroutes(fault) and faulty.wiring.same_water(automaton.wiring):
             return before  # it makes no difference to anything that is asked of the water
-        return search(more, judges(check, more), self._tell(what), after=before, until_broken=_STORIES_TRIED)
+        return search(
+            faulty, judges(check, faulty), self._tell(search_name), after=before, until_broken=_STORIES_TRIED
+        )
 
     def _cell(
-        self, name: str, check: Check, faults: tuple[PlantFault, ...], found: Found | None, before: Found
+        self,
+        name: str,
+        check: Check,
+        faults: tuple[PlantFault, ...],
+        explored: Explored | None,
+        before: Explored,
     ) -> Cell:
-        said, fault = tuple(fault.said for fault in faults), faults[-1]
-        sees = found is not None or fault.kind == "person" or FAULTS[fault.kind].known
-        found, states = found or before, found.states if found else 0
-        if name not in found.broken:
-            return Cell(said, states, barrier(found, check) if sees else "not needed")
-        node, why = found.broken[name][0]
-        snapshot = found.automaton.snapshot(node)
+        sentences, fault = tuple(fault.sentence for fault in faults), faults[-1]
+        sees = explored is not None or fault.kind == "person" or FAULTS[fault.kind].known
+        explored, states = explored or before, explored.states if explored else 0
+        if name not in explored.broken:
+            return Cell(sentences, states, barrier(explored, check) if sees else "not needed")
+        node, why = explored.broken[name][0]
+        snapshot = explored.automaton.snapshot(node)
         still = any(device == check.subject and truth.flow == "none" for device, truth in snapshot.sources)
         if RULES[name].limited and still and self.plant.trips_dry(check.subject):
-            return Cell(said, states, "limit", why)
-        why, story = self._story(name, check, found)
+            return Cell(sentences, states, "limit", why)
+        why, story = self._story(name, check, explored)
         if story.replayed == "in order, not in time":
-            return Cell(said, states, "time", why, story)
+            return Cell(sentences, states, "time", why, story)
         alone = self.mends_faults and len(faults) == 1
         mends = tuple(self._mends(name, check, faults[0])) if alone else ()
-        return Cell(said, states, "nothing", why, story, mends)
+        return Cell(sentences, states, "nothing", why, story, mends)
 
     # -- mends ---------------------------------------------------------------------------------------------
 
@@ -344,8 +355,8 @@ class _Verifier:
                 other = _Verifier(change.of(self.scenario), 0, self.any_order, None)
                 holds, states, never_on = other.holds(name, check.subject)
                 if holds and fault is not None:
-                    holds, more = other.holds_under(name, check.subject, fault)
-                    states += more
+                    holds, states_under = other.holds_under(name, check.subject, fault)
+                    states += states_under
             except (CycleSimError, ValueError):
                 continue
             yield Mend(change.sentence, holds, states, never_on)
@@ -356,11 +367,11 @@ class _Verifier:
         states = 0
         for check in checks(self.plant, self.programme) if same else ():
             if name in check.rules and check.subject == subject:
-                one = replace(check, rules=(name,))
-                before = self._exactly(one)
-                after = self._under(one, before, same[0])
+                narrowed = replace(check, rules=(name,))
+                before = self._exactly(narrowed)
+                after = self._under(narrowed, before, same[0])
                 states += before.states + (after.states if after else 0)
-                if self._cell(name, one, (same[0],), after, before).barrier in ("nothing", "time"):
+                if self._cell(name, narrowed, (same[0],), after, before).barrier in ("nothing", "time"):
                     return False, states
         return True, states
 
@@ -370,14 +381,14 @@ class _Verifier:
         for check in checks(self.plant, self.programme):
             if name not in check.rules or check.subject != subject:
                 continue
-            one = replace(check, rules=(name,))
-            automaton = self.automaton(one, "commands")
-            found = search(automaton, judges(one, automaton), until_broken=1)
-            if name in found.broken:
-                found = self._refined(name, check)
-            states += found.states
-            if name in found.broken:
+            narrowed = replace(check, rules=(name,))
+            automaton = self.automaton(narrowed, "commands")
+            explored = search(automaton, judges(narrowed, automaton), until_broken=1)
+            if name in explored.broken:
+                explored = self._refined(name, check)
+            states += explored.states
+            if name in explored.broken:
                 return False, states, False
-            if not still_works(found, subject):
+            if not still_works(explored, subject):
                 return False, states, True
         return True, states, False

@@ -323,8 +323,8 @@ def test_a_solver_reaches_the_same_states(build, changes):
     automaton = Automaton(plant, cone, Environment(plant, programme, Calendar(programme), cone), coarse=True)
     found = search(automaton, {})
     states = {(state["m0"], state["m1"]) for state in reached}
-    assert states == {node.state for node in found.seen}
+    assert states == {node.state for node in found.came_from}
     assert len(reached) == found.states
     fires = model.sources[0].table.states.index("firing")
     off = model.pumps[0].table.states.index("stopped")
-    assert ((off, fires) in states) == any(node.state == (off, fires) for node in found.seen)
+    assert ((off, fires) in states) == any(node.state == (off, fires) for node in found.came_from)

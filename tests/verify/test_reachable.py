@@ -41,7 +41,7 @@ def outside(scenario, days, kind, start=date(2027, 1, 4)):
     for name in [source.name for source in programme.controller.sources] or list(plant.pumps):
         cone = cone_of(plant, programme, [name])
         automaton = Automaton(plant, cone, Environment(plant, programme, calendar, cone, kind=kind))
-        reached = {of_node(automaton, node) for node in search(automaton, {}).seen}
+        reached = {of_node(automaton, node) for node in search(automaton, {}).came_from}
         for state, facts, positions in seen:
             known = of_engine(automaton, programme.controller, state, facts, positions)
             if known not in reached:

@@ -427,8 +427,8 @@ def test_a_timer_has_left_what_is_declared(build):
     """One more than its seconds in the second that starts it; later 1, for any time, or 0 when it is over."""
     plant, _, cone, env = around_the_element(build())
     automaton = Automaton(plant, cone, env, ["element"])
-    seen = search(automaton, {}).seen
-    left = {name: {node.timers[i] for node in seen} for i, name in enumerate(automaton.timers)}
+    states = search(automaton, {}).came_from
+    left = {name: {node.timers[i] for node in states} for i, name in enumerate(automaton.timers)}
     assert left == {
         "time of main": {0, 1, 3},  # 2 s of changeover
         "time of element": {0, 1, 6},  # 5 s of proof
@@ -442,8 +442,8 @@ def test_a_coarse_order_reaches_no_less(build):
     """Every state of the exact order of timers is one of the coarse search, but for that order."""
     plant, _, cone, env = around_the_element(build(NO_PROOF))
     exact, coarse = (Automaton(plant, cone, env, ["element"], coarse=x) for x in (False, True))
-    known = {node._replace(order=0) for node in search(coarse, {}).seen}
-    assert {node._replace(order=0) for node in search(exact, {}).seen} <= known
+    known = {node._replace(order=0) for node in search(coarse, {}).came_from}
+    assert {node._replace(order=0) for node in search(exact, {}).came_from} <= known
 
 
 def test_two_faults_are_tried_where_each_alone_is_held(build):

@@ -73,10 +73,10 @@ class Bathing(Model):
 
     @model_validator(mode="after")
     def _calendar_or_drawn(self) -> "Bathing":
-        given = self.model_fields_set
+        written = self.model_fields_set
         if self.drawn is not None:
             for name in ("start", "lasts_s", "days", "repeats", "people"):
-                if name in given:
+                if name in written:
                     key = name.removesuffix("_s")
                     raise RefusedError("", "drawn says this already; leave one of the two out", at=(key,))
         elif self.start is None or self.lasts_s is None:

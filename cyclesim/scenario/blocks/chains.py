@@ -19,31 +19,31 @@ Chain = tuple[Item, ...]
 _ITEM_DUE = "a name or {parallel: [...]} is due"
 
 
-def _item(value: object, at: Steps) -> Item:
+def _item(value: object, steps: Steps) -> Item:
     if isinstance(value, str):
         try:
             return read_name(value)
         except RefusedError as error:
-            raise RefusedError(error.what, error.allowed, at=at) from None
+            raise RefusedError(error.what, error.allowed, at=steps) from None
     if not isinstance(value, dict) or set(value) != {"parallel"}:
-        raise RefusedError(what_is(value), _ITEM_DUE, at=at)
+        raise RefusedError(what_is(value), _ITEM_DUE, at=steps)
     branches = value["parallel"]
     if not isinstance(branches, list) or len(branches) < 2:
         what = what_is(branches) if not isinstance(branches, list) else f"{len(branches)} in parallel"
-        raise RefusedError(what, "at least two branches in a list are due", at=(*at, "parallel"))
+        raise RefusedError(what, "at least two branches in a list are due", at=(*steps, "parallel"))
     chains: list[Chain] = []
     for index, branch in enumerate(branches):
-        where = (*at, "parallel", index)
+        where = (*steps, "parallel", index)
         chains.append(_chain(branch, where) if isinstance(branch, list) else (_item(branch, where),))
     return Parallel(tuple(chains))
 
 
-def _chain(value: object, at: Steps) -> Chain:
+def _chain(value: object, steps: Steps) -> Chain:
     if not isinstance(value, list):
-        raise RefusedError(what_is(value), "a list of names in the direction of flow is due", at=at)
+        raise RefusedError(what_is(value), "a list of names in the direction of flow is due", at=steps)
     if not value:
-        raise RefusedError("an empty list", "the names of what the water passes are due", at=at)
-    return tuple(_item(item, (*at, index)) for index, item in enumerate(value))
+        raise RefusedError("an empty list", "the names of what the water passes are due", at=steps)
+    return tuple(_item(item, (*steps, index)) for index, item in enumerate(value))
 
 
 def read_network(value: object) -> tuple[Chain, ...]:
@@ -62,15 +62,15 @@ def read_network(value: object) -> tuple[Chain, ...]:
     return tuple(chains)
 
 
-def names_in(chain: Chain, at: Steps) -> Iterator[tuple[str, Steps]]:
+def names_in(chain: Chain, steps: Steps) -> Iterator[tuple[str, Steps]]:
     """Every name of a chain with the steps that lead to it in the file's own shape, written with or without
     inner lists (a branch of one name may be written bare)."""
     for index, item in enumerate(chain):
         if isinstance(item, str):
-            yield item, (*at, index)
+            yield item, (*steps, index)
         else:
             for number, branch in enumerate(item.branches):
-                yield from names_in(branch, (*at, index, "parallel", number))
+                yield from names_in(branch, (*steps, index, "parallel", number))
 
 
 Network = Annotated[tuple[Chain, ...], Form(read_network, {"type": "array", "minItems": 1})]

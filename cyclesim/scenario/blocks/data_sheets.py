@@ -21,8 +21,8 @@ from cyclesim.scenario.forms.fields import (
     SpeedShare,
     YesNo,
     named,
+    not_empty,
     single_or_list,
-    some,
 )
 from cyclesim.scenario.forms.forms import (
     Assumed,
@@ -239,7 +239,7 @@ class _Turnable(Model):
     """What a person turns: it has positions, a usual one, and those that it may be left in."""
 
     usual: str = Field(description="How it normally is.")
-    may_be: Annotated[tuple[str, ...], some, single_or_list] = Field(
+    may_be: Annotated[tuple[str, ...], not_empty, single_or_list] = Field(
         (), description="How else it may be left; always as `usual` unless said."
     )
 
@@ -258,8 +258,8 @@ class _Turnable(Model):
         known = self.known
         places: list[tuple[str | int, ...]] = [("usual",), *(("may_be", i) for i in range(len(self.may_be)))]
         wrong = [
-            RefusedError("an unknown word", f"{one_of(known)} is due", did_you_mean(word, known), at)
-            for at, word in zip(places, (self.usual, *self.may_be), strict=True)
+            RefusedError("an unknown word", f"{one_of(known)} is due", did_you_mean(word, known), place)
+            for place, word in zip(places, (self.usual, *self.may_be), strict=True)
             if word not in known
         ]
         if wrong:
@@ -299,7 +299,7 @@ class Diverter(_Turnable):
     """A valve of several ways: each position opens some of them."""
 
     drop: AtHead = Field(description="Head lost at a flow in a way that is open.")
-    ways: Annotated[tuple[Name, ...], some] = Field(
+    ways: Annotated[tuple[Name, ...], not_empty] = Field(
         description="The names that its ways have in the network, e.g. [to_left, to_right]."
     )
     opens: Annotated[dict[str, tuple[Name, ...]], named] = Field(

@@ -18,7 +18,7 @@ from cyclesim.scenario.forms.fields import (
     Rest,
     Share,
     WaterTemperature,
-    some,
+    not_empty,
 )
 from cyclesim.scenario.forms.forms import (
     Assumed,
@@ -238,10 +238,10 @@ class Rated(Model):
     def _possible(self) -> "Rated":
         most = highest_cop(self.air_c, self.water_c)
         if self.cop >= most:
-            found, lift_k = "a COP that no heat pump reaches", self.water_c - self.air_c
+            claim, lift_k = "a COP that no heat pump reaches", self.water_c - self.air_c
             carnot = f"; Carnot's limit is {(self.water_c + _ZERO_C_K) / lift_k:.1f}" if lift_k > 0 else ""
             due = f"at these temperatures less than {most:.1f} is due"
-            raise RefusedError(found, due, f"no heat pump does that{carnot}", ("cop",))
+            raise RefusedError(claim, due, f"no heat pump does that{carnot}", ("cop",))
         return self
 
 
@@ -249,7 +249,7 @@ class HeatPump(Switched):
     """A heat pump that takes its heat from air."""
 
     kind: Literal["heat_pump"] = Field(description=KIND_SAYS)
-    rated: Annotated[tuple[Rated, ...], some] = Field(
+    rated: Annotated[tuple[Rated, ...], not_empty] = Field(
         description="Lines of its data sheet, e.g. [{air: 7 degC, water: 35 degC, output: 8 kW, cop: 4.2}]."
     )
     lowest_air_c: AirTemperature = Field(
@@ -341,7 +341,7 @@ class Wood(Unswitched):
 
     kind: Literal["wood"] = Field(description=KIND_SAYS)
     output_w: Power = Field(alias="output", description="Heat it gives while it burns, e.g. 15 kW.")
-    burns: Annotated[tuple[Occasion, ...], some] = Field(
+    burns: Annotated[tuple[Occasion, ...], not_empty] = Field(
         description="When it is lit and how long it burns, e.g. [{start: 17:00, lasts: 3 h, days: saturday}]."
     )
     dies_down_s: Annotated[float, Quantity("time", ge=0, le=86_400)] = default(
@@ -385,7 +385,7 @@ def _known_kind(value: object) -> object:
     return value
 
 
-def _which(value: object) -> str:
+def _tag_of(value: object) -> str:
     kind = value.get("kind") if isinstance(value, dict) else "electric"
     return f"<{str(kind).replace('_', '')}>"
 
@@ -396,6 +396,6 @@ AnyHeatSource = Annotated[
     | Annotated[Boiler, Tag("<boiler>")]
     | Annotated[Wood, Tag("<wood>")]
     | Annotated[Solar, Tag("<solar>")],
-    Discriminator(_which),
+    Discriminator(_tag_of),
     BeforeValidator(_known_kind),
 ]

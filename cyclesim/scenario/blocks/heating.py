@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from cyclesim.scenario.blocks.place import PriceTag
-from cyclesim.scenario.forms.fields import Clock, Days, Lasting, Name, PumpAt, single_or_list, some
+from cyclesim.scenario.forms.fields import Clock, Days, Lasting, Name, PumpAt, not_empty, single_or_list
 from cyclesim.scenario.forms.forms import Model, Quantity, RefusedError, default
 from cyclesim.scenario.forms.times import DAYS, REPEATS, Date, Rule, check_recurring
 from cyclesim.spreads import Spread
@@ -79,7 +79,7 @@ class Sensor(Model):
 class Heating(Model):
     """Keeping the water at a set point."""
 
-    sources: Annotated[tuple[Name, ...], some, single_or_list] = Field(
+    sources: Annotated[tuple[Name, ...], not_empty, single_or_list] = Field(
         alias="with", description="The heat sources that are used, the preferred one first, e.g. [element]."
     )
     pump: PumpAt = Field(description="The pump and speed that run while heating, e.g. main low.")
@@ -114,7 +114,7 @@ class Heating(Model):
     def _each_once(self) -> "Heating":
         if len(set(self.sources)) < len(self.sources):
             raise RefusedError("", "each heat source stands once", at=("with",))
-        away = sorted(enumerate(self.absences), key=lambda one: one[1].from_date)
+        away = sorted(enumerate(self.absences), key=lambda numbered: numbered[1].from_date)
         for (_, first), (index, second) in pairwise(away):
             if second.from_date <= first.to_date:
                 due = f"absences do not overlap; another is from {first.from_date} to {first.to_date}"

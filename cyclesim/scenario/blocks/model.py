@@ -202,8 +202,8 @@ class Scenario(Model):
 
     def assumed(self) -> list[Assumed]:
         """The sea's own height, where it decides what a pump can draw."""
-        asked = any(pump.npsh_needed_m is not None for pump in self.plant.pumps.values())
-        if "altitude_m" in self.place.model_fields_set or not asked:
+        npsh_matters = any(pump.npsh_needed_m is not None for pump in self.plant.pumps.values())
+        if "altitude_m" in self.place.model_fields_set or not npsh_matters:
             return []
         return [Assumed("place.altitude", "0 m", Spread(0, 2000, "m"), "the sea's own; " + CHOICE)]
 

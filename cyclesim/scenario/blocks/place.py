@@ -20,8 +20,8 @@ from cyclesim.scenario.forms.fields import (
     Voltage,
     Warming,
     named,
+    not_empty,
     single_or_list,
-    some,
 )
 from cyclesim.scenario.forms.forms import Count, Model, Quantity, RefusedError, Text, default, nearest
 from cyclesim.spreads import NoRange
@@ -57,12 +57,12 @@ class Zone(Model):
 
     @model_validator(mode="after")
     def _one_kind(self) -> "Zone":
-        given = self.model_fields_set
-        if len(given & {"follows", "depth_m", "always_c"}) != 1:
+        written = self.model_fields_set
+        if len(written & {"follows", "depth_m", "always_c"}) != 1:
             raise RefusedError("", "exactly one of follows: weather, depth: 600 mm or always: 18 degC is due")
-        if self.follows is None and given & {"above_by_k", "never_below_c", "never_above_c"}:
+        if self.follows is None and written & {"above_by_k", "never_below_c", "never_above_c"}:
             raise RefusedError("", "above_by, never_below and never_above go with follows: weather only")
-        if self.follows is None and given & {"loses_w_k", "stores_j_k"}:
+        if self.follows is None and written & {"loses_w_k", "stores_j_k"}:
             raise RefusedError("", "loses and stores go with follows: weather only: a room of its own")
         if (self.loses_w_k is None) != (self.stores_j_k is None):
             missing = "loses" if self.loses_w_k is None else "stores"
@@ -228,7 +228,7 @@ class Circuit(Model):
     """One of several circuits, with what hangs on it."""
 
     breaker_a: Current = Field(alias="breaker", description="Rating printed on its breaker, e.g. 20 A.")
-    feeds: Annotated[tuple[Name, ...], some, single_or_list] = Field(
+    feeds: Annotated[tuple[Name, ...], not_empty, single_or_list] = Field(
         description="The pumps, heat sources, blower and names of also_on_it that it feeds."
     )
 

@@ -27,7 +27,7 @@ from cyclesim.scenario.forms.fields import (
     Wall,
     YesNo,
     named,
-    some,
+    not_empty,
 )
 from cyclesim.scenario.forms.forms import (
     JUDGED_BY,
@@ -305,6 +305,6 @@ class Plant(Model):
         default_factory=dict, description="Check valves that stand on their own, by name."
     )
     junctions: list[Name] = Field(default_factory=list, description="Names of tees where chains meet.")
-    network: Annotated[Network, some] = Field(
+    network: Annotated[Network, not_empty] = Field(
         description="How the water runs: lists in the direction of flow, {parallel: [...]} where it splits."
     )

@@ -8,7 +8,16 @@ from cyclesim.scenario.blocks.bathing import Bathing
 from cyclesim.scenario.blocks.heating import Heating
 from cyclesim.scenario.blocks.place import Hours
 from cyclesim.scenario.blocks.wiring import Watch
-from cyclesim.scenario.forms.fields import Clocks, Days, Lasting, Name, PumpAt, YesNo, single_or_list, some
+from cyclesim.scenario.forms.fields import (
+    Clocks,
+    Days,
+    Lasting,
+    Name,
+    PumpAt,
+    YesNo,
+    not_empty,
+    single_or_list,
+)
 from cyclesim.scenario.forms.forms import Count, Model, Quantity, RefusedError, default
 from cyclesim.scenario.forms.times import (
     DAYS,
@@ -62,7 +71,7 @@ class FrostProtection(Watch):
 class QuietHours(Hours):
     """When neighbours sleep."""
 
-    applies_to: Annotated[tuple[PumpAt, ...], some, single_or_list] = Field(
+    applies_to: Annotated[tuple[PumpAt, ...], not_empty, single_or_list] = Field(
         description="What must stay off, e.g. [main high]; a pump's name alone means every speed of it."
     )
 
@@ -146,7 +155,7 @@ class Controller(Model):
     time_step_s: Lasting | None = Field(
         None, alias="time_step", description="The step its times move in, e.g. 15 min."
     )
-    flush_lengths_s: Annotated[tuple[Lasting, ...], some] | None = Field(
+    flush_lengths_s: Annotated[tuple[Lasting, ...], not_empty] | None = Field(
         None, alias="flush_lengths", description="The flush lengths it offers, e.g. [15 s, 30 s, 60 s]."
     )
     flushes_a_day: Annotated[int, Count(0, 50)] | None = Field(
@@ -218,10 +227,10 @@ class Keep(Model):
     lasting_s: Lasting = Field(alias="lasting", description="For how long, e.g. 60 s.")
 
 
-def _which(value: object) -> str:
+def _tag_of(value: object) -> str:
     return "<keep>" if isinstance(value, dict) and "keep" in value else "<block>"
 
 
 Interlock = Annotated[
-    Annotated[Block, Tag("<block>")] | Annotated[Keep, Tag("<keep>")], Discriminator(_which)
+    Annotated[Block, Tag("<block>")] | Annotated[Keep, Tag("<keep>")], Discriminator(_tag_of)
 ]

@@ -10,7 +10,7 @@ from pydantic import Field, model_validator
 
 from cyclesim.scenario.blocks.heat_sources import Proof
 from cyclesim.scenario.blocks.wiring import OWN_SWITCH, STARTED, Starters
-from cyclesim.scenario.forms.fields import Current, Flow, Name, Pause, some
+from cyclesim.scenario.forms.fields import Current, Flow, Name, Pause, not_empty
 from cyclesim.scenario.forms.forms import Model, Quantity, RefusedError
 from cyclesim.scenario.forms.times import Occasion
 
@@ -40,7 +40,7 @@ class Treatment(Model):
     with_: Name | None = Field(
         None, alias="with", description="The pump with which the controller runs it, at any speed."
     )
-    runs: Annotated[tuple[Occasion, ...], some] | None = Field(
+    runs: Annotated[tuple[Occasion, ...], not_empty] | None = Field(
         None, description="Or: when the controller runs it, e.g. [{start: 10:00, lasts: 6 h}]."
     )
     own_flow_switch_s: Pause | None = OWN_SWITCH

@@ -193,17 +193,20 @@ class WeatherFile(Model):
 
     def assumed(self) -> list[Assumed]:
         """Values for what the file has no column for."""
-        columns, found = self.file.columns.keys(), []
-        for key, value, kind, there in (
+        columns, assumptions = self.file.columns.keys(), []
+        for key, value, kind, has_column in (
             ("humidity", self.humidity, "fraction", "humidity" in columns),
             ("wind", self.wind_m_s, "speed", "wind_m_s" in columns),
             ("cloud", self.cloud, "fraction", bool(columns & {"cloud", "sky_c"})),
         ):
-            if not there and getattr(self, "stated_wind_m_s" if key == "wind" else f"stated_{key}") is None:
-                found.append(Assumed(key, format_quantity(value, kind), _SPREADS[key], _NO_SOURCE))
+            if (
+                not has_column
+                and getattr(self, "stated_wind_m_s" if key == "wind" else f"stated_{key}") is None
+            ):
+                assumptions.append(Assumed(key, format_quantity(value, kind), _SPREADS[key], _NO_SOURCE))
         if "wind_m_s" in columns and self.stated_wind_at_water is None:
-            found.append(Assumed("wind_at_water", "30 %", Spread(10, 70, "%"), _NO_SOURCE))
-        return found
+            assumptions.append(Assumed("wind_at_water", "30 %", Spread(10, 70, "%"), _NO_SOURCE))
+        return assumptions
 
 
 def _which_weather(value: object) -> str:

@@ -60,8 +60,8 @@ class Starter(Model):
 
     @model_validator(mode="after")
     def _one_way(self) -> "Starter":
-        given = [way for way in _WAYS if getattr(self, way) is not None]
-        if len(given) != 1:
+        ways = [way for way in _WAYS if getattr(self, way) is not None]
+        if len(ways) != 1:
             raise RefusedError("", f"one of {', '.join(_WAYS[:-1])} or {_WAYS[-1]} is due")
         for key, value in (("every", self.every_s), ("for", self.for_s), ("lasting", self.lasting_s)):
             if value is not None and self.contact_of is None:

@@ -78,9 +78,9 @@ def _apart_from_tub(tree: Tree, chains: list[tuple[int, Chain]], nodes: list[str
     for index, chain in chains:
         met = {item for item in chain if isinstance(item, str) and item in nodes}
         joined = [loop for loop in loops if loop[1] & met]
-        first = min([index, *(at for at, _ in joined)])
+        first = min([index, *(start for start, _ in joined)])
         loops = [loop for loop in loops if loop not in joined]
-        loops.append((first, met.union(*(others for _, others in joined))))
+        loops.append((first, met.union(*(other_nodes for _, other_nodes in joined))))
     for index, met in sorted(loops):
         if "tub" not in met:
             path = (*_NETWORK, index, 0)
@@ -111,22 +111,22 @@ def _place(tree: Tree, path: Steps) -> Steps:
     return path if path in tree.marks else path[:-1]
 
 
-def _chain(tree: Tree, chain: Chain, at: Steps, nodes: list[str]) -> Iterator[Fault]:
+def _chain(tree: Tree, chain: Chain, chain_path: Steps, nodes: list[str]) -> Iterator[Fault]:
     ends = f"a chain starts and ends at {one_of(nodes)}"
     for item, place, word in ((chain[0], 0, "starts"), (chain[-1], len(chain) - 1, "ends")):
         if item not in nodes:
             what = f"'{shorten(item)}'" if isinstance(item, str) else "a split"
-            yield tree.fault((*at, place), f"a chain that {word} at {what}", ends)
+            yield tree.fault((*chain_path, place), f"a chain that {word} at {what}", ends)
     if len(chain) < 3 and all(item in nodes for item in chain):
-        yield tree.fault(at, "a chain with nothing in it", "something lies between the two ends")
-    yield from _inside(tree, chain, at, nodes, after=None)
+        yield tree.fault(chain_path, "a chain with nothing in it", "something lies between the two ends")
+    yield from _inside(tree, chain, chain_path, nodes, after=None)
 
 
-def _inside(tree: Tree, chain: Chain, at: Steps, nodes: list[str], after: Any) -> Iterator[Fault]:
+def _inside(tree: Tree, chain: Chain, chain_path: Steps, nodes: list[str], after: Any) -> Iterator[Fault]:
     """What follows what; `after` is what follows the whole chain where it is a branch."""
     branch = after is not None
     for index, item in enumerate(chain):
-        path = (*at, index)
+        path = (*chain_path, index)
         follows = chain[index + 1] if index + 1 < len(chain) else after
         if not isinstance(item, str):
             for number, inner in enumerate(item.branches):
@@ -144,7 +144,7 @@ def _inside(tree: Tree, chain: Chain, at: Steps, nodes: list[str], after: Any) -
                 )
             elif isinstance(follows, str) and follows in nodes and len(chain) > 2:
                 yield tree.fault(
-                    (*at, index + 1),
+                    (*chain_path, index + 1),
                     f"'{shorten(follows)}' right after '{shorten(item)}'",
                     "something lies between two nodes",
                 )
@@ -198,7 +198,7 @@ def _left_out(tree: Tree, names: dict[str, list[str] | None], written: set[str])
         for name in known or ():
             path: Steps = ("plant", kind, name)
             if kind == "ways":
-                path = next(at for at, text in tree.texts(["plant.diverters.*.ways.*"]) if text == name)
+                path = next(steps for steps, text in tree.texts(["plant.diverters.*.ways.*"]) if text == name)
             capped = kind == "legs" and tree.get((*path, "dead_end"), default=False) is not False
             if name not in written and not capped:
                 hint = "if it is capped, say dead_end: true" if kind == "legs" else ""

@@ -123,10 +123,10 @@ def _zones(tree: Tree) -> Iterator[Fault]:
             yield from _known(tree, path, text, [*zones, "outdoors"], "zone")
 
 
-def _known(tree: Tree, path: Steps, text: str, names: list[str], what: str) -> Iterator[Fault]:
+def _known(tree: Tree, path: Steps, text: str, names: list[str], noun: str) -> Iterator[Fault]:
     if text not in names:
-        allowed = f"known {what}s: {', '.join(names)}" if names else f"the file has no {what}"
-        yield tree.fault(path, f"'{shorten(text)}', an unknown {what}", allowed, did_you_mean(text, names))
+        allowed = f"known {noun}s: {', '.join(names)}" if names else f"the file has no {noun}"
+        yield tree.fault(path, f"'{shorten(text)}', an unknown {noun}", allowed, did_you_mean(text, names))
 
 
 def speeds_of(tree: Tree, pump: str) -> tuple[str, ...]:
@@ -148,9 +148,11 @@ def _speed(tree: Tree, path: Steps, text: str, *, lone: bool) -> Iterator[Fault]
     speeds = speeds_of(tree, pump)
     if speed in speeds or (lone and speed == "on"):
         return
-    ways = [pump if name == "on" else f"{pump} {name}" for name in speeds]
+    references = [pump if name == "on" else f"{pump} {name}" for name in speeds]
     found = f"'{text}', a pump without its speed" if speed == "on" else f"'{text}', an unknown speed"
-    yield tree.fault(path, found, f"{one_of(ways)} is due", did_you_mean(text, ways) if speed != "on" else "")
+    yield tree.fault(
+        path, found, f"{one_of(references)} is due", did_you_mean(text, references) if speed != "on" else ""
+    )
 
 
 def _interlocks(
@@ -164,7 +166,7 @@ def _interlocks(
     causes = [*(text for text in speeds if " " in text)]
     causes += [f"{name} running" for name in (*pumps, *blowers)]
     causes += [f"{source} firing" for source in sources]
-    said: dict[tuple[str, str], Steps] = {}
+    path_of: dict[tuple[str, str], Steps] = {}
     for path, interlock in tree.match("interlocks.*"):
         if not isinstance(interlock, dict):
             continue
@@ -175,8 +177,8 @@ def _interlocks(
             hint = did_you_mean(block, [*devices, *speeds])
             yield tree.fault((*path, "block"), f"'{shorten(block)}', nothing that is known", allowed, hint)
         elif isinstance(block, str) and block not in devices and "unless" in interlock:
-            what = "a heat source or a treatment device" if treats else "a heat source"
-            allowed = f"unless: flow proven goes with {what}: {', '.join(devices)}"
+            kinds = "a heat source or a treatment device" if treats else "a heat source"
+            allowed = f"unless: flow proven goes with {kinds}: {', '.join(devices)}"
             yield tree.fault((*path, "unless"), f"'{block}', a pump", allowed)
         if isinstance(cause, str) and cause not in causes:
             yield tree.fault(
@@ -190,8 +192,8 @@ def _interlocks(
         if isinstance(block, str) and isinstance(cause, str) and cause in (block, f"{block} firing"):
             yield tree.fault((*path, "while"), f"'{cause}', the thing itself", "something else is due")
         subject = _subject(interlock)
-        if subject in said:
-            where = tree.mark(said[subject]).line
+        if subject in path_of:
+            where = tree.mark(path_of[subject]).line
             yield tree.fault(
                 path,
                 f"{subject[0]} '{shorten(subject[1])}' again",
@@ -199,7 +201,7 @@ def _interlocks(
                 f"the first is on line {where}",
             )
         elif subject[0]:
-            said[subject] = path
+            path_of[subject] = path
 
 
 def _subject(interlock: dict[str, Any]) -> tuple[str, str]:

@@ -45,7 +45,7 @@ def check_uses(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault
     """Every such fault; `names` are the elements by kind, None for a kind that cannot be read."""
     yield from _watched(tree, names)
     yield from _switched(tree, names["heat_sources"] or [])
-    yield from _asked(tree)
+    yield from _needed(tree)
     yield from _one_currency(tree)
     yield from _fed(tree)
     yield from _cleaned(tree)
@@ -56,16 +56,16 @@ def check_uses(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault
 def _combined(tree: Tree) -> Iterator[Fault]:
     """Every pump doubles the duties that a check solves, or trebles them; so does a valve left turned."""
     pumps, valves, diverters = (
-        [one for _, one in tree.match(f"plant.{kind}.*") if isinstance(one, dict)]
+        [block for _, block in tree.match(f"plant.{kind}.*") if isinstance(block, dict)]
         for kind in ("pumps", "valves", "diverters")
     )
-    ways = [3 if one.keys() & {"low", "high"} else 2 for one in pumps]
-    for one in valves:
-        left = one.get("may_be", [])
-        ways.append(1 + len(left) if isinstance(left, list) else 2)
-    ways += [len(opens) for one in diverters if isinstance(opens := one.get("opens"), dict) and opens]
-    if prod(ways) > MOST_DUTIES:
-        found = f"{prod(ways):,} combinations of pump speeds and valve positions"
+    choices = [3 if block.keys() & {"low", "high"} else 2 for block in pumps]
+    for block in valves:
+        may_be = block.get("may_be", [])
+        choices.append(1 + len(may_be) if isinstance(may_be, list) else 2)
+    choices += [len(opens) for block in diverters if isinstance(opens := block.get("opens"), dict) and opens]
+    if prod(choices) > MOST_DUTIES:
+        found = f"{prod(choices):,} combinations of pump speeds and valve positions"
         hint = "leave out what is not there yet, or what nobody turns"
         path = ("plant",)
         yield tree.fault(
@@ -92,7 +92,7 @@ def _cleaned(tree: Tree) -> Iterator[Fault]:
     path, equipment = ("water_care", "clean_filter_every"), tree.get(("plant", "equipment"), default={})
     if tree.get(path, default=None) is None or not isinstance(equipment, dict):
         return
-    if not any(isinstance(one, dict) and one.get("kind") == "filter" for one in equipment.values()):
+    if not any(isinstance(sheet, dict) and sheet.get("kind") == "filter" for sheet in equipment.values()):
         found = f"'{shorten(str(tree.get(path)))}' without a filter"
         yield tree.fault(path, found, "equipment of kind: filter is due")
 
@@ -121,12 +121,12 @@ def _switched(tree: Tree, sources: list[str]) -> Iterator[Fault]:
     free = [name for name, kind in kinds.items() if kind in UNSWITCHED]
     for path, text in tree.texts(_SWITCHES):
         if text in free:
-            others = [name for name in sources if name not in free]
-            due = f"{one_of(others)} is due" if others else "the file has no heat source that is switched"
+            switched = [name for name in sources if name not in free]
+            due = f"{one_of(switched)} is due" if switched else "the file has no heat source that is switched"
             yield tree.fault(path, f"'{text}', which nobody can switch off", due)
 
 
-def _asked(tree: Tree) -> Iterator[Fault]:
+def _needed(tree: Tree) -> Iterator[Fault]:
     """Runs after bathing need bathing; air needs a blower."""
     bathing = tree.get(("schedule", "bathing"), default=None)
     for path, text in tree.texts(f"schedule.{key}.*.after" for key in DEMANDS.values()):

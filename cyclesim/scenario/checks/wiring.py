@@ -24,26 +24,26 @@ def check_wiring(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fau
     yield from _turned(tree)
 
 
-def _known(tree: Tree, path: Steps, text: str, names: list[str], what: str) -> Iterator[Fault]:
+def _known(tree: Tree, path: Steps, text: str, names: list[str], noun: str) -> Iterator[Fault]:
     if text not in names:
-        allowed = f"{one_of(names)} is due" if names else f"the file has no {what}"
-        yield tree.fault(path, f"'{shorten(text)}', no {what}", allowed, did_you_mean(text, names))
+        allowed = f"{one_of(names)} is due" if names else f"the file has no {noun}"
+        yield tree.fault(path, f"'{shorten(text)}', no {noun}", allowed, did_you_mean(text, names))
 
 
 def _speeds(tree: Tree, pumps: list[str]) -> Iterator[Fault]:
     """A starter of a two-speed pump says which speed, and of nothing else."""
     for kind in ("pumps", "heat_sources", "air", "treatment"):
-        for at, entry in tree.match(f"plant.{kind}.*.also_started_by.*"):
-            about, path = tree.get(at[:3]), at
+        for path, entry in tree.match(f"plant.{kind}.*.also_started_by.*"):
+            about = tree.get(path[:3])
             two = path[2] in pumps and isinstance(about, dict) and bool(about.keys() & {"low", "high"})
             if isinstance(entry, dict):
                 if two and "speed" not in entry:
                     yield tree.fault(
-                        (*at, "speed"), "nothing", "speed: low or high is due for a pump with two"
+                        (*path, "speed"), "nothing", "speed: low or high is due for a pump with two"
                     )
                 elif not two and "speed" in entry:
                     found = f"'{shorten(str(entry['speed']))}' of something with one speed"
-                    yield tree.fault((*at, "speed"), found, "only a pump with two speeds has a speed here")
+                    yield tree.fault((*path, "speed"), found, "only a pump with two speeds has a speed here")
 
 
 def _turned(tree: Tree) -> Iterator[Fault]:
@@ -60,11 +60,15 @@ def _turned(tree: Tree) -> Iterator[Fault]:
             yield from _known(tree, (*path, "valve"), valve, list(known), "valve")
         elif isinstance(valve, str) and isinstance(known[valve], dict) and isinstance(to, str):
             may_be = known[valve].get("may_be", [])
-            left = [x for x in (may_be if isinstance(may_be, list) else [may_be]) if isinstance(x, str)]
-            if to not in left:
+            positions = [
+                position
+                for position in (may_be if isinstance(may_be, list) else [may_be])
+                if isinstance(position, str)
+            ]
+            if to not in positions:
                 due = (
-                    f"{one_of(left)} is due: what may_be of {valve} lists"
-                    if left
+                    f"{one_of(positions)} is due: what may_be of {valve} lists"
+                    if positions
                     else f"{valve} has no may_be"
                 )
-                yield tree.fault((*path, "to"), f"'{shorten(to)}'", due, did_you_mean(to, left))
+                yield tree.fault((*path, "to"), f"'{shorten(to)}'", due, did_you_mean(to, positions))

@@ -139,7 +139,7 @@ def yes_or_no(value: object) -> object:
 _TRUTH = dict.fromkeys(("yes", "on", "y"), "write true") | dict.fromkeys(("no", "off", "n"), "write false")
 
 
-def _some(value: object) -> object:
+def _not_empty(value: object) -> object:
     if isinstance(value, list) and not value:
         raise RefusedError("an empty list", "at least one entry is due, or leave the key out")
     return value
@@ -168,7 +168,7 @@ named = BeforeValidator(_names)
 """Marks a mapping whose keys are names."""
 single_or_list = SingleOrList()
 """Lets one entry stand for a list of one."""
-some = BeforeValidator(_some)
+not_empty = BeforeValidator(_not_empty)
 """Marks a list that needs at least one entry."""
 
 Spacing = Annotated[float, Quantity("length", gt=0, le=10, example="400 mm or 16 in")]
@@ -206,9 +206,9 @@ Clock = Annotated[
     time,
     Text(read_clock, "a time of day is due, e.g. 07:30", r"^([01]\d|2[0-3]):[0-5]\d$", ("07:30",)),
 ]
-Clocks = Annotated[tuple[Clock, ...], some, single_or_list]
+Clocks = Annotated[tuple[Clock, ...], not_empty, single_or_list]
 Day = Annotated[int, Text(read_day, f"{one_of(DAYS)} is due", words=(*DAYS, *(day[:3] for day in DAYS)))]
-Days = Annotated[tuple[Day, ...], some, single_or_list]
+Days = Annotated[tuple[Day, ...], not_empty, single_or_list]
 MonthDay = Annotated[
     tuple[int, int],
     Text(read_month_day, "a day and a month are due, e.g. 20 January", examples=("20 January",)),

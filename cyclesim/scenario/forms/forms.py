@@ -223,8 +223,12 @@ class Quantity:
     def bounds(self) -> str:
         """The sentence that says what is allowed."""
         words = {"more than": self.gt, "at least": self.ge, "less than": self.lt, "at most": self.le}
-        said = [f"{word} {format_quantity(x, self.kind)}" for word, x in words.items() if math.isfinite(x)]
-        return f"{' and '.join(said)} is allowed"
+        clauses = [
+            f"{word} {format_quantity(bound, self.kind)}"
+            for word, bound in words.items()
+            if math.isfinite(bound)
+        ]
+        return f"{' and '.join(clauses)} is allowed"
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.validate)

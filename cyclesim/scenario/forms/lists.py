@@ -10,31 +10,31 @@ from pydantic_core import CoreSchema, core_schema
 
 from cyclesim.scenario.forms.forms import Count, Quantity, RefusedError, SeveralError, Steps, Text, what_is
 
-One = Quantity | Count | Text
+ValueForm = Quantity | Count | Text
 
 
-def _each(ones: Mapping[int, One], values: list[Any], at: Steps = ()) -> list[Any]:
+def _all_validated(forms: Mapping[int, ValueForm], values: list[Any], steps: Steps = ()) -> list[Any]:
     """Every value by its own form; all that are refused are refused together."""
     read, wrong = [], []
     for index, value in enumerate(values):
         try:
-            read.append(ones[index].validate(value))
+            read.append(forms[index].validate(value))
         except RefusedError as error:
-            wrong.append(RefusedError(error.what, error.allowed, error.hint, (*at, index)))
+            wrong.append(RefusedError(error.what, error.allowed, error.hint, (*steps, index)))
     if wrong:
         raise SeveralError(*wrong)
     return read
 
 
-def _shown(one: One, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-    return one.__get_pydantic_json_schema__({"type": "any"}, handler)
+def _shown(form: ValueForm, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+    return form.__get_pydantic_json_schema__({"type": "any"}, handler)
 
 
 @dataclass(frozen=True, eq=False)
 class Pair:
     """Two values of one kind, e.g. [20 degC, 45 degC]; `words` name them in messages."""
 
-    one: One
+    form: ValueForm
     words: str
     example: str
     rises: bool = True
@@ -49,7 +49,7 @@ class Pair:
             raise RefusedError(what_is(value), due)
         if len(value) != 2:
             raise RefusedError(f"a list of {len(value)}", due)
-        first, second = _each({0: self.one, 1: self.one}, value)
+        first, second = _all_validated({0: self.form, 1: self.form}, value)
         if self.rises and second < first:
             raise RefusedError(f"{self.words} out of order", "the lower one stands first")
         if not self.equal and second == first:
@@ -62,7 +62,7 @@ class Pair:
     def __get_pydantic_json_schema__(
         self, schema: CoreSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, Any]:
-        return {"type": "array", "items": _shown(self.one, handler), "minItems": 2, "maxItems": 2}
+        return {"type": "array", "items": _shown(self.form, handler), "minItems": 2, "maxItems": 2}
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,7 +90,7 @@ class Points:
                 wrong.append(RefusedError(what_is(pair), due, at=(index,)))
                 continue
             try:
-                flow, force = _each({0: self.flow, 1: self.force}, pair, (index,))
+                flow, force = _all_validated({0: self.flow, 1: self.force}, pair, (index,))
                 points.append((flow, force))
             except SeveralError as error:
                 wrong += error.refusals

@@ -36,7 +36,7 @@ def read_rule(text: str) -> str:
             raise RefusedError(f"the part '{name[:30]}'", allowed, did_you_mean(name, _RULE_PARTS))
         if name in parts:
             raise RefusedError(f"{name} twice", "each part stands once")
-        if not all(re.fullmatch(_RULE_PARTS[name], one, re.ASCII) for one in _values(name, value)):
+        if not all(re.fullmatch(_RULE_PARTS[name], item, re.ASCII) for item in _values(name, value)):
             raise RefusedError(f"the part '{name}={value[:30]}'", _PART_WORDS[name])
         parts[name] = value
     if "FREQ" not in parts:

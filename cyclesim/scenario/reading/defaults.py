@@ -27,26 +27,30 @@ class Default:
 
 def filled_in(scenario: Scenario) -> tuple[Default, ...]:
     """Every default that matters and was filled in, in the order of the file; candidates run in no plant."""
-    return tuple(one for one in _of(scenario, "") if not one.path.startswith("candidates."))
+    return tuple(default for default in _of(scenario, "") if not default.path.startswith("candidates."))
 
 
 def _of(value: Any, path: str) -> list[Default]:
-    found: list[Default] = []
+    defaults: list[Default] = []
     if isinstance(value, Model):
         prefix, idle, why = f"{path}." if path else "", value.idle(), value.not_varied
         for name, field in type(value).model_fields.items():
-            key, here = prefix + (field.alias or name), getattr(value, name)
+            key, field_value = prefix + (field.alias or name), getattr(value, name)
             about = field.json_schema_extra
             if isinstance(about, Declared) and name not in value.model_fields_set and name not in idle:
-                found.append(Default(key, _text(here, field), about.spread, about.source, here, why))
-            found += _of(here, key)
-        for one in value.assumed():
-            found.append(Default(prefix + one.key, *one[1:]))
+                defaults.append(
+                    Default(key, _text(field_value, field), about.spread, about.source, field_value, why)
+                )
+            defaults += _of(field_value, key)
+        for assumption in value.assumed():
+            defaults.append(Default(prefix + assumption.key, *assumption[1:]))
     elif isinstance(value, dict):
-        found += [one for key, inner in value.items() for one in _of(inner, f"{path}.{key}")]
+        defaults += [default for key, inner in value.items() for default in _of(inner, f"{path}.{key}")]
     elif type(value) is tuple:
-        found += [one for index, inner in enumerate(value) for one in _of(inner, f"{path}.{index}")]
-    return found
+        defaults += [
+            default for index, inner in enumerate(value) for default in _of(inner, f"{path}.{index}")
+        ]
+    return defaults
 
 
 def _text(value: Any, field: FieldInfo) -> str:

@@ -49,7 +49,7 @@ def _scenario(
         if not tree.faults:
             found = "an empty file" if tree.value is None else quoted((), tree)
             tree.faults.append(tree.fault((), found, "a scenario begins with format: 1"))
-        raise InputError(*_told(tree.faults))
+        raise InputError(*_first_faults(tree.faults))
     resolve(tree, name, folder, on_read)
     name_series(tree, folder, on_read)
     for number, text in enumerate(sets, start=1):
@@ -67,14 +67,16 @@ def _scenario(
     try:
         scenario = Scenario.model_validate(tree.value)
     except ValidationError as error:
-        faults += islice((f for f in explain(error, tree, Scenario) if not tree.said(f)), TOLD + 1)
+        faults += islice(
+            (f for f in explain(error, tree, Scenario) if not tree.is_faulty_already(f)), TOLD + 1
+        )
     faults += islice(check(tree), TOLD + 1)
     if faults or scenario is None:
-        raise InputError(*_told(faults))
+        raise InputError(*_first_faults(faults))
     return scenario
 
 
-def _told(faults: list[Fault]) -> list[Fault]:
+def _first_faults(faults: list[Fault]) -> list[Fault]:
     """The faults in the order of file and line, as many as somebody can mend at once."""
     ordered = sorted(set(faults))
     if len(ordered) <= TOLD:

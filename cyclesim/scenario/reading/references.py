@@ -58,13 +58,13 @@ def resolve_series(tree: Tree, name: str, folder: Path | None, on_read: OnRead) 
         if target is None:
             continue
         on_read(target)
-        found = read_series(target, str(PurePosixPath(name).parent / PurePosixPath(text)), columns)
-        if isinstance(found, Series):
-            at = tree.mark(path)
-            tree.get(path[:-1])[path[-1]] = replace(found, named_at=(at.file, at.line, at.column))
+        series = read_series(target, str(PurePosixPath(name).parent / PurePosixPath(text)), columns)
+        if isinstance(series, Series):
+            mark = tree.mark(path)
+            tree.get(path[:-1])[path[-1]] = replace(series, named_at=(mark.file, mark.line, mark.column))
             continue
         tree.gone.add(path)
-        for fault in found:  # nothing could be read: the place to mend is where the path is written
+        for fault in series:  # nothing could be read: the place to mend is where the path is written
             tree.faults.append(fault if fault.line else _where_written(tree, path, text, fault))
 
 

@@ -36,12 +36,12 @@ def with_runs(text: str, lists: Mapping[str, Sequence[Run]], note: str = "") -> 
     schedule. Raises RewriteError where the schedule is in another file or repeats itself by aliases.
     """
     root = yaml.compose(text, Loader=yaml.SafeLoader)
-    found = _value(root, "schedule") if isinstance(root, yaml.MappingNode) else None
-    if found is None or not isinstance(found[1], yaml.MappingNode):
+    key_and_node = _value(root, "schedule") if isinstance(root, yaml.MappingNode) else None
+    if key_and_node is None or not isinstance(key_and_node[1], yaml.MappingNode):
         raise RewriteError(
             "The schedule is in a file of its own: put it into the scenario's file to change it."
         )
-    key, schedule = found
+    key, schedule = key_and_node
     assert isinstance(schedule, yaml.MappingNode)
     if any(isinstance(event, yaml.AliasEvent) for event in yaml.parse(text, Loader=yaml.SafeLoader)):
         raise RewriteError("The file repeats parts of itself by aliases (*): write them out to change it.")
@@ -50,8 +50,8 @@ def with_runs(text: str, lists: Mapping[str, Sequence[Run]], note: str = "") -> 
         change for name, runs in lists.items() for change in _list(text, schedule, name, runs, newline)
     ]
     if note:
-        at = _line_start(text, key.start_mark.index)
-        changes.append(_Change(at, at, f"# {note}{newline}"))
+        start = _line_start(text, key.start_mark.index)
+        changes.append(_Change(start, start, f"# {note}{newline}"))
     for change in sorted(changes, reverse=True):
         text = text[: change.start] + change.text + text[change.end :]
     return text
@@ -65,57 +65,57 @@ def _list(
     text: str, schedule: yaml.MappingNode, name: str, runs: Sequence[Run], newline: str
 ) -> list[_Change]:
     """What changes in one list of runs."""
-    found = _value(schedule, name)
-    if found is None:
+    key_and_node = _value(schedule, name)
+    if key_and_node is None:
         return [_new_list(text, schedule, name, runs, newline)] if runs else []
-    key, node = found
+    key, node = key_and_node
     if not isinstance(node, yaml.SequenceNode):
         raise RewriteError(f"schedule.{name} is no list in the file.")
-    kept = [entry for entry in node.value if _value(entry, "after")]
-    told = [entry for entry in node.value if not _value(entry, "after")]
-    pairs, left, more = _matched(told, runs)
+    after_bathing = [entry for entry in node.value if _value(entry, "after")]
+    by_clock = [entry for entry in node.value if not _value(entry, "after")]
+    pairs, unmatched, new_runs = _matched(by_clock, runs)
     changes = [change for entry, run in pairs for change in _entry(entry, run)]
-    if not runs and not kept:
+    if not runs and not after_bathing:
         return [_Change(key.end_mark.index, _end(node), ": []")]
     if node.flow_style:
-        if not left and not more:
+        if not unmatched and not new_runs:
             return changes
-        parts = [text[entry.start_mark.index : _end(entry)] for entry in kept]
+        parts = [text[entry.start_mark.index : _end(entry)] for entry in after_bathing]
         whole = ", ".join([*(_written(run) for run in runs), *parts])
         return [_Change(node.start_mark.index, _end(node), f"[{whole}]")]
-    for entry in left:
+    for entry in unmatched:
         start = _line_start(text, entry.start_mark.index)
         after = text.find("\n", _end(entry))
         changes.append(_Change(start, len(text) if after < 0 else after + 1, ""))
-    if more:
+    if new_runs:
         first = node.value[0]
         start = _line_start(text, first.start_mark.index)
         dash = text[start : first.start_mark.index]  # the indent and "- " of the list's own
-        lines = "".join(f"{dash}{_written(run)}{newline}" for run in more)
+        lines = "".join(f"{dash}{_written(run)}{newline}" for run in new_runs)
         changes.append(_Change(start, start, lines))
     return changes
 
 
 def _matched(
-    told: list[yaml.MappingNode], runs: Sequence[Run]
+    entries: list[yaml.MappingNode], runs: Sequence[Run]
 ) -> tuple[list[tuple[yaml.MappingNode, Run]], list[yaml.MappingNode], list[Run]]:
     """Entries with the runs that take their place, of the same pump first; entries left over; runs to add."""
-    free, pairs, more = list(told), [], []
+    free, pairs, new_runs = list(entries), [], []
     for run in runs:
         same = [entry for entry in free if _pump(entry).split() == str(run.pump).split()]
         other = [entry for entry in free if _pump(entry).split()[:1] == [run.pump.pump]]
         chosen = next(iter(same or other), None)
         if chosen is None:
-            more.append(run)
+            new_runs.append(run)
         else:
             free.remove(chosen)
             pairs.append((chosen, run))
-    return pairs, free, more
+    return pairs, free, new_runs
 
 
 def _pump(entry: yaml.MappingNode) -> str:
-    found = _value(entry, "pump")
-    return str(found[1].value) if found else ""
+    key_and_node = _value(entry, "pump")
+    return str(key_and_node[1].value) if key_and_node else ""
 
 
 def _entry(entry: yaml.MappingNode, run: Run) -> list[_Change]:
@@ -123,15 +123,15 @@ def _entry(entry: yaml.MappingNode, run: Run) -> list[_Change]:
     if _value(entry, "days") or _value(entry, "repeats"):
         return [_Change(entry.start_mark.index, _end(entry), _written(run))]
     changes, lasts_s = [], round(run.lasts_s)
-    node = _told(entry, "pump")
+    node = _node_of(entry, "pump")
     if str(node.value).split() != str(run.pump).split():
         changes.append(_Change(node.start_mark.index, _end(node), str(run.pump)))
-    node = _told(entry, "lasts")
+    node = _node_of(entry, "lasts")
     if parse(str(node.value), "time") != lasts_s:
         new = in_unit_of(str(node.value), lasts_s)
         changes.append(_Change(node.start_mark.index, _end(node), new))
-    node = _told(entry, "start")
-    before = [one.value for one in node.value] if isinstance(node, yaml.SequenceNode) else [node.value]
+    node = _node_of(entry, "start")
+    before = [clock.value for clock in node.value] if isinstance(node, yaml.SequenceNode) else [node.value]
     if before != _clocks(run):
         clocks = [f'"{clock}"' for clock in _clocks(run)]
         alone = not isinstance(node, yaml.SequenceNode) and len(clocks) == 1
@@ -142,10 +142,10 @@ def _entry(entry: yaml.MappingNode, run: Run) -> list[_Change]:
     return changes
 
 
-def _told(entry: yaml.MappingNode, name: str) -> yaml.Node:
-    found = _value(entry, name)
-    assert found is not None, name  # a run that has been read has them all
-    return found[1]
+def _node_of(entry: yaml.MappingNode, name: str) -> yaml.Node:
+    key_and_node = _value(entry, name)
+    assert key_and_node is not None, name  # a run that has been read has them all
+    return key_and_node[1]
 
 
 def _clocks(run: Run) -> list[str]:
@@ -175,12 +175,12 @@ def in_unit_of(written: str, seconds: int) -> str:
 
 def _new_list(text: str, schedule: yaml.MappingNode, name: str, runs: Sequence[Run], newline: str) -> _Change:
     """A list that the schedule did not have, as its first key."""
-    at = schedule.start_mark.index
+    begins = schedule.start_mark.index
     if schedule.flow_style:
         entries = ", ".join(map(_written, runs))
-        return _Change(at + 1, at + 1, f"{name}: [{entries}]" + (", " if schedule.value else ""))
-    start = _line_start(text, at)
-    indent = text[start:at]
+        return _Change(begins + 1, begins + 1, f"{name}: [{entries}]" + (", " if schedule.value else ""))
+    start = _line_start(text, begins)
+    indent = text[start:begins]
     lines = "".join(f"{indent}  - {_written(run)}{newline}" for run in runs)
     return _Change(start, start, f"{indent}{name}:{newline}{lines}")
 

@@ -56,9 +56,9 @@ _ALTERNATIVES: dict[str, list[dict[str, Any]]] = {
     "Tub": [_needs("water", "surface"), _needs("dimensions")],
     "Manifold": [_needs("each"), _needs("nozzle")],
     "Leg": [_needs("pipe"), _needs("bore")],
-    "Speed": [*({**way, "required": [*way["required"], "power"]} for way in _CURVES), _needs("speed")],
+    "Speed": [*({**curve, "required": [*curve["required"], "power"]} for curve in _CURVES), _needs("speed")],
     "Pump": [
-        *({"required": [*way["required"], "power"], **_without("low", "high")} for way in _CURVES),
+        *({"required": [*curve["required"], "power"], **_without("low", "high")} for curve in _CURVES),
         {**_needs("low", "high"), **_without("curve", "max_head", "max_flow", "power", "current")},
     ],
     "Run": [_needs("start"), _needs("after")],
@@ -83,8 +83,8 @@ def json_schema() -> dict[str, Any]:
     definitions: dict[str, Any] = schema["$defs"]
     definitions |= _NETWORK
     definitions["Plant"]["properties"]["network"]["items"] = {"$ref": "#/$defs/Chain"}
-    for name, ways in _ALTERNATIVES.items():
-        definitions[name]["oneOf"] = ways
+    for name, alternatives in _ALTERNATIVES.items():
+        definitions[name]["oneOf"] = alternatives
     for block in [schema, *definitions.values()]:
         for field in block.get("properties", {}).values():
             _as_written(field)

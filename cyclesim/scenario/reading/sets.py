@@ -46,7 +46,7 @@ def _reach(tree: Tree, words: list[str], leaves_out: bool) -> Steps | None:
     """
     value: Any = tree.value
     path: Steps = ()
-    made: tuple[dict[str, Any], str] | None = None
+    first_made: tuple[dict[str, Any], str] | None = None
     for index, word in enumerate(words):
         last = index == len(words) - 1
         if isinstance(value, list) and word.isdecimal() and len(word) < 6 and int(word) < len(value):
@@ -59,19 +59,19 @@ def _reach(tree: Tree, words: list[str], leaves_out: bool) -> Steps | None:
             if word not in keys_of(annotation) and not by_name:
                 break
             block: dict[str, Any] = {}
-            made = made or (value, word)
+            first_made = first_made or (value, word)
             value[word] = block
             value, path = block, (*path, word)
         else:
             break
     else:
-        if leaves_out and made:
-            del made[0][made[1]]
+        if leaves_out and first_made:
+            del first_made[0][first_made[1]]
         elif leaves_out:
             tree.remove(path)
         return path
-    if made:
-        del made[0][made[1]]
+    if first_made:
+        del first_made[0][first_made[1]]
     return None
 
 

@@ -88,9 +88,11 @@ def read_series(path: Path, name: str, known: Mapping[str, CsvColumn]) -> Series
         return series
     faults = sorted(set(reader.faults))
     if len(faults) > TOLD:
-        more = f"{'at least ' * (len(faults) >= MOST_FAULTS)}{len(faults) - TOLD}"
-        said = Fault(name, faults[TOLD].line, 1, "", f"{more} more faults", f"the first {TOLD} are told")
-        faults = [*faults[:TOLD], said]
+        count = f"{'at least ' * (len(faults) >= MOST_FAULTS)}{len(faults) - TOLD}"
+        remainder = Fault(
+            name, faults[TOLD].line, 1, "", f"{count} more faults", f"the first {TOLD} are told"
+        )
+        faults = [*faults[:TOLD], remainder]
     return faults
 
 
@@ -151,7 +153,7 @@ class _Reader:
         """What each field after the time is; None in the list for the time itself."""
         first = next(iter(self.known))
         uses: list[_Use | None] = []
-        seen: set[str] = set()
+        names_above: set[str] = set()
         due = f"a header is due, e.g. time, {first} [{'EUR/kWh' if first == 'price' else 'degC'}]"
         if ";" in head and "," not in head:
             self.refuse(line, head.index(";") + 1, "", "a semicolon", "fields are parted by commas", due)
@@ -163,7 +165,7 @@ class _Reader:
             match = re.fullmatch(r"([^\[\]]*)(?:\[([^\[\]]*)\])?", cell)
             name = match[1].rstrip(" ").lower() if match else cell
             unit = match[2].strip() if match and match[2] is not None else ""
-            if name in seen:
+            if name in names_above:
                 self.refuse(line, column, name, f"the column '{shorten(name)}' again", "each stands once")
             elif name == "time":
                 if unit:
@@ -176,8 +178,8 @@ class _Reader:
                 names = ["time", *self.known]
                 found = f"'{shorten(name)}', an unknown column" if name else "a column without a name"
                 self.refuse(line, column, "", found, f"known: {', '.join(names)}", did_you_mean(name, names))
-            seen.add(name)
-        self.refuse_missing(line, seen, due, before)
+            names_above.add(name)
+        self.refuse_missing(line, names_above, due, before)
         return uses if len(self.faults) == before else None
 
     def _too_long(self, line: int, row: str) -> bool:
@@ -186,12 +188,12 @@ class _Reader:
             self.refuse(line, 1, "", found, f"at most {LONGEST_ROW:,} are allowed", "is this the right file?")
         return len(row) > LONGEST_ROW
 
-    def refuse_missing(self, line: int, seen: set[str], due: str, before: int) -> None:
+    def refuse_missing(self, line: int, names: set[str], due: str, before: int) -> None:
         """Refuse a header without the time or the one column that is due."""
-        missing = [name for name in ("time", next(iter(self.known))) if name not in seen]
+        missing = [name for name in ("time", next(iter(self.known))) if name not in names]
         if len(missing) == 2:
             del self.faults[before:]
-            self.refuse(line, 1, "", "no header" if any(seen) else "nothing", due)
+            self.refuse(line, 1, "", "no header" if any(names) else "nothing", due)
         elif missing:
             self.refuse(line, 1, missing[0], "nothing", due)
 
@@ -328,9 +330,9 @@ class _Reader:
             return
         many = passed // step_s - 1
         start, end = before + timedelta(seconds=step_s), before + timedelta(seconds=passed - step_s)
-        which = f"{start:%Y-%m-%d %H:%M}" + (f" to {end:%Y-%m-%d %H:%M}" if many > 1 else "")
+        missing = f"{start:%Y-%m-%d %H:%M}" + (f" to {end:%Y-%m-%d %H:%M}" if many > 1 else "")
         hint = _STANDARD if passed - step_s == 3600 else ""
-        self.refuse(line, 1, "time", f"a gap: {which} is missing", "every step needs a row", hint)
+        self.refuse(line, 1, "time", f"a gap: {missing} is missing", "every step needs a row", hint)
 
 
 def _cells(row: str) -> Iterator[tuple[int, str]]:

@@ -43,16 +43,16 @@ TAGS = (
 
 def explain(error: ValidationError, tree: Tree, root: Any) -> Iterator[Fault]:
     """One fault for each thing that is wrong, at its place in the files."""
-    for one in error.errors(include_url=False):
-        cause = one.get("ctx", {}).get("error")
+    for detail in error.errors(include_url=False):
+        cause = detail.get("ctx", {}).get("error")
         refusals = cause.refusals if isinstance(cause, SeveralError) else (cause,)
-        yield from (_fault(dict(one), refusal, tree, root) for refusal in refusals)
+        yield from (_fault(dict(detail), refusal, tree, root) for refusal in refusals)
 
 
-def _fault(one: dict[str, Any], refusal: Any, tree: Tree, root: Any) -> Fault:
-    loc: Steps = tuple(one["loc"])
+def _fault(detail: dict[str, Any], refusal: Any, tree: Tree, root: Any) -> Fault:
+    loc: Steps = tuple(detail["loc"])
     path = _written(tuple(step for step in loc if step not in TAGS), tree)
-    match one["type"]:
+    match detail["type"]:
         case "missing":
             return _missing(
                 (*path, loc[-1]) if path[-1:] != loc[-1:] else path, annotation_at(root, loc), tree
@@ -72,21 +72,22 @@ def _fault(one: dict[str, Any], refusal: Any, tree: Tree, root: Any) -> Fault:
             )
         case "literal_error":
             known = [
-                word or number for word, number in re.findall(r"'([^']*)'|\b(\d+)\b", one["ctx"]["expected"])
+                word or number
+                for word, number in re.findall(r"'([^']*)'|\b(\d+)\b", detail["ctx"]["expected"])
             ]
             return _unknown_key(path, known, tree) if loc[-1] == "[key]" else _word(path, known, tree)
         case "string_too_long" | "string_too_short":
             return tree.fault(path, quoted(path, tree), "a text that is too long or empty is not accepted")
     if isinstance(refusal, RefusedError):
         path = (*path, *refusal.at)
-        at = tree.marks.get(path) or tree.marks.get((*path[:-1], KEY)) or tree.mark(path)
+        mark = tree.marks.get(path) or tree.marks.get((*path[:-1], KEY)) or tree.mark(path)
         if path and path[-1] == KEY:
             found = f"'{shorten(str(path[-2]))}', {refusal.what}"
         elif refusal.what:
             found = quoted(path, tree, refusal.what)
         else:
             found = _present(path, tree)
-        return tree.fault(path, found, refusal.allowed, refusal.hint, at=at)
+        return tree.fault(path, found, refusal.allowed, refusal.hint, at=mark)
     shapes = {
         "dict_type": "a block of keys",
         "list_type": "a list",
@@ -95,9 +96,9 @@ def _fault(one: dict[str, Any], refusal: Any, tree: Tree, root: Any) -> Fault:
         "model_type": "a block of keys",
         "model_attributes_type": "a block of keys",
     }
-    what = shapes.get(one["type"], "something else")
-    hint = "put it in quotes" if what == "a text" else _keys_hint(annotation_at(root, loc))
-    return tree.fault(path, quoted(path, tree), f"{what} is due", hint)
+    shape = shapes.get(detail["type"], "something else")
+    hint = "put it in quotes" if shape == "a text" else _keys_hint(annotation_at(root, loc))
+    return tree.fault(path, quoted(path, tree), f"{shape} is due", hint)
 
 
 def _written(path: Steps, tree: Tree) -> Steps:
@@ -162,21 +163,21 @@ def _due(annotation: Any, key: object) -> str:
 
 
 def _forms(annotation: Any) -> list[Any]:
-    found = []
+    forms = []
     if get_origin(annotation) is Annotated:
-        found += annotation.__metadata__
+        forms += annotation.__metadata__
         annotation = annotation.__origin__
     if get_origin(annotation) in (Union, UnionType):
         for arg in get_args(annotation):
-            found += _forms(arg)
-    return found
+            forms += _forms(arg)
+    return forms
 
 
 def _unknown_key(path: Steps, known: list[str], tree: Tree) -> Fault:
     word = shorten(str(path[-1]))
-    at = tree.mark((*path, KEY))
+    mark = tree.mark((*path, KEY))
     return tree.fault(
-        path, f"an unknown name '{word}'", f"{one_of(known)} is due", did_you_mean(word, known), at=at
+        path, f"an unknown name '{word}'", f"{one_of(known)} is due", did_you_mean(word, known), at=mark
     )
 
 

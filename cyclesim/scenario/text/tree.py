@@ -57,7 +57,7 @@ class Tree:
         mark = at or self.mark(path)
         return Fault(mark.file, mark.line, mark.column, dotted(path), found, allowed, hint)
 
-    def said(self, fault: Fault) -> bool:
+    def is_faulty_already(self, fault: Fault) -> bool:
         """Whether this fault is about a value that is faulty in itself."""
         return any(f"{fault.path}.".startswith(f"{dotted(path)}.") for path in self.gone)
 
@@ -99,11 +99,11 @@ class Tree:
 def _without(by_path: Mapping[Steps, _Kept], path: Steps, moves: bool) -> Iterator[tuple[Steps, _Kept]]:
     """What is kept by path, without this one; where it *moves*, steps of the same list count one less."""
     *above, gone = path
-    at = len(above)
+    depth = len(above)
     for steps, kept in by_path.items():
-        step = steps[at] if len(steps) > at and steps[:at] == path[:at] else None
+        step = steps[depth] if len(steps) > depth and steps[:depth] == path[:depth] else None
         if moves and isinstance(step, int) and isinstance(gone, int) and step > gone:
-            yield (*above, step - 1, *steps[at + 1 :]), kept
+            yield (*above, step - 1, *steps[depth + 1 :]), kept
         elif step is None or step != gone:
             yield steps, kept
 

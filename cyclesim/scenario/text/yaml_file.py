@@ -91,26 +91,26 @@ class _TooMuchError(Exception):
 
 class _Builder:
     def __init__(self, name: str, first: tuple[int, int] = (0, 0)) -> None:
-        self.tree, self.name, self.first, self.seen = Tree(), name, first, 0
+        self.tree, self.name, self.first, self.values_built = Tree(), name, first, 0
 
     def mark(self, node: yaml.Node | yaml.Mark, text: str | None = None) -> Mark:
-        at = node.start_mark if isinstance(node, yaml.Node) else node
+        position = node.start_mark if isinstance(node, yaml.Node) else node
         line, column = self.first
-        if at.line == 0:
-            return Mark(self.name, line + 1, at.column + column + 1, text)
+        if position.line == 0:
+            return Mark(self.name, line + 1, position.column + column + 1, text)
         if column:  # a part of a longer text is one line: what is told as after it belongs to its start
             return Mark(self.name, line + 1, column + 1, text)
-        return Mark(self.name, at.line + 1, at.column + 1, text)
+        return Mark(self.name, position.line + 1, position.column + 1, text)
 
     def refuse(self, node: yaml.Node, path: Steps, found: str, allowed: str, hint: str = "") -> None:
         self.tree.faults.append(self.tree.fault(path, found, allowed, hint, at=self.mark(node)))
 
     def build(self, node: yaml.Node, path: Steps) -> Any:
-        self.seen += 1
+        self.values_built += 1
         text = node.value if isinstance(node, yaml.ScalarNode) else None
         self.tree.marks[path] = self.mark(node, text)
-        if self.seen > MAX_VALUES or len(path) > MAX_DEPTH:
-            many = self.seen > MAX_VALUES
+        if self.values_built > MAX_VALUES or len(path) > MAX_DEPTH:
+            many = self.values_built > MAX_VALUES
             found = f"more than {MAX_VALUES} values" if many else f"more than {MAX_DEPTH} levels"
             self.refuse(
                 node, path[:3], found, "a scenario is far smaller", "is an alias (*) repeated in itself?"
@@ -190,19 +190,19 @@ def parse_text(text: str, name: str, first: tuple[int, int] = (0, 0)) -> Tree:
     except _TooMuchError:
         tree.value = None
     except yaml.MarkedYAMLError as error:
-        at = error.problem_mark or error.context_mark
+        position = error.problem_mark or error.context_mark
         problem = " ".join(filter(None, (error.problem, error.context)))
         if "quoted scalar" in problem:
-            at = error.context_mark or at  # where the quote opens, not where the file ends
-        elif at and (opening := _left_open(text, at)):
-            at, problem = opening, "did not find expected ',' or ']'"
+            position = error.context_mark or position  # where the quote opens, not where the file ends
+        elif position and (opening := _left_open(text, position)):
+            position, problem = opening, "did not find expected ',' or ']'"
         if (
-            at
-            and text.split("\n")[at.line : at.line + 1]
-            and text.split("\n")[at.line][at.column :][:1] == "\t"
+            position
+            and text.split("\n")[position.line : position.line + 1]
+            and text.split("\n")[position.line][position.column :][:1] == "\t"
         ):
             problem = "tab character"
-        tree.faults.append(_syntax(tree, problem, builder.mark(at) if at else None))
+        tree.faults.append(_syntax(tree, problem, builder.mark(position) if position else None))
     except (yaml.YAMLError, RecursionError, UnicodeError) as error:
         before = text[: getattr(error, "position", 0) or 0]
         at_sign = Mark(name, before.count("\n") + 1 + first[0], len(before) - before.rfind("\n"))
@@ -211,10 +211,10 @@ def parse_text(text: str, name: str, first: tuple[int, int] = (0, 0)) -> Tree:
     return tree
 
 
-def _left_open(text: str, at: yaml.Mark) -> yaml.Mark | None:
+def _left_open(text: str, position: yaml.Mark) -> yaml.Mark | None:
     """The last bracket that is not closed, where nothing but comments comes after a place."""
-    lines = text.split("\n")[at.line :]
-    lines[:1] = [line[at.column :] for line in lines[:1]]
+    lines = text.split("\n")[position.line :]
+    lines[:1] = [line[position.column :] for line in lines[:1]]
     if any(line.strip() and not line.lstrip().startswith("#") for line in lines):
         return None
     opened: list[yaml.Mark] = []
@@ -275,7 +275,7 @@ def read_text(path: Path, name: str, due: str, most_bytes: int, suffixes: tuple[
 def _file_meant(path: Path, suffixes: tuple[str, ...]) -> str:
     """The file of this kind beside it whose name is nearest."""
     try:
-        there = sorted(entry.name for entry in path.parent.iterdir() if entry.suffix in suffixes)
+        siblings = sorted(entry.name for entry in path.parent.iterdir() if entry.suffix in suffixes)
     except OSError:
         return ""
-    return did_you_mean(path.name, there)
+    return did_you_mean(path.name, siblings)
