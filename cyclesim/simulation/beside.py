@@ -56,13 +56,12 @@ class Beside:
             self._run.board.post(self._wiring.own[k], True)
         self._run.board.wake()
 
-    def tell(self, fact: str, true: bool) -> None:
-        """A fact that comes from outside: a contact's passes on to those that its device closes."""
+    def teller(self, fact: str, true: bool) -> Callable[[], None]:
+        """What tells of a fact from outside: a contact passes it on to those that its device closes."""
         starter, _, what = fact.rpartition(".")
         if what == "closed":
-            self._close(starter, "clock", true)
-        else:
-            self._run.board.post(self._run.controller.bit(fact), true)
+            return partial(self._close, starter, "clock", true)
+        return partial(self._run.board.post, self._run.controller.bit(fact), true)
 
     def _close(self, starter: str, why: str, closed: bool) -> None:
         """A contact closes or opens, and with it the contacts that its heat source closes."""

@@ -43,7 +43,7 @@ class Board:
 
         Heat waits for the next event, so that each must hand it on, even where it changes nothing.
         """
-        at = self.now if at_s is None else at_s
+        at = int(self.env.now) if at_s is None else at_s
         if at not in self._due:
             self._due.add(at)
             At(self.env, at, Priority.SCAN).then(self._scan)
@@ -57,7 +57,7 @@ class Board:
         At(self.env, at_s, Priority.POST).then(lambda _: do())
 
     def _scan(self, _: simpy.Event) -> None:
-        now = self.now
+        now = int(self.env.now)
         self._due.discard(now)
         self._arbiter(now)
 
@@ -95,10 +95,10 @@ class Timers:
         board.facts &= ~mask
         entered = self._entered[machine]
 
-        def end() -> None:
+        def end(_: simpy.Event) -> None:
             still = entered == self._entered[machine]
             if still:
                 board.facts |= mask
             self._over(still)
 
-        board.at(board.now + dwell_s, end)
+        At(board.env, int(board.env.now) + dwell_s, Priority.POST).then(end)

@@ -14,15 +14,15 @@ class DryWatch:
 
     def __init__(self, run: RunParts, wiring: Wiring) -> None:
         self._run, self._wiring = run, wiring
+        self._feeling = sorted(wiring.rising | wiring.limited)
         self._since: dict[int, int] = {}
         self.risen = 0
         """Devices whose means of proof has seen the rise, as bits by their place."""
 
-    def follow(self, dry: int, risen: int) -> None:
+    def follow(self, dry: int, risen: int, now: int) -> None:
         """These devices are on in still water now; of these the rise is still seen."""
         self.risen, run, wiring = risen, self._run, self._wiring
-        now = run.board.now
-        for k in sorted(wiring.rising | wiring.limited):
+        for k in self._feeling:
             if not dry >> k & 1:
                 self._since.pop(k, None)
             elif k not in self._since:

@@ -11,19 +11,9 @@ from typing import NamedTuple
 from cyclesim.control.step import State
 from cyclesim.physics.loops import Patterns
 from cyclesim.scenario.blocks.heat_sources import HeatPump
-from cyclesim.simulation.assembly import PlantDuty, Positions
+from cyclesim.simulation.assembly import PlantDuty
 from cyclesim.simulation.exchanges import Exchanges, Numbered
-from cyclesim.simulation.wired import Welded, WhatIsOn, Wiring
-
-
-class Now(NamedTuple):
-    """What decides what the plant does: the controller's state, what is wired past it, valves, welds."""
-
-    state: State
-    facts: int
-    """Those that count beside the state, as `Wiring.deciding` has them."""
-    positions: Positions
-    welded: Welded
+from cyclesim.simulation.wired import WhatIsOn, Wiring
 
 
 class Effect(NamedTuple):
@@ -34,17 +24,13 @@ class Effect(NamedTuple):
     """What each machine's thing does, as the trace tells it."""
     second: dict[str, str]
     """A pump -> a second speed whose contact is closed too."""
+    duty: PlantDuty
     patterns: Patterns
     blowing: tuple[str, ...]
     firing: tuple[str, ...]
     heat_w: float
     trapped_w: float
     laws: tuple[Numbered, ...]
-
-    @property
-    def duty(self) -> PlantDuty:
-        """The duty of the pumps that turn."""
-        return self.what.water.duty
 
 
 class Effects:
@@ -57,13 +43,13 @@ class Effects:
         patterns: Callable[[Sequence[float]], Patterns],
     ) -> None:
         self._wiring, self._exchanges, self._patterns = wiring, exchanges, patterns
-        self._known: dict[Now, Effect] = {}
+        self._known: dict[int, Effect] = {}
 
-    def of(self, now: Now) -> Effect:
-        """What is on does to water and heat."""
-        effect = self._known.get(now)
+    def of(self, state: State, what: WhatIsOn) -> Effect:
+        """What that does which is on in a state; *what* is as the wiring has it."""
+        effect = self._known.get(id(what))
         if effect is None:
-            effect = self._known[now] = self._work_out(now.state, self._wiring.effect(*now))
+            effect = self._known[id(what)] = self._work_out(state, what)
         return effect
 
     def _work_out(self, state: State, what: WhatIsOn) -> Effect:
@@ -104,6 +90,7 @@ class Effects:
             what,
             tuple(labels),
             second,
+            duty,
             self._patterns(duty.plug_flows_m3_s),
             blowing,
             firing,

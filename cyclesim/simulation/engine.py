@@ -27,14 +27,14 @@ from cyclesim.simulation.board import Board, RunParts, Timers
 from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.drive import Begins, Drive, by_calendar
 from cyclesim.simulation.dry import DryWatch
-from cyclesim.simulation.effects import Effects, Now
+from cyclesim.simulation.effects import Effects
 from cyclesim.simulation.heating_control import HeatingControl
 from cyclesim.simulation.programme import FROST, Programme
 from cyclesim.simulation.recorder import Recorder, new_trace
 from cyclesim.simulation.room import SETTLED_K, warmed_rooms, with_rooms
 from cyclesim.simulation.trace import Trace, Zones
 from cyclesim.simulation.water_and_heat import WaterAndHeat
-from cyclesim.simulation.wired import Wiring
+from cyclesim.simulation.wired import Welded, Wiring
 
 DAY_S = 86_400
 WARM_UP_S = 14 * DAY_S
@@ -81,6 +81,9 @@ def simulate_trace(
     return trace
 
 
+_Around = tuple[int, Positions, Welded]
+
+
 class Run:
     """One run of a plant, driven from outside: the warm-up, then the span that counts.
 
@@ -111,9 +114,10 @@ class Run:
         self._beside = Beside(parts, self._wiring)
         self._dry = DryWatch(parts, self._wiring)
         self._state = controller.initial
-        self._now: Now | None = None
-        """What decided what the plant does when that was looked at last."""
-        self._effect = self._effects.of(self._asks(self._state))
+        self._around: _Around | None = None
+        """What was so around the controller when that was looked at last."""
+        rest = self._wiring.effect(self._state, 0, self._beside.positions)
+        self._effect = self._effects.of(self._state, rest)
         self._water.begin(self._effect)
         self._env.process(self._outside())
         self._heating: HeatingControl | None = None
@@ -171,7 +175,7 @@ class Run:
             (at, name, up) for name, spans in drive.facts.items() for span in spans for at, up in _edges(span)
         )
         events: list[tuple[int, Callable[[], None]]] = []
-        events += [(at, partial(beside.tell, name, up)) for at, name, up in edges]
+        events += [(at, beside.teller(name, up)) for at, name, up in edges]
         events += [(at, partial(self._water.bathe, people, covered)) for at, people, covered in drive.people]
         events += [(at, partial(beside.turn, valve, to)) for at, valve, to in drive.turns]
         events += [(at, partial(beside.weld, machine, speed)) for at, machine, speed in drive.welds]
@@ -188,7 +192,7 @@ class Run:
             raise RuntimeError(f"heat has come to second {heat.now_s} only, at second {now}")
         before, outcome = self._state, step(self._state, board.facts)
         reasons = outcome.reasons
-        if outcome.moved or self._asks(before) != self._now:
+        if outcome.moved or self._around_now() != self._around:
             self._state = outcome.state
             self._apply(before, now)
             follows = step(self._state, board.facts)  # a valve, too, changes what is sensed
@@ -196,17 +200,16 @@ class Run:
                 board.wake(now + 1)
             reasons = follows.reasons
         self._recorder.note(outcome, reasons, board.facts, now)
-        self._heat_on()
+        self._heat_on(now)
         if self._on_day is not None and now // DAY_S > self._days_done:
             self._days_done = now // DAY_S
             self._on_day(self._days_done)
         if self._on_pass is not None:
             self._on_pass(now, self._state, board.facts, self._beside.positions)
 
-    def _asks(self, state: State) -> Now:
-        """What decides now what the plant does."""
-        facts = self._board.facts & self._wiring.deciding
-        return Now(state, facts, self._beside.positions, self._beside.welded)
+    def _around_now(self) -> _Around:
+        """What decides, beside the machines, what the plant does."""
+        return self._board.facts & self._wiring.deciding, self._beside.positions, self._beside.welded
 
     def _apply(self, before: State, now: int) -> None:
         """Machines, or what is beside them, have moved: timers, switches, trace, water and heat follow."""
@@ -219,26 +222,27 @@ class Run:
         )
         board.facts = settled.facts
         beside.follow(settled)
-        self._now = now_so = self._asks(self._state)
-        self._effect = effect = self._effects.of(now_so)
+        self._around = self._around_now()
+        self._effect = effect = self._effects.of(self._state, settled.effect)
         self._recorder.states(was, effect, now)
-        if self._water.follow(effect):
-            self._dry.follow(settled.effect.dry, settled.risen)
+        if self._water.follow(effect, now):
+            self._dry.follow(effect.what.dry, settled.risen, now)
             if self._heating:
                 self._heating.water_moves(effect.duty, now)
 
     def _time_over(self, still: bool) -> None:
         """A timer ends; where nobody waits for it, heat goes on all the same."""
+        now = self._board.now
         if still and self._controller.step(self._state, self._board.facts).moved:
-            self._board.wake()
-        if not self._board.is_due(self._board.now):
-            self._heat_on()
+            self._board.wake(now)
+        if not self._board.is_due(now):
+            self._heat_on(now)
 
-    def _heat_on(self) -> None:
+    def _heat_on(self, now: int) -> None:
         levels = self._heating.watched() if self._heating else []
         for watch in self._beside.watches:
             levels = [*levels, *watch.watched()]
-        at = self._water.advance(levels)
+        at = self._water.advance(levels, now)
         if at is not None:
             self._board.at(at, self._look)
 

@@ -43,7 +43,8 @@ class Recorder:
         self._keeps = [f"keep after {keep.after}" for keep in controller.keeps]
         self._lost, self._waits, self._low = bit(POWER_LOST), bit(WAITS), bit(LEVEL_LOW)
         self._facts = 0
-        self._decided: tuple[tuple[int, ...], tuple[str, ...]] = ((), ())
+        self._deciding: tuple[int, ...] = ()
+        self._reasons: tuple[str, ...] = ()
 
     def states(self, was: Effect, effect: Effect, now: int) -> None:
         """What is on, and at which duty."""
@@ -61,11 +62,11 @@ class Recorder:
 
     def note(self, outcome: PassOutcome, reasons: tuple[str, ...], facts: int, now: int) -> None:
         """What a pass decided, why sources do not fire after it, and what is asked for."""
-        trace, decided = self._trace, (outcome.deciding, reasons)
+        trace, deciding = self._trace, outcome.deciding
         trace.passes += 1
-        if decided != self._decided:
-            self._decided = decided
-            for stream, who in zip(trace.deciding.values(), decided[0], strict=False):  # blowers come after
+        if deciding != self._deciding or reasons != self._reasons:
+            self._deciding, self._reasons = deciding, reasons
+            for stream, who in zip(trace.deciding.values(), deciding, strict=False):  # blowers come after
                 if who >= 0:
                     stream.put(now, self._controller.demands[who].name)
                 else:
@@ -73,6 +74,9 @@ class Recorder:
             for stream, why in zip(trace.reasons.values(), reasons, strict=False):  # stoves come after
                 stream.put(now, why)
         changed = facts ^ self._facts
+        if not changed:
+            return
+        self._facts = facts
         if changed & self._low:
             trace.level.put(now, "low" if facts & self._low else "enough")
         for mask, stream in self._demands:
@@ -81,4 +85,3 @@ class Recorder:
         if changed & (self._lost | self._waits):
             waits = "waits" if facts & self._waits else "on"
             trace.power.put(now, "lost" if facts & self._lost else waits)
-        self._facts = facts

@@ -26,6 +26,7 @@ class WaterAndHeat:
 
     def __init__(self, plant: Plant, drive: Drive, board: Board, trace: Trace) -> None:
         self._plant, self._drive, self._board, self._trace = plant, drive, board, trace
+        self._env = board.env
         self._always_covered = plant.sheet.tub.cover != "none"
         self._people, self._covered = 0, self._always_covered
         self.exchanges: Exchanges | None = None
@@ -60,18 +61,18 @@ class WaterAndHeat:
         self._effect = effect
         if not self._always_covered:
             self._trace.cover.put(self._drive.start_s, "off")
-            self._tell()
+            self._tell(self._drive.start_s)
         if self.exchanges and self.exchanges.fires:
             self._board.env.process(self._burning())
 
-    def follow(self, effect: Effect) -> bool:
+    def follow(self, effect: Effect, now: int) -> bool:
         """Something else is on; whether that makes any difference to water and heat."""
         was, self._effect = self._effect, effect
         if effect.duty is not was.duty:
-            self.age.change(self._board.now, effect.patterns)
+            self.age.change(now, effect.patterns)
         elif effect.firing == was.firing and effect.blowing == was.blowing:
             return False
-        self._tell()
+        self._tell(now)
         return True
 
     def bathe(self, people: int, covered: bool) -> None:
@@ -80,15 +81,15 @@ class WaterAndHeat:
         self._people, self._covered = people, self._always_covered and (covered or not people)
         self._trace.people.put(now, str(people))
         self._trace.cover.put(now, "on" if self._covered else "off")
-        self._tell()
+        self._tell(now)
         self._board.wake()
 
-    def advance(self, levels: Sequence[tuple[float, bool]]) -> int | None:
+    def advance(self, levels: Sequence[tuple[float, bool]], now: int) -> int | None:
         """Nothing changes before the next event, so heat runs on to it, or to the tub's next level.
 
         Gives the second in which that level is to be looked at; None where the next event comes before.
         """
-        now, horizon = self._board.now, min(int(self._board.env.peek()), self._drive.span_s)
+        horizon = min(int(self._env.peek()), self._drive.span_s)
         crossed = self.heat.advance(horizon, *levels)
         if crossed is None:
             return None
@@ -107,7 +108,7 @@ class WaterAndHeat:
         start_s = self._drive.start_s
         return all(self.age.oldest_s(i, 0) < -start_s - 1 for i in self.age.moved())
 
-    def _tell(self) -> None:
+    def _tell(self, now: int) -> None:
         """What is done to the water's heat from now on."""
         effect, laws = self._effect, self._effect.laws
         if self.exchanges is not None:
@@ -115,7 +116,7 @@ class WaterAndHeat:
                 laws = (*laws, self.exchanges.open_water())
             if self._people:
                 laws = (*laws, self.exchanges.bathers(self._people))
-        duty, trapped_w, now = effect.duty, effect.trapped_w, self._board.now
+        duty, trapped_w = effect.duty, effect.trapped_w
         hour = (now - self._drive.start_s) // HOUR_S
         for name, series in self.exchanges.fires.items() if self.exchanges else ():
             sheet, heat_w = self._plant.sheet.heat_sources[name], series[hour]
@@ -141,7 +142,7 @@ class WaterAndHeat:
             if warm or before:
                 if at > self._board.now:
                     yield At(self._board.env, at, Priority.POST)
-                self._tell()
+                self._tell(at)
                 self._board.wake()
 
     def _put_exchange(self, row: Exchanged) -> None:

@@ -45,11 +45,8 @@ class WhatIsOn(NamedTuple):
     started: frozenset[str]
     """Contacts beside the controller that take effect."""
     water: Water
-
-    @property
-    def dry(self) -> int:
-        """The devices that are on in still water, as bits by their place."""
-        return sum(1 << k for k, on in enumerate(self.on) if on) & self.water.still
+    dry: int
+    """The devices that are on in still water, as bits by their place."""
 
 
 class Settled(NamedTuple):
@@ -130,7 +127,8 @@ class Wiring:
         started = frozenset(self.controller.starters[k].name for k in wired.started)
         closed = any(wired.speeds[i] for i in self._wet.values())
         water = self.water(levels, closed, positions, low=bool(facts & self._low))
-        return WhatIsOn(wired.speeds, levels, wired.on, started, water)
+        dry = sum(1 << k for k, on in enumerate(wired.on) if on) & water.still
+        return WhatIsOn(wired.speeds, levels, wired.on, started, water, dry)
 
     def water(self, levels: tuple[int, ...], closed: bool, positions: Positions, *, low: bool) -> Water:
         """The water at these levels of the pumps; *closed*: whether any pump's contact is."""
@@ -173,19 +171,22 @@ class Wiring:
         """
         effect = self.effect(state, facts, positions, welded)
         feels = stops = 0
-        before, stuck = facts, self.plant.broken.own_switch
-        for k, bit in self.own.items():
-            if stuck.get(self.devices[k]):
-                facts |= bit
-            elif self.devices[k] in stuck or not effect.water.enough >> k & 1:
-                facts &= ~bit
-                stops |= 1 << k
-            elif not facts & bit:
-                feels |= 1 << k
-        if facts != before:
-            effect = self.effect(state, facts, positions, welded)
-        risen &= effect.water.still
-        if effect.water is not was.water or effect.on != was.on:
-            unseen = sum(bit for k, bit in enumerate(self.sensed) if risen >> k & 1)
-            facts = facts & ~self._all_sensed | effect.water.sensed & ~unseen
+        if self.own:
+            before, stuck = facts, self.plant.broken.own_switch
+            for k, bit in self.own.items():
+                if stuck.get(self.devices[k]):
+                    facts |= bit
+                elif self.devices[k] in stuck or not effect.water.enough >> k & 1:
+                    facts &= ~bit
+                    stops |= 1 << k
+                elif not facts & bit:
+                    feels |= 1 << k
+            if facts != before:
+                effect = self.effect(state, facts, positions, welded)
+        water = effect.water
+        risen &= water.still
+        if water is not was.water or effect.on != was.on:
+            facts = facts & ~self._all_sensed | water.sensed
+            if risen:
+                facts &= ~sum(bit for k, bit in enumerate(self.sensed) if risen >> k & 1)
         return Settled(facts, risen, effect, feels, stops)
