@@ -26,44 +26,6 @@ def shipped(path: Path) -> tuple[Scenario, Outcome]:
     return scenario, run(job(scenario, 3, date(2027, 3, 5), seed=7))
 
 
-@pytest.mark.parametrize("path", SCHEDULES, ids=lambda path: path.stem)
-def test_what_is_kept_is_read_again(path: Path) -> None:
-    """Through JSON, to the last digit of every float."""
-    _, found = shipped(path)
-    again = read(json.loads(json.dumps(found.as_values())))
-    assert found == again
-    assert repr(found) == repr(again)
-
-
-@pytest.mark.parametrize("path", SCHEDULES, ids=lambda path: path.stem)
-def test_numbers_are_those_of_simulate(path: Path) -> None:
-    """An outcome measures nothing again that a run's metrics know; and it has the same findings."""
-    scenario, found = shipped(path)
-    told = simulate(scenario, days=3, start=date(2027, 3, 5), seed=7)
-    tub, energy = told.metrics.tub, told.metrics.energy
-    for name, leg in told.metrics.legs.items():
-        mine = found.legs[name]
-        for key in mine.__slots__:
-            assert getattr(leg, key) == getattr(mine, key), (name, key)
-    for name in ("turnovers_per_day", "fewest_turnovers_in_a_day", "sessions", "coldest_c"):
-        assert getattr(tub, name) == getattr(found, name), name
-    for name in ("energy_kwh", "fuel_kwh", "cost", "currency", "most_current_a"):
-        assert getattr(energy, name) == getattr(found, name), name
-    assert pytest.approx(found.cost) == sum(found.cost_by_month.values())
-    assert {name: (x.energy_kwh, x.cost, x.fuel_kwh) for name, x in energy.by_device.items()} == {
-        name: (x.energy_kwh, x.cost, x.fuel_kwh) for name, x in found.devices.items()
-    }
-    for name, pump in told.metrics.pumps.items():
-        assert (pump.running_h, pump.starts) == (found.devices[name].running_h, found.devices[name].starts)
-    assert [(f.rule, f.subject, f.cause, f.times) for f in told.findings] == [
-        (f.rule, f.subject, f.cause, f.times) for f in found.findings
-    ]
-    assert sum(x.running_h for x in told.metrics.pumps.values()) == found.pump_h
-    assert sum(x.starts for x in told.metrics.pumps.values()) == found.pump_starts
-    ages = [math.inf if x.oldest_water_h is None else x.oldest_water_h for x in told.metrics.legs.values()]
-    assert max(ages) == found.oldest_water_h
-
-
 def test_work_on_the_water_by_hand() -> None:
     """45 min a day for two days: density of IAPWS-IF97 (library iapws) x 9.80665 m/s2 x flow x head x time.
 
@@ -134,3 +96,41 @@ def test_loud_speeds_by_the_file() -> None:
     never = "schedule.filter_runs=null"
     assert {"pump": ("on",)} == loud_speeds(filtered(never))
     assert {"pump": ("low", "high")} == loud_speeds(filtered(*TWO_SPEEDS, QUIET.format("pump")))
+
+
+@pytest.mark.parametrize("path", SCHEDULES, ids=lambda path: path.stem)
+def test_what_is_kept_is_read_again(path: Path) -> None:
+    """Through JSON, to the last digit of every float."""
+    _, found = shipped(path)
+    again = read(json.loads(json.dumps(found.as_values())))
+    assert found == again
+    assert repr(found) == repr(again)
+
+
+@pytest.mark.parametrize("path", SCHEDULES, ids=lambda path: path.stem)
+def test_numbers_are_those_of_simulate(path: Path) -> None:
+    """An outcome measures nothing again that a run's metrics know; and it has the same findings."""
+    scenario, found = shipped(path)
+    told = simulate(scenario, days=3, start=date(2027, 3, 5), seed=7)
+    tub, energy = told.metrics.tub, told.metrics.energy
+    for name, leg in told.metrics.legs.items():
+        mine = found.legs[name]
+        for key in mine.__slots__:
+            assert getattr(leg, key) == getattr(mine, key), (name, key)
+    for name in ("turnovers_per_day", "fewest_turnovers_in_a_day", "sessions", "coldest_c"):
+        assert getattr(tub, name) == getattr(found, name), name
+    for name in ("energy_kwh", "fuel_kwh", "cost", "currency", "most_current_a"):
+        assert getattr(energy, name) == getattr(found, name), name
+    assert pytest.approx(found.cost) == sum(found.cost_by_month.values())
+    assert {name: (x.energy_kwh, x.cost, x.fuel_kwh) for name, x in energy.by_device.items()} == {
+        name: (x.energy_kwh, x.cost, x.fuel_kwh) for name, x in found.devices.items()
+    }
+    for name, pump in told.metrics.pumps.items():
+        assert (pump.running_h, pump.starts) == (found.devices[name].running_h, found.devices[name].starts)
+    assert [(f.rule, f.subject, f.cause, f.times) for f in told.findings] == [
+        (f.rule, f.subject, f.cause, f.times) for f in found.findings
+    ]
+    assert sum(x.running_h for x in told.metrics.pumps.values()) == found.pump_h
+    assert sum(x.starts for x in told.metrics.pumps.values()) == found.pump_starts
+    ages = [math.inf if x.oldest_water_h is None else x.oldest_water_h for x in told.metrics.legs.values()]
+    assert max(ages) == found.oldest_water_h
