@@ -54,7 +54,8 @@ class PumpCurve:
     def quadratic(cls, max_head_m: float, max_flow_m3_s: float) -> Self:
         """H = Hmax (1 - (Q/Qmax)2), from a name plate's largest head and largest flow.
 
-        The parabola is common practice where a maker gives only the two ends, no source.
+        The parabola is common practice where a maker gives only the two ends, no source. Head [m], flow
+        [m3/s]. Raises ValueError where either is not above zero.
         """
         if max_head_m <= 0 or max_flow_m3_s <= 0:
             raise ValueError("the largest head and the largest flow of a pump are above zero")
@@ -66,7 +67,10 @@ class PumpCurve:
         return self.flows_m3_s[-1]
 
     def at_speed(self, ratio: float) -> Self:
-        """The same pump at `ratio` of this speed: flow as the ratio, head as its square (affinity laws)."""
+        """The same pump at `ratio` of this speed: flow as the ratio, head as its square (affinity laws).
+
+        Raises ValueError for a ratio that is not above zero.
+        """
         if ratio <= 0:
             raise ValueError("a speed ratio is above zero")
         return type(self)(
