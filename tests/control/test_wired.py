@@ -128,6 +128,32 @@ def test_a_pump(speeds: tuple[int, ...], started: tuple[int, ...], state: int, n
     assert Wired((speeds, ()), (False, False), started) == wired
 
 
+OWN_TRIPPED = 2  # of the doser
+WELDED = ((0, 2), (2, 1), (3, 1))
+"""Stuck closed: the contacts of main high, the stove and the doser."""
+
+
+@pytest.mark.parametrize(
+    ("on", "state", "names"),
+    [
+        ({("main", 2), ("stove", 1)}, REST, []),
+        ({("main", 2), ("stove", 1), ("doser", 1)}, REST, ["flow.doser.own"]),
+        ({("main", 1), ("main", 2), ("stove", 1)}, (AT_LOW, 0, OFF, 0), []),
+        ({("main", 2), ("blower", 1), ("stove", 1)}, REST, ["timer.closed"]),
+        ({("main", 2), ("stove", 1)}, REST, ["main.switched_off", "stove.switched_off"]),
+        ({("main", 2)}, (STOPPED, 0, TRIPPED, 0), []),
+        ({("main", 2), ("stove", 1)}, (STOPPED, 0, OFF, OWN_TRIPPED), ["flow.doser.own"]),
+        (set(), REST, ["power.lost", "flow.doser.own"]),
+        (set(), (AT_HIGH, 0, TRIPPED, 0), ["power.lost", "main.switched_off"]),
+    ],
+)
+def test_contacts_that_are_welded(on: set[tuple[str, int]], state: tuple[int, ...], names: list[str]) -> None:
+    """They close their circuits behind a hand switch, before a limit and the own flow switch, with power."""
+    wired = BESIDE.wired(state, mask(BESIDE, *names), WELDED)
+    assert on == things_on(wired)
+    assert () == wired.started or "timer.closed" in names
+
+
 @pytest.mark.parametrize(
     ("on", "started", "state", "names"),
     [
