@@ -106,9 +106,9 @@ def swept(jobs: Sequence[Job], reading: Reading[Read], how: How = HERE) -> list[
     kept = Kept(how.keep, set(keys), how.on_note) if how.keep else None
     done: dict[int, Read] = {}
     for place, run_key in enumerate(keys):
-        if kept and run_key in kept.found:
+        if kept and run_key in kept.readings:
             with suppress(ValueError, KeyError, TypeError):  # whole, but of another form
-                done[place] = reading.read(kept.found[run_key])
+                done[place] = reading.read(kept.readings[run_key])
     if how.on_run is not None:
         how.on_run(len(done), len(jobs))
     left = [i for i in range(len(jobs)) if i not in done]
