@@ -60,7 +60,7 @@ def compare(
     from cyclesim.shown.pictures.compare import write_compare_figure
 
     with sweeping(workers, cluster, afresh, "running plants") as how:
-        found = compare_(
+        comparison = compare_(
             scenarios,
             [plain(file.name) for file in files],
             seed=seed,
@@ -70,12 +70,12 @@ def compare(
             how=how,
         )
     tell(
-        found,
+        comparison,
         page=compare_page,
         values=compare_values,
         figure=lambda plants, *to: write_compare_figure(drawn(plants), *to),
         json_file=json_file,
         figure_file=figure_file,
     )
-    broken = any(side.outcome.broken("danger", "hygiene") for side in found.sides)
+    broken = any(side.outcome.broken("danger", "hygiene") for side in comparison.sides)
     return BROKEN if broken else OK

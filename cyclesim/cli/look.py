@@ -161,12 +161,14 @@ def verify(
     from cyclesim.verification.verifier import verify as verify_
 
     with states_found() as on_progress:
-        found = verify_(scenario, faults=faults, rule=rule, any_order=any_order, on_progress=on_progress)
+        verification = verify_(
+            scenario, faults=faults, rule=rule, any_order=any_order, on_progress=on_progress
+        )
     if json_file is not None:
-        write_text(json_file, as_text(verification_values(found)))
+        write_text(json_file, as_text(verification_values(verification)))
     if json_file != STDOUT:
-        show_page(verify_page(found))
-    return BROKEN if found.is_broken or found.is_open else OK
+        show_page(verify_page(verification))
+    return BROKEN if verification.is_broken or verification.is_open else OK
 
 
 @cli.command()

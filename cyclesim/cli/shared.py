@@ -63,9 +63,9 @@ def _failed(error: Exception) -> int:
         return WRONG
     if os.environ.get("CYCLESIM_TRACEBACK") == "1":
         raise error
-    said = " ".join(str(error).split())[:300]
+    message = " ".join(str(error).split())[:300]
     say(
-        f"Sorry, this is a fault of cyclesim, not of your file: {type(error).__name__}: {said}\n"
+        f"Sorry, this is a fault of cyclesim, not of your file: {type(error).__name__}: {message}\n"
         "Please report it with the file and the command that you used, and with what\n"
         "CYCLESIM_TRACEBACK=1 in the environment makes the same command print."
     )
@@ -82,13 +82,13 @@ class Day(click.ParamType):  # type: ignore[type-arg]  # generic since click 8.5
         if isinstance(value, date):
             return value
         try:
-            found = date.fromisoformat(value)
+            day = date.fromisoformat(value)
         except ValueError as error:
             why = f" ({error})" if "day" in str(error) or "month" in str(error) else ""
             self.fail(f"{value!r} is no date{why}; write year-month-day, e.g. 2027-03-01.", param, ctx)
-        if not 1970 <= found.year <= 2999:
+        if not 1970 <= day.year <= 2999:
             self.fail(f"{value!r} is too far off; a date from 1970 to 2999 is due.", param, ctx)
-        return found
+        return day
 
 
 def scenario_file(command: Command) -> Command:
@@ -264,7 +264,7 @@ def write_text(path: Path, text: str) -> None:
 
 
 def tell(
-    found: Found,
+    result: Found,
     *,
     page: Callable[[Found], Page],
     values: Callable[[Found], object],
@@ -278,13 +278,13 @@ def tell(
         from cyclesim.shown.files import write_whole_bytes
 
         form = figure_file.suffix.lower()
-        write_whole_bytes(figure_file, lambda stream: figure(found, stream, form))
+        write_whole_bytes(figure_file, lambda stream: figure(result, stream, form))
     if json_file is not None:
         from cyclesim.shown.as_json import as_text
 
-        write_text(json_file, as_text(values(found)))
+        write_text(json_file, as_text(values(result)))
     if json_file != STDOUT:
-        show_page(page(found), after)
+        show_page(page(result), after)
 
 
 def show(text: str) -> None:

@@ -95,5 +95,5 @@ def _flow(text: str) -> float:
         return Quantity("flow", gt=0.0, le=0.1, example="600 L/min or 21 cfm").validate(text)
     except RefusedError as error:
         hint = f"; {error.hint}" if error.hint else ""
-        found = f"--flow: found '{shorten(text)}', {error.what}"
-        raise click.UsageError(f"{found}; {error.allowed}{hint}") from None
+        problem = f"--flow: found '{shorten(text)}', {error.what}"
+        raise click.UsageError(f"{problem}; {error.allowed}{hint}") from None

@@ -27,8 +27,8 @@ def _quantity(option: str, text: str, kind: str, example: str) -> float:
     try:
         return parse(text.strip(), kind, example)
     except QuantityError as error:
-        found = f"'{shorten(text.strip())}', {error.what}"
-        raise InputError(Fault(option, 0, 0, "", found, error.allowed, error.hint)) from None
+        problem = f"'{shorten(text.strip())}', {error.what}"
+        raise InputError(Fault(option, 0, 0, "", problem, error.allowed, error.hint)) from None
 
 
 @click.command()
@@ -65,7 +65,7 @@ def heater(
     check_figure(figure_file, None, None)
     sizes_w = None
     if sizes is not None:
-        sizes_w = [_quantity("--sizes", one, "power", "3 kW") for one in sizes.split(",")]
+        sizes_w = [_quantity("--sizes", size, "power", "3 kW") for size in sizes.split(",")]
     from_c = None if from_ is None else _quantity("--from", from_, "temperature", "30 degC")
     within_s = None if within is None else _quantity("--within", within, "time", "8 h")
     if within is not None and within_s is not None and within_s < 60.0:
@@ -76,7 +76,7 @@ def heater(
     from cyclesim.shown.pictures.heater import write_heater_figure
 
     with sweeping(workers, cluster, afresh, "running sizes") as how:
-        found = size_heater(
+        sizing = size_heater(
             scenario,
             sizes_w=sizes_w,
             source=source,
@@ -86,11 +86,11 @@ def heater(
             how=how,
         )
     tell(
-        found,
+        sizing,
         page=heater_page,
         values=heater_values,
         figure=write_heater_figure,
         json_file=json_file,
         figure_file=figure_file,
     )
-    return OK if found.recommended is not None else BROKEN
+    return OK if sizing.recommended is not None else BROKEN

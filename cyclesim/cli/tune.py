@@ -64,16 +64,16 @@ def tune(
     from cyclesim.shown.pictures.tune import write_tune_figure
 
     with sweeping(workers, cluster, afresh, "running programmes") as how:
-        found = tune_(scenario, seed=seed, how=how)
-    status = OK if found.recommended is not None and not found.standing else BROKEN
+        tuning = tune_(scenario, seed=seed, how=how)
+    status = OK if tuning.recommended is not None and not tuning.standing else BROKEN
     after = ""
-    if new_file is not None and found.recommended is None:
+    if new_file is not None and tuning.recommended is None:
         after = f"\n{new_file} is not written: there is no programme to write.\n"
-    elif new_file is not None and found.recommended is not None:
-        written, after = _write(file, read, scenario, found.recommended.programme, new_file)
+    elif new_file is not None and tuning.recommended is not None:
+        written, after = _write(file, read, scenario, tuning.recommended.programme, new_file)
         status = status if written else WRONG
     tell(
-        found,
+        tuning,
         page=tune_page,
         values=tune_values,
         figure=lambda tuning, *to: write_tune_figure(strips(tuning), *to),
@@ -95,11 +95,11 @@ def _write(file: Path, read: str, scenario: Scenario, programme: Daily, new_file
         write_text(new_file, written(file, read, scenario, programme, new_file))
     except ChangedError as error:
         beside = new_file.with_stem(f"{new_file.stem}-as-read")
-        said = f"{error} The programme is for the plant as it was, and {new_file} is not written."
+        message = f"{error} The programme is for the plant as it was, and {new_file} is not written."
         if error.as_read is not None and not beside.exists():
             write_text(beside, error.as_read)
-            said += f"\nThat plant and its programme are in {beside}."
-        say(f"{said}\nThe same command tunes the plant as it is now; runs that were done are kept.")
+            message += f"\nThat plant and its programme are in {beside}."
+        say(f"{message}\nThe same command tunes the plant as it is now; runs that were done are kept.")
         return False, ""
     after = f"\nWritten to {new_file}: try it with cyclesim run {new_file}\n"
     after += "Comments are as they were: read those beside what has changed.\n"

@@ -22,13 +22,13 @@ def outages_set(scenario: Scenario, texts: Sequence[str], start: date, days: int
     """
     cuts = [(cut.from_local, cut.lasts_s) for cut in scenario.schedule.outages]
     for text in texts:
-        at, lasts_s = _outage(text)
+        cut_at, lasts_s = _outage(text)
         first, end = datetime.combine(start, time()), datetime.combine(start + timedelta(days=days), time())
-        if at >= end or at + timedelta(seconds=lasts_s) <= first:
+        if cut_at >= end or cut_at + timedelta(seconds=lasts_s) <= first:
             last = end.date() - timedelta(days=1)
             raise CycleSimError(f"{_named(text)}: this is outside the run, which is from {start} to {last}")
-        cuts.append((at, lasts_s))
-    entries = (f"{{from: {at:%Y-%m-%d %H:%M}, lasts: {lasts_s:.0f} s}}" for at, lasts_s in cuts)
+        cuts.append((cut_at, lasts_s))
+    entries = (f"{{from: {cut_at:%Y-%m-%d %H:%M}, lasts: {lasts_s:.0f} s}}" for cut_at, lasts_s in cuts)
     return f"schedule.outages=[{', '.join(entries)}]"
 
 
@@ -42,7 +42,7 @@ def _outage(text: str) -> tuple[datetime, float]:
     if what.strip() != "outage" or not equals or not slash:
         raise CycleSimError(f"{_named(text)}: {_DUE}")
     try:
-        at = read_moment(moment.strip().replace("T", " ", 1))
+        begin = read_moment(moment.strip().replace("T", " ", 1))
     except RefusedError as error:
         what = f"'{shorten(moment)}' is {error.what}"
         raise CycleSimError(f"{_named(text)}: {what}; {error.allowed}") from None
@@ -53,4 +53,4 @@ def _outage(text: str) -> tuple[datetime, float]:
     if not 1 <= lasts_s <= _LONGEST_S or lasts_s % 1:
         lasts = shorten(lasting)
         raise CycleSimError(f"{_named(text)}: '{lasts}' is not from 1 s to 30 days in whole seconds")
-    return at, lasts_s
+    return begin, lasts_s

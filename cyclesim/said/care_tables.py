@@ -27,16 +27,16 @@ def say_water_care(page: Page, metrics: Metrics) -> None:
         page.line(f"Filter: cleaned every {every}; {passed}.", hang=2)
 
 
-def _say_disinfectant(page: Page, metrics: Metrics, told: DisinfectantMetrics) -> None:
-    fast, slow = number(told.until_below_fast_h), number(told.until_below_slow_h)
+def _say_disinfectant(page: Page, metrics: Metrics, disinfectant: DisinfectantMetrics) -> None:
+    fast, slow = number(disinfectant.until_below_fast_h), number(disinfectant.until_below_slow_h)
     page.line(
-        f"Disinfectant: {number(told.residual_mg_l)} mg/L in the tub, halved in "
-        f"{number(told.half_life_fast_h)} to {number(told.half_life_slow_h)} h once it has left: below "
-        f"{number(told.at_least_mg_l)} mg/L in water older than {fast} h (fast) to {slow} h (slow). While it "
-        "flows, the hours are an upper bound.",
+        f"Disinfectant: {number(disinfectant.residual_mg_l)} mg/L in the tub, halved in "
+        f"{number(disinfectant.half_life_fast_h)} to {number(disinfectant.half_life_slow_h)} h once it has "
+        f"left: below {number(disinfectant.at_least_mg_l)} mg/L in water older than {fast} h (fast) to "
+        f"{slow} h (slow). While it flows, the hours are an upper bound.",
         hang=2,
     )
-    rows = [leg_row(_FADING, name, told.legs) for name in worst_first(metrics.legs)]
+    rows = [leg_row(_FADING, name, disinfectant.legs) for name in worst_first(metrics.legs)]
     page.table(_FADING, rows)
 
 
@@ -51,18 +51,18 @@ _FADING = (
 )
 
 
-def _say_refill(page: Page, told: RefillCare) -> None:
-    said = []
-    if told.refill_every_days is not None:
-        said.append(f"every {hours(24.0 * told.refill_every_days)}")
-    if told.since_refill_days is not None:
-        kept = ", if that is kept up," if told.refill_every_days is not None else ""
-        said.append(f"the last{kept} {count(int(told.since_refill_days), 'day')} before the end")
-    elif told.last_refill is not None:
-        said.append(f"the last on {told.last_refill}, after the end")
-    if told.suggested_refill_days is None:
-        said.append("nobody bathes, so that nothing suggests how often")
+def _say_refill(page: Page, refill: RefillCare) -> None:
+    clauses = []
+    if refill.refill_every_days is not None:
+        clauses.append(f"every {hours(24.0 * refill.refill_every_days)}")
+    if refill.since_refill_days is not None:
+        kept = ", if that is kept up," if refill.refill_every_days is not None else ""
+        clauses.append(f"the last{kept} {count(int(refill.since_refill_days), 'day')} before the end")
+    elif refill.last_refill is not None:
+        clauses.append(f"the last on {refill.last_refill}, after the end")
+    if refill.suggested_refill_days is None:
+        clauses.append("nobody bathes, so that nothing suggests how often")
     else:
-        bathers = f"{number(told.bathers_per_day)} bathers a day suggest"
-        said.append(f"{bathers} every {hours(24.0 * told.suggested_refill_days)} ({_PRACTICE})")
-    page.line(f"Refills: {'; '.join(said)}.", hang=2)
+        bathers = f"{number(refill.bathers_per_day)} bathers a day suggest"
+        clauses.append(f"{bathers} every {hours(24.0 * refill.suggested_refill_days)} ({_PRACTICE})")
+    page.line(f"Refills: {'; '.join(clauses)}.", hang=2)

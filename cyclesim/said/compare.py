@@ -18,31 +18,31 @@ _YEAR = 365.0
 Of = Callable[[Side], float | None]
 
 
-def compare_page(found: Comparison) -> Page:
+def compare_page(comparison: Comparison) -> Page:
     """Everything a comparison says to a person, the answer first."""
     page = Page()
     page.line("Side by side", tone="strong")
-    for letter, side in zip(LETTERS, found.sides, strict=False):
+    for letter, side in zip(LETTERS, comparison.sides, strict=False):
         title = f" ({side.scenario.title})" if side.name != side.scenario.title else ""
         page.line(f"{letter}  {side.name}{title}", hang=3)
-    page.line(f"The same weather and bathers for {count(found.days, 'day')}.")
-    if found.unlike:
+    page.line(f"The same weather and bathers for {count(comparison.days, 'day')}.")
+    if comparison.unlike:
         page.line(
-            f"Not the same: {listed(list(found.unlike))}. A difference may come from that, and not from the "
-            "plant; --set PATH=VALUE tells all of them the same.",
+            f"Not the same: {listed(list(comparison.unlike))}. A difference may come from that, and not from "
+            "the plant; --set PATH=VALUE tells all of them the same.",
             tone="mind",
         )
     page.heading("What to take from it")
-    for sentence in takings(found):
+    for sentence in takings(comparison):
         page.line(f"- {sentence}", hang=2)
-    _say_water(page, found)
-    _say_running(page, found)
-    _say_money(page, found)
-    _say_findings(page, found)
-    if found.futures:
-        _say_futures(page, found)
-    if found.swings:
-        _say_swings(page, found)
+    _say_water(page, comparison)
+    _say_running(page, comparison)
+    _say_money(page, comparison)
+    _say_findings(page, comparison)
+    if comparison.futures:
+        _say_futures(page, comparison)
+    if comparison.swings:
+        _say_swings(page, comparison)
     say_cautions(page, (WATER, ADVICE))
     return page
 
@@ -50,14 +50,14 @@ def compare_page(found: Comparison) -> Page:
 # -- tables ------------------------------------------------------------------------------------------------
 
 
-def _table(page: Page, found: Comparison, head: str, rows: Sequence[tuple[str, Of, int]]) -> None:
+def _table(page: Page, comparison: Comparison, head: str, rows: Sequence[tuple[str, Of, int]]) -> None:
     """One row a number, one column a plant, and for two plants the difference."""
-    pair = len(found.sides) == 2
-    columns = [words(head), *map(Column, LETTERS[: len(found.sides)])]
+    pair = len(comparison.sides) == 2
+    columns = [words(head), *map(Column, LETTERS[: len(comparison.sides)])]
     columns += [Column("B - A")] if pair else []
     made = []
     for name, of, digits in rows:
-        values = [of(side) for side in found.sides]
+        values = [of(side) for side in comparison.sides]
         cells = [Amount(value, digits=digits) for value in values]
         made.append(Row((name, *cells, *((_change(values, digits),) if pair else ())), name))
     page.table(columns, made)
@@ -72,13 +72,13 @@ def _change(values: Sequence[float | None], digits: int) -> Amount:
     return Amount(b - a, digits=digits, kind="change")
 
 
-def _legs(found: Comparison) -> list[str]:
+def _legs(comparison: Comparison) -> list[str]:
     """Legs of any plant; those of several first."""
-    names = list(dict.fromkeys(name for side in found.sides for name in side.outcome.legs))
-    return sorted(names, key=lambda name: -sum(name in side.outcome.legs for side in found.sides))
+    names = list(dict.fromkeys(name for side in comparison.sides for name in side.outcome.legs))
+    return sorted(names, key=lambda name: -sum(name in side.outcome.legs for side in comparison.sides))
 
 
-def _say_water(page: Page, found: Comparison) -> None:
+def _say_water(page: Page, comparison: Comparison) -> None:
     page.heading("Water in each leg that has a counterpart, and in those that have none")
 
     def oldest_h(name: str) -> Of:
@@ -93,13 +93,13 @@ def _say_water(page: Page, found: Comparison) -> None:
     def stood_h(name: str) -> Of:
         return lambda s: s.outcome.legs[name].longest_stagnant_h if name in s.outcome.legs else None
 
-    legs = _legs(found)
-    _table(page, found, "oldest water, h", [(name, oldest_h(name), 1) for name in legs])
+    legs = _legs(comparison)
+    _table(page, comparison, "oldest water, h", [(name, oldest_h(name), 1) for name in legs])
     page.line()
-    _table(page, found, "longest stand, h", [(name, stood_h(name), 1) for name in legs])
+    _table(page, comparison, "longest stand, h", [(name, stood_h(name), 1) for name in legs])
 
 
-def _say_running(page: Page, found: Comparison) -> None:
+def _say_running(page: Page, comparison: Comparison) -> None:
     page.heading("Running")
 
     def kind(what: str, of: str, per_day: bool = False) -> Of:
@@ -113,12 +113,16 @@ def _say_running(page: Page, found: Comparison) -> None:
 
     def per_m3(pump: str, of: str) -> Of:
         def value(side: Side) -> float | None:
-            told = side.outcome.devices.get(pump)
-            return 1000.0 * getattr(told, of) / told.moved_m3 if told is not None and told.moved_m3 else None
+            device = side.outcome.devices.get(pump)
+            return (
+                1000.0 * getattr(device, of) / device.moved_m3
+                if device is not None and device.moved_m3
+                else None
+            )
 
         return value
 
-    set_backs = {side.warming.set_back_c for side in found.sides if side.warming}
+    set_backs = {side.warming.set_back_c for side in comparison.sides if side.warming}
     low = f"{min(set_backs):g} degC" if len(set_backs) == 1 else "set-back"
 
     def per_filtered_m3(side: Side) -> float | None:
@@ -126,7 +130,9 @@ def _say_running(page: Page, found: Comparison) -> None:
         used = sum(d.energy_kwh for d in side.outcome.devices.values() if d.kind == "pump")
         return 1000.0 * used / filtered if filtered else None
 
-    names = dict.fromkeys(n for s in found.sides for n, d in s.outcome.devices.items() if d.kind == "pump")
+    names = dict.fromkeys(
+        n for s in comparison.sides for n, d in s.outcome.devices.items() if d.kind == "pump"
+    )
 
     rows: list[tuple[str, Of, int]] = [
         ("pumps run, h a day", kind("pump", "running_h", True), 1),
@@ -149,12 +155,12 @@ def _say_running(page: Page, found: Comparison) -> None:
         ("bathing sessions", lambda s: float(s.outcome.sessions), 0),
         ("of them cold", lambda s: float(s.outcome.cold_sessions), 0),
     ]
-    told = [row for row in rows if any(row[1](side) for side in found.sides)]
-    _table(page, found, "", told)
+    known_rows = [row for row in rows if any(row[1](side) for side in comparison.sides)]
+    _table(page, comparison, "", known_rows)
 
 
-def _say_money(page: Page, found: Comparison) -> None:
-    page.heading(f"Money, {found.currency}")
+def _say_money(page: Page, comparison: Comparison) -> None:
+    page.heading(f"Money, {comparison.currency}")
 
     def by_month(side: Side) -> dict[str, float]:
         return side.outcome.cost_by_month
@@ -164,72 +170,73 @@ def _say_money(page: Page, found: Comparison) -> None:
         ("in a mean month", lambda s: s.cost_a_year / 12.0, 2),
         ("in the dearest month", lambda s: max(by_month(s).values(), default=None), 2),
     ]
-    if any(side.owning for side in found.sides):
+    if any(side.owning for side in comparison.sides):
         rows += [
             ("bought at the start", lambda s: s.owning.purchase if s.owning else None, 2),
             ("bought again", lambda s: s.owning.replacements if s.owning else None, 2),
-            (f"energy over {found.years} years", lambda s: s.owning.energy if s.owning else None, 2),
-            (f"all, over {found.years} years", lambda s: s.owning.total if s.owning else None, 2),
+            (f"energy over {comparison.years} years", lambda s: s.owning.energy if s.owning else None, 2),
+            (f"all, over {comparison.years} years", lambda s: s.owning.total if s.owning else None, 2),
         ]
-    _table(page, found, "", rows)
+    _table(page, comparison, "", rows)
     dearest = [
         f"{letter} {month(max(months, key=lambda m: months[m]))}"
-        for letter, side in zip(LETTERS, found.sides, strict=False)
+        for letter, side in zip(LETTERS, comparison.sides, strict=False)
         if (months := by_month(side))
     ]
     page.line(f"Dearest months: {listed(dearest)}.")
-    priced = [side.scenario.money for side in found.sides if side.scenario.money]
+    priced = [side.scenario.money for side in comparison.sides if side.scenario.money]
     if not priced:
         page.line("Without money: in the files nothing is known of what is bought, nor of the years to come.")
         return
-    missing = [LETTERS[k] for k, side in enumerate(found.sides) if side.owning is None]
+    missing = [LETTERS[k] for k, side in enumerate(comparison.sides) if side.owning is None]
     if missing:
         page.line(f"No money: in {listed(missing)}, so nothing is known of what is bought there.")
     rates: dict[str, list[str]] = {}
-    for letter, side in zip(LETTERS, found.sides, strict=False):
-        if (told := side.scenario.money) is not None:
-            said = (
-                f"{told.discount_rate:.1%} discount a year, energy {told.energy_price_rise:.1%} dearer a year"
+    for letter, side in zip(LETTERS, comparison.sides, strict=False):
+        if (money := side.scenario.money) is not None:
+            terms = (
+                f"{money.discount_rate:.1%} discount a year, "
+                f"energy {money.energy_price_rise:.1%} dearer a year"
             )
-            rates.setdefault(said, []).append(letter)
-    counted = [said if len(rates) == 1 else f"{listed(who)} with {said}" for said, who in rates.items()]
+            rates.setdefault(terms, []).append(letter)
+    counted = [terms if len(rates) == 1 else f"{listed(who)} with {terms}" for terms, who in rates.items()]
     page.line(
         f"Each at its value today: {'; '.join(counted)}, both beyond inflation; machines bought again when "
         "their hours are used up, nothing worth anything in the end."
     )
 
 
-def _say_findings(page: Page, found: Comparison) -> None:
-    told = [
+def _say_findings(page: Page, comparison: Comparison) -> None:
+    findings_by_letter = [
         (letter, side.outcome.findings)
-        for letter, side in zip(LETTERS, found.sides, strict=False)
+        for letter, side in zip(LETTERS, comparison.sides, strict=False)
         if side.outcome.findings
     ]
     page.heading("Rules broken")
-    if not told:
+    if not findings_by_letter:
         page.line("None in any of them.")
-    for letter, findings in told:
+    for letter, findings in findings_by_letter:
         for rule in dict.fromkeys((f.severity, f.rule) for f in findings):
             subjects = list(dict.fromkeys(f.subject for f in findings if f.rule == rule[1]))
             page.line(f"{letter}  {rule[0]}, {rule[1]}: {listed(subjects)}", hang=3)
 
 
-def _say_futures(page: Page, found: Comparison) -> None:
-    page.heading(f"In {count(len(found.futures), 'future')}")
+def _say_futures(page: Page, comparison: Comparison) -> None:
+    page.heading(f"In {count(len(comparison.futures), 'future')}")
     rows = []
-    for k in range(1, len(found.sides)):
-        for name, measure in found.measures.items():
-            one = found.versus(0, k, name)
-            label = measure.says.format(currency=found.currency, years=found.years)
+    for k in range(1, len(comparison.sides)):
+        for name, measure in comparison.measures.items():
+            versus = comparison.versus(0, k, name)
+            label = measure.says.format(currency=comparison.currency, years=comparison.years)
             rows.append(
                 (
                     f"{LETTERS[k]} - A: {label}",
-                    one.of - one.less - one.same,
-                    one.less,
-                    *map(or_never, (one.low, one.median, one.high)),
+                    versus.of - versus.less - versus.same,
+                    versus.less,
+                    *map(or_never, (versus.low, versus.median, versus.high)),
                 )
             )
-    letter = "B" if len(found.sides) == 2 else "other"
+    letter = "B" if len(comparison.sides) == 2 else "other"
     columns = [words("difference"), whole(f"{letter} less\nin"), whole("A less\nin")]
     page.table([*columns, Column("5th"), Column("median"), Column("95th")], rows)
     page.line(
@@ -238,28 +245,32 @@ def _say_futures(page: Page, found: Comparison) -> None:
     )
 
 
-def _say_swings(page: Page, found: Comparison) -> None:
-    what = f"{found.currency} over {found.years} years" if found.by_total else f"{found.currency} a year"
+def _say_swings(page: Page, comparison: Comparison) -> None:
+    what = (
+        f"{comparison.currency} over {comparison.years} years"
+        if comparison.by_total
+        else f"{comparison.currency} a year"
+    )
     page.heading(f"What moves the answer: B - A in {what}")
     columns = [words("assumption alone"), words("from"), words("to")]
     page.table(
         [*columns, Column("B - A\nat from"), Column("B - A\nat to"), words("")],
         (
             (s.assumption, s.low, s.high, or_never(s.at_low), or_never(s.at_high), "turns" if s.flips else "")
-            for s in found.swings
+            for s in comparison.swings
         ),
     )
-    sources = list(dict.fromkeys(swing.source for swing in found.swings))
+    sources = list(dict.fromkeys(swing.source for swing in comparison.swings))
     page.line(f"Ranges: {'; '.join(sources)}.")
 
 
-def compare_values(found: Comparison) -> dict[str, Any]:
+def compare_values(comparison: Comparison) -> dict[str, Any]:
     """The same as plain values; the unit is in the key."""
     return {
-        "days": found.days,
-        "years": found.years,
-        "currency": found.currency,
-        "not_the_same": list(found.unlike),
+        "days": comparison.days,
+        "years": comparison.years,
+        "currency": comparison.currency,
+        "not_the_same": list(comparison.unlike),
         "plants": [
             {
                 "name": side.name,
@@ -271,15 +282,15 @@ def compare_values(found: Comparison) -> dict[str, Any]:
                 if side.owning is None
                 else {**asdict(side.owning), "total": side.owning.total},
             }
-            for side in found.sides
+            for side in comparison.sides
         ],
-        "takings": list(takings(found)),
-        "futures": [[dict(measured) for measured in one] for one in found.futures],
+        "takings": list(takings(comparison)),
+        "futures": [[dict(measured) for measured in future] for future in comparison.futures],
         "versus_the_first": [
-            {measure: asdict(found.versus(0, k, measure)) for measure in found.measures}
-            for k in range(1, len(found.sides))
+            {measure: asdict(comparison.versus(0, k, measure)) for measure in comparison.measures}
+            for k in range(1, len(comparison.sides))
         ]
-        if found.futures
+        if comparison.futures
         else [],
-        "sensitivity": [asdict(swing) for swing in found.swings],
+        "sensitivity": [asdict(swing) for swing in comparison.swings],
     }

@@ -16,7 +16,7 @@ class Spread:
     """B - A in each future, and what is told of them."""
 
     changes: list[float]
-    told: Versus
+    versus: Versus
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,25 +44,27 @@ class Drawn:
         return list(dict.fromkeys(leg for ages in self.oldest_h.values() for leg in ages))
 
 
-def drawn(found: Comparison) -> Drawn:
+def drawn(comparison: Comparison) -> Drawn:
     """The numbers of a comparison, as the report has them."""
-    sides = dict(zip(LETTERS, found.sides, strict=False))
-    a, b = found.sides[:2]
-    measure = "total" if found.by_total else "cost_a_year"
+    sides = dict(zip(LETTERS, comparison.sides, strict=False))
+    a, b = comparison.sides[:2]
+    measure = "total" if comparison.by_total else "cost_a_year"
     return Drawn(
         titles={letter: side.scenario.title for letter, side in sides.items()},
-        unit=f"{found.currency} over {found.years} years" if found.by_total else f"{found.currency} a year",
-        costs={letter: _costs(side, found.by_total) for letter, side in sides.items()},
-        by_total=found.by_total,
+        unit=f"{comparison.currency} over {comparison.years} years"
+        if comparison.by_total
+        else f"{comparison.currency} a year",
+        costs={letter: _costs(side, comparison.by_total) for letter, side in sides.items()},
+        by_total=comparison.by_total,
         oldest_h={
             letter: {name: leg.oldest_water_h for name, leg in side.outcome.legs.items()}
             for letter, side in sides.items()
         },
         limit_h=a.scenario.limits.water_age_s / 3600.0,
-        spread=Spread(found.changes(0, 1, measure).tolist(), found.versus(0, 1, measure))
-        if found.futures
+        spread=Spread(comparison.changes(0, 1, measure).tolist(), comparison.versus(0, 1, measure))
+        if comparison.futures
         else None,
-        swings=found.swings,
+        swings=comparison.swings,
         now=b.owning.total - a.owning.total
         if a.owning is not None and b.owning is not None
         else b.cost_a_year - a.cost_a_year,

@@ -50,12 +50,14 @@ def say_confidence(page: Page, sure: Confidence) -> None:
         "How far these numbers may be off",
     )
     page.line()
-    crossing = [one for one in sure.estimates if one.crosses_limit]
+    crossing = [estimate for estimate in sure.estimates if estimate.crosses_limit]
     if crossing:
-        told = list(dict.fromkeys(f"{_name([one])} ({number(one.limit)})" for one in crossing))
-        more = f", and {len(told) - 6} more" if len(told) > 6 else ""
-        said = "its limit lies" if len(told) == 1 else "their limits lie"
-        page.line(f"Too close to call, {said} inside the range: {'; '.join(told[:6])}{more}.", tone="mind")
+        names = list(
+            dict.fromkeys(f"{_name([estimate])} ({number(estimate.limit)})" for estimate in crossing)
+        )
+        rest = f", and {len(names) - 6} more" if len(names) > 6 else ""
+        clause = "its limit lies" if len(names) == 1 else "their limits lie"
+        page.line(f"Too close to call, {clause} inside the range: {'; '.join(names[:6])}{rest}.", tone="mind")
     page.line(
         f"{count(len(sure.inputs), 'input')} were put to their likely ends one at a time, in {sure.runs} "
         f"runs with {sure.draws} of all at once. A range is the root of the sum of squares of what each "
@@ -63,7 +65,7 @@ def say_confidence(page: Page, sure: Confidence) -> None:
         "spreads, most of them common practice without a source, and knows nothing of what the model leaves "
         "out."
     )
-    kept = [one.input for one in sure.not_varied if one.why.startswith("no range")]
+    kept = [skipped.input for skipped in sure.not_varied if skipped.why.startswith("no range")]
     if kept:
         page.line(f"Left as they are, being no range of numbers: {listed(kept)}.")
     _say_flushes(page, sure.flushes)
@@ -73,14 +75,14 @@ def _rows(estimates: Sequence[Estimate], sure: Confidence) -> Iterator[Row]:
     """The rows of one number: the worst of it, and subjects that read the same together."""
     name = estimates[0].number
     if name in _WORST:
-        estimates = sorted(estimates, key=lambda one: one.value, reverse=name not in _LESS_IS_WORSE)
+        estimates = sorted(estimates, key=lambda estimate: estimate.value, reverse=name not in _LESS_IS_WORSE)
     unit = sure.currency if name == "cost" else _SAYS[name][1]
     alike: dict[tuple[str, ...], list[Estimate]] = {}
-    for one in estimates:
-        texts = tuple(map(number, (one.value, one.low, one.high)))
+    for estimate in estimates:
+        texts = tuple(map(number, (estimate.value, estimate.low, estimate.high)))
         moved = set(texts) != {texts[0]}
-        by = ", ".join(influence.input for influence in one.most_sensitive_to[:_NAMED]) if moved else ""
-        alike.setdefault((*texts, by), []).append(one)
+        by = ", ".join(influence.input for influence in estimate.most_sensitive_to[:_NAMED]) if moved else ""
+        alike.setdefault((*texts, by), []).append(estimate)
     for (value, low, high, by), group in list(alike.items())[: _WORST.get(name)]:
         first = group[0]
         spread = "the same" if low == high == value else Between(first.low, first.high)
@@ -91,7 +93,7 @@ def _rows(estimates: Sequence[Estimate], sure: Confidence) -> Iterator[Row]:
 
 def _name(group: Sequence[Estimate]) -> str:
     """What a row is about; of several subjects the first and how many more."""
-    words, subjects = _SAYS[group[0].number][0], [one.subject for one in group]
+    words, subjects = _SAYS[group[0].number][0], [estimate.subject for estimate in group]
     if not words.endswith((" in", ":")):
         return words
     return f"{words} {subjects[0]}" + (f" and {len(subjects) - 1} more" if len(subjects) > 1 else "")
@@ -112,7 +114,7 @@ def _say_flushes(page: Page, flushes: Sequence[OldWater]) -> None:
     )
     page.table(
         columns,
-        [record(columns, f"{one.flush}, {one.leg}", one) for one in flushes],
+        [record(columns, f"{old_water.flush}, {old_water.leg}", old_water) for old_water in flushes],
         "Old water that comes out at the last jet as a flush ends, % of it",
     )
     page.line(

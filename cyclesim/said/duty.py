@@ -37,13 +37,13 @@ def duty_page(scenario: Scenario, duties: list[Values]) -> Page:
 
 def _alike(duties: list[Values]) -> list[tuple[Values, list[str]]]:
     """Each duty once, with the names of those that give everything the same: a valve in a still loop."""
-    found: dict[str, tuple[Values, list[str]]] = {}
+    alike: dict[str, tuple[Values, list[str]]] = {}
     for duty in duties:
         gives = {key: value for key, value in duty.items() if key not in ("name", "positions")}
-        first = found.setdefault(repr(gives), (duty, []))
+        first = alike.setdefault(repr(gives), (duty, []))
         if first[0] is not duty:
             first[1].append(duty["name"])
-    return list(found.values())
+    return list(alike.values())
 
 
 def _duty(page: Page, duty: Values, like: list[str]) -> None:

@@ -22,8 +22,8 @@ _SUCTION = (
 
 def say_suction(page: Page, suction: Mapping[str, SuctionMetrics], room: PumpRoomMetrics | None) -> None:
     """A row for each pump, then the room's facts in a line; nothing where the file says nothing of them."""
-    told = any(value is not None for row in suction.values() for value in astuple(row))
-    if told:
+    any_known = any(value is not None for row in suction.values() for value in astuple(row))
+    if any_known:
         page.table(_SUCTION, records(_SUCTION, suction), _TITLE)
     elif room is not None:
         page.heading(_TITLE)
@@ -32,7 +32,7 @@ def say_suction(page: Page, suction: Mapping[str, SuctionMetrics], room: PumpRoo
 
 
 def _facts(room: PumpRoomMetrics) -> list[str]:
-    said = [
+    facts = [
         _either(room.below_ground, "below ground", "not below ground"),
         _either(room.drain, "drained", "without a drain"),
         _either(room.weather_tight, "weather-tight", "not weather-tight"),
@@ -41,7 +41,7 @@ def _facts(room: PumpRoomMetrics) -> list[str]:
         if room.free_space_m is None
         else f"{1000.0 * room.free_space_m:.0f} mm free before its machines",
     ]
-    return [fact for fact in said if fact is not None]
+    return [fact for fact in facts if fact is not None]
 
 
 def _either(known: bool | None, yes: str, no: str) -> str | None:

@@ -81,9 +81,9 @@ def say_absent(page: Page, result: Result) -> None:
 def say_duty_problems(page: Page, result: Result) -> None:
     """What does not come right in the duties that ran: water that runs backwards, a pump past its curve."""
     ran = {state for state in result.trace.duties.labels if result.trace.duties.seconds(state)}
-    told = [duty for duty in result.plant.duties() if duty.name in ran and duty.duty.problems]
-    if told:
+    failing = [duty for duty in result.plant.duties() if duty.name in ran and duty.duty.problems]
+    if failing:
         page.heading("What the pipes do that was not meant")
-    for duty in told:
+    for duty in failing:
         for problem in duty.duty.problems:
             page.line(f"- at {duty.name}: {problem}", hang=2)

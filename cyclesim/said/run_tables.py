@@ -105,8 +105,8 @@ def say_tripped(page: Page, sources: dict[str, HeatSourceMetrics]) -> None:
     """Sources that tripped: whatever else the run says, they gave no heat from then on."""
     for name, source in sources.items():
         if source.tripped_h:
-            said = f"{name} tripped, in this span or before it, and waits {number(source.tripped_h)} h"
-            page.line(f"{said} for a person to reset it.", tone="danger", indent=2, hang=2)
+            sentence = f"{name} tripped, in this span or before it, and waits {number(source.tripped_h)} h"
+            page.line(f"{sentence} for a person to reset it.", tone="danger", indent=2, hang=2)
 
 
 def say_sources(page: Page, sources: dict[str, HeatSourceMetrics], currency: str) -> None:
@@ -207,8 +207,8 @@ def say_energy(page: Page, energy: EnergyMetrics) -> None:
     for name, circuit in energy.circuits.items():
         if len(energy.circuits) == 1 and circuit.most_starting_a is None:
             continue  # the line above has said it
-        said = f"{name}: at most {number(circuit.most_current_a)} A, {when(circuit.at)}"
-        said += f"; its breaker takes {number(circuit.breaker_a)} A"
+        sentence = f"{name}: at most {number(circuit.most_current_a)} A, {when(circuit.at)}"
+        sentence += f"; its breaker takes {number(circuit.breaker_a)} A"
         if circuit.most_starting_a is not None:
-            said += f"; {number(circuit.most_starting_a)} A for a moment while starting"
-        page.line(f"{said}.", indent=2, hang=2)
+            sentence += f"; {number(circuit.most_starting_a)} A for a moment while starting"
+        page.line(f"{sentence}.", indent=2, hang=2)

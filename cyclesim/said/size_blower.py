@@ -15,18 +15,20 @@ from cyclesim.said.size_pump import ELECTRIC, percent
 from cyclesim.said.words import number
 
 
-def blower_page(found: BlowerSizing) -> Page:
+def blower_page(sizing: BlowerSizing) -> Page:
     """Everything that sizing a blower says, the advice first."""
     page = Page()
-    page.line(f"{found.scenario.title}: the blower", tone="strong")
-    said = f"The water over the holes asks for {found.depth_pa / 1000.0:.1f} kPa before any air comes"
-    if found.wanted_m3_s is not None and found.wanted_pa is not None:
-        said += f"; {flow(found.wanted_m3_s)} through the pipe ask for {found.wanted_pa / 1000.0:.1f} kPa"
-    page.line(f"{said}.")
+    page.line(f"{sizing.scenario.title}: the blower", tone="strong")
+    pressures = f"The water over the holes asks for {sizing.depth_pa / 1000.0:.1f} kPa before any air comes"
+    if sizing.wanted_m3_s is not None and sizing.wanted_pa is not None:
+        pressures += (
+            f"; {flow(sizing.wanted_m3_s)} through the pipe ask for {sizing.wanted_pa / 1000.0:.1f} kPa"
+        )
+    page.line(f"{pressures}.")
     page.heading("Advice")
-    for sentence in blower_advice(found):
+    for sentence in blower_advice(sizing):
         page.line(f"- {sentence}", hang=2)
-    month, air_c = found.coldest
+    month, air_c = sizing.coldest
     page.table(
         [
             words("blower"),
@@ -39,88 +41,88 @@ def blower_page(found: BlowerSizing) -> Page:
             Column("{unit},\nmean", unit="K/h", digits=2),
             Column("1 K in\n(cold)", unit="h", kind="lasting"),
         ],
-        (row for one in found.given for row in _blown_rows(one, one is found.best)),
+        (row for blown in sizing.given for row in _blown_rows(blown, blown is sizing.best)),
         "What each gives through this pipe, and how fast it cools the water",
         [
-            f"Cooling by the air alone, water at {found.water_c:.1f} degC, drawn from {air_c:.1f} degC in "
-            f"{month} and {found.mean_c:.1f} degC on the year's mean; that air leaves saturated is an upper "
+            f"Cooling by the air alone, water at {sizing.water_c:.1f} degC, drawn from {air_c:.1f} degC in "
+            f"{month} and {sizing.mean_c:.1f} degC on the year's mean; that air leaves saturated is an upper "
             "bound. Cold water that replaces what evaporates is counted. To spare: flow beyond what is "
             "wanted; pressure at no flow, beyond what the depth asks for. * the one advised."
         ],
     )
-    for one in found.given:
-        for caution in one.cautions:
-            page.line(f"- {one.blower}: {caution}.", hang=2)
+    for blown in sizing.given:
+        for caution in blown.cautions:
+            page.line(f"- {blown.blower}: {caution}.", hang=2)
     say_cautions(page, (ELECTRIC, ADVICE))
     return page
 
 
-def _blown_rows(one: Blown, advised: bool) -> Iterator[Row]:
-    cools = one.cools_coldest_k_h
+def _blown_rows(blown: Blown, advised: bool) -> Iterator[Row]:
+    cools = blown.cools_coldest_k_h
     cells = (
-        one.flow_m3_s * 60_000.0,
-        one.pressure_pa / 1000.0,
-        percent(one.flow_spare_share),
-        percent(one.pressure_spare_share),
-        one.power_w,
+        blown.flow_m3_s * 60_000.0,
+        blown.pressure_pa / 1000.0,
+        percent(blown.flow_spare_share),
+        percent(blown.pressure_spare_share),
+        blown.power_w,
         cools,
-        one.cools_mean_k_h,
+        blown.cools_mean_k_h,
         1.0 / cools if cools > 0.0 else math.inf,
     )
-    yield Row((f"{one.blower}{' *' if advised else ''}", *cells), one.blower)
-    if one.why_not:
-        yield Row((one.why_not,), one.blower, 1)
+    yield Row((f"{blown.blower}{' *' if advised else ''}", *cells), blown.blower)
+    if blown.why_not:
+        yield Row((blown.why_not,), blown.blower, 1)
 
 
-def blower_advice(found: BlowerSizing) -> Iterator[str]:
+def blower_advice(sizing: BlowerSizing) -> Iterator[str]:
     """Which to take and why."""
-    best = found.best
+    best = sizing.best
     if best is None:
-        wanted = "" if found.wanted_m3_s is None else f" {flow(found.wanted_m3_s)}"
-        most = max(found.given, key=lambda one: one.flow_m3_s)
+        wanted = "" if sizing.wanted_m3_s is None else f" {flow(sizing.wanted_m3_s)}"
+        most = max(sizing.given, key=lambda blown: blown.flow_m3_s)
         yield (
             f"None gives{wanted or ' any air'}: {most.blower} comes nearest with {flow(most.flow_m3_s)}. "
             "A wider or shorter pipe helps where the pipe takes the pressure, holes less deep where the "
             "water does."
         )
         return
-    for_what = f"that give {flow(found.wanted_m3_s)}" if found.wanted_m3_s else "that give any air"
-    if not best.cautions and any(one.cautions for one in found.given):
+    for_what = f"that give {flow(sizing.wanted_m3_s)}" if sizing.wanted_m3_s else "that give any air"
+    if not best.cautions and any(blown.cautions for blown in sizing.given):
         for_what += " and that their circuit carries"
     yield (
         f"{best.blower}: of those {for_what} it draws least, {number(best.power_w)} W, and gives "
         f"{flow(best.flow_m3_s)} at {best.pressure_pa / 1000.0:.1f} kPa."
     )
-    if not found.wanted_m3_s:
+    if not sizing.wanted_m3_s:
         yield 'Say how much air is wanted to size for it, e.g. --flow "600 L/min".'
     if best.cools_coldest_k_h > 0.0:
         kelvin = lasting(3600.0 / best.cools_coldest_k_h)
         yield (
-            f"In {found.coldest[0]} it cools the water by 1 K in {kelvin}: a button "
+            f"In {sizing.coldest[0]} it cools the water by 1 K in {kelvin}: a button "
             "that times out earlier keeps a session warm."
         )
     for caution in (*([best.why_not] if best.why_not else []), *best.cautions):
         yield f"Mind, though: {caution}."
 
 
-def blower_values(found: BlowerSizing) -> dict[str, Any]:
+def blower_values(sizing: BlowerSizing) -> dict[str, Any]:
     """The same as plain values; the unit is in the key."""
     return {
-        "title": found.scenario.title,
-        "depth_pa": found.depth_pa,
-        "wanted_m3_s": found.wanted_m3_s,
-        "wanted_pa": found.wanted_pa,
-        "water_c": found.water_c,
+        "title": sizing.scenario.title,
+        "depth_pa": sizing.depth_pa,
+        "wanted_m3_s": sizing.wanted_m3_s,
+        "wanted_pa": sizing.wanted_pa,
+        "water_c": sizing.water_c,
         "coldest_month": {
-            "month": found.coldest[0],
-            "mean_air_c": found.coldest[1],
-            "mean_humidity_share": found.coldest_humidity,
+            "month": sizing.coldest[0],
+            "mean_air_c": sizing.coldest[1],
+            "mean_humidity_share": sizing.coldest_humidity,
         },
-        "mean_air_c": found.mean_c,
-        "mean_humidity_share": found.mean_humidity,
-        "given": [asdict(one) for one in found.given],
-        "best": None if found.best is None else asdict(found.best),
-        "advice": list(blower_advice(found)),
-        "system_m3_s_pa": found.system,
-        "curves_m3_s_pa": [{"blower": name, "points": points} for name, points in found.curves],
+        "mean_air_c": sizing.mean_c,
+        "mean_humidity_share": sizing.mean_humidity,
+        "given": [asdict(blown) for blown in sizing.given],
+        "best": None if sizing.best is None else asdict(sizing.best),
+        "advice": list(blower_advice(sizing)),
+        "system_m3_s_pa": sizing.system,
+        "curves_m3_s_pa": [{"blower": name, "points": points} for name, points in sizing.curves],
     }

@@ -76,20 +76,20 @@ def advice(sizing: HeaterSizing) -> Iterator[str]:
         beside = f": with {listed(others)} beside it less may do; --sizes tries it" if others else ""
         yield f"No smaller one was tried{beside}."
     else:
-        yield f"The next smaller, {kw(smaller.size_w)}: {_said_against(smaller)}."
+        yield f"The next smaller, {kw(smaller.size_w)}: {_objections(smaller)}."
     if larger is not None:
         was, would = _waited(sizing, size), _waited(sizing, larger)
         change = larger.cost - size.cost
         money = f"{number(abs(change))} {sizing.currency} a year {'more' if change > 0 else 'less'}"
-        but = f", but: {_said_against(larger)}" if larger.against else ""
+        but = f", but: {_objections(larger)}" if larger.against else ""
         yield (
             f"The next larger, {kw(larger.size_w)}: warm in {_h(would)} h in place of {_h(was)} h, for "
             f"{money}{but}."
         )
     if not size.is_own:
-        own = next(one for one in sizing.sizes if one.is_own)
-        said = f": {_said_against(own)}" if own.against else ", which does everything as well"
-        yield f"The file has {kw(own.size_w)}{said}."
+        own = next(candidate for candidate in sizing.sizes if candidate.is_own)
+        clause = f": {_objections(own)}" if own.against else ", which does everything as well"
+        yield f"The file has {kw(own.size_w)}{clause}."
 
 
 def _why(sizing: HeaterSizing, size: Size) -> str:
@@ -101,29 +101,29 @@ def _why(sizing: HeaterSizing, size: Size) -> str:
     parts.append(f"is warm {since} within {lasting(sizing.need.within_s)} (it takes {_h(waited)} h)")
     if size.supply is not None:
         parts.append(f"fits its breaker ({size.supply.counted_a:.1f} A of {size.supply.breaker_a:g} A)")
-    more = "" if size.sessions else " The file has no sessions to judge it by."
+    extra = "" if size.sessions else " The file has no sessions to judge it by."
     if sizing.need.from_set_back:
         month = f"{sizing.seasons.coldest_week:%B}"
-        more += f" After a fill in {month} it takes {_h(size.filled_coldest_s)} h."
-    return f"{kw(size.size_w)} is the smallest of these that {listed(parts)}.{more}"
+        extra += f" After a fill in {month} it takes {_h(size.filled_coldest_s)} h."
+    return f"{kw(size.size_w)} is the smallest of these that {listed(parts)}.{extra}"
 
 
 def _waited(sizing: HeaterSizing, size: Size) -> float | None:
     return size.from_set_back_s if sizing.need.from_set_back else size.filled_coldest_s
 
 
-def _said_against(size: Size) -> str:
-    return "; ".join(one.text for one in size.against)
+def _objections(size: Size) -> str:
+    return "; ".join(objection.text for objection in size.against)
 
 
 def _none_does(sizing: HeaterSizing) -> Iterator[str]:
     none = sizing.none_does
     assert none is not None
-    near = next(one for one in sizing.sizes if one.size_w == none.nearest_w)
+    near = next(size for size in sizing.sizes if size.size_w == none.nearest_w)
     fits = "None of these sizes does everything. The largest that fits its breaker and breaks no rule"
     if near.lacks(SUPPLY, RULES):
         fits = "None of these sizes fits its breaker and the rules. The smallest"
-    yield f"{fits}, {kw(near.size_w)}: {_said_against(near)}."
+    yield f"{fits}, {kw(near.size_w)}: {_objections(near)}."
     yield "What would help:"
     if none.needed_w is not None and near.supply is not None:
         amps = none.needed_w / _EXAMPLE_COP / sizing.scenario.supply.voltage_v
@@ -186,16 +186,16 @@ def _say_times(page: Page, sizing: HeaterSizing) -> None:
         ],
         (
             (
-                _size(sizing, one),
-                _hours(one.filled_coldest_s),
-                _hours(one.filled_mild_s),
-                _hours(one.from_set_back_s),
-                *(() if sizing.ready_at is None else (one.begin_at,)),
-                _hours(one.without_losses_s),
-                _hours(one.with_losses_s),
-                one.outlet_warmer_k,
+                _size(sizing, size),
+                _hours(size.filled_coldest_s),
+                _hours(size.filled_mild_s),
+                _hours(size.from_set_back_s),
+                *(() if sizing.ready_at is None else (size.begin_at,)),
+                _hours(size.without_losses_s),
+                _hours(size.with_losses_s),
+                size.outlet_warmer_k,
             )
-            for one in sizing.sizes
+            for size in sizing.sizes
         ),
         "How long warming up takes, hours",
     )
@@ -219,7 +219,7 @@ def _say_times(page: Page, sizing: HeaterSizing) -> None:
 
 def _difference(sizing: HeaterSizing) -> str:
     """Why the run and the handbook differ, in kilowatt-hours."""
-    size = sizing.recommended or next(one for one in sizing.sizes if one.is_own)
+    size = sizing.recommended or next(tried for tried in sizing.sizes if tried.is_own)
     handbook = (
         "Handbook, when filled in the coldest week: m c dT/P with the tub's own water alone; and with "
         f"losses, the exponential approach with the plant's {sizing.losses.ua_w_k:.0f} W/K against "
@@ -259,20 +259,20 @@ def _say_year(page: Page, sizing: HeaterSizing) -> None:
         ],
         (
             (
-                _size(sizing, one),
-                one.energy_kwh + one.fuel_kwh,
-                one.cost,
-                one.firing_h,
-                *((one.cold_sessions,) if sessions else ()),
-                one.held.holds,
-                None if one.supply is None else one.supply.share,
-                _said_against(one),
+                _size(sizing, size),
+                size.energy_kwh + size.fuel_kwh,
+                size.cost,
+                size.firing_h,
+                *((size.cold_sessions,) if sessions else ()),
+                size.held.holds,
+                None if size.supply is None else size.supply.share,
+                _objections(size),
             )
-            for one in sizing.sizes
+            for size in sizing.sizes
         ),
         "A year, the coldest week, the supply",
     )
-    own = next(one for one in sizing.sizes if one.is_own)
+    own = next(size for size in sizing.sizes if size.is_own)
     if own.supply is not None:
         beside = f" with {listed(list(own.supply.beside))}" if own.supply.beside else ""
         what = (
@@ -295,7 +295,7 @@ def _say_year(page: Page, sizing: HeaterSizing) -> None:
 
 def _cost_sentence(sizing: HeaterSizing) -> str:
     """Why a year costs what it costs at each size."""
-    costs, pumps = [one.cost for one in sizing.sizes], [one.pump_h for one in sizing.sizes]
+    costs, pumps = [size.cost for size in sizing.sizes], [size.pump_h for size in sizing.sizes]
     heating = heating_of(sizing.scenario)
     reasons = [
         f"the pump runs {number(min(pumps))} to {number(max(pumps))} h, and pipes lose heat while it does"
@@ -320,7 +320,7 @@ def _price_varies(sizing: HeaterSizing) -> bool:
 
 def heater_values(sizing: HeaterSizing) -> dict[str, Any]:
     """A sizing as plain values, units in the keys; unknown and never are null."""
-    told = {
+    as_they_are = {
         name: getattr(sizing, name)
         for name in (
             "source", "own_w", "to_c", "fill_c", "set_back_c", "set_back_why", "ready_at", "ready_why",
@@ -329,12 +329,12 @@ def heater_values(sizing: HeaterSizing) -> dict[str, Any]:
     }  # fmt: skip
     return {
         "title": sizing.scenario.title,
-        **told,
+        **as_they_are,
         "need": asdict(sizing.need),
         "days": {name: day.isoformat() for name, day in sizing.seasons._asdict().items()},
         "losses": sizing.losses._asdict(),
         "recommended_w": None if sizing.recommended is None else sizing.recommended.size_w,
         "none_does": None if sizing.none_does is None else asdict(sizing.none_does),
-        "sizes": [asdict(one) for one in sizing.sizes],
+        "sizes": [asdict(size) for size in sizing.sizes],
         "advice": list(advice(sizing)),
     }

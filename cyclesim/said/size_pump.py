@@ -27,14 +27,14 @@ SUCTION = (
 )
 
 
-def pump_page(found: PumpSizing) -> Page:
+def pump_page(sizing: PumpSizing) -> Page:
     """Everything that sizing a pump says, the advice first."""
     page = Page()
-    page.line(f"{found.scenario.title}: a pump in the place of {found.pump}", tone="strong")
-    asked = found.asked
+    page.line(f"{sizing.scenario.title}: a pump in the place of {sizing.pump}", tone="strong")
+    asked = sizing.asked
     page.line(
-        f"The jets need {flow(found.rated_m3_s)} in all{_filled_in(found)}. For the weakest of them, in "
-        f"{asked.weakest}, to get its share, {flow(asked.flow_m3_s)} must pass {found.pump} at "
+        f"The jets need {flow(sizing.rated_m3_s)} in all{_filled_in(sizing)}. For the weakest of them, in "
+        f"{asked.weakest}, to get its share, {flow(asked.flow_m3_s)} must pass {sizing.pump} at "
         f"{asked.head_m:.1f} m."
     )
     parts = sorted(asked.taken_by_m.items(), key=lambda part: -part[1])
@@ -43,7 +43,7 @@ def pump_page(found: PumpSizing) -> Page:
         "under water: nothing is lifted."
     )
     page.heading("Advice")
-    for sentence in pump_advice(found):
+    for sentence in pump_advice(sizing):
         page.line(f"- {sentence}", hang=2)
     page.table(
         [
@@ -54,43 +54,45 @@ def pump_page(found: PumpSizing) -> Page:
             Column("to spare, {unit}\nflow", unit="%", kind="change"),
             Column("\nhead", unit="%", kind="change"),
             Column("power\n{unit}", unit="W"),
-            Column("price\n{unit}", unit=next((one.currency for one in found.given if one.currency), "")),
+            Column(
+                "price\n{unit}", unit=next((given.currency for given in sizing.given if given.currency), "")
+            ),
         ],
-        (_given_row(one, one is found.best) for one in found.given),
+        (_given_row(given, given is sizing.best) for given in sizing.given),
         "What each gives on these pipes",
         [
             "Weakest jet: what it gets, of what it needs. Head to spare is at the flow that is asked for. * "
-            f"{'comes nearest' if found.best and found.best.cautions else 'the one advised'}. The other "
+            f"{'comes nearest' if sizing.best and sizing.best.cautions else 'the one advised'}. The other "
             "pumps stand still."
         ],
     )
-    if found.assumed:
+    if sizing.assumed:
         page.line(
-            f"Worked out from the other speed: the power of {listed(list(found.assumed))} (-30 to +30 %, "
+            f"Worked out from the other speed: the power of {listed(list(sizing.assumed))} (-30 to +30 %, "
             "common practice, no source)."
         )
-    _say_draws(page, found)
-    _say_changes(page, found)
-    _say_arrangements(page, found)
+    _say_draws(page, sizing)
+    _say_changes(page, sizing)
+    _say_arrangements(page, sizing)
     say_cautions(page, (SUCTION, ELECTRIC, ADVICE))
     return page
 
 
-def _titled(one: Given, advised: bool = False) -> str:
-    return f"{one.pump}{'' if one.speed == 'on' else f', {one.speed}'}{' *' if advised else ''}"
+def _titled(given: Given, advised: bool = False) -> str:
+    return f"{given.pump}{'' if given.speed == 'on' else f', {given.speed}'}{' *' if advised else ''}"
 
 
-def _given_row(one: Given, advised: bool) -> Row:
+def _given_row(given: Given, advised: bool) -> Row:
     cells = (
-        one.flow_m3_s * 60_000.0,
-        one.head_m,
-        100.0 * one.weakest_jet_share,
-        percent(one.flow_spare_share),
-        percent(one.head_spare_share),
-        one.power_w,
-        one.price,
+        given.flow_m3_s * 60_000.0,
+        given.head_m,
+        100.0 * given.weakest_jet_share,
+        percent(given.flow_spare_share),
+        percent(given.head_spare_share),
+        given.power_w,
+        given.price,
     )
-    return Row((_titled(one, advised), *cells), one.pump)
+    return Row((_titled(given, advised), *cells), given.pump)
 
 
 def percent(share: float | None) -> float | None:
@@ -98,7 +100,7 @@ def percent(share: float | None) -> float | None:
     return None if share is None else 100.0 * share
 
 
-def _say_draws(page: Page, found: PumpSizing) -> None:
+def _say_draws(page: Page, sizing: PumpSizing) -> None:
     """The jets' own flow, and what suction and filters say of each pump."""
     page.table(
         [
@@ -112,37 +114,37 @@ def _say_draws(page: Page, found: PumpSizing) -> None:
         ],
         (
             (
-                _titled(one, one is found.best),
-                one.weakest_jet_m3_s * 60_000.0,
-                one.suction_m_s,
-                one.npsh_left_m,
-                one.npsh_due_m,
-                percent(one.filter_share),
-                one.wh_per_m3,
+                _titled(given, given is sizing.best),
+                given.weakest_jet_m3_s * 60_000.0,
+                given.suction_m_s,
+                given.npsh_left_m,
+                given.npsh_due_m,
+                percent(given.filter_share),
+                given.wh_per_m3,
             )
-            for one in found.given
+            for given in sizing.given
         ),
         "What reaches a jet, what suction and filter bear, and the power for it",
     )
-    for one in found.given:
-        if one.cautions:
-            page.line(f"- {named(one)}: {'; '.join(one.cautions)}.", hang=2)
-    limit = number(found.scenario.limits.suction_speed_m_s)
+    for given in sizing.given:
+        if given.cautions:
+            page.line(f"- {named(given)}: {'; '.join(given.cautions)}.", hang=2)
+    limit = number(sizing.scenario.limits.suction_speed_m_s)
     page.line(f"Suction: the fastest leg from the tub, {limit} m/s at most. - is not known.")
 
 
-def _filled_in(found: PumpSizing) -> str:
+def _filled_in(sizing: PumpSizing) -> str:
     """Says so where the file gives a jet's rated flow and not its need."""
-    manifolds = [leg.manifold for leg in found.scenario.plant.legs.values() if leg.manifold]
-    taken = any(one.stated_needs_m3_s is None and one.each is not None for one in manifolds)
+    manifolds = [leg.manifold for leg in sizing.scenario.plant.legs.values() if leg.manifold]
+    taken = any(manifold.stated_needs_m3_s is None and manifold.each is not None for manifold in manifolds)
     return " (75 % of what is rated, where the file tells no needs)" if taken else ""
 
 
-def pump_advice(found: PumpSizing) -> Iterator[str]:
+def pump_advice(sizing: PumpSizing) -> Iterator[str]:
     """Which to take and why, each sentence with its numbers."""
-    best = found.best
+    best = sizing.best
     if best is None:
-        yield from _none_does(found)
+        yield from _none_does(sizing)
         return
     ample, spare = (best.flow_spare_share or 0.0) >= SPARE, number(100.0 * (best.flow_spare_share or 0.0))
     has = (
@@ -155,18 +157,19 @@ def pump_advice(found: PumpSizing) -> Iterator[str]:
             "None gives every jet enough within what suction, filter and breaker bear. Nearest comes "
             f"{named(best)}, {has}, but: {'; '.join(best.cautions)}."
         )
-        yield from _mend_said(found)
+        yield from _mend_words(sizing)
     else:
         among = "give every jet enough within what suction, filter and breaker bear"
         among += " and have flow to spare" if ample else ""
         yield f"{named(best)}: of those that {among}, it draws least: {has}."
-    for one in found.given:
-        if one.enough and one.power_w < best.power_w:
+    for given in sizing.given:
+        if given.enough and given.power_w < best.power_w:
             why = (
-                "; ".join(one.cautions) or f"only {number(100.0 * (one.flow_spare_share or 0.0))} % to spare"
+                "; ".join(given.cautions)
+                or f"only {number(100.0 * (given.flow_spare_share or 0.0))} % to spare"
             )
-            yield f"{named(one)} gives every jet enough with {number(one.power_w)} W, but: {why}."
-    now = [one for one in found.given if one.pump.endswith("(as drawn)")][-1]
+            yield f"{named(given)} gives every jet enough with {number(given.power_w)} W, but: {why}."
+    now = [given for given in sizing.given if given.pump.endswith("(as drawn)")][-1]
     if best.pump != now.pump:
         change = now.power_w - best.power_w
         draws = f"{number(abs(change))} W {'less' if change > 0.0 else 'more'}" if change else "the same"
@@ -174,21 +177,21 @@ def pump_advice(found: PumpSizing) -> Iterator[str]:
             f"The pump as drawn gives the weakest jet {number(100.0 * now.weakest_jet_share)} % at "
             f"{number(now.power_w)} W: {named(best)} draws {draws} while the jets run."
         )
-    then = [(c.what, c.as_drawn if best.pump == now.pump else c.best) for c in found.changes]
-    worse = [what for what, one in then if one is not None and not one.enough]
+    then = [(c.what, c.as_drawn if best.pump == now.pump else c.best) for c in sizing.changes]
+    worse = [what for what, given in then if given is not None and not given.enough]
     if worse:
         yield f"It would no longer do with {listed(worse)}, not even at its highest speed."
 
 
-def _none_does(found: PumpSizing) -> Iterator[str]:
+def _none_does(sizing: PumpSizing) -> Iterator[str]:
     """How near one comes, and what would make one do: wider pipes, or two pumps."""
-    most = max(found.given, key=lambda one: one.weakest_jet_share)
+    most = max(sizing.given, key=lambda given: given.weakest_jet_share)
     yield (
         f"None gives every jet enough: {named(most)} comes nearest, with "
         f"{number(100.0 * most.weakest_jet_share)} % at the weakest."
     )
-    yield from _mend_said(found)
-    enough = [a for a in found.arrangements if a.weakest_jet_share >= 1.0]
+    yield from _mend_words(sizing)
+    enough = [a for a in sizing.arrangements if a.weakest_jet_share >= 1.0]
     if enough:
         least = _least(enough)
         yield (
@@ -198,13 +201,13 @@ def _none_does(found: PumpSizing) -> Iterator[str]:
         )
 
 
-def _mend_said(found: PumpSizing) -> Iterator[str]:
+def _mend_words(sizing: PumpSizing) -> Iterator[str]:
     """What wider pipes would do."""
-    if found.mend:
-        what, one = found.mend
+    if sizing.mend:
+        what, given = sizing.mend
         yield (
-            f"With {what}, {named(one)} would do: {number(100.0 * one.weakest_jet_share)} % at the weakest, "
-            f"{number(one.power_w)} W{_minding(one)}."
+            f"With {what}, {named(given)} would do: {number(100.0 * given.weakest_jet_share)} % at the "
+            f"weakest, {number(given.power_w)} W{_minding(given)}."
         )
     else:
         yield "Pipe up to two sizes wider, to the jets and from the tub, does not mend that."
@@ -212,37 +215,39 @@ def _mend_said(found: PumpSizing) -> Iterator[str]:
 
 def _least(enough: Sequence[Arrangement]) -> Arrangement:
     """Within its limits first, then the least power."""
-    return min(enough, key=lambda one: (bool(one.cautions), one.power_w))
+    return min(enough, key=lambda arrangement: (bool(arrangement.cautions), arrangement.power_w))
 
 
-def _minding(one: Given | Arrangement) -> str:
-    return f"; mind, though: {'; '.join(one.cautions)}" if one.cautions else ""
+def _minding(candidate: Given | Arrangement) -> str:
+    return f"; mind, though: {'; '.join(candidate.cautions)}" if candidate.cautions else ""
 
 
-def named(one: Given) -> str:
+def named(given: Given) -> str:
     """A pump and its speed."""
-    return one.pump if one.speed == "on" else f"{one.pump} at {one.speed}"
+    return given.pump if given.speed == "on" else f"{given.pump} at {given.speed}"
 
 
-def _say_changes(page: Page, found: PumpSizing) -> None:
-    best = found.best
+def _say_changes(page: Page, sizing: PumpSizing) -> None:
+    best = sizing.best
     jet = "weakest jet, {unit}\n"
     columns = [
         words(""),
         Column("asked\n{unit}", unit="L/min"),
         Column("asked\n{unit}", unit="m"),
         Column(f"{jet}as drawn", unit="%"),
-        *([Column(f"{jet}{best.pump}", unit="%")] if best and best.pump != found.given[0].pump else []),
+        *([Column(f"{jet}{best.pump}", unit="%")] if best and best.pump != sizing.given[0].pump else []),
     ]
     rows: list[tuple[Cell, ...]] = []
-    for one in found.changes:
-        asked = (None, None) if one.asked is None else (one.asked.flow_m3_s * 60_000.0, one.asked.head_m)
-        jets = (one.as_drawn, one.best)[: len(columns) - 3]
-        rows.append((one.what, *asked, *(percent(jet.weakest_jet_share) if jet else None for jet in jets)))
+    for change in sizing.changes:
+        asked = (
+            (None, None) if change.asked is None else (change.asked.flow_m3_s * 60_000.0, change.asked.head_m)
+        )
+        jets = (change.as_drawn, change.best)[: len(columns) - 3]
+        rows.append((change.what, *asked, *(percent(jet.weakest_jet_share) if jet else None for jet in jets)))
     page.table(columns, rows, "What other pipes would do, at the highest speed")
 
 
-def _say_arrangements(page: Page, found: PumpSizing) -> None:
+def _say_arrangements(page: Page, sizing: PumpSizing) -> None:
     page.table(
         [
             words(""),
@@ -261,11 +266,11 @@ def _say_arrangements(page: Page, found: PumpSizing) -> None:
                 a.power_w,
                 not a.cautions,
             )
-            for a in sorted(found.arrangements, key=lambda a: (a.weakest_jet_share < 1.0, a.power_w))
+            for a in sorted(sizing.arrangements, key=lambda a: (a.weakest_jet_share < 1.0, a.power_w))
         ),
         "One pump, two in parallel, or two loops",
     )
-    enough = [a for a in found.arrangements if a.weakest_jet_share >= 1.0]
+    enough = [a for a in sizing.arrangements if a.weakest_jet_share >= 1.0]
     if enough:
         least = _least(enough)
         page.line(
@@ -283,24 +288,24 @@ def _say_arrangements(page: Page, found: PumpSizing) -> None:
 # -- plain values ------------------------------------------------------------------------------------------
 
 
-def pump_values(found: PumpSizing) -> dict[str, Any]:
+def pump_values(sizing: PumpSizing) -> dict[str, Any]:
     """The same as plain values; the unit is in the key."""
     return {
-        "title": found.scenario.title,
-        "pump": found.pump,
-        "jets_need_m3_s": found.rated_m3_s,
-        "asked": asdict(found.asked),
-        "given": [asdict(one) for one in found.given],
-        "best": None if found.best is None else asdict(found.best),
-        "advice": list(pump_advice(found)),
-        "assumed_powers": list(found.assumed),
+        "title": sizing.scenario.title,
+        "pump": sizing.pump,
+        "jets_need_m3_s": sizing.rated_m3_s,
+        "asked": asdict(sizing.asked),
+        "given": [asdict(given) for given in sizing.given],
+        "best": None if sizing.best is None else asdict(sizing.best),
+        "advice": list(pump_advice(sizing)),
+        "assumed_powers": list(sizing.assumed),
         "wider_pipes_that_do": None
-        if found.mend is None
-        else {"what": found.mend[0], "given": asdict(found.mend[1])},
-        "other_pipes": [asdict(one) for one in found.changes],
-        "arrangements": [asdict(one) for one in found.arrangements],
-        "system_m3_s_m": found.system,
+        if sizing.mend is None
+        else {"what": sizing.mend[0], "given": asdict(sizing.mend[1])},
+        "other_pipes": [asdict(change) for change in sizing.changes],
+        "arrangements": [asdict(arrangement) for arrangement in sizing.arrangements],
+        "system_m3_s_m": sizing.system,
         "curves_m3_s_m": [
-            {"pump": pump, "speed": speed, "points": points} for pump, speed, points in found.curves
+            {"pump": pump, "speed": speed, "points": points} for pump, speed, points in sizing.curves
         ],
     }

@@ -83,7 +83,7 @@ def stretch(result: Result, first: date | None = None, days: int | None = None) 
     span = chosen_span(result, first, days)
     local = result.trace.local
     begins, ends = local(span[0]).date(), local(span[1] - 1).date()
-    due = [(at, wanted) for at, _, wanted in result.trace.ready if span[0] <= at < span[1]]
+    due = [(second, wanted) for second, _, wanted in result.trace.ready if span[0] <= second < span[1]]
     return Stretch(
         title=result.about.title,
         time_zone=result.about.time_zone,
@@ -99,7 +99,7 @@ def stretch(result: Result, first: date | None = None, days: int | None = None) 
         tub=tub_curve(result, span),
         kept=band(result, span),
         rooms=list(rooms(result, span)),
-        to_be_ready=([float(at) for at, _ in due], [wanted for _, wanted in due]),
+        to_be_ready=([float(second) for second, _ in due], [wanted for _, wanted in due]),
         oldest=oldest_curves(result, span),
         limit_h=result.scenario.limits.water_age_s / 3600.0,
         noted=list(_noted(result, span)),
@@ -120,8 +120,8 @@ def chosen_span(result: Result, first: date | None = None, days: int | None = No
     if first is not None:
         k = (first - start).days
     else:
-        at = next((f.first[0] for f in result.findings if f.first), None)
-        k = 0 if at is None else (datetime.fromisoformat(at).date() - start).days
+        earliest = next((f.first[0] for f in result.findings if f.first), None)
+        k = 0 if earliest is None else (datetime.fromisoformat(earliest).date() - start).days
         k -= n > 2  # what led to it is seen as well
         k = max(0, min(k, ran - n))
     first, end = start + timedelta(days=k), start + timedelta(days=min(k + n, ran))
@@ -130,8 +130,8 @@ def chosen_span(result: Result, first: date | None = None, days: int | None = No
 
 def _noted(result: Result, span: Span) -> Iterator[Noted]:
     for k, group in enumerate(alike(result.findings), start=1):
-        times = sorted({_since(result, at) for finding in group for at in finding.first})
-        if here := [at for at in times if span[0] <= at < span[1]]:
+        times = sorted({_since(result, second) for finding in group for second in finding.first})
+        if here := [second for second in times if span[0] <= second < span[1]]:
             subjects = listed(list(dict.fromkeys(finding.subject for finding in group)))
             text = f"{group[0].severity}: {group[0].rule}, {subjects}: {group[0].cause}"
             yield Noted(k, group[0].severity, text, here)
@@ -139,8 +139,8 @@ def _noted(result: Result, span: Span) -> Iterator[Noted]:
 
 def _second(result: Result, day: date, hour: int = 0) -> int:
     """Second of the run at which a local day, or an hour of it, begins."""
-    at, _ = localize(datetime.combine(day, time(hour)), ZoneInfo(result.trace.time_zone))
-    return round((at - result.trace.begin_utc).total_seconds())
+    moment, _ = localize(datetime.combine(day, time(hour)), ZoneInfo(result.trace.time_zone))
+    return round((moment - result.trace.begin_utc).total_seconds())
 
 
 def _since(result: Result, iso: str) -> float:
@@ -195,10 +195,10 @@ def ran_lanes(result: Result, span: Span) -> list[Lane]:
         Lane(name, "treated", full=_while(s, span, "on"), hatched=_while(s, span, "held_off", "proving"))
         for name, s in trace.treatments.items()
     ]
-    turned = [(x.start_s, x.end_s) for x in trace.positions if x.state != result.plant.usually]
-    people = [(x.start_s, x.end_s, x.state) for x in trace.people if x.state != "0"]
+    turned = [(stay.start_s, stay.end_s) for stay in trace.positions if stay.state != result.plant.usually]
+    people = [(stay.start_s, stay.end_s, stay.state) for stay in trace.people if stay.state != "0"]
     inside = [(*_cut([(a, b)], span)[0], n) for a, b, n in people if _cut([(a, b)], span)]
-    wide = [one for one in inside if one[1] - one[0] > 0.012 * (span[1] - span[0])]
+    wide = [pair for pair in inside if pair[1] - pair[0] > 0.012 * (span[1] - span[0])]
     rest = [
         Lane("people in the water", "people", full=[(a, b) for a, b, _ in inside], notes=wide),
         Lane("cover off", "cover", full=_while(trace.cover, span, "off")),
@@ -212,13 +212,13 @@ def ran_lanes(result: Result, span: Span) -> list[Lane]:
 def tub_curve(result: Result, span: Span) -> Curve:
     """The tub's water: its temperature where pieces meet."""
     tub = result.trace.tub
-    at = [*tub.start_s.tolist(), float(result.trace.span_s)]
+    seconds = [*tub.start_s.tolist(), float(result.trace.span_s)]
     temp = [*tub.water_c.tolist(), result.trace.end_water_c]
-    inside = [k for k, t in enumerate(at) if span[0] <= t <= span[1]]
+    inside = [k for k, t in enumerate(seconds) if span[0] <= t <= span[1]]
     if not inside:
         return [], []
     kept = slice(max(0, inside[0] - 1), inside[-1] + 2)
-    return at[kept], temp[kept]
+    return seconds[kept], temp[kept]
 
 
 def band(result: Result, span: Span) -> tuple[list[float], list[float], list[float]] | None:
@@ -237,7 +237,7 @@ def band(result: Result, span: Span) -> tuple[list[float], list[float], list[flo
               if end > span[0] and a.at_s < span[1]]  # fmt: skip
     pieces.append((span[1], pieces[-1][1]))
     tops = [level for _, level in pieces]
-    return [float(at) for at, _ in pieces], [top - heating.within_k for top in tops], tops
+    return [float(second) for second, _ in pieces], [top - heating.within_k for top in tops], tops
 
 
 def rooms(result: Result, span: Span) -> Iterator[Named]:
@@ -260,20 +260,20 @@ def oldest_curves(result: Result, span: Span) -> list[Named]:
 
     A dead end that never moved has no age and is left out.
     """
-    found = []
+    curves = []
     for name in result.trace.ages:
         metrics = result.metrics.legs[name]
         if metrics.kind in ("leg", "last jet", "dead end") and metrics.oldest_water_h is not None:
-            found.append((name, *_oldest(age_rows(result.trace, name), span)))
-    found = [one for one in found if one[1]]
-    kept = {one[0] for one in sorted(found, key=lambda one: -max(one[2]))[:MOST_LEGS]}
-    return [one for one in found if one[0] in kept]
+            curves.append((name, *_oldest(age_rows(result.trace, name), span)))
+    curves = [curve for curve in curves if curve[1]]
+    kept = {curve[0] for curve in sorted(curves, key=lambda curve: -max(curve[2]))[:MOST_LEGS]}
+    return [curve for curve in curves if curve[0] in kept]
 
 
-def below_top(at: Sequence[float], ages: Sequence[float], top_h: float) -> Curve:
+def below_top(seconds: Sequence[float], ages: Sequence[float], top_h: float) -> Curve:
     """A curve cut off at the top of its scale, just where it crosses that."""
-    times, shown = list(at[:1]), [min(age, top_h) for age in ages[:1]]
-    for (t0, a0), (t1, a1) in pairwise(zip(at, ages, strict=True)):
+    times, shown = list(seconds[:1]), [min(age, top_h) for age in ages[:1]]
+    for (t0, a0), (t1, a1) in pairwise(zip(seconds, ages, strict=True)):
         if (a0 - top_h) * (a1 - top_h) < 0.0:
             times.append(t0 + (top_h - a0) / (a1 - a0) * (t1 - t0))
             shown.append(top_h)
@@ -287,7 +287,7 @@ def _oldest(rows: AgeRows, span: Span) -> Curve:
 
     In flow it goes on rising until its peak; what follows is drawn level, so that the integral is kept.
     """
-    at, age = list[float](), list[float]()
+    seconds, age = list[float](), list[float]()
     columns = (rows.start_s, rows.end_s, rows.flow_m3_s, rows.oldest_peak_s, rows.oldest_integral_s2)
     table = list(zip(*(column.tolist() for column in columns), strict=True))
     before = None
@@ -307,11 +307,11 @@ def _oldest(rows: AgeRows, span: Span) -> Curve:
             points = [(start, begins), (start + rises, peak), (start + rises, level), (end, level)]
         before = points[-1][1]
         if end > span[0] and start < span[1]:
-            at += [t for t, _ in points]
+            seconds += [t for t, _ in points]
             age += [a / 3600.0 for _, a in points]
-    if not at:
-        return at, age
-    edges = [float(np.interp(edge, at, age)) for edge in span]
-    inside = [(t, a) for t, a in zip(at, age, strict=True) if span[0] < t < span[1]]
+    if not seconds:
+        return seconds, age
+    edges = [float(np.interp(edge, seconds, age)) for edge in span]
+    inside = [(t, a) for t, a in zip(seconds, age, strict=True) if span[0] < t < span[1]]
     cut = [(float(span[0]), edges[0]), *inside, (float(span[1]), edges[1])]
     return [t for t, _ in cut], [a for _, a in cut]

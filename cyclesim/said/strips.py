@@ -67,12 +67,14 @@ def strips(tuning: Tuning) -> Strips:
 
 def _strip(tuning: Tuning, choice: Choice) -> Strip:
     entries = choice.programme.entries
-    filters = [(_hour(at), entry.lasts_s) for entry in entries if entry.does == FILTER for at in entry.starts]
+    filters = [
+        (_hour(hour), entry.lasts_s) for entry in entries if entry.does == FILTER for hour in entry.starts
+    ]
     return Strip(
         choice.name or in_short(choice.programme),
         choice is tuning.recommended,
-        [_hour(at) for entry in entries if entry.does == FLUSH for at in entry.starts],
-        [(at, at + lasts_s / 3600.0) for at, lasts_s in filters],
+        [_hour(hour) for entry in entries if entry.does == FLUSH for hour in entry.starts],
+        [(hour, hour + lasts_s / 3600.0) for hour, lasts_s in filters],
         a_day(tuning, choice),
         choice.refused[0].rule if choice.refused else "",
     )

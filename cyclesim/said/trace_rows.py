@@ -77,8 +77,8 @@ def rows_of(trace: Trace) -> Iterator[Row]:
         for start, end, heat_j, input_j, gone_kg in _by_row(exchanges, *fields):
             values = {"heat_kwh": heat_j / 3.6e6, "input_kwh": input_j / 3.6e6, "evaporated_kg": gone_kg}
             yield name, "heat exchange", start, end, "", values
-    for at, water_c, wanted_c in trace.ready:
-        yield "tub", "ready by", at, at, "", {"start_c": water_c, "wanted_c": wanted_c}
+    for ready_s, water_c, wanted_c in trace.ready:
+        yield "tub", "ready by", ready_s, ready_s, "", {"start_c": water_c, "wanted_c": wanted_c}
 
 
 def _by_row(rows: Rows, *columns: str) -> Iterator[tuple[float, ...]]:

@@ -55,7 +55,7 @@ def tune_page(tuning: Tuning) -> Page:
     if tuning.standing:
         page.heading("Broken by every programme: mend the plant first")
         for finding in tuning.standing:
-            page.line(f"- {_told(finding)}", hang=2)
+            page.line(f"- {_finding_words(finding)}", hang=2)
     say_cautions(page, (FILTERING, ALONE, WATER, ADVICE))
     return page
 
@@ -113,7 +113,7 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
             "most of what a flush costs, and when heating buys it back follows from when the flush is."
         )
     if tuning.own.refused:
-        yield f"The file's own programme is no choice: {_told(tuning.own.refused[0])}."
+        yield f"The file's own programme is no choice: {_finding_words(tuning.own.refused[0])}."
 
 
 def _say_best(page: Page, tuning: Tuning) -> None:
@@ -167,8 +167,8 @@ def in_short(programme: Daily) -> str:
     """A programme in a few words: `2 x 45 s; 1 x 2 h`."""
     parts = []
     for does in (FLUSH, FILTER):
-        told = [f"{len(e.starts)} x {exactly(e.lasts_s)}" for e in programme.entries if e.does == does]
-        parts.append(" + ".join(told) or "none")
+        counts = [f"{len(e.starts)} x {exactly(e.lasts_s)}" for e in programme.entries if e.does == does]
+        parts.append(" + ".join(counts) or "none")
     return "; ".join(parts)
 
 
@@ -176,8 +176,8 @@ def _times(programme: Daily) -> str:
     """When, flushes first: `07:00 20:45; 23:45`."""
     parts = []
     for does in (FLUSH, FILTER):
-        told = [start for e in programme.entries if e.does == does for start in e.clocks]
-        parts.append(" ".join(sorted(told)) or "-")
+        start_times = [start for e in programme.entries if e.does == does for start in e.clocks]
+        parts.append(" ".join(sorted(start_times)) or "-")
     return "; ".join(parts)
 
 
@@ -189,31 +189,33 @@ def _say_why_not(page: Page, tuning: Tuning) -> None:
     if nearest is not None:
         page.line(f"The nearest ({nearest.name or in_short(nearest.programme)}) still breaks:")
         for finding in nearest.refused[:_MOST_SHOWN]:
-            page.line(f"- {_told(finding)}", hang=2)
+            page.line(f"- {_finding_words(finding)}", hang=2)
     if tuning.plumbing:
         page.heading("What plumbing would help, each tried")
-        for one in tuning.plumbing:
-            _say_plumbing(page, tuning, one)
+        for changed in tuning.plumbing:
+            _say_plumbing(page, tuning, changed)
 
 
-def _say_plumbing(page: Page, tuning: Tuning, one: Changed) -> None:
-    assert not isinstance(one.about, LimitTried)
-    page.line(f"- {one.about.sentence}", hang=2)
-    if one.choice is None:
+def _say_plumbing(page: Page, tuning: Tuning, changed: Changed) -> None:
+    assert not isinstance(changed.about, LimitTried)
+    page.line(f"- {changed.about.sentence}", hang=2)
+    if changed.choice is None:
         page.line("Even so no programme can be placed.", indent=2)
         return
-    out = one.choice.outcome
-    short, cost = in_short(one.choice.programme), number(out.cost * 365.0 / tuning.days)
+    out = changed.choice.outcome
+    short, cost = in_short(changed.choice.programme), number(out.cost * 365.0 / tuning.days)
     leg, oldest_h = out.oldest_leg, out.oldest_water_h
     was = tuning.nearest.outcome if tuning.nearest else tuning.own.outcome
     gain = f"oldest water {_age(oldest_h)}, in {leg}, where it was {_age(was.oldest_water_h)}"
-    if one.choice.refused:
+    if changed.choice.refused:
         page.line(
-            f"Not enough by itself: {short} still breaks {_told(one.choice.refused[0])}; {gain}.", indent=2
+            f"Not enough by itself: {short} still breaks {_finding_words(changed.choice.refused[0])}; "
+            f"{gain}.",
+            indent=2,
         )
     else:
         page.line(f"Then {short} holds, at {cost} {out.currency} a year; {gain}.", indent=2)
-    for effect in duty_effect(tuning.scenario, one.about.scenario)[:_MOST_EFFECTS]:
+    for effect in duty_effect(tuning.scenario, changed.about.scenario)[:_MOST_EFFECTS]:
         page.line(effect.text, indent=4, hang=2)
 
 
@@ -249,7 +251,7 @@ def _say_bound(page: Page, tuning: Tuning, chosen: Choice) -> None:
     if tuning.at_bound is not None:
         page.line(
             f"Each of those with {bound.flushes} that was run was refused. "
-            f"{in_short(tuning.at_bound.programme)}: {_told(tuning.at_bound.refused[0])}."
+            f"{in_short(tuning.at_bound.programme)}: {_finding_words(tuning.at_bound.refused[0])}."
         )
 
 
@@ -258,11 +260,11 @@ def _say_thumbs(page: Page, tuning: Tuning) -> None:
     for choice in (tuning.own, *tuning.thumbs):
         rows.append(_row(tuning, choice, choice.name))
         if choice.refused:
-            more = (
+            others = (
                 f", and {count(len(choice.refused) - 1, 'more finding')}" if len(choice.refused) > 1 else ""
             )
             broken = choice.refused[0]
-            rows.append(Row((f"breaks {broken.rule}: {broken.subject}{more}",), choice.name, 1))
+            rows.append(Row((f"breaks {broken.rule}: {broken.subject}{others}",), choice.name, 1))
     title = "Beside it: the file's own programme, and rules of thumb"
     page.table(_columns(tuning, "programme"), rows, title)
     page.line(f"About 30 s about twice a day is {SOURCE}.")
@@ -276,17 +278,17 @@ def _say_limits(page: Page, tuning: Tuning) -> None:
         return
     cheapest, year = tuning.best[0].outcome, 365.0 / tuning.days
     rows: list[tuple[Cell, ...]] = []
-    for one in tuning.limits:
-        assert isinstance(one.about, LimitTried)
-        choice = one.choice
+    for changed in tuning.limits:
+        assert isinstance(changed.about, LimitTried)
+        choice = changed.choice
         if choice is None or choice.refused:
-            rows.append((one.about.limit, one.about.now, one.about.tried, "no programme", ""))
+            rows.append((changed.about.limit, changed.about.now, changed.about.tried, "no programme", ""))
             continue
         change = (choice.outcome.cost - cheapest.cost) * year
         if abs(change) <= 0.005:  # less than a cent
             change = 0.0
         rows.append(
-            (one.about.limit, one.about.now, one.about.tried, change, in_short(choice.programme)),
+            (changed.about.limit, changed.about.now, changed.about.tried, change, in_short(choice.programme)),
         )
     page.table(
         [
@@ -308,11 +310,11 @@ def _say_limits(page: Page, tuning: Tuning) -> None:
 def _say_room(page: Page, tuning: Tuning) -> None:
     """Which limit, changed alone, would let a programme hold."""
     rows = []
-    for one in tuning.limits:
-        assert isinstance(one.about, LimitTried)
-        holds = one.choice is not None and not one.choice.refused
-        short = in_short(one.choice.programme) if one.choice is not None and holds else "no programme"
-        rows.append((one.about.limit, one.about.now, one.about.tried, short))
+    for changed in tuning.limits:
+        assert isinstance(changed.about, LimitTried)
+        holds = changed.choice is not None and not changed.choice.refused
+        short = in_short(changed.choice.programme) if changed.choice is not None and holds else "no programme"
+        rows.append((changed.about.limit, changed.about.now, changed.about.tried, short))
     page.table(
         [words("limit"), words("now"), words("tried"), words("then holds: flushes; filter")],
         rows,
@@ -320,7 +322,7 @@ def _say_room(page: Page, tuning: Tuning) -> None:
     )
 
 
-def _told(finding: Broken) -> str:
+def _finding_words(finding: Broken) -> str:
     worst = f" ({finding.worst_text})" if finding.worst_text else ""
     return f"{finding.rule}, {finding.subject}: {finding.cause}{worst}"
 
@@ -328,25 +330,29 @@ def _told(finding: Broken) -> str:
 def tune_values(tuning: Tuning) -> dict[str, Any]:
     """The same as plain values; the unit is in the key."""
 
-    def choice(one: Choice | None) -> dict[str, Any] | None:
-        if one is None:
+    def choice(chosen: Choice | None) -> dict[str, Any] | None:
+        if chosen is None:
             return None
         return {
-            "name": one.name,
+            "name": chosen.name,
             "programme": [
                 {**asdict(entry), "pump": str(entry.pump), "starts": entry.clocks}
-                for entry in one.programme.entries
+                for entry in chosen.programme.entries
             ],
-            "refused_for": [asdict(finding) for finding in one.refused],
-            "outcome": one.outcome.as_values(),
+            "refused_for": [asdict(finding) for finding in chosen.refused],
+            "outcome": chosen.outcome.as_values(),
         }
 
-    def changed(one: Changed) -> dict[str, Any]:
-        if isinstance(one.about, LimitTried):
-            about = {"limit": one.about.limit, "now": one.about.now, "tried": one.about.tried}
+    def changed(change: Changed) -> dict[str, Any]:
+        if isinstance(change.about, LimitTried):
+            about = {"limit": change.about.limit, "now": change.about.now, "tried": change.about.tried}
         else:
-            about = {"kind": one.about.kind, "subject": one.about.subject, "sentence": one.about.sentence}
-        return {**about, "choice": choice(one.choice)}
+            about = {
+                "kind": change.about.kind,
+                "subject": change.about.subject,
+                "sentence": change.about.sentence,
+            }
+        return {**about, "choice": choice(change.choice)}
 
     return {
         "title": tuning.scenario.title,
@@ -355,14 +361,14 @@ def tune_values(tuning: Tuning) -> dict[str, Any]:
         "tried": tuning.tried,
         "held": tuning.held,
         "recommended": choice(tuning.recommended),
-        "best": [choice(one) for one in tuning.best],
+        "best": [choice(chosen) for chosen in tuning.best],
         "own": choice(tuning.own),
-        "rules_of_thumb": [choice(one) for one in tuning.thumbs],
+        "rules_of_thumb": [choice(chosen) for chosen in tuning.thumbs],
         "fewest_flushes_a_day": tuning.bound.flushes,
         "fewest_is_exact": tuning.bound.closed,
-        "limits": [changed(one) for one in tuning.limits],
+        "limits": [changed(change) for change in tuning.limits],
         "broken_by_every_programme": [asdict(finding) for finding in tuning.standing],
-        "obstacles": [asdict(one) for one in tuning.obstacles],
+        "obstacles": [asdict(obstacle) for obstacle in tuning.obstacles],
         "nearest": choice(tuning.nearest),
-        "plumbing": [changed(one) for one in tuning.plumbing],
+        "plumbing": [changed(change) for change in tuning.plumbing],
     }

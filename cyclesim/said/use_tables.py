@@ -15,10 +15,10 @@ def say_people(page: Page, tub: TubMetrics) -> None:
     """Sessions, hours in the water, and what water had to be filled up."""
     if tub.sessions or tub.bathed_h:
         page.heading("People")
-        said = f"{count(tub.sessions, 'session')}, {number(tub.bathed_h)} h with people in the water"
+        sentence = f"{count(tub.sessions, 'session')}, {number(tub.bathed_h)} h with people in the water"
         if tub.mean_at_session_start_c is not None:
-            said += f"; at {number(tub.mean_at_session_start_c)} °C on the mean when they stepped in"
-        page.line(f"{said}.")
+            sentence += f"; at {number(tub.mean_at_session_start_c)} °C on the mean when they stepped in"
+        page.line(f"{sentence}.")
         page.line(f"Water topped up: {number(tub.topped_up_l)} L.")
 
 
@@ -64,16 +64,16 @@ def say_power_cuts(page: Page, cuts: Sequence[OutageMetrics]) -> None:
         return
     page.heading("Power cuts")
     for cut in cuts:
-        said = f"- from {when(cut.from_local)} for {hours(cut.lasts_h)}: coldest {cut.coldest_part} at"
-        page.line(f"{said} {number(cut.coldest_c)} °C.", hang=2)
+        sentence = f"- from {when(cut.from_local)} for {hours(cut.lasts_h)}: coldest {cut.coldest_part} at"
+        page.line(f"{sentence} {number(cut.coldest_c)} °C.", hang=2)
         freeze = sorted((h, part) for part, h in cut.until_zero_h.items() if h is not None)
         if freeze:
-            told = ", ".join(f"{part} after {hours(h)}" for h, part in freeze[:_MOST_PARTS])
-            more = f", then {len(freeze) - _MOST_PARTS} more" if len(freeze) > _MOST_PARTS else ""
-            page.line(f"Had it gone on, at 0 °C: {told}{more}.", indent=2)
+            parts = ", ".join(f"{part} after {hours(h)}" for h, part in freeze[:_MOST_PARTS])
+            rest = f", then {len(freeze) - _MOST_PARTS} more" if len(freeze) > _MOST_PARTS else ""
+            page.line(f"Had it gone on, at 0 °C: {parts}{rest}.", indent=2)
             frozen = sorted((h, part) for part, h in cut.until_frozen_h.items() if h is not None)
             if frozen:
-                told = ", ".join(f"{part} after {hours(h)}" for h, part in frozen[:_FIRST_FROZEN])
-                page.line(f"With a tenth of their water ice, at the soonest: {told}.", indent=2)
+                parts = ", ".join(f"{part} after {hours(h)}" for h, part in frozen[:_FIRST_FROZEN])
+                page.line(f"With a tenth of their water ice, at the soonest: {parts}.", indent=2)
         else:
             page.line("Had it gone on, no part would have been at 0 °C within ten days.", indent=2)

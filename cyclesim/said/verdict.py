@@ -47,11 +47,11 @@ def say_findings(page: Page, findings: Sequence[Finding], *, everything: bool = 
     most = len(groups) if everything else MOST_SHOWN
     for k, group in enumerate(groups[:most], start=1):
         _say_alike(page, k, group)
-    more = sum(map(len, groups[most:]))
-    if more:
+    left_out = sum(map(len, groups[most:]))
+    if left_out:
         page.line()
         page.line(
-            f"... and {count(more, 'lesser finding')} more; --all tells them, and --json FILE has them."
+            f"... and {count(left_out, 'lesser finding')} more; --all tells them, and --json FILE has them."
         )
 
 
@@ -81,15 +81,15 @@ def _say_alike(page: Page, k: int, group: Sequence[Finding]) -> None:
 
 def how_bad(finding: Finding) -> str:
     """How often, how long, the worst and the first times, as far as they are known."""
-    said = []
+    clauses = []
     if finding.first:
-        said.append(count(finding.times, "time"))
+        clauses.append(count(finding.times, "time"))
         if finding.total_h is not None:
-            said[-1] += f", {hours(finding.total_h)} in all"
+            clauses[-1] += f", {hours(finding.total_h)} in all"
     if finding.worst_text:
-        said.append(f"worst: {finding.worst_text}")
+        clauses.append(f"worst: {finding.worst_text}")
     elif finding.worst is not None:
-        said.append(f"worst: {number(finding.worst)} {finding.worst_unit}".rstrip())
+        clauses.append(f"worst: {number(finding.worst)} {finding.worst_unit}".rstrip())
     if finding.first:
-        said.append(f"{'first' if finding.times > 1 else 'on'} {', '.join(map(when, finding.first))}")
-    return "; ".join(said)
+        clauses.append(f"{'first' if finding.times > 1 else 'on'} {', '.join(map(when, finding.first))}")
+    return "; ".join(clauses)

@@ -28,65 +28,67 @@ _REPLAYED = {
 }
 
 
-def verification_values(found: Verification) -> dict[str, Any]:
+def verification_values(verification: Verification) -> dict[str, Any]:
     """Everything as plain values."""
-    values = asdict(found)
-    for verdict, values_of in zip(found.verdicts, values["verdicts"], strict=True):
+    values = asdict(verification)
+    for verdict, values_of in zip(verification.verdicts, values["verdicts"], strict=True):
         values_of["rests_on_one_barrier"] = verdict.rests_on_one
         values_of["principles"] = list(RULES[verdict.rule].principles)
-    return {**values, "states": found.states, "broken": found.is_broken}
+    return {**values, "states": verification.states, "broken": verification.is_broken}
 
 
-def verify_page(found: Verification) -> Page:
+def verify_page(verification: Verification) -> Page:
     """The answer, each broken rule with its story, the matrix of faults, dead ends, times, assumptions."""
     page = Page()
-    page.line(found.title, tone="strong")
-    _say_answer(page, found)
-    for verdict in found.verdicts:
+    page.line(verification.title, tone="strong")
+    _say_answer(page, verification)
+    for verdict in verification.verdicts:
         if verdict.story is not None:
             _say_broken(page, verdict)
-    if found.faults:
-        _say_matrix(page, found)
-        _say_unheld(page, found)
-    if found.dead_ends:
+    if verification.faults:
+        _say_matrix(page, verification)
+        _say_unheld(page, verification)
+    if verification.dead_ends:
         page.heading("Dead ends and contradictions")
-        for end in found.dead_ends:
+        for end in verification.dead_ends:
             page.line(f"- {end.kind}, {end.subject}: {end.said}.", hang=2)
-    if found.timed:
+    if verification.timed:
         page.heading("Times")
         for known, how in (
             ("declared", "from the times that the file declares"),
             ("trace", "seen on a trace"),
         ):
-            for one in (t for t in found.timed if t.known_from == known):
-                mark = "holds" if one.holds else "DOES NOT HOLD"
-                page.line(f"- {one.what}, {one.subject}: {mark} ({how}).", hang=2)
+            for timed in (t for t in verification.timed if t.known_from == known):
+                mark = "holds" if timed.holds else "DOES NOT HOLD"
+                page.line(f"- {timed.what}, {timed.subject}: {mark} ({how}).", hang=2)
     page.heading("What is assumed")
     page.line("It verifies the programme as written and wired as described, not the plant as built.")
-    for line in found.assumed:
+    for line in verification.assumed:
         page.line(f"- {line}", hang=2)
     say_cautions(page, [ADVICE])
     return page
 
 
-def _say_answer(page: Page, found: Verification) -> None:
-    order = "any order of demands" if found.any_order else "the calendar's own order"
-    faults = ("no fault", "one fault at a time", "up to two faults at a time")[found.faults]
-    page.line(f"{count(found.states, 'state')} in all; stories by {order}; {faults}.")
+def _say_answer(page: Page, verification: Verification) -> None:
+    order = "any order of demands" if verification.any_order else "the calendar's own order"
+    faults = ("no fault", "one fault at a time", "up to two faults at a time")[verification.faults]
+    page.line(f"{count(verification.states, 'state')} in all; stories by {order}; {faults}.")
     page.heading("Rules of one instant")
-    for verdict in found.verdicts:
+    for verdict in verification.verdicts:
         page.line(f"{verdict.rule} ({verdict.subject}), {verdict.severity}", tone="strong")
         page.line(_answer(verdict), indent=2)
-        for principle in RULES[verdict.rule].principles if verdict is _first(found, verdict.rule) else ():
+        for principle in (
+            RULES[verdict.rule].principles if verdict is _first(verification, verdict.rule) else ()
+        ):
             page.line(f"Principle: {principle}.", indent=2, hang=2)
-    if found.not_needed:
+    if verification.not_needed:
         page.line()
-    for rule, why in found.not_needed:
+    for rule, why in verification.not_needed:
         page.line(f"{rule}: nothing to verify, {why}.", hang=2)
 
 
-def _first(found: Verification, rule: str) -> Verdict:
-    return next(v for v in found.verdicts if v.rule == rule)
+def _first(verification: Verification, rule: str) -> Verdict:
+    return next(v for v in verification.verdicts if v.rule == rule)
 
 
 def _answer(verdict: Verdict) -> str:
@@ -98,14 +100,14 @@ def _answer(verdict: Verdict) -> str:
     if verdict.story is not None:
         return f"Not decided: an order of events is allowed in which {verdict.why} ({states})."
     also = "; in another order of demands something would" if verdict.only_in_another_order else ""
-    one = " It rests on one barrier alone: see below." if verdict.rests_on_one else ""
-    return f"No modelled order of events breaks this ({states}{also}).{one}"
+    alone = " It rests on one barrier alone: see below." if verdict.rests_on_one else ""
+    return f"No modelled order of events breaks this ({states}{also}).{alone}"
 
 
 def _say_story(page: Page, story: Story) -> None:
     for k, step in enumerate(story.steps):
-        at = f"{story.at_s[k]:>5} s  " if story.at_s else "    -  "
-        page.line(f"{at}{step}", indent=2, hang=9)
+        time = f"{story.at_s[k]:>5} s  " if story.at_s else "    -  "
+        page.line(f"{time}{step}", indent=2, hang=9)
     page.line(_REPLAYED[story.replayed], indent=2)
 
 
@@ -126,7 +128,7 @@ def _say_mends(page: Page, mends: Sequence[Mend]) -> None:
         page.line("Nothing of the catalogue mends it alone.", indent=2)
 
 
-def _say_matrix(page: Page, found: Verification) -> None:
+def _say_matrix(page: Page, verification: Verification) -> None:
     page.heading("What holds under each fault")
     page.line(
         "c: an interlock of the controller; s: the device's own flow switch; L: heat comes on, and an "
@@ -135,7 +137,7 @@ def _say_matrix(page: Page, found: Verification) -> None:
         ".: nothing was asked for that had to be "
         "held, or the rule cannot see the fault."
     )
-    shown = [v for v in found.verdicts if v.cells]
+    shown = [v for v in verification.verdicts if v.cells]
     for k, verdict in enumerate(shown, 1):
         states = sum(cell.states for cell in verdict.cells)
         page.line(
@@ -143,37 +145,37 @@ def _say_matrix(page: Page, found: Verification) -> None:
             indent=2,
             hang=3,
         )
-    for verdict in (v for v in found.verdicts if not v.cells):
+    for verdict in (v for v in verification.verdicts if not v.cells):
         page.line(f" - {verdict.rule} ({verdict.subject}) is broken without a fault", indent=2, hang=3)
     faults = dict.fromkeys(cell.faults for v in shown for cell in v.cells)
     rows = []
-    for said in faults:
-        marks = [next((HELD[c.barrier] for c in v.cells if c.faults == said), ".") for v in shown]
-        if set(marks) != {"."} and (len(said) == 1 or "X" in marks):
-            rows.append((" and ".join(said), *marks))
+    for combination in faults:
+        marks = [next((HELD[c.barrier] for c in v.cells if c.faults == combination), ".") for v in shown]
+        if set(marks) != {"."} and (len(combination) == 1 or "X" in marks):
+            rows.append((" and ".join(combination), *marks))
     for first in range(0, len(shown), _WIDE):
-        some = range(first, min(first + _WIDE, len(shown)))
-        heads = [words("fault"), *(Column(f"{k + 1}") for k in some)]
-        page.table(heads, [(row[0], *(row[1 + k] for k in some)) for row in rows])
+        columns = range(first, min(first + _WIDE, len(shown)))
+        heads = [words("fault"), *(Column(f"{k + 1}") for k in columns)]
+        page.table(heads, [(row[0], *(row[1 + k] for k in columns)) for row in rows])
 
 
 _WIDE = 12
 _KNOWN_FROM = {"declared": "from the times that the file declares", "trace": "seen on a year's trace"}
 
 
-def _say_unheld(page: Page, found: Verification) -> None:
-    one = [v for v in found.verdicts if v.rests_on_one]
-    if one:
+def _say_unheld(page: Page, verification: Verification) -> None:
+    single = [v for v in verification.verdicts if v.rests_on_one]
+    if single:
         page.heading("Rules that rest on one barrier alone: one fault breaks them")
-        for verdict in one:
+        for verdict in single:
             for cell in (c for c in verdict.unheld if len(c.faults) == 1):
                 _say_cell(page, verdict, cell)
-        if not any(cell.mends for verdict in one for cell in verdict.cells):
+        if not any(cell.mends for verdict in single for cell in verdict.cells):
             page.line("With --rule ID of one of them, mends are tried and verified again.")
-    two = [(v, c) for v in found.verdicts for c in v.unheld if len(c.faults) == 2]
-    if two:
+    double = [(v, c) for v in verification.verdicts for c in v.unheld if len(c.faults) == 2]
+    if double:
         page.heading("Broken by two faults")
-        for verdict, cell in two:
+        for verdict, cell in double:
             _say_cell(page, verdict, cell)
 
 

@@ -56,10 +56,10 @@ def say_left(page: Page, left: dict[str, LeftLeg]) -> None:
     )
 
     def row(name: str, leg: LeftLeg) -> Row:
-        told = leg_row(columns, name, left)
+        in_full = leg_row(columns, name, left)
         if leg.worst_left:
-            return told
-        return replace(told, cells=(*told.cells[:3], "as usual", UNKNOWN, UNKNOWN))
+            return in_full
+        return replace(in_full, cells=(*in_full.cells[:3], "as usual", UNKNOWN, UNKNOWN))
 
     page.table(
         columns,

@@ -63,16 +63,16 @@ def when(iso: str | None) -> str:
     """
     if iso is None or "T" not in iso:
         return day(iso)
-    at = datetime.fromisoformat(iso)
-    return f"{at.day} {at:%b %Y %H:%M}"
+    moment = datetime.fromisoformat(iso)
+    return f"{moment.day} {moment:%b %Y %H:%M}"
 
 
 def day(iso: str | None) -> str:
     """The date alone, as people write it."""
     if iso is None:
         return UNKNOWN
-    at = datetime.fromisoformat(iso)
-    return f"{at.day} {at:%b %Y}"
+    moment = datetime.fromisoformat(iso)
+    return f"{moment.day} {moment:%b %Y}"
 
 
 def month(text: str) -> str:
@@ -84,10 +84,10 @@ def month(text: str) -> str:
     return f"{datetime.strptime(text, '%Y-%m'):%b %Y}"
 
 
-def count(n: int, one: str, many: str = "") -> str:
+def count(n: int, noun: str, many: str = "") -> str:
     """A number with its noun.
 
     >>> count(1, "rule"), count(3, "rule"), count(2, "was", "were")
     ('1 rule', '3 rules', '2 were')
     """
-    return f"{n} {one if n == 1 else many or one + 's'}"
+    return f"{n} {noun if n == 1 else many or noun + 's'}"

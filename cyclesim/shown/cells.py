@@ -30,17 +30,17 @@ def shown(cell: Cell, column: Column) -> str:
         case tuple():
             return ", ".join(cell)
         case Between():
-            low, high = (_told(end, column.kind, column.digits) for end in (cell.low, cell.high))
+            low, high = (_as_text(end, column.kind, column.digits) for end in (cell.low, cell.high))
             return f"{low} to {high}"
         case Amount(value=None):
             return UNKNOWN
         case Amount():
-            told = _told(cell.value, cell.kind, cell.digits)
-            return " ".join(filter(None, (cell.before, told, cell.unit, cell.after)))
-    return _told(cell, column.kind, column.digits)
+            text = _as_text(cell.value, cell.kind, cell.digits)
+            return " ".join(filter(None, (cell.before, text, cell.unit, cell.after)))
+    return _as_text(cell, column.kind, column.digits)
 
 
-def _told(value: str | float | None, kind: Kind, digits: int) -> str:
+def _as_text(value: str | float | None, kind: Kind, digits: int) -> str:
     if isinstance(value, str):
         return _dated(value, kind)
     if value is None:

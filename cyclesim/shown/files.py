@@ -83,5 +83,5 @@ def _unwritable(path: Path, error: OSError) -> InputError:
     return _refused(path, f"a place that cannot be written ({error.strerror})")
 
 
-def _refused(path: Path, found: str) -> InputError:
-    return InputError(Fault(str(path), 0, 0, "", found, "a file to write is due", "nothing was written"))
+def _refused(path: Path, problem: str) -> InputError:
+    return InputError(Fault(str(path), 0, 0, "", problem, "a file to write is due", "nothing was written"))

@@ -38,7 +38,7 @@ def frames(result: Result) -> dict[str, pd.DataFrame]:
             part = "tub" if element == "tub" else "temperatures"
         row = {"element": element, "kind": kind, "start": start, "end": end, "state": state}
         parts[part].append(row | values)
-    found: dict[str, pd.DataFrame] = {}
+    tables: dict[str, pd.DataFrame] = {}
     begin = pd.Timestamp(trace.begin_utc)
     for name, rows in parts.items():
         frame = pd.DataFrame(rows, columns=None if rows else ["element", "kind", "start", "end", "state"])
@@ -46,10 +46,10 @@ def frames(result: Result) -> dict[str, pd.DataFrame]:
         for column in ("start", "end"):
             since = pd.to_timedelta(frame[column].astype(float), unit="s")
             frame[column] = (begin + since).dt.tz_convert(trace.time_zone)
-        found[name] = frame
+        tables[name] = frame
     metrics = asdict(result.metrics)
     for name in ("legs", "pumps", "heat_sources"):
-        found[name] = pd.DataFrame.from_dict(metrics[name], orient="index")
-    found["by_month"] = pd.DataFrame(list(metrics["energy"]["by_month"]))
-    found["findings"] = pd.DataFrame([asdict(finding) for finding in result.findings])
-    return found
+        tables[name] = pd.DataFrame.from_dict(metrics[name], orient="index")
+    tables["by_month"] = pd.DataFrame(list(metrics["energy"]["by_month"]))
+    tables["findings"] = pd.DataFrame([asdict(finding) for finding in result.findings])
+    return tables

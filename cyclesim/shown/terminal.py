@@ -92,7 +92,7 @@ def _listed(table: Table, width: int) -> Text:
     """Names and values below each other, and what is known besides."""
     rows = [_cells(row, table) for row in table.rows]
     name, value = (max(len(row[k]) for row in rows) for k in (0, 1))
-    lines = ["  ".join((f"{a:<{name}}", f"{b:>{value}}", *(c for c in more if c))) for a, b, *more in rows]
+    lines = ["  ".join((f"{a:<{name}}", f"{b:>{value}}", *(c for c in rest if c))) for a, b, *rest in rows]
     return Text("\n".join(line[:width] for line in lines))
 
 

@@ -49,9 +49,9 @@ def write_parquet(trace: Trace, stream: BinaryIO) -> None:
     shape = pa.schema(list(types.items()))
     rows = rows_of(trace)
     with ParquetWriter(stream, shape, compression="zstd") as writer:
-        while some := list(islice(rows, _AT_ONCE)):
+        while batch := list(islice(rows, _AT_ONCE)):
             table = []
-            for name, kind, start, end, state, values in some:
+            for name, kind, start, end, state, values in batch:
                 cells = (name, kind, local(start), local(end), float(start), float(end), state)
                 table.append(dict(zip(HEAD, cells, strict=False)) | values)
             writer.write_table(pa.Table.from_pylist(table, schema=shape))
@@ -75,10 +75,10 @@ def _clock(trace: Trace) -> Callable[[float], str]:
     begin = trace.begin_utc
 
     def local(at_s: float) -> str:
-        found = texts.get(at_s)
-        if found is None:
-            at: datetime = (begin + timedelta(seconds=at_s)).astimezone(zone)
-            found = texts[at_s] = at.isoformat(timespec="seconds")
-        return found
+        text = texts.get(at_s)
+        if text is None:
+            moment: datetime = (begin + timedelta(seconds=at_s)).astimezone(zone)
+            text = texts[at_s] = moment.isoformat(timespec="seconds")
+        return text
 
     return local

@@ -294,7 +294,7 @@ def test_two_sweeps_may_share_a_file(told: list[Outcome], tmp_path: Path) -> Non
         process.stdin.close()
     assert [0, 0] == [process.wait(60) for process in both]
     names = {f"{name} {k}" for name in "ab" for k in range(400)}
-    assert names == set(Kept(keep, names).found)
+    assert names == set(Kept(keep, names).readings)
     assert 2 * 2 * 400 == len(keep.read_bytes().splitlines())
 
 

@@ -185,22 +185,28 @@ class Comparison:
     @property
     def measures(self) -> dict[str, Measure]:
         """Those that are known of every plant."""
-        told = [_measured(side.known) for side in self.sides]
-        return {n: measure for n, measure in MEASURES.items() if all(one[n] is not None for one in told)}
+        measured = [_measured(side.known) for side in self.sides]
+        return {
+            n: measure for n, measure in MEASURES.items() if all(values[n] is not None for values in measured)
+        }
 
     def changes(self, first: int, second: int, measure: str) -> NDArray[np.float64]:
         """The second plant's minus the first's in one of the measures, for each future."""
-        return np.array([_minus(one[second][measure], one[first][measure]) for one in self.futures])
+        return np.array(
+            [_minus(measured[second][measure], measured[first][measure]) for measured in self.futures]
+        )
 
     def versus(self, first: int, second: int, measure: str) -> Versus:
         """How two plants differ in one of the measures over all futures."""
-        pairs = [(one[first][measure], one[second][measure]) for one in self.futures]
+        pairs = [(measured[first][measure], measured[second][measure]) for measured in self.futures]
         change = self.changes(first, second, measure)
         size = np.array([max(abs(a or 0.0), abs(b or 0.0)) for a, b in pairs])
         same = np.isfinite(change) & (np.abs(change) <= _ALIKE * np.where(np.isfinite(size), size, 0.0))
         # between a number and never there is nothing to interpolate
         method: Literal["linear", "nearest"] = "linear" if np.all(np.isfinite(change)) else "nearest"
-        low, median, high = (float(x) for x in np.percentile(change, (5.0, 50.0, 95.0), method=method))
+        low, median, high = (
+            float(percentile) for percentile in np.percentile(change, (5.0, 50.0, 95.0), method=method)
+        )
         less = int(np.sum((change > 0.0) & ~same))
         return Versus(less, int(np.sum(same)), len(pairs), median, low, high)
 
@@ -238,39 +244,46 @@ def compare(
     """
     if len(scenarios) < 2:
         raise CannotCompareError("Two plants or more are due.")
-    currencies = list(dict.fromkeys(one.supply.tariff.currency for one in scenarios))
+    currencies = list(dict.fromkeys(scenario.supply.tariff.currency for scenario in scenarios))
     if len(currencies) > 1:
         raise CannotCompareError(f"Costs in {' and '.join(currencies)} cannot stand side by side.")
     first = scenarios[0]
     days = days_of_year(start or date(first.place.year, 1, 1)) if days is None else days
     if days < 1:
         raise ValueError(f"a run lasts at least one day, not {days}")
-    names = [one.title for one in scenarios] if names is None else names
-    years = years or next((one.money.over_years for one in scenarios if one.money), 10)
-    told = Future({}, {}, seed)
+    names = [scenario.title for scenario in scenarios] if names is None else names
+    years = years or next((scenario.money.over_years for scenario in scenarios if scenario.money), 10)
+    unchanged = Future({}, {}, seed)
     to_come = [future(k, seed) for k in range(futures)]
     ends: list[tuple[Stray, float]] = []
     if sensitivity or (sensitivity is None and futures):
-        ends = [(one, end) for one in assumptions_of(scenarios) for end in one.ends]
-    rows_of = [(at, scenarios) for at in (told, *to_come)]
-    rows_of += [(only(one, end, seed), scenarios[:2]) for one, end in ends]
-    jobs = [job(as_it_comes(one, at), days, start, at.seed) for at, plants in rows_of for one in plants]
+        ends = [(assumption, end) for assumption in assumptions_of(scenarios) for end in assumption.ends]
+    rows_of = [(outlook, scenarios) for outlook in (unchanged, *to_come)]
+    rows_of += [(only(assumption, end, seed), scenarios[:2]) for assumption, end in ends]
+    jobs = [
+        job(as_it_comes(scenario, outlook), days, start, outlook.seed)
+        for outlook, plants in rows_of
+        for scenario in plants
+    ]
     ran = iter(sweep(jobs, how))
     rows = [[next(ran) for _ in plants] for _, plants in rows_of]
     sides = tuple(
         Side(
             name,
-            one,
+            scenario,
             out,
-            None if one.money is None else owning(one.money, out, years),
-            _warming(one),
-            _weakest_jet(Plant(one)),
+            None if scenario.money is None else owning(scenario.money, out, years),
+            _warming(scenario),
+            _weakest_jet(Plant(scenario)),
         )
-        for name, one, out in zip(names, scenarios, rows[0], strict=True)
+        for name, scenario, out in zip(names, scenarios, rows[0], strict=True)
     )
     drawn = tuple(
-        tuple(_measured(Known(one, out, years, at.terms)) for one, out in zip(scenarios, row, strict=True))
-        for at, row in zip(to_come, rows[1:], strict=False)
+        tuple(
+            _measured(Known(scenario, out, years, outlook.terms))
+            for scenario, out in zip(scenarios, row, strict=True)
+        )
+        for outlook, row in zip(to_come, rows[1:], strict=False)
     )
     at_ends = rows[1 + futures :]
     swings = tuple(sorted(_swings(sides, years, ends, at_ends), key=_width)) if ends else ()
@@ -330,19 +343,21 @@ def _swings(
     as_told = [side.outcome for side in sides]
     now = apart(as_told)
     for k in range(0, len(ends), 2):
-        one = ends[k][0]
-        yield _swing(one, now, apart(rows[k]), apart(rows[k + 1]))
-    for one in OF_MONEY if priced else OF_MONEY[:1]:
-        yield _swing(one, now, *(apart(as_told, only(one, end, 0).terms) for end in one.ends))
+        assumption = ends[k][0]
+        yield _swing(assumption, now, apart(rows[k]), apart(rows[k + 1]))
+    for assumption in OF_MONEY if priced else OF_MONEY[:1]:
+        yield _swing(
+            assumption, now, *(apart(as_told, only(assumption, end, 0).terms) for end in assumption.ends)
+        )
     if priced:
         half, half_more = max(1, years // 2), years + (years + 1) // 2
         counted = Stray("years counted", Spread(half, half_more, "years"), CHOICE, told=years)
         yield _swing(counted, now, *(apart(as_told, over=over) for over in (half, half_more)))
 
 
-def _swing(one: Stray, now: float, low: float, high: float) -> Swing:
+def _swing(assumption: Stray, now: float, low: float, high: float) -> Swing:
     flips = min(low, high, now) < 0.0 < max(low, high, now)
-    return Swing(one.name, *one.spread.ends(), one.source, low, high, flips)
+    return Swing(assumption.name, *assumption.spread.ends(), assumption.source, low, high, flips)
 
 
 def _width(swing: Swing) -> tuple[float, str]:
@@ -358,34 +373,40 @@ def _minus(value: float | None, other: float | None) -> float:
 
 def _unlike(scenarios: Sequence[Scenario], names: Sequence[str]) -> Iterator[str]:
     """What the files tell differently of conditions that should be the same; of several, in which."""
-    zones = set.intersection(*(set(one.place.zones) for one in scenarios))
-    fuels = set.intersection(*(set(_fuels(one)) for one in scenarios))
+    zones = set.intersection(*(set(scenario.place.zones) for scenario in scenarios))
+    fuels = set.intersection(*(set(_fuels(scenario)) for scenario in scenarios))
     looked: dict[str, Callable[[Scenario], object]] = {
-        "the weather": lambda one: one.place.weather,
-        "the year": lambda one: one.place.year,
-        "the time zone": lambda one: one.place.time_zone,
-        "how warm the zones are": lambda one: {name: one.place.zones[name] for name in sorted(zones)},
-        "the tariff": lambda one: one.supply.tariff,
-        "the price of fuel": lambda one: {name: _fuels(one)[name] for name in sorted(fuels)},
-        "bathing": lambda one: [
-            entry.model_copy(update={"pump": None, "name": None}) for entry in one.schedule.bathing
+        "the weather": lambda scenario: scenario.place.weather,
+        "the year": lambda scenario: scenario.place.year,
+        "the time zone": lambda scenario: scenario.place.time_zone,
+        "how warm the zones are": lambda scenario: {
+            name: scenario.place.zones[name] for name in sorted(zones)
+        },
+        "the tariff": lambda scenario: scenario.supply.tariff,
+        "the price of fuel": lambda scenario: {name: _fuels(scenario)[name] for name in sorted(fuels)},
+        "bathing": lambda scenario: [
+            entry.model_copy(update={"pump": None, "name": None}) for entry in scenario.schedule.bathing
         ],
-        "the tub": lambda one: one.plant.tub,
-        "the set points": lambda one: (
+        "the tub": lambda scenario: scenario.plant.tub,
+        "the set points": lambda scenario: (
             None
-            if one.schedule.heating is None
-            else (one.schedule.heating.keep_at_c, one.schedule.heating.plan, one.schedule.heating.absences)
+            if scenario.schedule.heating is None
+            else (
+                scenario.schedule.heating.keep_at_c,
+                scenario.schedule.heating.plan,
+                scenario.schedule.heating.absences,
+            )
         ),
-        "what the rules judge by": lambda one: one.limits,
-        "how money is counted": lambda one: (
+        "what the rules judge by": lambda scenario: scenario.limits,
+        "how money is counted": lambda scenario: (
             None
-            if one.money is None
-            else (one.money.over_years, one.money.discount_rate, one.money.energy_price_rise)
+            if scenario.money is None
+            else (scenario.money.over_years, scenario.money.discount_rate, scenario.money.energy_price_rise)
         ),
     }
     for what, of in looked.items():
-        told = [repr(of(one)) for one in scenarios]
-        others = [name for name, one in zip(names, told, strict=True) if one != told[0]]
+        written = [repr(of(scenario)) for scenario in scenarios]
+        others = [name for name, text in zip(names, written, strict=True) if text != written[0]]
         if others:
             yield what if len(scenarios) == 2 else f"{what} (in {listed(others)})"
 

@@ -27,8 +27,8 @@ def _oftener(scenario: Scenario, factor: float) -> Scenario:
     def change(entry: Bathing) -> Bathing:
         if entry.drawn is None:
             return entry
-        told = {"per_week": min(21.0, entry.drawn.per_week * factor)}
-        return entry.model_copy(update={"drawn": entry.drawn.model_copy(update=told)})
+        changes = {"per_week": min(21.0, entry.drawn.per_week * factor)}
+        return entry.model_copy(update={"drawn": entry.drawn.model_copy(update=changes)})
 
     return _bathed(scenario, change)
 
@@ -38,8 +38,8 @@ def _longer(scenario: Scenario, factor: float) -> Scenario:
         if entry.drawn is None:
             return entry.model_copy(update={"lasts_s": _minutes_s((entry.lasts_s or 0.0) * factor)})
         shortest, longest = entry.drawn.lasts_s
-        told = {"lasts_s": (_minutes_s(shortest * factor), _minutes_s(longest * factor))}
-        return entry.model_copy(update={"drawn": entry.drawn.model_copy(update=told)})
+        changes = {"lasts_s": (_minutes_s(shortest * factor), _minutes_s(longest * factor))}
+        return entry.model_copy(update={"drawn": entry.drawn.model_copy(update=changes)})
 
     return _bathed(scenario, change)
 
@@ -95,7 +95,7 @@ class Future(NamedTuple):
     @property
     def terms(self) -> Terms:
         """Prices and lives."""
-        return Terms(*(self.values.get(one.name, one.told) for one in OF_MONEY))
+        return Terms(*(self.values.get(assumption.name, assumption.told) for assumption in OF_MONEY))
 
 
 def future(number: int, seed: int) -> Future:

@@ -57,11 +57,11 @@ def owning(money: Money, outcome: Outcome, years: int | None = None, terms: Term
     years = years or money.over_years
     rate = money.discount_rate + terms.discount_rate
     a_year = outcome.cost * YEAR_DAYS / outcome.days * terms.energy_price
-    bought = sum(one.price.amount for one in money.purchases.values()) * terms.purchase
+    bought = sum(purchase.price.amount for purchase in money.purchases.values()) * terms.purchase
     again = sum(
-        one.price.amount * terms.purchase / (1.0 + rate) ** at
-        for name, one in money.purchases.items()
-        for at in bought_again(name, one, outcome, years, terms.life)
+        purchase.price.amount * terms.purchase / (1.0 + rate) ** year
+        for name, purchase in money.purchases.items()
+        for year in bought_again(name, purchase, outcome, years, terms.life)
     )
     factor = present_value_factor(years, rate, money.energy_price_rise + terms.price_rise)
     return Owning(years, bought, again, a_year * factor)
@@ -77,13 +77,13 @@ def present_value_factor(years: int, discount_rate: float, price_rise: float = 0
 
 
 def bought_again(
-    name: str, one: Purchase, outcome: Outcome, years: int, life: float = 1.0
+    name: str, purchase: Purchase, outcome: Outcome, years: int, life: float = 1.0
 ) -> Iterator[float]:
     """When a thing is replaced within the years [a]; not at their very end."""
-    every = one.every_years
-    if one.lasts_s is not None:
+    every = purchase.every_years
+    if purchase.lasts_s is not None:
         hours = outcome.devices[name].running_h * YEAR_DAYS / outcome.days
-        every = one.lasts_s / 3600.0 / hours if hours > 0.0 else None
+        every = purchase.lasts_s / 3600.0 / hours if hours > 0.0 else None
     if every is not None:
         for k in range(1, math.ceil(years / (every * life) - 1e-9)):
             yield k * every * life

@@ -107,44 +107,55 @@ def confidence(
     if days < 1:
         raise ValueError(f"a run lasts at least one day, not {days}")
     varied, not_varied = inputs(scenario)
-    variants = [Variant(scenario, AS_TOLD), *(end for one in varied for end in (one.low, one.high) if end)]
+    variants = [
+        Variant(scenario, AS_TOLD),
+        *(end for varied_input in varied for end in (varied_input.low, varied_input.high) if end),
+    ]
     variants += drawn(variants[0], varied, draws)
     jobs = [Job(variant, days, start, seed) for variant in variants]
-    told, *rest = swept(jobs, NUMBERS, how)
+    base, *rest = swept(jobs, NUMBERS, how)
     others = iter(rest)
-    ends = [(next(others) if one.low else told, next(others) if one.high else told) for one in varied]
-    names, at_once = [one.name for one in varied], list(others)
+    ends = [
+        (next(others) if varied_input.low else base, next(others) if varied_input.high else base)
+        for varied_input in varied
+    ]
+    names, at_once = [varied_input.name for varied_input in varied], list(others)
     return Confidence(
         days,
         len(jobs),
         draws,
         scenario.supply.tariff.currency,
-        tuple(_estimate(number, told, names, ends, at_once) for number in told),
+        tuple(_estimate(number, base, names, ends, at_once) for number in base),
         tuple(map(old_water, flush_lines(Plant(scenario), Programme(scenario)))),
-        tuple(Tried(one.name, one.low_text, one.high_text, one.source) for one in varied),
+        tuple(
+            Tried(varied_input.name, varied_input.low_text, varied_input.high_text, varied_input.source)
+            for varied_input in varied
+        ),
         not_varied,
     )
 
 
 def _estimate(
     number: Number,
-    told: Numbers,
+    base: Numbers,
     names: Sequence[str],
     ends: Sequence[tuple[Numbers, Numbers]],
     at_once: Sequence[Numbers] = (),
 ) -> Estimate:
     """One number's range: its changes, upward and downward apart, as the root of squares, or as drawn."""
-    value = told[number]
+    value = base[number]
     moved = [
         Influence(name, _change(value, low.get(number)), _change(value, high.get(number)))
         for name, (low, high) in zip(names, ends, strict=True)
     ]
-    up = math.hypot(*(max(0.0, one.at_lowest, one.at_highest) for one in moved))
-    down = math.hypot(*(max(0.0, -one.at_lowest, -one.at_highest) for one in moved))
-    weights = [math.hypot(*(max(0.0, *pair) for pair in _sides(one))) for one in moved]
+    up = math.hypot(*(max(0.0, influence.at_lowest, influence.at_highest) for influence in moved))
+    down = math.hypot(*(max(0.0, -influence.at_lowest, -influence.at_highest) for influence in moved))
+    weights = [math.hypot(*(max(0.0, *pair) for pair in _sides(influence))) for influence in moved]
     all_ = math.hypot(*weights)
     ranked = sorted(zip(weights, moved, strict=True), key=lambda pair: -pair[0])
-    matter = tuple(one for weight, one in ranked if weight > 0.0 and _share(weight, all_) >= _MATTERS)
+    matter = tuple(
+        influence for weight, influence in ranked if weight > 0.0 and _share(weight, all_) >= _MATTERS
+    )
     drawn_to = [_change(value, read.get(number)) for read in at_once]
     up, down = max(up, *drawn_to, 0.0), max(down, *(-change for change in drawn_to), 0.0)
     low = value - down
@@ -155,9 +166,9 @@ def _estimate(
     return Estimate(number.name, number.subject, value, low, value + up, limit, crosses, matter)
 
 
-def _sides(one: Influence) -> tuple[tuple[float, float], tuple[float, float]]:
+def _sides(influence: Influence) -> tuple[tuple[float, float], tuple[float, float]]:
     """Both changes, upward and downward."""
-    return (one.at_lowest, one.at_highest), (-one.at_lowest, -one.at_highest)
+    return (influence.at_lowest, influence.at_highest), (-influence.at_lowest, -influence.at_highest)
 
 
 def _share(weight: float, of: float) -> float:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
-from cyclesim.decide.ranges.paths import at, changed, field_at
+from cyclesim.decide.ranges.paths import changed, field_at, value_at
 from cyclesim.decide.ranges.stated import STATED, WIND, Stray
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.defaults import Default, filled_in
@@ -46,30 +46,30 @@ def inputs(scenario: Scenario) -> tuple[tuple[Input, ...], tuple[NotVaried, ...]
     for stray in STATED:
         if stray.there(scenario) and not (stray is WIND and windy):  # a default has a spread of its own
             varied.append(_stated(scenario, stray))
-    for name, (first, *more) in _grouped(defaults):
+    for name, (first, *others) in _grouped(defaults):
         spread = first.spread
         if not isinstance(spread, Spread) or first.not_varied:
             skipped.append(NotVaried(name, first.not_varied or f"no range: {spread}"))
         elif isinstance(first, Granted):
             varied.append(_granted(scenario, first, spread))
         else:
-            varied.append(_default(scenario, name, (first, *more), spread))
-    return tuple(one for one in varied if one.low or one.high), tuple(skipped)
+            varied.append(_default(scenario, name, (first, *others), spread))
+    return tuple(ranged for ranged in varied if ranged.low or ranged.high), tuple(skipped)
 
 
 def _grouped(defaults: Sequence[Default]) -> Iterator[tuple[str, list[Default]]]:
     """The same key of several elements of one block together: they are off together."""
 
-    def key(one: Default) -> tuple[str, ...]:
-        steps = one.path.split(".")
+    def key(default: Default) -> tuple[str, ...]:
+        steps = default.path.split(".")
         if len(steps) == 1:
-            return (one.path,)
+            return (default.path,)
         speed = f"{steps[-2]} " if steps[-2] in ("low", "high") else ""
         return (steps[0], steps[min(1, len(steps) - 2)], f"{speed}{steps[-1]}")
 
     for steps, group in groupby(sorted(defaults, key=key), key):
-        said = f"{steps[2]} ({steps[1]})".replace("_", " ") if len(steps) == 3 else steps[0]
-        yield said, list(group)
+        name = f"{steps[2]} ({steps[1]})".replace("_", " ") if len(steps) == 3 else steps[0]
+        yield name, list(group)
 
 
 def _stated(scenario: Scenario, stray: Stray) -> Input:
@@ -107,7 +107,7 @@ def _end(scenario: Scenario, default: Default, spread: Spread, side: int) -> Any
     """The value of a key at one end of its spread, in SI."""
     owner, value, kind = field_at(scenario, default.path)
     if spread.times:
-        return at(owner, [spread.times]) * spread.around(1.0)[side]
+        return value_at(owner, [spread.times]) * spread.around(1.0)[side]
     if default.path.endswith(".fill_water"):
         return max(0.0, spread.around(mean_air_c(scenario.place.weather), kind)[side])
     end = spread.around(default.value or 0.0, kind)[side]

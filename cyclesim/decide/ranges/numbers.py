@@ -34,8 +34,8 @@ def numbers(job: Job) -> Numbers:
     return dict(_read(history, measure(history)))
 
 
-def _as_values(found: Numbers) -> list[list[object]]:
-    return [[*number, value] for number, value in found.items()]
+def _as_values(values: Numbers) -> list[list[object]]:
+    return [[*number, value] for number, value in values.items()]
 
 
 def _from_values(values: list[list[Any]]) -> Numbers:

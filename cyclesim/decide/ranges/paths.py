@@ -15,7 +15,7 @@ class Field(NamedTuple):
     kind: str
 
 
-def at(value: Any, steps: list[str]) -> Any:
+def value_at(value: Any, steps: list[str]) -> Any:
     """What stands at these steps."""
     for step in steps:
         if isinstance(value, Model):
@@ -28,9 +28,9 @@ def at(value: Any, steps: list[str]) -> Any:
 def field_at(value: Model, path: str) -> Field:
     """The key at a dotted path."""
     *steps, last = path.split(".")
-    owner = at(value, steps)
+    owner = value_at(value, steps)
     field = type(owner).model_fields[_name(owner, last)]
-    return Field(owner, at(owner, [last]), _kind(field.metadata) or _kind(get_args(field.annotation)))
+    return Field(owner, value_at(owner, [last]), _kind(field.metadata) or _kind(get_args(field.annotation)))
 
 
 def changed(value: Any, path: str, new: Any) -> Any:
@@ -57,7 +57,7 @@ def _kind(forms: Any) -> str:
     for form in forms:
         if isinstance(form, Quantity):
             return form.kind
-        found = _kind(getattr(form, "__metadata__", ()))
-        if found:
-            return found
+        kind = _kind(getattr(form, "__metadata__", ()))
+        if kind:
+            return kind
     return ""

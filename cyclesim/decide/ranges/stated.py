@@ -56,8 +56,8 @@ class Stray:
 def _bore(leg: Any, factor: float) -> Any:
     if leg.pipe:
         return leg.model_copy(update={"pipe": leg.pipe._replace(bore_m=leg.pipe.bore_m * factor)})
-    told = {"stated_bore_m": leg.bore_m * factor, "stated_outside_m": leg.outside_m}
-    return leg.model_copy(update=told)
+    changes = {"stated_bore_m": leg.bore_m * factor, "stated_outside_m": leg.outside_m}
+    return leg.model_copy(update=changes)
 
 
 def _roughness(scenario: Scenario, roughness_m: float) -> Variant:
@@ -72,20 +72,20 @@ def _pipe_foam(scenario: Scenario, conductivity_w_mk: float) -> Variant:
 def _running(pump: Any, change: Callable[[Any], dict[str, Any]]) -> Any:
     """A pump with each of its speeds, or itself, changed."""
     both = {name: getattr(pump, name) for name in ("low", "high") if getattr(pump, name)}
-    told = {name: speed.model_copy(update=change(speed)) for name, speed in both.items()}
-    return pump.model_copy(update=told or change(pump))
+    speeds = {name: speed.model_copy(update=change(speed)) for name, speed in both.items()}
+    return pump.model_copy(update=speeds or change(pump))
 
 
 def _pump_head(pump: Any, factor: float) -> Any:
     """A pump whose head is otherwise at every flow."""
 
     def change(speed: Any) -> dict[str, Any]:
-        told: dict[str, Any] = {}
+        changes: dict[str, Any] = {}
         if speed.curve:
-            told["curve"] = tuple((flow, head * factor) for flow, head in speed.curve)
+            changes["curve"] = tuple((flow, head * factor) for flow, head in speed.curve)
         if speed.max_head_m:
-            told["max_head_m"] = speed.max_head_m * factor
-        return told
+            changes["max_head_m"] = speed.max_head_m * factor
+        return changes
 
     return _running(pump, change)
 
@@ -105,10 +105,10 @@ def _jets(leg: Any, factor: float) -> Any:
     if jets is None:
         return leg
     if jets.each is not None:
-        told = {"each": jets.each._replace(flow_m3_s=jets.each.flow_m3_s * factor)}
+        changes = {"each": jets.each._replace(flow_m3_s=jets.each.flow_m3_s * factor)}
     else:
-        told = {"nozzle_m": jets.nozzle_m * math.sqrt(factor)}
-    return leg.model_copy(update={"manifold": jets.model_copy(update=told)})
+        changes = {"nozzle_m": jets.nozzle_m * math.sqrt(factor)}
+    return leg.model_copy(update={"manifold": jets.model_copy(update=changes)})
 
 
 def _drop(thing: Any, factor: float) -> Any:
@@ -119,12 +119,12 @@ def _drop(thing: Any, factor: float) -> Any:
 
 def _output(source: Any, factor: float) -> Any:
     """An element that gives otherwise; any other source as it is."""
-    told = {"output_w": source.output_w * factor} if isinstance(source, Electric) else {}
-    return source.model_copy(update=told)
+    changes = {"output_w": source.output_w * factor} if isinstance(source, Electric) else {}
+    return source.model_copy(update=changes)
 
 
-def _weather(scenario: Scenario, told: dict[str, Any]) -> Scenario:
-    weather = scenario.place.weather.model_copy(update=told)
+def _weather(scenario: Scenario, changes: dict[str, Any]) -> Scenario:
+    weather = scenario.place.weather.model_copy(update=changes)
     return scenario.model_copy(update={"place": scenario.place.model_copy(update={"weather": weather})})
 
 
@@ -152,9 +152,9 @@ def _swing(scenario: Scenario, factor: float) -> Scenario:
         names = ("seasonal_swing_k", "daily_swing_k")
         return _weather(scenario, {name: getattr(about, name) * factor for name in names})
     if isinstance(about, Monthly):
-        told = about.monthly_means_c
-        mean = sum(told) / len(told)
-        means = tuple(mean + (one - mean) * factor for one in told)
+        monthly_c = about.monthly_means_c
+        mean = sum(monthly_c) / len(monthly_c)
+        means = tuple(mean + (month_c - mean) * factor for month_c in monthly_c)
         return _weather(scenario, {"monthly_means_c": means, "daily_swing_k": about.daily_swing_k * factor})
     air_c = about.file.columns["air_c"]
     mean = sum(air_c) / len(air_c)
@@ -171,8 +171,8 @@ def _wind(scenario: Scenario, factor: float) -> Scenario:
     return _weather(scenario, {"stated_wind_m_s": about.wind_m_s * factor})
 
 
-def _schedule(scenario: Scenario, told: dict[str, Any]) -> Scenario:
-    return scenario.model_copy(update={"schedule": scenario.schedule.model_copy(update=told)})
+def _schedule(scenario: Scenario, changes: dict[str, Any]) -> Scenario:
+    return scenario.model_copy(update={"schedule": scenario.schedule.model_copy(update=changes)})
 
 
 def _sensor(scenario: Scenario, by_k: float) -> Scenario:
@@ -180,18 +180,18 @@ def _sensor(scenario: Scenario, by_k: float) -> Scenario:
     heating = scenario.schedule.heating
     assert heating is not None
 
-    def moved(one: Any) -> Any:
-        return one.model_copy(update={"keep_at_c": one.keep_at_c + by_k})
+    def moved(setting: Any) -> Any:
+        return setting.model_copy(update={"keep_at_c": setting.keep_at_c + by_k})
 
-    told = {"plan": tuple(map(moved, heating.plan)), "absences": tuple(map(moved, heating.absences))}
-    return _schedule(scenario, {"heating": moved(heating.model_copy(update=told))})
+    changes = {"plan": tuple(map(moved, heating.plan)), "absences": tuple(map(moved, heating.absences))}
+    return _schedule(scenario, {"heating": moved(heating.model_copy(update=changes))})
 
 
 def _frost(scenario: Scenario, by_k: float) -> Scenario:
     frost = scenario.schedule.frost_protection
     assert frost is not None
-    told = {"starts_below_c": frost.starts_below_c + by_k, "stops_above_c": frost.stops_above_c + by_k}
-    return _schedule(scenario, {"frost_protection": frost.model_copy(update=told)})
+    changes = {"starts_below_c": frost.starts_below_c + by_k, "stops_above_c": frost.stops_above_c + by_k}
+    return _schedule(scenario, {"frost_protection": frost.model_copy(update=changes)})
 
 
 AIR = Stray("mean air temperature", Spread(-1, 1, "K", off=True), PRACTICE, _air, told=0.0)
@@ -211,7 +211,9 @@ OUTPUT = Stray(
     "IEC 60335-1 tolerance of rated input, from memory, not opened",
     _output,
     "heat_sources",
-    there=lambda scenario: any(isinstance(one, Electric) for one in scenario.plant.heat_sources.values()),
+    there=lambda scenario: any(
+        isinstance(source, Electric) for source in scenario.plant.heat_sources.values()
+    ),
 )
 STATED = (
     Stray(

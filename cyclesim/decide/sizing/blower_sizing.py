@@ -101,8 +101,8 @@ def size_blower(
     usual = mean(m[0] for m in months.values()), mean(m[1] for m in months.values())
     given = []
     for label, (made, price) in offers.items():
-        at = Plant(with_plant(scenario, air={**drawn_all, name: made}))
-        duty = at.air_duty(name)
+        fitted = Plant(with_plant(scenario, air={**drawn_all, name: made}))
+        duty = fitted.air_duty(name)
         spare = None
         if made.curve:
             spare = _points(PumpCurve.from_points(made.curve))[0][1] / line.pressure_pa(0.0) - 1.0
@@ -118,7 +118,7 @@ def size_blower(
                 _cools_k_h(plant, duty.flow_m3_s, *usual, made.power_w),
                 price,
                 duty.why_not,
-                tuple(overloads(at, name, "on")),
+                tuple(overloads(fitted, name, "on")),
             )
         )
     enough = [g for g in given if g.flow_m3_s > 0.0 and g.flow_m3_s >= (wanted_m3_s or 0.0)]
@@ -175,9 +175,11 @@ def _months(scenario: Scenario, zone: str) -> dict[str, tuple[float, float]]:
     begin = datetime(year, 1, 1, tzinfo=local).astimezone(UTC)
     series = zones(scenario, begin, 0, _YEAR_S).series[zone]
     outside = weather(scenario, begin, 0, _YEAR_S)
-    found: dict[str, list[tuple[float, float]]] = {}
+    rows_by_month: dict[str, list[tuple[float, float]]] = {}
     for hour, (air_c, out_c, humid) in enumerate(zip(series, outside.air_c, outside.humidity, strict=False)):
         month = f"{(begin + timedelta(hours=hour)).astimezone(local):%B}"
         within = min(1.0, humid * saturation(out_c)[0] / saturation(air_c)[0])
-        found.setdefault(month, []).append((air_c, within))
-    return {month: (mean(a for a, _ in rows), mean(h for _, h in rows)) for month, rows in found.items()}
+        rows_by_month.setdefault(month, []).append((air_c, within))
+    return {
+        month: (mean(a for a, _ in rows), mean(h for _, h in rows)) for month, rows in rows_by_month.items()
+    }

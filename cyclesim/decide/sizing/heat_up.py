@@ -123,8 +123,8 @@ def losses_of(plant: Plant, day: date, days: int = 7) -> Losses:
     moved = zip(plant.bodies, duty.body_flows_m3_s, strict=True)
     parts += [(body.ua_w_k, body.zone) for body, flow in moved if flow > STILL_M3_S]
     mean_c = means_c(plant.scenario, day, days)
-    ua = sum(one for one, _ in parts)
-    against = sum(one * mean_c[zone] for one, zone in parts)
+    ua = sum(w_k for w_k, _ in parts)
+    against = sum(w_k * mean_c[zone] for w_k, zone in parts)
     return Losses(ua, against / ua if ua else 0.0)
 
 
@@ -244,32 +244,32 @@ class Warmer:
         begins, days = Begins(from_c, clock, just_filled), 3
         while True:
             trace = simulate_trace(self.plant, self.programme, days=days, start=day, begins=begins)
-            at = reached_s(trace, self.to_c)
-            if at is not None or days == MOST_DAYS:
+            warm_at_s = reached_s(trace, self.to_c)
+            if warm_at_s is not None or days == MOST_DAYS:
                 break
             days = min(MOST_DAYS, 3 * days)
         warmest = max(float(np.max(trace.tub.water_c)), trace.end_water_c)
-        return WarmingUp(at, warmest, None if at is None else self._balance(trace, at))
+        return WarmingUp(warm_at_s, warmest, None if warm_at_s is None else self._balance(trace, warm_at_s))
 
     def latest_start(self, from_c: float, ready: datetime) -> datetime | None:
         """The last local time, in steps of five minutes, from which it is warm by *ready*; None if never.
 
         Wall clock; found by trying, because weather, filter runs and flushes differ with the hour.
         """
-        at = ready
+        begin = ready
         for _ in range(6):
-            took = self.warm_up(from_c, at.date(), at.time()).seconds
+            took = self.warm_up(from_c, begin.date(), begin.time()).seconds
             if took is None:
                 return None
             back = ready - timedelta(seconds=STEP_S * math.ceil(took / STEP_S))
-            if back == at:
-                return at
-            at = back
+            if back == begin:
+                return begin
+            begin = back
         for _ in range(24):  # it swings between two times: the earlier ones are tried one by one
-            took = self.warm_up(from_c, at.date(), at.time()).seconds
-            if took is not None and at + timedelta(seconds=took) <= ready:
-                return at
-            at -= timedelta(seconds=STEP_S)
+            took = self.warm_up(from_c, begin.date(), begin.time()).seconds
+            if took is not None and begin + timedelta(seconds=took) <= ready:
+                return begin
+            begin -= timedelta(seconds=STEP_S)
         return None
 
     def held(self, week: date) -> Held:
@@ -329,12 +329,12 @@ class Warmer:
 
 def reached_s(trace: Trace, level_c: float) -> float | None:
     """The first second at which the tub is this warm, linear between the ends of pieces; None if never."""
-    at = np.append(trace.tub.start_s, float(trace.span_s))
+    instants_s = np.append(trace.tub.start_s, float(trace.span_s))
     water = np.append(trace.tub.water_c, trace.end_water_c)
     warm = np.flatnonzero(water >= level_c - _REACHED_K)
     if not len(warm):
         return None
     k = int(warm[0])
     if k == 0 or water[k] - level_c < _REACHED_K:
-        return float(at[k])
-    return float(np.interp(level_c, water[k - 1 : k + 1], at[k - 1 : k + 1]))
+        return float(instants_s[k])
+    return float(np.interp(level_c, water[k - 1 : k + 1], instants_s[k - 1 : k + 1]))

@@ -27,17 +27,17 @@ class Need:
     why: str
 
 
-def set_back_of(scenario: Scenario, told: float | None) -> tuple[float, str]:
+def set_back_of(scenario: Scenario, stated_c: float | None) -> tuple[float, str]:
     """The water to warm up from [degC], and whose word that is."""
-    if told is not None:
-        return told, "as told"
+    if stated_c is not None:
+        return stated_c, "as told"
     lowest = set_back_c(heating_of(scenario))
     if lowest is not None:
         return lowest, "the file's lowest set point"
     return USUAL_SET_BACK_C, "the file has no set-back; --from tells another"
 
 
-def need_of(scenario: Scenario, told: float | None = None) -> Need:
+def need_of(scenario: Scenario, stated_s: float | None = None) -> Need:
     """How long warming up may take, and whose word that is.
 
     With a ready_by in the file: the shortest time that the set point is low before one, as far ahead as
@@ -45,14 +45,14 @@ def need_of(scenario: Scenario, told: float | None = None) -> Need:
     """
     gaps = _low_before_ready(scenario)
     if gaps:
-        if told is not None:
-            return Need(told, True, "as told")
+        if stated_s is not None:
+            return Need(stated_s, True, "as told")
         if min(gaps) > LONGEST_LEAD_S:
-            said = f"heating looks {lasting(LONGEST_LEAD_S)} ahead of a ready_by and no further"
-            return Need(float(LONGEST_LEAD_S), True, said)
+            reason = f"heating looks {lasting(LONGEST_LEAD_S)} ahead of a ready_by and no further"
+            return Need(float(LONGEST_LEAD_S), True, reason)
         return Need(min(gaps), True, "the file's shortest set-back before a ready_by")
-    if told is not None:
-        return Need(told, False, "as told")
+    if stated_s is not None:
+        return Need(stated_s, False, "as told")
     return Need(
         USUAL_WITHIN_S, False, "common practice, no source: the file has no ready_by; --within tells another"
     )

@@ -16,32 +16,32 @@ AROUND = 3.0
 LEAST_W, MOST_W, MOST_SIZES = 100.0, 100_000.0, 12
 
 
-def chosen_source(scenario: Scenario, told: str | None = None) -> str:
+def chosen_source(scenario: Scenario, wanted: str | None = None) -> str:
     """The heat source to size. Raises InputError where there is none that can be."""
     heating, sheets = scenario.schedule.heating, scenario.plant.heat_sources
 
-    def refused(found: str, allowed: str, hint: str = "") -> InputError:
-        return InputError(Fault("--source" if told else "", 0, 0, "", found, allowed, hint))
+    def refused(written: str, allowed: str, hint: str = "") -> InputError:
+        return InputError(Fault("--source" if wanted else "", 0, 0, "", written, allowed, hint))
 
     if heating is None:
         raise InputError(
             Fault("size heater", 0, 0, "schedule.heating", "nothing", "a set point and its sources are due")
         )
     can = [n for n in heating.sources if sheets[n].switched]
-    if told is not None:
-        if told not in sheets:
+    if wanted is not None:
+        if wanted not in sheets:
             raise refused(
-                f"an unknown heat source '{told}'", f"{one_of(can)} is due", did_you_mean(told, can)
+                f"an unknown heat source '{wanted}'", f"{one_of(can)} is due", did_you_mean(wanted, can)
             )
-        if not sheets[told].switched:
+        if not sheets[wanted].switched:
             raise refused(
-                f"{told}, which is {sheets[told].kind}",
+                f"{wanted}, which is {sheets[wanted].kind}",
                 "an electric element, a heat pump or a boiler can be sized",
                 "its heat is declared hour by hour and has no size that the others could be scaled by",
             )
-        if told not in can:
-            raise refused(f"{told}, which heating does not use", f"{one_of(can)} is due")
-        return told
+        if wanted not in can:
+            raise refused(f"{wanted}, which heating does not use", f"{one_of(can)} is due")
+        return wanted
     if not can:
         raise InputError(
             Fault("size heater", 0, 0, "schedule.heating.with", "no source that is switched", "one is due")
@@ -69,16 +69,16 @@ def with_size(scenario: Scenario, name: str, size_w: float) -> Scenario:
     return scenario.model_copy(update={"plant": plant})
 
 
-def sizes_around(own_w: float, told: Sequence[float] | None) -> list[float]:
+def sizes_around(own_w: float, wanted_w: Sequence[float] | None) -> list[float]:
     """The sizes to try in order, the own one among them."""
-    if told is None:
+    if wanted_w is None:
         return sorted({own_w, *(w for w in USUAL_W if own_w / AROUND <= w <= own_w * AROUND)})
-    wrong = next((w for w in told if not LEAST_W <= w <= MOST_W), None)
+    wrong = next((w for w in wanted_w if not LEAST_W <= w <= MOST_W), None)
     if wrong is not None:
         due = f"sizes from {LEAST_W:g} W to {MOST_W / 1000:g} kW are due"
         raise InputError(Fault("--sizes", 0, 0, "", f"{wrong:g} W", due))
-    found = sorted({own_w, *told})
-    if not told or len(found) > MOST_SIZES:
+    watts = sorted({own_w, *wanted_w})
+    if not wanted_w or len(watts) > MOST_SIZES:
         due = f"one to {MOST_SIZES} sizes are due, the file's own counted"
-        raise InputError(Fault("--sizes", 0, 0, "", f"{len(found)} of them" if told else "none", due))
-    return found
+        raise InputError(Fault("--sizes", 0, 0, "", f"{len(watts)} of them" if wanted_w else "none", due))
+    return watts

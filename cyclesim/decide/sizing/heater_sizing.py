@@ -85,7 +85,7 @@ class Size:
 
     def lacks(self, *what: str) -> bool:
         """Whether one of these stands against it."""
-        return any(one.what in what for one in self.against)
+        return any(objection.what in what for objection in self.against)
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,16 +169,16 @@ def size_heater(
     first = date(scenario.place.year, 1, 1)
     days = days_of_year(first)
     made = [with_size(scenario, name, w) for w in watts]
-    years = sweep([job(one, days, first, seed) for one in made], how)
+    years = sweep([job(variant, days, first, seed) for variant in made], how)
     own_year = years[watts.index(own_w)]
     ready = None if clock is None else datetime.combine(when.coldest_day, clock)
-    asked = [_Asked(one, name, to_c, filled_c, lowest_c, when, ready) for one in made]
+    asked = [_Asked(variant, name, to_c, filled_c, lowest_c, when, ready) for variant in made]
     warmed = dict(each(_measure, asked, how.workers, how.cluster))
-    found = []
-    for k, (w, one, year) in enumerate(zip(watts, made, years, strict=True)):
+    sizes = []
+    for k, (w, variant, year) in enumerate(zip(watts, made, years, strict=True)):
         by_run = warmed[k]
         cold = by_run.filled_coldest
-        share = supply_share(Plant(one), name, lasts=cold.seconds is None or cold.seconds >= LASTING_S)
+        share = supply_share(Plant(variant), name, lasts=cold.seconds is None or cold.seconds >= LASTING_S)
         ready_s = by_run.from_set_back_s if need.from_set_back else cold.seconds
         size = Size(
             size_w=w,
@@ -204,8 +204,8 @@ def size_heater(
             supply=share,
             against=tuple(_against(year, own_year, by_run.held, to_c, share, need, ready_s)),
         )
-        found.append(size)
-    good = [size for size in found if not size.against]
+        sizes.append(size)
+    good = [size for size in sizes if not size.against]
     plant = Plant(scenario)
     return HeaterSizing(
         scenario=scenario,
@@ -220,9 +220,9 @@ def size_heater(
         need=need,
         seasons=when,
         currency=years[0].currency,
-        sizes=tuple(found),
+        sizes=tuple(sizes),
         recommended=good[0] if good else None,
-        none_does=None if good else _none_does(scenario, name, found, to_c, lowest_c, need, when),
+        none_does=None if good else _none_does(scenario, name, sizes, to_c, lowest_c, need, when),
         supply_limit_w=largest_w(plant, name, lasts=True),
         pump_heat_w=heating_duty(plant).pump_heat_w,
         losses=losses_of(plant, when.coldest_week),
@@ -267,7 +267,7 @@ def _measure(asked: _Asked) -> _Measured:
         warmer.warm_up(filled_c, when.coldest_week, just_filled=True),
         warmer.warm_up(filled_c, when.mild_day, just_filled=True).seconds,
         warmer.warm_up(lowest_c, when.coldest_day).seconds,
-        None if begin is None else _said_at(begin, when.coldest_day),
+        None if begin is None else _local_time(begin, when.coldest_day),
         without_losses_s(capacity, filled_c, to_c, power),
         with_losses_s(capacity, filled_c, to_c, power, losses),
         warmer.held(when.coldest_week),
@@ -319,7 +319,7 @@ def _against(
             yield Against(RULES, f"breaks {finding.rule}: {finding.subject}, {finding.worst_text}")
 
 
-def _said_at(begin: datetime, day: date) -> str:
+def _local_time(begin: datetime, day: date) -> str:
     """A time to begin, with its date where it is not that day."""
     return f"{begin:%H:%M}" if begin.date() == day else f"{begin.day} {begin:%b %H:%M}"
 
@@ -327,15 +327,15 @@ def _said_at(begin: datetime, day: date) -> str:
 def _none_does(
     scenario: Scenario,
     name: str,
-    found: Sequence[Size],
+    sizes: Sequence[Size],
     to_c: float,
     lowest_c: float,
     need: Need,
     when: Seasons,
 ) -> NoneDoes:
-    fitting = [size for size in found if not size.lacks(SUPPLY, RULES)]
-    nearest = fitting[-1] if fitting else found[0]
-    warm = [size for size in found if not size.lacks(HOLDS, SESSIONS, READY, RULES)]
+    fitting = [size for size in sizes if not size.lacks(SUPPLY, RULES)]
+    nearest = fitting[-1] if fitting else sizes[0]
+    warm = [size for size in sizes if not size.lacks(HOLDS, SESSIONS, READY, RULES)]
     set_back = None
     takes = nearest.from_set_back_s if need.from_set_back else nearest.filled_coldest_s
     if need.from_set_back and (takes is None or takes > need.within_s):

@@ -89,12 +89,12 @@ def installed(offer: Pump, drawn: Pump) -> Pump:
 def jets_of(plant: Plant, pump: str) -> Jets:
     """The jets that the pump feeds, of legs that say what a jet needs."""
     duty = plant.duty(plant.at(pump, list(plant.speeds[pump])[-1]))
-    found = {}
+    asked_by_leg = {}
     for name, leg in plant.sheet.legs.items():
         jets = leg.manifold
         if jets is not None and jets.needs_flow_m3_s is not None and duty.flow_m3_s(name) > 1e-6:
-            found[name] = (jets.jets, jets.needs_flow_m3_s)
-    return found
+            asked_by_leg[name] = (jets.jets, jets.needs_flow_m3_s)
+    return asked_by_leg
 
 
 def weakest_of(duty: PlantDuty, jets: Jets) -> tuple[float, str, float]:
@@ -151,7 +151,7 @@ def _taken_by(plant: Plant, pump: str, duty: PlantDuty, jets: Jets) -> dict[str,
 
 def _way(plant: Plant, jet: str, duty: PlantDuty) -> Iterator[tuple[Link, float]]:
     """From a jet against the flow to the tub; of parallel ways any, as all of them take the same head."""
-    link = next(one for one in plant.links if one.name == jet)
+    link = next(candidate for candidate in plant.links if candidate.name == jet)
     seen: set[str] = set()
     while True:
         q = duty.flow_m3_s(link.name)
@@ -160,11 +160,19 @@ def _way(plant: Plant, jet: str, duty: PlantDuty) -> Iterator[tuple[Link, float]
         node = link.a if q > 0.0 else link.b
         if node == TUB:
             return
-        flows = ((one, duty.flow_m3_s(one.name)) for one in plant.links if one.name not in seen)
-        feeds = [one for one, f in flows if abs(f) > STILL_M3_S and (one.b if f > 0.0 else one.a) == node]
+        flows = (
+            (candidate, duty.flow_m3_s(candidate.name))
+            for candidate in plant.links
+            if candidate.name not in seen
+        )
+        feeds = [
+            candidate
+            for candidate, f in flows
+            if abs(f) > STILL_M3_S and (candidate.b if f > 0.0 else candidate.a) == node
+        ]
         if not feeds:
             return
-        link = max(feeds, key=lambda one: abs(duty.flow_m3_s(one.name)))
+        link = max(feeds, key=lambda candidate: abs(duty.flow_m3_s(candidate.name)))
 
 
 def given_by(scenario: Scenario, pump: str, name: str, offer: Pump, asked: Asked | None) -> Iterator[Given]:
@@ -172,7 +180,7 @@ def given_by(scenario: Scenario, pump: str, name: str, offer: Pump, asked: Asked
     plant = Plant(with_pump(scenario, pump, offer))
     jets = jets_of(plant, pump)
     price: Any = getattr(offer, "price", None)
-    for speed, at in plant.speeds[pump].items():
+    for speed, at_speed in plant.speeds[pump].items():
         duty = plant.duty(plant.at(pump, speed))
         flow = max(0.0, duty.flow_m3_s(pump))
         share, _, jet_m3_s = weakest_of(duty, jets)
@@ -187,8 +195,8 @@ def given_by(scenario: Scenario, pump: str, name: str, offer: Pump, asked: Asked
             share,
             None if asked is None else flow / asked.flow_m3_s - 1.0,
             None if asked is None or told_m is None else max(0.0, told_m) / asked.head_m - 1.0,
-            at.power_w,
-            at.power_w / (flow * 3600.0) if flow > 1e-9 else None,
+            at_speed.power_w,
+            at_speed.power_w / (flow * 3600.0) if flow > 1e-9 else None,
             max(_suction(plant, pump, duty).values(), default=None),
             npsh[0],
             npsh[1],
@@ -229,15 +237,15 @@ def overloaded_by(plant: Plant, pump: str, drawn: Pump, speed: str) -> Iterator[
     """
     speeds = [speed]
     if plant.speeds[pump].keys() != drawn.speeds.keys():
-        at = plant.speeds[pump][speed].model_copy(
+        at_speed = plant.speeds[pump][speed].model_copy(
             update={
                 "curve": points_of(plant.curve(pump, speed)),
                 **dict.fromkeys(("max_head_m", "max_flow_m3_s", "share_of_speed")),
             }
         )
         speeds = list(drawn.speeds)
-        own = {name: getattr(at, name) for name in ("curve", "max_head_m", "max_flow_m3_s", *_ELECTRIC)}
-        stands_for = own if speeds == ["on"] else dict.fromkeys(speeds, at)
+        own = {name: getattr(at_speed, name) for name in ("curve", "max_head_m", "max_flow_m3_s", *_ELECTRIC)}
+        stands_for = own if speeds == ["on"] else dict.fromkeys(speeds, at_speed)
         plant = Plant(with_pump(plant.scenario, pump, drawn.model_copy(update=stands_for)))
     yield from overloads(plant, pump, *speeds)
 

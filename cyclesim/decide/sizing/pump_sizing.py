@@ -107,7 +107,9 @@ def size_pump(scenario: Scenario, pump: str | None = None) -> PumpSizing:
     for name, candidate in (scenario.candidates.pumps if scenario.candidates else {}).items():
         offers[name] = installed(candidate, scenario.plant.pumps[chosen])
     given = tuple(
-        one for name, offer in offers.items() for one in given_by(scenario, chosen, name, offer, asked)
+        pump_given
+        for name, offer in offers.items()
+        for pump_given in given_by(scenario, chosen, name, offer, asked)
     )
     best = _advised(given)
     drawn = offers[f"{chosen} (as drawn)"]
@@ -127,11 +129,17 @@ def size_pump(scenario: Scenario, pump: str | None = None) -> PumpSizing:
         given,
         best,
         tuple(
-            f"{name} at {one.key.split('.')[0]}" for name, offer in offers.items() for one in offer.assumed()
+            f"{name} at {assumption.key.split('.')[0]}"
+            for name, offer in offers.items()
+            for assumption in offer.assumed()
         ),
         None if best and not best.cautions else _mended(scenario, chosen, offers, within=best is not None),
         changes,
-        tuple(one for name, offer in offers.items() for one in _arranged(scenario, chosen, name, offer)),
+        tuple(
+            arrangement
+            for name, offer in offers.items()
+            for arrangement in _arranged(scenario, chosen, name, offer)
+        ),
         tuple(_system(plant, chosen, max(head for *_, points in curves for _, head in points))),
         tuple(curves),
     )
@@ -139,10 +147,14 @@ def size_pump(scenario: Scenario, pump: str | None = None) -> PumpSizing:
 
 def _advised(given: Iterable[Given]) -> Given | None:
     """Of those that give enough: without a caution first, then with flow to spare, then the least power."""
-    enough = [one for one in given if one.enough]
+    enough = [candidate for candidate in given if candidate.enough]
     return min(
         enough,
-        key=lambda one: (bool(one.cautions), (one.flow_spare_share or 0.0) < SPARE, one.power_w),
+        key=lambda candidate: (
+            bool(candidate.cautions),
+            (candidate.flow_spare_share or 0.0) < SPARE,
+            candidate.power_w,
+        ),
         default=None,
     )
 
@@ -150,19 +162,19 @@ def _advised(given: Iterable[Given]) -> Given | None:
 # -- what is asked for -------------------------------------------------------------------------------------
 
 
-def _jet_pump(plant: Plant, told: str | None) -> str:
+def _jet_pump(plant: Plant, wanted: str | None) -> str:
     """The pump that sends the most water to jets which say what they need."""
-    if told is not None and told not in plant.pumps:
+    if wanted is not None and wanted not in plant.pumps:
         pumps = ", ".join(plant.pumps)
-        raise CannotSizeError(f"'{shorten(told)}' is no pump of the plant; there are {pumps}.")
+        raise CannotSizeError(f"'{shorten(wanted)}' is no pump of the plant; there are {pumps}.")
     flows = {}
-    for name in [told] if told else plant.pumps:
+    for name in [wanted] if wanted else plant.pumps:
         duty = plant.duty(plant.at(name, list(plant.speeds[name])[-1]))
         fed = [duty.flow_m3_s(leg) for leg, sheet in plant.sheet.legs.items() if sheet.manifold]
         flows[name] = sum(flow for flow in fed if flow > 1e-6)
     chosen = max(flows, key=lambda name: flows[name])
     if not flows[chosen] or not jets_of(plant, chosen):
-        who = f"{told} feeds" if told else "There are"
+        who = f"{wanted} feeds" if wanted else "There are"
         raise CannotSizeError(f"{who} no jets of which the file says what they need (each, or needs).")
     return chosen
 
@@ -248,9 +260,9 @@ def _mended(
             changed = with_plant(scenario, legs=built)
             asked = asked_of(Plant(changed), pump)
             tried = (g for name, offer in offers.items() for g in given_by(changed, pump, name, offer, asked))
-            found = _advised(tried)
-            if found and not (within and found.cautions):
-                return what, found
+            best = _advised(tried)
+            if best and not (within and best.cautions):
+                return what, best
     return None
 
 
@@ -260,7 +272,7 @@ def next_wider(pipe: Pipe | None) -> Pipe | None:
         return None
     standard = pipe.name.rsplit(" ", 1)[-1]
     larger = [p for n, p in PIPES.items() if n.rsplit(" ", 1)[-1] == standard and p.bore_m > pipe.bore_m]
-    return min(larger, key=lambda one: one.bore_m, default=None)
+    return min(larger, key=lambda candidate: candidate.bore_m, default=None)
 
 
 # -- one pump or two ---------------------------------------------------------------------------------------
@@ -270,20 +282,20 @@ def _arranged(scenario: Scenario, pump: str, name: str, offer: Pump) -> Iterator
     """One, two in parallel on the same pipes, two loops with pipes of their own and half of the jets each."""
     jets = jets_of(Plant(scenario), pump)
 
-    one, two = (Plant(with_pump(scenario, pump, sheet)) for sheet in (offer, doubled(offer)))
+    single, double = (Plant(with_pump(scenario, pump, sheet)) for sheet in (offer, doubled(offer)))
 
-    def at(how: str, supplied: Plant, *plants: Plant) -> Arrangement:
+    def arrangement(how: str, supplied: Plant, *plants: Plant) -> Arrangement:
         """Each plant a loop of its own, all of them on the supply of one."""
         flow = power = 0.0
         weakest, cautions = [], dict[str, None]()
         for plant in plants:
-            speed, told = list(plant.speeds[pump].items())[-1]
+            speed, at_speed = list(plant.speeds[pump].items())[-1]
             duty = plant.duty(plant.at(pump, speed))
             counts = {leg: plant.sheet.legs[leg].manifold for leg in jets}
             own = {leg: (own.jets, jets[leg][1]) for leg, own in counts.items() if own is not None}
             weakest.append(weakest_of(duty, own)[0])
             cautions |= dict.fromkeys(cautions_of(plant, pump, duty))
-            flow, power = flow + duty.flow_m3_s(pump), power + told.power_w
+            flow, power = flow + duty.flow_m3_s(pump), power + at_speed.power_w
         fastest = list(supplied.speeds[pump])[-1]
         cautions |= dict.fromkeys(overloaded_by(supplied, pump, scenario.plant.pumps[pump], fastest))
         return Arrangement(how, name, flow, min(weakest), power, tuple(cautions))
@@ -291,37 +303,37 @@ def _arranged(scenario: Scenario, pump: str, name: str, offer: Pump) -> Iterator
     def loop(first: bool) -> Plant:
         """Half of the jets of each leg; of odd numbers the loops take the larger half in turn."""
         legs = dict(scenario.plant.legs)
-        more = first
+        takes_larger = first
         for leg, (count, _) in jets.items():
             half = legs[leg].manifold
             assert half is not None
             if count % 2:
-                own, more = (count + more) // 2, not more
+                own, takes_larger = (count + takes_larger) // 2, not takes_larger
             else:
                 own = count // 2
             legs[leg] = legs[leg].model_copy(update={"manifold": half.model_copy(update={"jets": own})})
         return Plant(with_pump(with_plant(scenario, legs=legs), pump, offer))
 
-    yield at("one pump", one, one)
-    yield at("two in parallel", two, two)
+    yield arrangement("one pump", single, single)
+    yield arrangement("two in parallel", double, double)
     if all(count > 1 for count, _ in jets.values()):
-        yield at("two loops", two, loop(True), loop(False))
+        yield arrangement("two loops", double, loop(True), loop(False))
 
 
 def doubled(pump: Pump) -> Pump:
     """Two of a pump side by side: twice the flow, power and currents at every head."""
 
-    def twice(told: Any) -> dict[str, Any]:
-        made: dict[str, Any] = {"power_w": 2.0 * told.power_w}
+    def twice(at_speed: Any) -> dict[str, Any]:
+        made: dict[str, Any] = {"power_w": 2.0 * at_speed.power_w}
         for key in ("current_a", "starting_current_a"):
-            if getattr(told, key) is not None:
-                made[key] = 2.0 * getattr(told, key)
-        if told.curve:
-            made["curve"] = tuple((2.0 * flow, head) for flow, head in told.curve)
-        if told.max_flow_m3_s:
-            made["max_flow_m3_s"] = 2.0 * told.max_flow_m3_s
+            if getattr(at_speed, key) is not None:
+                made[key] = 2.0 * getattr(at_speed, key)
+        if at_speed.curve:
+            made["curve"] = tuple((2.0 * flow, head) for flow, head in at_speed.curve)
+        if at_speed.max_flow_m3_s:
+            made["max_flow_m3_s"] = 2.0 * at_speed.max_flow_m3_s
         return made
 
     both = {name: getattr(pump, name) for name in ("low", "high") if getattr(pump, name)}
-    told = {name: speed.model_copy(update=twice(speed)) for name, speed in both.items()}
-    return pump.model_copy(update=told or twice(pump))
+    speeds = {name: speed.model_copy(update=twice(speed)) for name, speed in both.items()}
+    return pump.model_copy(update=speeds or twice(pump))

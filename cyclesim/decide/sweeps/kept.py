@@ -53,7 +53,7 @@ def kept_file(afresh: bool = False) -> Path:
 
 
 class Kept:
-    """Plain values in a file, each under the key of its run; of those, *found* are the wanted ones.
+    """Plain values in a file, each under the key of its run; of those, *readings* are the wanted ones.
 
     *on_note* is told once where nothing can be kept.
     """
@@ -63,12 +63,12 @@ class Kept:
     ) -> None:
         self.path, self.on_note = path, on_note
         self.works = True
-        self.found = dict[str, Any]()
+        self.readings = dict[str, Any]()
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
             if path.exists() and not path.is_file():
                 raise OSError(0, "something else is there")
-            self.found = dict(_whole(path, wanted))
+            self.readings = dict(_whole(path, wanted))
             os.close(self._opened())  # before hours of work, not after
         except OSError as error:
             self._cannot(error)

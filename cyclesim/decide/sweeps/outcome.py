@@ -121,11 +121,11 @@ class Outcome:
 
 def read(values: Mapping[str, Any]) -> Outcome:
     """The outcome whose plain values these are."""
-    told = dict(values)
-    told["legs"] = {name: LegOutcome(**leg) for name, leg in told["legs"].items()}
-    told["devices"] = {name: DeviceOutcome(**device) for name, device in told["devices"].items()}
-    told["findings"] = tuple(Broken(**finding) for finding in told["findings"])
-    return Outcome(**told)
+    parsed = dict(values)
+    parsed["legs"] = {name: LegOutcome(**leg) for name, leg in parsed["legs"].items()}
+    parsed["devices"] = {name: DeviceOutcome(**device) for name, device in parsed["devices"].items()}
+    parsed["findings"] = tuple(Broken(**finding) for finding in parsed["findings"])
+    return Outcome(**parsed)
 
 
 def outcome(plant: Plant, programme: Programme, trace: Trace, days: int) -> Outcome:
@@ -169,20 +169,24 @@ def _devices(history: History, metrics: Metrics) -> Iterator[tuple[str, DeviceOu
     moved, work = _work(history)
     by_device = metrics.energy.by_device
 
-    def one(name: str, kind: str, running_h: float, starts: int, **more: Any) -> tuple[str, DeviceOutcome]:
+    def entry(
+        name: str, kind: str, running_h: float, starts: int, **amounts: Any
+    ) -> tuple[str, DeviceOutcome]:
         used = by_device[name]
-        return name, DeviceOutcome(kind, running_h, starts, used.energy_kwh, used.cost, used.fuel_kwh, **more)
+        return name, DeviceOutcome(
+            kind, running_h, starts, used.energy_kwh, used.cost, used.fuel_kwh, **amounts
+        )
 
     for name, pump in metrics.pumps.items():
         did = {"moved_m3": moved[name], "hydraulic_kwh": work[name] / 3.6e6}
-        yield one(name, "pump", pump.running_h, pump.starts, **did)
+        yield entry(name, "pump", pump.running_h, pump.starts, **did)
     for name, source in metrics.heat_sources.items():
         if name in by_device:
-            yield one(name, "heat source", source.firing_h, source.firings, heat_kwh=source.heat_kwh)
+            yield entry(name, "heat source", source.firing_h, source.firings, heat_kwh=source.heat_kwh)
     for name, blower in metrics.blowers.items():
-        yield one(name, "blower", blower.running_h, blower.starts)
+        yield entry(name, "blower", blower.running_h, blower.starts)
     for name, device in metrics.treatment.items():
-        yield one(name, "treatment", device.on_h, device.starts)
+        yield entry(name, "treatment", device.on_h, device.starts)
 
 
 def _work(history: History) -> tuple[dict[str, float], dict[str, float]]:
@@ -205,11 +209,11 @@ def loud_speeds(scenario: Scenario) -> dict[str, tuple[str, ...]]:
     """
     quiet, schedule = scenario.schedule.quiet_hours, scenario.schedule
     if quiet is not None:
-        found: dict[str, tuple[str, ...]] = {}
+        heard: dict[str, tuple[str, ...]] = {}
         for pump, speed in quiet.applies_to:
             own = tuple(scenario.plant.pumps[pump].speeds)
-            found[pump] = (*found.get(pump, ()), *((speed,) if speed in own else own))
-        return found
+            heard[pump] = (*heard.get(pump, ()), *((speed,) if speed in own else own))
+        return heard
     steady = {run.pump[0] for run in schedule.filter_runs}
     steady |= {schedule.heating.pump[0]} if schedule.heating else set()
     loud = {name: tuple(pump.speeds) for name, pump in scenario.plant.pumps.items()}
@@ -220,7 +224,7 @@ def _loud_s(history: History) -> float:
     trace = history.trace
     running = [while_in(trace.pumps[n], *speeds) for n, speeds in loud_speeds(history.plant.scenario).items()]
     running += [while_in(stream, "on") for stream in trace.blowers.values()]
-    heard = spans([pair for one in running for pair in one.tolist()])
+    heard = spans([pair for during in running for pair in during.tolist()])
     return total_s(without(heard, history.truth.people))
 
 

@@ -80,10 +80,10 @@ def _in_processes(
                 parallel = Parallel(n_jobs=count, return_as="generator_unordered", **own)
                 tasks = [delayed(_placed)(do, place, thing) for place, thing in left.items()]
                 coming = parallel(reversed(tasks) if turned else tasks)
-            for place, found in coming:
+            for place, answer in coming:
                 del left[place]
                 deaths = 0
-                yield place, found
+                yield place, answer
         except BrokenProcessPool as error:
             deaths, turned = deaths + 1, not turned
             if deaths >= MOST_DEATHS:
@@ -197,7 +197,7 @@ def _same_program(client: Any) -> None:
     theirs = client.run(program, on_error="return")
     if not theirs:
         raise SweepError("The cluster has no workers.")
-    others = sorted(address for address, found in theirs.items() if found != program())
+    others = sorted(address for address, their_program in theirs.items() if their_program != program())
     if others:
         raise SweepError(
             f"Another cyclesim than here, or none, is installed on {len(others)} of {len(theirs)} workers,\n"

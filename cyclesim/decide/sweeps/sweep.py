@@ -45,15 +45,19 @@ def job(scenario: Scenario, days: int, start: date | None = None, seed: int = 0)
     return Job(Variant(scenario, AS_TOLD), days, start, seed)
 
 
-def traced(one: Job) -> tuple[VariedPlant, Programme, Trace]:
+def traced(task: Job) -> tuple[VariedPlant, Programme, Trace]:
     """Run one job, and give what was run and its trace."""
-    plant, programme = VariedPlant(*one.variant), Programme(one.variant.scenario)
-    return plant, programme, simulate_trace(plant, programme, days=one.days, start=one.start, seed=one.seed)
+    plant, programme = VariedPlant(*task.variant), Programme(task.variant.scenario)
+    return (
+        plant,
+        programme,
+        simulate_trace(plant, programme, days=task.days, start=task.start, seed=task.seed),
+    )
 
 
-def run(one: Job) -> Outcome:
+def run(task: Job) -> Outcome:
     """Run one job and read its outcome."""
-    return outcome(*traced(one), one.days)
+    return outcome(*traced(task), task.days)
 
 
 Read = TypeVar("Read")
@@ -98,28 +102,28 @@ def sweep(jobs: Sequence[Job], how: How = HERE) -> list[Outcome]:
 
 def swept(jobs: Sequence[Job], reading: Reading[Read], how: How = HERE) -> list[Read]:
     """What is read off every job, in order; raises likewise."""
-    keys = [key(one, reading.name) for one in jobs] if how.keep else []
+    keys = [key(task, reading.name) for task in jobs] if how.keep else []
     kept = Kept(how.keep, set(keys), how.on_note) if how.keep else None
     done: dict[int, Read] = {}
     for place, run_key in enumerate(keys):
-        if kept and run_key in kept.found:
+        if kept and run_key in kept.readings:
             with suppress(ValueError, KeyError, TypeError):  # whole, but of another form
-                done[place] = reading.read(kept.found[run_key])
+                done[place] = reading.read(kept.readings[run_key])
     if how.on_run is not None:
         how.on_run(len(done), len(jobs))
     left = [i for i in range(len(jobs)) if i not in done]
-    for place, found in each(reading.run, [jobs[i] for i in left], how.workers, how.cluster):
-        done[left[place]] = found
+    for place, answer in each(reading.run, [jobs[i] for i in left], how.workers, how.cluster):
+        done[left[place]] = answer
         if kept:
-            kept.put(keys[left[place]], reading.as_values(found))
+            kept.put(keys[left[place]], reading.as_values(answer))
         if how.on_run is not None:
             how.on_run(len(done), len(jobs))
     return [done[i] for i in range(len(jobs))]
 
 
-def key(one: Job, reading: str = OUTCOMES.name) -> str:
+def key(task: Job, reading: str = OUTCOMES.name) -> str:
     """What tells a run from any other, by this or another version of the program or for another reading.
 
     Models print every field and floats exactly; pickles would differ from process to process.
     """
-    return sha256(f"{program()} {reading} {one!r}".encode()).hexdigest()
+    return sha256(f"{program()} {reading} {task!r}".encode()).hexdigest()

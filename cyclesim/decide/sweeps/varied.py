@@ -53,7 +53,7 @@ class VariedPlant(Plant):
         node, off, tub = super().tub_node, self.tolerance.walls, self.sheet.tub
         buried = self.scenario.place.zones[tub.shell.zone].depth_m is not None
         beyond: float | Literal["soil"] = "soil" if buried else walls.OUTSIDE_FILM_W_M2K.value
-        usual, found = (
+        usual, changed = (
             walls.shell(
                 tub.shell.wall_m, tub.shell.of, tub.shell.insulation_m, tub.shell.area_m2, beyond, factors
             )
@@ -65,7 +65,7 @@ class VariedPlant(Plant):
             cover /= walls.cover_ua(tub.cover.foam_m, tub.cover.fit, tub.surface_m2)
         return replace(
             node,
-            g_w_k=node.g_w_k * (found.g_w_k / usual.g_w_k),
+            g_w_k=node.g_w_k * (changed.g_w_k / usual.g_w_k),
             ua_cover_w_k=node.ua_cover_w_k * cover,
-            ua_shell_w_k=node.ua_shell_w_k * (found.ua_w_k / usual.ua_w_k),
+            ua_shell_w_k=node.ua_shell_w_k * (changed.ua_w_k / usual.ua_w_k),
         )

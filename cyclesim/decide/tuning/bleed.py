@@ -72,11 +72,11 @@ def bleeds(plant: Plant, stale: Sequence[str]) -> Iterator[Bleed]:
 
 def _steady(scenario: Scenario) -> dict[tuple[str, str], float]:
     """The pumps and speeds that filter, each with its shortest run; those that heat where none filters."""
-    found: dict[tuple[str, str], float] = {}
+    lasts_by_pump: dict[tuple[str, str], float] = {}
     for run in scenario.schedule.filter_runs:
-        found[run.pump] = min(run.lasts_s, found.get(run.pump, run.lasts_s))
+        lasts_by_pump[run.pump] = min(run.lasts_s, lasts_by_pump.get(run.pump, run.lasts_s))
     heating = scenario.schedule.heating
-    return found or ({heating.pump: _RUN_S} if heating else {})
+    return lasts_by_pump or ({heating.pump: _RUN_S} if heating else {})
 
 
 def _moves(duty: PlantDuty, name: str) -> bool:
@@ -99,15 +99,15 @@ def _names(item: Item) -> list[str]:
 
 def _standing(plant: Plant, duty: PlantDuty) -> dict[_Place, list[str]]:
     """Where legs of jets begin that a duty leaves standing, with those legs."""
-    found: dict[_Place, list[str]] = {}
+    legs_by_place: dict[_Place, list[str]] = {}
     jets = [name for name, leg in plant.sheet.legs.items() if leg.manifold and not _moves(duty, name)]
     for number, chain in enumerate(plant.sheet.network):
         for i, item in enumerate(chain):
             into = [name for name in jets if name in _names(item)]
             place = _place(plant, number, i) if into else None
             if place is not None:
-                found[place] = into
-    return found
+                legs_by_place[place] = into
+    return legs_by_place
 
 
 def _place(plant: Plant, chain: int, item: int) -> _Place | None:
@@ -149,10 +149,12 @@ def _built(
     sheet = plant.sheet
     own = {name: _free(plant, name) for name in ("bleed", "bleed_check", "bleed_throttle")}
     network, junctions, nodes = list(sheet.network), list(sheet.junctions), {}
-    for name, at in sorted(
-        {"bleed_tap": tap, "bleed_end": end}.items(), key=lambda one: one[1], reverse=True
+    for name, place in sorted(
+        {"bleed_tap": tap, "bleed_end": end}.items(), key=lambda entry: entry[1], reverse=True
     ):
-        network[at.chain], nodes[name] = _with_node(plant, network[at.chain], at.item, _free(plant, name))
+        network[place.chain], nodes[name] = _with_node(
+            plant, network[place.chain], place.item, _free(plant, name)
+        )
     junctions += [node for node in nodes.values() if node not in junctions]
     network.append((nodes["bleed_tap"], *own.values(), nodes["bleed_end"]))
     leg = Leg.model_validate(
@@ -208,22 +210,22 @@ def _zone(plant: Plant, tap: _Place) -> str:
 
 
 def _sentence(
-    plant: Plant, after: Plant, tap: _Place, now: PlantDuty, at: tuple[str, str], into: list[str]
+    plant: Plant, after: Plant, tap: _Place, now: PlantDuty, at_duty: tuple[str, str], into: list[str]
 ) -> str:
     """What is built, how it is set, and what it does while the pump runs."""
     name, throttle = (list(block)[-1] for block in (after.sheet.legs, after.sheet.valves))
     set_m, set_m3_s = after.sheet.valves[throttle].drop_at(_POSITION)
     pipe = after.sheet.legs[name].pipe
-    latest_s = max(reached_s(now, end_of(plant, one)) or 0.0 for one in into)
-    behind = (_passed(plant, tap) or [at[0]])[-1]
+    latest_s = max(reached_s(now, end_of(plant, leg)) or 0.0 for leg in into)
+    behind = (_passed(plant, tap) or [at_duty[0]])[-1]
     text = (
         f"A bleed from behind {behind} into {listed(into)}: {_LENGTH} of {pipe.name if pipe else ''} "
         f"(a length taken here; measure yours), a check valve, so that no other pump pushes water back past "
-        f"{behind}, and a throttle that lets through {flow(set_m3_s)} with {set_m:g} m across it. Whenever "
-        f"{as_written(*at)} runs, {flow(abs(now.flow_m3_s(name)))} pass it, and tub water is at the last jet "
-        f"after {lasting(latest_s)}."
+        f"{behind}, and a throttle that lets through {flow(set_m3_s)} with {set_m:g} m across it. "
+        f"Whenever {as_written(*at_duty)} runs, {flow(abs(now.flow_m3_s(name)))} pass it, and tub water "
+        f"is at the last jet after {lasting(latest_s)}."
     )
     for other in plant.pumps:
-        if other != at[0] and (back_m3_s := -now.flow_m3_s(other)) > STILL_M3_S:
+        if other != at_duty[0] and (back_m3_s := -now.flow_m3_s(other)) > STILL_M3_S:
             text += f" Of that, {flow(back_m3_s)} run back through {other} and its suction to the tub."
     return f"{text} These pipes then hold warm water, and lose its heat."

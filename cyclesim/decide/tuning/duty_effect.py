@@ -25,9 +25,9 @@ class BeforeAfter(NamedTuple):
     @property
     def text(self) -> str:
         """As a line of a report: `weakest jet of left at jets: 34.1 L/min, was 36 L/min`."""
-        return f"{self.what}: {self._said(self.after)}, was {self._said(self.before)}"
+        return f"{self.what}: {self._formatted(self.after)}, was {self._formatted(self.before)}"
 
-    def _said(self, value: float | None) -> str:
+    def _formatted(self, value: float | None) -> str:
         if value is None:
             return "never" if self.unit == "s" else "none"
         if self.unit == "m3":
@@ -37,7 +37,7 @@ class BeforeAfter(NamedTuple):
     @property
     def shows(self) -> bool:
         """Whether before and after read differently."""
-        return self._said(self.before) != self._said(self.after)
+        return self._formatted(self.before) != self._formatted(self.after)
 
 
 def duty_effect(before: Scenario, after: Scenario) -> tuple[BeforeAfter, ...]:

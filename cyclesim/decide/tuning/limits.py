@@ -38,11 +38,11 @@ class LimitTried:
 def limits_tried(scenario: Scenario) -> Iterator[LimitTried]:
     """What the controller takes, lifted where the file tells it and put in where not; then the rest."""
     takes, schedule, limits = scenario.controller, scenario.schedule, scenario.limits
-    for name, (usual, said) in _USUAL.items():
-        told = getattr(takes, name)
-        new, tried = (usual, said) if told is None else (None, ANY)
+    for name, (usual, sentence) in _USUAL.items():
+        stated = getattr(takes, name)
+        new, tried = (usual, sentence) if stated is None else (None, ANY)
         changed = scenario.model_copy(update={"controller": takes.model_copy(update={name: new})})
-        yield LimitTried(_CALLED[name], ANY if told is None else _said(told), tried, changed)
+        yield LimitTried(_CALLED[name], ANY if stated is None else _written(stated), tried, changed)
     if (quiet := schedule.quiet_hours) is not None:
         without = schedule.model_copy(update={"quiet_hours": None})
         now = f"{quiet.from_time:%H:%M} to {quiet.to_time:%H:%M}"
@@ -61,9 +61,9 @@ def limits_tried(scenario: Scenario) -> Iterator[LimitTried]:
         yield LimitTried(called, _number(value, unit), _number(value * factor, unit), changed)
 
 
-def _said(value: Any) -> str:
+def _written(value: Any) -> str:
     if isinstance(value, tuple):
-        return ", ".join(format_quantity(one, "time") for one in value)
+        return ", ".join(format_quantity(seconds, "time") for seconds in value)
     return format_quantity(value, "time") if isinstance(value, float) else str(value)
 
 

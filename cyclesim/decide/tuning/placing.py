@@ -135,12 +135,12 @@ def wait_s(space: Space, leg: str, runs: Runs) -> float:
 
 def _even_s(order: Order, runs: Runs) -> float:
     """The longest wait if the runs that renew a leg were evenly apart: no placing has a shorter [s]."""
-    found = 0.0
+    longest_s = 0.0
     for leg in order.within_s:
         fresh = [kind.lasts_s - 2.0 * kind.renews[leg] for kind, _ in runs if leg in kind.renews]
         if fresh:
-            found = max(found, (DAY_S - sum(fresh)) / len(fresh))
-    return found
+            longest_s = max(longest_s, (DAY_S - sum(fresh)) / len(fresh))
+    return longest_s
 
 
 def _cost(runs: Runs) -> float:
@@ -166,18 +166,18 @@ def solve(space: Space, order: Order, most_cost: float | None = None) -> Placeme
     data = np.concatenate([row.weights for row in rows])
     starts = np.concatenate(([0], np.cumsum([len(row.members) for row in rows])))
     matrix = csr_array((data, indices, starts), shape=(len(rows), len(columns)))
-    found = milp(
+    solution = milp(
         _objective(order, columns, cost),
         constraints=LinearConstraint(matrix, [row.least for row in rows], [row.most for row in rows]),
         integrality=np.ones(len(columns)),
         bounds=Bounds(0.0, 1.0),
         options={"time_limit": _TIME_LIMIT_S, "mip_rel_gap": 0.0},
     )
-    least = -math.inf if found.mip_dual_bound is None else float(found.mip_dual_bound)
-    if found.x is None:
-        return Placement(None, found.status == 2, least)
-    chosen = tuple(column for column, x in zip(columns, found.x, strict=True) if x > 0.5)
-    return Placement(chosen, found.status == _CLOSED, least)
+    least = -math.inf if solution.mip_dual_bound is None else float(solution.mip_dual_bound)
+    if solution.x is None:
+        return Placement(None, solution.status == 2, least)
+    chosen = tuple(column for column, taken in zip(columns, solution.x, strict=True) if taken > 0.5)
+    return Placement(chosen, solution.status == _CLOSED, least)
 
 
 class _Row(NamedTuple):
@@ -222,8 +222,8 @@ def _longer_s(space: Space, begin: float, end: NDArray[np.float64]) -> NDArray[n
     """What the night of the clock change adds to stretches of the day that it lies in [s]."""
     if space.longer_night is None:
         return np.zeros_like(end)
-    at, by = space.longer_night
-    following = begin + (at - begin) % DAY_S
+    shift_s, by = space.longer_night
+    following = begin + (shift_s - begin) % DAY_S
     return np.where(end > following, float(by), 0.0)
 
 
@@ -241,7 +241,7 @@ def _counted(space: Space, order: Order, columns: Sequence[tuple[RunKind, int]])
         most = space.most[does]
         if exactly is not None or (most is not None and len(members)):
             least = 0.0 if exactly is None else float(exactly)
-            limits = [float(x) for x in (exactly, most) if x is not None]
+            limits = [float(limit) for limit in (exactly, most) if limit is not None]
             yield _Row(members, np.ones(len(members)), least, min(limits))
 
 
@@ -292,11 +292,13 @@ class Obstacle:
 
 def bound(space: Space) -> Bound:
     """The fewest flushes that any placement could have, with filter runs wherever they help."""
-    found = solve(space, Order.of(space)._replace(least="flushes"))
-    if not found.closed:  # what was found may be beaten; what the solver has excluded may not
-        return Bound(0 if math.isinf(found.least) else max(0, math.ceil(found.least - 1e-6)), closed=False)
+    placement = solve(space, Order.of(space)._replace(least="flushes"))
+    if not placement.closed:  # what was found may be beaten; what the solver has excluded may not
+        return Bound(
+            0 if math.isinf(placement.least) else max(0, math.ceil(placement.least - 1e-6)), closed=False
+        )
     return Bound(
-        None if found.runs is None else sum(kind.does == FLUSH for kind, _ in found.runs), closed=True
+        None if placement.runs is None else sum(kind.does == FLUSH for kind, _ in placement.runs), closed=True
     )
 
 
@@ -304,10 +306,10 @@ def orders(space: Space) -> Iterator[Order]:
     """Every programme that is worth a run: lengths and speeds of flushes, and how many of each in a day."""
     for kinds in _choices_of_kinds(space):
         order = Order.of(space, kinds)
-        found = solve(space, order._replace(least="flushes"))
-        if found.runs is None:
+        placement = solve(space, order._replace(least="flushes"))
+        if placement.runs is None:
             continue
-        fewest = sum(kind.does == FLUSH for kind, _ in found.runs)
+        fewest = sum(kind.does == FLUSH for kind, _ in placement.runs)
         for flushes in range(fewest, fewest + _FLUSHES_MORE + 1):
             for filter_runs in range(_most_filter_runs(space) + 1):
                 asked = order._replace(flushes=flushes, filter_runs=filter_runs)
@@ -357,7 +359,7 @@ def _filter_lengths(space: Space) -> list[RunKind]:
     """
     runs = [kind for kind in space.kinds if kind.does == FILTER]
     legs_s = min(space.legs.values(), default=math.inf)
-    found: list[RunKind] = []
+    kept: list[RunKind] = []
     for pump in dict.fromkeys(kind.pump for kind in runs):
         lengths = [kind for kind in runs if kind.pump == pump]
         for legs in dict.fromkeys(frozenset(kind.renews) for kind in lengths):
@@ -370,8 +372,8 @@ def _filter_lengths(space: Space) -> list[RunKind]:
                         if kind.filtered_m3 * count >= space.wanted_m3
                         and kind.lasts_s - 2.0 * max((kind.renews[n] for n in legs), default=0.0) >= fresh_s
                     ]
-                    found += enough[:1]
-    return [kind for kind in runs if kind in found] or runs
+                    kept += enough[:1]
+    return [kind for kind in runs if kind in kept] or runs
 
 
 def obstacles(space: Space) -> Iterator[Obstacle]:
@@ -381,24 +383,24 @@ def obstacles(space: Space) -> Iterator[Obstacle]:
     order = Order.of(space)
     if solve(space, order).runs is not None:
         return
-    found, legs = False, tuple(order.within_s)
+    explained, legs = False, tuple(order.within_s)
     for leg in order.within_s:
         if solve(space, order._replace(within_s={k: v for k, v in order.within_s.items() if k != leg})).runs:
-            found = True
+            explained = True
             yield Obstacle(
                 f"{leg}: its water gets older than {lasting(order.within_s[leg])} at any placing", (leg,)
             )
     for does, most in space.most.items():
         if most is not None and solve(replace(space, most={**space.most, does: None}), order).runs:
-            found = True
+            explained = True
             many = does if most == 1 else _MANY[does]
             yield Obstacle(f"the controller takes {most} {many} a day, and more are needed", legs)
     free = [replace(kind, allowed=(True,) * len(kind.allowed)) for kind in space.kinds]
     if solve(space, order._replace(kinds=tuple(free))).runs:
-        found = True
+        explained = True
         yield Obstacle("quiet hours or bathing leave too long a stretch without a flush", legs)
     if solve(space, order._replace(wanted_m3=0.0)).runs:
-        found = True
+        explained = True
         yield Obstacle("the filter runs on offer pass too little water for the turnovers asked for")
-    if not found:
+    if not explained:
         yield Obstacle("several limits together leave no placing", legs)

@@ -92,10 +92,10 @@ def _narrower(before: _Judged, name: str) -> Iterator[Plumbing]:
     pipe = next_narrower(leg.pipe)
     if pipe is None or leg.suction is not None or _draws(plant, name):  # never narrow a suction
         return
-    found = _slowest_flush(plant, before.programme, name)
-    if found is None:
+    slowest = _slowest_flush(plant, before.programme, name)
+    if slowest is None:
         return
-    duty, longest_s = found
+    duty, longest_s = slowest
     now_s = reached_s(duty, end_of(plant, name))
     legs = {**plant.sheet.legs, name: leg.model_copy(update={"pipe": pipe})}
     changed = with_plant(plant.scenario, legs=legs)
@@ -104,7 +104,7 @@ def _narrower(before: _Judged, name: str) -> Iterator[Plumbing]:
     if then_s is None or (now_s is not None and (longest_s >= FLUSH_VOLUMES * now_s or then_s >= now_s)):
         return
     if before.unharmed(changed):
-        litres = [f"{1000.0 * one.leg_volume_m3(name):.1f} L" for one in (narrow, plant)]
+        litres = [f"{1000.0 * built.leg_volume_m3(name):.1f} L" for built in (narrow, plant)]
         was = "where it never was" if now_s is None else f"in place of {lasting(now_s)}"
         yield Plumbing(
             "narrower pipe",
@@ -122,7 +122,7 @@ def next_narrower(pipe: Pipe | None) -> Pipe | None:
         return None
     standard = pipe.name.rsplit(" ", 1)[-1]
     smaller = [p for n, p in PIPES.items() if n.rsplit(" ", 1)[-1] == standard and p.bore_m < pipe.bore_m]
-    return max(smaller, key=lambda one: one.bore_m, default=None)
+    return max(smaller, key=lambda candidate: candidate.bore_m, default=None)
 
 
 def _draws(plant: Plant, name: str) -> bool:
@@ -141,14 +141,14 @@ def _slowest_flush(plant: Plant, programme: Programme, name: str) -> tuple[Plant
     if not moving:
         return None
     offered = plant.scenario.controller.flush_lengths_s or ()
-    duty, _ = max(moving, key=lambda one: abs(one[0].flow_m3_s(name)))
+    duty, _ = max(moving, key=lambda pair: abs(pair[0].flow_m3_s(name)))
     return duty, max(*offered, *(lasts_s for _, lasts_s in moving), 0.0)
 
 
 def _what_jets_lose(before: Plant, after: Plant, name: str, duty: PlantDuty) -> str:
     manifold = before.sheet.legs[name].manifold
     if manifold is None:
-        was, now = (abs(one.flow_m3_s(name)) for one in (duty, after.duty(duty.speeds)))
+        was, now = (abs(solved.flow_m3_s(name)) for solved in (duty, after.duty(duty.speeds)))
         return f"It costs flow: {flow(now)} in place of {flow(was)}."
     best = best_duty(before, name)
     was, now = (weakest_jet_m3_s(plant, plant.duty(best.speeds), name) for plant in (before, after))

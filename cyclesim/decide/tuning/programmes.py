@@ -71,11 +71,11 @@ def moved(space: Space, programme: Daily) -> Iterator[Daily]:
 def scheduled(scenario: Scenario, programme: Daily) -> Scenario:
     """The scenario told this programme in place of its own; runs after bathing stay as they are."""
     schedule = scenario.schedule
-    told = {
+    changes = {
         "filter_runs": (*runs(programme, FILTER, schedule.filter_runs), *_after(schedule.filter_runs)),
         "line_flushes": (*runs(programme, FLUSH, schedule.line_flushes), *_after(schedule.line_flushes)),
     }
-    return scenario.model_copy(update={"schedule": schedule.model_copy(update=told)})
+    return scenario.model_copy(update={"schedule": schedule.model_copy(update=changes)})
 
 
 def runs(programme: Daily, does: str, before: Sequence[Run]) -> tuple[Run, ...]:
@@ -92,13 +92,16 @@ def runs(programme: Daily, does: str, before: Sequence[Run]) -> tuple[Run, ...]:
 
 def own(scenario: Scenario) -> Daily:
     """The file's own programme as far as it is a daily one; days, repeats and runs after bathing apart."""
-    found = []
-    for does, told in ((FILTER, scenario.schedule.filter_runs), (FLUSH, scenario.schedule.line_flushes)):
-        for run in told:
+    entries = []
+    for does, scheduled_runs in (
+        (FILTER, scenario.schedule.filter_runs),
+        (FLUSH, scenario.schedule.line_flushes),
+    ):
+        for run in scheduled_runs:
             if run.start is not None:
-                found.append(Entry(does, run.pump, round(run.lasts_s), run.start))
-    return Daily(tuple(found))
+                entries.append(Entry(does, run.pump, round(run.lasts_s), run.start))
+    return Daily(tuple(entries))
 
 
-def _after(told: Sequence[Run]) -> tuple[Run, ...]:
-    return tuple(run for run in told if run.after is not None)
+def _after(scheduled_runs: Sequence[Run]) -> tuple[Run, ...]:
+    return tuple(run for run in scheduled_runs if run.after is not None)

@@ -124,7 +124,9 @@ def longer_night(time_zone: str, year: int) -> tuple[int, int] | None:
     """When the clock goes back in a year, as it shows before, and by how much; None where it does not."""
     zone, hour = ZoneInfo(time_zone), datetime(year, 1, 1, tzinfo=UTC)
     while hour.year == year:
-        before, after = (at.astimezone(zone).utcoffset() or timedelta() for at in (hour, hour + _HOUR))
+        before, after = (
+            instant.astimezone(zone).utcoffset() or timedelta() for instant in (hour, hour + _HOUR)
+        )
         if after < before:
             shown = (hour + _HOUR + before).time()
             return shown.hour * 3600 + shown.minute * 60, round((before - after).total_seconds())
@@ -137,15 +139,15 @@ def grid_s(scenario: Scenario) -> int:
 
     Raises CannotTuneError where no multiple fills a day evenly.
     """
-    told = scenario.controller.time_step_s
-    if told is None:
+    stated_s = scenario.controller.time_step_s
+    if stated_s is None:
         return USUAL_STEP_S
-    own = round(told)
+    own = round(stated_s)
     for step in range(own, DAY_S // 2 + 1, own):
         if step >= LEAST_STEP_S and step % 60 == 0 and DAY_S % step == 0:
             return step
     raise CannotTuneError(
-        f"controller.time_step: no whole number of steps of {told:g} s fills a day, so that no daily\n"
+        f"controller.time_step: no whole number of steps of {stated_s:g} s fills a day, so that no daily\n"
         "programme can be placed on it."
     )
 
@@ -164,34 +166,38 @@ class _Offer:
         Where no length on offer is long enough at any speed of a pump, the longest, which the run refuses.
         """
         jets = [name for name, leg in self.plant.sheet.legs.items() if leg.manifold]
-        told = [run.pump.pump for run in self.scenario.schedule.line_flushes]
-        found: dict[str, list[tuple[PumpSpeed, PlantDuty, list[int]]]] = {}
-        for pump, speed, duty in self._speeds(told):
+        pumps = [run.pump.pump for run in self.scenario.schedule.line_flushes]
+        speeds_by_pump: dict[str, list[tuple[PumpSpeed, PlantDuty, list[int]]]] = {}
+        for pump, speed, duty in self._speeds(pumps):
             if any(abs(duty.flow_m3_s(name)) > 0.0 for name in jets):
-                found.setdefault(pump, []).append((PumpSpeed(pump, speed), duty, self._flush_lengths(duty)))
-        for speeds in found.values():
-            enough = [one for one in speeds if one[2]]
+                speeds_by_pump.setdefault(pump, []).append(
+                    (PumpSpeed(pump, speed), duty, self._flush_lengths(duty))
+                )
+        for speeds in speeds_by_pump.values():
+            enough = [offer for offer in speeds if offer[2]]
             longest = [round(max(self.scenario.controller.flush_lengths_s or (1.0,)))]
-            for at, duty, lengths in enough or speeds:
+            for pump_speed, duty, lengths in enough or speeds:
                 for lasts_s in lengths or longest:
-                    yield self._kind(FLUSH, at, lasts_s, duty)
+                    yield self._kind(FLUSH, pump_speed, lasts_s, duty)
 
     def filter_runs(self) -> Iterator[RunKind]:
         """Filter runs: pumps of the file's own, else every pump, at speeds that the filter bears;
         at none that neighbours hear where another does.
         """
-        told = [run.pump.pump for run in self.scenario.schedule.filter_runs]
+        pumps = [run.pump.pump for run in self.scenario.schedule.filter_runs]
         fit = [
-            one for one in self._speeds(told) if one[2].filtered_m3_s > 0.0 and not self._overloads(one[2])
+            candidate
+            for candidate in self._speeds(pumps)
+            if candidate[2].filtered_m3_s > 0.0 and not self._overloads(candidate[2])
         ]
-        still = [one for one in fit if one[1] not in self.loud.get(one[0], ())]
+        still = [candidate for candidate in fit if candidate[1] not in self.loud.get(candidate[0], ())]
         for pump, speed, duty in still or fit:
             for steps in _FILTER_STEPS:
                 if steps * self.step_s <= _LONGEST_FILTER_S:
                     yield self._kind(FILTER, PumpSpeed(pump, speed), steps * self.step_s, duty)
 
-    def _speeds(self, told: list[str]) -> Iterator[tuple[str, str, PlantDuty]]:
-        for pump in dict.fromkeys(told or self.plant.pumps):
+    def _speeds(self, pumps: list[str]) -> Iterator[tuple[str, str, PlantDuty]]:
+        for pump in dict.fromkeys(pumps or self.plant.pumps):
             for speed in self.plant.speeds[pump]:
                 yield pump, speed, self.plant.duty(self.plant.at(pump, speed))
 
@@ -208,8 +214,8 @@ class _Offer:
         once_s = max(reached, default=0.0)
         if offered is None:
             due = (FLUSH_VOLUMES * once_s, (FLUSH_VOLUMES + 1) * once_s)
-            return sorted({_FLUSH_ROUND_S * math.ceil(max(x, 1.0) / _FLUSH_ROUND_S) for x in due})
-        return sorted(round(x) for x in offered if x >= FLUSH_VOLUMES * once_s)
+            return sorted({_FLUSH_ROUND_S * math.ceil(max(seconds, 1.0) / _FLUSH_ROUND_S) for seconds in due})
+        return sorted(round(seconds) for seconds in offered if seconds >= FLUSH_VOLUMES * once_s)
 
     def _kind(self, does: str, pump: PumpSpeed, lasts_s: int, duty: PlantDuty) -> RunKind:
         reached = {
@@ -246,20 +252,20 @@ class _Offer:
 
 def quiet(scenario: Scenario) -> list[tuple[int, int]]:
     """The quiet hours [s of the day], if the file has any."""
-    told = scenario.schedule.quiet_hours
-    return [] if told is None else [(_seconds(told.from_time), _seconds(told.to_time))]
+    span = scenario.schedule.quiet_hours
+    return [] if span is None else [(_seconds(span.from_time), _seconds(span.to_time))]
 
 
 def bathed(scenario: Scenario) -> list[tuple[int, int]]:
     """From when to when people may be in the water on some day [s of the day]."""
-    found = []
+    spans = []
     for entry in scenario.schedule.bathing:
         if entry.drawn is not None:
             first, last = entry.drawn.between
-            found.append((_seconds(first), _seconds(last) + round(entry.drawn.lasts_s[1])))
+            spans.append((_seconds(first), _seconds(last) + round(entry.drawn.lasts_s[1])))
         for start in entry.start or ():
-            found.append((_seconds(start), _seconds(start) + round(entry.lasts_s or 0.0)))
-    return found
+            spans.append((_seconds(start), _seconds(start) + round(entry.lasts_s or 0.0)))
+    return spans
 
 
 def _overlap(start: int, end: int, opens: int, closes: int) -> bool:
@@ -280,10 +286,10 @@ def _dead_end(plant: Plant, name: str) -> bool:
 def _until_residual_lost_s(scenario: Scenario) -> float:
     """The age at which water falls below the least residual at the slow decay."""
     care = scenario.water_care
-    told = care.disinfectant if care else None
-    if told is None:
+    disinfectant = care.disinfectant if care else None
+    if disinfectant is None:
         return math.inf
-    return until_below_s(told)[1]
+    return until_below_s(disinfectant)[1]
 
 
 def _mean_price(scenario: Scenario, step_s: int) -> NDArray[np.float64]:
@@ -294,16 +300,16 @@ def _mean_price(scenario: Scenario, step_s: int) -> NDArray[np.float64]:
     edges, price = prices(
         scenario.supply.tariff, begin, scenario.place.time_zone, round((end - begin).total_seconds())
     )
-    at = np.arange(0, round((end - begin).total_seconds()), step_s)
+    since_s = np.arange(0, round((end - begin).total_seconds()), step_s)
     offset = np.array(
         [
             (begin + timedelta(seconds=int(hour))).astimezone(zone).utcoffset() or timedelta()
-            for hour in range(0, int(at[-1]) + 1, 3600)
+            for hour in range(0, int(since_s[-1]) + 1, 3600)
         ],
         dtype="timedelta64[s]",
     ).astype(int)
-    local = (at + offset[at // 3600] - offset[0]) % DAY_S // step_s
-    found = price[np.searchsorted(edges, at, side="right") - 1]
+    local = (since_s + offset[since_s // 3600] - offset[0]) % DAY_S // step_s
+    per_kwh = price[np.searchsorted(edges, since_s, side="right") - 1]
     slots = DAY_S // step_s
-    mean: NDArray[np.float64] = np.bincount(local, found, slots) / np.bincount(local, minlength=slots)
+    mean: NDArray[np.float64] = np.bincount(local, per_kwh, slots) / np.bincount(local, minlength=slots)
     return mean

@@ -17,9 +17,9 @@ def thumbs(space: Space) -> Iterator[tuple[str, Daily]]:
     mine = own(space.scenario)
     flush = _usual(space, FLUSH, _FLUSH_AT, _FLUSH_S)
     filter_ = _usual(space, FILTER, _FILTER_AT, _FILTER_S)
-    told = tuple(entry for entry in mine.entries if entry.does == FILTER)
+    filters = tuple(entry for entry in mine.entries if entry.does == FILTER)
     if flush:
-        yield "flush 30 s twice a day, filter as in the file", Daily((*told, *flush))
+        yield "flush 30 s twice a day, filter as in the file", Daily((*filters, *flush))
     if flush and filter_:
         yield "flush 30 s twice a day, filter 2 h twice", Daily((*filter_, *flush))
     if filter_ and flush:
@@ -34,7 +34,7 @@ def _usual(space: Space, does: str, at_s: tuple[int, ...], lasts_s: int) -> tupl
             fastest[kind.pump.pump] = kind
     made = []
     for kind in fastest.values():
-        slots = {_nearest(kind.allowed, at // space.step_s) for at in at_s}
+        slots = {_nearest(kind.allowed, start_s // space.step_s) for start_s in at_s}
         starts = tuple(space.clock(slot) for slot in sorted(slots))
         made.append(Entry(does, kind.pump, lasts_s, starts))
     return tuple(made)

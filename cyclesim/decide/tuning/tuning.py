@@ -131,17 +131,17 @@ def tune(
     days = days_of_year(start or date(scenario.place.year, 1, 1)) if days is None else days
     if days < 1:
         raise ValueError(f"a run lasts at least one day, not {days}")
-    return _Search(scenario, days, start, seed, how).found()
+    return _Search(scenario, days, start, seed, how).result()
 
 
 class _Search:
     def __init__(self, scenario: Scenario, days: int, start: date | None, seed: int, how: How) -> None:
         self.scenario, self.days, self.start, self.seed, self.how = scenario, days, start, seed, how
-        self.told = own(scenario)
+        self.own_programme = own(scenario)
         self.before: Outcome
         self.standing: tuple[Broken, ...] = ()
 
-    def found(self) -> Tuning:
+    def result(self) -> Tuning:
         """Everything that is asked of a tuning."""
         here = space(self.scenario)
         named = list(thumbs(here))
@@ -150,9 +150,9 @@ class _Search:
         self.before, *ran = self._run(first)
         self.standing = of_the_plant([self.before, *ran])
         schedule = self.scenario.schedule
-        told = (*schedule.filter_runs, *schedule.line_flushes)
-        some = ", some runs on some days only" if any(run.days or run.repeats for run in told) else ""
-        mine = self._choice(f"as in the file{some}", self.told, self.before)
+        runs = (*schedule.filter_runs, *schedule.line_flushes)
+        note = ", some runs on some days only" if any(run.days or run.repeats for run in runs) else ""
+        mine = self._choice(f"as in the file{note}", self.own_programme, self.before)
         count = len(placed)
         usual = [self._choice(name, p, out) for (name, p), out in zip(named, ran[count:], strict=True)]
         choices = [self._choice("", p, out) for p, out in zip(placed, ran[:count], strict=True)]
@@ -191,7 +191,7 @@ class _Search:
         return next(iter(_placed([(here, order) for order in asked], self.how)), {})
 
     def _run(self, scenarios: Iterable[Scenario]) -> list[Outcome]:
-        return sweep([job(one, self.days, self.start, self.seed) for one in scenarios], self.how)
+        return sweep([job(scenario, self.days, self.start, self.seed) for scenario in scenarios], self.how)
 
     def _choice(self, name: str, programme: Daily, outcome: Outcome) -> Choice:
         return Choice(name, programme, outcome, refused_for(outcome, self.before, self.standing))
@@ -224,28 +224,30 @@ class _Search:
 
     def _changed(self, about: Sequence[LimitTried | Plumbing], known: Daily) -> Iterator[Changed]:
         """The cheapest programme under each change; *known* is tried as well."""
-        spaces = [space(one.scenario) for one in about]
+        spaces = [space(attempt.scenario) for attempt in about]
         asked = [(there, order) for there in spaces for order in short_orders(there)]
         placed = [
-            {**some, known: Order.of(there)}
-            for there, some in zip(spaces, _placed(asked, self.how), strict=True)
+            {**placements, known: Order.of(there)}
+            for there, placements in zip(spaces, _placed(asked, self.how), strict=True)
         ]
         tries = [
-            scheduled(there.scenario, p) for there, some in zip(spaces, placed, strict=True) for p in some
+            scheduled(there.scenario, p)
+            for there, placements in zip(spaces, placed, strict=True)
+            for p in placements
         ]
         ran = iter(self._run(tries))
-        for one, there, some in zip(about, spaces, placed, strict=True):
-            choices = [self._choice("", p, next(ran)) for p in some]
+        for attempt, there, placements in zip(about, spaces, placed, strict=True):
+            choices = [self._choice("", p, next(ran)) for p in placements]
             if all(choice.refused for choice in choices):
-                choices = self._until_held(there, choices, dict(some))
-            yield Changed(one, min(choices, key=_how_bad))
+                choices = self._until_held(there, choices, dict(placements))
+            yield Changed(attempt, min(choices, key=_how_bad))
 
     def _plumbing(self, here: Space, nearest: Choice, barred: Iterable[Obstacle]) -> Iterator[Plumbing]:
         """What would help the legs whose water is too old."""
         stale = [f.subject for f in nearest.refused if f.rule in (*_AGES, "never-flushed")]
         if any(f.rule == "flush-too-short" for f in nearest.refused):
             stale += [name for name, leg in self.scenario.plant.legs.items() if leg.manifold]
-        stale += [leg for one in barred for leg in one.legs]
+        stale += [leg for obstacle in barred for leg in obstacle.legs]
         stale += here.unmoved
         known = [*self.scenario.plant.legs, *here.legs]
         yield from plumbing(self.scenario, [leg for leg in dict.fromkeys(stale) if leg in known])
@@ -259,12 +261,12 @@ def _placed(asked: Iterable[tuple[Space, Order]], how: How) -> list[dict[Daily, 
         placements[place_] = placement
         if how.on_run is not None:
             how.on_run(len(placements), len(listed))
-    found: dict[int, dict[Daily, Order]] = {id(here): {} for here, _ in listed}
+    orders_by_space: dict[int, dict[Daily, Order]] = {id(here): {} for here, _ in listed}
     for k, (here, order) in enumerate(listed):
         placement = placements[k]
         if placement.runs is not None:
-            found[id(here)].setdefault(daily(here, placement.runs), order)
-    return list(found.values())
+            orders_by_space[id(here)].setdefault(daily(here, placement.runs), order)
+    return list(orders_by_space.values())
 
 
 def _place(asked: tuple[Space, Order]) -> Placement:

@@ -38,8 +38,10 @@ def heater_figure(sizing: HeaterSizing) -> Figure:
         _size_axis(axes, sizing)
     figure.text(0.02, 0.965, plain(sizing.scenario.title), fontsize=12, fontweight="bold", va="center")
     chosen = sizing.recommended
-    said = f"advised: {kw(chosen.size_w)}" if chosen else "no size does everything"
-    note = f"{sizing.source} in several sizes, * as in the file; {said}. Simulated; advice, not a controller."
+    verdict = f"advised: {kw(chosen.size_w)}" if chosen else "no size does everything"
+    note = (
+        f"{sizing.source} in several sizes, * as in the file; {verdict}. Simulated; advice, not a controller."
+    )
     figure.text(0.02, 0.935, note, va="center")
     key = "yellow: advised; " if chosen else ""
     if sizing.supply_limit_w is not None:
@@ -60,7 +62,7 @@ def _draw_times(axes: Axes, sizing: HeaterSizing) -> None:
     )
     for field, label, look, colour, width in lines:
         points = [(s.size_w / 1000.0, getattr(s, field)) for s in sizing.sizes]
-        known = [(x, t / 3600.0) for x, t in points if t is not None]
+        known = [(size_kw, t / 3600.0) for size_kw, t in points if t is not None]
         if known:
             axes.plot(*zip(*known, strict=True), look, color=colour, lw=width, ms=5, label=label, zorder=3)
     axes.set_yscale("log")
@@ -84,18 +86,18 @@ def _draw_times(axes: Axes, sizing: HeaterSizing) -> None:
 
 
 def _draw_costs(axes: Axes, sizing: HeaterSizing) -> None:
-    at = [s.size_w / 1000.0 for s in sizing.sizes]
+    sizes_kw = [s.size_w / 1000.0 for s in sizing.sizes]
     costs = [s.cost for s in sizing.sizes]
-    axes.plot(at, costs, "o-", color=_BLUE, lw=1.6, ms=5, zorder=3)
-    for x, size in zip(at, sizing.sizes, strict=True):
+    axes.plot(sizes_kw, costs, "o-", color=_BLUE, lw=1.6, ms=5, zorder=3)
+    for size_kw, size in zip(sizes_kw, sizing.sizes, strict=True):
         cold = f"\n{size.cold_sessions} cold" if size.cold_sessions else ""
-        axes.annotate(f"{number(size.cost)}{cold}", (x, size.cost), xytext=(0, 6),
+        axes.annotate(f"{number(size.cost)}{cold}", (size_kw, size.cost), xytext=(0, 6),
                       textcoords="offset points", ha="center", va="bottom", fontsize=8,
                       bbox={"fc": "white", "ec": "none", "pad": 0.8, "alpha": 0.85})  # fmt: skip
     axes.set_ylim(0.0, 1.35 * max(costs))
     axes.grid(axis="y", color="0.9", lw=0.5)
-    more = "; cold = sessions in water too cold" if any(s.cold_sessions for s in sizing.sizes) else ""
-    title = f"Energy of a year, {sizing.currency}, pumps and all{more}"
+    legend = "; cold = sessions in water too cold" if any(s.cold_sessions for s in sizing.sizes) else ""
+    title = f"Energy of a year, {sizing.currency}, pumps and all{legend}"
     axes.set_title(title, loc="left", fontsize=10, fontweight="bold")
     axes.set_xlabel("size of the heater")
 
@@ -104,21 +106,21 @@ def _size_axis(axes: Axes, sizing: HeaterSizing) -> None:
     """One axis of sizes; the advised one as a band, what the breaker does not carry hatched."""
     from matplotlib.ticker import NullLocator
 
-    at = [s.size_w / 1000.0 for s in sizing.sizes]
+    sizes_kw = [s.size_w / 1000.0 for s in sizing.sizes]
     axes.set_xscale("log")
-    left, right = at[0] / 1.15, at[-1] * 1.15
+    left, right = sizes_kw[0] / 1.15, sizes_kw[-1] * 1.15
     axes.set_xlim(left, right)
-    axes.set_xticks(at, [f"{kw(s.size_w)}{'*' if s.is_own else ''}" for s in sizing.sizes])
+    axes.set_xticks(sizes_kw, [f"{kw(s.size_w)}{'*' if s.is_own else ''}" for s in sizing.sizes])
     axes.xaxis.set_minor_locator(NullLocator())
     if sizing.recommended is not None:
-        x = sizing.recommended.size_w / 1000.0
-        axes.axvspan(x / 1.06, x * 1.06, fc="#FFE9A8", ec="none", zorder=0)
-    _draw_limit(axes, sizing, at, right)
+        advised_kw = sizing.recommended.size_w / 1000.0
+        axes.axvspan(advised_kw / 1.06, advised_kw * 1.06, fc="#FFE9A8", ec="none", zorder=0)
+    _draw_limit(axes, sizing, sizes_kw, right)
 
 
-def _draw_limit(axes: Axes, sizing: HeaterSizing, at: Sequence[float], right: float) -> None:
+def _draw_limit(axes: Axes, sizing: HeaterSizing, sizes_kw: Sequence[float], right: float) -> None:
     limit = None if sizing.supply_limit_w is None else sizing.supply_limit_w / 1000.0
     if limit is None or limit >= right:
         return
-    axes.axvspan(max(limit, at[0] / 1.15), right, fc="none", ec="0.8", hatch="///", lw=0.0, zorder=0)
+    axes.axvspan(max(limit, sizes_kw[0] / 1.15), right, fc="none", ec="0.8", hatch="///", lw=0.0, zorder=0)
     axes.axvline(limit, color="black", lw=1.0, ls=(0, (5, 3)), zorder=2)

@@ -101,11 +101,11 @@ def _say_title(figure: Figure, stretch: Stretch, high: float) -> None:
     when = f"{first:%A} {first.day} {first:%B %Y}"
     if first != last:
         when += f" to {last:%A} {last.day} {last:%B %Y}"
-    x = 0.35 / _WIDE
+    left = 0.35 / _WIDE
     title = wrap(plain(stretch.title), 110, max_lines=1, placeholder=" ...")
-    figure.text(x, 1 - 0.25 / high, "".join(title), fontsize=12, fontweight="bold", va="center")
+    figure.text(left, 1 - 0.25 / high, "".join(title), fontsize=12, fontweight="bold", va="center")
     note = f"{when}, local time ({stretch.time_zone}). Simulated; advice, not a controller."
-    figure.text(x, 1 - 0.48 / high, note, va="center")
+    figure.text(left, 1 - 0.48 / high, note, va="center")
 
 
 def _title(ax: Axes, text: str) -> None:
@@ -142,12 +142,12 @@ def _bars(ax: Axes, spans: Sequence[Span], y: float, height: float, **look: Any)
 def _draw_temperatures(ax: Axes, stretch: Stretch) -> None:
     _title(ax, "Temperatures [°C]")
     if stretch.kept is not None:
-        at, low, high = stretch.kept
-        ax.fill_between(at, low, high, step="post", fc="0.85", ec="0.55", lw=0.5, label="to be kept")
+        seconds, low, high = stretch.kept
+        ax.fill_between(seconds, low, high, step="post", fc="0.85", ec="0.55", lw=0.5, label="to be kept")
     ax.plot(*stretch.tub, color="black", lw=1.6, label="tub")
     looks = ("--", _BLUE), (":", _RED), ("-.", _GREEN)
-    for (name, at, temps), (style, colour) in zip(stretch.rooms, looks, strict=False):
-        ax.plot(at, temps, ls=style, color=colour, lw=1.1, label=_short(name))
+    for (name, seconds, temps), (style, colour) in zip(stretch.rooms, looks, strict=False):
+        ax.plot(seconds, temps, ls=style, color=colour, lw=1.1, label=_short(name))
     if stretch.to_be_ready[0]:
         ax.plot(*stretch.to_be_ready, ls="none", marker="v", ms=6, mfc="white", mec="black",
                 label="to be ready")  # fmt: skip
@@ -173,14 +173,14 @@ def _draw_ages(ax: Axes, stretch: Stretch) -> None:
     top_h = min(max(oldest, 1.1 * limit_h), 2.5 * limit_h)
     limit = number(limit_h, 1 if limit_h % 1 else 0)
     _title(ax, f"Oldest water:  dashed = the limit of {limit} h,  dark = above it,  right = the oldest here")
-    for y, (_, at, ages) in enumerate(curves):
+    for y, (_, seconds, ages) in enumerate(curves):
         base = y + 0.45
-        times, shown = below_top(at, ages, top_h)
+        times, shown = below_top(seconds, ages, top_h)
         scaled = [base - 0.9 * age / top_h for age in shown]
         ax.fill_between(times, base, scaled, fc="0.78", ec="0.3", lw=0.6, zorder=2)
         line = base - 0.9 * limit_h / top_h
         if max(ages) > limit_h:
-            over = [one < line for one in scaled]
+            over = [height < line for height in scaled]
             ax.fill_between(
                 times,
                 line,
@@ -199,8 +199,8 @@ def _draw_ages(ax: Axes, stretch: Stretch) -> None:
         ax.text(1.006, y, f"{number(max(ages))} h{mark}", transform=ax.get_yaxis_transform(), va="center",
                 fontweight="bold" if mark else "normal")  # fmt: skip
     if not curves:
-        said = "water that never moves has no age"
-        ax.text(0.5, 0.5, said, transform=ax.transAxes, ha="center", va="center")
+        note = "water that never moves has no age"
+        ax.text(0.5, 0.5, note, transform=ax.transAxes, ha="center", va="center")
     ax.set_yticks(range(len(curves)), [_short(name) for name, _, _ in curves])
     ax.set_ylim(max(1, len(curves)) - 0.5, -0.5)
 
@@ -214,11 +214,13 @@ def _time_axis(ax: Axes, stretch: Stretch, *, last: bool) -> None:
     for k in range(days + 1):
         day = stretch.days[0] + timedelta(days=k)
         for hour in range(0, 24, every):
-            at = stretch.clock[day, hour]
-            if span[0] <= at <= span[1]:
-                ticks.append(at)
+            second = stretch.clock[day, hour]
+            if span[0] <= second <= span[1]:
+                ticks.append(second)
                 labels.append(f"{hour:02d}" if days > 1 else f"{hour:02d}:00")
-                ax.axvline(at, color="0.55" if hour == 0 else "0.9", lw=0.7 if hour == 0 else 0.5, zorder=0)
+                ax.axvline(
+                    second, color="0.55" if hour == 0 else "0.9", lw=0.7 if hour == 0 else 0.5, zorder=0
+                )
         noon = stretch.clock[day, 12]
         if last and noon < span[1] and (days <= 10 or k % 2 == 0):
             name = f"{day:%a} {day.day} {day:%b}" if days <= 10 else f"{day.day} {day:%b}"
@@ -236,10 +238,10 @@ def _pinned(noted: Sequence[Noted], span: Span) -> list[Pin]:
     """A pin at each of the times, those that would cover another left out."""
     apart = _APART * (span[1] - span[0])
     return sorted(
-        Pin(at, key.number, key.severity)
+        Pin(second, key.number, key.severity)
         for key in noted
-        for j, at in enumerate(key.at_s)
-        if not j or at - key.at_s[j - 1] > apart
+        for j, second in enumerate(key.at_s)
+        if not j or second - key.at_s[j - 1] > apart
     )
 
 
@@ -266,9 +268,9 @@ def _draw_pins(ax: Axes, pins: Sequence[Pin], rows: Sequence[int], span: Span, b
         ax.text(pin.at_s, row, str(pin.key), ha="center", va="center", fontsize=7, fontweight="bold",
                 color="white" if look["fc"] == "black" else "black", bbox=look, zorder=5)  # fmt: skip
     below = tuple(below)
-    for at in {pin.at_s for pin in pins}:
+    for second in {pin.at_s for pin in pins}:
         for other in below:
-            other.axvline(at, color="black", lw=0.6, ls=(0, (1, 2)), zorder=6)
+            other.axvline(second, color="black", lw=0.6, ls=(0, (1, 2)), zorder=6)
     ax.set_yticks([])
     ax.set_xlim(*span)
     ax.set_ylim(max(rows) + 0.5, -0.5)

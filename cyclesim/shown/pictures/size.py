@@ -19,39 +19,41 @@ _SHADES = ("0.35", "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4
 _L_MIN = 60_000.0
 
 
-def pump_figure(found: PumpSizing) -> Figure:
+def pump_figure(sizing: PumpSizing) -> Figure:
     """Every candidate's curves, the plant's own, where they meet, and what the jets ask for."""
-    figure, axes = _sheet(f"{found.scenario.title}: a pump in the place of {found.pump}")
-    names = list(dict.fromkeys(pump for pump, _, _ in found.curves))
-    for pump, speed, points in found.curves:
+    figure, axes = _sheet(f"{sizing.scenario.title}: a pump in the place of {sizing.pump}")
+    names = list(dict.fromkeys(pump for pump, _, _ in sizing.curves))
+    for pump, speed, points in sizing.curves:
         label = pump if speed == "on" else f"{pump}, {speed}"
         _curve(axes, points, 1.0, label, _shade(names, pump), "--" if speed == "low" else "-")
-    for one in found.given:
-        _point(axes, one.flow_m3_s, one.head_m, _shade(names, one.pump), ringed=one is found.best)
-    _curve(axes, found.system, 1.0, "these pipes", "black", width=1.8)
-    _cross(axes, found.asked.flow_m3_s, found.asked.head_m, "what the jets ask for")
+    for given in sizing.given:
+        _point(axes, given.flow_m3_s, given.head_m, _shade(names, given.pump), ringed=given is sizing.best)
+    _curve(axes, sizing.system, 1.0, "these pipes", "black", width=1.8)
+    _cross(axes, sizing.asked.flow_m3_s, sizing.asked.head_m, "what the jets ask for")
     axes.set_xlabel("flow, L/min")
     axes.set_ylabel("head, m")
-    _finish(axes, 1.1 * max(h for _, _, points in found.curves for _, h in points))
+    _finish(axes, 1.1 * max(h for _, _, points in sizing.curves for _, h in points))
     return figure
 
 
-def blower_figure(found: BlowerSizing) -> Figure:
+def blower_figure(sizing: BlowerSizing) -> Figure:
     """Likewise, pressure over flow."""
-    figure, axes = _sheet(f"{found.scenario.title}: the blower")
-    names = [one.blower for one in found.given]
-    for name, points in found.curves:
+    figure, axes = _sheet(f"{sizing.scenario.title}: the blower")
+    names = [blown.blower for blown in sizing.given]
+    for name, points in sizing.curves:
         _curve(axes, points, 1e-3, name, _shade(names, name))
-    for one in found.given:
-        _point(axes, one.flow_m3_s, one.pressure_pa * 1e-3, _shade(names, one.blower), one is found.best)
-    _curve(axes, found.system, 1e-3, "depth and pipe", "black", width=1.8)
-    axes.axhline(found.depth_pa * 1e-3, color="0.5", lw=0.8, ls=":", label="depth alone")
-    if found.wanted_m3_s is not None and found.wanted_pa is not None:
-        _cross(axes, found.wanted_m3_s, found.wanted_pa * 1e-3, "what is wanted")
+    for blown in sizing.given:
+        _point(
+            axes, blown.flow_m3_s, blown.pressure_pa * 1e-3, _shade(names, blown.blower), blown is sizing.best
+        )
+    _curve(axes, sizing.system, 1e-3, "depth and pipe", "black", width=1.8)
+    axes.axhline(sizing.depth_pa * 1e-3, color="0.5", lw=0.8, ls=":", label="depth alone")
+    if sizing.wanted_m3_s is not None and sizing.wanted_pa is not None:
+        _cross(axes, sizing.wanted_m3_s, sizing.wanted_pa * 1e-3, "what is wanted")
     axes.set_xlabel("flow at the intake, L/min")
     axes.set_ylabel("pressure, kPa")
-    pressures = [p for _, points in found.curves for _, p in points]
-    _finish(axes, 1.1 * max([*pressures, found.depth_pa]) * 1e-3)
+    pressures = [p for _, points in sizing.curves for _, p in points]
+    _finish(axes, 1.1 * max([*pressures, sizing.depth_pa]) * 1e-3)
     return figure
 
 
@@ -100,11 +102,11 @@ def _finish(axes: Axes, top: float) -> None:
         axes.spines[side].set_visible(False)
 
 
-def write_pump_figure(found: PumpSizing, stream: BinaryIO, form: str) -> None:
+def write_pump_figure(sizing: PumpSizing, stream: BinaryIO, form: str) -> None:
     """Draw to a binary stream as ".svg" or ".png"; the same sizing gives the same bytes."""
-    save(lambda: pump_figure(found), stream, form)
+    save(lambda: pump_figure(sizing), stream, form)
 
 
-def write_blower_figure(found: BlowerSizing, stream: BinaryIO, form: str) -> None:
+def write_blower_figure(sizing: BlowerSizing, stream: BinaryIO, form: str) -> None:
     """Likewise, a blower."""
-    save(lambda: blower_figure(found), stream, form)
+    save(lambda: blower_figure(sizing), stream, form)

@@ -46,15 +46,15 @@ def tune_figure(drawn: Strips) -> Figure:
         "loud\nmin a day",
         "oldest\nwater, h",
     )
-    for at, head in zip(_COLUMNS, heads, strict=True):
-        axes.text(at + 1.2, -0.62, head, ha="right", va="bottom")
+    for column_h, head in zip(_COLUMNS, heads, strict=True):
+        axes.text(column_h + 1.2, -0.62, head, ha="right", va="bottom")
     for row, strip in enumerate(rows):
         _strip(axes, row, strip)
     if drawn.best:
         axes.axhline(drawn.best - 0.5, color="0.4", lw=0.6)
     figure.text(0.012, 1 - 0.3 / high, plain(drawn.title), weight="bold", size=10)
-    said = "daily programmes, each run for a year" if drawn.days >= 365 else f"each run for {drawn.days} days"
-    figure.text(0.012, 1 - 0.5 / high, said, color="0.3")
+    note = "daily programmes, each run for a year" if drawn.days >= 365 else f"each run for {drawn.days} days"
+    figure.text(0.012, 1 - 0.5 / high, note, color="0.3")
     _key(figure, drawn, high)
     return figure
 
@@ -66,10 +66,10 @@ def _strip(axes: Axes, row: int, strip: Strip) -> None:
     axes.plot((0.0, _HOURS), (row, row), color="0.6", lw=0.5, zorder=1)
     for start, end in strip.filters_h:
         _bar(axes, row, start, end)
-    for at in strip.flushes_h:
-        axes.plot((at,), (row,), marker="v", ms=8, color=_ORANGE, mec="white", mew=0.5, zorder=4)
-    for at, value in zip(_COLUMNS, strip.numbers, strict=True):
-        axes.text(at + 1.2, row, shown(value, _NUMBER), ha="right", va="center", weight=weight)
+    for flush_h in strip.flushes_h:
+        axes.plot((flush_h,), (row,), marker="v", ms=8, color=_ORANGE, mec="white", mew=0.5, zorder=4)
+    for column_h, value in zip(_COLUMNS, strip.numbers, strict=True):
+        axes.text(column_h + 1.2, row, shown(value, _NUMBER), ha="right", va="center", weight=weight)
     if strip.breaks:
         text = f"breaks {strip.breaks}"
         axes.text(12.0, row + 0.36, text, ha="center", va="center", size=7, color=_ORANGE)
