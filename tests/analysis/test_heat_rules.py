@@ -8,7 +8,8 @@ from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
 from cyclesim.analysis.result import simulate
 from cyclesim.analysis.rules import RULES, judge
-from cyclesim.physics.tub_heat import Piece, Stay
+from cyclesim.physics.outside import Stay
+from cyclesim.physics.tub_heat import Piece
 from cyclesim.scenario.blocks.model import Scenario
 
 Run = Callable[..., History]
@@ -158,7 +159,7 @@ def test_a_heater_that_is_too_small_is_found_by_a_run(scenario: Build) -> None:
 
 def stood(history: History, name: str, from_c: float) -> None:
     """A body that stands throughout beside its zone."""
-    history.trace.stays[name].put(Stay(0, 0, history.trace.span_s, False, from_c, from_c, 0.0))
+    history.trace.stays[name].put(Stay(0, 0, history.trace.span_s, False, from_c, from_c, 0.0, from_c))
 
 
 def test_a_leg_that_freezes(run: Run) -> None:
