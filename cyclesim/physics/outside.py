@@ -2,7 +2,7 @@
 
 What stands is one affine map from when it was last touched (`physics/heat.py`, ZoneFilter). When flow starts
 or changes, the water of a circuit is followed slug by slug (`physics/warmth.py`) until tub water has passed
-all that it reaches within SETTLES_S; from then on its temperatures are factors of the tub's
+all that it reaches within `ways.SETTLES_S`; from then on its temperatures are factors of the tub's
 (`physics/settled.py`), so that a run of hours costs nothing. What takes longer stays followed. Water that
 circles without passing the tub counts as stirred.
 
@@ -21,16 +21,13 @@ import numpy as np
 
 from cyclesim.physics import warmth
 from cyclesim.physics.heat import HOUR_S, ZoneFilter, mode
-from cyclesim.physics.settled import Settled, Stirred, profile, settle
-from cyclesim.physics.warmth import Beside, Floats, Moved, Reach, Slug
-from cyclesim.physics.water_age import STILL_M3_S, Pattern, Plug, pattern_of
+from cyclesim.physics.settled import profile
+from cyclesim.physics.warmth import Floats, Moved, Slug
+from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.physics.ways import Way, Ways
 
-SETTLES_S = 300.0
-"""What tub water reaches within this follows the tub's temperature; at 1 K/h it is told 0.08 K too warm."""
 _FOLLOWED_S = 900  # longest piece while water is followed: the tub's temperature runs straight on it
 _LOOKED_AT_S = 60  # the same while something looks at followed water
-_OFTEN = 30  # passages of one way after which what each does is worked out for good
-_TURNS = 8  # rounds within one piece for which circling water is followed slug by slug
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,37 +55,6 @@ class Stay(NamedTuple):
     end_c: float
     loss_j: float
     coldest_c: float
-
-
-@dataclass(frozen=True)
-class Way:
-    """One set of flows through a circuit: what settles, after how long, and what is followed for ever."""
-
-    pattern: Pattern
-    settled: Settled
-    settles: tuple[int, ...]
-    """Places in `settled.moving`: those of the reaches that follow the tub after *after_s*."""
-    members: frozenset[int]
-    """The reaches at these places."""
-    after_s: int
-    lost_w: Floats
-    """Factors of the loss of all that settles."""
-    held_j: Floats
-    stirred: Stirred | None
-    turn_s: float
-    upstream: tuple[tuple[int, tuple[int, ...]], ...]
-    """Each body with the reaches whose water it meets."""
-    passages: _Passages
-
-
-class _Passages:
-    """What a passage does, from standing water until all has settled, per kelvin at one place or per watt."""
-
-    def __init__(self, rows: int, size: int) -> None:
-        self.seen = 0
-        self.known = np.zeros(size, dtype=bool)
-        self.matrix: Floats = np.zeros((rows, size))
-        """Loss of each moving reach [J]; what all have returned [J] after each second."""
 
 
 class Trial(NamedTuple):
@@ -119,43 +85,41 @@ class _Passing:
 class Outside:
     """Contents of all reaches from *start_s* on, all at *water_c* then.
 
-    *body_of*: the body of each reach, None where nobody asks; *per_m3_k*: rho c of water [J/(m3 K)]; *zones*
-    are hourly [degC] from *origin_s* on; *on_stay* is called with each closed stay.
+    *ways* are kept from run to run; *body_of*: the body of each reach, None where nobody asks; *zones* are
+    hourly [degC] from *origin_s* on; *on_stay* is called with each closed stay.
     """
 
     def __init__(
         self,
-        reaches: Sequence[Reach],
+        ways: Ways,
         body_of: Sequence[int | None],
         circuits: Sequence[Sequence[int]],
         zones: Mapping[str, Sequence[float]],
         origin_s: int,
         start_s: int,
         water_c: float,
-        per_m3_k: float,
         on_stay: Callable[[Stay], None],
     ) -> None:
-        self.reaches, self._circuits, self._per_m3_k = tuple(reaches), [tuple(c) for c in circuits], per_m3_k
+        reaches = self.reaches = ways.reaches
+        self._ways, self._circuits, self._per_m3_k = ways, [tuple(c) for c in circuits], ways.per_m3_k
         self._zones, self._origin_s, self._on_stay = zones, origin_s, on_stay
-        self._plugs = [Plug(r.name, r.a, r.b, r.capacity_j_k / per_m3_k) for r in reaches]
         kinds: dict[tuple[str, float], ZoneFilter] = {}
         for r in reaches:
             if r.ua_w_k and (key := (r.zone, round(r.rate_1_s, 15))) not in kinds:
                 kinds[key] = ZoneFilter(zones[r.zone], 1.0 / r.rate_1_s, origin_s)
         self._filters = [kinds.get((r.zone, round(r.rate_1_s, 15))) for r in reaches]
         n = len(self.reaches)
-        self._slugs: list[list[Slug]] = [[(p.volume_m3, water_c, water_c)] for p in self._plugs]
+        self._slugs: list[list[Slug]] = [[(p.volume_m3, water_c, water_c)] for p in self._ways.plugs]
         self._since: list[float] = [float(start_s)] * n
         self._flows = [0.0] * n
         self._lost_j = [0.0] * n
-        self._zone_names = tuple(zones)
+        self._zone_names = ways.zones
         self._first_heat = 1 + len(self._zone_names)
         self._forces: Floats = np.zeros(self._first_heat + n)  # the tub's place stays 0
         self._given: Floats = np.zeros(self._first_heat + n)  # their integrals; zones are added when asked
         self._hour = -1
         self._fixed_w: dict[int, float] = {}
         self._by_law: set[int] = set()
-        self._ways: dict[tuple[int, tuple[float, ...]], Way] = {}
         self._now: list[Way | None] = [None] * len(self._circuits)
         self._began = [start_s] * len(self._circuits)
         self._settled = [False] * len(self._circuits)
@@ -190,21 +154,10 @@ class Outside:
                 series = self._zones[z]
                 self._forces[k] = series[min(hour, len(series) - 1)]
 
-    def zone_c(self, zone: str) -> float:
-        """Temperature [degC] of a zone now."""
-        return float(self._forces[1 + self._zone_names.index(zone)])
-
-    def _heat_w(self, i: int) -> float:
-        return float(self._forces[self._first_heat + i])
-
     def by_law(self, i: int, heat_w: float) -> None:
         """A law puts this heat into reach *i*, which water passes, for the next piece."""
         self._forces[self._first_heat + i] = self._fixed_w.get(i, 0.0) + heat_w
         self._by_law.add(i)
-
-    def passes(self, i: int) -> bool:
-        """Whether water moves through reach *i*."""
-        return self._flows[i] != 0.0
 
     def follows_tub(self, i: int) -> bool:
         """Whether the water of reach *i* has settled."""
@@ -417,46 +370,10 @@ class Outside:
     # -- how it moves --------------------------------------------------------------------------------------
 
     def _way(self, g: int, all_flows: Sequence[float]) -> Way | None:
-        flows = tuple(all_flows[i] for i in self._circuits[g])
-        if not any(flows):
-            return None
-        way = self._ways.get((g, flows))
-        if way is None:
-            whole = [0.0] * len(self.reaches)
-            for i, q in zip(self._circuits[g], flows, strict=True):
-                whole[i] = q
-            way = self._ways[g, flows] = self._lay_out(whole)
-        return way
-
-    def _lay_out(self, flows: Sequence[float]) -> Way:
-        """What follows from one set of flows alone."""
-        pattern = pattern_of(self._plugs, 0, flows)
-        settled = settle(self.reaches, pattern, self._per_m3_k, self._zone_names)
-        settles = tuple(
-            k for k, i in enumerate(settled.moving) if pattern.reached_s[i] <= SETTLES_S and not pattern.loop
-        )
-        after_s = math.ceil(max((pattern.reached_s[settled.moving[k]] for k in settles), default=0.0))
-        upstream: dict[int, set[int]] = {}
-        for links_in, links_out in pattern.nodes:
-            for i in links_out:
-                upstream[i] = {i}.union(*(upstream.get(k, set()) for k in links_in))
-        return Way(
-            pattern,
-            settled,
-            settles,
-            frozenset(settled.moving[k] for k in settles),
-            after_s,
-            settled.lost_w[list(settles)].sum(axis=0),
-            settled.held_j[list(settles)].sum(axis=0),
-            Stirred(self.reaches, pattern, settled, self._per_m3_k) if pattern.loop else None,
-            warmth.turn_s(self.reaches, pattern, self._per_m3_k),
-            tuple(
-                (b, tuple(sorted(k for k in before if self.reaches[k].capacity_j_k)))
-                for i, before in upstream.items()
-                if (b := self._body_of[i]) is not None
-            ),
-            _Passages(len(settled.moving) + after_s + 1, 2 * len(self.reaches) + 2 + len(self._forces)),
-        )
+        mine = [0.0] * len(all_flows)
+        for i in self._circuits[g]:
+            mine[i] = all_flows[i]
+        return self._ways.of(mine)
 
     def ways(self, flows_m3_s: Sequence[float]) -> list[Way]:
         """How water would move at these flows, circuit by circuit."""
@@ -487,7 +404,7 @@ class Outside:
         return [
             (g, way)
             for g, (way, yes) in enumerate(zip(self._now, self._settled, strict=True))
-            if way and not (yes and len(way.settles) == len(way.settled.moving))
+            if way and not (yes and way.is_fast)
         ]
 
     def piece_s(self, now: int, *, looked_at: bool) -> int | None:
@@ -503,67 +420,47 @@ class Outside:
         """What moving water does over a piece on which the tub goes from *before_c* to *after_c*."""
         moved, passing, returned_j = list[Moved](), list[tuple[int, Floats]](), 0.0
         for g, way in self._followed_ways():
-            if len(way.settles) == len(way.settled.moving) and g not in self._asked:
+            if way.is_fast and g not in self._asked:
                 waits = self._passing.get(g)
                 since_s = waits.lasted_s if waits else 0
                 by_now = (
-                    waits.returned_j if waits else self._passage(way, (before_c, before_c), self._forces)[1]
+                    waits.returned_j if waits else self._to_settle(way, (before_c, before_c), self._forces)[1]
                 )
                 passing.append((g, by_now))
                 returned_j += float(by_now[since_s + dt_s] - by_now[since_s])
             else:
-                moved.append(self._followed(g, way, dt_s, (before_c, after_c), self._forces))
+                done = self._ways.follow(
+                    way,
+                    self._slugs,
+                    dt_s,
+                    (before_c, after_c),
+                    self._forces,
+                    settled_too=not self._settled[g],
+                )
+                moved.append(done)
                 returned_j += moved[-1].returned_j
         return Trial(dt_s, returned_j / dt_s, tuple(moved), tuple(passing))
 
-    def _passage(self, way: Way, tub_c: tuple[float, float], forces: Floats) -> tuple[list[float], Floats]:
-        """What each reach of a circuit loses, from its slugs of now until all has settled; what all return.
-
-        The latter by the second, the whole at the end.
-        """
-        if all(len(self._slugs[i]) == 1 for i in way.members):
-            way.passages.seen += 1
-            if way.passages.seen > _OFTEN:
-                return self._at_once(way, tub_c, forces)
-        contents = {
-            i: self._slugs[i] if way.pattern.flows[i] > 0.0 else warmth.turned(self._slugs[i])
-            for i in way.settled.moving
-        }
-        return self._by_second(way, contents, self._beside(way, forces), tub_c)
-
-    def _by_second(
-        self,
-        way: Way,
-        contents: Mapping[int, list[Slug]],
-        beside: Mapping[int, Beside],
-        tub_c: tuple[float, float],
-    ) -> tuple[list[float], Floats]:
-        stream, flows = [(float(way.after_s), *tub_c)], way.pattern.flows
-        done = warmth.move(self.reaches, way.pattern, contents, stream, beside, self._per_m3_k)
-        seconds = np.arange(way.after_s + 1.0)
-        returned = np.zeros(way.after_s + 1)
-        for i in way.settled.moving:
-            plug, flow = self._plugs[i], flows[i]
-            if (plug.a if flow > 0.0 else plug.b) == "tub":
-                returned -= abs(flow) * warmth.gathered(stream, seconds)
-            if (plug.b if flow > 0.0 else plug.a) == "tub":
-                returned += abs(flow) * warmth.gathered(done.streams[i], seconds)
-        returned *= self._per_m3_k
-        returned[-1] = done.returned_j
-        return [done.lost_j[i] for i in way.settled.moving], returned
+    def _to_settle(self, way: Way, tub_c: tuple[float, float], forces: Floats) -> tuple[list[float], Floats]:
+        return self._ways.passage(way, self._slugs, tub_c, forces)
 
     def _passed(self, g: int, way: Way) -> float:
         """A circuit has passed until it settles; the heat that it holds [J]."""
         waits = self._passing.pop(g)
         forces = waits.acted / waits.lasted_s
-        lost, returned = self._passage(way, (waits.before_c, waits.after_c), forces)
+        lost, returned = self._to_settle(way, (waits.before_c, waits.after_c), forces)
         held_j = self._per_m3_k * sum(warmth.warmth(self._slugs[i]) for i in way.members)
         held_j += sum(float(forces[self._first_heat + i]) for i in way.settled.moving) * way.after_s
         for i, j in zip(way.settled.moving, lost, strict=True):
             self._lost_j[i] += j
-        ends = {i: warmth.ends(self._slugs[i])[0] for i in way.members}
-        for body, before in way.upstream:
-            self._coldest_c[body] = min(self._coldest_c[body], *(ends[k] for k in before))
+        ends = {
+            i: warmth.ends(self._slugs[i])[0] if self.reaches[i].capacity_j_k else math.inf
+            for i in way.members
+        }
+        for i, before in way.upstream:
+            body = self._body_of[i]
+            if body is not None:
+                self._coldest_c[body] = min(self._coldest_c[body], *(ends[k] for k in before))
         self._owed_j += float(returned[-1] - waits.returned_j[-1])
         return held_j - sum(lost) - float(returned[-1])
 
@@ -572,85 +469,11 @@ class Outside:
         way, waits = self._now[g], self._passing.pop(g)
         assert way is not None
         tub_c = waits.before_c, waits.after_c
-        done = self._followed(g, way, waits.lasted_s, tub_c, waits.acted / waits.lasted_s)
+        forces = waits.acted / waits.lasted_s
+        done = self._ways.follow(way, self._slugs, waits.lasted_s, tub_c, forces, settled_too=True)
         self._take(done, None)
         self._owed_j += done.returned_j - float(waits.returned_j[waits.lasted_s])
         self._asked.add(g)
-
-    def _followed(self, g: int, way: Way, dt_s: int, tub_c: tuple[float, float], forces: Floats) -> Moved:
-        settled = way.settled
-        known: dict[int, list[Slug]] = {}
-        if self._settled[g]:
-            rests = (settled.outlet @ forces).tolist()
-            for k in way.settles:
-                factor = float(settled.outlet[k][0])
-                before, after = (rests[k] + factor * c for c in tub_c)
-                known[settled.moving[k]] = [(dt_s, before, after)]
-        contents: Mapping[int, list[Slug]] = {
-            i: self._slugs[i] if way.pattern.flows[i] > 0.0 else warmth.turned(self._slugs[i])
-            for i in settled.moving
-            if i not in known and self.reaches[i].capacity_j_k
-        }
-        if way.stirred is not None and dt_s > _TURNS * way.turn_s:
-            at = forces.copy()
-            at[0] = 0.5 * sum(tub_c)
-            return way.stirred.over(dt_s, contents, at)
-        return self._in_rounds(way, contents, self._beside(way, forces), dt_s, tub_c, known)
-
-    def _beside(self, way: Way, forces: Floats) -> dict[int, Beside]:
-        """What acts on each moving reach."""
-        acts = forces.tolist()
-        at_zone = dict(zip(self._zone_names, acts[1:], strict=False))
-        heats = acts[self._first_heat :]
-        return {i: Beside(at_zone.get(self.reaches[i].zone, 0.0), heats[i]) for i in way.settled.moving}
-
-    def _in_rounds(
-        self,
-        way: Way,
-        contents: Mapping[int, list[Slug]],
-        beside: Mapping[int, Beside],
-        dt_s: float,
-        tub_c: tuple[float, float],
-        known: Mapping[int, list[Slug]],
-    ) -> Moved:
-        """`warmth.move`, in steps in which water that circles does not come round."""
-        rounds = max(1, math.ceil(dt_s / way.turn_s)) if way.turn_s < math.inf else 1
-        lost: dict[int, float] = {}
-        returned = 0.0
-        for k in range(rounds):
-            a, b = (tub_c[0] + x / rounds * (tub_c[1] - tub_c[0]) for x in (k, k + 1))
-            stream = [(dt_s / rounds, a, b)]
-            done = warmth.move(self.reaches, way.pattern, contents, stream, beside, self._per_m3_k, known)
-            contents, returned = done.contents, returned + done.returned_j
-            for i, j in done.lost_j.items():
-                lost[i] = lost.get(i, 0.0) + j
-        return Moved(dict(contents), lost, returned, {})
-
-    def _at_once(self, way: Way, tub_c: tuple[float, float], forces: Floats) -> tuple[list[float], Floats]:
-        """As `_passage`, from slugs that fill a reach each: linear in these and in the forces.
-
-        What one kelvin or watt does is worked out once for each of them, and kept. Nobody asks what is in the
-        reaches afterwards, since it follows from the tub's temperature.
-        """
-        n, passages = len(self.reaches), way.passages
-        at = np.zeros(2 * n + 2 + len(forces))
-        for i in way.members:
-            _, at[i], at[n + i] = self._slugs[i][0]
-        at[2 * n : 2 * n + 2] = tub_c
-        at[2 * n + 2 :] = forces
-        for k in np.flatnonzero((at != 0.0) & ~passages.known).tolist():
-            ones = np.zeros(len(at))
-            ones[k] = 1.0
-            contents = {}
-            for i in way.members:
-                slug = [(self._plugs[i].volume_m3, float(ones[i]), float(ones[n + i]))]
-                contents[i] = slug if way.pattern.flows[i] > 0.0 else warmth.turned(slug)
-            ends = float(ones[2 * n]), float(ones[2 * n + 1])
-            lost, returned = self._by_second(way, contents, self._beside(way, ones[2 * n + 2 :]), ends)
-            passages.matrix[:, k] = [*lost, *returned]
-            passages.known[k] = True
-        found = passages.matrix @ at
-        return found[: len(way.settled.moving)].tolist(), found[len(way.settled.moving) :]
 
     def keep(self, trial: Trial, tub_c: tuple[float, float], end: int) -> None:
         """What was tried has come to pass."""

@@ -16,8 +16,9 @@ import numpy as np
 
 from cyclesim.physics.heat import TwoNode
 from cyclesim.physics.laws import Exchange, Law
-from cyclesim.physics.outside import Outside, Stay, Trial, Way
-from cyclesim.physics.warmth import Floats, Reach
+from cyclesim.physics.outside import Outside, Stay, Trial
+from cyclesim.physics.warmth import Floats
+from cyclesim.physics.ways import Way, Ways
 
 Placed = tuple[int, Law, int | None]
 """A law with its number and the reach that it acts in; None for the tub."""
@@ -77,8 +78,8 @@ class _Node(NamedTuple):
 class TubHeat:
     """Temperatures from *start_s* on; *zones* are hourly [degC], their first hour beginning at *origin_s*.
 
-    *reaches* hold the water outside the tub, *body_of* says of which body each is, *circuits* are those that
-    meet nowhere but in the tub; *per_m3_k*: rho c of water [J/(m3 K)]. *on_piece* and *on_stay* are called
+    *ways* knows the reaches that hold the water outside the tub, *body_of* of which body each is, *circuits*
+    which of them meet nowhere but in the tub. *on_piece* and *on_stay* are called
     for each closed piece of the tub and each closed stay of a body, *on_exchange* for what each law did over
     a piece. Times are whole seconds.
     """
@@ -86,10 +87,9 @@ class TubHeat:
     def __init__(
         self,
         tub: TubNode,
-        reaches: Sequence[Reach],
+        ways: Ways,
         body_of: Sequence[int | None],
         circuits: Sequence[Sequence[int]],
-        per_m3_k: float,
         zones: Mapping[str, Sequence[float]],
         origin_s: int,
         start_s: int,
@@ -102,9 +102,7 @@ class TubHeat:
         self._on_piece, self._on_exchange = on_piece, on_exchange
         self._laws: Sequence[Placed] = ()
         self._covered = True
-        self._outside = Outside(
-            reaches, body_of, circuits, zones, origin_s, start_s, water_c, per_m3_k, on_stay
-        )
+        self._outside = Outside(ways, body_of, circuits, zones, origin_s, start_s, water_c, on_stay)
         self._now_s, self.water_c = start_s, water_c
         self._nodes: dict[tuple[tuple[int, ...], bool], _Node] = {}
         self._node = self._node_of((), covered=True)

@@ -21,6 +21,7 @@ from cyclesim.physics.outside import Body
 from cyclesim.physics.tub_heat import TubNode
 from cyclesim.physics.warmth import Reach
 from cyclesim.physics.water_age import STILL_M3_S, Plug, reached
+from cyclesim.physics.ways import Ways
 from cyclesim.scenario.blocks.chains import Item
 from cyclesim.scenario.blocks.data_sheets import Diverter, Equipment, Speed, Valve
 from cyclesim.scenario.blocks.data_sheets import Pump as PumpSheet
@@ -312,6 +313,11 @@ class Plant:
             )
             reaches.append(reach)
         return tuple(reaches)
+
+    @cached_property
+    def ways(self) -> Ways:
+        """How water moves at each set of flows that was met, kept for the next run."""
+        return Ways(self.reaches, self.per_m3_k)
 
     @cached_property
     def tub_node(self) -> TubNode:

@@ -36,10 +36,9 @@ class WaterAndHeat:
         begins, series = drive.begins, drive.zones.series
         self.heat = TubHeat(
             plant.tub_node,
-            plant.reaches,
+            plant.ways,
             plant.body_of,
             apart(plant.plugs),
-            plant.per_m3_k,
             series,
             drive.zones.origin_s,
             drive.start_s,

@@ -12,6 +12,7 @@ from scipy.integrate import solve_ivp
 from cyclesim.physics.outside import Body, Stay
 from cyclesim.physics.tub_heat import Piece, TubHeat, TubNode
 from cyclesim.physics.warmth import Reach
+from cyclesim.physics.ways import Ways
 
 L = 1e-3
 PER_M3_K = 4.2e6
@@ -59,10 +60,9 @@ class Run:
         self.now_s = self.start_s
         self.heat = TubHeat(
             self.tub,
-            self.reaches(),
+            Ways(self.reaches(), PER_M3_K),
             range(len(self.bodies)),
             self.circuits(),
-            PER_M3_K,
             self.zones,
             self.start_s // HOUR_S * HOUR_S,
             self.start_s,
