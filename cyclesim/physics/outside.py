@@ -174,11 +174,11 @@ class Outside:
         )
 
     def by_forces(self, factors: Floats) -> float:
-        """What these factors come to now beside the tub's part."""
+        """What these factors come to now beside the tub's part [W], or [J] for what is held."""
         return float(factors @ self._forces)
 
     def by_zones(self, factors: Floats, at_s: float) -> float:
-        """The zones' part of what these factors come to at *at_s*."""
+        """The zones' part of what these factors come to at *at_s* [W], or [J] for what is held."""
         hour = int((at_s - self._origin_s) // HOUR_S)
         series = (self._zones[z] for z in self._zone_names)
         return sum(float(x) * z[min(hour, len(z) - 1)] for x, z in zip(factors[1:], series, strict=False))
@@ -479,6 +479,10 @@ class Outside:
         """What was tried has come to pass."""
         for done in trial.moved:
             self._take(done, end)
+            if (end - self._origin_s) % HOUR_S == 0:  # by the hour it shows when a trickle is how cold
+                for body in {self._body_of[i] for i in done.contents}:
+                    if body is not None and all(i in done.contents for i in self._members[body]):
+                        self._close(body, end)
         for g, returned_j in trial.passing:
             waits = self._passing.get(g)
             if waits is None:

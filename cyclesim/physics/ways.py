@@ -152,6 +152,7 @@ class Ways:
     ) -> Moved:
         """A stretch of *dt_s* [s] on which the tub goes from one temperature of *tub_c* [degC] to the other.
 
+        *slugs* of all reaches are led along *way*, with *forces* in the order of `settled.forces`.
         With *settled_too* all is followed, else only what does not settle, behind what has.
         """
         settled = way.settled

@@ -265,10 +265,22 @@ def test_a_trickle_loses_what_its_water_brings() -> None:
     run.stays.clear()
     run.advance(36_000)
     run.heat.close()
+    lost_j = sum(stay.loss_j for stay in run.stays)
     brought_w = PER_M3_K * 1e-6 * (1.0 - math.exp(-2.0)) * 33.0
-    assert pytest.approx(brought_w * 36_000, rel=5e-3) == run.stays[0].loss_j
+    assert pytest.approx(brought_w * 36_000, rel=5e-3) == lost_j
     assert pytest.approx(5.0 + 33.0 * math.exp(-2.0), abs=0.05) == run.heat.coldest_c(0, run.now_s)
     assert pytest.approx(5.0 + 33.0 * (1.0 - math.exp(-2.0)) / 2.0, abs=0.05) == run.bodies_c()[0]
+
+
+def test_a_trickle_is_told_by_the_hour_with_its_coldest_end() -> None:
+    """1 mL/s through 20 L beside -10 degC: the end is at -10 + 48 / e2 = -3.5 degC, the mean far above."""
+    run = Run(tight(1e15), [COLD], still(-10.0))
+    run.heat.change([0.001 * L], {})
+    run.advance(30 * HOUR_S)
+    last = run.stays[-1]
+    assert (29 * HOUR_S, 30 * HOUR_S, True) == last[1:4]
+    assert pytest.approx(-10.0 + 48.0 * math.exp(-2.0), abs=0.05) == last.coldest_c
+    assert pytest.approx(-10.0 + 48.0 * (1.0 - math.exp(-2.0)) / 2.0, abs=0.05) == last.end_c
 
 
 def test_heat_into_standing_water_warms_it_where_it_is() -> None:
