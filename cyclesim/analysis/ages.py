@@ -11,7 +11,7 @@ import numpy as np
 from cyclesim.analysis.metrics import SPELL_EDGES_H, LegMetrics, Spells
 from cyclesim.analysis.spans import NONE, Floats, Spans, meet, spans, total_s
 from cyclesim.physics.heat import HOUR_S
-from cyclesim.physics.tub_heat import Body
+from cyclesim.physics.outside import Body
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.assembly import Plant, last_stretch
 from cyclesim.simulation.trace import Trace, Zones
@@ -120,13 +120,16 @@ class Temperatures(NamedTuple):
         return reached_s
 
 
-def standing_temperatures(plant: Plant, trace: Trace, body: str) -> Temperatures | None:
-    """The temperatures of a body while it stands; None where the trace does not tell."""
+def standing_temperatures(
+    plant: Plant, trace: Trace, body: str, *, at_coldest: bool = False
+) -> Temperatures | None:
+    """The temperatures of a body while it stands, its mean or its coldest end; None where nothing tells."""
     rows = trace.stays.get(body)
     if rows is None or trace.zones is None or not len(rows):
         return None
     alone = rows.joined == 0.0
-    start, end, start_c = rows.start_s[alone], rows.end_s[alone], rows.start_c[alone]
+    start, end = rows.start_s[alone], rows.end_s[alone]
+    start_c = (rows.coldest_c if at_coldest else rows.start_c)[alone]
     body_ = next(b for b in plant.bodies if b.name == body)
     water = Standing(trace.zones, body_)
     if not len(start):
@@ -243,11 +246,11 @@ def histogram(a: Spans) -> tuple[Spells, ...]:
 
 
 def _coldest(trace: Trace, body: str, temps: Temperatures | None) -> float | None:
-    """The coldest that a body was: standing, or as cold as the tub while joined to it."""
+    """The coldest that a body was, at its coldest end: standing, or behind a tub as cold as that."""
     rows = trace.stays.get(body)
     if rows is None or not len(rows):
         return None
-    temps_c = [rows.start_c, rows.end_c]
+    temps_c = [rows.coldest_c]
     if temps is not None:
         temps_c.append(temps.end_c)
     joined = rows.joined == 1.0

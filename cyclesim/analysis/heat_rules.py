@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from cyclesim.analysis.ages import Temperatures
 from cyclesim.analysis.amounts import lasting
 from cyclesim.analysis.combinations import as_written, more_flow
 from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
@@ -13,6 +14,7 @@ from cyclesim.analysis.tub import water_c_at
 from cyclesim.control.step import Block
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.programme import HEATING
+from cyclesim.simulation.trace import Trace
 
 VAIN_S, ENDLESS_S = 3600.0, 48 * 3600.0
 """For how long no source may fire though it is called, and how long heating may take; project choices."""
@@ -126,16 +128,30 @@ def frost_in_plant(history: History) -> Judged:
         cause = "heating does not keep it warm" if heated else "nothing heats it"
         yield from _frozen("tub", tub, pieces, cause, "keep it warm, or drain it for the winter")
     for body in history.plant.bodies:
-        temps = history.temperatures[body.name]
+        temps = history.coldest[body.name]
         if temps is not None:
-            spells = without(temps.within(_ABSOLUTE_ZERO_C, _FREEZES_C), tub)
+            parts, moving = _as_it_moves(trace, body.name, temps)
+            spells = without(join(temps.within(_ABSOLUTE_ZERO_C, _FREEZES_C), moving), tub)
             dark = np.array(
                 [any(a <= s < b + _AFTER_CUT_S for a, b in cuts) for s, _ in spells.tolist()], dtype=bool
             )
-            yield from _frozen(body.name, spells[dark], temps[:4], "there is no power", _NO_POWER_MENDS)
+            yield from _frozen(body.name, spells[dark], parts, "there is no power", _NO_POWER_MENDS)
             if not dark.all():
                 why = _why_frost(history, body.name, body.zone)
-                yield from _frozen(body.name, spells[~dark], temps[:4], *why)
+                yield from _frozen(body.name, spells[~dark], parts, *why)
+
+
+def _as_it_moves(trace: Trace, body: str, still: Temperatures) -> tuple[tuple[Floats, ...], Spans]:
+    """The pieces of a body that stands and those in which it trickles below 0 degC; when it does.
+
+    What is still as cold when such a stay ends trickles; what had stood cold and is flushed out does not.
+    """
+    rows = trace.stays[body]
+    below = rows.coldest_c <= _FREEZES_C
+    cold = (rows.joined == 1.0) & below & np.append(below[1:], True)
+    moving = rows.start_s[cold], rows.end_s[cold], rows.coldest_c[cold], rows.coldest_c[cold]
+    pieces = tuple(np.concatenate(both) for both in zip(still[:4], moving, strict=True))
+    return pieces, spans(np.column_stack(moving[:2]))
 
 
 def _below(start_s: Floats, end_s: Floats, start_c: Floats, end_c: Floats) -> Spans:
@@ -150,9 +166,7 @@ def _below(start_s: Floats, end_s: Floats, start_c: Floats, end_c: Floats) -> Sp
     return spans(np.column_stack((begins[freezing], ends[freezing])))
 
 
-def _frozen(
-    name: str, spells: Spans, pieces: tuple[Floats, Floats, Floats, Floats], cause: str, mend: str
-) -> Judged:
+def _frozen(name: str, spells: Spans, pieces: tuple[Floats, ...], cause: str, mend: str) -> Judged:
     start_s, end_s, start_c, end_c = pieces
     for start, end in spells.tolist():
         inside = (start_s < end) & (end_s > start)

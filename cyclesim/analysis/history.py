@@ -56,6 +56,14 @@ class History:
         return {name: standing_temperatures(self.plant, self.trace, name) for name in self.trace.stays}
 
     @cached_property
+    def coldest(self) -> dict[str, Temperatures | None]:
+        """Temperature of each body's coldest end while it stands."""
+        return {
+            name: standing_temperatures(self.plant, self.trace, name, at_coldest=True)
+            for name in self.trace.stays
+        }
+
+    @cached_property
     def warm_and_still(self) -> dict[str, Spans]:
         """When the water of each reported element both stood and was inside the growth band."""
         band, spans_by_name = self.plant.scenario.limits.growth_band_c, {}

@@ -17,7 +17,7 @@ from cyclesim.analysis.metrics import OutageMetrics
 from cyclesim.analysis.spans import Floats, while_in
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.physics.heat import HOUR_S, TwoNode
-from cyclesim.physics.tub_heat import Body
+from cyclesim.physics.outside import Body
 from cyclesim.physics.water import FUSION_J_KG, density_kg_m3
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.trace import Trace, Zones
@@ -64,14 +64,14 @@ def _hours(zones: Zones, start_s: float, end_s: float) -> Floats:
 
 
 def _body_c(trace: Trace, zones: Zones, body: Body, at_s: float) -> float | None:
-    """Temperature [degC] of a body: standing, or the tub's while it is joined to it."""
+    """Temperature [degC] of a body: its coldest end's while it stands, or the tub's behind it."""
     rows = trace.stays[body.name]
     k = int(np.searchsorted(rows.start_s, at_s, side="right")) - 1
     if k < 0:
         return None
     if rows.joined[k] == 1.0:
         return float(water_c_at(trace, np.array([at_s]))[0])
-    since, start_c = rows.start_s[k : k + 1], rows.start_c[k : k + 1]
+    since, start_c = rows.start_s[k : k + 1], rows.coldest_c[k : k + 1]
     return float(Standing(zones, body).temp_at(np.array([at_s]), since, start_c)[0])
 
 

@@ -132,7 +132,7 @@ def measure(history: History) -> Metrics:
                 rows,
                 history.standing[name],
                 history.warm_and_still[name],
-                history.temperatures.get(body_of(plant, name)),
+                history.coldest.get(body_of(plant, name)),
             )
             for name, rows in history.ages.items()
         },

@@ -18,43 +18,44 @@ from dataclasses import dataclass
 from math import ceil, expm1, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cyclesim.physics.heat import mode
-from cyclesim.physics.warmth import BEND_K, Reach, Slug
+from cyclesim.physics.warmth import BEND_K, Floats, Moved, Reach, Slug, warmth
 from cyclesim.physics.water_age import Pattern
-
-Factors = NDArray[np.float64]
-"""What multiplies the forces, in their order: the tub [degC], each zone [degC], heat into each reach [W]."""
 
 
 @dataclass(frozen=True)
 class Settled:
-    """Factors by moving reach: what comes in and leaves [degC], is lost [W], is held above 0 degC [J]."""
+    """Floats of each moving reach: what comes in and leaves [degC], is lost [W], is held above 0 degC [J].
 
+    They multiply the forces: the tub [degC], each of *zones* [degC], heat into each reach [W], in this order.
+    """
+
+    moving: tuple[int, ...]
     zones: tuple[str, ...]
-    reaches: int
-    inlet: Mapping[int, Factors]
-    outlet: Mapping[int, Factors]
-    lost_w: Mapping[int, Factors]
-    held_j: Mapping[int, Factors]
-
-    def forces(self, tub_c: float, zone_c: Mapping[str, float], heat_w: Mapping[int, float]) -> Factors:
-        """The forces in their order."""
-        heats = [heat_w.get(i, 0.0) for i in range(self.reaches)]
-        return np.array([tub_c, *(zone_c[z] for z in self.zones), *heats])
+    inlet: Floats
+    outlet: Floats
+    lost_w: Floats
+    held_j: Floats
 
 
-def settle(reaches: Sequence[Reach], pattern: Pattern, per_m3_k: float) -> Settled:
+def forces(
+    zones: Sequence[str], reaches: int, tub_c: float, zone_c: Mapping[str, float], heat_w: Mapping[int, float]
+) -> Floats:
+    """The forces in their order, of *zones* and so many *reaches*."""
+    heats = [heat_w.get(i, 0.0) for i in range(reaches)]
+    return np.array([tub_c, *(zone_c[z] for z in zones), *heats])
+
+
+def settle(reaches: Sequence[Reach], pattern: Pattern, per_m3_k: float, zones: Sequence[str]) -> Settled:
     """The factors of every moving reach at *pattern*; *per_m3_k*: rho c of water [J/(m3 K)]."""
-    zones = tuple(dict.fromkeys(r.zone for r in reaches if r.ua_w_k > 0.0))
     at_zone = {z: 1 + k for k, z in enumerate(zones)}
     size = 1 + len(zones) + len(reaches)
     unit = np.eye(size)
-    moving = [i for _, links_out in pattern.nodes for i in links_out]
+    moving = tuple(i for _, links_out in pattern.nodes for i in links_out)
     kept: dict[int, float] = {}
-    gained: dict[int, Factors] = {}
-    held: dict[int, tuple[float, Factors]] = {}
+    gained: dict[int, Floats] = {}
+    held: dict[int, tuple[float, Floats]] = {}
     for i in moving:
         reach, flow = reaches[i], abs(pattern.flows[i])
         heat = unit[1 + len(zones) + i]
@@ -75,12 +76,13 @@ def settle(reaches: Sequence[Reach], pattern: Pattern, per_m3_k: float) -> Settl
         for i in moving
     }
     content = {i: held[i][0] * inlet[i] + held[i][1] for i in moving}
-    return Settled(zones, len(reaches), inlet, outlet, lost, content)
+    rows = (np.array([rows[i] for i in moving]) for rows in (inlet, outlet, lost, content))
+    return Settled(moving, tuple(zones), *rows)
 
 
 def _inlets(
-    pattern: Pattern, kept: Mapping[int, float], gained: Mapping[int, Factors], size: int
-) -> dict[int, Factors]:
+    pattern: Pattern, kept: Mapping[int, float], gained: Mapping[int, Floats], size: int
+) -> dict[int, Floats]:
     """What comes into each reach: at every junction what arrives, weighted by flow."""
     comes_from = {i: k for k, (_, links_out) in enumerate(pattern.nodes) for i in links_out}
     matrix, known = np.eye(len(pattern.nodes)), np.zeros((len(pattern.nodes), size))
@@ -94,6 +96,42 @@ def _inlets(
             known[k] += share * gained[i]
     nodes = np.linalg.solve(matrix, known)
     return {i: nodes[k] for i, k in comes_from.items()}
+
+
+class Stirred:
+    """Water that circles without passing the tub, for stretches in which it comes round many times.
+
+    It nears its settled state at one rate: what comes in from the tub over what moves, and what is lost.
+    """
+
+    def __init__(self, reaches: Sequence[Reach], pattern: Pattern, settled: Settled, per_m3_k: float) -> None:
+        self._reaches, self._settled, self._per_m3_k = reaches, settled, per_m3_k
+        self._kept = [k for k, i in enumerate(settled.moving) if reaches[i].capacity_j_k]
+        self._moving = [settled.moving[k] for k in self._kept]
+        fresh = sum(abs(pattern.flows[i]) for ins, outs in pattern.nodes if not ins for i in outs)
+        self._capacity = sum(reaches[i].capacity_j_k for i in self._moving)
+        self._rate_1_s = (per_m3_k * fresh + sum(reaches[i].ua_w_k for i in self._moving)) / self._capacity
+
+    def over(self, dt_s: float, contents: Mapping[int, Sequence[Slug]], at: Floats) -> Moved:
+        """As `warmth.move` for all that moves, over any time [s] at the forces *at*."""
+        settled, first = self._settled, 1 + len(self._settled.zones)
+        kept, once, _ = mode(self._rate_1_s, dt_s)
+        rows = (settled.inlet, settled.outlet, settled.held_j, settled.lost_w)
+        inlets, outlets, lasting_j, lost_w = ((row[self._kept] @ at).tolist() for row in rows)
+        held_j = [self._per_m3_k * warmth(contents[i]) for i in self._moving]
+        apart_k = (sum(held_j) - sum(lasting_j)) / self._capacity
+        now: dict[int, list[Slug]] = {}
+        lost: dict[int, float] = {}
+        gained = 0.0
+        for k, i in enumerate(self._moving):
+            reach = self._reaches[i]
+            mean = lasting_j[k] / reach.capacity_j_k + apart_k * kept
+            half = 0.5 * (outlets[k] - inlets[k])
+            now[i] = [(reach.capacity_j_k / self._per_m3_k, mean + half, mean - half)]
+            lost[i] = lost_w[k] * dt_s + reach.ua_w_k * apart_k * once
+            gained += mean * reach.capacity_j_k - held_j[k]
+        given = sum(float(at[first + i]) for i in settled.moving) * dt_s
+        return Moved(now, lost, given - sum(lost.values()) - gained, {})
 
 
 def profile(

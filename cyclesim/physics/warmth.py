@@ -23,8 +23,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 from cyclesim.physics.heat import mode
 from cyclesim.physics.water_age import Pattern
+
+Floats = NDArray[np.float64]
 
 Slug = tuple[float, float, float]
 """(volume [m3] or passing time [s], temperature at its front, at its back [degC])."""
@@ -136,6 +141,17 @@ def joined(slugs: Sequence[Slug], least: float = 0.0, within_k: float = BEND_K) 
     return out
 
 
+def gathered(slugs: Sequence[Slug], at: Floats) -> Floats:
+    """`warmth` of what comes first, up to each of the volumes [m3] (or times [s]) *at*."""
+    sizes, fronts, backs = np.array(slugs).T
+    edges = np.concatenate(([0.0], np.cumsum(sizes)))
+    sums = np.concatenate(([0.0], np.cumsum(0.5 * sizes * (fronts + backs))))
+    k = np.clip(np.searchsorted(edges, at, side="right") - 1, 0, len(sizes) - 1)
+    into = np.minimum(at - edges[k], sizes[k])
+    found: Floats = sums[k] + into * (fronts[k] + 0.5 * into / sizes[k] * (backs[k] - fronts[k]))
+    return found
+
+
 def mix(streams: Sequence[tuple[float, Sequence[Slug]]]) -> list[Slug]:
     """The stream that leaves a junction where *streams* of (flow [m3/s], stream) meet: weighted by flow.
 
@@ -231,6 +247,8 @@ class Moved(NamedTuple):
     """What each gave to its zone [J]."""
     returned_j: float
     """Heat that they handed on less what came into them [J]: to the tub, and what passes as the tub does."""
+    streams: dict[int, list[Slug]]
+    """What left each [s]."""
 
 
 def move(
@@ -278,7 +296,7 @@ def move(
             passed = flow * (warmth(inflow) - warmth(out))
             lost[i] = per_m3_k * (passed - gained) + near.heat_w * dt_s
             returned -= per_m3_k * passed
-    return Moved(now, lost, returned)
+    return Moved(now, lost, returned, streams)
 
 
 def turn_s(reaches: Sequence[Reach], pattern: Pattern, per_m3_k: float) -> float:

@@ -17,8 +17,11 @@ from cyclesim.physics import friction, walls, water
 from cyclesim.physics.blowing import AirLine, BlowerDuty, blower_duty
 from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.network import Drop, Duty, Jet, Link, Pipe, Pump, solve
-from cyclesim.physics.tub_heat import Body, TubNode
+from cyclesim.physics.outside import Body
+from cyclesim.physics.tub_heat import TubNode
+from cyclesim.physics.warmth import Reach
 from cyclesim.physics.water_age import STILL_M3_S, Plug, reached
+from cyclesim.physics.ways import Ways
 from cyclesim.scenario.blocks.chains import Item
 from cyclesim.scenario.blocks.data_sheets import Diverter, Equipment, Speed, Valve
 from cyclesim.scenario.blocks.data_sheets import Pump as PumpSheet
@@ -73,11 +76,15 @@ class PlantDuty:
     plug_flows_m3_s: tuple[float, ...]
     body_flows_m3_s: tuple[float, ...]
     filtered_m3_s: float
-    pump_heat_w: float
+    pump_heats_w: Mapping[str, float]
+    """What each pump gives to the water that it moves."""
     reached_s: Mapping[str, float]
     """Seconds until tub water reaches the far end of each plug; only of those that move."""
-    body_ahead_m3: tuple[float, ...]
-    """What passes into each body before tub water does."""
+
+    @property
+    def pump_heat_w(self) -> float:
+        """What all pumps give to the water."""
+        return sum(self.pump_heats_w.values())
 
     def flow_m3_s(self, name: str) -> float:
         """Flow through a leg, pump, piece of equipment, heat source or jet."""
@@ -254,8 +261,7 @@ class Plant:
     @cached_property
     def bodies(self) -> tuple[Body, ...]:
         """Legs, equipment, heat sources and pumps in a zone: water with a temperature of its own."""
-        per_m3 = water.density_kg_m3(self.temp_c) * water.heat_capacity_j_kg_k(self.temp_c)
-        bodies = []
+        per_m3, bodies = self.per_m3_k, []
         for name, leg in self.sheet.legs.items():
             length, volume = self._leg_length_m(leg), self.leg_volume_m3(name)
             zone = self.scenario.place.zones[leg.zone]
@@ -273,6 +279,47 @@ class Plant:
         return tuple(bodies)
 
     @cached_property
+    def reach_at(self) -> dict[str, int]:
+        """Number of each plug, and of the reach that it is to heat, by its name."""
+        return {plug.name: i for i, plug in enumerate(self.plugs)}
+
+    @cached_property
+    def body_of(self) -> tuple[int | None, ...]:
+        """The body that each plug belongs to: a manifold's stretches to their leg's."""
+        at = {body.name: k for k, body in enumerate(self.bodies)}
+        of = [at.get(plug.name) for plug in self.plugs]
+        for name, leg in self.sheet.legs.items():
+            for k in range(2, (leg.manifold.jets if leg.manifold else 1) + 1):
+                of[self.reach_at[stretch_name(name, k)]] = at[name]
+        return tuple(of)
+
+    @cached_property
+    def per_m3_k(self) -> float:
+        """Heat capacity of a cubic metre of water [J/(m3 K)]."""
+        return water.density_kg_m3(self.temp_c) * water.heat_capacity_j_kg_k(self.temp_c)
+
+    @cached_property
+    def reaches(self) -> tuple[Reach, ...]:
+        """Every plug as heat sees it: its share of its body, or water that loses none."""
+        reaches = []
+        for plug, k in zip(self.plugs, self.body_of, strict=True):
+            if k is None:
+                reaches.append(Reach(plug.name, plug.a, plug.b, plug.volume_m3 * self.per_m3_k))
+                continue
+            body = self.bodies[k]
+            share = plug.volume_m3 / body.volume_m3
+            reach = Reach(
+                plug.name, plug.a, plug.b, share * body.capacity_j_k, share * body.ua_w_k, body.zone
+            )
+            reaches.append(reach)
+        return tuple(reaches)
+
+    @cached_property
+    def ways(self) -> Ways:
+        """How water moves at each set of flows that was met, kept for the next run."""
+        return Ways(self.reaches, self.per_m3_k)
+
+    @cached_property
     def tub_node(self) -> TubNode:
         """Tub water and shell as two nodes."""
         tub = self.sheet.tub
@@ -286,9 +333,8 @@ class Plant:
         cover = 0.0  # open water has a law of its own
         if tub.cover != "none":
             cover = walls.cover_ua(tub.cover.foam_m, tub.cover.fit, tub.surface_m2)
-        per_m3 = water.density_kg_m3(self.temp_c) * water.heat_capacity_j_kg_k(self.temp_c)
         return TubNode(
-            self.volume_m3 * per_m3,
+            self.volume_m3 * self.per_m3_k,
             node.c_j_k,
             node.g_w_k,
             cover,
@@ -327,18 +373,12 @@ class Plant:
         flows = tuple(duty.flows_m3_s.get(plug.name, 0.0) for plug in self.plugs)
         times = reached(self.plugs, flows)
         far_s = {plug.name: t for plug, t, q in zip(self.plugs, times, flows, strict=True) if q}
-        inside_m3 = {plug.name: plug.volume_m3 for plug in self.plugs}
-
-        def ahead_m3(name: str) -> float:
-            volume = far_s.get(name, 0.0) * abs(duty.flows_m3_s.get(name, 0.0)) - inside_m3[name]
-            return max(0.0, volume) if math.isfinite(volume) else 0.0
-
-        pump_heat = sum(self.pumps[n].heat_to_water * self.speeds[n][s].power_w for n, s in running.items())
+        pump_heats = {n: self.pumps[n].heat_to_water * self.speeds[n][s].power_w for n, s in running.items()}
         name = " + ".join(_said(n, s) for n, s in running.items())
         if running and positions != self.usually:
             name += f" with {self.said_at(positions)}"
         if running and dry:
-            name, pump_heat = f"{name} without water", 0.0
+            name, pump_heats = f"{name} without water", {}
         return PlantDuty(
             name,
             speeds,
@@ -351,9 +391,8 @@ class Plant:
                 for n, e in self.sheet.equipment.items()
                 if e.kind == "filter"
             ),
-            pump_heat,
+            pump_heats,
             far_s,
-            tuple(ahead_m3(body.name) for body in self.bodies),
         )
 
     def said_at(self, positions: Positions) -> str:

@@ -5,7 +5,7 @@ Two contacts of one pump: the faster speed turns it, both are told closed, and a
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
 from cyclesim.control.step import State
@@ -28,8 +28,8 @@ class Effect(NamedTuple):
     patterns: Patterns
     blowing: tuple[str, ...]
     firing: tuple[str, ...]
-    heat_w: float
-    trapped_w: float
+    heats_w: Mapping[str, float]
+    """Heat that is given to the water in each pump and source, whether it moves or not."""
     laws: tuple[Numbered, ...]
 
 
@@ -73,17 +73,15 @@ class Effects:
         devices = zip(self._wiring.devices, what.on, strict=False)
         firing = tuple(name for name, on in devices if on and name in heat)
         duty = what.water.duty
-        heat_w, trapped_w = duty.pump_heat_w, 0.0
+        heats_w = dict(duty.pump_heats_w)
         laws: list[Numbered] = []
         for name in firing:
             flows = not plant.is_still(name, duty)
             if isinstance(heat[name], HeatPump) and self._exchanges:
                 if flows:  # without flow its own pressure switch stops it: no heat, no power
                     laws.append(self._exchanges.heat_pump(name))
-            elif not flows:
-                trapped_w += heat[name].output_w
             else:
-                heat_w += heat[name].output_w
+                heats_w[name] = heat[name].output_w
         if self._exchanges:
             laws += [self._exchanges.blown(name) for name in blowing]
         return Effect(
@@ -94,7 +92,6 @@ class Effects:
             self._patterns(duty.plug_flows_m3_s),
             blowing,
             firing,
-            heat_w,
-            trapped_w,
+            heats_w,
             tuple(laws),
         )

@@ -6,7 +6,7 @@ from collections.abc import Callable, Generator
 
 import simpy
 
-from cyclesim.physics.tub_heat import TubHeat
+from cyclesim.physics.tub_heat import TubHeat, Watched
 from cyclesim.scenario.blocks.wiring import Watch
 from cyclesim.simulation.clock import At, Priority
 
@@ -36,12 +36,12 @@ class FrostWatch:
         if body is not None:
             env.process(self._watch(body))
 
-    def watched(self) -> list[tuple[float, bool]]:
+    def watched(self) -> list[Watched]:
         """The tub's level at which to look again, where the tub is watched."""
         if self._body is not None:
             return []
         frost = self._frost
-        return [(frost.stops_above_c, True) if self._raised else (frost.starts_below_c, False)]
+        return [(frost.stops_above_c, True, None) if self._raised else (frost.starts_below_c, False, None)]
 
     def look(self, water_c: float) -> None:
         """Decide on the watched water's temperature now."""

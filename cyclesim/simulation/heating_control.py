@@ -18,6 +18,7 @@ from collections.abc import Generator
 import numpy as np
 import simpy
 
+from cyclesim.physics.tub_heat import Watched
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import Boiler, HeatPump
 from cyclesim.simulation.assembly import PlantDuty
@@ -71,9 +72,11 @@ class HeatingControl:
         calls = sum({self._call_bits[name] for name in thermostat.calls} | {self._heating_bit})
         self._run.board.set(self._all_bits, calls if thermostat.calls else 0)
 
-    def watched(self) -> list[tuple[float, bool]]:
-        """Levels of the tub's water at which to look again."""
-        return self.thermostat.watched() if self._reads else []
+    def watched(self) -> list[Watched]:
+        """Levels of the water that the sensor reads at which to look again."""
+        if not self._reads:
+            return []
+        return [(level, rising, self._body) for level, rising in self.thermostat.watched()]
 
     def water_moves(self, duty: PlantDuty, now: int) -> None:
         """A sensor in a pipe is read once water has moved past it for a while, for as long as it moves."""
@@ -131,7 +134,7 @@ class HeatingControl:
         def heat_w(hour: int, water_c: float) -> float:
             return duty.pump_heat_w + fixed + sum(law(hour, water_c).heat_w for law in pumps)
 
-        return self._run.heat.seconds_to_reach(level_c, duty.body_flows_m3_s, heat_w, within_s)
+        return self._run.heat.seconds_to_reach(level_c, duty.plug_flows_m3_s, heat_w, within_s)
 
     def _is_heat_pump(self, name: str) -> bool:
         return isinstance(self._run.plant.sheet.heat_sources[name], HeatPump)

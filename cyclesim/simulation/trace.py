@@ -15,7 +15,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from cyclesim.physics.tub_heat import Exchanged, Piece, Stay
+from cyclesim.physics.outside import Stay
+from cyclesim.physics.tub_heat import Exchanged, Piece
 from cyclesim.physics.water_age import Emitted
 from cyclesim.simulation.assembly import Positions
 

@@ -6,8 +6,8 @@ from collections.abc import Generator, Sequence
 
 import simpy
 
-from cyclesim.physics.loops import Loops
-from cyclesim.physics.tub_heat import Exchanged, TubHeat
+from cyclesim.physics.loops import Loops, apart
+from cyclesim.physics.tub_heat import Exchanged, TubHeat, Watched
 from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.simulation.assembly import Plant
 from cyclesim.simulation.board import Board
@@ -37,7 +37,9 @@ class WaterAndHeat:
         begins, series = drive.begins, drive.zones.series
         self.heat = TubHeat(
             plant.tub_node,
-            plant.bodies,
+            plant.ways,
+            plant.body_of,
+            apart(plant.plugs),
             series,
             drive.zones.origin_s,
             drive.start_s,
@@ -84,7 +86,7 @@ class WaterAndHeat:
         self._tell(now)
         self._board.wake()
 
-    def advance(self, levels: Sequence[tuple[float, bool]], now: int) -> int | None:
+    def advance(self, levels: Sequence[Watched], now: int) -> int | None:
         """Nothing changes before the next event, so heat runs on to it, or to the tub's next level.
 
         Gives the second in which that level is to be looked at; None where the next event comes before.
@@ -116,7 +118,7 @@ class WaterAndHeat:
                 laws = (*laws, self.exchanges.open_water())
             if self._people:
                 laws = (*laws, self.exchanges.bathers(self._people))
-        duty, trapped_w = effect.duty, effect.trapped_w
+        duty, heats_w = effect.duty, dict(effect.heats_w)
         hour = (now - self._drive.start_s) // HOUR_S
         for name, series in self.exchanges.fires.items() if self.exchanges else ():
             sheet, heat_w = self._plant.sheet.heat_sources[name], series[hour]
@@ -125,12 +127,16 @@ class WaterAndHeat:
             if isinstance(sheet, Solar):  # a dry collector stands hot and gives nothing: it is built for that
                 hot = hot and moves
             elif not moves:
-                trapped_w += heat_w
+                heats_w[name] = heat_w
             if moves and self.exchanges:
                 laws = (*laws, self.exchanges.by_itself(name))
             self._trace.sources[name].put(now, "firing" if hot else "off")
+        at, names = self._plant.reach_at, self.exchanges.names if self.exchanges else ()
         self.heat.change(
-            duty.body_flows_m3_s, effect.heat_w, trapped_w, laws, self._covered, duty.body_ahead_m3
+            duty.plug_flows_m3_s,
+            {at[name]: w for name, w in heats_w.items()},
+            [(k, law, at.get(names[k])) for k, law in laws],
+            self._covered,
         )
 
     def _burning(self) -> Generator[simpy.Event, None, None]:

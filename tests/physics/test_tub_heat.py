@@ -1,16 +1,21 @@
 """Tub, shell and bodies of water through time: by hand, against an integrator, and no heat goes missing."""
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from cyclesim.physics.tub_heat import Body, Piece, Stay, TubHeat, TubNode
+from cyclesim.physics.outside import Body, Stay
+from cyclesim.physics.tub_heat import Piece, TubHeat, TubNode
+from cyclesim.physics.warmth import Reach
+from cyclesim.physics.ways import Ways
 
 L = 1e-3
+PER_M3_K = 4.2e6
 HOUR_S = 3600
 # 1500 L measured at 10 degC and the mean heat capacity from 10 to 38 degC: IAPWS-IF97, iapws 1.5.5
 WATER_J_K = 1499.55 * 117148.0 / 28.0
@@ -44,6 +49,7 @@ class Run:
 
     tub: TubNode
     bodies: list[Body]
+    """Each between tub and tub; those whose name begins with "behind" follow the one before."""
     zones: dict[str, list[float]]
     water_c: float = 38.0
     start_s: int = 0
@@ -54,7 +60,9 @@ class Run:
         self.now_s = self.start_s
         self.heat = TubHeat(
             self.tub,
-            self.bodies,
+            Ways(self.reaches(), PER_M3_K),
+            range(len(self.bodies)),
+            self.circuits(),
             self.zones,
             self.start_s // HOUR_S * HOUR_S,
             self.start_s,
@@ -62,6 +70,27 @@ class Run:
             self.pieces.append,
             self.stays.append,
         )
+
+    def reaches(self) -> list[Reach]:
+        """A reach for each body."""
+        found: list[Reach] = []
+        for k, body in enumerate(self.bodies):
+            a = "tub"
+            if body.name.startswith("behind"):
+                a, before = f"node {k}", found[-1]
+                found[-1] = replace(before, b=a)
+            found.append(Reach(body.name, a, "tub", body.capacity_j_k, body.ua_w_k, body.zone))
+        return found
+
+    def circuits(self) -> list[list[int]]:
+        """Bodies that follow one another share a circuit."""
+        found: list[list[int]] = []
+        for k, body in enumerate(self.bodies):
+            if body.name.startswith("behind"):
+                found[-1].append(k)
+            else:
+                found.append([k])
+        return found
 
     def advance(self, by_s: int) -> None:
         """Onwards by some seconds."""
@@ -73,44 +102,47 @@ class Run:
         return [self.heat.body_c(i, self.now_s) for i in range(len(self.bodies))]
 
 
-flows = st.sampled_from([0.0, 0.0, 1e-9, 0.01 * L, 0.3 * L, 2.0 * L])
+flows = st.sampled_from([0.0, 0.0, 1e-9, 0.002 * L, 0.01 * L, 0.3 * L, 2.0 * L, -0.3 * L])
+powers = st.sampled_from([0.0, 500.0, 3000.0])
 steps = st.tuples(
     st.tuples(flows, flows, flows),
-    st.sampled_from([0.0, 500.0, 3000.0]),
-    st.sampled_from([0.0, 0.0, 3000.0]),
+    st.tuples(powers, powers),
     st.integers(1, 90) | st.integers(100, 4000) | st.integers(10_000, 60_000),
 )
+Step = tuple[tuple[float, float, float], tuple[float, float], int]
 histories = st.lists(steps, min_size=1, max_size=8)
+IN_LINE = [BODIES[0], Body("behind it", 30 * L, 1.3e5, 1.5, "room"), BODIES[2]]
 
 
-@settings(deadline=None)
-@given(history=histories, start_s=st.integers(-50_000, 50_000))
-def test_no_heat_is_made_or_lost(
-    history: list[tuple[tuple[float, ...], float, float, int]], start_s: int
-) -> None:
-    """The change of heat content, trapped heat included, is what came in less every loss reported."""
-    run = Run(TUB, BODIES, ZONES, start_s=start_s)
-    before, came_in = run.heat.heat_content_j(), 0.0
-    for flow, heat_w, trapped_w, lasts in history:
-        run.heat.change(flow, heat_w, trapped_w)
+def lived(run: Run, history: list[Step]) -> float:
+    """Live a history: the first two bodies share one flow, and are heated; the heat that came in [J]."""
+    came_in = 0.0
+    for flow, heat, lasts in history:
+        run.heat.change((flow[0], flow[0], flow[2]), dict(enumerate(heat)))
         run.advance(lasts)
-        came_in += (heat_w + trapped_w) * lasts
+        came_in += sum(heat) * lasts
+    return came_in
+
+
+@settings(deadline=None, max_examples=30)
+@given(history=histories, start_s=st.integers(-50_000, 50_000))
+def test_no_heat_is_made_or_lost(history: list[Step], start_s: int) -> None:
+    """The change of heat content is what came in less every loss reported, in all and of each body."""
+    run = Run(TUB, IN_LINE, ZONES, start_s=start_s)
+    before = run.heat.heat_content_j()
+    came_in = lived(run, history)
     run.heat.close()
     lost = sum(p.cover_loss_j + p.shell_loss_j for p in run.pieces) + sum(s.loss_j for s in run.stays)
     change = run.heat.heat_content_j() - before
     assert math.isclose(came_in - lost, change, abs_tol=1e-9 * before)
 
 
-@settings(deadline=None)
+@settings(deadline=None, max_examples=25)
 @given(history=histories, start_s=st.integers(-50_000, 50_000))
-def test_pieces_and_stays_tile_the_time(
-    history: list[tuple[tuple[float, ...], float, float, int]], start_s: int
-) -> None:
+def test_pieces_and_stays_tile_the_time(history: list[Step], start_s: int) -> None:
     """Pieces of the tub and stays of each body follow one another without gap; a piece stays in its hour."""
-    run = Run(TUB, BODIES, ZONES, start_s=start_s)
-    for flow, heat_w, trapped_w, lasts in history:
-        run.heat.change(flow, heat_w, trapped_w)
-        run.advance(lasts)
+    run = Run(TUB, IN_LINE, ZONES, start_s=start_s)
+    lived(run, history)
     run.heat.close()
     spans = [[p[:2] for p in run.pieces]]
     spans += [[(s.start_s, s.end_s) for s in run.stays if s.body == i] for i in range(3)]
@@ -121,38 +153,33 @@ def test_pieces_and_stays_tile_the_time(
     assert all(p.start_s // HOUR_S == (p.end_s - 1) // HOUR_S for p in run.pieces)
 
 
-@settings(deadline=None)
+@settings(deadline=None, max_examples=25)
 @given(history=histories, share=st.floats(0.0, 1.0))
-def test_two_advances_equal_one(
-    history: list[tuple[tuple[float, ...], float, float, int]], share: float
-) -> None:
-    """Where an advance is interrupted changes nothing."""
-    one, two = Run(TUB, BODIES, ZONES), Run(TUB, BODIES, ZONES)
-    for flow, heat_w, trapped_w, lasts in history:
+def test_two_advances_nearly_equal_one(history: list[Step], share: float) -> None:
+    """Where an advance is interrupted changes the tub by less than 0.05 K, and a body by less than 0.5 K.
+
+    What returns is spread over a piece, also where 90 MJ of dry firing stand in 30 L to be flushed out.
+    """
+    one, two = Run(TUB, IN_LINE, ZONES), Run(TUB, IN_LINE, ZONES)
+    for flow, heat, lasts in history:
         for run in (one, two):
-            run.heat.change(flow, heat_w, trapped_w)
+            run.heat.change((flow[0], flow[0], flow[2]), dict(enumerate(heat)))
         one.advance(lasts)
         two.advance(int(share * lasts))
         two.advance(lasts - int(share * lasts))
-    assert pytest.approx(one.heat.water_c, rel=1e-9) == two.heat.water_c
-    assert pytest.approx(one.heat.shell_c, rel=1e-9) == two.heat.shell_c
-    assert pytest.approx(one.bodies_c(), rel=1e-9) == two.bodies_c()
-    assert [s.body for s in one.stays] == [s.body for s in two.stays]
-    for a, b in zip(one.stays, two.stays, strict=True):
-        assert pytest.approx(a, rel=1e-9, abs=1e-3) == b
+    assert pytest.approx(one.heat.water_c, abs=0.05) == two.heat.water_c
+    assert pytest.approx(one.heat.shell_c, abs=0.05) == two.heat.shell_c
+    assert pytest.approx(one.bodies_c(), abs=0.5) == two.bodies_c()
+    assert [s[:3] for s in one.stays] == [s[:3] for s in two.stays]
 
 
-@settings(deadline=None)
+@settings(deadline=None, max_examples=30)
 @given(history=histories)
-def test_the_same_history_gives_the_same_heat(
-    history: list[tuple[tuple[float, ...], float, float, int]],
-) -> None:
+def test_the_same_history_gives_the_same_heat(history: list[Step]) -> None:
     """Twice the same, to the last bit."""
-    runs = Run(TUB, BODIES, ZONES), Run(TUB, BODIES, ZONES)
+    runs = Run(TUB, IN_LINE, ZONES), Run(TUB, IN_LINE, ZONES)
     for run in runs:
-        for flow, heat_w, trapped_w, lasts in history:
-            run.heat.change(flow, heat_w, trapped_w)
-            run.advance(lasts)
+        lived(run, history)
     assert (runs[0].pieces, runs[0].stays) == (runs[1].pieces, runs[1].stays)
 
 
@@ -181,73 +208,113 @@ def cold_leg() -> Run:
 def test_a_flush_of_half_a_leg_exchanges_half_its_heat() -> None:
     """10 of 20 L change places in 10 s: the leg is half way to the tub, which cools by half of 33 / 84 K."""
     run = cold_leg()
-    run.heat.change([1.0 * L], 0.0, 0.0)
+    run.heat.change([1.0 * L], {})
     run.advance(10)
-    run.heat.change([0.0], 0.0, 0.0)
-    assert [pytest.approx((5.0 + 38.0) / 2)] == run.bodies_c()
-    assert pytest.approx(38.0 - 16.5 / 84) == run.heat.water_c
+    run.heat.change([0.0], {})
+    assert [pytest.approx((5.0 + 38.0) / 2, abs=0.06)] == run.bodies_c()
+    assert pytest.approx(38.0 - 16.5 / 84, abs=1e-3) == run.heat.water_c
 
 
-def test_a_flush_reaches_the_second_leg_behind_the_first() -> None:
-    """Two legs of 20 L in line: 30 L of tub water fill one and half of the other, and no more is moved."""
-    run = Run(tight(), [COLD, Body("behind", 20 * L, COLD.capacity_j_k, 1.0, "z")], still(5.0), water_c=38.0)
+def test_a_flush_moves_what_stood_in_the_first_leg_into_the_second() -> None:
+    """Two legs of 20 L, at 5 and 20 degC: 10 L of tub water, and the second leg is half at 5 degC.
+
+    The 10 L that reach the tub are the second leg's own, at 20 degC: 10 x 4.2 kJ x 18 K.
+    """
+    zones = still(5.0) | {"warm": [20.0] * 400}
+    run = Run(tight(), [COLD, Body("behind", 20 * L, COLD.capacity_j_k, 8.4, "warm")], zones)
     run.advance(1_000_000)
-    run.heat.change([1.0 * L, 1.0 * L], 0.0, 0.0, ahead_m3=[0.0, 20 * L])
-    run.advance(30)
-    run.heat.change([0.0, 0.0], 0.0, 0.0)
+    run.heat.change([1.0 * L, 1.0 * L], {})
+    run.advance(10)
+    run.heat.change([0.0, 0.0], {})
     first, second = run.bodies_c()
-    assert pytest.approx(38.0, abs=0.1) == first
-    assert pytest.approx((5.0 + 38.0) / 2, abs=0.3) == second
+    assert pytest.approx((5.0 + 38.0) / 2, abs=0.05) == first
+    assert pytest.approx((5.0 + 20.0) / 2, abs=0.05) == second
     given_j = WATER_J_K * (38.0 - run.heat.water_c)
-    assert pytest.approx(1.5 * 33.0 * COLD.capacity_j_k, rel=0.02) == given_j
-
-
-def test_a_leg_that_has_turned_over_is_at_the_tubs_temperature() -> None:
-    """After its 20 s the leg and the tub are one: (84 x 38 + 5) / 85, and they stay together."""
-    run = cold_leg()
-    run.heat.change([1.0 * L], 0.0, 0.0)
-    run.advance(19)
-    assert [pytest.approx(5.0)] == run.bodies_c()
-    run.advance(1)
-    assert [pytest.approx((84 * 38.0 + 5.0) / 85)] == run.bodies_c() == [run.heat.water_c]
-    run.advance(5000)
-    assert [run.heat.water_c] == run.bodies_c()
-    joined = run.heat.water_c
-    run.heat.change([0.0], 0.0, 0.0)
-    assert [joined] == run.bodies_c()
-    assert [False, True] == [s.joined for s in run.stays]
-    assert (20, pytest.approx((84 * 38.0 + 5.0) / 85)) == (
-        run.stays[1].start_s - 1_000_000,
-        run.stays[1].start_c,
-    )
-
-
-def test_a_trickle_is_not_waited_for() -> None:
-    """A leg due in 20 s joins although another would take an hour, and that one joins in its own time."""
-    run = Run(tight(), [COLD, Body("slow", 3.5995 * L, 1.5e4, 1.0, "z")], still(5.0))
-    run.heat.change([1.0 * L, 0.001 * L], 0.0, 0.0)
-    run.advance(4000)
+    assert pytest.approx(10 * 4200.0 * 18.0, rel=4e-3) == given_j  # the tub falls by 0.12 K meanwhile
+    assert pytest.approx(5.0, abs=0.05) == run.heat.coldest_c(1, run.now_s)
     run.heat.close()
-    assert [(0, 20), (1, 3600)] == [(s.body, s.end_s) for s in run.stays if not s.joined]
+    assert pytest.approx(5.0, abs=0.05) == run.stays[-1].coldest_c
 
 
-def test_trapped_heat_reaches_the_tub_when_it_ends() -> None:
-    """3 kW for 100 s into standing water: nothing in the tub until then, 300 kJ of it afterwards."""
-    run = Run(tight(3e6), [], still(38.0))
-    run.heat.change([], 0.0, 3000.0)
-    run.advance(100)
-    assert (pytest.approx(38.0), 300_000.0) == (run.heat.water_c, run.heat.trapped_j)
-    run.heat.change([], 0.0, 0.0)
-    assert (pytest.approx(38.1), 0.0) == (run.heat.water_c, run.heat.trapped_j)
+def test_a_leg_that_has_turned_over_has_the_tubs_water() -> None:
+    """After its 20 s leg and tub are at (84 x 38 + 5) / 85, but for 20 s along a leg of tau 10 000 s."""
+    run = cold_leg()
+    run.heat.change([1.0 * L], {})
+    run.advance(20)
+    mixed = (84 * 38.0 + 5.0) / 85
+    assert pytest.approx(mixed, abs=0.05) == run.heat.water_c
+    assert [pytest.approx(run.heat.water_c, abs=0.05)] == run.bodies_c()
+    run.advance(5000)
+    assert [pytest.approx(5.0 + (run.heat.water_c - 5.0) * (1.0 - 0.001), abs=1e-3)] == run.bodies_c()
+    joined = run.bodies_c()
+    run.heat.change([0.0], {})
+    assert pytest.approx(joined, rel=1e-12) == run.bodies_c()
+    assert [False, True] == [s.joined for s in run.stays]
+
+
+def test_a_trickle_loses_what_its_water_brings() -> None:
+    """20 L of tau 10 000 s at 1 mL/s: NTU 2; it loses rho c Q (1 - exp(-2)) 33 K, its end is at 5 + 33 / e2.
+
+    The tub is endless, so that it stays at 38 degC. Told as at the tub's temperature it would be 2.31 times
+    as much: NTU / (1 - exp(-NTU)).
+    """
+    run = Run(tight(1e15), [COLD], still(5.0))
+    run.heat.change([0.001 * L], {})
+    run.advance(90_000)
+    run.heat.close()
+    run.stays.clear()
+    run.advance(36_000)
+    run.heat.close()
+    lost_j = sum(stay.loss_j for stay in run.stays)
+    brought_w = PER_M3_K * 1e-6 * (1.0 - math.exp(-2.0)) * 33.0
+    assert pytest.approx(brought_w * 36_000, rel=5e-3) == lost_j
+    assert pytest.approx(5.0 + 33.0 * math.exp(-2.0), abs=0.05) == run.heat.coldest_c(0, run.now_s)
+    assert pytest.approx(5.0 + 33.0 * (1.0 - math.exp(-2.0)) / 2.0, abs=0.05) == run.bodies_c()[0]
+
+
+def test_a_trickle_is_told_by_the_hour_with_its_coldest_end() -> None:
+    """1 mL/s through 20 L beside -10 degC: the end is at -10 + 48 / e2 = -3.5 degC, the mean far above."""
+    run = Run(tight(1e15), [COLD], still(-10.0))
+    run.heat.change([0.001 * L], {})
+    run.advance(30 * HOUR_S)
+    last = run.stays[-1]
+    assert (29 * HOUR_S, 30 * HOUR_S, True) == last[1:4]
+    assert pytest.approx(-10.0 + 48.0 * math.exp(-2.0), abs=0.05) == last.coldest_c
+    assert pytest.approx(-10.0 + 48.0 * (1.0 - math.exp(-2.0)) / 2.0, abs=0.05) == last.end_c
+
+
+def test_heat_into_standing_water_warms_it_where_it_is() -> None:
+    """3 kW for 28 s into 20 L that lose none: 84 kJ, 1 K; the tub gets it when water moves."""
+    run = Run(tight(3e6), [Body("heater", 20 * L, 8.4e4, 0.0, "z")], still(38.0))
+    run.heat.change([0.0], {0: 3000.0})
+    run.advance(28)
+    assert [pytest.approx(39.0)] == run.bodies_c()
+    assert pytest.approx(38.0) == run.heat.water_c
+    run.heat.change([1.0 * L], {})
+    run.advance(60)
+    assert pytest.approx(38.0 + 84e3 / 3.084e6, abs=1e-6) == run.heat.water_c
+
+
+def test_water_behind_a_heater_is_warmer_by_its_power_over_the_flow() -> None:
+    """3 kW into 0.1 L/s: 3000 / 420 = 7.143 K behind it, and the tub gets all of it after 20 s of the leg."""
+    heater = Body("heater", 1 * L, 4200.0, 0.0, "z")
+    run = Run(tight(1e9), [heater, Body("behind", 2 * L, 8400.0, 0.0, "z")], still(20.0), water_c=20.0)
+    run.heat.change([0.1 * L, 0.1 * L], {0: 3000.0})
+    run.advance(20)
+    assert pytest.approx(20.0, abs=1e-4) == run.heat.water_c
+    run.advance(40)
+    assert [pytest.approx(20.0 + 3.571, abs=1e-2), pytest.approx(27.143, abs=1e-2)] == run.bodies_c()
+    run.heat.change([0.0, 0.0], {})
+    assert [pytest.approx(20.0 + 3.571, abs=1e-2), pytest.approx(27.143, abs=1e-2)] == run.bodies_c()
 
 
 def test_heating_a_tub_from_10_to_38() -> None:
     """1500 L at 3 kW without loss: 16.27 h and 1.721 K/h, from the enthalpies of IAPWS-IF97 (iapws 1.5.5)."""
-    run = Run(tight(), [], still(10.0), water_c=10.0)
-    run.heat.change([], 3000.0, 0.0)
+    run = Run(tight(), [Body("element", 0.0, 0.0, 0.0, "z")], still(10.0), water_c=10.0)
+    run.heat.change([0.0], {0: 3000.0})
     run.advance(HOUR_S)
     assert pytest.approx(1.721, rel=3e-3) == run.heat.water_c - 10.0
-    reached_s = run.heat.advance(20 * HOUR_S, (38.0, True))
+    reached_s = run.heat.advance(20 * HOUR_S, (38.0, True, None))
     assert reached_s is not None
     assert pytest.approx(16.27, rel=3e-3) == reached_s / HOUR_S
 
@@ -255,13 +322,13 @@ def test_heating_a_tub_from_10_to_38() -> None:
 def test_a_tub_cools_from_38_to_36() -> None:
     """1500 L losing 10 W/K to 5 degC: time constant 174.3 h, times ln(33/31): 10.90 h."""
     run = Run(tight(ua_w_k=10.0), [], still(5.0))
-    reached_s = run.heat.advance(20 * HOUR_S, (36.0, False))
+    reached_s = run.heat.advance(20 * HOUR_S, (36.0, False, None))
     assert reached_s is not None
     assert pytest.approx(10.90, rel=3e-3) == reached_s / HOUR_S
     assert run.heat.water_c <= 36.0 + 1e-9
 
 
-@settings(deadline=None)
+@settings(deadline=None, max_examples=30)
 @given(
     heat_w=st.floats(0.0, 6000.0),
     water_c=st.floats(20.0, 40.0),
@@ -273,31 +340,23 @@ def test_a_tub_cools_from_38_to_36() -> None:
 def test_a_crossing_comes_at_the_first_whole_second(
     heat_w: float, water_c: float, off_k: float, rising: bool, flow: float, to_s: int
 ) -> None:
-    """At the second returned the water has reached the level, at every piece's end before it had not."""
+    """At the second returned the water has reached the level, at every piece's end before it had not.
+
+    Where settled water takes its warmth from the tub as the hour or the heat changes, the tub steps by mK.
+    """
     run = Run(TUB, BODIES, ZONES, water_c=water_c)
     run.advance(40_000)
     sign = 1.0 if rising else -1.0
     level_c = run.heat.water_c + off_k
-    run.heat.change((flow, 0.0, flow), heat_w, 0.0)
+    run.heat.change((flow, 0.0, flow), {1: heat_w})
     run.pieces.clear()
-    begin = run.now_s
-    at_s = run.heat.advance(begin + to_s, (level_c, rising))
-
-    other = Run(TUB, BODIES, ZONES, water_c=water_c)
-    other.advance(40_000)
-    other.heat.change((flow, 0.0, flow), heat_w, 0.0)
-    end = begin + to_s if at_s is None else at_s
-    moments = {p.end_s for p in run.pieces} | {end - 1, *range(begin, end, 307)}
-    for moment in sorted(t for t in moments if begin <= t < end):
-        other.heat.advance(moment)
-        assert sign * (other.heat.water_c - level_c) < 1e-9
-    other.heat.advance(end)
-    assert pytest.approx(other.heat.water_c, rel=1e-9) == run.heat.water_c
-    due = [moving for moving in run.stays if moving.end_s == end]  # a cold leg joins in this very second
-    if at_s is not None and not due:
-        assert sign * (run.heat.water_c - level_c) > -1e-9
-    if at_s is None:
-        assert sign * (run.heat.water_c - level_c) < 1e-9 or due
+    at_s = run.heat.advance(run.now_s + to_s, (level_c, rising, None))
+    for piece in run.pieces[1:]:
+        assert sign * (piece.water_c - level_c) < 0.03
+    if at_s is not None:
+        assert sign * (run.heat.water_c - level_c) > -0.03
+    else:
+        assert sign * (run.heat.water_c - level_c) < 0.03
 
 
 def test_a_level_passed_for_a_while_within_a_piece_is_seen() -> None:
@@ -310,7 +369,7 @@ def test_a_level_passed_for_a_while_within_a_piece_is_seen() -> None:
     for level_c, seen in [(38.01, True), (38.1, False)]:
         run, other = Run(tub, [], still(0.0)), Run(tub, [], still(0.0))
         run.heat.shell_c = other.heat.shell_c = 44.0
-        at_s = run.heat.advance(HOUR_S, (level_c, True))
+        at_s = run.heat.advance(HOUR_S, (level_c, True, None))
         if not seen:
             assert at_s is None
             assert run.heat.water_c < 38.0
@@ -322,46 +381,40 @@ def test_a_level_passed_for_a_while_within_a_piece_is_seen() -> None:
 
 
 def test_two_bodies_of_which_one_runs_agree_with_a_numerical_integrator() -> None:
-    """Five hours of weather with the first body running, against scipy's integration of the same equations.
+    """Five hours of weather with the first body running, against scipy over 200 slices of it.
 
-    The running body (20 L at 0.07 L/s: 285.7 s, so from second 286 on) mixes with the tub and then shares its
-    temperature; the other relaxes to its zone throughout.
+    20 L at 0.07 L/s, warmed by 1800 W along its length: what comes back, all losses, and both nodes.
     """
-    heat_w, hours = 1800.0, 5
+    heat_w, hours, n, flow = 1800.0, 5, 200, 0.07 * L
     run = Run(TUB, BODIES[:2], ZONES)
     run.advance(2 * HOUR_S)
     leg, filter_ = BODIES[:2]
+    carried = PER_M3_K * flow
 
-    def rates(leg_joined: bool, hour: int):  # type: ignore[no-untyped-def]
-        def rate(_: float, y: list[float]) -> list[float]:
-            water, shell, one, two = y
-            capacity = TUB.water_j_k + (leg.capacity_j_k if leg_joined else 0.0)
-            to_leg = leg.ua_w_k * (one - SOIL[hour])
-            gain = heat_w - TUB.ua_cover_w_k * (water - AIR[hour]) - TUB.g_w_k * (water - shell)
-            water_rate = (gain - (to_leg if leg_joined else 0.0)) / capacity
-            into_shell = TUB.g_w_k * (water - shell) - TUB.ua_shell_w_k * (shell - SOIL[hour])
-            return [
-                water_rate,
-                into_shell / TUB.shell_j_k,
-                water_rate if leg_joined else -to_leg / leg.capacity_j_k,
-                -filter_.ua_w_k * (two - ROOM[hour]) / filter_.capacity_j_k,
-            ]
+    def rates(hour: int):  # type: ignore[no-untyped-def]
+        def rate(_: float, y: np.ndarray) -> np.ndarray:
+            water, shell, two, cells = y[0], y[1], y[2], y[3:]
+            upstream = np.concatenate(([water], cells[:-1]))
+            into_shell = TUB.g_w_k * (water - shell)
+            gain = carried * (cells[-1] - water) - TUB.ua_cover_w_k * (water - AIR[hour]) - into_shell
+            each = carried * (upstream - cells) + (heat_w - leg.ua_w_k * (cells - SOIL[hour])) / n
+            return np.concatenate(
+                (
+                    [gain / TUB.water_j_k],
+                    [(into_shell - TUB.ua_shell_w_k * (shell - SOIL[hour])) / TUB.shell_j_k],
+                    [-filter_.ua_w_k * (two - ROOM[hour]) / filter_.capacity_j_k],
+                    each * n / leg.capacity_j_k,
+                )
+            )
 
         return rate
 
-    def known(y: list[float], leg_joined: bool, begin: int, end: int) -> list[float]:
-        hour = begin // HOUR_S
-        found = solve_ivp(rates(leg_joined, hour), (begin, end), y, method="Radau", rtol=1e-10, atol=1e-9)
-        values: list[float] = found.y[:, -1].tolist()
-        return values
-
-    y = [run.heat.water_c, run.heat.shell_c, *run.bodies_c()]
-    run.heat.change([0.07 * L, 0.0], heat_w, 0.0)
-    now = 2 * HOUR_S
-    y = known(y, False, now, now + 286)
-    both = (TUB.water_j_k * y[0] + leg.capacity_j_k * y[2]) / (TUB.water_j_k + leg.capacity_j_k)
-    y = known([both, y[1], both, y[3]], True, now + 286, now + HOUR_S)
-    for hour in range(3, 2 + hours):
-        y = known(y, True, hour * HOUR_S, (hour + 1) * HOUR_S)
+    begins = run.bodies_c()
+    y = np.array([run.heat.water_c, run.heat.shell_c, begins[1], *[begins[0]] * n])
+    run.heat.change([flow, 0.0], {0: heat_w})
+    for hour in range(2, 2 + hours):
+        span = hour * HOUR_S, (hour + 1) * HOUR_S
+        y = solve_ivp(rates(hour), span, y, method="BDF", rtol=1e-8, atol=1e-8).y[:, -1]
     run.advance(hours * HOUR_S)
-    assert pytest.approx(y, rel=1e-7) == [run.heat.water_c, run.heat.shell_c, *run.bodies_c()]
+    ours = [run.heat.water_c, run.heat.shell_c, run.bodies_c()[1], run.bodies_c()[0]]
+    assert pytest.approx([y[0], y[1], y[2], y[3:].mean()], abs=0.02) == ours

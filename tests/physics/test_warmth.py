@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cyclesim.physics import warmth
-from cyclesim.physics.settled import profile, settle
+from cyclesim.physics.settled import Stirred, forces, profile, settle
 from cyclesim.physics.warmth import Beside, Reach, Slug
 from cyclesim.physics.water_age import Pattern, Plug, pattern_of
 
@@ -61,11 +61,11 @@ def test_a_long_flow_ends_in_the_exponential_profile(ntu: float, steps: int) -> 
     lost = RHO_C * flow * -expm1(-ntu) * 43.0 * 600.0
     assert after.lost_j[0] == pytest.approx(lost, rel=5e-3)
     assert -after.returned_j == pytest.approx(lost, rel=5e-3)
-    settled = settle([one], pattern, RHO_C)
-    forces = settled.forces(38.0, {"air": -5.0}, {})
-    assert settled.outlet[0] @ forces == pytest.approx(-5.0 + 43.0 * exp(-ntu), rel=1e-12)
-    assert settled.lost_w[0] @ forces * 600.0 == pytest.approx(lost, rel=1e-12)
-    assert settled.held_j[0] @ forces == pytest.approx(held_j(after.contents[0]), rel=2e-4)
+    settled = settle([one], pattern, RHO_C, ["air"])
+    at = forces(settled.zones, 1, 38.0, {"air": -5.0}, {})
+    assert settled.outlet[0] @ at == pytest.approx(-5.0 + 43.0 * exp(-ntu), rel=1e-12)
+    assert settled.lost_w[0] @ at * 600.0 == pytest.approx(lost, rel=1e-12)
+    assert settled.held_j[0] @ at == pytest.approx(held_j(after.contents[0]), rel=2e-4)
 
 
 @pytest.mark.parametrize("ntu", NTUS)
@@ -286,18 +286,18 @@ def test_water_that_circles_keeps_its_heat() -> None:
     beside = {i: Beside(0.0, 500.0 if i == 1 else 0.0) for i in range(4)}
     contents = {i: [(r.capacity_j_k / RHO_C, 10.0, 10.0)] for i, r in enumerate(reaches)}
     turn = warmth.turn_s(reaches, pattern, RHO_C)
-    assert turn == pytest.approx(3.0)  # 3 L at 1 L/s
+    assert turn == pytest.approx(5.0)  # 4 L at 0.8 L/s
     for _ in range(400):
         moved = warmth.move(reaches, pattern, contents, [(turn, 38.0, 38.0)], beside, RHO_C)
         gained = sum(held_j(moved.contents[i]) - held_j(contents[i]) for i in contents)
         given = 500.0 * turn - sum(moved.lost_j.values()) - moved.returned_j
         assert given == pytest.approx(gained, abs=1e-3)
         contents = moved.contents
-    settled = settle(reaches, pattern, RHO_C)
-    forces = settled.forces(38.0, {"air": 0.0}, {1: 500.0})
-    for i, slugs in contents.items():
-        assert held_j(slugs) == pytest.approx(float(settled.held_j[i] @ forces), rel=1e-3)
-        assert slugs[0][1] == pytest.approx(float(settled.outlet[i] @ forces), abs=0.02)
+    settled = settle(reaches, pattern, RHO_C, ["air"])
+    at = forces(settled.zones, 4, 38.0, {"air": 0.0}, {1: 500.0})
+    for k, i in enumerate(settled.moving):
+        assert held_j(contents[i]) == pytest.approx(float(settled.held_j[k] @ at), rel=1e-3)
+        assert contents[i][0][1] == pytest.approx(float(settled.outlet[k] @ at), abs=0.02)
 
 
 def test_settled_rows_add_up() -> None:
@@ -308,10 +308,10 @@ def test_settled_rows_add_up() -> None:
         reach("return", "out", "tub", 12.0),
     ]
     pattern = layout(reaches, [1e-3] * 3)
-    settled = settle(reaches, pattern, RHO_C)
-    forces = settled.forces(38.0, {"soil": 8.0, "air": -3.0}, {1: 400.0})
-    lost = sum(float(row @ forces) for row in settled.lost_w.values())
-    back = float(settled.outlet[2] @ forces)
+    settled = settle(reaches, pattern, RHO_C, ["soil", "air"])
+    at = forces(settled.zones, 3, 38.0, {"soil": 8.0, "air": -3.0}, {1: 400.0})
+    lost = float((settled.lost_w @ at).sum())
+    back = float(settled.outlet[2] @ at)
     assert lost == pytest.approx(400.0 + RHO_C * 1e-3 * (38.0 - back), rel=1e-9)
     first = 8.0 + 30.0 * exp(-12.0 / TAU_S)
     assert back == pytest.approx(
@@ -345,3 +345,27 @@ def test_the_wall_holds_a_front_of_warmth_back() -> None:
         outlet.append(out[-1][2])
     rises = next(k for k, (a, b) in enumerate(pairwise(outlet), start=2) if b > 25.0 >= a)
     assert rises == 21
+
+
+def test_circling_water_counts_as_stirred_over_long_stretches() -> None:
+    """20 min in one go: heat balances, it nears the solved end with 20 L of 0.2 L/s, 1 - exp(-t / 100 s)."""
+    reaches = [
+        reach("suction", "tub", "in", 5.0),
+        reach("pump", "in", "out", 3.0),
+        reach("bypass", "out", "in", 4.0),
+        reach("return", "out", "tub", 8.0),
+    ]
+    pattern = layout(reaches, [0.2e-3, 1.0e-3, 0.8e-3, 0.2e-3])
+    settled = settle(reaches, pattern, RHO_C, ["air"])
+    at = forces(settled.zones, 4, 38.0, {"air": 0.0}, {1: 500.0})
+    contents = {i: [(r.capacity_j_k / RHO_C, 10.0, 10.0)] for i, r in enumerate(reaches)}
+    stirred = Stirred(reaches, pattern, settled, RHO_C)
+    for seconds in (100.0, 1200.0):
+        done = stirred.over(seconds, contents, at)
+        gained = sum(held_j(done.contents[i]) - held_j(contents[i]) for i in contents)
+        assert 500.0 * seconds - sum(done.lost_j.values()) - done.returned_j == pytest.approx(
+            gained, rel=1e-9
+        )
+        share = 1.0 - exp(-seconds * (1.0 / 100.0 + 1.0 / TAU_S))
+        whole = float((settled.held_j @ at).sum()) - sum(held_j(s) for s in contents.values())
+        assert gained == pytest.approx(share * whole, rel=1e-6)

@@ -16,7 +16,7 @@ import psychrolib
 from scipy.integrate import solve_ivp
 from scipy.linalg import expm
 
-from cyclesim.physics.tub_heat import Body
+from cyclesim.physics.outside import Body
 from cyclesim.simulation.assembly import Plant, stretch_name
 from cyclesim.simulation.hourly_weather import Weather
 from cyclesim.simulation.trace import Trace

@@ -67,19 +67,22 @@ def test_energy_balances(loop, run):
 
 
 def test_water_stays_between_start_and_set_point(loop, run):
-    """Heating starts at the set point less the band and stops at it, each at the next whole second."""
+    """Heating starts at the set point less the band and stops at it, each at the next whole second.
+
+    What is warm in the pipes when it stops still arrives: below 10 s of the heat.
+    """
     plant, trace = run(loop(), 30)
     node = plant.tub_node
     heat_w = 3000 + 300 * 0.7
     one_second_k = heat_w / node.water_j_k
-    assert 36.0 <= trace.tub.water_c.max() <= 36.0 + 2 * one_second_k
+    assert 36.0 <= trace.tub.water_c.max() <= 36.0 + 12 * one_second_k
     raised = trace.demands["heating"].spans("raised")
     at = dict(zip(trace.tub.start_s, trace.tub.water_c, strict=True))
     starts = [at[s] for s, _ in raised if s > 0]
     ends = [at[e] for _, e in raised if e < trace.span_s]
     assert starts
     assert all(33.0 < t <= 35.0 for t in starts)  # cold pipe water may carry it further down at once
-    assert all(36.0 <= t < 36.0 + 2 * one_second_k for t in ends)
+    assert all(36.0 <= t < 36.0 + 12 * one_second_k for t in ends)
 
 
 def test_bathing_while_the_element_fires(loop, run):

@@ -98,13 +98,13 @@ def test_energy_of_the_month(month):
 
 
 def test_first_minutes_of_flow(month):
-    """Cold water of the legs comes at once in the engine: under 1.5 K off for a minute, 0.05 K otherwise."""
+    """Cold water of the legs comes when it does: 0.15 K for a minute, 0.05 K otherwise, at every moment."""
     trace, _, run = month
     seconds = np.array([at for at, _ in run.moments if at < trace.span_s])
     apart = np.abs(at_moments(trace, seconds) - [c for at, c in run.moments if at < trace.span_s])
     starts = np.array([x.start_s for x in trace.pumps["main"] if x.state in ("low", "high")])
     since = seconds - starts[np.maximum(np.searchsorted(starts, seconds, side="left") - 1, 0)]
-    assert 0.3 < apart[since <= 60].max() < 1.5
+    assert apart[since <= 60].max() < 0.15
     assert apart[since > 60].max() < 0.05
 
 
@@ -143,11 +143,9 @@ def test_finer_cells_change_nothing(month, winter, reference):
 
 
 def test_flushes_that_never_fill_the_loop(winter, reference):
-    """Two flushes of 5 s a day and next to no other flow: tub within 0.05 K a day, legs' heat within 10 %.
+    """Two flushes of 5 s a day and next to no other flow: each moves what stood in the suction legs onwards.
 
-    Each flush fills the suction legs and moves what they had into the jets' legs, still half warm; the engine
-    leaves every leg its own water, so that the jets' legs get none of that warmth and lose too little: 6 %
-    less than the reference, and after 30 days the tub is 1.0 K too warm.
+    After 30 days that cool by 18 K the tub is within 0.1 K, and the legs' heat within 0.6 %.
     """
     scenario = winter(
         'schedule.line_flushes=[{pump: main high, start: ["07:30", "19:30"], lasts: 5 s}]',
@@ -157,11 +155,12 @@ def test_flushes_that_never_fill_the_loop(winter, reference):
         "schedule.heating.within=10 K",
         "schedule.heating.plan=[]",
         "schedule.outages=[]",
+        "plant.pumps.main.volume=0.1 L",  # the reference has no pump to hold water
     )
     trace, model = model_of(reference, scenario, DAYS)
     run = model.run(DAYS)
     apart = hourly(trace, DAYS) - run.hourly_c
     lost = sum(stay.loss_j.sum() for stay in trace.stays.values())
-    assert 20.0 > min(run.hourly_c), "it cools"
-    assert np.abs(apart).max() < 0.05 * DAYS
-    assert run.loss_j["legs"] == pytest.approx(lost, rel=0.1)
+    assert 21.0 > min(run.hourly_c), "it cools"
+    assert np.abs(apart).max() < 0.1
+    assert run.loss_j["legs"] == pytest.approx(lost, rel=0.006)

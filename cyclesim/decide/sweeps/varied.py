@@ -9,7 +9,8 @@ from typing import Literal
 
 from cyclesim.physics import walls
 from cyclesim.physics.network import Link, Pipe
-from cyclesim.physics.tub_heat import Body, TubNode
+from cyclesim.physics.outside import Body
+from cyclesim.physics.tub_heat import TubNode
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Plant, Positions
 from cyclesim.simulation.tolerance import Tolerance
