@@ -252,16 +252,18 @@ def _stirred(
             later[i] = [(parcels.total(content), born, born, usual, usual)]
             knots[i], means[i] = [(0.0, oldest), (dt_s, oldest + dt_s)], (mean + 0.5 * dt_s) * dt_s
             continue
-        inlet, outlet = lasting[i]
         oldest, mean = _ages(content, start_s)
-        lasts, reached_s = 0.5 * (inlet + outlet), p.reached_s[i]
-        circles = math.isinf(reached_s)
-        apart = share * (mean - lasts) if circles else 0.0
+        if math.isfinite(p.reached_s[i]):
+            later[i] = parcels.shifted(content, dt_s)
+            knots[i], means[i] = [(0.0, oldest), (dt_s, oldest)], mean * dt_s
+            continue
+        inlet, outlet = lasting[i]
+        lasts = 0.5 * (inlet + outlet)
+        apart, earliest = share * (mean - lasts), start_s - oldest
         front, back = end_s - outlet - apart, end_s - inlet - apart
-        earliest = start_s - oldest if circles else end_s - reached_s
         later[i] = [(parcels.total(content), min(earliest, front), min(earliest, back), front, back)]
-        knots[i] = [(0.0, oldest), (dt_s, oldest + dt_s if circles else oldest)]
-        means[i] = lasts * dt_s + ((mean - lasts) * fading * (1.0 - share) if circles else 0.0)
+        knots[i] = [(0.0, oldest), (dt_s, oldest + dt_s)]
+        means[i] = lasts * dt_s + (mean - lasts) * fading * (1.0 - share)
     return later, knots, means
 
 
