@@ -25,7 +25,6 @@ _BORN_AT_BASE, _EXPLICIT = -1, -2
 _FAR_S = 1e5  # a standing time used to tell old water from new when a passage is worked out
 _ALIKE_S = 1e-5  # births of circling water nearer than this are alike; the clock ticks in whole seconds
 _FOLLOWED = 64  # slices for which circling water is followed drop by drop; after them it counts as stirred
-_FADED, _FADED_S = 1e-3, 0.1  # or until its mean ages have come so near to the lasting ones: a share, or [s]
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,19 +183,12 @@ def _run(
     longest = min(plugs[i].volume_m3 / abs(p.flows[i]) for i in p.loop)
     cleared = max((t for t in p.reached_s if math.isfinite(t)), default=0.0)
     followed = min(dt_s, max(_FOLLOWED * longest, cleared))
-    lasting = {i: 0.5 * sum(ends) for i, ends in _lasting_ages(plugs, p).items()}
-
-    def to_go(at_s: float) -> float:
-        """The most by which a mean age differs from its lasting one [s], where it has one."""
-        return max(
-            (abs(_ages(contents[i], at_s)[1] - lasting[i]) for i in contents if i in lasting), default=0.0
-        )
-
-    enough = max(_FADED_S, _FADED * to_go(start_s))
+    if followed < dt_s and not _lasting_ages(plugs, p):
+        followed = 0.0
     knots: dict[int, list[Knot]] = {i: [] for i in contents}
     means = dict.fromkeys(contents, 0.0)
     done = 0.0
-    while done < followed * (1.0 - 1e-12) and not (done >= cleared and to_go(start_s + done) < enough):
+    while done < followed * (1.0 - 1e-12):
         step = min(longest, followed - done)
         passages = _pass(plugs, p, contents, start_s + done, step)
         contents = {i: parcels.joined(x.content, _ALIKE_S) for i, x in passages.items()}
@@ -212,8 +204,11 @@ def _run(
     return contents, knots, means
 
 
-def _fading_s(plugs: Sequence[Plug], p: Pattern) -> float:
-    """Time constant [s] with which circling water is replaced: its volume over what comes in from the tub."""
+def _circling(plugs: Sequence[Plug], p: Pattern) -> tuple[set[int], float]:
+    """The links that water comes back to without passing the tub, and how it is replaced there.
+
+    The latter is a time constant [s]: the volume that circles over what comes into it.
+    """
     ends = {i: (plugs[i].a, plugs[i].b) if p.flows[i] > 0 else (plugs[i].b, plugs[i].a) for i in _links(p)}
 
     def beyond(node: str) -> set[str]:
@@ -223,10 +218,10 @@ def _fading_s(plugs: Sequence[Plug], p: Pattern) -> float:
             seen |= {to for start, to in ends.values() if start in seen} - {"tub"}
         return seen
 
-    circling = [i for i, (start, to) in ends.items() if start in beyond(to)]
+    circling = {i for i, (start, to) in ends.items() if start in beyond(to)}
     turns = {node for i in circling for node in ends[i]}
     fresh = sum(abs(p.flows[i]) for i in ends if i not in circling and ends[i][1] in turns)
-    return sum(plugs[i].volume_m3 for i in circling) / fresh if fresh else math.inf
+    return circling, sum(plugs[i].volume_m3 for i in circling) / fresh if fresh else math.inf
 
 
 def _stirred(
@@ -236,14 +231,16 @@ def _stirred(
     stirred.
 
     Followed drop by drop, every turn of a loop would add parcels. The lasting mean ages are exact, and so is
-    the oldest age: some of what circles never leaves. What the tub's water clears has been cleared before.
-    What no tub water comes to is stirred at once, and only grows older.
+    the oldest age: some of what circles never leaves, and comes by everywhere. What the tub's water pushes
+    along in order has been cleared before. What no tub water comes to is stirred at once, and grows older.
     """
-    end_s, fading, lasting = start_s + dt_s, _fading_s(plugs, p), _lasting_ages(plugs, p)
+    end_s, lasting = start_s + dt_s, _lasting_ages(plugs, p)
+    circling, fading = _circling(plugs, p)
     share = math.exp(-dt_s / fading)
     later: dict[int, list[Parcel]] = {}
     knots: dict[int, list[Knot]] = {}
     means: dict[int, float] = {}
+    round_s = max((_ages(contents[i], start_s)[0] for i in contents if i in circling), default=0.0)
     alone = [parcel for i in contents.keys() - lasting.keys() for parcel in contents[i]]
     for i, content in contents.items():
         if i not in lasting:
@@ -259,7 +256,8 @@ def _stirred(
             continue
         inlet, outlet = lasting[i]
         lasts = 0.5 * (inlet + outlet)
-        apart, earliest = share * (mean - lasts), start_s - oldest
+        apart, oldest = share * (mean - lasts), max(oldest, round_s)
+        earliest = start_s - oldest
         front, back = end_s - outlet - apart, end_s - inlet - apart
         later[i] = [(parcels.total(content), min(earliest, front), min(earliest, back), front, back)]
         knots[i] = [(0.0, oldest), (dt_s, oldest + dt_s)]

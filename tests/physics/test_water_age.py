@@ -407,6 +407,7 @@ def compare(history: list[tuple[int, int]], finer: int) -> tuple[float, float, f
 @settings(deadline=None, max_examples=40)
 @given(history=histories)
 @example(history=[(8, 111), (0, 21)])  # water circles for long, then the suction before it runs on alone
+@example(history=[(0, 53), (9, 103), (9, 97)])  # the oldest water comes round to where it is not just now
 def test_integrals_agree_with_slugs_moved_one_by_one(history: list[tuple[int, int]]) -> None:
     """Series, split, merge, reversal, valves and loops: ages over time are those of slugs, to their size."""
     # A change of flow may bring a jump of age to a plug, and each comes a tick or two late or early.
