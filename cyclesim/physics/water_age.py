@@ -9,8 +9,8 @@ worked out once per pair and read off ever after, every age in old water being s
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -25,6 +25,7 @@ _BORN_AT_BASE, _EXPLICIT = -1, -2
 _FAR_S = 1e5  # a standing time used to tell old water from new when a passage is worked out
 _ALIKE_S = 1e-5  # births of circling water nearer than this are alike; the clock ticks in whole seconds
 _FOLLOWED = 64  # slices for which circling water is followed drop by drop; after them it counts as stirred
+_MOST_SLICES = 1000  # the same while tub water has yet to clear what it pushes along in order
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +183,7 @@ def _run(
         )
     longest = min(plugs[i].volume_m3 / abs(p.flows[i]) for i in p.loop)
     cleared = max((t for t in p.reached_s if math.isfinite(t)), default=0.0)
-    followed = min(dt_s, max(_FOLLOWED * longest, cleared))
+    followed = min(dt_s, max(_FOLLOWED * longest, min(cleared, _MOST_SLICES * longest)))
     if followed < dt_s and not _lasting_ages(plugs, p):
         followed = 0.0
     knots: dict[int, list[Knot]] = {i: [] for i in contents}
@@ -196,11 +197,15 @@ def _run(
             knots[i] += [(done + t, age) for t, age in x.knots]
             means[i] += x.mean_integral_s2
         done += step
-    if done < dt_s * (1.0 - 1e-12):
-        contents, after, later = _stirred(plugs, p, contents, start_s + done, dt_s - done)
+    rest_s = dt_s - done
+    stretches = _FOLLOWED if done < cleared else 1  # while what comes in from elsewhere ages
+    for _ in range(stretches if rest_s > 1e-12 * dt_s else 0):
+        step = rest_s / stretches
+        contents, after, later = _stirred(plugs, p, contents, start_s + done, step)
         for i in contents:
             knots[i] += [(done + t, age) for t, age in after[i]]
             means[i] += later[i]
+        done += step
     return contents, knots, means
 
 
@@ -232,9 +237,11 @@ def _stirred(
 
     Followed drop by drop, every turn of a loop would add parcels. The lasting mean ages are exact, and so is
     the oldest age: some of what circles never leaves, and comes by everywhere. What the tub's water pushes
-    along in order has been cleared before. What no tub water comes to is stirred at once, and grows older.
+    along in order is followed on in one piece. What no tub water comes to is stirred at once, and grows old.
     """
-    end_s, lasting = start_s + dt_s, _lasting_ages(plugs, p)
+    end_s, ordered = start_s + dt_s, _pass(plugs, _in_order(p), contents, start_s, dt_s)
+    middle_s = start_s + 0.5 * dt_s
+    lasting = _lasting_ages(plugs, p, {i: middle_s - _mean_birth_s(x.out) for i, x in ordered.items()})
     circling, fading = _circling(plugs, p)
     share = math.exp(-dt_s / fading)
     later: dict[int, list[Parcel]] = {}
@@ -249,27 +256,47 @@ def _stirred(
             later[i] = [(parcels.total(content), born, born, usual, usual)]
             knots[i], means[i] = [(0.0, oldest), (dt_s, oldest + dt_s)], (mean + 0.5 * dt_s) * dt_s
             continue
-        oldest, mean = _ages(content, start_s)
-        if math.isfinite(p.reached_s[i]):
-            later[i] = parcels.shifted(content, dt_s)
-            knots[i], means[i] = [(0.0, oldest), (dt_s, oldest)], mean * dt_s
+        if i in ordered:
+            later[i], knots[i] = ordered[i].content, ordered[i].knots
+            means[i] = ordered[i].mean_integral_s2
             continue
+        oldest, mean = _ages(content, start_s)
         inlet, outlet = lasting[i]
-        lasts = 0.5 * (inlet + outlet)
-        apart, oldest = share * (mean - lasts), max(oldest, round_s)
+        oldest = max(oldest, round_s)
+        lasts = min(0.5 * (inlet + outlet), oldest + 0.5 * dt_s)
+        apart = share * (mean - lasts)
         earliest = start_s - oldest
         front, back = end_s - outlet - apart, end_s - inlet - apart
-        later[i] = [(parcels.total(content), min(earliest, front), min(earliest, back), front, back)]
+        front, back = max(earliest, front), max(earliest, back)  # nothing is older than the oldest
+        later[i] = [(parcels.total(content), earliest, earliest, front, back)]
         knots[i] = [(0.0, oldest), (dt_s, oldest + dt_s)]
         means[i] = lasts * dt_s + (mean - lasts) * fading * (1.0 - share)
     return later, knots, means
 
 
-def _lasting_ages(plugs: Sequence[Plug], p: Pattern) -> dict[int, tuple[float, float]]:
+def _in_order(p: Pattern) -> Pattern:
+    """The part of a pattern that no circling water comes to."""
+
+    def is_reached(i: int) -> bool:
+        return math.isfinite(p.reached_s[i])
+
+    nodes = [
+        (links_in, tuple(i for i in links_out if is_reached(i)))
+        for links_in, links_out in p.nodes
+        if all(is_reached(i) for i in links_in)
+    ]
+    return replace(p, nodes=tuple(nodes), loop=())
+
+
+def _lasting_ages(
+    plugs: Sequence[Plug], p: Pattern, leaves: Mapping[int, float] | None = None
+) -> dict[int, tuple[float, float]]:
     """Mean ages [s] at both ends of each plug that tub water comes to, inlet first, after running for ever.
 
     At a junction the ages that arrive are weighted by flow; along a plug they grow by its transit time.
+    *leaves*: at the outlets where they are known [s], which then stay as they are.
     """
+    known = leaves or {}
     ways = {i: (plugs[i].a, plugs[i].b) if p.flows[i] > 0 else (plugs[i].b, plugs[i].a) for i in _links(p)}
     ends = dict[int, tuple[str, str]]()
     while more := {i: way for i, way in ways.items() if way[0] in {"tub", *(b for _, b in ends.values())}}:
@@ -282,6 +309,9 @@ def _lasting_ages(plugs: Sequence[Plug], p: Pattern) -> dict[int, tuple[float, f
         arriving = [i for i in ends if ends[i][1] == n]
         whole = sum(abs(p.flows[i]) for i in arriving)
         for i in arriving:
+            if i in known:
+                transit[k] += abs(p.flows[i]) / whole * known[i]
+                continue
             if ends[i][0] != "tub":
                 matrix[k, at[ends[i][0]]] -= abs(p.flows[i]) / whole
             transit[k] += plugs[i].volume_m3 / whole
@@ -298,11 +328,14 @@ def _links(p: Pattern) -> list[int]:
     return [i for i, q in enumerate(p.flows) if abs(q) > STILL_M3_S]
 
 
+def _mean_birth_s(stream: Sequence[Parcel]) -> float:
+    """Mean birth [s] of all that a stream holds."""
+    return sum(v * 0.5 * (mf + mb) for v, _, _, mf, mb in stream) / parcels.total(stream)
+
+
 def _ages(content: Sequence[Parcel], now_s: float) -> tuple[float, float]:
     """Oldest and mean age [s] of standing *content* at *now_s*."""
-    volume = parcels.total(content)
-    mean = sum(v * 0.5 * (mf + mb) for v, _, _, mf, mb in content) / volume
-    return now_s - min(min(p[1], p[2]) for p in content), now_s - mean
+    return now_s - min(min(p[1], p[2]) for p in content), now_s - _mean_birth_s(content)
 
 
 class WaterAge:

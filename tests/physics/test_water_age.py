@@ -520,3 +520,24 @@ def test_more_flow_never_ages_a_plug(steps: list[tuple[int, float, int]]) -> Non
 def test_the_same_history_gives_the_same_rows(history: list[tuple[int, int]]) -> None:
     """Twice the same, to the last bit."""
     assert follow(history)[1] == follow(history)[1]
+
+
+def test_a_fast_circle_beside_a_slow_way_is_followed_in_few_slices(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ages when tub water has yet to clear the slow way: those of following every slice, to 2 %."""
+    plugs = [
+        Plug("in", "tub", "n", 0.01), Plug("round", "n", "m", 0.002), Plug("back", "m", "n", 0.001),
+        Plug("out", "m", "tub", 0.05), Plug("slow", "tub", "m", 0.004),
+    ]  # fmt: skip
+    flows = [1e-4, 5.1e-3, 5e-3, 1.02e-4, 2e-6]
+
+    def ages() -> list[tuple[float, float]]:
+        water = WaterAge(plugs, range(len(plugs)), 86_400.0, 0.0, lambda _: None)
+        water.change(0.0, water.pattern(flows))
+        water.close(1500.0)
+        return [water.ages(i, 1500.0) for i in range(len(plugs))]
+
+    few = ages()
+    monkeypatch.setattr(water_age, "_MOST_SLICES", 10**9)
+    for (oldest, mean), (exact_oldest, exact_mean) in zip(few, ages(), strict=True):
+        assert exact_oldest == pytest.approx(oldest, rel=0.02)
+        assert exact_mean == pytest.approx(mean, rel=0.02)
