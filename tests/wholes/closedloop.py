@@ -65,9 +65,7 @@ class Lane:
 class Closed:
     """A run; seconds count from the start of the span, the warm-up is before 0."""
 
-    def __init__(
-        self, scenario: Scenario, first_day: date, days: int, seed: int = 0, *, to_tub: bool = False
-    ) -> None:
+    def __init__(self, scenario: Scenario, first_day: date, days: int, seed: int = 0) -> None:
         zone = ZoneInfo(scenario.place.time_zone)
         begin = datetime.combine(first_day, datetime.min.time(), zone).astimezone(UTC)
         end = datetime.combine(first_day + timedelta(days=days), datetime.min.time(), zone).astimezone(UTC)
@@ -78,7 +76,7 @@ class Closed:
         self.weather = Weather(
             scenario, begin - timedelta(seconds=WARM_UP_S), (self.span_s + WARM_UP_S) // HOUR_S + 80
         )
-        self.heat = Heat(self.layout, self.hydraulics, self.weather, -WARM_UP_S, to_tub=to_tub)
+        self.heat = Heat(self.layout, self.hydraulics, self.weather, -WARM_UP_S)
         self.control = Control(scenario)
         self.calendar = Calendar(
             scenario, begin - timedelta(seconds=WARM_UP_S), self.span_s + WARM_UP_S, seed

@@ -58,8 +58,8 @@ from tests.wholes.rules import RESTATED, broken
 from tests.wholes.water import Duties
 
 ENERGY_OPEN, FLOW = 2e-3, 1e-3
-AGE_CLOSED, STARTS, ENERGY_CLOSED = 0.02, 0.01, 5e-3
-CALLED_K, BEGUN_S = 0.005, 180.0
+AGE_CLOSED, ENERGY_CLOSED = 0.02, 5e-3
+CALLED_K = 0.005
 
 
 def checks(files: tuple[str, ...] = tuple(CASES), *, design: bool = True) -> Iterator[Check]:
@@ -158,7 +158,7 @@ def closed_loop(case: Case) -> Iterator[Check]:
     for name, pump in result.metrics.pumps.items():
         says = len(run.starts(name))
         # a demand that begins while a pump runs on or rests by chance may cost or save one start
-        yield row(case, "closed loop", f"starts, {name}", says, pump.starts, "", max(1.0, STARTS * says))
+        yield row(case, "closed loop", f"starts, {name}", says, pump.starts, "", max(1.0, case.cycles * says))
     energy = sum(run.energy_j.values()) - run.energy_j["fuel"]
     yield row(
         case, "closed loop", "electricity", energy / 3.6e6, result.metrics.energy.energy_kwh, "kWh",
@@ -177,14 +177,14 @@ def closed_loop(case: Case) -> Iterator[Check]:
         if name in by_water:  # how warm it was when it last moved decides when
             says = len(_begins(run.lanes[name].is_(0, run.span_s, "raised")))
             got = len([start for start, _ in stream.spans("raised") if start > 0])
-            yield row(case, "closed loop", f"raised, {name}", says, got, "", max(1.0, STARTS * says))
+            yield row(case, "closed loop", f"raised, {name}", says, got, "", max(1.0, case.cycles * says))
         else:
             apart = _apart_s(run, name, "raised", stream.spans("raised"))
             yield row(case, "closed loop", f"raised in one only, {name}", 0.0, apart, "s", 0.0)
     yield from _past_the_controller(case, result.trace, run)
     for name, source in result.metrics.heat_sources.items():
         says = len(_begins(run.lanes[name].is_(0, run.span_s, "firing")))
-        tolerance = max(1.0, STARTS * says)
+        tolerance = max(1.0, case.cycles * says)
         yield row(case, "closed loop", f"firings, {name}", says, source.firings, "", tolerance)
     if run.heating is not None:
         yield from _thermostat(case, result.trace, run)
@@ -219,7 +219,7 @@ def _past_the_controller(case: Case, trace: Any, run: Closed) -> Iterator[Check]
             theirs = np.array([start for start, _ in stream.spans("closed") if start > 0])
             says = len(mine)
             what = f"closes, contact of {name}"
-            yield row(case, "closed loop", what, says, len(theirs), "", max(1.0, STARTS * says))
+            yield row(case, "closed loop", what, says, len(theirs), "", max(1.0, case.cycles * says))
             says, got = np.interp(mine, at, water_c).max(), tub_at(trace, theirs).max()
             what = f"tub as the contact of {name} closes"
             yield row(case, "closed loop", what, says, got, "degC", CALLED_K)
@@ -288,9 +288,9 @@ def _ready(case: Case, trace: Any, run: Closed) -> Iterator[Check]:
     ready = [(t, c) for t, c, _ in run.ready if t >= 0]
     for (t, c), (at, water_c, _) in zip(ready, trace.ready, strict=True):
         yield row(case, "closed loop", f"ready by, the second of {t}", t, at, "s", 0.0)
-        yield row(case, "closed loop", f"ready by second {t}", c, water_c, "degC", TUB_K)
+        yield row(case, "closed loop", f"ready by second {t}", c, water_c, "degC", case.ready_k)
         says, got = mine[mine < t].max(), theirs[theirs < t].max()
-        yield row(case, "closed loop", f"begun for second {t}", says, got, "s", BEGUN_S)
+        yield row(case, "closed loop", f"begun for second {t}", says, got, "s", case.phase_s)
 
 
 def _findings(case: Case, group: str, result: Any, run: Closed) -> Iterator[Check]:

@@ -19,7 +19,7 @@ from tests.wholes.plant import TUB, Layout, Piece
 from tests.wholes.water import STILL_M3_S
 from tests.wholes.weather import HOUR_S, PRESSURE_PA, Weather
 
-CELL_M = 0.35
+CELL_M = 0.15
 LONGEST_S = 64
 """Longest step; every step is a power of two of seconds."""
 WATER_J_KG_K, BATHER_W, BATHER_KG_S = 4186.0, 100.0, 5.0 / 3600.0
@@ -41,12 +41,8 @@ class Doing:
 class Heat:
     """The plant's temperatures, stepped; *weather* begins at *begin_s*."""
 
-    def __init__(
-        self, layout: Layout, hydraulics: Hydraulics, weather: Weather, begin_s: int, *, to_tub: bool = False
-    ) -> None:
+    def __init__(self, layout: Layout, hydraulics: Hydraulics, weather: Weather, begin_s: int) -> None:
         self.layout, self.hydraulics, self.weather, self.begin_s = layout, hydraulics, weather, begin_s
-        self.to_tub = to_tub
-        """Whether pumps and sources warm the tub itself, wherever they sit, as the package takes it."""
         self.sheet = layout.scenario.plant
         self.body: list[str] = []  # of each cell
         self.capacity: list[float] = []
@@ -155,7 +151,7 @@ class Heat:
         m[0, at["tub"]] = 1.0 / water
         flows = self.hydraulics.flows(speeds)
         for name in (*self.sheet.pumps, *self.sheet.heat_sources):
-            heated = [0] if self.to_tub else self.cells[name] or self._behind(name)
+            heated = self.cells[name] or self._behind(name)
             for row in heated:
                 m[row, at[name]] = 1.0 / len(heated) / (water if row == 0 else self.capacity[row - 2])
         self._carry(m, flows, water)
@@ -215,7 +211,7 @@ class Heat:
             if name not in self.pumps:
                 u[name] = self.sheet.heat_sources[name].output_w
             elif flows[name] > STILL_M3_S:
-                inlet = self.water_c if self.to_tub else float(self.z[self.cells[name][0] - 1])
+                inlet = float(self.z[self.cells[name][0] - 1])
                 outside = self.sheet.heat_sources[name].outside
                 u[name], drawn[name] = self.pumps[name].at(float(self.weather.zones[outside][hour]), inlet)
         if not doing.covered:

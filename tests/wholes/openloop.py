@@ -62,7 +62,7 @@ def energy_of(
     return found
 
 
-def driven(scenario: Scenario, trace: Any, *, to_tub: bool = False, moments: tuple[int, ...] = ()) -> Run:
+def driven(scenario: Scenario, trace: Any, *, moments: tuple[int, ...] = ()) -> Run:
     """Run the plant by the actuators of *trace*, from its state at second 0 on.
 
     What stands in the pipes at second 0 counts as born long before, so that ages mean something once every
@@ -71,7 +71,7 @@ def driven(scenario: Scenario, trace: Any, *, to_tub: bool = False, moments: tup
     layout = Layout(scenario)
     hydraulics = Hydraulics(layout)
     weather = Weather(scenario, trace.begin_utc, trace.span_s // HOUR_S + 2)
-    heat, run = Heat(layout, hydraulics, weather, 0, to_tub=to_tub), Run()
+    heat, run = Heat(layout, hydraulics, weather, 0), Run()
     bodies = {name: float(rows.start_c[0]) for name, rows in trace.stays.items()}
     heat.set(float(trace.tub.water_c[0]), float(trace.tub.shell_c[0]), bodies)
     devices = {**trace.pumps, **trace.sources, **trace.blowers, **trace.treatments}
