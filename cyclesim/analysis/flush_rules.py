@@ -94,7 +94,7 @@ def _longer_flush(plant: Plant, pump: str, speed: str, need_s: float) -> str:
         return f"lengthen the flush to at least {due}"
     long_enough = [length_s for length_s in lengths if length_s >= need_s]
     if long_enough:
-        return f"lengthen the flush to {exactly(min(long_enough))}: at least {due} are due"
+        return f"lengthen the flush to {exactly(min(long_enough))}: it needs at least {due}"
     speeds = list(plant.speeds[pump])
     for higher in speeds[speeds.index(speed) + 1 :]:
         slowest_jet = _slowest(plant, pump, higher)
@@ -104,7 +104,7 @@ def _longer_flush(plant: Plant, pump: str, speed: str, need_s: float) -> str:
         if enough:
             return f"flush at {as_written(pump, higher)} for {exactly(min(enough))}"
     offers = f"a controller that offers at least {due}"
-    return f"{due} are due, more than the controller takes: a larger pump, another bore, or {offers}"
+    return f"it needs {due}, more than the controller takes: a larger pump, another bore, or {offers}"
 
 
 def left_without_flush(plant: Plant, programme: Programme) -> Judged:

@@ -122,7 +122,7 @@ def pump_cavitates(plant: Plant, programme: Programme) -> Judged:
                 f"at {duty.name}, its inlet {_height(sheet.above_water_m)} the water",
                 left_m,
                 "m",
-                f"{value} m of NPSH, and {least} m are due: {sheet.npsh_needed_m:g} m needed and "
+                f"{value} m of NPSH where it takes {least} m: {sheet.npsh_needed_m:g} m needed and "
                 f"{NPSH_MARGIN_M:g} m to spare",
                 f"set it at least {lacks_m:g} m lower, or take that much loss out of its suction: "
                 "a larger bore, a shorter way, fewer elbows",

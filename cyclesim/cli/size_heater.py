@@ -69,7 +69,7 @@ def heater(
     from_c = None if from_ is None else _quantity("--from", from_, "temperature", "30 degC")
     within_s = None if within is None else _quantity("--within", within, "time", "8 h")
     if within is not None and within_s is not None and within_s < 60.0:
-        raise click.UsageError(f"--within: found '{shorten(within)}'; a minute or more is due, e.g. 8 h")
+        raise click.UsageError(f"--within: found '{shorten(within)}'; expected a minute or more, e.g. 8 h")
     scenario = loaded(file, sets, json_file, figure_file)
     from cyclesim.decide.sizing.heater_sizing import size_heater
     from cyclesim.said.size_heater import heater_page, heater_values

@@ -65,7 +65,7 @@ class PassOutcome(NamedTuple):
 
     `deciding`, per pump: the index of the demand that decides, -1 when there is none, -2-k when keep k raised
     it. `reasons`, per source: why it does not fire though it is called ("" when it fires or is not called).
-    `moved`: another pass is due one second later.
+    `moved`: another pass follows one second later.
     """
 
     state: State

@@ -98,7 +98,7 @@ def _answer(verdict: Verdict) -> str:
     if verdict.broken:
         return f"BROKEN: {verdict.why} ({states})."
     if verdict.story is not None:
-        return f"Not decided: an order of events is allowed in which {verdict.why} ({states})."
+        return f"Not decided: an order of events is allowed that breaks this: {verdict.why} ({states})."
     also = "; in another order of demands something would" if verdict.only_in_another_order else ""
     alone = " It rests on one barrier alone: see below." if verdict.rests_on_one else ""
     return f"No modelled order of events breaks this ({states}{also}).{alone}"
@@ -160,7 +160,6 @@ def _say_matrix(page: Page, verification: Verification) -> None:
 
 
 _WIDE = 12
-_KNOWN_FROM = {"declared": "from the times that the file declares", "trace": "seen on a year's trace"}
 
 
 def _say_unheld(page: Page, verification: Verification) -> None:

@@ -260,7 +260,7 @@ def test_flush_too_short_says_how_long_it_must_be(scenario: Build) -> None:
     second = duty.flow_m3_s("bench to jet 2")
     once = (area * 14.0 + 0.014 + 0.002 + 0.002) / whole + area * 0.4 / second + area * 0.4 / last
     assert pytest.approx(15.0 / once) == breach.worst
-    assert f"lengthen the flush to 40 s: at least {math.ceil(2 * once)} s are due" == breach.mend
+    assert f"lengthen the flush to 40 s: it needs at least {math.ceil(2 * once)} s" == breach.mend
 
 
 def test_a_flush_longer_than_the_controller_takes(scenario: Build) -> None:
