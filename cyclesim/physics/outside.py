@@ -294,7 +294,7 @@ class Outside:
         self, circuits: Iterable[int], others: Iterable[int], now: int, tub_c: float, integral: float
     ) -> list[int]:
         """Bring circuits and other reaches to *now* as slugs; close their bodies' stays, and give these."""
-        reaches = list(others)
+        reaches, stood = list(others), dict[tuple[object, ...], tuple[float, float]]()
         for g in circuits:
             reaches += self._circuits[g]
             if g in self._passing:
@@ -305,7 +305,10 @@ class Outside:
             since = self._since[i]
             if not self._flows[i] and now > since and self.reaches[i].capacity_j_k:
                 before = warmth.warmth(self._slugs[i])
-                kept, gained = self._stood(i, now)
+                alike = since, self.reaches[i].zone, self.reaches[i].rate_1_s, self._fixed_w.get(i) and i
+                if alike not in stood:  # stretches of one leg stand alike
+                    stood[alike] = self._stood(i, now)
+                kept, gained = stood[alike]
                 self._slugs[i] = [(v, a * kept + gained, b * kept + gained) for v, a, b in self._slugs[i]]
                 lost = self._per_m3_k * (before - warmth.warmth(self._slugs[i]))
                 self._lost_j[i] += lost + self._fixed_w.get(i, 0.0) * (now - since)

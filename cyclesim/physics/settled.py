@@ -146,6 +146,10 @@ def profile(
     stay_s = volume / flow_m3_s
     ntu = reach.rate_1_s * stay_s
     gone = -expm1(-ntu)
+    mean_c = held_j / reach.capacity_j_k
+    if ntu * ntu * abs(inlet_c - outlet_c) <= 8.0 * BEND_K * gone:  # nearly all: one slug is straight enough
+        half_k = 0.5 * (outlet_c - inlet_c)
+        return [(volume, mean_c + half_k, mean_c - half_k)]
     apart_k = abs(inlet_c - outlet_c) / gone if gone > 0.0 else 0.0
     parts = max(1, ceil(ntu * sqrt(apart_k / (8.0 * BEND_K))))
     temps = [inlet_c]
@@ -154,7 +158,5 @@ def profile(
         temps.append(inlet_c + share * (outlet_c - inlet_c))
     slugs = [(volume / parts, temps[k + 1], temps[k]) for k in reversed(range(parts))]
     mean = sum(0.5 * (front + back) for _, front, back in slugs) / parts
-    shift = (
-        held_j / reach.capacity_j_k - mean
-    )  # what the cuts leave out of the exponential, so that heat stays
+    shift = mean_c - mean  # what the cuts leave out of the exponential, so that heat stays
     return [(v, front + shift, back + shift) for v, front, back in slugs]

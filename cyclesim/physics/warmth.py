@@ -89,11 +89,17 @@ def total(slugs: Sequence[Slug]) -> float:
 
 def warmth(slugs: Sequence[Slug]) -> float:
     """Volume times temperature [m3 K] (or passing time times temperature [s K])."""
-    return sum(0.5 * v * (front + back) for v, front, back in slugs)
+    held = 0.0
+    for v, front, back in slugs:
+        held += 0.5 * v * (front + back)
+    return held
 
 
 def ends(slugs: Sequence[Slug]) -> tuple[float, float]:
     """The lowest and the highest temperature [degC] anywhere in *slugs*."""
+    if len(slugs) == 1:
+        _, front, back = slugs[0]
+        return (front, back) if front < back else (back, front)
     temps = [t for _, front, back in slugs for t in (front, back)]
     return min(temps), max(temps)
 

@@ -36,7 +36,7 @@ class Case:
     mended: tuple[str, ...] = ()
     """What is set besides to mend what the file breaks."""
     cycles: float = 0.01
-    """Share by which counts of a thermostat's cycles may differ. Their phase is free: where a call falls beside
+    """Share by which counts of a thermostat's cycles may differ. Their phase is free: where a call falls by
     a flush or a filter run decides whether it is one start or two."""
     phase_s: float = 180.0
     """By how much heating may begin earlier or later for a ready-by, where a call of the thermostat's own may
