@@ -17,7 +17,7 @@ from pathlib import Path
 import simpy
 
 from cyclesim.scenario.reading.load import load
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.hourly_weather import zones
 from cyclesim.simulation.programme import Programme
@@ -50,7 +50,7 @@ def bare_timeouts() -> None:
     env.run()
 
 
-def one_second_day(plant: Plant, programme: Programme) -> Callable[[], None]:
+def one_second_day(plant: Assembly, programme: Programme) -> Callable[[], None]:
     """A plain loop over one day in seconds: control, heat of tub, shell and bodies, cells of water age.
 
     It shares the duty table and the heat conductances with the engine, and nothing else; each plug is ten
@@ -189,7 +189,7 @@ def main() -> None:
         candidates(many=True)
         return
     scenario = load(FILE)
-    plant, programme = Plant(scenario), Programme(scenario)
+    plant, programme = Assembly(scenario), Programme(scenario)
     trace = simulate_trace(plant, programme, days=5)
     bare = best(5, bare_timeouts)
     year = best(5, lambda: simulate_trace(plant, programme, days=365))
@@ -224,7 +224,7 @@ def winter(bare: float) -> None:
 
     def year(sets: tuple[str, ...]) -> float:
         scenario = load(WINTER, sets=sets)
-        plant, programme = Plant(scenario), Programme(scenario)
+        plant, programme = Assembly(scenario), Programme(scenario)
         simulate_trace(plant, programme, days=2)
         return best(3, lambda: simulate_trace(plant, programme, days=365))
 

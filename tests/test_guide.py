@@ -16,7 +16,7 @@ from cyclesim.decide.ranges import inputs
 from cyclesim.decide.ranges.confidence import Tried, confidence
 from cyclesim.decide.ranges.stated import AIR
 from cyclesim.decide.tuning.tuning import Tuning, tune
-from cyclesim.physics.links import Link, Pipe
+from cyclesim.physics.links import Link, PipeLink
 from cyclesim.said import run, values
 from cyclesim.said.compare import compare_page, compare_values
 from cyclesim.said.rules import rule_page, rule_values
@@ -34,7 +34,7 @@ from cyclesim.scenario.forms.forms import default
 from cyclesim.scenario.reading import load as reading
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.shown.terminal import printed
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.assumptions import Granted
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.variant import Variant
@@ -100,7 +100,7 @@ def everywhere(scenario: Scenario, *, faults: int = 0, days: int = 3) -> tuple[R
 # -- a rule ------------------------------------------------------------------------------------------------
 
 
-def pump_beside_people(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
+def pump_beside_people(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
     """A pump runs while people are in the water."""
     del plant
     for pump, closed in snapshot.contacts if snapshot.people else ():
@@ -108,14 +108,14 @@ def pump_beside_people(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
             yield Breach(pump, "it runs while people are in the water", None, "s", "")
 
 
-def each_pump(plant: Plant, programme: Programme) -> Iterator[Subject]:
+def each_pump(plant: Assembly, programme: Programme) -> Iterator[Subject]:
     """Every pump, where somebody bathes."""
     del programme
     for name in plant.pumps if plant.scenario.schedule.bathing else ():
         yield Subject(name, (name,), people=True)
 
 
-def no_filter_runs(plant: Plant, programme: Programme, about: Subject) -> Iterator[Change]:
+def no_filter_runs(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
     """Nothing that could run a pump."""
     del plant, programme, about
     yield Change(
@@ -288,7 +288,7 @@ def leaves(link: Link) -> Link:
 
     60 L/min run at 0.6 m/s through a bore of 45 mm, which costs 40 m: more than the pump's 8 m.
     """
-    return replace(link, k=link.k + 2000.0) if isinstance(link, Pipe) else link
+    return replace(link, k=link.k + 2000.0) if isinstance(link, PipeLink) else link
 
 
 LEAVES = FaultKind(lambda plant, _: ((n, f"leaves cover {n}") for n in plant.sheet.legs), link=leaves)

@@ -13,7 +13,7 @@ from cyclesim.analysis.spans import NONE, Floats, Spans, meet, spans, total_s
 from cyclesim.physics.heat import HOUR_S
 from cyclesim.physics.outside import Body
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.simulation.assembly import Plant, last_stretch
+from cyclesim.simulation.assembly import Assembly, last_stretch
 from cyclesim.simulation.trace import Trace, Zones
 
 J_PER_KWH = 3.6e6
@@ -44,7 +44,7 @@ def age_rows(trace: Trace, name: str) -> AgeRows:
     return AgeRows(*(getattr(rows, field) for field in AgeRows._fields))
 
 
-def kind_of(plant: Plant, name: str) -> str:
+def kind_of(plant: Assembly, name: str) -> str:
     """What a reported element is: leg, last jet, dead end, equipment or heat source."""
     if name in plant.sheet.legs:
         return "dead end" if plant.sheet.legs[name].dead_end else "leg"
@@ -53,7 +53,7 @@ def kind_of(plant: Plant, name: str) -> str:
     return "heat source" if name in plant.sheet.heat_sources else "last jet"
 
 
-def body_of(plant: Plant, name: str) -> str:
+def body_of(plant: Assembly, name: str) -> str:
     """The body of water whose temperature a reported element has: a last stretch has its leg's."""
     return next((leg for leg in plant.sheet.legs if last_stretch(leg) == name), name)
 
@@ -121,7 +121,7 @@ class Temperatures(NamedTuple):
 
 
 def standing_temperatures(
-    plant: Plant, trace: Trace, body: str, *, at_coldest: bool = False
+    plant: Assembly, trace: Trace, body: str, *, at_coldest: bool = False
 ) -> Temperatures | None:
     """The temperatures of a body while it stands, its mean or its coldest end; None where nothing tells."""
     rows = trace.stays.get(body)
@@ -168,7 +168,7 @@ def never_moved(trace: Trace, rows: AgeRows) -> bool:
 
 
 def measure_leg(
-    plant: Plant,
+    plant: Assembly,
     trace: Trace,
     name: str,
     rows: AgeRows,

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from itertools import product
 
 from cyclesim.control.demands import Condition
-from cyclesim.simulation.assembly import Plant, PlantDuty
+from cyclesim.simulation.assembly import Assembly, PlantDuty
 from cyclesim.simulation.programme import Programme
 
 
@@ -20,25 +20,25 @@ def while_at(pump: str, speed: str) -> str:
     return f"{pump} running" if speed == "on" else f"{pump} {speed}"
 
 
-def combinations(plant: Plant, speeds: Mapping[str, Iterable[str]]) -> list[PlantDuty]:
+def combinations(plant: Assembly, speeds: Mapping[str, Iterable[str]]) -> list[PlantDuty]:
     """Every duty of these speeds, each pump stopped too, with valves as usual; but not all stopped."""
     rows = product(*(("stopped", *speeds[name]) for name in plant.pumps))
     return [plant.duty(row) for row in rows if set(row) != {"stopped"}]
 
 
-def running(plant: Plant, duty: PlantDuty) -> dict[str, str]:
+def running(plant: Assembly, duty: PlantDuty) -> dict[str, str]:
     """The speed of each pump that runs in a duty."""
     return {n: s for n, s in zip(plant.pumps, duty.speeds, strict=True) if s != "stopped"}
 
 
-def true_of(condition: Condition, plant: Plant, duty: PlantDuty) -> bool | None:
+def true_of(condition: Condition, plant: Assembly, duty: PlantDuty) -> bool | None:
     """Whether an interlock's condition is true at a duty; None if it reads something other than a pump."""
     if condition.subject not in plant.pumps:
         return None
     return condition.holds(running(plant, duty).get(condition.subject, "stopped"))
 
 
-def together(plant: Plant, programme: Programme) -> list[tuple[PlantDuty, list[str]]]:
+def together(plant: Assembly, programme: Programme) -> list[tuple[PlantDuty, list[str]]]:
     """Every duty that the schedule can ask for at once, with the demands that ask for it.
 
     Demands of different pumps may overlap; what a block of a pump's speed rules out is left out.
@@ -58,7 +58,7 @@ def together(plant: Plant, programme: Programme) -> list[tuple[PlantDuty, list[s
     return duties
 
 
-def can_fire(plant: Plant, programme: Programme, source: str, duty: PlantDuty) -> bool:
+def can_fire(plant: Assembly, programme: Programme, source: str, duty: PlantDuty) -> bool:
     """Whether neither a block nor the means of proof keeps a source off at a duty."""
     if programme.proof_s(source) is not None and not plant.sensed(source, duty):
         return False
@@ -66,17 +66,17 @@ def can_fire(plant: Plant, programme: Programme, source: str, duty: PlantDuty) -
     return not any(true_of(b.condition, plant, duty) for b in blocks)
 
 
-def with_bore(plant: Plant, leg: str, bore_m: float) -> Plant:
+def with_bore(plant: Assembly, leg: str, bore_m: float) -> Assembly:
     """The same plant with another bore of one leg, so that its flows follow the bore."""
     scenario = plant.scenario
     sheet = scenario.plant.legs[leg].model_copy(
         update={"pipe": None, "stated_bore_m": bore_m, "stated_outside_m": None}
     )
     built = scenario.plant.model_copy(update={"legs": {**scenario.plant.legs, leg: sheet}})
-    return Plant(scenario.model_copy(update={"plant": built}))
+    return Assembly(scenario.model_copy(update={"plant": built}))
 
 
-def more_flow(plant: Plant, programme: Programme, source: str) -> str:
+def more_flow(plant: Assembly, programme: Programme, source: str) -> str:
     """What gives a source the flow that it lacks at heating's own speed: a higher one if it is enough."""
     heating = plant.scenario.schedule.heating
     assert heating is not None

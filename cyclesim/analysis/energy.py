@@ -27,7 +27,7 @@ from cyclesim.control.calendar import has_day
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import Boiler, HeatPump, Wood
 from cyclesim.scenario.blocks.place import PriceFile, Tariff
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.exchanges import fires
 from cyclesim.simulation.prices import prices as price_edges
 from cyclesim.simulation.programme import Programme
@@ -79,7 +79,7 @@ def local_edges(trace: Trace, unit: str) -> list[int]:
         day += timedelta(days=1)
 
 
-def meter(plant: Plant, programme: Programme, trace: Trace) -> Meter:
+def meter(plant: Assembly, programme: Programme, trace: Trace) -> Meter:
     """Every device metered at each change of price and at the end of each month."""
     edges, price = prices(plant.scenario.supply.tariff, trace)
     at_s = np.unique(np.concatenate([edges, np.array(local_edges(trace, "month"), dtype=float)]))
@@ -104,7 +104,7 @@ def meter(plant: Plant, programme: Programme, trace: Trace) -> Meter:
     return Meter(at_s, energy, fuel, cost, heat_j)
 
 
-def _power_w(plant: Plant, name: str) -> dict[str, float]:
+def _power_w(plant: Assembly, name: str) -> dict[str, float]:
     """Electrical power by state of what draws the same whenever it is in one."""
     if name in plant.pumps:
         return {state: speed.power_w for state, speed in plant.speeds[name].items()}
@@ -130,7 +130,7 @@ def _drawn_kwh(trace: Trace, name: str, at_s: Floats) -> Floats:
     return integral(start, end, rows.input_j / (end - start), at_s) / _KWH
 
 
-def measure_energy(plant: Plant, trace: Trace, metered: Meter, truth: Timeline) -> EnergyMetrics:
+def measure_energy(plant: Assembly, trace: Trace, metered: Meter, truth: Timeline) -> EnergyMetrics:
     """Energy and cost by device and by month, and the most current that was drawn."""
     by_device = {name: metered.total(name) for name in metered.energy_kwh}
     energy = sum(metered.energy_kwh.values(), start=np.zeros(len(metered.at_s)))
@@ -177,7 +177,9 @@ def _hours(stream: Stream[str], *states: str) -> float:
     return total_s(while_in(stream, *states)) / _H_S
 
 
-def measure_pump(plant: Plant, programme: Programme, trace: Trace, name: str, metered: Meter) -> PumpMetrics:
+def measure_pump(
+    plant: Assembly, programme: Programme, trace: Trace, name: str, metered: Meter
+) -> PumpMetrics:
     """What one pump did."""
     stream = trace.pumps[name]
     starts = starts_of(stream)
@@ -208,7 +210,7 @@ def measure_pump(plant: Plant, programme: Programme, trace: Trace, name: str, me
     )
 
 
-def measure_source(plant: Plant, trace: Trace, name: str, metered: Meter) -> HeatSourceMetrics:
+def measure_source(plant: Assembly, trace: Trace, name: str, metered: Meter) -> HeatSourceMetrics:
     """What one heat source did."""
     stream, reasons, sheet = trace.sources[name], trace.reasons[name], plant.sheet.heat_sources[name]
     total, heat_kwh = metered.total(name), metered.heat_j[name] / _KWH
@@ -231,7 +233,7 @@ def measure_source(plant: Plant, trace: Trace, name: str, metered: Meter) -> Hea
 
 
 def measure_treatment(
-    plant: Plant, trace: Trace, name: str, truth: Timeline, metered: Meter
+    plant: Assembly, trace: Trace, name: str, truth: Timeline, metered: Meter
 ) -> TreatmentMetrics:
     """What one treatment device did, and for how long without the flow that it needs."""
     stream, total = trace.treatments[name], metered.total(name)
@@ -247,7 +249,7 @@ def measure_treatment(
     )
 
 
-def _heat_j(plant: Plant, programme: Programme, trace: Trace, name: str) -> float:
+def _heat_j(plant: Assembly, programme: Programme, trace: Trace, name: str) -> float:
     """Heat [J] that a source gave the water, flowing or not; that of a dry collector never reaches it."""
     sheet, rows = plant.sheet.heat_sources[name], trace.exchanges.get(name)
     if sheet.switched and not isinstance(sheet, HeatPump):
@@ -256,7 +258,7 @@ def _heat_j(plant: Plant, programme: Programme, trace: Trace, name: str) -> floa
     return moved_j + (_trapped_j(plant, programme, trace, name) if isinstance(sheet, Wood) else 0.0)
 
 
-def _trapped_j(plant: Plant, programme: Programme, trace: Trace, name: str) -> float:
+def _trapped_j(plant: Assembly, programme: Programme, trace: Trace, name: str) -> float:
     """Heat [J] of a stove that burnt while no water moved through it."""
     duties = duties_over_time(plant, trace, coasting=False)
     still = [(a, b) for a, b, duty in duties if abs(duty.flow_m3_s(name)) <= STILL_M3_S]
@@ -267,7 +269,7 @@ def _trapped_j(plant: Plant, programme: Programme, trace: Trace, name: str) -> f
     return float(np.sum(sums[1::2] - sums[::2]))
 
 
-def measure_blower(plant: Plant, trace: Trace, name: str, metered: Meter) -> BlowerMetrics:
+def measure_blower(plant: Assembly, trace: Trace, name: str, metered: Meter) -> BlowerMetrics:
     """What one blower did."""
     duty, total = plant.air_duty(name), metered.total(name)
     return BlowerMetrics(

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any, Literal, NamedTuple
 
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 
 CHOICE, PRACTICE = "project choice, no standard", "common practice, no source"
@@ -103,11 +103,11 @@ class Rule:
     always: it is kept whatever the file's own does."""
     principles: tuple[str, ...] = ()
     """Published principles that stand behind it, each with how well it is known."""
-    subjects: Callable[[Plant, Programme], Iterator[Subject]] = _none
+    subjects: Callable[[Assembly, Programme], Iterator[Subject]] = _none
     """Of a rule of state: what it is about in a plant."""
     nothing: str = ""
     """Of a rule of state: why it may be about nothing, as a clause."""
-    changes: Callable[[Plant, Programme, Subject], Iterator[Change]] = _none
+    changes: Callable[[Assembly, Programme, Subject], Iterator[Change]] = _none
     """Of a rule of state: what might mend it for a subject, the smallest change first."""
     limited: bool = False
     """Of a rule of state: whether an independent high limit that trips ends what breaks it."""

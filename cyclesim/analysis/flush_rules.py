@@ -9,14 +9,14 @@ from cyclesim.analysis.combinations import as_written, combinations
 from cyclesim.analysis.findings import Breach, Judged, Rule
 from cyclesim.analysis.history import movers
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.simulation.assembly import Plant, PlantDuty, stretch_name
+from cyclesim.simulation.assembly import Assembly, PlantDuty, stretch_name
 from cyclesim.simulation.programme import Programme
 
 FLUSH_VOLUMES = 2.0
 """How often a flush must replace the water up to the last jet; common practice, no source."""
 
 
-def never_flushed(plant: Plant, programme: Programme) -> Judged:
+def never_flushed(plant: Assembly, programme: Programme) -> Judged:
     """No duty of the schedule moves the water of a leg."""
     everything = combinations(plant, plant.speeds)
     for name, leg in plant.sheet.legs.items():
@@ -36,7 +36,7 @@ def never_flushed(plant: Plant, programme: Programme) -> Judged:
             yield Breach(name, cause, None, "", "", mend)
 
 
-def _turned_away(plant: Plant, name: str, duties: list[PlantDuty]) -> tuple[str, str] | None:
+def _turned_away(plant: Assembly, name: str, duties: list[PlantDuty]) -> tuple[str, str] | None:
     """(usual position, other position) of the valve that alone keeps water from a leg, if there is one."""
     for valve, turnable in plant.turnable.items():
         for position in turnable.known:
@@ -46,7 +46,7 @@ def _turned_away(plant: Plant, name: str, duties: list[PlantDuty]) -> tuple[str,
     return None
 
 
-def flush_too_short(plant: Plant, programme: Programme) -> Judged:
+def flush_too_short(plant: Assembly, programme: Programme) -> Judged:
     """A line flush replaces the water up to the slowest last jet that it feeds less than twice."""
     for timed in programme.timed:
         if timed.demand.kind != "line flush":
@@ -75,7 +75,7 @@ def flush_too_short(plant: Plant, programme: Programme) -> Judged:
         )
 
 
-def _slowest(plant: Plant, pump: str, speed: str) -> tuple[str, float] | None:
+def _slowest(plant: Assembly, pump: str, speed: str) -> tuple[str, float] | None:
     """The leg to whose last jet tub water takes the longest with one pump at a speed, and that time [s]."""
     duty, takes = plant.duty(plant.at(pump, speed)), dict[str, float]()
     for name, leg in plant.sheet.legs.items():
@@ -87,7 +87,7 @@ def _slowest(plant: Plant, pump: str, speed: str) -> tuple[str, float] | None:
     return max(takes.items(), key=lambda item: item[1]) if takes else None
 
 
-def _longer_flush(plant: Plant, pump: str, speed: str, need_s: float) -> str:
+def _longer_flush(plant: Assembly, pump: str, speed: str, need_s: float) -> str:
     """The flush length to key in, of those that the controller takes; else a speed at which one will do."""
     lengths, due = plant.scenario.controller.flush_lengths_s, at_least(need_s)
     if lengths is None:
@@ -107,7 +107,7 @@ def _longer_flush(plant: Plant, pump: str, speed: str, need_s: float) -> str:
     return f"it needs {due}, more than the controller takes: a larger pump, another bore, or {offers}"
 
 
-def left_without_flush(plant: Plant, programme: Programme) -> Judged:
+def left_without_flush(plant: Assembly, programme: Programme) -> Judged:
     """In a position in which a valve may be left, nothing moves a leg that is moved as a rule."""
     for name in plant.sheet.legs:
         moved_by = movers(plant, programme, name)

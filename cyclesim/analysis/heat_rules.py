@@ -11,7 +11,7 @@ from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
 from cyclesim.analysis.history import POWERLESS, History
 from cyclesim.analysis.spans import NONE, Floats, Spans, join, meet, spans, total_s, while_in, without
 from cyclesim.analysis.tub import water_c_at
-from cyclesim.control.step import Block
+from cyclesim.control.step import BlockInterlock
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.programme import HEATING
 from cyclesim.simulation.trace import Trace
@@ -101,7 +101,7 @@ def _why_no_heat(history: History, spell: Spans) -> tuple[str, str]:
     return why, mends.get(why, "see what keeps it off")
 
 
-def _blocked_mend(history: History, source: str, block: Block) -> str:
+def _blocked_mend(history: History, source: str, block: BlockInterlock) -> str:
     heating = history.plant.scenario.schedule.heating
     assert heating is not None
     pump, speed = heating.pump

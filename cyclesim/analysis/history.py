@@ -19,7 +19,7 @@ from cyclesim.analysis.truth import Lasting, Timeline, duties_over_time, timelin
 from cyclesim.analysis.tub import Filtered, filtered
 from cyclesim.control.demands import Demand
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.prices import dearer
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.setpoints import SetPoints, set_points
@@ -30,7 +30,7 @@ from cyclesim.simulation.trace import Trace
 class History:
     """A run, with what several metrics and rules read of it."""
 
-    plant: Plant
+    plant: Assembly
     programme: Programme
     trace: Trace
 
@@ -111,7 +111,7 @@ def powerless(history: History, start_s: float, end_s: float, limit_s: float) ->
     return POWERLESS[max(times, key=lambda state: times[state])]
 
 
-def movers(plant: Plant, programme: Programme, name: str) -> list[Demand]:
+def movers(plant: Assembly, programme: Programme, name: str) -> list[Demand]:
     """The demands whose duty moves the water of a reported element."""
     plug = plant.reported[name]
     return [

@@ -1,7 +1,7 @@
 """What the interlocks and the wiring let be on at the same time.
 
 Things may be on together where the controller can come to rest with them: asked for just these, and told of
-the flow that they move, `Controller.step` moves nothing any more. So blocks, keeps, means of proof and what
+the flow that they move, `ControlLogic.step` moves nothing any more. So blocks, keeps, means of proof and what
 is started past the controller are read by the one interpreter of control, and whole states are asked, not
 pairs. The seconds in between are left out: a contactor that opens late, a pump that coasts.
 """
@@ -16,7 +16,7 @@ from typing import NamedTuple
 from cyclesim.analysis.truth import Closed
 from cyclesim.control.demands import Demand, PumpControl, SourceControl
 from cyclesim.control.step import State
-from cyclesim.simulation.assembly import Plant, PlantDuty
+from cyclesim.simulation.assembly import Assembly, PlantDuty
 from cyclesim.simulation.programme import Programme
 
 
@@ -32,7 +32,7 @@ class Together(NamedTuple):
 class Interlocked:
     """A plant whose controller may be asked for anything at any time, at any position of its valves."""
 
-    def __init__(self, plant: Plant, programme: Programme) -> None:
+    def __init__(self, plant: Assembly, programme: Programme) -> None:
         wired = programme.controller
         asks = [Demand(_ask(p, speed), "any", 0, p.name, speed) for p in wired.pumps for speed in p.speeds]
         asks += [Demand(_ask(s, s.active), "any", 0, "", "", (s.name,)) for s in wired.sources]

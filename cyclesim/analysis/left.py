@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from cyclesim.analysis.metrics import LegMetrics
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Plant, Positions
+from cyclesim.simulation.assembly import Assembly, Positions
 
 _ALL_UP_TO = 16
 """So many combinations of positions are all run; of more, only those in which one valve is turned."""
@@ -33,7 +33,7 @@ class LeftLeg:
     most_flow_left_l_min: float
 
 
-def positions_left(plant: Plant) -> list[Positions]:
+def positions_left(plant: Assembly) -> list[Positions]:
     """The combinations of positions to try, without the usual one."""
     unusual = [positions for positions in plant.may_be_left if positions != plant.usually]
     if len(unusual) < _ALL_UP_TO:
@@ -41,7 +41,7 @@ def positions_left(plant: Plant) -> list[Positions]:
     return [positions for positions in unusual if len(plant.not_as_usual(positions)) == 1]
 
 
-def left_so(scenario: Scenario, plant: Plant, positions: Positions) -> Scenario:
+def left_so(scenario: Scenario, plant: Assembly, positions: Positions) -> Scenario:
     """The scenario with these positions as the usual ones, and nobody who turns a valve."""
     sheet, position_of = scenario.plant, dict(zip(plant.turnable, positions, strict=True))
 
@@ -56,7 +56,7 @@ def left_so(scenario: Scenario, plant: Plant, positions: Positions) -> Scenario:
 
 
 def worst_left(
-    plant: Plant, usual: Mapping[str, LegMetrics], left: Mapping[Positions, Mapping[str, LegMetrics]]
+    plant: Assembly, usual: Mapping[str, LegMetrics], left: Mapping[Positions, Mapping[str, LegMetrics]]
 ) -> dict[str, LeftLeg]:
     """Each element at the usual positions and at the worst of those *left*; metrics by positions."""
     flows = {positions: dict(_most_flow(plant, positions)) for positions in (plant.usually, *left)}
@@ -83,7 +83,7 @@ def worst_left(
     return legs
 
 
-def _most_flow(plant: Plant, positions: Positions) -> Iterator[tuple[str, float]]:
+def _most_flow(plant: Assembly, positions: Positions) -> Iterator[tuple[str, float]]:
     duties = [d for d in plant.duties() if d.positions == positions]
     for name, plug in plant.reported.items():
         if name in plant.sheet.legs and plant.sheet.legs[name].dead_end:

@@ -12,13 +12,13 @@ from cyclesim.analysis.findings import Change, Rule, Subject
 from cyclesim.scenario.blocks.heat_sources import Proof
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import DEMANDS, Block
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 
 _Of = Callable[[Scenario], Scenario]
 
 
-def changes(rule: Rule, plant: Plant, programme: Programme, about: Subject) -> Iterator[Change]:
+def changes(rule: Rule, plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
     """Changes that might make a rule hold for its subject, the smallest first."""
     yield from rule.changes(plant, programme, about)
     for name in about.machines:
@@ -29,7 +29,7 @@ def changes(rule: Rule, plant: Plant, programme: Programme, about: Subject) -> I
                 yield Change(sentence, _with_value((), "plant", kind, name, "also_started_by"))
 
 
-def flow_proven(plant: Plant, programme: Programme, about: Subject) -> Iterator[Change]:
+def flow_proven(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
     """Heat or treatment without its flow: prove it, block it, keep the thing off by itself, plumb it."""
     scenario, name = plant.scenario, about.name
     kind = "treatment" if name in plant.sheet.treatment else "heat_sources"
@@ -70,7 +70,7 @@ def flow_proven(plant: Plant, programme: Programme, about: Subject) -> Iterator[
             yield Change(f"a check valve in {pump}", _with_value(True, "plant", "pumps", pump, "check_valve"))
 
 
-def longer_changeover(plant: Plant, programme: Programme, about: Subject) -> Iterator[Change]:
+def longer_changeover(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
     """A changeover in which the contacts of the other speed have opened."""
     del programme
     sheet = plant.pumps[about.name]
@@ -80,7 +80,7 @@ def longer_changeover(plant: Plant, programme: Programme, about: Subject) -> Ite
         yield Change(f"a changeover of {at_least(due_s)}", changeover)
 
 
-def flush_away_from_people(plant: Plant, programme: Programme, about: Subject) -> Iterator[Change]:
+def flush_away_from_people(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
     """Bathing above flushes, or no flush by the schedule."""
     schedule = plant.scenario.schedule
     ranks = [k for k in (schedule.ranks or DEMANDS) if k != "bathing"]
@@ -93,7 +93,7 @@ def flush_away_from_people(plant: Plant, programme: Programme, about: Subject) -
     yield Change(sentence, _with_value(other_flushes, "schedule", "line_flushes"))
 
 
-def level_switch(plant: Plant, programme: Programme, about: Subject) -> Iterator[Change]:
+def level_switch(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
     """A switch that stops pumps when the water is low."""
     del programme, about
     if not plant.sheet.tub.level_switch:
@@ -101,7 +101,7 @@ def level_switch(plant: Plant, programme: Programme, about: Subject) -> Iterator
         yield Change("a level switch that stops it: level_switch: true", switch)
 
 
-def shed(plant: Plant, programme: Programme, about: Subject) -> Iterator[Change]:
+def shed(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
     """Block what heats while another thing of the same circuit runs."""
     del programme
     heating, machines = plant.scenario.schedule.heating, about.machines

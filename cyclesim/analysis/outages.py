@@ -19,7 +19,7 @@ from cyclesim.analysis.tub import water_c_at
 from cyclesim.physics.heat import HOUR_S, TwoNode
 from cyclesim.physics.outside import Body
 from cyclesim.physics.water import FUSION_J_KG, density_kg_m3
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.trace import Trace, Zones
 
 TUB, LONGEST_H = "tub", 240
@@ -29,7 +29,7 @@ _ICE_SHARE = 0.1
 _AT_ZERO_J_K = 1e15  # water that freezes stays at 0 degC as if its heat capacity were endless
 
 
-def measure_outages(plant: Plant, trace: Trace) -> tuple[OutageMetrics, ...]:
+def measure_outages(plant: Assembly, trace: Trace) -> tuple[OutageMetrics, ...]:
     """Every power cut of the span, in order."""
     zones = trace.zones
     if zones is None or not len(trace.tub):
@@ -37,7 +37,7 @@ def measure_outages(plant: Plant, trace: Trace) -> tuple[OutageMetrics, ...]:
     return tuple(_measure(plant, trace, zones, a, b) for a, b in while_in(trace.power, "lost").tolist())
 
 
-def _measure(plant: Plant, trace: Trace, zones: Zones, start_s: float, end_s: float) -> OutageMetrics:
+def _measure(plant: Assembly, trace: Trace, zones: Zones, start_s: float, end_s: float) -> OutageMetrics:
     coldest, until_zero = {TUB: float(np.min(_tub_c(trace, start_s, end_s)))}, dict[str, float | None]()
     until_zero[TUB], shell_c = _tub_until_zero_h(plant, trace, zones, start_s)
     until_frozen = {TUB: _tub_until_frozen_h(plant, zones, start_s, until_zero[TUB], shell_c)}
@@ -121,7 +121,9 @@ def _tub_c(trace: Trace, start_s: float, end_s: float) -> Floats:
     return water_c_at(trace, np.concatenate(([start_s], inside, [end_s])))
 
 
-def _tub_until_zero_h(plant: Plant, trace: Trace, zones: Zones, start_s: float) -> tuple[float | None, float]:
+def _tub_until_zero_h(
+    plant: Assembly, trace: Trace, zones: Zones, start_s: float
+) -> tuple[float | None, float]:
     """As for a body, the tub as two nodes that nothing warms; its shell [degC] then."""
     node, rows = plant.tub_node, trace.tub
     two = TwoNode(node.water_j_k, node.shell_j_k, node.g_w_k, node.ua_cover_w_k, node.ua_shell_w_k)
@@ -143,7 +145,7 @@ def _tub_until_zero_h(plant: Plant, trace: Trace, zones: Zones, start_s: float) 
 
 
 def _tub_until_frozen_h(
-    plant: Plant, zones: Zones, start_s: float, zero_h: float | None, shell_c: float
+    plant: Assembly, zones: Zones, start_s: float, zero_h: float | None, shell_c: float
 ) -> float | None:
     """As for a body: water that stays at 0 degC loses through its cover and into a shell that cools on."""
     if zero_h is None:
@@ -160,6 +162,6 @@ def _tub_until_frozen_h(
     return _ice_h(zero_h, plant.volume_m3, pieces)
 
 
-def _two_zones(plant: Plant, zones: Zones) -> tuple[list[float], list[float]]:
+def _two_zones(plant: Assembly, zones: Zones) -> tuple[list[float], list[float]]:
     node = plant.tub_node
     return zones.series[node.cover_zone], zones.series[node.shell_zone]

@@ -28,13 +28,13 @@ from cyclesim.analysis.findings import PRACTICE, SHEET, Breach, Judged, NotJudge
 from cyclesim.analysis.keyed_in import days_apart, keyed, too_many_a_day
 from cyclesim.physics.links import TUB
 from cyclesim.scenario.blocks.heat_sources import HeatPump
-from cyclesim.simulation.assembly import Plant, PlantDuty, jet_name
+from cyclesim.simulation.assembly import Assembly, PlantDuty, jet_name
 from cyclesim.simulation.programme import Programme
 
 _LARGEST_BORE_MM = 300
 
 
-def suction_too_fast(plant: Plant, programme: Programme) -> Judged:
+def suction_too_fast(plant: Assembly, programme: Programme) -> Judged:
     """Water runs faster than the limit through a leg that draws from the tub, at the worst asked for."""
     limit, rows = plant.scenario.limits.suction_speed_m_s, together(plant, programme)
     for name in plant.sheet.legs if rows else ():
@@ -54,12 +54,12 @@ def suction_too_fast(plant: Plant, programme: Programme) -> Judged:
             )
 
 
-def _of_few(plant: Plant, duty: PlantDuty, value: float) -> tuple[float, int]:
+def _of_few(plant: Assembly, duty: PlantDuty, value: float) -> tuple[float, int]:
     """What to take the most of, so that of equals the duty with the fewest pumps is named."""
     return round(value, 9), -len(running(plant, duty))
 
 
-def _suction_m_s(plant: Plant, leg: str, duty: PlantDuty) -> float:
+def _suction_m_s(plant: Assembly, leg: str, duty: PlantDuty) -> float:
     """Speed of the water that a leg draws from the tub; 0 where it draws none."""
     q = duty.flow_m3_s(leg)
     ends = {link.name: (link.a, link.b) for link in plant.links}.get(leg)
@@ -68,7 +68,7 @@ def _suction_m_s(plant: Plant, leg: str, duty: PlantDuty) -> float:
     return abs(q) / (math.pi / 4.0 * plant.sheet.legs[leg].bore_m ** 2)
 
 
-def _enough_bore_mm(plant: Plant, leg: str, duties: list[PlantDuty]) -> int | None:
+def _enough_bore_mm(plant: Assembly, leg: str, duties: list[PlantDuty]) -> int | None:
     """The first larger bore in steps of 5 mm at which no duty is too fast: flow rises with the bore."""
     limit, own_mm = plant.scenario.limits.suction_speed_m_s, 1000.0 * plant.sheet.legs[leg].bore_m
     for bore_mm in range(5 * math.floor(own_mm / 5.0 + 1.0), _LARGEST_BORE_MM + 1, 5):
@@ -78,7 +78,7 @@ def _enough_bore_mm(plant: Plant, leg: str, duties: list[PlantDuty]) -> int | No
     return None
 
 
-def filter_overloaded(plant: Plant, programme: Programme) -> Judged:
+def filter_overloaded(plant: Assembly, programme: Programme) -> Judged:
     """More water passes a filter than its data sheet allows, at the worst that the schedule asks for."""
     rows = together(plant, programme)
     for name, sheet in plant.sheet.equipment.items():
@@ -109,13 +109,13 @@ def filter_overloaded(plant: Plant, programme: Programme) -> Judged:
             )
 
 
-def _instead(plant: Plant, duty: PlantDuty, pump: str, speed: str) -> PlantDuty:
+def _instead(plant: Assembly, duty: PlantDuty, pump: str, speed: str) -> PlantDuty:
     """The same duty with one pump at another speed, or stopped."""
     speeds = zip(plant.pumps, duty.speeds, strict=True)
     return plant.duty(tuple(speed if name == pump else own for name, own in speeds))
 
 
-def jets_weak(plant: Plant, programme: Programme) -> Judged:
+def jets_weak(plant: Assembly, programme: Programme) -> Judged:
     """Even in the best duty that can occur, the last jet of a manifold gets less than it needs."""
     del programme
     duties = combinations(plant, plant.speeds)
@@ -143,7 +143,7 @@ def jets_weak(plant: Plant, programme: Programme) -> Judged:
             )
 
 
-def source_underfed(plant: Plant, programme: Programme) -> Judged:
+def source_underfed(plant: Assembly, programme: Programme) -> Judged:
     """A heat source gets less than it needs at the heating's own duty, or at another at which it can fire."""
     heating = plant.scenario.schedule.heating
     if heating is None:
@@ -171,7 +171,7 @@ def source_underfed(plant: Plant, programme: Programme) -> Judged:
                 )
 
 
-def _why_underfed(plant: Plant, programme: Programme, source: str, duty: PlantDuty) -> str:
+def _why_underfed(plant: Assembly, programme: Programme, source: str, duty: PlantDuty) -> str:
     """More flow where heating's own speed gives too little; else a block while what takes the flow runs."""
     heating = plant.scenario.schedule.heating
     assert heating is not None
@@ -190,7 +190,7 @@ def _why_underfed(plant: Plant, programme: Programme, source: str, duty: PlantDu
     return f"wire {{block: {source}, while: {while_at(*taker)}, because: too little water}}"
 
 
-def airline_unprotected(plant: Plant, programme: Programme) -> Judged:
+def airline_unprotected(plant: Assembly, programme: Programme) -> Judged:
     """Nothing stops the tub's water from running back through an air pipe into its blower."""
     del programme
     for name, blower in plant.sheet.air.items():
@@ -210,7 +210,7 @@ def airline_unprotected(plant: Plant, programme: Programme) -> Judged:
             )
 
 
-def no_independent_limit(plant: Plant, programme: Programme) -> Judged:
+def no_independent_limit(plant: Assembly, programme: Programme) -> Judged:
     """A source that makes its own heat has no high limit, or one that a failed thermostat takes with it."""
     del programme
     for name, source in plant.sheet.heat_sources.items():
@@ -226,7 +226,7 @@ def no_independent_limit(plant: Plant, programme: Programme) -> Judged:
             yield Breach(name, cause, None, "", "", "a sensor of its own: limit_sensor: own")
 
 
-def sample_too_short(plant: Plant, programme: Programme) -> Judged:
+def sample_too_short(plant: Assembly, programme: Programme) -> Judged:
     """The pump runs too short for a sensor in a pipe: what it reads then is the room."""
     del programme
     heating = plant.scenario.schedule.heating
@@ -246,7 +246,7 @@ def sample_too_short(plant: Plant, programme: Programme) -> Judged:
         yield Breach("sensor", cause, sensor.for_s, "s", text, mend, less_is_worse=True)
 
 
-def programme_does_not_fit(plant: Plant, programme: Programme) -> Judged:
+def programme_does_not_fit(plant: Assembly, programme: Programme) -> Judged:
     """The schedule asks for what cannot be keyed into the controller."""
     del programme
     takes, schedule = plant.scenario.controller, plant.scenario.schedule
@@ -265,7 +265,7 @@ def programme_does_not_fit(plant: Plant, programme: Programme) -> Judged:
             )
 
 
-def _off_step(plant: Plant, step_s: float) -> Iterator[Breach]:
+def _off_step(plant: Assembly, step_s: float) -> Iterator[Breach]:
     """Starts, and lengths of filter runs, that are no whole number of the controller's steps."""
     steps = f"its times move in steps of {lasting(step_s)}"
     for kind, runs in keyed(plant.scenario.schedule):

@@ -26,7 +26,7 @@ from cyclesim.analysis.rules import check
 from cyclesim.analysis.suction_side import measure_room, measure_suction
 from cyclesim.analysis.tub import measure_tub
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Trace
@@ -51,7 +51,7 @@ class Result:
     """A run: the scenario and what became of it."""
 
     scenario: Scenario
-    plant: Plant
+    plant: Assembly
     programme: Programme
     trace: Trace
     about: About
@@ -83,7 +83,7 @@ def simulate(
         days = days_of_year(start or date(scenario.place.year, 1, 1))
     if days < 1:
         raise ValueError(f"a run lasts at least one day, not {days}")
-    plant, programme = Plant(scenario), Programme(scenario)
+    plant, programme = Assembly(scenario), Programme(scenario)
     trace = simulate_trace(plant, programme, days=days, start=start, seed=seed, on_day=on_day)
     history = History(plant, programme, trace)
     findings, checked = check(history)

@@ -13,7 +13,7 @@ from cyclesim.physics.duty_problems import NO_FLOW_M3_S, reachable
 from cyclesim.physics.links import TUB
 from cyclesim.scenario.blocks.data_sheets import Valve
 from cyclesim.scenario.blocks.pump_room import PumpRoom
-from cyclesim.simulation.assembly import Plant, Positions
+from cyclesim.simulation.assembly import Assembly, Positions
 from cyclesim.simulation.programme import Programme
 
 LEAST_FITTINGS = 2
@@ -27,7 +27,7 @@ _HARDLY_ANY = 0.05
 """Share of the flow with every valve open below which a pump counts as pumping against a shut valve."""
 
 
-def single_suction(plant: Plant, programme: Programme) -> Judged:
+def single_suction(plant: Assembly, programme: Programme) -> Judged:
     """A pump draws through one fitting, or through covers that are too fast while one is blocked."""
     del programme
     limit = plant.scenario.limits.cover_speed_m_s
@@ -72,7 +72,7 @@ def single_suction(plant: Plant, programme: Programme) -> Judged:
                 )
 
 
-def _why_alone(plant: Plant, known: list[Draw], fewest: Draw) -> str:
+def _why_alone(plant: Assembly, known: list[Draw], fewest: Draw) -> str:
     """What leaves a pump with one suction fitting: the drawing, a service valve or a valve's position."""
     built = sum(cover.fittings for cover in fewest.covers)
     if built >= LEAST_FITTINGS:
@@ -102,7 +102,7 @@ def _open_enough(draw: Draw, limit_m_s: float) -> str:
     return mend
 
 
-def pump_cavitates(plant: Plant, programme: Programme) -> Judged:
+def pump_cavitates(plant: Assembly, programme: Programme) -> Judged:
     """The head left at a pump's inlet is less than its data sheet asks for and a margin."""
     for pump, sheet in plant.pumps.items():
         if sheet.above_water_m is None or sheet.npsh_needed_m is None:
@@ -134,7 +134,7 @@ def _height(above_m: float) -> str:
     return f"{abs(above_m):g} m {'above' if above_m >= 0.0 else 'below'}"
 
 
-def pump_loses_prime(plant: Plant, programme: Programme) -> Judged:
+def pump_loses_prime(plant: Assembly, programme: Programme) -> Judged:
     """A pump above the water cannot draw by itself, or nothing keeps the water in its pipes."""
     del programme
     for pump, sheet in plant.pumps.items():
@@ -169,7 +169,7 @@ def pump_loses_prime(plant: Plant, programme: Programme) -> Judged:
                 )
 
 
-def _held_back(plant: Plant, pump: str) -> bool:
+def _held_back(plant: Assembly, pump: str) -> bool:
     """Whether a check valve, its own or on its way in or out, lets no water run back through a pump."""
     if plant.pumps[pump].check_valve:
         return True
@@ -179,7 +179,7 @@ def _held_back(plant: Plant, pump: str) -> bool:
     return TUB not in out or TUB not in back
 
 
-def _opened(plant: Plant) -> list[Positions]:
+def _opened(plant: Assembly) -> list[Positions]:
     """Every valve open, and every position of the diverters."""
     choices = (
         ("open",) if isinstance(turnable, Valve) else turnable.known for turnable in plant.turnable.values()
@@ -187,7 +187,7 @@ def _opened(plant: Plant) -> list[Positions]:
     return list(product(*choices))
 
 
-def pump_against_shut_valve(plant: Plant, programme: Programme) -> Judged:
+def pump_against_shut_valve(plant: Assembly, programme: Programme) -> Judged:
     """In a position that valves may be left in, a pump that the schedule runs gets hardly any water."""
     starved: dict[tuple[str, tuple[str, ...]], list[tuple[float, float, int, str]]] = {}
     for asked, names in together(plant, programme):
@@ -224,7 +224,7 @@ def pump_against_shut_valve(plant: Plant, programme: Programme) -> Judged:
         )
 
 
-def room_floods(plant: Plant, programme: Programme) -> Judged:
+def room_floods(plant: Assembly, programme: Programme) -> Judged:
     """Water can stand in the pump room, where the electrics are: from below, or from the weather."""
     del programme
     room = plant.sheet.pump_room or PumpRoom.model_validate({})
@@ -255,7 +255,7 @@ def room_floods(plant: Plant, programme: Programme) -> Judged:
         )
 
 
-def no_room_to_work(plant: Plant, programme: Programme) -> Judged:
+def no_room_to_work(plant: Assembly, programme: Programme) -> Judged:
     """Less free floor before filter and valves than somebody needs who opens them."""
     del programme
     limit, room = plant.scenario.limits.free_space_m, plant.sheet.pump_room

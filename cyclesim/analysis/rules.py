@@ -30,7 +30,7 @@ from cyclesim.analysis.findings import (
 )
 from cyclesim.analysis.history import History
 from cyclesim.analysis.spans import Spans, join
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 
 RULES: dict[str, Rule] = {
@@ -59,7 +59,7 @@ def check(history: History) -> tuple[tuple[Finding, ...], Checked]:
     return _gathered(((rule, judge(rule, history)) for rule in RULES.values()), history.trace.local)
 
 
-def check_plant(plant: Plant, programme: Programme) -> tuple[tuple[Finding, ...], Checked]:
+def check_plant(plant: Assembly, programme: Programme) -> tuple[tuple[Finding, ...], Checked]:
     """Likewise those that look at the plant and its programme alone, without a run."""
     judged = ((rule, rule.judge(plant, programme)) for rule in of_kind("plant").values())
     return _gathered(judged, lambda at_s: datetime.fromtimestamp(at_s, UTC))

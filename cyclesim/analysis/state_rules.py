@@ -12,11 +12,11 @@ from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Rule, Subject
 from cyclesim.analysis.supply import CONTINUOUS_SHARE, Load, carried, loads_at, overloads
 from cyclesim.analysis.truth import Snapshot
 from cyclesim.scenario.blocks.schedule import Block
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 
 
-def heat_without_flow(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
+def heat_without_flow(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
     """A source's heat has been on, for longer than the grace, without the flow that it needs."""
     for name, truth in snapshot.sources:
         if not (truth.hot and truth.past_grace):
@@ -40,7 +40,7 @@ _FALSE_YES = {
 _RUN_FOR_IT = "run a pump through it for as long as it is hot: nobody can switch it off"
 
 
-def heat_before_proof(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
+def heat_before_proof(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
     """A source's heat is on while its flow is there, but has not lasted for the proof time."""
     for name, truth in snapshot.sources:
         proves = plant.sheet.heat_sources[name].switched
@@ -63,13 +63,13 @@ def _past(name: str, snapshot: Snapshot) -> str:
     return ways[0] if ways else ""
 
 
-def _own_switch(name: str, plant: Plant) -> str:
+def _own_switch(name: str, plant: Assembly) -> str:
     """What keeps a thing off that is started past the controller, whose interlocks cannot."""
     needs = f"give it own_flow_switch: {at_least(plant.scenario.limits.proof_time_s)}"
     return f"{needs}, or take the contact off that starts {name} past the controller"
 
 
-def _proof(name: str, plant: Plant) -> str:
+def _proof(name: str, plant: Assembly) -> str:
     """What would see to it that a source fires on a proven flow only."""
     by = (plant.sheet.treatment.get(name) or plant.sheet.heat_sources[name]).proof.by
     need_s = plant.scenario.limits.proof_time_s
@@ -86,7 +86,7 @@ def _proof(name: str, plant: Plant) -> str:
     return "see that its contactor opens faster than the water stops"
 
 
-def both_speeds_at_once(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
+def both_speeds_at_once(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
     """The contacts of two speeds of one pump are closed."""
     for pump, closed in snapshot.contacts:
         if len(closed) > 1:
@@ -100,7 +100,7 @@ def both_speeds_at_once(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
             yield Breach(pump, cause, None, "s", "", mend)
 
 
-def supply_overload(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
+def supply_overload(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
     """What is on draws more from a circuit than its breaker is rated for, or than it may for hours on end."""
     everything = loads_at(snapshot, plant)
     for name in plant.scenario.circuits:
@@ -129,7 +129,7 @@ def _written(loads_: Iterable[Load]) -> list[str]:
     return [as_written(load.name, load.speed) for load in loads_]
 
 
-def _overload_mend(fed: Sequence[Load], drawn_a: float, breaker_a: float, plant: Plant) -> str:
+def _overload_mend(fed: Sequence[Load], drawn_a: float, breaker_a: float, plant: Assembly) -> str:
     """A block if one is enough and heating can go on with it; else less on the supply, or more of it."""
     heating = plant.scenario.schedule.heating
     hot = sorted(
@@ -152,17 +152,17 @@ def _overload_mend(fed: Sequence[Load], drawn_a: float, breaker_a: float, plant:
     return f"take something off the supply, or have one laid for at least {due_a:g} A"
 
 
-def flush_onto_people(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
+def flush_onto_people(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
     """A line flush decides a pump while people are in the water: jets come on, and old water comes in."""
     del plant
     for pump, demand in snapshot.flushing if snapshot.people else ():
         yield Breach(demand, f"it runs {pump} while people are in the water", None, "s", "")
 
 
-def treated_still(*kinds: str) -> Callable[[Snapshot, Plant], Iterator[Breach]]:
+def treated_still(*kinds: str) -> Callable[[Snapshot, Assembly], Iterator[Breach]]:
     """A treatment device of some kinds has been on, for longer than the grace, without its flow."""
 
-    def judge(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
+    def judge(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
         for name, truth in snapshot.treatments:
             device = plant.sheet.treatment[name]
             if device.kind not in kinds or not (truth.hot and truth.past_grace):
@@ -180,7 +180,7 @@ def treated_still(*kinds: str) -> Callable[[Snapshot, Plant], Iterator[Breach]]:
     return judge
 
 
-def dry_running(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
+def dry_running(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
     """A pump runs while the water is below the suction fittings."""
     for pump, closed in snapshot.contacts if snapshot.low else ():
         if closed and pump in plant.pumps:
@@ -195,43 +195,43 @@ def dry_running(snapshot: Snapshot, plant: Plant) -> Iterator[Breach]:
 # -- what each is about, for a search ------------------------------------------------------------------------
 
 
-def _sources(plant: Plant, programme: Programme) -> Iterator[Subject]:
+def _sources(plant: Assembly, programme: Programme) -> Iterator[Subject]:
     """Every heat source."""
     del programme
     for name, source in plant.sheet.heat_sources.items():
         yield Subject(name, (name,), (name,), hot=() if source.switched else (name,))
 
 
-def _switched(plant: Plant, programme: Programme) -> Iterator[Subject]:
+def _switched(plant: Assembly, programme: Programme) -> Iterator[Subject]:
     """Every heat source that the controller switches."""
     yield from (about for about in _sources(plant, programme) if about.name in programme.switched)
 
 
-def _pumps_of_two_speeds(plant: Plant, programme: Programme) -> Iterator[Subject]:
+def _pumps_of_two_speeds(plant: Assembly, programme: Programme) -> Iterator[Subject]:
     del plant
     for pump in programme.controller.pumps:
         if len(pump.speeds) > 1:
             yield Subject(pump.name, (pump.name,), late=True)
 
 
-def _flushes(plant: Plant, programme: Programme) -> Iterator[Subject]:
+def _flushes(plant: Assembly, programme: Programme) -> Iterator[Subject]:
     """Every line flush, where somebody bathes."""
     for demand in programme.controller.demands if plant.scenario.schedule.bathing else ():
         if demand.kind == "line flush":
             yield Subject(demand.name, (demand.pump,), people=True, flush=True)
 
 
-def _pumps(plant: Plant, programme: Programme) -> Iterator[Subject]:
+def _pumps(plant: Assembly, programme: Programme) -> Iterator[Subject]:
     """Every pump; without a spell of low water in the file only a fault takes its water."""
     del programme
     for name in plant.pumps:
         yield Subject(name, (name,), by_fault=not plant.scenario.schedule.low_water)
 
 
-def treating(*kinds: str) -> Callable[[Plant, Programme], Iterator[Subject]]:
+def treating(*kinds: str) -> Callable[[Assembly, Programme], Iterator[Subject]]:
     """Every treatment device of some kinds."""
 
-    def subjects(plant: Plant, programme: Programme) -> Iterator[Subject]:
+    def subjects(plant: Assembly, programme: Programme) -> Iterator[Subject]:
         del programme
         for name, device in plant.sheet.treatment.items():
             if device.kind in kinds:
@@ -240,7 +240,7 @@ def treating(*kinds: str) -> Callable[[Plant, Programme], Iterator[Subject]]:
     return subjects
 
 
-def _overloading(plant: Plant, programme: Programme) -> Iterator[Subject]:
+def _overloading(plant: Assembly, programme: Programme) -> Iterator[Subject]:
     """Every circuit, once for each least set of machines that overloads it."""
     del programme
     for circuit in plant.scenario.circuits:

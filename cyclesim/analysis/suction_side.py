@@ -14,7 +14,7 @@ from cyclesim.physics.links import TUB
 from cyclesim.physics.suction import air_pressure_pa, npsh_available_m
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.pump_room import Suction
-from cyclesim.simulation.assembly import Plant, PlantDuty
+from cyclesim.simulation.assembly import Assembly, PlantDuty
 from cyclesim.simulation.programme import Programme
 
 
@@ -42,7 +42,7 @@ class Draw:
         return self.flow_m3_s / left_m2 if self.fittings > 1 else None
 
 
-def feeding(plant: Plant, pump: str, duty: PlantDuty) -> list[str]:
+def feeding(plant: Assembly, pump: str, duty: PlantDuty) -> list[str]:
     """The legs that draw from the tub what a pump takes in at a duty, found by going against the flow."""
     flows = {link: duty.flow_m3_s(link.name) for link in plant.links}
     own = next(link for link in plant.links if link.name == pump)
@@ -63,7 +63,7 @@ def feeding(plant: Plant, pump: str, duty: PlantDuty) -> list[str]:
     return sorted(legs)
 
 
-def draws(plant: Plant, pump: str) -> tuple[list[Draw], list[str]]:
+def draws(plant: Assembly, pump: str) -> tuple[list[Draw], list[str]]:
     """What a pump draws at each duty that can occur, and what feeds it without fittings being described."""
     known, unknown = list[Draw](), dict[str, None]()
     for duty in plant.duties():
@@ -76,13 +76,13 @@ def draws(plant: Plant, pump: str) -> tuple[list[Draw], list[str]]:
     return known, list(unknown)
 
 
-def warmest_c(plant: Plant) -> float:
+def warmest_c(plant: Assembly) -> float:
     """The highest set point of the file [degC]: warm water boils sooner."""
     heating = plant.scenario.schedule.heating
     return max([plant.temp_c, *(step.keep_at_c for step in heating.plan)] if heating else [plant.temp_c])
 
 
-def least_npsh(plant: Plant, programme: Programme, pump: str) -> tuple[float, PlantDuty] | None:
+def least_npsh(plant: Assembly, programme: Programme, pump: str) -> tuple[float, PlantDuty] | None:
     """The NPSH [m] at a pump's inlet in the worst duty that the schedule can ask for; None if unknown."""
     above_m, node = plant.pumps[pump].above_water_m, _inlet(plant, pump)
     if above_m is None:
@@ -96,11 +96,11 @@ def least_npsh(plant: Plant, programme: Programme, pump: str) -> tuple[float, Pl
     return min(rows, key=lambda row: (round(row[0], 6), len(running(plant, row[1])))) if rows else None
 
 
-def _inlet(plant: Plant, pump: str) -> str:
+def _inlet(plant: Assembly, pump: str) -> str:
     return next(link.a for link in plant.links if link.name == pump)
 
 
-def measure_suction(plant: Plant, programme: Programme) -> dict[str, SuctionMetrics]:
+def measure_suction(plant: Assembly, programme: Programme) -> dict[str, SuctionMetrics]:
     """What is known of the suction side of each pump."""
     by_pump = {}
     for name, sheet in plant.pumps.items():
@@ -119,7 +119,7 @@ def measure_suction(plant: Plant, programme: Programme) -> dict[str, SuctionMetr
     return by_pump
 
 
-def measure_room(plant: Plant) -> PumpRoomMetrics | None:
+def measure_room(plant: Assembly) -> PumpRoomMetrics | None:
     """What the file says of the pump room."""
     room = plant.sheet.pump_room
     if room is None:

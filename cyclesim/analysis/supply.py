@@ -18,7 +18,7 @@ from cyclesim.analysis.metrics import CircuitMetrics
 from cyclesim.analysis.spans import covers
 from cyclesim.analysis.truth import LASTING_S, Closed, Snapshot, Timeline
 from cyclesim.scenario.blocks.place import Circuit
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import HEATING, Programme
 from cyclesim.simulation.trace import Trace, joined
 
@@ -68,12 +68,12 @@ class Carried(NamedTuple):
         return amps <= self.breaker_a + _ROUNDING_A
 
 
-def counts_lasting(plant: Plant) -> bool:
+def counts_lasting(plant: Assembly) -> bool:
     """Whether the region counts what runs for 3 h or more at 125 %."""
     return plant.scenario.supply.region == "north_america"
 
 
-def load_a(plant: Plant, name: str, speed: str = "on") -> float:
+def load_a(plant: Assembly, name: str, speed: str = "on") -> float:
     """Current [A] of a pump at a speed, a blower, a heat source or another thing on the supply.
 
     The nameplate's, or power over voltage: a heat pump's is the most of its rated points, a boiler's that of
@@ -88,7 +88,7 @@ def load_a(plant: Plant, name: str, speed: str = "on") -> float:
     return sheet.current_a if sheet.current_a is not None else sheet.power_w / plant.voltage_v
 
 
-def loads(plant: Plant, on: Iterable[Closed], lasting: Collection[Closed] = ()) -> Iterator[Load]:
+def loads(plant: Assembly, on: Iterable[Closed], lasting: Collection[Closed] = ()) -> Iterator[Load]:
     """What draws current: what is on, and what else is always on the supply. *lasting*: for 3 h or more."""
     counts = counts_lasting(plant)
     for name, speed in on:
@@ -97,27 +97,27 @@ def loads(plant: Plant, on: Iterable[Closed], lasting: Collection[Closed] = ()) 
         yield Load(name, "on", load_a(plant, name), counts)
 
 
-def carried(plant: Plant, circuit: str, loads_: Iterable[Load]) -> Carried:
+def carried(plant: Assembly, circuit: str, loads_: Iterable[Load]) -> Carried:
     """What of these hangs on a circuit."""
     sheet = plant.scenario.circuits[circuit]
     return Carried(circuit, sheet.breaker_a, tuple(load for load in loads_ if load.name in sheet.feeds))
 
 
-def loads_at(snapshot: Snapshot, plant: Plant) -> list[Load]:
+def loads_at(snapshot: Snapshot, plant: Assembly) -> list[Load]:
     """Everything that draws current: closed contacts, hot sources, and what else is on the supply."""
     on = [(pump, speed) for pump, speeds in snapshot.contacts for speed in speeds]
     on += [(name, "on") for name, truth in (*snapshot.sources, *snapshot.treatments) if truth.hot]
     return list(loads(plant, on, snapshot.lasting))
 
 
-def current_a(snapshot: Snapshot, plant: Plant, circuit: Circuit | None = None) -> float:
+def current_a(snapshot: Snapshot, plant: Assembly, circuit: Circuit | None = None) -> float:
     """Current [A] drawn from one circuit, or from the whole supply."""
     return sum(
         load.current_a for load in loads_at(snapshot, plant) if circuit is None or load.name in circuit.feeds
     )
 
 
-def most_carried(plant: Plant, circuit: str, having: Closed, *, heating_lasts: bool = True) -> Carried:
+def most_carried(plant: Assembly, circuit: str, having: Closed, *, heating_lasts: bool = True) -> Carried:
     """The most that a circuit carries with something on, at the worst that the interlocks let come together.
 
     Something that they never let be on is taken alone. *having* is a pump and its speed, or another thing and
@@ -136,7 +136,7 @@ def most_carried(plant: Plant, circuit: str, having: Closed, *, heating_lasts: b
     return next((most for most, together in rows if interlocked.may_be(together)), with_([having]))
 
 
-def may_last(plant: Plant, programme: Programme, *, heating_lasts: bool) -> frozenset[Closed]:
+def may_last(plant: Assembly, programme: Programme, *, heating_lasts: bool) -> frozenset[Closed]:
     """What may be on for 3 h or more in one go, where the region counts that: by the year's schedule.
 
     What a sensor or a contact beside the controller has on may last, and with a source the pump that is kept
@@ -166,7 +166,7 @@ def may_last(plant: Plant, programme: Programme, *, heating_lasts: bool) -> froz
     return frozenset(lasting)
 
 
-def measure_circuits(plant: Plant, trace: Trace, truth: Timeline) -> dict[str, CircuitMetrics]:
+def measure_circuits(plant: Assembly, trace: Trace, truth: Timeline) -> dict[str, CircuitMetrics]:
     """The most that every circuit carried, running and in the worst second of a start."""
     by_circuit = {}
     for name, circuit in plant.scenario.circuits.items():
@@ -182,19 +182,19 @@ def measure_circuits(plant: Plant, trace: Trace, truth: Timeline) -> dict[str, C
     return by_circuit
 
 
-def _most(plant: Plant, truth: Timeline, circuit: Circuit | None) -> tuple[float, float | None]:
+def _most(plant: Assembly, truth: Timeline, circuit: Circuit | None) -> tuple[float, float | None]:
     """The most current and when it was first drawn."""
     drawn = [(current_a(snapshot, plant, circuit), -float(a[0, 0])) for snapshot, a in truth.snapshots]
     most_a, minus_at_s = max(drawn, default=(0.0, 0.0))
     return most_a, -minus_at_s if drawn else None
 
 
-def most_current(plant: Plant, truth: Timeline) -> tuple[float, float | None]:
+def most_current(plant: Assembly, truth: Timeline) -> tuple[float, float | None]:
     """The most current [A] of the whole supply, and the second at which it was first drawn."""
     return _most(plant, truth, None)
 
 
-def _worst_start(plant: Plant, truth: Timeline, circuit: Circuit) -> tuple[float | None, float | None]:
+def _worst_start(plant: Assembly, truth: Timeline, circuit: Circuit) -> tuple[float | None, float | None]:
     """The most current in a second in which something starts whose starting current the file tells."""
     on = {key: a for key, a in truth.closed.items() if key[0] in circuit.feeds}
     starting = {
@@ -218,7 +218,7 @@ def _worst_start(plant: Plant, truth: Timeline, circuit: Circuit) -> tuple[float
     return float(total[k]), float(starts_s[k])
 
 
-def overloads(plant: Plant, circuit: str) -> list[tuple[str, ...]]:
+def overloads(plant: Assembly, circuit: str) -> list[tuple[str, ...]]:
     """Every least set of machines that together can draw more than a circuit's breaker bears.
 
     Of a pump both speeds are counted: a weld closes both.

@@ -30,7 +30,7 @@ from cyclesim.analysis.spans import (
     without,
 )
 from cyclesim.analysis.spans import covers as covered
-from cyclesim.simulation.assembly import Plant, PlantDuty
+from cyclesim.simulation.assembly import Assembly, PlantDuty
 from cyclesim.simulation.trace import Stream, Trace
 from cyclesim.simulation.wired import water_at
 
@@ -108,7 +108,7 @@ class Inertia(NamedTuple):
     """Flow has lasted once there has been enough of it for as long as this."""
 
     @classmethod
-    def of(cls, plant: Plant) -> Inertia:
+    def of(cls, plant: Assembly) -> Inertia:
         """That of a plant."""
         limits, sheet = plant.scenario.limits, plant.sheet
         opening = {**plant.pumps, **sheet.heat_sources}
@@ -129,7 +129,7 @@ Lasting = tuple[float, float, PlantDuty]
 """A duty, and from when to when it lasts."""
 
 
-def duties_over_time(plant: Plant, trace: Trace, *, coasting: bool) -> list[Lasting]:
+def duties_over_time(plant: Assembly, trace: Trace, *, coasting: bool) -> list[Lasting]:
     """What moves the water over the span: pumps, each with its coasting or without, valves, and the level."""
     coasts_s = Inertia.of(plant).coasts_s
     lanes: list[list[tuple[float, Any]]] = [
@@ -173,7 +173,7 @@ def people_in(trace: Trace) -> Spans:
     return meet(anybody, while_in(trace.cover, "off"))
 
 
-def timeline(plant: Plant, trace: Trace, flushes: Collection[str] = ()) -> Timeline:
+def timeline(plant: Assembly, trace: Trace, flushes: Collection[str] = ()) -> Timeline:
     """The trace as snapshots of what is true. *flushes* are the demands that are line flushes."""
     any_flow, enough = _flows(plant, trace)
     inertia, devices = Inertia.of(plant), [*trace.sources, *trace.treatments]
@@ -247,7 +247,7 @@ def _distinct(columns: Sequence[NDArray[np.int64]]) -> tuple[list[list[int]], ND
     return np.column_stack([column[first] for column in columns]).tolist(), row_of
 
 
-def _closed(plant: Plant, trace: Trace, inertia: Inertia) -> dict[Closed, Spans]:
+def _closed(plant: Assembly, trace: Trace, inertia: Inertia) -> dict[Closed, Spans]:
     """When the contacts of pumps, blowers and heat sources are closed; they open a little late."""
     on = {
         (p, speed): while_in(trace.pumps[p], speed) for p, speeds in plant.speeds.items() for speed in speeds
@@ -269,7 +269,7 @@ def _lasting(closed: dict[Closed, Spans]) -> dict[Closed, Spans]:
     return {key: a[a[:, 1] - a[:, 0] >= LASTING_S] for key, a in closed.items()}
 
 
-def _flows(plant: Plant, trace: Trace) -> tuple[dict[str, Spans], dict[str, Spans]]:
+def _flows(plant: Assembly, trace: Trace) -> tuple[dict[str, Spans], dict[str, Spans]]:
     """Per heat source and treatment device, when any water moves through it, and when as much as it needs."""
     devices = [*trace.sources, *trace.treatments]
     any_flow: list[list[tuple[float, float]]] = [[] for _ in devices]

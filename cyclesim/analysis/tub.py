@@ -13,7 +13,7 @@ from cyclesim.analysis.energy import Meter, local_edges
 from cyclesim.analysis.metrics import TubMetrics
 from cyclesim.analysis.spans import Floats, Spans, integral, total_s
 from cyclesim.analysis.truth import Lasting
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.exchanges import BATHERS, OPEN_WATER
 from cyclesim.simulation.trace import Trace
 
@@ -91,7 +91,7 @@ def water_c_at(trace: Trace, at_s: Floats) -> Floats:
 
 
 def measure_tub(
-    plant: Plant,
+    plant: Assembly,
     trace: Trace,
     duties: Sequence[Lasting],
     flows: Filtered,

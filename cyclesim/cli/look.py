@@ -130,10 +130,10 @@ def check(file: Path, sets: tuple[str, ...]) -> int:
     from cyclesim.analysis.findings import is_broken
     from cyclesim.analysis.rules import check_plant
     from cyclesim.said.check import check_page
-    from cyclesim.simulation.assembly import Plant
+    from cyclesim.simulation.assembly import Assembly
     from cyclesim.simulation.programme import Programme
 
-    plant, programme = Plant(scenario), Programme(scenario)
+    plant, programme = Assembly(scenario), Programme(scenario)
     findings, checked = check_plant(plant, programme)
     show_page(check_page(plain(str(file), 400), plant, programme, findings, checked))
     return BROKEN if is_broken(findings) else OK
@@ -180,9 +180,9 @@ def duty(file: Path, sets: tuple[str, ...], json_file: Path | None) -> int:
     from cyclesim.said.duty import duty_page
     from cyclesim.said.values import duty_values
     from cyclesim.shown.as_json import as_text
-    from cyclesim.simulation.assembly import Plant
+    from cyclesim.simulation.assembly import Assembly
 
-    values = duty_values(Plant(scenario))
+    values = duty_values(Assembly(scenario))
     if json_file is not None:
         write_text(json_file, as_text(values))
     if json_file != STDOUT:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from cyclesim.control.machines import Table
+from cyclesim.control.machines import MachineTable
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,7 @@ class PumpControl:
 
     name: str
     speeds: tuple[str, ...]
-    table: Table
+    table: MachineTable
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,14 +42,14 @@ class SourceControl:
     """A heat source or a treatment device and the table of its machine; `active` is the state it is on in."""
 
     name: str
-    table: Table
+    table: MachineTable
     active: str = "firing"
     own_switch: bool = False
     """Whether a flow switch of its own keeps it off, whoever starts it."""
 
 
 @dataclass(frozen=True, slots=True)
-class Starter:
+class StarterContact:
     """A contact beside the controller's: while it is closed its target is on, at `speed` if it is a pump."""
 
     name: str
@@ -74,7 +74,7 @@ class Demand:
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class BlockInterlock:
     """An interlock that keeps a source from firing, or a pump from one speed, while its condition is true."""
 
     target: str
@@ -84,7 +84,7 @@ class Block:
 
 
 @dataclass(frozen=True, slots=True)
-class Keep:
+class KeepInterlock:
     """An interlock that keeps a pump at least at a speed while a source fires or runs on."""
 
     pump: str

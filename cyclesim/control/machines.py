@@ -50,7 +50,7 @@ class Machine:
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class MachineTable:
     """A machine's answers: `next[state][bits]`, where bit i of `bits` says whether `facts[i]` is true."""
 
     facts: tuple[str, ...]
@@ -181,7 +181,7 @@ def _quiet() -> Iterator[None]:
         logger.setLevel(level)
 
 
-def tabulate(machine: Machine) -> Table:
+def tabulate(machine: Machine) -> MachineTable:
     """Every state times every assignment of the facts, fired once by the transitions library.
 
     Every state needs a way out, or the library refuses the trigger there with a MachineError.
@@ -199,4 +199,4 @@ def tabulate(machine: Machine) -> Table:
 
     with _quiet():
         rows = tuple(tuple(fire(state, bits) for bits in range(1 << len(facts))) for state in machine.states)
-    return Table(facts, machine.states, rows, machine.states.index(machine.initial))
+    return MachineTable(facts, machine.states, rows, machine.states.index(machine.initial))

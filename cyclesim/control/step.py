@@ -15,8 +15,8 @@ other on for as long as both are called, as their two keeps say: water moves thr
 one ends, both end. No file wires it by blocks: only treatment devices wait for a pump, and only heat sources
 keep one.
 
-What is past the controller is no part of a pass. `Controller.step` moves machines by what the controller is
-told; `Controller.wired` says what is then on: machine states, closed contacts beside them, hand switches, a
+What is past the controller is no part of a pass. `ControlLogic.step` moves machines by what the controller is
+told; `ControlLogic.wired` says what is then on: machine states, closed contacts beside them, hand switches, a
 device's own flow switch, trips. Interlocks read the machines, so they do not see what is started past them,
 just as they would not. Both are pure and read the same state and facts.
 """
@@ -29,26 +29,26 @@ from functools import cached_property
 from typing import NamedTuple
 
 from cyclesim.control.demands import (
-    Block,
+    BlockInterlock,
     Condition,
     Demand,
-    Keep,
+    KeepInterlock,
     PumpControl,
     SourceControl,
-    Starter,
+    StarterContact,
 )
-from cyclesim.control.machines import Table
+from cyclesim.control.machines import MachineTable
 
 __all__ = [
-    "Block",
+    "BlockInterlock",
     "Condition",
-    "Controller",
+    "ControlLogic",
     "Demand",
-    "Keep",
+    "KeepInterlock",
     "PassOutcome",
     "PumpControl",
     "SourceControl",
-    "Starter",
+    "StarterContact",
     "State",
     "Wired",
 ]
@@ -87,7 +87,7 @@ class Wired(NamedTuple):
 
 
 @dataclass(frozen=True, eq=False)
-class Controller:
+class ControlLogic:
     """What is wired and programmed; `step` is its one meaning.
 
     `dwell_s[machine][state]` is how long a machine stays in a state at least: the rest of `stopped` and
@@ -99,10 +99,10 @@ class Controller:
     pumps: tuple[PumpControl, ...]
     sources: tuple[SourceControl, ...]
     demands: tuple[Demand, ...]
-    blocks: tuple[Block, ...] = ()
-    keeps: tuple[Keep, ...] = ()
+    blocks: tuple[BlockInterlock, ...] = ()
+    keeps: tuple[KeepInterlock, ...] = ()
     dwell_s: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
-    starters: tuple[Starter, ...] = ()
+    starters: tuple[StarterContact, ...] = ()
     hand_switched: tuple[str, ...] = ()
     """What has a hand switch, which somebody may leave in off."""
     reads_level: bool = False
@@ -234,7 +234,7 @@ class Controller:
         return (*self.pumps, *self.sources)
 
     @cached_property
-    def tables(self) -> tuple[Table, ...]:
+    def tables(self) -> tuple[MachineTable, ...]:
         """The table of each machine."""
         return tuple(machine.table for machine in self.machines)
 
@@ -289,7 +289,7 @@ class Controller:
                 masks[self._source(name)] |= self.bit(f"{demand.name}.raised")
         return tuple(masks.values())
 
-    def _condition(self, condition: Condition) -> Reading:
+    def _condition(self, condition: Condition) -> AtLevels:
         for i, machine in enumerate(self.machines):
             if isinstance(machine, PumpControl):
                 speeds, states = machine.speeds, (*machine.speeds, "running", "stopped")
@@ -297,18 +297,18 @@ class Controller:
                 speeds = states = (machine.active,)
             if machine.name == condition.subject and condition.state in states:
                 levels = enumerate(("stopped", *speeds))
-                return Reading(i, frozenset(level for level, state in levels if condition.holds(state)))
+                return AtLevels(i, frozenset(level for level, state in levels if condition.holds(state)))
         raise ValueError(f"no pump or heat source that could be read: {condition}")
 
     @cached_property
-    def pump_blocks(self) -> tuple[tuple[int, int, Reading], ...]:
+    def pump_blocks(self) -> tuple[tuple[int, int, AtLevels], ...]:
         """(pump, level, condition), higher levels first, so that one lowered may be lowered again."""
         blocks = [block for block in self.blocks if block.speed is not None]
         rows = [(*self._pump(b.target, b.speed), self._condition(b.condition)) for b in blocks]
         return tuple(sorted(rows, key=lambda row: -row[1]))
 
     @cached_property
-    def source_blocks(self) -> tuple[tuple[int, Reading, str], ...]:
+    def source_blocks(self) -> tuple[tuple[int, AtLevels, str], ...]:
         """(source, condition, the reason that is told) of each block of a source."""
         return tuple(
             (self._source(b.target), self._condition(b.condition), b.because or str(b.condition))
@@ -322,7 +322,7 @@ class Controller:
         return tuple((*self._pump(keep.pump, keep.speed), self._source(keep.after)) for keep in self.keeps)
 
 
-class Reading(NamedTuple):
+class AtLevels(NamedTuple):
     """A condition, ready to be read: the levels of its subject at which it is true."""
 
     subject: int
@@ -332,7 +332,7 @@ class Reading(NamedTuple):
 class _Pass:
     """One settle, a fixed pass: what is read once, and the states as they move."""
 
-    def __init__(self, controller: Controller, state: State, facts: int) -> None:
+    def __init__(self, controller: ControlLogic, state: State, facts: int) -> None:
         self.controller, self.before, self.facts = controller, state, facts
         self.states = list(state)
         self.stopped = self._stopped()
@@ -398,7 +398,7 @@ class _Pass:
                 levels[pump] = max(levels[pump], level)
         return levels
 
-    def _blocks(self, reading: Reading, wants: Sequence[int]) -> bool:
+    def _blocks(self, reading: AtLevels, wants: Sequence[int]) -> bool:
         """Whether a condition is true of what the subject does, or of what it is about to be asked for."""
         subject = reading.subject
         if subject < len(wants):

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from cyclesim.physics.links import TUB, Link, Pipe, Pump, is_shut, one_way, parts
+from cyclesim.physics.links import TUB, Link, PipeLink, PumpLink, is_shut, one_way, parts
 
 NO_FLOW_M3_S = 1e-6  # 0.06 L/min: less than this counts as no flow in what is told to a person
 
@@ -46,8 +46,8 @@ def reachable(links: Sequence[Link], start: str, without: Link, *, forward: bool
 
 
 def _no_flow_cause(
-    pump: Pump,
-    mates: Sequence[Pump],
+    pump: PumpLink,
+    mates: Sequence[PumpLink],
     links: Sequence[Link],
     flows: Sequence[float],
     heads: Mapping[str, float],
@@ -58,7 +58,7 @@ def _no_flow_cause(
     against = heads[pump.b] - heads[pump.a]
     others = [
         link.name for link, q in zip(links, flows, strict=True)
-        if isinstance(link, Pump) and link.curve is not None and q > NO_FLOW_M3_S
+        if isinstance(link, PumpLink) and link.curve is not None and q > NO_FLOW_M3_S
     ]  # fmt: skip
     if others and against > shutoff + 1e-6:
         return (
@@ -66,7 +66,9 @@ def _no_flow_cause(
         )
     onward = reachable(links, pump.b, pump, forward=True)
     behind = reachable(links, pump.a, pump, forward=False)
-    lifts = [link.lift_m for link in links if isinstance(link, Pipe) and link.lift_m > 0 and link.a in onward]
+    lifts = [
+        link.lift_m for link in links if isinstance(link, PipeLink) and link.lift_m > 0 and link.a in onward
+    ]
     if TUB in onward and TUB in behind and lifts:
         return f"{who} cannot lift the water: {shutoff:.1f} m at no flow against {min(lifts):.1f} m"
     for region, verb in ((onward, "pumps against"), (behind, "draws from")):
@@ -88,15 +90,17 @@ def problems(
     """What a builder should know of this duty; `at` has the heads of nodes joined to the tub, `heads` all."""
     told: list[str] = []
     chains = _chains(links)
-    runs = [isinstance(link, Pump) and link.curve is not None for link in links]
+    runs = [isinstance(link, PumpLink) and link.curve is not None for link in links]
     for chain in chains:
-        pumps = [link for i in chain if runs[i] and isinstance(link := links[i], Pump)]
+        pumps = [link for i in chain if runs[i] and isinstance(link := links[i], PumpLink)]
         if pumps and abs(flows[chain[0]]) < NO_FLOW_M3_S:
-            rest = [links[i].name for i in chain if not isinstance(links[i], Pump) and not is_shut(links[i])]
+            rest = [
+                links[i].name for i in chain if not isinstance(links[i], PumpLink) and not is_shut(links[i])
+            ]
             cause = _no_flow_cause(pumps[0], pumps, links, flows, heads)
             told.append(cause + (f"; no water moves in {_names(rest)}" if rest else ""))
     for link, q in zip(links, flows, strict=True):
-        if not isinstance(link, Pump):
+        if not isinstance(link, PumpLink):
             continue
         if link.curve is None:
             if q < -NO_FLOW_M3_S:
@@ -116,9 +120,11 @@ def problems(
             told.append(f"{link.name} sends water round without reaching the tub")
     moving = any(run and q > NO_FLOW_M3_S for run, q in zip(runs, flows, strict=True))
     for chain in chains:
-        back = [links[i].name for i in chain if flows[i] < -NO_FLOW_M3_S and not isinstance(links[i], Pump)]
+        back = [
+            links[i].name for i in chain if flows[i] < -NO_FLOW_M3_S and not isinstance(links[i], PumpLink)
+        ]
         if back:
-            through = [links[i].name for i in chain if isinstance(links[i], Pump) and flows[i] < 0]
+            through = [links[i].name for i in chain if isinstance(links[i], PumpLink) and flows[i] < 0]
             told.append(
                 f"water runs backwards in {_names(back)}, {_l_min(flows[chain[0]])}"
                 + (f": it comes back through {_names(through)}" if through else "")
@@ -126,7 +132,7 @@ def problems(
         for i in chain:
             link = links[i]
             shut = any(is_shut(links[k]) for k in chain)  # then it is meant to get none
-            if isinstance(link, Pipe) and link.lift_m > 0 and flows[i] == 0 and moving and not shut:
+            if isinstance(link, PipeLink) and link.lift_m > 0 and flows[i] == 0 and moving and not shut:
                 there = at.get(link.a, 0.0)
                 if there > 0.05:
                     need = f"its outlet needs {link.lift_m:.1f} m"

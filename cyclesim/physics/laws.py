@@ -10,7 +10,7 @@ from cyclesim.spreads import Assumption
 
 from .blowing import blown_air
 from .evaporation import ACTIVITY, EMISSIVITY, WATER_J_KG_K, WIND_AT_WATER, surface_and_slope
-from .sources import HeatPump
+from .sources import HeatPumpRating
 
 BATHER_W = Assumption(
     100.0,
@@ -101,7 +101,7 @@ def air_law(
     return law
 
 
-def heat_pump_law(pump: HeatPump, air_c: Sequence[float], humidity: Sequence[float]) -> Law:
+def heat_pump_law(pump: HeatPumpRating, air_c: Sequence[float], humidity: Sequence[float]) -> Law:
     """A running heat pump [W] in hourly air_c [degC] and humidity [0 to 1]; slopes [W/K] over 0.05 K."""
 
     def law(hour: int, water_c: float) -> Exchange:

@@ -18,7 +18,7 @@ SMOOTH_M = 1.5e-6
 
 
 @dataclass(frozen=True, slots=True)
-class Pipe:
+class PipeLink:
     """Straight length with the sum of its fittings' K and, for a free outlet, its lift above the tub.
 
     Through a free outlet water only leaves, and only at a head above the lift: no siphon is counted on.
@@ -59,7 +59,7 @@ class Jet:
 
 
 @dataclass(frozen=True, slots=True)
-class Pump:
+class PumpLink:
     """A pump on `curve`, or standing (None), when it is a loss of h = H0 (Q/Qlast)2 of its `stopped_curve`.
 
     That loss is an assumption, no source.  `check_valve`: its own, lossless, shut against water coming back.
@@ -73,7 +73,7 @@ class Pump:
     check_valve: bool
 
 
-Link = Pipe | Drop | Jet | Pump
+Link = PipeLink | Drop | Jet | PumpLink
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,9 +97,9 @@ Loss = Callable[[float], tuple[float, float]]
 
 def loss(link: Link, temp_c: float) -> Loss:
     """The link's loss function: flow [m3/s] -> (head lost from a to b [m], its slope [m per m3/s])."""
-    if isinstance(link, Pipe):
+    if isinstance(link, PipeLink):
         return _pipe_loss(link, viscosity_pa_s(temp_c) / density_kg_m3(temp_c))
-    if isinstance(link, Pump):
+    if isinstance(link, PumpLink):
         running = link.curve
         if running is not None:
             return lambda q: _negated(running.head_and_slope(q))
@@ -116,7 +116,7 @@ def _quadratic_loss(head_m: float, flow_m3_s: float) -> Loss:
     return lambda q: (factor * q * abs(q), 2 * factor * abs(q))
 
 
-def _pipe_loss(pipe: Pipe, viscosity_m2_s: float) -> Loss:
+def _pipe_loss(pipe: PipeLink, viscosity_m2_s: float) -> Loss:
     """Darcy-Weisbach with the K of the fittings, and the lift of a free outlet."""
     area, ratio, rough = pi / 4 * pipe.bore_m**2, pipe.length_m / pipe.bore_m, pipe.roughness_m / pipe.bore_m
     laminar = 32 * viscosity_m2_s * ratio / (G * pipe.bore_m)  # m of head per m/s, f = 64/Re put in
@@ -139,9 +139,9 @@ def _pipe_loss(pipe: Pipe, viscosity_m2_s: float) -> Loss:
 def one_way(link: Link) -> bool:
     """Whether water passes from a to b only: a check valve of any kind, or a free outlet."""
     return (
-        (isinstance(link, Pipe) and link.lift_m > 0)
+        (isinstance(link, PipeLink) and link.lift_m > 0)
         or (isinstance(link, Drop) and link.one_way)
-        or (isinstance(link, Pump) and link.check_valve)
+        or (isinstance(link, PumpLink) and link.check_valve)
     )
 
 

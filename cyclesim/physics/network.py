@@ -12,10 +12,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cyclesim.physics.duty_problems import problems
-from cyclesim.physics.links import TUB, Drop, Duty, Jet, Link, Loss, Pipe, Pump, is_shut, loss, one_way, parts
+from cyclesim.physics.links import (
+    TUB,
+    Drop,
+    Duty,
+    Jet,
+    Link,
+    Loss,
+    PipeLink,
+    PumpLink,
+    is_shut,
+    loss,
+    one_way,
+    parts,
+)
 from cyclesim.physics.water import density_kg_m3, viscosity_pa_s
 
-__all__ = ["TUB", "Drop", "Duty", "Jet", "Link", "Pipe", "Pump", "loss", "solve"]
+__all__ = ["TUB", "Drop", "Duty", "Jet", "Link", "PipeLink", "PumpLink", "loss", "solve"]
 
 _NOMINAL_M3_S = 1e-3  # the first slopes are taken at a usual flow, so that the first step has a usual size
 _LEAK_M_PER_M3_S = 1e8  # a closed check valve while it is being decided: 10 m push 0.006 L/min through it
@@ -70,10 +83,10 @@ def solve(links: Sequence[Link], temp_c: float) -> Duty:
     if wrong or not converged:
         why = f" ({', '.join(links[i].name for i in wrong)} would not come to rest)" if wrong else ""
         told.append(f"these flows could not be worked out{why}: take this duty as unknown")
-    pipes = {link.name: (link, abs(q[i])) for i, link in enumerate(links) if isinstance(link, Pipe)}
+    pipes = {link.name: (link, abs(q[i])) for i, link in enumerate(links) if isinstance(link, PipeLink)}
     speeds = {name: flow / (pi / 4 * pipe.bore_m**2) for name, (pipe, flow) in pipes.items()}
     per_speed = density_kg_m3(temp_c) / viscosity_pa_s(temp_c)
-    given = {link.name: -losses[i](q[i])[0] for i, link in enumerate(links) if isinstance(link, Pump)}
+    given = {link.name: -losses[i](q[i])[0] for i, link in enumerate(links) if isinstance(link, PumpLink)}
     return Duty(
         flows_m3_s={link.name: q[i] for i, link in enumerate(links)},
         heads_m=at,

@@ -25,7 +25,7 @@ from cyclesim.physics.water_age import Pattern
 
 
 @dataclass(frozen=True)
-class Settled:
+class SettledReaches:
     """Floats of each moving reach: what comes in and leaves [degC], is lost [W], is held above 0 degC [J].
 
     They multiply the forces: the tub [degC], each of *zones* [degC], heat into each reach [W], in this order.
@@ -47,7 +47,9 @@ def forces(
     return np.array([tub_c, *(zone_c[z] for z in zones), *heats])
 
 
-def settle(reaches: Sequence[Reach], pattern: Pattern, per_m3_k: float, zones: Sequence[str]) -> Settled:
+def settle(
+    reaches: Sequence[Reach], pattern: Pattern, per_m3_k: float, zones: Sequence[str]
+) -> SettledReaches:
     """The factors of every moving reach at *pattern*; *per_m3_k*: rho c of water [J/(m3 K)]."""
     at_zone = {z: 1 + k for k, z in enumerate(zones)}
     size = 1 + len(zones) + len(reaches)
@@ -77,7 +79,7 @@ def settle(reaches: Sequence[Reach], pattern: Pattern, per_m3_k: float, zones: S
     }
     content = {i: held[i][0] * inlet[i] + held[i][1] for i in moving}
     rows = (np.array([rows[i] for i in moving]) for rows in (inlet, outlet, lost, content))
-    return Settled(moving, tuple(zones), *rows)
+    return SettledReaches(moving, tuple(zones), *rows)
 
 
 def _inlets(
@@ -104,7 +106,9 @@ class Stirred:
     It nears its settled state at one rate: what comes in from the tub over what moves, and what is lost.
     """
 
-    def __init__(self, reaches: Sequence[Reach], pattern: Pattern, settled: Settled, per_m3_k: float) -> None:
+    def __init__(
+        self, reaches: Sequence[Reach], pattern: Pattern, settled: SettledReaches, per_m3_k: float
+    ) -> None:
         self._reaches, self._settled, self._per_m3_k = reaches, settled, per_m3_k
         self._kept = [k for k, i in enumerate(settled.moving) if reaches[i].capacity_j_k]
         self._moving = [settled.moving[k] for k in self._kept]

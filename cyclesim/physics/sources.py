@@ -37,7 +37,7 @@ class RatedPoint(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class HeatPump:
+class HeatPumpRating:
     """An air-to-water heat pump as its rated points describe it; build it with from_points.
 
     COP: the ideal (Carnot) work per unit of heat is taken between a refrigerant 5 K above the water and 10 K

@@ -60,18 +60,18 @@ class Reach:
         return self.ua_w_k / self.capacity_j_k if self.capacity_j_k else 0.0
 
 
-class Beside(NamedTuple):
+class Surroundings(NamedTuple):
     """What acts on the water of a reach for a while: temperature of its zone [degC], heat into it [W]."""
 
     zone_c: float
     heat_w: float = 0.0
 
 
-ALONE = Beside(0.0)
+ALONE = Surroundings(0.0)
 _NONE: Mapping[int, Sequence[Slug]] = {}
 
 
-def drive_k_s(reach: Reach, beside: Beside) -> float:
+def drive_k_s(reach: Reach, beside: Surroundings) -> float:
     """What warms water of 0 degC in a reach [K/s]."""
     return (reach.ua_w_k * beside.zone_c + beside.heat_w) / reach.capacity_j_k
 
@@ -208,7 +208,7 @@ def _cooling(slugs: Sequence[Slug], first_s: float, step: float, rate_1_s: float
     return out
 
 
-class Passage(NamedTuple):
+class HeatPassage(NamedTuple):
     """What a reach did while water moved through it at constant flow."""
 
     content: list[Slug]
@@ -219,7 +219,7 @@ class Passage(NamedTuple):
 
 def push(
     content: Sequence[Slug], inflow: Sequence[Slug], flow_m3_s: float, rate_1_s: float, k_s: float
-) -> Passage:
+) -> HeatPassage:
     """Push the stream *inflow* [s] into a reach full of *content* [m3], at *flow_m3_s*.
 
     *rate_1_s* and *k_s* as in `later`; both hold for as long as *inflow* lasts.
@@ -232,7 +232,7 @@ def push(
     out += stand(through, passes_s, rate_1_s, k_s)
     inside = _cooling(enters, min(dt_s, passes_s), -1.0, rate_1_s, k_s)
     rest = [*stand(stays, dt_s, rate_1_s, k_s), *scaled(inside, flow_m3_s)]
-    return Passage(joined(rest, _DUST * volume), joined(out, _DUST * dt_s))
+    return HeatPassage(joined(rest, _DUST * volume), joined(out, _DUST * dt_s))
 
 
 def through_at_once(inflow: Sequence[Slug], flow_m3_s: float, heat_w: float, per_m3_k: float) -> list[Slug]:
@@ -262,7 +262,7 @@ def move(
     pattern: Pattern,
     contents: Mapping[int, Sequence[Slug]],
     tub: Sequence[Slug],
-    beside: Mapping[int, Beside],
+    beside: Mapping[int, Surroundings],
     per_m3_k: float,
     known: Mapping[int, Sequence[Slug]] = _NONE,
 ) -> Moved:

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from cyclesim.physics import warmth
-from cyclesim.physics.settled import Settled, Stirred, settle
-from cyclesim.physics.warmth import Beside, Floats, Moved, Reach, Slug
+from cyclesim.physics.settled import SettledReaches, Stirred, settle
+from cyclesim.physics.warmth import Floats, Moved, Reach, Slug, Surroundings
 from cyclesim.physics.water_age import Pattern, Plug, pattern_of
 
 SETTLES_S = 300.0
@@ -28,7 +28,7 @@ class Way:
     """One set of flows through a circuit: what settles, after how long, and what is followed for ever."""
 
     pattern: Pattern
-    settled: Settled
+    settled: SettledReaches
     settles: tuple[int, ...]
     """Places in `settled.moving`: those of the reaches that follow the tub after *after_s*."""
     members: frozenset[int]
@@ -123,7 +123,7 @@ class Ways:
         self,
         way: Way,
         contents: Mapping[int, list[Slug]],
-        beside: Mapping[int, Beside],
+        beside: Mapping[int, Surroundings],
         tub_c: tuple[float, float],
     ) -> tuple[list[float], Floats]:
         stream, flows = [(float(way.after_s), *tub_c)], way.pattern.flows
@@ -174,18 +174,18 @@ class Ways:
             return way.stirred.over(dt_s, contents, at)
         return self._in_rounds(way, contents, self._beside(way, forces), dt_s, tub_c, known)
 
-    def _beside(self, way: Way, forces: Floats) -> dict[int, Beside]:
+    def _beside(self, way: Way, forces: Floats) -> dict[int, Surroundings]:
         """What acts on each moving reach."""
         acts = forces.tolist()
         at_zone = dict(zip(self.zones, acts[1:], strict=False))
         heats = acts[self.first_heat :]
-        return {i: Beside(at_zone.get(self.reaches[i].zone, 0.0), heats[i]) for i in way.settled.moving}
+        return {i: Surroundings(at_zone.get(self.reaches[i].zone, 0.0), heats[i]) for i in way.settled.moving}
 
     def _in_rounds(
         self,
         way: Way,
         contents: Mapping[int, list[Slug]],
-        beside: Mapping[int, Beside],
+        beside: Mapping[int, Surroundings],
         dt_s: float,
         tub_c: tuple[float, float],
         known: Mapping[int, list[Slug]],

@@ -12,12 +12,12 @@ from cyclesim.said.room_table import say_suction
 from cyclesim.said.verdict import say_findings, say_verdict
 from cyclesim.said.words import count
 from cyclesim.scenario.reading.defaults import filled_in
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 
 
 def check_page(
-    name: str, plant: Plant, programme: Programme, findings: Sequence[Finding], checked: Checked
+    name: str, plant: Assembly, programme: Programme, findings: Sequence[Finding], checked: Checked
 ) -> Page:
     """One line for the file, then the rules that need no run, and what pumps draw."""
     page, scenario = Page(), plant.scenario

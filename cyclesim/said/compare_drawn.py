@@ -12,7 +12,7 @@ PARTS = ("purchase", "replacements", "energy")
 
 
 @dataclass(frozen=True, slots=True)
-class Spread:
+class DifferencesDrawn:
     """B - A in each future, and what is told of them."""
 
     changes: list[float]
@@ -20,7 +20,7 @@ class Spread:
 
 
 @dataclass(frozen=True, slots=True)
-class Drawn:
+class ComparisonDrawn:
     """What there is to see of a comparison."""
 
     titles: dict[str, str]
@@ -33,7 +33,7 @@ class Drawn:
     oldest_h: dict[str, dict[str, float | None]]
     """The oldest water of each leg, by letter and leg; None where it never moves."""
     limit_h: float
-    spread: Spread | None
+    spread: DifferencesDrawn | None
     swings: tuple[Swing, ...]
     now: float
     """B - A as told."""
@@ -44,12 +44,12 @@ class Drawn:
         return list(dict.fromkeys(leg for ages in self.oldest_h.values() for leg in ages))
 
 
-def drawn(comparison: Comparison) -> Drawn:
+def drawn(comparison: Comparison) -> ComparisonDrawn:
     """The numbers of a comparison, as the report has them."""
     sides = dict(zip(LETTERS, comparison.sides, strict=False))
     a, b = comparison.sides[:2]
     measure = "total" if comparison.by_total else "cost_a_year"
-    return Drawn(
+    return ComparisonDrawn(
         titles={letter: side.scenario.title for letter, side in sides.items()},
         unit=f"{comparison.currency} over {comparison.years} years"
         if comparison.by_total
@@ -61,7 +61,7 @@ def drawn(comparison: Comparison) -> Drawn:
             for letter, side in sides.items()
         },
         limit_h=a.scenario.limits.water_age_s / 3600.0,
-        spread=Spread(comparison.changes(0, 1, measure).tolist(), comparison.versus(0, 1, measure))
+        spread=DifferencesDrawn(comparison.changes(0, 1, measure).tolist(), comparison.versus(0, 1, measure))
         if comparison.futures
         else None,
         swings=comparison.swings,

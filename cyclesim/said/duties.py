@@ -6,17 +6,17 @@ import math
 from typing import Any
 
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.simulation.assembly import Plant, PlantDuty, jet_name, rated_jet, stretch_name
+from cyclesim.simulation.assembly import Assembly, PlantDuty, jet_name, rated_jet, stretch_name
 
 L_MIN = 60_000.0
 
 
-def duties(plant: Plant) -> list[dict[str, Any]]:
+def duties(plant: Assembly) -> list[dict[str, Any]]:
     """Every duty that can occur; the unit is in the key, unknown is None."""
     return [duty(plant, plant_duty) for plant_duty in plant.duties()]
 
 
-def duty(plant: Plant, plant_duty: PlantDuty) -> dict[str, Any]:
+def duty(plant: Assembly, plant_duty: PlantDuty) -> dict[str, Any]:
     """One duty as plain values in the order of the file."""
     sheet = plant.sheet
     return {
@@ -35,7 +35,7 @@ def duty(plant: Plant, plant_duty: PlantDuty) -> dict[str, Any]:
     }
 
 
-def _pump(plant: Plant, plant_duty: PlantDuty, name: str, speed: str) -> dict[str, Any]:
+def _pump(plant: Assembly, plant_duty: PlantDuty, name: str, speed: str) -> dict[str, Any]:
     running = speed != "stopped"
     return {
         "speed": speed,
@@ -45,7 +45,7 @@ def _pump(plant: Plant, plant_duty: PlantDuty, name: str, speed: str) -> dict[st
     }
 
 
-def _leg(plant: Plant, plant_duty: PlantDuty, name: str) -> dict[str, Any]:
+def _leg(plant: Assembly, plant_duty: PlantDuty, name: str) -> dict[str, Any]:
     flow = plant_duty.flow_m3_s(name)
     return {
         "volume_l": plant.leg_volume_m3(name) * 1000.0,
@@ -57,7 +57,7 @@ def _leg(plant: Plant, plant_duty: PlantDuty, name: str) -> dict[str, Any]:
     }
 
 
-def _jets(plant: Plant, plant_duty: PlantDuty, name: str) -> dict[str, Any]:
+def _jets(plant: Assembly, plant_duty: PlantDuty, name: str) -> dict[str, Any]:
     manifold = plant.sheet.legs[name].manifold
     assert manifold is not None
     needs = manifold.needs_flow_m3_s
@@ -75,7 +75,7 @@ def _jets(plant: Plant, plant_duty: PlantDuty, name: str) -> dict[str, Any]:
     }
 
 
-def _equipment(plant: Plant, plant_duty: PlantDuty, name: str) -> dict[str, Any]:
+def _equipment(plant: Assembly, plant_duty: PlantDuty, name: str) -> dict[str, Any]:
     sheet, flow = plant.sheet.equipment[name], abs(plant_duty.flow_m3_s(name))
     most = sheet.at_most_m3_s
     return {
@@ -86,7 +86,7 @@ def _equipment(plant: Plant, plant_duty: PlantDuty, name: str) -> dict[str, Any]
     }
 
 
-def _source(plant: Plant, plant_duty: PlantDuty, name: str) -> dict[str, Any]:
+def _source(plant: Assembly, plant_duty: PlantDuty, name: str) -> dict[str, Any]:
     needs, flow = plant.sheet.heat_sources[name].needs_flow_m3_s, abs(plant_duty.flow_m3_s(name))
     return {"flow_l_min": flow * L_MIN, "needs_l_min": needs * L_MIN, "enough": flow >= needs}
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
     from cyclesim.decide.ranges.confidence import Confidence
     from cyclesim.scenario.blocks.model import Scenario
-    from cyclesim.simulation.assembly import Plant
+    from cyclesim.simulation.assembly import Assembly
 
 
 def result_values(result: Result, sure: Confidence | None = None) -> dict[str, Any]:
@@ -34,7 +34,7 @@ def result_values(result: Result, sure: Confidence | None = None) -> dict[str, A
     }
 
 
-def duty_values(plant: Plant) -> dict[str, Any]:
+def duty_values(plant: Assembly) -> dict[str, Any]:
     """The duties of a plant and what was assumed for them."""
     return {
         "title": plant.scenario.title,

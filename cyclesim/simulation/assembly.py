@@ -16,7 +16,7 @@ from typing import NamedTuple
 from cyclesim.physics import friction, walls, water
 from cyclesim.physics.blowing import AirLine, BlowerDuty, blower_duty
 from cyclesim.physics.curves import PumpCurve
-from cyclesim.physics.network import Drop, Duty, Jet, Link, Pipe, Pump, solve
+from cyclesim.physics.network import Drop, Duty, Jet, Link, PipeLink, PumpLink, solve
 from cyclesim.physics.outside import Body
 from cyclesim.physics.tub_heat import TubNode
 from cyclesim.physics.warmth import Reach
@@ -91,7 +91,7 @@ class PlantDuty:
         return self.duty.flows_m3_s.get(name, 0.0)
 
 
-class Broken(NamedTuple):
+class BrokenParts(NamedTuple):
     """What is broken in a plant but for its pipes: pumps that do not turn, switches that are stuck."""
 
     dead: frozenset[str] = frozenset()
@@ -102,13 +102,13 @@ class Broken(NamedTuple):
     """Whether a flow switch of a device's own is stuck closed (or else open)."""
 
 
-class Plant:
+class Assembly:
     """The plant of a scenario, assembled. Nothing here changes while it runs."""
 
     def __init__(self, scenario: Scenario) -> None:
         self.scenario = scenario
         self.tolerance: Tolerance = AS_TOLD
-        self.broken = Broken()
+        self.broken = BrokenParts()
         self.sheet = scenario.plant
         self.pumps: dict[str, PumpSheet] = dict(self.sheet.pumps)
         heating = scenario.schedule.heating
@@ -149,7 +149,7 @@ class Plant:
             elif name in self.pumps:
                 curves, speed = self._curves[name], speeds[name]
                 running = None if speed == "stopped" else curves[speed]
-                yield Pump(name, a, b, running, _largest(curves), self.pumps[name].check_valve)
+                yield PumpLink(name, a, b, running, _largest(curves), self.pumps[name].check_valve)
             elif name in self.sheet.valves:
                 valve = self.sheet.valves[name]
                 yield Drop(name, a, b, *valve.drop_at(at[name]), shut=at[name] == "shut")
@@ -193,18 +193,18 @@ class Plant:
     def _leg_links(self, name: str, leg: Leg, a: str, b: str) -> Iterator[Link]:
         k = sum(n * friction.fitting_k(fitting, leg.bore_m) for fitting, n in leg.fittings.items())
         if leg.manifold is None:
-            yield Pipe(name, a, b, leg.length_m, leg.bore_m, k, lift_m=leg.outlet_above_water_m)
+            yield PipeLink(name, a, b, leg.length_m, leg.bore_m, k, lift_m=leg.outlet_above_water_m)
             return
         jets = leg.manifold
         rated_m, rated_m3_s = rated_jet(jets)
         at = f"{name}: jet 1"
-        yield Pipe(name, a, at, leg.length_m, leg.bore_m, k, lift_m=leg.outlet_above_water_m)
+        yield PipeLink(name, a, at, leg.length_m, leg.bore_m, k, lift_m=leg.outlet_above_water_m)
         run = friction.fitting_k("tee_run", leg.bore_m)
         for i in range(1, jets.jets + 1):
             yield Jet(jet_name(name, i), at, b, rated_m3_s, rated_m)
             if i < jets.jets:
                 beyond = f"{name}: jet {i + 1}"
-                yield Pipe(stretch_name(name, i + 1), at, beyond, jets.spacing_m, leg.bore_m, run)
+                yield PipeLink(stretch_name(name, i + 1), at, beyond, jets.spacing_m, leg.bore_m, run)
                 at = beyond
 
     # -- water and heat ----------------------------------------------------------------------------------
@@ -214,7 +214,7 @@ class Plant:
         """Everything that water passes in order; a capped spare is a plug that nothing moves."""
         plugs = []
         for link in self.links:
-            if isinstance(link, Pipe):
+            if isinstance(link, PipeLink):
                 volume = math.pi / 4.0 * link.bore_m**2 * link.length_m
             else:
                 volume = self._housing_m3(link.name)

@@ -7,9 +7,9 @@ from typing import NamedTuple
 
 import simpy
 
-from cyclesim.control.step import Controller
+from cyclesim.control.step import ControlLogic
 from cyclesim.physics.tub_heat import TubHeat
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.drive import Drive
 from cyclesim.simulation.trace import Trace
@@ -67,8 +67,8 @@ class RunParts(NamedTuple):
 
     board: Board
     drive: Drive
-    plant: Plant
-    controller: Controller
+    plant: Assembly
+    controller: ControlLogic
     heat: TubHeat
     trace: Trace
 
@@ -79,7 +79,7 @@ class Timers:
     *over* is called at each end, with whether the machine is still in that state.
     """
 
-    def __init__(self, board: Board, controller: Controller, over: Callable[[bool], None]) -> None:
+    def __init__(self, board: Board, controller: ControlLogic, over: Callable[[bool], None]) -> None:
         self._board, self._dwell_rows, self._over = board, controller.dwell_rows, over
         self._up = [controller.bit(f"{machine.name}.time_up") for machine in controller.machines]
         self._entered = [0] * len(self._up)

@@ -19,7 +19,7 @@ from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.scenario.blocks.heating import Heating
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.wiring import Watch
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.exchanges import fires
 from cyclesim.simulation.hourly_weather import Weather, below, weather, zones
 from cyclesim.simulation.prices import Floats, dearer, prices
@@ -91,7 +91,7 @@ def has_laws(scenario: Scenario) -> bool:
 
 
 def by_calendar(
-    plant: Plant,
+    plant: Assembly,
     programme: Programme,
     begin: date,
     days: int,

@@ -20,8 +20,8 @@ from functools import partial
 
 import simpy
 
-from cyclesim.control.step import Controller, State
-from cyclesim.simulation.assembly import Plant, Positions
+from cyclesim.control.step import ControlLogic, State
+from cyclesim.simulation.assembly import Assembly, Positions
 from cyclesim.simulation.beside import Beside
 from cyclesim.simulation.board import Board, RunParts, Timers
 from cyclesim.simulation.clock import At, Priority
@@ -42,7 +42,7 @@ LONG_WARM_UP_S = 30 * DAY_S
 
 
 def simulate_trace(
-    plant: Plant,
+    plant: Assembly,
     programme: Programme,
     *,
     days: int,
@@ -58,11 +58,11 @@ def simulate_trace(
     """
     begin = start or date(plant.scenario.place.year, 1, 1)
 
-    def run_of(warm_up_s: int, rooms: Zones | None) -> Run:
+    def run_of(warm_up_s: int, rooms: Zones | None) -> PlantRun:
         drive = by_calendar(
             plant, programme, begin, days, seed=seed, warm_up_s=warm_up_s, begins=begins, rooms=rooms
         )
-        return Run(plant, programme.controller, drive, on_day=on_day)
+        return PlantRun(plant, programme.controller, drive, on_day=on_day)
 
     warm_up_s = 0 if begins else WARM_UP_S
     rooms: Zones | None = None
@@ -84,7 +84,7 @@ def simulate_trace(
 _Around = tuple[int, Positions, Welded]
 
 
-class Run:
+class PlantRun:
     """One run of a plant, driven from outside: the warm-up, then the span that counts.
 
     *on_day* is called with the number of days done. *on_pass* is called after every pass, the warm-up's
@@ -93,8 +93,8 @@ class Run:
 
     def __init__(
         self,
-        plant: Plant,
-        controller: Controller,
+        plant: Assembly,
+        controller: ControlLogic,
         drive: Drive,
         *,
         on_day: Callable[[int], None] | None = None,

@@ -13,10 +13,10 @@ from zoneinfo import ZoneInfo
 from cyclesim.physics import laws
 from cyclesim.physics.evaporation import ACTIVITY, EMISSIVITY, saturation
 from cyclesim.physics.laws import Law
-from cyclesim.physics.sources import HeatPump, RatedPoint, SolarCollector, WoodStove
+from cyclesim.physics.sources import HeatPumpRating, RatedPoint, SolarCollector, WoodStove
 from cyclesim.scenario.blocks.heat_sources import HeatPump as HeatPumpSheet
 from cyclesim.scenario.blocks.heat_sources import Solar, Wood
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.hourly_weather import Weather, mean_air_c, standard_time
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Zones
@@ -37,7 +37,7 @@ class Exchanges:
     """Laws by number; `names` are what the trace books them under."""
 
     def __init__(
-        self, plant: Plant, weather: Weather, zones: Zones, fires: Mapping[str, Sequence[float]]
+        self, plant: Assembly, weather: Weather, zones: Zones, fires: Mapping[str, Sequence[float]]
     ) -> None:
         self.names: list[str] = []
         self._plant, self._weather, self._zones = plant, weather, zones
@@ -122,11 +122,11 @@ class Exchanges:
         return [min(1.0, rh * saturation(out)[0] / saturation(inside)[0]) for out, inside, rh in pairs]
 
 
-def rated(sheet: HeatPumpSheet) -> HeatPump:
+def rated(sheet: HeatPumpSheet) -> HeatPumpRating:
     """A heat pump from its data sheet; a point rated in frost already has its defrosting in it."""
     points = [RatedPoint(p.air_c, p.water_c, p.output_w, p.cop) for p in sheet.rated]
     given = "defrost_share" in sheet.model_fields_set
-    return HeatPump.from_points(
+    return HeatPumpRating.from_points(
         points,
         lowest_air_c=sheet.lowest_air_c,
         defrost_below_c=sheet.defrost_below_c,
@@ -134,7 +134,7 @@ def rated(sheet: HeatPumpSheet) -> HeatPump:
     )
 
 
-def fires(plant: Plant, programme: Programme, origin: datetime, hours: int) -> dict[str, list[float]]:
+def fires(plant: Assembly, programme: Programme, origin: datetime, hours: int) -> dict[str, list[float]]:
     """Hourly heat [W] of every stove and collector from *origin* (UTC) on."""
     found: dict[str, list[float]] = {}
     for name, sheet in plant.sheet.heat_sources.items():

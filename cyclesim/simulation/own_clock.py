@@ -18,7 +18,7 @@ from cyclesim.simulation.trace import Span
 _DAY_S = 86_400.0
 
 
-class Stretch(NamedTuple):
+class ClockStretch(NamedTuple):
     """From *start_s* to *end_s* (real) the clock runs on from *shows_s*, *rate* seconds a second."""
 
     start_s: int
@@ -57,7 +57,7 @@ class OwnClock:
         starts = [one for one in set_right if one[0] < span_s]
         ends = [*(start for start, _ in starts[1:]), span_s]
         self.stretches = tuple(
-            Stretch(start, end, shows, rate)
+            ClockStretch(start, end, shows, rate)
             for (start, shows), end in zip(starts, ends, strict=True)
             if end > start
         )

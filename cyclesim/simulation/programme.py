@@ -9,16 +9,16 @@ from zoneinfo import ZoneInfo
 
 from cyclesim.control.calendar import WEEKDAYS, Occurrence, localize, runs, windows
 from cyclesim.control.demands import (
-    Block,
+    BlockInterlock,
     Condition,
     Demand,
-    Keep,
+    KeepInterlock,
     PumpControl,
     SourceControl,
-    Starter,
+    StarterContact,
 )
 from cyclesim.control.machines import Machine, pump_machine, source_machine, tabulate
-from cyclesim.control.step import Controller
+from cyclesim.control.step import ControlLogic
 from cyclesim.scenario.blocks.bathing import Bathing
 from cyclesim.scenario.blocks.heat_sources import HeatSource
 from cyclesim.scenario.blocks.model import Scenario
@@ -57,7 +57,7 @@ class TimedDemand:
 class WiredContact:
     """A contact beside the controller with the file's line behind it."""
 
-    starter: Starter
+    starter: StarterContact
     line: StarterLine
 
 
@@ -114,7 +114,7 @@ class Programme:
         demands += self.treating.values()
         self.beside = list(self._beside())
         self.machines = dict(self._machines())
-        self.controller = Controller(
+        self.controller = ControlLogic(
             pumps=tuple(
                 PumpControl(n, tuple(p.speeds), tabulate(self.machines[n]))
                 for n, p in scenario.plant.pumps.items()
@@ -128,7 +128,7 @@ class Programme:
             ),
             demands=tuple(demands),
             blocks=tuple(self._blocks()),
-            keeps=tuple(Keep(k.keep.pump, k.keep.speed, k.after) for k in self._keeps()),
+            keeps=tuple(KeepInterlock(k.keep.pump, k.keep.speed, k.after) for k in self._keeps()),
             dwell_s=self._dwells(),
             starters=tuple(b.starter for b in self.beside),
             hand_switched=tuple(dict.fromkeys(b.starter.target for b in self.beside if b.line.hand_switch)),
@@ -165,7 +165,7 @@ class Programme:
                 k = next(k for k in range(1, 100) if (f"{name} {k}" if k > 1 else name) not in names)
                 names.add(name := f"{name} {k}" if k > 1 else name)
                 speed = line.speed or "on" if target in (*plant.pumps, *plant.air) else None
-                yield WiredContact(Starter(name, target, speed), line)
+                yield WiredContact(StarterContact(name, target, speed), line)
 
     @property
     def past(self) -> dict[str, list[str]]:
@@ -204,7 +204,7 @@ class Programme:
         for name in self.scenario.plant.treatment:
             yield name, source_machine(name, self.proof_s(name) is not None, False, active="on")
 
-    def _blocks(self) -> Iterator[Block]:
+    def _blocks(self) -> Iterator[BlockInterlock]:
         pumps = {*self.scenario.plant.pumps, *self.scenario.plant.air}
         for line in self._block_lines():
             if line.unless == "flow proven":
@@ -213,14 +213,14 @@ class Programme:
             condition = Condition(subject, state)
             target, _, speed = line.block.rpartition(" ")
             if target in pumps:
-                yield Block(target, speed, condition, line.because or "")
+                yield BlockInterlock(target, speed, condition, line.because or "")
             elif line.block in pumps:
-                yield Block(line.block, "on", condition, line.because or "")
+                yield BlockInterlock(line.block, "on", condition, line.because or "")
             else:
-                yield Block(line.block, None, condition, line.because or "")
+                yield BlockInterlock(line.block, None, condition, line.because or "")
         for name, device in self.scenario.plant.treatment.items():
             if device.with_ is not None:  # its contact is in series with the pump's
-                yield Block(name, None, Condition(device.with_, "running", negated=True), "")
+                yield BlockInterlock(name, None, Condition(device.with_, "running", negated=True), "")
 
     def _dwells(self) -> dict[str, dict[str, int]]:
         dwells: dict[str, dict[str, int]] = {}

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from cyclesim.control.step import LEVEL_LOW, NOBODY, POWER_LOST, WAITS, Controller, PassOutcome
-from cyclesim.simulation.assembly import Plant
+from cyclesim.control.step import LEVEL_LOW, NOBODY, POWER_LOST, WAITS, ControlLogic, PassOutcome
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.drive import Drive
 from cyclesim.simulation.effects import Effect
 from cyclesim.simulation.trace import Trace
 
 
-def new_trace(plant: Plant, controller: Controller, drive: Drive) -> Trace:
+def new_trace(plant: Assembly, controller: ControlLogic, drive: Drive) -> Trace:
     """The empty trace of a run."""
     sheet = plant.sheet
     switched = [s.name for s in controller.sources if s.name in sheet.heat_sources]
@@ -34,7 +34,7 @@ def new_trace(plant: Plant, controller: Controller, drive: Drive) -> Trace:
 class Recorder:
     """Puts into the trace what has changed, and only that."""
 
-    def __init__(self, trace: Trace, controller: Controller) -> None:
+    def __init__(self, trace: Trace, controller: ControlLogic) -> None:
         self._trace, self._controller = trace, controller
         streams = {**trace.pumps, **trace.blowers, **trace.sources, **trace.treatments}
         self._streams = [streams[machine.name] for machine in controller.machines]

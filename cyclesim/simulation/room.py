@@ -12,7 +12,7 @@ from math import exp
 import numpy as np
 from numpy.typing import NDArray
 
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.exchanges import AIR_HEAT
 from cyclesim.simulation.trace import Stream, Trace, Zones
 
@@ -23,12 +23,12 @@ SETTLED_K = 0.1
 Floats = NDArray[np.float64]
 
 
-def warmed_rooms(plant: Plant) -> list[str]:
+def warmed_rooms(plant: Assembly) -> list[str]:
     """Zones that have a heat capacity and so are warmed by what runs in them."""
     return [name for name, zone in plant.scenario.place.zones.items() if zone.loses_w_k is not None]
 
 
-def with_rooms(plant: Plant, trace: Trace, zones: Zones, follows: Zones) -> tuple[Zones, float]:
+def with_rooms(plant: Assembly, trace: Trace, zones: Zones, follows: Zones) -> tuple[Zones, float]:
     """*zones* with every warmed room as this run leaves it, and the largest change [K].
 
     *follows* are the zones as they would be with nothing running in them.
@@ -65,7 +65,7 @@ def room_c(
     return means
 
 
-def waste_w(plant: Plant, trace: Trace, zone: str) -> Floats:
+def waste_w(plant: Assembly, trace: Trace, zone: str) -> Floats:
     """Heat that a run puts into a zone, mean of each hour [W]: pumps, blowers, pipes, housings."""
     edges = np.arange(0.0, trace.span_s + HOUR_S, HOUR_S)
     energy = np.zeros(len(edges))

@@ -9,7 +9,7 @@ import simpy
 from cyclesim.physics.loops import Loops, apart
 from cyclesim.physics.tub_heat import Exchanged, TubHeat, Watched
 from cyclesim.scenario.blocks.heat_sources import Solar
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.board import Board
 from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.drive import Drive
@@ -24,7 +24,7 @@ _HOT_SHARE = 0.05  # of its output: a stove or collector that gives less counts 
 class WaterAndHeat:
     """Books of water and heat. They are told what is on, who bathes and what burns by itself."""
 
-    def __init__(self, plant: Plant, drive: Drive, board: Board, trace: Trace) -> None:
+    def __init__(self, plant: Assembly, drive: Drive, board: Board, trace: Trace) -> None:
         self._plant, self._drive, self._board, self._trace = plant, drive, board, trace
         self._env = board.env
         self._always_covered = plant.sheet.tub.cover != "none"

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from cyclesim.control.step import LEVEL_LOW, POWER_LOST, Controller, State
-from cyclesim.simulation.assembly import Plant, PlantDuty, Positions, Speeds
+from cyclesim.control.step import LEVEL_LOW, POWER_LOST, ControlLogic, State
+from cyclesim.simulation.assembly import Assembly, PlantDuty, Positions, Speeds
 
 Welded = frozenset[tuple[int, int]]
 """(machine, level) of contacts that are stuck closed."""
@@ -62,7 +62,7 @@ class Settled(NamedTuple):
     """Devices whose own flow switch feels none."""
 
 
-def water_at(plant: Plant, devices: Sequence[str], duty: PlantDuty) -> tuple[int, int]:
+def water_at(plant: Assembly, devices: Sequence[str], duty: PlantDuty) -> tuple[int, int]:
     """Which devices get the flow that they need, and in which the water stands still: bits by their place."""
     enough = still = 0
     for k, name in enumerate(devices):
@@ -77,7 +77,7 @@ class Wiring:
     *extra*: sources that nobody switches, whose water is asked for too; their places come last.
     """
 
-    def __init__(self, plant: Plant, controller: Controller, extra: Iterable[str] = ()) -> None:
+    def __init__(self, plant: Assembly, controller: ControlLogic, extra: Iterable[str] = ()) -> None:
         self.plant, self.controller = plant, controller
         c, sources = controller, controller.sources
         self.devices = (*(source.name for source in sources), *extra)

@@ -5,9 +5,9 @@ may, until something around it changes or a timer ends. Of two timers, the one t
 lasts longer never ends first; how long each lasts at least from now is kept while passes follow each other
 second by second.
 
-Verification calls the same step. The automaton moves by `Controller.step` and `Controller.wired`, water by
-the plant's duties, proof by `Plant.sensed`; state rules are the functions of `analysis/state_rules.py` on
-snapshots. It explores more orders than time allows (the environment is taken wider than it is), so that a
+Verification calls the same step. The automaton moves by `ControlLogic.step` and `ControlLogic.wired`, water
+by the plant's duties, proof by `Assembly.sensed`; state rules are the functions of `analysis/state_rules.py`
+on snapshots. It explores more orders than time allows (the environment is taken wider than it is), so that a
 story counts as broken only when the engine has replayed it; else the rule is not decided.
 
 Time in the automaton is an order: a timer started later that lasts longer never ends first; passes follow
@@ -22,7 +22,7 @@ from itertools import combinations
 
 from cyclesim.analysis.truth import Snapshot, source_truth
 from cyclesim.control.step import POWER_LOST
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.verification.cone import Cone
 from cyclesim.verification.environment import POWER, Environment
 from cyclesim.verification.faults import PlantFault, welds
@@ -41,7 +41,7 @@ class Automaton(Instants):
 
     def __init__(
         self,
-        plant: Plant,
+        plant: Assembly,
         cone: Cone,
         env: Environment,
         watched: Sequence[str] = (),

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from cyclesim.control.step import Controller
-from cyclesim.simulation.assembly import Plant
+from cyclesim.control.step import ControlLogic
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 
 _TUB = "tub"
@@ -21,10 +21,10 @@ class Cone:
     """The machines inside, in the controller's order, and the controller cut down to them."""
 
     names: tuple[str, ...]
-    controller: Controller
+    controller: ControlLogic
 
 
-def groups(plant: Plant) -> dict[str, int]:
+def groups(plant: Assembly) -> dict[str, int]:
     """Element -> the loop it lies in; what meets only in the tub cannot move each other's water."""
     above: dict[str, str] = {}
 
@@ -46,7 +46,12 @@ def groups(plant: Plant) -> dict[str, int]:
 
 
 def cone_of(
-    plant: Plant, programme: Programme, subjects: Iterable[str], *, whole: bool = False, alone: bool = False
+    plant: Assembly,
+    programme: Programme,
+    subjects: Iterable[str],
+    *,
+    whole: bool = False,
+    alone: bool = False,
 ) -> Cone:
     """The cone of some machines: what blocks or keeps them, and what moves their water, and so on.
 
@@ -74,7 +79,7 @@ def cone_of(
     return Cone(tuple(m.name for m in full.machines if m.name in inside), _cut(full, inside))
 
 
-def _cut(full: Controller, inside: set[str]) -> Controller:
+def _cut(full: ControlLogic, inside: set[str]) -> ControlLogic:
     """The same controller with what lies outside left out."""
     demands = []
     for demand in full.demands:
@@ -82,7 +87,7 @@ def _cut(full: Controller, inside: set[str]) -> Controller:
         pump = demand.pump if demand.pump in inside else ""
         if calls or pump:
             demands.append(replace(demand, pump=pump, calls=calls))
-    return Controller(
+    return ControlLogic(
         pumps=tuple(p for p in full.pumps if p.name in inside),
         sources=tuple(s for s in full.sources if s.name in inside),
         demands=tuple(demands),

@@ -11,7 +11,7 @@ from cyclesim.analysis.combinations import as_written
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.plant_rules import programme_does_not_fit
 from cyclesim.analysis.spans import meet, spans, total_s, without
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import TREATMENT, Programme
 from cyclesim.verification.answer import DeadEnd
 from cyclesim.verification.automaton import Automaton, Move, Node
@@ -24,7 +24,7 @@ _LONGEST_SETTLE = 60
 """Passes after which a settle is taken for one that never ends; no chain of machines is so long."""
 
 
-def dead_ends(plant: Plant, programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
+def dead_ends(plant: Assembly, programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
     """Every dead end of control, then the contradictions of the calendar."""
     reported: set[tuple[str, str, str]] = set()
     for end in (*_of_control(plant, programme, calendar), *_of_calendar(plant, programme, calendar)):
@@ -33,7 +33,7 @@ def dead_ends(plant: Plant, programme: Programme, calendar: Calendar) -> Iterato
             yield end
 
 
-def _of_control(plant: Plant, programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
+def _of_control(plant: Assembly, programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
     controller, done = programme.controller, list[set[str]]()
     for name in [*(source.name for source in controller.sources), *(pump.name for pump in controller.pumps)]:
         cone = cone_of(plant, programme, [name])
@@ -138,7 +138,7 @@ def _around(automaton: Automaton, node: Node) -> list[str]:
     return [*raised, *turned, *(["the water is low"] if around.low else [])]
 
 
-def _of_calendar(plant: Plant, programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
+def _of_calendar(plant: Assembly, programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
     yield from _starved(programme, calendar)
     yield from _overlapping(programme, calendar)
     yield from _in_quiet_hours(programme, calendar)

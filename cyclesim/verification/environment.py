@@ -9,7 +9,7 @@ from math import prod
 from typing import Literal
 
 from cyclesim.control.step import LEVEL_LOW, POWER_LOST, WAITS
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import FROST, HEATING, SAMPLING, Programme
 from cyclesim.verification.calendar_order import PEOPLE, WINDOW, Calendar
 from cyclesim.verification.cone import Cone, groups
@@ -60,7 +60,7 @@ class Environment:
 
     def __init__(
         self,
-        plant: Plant,
+        plant: Assembly,
         programme: Programme,
         calendar: Calendar,
         cone: Cone,

@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from cyclesim.physics.links import Drop, Link, Pump
-from cyclesim.simulation.assembly import Broken, Plant, PlantDuty, Positions, Speeds
+from cyclesim.physics.links import Drop, Link, PumpLink
+from cyclesim.simulation.assembly import Assembly, BrokenParts, PlantDuty, Positions, Speeds
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.cone import Cone
 
@@ -34,7 +34,7 @@ _Subjects = Iterator[tuple[str, str]]
 class FaultKind:
     """One way to fail: everything that is known of it, for all that reads it."""
 
-    subjects: Callable[[Plant, Programme], _Subjects]
+    subjects: Callable[[Assembly, Programme], _Subjects]
     link: Callable[[Link], Link] | None = None
     """What it makes of the link of its subject's name: it changes where water runs, and nothing else."""
     dead: bool = False
@@ -56,13 +56,13 @@ class FaultKind:
     """Whether the engine can be given it."""
 
 
-def _pumps_and_blowers(plant: Plant, programme: Programme) -> _Subjects:
+def _pumps_and_blowers(plant: Assembly, programme: Programme) -> _Subjects:
     del programme
     for name in (*plant.pumps, *plant.sheet.air):
         yield name, f"{name} does not start, or trips"
 
 
-def _valves(plant: Plant, programme: Programme) -> _Subjects:
+def _valves(plant: Assembly, programme: Programme) -> _Subjects:
     del programme
     for name, valve in plant.sheet.valves.items():
         if valve.usual != "shut":
@@ -73,7 +73,7 @@ def _shut(link: Link) -> Link:
     return replace(link, shut=True) if isinstance(link, Drop) else link
 
 
-def _filters(plant: Plant, programme: Programme) -> _Subjects:
+def _filters(plant: Assembly, programme: Programme) -> _Subjects:
     del programme
     for name, sheet in plant.sheet.equipment.items():
         if sheet.kind in ("filter", "strainer"):
@@ -84,7 +84,7 @@ def _clogged(link: Link) -> Link:
     return replace(link, head_m=CLOGGED_TIMES * link.head_m) if isinstance(link, Drop) else link
 
 
-def _check_valves(plant: Plant, programme: Programme) -> _Subjects:
+def _check_valves(plant: Assembly, programme: Programme) -> _Subjects:
     del programme
     for name, pump in plant.pumps.items():
         if pump.check_valve:
@@ -94,13 +94,13 @@ def _check_valves(plant: Plant, programme: Programme) -> _Subjects:
 
 
 def _leaking(link: Link) -> Link:
-    if isinstance(link, Pump):
+    if isinstance(link, PumpLink):
         return replace(link, check_valve=False)
     return replace(link, one_way=False) if isinstance(link, Drop) else link
 
 
-def _proofs(says: str) -> Callable[[Plant, Programme], _Subjects]:
-    def subjects(plant: Plant, programme: Programme) -> _Subjects:
+def _proofs(says: str) -> Callable[[Assembly, Programme], _Subjects]:
+    def subjects(plant: Assembly, programme: Programme) -> _Subjects:
         for source in programme.controller.sources:
             device = plant.sheet.treatment.get(source.name) or plant.sheet.heat_sources[source.name]
             if "proving" in source.table.states and device.proof.by != "none":
@@ -110,8 +110,8 @@ def _proofs(says: str) -> Callable[[Plant, Programme], _Subjects]:
     return subjects
 
 
-def _own_switches(stays: str) -> Callable[[Plant, Programme], _Subjects]:
-    def subjects(plant: Plant, programme: Programme) -> _Subjects:
+def _own_switches(stays: str) -> Callable[[Assembly, Programme], _Subjects]:
+    def subjects(plant: Assembly, programme: Programme) -> _Subjects:
         del plant
         for source in programme.controller.sources:
             if source.own_switch:
@@ -120,7 +120,7 @@ def _own_switches(stays: str) -> Callable[[Plant, Programme], _Subjects]:
     return subjects
 
 
-def _contactors(plant: Plant, programme: Programme) -> _Subjects:
+def _contactors(plant: Assembly, programme: Programme) -> _Subjects:
     del plant
     for machine in programme.controller.pumps:
         for speed in machine.speeds:
@@ -130,7 +130,7 @@ def _contactors(plant: Plant, programme: Programme) -> _Subjects:
         yield f"{source.name}/on", f"the contactor of {source.name} welds"
 
 
-def _sensors(plant: Plant, programme: Programme) -> _Subjects:
+def _sensors(plant: Assembly, programme: Programme) -> _Subjects:
     del programme
     if plant.scenario.schedule.heating or plant.scenario.schedule.frost_protection:
         yield "high", "a temperature sensor reads high"
@@ -138,7 +138,7 @@ def _sensors(plant: Plant, programme: Programme) -> _Subjects:
         yield "open", "a temperature sensor is open"
 
 
-def _always(subject: str, sentence: str) -> Callable[[Plant, Programme], _Subjects]:
+def _always(subject: str, sentence: str) -> Callable[[Assembly, Programme], _Subjects]:
     return lambda *_: iter([(subject, sentence)])
 
 
@@ -172,7 +172,7 @@ FAULTS: dict[str, FaultKind] = {
 """Every way to fail by its name. What is put in here is verified, told and replayed like the rest."""
 
 
-def faults_of(plant: Plant, programme: Programme) -> Iterator[PlantFault]:
+def faults_of(plant: Assembly, programme: Programme) -> Iterator[PlantFault]:
     """Every single fault that the plant can have."""
     for kind, fault in FAULTS.items():
         for subject, sentence in fault.subjects(plant, programme):
@@ -184,7 +184,7 @@ def reroutes(fault: PlantFault) -> bool:
     return FAULTS[fault.kind].link is not None
 
 
-def touches(fault: PlantFault, cone: Cone, loops: Mapping[str, int], plant: Plant) -> bool:
+def touches(fault: PlantFault, cone: Cone, loops: Mapping[str, int], plant: Assembly) -> bool:
     """Whether a fault can be seen from within a cone; outside, the answer is that without it."""
     kind = FAULTS[fault.kind]
     if kind.known or kind.everywhere:
@@ -195,16 +195,16 @@ def touches(fault: PlantFault, cone: Cone, loops: Mapping[str, int], plant: Plan
     return fault.subject.partition("/")[0] in cone.names
 
 
-class FaultyPlant(Plant):
+class FaultyPlant(Assembly):
     """The plant with what some faults do to its water, its pumps and its switches."""
 
-    def __init__(self, plant: Plant, faults: frozenset[PlantFault]) -> None:
+    def __init__(self, plant: Assembly, faults: frozenset[PlantFault]) -> None:
         super().__init__(plant.scenario)
         self.temp_c = plant.temp_c
         self._sound = plant
         kinds = [(fault.subject, FAULTS[fault.kind]) for fault in sorted(faults)]
         self._rerouted = [(subject, kind.link) for subject, kind in kinds if kind.link is not None]
-        self.broken = Broken(
+        self.broken = BrokenParts(
             frozenset(subject for subject, kind in kinds if kind.dead),
             {subject: kind.proof for subject, kind in kinds if kind.proof is not None},
             {subject: kind.own_switch for subject, kind in kinds if kind.own_switch is not None},

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from cyclesim.control.step import LEVEL_LOW, State
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.wired import Water, WhatIsOn, Wiring
 from cyclesim.verification.cone import Cone
 from cyclesim.verification.environment import Dim
@@ -29,7 +29,7 @@ class Flows:
 
     def __init__(
         self,
-        plant: Plant,
+        plant: Assembly,
         cone: Cone,
         dims: Sequence[Dim],
         extra: Sequence[str],

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from cyclesim.analysis.truth import Inertia
 from cyclesim.control.step import State
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.wired import WhatIsOn
 from cyclesim.verification.cone import Cone
 from cyclesim.verification.environment import Environment
@@ -82,7 +82,7 @@ class Instants:
 
     def __init__(
         self,
-        plant: Plant,
+        plant: Assembly,
         cone: Cone,
         env: Environment,
         watched: Sequence[str] = (),

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from cyclesim.control.step import Controller, State
+from cyclesim.control.step import ControlLogic, State
 from cyclesim.verification.automaton import Automaton, Node
 
 
-class Known(NamedTuple):
+class UntimedState(NamedTuple):
     """A state without the order of its timers: machines, what is asked of them, every other fact, valves."""
 
     state: State
@@ -18,8 +18,8 @@ class Known(NamedTuple):
 
 
 def of_engine(
-    automaton: Automaton, full: Controller, state: State, facts: int, positions: tuple[str, ...]
-) -> Known:
+    automaton: Automaton, full: ControlLogic, state: State, facts: int, positions: tuple[str, ...]
+) -> UntimedState:
     """What the engine's whole state is to a cone's automaton."""
     cone = automaton.controller
     places = {machine.name: i for i, machine in enumerate(full.machines)}
@@ -28,14 +28,14 @@ def of_engine(
     return _known(automaton, mine, feedback, positions)
 
 
-def of_node(automaton: Automaton, node: Node) -> Known:
+def of_node(automaton: Automaton, node: Node) -> UntimedState:
     """The same of a state that a search has found."""
     positions = automaton.flows.around(node.env).positions
     return _known(automaton, node.state, automaton.facts(node), positions)
 
 
-def _known(automaton: Automaton, state: State, facts: int, positions: tuple[str, ...]) -> Known:
+def _known(automaton: Automaton, state: State, facts: int, positions: tuple[str, ...]) -> UntimedState:
     cone = automaton.controller
     demands = sum(cone.bit(f"{demand.name}.raised") for demand in cone.demands)
     pulses = sum(cone.bit(f"{source.name}.reset") for source in cone.sources)
-    return Known(state, automaton.env.asked(facts), facts & ~(demands | pulses), positions)
+    return UntimedState(state, automaton.env.asked(facts), facts & ~(demands | pulses), positions)

@@ -9,9 +9,9 @@ from zoneinfo import ZoneInfo
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
 from cyclesim.analysis.rules import RULES, judge
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.drive import Drive, has_laws
-from cyclesim.simulation.engine import Run
+from cyclesim.simulation.engine import PlantRun
 from cyclesim.simulation.hourly_weather import weather, zones
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Span, joined
@@ -26,7 +26,7 @@ _TAIL_S, _LONG_TAIL_S = 120, 4 * 3600
 
 
 def replayed(
-    plant: Plant, programme: Programme, rule: str, subject: str, path: Path
+    plant: Assembly, programme: Programme, rule: str, subject: str, path: Path
 ) -> tuple[Replayed, list[int]]:
     """Whether the engine, given the story's facts, breaks the same rule; and when its steps come [s]."""
     faults = path[-1][0].faults
@@ -38,7 +38,7 @@ def replayed(
     if times is None:
         return "in order, not in time", []
     faulty = FaultyPlant(plant, faults) if faults else plant
-    run = Run(faulty, programme.controller, drive_of(plant, path, times, _tail_s(plant, rule)))
+    run = PlantRun(faulty, programme.controller, drive_of(plant, path, times, _tail_s(plant, rule)))
     run.warm_up()
     history = History(faulty, programme, run.finish())
     for breach in judge(RULES[rule], history):
@@ -47,7 +47,7 @@ def replayed(
     return "in order, not in time", []
 
 
-def _tail_s(plant: Plant, rule: str) -> int:
+def _tail_s(plant: Assembly, rule: str) -> int:
     lasting = RULES[rule].continuous and plant.scenario.supply.region == "north_america"
     return _LONG_TAIL_S if lasting else _TAIL_S
 
@@ -108,7 +108,7 @@ def _lasts_s(automaton: Automaton, node: Node, i: int) -> float:
     )
 
 
-def drive_of(plant: Plant, path: Path, times: Sequence[int], tail_s: int) -> Drive:
+def drive_of(plant: Assembly, path: Path, times: Sequence[int], tail_s: int) -> Drive:
     """A story as what drives a run: nothing moves but what it moves, after a while in which nothing does."""
     begins = [_BEGINS_S + t for t in times]
     ends = [*begins[1:], begins[-1] + tail_s]

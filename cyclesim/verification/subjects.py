@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from cyclesim.analysis.findings import Breach, Rule, Subject
 from cyclesim.analysis.rules import RULES, of_kind
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.automaton import Automaton
 from cyclesim.verification.search import Judge
@@ -25,7 +25,7 @@ class Check:
         return self.about.name
 
 
-def checks(plant: Plant, programme: Programme, *, faults: bool = True) -> list[Check]:
+def checks(plant: Assembly, programme: Programme, *, faults: bool = True) -> list[Check]:
     """Every check, in the order of the rules; without *faults* none of what only a fault can break."""
     rules: dict[Subject, tuple[str, ...]] = {}
     for rule in of_kind("state").values():

@@ -8,7 +8,7 @@ from cyclesim.analysis.amounts import lasting
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
 from cyclesim.analysis.rules import RULES, judge
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.answer import Timed
@@ -17,7 +17,7 @@ TRACE_DAYS = 365
 _HOUR_S = 3600.0
 
 
-def timed(plant: Plant, programme: Programme) -> Iterator[Timed]:
+def timed(plant: Assembly, programme: Programme) -> Iterator[Timed]:
     """Run-on, proof, changeover and starts in an hour: as declared, then on the trace of a year."""
     limits, dwell_s = plant.scenario.limits, programme.controller.dwell_s
     for name in programme.switched:

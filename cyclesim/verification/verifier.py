@@ -13,7 +13,7 @@ from cyclesim.analysis.rules import RULES, of_kind
 from cyclesim.errors import CycleSimError, shorten
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.forms import did_you_mean, one_of
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.answer import Cell, Mend, Story, Verdict, Verification
 from cyclesim.verification.assumed import assumed
@@ -98,7 +98,7 @@ class _Verifier:
             any_order,
             on_progress,
         )
-        self.plant, self.programme = Plant(scenario), Programme(scenario)
+        self.plant, self.programme = Assembly(scenario), Programme(scenario)
         self.calendar = Calendar(self.programme)
         self.loops = groups(self.plant)
         self.mends_faults = False

@@ -9,7 +9,7 @@ import pytest
 from cyclesim.analysis.history import History
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load_text
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Stream, Trace, Zones
 
@@ -138,7 +138,7 @@ def run(scenario: Callable[..., Scenario]) -> Callable[..., History]:
         zone_c: float = 10.0,
     ) -> History:
         built = scenario(*changes)
-        plant, programme = Plant(built), Programme(built)
+        plant, programme = Assembly(built), Programme(built)
         begin = datetime(first_day.year, first_day.month, first_day.day, tzinfo=ZoneInfo("Europe/Lisbon"))
         span_s = round(3600 * hours)
         trace = Trace(

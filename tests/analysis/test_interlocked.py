@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from cyclesim.analysis.supply import most_carried
 from cyclesim.scenario.reading.load import load_text
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from tests.analysis.wirings import AMPS, LIGHTS_A, Wiring, wirings
 
 FED_BY = {"element": "main", "second": "jets"}
@@ -91,6 +91,6 @@ def test_the_most_of_a_circuit_is_the_most_of_all_that_interlocks_allow(
 ) -> None:
     """With a thing on at its worst; what may never be on is taken alone."""
     sums = [counted(wiring, on) for on in by_brute_force(wiring) if having in on]
-    most = most_carried(Plant(load_text(wiring.text())), "supply", having)
+    most = most_carried(Assembly(load_text(wiring.text())), "supply", having)
     assert having == most.loads[0][:2]
     assert max(sums, default=counted(wiring, {having})) == pytest.approx(most.counted_a)

@@ -7,7 +7,7 @@ import pytest
 from cyclesim.analysis.findings import Breach, NotJudged
 from cyclesim.analysis.plant_rules import programme_does_not_fit
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 
 Build = Callable[..., Scenario]
@@ -42,7 +42,7 @@ AWAY = (HEATING, f"{HEATING}, absences: [{{from: 2027-02-01, to: 2027-02-14, kee
 
 def judged(scenario: Scenario) -> list[Breach | NotJudged]:
     """What the rule says."""
-    return list(programme_does_not_fit(Plant(scenario), Programme(scenario)))
+    return list(programme_does_not_fit(Assembly(scenario), Programme(scenario)))
 
 
 @pytest.mark.parametrize(

@@ -9,18 +9,18 @@ from cyclesim.analysis import plant_rules as rules
 from cyclesim.analysis.findings import Breach, NotJudged
 from cyclesim.analysis.flush_rules import flush_too_short, never_flushed
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 
 Build = Callable[..., Scenario]
-Rule = Callable[[Plant, Programme], object]
+Rule = Callable[[Assembly, Programme], object]
 NARROW = ("suction: {pipe: 63 PN10", "suction: {pipe: 50 PN16")
 SLOW_ELEMENT = ("needs_flow: 30 L/min", "needs_flow: 250 L/min")
 
 
 def judged(rule: Callable[..., object], built: Scenario) -> list[Breach | NotJudged]:
     """What a rule says of a scenario."""
-    return list(rule(Plant(built), Programme(built)))  # type: ignore[call-overload]
+    return list(rule(Assembly(built), Programme(built)))  # type: ignore[call-overload]
 
 
 @pytest.mark.parametrize(
@@ -45,7 +45,7 @@ def test_suction_too_fast_names_the_bore_that_would_do(scenario: Build) -> None:
     limit = ("interlocks:", "limits: {suction_speed: 1 m/s}\ninterlocks:")
     built = scenario(NARROW, limit)
     (breach,) = judged(rules.suction_too_fast, built)
-    q = abs(Plant(built).duty(("high",)).flow_m3_s("suction"))
+    q = abs(Assembly(built).duty(("high",)).flow_m3_s("suction"))
     assert "suction" == breach.subject
     assert pytest.approx(q / (math.pi / 4 * 0.0426**2), rel=1e-3) == breach.worst
     named = int(breach.mend.split("at least ")[1].split(" mm")[0])
@@ -80,7 +80,7 @@ APART = [
 
 def test_demands_of_two_pumps_may_overlap(scenario: Build) -> None:
     """Either pump alone is slow enough in the suction and slack in the filter; both together are not."""
-    plant = Plant(scenario(*SHARED))
+    plant = Assembly(scenario(*SHARED))
     flows = [
         abs(plant.duty(s).flow_m3_s("suction"))
         for s in (("low", "stopped"), ("stopped", "on"), ("low", "on"))
@@ -100,7 +100,7 @@ def test_demands_of_two_pumps_may_overlap(scenario: Build) -> None:
 
 def test_speeds_that_a_block_keeps_apart_do_not_overlap(scenario: Build) -> None:
     """With jets blocked while main is on low the two are never on together."""
-    plant = Plant(scenario(*SHARED))
+    plant = Assembly(scenario(*SHARED))
     alone, both = (abs(plant.duty(s).flow_m3_s("filter")) for s in (("stopped", "on"), ("low", "on")))
     most = ("at_most: 500 L/min", f"at_most: {(alone + both) / 2 * 60_000} L/min")
     block = ("interlocks:", "interlocks:\n  - {block: jets, while: main low}")
@@ -123,7 +123,7 @@ def test_filter_overloaded_at_the_duty_of_a_flush(scenario: Build) -> None:
 
 def test_a_filter_just_overloaded_reads_so_and_its_mend_is_rounded_up(scenario: Build) -> None:
     """A flow 0.04 L/min above at_most: the two numbers differ, and the filter to buy takes the whole flow."""
-    q = abs(Plant(scenario()).duty(("high",)).flow_m3_s("filter")) * 60_000
+    q = abs(Assembly(scenario()).duty(("high",)).flow_m3_s("filter")) * 60_000
     (breach,) = judged(rules.filter_overloaded, scenario(("at_most: 500", f"at_most: {q - 0.04:.6f}")))
     value, limit = breach.text.split(" L/min of at most ")
     assert value != limit.removesuffix(" L/min")
@@ -197,7 +197,7 @@ def test_source_underfed_where_a_pump_contact_lets_it_fire(scenario: Build) -> N
 
 def test_a_source_that_another_pump_starves_gets_a_block_that_can_be_pasted(scenario: Build) -> None:
     """Jets push back against the circulator: the proposed line, pasted into the file, mends it."""
-    plant = Plant(scenario(*APART))
+    plant = Assembly(scenario(*APART))
     alone, both = (abs(plant.duty(s).flow_m3_s("element")) for s in (("low", "stopped"), ("low", "on")))
     assert both < alone
     needs = ("needs_flow: 30 L/min", f"needs_flow: {(alone + both) / 2 * 60_000} L/min")
@@ -254,7 +254,7 @@ def test_flush_too_short_says_how_long_it_must_be(scenario: Build) -> None:
     """Volumes over flow on the way to the last jet, twice, and the next length that the controller takes."""
     built = scenario(("lasts: 40 s", "lasts: 15 s"))
     (breach,) = judged(flush_too_short, built)
-    duty = Plant(built).duty(("high",))
+    duty = Assembly(built).duty(("high",))
     area = math.pi / 4 * 0.057**2
     whole, last = duty.flow_m3_s("bench"), duty.flow_m3_s("bench jet 3")
     second = duty.flow_m3_s("bench to jet 2")
@@ -275,7 +275,7 @@ def test_a_flush_longer_than_the_controller_takes(scenario: Build) -> None:
 
 def test_a_higher_speed_is_offered_to_a_flush_only_where_it_is_enough(scenario: Build) -> None:
     """Low takes longer than any length that the controller offers; high does not, or does as well."""
-    plant = Plant(scenario())
+    plant = Assembly(scenario())
     low_s, high_s = (plant.duty((s,)).reached_s["bench to jet 3"] for s in ("low", "high"))
     offered = math.ceil(2 * high_s)
     assert offered < 2 * low_s
@@ -331,6 +331,6 @@ def test_a_speed_below_the_one_that_heating_asks_for_is_not_judged(scenario: Bui
         ("with: [element], pump: main low", "with: [element], pump: main high"),
     ]
     built = scenario(*changes)
-    low, high = (abs(Plant(built).duty((speed,)).flow_m3_s("element")) for speed in ("low", "high"))
+    low, high = (abs(Assembly(built).duty((speed,)).flow_m3_s("element")) for speed in ("low", "high"))
     assert low < 150 / 60_000 < high
     assert [] == judged(rules.source_underfed, built)

@@ -12,7 +12,7 @@ from cyclesim.analysis.rules import of_kind
 from cyclesim.analysis.suction_side import draws, feeding, least_npsh, measure_room, measure_suction
 from cyclesim.physics.water import G
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 
 Build = Callable[..., Scenario]
@@ -28,12 +28,12 @@ LAST = ("bench, tub]]", "bench, tub]]" + STOP)
 
 def judged(rule: Callable[..., object], built: Scenario) -> list[Breach | NotJudged]:
     """What a rule says of a scenario."""
-    return list(rule(Plant(built), Programme(built)))  # type: ignore[call-overload]
+    return list(rule(Assembly(built), Programme(built)))  # type: ignore[call-overload]
 
 
 def broken(built: Scenario) -> set[tuple[str, str, str]]:
     """Rule, subject and cause of everything that the drawing breaks."""
-    plant, programme = Plant(built), Programme(built)
+    plant, programme = Assembly(built), Programme(built)
     rows = [
         (rule.id, judged) for rule in of_kind("plant").values() for judged in rule.judge(plant, programme)
     ]
@@ -207,7 +207,7 @@ def test_a_room_above_ground_needs_no_drain(scenario: Build) -> None:
 def test_covers_are_named_that_are_open_enough(scenario: Build) -> None:
     """All the flow through one of two covers, by hand; the named area is sound, 1 cm2 less is not."""
     (breach,) = judged(rules.single_suction, scenario(("180 cm2", "60 cm2")))
-    q = Plant(scenario()).duty(("high",)).flow_m3_s("main")
+    q = Assembly(scenario()).duty(("high",)).flow_m3_s("main")
     assert pytest.approx(q / 60e-4) == breach.worst
     named = int(breach.mend.split("at least ")[1].split(" cm2")[0])
     assert math.ceil(1e4 * q / 0.5) == named
@@ -222,7 +222,7 @@ def test_covers_are_named_that_are_open_enough(scenario: Build) -> None:
 def test_a_suction_leg_is_followed_against_the_flow(scenario: Build) -> None:
     """Through a split to both legs, not to the jets; with the valve shut only to the other one."""
     built = scenario(*two_legs(TWO, ONE))
-    plant = Plant(built)
+    plant = Assembly(built)
     assert ["left", "right"] == feeding(plant, "main", plant.duty(("low",)))
     assert ["left"] == feeding(plant, "main", plant.duty(("low",), ("shut",)))
     assert [] == feeding(plant, "main", plant.duty(("stopped",)))
@@ -242,7 +242,7 @@ def test_two_pumps_on_one_leg_count_together(scenario: Build) -> None:
          "max_flow: 500 L/min, power: 1 kW, check_valve: true, above_water: -1 m, npsh_needed: 2 m}"),
         ("suction, main, filter", "suction, {parallel: [main, jets]}, filter"),
     )  # fmt: skip
-    plant = Plant(scenario(*shared))
+    plant = Assembly(scenario(*shared))
     both = plant.duty(("high", "on"))
     (draw,) = (d for d in draws(plant, "jets")[0] if d.duty is both)
     assert pytest.approx(both.flow_m3_s("main") + both.flow_m3_s("jets")) == draw.flow_m3_s
@@ -253,7 +253,7 @@ def test_npsh_is_worked_out_from_the_suction_pipe(scenario: Build) -> None:
     """By hand at high: 6 m of 57 mm pipe cost Darcy's loss; 36 degC water boils at 5.95 kPa (IAPWS-IF97)."""
     from iapws import IAPWS97
 
-    plant = Plant(scenario())
+    plant = Assembly(scenario())
     found = least_npsh(plant, Programme(plant.scenario), "main")
     assert found is not None
     speed = plant.duty(("high",)).flow_m3_s("main") / (math.pi / 4 * 0.057**2)
@@ -267,9 +267,9 @@ def test_npsh_is_worked_out_from_the_suction_pipe(scenario: Build) -> None:
 
 def test_npsh_counts_the_height_of_the_place_and_the_warmest_plan(scenario: Build) -> None:
     """1500 m take 1.7 m of air (84.56 kPa, ISO 2533, from memory); 40 degC take 0.15 m more than 36."""
-    here = Plant(scenario())
-    high = Plant(scenario(("  year: 2027", "  year: 2027\n  altitude: 1500 m")))
-    warm = Plant(
+    here = Assembly(scenario())
+    high = Assembly(scenario(("  year: 2027", "  year: 2027\n  altitude: 1500 m")))
+    warm = Assembly(
         scenario(("within: 1 K}", "within: 1 K, plan: [{from: 18:00, until: 22:00, keep_at: 40 degC}]}"))
     )
     left = [least_npsh(p, Programme(p.scenario), "main") for p in (here, high, warm)]
@@ -339,7 +339,7 @@ def test_two_valves_that_must_both_be_shut_are_named_together(scenario: Build) -
 
 def test_what_is_measured_is_what_the_rules_judge(scenario: Build) -> None:
     """One row per pump and the room's facts; None where the file says nothing."""
-    plant = Plant(scenario())
+    plant = Assembly(scenario())
     row = measure_suction(plant, Programme(plant.scenario))["main"]
     q = plant.duty(("high",)).flow_m3_s("main")
     assert (-0.3, 2.5, 2, "main high") == (
@@ -351,7 +351,7 @@ def test_what_is_measured_is_what_the_rules_judge(scenario: Build) -> None:
     assert (True, True, True, 6.0, 0.7) == (
         room.below_ground, room.drain, room.weather_tight, room.distance_m, room.free_space_m,
     )  # fmt: skip
-    bare = Plant(
+    bare = Assembly(
         scenario(
             (f"  pump_room: {ROOM}\n", ""), (f",\n              {COVERS}", ""), (f"      {HEIGHT}\n", "")
         )
@@ -362,6 +362,6 @@ def test_what_is_measured_is_what_the_rules_judge(scenario: Build) -> None:
         row.cover_speed_one_blocked_m_s,
     )  # fmt: skip
     assert measure_room(bare) is None
-    lone = Plant(scenario((COVERS, "suction: {fittings: 1, open_area: 180 cm2}")))
+    lone = Assembly(scenario((COVERS, "suction: {fittings: 1, open_area: 180 cm2}")))
     row = measure_suction(lone, Programme(lone.scenario))["main"]
     assert (1, None) == (row.suction_fittings_always_open, row.cover_speed_one_blocked_m_s)

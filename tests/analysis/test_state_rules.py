@@ -10,7 +10,7 @@ from cyclesim.analysis.history import History
 from cyclesim.analysis.rules import RULES, judge, of_kind
 from cyclesim.analysis.truth import Snapshot, SourceTruth
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 
 Build = Callable[..., Scenario]
 Run = Callable[..., History]
@@ -33,7 +33,7 @@ def told(history: History, rule_id: str) -> list[Breach]:
 @pytest.mark.parametrize("rule", [r.judge for r in of_kind("state").values()])
 def test_usual_heating_breaks_no_rule_of_state(scenario: Build, rule: Callable[..., object]) -> None:
     """The element fires on a lasting flow, one contact is closed, 12.5 A of 20 A are drawn."""
-    assert [] == list(rule(seen(USUAL, "low"), Plant(scenario())))  # type: ignore[call-overload]
+    assert [] == list(rule(seen(USUAL, "low"), Assembly(scenario())))  # type: ignore[call-overload]
 
 
 @pytest.mark.parametrize(
@@ -41,7 +41,7 @@ def test_usual_heating_breaks_no_rule_of_state(scenario: Build, rule: Callable[.
 )
 def test_heat_without_flow_has_two_causes(scenario: Build, flow: str, cause: str) -> None:
     """No flow at all, or less than the source needs, once the grace is over."""
-    plant = Plant(scenario())
+    plant = Assembly(scenario())
     truth = SourceTruth(hot=True, flow=flow, past_grace=True, flow_lasted=False)
     (breach,) = rules.heat_without_flow(seen(truth), plant)
     assert breach.cause.startswith(cause)
@@ -52,9 +52,9 @@ def test_heat_without_flow_has_two_causes(scenario: Build, flow: str, cause: str
 def test_heat_before_proof(scenario: Build) -> None:
     """The flow is there, but has not lasted for the proof time."""
     truth = USUAL._replace(flow_lasted=False)
-    (breach,) = rules.heat_before_proof(seen(truth), Plant(scenario()))
+    (breach,) = rules.heat_before_proof(seen(truth), Assembly(scenario()))
     assert "element" == breach.subject
-    assert [] == list(rules.heat_before_proof(seen(truth._replace(hot=False)), Plant(scenario())))
+    assert [] == list(rules.heat_before_proof(seen(truth._replace(hot=False)), Assembly(scenario())))
 
 
 @pytest.mark.parametrize(
@@ -69,21 +69,21 @@ def test_heat_before_proof(scenario: Build) -> None:
 )  # fmt: skip
 def test_the_mend_fits_what_is_wired(scenario: Build, changes: list[tuple[str, str]], mend: str) -> None:
     """What would mend heat before proof depends on the means of proof and on the interlock that is there."""
-    (breach,) = rules.heat_before_proof(seen(USUAL._replace(flow_lasted=False)), Plant(scenario(*changes)))
+    (breach,) = rules.heat_before_proof(seen(USUAL._replace(flow_lasted=False)), Assembly(scenario(*changes)))
     assert mend in breach.mend
 
 
 def test_both_speeds_at_once(scenario: Build) -> None:
     """Two closed contacts of one pump."""
-    (breach,) = rules.both_speeds_at_once(seen(COLD, "low", "high"), Plant(scenario()))
+    (breach,) = rules.both_speeds_at_once(seen(COLD, "low", "high"), Assembly(scenario()))
     assert "main" == breach.subject
 
 
 def test_supply_overload_names_what_is_on_and_the_block_to_wire(scenario: Build) -> None:
     """High 7 A, element 10 A, lights 1 A: 18 A are too much for 16 A and not for 20 A."""
     snapshot = seen(USUAL, "high")
-    assert [] == list(rules.supply_overload(snapshot, Plant(scenario())))
-    (breach,) = rules.supply_overload(snapshot, Plant(scenario(("breaker: 20 A", "breaker: 16 A"))))
+    assert [] == list(rules.supply_overload(snapshot, Assembly(scenario())))
+    (breach,) = rules.supply_overload(snapshot, Assembly(scenario(("breaker: 20 A", "breaker: 16 A"))))
     assert (18.0, "A") == (pytest.approx(breach.worst), breach.unit)
     assert "main high, element and lights at once" == breach.cause
     assert "{block: element, while: main high, because: the breaker}" in breach.mend
@@ -95,7 +95,7 @@ def test_no_block_on_the_pump_that_heating_itself_asks_for(scenario: Build) -> N
         ("breaker: 20 A", "breaker: 16 A"),
         ("[element], pump: main low", "[element], pump: main high"),
     ]
-    (breach,) = rules.supply_overload(seen(USUAL, "high"), Plant(scenario(*changes)))
+    (breach,) = rules.supply_overload(seen(USUAL, "high"), Assembly(scenario(*changes)))
     assert "block" not in breach.mend
     assert "a larger circuit, of at least 18 A, a smaller element or a smaller pump" == breach.mend
 
@@ -103,7 +103,7 @@ def test_no_block_on_the_pump_that_heating_itself_asks_for(scenario: Build) -> N
 def test_a_block_that_would_not_be_enough_is_not_proposed(scenario: Build) -> None:
     """Element and lights alone draw 11 A: on a 10 A breaker no block helps."""
     (breach,) = rules.supply_overload(
-        seen(USUAL, "high"), Plant(scenario(("breaker: 20 A", "breaker: 10 A")))
+        seen(USUAL, "high"), Assembly(scenario(("breaker: 20 A", "breaker: 10 A")))
     )
     assert "block" not in breach.mend
 
@@ -111,7 +111,7 @@ def test_a_block_that_would_not_be_enough_is_not_proposed(scenario: Build) -> No
 def test_a_current_just_above_the_breaker_reads_above_it(scenario: Build) -> None:
     """18 A on a breaker of 17.99 A: two decimals, and the circuit to lay is rounded up."""
     changes = [("breaker: 20 A", "breaker: 17.99 A"), ("current: 7 A", "current: 17 A")]
-    (breach,) = rules.supply_overload(seen(COLD, "high"), Plant(scenario(*changes)))
+    (breach,) = rules.supply_overload(seen(COLD, "high"), Assembly(scenario(*changes)))
     assert "18.00 A of 17.99 A" == breach.text
     assert "at least 18 A" in breach.mend
 
@@ -119,7 +119,7 @@ def test_a_current_just_above_the_breaker_reads_above_it(scenario: Build) -> Non
 def test_the_breaker_may_be_loaded_to_its_rating(scenario: Build) -> None:
     """Exactly 18 A on an 18 A breaker is no overload."""
     assert [] == list(
-        rules.supply_overload(seen(USUAL, "high"), Plant(scenario(("breaker: 20 A", "breaker: 18 A"))))
+        rules.supply_overload(seen(USUAL, "high"), Assembly(scenario(("breaker: 20 A", "breaker: 18 A"))))
     )
 
 

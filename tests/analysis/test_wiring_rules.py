@@ -7,7 +7,7 @@ import pytest
 from cyclesim.analysis.left import positions_left
 from cyclesim.analysis.result import simulate
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 
 Changes = tuple[tuple[str, str], ...]
 Build = Callable[..., Scenario]
@@ -152,5 +152,5 @@ def test_many_valves_are_turned_one_at_a_time(scenario: Build) -> None:
     built = scenario(
         (NETWORK, f"  valves:\n{valves}" + NETWORK.replace("suction,", f"suction, {', '.join(names)},"))
     )
-    assert 5 == len(positions_left(Plant(built)))
-    assert 32 == len(Plant(built).may_be_left)
+    assert 5 == len(positions_left(Assembly(built)))
+    assert 32 == len(Assembly(built).may_be_left)

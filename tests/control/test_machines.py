@@ -13,7 +13,7 @@ from cyclesim.control.machines import (
     TRIGGER,
     Machine,
     MachineModel,
-    Table,
+    MachineTable,
     Transition,
     adopt,
     pump_machine,
@@ -290,7 +290,7 @@ def test_it_begins_where_the_machine_begins() -> None:
     machine = Machine("m", "pump", ("a", "b"), "b", (Transition("a", "b", ("x",)), Transition("b", "a")))
     assert 1 == tabulate(machine).initial
     assert "b" == adopt(machine, model := MachineModel()).get_model_state(model).name
-    assert 0 == Table((), ("a", "b"), ((1,), (0,))).initial  # the first, unless said
+    assert 0 == MachineTable((), ("a", "b"), ((1,), (0,))).initial  # the first, unless said
 
 
 def test_the_library_is_hushed_and_may_talk_again(caplog: pytest.LogCaptureFixture) -> None:

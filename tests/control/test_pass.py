@@ -8,11 +8,11 @@ import pytest
 
 from cyclesim.control.machines import pump_machine, source_machine, tabulate
 from cyclesim.control.step import (
-    Block,
+    BlockInterlock,
     Condition,
-    Controller,
+    ControlLogic,
     Demand,
-    Keep,
+    KeepInterlock,
     PumpControl,
     SourceControl,
 )
@@ -31,7 +31,7 @@ FEEDING = Demand("feeding", "filter run", 4, "feed", "on")
 DOSING = Demand("dosing", "treatment", 5, "", "", ("stove",))
 
 
-def after(controller: Controller, state: tuple[str, ...], *names: str) -> tuple[str, ...]:
+def after(controller: ControlLogic, state: tuple[str, ...], *names: str) -> tuple[str, ...]:
     """The names of the states that one pass leads to from named ones, with just these facts true."""
     machines = (*controller.pumps, *controller.sources)
     indices = tuple(m.table.states.index(s) for m, s in zip(machines, state, strict=True))
@@ -40,7 +40,7 @@ def after(controller: Controller, state: tuple[str, ...], *names: str) -> tuple[
 
 def test_a_state_of_another_plant_is_refused() -> None:
     """A state with fewer machines than the controller has is nobody's; it is not cut to size."""
-    controller = Controller((MAIN,), (STOVE,), ())
+    controller = ControlLogic((MAIN,), (STOVE,), ())
     asked: list[Any] = [controller.names, controller.dwells_s, controller.commands]
     for ask in asked:
         with pytest.raises(ValueError, match="shorter"):
@@ -51,7 +51,7 @@ def test_a_state_of_another_plant_is_refused() -> None:
 
 def test_two_demands_may_call_one_source() -> None:
     """Either call fires it, whichever of them stands first."""
-    controller = Controller((MAIN,), (STOVE, OVEN), (HEAT, ALSO, DOSING))
+    controller = ControlLogic((MAIN,), (STOVE, OVEN), (HEAT, ALSO, DOSING))
     rest = ("stopped", "off", "off")
     assert ("low", "firing", "off") == after(controller, rest, "heat.raised")
     assert ("low", "firing", "firing") == after(controller, rest, "also.raised")
@@ -60,14 +60,14 @@ def test_two_demands_may_call_one_source() -> None:
 
 def test_a_demand_without_a_pump_hides_none_behind_it() -> None:
     """One that asks no pump for anything may stand in front of one that does."""
-    controller = Controller((MAIN,), (STOVE,), (DOSING, JETS))
+    controller = ControlLogic((MAIN,), (STOVE,), (DOSING, JETS))
     assert ("high", "off") == after(controller, ("stopped", "off"), "jets.raised")
 
 
 def test_only_a_level_switch_tells_of_low_water() -> None:
     """A controller of which nothing is said has none, and runs on."""
     assert ("low", "firing") == after(
-        Controller((MAIN,), (STOVE,), (HEAT,)), ("low", "firing"), "heat.raised", "level.low"
+        ControlLogic((MAIN,), (STOVE,), (HEAT,)), ("low", "firing"), "heat.raised", "level.low"
     )
 
 
@@ -95,8 +95,8 @@ def test_what_a_condition_reads_of_a_pump(blocked: bool, state: str, of_main: st
     asks = {"stopped": (), "low": ("low.raised",), "high": ("jets.raised",)}[of_main]
     low = Demand("low", "filter run", 4, "main", "low")
     for negated in (False, True):
-        block = Block("feed", "on", Condition("main", state, negated))
-        controller = Controller((MAIN, FEED), (), (JETS, low, FEEDING), (block,))
+        block = BlockInterlock("feed", "on", Condition("main", state, negated))
+        controller = ControlLogic((MAIN, FEED), (), (JETS, low, FEEDING), (block,))
         expected = "stopped" if blocked != negated else "on"
         assert (of_main, expected) == after(controller, (of_main, "stopped"), "feeding.raised", *asks)
 
@@ -107,8 +107,8 @@ def test_what_a_condition_reads_of_a_pump(blocked: bool, state: str, of_main: st
 )
 def test_what_a_condition_reads_of_a_source(feed: str, negated: bool, stove: str) -> None:
     """A pump kept off while the stove fires, or unless it does."""
-    block = Block("feed", "on", Condition("stove", "firing", negated))
-    controller = Controller((FEED,), (STOVE,), (FEEDING, DOSING), (block,))
+    block = BlockInterlock("feed", "on", Condition("stove", "firing", negated))
+    controller = ControlLogic((FEED,), (STOVE,), (FEEDING, DOSING), (block,))
     asks = ("dosing.raised",) if stove == "firing" else ()
     assert (feed, stove) == after(controller, ("stopped", stove), "feeding.raised", *asks)
 
@@ -117,10 +117,10 @@ def test_what_a_condition_reads_of_a_source(feed: str, negated: bool, stove: str
 def test_a_block_that_is_not_so_hides_none_behind_it(first: bool) -> None:
     """Of two blocks on one speed either alone is enough."""
     blocks = (
-        Block("main", "high", Condition("feed", "on")),
-        Block("main", "high", Condition("stove", "firing")),
+        BlockInterlock("main", "high", Condition("feed", "on")),
+        BlockInterlock("main", "high", Condition("stove", "firing")),
     )
-    controller = Controller((MAIN, FEED), (STOVE,), (JETS, FEEDING, DOSING), blocks)
+    controller = ControlLogic((MAIN, FEED), (STOVE,), (JETS, FEEDING, DOSING), blocks)
     what = ("feeding.raised",) if first else ("dosing.raised",)
     machines = ("on", "off") if first else ("stopped", "firing")
     assert ("low", *machines) == after(controller, ("stopped", *machines), "jets.raised", *what)
@@ -128,7 +128,7 @@ def test_a_block_that_is_not_so_hides_none_behind_it(first: bool) -> None:
 
 def test_a_source_that_has_moved_keeps_none_behind_it_waiting() -> None:
     """The first opens by a trip; the second, called, fires in the same pass."""
-    controller = Controller((MAIN,), (STOVE, OVEN), (ALSO,))
+    controller = ControlLogic((MAIN,), (STOVE, OVEN), (ALSO,))
     assert ("low", "tripped", "firing") == after(
         controller, ("low", "firing", "off"), "also.raised", "stove.trips"
     )
@@ -138,13 +138,13 @@ def test_a_source_that_has_moved_keeps_none_behind_it_waiting() -> None:
 def test_what_a_keep_held_on_opens_before_the_pumps(device_first: bool) -> None:
     """The pass that ends a run-on stops its pump, opens what runs with it, and starts what that blocked."""
     devices = (OVEN, RESTS) if device_first else (RESTS, OVEN)
-    with_main = Block("oven", None, Condition("main", "running", negated=True))
-    controller = Controller(
+    with_main = BlockInterlock("oven", None, Condition("main", "running", negated=True))
+    controller = ControlLogic(
         (MAIN, FEED),
         devices,
         (FEEDING, Demand("baking", "treatment", 5, "", "", ("oven",))),
-        (with_main, Block("feed", "on", Condition("oven", "firing"))),
-        (Keep("main", "low", "stove"),),
+        (with_main, BlockInterlock("feed", "on", Condition("oven", "firing"))),
+        (KeepInterlock("main", "low", "stove"),),
         {"stove": {"run_on": 60}},
     )
     asks = ("feeding.raised", "baking.raised")
@@ -156,8 +156,8 @@ def test_what_a_keep_held_on_opens_before_the_pumps(device_first: bool) -> None:
 
 def test_what_begins_to_prove_comes_after_the_pumps() -> None:
     """A higher rank gets its speed in the pass in which both are asked for; the block acts in the next."""
-    block = Block("main", "high", Condition("stove", "firing"))
-    controller = Controller((MAIN,), (PROVES,), (JETS, HEAT), (block,), (), {"stove": {"proving": 5}})
+    block = BlockInterlock("main", "high", Condition("stove", "firing"))
+    controller = ControlLogic((MAIN,), (PROVES,), (JETS, HEAT), (block,), (), {"stove": {"proving": 5}})
     asks = ("jets.raised", "heat.raised", "flow.stove.sensed")
     assert ("high", "proving") == after(controller, ("stopped", "off"), *asks)
     assert ("changing", "proving") == after(controller, ("high", "proving"), *asks)
@@ -178,7 +178,7 @@ def test_what_begins_to_prove_comes_after_the_pumps() -> None:
 def test_why_a_source_that_rests_does_not_fire(reason: str, state: str, names: list[str]) -> None:
     """Called all the time: it runs on, then rests, then fires."""
     dwell_s = {"stove": {"run_on": 60, "off": 240}}
-    controller = Controller((MAIN,), (RESTS,), (HEAT,), dwell_s=dwell_s)
+    controller = ControlLogic((MAIN,), (RESTS,), (HEAT,), dwell_s=dwell_s)
     before = (1, RESTS.table.states.index(state))
     facts = sum(map(controller.bit, ["heat.raised", *names]))
     assert (reason,) == controller.step(before, facts).reasons
@@ -186,7 +186,7 @@ def test_why_a_source_that_rests_does_not_fire(reason: str, state: str, names: l
 
 def test_what_was_just_reset_waits_for_nothing() -> None:
     """Without a rest it is off for the one pass that resets it, for no reason but that."""
-    controller = Controller((MAIN,), (STOVE,), (HEAT,))
+    controller = ControlLogic((MAIN,), (STOVE,), (HEAT,))
     outcome = controller.step(
         (1, STOVE.table.states.index("tripped")), sum(map(controller.bit, ["heat.raised", "stove.reset"]))
     )
@@ -195,12 +195,12 @@ def test_what_was_just_reset_waits_for_nothing() -> None:
 
 def test_a_source_is_not_held_on_by_its_own_keep() -> None:
     """Called still, but nobody asks for the pump that it waits for: it opens, and its run-on follows."""
-    controller = Controller(
+    controller = ControlLogic(
         (MAIN,),
         (RESTS,),
         (Demand("warming", "heating", 5, "", "", ("stove",)),),
-        (Block("stove", None, Condition("main", "running", negated=True)),),
-        (Keep("main", "low", "stove"),),
+        (BlockInterlock("stove", None, Condition("main", "running", negated=True)),),
+        (KeepInterlock("main", "low", "stove"),),
         {"stove": {"run_on": 60}},
     )
     assert ("low", "run_on") == after(controller, ("low", "firing"), "warming.raised")

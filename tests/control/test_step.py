@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 
 from cyclesim.control.machines import pump_machine, source_machine, tabulate
 from cyclesim.control.step import (
-    Block,
+    BlockInterlock,
     Condition,
-    Controller,
+    ControlLogic,
     Demand,
-    Keep,
+    KeepInterlock,
     PassOutcome,
     PumpControl,
     SourceControl,
@@ -33,11 +33,11 @@ FLUSH = Demand("flush", "line_flush", 2, "main", "high")
 HEATING = Demand("heating", "heating", 3, "main", "low", ("element",))
 FILTER = Demand("filter", "filter_run", 4, "main", "low")
 
-NOT_WHILE_HIGH = Block("element", None, Condition("main", "high"), "the breaker")
-RUN_ON = Keep("main", "low", "element")
+NOT_WHILE_HIGH = BlockInterlock("element", None, Condition("main", "high"), "the breaker")
+RUN_ON = KeepInterlock("main", "low", "element")
 
 # The plant of the classic case: one two-speed pump, an element that the breaker cannot carry beside high.
-CLASSIC = Controller(
+CLASSIC = ControlLogic(
     pumps=(TWO,),
     sources=(PROVEN,),
     demands=(BATHING, FLUSH, HEATING, FILTER),
@@ -50,7 +50,7 @@ CLASSIC = Controller(
 )
 
 # Two pumps and two sources; the jet pump may not run beside the boiler, and shuts the element out.
-DOUBLE = Controller(
+DOUBLE = ControlLogic(
     pumps=(ONE, TWO),
     sources=(PROVEN, BOILER),
     demands=(
@@ -60,23 +60,23 @@ DOUBLE = Controller(
         Demand("jets", "line_flush", 2, "main", "low"),
     ),
     blocks=(
-        Block("element", None, Condition("main", "running"), "the breaker"),
-        Block("main", "high", Condition("boiler", "firing"), "the gas meter"),
-        Block("boiler", None, Condition("circulator", "running", negated=True), "no circulation"),
+        BlockInterlock("element", None, Condition("main", "running"), "the breaker"),
+        BlockInterlock("main", "high", Condition("boiler", "firing"), "the gas meter"),
+        BlockInterlock("boiler", None, Condition("circulator", "running", negated=True), "no circulation"),
     ),
-    keeps=(Keep("circulator", "on", "element"),),
+    keeps=(KeepInterlock("circulator", "on", "element"),),
     dwell_s={"main": {"stopped": 20, "changing": 2}, "element": {"run_on": 30}, "boiler": {"proving": 5}},
 )
-UNWIRED = Controller((TWO,), (BARE,), (BATHING, HEATING))
+UNWIRED = ControlLogic((TWO,), (BARE,), (BATHING, HEATING))
 PLANTS = (CLASSIC, DOUBLE, UNWIRED)
 
 
-def mask(controller: Controller, *names: str) -> int:
+def mask(controller: ControlLogic, *names: str) -> int:
     """The facts with just these names true."""
     return sum(controller.bit(name) for name in names)
 
 
-def timers(controller: Controller) -> int:
+def timers(controller: ControlLogic) -> int:
     """Every time_up true."""
     return mask(controller, *(name for name in controller.facts if name.endswith(".time_up")))
 
@@ -84,7 +84,7 @@ def timers(controller: Controller) -> int:
 class Bench:
     """A controller beside a clock that serves its timers: one pass a second; flow where `flows` says."""
 
-    def __init__(self, controller: Controller, flows: Callable[[tuple[str, ...]], bool]) -> None:
+    def __init__(self, controller: ControlLogic, flows: Callable[[tuple[str, ...]], bool]) -> None:
         self.controller, self.flows = controller, flows
         self.state, self.now_s = controller.initial, 0
         self.since_s = [-(10**6)] * len(self.state)  # everything has rested long enough
@@ -121,14 +121,14 @@ def main_runs(names: tuple[str, ...]) -> bool:
     return names[0] in ("low", "high", "on")
 
 
-def states_of(controller: Controller) -> Iterable[tuple[int, ...]]:
+def states_of(controller: ControlLogic) -> Iterable[tuple[int, ...]]:
     """Every combination of machine states, reachable or not."""
     machines = (*controller.pumps, *controller.sources)
     return product(*(range(len(machine.table.states)) for machine in machines))
 
 
 @st.composite
-def situations(draw: st.DrawFn) -> tuple[Controller, tuple[int, ...], int]:
+def situations(draw: st.DrawFn) -> tuple[ControlLogic, tuple[int, ...], int]:
     """A plant, any state of it and any facts."""
     controller = draw(st.sampled_from(PLANTS))
     state = draw(st.sampled_from(list(states_of(controller))))
@@ -140,7 +140,7 @@ def situations(draw: st.DrawFn) -> tuple[Controller, tuple[int, ...], int]:
 
 @settings(max_examples=400)
 @given(situations())
-def test_total(situation: tuple[Controller, tuple[int, ...], int]) -> None:
+def test_total(situation: tuple[ControlLogic, tuple[int, ...], int]) -> None:
     """Any state and any facts have an outcome; every machine moves at most once, along its own table."""
     controller, state, facts = situation
     outcome = controller.step(state, facts)
@@ -155,7 +155,7 @@ def test_total(situation: tuple[Controller, tuple[int, ...], int]) -> None:
 
 @settings(max_examples=300)
 @given(situations())
-def test_settles(situation: tuple[Controller, tuple[int, ...], int]) -> None:
+def test_settles(situation: tuple[ControlLogic, tuple[int, ...], int]) -> None:
     """With constant facts and every time served, a plant without contradictory interlocks comes to rest."""
     controller, state, facts = situation
     facts |= timers(controller)
@@ -168,10 +168,10 @@ def test_settles(situation: tuple[Controller, tuple[int, ...], int]) -> None:
 
 @settings(max_examples=300)
 @given(situations())
-def test_pure(situation: tuple[Controller, tuple[int, ...], int]) -> None:
+def test_pure(situation: tuple[ControlLogic, tuple[int, ...], int]) -> None:
     """The same question has the same answer, from a controller asked before and from a new one."""
     controller, state, facts = situation
-    fresh = Controller(
+    fresh = ControlLogic(
         controller.pumps,
         controller.sources,
         controller.demands,
@@ -263,7 +263,7 @@ def test_interlock_for_any_schedule(history: list[tuple[int, set[str]]]) -> None
 
 def decide(demands: Iterable[Demand], *raised: str) -> PassOutcome:
     """One pass of the two-speed pump alone, from rest, all times served."""
-    controller = Controller((TWO,), (), tuple(demands))
+    controller = ControlLogic((TWO,), (), tuple(demands))
     return controller.step(controller.initial, timers(controller) | mask(controller, *raised))
 
 
@@ -319,7 +319,7 @@ def test_preempted_demand() -> None:
 
 def test_preempted_heating_still_calls() -> None:
     """Heating calls its source even while a demand of another rank decides the pump."""
-    controller = Controller((TWO,), (BARE,), (FLUSH, HEATING))
+    controller = ControlLogic((TWO,), (BARE,), (FLUSH, HEATING))
     both = mask(controller, "flush.raised", "heating.raised") | timers(controller)
     assert controller.commands(controller.step(controller.initial, both).state) == {
         "main": "high",
@@ -366,11 +366,11 @@ def test_power_lost_ignores_minimum_run() -> None:
 def test_block_between_pumps_acts_first() -> None:
     """Of two pumps that exclude each other one starts; they never run together, not even for a pass."""
     blocks = (
-        Block("main", "high", Condition("circulator", "running"), "the breaker"),
-        Block("circulator", "on", Condition("main", "high"), "the breaker"),
+        BlockInterlock("main", "high", Condition("circulator", "running"), "the breaker"),
+        BlockInterlock("circulator", "on", Condition("main", "high"), "the breaker"),
     )
     demands = (BATHING, Demand("frost", "frost_protection", 1, "circulator", "on"))
-    controller = Controller((TWO, ONE), (), demands, blocks, (), {"main": {"changing": 2}})
+    controller = ControlLogic((TWO, ONE), (), demands, blocks, (), {"main": {"changing": 2}})
     for first, then in (("bathing.raised", "frost.raised"), ("frost.raised", "bathing.raised")):
         bench = Bench(controller, main_runs)
         bench.run(5, first)
@@ -381,9 +381,9 @@ def test_block_between_pumps_acts_first() -> None:
 
 def test_blocked_speed_opens_no_source() -> None:
     """A source blocked at a speed goes on firing when that speed, though wanted, is itself blocked."""
-    no_high = Block("main", "high", Condition("circulator", "running"), "the breaker")
+    no_high = BlockInterlock("main", "high", Condition("circulator", "running"), "the breaker")
     demands = (BATHING, HEATING, Demand("frost", "frost_protection", 1, "circulator", "on"))
-    controller = Controller((TWO, ONE), (BARE,), demands, (no_high, NOT_WHILE_HIGH))
+    controller = ControlLogic((TWO, ONE), (BARE,), demands, (no_high, NOT_WHILE_HIGH))
     bench = Bench(controller, main_runs)
     bench.run(5, "heating.raised", "frost.raised")
     bench.run(20, "heating.raised", "frost.raised", "bathing.raised")
@@ -392,8 +392,10 @@ def test_blocked_speed_opens_no_source() -> None:
 
 def test_speed_blocked_while_proving() -> None:
     """A speed that is blocked while a source fires is blocked from the moment that source begins to prove."""
-    block = Block("main", "high", Condition("element", "firing"), "the breaker")
-    controller = Controller((TWO,), (PROVEN,), (BATHING, HEATING), (block,), (), {"element": {"proving": 5}})
+    block = BlockInterlock("main", "high", Condition("element", "firing"), "the breaker")
+    controller = ControlLogic(
+        (TWO,), (PROVEN,), (BATHING, HEATING), (block,), (), {"element": {"proving": 5}}
+    )
     bench = Bench(controller, main_runs)
     bench.run(3, "heating.raised")
     bench.run(20, "heating.raised", "bathing.raised")
@@ -403,9 +405,9 @@ def test_speed_blocked_while_proving() -> None:
 
 def test_forced_block_ignores_minimum_run() -> None:
     """A block on a speed takes effect before that speed's minimum run is over, and lowers it one step."""
-    block = Block("main", "high", Condition("circulator", "running"), "the breaker")
+    block = BlockInterlock("main", "high", Condition("circulator", "running"), "the breaker")
     demands = (BATHING, Demand("frost", "frost_protection", 1, "circulator", "on"))
-    controller = Controller((TWO, ONE), (), demands, (block,), (), {"main": {"high": 600, "changing": 2}})
+    controller = ControlLogic((TWO, ONE), (), demands, (block,), (), {"main": {"high": 600, "changing": 2}})
     bench = Bench(controller, main_runs)
     bench.run(10, "bathing.raised")
     bench.run(10, "bathing.raised", "frost.raised")
@@ -419,8 +421,8 @@ def test_forced_block_ignores_minimum_run() -> None:
 def test_block_of_every_speed_stops() -> None:
     """A pump whose speeds are all blocked stops."""
     seen = Condition("circulator", "on")
-    blocks = (Block("main", "low", seen), Block("main", "high", seen))
-    controller = Controller(
+    blocks = (BlockInterlock("main", "low", seen), BlockInterlock("main", "high", seen))
+    controller = ControlLogic(
         (TWO, ONE), (), (BATHING, Demand("f", "filter_run", 4, "circulator", "on")), blocks
     )
     assert controller.step((2, 1), mask(controller, "bathing.raised", "f.raised")).state == (0, 1)
@@ -429,11 +431,11 @@ def test_block_of_every_speed_stops() -> None:
 def test_blocks_of_both_kinds_stop() -> None:
     """A pump whose high is blocked by a source and whose low by another pump stops."""
     blocks = (
-        Block("main", "high", Condition("element", "firing")),
-        Block("main", "low", Condition("circulator", "on")),
+        BlockInterlock("main", "high", Condition("element", "firing")),
+        BlockInterlock("main", "low", Condition("circulator", "on")),
     )
     demands = (BATHING, Demand("heating", "heating", 3, "circulator", "on", ("element",)))
-    controller = Controller((TWO, ONE), (BARE,), demands, blocks)
+    controller = ControlLogic((TWO, ONE), (BARE,), demands, blocks)
     bench = Bench(controller, main_runs)
     bench.run(5, "heating.raised")
     bench.run(5, "heating.raised", "bathing.raised")
@@ -445,7 +447,7 @@ def test_rest_binds_everything() -> None:
     rests = SourceControl(
         "element", tabulate(source_machine("element", proves=False, runs_on=True, rests=True))
     )
-    controller = Controller(
+    controller = ControlLogic(
         (TWO,),
         (rests,),
         (BATHING, HEATING),
@@ -471,7 +473,7 @@ def test_rest_binds_everything() -> None:
 def test_missing_flow_interlock_fires_at_once() -> None:
     """A source without any means of proof fires with its pump still at rest, so that the mistake shows."""
     facts = mask(UNWIRED, "heating.raised")  # the pump still rests
-    resting = Controller((TWO,), (BARE,), (BATHING, HEATING), dwell_s={"main": {"stopped": 75}})
+    resting = ControlLogic((TWO,), (BARE,), (BATHING, HEATING), dwell_s={"main": {"stopped": 75}})
     assert resting.commands(resting.step(resting.initial, facts).state) == {
         "main": "stopped",
         "element": True,
@@ -518,11 +520,11 @@ def test_trip_needs_a_person() -> None:
 
 def test_two_sources_never_both_when_blocked() -> None:
     """Of two sources that exclude each other the first fires and the second waits; never both."""
-    block = Block("boiler", None, Condition("element", "firing"), "the element is on")
-    back = Block("element", None, Condition("boiler", "firing"), "the boiler is on")
+    block = BlockInterlock("boiler", None, Condition("element", "firing"), "the element is on")
+    back = BlockInterlock("element", None, Condition("boiler", "firing"), "the boiler is on")
     demand = Demand("heating", "heating", 3, "main", "low", ("element", "boiler"))
     bare = SourceControl("boiler", tabulate(source_machine("boiler", proves=False, runs_on=False)))
-    controller = Controller((TWO,), (BARE, bare), (demand,), (block, back))
+    controller = ControlLogic((TWO,), (BARE, bare), (demand,), (block, back))
     bench = Bench(controller, main_runs)
     bench.run(20, "heating.raised")
     assert bench.told(1) == [("firing", 20)]
@@ -545,8 +547,8 @@ def test_two_pumps_two_sources() -> None:
 
 def test_rank_settles_mutual_blocks() -> None:
     """Of a speed and a source that exclude each other, a raised demand for the speed wins, in one change."""
-    back = Block("main", "high", Condition("element", "firing"), "the element is on")
-    controller = Controller(
+    back = BlockInterlock("main", "high", Condition("element", "firing"), "the element is on")
+    controller = ControlLogic(
         (TWO,), (BARE,), (BATHING, HEATING), (NOT_WHILE_HIGH, back), (), {"main": {"changing": 2}}
     )
     bench = Bench(controller, main_runs)
@@ -558,8 +560,8 @@ def test_rank_settles_mutual_blocks() -> None:
 
 def test_unless_reads_what_is_and_what_comes() -> None:
     """A source blocked unless its pump runs neither fires before the pump does nor outlives its stop."""
-    block = Block("element", None, Condition("main", "running", negated=True))
-    controller = Controller((TWO,), (BARE,), (BATHING, HEATING), (block,), (), {"main": {"stopped": 75}})
+    block = BlockInterlock("element", None, Condition("main", "running", negated=True))
+    controller = ControlLogic((TWO,), (BARE,), (BATHING, HEATING), (block,), (), {"main": {"stopped": 75}})
     bench = Bench(controller, main_runs)
     bench.run(3, "heating.raised")
     bench.run(3)
@@ -576,11 +578,11 @@ def test_a_device_with_its_pump_stays_on_through_a_keep(device_first: bool, prov
     """It stays on while another's run-on holds the pump, and goes off in the pass that stops the pump."""
     cell = SourceControl("cell", tabulate(source_machine("cell", proves, runs_on=False, active="on")), "on")
     sources = (cell, PROVEN) if device_first else (PROVEN, cell)
-    controller = Controller(
+    controller = ControlLogic(
         (TWO,),
         sources,
         (BATHING, HEATING, Demand("dosing", "treatment", 5, "", "", ("cell",))),
-        (NOT_WHILE_HIGH, Block("cell", None, Condition("main", "running", negated=True))),
+        (NOT_WHILE_HIGH, BlockInterlock("cell", None, Condition("main", "running", negated=True))),
         (RUN_ON,),
         CLASSIC.dwell_s,
     )
@@ -596,7 +598,7 @@ def test_two_sources_that_keep_each_others_pump_go_on_while_both_are_called() ->
     sources = [
         SourceControl(name, tabulate(source_machine(name, proves=False, runs_on=True))) for name in ("a", "b")
     ]
-    controller = Controller(
+    controller = ControlLogic(
         (TWO, ONE),
         tuple(sources),
         (
@@ -606,10 +608,10 @@ def test_two_sources_that_keep_each_others_pump_go_on_while_both_are_called() ->
             Demand("calls b", "heating", 3, "", "", ("b",)),
         ),
         (
-            Block("a", None, Condition("main", "running", negated=True)),
-            Block("b", None, Condition("circulator", "running", negated=True)),
+            BlockInterlock("a", None, Condition("main", "running", negated=True)),
+            BlockInterlock("b", None, Condition("circulator", "running", negated=True)),
         ),
-        (Keep("circulator", "on", "a"), Keep("main", "low", "b")),
+        (KeepInterlock("circulator", "on", "a"), KeepInterlock("main", "low", "b")),
         {"a": {"run_on": 30}, "b": {"run_on": 30}},
     )
     bench = Bench(controller, main_runs)
@@ -625,8 +627,8 @@ def test_keep_of_high() -> None:
     """A keep that is about to raise the pump to high first opens a source that is blocked there."""
     boiler = SourceControl("boiler", tabulate(source_machine("boiler", proves=False, runs_on=True)))
     demands = (HEATING, Demand("more", "heating", 3, "main", "low", ("boiler",)))
-    controller = Controller(
-        (TWO,), (BARE, boiler), demands, (NOT_WHILE_HIGH,), (Keep("main", "high", "boiler"),)
+    controller = ControlLogic(
+        (TWO,), (BARE, boiler), demands, (NOT_WHILE_HIGH,), (KeepInterlock("main", "high", "boiler"),)
     )
     bench = Bench(controller, main_runs)
     bench.run(20, "heating.raised")
@@ -642,13 +644,13 @@ def test_keep_of_high() -> None:
         ("'jets'", {"demands": (Demand("a", "heating", 1, "jets", "low"),)}),
         ("'on'", {"demands": (Demand("a", "heating", 1, "main", "on"),)}),
         ("'oven'", {"demands": (Demand("a", "heating", 1, "main", "low", ("oven",)),)}),
-        ("'oven'", {"blocks": (Block("oven", None, Condition("main", "low")),)}),
-        ("element high", {"blocks": (Block("element", None, Condition("element", "high")),)}),
-        ("'main'", {"keeps": (Keep("main", "low", "main"),)}),
+        ("'oven'", {"blocks": (BlockInterlock("oven", None, Condition("main", "low")),)}),
+        ("element high", {"blocks": (BlockInterlock("element", None, Condition("element", "high")),)}),
+        ("'main'", {"keeps": (KeepInterlock("main", "low", "main"),)}),
     ],
 )
 def test_unknown_names(named: str, changed: dict[str, Any]) -> None:
     """A name that no pump, speed or source bears is refused when the controller is built."""
     given: dict[str, Any] = {"demands": (), "blocks": (), "keeps": ()} | changed
     with pytest.raises(ValueError, match=named):
-        Controller((TWO,), (BARE,), **given)
+        ControlLogic((TWO,), (BARE,), **given)

@@ -20,15 +20,15 @@ from cyclesim.control.step import (
     LEVEL_LOW,
     POWER_LOST,
     WAITS,
-    Block,
+    BlockInterlock,
     Condition,
-    Controller,
+    ControlLogic,
     Demand,
-    Keep,
+    KeepInterlock,
     PassOutcome,
     PumpControl,
     SourceControl,
-    Starter,
+    StarterContact,
     Wired,
 )
 
@@ -44,43 +44,43 @@ HEAT = Demand("heat", "heating", 3, "main", "low", ("stove",))
 DOSING = Demand("dosing", "treatment", 5, "", "", ("doser",))
 DEMANDS = (FILTER, JETS, HEAT, DOSING)
 
-LOW, HIGH = Starter("clock", "main", "low"), Starter("button", "main", "high")
+LOW, HIGH = StarterContact("clock", "main", "low"), StarterContact("button", "main", "high")
 BLOW, BURN, DOSE = (
-    Starter("timer", "blower", "on"),
-    Starter("stat", "stove", None),
-    Starter("by", "doser", None),
+    StarterContact("timer", "blower", "on"),
+    StarterContact("stat", "stove", None),
+    StarterContact("by", "doser", None),
 )
 
 # Everything at once: contacts beside each device, hand switches on two, a device that feels flow.
-BESIDE = Controller(
+BESIDE = ControlLogic(
     pumps=(MAIN, AIR),
     sources=(STOVE, DOSER),
     demands=DEMANDS,
-    keeps=(Keep("main", "low", "stove"),),
+    keeps=(KeepInterlock("main", "low", "stove"),),
     dwell_s={"main": {"stopped": 30, "low": 600, "high": 600, "changing": 2}, "stove": {"run_on": 60}},
     starters=(LOW, HIGH, BLOW, BURN, DOSE),
     hand_switched=("main", "stove"),
     reads_level=True,
 )
-ALONE = Controller((MAIN, AIR), (STOVE,), (FILTER, JETS, HEAT))
+ALONE = ControlLogic((MAIN, AIR), (STOVE,), (FILTER, JETS, HEAT))
 
 STOPPED, AT_LOW, AT_HIGH, CHANGING = range(4)
 OFF, FIRING, RUN_ON, TRIPPED = range(4)
 REST = (STOPPED, 0, OFF, 0)
 
 
-def mask(controller: Controller, *names: str) -> int:
+def mask(controller: ControlLogic, *names: str) -> int:
     """The facts with just these names true."""
     return sum(controller.bit(name) for name in names)
 
 
-def every_state(controller: Controller) -> list[tuple[int, ...]]:
+def every_state(controller: ControlLogic) -> list[tuple[int, ...]]:
     """Every combination of machine states, reachable or not."""
     machines = (*controller.pumps, *controller.sources)
     return list(product(*(range(len(machine.table.states)) for machine in machines)))
 
 
-def any_facts(controller: Controller) -> st.SearchStrategy[int]:
+def any_facts(controller: ControlLogic) -> st.SearchStrategy[int]:
     """Any facts at all."""
     return st.integers(0, (1 << len(controller.facts)) - 1)
 
@@ -299,7 +299,7 @@ def stopped_by(*names: str, state: tuple[int, ...] = (AT_LOW, 1, FIRING, 1), **c
     controller = (
         BESIDE
         if not changed
-        else Controller(BESIDE.pumps, BESIDE.sources, DEMANDS, (), BESIDE.keeps, BESIDE.dwell_s, **changed)
+        else ControlLogic(BESIDE.pumps, BESIDE.sources, DEMANDS, (), BESIDE.keeps, BESIDE.dwell_s, **changed)
     )
     return controller.step(state, mask(controller, "filter.raised", "heat.raised", "dosing.raised", *names))
 
@@ -356,9 +356,9 @@ def test_while_it_waits_a_trip_is_still_a_trip() -> None:
 # --- treatment devices ----------------------------------------------------------------------------
 
 
-def with_doser(*blocks: Block, keeps: Iterable[Keep] = ()) -> Controller:
+def with_doser(*blocks: BlockInterlock, keeps: Iterable[KeepInterlock] = ()) -> ControlLogic:
     """A two-speed pump, a blower and a dosing device that is on in a state called on."""
-    return Controller((MAIN, AIR), (DOSER,), (FILTER, JETS, DOSING), blocks, tuple(keeps))
+    return ControlLogic((MAIN, AIR), (DOSER,), (FILTER, JETS, DOSING), blocks, tuple(keeps))
 
 
 def test_a_treatment_device_is_commanded_on() -> None:
@@ -373,7 +373,9 @@ def test_a_treatment_device_is_commanded_on() -> None:
 
 def test_a_treatment_device_in_series_with_its_pump() -> None:
     """Blocked unless main runs, it comes on in the very pass that starts main, and goes off with it."""
-    controller = with_doser(Block("doser", None, Condition("main", "running", negated=True), "its contact"))
+    controller = with_doser(
+        BlockInterlock("doser", None, Condition("main", "running", negated=True), "its contact")
+    )
     asked = mask(controller, "dosing.raised")
     waiting = controller.step(controller.initial, asked)
     assert ("its contact",) == waiting.reasons
@@ -386,18 +388,20 @@ def test_a_treatment_device_in_series_with_its_pump() -> None:
 
 def test_a_speed_blocked_while_a_treatment_device_is_on() -> None:
     """An interlock reads a treatment device by the name of its own active state."""
-    controller = with_doser(Block("main", "high", Condition("doser", "on")))
+    controller = with_doser(BlockInterlock("main", "high", Condition("doser", "on")))
     facts = mask(controller, "jets.raised", "dosing.raised")
     assert ("low", "stopped", "on") == controller.names(controller.step((STOPPED, 0, 1), facts).state)
     free = mask(controller, "jets.raised")
     assert ("high", "stopped", "off") == controller.names(controller.step((STOPPED, 0, 0), free).state)
     with pytest.raises(ValueError, match="doser firing"):
-        with_doser(Block("main", "high", Condition("doser", "firing")))
+        with_doser(BlockInterlock("main", "high", Condition("doser", "firing")))
 
 
 def test_a_keep_after_a_treatment_device() -> None:
     """A keep holds its pump while the device is on, and the keep is named as what decides."""
-    controller = with_doser(keeps=[Keep("blower", "on", "doser"), Keep("main", "low", "doser")])
+    controller = with_doser(
+        keeps=[KeepInterlock("blower", "on", "doser"), KeepInterlock("main", "low", "doser")]
+    )
     outcome = controller.step((AT_LOW, 0, 1), mask(controller, "dosing.raised"))
     assert ("low", "on", "on") == controller.names(outcome.state)
     assert (-3, -2) == outcome.deciding
@@ -409,13 +413,13 @@ def test_a_keep_after_a_treatment_device() -> None:
 @pytest.mark.parametrize(
     ("message", "starter"),
     [
-        ("no heat source 'oven'", Starter("x", "oven", None)),
-        ("no heat source 'main'", Starter("x", "main", None)),
-        ("no pump 'main' with a speed 'on'", Starter("x", "main", "on")),
-        ("no pump 'stove' with a speed 'on'", Starter("x", "stove", "on")),
+        ("no heat source 'oven'", StarterContact("x", "oven", None)),
+        ("no heat source 'main'", StarterContact("x", "main", None)),
+        ("no pump 'main' with a speed 'on'", StarterContact("x", "main", "on")),
+        ("no pump 'stove' with a speed 'on'", StarterContact("x", "stove", "on")),
     ],
 )
-def test_a_contact_of_something_that_is_not_there(message: str, starter: Starter) -> None:
+def test_a_contact_of_something_that_is_not_there(message: str, starter: StarterContact) -> None:
     """A starter is refused when the controller is built, by the name that nothing bears."""
     with pytest.raises(ValueError, match=f"^{message}$"):
-        Controller((MAIN,), (STOVE,), (), starters=(starter,))
+        ControlLogic((MAIN,), (STOVE,), (), starters=(starter,))

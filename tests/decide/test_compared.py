@@ -20,7 +20,7 @@ from cyclesim.decide.comparing.life_cycle_cost import owning
 from cyclesim.decide.sweeps.sweep import job, run
 from cyclesim.scenario.blocks.prices_and_lives import Money
 from cyclesim.scenario.reading.load import load_text
-from cyclesim.simulation.assembly import Plant, jet_name
+from cyclesim.simulation.assembly import Assembly, jet_name
 from tests.evidence import small
 from tests.evidence.small import BOILER, ELEMENT, filtered, heated
 
@@ -387,7 +387,7 @@ def test_the_weakest_jet_by_the_flow_that_feeds_it() -> None:
     pump = f"plant.pumps.pump={low_high}"
     runs = "schedule.filter_runs.0.pump=pump low"
     jetted = filtered(JETS, pump, network, runs)
-    plant = Plant(jetted)
+    plant = Assembly(jetted)
     duty = plant.duty(plant.at("pump", "high"))
     flows = [duty.flow_m3_s(jet_name("jets", k)) for k in (1, 2)]
     [told, none] = (side.weakest_jet_share for side in compare([jetted, filtered()], days=1).sides)

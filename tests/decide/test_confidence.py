@@ -24,7 +24,7 @@ from cyclesim.physics import walls
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.scenario.reading.starter import starter_text
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.tolerance import AS_TOLD, Tolerance
 from cyclesim.simulation.variant import Variant
@@ -86,9 +86,9 @@ def test_as_told_is_the_run_itself(tub: Scenario) -> None:
     limit_h = tub.limits.water_age_s / 3600.0
     for name, leg in metrics.legs.items():
         assert leg.oldest_water_h == read[Number("oldest_water_h", name, limit_h)]
-    assert Plant(tub).bodies == VariedPlant(tub, AS_TOLD).bodies
-    assert Plant(tub).tub_node == VariedPlant(tub, AS_TOLD).tub_node
-    assert Plant(tub).links == VariedPlant(tub, AS_TOLD).links
+    assert Assembly(tub).bodies == VariedPlant(tub, AS_TOLD).bodies
+    assert Assembly(tub).tub_node == VariedPlant(tub, AS_TOLD).tub_node
+    assert Assembly(tub).links == VariedPlant(tub, AS_TOLD).links
 
 
 def test_no_input_no_width(given_inputs: Given) -> None:
@@ -123,7 +123,7 @@ def test_two_inputs_add_as_squares(tub: Scenario, given_inputs: Given) -> None:
 
 def test_time_to_the_last_jet_is_volume_over_flow(tub: Scenario, given_inputs: Given) -> None:
     """A pump that holds 1 or 5 L instead of 2 shifts the arrival by -1 and +3 L over its flow (exact)."""
-    plant, lines = Plant(tub), list(flush_lines(Plant(tub), Programme(tub)))
+    plant, lines = Assembly(tub), list(flush_lines(Assembly(tub), Programme(tub)))
     flush = tub.schedule.line_flushes[0]
     duty = plant.duty(plant.at(*flush.pump))
     flow = duty.flow_m3_s(flush.pump.pump)
@@ -148,7 +148,7 @@ def test_heat_lost_by_a_buried_pipe_goes_with_its_layers(soil: float) -> None:
 
 def test_factors_of_the_walls_reach_the_plant(tub: Scenario) -> None:
     """Housings' UA doubles with their film, the cover's with its fit, and nothing else moves."""
-    told, off = Plant(tub), VariedPlant(tub, Tolerance(walls=walls.Off(housing_film=2.0, cover_fit=2.0)))
+    told, off = Assembly(tub), VariedPlant(tub, Tolerance(walls=walls.Off(housing_film=2.0, cover_fit=2.0)))
     for before, after in zip(told.bodies, off.bodies, strict=True):
         factor = 1.0 if before.name in tub.plant.legs else 2.0
         assert factor * before.ua_w_k == pytest.approx(after.ua_w_k, rel=1e-12)
@@ -351,7 +351,7 @@ def test_the_filter_on_the_way_is_found_and_one_off_it_is_not() -> None:
     """One pump drives the jets through the filter; a jet pump of its own passes none."""
     for file, passes in (("walled-garden", True), ("walled-garden-circulator", False)):
         scenario = load(f"schedules/{file}.yaml")
-        plant = Plant(scenario)
+        plant = Assembly(scenario)
         flush = scenario.schedule.line_flushes[0]
         flow = plant.duty(plant.at(*flush.pump)).flow_m3_s("filter")
         lines = list(flush_lines(plant, Programme(scenario)))
@@ -364,7 +364,7 @@ def test_the_filter_on_the_way_is_found_and_one_off_it_is_not() -> None:
 def test_a_flush_of_one_volume_by_each_picture() -> None:
     """In order all is replaced, by 5 tanks 55.95 % (exact, Erlang), and 1.83 volumes leave 5 %."""
     scenario = load("schedules/walled-garden.yaml")
-    line = next(flush_lines(Plant(scenario), Programme(scenario)))
+    line = next(flush_lines(Assembly(scenario), Programme(scenario)))
     found = old_water(replace(line, lasts_s=line.reached_s))
     assert 1.0 == found.volumes
     assert 0.0 == found.in_order_percent

@@ -15,7 +15,7 @@ from cyclesim.physics.tub_heat import TubNode
 from cyclesim.scenario.blocks.heat_sources import HeatPump, highest_cop
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load_text
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.drive import Begins
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
@@ -84,7 +84,7 @@ def test_the_engine_cools_as_the_table_says() -> None:
     """38 to 36 degC with 10 W/K at 5 degC: 10.90 h (computed, 0.3 %), with nothing running."""
     sets = ("place.weather.mean=5 degC", "schedule.heating.keep_at=20 degC", "plant.tub.water=1500 L")
     scenario = load_text(TIGHT, "tight.yaml", sets=sets)
-    plant = Plant(scenario)
+    plant = Assembly(scenario)
     plant.__dict__["tub_node"] = TubNode(IF97_J_K, 0.0, 1e-9, 10.0, "outdoors", 0.0, "outdoors")
     trace = simulate_trace(plant, Programme(scenario), days=1, start=DAY, begins=Begins(38.0))
     cold = next(float(s) for s, w in zip(trace.tub.start_s, trace.tub.water_c, strict=True) if w <= 36.0)
@@ -147,8 +147,8 @@ def test_a_run_begun_at_the_set_point_is_todays_run(winter: Callable[..., Scenar
     """The warm-up is nothing but such a beginning 14 days before: same seconds, same temperatures."""
     scenario = winter()
     ahead_s = 14 * 86_400
-    usual = simulate_trace(Plant(scenario), Programme(scenario), days=6, start=DAY)
-    plant = Plant(scenario)
+    usual = simulate_trace(Assembly(scenario), Programme(scenario), days=6, start=DAY)
+    plant = Assembly(scenario)
     begins = Begins(plant.temp_c)
     long = simulate_trace(plant, Programme(scenario), days=20, start=date(2027, 1, 6), begins=begins)
     for one, other in (
@@ -167,7 +167,7 @@ def test_without_a_beginning_nothing_changes(winter: Callable[..., Scenario]) ->
     """A usual run has its warm-up and gives the same bytes."""
     scenario = winter()
     one, other = (
-        simulate_trace(Plant(scenario), Programme(scenario), days=3, start=DAY, **more)
+        simulate_trace(Assembly(scenario), Programme(scenario), days=3, start=DAY, **more)
         for more in ({}, {"begins": None})
     )
     assert one.tub.water_c.tobytes() == other.tub.water_c.tobytes()

@@ -17,7 +17,7 @@ from cyclesim.physics.water import density_kg_m3, viscosity_pa_s
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.pipes import PIPES
 from cyclesim.scenario.reading.load import load, load_text
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
@@ -58,9 +58,9 @@ def long_leg(length: str = "40 m") -> Scenario:
     )
 
 
-def bled(scenario: Scenario) -> Plant:
+def bled(scenario: Scenario) -> Assembly:
     """The plant with its bleed."""
-    return Plant(kinds(scenario, "left_bench", "right_bench, last jet")["bleed"].scenario)
+    return Assembly(kinds(scenario, "left_bench", "right_bench, last jet")["bleed"].scenario)
 
 
 # -- the bleed -----------------------------------------------------------------------------------------------
@@ -96,7 +96,7 @@ def test_the_bleed_is_what_a_person_would_write():
 def test_the_throttle_takes_the_head_that_the_return_needs():
     """Darcy-Weisbach with the friction factor of fluids (computed with the library), at the flow as it was:
     what the return loses on the way to the tub is the head that stands at the tap."""
-    before, after = Plant(load(CIRCULATOR)), bled(load(CIRCULATOR))
+    before, after = Assembly(load(CIRCULATOR)), bled(load(CIRCULATOR))
     q = before.duty(before.at("circulator", "on")).flow_m3_s("return")
     bore_m, t = PIPES["50 PN10"].bore_m, before.temp_c
     speed = q / (pi / 4 * bore_m**2)
@@ -108,7 +108,7 @@ def test_the_throttle_takes_the_head_that_the_return_needs():
 
 def test_jets_move_whenever_the_circulator_runs():
     """By the solver: what goes in through the bleed comes out at the jets and through the jet pump."""
-    before, after = Plant(load(CIRCULATOR)), bled(load(CIRCULATOR))
+    before, after = Assembly(load(CIRCULATOR)), bled(load(CIRCULATOR))
     at = before.at("circulator", "on")
     for leg in ("left_bench", "right_bench", "left_bench jet 6", "right_bench jet 6"):
         assert before.duty(at).flow_m3_s(leg) == 0
@@ -137,7 +137,7 @@ def test_without_any_flush_the_bleed_keeps_the_jets_fresh():
 
 def test_no_pump_pushes_water_back_through_the_bleed():
     """Its check valve: whatever runs, the heater gets no less than before, and no water the other way."""
-    before, after = Plant(load(CIRCULATOR)), bled(load(CIRCULATOR))
+    before, after = Assembly(load(CIRCULATOR)), bled(load(CIRCULATOR))
     for was, now in zip(before.duties(), after.duties(), strict=True):
         assert now.flow_m3_s("bleed") >= 0
         assert now.flow_m3_s("element") >= was.flow_m3_s("element") * (1 - 1e-9)
@@ -151,7 +151,7 @@ def test_a_bleed_that_starves_a_heater_is_left_out():
     split = (
         "    - [tub, drain, circulator, filter, tee]\n    - [tee, element, return, tub]\n  junctions: [tee]\n"
     )
-    plant = Plant(edited((NETWORK, ""), (JETS, JETS + split)))
+    plant = Assembly(edited((NETWORK, ""), (JETS, JETS + split)))
     q_l_min = plant.duty(plant.at("circulator", "on")).flow_m3_s("element") / L_MIN
     for needs, given_ in ((q_l_min - 5, True), (q_l_min - 0.2, False)):
         need = ("needs_flow: 60 L/min", f"needs_flow: {needs:.2f} L/min")
@@ -199,7 +199,7 @@ def test_a_narrower_pipe_holds_less_and_is_reached_sooner():
     before = long_leg()
     found = kinds(before, "right_bench, last jet")["narrower pipe"]
     after = found.scenario
-    was_m3, now_m3 = (Plant(one).leg_volume_m3("right_bench") for one in (before, after))
+    was_m3, now_m3 = (Assembly(one).leg_volume_m3("right_bench") for one in (before, after))
     assert pytest.approx(pi / 4 * 0.057**2 * (40 + 5 * 0.4)) == was_m3
     assert pytest.approx(was_m3 * (45.2 / 57.0) ** 2) == now_m3
     effects = {one.what: one for one in duty_effect(before, after)}
@@ -233,7 +233,8 @@ def test_a_dead_end_is_cut_off():
     found = kinds(before, "spare")["dead end removed"]
     assert load(CIRCULATOR) == found.scenario
     broken = [
-        {one.subject for one in never_flushed(Plant(one), Programme(one))} for one in (before, found.scenario)
+        {one.subject for one in never_flushed(Assembly(one), Programme(one))}
+        for one in (before, found.scenario)
     ]
     assert [{"spare"}, set()] == broken
     # 45.2 mm of bore, 4 m: 6.42 L by arithmetic.
@@ -266,10 +267,10 @@ def test_every_change_gives_a_plant_whose_duties_balance(data):
     names = load(file).plant.legs
     leg = data.draw(st.sampled_from(sorted(names)))
     before = load(file, sets=[length.format(leg)] if length else [])
-    reported = sorted(Plant(before).reported)
+    reported = sorted(Assembly(before).reported)
     for one in plumbing(before, data.draw(st.lists(st.sampled_from(reported), min_size=1, unique=True))):
         assert before == one.scenario.model_copy(update={"plant": before.plant})
-        plant = Plant(one.scenario)
+        plant = Assembly(one.scenario)
         for duty in plant.duties():
             assert not [text for text in duty.duty.problems if "could not be worked out" in text]
             into: dict[str, float] = {}

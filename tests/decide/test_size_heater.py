@@ -20,7 +20,7 @@ from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.shown.pictures.heater import write_heater_figure
 from cyclesim.shown.terminal import printed
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 
 SHIPPED = Path(__file__).parents[2] / "schedules"
 WALLED = SHIPPED / "walled-garden.yaml"
@@ -38,13 +38,13 @@ def walled() -> HeaterSizing:
 
 def test_a_heater_with_what_may_run_beside_it() -> None:
     """By hand: 3000/230 + 1.5 + 60/230 = 14.804 A of 20 A; main high is kept apart by a block."""
-    share = supply_share(Plant(load(WALLED)), "element", lasts=True)
+    share = supply_share(Assembly(load(WALLED)), "element", lasts=True)
     assert share is not None
     assert 14.804 == pytest.approx(share.counted_a, abs=1e-3)
     assert 0.7402 == pytest.approx(share.share, abs=1e-4)
     assert ("main low", "lights") == share.beside
     # (20 - 1.5 - 0.261) A times 230 V
-    assert 4195.0 == pytest.approx(largest_w(Plant(load(WALLED)), "element", lasts=True), abs=0.1)
+    assert 4195.0 == pytest.approx(largest_w(Assembly(load(WALLED)), "element", lasts=True), abs=0.1)
 
 
 def test_a_load_of_hours_counts_a_quarter_more_in_north_america() -> None:
@@ -52,7 +52,7 @@ def test_a_load_of_hours_counts_a_quarter_more_in_north_america() -> None:
 
     A heater that is done in less than 3 h counts as it is; frost protection has main low on for longer.
     """
-    plant = Plant(load(WALLED, sets=("supply.region=north_america",)))
+    plant = Assembly(load(WALLED, sets=("supply.region=north_america",)))
     share = supply_share(plant, "element", lasts=True)
     assert share is not None
     assert 18.505 == pytest.approx(share.counted_a, abs=1e-3)
@@ -66,7 +66,7 @@ def test_without_the_block_the_fast_pump_counts() -> None:
     """3000/230 + 7.4 + 60/230 = 20.704 A."""
     told = load(WALLED)
     lines = tuple(i for i in told.interlocks if getattr(i, "while_", None) is None)
-    share = supply_share(Plant(told.model_copy(update={"interlocks": lines})), "element", lasts=True)
+    share = supply_share(Assembly(told.model_copy(update={"interlocks": lines})), "element", lasts=True)
     assert share is not None
     assert 20.704 == pytest.approx(share.counted_a, abs=1e-3)
     assert ("main high", "lights") == share.beside
@@ -74,7 +74,7 @@ def test_without_the_block_the_fast_pump_counts() -> None:
 
 def test_two_things_that_an_interlock_parts_do_not_count_together() -> None:
     """High valley's element is blocked at main high: 12 A + 3000/230 + low, not high, + 40/230 of lights."""
-    plant = Plant(load(SHIPPED / "high-valley.yaml"))
+    plant = Assembly(load(SHIPPED / "high-valley.yaml"))
     share = supply_share(plant, "heat_pump", lasts=True)
     assert share is not None
     assert {"main low", "element", "lights"} == set(share.beside)

@@ -17,7 +17,7 @@ from cyclesim.decide.sizing.supply_share import largest_w, supply_share
 from cyclesim.scenario.blocks.data_sheets import Pump
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load, load_text
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from tests.analysis.wirings import Wiring
 
 ALONE = Wiring((), (), (), (), "europe", False)
@@ -38,7 +38,7 @@ def busy(wiring: Wiring, breaker_a: float) -> Scenario:
 
 def jet_pump(amps: float) -> Pump:
     """The pump of the jets as drawn, but for its current."""
-    return Plant(busy(ALONE, 20.0)).pumps["jets"].model_copy(update={"current_a": amps})
+    return Assembly(busy(ALONE, 20.0)).pumps["jets"].model_copy(update={"current_a": amps})
 
 
 def cautions(scenario: Scenario, amps: float) -> list[str]:
@@ -91,7 +91,7 @@ def test_a_proof_of_flow_is_an_interlock_too(proven: tuple[str, ...], most: floa
     """Second with main high, which the jets keep off; proven, only with the jets: 6 A for 7."""
     others = tuple((name, "second firing") for name in ("main low", "blower", "element", "cell"))
     wiring = ALONE._replace(blocks=(*others, ("main high", "jets running")), proven=proven)
-    share = supply_share(Plant(busy(wiring, 20.0)), "second", lasts=True)
+    share = supply_share(Assembly(busy(wiring, 20.0)), "second", lasts=True)
     assert share is not None
     assert most == pytest.approx(share.counted_a)
 
@@ -126,7 +126,7 @@ def test_what_sizing_says_fits_breaks_no_rule_of_the_same_file(
     told = bool(cautions(scenario, amps))
     event(f"pump: told {told}, broken {broken}")
     assert told or not broken
-    largest = largest_w(Plant(scenario), "element", lasts=True) or 0.0
+    largest = largest_w(Assembly(scenario), "element", lasts=True) or 0.0
     if largest >= 100.0:
         causes = list(overloads(with_size(scenario, "element", largest)))
         event(f"heater: {len(causes)} overloads without it")
@@ -166,7 +166,7 @@ def test_two_pumps_are_on_the_circuit_of_one() -> None:
 def test_a_blower_that_its_circuit_does_not_carry_comes_after_one_that_it_does() -> None:
     """Long table's 32 A: element and main low with the strong blower's 1100 W are too much."""
     table = load(Path(__file__).parents[2] / "schedules" / "long-table.yaml")
-    plant, volts = Plant(table), 230.0
+    plant, volts = Assembly(table), 230.0
     always = plant.current_a("main", "low") + sum(table.supply.also_on_it.values()) / volts
     beside = always + table.plant.heat_sources["element"].output_w / volts
     assert beside + 400.0 / volts < 32.0 < beside + 1100.0 / volts

@@ -78,7 +78,7 @@ def run(name: str) -> Run:
     metal_m2 = pi / 4.0 * (OUTSIDE_M**2 - BORE_M**2)
     capacity = LENGTH_M * (pi / 4.0 * BORE_M**2 * per_m3_k + metal_m2 * METAL_J_M3_K)
     reach = warmth.Reach("pipe", "in", "out", capacity, ua, "air")
-    k_s = warmth.drive_k_s(reach, warmth.Beside(AIR_C))
+    k_s = warmth.drive_k_s(reach, warmth.Surroundings(AIR_C))
     content = [(capacity / per_m3_k, float(outlet_c[0]), float(inlet_c[0]))]
     ours, lost = [float(outlet_c[0])], [0.0]
     samples = zip(at_s.tolist(), inlet_c.tolist(), strict=True)

@@ -14,7 +14,7 @@ from math import log, log10
 from unittest.mock import patch
 
 from cyclesim.physics import links
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import Begins, simulate_trace
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Trace
@@ -92,10 +92,10 @@ def beside(told: Told, days: int = DAYS, parts: int = PARTS) -> Beside:
     """
     sheet = scenario(told) if isinstance(told, str) else drawn(told)
     with engine_friction():
-        plant = Plant(sheet)
+        plant = Assembly(sheet)
         trace = simulate_trace(plant, Programme(sheet), days=days, begins=Begins(plant.temp_c))
         same = duties_of(plant, trace)
-    own = [(at, Plant(sheet).duty(duty.speeds, duty.positions)) for at, duty in same]
+    own = [(at, Assembly(sheet).duty(duty.speeds, duty.positions)) for at, duty in same]
     ran = run(Model(plant, same, trace.span_s), parts)
     return Beside(*hydraulics(own, ran), *hydraulics(same, ran), ages(plant, trace, ran))
 
@@ -123,7 +123,7 @@ def _larger(worst: Worst, apart: float, where: str) -> Worst:
     return Worst(apart, where) if not apart <= worst.apart else worst  # what is no number is the worst
 
 
-def ages(plant: Plant, trace: Trace, ran: Ran) -> Worst:
+def ages(plant: Assembly, trace: Trace, ran: Ran) -> Worst:
     """The worst row of ages, as seconds by which a front would be out.
 
     A front that is out by so many seconds changes the mean age over a row by as many times the age that it

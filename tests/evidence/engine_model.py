@@ -28,9 +28,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from cyclesim.physics.links import TUB, Drop, Jet, Link, Pipe, Pump, is_shut, one_way
+from cyclesim.physics.links import TUB, Drop, Jet, Link, PipeLink, PumpLink, is_shut, one_way
 from cyclesim.physics.water import density_kg_m3, viscosity_pa_s
-from cyclesim.simulation.assembly import Plant, PlantDuty
+from cyclesim.simulation.assembly import Assembly, PlantDuty
 from cyclesim.simulation.trace import Trace
 
 if TYPE_CHECKING:
@@ -54,7 +54,7 @@ Duties = Sequence[tuple[int, PlantDuty]]
 """What the plant did: (from that second on, the duty)."""
 
 
-def duties_of(plant: Plant, trace: Trace) -> list[tuple[int, PlantDuty]]:
+def duties_of(plant: Assembly, trace: Trace) -> list[tuple[int, PlantDuty]]:
     """The duties of a run, read off the states of its pumps and the positions of its valves."""
     streams = [*trace.pumps.values(), trace.positions, trace.level]
     known = [list(stream) for stream in streams]
@@ -84,7 +84,7 @@ class _Way:
 class Model:
     """The text of a model, built link by link."""
 
-    plant: Plant
+    plant: Assembly
     duties: Duties
     end_s: int
     nodes: dict[str, str] = field(default_factory=dict)
@@ -184,7 +184,7 @@ class Model:
         name = link.name
         a = self._node("from tub" if link.a == TUB else link.a)
         b = self._node("to tub" if link.b == TUB else link.b)
-        if isinstance(link, Pipe):
+        if isinstance(link, PipeLink):
             if link.lift_m:
                 assert link.b == TUB, "a free outlet lies at the end of a plain leg"
                 b = self._reservoir(f"{name} outlet", link.lift_m)
@@ -205,20 +205,20 @@ class Model:
         """One state of a drop, a jet or a pump, between two nodes."""
         if is_shut(link):
             return _Way(link, [], [])
-        if isinstance(link, Pump) and link.curve is not None:
+        if isinstance(link, PumpLink) and link.curve is not None:
             return self._running(link, k, a, b)
         if one_way(link):
             flap = self._node(f"{link.name} flap {k}")
             self._check(a, flap)
             a = flap
-        if isinstance(link, Pump):
+        if isinstance(link, PumpLink):
             lost = self._loss(a, b, link.stopped_curve.head_m(0.0), link.stopped_curve.last_flow_m3_s)
         else:
             assert isinstance(link, Drop | Jet)
             lost = self._loss(a, b, link.head_m, link.flow_m3_s)
         return _Way(link, [lost], [(lost, 1.0)])
 
-    def _running(self, link: Pump, k: int, a: str, b: str) -> _Way:
+    def _running(self, link: PumpLink, k: int, a: str, b: str) -> _Way:
         """A running pump. The engine's lets no water back: where cyclesim's does, a way back beside it."""
         curve = link.curve
         assert curve is not None

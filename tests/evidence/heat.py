@@ -7,14 +7,14 @@ from collections.abc import Iterator
 from functools import partial
 
 from cyclesim.physics.heat import HOUR_S, TwoNode
-from cyclesim.physics.sources import HeatPump, RatedPoint
+from cyclesim.physics.sources import HeatPumpRating, RatedPoint
 from cyclesim.physics.water import density_kg_m3, heat_capacity_j_kg_k
 from cyclesim.simulation.exchanges import rated
 from tests.evidence.plants import plant
 from tests.evidence.record import ARITHMETIC, PRACTICE, Check, computed, near
 from tests.evidence.small import tight_heater
 
-SHEET = HeatPump.from_points([RatedPoint(7.0, 35.0, 7500.0, 4.1)], lowest_air_c=-25.0)
+SHEET = HeatPumpRating.from_points([RatedPoint(7.0, 35.0, 7500.0, 4.1)], lowest_air_c=-25.0)
 
 
 def _tub(ua_w_k: float = 0.0) -> TwoNode:
@@ -45,7 +45,7 @@ def carnot(air_c: float, water_c: float) -> float:
     return (water_c + 273.15) / (water_c - air_c)
 
 
-def _shipped() -> HeatPump:
+def _shipped() -> HeatPumpRating:
     return rated(plant("high-valley").sheet.heat_sources["heat_pump"])  # type: ignore[arg-type]
 
 

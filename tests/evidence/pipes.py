@@ -8,7 +8,7 @@ from math import log, log10, pi
 
 from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.friction import darcy_factor, fitting_k
-from cyclesim.physics.network import TUB, Pipe, Pump, loss, solve
+from cyclesim.physics.network import TUB, PipeLink, PumpLink, loss, solve
 from cyclesim.physics.water import G, density_kg_m3, viscosity_pa_s
 from cyclesim.scenario.forms.pipes import read_pipe
 from tests.evidence.record import ARITHMETIC, MEMORY, SECOND_HAND, Check, computed, near
@@ -28,18 +28,18 @@ def colebrook(reynolds: float, rough: float) -> float:
     return 1.0 / float(brentq(apart, 1.0, 30.0, xtol=1e-13)) ** 2
 
 
-def head_m(pipe: Pipe, temp_c: float, flow_m3_s: float) -> float:
+def head_m(pipe: PipeLink, temp_c: float, flow_m3_s: float) -> float:
     """What cyclesim's pipe loses at a flow, metres of water."""
     return loss(pipe, temp_c)(flow_m3_s)[0]
 
 
-def pressure_pa(pipe: Pipe, temp_c: float, flow_m3_s: float) -> float:
+def pressure_pa(pipe: PipeLink, temp_c: float, flow_m3_s: float) -> float:
     """The same in pascals."""
     return head_m(pipe, temp_c, flow_m3_s) * density_kg_m3(temp_c) * G
 
 
-def _run(bore_m: float, length_m: float = 10.0, k: float = 0.0, rough_m: float = 1.5e-6) -> Pipe:
-    return Pipe("run", "in", TUB, length_m, bore_m, k, rough_m)
+def _run(bore_m: float, length_m: float = 10.0, k: float = 0.0, rough_m: float = 1.5e-6) -> PipeLink:
+    return PipeLink("run", "in", TUB, length_m, bore_m, k, rough_m)
 
 
 def _straight_pa(bore_m: float, flow_m3_h: float, temp_c: float) -> float:
@@ -57,7 +57,7 @@ def _through_the_network(bore_m: float, flow_m3_h: float, temp_c: float) -> floa
     flow = flow_m3_h / 3600.0
     head = head_m(_run(bore_m), temp_c, flow)
     tank = PumpCurve((0.0, 1.0), (head, head), (0.0, 0.0))
-    duty = solve([Pump("tank", TUB, "in", tank, tank, False), _run(bore_m)], temp_c)
+    duty = solve([PumpLink("tank", TUB, "in", tank, tank, False), _run(bore_m)], temp_c)
     share = duty.flows_m3_s["run"] / flow
     return share**1.77 * head * density_kg_m3(temp_c) * G
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from cyclesim.analysis.result import Result, simulate
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load
-from cyclesim.simulation.assembly import Plant, PlantDuty
+from cyclesim.simulation.assembly import Assembly, PlantDuty
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
 SHIPPED = ("walled-garden", "walled-garden-circulator", "high-valley", "long-table", "cedar-yard")
@@ -22,9 +22,9 @@ def scenario(name: str, *sets: str) -> Scenario:
 
 
 @cache
-def plant(name: str, *sets: str) -> Plant:
+def plant(name: str, *sets: str) -> Assembly:
     """The plant of a shipped scenario."""
-    return Plant(scenario(name, *sets))
+    return Assembly(scenario(name, *sets))
 
 
 @lru_cache(maxsize=24)
@@ -33,6 +33,6 @@ def run(name: str, *sets: str, days: int | None = None) -> Result:
     return simulate(scenario(name, *sets), days=days)
 
 
-def duty(on: Plant, **speeds: str) -> PlantDuty:
+def duty(on: Assembly, **speeds: str) -> PlantDuty:
     """The duty with these pumps at these speeds and all others stopped."""
     return on.duty(tuple(speeds.get(name, "stopped") for name in on.pumps))

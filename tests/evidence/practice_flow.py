@@ -8,7 +8,7 @@ from math import pi
 
 from cyclesim.physics.links import loss
 from cyclesim.scenario.forms.pipes import read_pipe
-from cyclesim.simulation.assembly import Plant, PlantDuty, jet_name, stretch_name
+from cyclesim.simulation.assembly import Assembly, PlantDuty, jet_name, stretch_name
 from tests.evidence.pipes import colebrook
 from tests.evidence.plants import L_MIN, duty, plant, run
 from tests.evidence.record import PRACTICE, Check, near
@@ -21,17 +21,17 @@ BOTH = ("left_bench", "right_bench")
 # -- flushes ------------------------------------------------------------------------------------------------
 
 
-def _with_length(metres: float) -> Plant:
+def _with_length(metres: float) -> Assembly:
     return plant(PAIR, *(f"plant.legs.{leg}.length={metres:.2f} m" for leg in BOTH))
 
 
-def _twice_s(on: Plant, found: PlantDuty) -> float:
+def _twice_s(on: Assembly, found: PlantDuty) -> float:
     """Seconds in which the slowest last jet gets its water twice, as cyclesim reckons."""
     last = [stretch_name(leg, on.sheet.legs[leg].manifold.jets) for leg in BOTH]  # type: ignore[union-attr]
     return 2.0 * max(found.reached_s[name] for name in last)
 
 
-def _twice_by_hand_s(on: Plant, found: PlantDuty) -> float:
+def _twice_by_hand_s(on: Assembly, found: PlantDuty) -> float:
     """The same, each stretch's volume over its flow added up along the way."""
     slowest = 0.0
     suction = on.sheet.legs["suction_left"]
@@ -49,7 +49,7 @@ def _twice_by_hand_s(on: Plant, found: PlantDuty) -> float:
     return 2.0 * slowest
 
 
-def _longest_m(reckon: Callable[[Plant, PlantDuty], float], seconds: float) -> float:
+def _longest_m(reckon: Callable[[Assembly, PlantDuty], float], seconds: float) -> float:
     """The longest pair of legs that a flush of so many seconds passes twice, to 0.25 m; 0 for none."""
     lengths = [0.0, *(0.25 * k for k in range(1, 4 * 60 + 1))]
     low, high = 0, len(lengths)
@@ -61,7 +61,7 @@ def _longest_m(reckon: Callable[[Plant, PlantDuty], float], seconds: float) -> f
 
 
 @cache
-def _longest(reckon: Callable[[Plant, PlantDuty], float], seconds: float) -> float:
+def _longest(reckon: Callable[[Assembly, PlantDuty], float], seconds: float) -> float:
     return _longest_m(reckon, seconds)
 
 
@@ -124,12 +124,12 @@ def _flushes_a_day() -> str:
 # -- jets on one pump ---------------------------------------------------------------------------------------
 
 
-def with_jets(each_leg: int, *sets: str, name: str = PAIR) -> Plant:
+def with_jets(each_leg: int, *sets: str, name: str = PAIR) -> Assembly:
     """The shipped pair with so many jets on each of its two legs."""
     return plant(name, *(f"plant.legs.{leg}.manifold.jets={each_leg}" for leg in BOTH), *sets)
 
 
-def _last_jet(on: Plant, **speeds: str) -> float:
+def _last_jet(on: Assembly, **speeds: str) -> float:
     """Flow of the weakest last jet as a share of its rating."""
     found = duty(on, **speeds)
     jets = on.sheet.legs["left_bench"].manifold.jets  # type: ignore[union-attr]

@@ -11,7 +11,7 @@ from cyclesim.analysis.supply import Load
 from cyclesim.physics.blowing import blown_air
 from cyclesim.physics.heat import HOUR_S, TwoNode
 from cyclesim.physics.water import density_kg_m3, heat_capacity_j_kg_k
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from tests.evidence.plants import L_MIN, SHIPPED, plant, scenario
 from tests.evidence.record import PRACTICE, Check, near
@@ -132,7 +132,7 @@ def _taken_w(air_c: float) -> float:
 def _unprotected(*sets: str) -> float:
     """Litres that the rule about the air line names; 0 where it has nothing to say."""
     told = scenario("long-table", *sets)
-    found = list(airline_unprotected(Plant(told), Programme(told)))
+    found = list(airline_unprotected(Assembly(told), Programme(told)))
     return sum(float(breach.worst or 0.0) for breach in found)  # type: ignore[union-attr]
 
 

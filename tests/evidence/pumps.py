@@ -8,7 +8,7 @@ from math import sqrt
 
 from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.links import Duty
-from cyclesim.physics.network import TUB, Drop, Pipe, Pump, solve
+from cyclesim.physics.network import TUB, Drop, PipeLink, PumpLink, solve
 from tests.evidence.record import ARITHMETIC, SECOND_HAND, Check, near
 
 GPM, FT = 3.785411784e-3 / 60.0, 0.3048
@@ -25,7 +25,7 @@ def _meets(share: float, k_h2_m5: float) -> Duty:
     """H = 14 - 0.06 Q2 at a share of its speed against h = k Q2 (m, m3/h)."""
     curve = FOURTEEN.at_speed(share)
     system = Drop("system", "out", TUB, k_h2_m5, 1.0 / 3600.0)
-    return solve([Pump("pump", TUB, "out", curve, curve, False), system], 20.0)
+    return solve([PumpLink("pump", TUB, "out", curve, curve, False), system], 20.0)
 
 
 def _flow(share: float, k: float) -> float:
@@ -38,8 +38,10 @@ def _head(share: float, k: float) -> float:
 
 def _lifted(lift_m: float) -> float:
     curve = FOURTEEN.at_speed(0.5)
-    spout = Pipe("spout", "out", TUB, 8.0, 0.057, 3.0, lift_m=lift_m)
-    return 3600.0 * solve([Pump("pump", TUB, "out", curve, curve, False), spout], 20.0).flows_m3_s["spout"]
+    spout = PipeLink("spout", "out", TUB, 8.0, 0.057, 3.0, lift_m=lift_m)
+    return (
+        3600.0 * solve([PumpLink("pump", TUB, "out", curve, curve, False), spout], 20.0).flows_m3_s["spout"]
+    )
 
 
 def checks() -> Iterator[Check]:

@@ -8,7 +8,7 @@ from cyclesim.analysis.result import Result, simulate
 from cyclesim.decide.sizing.heater_sizing import Size, size_heater
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load_text
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 
 _FILTERED = """
 format: 1
@@ -41,9 +41,9 @@ def filtered(*sets: str) -> Scenario:
 
 
 @cache
-def filtered_plant(*sets: str) -> Plant:
+def filtered_plant(*sets: str) -> Assembly:
     """Its plant."""
-    return Plant(filtered(*sets))
+    return Assembly(filtered(*sets))
 
 
 @cache

@@ -4,7 +4,7 @@ from functools import cache
 
 import pytest
 
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import Begins, simulate_trace
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Trace
@@ -37,9 +37,9 @@ def test_every_plant_agrees_with_the_engine(name: str) -> None:
 
 
 @cache
-def _run() -> tuple[Plant, Trace, Duties]:
+def _run() -> tuple[Assembly, Trace, Duties]:
     sheet = drawn(BRIDGE)
-    plant = Plant(sheet)
+    plant = Assembly(sheet)
     trace = simulate_trace(plant, Programme(sheet), days=1, begins=Begins(plant.temp_c))
     return plant, trace, duties_of(plant, trace)
 
@@ -47,7 +47,7 @@ def _run() -> tuple[Plant, Trace, Duties]:
 def _wrong(**changed: object) -> Ran:
     """The engine's answer for the plant with another filter."""
     plant, trace, duties = _run()
-    other = Plant(drawn(BRIDGE))
+    other = Assembly(drawn(BRIDGE))
     filters = {"filter": plant.sheet.equipment["filter"].model_copy(update=changed)}
     other.sheet = other.sheet.model_copy(update={"equipment": filters})
     return run(Model(other, duties, trace.span_s))

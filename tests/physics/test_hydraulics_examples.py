@@ -6,21 +6,21 @@ import pytest
 
 from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.friction import fitting_k
-from cyclesim.physics.network import TUB, Drop, Pipe, Pump, loss, solve
+from cyclesim.physics.network import TUB, Drop, PipeLink, PumpLink, loss, solve
 from cyclesim.physics.water import G, density_kg_m3
 
 FOOT_M, INCH_M, GALLON_MIN_M3_S = 0.3048, 0.0254, 3.785411784e-3 / 60
 STEEL_M = 0.0018 * INCH_M  # clean commercial steel, TP-410
 
 
-def running(name: str, a: str, b: str, curve: PumpCurve) -> Pump:
+def running(name: str, a: str, b: str, curve: PumpCurve) -> PumpLink:
     """A pump that runs on its curve, with no check valve."""
-    return Pump(name, a, b, curve, curve, False)
+    return PumpLink(name, a, b, curve, curve, False)
 
 
-def leg(name: str, a: str, b: str, lift_m: float) -> Pipe:
+def leg(name: str, a: str, b: str, lift_m: float) -> PipeLink:
     """A 63 PN10 leg with a few elbows."""
-    return Pipe(name, a, b, 8, 0.057, 3.0, lift_m=lift_m)
+    return PipeLink(name, a, b, 8, 0.057, 3.0, lift_m=lift_m)
 
 
 @pytest.mark.parametrize(
@@ -64,7 +64,7 @@ def test_straight_runs(bore_m: float, flow_m3_h: float, temp_c: float, pressure_
     """Ten metres of plastic pipe take the reference pressure at the flow a pump of that head gives."""
     head = pressure_pa / (density_kg_m3(temp_c) * 9.80665)
     pump = PumpCurve((0.0, 1.0), (head, head), (0.0, 0.0))  # a header tank: the same head at any flow
-    links = [running("tank", TUB, "in", pump), Pipe("run", "in", TUB, 10, bore_m, 0)]
+    links = [running("tank", TUB, "in", pump), PipeLink("run", "in", TUB, 10, bore_m, 0)]
     flow = solve(links, temp_c).flows_m3_s["run"]
     # 0.5 % of pressure is 0.5/1.77 % of flow
     assert pytest.approx(flow_m3_h, rel=0.005 / 1.77) == flow * 3600
@@ -73,7 +73,7 @@ def test_straight_runs(bore_m: float, flow_m3_h: float, temp_c: float, pressure_
 def test_warm_pipe_in_numbers() -> None:
     """8 m3/h at 38 degC in 2 in Sch 40: 1.0265 m/s and Re 78,926 (IF97 water)."""
     links = [running("tank", TUB, "in", PumpCurve((0.0, 1.0), (0.195, 0.195), (0.0, 0.0))),
-             Pipe("run", "in", TUB, 10, 0.0525, 0)]  # fmt: skip
+             PipeLink("run", "in", TUB, 10, 0.0525, 0)]  # fmt: skip
     duty = solve(links, 38)
     share = duty.flows_m3_s["run"] * 3600 / 8
     assert pytest.approx(1.0265 * share, rel=1e-3) == duty.velocity_m_s["run"]
@@ -87,8 +87,8 @@ def test_rising_steel_pipes_of_the_handbook() -> None:
     """
     small, wide = 0.10226, 0.12819  # Schedule 40 bores
     pipes = [
-        Pipe("dn100", "in", "bend", 34, small, fitting_k("long_elbow", small), STEEL_M),
-        Pipe("dn125", "bend", "top", 67, wide, fitting_k("long_elbow", wide), STEEL_M),
+        PipeLink("dn100", "in", "bend", 34, small, fitting_k("long_elbow", small), STEEL_M),
+        PipeLink("dn125", "bend", "top", 67, wide, fitting_k("long_elbow", wide), STEEL_M),
     ]
     head = 22 + sum(loss(pipe, 15)(1500 / 60000)[0] for pipe in pipes)
     assert pytest.approx(2.6, rel=0.02) == head * density_kg_m3(15) * G / 1e5
@@ -101,7 +101,7 @@ def test_pumping_head_of_the_handbook() -> None:
     bore = 3.068 * INCH_M
     k = fitting_k("exit", bore) + 4 * fitting_k("elbow", bore) + K_gate_valve_Crane(D1=bore, D2=bore, angle=0)
     k += K_lift_check_valve_Crane(D1=2.469 * INCH_M, D2=bore, angled=False)
-    pipe = Pipe("pipe", "in", TUB, 500 * FOOT_M, bore, k, 0.0022 * INCH_M)
+    pipe = PipeLink("pipe", "in", TUB, 500 * FOOT_M, bore, k, 0.0022 * INCH_M)
     friction = loss(pipe, (70 - 32) / 1.8)(100 * GALLON_MIN_M3_S)[0]
     assert pytest.approx(421, rel=0.005) == 400 + friction / FOOT_M
     assert pytest.approx(21, rel=0.05) == friction / FOOT_M

@@ -16,9 +16,9 @@ from cyclesim.physics.laws import (
     heat_pump_law,
     surface_law,
 )
-from cyclesim.physics.sources import HeatPump, RatedPoint
+from cyclesim.physics.sources import HeatPumpRating, RatedPoint
 
-PUMP = HeatPump.from_points(
+PUMP = HeatPumpRating.from_points(
     [RatedPoint(27.0, 27.0, 8000.0, 6.0), RatedPoint(7.0, 35.0, 4600.0, 3.3)], lowest_air_c=-15.0
 )
 

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cyclesim.physics.curves import PumpCurve
-from cyclesim.physics.network import TUB, Drop, Duty, Jet, Link, Pipe, Pump, solve
+from cyclesim.physics.network import TUB, Drop, Duty, Jet, Link, PipeLink, PumpLink, solve
 from cyclesim.physics.water import density_kg_m3, viscosity_pa_s
 
 L_MIN = 1 / 60000
@@ -19,26 +19,26 @@ STRONG = PumpCurve.from_points([(0, 15), (250 * L_MIN, 13), (460 * L_MIN, 9.3), 
 WEAK = PumpCurve.quadratic(3, 200 * L_MIN)
 
 
-def leg(name: str, a: str, b: str, length_m: float = 8, lift_m: float = 0) -> Pipe:
+def leg(name: str, a: str, b: str, length_m: float = 8, lift_m: float = 0) -> PipeLink:
     """A 63 PN10 leg with a few elbows."""
-    return Pipe(name, a, b, length_m, 0.057, 3.0, lift_m=lift_m)
+    return PipeLink(name, a, b, length_m, 0.057, 3.0, lift_m=lift_m)
 
 
-def running(name: str, a: str, b: str, curve: PumpCurve = STRONG, *, check_valve: bool = False) -> Pump:
+def running(name: str, a: str, b: str, curve: PumpCurve = STRONG, *, check_valve: bool = False) -> PumpLink:
     """A pump that runs on its curve."""
-    return Pump(name, a, b, curve, curve, check_valve)
+    return PumpLink(name, a, b, curve, curve, check_valve)
 
 
-def standing(name: str, a: str, b: str, curve: PumpCurve = STRONG, *, check_valve: bool = False) -> Pump:
+def standing(name: str, a: str, b: str, curve: PumpCurve = STRONG, *, check_valve: bool = False) -> PumpLink:
     """A pump that stands still."""
-    return Pump(name, a, b, None, curve, check_valve)
+    return PumpLink(name, a, b, None, curve, check_valve)
 
 
 def plain_loss(link: Link, q: float, temp_c: float) -> float:
     """Head lost at flow q from the formulas of the books, written without the code under test."""
     if isinstance(link, Drop | Jet):
         return link.head_m * q * abs(q) / link.flow_m3_s**2
-    if isinstance(link, Pump):
+    if isinstance(link, PumpLink):
         if link.curve is not None:
             return -link.curve.head_m(q)
         return link.stopped_curve.head_m(0) * q * abs(q) / link.stopped_curve.last_flow_m3_s**2
@@ -67,9 +67,9 @@ def check_balances(links: list[Link], duty: Duty, temp_c: float) -> None:
             assert flow == 0
             continue
         one_way = (
-            (isinstance(link, Pump) and link.check_valve)
+            (isinstance(link, PumpLink) and link.check_valve)
             or (isinstance(link, Drop) and link.one_way)
-            or (isinstance(link, Pipe) and link.lift_m > 0)
+            or (isinstance(link, PipeLink) and link.lift_m > 0)
         )
         if one_way:
             assert flow >= -1e-9
@@ -90,7 +90,7 @@ def manifold(node: str, jets: int, name: str = "jet") -> list[Link]:
     found: list[Link] = []
     for i in range(jets):
         found += [
-            Pipe(f"{name}_reach_{i}", node, f"{name}_{i}", 0.4, 0.057, 0.3),
+            PipeLink(f"{name}_reach_{i}", node, f"{name}_{i}", 0.4, 0.057, 0.3),
             Jet(f"{name}_{i}", f"{name}_{i}", TUB, 38 * L_MIN, 6),
         ]
         node = f"{name}_{i}"
@@ -147,7 +147,7 @@ def test_manifold_starves_its_last_jet_a_little() -> None:
 # --- Two pumps ------------------------------------------------------------------------------------------
 
 
-def two_pumps(first: Pump, second: Pump) -> list[Link]:
+def two_pumps(first: PumpLink, second: PumpLink) -> list[Link]:
     """A shared suction leg, two pumps from `s`, each with its own leg to three jets."""
     return [
         leg("suction", TUB, "s"), first, second,
@@ -339,14 +339,14 @@ def networks(draw: st.DrawFn) -> list[Link]:
         kind = draw(st.sampled_from(["pipe", "pipe", "drop", "jet", "pump"]))
         if kind == "pipe":
             size, k = (draw(st.floats(0.1, 30)), draw(st.floats(0.02, 0.08))), draw(st.floats(0, 10))
-            return Pipe(name, a, b, *size, k, lift_m=draw(st.sampled_from([0, 0, 0, 1.0])))
+            return PipeLink(name, a, b, *size, k, lift_m=draw(st.sampled_from([0, 0, 0, 1.0])))
         if kind == "drop":
             one_way, shut = draw(st.booleans()), draw(st.sampled_from([False] * 4 + [True]))
             return Drop(name, a, b, draw(st.floats(0.05, 5)), 300 * L_MIN, one_way=one_way, shut=shut)
         if kind == "jet":
             return Jet(name, a, b, draw(st.floats(20, 60)) * L_MIN, 6)
         curve = draw(st.sampled_from([STRONG, WEAK, STRONG.at_speed(0.5)]))
-        return Pump(name, a, b, draw(st.sampled_from([curve, curve, None])), curve, draw(st.booleans()))
+        return PumpLink(name, a, b, draw(st.sampled_from([curve, curve, None])), curve, draw(st.booleans()))
 
     def build(a: str, b: str, depth: int) -> None:
         shape = draw(st.sampled_from(["one", "series", "series", "parallel"])) if depth else "one"
@@ -396,7 +396,7 @@ def loads(draw: st.DrawFn, *, jets_only: bool = False) -> list[Link]:
             if jets_only or draw(st.booleans()):
                 found.append(Jet(name, a, b, draw(st.floats(20, 200)) * L_MIN, 6))
             else:
-                found.append(Pipe(name, a, b, draw(st.floats(0.5, 20)), draw(st.floats(0.03, 0.08)), 2))
+                found.append(PipeLink(name, a, b, draw(st.floats(0.5, 20)), draw(st.floats(0.03, 0.08)), 2))
         elif draw(st.booleans()):
             build(a, b, depth - 1)
             build(a, b, depth - 1)

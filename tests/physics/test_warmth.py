@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from cyclesim.physics import warmth
 from cyclesim.physics.settled import Stirred, forces, profile, settle
-from cyclesim.physics.warmth import Beside, Reach, Slug
+from cyclesim.physics.warmth import Reach, Slug, Surroundings
 from cyclesim.physics.water_age import Pattern, Plug, pattern_of
 
 RHO_C = 4.15e6
@@ -48,7 +48,7 @@ def test_a_long_flow_ends_in_the_exponential_profile(ntu: float, steps: int) -> 
     one = reach("leg", "tub", "tub", 20.0)
     flow = one.ua_w_k / (RHO_C * ntu)
     passes_s = 0.02 / flow
-    pattern, k_s = layout([one], [flow]), Beside(-5.0)
+    pattern, k_s = layout([one], [flow]), Surroundings(-5.0)
     contents = {0: [(0.02, 3.0, 3.0)]}
     for _ in range(steps):
         stream = [(1.05 * passes_s / steps, 38.0, 38.0)]
@@ -114,7 +114,7 @@ def test_a_zone_that_swings_is_followed_still_and_flowing(ntu: float) -> None:
     end, came = now + passages * 0.02 / flow, 0.0
     while now < end - 1e-9:
         until = min(end, 3600.0 * (now // 3600.0 + 1.0), now + 900.0)
-        near = {0: Beside(zone[int(now // 3600.0)])}
+        near = {0: Surroundings(zone[int(now // 3600.0)])}
         moved = warmth.move([one], pattern, {0: contents}, [(until - now, 38.0, 38.0)], near, RHO_C)
         contents, now = moved.contents[0], until
         lost, came = lost + moved.lost_j[0], came - moved.returned_j
@@ -144,7 +144,9 @@ def lines(draw: st.DrawFn, whole: float) -> list[Slug]:
 
 
 @st.composite
-def cases(draw: st.DrawFn) -> tuple[list[Reach], Pattern, dict[int, list[Slug]], dict[int, Beside], float]:
+def cases(
+    draw: st.DrawFn,
+) -> tuple[list[Reach], Pattern, dict[int, list[Slug]], dict[int, Surroundings], float]:
     """Suction, filter with a pump's heat, two legs side by side of which one is a trickle, a return."""
     reaches = [
         reach("suction", "tub", "in", draw(st.floats(1.0, 40.0)), zone="soil"),
@@ -160,7 +162,9 @@ def cases(draw: st.DrawFn) -> tuple[list[Reach], Pattern, dict[int, list[Slug]],
     if draw(st.booleans()):
         flows = [-q for q in flows]
     contents = {i: draw(lines(r.capacity_j_k / RHO_C)) for i, r in enumerate(reaches) if r.capacity_j_k}
-    beside = {i: Beside(draw(temps)) for i in (0, 2, 3, 4)} | {1: Beside(0.0, draw(st.floats(0.0, 2e3)))}
+    beside = {i: Surroundings(draw(temps)) for i in (0, 2, 3, 4)} | {
+        1: Surroundings(0.0, draw(st.floats(0.0, 2e3)))
+    }
     return reaches, layout(reaches, flows), contents, beside, draw(st.floats(1.0, 3600.0))
 
 
@@ -184,7 +188,7 @@ def test_no_heat_is_lost_between_reaches_or_made(case, tub_c: float) -> None:  #
 def test_no_water_is_colder_than_all_that_it_has_met(case, tub_c: float) -> None:  # type: ignore[no-untyped-def]
     """Without heat put in, every temperature stays between the coldest and the warmest of what there was."""
     reaches, pattern, contents, beside, dt = case
-    beside = {**beside, 1: Beside(0.0)}
+    beside = {**beside, 1: Surroundings(0.0)}
     met = [tub_c, *(b.zone_c for i, b in beside.items() if i != 1)]
     met += [t for slugs in contents.values() for t in warmth.ends(slugs)]
     moved = warmth.move(reaches, pattern, contents, [(dt, tub_c, tub_c)], beside, RHO_C)
@@ -203,7 +207,7 @@ def test_a_reach_never_loses_more_than_its_water_brings(
 ) -> None:
     """A leg beside colder air loses at most what came in and what it held, both above its zone."""
     reaches, pattern, contents, _, dt = case
-    beside = {i: Beside(zone_c) for i in range(5)}
+    beside = {i: Surroundings(zone_c) for i in range(5)}
     tub_c, lost, came = zone_c + above_k, dict.fromkeys(range(5), 0.0), RHO_C * abs(pattern.flows[0]) * dt
     contents = {i: [(v, zone_c + abs(a), zone_c + abs(b)) for v, a, b in s] for i, s in contents.items()}
     had = sum(held_j(s) - RHO_C * warmth.total(s) * zone_c for s in contents.values())
@@ -249,7 +253,13 @@ def test_many_stirred_slices_agree(flow_l_s: float) -> None:
     flow = flow_l_s * 1e-3
     flows = [flow, flow, 0.8 * flow, 0.2 * flow, flow]
     pattern = layout(reaches, flows)
-    beside = {0: Beside(5.0), 1: Beside(20.0, 3000.0), 2: Beside(-10.0), 3: Beside(-10.0), 4: Beside(0.0)}
+    beside = {
+        0: Surroundings(5.0),
+        1: Surroundings(20.0, 3000.0),
+        2: Surroundings(-10.0),
+        3: Surroundings(-10.0),
+        4: Surroundings(0.0),
+    }
     contents = {0: [(0.012, 4.0, 12.0)], 1: [(0.004, 20.0, 20.0)], 2: [(0.008, -2.0, 3.0)]}
     contents |= {3: [(0.004, 1.0, 1.0)], 4: [(0.012, 6.0, 6.0)]}
     seconds = 27.0 / abs(flow_l_s)
@@ -283,7 +293,7 @@ def test_water_that_circles_keeps_its_heat() -> None:
         reach("return", "out", "tub", 5.0),
     ]
     pattern = layout(reaches, [0.2e-3, 1.0e-3, 0.8e-3, 0.2e-3])
-    beside = {i: Beside(0.0, 500.0 if i == 1 else 0.0) for i in range(4)}
+    beside = {i: Surroundings(0.0, 500.0 if i == 1 else 0.0) for i in range(4)}
     contents = {i: [(r.capacity_j_k / RHO_C, 10.0, 10.0)] for i, r in enumerate(reaches)}
     turn = warmth.turn_s(reaches, pattern, RHO_C)
     assert turn == pytest.approx(5.0)  # 4 L at 0.8 L/s

@@ -22,7 +22,7 @@ from cyclesim.said.run import run_page
 from cyclesim.said.values import duty_values, result_values
 from cyclesim.shown.as_json import as_text
 from cyclesim.shown.cells import heading, shown
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 
 SHIPPED = sorted((Path(__file__).parents[2] / "schedules").glob("*.yaml"))
 Values = dict[str, Any]
@@ -373,7 +373,7 @@ def test_every_table_of_a_run_tells_the_numbers_of_the_json(file: Path) -> None:
 def test_every_table_of_the_duties_tells_the_numbers_of_the_json(file: Path) -> None:
     """Likewise what every duty gives; a last jet has the time of its own."""
     scenario = cyclesim.load(file)
-    values = json.loads(as_text(duty_values(Plant(scenario))))
+    values = json.loads(as_text(duty_values(Assembly(scenario))))
     named = {duty["name"]: duty for duty in values["duties"]}
     tables = list(tables_of(duty_page(scenario, values["duties"])))
     assert len(tables) >= 2

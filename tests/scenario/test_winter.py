@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
 from cyclesim.errors import InputError
-from cyclesim.physics.sources import HeatPump, RatedPoint
+from cyclesim.physics.sources import HeatPumpRating, RatedPoint
 from cyclesim.scenario.blocks.heat_sources import highest_cop
 from cyclesim.scenario.reading.defaults import filled_in
 from cyclesim.scenario.reading.load import load_text
@@ -112,9 +112,9 @@ def test_a_sources_electricity_is_its_nameplates(scenario):
 def test_a_rated_cop_that_loads_is_one_that_the_physics_takes(air_c, water_c):
     """Both draw the same line, below Carnot's T_water / (T_water - T_air) wherever water is the warmer."""
     most = highest_cop(air_c, water_c)
-    HeatPump.from_points([RatedPoint(air_c, water_c, 8000, 0.999 * most)], lowest_air_c=-20)
+    HeatPumpRating.from_points([RatedPoint(air_c, water_c, 8000, 0.999 * most)], lowest_air_c=-20)
     with pytest.raises(ValueError, match="COP"):
-        HeatPump.from_points([RatedPoint(air_c, water_c, 8000, 1.001 * most)], lowest_air_c=-20)
+        HeatPumpRating.from_points([RatedPoint(air_c, water_c, 8000, 1.001 * most)], lowest_air_c=-20)
     if water_c > air_c:
         assert most < (water_c + 273.15) / (water_c - air_c)
 

@@ -12,7 +12,7 @@ from cyclesim.said.trace_rows import HEAD
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.shown.trace_files import write_trace
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Trace
@@ -22,7 +22,7 @@ from cyclesim.simulation.trace import Trace
 def written() -> str:
     """Two days of the starter over the spring clock change."""
     scenario = load_text(starter_text())
-    trace = simulate_trace(Plant(scenario), Programme(scenario), days=2, start=date(2027, 3, 27))
+    trace = simulate_trace(Assembly(scenario), Programme(scenario), days=2, start=date(2027, 3, 27))
     stream = StringIO()
     write_trace(trace, stream)
     return stream.getvalue()
@@ -91,7 +91,7 @@ def test_no_cell_is_a_formula(sign: str) -> None:
     text = starter_text().replace("lasts: 2 h}", f"lasts: 2 h, name: '{sign}1+1'}}", 1)
     scenario = load_text(text)
     stream = StringIO()
-    write_trace(simulate_trace(Plant(scenario), Programme(scenario), days=1), stream)
+    write_trace(simulate_trace(Assembly(scenario), Programme(scenario), days=1), stream)
     rows = list(csv.reader(StringIO(stream.getvalue())))
     assert any(f"'{sign}1+1" in cell for row in rows for cell in row)
     for cell in (cell for row in rows for cell in row if cell.startswith(("=", "+", "-", "@"))):

@@ -11,7 +11,7 @@ import pytest
 
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load_text
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Trace
@@ -151,9 +151,9 @@ def scenario_of(*parts: str, zone: str = "Europe/Lisbon", sets: tuple[str, ...] 
     return load_text(HEAD.format(zone=zone) + "".join(dedent(p) for p in parts), "test.yaml", sets=sets)
 
 
-def run_of(scenario: Scenario, days: int, **kwargs: object) -> tuple[Plant, Trace]:
+def run_of(scenario: Scenario, days: int, **kwargs: object) -> tuple[Assembly, Trace]:
     """Assembled plant and trace of *days* days."""
-    plant = Plant(scenario)
+    plant = Assembly(scenario)
     return plant, simulate_trace(plant, Programme(scenario), days=days, **kwargs)  # type: ignore[arg-type]
 
 
@@ -174,7 +174,7 @@ def build() -> Callable[..., Scenario]:
 
 
 @pytest.fixture
-def run() -> Callable[..., tuple[Plant, Trace]]:
+def run() -> Callable[..., tuple[Assembly, Trace]]:
     """Run a scenario for some days."""
     return run_of
 

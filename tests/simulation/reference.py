@@ -17,7 +17,7 @@ from scipy.integrate import solve_ivp
 from scipy.linalg import expm
 
 from cyclesim.physics.outside import Body
-from cyclesim.simulation.assembly import Plant, stretch_name
+from cyclesim.simulation.assembly import Assembly, stretch_name
 from cyclesim.simulation.hourly_weather import Weather
 from cyclesim.simulation.trace import Trace
 
@@ -63,7 +63,7 @@ class Reference:
 
     def __init__(
         self,
-        plant: Plant,
+        plant: Assembly,
         stages: tuple[tuple[str, ...], ...],
         trace: Trace,
         air: Weather,

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from cyclesim.physics import friction
-from cyclesim.simulation.assembly import Plant, last_stretch, rated_jet, stretch_name
+from cyclesim.simulation.assembly import Assembly, last_stretch, rated_jet, stretch_name
 from cyclesim.simulation.assumptions import assumptions
 
 JETS = """
@@ -32,7 +32,7 @@ NOTHING = "schedule: {}\n"
 @pytest.fixture
 def plant(build, tub_block):
     """Two pumps in parallel behind one suction leg, a tee, a manifold, a valve and a capped spare."""
-    return Plant(build(JETS.format(tub=tub_block), NOTHING))
+    return Assembly(build(JETS.format(tub=tub_block), NOTHING))
 
 
 def test_a_manifold_becomes_its_stretches(plant):
@@ -85,7 +85,7 @@ def test_transit_time_is_volume_over_flow_along_the_way(plant):
 def test_a_jet_by_its_nozzle(build, tub_block):
     """Torricelli with a coefficient: an 8 mm nozzle passes 0.9 A sqrt(2 g h), by hand 26.9 L/min at 5 m."""
     text = JETS.format(tub=tub_block).replace("each: 38 L/min at 6 m", "nozzle: 8 mm")
-    head, flow = rated_jet(Plant(build(text, NOTHING)).sheet.legs["side"].manifold)
+    head, flow = rated_jet(Assembly(build(text, NOTHING)).sheet.legs["side"].manifold)
     assert pytest.approx(26.9, abs=0.05) == flow * 60_000 * math.sqrt(5.0 / head)
 
 
@@ -98,7 +98,7 @@ plant:{tub_block}
     main: {{low: {{speed: 50 %}}, high: {{max_head: 16 m, max_flow: 600 L/min, power: 1500 W}}}}
   network: [[tub, only, main, tub]]
 """
-    plant = Plant(build(text, NOTHING))
+    plant = Assembly(build(text, NOTHING))
     low, high = plant.duty(("low",)), plant.duty(("high",))
     assert pytest.approx(0.5, rel=0.02) == low.flow_m3_s("main") / high.flow_m3_s("main")
     assert pytest.approx(0.25, rel=0.04) == low.duty.pump_heads_m["main"] / high.duty.pump_heads_m["main"]

@@ -6,7 +6,7 @@ import pytest
 
 from cyclesim.analysis.result import simulate
 from cyclesim.physics import water
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
 
@@ -21,7 +21,7 @@ ELEMENT, MAIN = "plant.heat_sources.element", "plant.pumps.main"
 
 def traced(scenario, days=2):
     """Plant and trace."""
-    plant = Plant(scenario)
+    plant = Assembly(scenario)
     return plant, simulate_trace(plant, Programme(scenario), days=days)
 
 
@@ -186,10 +186,10 @@ def test_what_each_means_of_proof_says_of_a_shut_valve(loop, by, fires):
 def test_a_pressure_switch_needs_its_pressure(loop):
     """Low gives less than 4 m at no flow: a switch that closes at 5 m never does."""
     scenario = loop("plant.valves.stop.usual=shut", ELEMENT + ".proof={by: pressure_switch, closes_at: 5 m}")
-    assert not Plant(scenario).sensed("element", Plant(scenario).duty(("low",)))
+    assert not Assembly(scenario).sensed("element", Assembly(scenario).duty(("low",)))
     open_valve = loop(ELEMENT + ".proof={by: pressure_switch, closes_at: 0.2 m}")
-    assert Plant(open_valve).sensed("element", Plant(open_valve).duty(("low",)))
-    assert not Plant(open_valve).sensed("element", Plant(open_valve).duty(("stopped",)))
+    assert Assembly(open_valve).sensed("element", Assembly(open_valve).duty(("low",)))
+    assert not Assembly(open_valve).sensed("element", Assembly(open_valve).duty(("stopped",)))
 
 
 def test_a_rise_of_temperature_is_seen_only_once_heat_is_on(loop):
@@ -233,7 +233,7 @@ def test_a_throttled_valve_lets_less_through(loop):
     halved = loop(
         "plant.valves.stop.throttled={half: 3 m at 200 L/min}", "plant.valves.stop.may_be=[half, shut]"
     )
-    plant = Plant(halved)
+    plant = Assembly(halved)
     flows = [plant.duty(("high",), (at,)).flow_m3_s("suction") for at in ("open", "half", "shut")]
     assert flows[0] > flows[1] > flows[2] == 0.0
 

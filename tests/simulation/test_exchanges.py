@@ -6,7 +6,7 @@ import psychrolib
 import pytest
 
 from cyclesim.scenario.reading.load import load
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.exchanges import Exchanges
 from cyclesim.simulation.hourly_weather import Weather
 from cyclesim.simulation.trace import Zones
@@ -25,7 +25,7 @@ def test_air_of_a_zone_has_the_vapour_of_the_air_outdoors(
     Water taken up: (W of saturated air at 36.5 degC - W outdoors) times the dry air that is drawn, by
     psychrolib.
     """
-    plant = Plant(load(LONG_TABLE, sets=("plant.air.blower.air_from=cellar",)))
+    plant = Assembly(load(LONG_TABLE, sets=("plant.air.blower.air_from=cellar",)))
     weather = Weather(0, [outdoors_c], [share], [0.0], [outdoors_c])
     exchanges = Exchanges(plant, weather, Zones(0, {"outdoors": [outdoors_c], "cellar": [cellar_c]}), {})
     _, law = exchanges.blown("blower")

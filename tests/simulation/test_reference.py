@@ -13,7 +13,7 @@ import numpy as np
 import psychrolib
 import pytest
 
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.hourly_weather import mean_air_c, weather
 from cyclesim.simulation.programme import Programme
@@ -31,7 +31,7 @@ STAGES = (
 def model_of(reference, scenario, days):
     """The engine's trace and the reference that follows its actuators."""
     psychrolib.SetUnitSystem(psychrolib.SI)
-    plant = Plant(scenario)
+    plant = Assembly(scenario)
     trace = simulate_trace(plant, Programme(scenario), days=days)
     air = weather(scenario, trace.begin_utc, -trace.zones.origin_s, trace.span_s)
     about = scenario.place.weather

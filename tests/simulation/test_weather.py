@@ -12,7 +12,7 @@ import pytest
 from cyclesim.errors import InputError
 from cyclesim.physics.evaporation import sky_c
 from cyclesim.scenario.reading.load import load
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.hourly_weather import standard_time, weather, zones
 from cyclesim.simulation.programme import Programme
@@ -103,7 +103,7 @@ def test_twenty_days_of_the_walled_garden_in_measured_weather(place, name):
     hours for which frost protection asks, by the pump room's edges walked through in plain Python."""
     frame = measured(name)
     scenario = place(frame=frame, soil="{depth: 600 mm}")
-    trace = simulate_trace(Plant(scenario), Programme(scenario), days=20)
+    trace = simulate_trace(Assembly(scenario), Programme(scenario), days=20)
     mine = np.array(trace.zones.series["outdoors"])[-trace.zones.origin_s // 3600 :][: 20 * 24]
     theirs = frame["temperature [degC]"].loc["1990-01-01":"1990-01-20"]
     assert pytest.approx((18.0 - theirs).clip(lower=0).sum(), abs=1e-6) == np.maximum(18.0 - mine, 0).sum()
@@ -207,7 +207,7 @@ def test_less_than_a_year_serves_its_own_days_only(place):
     air = zones(scenario, utc("Europe/Lisbon", 2027, 1, 1), 14 * DAY_S, 90 * DAY_S).series["outdoors"]
     assert [k / 100 for k in range(24)] * 14 + [k / 100 for k in range(90 * 24)] == air[:-1]
     with pytest.raises(InputError) as caught:
-        simulate_trace(Plant(scenario), Programme(scenario), days=91)
+        simulate_trace(Assembly(scenario), Programme(scenario), days=91)
     (fault,) = caught.value.faults  # where the scenario names the file, as `file: town.csv`
     line = Path(fault.file).read_text("utf-8").splitlines()[fault.line - 1]
     assert line[fault.column - 1 :].startswith("town.csv")

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.sessions import sessions
@@ -37,7 +37,7 @@ MILD = ("place.weather.mean=15 degC", "place.weather.seasonal_swing=2 K")
 
 def run_of(scenario, days, **kwargs):
     """Plant and trace of *days* days."""
-    plant = Plant(scenario)
+    plant = Assembly(scenario)
     return plant, simulate_trace(plant, Programme(scenario), days=days, **kwargs)
 
 

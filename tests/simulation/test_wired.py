@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from cyclesim.control.step import LEVEL_LOW, POWER_LOST
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Broken, Plant
+from cyclesim.simulation.assembly import Assembly, BrokenParts
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.wired import Wiring, water_at
 
@@ -35,9 +35,9 @@ def proof(by: str) -> str:
     return f"plant.heat_sources.element.proof={{by: {by}}}"
 
 
-def wiring(scenario: Scenario, broken: Broken | None = None, extra: Iterable[str] = ()) -> Wiring:
+def wiring(scenario: Scenario, broken: BrokenParts | None = None, extra: Iterable[str] = ()) -> Wiring:
     """The wiring of the whole controller."""
-    plant = Plant(scenario)
+    plant = Assembly(scenario)
     plant.broken = broken or plant.broken
     return Wiring(plant, Programme(scenario).controller, extra)
 
@@ -120,7 +120,7 @@ def test_an_own_switch_stands_behind_a_welded_contact(loop: Loop) -> None:
 @pytest.mark.parametrize("case", ["at rest", "moving", "shut", "low", "dead"])
 def test_what_a_means_of_proof_says(loop: Loop, by: str, case: str) -> None:
     """Each with its own false yes; the controller is told what it says, and the water is what it is."""
-    broken = Broken(dead=frozenset({"main"})) if case == "dead" else None
+    broken = BrokenParts(dead=frozenset({"main"})) if case == "dead" else None
     w = wiring(loop(proof(by), MAY_SHUT), broken)
     facts = w.controller.bit(LEVEL_LOW) if case == "low" else 0
     state = state_of(w, STOPPED if case == "at rest" else LOW)
@@ -139,7 +139,7 @@ def test_what_a_means_of_proof_says(loop: Loop, by: str, case: str) -> None:
 @pytest.mark.parametrize(("pump", "stuck"), list(product([STOPPED, LOW], [True, False])))
 def test_a_stuck_proof_says_the_same_whatever_the_flow(loop: Loop, pump: int, stuck: bool) -> None:
     """It is the switch that is stuck; the water is as it was."""
-    w = wiring(loop(), Broken(proof={"element": stuck}))
+    w = wiring(loop(), BrokenParts(proof={"element": stuck}))
     water = w.effect(state_of(w, pump), 0, OPEN).water
     assert (w.sensed[0] if stuck else 0, pump == LOW) == (water.sensed, bool(water.enough))
 
@@ -156,7 +156,7 @@ def test_devices_by_their_place(loop: Loop) -> None:
 
 def test_water_at_some_devices(loop: Loop) -> None:
     """Enough and still are two bits of one place each; less than is needed is neither."""
-    plant = Plant(loop("plant.heat_sources.element.needs_flow=5000 L/min", OZONE))
+    plant = Assembly(loop("plant.heat_sources.element.needs_flow=5000 L/min", OZONE))
     assert (0b10, 0) == water_at(plant, ["element", "ozone"], plant.duty(("low",)))
     assert (0, 0b11) == water_at(plant, ["element", "ozone"], plant.duty(("stopped",)))
     assert (0b01, 0) == water_at(plant, ["ozone"], plant.duty(("high",)))
@@ -211,7 +211,7 @@ def test_the_same_water(loop: Loop) -> None:
         w.effect(state_of(w, LOW), 0, at)
     assert one.same_water(one)
     assert one.same_water(shut)
-    dead.plant.broken = Broken(proof={"element": False})
+    dead.plant.broken = BrokenParts(proof={"element": False})
     assert not dead.same_water(one)
     assert dead.same_water(shut)
 
@@ -283,7 +283,7 @@ def test_an_own_switch_opens_at_once_and_closes_later(loop: Loop) -> None:
 @pytest.mark.parametrize("stuck", [True, False])
 def test_an_own_switch_that_is_stuck(loop: Loop, pump: int, told: bool, stuck: bool) -> None:
     """Closed it closes at once and no time begins; open it feels nothing and holds the source off."""
-    w = wiring(loop(OWN), Broken(own_switch={"element": stuck}))
+    w = wiring(loop(OWN), BrokenParts(own_switch={"element": stuck}))
     state = state_of(w, pump, "firing")
     rest = w.effect(state_of(w, STOPPED), 0, OPEN)
     now = w.settled(rest, state, w.own[0] if told else 0, OPEN)
@@ -295,7 +295,7 @@ def test_an_own_switch_that_is_stuck(loop: Loop, pump: int, told: bool, stuck: b
 @given(st.data())
 def test_an_instant_settles_once(loop: Loop, data: st.DataObject) -> None:
     """Whatever the states, facts, valves and welds: looked at again, nothing more follows in that instant."""
-    broken = Broken(
+    broken = BrokenParts(
         frozenset({"main"} if data.draw(st.booleans()) else ()),
         {"element": data.draw(st.booleans())} if data.draw(st.booleans()) else {},
         {"element": data.draw(st.booleans())} if data.draw(st.booleans()) else {},

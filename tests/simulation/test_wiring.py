@@ -2,7 +2,7 @@
 
 import pytest
 
-from cyclesim.control.demands import Block, Condition, Keep, Starter
+from cyclesim.control.demands import BlockInterlock, Condition, KeepInterlock, StarterContact
 from cyclesim.simulation.programme import Programme
 
 PLANT = """
@@ -140,32 +140,32 @@ def test_a_second_is_a_time_as_well(build, tub_block):
 def test_what_blocks_what(programme):
     """Each line blocks what it names; a device run with a pump has its contact in series with the pump's."""
     assert programme.controller.blocks == (
-        Block("element", None, Condition("main", "high"), "the breaker"),
-        Block("main", "high", Condition("element", "firing"), "the meter"),
-        Block("feed", "on", Condition("main", "running"), "one at a time"),
-        Block("main", "low", Condition("boiler", "firing"), ""),
-        Block("lamp", None, Condition("main", "high"), ""),
-        Block("blower", "on", Condition("boiler", "firing"), ""),
-        Block("doser", None, Condition("main", "running", negated=True), ""),
+        BlockInterlock("element", None, Condition("main", "high"), "the breaker"),
+        BlockInterlock("main", "high", Condition("element", "firing"), "the meter"),
+        BlockInterlock("feed", "on", Condition("main", "running"), "one at a time"),
+        BlockInterlock("main", "low", Condition("boiler", "firing"), ""),
+        BlockInterlock("lamp", None, Condition("main", "high"), ""),
+        BlockInterlock("blower", "on", Condition("boiler", "firing"), ""),
+        BlockInterlock("doser", None, Condition("main", "running", negated=True), ""),
     )
 
 
 def test_what_keeps_what(programme):
     """A keep names pump, speed and source; its time is the source's run-on."""
-    assert (Keep("feed", "on", "boiler"),) == programme.controller.keeps
+    assert (KeepInterlock("feed", "on", "boiler"),) == programme.controller.keeps
 
 
 def test_the_contacts_beside_the_controller(programme):
     """Each has a name that says whose it is, the second clock of a pump a number; sources have no speed."""
     assert programme.controller.starters == (
-        Starter("main, own time clock", "main", "low"),
-        Starter("main, own time clock 2", "main", "high"),
-        Starter("main, contact of boiler", "main", "low"),
-        Starter("main, hand switch", "main", "low"),
-        Starter("feed, hand switch", "feed", "on"),
-        Starter("blower, own time clock", "blower", "on"),
-        Starter("element, own thermostat", "element", None),
-        Starter("lamp, hand switch", "lamp", None),
+        StarterContact("main, own time clock", "main", "low"),
+        StarterContact("main, own time clock 2", "main", "high"),
+        StarterContact("main, contact of boiler", "main", "low"),
+        StarterContact("main, hand switch", "main", "low"),
+        StarterContact("feed, hand switch", "feed", "on"),
+        StarterContact("blower, own time clock", "blower", "on"),
+        StarterContact("element, own thermostat", "element", None),
+        StarterContact("lamp, hand switch", "lamp", None),
     )
     assert ("main",) == programme.controller.hand_switched  # the others stay in auto
     assert [b.line.way for b in programme.beside[:3]] == ["clock", "clock", "contact_of"]

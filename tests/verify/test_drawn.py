@@ -6,7 +6,7 @@ from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
 from cyclesim.analysis.rules import judge, of_kind
 from cyclesim.scenario.reading.load import load_text
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.verifier import verify
@@ -17,7 +17,7 @@ from tests.verify.drawn import DAYS, Drawn
 def test_what_a_run_breaks_is_told_as_broken_or_not_decided(seed: int) -> None:
     """Sixty days of outages, starters, bathers and valves left turned; seed 2 has rules not decided."""
     scenario = load_text(Drawn(seed).text, f"drawn-{seed}.yaml")
-    plant, programme = Plant(scenario), Programme(scenario)
+    plant, programme = Assembly(scenario), Programme(scenario)
     history = History(plant, programme, simulate_trace(plant, programme, days=DAYS, seed=seed))
     verdicts = {(v.rule, v.subject): v for v in verify(scenario).verdicts}
     breaches = {

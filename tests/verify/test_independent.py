@@ -10,7 +10,7 @@ from itertools import product
 import pytest
 import z3
 
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.automaton import Automaton
 from cyclesim.verification.calendar_order import Calendar
@@ -41,7 +41,7 @@ class Model:
     """The formulas of one plant: machines from their tables, water from the plant's own duties."""
 
     def __init__(self, scenario):
-        self.plant, programme = Plant(scenario), Programme(scenario)
+        self.plant, programme = Assembly(scenario), Programme(scenario)
         self.c = c = programme.controller
         self.pumps, self.sources = c.pumps, c.sources
         self.machines = [*c.pumps, *c.sources]
@@ -318,7 +318,7 @@ def test_a_solver_reaches_the_same_states(build, changes):
     scenario = build(*changes)
     model = Model(scenario)
     reached = model.reachable()
-    plant, programme = Plant(scenario), Programme(scenario)
+    plant, programme = Assembly(scenario), Programme(scenario)
     cone = cone_of(plant, programme, ["element"])
     automaton = Automaton(plant, cone, Environment(plant, programme, Calendar(programme), cone), coarse=True)
     found = search(automaton, {})

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 
 from cyclesim.analysis.spans import covers
 from cyclesim.analysis.truth import timeline
-from cyclesim.simulation.assembly import Plant
-from cyclesim.simulation.engine import Run
+from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.engine import PlantRun
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.automaton import Automaton
 from cyclesim.verification.calendar_order import Calendar
@@ -63,7 +63,7 @@ EVENTS = {"trips", "rises"}
 
 def automaton_of(scenario, faults=frozenset(), coarse=False):
     """The automaton of all machines, every device watched."""
-    plant, programme = Plant(scenario), Programme(scenario)
+    plant, programme = Assembly(scenario), Programme(scenario)
     cone = cone_of(plant, programme, (), whole=True)
     env = Environment(plant, programme, Calendar(programme), cone, kind="any order", people=True)
     watched = [s.name for s in programme.controller.sources]
@@ -113,7 +113,7 @@ def compare(scenario, path):
     times = [t + 600 for t in fitted(path)]
     seen = {}
     drive = drive_of(plant, path, [t - 600 for t in times], 120)
-    run = Run(
+    run = PlantRun(
         plant, programme.controller, drive,
         on_pass=lambda now, *known: seen.__setitem__(now, of_engine(first, programme.controller, *known)),
     )  # fmt: skip
@@ -161,7 +161,7 @@ def true_of(shot):
 def test_the_engine_goes_the_way_of_the_search(build, changes, data):
     """State, facts and truth agree in every second of a random way, with or without a fault."""
     scenario = build(NO_LIMIT, *changes)
-    plant, programme = Plant(scenario), Programme(scenario)
+    plant, programme = Assembly(scenario), Programme(scenario)
     faults = [None, *(f for f in faults_of(plant, programme) if f.kind not in UNTOLD)]
     fault = data.draw(st.sampled_from(faults))
     choices = data.draw(st.lists(st.integers(0, 500), min_size=4, max_size=12))

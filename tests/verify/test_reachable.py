@@ -8,9 +8,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from cyclesim.scenario.reading.load import load
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.drive import by_calendar
-from cyclesim.simulation.engine import Run
+from cyclesim.simulation.engine import PlantRun
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.automaton import Automaton
 from cyclesim.verification.calendar_order import Calendar
@@ -26,7 +26,7 @@ def visited(plant, programme, days, start):
     """Every state of a run, its warm-up included."""
     seen = set()
     drive = by_calendar(plant, programme, start, days, warm_up_s=14 * 86_400)
-    run = Run(plant, programme.controller, drive, on_pass=lambda _, *state: seen.add(state))
+    run = PlantRun(plant, programme.controller, drive, on_pass=lambda _, *state: seen.add(state))
     run.warm_up()
     run.finish()
     return seen
@@ -34,7 +34,7 @@ def visited(plant, programme, days, start):
 
 def outside(scenario, days, kind, start=date(2027, 1, 4)):
     """(names, facts) of the visited states that no search reaches, per cone."""
-    plant, programme = Plant(scenario), Programme(scenario)
+    plant, programme = Assembly(scenario), Programme(scenario)
     calendar, seen = Calendar(programme), visited(plant, programme, days, start)
     assert len(seen) > 3
     found = []

@@ -13,7 +13,7 @@ from cyclesim.errors import CycleSimError
 from cyclesim.said.verify import verification_values, verify_page
 from cyclesim.scenario.reading.load import load
 from cyclesim.shown.terminal import printed
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.answer import Cell, Story, Verdict, Verification
 from cyclesim.verification.automaton import Automaton
@@ -66,7 +66,7 @@ def test_a_shipped_schedule_is_broken_without_a_fault_as_it_announces(file):
 def test_a_loop_that_meets_in_the_tub_is_not_seen(build):
     """The element's cone leaves the jets out; the loops are two."""
     scenario = build(*SECOND)
-    plant, programme = Plant(scenario), Programme(scenario)
+    plant, programme = Assembly(scenario), Programme(scenario)
     loops = groups(plant)
     assert loops["main"] == loops["element"] != loops["jets"]
     assert ("main", "element") == cone_of(plant, programme, ["element"]).names
@@ -162,7 +162,7 @@ def test_times_are_fitted_or_refused(build):
 
 def around_the_element(scenario):
     """The plant, its programme, the element's cone, and what may come from outside."""
-    plant, programme = Plant(scenario), Programme(scenario)
+    plant, programme = Assembly(scenario), Programme(scenario)
     cone = cone_of(plant, programme, ["element"])
     return plant, programme, cone, Environment(plant, programme, Calendar(programme), cone)
 
@@ -279,7 +279,7 @@ def test_a_restart_closes_a_speed_while_the_other_still_opens(build):
 def test_faults_change_the_water(build):
     """A valve left shut stops it; a clogged filter slows it; nothing else is touched."""
     scenario = build()
-    plant, programme = Plant(scenario), Programme(scenario)
+    plant, programme = Assembly(scenario), Programme(scenario)
     usual = plant.duty(("low",)).flow_m3_s("element")
     by_kind = {fault.kind: fault for fault in faults_of(plant, programme)}
     assert 0.0 == FaultyPlant(plant, frozenset({by_kind["valve shut"]})).duty(("low",)).flow_m3_s("element")
@@ -289,8 +289,8 @@ def test_faults_change_the_water(build):
 
 def test_sets_that_overload_a_circuit(build):
     """7 A and 3000 W / 230 V = 13.0 A are 20.04 A: too much for 20 A together, and neither alone."""
-    assert [("main", "element")] == overloads(Plant(build()), "supply")
-    assert [] == overloads(Plant(build(("breaker: 20 A", "breaker: 25 A"))), "supply")
+    assert [("main", "element")] == overloads(Assembly(build()), "supply")
+    assert [] == overloads(Assembly(build(("breaker: 20 A", "breaker: 25 A"))), "supply")
 
 
 # -- dead ends and times -----------------------------------------------------------------------------------
@@ -298,7 +298,7 @@ def test_sets_that_overload_a_circuit(build):
 
 def ends(scenario):
     """(kind, subject) of each."""
-    plant, programme = Plant(scenario), Programme(scenario)
+    plant, programme = Assembly(scenario), Programme(scenario)
     return {(end.kind, end.subject) for end in dead_ends(plant, programme, Calendar(programme))}
 
 
@@ -350,7 +350,7 @@ def test_what_never_comes_to_rest_is_told_as_it_would_be_seen(build):
 
     def restless(wires):
         scenario = build(UNPROVEN, BY_CLOCK, (WIRES, wires))
-        plant, programme = Plant(scenario), Programme(scenario)
+        plant, programme = Assembly(scenario), Programme(scenario)
         found = dead_ends(plant, programme, Calendar(programme))
         return [(end.subject, end.said) for end in found if end.kind == "never comes to rest"]
 
@@ -362,7 +362,7 @@ def test_what_never_comes_to_rest_is_told_as_it_would_be_seen(build):
 def test_times_are_declared_and_seen(build):
     """5 s of proof for 5 s due; 2 s of changeover; a rest of 75 s allows 48 starts an hour, 8 are due."""
     scenario = build()
-    found = timed(Plant(scenario), Programme(scenario))
+    found = timed(Assembly(scenario), Programme(scenario))
     facts = {(t.known_from, t.subject, t.what.split(",")[0]): t.holds for t in found}
     assert facts["declared", "element", "proof of flow of 5 s"]
     assert facts["declared", "element", "run-on of 60 s"]
@@ -483,7 +483,7 @@ def test_a_stove_is_possible_in_order_and_no_more(build):
 def test_an_own_switch_and_a_contact_that_outlasts_count_as_proof_and_run_on():
     """What the mended orchard wall declares beside the controller: 10 s of flow before, 2 min of it after."""
     scenario = load(next(file for file in FILES if file.stem == "orchard-wall-mended"))
-    found = timed(Plant(scenario), Programme(scenario))
+    found = timed(Assembly(scenario), Programme(scenario))
     facts = {(t.known_from, t.subject, t.what.split(",")[0]): t.holds for t in found}
     assert facts["declared", "heat_pump", "proof of flow of 10 s"]
     assert facts["declared", "heat_pump", "run-on of 2 min"]

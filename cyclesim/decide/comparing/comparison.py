@@ -42,7 +42,7 @@ from cyclesim.decide.sweeps.sweep import HERE, How, job, sweep
 from cyclesim.errors import CycleSimError
 from cyclesim.scenario.blocks.heat_sources import Boiler
 from cyclesim.scenario.blocks.model import CHOICE, Scenario
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.spreads import Spread
 
 _ALIKE = 0.003
@@ -274,7 +274,7 @@ def compare(
             out,
             None if scenario.money is None else owning(scenario.money, out, years),
             _warming(scenario),
-            _weakest_jet(Plant(scenario)),
+            _weakest_jet(Assembly(scenario)),
         )
         for name, scenario, out in zip(names, scenarios, rows[0], strict=True)
     )
@@ -304,7 +304,7 @@ def _warming(scenario: Scenario) -> Warming | None:
     return Warming(filled_h, set_back_h, low_c)
 
 
-def _weakest_jet(plant: Plant) -> float | None:
+def _weakest_jet(plant: Assembly) -> float | None:
     """The least of all jets that say what they need, each at the speed that feeds it best."""
     best: dict[str, float] = {}
     for pump, speeds in plant.speeds.items():

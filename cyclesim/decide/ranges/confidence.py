@@ -24,7 +24,7 @@ from cyclesim.decide.ranges.inputs import NotVaried, inputs
 from cyclesim.decide.ranges.numbers import NUMBERS, Number, Numbers
 from cyclesim.decide.sweeps.sweep import HERE, How, Job, swept
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.tolerance import AS_TOLD
 from cyclesim.simulation.variant import Variant
@@ -126,7 +126,7 @@ def confidence(
         draws,
         scenario.supply.tariff.currency,
         tuple(_estimate(number, base, names, ends, at_once) for number in base),
-        tuple(map(old_water, flush_lines(Plant(scenario), Programme(scenario)))),
+        tuple(map(old_water, flush_lines(Assembly(scenario), Programme(scenario)))),
         tuple(
             Tried(varied_input.name, varied_input.low_text, varied_input.high_text, varied_input.source)
             for varied_input in varied

@@ -15,7 +15,7 @@ from cyclesim.physics.dispersion import (
     left_with_stirred,
 )
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.simulation.assembly import Plant, PlantDuty, stretch_name
+from cyclesim.simulation.assembly import Assembly, PlantDuty, stretch_name
 from cyclesim.simulation.programme import Programme
 
 
@@ -52,7 +52,7 @@ class OldWater:
     """How long it must last for the picture of few tanks to leave 5 %."""
 
 
-def flush_lines(plant: Plant, programme: Programme) -> Iterator[FlushLine]:
+def flush_lines(plant: Assembly, programme: Programme) -> Iterator[FlushLine]:
     """Every line flush of the calendar with each leg of jets that it moves."""
     for timed in programme.timed:
         demand, lasts_s = timed.demand, timed.run.lasts_s
@@ -91,11 +91,11 @@ def old_water(line: FlushLine) -> OldWater:
     )
 
 
-def _is_filter(plant: Plant, name: str) -> bool:
+def _is_filter(plant: Assembly, name: str) -> bool:
     return name in plant.sheet.equipment and plant.sheet.equipment[name].kind == "filter"
 
 
-def _way(plant: Plant, duty: PlantDuty, last: str) -> list[str]:
+def _way(plant: Assembly, duty: PlantDuty, last: str) -> list[str]:
     """The elements that the slowest water passes from the tub to the end of *last*, that one first."""
     moving = [
         (plug.name, plug.a, plug.b) if q > 0 else (plug.name, plug.b, plug.a)

@@ -13,7 +13,7 @@ from cyclesim.analysis.metrics import Metrics
 from cyclesim.analysis.result import measure
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.decide.ranges.flushes import flush_lines
-from cyclesim.decide.sweeps.sweep import Job, Reading, traced
+from cyclesim.decide.sweeps.sweep import Job, RunReading, traced
 
 
 class Number(NamedTuple):
@@ -42,7 +42,7 @@ def _from_values(values: list[list[Any]]) -> Numbers:
     return {Number(*number): value for *number, value in values}
 
 
-NUMBERS = Reading("numbers", numbers, _as_values, _from_values)
+NUMBERS = RunReading("numbers", numbers, _as_values, _from_values)
 """How a sweep reads them and keeps them."""
 
 

@@ -17,7 +17,7 @@ from cyclesim.physics.laws import air_law
 from cyclesim.physics.water import density_kg_m3, heat_capacity_j_kg_k
 from cyclesim.scenario.blocks.air import Blower
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.exchanges import AIR_HEAT
 from cyclesim.simulation.hourly_weather import mean_air_c, weather, zones
 from cyclesim.simulation.variant import with_plant
@@ -94,14 +94,14 @@ def size_blower(
         sheet = {"curve": offer.curve, "power_w": offer.power_w, "current_a": offer.current_a}
         made = drawn.model_copy(update={**sheet, "delivers_m3_s": None})
         offers[label] = made, None if offer.price is None else offer.price.amount
-    plant = Plant(scenario)
+    plant = Assembly(scenario)
     line = plant.air_line(name)
     months = _months(scenario, drawn.air_from)
     coldest = min(months, key=lambda month: months[month][0])
     usual = mean(m[0] for m in months.values()), mean(m[1] for m in months.values())
     given = []
     for label, (made, price) in offers.items():
-        fitted = Plant(with_plant(scenario, air={**drawn_all, name: made}))
+        fitted = Assembly(with_plant(scenario, air={**drawn_all, name: made}))
         duty = fitted.air_duty(name)
         spare = None
         if made.curve:
@@ -149,7 +149,7 @@ def _points(curve: PumpCurve) -> tuple[tuple[float, float], ...]:
     return tuple((flow, curve.head_m(flow) * HEAD_PA_M) for flow in flows)
 
 
-def _cools_k_h(plant: Plant, flow_m3_s: float, air_c: float, humidity: float, power_w: float) -> float:
+def _cools_k_h(plant: Assembly, flow_m3_s: float, air_c: float, humidity: float, power_w: float) -> float:
     """How fast the tub's water cools by blown air and the cold water for what evaporates, as in a run.
 
     Cover, shell and bathers are left aside.

@@ -22,7 +22,7 @@ from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.scenario.blocks.heating import Heating
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Plant, PlantDuty
+from cyclesim.simulation.assembly import Assembly, PlantDuty
 from cyclesim.simulation.drive import Begins
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.exchanges import OPEN_WATER, rated
@@ -114,7 +114,7 @@ def with_losses_s(
     return capacity_j_k / losses.ua_w_k * math.log(ratio) if ratio > 1.0 else None
 
 
-def losses_of(plant: Plant, day: date, days: int = 7) -> Losses:
+def losses_of(plant: Assembly, day: date, days: int = 7) -> Losses:
     """What the plant loses while its heating pump runs, against the mean of its zones over some days."""
     tub, duty = plant.tub_node, heating_duty(plant)
     parts = [(tub.ua_cover_w_k, tub.cover_zone)]
@@ -135,7 +135,7 @@ def means_c(scenario: Scenario, day: date, days: int = 7) -> dict[str, float]:
     return {name: float(np.mean(hourly)) for name, hourly in series.items()}
 
 
-def heating_duty(plant: Plant) -> PlantDuty:
+def heating_duty(plant: Assembly) -> PlantDuty:
     """The plant with the pump on that heating asks for, alone."""
     pump, speed = heating_of(plant.scenario).pump
     return plant.duty(plant.at(pump, speed))
@@ -228,7 +228,7 @@ class Warmer:
     def __init__(self, scenario: Scenario, to_c: float) -> None:
         self.to_c = to_c
         self.scenario = undisturbed(scenario, to_c)
-        self.plant, self.programme = Plant(self.scenario), Programme(self.scenario)
+        self.plant, self.programme = Assembly(self.scenario), Programme(self.scenario)
 
     @property
     def pump_heat_w(self) -> float:

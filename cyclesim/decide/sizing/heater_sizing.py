@@ -39,7 +39,7 @@ from cyclesim.decide.sweeps.sweep import HERE, How, job, sweep
 from cyclesim.errors import Fault, InputError
 from cyclesim.physics import water
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 
 HOLDS, SESSIONS, READY, SUPPLY, RULES = "holds", "sessions", "ready", "supply", "rules"
 
@@ -178,7 +178,7 @@ def size_heater(
     for k, (w, variant, year) in enumerate(zip(watts, made, years, strict=True)):
         by_run = warmed[k]
         cold = by_run.filled_coldest
-        share = supply_share(Plant(variant), name, lasts=cold.seconds is None or cold.seconds >= LASTING_S)
+        share = supply_share(Assembly(variant), name, lasts=cold.seconds is None or cold.seconds >= LASTING_S)
         ready_s = by_run.from_set_back_s if need.from_set_back else cold.seconds
         size = Size(
             size_w=w,
@@ -206,7 +206,7 @@ def size_heater(
         )
         sizes.append(size)
     good = [size for size in sizes if not size.against]
-    plant = Plant(scenario)
+    plant = Assembly(scenario)
     return HeaterSizing(
         scenario=scenario,
         source=name,
@@ -279,7 +279,7 @@ def _cold(year: Outcome, subject: str) -> int:
     return sum(f.times for f in year.findings if f.rule == "cold-at-session" and f.subject == subject)
 
 
-def _outlet_k(plant: Plant, name: str) -> float:
+def _outlet_k(plant: Assembly, name: str) -> float:
     heating = heating_of(plant.scenario)
     flow = abs(plant.duty(plant.at(*heating.pump)).flow_m3_s(name))
     per_m3 = water.density_kg_m3(plant.temp_c) * water.heat_capacity_j_kg_k(plant.temp_c)

@@ -11,12 +11,12 @@ from cyclesim.analysis.room_rules import NPSH_MARGIN_M
 from cyclesim.analysis.suction_side import feeding, warmest_c
 from cyclesim.decide.sizing.supply_share import overloads
 from cyclesim.physics.curves import PumpCurve
-from cyclesim.physics.links import TUB, Link, Pipe, loss
+from cyclesim.physics.links import TUB, Link, PipeLink, loss
 from cyclesim.physics.suction import air_pressure_pa, npsh_available_m
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.data_sheets import Pump
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Plant, PlantDuty, jet_name
+from cyclesim.simulation.assembly import Assembly, PlantDuty, jet_name
 from cyclesim.simulation.variant import with_plant
 
 MOST_HEAD_M = 80.0
@@ -86,7 +86,7 @@ def installed(offer: Pump, drawn: Pump) -> Pump:
     return offer.model_copy(update={n: getattr(drawn, n) for n in _INSTALLED if n not in own})
 
 
-def jets_of(plant: Plant, pump: str) -> Jets:
+def jets_of(plant: Assembly, pump: str) -> Jets:
     """The jets that the pump feeds, of legs that say what a jet needs."""
     duty = plant.duty(plant.at(pump, list(plant.speeds[pump])[-1]))
     asked_by_leg = {}
@@ -107,16 +107,16 @@ def weakest_of(duty: PlantDuty, jets: Jets) -> tuple[float, str, float]:
     return min(shares, default=(0.0, "", 0.0))
 
 
-def flat(plant: Plant, pump: str, head_m: float) -> PlantDuty:
+def flat(plant: Assembly, pump: str, head_m: float) -> PlantDuty:
     """The duty with the pump giving this head at any flow."""
     level = ((0.0, head_m), (0.05, head_m), (0.1, head_m))
     none = dict.fromkeys(("low", "high", "max_head_m", "max_flow_m3_s"))
     made = plant.pumps[pump].model_copy(update={**none, "curve": level, "power_w": 1.0})
-    trial = Plant(with_pump(plant.scenario, pump, made))
+    trial = Assembly(with_pump(plant.scenario, pump, made))
     return trial.duty(trial.at(pump, "on"))
 
 
-def asked_of(plant: Plant, pump: str) -> Asked | None:
+def asked_of(plant: Assembly, pump: str) -> Asked | None:
     """By halving the head between none and the most; None where no head does it."""
     jets = jets_of(plant, pump)
     low, high = 0.0, MOST_HEAD_M
@@ -132,14 +132,14 @@ def asked_of(plant: Plant, pump: str) -> Asked | None:
     return Asked(duty.flow_m3_s(pump), high, weakest_of(duty, jets)[1], _taken_by(plant, pump, duty, jets))
 
 
-def _taken_by(plant: Plant, pump: str, duty: PlantDuty, jets: Jets) -> dict[str, float]:
+def _taken_by(plant: Assembly, pump: str, duty: PlantDuty, jets: Jets) -> dict[str, float]:
     """Head lost on the way through the weakest jet: straight pipe, fittings, each device, the jet."""
     leg = weakest_of(duty, jets)[1]
     jet = min((jet_name(leg, k + 1) for k in range(jets[leg][0])), key=duty.flow_m3_s)
     taken = {"straight pipe": 0.0, "fittings": 0.0}
     for link, q in _way(plant, jet, duty):
         lost_m = loss(link, plant.temp_c)(q)[0] if link.name != pump else 0.0
-        if isinstance(link, Pipe):
+        if isinstance(link, PipeLink):
             bare = abs(loss(replace(link, k=0.0, lift_m=0.0), plant.temp_c)(q)[0])
             taken["straight pipe"] += bare
             taken["fittings"] += abs(lost_m) - bare
@@ -149,7 +149,7 @@ def _taken_by(plant: Plant, pump: str, duty: PlantDuty, jets: Jets) -> dict[str,
     return taken
 
 
-def _way(plant: Plant, jet: str, duty: PlantDuty) -> Iterator[tuple[Link, float]]:
+def _way(plant: Assembly, jet: str, duty: PlantDuty) -> Iterator[tuple[Link, float]]:
     """From a jet against the flow to the tub; of parallel ways any, as all of them take the same head."""
     link = next(candidate for candidate in plant.links if candidate.name == jet)
     seen: set[str] = set()
@@ -177,7 +177,7 @@ def _way(plant: Plant, jet: str, duty: PlantDuty) -> Iterator[tuple[Link, float]
 
 def given_by(scenario: Scenario, pump: str, name: str, offer: Pump, asked: Asked | None) -> Iterator[Given]:
     """What a pump under a name gives in the place of another, speed by speed, with no other running."""
-    plant = Plant(with_pump(scenario, pump, offer))
+    plant = Assembly(with_pump(scenario, pump, offer))
     jets = jets_of(plant, pump)
     price: Any = getattr(offer, "price", None)
     for speed, at_speed in plant.speeds[pump].items():
@@ -207,17 +207,17 @@ def given_by(scenario: Scenario, pump: str, name: str, offer: Pump, asked: Asked
         )
 
 
-def _suction(plant: Plant, pump: str, duty: PlantDuty) -> dict[str, float]:
+def _suction(plant: Assembly, pump: str, duty: PlantDuty) -> dict[str, float]:
     legs = (name for name in feeding(plant, pump, duty) if name in plant.sheet.legs)
     return {leg: abs(duty.duty.velocity_m_s.get(leg, 0.0)) for leg in legs}
 
 
-def _filters(plant: Plant, duty: PlantDuty) -> dict[str, float]:
+def _filters(plant: Assembly, duty: PlantDuty) -> dict[str, float]:
     things = plant.sheet.equipment.items()
     return {n: abs(duty.flow_m3_s(n)) / e.at_most_m3_s for n, e in things if e.at_most_m3_s is not None}
 
 
-def _npsh(plant: Plant, pump: str, duty: PlantDuty) -> tuple[float | None, float | None]:
+def _npsh(plant: Assembly, pump: str, duty: PlantDuty) -> tuple[float | None, float | None]:
     """What is left at the inlet, and what is due there; None of each that the file does not tell."""
     sheet = plant.pumps[pump]
     inlet = next(link.a for link in plant.links if link.name == pump)
@@ -229,7 +229,7 @@ def _npsh(plant: Plant, pump: str, duty: PlantDuty) -> tuple[float | None, float
     return npsh_available_m(head_m, sheet.above_water_m, warmest_c(plant), air_pa), due_m
 
 
-def overloaded_by(plant: Plant, pump: str, drawn: Pump, speed: str) -> Iterator[str]:
+def overloaded_by(plant: Assembly, pump: str, drawn: Pump, speed: str) -> Iterator[str]:
     """What its circuit carries that the breaker does not, with the pump of a plant at a speed.
 
     Interlocks and schedule know the speeds of the pump as *drawn*; where this one has others, it stands for
@@ -246,7 +246,7 @@ def overloaded_by(plant: Plant, pump: str, drawn: Pump, speed: str) -> Iterator[
         speeds = list(drawn.speeds)
         own = {name: getattr(at_speed, name) for name in ("curve", "max_head_m", "max_flow_m3_s", *_ELECTRIC)}
         stands_for = own if speeds == ["on"] else dict.fromkeys(speeds, at_speed)
-        plant = Plant(with_pump(plant.scenario, pump, drawn.model_copy(update=stands_for)))
+        plant = Assembly(with_pump(plant.scenario, pump, drawn.model_copy(update=stands_for)))
     yield from overloads(plant, pump, *speeds)
 
 
@@ -256,7 +256,7 @@ def points_of(curve: PumpCurve) -> tuple[tuple[float, float], ...]:
     return tuple((flow, curve.head_m(flow)) for flow in flows)
 
 
-def cautions_of(plant: Plant, pump: str, duty: PlantDuty) -> Iterator[str]:
+def cautions_of(plant: Assembly, pump: str, duty: PlantDuty) -> Iterator[str]:
     """What a duty does that a rule of the plant would tell, but for its circuit: see `overloaded_by`."""
     limits, speeds = plant.scenario.limits, _suction(plant, pump, duty)
     fast = max(speeds, key=lambda leg: speeds[leg], default="")

@@ -32,7 +32,7 @@ from cyclesim.errors import CycleSimError, shorten
 from cyclesim.scenario.blocks.data_sheets import Pump
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.pipes import PIPES, Pipe
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.variant import with_plant
 
 SPARE = 0.10
@@ -45,7 +45,7 @@ class CannotSizeError(CycleSimError):
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class PipeChange:
     """What another pipe would ask for, and what the pump as drawn and the best candidate would then give."""
 
     what: str
@@ -83,7 +83,7 @@ class PumpSizing:
     """Powers that the file leaves out, worked out from a pump's other speed."""
     mend: tuple[str, Given] | None
     """Where none does within its limits: the least wider pipe with which one would, and that one."""
-    changes: tuple[Change, ...]
+    changes: tuple[PipeChange, ...]
     arrangements: tuple[Arrangement, ...]
     system: tuple[tuple[float, float], ...]
     """The plant's own curve: (flow m3/s, head m)."""
@@ -96,7 +96,7 @@ def size_pump(scenario: Scenario, pump: str | None = None) -> PumpSizing:
 
     Raises CannotSizeError where the plant has no jets that say what they need.
     """
-    plant = Plant(scenario)
+    plant = Assembly(scenario)
     chosen = _jet_pump(plant, pump)
     asked = asked_of(plant, chosen)
     if asked is None:
@@ -118,7 +118,7 @@ def size_pump(scenario: Scenario, pump: str | None = None) -> PumpSizing:
     )
     curves = []
     for name, offer in offers.items():
-        as_built = Plant(with_pump(scenario, chosen, offer))
+        as_built = Assembly(with_pump(scenario, chosen, offer))
         for speed in as_built.speeds[chosen]:
             curves.append((name, speed, points_of(as_built.curve(chosen, speed))))
     return PumpSizing(
@@ -162,7 +162,7 @@ def _advised(given: Iterable[Given]) -> Given | None:
 # -- what is asked for -------------------------------------------------------------------------------------
 
 
-def _jet_pump(plant: Plant, wanted: str | None) -> str:
+def _jet_pump(plant: Assembly, wanted: str | None) -> str:
     """The pump that sends the most water to jets which say what they need."""
     if wanted is not None and wanted not in plant.pumps:
         pumps = ", ".join(plant.pumps)
@@ -179,7 +179,7 @@ def _jet_pump(plant: Plant, wanted: str | None) -> str:
     return chosen
 
 
-def _system(plant: Plant, pump: str, most_m: float) -> Iterator[tuple[float, float]]:
+def _system(plant: Assembly, pump: str, most_m: float) -> Iterator[tuple[float, float]]:
     """Flow against head, a little further than the largest pump in question goes."""
     for k in range(1, _CURVE_POINTS + 1):
         head_m = 1.05 * most_m * (k / _CURVE_POINTS) ** 2
@@ -189,19 +189,21 @@ def _system(plant: Plant, pump: str, most_m: float) -> Iterator[tuple[float, flo
 # -- other pipes -------------------------------------------------------------------------------------------
 
 
-def _changes(scenario: Scenario, pump: str, drawn: Pump, best: tuple[str, Pump] | None) -> Iterator[Change]:
+def _changes(
+    scenario: Scenario, pump: str, drawn: Pump, best: tuple[str, Pump] | None
+) -> Iterator[PipeChange]:
     """Each with the jets' legs otherwise than drawn."""
-    legs = list(jets_of(Plant(scenario), pump))
+    legs = list(jets_of(Assembly(scenario), pump))
     for what, change in _other_pipes(scenario, legs):
         changed = with_plant(
             scenario, legs={n: change(n, leg) if n in legs else leg for n, leg in scenario.plant.legs.items()}
         )
-        asked = asked_of(Plant(changed), pump)
+        asked = asked_of(Assembly(changed), pump)
         now = list(given_by(changed, pump, f"{pump} (as drawn)", drawn, asked))[-1]
         then = None
         if best is not None:
             then = list(given_by(changed, pump, best[0], best[1], asked))[-1]
-        yield Change(what, asked, now, then)
+        yield PipeChange(what, asked, now, then)
 
 
 def _other_pipes(scenario: Scenario, legs: list[str]) -> Iterator[tuple[str, Callable[[str, Any], Any]]]:
@@ -239,7 +241,7 @@ def _mended(
     scenario: Scenario, pump: str, offers: Mapping[str, Pump], *, within: bool
 ) -> tuple[str, Given] | None:
     """The first of ever wider pipes on which one of the pumps gives every jet enough; *within* its limits."""
-    plant = Plant(scenario)
+    plant = Assembly(scenario)
     jets = set(jets_of(plant, pump))
     drawn = plant.duty(plant.at(pump, list(plant.speeds[pump])[-1]))
     both = jets | (set(feeding(plant, pump, drawn)) & set(plant.sheet.legs))
@@ -258,7 +260,7 @@ def _mended(
             built[name] = built[name].model_copy(update={"pipe": pipe})
         else:
             changed = with_plant(scenario, legs=built)
-            asked = asked_of(Plant(changed), pump)
+            asked = asked_of(Assembly(changed), pump)
             tried = (g for name, offer in offers.items() for g in given_by(changed, pump, name, offer, asked))
             best = _advised(tried)
             if best and not (within and best.cautions):
@@ -280,11 +282,11 @@ def next_wider(pipe: Pipe | None) -> Pipe | None:
 
 def _arranged(scenario: Scenario, pump: str, name: str, offer: Pump) -> Iterator[Arrangement]:
     """One, two in parallel on the same pipes, two loops with pipes of their own and half of the jets each."""
-    jets = jets_of(Plant(scenario), pump)
+    jets = jets_of(Assembly(scenario), pump)
 
-    single, double = (Plant(with_pump(scenario, pump, sheet)) for sheet in (offer, doubled(offer)))
+    single, double = (Assembly(with_pump(scenario, pump, sheet)) for sheet in (offer, doubled(offer)))
 
-    def arrangement(how: str, supplied: Plant, *plants: Plant) -> Arrangement:
+    def arrangement(how: str, supplied: Assembly, *plants: Assembly) -> Arrangement:
         """Each plant a loop of its own, all of them on the supply of one."""
         flow = power = 0.0
         weakest, cautions = [], dict[str, None]()
@@ -300,7 +302,7 @@ def _arranged(scenario: Scenario, pump: str, name: str, offer: Pump) -> Iterator
         cautions |= dict.fromkeys(overloaded_by(supplied, pump, scenario.plant.pumps[pump], fastest))
         return Arrangement(how, name, flow, min(weakest), power, tuple(cautions))
 
-    def loop(first: bool) -> Plant:
+    def loop(first: bool) -> Assembly:
         """Half of the jets of each leg; of odd numbers the loops take the larger half in turn."""
         legs = dict(scenario.plant.legs)
         takes_larger = first
@@ -312,7 +314,7 @@ def _arranged(scenario: Scenario, pump: str, name: str, offer: Pump) -> Iterator
             else:
                 own = count // 2
             legs[leg] = legs[leg].model_copy(update={"manifold": half.model_copy(update={"jets": own})})
-        return Plant(with_pump(with_plant(scenario, legs=legs), pump, offer))
+        return Assembly(with_pump(with_plant(scenario, legs=legs), pump, offer))
 
     yield arrangement("one pump", single, single)
     yield arrangement("two in parallel", double, double)

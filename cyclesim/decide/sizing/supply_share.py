@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.combinations import as_written
 from cyclesim.analysis.supply import CONTINUOUS_SHARE, Carried, counts_lasting, most_carried
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +29,7 @@ class SupplyShare:
         return self.counted_a / self.breaker_a
 
 
-def supply_share(plant: Plant, source: str, *, lasts: bool) -> SupplyShare | None:
+def supply_share(plant: Assembly, source: str, *, lasts: bool) -> SupplyShare | None:
     """The circuit that feeds *source*, at the worst that interlocks allow; None where none does.
 
     *lasts*: the source and the pump of heating run for 3 h or more in one go.
@@ -43,7 +43,7 @@ def supply_share(plant: Plant, source: str, *, lasts: bool) -> SupplyShare | Non
     )
 
 
-def largest_w(plant: Plant, source: str, *, lasts: bool) -> float | None:
+def largest_w(plant: Assembly, source: str, *, lasts: bool) -> float | None:
     """The largest size that the circuit carries; None where nothing limits it, as a boiler's fan does not."""
     share, sheet = supply_share(plant, source, lasts=lasts), plant.sheet.heat_sources[source]
     if share is None or not share.source_a or sheet.kind == "boiler":
@@ -52,7 +52,7 @@ def largest_w(plant: Plant, source: str, *, lasts: bool) -> float | None:
     return sheet.output_w * max(0.0, share.breaker_a - share.counted_a + own) / own
 
 
-def overloads(plant: Plant, name: str, *speeds: str) -> Iterator[str]:
+def overloads(plant: Assembly, name: str, *speeds: str) -> Iterator[str]:
     """In words, what its circuit carries that the breaker does not, with it on at the worst of *speeds*."""
     circuit = _circuit_of(plant, name)
     if circuit is None:
@@ -63,7 +63,7 @@ def overloads(plant: Plant, name: str, *speeds: str) -> Iterator[str]:
         yield f"{most.counted_a:.1f} A on {circuit}{beside}, whose breaker has {most.breaker_a:g} A"
 
 
-def _circuit_of(plant: Plant, name: str) -> str | None:
+def _circuit_of(plant: Assembly, name: str) -> str | None:
     circuits = plant.scenario.circuits.items()
     return next((n for n, circuit in circuits if name in circuit.feeds and circuit.breaker_a), None)
 

@@ -14,7 +14,7 @@ from cyclesim.analysis.rules import check
 from cyclesim.analysis.spans import spans, total_s, while_in, without
 from cyclesim.physics.water import G, density_kg_m3
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Trace
 
@@ -128,7 +128,7 @@ def read(values: Mapping[str, Any]) -> Outcome:
     return Outcome(**parsed)
 
 
-def outcome(plant: Plant, programme: Programme, trace: Trace, days: int) -> Outcome:
+def outcome(plant: Assembly, programme: Programme, trace: Trace, days: int) -> Outcome:
     """What a run of so many days came to, measured and judged."""
     history = History(plant, programme, trace)
     metrics, (findings, _) = measure(history), check(history)

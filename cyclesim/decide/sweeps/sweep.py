@@ -64,7 +64,7 @@ Read = TypeVar("Read")
 
 
 @dataclass(frozen=True, slots=True)
-class Reading(Generic[Read]):
+class RunReading(Generic[Read]):
     """What is read off each run of a sweep, and how it is kept: as plain values, and back from them."""
 
     name: str
@@ -74,7 +74,7 @@ class Reading(Generic[Read]):
     read: Callable[[Any], Read]
 
 
-OUTCOMES = Reading("outcome", run, Outcome.as_values, read)
+OUTCOMES = RunReading("outcome", run, Outcome.as_values, read)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +100,7 @@ def sweep(jobs: Sequence[Job], how: How = HERE) -> list[Outcome]:
     return swept(jobs, OUTCOMES, how)
 
 
-def swept(jobs: Sequence[Job], reading: Reading[Read], how: How = HERE) -> list[Read]:
+def swept(jobs: Sequence[Job], reading: RunReading[Read], how: How = HERE) -> list[Read]:
     """What is read off every job, in order; raises likewise."""
     keys = [key(task, reading.name) for task in jobs] if how.keep else []
     kept = Kept(how.keep, set(keys), how.on_note) if how.keep else None

@@ -8,15 +8,15 @@ from functools import cached_property
 from typing import Literal
 
 from cyclesim.physics import walls
-from cyclesim.physics.network import Link, Pipe
+from cyclesim.physics.network import Link, PipeLink
 from cyclesim.physics.outside import Body
 from cyclesim.physics.tub_heat import TubNode
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Plant, Positions
+from cyclesim.simulation.assembly import Assembly, Positions
 from cyclesim.simulation.tolerance import Tolerance
 
 
-class VariedPlant(Plant):
+class VariedPlant(Assembly):
     """The plant of a scenario with factors on what is no key of the file; the plant itself if all are 1."""
 
     def __init__(self, scenario: Scenario, tolerance: Tolerance) -> None:
@@ -27,7 +27,7 @@ class VariedPlant(Plant):
         """The links with what the tolerance makes of them."""
         off = self.tolerance
         for link in super().links_at(speeds, positions):
-            if isinstance(link, Pipe):
+            if isinstance(link, PipeLink):
                 rough = link.roughness_m * off.roughness
                 yield replace(link, k=link.k * off.fittings, roughness_m=rough)
             else:

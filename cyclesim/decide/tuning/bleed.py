@@ -16,7 +16,7 @@ from cyclesim.scenario.blocks.chains import Chain, Item, names_in
 from cyclesim.scenario.blocks.data_sheets import CheckValve, Valve
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.plant import Leg
-from cyclesim.simulation.assembly import Plant, PlantDuty
+from cyclesim.simulation.assembly import Assembly, PlantDuty
 from cyclesim.simulation.variant import with_plant
 from cyclesim.units import format_quantity
 
@@ -45,7 +45,7 @@ class _Place(NamedTuple):
     item: int
 
 
-def bleeds(plant: Plant, stale: Sequence[str]) -> Iterator[Bleed]:
+def bleeds(plant: Assembly, stale: Sequence[str]) -> Iterator[Bleed]:
     """A bleed into each group of jets that stands while water is filtered, if that renews a *stale* leg."""
     for (pump, speed), run_s in _steady(plant.scenario).items():
         tap, duty = _tap(plant, pump), plant.duty(plant.at(pump, speed))
@@ -60,7 +60,7 @@ def bleeds(plant: Plant, stale: Sequence[str]) -> Iterator[Bleed]:
                 scenario = _with_bleed(plant, tap, end, pipe, duty, l_min, leg.insulation_m)
                 if scenario is None:
                     break
-                after = Plant(scenario)
+                after = Assembly(scenario)
                 now = after.duty(duty.speeds)
                 moved = [name for name in stale if name in plant.sheet.legs and not _moves(duty, name)]
                 moved = [name for name in moved if _moves(now, name)]
@@ -83,7 +83,7 @@ def _moves(duty: PlantDuty, name: str) -> bool:
     return abs(duty.flow_m3_s(name)) > STILL_M3_S
 
 
-def _tap(plant: Plant, pump: str) -> _Place | None:
+def _tap(plant: Assembly, pump: str) -> _Place | None:
     """Behind the last filter and heat source of a pump's chain; None where the pump is in a split."""
     passed = {pump, *plant.housings}
     for number, chain in enumerate(plant.sheet.network):
@@ -97,7 +97,7 @@ def _names(item: Item) -> list[str]:
     return [name for name, _ in names_in((item,), ())]
 
 
-def _standing(plant: Plant, duty: PlantDuty) -> dict[_Place, list[str]]:
+def _standing(plant: Assembly, duty: PlantDuty) -> dict[_Place, list[str]]:
     """Where legs of jets begin that a duty leaves standing, with those legs."""
     legs_by_place: dict[_Place, list[str]] = {}
     jets = [name for name, leg in plant.sheet.legs.items() if leg.manifold and not _moves(duty, name)]
@@ -110,7 +110,7 @@ def _standing(plant: Plant, duty: PlantDuty) -> dict[_Place, list[str]]:
     return legs_by_place
 
 
-def _place(plant: Plant, chain: int, item: int) -> _Place | None:
+def _place(plant: Assembly, chain: int, item: int) -> _Place | None:
     """The place, unless it is the tub itself, where nothing pushes."""
     items = plant.sheet.network[chain]
     return None if TUB in (items[item], items[item - 1]) else _Place(chain, item)
@@ -120,7 +120,7 @@ def _place(plant: Plant, chain: int, item: int) -> _Place | None:
 
 
 def _with_bleed(
-    plant: Plant, tap: _Place, end: _Place, pipe: str, duty: PlantDuty, l_min: int, insulation_m: float
+    plant: Assembly, tap: _Place, end: _Place, pipe: str, duty: PlantDuty, l_min: int, insulation_m: float
 ) -> Scenario | None:
     """The plant with a bleed set to a trickle; None where no head drives it.
 
@@ -128,7 +128,7 @@ def _with_bleed(
     jets take their share of it, so that a little less flows than it is set to.
     """
     shut = _built(plant, tap, end, pipe, insulation_m, {"usual": "shut", "drop": _OPEN_DROP})
-    heads = Plant(shut.scenario).duty(duty.speeds).duty.heads_m
+    heads = Assembly(shut.scenario).duty(duty.speeds).duty.heads_m
     head_m = heads.get(shut.tap, 0.0) - heads.get(shut.end, 0.0)
     if head_m < _LEAST_HEAD_M:
         return None
@@ -144,7 +144,7 @@ class _Built(NamedTuple):
 
 
 def _built(
-    plant: Plant, tap: _Place, end: _Place, pipe: str, insulation_m: float, valve: Mapping[str, object]
+    plant: Assembly, tap: _Place, end: _Place, pipe: str, insulation_m: float, valve: Mapping[str, object]
 ) -> _Built:
     sheet = plant.sheet
     own = {name: _free(plant, name) for name in ("bleed", "bleed_check", "bleed_throttle")}
@@ -179,7 +179,7 @@ def _built(
     return _Built(with_plant(plant.scenario, **blocks), nodes["bleed_tap"], nodes["bleed_end"])
 
 
-def _with_node(plant: Plant, chain: Chain, item: int, name: str) -> tuple[Chain, str]:
+def _with_node(plant: Assembly, chain: Chain, item: int, name: str) -> tuple[Chain, str]:
     """A chain with a junction before an item, and the junction: one that is there already serves."""
     for beside in (chain[item], chain[item - 1]):
         if isinstance(beside, str) and beside in plant.sheet.junctions:
@@ -187,7 +187,7 @@ def _with_node(plant: Plant, chain: Chain, item: int, name: str) -> tuple[Chain,
     return (*chain[:item], name, *chain[item:]), name
 
 
-def _free(plant: Plant, name: str) -> str:
+def _free(plant: Assembly, name: str) -> str:
     """The name, with a number where it is taken."""
     sheet = plant.sheet
     taken = {TUB, *sheet.junctions, *sheet.legs, *plant.pumps, *plant.housings, *sheet.check_valves}
@@ -196,13 +196,13 @@ def _free(plant: Plant, name: str) -> str:
     return next(text for k in count(1) if (text := name if k == 1 else f"{name}_{k}") not in taken)
 
 
-def _passed(plant: Plant, tap: _Place) -> list[str]:
+def _passed(plant: Assembly, tap: _Place) -> list[str]:
     """The filters and heat sources before the tap, in the direction of flow."""
     names = [name for item in plant.sheet.network[tap.chain][: tap.item] for name in _names(item)]
     return [name for name in names if name in plant.housings]
 
 
-def _zone(plant: Plant, tap: _Place) -> str:
+def _zone(plant: Assembly, tap: _Place) -> str:
     """The zone of the last filter or heat source before the tap, else that of the chain's last leg."""
     legs = [n for item in plant.sheet.network[tap.chain] for n in _names(item) if n in plant.sheet.legs]
     passed = _passed(plant, tap)
@@ -210,7 +210,7 @@ def _zone(plant: Plant, tap: _Place) -> str:
 
 
 def _sentence(
-    plant: Plant, after: Plant, tap: _Place, now: PlantDuty, at_duty: tuple[str, str], into: list[str]
+    plant: Assembly, after: Assembly, tap: _Place, now: PlantDuty, at_duty: tuple[str, str], into: list[str]
 ) -> str:
     """What is built, how it is set, and what it does while the pump runs."""
     name, throttle = (list(block)[-1] for block in (after.sheet.legs, after.sheet.valves))

@@ -10,7 +10,7 @@ from cyclesim.analysis.amounts import flow, lasting
 from cyclesim.analysis.combinations import combinations
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Plant, PlantDuty, Speeds, jet_name, stretch_name
+from cyclesim.simulation.assembly import Assembly, PlantDuty, Speeds, jet_name, stretch_name
 
 
 class BeforeAfter(NamedTuple):
@@ -42,10 +42,10 @@ class BeforeAfter(NamedTuple):
 
 def duty_effect(before: Scenario, after: Scenario) -> tuple[BeforeAfter, ...]:
     """What a change of pipes alters at the same speeds of the pumps: the numbers that read differently."""
-    return tuple(effect for effect in _effects(Plant(before), Plant(after)) if effect.shows)
+    return tuple(effect for effect in _effects(Assembly(before), Assembly(after)) if effect.shows)
 
 
-def _effects(before: Plant, after: Plant) -> Iterator[BeforeAfter]:
+def _effects(before: Assembly, after: Assembly) -> Iterator[BeforeAfter]:
     legs = dict.fromkeys([*before.sheet.legs, *after.sheet.legs])
     jets = [name for name in before.sheet.legs if before.sheet.legs[name].manifold]
     both = before, after
@@ -71,7 +71,7 @@ def _effects(before: Plant, after: Plant) -> Iterator[BeforeAfter]:
             )
 
 
-def _steady(plant: Plant) -> Iterator[Speeds]:
+def _steady(plant: Assembly) -> Iterator[Speeds]:
     """The pumps and speeds that filter and heat."""
     schedule = plant.scenario.schedule
     yield from (plant.at(*run.pump) for run in schedule.filter_runs)
@@ -79,20 +79,20 @@ def _steady(plant: Plant) -> Iterator[Speeds]:
         yield plant.at(*schedule.heating.pump)
 
 
-def best_duty(plant: Plant, leg: str) -> PlantDuty:
+def best_duty(plant: Assembly, leg: str) -> PlantDuty:
     """The duty, valves as usual, at which a leg's weakest jet gets the most, with the fewest pumps for it."""
     duties = combinations(plant, plant.speeds)
     return max(duties, key=lambda d: (round(weakest_jet_m3_s(plant, d, leg), 9), d.speeds.count("stopped")))
 
 
-def weakest_jet_m3_s(plant: Plant, duty: PlantDuty, leg: str) -> float:
+def weakest_jet_m3_s(plant: Assembly, duty: PlantDuty, leg: str) -> float:
     """Flow of a leg's weakest jet at a duty."""
     manifold = plant.sheet.legs[leg].manifold
     count = manifold.jets if manifold else 0
     return min(abs(duty.flow_m3_s(jet_name(leg, k + 1))) for k in range(count))
 
 
-def end_of(plant: Plant, leg: str) -> str:
+def end_of(plant: Assembly, leg: str) -> str:
     """The last run of pipe of a leg: what leads to its last jet."""
     manifold = plant.sheet.legs[leg].manifold
     return stretch_name(leg, manifold.jets) if manifold and manifold.jets > 1 else leg

@@ -15,7 +15,7 @@ from cyclesim.physics.links import TUB
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.pipes import PIPES, Pipe
-from cyclesim.simulation.assembly import Plant, PlantDuty, last_stretch
+from cyclesim.simulation.assembly import Assembly, PlantDuty, last_stretch
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.variant import with_plant
 
@@ -63,7 +63,7 @@ def _removed(scenario: Scenario, name: str) -> Iterator[Plumbing]:
     plant = scenario.plant
     if name in _watched(scenario) | {treatment.in_ for treatment in plant.treatment.values()}:
         return
-    litres = 1000.0 * Plant(scenario).leg_volume_m3(name)
+    litres = 1000.0 * Assembly(scenario).leg_volume_m3(name)
     left = {other: leg for other, leg in plant.legs.items() if other != name}
     yield Plumbing(
         "dead end removed",
@@ -99,7 +99,7 @@ def _narrower(before: _Judged, name: str) -> Iterator[Plumbing]:
     now_s = reached_s(duty, end_of(plant, name))
     legs = {**plant.sheet.legs, name: leg.model_copy(update={"pipe": pipe})}
     changed = with_plant(plant.scenario, legs=legs)
-    narrow = Plant(changed)
+    narrow = Assembly(changed)
     then_s = reached_s(narrow.duty(duty.speeds), end_of(plant, name))
     if then_s is None or (now_s is not None and (longest_s >= FLUSH_VOLUMES * now_s or then_s >= now_s)):
         return
@@ -125,12 +125,12 @@ def next_narrower(pipe: Pipe | None) -> Pipe | None:
     return max(smaller, key=lambda candidate: candidate.bore_m, default=None)
 
 
-def _draws(plant: Plant, name: str) -> bool:
+def _draws(plant: Assembly, name: str) -> bool:
     """Whether a leg draws from the tub, as the network is written."""
     return any(link.name == name and link.a == TUB for link in plant.links)
 
 
-def _slowest_flush(plant: Plant, programme: Programme, name: str) -> tuple[PlantDuty, float] | None:
+def _slowest_flush(plant: Assembly, programme: Programme, name: str) -> tuple[PlantDuty, float] | None:
     """The duty of the flush that moves a leg most, and the longest that the controller lets one last."""
     flushes = [
         (plant.duty(plant.at(timed.demand.pump, timed.demand.speed)), timed.run.lasts_s)
@@ -145,7 +145,7 @@ def _slowest_flush(plant: Plant, programme: Programme, name: str) -> tuple[Plant
     return duty, max(*offered, *(lasts_s for _, lasts_s in moving), 0.0)
 
 
-def _what_jets_lose(before: Plant, after: Plant, name: str, duty: PlantDuty) -> str:
+def _what_jets_lose(before: Assembly, after: Assembly, name: str, duty: PlantDuty) -> str:
     manifold = before.sheet.legs[name].manifold
     if manifold is None:
         was, now = (abs(solved.flow_m3_s(name)) for solved in (duty, after.duty(duty.speeds)))
@@ -165,12 +165,12 @@ class _Judged:
     """A plant with the rules that it breaks as drawn, to hold a changed one against."""
 
     def __init__(self, scenario: Scenario) -> None:
-        self.plant, self.programme = Plant(scenario), Programme(scenario)
+        self.plant, self.programme = Assembly(scenario), Programme(scenario)
         self.broken = set(_broken(self.plant, self.programme))
 
     def unharmed(self, changed: Scenario) -> bool:
         """Whether a changed plant feeds all that was fed and breaks no rule of the plant that was kept."""
-        plant = Plant(changed)
+        plant = Assembly(changed)
         fed = [*self.plant.sheet.heat_sources, *self.plant.sheet.treatment]
         for was, now in zip(self.plant.duties(), plant.duties(), strict=True):
             if any(self.plant.has_flow(name, was) and not plant.has_flow(name, now) for name in fed):
@@ -178,7 +178,7 @@ class _Judged:
         return {rule for rule in _broken(plant, Programme(changed)) if rule[0] not in _TOLD} <= self.broken
 
 
-def _broken(plant: Plant, programme: Programme) -> Iterator[tuple[str, str]]:
+def _broken(plant: Assembly, programme: Programme) -> Iterator[tuple[str, str]]:
     """Rule and subject of all that a plant breaks before anything runs."""
     for rule in of_kind("plant").values():
         for judged in rule.judge(plant, programme):

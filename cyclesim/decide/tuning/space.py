@@ -23,7 +23,7 @@ from cyclesim.decide.sweeps.outcome import loud_speeds
 from cyclesim.errors import CycleSimError
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.fields import PumpSpeed
-from cyclesim.simulation.assembly import Plant, PlantDuty
+from cyclesim.simulation.assembly import Assembly, PlantDuty
 from cyclesim.simulation.prices import prices
 
 DAY_S = 86_400
@@ -63,7 +63,7 @@ class Space:
     """The day in equal steps, the kinds of runs, and what a programme must keep."""
 
     scenario: Scenario
-    plant: Plant
+    plant: Assembly
     step_s: int
     kinds: tuple[RunKind, ...]
     legs: dict[str, float]
@@ -97,7 +97,7 @@ class Space:
 
 def space(scenario: Scenario) -> Space:
     """The space of a scenario. CannotTuneError where no pump moves anything, or no clock fits a day."""
-    plant, step_s = Plant(scenario), grid_s(scenario)
+    plant, step_s = Assembly(scenario), grid_s(scenario)
     offer = _Offer(scenario, plant, step_s)
     kinds = (*offer.flushes(), *offer.filter_runs())
     if not kinds:
@@ -155,7 +155,7 @@ def grid_s(scenario: Scenario) -> int:
 class _Offer:
     """Every kind of run that the plant can make and the controller take."""
 
-    def __init__(self, scenario: Scenario, plant: Plant, step_s: int) -> None:
+    def __init__(self, scenario: Scenario, plant: Assembly, step_s: int) -> None:
         self.scenario, self.plant, self.step_s = scenario, plant, step_s
         self.price = _mean_price(scenario, step_s)
         self.loud = loud_speeds(scenario)
@@ -278,7 +278,7 @@ def _seconds(clock: time) -> int:
     return clock.hour * 3600 + clock.minute * 60
 
 
-def _dead_end(plant: Plant, name: str) -> bool:
+def _dead_end(plant: Assembly, name: str) -> bool:
     leg = plant.sheet.legs.get(name)
     return leg is not None and leg.dead_end
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, BinaryIO
 
 import numpy as np
 
-from cyclesim.said.compare_drawn import Drawn, Spread
+from cyclesim.said.compare_drawn import ComparisonDrawn, DifferencesDrawn
 from cyclesim.said.words import number, plain
 from cyclesim.shown.pictures.drawing import save
 
@@ -26,7 +26,7 @@ _BARE = {"fc": "white", "ec": "none", "pad": 0.3}
 _WIDE, _HIGH, _ROW = 11.0, 3.6, 0.26  # inches
 
 
-def compare_figure(drawn: Drawn) -> Figure:
+def compare_figure(drawn: ComparisonDrawn) -> Figure:
     """Cost and water of each plant; with futures how the difference is spread; with ends what moves it."""
     from matplotlib.figure import Figure
 
@@ -53,7 +53,7 @@ def compare_figure(drawn: Drawn) -> Figure:
     return figure
 
 
-def _costs(axes: Axes, drawn: Drawn) -> None:
+def _costs(axes: Axes, drawn: ComparisonDrawn) -> None:
     letters = list(drawn.costs)
     if not drawn.by_total:
         values = [cost for (cost,) in drawn.costs.values()]
@@ -74,7 +74,7 @@ def _costs(axes: Axes, drawn: Drawn) -> None:
         axes.set_title(drawn.unit, loc="left", fontsize=9)
 
 
-def _ages(axes: Axes, drawn: Drawn) -> None:
+def _ages(axes: Axes, drawn: ComparisonDrawn) -> None:
     """The oldest water of each leg, as a point a plant."""
     legs, limit_h = drawn.legs, drawn.limit_h
     for k, (letter, own) in enumerate(drawn.oldest_h.items()):
@@ -103,7 +103,7 @@ def _moved(axes: Axes, by: float) -> tuple[float, float, float, float]:
     return (box.x0 + by, box.y0, box.width - by, box.height)
 
 
-def _spread(axes: Axes, spread: Spread, unit: str) -> None:
+def _spread(axes: Axes, spread: DifferencesDrawn, unit: str) -> None:
     """The second plant's cost minus the first's over all futures."""
     change, versus = spread.changes, spread.versus
     axes.hist(change, bins=min(30, max(5, len(change) // 8)), color="0.8", ec="0.4", lw=0.5)
@@ -119,7 +119,7 @@ def _spread(axes: Axes, spread: Spread, unit: str) -> None:
     axes.set_title(f"B - A, {unit}: B less in {less} of {versus.of}", loc="left", fontsize=9)
 
 
-def _swings(axes: Axes, drawn: Drawn) -> None:
+def _swings(axes: Axes, drawn: ComparisonDrawn) -> None:
     """Bars from end to end, the longest first."""
     now = drawn.now
     for row, swing in enumerate(drawn.swings):
@@ -147,6 +147,6 @@ def _swings(axes: Axes, drawn: Drawn) -> None:
     )  # fmt: skip
 
 
-def write_compare_figure(drawn: Drawn, stream: BinaryIO, form: str) -> None:
+def write_compare_figure(drawn: ComparisonDrawn, stream: BinaryIO, form: str) -> None:
     """Draw to a binary stream as ".svg" or ".png"; the same comparison gives the same bytes."""
     save(lambda: compare_figure(drawn), stream, form)
