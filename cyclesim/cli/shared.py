@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
@@ -15,9 +15,11 @@ import click
 from cyclesim.cli.endings import Ended, close_streams, lose, open_streams, say, say_usage, signals_end
 
 if TYPE_CHECKING:
+    from cyclesim.analysis.metrics import LegMetrics
     from cyclesim.decide.sweeps.sweep import How
     from cyclesim.said.page import Page
     from cyclesim.scenario.blocks.model import Scenario
+    from cyclesim.simulation.assembly import Assembly
 
 OK, BROKEN, WRONG, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
 MOST_DAYS = 3660
@@ -242,6 +244,20 @@ def check_figure(figure: Path | None, first: date | None, days: int | None) -> N
         return
     if figure.suffix.lower() not in (".svg", ".png"):
         raise click.UsageError(f"A figure is drawn as svg or png: end the name {figure} with .svg or .png.")
+
+
+def check_drawing(drawing: Path | None) -> None:
+    """Refuse a drawing of the plant of an unknown form."""
+    if drawing is not None and drawing != STDOUT and drawing.suffix.lower() != ".svg":
+        raise click.UsageError(f"The plant is drawn as svg: end the name {drawing} with .svg.")
+
+
+def drawn_plant(plant: Assembly, ages: Mapping[str, LegMetrics] | None = None) -> str:
+    """The plant as a drawing in a file of its own."""
+    from cyclesim.said.drawing import drawing
+    from cyclesim.shown.pictures.plant import write_plant
+
+    return write_plant(drawing(plant, ages))
 
 
 def write(path: Path, put: Callable[[TextIO], object]) -> None:
