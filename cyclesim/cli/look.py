@@ -122,11 +122,19 @@ def run(
 
 @cli.command()
 @scenario_file
-def check(file: Path, sets: tuple[str, ...]) -> int:
+@click.option("--fingerprint", "asked", is_flag=True,
+              help="Print only the digits by which papers can be matched with FILE.")  # fmt: skip
+def check(file: Path, sets: tuple[str, ...], asked: bool) -> int:
     """Say whether FILE can be run, and what its plant alone breaks."""
     from cyclesim.scenario.reading.load import load
 
-    scenario = load(file, sets=sets)
+    read: list[Path] = []
+    scenario = load(file, sets=sets, on_read=read.append)
+    if asked:
+        from cyclesim.scenario.reading.fingerprint import fingerprint
+
+        show(f"{fingerprint(read, sets)}\n")
+        return OK
     from cyclesim.analysis.findings import is_broken
     from cyclesim.analysis.rules import check_plant
     from cyclesim.said.check import check_page
