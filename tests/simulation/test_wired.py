@@ -197,7 +197,7 @@ def test_the_facts_that_the_plant_decides(loop: Loop) -> None:
     w = wiring(loop(OWN))
     bit = w.controller.bit
     names = ["flow.element.sensed", "element.trips", "flow.element.own"]
-    assert sum(bit(name) for name in names) == w.told
+    assert sum(bit(name) for name in names) == w.feedback
     assert ([bit(names[0])], [bit(names[1])], {0: bit(names[2])}) == (w.sensed, w.trips, w.own)
     assert [bit("element.reset")] == w.resets
     assert {POWER_LOST, LEVEL_LOW, names[2]} == {n for n in w.controller.facts if w.deciding & bit(n)}
