@@ -130,10 +130,18 @@ def run(
 @cli.command()
 @scenario_file
 @output_file("--drawing", "drawing_file", help="Draw the plant to FILE.svg.")
-def check(file: Path, sets: tuple[str, ...], drawing_file: Path | None) -> int:
+@click.option("--fingerprint", "asked", is_flag=True,
+              help="Print only the digits by which papers can be matched with FILE.")  # fmt: skip
+def check(file: Path, sets: tuple[str, ...], drawing_file: Path | None, asked: bool) -> int:
     """Say whether FILE can be run, and what its plant alone breaks."""
     check_drawing(drawing_file)
-    scenario = loaded(file, sets, drawing_file)
+    read: list[Path] = []
+    scenario = loaded(file, sets, drawing_file, on_read=read.append)
+    if asked:
+        from cyclesim.scenario.reading.fingerprint import fingerprint
+
+        show(f"{fingerprint(read, sets)}\n")
+        return OK
     from cyclesim.analysis.findings import is_broken
     from cyclesim.analysis.rules import check_plant
     from cyclesim.said.check import check_page

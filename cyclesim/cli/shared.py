@@ -219,14 +219,21 @@ def _identity(path: Path) -> object:
     return there.st_dev, there.st_ino
 
 
-def loaded(file: Path, sets: Sequence[str], *outputs: Path | None) -> Scenario:
-    """The scenario of a file; refused, before any work, where an output is a file that it is read from."""
+def loaded(
+    file: Path, sets: Sequence[str], *outputs: Path | None, on_read: Callable[[Path], None] = lambda _: None
+) -> Scenario:
+    """The scenario of a file; refused, before any work, where an output is a file that it is read from.
+
+    *on_read* is called with each file that it is read from.
+    """
     check_outputs(file, *outputs)
     from cyclesim.scenario.reading.load import load
     from cyclesim.shown.files import is_stream
 
     read: list[Path] = []
     scenario = load(file, sets=sets, on_read=read.append)
+    for path in read:
+        on_read(path)
     there = [p for p in outputs if p is not None and p != STDOUT and p.exists() and not is_stream(p)]
     for path in there:
         for source in read:
