@@ -56,7 +56,7 @@ def run_page(result: Result, *, everything: bool = False, sure: Confidence | Non
     say_made_from(page, metrics.heat_sources)
     say_blowers(page, metrics.blowers, metrics.energy.currency)
     say_treatment(page, metrics.treatment, metrics.energy.currency)
-    say_people(page, metrics.tub)
+    say_people(page, metrics.tub, metrics.sessions)
     say_water_care(page, metrics)
     say_power_cuts(page, metrics.outages)
     say_tub(page, metrics.tub)
