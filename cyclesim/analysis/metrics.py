@@ -245,9 +245,10 @@ class OutageMetrics:
     """One power cut: the coldest part while it lasted, and how long each part would have withstood it.
 
     until_zero_h counts from the cut's start and takes each part as standing from then on beside its zone, the
-    tub under its cover; None where that is more than ten days. After the run's last hour its zones stay as
-    they are. until_frozen_h goes on from there until a tenth of the part's water is ice, by the heat that it
-    loses at 0 degC, as if ice kept no cold out: it is sooner than true.
+    tub under its cover, and nothing as kept warm that needs power; None where that is more than ten days.
+    After the run's last hour its zones stay as they are. until_frozen_h goes on from there until a tenth of
+    the part's water is ice, by the heat that it loses at 0 degC, as if ice kept no cold out: it is sooner
+    than true.
     """
 
     from_local: str
