@@ -20,6 +20,8 @@ WRITES = [
     ("run", "--days", "1", "--figure"),
     ("verify", "--json"),
     ("duty", "--json"),
+    ("papers", "--json"),
+    ("papers", "--out"),
     ("states", "-o"),
     ("tune", "--json"),
     ("tune", "--figure"),
@@ -63,7 +65,7 @@ def test_no_output_overwrites_what_is_read(split: Path, words: tuple[str, ...], 
     """Refused with status 2 before any work; the section file has the bytes that it had."""
     section = split.with_name("plant.yaml")
     before = section.read_bytes()
-    suffix = ".svg" if words[-1] == "--figure" else ".yaml"
+    suffix = {"--figure": ".svg", "--out": ".pdf"}.get(words[-1], ".yaml")
     out = section if how == "itself" and suffix == ".yaml" else split.with_name(f"other{suffix}")
     if out != section:
         out.symlink_to(section) if how == "link" else os.link(section, out)

@@ -217,14 +217,21 @@ def _identity(path: Path) -> object:
     return there.st_dev, there.st_ino
 
 
-def loaded(file: Path, sets: Sequence[str], *outputs: Path | None) -> Scenario:
-    """The scenario of a file; refused, before any work, where an output is a file that it is read from."""
+def loaded(
+    file: Path, sets: Sequence[str], *outputs: Path | None, on_read: Callable[[Path], object] = lambda _: None
+) -> Scenario:
+    """The scenario of a file; refused, before any work, where an output is a file that it is read from.
+
+    *on_read* is told of each such file.
+    """
     check_outputs(file, *outputs)
     from cyclesim.scenario.reading.load import load
     from cyclesim.shown.files import is_stream
 
     read: list[Path] = []
     scenario = load(file, sets=sets, on_read=read.append)
+    for source in read:
+        on_read(source)
     there = [p for p in outputs if p is not None and p != STDOUT and p.exists() and not is_stream(p)]
     for path in there:
         for source in read:
