@@ -149,6 +149,7 @@ RULES: tuple[Rule, ...] = (
         source="two volumes: common practice, no source",
         mend="a longer flush",
         judge=flush_too_short,
+        applies=lambda plant, _: bool(plant.scenario.schedule.line_flushes),
         programmes="as now",
     ),
     Rule(
@@ -163,5 +164,6 @@ RULES: tuple[Rule, ...] = (
         ),
         mend="a stop on the valve",
         judge=left_without_flush,
+        applies=lambda plant, _: len(plant.may_be_left) > 1,
     ),
 )

@@ -390,6 +390,7 @@ RULES: tuple[Rule, ...] = (
         source=PRACTICE,
         mend="wire a keep",
         judge=no_run_on,
+        applies=lambda plant, _: any(it.switched for it in plant.sheet.heat_sources.values()),
     ),
     Rule(
         "short-cycling",
@@ -422,6 +423,7 @@ RULES: tuple[Rule, ...] = (
         source="the file's own wish",
         mend="move it",
         judge=quiet_hours,
+        applies=lambda plant, _: plant.scenario.schedule.quiet_hours is not None,
         programmes="always",
     ),
     Rule(

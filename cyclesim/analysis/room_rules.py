@@ -323,6 +323,7 @@ RULES: tuple[Rule, ...] = (
         source=f"5 %: {CHOICE}; no pump against a shut valve: {PRACTICE}",
         mend="a stop on the valve, or a bypass around it",
         judge=pump_against_shut_valve,
+        applies=lambda plant, _: bool(plant.turnable),
     ),
     Rule(
         "room-floods",

@@ -313,3 +313,13 @@ def test_an_instant_settles_once(loop: Loop, data: st.DataObject) -> None:
     again = w.settled(once.effect, state, once.facts, at, once.risen, welds)
     assert once == again
     assert not once.feels & once.stops
+
+
+def test_equal_water_is_one_object(loop: Loop) -> None:
+    """What is the same is asked of the plant once, whoever asks: a change of water is told by identity."""
+    w = wiring(loop(MAY_SHUT))
+    waters = [w.effect(state_of(w, LOW, element), 0, OPEN).water for element in ("off", "firing")]
+    assert waters[0] is waters[1]
+    assert waters[0] is not w.effect(state_of(w, HIGH), 0, OPEN).water
+    assert waters[0] is not w.effect(state_of(w, LOW), 0, SHUT).water
+    assert 3 == len(w.waters)
