@@ -84,7 +84,9 @@ def test_help_imports_nothing_heavy() -> None:
         assert set() == loaded & set(HEAVY)
 
 
-@pytest.mark.parametrize("command", ["run", "check", "verify", "duty", "states", "schema", "rules", "new"])
+@pytest.mark.parametrize(
+    "command", ["run", "check", "verify", "duty", "states", "papers", "schema", "rules", "new"]
+)
 def test_every_command_has_a_whole_sentence_of_help(command: str) -> None:
     """The list of commands cuts no sentence short, and each command explains itself."""
     assert call(command, "--help").exit_code == 0
