@@ -112,11 +112,11 @@ def one_second_day(plant: Assembly, programme: Programme) -> Callable[[], None]:
 YEARS = """
 import resource, sys, time
 from cyclesim.scenario.reading.load import load
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
 scenario = load(sys.argv[1])
-plant, programme = Plant(scenario), Programme(scenario)
+plant, programme = Assembly(scenario), Programme(scenario)
 simulate_trace(plant, programme, days=2)
 start = time.perf_counter()
 trace = simulate_trace(plant, programme, days=int(sys.argv[2]))

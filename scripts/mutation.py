@@ -1,19 +1,20 @@
 """Change the control's and the parcels' code in small ways, and see whether the tests notice.
 
-`python scripts/mutation.py` (all modules) or with words that name some, e.g. `step parcels`. It needs the
-extras `dev` and `mutation`, and fork. Exit 1 where too few of a module's changes are noticed, or where one
-that is not noticed stands without a reason in `tests/mutation/survivors.yaml`; such a one is printed as a row
-for that file.
+`python scripts/mutation.py` (all modules) or with words that their paths hold, e.g. `step parcels`. It needs
+the extras `dev` and `mutation`, and fork. Exit 1 where too few of a module's changes are noticed, or where
+one that is not noticed stands without a reason in `tests/mutation/survivors.yaml`; such a one is printed as
+a row for that file.
 
 The changes are those of mutmut's operators, and every condition turned round. mutmut's own runner leaves out
 whatever is decorated, which here is most of it, so they are run from here: each in a forked child that takes
-the changed source from memory.
+the changed source from memory, and imports anew what imports it.
 """
 
 from __future__ import annotations
 
 import ast
 import difflib
+import importlib
 import importlib.abc
 import importlib.machinery
 import os
@@ -27,14 +28,13 @@ from types import CodeType
 from typing import NamedTuple
 
 os.environ |= {"TESTS_PROFILE": "mutation", "OPENBLAS_NUM_THREADS": "1"}
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-# imported once, before any fork; nothing of cyclesim, which each child imports anew
+# imported once, before any fork
+import grimp
 import hypothesis.strategies  # noqa: F401
 import libcst as cst
-import numpy  # noqa: F401
-import pydantic  # noqa: F401
 import pytest
-import transitions  # noqa: F401
 import yaml
 from libcst.metadata import CodeRange, MetadataWrapper, WhitespaceInclusivePositionProvider
 from mutmut.mutation.mutators import mutation_operators
@@ -46,6 +46,7 @@ WORKERS = 2
 LEAST_CPU_S, TIMES_AS_LONG = 5, 3  # than the unchanged tests: a child that takes longer hangs
 MOST_BYTES = 2 << 30
 SURVIVED, NOT_LOADED, NO_PYTEST = 0, 99, 98
+GRAPH = grimp.build_graph("cyclesim")
 NEVER_CALLS = ("len", "isinstance")  # as in mutmut: an argument less is just an error
 
 
@@ -210,7 +211,10 @@ def child(target: Target, code: str, cpu_s: int) -> int:
     os.dup2(nowhere, 2)
     finder = _FromMemory(target, code)
     sys.meta_path.insert(0, finder)
-    sys.path.insert(0, str(ROOT))
+    for name in {target.module, *GRAPH.find_downstream_modules(target.module)} & sys.modules.keys():
+        parent, _, own = name.rpartition(".")
+        del sys.modules[name]
+        vars(sys.modules.get(parent, sys)).pop(own, None)
     words = ["-x", "-q", "-p", "no:xdist", "-p", "no:cacheprovider", "-p", "no:timeout", "--assert=plain"]
     words += ["--tb=no", "-o", "addopts=--import-mode=importlib", "-c", str(ROOT / "pyproject.toml")]
     answer = int(pytest.main([*words, *(str(ROOT / test) for test in target.tests)], [_PlainFirst()]))
@@ -280,6 +284,8 @@ def measure(
 def main(words: Sequence[str]) -> int:
     """Measure the targets that *words* name, all if none; 0 if every one holds."""
     sys.dont_write_bytecode = False  # what is not changed is compiled once
+    for name in sorted(GRAPH.modules - {"cyclesim.__main__"}):
+        importlib.import_module(name)
     targets = [t for t in TARGETS if not words or any(word in t.path for word in words)]
     listed = yaml.safe_load(SURVIVORS.read_text()) or {}
     start, rows, held = time.monotonic(), [], True

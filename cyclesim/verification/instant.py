@@ -351,7 +351,7 @@ class Instants:
                 stops.append(i)
             elif settled.feels >> k & 1 and not timers[i]:
                 starts.append(i)
-        feedback = settled.facts & self.wiring.told
+        feedback = settled.facts & self.wiring.feedback
         due = self.controller.step(new, mask | feedback | self._time_up(runs)).moved
         done = _Controlled(new, feedback, settled.risen, settled.effect, tuple(stops), tuple(starts), due)
         return self._alike.setdefault((*done[:3], self.flows.felt(settled.effect), *done[4:]), done)

@@ -379,11 +379,11 @@ def test_the_heat_pump_draws_what_its_sheet_says(sixty):
 SCRIPT = """
 import hashlib, sys
 from cyclesim.scenario.reading.load import load
-from cyclesim.simulation.assembly import Plant
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
 scenario = load(sys.argv[1])
-trace = simulate_trace(Plant(scenario), Programme(scenario), days=25, seed=5)
+trace = simulate_trace(Assembly(scenario), Programme(scenario), days=25, seed=5)
 digest = hashlib.sha256()
 for kind, stream in trace.streams():
     digest.update(repr((kind, stream.name, list(stream))).encode())
