@@ -353,18 +353,26 @@ def test_screen_shows_the_numbers_of_the_json(week: Week) -> None:
     rows = [line.split() for line in result.stdout.splitlines()]
     for name, leg in values["legs"].items():
         if not name.endswith("last jet") and leg["oldest_water_h"] is not None:
-            assert [name, number(leg["volume_l"]), number(leg["oldest_water_h"])] in [row[:3] for row in rows]
+            told = [number(leg["volume_l"]), number(leg["oldest_water_h"])]
+            assert [name, *told] in [row[:3] for row in rows] or f"{name}," in result.stdout
     assert ["main", number(values["pumps"]["main"]["running_h"])] in [row[:2] for row in rows]
     energy = values["energy"]
     assert ["all", number(energy["energy_kwh"]), f"{energy['cost']:.2f}"] in rows
 
 
-def test_every_default_and_caution_is_on_the_screen(week: Week) -> None:
-    """What was filled in is listed with value and spread, and the report says what it is not."""
+def test_every_default_and_caution_is_on_the_screen(week: Week, tub: Path) -> None:
+    """What was filled in is listed with value and spread, a few always and the others with --all.
+
+    The report says what it is not.
+    """
     result, values, _ = week
     said = " ".join(result.stdout.split())
-    assert values["defaults"]
-    assert all(f"{d['value']}; spread {d['spread']}" in said for d in values["defaults"])
+    told = [f"{default['value']}; spread {default['spread']}" for default in values["defaults"]]
+    assert 5 == sum(
+        f"{default['path']}: {text}" in said for default, text in zip(values["defaults"], told, strict=True)
+    )
+    in_full = " ".join(call("run", tub, "--days", "7", "--all").stdout.split())
+    assert all(text in in_full for text in told)
     assert "no safety controller" in said
     assert "licensed people decide" in said
     assert "Flushing does not remove biofilm" in said
@@ -536,7 +544,7 @@ def test_disinfectant_is_considered_only_where_the_file_tells_of_it(week: Week) 
     left_aside = "Not included    disinfectant (no water_care in the file)"
     assert left_aside in week[0].output.splitlines()
     assert "Water care" not in week[0].output
-    told = call("run", Path(__file__).parents[1] / "schedules" / "walled-garden.yaml", "--days", "2")
+    told = call("run", Path(__file__).parents[1] / "schedules" / "walled-garden.yaml", "--days", "2", "--all")
     assert "Not included" not in told.output
     assert "Water care" in told.output.splitlines()
 
