@@ -71,7 +71,10 @@ def _left_turned(
             continue
         duties = (plant.duty(plant.at(d.pump, d.speed), positions) for d in moved_by)
         if all(abs(duty.plug_flows_m3_s[plug]) <= STILL_M3_S for duty in duties):
-            return f"with {plant.said_at(positions)} nothing moves it", "turn it back, or fit a stop to it"
+            return (
+                f"with {plant.positions_text(positions)} nothing moves it",
+                "turn it back, or fit a stop to it",
+            )
     return None
 
 
