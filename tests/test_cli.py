@@ -534,9 +534,31 @@ def test_rules_are_listed_by_a_process_of_its_own(tmp_path: Path) -> None:
     assert values == json.loads(alone.communicate(timeout=60)[0])
 
 
-def test_rules_take_no_file() -> None:
-    """They are those of every scenario."""
-    assert call("rules", "tub.yaml").exit_code == 2
+def test_one_rule_is_told_by_its_id() -> None:
+    """That one alone, in JSON too; what is no rule is refused with the nearest that is."""
+    told = call("rules", "stale-water").stdout
+    assert "  stale-water" in told.splitlines()
+    assert "warm-stagnation" not in told
+    assert ["stale-water"] == [
+        r["id"] for r in json.loads(call("rules", "stale-water", "--json", "-").stdout)["rules"]
+    ]
+    refused = call("rules", "stale-watr")
+    assert 2 == refused.exit_code
+    assert "did you mean 'stale-water'?" in refused.output
+
+
+def test_duty_tells_what_the_programme_asks_for_and_all_on_demand(tub: Path) -> None:
+    """Two duties of the six of a plant with a diverter, which stands as usual."""
+    short, whole = call("duty", tub).stdout, call("duty", tub, "--all").stdout
+    harbour = Path(__file__).parents[1] / "schedules" / "harbour-steps.yaml"
+    asked, every = call("duty", harbour).stdout, call("duty", harbour, "--all").stdout
+    assert "Asked for by: " in short
+    assert "Asked for by: " not in whole
+    assert ["== main low ==", "== main high =="] == [
+        line for line in asked.splitlines() if line.startswith("==")
+    ]
+    assert "seats at left" not in asked
+    assert "seats at left" in every
 
 
 def test_disinfectant_is_considered_only_where_the_file_tells_of_it(week: Week) -> None:
