@@ -1,9 +1,9 @@
 """Change the control's and the parcels' code in small ways, and see whether the tests notice.
 
-`python scripts/mutation.py` (all modules) or with words that their paths hold, e.g. `step parcels`. It needs the
-extras `dev` and `mutation`, and fork. Exit 1 where too few of a module's changes are noticed, or where one
-that is not noticed stands without a reason in `tests/mutation/survivors.yaml`; such a one is printed as a row
-for that file.
+`python scripts/mutation.py` (all modules) or with words that their paths hold, e.g. `step parcels`. It needs
+the extras `dev` and `mutation`, and fork. Exit 1 where too few of a module's changes are noticed, or where
+one that is not noticed stands without a reason in `tests/mutation/survivors.yaml`; such a one is printed as
+a row for that file.
 
 The changes are those of mutmut's operators, and every condition turned round. mutmut's own runner leaves out
 whatever is decorated, which here is most of it, so they are run from here: each in a forked child that takes

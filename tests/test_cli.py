@@ -13,6 +13,7 @@ from xml.etree import ElementTree
 import pytest
 from click.testing import CliRunner, Result
 
+from cyclesim.analysis.rules import RULES
 from cyclesim.cli import cli
 from cyclesim.said.words import number
 
@@ -315,8 +316,10 @@ def test_run_starts_with_the_verdict(week: Week) -> None:
     assert lines[0] == values["about"]["title"]
     assert lines[1].startswith("7 days from 1 January 2027")
     broken = {finding["rule"] for finding in values["findings"]}
-    assert lines[3].startswith(f"{len(broken)} rule" if broken else "No rule broken")
-    assert f"{values['checked']['checked']} checked" in lines[3]
+    assert lines[2].startswith(f"{len(broken)} rule" if broken else "No rule broken")
+    apply = len(RULES) - len(values["checked"]["nothing_to_judge"])
+    assert f"{apply} rules apply to this plant" in lines[2]
+    assert lines[2] in lines[-2:], "the last lines say it again"
     grave = [f for f in values["findings"] if f["severity"] in ("danger", "hygiene")]
     assert result.exit_code == (1 if grave else 0)
 
@@ -325,7 +328,7 @@ def test_broken_hygiene_is_1_and_says_what_mends_it(tub: Path) -> None:
     """A limit that no schedule can keep is broken, told with its mend, and the status is 1."""
     result = call("run", tub, "--days", "2", "--set", "limits.water_age=10 min")
     assert result.exit_code == 1
-    assert "hygiene  stale-water" in result.stdout
+    assert "hygiene, stale-water" in result.stdout
     assert "Mend:" in result.stdout
 
 
@@ -334,7 +337,7 @@ def test_json_has_every_part_with_mappings_by_name(week: Week) -> None:
     _, values, _ = week
     assert list(values) == [
         "about", "legs", "pumps", "heat_sources", "blowers", "tub", "energy", "outages", "treatment",
-        "water_care", "sessions", "cold_spell", "suction", "pump_room", "findings", "checked",
+        "water_care", "sessions", "cold_spell", "suction", "pump_room", "promises", "findings", "checked",
         "valves_left", "duties", "defaults", "clock_changes",
     ]  # fmt: skip
     assert values["about"]["days"] == 7
@@ -562,10 +565,11 @@ def test_what_would_warm_a_cold_end_is_tried_where_it_is_cold(week: Week, tub: P
 
 def test_disinfectant_is_considered_only_where_the_file_tells_of_it(week: Week) -> None:
     """The verdict says so without the block; with it that line goes and a section comes."""
-    assert "  disinfectant not considered" in week[0].output.splitlines()
+    left_aside = "Not included    disinfectant (no water_care in the file)"
+    assert left_aside in week[0].output.splitlines()
     assert "Water care" not in week[0].output
     told = call("run", Path(__file__).parents[1] / "schedules" / "walled-garden.yaml", "--days", "2")
-    assert "disinfectant not considered" not in told.output
+    assert "Not included" not in told.output
     assert "Water care" in told.output.splitlines()
 
 

@@ -93,6 +93,7 @@ RULES: tuple[Rule, ...] = (
         ),
         mend="more flushes, or a higher residual in the tub",
         judge=residual_lost,
+        applies=lambda plant, _: bool(plant.scenario.water_care and plant.scenario.water_care.disinfectant),
         programmes="as now",
     ),
     Rule(
@@ -103,5 +104,6 @@ RULES: tuple[Rule, ...] = (
         source="US gallons / 3 / bathers a day, in days: common practice, no source",
         mend="refill it more often",
         judge=refill_overdue,
+        applies=lambda plant, _: bool(plant.scenario.water_care and plant.scenario.schedule.bathing),
     ),
 )

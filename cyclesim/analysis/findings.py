@@ -107,12 +107,23 @@ class Rule:
     """Of a rule of state: what it is about in a plant."""
     nothing: str = ""
     """Of a rule of state: why it may be about nothing, as a clause."""
+    applies: Callable[[Assembly, Programme], bool] | None = None
+    """Whether a plant has anything for it to judge; left out where subjects tell that, or it always has."""
     changes: Callable[[Assembly, Programme, Subject], Iterator[Change]] = _none
     """Of a rule of state: what might mend it for a subject, the smallest change first."""
     limited: bool = False
     """Of a rule of state: whether an independent high limit that trips ends what breaks it."""
     continuous: bool = False
     """Of a rule of state: whether it counts what has run for hours."""
+
+
+def has_matter(rule: Rule, plant: Assembly, programme: Programme) -> bool:
+    """Whether a rule has anything to judge in a run of this plant."""
+    if rule.applies is not None:
+        return rule.applies(plant, programme)
+    if rule.kind != "state":
+        return True
+    return any(not subject.by_fault for subject in rule.subjects(plant, programme))
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,10 +148,19 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """How many rules were judged whole, and which were not, or only in part, and why."""
+    """How many rules were judged whole, which were not, or only in part, and why, and which judge nothing.
+
+    A rule that has nothing to judge in this plant counts as judged whole: nothing there breaks it.
+    """
 
     checked: int
     could_not: tuple[tuple[str, str], ...]
+    nothing: tuple[str, ...] = ()
+
+    @property
+    def apply(self) -> int:
+        """How many rules have something to judge here."""
+        return self.checked + len({rule for rule, _ in self.could_not}) - len(self.nothing)
 
 
 def grouped(rule: Rule, breaches: Sequence[Breach], local: Callable[[float], datetime]) -> list[Finding]:

@@ -42,7 +42,7 @@ def _turned_away(plant: Assembly, name: str, duties: list[PlantDuty]) -> tuple[s
         for position in turnable.known:
             positions = plant.turned(valve, position)
             if any(abs(plant.duty(d.speeds, positions).flow_m3_s(name)) > STILL_M3_S for d in duties):
-                return plant.said_one(valve, turnable.usual), plant.said_one(valve, position)
+                return plant.position_text(valve, turnable.usual), plant.position_text(valve, position)
     return None
 
 
@@ -123,7 +123,9 @@ def left_without_flush(plant: Assembly, programme: Programme) -> Judged:
         if moved_by and unmoved_at:
             fewest = min(unmoved_at, key=lambda positions: len(plant.not_as_usual(positions)))
             mend = "a stop, so that no position shuts it whole, or a way past it"
-            yield Breach(name, f"with {plant.said_at(fewest)} nothing moves its water", None, "", "", mend)
+            yield Breach(
+                name, f"with {plant.positions_text(fewest)} nothing moves its water", None, "", "", mend
+            )
 
 
 RULES: tuple[Rule, ...] = (
@@ -147,6 +149,7 @@ RULES: tuple[Rule, ...] = (
         source="two volumes: common practice, no source",
         mend="a longer flush",
         judge=flush_too_short,
+        applies=lambda plant, _: bool(plant.scenario.schedule.line_flushes),
         programmes="as now",
     ),
     Rule(
@@ -161,5 +164,6 @@ RULES: tuple[Rule, ...] = (
         ),
         mend="a stop on the valve",
         judge=left_without_flush,
+        applies=lambda plant, _: len(plant.may_be_left) > 1,
     ),
 )

@@ -228,6 +228,7 @@ RULES: tuple[Rule, ...] = (
         source=CHOICE,
         mend="see what keeps the sources off",
         judge=heating_in_vain,
+        applies=lambda plant, _: plant.scenario.schedule.heating is not None,
     ),
     Rule(
         "frost-in-plant",

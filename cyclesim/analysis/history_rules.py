@@ -71,7 +71,10 @@ def _left_turned(
             continue
         duties = (plant.duty(plant.at(d.pump, d.speed), positions) for d in moved_by)
         if all(abs(duty.plug_flows_m3_s[plug]) <= STILL_M3_S for duty in duties):
-            return f"with {plant.said_at(positions)} nothing moves it", "turn it back, or fit a stop to it"
+            return (
+                f"with {plant.positions_text(positions)} nothing moves it",
+                "turn it back, or fit a stop to it",
+            )
     return None
 
 
@@ -387,6 +390,7 @@ RULES: tuple[Rule, ...] = (
         source=PRACTICE,
         mend="wire a keep",
         judge=no_run_on,
+        applies=lambda plant, _: any(it.switched for it in plant.sheet.heat_sources.values()),
     ),
     Rule(
         "short-cycling",
@@ -419,6 +423,7 @@ RULES: tuple[Rule, ...] = (
         source="the file's own wish",
         mend="move it",
         judge=quiet_hours,
+        applies=lambda plant, _: plant.scenario.schedule.quiet_hours is not None,
         programmes="always",
     ),
     Rule(

@@ -76,7 +76,7 @@ def worst_left(
         legs[name] = LeftLeg(
             leg.oldest_water_h,
             flows[plant.usually][name],
-            plant.said_at(worst),
+            plant.positions_text(worst),
             leg.oldest_water_h if worst == plant.usually else left[worst][name].oldest_water_h,
             flows[worst][name],
         )

@@ -364,6 +364,36 @@ class PumpRoomMetrics:
 
 
 @dataclass(frozen=True, slots=True)
+class PromisesMetrics:
+    """What a programme promises to those who live with it, and how far it was kept in a run.
+
+    None where nothing was promised: no quiet hours, no heating, nobody who bathes.
+    """
+
+    times_to_be_warm: int
+    """Times at which the water was to be ready, and sessions that began, where there is heating."""
+    warm_on_time: int
+    """At which of them it was no further below its set point than limits.cold_session."""
+    most_short_k: float | None
+    """The worst of them, below its set point; less than 0 where the water was always warmer."""
+    most_short_at: str | None
+    coldest_at_step_out_c: float | None
+    coldest_at_step_out_at: str | None
+    loud_in_quiet_hours_h: float | None
+    oldest_water_h: float | None
+    """Of all that may not stand: dead ends left out. None where water never moved."""
+    oldest_water_in: str | None
+    water_age_limit_h: float
+    coldest_water_c: float | None
+    """Of every leg, housing and the tub."""
+    coldest_water_in: str | None
+    first_at_zero: str | None
+    """What would be at 0 degC first, had the power failed in the coldest hour; None beyond ten days."""
+    first_at_zero_after_h: float | None
+    power_fails_at: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Metrics:
     """Everything that is measured of a run."""
 
@@ -382,3 +412,5 @@ class Metrics:
     """None where the file has none, or it begins outside the span."""
     suction: dict[str, SuctionMetrics] = field(default_factory=dict)
     pump_room: PumpRoomMetrics | None = None
+    promises: PromisesMetrics | None = None
+    """None where they were not asked for."""

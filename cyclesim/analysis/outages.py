@@ -38,6 +38,20 @@ def measure_outages(plant: Assembly, trace: Trace) -> tuple[OutageMetrics, ...]:
     return tuple(_measure(plant, trace, zones, a, b) for a, b in while_in(trace.power, "lost").tolist())
 
 
+def had_it_failed(plant: Assembly, trace: Trace) -> OutageMetrics | None:
+    """A power cut that begins in the coldest hour of the run's zones; None for a run without heat."""
+    zones = trace.zones
+    if zones is None or not len(trace.tub):
+        return None
+    places = {*(body.zone for body in plant.bodies), plant.tub_node.cover_zone}
+    first = max(0, -zones.origin_s // 3600)
+    last = first + trace.span_s // 3600
+    coldest = np.min([zones.series[zone][first:last] for zone in sorted(places)], axis=0)
+    hour_s = zones.origin_s + HOUR_S * (first + int(np.argmin(coldest)))
+    start_s = max(0.0, hour_s - 1.0)  # what would start with the hour has no power then
+    return _measure(plant, trace, zones, start_s, start_s + HOUR_S)
+
+
 def _measure(plant: Assembly, trace: Trace, zones: Zones, start_s: float, end_s: float) -> OutageMetrics:
     coldest = {TUB: float(np.min(_tub_c(trace, start_s, end_s)))}
     for body in plant.bodies:

@@ -12,6 +12,7 @@ from cyclesim.analysis.tub import water_c_at
 from cyclesim.physics import water
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import HeatPump
+from cyclesim.scenario.blocks.schedule import Schedule
 
 TOO_HOT_K = 0.2
 """How far above the limit water may swing: what a thermostat and its sensor take; project choice."""
@@ -118,6 +119,12 @@ def session_too_long(history: History) -> Judged:
             yield Breach("bathing", cause, (end - start) / 60.0, "min", text, mend, start, end - start)
 
 
+def _is_heated_for(schedule: Schedule) -> bool:
+    """Whether somebody counts on warm water: at a session, or ready by a time."""
+    heating = schedule.heating
+    return heating is not None and bool(schedule.bathing or any(step.ready_by for step in heating.plan))
+
+
 def cold_at_session(history: History) -> Judged:
     """People step into water colder than the set point of that moment, or it was not ready when it should."""
     trace, least_k = history.trace, history.plant.scenario.limits.cold_session_k
@@ -192,6 +199,7 @@ RULES: tuple[Rule, ...] = (
         ),
         mend="more water through it, or a smaller source",
         judge=outlet_too_hot,
+        applies=lambda plant, _: bool(plant.sheet.heat_sources),
     ),
     Rule(
         "session-too-long",
@@ -204,6 +212,7 @@ RULES: tuple[Rule, ...] = (
         ),
         mend="shorter sessions",
         judge=session_too_long,
+        applies=lambda plant, _: bool(plant.scenario.schedule.bathing),
     ),
     Rule(
         "cold-at-session",
@@ -213,6 +222,7 @@ RULES: tuple[Rule, ...] = (
         source=CHOICE,
         mend="let heating begin earlier",
         judge=cold_at_session,
+        applies=lambda plant, _: _is_heated_for(plant.scenario.schedule),
         programmes="no more often",
     ),
     Rule(

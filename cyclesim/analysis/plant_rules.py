@@ -27,7 +27,7 @@ from cyclesim.analysis.combinations import (
 from cyclesim.analysis.findings import PRACTICE, SHEET, Breach, Judged, NotJudged, Rule
 from cyclesim.analysis.keyed_in import days_apart, keyed, too_many_a_day
 from cyclesim.physics.links import TUB
-from cyclesim.scenario.blocks.heat_sources import HeatPump
+from cyclesim.scenario.blocks.heat_sources import HeatPump, HeatSource
 from cyclesim.simulation.assembly import Assembly, PlantDuty, jet_name
 from cyclesim.simulation.programme import Programme
 
@@ -210,12 +210,17 @@ def airline_unprotected(plant: Assembly, programme: Programme) -> Judged:
             )
 
 
+def _makes_own_heat(source: HeatSource) -> bool:
+    """Whether a high limit can hold it: a heat pump's refrigerant does; nobody can switch off a fire."""
+    return source.switched and not isinstance(source, HeatPump)
+
+
 def no_independent_limit(plant: Assembly, programme: Programme) -> Judged:
     """A source that makes its own heat has no high limit, or one that a failed thermostat takes with it."""
     del programme
     for name, source in plant.sheet.heat_sources.items():
-        if not source.switched or isinstance(source, HeatPump):
-            continue  # a heat pump's refrigerant limits it; nobody can switch off a fire
+        if not _makes_own_heat(source):
+            continue
         if source.high_limit_c is None:
             mend = "a high limit with a sensor of its own, that a person resets: high_limit: 50 degC"
             yield Breach(name, "it has no high limit", None, "", "", mend)
@@ -300,6 +305,7 @@ RULES: tuple[Rule, ...] = (
         source=SHEET,
         mend="a lower speed, or a larger filter",
         judge=filter_overloaded,
+        applies=lambda plant, _: bool(plant.sheet.equipment),
     ),
     Rule(
         "jets-weak",
@@ -309,6 +315,7 @@ RULES: tuple[Rule, ...] = (
         source="75 % of a jet's rated flow where the file does not say: common practice, no source",
         mend="fewer jets, a larger bore or a stronger pump",
         judge=jets_weak,
+        applies=lambda plant, _: any(leg.manifold for leg in plant.sheet.legs.values()),
     ),
     Rule(
         "source-underfed",
@@ -318,6 +325,7 @@ RULES: tuple[Rule, ...] = (
         source=SHEET,
         mend="heat at a higher speed, or block the source where its flow is too low",
         judge=source_underfed,
+        applies=lambda plant, _: plant.scenario.schedule.heating is not None,
     ),
     Rule(
         "airline-unprotected",
@@ -327,6 +335,7 @@ RULES: tuple[Rule, ...] = (
         source=PRACTICE,
         mend="a check valve, or a loop above the water",
         judge=airline_unprotected,
+        applies=lambda plant, _: bool(plant.sheet.air),
     ),
     Rule(
         "no-independent-limit",
@@ -336,6 +345,7 @@ RULES: tuple[Rule, ...] = (
         source="independent limiting controls: IEC 60335-1, IEC 60730, principle from memory, not opened",
         mend="a high limit with a sensor of its own",
         judge=no_independent_limit,
+        applies=lambda plant, _: any(map(_makes_own_heat, plant.sheet.heat_sources.values())),
     ),
     Rule(
         "sample-too-short",
@@ -345,6 +355,7 @@ RULES: tuple[Rule, ...] = (
         source=PRACTICE,
         mend="a longer run before it is read",
         judge=sample_too_short,
+        applies=lambda plant, _: bool((it := plant.scenario.schedule.heating) and it.sensor),
     ),
     Rule(
         "programme-does-not-fit",

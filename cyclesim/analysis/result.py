@@ -24,6 +24,7 @@ from cyclesim.analysis.history import History
 from cyclesim.analysis.left import LeftLeg, left_so, positions_left, worst_left
 from cyclesim.analysis.metrics import Metrics
 from cyclesim.analysis.outages import measure_outages
+from cyclesim.analysis.promises import measure_promises
 from cyclesim.analysis.rules import check
 from cyclesim.analysis.suction_side import measure_room, measure_suction
 from cyclesim.analysis.tub import measure_tub
@@ -125,19 +126,20 @@ def measure(history: History) -> Metrics:
     """Every number of a run."""
     plant, programme, trace = history.plant, history.programme, history.trace
     metered = meter(plant, programme, trace)
+    legs = {
+        name: measure_leg(
+            plant,
+            trace,
+            name,
+            rows,
+            history.standing[name],
+            history.warm_and_still[name],
+            history.coldest.get(body_of(plant, name)),
+        )
+        for name, rows in history.ages.items()
+    }
     return Metrics(
-        legs={
-            name: measure_leg(
-                plant,
-                trace,
-                name,
-                rows,
-                history.standing[name],
-                history.warm_and_still[name],
-                history.coldest.get(body_of(plant, name)),
-            )
-            for name, rows in history.ages.items()
-        },
+        legs=legs,
         pumps={name: measure_pump(plant, programme, trace, name, metered) for name in trace.pumps},
         heat_sources={name: measure_source(plant, trace, name, metered) for name in trace.sources},
         blowers={name: measure_blower(plant, trace, name, metered) for name in trace.blowers},
@@ -152,4 +154,5 @@ def measure(history: History) -> Metrics:
         cold_spell=measure_cold_spell(history),
         suction=measure_suction(plant, programme),
         pump_room=measure_room(plant),
+        promises=measure_promises(history, legs),
     )

@@ -82,7 +82,7 @@ def _why_alone(plant: Assembly, known: list[Draw], fewest: Draw) -> str:
         plant.turnable, fewest.duty.positions, *(draw.duty.positions for draw in fed_better), strict=True
     )
     culprits = [
-        plant.said_one(valve, position)
+        plant.position_text(valve, position)
         for valve, position, *better_positions in alike
         if position not in better_positions
     ]
@@ -199,7 +199,7 @@ def pump_against_shut_valve(plant: Assembly, programme: Programme) -> Judged:
                 if best <= NO_FLOW_M3_S or q >= _HARDLY_ANY * best:
                     continue
                 culprits = [
-                    plant.said_one(valve, position)
+                    plant.position_text(valve, position)
                     for k, (valve, position) in enumerate(zip(plant.turnable, positions, strict=True))
                     if any(
                         plant.duty(asked.speeds, (*positions[:k], other, *positions[k + 1 :])).flow_m3_s(pump)
@@ -208,7 +208,9 @@ def pump_against_shut_valve(plant: Assembly, programme: Programme) -> Judged:
                     )
                 ]
                 row = (q, best, len(running(plant, duty)), f"{asked.name} ({listed(names)})")
-                starved.setdefault((pump, tuple(culprits) or (plant.said_at(positions),)), []).append(row)
+                starved.setdefault((pump, tuple(culprits) or (plant.positions_text(positions),)), []).append(
+                    row
+                )
     for (pump, valves), rows in starved.items():
         q, best, _, duty_name = min(rows, key=lambda row: (round(row[0], 9), row[2]))
         shut_valves = listed(list(valves))
@@ -321,6 +323,7 @@ RULES: tuple[Rule, ...] = (
         source=f"5 %: {CHOICE}; no pump against a shut valve: {PRACTICE}",
         mend="a stop on the valve, or a bypass around it",
         judge=pump_against_shut_valve,
+        applies=lambda plant, _: bool(plant.turnable),
     ),
     Rule(
         "room-floods",

@@ -26,6 +26,7 @@ from cyclesim.analysis.findings import (
     NotJudged,
     Rule,
     grouped,
+    has_matter,
     in_order,
 )
 from cyclesim.analysis.history import History
@@ -56,20 +57,25 @@ def of_kind(kind: Kind) -> dict[str, Rule]:
 
 def check(history: History) -> tuple[tuple[Finding, ...], Checked]:
     """Every rule judged: the findings, the worst first, and which rules could not be judged whole."""
-    return _gathered(((rule, judge(rule, history)) for rule in RULES.values()), history.trace.local)
+    judged = ((rule, judge(rule, history)) for rule in RULES.values())
+    return _gathered(judged, history.plant, history.programme, history.trace.local)
 
 
 def check_plant(plant: Assembly, programme: Programme) -> tuple[tuple[Finding, ...], Checked]:
     """Likewise those that look at the plant and its programme alone, without a run."""
     judged = ((rule, rule.judge(plant, programme)) for rule in of_kind("plant").values())
-    return _gathered(judged, lambda at_s: datetime.fromtimestamp(at_s, UTC))
+    return _gathered(judged, plant, programme, lambda at_s: datetime.fromtimestamp(at_s, UTC))
 
 
 def _gathered(
-    judged: Iterable[tuple[Rule, Judged]], local: Callable[[float], datetime]
+    judged: Iterable[tuple[Rule, Judged]],
+    plant: Assembly,
+    programme: Programme,
+    local: Callable[[float], datetime],
 ) -> tuple[tuple[Finding, ...], Checked]:
     findings: list[Finding] = []
     could_not: list[tuple[str, str]] = []
+    nothing: list[str] = []
     rules = 0
     for rule, verdicts in judged:
         rules += 1
@@ -80,8 +86,11 @@ def _gathered(
             else:
                 breaches.append(verdict)
         findings += grouped(rule, breaches, local)
+        told = breaches or any(name == rule.id for name, _ in could_not)
+        if not told and not has_matter(rule, plant, programme):
+            nothing.append(rule.id)
     whole = rules - len({rule for rule, _ in could_not})
-    return in_order(findings), Checked(whole, tuple(could_not))
+    return in_order(findings), Checked(whole, tuple(could_not), tuple(nothing))
 
 
 def judge(rule: Rule, history: History) -> Judged:

@@ -13,10 +13,12 @@ from cyclesim.cli.shared import (
     OK,
     STDOUT,
     Day,
+    check_drawing,
     check_figure,
     check_outputs,
     check_sweep,
     cli,
+    drawn_plant,
     loaded,
     output_file,
     scenario_file,
@@ -45,6 +47,7 @@ from cyclesim.errors import plain
          help="Draw the week with the worst finding, or the first, to FILE.svg or FILE.png.")  # fmt: skip
 @click.option("--figure-from", type=Day(), metavar="DATE", help="Draw from this day on instead.")
 @click.option("--figure-days", type=click.IntRange(1, 31), metavar="N", help="Draw N days, not 7.")
+@output_file("--drawing", "drawing_file", help="Draw the plant and how old its water gets to FILE.svg.")
 @click.option("--what-if", "what_ifs", multiple=True, metavar="WHAT=.../DURATION",
               help='Try a power cut, e.g. --what-if "outage=2027-01-12 03:00/8 h", or days of frost at the '
                    'worst date, e.g. --what-if "cold=-18 degC/3 days".')  # fmt: skip
@@ -64,6 +67,7 @@ def run(
     figure_file: Path | None,
     figure_from: date | None,
     figure_days: int | None,
+    drawing_file: Path | None,
     what_ifs: tuple[str, ...],
     everything: bool,
     asked_how_sure: bool,
@@ -77,7 +81,8 @@ def run(
             raise click.UsageError(f"{option} goes with --confidence.")
     check_sweep(workers, cluster)
     check_figure(figure_file, figure_from, figure_days)
-    scenario = loaded(file, sets, json_file, trace_file, figure_file)
+    check_drawing(drawing_file)
+    scenario = loaded(file, sets, json_file, trace_file, figure_file, drawing_file)
     from cyclesim.analysis.findings import is_broken
     from cyclesim.analysis.result import days_of_year, simulate
     from cyclesim.cli.what_if import what_if_sets
@@ -119,20 +124,30 @@ def run(
         form = figure_file.suffix.lower()
         drawn = stretch(result, figure_from, figure_days)
         write_whole_bytes(figure_file, lambda stream: write_figure(drawn, stream, form))
+    if drawing_file is not None:
+        write_text(drawing_file, drawn_plant(result.plant, result.metrics.legs))
     if json_file is not None:
         write_text(json_file, as_text(result_values(result, sure, warmed)))
-    if json_file != STDOUT and trace_file != STDOUT:
+    if STDOUT not in (json_file, trace_file, drawing_file):
         show_page(run_page(result, everything=everything, sure=sure, warmed=warmed))
     return BROKEN if is_broken(result.findings) else OK
 
 
 @cli.command()
 @scenario_file
-def check(file: Path, sets: tuple[str, ...]) -> int:
+@output_file("--drawing", "drawing_file", help="Draw the plant to FILE.svg.")
+@click.option("--fingerprint", "asked", is_flag=True,
+              help="Print only the digits by which papers can be matched with FILE.")  # fmt: skip
+def check(file: Path, sets: tuple[str, ...], drawing_file: Path | None, asked: bool) -> int:
     """Say whether FILE can be run, and what its plant alone breaks."""
-    from cyclesim.scenario.reading.load import load
+    check_drawing(drawing_file)
+    read: list[Path] = []
+    scenario = loaded(file, sets, drawing_file, on_read=read.append)
+    if asked:
+        from cyclesim.scenario.reading.fingerprint import fingerprint
 
-    scenario = load(file, sets=sets)
+        show(f"{fingerprint(read, sets)}\n")
+        return OK
     from cyclesim.analysis.findings import is_broken
     from cyclesim.analysis.rules import check_plant
     from cyclesim.said.check import check_page
@@ -141,7 +156,10 @@ def check(file: Path, sets: tuple[str, ...]) -> int:
 
     plant, programme = Assembly(scenario), Programme(scenario)
     findings, checked = check_plant(plant, programme)
-    show_page(check_page(plain(str(file), 400), plant, programme, findings, checked))
+    if drawing_file is not None:
+        write_text(drawing_file, drawn_plant(plant))
+    if drawing_file != STDOUT:
+        show_page(check_page(plain(str(file), 400), plant, programme, findings, checked))
     return BROKEN if is_broken(findings) else OK
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
@@ -15,9 +15,11 @@ import click
 from cyclesim.cli.endings import Ended, close_streams, lose, open_streams, say, say_usage, signals_end
 
 if TYPE_CHECKING:
+    from cyclesim.analysis.metrics import LegMetrics
     from cyclesim.decide.sweeps.sweep import How
     from cyclesim.said.page import Page
     from cyclesim.scenario.blocks.model import Scenario
+    from cyclesim.simulation.assembly import Assembly
 
 OK, BROKEN, WRONG, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
 MOST_DAYS = 3660
@@ -217,14 +219,21 @@ def _identity(path: Path) -> object:
     return there.st_dev, there.st_ino
 
 
-def loaded(file: Path, sets: Sequence[str], *outputs: Path | None) -> Scenario:
-    """The scenario of a file; refused, before any work, where an output is a file that it is read from."""
+def loaded(
+    file: Path, sets: Sequence[str], *outputs: Path | None, on_read: Callable[[Path], None] = lambda _: None
+) -> Scenario:
+    """The scenario of a file; refused, before any work, where an output is a file that it is read from.
+
+    *on_read* is called with each file that it is read from.
+    """
     check_outputs(file, *outputs)
     from cyclesim.scenario.reading.load import load
     from cyclesim.shown.files import is_stream
 
     read: list[Path] = []
     scenario = load(file, sets=sets, on_read=read.append)
+    for path in read:
+        on_read(path)
     there = [p for p in outputs if p is not None and p != STDOUT and p.exists() and not is_stream(p)]
     for path in there:
         for source in read:
@@ -242,6 +251,20 @@ def check_figure(figure: Path | None, first: date | None, days: int | None) -> N
         return
     if figure.suffix.lower() not in (".svg", ".png"):
         raise click.UsageError(f"A figure is drawn as svg or png: end the name {figure} with .svg or .png.")
+
+
+def check_drawing(drawing: Path | None) -> None:
+    """Refuse a drawing of the plant of an unknown form."""
+    if drawing is not None and drawing != STDOUT and drawing.suffix.lower() != ".svg":
+        raise click.UsageError(f"The plant is drawn as svg: end the name {drawing} with .svg.")
+
+
+def drawn_plant(plant: Assembly, ages: Mapping[str, LegMetrics] | None = None) -> str:
+    """The plant as a drawing in a file of its own."""
+    from cyclesim.said.drawing import drawing
+    from cyclesim.shown.pictures.plant import write_plant
+
+    return write_plant(drawing(plant, ages))
 
 
 def write(path: Path, put: Callable[[TextIO], object]) -> None:

@@ -88,7 +88,7 @@ def problems(
     links: Sequence[Link], flows: Sequence[float], at: Mapping[str, float], heads: Mapping[str, float]
 ) -> list[str]:
     """What a builder should know of this duty; `at` has the heads of nodes joined to the tub, `heads` all."""
-    told: list[str] = []
+    problems: list[str] = []
     chains = _chains(links)
     runs = [isinstance(link, PumpLink) and link.curve is not None for link in links]
     for chain in chains:
@@ -98,26 +98,28 @@ def problems(
                 links[i].name for i in chain if not isinstance(links[i], PumpLink) and not is_shut(links[i])
             ]
             cause = _no_flow_cause(pumps[0], pumps, links, flows, heads)
-            told.append(cause + (f"; no water moves in {_names(rest)}" if rest else ""))
+            problems.append(cause + (f"; no water moves in {_names(rest)}" if rest else ""))
     for link, q in zip(links, flows, strict=True):
         if not isinstance(link, PumpLink):
             continue
         if link.curve is None:
             if q < -NO_FLOW_M3_S:
-                told.append(
+                problems.append(
                     f"{link.name} stands still without a check valve: {_l_min(q)} run back through it"
                 )
             continue
         last, shutoff = link.curve.last_flow_m3_s, link.curve.head_m(0.0)
         if q > last * (1 + 1e-9):
-            told.append(f"{link.name} runs at {_l_min(q)}, past the last point of its curve ({_l_min(last)})")
+            problems.append(
+                f"{link.name} runs at {_l_min(q)}, past the last point of its curve ({_l_min(last)})"
+            )
         if q < -NO_FLOW_M3_S:
-            told.append(
+            problems.append(
                 f"{link.name} is pushed backwards, {_l_min(q)}: it makes {shutoff:.1f} m at no flow against "
                 f"{heads[link.b] - heads[link.a]:.1f} m, and has no check valve"
             )
         if q > NO_FLOW_M3_S and link.a not in at:
-            told.append(f"{link.name} sends water round without reaching the tub")
+            problems.append(f"{link.name} sends water round without reaching the tub")
     moving = any(run and q > NO_FLOW_M3_S for run, q in zip(runs, flows, strict=True))
     for chain in chains:
         back = [
@@ -125,7 +127,7 @@ def problems(
         ]
         if back:
             through = [links[i].name for i in chain if isinstance(links[i], PumpLink) and flows[i] < 0]
-            told.append(
+            problems.append(
                 f"water runs backwards in {_names(back)}, {_l_min(flows[chain[0]])}"
                 + (f": it comes back through {_names(through)}" if through else "")
             )
@@ -136,5 +138,5 @@ def problems(
                 there = at.get(link.a, 0.0)
                 if there > 0.05:
                     need = f"its outlet needs {link.lift_m:.1f} m"
-                    told.append(f"{link.name} gets no water: {need} and {there:.1f} m are there")
-    return told
+                    problems.append(f"{link.name} gets no water: {need} and {there:.1f} m are there")
+    return problems

@@ -27,7 +27,7 @@ def apart(plugs: Sequence[Plug]) -> list[list[int]]:
                 continue
             other = group[at.setdefault(node, i)]
             group = [group[i] if g == other else g for g in group]
-    return [[i for i, g in enumerate(group) if g == one] for one in dict.fromkeys(group)]
+    return [[i for i, g in enumerate(group) if g == first] for first in dict.fromkeys(group)]
 
 
 class Loops:
@@ -63,13 +63,13 @@ class Loops:
 
     def patterns(self, flows: Sequence[float]) -> Patterns:
         """The pattern of each loop at these *flows* [m3/s], one per plug."""
-        found = []
+        ways = []
         for members, age, known in zip(self._members, self._ages, self._known, strict=True):
             mine = tuple(flows[i] for i in members)
             if mine not in known:
                 known[mine] = age.pattern(mine)
-            found.append(known[mine])
-        return tuple(found)
+            ways.append(known[mine])
+        return tuple(ways)
 
     def change(self, at_s: float, to: Patterns) -> None:
         """From *at_s* on the flows are those of *to*; a loop whose flows stay is not touched."""

@@ -57,8 +57,8 @@ def solve(links: Sequence[Link], temp_c: float) -> Duty:
     wrong: list[int] = []
     for turn in range(_TURNS):
         trial = [_leak(losses[i](0.0)[0]) if i in closed else losses[i] for i in ways]
-        found, heads, converged = _balance(trial, [ends[i] for i in ways], np.zeros(len(nodes)))
-        flows = dict(zip(ways, found, strict=True))
+        balanced, heads, converged = _balance(trial, [ends[i] for i in ways], np.zeros(len(nodes)))
+        flows = dict(zip(ways, balanced, strict=True))
         wrong = [
             i for i in valves
             if (flows[i] * _LEAK_M_PER_M3_S > 1e-6 if i in closed else flows[i] < -1e-9)
@@ -68,8 +68,8 @@ def solve(links: Sequence[Link], temp_c: float) -> Duty:
         closed ^= set(wrong if turn < 10 else wrong[:1])
     while closed:  # without their leaks, which may have been all that a last one was open for
         ways = [i for i in ways if i not in closed]
-        found, heads, converged = _balance([losses[i] for i in ways], [ends[i] for i in ways], heads)
-        flows = dict(zip(ways, found, strict=True))
+        balanced, heads, converged = _balance([losses[i] for i in ways], [ends[i] for i in ways], heads)
+        flows = dict(zip(ways, balanced, strict=True))
         back = {i for i in valves if flows.get(i, 0.0) < -1e-9}
         if not back:
             break
@@ -79,10 +79,10 @@ def solve(links: Sequence[Link], temp_c: float) -> Duty:
     q = [0.0 if abs(flows.get(i, 0.0)) < 1e-13 else float(flows[i]) for i in range(len(links))]
     joined = parts(len(nodes), [ends[i] for i in ways])
     at = {node: float(heads[i]) + 0.0 for i, node in enumerate(nodes) if joined[i] == joined[0]}
-    told = problems(links, q, at, dict(zip(nodes, heads.tolist(), strict=True)))
+    sentences = problems(links, q, at, dict(zip(nodes, heads.tolist(), strict=True)))
     if wrong or not converged:
         why = f" ({', '.join(links[i].name for i in wrong)} would not come to rest)" if wrong else ""
-        told.append(f"these flows could not be worked out{why}: take this duty as unknown")
+        sentences.append(f"these flows could not be worked out{why}: take this duty as unknown")
     pipes = {link.name: (link, abs(q[i])) for i, link in enumerate(links) if isinstance(link, PipeLink)}
     speeds = {name: flow / (pi / 4 * pipe.bore_m**2) for name, (pipe, flow) in pipes.items()}
     per_speed = density_kg_m3(temp_c) / viscosity_pa_s(temp_c)
@@ -93,7 +93,7 @@ def solve(links: Sequence[Link], temp_c: float) -> Duty:
         pump_heads_m={name: head + 0.0 for name, head in given.items()},  # + 0.0 turns -0.0 into 0.0
         velocity_m_s=speeds,
         reynolds={name: speeds[name] * pipe.bore_m * per_speed for name, (pipe, _) in pipes.items()},
-        problems=tuple(told),
+        problems=tuple(sentences),
     )
 
 

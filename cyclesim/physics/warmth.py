@@ -154,8 +154,8 @@ def gathered(slugs: Sequence[Slug], at: Floats) -> Floats:
     sums = np.concatenate(([0.0], np.cumsum(0.5 * sizes * (fronts + backs))))
     k = np.clip(np.searchsorted(edges, at, side="right") - 1, 0, len(sizes) - 1)
     into = np.minimum(at - edges[k], sizes[k])
-    found: Floats = sums[k] + into * (fronts[k] + 0.5 * into / sizes[k] * (backs[k] - fronts[k]))
-    return found
+    heats: Floats = sums[k] + into * (fronts[k] + 0.5 * into / sizes[k] * (backs[k] - fronts[k]))
+    return heats
 
 
 def mix(streams: Sequence[tuple[float, Sequence[Slug]]]) -> list[Slug]:
@@ -195,7 +195,7 @@ def _cooling(slugs: Sequence[Slug], first_s: float, step: float, rate_1_s: float
     out: list[Slug] = []
     stay = first_s
     for dt, front, back in slugs:
-        apart = max(abs(k_s - rate_1_s * front), abs(k_s - rate_1_s * back))
+        apart = max(abs(k_s - rate_1_s * front), abs(k_s - rate_1_s * back)) + 2.0 * abs(back - front) / dt
         parts = max(1, math.ceil(dt * math.sqrt(rate_1_s * apart / (8.0 * BEND_K))))
         before = later(front, max(0.0, stay), rate_1_s, k_s)
         for k in range(1, parts + 1):

@@ -316,11 +316,11 @@ def _lasting_ages(
                 matrix[k, at[ends[i][0]]] -= abs(p.flows[i]) / whole
             transit[k] += plugs[i].volume_m3 / whole
     ages = np.linalg.solve(matrix, transit)
-    found = {}
+    ages_at = {}
     for i, (start, _) in ends.items():
         inlet = 0.0 if start == "tub" else float(ages[at[start]])
-        found[i] = (inlet, inlet + plugs[i].volume_m3 / abs(p.flows[i]))
-    return found
+        ages_at[i] = (inlet, inlet + plugs[i].volume_m3 / abs(p.flows[i]))
+    return ages_at
 
 
 def _links(p: Pattern) -> list[int]:

@@ -228,5 +228,5 @@ class Ways:
             lost, returned = self._by_second(way, contents, self._beside(way, ones[2 * n + 2 :]), ends)
             passages.matrix[:, k] = [*lost, *returned]
             passages.known[k] = True
-        found = passages.matrix @ at
-        return found[: len(way.settled.moving)].tolist(), found[len(way.settled.moving) :]
+        products = passages.matrix @ at
+        return products[: len(way.settled.moving)].tolist(), products[len(way.settled.moving) :]

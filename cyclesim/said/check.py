@@ -9,7 +9,7 @@ from cyclesim.analysis.suction_side import measure_room, measure_suction
 from cyclesim.said.cautions import ADVICE, say_cautions
 from cyclesim.said.page import Page
 from cyclesim.said.room_table import say_suction
-from cyclesim.said.verdict import say_findings, say_verdict
+from cyclesim.said.verdict import say_first, say_open, say_others, say_verdict
 from cyclesim.said.words import count
 from cyclesim.scenario.reading.defaults import filled_in
 from cyclesim.simulation.assembly import Assembly
@@ -27,7 +27,9 @@ def check_page(
     page.line()
     page.line("Of the rules that need no run:")
     say_verdict(page, findings, checked)
-    say_findings(page, findings)
+    say_first(page, findings)
+    say_others(page, findings)
+    say_open(page, checked)
     say_suction(page, measure_suction(plant, programme), measure_room(plant))
     say_cautions(page, [ADVICE])
     return page

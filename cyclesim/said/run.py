@@ -6,6 +6,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from cyclesim.analysis.amounts import listed
+from cyclesim.said.answer import answer, say_answer
 from cyclesim.said.care_tables import say_water_care
 from cyclesim.said.cautions import RUN_CAUTIONS, say_cautions
 from cyclesim.said.cold_table import say_cold_spell
@@ -14,7 +15,7 @@ from cyclesim.said.page import Page
 from cyclesim.said.room_table import say_suction
 from cyclesim.said.run_tables import say_energy, say_legs, say_pumps, say_sources, say_tripped, say_tub
 from cyclesim.said.use_tables import say_blowers, say_made_from, say_people, say_power_cuts
-from cyclesim.said.verdict import say_findings, say_verdict
+from cyclesim.said.verdict import say_open, say_others
 from cyclesim.said.wiring_tables import say_left, say_nobody_turns, say_treatment, say_wiring
 from cyclesim.said.words import count
 from cyclesim.scenario.reading.defaults import filled_in
@@ -45,12 +46,12 @@ def run_page(
     first = date.fromisoformat(about.first_day)
     span = f"{count(about.days, 'day')} from {first.day} {first:%B %Y}, {about.time_zone}"
     page.line(f"{span} ({count(about.warm_up_days, 'day')} of warm-up not counted)")
-    page.line()
-    aside = () if metrics.water_care and metrics.water_care.disinfectant else ("disinfectant",)
-    say_verdict(page, result.findings, result.checked, aside)
+    told = answer(result, sure)
+    say_answer(page, told, result.findings)
     say_tripped(page, metrics.heat_sources)
     say_absent(page, result)
-    say_findings(page, result.findings, everything=everything)
+    say_others(page, result.findings, everything=everything)
+    say_open(page, result.checked)
     say_duty_problems(page, result)
     say_wiring(page, result)
     if sure is not None:
@@ -83,6 +84,8 @@ def run_page(
             page.line(f"- {note}", hang=2)
     say_defaults(page, (*filled_in(result.scenario), *assumptions(result.scenario)))
     say_cautions(page, RUN_CAUTIONS)
+    page.line()
+    page.line(told.verdict, tone=told.tone)
     return page
 
 

@@ -30,6 +30,7 @@ def result_values(
         "findings": [asdict(finding) for finding in result.findings],
         "checked": {
             "checked": result.checked.checked,
+            "nothing_to_judge": list(result.checked.nothing),
             "could_not": [{"rule": rule, "why": why} for rule, why in result.checked.could_not],
         },
         "valves_left": {name: asdict(leg) for name, leg in result.left.items()},

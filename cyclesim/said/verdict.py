@@ -1,4 +1,4 @@
-"""What a run comes to: the verdict in a line, the broken rules, the worst findings and what mends them."""
+"""What a run comes to: the verdict in a line, the worst findings and what mends them, all others."""
 
 from __future__ import annotations
 
@@ -9,50 +9,62 @@ from cyclesim.analysis.findings import SEVERITIES, Checked, Finding
 from cyclesim.said.page import Page
 from cyclesim.said.words import count, hours, number, when
 
-MOST_SHOWN = 8
+MOST_SHOWN, FIRST_SHOWN = 8, 2
+"""So many findings are told unless all are asked for, and so many of them before all else."""
 
 
 def verdict(findings: Sequence[Finding], checked: Checked) -> str:
-    """The verdict in one sentence or two."""
-    tally = f"{checked.checked} checked, {len({rule for rule, _ in checked.could_not})} could not be."
+    """The verdict in a sentence or two, which say how much was judged."""
     rules = {finding.rule: finding.severity for finding in findings}
-    if not rules:
-        return f"No rule broken: {tally}"
     by_severity = [(list(rules.values()).count(severity), severity) for severity in SEVERITIES]
     parts = ", ".join(f"{n} {severity}" for n, severity in by_severity if n)
-    return f"{count(len(rules), 'rule')} broken: {parts}. {tally[0].upper()}{tally[1:]}"
+    broken = f"{count(len(rules), 'rule')} broken: {parts}." if rules else "No rule broken."
+    tally = [f"{count(checked.apply, 'rule applies', 'rules apply')} to this plant"]
+    if checked.nothing:
+        tally.append(f"{count(len(checked.nothing), 'has', 'have')} nothing to judge here")
+    open_ = list(dict.fromkeys(rule for rule, _ in checked.could_not))
+    if open_:
+        tally.append(f"{len(open_)} could not be checked: {listed(open_)}")
+    return f"{broken} {'; '.join(tally)}."
 
 
-def say_verdict(
-    page: Page, findings: Sequence[Finding], checked: Checked, not_considered: Sequence[str] = ()
-) -> None:
-    """The verdict, a line for each broken rule, what could not be checked and why, what was left aside."""
+def say_verdict(page: Page, findings: Sequence[Finding], checked: Checked) -> None:
+    """The verdict alone."""
     page.line(verdict(findings, checked), tone=findings[0].severity if findings else "good")
-    for rule in dict.fromkeys(finding.rule for finding in findings):
-        broken = [finding for finding in findings if finding.rule == rule]
-        subjects = listed(list(dict.fromkeys(finding.subject for finding in broken)))
-        page.line(f"{broken[0].severity:<8} {rule}: {subjects}", indent=2, hang=9)
-    for rule, why in checked.could_not:
-        page.line(f"not checked: {rule}: {why}", indent=2, hang=9)
-    for what in not_considered:
-        page.line(f"{what} not considered", indent=2, hang=9)
 
 
-def say_findings(page: Page, findings: Sequence[Finding], *, everything: bool = False) -> None:
-    """The worst findings: what happened, why, what mends it; told together where only subjects differ."""
-    if not findings:
-        return
-    page.heading("What to change first")
+def say_open(page: Page, checked: Checked) -> None:
+    """What could not be checked, and why; nothing where all could."""
+    if checked.could_not:
+        page.heading("Not checked")
+        for rule, why in checked.could_not:
+            page.line(f"- {rule}: {why}", hang=2)
+
+
+def say_first(page: Page, findings: Sequence[Finding]) -> None:
+    """The worst findings: what happened, how badly, and what mends it."""
+    for k, group in enumerate(alike(findings)[:FIRST_SHOWN], start=1):
+        _say_alike(page, k, group)
+
+
+def say_others(page: Page, findings: Sequence[Finding], *, everything: bool = False) -> None:
+    """The findings after the first; *everything*: none is left out, and each has its rule's own sentence."""
     groups = alike(findings)
     most = len(groups) if everything else MOST_SHOWN
-    for k, group in enumerate(groups[:most], start=1):
+    if len(groups) > FIRST_SHOWN:
+        page.heading("More findings")
+    for k, group in enumerate(groups[FIRST_SHOWN:most], start=FIRST_SHOWN + 1):
         _say_alike(page, k, group)
     left_out = sum(map(len, groups[most:]))
     if left_out:
-        page.line()
-        page.line(
-            f"... and {count(left_out, 'lesser finding')} more; --all tells them, and --json FILE has them."
-        )
+        page.line(f"... and {count(left_out, 'more finding')}: --all tells them, and --json FILE has them.")
+    if everything and findings:
+        page.heading("The rules that are broken")
+        for first in {finding.rule: finding for finding in findings}.values():
+            page.line(f"- {first.rule}: {first.sentence.rstrip('.')} ({first.source}).", hang=2)
+    elif findings:
+        rule = findings[0].rule
+        page.line(f"What a rule asks for, and why: cyclesim rules ID, e.g. cyclesim rules {rule}")
 
 
 def alike(findings: Sequence[Finding]) -> list[list[Finding]]:
@@ -65,7 +77,6 @@ def alike(findings: Sequence[Finding]) -> list[list[Finding]]:
 
 def _say_alike(page: Page, k: int, group: Sequence[Finding]) -> None:
     first = group[0]
-    page.line()
     title = f"{k}. {listed([finding.subject for finding in group])}: {first.cause}"
     page.line(title, tone=first.severity, hang=3)
     if len(group) == 1:
@@ -76,7 +87,6 @@ def _say_alike(page: Page, k: int, group: Sequence[Finding]) -> None:
             if how_bad(finding):
                 page.line(f"{finding.subject}: {how_bad(finding)}", indent=3, hang=6)
     page.line(f"Mend: {first.mend}", indent=3, hang=6)
-    page.line(f"Rule: {first.sentence.rstrip('.')} ({first.source}).", indent=3, hang=6)
 
 
 def how_bad(finding: Finding) -> str:

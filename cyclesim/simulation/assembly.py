@@ -133,7 +133,7 @@ class Assembly:
     def turned(self, name: str, position: str) -> Positions:
         """The usual positions with this one valve or diverter in another."""
         usual = zip(self.turnable, self.usually, strict=True)
-        return tuple(position if one == name else own for one, own in usual)
+        return tuple(position if valve == name else own for valve, own in usual)
 
     @cached_property
     def _ways(self) -> dict[str, str]:
@@ -232,9 +232,9 @@ class Assembly:
     @cached_property
     def housings(self) -> dict[str, Equipment | HeatSource]:
         """Equipment and heat sources by name."""
-        found: dict[str, Equipment | HeatSource] = dict(self.sheet.equipment)
-        found.update(self.sheet.heat_sources)
-        return found
+        sheets: dict[str, Equipment | HeatSource] = dict(self.sheet.equipment)
+        sheets.update(self.sheet.heat_sources)
+        return sheets
 
     def leg_volume_m3(self, name: str) -> float:
         """Water in a leg, its manifold included."""
@@ -351,10 +351,10 @@ class Assembly:
         *dry*: the water is below the suction fittings, so that pumps run and move none.
         """
         key = (speeds, self.usually if positions is None else positions, dry)
-        found = self._duties.get(key)
-        if found is None:
-            found = self._duties[key] = self._solve(*key)
-        return found
+        duty = self._duties.get(key)
+        if duty is None:
+            duty = self._duties[key] = self._solve(*key)
+        return duty
 
     def turning(self, contacts: Speeds) -> Speeds:
         """The speeds at which pumps move water when these contacts are closed."""
@@ -376,7 +376,7 @@ class Assembly:
         pump_heats = {n: self.pumps[n].heat_to_water * self.speeds[n][s].power_w for n, s in running.items()}
         name = " + ".join(_said(n, s) for n, s in running.items())
         if running and positions != self.usually:
-            name += f" with {self.said_at(positions)}"
+            name += f" with {self.positions_text(positions)}"
         if running and dry:
             name, pump_heats = f"{name} without water", {}
         return PlantDuty(
@@ -395,17 +395,17 @@ class Assembly:
             far_s,
         )
 
-    def said_at(self, positions: Positions) -> str:
+    def positions_text(self, positions: Positions) -> str:
         """What is not in its usual position, in words: `bypass shut, seats at left`."""
         at = dict(zip(self.turnable, positions, strict=True))
-        return ", ".join(self.said_one(name, at[name]) for name in self.not_as_usual(positions))
+        return ", ".join(self.position_text(name, at[name]) for name in self.not_as_usual(positions))
 
     def not_as_usual(self, positions: Positions) -> list[str]:
         """The valves and diverters that are in another position than the usual one."""
         return [n for n, at, usual in zip(self.turnable, positions, self.usually, strict=True) if at != usual]
 
     @staticmethod
-    def said_one(name: str, position: str) -> str:
+    def position_text(name: str, position: str) -> str:
         """One valve in a position: `bypass shut`, `seats at left`."""
         return f"{name} {position}" if position in ("open", "shut") else f"{name} at {position}"
 
@@ -488,7 +488,7 @@ class Assembly:
 
     def _inlet(self, name: str) -> str:
         """The node before an element, in the direction in which the network is written."""
-        return next(a for one, a, _ in self._placed if one == name)
+        return next(a for placed, a, _ in self._placed if placed == name)
 
     def trips_dry(self, name: str) -> bool:
         """Whether a high limit feels a device's own water and trips it where that stands still.

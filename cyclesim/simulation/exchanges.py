@@ -51,8 +51,8 @@ class Exchanges:
     def _numbered(self, name: str, key: int, law: Law) -> Numbered:
         if name not in self.names:
             self.names.append(name)
-        found = self._known[name, key] = (self.names.index(name), law)
-        return found
+        numbered = self._known[name, key] = (self.names.index(name), law)
+        return numbered
 
     def open_water(self) -> Numbered:
         """Evaporation, convection and sky radiation of the tub's surface, with its make-up."""
@@ -101,14 +101,14 @@ class Exchanges:
 
     def heat_pump(self, name: str) -> Numbered:
         """A heat pump that runs with water moving through it."""
-        found = self._known.get((name, 0))
-        if found is None:
+        numbered = self._known.get((name, 0))
+        if numbered is None:
             sheet = self._plant.sheet.heat_sources[name]
             assert isinstance(sheet, HeatPumpSheet)
             air_c = self._zones.series[sheet.outside]
             law = laws.heat_pump_law(rated(sheet), air_c, self._humidity(sheet.outside))
-            found = self._numbered(name, 0, law)
-        return found
+            numbered = self._numbered(name, 0, law)
+        return numbered
 
     def by_itself(self, name: str) -> Numbered:
         """A stove or a collector that nobody switches, while water moves through it."""
@@ -136,15 +136,15 @@ def rated(sheet: HeatPumpSheet) -> HeatPumpRating:
 
 def fires(plant: Assembly, programme: Programme, origin: datetime, hours: int) -> dict[str, list[float]]:
     """Hourly heat [W] of every stove and collector from *origin* (UTC) on."""
-    found: dict[str, list[float]] = {}
+    heats: dict[str, list[float]] = {}
     for name, sheet in plant.sheet.heat_sources.items():
         if isinstance(sheet, Solar):
             sun = SolarCollector(sheet.summer_peak_w, sheet.winter_peak_w, _SUMMER_DAY_H, _WINTER_DAY_H)
             standard = standard_time(origin, ZoneInfo(plant.scenario.place.time_zone))
-            found[name] = sun.hourly_w(standard, hours)
+            heats[name] = sun.hourly_w(standard, hours)
         elif isinstance(sheet, Wood):
-            found[name] = _burning(sheet, programme, origin, hours)
-    return found
+            heats[name] = _burning(sheet, programme, origin, hours)
+    return heats
 
 
 def _burning(sheet: Wood, programme: Programme, origin: datetime, hours: int) -> list[float]:

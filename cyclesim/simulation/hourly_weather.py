@@ -290,7 +290,7 @@ def _lacks(series: Series, at: Ints, needed: tuple[datetime, datetime], path: st
     ranges = [
         (series.start + int(r[0]) * step, series.start + int(r[-1] + 1) * step) for r in np.split(at, breaks)
     ]
-    said = ", ".join(f"{_day(max(a, needed[0]))} to {_day(min(b, needed[1]))}" for a, b in ranges[:3])
+    gaps = ", ".join(f"{_day(max(a, needed[0]))} to {_day(min(b, needed[1]))}" for a, b in ranges[:3])
     more = f" and {len(ranges) - 3} more" if len(ranges) > 3 else ""
     file, line, column = series.named_at or (series.name, 0, 0)
     covers = f"values from {_day(series.start)} to {_day(series.start + series.steps * step)}"
@@ -300,7 +300,7 @@ def _lacks(series: Series, at: Ints, needed: tuple[datetime, datetime], path: st
         column,
         path,
         f"'{series.name}', {covers}",
-        f"the run goes from {_day(needed[0])} to {_day(needed[1])}; missing: {said}{more}",
+        f"the run goes from {_day(needed[0])} to {_day(needed[1])}; missing: {gaps}{more}",
         "a file of one whole year serves any year" if series.days < 365 else "run days that it covers",
     )
 

@@ -52,9 +52,11 @@ class OwnClock:
             local = (origin + timedelta(seconds=end)).astimezone(zone)
             since_midnight = 3600.0 * local.hour + 60.0 * local.minute + local.second
             come = end + round(controller.person_within_s)
-            set_right = [one for one in set_right if one[0] < end]  # nobody came before the next cut
+            set_right = [
+                setting for setting in set_right if setting[0] < end
+            ]  # nobody came before the next cut
             set_right += [(end, end - since_midnight), (come, float(come))]
-        starts = [one for one in set_right if one[0] < span_s]
+        starts = [setting for setting in set_right if setting[0] < span_s]
         ends = [*(start for start, _ in starts[1:]), span_s]
         self.stretches = tuple(
             ClockStretch(start, end, shows, rate)
@@ -67,29 +69,33 @@ class OwnClock:
         return [
             (start, end)
             for a, b in spans
-            for one in self.stretches
-            if b > one.shows_s and a < one.last_s
-            for start, end in [(max(one.real_s(a), one.start_s), min(one.real_s(b), one.end_s))]
+            for stretch in self.stretches
+            if b > stretch.shows_s and a < stretch.last_s
+            for start, end in [
+                (max(stretch.real_s(a), stretch.start_s), min(stretch.real_s(b), stretch.end_s))
+            ]
             if start < end
         ]
 
     def real_points(self, points: SetPoints) -> SetPoints:
         """Set points by its time, as they come in real time."""
         levels: list[Level] = []
-        for one in self.stretches:
-            before = [level for level in points.levels if level.at_s <= one.shows_s] or list(
+        for stretch in self.stretches:
+            before = [level for level in points.levels if level.at_s <= stretch.shows_s] or list(
                 points.levels[:1]
             )
-            inside = [level for level in points.levels if one.shows_s < level.at_s < one.last_s]
-            found = [(one.start_s, before[-1].keep_at_c)]
-            found += [(one.real_s(level.at_s), level.keep_at_c) for level in inside]
+            inside = [level for level in points.levels if stretch.shows_s < level.at_s < stretch.last_s]
+            found = [(stretch.start_s, before[-1].keep_at_c)]
+            found += [(stretch.real_s(level.at_s), level.keep_at_c) for level in inside]
             for at, keep_at_c in found:
                 if not levels or levels[-1].keep_at_c != keep_at_c:
                     levels.append(Level(at, keep_at_c))
         ready = []
         for r in points.ready:
-            for one in self.stretches:
-                if one.shows_s <= r.ready_s < one.last_s:
-                    due = one.real_s(r.ready_s)
-                    ready.append(ReadyBy(max(one.start_s, due - (r.ready_s - r.from_s)), due, r.keep_at_c))
+            for stretch in self.stretches:
+                if stretch.shows_s <= r.ready_s < stretch.last_s:
+                    due = stretch.real_s(r.ready_s)
+                    ready.append(
+                        ReadyBy(max(stretch.start_s, due - (r.ready_s - r.from_s)), due, r.keep_at_c)
+                    )
         return SetPoints(tuple(levels), tuple(sorted(ready)))

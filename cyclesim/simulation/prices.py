@@ -28,7 +28,7 @@ def prices(
         span = (begin, begin + timedelta(seconds=span_s))
         edges, price = unrolled(tariff.file, "price", *span, span, "supply.tariff.file")
         return np.clip(edges, 0.0, float(span_s)), price
-    found: list[list[Span]] = []
+    spans_of: list[list[Span]] = []
     for window in tariff.windows:
         times = windows(
             window.from_time,
@@ -38,12 +38,12 @@ def prices(
             origin=begin_utc,
             span_s=span_s,
         )
-        found.append(joined((max(0, o.start_s), min(span_s, o.end_s)) for o in times))
-    marks = {0, span_s, *(t for spans in found for span in spans for t in span)}
+        spans_of.append(joined((max(0, o.start_s), min(span_s, o.end_s)) for o in times))
+    marks = {0, span_s, *(t for spans in spans_of for span in spans for t in span)}
     edges = np.array(sorted(marks), dtype=float)
     price = np.full(len(edges) - 1, tariff.otherwise.amount)
     for window, spans in reversed(
-        list(zip(tariff.windows, found, strict=True))
+        list(zip(tariff.windows, spans_of, strict=True))
     ):  # the first that fits decides
         for start, end in spans:
             price[np.searchsorted(edges, start) : np.searchsorted(edges, end)] = window.price.amount

@@ -170,10 +170,10 @@ class Programme:
     @property
     def past(self) -> dict[str, list[str]]:
         """What is started past the controller -> the contacts that start it."""
-        found: dict[str, list[str]] = {}
+        starters: dict[str, list[str]] = {}
         for beside in self.beside:
-            found.setdefault(beside.starter.target, []).append(beside.starter.name)
-        return found
+            starters.setdefault(beside.starter.target, []).append(beside.starter.name)
+        return starters
 
     def _keeps(self) -> Iterator[KeepLine]:
         yield from (i for i in self.scenario.interlocks if isinstance(i, KeepLine))
@@ -263,7 +263,7 @@ class Programme:
         quiet = self.scenario.schedule.quiet_hours
         if quiet is None:
             return []
-        found = windows(
+        spells = windows(
             quiet.from_time,
             quiet.to_time,
             days=_named(quiet.days),
@@ -271,7 +271,7 @@ class Programme:
             origin=begin_utc,
             span_s=span_s,
         )
-        return joined(sorted((max(0, o.start_s), min(span_s, o.end_s)) for o in found))
+        return joined(sorted((max(0, o.start_s), min(span_s, o.end_s)) for o in spells))
 
     def raised(
         self, begin_utc: datetime, span_s: int, bathed: Sequence[Session] | None = None
@@ -283,7 +283,7 @@ class Programme:
         if bathed is None:
             bathed = sessions(self.scenario, begin_utc, span_s, 0)
         entries, clock = self.scenario.schedule.bathing, self.own_clock(begin_utc, span_s)
-        found: dict[str, list[Span]] = {}
+        spans_of: dict[str, list[Span]] = {}
         for demand, run in ((t.demand, t.run) for t in self.timed):
             if isinstance(run, Bathing):
                 spans = [j for s in bathed if entries[s.entry] is run for j in s.jets]
@@ -292,20 +292,20 @@ class Programme:
                 spans = [(end, end + round(run.lasts_s)) for end in ends if end < span_s]
             else:
                 spans = clock.real((o.start_s, o.end_s) for o in self.occurrences(run, begin_utc, span_s))
-            found[demand.name] = joined(sorted(spans))
+            spans_of[demand.name] = joined(sorted(spans))
         for demand, k in self.air:
-            found[demand.name] = joined(sorted(a for s in bathed if s.entry == k for a in s.air))
+            spans_of[demand.name] = joined(sorted(a for s in bathed if s.entry == k for a in s.air))
         for demand in self.purges:
             times = self._recurring(self.scenario.schedule.air_purges, begin_utc, span_s)
-            found[demand.name] = joined(sorted(clock.real(times)))
+            spans_of[demand.name] = joined(sorted(clock.real(times)))
         for name, demand in self.treating.items():
             runs_ = self.scenario.plant.treatment[name].runs
             times = [(0, span_s)] if runs_ is None else self._recurring(runs_, begin_utc, span_s)
-            found[demand.name] = joined(sorted(clock.real(times)))
+            spans_of[demand.name] = joined(sorted(clock.real(times)))
         if (heating := self.scenario.schedule.heating) and (sensor := heating.sensor):
             every, lasts = round(sensor.every_s), round(sensor.for_s)
-            found[SAMPLING] = [(at, at + lasts) for at in range(0, span_s, every)]
-        return found
+            spans_of[SAMPLING] = [(at, at + lasts) for at in range(0, span_s, every)]
+        return spans_of
 
     def _recurring(self, occasions: Iterable[Occasion], begin_utc: datetime, span_s: int) -> list[Span]:
         times = (o for occasion in occasions for o in self.occurrences(occasion, begin_utc, span_s))
@@ -318,7 +318,7 @@ class Programme:
 
     def wired(self, begin_utc: datetime, span_s: int) -> dict[str, list[Span]]:
         """Per fact of what is beside the controller, when it is so as far as a clock or a person decides."""
-        found: dict[str, list[Span]] = {}
+        spans_of: dict[str, list[Span]] = {}
         for starter, line in ((b.starter, b.line) for b in self.beside):
             spans: list[Span] = []
             if line.clock is not None:  # a clock of its own, which no power cut resets
@@ -328,15 +328,15 @@ class Programme:
                 spans = [(at, at + lasts) for at in range(0, span_s, every)]
             elif line.hand_switch is not None:
                 for to in ("hand", "off"):
-                    left = [one for one in line.hand_switch if one.to == to]
+                    left = [hand for hand in line.hand_switch if hand.to == to]
                     key = f"{starter.name}.closed" if to == "hand" else f"{starter.target}.switched_off"
                     if left:
-                        found[key] = joined(
-                            sorted([*found.get(key, []), *self._spells(left, begin_utc, span_s)])
+                        spans_of[key] = joined(
+                            sorted([*spans_of.get(key, []), *self._spells(left, begin_utc, span_s)])
                         )
                 continue
-            found[f"{starter.name}.closed"] = joined(spans)
-        return found
+            spans_of[f"{starter.name}.closed"] = joined(spans)
+        return spans_of
 
     def outages(self, begin_utc: datetime, span_s: int) -> list[Span]:
         """Power cuts that reach into the span from *begin_utc* [s]."""
@@ -348,19 +348,19 @@ class Programme:
 
     def turns(self, begin_utc: datetime, span_s: int) -> list[tuple[int, str, str | None]]:
         """(second, valve, position) of every turn of a valve; None for back to its usual position."""
-        found: list[tuple[int, str, str | None]] = []
+        turns: list[tuple[int, str, str | None]] = []
         for turned in self.scenario.schedule.valves_turned:
             for start, end in self._spells([turned], begin_utc, span_s):
-                found += [(start, turned.valve, turned.to), (end, turned.valve, None)]
-        return sorted(found, key=lambda turn: (turn[0], turn[2] is not None))
+                turns += [(start, turned.valve, turned.to), (end, turned.valve, None)]
+        return sorted(turns, key=lambda turn: (turn[0], turn[2] is not None))
 
     def _spells(self, spells: Sequence[Spell | Outage], begin_utc: datetime, span_s: int) -> list[Span]:
-        found = []
+        spans = []
         for spell in spells:
             start = round((localize(spell.from_local, self.zone)[0] - begin_utc).total_seconds())
             if start < span_s and start + spell.lasts_s > 0:
-                found.append((max(0, start), min(span_s, start + round(spell.lasts_s))))
-        return sorted(found)
+                spans.append((max(0, start), min(span_s, start + round(spell.lasts_s))))
+        return sorted(spans)
 
     def outside(self, begin_utc: datetime, span_s: int) -> list[str]:
         """What the file dates wholly outside the span: it has no effect on it."""
@@ -371,10 +371,10 @@ class Programme:
         for key in ("outages", "valves_turned", "low_water"):
             dated[key] = getattr(schedule, key)
         return [
-            f"{name} from {one.from_local:%Y-%m-%d %H:%M}"
+            f"{name} from {spell.from_local:%Y-%m-%d %H:%M}"
             for name, spells in dated.items()
-            for one in spells
-            if not self._spells([one], begin_utc, span_s)
+            for spell in spells
+            if not self._spells([spell], begin_utc, span_s)
         ]
 
     def waits(self, begin_utc: datetime, span_s: int) -> list[Span]:

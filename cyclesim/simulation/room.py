@@ -94,8 +94,8 @@ def _spent(stream: Stream[str], watts: dict[str, float], edges: Floats) -> Float
     starts = np.array([x.start_s for x in stream] + [stream.end_s], dtype=float)
     power = np.array([watts.get(x.state, 0.0) for x in stream])
     sums = np.concatenate([[0.0], np.cumsum(power * np.diff(starts))])
-    found: Floats = np.interp(edges, starts, sums)
-    return found
+    sums_at: Floats = np.interp(edges, starts, sums)
+    return sums_at
 
 
 def _before_and_in(waste: Floats, before: int, count: int) -> list[float]:
@@ -104,5 +104,5 @@ def _before_and_in(waste: Floats, before: int, count: int) -> list[float]:
     hours = np.concatenate(
         [np.full(before, first), waste, np.full(max(0, count - before - len(waste)), waste[-1])]
     )
-    found: list[float] = hours[:count].tolist()
-    return found
+    temps: list[float] = hours[:count].tolist()
+    return temps

@@ -38,7 +38,7 @@ def sessions(scenario: Scenario, origin: datetime, span_s: int, seed: int) -> li
     No draw depends on plant, control or the span: a day has its own stream of chance. On the days of an
     absence nobody comes.
     """
-    found: list[Session] = []
+    sessions: list[Session] = []
     for k, entry in enumerate(scenario.schedule.bathing):
         if entry.drawn is None:
             occurrences = runs(
@@ -51,9 +51,9 @@ def sessions(scenario: Scenario, origin: datetime, span_s: int, seed: int) -> li
                 span_s=span_s,
                 year=scenario.place.year,
             )
-            found += [_session(k, entry, o.start_s, o.end_s, entry.people) for o in occurrences]
+            sessions += [_session(k, entry, o.start_s, o.end_s, entry.people) for o in occurrences]
         else:
-            found += [
+            sessions += [
                 _session(k, entry, start, end, people)
                 for start, end, people in _drawn(
                     entry.drawn, f"{seed}/bathing {k}", scenario.place.time_zone, origin, span_s
@@ -66,7 +66,7 @@ def sessions(scenario: Scenario, origin: datetime, span_s: int, seed: int) -> li
         day = (origin + timedelta(seconds=session.start_s)).astimezone(zone).date()
         return not any(absence.from_date <= day <= absence.to_date for absence in away)
 
-    return sorted(filter(at_home, found), key=lambda s: (s.start_s, s.end_s, s.entry))
+    return sorted(filter(at_home, sessions), key=lambda s: (s.start_s, s.end_s, s.entry))
 
 
 def _drawn(
@@ -124,11 +124,11 @@ def _presses(start_s: int, end_s: int, presses: int, at_most_s: float | None) ->
     return tuple(joined((s, min(s + round(at_most_s), end_s)) for s in starts))
 
 
-def together(found: Sequence[Session]) -> list[tuple[int, int, bool]]:
+def together(sessions: Sequence[Session]) -> list[tuple[int, int, bool]]:
     """(second, people in the water, covered) from each change on; several sessions at once add up."""
-    edges = sorted({s.start_s for s in found} | {s.end_s for s in found})
+    edges = sorted({s.start_s for s in sessions} | {s.end_s for s in sessions})
     changes = []
     for at in edges:
-        now = [s for s in found if s.start_s <= at < s.end_s]
+        now = [s for s in sessions if s.start_s <= at < s.end_s]
         changes.append((at, sum(s.people for s in now), all(s.covered for s in now)))
     return changes

@@ -90,7 +90,7 @@ class Wiring:
         self.resets = [c.bit(f"{s.name}.reset") for s in sources]
         self.own = {k: c.bit(f"flow.{s.name}.own") for k, s in enumerate(sources) if s.own_switch}
         """Place of a device -> the fact that its own flow switch is closed."""
-        self.told = sum({*self.sensed, *self.trips, *self.own.values()})
+        self.feedback = sum({*self.sensed, *self.trips, *self.own.values()})
         """The facts that the plant itself decides."""
         sheets = {k: plant.sheet.heat_sources.get(s.name) for k, s in enumerate(sources)}
         self.rising = {k for k, sheet in sheets.items() if sheet and sheet.proof.by == "temperature_rise"}

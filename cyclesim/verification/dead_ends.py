@@ -134,7 +134,7 @@ def _around(automaton: Automaton, node: Node) -> list[str]:
         f"the {name} is closed" if name in contacts else f"{name.removesuffix(f', {TREATMENT}')} is asked for"
         for name in sorted({name for value in values for name in value.raised})
     ]
-    turned = [plant.said_at(around.positions)] if around.positions != plant.usually else []
+    turned = [plant.positions_text(around.positions)] if around.positions != plant.usually else []
     return [*raised, *turned, *(["the water is low"] if around.low else [])]
 
 

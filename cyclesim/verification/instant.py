@@ -289,7 +289,7 @@ class Instants:
                 stops.append(i)
             elif settled.feels >> k & 1 and not timers[i]:
                 starts.append(i)
-        feedback = settled.facts & self.wiring.told
+        feedback = settled.facts & self.wiring.feedback
         due = self.controller.step(new, mask | feedback | self._time_up(runs)).moved
         return _Controlled(
             new, feedback, settled.risen, was, settled.effect, tuple(stops), tuple(starts), due

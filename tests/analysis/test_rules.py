@@ -67,6 +67,20 @@ def test_what_could_not_be_judged_is_counted_apart(run: Run) -> None:
     assert len(RULES) - 2 == checked.checked
 
 
+def test_rules_without_a_matter_are_told_apart(scenario: Callable[..., Scenario]) -> None:
+    """No blower, nobody who bathes, no valve, no lamp: these rules hold because there is nothing to judge."""
+    nothing = set(simulate(scenario(), days=1).checked.nothing)
+    assert {"airline-unprotected", "session-too-long", "left-without-flush", "lamp-without-flow"} <= nothing
+    assert not nothing & {"stale-water", "heat-without-flow", "quiet-hours", "flush-too-short", "no-run-on"}
+
+
+def test_a_rule_that_is_broken_has_a_matter(scenario: Callable[..., Scenario]) -> None:
+    """What breaks a rule counts among what it judges, whatever the rule says of itself."""
+    result = simulate(scenario(("lasts: 40 s", "lasts: 15 s")), days=2)
+    assert {finding.rule for finding in result.findings}.isdisjoint(result.checked.nothing)
+    assert len(RULES) == result.checked.apply + len(result.checked.nothing)
+
+
 def test_a_sound_plant_runs_without_a_finding(scenario: Callable[..., Scenario]) -> None:
     """Four days of the plant of these tests: no rule broken, all of them judged."""
     result = simulate(scenario(), days=4)

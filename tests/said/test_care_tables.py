@@ -3,13 +3,11 @@
 from types import SimpleNamespace as Made
 from typing import Any
 
-from cyclesim.analysis.findings import Checked
 from cyclesim.analysis.metrics import DisinfectantMetrics, Fading, FilterCare, RefillCare, WaterCareMetrics
 from cyclesim.analysis.rules import RULES
 from cyclesim.said.care_tables import say_water_care
 from cyclesim.said.page import Page
 from cyclesim.said.rules import rule_page, rule_values
-from cyclesim.said.verdict import say_verdict
 from cyclesim.shown.terminal import printed
 
 FADING = Fading("leg", 0.397, 1.26, 12, 48.5, 0, 0.0)
@@ -55,16 +53,6 @@ def test_refills_and_filter_are_told_in_a_line_each() -> None:
     text = flat(None, FilterCare(14.0, 84.4, 1487.3))
     assert "cleaned every 14 days; 1487 m3 pass it in 84.4 h of flow between two cleanings" in text
     assert said(None).strip() == ""
-
-
-def test_verdict_says_what_was_not_considered() -> None:
-    """A line where something was left aside, and none where nothing was."""
-    for aside, line in ((("disinfectant",), "  disinfectant not considered"), ((), None)):
-        page = Page()
-        say_verdict(page, (), Checked(29, ()), aside)
-        lines = printed(page).splitlines()
-        assert (line in lines) == bool(aside)
-        assert "No rule broken: 29 checked, 0 could not be." == lines[0]
 
 
 def test_every_rule_is_listed_under_its_severity() -> None:

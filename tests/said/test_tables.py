@@ -8,7 +8,7 @@ from cyclesim.analysis.findings import Checked, Finding, is_broken
 from cyclesim.analysis.metrics import HeatSourceMetrics, LegMetrics, PumpMetrics
 from cyclesim.said.page import Page
 from cyclesim.said.run_tables import say_legs, say_pumps, say_tripped, worst_first
-from cyclesim.said.verdict import how_bad, say_findings, say_verdict, verdict
+from cyclesim.said.verdict import how_bad, say_first, say_open, say_others, verdict
 from cyclesim.shown.terminal import printed
 
 LEG = LegMetrics(
@@ -87,21 +87,21 @@ def test_verdict_counts_rules_not_findings() -> None:
         FINDING,
         replace(FINDING, subject="b"),
     ]
-    assert (
-        verdict(findings, Checked(17, (("no-run-on", "no keep"),)))
-        == "2 rules broken: 1 danger, 1 hygiene. 17 checked, 1 could not be."
+    checked = Checked(17, (("no-run-on", "no keep"), ("no-run-on", "no pump")), ("jets-weak", "dry-running"))
+    assert verdict(findings, checked) == (
+        "2 rules broken: 1 danger, 1 hygiene. 16 rules apply to this plant; 2 have nothing to judge here; "
+        "1 could not be checked: no-run-on."
     )
-    assert verdict([], Checked(17, ())) == "No rule broken: 17 checked, 0 could not be."
+    assert verdict([], Checked(17, ())) == "No rule broken. 17 rules apply to this plant."
 
 
-def test_verdict_names_what_was_not_checked_and_why() -> None:
-    """A rule that could not be judged stands below the verdict with its reason."""
-    page = Page()
-    say_verdict(
-        page, [FINDING, replace(FINDING, subject="right")], Checked(16, (("jets-weak", "no need known"),))
-    )
-    assert "hygiene  stale-water: left and right" in printed(page)
-    assert "not checked: jets-weak: no need known" in printed(page)
+def test_what_was_not_checked_is_told_with_its_reason() -> None:
+    """A rule that could not be judged has a line of its own; where all could, there is none."""
+    page, whole = Page(), Page()
+    say_open(page, Checked(16, (("jets-weak", "no need known"),)))
+    say_open(whole, Checked(16, ()))
+    assert "- jets-weak: no need known" in printed(page)
+    assert [] == whole.blocks
 
 
 @pytest.mark.parametrize(
@@ -113,19 +113,24 @@ def test_only_danger_and_hygiene_break_the_exit_status(severity: str, broken: bo
 
 
 def test_finding_says_how_bad_and_what_mends_it() -> None:
-    """Times, hours, the worst and the first date; then the mend and the rule with its source."""
+    """Times, hours, the worst and the first date; then the mend; rule and source where all are told."""
     assert how_bad(FINDING) == "12 times, 30.5 h in all; worst: 31.2 h; first 2 Jan 2027 21:00"
-    page = Page()
-    say_findings(page, [replace(FINDING, cause=f"cause {k}") for k in range(10)])
-    assert printed(page).count("Mend: flush twice a day") == 8
-    assert "project choice, no standard" in " ".join(printed(page).split())
-    assert "2 lesser findings more" in printed(page)
+    findings = [replace(FINDING, cause=f"cause {k}") for k in range(10)]
+    head, page, all_of_it = Page(), Page(), Page()
+    say_first(head, findings)
+    say_others(page, findings)
+    say_others(all_of_it, findings, everything=True)
+    assert printed(head).count("Mend: flush twice a day") == 2
+    assert printed(page).count("Mend: flush twice a day") == 6
+    assert printed(all_of_it).count("Mend: flush twice a day") == 8
+    assert "2 more findings" in printed(page)
+    assert "project choice, no standard" in " ".join(printed(all_of_it).split())
 
 
 def test_findings_that_differ_in_subject_alone_are_told_together() -> None:
     """Two legs with one cause and one mend are one paragraph, with the numbers of each."""
     page = Page()
-    say_findings(page, [FINDING, replace(FINDING, subject="right", worst=40.0)])
+    say_first(page, [FINDING, replace(FINDING, subject="right", worst=40.0)])
     assert "1. left and right: flushes are too rare" in printed(page)
     assert "   left: 12 times, 30.5 h in all; worst: 31.2 h;" in printed(page)
     assert "   right: 12 times, 30.5 h in all; worst: 40.0 h;" in printed(page)

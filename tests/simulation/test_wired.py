@@ -197,7 +197,7 @@ def test_the_facts_that_the_plant_decides(loop: Loop) -> None:
     w = wiring(loop(OWN))
     bit = w.controller.bit
     names = ["flow.element.sensed", "element.trips", "flow.element.own"]
-    assert sum(bit(name) for name in names) == w.told
+    assert sum(bit(name) for name in names) == w.feedback
     assert ([bit(names[0])], [bit(names[1])], {0: bit(names[2])}) == (w.sensed, w.trips, w.own)
     assert [bit("element.reset")] == w.resets
     assert {POWER_LOST, LEVEL_LOW, names[2]} == {n for n in w.controller.facts if w.deciding & bit(n)}
@@ -313,3 +313,13 @@ def test_an_instant_settles_once(loop: Loop, data: st.DataObject) -> None:
     again = w.settled(once.effect, state, once.facts, at, once.risen, welds)
     assert once == again
     assert not once.feels & once.stops
+
+
+def test_equal_water_is_one_object(loop: Loop) -> None:
+    """What is the same is asked of the plant once, whoever asks: a change of water is told by identity."""
+    w = wiring(loop(MAY_SHUT))
+    waters = [w.effect(state_of(w, LOW, element), 0, OPEN).water for element in ("off", "firing")]
+    assert waters[0] is waters[1]
+    assert waters[0] is not w.effect(state_of(w, HIGH), 0, OPEN).water
+    assert waters[0] is not w.effect(state_of(w, LOW), 0, SHUT).water
+    assert 3 == len(w.waters)

@@ -4,6 +4,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, model_validator
 
+from cyclesim.scenario.blocks.about import About
 from cyclesim.scenario.blocks.candidates import Candidates
 from cyclesim.scenario.blocks.place import Circuit, Place, Supply
 from cyclesim.scenario.blocks.plant import Plant
@@ -165,6 +166,9 @@ class Scenario(Model):
 
     format: Literal[1] = Field(description="The number of this file format: 1.")
     title: str = Field(description="What the report is headed with.", min_length=1, max_length=200)
+    about: About | None = Field(
+        None, description="Who hands it over to whom, for the head of papers; it changes no number."
+    )
     place: Place = Field(description="Where and when: year, time zone, weather, zones.")
     supply: Supply = Field(description="The electrical circuit and what its energy costs.")
     plant: Plant = Field(description="What is built.")

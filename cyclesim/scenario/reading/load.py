@@ -10,7 +10,7 @@ from pydantic import ValidationError
 from cyclesim.errors import Fault, InputError
 from cyclesim.scenario.blocks.model import FORMATS, Scenario
 from cyclesim.scenario.checks.names import check
-from cyclesim.scenario.reading.references import OnRead, name_series, resolve, resolve_series
+from cyclesim.scenario.reading.references import OnRead, name_files, resolve, resolve_logo, resolve_series
 from cyclesim.scenario.reading.sets import apply
 from cyclesim.scenario.text.refusals import explain, quoted
 from cyclesim.scenario.text.tree import Tree
@@ -51,11 +51,12 @@ def _scenario(
             tree.faults.append(tree.fault((), found, "a scenario begins with format: 1"))
         raise InputError(*_first_faults(tree.faults))
     resolve(tree, name, folder, on_read)
-    name_series(tree, folder, on_read)
+    name_files(tree, folder, on_read)
     for number, text in enumerate(sets, start=1):
         apply(tree, text, number)
     resolve(tree, name, folder, on_read)  # a set may have put in the path of a file
     resolve_series(tree, name, folder, on_read)
+    resolve_logo(tree, name, folder, on_read)
     head = tree.value.get("format", FORMATS[0])
     if isinstance(head, bool) or head not in FORMATS:
         known = ", ".join(map(str, FORMATS))

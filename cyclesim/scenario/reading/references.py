@@ -1,4 +1,4 @@
-"""Sections and series in files of their own, inside the scenario file's folder and nowhere else."""
+"""Sections, series and a picture in files of their own, in the scenario file's folder and nowhere else."""
 
 from collections.abc import Callable
 from contextlib import suppress
@@ -8,6 +8,7 @@ from pathlib import Path, PurePosixPath
 from cyclesim.errors import Fault, shorten
 from cyclesim.scenario.forms.forms import Steps
 from cyclesim.scenario.text.csv_file import PRICES, WEATHER, CsvColumn, Series, read_series
+from cyclesim.scenario.text.picture_file import PICTURE_DUE, SUFFIXES, Picture, read_picture
 from cyclesim.scenario.text.tree import Tree
 from cyclesim.scenario.text.yaml_file import read_file
 
@@ -26,6 +27,7 @@ SERIES: dict[Steps, dict[str, CsvColumn]] = {
 }
 OnRead = Callable[[Path], object]
 """Is told every file that is read."""
+LOGO: Steps = ("about", "logo")
 SERIES_DUE = "the path of a CSV file is due, e.g. weather/town.csv"
 _DUE = "a block of keys, or the path of a file such as plants/tub.yaml, is due"
 
@@ -38,9 +40,9 @@ def resolve(tree: Tree, name: str, folder: Path | None, on_read: OnRead) -> None
             _resolve_one(tree, path, text, name, folder, on_read)
 
 
-def name_series(tree: Tree, folder: Path | None, on_read: OnRead) -> None:
-    """Tell of the CSV files that a scenario names, also of those that a set will put something else for."""
-    for path in SERIES:
+def name_files(tree: Tree, folder: Path | None, on_read: OnRead) -> None:
+    """Tell of the other files that a scenario names, also of those that a set will put something else for."""
+    for path in (*SERIES, LOGO):
         text = tree.get(path, default=None)
         if folder is not None and isinstance(text, str):
             with suppress(OSError, ValueError):  # a name that no file can have is refused later, by its line
@@ -66,6 +68,23 @@ def resolve_series(tree: Tree, name: str, folder: Path | None, on_read: OnRead) 
         tree.gone.add(path)
         for fault in series:  # nothing could be read: the place to mend is where the path is written
             tree.faults.append(fault if fault.line else _where_written(tree, path, text, fault))
+
+
+def resolve_logo(tree: Tree, name: str, folder: Path | None, on_read: OnRead) -> None:
+    """Put in the picture that a scenario names as its firm's logo."""
+    text = tree.get(LOGO, default=None)
+    if not isinstance(text, str) or LOGO in tree.gone:
+        return
+    target = _inside(tree, LOGO, text, folder, SUFFIXES, PICTURE_DUE)
+    if target is None:
+        return
+    on_read(target)
+    picture = read_picture(target, str(PurePosixPath(name).parent / PurePosixPath(text)))
+    if isinstance(picture, Picture):
+        tree.get(LOGO[:-1])[LOGO[-1]] = picture
+    else:
+        tree.faults.append(_where_written(tree, LOGO, text, picture))
+        tree.gone.add(LOGO)
 
 
 def _resolve_one(tree: Tree, path: Steps, text: str, name: str, folder: Path | None, on_read: OnRead) -> None:

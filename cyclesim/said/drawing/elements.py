@@ -1,0 +1,300 @@
+"""What each element of a plant is on the sheet: its symbol, its label, and all that is known of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from cyclesim.analysis.metrics import LegMetrics
+from cyclesim.said.drawing.joined import Tee
+from cyclesim.said.drawing.pieces import GRID, Piece
+from cyclesim.said.drawing.shapes import (
+    HALF,
+    ROW_PX,
+    Band,
+    Box,
+    Label,
+    Line,
+    LineKind,
+    Point,
+    Symbol,
+    SymbolKind,
+    Way,
+    label_width,
+)
+from cyclesim.said.words import NEVER_MOVES, number
+from cyclesim.scenario.blocks.plant import Leg
+from cyclesim.scenario.blocks.treatment import KINDS as TREATMENTS
+from cyclesim.simulation.assembly import Assembly, last_stretch
+from cyclesim.units import format_quantity
+
+_LONGEST_PX, _SHORTEST_PX = 192, 24
+_MOST_WIDE = 12  # jets; more of them stand closer
+_CLEAR, _COLUMN_CLEAR = 4, 8  # between a symbol and its label
+
+
+@dataclass(frozen=True)
+class Elements:
+    """The elements of a plant; *ages* by leg, last stretch or housing, None where no run is told."""
+
+    plant: Assembly
+    ages: Mapping[str, LegMetrics] | None = None
+
+    def piece(self, name: str | Tee, way: Way) -> Piece:
+        """One element with its label above, or to the right where water flows north."""
+        if isinstance(name, Tee):
+            return _at_symbol(Symbol("tee", Point(0, 0), way, name.name), (name.name,), way)
+        sheet = self.plant.sheet
+        if name in sheet.legs:
+            return self._leg(name, way)
+        lines, aged = (name, *self._facts(name)), name in self.plant.housings
+        band = self.band(name)
+        if aged and band:
+            lines = (*lines, self._age(name))
+        symbol = Symbol(self._kind(name), Point(0, 0), way, name, self._is_shut(name), band)
+        return _at_symbol(symbol, lines, way, age=bool(aged and band))
+
+    def band(self, name: str) -> Band:
+        """How old the water of a leg, last stretch or housing gets."""
+        if self.ages is None or name not in self.ages:
+            return ""
+        oldest, limit = self.ages[name].oldest_water_h, self.limit_h
+        if oldest is None:
+            return "never"
+        return "over" if oldest > limit else "older" if oldest > limit / 2 else "young"
+
+    @property
+    def limit_h(self) -> float:
+        """The oldest that water may get."""
+        return self.plant.scenario.limits.water_age_s / 3600.0
+
+    def key(self) -> tuple[tuple[Band, str], ...]:
+        """What the bands mean."""
+        if self.ages is None:
+            return ()
+        half, limit = f"{self.limit_h / 2:g}", f"{self.limit_h:g}"
+        return (
+            ("young", f"oldest water up to {half} h"),
+            ("older", f"up to the limit of {limit} h"),
+            ("over", f"over {limit} h"),
+            ("never", NEVER_MOVES),
+        )
+
+    def told(self) -> dict[str, str]:
+        """A sentence for each element."""
+        sheet = self.plant.sheet
+        names = [*sheet.legs, *sheet.pumps, *sheet.equipment, *sheet.heat_sources, *sheet.valves]
+        names += [way for diverter in sheet.diverters.values() for way in diverter.ways]
+        names += [*sheet.check_valves, *sheet.air]
+        return {name: f"{name}: {', '.join(self._everything(name))}." for name in names}
+
+    def dead_end(self, name: str) -> Piece:
+        """A leg that is capped, apart from all else."""
+        piece = self._leg(name, "east")
+        piece.symbols.append(Symbol("cap", piece.outlets[0], "east", name))
+        return piece
+
+    def blower(self, name: str) -> Piece:
+        """A blower, whose air goes west."""
+        return _at_symbol(Symbol("blower", Point(0, 0), "west", name), (name, *self._facts(name)), "west")
+
+    # -- legs --------------------------------------------------------------------------------------------
+
+    @cached_property
+    def _px_per_m(self) -> float:
+        longest = max((leg.length_m for leg in self.plant.sheet.legs.values()), default=1.0)
+        return _LONGEST_PX / longest
+
+    def _leg(self, name: str, way: Way) -> Piece:
+        leg = self.plant.sheet.legs[name]
+        pipe = 2 * GRID * max(_SHORTEST_PX // (2 * GRID), round(leg.length_m * self._px_per_m / (2 * GRID)))
+        jets, apart = self._jets(leg)
+        bar = apart * max(0, jets - 1)
+        lines, band = (name, *self._facts(name)), self.band(name)
+        if band:
+            lines = (*lines, self._age(name))
+        wide, high = label_width(lines), ROW_PX * len(lines)
+        beside = wide + GRID if way != "north" else high + GRID
+        long = _even(max(pipe + bar + 2 * GRID, beside))
+        px = 2 + round(100.0 * leg.bore_m)
+        spots = [(long - pipe - bar) // 2 // GRID * GRID]
+        spots += [spots[0] + pipe, spots[0] + pipe + bar]
+        at = [_along(way, spot) for spot in (0, *spots, long)]
+        after: LineKind = "spray" if jets else "joint"
+        made = [Line((at[0], at[1])), Line((at[1], at[2]), "pipe", name, px, band)]
+        made.append(Line((at[3], at[4]), after))
+        last = self.band(last_stretch(name)) or band
+        if bar:
+            made.append(Line((at[2], at[3]), "jets", name, max(3, px // 2), last))
+        symbols = []
+        for k in range(jets):
+            spot = _along(way, spots[1] + k * apart)
+            off = px // 4 + 6
+            spot = Point(spot.x - off, spot.y) if way == "north" else Point(spot.x, spot.y + off)
+            symbols.append(
+                Symbol("last jet" if k == jets - 1 else "jet", spot, way, name, band=last if bar else "")
+            )
+        half = max((px + 1) // 2, px // 4 + 12 if jets else 0)
+        label = _label(lines, name, way, long, (px + 1) // 2, age=bool(band), band=self._worst(name))
+        box = _box(way, long, half, label.box)
+        return Piece([at[0]], [at[-1]], box, made, symbols, [label])
+
+    def _worst(self, name: str) -> Band:
+        order: tuple[Band, ...] = ("", "young", "older", "over", "never")
+        return max(self.band(name), self.band(last_stretch(name)), key=order.index)
+
+    def _jets(self, leg: Leg) -> tuple[int, int]:
+        """How many, and how far apart on the sheet."""
+        if leg.manifold is None:
+            return 0, 0
+        n = leg.manifold.jets
+        return n, 2 * GRID if n <= _MOST_WIDE else GRID
+
+    # -- words -------------------------------------------------------------------------------------------
+
+    def _facts(self, name: str) -> Iterator[str]:
+        """What stands below a name."""
+        sheet = self.plant.sheet
+        if name in sheet.legs:
+            leg = sheet.legs[name]
+            facts = [told_quantity(leg.length_m, "length"), self._size(leg)]
+            if leg.manifold:
+                facts.append("1 jet" if leg.manifold.jets == 1 else f"{leg.manifold.jets} jets")
+            yield ", ".join(facts)
+            if leg.dead_end:
+                yield "dead end, capped"
+        elif name in sheet.pumps:
+            powers = [told_quantity(speed.power_w, "power") for speed in sheet.pumps[name].speeds.values()]
+            yield "pump, " + " or ".join(powers)
+            if sheet.pumps[name].check_valve:
+                yield "with a check valve"
+        elif name in sheet.equipment:
+            thing = sheet.equipment[name]
+            kind = "" if thing.kind in (name, "other") else f"{thing.kind}, "
+            yield f"{kind}{told_quantity(thing.volume_m3, 'volume')}"
+        elif name in sheet.heat_sources:
+            source = sheet.heat_sources[name]
+            kind = source.kind.replace("_", " ")
+            yield f"{kind}, {told_quantity(source.output_w, 'power')}"
+        elif name in sheet.valves:
+            yield f"valve, usually {sheet.valves[name].usual}"
+        elif name in self._diverter_of:
+            diverter = self._diverter_of[name]
+            shut = "shut" if self._is_shut(name) else "open"
+            yield f"way of {diverter}, usually {shut}"
+        elif name in sheet.check_valves:
+            yield "check valve"
+        elif name in sheet.air:
+            yield f"blower, {told_quantity(sheet.air[name].power_w, 'power')}"
+        for device, treatment in sheet.treatment.items():
+            if treatment.in_ == name:
+                yield f"{device} ({TREATMENTS[treatment.kind]}) treats here"
+
+    def _everything(self, name: str) -> Iterator[str]:
+        """All that is known of an element."""
+        leg = self.plant.sheet.legs.get(name)
+        if leg is not None:
+            yield "leg"
+        yield from self._facts(name)
+        if leg is not None:
+            yield f"{told_quantity(self.plant.leg_volume_m3(name), 'volume')} in it"
+        if name in self.plant.pumps:
+            return
+        if self.band(name):
+            yield f"{self._age(name)} (limit {self.limit_h:g} h)"
+
+    def _size(self, leg: Leg) -> str:
+        return leg.pipe.name if leg.pipe else f"bore {told_quantity(leg.bore_m, 'length')}"
+
+    def _age(self, name: str) -> str:
+        """The number by which a leg is coloured, and that of its last jet."""
+        text, last = self._hours(name, "oldest "), last_stretch(name)
+        if self.ages is not None and last in self.ages:
+            text += f", last jet {self._hours(last)}"
+        return text
+
+    def _hours(self, name: str, before: str = "") -> str:
+        oldest = (self.ages or {})[name].oldest_water_h
+        if oldest is None:
+            return NEVER_MOVES
+        return f"{before}{number(oldest)} h{' !' if oldest > self.limit_h else ''}"
+
+    @cached_property
+    def _diverter_of(self) -> dict[str, str]:
+        return {way: name for name, one in self.plant.sheet.diverters.items() for way in one.ways}
+
+    def _is_shut(self, name: str) -> bool:
+        sheet = self.plant.sheet
+        if name in self._diverter_of:
+            diverter = sheet.diverters[self._diverter_of[name]]
+            return name not in diverter.opens[diverter.usual]
+        return name in sheet.valves and sheet.valves[name].usual == "shut"
+
+    def _kind(self, name: str) -> SymbolKind:
+        sheet = self.plant.sheet
+        if name in sheet.pumps:
+            return "pump"
+        if name in sheet.equipment:
+            kind = sheet.equipment[name].kind
+            return "vessel" if kind == "other" else kind
+        if name in sheet.heat_sources:
+            return "electric" if sheet.heat_sources[name].kind == "electric" else "exchanger"
+        return "check valve" if name in sheet.check_valves else "valve"
+
+
+def _at_symbol(symbol: Symbol, lines: tuple[str, ...], way: Way, *, age: bool = False) -> Piece:
+    """A symbol in the middle of a line of its own, with a label."""
+    half = HALF[symbol.kind]
+    wide, high = label_width(lines), ROW_PX * len(lines)
+    beside = max(wide, 2 * half) if way != "north" else max(high, 2 * half)
+    long = _even(beside + 2 * GRID)
+    middle = _along(way, long // 2)
+    ends = _along(way, 0), _along(way, long)
+    edges = _along(way, long // 2 - half), _along(way, long // 2 + half)
+    joints = [Line((ends[0], edges[0])), Line((edges[1], ends[1]))]
+    if symbol.kind == "tee":
+        joints = [Line(ends)]
+    label = _label(lines, symbol.about, way, long, half, age=age, band=symbol.band)
+    placed = symbol.moved(*middle)
+    return Piece([ends[0]], [ends[1]], _box(way, long, half, label.box), joints, [placed], [label],
+                 {symbol.about: middle} if symbol.kind == "tee" else {})  # fmt: skip
+
+
+def _label(
+    lines: tuple[str, ...], about: str, way: Way, long: int, half: int, *, age: bool, band: Band
+) -> Label:
+    """Above the middle of what is *long*, or to its right where water flows north."""
+    middle, high = _along(way, long // 2), ROW_PX * len(lines)
+    if way == "north":
+        return Label(Point(half + _COLUMN_CLEAR, middle.y - high // 2), lines, about, False, age, band)
+    return Label(Point(middle.x, -half - _CLEAR - high), lines, about, True, age, band)
+
+
+def _box(way: Way, long: int, half: int, label: Box) -> Box:
+    """What all covers, out to the grid."""
+    if way == "north":
+        box = Box(-half, -long, half, 0).joined(label)
+    else:
+        x = long if way == "east" else -long
+        box = Box(min(0, x), -half, max(0, x), half).joined(label)
+    return Box(*(GRID * (v // GRID) for v in box[:2]), *(-GRID * (-v // GRID) for v in box[2:]))
+
+
+def _along(way: Way, spot: int) -> Point:
+    return {"east": Point(spot, 0), "west": Point(-spot, 0), "north": Point(0, -spot)}[way]
+
+
+def _even(value: float) -> int:
+    """Up to a length whose middle is on the grid."""
+    return 2 * GRID * int(-(-value // (2 * GRID)))
+
+
+def told_quantity(value: float, kind: str) -> str:
+    """A value in SI as a drawing tells it, to three digits.
+
+    >>> told_quantity(0.003830, "flow"), told_quantity(1.5142, "volume")
+    ('230 L/min', '1510 L')
+    """
+    amount, unit = format_quantity(value, kind).split(" ", 1)
+    return f"{float(f'{float(amount):.3g}'):g} {unit}"

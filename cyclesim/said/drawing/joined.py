@@ -1,0 +1,142 @@
+"""The network as boxes in boxes: what follows each other, what stands side by side, and what goes across.
+
+Chains between the tub and the junctions are reduced: two between the same ends stand side by side, two that
+meet at a junction of nothing else follow each other. Chains that keep the rest from coming out as one are set
+aside as links.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import NamedTuple
+
+from cyclesim.scenario.blocks.chains import Chain, Item
+
+TUB = "tub"
+_MOST_TRIED = 24  # chains: with more, those that do not come out as one are all links
+
+
+class Tee(NamedTuple):
+    """A junction on the way."""
+
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Split:
+    """Ways side by side."""
+
+    branches: tuple[Run, ...]
+
+
+Part = str | Tee | Split
+Run = tuple[Part, ...]
+"""What follows each other."""
+
+
+class Between(NamedTuple):
+    """What lies between two ends, which are the tub or junctions."""
+
+    start: str
+    end: str
+    run: Run
+
+
+class Joined(NamedTuple):
+    """The ways from the tub back to it, and what goes across."""
+
+    ways: tuple[Run, ...]
+    links: tuple[Between, ...]
+
+
+def joined(network: Sequence[Chain], junctions: Iterable[str]) -> Joined:
+    """The network of a file in boxes."""
+    whole = _reduced(list(_sections(network, {TUB, *junctions})))
+    if _is_one(whole):
+        return _as_ways(whole, ())
+    if len(whole) <= _MOST_TRIED:
+        inner_first = sorted(whole, key=lambda one: (TUB in one[:2], len(one.run)))
+        for n in (1, 2):
+            for aside in combinations(inner_first, n):
+                rest = _reduced([one for one in whole if one not in aside])
+                if rest and _is_one(rest):
+                    return _as_ways(rest, aside)
+    return _as_ways([one for one in whole if one[:2] == (TUB, TUB)],
+                    tuple(one for one in whole if one[:2] != (TUB, TUB)))  # fmt: skip
+
+
+def tees(run: Run) -> Iterator[str]:
+    """The junctions on a way."""
+    for part in run:
+        if isinstance(part, Tee):
+            yield part.name
+        elif isinstance(part, Split):
+            for branch in part.branches:
+                yield from tees(branch)
+
+
+def _sections(network: Sequence[Chain], ends: set[str]) -> Iterator[Between]:
+    for chain in network:
+        start, run = str(chain[0]), list[Part]()
+        for item in chain[1:]:
+            if isinstance(item, str) and item in ends:
+                yield Between(start, item, tuple(run))
+                start, run = item, []
+            else:
+                run.append(_part(item))
+
+
+def _part(item: Item) -> Part:
+    if isinstance(item, str):
+        return item
+    return Split(tuple(tuple(map(_part, branch)) for branch in item.branches))
+
+
+def _reduced(sections: list[Between]) -> list[Between]:
+    """The same with fewer chains; what leads from the tub to the tub stays apart."""
+    while True:
+        fewer = _in_series(_side_by_side(sections))
+        if len(fewer) == len(sections):
+            return fewer
+        sections = fewer
+
+
+def _side_by_side(sections: list[Between]) -> list[Between]:
+    groups: dict[tuple[str, str], list[Run]] = {}
+    for start, end, run in sections:
+        groups.setdefault((start, end), []).append(run)
+    merged = []
+    for (start, end), runs in groups.items():
+        if len(runs) == 1 or (start, end) == (TUB, TUB):
+            merged += [Between(start, end, run) for run in runs]
+        else:
+            merged.append(Between(start, end, (Split(tuple(runs)),)))
+    return merged
+
+
+def _in_series(sections: list[Between]) -> list[Between]:
+    """The first junction that just two chains meet at, one after the other, becomes a tee on the way."""
+    into: dict[str, list[Between]] = {}
+    out_of: dict[str, list[Between]] = {}
+    for one in sections:
+        out_of.setdefault(one.start, []).append(one)
+        into.setdefault(one.end, []).append(one)
+    for name, (first, *more) in into.items():
+        after = out_of.get(name, [])
+        if name == TUB or more or len(after) != 1 or after[0] is first:
+            continue
+        through = Between(first.start, after[0].end, (*first.run, Tee(name), *after[0].run))
+        at = sections.index(first)
+        return [*(one for one in sections[:at] if one is not after[0]), through,
+                *(one for one in sections[at + 1 :] if one is not after[0])]  # fmt: skip
+    return sections
+
+
+def _is_one(sections: list[Between]) -> bool:
+    return all(one[:2] == (TUB, TUB) for one in sections)
+
+
+def _as_ways(sections: Sequence[Between], links: tuple[Between, ...]) -> Joined:
+    return Joined(tuple(one.run for one in sections), links)

@@ -1,0 +1,264 @@
+"""The drawing of a plant: nothing on anything, everything joined as the network is, and read out in words."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+from collections.abc import Iterator
+from itertools import combinations
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+import yaml
+from click.testing import CliRunner
+
+from cyclesim.cli import cli
+from cyclesim.said.drawing import Drawing, drawing
+from cyclesim.said.drawing.joined import Split, Tee, joined
+from cyclesim.said.drawing.shapes import Box, Line, Point
+from cyclesim.scenario.blocks.chains import read_network
+from cyclesim.scenario.reading.load import load, load_text
+from cyclesim.scenario.text.yaml_file import parse_text
+from cyclesim.shown.pictures.plant import within, write_plant
+from cyclesim.simulation.assembly import Assembly
+from tests.evidence.engine_networks import drawn
+
+SCHEDULES = Path(__file__).resolve().parents[2] / "schedules"
+SHIPPED = sorted(path.name for path in SCHEDULES.glob("*.yaml"))
+_HYDRAULIC = ("pumps", "equipment", "heat_sources", "valves", "check_valves")
+
+
+def plant(name: str) -> Assembly:
+    """A shipped plant."""
+    return Assembly(load(SCHEDULES / name))
+
+
+def bled(title: str = "Walled garden") -> Assembly:
+    """A shipped plant with a bleed across from one pump's loop to the other's, and a capped spare."""
+    text = (SCHEDULES / "walled-garden-circulator.yaml").read_text(encoding="utf-8")
+    whole = parse_text(text, "tub.yaml").value
+    whole["title"] = title
+    parts = whole["plant"]
+    parts["legs"]["bleed"] = {"pipe": "32 PN10", "length": "3 m", "zone": "pump_room"}
+    parts["legs"]["spare"] = {"pipe": "63 PN10", "length": "2 m", "zone": "soil", "dead_end": True}
+    parts["valves"] = {"tap_valve": {"drop": "1 m at 20 L/min", "usual": "open"}}
+    parts["junctions"] = ["tap", "end"]
+    first, second = parts["network"]
+    first.insert(4, "tap")
+    second.insert(3, "end")
+    parts["network"].append(["tap", "bleed", "tap_valve", "end"])
+    return Assembly(load_text(yaml.safe_dump(whole), "tub.yaml"))
+
+
+def ages(of: Assembly, hours: float | None = 9.0) -> dict[str, SimpleNamespace]:
+    """An age for everything that has one."""
+    return {name: SimpleNamespace(oldest_water_h=hours) for name in of.reported}
+
+
+def every() -> Iterator[tuple[str, Assembly]]:
+    """The shipped plants, one with a link across, and drawn ones of every kind of network."""
+    yield from ((name, plant(name)) for name in SHIPPED)
+    yield "bled", bled()
+    yield from ((f"drawn {seed}", Assembly(drawn(seed))) for seed in range(33))
+
+
+@pytest.mark.parametrize(("name", "of"), [pytest.param(n, a, id=n) for n, a in every()])
+@pytest.mark.parametrize("aged", [False, True], ids=["bare", "aged"])
+def test_nothing_lies_on_anything(name: str, of: Assembly, aged: bool) -> None:
+    """No label on a line, a symbol or another label; no symbol on a symbol; all on the sheet."""
+    sheet = drawing(of, ages(of) if aged else None)
+    whole = Box(0, 0, sheet.width, sheet.height)
+    labels = [*sheet.labels, sheet.tub_label]
+    segments = [
+        Line((a, b), line.kind, line.about, line.px).box
+        for line in sheet.lines
+        for a, b in zip(line.points, line.points[1:], strict=False)
+    ]
+    symbols = [symbol for symbol in sheet.symbols if symbol.kind not in ("arrow", "jet", "last jet")]
+    for box in [*(label.box for label in labels), *(symbol.box for symbol in sheet.symbols), *segments]:
+        assert (whole.x0, whole.y0) <= (box.x0, box.y0), name
+        assert box.x1 <= whole.x1, name
+        assert box.y1 <= whole.y1, name
+    for label in labels:
+        assert not [box for box in segments if label.box.meets(box)], label
+        assert not [one for one in sheet.symbols if label.box.meets(one.box)], label
+    for one, other in combinations(labels, 2):
+        assert not one.box.meets(other.box), (one, other)
+    for one, other in combinations(symbols, 2):
+        assert not one.box.meets(other.box), (one, other)
+    pipes = [line for line in sheet.lines if line.kind in ("pipe", "jets")]
+    for one, other in combinations(pipes, 2):
+        assert one.about == other.about or not one.box.meets(other.box), (one, other)
+
+
+def nets(sheet: Drawing) -> dict[str, set[int]]:
+    """Which lines, as joined sets by number, each element touches: read off the sheet alone."""
+    joints = [line for line in sheet.lines if line.kind in ("joint", "spray")]
+    parent = list(range(len(joints)))
+
+    def root(k: int) -> int:
+        while parent[k] != k:
+            k = parent[k]
+        return k
+
+    def on(p: Point, line: Line) -> bool:
+        return any(
+            min(a.x, b.x) <= p.x <= max(a.x, b.x) and min(a.y, b.y) <= p.y <= max(a.y, b.y)
+            for a, b in zip(line.points, line.points[1:], strict=False)
+        )
+
+    for (i, one), (k, other) in combinations(enumerate(joints), 2):
+        ends = (one.points[0], one.points[-1]), (other.points[0], other.points[-1])
+        if any(on(p, other) for p in ends[0]) or any(on(p, one) for p in ends[1]):
+            parent[root(i)] = root(k)
+    touched: dict[str, set[int]] = {}
+    for line in sheet.lines:
+        if line.kind in ("pipe", "jets"):
+            for k, joint in enumerate(joints):
+                if {line.points[0], line.points[-1]} & {joint.points[0], joint.points[-1]}:
+                    touched.setdefault(line.about, set()).add(root(k))
+    for symbol in sheet.symbols:
+        if symbol.about and symbol.kind not in ("jet", "last jet", "cap", "blower"):
+            box = symbol.box
+            for k, joint in enumerate(joints):
+                if any(
+                    box.x0 <= p.x <= box.x1 and box.y0 <= p.y <= box.y1
+                    for p in (joint.points[0], joint.points[-1])
+                ) or (symbol.kind == "tee" and on(symbol.at, joint)):
+                    touched.setdefault(symbol.about, set()).add(root(k))
+    wall = sheet.tub
+    for k, joint in enumerate(joints):
+        if any(p.x == wall.x1 or p.y == wall.y1 for p in (joint.points[0], joint.points[-1])):
+            touched.setdefault("tub", set()).add(root(k))
+    return touched
+
+
+@pytest.mark.parametrize("of", [pytest.param(a, id=n) for n, a in every()])
+def test_what_is_joined_on_the_sheet_is_joined_in_the_network(of: Assembly) -> None:
+    """Two elements touch one set of lines just where the solver's network has a node between them."""
+    touched = nets(drawing(of))
+    nodes: dict[str, set[str]] = {"tub": {"tub"}}
+    for element, a, b in of._placed:
+        nodes.setdefault(element, set()).update((a, b))
+    for junction in of.sheet.junctions:
+        nodes[junction] = {junction}
+    spare = {leg for leg, sheet in of.sheet.legs.items() if sheet.dead_end}
+    assert set(nodes) == set(touched) - spare
+    for one, other in combinations(nodes, 2):
+        if "tub" in (one, other):  # where several ways reach the tub, each has a line of its own
+            continue
+        shared = {node for node in nodes[one] & nodes[other] if node != "tub"}
+        assert bool(shared) == bool((touched[one] & touched[other]) - touched["tub"]), (one, other)
+    for element in nodes.keys() - {"tub"}:
+        assert ("tub" in nodes[element]) == bool(touched[element] & touched["tub"]), element
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_every_element_is_drawn_once_with_its_name_beside_it_and_in_words(name: str) -> None:
+    """Legs by their pipes, all else by symbols; what is written is the name in the file."""
+    of = plant(name)
+    sheet = drawing(of, ages(of))
+    legs = [line.about for line in sheet.lines if line.kind == "pipe"]
+    machines = [s.about for s in sheet.symbols if s.about and s.kind not in ("jet", "last jet", "tee")]
+    kinds = [thing for kind in _HYDRAULIC for thing in getattr(of.sheet, kind)]
+    ways = [way for diverter in of.sheet.diverters.values() for way in diverter.ways]
+    assert sorted(of.sheet.legs) == sorted(legs)
+    assert sorted([*kinds, *ways, *of.sheet.air]) == sorted(machines)
+    assert sorted([*legs, *machines, *of.sheet.junctions]) == sorted(label.lines[0] for label in sheet.labels)
+    said = " ".join(sheet.alternative)
+    assert all(thing in said for thing in [*legs, *machines, *of.sheet.treatment])
+
+
+def test_a_leg_is_as_long_and_as_wide_on_the_sheet_as_its_pipe() -> None:
+    """By hand: 11 m against 7 m is 192 px against 122; drawn to 16 px. 63 PN10 has a bore of 57 mm,
+    50 PN10 of 45.2 mm."""
+    sheet = drawing(plant("walled-garden-circulator.yaml"))
+    pipes = {line.about: line for line in sheet.lines if line.kind == "pipe"}
+    long = {name: abs(line.points[1].x - line.points[0].x) for name, line in pipes.items()}
+    assert long["right_bench"] == 192
+    assert abs(long["drain"] - 192 * 7 / 11) <= 8
+    assert pipes["drain"].px < pipes["suction_left"].px
+
+
+@pytest.mark.parametrize(
+    ("hours", "band", "words"),
+    [(12.0, "young", "oldest 12.0 h"), (12.1, "older", "oldest 12.1 h"), (24.0, "older", "oldest 24.0 h"),
+     (24.1, "over", "oldest 24.1 h !"), (None, "never", "never moves")],
+)  # fmt: skip
+def test_the_colour_and_the_number_tell_the_same(hours: float | None, band: str, words: str) -> None:
+    """The file allows 24 h: up to half of it, up to it, above it, and water that nothing moves."""
+    of = plant("walled-garden.yaml")
+    sheet = drawing(of, ages(of, hours))
+    leg = next(line for line in sheet.lines if line.kind == "pipe")
+    label = next(label for label in sheet.labels if label.about == leg.about)
+    assert (band, band) == (leg.band, label.band)
+    assert label.lines[-1].startswith(words)
+    assert words in sheet.told[leg.about]
+
+
+def test_chains_that_meet_come_out_as_boxes_in_boxes() -> None:
+    """A tee that two pumps draw from is a split; a chain between two ways is a link."""
+    network = read_network(
+        [["tub", "s", "t"], ["t", "p", "a", "tub"], ["t", "q", {"parallel": ["b", ["c", "d"]]}, "tub"]]
+    )
+    split = Split((("b",), ("c", "d")))
+    assert joined(network, ["t"]) == ((("s", Tee("t"), Split((("p", "a"), ("q", split)))),), ())
+    across = read_network(
+        [["tub", "p", "t", "a", "tub"], ["tub", "q", "u", "b", "tub"], ["t", "link", "u"]]
+    )  # whichever is set aside, the rest must come out as one; the one between junctions goes first
+    ways, links = joined(across, ["t", "u"])
+    assert ways == (("p", Tee("t"), "a"), ("q", Tee("u"), "b"))
+    assert [("t", "u", ("link",))] == list(links)
+
+
+def test_a_network_that_never_comes_out_as_boxes_is_drawn_all_the_same() -> None:
+    """Five junctions, each joined with each other one."""
+    names = ["j1", "j2", "j3", "j4", "j5"]
+    chains = [["tub", "p1", "j1"], ["j5", "l0", "tub"]]
+    chains += [[a, f"l{a[1]}{b[1]}", b] for a, b in combinations(names, 2)]
+    ways, links = joined(read_network(chains), names)
+    assert ((), 12) == (ways, len(links))
+
+
+HOSTILE = ["</script><b>&amp;\"'", "# $x$ 100 %", "\u05d0\u05d1 right to left", "W" * 200]
+
+
+@pytest.mark.parametrize("title", HOSTILE, ids=["markup", "signs", "rtl", "long"])
+def test_a_hostile_title_is_text(title: str) -> None:
+    """The file parses as XML and holds the title as its text."""
+    of = bled(title)
+    root = ET.fromstring(write_plant(drawing(of)))
+    spoken = root.find("{http://www.w3.org/2000/svg}title")
+    assert spoken is not None
+    assert title == spoken.text
+    assert root.find(".//{http://www.w3.org/2000/svg}b") is None
+
+
+def test_ids_are_those_of_the_drawing_and_told_apart_by_its_name() -> None:
+    """Two drawings on one page share no id."""
+    sheet = drawing(bled())
+    one, other = (
+        {node.attrib["id"] for node in ET.fromstring(within(sheet, name)).iter() if "id" in node.attrib}
+        for name in ("here", "there")
+    )
+    assert not one & other
+    assert "here-bleed" in one
+
+
+def test_the_same_plant_gives_the_same_bytes() -> None:
+    """Nothing of a drawing depends on when it is made."""
+    of = bled()
+    assert write_plant(drawing(of, ages(of))) == write_plant(drawing(of, ages(of)))
+
+
+def test_check_and_run_write_the_drawing_and_refuse_another_form(tmp_path: Path) -> None:
+    """`check` draws the plant alone, `run` with the ages of its days."""
+    file, at = str(SCHEDULES / "walled-garden.yaml"), tmp_path / "plant.svg"
+    assert CliRunner().invoke(cli, ["check", file, "--drawing", str(at)]).exit_code == 0
+    assert "oldest" not in at.read_text(encoding="utf-8")
+    assert CliRunner().invoke(cli, ["run", file, "--days", "2", "--drawing", str(at)]).exit_code == 0
+    assert "oldest" in at.read_text(encoding="utf-8")
+    assert "<svg" in CliRunner().invoke(cli, ["check", file, "--drawing", "-"]).output[:5]
+    refused = CliRunner().invoke(cli, ["check", file, "--drawing", str(tmp_path / "plant.pdf")])
+    assert refused.exit_code == 2
+    assert "end the name" in refused.output
