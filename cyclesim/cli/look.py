@@ -48,8 +48,9 @@ from cyclesim.errors import plain
 @click.option("--figure-from", type=Day(), metavar="DATE", help="Draw from this day on instead.")
 @click.option("--figure-days", type=click.IntRange(1, 31), metavar="N", help="Draw N days, not 7.")
 @output_file("--drawing", "drawing_file", help="Draw the plant and how old its water gets to FILE.svg.")
-@click.option("--what-if", "what_ifs", multiple=True, metavar="outage=START/DURATION",
-              help='Try a power cut in this run, e.g. --what-if "outage=2027-01-12 03:00/8 h".')  # fmt: skip
+@click.option("--what-if", "what_ifs", multiple=True, metavar="WHAT=.../DURATION",
+              help='Try a power cut, e.g. --what-if "outage=2027-01-12 03:00/8 h", or days of frost at the '
+                   'worst date, e.g. --what-if "cold=-18 degC/3 days".')  # fmt: skip
 @click.option("--all", "everything", is_flag=True, help="Tell every finding, not only the worst.")
 @click.option("--confidence", "asked_how_sure", is_flag=True,
               help="Tell how far the numbers may be off, and why: some eighty runs; "
@@ -84,7 +85,7 @@ def run(
     scenario = loaded(file, sets, json_file, trace_file, figure_file, drawing_file)
     from cyclesim.analysis.findings import is_broken
     from cyclesim.analysis.result import days_of_year, simulate
-    from cyclesim.cli.what_if import outages_set
+    from cyclesim.cli.what_if import what_if_sets
     from cyclesim.said.run import run_page
     from cyclesim.said.stretch import check_first, stretch
     from cyclesim.said.values import result_values
@@ -98,7 +99,7 @@ def run(
     days = days or days_of_year(start)
     check_first(figure_from, start, days)
     if what_ifs:
-        scenario = loaded(file, (*sets, outages_set(scenario, what_ifs, start, days)))
+        scenario = loaded(file, (*sets, *what_if_sets(scenario, what_ifs, start, days)))
     parquet = trace_file is not None and trace_file.suffix.lower() == ".parquet"
     if parquet:
         trace_files.check_parquet()

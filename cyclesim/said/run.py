@@ -9,6 +9,7 @@ from cyclesim.analysis.amounts import listed
 from cyclesim.said.answer import answer, say_answer
 from cyclesim.said.care_tables import say_water_care
 from cyclesim.said.cautions import RUN_CAUTIONS, say_cautions
+from cyclesim.said.cold_table import say_cold_spell
 from cyclesim.said.defaults_table import say_defaults
 from cyclesim.said.page import Page
 from cyclesim.said.room_table import say_suction
@@ -27,6 +28,7 @@ from cyclesim.said.wiring_tables import say_left, say_nobody_turns, say_treatmen
 from cyclesim.said.words import count
 from cyclesim.scenario.reading.defaults import filled_in
 from cyclesim.simulation.assumptions import assumptions
+from cyclesim.simulation.hourly_weather import cold_days
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
@@ -77,6 +79,7 @@ def run_page(
         say_step_out(page, warmed)
     say_wiring(page, result)
     say_power_cuts(page, metrics.outages)
+    say_cold_spell(page, metrics.cold_spell)
     notes = result.programme.clock_notes(result.trace.begin_utc, result.trace.span_s)
     if notes:
         page.heading("Clock changes")
@@ -105,6 +108,9 @@ def _say_the_rest(page: Page, result: Result) -> None:
 def say_absent(page: Page, result: Result) -> None:
     """What the file dates outside these days, so that this run knows nothing of it."""
     absent = result.programme.outside(result.trace.begin_utc, result.trace.span_s)
+    spell = cold_days(result.scenario)
+    if spell is not None and result.metrics.cold_spell is None:
+        absent.append(f"the cold spell from {spell.begins:%Y-%m-%d}")
     if absent:
         page.line(f"Not in these days, and so without effect: {listed(absent)}.", indent=2, hang=2)
 

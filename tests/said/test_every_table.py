@@ -136,6 +136,7 @@ TABLES: dict[tuple[str, str], tuple[str, dict[str, Key]]] = {
             "step out °C": "out_c",
         },
     ),
+    ("Cold spell, part by part", "part"): ("cold_spell", {}),
     ("Treatment", "device"): (
         "treatment",
         {
