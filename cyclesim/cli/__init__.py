@@ -2,10 +2,10 @@
 
 from typing import NoReturn
 
-from cyclesim.cli import compare, look, measured, size, tune
+from cyclesim.cli import compare, look, measured, papers, size, tune
 from cyclesim.cli.shared import cli
 
-__all__ = ["cli", "compare", "look", "main", "measured", "size", "tune"]
+__all__ = ["cli", "compare", "look", "main", "measured", "papers", "size", "tune"]
 
 
 def main() -> NoReturn:
