@@ -8,6 +8,7 @@ import click
 
 from cyclesim.cli.shared import (
     BROKEN,
+    MOST_DAYS,
     OK,
     STDOUT,
     cli,
@@ -22,11 +23,16 @@ from cyclesim.cli.shared import (
 @cli.command()
 @scenario_file
 @click.argument("readings", type=click.Path(path_type=Path))
-@output_file("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen.")
-def measured(file: Path, sets: tuple[str, ...], readings: Path, json_file: Path | None) -> int:
+@click.option("--days", type=click.IntRange(1, MOST_DAYS), metavar="N",
+              help="How many days what follows is worked out for; a whole year unless given.")  # fmt: skip
+@output_file("--json", "json_file", help="Write every number as JSON to FILE, with - to the screen.")
+def measured(
+    file: Path, sets: tuple[str, ...], readings: Path, days: int | None, json_file: Path | None
+) -> int:
     """Lay what was measured at the finished plant (READINGS) beside what FILE predicts.
 
-    Exit status 1 where a reading differs by more than both may be off by.
+    Says what explains it, what to measure next and what follows. Exit status 1 where a reading differs by
+    more than both may be off by.
     """
     _spared(readings, json_file)
     scenario = loaded(file, sets, json_file)
@@ -35,7 +41,7 @@ def measured(file: Path, sets: tuple[str, ...], readings: Path, json_file: Path 
     from cyclesim.scenario.reading.readings import load_readings
     from cyclesim.shown.as_json import as_text
 
-    found = measured_(scenario, load_readings(readings, scenario))
+    found = measured_(scenario, load_readings(readings, scenario), days=days)
     if json_file is not None:
         write_text(json_file, as_text(measured_values(found)))
     if json_file != STDOUT:
