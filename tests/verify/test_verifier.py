@@ -22,6 +22,7 @@ from cyclesim.verification.cone import cone_of, groups
 from cyclesim.verification.dead_ends import dead_ends
 from cyclesim.verification.environment import Environment
 from cyclesim.verification.faults import FaultyPlant, faults_of
+from cyclesim.verification.in_time import ways
 from cyclesim.verification.replay import fitted
 from cyclesim.verification.search import search
 from cyclesim.verification.subjects import checks, judges
@@ -153,8 +154,28 @@ def test_times_are_fitted_or_refused(build):
     assert times is not None
     assert times == sorted(times)
     assert 5 <= times[-1] < 75
+    judge = judges(check, automaton)["heat-without-flow"]
+    way, _ = next(ways(found, judge))
+    assert fitted(way) is not None
     automaton.lasts_s[automaton.timers.index("grace of element")] = 5000.0
     assert fitted(path) is None
+    assert list(ways(found, judge)) == [], "the pump rests for 75 s, so that no way at all is that long"
+
+
+def test_what_no_length_of_a_timer_allows_is_held_by_time(build):
+    """A proof of 4 s where 5 s are due, behind an own switch of 4 s.
+
+    By hand: flow is sensed in the second in which it comes, proving begins a pass later, 1 s, and lasts 4 s:
+    in the second in which the heat comes on the flow has lasted 5 s. With 3 s it has not; a year agrees.
+    """
+    own = ("high_limit: 60 degC, zone: room}", "high_limit: 60 degC, zone: room, own_flow_switch: 4 s}")
+    for proof_s, broken in ((4, False), (3, True)):
+        shorter = own[0], own[1].replace("4 s", f"{proof_s} s")
+        scenario = build(shorter, ("unless: flow proven, for: 5 s", f"unless: flow proven, for: {proof_s} s"))
+        (verdict,) = verify(scenario, rule="heat-before-proof").verdicts
+        assert (broken, not broken, False) == (verdict.broken, verdict.held_by_time, verdict.is_open)
+        in_run = {finding.rule for finding in cyclesim.simulate(scenario, days=20).findings}
+        assert broken == ("heat-before-proof" in in_run)
 
 
 # -- faults ------------------------------------------------------------------------------------------------
