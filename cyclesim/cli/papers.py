@@ -11,6 +11,7 @@ import click
 from cyclesim.cli.endings import say
 from cyclesim.cli.shared import (
     OK,
+    STDOUT,
     Day,
     check_outputs,
     cli,
@@ -88,4 +89,24 @@ def papers(
         if note:
             say(note)
         show(f"{to} is written.\n")
+    return OK
+
+
+@cli.command()
+@scenario_file
+@output_file("--out", "out", help="Write the calendar to FILE.ics, with - to the screen.")
+@click.option("--date", "day", type=Day(), metavar="DATE", help="The day it is made on; today unless given.")
+def calendar(file: Path, sets: tuple[str, ...], out: Path | None, day: date | None) -> int:
+    """Write FILE's filter runs, flushes and chores as a calendar (RFC 5545)."""
+    if out is None:
+        raise click.UsageError("Name the file to write: --out FILE.ics")
+    if out != STDOUT and out.suffix.lower() != ".ics":
+        raise click.UsageError(f"A calendar is an .ics file: end the name {out} with .ics.")
+    scenario = loaded(file, sets, out)
+    from cyclesim.said.calendar import owners_calendar
+    from cyclesim.shown.calendar_file import as_icalendar
+
+    write_text(out, as_icalendar(owners_calendar(scenario), day or date.today()))
+    if out != STDOUT:
+        show(f"{out} is written.\n")
     return OK
