@@ -22,8 +22,7 @@ def as_icalendar(calendar: OwnersCalendar, made_on: date) -> str:
         "VERSION:2.0",
         "PRODID:-//cyclesim//calendar//EN",
         "CALSCALE:GREGORIAN",
-        f"NAME:{_text(calendar.title)}",
-        f"X-WR-CALNAME:{_text(calendar.title)}",  # the same for programs that are older than RFC 7986
+        f"X-WR-CALNAME:{_text(calendar.title)}",
         *_time_zone(calendar),
     ]
     for entry in calendar.entries:
@@ -52,7 +51,7 @@ def _event(entry: Entry, calendar: OwnersCalendar, stamp: str) -> Iterator[str]:
             yield f"RRULE:{entry.rule};UNTIL={first.year}1231"
         yield "TRANSP:TRANSPARENT"
     yield f"SUMMARY:{_text(entry.name)}"
-    yield f"DESCRIPTION:{_text(entry.says)}"
+    yield f"DESCRIPTION:{_text(f'{calendar.title}: {entry.says}')}"
     yield "END:VEVENT"
 
 
