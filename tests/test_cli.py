@@ -339,7 +339,7 @@ def test_json_has_every_part_with_mappings_by_name(week: Week) -> None:
     _, values, _ = week
     assert list(values) == [
         "about", "legs", "pumps", "heat_sources", "blowers", "tub", "energy", "outages", "treatment",
-        "water_care", "suction", "pump_room", "promises", "findings", "checked", "valves_left",
+        "water_care", "sessions", "suction", "pump_room", "promises", "findings", "checked", "valves_left",
         "duties", "defaults", "clock_changes",
     ]  # fmt: skip
     assert values["about"]["days"] == 7
@@ -531,6 +531,18 @@ def test_rules_are_listed_by_a_process_of_its_own(tmp_path: Path) -> None:
 def test_rules_take_no_file() -> None:
     """They are those of every scenario."""
     assert call("rules", "tub.yaml").exit_code == 2
+
+
+def test_what_would_warm_a_cold_end_is_tried_where_it_is_cold(week: Week, tub: Path, tmp_path: Path) -> None:
+    """The starter loses some 1.2 K in a session: within 2.5 K of the set point, beyond 1 K of it."""
+    assert "What would warm it" not in week[0].output
+    assert "step_out" not in week[1]
+    out = tmp_path / "cold.json"
+    result = call("run", tub, "--days", "7", "--set", "limits.cold_end=1 K", "--json", out)
+    assert "What would warm it, tried on 2 sessions of 7 days" in result.output
+    tried = json.loads(out.read_text(encoding="utf-8"))["step_out"]["tried"]
+    assert all(one["change"] in result.output for one in tried)
+    assert len(tried) == 3
 
 
 def test_disinfectant_is_considered_only_where_the_file_tells_of_it(week: Week) -> None:

@@ -110,6 +110,11 @@ def run(
 
         with sweeping(workers, cluster, afresh, "varying inputs") as how:
             sure = confidence(scenario, days=days, start=start, seed=seed, how=how)
+    warmed = None
+    if any(finding.rule == "cold-at-end" for finding in result.findings):
+        from cyclesim.decide.sizing.step_out import step_out
+
+        warmed = step_out(result)
     if trace_file is not None and parquet:
         write_whole_bytes(trace_file, lambda stream: trace_files.write_parquet(result.trace, stream))
     elif trace_file is not None:
@@ -121,9 +126,9 @@ def run(
     if drawing_file is not None:
         write_text(drawing_file, drawn_plant(result.plant, result.metrics.legs))
     if json_file is not None:
-        write_text(json_file, as_text(result_values(result, sure)))
+        write_text(json_file, as_text(result_values(result, sure, warmed)))
     if STDOUT not in (json_file, trace_file, drawing_file):
-        show_page(run_page(result, everything=everything, sure=sure))
+        show_page(run_page(result, everything=everything, sure=sure, warmed=warmed))
     return BROKEN if is_broken(result.findings) else OK
 
 

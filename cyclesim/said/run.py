@@ -23,12 +23,20 @@ from cyclesim.simulation.assumptions import assumptions
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
     from cyclesim.decide.ranges.confidence import Confidence
+    from cyclesim.decide.sizing.step_out import StepOut
 
 
-def run_page(result: Result, *, everything: bool = False, sure: Confidence | None = None) -> Page:
+def run_page(
+    result: Result,
+    *,
+    everything: bool = False,
+    sure: Confidence | None = None,
+    warmed: StepOut | None = None,
+) -> Page:
     """Everything a run says to a person, the most urgent first; *everything*: lesser findings too.
 
-    *sure* tells how far the numbers may be off, if that was asked for.
+    *sure* tells how far the numbers may be off, if that was asked for; *warmed* what would warm the water at
+    step-out, where that is cold.
     """
     page = Page()
     about, metrics = result.about, result.metrics
@@ -57,7 +65,11 @@ def run_page(result: Result, *, everything: bool = False, sure: Confidence | Non
     say_made_from(page, metrics.heat_sources)
     say_blowers(page, metrics.blowers, metrics.energy.currency)
     say_treatment(page, metrics.treatment, metrics.energy.currency)
-    say_people(page, metrics.tub)
+    say_people(page, metrics.tub, metrics.sessions)
+    if warmed is not None:
+        from cyclesim.said.step_out_table import say_step_out
+
+        say_step_out(page, warmed)
     say_water_care(page, metrics)
     say_power_cuts(page, metrics.outages)
     say_tub(page, metrics.tub)

@@ -71,11 +71,14 @@ def mean_air_c(about: Climate | Monthly | WeatherFile) -> float:
     return float(np.mean(values))
 
 
-def zones(scenario: Scenario, begin_utc: datetime, before_s: int, span_s: int) -> Zones:
-    """Every zone's hourly temperature over the same hours."""
+def zones(
+    scenario: Scenario, begin_utc: datetime, before_s: int, span_s: int, dark: Sequence[Span] = ()
+) -> Zones:
+    """Every zone's hourly temperature over the same hours; *dark*: when there is no power [s]."""
     hours = _Hours(scenario, begin_utc, before_s, span_s)
     air = hours.air_c()
     series: dict[str, list[float]] = {}
+    powerless: dict[str, list[float]] = {}
     for name, zone in scenario.place.zones.items():
         if zone.always_c is not None:
             series[name] = [zone.always_c] * hours.count
@@ -83,7 +86,26 @@ def zones(scenario: Scenario, begin_utc: datetime, before_s: int, span_s: int) -
             series[name] = hours.air_c(zone.depth_m)
         else:
             series[name] = climate.follow(air, zone.above_by_k, zone.never_below_c, zone.never_above_c)
-    return Zones(-before_s, series)
+        if zone.needs_power:
+            powerless[name] = climate.follow(air, zone.above_by_k, None, zone.never_above_c)
+            series[name] = in_the_dark(series[name], powerless[name], -before_s, dark)
+    return Zones(-before_s, series, powerless, tuple(dark))
+
+
+def in_the_dark(
+    kept_c: list[float], powerless_c: Sequence[float], origin_s: int, dark: Sequence[Span]
+) -> list[float]:
+    """Hourly means of a zone that is at once as cold as unheated while there is no power.
+
+    *kept_c* with power and *powerless_c* without [degC], from *origin_s* on; *dark*: when there is none [s].
+    """
+    mixed = list(kept_c)
+    for start, end in dark:
+        for hour in range((start - origin_s) // HOUR_S, min(len(mixed), -(-(end - origin_s) // HOUR_S))):
+            since = origin_s + HOUR_S * hour
+            share = (min(end, since + HOUR_S) - max(start, since)) / HOUR_S
+            mixed[hour] += share * (powerless_c[hour] - kept_c[hour])
+    return mixed
 
 
 class _Hours:

@@ -148,7 +148,7 @@ def test_any_title_comes_back_as_it_was_and_no_line_is_too_long(title, tmp_path)
     assert 0 == result.exit_code, result.output
     read = out.read_bytes()
     [event, *_] = icalendar.Calendar.from_ical(read).walk("VEVENT")
-    assert str(event["DESCRIPTION"]).startswith(f"{title}: main low runs for 3 h.")
+    assert str(event["DESCRIPTION"]).startswith(f"{title}: main high runs for 45 s.")
     assert all(len(line) <= 75 for line in read.split(b"\r\n"))
     assert read.count(b"\n") == read.count(b"\r\n")
 

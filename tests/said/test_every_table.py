@@ -126,6 +126,16 @@ TABLES: dict[tuple[str, str], tuple[str, dict[str, Key]]] = {
             "cost money": "cost",
         },
     ),
+    ("The coldest sessions, by the water when people step out", "from"): (
+        "sessions",
+        {
+            "lasts h": "lasts_h",
+            "set point °C": "set_point_c",
+            "step in °C": "in_c",
+            "coldest °C": "coldest_c",
+            "step out °C": "out_c",
+        },
+    ),
     ("Treatment", "device"): (
         "treatment",
         {
@@ -310,6 +320,7 @@ def hold_run(page: Page, values: Values) -> set[tuple[str, str]]:
             "fuel_kwh": energy["fuel_kwh"] * share,
         },
     }
+    values["sessions"] = {session["from_local"]: session for session in values["sessions"]}
     energy["by_month"] = {month["month"]: month for month in energy["by_month"]}
     for title, table in tables_of(page):
         if title.startswith("Tub ("):

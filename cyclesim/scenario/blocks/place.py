@@ -37,6 +37,13 @@ class Zone(Model):
     never_below_c: AirTemperature | None = Field(
         None, alias="never_below", description="The zone is kept at least this warm, e.g. 2 degC."
     )
+    kept_by: Literal["supply", "house"] = default(
+        "supply",
+        spread=NoRange("supply or house"),
+        source="the worse of the two; project choice, no standard",
+        description="What keeps it at never_below: supply, a heater on this supply (name it in also_on_it), "
+        "which a power cut stops; or house, which goes on.",
+    )
     never_above_c: AirTemperature | None = Field(
         None, alias="never_above", description="The zone is kept at most this warm."
     )
@@ -62,6 +69,8 @@ class Zone(Model):
             raise RefusedError("", "exactly one of follows: weather, depth: 600 mm or always: 18 degC is due")
         if self.follows is None and written & {"above_by_k", "never_below_c", "never_above_c"}:
             raise RefusedError("", "above_by, never_below and never_above go with follows: weather only")
+        if self.never_below_c is None and "kept_by" in written:
+            raise RefusedError("", "kept_by goes with never_below: 2 degC", at=("kept_by",))
         if self.follows is None and written & {"loses_w_k", "stores_j_k"}:
             raise RefusedError("", "loses and stores go with follows: weather only: a room of its own")
         if (self.loses_w_k is None) != (self.stores_j_k is None):
@@ -70,6 +79,15 @@ class Zone(Model):
         if None not in (low := self.never_below_c, high := self.never_above_c) and low > high:  # type: ignore[operator]
             raise RefusedError("", "never_above must be at least never_below", at=("never_above",))
         return self
+
+    def idle(self) -> frozenset[str]:
+        """Nothing keeps what may get as cold as it likes."""
+        return frozenset({"kept_by"} if self.never_below_c is None else ())
+
+    @property
+    def needs_power(self) -> bool:
+        """Whether a power cut ends what keeps it warm."""
+        return self.never_below_c is not None and self.kept_by == "supply"
 
 
 @cache
