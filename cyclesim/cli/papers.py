@@ -97,7 +97,7 @@ def papers(
 @output_file("--out", "out", help="Write the calendar to FILE.ics, with - to the screen.")
 @click.option("--date", "day", type=Day(), metavar="DATE", help="The day it is made on; today unless given.")
 def calendar(file: Path, sets: tuple[str, ...], out: Path | None, day: date | None) -> int:
-    """Write FILE's filter runs, flushes and chores as a calendar (RFC 5545)."""
+    """Write the runs and chores of FILE as a calendar."""
     if out is None:
         raise click.UsageError("Name the file to write: --out FILE.ics")
     if out != STDOUT and out.suffix.lower() != ".ics":
