@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 @cli.command()
 @scenario_file
-@click.option("--for", "reader", type=click.Choice(["electrician", "plumber", "all"]),
+@click.option("--for", "reader", type=click.Choice(["electrician", "plumber", "owner", "all"]),
               default="all", show_default=True, help="Who reads it.")  # fmt: skip
 @output_file("--out", "out", help="Write the PDF to FILE.pdf; FILE-papers.pdf in this folder unless given.")
 @click.option("--paper", "size", type=click.Choice(["a4", "letter"]), help="Its size; as the region has it.")
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 def papers(
     file: Path,
     sets: tuple[str, ...],
-    reader: Literal["electrician", "plumber", "all"],
+    reader: Literal["electrician", "plumber", "owner", "all"],
     out: Path | None,
     size: Literal["a4", "letter"] | None,
     units: Literal["metric", "us"] | None,
