@@ -260,6 +260,24 @@ class OutageMetrics:
 
 
 @dataclass(frozen=True, slots=True)
+class ColdSpellMetrics:
+    """The cold spell of the file, in the span.
+
+    lowest_c: the air's coldest hour; colder_by_k: than the weather without it. coldest_c: of each part while
+    it lasts, at its coldest end. until_zero_h: hours from its start until a part is at 0 degC in this run,
+    None where it is not while the spell lasts; without power from its start on, as for a power cut.
+    """
+
+    from_local: str
+    lasts_h: float
+    lowest_c: float
+    colder_by_k: float
+    coldest_c: dict[str, float | None]
+    until_zero_h: dict[str, float | None]
+    until_zero_without_power_h: dict[str, float | None]
+
+
+@dataclass(frozen=True, slots=True)
 class Fading:
     """The disinfectant in the oldest water of a leg, last stretch or housing, at fast and at slow decay.
 
@@ -390,6 +408,8 @@ class Metrics:
     water_care: WaterCareMetrics | None = None
     """None where the file says nothing of it."""
     sessions: tuple[SessionMetrics, ...] = ()
+    cold_spell: ColdSpellMetrics | None = None
+    """None where the file has none, or it begins outside the span."""
     suction: dict[str, SuctionMetrics] = field(default_factory=dict)
     pump_room: PumpRoomMetrics | None = None
     promises: PromisesMetrics | None = None

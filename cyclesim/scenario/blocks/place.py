@@ -24,7 +24,8 @@ from cyclesim.scenario.forms.fields import (
     single_or_list,
 )
 from cyclesim.scenario.forms.forms import Count, Model, Quantity, RefusedError, Text, default, nearest
-from cyclesim.spreads import NoRange
+from cyclesim.scenario.forms.times import Date
+from cyclesim.spreads import NoRange, Spread
 
 
 class Zone(Model):
@@ -113,6 +114,22 @@ def _with_outdoors(zones: dict[str, Zone]) -> dict[str, Zone]:
     return {"outdoors": Zone.model_validate({"follows": "weather"}), **zones}
 
 
+class ColdSpell(Model):
+    """Days as cold as a place has seen, laid over its weather."""
+
+    lowest_c: AirTemperature = Field(alias="lowest", description="The air's coldest hour, e.g. -18 degC.")
+    lasts_s: Annotated[float, Quantity("time", ge=3600, le=30 * 86_400, whole=True)] = default(
+        3 * 86_400.0,
+        alias="lasts",
+        spread=Spread(1, 7, "days"),
+        source="common practice, no source",
+        description="How long the spell lasts, e.g. 3 days.",
+    )
+    from_date: Date | None = Field(
+        None, alias="from", description="Its first day; the worst of the year unless said."
+    )
+
+
 class Place(Model):
     """Where and when."""
 
@@ -128,11 +145,26 @@ class Place(Model):
         default_factory=lambda: _with_outdoors({}),
         description="Named temperatures around the plant; outdoors is built in.",
     )
+    record_low_c: AirTemperature | None = Field(
+        None,
+        alias="record_low",
+        description="The coldest that the place has seen, e.g. -18 degC: days like that are run.",
+    )
+    stated_cold_spell: ColdSpell | None = Field(
+        None, alias="cold_spell", description="Instead of record_low: with its length and its date."
+    )
     altitude_m: Annotated[float, Quantity("length", ge=-430, le=5000, example="400 m or 1300 ft")] = Field(
         0.0,
         alias="altitude",
         description="Height above the sea, for what pumps can draw; the sea's own unless said.",
     )
+
+    @property
+    def cold_spell(self) -> ColdSpell | None:
+        """The spell that is run: as the file has it, or days as cold as the record."""
+        if self.stated_cold_spell is not None or self.record_low_c is None:
+            return self.stated_cold_spell
+        return ColdSpell.model_construct(lowest_c=self.record_low_c)
 
     @model_validator(mode="after")
     def _soil_known(self) -> "Place":
