@@ -84,7 +84,9 @@ def test_help_imports_nothing_heavy() -> None:
         assert set() == loaded & set(HEAVY)
 
 
-@pytest.mark.parametrize("command", ["run", "check", "verify", "duty", "states", "schema", "rules", "new"])
+@pytest.mark.parametrize(
+    "command", ["run", "check", "verify", "duty", "states", "papers", "schema", "rules", "new"]
+)
 def test_every_command_has_a_whole_sentence_of_help(command: str) -> None:
     """The list of commands cuts no sentence short, and each command explains itself."""
     assert call(command, "--help").exit_code == 0
@@ -337,8 +339,8 @@ def test_json_has_every_part_with_mappings_by_name(week: Week) -> None:
     _, values, _ = week
     assert list(values) == [
         "about", "legs", "pumps", "heat_sources", "blowers", "tub", "energy", "outages", "treatment",
-        "water_care", "suction", "pump_room", "promises", "findings", "checked", "valves_left",
-        "duties", "defaults", "clock_changes",
+        "water_care", "sessions", "cold_spell", "suction", "pump_room", "promises", "findings", "checked",
+        "valves_left", "duties", "defaults", "clock_changes",
     ]  # fmt: skip
     assert values["about"]["days"] == 7
     assert {"suction_left", "left_bench", "left_bench, last jet"} <= set(values["legs"])
@@ -353,18 +355,26 @@ def test_screen_shows_the_numbers_of_the_json(week: Week) -> None:
     rows = [line.split() for line in result.stdout.splitlines()]
     for name, leg in values["legs"].items():
         if not name.endswith("last jet") and leg["oldest_water_h"] is not None:
-            assert [name, number(leg["volume_l"]), number(leg["oldest_water_h"])] in [row[:3] for row in rows]
+            told = [number(leg["volume_l"]), number(leg["oldest_water_h"])]
+            assert [name, *told] in [row[:3] for row in rows] or f"{name}," in result.stdout
     assert ["main", number(values["pumps"]["main"]["running_h"])] in [row[:2] for row in rows]
     energy = values["energy"]
     assert ["all", number(energy["energy_kwh"]), f"{energy['cost']:.2f}"] in rows
 
 
-def test_every_default_and_caution_is_on_the_screen(week: Week) -> None:
-    """What was filled in is listed with value and spread, and the report says what it is not."""
+def test_every_default_and_caution_is_on_the_screen(week: Week, tub: Path) -> None:
+    """What was filled in is listed with value and spread, a few always and the others with --all.
+
+    The report says what it is not.
+    """
     result, values, _ = week
     said = " ".join(result.stdout.split())
-    assert values["defaults"]
-    assert all(f"{d['value']}; spread {d['spread']}" in said for d in values["defaults"])
+    told = [f"{default['value']}; spread {default['spread']}" for default in values["defaults"]]
+    assert 5 == sum(
+        f"{default['path']}: {text}" in said for default, text in zip(values["defaults"], told, strict=True)
+    )
+    in_full = " ".join(call("run", tub, "--days", "7", "--all").stdout.split())
+    assert all(text in in_full for text in told)
     assert "no safety controller" in said
     assert "licensed people decide" in said
     assert "Flushing does not remove biofilm" in said
@@ -491,8 +501,15 @@ def test_what_if_adds_a_power_cut_to_those_of_the_file(tub: Path, tmp_path: Path
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("drought=2027-01-01 12:00/2 h", "outage=START/DURATION is due"),
-        ("outage=2027-01-01 12:00", "outage=START/DURATION is due"),
+        ("drought=2027-01-01 12:00/2 h", "outage=START/DURATION or cold=LOWEST/DURATION is due"),
+        ("outage=2027-01-01 12:00", "outage=START/DURATION or cold=LOWEST/DURATION is due"),
+        ("cold=-18 degC", "cold=LOWEST/DURATION is due"),
+        ("cold=-18 degC/3 days/2027-01-01/2", "cold=LOWEST/DURATION is due"),
+        ("cold=-18/3 days", "a temperature is due"),
+        ("cold=-18 degC/3 dys", "a time is due"),
+        ("cold=-61 degC/3 days", "-60 to 60 degC"),
+        ("cold=-18 degC/20 min", "1 h to 30 days"),
+        ("cold=-18 degC/3 days/2027-02-30", "a date that does not exist"),
         ("outage=noon/2 h", "2027-01-12 03:00"),
         ("outage=2027-02-30 12:00/2 h", "a date that does not exist"),
         ("outage=2027-01-01 12:00/2 m", "a time is due"),
@@ -506,6 +523,19 @@ def test_what_if_that_says_no_power_cut_is_2(tub: Path, text: str, said: str) ->
     assert result.exit_code == 2
     assert f"--what-if {text}" in result.stderr
     assert said in result.stderr
+
+
+def test_what_if_lays_days_of_frost_over_the_weather(tub: Path, tmp_path: Path) -> None:
+    """At the date that is told, as cold as that; on days that are not run it has no effect, which is said."""
+    out = tmp_path / "cold.json"
+    frost = ("--what-if", "cold=14 degF/36 h/2027-02-03")
+    result = call("run", tub, "--days", "3", "--from", "2027-02-02", *frost, "--json", out)
+    spell = json.loads(out.read_text(encoding="utf-8"))["cold_spell"]
+    assert ("2027-02-03T00:00:00+00:00", 36.0) == (spell["from_local"], spell["lasts_h"])
+    assert pytest.approx(-10.0) == spell["lowest_c"]
+    assert "From 3 Feb 2027 00:00 for 36 h, down to -10.0" in result.stdout
+    elsewhere = call("run", tub, "--days", "1", "--from", "2027-03-01", *frost)
+    assert "without effect: the cold spell from 2027-02-03" in elsewhere.stdout
 
 
 # -- the list of rules -------------------------------------------------------------------------------------
@@ -526,9 +556,43 @@ def test_rules_are_listed_by_a_process_of_its_own(tmp_path: Path) -> None:
     assert values == json.loads(alone.communicate(timeout=60)[0])
 
 
-def test_rules_take_no_file() -> None:
-    """They are those of every scenario."""
-    assert call("rules", "tub.yaml").exit_code == 2
+def test_one_rule_is_told_by_its_id() -> None:
+    """That one alone, in JSON too; what is no rule is refused with the nearest that is."""
+    told = call("rules", "stale-water").stdout
+    assert "  stale-water" in told.splitlines()
+    assert "warm-stagnation" not in told
+    assert ["stale-water"] == [
+        r["id"] for r in json.loads(call("rules", "stale-water", "--json", "-").stdout)["rules"]
+    ]
+    refused = call("rules", "stale-watr")
+    assert 2 == refused.exit_code
+    assert "did you mean 'stale-water'?" in refused.output
+
+
+def test_duty_tells_what_the_programme_asks_for_and_all_on_demand(tub: Path) -> None:
+    """Two duties of the six of a plant with a diverter, which stands as usual."""
+    short, whole = call("duty", tub).stdout, call("duty", tub, "--all").stdout
+    harbour = Path(__file__).parents[1] / "schedules" / "harbour-steps.yaml"
+    asked, every = call("duty", harbour).stdout, call("duty", harbour, "--all").stdout
+    assert "Asked for by: " in short
+    assert "Asked for by: " not in whole
+    assert ["== main low ==", "== main high =="] == [
+        line for line in asked.splitlines() if line.startswith("==")
+    ]
+    assert "seats at left" not in asked
+    assert "seats at left" in every
+
+
+def test_what_would_warm_a_cold_end_is_tried_where_it_is_cold(week: Week, tub: Path, tmp_path: Path) -> None:
+    """The starter loses some 1.2 K in a session: within 2.5 K of the set point, beyond 1 K of it."""
+    assert "What would warm it" not in week[0].output
+    assert "step_out" not in week[1]
+    out = tmp_path / "cold.json"
+    result = call("run", tub, "--days", "7", "--set", "limits.cold_end=1 K", "--json", out)
+    assert "What would warm it, tried on 2 sessions of 7 days" in result.output
+    tried = json.loads(out.read_text(encoding="utf-8"))["step_out"]["tried"]
+    assert all(one["change"] in result.output for one in tried)
+    assert len(tried) == 3
 
 
 def test_disinfectant_is_considered_only_where_the_file_tells_of_it(week: Week) -> None:
@@ -536,7 +600,7 @@ def test_disinfectant_is_considered_only_where_the_file_tells_of_it(week: Week) 
     left_aside = "Not included    disinfectant (no water_care in the file)"
     assert left_aside in week[0].output.splitlines()
     assert "Water care" not in week[0].output
-    told = call("run", Path(__file__).parents[1] / "schedules" / "walled-garden.yaml", "--days", "2")
+    told = call("run", Path(__file__).parents[1] / "schedules" / "walled-garden.yaml", "--days", "2", "--all")
     assert "Not included" not in told.output
     assert "Water care" in told.output.splitlines()
 

@@ -35,6 +35,8 @@ WRITES = [
     ("size", "blower", "--figure"),
     ("size", "heater", "--json"),
     ("size", "heater", "--figure"),
+    ("papers", "--json"),
+    ("papers", "--out"),
 ]
 
 
@@ -66,7 +68,8 @@ def test_no_output_overwrites_what_is_read(split: Path, words: tuple[str, ...], 
     """Refused with status 2 before any work; the section file has the bytes that it had."""
     section = split.with_name("plant.yaml")
     before = section.read_bytes()
-    suffix = {"--figure": ".svg", "--drawing": ".svg", "--out": ".html"}.get(words[-1], ".yaml")
+    endings = {"--figure": ".svg", "--drawing": ".svg", "--out": ".pdf"}
+    suffix = ".html" if words[0] == "page" else endings.get(words[-1], ".yaml")
     out = section if how == "itself" and suffix == ".yaml" else split.with_name(f"other{suffix}")
     if out != section:
         out.symlink_to(section) if how == "link" else os.link(section, out)

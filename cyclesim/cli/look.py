@@ -48,8 +48,9 @@ from cyclesim.errors import plain
 @click.option("--figure-from", type=Day(), metavar="DATE", help="Draw from this day on instead.")
 @click.option("--figure-days", type=click.IntRange(1, 31), metavar="N", help="Draw N days, not 7.")
 @output_file("--drawing", "drawing_file", help="Draw the plant and how old its water gets to FILE.svg.")
-@click.option("--what-if", "what_ifs", multiple=True, metavar="outage=START/DURATION",
-              help='Try a power cut in this run, e.g. --what-if "outage=2027-01-12 03:00/8 h".')  # fmt: skip
+@click.option("--what-if", "what_ifs", multiple=True, metavar="WHAT=.../DURATION",
+              help='Try a power cut, e.g. --what-if "outage=2027-01-12 03:00/8 h", or days of frost at the '
+                   'worst date, e.g. --what-if "cold=-18 degC/3 days".')  # fmt: skip
 @click.option("--all", "everything", is_flag=True, help="Tell every finding, not only the worst.")
 @click.option("--confidence", "asked_how_sure", is_flag=True,
               help="Tell how far the numbers may be off, and why: some eighty runs; "
@@ -74,7 +75,7 @@ def run(
     cluster: str | None,
     afresh: bool,
 ) -> int:
-    """Simulate FILE and say what breaks a rule and what to change."""
+    """Simulate FILE, say what breaks a rule and what to change."""
     for option, given in (("--workers", workers), ("--cluster", cluster), ("--afresh", afresh)):
         if given and not asked_how_sure:
             raise click.UsageError(f"{option} goes with --confidence.")
@@ -84,7 +85,7 @@ def run(
     scenario = loaded(file, sets, json_file, trace_file, figure_file, drawing_file)
     from cyclesim.analysis.findings import is_broken
     from cyclesim.analysis.result import days_of_year, simulate
-    from cyclesim.cli.what_if import outages_set
+    from cyclesim.cli.what_if import what_if_sets
     from cyclesim.said.run import run_page
     from cyclesim.said.stretch import check_first, stretch
     from cyclesim.said.values import result_values
@@ -98,7 +99,7 @@ def run(
     days = days or days_of_year(start)
     check_first(figure_from, start, days)
     if what_ifs:
-        scenario = loaded(file, (*sets, outages_set(scenario, what_ifs, start, days)))
+        scenario = loaded(file, (*sets, *what_if_sets(scenario, what_ifs, start, days)))
     parquet = trace_file is not None and trace_file.suffix.lower() == ".parquet"
     if parquet:
         trace_files.check_parquet()
@@ -110,6 +111,11 @@ def run(
 
         with sweeping(workers, cluster, afresh, "varying inputs") as how:
             sure = confidence(scenario, days=days, start=start, seed=seed, how=how)
+    warmed = None
+    if any(finding.rule == "cold-at-end" for finding in result.findings):
+        from cyclesim.decide.sizing.step_out import step_out
+
+        warmed = step_out(result)
     if trace_file is not None and parquet:
         write_whole_bytes(trace_file, lambda stream: trace_files.write_parquet(result.trace, stream))
     elif trace_file is not None:
@@ -121,9 +127,9 @@ def run(
     if drawing_file is not None:
         write_text(drawing_file, drawn_plant(result.plant, result.metrics.legs))
     if json_file is not None:
-        write_text(json_file, as_text(result_values(result, sure)))
+        write_text(json_file, as_text(result_values(result, sure, warmed)))
     if STDOUT not in (json_file, trace_file, drawing_file):
-        show_page(run_page(result, everything=everything, sure=sure))
+        show_page(run_page(result, everything=everything, sure=sure, warmed=warmed))
     return BROKEN if is_broken(result.findings) else OK
 
 
@@ -192,19 +198,25 @@ def verify(
 @cli.command()
 @scenario_file
 @output_file("--json", "json_file", help="Write every number as JSON to FILE, with - to the screen.")
-def duty(file: Path, sets: tuple[str, ...], json_file: Path | None) -> int:
-    """Say what every pump, leg, jet and device of FILE gets."""
+@click.option("--all", "everything", is_flag=True,
+              help="Tell every combination of pump speeds and valve positions that can occur.")  # fmt: skip
+def duty(file: Path, sets: tuple[str, ...], json_file: Path | None, everything: bool) -> int:
+    """Say what every pump, leg and jet of FILE gets."""
     scenario = loaded(file, sets, json_file)
+    from cyclesim.analysis.combinations import together
     from cyclesim.said.duty import duty_page
     from cyclesim.said.values import duty_values
     from cyclesim.shown.as_json import as_text
     from cyclesim.simulation.assembly import Assembly
+    from cyclesim.simulation.programme import Programme
 
-    values = duty_values(Assembly(scenario))
+    plant = Assembly(scenario)
+    values = duty_values(plant)
     if json_file is not None:
         write_text(json_file, as_text(values))
     if json_file != STDOUT:
-        show_page(duty_page(scenario, values["duties"]))
+        asked = None if everything else {d.name: who for d, who in together(plant, Programme(scenario))}
+        show_page(duty_page(scenario, values["duties"], asked))
     return OK
 
 
@@ -237,18 +249,21 @@ def schema(output: Path | None) -> int:
 
 
 @cli.command()
+@click.argument("rule", metavar="[ID]", required=False)
 @output_file("--json", "json_file", help="Write the rules as JSON to FILE, with - to the screen.")
-def rules(json_file: Path | None) -> int:
-    """List every rule: what must be so, its source, and what mends it."""
+def rules(rule: str | None, json_file: Path | None) -> int:
+    """Tell one rule or all: what must be so, why, what mends it."""
     check_outputs(None, json_file)
-    from cyclesim.said.rules import rule_page, rule_values
+    from cyclesim.said.rules import chosen, rule_page, rule_values
+
+    told = chosen(rule)
 
     if json_file is not None:
         from cyclesim.shown.as_json import as_text
 
-        write_text(json_file, as_text(rule_values()))
+        write_text(json_file, as_text(rule_values(told)))
     if json_file != STDOUT:
-        show_page(rule_page())
+        show_page(rule_page(told))
     return OK
 
 

@@ -13,18 +13,27 @@ from cyclesim.control.diagram import ways_out
 from cyclesim.said.answer import Answer, answer
 from cyclesim.said.care_tables import say_water_care
 from cyclesim.said.cautions import RUN_CAUTIONS
+from cyclesim.said.cold_table import say_cold_spell
 from cyclesim.said.drawing import Drawing, drawing
 from cyclesim.said.fault_table import say_faults
 from cyclesim.said.inputs import Input, say_granted, say_inputs
 from cyclesim.said.page import Block, Column, Page, Table, Tone, words
 from cyclesim.said.room_table import say_suction
 from cyclesim.said.run import say_absent, say_duty_problems
-from cyclesim.said.run_tables import say_energy, say_legs, say_pumps, say_sources, say_tripped, say_tub
+from cyclesim.said.run_tables import (
+    say_energy,
+    say_leg_dates,
+    say_legs,
+    say_pumps,
+    say_sources,
+    say_tripped,
+    say_tub,
+)
 from cyclesim.said.spread import Spread, as_table, spread
 from cyclesim.said.stretch import Stretch, stretch
 from cyclesim.said.use_tables import say_blowers, say_made_from, say_people, say_power_cuts
 from cyclesim.said.verdict import say_first, say_open, say_others
-from cyclesim.said.wiring_tables import say_left, say_treatment, say_wiring
+from cyclesim.said.wiring_tables import say_left, say_nobody_turns, say_treatment, say_wiring
 from cyclesim.said.words import count
 from cyclesim.scenario.reading.defaults import filled_in
 from cyclesim.simulation.assumptions import assumptions
@@ -147,19 +156,23 @@ def _say_plant(page: Page, result: Result) -> None:
     say_treatment(page, metrics.treatment, currency)
     say_suction(page, metrics.suction, metrics.pump_room)
     say_wiring(page, result)
-    say_people(page, metrics.tub)
+    say_people(page, metrics.tub, metrics.sessions)
     say_power_cuts(page, metrics.outages)
+    say_cold_spell(page, metrics.cold_spell)
 
 
 def _say_legs(page: Page, result: Result) -> None:
-    say_legs(page, result.metrics.legs, result.scenario.limits.water_age_s / 3600.0)
-    say_left(page, result.left)
+    legs = result.metrics.legs
+    say_legs(page, legs, result.scenario.limits.water_age_s / 3600.0, everything=True)
+    say_leg_dates(page, legs)
+    say_left(page, result.left, everything=True)
+    say_nobody_turns(page, bool(result.left and result.scenario.schedule.valves_turned))
     say_water_care(page, result.metrics)
 
 
 def _say_energy(page: Page, result: Result) -> None:
     energy = result.metrics.energy
-    say_energy(page, energy)
+    say_energy(page, energy, everything=True)
     for what, unit, digits in (("cost", energy.currency, 2), ("energy_kwh", "kWh", 1)):
         columns = [Column("month", kind="month")]
         columns += [
