@@ -238,7 +238,7 @@
     ranAt(lane) {
       if (within(lane.hatched, this.at)) return "waits, runs on or tripped";
       if (within(lane.half, this.at)) return "low";
-      return within(lane.full, this.at) ? "on" : "off";
+      return within(lane.full, this.at) ? (lane.half.length ? "high" : "on") : "off";
     }
 
     tell() {
@@ -261,7 +261,8 @@
       if (!this.root.querySelector(".events").open) return;
       const found = [];
       for (const lane of this.data.ran)
-        for (const [kind, word] of [["full", "on"], ["half", "on low"], ["hatched", "waits or runs on"]]) {
+        for (const [kind, word] of [["full", lane.half.length ? "high" : "on"], ["half", "low"],
+                                    ["hatched", "waits, runs on or tripped"]]) {
           const edges = lane[kind];
           for (let k = 2 * Math.floor(upTo(edges, this.from) / 2); k < edges.length && edges[k] < this.to; k += 2)
             found.push([edges[k], `${this.said(edges[k])} to ${this.said(edges[k + 1])}: ${lane.name} ${word}`]);
