@@ -216,6 +216,22 @@ def test_the_moment_is_read_off_the_trace(browser: Any, file: Path, result: Resu
     assert {"low", "off"} <= states
 
 
+def test_what_is_above_the_limit_is_drawn_so_from_the_hour_on(browser: Any, file: Path) -> None:
+    """Water that stands from 3 July 21:30 is 24 h old a day later: just above the limit's line the row is
+    blank 12 h after the start, and not 30 h after, though the curve goes straight to hundreds of hours."""
+    opened(browser, file)
+    until(browser, "return !!document.querySelector('.timeline').timeline.placed")
+    look = """
+        const t = document.querySelector('.timeline').timeline, c = t.canvas.getContext('2d');
+        const y = Math.round(t.placed['right_bench'](t.data.limit)) - 3, x = Math.round(t.x(arguments[0]));
+        const dots = c.getImageData(x - 4, y - 4, 8, 4).data, reds = [];
+        for (let k = 0; k < dots.length; k += 4) reds.push(dots[k] - dots[k + 2]);
+        return Math.max(...reds)"""
+    stands_s = 5 * 86_400 + 21.5 * 3600
+    assert browser.execute_script(look, stands_s + 12 * 3600) < 20
+    assert browser.execute_script(look, stands_s + 30 * 3600) > 80
+
+
 def test_numbers_are_those_of_the_json(browser: Any, file: Path, result: Result) -> None:
     """Pumps, sources, legs, months: each number of a table within its last digit of the JSON's."""
     opened(browser, file)

@@ -311,6 +311,7 @@
       this.wide = wide;
       this.left = narrow ? 0 : 190;
       this.narrow = narrow;
+      this.placed = {};
       c.clearRect(0, 0, wide, high);
       c.fillStyle = this.colour("paper");
       c.fillRect(0, 0, wide, high);
@@ -518,7 +519,8 @@
       for (const [, v] of points) if (v > top) top = v;
       top = Math.min(top, 2.5 * limit);
       const base = y + high - 3, tall = this.narrow ? high - 20 : high - 6;
-      const place = (v) => base - (tall * Math.min(v, top)) / top;
+      const place = (v) => base - (tall * v) / top; // what is above the row is cut off, not squeezed into it
+      this.placed[curve.name] = place;
       const area = () => {
         c.beginPath();
         c.moveTo(points[0][0], base);
@@ -526,7 +528,7 @@
         c.lineTo(points[points.length - 1][0], base);
         c.closePath();
       };
-      if (points.length) this.clipped(y, high, () => {
+      if (points.length) this.clipped(base - tall, tall, () => {
         area();
         c.fillStyle = this.colour("young");
         c.globalAlpha = 0.45;
