@@ -118,7 +118,24 @@ def scenario_file(command: Command) -> Command:
         "--set", "sets", multiple=True, metavar="PATH=VALUE",
         help='Change a field for this run, e.g. --set "schedule.heating.keep_at=36 degC".',
     )  # fmt: skip
-    return click.argument("file", type=click.Path(path_type=Path))(sets(command))
+    return click.argument("file", type=click.Path(path_type=Path))(sets(units_option(command)))
+
+
+_US = "cyclesim.us"
+"""Where a call remembers in which units it is told."""
+
+
+def units_option(command: Command) -> Command:
+    """`--units`, which `show_page` asks for."""
+
+    def remember(ctx: click.Context, _: click.Parameter, value: str | None) -> None:
+        if value is not None:
+            ctx.meta[_US] = value == "us"
+
+    return click.option(
+        "--units", type=click.Choice(["us", "metric"]), expose_value=False, callback=remember,
+        help="Tell quantities in these units; in those that the file is mostly written in unless given.",
+    )(command)  # fmt: skip
 
 
 def output_file(*names: str, help: str) -> Callable[[Command], Command]:
@@ -210,7 +227,8 @@ def show_page(page: Page, after: str = "") -> None:
 
     dumb = os.environ.get("TERM") == "dumb" or bool(os.environ.get("NO_COLOR"))
     colour = sys.stdout.isatty() and not dumb
-    show(printed(page, get_terminal_size((80, 24)).columns, colour) + after)
+    us = click.get_current_context().meta.get(_US, False)
+    show(printed(page, get_terminal_size((80, 24)).columns, colour, us) + after)
 
 
 def check_outputs(source: Path | None, *outputs: Path | None) -> None:
@@ -251,6 +269,7 @@ def loaded(
 
     read: list[Path] = []
     scenario = load(file, sets=sets, on_read=read.append)
+    click.get_current_context().meta.setdefault(_US, scenario.in_us_units)
     for path in read:
         on_read(path)
     there = [p for p in outputs if p is not None and p != STDOUT and p.exists() and not is_stream(p)]
