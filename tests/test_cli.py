@@ -84,7 +84,9 @@ def test_help_imports_nothing_heavy() -> None:
         assert set() == loaded & set(HEAVY)
 
 
-@pytest.mark.parametrize("command", ["run", "check", "verify", "duty", "states", "schema", "rules", "new"])
+@pytest.mark.parametrize(
+    "command", ["run", "check", "verify", "duty", "states", "papers", "schema", "rules", "new"]
+)
 def test_every_command_has_a_whole_sentence_of_help(command: str) -> None:
     """The list of commands cuts no sentence short, and each command explains itself."""
     assert call(command, "--help").exit_code == 0
@@ -337,8 +339,8 @@ def test_json_has_every_part_with_mappings_by_name(week: Week) -> None:
     _, values, _ = week
     assert list(values) == [
         "about", "legs", "pumps", "heat_sources", "blowers", "tub", "energy", "outages", "treatment",
-        "water_care", "suction", "pump_room", "promises", "findings", "checked", "valves_left",
-        "duties", "defaults", "clock_changes",
+        "water_care", "sessions", "cold_spell", "suction", "pump_room", "promises", "findings", "checked",
+        "valves_left", "duties", "defaults", "clock_changes",
     ]  # fmt: skip
     assert values["about"]["days"] == 7
     assert {"suction_left", "left_bench", "left_bench, last jet"} <= set(values["legs"])
@@ -499,8 +501,15 @@ def test_what_if_adds_a_power_cut_to_those_of_the_file(tub: Path, tmp_path: Path
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("drought=2027-01-01 12:00/2 h", "outage=START/DURATION is due"),
-        ("outage=2027-01-01 12:00", "outage=START/DURATION is due"),
+        ("drought=2027-01-01 12:00/2 h", "outage=START/DURATION or cold=LOWEST/DURATION is due"),
+        ("outage=2027-01-01 12:00", "outage=START/DURATION or cold=LOWEST/DURATION is due"),
+        ("cold=-18 degC", "cold=LOWEST/DURATION is due"),
+        ("cold=-18 degC/3 days/2027-01-01/2", "cold=LOWEST/DURATION is due"),
+        ("cold=-18/3 days", "a temperature is due"),
+        ("cold=-18 degC/3 dys", "a time is due"),
+        ("cold=-61 degC/3 days", "-60 to 60 degC"),
+        ("cold=-18 degC/20 min", "1 h to 30 days"),
+        ("cold=-18 degC/3 days/2027-02-30", "a date that does not exist"),
         ("outage=noon/2 h", "2027-01-12 03:00"),
         ("outage=2027-02-30 12:00/2 h", "a date that does not exist"),
         ("outage=2027-01-01 12:00/2 m", "a time is due"),
@@ -514,6 +523,19 @@ def test_what_if_that_says_no_power_cut_is_2(tub: Path, text: str, said: str) ->
     assert result.exit_code == 2
     assert f"--what-if {text}" in result.stderr
     assert said in result.stderr
+
+
+def test_what_if_lays_days_of_frost_over_the_weather(tub: Path, tmp_path: Path) -> None:
+    """At the date that is told, as cold as that; on days that are not run it has no effect, which is said."""
+    out = tmp_path / "cold.json"
+    frost = ("--what-if", "cold=14 degF/36 h/2027-02-03")
+    result = call("run", tub, "--days", "3", "--from", "2027-02-02", *frost, "--json", out)
+    spell = json.loads(out.read_text(encoding="utf-8"))["cold_spell"]
+    assert ("2027-02-03T00:00:00+00:00", 36.0) == (spell["from_local"], spell["lasts_h"])
+    assert pytest.approx(-10.0) == spell["lowest_c"]
+    assert "From 3 Feb 2027 00:00 for 36 h, down to -10.0" in result.stdout
+    elsewhere = call("run", tub, "--days", "1", "--from", "2027-03-01", *frost)
+    assert "without effect: the cold spell from 2027-02-03" in elsewhere.stdout
 
 
 # -- the list of rules -------------------------------------------------------------------------------------
@@ -559,6 +581,18 @@ def test_duty_tells_what_the_programme_asks_for_and_all_on_demand(tub: Path) -> 
     ]
     assert "seats at left" not in asked
     assert "seats at left" in every
+
+
+def test_what_would_warm_a_cold_end_is_tried_where_it_is_cold(week: Week, tub: Path, tmp_path: Path) -> None:
+    """The starter loses some 1.2 K in a session: within 2.5 K of the set point, beyond 1 K of it."""
+    assert "What would warm it" not in week[0].output
+    assert "step_out" not in week[1]
+    out = tmp_path / "cold.json"
+    result = call("run", tub, "--days", "7", "--set", "limits.cold_end=1 K", "--json", out)
+    assert "What would warm it, tried on 2 sessions of 7 days" in result.output
+    tried = json.loads(out.read_text(encoding="utf-8"))["step_out"]["tried"]
+    assert all(one["change"].replace("degC", "°C") in result.output for one in tried)
+    assert len(tried) == 3
 
 
 def test_disinfectant_is_considered_only_where_the_file_tells_of_it(week: Week) -> None:

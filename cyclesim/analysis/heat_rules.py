@@ -116,22 +116,30 @@ _AFTER_CUT_S = 3600
 _NO_POWER_MENDS = "insulate it, drain it when the power fails in frost, or give the pump a supply of its own"
 
 
+def freezing(history: History) -> dict[str, Spans]:
+    """When the water of the tub and of each body is at 0 degC or below."""
+    found = {"tub": _tub_below(history)[0]}
+    for body in history.plant.bodies:
+        temps, found[body.name] = history.coldest[body.name], NONE
+        if temps is not None:
+            _, moving = _as_it_moves(history.trace, body.name, temps)
+            found[body.name] = join(temps.within(_ABSOLUTE_ZERO_C, _FREEZES_C), moving)
+    return found
+
+
 def frost_in_plant(history: History) -> Judged:
     """The water of a leg, a dead end, a housing or the tub reaches 0 degC. A frozen tub speaks for all."""
-    rows, trace, tub = history.trace.tub, history.trace, NONE
-    cuts = trace.power.spans("lost")
-    if len(rows):
-        at_s, water_c = np.append(rows.start_s, trace.span_s), np.append(rows.water_c, trace.end_water_c)
-        pieces = at_s[:-1], at_s[1:], water_c[:-1], water_c[1:]
-        tub = _below(*pieces)
-        heated = history.plant.scenario.schedule.heating is not None
-        cause = "heating does not keep it warm" if heated else "nothing heats it"
-        yield from _frozen("tub", tub, pieces, cause, "keep it warm, or drain it for the winter")
+    trace = history.trace
+    cuts, spells_of = trace.power.spans("lost"), freezing(history)
+    tub, pieces = _tub_below(history)
+    heated = history.plant.scenario.schedule.heating is not None
+    cause = "heating does not keep it warm" if heated else "nothing heats it"
+    yield from _frozen("tub", tub, pieces, cause, "keep it warm, or drain it for the winter")
     for body in history.plant.bodies:
         temps = history.coldest[body.name]
         if temps is not None:
-            parts, moving = _as_it_moves(trace, body.name, temps)
-            spells = without(join(temps.within(_ABSOLUTE_ZERO_C, _FREEZES_C), moving), tub)
+            parts, _ = _as_it_moves(trace, body.name, temps)
+            spells = without(spells_of[body.name], tub)
             dark = np.array(
                 [any(a <= s < b + _AFTER_CUT_S for a, b in cuts) for s, _ in spells.tolist()], dtype=bool
             )
@@ -139,6 +147,16 @@ def frost_in_plant(history: History) -> Judged:
             if not dark.all():
                 why = _why_frost(history, body.name, body.zone)
                 yield from _frozen(body.name, spells[~dark], parts, *why)
+
+
+def _tub_below(history: History) -> tuple[Spans, tuple[Floats, ...]]:
+    """When the tub is at 0 degC or below, and its pieces."""
+    rows, trace = history.trace.tub, history.trace
+    if not len(rows):
+        return NONE, (np.empty(0),) * 4
+    at_s, water_c = np.append(rows.start_s, trace.span_s), np.append(rows.water_c, trace.end_water_c)
+    pieces = at_s[:-1], at_s[1:], water_c[:-1], water_c[1:]
+    return _below(*pieces), pieces
 
 
 def _as_it_moves(trace: Trace, body: str, still: Temperatures) -> tuple[tuple[Floats, ...], Spans]:

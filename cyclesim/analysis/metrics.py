@@ -165,6 +165,24 @@ class TubMetrics:
     bathed_h: float
     mean_at_session_start_c: float | None
     """Mean of the water's temperature when people stepped in."""
+    mean_at_session_end_c: float | None = None
+    """Likewise when they stepped out, of the sessions that ended in the span."""
+
+
+@dataclass(frozen=True, slots=True)
+class SessionMetrics:
+    """The tub's water while people are in it.
+
+    set_point_c is that of the moment in which they step in, None without heating; out_c is None where the
+    span ends before they step out.
+    """
+
+    from_local: str
+    lasts_h: float
+    set_point_c: float | None
+    in_c: float
+    out_c: float | None
+    coldest_c: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,9 +245,10 @@ class OutageMetrics:
     """One power cut: the coldest part while it lasted, and how long each part would have withstood it.
 
     until_zero_h counts from the cut's start and takes each part as standing from then on beside its zone, the
-    tub under its cover; None where that is more than ten days. After the run's last hour its zones stay as
-    they are. until_frozen_h goes on from there until a tenth of the part's water is ice, by the heat that it
-    loses at 0 degC, as if ice kept no cold out: it is sooner than true.
+    tub under its cover, and nothing as kept warm that needs power; None where that is more than ten days.
+    After the run's last hour its zones stay as they are. until_frozen_h goes on from there until a tenth of
+    the part's water is ice, by the heat that it loses at 0 degC, as if ice kept no cold out: it is sooner
+    than true.
     """
 
     from_local: str
@@ -238,6 +257,24 @@ class OutageMetrics:
     coldest_c: float
     until_zero_h: dict[str, float | None]
     until_frozen_h: dict[str, float | None]
+
+
+@dataclass(frozen=True, slots=True)
+class ColdSpellMetrics:
+    """The cold spell of the file, in the span.
+
+    lowest_c: the air's coldest hour; colder_by_k: than the weather without it. coldest_c: of each part while
+    it lasts, at its coldest end. until_zero_h: hours from its start until a part is at 0 degC in this run,
+    None where it is not while the spell lasts; without power from its start on, as for a power cut.
+    """
+
+    from_local: str
+    lasts_h: float
+    lowest_c: float
+    colder_by_k: float
+    coldest_c: dict[str, float | None]
+    until_zero_h: dict[str, float | None]
+    until_zero_without_power_h: dict[str, float | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -370,6 +407,9 @@ class Metrics:
     treatment: dict[str, TreatmentMetrics] = field(default_factory=dict)
     water_care: WaterCareMetrics | None = None
     """None where the file says nothing of it."""
+    sessions: tuple[SessionMetrics, ...] = ()
+    cold_spell: ColdSpellMetrics | None = None
+    """None where the file has none, or it begins outside the span."""
     suction: dict[str, SuctionMetrics] = field(default_factory=dict)
     pump_room: PumpRoomMetrics | None = None
     promises: PromisesMetrics | None = None

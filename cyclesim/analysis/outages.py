@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from typing import NamedTuple
 
 import numpy as np
 
@@ -52,23 +53,40 @@ def had_it_failed(plant: Assembly, trace: Trace) -> OutageMetrics | None:
 
 
 def _measure(plant: Assembly, trace: Trace, zones: Zones, start_s: float, end_s: float) -> OutageMetrics:
-    coldest, until_zero = {TUB: float(np.min(_tub_c(trace, start_s, end_s)))}, dict[str, float | None]()
-    until_zero[TUB], shell_c = _tub_until_zero_h(plant, trace, zones, start_s)
-    until_frozen = {TUB: _tub_until_frozen_h(plant, zones, start_s, until_zero[TUB], shell_c)}
+    coldest = {TUB: float(np.min(_tub_c(trace, start_s, end_s)))}
     for body in plant.bodies:
-        standing, start_c = Standing(zones, body), _body_c(trace, zones, body, start_s)
+        start_c = _body_c(trace, zones, body, start_s)
+        if start_c is not None:
+            during = _hours(zones, start_s, end_s)
+            since, from_c = np.full_like(during, start_s), np.full_like(during, start_c)
+            coldest[body.name] = float(np.min(Standing(zones, body).temp_at(during, since, from_c)))
+    part = min(coldest, key=lambda name: coldest[name])
+    lasts_h = (end_s - start_s) / 3600.0
+    until_zero, until_frozen = withstands(plant, trace, zones, start_s)
+    return OutageMetrics(when(trace, start_s), lasts_h, part, coldest[part], until_zero, until_frozen)
+
+
+class Withstands(NamedTuple):
+    """Hours that each part withstands without power; None for longer than ten days."""
+
+    until_zero_h: dict[str, float | None]
+    until_frozen_h: dict[str, float | None]
+
+
+def withstands(plant: Assembly, trace: Trace, zones: Zones, start_s: float) -> Withstands:
+    """Had the power failed at *start_s* [s] for good: how long until each part is at 0 degC, and is ice."""
+    dark, until_zero = zones.without_power, dict[str, float | None]()
+    until_zero[TUB], shell_c = _tub_until_zero_h(plant, trace, dark, start_s)
+    until_frozen = {TUB: _tub_until_frozen_h(plant, dark, start_s, until_zero[TUB], shell_c)}
+    for body in plant.bodies:
+        standing, start_c = Standing(dark, body), _body_c(trace, zones, body, start_s)
         if start_c is None:
             continue
         at_s = _hours(zones, start_s, start_s + LONGEST_H * HOUR_S)
         temps = standing.temp_at(at_s, np.full_like(at_s, start_s), np.full_like(at_s, start_c))
-        during = _hours(zones, start_s, end_s)
-        during_c = standing.temp_at(during, np.full_like(during, start_s), np.full_like(during, start_c))
-        coldest[body.name] = float(np.min(during_c))
         until_zero[body.name] = _until_zero_h(standing, at_s, temps)
         until_frozen[body.name] = _until_frozen_h(standing, body, start_s, until_zero[body.name])
-    part = min(coldest, key=lambda name: coldest[name])
-    lasts_h = (end_s - start_s) / 3600.0
-    return OutageMetrics(when(trace, start_s), lasts_h, part, coldest[part], until_zero, until_frozen)
+    return Withstands(until_zero, until_frozen)
 
 
 def _hours(zones: Zones, start_s: float, end_s: float) -> Floats:

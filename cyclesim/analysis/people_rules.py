@@ -143,6 +143,24 @@ def cold_at_session(history: History) -> Judged:
             yield _cold("bathing", cause, mend, at_s, water_c, wanted_c)
 
 
+def cold_at_end(history: History) -> Judged:
+    """People step out of water that is far below the set point at which they stepped in."""
+    trace, least_k = history.trace, history.plant.scenario.limits.cold_end_k
+    stays = [(a, b) for a, b in history.truth.people.tolist() if a > 0.0 and b < trace.span_s]
+    if not stays or not len(trace.tub) or history.plant.scenario.schedule.heating is None:
+        return
+    ends_c = water_c_at(trace, np.array([b for _, b in stays])).tolist()
+    begins_c = water_c_at(trace, np.array([a for a, _ in stays])).tolist()
+    for (start, end), in_c, out_c in zip(stays, begins_c, ends_c, strict=True):
+        wanted_c = history.set_points.level_c(start)
+        if out_c < wanted_c - least_k:
+            cooled = in_c - out_c > wanted_c - in_c
+            cause = "the water cools while they bathe" if cooled else "it was cold when they stepped in"
+            mend = "less air, a heat source that goes on while they bathe, or a warmer set point"
+            mend = mend if cooled else "let heating begin earlier: plan: [{ready_by: ...}]"
+            yield _cold("bathing", cause, mend, end, out_c, wanted_c)
+
+
 def _cold(subject: str, cause: str, mend: str, at_s: float, water_c: float, wanted_c: float) -> Breach:
     text = f"{' of '.join(apart(water_c, wanted_c, 1))} degC"
     return Breach(subject, cause, wanted_c - water_c, "K", text, mend, at_s)
@@ -205,6 +223,16 @@ RULES: tuple[Rule, ...] = (
         mend="let heating begin earlier",
         judge=cold_at_session,
         applies=lambda plant, _: _is_heated_for(plant.scenario.schedule),
+        programmes="no more often",
+    ),
+    Rule(
+        "cold-at-end",
+        "history",
+        "comfort",
+        sentence="When people step out, the water is not far below the set point at which they stepped in.",
+        source=CHOICE,
+        mend="less air, or more heat while they bathe",
+        judge=cold_at_end,
         programmes="no more often",
     ),
 )

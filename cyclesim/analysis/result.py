@@ -8,6 +8,8 @@ from datetime import date
 from importlib.metadata import version
 
 from cyclesim.analysis.ages import body_of, measure_leg
+from cyclesim.analysis.at_sessions import measure_sessions
+from cyclesim.analysis.cold import measure_cold_spell
 from cyclesim.analysis.disinfectant import measure_water_care
 from cyclesim.analysis.energy import (
     measure_blower,
@@ -148,6 +150,8 @@ def measure(history: History) -> Metrics:
             name: measure_treatment(plant, trace, name, history.truth, metered) for name in trace.treatments
         },
         water_care=measure_water_care(history),
+        sessions=measure_sessions(history),
+        cold_spell=measure_cold_spell(history),
         suction=measure_suction(plant, programme),
         pump_room=measure_room(plant),
         promises=measure_promises(history, legs),

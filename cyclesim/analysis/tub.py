@@ -126,6 +126,7 @@ def measure_tub(
     gone_kg = (rows.evaporated_kg for rows in trace.exchanges.values())
     topped_up_kg = sum(float(np.sum(kg[kg > 0.0])) for kg in gone_kg)  # what condenses is let go
     stepped_in = people[:, 0][people[:, 0] > 0.0]
+    stepped_out = people[:, 1][(people[:, 0] > 0.0) & (people[:, 1] < span_s)]
     losses = {n: float(np.sum(stays.loss_j)) for n, stays in trace.stays.items()}
     legs_j = sum(j for n, j in losses.items() if n in plant.sheet.legs)
     equipment_j = sum(j for n, j in losses.items() if n not in plant.sheet.legs)
@@ -160,10 +161,13 @@ def measure_tub(
         topped_up_l=topped_up_kg,
         sessions=len(stepped_in),
         bathed_h=total_s(people) / 3600.0,
-        mean_at_session_start_c=float(np.mean(water_c_at(trace, stepped_in)))
-        if len(stepped_in) and len(rows)
-        else None,
+        mean_at_session_start_c=_mean_c_at(trace, stepped_in),
+        mean_at_session_end_c=_mean_c_at(trace, stepped_out),
     )
+
+
+def _mean_c_at(trace: Trace, at_s: Floats) -> float | None:
+    return float(np.mean(water_c_at(trace, at_s))) if len(at_s) and len(trace.tub) else None
 
 
 def _heat_j(trace: Trace, name: str) -> float:

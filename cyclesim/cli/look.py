@@ -26,6 +26,7 @@ from cyclesim.cli.shared import (
     show_page,
     sweep_options,
     sweeping,
+    told_file,
     write,
     write_text,
 )
@@ -33,7 +34,7 @@ from cyclesim.errors import plain
 
 
 @cli.command()
-@scenario_file
+@told_file
 @click.option("--days", type=click.IntRange(1, MOST_DAYS), metavar="N",
               help="How many days to simulate; a whole year unless given.")  # fmt: skip
 @click.option("--from", "start", type=Day(), metavar="DATE",
@@ -48,8 +49,9 @@ from cyclesim.errors import plain
 @click.option("--figure-from", type=Day(), metavar="DATE", help="Draw from this day on instead.")
 @click.option("--figure-days", type=click.IntRange(1, 31), metavar="N", help="Draw N days, not 7.")
 @output_file("--drawing", "drawing_file", help="Draw the plant and how old its water gets to FILE.svg.")
-@click.option("--what-if", "what_ifs", multiple=True, metavar="outage=START/DURATION",
-              help='Try a power cut in this run, e.g. --what-if "outage=2027-01-12 03:00/8 h".')  # fmt: skip
+@click.option("--what-if", "what_ifs", multiple=True, metavar="WHAT=.../DURATION",
+              help='Try a power cut, e.g. --what-if "outage=2027-01-12 03:00/8 h", or days of frost at the '
+                   'worst date, e.g. --what-if "cold=-18 degC/3 days".')  # fmt: skip
 @click.option("--all", "everything", is_flag=True, help="Tell every finding, not only the worst.")
 @click.option("--confidence", "asked_how_sure", is_flag=True,
               help="Tell how far the numbers may be off, and why: some eighty runs; "
@@ -84,7 +86,7 @@ def run(
     scenario = loaded(file, sets, json_file, trace_file, figure_file, drawing_file)
     from cyclesim.analysis.findings import is_broken
     from cyclesim.analysis.result import days_of_year, simulate
-    from cyclesim.cli.what_if import outages_set
+    from cyclesim.cli.what_if import what_if_sets
     from cyclesim.said.run import run_page
     from cyclesim.said.stretch import check_first, stretch
     from cyclesim.said.values import result_values
@@ -98,7 +100,7 @@ def run(
     days = days or days_of_year(start)
     check_first(figure_from, start, days)
     if what_ifs:
-        scenario = loaded(file, (*sets, outages_set(scenario, what_ifs, start, days)))
+        scenario = loaded(file, (*sets, *what_if_sets(scenario, what_ifs, start, days)))
     parquet = trace_file is not None and trace_file.suffix.lower() == ".parquet"
     if parquet:
         trace_files.check_parquet()
@@ -110,6 +112,11 @@ def run(
 
         with sweeping(workers, cluster, afresh, "varying inputs") as how:
             sure = confidence(scenario, days=days, start=start, seed=seed, how=how)
+    warmed = None
+    if any(finding.rule == "cold-at-end" for finding in result.findings):
+        from cyclesim.decide.sizing.step_out import step_out
+
+        warmed = step_out(result)
     if trace_file is not None and parquet:
         write_whole_bytes(trace_file, lambda stream: trace_files.write_parquet(result.trace, stream))
     elif trace_file is not None:
@@ -121,14 +128,14 @@ def run(
     if drawing_file is not None:
         write_text(drawing_file, drawn_plant(result.plant, result.metrics.legs))
     if json_file is not None:
-        write_text(json_file, as_text(result_values(result, sure)))
+        write_text(json_file, as_text(result_values(result, sure, warmed)))
     if STDOUT not in (json_file, trace_file, drawing_file):
-        show_page(run_page(result, everything=everything, sure=sure))
+        show_page(run_page(result, everything=everything, sure=sure, warmed=warmed))
     return BROKEN if is_broken(result.findings) else OK
 
 
 @cli.command()
-@scenario_file
+@told_file
 @output_file("--drawing", "drawing_file", help="Draw the plant to FILE.svg.")
 @click.option("--fingerprint", "asked", is_flag=True,
               help="Print only the digits by which papers can be matched with FILE.")  # fmt: skip
@@ -158,7 +165,7 @@ def check(file: Path, sets: tuple[str, ...], drawing_file: Path | None, asked: b
 
 
 @cli.command()
-@scenario_file
+@told_file
 @click.option("--faults", type=click.IntRange(0, 2), default=0, show_default=True,
               help="How many things may go wrong at once.")  # fmt: skip
 @click.option(
@@ -190,7 +197,7 @@ def verify(
 
 
 @cli.command()
-@scenario_file
+@told_file
 @output_file("--json", "json_file", help="Write every number as JSON to FILE, with - to the screen.")
 @click.option("--all", "everything", is_flag=True,
               help="Tell every combination of pump speeds and valve positions that can occur.")  # fmt: skip

@@ -118,7 +118,7 @@ def scenario_file(command: Command) -> Command:
         "--set", "sets", multiple=True, metavar="PATH=VALUE",
         help='Change a field for this run, e.g. --set "schedule.heating.keep_at=36 degC".',
     )  # fmt: skip
-    return click.argument("file", type=click.Path(path_type=Path))(sets(units_option(command)))
+    return click.argument("file", type=click.Path(path_type=Path))(sets(command))
 
 
 _US = "cyclesim.us"
@@ -136,6 +136,11 @@ def units_option(command: Command) -> Command:
         "--units", type=click.Choice(["us", "metric"]), expose_value=False, callback=remember,
         help="Tell quantities in these units; in those that the file is mostly written in unless given.",
     )(command)  # fmt: skip
+
+
+def told_file(command: Command) -> Command:
+    """`scenario_file` of a command that prints a report, in the units that its reader wants."""
+    return scenario_file(units_option(command))
 
 
 def output_file(*names: str, help: str) -> Callable[[Command], Command]:

@@ -1,4 +1,4 @@
-"""`--what-if outage=START/DURATION`: power cuts added to a scenario for one run."""
+"""`--what-if outage=START/DURATION` and `cold=LOWEST/DURATION`: power cuts and frost tried for one run."""
 
 from __future__ import annotations
 
@@ -8,20 +8,27 @@ from datetime import date, datetime, time, timedelta
 from cyclesim.errors import CycleSimError, shorten
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.forms import RefusedError
-from cyclesim.scenario.forms.times import read_moment
+from cyclesim.scenario.forms.times import read_date, read_moment
 from cyclesim.units import QuantityError, parse
 
-_DUE = 'outage=START/DURATION is due, e.g. "outage=2027-01-12 03:00/8 h"'
+_DUE = (
+    'outage=START/DURATION or cold=LOWEST/DURATION is due, e.g. "outage=2027-01-12 03:00/8 h" or '
+    '"cold=-18 degC/3 days", with /2027-01-12 behind it for a date'
+)
 _LONGEST_S = 30 * 86_400
 
 
-def outages_set(scenario: Scenario, texts: Sequence[str], start: date, days: int) -> str:
-    """The `PATH=VALUE` that gives a scenario its own power cuts and those of *texts*.
+def what_if_sets(scenario: Scenario, texts: Sequence[str], start: date, days: int) -> list[str]:
+    """The `PATH=VALUE`s that give a scenario its own power cuts and those of *texts*, and a cold spell.
 
-    Raises CycleSimError where a text says no power cut, or one outside the *days* from *start*.
+    Raises CycleSimError where a text says neither, or a power cut outside the *days* from *start*.
     """
     cuts = [(cut.from_local, cut.lasts_s) for cut in scenario.schedule.outages]
+    sets = []
     for text in texts:
+        if text.partition("=")[0].strip() == "cold":
+            sets.append(_cold(text))
+            continue
         cut_at, lasts_s = _outage(text)
         first, end = datetime.combine(start, time()), datetime.combine(start + timedelta(days=days), time())
         if cut_at >= end or cut_at + timedelta(seconds=lasts_s) <= first:
@@ -29,7 +36,30 @@ def outages_set(scenario: Scenario, texts: Sequence[str], start: date, days: int
             raise CycleSimError(f"{_named(text)}: this is outside the run, which is from {start} to {last}")
         cuts.append((cut_at, lasts_s))
     entries = (f"{{from: {cut_at:%Y-%m-%d %H:%M}, lasts: {lasts_s:.0f} s}}" for cut_at, lasts_s in cuts)
-    return f"schedule.outages=[{', '.join(entries)}]"
+    return [f"schedule.outages=[{', '.join(entries)}]", *sets]
+
+
+def _cold(text: str) -> str:
+    """The `PATH=VALUE` of a cold spell."""
+    lowest, *rest = (part.strip() for part in text.partition("=")[2].split("/"))
+    if not 1 <= len(rest) <= 2 or not all((lowest, *rest)):
+        raise CycleSimError(f"{_named(text)}: {_DUE}")
+    try:
+        lowest_c, lasts_s = parse(lowest, "temperature"), parse(rest[0], "time")
+        begins = f", from: {read_date(rest[1])}" if len(rest) == 2 else ""
+    except QuantityError as error:
+        raise CycleSimError(f"{_named(text)}: {error}") from None
+    except RefusedError as error:
+        raise CycleSimError(
+            f"{_named(text)}: '{shorten(rest[1])}' is {error.what}; {error.allowed}"
+        ) from None
+    if not -60 <= lowest_c <= 60:
+        raise CycleSimError(f"{_named(text)}: '{shorten(lowest)}' is not from -60 to 60 degC")
+    if not 3600 <= lasts_s <= _LONGEST_S or lasts_s % 1:
+        raise CycleSimError(
+            f"{_named(text)}: '{shorten(rest[0])}' is not from 1 h to 30 days in whole seconds"
+        )
+    return f"place.cold_spell={{lowest: {lowest_c:.10g} degC, lasts: {lasts_s:.0f} s{begins}}}"
 
 
 def _named(text: str) -> str:

@@ -9,6 +9,7 @@ from cyclesim.analysis.amounts import listed
 from cyclesim.said.answer import answer, say_answer
 from cyclesim.said.care_tables import say_water_care
 from cyclesim.said.cautions import RUN_CAUTIONS, say_cautions
+from cyclesim.said.cold_table import say_cold_spell
 from cyclesim.said.defaults_table import say_defaults
 from cyclesim.said.page import Page
 from cyclesim.said.room_table import say_suction
@@ -27,17 +28,25 @@ from cyclesim.said.wiring_tables import say_left, say_nobody_turns, say_treatmen
 from cyclesim.said.words import count
 from cyclesim.scenario.reading.defaults import filled_in
 from cyclesim.simulation.assumptions import assumptions
+from cyclesim.simulation.hourly_weather import cold_days
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
     from cyclesim.decide.ranges.confidence import Confidence
+    from cyclesim.decide.sizing.step_out import StepOut
 
 
-def run_page(result: Result, *, everything: bool = False, sure: Confidence | None = None) -> Page:
+def run_page(
+    result: Result,
+    *,
+    everything: bool = False,
+    sure: Confidence | None = None,
+    warmed: StepOut | None = None,
+) -> Page:
     """What a run says to a person: the answer first, then what it rests on; the verdict again at the end.
 
     *everything*: every finding, table and default. *sure* tells how far the numbers may be off, if that was
-    asked for.
+    asked for; *warmed* what would warm the water at step-out, where that is cold.
     """
     page = Page()
     about, metrics = result.about, result.metrics
@@ -64,8 +73,13 @@ def run_page(result: Result, *, everything: bool = False, sure: Confidence | Non
     say_sources(page, metrics.heat_sources, metrics.energy.currency)
     say_blowers(page, metrics.blowers, metrics.energy.currency)
     say_treatment(page, metrics.treatment, metrics.energy.currency)
+    if warmed is not None:
+        from cyclesim.said.step_out_table import say_step_out
+
+        say_step_out(page, warmed)
     say_wiring(page, result)
     say_power_cuts(page, metrics.outages)
+    say_cold_spell(page, metrics.cold_spell)
     notes = result.programme.clock_notes(result.trace.begin_utc, result.trace.span_s)
     if notes:
         page.heading("Clock changes")
@@ -86,7 +100,7 @@ def _say_the_rest(page: Page, result: Result) -> None:
     say_leg_dates(page, metrics.legs)
     say_suction(page, metrics.suction, metrics.pump_room)
     say_made_from(page, metrics.heat_sources)
-    say_people(page, metrics.tub)
+    say_people(page, metrics.tub, metrics.sessions)
     say_water_care(page, metrics)
     say_tub(page, metrics.tub)
 
@@ -94,6 +108,9 @@ def _say_the_rest(page: Page, result: Result) -> None:
 def say_absent(page: Page, result: Result) -> None:
     """What the file dates outside these days, so that this run knows nothing of it."""
     absent = result.programme.outside(result.trace.begin_utc, result.trace.span_s)
+    spell = cold_days(result.scenario)
+    if spell is not None and result.metrics.cold_spell is None:
+        absent.append(f"the cold spell from {spell.begins:%Y-%m-%d}")
     if absent:
         page.line(f"Not in these days, and so without effect: {listed(absent)}.", indent=2, hang=2)
 

@@ -4,22 +4,49 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from cyclesim.analysis.metrics import BlowerMetrics, HeatSourceMetrics, OutageMetrics, TubMetrics
-from cyclesim.said.page import Column, Page, cost, records, whole, words
+from cyclesim.analysis.metrics import (
+    BlowerMetrics,
+    HeatSourceMetrics,
+    OutageMetrics,
+    SessionMetrics,
+    TubMetrics,
+)
+from cyclesim.said.page import Column, Page, cost, record, records, whole, words
 from cyclesim.said.words import count, hours, number, when
 
-_MOST_PARTS, _FIRST_FROZEN = 6, 3
+_MOST_PARTS, _FIRST_FROZEN, _COLDEST_SESSIONS = 6, 3, 3
 
 
-def say_people(page: Page, tub: TubMetrics) -> None:
-    """Sessions, hours in the water, and what water had to be filled up."""
+def say_people(page: Page, tub: TubMetrics, sessions: Sequence[SessionMetrics]) -> None:
+    """Sessions, hours in the water, how warm it was, and what water had to be filled up."""
     if tub.sessions or tub.bathed_h:
         page.heading("People")
         sentence = f"{count(tub.sessions, 'session')}, {number(tub.bathed_h)} h with people in the water"
         if tub.mean_at_session_start_c is not None:
             sentence += f"; at {number(tub.mean_at_session_start_c)} °C on the mean when they stepped in"
+        if tub.mean_at_session_end_c is not None:
+            sentence += f", {number(tub.mean_at_session_end_c)} °C when they stepped out"
         page.line(f"{sentence}.")
         page.line(f"Water topped up: {number(tub.topped_up_l)} L.")
+        say_coldest_sessions(page, sessions)
+
+
+def say_coldest_sessions(page: Page, sessions: Sequence[SessionMetrics]) -> None:
+    """The few sessions at which people stepped out of the coldest water."""
+    ended = [(session.out_c, k) for k, session in enumerate(sessions) if session.out_c is not None]
+    columns = (
+        Column("from", "from_local", kind="when"),
+        Column("lasts\n{unit}", "lasts_h", "h"),
+        Column("set point\n{unit}", "set_point_c", "°C"),
+        Column("step in\n{unit}", "in_c", "°C"),
+        Column("coldest\n{unit}", "coldest_c", "°C"),
+        Column("step out\n{unit}", "out_c", "°C"),
+    )
+    rows = [
+        record(columns, sessions[k].from_local, sessions[k]) for _, k in sorted(ended)[:_COLDEST_SESSIONS]
+    ]
+    if rows:
+        page.table(columns, rows, "The coldest sessions, by the water when people step out")
 
 
 def say_blowers(page: Page, blowers: dict[str, BlowerMetrics], currency: str) -> None:

@@ -12,12 +12,18 @@ from cyclesim.simulation.assumptions import assumptions
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
     from cyclesim.decide.ranges.confidence import Confidence
+    from cyclesim.decide.sizing.step_out import StepOut
     from cyclesim.scenario.blocks.model import Scenario
     from cyclesim.simulation.assembly import Assembly
 
 
-def result_values(result: Result, sure: Confidence | None = None) -> dict[str, Any]:
-    """Everything a run says, as plain values in a stable order; `confidence` only where it is given."""
+def result_values(
+    result: Result, sure: Confidence | None = None, warmed: StepOut | None = None
+) -> dict[str, Any]:
+    """Everything a run says, as plain values in a stable order.
+
+    `confidence` and `step_out` are there only where they are given.
+    """
     return {
         "about": asdict(result.about),
         **asdict(result.metrics),
@@ -32,6 +38,7 @@ def result_values(result: Result, sure: Confidence | None = None) -> dict[str, A
         "defaults": default_values(result.scenario),
         "clock_changes": result.programme.clock_notes(result.trace.begin_utc, result.trace.span_s),
         **({} if sure is None else {"confidence": asdict(sure)}),
+        **({} if warmed is None else {"step_out": asdict(warmed)}),
     }
 
 

@@ -109,13 +109,14 @@ def by_calendar(
     begin_utc = _instant(begin, programme.zone, begins.clock if begins else time())
     span_s = round((_instant(begin + timedelta(days=days), programme.zone) - begin_utc).total_seconds())
     origin, whole_s = begin_utc - timedelta(seconds=warm_up_s), warm_up_s + span_s
-    around = rooms or zones(scenario, begin_utc, warm_up_s, span_s)
+    outages = programme.outages(origin, whole_s)
+    around = rooms or zones(scenario, begin_utc, warm_up_s, span_s, _later(outages, -warm_up_s))
     air = weather(scenario, begin_utc, warm_up_s, span_s) if has_laws(scenario) else None
     bathed = sessions(scenario, origin, whole_s, seed)
     facts = {
         f"{name}.raised": spans for name, spans in programme.raised(origin, whole_s, bathed).items()
     } | programme.wired(origin, whole_s)
-    facts[POWER_LOST] = programme.outages(origin, whole_s)
+    facts[POWER_LOST] = outages
     facts[WAITS] = programme.waits(origin, whole_s)
     facts[LEVEL_LOW] = programme.low_water(origin, whole_s)
     times = {name: _later(spans, -warm_up_s) for name, spans in facts.items()}

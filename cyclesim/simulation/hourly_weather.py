@@ -5,7 +5,7 @@ from __future__ import annotations
 from array import array
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from functools import lru_cache
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
@@ -19,6 +19,8 @@ from cyclesim.physics.evaporation import sky_c
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.weather import Climate, Monthly, WeatherFile
 from cyclesim.scenario.text.csv_file import DAY_S, Series
+from cyclesim.simulation.cold_spell import ColdDays, colder_by, worst_hour
+from cyclesim.simulation.setpoints import set_points
 from cyclesim.simulation.trace import Span, Zones
 
 HOUR_S = 3600
@@ -41,7 +43,7 @@ def weather(scenario: Scenario, begin_utc: datetime, before_s: int, span_s: int)
 
     Raises InputError where a file does not cover the span; before the span its first day serves.
     """
-    hours = _Hours(scenario, begin_utc, before_s, span_s)
+    hours = _Hours(scenario, begin_utc, before_s, span_s, cold_days(scenario))
     about = scenario.place.weather
     air, count = hours.air_c(), hours.count
     columns = about.file.columns if isinstance(about, WeatherFile) else {}
@@ -71,11 +73,14 @@ def mean_air_c(about: Climate | Monthly | WeatherFile) -> float:
     return float(np.mean(values))
 
 
-def zones(scenario: Scenario, begin_utc: datetime, before_s: int, span_s: int) -> Zones:
-    """Every zone's hourly temperature over the same hours."""
-    hours = _Hours(scenario, begin_utc, before_s, span_s)
+def zones(
+    scenario: Scenario, begin_utc: datetime, before_s: int, span_s: int, dark: Sequence[Span] = ()
+) -> Zones:
+    """Every zone's hourly temperature over the same hours; *dark*: when there is no power [s]."""
+    hours = _Hours(scenario, begin_utc, before_s, span_s, cold_days(scenario))
     air = hours.air_c()
     series: dict[str, list[float]] = {}
+    powerless: dict[str, list[float]] = {}
     for name, zone in scenario.place.zones.items():
         if zone.always_c is not None:
             series[name] = [zone.always_c] * hours.count
@@ -83,25 +88,94 @@ def zones(scenario: Scenario, begin_utc: datetime, before_s: int, span_s: int) -
             series[name] = hours.air_c(zone.depth_m)
         else:
             series[name] = climate.follow(air, zone.above_by_k, zone.never_below_c, zone.never_above_c)
-    return Zones(-before_s, series)
+        if zone.needs_power:
+            powerless[name] = climate.follow(air, zone.above_by_k, None, zone.never_above_c)
+            series[name] = in_the_dark(series[name], powerless[name], -before_s, dark)
+    return Zones(-before_s, series, powerless, tuple(dark))
+
+
+def in_the_dark(
+    kept_c: list[float], powerless_c: Sequence[float], origin_s: int, dark: Sequence[Span]
+) -> list[float]:
+    """Hourly means of a zone that is at once as cold as unheated while there is no power.
+
+    *kept_c* with power and *powerless_c* without [degC], from *origin_s* on; *dark*: when there is none [s].
+    """
+    mixed = list(kept_c)
+    for start, end in dark:
+        for hour in range((start - origin_s) // HOUR_S, min(len(mixed), -(-(end - origin_s) // HOUR_S))):
+            since = origin_s + HOUR_S * hour
+            share = (min(end, since + HOUR_S) - max(start, since)) / HOUR_S
+            mixed[hour] += share * (powerless_c[hour] - kept_c[hour])
+    return mixed
+
+
+def cold_days(scenario: Scenario) -> ColdDays | None:
+    """The cold spell of a scenario, at its worst date unless the file names one; None without."""
+    spell, about = scenario.place.cold_spell, scenario.place.weather
+    if spell is None:
+        return None
+    hours, year = -(-round(spell.lasts_s) // HOUR_S), datetime(scenario.place.year, 1, 1)
+    begins, count = year, 365 * 24
+    if spell.from_date is not None:
+        begins, count = datetime.combine(spell.from_date, time()), hours
+    elif isinstance(about, WeatherFile) and about.file.days < 365:  # whole days of it, on any clock
+        begins = datetime.combine(about.file.start, time()) + timedelta(days=1)
+        count = max(hours, 24 * int(about.file.days - 2))
+    ahead = standard_time(year.replace(tzinfo=UTC), ZoneInfo(scenario.place.time_zone)) - year
+    begin_utc = (begins - ahead).replace(tzinfo=UTC)
+    usual_c = _Hours(scenario, begin_utc, 0, HOUR_S * (count - 1)).air_c()
+    worst = 0
+    if spell.from_date is None:
+        worst = worst_hour(usual_c, _kept_c(scenario, begin_utc, count), hours)
+    above_k = min(usual_c[worst : worst + hours]) - spell.lowest_c
+    at = begins + timedelta(hours=worst)
+    return ColdDays(at, hours, max(0.0, above_k), spell.from_date is None)
+
+
+def _kept_c(scenario: Scenario, begin_utc: datetime, count: int) -> list[float] | None:
+    """What the water is kept at in each hour [degC]; None where nothing heats it."""
+    if scenario.schedule.heating is None:
+        return None
+    levels = set_points(scenario, begin_utc, HOUR_S * count, ()).levels
+    at_s, kept_c = (np.array(column) for column in zip(*levels, strict=True))
+    hours = np.searchsorted(at_s, HOUR_S * np.arange(count), side="right") - 1
+    kept: list[float] = kept_c[np.maximum(0, hours)].tolist()
+    return kept
 
 
 class _Hours:
     """The hours of one run: temperatures and other columns as hourly means."""
 
-    def __init__(self, scenario: Scenario, begin_utc: datetime, before_s: int, span_s: int) -> None:
+    def __init__(
+        self,
+        scenario: Scenario,
+        begin_utc: datetime,
+        before_s: int,
+        span_s: int,
+        spell: ColdDays | None = None,
+    ) -> None:
         self.about = scenario.place.weather
         self.begin_utc, self.before_s, self.span_s = begin_utc, before_s, span_s
         self.zone = ZoneInfo(scenario.place.time_zone)
+        self._standard = standard_time(begin_utc, self.zone)
         self.count = -(-(before_s + span_s) // HOUR_S) + 1
+        self.spell = spell
 
     def air_c(self, depth_m: float = 0.0) -> list[float]:
-        """Hourly air temperature, or that of the soil at a depth under it."""
+        """Hourly air temperature, or that of the soil at a depth under it, cold spell and all."""
+        usual = self._usual_c(depth_m)
+        if self.spell is None:
+            return usual
+        first = self._standard - timedelta(seconds=self.before_s)
+        colder: list[float] = (usual - colder_by(self.spell, first, self.count, depth_m)).tolist()
+        return colder
+
+    def _usual_c(self, depth_m: float) -> list[float]:
         about = self.about
         if isinstance(about, Climate):
-            standard = standard_time(self.begin_utc, self.zone) - timedelta(seconds=self.before_s)
             return climate.soil_c(
-                standard,
+                self._standard - timedelta(seconds=self.before_s),
                 self.count,
                 mean_c=about.mean_c,
                 seasonal_swing_k=about.seasonal_swing_k,

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.exchanges import AIR_HEAT
+from cyclesim.simulation.hourly_weather import in_the_dark
 from cyclesim.simulation.trace import Stream, Trace, Zones
 
 HOUR_S = 3600
@@ -33,7 +34,7 @@ def with_rooms(plant: Assembly, trace: Trace, zones: Zones, follows: Zones) -> t
 
     *follows* are the zones as they would be with nothing running in them.
     """
-    series, change = dict(zones.series), 0.0
+    series, powerless, change = dict(zones.series), dict(zones.powerless), 0.0
     for name in warmed_rooms(plant):
         zone = plant.scenario.place.zones[name]
         new = room_c(
@@ -43,10 +44,14 @@ def with_rooms(plant: Assembly, trace: Trace, zones: Zones, follows: Zones) -> t
             zone.stores_j_k or 1.0,
         )
         low, high = zone.never_below_c, zone.never_above_c
-        new = [min(max(t, t if low is None else low), t if high is None else high) for t in new]
+        free = [t if high is None else min(t, high) for t in new]
+        new = free if low is None else [max(low, t) for t in free]
+        if zone.needs_power:
+            powerless[name] = free
+            new = in_the_dark(new, free, zones.origin_s, zones.dark)
         change = max(change, float(np.max(np.abs(np.array(new) - np.array(series[name])))))
         series[name] = new
-    return Zones(zones.origin_s, series), change
+    return zones._replace(series=series, powerless=powerless), change
 
 
 def room_c(

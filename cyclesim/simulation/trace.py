@@ -7,7 +7,7 @@ that is reported is a function of what is here and of the model that was run.
 from __future__ import annotations
 
 from array import array
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any, Generic, NamedTuple, TypeVar
 from zoneinfo import ZoneInfo
@@ -26,10 +26,21 @@ State = TypeVar("State")
 
 
 class Zones(NamedTuple):
-    """Hourly temperatures of every zone [degC]; the first hour begins at *origin_s*."""
+    """Hourly temperatures of every zone [degC]; the first hour begins at *origin_s*.
+
+    powerless: of those that a heater on the supply keeps, what they would be with no power throughout; dark:
+    when there is none.
+    """
 
     origin_s: int
     series: dict[str, list[float]]
+    powerless: Mapping[str, list[float]] = {}
+    dark: Sequence[Span] = ()
+
+    @property
+    def without_power(self) -> Zones:
+        """As they would be with no power throughout."""
+        return self._replace(series={**self.series, **self.powerless})
 
 
 class Interval(NamedTuple, Generic[State]):

@@ -182,6 +182,60 @@ def test_why_it_is_cold(run: Run, streams: dict, cause: str) -> None:  # type: i
     assert cause == breach.cause
 
 
+# -- the water at step-out
+
+
+def cools(run: Run, in_c: float, lowest_c: float, out_c: float) -> History:
+    """In at 20:00; the lowest at 20:15, out at 20:30. 36 degC are kept."""
+    history = run(people=[(20 * H, "2"), (20 * H + 1800, "0")])
+    tub(history, (0, in_c), (20, in_c), (20.25, lowest_c), (20.5, out_c), end_c=out_c)
+    return history
+
+
+def test_each_session_tells_its_temperatures(run: Run) -> None:
+    """36.1 in, 34.0 in the middle, 34.4 out; one that the span cuts off has no end."""
+    (session,) = measure(cools(run, 36.1, 34.0, 34.4)).sessions
+    assert ("2027-03-01T20:00:00+00:00", 0.5, 36.0) == (
+        session.from_local,
+        session.lasts_h,
+        session.set_point_c,
+    )
+    assert pytest.approx((36.1, 34.0, 34.4)) == (session.in_c, session.coldest_c, session.out_c)
+    begun = run(people=[(23 * H, "2")])
+    tub(begun, (0, 36.0), end_c=35.0)
+    (session,) = measure(begun).sessions
+    assert None is session.out_c
+    assert pytest.approx((36.0 - 23 / 24, 35.0)) == (session.in_c, session.coldest_c)
+
+
+def test_the_means_of_stepping_in_and_out_are_of_whole_sessions(run: Run) -> None:
+    """Two sessions, 36 and 35 degC in, 34 and 35 out: 35.5 and 34.5."""
+    history = run(people=[(10 * H, "2"), (11 * H, "0"), (20 * H, "2"), (21 * H, "0")])
+    tub(history, (0, 36.0), (10, 36.0), (11, 34.0), (20, 35.0), (21, 35.0), end_c=35.0)
+    measured = measure(history).tub
+    assert pytest.approx((35.5, 34.5)) == (measured.mean_at_session_start_c, measured.mean_at_session_end_c)
+
+
+def test_cold_water_at_the_end(run: Run) -> None:
+    """36 degC are kept: 33.4 is more than 2.5 K below, 33.5 is not, nor is 33 in the middle."""
+    (breach,) = told(cools(run, 36.0, 34.0, 33.4), "cold-at-end")
+    assert ("bathing", 20 * H + 1800, pytest.approx(2.6), "33.4 of 36 degC") == (
+        breach.subject,
+        breach.at_s,
+        breach.worst,
+        breach.text,
+    )
+    assert "cools while they bathe" in breach.cause
+    assert [] == told(cools(run, 36.0, 33.0, 33.5), "cold-at-end")
+
+
+def test_what_was_cold_at_the_start_is_no_loss_of_the_session(run: Run) -> None:
+    """34 degC in and 33 out, with 36 kept: two of the three kelvin were missing before."""
+    (breach,) = told(cools(run, 34.0, 33.0, 33.0), "cold-at-end")
+    assert "cold when they stepped in" in breach.cause
+    assert "ready_by" in breach.mend
+
+
 def test_what_was_not_ready_in_time(run: Run) -> None:
     """36.9 of 38 degC at a ready-by is told, 37.0 is not."""
     history = run()

@@ -128,6 +128,17 @@ TABLES: dict[tuple[str, str], tuple[str, dict[str, Key]]] = {
             "cost money": "cost",
         },
     ),
+    ("The coldest sessions, by the water when people step out", "from"): (
+        "sessions",
+        {
+            "lasts h": "lasts_h",
+            "set point °C": "set_point_c",
+            "step in °C": "in_c",
+            "coldest °C": "coldest_c",
+            "step out °C": "out_c",
+        },
+    ),
+    ("Cold spell, part by part", "part"): ("cold_spell", {}),
     ("Treatment", "device"): (
         "treatment",
         {
@@ -222,8 +233,9 @@ DUTY: dict[str, tuple[str, dict[str, Key]]] = {
         },
     ),
 }
-ENDS = {"h": "_h", "L": "_l", "L/min": "_l_min", "L/min of air": "_l_min", "kWh": "_kwh", "°C": "_c", "m": "_m",
-        "m/s": "_m_s", "kPa": "_kpa", "mg/L": "_mg_l", "%": "_percent", "W": "_w", "s": "_s"}  # fmt: skip
+ENDS = {"h": "_h", "L": "_l", "L/min": "_l_min", "L/min of air": "_l_min", "kWh": "_kwh", "°C": "_c",
+        "m": "_m", "m/s": "_m_s", "kPa": "_kpa", "mg/L": "_mg_l", "%": "_percent", "W": "_w",
+        "s": "_s"}  # fmt: skip
 """How a key ends whose number is in this unit."""
 WORDS = ("worst if left", "kind", "speed")
 """Columns of words that are held too; the others name the row, or judge in words what stands beside them."""
@@ -322,6 +334,7 @@ def hold_run(page: Page, values: Values) -> set[tuple[str, str]]:
             "fuel_kwh": energy["fuel_kwh"] * share,
         },
     }
+    values["sessions"] = {session["from_local"]: session for session in values["sessions"]}
     energy["by_month"] = {month["month"]: month for month in energy["by_month"]}
     for title, table in tables_of(page):
         if title.startswith("Tub ("):

@@ -11,10 +11,17 @@ from cyclesim.analysis.metrics import (
     EnergyMetrics,
     HeatSourceMetrics,
     OutageMetrics,
+    SessionMetrics,
 )
-from cyclesim.said.page import Page
+from cyclesim.said.page import Page, Table
 from cyclesim.said.run_tables import say_energy
-from cyclesim.said.use_tables import say_blowers, say_made_from, say_people, say_power_cuts
+from cyclesim.said.use_tables import (
+    say_blowers,
+    say_coldest_sessions,
+    say_made_from,
+    say_people,
+    say_power_cuts,
+)
 from cyclesim.shown.terminal import printed
 
 
@@ -27,11 +34,34 @@ def said(say: Any, *args: Any) -> str:
 
 def test_people_are_told_with_what_they_used() -> None:
     """Sessions, hours, temperature and water; nothing at all where nobody came."""
-    tub = Made(sessions=12, bathed_h=9.5, topped_up_l=83.2, mean_at_session_start_c=37.46)
-    text = said(say_people, tub)
+    tub = Made(
+        sessions=12,
+        bathed_h=9.5,
+        topped_up_l=83.2,
+        mean_at_session_start_c=37.46,
+        mean_at_session_end_c=36.31,
+    )
+    text = said(say_people, tub, ())
     assert "12 sessions, 9.5 h with people in the water; at 37.5 °C on the mean" in text
+    assert "stepped in, 36.3 °C when they stepped out." in text
     assert "83.2 L" in text
-    assert said(say_people, Made(sessions=0, bathed_h=0.0)) == ""
+    assert "coldest" not in text
+    assert said(say_people, Made(sessions=0, bathed_h=0.0), ()) == ""
+
+
+def test_the_three_sessions_with_the_coldest_end_are_told() -> None:
+    """The coldest first; one that the span cuts off has no end and is left out."""
+    ends = (36.0, 33.5, None, 35.0, 34.0)
+    sessions = [
+        SessionMetrics(f"2027-01-0{day}T20:00:00+00:00", 0.5, 37.0, 36.9, end, 33.0)
+        for day, end in enumerate(ends, start=1)
+    ]
+    page = Page()
+    say_coldest_sessions(page, sessions)
+    (table,) = page.blocks
+    assert isinstance(table, Table)
+    assert ["2027-01-02", "2027-01-05", "2027-01-04"] == [row.about[:10] for row in table.rows]
+    assert [33.5, 34.0, 35.0] == [row.cells[-1] for row in table.rows]
 
 
 def test_blower_without_air_says_why() -> None:

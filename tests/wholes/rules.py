@@ -294,6 +294,13 @@ class Judge:
             float(np.interp(t, at, water)) < self.run.planned_c(t) - least for t in self._stepped_in()
         )
 
+    def cold_at_end(self) -> bool:
+        """Far below the set point of stepping in when people step out."""
+        at, water = (np.array(x) for x in zip(*self.run.tub, strict=True))
+        stays = [(a, b) for a, b in spells(self.people) if a > 0 and b < self.n]
+        least = self.limits.cold_end_k
+        return any(float(np.interp(b, at, water)) < self.run.planned_c(a) - least for a, b in stays)
+
     def session_too_long(self) -> bool:
         """Somebody in the water for longer than the limit."""
         return any(b - a > self.limits.session_at_most_s for a, b in spells(self.people))
@@ -346,6 +353,7 @@ RESTATED: dict[str, Callable[[Judge], bool]] = {
     "flush-onto-people": Judge.flush_onto_people,
     "frost-in-plant": Judge.frost_in_plant,
     "cold-at-session": Judge.cold_at_session,
+    "cold-at-end": Judge.cold_at_end,
     "session-too-long": Judge.session_too_long,
     "water-too-hot": Judge.water_too_hot,
 }

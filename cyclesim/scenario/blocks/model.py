@@ -138,6 +138,13 @@ class Limits(Model):
         source=CHOICE,
         description="How far below the set point water is cold to those who step in.",
     )
+    cold_end_k: Annotated[float, Quantity("temperature_difference", ge=0.1, le=20)] = default(
+        2.5,
+        alias="cold_end",
+        spread=Spread(1.5, 4, "K"),
+        source=CHOICE,
+        description="How far below the set point water is cold to those who step out.",
+    )
     cover_speed_m_s: SpeedField = default(
         0.5,
         alias="cover_speed",

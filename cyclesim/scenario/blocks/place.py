@@ -24,7 +24,8 @@ from cyclesim.scenario.forms.fields import (
     single_or_list,
 )
 from cyclesim.scenario.forms.forms import Count, Model, Quantity, RefusedError, Text, default, nearest
-from cyclesim.spreads import NoRange
+from cyclesim.scenario.forms.times import Date
+from cyclesim.spreads import NoRange, Spread
 
 
 class Zone(Model):
@@ -36,6 +37,13 @@ class Zone(Model):
     )
     never_below_c: AirTemperature | None = Field(
         None, alias="never_below", description="The zone is kept at least this warm, e.g. 2 degC."
+    )
+    kept_by: Literal["supply", "house"] = default(
+        "supply",
+        spread=NoRange("supply or house"),
+        source="the worse of the two; project choice, no standard",
+        description="What keeps it at never_below: supply, a heater on this supply (name it in also_on_it), "
+        "which a power cut stops; or house, which goes on.",
     )
     never_above_c: AirTemperature | None = Field(
         None, alias="never_above", description="The zone is kept at most this warm."
@@ -62,6 +70,8 @@ class Zone(Model):
             raise RefusedError("", "exactly one of follows: weather, depth: 600 mm or always: 18 degC is due")
         if self.follows is None and written & {"above_by_k", "never_below_c", "never_above_c"}:
             raise RefusedError("", "above_by, never_below and never_above go with follows: weather only")
+        if self.never_below_c is None and "kept_by" in written:
+            raise RefusedError("", "kept_by goes with never_below: 2 degC", at=("kept_by",))
         if self.follows is None and written & {"loses_w_k", "stores_j_k"}:
             raise RefusedError("", "loses and stores go with follows: weather only: a room of its own")
         if (self.loses_w_k is None) != (self.stores_j_k is None):
@@ -70,6 +80,15 @@ class Zone(Model):
         if None not in (low := self.never_below_c, high := self.never_above_c) and low > high:  # type: ignore[operator]
             raise RefusedError("", "never_above must be at least never_below", at=("never_above",))
         return self
+
+    def idle(self) -> frozenset[str]:
+        """Nothing keeps what may get as cold as it likes."""
+        return frozenset({"kept_by"} if self.never_below_c is None else ())
+
+    @property
+    def needs_power(self) -> bool:
+        """Whether a power cut ends what keeps it warm."""
+        return self.never_below_c is not None and self.kept_by == "supply"
 
 
 @cache
@@ -95,6 +114,22 @@ def _with_outdoors(zones: dict[str, Zone]) -> dict[str, Zone]:
     return {"outdoors": Zone.model_validate({"follows": "weather"}), **zones}
 
 
+class ColdSpell(Model):
+    """Days as cold as a place has seen, laid over its weather."""
+
+    lowest_c: AirTemperature = Field(alias="lowest", description="The air's coldest hour, e.g. -18 degC.")
+    lasts_s: Annotated[float, Quantity("time", ge=3600, le=30 * 86_400, whole=True)] = default(
+        3 * 86_400.0,
+        alias="lasts",
+        spread=Spread(1, 7, "days"),
+        source="common practice, no source",
+        description="How long the spell lasts, e.g. 3 days.",
+    )
+    from_date: Date | None = Field(
+        None, alias="from", description="Its first day; the worst of the year unless said."
+    )
+
+
 class Place(Model):
     """Where and when."""
 
@@ -110,11 +145,26 @@ class Place(Model):
         default_factory=lambda: _with_outdoors({}),
         description="Named temperatures around the plant; outdoors is built in.",
     )
+    record_low_c: AirTemperature | None = Field(
+        None,
+        alias="record_low",
+        description="The coldest that the place has seen, e.g. -18 degC: days like that are run.",
+    )
+    stated_cold_spell: ColdSpell | None = Field(
+        None, alias="cold_spell", description="Instead of record_low: with its length and its date."
+    )
     altitude_m: Annotated[float, Quantity("length", ge=-430, le=5000, example="400 m or 1300 ft")] = Field(
         0.0,
         alias="altitude",
         description="Height above the sea, for what pumps can draw; the sea's own unless said.",
     )
+
+    @property
+    def cold_spell(self) -> ColdSpell | None:
+        """The spell that is run: as the file has it, or days as cold as the record."""
+        if self.stated_cold_spell is not None or self.record_low_c is None:
+            return self.stated_cold_spell
+        return ColdSpell.model_construct(lowest_c=self.record_low_c)
 
     @model_validator(mode="after")
     def _soil_known(self) -> "Place":
