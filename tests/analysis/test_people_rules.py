@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 from cyclesim.analysis.energy import within_an_hour
 from cyclesim.analysis.findings import Breach, NotJudged
 from cyclesim.analysis.history import History
-from cyclesim.analysis.result import measure
+from cyclesim.analysis.result import measure, simulate
 from cyclesim.analysis.rules import RULES, judge
 from cyclesim.physics.tub_heat import Exchanged, Piece
+from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.trace import Rows
 
 Run = Callable[..., History]
@@ -206,6 +207,30 @@ def test_each_session_tells_its_temperatures(run: Run) -> None:
     (session,) = measure(begun).sessions
     assert None is session.out_c
     assert pytest.approx((36.0 - 23 / 24, 35.0)) == (session.in_c, session.coldest_c)
+
+
+def test_the_jets_of_a_session_are_its_own(run: Run) -> None:
+    """Two starts in the session: 12 degC for 20 s, 30 degC for 25 s; one at its end belongs to no session."""
+    history = cools(run, 36.1, 34.0, 34.4)
+    for row in ((20 * H, 12.0, 20.0), (20 * H + 900, 30.0, 25.0), (20 * H + 1800, 5.0, 60.0)):
+        history.trace.at_jets.put(row)
+    (session,) = measure(history).sessions
+    assert (12.0, 25.0) == (session.coldest_at_jet_c, session.cold_at_jet_s)
+    (quiet,) = measure(cools(run, 36.1, 34.0, 34.4)).sessions
+    assert (None, None) == (quiet.coldest_at_jet_c, quiet.cold_at_jet_s)
+
+
+def test_jets_give_what_stood_in_their_pipes(scenario: Callable[..., Scenario]) -> None:
+    """In the run, the first water of a session is as cold as the leg that leads to the jets."""
+    bathing = '  bathing: [{start: "12:00", lasts: 30 min, pump: main high}]\n  quiet_hours:'
+    trace = simulate(scenario(("  quiet_hours:", bathing)), days=3).trace
+    at_s, leg = trace.at_jets.start_s, trace.stays["bench"]
+    assert [12 * H, 36 * H, 60 * H] == at_s.tolist()
+    for at, coldest_c, cold_s in zip(at_s, trace.at_jets.coldest_c, trace.at_jets.cold_s, strict=True):
+        k = int(np.flatnonzero(leg.end_s == at)[0])
+        assert leg.joined[k] == 0.0
+        assert pytest.approx(leg.end_c[k], abs=0.3) == coldest_c
+        assert 0.0 <= cold_s < 60.0
 
 
 def test_the_means_of_stepping_in_and_out_are_of_whole_sessions(run: Run) -> None:
