@@ -84,7 +84,9 @@ def test_help_imports_nothing_heavy() -> None:
         assert set() == loaded & set(HEAVY)
 
 
-@pytest.mark.parametrize("command", ["run", "check", "verify", "duty", "states", "schema", "rules", "new"])
+@pytest.mark.parametrize(
+    "command", ["run", "check", "verify", "duty", "states", "papers", "schema", "rules", "new"]
+)
 def test_every_command_has_a_whole_sentence_of_help(command: str) -> None:
     """The list of commands cuts no sentence short, and each command explains itself."""
     assert call(command, "--help").exit_code == 0
@@ -353,18 +355,26 @@ def test_screen_shows_the_numbers_of_the_json(week: Week) -> None:
     rows = [line.split() for line in result.stdout.splitlines()]
     for name, leg in values["legs"].items():
         if not name.endswith("last jet") and leg["oldest_water_h"] is not None:
-            assert [name, number(leg["volume_l"]), number(leg["oldest_water_h"])] in [row[:3] for row in rows]
+            told = [number(leg["volume_l"]), number(leg["oldest_water_h"])]
+            assert [name, *told] in [row[:3] for row in rows] or f"{name}," in result.stdout
     assert ["main", number(values["pumps"]["main"]["running_h"])] in [row[:2] for row in rows]
     energy = values["energy"]
     assert ["all", number(energy["energy_kwh"]), f"{energy['cost']:.2f}"] in rows
 
 
-def test_every_default_and_caution_is_on_the_screen(week: Week) -> None:
-    """What was filled in is listed with value and spread, and the report says what it is not."""
+def test_every_default_and_caution_is_on_the_screen(week: Week, tub: Path) -> None:
+    """What was filled in is listed with value and spread, a few always and the others with --all.
+
+    The report says what it is not.
+    """
     result, values, _ = week
     said = " ".join(result.stdout.split())
-    assert values["defaults"]
-    assert all(f"{d['value']}; spread {d['spread']}" in said for d in values["defaults"])
+    told = [f"{default['value']}; spread {default['spread']}" for default in values["defaults"]]
+    assert 5 == sum(
+        f"{default['path']}: {text}" in said for default, text in zip(values["defaults"], told, strict=True)
+    )
+    in_full = " ".join(call("run", tub, "--days", "7", "--all").stdout.split())
+    assert all(text in in_full for text in told)
     assert "no safety controller" in said
     assert "licensed people decide" in said
     assert "Flushing does not remove biofilm" in said
@@ -546,9 +556,31 @@ def test_rules_are_listed_by_a_process_of_its_own(tmp_path: Path) -> None:
     assert values == json.loads(alone.communicate(timeout=60)[0])
 
 
-def test_rules_take_no_file() -> None:
-    """They are those of every scenario."""
-    assert call("rules", "tub.yaml").exit_code == 2
+def test_one_rule_is_told_by_its_id() -> None:
+    """That one alone, in JSON too; what is no rule is refused with the nearest that is."""
+    told = call("rules", "stale-water").stdout
+    assert "  stale-water" in told.splitlines()
+    assert "warm-stagnation" not in told
+    assert ["stale-water"] == [
+        r["id"] for r in json.loads(call("rules", "stale-water", "--json", "-").stdout)["rules"]
+    ]
+    refused = call("rules", "stale-watr")
+    assert 2 == refused.exit_code
+    assert "did you mean 'stale-water'?" in refused.output
+
+
+def test_duty_tells_what_the_programme_asks_for_and_all_on_demand(tub: Path) -> None:
+    """Two duties of the six of a plant with a diverter, which stands as usual."""
+    short, whole = call("duty", tub).stdout, call("duty", tub, "--all").stdout
+    harbour = Path(__file__).parents[1] / "schedules" / "harbour-steps.yaml"
+    asked, every = call("duty", harbour).stdout, call("duty", harbour, "--all").stdout
+    assert "Asked for by: " in short
+    assert "Asked for by: " not in whole
+    assert ["== main low ==", "== main high =="] == [
+        line for line in asked.splitlines() if line.startswith("==")
+    ]
+    assert "seats at left" not in asked
+    assert "seats at left" in every
 
 
 def test_what_would_warm_a_cold_end_is_tried_where_it_is_cold(week: Week, tub: Path, tmp_path: Path) -> None:
@@ -568,7 +600,7 @@ def test_disinfectant_is_considered_only_where_the_file_tells_of_it(week: Week) 
     left_aside = "Not included    disinfectant (no water_care in the file)"
     assert left_aside in week[0].output.splitlines()
     assert "Water care" not in week[0].output
-    told = call("run", Path(__file__).parents[1] / "schedules" / "walled-garden.yaml", "--days", "2")
+    told = call("run", Path(__file__).parents[1] / "schedules" / "walled-garden.yaml", "--days", "2", "--all")
     assert "Not included" not in told.output
     assert "Water care" in told.output.splitlines()
 

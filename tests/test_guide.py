@@ -343,7 +343,7 @@ def told_of(scenario: Scenario, named: str) -> tuple[str, dict[str, str], Tried,
         if key in ("input", "lowest")
     }
     felt = any(named in influence.input for one in sure.estimates for influence in one.most_sensitive_to)
-    return printed(run_page(result, sure=sure), 200), listed, tried, felt
+    return printed(run_page(result, everything=True, sure=sure), 200), listed, tried, felt
 
 
 def test_a_default_is_declared_with_its_spread() -> None:

@@ -34,6 +34,8 @@ WRITES = [
     ("size", "blower", "--figure"),
     ("size", "heater", "--json"),
     ("size", "heater", "--figure"),
+    ("papers", "--json"),
+    ("papers", "--out"),
 ]
 
 
@@ -65,7 +67,8 @@ def test_no_output_overwrites_what_is_read(split: Path, words: tuple[str, ...], 
     """Refused with status 2 before any work; the section file has the bytes that it had."""
     section = split.with_name("plant.yaml")
     before = section.read_bytes()
-    suffix = ".svg" if words[-1] in ("--figure", "--drawing") else ".yaml"
+    endings = {"--figure": ".svg", "--drawing": ".svg", "--out": ".pdf"}
+    suffix = endings.get(words[-1], ".yaml")
     out = section if how == "itself" and suffix == ".yaml" else split.with_name(f"other{suffix}")
     if out != section:
         out.symlink_to(section) if how == "link" else os.link(section, out)

@@ -122,17 +122,17 @@ def shed(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Chan
 
 def _with_value(value: Any, *path: str) -> _Of:
     """The thing at the path replaced."""
-    return lambda scenario: _replaced(scenario, value, *path)
+    return lambda scenario: replaced(scenario, value, *path)
 
 
-def _replaced(model: Any, value: Any, *path: str) -> Any:
+def replaced(model: Any, value: Any, *path: str) -> Any:
     """A copy of a frozen model, or a dict, with the thing at the path replaced."""
     if not path:
         return value
     key, rest = path[0], path[1:]
     if isinstance(model, dict):
-        return {**model, key: _replaced(model[key], value, *rest)}
-    return model.model_copy(update={key: _replaced(getattr(model, key), value, *rest)})
+        return {**model, key: replaced(model[key], value, *rest)}
+    return model.model_copy(update={key: replaced(getattr(model, key), value, *rest)})
 
 
 def _chained(first: _Of, then: _Of) -> _Of:

@@ -75,7 +75,7 @@ def run(
     cluster: str | None,
     afresh: bool,
 ) -> int:
-    """Simulate FILE and say what breaks a rule and what to change."""
+    """Simulate FILE, say what breaks a rule and what to change."""
     for option, given in (("--workers", workers), ("--cluster", cluster), ("--afresh", afresh)):
         if given and not asked_how_sure:
             raise click.UsageError(f"{option} goes with --confidence.")
@@ -198,19 +198,25 @@ def verify(
 @cli.command()
 @scenario_file
 @output_file("--json", "json_file", help="Write every number as JSON to FILE, with - to the screen.")
-def duty(file: Path, sets: tuple[str, ...], json_file: Path | None) -> int:
-    """Say what every pump, leg, jet and device of FILE gets."""
+@click.option("--all", "everything", is_flag=True,
+              help="Tell every combination of pump speeds and valve positions that can occur.")  # fmt: skip
+def duty(file: Path, sets: tuple[str, ...], json_file: Path | None, everything: bool) -> int:
+    """Say what every pump, leg and jet of FILE gets."""
     scenario = loaded(file, sets, json_file)
+    from cyclesim.analysis.combinations import together
     from cyclesim.said.duty import duty_page
     from cyclesim.said.values import duty_values
     from cyclesim.shown.as_json import as_text
     from cyclesim.simulation.assembly import Assembly
+    from cyclesim.simulation.programme import Programme
 
-    values = duty_values(Assembly(scenario))
+    plant = Assembly(scenario)
+    values = duty_values(plant)
     if json_file is not None:
         write_text(json_file, as_text(values))
     if json_file != STDOUT:
-        show_page(duty_page(scenario, values["duties"]))
+        asked = None if everything else {d.name: who for d, who in together(plant, Programme(scenario))}
+        show_page(duty_page(scenario, values["duties"], asked))
     return OK
 
 
@@ -243,18 +249,21 @@ def schema(output: Path | None) -> int:
 
 
 @cli.command()
+@click.argument("rule", metavar="[ID]", required=False)
 @output_file("--json", "json_file", help="Write the rules as JSON to FILE, with - to the screen.")
-def rules(json_file: Path | None) -> int:
-    """List every rule: what must be so, its source, and what mends it."""
+def rules(rule: str | None, json_file: Path | None) -> int:
+    """Tell one rule or all: what must be so, why, what mends it."""
     check_outputs(None, json_file)
-    from cyclesim.said.rules import rule_page, rule_values
+    from cyclesim.said.rules import chosen, rule_page, rule_values
+
+    told = chosen(rule)
 
     if json_file is not None:
         from cyclesim.shown.as_json import as_text
 
-        write_text(json_file, as_text(rule_values()))
+        write_text(json_file, as_text(rule_values(told)))
     if json_file != STDOUT:
-        show_page(rule_page())
+        show_page(rule_page(told))
     return OK
 
 

@@ -47,7 +47,7 @@ def tune(
     cluster: str | None,
     afresh: bool,
 ) -> int:
-    """Find when, how long and how fast to flush and filter FILE's tub, within what can be keyed in."""
+    """Find the best times to filter and flush that can be keyed in."""
     check_figure(figure_file, None, None)
     if new_file is not None and sets:
         raise click.UsageError(

@@ -60,7 +60,11 @@ class MachineTable:
 
     def after(self, state: int, facts: Mapping[str, bool]) -> int:
         """The state after one look at the facts, which must name all of `self.facts`."""
-        return self.next[state][sum(1 << i for i, fact in enumerate(self.facts) if facts[fact])]
+        bits = 0
+        for i, fact in enumerate(self.facts):
+            if facts[fact]:
+                bits |= 1 << i
+        return self.next[state][bits]
 
 
 def pump_machine(name: str, speeds: tuple[str, ...]) -> Machine:

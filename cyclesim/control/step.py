@@ -308,12 +308,28 @@ class ControlLogic:
         return tuple(sorted(rows, key=lambda row: -row[1]))
 
     @cached_property
-    def source_blocks(self) -> tuple[tuple[int, AtLevels, str], ...]:
-        """(source, condition, the reason that is told) of each block of a source."""
-        return tuple(
-            (self._source(b.target), self._condition(b.condition), b.because or str(b.condition))
+    def source_blocks(self) -> tuple[tuple[tuple[AtLevels, str], ...], ...]:
+        """Per source (condition, the reason that is told) of each of its blocks."""
+        rows = [
+            (self._source(b.target), (self._condition(b.condition), b.because or str(b.condition)))
             for b in self.blocks
             if b.speed is None
+        ]
+        places = range(len(self.pumps), len(self.machines))
+        return tuple(tuple(row for source, row in rows if source == place) for place in places)
+
+    @cached_property
+    def told(self) -> tuple[Told, ...]:
+        """Per machine, the masks of the facts that it alone is told."""
+        bits = self._masks
+        return tuple(
+            Told(
+                bits[f"{machine.name}.time_up"],
+                bits[f"flow.{machine.name}.sensed"] if "proving" in machine.table.states else 0,
+                bits.get(f"{machine.name}.trips", 0),
+                bits.get(f"{machine.name}.reset", 0),
+            )
+            for machine in self.machines
         )
 
     @cached_property
@@ -327,6 +343,15 @@ class AtLevels(NamedTuple):
 
     subject: int
     true_at: frozenset[int]
+
+
+class Told(NamedTuple):
+    """Masks of the facts of one machine; 0 where it has none, and `sensed` where nothing asks for flow."""
+
+    time_up: int
+    sensed: int
+    trips: int
+    reset: int
 
 
 class _Pass:
@@ -347,7 +372,8 @@ class _Pass:
             self._arbitrate()
         self._lower(reading_sources=False)
         for _ in (0, *self.controller.keeps):  # again, for what a keep that has just ended held on
-            self._move_sources(opening=True)
+            if not self._move_sources(opening=True):
+                break
         self._lower(reading_sources=True)  # after sources have opened, so that a higher rank gets its speed
         self._keep()
         self._move_pumps()
@@ -368,8 +394,8 @@ class _Pass:
         return bool(self.facts & self.controller.bit(fact))
 
     def _time_up(self, machine: int) -> bool:
-        name = self.controller.machines[machine].name
-        return not self.controller.dwell_rows[machine][self.before[machine]] or self._true(f"{name}.time_up")
+        declared_s = self.controller.dwell_rows[machine][self.before[machine]]
+        return not declared_s or bool(self.facts & self.controller.told[machine].time_up)
 
     def _name(self, machine: int) -> str:
         return self.controller.tables[machine].states[self.states[machine]]
@@ -439,35 +465,36 @@ class _Pass:
         """Why a source is blocked, "" when it is not."""
         if self.stopped:
             return self.stopped
-        levels = self._levels_asked(but=source)
-        for target, reading, because in self.controller.source_blocks:
-            if target == source and self._blocks(reading, levels):
-                return because
-        return ""
+        rows = self.controller.source_blocks[source - len(self.wants)]
+        levels = self._levels_asked(but=source) if rows else []
+        return next((because for reading, because in rows if self._blocks(reading, levels)), "")
 
     def _flow_ok(self, source: int) -> bool:
-        control = self.controller.machines[source]
-        return "proving" not in control.table.states or self._true(f"flow.{control.name}.sensed")
+        sensed = self.controller.told[source].sensed
+        return not sensed or bool(self.facts & sensed)
 
-    def _move_sources(self, opening: bool) -> None:
+    def _move_sources(self, opening: bool) -> bool:
         """Opening takes the moves that do not lead to fire; afterwards whoever has not moved may."""
+        moved = False
         for source in range(len(self.wants), len(self.states)):
-            if self.states[source] != self.before[source]:
+            state = self.states[source]
+            if state != self.before[source]:
                 continue
-            table, name = self.controller.tables[source], self.controller.machines[source].name
+            table, told = self.controller.tables[source], self.controller.told[source]
             facts = {
                 "called": self._called(source),
                 "blocked": bool(self._blocked(source)),
                 "flow_ok": self._flow_ok(source),
                 "time_up": self._time_up(source),
-                "trips": self._true(f"{name}.trips"),
-                "reset": self._true(f"{name}.reset"),
+                "trips": bool(self.facts & told.trips),
+                "reset": bool(self.facts & told.reset),
             }
-            answer = table.after(self.states[source], facts)
-            if not (
+            answer = table.after(state, facts)
+            if answer != state and not (
                 opening and (table.states[answer] == "proving" or self.controller.level_rows[source][answer])
             ):
-                self.states[source] = answer
+                self.states[source], moved = answer, True
+        return moved
 
     def _reason(self, source: int) -> str:
         name = self._name(source)

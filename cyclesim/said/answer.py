@@ -181,7 +181,8 @@ def _largest(losses: tuple[Loss, ...]) -> str:
     if not losses:
         return ""
     first, total = losses[0], sum(loss.kwh for loss in losses)
-    return f"{first.through}: {number(first.kwh)} of {number(total)} kWh of heat lost, {first.share:.0%}"
+    share = f"{100.0 * first.share:.0f} %"
+    return f"{first.through}: {number(first.kwh)} of {number(total)} kWh of heat lost, {share}"
 
 
 def _left_aside(result: Result) -> tuple[str, ...]:

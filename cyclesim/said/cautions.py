@@ -20,6 +20,6 @@ RUN_CAUTIONS = (WATER, ADVICE)
 
 def say_cautions(page: Page, cautions: Sequence[str]) -> None:
     """The cautions, last on the page."""
-    page.heading("Mind")
+    page.heading("Cautions")
     for caution in cautions:
         page.line(f"- {caution}", hang=2)

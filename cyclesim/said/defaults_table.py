@@ -8,18 +8,49 @@ from cyclesim.analysis.amounts import listed
 from cyclesim.said.page import Page
 from cyclesim.scenario.reading.defaults import Default
 
+MATTER = (
+    "conductivity of the soil",
+    "conductivity of the tub's foam",
+    "film outside filter and heater housings",
+    "weather.wind",
+    "heat_to_water",
+    "weather.cloud",
+    "weather.humidity",
+    "fill_water",
+)
+"""Ends of what moves costs and ages most, by `--confidence` on three shipped plants; later ones fill up."""
+_FEW = 5
 
-def say_defaults(page: Page, defaults: Sequence[Default]) -> None:
-    """What the file left out, what was taken instead, how far that may be off, and who says so."""
-    if not defaults:
+
+def say_defaults(page: Page, defaults: Sequence[Default], *, everything: bool = True) -> None:
+    """What the file left out, what was taken instead, how far that may be off, and who says so.
+
+    Unless *everything* is told, the few that numbers depend on most.
+    """
+    told = defaults if everything else _few(defaults)
+    if not told:
+        return
+    if not everything:
+        page.heading("What the file leaves out and the numbers depend on most")
+        for line in _lines(told):
+            page.line(f"- {line}", hang=2)
+        page.line(
+            f"{len(told)} of {len(defaults)} numbers that were filled in: --all lists them, and all else."
+        )
         return
     page.heading(
         "Left out in the file and filled in; a key with dots may be written there, or tried with --set"
     )
-    for source in dict.fromkeys(default.source for default in defaults):
+    for source in dict.fromkeys(default.source for default in told):
         page.line(f"{source}:")
-        for line in _lines([default for default in defaults if default.source == source]):
+        for line in _lines([default for default in told if default.source == source]):
             page.line(line, indent=2, hang=4)
+
+
+def _few(defaults: Sequence[Default]) -> list[Default]:
+    """Those that matter most, the first five kinds that this file left out."""
+    kinds = [end for end in MATTER if any(default.path.endswith(end) for default in defaults)][:_FEW]
+    return [default for end in kinds for default in defaults if default.path.endswith(end)]
 
 
 def _lines(defaults: Sequence[Default]) -> Iterator[str]:

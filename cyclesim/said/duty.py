@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from cyclesim.analysis.amounts import listed
@@ -17,20 +17,33 @@ from cyclesim.scenario.reading.defaults import filled_in
 Values = dict[str, Any]
 
 
-def duty_page(scenario: Scenario, duties: list[Values]) -> Page:
-    """What every duty gives each pump, leg, jet and device; *duties* as made by `said.duties`."""
+def duty_page(
+    scenario: Scenario, duties: list[Values], asked: Mapping[str, Sequence[str]] | None = None
+) -> Page:
+    """What duties give each pump, leg, jet and device; *duties* as made by `said.duties`.
+
+    *asked*: the demands that ask for a duty, by its name, where only what the programme asks for is told.
+    """
     page = Page()
-    page.line(scenario.title, tone="strong")
-    each = f"{count(len(duties), 'duty', 'duties')}: every combination of pump speeds and valve positions"
-    page.line(f"{each} that can occur, with water at {number(duties[0]['water_c'])} °C.")
-    for duty, like in _alike(duties):
-        _duty(page, duty, like)
+    page.line(scenario.title, tone="strong", as_written=True)
+    told = [duty for duty in duties if asked is None or duty["name"] in asked]
+    if asked is None:
+        each = f"{count(len(duties), 'duty', 'duties')}: every combination of pump speeds and valve positions"
+        page.line(f"{each} that can occur, with water at {number(duties[0]['water_c'])} °C.")
+    else:
+        each = f"{len(told)} of {count(len(duties), 'duty', 'duties')} that can occur"
+        page.line(
+            f"What the programme asks for, {each}, with valves as usual and water at "
+            f"{number(duties[0]['water_c'])} °C; --all tells every combination of speeds and positions."
+        )
+    for duty, like in _alike(told):
+        _duty(page, duty, like, () if asked is None else asked[duty["name"]])
     capped = [name for name, leg in duties[0]["legs"].items() if leg["dead_end"]]
     if capped:
         page.line()
         page.line(f"No duty moves water in {listed(capped)}: capped.")
     assumed = [d for d in filled_in(scenario) if d.path.startswith("plant.")]
-    say_defaults(page, assumed)
+    say_defaults(page, assumed, everything=asked is None)
     say_cautions(page, DUTY_CAUTIONS)
     return page
 
@@ -46,8 +59,10 @@ def _alike(duties: list[Values]) -> list[tuple[Values, list[str]]]:
     return list(alike.values())
 
 
-def _duty(page: Page, duty: Values, like: list[str]) -> None:
+def _duty(page: Page, duty: Values, like: list[str], asked: Sequence[str]) -> None:
     page.heading(f"== {duty['name']} ==")
+    if asked:
+        page.line(f"Asked for by: {listed(list(asked))}.", hang=2)
     if like:
         page.line(f"The same: {'; '.join(like)}.", hang=2)
     for problem in duty["problems"]:

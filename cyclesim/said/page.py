@@ -99,12 +99,16 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One paragraph; it stands *indent* characters in, its later lines *hang* further."""
+    """One paragraph; it stands *indent* characters in, its later lines *hang* further.
+
+    *as_written*: it is the file's own text, in which no unit is changed.
+    """
 
     text: str
     tone: Tone = ""
     indent: int = 0
     hang: int = 0
+    as_written: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,9 +134,11 @@ class Page:
         """Begin a new part."""
         self.blocks.append(Heading(text))
 
-    def line(self, text: str = "", *, tone: Tone = "", indent: int = 0, hang: int = 0) -> None:
+    def line(
+        self, text: str = "", *, tone: Tone = "", indent: int = 0, hang: int = 0, as_written: bool = False
+    ) -> None:
         """Add a paragraph; an empty one parts what stands above from what stands below."""
-        self.blocks.append(Line(text, tone, indent, hang))
+        self.blocks.append(Line(text, tone, indent, hang, as_written))
 
     def table(
         self,

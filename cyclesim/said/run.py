@@ -1,4 +1,4 @@
-"""The report of a run: verdict, what to change, tables, what was assumed, cautions."""
+"""The report of a run: the answer, tables, what was assumed, cautions, the verdict again."""
 
 from __future__ import annotations
 
@@ -13,7 +13,15 @@ from cyclesim.said.cold_table import say_cold_spell
 from cyclesim.said.defaults_table import say_defaults
 from cyclesim.said.page import Page
 from cyclesim.said.room_table import say_suction
-from cyclesim.said.run_tables import say_energy, say_legs, say_pumps, say_sources, say_tripped, say_tub
+from cyclesim.said.run_tables import (
+    say_energy,
+    say_leg_dates,
+    say_legs,
+    say_pumps,
+    say_sources,
+    say_tripped,
+    say_tub,
+)
 from cyclesim.said.use_tables import say_blowers, say_made_from, say_people, say_power_cuts
 from cyclesim.said.verdict import say_open, say_others
 from cyclesim.said.wiring_tables import say_left, say_nobody_turns, say_treatment, say_wiring
@@ -35,14 +43,14 @@ def run_page(
     sure: Confidence | None = None,
     warmed: StepOut | None = None,
 ) -> Page:
-    """Everything a run says to a person, the most urgent first; *everything*: lesser findings too.
+    """What a run says to a person: the answer first, then what it rests on; the verdict again at the end.
 
-    *sure* tells how far the numbers may be off, if that was asked for; *warmed* what would warm the water at
-    step-out, where that is cold.
+    *everything*: every finding, table and default. *sure* tells how far the numbers may be off, if that was
+    asked for; *warmed* what would warm the water at step-out, where that is cold.
     """
     page = Page()
     about, metrics = result.about, result.metrics
-    page.line(about.title, tone="strong")
+    page.line(about.title, tone="strong", as_written=True)
     first = date.fromisoformat(about.first_day)
     span = f"{count(about.days, 'day')} from {first.day} {first:%B %Y}, {about.time_zone}"
     page.line(f"{span} ({count(about.warm_up_days, 'day')} of warm-up not counted)")
@@ -53,40 +61,48 @@ def run_page(
     say_others(page, result.findings, everything=everything)
     say_open(page, result.checked)
     say_duty_problems(page, result)
-    say_wiring(page, result)
     if sure is not None:
         from cyclesim.said.confidence_table import say_confidence
 
         say_confidence(page, sure)
-    say_legs(page, metrics.legs, result.scenario.limits.water_age_s / 3600.0)
-    say_left(page, result.left)
+    say_energy(page, metrics.energy, everything=everything)
+    say_legs(page, metrics.legs, result.scenario.limits.water_age_s / 3600.0, everything=everything)
+    say_left(page, result.left, everything=everything)
     say_nobody_turns(page, bool(result.left and result.scenario.schedule.valves_turned))
     say_pumps(page, metrics.pumps, metrics.energy.currency)
-    say_suction(page, metrics.suction, metrics.pump_room)
     say_sources(page, metrics.heat_sources, metrics.energy.currency)
-    say_made_from(page, metrics.heat_sources)
     say_blowers(page, metrics.blowers, metrics.energy.currency)
     say_treatment(page, metrics.treatment, metrics.energy.currency)
-    say_people(page, metrics.tub, metrics.sessions)
     if warmed is not None:
         from cyclesim.said.step_out_table import say_step_out
 
         say_step_out(page, warmed)
-    say_water_care(page, metrics)
+    say_wiring(page, result)
     say_power_cuts(page, metrics.outages)
     say_cold_spell(page, metrics.cold_spell)
-    say_tub(page, metrics.tub)
-    say_energy(page, metrics.energy)
     notes = result.programme.clock_notes(result.trace.begin_utc, result.trace.span_s)
     if notes:
         page.heading("Clock changes")
         for note in notes:
             page.line(f"- {note}", hang=2)
-    say_defaults(page, (*filled_in(result.scenario), *assumptions(result.scenario)))
+    if everything:
+        _say_the_rest(page, result)
+    say_defaults(page, (*filled_in(result.scenario), *assumptions(result.scenario)), everything=everything)
     say_cautions(page, RUN_CAUTIONS)
     page.line()
     page.line(told.verdict, tone=told.tone)
     return page
+
+
+def _say_the_rest(page: Page, result: Result) -> None:
+    """What is looked up rather than read."""
+    metrics = result.metrics
+    say_leg_dates(page, metrics.legs)
+    say_suction(page, metrics.suction, metrics.pump_room)
+    say_made_from(page, metrics.heat_sources)
+    say_people(page, metrics.tub, metrics.sessions)
+    say_water_care(page, metrics)
+    say_tub(page, metrics.tub)
 
 
 def say_absent(page: Page, result: Result) -> None:

@@ -29,8 +29,11 @@ _LEG_DATES = (
 )
 
 
-def say_legs(page: Page, legs: dict[str, LegMetrics], limit_h: float) -> None:
-    """Legs, the worst first: what decides, then when it happened and how warm it was."""
+def say_legs(page: Page, legs: dict[str, LegMetrics], limit_h: float, *, everything: bool = False) -> None:
+    """Legs, the worst first; unless *everything* is told, those that read the same share a row.
+
+    A last stretch then has a row where its water is older, or stands longer, than that of its leg.
+    """
     columns = (
         words("leg"),
         Column("volume\n{unit}", "volume_l", "L"),
@@ -41,18 +44,48 @@ def say_legs(page: Page, legs: dict[str, LegMetrics], limit_h: float) -> None:
         Column("longest\nwarm and\nstill {unit}", "longest_warm_still_h", "h"),
         Column("heat\nlost\n{unit}", "heat_lost_kwh", "kWh"),
     )
-    rows, dates = ([leg_row(of, name, legs) for name in worst_first(legs)] for of in (columns, _LEG_DATES))
+    rows = [leg_row(columns, name, legs) for name in worst_first(legs) if everything or _differs(name, legs)]
+    if not everything:
+        rows = _merged(rows)
     first_jet = (
         "The volume of a leg with jets is all of it; its water is followed to the first jet, and in the "
         "last stretch, which stands below it."
     )
-    page.table(
-        columns,
-        rows,
-        "Legs, then housings: how old the water gets and how long it stands, worst first",
-        [first_jet] if any(row.level for row in rows) else [],
-    )
-    page.table(_LEG_DATES, dates, "Legs, then housings: means and dates")
+    notes = [first_jet] if any(row.level for row in rows) else []
+    page.table(columns, rows, "Oldest water by pipe leg, then filter and heat source", notes)
+
+
+def say_leg_dates(page: Page, legs: dict[str, LegMetrics]) -> None:
+    """When water was oldest and stood longest, and how cold it was."""
+    rows = [leg_row(_LEG_DATES, name, legs) for name in worst_first(legs)]
+    page.table(_LEG_DATES, rows, "Pipe legs, then filter and heat source: means and dates")
+
+
+_AGES = ("oldest_water_h", "above_limit_h", "longest_stagnant_h", "longest_warm_still_h")
+
+
+def _differs(name: str, legs: Mapping[str, LegMetrics]) -> bool:
+    """Whether a last stretch reads otherwise than its leg; all else does."""
+    leg = next((leg for leg in legs if name == last_stretch(leg)), None)
+    if leg is None:
+        return True
+    return any(number(getattr(legs[name], key)) != number(getattr(legs[leg], key)) for key in _AGES)
+
+
+def _merged(rows: Sequence[Row]) -> list[Row]:
+    """Rows that read the same as one, under all their names; one with a last stretch below it stays alone."""
+    groups: dict[tuple[object, ...], list[Row]] = {}
+    for k, row in enumerate(rows):
+        tied = row.level or (k + 1 < len(rows) and rows[k + 1].level)
+        cells = tuple(number(cell) if isinstance(cell, float) else cell for cell in row.cells[1:])
+        groups.setdefault((k,) if tied else cells, []).append(row)
+    return [
+        row
+        if len(group) == 1
+        else Row((tuple(str(one.cells[0]) for one in group), *row.cells[1:]), row.about, row.level)
+        for group in groups.values()
+        for row in group[:1]
+    ]
 
 
 def leg_row(columns: Sequence[Column], name: str, legs: Mapping[str, object]) -> Row:
@@ -86,8 +119,8 @@ def say_pumps(page: Page, pumps: dict[str, PumpMetrics], currency: str) -> None:
     columns = (
         words("pump"),
         Column("runs\n{unit}", "running_h", "h"),
-        Column("of it\nlow {unit}", "low_h", "h"),
-        Column("of it\nhigh {unit}", "high_h", "h"),
+        Column("at low\nspeed {unit}", "low_h", "h"),
+        Column("at high\nspeed {unit}", "high_h", "h"),
         Column("starts\na day", "starts_per_day"),
         whole("most starts\nin an hour", "most_starts_in_an_hour"),
         whole("speed\nchanges", "speed_changes"),
@@ -98,7 +131,7 @@ def say_pumps(page: Page, pumps: dict[str, PumpMetrics], currency: str) -> None:
     for name, pump in pumps.items():
         asked = [f"{who} {number(h)} h" for who, h in pump.asked_h.items() if h]
         if asked:
-            page.line(f"{name} was asked for by: {', '.join(asked)}.", hang=2)
+            page.line(f"Why {name} ran (reasons overlap): {', '.join(asked)}.", hang=2)
 
 
 def say_tripped(page: Page, sources: dict[str, HeatSourceMetrics]) -> None:
@@ -118,7 +151,7 @@ def say_sources(page: Page, sources: dict[str, HeatSourceMetrics], currency: str
         Column("fires\n{unit}", "firing_h", "h"),
         whole("firings", "firings"),
         Column("run-on\n{unit}", "run_on_h", "h"),
-        Column("waits for\nproof {unit}", "proving_h", "h"),
+        Column("waits for\nflow check {unit}", "proving_h", "h"),
         Column("tripped\n{unit}", "tripped_h", "h"),
         Column("energy\n{unit}", "energy_kwh", "kWh"),
         cost(currency),
@@ -127,7 +160,7 @@ def say_sources(page: Page, sources: dict[str, HeatSourceMetrics], currency: str
     for name, source in sources.items():
         waits = [f"{why} {number(h)} h" for why, h in source.called_not_firing_h.items() if h]
         if waits:
-            page.line(f"{name} was called and did not fire: {', '.join(waits)}.", hang=2)
+            page.line(f"{name} was wanted but kept off (reasons overlap): {', '.join(waits)}.", hang=2)
 
 
 def say_tub(page: Page, tub: TubMetrics) -> None:
@@ -166,7 +199,7 @@ def say_tub(page: Page, tub: TubMetrics) -> None:
         ("heat sources", -tub.heat_from_sources_kwh),
         ("pumps", -tub.heat_from_pumps_kwh),
         ("bathers", -tub.heat_from_bathers_kwh),
-        ("stored in water and shell", tub.stored_change_kwh),
+        ("change in stored heat", tub.stored_change_kwh),
     ]
     lost = [(name, kwh) for name, kwh in gone if kwh > 0.0]
     came = [(name, -kwh) for name, kwh in gone if kwh < 0.0]
@@ -179,9 +212,11 @@ def say_tub(page: Page, tub: TubMetrics) -> None:
     )
 
 
-def say_energy(page: Page, energy: EnergyMetrics) -> None:
-    """Energy and cost by device and by month, and what the breakers carry."""
-    page.heading("Energy and cost")
+_MOST_MONTHS = 13
+
+
+def say_energy(page: Page, energy: EnergyMetrics, *, everything: bool = False) -> None:
+    """Energy and cost by device and by month, and what the breakers carry; many months on demand only."""
     columns = [words("device"), Column("{unit}", "energy_kwh", "kWh")]
     if energy.fuel_kwh:
         columns.append(Column("fuel\n{unit}", "fuel_kwh", "kWh"))
@@ -191,15 +226,12 @@ def say_energy(page: Page, energy: EnergyMetrics) -> None:
     a_day = DeviceEnergy(
         energy.energy_kwh_per_day, energy.cost_per_day, energy.fuel_kwh / days if days else 0.0
     )
-    page.table(
-        columns,
-        [*records(columns, energy.by_device), record(columns, "all", whole), record(columns, "a day", a_day)],
-    )
-    if len(energy.by_month) > 1:
-        page.line()
-        columns[0] = Column("month", kind="month")
-        page.table(columns, [record(columns, month.month, month) for month in energy.by_month])
-    page.line()
+    totals = [record(columns, "all", whole), record(columns, "a day", a_day)]
+    by_month = len(energy.by_month) > 1 and (everything or len(energy.by_month) <= _MOST_MONTHS)
+    if everything or not by_month:
+        page.table(columns, [*records(columns, energy.by_device), *totals], "Energy and cost by device")
+    if by_month:
+        _say_months(page, [Column("month", kind="month"), *columns[1:]], energy)
     most = f"Most current at once: {number(energy.most_current_a)} A, {when(energy.most_current_at)}"
     if energy.breaker_a is not None:
         most += f"; the breaker takes {number(energy.breaker_a)} A"
@@ -212,3 +244,12 @@ def say_energy(page: Page, energy: EnergyMetrics) -> None:
         if circuit.most_starting_a is not None:
             sentence += f"; {number(circuit.most_starting_a)} A for a moment while starting"
         page.line(f"{sentence}.", indent=2, hang=2)
+
+
+def _say_months(page: Page, columns: Sequence[Column], energy: EnergyMetrics) -> None:
+    """Months in two columns, the later ones beside the earlier."""
+    rows = [record(columns, month.month, month).cells for month in energy.by_month]
+    half = (len(rows) + 1) // 2
+    beside = [*rows[half:], *[("",) * len(columns)] * (2 * half - len(rows))]
+    both = [(*first, *second) for first, second in zip(rows[:half], beside, strict=True)]
+    page.table([*columns, *columns], both, "Energy and cost by month")

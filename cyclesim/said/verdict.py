@@ -63,8 +63,7 @@ def say_others(page: Page, findings: Sequence[Finding], *, everything: bool = Fa
         for first in {finding.rule: finding for finding in findings}.values():
             page.line(f"- {first.rule}: {first.sentence.rstrip('.')} ({first.source}).", hang=2)
     elif findings:
-        rule = findings[0].rule
-        page.line(f"What a rule asks for, and why: cyclesim rules ID, e.g. cyclesim rules {rule}")
+        page.line("What a rule asks for, and why: cyclesim rules ID")
 
 
 def alike(findings: Sequence[Finding]) -> list[list[Finding]]:

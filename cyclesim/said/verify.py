@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from typing import Any
 
+from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.rules import RULES
 from cyclesim.said.cautions import ADVICE, say_cautions
 from cyclesim.said.page import Column, Page, words
@@ -40,7 +41,8 @@ def verification_values(verification: Verification) -> dict[str, Any]:
 def verify_page(verification: Verification) -> Page:
     """The answer, each broken rule with its story, the matrix of faults, dead ends, times, assumptions."""
     page = Page()
-    page.line(verification.title, tone="strong")
+    page.line(verification.title, tone="strong", as_written=True)
+    page.line(overall(verification), tone="danger" if verification.is_broken else "strong")
     _say_answer(page, verification)
     for verdict in verification.verdicts:
         if verdict.story is not None:
@@ -69,11 +71,36 @@ def verify_page(verification: Verification) -> Page:
     return page
 
 
+def overall(verification: Verification) -> str:
+    """What a verification comes to, in one line."""
+    verdicts = verification.verdicts
+    broken = _rules(v for v in verdicts if v.broken)
+    by_fault = [rule for rule in _rules(v for v in verdicts if v.unheld) if rule not in broken]
+    open_ = [rule for rule in _rules(v for v in verdicts if v.is_open) if rule not in (*broken, *by_fault)]
+    parts = []
+    if broken:
+        parts.append(f"{count(len(broken), 'rule is', 'rules are')} broken: {listed(broken)}")
+    if by_fault:
+        parts.append(f"{count(len(by_fault), 'rule is', 'rules are')} broken by a fault: {listed(by_fault)}")
+    if open_:
+        parts.append(f"{count(len(open_), 'rule is', 'rules are')} not decided: {listed(open_)}")
+    held = len(_rules(verdicts)) - len(broken) - len(by_fault) - len(open_)
+    if held:
+        which = f"{f'{held} ' * (held > 1)}{'other ' * bool(parts)}{'rule' if held == 1 else 'rules'}"
+        parts.append(f"no modelled order of events breaks the {which} verified here")
+    said = "; ".join(parts) or "this plant has nothing to verify"
+    return f"{said[0].upper()}{said[1:]}."
+
+
+def _rules(verdicts: Iterable[Verdict]) -> list[str]:
+    return list(dict.fromkeys(verdict.rule for verdict in verdicts))
+
+
 def _say_answer(page: Page, verification: Verification) -> None:
     order = "any order of demands" if verification.any_order else "the calendar's own order"
     faults = ("no fault", "one fault at a time", "up to two faults at a time")[verification.faults]
     page.line(f"{count(verification.states, 'state')} in all; stories by {order}; {faults}.")
-    page.heading("Rules of one instant")
+    page.heading("Rules that must hold at every moment")
     for verdict in verification.verdicts:
         page.line(f"{verdict.rule} ({verdict.subject}), {verdict.severity}", tone="strong")
         page.line(_answer(verdict), indent=2)

@@ -11,13 +11,14 @@ from cyclesim.said.page import Column, Page, Row, cost, records, whole, words
 from cyclesim.said.run_tables import leg_row
 from cyclesim.said.words import NEVER_MOVES, UNKNOWN, number
 from cyclesim.scenario.blocks.treatment import KINDS
+from cyclesim.simulation.assembly import last_stretch
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
 
 _AFTER_A_CUT = {
     "midnight": "its clock starts at midnight, until somebody sets it",
-    "wait": "it waits for a person",
+    "wait": "the controller waits for a person",
 }
 
 
@@ -30,7 +31,7 @@ def say_wiring(page: Page, result: Result) -> None:
         hours = stream.seconds("closed") / 3600.0
         lines.append(f"{target} is also started by its {way}: {number(hours)} h.")
     if trace.starters:
-        lines.append("The controller's interlocks do not reach what is started past it.")
+        lines.append("The controller's interlocks cannot stop what starts outside the controller.")
     if takes.after_power_cut != "resume":
         lines.append(f"After a power cut {_AFTER_A_CUT[takes.after_power_cut]}.")
     if takes.clock_gains_s:
@@ -42,9 +43,17 @@ def say_wiring(page: Page, result: Result) -> None:
             page.line(f"- {line}", hang=2)
 
 
-def say_left(page: Page, left: dict[str, LeftLeg]) -> None:
-    """Leg by leg, the worst position in which somebody may leave the valves."""
-    if not left:
+def say_left(page: Page, left: dict[str, LeftLeg], *, everything: bool = False) -> None:
+    """Leg by leg, the worst position in which somebody may leave the valves, where one is worse than usual.
+
+    *everything*: legs that no position makes worse, too.
+    """
+    told = {
+        name: leg
+        for name, leg in left.items()
+        if everything or (leg.worst_left and not any(name == last_stretch(other) for other in left))
+    }
+    if not told:
         return
     columns = (
         words("leg"),
@@ -63,15 +72,15 @@ def say_left(page: Page, left: dict[str, LeftLeg]) -> None:
 
     page.table(
         columns,
-        [row(name, leg) for name, leg in left.items()],
-        "Valves left turned: the worst for each leg and housing, had it been left so throughout",
+        [row(name, leg) for name, leg in told.items()],
+        "Had a valve been left turned throughout: the worst for each leg",
     )
 
 
 def say_nobody_turns(page: Page, turned: bool) -> None:
     """Why the usual age may be less than that of the run."""
     if turned:
-        page.line("Usual: with nobody who turns a valve, so without schedule.valves_turned.")
+        page.line("Usual: nobody turns a valve, so without schedule.valves_turned.")
 
 
 def say_treatment(page: Page, treatment: dict[str, TreatmentMetrics], currency: str) -> None:

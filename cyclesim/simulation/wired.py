@@ -185,7 +185,7 @@ class Wiring:
                 effect = self.effect(state, facts, positions, welded)
         water = effect.water
         risen &= water.still
-        if water is not was.water or effect.on != was.on:
+        if water.told != was.water.told or effect.on != was.on:
             facts = facts & ~self._all_sensed | water.sensed
             if risen:
                 facts &= ~sum(bit for k, bit in enumerate(self.sensed) if risen >> k & 1)

@@ -23,14 +23,19 @@ from itertools import combinations
 from cyclesim.analysis.truth import Snapshot, source_truth
 from cyclesim.control.step import POWER_LOST
 from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.wired import WhatIsOn
 from cyclesim.verification.cone import Cone
 from cyclesim.verification.environment import POWER, Environment
 from cyclesim.verification.faults import PlantFault, welds
-from cyclesim.verification.instant import After, Instants, Move, Node
+from cyclesim.verification.instant import Instants, Move, Node, Twins
 
 __all__ = ["Automaton", "Move", "Node"]
 
 _NOTHING = Move()
+_Way = tuple[tuple[int, ...], tuple[int, ...], tuple[str, int]]
+"""All of a move that the state after it depends on: what then is around, timers that end, what happens."""
+Made = dict[object, set[_Way]]
+"""The moves that a search has made, by what twins have in common."""
 _Pairs = tuple[tuple[int, int], ...]
 _Changes = tuple[list[tuple[_Pairs, tuple[int, ...], bool]], list[tuple[_Pairs, tuple[int, ...]]]]
 """Single changes (change, what then is so, whether it comes alone); two (changes, what then is so)."""
@@ -56,6 +61,8 @@ class Automaton(Instants):
         self._windows = [dim.window for dim in self.dims]
         self._alone = [dim.name == POWER for dim in self.dims]
         self._snapshots: dict[object, Snapshot] = {}
+        self._twins: dict[object, Twins] = {}
+        self._known_ways: dict[object, list[tuple[_Way, Move, int | None]]] = {}
         self._changed: dict[tuple[int, ...], _Changes] = {}
 
     def same_as(self, before: Automaton) -> bool:
@@ -70,51 +77,66 @@ class Automaton(Instants):
         for env in spots:
             none = (0,) * len(self._coast), (0,) * self._n
             nothing = Node(self.controller.initial, env, 0, 0, *none, 0, 0)
-            yield self.after(nothing, env, _NOTHING, 0).on(0)
+            yield self.after(nothing, env, _NOTHING, 0).on(env, 0)
             still = self.flows.effect(self.controller.initial, env, 0).water.sensed
             if still:  # what says yes without flow may have been looked at already
-                yield self.after(nothing._replace(feedback=still), env, _NOTHING, 0).on(0)
+                yield self.after(nothing._replace(feedback=still), env, _NOTHING, 0).on(env, 0)
 
     def onset(self, node: Node, before: Automaton) -> tuple[Move, Node]:
         """What a state becomes when the faults of this automaton come to those of the one before."""
         restarts = any(fault.kind == "restart" for fault in self.faults - before.faults)
         move = Move(event=("restarts" if restarts else "fault", 0))
-        effect = before.flows.effect(node.state, node.env, node.feedback)
-        return move, self.after(node, node.env, move, None, effect).on(node.order)
+        return move, self.after(node, node.env, move, None, before.flows).on(node.env, node.order)
 
-    def moves(self, node: Node) -> Iterator[tuple[Move, Node]]:
-        """Every state that may come next."""
-        order, timers = node.order, node.timers
-        may = tuple(i for i, remaining in enumerate(timers) if remaining and not order & self._columns[i])
-        for move, (reached, clears, adds) in self._moves(node, may):
-            state, env, feedback, risen, coasts, runs, _, truth = reached
-            yield move, Node(state, env, feedback, risen, coasts, runs, order & ~clears | adds, truth)
+    def moves(self, node: Node, made: Made | None = None) -> Iterator[tuple[Move, Node]]:
+        """Every state that may come next; with *made*, but for those to which a twin has moved already.
 
-    def _moves(self, node: Node, may: tuple[int, ...]) -> Iterator[tuple[Move, After]]:
-        """Every move from a state in which these timers may be the next to end."""
+        Twins are states that differ in nothing but their surroundings, and whose effect is felt alike: in the
+        same surroundings the same follows from either.
+        """
+        state, env, feedback, risen, coasts, timers, order, truth = node
         due = self.is_due(node)
+        may = tuple(i for i, remaining in enumerate(timers) if remaining and not order & self._columns[i])
         if due:  # whoever ends before or with the pass that comes in a second; a grace is over only after it
-            may = tuple(i for i in may if node.timers[i] <= 2 - (self._ranks[i] == 2))
-        for i in may:
-            if i >= self.controller_timers:
-                move = Move(ended=(i,))
-                yield move, self.after(node, node.env, move, 0 if due else None)
+            may = tuple(i for i in may if timers[i] <= 2 - (self._ranks[i] == 2))
+        effect = self.flows.effect(state, env, feedback)
+        felt = self.flows.felt(effect)
+        twin = (state, feedback, risen, coasts, timers, truth, felt, due)
+        known = self._twins.get(twin)
+        if known is None:
+            known = self._twins[twin] = Twins(effect, felt, {}, {})
+        done = set[_Way]() if made is None else made.setdefault((twin, order), set())
+        for way, move, elapsed_s in self._ways(env, may, due, self._events(node, effect)):
+            if way in done:
+                continue
+            done.add(way)
+            after = known.afters.get(way)
+            if after is None:
+                after = known.afters[way] = self.after(node, way[0], move, elapsed_s, twins=known)
+            yield move, after.on(way[0], order)
+
+    def _ways(
+        self, env: tuple[int, ...], may: tuple[int, ...], due: bool, events: tuple[tuple[str, int], ...]
+    ) -> list[tuple[_Way, Move, int | None]]:
+        """Every move that may come, and the time that it takes, where these timers may be the next to end."""
+        key = env, may, due, events
+        if key in self._known_ways:
+            return self._known_ways[key]
+        silent = [(i,) for i in may if i >= self.controller_timers]
         may = tuple(i for i in may if i < self.controller_timers)
         ends = [(i,) for i in may] + list(combinations(may, 2))
-        events = [("", 0), *self._events(node)]
-        singles, pairs = self._changes(node.env)
+        singles, pairs = self._changes(env)
+        found = [(env, Move(ended=ended), 0 if due else None) for ended in silent]
         elapsed_s = 1 if due else None
-        for move in [Move(ended=ended) for ended in ends] + [
-            Move(event=event) for event in events[not due :]
-        ]:
-            yield move, self.after(node, node.env, move, elapsed_s)
-        for changes, env, alone in singles:
-            for ended in [(), *(() if alone else ends[: len(may)])]:
-                move = Move(changes, ended)
-                yield move, self.after(node, env, move, elapsed_s)
-        for changes, env in pairs if not due else ():
-            move = Move(changes)
-            yield move, self.after(node, env, move, elapsed_s)
+        found += [(env, Move(ended=ended), elapsed_s) for ended in ends]
+        found += [(env, Move(event=event), elapsed_s) for event in (*([("", 0)] if due else []), *events)]
+        for changes, to, alone in singles:
+            found += [(to, Move(changes, ended), elapsed_s)
+                      for ended in [(), *(() if alone else ends[: len(may)])]]  # fmt: skip
+        found += [(to, Move(changes), elapsed_s) for changes, to in (pairs if not due else ())]
+        ways = [((to, move.ended, move.event), move, elapsed) for to, move, elapsed in found]
+        self._known_ways[key] = ways
+        return ways
 
     def _changes(self, env: tuple[int, ...]) -> _Changes:
         """What may change, and what two together; power is read before all else, so that it changes alone."""
@@ -148,16 +170,17 @@ class Automaton(Instants):
                 changed[d] = 0
         return tuple(changed)
 
-    def _events(self, node: Node) -> Iterator[tuple[str, int]]:
+    def _events(self, node: Node, effect: WhatIsOn) -> tuple[tuple[str, int], ...]:
         """A trip or a rise in still water; a person who resets what has tripped."""
-        wiring, dry = self.wiring, self.flows.effect(node.state, node.env, node.feedback).dry
+        wiring, dry, found = self.wiring, effect.dry, list[tuple[str, int]]()
         for k, trips in enumerate(wiring.trips):
             if dry >> k & 1 and k in wiring.limited and not node.feedback & trips:
-                yield "trips", k
+                found.append(("trips", k))
             if dry >> k & 1 and k in wiring.rising and not node.risen >> k & 1:
-                yield "rises", k
+                found.append(("rises", k))
             if node.state[self._first + k] == self._tripped[k]:
-                yield "resets", k
+                found.append(("resets", k))
+        return tuple(found)
 
     # -- what is so ------------------------------------------------------------------------------------------
 

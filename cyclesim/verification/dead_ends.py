@@ -14,7 +14,7 @@ from cyclesim.analysis.spans import meet, spans, total_s, without
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import TREATMENT, Programme
 from cyclesim.verification.answer import DeadEnd
-from cyclesim.verification.automaton import Automaton, Move, Node
+from cyclesim.verification.automaton import Automaton, Made, Move, Node
 from cyclesim.verification.calendar_order import Calendar
 from cyclesim.verification.cone import cone_of
 from cyclesim.verification.environment import Environment
@@ -50,7 +50,7 @@ def _of_control(plant: Assembly, programme: Programme, calendar: Calendar) -> It
 
 def _stops(automaton: Automaton) -> Iterator[DeadEnd]:
     """States that nothing leaves, or a person alone; settles that never rest; sources that never fire."""
-    explored = search(automaton, {})
+    explored, made = search(automaton, {}), Made()
     exits: dict[tuple[int, int], set[bool]] = defaultdict(set)
     on = [False] * len(automaton.controller.sources)
     restless: dict[str, tuple[int, str]] = {}
@@ -63,7 +63,7 @@ def _stops(automaton: Automaton) -> Iterator[DeadEnd]:
                     restless[name] = needs, sentence
         for i, state in enumerate(node.state):
             _ = exits[i, state]
-        for move, after in automaton.moves(node):
+        for move, after in automaton.moves(node, made):
             for i, (old, new) in enumerate(zip(node.state, after.state, strict=True)):
                 if old != new:
                     exits[i, old].add(move.event[0] == "resets")
@@ -92,7 +92,7 @@ def _restless(automaton: Automaton, node: Node) -> Iterator[tuple[str, int, str]
     for n in range(2 * _LONGEST_SETTLE):
         if not automaton.is_due(current):
             return
-        current = automaton.after(current, current.env, Move(), 1).on(current.order)
+        current = automaton.after(current, current.env, Move(), 1).on(current.env, current.order)
         if n >= _LONGEST_SETTLE:
             passes.append(_appearance(automaton, current))
     names = [machine.name for machine in automaton.controller.machines]

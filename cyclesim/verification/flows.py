@@ -44,6 +44,8 @@ class Flows:
         usual = zip(plant.turnable, plant.usually, strict=True)
         self._usual = {f"valve {name}": own for name, own in usual}
         self._arounds: dict[tuple[int, ...], Around] = {}
+        self._felt: dict[int, int] = {}
+        self._alike: dict[object, int] = {}
 
     def around(self, env: tuple[int, ...]) -> Around:
         """What the values of the dimensions come to."""
@@ -68,6 +70,14 @@ class Flows:
         """What is on as wired, welded or not, and the water that it moves."""
         around = self.around(env)
         return self.wiring.effect(state, around.mask | feedback, around.positions, self.welded)
+
+    def felt(self, effect: WhatIsOn) -> int:
+        """A number that effects share from which an instant follows alike, whatever is around."""
+        number = self._felt.get(id(effect))
+        if number is None:
+            like = effect.contacts, effect.levels, effect.on, effect.water.told
+            number = self._felt[id(effect)] = self._alike.setdefault(like, len(self._alike))
+        return number
 
     def coasted(self, effect: WhatIsOn, levels: Sequence[int], around: Around) -> Water:
         """The water while some pumps that are off still turn."""

@@ -49,16 +49,50 @@ class Move(NamedTuple):
 
 
 class After(NamedTuple):
-    """What an instant leaves: the state but for the order of timers, and what it does to that order."""
+    """What an instant leaves: the state but for its surroundings and the order of timers, and what it does
+    to that order."""
 
-    node: Node
+    state: State
+    feedback: int
+    risen: int
+    coasts: tuple[int, ...]
+    timers: tuple[int, ...]
+    truth: int
     clears: int
     adds: int
 
-    def on(self, order: int) -> Node:
-        """The whole state, from the order before."""
-        state, env, feedback, risen, coasts, timers, _, truth = self.node
-        return Node(state, env, feedback, risen, coasts, timers, order & ~self.clears | self.adds, truth)
+    def on(self, env: tuple[int, ...], order: int) -> Node:
+        """The whole state in some surroundings, from the order before."""
+        state, feedback, risen, coasts, timers, truth, clears, adds = self
+        return Node(state, env, feedback, risen, coasts, timers, order & ~clears | adds, truth)
+
+
+class _Begun(NamedTuple):
+    """An instant before its pass: what time and the timers that ended have made of a state."""
+
+    timers: list[int]
+    coasting: list[int]
+    feedback: int
+    risen: int
+    truth: int
+    clears: int
+    pulse: int
+    silent: bool
+    runs: tuple[int, ...]
+    """The timers that the controller sees."""
+    controlled: dict[tuple[int, ...], _Controlled]
+    """What the controller made of it, by the surroundings."""
+    afters: dict[object, After]
+    """What became of it, by what the controller and the surroundings came to."""
+
+
+class Twins(NamedTuple):
+    """What is known of states that differ in their surroundings and the order of their timers alone."""
+
+    was: WhatIsOn
+    felt: int
+    begun: dict[object, _Begun]
+    afters: dict[object, After]
 
 
 class _Controlled(NamedTuple):
@@ -67,7 +101,6 @@ class _Controlled(NamedTuple):
     state: State
     feedback: int
     risen: int
-    was: WhatIsOn
     effect: WhatIsOn
     stops: tuple[int, ...]
     starts: tuple[int, ...]
@@ -106,7 +139,11 @@ class Instants:
             (name, self._place[name], 1 << 2 * w, 2 << 2 * w, self._grace[w], self._lasted[w])
             for w, name in enumerate(self.watched)
         ]
-        self._known: dict[object, _Controlled] = {}
+        self._known: dict[object, dict[tuple[int, ...], _Controlled]] = {}
+        self._alike: dict[object, _Controlled] = {}
+        """Of those that are felt alike, the one that stands for all."""
+        self._before: dict[object, dict[tuple[int, ...], _Controlled]] = {}
+        """Likewise of the onset of a fault, by what was on before it came."""
 
     def _set_timers(self, late: bool) -> None:
         """Every timer with its name and how long it lasts; a machine's own lasts as its state says."""
@@ -171,54 +208,82 @@ class Instants:
         env: tuple[int, ...],
         move: Move,
         elapsed_s: int | None,
-        before: WhatIsOn | None = None,
+        before: Flows | None = None,
+        twins: Twins | None = None,
     ) -> After:
         """What is so after a change and the pass that follows it in the same second.
 
         Where no timer ended but such as no controller sees, no pass follows. *elapsed_s*: how long after the
-        last pass, None for any time. *before*: what was on, where this automaton has it otherwise.
+        last pass, None for any time. *before*: what knows what was on, where it is not this automaton.
+        *twins*: what is known already of the state but for its surroundings.
         """
-        state, was_env, feedback, risen, coasts, timers_, _, truth = node
-        wiring = self.wiring
+        if twins is None:
+            flows = before or self.flows
+            was = flows.effect(node.state, node.env, node.feedback)
+            twins = Twins(was, flows.felt(was), {}, {})
+        begun = twins.begun.get((move.ended, move.event))
+        if begun is None:
+            begun = self._begin(node, move, elapsed_s, twins.felt, self._before if before else self._known)
+            twins.begun[move.ended, move.event] = begun
+        done = begun.controlled.get(env)
+        if done is None:
+            restarts = move.event[0] == "restarts"
+            done = begun.controlled[env] = self._control(node.state, twins.was, env, begun, restarts)
+        around = self.flows.around(env)
+        like = id(done), around.positions, around.low, around.hot
+        after = begun.afters.get(like)
+        if after is None:
+            after = begun.afters[like] = self._end(begun, twins.was, around, done)
+        return after
+
+    def _begin(
+        self,
+        node: Node,
+        move: Move,
+        elapsed_s: int | None,
+        felt: int,
+        known: dict[object, dict[tuple[int, ...], _Controlled]],
+    ) -> _Begun:
+        """Time goes by, timers end, and something happens; what was on is *felt* so."""
+        feedback, risen, truth, clears = node.feedback, node.risen, node.truth, 0
         if elapsed_s is None:
-            timers = [1 if remaining else 0 for remaining in timers_]
+            timers = [1 if remaining else 0 for remaining in node.timers]
         elif elapsed_s:
-            timers = [remaining - 1 if remaining > 1 else remaining for remaining in timers_]
+            timers = [remaining - 1 if remaining > 1 else remaining for remaining in node.timers]
         else:
-            timers = list(timers_)
-        coasting, pulse, feedback_was, silent = list(coasts), 0, feedback, False
-        clears = adds = 0
+            timers = list(node.timers)
+        coasting, pulse, silent = list(node.coasts), 0, False
         for i in move.ended:
             timers[i] = 0
             clears |= self._touching[i]
             if i in self._own_of:
-                feedback |= wiring.own[self._own_of[i]]
+                feedback |= self.wiring.own[self._own_of[i]]
             elif i >= self.machine_count:
                 silent = True
                 truth = self._ended(i, truth, coasting)
         event, k = move.event
         if event == "trips":
-            feedback |= wiring.trips[k]
+            feedback |= self.wiring.trips[k]
         elif event == "rises":
             risen |= 1 << k
-            feedback &= ~wiring.sensed[k]
+            feedback &= ~self.wiring.sensed[k]
         elif event == "resets":
-            feedback &= ~wiring.trips[k]
-            pulse = wiring.resets[k]
+            feedback &= ~self.wiring.trips[k]
+            pulse = self.wiring.resets[k]
         runs = tuple(timers[: self.controller_timers])
-        key = (state, was_env, env, feedback_was, feedback, risen, runs, pulse, silent, event == "restarts")
-        done = None if before else self._known.get(key)
-        if done is None:
-            done = self._control(
-                node, env, feedback, risen, timers, pulse, silent, event == "restarts", before
-            )
-            if before is None:
-                self._known[key] = done
+        told = node.state, felt, feedback, risen, runs, pulse, silent, event == "restarts"
+        controlled = known.setdefault(told, {})
+        return _Begun(timers, coasting, feedback, risen, truth, clears, pulse, silent, runs, controlled, {})
+
+    def _end(self, begun: _Begun, was: WhatIsOn, around: Around, done: _Controlled) -> After:
+        """What the pass does to water, to timers and to what is watched."""
+        timers, coasting, truth, clears = list(begun.timers), list(begun.coasting), begun.truth, begun.clears
+        adds = 0
         for i in done.stops:
             timers[i] = 0
             clears |= self._touching[i]
         started = list(done.starts)
-        was, effect = done.was, done.effect
+        effect = done.effect
         levels, coasted = list(effect.levels), False
         for slot, (p, i) in enumerate(self._coast.items()):
             if levels[p]:
@@ -239,7 +304,6 @@ class Instants:
             elif self._closed(was, m, level):
                 started.append(i)
         if self.watched:
-            around = self.flows.around(env)
             water = effect.water
             if coasted:
                 water = self.flows.coasted(effect, levels, around)
@@ -252,30 +316,26 @@ class Instants:
             clears |= restarted
         if not done.due:  # any time may go by
             timers = [1 if remaining else 0 for remaining in timers]
-        reached = Node(done.state, env, done.feedback, done.risen, tuple(coasting), tuple(timers), 0, truth)
-        return After(reached, clears, adds)
+        return After(
+            done.state, done.feedback, done.risen, tuple(coasting), tuple(timers), truth, clears, adds
+        )
 
     def _control(
         self,
-        node: Node,
+        state: State,
+        was: WhatIsOn,
         env: tuple[int, ...],
-        feedback: int,
-        risen: int,
-        timers: Sequence[int],
-        pulse: int,
-        silent: bool,
+        begun: _Begun,
         restarts: bool,
-        before: WhatIsOn | None,
     ) -> _Controlled:
         """The controller's pass, and what follows from it for contacts, water and means of proof."""
-        state, around = node.state, self.flows.around(env)
+        around, feedback, timers = self.flows.around(env), begun.feedback, begun.runs
         mask = around.mask
-        was = before or self.flows.effect(state, node.env, node.feedback)
-        new, starts, stops, runs = state, list[int](), list[int](), list(timers[: self.controller_timers])
+        new, starts, stops, runs = state, list[int](), list[int](), list(timers)
         if restarts:
             new = self.controller.initial
-        elif not silent:
-            new = self.controller.step(state, mask | feedback | pulse | self._time_up(timers)).state
+        elif not begun.silent:
+            new = self.controller.step(state, mask | feedback | begun.pulse | self._time_up(timers)).state
         for i in range(self.machine_count):
             if new[i] != state[i]:
                 if timers[i]:
@@ -283,7 +343,9 @@ class Instants:
                 runs[i] = 0 if restarts else self.dwells_s[i][new[i]]  # it knows nothing of what was
                 if runs[i]:
                     starts.append(i)
-        settled = self.wiring.settled(was, new, mask | feedback, around.positions, risen, self.flows.welded)
+        settled = self.wiring.settled(
+            was, new, mask | feedback, around.positions, begun.risen, self.flows.welded
+        )
         for k, i in self._own.items():
             if settled.stops >> k & 1 and timers[i]:
                 stops.append(i)
@@ -291,9 +353,8 @@ class Instants:
                 starts.append(i)
         feedback = settled.facts & self.wiring.feedback
         due = self.controller.step(new, mask | feedback | self._time_up(runs)).moved
-        return _Controlled(
-            new, feedback, settled.risen, was, settled.effect, tuple(stops), tuple(starts), due
-        )
+        done = _Controlled(new, feedback, settled.risen, settled.effect, tuple(stops), tuple(starts), due)
+        return self._alike.setdefault((*done[:3], self.flows.felt(settled.effect), *done[4:]), done)
 
     def _judge(
         self,

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from cyclesim.analysis.findings import Breach
@@ -131,19 +132,22 @@ def drive_of(plant: Assembly, path: Path, times: Sequence[int], tail_s: int) -> 
             broken.setdefault(contact, start)
         if move is not None and move.event[0] == "resets":
             resets.append((start, automaton.flows.devices[move.event[1]]))
-    scenario, span_s = plant.scenario, ends[-1]
-    zone = ZoneInfo(scenario.place.time_zone)
-    begin_utc = datetime(scenario.place.year, 3, 1, tzinfo=zone).astimezone(UTC)
-    air = weather(scenario, begin_utc, _WARM_UP_S, span_s) if has_laws(scenario) else None
-    return Drive(
-        begin_utc,
-        -_WARM_UP_S,
-        span_s,
-        zones(scenario, begin_utc, _WARM_UP_S, span_s),
-        air,
-        facts={fact: joined(spans) for fact, spans in facts.items()},
+    return drive_by(
+        plant,
+        ends[-1],
+        {fact: joined(spans) for fact, spans in facts.items()},
         turns=turns,
         people=people,
         resets=resets,
         welds=[(start_s, *contact) for contact, start_s in broken.items()],
     )
+
+
+def drive_by(plant: Assembly, span_s: int, facts: Mapping[str, Sequence[Span]], **others: Any) -> Drive:
+    """What drives a run in which nothing moves but what these *facts* move; *others*: fields of a `Drive`."""
+    scenario = plant.scenario
+    zone = ZoneInfo(scenario.place.time_zone)
+    begin_utc = datetime(scenario.place.year, 3, 1, tzinfo=zone).astimezone(UTC)
+    air = weather(scenario, begin_utc, _WARM_UP_S, span_s) if has_laws(scenario) else None
+    around = zones(scenario, begin_utc, _WARM_UP_S, span_s)
+    return Drive(begin_utc, -_WARM_UP_S, span_s, around, air, facts=facts, **others)

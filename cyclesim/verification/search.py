@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from cyclesim.errors import CycleSimError
-from cyclesim.verification.automaton import Automaton, Move, Node
+from cyclesim.verification.automaton import Automaton, Made, Move, Node
 
 Judge = Callable[[Node], str]
 """Why a state breaks a rule; "" if it does not."""
@@ -67,7 +67,7 @@ def search(
     explored = Explored(automaton, {}, [], before=after)
     # a restart leaves nothing changed behind it: what was known before need not be followed again
     known = after.came_from if after is not None and automaton.same_as(after.automaton) else {}
-    came_from, open_rules = explored.came_from, dict(judges)
+    came_from, open_rules, made = explored.came_from, dict(judges), Made()
 
     def look(node: Node) -> None:
         for rule, judge in list(open_rules.items()):
@@ -95,7 +95,7 @@ def search(
                 layer.append(node)
                 look(node)
         for place, node in enumerate(frontier):
-            for move, next_ in automaton.moves(node):
+            for move, next_ in automaton.moves(node, made):
                 if next_ not in came_from and next_ not in known:
                     came_from[next_] = (node, move)
                     layer.append(next_)

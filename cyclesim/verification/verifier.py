@@ -20,7 +20,7 @@ from cyclesim.verification.assumed import assumed
 from cyclesim.verification.automaton import Automaton
 from cyclesim.verification.barriers import barrier, still_works, worse
 from cyclesim.verification.calendar_order import Calendar
-from cyclesim.verification.cone import cone_of, groups
+from cyclesim.verification.cone import Cone, cone_of, groups
 from cyclesim.verification.dead_ends import dead_ends
 from cyclesim.verification.environment import Environment, Kind
 from cyclesim.verification.faults import FAULTS, PlantFault, faults_of, reroutes, touches
@@ -101,6 +101,7 @@ class _Verifier:
         self.plant, self.programme = Assembly(scenario), Programme(scenario)
         self.calendar = Calendar(self.programme)
         self.loops = groups(self.plant)
+        self._cones: dict[tuple[tuple[str, ...], bool], Cone] = {}
         self.mends_faults = False
         """Whether mends are tried against faults, too: it takes a while, so for one rule at a time."""
         self.every_fault = list(faults_of(self.plant, self.programme))
@@ -140,6 +141,7 @@ class _Verifier:
         """The automaton of a check; where demands come as they like, a *coarse* order is quicker."""
         person = any(fault.kind == "person" for fault in faults)
         cone = cone_of(self.plant, self.programme, check.about.machines, whole=whole, alone=check.about.flush)
+        cone = self._cones.setdefault((cone.names, check.about.flush), cone)  # its steps are remembered
         env = Environment(
             self.plant,
             self.programme,

@@ -29,6 +29,15 @@ def test_the_answer_stands_on_the_first_screen_and_the_verdict_on_the_last(file:
     assert all(group[0].mend in first for group in told.worst)
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("file", SHIPPED, ids=lambda file: file.stem)
+def test_a_year_is_told_on_a_hundred_lines(file: Path) -> None:
+    """Unless everything is asked for; what is left out then has a place."""
+    result = cyclesim.simulate(cyclesim.load(file), left=True)
+    short, whole = printed(run_page(result)), printed(run_page(result, everything=True))
+    assert len(short.splitlines()) <= 100 < len(whole.splitlines())
+
+
 def test_losses_sum_to_what_is_lost_and_the_largest_is_first() -> None:
     """The heat balance of the tub, with its stored heat, is what came in."""
     tub = cyclesim.simulate(cyclesim.load(SHIPPED[0]), days=7).metrics.tub

@@ -446,6 +446,20 @@ def test_a_coarse_order_reaches_no_less(build):
     assert {node._replace(order=0) for node in search(exact, {}).came_from} <= known
 
 
+@pytest.mark.parametrize("coarse", [True, False])
+def test_twins_reach_what_each_state_reaches_by_itself(build, coarse):
+    """A search that leaves out what a twin has done finds what following every move of every state finds."""
+    shut = ("usual: open}}", "usual: open, may_be: shut}}")
+    plant, _, cone, env = around_the_element(build(STARTED, shut))
+    automaton = Automaton(plant, cone, env, ["element"], coarse=coarse)
+    reached = waiting = set(automaton.starts())
+    while waiting:
+        waiting = {after for node in waiting for _, after in automaton.moves(node)} - reached
+        reached = reached | waiting
+    fresh = Automaton(plant, cone, env, ["element"], coarse=coarse)
+    assert set(search(fresh, {}).came_from) == reached
+
+
 def test_two_faults_are_tried_where_each_alone_is_held(build):
     """A pair never holds a fault that breaks the rule by itself; what two break, they break together."""
     own = (NO_LIMIT[0], f"{NO_LIMIT[1]}, own_flow_switch: 6 s")

@@ -1,0 +1,91 @@
+"""The command that writes the papers of a hand-over."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+import click
+
+from cyclesim.cli.endings import say
+from cyclesim.cli.shared import (
+    OK,
+    Day,
+    check_outputs,
+    cli,
+    loaded,
+    output_file,
+    scenario_file,
+    show,
+    write_text,
+)
+
+if TYPE_CHECKING:
+    from cyclesim.said.papers.paper import Reader
+
+
+@cli.command()
+@scenario_file
+@click.option("--for", "reader", type=click.Choice(["electrician", "plumber", "all"]),
+              default="all", show_default=True, help="Who reads it.")  # fmt: skip
+@output_file("--out", "out", help="Write the PDF to FILE.pdf; FILE-papers.pdf in this folder unless given.")
+@click.option("--paper", "size", type=click.Choice(["a4", "letter"]), help="Its size; as the region has it.")
+@click.option("--units", type=click.Choice(["metric", "us"]), help="Its units; as the region has them.")
+@click.option("--date", "day", type=Day(), metavar="DATE", help="The date on the papers; today unless given.")
+@click.option("--done", "done_file", type=click.Path(path_type=Path), metavar="FILE.yaml",
+              help="Print these tests as done: a filled-in copy of what --json writes.")  # fmt: skip
+@output_file("--json", "json_file",
+             help="Write the commissioning tests as JSON to FILE, with - to the screen; "
+                  "without --out that is all.")  # fmt: skip
+def papers(
+    file: Path,
+    sets: tuple[str, ...],
+    reader: Literal["electrician", "plumber", "all"],
+    out: Path | None,
+    size: Literal["a4", "letter"] | None,
+    units: Literal["metric", "us"] | None,
+    day: date | None,
+    done_file: Path | None,
+    json_file: Path | None,
+) -> int:
+    """Write the papers with which FILE is handed over."""
+    to = out
+    if out is None and json_file is None:
+        to = Path(f"{file.stem}-papers.pdf")
+        if to.exists():
+            raise click.UsageError(f"{to} is there already; name it by --out to write over it.")
+    if to is not None and to.suffix.lower() != ".pdf":
+        raise click.UsageError(f"Papers are a PDF: end the name {to} with .pdf.")
+    check_outputs(done_file, to, json_file)
+    read: list[Path] = []
+    scenario = loaded(file, sets, to, json_file, on_read=read.append)
+    from cyclesim import __version__
+    from cyclesim.said.papers.collected import HandOver
+    from cyclesim.said.papers.paper import READERS
+    from cyclesim.scenario.reading.done_tests import read_done_tests
+    from cyclesim.scenario.reading.fingerprint import fingerprint
+
+    digits = fingerprint(read, sets)
+    over = HandOver(scenario, digits, sets, (day or date.today()).isoformat(), __version__)
+    done = read_done_tests(done_file, [test.id for test in over.tests], digits) if done_file else {}
+    if json_file is not None:
+        from cyclesim.shown.as_json import as_text
+
+        write_text(json_file, as_text(over.values(done)))
+    if to is not None:
+        from cyclesim.shown.files import write_whole_bytes
+        from cyclesim.shown.papers.typeset import pdf
+
+        readers: tuple[Reader, ...] = READERS if reader == "all" else (reader,)
+        in_us = scenario.supply.region == "north_america"
+        made, note = pdf(
+            over.papers(readers, done),
+            size=size or ("letter" if in_us else "a4"),
+            units=units or ("us" if in_us else "metric"),
+        )
+        write_whole_bytes(to, lambda stream: stream.write(made))
+        if note:
+            say(note)
+        show(f"{to} is written.\n")
+    return OK

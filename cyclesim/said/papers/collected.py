@@ -1,0 +1,93 @@
+"""Every paper that is asked for, and the commissioning tests as data."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+from cyclesim.said.papers.commissioning import barrier_said, test_values, written
+from cyclesim.said.papers.electrician import electrician
+from cyclesim.said.papers.hand_test import WrittenTest
+from cyclesim.said.papers.paper import READERS, Paper, Papers, Reader, head_of
+from cyclesim.said.papers.plumber import plumber
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.done_tests import DoneTest
+from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.programme import Programme
+from cyclesim.verification.by_hand import HandTests, hand_tests
+
+
+@dataclass(frozen=True)
+class HandOver:
+    """A plant that is handed over: its tests, worked out once, and its papers."""
+
+    scenario: Scenario
+    fingerprint: str
+    changed: tuple[str, ...]
+    """What was put in for this call in place of what the file says."""
+    day: str
+    """The papers' date, in ISO form."""
+    version: str
+
+    @cached_property
+    def plant(self) -> Assembly:
+        """The plant."""
+        return Assembly(self.scenario)
+
+    @cached_property
+    def programme(self) -> Programme:
+        """Its programme."""
+        return Programme(self.scenario)
+
+    @cached_property
+    def told(self) -> HandTests:
+        """The tests, each told apart by the engine."""
+        return hand_tests(self.scenario)
+
+    @cached_property
+    def tests(self) -> tuple[WrittenTest, ...]:
+        """The tests in words."""
+        return written(self.told, self.plant, self.programme)
+
+    def papers(self, readers: Collection[Reader], done: Mapping[str, DoneTest] | None = None) -> Papers:
+        """The papers for these readers; *done*: the tests that were done, by their names."""
+        about = self.scenario.about
+        return Papers(
+            self.scenario.title,
+            head_of(self.scenario),
+            about.logo if about else None,
+            self.fingerprint,
+            self.changed,
+            self.day,
+            self.version,
+            tuple(self._paper(reader, done or {}) for reader in READERS if reader in readers),
+        )
+
+    def _paper(self, reader: Reader, done: Mapping[str, DoneTest]) -> Paper:
+        made: dict[Reader, Callable[[], Paper]] = {
+            "plumber": lambda: plumber(self.plant),
+            "electrician": lambda: electrician(
+                self.plant, self.programme, self.told, with_done(self.tests, done)
+            ),
+        }
+        return made[reader]()
+
+    def values(self, done: Mapping[str, DoneTest] | None = None) -> dict[str, Any]:
+        """The commissioning tests as plain values: a copy is filled in and given back."""
+        return {
+            "title": self.scenario.title,
+            "fingerprint": self.fingerprint,
+            "changed": list(self.changed),
+            "day": self.day,
+            "version": self.version,
+            "about": {name.lower(): value for name, value in head_of(self.scenario)},
+            "tests": test_values(with_done(self.tests, done or {})),
+            "not_told_by_tests": [barrier_said(barrier, self.plant) for barrier in self.told.untold],
+        }
+
+
+def with_done(tests: Sequence[WrittenTest], done: Mapping[str, DoneTest]) -> tuple[WrittenTest, ...]:
+    """The tests with what was found, where they were done."""
+    return tuple(replace(test, done=done.get(test.id)) for test in tests)

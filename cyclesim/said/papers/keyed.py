@@ -1,0 +1,129 @@
+"""What is keyed into the controller, in the order in which one does it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import time
+
+from cyclesim.analysis.amounts import exactly, listed
+from cyclesim.control.calendar import WEEKDAYS
+from cyclesim.said.page import Amount, Cell, Column, whole, words
+from cyclesim.said.papers.paper import Sheet
+from cyclesim.scenario.blocks.heating import Heating
+from cyclesim.scenario.blocks.schedule import Run
+from cyclesim.scenario.forms.times import Occasion
+from cyclesim.simulation.programme import Programme
+
+Setting = tuple[str, Cell]
+_AFTER_A_CUT = {
+    "resume": "goes on by itself",
+    "midnight": "its clock starts at 00:00: set it again",
+    "wait": "waits for a person",
+}
+
+
+def say_keyed(sheet: Sheet, programme: Programme) -> None:
+    """The settings one below the other, each with its number."""
+    sheet.heading("Controller settings, in the order in which they are keyed in")
+    columns = (whole(""), words("setting"), Column("value"), words("keyed in"))
+    sheet.table(columns, [(k, *setting, "☐") for k, setting in enumerate(settings(programme), 1)])
+
+
+def settings(programme: Programme) -> Iterator[Setting]:
+    """The clock first, then what protects, then the programme, then what is kept warm."""
+    scenario = programme.scenario
+    schedule, pumps = scenario.schedule, scenario.plant.pumps
+    yield "clock", f"local time, {scenario.place.time_zone}"
+    yield "after a power cut the controller", _AFTER_A_CUT[scenario.controller.after_power_cut]
+    for name in (*programme.switched, *scenario.plant.treatment):
+        if (proof_s := programme.proof_s(name)) is not None:
+            yield f"{name}: flow is proven before it comes on for", exactly(proof_s)
+    for name in programme.switched:
+        source = scenario.plant.heat_sources[name]
+        if run_on_s := programme.run_on_s(name):
+            yield f"{name}: its pump runs on for", exactly(run_on_s)
+        if source.rest_s:
+            yield f"{name}: stays off at least", exactly(source.rest_s)
+        if source.minimum_run_s:
+            yield f"{name}: stays on at least", exactly(source.minimum_run_s)
+    for name, pump in pumps.items():
+        if len(pump.speeds) > 1:
+            yield f"{name}: off between its speeds for", exactly(pump.changeover_s)
+        if pump.rest_s:
+            yield f"{name}: rests between two runs for", exactly(pump.rest_s)
+        if pump.minimum_run_s:
+            yield f"{name}: runs at least", exactly(pump.minimum_run_s)
+    if frost := schedule.frost_protection:
+        watches = frost.watches.replace("_", " ")
+        yield (
+            f"frost protection: {_at(*frost.pump)} runs when {watches} is below",
+            _degrees(frost.starts_below_c),
+        )
+        yield "frost protection: it stops above", _degrees(frost.stops_above_c)
+    for run in schedule.filter_runs:
+        yield f"{run.name or 'filter run'}: {_at(*run.pump)}, {_days(run)}", run_said(run)
+    for run in schedule.line_flushes:
+        yield f"{run.name or 'line flush'}: {_at(*run.pump)}, {_days(run)}", run_said(run)
+    for purge in schedule.air_purges:
+        yield f"air purge, {_days(purge)}", run_said(purge)
+    for name, device in scenario.plant.treatment.items():
+        if device.with_:
+            yield f"{name}: runs with", device.with_
+        for occasion in device.runs or ():
+            yield f"{name}, {_days(occasion)}", run_said(occasion)
+    if schedule.heating:
+        yield from _heating(schedule.heating)
+    yield "who wins a pump, first wins", listed(list(schedule.order))
+
+
+def _heating(heating: Heating) -> Iterator[Setting]:
+    yield (
+        f"heating with {listed(list(heating.sources))}: {_at(*heating.pump)}; set point",
+        _degrees(heating.keep_at_c),
+    )
+    yield "heating: starts below the set point by", Amount(heating.within_k, "K", 1)
+    if len(heating.sources) > 1:
+        yield "heating: the next source joins below that by", Amount(heating.next_below_k, "K", 1)
+    if sensor := heating.sensor:
+        yield (
+            "heating: the pump runs to read its sensor",
+            f"every {exactly(sensor.every_s)} for {exactly(sensor.for_s)}",
+        )
+    for step in heating.plan:
+        begin = f"ready by {clock(step.ready_by)}" if step.ready_by else f"from {clock(step.from_time)}"
+        yield f"heating: {begin} until {clock(step.until)}, {_days(step)}", _degrees(step.keep_at_c)
+    for away in heating.absences:
+        yield f"heating: away from {away.from_date} to {away.to_date}", _degrees(away.keep_at_c)
+    if dear := heating.when_dear:
+        price = f"{dear.above.amount:g} {dear.above.currency}/kWh"
+        yield (
+            f"heating: while a kilowatt-hour costs more than {price} the set point is lower by",
+            Amount(dear.let_fall_by_k, "K", 1),
+        )
+
+
+def run_said(run: Run | Occasion) -> str:
+    """`03:00 and 15:00 for 3 h`, or after bathing."""
+    starts = "after bathing" if getattr(run, "after", None) else listed([clock(at) for at in run.start or ()])
+    return f"{starts} for {exactly(run.lasts_s)}"
+
+
+def clock(at: time | None) -> str:
+    """`07:30`."""
+    return f"{at:%H:%M}" if at else ""
+
+
+def _at(pump: str, speed: str) -> str:
+    return pump if speed == "on" else f"{pump} {speed}"
+
+
+def _days(entry: object) -> str:
+    days: Sequence[int] | None = getattr(entry, "days", None)
+    rule: str | None = getattr(entry, "repeats", None)
+    if rule:
+        return rule
+    return "every day" if days is None else f"on {listed([WEEKDAYS[day] for day in sorted(set(days))])}"
+
+
+def _degrees(value_c: float) -> Amount:
+    return Amount(value_c, "°C", 1)

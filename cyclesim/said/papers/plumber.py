@@ -1,0 +1,289 @@
+"""The plumber's paper: pipes, flows and pressures, valves, suction covers, the pump room, winter."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from cyclesim.analysis.suction_side import draws
+from cyclesim.physics.water import G, density_kg_m3
+from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.said.cautions import ADVICE
+from cyclesim.said.duties import L_MIN, duties
+from cyclesim.said.page import Amount, Cell, Column, Row, whole, words
+from cyclesim.said.papers.paper import PLUMBING, Paper, Sheet
+from cyclesim.simulation.assembly import Assembly, PlantDuty, last_stretch
+
+_L, _MM, _KPA = 1000.0, 1000.0, 1000.0
+
+
+def plumber(plant: Assembly) -> Paper:
+    """Everything that whoever lays and fills the pipes needs of a plant and its duties."""
+    sheet = Sheet()
+    _pipes(sheet, plant)
+    _pressures(sheet, plant)
+    _last_jets(sheet, plant)
+    _valves(sheet, plant)
+    _air(sheet, plant)
+    _covers(sheet, plant)
+    _room(sheet, plant)
+    _winter(sheet, plant)
+    return Paper("plumber", "Plumber: pipes and water", tuple(sheet.blocks), (PLUMBING, ADVICE))
+
+
+def _pipes(sheet: Sheet, plant: Assembly) -> None:
+    columns = (
+        words("leg"),
+        words("pipe"),
+        Column("bore\n{unit}", unit="mm"),
+        Column("length\n{unit}", unit="m"),
+        words("fittings"),
+        Column("insulation\n{unit}", unit="mm", digits=0),
+        Column("water\n{unit}", unit="L"),
+        Column("between\njets {unit}", unit="mm", digits=0, unknown=""),
+        words("lies in"),
+    )
+
+    def row(name: str) -> tuple[Cell, ...]:
+        leg = plant.sheet.legs[name]
+        fittings = [f"{n} {kind.replace('_', ' ')}" for kind, n in leg.fittings.items() if n]
+        if leg.manifold:
+            fittings.append(f"{leg.manifold.jets} jets")
+        if leg.dead_end:
+            fittings.append("capped")
+        return (
+            name,
+            leg.pipe.name if leg.pipe else "by its bore",
+            leg.bore_m * _MM,
+            leg.length_m,
+            ", ".join(fittings) or "none",
+            leg.insulation_m * _MM,
+            plant.leg_volume_m3(name) * _L,
+            leg.manifold.spacing_m * _MM if leg.manifold and leg.manifold.jets > 1 else None,
+            leg.zone.replace("_", " "),
+        )
+
+    sheet.heading("Pipe schedule")
+    note = "The pipe between jets comes on top of the length, and its water is counted."
+    beyond = any(leg.manifold and leg.manifold.jets > 1 for leg in plant.sheet.legs.values())
+    sheet.table(columns, [row(name) for name in plant.sheet.legs], notes=[note] * beyond)
+
+
+def _pressures(sheet: Sheet, plant: Assembly) -> None:
+    sheet.heading("Flows and gauge pressures to expect")
+    sheet.line(
+        f"With water at {plant.temp_c:.0f} °C and valves as usual. Pressures are those of a gauge at the "
+        "height of the tub's water: one that stands lower reads 9.8 kPa (1.4 psi) more for each metre "
+        "(3.3 ft), one that stands higher so much less."
+    )
+    columns = (
+        words("at"),
+        Column("flow\n{unit}", unit="L/min"),
+        Column("pressure before\n{unit}", unit="kPa"),
+        Column("pressure behind\n{unit}", unit="kPa"),
+    )
+    usual = [duty for duty in plant.duties() if duty.positions == plant.usually]
+    for duty in usual:
+        sheet.table(columns, list(_points(plant, duty)), title=duty.name)
+
+
+def _points(plant: Assembly, duty: PlantDuty) -> Iterator[Row]:
+    """Everything in the order of the network, where water moves."""
+    ends = {link.name: (link.a, link.b) for link in plant.links}
+    kpa = density_kg_m3(plant.temp_c) * G / _KPA
+    heads = duty.duty.heads_m
+    for name in _in_order(plant):
+        if abs(duty.flow_m3_s(name)) <= STILL_M3_S:
+            continue
+        a, b = ends[name]
+        yield Row((name, abs(duty.flow_m3_s(name)) * L_MIN, heads[a] * kpa, heads[b] * kpa), name)
+        leg = plant.sheet.legs.get(name)
+        if leg and leg.manifold and leg.manifold.jets > 1:
+            last = f"{name}: jet {leg.manifold.jets}"
+            flow = duty.flow_m3_s(f"{name} jet {leg.manifold.jets}") * L_MIN
+            yield Row((last_stretch(name), flow, heads[last] * kpa, 0.0), name, 1)
+
+
+def _in_order(plant: Assembly) -> list[str]:
+    """What stands in the network, in its order, without the stretches and jets of manifolds."""
+    sheet = plant.sheet
+    known = (*sheet.legs, *plant.pumps, *sheet.equipment, *sheet.heat_sources, *sheet.valves)
+    return [link.name for link in plant.links if link.name in known]
+
+
+def _last_jets(sheet: Sheet, plant: Assembly) -> None:
+    """With a watch at each last jet: when the tub's own water comes out of it."""
+    fed = [name for name, leg in plant.sheet.legs.items() if leg.manifold]
+    if not fed:
+        return
+    columns = (words("running"), *(Column(f"{name}\n{{unit}}", unit="s", digits=0) for name in fed))
+    rows = []
+    for duty in duties(plant):
+        times = [duty["jets"][name]["tub_water_at_last_jet_after_s"] for name in fed]
+        if any(time is not None for time in times):
+            rows.append((duty["name"], *("never" if time is None else time for time in times)))
+    sheet.heading("By the stopwatch: from the pump's start until tub water leaves the last jet")
+    sheet.table(columns, rows)
+    sheet.line(
+        "A flush that is shorter than this leaves old water in the last stretch. Water that was dyed in the "
+        "tub shows it; a time that is much longer points to a blocked pipe or to air."
+    )
+
+
+def _valves(sheet: Sheet, plant: Assembly) -> None:
+    if not plant.turnable:
+        return
+    columns = (words("valve"), words("usual"), words("if it is"), words("then"))
+    rows = []
+    for name, thing in plant.turnable.items():
+        for position in thing.known:
+            if position != thing.usual:
+                rows.append((name, thing.usual, position, _left(plant, name, position)))
+    sheet.heading("Valves: how they stand, and what happens if they are left otherwise")
+    sheet.table(columns, rows)
+
+
+def _left(plant: Assembly, valve: str, position: str) -> str:
+    """What changes for legs and pumps, at any speeds, with one valve in another position."""
+    usual = [duty for duty in plant.duties() if duty.positions == plant.usually]
+    at = [plant.duty(duty.speeds, plant.turned(valve, position)) for duty in usual]
+    moved = {
+        name: (_most(usual, name), _most(at, name)) for name in (*plant.sheet.legs, *plant.sheet.heat_sources)
+    }
+    still = [name for name, (was, now) in moved.items() if was > STILL_M3_S >= now]
+    woken = [name for name, (was, now) in moved.items() if now > STILL_M3_S >= was]
+    less = [
+        f"{now / was:.0%} in {name}"
+        for name, (was, now) in moved.items()
+        if name not in still and was > STILL_M3_S and now < 0.9 * was
+    ]
+    known = {problem for duty in usual for problem in duty.duty.problems}
+    new = dict.fromkeys(p for duty in at for p in duty.duty.problems if p not in known)
+    parts = [f"no water moves in {', '.join(still)}"] if still else []
+    parts += [f"water moves in {', '.join(woken)}"] if woken else []
+    parts += [f"of the usual flow at most {', '.join(less)}"] if less else []
+    parts += list(new)
+    return "; ".join(parts) or "every leg keeps nine tenths of its flow or more"
+
+
+def _most(at: list[PlantDuty], name: str) -> float:
+    return max(abs(duty.flow_m3_s(name)) for duty in at)
+
+
+def _air(sheet: Sheet, plant: Assembly) -> None:
+    for name, blower in plant.sheet.air.items():
+        duty = plant.air_duty(name)
+        columns = (words(""), Column("", unit=""))
+        sheet.heading(f"Air: {name}")
+        sheet.table(
+            columns,
+            [
+                ("air pipe", blower.pipe.name if blower.pipe else Amount(blower.bore_m * _MM, "mm")),
+                ("length", Amount(blower.length_m, "m")),
+                ("outlets under the water", Amount(blower.outlets_below_water_m * _MM, "mm", 0)),
+                ("highest point above the water", Amount(blower.loop_above_water_m * _MM, "mm", 0)),
+                ("check valve", blower.check_valve),
+                ("air that it gives", Amount(duty.flow_m3_s * L_MIN, "L/min", 0)),
+                ("pressure at the blower", Amount(duty.pressure_pa / _KPA, "kPa")),
+            ],
+        )
+        sheet.checks(
+            [
+                "The loop stands above the water line with the tub full and people in it.",
+                "The check valve lets air pass towards the tub and holds water back."
+                if blower.check_valve
+                else "No check valve is drawn: the loop alone keeps water from the blower.",
+            ]
+        )
+
+
+def _covers(sheet: Sheet, plant: Assembly) -> None:
+    """What each suction cover must let through with the largest of those that feed one pump blocked."""
+    limit = plant.scenario.limits.cover_speed_m_s
+    fitted = {name: leg.suction for name, leg in plant.sheet.legs.items() if leg.suction is not None}
+    if not fitted:
+        return
+    least: dict[str, float] = {}
+    for pump in plant.pumps:
+        known, unknown = draws(plant, pump)
+        for draw in () if unknown else known:
+            open_left = draw.fittings - 1
+            for name, cover in fitted.items():
+                if cover in draw.covers:
+                    area = draw.flow_m3_s / (limit * open_left) if open_left > 0 else math.inf
+                    least[name] = max(least.get(name, 0.0), area)
+    columns = (
+        words("leg"),
+        whole("covers"),
+        whole("always\nopen"),
+        Column("open area of each\n{unit}", unit="cm2", digits=0),
+        Column("least open area\n{unit}", unit="cm2", digits=0),
+    )
+    sheet.heading("Suction covers")
+    sheet.table(
+        columns,
+        [
+            (name, c.fittings, c.always_open, c.open_area_m2 * 1e4, _area(least.get(name)))
+            for name, c in fitted.items()
+        ],
+        notes=(
+            "Least: what each cover needs so that with one of the pump's covers blocked water passes the "
+            f"others at {limit:.3g} m/s ({limit / 0.3048:.1f} ft/s) at most: limits.cover_speed of the file.",
+            *["never: one cover alone feeds a pump; once it is blocked no area is enough."]
+            * any(area == math.inf for area in least.values()),
+        ),
+    )
+    sheet.checks(
+        [
+            "Every cover is screwed on, whole, within its maker's date, and rated for the pump's flow.",
+            "No valve can shut off all covers but one.",
+        ]
+    )
+
+
+def _area(least_m2: float | None) -> Cell:
+    return None if least_m2 is None else least_m2 * 1e4
+
+
+def _room(sheet: Sheet, plant: Assembly) -> None:
+    room, limit = plant.sheet.pump_room, plant.scenario.limits.free_space_m
+    sheet.heading("In the pump room")
+    items = ["Each pump, filter and heat source comes out by its unions without cutting a pipe.",
+             "Every union can be reached with both hands and a wrench."]  # fmt: skip
+    if room is None or room.drain is not False:
+        items.insert(0, "A bucket of water poured on the floor runs off by itself.")
+    else:
+        items.insert(0, "No drain is drawn: a sump pump or a drain is due before water is filled in.")
+    if room is None or room.weather_tight is not False:
+        items.insert(1, "Neither rain nor spray reaches a motor or a switch.")
+    sheet.checks(items)
+    columns = (words("as drawn"), words(""))
+    facts: list[tuple[Cell, ...]] = []
+    if room is not None:
+        facts += [(name, value) for name, value in (
+            ("floor below the ground", room.below_ground), ("drained", room.drain),
+            ("weather-tight", room.weather_tight)) if value is not None]  # fmt: skip
+        if room.distance_m is not None:
+            facts.append(("from the tub's edge", Amount(room.distance_m, "m")))
+        if room.free_space_m is not None:
+            facts.append(("free floor before the machines", Amount(room.free_space_m * _MM, "mm", 0)))
+    facts.append(("free floor that is looked for", Amount(limit * _MM, "mm", 0)))
+    sheet.table(columns, facts)
+
+
+def _winter(sheet: Sheet, plant: Assembly) -> None:
+    """Every part that holds water, in the order in which it is drained, with what comes out of it."""
+    sheet.heading("Before a winter without power: what must be empty")
+    columns = (words("part"), words("lies in"), Column("water\n{unit}", unit="L"), words("drained"))
+    rows: list[tuple[Cell, ...]] = [("tub", "", plant.volume_m3 * _L, "☐")]
+    rows += [(b.name, b.zone.replace("_", " "), b.volume_m3 * _L, "☐") for b in plant.bodies]
+    known = {body.name for body in plant.bodies}
+    rows += [(n, "", p.volume_m3 * _L, "☐") for n, p in plant.pumps.items() if n not in known and p.volume_m3]
+    sheet.table(columns, rows)
+    checks = ["The supply is switched off and locked before the first drain is opened."]
+    capped = [name for name, leg in plant.sheet.legs.items() if leg.dead_end]
+    checks += [f"{name} is capped: nothing drains it but its own plug." for name in capped]
+    checks += ["Water is blown or sucked out of low spots: what a slope leaves behind freezes first."]
+    held = (*(n for n, p in plant.pumps.items() if p.check_valve), *plant.sheet.check_valves)
+    checks += [f"{name}: its check valve holds water back, and is opened by hand." for name in held]
+    sheet.checks(checks)

@@ -1,0 +1,1 @@
+"""Papers as PDF: data to a typesetter, never text into markup."""

@@ -1,0 +1,193 @@
+"""Papers to PDF by Typst: all that is said goes in as JSON, so that no text is ever read as markup."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+from importlib.resources import files
+from pathlib import Path
+from shutil import copy
+from tempfile import TemporaryDirectory
+from typing import Any, Literal
+
+from cyclesim.errors import CycleSimError
+from cyclesim.said.page import Column, Heading, Line, Table
+from cyclesim.said.papers.hand_test import WrittenTest
+from cyclesim.said.papers.paper import Checklist, Drawn, Paper, PaperBlock, Papers
+from cyclesim.said.words import day, plain
+from cyclesim.scenario.reading.done_tests import DoneTest
+from cyclesim.shown.cells import heading, shown
+from cyclesim.shown.papers.units import Units, in_units
+
+PaperSize = Literal["a4", "letter"]
+STANDARDS = ("ua-1", "a-2a")
+"""Readable by machines that read aloud (PDF/UA-1), and kept readable (PDF/A-2a)."""
+_SIZES = {"a4": "a4", "letter": "us-letter"}
+
+
+def pdf(papers: Papers, *, size: PaperSize = "a4", units: Units = "metric") -> tuple[bytes, str]:
+    """The papers as one PDF, the same bytes for the same papers, and what has to be told about it, or "".
+
+    Where some letter is in none of the fonts that come along, those of this machine are taken too; where it
+    is in none at all, the PDF is made without the standards, which ask for every letter.
+    Raises CycleSimError where the file's logo cannot be drawn.
+    """
+    pictures: dict[str, bytes] = {}
+    values = as_values(papers, size=size, units=units, pictures=pictures)
+    made_at = int(datetime.fromisoformat(papers.day).replace(tzinfo=UTC).timestamp())
+    with TemporaryDirectory() as folder:  # the typesetter sees these files and no others
+        for name, data in {"main.typ": (files(__package__) / "paper.typ").read_bytes(), **pictures}.items():
+            (Path(folder) / name).write_bytes(data)
+        for font in _fonts():
+            copy(font, folder)
+        return _compiled(Path(folder), json.dumps(values, ensure_ascii=False), made_at)
+
+
+def _compiled(folder: Path, data: str, made_at: int) -> tuple[bytes, str]:
+    """The PDF of `main.typ` in a folder, by the strictest standards that its letters allow; and a note."""
+    import typst
+
+    def compiled(standards: Sequence[Any], *, of_this_machine: bool) -> bytes:
+        return typst.compile(
+            str(folder / "main.typ"),
+            root=str(folder),
+            format="pdf",
+            font_paths=[str(folder)],
+            ignore_system_fonts=not of_this_machine,
+            sys_inputs={"data": data},
+            pdf_standards=list(standards),
+            timestamp=made_at,
+        )
+
+    try:
+        return compiled(STANDARDS, of_this_machine=False), ""
+    except typst.TypstError as error:
+        if "decode" in str(error) or "image" in str(error):
+            raise CycleSimError("The logo cannot be drawn: its file is damaged.") from None
+        if "could not be displayed" not in str(error):
+            raise
+    try:
+        note = "Some letters are in no font that comes along; fonts of this machine were taken for them."
+        return compiled(STANDARDS, of_this_machine=True), note
+    except typst.TypstError:
+        note = "Some letters are in no font of this machine: boxes stand for them in a PDF without tags."
+        return compiled((), of_this_machine=True), note
+
+
+def _fonts() -> list[Path]:
+    """Letters that the typesetter's own fonts lack, from fonts that the drawing library brings along.
+
+    Not all of those: one of them has a box for every letter there is, so that none would seem to be missing.
+    """
+    import matplotlib
+
+    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    return [folder / "DejaVuSans.ttf", folder / "DejaVuSans-Bold.ttf"]
+
+
+def as_values(
+    papers: Papers, *, size: PaperSize, units: Units, pictures: dict[str, bytes] | None = None
+) -> dict[str, Any]:
+    """All that the papers say, as texts in the reader's units; *pictures* takes bytes by their names."""
+    pictures = {} if pictures is None else pictures
+    logo = None
+    if papers.logo is not None:
+        logo = f"logo.{papers.logo.form}"
+        pictures[logo] = papers.logo.data
+    return {
+        "title": plain(papers.title),
+        "about": [[plain(name), plain(value)] for name, value in papers.about],
+        "logo": logo,
+        "fingerprint": papers.fingerprint,
+        "changed": [plain(text) for text in papers.changed],
+        "day": day(papers.day),
+        "date": [int(part) for part in papers.day.split("-")],
+        "version": papers.version,
+        "size": _SIZES[size],
+        "papers": [_paper(paper, units, pictures) for paper in papers.papers],
+    }
+
+
+def _paper(paper: Paper, units: Units, pictures: dict[str, bytes]) -> dict[str, Any]:
+    return {
+        "reader": paper.reader,
+        "heading": paper.heading,
+        "blocks": list(_blocks(paper, units, pictures)),
+        "cautions": list(paper.cautions),
+    }
+
+
+def _blocks(paper: Paper, units: Units, pictures: dict[str, bytes]) -> Iterator[dict[str, Any]]:
+    for block in paper.blocks:
+        yield _block(block, units, pictures)
+
+
+def _block(block: PaperBlock, units: Units, pictures: dict[str, bytes]) -> dict[str, Any]:
+    match block:
+        case Heading():
+            return {"kind": "heading", "text": plain(block.text)}
+        case Line():
+            return {"kind": "line", "text": plain(block.text), "strong": block.tone == "strong"}
+        case Checklist():
+            return {"kind": "checks", "items": [plain(item) for item in block.items]}
+        case Drawn():
+            name = f"picture{len(pictures)}.svg"
+            pictures[name] = block.svg
+            return {"kind": "picture", "file": name, "says": plain(block.says)}
+        case WrittenTest():
+            return _test(block)
+        case Table():
+            return _table(in_units(block, units))
+    raise TypeError(f"no paper shows {block!r}")
+
+
+def _table(table: Table) -> dict[str, Any]:
+    heads = [plain(_headed(column)) for column in table.columns]
+    rows = []
+    for row in table.rows:
+        cells = [plain(shown(cell, column)) for cell, column in zip(row.cells, table.columns, strict=False)]
+        rows.append({"level": row.level, "cells": cells + [""] * (len(heads) - len(cells))})
+    return {
+        "kind": "table",
+        "title": plain(table.title),
+        "heads": heads,
+        "left": [column.kind in ("words", "month") for column in table.columns],
+        "rows": rows,
+        "notes": [plain(note) for note in table.notes],
+    }
+
+
+def _headed(column: Column) -> str:
+    """A heading in one line, its unit behind a comma."""
+    one_line = re.sub(r"\s+", " ", re.sub(r"\s*\{unit\}", ", {unit}", column.heading))
+    return heading(replace(column, heading=one_line))
+
+
+def _done(done: DoneTest) -> dict[str, Any]:
+    return {
+        "as_expected": done.as_expected,
+        "reading": plain(done.reading),
+        "by": plain(done.by),
+        "when": day(done.when),
+    }
+
+
+def _test(test: WrittenTest) -> dict[str, Any]:
+    done = test.done
+    return {
+        "kind": "test",
+        "id": test.id,
+        "name": plain(test.name),
+        "why": plain(test.why),
+        "steps": [
+            *(["Set up" if not k else "", plain(step)] for k, step in enumerate(test.set_up)),
+            ["Do", plain(test.do)],
+            ["See", plain(test.see)],
+            ["If not", plain(test.if_not)],
+        ],
+        "reading": plain(test.reading),
+        "done": None if done is None else _done(done),
+    }

@@ -1,0 +1,191 @@
+"""The PDF: text read back by another library, tags, sizes, the same bytes, and texts that mean harm."""
+
+import json
+import re
+from io import BytesIO
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from pypdf import PdfReader
+
+from cyclesim.cli import cli
+from cyclesim.said.papers.collected import HandOver
+from cyclesim.scenario.reading.load import load, load_text
+from cyclesim.scenario.reading.starter import starter_text
+from cyclesim.shown.papers.typeset import as_values, pdf
+
+SCHEDULES = Path(__file__).parents[2] / "schedules"
+TEXT = starter_text()
+DAY = "2027-03-02"
+HOSTILE = [
+    "x" * 200,
+    "ends here </script><b>#let a = 1 $x^2$ \\ \"quoted\" 'too' *bold* _it_ @ref <label> `raw`",
+    "// no comment /* nor this */ #panic() ]#[",
+]
+
+
+def handed_over(scenario):
+    """A hand-over on a fixed day."""
+    return HandOver(scenario, "aaaa bbbb cccc dddd", (), DAY, "0.1.0")
+
+
+def read_back(made):
+    """The text of a PDF without its breaks, as lines and hyphens fall differently in every reader."""
+    return squeezed("".join(page.extract_text() for page in PdfReader(BytesIO(made)).pages))
+
+
+def squeezed(text):
+    """A text without white space, with the letters that are set as one taken apart."""
+    for one, apart in {"ﬁ": "fi", "ﬂ": "fl", "ﬀ": "ff", "ﬃ": "ffi", "ﬄ": "ffl"}.items():
+        text = text.replace(one, apart)
+    return re.sub(r"\s+", "", text)
+
+
+def texts(value):
+    """Every text that is somewhere in what goes to the typesetter, but for names that steer it."""
+    steers = {"kind", "size", "reader", "file", "logo", "says"}
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            if key not in steers:
+                yield from texts(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from texts(inner)
+    elif isinstance(value, str) and value:
+        yield value
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_all_that_is_said_is_in_the_pdf(units):
+    """Text read back by pypdf: every heading, cell, test and caution stands there."""
+    papers = handed_over(load(SCHEDULES / "harbour-steps.yaml")).papers(("electrician", "plumber"))
+    made, note = pdf(papers, units=units)
+    found = read_back(made)
+    said = list(texts(as_values(papers, size="a4", units=units)))
+    assert "" == note
+    assert len(said) > 250
+    assert [] == [text for text in said if squeezed(text) not in found]
+
+
+def test_units_are_those_of_the_reader():
+    """A 7 m suction at 57 mm bore and 9 mm of insulation: 23.0 ft, 2.2 in; 60 degC is 140 degF.
+
+    Feet and inches are 0.3048 m and 25.4 mm; (60 x 9 / 5) + 32 = 140.
+    """
+    papers = handed_over(load(SCHEDULES / "walled-garden.yaml")).papers(("electrician", "plumber"))
+    tables = [
+        block for paper in as_values(papers, size="letter", units="us")["papers"] for block in paper["blocks"]
+        if block["kind"] == "table"
+    ]  # fmt: skip
+    pipes = next(table for table in tables if "pipe" in table["heads"])
+    assert ["bore, in", "length, ft"] == pipes["heads"][2:4]
+    assert ["suction_left", "63 PN10", "2.2", "23.0"] == pipes["rows"][0]["cells"][:4]
+    limits = next(table for table in tables if "trips at, °F" in table["heads"])
+    assert "140" == limits["rows"][0]["cells"][1]
+
+
+@pytest.mark.parametrize(("size", "points"), [("a4", (595, 842)), ("letter", (612, 792))])
+def test_it_is_tagged_and_of_its_size(size, points):
+    """ISO 216 A4 is 210 x 297 mm, US letter 8.5 x 11 in, in points of 1/72 in; PDF/UA-1 and PDF/A-2a."""
+    made, _ = pdf(handed_over(load_text(TEXT)).papers(("plumber",)), size=size)
+    reader = PdfReader(BytesIO(made))
+    assert points == tuple(round(float(side)) for side in reader.pages[0].mediabox[2:])
+    catalogue = reader.trailer["/Root"]
+    assert catalogue["/MarkInfo"]["/Marked"]
+    assert "/StructTreeRoot" in catalogue
+    assert "en" == catalogue["/Lang"]
+    metadata = catalogue["/Metadata"].get_object().get_data().decode()
+    assert "<pdfuaid:part>1</pdfuaid:part>" in metadata
+    assert "<pdfaid:part>2</pdfaid:part><pdfaid:conformance>A</pdfaid:conformance>" in metadata
+    assert load_text(TEXT).title == reader.metadata.title
+
+
+def test_the_same_papers_are_the_same_bytes_and_carry_head_and_foot():
+    """Twice the same; date, version, fingerprint and page of pages at the foot of each page."""
+    papers = handed_over(load_text(TEXT)).papers(("electrician", "plumber"))
+    first, second = (pdf(papers)[0] for _ in range(2))
+    assert first == second
+    pages = [squeezed(page.extract_text()) for page in PdfReader(BytesIO(first)).pages]
+    for page in pages:
+        assert "2Mar2027,cyclesim0.1.0,fileaaaabbbbccccdddd" in page
+    per_paper = [re.search(r"(Electrician|Plumber):[a-z]+,page(\d)of(\d)", page).groups() for page in pages]
+    for name in ("Electrician", "Plumber"):
+        own = [(int(k), int(n)) for paper, k, n in per_paper if paper == name]
+        assert [(k, len(own)) for k in range(1, len(own) + 1)] == own
+
+
+@pytest.mark.parametrize("text", HOSTILE, ids=["long", "signs", "comments"])
+def test_a_text_that_means_something_elsewhere_stays_text(text):
+    """Title, firm and a reason, whatever signs they have, stand in the paper as they were written."""
+    quoted = json.dumps(text)
+    about = TEXT.replace("\nplace:", f"\nabout: {{firm: {quoted}, revision: {quoted}}}\nplace:", 1)
+    scenario = load_text(re.sub(r"(?m)^title: .*$", lambda _: f"title: {quoted}", about))
+    made, note = pdf(handed_over(scenario).papers(("plumber",)))
+    found = read_back(made)
+    assert "" == note
+    assert scenario.title == text == PdfReader(BytesIO(made)).metadata.title
+    assert found.count(squeezed(text)) >= 3
+
+
+def test_letters_of_other_scripts_are_set_and_what_no_font_has_is_told():
+    """Hebrew and Arabic run from right to left in fonts that come along; Linear B is in none."""
+    for title, in_none in (("גן מוקף", False), ("حديقة", False), ("\U00010000", True)):
+        scenario = load_text(re.sub(r"(?m)^title: .*$", f"title: garden {title}", TEXT))
+        made, note = pdf(handed_over(scenario).papers(("plumber",)))
+        assert in_none == bool(note)
+        assert PdfReader(BytesIO(made)).pages
+
+
+def test_a_test_that_was_done_is_printed_with_what_was_found(tmp_path):
+    """The JSON, filled in and given back: reading, initials and date stand in the paper."""
+    tub, filled, out = (tmp_path / name for name in ("tub.yaml", "tests.yaml", "out.pdf"))
+    tub.write_text(TEXT, encoding="utf-8")
+    run = CliRunner()
+    assert 0 == run.invoke(cli, ["papers", str(tub), "--json", str(filled)]).exit_code
+    values = json.loads(filled.read_text(encoding="utf-8"))
+    values["tests"][0] |= {"as_expected": True, "reading": "no #start", "by": "Q. R.", "when": "2027-05-06"}
+    filled.write_text(json.dumps(values), encoding="utf-8")
+    args = ["papers", str(tub), "--for", "electrician", "--out", str(out), "--done", str(filled)]
+    result = run.invoke(cli, args)
+    assert 0 == result.exit_code, result.output
+    found = read_back(out.read_bytes())
+    assert squeezed("Seen as expected.") in found
+    assert squeezed("no #start. By Q. R., 6 May 2027.") in found
+
+
+def test_a_logo_that_no_drawing_program_reads_is_told(tmp_path):
+    """Its first bytes are those of a picture and the rest is not: a sentence, no traceback, no file."""
+    (tmp_path / "logo.png").write_bytes(b"\x89PNG\r\n\x1a\n and no more")
+    tub, out = tmp_path / "tub.yaml", tmp_path / "out.pdf"
+    tub.write_text(TEXT.replace("\nplace:", "\nabout: {logo: logo.png}\nplace:", 1), encoding="utf-8")
+    result = CliRunner().invoke(cli, ["papers", str(tub), "--for", "plumber", "--out", str(out)])
+    assert 2 == result.exit_code
+    assert "The logo cannot be drawn" in result.output
+    assert not out.exists()
+
+
+def test_a_logo_is_drawn(tmp_path):
+    """A logo of two pixels: the first page holds an image of two pixels."""
+    from PIL import Image
+
+    Image.new("RGB", (2, 1), "red").save(tmp_path / "logo.png")
+    tub = tmp_path / "tub.yaml"
+    tub.write_text(TEXT.replace("\nplace:", "\nabout: {logo: logo.png}\nplace:", 1), encoding="utf-8")
+    made, note = pdf(handed_over(load(tub)).papers(("plumber",)))
+    [image] = PdfReader(BytesIO(made)).pages[0].images
+    assert ("", (2, 1)) == (note, image.image.size)
+
+
+def test_without_a_name_nothing_is_written_over(tmp_path, monkeypatch):
+    """The file that the papers get by themselves is made once; a second time it has to be named."""
+    monkeypatch.chdir(tmp_path)
+    Path("tub.yaml").write_text(TEXT, encoding="utf-8")
+    args = ["papers", "tub.yaml", "--for", "plumber"]
+    assert 0 == CliRunner().invoke(cli, args).exit_code
+    before = Path("tub-papers.pdf").read_bytes()
+    again = CliRunner().invoke(cli, args)
+    assert 2 == again.exit_code
+    assert "tub-papers.pdf is there already" in again.output
+    assert before == Path("tub-papers.pdf").read_bytes()
+    assert 2 == CliRunner().invoke(cli, [*args, "--out", "tub.txt"]).exit_code
