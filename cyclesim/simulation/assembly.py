@@ -500,20 +500,6 @@ class Assembly:
             return False
         return sheet.high_limit_c is not None and sheet.limit_sensor == "own"
 
-    def seconds_to_limit(self, source: str, water_c: float) -> float | None:
-        """Time [s] in which a source that fires into still water reaches its own limit; None without one."""
-        sheet = self.sheet.heat_sources[source]
-        if sheet.high_limit_c is None or sheet.limit_sensor != "own":
-            return None  # the thermostat's sensor is somewhere else than in this water
-        per_m3 = water.density_kg_m3(water_c) * water.heat_capacity_j_kg_k(water_c)
-        return max(0.0, sheet.high_limit_c - water_c) * per_m3 * sheet.volume_m3 / sheet.output_w
-
-    def seconds_to_rise(self, source: str, water_c: float) -> float:
-        """Time [s] in which a source that fires into still water is seen to have no flow by its rise."""
-        sheet = self.sheet.heat_sources[source]
-        per_m3 = water.density_kg_m3(water_c) * water.heat_capacity_j_kg_k(water_c)
-        return sheet.proof.no_flow_rise_k * per_m3 * sheet.volume_m3 / sheet.output_w
-
     def curve(self, pump: str, speed: str) -> PumpCurve:
         """The curve by which a pump's duties are solved."""
         return self._curves[pump][speed]
