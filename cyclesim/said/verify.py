@@ -23,7 +23,7 @@ HELD: dict[Barrier, str] = {
     "undecided": "open",
     "not needed": "-",
 }
-_REPLAYED = {
+REPLAYED = {
     "by the engine": "The engine has replayed it.",
     "in order, not in time": "This order is allowed, but no timed run reproduced it: not decided.",
     "order only": "This order is allowed, and the engine cannot be given what happens in it: not decided.",
@@ -99,7 +99,7 @@ def _say_answer(page: Page, verification: Verification) -> None:
     page.heading("Rules that must hold at every moment")
     for verdict in verification.verdicts:
         page.line(f"{verdict.rule} ({verdict.subject}), {verdict.severity}", tone="strong")
-        page.line(_answer(verdict), indent=2)
+        page.line(answer_of(verdict), indent=2)
         for principle in (
             RULES[verdict.rule].principles if verdict is _first(verification, verdict.rule) else ()
         ):
@@ -114,7 +114,8 @@ def _first(verification: Verification, rule: str) -> Verdict:
     return next(v for v in verification.verdicts if v.rule == rule)
 
 
-def _answer(verdict: Verdict) -> str:
+def answer_of(verdict: Verdict) -> str:
+    """What is known of one rule, in a sentence or two."""
     states = count(verdict.states, "state")
     if verdict.undecided:
         return f"Not decided: {verdict.undecided}."
@@ -137,7 +138,7 @@ def _say_story(page: Page, story: Story) -> None:
     for k, step in enumerate(story.steps):
         time = f"{story.at_s[k]:>5} s  " if story.at_s else "    -  "
         page.line(f"{time}{step}", indent=2, hang=9)
-    page.line(_REPLAYED[story.replayed], indent=2)
+    page.line(REPLAYED[story.replayed], indent=2)
 
 
 def _say_broken(page: Page, verdict: Verdict) -> None:
