@@ -2,9 +2,11 @@
 
 import re
 from dataclasses import replace
+from datetime import date, datetime
 from pathlib import Path
 
 import pytest
+from dateutil.rrule import rrulestr
 
 import cyclesim
 from cyclesim.analysis.rules import check_plant, of_kind
@@ -17,7 +19,7 @@ from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.answer import Cell, Story, Verdict, Verification
 from cyclesim.verification.automaton import Automaton
-from cyclesim.verification.calendar_order import PEOPLE, Calendar
+from cyclesim.verification.calendar_order import PEOPLE, Calendar, every_day_of
 from cyclesim.verification.cone import cone_of, groups
 from cyclesim.verification.dead_ends import dead_ends
 from cyclesim.verification.environment import Environment
@@ -112,6 +114,48 @@ def test_both_states_of_the_clock_are_passed(build):
     begin = Calendar(Programme(build())).begin
     assert begin.hour == 0
     assert 2 <= len({start % 86_400 for start, _ in spans if start % 86_400 < 6 * 3600})
+
+
+RARE_FLUSH = (
+    'start: ["07:30", "19:30"], lasts: 40 s}]',
+    'start: "19:30", lasts: 40 s, repeats: "FREQ=MONTHLY;BYMONTHDAY=17"}]',
+)
+
+
+@pytest.mark.parametrize(("start", "broken"), [("19:00", True), ("18:00", False)])
+def test_what_is_rare_may_fall_on_any_day(build, start, broken):
+    """A flush on the 17th and bathing on Mondays of March meet in 2031, not in 2027: 17 March is a Wednesday.
+
+    By the weekdays of 17 March, from Python's own calendar; an hour earlier they meet in no year.
+    """
+    assert 2 == date(2027, 3, 17).weekday()
+    assert 0 == date(2031, 3, 17).weekday()
+    bathes = f'{{start: "{start}", lasts: 1 h, repeats: "FREQ=WEEKLY;BYDAY=MO;BYMONTH=3"}}'
+    flush = RARE_FLUSH[0], RARE_FLUSH[1].replace("BYMONTHDAY", "BYMONTH=3;BYMONTHDAY")
+    scenario = build(flush, ("  heating: {with", f"  bathing: [{bathes}]\n  heating: {{with"))
+    (verdict,) = verify(scenario, rule="flush-onto-people").verdicts
+    assert broken == verdict.broken
+
+
+@pytest.mark.parametrize(
+    ("rule", "often"),
+    [
+        ("FREQ=WEEKLY;BYDAY=FR", ""),
+        ("FREQ=DAILY;BYMONTH=6,7", ""),
+        ("FREQ=WEEKLY;INTERVAL=2;BYDAY=FR", "FREQ=WEEKLY;BYDAY=FR"),
+        ("FREQ=DAILY;INTERVAL=3", "FREQ=DAILY"),
+        ("FREQ=MONTHLY;BYDAY=1MO,-1FR;BYMONTH=5", "FREQ=WEEKLY;BYDAY=MO,FR;BYMONTH=5"),
+        ("FREQ=YEARLY;BYMONTH=2;BYMONTHDAY=29", "FREQ=DAILY;BYMONTH=2"),
+        ("FREQ=YEARLY", "FREQ=DAILY;BYMONTH=1"),
+    ],
+)
+def test_the_days_that_a_rare_rule_could_name(rule, often):
+    """As RFC 5545 reads: each rare rule's days, over 40 years, are days of the rule that stands for it."""
+    assert often == every_day_of(rule)
+    if often:
+        begin, end = datetime(2027, 1, 1), datetime(2067, 1, 1)
+        rare, all_ = (set(rrulestr(r, dtstart=begin).between(begin, end, inc=True)) for r in (rule, often))
+        assert rare < all_
 
 
 def test_any_order_breaks_what_the_calendar_does_not(build):
