@@ -286,6 +286,14 @@ def loaded(
     return scenario
 
 
+def _tell_spread(text: str, paths: list[str]) -> None:
+    """Say on the side what a set with a `*` has changed."""
+    if "*" in text.partition("=")[0]:
+        from cyclesim.errors import plain
+
+        click.echo(f"--set {plain(text, 100)} changed {len(paths)}: {', '.join(paths)}", err=True)
+
+
 def check_figure(figure: Path | None, first: date | None, days: int | None) -> None:
     """Refuse a figure of an unknown form, and what goes with a figure alone."""
     if figure is None:
