@@ -273,7 +273,7 @@ def loaded(
     from cyclesim.shown.files import is_stream
 
     read: list[Path] = []
-    scenario = load(file, sets=sets, on_read=read.append)
+    scenario = load(file, sets=sets, on_read=read.append, on_set=_tell_spread)
     click.get_current_context().meta.setdefault(_US, scenario.in_us_units)
     for path in read:
         on_read(path)
