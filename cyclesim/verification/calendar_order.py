@@ -137,7 +137,8 @@ class Calendar:
 
 _ALL_TOGETHER = 4
 """Of so many rare entries every set is tried, of more each alone and each two."""
-_Path = tuple[str | int, ...]
+_Path = tuple[Any, ...]
+"""Names of fields and places in lists."""
 _RAISES = ("filter_runs", "line_flushes", "bathing", "air_purges")
 
 
@@ -149,7 +150,7 @@ def rare_entries(scenario: Scenario) -> Iterator[tuple[_Path, str]]:
 
 
 def _rare(thing: Any, path: _Path) -> Iterator[tuple[_Path, str]]:
-    parts: Iterable[tuple[str | int, Any]] = ()
+    parts: Iterable[tuple[Any, Any]] = ()
     if isinstance(thing, Model):
         if (rule := getattr(thing, "repeats", None)) and (often := every_day_of(rule)):
             yield path, often
@@ -182,7 +183,7 @@ def _replaced(thing: Any, path: _Path, rule: str) -> Any:
         return thing.model_copy(update={"repeats": rule})
     key, rest = path[0], path[1:]
     if isinstance(thing, Model):
-        return thing.model_copy(update={key: _replaced(getattr(thing, str(key)), rest, rule)})
+        return thing.model_copy(update={key: _replaced(getattr(thing, key), rest, rule)})
     if isinstance(thing, Mapping):
-        return {name: _replaced(part, rest, rule) if name == key else part for name, part in thing.items()}
+        return {**thing, key: _replaced(thing[key], rest, rule)}
     return tuple(_replaced(one, rest, rule) if k == key else one for k, one in enumerate(thing))
