@@ -117,7 +117,6 @@ class PlantRun:
         self._around: _Around | None = None
         """What was so around the controller when that was looked at last."""
         rest = self._wiring.effect(self._state, 0, self._beside.positions)
-        self._board.facts |= rest.water.sensed  # a switch that is stuck says yes before anything has moved
         self._effect = self._effects.of(self._state, rest)
         self._water.begin(self._effect)
         self._env.process(self._outside())
