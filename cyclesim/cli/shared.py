@@ -277,7 +277,7 @@ def loaded(
     from cyclesim.shown.files import is_stream
 
     read: list[Path] = []
-    scenario = load(file, sets=sets, on_read=read.append)
+    scenario = load(file, sets=sets, on_read=read.append, on_set=_tell_spread)
     click.get_current_context().meta.setdefault(_US, scenario.in_us_units)
     for path in read:
         on_read(path)
@@ -288,6 +288,14 @@ def loaded(
                 what = "the scenario" if source == file else f"{source}, which the scenario refers to"
                 raise click.UsageError(f"Writing to {path} would overwrite {what}.")
     return scenario
+
+
+def _tell_spread(text: str, paths: list[str]) -> None:
+    """Say on the side what a set with a `*` has changed."""
+    if "*" in text.partition("=")[0]:
+        from cyclesim.errors import plain
+
+        click.echo(f"--set {plain(text, 100)} changed {len(paths)}: {', '.join(paths)}", err=True)
 
 
 def check_figure(figure: Path | None, first: date | None, days: int | None) -> None:

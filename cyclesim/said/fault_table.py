@@ -11,6 +11,7 @@ HELD: dict[Barrier, str] = {
     "controller": "an interlock",
     "own switch": "its own flow switch",
     "limit": "an independent limit",
+    "kept": "not broken",
     "time": "not decided",
     "nothing": "NOTHING",
     "undecided": "not decided",
