@@ -224,6 +224,11 @@ def cli(ctx: click.Context) -> None:
         show(ctx.get_help() + "\n")
 
 
+def in_us_units() -> bool:
+    """Whether this call is told in US units: as it asks for, else as the file is written."""
+    return bool(click.get_current_context().meta.get(_US, False))
+
+
 def show_page(page: Page, after: str = "") -> None:
     """Print a page, as wide and as coloured as the screen, and what comes *after* it."""
     from shutil import get_terminal_size
@@ -232,8 +237,7 @@ def show_page(page: Page, after: str = "") -> None:
 
     dumb = os.environ.get("TERM") == "dumb" or bool(os.environ.get("NO_COLOR"))
     colour = sys.stdout.isatty() and not dumb
-    us = click.get_current_context().meta.get(_US, False)
-    show(printed(page, get_terminal_size((80, 24)).columns, colour, us) + after)
+    show(printed(page, get_terminal_size((80, 24)).columns, colour, in_us_units()) + after)
 
 
 def check_outputs(source: Path | None, *outputs: Path | None) -> None:

@@ -23,11 +23,12 @@ _MOST_FIGURES = 4
 def for_reader(page: Page, us: bool) -> Page:
     """The same page in US units, or in metric ones."""
     turned = Page()
-    turned.blocks = [_block(block, us) for block in page.blocks]
+    turned.blocks = [in_units(block, us) for block in page.blocks]
     return turned
 
 
-def _block(block: Block, us: bool) -> Block:
+def in_units(block: Block, us: bool) -> Block:
+    """One block of a page, likewise."""
     match block:
         case Heading():
             return Heading(sentence(block.text, us))
