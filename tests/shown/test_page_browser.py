@@ -188,6 +188,22 @@ def test_a_mouse_drags_over_what_it_wants_to_see(browser: Any, file: Path, resul
     assert pytest.approx(0.75 * result.trace.span_s, rel=0.01) == end
 
 
+def test_a_finger_taps_where_it_wants_to_read(browser: Any, file: Path, result: Result) -> None:
+    """On a phone the timeline fills the width; a tap at three quarters is three quarters of the run."""
+    opened(browser, file, 390)
+    browser.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": True})
+    scope = browser.find_element("css selector", ".scope")
+    browser.execute_script("arguments[0].scrollIntoView()", scope)
+    box = browser.execute_script(
+        "const b = arguments[0].getBoundingClientRect(); return [b.x, b.y, b.width]", scope
+    )
+    point = {"x": box[0] + 0.75 * box[2], "y": box[1] + 100}
+    browser.execute_cdp_cmd("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [point]})
+    browser.execute_cdp_cmd("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    browser.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": False})
+    assert pytest.approx(0.75 * result.trace.span_s, rel=0.01) == view(browser)[2]
+
+
 def test_the_moment_is_read_off_the_trace(browser: Any, file: Path, result: Result) -> None:
     """Tub water, the pump and the cut-off leg at a moment of each day, by the trace and by hand."""
     opened(browser, file)
