@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from cyclesim.said.words import plain
 from cyclesim.shown.page.blocks import bar_rows, viewed
+from cyclesim.shown.page.machines import machine_svg
 from cyclesim.shown.page.packed import packed
 from cyclesim.shown.page.weeks import weeks_svg
 from cyclesim.shown.pictures.plant import style, within
@@ -45,6 +46,7 @@ def page(reports: Sequence[Report], beside: Table | None = None) -> str:
             "words": list(map(plain, one.drawing.alternative)),
             "key": one.drawing.key,
             "weeks": Markup(weeks_svg(one.spread)),
+            "machines": [(Markup(machine_svg(m.drawn)), viewed(m.blocks)) for m in one.machines],
             "in_numbers": viewed([one.weeks]),
             "packed": packed(one.timeline),
             "noted": one.timeline.noted,
