@@ -37,6 +37,7 @@ WRITES = [
     ("size", "heater", "--figure"),
     ("papers", "--json"),
     ("papers", "--out"),
+    ("calendar", "--out"),
 ]
 
 
@@ -68,8 +69,14 @@ def test_no_output_overwrites_what_is_read(split: Path, words: tuple[str, ...], 
     """Refused with status 2 before any work; the section file has the bytes that it had."""
     section = split.with_name("plant.yaml")
     before = section.read_bytes()
-    endings = {"--figure": ".svg", "--drawing": ".svg", "--out": ".pdf"}
-    suffix = ".html" if words[0] == "page" else endings.get(words[-1], ".yaml")
+    endings = {
+        "--figure": ".svg",
+        "--drawing": ".svg",
+        "papers --out": ".pdf",
+        "calendar --out": ".ics",
+        "page --out": ".html",
+    }
+    suffix = endings.get(words[-1], endings.get(f"{words[0]} {words[-1]}", ".yaml"))
     out = section if how == "itself" and suffix == ".yaml" else split.with_name(f"other{suffix}")
     if out != section:
         out.symlink_to(section) if how == "link" else os.link(section, out)

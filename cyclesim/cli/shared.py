@@ -121,6 +121,33 @@ def scenario_file(command: Command) -> Command:
     return click.argument("file", type=click.Path(path_type=Path))(sets(command))
 
 
+_US = "cyclesim.us"
+"""Where a call remembers in which units it is told."""
+
+
+def units_option(command: Command) -> Command:
+    """`--units`, which `show_page` asks for."""
+
+    def remember(ctx: click.Context, _: click.Parameter, value: str | None) -> None:
+        if value is not None:
+            ctx.meta[_US] = value == "us"
+
+    return click.option(
+        "--units", type=click.Choice(["us", "metric"]), expose_value=False, callback=remember,
+        help="Tell quantities in these units; in those that the file is mostly written in unless given.",
+    )(command)  # fmt: skip
+
+
+def told_file(command: Command) -> Command:
+    """`scenario_file` of a command that prints a report, in the units that its reader wants."""
+    return scenario_file(units_option(command))
+
+
+def in_us_units() -> bool:
+    """Whether this call is told in US units."""
+    return bool(click.get_current_context().meta.get(_US, False))
+
+
 def output_file(*names: str, help: str) -> Callable[[Command], Command]:
     """An option that names a file to write."""
     return click.option(*names, type=click.Path(path_type=Path), metavar="FILE", help=help)
@@ -210,7 +237,8 @@ def show_page(page: Page, after: str = "") -> None:
 
     dumb = os.environ.get("TERM") == "dumb" or bool(os.environ.get("NO_COLOR"))
     colour = sys.stdout.isatty() and not dumb
-    show(printed(page, get_terminal_size((80, 24)).columns, colour) + after)
+    us = in_us_units()
+    show(printed(page, get_terminal_size((80, 24)).columns, colour, us) + after)
 
 
 def check_outputs(source: Path | None, *outputs: Path | None) -> None:
@@ -251,6 +279,7 @@ def loaded(
 
     read: list[Path] = []
     scenario = load(file, sets=sets, on_read=read.append)
+    click.get_current_context().meta.setdefault(_US, scenario.in_us_units)
     for path in read:
         on_read(path)
     there = [p for p in outputs if p is not None and p != STDOUT and p.exists() and not is_stream(p)]
@@ -283,7 +312,7 @@ def drawn_plant(plant: Assembly, ages: Mapping[str, LegMetrics] | None = None) -
     from cyclesim.said.drawing import drawing
     from cyclesim.shown.pictures.plant import write_plant
 
-    return write_plant(drawing(plant, ages))
+    return write_plant(drawing(plant, ages, in_us_units()))
 
 
 def write(path: Path, put: Callable[[TextIO], object]) -> None:

@@ -17,7 +17,7 @@ from cyclesim.said.cautions import RUN_CAUTIONS
 from cyclesim.said.cold_table import say_cold_spell
 from cyclesim.said.drawing import Drawing, drawing
 from cyclesim.said.fault_table import say_faults
-from cyclesim.said.inputs import Input, say_granted, say_inputs
+from cyclesim.said.inputs import Input, say_filled, say_given, say_granted
 from cyclesim.said.machines_drawn import DrawnMachine, drawn_machine
 from cyclesim.said.page import Block, Column, Page, Table, Tone, words
 from cyclesim.said.room_table import say_suction
@@ -73,6 +73,8 @@ class Chapter:
     title: str
     blocks: tuple[Block, ...]
     bars: tuple[Bars, ...] = ()
+    as_written: tuple[Block, ...] = ()
+    """What stands before the blocks in the file's own words and units."""
 
 
 class MachineTold(NamedTuple):
@@ -100,8 +102,17 @@ class Report:
     chapters: dict[str, Chapter] = field(default_factory=dict)
 
 
-def report(result: Result, given: Sequence[Input] = (), verification: Verification | None = None) -> Report:
-    """What a run came to, for its page: with what the file says, and its orders of events if known."""
+def report(
+    result: Result,
+    given: Sequence[Input] = (),
+    verification: Verification | None = None,
+    *,
+    us: bool = False,
+) -> Report:
+    """What a run came to, for its page: with what the file says, and its orders of events if known.
+
+    *us*: the drawing in US units; all else is turned where it is shown.
+    """
     about, metrics, told = result.about, result.metrics, answer(result)
     whole = stretch(result, date.fromisoformat(about.first_day), about.days)
     weeks = spread(whole)
@@ -120,7 +131,12 @@ def report(result: Result, given: Sequence[Input] = (), verification: Verificati
         ),
         Chapter("faults", "What may go wrong", _page(say_faults, verification)),
         Chapter("machines", "The state machines", ()),
-        Chapter("inputs", "Every input", _page(_say_inputs, result, given)),
+        Chapter(
+            "inputs",
+            "Every input",
+            _page(say_filled, filled_in(result.scenario)),
+            as_written=_page(say_given, given),
+        ),
         Chapter("model", "What the model takes for granted", _page(_say_model, result)),
     )
     return Report(
@@ -129,7 +145,7 @@ def report(result: Result, given: Sequence[Input] = (), verification: Verificati
         f"({count(about.warm_up_days, 'day')} of warm-up not counted); cyclesim {about.version}",
         verdict=told.verdict,
         tone=told.tone,
-        drawing=drawing(result.plant, metrics.legs),
+        drawing=drawing(result.plant, metrics.legs, us),
         timeline=whole,
         spread=weeks,
         weeks=as_table(weeks),
@@ -239,10 +255,6 @@ def _say_machine(page: Page, machine: Machine, past: Mapping[str, Sequence[str]]
         f"{machine.name} ({machine.kind}), at first {machine.initial}",
         [f"Of two that match, the upper is taken.{also}"],
     )
-
-
-def _say_inputs(page: Page, result: Result, given: Sequence[Input]) -> None:
-    say_inputs(page, given, filled_in(result.scenario))
 
 
 def _say_model(page: Page, result: Result) -> None:

@@ -1,6 +1,6 @@
 """A scenario file to a Scenario, or to all of its faults at once."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import islice
 from os import PathLike, fspath
 from pathlib import Path
@@ -15,6 +15,7 @@ from cyclesim.scenario.reading.sets import apply
 from cyclesim.scenario.text.refusals import explain, quoted
 from cyclesim.scenario.text.tree import Tree
 from cyclesim.scenario.text.yaml_file import parse_text, read_file
+from cyclesim.units import writes_us
 
 TOLD = 100
 """So many faults of a scenario are told; a slip in one line leads to no more than a few."""
@@ -68,6 +69,7 @@ def _scenario(
     faults += islice(check(tree), TOLD + 1)
     if faults or scenario is None:
         raise InputError(*_first_faults(faults))
+    scenario.told_in_us_units(writes_us(_texts(tree.value)))
     return scenario
 
 
@@ -87,6 +89,18 @@ def written(path: str | PathLike[str], sets: Sequence[str] = ()) -> Tree:
     tree = read_file(Path(path), fspath(path))
     _put_together(tree, fspath(path), sets, Path(path).parent, lambda _: None)
     return tree
+
+
+def _texts(value: object) -> Iterator[str]:
+    """Every text of a tree."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        for inner in value.values():
+            yield from _texts(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from _texts(inner)
 
 
 def _first_faults(faults: list[Fault]) -> list[Fault]:
