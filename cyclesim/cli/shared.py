@@ -319,7 +319,7 @@ def drawn_plant(plant: Assembly, ages: Mapping[str, LegMetrics] | None = None) -
     from cyclesim.said.drawing import drawing
     from cyclesim.shown.pictures.plant import write_plant
 
-    return write_plant(drawing(plant, ages))
+    return write_plant(drawing(plant, ages, in_us_units()))
 
 
 def write(path: Path, put: Callable[[TextIO], object]) -> None:
