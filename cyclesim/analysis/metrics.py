@@ -206,6 +206,7 @@ class MonthEnergy:
     energy_kwh: float
     cost: float
     fuel_kwh: float = 0.0
+    by_device: dict[str, DeviceEnergy] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

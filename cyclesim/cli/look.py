@@ -26,6 +26,7 @@ from cyclesim.cli.shared import (
     show_page,
     sweep_options,
     sweeping,
+    told_file,
     write,
     write_text,
 )
@@ -33,7 +34,7 @@ from cyclesim.errors import plain
 
 
 @cli.command()
-@scenario_file
+@told_file
 @click.option("--days", type=click.IntRange(1, MOST_DAYS), metavar="N",
               help="How many days to simulate; a whole year unless given.")  # fmt: skip
 @click.option("--from", "start", type=Day(), metavar="DATE",
@@ -134,7 +135,7 @@ def run(
 
 
 @cli.command()
-@scenario_file
+@told_file
 @output_file("--drawing", "drawing_file", help="Draw the plant to FILE.svg.")
 @click.option("--fingerprint", "asked", is_flag=True,
               help="Print only the digits by which papers can be matched with FILE.")  # fmt: skip
@@ -164,7 +165,7 @@ def check(file: Path, sets: tuple[str, ...], drawing_file: Path | None, asked: b
 
 
 @cli.command()
-@scenario_file
+@told_file
 @click.option("--faults", type=click.IntRange(0, 2), default=0, show_default=True,
               help="How many things may go wrong at once.")  # fmt: skip
 @click.option(
@@ -196,7 +197,7 @@ def verify(
 
 
 @cli.command()
-@scenario_file
+@told_file
 @output_file("--json", "json_file", help="Write every number as JSON to FILE, with - to the screen.")
 @click.option("--all", "everything", is_flag=True,
               help="Tell every combination of pump speeds and valve positions that can occur.")  # fmt: skip

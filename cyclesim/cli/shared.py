@@ -121,6 +121,28 @@ def scenario_file(command: Command) -> Command:
     return click.argument("file", type=click.Path(path_type=Path))(sets(command))
 
 
+_US = "cyclesim.us"
+"""Where a call remembers in which units it is told."""
+
+
+def units_option(command: Command) -> Command:
+    """`--units`, which `show_page` asks for."""
+
+    def remember(ctx: click.Context, _: click.Parameter, value: str | None) -> None:
+        if value is not None:
+            ctx.meta[_US] = value == "us"
+
+    return click.option(
+        "--units", type=click.Choice(["us", "metric"]), expose_value=False, callback=remember,
+        help="Tell quantities in these units; in those that the file is mostly written in unless given.",
+    )(command)  # fmt: skip
+
+
+def told_file(command: Command) -> Command:
+    """`scenario_file` of a command that prints a report, in the units that its reader wants."""
+    return scenario_file(units_option(command))
+
+
 def output_file(*names: str, help: str) -> Callable[[Command], Command]:
     """An option that names a file to write."""
     return click.option(*names, type=click.Path(path_type=Path), metavar="FILE", help=help)
@@ -210,7 +232,8 @@ def show_page(page: Page, after: str = "") -> None:
 
     dumb = os.environ.get("TERM") == "dumb" or bool(os.environ.get("NO_COLOR"))
     colour = sys.stdout.isatty() and not dumb
-    show(printed(page, get_terminal_size((80, 24)).columns, colour) + after)
+    us = click.get_current_context().meta.get(_US, False)
+    show(printed(page, get_terminal_size((80, 24)).columns, colour, us) + after)
 
 
 def check_outputs(source: Path | None, *outputs: Path | None) -> None:
@@ -251,6 +274,7 @@ def loaded(
 
     read: list[Path] = []
     scenario = load(file, sets=sets, on_read=read.append)
+    click.get_current_context().meta.setdefault(_US, scenario.in_us_units)
     for path in read:
         on_read(path)
     there = [p for p in outputs if p is not None and p != STDOUT and p.exists() and not is_stream(p)]

@@ -30,7 +30,9 @@ SUCTION = (
 def pump_page(sizing: PumpSizing) -> Page:
     """Everything that sizing a pump says, the advice first."""
     page = Page()
-    page.line(f"{sizing.scenario.title}: a pump in the place of {sizing.pump}", tone="strong")
+    page.line(
+        f"{sizing.scenario.title}: a pump in the place of {sizing.pump}", tone="strong", as_written=True
+    )
     asked = sizing.asked
     page.line(
         f"The jets need {flow(sizing.rated_m3_s)} in all{_filled_in(sizing)}. For the weakest of them, in "

@@ -33,7 +33,7 @@ ALONE = (
 def tune_page(tuning: Tuning) -> Page:
     """Everything that a tuning says to a person, the programme first."""
     page = Page()
-    page.line(tuning.scenario.title, tone="strong")
+    page.line(tuning.scenario.title, tone="strong", as_written=True)
     grid = exactly(tuning.space.step_s)
     if tuning.tried:
         page.line(

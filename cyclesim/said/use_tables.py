@@ -62,7 +62,7 @@ def say_blowers(page: Page, blowers: dict[str, BlowerMetrics], currency: str) ->
         words("blower"),
         Column("runs\n{unit}", "running_h", "h"),
         whole("starts", "starts"),
-        Column("air\n{unit}", "flow_l_min", "L/min"),
+        Column("air\n{unit}", "flow_l_min", "L/min of air"),
         Column("pressure\n{unit}", "pressure_kpa", "kPa"),
         Column("energy\n{unit}", "energy_kwh", "kWh"),
         cost(currency),

@@ -487,8 +487,11 @@ class Assembly:
         return proof.by == "temperature_rise"
 
     def _inlet(self, name: str) -> str:
-        """The node before an element, in the direction in which the network is written."""
-        return next(a for placed, a, _ in self._placed if placed == name)
+        return self.ends_of(name)[0]
+
+    def ends_of(self, name: str) -> tuple[str, str]:
+        """The nodes before and after an element, in the direction in which the network is written."""
+        return next((a, b) for placed, a, b in self._placed if placed == name)
 
     def trips_dry(self, name: str) -> bool:
         """Whether a high limit feels a device's own water and trips it where that stands still.

@@ -212,7 +212,7 @@ def test_a_report_fits_the_page_and_a_figure_is_the_same_bytes(walled: HeaterSiz
     page = heater_page(walled)
     text = printed(page)
     assert max(map(len, text.splitlines())) <= 80
-    for word in ("licensed electrician", "40 degC", "high limit", "no safety controller", "Handbook"):
+    for word in ("licensed electrician", "40 °C", "high limit", "no safety controller", "Handbook"):
         assert word in " ".join(text.split())
     one, other = BytesIO(), BytesIO()
     write_heater_figure(walled, one, ".svg")

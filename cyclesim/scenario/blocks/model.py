@@ -2,7 +2,7 @@
 
 from typing import Annotated, ClassVar, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, PrivateAttr, model_validator
 
 from cyclesim.scenario.blocks.about import About
 from cyclesim.scenario.blocks.candidates import Candidates
@@ -217,6 +217,17 @@ class Scenario(Model):
         if "altitude_m" in self.place.model_fields_set or not npsh_matters:
             return []
         return [Assumed("place.altitude", "0 m", Spread(0, 2000, "m"), "the sea's own; " + CHOICE)]
+
+    _us_units: bool = PrivateAttr(default=False)
+
+    @property
+    def in_us_units(self) -> bool:
+        """Whether most of the file is written in US units, so that its reader is told in them."""
+        return self._us_units
+
+    def told_in_us_units(self, us: bool) -> None:
+        """Remember how the file was written; no number depends on it."""
+        self._us_units = us
 
     @property
     def circuits(self) -> dict[str, Circuit]:
