@@ -76,7 +76,7 @@ def test_no_output_overwrites_what_is_read(split: Path, words: tuple[str, ...], 
         "calendar --out": ".ics",
         "page --out": ".html",
     }
-    suffix = endings.get(words[-1], endings.get(" ".join(words), ".yaml"))
+    suffix = endings.get(words[-1], endings.get(f"{words[0]} {words[-1]}", ".yaml"))
     out = section if how == "itself" and suffix == ".yaml" else split.with_name(f"other{suffix}")
     if out != section:
         out.symlink_to(section) if how == "link" else os.link(section, out)
