@@ -61,7 +61,7 @@ def verify_page(verification: Verification) -> Page:
             ("trace", "seen on a trace"),
         ):
             for timed in (t for t in verification.timed if t.known_from == known):
-                mark = "holds" if timed.holds else "DOES NOT HOLD"
+                mark = "holds" if timed.holds else "does not hold"
                 page.line(f"- {timed.what}, {timed.subject}: {mark} ({how}).", hang=2)
     page.heading("What is assumed")
     page.line("It verifies the programme as written and wired as described, not the plant as built.")

@@ -64,8 +64,8 @@ def _outlasts_s(programme: Programme, source: str) -> float:
 
 def _at_least(kind: str, name: str, is_s: float, limit_s: float) -> Timed:
     sentence = (
-        f"{kind} of {lasting(is_s)}, {lasting(limit_s)} are due"
+        f"{kind} of {lasting(is_s)}, expected {lasting(limit_s)}"
         if is_s
-        else f"no {kind}, {lasting(limit_s)} are due"
+        else f"no {kind}, expected {lasting(limit_s)}"
     )
     return Timed(sentence, name, is_s, limit_s, is_s >= limit_s, "declared")
