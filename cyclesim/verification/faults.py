@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import NamedTuple
 
 from cyclesim.physics.links import Drop, Link, PumpLink
@@ -211,6 +212,11 @@ class FaultyPlant(Assembly):
             {subject: kind.proof for subject, kind in kinds if kind.proof is not None},
             {subject: kind.own_switch for subject, kind in kinds if kind.own_switch is not None},
         )
+
+    @cached_property
+    def written_against(self) -> frozenset[str]:
+        """A fault turns nothing round that stands in the file."""
+        return self._sound.written_against
 
     def duty(self, speeds: Speeds, positions: Positions | None = None, *, dry: bool = False) -> PlantDuty:
         """The duty with the faults; where none changes where water runs, it is that of the sound plant."""
