@@ -108,7 +108,7 @@ class Day(click.ParamType):  # type: ignore[type-arg]  # generic since click 8.5
             why = f" ({error})" if "day" in str(error) or "month" in str(error) else ""
             self.fail(f"{value!r} is no date{why}; write year-month-day, e.g. 2027-03-01.", param, ctx)
         if not 1970 <= day.year <= 2999:
-            self.fail(f"{value!r} is too far off; a date from 1970 to 2999 is due.", param, ctx)
+            self.fail(f"found {value!r}, expected a date from 1970 to 2999.", param, ctx)
         return day
 
 
@@ -224,6 +224,11 @@ def cli(ctx: click.Context) -> None:
         show(ctx.get_help() + "\n")
 
 
+def in_us_units() -> bool:
+    """Whether this call is told in US units: as it asks for, else as the file is written."""
+    return bool(click.get_current_context().meta.get(_US, False))
+
+
 def show_page(page: Page, after: str = "") -> None:
     """Print a page, as wide and as coloured as the screen, and what comes *after* it."""
     from shutil import get_terminal_size
@@ -232,8 +237,7 @@ def show_page(page: Page, after: str = "") -> None:
 
     dumb = os.environ.get("TERM") == "dumb" or bool(os.environ.get("NO_COLOR"))
     colour = sys.stdout.isatty() and not dumb
-    us = click.get_current_context().meta.get(_US, False)
-    show(printed(page, get_terminal_size((80, 24)).columns, colour, us) + after)
+    show(printed(page, get_terminal_size((80, 24)).columns, colour, in_us_units()) + after)
 
 
 def check_outputs(source: Path | None, *outputs: Path | None) -> None:
@@ -315,7 +319,7 @@ def drawn_plant(plant: Assembly, ages: Mapping[str, LegMetrics] | None = None) -
     from cyclesim.said.drawing import drawing
     from cyclesim.shown.pictures.plant import write_plant
 
-    return write_plant(drawing(plant, ages))
+    return write_plant(drawing(plant, ages, in_us_units()))
 
 
 def write(path: Path, put: Callable[[TextIO], object]) -> None:
