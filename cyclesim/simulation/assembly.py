@@ -92,10 +92,10 @@ class PlantDuty:
 
 
 class BrokenParts(NamedTuple):
-    """What is broken in a plant but for its pipes: pumps that do not turn, switches that are stuck."""
+    """What is broken in a plant but for its pipes: what does not run, switches that are stuck."""
 
     dead: frozenset[str] = frozenset()
-    """Pumps that move no water, whatever their contacts say."""
+    """Pumps, blowers, heat sources and treatment devices that do nothing, whatever their contacts say."""
     proof: Mapping[str, bool] = {}
     """What a device's means of proof says whatever the flow."""
     own_switch: Mapping[str, bool] = {}
