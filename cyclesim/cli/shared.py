@@ -108,7 +108,7 @@ class Day(click.ParamType):  # type: ignore[type-arg]  # generic since click 8.5
             why = f" ({error})" if "day" in str(error) or "month" in str(error) else ""
             self.fail(f"{value!r} is no date{why}; write year-month-day, e.g. 2027-03-01.", param, ctx)
         if not 1970 <= day.year <= 2999:
-            self.fail(f"{value!r} is too far off; a date from 1970 to 2999 is due.", param, ctx)
+            self.fail(f"found {value!r}, expected a date from 1970 to 2999.", param, ctx)
         return day
 
 
@@ -319,7 +319,7 @@ def drawn_plant(plant: Assembly, ages: Mapping[str, LegMetrics] | None = None) -
     from cyclesim.said.drawing import drawing
     from cyclesim.shown.pictures.plant import write_plant
 
-    return write_plant(drawing(plant, ages))
+    return write_plant(drawing(plant, ages, in_us_units()))
 
 
 def write(path: Path, put: Callable[[TextIO], object]) -> None:
