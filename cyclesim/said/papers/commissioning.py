@@ -203,7 +203,9 @@ class _Words:
             missing = f"with the {self._proof()} bridged or stuck"
         match self.test.kind:
             case "runs on":
-                return f"{missing} {name} runs on for {reads}"
+                return (
+                    f"{missing} {name} runs on for {reads}" if told.reads_s else f"{missing} {name} does not"
+                )
             case "changes over":
                 return f"{missing} the pause is {reads}"
             case "goes off" | "low water":
