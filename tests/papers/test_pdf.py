@@ -192,6 +192,18 @@ def test_without_a_name_nothing_is_written_over(tmp_path, monkeypatch):
     assert 2 == CliRunner().invoke(cli, [*args, "--out", "tub.txt"]).exit_code
 
 
+def test_what_nothing_holds_is_said_where_the_tests_end():
+    """The orchard wall's heat pump has neither proof nor switch; mended, it has one."""
+    said = {}
+    for name in ("orchard-wall", "orchard-wall-mended"):
+        papers = handed_over(load(SCHEDULES / f"{name}.yaml")).papers(("electrician",))
+        said[name] = list(texts(as_values(papers, size="a4", us=False)))
+    unheld = "heat_pump: nothing is drawn that keeps it off without flow."
+    assert unheld in said["orchard-wall"]
+    assert unheld not in said["orchard-wall-mended"]
+    assert "heat_pump, own thermostat: starts below" in said["orchard-wall"]
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["long-table", "harbour-steps", "orchard-wall"])
 def test_all_papers_of_a_shipped_plant(name):
