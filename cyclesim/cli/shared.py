@@ -108,7 +108,7 @@ class Day(click.ParamType):  # type: ignore[type-arg]  # generic since click 8.5
             why = f" ({error})" if "day" in str(error) or "month" in str(error) else ""
             self.fail(f"{value!r} is no date{why}; write year-month-day, e.g. 2027-03-01.", param, ctx)
         if not 1970 <= day.year <= 2999:
-            self.fail(f"{value!r} is too far off; a date from 1970 to 2999 is due.", param, ctx)
+            self.fail(f"found {value!r}, expected a date from 1970 to 2999.", param, ctx)
         return day
 
 
@@ -141,11 +141,6 @@ def units_option(command: Command) -> Command:
 def told_file(command: Command) -> Command:
     """`scenario_file` of a command that prints a report, in the units that its reader wants."""
     return scenario_file(units_option(command))
-
-
-def in_us_units() -> bool:
-    """Whether this call is told in US units."""
-    return bool(click.get_current_context().meta.get(_US, False))
 
 
 def output_file(*names: str, help: str) -> Callable[[Command], Command]:
@@ -229,6 +224,11 @@ def cli(ctx: click.Context) -> None:
         show(ctx.get_help() + "\n")
 
 
+def in_us_units() -> bool:
+    """Whether this call is told in US units: as it asks for, else as the file is written."""
+    return bool(click.get_current_context().meta.get(_US, False))
+
+
 def show_page(page: Page, after: str = "") -> None:
     """Print a page, as wide and as coloured as the screen, and what comes *after* it."""
     from shutil import get_terminal_size
@@ -237,8 +237,7 @@ def show_page(page: Page, after: str = "") -> None:
 
     dumb = os.environ.get("TERM") == "dumb" or bool(os.environ.get("NO_COLOR"))
     colour = sys.stdout.isatty() and not dumb
-    us = in_us_units()
-    show(printed(page, get_terminal_size((80, 24)).columns, colour, us) + after)
+    show(printed(page, get_terminal_size((80, 24)).columns, colour, in_us_units()) + after)
 
 
 def check_outputs(source: Path | None, *outputs: Path | None) -> None:
@@ -278,7 +277,7 @@ def loaded(
     from cyclesim.shown.files import is_stream
 
     read: list[Path] = []
-    scenario = load(file, sets=sets, on_read=read.append)
+    scenario = load(file, sets=sets, on_read=read.append, on_set=_tell_spread)
     click.get_current_context().meta.setdefault(_US, scenario.in_us_units)
     for path in read:
         on_read(path)
@@ -289,6 +288,14 @@ def loaded(
                 what = "the scenario" if source == file else f"{source}, which the scenario refers to"
                 raise click.UsageError(f"Writing to {path} would overwrite {what}.")
     return scenario
+
+
+def _tell_spread(text: str, paths: list[str]) -> None:
+    """Say on the side what a set with a `*` has changed."""
+    if "*" in text.partition("=")[0]:
+        from cyclesim.errors import plain
+
+        click.echo(f"--set {plain(text, 100)} changed {len(paths)}: {', '.join(paths)}", err=True)
 
 
 def check_figure(figure: Path | None, first: date | None, days: int | None) -> None:

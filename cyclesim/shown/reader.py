@@ -30,10 +30,11 @@ def for_reader(page: Page, us: bool) -> Page:
 
 def turned(blocks: Iterable[Block], us: bool) -> list[Block]:
     """The same of blocks that are on no page yet."""
-    return [_block(block, us) for block in blocks]
+    return [in_units(block, us) for block in blocks]
 
 
-def _block(block: Block, us: bool) -> Block:
+def in_units(block: Block, us: bool) -> Block:
+    """One block of a page, likewise."""
     match block:
         case Heading():
             return Heading(sentence(block.text, us))

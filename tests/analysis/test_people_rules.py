@@ -143,9 +143,9 @@ def test_what_stood_hot_in_a_source_leaves_as_water_starts(run: Run) -> None:
     history = run(pumps={"main": [(3 * H, "low")]})
     tub(history, (0, 38.0), end_c=38.0)
     rows = history.trace.stays["element"]
-    rows.put(Stay(0, 0, 2 * H, False, 38.0, 70.0, 0.0, 38.0))
-    rows.put(Stay(0, 2 * H, 3 * H, False, 70.0, 62.0, 0.0, 62.0))
-    rows.put(Stay(0, 3 * H, 24 * H, True, 62.0, 38.0, 0.0, 38.0))
+    rows.put(Stay(0, 0, 2 * H, False, 38.0, 70.0, 0.0, 38.0, 38.0))
+    rows.put(Stay(0, 2 * H, 3 * H, False, 70.0, 62.0, 0.0, 62.0, 70.0))
+    rows.put(Stay(0, 3 * H, 24 * H, True, 62.0, 38.0, 0.0, 38.0, 62.0))
     (breach,) = told(history, "outlet-too-hot")
     assert ("element", 3 * H, 62.0, "62.0 of 50 degC") == (
         breach.subject,

@@ -453,3 +453,21 @@ def test_what_comes_into_the_tub_first_is_what_stood_in_front_of_it() -> None:
 def test_the_time_below_a_level_of_a_slug_that_runs_through_it() -> None:
     """10 s from 30 to 20 degC are 4 s below 24; 5 s at 24 are not below it, 3 s at 23 are."""
     assert 7.0 == pytest.approx(below_s([(10.0, 30.0, 20.0), (5.0, 24.0, 24.0), (3.0, 23.0, 23.0)], 24.0))
+
+
+def test_a_stay_tells_both_ends_of_what_stands() -> None:
+    """Half of a cold pipe is filled with tub water: it stands with 38 degC at one end, 0 at the other."""
+    capacity = 20 * L * PER_M3_K
+    pipe = Body("pipe", 20 * L, capacity, capacity / 7200.0, "cold")
+    run = Run(tight(), [pipe], {**still(20.0), "cold": [0.0] * 400})
+    run.advance(20 * 3600)
+    run.heat.change((1 * L,), {})
+    run.advance(10)
+    tub_c = run.heat.water_c
+    run.heat.change((0.0,), {})
+    run.advance(600)
+    run.heat.close()
+    stay = run.stays[-1]
+    assert not stay.joined
+    assert pytest.approx([0.0, 38.0], abs=0.1) == [stay.coldest_c, stay.warmest_c]
+    assert pytest.approx(0.5 * tub_c, abs=0.2) == stay.start_c
