@@ -94,7 +94,7 @@ def shown_page() -> None:
             browser.save_screenshot(str(picture))
             parts.append(Image.open(picture).convert("RGB"))
         browser.quit()
-    heights, wide = (444, 462, 980), WIDE - 16  # without the browser's bar
+    heights, wide = (428, 462, 980), WIDE - 16  # without the browser's bar
     whole = Image.new("RGB", (wide, sum(heights)), "white")
     top = 0
     for part, high in zip(parts, heights, strict=True):
