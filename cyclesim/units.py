@@ -1,6 +1,7 @@
 """Quantities as people write them, turned into SI floats once, at the edge of the program."""
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cache
@@ -248,7 +249,7 @@ def _line(unit: str, kind: str) -> tuple[float, float]:
 
 def due(kind: str, example: str = "") -> str:
     """The sentence that says what is due, with examples: the kind's own or others."""
-    return f"{KINDS[kind].words} is due, e.g. {example or KINDS[kind].example}"
+    return f"expected {KINDS[kind].words}, e.g. {example or KINDS[kind].example}"
 
 
 def parse(text: str | float, kind: str, example: str = "") -> float:
@@ -329,3 +330,81 @@ def format_quantity(value: float, kind: str) -> str:
     slope, offset = _line(unit, kind)
     number = (value - offset) / slope
     return f"{float(f'{number:.4g}'):.0f} {unit}" if abs(number) >= 1e4 else f"{number:.4g} {unit}"
+
+
+# -- the units of the reader -------------------------------------------------------------------------------
+
+_US = {
+    "L": ("gal", "volume"),
+    "m3": ("gal", "volume"),
+    "L/min": ("gpm", "flow"),
+    "L/min of air": ("cfm", "flow"),
+    "L/h": ("gal/h", "flow"),
+    "mm": ("in", "length"),
+    "cm": ("in", "length"),
+    "m": ("ft", "length"),
+    "m2": ("ft2", "area"),
+    "cm2": ("in2", "area"),
+    "m/s": ("ft/s", "speed"),
+    "kPa": ("psi", "head"),
+    "°C": ("°F", "temperature"),
+    "K": ("°F", "temperature_difference"),
+    "K/h": ("°F/h", "temperature_difference"),
+}
+"""What is told to a reader of US units in place of a metric unit, and of which kind it is."""
+METRIC = tuple(_US)
+_AS_METRIC = {"L/min of air": "L/min"}
+_ONLY_US = re.compile(
+    r"gal.*|gp[mh]|cfm|ft.*|f(?:oo|ee)t|in(?:2|ch|ches)?|sqft|psi|(?:deg|°)?F|mph|hp|B[Tt][Uu].*"
+)
+_METRIC_KINDS = ("length", "area", "volume", "flow", "head", "temperature", "speed")
+"""Kinds that metric plants write otherwise than US ones; times, powers and currents tell nothing."""
+
+
+def writes_us(texts: Iterable[str]) -> bool:
+    """Whether most quantities among *texts* are in US units; those that both worlds use do not count."""
+    us = metric = 0
+    for text in texts:
+        match = re.match(_QUANTITY.pattern, text.strip(), re.ASCII)
+        if match is not None and _ONLY_US.fullmatch(match["unit"]):
+            us += 1
+        elif match is not None:
+            metric += any(match["unit"] in KINDS[kind].units for kind in _METRIC_KINDS)
+    return us > metric
+
+
+def unit_for(unit: str, us: bool) -> str:
+    """How a reader writes a metric unit.
+
+    >>> unit_for("L/min", True), unit_for("kWh", True), unit_for("L/min of air", False)
+    ('gpm', 'kWh', 'L/min')
+    """
+    if us and unit in _US:
+        return _US[unit][0]
+    return _AS_METRIC.get(unit, unit)
+
+
+def slope_for(unit: str) -> float:
+    """How many of the US unit one of a metric unit is.
+
+    >>> round(slope_for("K"), 3), slope_for("kWh")
+    (1.8, 1.0)
+    """
+    if unit not in _US:
+        return 1.0
+    name, kind = _US[unit]
+    per_h = "/h" * unit.endswith("K/h")
+    own = _AS_METRIC.get(unit, unit).removesuffix(per_h)
+    return _line(own, kind)[0] / _line(name.removesuffix(per_h), kind)[0]
+
+
+def value_for(value: float, unit: str) -> float:
+    """A value in a metric unit as the US unit counts it.
+
+    >>> round(value_for(38.0, "°C"), 6), round(value_for(0.5, "K"), 6)
+    (100.4, 0.9)
+    """
+    if unit != "°C":
+        return value * slope_for(unit)
+    (slope, offset), (us_slope, us_offset) = _line("degC", "temperature"), _line("degF", "temperature")
+    return (value * slope + offset - us_offset) / us_slope

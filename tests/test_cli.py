@@ -85,7 +85,7 @@ def test_help_imports_nothing_heavy() -> None:
 
 
 @pytest.mark.parametrize(
-    "command", ["run", "check", "verify", "duty", "states", "papers", "schema", "rules", "new"]
+    "command", ["run", "check", "verify", "duty", "states", "papers", "calendar", "schema", "rules", "new"]
 )
 def test_every_command_has_a_whole_sentence_of_help(command: str) -> None:
     """The list of commands cuts no sentence short, and each command explains itself."""
@@ -137,7 +137,7 @@ def test_broken_file_is_2_with_line_and_column_on_stderr(tub: Path, tmp_path: Pa
     result = call(command, broken)
     assert result.exit_code == 2
     assert f"{broken}:" in result.stderr
-    assert "a length is due" in result.stderr
+    assert "expected a length" in result.stderr
     assert result.stdout == ""
 
 
@@ -374,7 +374,7 @@ def test_every_default_and_caution_is_on_the_screen(week: Week, tub: Path) -> No
         f"{default['path']}: {text}" in said for default, text in zip(values["defaults"], told, strict=True)
     )
     in_full = " ".join(call("run", tub, "--days", "7", "--all").stdout.split())
-    assert all(text in in_full for text in told)
+    assert all(text.replace("degC", "°C") in in_full for text in told)
     assert "no safety controller" in said
     assert "licensed people decide" in said
     assert "Flushing does not remove biofilm" in said
@@ -501,18 +501,18 @@ def test_what_if_adds_a_power_cut_to_those_of_the_file(tub: Path, tmp_path: Path
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("drought=2027-01-01 12:00/2 h", "outage=START/DURATION or cold=LOWEST/DURATION is due"),
-        ("outage=2027-01-01 12:00", "outage=START/DURATION or cold=LOWEST/DURATION is due"),
-        ("cold=-18 degC", "cold=LOWEST/DURATION is due"),
-        ("cold=-18 degC/3 days/2027-01-01/2", "cold=LOWEST/DURATION is due"),
-        ("cold=-18/3 days", "a temperature is due"),
-        ("cold=-18 degC/3 dys", "a time is due"),
+        ("drought=2027-01-01 12:00/2 h", "expected outage=START/DURATION or cold=LOWEST/DURATION"),
+        ("outage=2027-01-01 12:00", "expected outage=START/DURATION or cold=LOWEST/DURATION"),
+        ("cold=-18 degC", "expected cold=LOWEST/DURATION"),
+        ("cold=-18 degC/3 days/2027-01-01/2", "expected cold=LOWEST/DURATION"),
+        ("cold=-18/3 days", "expected a temperature"),
+        ("cold=-18 degC/3 dys", "expected a time"),
         ("cold=-61 degC/3 days", "-60 to 60 degC"),
         ("cold=-18 degC/20 min", "1 h to 30 days"),
         ("cold=-18 degC/3 days/2027-02-30", "a date that does not exist"),
         ("outage=noon/2 h", "2027-01-12 03:00"),
         ("outage=2027-02-30 12:00/2 h", "a date that does not exist"),
-        ("outage=2027-01-01 12:00/2 m", "a time is due"),
+        ("outage=2027-01-01 12:00/2 m", "expected a time"),
         ("outage=2027-01-01 12:00/31 days", "30 days"),
         ("outage=2027-01-03 00:00/2 h", "outside the run, which is from 2027-01-01 to 2027-01-02"),
     ],
@@ -591,7 +591,7 @@ def test_what_would_warm_a_cold_end_is_tried_where_it_is_cold(week: Week, tub: P
     result = call("run", tub, "--days", "7", "--set", "limits.cold_end=1 K", "--json", out)
     assert "What would warm it, tried on 2 sessions of 7 days" in result.output
     tried = json.loads(out.read_text(encoding="utf-8"))["step_out"]["tried"]
-    assert all(one["change"] in result.output for one in tried)
+    assert all(one["change"].replace("degC", "°C") in result.output for one in tried)
     assert len(tried) == 3
 
 
@@ -623,3 +623,21 @@ def test_verify_says_what_it_looked_at_and_ends_with_its_status(tub: Path, tmp_p
     assert wrong.exit_code == 2
     assert "did you mean 'heat-without-flow'?" in wrong.stderr
     assert call("verify", tub, "--faults", "3").exit_code == 2
+
+
+def test_a_set_with_a_star_tells_what_it_changed(tub: Path) -> None:
+    """On the side, so that what is printed stays what it was."""
+    result = call("check", tub, "--set", "plant.legs.*.insulation=40 mm")
+    assert 0 == result.exit_code
+    assert result.stderr.startswith("--set plant.legs.*.insulation=40 mm changed 4: plant.legs.suction_left.")
+    assert "changed 4" not in result.stdout
+
+
+def test_a_starter_like_another_plant(tmp_path: Path) -> None:
+    """Written, or printed; what nobody offers is refused with what there is."""
+    out = tmp_path / "boiler.yaml"
+    assert 0 == call("new", "--like", "boiler", out).exit_code
+    assert out.read_text(encoding="utf-8") == call("new", "--like", "boiler").output
+    refused = call("new", "--like", "sauna")
+    assert 2 == refused.exit_code
+    assert "two-pumps" in refused.output

@@ -400,4 +400,4 @@ def test_a_measure_is_one_row(monkeypatch: pytest.MonkeyPatch) -> None:
     (versus,) = told["versus_the_first"]
     assert (2, 1095.0) == (versus["pump_h_a_year"]["less"], versus["pump_h_a_year"]["median"])
     (line,) = (x for x in printed(compare_page(found), 100).splitlines() if "pumps run, h a year" in x)
-    assert ["0", "2", "1095", "1095", "1095"] == line.split()[-5:]
+    assert ["0", "2", "1,095", "1,095", "1,095"] == line.split()[-5:]

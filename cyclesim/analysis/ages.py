@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from itertools import accumulate
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from cyclesim.simulation.trace import Trace, Zones
 
 J_PER_KWH = 3.6e6
 _H_S = 3600.0
+ABSOLUTE_ZERO_C = -273.15
 
 
 class AgeRows(NamedTuple):
@@ -121,41 +122,48 @@ class Temperatures(NamedTuple):
 
 
 def standing_temperatures(
-    plant: Assembly, trace: Trace, body: str, *, at_coldest: bool = False
+    plant: Assembly, trace: Trace, body: str, end: Literal["coldest_c", "warmest_c"]
 ) -> Temperatures | None:
-    """The temperatures of a body while it stands, its mean or its coldest end; None where nothing tells."""
+    """The temperatures of one end of a body while it stands; None where nothing tells."""
     rows = trace.stays.get(body)
     if rows is None or trace.zones is None or not len(rows):
         return None
     alone = rows.joined == 0.0
-    start, end = rows.start_s[alone], rows.end_s[alone]
-    start_c = (rows.coldest_c if at_coldest else rows.start_c)[alone]
+    start, until, start_c = rows.start_s[alone], rows.end_s[alone], getattr(rows, end)[alone]
     body_ = next(b for b in plant.bodies if b.name == body)
     water = Standing(trace.zones, body_)
     if not len(start):
-        return Temperatures(start, end, start_c, start_c, start_c, water.tau_s)
+        return Temperatures(start, until, start_c, start_c, start_c, water.tau_s)
     first = water.origin_s + HOUR_S * (np.floor((start[0] - water.origin_s) / HOUR_S) + 1.0)
-    hours = np.arange(first, end[-1], HOUR_S)
+    hours = np.arange(first, until[-1], HOUR_S)
     stay = np.searchsorted(start, hours, side="right") - 1
-    hours, stay = hours[hours < end[stay]], stay[hours < end[stay]]
+    hours, stay = hours[hours < until[stay]], stay[hours < until[stay]]
     new = hours > start[stay]
     hours, stay = hours[new], stay[new]
     begins = np.concatenate((start, hours))
     stay_of_piece = np.concatenate((np.arange(len(start)), stay))
     order = np.argsort(begins, kind="stable")
     begins, stay_of_piece = begins[order], stay_of_piece[order]
-    ends = np.append(begins[1:], end[-1])
+    ends = np.append(begins[1:], until[-1])
     last = np.append(stay_of_piece[1:] != stay_of_piece[:-1], True)
-    ends[last] = end[stay_of_piece[last]]
+    ends[last] = until[stay_of_piece[last]]
     temps_a = water.temp_at(begins, start[stay_of_piece], start_c[stay_of_piece])
     zone = water.zone_at(begins)
     temps_b = zone + (temps_a - zone) * np.exp(-(ends - begins) / water.tau_s)
     return Temperatures(begins, ends, temps_a, temps_b, zone, water.tau_s)
 
 
-def warm_and_still(still: Spans, temps: Temperatures | None, band_c: tuple[float, float]) -> Spans:
-    """When water both stood and was inside the growth band."""
-    return NONE if temps is None else meet(still, temps.within(*band_c))
+def warm_and_still(
+    still: Spans,
+    coldest: Temperatures | None,
+    warmest: Temperatures | None,
+    band_c: tuple[float, float],
+) -> Spans:
+    """When water both stood and was, some of it, inside the growth band; ends [degC] of it as it stood."""
+    if coldest is None or warmest is None:
+        return NONE
+    low_c, high_c = band_c
+    return meet(still, meet(coldest.within(ABSOLUTE_ZERO_C, high_c), warmest.within(low_c, math.inf)))
 
 
 def never_moved(trace: Trace, rows: AgeRows) -> bool:

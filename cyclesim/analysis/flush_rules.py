@@ -13,7 +13,7 @@ from cyclesim.simulation.assembly import Assembly, PlantDuty, stretch_name
 from cyclesim.simulation.programme import Programme
 
 FLUSH_VOLUMES = 2.0
-"""How often a flush must replace the water up to the last jet; common practice, no source."""
+"""How often a flush must replace the water up to the far end; common practice, no source."""
 
 
 def never_flushed(plant: Assembly, programme: Programme) -> Judged:
@@ -47,22 +47,26 @@ def _turned_away(plant: Assembly, name: str, duties: list[PlantDuty]) -> tuple[s
 
 
 def flush_too_short(plant: Assembly, programme: Programme) -> Judged:
-    """A line flush replaces the water up to the slowest last jet that it feeds less than twice."""
+    """A line flush replaces the water up to the slowest end that it is for less than twice.
+
+    That is a last jet, or the far end of a leg without jets that nothing but flushes and bathers move.
+    """
     for timed in programme.timed:
         if timed.demand.kind != "line flush":
             continue
         pump, speed = timed.demand.pump, timed.demand.speed
-        slowest_jet = _slowest(plant, pump, speed)
-        if slowest_jet is None:
+        slowest_end = _slowest(plant, programme, pump, speed)
+        if slowest_end is None:
             continue
-        (slowest, once_s), lasts_s = slowest_jet, timed.run.lasts_s or 0.0
+        (slowest, once_s), lasts_s = slowest_end, timed.run.lasts_s or 0.0
         if lasts_s >= FLUSH_VOLUMES * once_s:
             continue
         if math.isinf(once_s):
             cause, mend = f"tub water never reaches {slowest}: it circles", "shut what lets the water circle"
         else:
-            cause = f"tub water takes {lasting(once_s)} to the last jet of {slowest}"
-            mend = _longer_flush(plant, pump, speed, FLUSH_VOLUMES * once_s)
+            end = "last jet" if plant.sheet.legs[slowest].manifold else "far end"
+            cause = f"tub water takes {lasting(once_s)} to the {end} of {slowest}"
+            mend = _longer_flush(plant, programme, pump, speed, FLUSH_VOLUMES * once_s)
         volumes = lasts_s / once_s
         yield Breach(
             timed.demand.name,
@@ -75,19 +79,20 @@ def flush_too_short(plant: Assembly, programme: Programme) -> Judged:
         )
 
 
-def _slowest(plant: Assembly, pump: str, speed: str) -> tuple[str, float] | None:
-    """The leg to whose last jet tub water takes the longest with one pump at a speed, and that time [s]."""
+def _slowest(plant: Assembly, programme: Programme, pump: str, speed: str) -> tuple[str, float] | None:
+    """The leg to whose end tub water takes the longest with one pump at a speed, and that time [s]."""
     duty, takes = plant.duty(plant.at(pump, speed)), dict[str, float]()
     for name, leg in plant.sheet.legs.items():
-        if leg.manifold is not None:
-            jets = leg.manifold.jets
-            plug = stretch_name(name, jets) if jets > 1 else name
-            if plug in duty.reached_s:
-                takes[name] = duty.reached_s[plug]
+        plug = name
+        if leg.manifold is not None and leg.manifold.jets > 1:
+            plug = stretch_name(name, leg.manifold.jets)
+        moved_else = any(d.kind not in ("line flush", "bathing") for d in movers(plant, programme, name))
+        if plug in duty.reached_s and (leg.manifold is not None or not moved_else):
+            takes[name] = duty.reached_s[plug]
     return max(takes.items(), key=lambda item: item[1]) if takes else None
 
 
-def _longer_flush(plant: Assembly, pump: str, speed: str, need_s: float) -> str:
+def _longer_flush(plant: Assembly, programme: Programme, pump: str, speed: str, need_s: float) -> str:
     """The flush length to key in, of those that the controller takes; else a speed at which one will do."""
     lengths, due = plant.scenario.controller.flush_lengths_s, at_least(need_s)
     if lengths is None:
@@ -97,9 +102,9 @@ def _longer_flush(plant: Assembly, pump: str, speed: str, need_s: float) -> str:
         return f"lengthen the flush to {exactly(min(long_enough))}: it needs at least {due}"
     speeds = list(plant.speeds[pump])
     for higher in speeds[speeds.index(speed) + 1 :]:
-        slowest_jet = _slowest(plant, pump, higher)
+        slowest_end = _slowest(plant, programme, pump, higher)
         enough = [
-            length_s for length_s in lengths if slowest_jet and length_s >= FLUSH_VOLUMES * slowest_jet[1]
+            length_s for length_s in lengths if slowest_end and length_s >= FLUSH_VOLUMES * slowest_end[1]
         ]
         if enough:
             return f"flush at {as_written(pump, higher)} for {exactly(min(enough))}"
@@ -122,9 +127,9 @@ def left_without_flush(plant: Assembly, programme: Programme) -> Judged:
         ]
         if moved_by and unmoved_at:
             fewest = min(unmoved_at, key=lambda positions: len(plant.not_as_usual(positions)))
-            mend = "a stop, so that no position shuts it whole, or a way past it"
+            mend = "fit a stop so it cannot close fully, or add a bypass"
             yield Breach(
-                name, f"with {plant.positions_text(fewest)} nothing moves its water", None, "", "", mend
+                name, f"with {plant.positions_text(fewest)}, nothing flushes this leg", None, "", "", mend
             )
 
 
@@ -145,7 +150,10 @@ RULES: tuple[Rule, ...] = (
         "flush-too-short",
         "plant",
         "hygiene",
-        sentence="A line flush replaces the water as far as the last jet twice.",
+        sentence=(
+            "A line flush replaces the water as far as the last jet twice, and likewise to the end of a leg "
+            "without jets that only flushes move."
+        ),
         source="two volumes: common practice, no source",
         mend="a longer flush",
         judge=flush_too_short,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from cyclesim.analysis.ages import Temperatures
+from cyclesim.analysis.ages import ABSOLUTE_ZERO_C, Temperatures
 from cyclesim.analysis.amounts import lasting
 from cyclesim.analysis.combinations import as_written, more_flow
 from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
@@ -19,7 +19,7 @@ from cyclesim.simulation.trace import Trace
 VAIN_S, ENDLESS_S = 3600.0, 48 * 3600.0
 """For how long no source may fire though it is called, and how long heating may take; project choices."""
 
-_FREEZES_C, _ABSOLUTE_ZERO_C = 0.0, -273.15
+_FREEZES_C = 0.0
 
 
 def heating_in_vain(history: History) -> Judged:
@@ -123,7 +123,7 @@ def freezing(history: History) -> dict[str, Spans]:
         temps, found[body.name] = history.coldest[body.name], NONE
         if temps is not None:
             _, moving = _as_it_moves(history.trace, body.name, temps)
-            found[body.name] = join(temps.within(_ABSOLUTE_ZERO_C, _FREEZES_C), moving)
+            found[body.name] = join(temps.within(ABSOLUTE_ZERO_C, _FREEZES_C), moving)
     return found
 
 

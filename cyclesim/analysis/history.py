@@ -51,25 +51,29 @@ class History:
         return {name: rows.standing for name, rows in self.ages.items()}
 
     @cached_property
-    def temperatures(self) -> dict[str, Temperatures | None]:
-        """Temperature of each body while it stands."""
-        return {name: standing_temperatures(self.plant, self.trace, name) for name in self.trace.stays}
-
-    @cached_property
     def coldest(self) -> dict[str, Temperatures | None]:
         """Temperature of each body's coldest end while it stands."""
         return {
-            name: standing_temperatures(self.plant, self.trace, name, at_coldest=True)
+            name: standing_temperatures(self.plant, self.trace, name, "coldest_c")
+            for name in self.trace.stays
+        }
+
+    @cached_property
+    def warmest(self) -> dict[str, Temperatures | None]:
+        """Temperature of each body's warmest end while it stands."""
+        return {
+            name: standing_temperatures(self.plant, self.trace, name, "warmest_c")
             for name in self.trace.stays
         }
 
     @cached_property
     def warm_and_still(self) -> dict[str, Spans]:
-        """When the water of each reported element both stood and was inside the growth band."""
+        """When the water of each reported element stood and some of it was inside the growth band."""
         band, spans_by_name = self.plant.scenario.limits.growth_band_c, {}
         for name, still in self.standing.items():
-            temps = self.temperatures.get(body_of(self.plant, name))
-            spans_by_name[name] = warm_and_still(still, temps, band)
+            body = body_of(self.plant, name)
+            ends = self.coldest.get(body), self.warmest.get(body)
+            spans_by_name[name] = warm_and_still(still, *ends, band)
         return spans_by_name
 
     @cached_property

@@ -11,6 +11,7 @@ from cyclesim.analysis.combinations import as_written, while_at
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Rule, Subject
 from cyclesim.analysis.supply import CONTINUOUS_SHARE, Load, carried, loads_at, overloads
 from cyclesim.analysis.truth import Snapshot
+from cyclesim.scenario.blocks.data_sheets import Pump
 from cyclesim.scenario.blocks.schedule import Block
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
@@ -23,12 +24,13 @@ def heat_without_flow(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
             continue
         needs = flow(plant.sheet.heat_sources[name].needs_flow_m3_s)
         if truth.flow == "none":
-            cause = "no water moves through it"
+            lack = "with no water flowing"
         else:
-            cause = f"less water moves through it than the {needs} it needs"
+            lack = f"with less water than the {needs} it needs"
+        cause = f"it is on {lack}"
         mend = _proof(name, plant) if plant.sheet.heat_sources[name].switched else _RUN_FOR_IT
         if way := _past(name, snapshot):
-            cause, mend = f"its {way} has it on, and {cause}", _own_switch(name, plant)
+            cause, mend = f"its {way} runs it {lack}", _own_switch(name, plant)
         yield Breach(name, cause, None, "s", "", mend)
 
 
@@ -46,10 +48,10 @@ def heat_before_proof(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
         proves = plant.sheet.heat_sources[name].switched
         if proves and truth.hot and truth.flow == "enough" and not truth.flow_lasted:
             proof = lasting(plant.scenario.limits.proof_time_s)
-            cause, mend = f"it fires before its flow has lasted {proof}", _proof(name, plant)
+            cause, mend = f"it fires before water has flowed for {proof}", _proof(name, plant)
             if way := _past(name, snapshot):
                 cause, mend = (
-                    f"its {way} has it on before its flow has lasted {proof}",
+                    f"its {way} starts it before water has flowed for {proof}",
                     _own_switch(name, plant),
                 )
             yield Breach(name, cause, None, "s", "", mend)
@@ -66,7 +68,7 @@ def _past(name: str, snapshot: Snapshot) -> str:
 def _own_switch(name: str, plant: Assembly) -> str:
     """What keeps a thing off that is started past the controller, whose interlocks cannot."""
     needs = f"give it own_flow_switch: {at_least(plant.scenario.limits.proof_time_s)}"
-    return f"{needs}, or take the contact off that starts {name} past the controller"
+    return f"{needs}, or disconnect the contact that starts {name} without the controller"
 
 
 def _proof(name: str, plant: Assembly) -> str:
@@ -87,17 +89,38 @@ def _proof(name: str, plant: Assembly) -> str:
 
 
 def both_speeds_at_once(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
-    """The contacts of two speeds of one pump are closed."""
+    """The contacts of two speeds of one pump are closed, or were but for a pass's second."""
+    changing = {name for name, state in snapshot.states if state == "changing"}
     for pump, closed in snapshot.contacts:
-        if len(closed) > 1:
-            sheet = plant.sheet.pumps[pump]
-            opens, changes = lasting(sheet.opens_within_s), lasting(sheet.changeover_s)
-            cause = f"its contactors open within {opens}, its changeover takes {changes}"
-            mend = f"a changeover of more than {opens}, or contactors that lock each other"
-            if way := _past(pump, snapshot):
+        if len(closed) > 1 or (pump in changing and _unseen(plant.sheet.pumps[pump])):
+            cause, mend = _too_short(plant.sheet.pumps[pump])
+            if way := _past(pump, snapshot) if len(closed) > 1 else "":
                 cause = f"its {way} closes one speed while the controller has the other on"
                 mend = f"contactors that lock each other, or the {way} off"
             yield Breach(pump, cause, None, "s", "", mend)
+
+
+def _unseen(pump: Pump) -> bool:
+    """Whether a changeover is too short by less than the second in which a pass hides it."""
+    return pump.changeover_s <= pump.opens_within_s <= max(pump.changeover_s, 1.0)
+
+
+def _too_short(pump: Pump) -> tuple[str, str]:
+    """Why the contacts of two speeds meet, and what mends it."""
+    opens, changes = lasting(pump.opens_within_s), lasting(pump.changeover_s)
+    if pump.changeover_s > pump.opens_within_s:
+        return "both are closed, whatever its changeover", "contactors that lock each other"
+    cause = f"its contactors open within {opens}, its changeover takes {changes}"
+    return cause, f"a changeover of more than {opens}, or contactors that lock each other"
+
+
+def changeover_too_short(plant: Assembly, programme: Programme) -> Iterator[Breach]:
+    """A changeover that is not longer than the contactors take to open, whoever asks for which speed when."""
+    del programme
+    for name, pump in plant.pumps.items():
+        if len(pump.speeds) > 1 and pump.changeover_s <= pump.opens_within_s:
+            cause, mend = _too_short(pump)
+            yield Breach(name, cause, None, "s", "", mend)
 
 
 def supply_overload(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
@@ -168,11 +191,12 @@ def treated_still(*kinds: str) -> Callable[[Snapshot, Assembly], Iterator[Breach
             if device.kind not in kinds or not (truth.hot and truth.past_grace):
                 continue
             place = device.in_
-            cause = f"no water moves through {place}"
+            lack = f"with no water flowing through {place}"
             if truth.flow != "none":
-                cause = f"less water moves through {place} than the {flow(device.needs_flow_m3_s)} it needs"
+                lack = f"with less water through {place} than the {flow(device.needs_flow_m3_s)} it needs"
+            cause = f"it is on {lack}"
             if way := _past(name, snapshot):
-                cause, mend = f"its {way} has it on, and {cause}", _own_switch(name, plant)
+                cause, mend = f"its {way} runs it {lack}", _own_switch(name, plant)
             else:
                 mend = _proof(name, plant)
             yield Breach(name, cause, None, "s", "", mend)
@@ -225,7 +249,7 @@ def _pumps(plant: Assembly, programme: Programme) -> Iterator[Subject]:
     """Every pump; without a spell of low water in the file only a fault takes its water."""
     del programme
     for name in plant.pumps:
-        yield Subject(name, (name,), by_fault=not plant.scenario.schedule.low_water)
+        yield Subject(name, (name,), late=True, by_fault=not plant.scenario.schedule.low_water)
 
 
 def treating(*kinds: str) -> Callable[[Assembly, Programme], Iterator[Subject]]:
@@ -262,7 +286,7 @@ RULES: tuple[Rule, ...] = (
         principles=(
             _PROVEN,
             "an independent high limit, and software never the only barrier: IEC 60335-1 and -2-60, IEC "
-            "60730, principle from memory, not opened",
+            "60730, principle quoted from memory; document not checked",
         ),
         subjects=_sources,
         nothing="the file has no heat source",
@@ -298,6 +322,7 @@ RULES: tuple[Rule, ...] = (
         subjects=_pumps_of_two_speeds,
         nothing="no pump has two speeds",
         changes=mends.longer_changeover,
+        by_plant=changeover_too_short,
     ),
     Rule(
         "flush-onto-people",
@@ -368,7 +393,7 @@ RULES: tuple[Rule, ...] = (
         source=(
             "the breaker's rating; in north_america what runs for 3 h or more counts 125 %: NEC 210.19, "
             "210.20, "
-            "from memory, not opened; local code decides"
+            "quoted from memory; document not checked; local code decides"
         ),
         mend="block one thing while the other is on",
         judge=supply_overload,

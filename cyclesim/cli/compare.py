@@ -16,6 +16,7 @@ from cyclesim.cli.shared import (
     sweep_options,
     sweeping,
     tell,
+    units_option,
 )
 from cyclesim.errors import plain
 
@@ -35,6 +36,7 @@ from cyclesim.errors import plain
               help="Number that every random draw starts from.")  # fmt: skip
 @output_file("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen.")
 @output_file("--figure", "figure_file", help="Draw what differs to FILE.svg or FILE.png.")
+@units_option
 @sweep_options
 def compare(
     files: tuple[Path, ...],

@@ -26,14 +26,16 @@ from cyclesim.cli.shared import (
     show_page,
     sweep_options,
     sweeping,
+    told_file,
     write,
     write_text,
 )
 from cyclesim.errors import plain
+from cyclesim.scenario.reading.starter import LIKE
 
 
 @cli.command()
-@scenario_file
+@told_file
 @click.option("--days", type=click.IntRange(1, MOST_DAYS), metavar="N",
               help="How many days to simulate; a whole year unless given.")  # fmt: skip
 @click.option("--from", "start", type=Day(), metavar="DATE",
@@ -134,7 +136,7 @@ def run(
 
 
 @cli.command()
-@scenario_file
+@told_file
 @output_file("--drawing", "drawing_file", help="Draw the plant to FILE.svg.")
 @click.option("--fingerprint", "asked", is_flag=True,
               help="Print only the digits by which papers can be matched with FILE.")  # fmt: skip
@@ -164,7 +166,7 @@ def check(file: Path, sets: tuple[str, ...], drawing_file: Path | None, asked: b
 
 
 @cli.command()
-@scenario_file
+@told_file
 @click.option("--faults", type=click.IntRange(0, 2), default=0, show_default=True,
               help="How many things may go wrong at once.")  # fmt: skip
 @click.option(
@@ -196,7 +198,7 @@ def verify(
 
 
 @cli.command()
-@scenario_file
+@told_file
 @output_file("--json", "json_file", help="Write every number as JSON to FILE, with - to the screen.")
 @click.option("--all", "everything", is_flag=True,
               help="Tell every combination of pump speeds and valve positions that can occur.")  # fmt: skip
@@ -269,14 +271,17 @@ def rules(rule: str | None, json_file: Path | None) -> int:
 
 @cli.command()
 @click.argument("file", type=click.Path(path_type=Path), required=False)
-def new(file: Path | None) -> int:
+@click.option(
+    "--like", type=click.Choice(LIKE), help="For such a plant; else an element and a pump of two speeds."
+)
+def new(file: Path | None, like: str | None) -> int:
     """Write a commented scenario to start from."""
     from cyclesim.shown.starter import write_starter
 
     if file is None or file == STDOUT:
         from cyclesim.scenario.reading.starter import starter_text
 
-        show(starter_text())
+        show(starter_text(like))
     else:
-        show(write_starter(file))
+        show(write_starter(file, like))
     return OK

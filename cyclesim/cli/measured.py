@@ -14,14 +14,14 @@ from cyclesim.cli.shared import (
     cli,
     loaded,
     output_file,
-    scenario_file,
     show_page,
+    told_file,
     write_text,
 )
 
 
 @cli.command()
-@scenario_file
+@told_file
 @click.argument("readings", type=click.Path(path_type=Path))
 @click.option("--days", type=click.IntRange(1, MOST_DAYS), metavar="N",
               help="How many days what follows is worked out for; a whole year unless given.")  # fmt: skip

@@ -11,13 +11,16 @@ import click
 from cyclesim.cli.endings import say
 from cyclesim.cli.shared import (
     OK,
+    STDOUT,
     Day,
     check_outputs,
     cli,
+    in_us_units,
     loaded,
     output_file,
     scenario_file,
     show,
+    sweeping,
     write_text,
 )
 
@@ -27,11 +30,16 @@ if TYPE_CHECKING:
 
 @cli.command()
 @scenario_file
-@click.option("--for", "reader", type=click.Choice(["electrician", "plumber", "all"]),
+@click.option("--for", "reader", type=click.Choice(["client", "electrician", "plumber", "owner", "all"]),
               default="all", show_default=True, help="Who reads it.")  # fmt: skip
 @output_file("--out", "out", help="Write the PDF to FILE.pdf; FILE-papers.pdf in this folder unless given.")
-@click.option("--paper", "size", type=click.Choice(["a4", "letter"]), help="Its size; as the region has it.")
-@click.option("--units", type=click.Choice(["metric", "us"]), help="Its units; as the region has them.")
+@click.option(
+    "--paper", "size", type=click.Choice(["a4", "letter"]), help="Its size: letter in US units, else a4."
+)
+@click.option("--with", "other", type=click.Path(path_type=Path), metavar="OTHER.yaml",
+              help="Set this plant beside FILE in the client's paper.")  # fmt: skip
+@click.option("--confidence", "asked_how_sure", is_flag=True,
+              help="Tell the client how far the cost may be off: some eighty runs.")  # fmt: skip
 @click.option("--date", "day", type=Day(), metavar="DATE", help="The date on the papers; today unless given.")
 @click.option("--done", "done_file", type=click.Path(path_type=Path), metavar="FILE.yaml",
               help="Print these tests as done: a filled-in copy of what --json writes.")  # fmt: skip
@@ -41,10 +49,11 @@ if TYPE_CHECKING:
 def papers(
     file: Path,
     sets: tuple[str, ...],
-    reader: Literal["electrician", "plumber", "all"],
+    reader: Literal["client", "electrician", "plumber", "owner", "all"],
     out: Path | None,
     size: Literal["a4", "letter"] | None,
-    units: Literal["metric", "us"] | None,
+    other: Path | None,
+    asked_how_sure: bool,
     day: date | None,
     done_file: Path | None,
     json_file: Path | None,
@@ -58,6 +67,7 @@ def papers(
     if to is not None and to.suffix.lower() != ".pdf":
         raise click.UsageError(f"Papers are a PDF: end the name {to} with .pdf.")
     check_outputs(done_file, to, json_file)
+    beside = loaded(other, (), to, json_file) if other is not None else None
     read: list[Path] = []
     scenario = loaded(file, sets, to, json_file, on_read=read.append)
     from cyclesim import __version__
@@ -67,7 +77,14 @@ def papers(
     from cyclesim.scenario.reading.fingerprint import fingerprint
 
     digits = fingerprint(read, sets)
-    over = HandOver(scenario, digits, sets, (day or date.today()).isoformat(), __version__)
+    sure = None
+    if asked_how_sure:
+        from cyclesim.decide.ranges.confidence import confidence
+
+        with sweeping(None, None, False, "varying inputs") as how:
+            sure = confidence(scenario, how=how)
+    made_on = (day or date.today()).isoformat()
+    over = HandOver(scenario, digits, sets, made_on, __version__, beside, sure)
     done = read_done_tests(done_file, [test.id for test in over.tests], digits) if done_file else {}
     if json_file is not None:
         from cyclesim.shown.as_json import as_text
@@ -78,14 +95,33 @@ def papers(
         from cyclesim.shown.papers.typeset import pdf
 
         readers: tuple[Reader, ...] = READERS if reader == "all" else (reader,)
-        in_us = scenario.supply.region == "north_america"
         made, note = pdf(
             over.papers(readers, done),
-            size=size or ("letter" if in_us else "a4"),
-            units=units or ("us" if in_us else "metric"),
+            size=size or ("letter" if in_us_units() else "a4"),
+            us=in_us_units(),
         )
         write_whole_bytes(to, lambda stream: stream.write(made))
         if note:
             say(note)
         show(f"{to} is written.\n")
+    return OK
+
+
+@cli.command()
+@scenario_file
+@output_file("--out", "out", help="Write the calendar to FILE.ics, with - to the screen.")
+@click.option("--date", "day", type=Day(), metavar="DATE", help="The day it is made on; today unless given.")
+def calendar(file: Path, sets: tuple[str, ...], out: Path | None, day: date | None) -> int:
+    """Write the runs and chores of FILE as a calendar."""
+    if out is None:
+        raise click.UsageError("Name the file to write: --out FILE.ics")
+    if out != STDOUT and out.suffix.lower() != ".ics":
+        raise click.UsageError(f"A calendar is an .ics file: end the name {out} with .ics.")
+    scenario = loaded(file, sets, out)
+    from cyclesim.said.calendar import owners_calendar
+    from cyclesim.shown.calendar_file import as_icalendar
+
+    write_text(out, as_icalendar(owners_calendar(scenario), day or date.today()))
+    if out != STDOUT:
+        show(f"{out} is written.\n")
     return OK

@@ -108,7 +108,7 @@ class Day(click.ParamType):  # type: ignore[type-arg]  # generic since click 8.5
             why = f" ({error})" if "day" in str(error) or "month" in str(error) else ""
             self.fail(f"{value!r} is no date{why}; write year-month-day, e.g. 2027-03-01.", param, ctx)
         if not 1970 <= day.year <= 2999:
-            self.fail(f"{value!r} is too far off; a date from 1970 to 2999 is due.", param, ctx)
+            self.fail(f"found {value!r}, expected a date from 1970 to 2999.", param, ctx)
         return day
 
 
@@ -119,6 +119,28 @@ def scenario_file(command: Command) -> Command:
         help='Change a field for this run, e.g. --set "schedule.heating.keep_at=36 degC".',
     )  # fmt: skip
     return click.argument("file", type=click.Path(path_type=Path))(sets(command))
+
+
+_US = "cyclesim.us"
+"""Where a call remembers in which units it is told."""
+
+
+def units_option(command: Command) -> Command:
+    """`--units`, which `show_page` asks for."""
+
+    def remember(ctx: click.Context, _: click.Parameter, value: str | None) -> None:
+        if value is not None:
+            ctx.meta[_US] = value == "us"
+
+    return click.option(
+        "--units", type=click.Choice(["us", "metric"]), expose_value=False, callback=remember,
+        help="Tell quantities in these units; in those that the file is mostly written in unless given.",
+    )(command)  # fmt: skip
+
+
+def told_file(command: Command) -> Command:
+    """`scenario_file` of a command that prints a report, in the units that its reader wants."""
+    return scenario_file(units_option(command))
 
 
 def output_file(*names: str, help: str) -> Callable[[Command], Command]:
@@ -202,6 +224,11 @@ def cli(ctx: click.Context) -> None:
         show(ctx.get_help() + "\n")
 
 
+def in_us_units() -> bool:
+    """Whether this call is told in US units: as it asks for, else as the file is written."""
+    return bool(click.get_current_context().meta.get(_US, False))
+
+
 def show_page(page: Page, after: str = "") -> None:
     """Print a page, as wide and as coloured as the screen, and what comes *after* it."""
     from shutil import get_terminal_size
@@ -210,7 +237,7 @@ def show_page(page: Page, after: str = "") -> None:
 
     dumb = os.environ.get("TERM") == "dumb" or bool(os.environ.get("NO_COLOR"))
     colour = sys.stdout.isatty() and not dumb
-    show(printed(page, get_terminal_size((80, 24)).columns, colour) + after)
+    show(printed(page, get_terminal_size((80, 24)).columns, colour, in_us_units()) + after)
 
 
 def check_outputs(source: Path | None, *outputs: Path | None) -> None:
@@ -250,7 +277,8 @@ def loaded(
     from cyclesim.shown.files import is_stream
 
     read: list[Path] = []
-    scenario = load(file, sets=sets, on_read=read.append)
+    scenario = load(file, sets=sets, on_read=read.append, on_set=_tell_spread)
+    click.get_current_context().meta.setdefault(_US, scenario.in_us_units)
     for path in read:
         on_read(path)
     there = [p for p in outputs if p is not None and p != STDOUT and p.exists() and not is_stream(p)]
@@ -260,6 +288,14 @@ def loaded(
                 what = "the scenario" if source == file else f"{source}, which the scenario refers to"
                 raise click.UsageError(f"Writing to {path} would overwrite {what}.")
     return scenario
+
+
+def _tell_spread(text: str, paths: list[str]) -> None:
+    """Say on the side what a set with a `*` has changed."""
+    if "*" in text.partition("=")[0]:
+        from cyclesim.errors import plain
+
+        click.echo(f"--set {plain(text, 100)} changed {len(paths)}: {', '.join(paths)}", err=True)
 
 
 def check_figure(figure: Path | None, first: date | None, days: int | None) -> None:
@@ -283,7 +319,7 @@ def drawn_plant(plant: Assembly, ages: Mapping[str, LegMetrics] | None = None) -
     from cyclesim.said.drawing import drawing
     from cyclesim.shown.pictures.plant import write_plant
 
-    return write_plant(drawing(plant, ages))
+    return write_plant(drawing(plant, ages, in_us_units()))
 
 
 def write(path: Path, put: Callable[[TextIO], object]) -> None:

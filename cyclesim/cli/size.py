@@ -12,8 +12,8 @@ from cyclesim.cli.shared import (
     cli,
     loaded,
     output_file,
-    scenario_file,
     tell,
+    told_file,
 )
 from cyclesim.cli.size_heater import heater
 from cyclesim.errors import shorten
@@ -28,7 +28,7 @@ size.add_command(heater)
 
 
 @size.command()
-@scenario_file
+@told_file
 @click.option("--pump", "which", metavar="NAME", help="Whose place is filled; the jets' pump unless given.")
 @output_file("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen.")
 @output_file("--figure", "figure_file", help="Draw the curves to FILE.svg or FILE.png.")
@@ -54,7 +54,7 @@ def pump(
 
 
 @size.command()
-@scenario_file
+@told_file
 @click.option("--blower", "which", metavar="NAME", help="Whose place is filled; the first unless given.")
 @click.option("--flow", "wanted", metavar="FLOW", help='How much air is wanted, e.g. --flow "600 L/min".')
 @output_file("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen.")

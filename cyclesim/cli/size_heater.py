@@ -12,10 +12,10 @@ from cyclesim.cli.shared import (
     check_figure,
     loaded,
     output_file,
-    scenario_file,
     sweep_options,
     sweeping,
     tell,
+    told_file,
 )
 from cyclesim.errors import shorten
 
@@ -32,7 +32,7 @@ def _quantity(option: str, text: str, kind: str, example: str) -> float:
 
 
 @click.command()
-@scenario_file
+@told_file
 @click.option("--sizes", metavar="LIST",
               help='Sizes to try, e.g. "2 kW, 3 kW"; usual ones near the file\'s if not given.')  # fmt: skip
 @click.option("--source", metavar="NAME",

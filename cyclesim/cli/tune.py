@@ -16,10 +16,10 @@ from cyclesim.cli.shared import (
     cli,
     loaded,
     output_file,
-    scenario_file,
     sweep_options,
     sweeping,
     tell,
+    told_file,
     write_text,
 )
 
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 
 @cli.command()
-@scenario_file
+@told_file
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True,
               help="Number that every random draw starts from.")  # fmt: skip
 @output_file("--write", "new_file", help="Write the scenario with the best programme in it to FILE.yaml.")

@@ -44,7 +44,8 @@ class Body:
 class Stay(NamedTuple):
     """A body of water that stands, or through which water moves, for a while.
 
-    start_c, end_c: mean temperatures; coldest_c: at its coldest end, as it began to stand, or while it moved.
+    start_c, end_c: mean temperatures; coldest_c: at its coldest end, as it began to stand, or while it moved;
+    warmest_c: at its warmest end as the stay began.
     """
 
     body: int
@@ -55,6 +56,7 @@ class Stay(NamedTuple):
     end_c: float
     loss_j: float
     coldest_c: float
+    warmest_c: float
 
 
 class Trial(NamedTuple):
@@ -136,6 +138,7 @@ class Outside:
         self._capacity = [sum(self.reaches[i].capacity_j_k for i in mine) for mine in self._members]
         self._stay_since, self._start_c = [start_s] * bodies, [water_c] * bodies
         self._coldest_c, self._moves = [water_c] * bodies, [False] * bodies
+        self._warmest_c = [water_c] * bodies
         self._sums: dict[str, list[float]] = {}
         for name, series in zones.items():
             sums = [0.0]
@@ -320,19 +323,21 @@ class Outside:
 
     def _close(self, body: int, now: int) -> None:
         """Close the stay of a body that is in slugs, and begin the next."""
-        held, loss_j, coldest = 0.0, 0.0, math.inf
+        held, loss_j, coldest, warmest = 0.0, 0.0, math.inf, -math.inf
         for i in self._members[body]:
             for v, front, back in self._slugs[i]:
                 held += 0.5 * v * (front + back)
-                coldest = min(coldest, front, back)
+                coldest, warmest = min(coldest, front, back), max(warmest, front, back)
             loss_j += self._lost_j[i]
             self._lost_j[i] = 0.0
         temp_c, since = held * self._per_m3_k / self._capacity[body], self._stay_since[body]
         if now > since:
             moves = self._moves[body]
             least = min(self._coldest_c[body], coldest) if moves else self._coldest_c[body]
-            self._on_stay(Stay(body, since, now, moves, self._start_c[body], temp_c, loss_j, least))
+            began_c, most = self._start_c[body], self._warmest_c[body]
+            self._on_stay(Stay(body, since, now, moves, began_c, temp_c, loss_j, least, most))
         self._stay_since[body], self._start_c[body], self._coldest_c[body] = now, temp_c, coldest
+        self._warmest_c[body] = warmest
 
     def _as_slugs(self, g: int, now: int, tub_c: float, integral: float) -> None:
         """What has settled in a circuit as slugs, and what it has lost since it was last asked."""
@@ -382,6 +387,15 @@ class Outside:
         """How water would move at these flows, circuit by circuit."""
         flows = [q if abs(q) > STILL_M3_S else 0.0 for q in flows_m3_s]
         return [way for g in range(len(self._circuits)) if (way := self._way(g, flows))]
+
+    def arriving(self, now: int, tub_c: float) -> list[list[Slug]]:
+        """What comes into the tub by each reach of the circuits that have been changed now: streams [s]."""
+        return [
+            stream
+            for way, began in zip(self._now, self._began, strict=True)
+            if way is not None and began == now
+            for stream in self._ways.arriving(way, self._slugs, tub_c, self._forces)
+        ]
 
     def settled_ways(self) -> list[Way]:
         """The ways whose water has settled."""

@@ -21,7 +21,7 @@ def check_page(
 ) -> Page:
     """One line for the file, then the rules that need no run, and what pumps draw."""
     page, scenario = Page(), plant.scenario
-    page.line(f"{name} can be run: {scenario.title}.", tone="strong")
+    page.line(f"{name} can be run: {scenario.title}.", tone="strong", as_written=True)
     filled = count(len(filled_in(scenario)), "default was", "defaults were")
     page.line(f"{filled} filled in; cyclesim run lists them.")
     page.line()

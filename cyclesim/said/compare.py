@@ -24,7 +24,7 @@ def compare_page(comparison: Comparison) -> Page:
     page.line("Side by side", tone="strong")
     for letter, side in zip(LETTERS, comparison.sides, strict=False):
         title = f" ({side.scenario.title})" if side.name != side.scenario.title else ""
-        page.line(f"{letter}  {side.name}{title}", hang=3)
+        page.line(f"{letter}  {side.name}{title}", hang=3, as_written=True)
     page.line(f"The same weather and bathers for {count(comparison.days, 'day')}.")
     if comparison.unlike:
         page.line(

@@ -12,7 +12,7 @@ from cyclesim.decide.readings.explained import Explained, Explanation
 from cyclesim.decide.readings.follows import Follows, Year
 from cyclesim.decide.readings.next_reading import NextReading
 from cyclesim.said.page import Amount, Cell, Column, Page, Row, cost, words
-from cyclesim.said.reading_units import unit_of
+from cyclesim.said.reading_units import unit_of, with_off
 from cyclesim.said.words import count, number
 
 _HOW = (
@@ -36,7 +36,7 @@ def say_explained(page: Page, found: Explained) -> None:
                 words("cause"),
                 words("value"),
                 words("90 % interval"),
-                Column("odds\nto 1", "odds", kind="figures", digits=2),
+                Column("odds\nto 1", "odds"),
                 Column("likely", "share", kind="share", digits=0),
             ],
             _rows(found.best),
@@ -73,7 +73,7 @@ def _answer(found: Explained, best: Explanation | None) -> str:
 
 def _rows(best: Sequence[Explanation]) -> Iterator[Row]:
     for explanation in best:
-        odds: Cell = explanation.odds if explanation.odds < 1e4 else "more than 10000"
+        odds: Cell = float(f"{explanation.odds:.2g}") if explanation.odds < 1000.0 else "more than 1,000"
         for k, amount in enumerate(explanation.amounts):
             last: tuple[Cell, ...] = (odds, explanation.share) if k == 0 else ("", "")
             name = amount.cause if k == 0 else f"and {amount.cause}"
@@ -109,15 +109,10 @@ def say_next(page: Page, readings: Sequence[NextReading]) -> None:
         return
     first, *others = readings
     page.line(f"{first.reading}: tells {first.bits:.2f} bits (1 decides between two).", tone="strong")
-    unit, each = unit_of(first.quantity, max(expected.value for expected in first.expected))
     page.table(
         [words("if it is"), words("it reads")],
-        (
-            [expected.explanation, Amount(expected.value * each, unit, 3, "figures",
-                                          after=f"±{expected.off * each:.2g}")]
-            for expected in first.expected
-        ),
-    )  # fmt: skip
+        ([e.explanation, with_off(first.quantity, e.value, e.off)] for e in first.expected),
+    )
     if others:
         also = "; ".join(f"{other.reading} ({other.bits:.2f} bits)" for other in others)
         page.line(f"Then: {also}.", hang=2)

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import asdict
 from typing import Any
 
 from cyclesim.decide.readings.measured import Compared, Measured
 from cyclesim.said.cautions import ADVICE, say_cautions
 from cyclesim.said.explained import follows_values, next_values, say_explained, say_follows, say_next
-from cyclesim.said.page import Amount, Cell, Column, Page, words
-from cyclesim.said.reading_units import unit_of
+from cyclesim.said.page import Cell, Column, Page, words
+from cyclesim.said.reading_units import unit_of, with_off
 from cyclesim.said.words import count, day
 
 CAUSE = (
@@ -73,14 +72,8 @@ def _say_compared(page: Page, found: Measured) -> None:
 
 
 def _both(row: Compared) -> tuple[Cell, Cell]:
-    unit, each = unit_of(row.quantity, row.read)
-
-    def amount(value: float, off: float) -> Cell:
-        if math.isinf(value):
-            return "never"
-        return Amount(value * each, unit, 3, "figures", after=f"±{off * each:.2g}")
-
-    return amount(row.read, row.read_off), amount(row.predicted, row.predicted_off)
+    predicted = with_off(row.quantity, row.predicted, row.predicted_off)
+    return with_off(row.quantity, row.read, row.read_off), predicted
 
 
 def _verdict(row: Compared) -> str:

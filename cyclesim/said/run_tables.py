@@ -114,19 +114,24 @@ def worst_first(legs: Mapping[str, LegMetrics]) -> Iterator[str]:
             yield last_stretch(name)
 
 
+_OF_TWO_SPEEDS = ("low_h", "high_h", "speed_changes")
+
+
 def say_pumps(page: Page, pumps: dict[str, PumpMetrics], currency: str) -> None:
     """Pumps, and who asked for them."""
-    columns = (
+    columns: tuple[Column, ...] = (
         words("pump"),
         Column("runs\n{unit}", "running_h", "h"),
-        Column("at low\nspeed {unit}", "low_h", "h"),
-        Column("at high\nspeed {unit}", "high_h", "h"),
+        Column("low\nspeed {unit}", "low_h", "h"),
+        Column("high\nspeed {unit}", "high_h", "h"),
         Column("starts\na day", "starts_per_day"),
         whole("most starts\nin an hour", "most_starts_in_an_hour"),
         whole("speed\nchanges", "speed_changes"),
         Column("energy\n{unit}", "energy_kwh", "kWh"),
         cost(currency),
     )
+    if all(pump.low_h is None for pump in pumps.values()):
+        columns = tuple(column for column in columns if column.key not in _OF_TWO_SPEEDS)
     page.table(columns, records(columns, pumps), "Pumps")
     for name, pump in pumps.items():
         asked = [f"{who} {number(h)} h" for who, h in pump.asked_h.items() if h]

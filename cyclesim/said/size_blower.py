@@ -18,7 +18,7 @@ from cyclesim.said.words import number
 def blower_page(sizing: BlowerSizing) -> Page:
     """Everything that sizing a blower says, the advice first."""
     page = Page()
-    page.line(f"{sizing.scenario.title}: the blower", tone="strong")
+    page.line(f"{sizing.scenario.title}: the blower", tone="strong", as_written=True)
     pressures = f"The water over the holes asks for {sizing.depth_pa / 1000.0:.1f} kPa before any air comes"
     if sizing.wanted_m3_s is not None and sizing.wanted_pa is not None:
         pressures += (
@@ -32,7 +32,7 @@ def blower_page(sizing: BlowerSizing) -> Page:
     page.table(
         [
             words("blower"),
-            Column("flow\n{unit}", unit="L/min"),
+            Column("flow\n{unit}", unit="L/min of air"),
             Column("pressure\n{unit}", unit="kPa"),
             Column("to spare, {unit}\nflow", unit="%", kind="change"),
             Column("\npress.", unit="%", kind="change"),

@@ -19,7 +19,7 @@ ELECTRICIAN = (
     "(RCD, GFCI), bonding and the connection. The currents here decide nothing for a code."
 )
 HIGH_LIMIT = (
-    "It needs a high limit with a sensor of its own that is reset by hand. Water above 40 degC (104 degF) "
+    "It needs a high limit with a sensor of its own that is reset by hand. Water above 40 degC "
     "harms people, children and pregnant women sooner."
 )
 NEVER = "never"
@@ -49,7 +49,7 @@ def heater_page(sizing: HeaterSizing) -> Page:
     """Everything that a sizing says to a person, the advice first."""
     page = Page()
     first, last = sizing.sizes[0], sizing.sizes[-1]
-    page.line(sizing.scenario.title, tone="strong")
+    page.line(sizing.scenario.title, tone="strong", as_written=True)
     page.line(
         f"{sizing.source} has {kw(sizing.own_w)} in the file; {count(len(sizing.sizes), 'size')} from "
         f"{kw(first.size_w)} to {kw(last.size_w)} were run for {count(first.days, 'day')} each."

@@ -20,18 +20,18 @@ def plain(text: str) -> str:
 
 
 def number(value: float | None, decimals: int = 1) -> str:
-    """A number to *decimals* places below 10, one below 100, none above; `-` if unknown.
+    """A number to *decimals* places below 10, one below 100, none above, thousands parted; `-` if unknown.
 
     >>> number(11.94), number(1203.4), number(0.004), number(0), number(1.853, 2), number(None)
-    ('11.9', '1203', '<0.1', '0', '1.85', '-')
+    ('11.9', '1,203', '<0.1', '0', '1.85', '-')
     """
     if value is None:
         return UNKNOWN
     if not value:
         return "0"
     places = decimals if abs(value) < 10 else min(decimals, 1) if abs(value) < 100 else 0
-    shown = f"{value:.{places}f}"
-    if float(shown):
+    shown = f"{value:,.{places}f}"
+    if float(shown.replace(",", "")):
         return shown
     return f"<{10**-places:.{places}f}" if value > 0 else "0"
 
@@ -90,4 +90,4 @@ def count(n: int, noun: str, many: str = "") -> str:
     >>> count(1, "rule"), count(3, "rule"), count(2, "was", "were")
     ('1 rule', '3 rules', '2 were')
     """
-    return f"{n} {noun if n == 1 else many or noun + 's'}"
+    return f"{n:,} {noun if n == 1 else many or noun + 's'}"

@@ -49,12 +49,12 @@ def _as_text(value: str | float | None, kind: Kind, digits: int) -> str:
         return NEVER
     match kind:
         case "fixed":
-            return f"{value:.{digits}f}"
+            return f"{value:,.{digits}f}"
         case "figures":
             text = f"{value:.{digits}g}"
-            return f"{float(text):.0f}" if "e" in text else text
+            return f"{float(text):,.0f}" if float(text) >= 1000.0 else text
         case "count":
-            return str(value)
+            return f"{value:,}"
         case "change":
             return signed(value, digits)
         case "share":

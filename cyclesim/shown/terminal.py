@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from io import StringIO
 from textwrap import wrap
 
@@ -13,6 +14,7 @@ from rich.text import Text
 from cyclesim.said.page import Heading, Line, Page, Row, Table, Tone
 from cyclesim.said.words import plain
 from cyclesim.shown.cells import heading, shown
+from cyclesim.shown.reader import for_reader
 
 NARROWEST, WIDEST = 80, 110
 _BELOW = 52
@@ -29,11 +31,12 @@ _STYLES: dict[Tone, str] = {
 }
 
 
-def printed(page: Page, width: int = NARROWEST, colour: bool = False) -> str:
-    """All that a page says, without blanks at the ends of lines.
+def printed(page: Page, width: int = NARROWEST, colour: bool = False, us: bool = False) -> str:
+    """All that a page says, without blanks at the ends of lines; *us*: in US units.
 
     *width* in characters is kept between 80 and 110. Colour only where the caller knows of a terminal.
     """
+    page = for_reader(page, us)
     sheet, width = StringIO(), max(NARROWEST, min(width, WIDEST))
     console = Console(
         file=sheet,
@@ -60,7 +63,8 @@ def printed(page: Page, width: int = NARROWEST, colour: bool = False) -> str:
                 console.print(_drawn(block) if any(map(heading, block.columns)) else _listed(block, width))
                 for note in block.notes:
                     console.print(_wrapped(Line(note), width), no_wrap=True)
-    return "\n".join(line.rstrip() for line in sheet.getvalue().splitlines()) + "\n"
+    drawn = sheet.getvalue().replace(_PAD, " ")
+    return "\n".join(line.rstrip() for line in drawn.splitlines()) + "\n"
 
 
 def _wrapped(line: Line, width: int) -> Text:
@@ -83,9 +87,26 @@ def _drawn(table: Table) -> Drawn:
             drawn.add_column(
                 heading(column), justify="right", no_wrap=True, header_style="bold", vertical="bottom"
             )
-    for row in table.rows:
-        drawn.add_row(*map(Text, _cells(row, table)))
+    for row in _aligned([_cells(row, table) for row in table.rows], table):
+        drawn.add_row(*map(Text, row))
     return drawn
+
+
+_NUMBER = re.compile(r"[<+-]?[\d,]+(\.\d+)?")
+_PAD = "\u00a0"
+"""A blank that nobody strips; it becomes a plain one when all is drawn."""
+
+
+def _aligned(rows: list[list[str]], table: Table) -> list[list[str]]:
+    """The texts with the decimal points of a column's numbers below each other."""
+    for k, column in enumerate(table.columns):
+        if column.kind == "words":
+            continue
+        found = [(row, match) for row in rows if len(row) > k and (match := _NUMBER.fullmatch(row[k]))]
+        widest = max((len(match[1] or "") for _, match in found), default=0)
+        for row, match in found:
+            row[k] += _PAD * (widest - len(match[1] or ""))
+    return rows
 
 
 def _listed(table: Table, width: int) -> Text:

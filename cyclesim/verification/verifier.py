@@ -6,7 +6,7 @@ import gc
 from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from itertools import combinations
+from itertools import combinations, islice
 
 from cyclesim.analysis.mends import changes
 from cyclesim.analysis.rules import RULES, of_kind
@@ -24,16 +24,19 @@ from cyclesim.verification.cone import Cone, cone_of, groups
 from cyclesim.verification.dead_ends import dead_ends
 from cyclesim.verification.environment import Environment, Kind
 from cyclesim.verification.faults import FAULTS, PlantFault, faults_of, reroutes, touches
+from cyclesim.verification.in_time import TooManyWaysError, Way, ways
 from cyclesim.verification.replay import replayed
 from cyclesim.verification.search import Explored, TooManyStatesError, search
 from cyclesim.verification.story import steps_in_words
 from cyclesim.verification.subjects import Check, checks, judges
-from cyclesim.verification.timed import timed
+from cyclesim.verification.timed import timed, year_of
 
 Progress = Callable[[str, int, int], None]
 """Told what is looked at, the states found so far, and how many of them are still to be followed."""
 _STORIES_TRIED = 40
-"""How many ways to break a rule are put to the engine, the nearest first, before it is called untimely."""
+"""How many ways to break a rule are put to the engine, the nearest first, before all ways in time are."""
+_WAYS_TRIED = 12
+"""And so many of those, before the rule is called not decided."""
 
 
 def verify(
@@ -54,7 +57,7 @@ def verify(
         raise ValueError(f"0, 1 or 2 faults are verified, not {faults!r}")
     known = list(of_kind("state"))
     if rule is not None and rule not in known:
-        due, near = f"{one_of(known)} is due", did_you_mean(rule, known)
+        due, near = f"expected {one_of(known)}", did_you_mean(rule, known)
         hint = f" ({near})" if near else ""
         raise CycleSimError(f"'{shorten(rule)}' is no rule of one instant; {due}{hint}.")
     run = _Verifier(scenario, faults, any_order, on_progress)
@@ -62,13 +65,14 @@ def verify(
     with _uncollected():
         verdicts = run.verdicts(rule)
     whole = rule is None
+    year = year_of(run.plant, run.programme) if whole else None
     return Verification(
         scenario.title,
         faults,
         any_order,
         tuple(verdicts),
-        tuple(dead_ends(run.plant, run.programme, run.calendar)) if whole else (),
-        tuple(timed(run.plant, run.programme)) if whole else (),
+        tuple(dead_ends(run.plant, run.programme, run.calendar, year)) if whole else (),
+        tuple(timed(run.plant, run.programme, year)) if whole else (),
         assumed(run.plant.sheet),
         tuple(run.not_needed(rule)),
     )
@@ -178,7 +182,9 @@ class _Verifier:
             return
         cells = self._cells(check, commands) if self.faults else {}
         for name in check.rules:
-            if name not in commands.broken:
+            if why := self._by_plant(name, check.subject):
+                yield self._broken_by_plant(name, check, commands, why)
+            elif name not in commands.broken:
                 cone = commands.automaton.cone.names
                 yield self._verdict(name, check, cone, commands.states, cells=cells.get(name, ()))
             else:
@@ -186,6 +192,23 @@ class _Verifier:
                     yield self._in_order(name, replace(check, rules=(name,)), commands)
                 except TooManyStatesError as error:
                     yield self._verdict(name, check, automaton.cone.names, 0, undecided=str(error))
+
+    def _by_plant(self, name: str, subject: str) -> str:
+        """Why the plant alone breaks a rule of a subject; "" where it does not."""
+        by_plant = RULES[name].by_plant
+        breaches = by_plant(self.plant, self.programme) if by_plant else ()
+        return next((breach.cause for breach in breaches if breach.subject == subject), "")
+
+    def _broken_by_plant(self, name: str, check: Check, commands: Explored, why: str) -> Verdict:
+        """Broken whatever the order of events; with its story where some order comes to it."""
+        story = None
+        if name in commands.broken:
+            refined = self._refined(name, replace(check, rules=(name,)))
+            story = self._story(name, check, refined)[1] if name in refined.broken else None
+        return self._verdict(
+            name, check, commands.automaton.cone.names, commands.states, broken=True,
+            why=why, story=story, mends=tuple(self._mends(name, check)),
+        )  # fmt: skip
 
     def _in_order(self, name: str, check: Check, commands: Explored) -> Verdict:
         """A rule that some order breaks: whether the calendar's own does, and how."""
@@ -199,6 +222,9 @@ class _Verifier:
             cells = self._cells(check, refined, exact)[name] if self.faults else ()
             return self._verdict(name, check, cone, refined.states, cells=cells, only_in_another_order=True)
         why, story = self._story(name, check, refined)
+        if story is None:
+            cells = self._cells(check, refined, exact)[name] if self.faults else ()
+            return self._verdict(name, check, cone, refined.states, cells=cells, held_by_time=True)
         mends = tuple(self._mends(name, check))
         return self._verdict(
             name, check, cone, refined.states, broken=story.replayed == "by the engine",
@@ -212,22 +238,35 @@ class _Verifier:
         tell = self._tell(f"{name} ({check.subject}), by the calendar")
         return search(automaton, judges(narrowed, automaton), tell, until_broken=_STORIES_TRIED)
 
-    def _story(self, name: str, check: Check, explored: Explored) -> tuple[str, Story]:
-        """The first way to break a rule that the engine goes too, or else the shortest."""
+    def _story(self, name: str, check: Check, explored: Explored) -> tuple[str, Story | None]:
+        """The first way to break a rule that the engine goes too, or else the shortest; None if no times fit.
+
+        First the shortest way to each state is tried; where none of them is gone in time, every way in time.
+        """
         first: tuple[str, Story] | None = None
         for node, why in explored.broken[name]:
-            path = explored.path(node)
-            steps = steps_in_words(path)
-            how, times = replayed(self.plant, self.programme, name, check.subject, path)
-            at_s = tuple(times[place] - times[steps[0][0]] for place, _ in steps) if times else ()
-            story = why, Story(tuple(text for _, text in steps), how, at_s)
-            if how == "by the engine":
-                return story
-            first = first or story
-            if how == "order only":
-                break
+            story = self._told(name, check, explored.path(node))
+            first = first or (why, story)
+            if story.replayed != "in order, not in time":
+                return why, story
         assert first is not None
-        return first
+        judge = judges(replace(check, rules=(name,)), explored.automaton)[name]
+        fits = False
+        try:
+            for way, why in islice(ways(explored, judge), _WAYS_TRIED):
+                story, fits = self._told(name, check, way), True
+                if story.replayed == "by the engine":
+                    return why, story
+        except TooManyWaysError:
+            return first
+        return first if fits else (first[0], None)
+
+    def _told(self, name: str, check: Check, path: Way) -> Story:
+        """A way in words, put to the engine."""
+        steps = steps_in_words(path)
+        how, times = replayed(self.plant, self.programme, name, check.subject, path)
+        at_s = tuple(times[place] - times[steps[0][0]] for place, _ in steps) if times else ()
+        return Story(tuple(text for _, text in steps), how, at_s)
 
     def _verdict(
         self, name: str, check: Check, cone: Collection[str], states: int, **outcome: object
@@ -342,11 +381,16 @@ class _Verifier:
         if RULES[name].limited and still and self.plant.trips_dry(check.subject):
             return Cell(sentences, states, "limit", why)
         why, story = self._story(name, check, explored)
+        if story is None:
+            return Cell(
+                sentences, states, barrier(explored, check) if sees else "not needed", held_by_time=True
+            )
         if story.replayed == "in order, not in time":
             return Cell(sentences, states, "time", why, story)
         alone = self.mends_faults and len(faults) == 1
         mends = tuple(self._mends(name, check, faults[0])) if alone else ()
-        return Cell(sentences, states, "nothing", why, story, mends)
+        undone = any(FAULTS[fault.kind].barrier for fault in faults)
+        return Cell(sentences, states, "nothing", why, story, mends, undoes_barrier=undone)
 
     # -- mends ---------------------------------------------------------------------------------------------
 
@@ -380,6 +424,8 @@ class _Verifier:
     def holds(self, name: str, subject: str) -> tuple[bool, int, bool]:
         """Whether a rule holds, in how many states, and whether that is because it never comes on."""
         states = 0
+        if self._by_plant(name, subject):
+            return False, 0, False
         for check in checks(self.plant, self.programme):
             if name not in check.rules or check.subject != subject:
                 continue

@@ -80,7 +80,7 @@ def test_how_long_cooling_water_stays_in_the_growth_band(run: Run) -> None:
     """From 60 degC towards 10 degC: in the band from tau ln(50/35) to tau ln(50/10)."""
     history = run(hours=240.0)
     tau = next(b.capacity_j_k / b.ua_w_k for b in history.plant.bodies if b.name == "bench")
-    history.trace.stays["bench"].put(Stay(0, 0, 864_000, False, 60.0, 10.0, 5.0, 60.0))
+    history.trace.stays["bench"].put(Stay(0, 0, 864_000, False, 60.0, 10.0, 5.0, 60.0, 60.0))
     stand(history, "bench", (0, 240, 0.0, 240))
     ((start, end),) = history.warm_and_still["bench"].tolist()
     assert pytest.approx(tau * math.log(50 / 35)) == start
@@ -94,17 +94,35 @@ def test_how_long_warming_water_stays_in_the_growth_band(run: Run) -> None:
     """From 0 towards 60 degC: in the band from tau ln(60/40) to tau ln(60/15)."""
     history = run(hours=240.0, zone_c=60.0)
     tau = next(b.capacity_j_k / b.ua_w_k for b in history.plant.bodies if b.name == "bench")
-    history.trace.stays["bench"].put(Stay(0, 0, 864_000, False, 0.0, 60.0, 5.0, 0.0))
+    history.trace.stays["bench"].put(Stay(0, 0, 864_000, False, 0.0, 60.0, 5.0, 0.0, 0.0))
     stand(history, "bench", (0, 240, 0.0, 240))
     assert [
         [pytest.approx(tau * math.log(60 / 40)), pytest.approx(tau * math.log(60 / 15))]
     ] == history.warm_and_still["bench"].tolist()
 
 
+def test_the_warm_end_of_a_leg_counts(run: Run) -> None:
+    """12 degC at one end, 30 at the other, 19 on the mean: some of it is above 20 degC for tau ln(20/10)."""
+    history = run(hours=240.0)
+    tau = next(b.capacity_j_k / b.ua_w_k for b in history.plant.bodies if b.name == "bench")
+    history.trace.stays["bench"].put(Stay(0, 0, 864_000, False, 19.0, 10.0, 5.0, 12.0, 30.0))
+    stand(history, "bench", (0, 240, 0.0, 240))
+    assert [[0.0, pytest.approx(tau * math.log(2.0))]] == history.warm_and_still["bench"].tolist()
+
+
+def test_the_cold_end_of_a_hot_leg_counts(run: Run) -> None:
+    """44 degC at one end, 80 at the other: some of it is in the band from the start on."""
+    history = run(hours=240.0)
+    tau = next(b.capacity_j_k / b.ua_w_k for b in history.plant.bodies if b.name == "bench")
+    history.trace.stays["bench"].put(Stay(0, 0, 864_000, False, 60.0, 10.0, 5.0, 44.0, 80.0))
+    stand(history, "bench", (0, 240, 0.0, 240))
+    assert [[0.0, pytest.approx(tau * math.log(7.0))]] == history.warm_and_still["bench"].tolist()
+
+
 def test_flow_ends_a_warm_and_still_spell(run: Run) -> None:
     """Water at 30 degC beside a zone at 30 degC is warm all day, but still only while nothing flows."""
     history = run(zone_c=30.0)
-    history.trace.stays["bench"].put(Stay(0, 0, 86_400, False, 30.0, 30.0, 0.0, 30.0))
+    history.trace.stays["bench"].put(Stay(0, 0, 86_400, False, 30.0, 30.0, 0.0, 30.0, 30.0))
     stand(history, "bench", (0, 7, 0.0, 7), (7, 8, 1e-3, 7), (8, 24, 0.0, 16))
     stand(history, "bench, last jet", (0, 7, 0.0, 7), (7, 8, 1e-3, 7), (8, 24, 0.0, 16))
     legs = measure(history).legs
@@ -118,8 +136,8 @@ def test_flow_ends_a_warm_and_still_spell(run: Run) -> None:
 def test_heat_lost_is_told_apart_by_whether_the_leg_has_joined_the_tub(run: Run) -> None:
     """3.6 MJ lost while joined is 1 kWh flowing; 1.8 MJ while alone is half a kWh standing."""
     history = run()
-    history.trace.stays["bench"].put(Stay(0, 0, 3600, True, 36.0, 36.0, 3.6e6, 36.0))
-    history.trace.stays["bench"].put(Stay(0, 3600, 86_400, False, 36.0, 20.0, 1.8e6, 36.0))
+    history.trace.stays["bench"].put(Stay(0, 0, 3600, True, 36.0, 36.0, 3.6e6, 36.0, 36.0))
+    history.trace.stays["bench"].put(Stay(0, 3600, 86_400, False, 36.0, 20.0, 1.8e6, 36.0, 36.0))
     legs = measure(history).legs
     assert (1.0, 0.5) == (legs["bench"].heat_lost_flowing_kwh, legs["bench"].heat_lost_standing_kwh)
     assert None is legs["bench, last jet"].heat_lost_standing_kwh
@@ -128,7 +146,7 @@ def test_heat_lost_is_told_apart_by_whether_the_leg_has_joined_the_tub(run: Run)
 def test_coldest_water_of_a_joined_leg_is_the_tubs(run: Run) -> None:
     """A leg that flows all day is as cold as the tub was at its coldest."""
     history = run()
-    history.trace.stays["bench"].put(Stay(0, 0, 86_400, True, 36.0, 36.0, 0.0, 36.0))
+    history.trace.stays["bench"].put(Stay(0, 0, 86_400, True, 36.0, 36.0, 0.0, 36.0, 36.0))
     for start, temp in ((0, 36.0), (3600, 34.5), (7200, 35.0)):
         history.trace.tub.put(Piece(start, start + 3600, temp, 20.0, 0.0, 0.0, 0.0))
     assert 34.5 == measure(history).legs["bench"].coldest_water_c

@@ -159,7 +159,9 @@ def test_a_heater_that_is_too_small_is_found_by_a_run(scenario: Build) -> None:
 
 def stood(history: History, name: str, from_c: float) -> None:
     """A body that stands throughout beside its zone."""
-    history.trace.stays[name].put(Stay(0, 0, history.trace.span_s, False, from_c, from_c, 0.0, from_c))
+    history.trace.stays[name].put(
+        Stay(0, 0, history.trace.span_s, False, from_c, from_c, 0.0, from_c, from_c)
+    )
 
 
 def test_a_leg_that_freezes(run: Run) -> None:
@@ -179,8 +181,8 @@ def test_a_trickle_that_is_below_freezing_at_its_end(run: Run) -> None:
     history = run(hours=200)
     rows = history.trace.stays["bench"]
     for hour, coldest_c in enumerate((4.0, -3.0, -3.0, 4.0)):
-        rows.put(Stay(0, hour * H, (hour + 1) * H, True, 8.0, 8.0, 0.0, coldest_c))
-    rows.put(Stay(0, 4 * H, history.trace.span_s, False, 8.0, 8.0, 0.0, 4.0))
+        rows.put(Stay(0, hour * H, (hour + 1) * H, True, 8.0, 8.0, 0.0, coldest_c, 8.0))
+    rows.put(Stay(0, 4 * H, history.trace.span_s, False, 8.0, 8.0, 0.0, 4.0, 8.0))
     (breach,) = told(history, "frost-in-plant")
     assert ("bench", H, -3.0) == (breach.subject, breach.at_s, breach.worst)
     assert breach.lasts_s in (H, 2 * H)
@@ -190,9 +192,9 @@ def test_what_stood_cold_and_is_flushed_out_freezes_no_longer(run: Run) -> None:
     """It stood at -1 degC for an hour, and then warm water ran for eight: one hour."""
     history = run(hours=200, zone_c=-1.0)
     rows = history.trace.stays["bench"]
-    rows.put(Stay(0, 0, H, False, -1.0, -1.0, 0.0, -1.0))
-    rows.put(Stay(0, H, 9 * H, True, -1.0, 30.0, 0.0, -1.0))
-    rows.put(Stay(0, 9 * H, 10 * H, False, 30.0, 25.0, 0.0, 30.0))
+    rows.put(Stay(0, 0, H, False, -1.0, -1.0, 0.0, -1.0, -1.0))
+    rows.put(Stay(0, H, 9 * H, True, -1.0, 30.0, 0.0, -1.0, -1.0))
+    rows.put(Stay(0, 9 * H, 10 * H, False, 30.0, 25.0, 0.0, 30.0, 30.0))
     (breach,) = told(history, "frost-in-plant")
     assert (0.0, H) == (breach.at_s, breach.lasts_s)
 

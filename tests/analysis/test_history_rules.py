@@ -140,7 +140,7 @@ def test_warm_stagnation_over_the_longer_night(run: Run) -> None:
 def warm(history: History, name: str, temp_c: float, *stands: tuple[float, float]) -> None:
     """A body that is as warm as its zone throughout, and stands in these hours."""
     end = history.trace.span_s
-    history.trace.stays[name].put(Stay(0, 0, end, False, temp_c, temp_c, 0.0, temp_c))
+    history.trace.stays[name].put(Stay(0, 0, end, False, temp_c, temp_c, 0.0, temp_c, temp_c))
     at = 0.0
     for start, stop in stands:
         put(history, name, (at, start, 1e-3, 0, 0), (start, stop, 0.0, stop - start, 0))

@@ -35,8 +35,8 @@ def test_hours_until_zero(run: Run, tau_h: float, from_c: float, zero_h: float) 
     """A pipe beside air of -10 degC, from the cut at 01:20 on, over the hours of its zone."""
     history = run(zone_c=-10.0, hours=48, power=[(4800, "lost"), (4800 + 2 * H, "on")])
     history.plant.__dict__["bodies"] = (Body("bench", 0.02, tau_h * H, 1.0, "soil"),)
-    history.trace.stays["bench"].put(Stay(0, 0, 4800, True, from_c, from_c, 0.0, from_c))
-    history.trace.stays["bench"].put(Stay(0, 4800, 48 * H, False, from_c, from_c, 0.0, from_c))
+    history.trace.stays["bench"].put(Stay(0, 0, 4800, True, from_c, from_c, 0.0, from_c, from_c))
+    history.trace.stays["bench"].put(Stay(0, 4800, 48 * H, False, from_c, from_c, 0.0, from_c, from_c))
     outage = cut(history)
     assert pytest.approx(zero_h, rel=0.01) == outage.until_zero_h["bench"]
     assert ("2027-03-01T01:20:00+00:00", 2.0) == (outage.from_local, outage.lasts_h)
@@ -48,7 +48,7 @@ def test_a_part_that_stood_before_the_cut_is_as_cold_as_it_was(run: Run) -> None
     """A pipe with tau = 5 h that stood from 0 h at 20 degC is at -10 + 30 / e when the power fails at 5 h."""
     history = run(zone_c=-10.0, hours=48, power=[(5 * H, "lost"), (6 * H, "on")])
     history.plant.__dict__["bodies"] = (Body("bench", 0.02, 5.0 * H, 1.0, "soil"),)
-    history.trace.stays["bench"].put(Stay(0, 0, 48 * H, False, 20.0, -9.9, 0.0, 20.0))
+    history.trace.stays["bench"].put(Stay(0, 0, 48 * H, False, 20.0, -9.9, 0.0, 20.0, 20.0))
     left_h = 5.0 * math.log(30.0 / math.e / 10.0)
     assert pytest.approx(left_h, rel=1e-9) == cut(history).until_zero_h["bench"]
 
@@ -60,8 +60,8 @@ def test_hours_until_a_tenth_is_ice(run: Run, ua_w_k: float, from_c: float, ice_
     """A metre of 2 in pipe (2.165 L) beside -10 degC, bare and with 13 mm of foam."""
     history = run(zone_c=-10.0, hours=48, power=[(4800, "lost"), (4800 + 2 * H, "on")])
     history.plant.__dict__["bodies"] = (Body("bench", 0.0021648, 2.1648 * 4200.0, ua_w_k, "soil"),)
-    history.trace.stays["bench"].put(Stay(0, 0, 4800, True, from_c, from_c, 0.0, from_c))
-    history.trace.stays["bench"].put(Stay(0, 4800, 48 * H, False, from_c, from_c, 0.0, from_c))
+    history.trace.stays["bench"].put(Stay(0, 0, 4800, True, from_c, from_c, 0.0, from_c, from_c))
+    history.trace.stays["bench"].put(Stay(0, 4800, 48 * H, False, from_c, from_c, 0.0, from_c, from_c))
     outage = cut(history)
     zero_h, frozen_h = outage.until_zero_h["bench"], outage.until_frozen_h["bench"]
     assert zero_h is not None
@@ -70,14 +70,14 @@ def test_hours_until_a_tenth_is_ice(run: Run, ua_w_k: float, from_c: float, ice_
 
 
 def test_a_thaw_takes_ice_off(run: Run) -> None:
-    """Two hours of four freeze half; a hot hour melts that and four are due again; a mild one costs less."""
+    """Two hours of four freeze half; expected a hot hour melts that and four again; a mild one costs less."""
     history = run(zone_c=-10.0, hours=48, power=[(H, "lost"), (2 * H, "on")])
     zones = history.trace.zones
     assert zones is not None
     series, due_j = zones.series["soil"], 0.1 * 0.002 * 999.84 * 333_500.0
     ua = due_j / (10.0 * 4 * H)  # four hours at -10 degC freeze a tenth
     history.plant.__dict__["bodies"] = (Body("bench", 0.002, 1e-6, ua, "soil"),)
-    history.trace.stays["bench"].put(Stay(0, 0, 48 * H, True, 5.0, 5.0, 0.0, 5.0))
+    history.trace.stays["bench"].put(Stay(0, 0, 48 * H, True, 5.0, 5.0, 0.0, 5.0, 5.0))
     first = int(H - zones.origin_s) // H
     assert pytest.approx(4.0, rel=1e-3) == cut(history).until_frozen_h["bench"]
     for hour, temp in enumerate([-10.0, -10.0, 50.0, -10.0, -10.0]):
@@ -116,7 +116,7 @@ def test_the_tub_freezes_with_its_shell(run: Run) -> None:
 def test_what_never_freezes_within_ten_days_has_no_hours(run: Run) -> None:
     """Beside a zone of 0.5 degC nothing reaches 0."""
     history = run(zone_c=0.5, hours=48, power=[(H, "lost"), (2 * H, "on")])
-    history.trace.stays["bench"].put(Stay(0, 0, 48 * H, False, 5.0, 5.0, 0.0, 5.0))
+    history.trace.stays["bench"].put(Stay(0, 0, 48 * H, False, 5.0, 5.0, 0.0, 5.0, 5.0))
     outage = cut(history)
     assert {"tub": None, "bench": None} == outage.until_zero_h == outage.until_frozen_h
 

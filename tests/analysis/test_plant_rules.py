@@ -263,6 +263,32 @@ def test_flush_too_short_says_how_long_it_must_be(scenario: Build) -> None:
     assert f"lengthen the flush to 40 s: it needs at least {math.ceil(2 * once)} s" == breach.mend
 
 
+SPOUT = (
+    ("  pumps:\n", "    spout: {pipe: 63 PN10, length: 60 m, zone: room}\n  pumps:\n"),
+    ("element, bench, tub]]", "element, {parallel: [bench, spout]}, tub]]"),
+)
+
+
+def test_a_leg_without_jets_is_flushed_to_its_far_end(scenario: Build) -> None:
+    """60 m beside the jets that the flush alone moves: volume over flow, and what lies before both."""
+    only = ('filter_runs: [{pump: main low, start: ["03:00", "15:00"], lasts: 2 h}]', "filter_runs: []")
+    no_heat = ("  heating: {with: [element], pump: main low, keep_at: 36 degC, within: 1 K}\n", "")
+    built = scenario(*SPOUT, only, no_heat, ("lasts: 40 s", "lasts: 15 s"))
+    (breach,) = judged(flush_too_short, built)
+    duty, area = Assembly(built).duty(("high",)), math.pi / 4 * 0.057**2
+    whole, spout = duty.flow_m3_s("filter"), duty.flow_m3_s("spout")
+    once = (area * 6.0 + 0.014 + 0.002 + 0.002) / whole + area * 60.0 / spout
+    assert pytest.approx(15.0 / once) == breach.worst
+    assert "to the far end of spout" in breach.cause
+
+
+def test_a_leg_without_jets_that_others_move_needs_no_flush(scenario: Build) -> None:
+    """The same leg, moved by filter runs and heating: 40 s do for the jets."""
+    jets_s = Assembly(scenario(*SPOUT)).duty(("high",)).reached_s["bench to jet 3"]
+    lasts = f"lasts: {math.ceil(2 * jets_s)} s"
+    assert [] == judged(flush_too_short, scenario(*SPOUT, ("lasts: 40 s", lasts)))
+
+
 def test_a_flush_longer_than_the_controller_takes(scenario: Build) -> None:
     """Where no length that can be keyed in is enough, the mend says so."""
     built = scenario(

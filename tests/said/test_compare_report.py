@@ -41,7 +41,7 @@ def test_screen_json_and_picture(tmp_path: Path) -> None:
         assert heading in shown.stdout
     values = json.loads(data.read_text("utf-8"))
     total = [plant["owning"]["total"] for plant in values["plants"]]
-    assert f"{total[0]:.0f}" in shown.stdout
+    assert f"{total[0]:,.0f}" in shown.stdout
     assert 3 == len(values["futures"])
     for told in values["takings"]:
         assert told.split()[0] in shown.stdout

@@ -43,8 +43,9 @@ def test_the_page_tells_the_numbers_of_its_json(readings: Path, tmp_path: Path) 
     assert [30.0, 13.3, 280.0] == [pytest.approx(row["read"]) for row in rows]
     assert [False, False, True] == [row["agrees"] for row in rows]
     for row in rows:
-        assert f"{row['read']:.3g} {row['unit']} ±{row['read_off']:.2g}" in shown.stdout
-        assert f"{row['predicted']:.3g} {row['unit']} ±{row['predicted_off']:.2g}" in shown.stdout
+        for value in ("read", "predicted"):
+            told = f"{row[value]:.3g} ±{row[f'{value}_off']:.2g} {row['unit']}"
+            assert told in shown.stdout
         assert row["impossible"] in " ".join(shown.stdout.split())
     assert "at most 16 m" in rows[0]["impossible"]
     assert "2 of 3 readings differ" in shown.stdout

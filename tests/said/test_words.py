@@ -7,7 +7,7 @@ from cyclesim.said import words
 
 @pytest.mark.parametrize(
     ("value", "shown"),
-    [(0.02, "<0.1"), (-0.02, "0"), (9.96, "10.0"), (99.96, "100.0"), (1203.4, "1203"), (-3.21, "-3.2")],
+    [(0.02, "<0.1"), (-0.02, "0"), (9.96, "10.0"), (99.96, "100.0"), (1203.4, "1,203"), (-3.21, "-3.2")],
 )
 def test_number_keeps_no_more_digits_than_it_deserves(value: float, shown: str) -> None:
     """Small, large and negative numbers keep their size and sign with one decimal at most."""

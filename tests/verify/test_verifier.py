@@ -2,12 +2,14 @@
 
 import re
 from dataclasses import replace
+from datetime import date, datetime
 from pathlib import Path
 
 import pytest
+from dateutil.rrule import rrulestr
 
 import cyclesim
-from cyclesim.analysis.rules import of_kind
+from cyclesim.analysis.rules import check_plant, of_kind
 from cyclesim.analysis.supply import overloads
 from cyclesim.errors import CycleSimError
 from cyclesim.said.verify import verification_values, verify_page
@@ -17,11 +19,12 @@ from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.answer import Cell, Story, Verdict, Verification
 from cyclesim.verification.automaton import Automaton
-from cyclesim.verification.calendar_order import PEOPLE, Calendar
+from cyclesim.verification.calendar_order import PEOPLE, Calendar, every_day_of
 from cyclesim.verification.cone import cone_of, groups
 from cyclesim.verification.dead_ends import dead_ends
 from cyclesim.verification.environment import Environment
 from cyclesim.verification.faults import FaultyPlant, faults_of
+from cyclesim.verification.in_time import ways
 from cyclesim.verification.replay import fitted
 from cyclesim.verification.search import search
 from cyclesim.verification.subjects import checks, judges
@@ -113,6 +116,48 @@ def test_both_states_of_the_clock_are_passed(build):
     assert 2 <= len({start % 86_400 for start, _ in spans if start % 86_400 < 6 * 3600})
 
 
+RARE_FLUSH = (
+    'start: ["07:30", "19:30"], lasts: 40 s}]',
+    'start: "19:30", lasts: 40 s, repeats: "FREQ=MONTHLY;BYMONTHDAY=17"}]',
+)
+
+
+@pytest.mark.parametrize(("start", "broken"), [("19:00", True), ("18:00", False)])
+def test_what_is_rare_may_fall_on_any_day(build, start, broken):
+    """A flush on the 17th and bathing on Mondays of March meet in 2031, not in 2027: 17 March is a Wednesday.
+
+    By the weekdays of 17 March, from Python's own calendar; an hour earlier they meet in no year.
+    """
+    assert 2 == date(2027, 3, 17).weekday()
+    assert 0 == date(2031, 3, 17).weekday()
+    bathes = f'{{start: "{start}", lasts: 1 h, repeats: "FREQ=WEEKLY;BYDAY=MO;BYMONTH=3"}}'
+    flush = RARE_FLUSH[0], RARE_FLUSH[1].replace("BYMONTHDAY", "BYMONTH=3;BYMONTHDAY")
+    scenario = build(flush, ("  heating: {with", f"  bathing: [{bathes}]\n  heating: {{with"))
+    (verdict,) = verify(scenario, rule="flush-onto-people").verdicts
+    assert broken == verdict.broken
+
+
+@pytest.mark.parametrize(
+    ("rule", "often"),
+    [
+        ("FREQ=WEEKLY;BYDAY=FR", ""),
+        ("FREQ=DAILY;BYMONTH=6,7", ""),
+        ("FREQ=WEEKLY;INTERVAL=2;BYDAY=FR", "FREQ=WEEKLY;BYDAY=FR"),
+        ("FREQ=DAILY;INTERVAL=3", "FREQ=DAILY"),
+        ("FREQ=MONTHLY;BYDAY=1MO,-1FR;BYMONTH=5", "FREQ=WEEKLY;BYDAY=MO,FR;BYMONTH=5"),
+        ("FREQ=YEARLY;BYMONTH=2;BYMONTHDAY=29", "FREQ=DAILY;BYMONTH=2"),
+        ("FREQ=YEARLY", "FREQ=DAILY;BYMONTH=1"),
+    ],
+)
+def test_the_days_that_a_rare_rule_could_name(rule, often):
+    """As RFC 5545 reads: each rare rule's days, over 40 years, are days of the rule that stands for it."""
+    assert often == every_day_of(rule)
+    if often:
+        begin, end = datetime(2027, 1, 1), datetime(2067, 1, 1)
+        rare, all_ = (set(rrulestr(r, dtstart=begin).between(begin, end, inc=True)) for r in (rule, often))
+        assert rare < all_
+
+
 def test_any_order_breaks_what_the_calendar_does_not(build):
     """A flush an hour before people come: their order in the day is all that keeps it off them."""
     changes = ("  heating: {with", '  bathing: [{start: "18:00", lasts: 1 h}]\n  heating: {with')
@@ -130,7 +175,7 @@ def test_the_story_of_a_thermostat_past_the_controller(build):
     """It is short, in plain sentences, ends in heat without flow, and the engine goes the same way."""
     (verdict,) = verify(build(STARTED), rule="heat-without-flow").verdicts
     assert verdict.broken
-    assert "its own thermostat has it on, and no water moves through it" == verdict.why
+    assert "its own thermostat runs it with no water flowing" == verdict.why
     assert "by the engine" == verdict.story.replayed
     said = " / ".join(verdict.story.steps)
     assert "the element, own thermostat closes; element fires" in said
@@ -138,7 +183,7 @@ def test_the_story_of_a_thermostat_past_the_controller(build):
     assert list(verdict.story.at_s) == sorted(verdict.story.at_s)
     holds = [mend.said for mend in verdict.mends if mend.holds]
     assert any("own_flow_switch" in said for said in holds)
-    assert any("take the contacts off" in said for said in holds)
+    assert any("disconnect the contacts" in said for said in holds)
 
 
 def test_times_are_fitted_or_refused(build):
@@ -153,8 +198,28 @@ def test_times_are_fitted_or_refused(build):
     assert times is not None
     assert times == sorted(times)
     assert 5 <= times[-1] < 75
+    judge = judges(check, automaton)["heat-without-flow"]
+    way, _ = next(ways(found, judge))
+    assert fitted(way) is not None
     automaton.lasts_s[automaton.timers.index("grace of element")] = 5000.0
     assert fitted(path) is None
+    assert list(ways(found, judge)) == [], "the pump rests for 75 s, so that no way at all is that long"
+
+
+def test_what_no_length_of_a_timer_allows_is_held_by_time(build):
+    """A proof of 4 s where 5 s are due, behind an own switch of 4 s.
+
+    By hand: flow is sensed in the second in which it comes, proving begins a pass later, 1 s, and lasts 4 s:
+    in the second in which the heat comes on the flow has lasted 5 s. With 3 s it has not; a year agrees.
+    """
+    own = ("high_limit: 60 degC, zone: room}", "high_limit: 60 degC, zone: room, own_flow_switch: 4 s}")
+    for proof_s, broken in ((4, False), (3, True)):
+        shorter = own[0], own[1].replace("4 s", f"{proof_s} s")
+        scenario = build(shorter, ("unless: flow proven, for: 5 s", f"unless: flow proven, for: {proof_s} s"))
+        (verdict,) = verify(scenario, rule="heat-before-proof").verdicts
+        assert (broken, not broken, False) == (verdict.broken, verdict.held_by_time, verdict.is_open)
+        in_run = {finding.rule for finding in cyclesim.simulate(scenario, days=20).findings}
+        assert broken == ("heat-before-proof" in in_run)
 
 
 # -- faults ------------------------------------------------------------------------------------------------
@@ -206,7 +271,7 @@ def test_a_level_switch_holds_low_water(build):
     (dry,) = verify(build(("    water: 1500 L", "    water: 1500 L\n    level_switch: true")), faults=2,
                     rule="dry-running").verdicts  # fmt: skip
     held = cells(dry)
-    assert "controller" == held["the water falls below the suction fittings"]
+    assert "kept" == held["the water falls below the suction fittings"]
     two = [name for name, barrier in held.items() if barrier == "nothing"]
     assert two
     assert all(" and " in name and "water falls" in name for name in two)
@@ -293,6 +358,35 @@ def test_sets_that_overload_a_circuit(build):
     assert [] == overloads(Assembly(build(("breaker: 20 A", "breaker: 25 A"))), "supply")
 
 
+def test_a_changeover_of_no_time_breaks_its_rule_wherever_it_is_asked(build):
+    """In verify, run and check alike, although a pass of one second lies between the two speeds."""
+    scenario = build(("changeover: 2 s", "changeover: 0 s"))
+    plant, programme = Assembly(scenario), Programme(scenario)
+    (verdict,) = verify(scenario, rule="both-speeds-at-once").verdicts
+    assert verdict.broken
+    assert [mend.said for mend in verdict.mends if mend.holds] == ["a changeover of 1 s"]
+    by_plant, _ = check_plant(plant, programme)
+    assert ("both-speeds-at-once", "main") in {(f.rule, f.subject) for f in by_plant}
+    in_run = cyclesim.simulate(scenario, days=1).findings
+    assert ("both-speeds-at-once", "main") in {(f.rule, f.subject) for f in in_run}
+    never = build(("changeover: 2 s", "changeover: 0 s"), ("pump: main high, start", "pump: main low, start"))
+    (verdict,) = verify(never, rule="both-speeds-at-once").verdicts
+    assert (True, None) == (verdict.broken, verdict.story), "nothing asks for both speeds"
+
+
+def test_the_head_line_says_what_the_faults_say(build):
+    """Broken by the low water alone: no rule rests on a barrier that it does not have."""
+    found = verify(build(), faults=1, rule="dry-running")
+    (dry,) = found.verdicts
+    assert (False, False, 1) == (dry.broken, dry.rests_on_one, len(dry.unheld))
+    text = " ".join(printed(verify_page(found)).split())
+    assert (
+        f"broken by 1 of {len(dry.cells)} single faults: the water falls below the suction fittings" in text
+    )
+    assert "No modelled order" not in text
+    assert "one barrier" not in text
+
+
 # -- dead ends and times -----------------------------------------------------------------------------------
 
 
@@ -360,16 +454,18 @@ def test_what_never_comes_to_rest_is_told_as_it_would_be_seen(build):
 
 
 def test_times_are_declared_and_seen(build):
-    """5 s of proof for 5 s due; 2 s of changeover; a rest of 75 s allows 48 starts an hour, 8 are due."""
+    """5 s of proof for 5 s due; 2 s of changeover; a rest of 75 s allows 48 starts an hour, expected 8."""
     scenario = build()
-    found = timed(Assembly(scenario), Programme(scenario))
-    facts = {(t.known_from, t.subject, t.what.split(",")[0]): t.holds for t in found}
-    assert facts["declared", "element", "proof of flow of 5 s"]
-    assert facts["declared", "element", "run-on of 60 s"]
-    assert facts["declared", "main", "changeover of 2 s"]
-    assert not facts["declared", "main", "at most 48 starts an hour"]
-    assert facts["trace", "element", "proof of flow"]
-    assert facts["trace", "main", "starts an hour"]
+    found = list(timed(Assembly(scenario), Programme(scenario)))
+    facts = {(t.subject, t.what): (t.declared, t.holds, t.held_in_year) for t in found}
+    assert facts["element", "proof of flow"] == (5.0, True, True)
+    assert facts["element", "run-on"] == (60.0, True, True)
+    assert facts["main", "changeover"] == (2.0, True, True)
+    assert facts["main", "starts in an hour"] == (48.0, False, True)
+    starts = next(t.said for t in found if t.what == "starts in an hour")
+    assert starts.startswith(
+        "nothing limits it to 8 starts an hour (its rest and least run allow 48); the sim"
+    )
 
 
 # -- the report and the calls ------------------------------------------------------------------------------
@@ -380,8 +476,8 @@ def test_the_report_says_what_it_verifies(build):
     page = verify_page(verify(build(STARTED, NO_LIMIT), faults=1))
     text = printed(page)
     assert max(map(len, text.splitlines())) <= 80
-    assert "No modelled order of events breaks this" in text
-    assert "BROKEN: its own thermostat has it on" in text
+    assert "Without a fault not broken" in text
+    assert "BROKEN: its own thermostat runs it" in text
     assert "not the plant as built" in " ".join(text.split())
     assert "independent high limit" in " ".join(text.split())
     for word in ("safe ", "proved", "proven safe"):
@@ -498,9 +594,9 @@ def test_an_own_switch_and_a_contact_that_outlasts_count_as_proof_and_run_on():
     """What the mended orchard wall declares beside the controller: 10 s of flow before, 2 min of it after."""
     scenario = load(next(file for file in FILES if file.stem == "orchard-wall-mended"))
     found = timed(Assembly(scenario), Programme(scenario))
-    facts = {(t.known_from, t.subject, t.what.split(",")[0]): t.holds for t in found}
-    assert facts["declared", "heat_pump", "proof of flow of 10 s"]
-    assert facts["declared", "heat_pump", "run-on of 2 min"]
+    facts = {(t.subject, t.what): (t.declared, t.holds) for t in found}
+    assert facts["heat_pump", "proof of flow"] == (10.0, True)
+    assert facts["heat_pump", "run-on"] == (120.0, True)
 
 
 def test_a_limit_that_the_file_leaves_open_is_told_as_assumed(build):

@@ -310,7 +310,7 @@ class Judge:
         return max(c for _, c in self.run.tub) > self.limits.bathing_temperature_c + TOO_HOT_K
 
     def flush_too_short(self) -> bool:
-        """A flush moves less than twice what lies before the slowest last jet."""
+        """A flush moves less than twice what lies before the slowest last jet, or end that it alone moves."""
         layout, pieces = self.run.layout, {p.name: p for p in self.run.layout.pieces}
         for entry in self.scenario.schedule.line_flushes:
             pump, speed = entry.pump
@@ -326,12 +326,19 @@ class Judge:
                 return done[node]
 
             for name, leg in self.plant.legs.items():
-                if leg.manifold and flows[name] > STILL_M3_S:
-                    last = pieces[f"{name} to jet {leg.manifold.jets}"]
+                if flows[name] > STILL_M3_S and (leg.manifold or not self._moved_else(name)):
+                    last = pieces[f"{name} to jet {leg.manifold.jets}" if leg.manifold else name]
                     once = reached_s(last.a) + last.volume_m3 / flows[last.name]
                     if entry.lasts_s < FLUSH_VOLUMES * once:
                         return True
         return False
+
+    def _moved_else(self, name: str) -> bool:
+        """Whether anything but a flush or bathers has a pump that moves a leg."""
+        schedule, layout = self.scenario.schedule, self.run.layout
+        asked = [entry.pump for entry in schedule.filter_runs]
+        asked += [part.pump for part in (schedule.heating, schedule.frost_protection) if part]
+        return any(abs(self.run.hydraulics.flows(layout.alone(*at))[name]) > STILL_M3_S for at in asked)
 
 
 RESTATED: dict[str, Callable[[Judge], bool]] = {

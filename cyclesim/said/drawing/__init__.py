@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.metrics import LegMetrics
-from cyclesim.said.drawing.elements import Elements, told_quantity
+from cyclesim.said.drawing.elements import Elements
 from cyclesim.said.drawing.joined import TUB, Between, Joined, Tee, joined
 from cyclesim.said.drawing.pieces import GRID, Layout, Piece, through
 from cyclesim.said.drawing.routes import Sheet
@@ -16,12 +16,17 @@ from cyclesim.simulation.assembly import Assembly
 
 __all__ = ["Drawing", "drawing"]
 
+_MOST_ROUTED = 4
+"""Links: of more, each stands below with the names of its ends, as lines would only tangle."""
 _TUB_PX, _TO_TUB, _MARGIN, _APART = 12 * GRID, 5 * GRID, 2 * GRID, 4 * GRID
 
 
-def drawing(plant: Assembly, ages: Mapping[str, LegMetrics] | None = None) -> Drawing:
-    """The drawing of a plant; with *ages* of a run (`Metrics.legs`) each leg tells how old its water gets."""
-    sheet, elements = plant.sheet, Elements(plant, ages)
+def drawing(plant: Assembly, ages: Mapping[str, LegMetrics] | None = None, us: bool = False) -> Drawing:
+    """The drawing of a plant; with *ages* of a run (`Metrics.legs`) each leg tells how old its water gets.
+
+    *us*: in US units; words take room, so that they are the reader's own before anything has its place.
+    """
+    sheet, elements = plant.sheet, Elements(plant, ages, us)
     network = joined(sheet.network, sheet.junctions)
     machines = frozenset({*sheet.pumps, *sheet.equipment, *sheet.heat_sources})
     layout = Layout(elements.piece, machines, frozenset(sheet.legs))
@@ -60,13 +65,15 @@ def _strips(whole: Piece, layout: Layout, network: Joined) -> list[tuple[str, st
         if name != TUB and name not in whole.tees:
             _below(whole, layout.element(Tee(name), "east"))
     for link in network.links:
-        start, end = _below(whole, _one_ended(layout, link))
+        start, end = _below(whole, _one_ended(layout, link, len(network.links) > _MOST_ROUTED))
         across.append((link.start, link.end, start, end))
-    return across
+    return across if len(across) <= _MOST_ROUTED else []
 
 
-def _one_ended(layout: Layout, link: Between) -> Piece:
-    """The strip of a link, with one end at each side."""
+def _one_ended(layout: Layout, link: Between, named: bool) -> Piece:
+    """The strip of a link, with one end at each side; *named*: each end says where it belongs."""
+    if named:
+        return layout.straight((Tee(link.start), *link.run, Tee(link.end)), "east")
     run = link.run if link.run and isinstance(link.run[0], str) else (Tee(""), *link.run)
     if not isinstance(run[-1], str):
         run = (*run, Tee(""))
@@ -120,7 +127,7 @@ def _on_sheet(plant: Assembly, elements: Elements, whole: Piece, tub: Box) -> Dr
     dx, dy = _MARGIN - whole.box.x0, _MARGIN - whole.box.y0
     tub = tub.moved(dx, dy)
     placed = whole.moved(dx, dy)
-    water = told_quantity(plant.volume_m3, "volume")
+    water = elements.quantity(plant.volume_m3, "volume")
     middle = Point((tub.x0 + tub.x1) // 2, (tub.y0 + tub.y1) // 2 - ROW_PX)
     return Drawing(
         title=plant.scenario.title,

@@ -74,7 +74,7 @@ def _table() -> dict[str, Pipe]:
 
 
 PIPES = _table()
-DUE = "a pipe by size and standard is due, e.g. 63 PN10 or 2 in Sch 40"
+DUE = "expected a pipe by size and standard, e.g. 63 PN10 or 2 in Sch 40"
 
 
 def _plain(text: str) -> str:

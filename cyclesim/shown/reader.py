@@ -1,0 +1,112 @@
+"""A page in the units of its reader: what is said is metric, and is turned once, here.
+
+Values of tables are turned before they are rounded. A quantity in a sentence is turned from the digits that
+it was told with, and keeps as many as tell as much.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable
+from dataclasses import replace
+
+from cyclesim.said.page import Amount, Between, Block, Cell, Column, Heading, Line, Page, Table
+from cyclesim.units import METRIC, slope_for, unit_for, value_for
+
+_NUMBER = r"[-+]?\d[\d,]*(?:\.\d+)?"
+_UNITS = "|".join(re.escape(unit) for unit in sorted(METRIC, key=len, reverse=True))
+_MORE = rf"(?: (?:to|and|of|or|from) (?:at most )?{_NUMBER})*(?: ±{_NUMBER})?"
+_QUANTITIES = re.compile(rf"(?P<numbers>(?<![\w.,+-]){_NUMBER}{_MORE}) (?P<unit>{_UNITS})(?![\w²³/(*])")
+_MOST_FIGURES = 4
+
+
+def for_reader(page: Page, us: bool) -> Page:
+    """The same page in US units, or in metric ones."""
+    other = Page()
+    other.blocks = turned(page.blocks, us)
+    return other
+
+
+def turned(blocks: Iterable[Block], us: bool) -> list[Block]:
+    """The same of blocks that are on no page yet."""
+    return [in_units(block, us) for block in blocks]
+
+
+def in_units(block: Block, us: bool) -> Block:
+    """One block of a page, likewise."""
+    match block:
+        case Heading():
+            return Heading(sentence(block.text, us))
+        case Line():
+            return block if block.as_written else replace(block, text=sentence(block.text, us))
+    columns = tuple(
+        replace(column, heading=sentence(column.heading, us), unit=unit_for(column.unit, us))
+        for column in block.columns
+    )
+    rows = tuple(
+        replace(row, cells=tuple(map(lambda cell, column: _cell(cell, column, us), row.cells, block.columns)))
+        for row in block.rows
+    )
+    notes = tuple(sentence(note, us) for note in block.notes)
+    return Table(columns, rows, sentence(block.title, us), notes)
+
+
+def _cell(cell: Cell, column: Column, us: bool) -> Cell:
+    match cell:
+        case str():
+            return sentence(cell, us) if column.kind in ("words", "number") else cell
+        case Amount():
+            unit = cell.unit or column.unit
+            return replace(cell, value=_value(cell.value, unit, us), unit=unit_for(cell.unit, us))
+        case Between():
+            return Between(_number(cell.low, column.unit, us), _number(cell.high, column.unit, us))
+        case float():
+            return _number(cell, column.unit, us)
+        case int() if not isinstance(cell, bool) and column.unit in METRIC:
+            return _number(float(cell), column.unit, us)
+    return cell
+
+
+def _value(value: float | None, unit: str, us: bool) -> float | None:
+    return None if value is None else _number(value, unit, us)
+
+
+def _number(value: float, unit: str, us: bool) -> float:
+    return value_for(value, unit) if us and unit in METRIC else value
+
+
+def sentence(text: str, us: bool) -> str:
+    """A text with its quantities in the reader's units, and degrees written one way.
+
+    >>> sentence("28.5 L/min of at least 30 L/min, 35.2 of 36 degC", True)
+    '7.53 gpm of at least 7.9 gpm, 95.4 of 97 °F'
+    >>> sentence("10.2 ±0.31 m", True)
+    '33.5 ±1.02 ft'
+    >>> sentence("between 20 and 45 degC; 1.5 W/(m K); main low", False)
+    'between 20 and 45 °C; 1.5 W/(m K); main low'
+    """
+    text = re.sub(r"\bdegC\b", "°C", text)
+    return _QUANTITIES.sub(lambda found: _turned(found, us), text) if us or "of air" in text else text
+
+
+def _turned(found: re.Match[str], us: bool) -> str:
+    unit, numbers = found["unit"], found["numbers"]
+    if us:
+        numbers = re.sub(_NUMBER, lambda number: _digits(number[0], unit), numbers)
+    return f"{numbers} {unit_for(unit, us)}"
+
+
+def _digits(text: str, unit: str) -> str:
+    """A number of a sentence, turned, with as many decimals as tell as much as it told."""
+    value = value_for(float(text.replace(",", "")), unit)
+    slope = slope_for(unit)
+    places = len(text.partition(".")[2])
+    if slope < 1.0 or slope > 30.0:
+        places += round(-math.log10(slope))
+    size = math.floor(math.log10(abs(value))) + 1 if value else 1
+    places = min(places, max(0, _MOST_FIGURES - size))
+    if places < 0:
+        value, places = round(value, places), 0
+    plus, parted = "+" * text.startswith("+"), "," * ("," in text or slope > 30.0)
+    return f"{value:{plus}{parted}.{places}f}"

@@ -1,0 +1,91 @@
+"""Units of the reader: turned once, by factors that pint's own registry knows too."""
+
+from typing import Any
+
+import pint
+import pytest
+
+import cyclesim
+from cyclesim.said.page import Amount, Column, Page, words
+from cyclesim.scenario.reading.load import load_text
+from cyclesim.scenario.reading.starter import starter_text
+from cyclesim.shown.reader import sentence
+from cyclesim.shown.terminal import printed
+from cyclesim.units import unit_for, value_for, writes_us
+
+REGISTRY: Any = pint.UnitRegistry()
+PAIRS = {
+    "L": ("liter", "gallon"),
+    "m3": ("meter**3", "gallon"),
+    "L/min": ("liter/minute", "gallon/minute"),
+    "L/min of air": ("liter/minute", "foot**3/minute"),
+    "L/h": ("liter/hour", "gallon/hour"),
+    "mm": ("millimeter", "inch"),
+    "cm": ("centimeter", "inch"),
+    "m": ("meter", "foot"),
+    "m2": ("meter**2", "foot**2"),
+    "m/s": ("meter/second", "foot/second"),
+    "kPa": ("kilopascal", "psi"),
+    "°C": ("degC", "degF"),
+    "K": ("delta_degC", "delta_degF"),
+    "K/h": ("delta_degC/hour", "delta_degF/hour"),
+}
+
+
+@pytest.mark.parametrize("unit", PAIRS)
+@pytest.mark.parametrize("value", [0.0, 0.5, 37.0, 1234.5])
+def test_a_value_is_turned_as_pint_turns_it(unit: str, value: float) -> None:
+    """Gallons are US liquid ones, a difference of temperatures has no offset."""
+    metric, us = PAIRS[unit]
+    assert value_for(value, unit) == pytest.approx(
+        REGISTRY.Quantity(value, metric).to(us).magnitude, rel=1e-9
+    )
+
+
+@pytest.mark.parametrize("unit", ["kWh", "W", "A", "h", "%", "EUR", "mg/L", ""])
+def test_what_both_worlds_write_stays(unit: str) -> None:
+    """Energy, power, current and time."""
+    assert (unit, 3.5) == (unit_for(unit, True), value_for(3.5, unit))
+
+
+@pytest.mark.parametrize(
+    ("text", "us"),
+    [
+        ("28.5 L/min (75 % of rated)", "7.53 gpm (75 % of rated)"),
+        ("2.10 of 1.80 m/s", "6.89 of 5.91 ft/s"),
+        ("between 20 and 45 degC", "between 68 and 113 °F"),
+        ("spread -3 to +5 K", "spread -5 to +9 °F"),
+        ("0 to 4 m/s", "0 to 13 ft/s"),
+        ("1,480 m3 pass it", "391,000 gal pass it"),
+        ("high_limit: 50 degC", "high_limit: 122 °F"),
+        (
+            "after 5 min, 3 kWh, 5 mm2/s, 1.5 W/(m K), 63 PN10",
+            "after 5 min, 3 kWh, 5 mm2/s, 1.5 W/(m K), 63 PN10",
+        ),
+    ],
+)
+def test_quantities_of_a_sentence_are_turned_and_nothing_else(text: str, us: str) -> None:
+    """By hand: 28.5 / 3.78541 = 7.529; 2.1 / 0.3048 = 6.890; 45 x 1.8 + 32 = 113; 1480 / 0.00378541."""
+    assert us == sentence(text, us=True)
+    assert text.replace("degC", "°C") == sentence(text, us=False)
+
+
+def test_a_text_of_the_file_is_left_as_written() -> None:
+    """A title is the file's own, whatever it says of litres."""
+    page = Page()
+    page.line("A tub of 1600 L", as_written=True)
+    page.line("It holds 1600 L.")
+    page.table([words("air"), Column("{unit}", unit="L/min of air")], [("x", 600.0), ("y", Amount(2.0, "m"))])
+    assert ["A tub of 1600 L", "It holds 422.7 gal."] == printed(page, us=True).splitlines()[:2]
+    assert "cfm" in printed(page, us=True)
+    assert "of air" not in printed(page)
+
+
+def test_a_file_is_told_in_the_units_that_most_of_it_is_written_in() -> None:
+    """Hours, volts and kilowatt-hours tell nothing; the shipped file in US units is known as one."""
+    assert writes_us(["400 gal", "3 h", "230 V", "0.17 USD/kWh", "2 in Sch 40"])
+    assert not writes_us(["400 gal", "9 m", "38 degC"])
+    assert not writes_us(["3 h", "230 V"])
+    assert cyclesim.load("schedules/cedar-yard.yaml").in_us_units
+    assert not cyclesim.load("schedules/walled-garden.yaml").in_us_units
+    assert not load_text(starter_text()).in_us_units
