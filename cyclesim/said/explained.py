@@ -150,7 +150,7 @@ def say_follows(page: Page, found: Follows) -> None:
     if found.mended:
         page.line(f"Broken as drawn, no longer: {_named(found.mended)}.", hang=2)
     more = found.costs_more
-    if more > 0.0:
+    if more >= 0.005:
         page.line(f"Over those days the cause costs {more:.2f} {found.currency}: so much its mend is worth.")
 
 

@@ -34,8 +34,16 @@ def measured_page(found: Measured) -> Page:
         say_next(page, found.next_readings)
     if found.follows is not None:
         say_follows(page, found.follows)
+        page.line(_would_say(found))
     say_cautions(page, [CAUSE, ADVICE])
     return page
+
+
+def _would_say(found: Measured) -> str:
+    if not found.corrected:
+        return "No key of the file says that cause: --write would write nothing."
+    keys = "; ".join(f"{path}: {value}" for path, value in found.corrected.items())
+    return f"With --write the file says {keys}."
 
 
 def _say_compared(page: Page, found: Measured) -> None:
@@ -89,6 +97,7 @@ def measured_values(found: Measured) -> dict[str, Any]:
         "readings": [_values(row) for row in found.compared],
         "explained": None if found.explained is None else asdict(found.explained),
         "next_readings": [next_values(reading) for reading in found.next_readings],
+        "corrected": dict(found.corrected),
         "follows": None if found.follows is None else follows_values(found.follows),
     }
 

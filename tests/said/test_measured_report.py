@@ -95,3 +95,31 @@ def test_the_shipped_readings_say_what_the_readme_shows() -> None:
     )[0]
     for line in excerpt.splitlines()[1:]:
         assert line in shown.stdout.splitlines()
+
+
+@pytest.mark.parametrize(("amps", "writes"), [("13.3 A", True), ("20 A", False)])
+def test_the_likeliest_cause_is_written_into_a_copy(tmp_path: Path, amps: str, writes: bool) -> None:
+    """Two thirds of 4.6 kW, with the date beside it; where nothing is wrong, nothing is written."""
+    readings, new = tmp_path / "readings.yaml", tmp_path / "new.yaml"
+    line = f"kind: current, reads: {amps}, of: element, give_or_take: 1 %"
+    readings.write_text(f"measured: 2027-05-02\nreadings:\n  - {{{line}}}\n", "utf-8")
+    shown = measured(LOOP, readings, "--write", new)
+    assert shown.exit_code in (0, 1), shown.output
+    if not writes:
+        assert not new.exists()
+        assert "is not written" in shown.stdout
+        return
+    old, text = LOOP.read_text("utf-8"), new.read_text("utf-8")
+    changed = [(a, b) for a, b in zip(old.split("\n"), text.split("\n"), strict=True) if a != b]
+    assert ["  # measured 2027-05-02"] == [b[b.index("  #") :] for _, b in changed]
+    assert "output: 3.067 kW" in changed[0][1]
+    assert "With --write the file says plant.heat_sources.element.output: 3.067 kW" in " ".join(
+        shown.stdout.split()
+    )
+
+
+def test_writing_refuses_sets_and_the_files_that_were_read(readings: Path) -> None:
+    """Before anything is run."""
+    assert "leave one of the two out" in measured(LOOP, readings, "--write", "n.yaml", "--set", "a=b").stderr
+    assert "overwrite the readings" in measured(LOOP, readings, "--write", readings).stderr
+    assert "overwrite the scenario" in measured(LOOP, readings, "--write", LOOP).stderr

@@ -21,7 +21,7 @@ from scipy.interpolate import PchipInterpolator
 from scipy.optimize import least_squares
 
 from cyclesim.decide.readings.built import AsBuilt
-from cyclesim.decide.readings.cause import Cause
+from cyclesim.decide.readings.cause import Cause, Texts
 from cyclesim.decide.readings.causes import causes
 from cyclesim.decide.readings.doubts import FLOW, TO_ENDS, Drawn, Floats, drawn, felt_by
 from cyclesim.decide.readings.predicted import predictions
@@ -107,6 +107,15 @@ class Fit:
     def built(self, scenario: Scenario) -> AsBuilt:
         """The plant with these causes at these amounts."""
         return with_causes(AsBuilt(scenario), self.causes, self.shares)
+
+    def texts(self, scenario: Scenario) -> Texts:
+        """The keys of the file that say it, to two digits; none where one of the causes is no key's."""
+        texts: Texts = {}
+        for cause, share in zip(self.causes, self.shares, strict=True):
+            if cause.written is None:
+                return {}
+            texts |= cause.written(scenario, float(f"{cause.at(float(share)):.2g}"))
+        return texts
 
     def amounts(self) -> tuple[Amount, ...]:
         """Each cause's value with its interval."""

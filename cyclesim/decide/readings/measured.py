@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from cyclesim.decide.readings.built import AsBuilt
+from cyclesim.decide.readings.cause import Texts
 from cyclesim.decide.readings.doubts import TO_ENDS, Drawn, drawn
 from cyclesim.decide.readings.explained import Explained, Explainer, Fit
 from cyclesim.decide.readings.follows import Follows, follows
@@ -65,6 +66,8 @@ class Measured:
     next_readings: tuple[NextReading, ...] = ()
     """Most to learn first."""
     follows: Follows | None = None
+    corrected: Texts = field(default_factory=dict)
+    """What the file would say of the likeliest cause, key by key; nothing where no key says it."""
 
 
 def measured(scenario: Scenario, readings: Readings, *, days: int | None = None) -> Measured:
@@ -93,11 +96,11 @@ def measured(scenario: Scenario, readings: Readings, *, days: int | None = None)
     if len(fits) > 1:
         both = told.only([*used, *range(len(taken), len(taken) + len(offered))])
         following = next_readings(explainer, both, offered, fits)[:_NEXT]
-    after = None
+    after, texts = None, Texts()
     if best and best[0][0] > max(explained.as_drawn, explained.other):
         fit = best[0][1]
-        after = follows(AsBuilt(scenario), fit.built(scenario), fit.name, days)
-    return replace(found, explained=explained, next_readings=tuple(following), follows=after)
+        after, texts = follows(AsBuilt(scenario), fit.built(scenario), fit.name, days), fit.texts(scenario)
+    return replace(found, explained=explained, next_readings=tuple(following), follows=after, corrected=texts)
 
 
 def _compared(k: int, reading: Reading, told: Drawn, impossible: str) -> Compared:
