@@ -344,6 +344,7 @@ _US = {
     "cm": ("in", "length"),
     "m": ("ft", "length"),
     "m2": ("ft2", "area"),
+    "cm2": ("in2", "area"),
     "m/s": ("ft/s", "speed"),
     "kPa": ("psi", "head"),
     "°C": ("°F", "temperature"),

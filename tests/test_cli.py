@@ -623,3 +623,11 @@ def test_verify_says_what_it_looked_at_and_ends_with_its_status(tub: Path, tmp_p
     assert wrong.exit_code == 2
     assert "did you mean 'heat-without-flow'?" in wrong.stderr
     assert call("verify", tub, "--faults", "3").exit_code == 2
+
+
+def test_a_set_with_a_star_tells_what_it_changed(tub: Path) -> None:
+    """On the side, so that what is printed stays what it was."""
+    result = call("check", tub, "--set", "plant.legs.*.insulation=40 mm")
+    assert 0 == result.exit_code
+    assert result.stderr.startswith("--set plant.legs.*.insulation=40 mm changed 4: plant.legs.suction_left.")
+    assert "changed 4" not in result.stdout

@@ -15,10 +15,11 @@ from cyclesim.cli.shared import (
     STDOUT,
     Day,
     cli,
+    in_us_units,
     loaded,
     output_file,
-    scenario_file,
     show,
+    told_file,
     write_text,
 )
 
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
 
 
 @cli.command()
-@scenario_file
+@told_file
 @output_file("--out", "out", help="Where the page goes; the scenario's name with .html, here, unless given.")
 @click.option("--with", "other", type=click.Path(path_type=Path), metavar="OTHER.yaml",
               help="A second plant to set beside it; --set changes FILE alone.")  # fmt: skip
@@ -70,7 +71,7 @@ def page(
         results.append(result)
         reports.append(report)
     beside = side_by_side(*results) if len(results) == 2 else None
-    write_text(path, drawn(reports, beside))
+    write_text(path, drawn(reports, beside, in_us_units()))
     if path != STDOUT:
         for report in reports:
             show(f"{report.title}: {report.verdict}\n")
@@ -103,7 +104,7 @@ def _told(
 
         with states_found() as on_progress:
             verification = verify(scenario, faults=1, on_progress=on_progress)
-    return result, report(result, tuple(inputs(written(source, sets))), verification)
+    return result, report(result, tuple(inputs(written(source, sets))), verification, us=in_us_units())
 
 
 def _check_ours(path: Path) -> None:

@@ -15,6 +15,7 @@ from cyclesim.cli.shared import (
     Day,
     check_outputs,
     cli,
+    in_us_units,
     loaded,
     output_file,
     scenario_file,
@@ -31,8 +32,9 @@ if TYPE_CHECKING:
 @click.option("--for", "reader", type=click.Choice(["electrician", "plumber", "owner", "all"]),
               default="all", show_default=True, help="Who reads it.")  # fmt: skip
 @output_file("--out", "out", help="Write the PDF to FILE.pdf; FILE-papers.pdf in this folder unless given.")
-@click.option("--paper", "size", type=click.Choice(["a4", "letter"]), help="Its size; as the region has it.")
-@click.option("--units", type=click.Choice(["metric", "us"]), help="Its units; as the region has them.")
+@click.option(
+    "--paper", "size", type=click.Choice(["a4", "letter"]), help="Its size: letter in US units, else a4."
+)
 @click.option("--date", "day", type=Day(), metavar="DATE", help="The date on the papers; today unless given.")
 @click.option("--done", "done_file", type=click.Path(path_type=Path), metavar="FILE.yaml",
               help="Print these tests as done: a filled-in copy of what --json writes.")  # fmt: skip
@@ -45,7 +47,6 @@ def papers(
     reader: Literal["electrician", "plumber", "owner", "all"],
     out: Path | None,
     size: Literal["a4", "letter"] | None,
-    units: Literal["metric", "us"] | None,
     day: date | None,
     done_file: Path | None,
     json_file: Path | None,
@@ -79,11 +80,10 @@ def papers(
         from cyclesim.shown.papers.typeset import pdf
 
         readers: tuple[Reader, ...] = READERS if reader == "all" else (reader,)
-        in_us = scenario.supply.region == "north_america"
         made, note = pdf(
             over.papers(readers, done),
-            size=size or ("letter" if in_us else "a4"),
-            units=units or ("us" if in_us else "metric"),
+            size=size or ("letter" if in_us_units() else "a4"),
+            us=in_us_units(),
         )
         write_whole_bytes(to, lambda stream: stream.write(made))
         if note:

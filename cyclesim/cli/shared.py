@@ -224,6 +224,11 @@ def cli(ctx: click.Context) -> None:
         show(ctx.get_help() + "\n")
 
 
+def in_us_units() -> bool:
+    """Whether this call is told in US units: as it asks for, else as the file is written."""
+    return bool(click.get_current_context().meta.get(_US, False))
+
+
 def show_page(page: Page, after: str = "") -> None:
     """Print a page, as wide and as coloured as the screen, and what comes *after* it."""
     from shutil import get_terminal_size
@@ -232,8 +237,7 @@ def show_page(page: Page, after: str = "") -> None:
 
     dumb = os.environ.get("TERM") == "dumb" or bool(os.environ.get("NO_COLOR"))
     colour = sys.stdout.isatty() and not dumb
-    us = click.get_current_context().meta.get(_US, False)
-    show(printed(page, get_terminal_size((80, 24)).columns, colour, us) + after)
+    show(printed(page, get_terminal_size((80, 24)).columns, colour, in_us_units()) + after)
 
 
 def check_outputs(source: Path | None, *outputs: Path | None) -> None:
@@ -273,7 +277,7 @@ def loaded(
     from cyclesim.shown.files import is_stream
 
     read: list[Path] = []
-    scenario = load(file, sets=sets, on_read=read.append)
+    scenario = load(file, sets=sets, on_read=read.append, on_set=_tell_spread)
     click.get_current_context().meta.setdefault(_US, scenario.in_us_units)
     for path in read:
         on_read(path)
@@ -284,6 +288,14 @@ def loaded(
                 what = "the scenario" if source == file else f"{source}, which the scenario refers to"
                 raise click.UsageError(f"Writing to {path} would overwrite {what}.")
     return scenario
+
+
+def _tell_spread(text: str, paths: list[str]) -> None:
+    """Say on the side what a set with a `*` has changed."""
+    if "*" in text.partition("=")[0]:
+        from cyclesim.errors import plain
+
+        click.echo(f"--set {plain(text, 100)} changed {len(paths)}: {', '.join(paths)}", err=True)
 
 
 def check_figure(figure: Path | None, first: date | None, days: int | None) -> None:
@@ -307,7 +319,7 @@ def drawn_plant(plant: Assembly, ages: Mapping[str, LegMetrics] | None = None) -
     from cyclesim.said.drawing import drawing
     from cyclesim.shown.pictures.plant import write_plant
 
-    return write_plant(drawing(plant, ages))
+    return write_plant(drawing(plant, ages, in_us_units()))
 
 
 def write(path: Path, put: Callable[[TextIO], object]) -> None:

@@ -3,19 +3,9 @@
 from __future__ import annotations
 
 from cyclesim.said.page import Cell, Column, Page, words
-from cyclesim.said.verify import REPLAYED, answer_of
+from cyclesim.said.verify import HELD, REPLAYED, answer_of
 from cyclesim.said.words import count
-from cyclesim.verification.answer import Barrier, Story, Verdict, Verification
-
-HELD: dict[Barrier, str] = {
-    "controller": "an interlock",
-    "own switch": "its own flow switch",
-    "limit": "an independent limit",
-    "time": "not decided",
-    "nothing": "NOTHING",
-    "undecided": "not decided",
-    "not needed": "",
-}
+from cyclesim.verification.answer import Story, Verdict, Verification
 
 
 def say_faults(page: Page, verification: Verification | None) -> None:
@@ -44,8 +34,11 @@ def _say_matrix(page: Page, verdicts: list[Verdict]) -> None:
     faults = dict.fromkeys(cell.faults for verdict in verdicts for cell in verdict.cells)
     rows = list[tuple[Cell, ...]]()
     for combination in faults:
-        cells = [next((HELD[c.barrier] for c in v.cells if c.faults == combination), "") for v in verdicts]
-        if any(cells):
+        cells = [
+            next((HELD[c.barrier] for c in v.cells if c.faults == combination), HELD["not needed"])
+            for v in verdicts
+        ]
+        if set(cells) != {HELD["not needed"]}:
             rows.append((" and ".join(combination), *cells))
     if rows:
         heads = [words("fault"), *(Column(f"{v.rule}\n{v.subject}", kind="words") for v in verdicts)]
@@ -54,8 +47,10 @@ def _say_matrix(page: Page, verdicts: list[Verdict]) -> None:
             rows,
             "What holds each rule when one thing fails",
             [
-                "Empty: nothing was asked for that had to be held, or the rule does not see the fault. "
-                "NOTHING: this one fault breaks the rule; how that comes about is told below."
+                f"{HELD['not needed']} nothing was asked for that had to be held, or the rule does not see "
+                f"the fault. {HELD['nothing']}: this fault alone breaks the rule; how is told below. "
+                f"{HELD['limit']}: heat comes on, and an independent limit ends it. "
+                f"{HELD['time']}: not decided."
             ],
         )
 

@@ -53,10 +53,14 @@ def _text(tree: Tree, value: Any, path: Steps) -> str:
     return str(value) if written is None else written
 
 
-def say_inputs(page: Page, given: Sequence[Input], filled: Sequence[Default]) -> None:
-    """Two tables: what the file says, and what it leaves out."""
+def say_given(page: Page, given: Sequence[Input]) -> None:
+    """What the file says."""
     columns = [words("key"), words("value"), words("written in")]
     page.table(columns, [(one.path, one.text, one.where) for one in given], "What the file says")
+
+
+def say_filled(page: Page, filled: Sequence[Default]) -> None:
+    """What the file leaves out."""
     columns = [words("key"), words("taken instead"), words("how far it may be off"), words("source")]
     rows = [(one.path, one.value_text, str(one.spread), one.source) for one in filled]
     if rows:

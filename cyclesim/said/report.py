@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.metrics import EnergyMetrics
 from cyclesim.control.diagram import ways_out
+from cyclesim.control.machines import Machine
 from cyclesim.said.answer import Answer, answer
 from cyclesim.said.care_tables import say_water_care
 from cyclesim.said.cautions import RUN_CAUTIONS
 from cyclesim.said.cold_table import say_cold_spell
 from cyclesim.said.drawing import Drawing, drawing
 from cyclesim.said.fault_table import say_faults
-from cyclesim.said.inputs import Input, say_granted, say_inputs
+from cyclesim.said.inputs import Input, say_filled, say_given, say_granted
+from cyclesim.said.machines_drawn import DrawnMachine, drawn_machine
 from cyclesim.said.page import Block, Column, Page, Table, Tone, words
 from cyclesim.said.room_table import say_suction
 from cyclesim.said.run import say_absent, say_duty_problems
@@ -71,6 +73,15 @@ class Chapter:
     title: str
     blocks: tuple[Block, ...]
     bars: tuple[Bars, ...] = ()
+    as_written: tuple[Block, ...] = ()
+    """What stands before the blocks in the file's own words and units."""
+
+
+class MachineTold(NamedTuple):
+    """A state machine, drawn and in words."""
+
+    drawn: DrawnMachine
+    blocks: tuple[Block, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,11 +98,21 @@ class Report:
     weeks: Table
     """The spread in numbers."""
     cautions: tuple[str, ...]
+    machines: tuple[MachineTold, ...]
     chapters: dict[str, Chapter] = field(default_factory=dict)
 
 
-def report(result: Result, given: Sequence[Input] = (), verification: Verification | None = None) -> Report:
-    """What a run came to, for its page: with what the file says, and its orders of events if known."""
+def report(
+    result: Result,
+    given: Sequence[Input] = (),
+    verification: Verification | None = None,
+    *,
+    us: bool = False,
+) -> Report:
+    """What a run came to, for its page: with what the file says, and its orders of events if known.
+
+    *us*: the drawing in US units; all else is turned where it is shown.
+    """
     about, metrics, told = result.about, result.metrics, answer(result)
     whole = stretch(result, date.fromisoformat(about.first_day), about.days)
     weeks = spread(whole)
@@ -109,8 +130,13 @@ def report(result: Result, given: Sequence[Input] = (), verification: Verificati
             (_losses(told),),
         ),
         Chapter("faults", "What may go wrong", _page(say_faults, verification)),
-        Chapter("machines", "The state machines", _page(_say_machines, result)),
-        Chapter("inputs", "Every input", _page(_say_inputs, result, given)),
+        Chapter("machines", "The state machines", ()),
+        Chapter(
+            "inputs",
+            "Every input",
+            _page(say_filled, filled_in(result.scenario)),
+            as_written=_page(say_given, given),
+        ),
         Chapter("model", "What the model takes for granted", _page(_say_model, result)),
     )
     return Report(
@@ -119,11 +145,12 @@ def report(result: Result, given: Sequence[Input] = (), verification: Verificati
         f"({count(about.warm_up_days, 'day')} of warm-up not counted); cyclesim {about.version}",
         verdict=told.verdict,
         tone=told.tone,
-        drawing=drawing(result.plant, metrics.legs),
+        drawing=drawing(result.plant, metrics.legs, us),
         timeline=whole,
         spread=weeks,
         weeks=as_table(weeks),
         cautions=RUN_CAUTIONS,
+        machines=_machines(result),
         chapters={chapter.name: chapter for chapter in chapters},
     )
 
@@ -212,21 +239,22 @@ def _losses(told: Answer) -> Bars:
     return bars("Heat lost through", "kWh", {loss.through: loss.kwh for loss in told.losses}, digits=0)
 
 
-def _say_machines(page: Page, result: Result) -> None:
-    programme = result.programme
-    for machine in programme.machines.values():
-        ways = [way.partition(", ")[2] for way in programme.past.get(machine.name, ())]
-        also = f" Whatever its state, its {listed(ways)} may have it on." if ways else ""
-        page.table(
-            [words("from"), words("to"), words("when")],
-            ways_out(machine),
-            f"{machine.name} ({machine.kind}), at first {machine.initial}",
-            [f"Of two that match, the upper is taken.{also}"],
-        )  # fmt: skip
+def _machines(result: Result) -> tuple[MachineTold, ...]:
+    return tuple(
+        MachineTold(drawn_machine(machine), _page(_say_machine, machine, result.programme.past))
+        for machine in result.programme.machines.values()
+    )
 
 
-def _say_inputs(page: Page, result: Result, given: Sequence[Input]) -> None:
-    say_inputs(page, given, filled_in(result.scenario))
+def _say_machine(page: Page, machine: Machine, past: Mapping[str, Sequence[str]]) -> None:
+    ways = [way.partition(", ")[2] for way in past.get(machine.name, ())]
+    also = f" Whatever its state, its {listed(ways)} may have it on." if ways else ""
+    page.table(
+        [Column("no.", kind="count"), words("from"), words("to"), words("when")],
+        [(n, *way) for n, way in enumerate(ways_out(machine), 1)],
+        f"{machine.name} ({machine.kind}), at first {machine.initial}",
+        [f"Of two that match, the upper is taken.{also}"],
+    )
 
 
 def _say_model(page: Page, result: Result) -> None:

@@ -14,10 +14,15 @@ if TYPE_CHECKING:
     from cyclesim.analysis.metrics import Metrics
 
 
+_FUEL = "fuel"
+
+
 def side_by_side(first: Result, second: Result) -> Table:
     """A row for each number, with what it is of the first plant and of the second."""
     columns = [_column(first), _column(second)]
     rows = [Row((name, one, other)) for (name, one), (_, other) in zip(*columns, strict=True)]
+    if not (first.metrics.energy.fuel_kwh or second.metrics.energy.fuel_kwh):
+        rows = [row for row in rows if row.cells[0] != _FUEL]
     return Table((words(""), words("A"), words("B")), tuple(rows), "The two beside each other")
 
 
@@ -31,7 +36,7 @@ def _column(result: Result) -> list[tuple[str, Cell]]:
         ("rules broken", ", ".join(broken) or "none"),
         ("energy and fuel", Amount(energy.cost, energy.currency)),
         ("electricity", Amount(energy.energy_kwh, "kWh")),
-        ("fuel", Amount(energy.fuel_kwh, "kWh")),
+        (_FUEL, Amount(energy.fuel_kwh, "kWh")),
         ("oldest water", _oldest(metrics)),
         ("pumps run a day", Amount(pumps_h / days, "h")),
         ("pumps start a day", Amount(starts, "times")),

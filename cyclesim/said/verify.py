@@ -124,6 +124,7 @@ def answer_of(verdict: Verdict) -> str:
     if verdict.story is not None:
         return f"Not decided: an order of events is allowed that breaks this: {verdict.why} ({states})."
     also = "; in another order of demands something would" if verdict.only_in_another_order else ""
+    also += "; some order of its timers would, which their lengths rule out" if verdict.held_by_time else ""
     single = [cell for cell in verdict.cells if len(cell.faults) == 1]
     by = [cell.faults[0] for cell in verdict.unheld if len(cell.faults) == 1]
     if not by:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable
 from dataclasses import replace
 
 from cyclesim.said.page import Amount, Between, Block, Cell, Column, Heading, Line, Page, Table
@@ -22,12 +23,18 @@ _MOST_FIGURES = 4
 
 def for_reader(page: Page, us: bool) -> Page:
     """The same page in US units, or in metric ones."""
-    turned = Page()
-    turned.blocks = [_block(block, us) for block in page.blocks]
-    return turned
+    other = Page()
+    other.blocks = turned(page.blocks, us)
+    return other
 
 
-def _block(block: Block, us: bool) -> Block:
+def turned(blocks: Iterable[Block], us: bool) -> list[Block]:
+    """The same of blocks that are on no page yet."""
+    return [in_units(block, us) for block in blocks]
+
+
+def in_units(block: Block, us: bool) -> Block:
+    """One block of a page, likewise."""
     match block:
         case Heading():
             return Heading(sentence(block.text, us))

@@ -458,9 +458,9 @@ class Assembly:
     def _device(self, name: str) -> HeatSource | Treatment:
         return self.sheet.treatment.get(name) or self.sheet.heat_sources[name]
 
-    def own_switch_s(self, name: str) -> float:
-        """How long water must move before a device's own flow switch closes [s]."""
-        return self._device(name).own_flow_switch_s or 0.0
+    def own_switch_s(self, name: str) -> int:
+        """How long water must move before a device's own flow switch closes [s], a pass at least."""
+        return max(1, math.ceil(self._device(name).own_flow_switch_s or 0.0))
 
     def has_flow(self, name: str, duty: PlantDuty) -> bool:
         """Whether a heat source or a treatment device truly gets the flow that it needs."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from functools import partial
 
@@ -48,7 +47,7 @@ class Beside:
             elif settled.feels >> k & 1 and k not in self._waiting:
                 self._waiting[k] = board.now
                 after_s = plant.own_switch_s(self._wiring.devices[k])
-                board.at(board.now + math.ceil(after_s), partial(self._closes, k, board.now))
+                board.at(board.now + after_s, partial(self._closes, k, board.now))
 
     def _closes(self, k: int, since: int) -> None:
         if self._waiting.get(k) == since:

@@ -49,6 +49,8 @@ class Cell:
     story: Story | None = None
     mends: tuple[Mend, ...] = ()
     """What was tried against it, where one rule alone was asked for."""
+    held_by_time: bool = False
+    """As in the verdict."""
     undoes_barrier: bool = False
     """Whether a fault takes a barrier away: a means of proof, an own switch, a contactor that is to open."""
 
@@ -70,6 +72,8 @@ class Verdict:
     story: Story | None = None
     only_in_another_order: bool = False
     """The calendar as it stands does not break it, another order of the same demands would."""
+    held_by_time: bool = False
+    """Orders of its timers break it, and none of them fits their lengths."""
     mends: tuple[Mend, ...] = ()
     cells: tuple[Cell, ...] = ()
     undecided: str = ""

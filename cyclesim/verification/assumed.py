@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from cyclesim.scenario.blocks.plant import Plant
+from cyclesim.verification.calendar_order import DAYS
 
 _ALWAYS = (
     "The programme is as written and the plant wired and plumbed as described; nothing of the plant as built "
@@ -15,6 +16,8 @@ _ALWAYS = (
     "Water moves as the duty table says, and for as long as a pump coasts; a high limit and a device's own "
     "flow switch act after the contactor, so that a weld does not bridge them.",
     "A fault comes at any time and stays.",
+    f"Clocks keep the time, and the calendar is laid out over {DAYS} days from 1 January; what recurs less "
+    "often than weekly is tried on every day that it may fall on in some year.",
 )
 
 

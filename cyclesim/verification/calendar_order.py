@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property
+from itertools import combinations
+from typing import Any
 
 from cyclesim.control.calendar import windows
+from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import Run
+from cyclesim.scenario.forms.forms import Model
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.sessions import sessions
 from cyclesim.simulation.trace import Span, joined
 
 DAYS = 400
-"""More than a year, so that both states of the clock and every date that recurs are passed."""
+"""More than a year, so that both states of the clock and every month are passed."""
 PEOPLE, WINDOW = "people", "window"
 
 
@@ -84,10 +88,38 @@ class Calendar:
         return joined(sorted((max(0, o.start_s), min(self.span_s, o.end_s + longest)) for o in occurrences))
 
     def order(self, names: Iterable[str]) -> CalendarOrder:
-        """The cycle of sets of these names."""
+        """The cycle of sets of these names; what recurs less often than weekly, on any day that it might."""
+        number: dict[frozenset[str], int] = {}
+        follows: dict[int, set[int]] = defaultdict(set)
+        wanted = list(names)
+        for spans in self._variants:
+            passed = self._passed(spans, wanted)
+            for vector in passed:
+                number.setdefault(vector, len(number))
+            for vector, after in zip(passed, [*passed[1:], passed[0]], strict=True):
+                if vector != after:
+                    follows[number[vector]].add(number[after])
+        return CalendarOrder(tuple(number), tuple(tuple(sorted(follows[k])) for k in range(len(number))))
+
+    @cached_property
+    def _variants(self) -> list[dict[str, list[Span]]]:
+        """The spans as they are, and with some of what is rare on every day that its rule could name."""
+        scenario = self._programme.scenario
+        rare, variants = list(rare_entries(scenario)), [self.spans]
+        most = len(rare) if len(rare) <= _ALL_TOGETHER else 2
+        for n in range(1, most + 1):
+            for some in combinations(rare, n):
+                changed = scenario
+                for path, rule in some:
+                    changed = _replaced(changed, path, rule)
+                variants.append(Calendar(Programme(changed)).spans)
+        return variants
+
+    def _passed(self, spans: Mapping[str, list[Span]], names: Iterable[str]) -> list[frozenset[str]]:
+        """One set of names after another."""
         edges: dict[int, list[tuple[str, bool]]] = defaultdict(list)
         for name in names:
-            for start, end in self.spans.get(name, ()):
+            for start, end in spans.get(name, ()):
                 if end > start:
                     edges[start].append((name, True))
                     edges[end].append((name, False))
@@ -100,9 +132,58 @@ class Calendar:
             now = (now - ends) | {name for name, begins in edges.get(edge_s, ()) if begins}
             if not passed or passed[-1] != now:
                 passed.append(frozenset(now))
-        number = {vector: k for k, vector in enumerate(dict.fromkeys(passed))}
-        follows: dict[int, set[int]] = defaultdict(set)
-        for vector, after in zip(passed, [*passed[1:], passed[0]], strict=True):
-            if vector != after:
-                follows[number[vector]].add(number[after])
-        return CalendarOrder(tuple(number), tuple(tuple(sorted(follows[k])) for k in range(len(number))))
+        return passed
+
+
+_ALL_TOGETHER = 4
+"""Of so many rare entries every set is tried, of more each alone and each two."""
+_Path = tuple[Any, ...]
+"""Names of fields and places in lists."""
+_RAISES = ("filter_runs", "line_flushes", "bathing", "air_purges")
+
+
+def rare_entries(scenario: Scenario) -> Iterator[tuple[_Path, str]]:
+    """Where the file names what recurs less often than weekly, each with the rule of all days it might be."""
+    for name in _RAISES:
+        yield from _rare(getattr(scenario.schedule, name), ("schedule", name))
+    yield from _rare(scenario.plant, ("plant",))
+
+
+def _rare(thing: Any, path: _Path) -> Iterator[tuple[_Path, str]]:
+    parts: Iterable[tuple[Any, Any]] = ()
+    if isinstance(thing, Model):
+        if (rule := getattr(thing, "repeats", None)) and (often := every_day_of(rule)):
+            yield path, often
+        parts = [(name, getattr(thing, name)) for name in type(thing).model_fields]
+    elif isinstance(thing, Mapping):
+        parts = thing.items()
+    elif isinstance(thing, tuple):
+        parts = enumerate(thing)
+    for name, part in parts:
+        yield from _rare(part, (*path, name))
+
+
+def every_day_of(rule: str) -> str:
+    """The rule of all days that a rare one could name in some year; "" for one that no week goes without."""
+    parts = dict(part.split("=", 1) for part in rule.upper().removeprefix("RRULE:").split(";"))
+    months = f";BYMONTH={parts['BYMONTH']}" if "BYMONTH" in parts else ""
+    if parts["FREQ"] in ("DAILY", "WEEKLY") and parts.get("INTERVAL", "1") == "1":
+        return "" if "BYMONTHDAY" not in parts else f"FREQ=DAILY{months}"
+    if parts["FREQ"] == "YEARLY" and not {"BYMONTH", "BYDAY", "BYMONTHDAY"} & parts.keys():
+        months = ";BYMONTH=1"  # counted from 1 January
+    if "BYDAY" in parts:
+        days = ",".join(dict.fromkeys(day[-2:] for day in parts["BYDAY"].split(",")))
+        return f"FREQ=WEEKLY;BYDAY={days}{months}"
+    return f"FREQ=DAILY{months}"
+
+
+def _replaced(thing: Any, path: _Path, rule: str) -> Any:
+    """A copy of a scenario, or a part of it, with another rule of recurrence at a path."""
+    if not path:
+        return thing.model_copy(update={"repeats": rule})
+    key, rest = path[0], path[1:]
+    if isinstance(thing, Model):
+        return thing.model_copy(update={key: _replaced(getattr(thing, key), rest, rule)})
+    if isinstance(thing, Mapping):
+        return {**thing, key: _replaced(thing[key], rest, rule)}
+    return tuple(_replaced(one, rest, rule) if k == key else one for k, one in enumerate(thing))

@@ -15,6 +15,8 @@ from cyclesim.verification.environment import Environment
 from cyclesim.verification.faults import PlantFault
 from cyclesim.verification.flows import Around, Flows
 
+_BEFORE_S = 1e-3
+"""Any time before, where a bound itself is too late."""
 _MOST_S = 8
 """Beyond this no difference is made in how long a timer lasts at least from now."""
 
@@ -159,8 +161,7 @@ class Instants:
         self._own: dict[int, int] = {}
         for k, source in enumerate(c.sources):
             if source.own_switch:
-                after_s = math.ceil(self.plant.own_switch_s(source.name))
-                self._own[k] = timer(f"own switch of {source.name}", after_s)
+                self._own[k] = timer(f"own switch of {source.name}", self.plant.own_switch_s(source.name))
         self.controller_timers = len(self.timers)
         """How many timers the controller sees; they come first."""
         self._coast = {
@@ -197,6 +198,19 @@ class Instants:
             if not timers[i]:
                 facts |= bit
         return facts
+
+    def timer_lasts_s(self, node: Node, i: int) -> float:
+        """How long a timer lasts that runs in a state [s]; a machine's own as its state says."""
+        return float(self.dwells_s[i][node.state[i]] if i < self.machine_count else self.lasts_s[i])
+
+    def spare_s(self, i: int, silent: bool) -> float:
+        """How long before its end a timer that goes on can last see a move [s]; none where it ends after it.
+
+        A pass comes on a whole second, and what ends in that second with a rank below has ended before it.
+        """
+        if i < self.controller_timers:
+            return 1.0
+        return 0.0 if silent or self._ranks[i] else _BEFORE_S
 
     def is_due(self, node: Node) -> bool:
         """Whether another pass follows a second later."""

@@ -76,7 +76,7 @@ def fitted(path: Path) -> list[int] | None:
             elif due:
                 least.append((k, last_pass, -1.0))
             for i in move.ended:
-                lasts = _lasts_s(before[0], before[2], i)
+                lasts = before[0].timer_lasts_s(before[2], i)
                 least += [(began[i], k, lasts), (k, began[i], -lasts)]
             if not silent:
                 last_pass = k
@@ -84,8 +84,8 @@ def fitted(path: Path) -> list[int] | None:
                 if (
                     remaining and i not in move.ended
                 ):  # it goes on, or is stopped no later than it would have ended
-                    spare = 1.0 if i < automaton.controller_timers else 0.0
-                    least.append((k, began[i], spare - _lasts_s(before[0], before[2], i)))
+                    spare = automaton.spare_s(i, silent)
+                    least.append((k, began[i], spare - before[0].timer_lasts_s(before[2], i)))
             for i, remaining in enumerate(node.timers):
                 new = i < automaton.machine_count and node.state[i] != before[2].state[i]
                 if remaining and (new or i in move.ended or not before[2].timers[i]):
@@ -101,12 +101,6 @@ def fitted(path: Path) -> list[int] | None:
         if not moved:
             return [round(t - times[0] + 0.49) for t in times]
     return None
-
-
-def _lasts_s(automaton: Automaton, node: Node, i: int) -> float:
-    return float(
-        automaton.dwells_s[i][node.state[i]] if i < automaton.machine_count else automaton.lasts_s[i]
-    )
 
 
 def drive_of(plant: Assembly, path: Path, times: Sequence[int], tail_s: int) -> Drive:

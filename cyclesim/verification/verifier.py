@@ -6,7 +6,7 @@ import gc
 from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from itertools import combinations
+from itertools import combinations, islice
 
 from cyclesim.analysis.mends import changes
 from cyclesim.analysis.rules import RULES, of_kind
@@ -24,6 +24,7 @@ from cyclesim.verification.cone import Cone, cone_of, groups
 from cyclesim.verification.dead_ends import dead_ends
 from cyclesim.verification.environment import Environment, Kind
 from cyclesim.verification.faults import FAULTS, PlantFault, faults_of, reroutes, touches
+from cyclesim.verification.in_time import TooManyWaysError, Way, ways
 from cyclesim.verification.replay import replayed
 from cyclesim.verification.search import Explored, TooManyStatesError, search
 from cyclesim.verification.story import steps_in_words
@@ -33,7 +34,9 @@ from cyclesim.verification.timed import timed
 Progress = Callable[[str, int, int], None]
 """Told what is looked at, the states found so far, and how many of them are still to be followed."""
 _STORIES_TRIED = 40
-"""How many ways to break a rule are put to the engine, the nearest first, before it is called untimely."""
+"""How many ways to break a rule are put to the engine, the nearest first, before all ways in time are."""
+_WAYS_TRIED = 12
+"""And so many of those, before the rule is called not decided."""
 
 
 def verify(
@@ -218,6 +221,9 @@ class _Verifier:
             cells = self._cells(check, refined, exact)[name] if self.faults else ()
             return self._verdict(name, check, cone, refined.states, cells=cells, only_in_another_order=True)
         why, story = self._story(name, check, refined)
+        if story is None:
+            cells = self._cells(check, refined, exact)[name] if self.faults else ()
+            return self._verdict(name, check, cone, refined.states, cells=cells, held_by_time=True)
         mends = tuple(self._mends(name, check))
         return self._verdict(
             name, check, cone, refined.states, broken=story.replayed == "by the engine",
@@ -231,22 +237,35 @@ class _Verifier:
         tell = self._tell(f"{name} ({check.subject}), by the calendar")
         return search(automaton, judges(narrowed, automaton), tell, until_broken=_STORIES_TRIED)
 
-    def _story(self, name: str, check: Check, explored: Explored) -> tuple[str, Story]:
-        """The first way to break a rule that the engine goes too, or else the shortest."""
+    def _story(self, name: str, check: Check, explored: Explored) -> tuple[str, Story | None]:
+        """The first way to break a rule that the engine goes too, or else the shortest; None if no times fit.
+
+        First the shortest way to each state is tried; where none of them is gone in time, every way in time.
+        """
         first: tuple[str, Story] | None = None
         for node, why in explored.broken[name]:
-            path = explored.path(node)
-            steps = steps_in_words(path)
-            how, times = replayed(self.plant, self.programme, name, check.subject, path)
-            at_s = tuple(times[place] - times[steps[0][0]] for place, _ in steps) if times else ()
-            story = why, Story(tuple(text for _, text in steps), how, at_s)
-            if how == "by the engine":
-                return story
-            first = first or story
-            if how == "order only":
-                break
+            story = self._told(name, check, explored.path(node))
+            first = first or (why, story)
+            if story.replayed != "in order, not in time":
+                return why, story
         assert first is not None
-        return first
+        judge = judges(replace(check, rules=(name,)), explored.automaton)[name]
+        fits = False
+        try:
+            for way, why in islice(ways(explored, judge), _WAYS_TRIED):
+                story, fits = self._told(name, check, way), True
+                if story.replayed == "by the engine":
+                    return why, story
+        except TooManyWaysError:
+            return first
+        return first if fits else (first[0], None)
+
+    def _told(self, name: str, check: Check, path: Way) -> Story:
+        """A way in words, put to the engine."""
+        steps = steps_in_words(path)
+        how, times = replayed(self.plant, self.programme, name, check.subject, path)
+        at_s = tuple(times[place] - times[steps[0][0]] for place, _ in steps) if times else ()
+        return Story(tuple(text for _, text in steps), how, at_s)
 
     def _verdict(
         self, name: str, check: Check, cone: Collection[str], states: int, **outcome: object
@@ -361,6 +380,10 @@ class _Verifier:
         if RULES[name].limited and still and self.plant.trips_dry(check.subject):
             return Cell(sentences, states, "limit", why)
         why, story = self._story(name, check, explored)
+        if story is None:
+            return Cell(
+                sentences, states, barrier(explored, check) if sees else "not needed", held_by_time=True
+            )
         if story.replayed == "in order, not in time":
             return Cell(sentences, states, "time", why, story)
         alone = self.mends_faults and len(faults) == 1

@@ -27,11 +27,11 @@ def told(scenario):
 def test_the_readings_of_a_plant_are_those_worked_out_by_hand():
     """Walled garden: the flow is proven for 5 s, the pump runs on for 60 s, the file's own numbers.
 
-    Without the block nothing delays the element: 0 s. With the switch bridged it is asked for one pass after
-    the pump's contact closes and proven for 5 s: 1 + 5 = 6 s. A block opens in the pass that asks for high.
+    Without the block nothing delays the element: 0 s. A bridged switch has said yes all along, so that the
+    proof begins in the pass that calls: 5 s. A block opens in the pass that asks for high.
     """
     assert {
-        ("stays off", "element", "main"): {"proof": (None, 0.0), "flow switch": (None, 6.0)},
+        ("stays off", "element", "main"): {"proof": (None, 0.0), "flow switch": (None, 5.0)},
         ("wire off", "element", "element"): {"proof": (None, 0.0)},
         ("goes off", "element", "line flush"): {"block": (0.0, None)},
         ("runs on", "main", ""): {"keep": (60.0, 0.0)},

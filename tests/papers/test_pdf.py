@@ -56,31 +56,31 @@ def texts(value):
         yield value
 
 
-@pytest.mark.parametrize("units", ["metric", "us"])
-def test_all_that_is_said_is_in_the_pdf(units):
+@pytest.mark.parametrize("us", [False, True], ids=["metric", "us"])
+def test_all_that_is_said_is_in_the_pdf(us):
     """Text read back by pypdf: every heading, cell, test and caution stands there."""
     papers = handed_over(load(SCHEDULES / "harbour-steps.yaml")).papers(("electrician", "plumber"))
-    made, note = pdf(papers, units=units)
+    made, note = pdf(papers, us=us)
     found = read_back(made)
-    said = list(texts(as_values(papers, size="a4", units=units)))
+    said = list(texts(as_values(papers, size="a4", us=us)))
     assert "" == note
     assert len(said) > 250
     assert [] == [text for text in said if squeezed(text) not in found]
 
 
 def test_units_are_those_of_the_reader():
-    """A 7 m suction at 57 mm bore and 9 mm of insulation: 23.0 ft, 2.2 in; 60 degC is 140 degF.
+    """A 7 m suction at 57 mm bore and 9 mm of insulation: 23.0 ft, 2.24 in; 60 degC is 140 degF.
 
     Feet and inches are 0.3048 m and 25.4 mm; (60 x 9 / 5) + 32 = 140.
     """
     papers = handed_over(load(SCHEDULES / "walled-garden.yaml")).papers(("electrician", "plumber"))
     tables = [
-        block for paper in as_values(papers, size="letter", units="us")["papers"] for block in paper["blocks"]
+        block for paper in as_values(papers, size="letter", us=True)["papers"] for block in paper["blocks"]
         if block["kind"] == "table"
     ]  # fmt: skip
     pipes = next(table for table in tables if "pipe" in table["heads"])
     assert ["bore, in", "length, ft"] == pipes["heads"][2:4]
-    assert ["suction_left", "63 PN10", "2.2", "23.0"] == pipes["rows"][0]["cells"][:4]
+    assert ["suction_left", "63 PN10", "2.24", "23.0"] == pipes["rows"][0]["cells"][:4]
     limits = next(table for table in tables if "trips at, °F" in table["heads"])
     assert "140" == limits["rows"][0]["cells"][1]
 

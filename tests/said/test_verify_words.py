@@ -1,9 +1,11 @@
 """The one line with which a verification begins."""
 
 from dataclasses import replace
+from typing import get_args
 
+from cyclesim.said import verify
 from cyclesim.said.verify import overall
-from cyclesim.verification.answer import Cell, Verdict, Verification
+from cyclesim.verification.answer import Barrier, Cell, Verdict, Verification
 
 HELD = Verdict("dry-running", "danger", "main", "", "", (), 12, broken=False)
 BROKEN = replace(HELD, rule="heat-without-flow", subject="element", broken=True)
@@ -29,3 +31,8 @@ def test_nothing_broken_is_no_certificate() -> None:
     """It says what was looked at, and no more."""
     assert said(HELD) == "No modelled order of events breaks the rule verified here."
     assert said() == "This plant has nothing to verify."
+
+
+def test_every_barrier_has_its_words() -> None:
+    """The terminal, the page and the papers take them from here."""
+    assert set(get_args(Barrier)) == set(verify.HELD)

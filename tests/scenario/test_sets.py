@@ -6,7 +6,9 @@ import pytest
 
 from cyclesim.errors import InputError
 from cyclesim.scenario.reading.load import load_text
+from cyclesim.scenario.reading.sets import apply
 from cyclesim.scenario.reading.starter import starter_text
+from cyclesim.scenario.text.yaml_file import parse_text
 
 TEXT = starter_text()
 
@@ -113,3 +115,34 @@ def test_entries_after_one_that_is_left_out_keep_their_places():
         load_text(text, sets=["interlocks.1=null"])
     (fault,) = caught.value.faults
     assert ("interlocks.1.after", "elment") == (fault.path, lines[fault.line - 1][fault.column - 1 :][:6])
+
+
+def test_a_star_is_every_name_or_entry_that_is_there():
+    """Each gets the value as if it had been set alone, and the paths are told."""
+    legs = ("suction_left", "suction_right", "left_bench", "right_bench")
+    changed = apply(parse_text(TEXT, "tub.yaml"), "plant.legs.*.insulation=40 mm", 1)
+    assert [f"plant.legs.{leg}.insulation" for leg in legs] == changed
+    scenario = load_text(
+        TEXT,
+        sets=[
+            "plant.legs.*.insulation=40 mm",
+            "plant.legs.left_bench.insulation=20 mm",
+            "schedule.*.*.start=[05:00]",
+        ],
+    )
+    assert [0.04, 0.04, 0.02, 0.04] == [leg.insulation_m for leg in scenario.plant.legs.values()]
+    assert (time(5),) == scenario.schedule.filter_runs[0].start == scenario.schedule.line_flushes[0].start
+
+
+def test_a_star_leaves_out_what_is_there():
+    """Entries of a list too, the last first, so that none moves before its turn."""
+    scenario = load_text(TEXT, sets=["interlocks.*=null", "plant.legs.*.insulation=null"])
+    assert () == tuple(scenario.interlocks)
+    assert {0.0} == {leg.insulation_m for leg in scenario.plant.legs.values()}
+
+
+def test_a_star_that_finds_nothing_is_a_slip():
+    """Where it stands for nothing, or what follows is no key."""
+    for words in ("plant.lags.*.insulation=40 mm", "plant.legs.*.insulatoin=40 mm", "title.*=1"):
+        (line,) = told(words)
+        assert "a path that leads nowhere" in line

@@ -23,6 +23,7 @@ from cyclesim.scenario.reading.load import load, written
 from cyclesim.shown.cells import shown
 from cyclesim.shown.page import page
 from cyclesim.shown.page.packed import packed
+from cyclesim.shown.reader import turned
 
 SCHEDULES = Path(__file__).resolve().parents[2] / "schedules"
 HARBOUR = SCHEDULES / "harbour-steps.yaml"
@@ -72,7 +73,9 @@ def test_everything_said_stands_on_the_page(told: Report) -> None:
     """Each heading, line, heading of a column and cell of each chapter is a text of the page, in order."""
     texts = iter(Read(page([told])).texts)
     for chapter in told.chapters.values():
-        for block in chapter.blocks:
+        machines = told.machines if chapter.name == "machines" else ()
+        drawn = (block for machine in machines for block in machine.blocks)
+        for block in (*chapter.as_written, *turned([*chapter.blocks, *drawn], False)):
             match block:
                 case Heading():
                     due = [block.text]
@@ -146,6 +149,28 @@ def test_every_input_is_told_as_written_with_its_line() -> None:
         assert one.path.rsplit(".", 1)[-1] in here or one.text[:6] in here or one.path == "plant.network"
     paths = [one.path for one in given]
     assert {"plant.tub.water", "plant.legs.suction.bore", "title", "schedule.heating.keep_at"} <= {*paths}
+
+
+def test_a_plant_written_in_us_units_is_told_in_them_but_for_what_it_says_itself(tmp_path: Path) -> None:
+    """By hand: 1514 L are 400 US gal and 6.1 m are 20 ft; what the file says stands as it is written."""
+    words = ["page", str(SCHEDULES / "cedar-yard.yaml"), "--days", "1", "--no-faults", "--out"]
+    out = tmp_path / "page.html"
+    for more, unit, length, water in (
+        ([], "°F", "20 ft", "tub | 400 gal"),
+        (["--units", "metric"], "°C", "6.1 m", "1510 L"),
+    ):
+        assert CliRunner().invoke(cli, [*words, str(out), *more]).exit_code == 0
+        read = Read(out.read_text(encoding="utf-8"))
+        texts = " | ".join(read.texts)
+        assert f"{length}, 2 in Sch 40, 5 jets" in texts
+        assert water in texts
+        assert "| 400 gal |" in texts
+        carried = re.search(r'id="a-packed">([^<]+)<', out.read_text(encoding="utf-8"))
+        assert carried
+        told = json.loads(zlib.decompress(base64.b64decode(carried[1])))
+        assert unit == told["unit"]
+        tub_c = told["tub"]["v"][0] / 100 if unit == "°C" else (told["tub"]["v"][0] / 100 - 32) / 1.8
+        assert 36 < tub_c < 40
 
 
 def test_two_plants_stand_beside_each_other_in_their_own_numbers(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from tests.verify.drawn import DAYS, Drawn
 
 @pytest.mark.parametrize("seed", [0, 1, 2, 3, 7, 9])
 def test_what_a_run_breaks_is_told_as_broken_or_not_decided(seed: int) -> None:
-    """Sixty days of outages, starters, bathers and valves left turned; seed 2 has rules not decided."""
+    """Sixty days of outages, starters, bathers and valves left turned; seed 2 needs ways in time."""
     scenario = load_text(Drawn(seed).text, f"drawn-{seed}.yaml")
     plant, programme = Assembly(scenario), Programme(scenario)
     history = History(plant, programme, simulate_trace(plant, programme, days=DAYS, seed=seed))

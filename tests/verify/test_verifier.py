@@ -2,9 +2,11 @@
 
 import re
 from dataclasses import replace
+from datetime import date, datetime
 from pathlib import Path
 
 import pytest
+from dateutil.rrule import rrulestr
 
 import cyclesim
 from cyclesim.analysis.rules import check_plant, of_kind
@@ -17,11 +19,12 @@ from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.answer import Cell, Story, Verdict, Verification
 from cyclesim.verification.automaton import Automaton
-from cyclesim.verification.calendar_order import PEOPLE, Calendar
+from cyclesim.verification.calendar_order import PEOPLE, Calendar, every_day_of
 from cyclesim.verification.cone import cone_of, groups
 from cyclesim.verification.dead_ends import dead_ends
 from cyclesim.verification.environment import Environment
 from cyclesim.verification.faults import FaultyPlant, faults_of
+from cyclesim.verification.in_time import ways
 from cyclesim.verification.replay import fitted
 from cyclesim.verification.search import search
 from cyclesim.verification.subjects import checks, judges
@@ -113,6 +116,48 @@ def test_both_states_of_the_clock_are_passed(build):
     assert 2 <= len({start % 86_400 for start, _ in spans if start % 86_400 < 6 * 3600})
 
 
+RARE_FLUSH = (
+    'start: ["07:30", "19:30"], lasts: 40 s}]',
+    'start: "19:30", lasts: 40 s, repeats: "FREQ=MONTHLY;BYMONTHDAY=17"}]',
+)
+
+
+@pytest.mark.parametrize(("start", "broken"), [("19:00", True), ("18:00", False)])
+def test_what_is_rare_may_fall_on_any_day(build, start, broken):
+    """A flush on the 17th and bathing on Mondays of March meet in 2031, not in 2027: 17 March is a Wednesday.
+
+    By the weekdays of 17 March, from Python's own calendar; an hour earlier they meet in no year.
+    """
+    assert 2 == date(2027, 3, 17).weekday()
+    assert 0 == date(2031, 3, 17).weekday()
+    bathes = f'{{start: "{start}", lasts: 1 h, repeats: "FREQ=WEEKLY;BYDAY=MO;BYMONTH=3"}}'
+    flush = RARE_FLUSH[0], RARE_FLUSH[1].replace("BYMONTHDAY", "BYMONTH=3;BYMONTHDAY")
+    scenario = build(flush, ("  heating: {with", f"  bathing: [{bathes}]\n  heating: {{with"))
+    (verdict,) = verify(scenario, rule="flush-onto-people").verdicts
+    assert broken == verdict.broken
+
+
+@pytest.mark.parametrize(
+    ("rule", "often"),
+    [
+        ("FREQ=WEEKLY;BYDAY=FR", ""),
+        ("FREQ=DAILY;BYMONTH=6,7", ""),
+        ("FREQ=WEEKLY;INTERVAL=2;BYDAY=FR", "FREQ=WEEKLY;BYDAY=FR"),
+        ("FREQ=DAILY;INTERVAL=3", "FREQ=DAILY"),
+        ("FREQ=MONTHLY;BYDAY=1MO,-1FR;BYMONTH=5", "FREQ=WEEKLY;BYDAY=MO,FR;BYMONTH=5"),
+        ("FREQ=YEARLY;BYMONTH=2;BYMONTHDAY=29", "FREQ=DAILY;BYMONTH=2"),
+        ("FREQ=YEARLY", "FREQ=DAILY;BYMONTH=1"),
+    ],
+)
+def test_the_days_that_a_rare_rule_could_name(rule, often):
+    """As RFC 5545 reads: each rare rule's days, over 40 years, are days of the rule that stands for it."""
+    assert often == every_day_of(rule)
+    if often:
+        begin, end = datetime(2027, 1, 1), datetime(2067, 1, 1)
+        rare, all_ = (set(rrulestr(r, dtstart=begin).between(begin, end, inc=True)) for r in (rule, often))
+        assert rare < all_
+
+
 def test_any_order_breaks_what_the_calendar_does_not(build):
     """A flush an hour before people come: their order in the day is all that keeps it off them."""
     changes = ("  heating: {with", '  bathing: [{start: "18:00", lasts: 1 h}]\n  heating: {with')
@@ -153,8 +198,28 @@ def test_times_are_fitted_or_refused(build):
     assert times is not None
     assert times == sorted(times)
     assert 5 <= times[-1] < 75
+    judge = judges(check, automaton)["heat-without-flow"]
+    way, _ = next(ways(found, judge))
+    assert fitted(way) is not None
     automaton.lasts_s[automaton.timers.index("grace of element")] = 5000.0
     assert fitted(path) is None
+    assert list(ways(found, judge)) == [], "the pump rests for 75 s, so that no way at all is that long"
+
+
+def test_what_no_length_of_a_timer_allows_is_held_by_time(build):
+    """A proof of 4 s where 5 s are due, behind an own switch of 4 s.
+
+    By hand: flow is sensed in the second in which it comes, proving begins a pass later, 1 s, and lasts 4 s:
+    in the second in which the heat comes on the flow has lasted 5 s. With 3 s it has not; a year agrees.
+    """
+    own = ("high_limit: 60 degC, zone: room}", "high_limit: 60 degC, zone: room, own_flow_switch: 4 s}")
+    for proof_s, broken in ((4, False), (3, True)):
+        shorter = own[0], own[1].replace("4 s", f"{proof_s} s")
+        scenario = build(shorter, ("unless: flow proven, for: 5 s", f"unless: flow proven, for: {proof_s} s"))
+        (verdict,) = verify(scenario, rule="heat-before-proof").verdicts
+        assert (broken, not broken, False) == (verdict.broken, verdict.held_by_time, verdict.is_open)
+        in_run = {finding.rule for finding in cyclesim.simulate(scenario, days=20).findings}
+        assert broken == ("heat-before-proof" in in_run)
 
 
 # -- faults ------------------------------------------------------------------------------------------------

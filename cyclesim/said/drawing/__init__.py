@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.metrics import LegMetrics
-from cyclesim.said.drawing.elements import Elements, told_quantity
+from cyclesim.said.drawing.elements import Elements
 from cyclesim.said.drawing.joined import TUB, Between, Joined, Tee, joined
 from cyclesim.said.drawing.pieces import GRID, Layout, Piece, through
 from cyclesim.said.drawing.routes import Sheet
@@ -19,9 +19,12 @@ __all__ = ["Drawing", "drawing"]
 _TUB_PX, _TO_TUB, _MARGIN, _APART = 12 * GRID, 5 * GRID, 2 * GRID, 4 * GRID
 
 
-def drawing(plant: Assembly, ages: Mapping[str, LegMetrics] | None = None) -> Drawing:
-    """The drawing of a plant; with *ages* of a run (`Metrics.legs`) each leg tells how old its water gets."""
-    sheet, elements = plant.sheet, Elements(plant, ages)
+def drawing(plant: Assembly, ages: Mapping[str, LegMetrics] | None = None, us: bool = False) -> Drawing:
+    """The drawing of a plant; with *ages* of a run (`Metrics.legs`) each leg tells how old its water gets.
+
+    *us*: in US units; words take room, so that they are the reader's own before anything has its place.
+    """
+    sheet, elements = plant.sheet, Elements(plant, ages, us)
     network = joined(sheet.network, sheet.junctions)
     machines = frozenset({*sheet.pumps, *sheet.equipment, *sheet.heat_sources})
     layout = Layout(elements.piece, machines, frozenset(sheet.legs))
@@ -120,7 +123,7 @@ def _on_sheet(plant: Assembly, elements: Elements, whole: Piece, tub: Box) -> Dr
     dx, dy = _MARGIN - whole.box.x0, _MARGIN - whole.box.y0
     tub = tub.moved(dx, dy)
     placed = whole.moved(dx, dy)
-    water = told_quantity(plant.volume_m3, "volume")
+    water = elements.quantity(plant.volume_m3, "volume")
     middle = Point((tub.x0 + tub.x1) // 2, (tub.y0 + tub.y1) // 2 - ROW_PX)
     return Drawing(
         title=plant.scenario.title,

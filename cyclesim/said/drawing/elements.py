@@ -27,7 +27,7 @@ from cyclesim.said.words import NEVER_MOVES, number
 from cyclesim.scenario.blocks.plant import Leg
 from cyclesim.scenario.blocks.treatment import KINDS as TREATMENTS
 from cyclesim.simulation.assembly import Assembly, last_stretch
-from cyclesim.units import format_quantity
+from cyclesim.units import METRIC, format_quantity, unit_for, value_for
 
 _LONGEST_PX, _SHORTEST_PX = 192, 24
 _MOST_WIDE = 12  # jets; more of them stand closer
@@ -36,10 +36,14 @@ _CLEAR, _COLUMN_CLEAR = 4, 8  # between a symbol and its label
 
 @dataclass(frozen=True)
 class Elements:
-    """The elements of a plant; *ages* by leg, last stretch or housing, None where no run is told."""
+    """The elements of a plant; *ages* by leg, last stretch or housing, None where no run is told.
+
+    *us*: quantities in US units.
+    """
 
     plant: Assembly
     ages: Mapping[str, LegMetrics] | None = None
+    us: bool = False
 
     def piece(self, name: str | Tee, way: Way) -> Piece:
         """One element with its label above, or to the right where water flows north."""
@@ -158,25 +162,25 @@ class Elements:
         sheet = self.plant.sheet
         if name in sheet.legs:
             leg = sheet.legs[name]
-            facts = [told_quantity(leg.length_m, "length"), self._size(leg)]
+            facts = [self.quantity(leg.length_m, "length"), self._size(leg)]
             if leg.manifold:
                 facts.append("1 jet" if leg.manifold.jets == 1 else f"{leg.manifold.jets} jets")
             yield ", ".join(facts)
             if leg.dead_end:
                 yield "dead end, capped"
         elif name in sheet.pumps:
-            powers = [told_quantity(speed.power_w, "power") for speed in sheet.pumps[name].speeds.values()]
+            powers = [self.quantity(speed.power_w, "power") for speed in sheet.pumps[name].speeds.values()]
             yield "pump, " + " or ".join(powers)
             if sheet.pumps[name].check_valve:
                 yield "with a check valve"
         elif name in sheet.equipment:
             thing = sheet.equipment[name]
             kind = "" if thing.kind in (name, "other") else f"{thing.kind}, "
-            yield f"{kind}{told_quantity(thing.volume_m3, 'volume')}"
+            yield f"{kind}{self.quantity(thing.volume_m3, 'volume')}"
         elif name in sheet.heat_sources:
             source = sheet.heat_sources[name]
             kind = source.kind.replace("_", " ")
-            yield f"{kind}, {told_quantity(source.output_w, 'power')}"
+            yield f"{kind}, {self.quantity(source.output_w, 'power')}"
         elif name in sheet.valves:
             yield f"valve, usually {sheet.valves[name].usual}"
         elif name in self._diverter_of:
@@ -186,7 +190,7 @@ class Elements:
         elif name in sheet.check_valves:
             yield "check valve"
         elif name in sheet.air:
-            yield f"blower, {told_quantity(sheet.air[name].power_w, 'power')}"
+            yield f"blower, {self.quantity(sheet.air[name].power_w, 'power')}"
         for device, treatment in sheet.treatment.items():
             if treatment.in_ == name:
                 yield f"{device} ({TREATMENTS[treatment.kind]}) treats here"
@@ -198,14 +202,20 @@ class Elements:
             yield "leg"
         yield from self._facts(name)
         if leg is not None:
-            yield f"{told_quantity(self.plant.leg_volume_m3(name), 'volume')} in it"
+            yield f"{self.quantity(self.plant.leg_volume_m3(name), 'volume')} in it"
         if name in self.plant.pumps:
             return
         if self.band(name):
             yield f"{self._age(name)} (limit {self.limit_h:g} h)"
 
+    def quantity(self, value: float, kind: str) -> str:
+        """A value in SI in the reader's units, to three digits."""
+        text, unit = format_quantity(value, kind).split(" ", 1)
+        amount = value_for(float(text), unit) if self.us and unit in METRIC else float(text)
+        return f"{float(f'{amount:.3g}'):g} {unit_for(unit, self.us)}"
+
     def _size(self, leg: Leg) -> str:
-        return leg.pipe.name if leg.pipe else f"bore {told_quantity(leg.bore_m, 'length')}"
+        return leg.pipe.name if leg.pipe else f"bore {self.quantity(leg.bore_m, 'length')}"
 
     def _age(self, name: str) -> str:
         """The number by which a leg is coloured, and that of its last jet."""
@@ -288,13 +298,3 @@ def _along(way: Way, spot: int) -> Point:
 def _even(value: float) -> int:
     """Up to a length whose middle is on the grid."""
     return 2 * GRID * int(-(-value // (2 * GRID)))
-
-
-def told_quantity(value: float, kind: str) -> str:
-    """A value in SI as a drawing tells it, to three digits.
-
-    >>> told_quantity(0.003830, "flow"), told_quantity(1.5142, "volume")
-    ('230 L/min', '1510 L')
-    """
-    amount, unit = format_quantity(value, kind).split(" ", 1)
-    return f"{float(f'{float(amount):.3g}'):g} {unit}"

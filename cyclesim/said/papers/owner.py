@@ -88,7 +88,7 @@ def _do_when(sheet: Sheet, scenario: Scenario) -> None:
     if cut is not None and freezes:
         columns = (
             words("what freezes"),
-            Column("at 0 °C (32 °F) after", kind="lasting"),
+            Column("at 0 °C after", kind="lasting"),
             Column("a tenth of it ice, at the soonest after", kind="lasting", unknown="more than 10 days"),
         )
         rows = [(name, hours, cut.until_frozen_h.get(name)) for hours, name in freezes[:_FIRST_PARTS]]

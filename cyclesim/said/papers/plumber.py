@@ -31,16 +31,20 @@ def plumber(plant: Assembly) -> Paper:
     return Paper("plumber", "Plumber: pipes and water", tuple(sheet.blocks), (PLUMBING, ADVICE))
 
 
+def _mm(length_m: float) -> Amount:
+    return Amount(length_m * _MM, "mm", 3, "figures")
+
+
 def _pipes(sheet: Sheet, plant: Assembly) -> None:
     columns = (
         words("leg"),
         words("pipe"),
-        Column("bore\n{unit}", unit="mm"),
+        Column("bore\n{unit}", unit="mm", kind="figures", digits=3),
         Column("length\n{unit}", unit="m"),
         words("fittings"),
-        Column("insulation\n{unit}", unit="mm", digits=0),
+        Column("insulation\n{unit}", unit="mm", kind="figures", digits=3),
         Column("water\n{unit}", unit="L"),
-        Column("between\njets {unit}", unit="mm", digits=0, unknown=""),
+        Column("between\njets {unit}", unit="mm", kind="figures", digits=3, unknown=""),
         words("lies in"),
     )
 
@@ -71,10 +75,11 @@ def _pipes(sheet: Sheet, plant: Assembly) -> None:
 
 def _pressures(sheet: Sheet, plant: Assembly) -> None:
     sheet.heading("Flows and gauge pressures to expect")
+    per_m = density_kg_m3(plant.temp_c) * G / _KPA
     sheet.line(
         f"With water at {plant.temp_c:.0f} °C and valves as usual. Pressures are those of a gauge at the "
-        "height of the tub's water: one that stands lower reads 9.8 kPa (1.4 psi) more for each metre "
-        "(3.3 ft), one that stands higher so much less."
+        "height of the tub's water: one that stands 1.00 m lower reads "
+        f"{per_m:.2f} kPa more, a higher one so much less."
     )
     columns = (
         words("at"),
@@ -178,12 +183,18 @@ def _air(sheet: Sheet, plant: Assembly) -> None:
         sheet.table(
             columns,
             [
-                ("air pipe", blower.pipe.name if blower.pipe else Amount(blower.bore_m * _MM, "mm")),
+                (
+                    "air pipe",
+                    blower.pipe.name if blower.pipe else _mm(blower.bore_m),
+                ),
                 ("length", Amount(blower.length_m, "m")),
-                ("outlets under the water", Amount(blower.outlets_below_water_m * _MM, "mm", 0)),
-                ("highest point above the water", Amount(blower.loop_above_water_m * _MM, "mm", 0)),
+                ("outlets under the water", _mm(blower.outlets_below_water_m)),
+                (
+                    "highest point above the water",
+                    _mm(blower.loop_above_water_m),
+                ),
                 ("check valve", blower.check_valve),
-                ("air that it gives", Amount(duty.flow_m3_s * L_MIN, "L/min", 0)),
+                ("air that it gives", Amount(duty.flow_m3_s * L_MIN, "L/min of air", 0)),
                 ("pressure at the blower", Amount(duty.pressure_pa / _KPA, "kPa")),
             ],
         )
@@ -228,7 +239,7 @@ def _covers(sheet: Sheet, plant: Assembly) -> None:
         ],
         notes=(
             "Least: what each cover needs so that with one of the pump's covers blocked water passes the "
-            f"others at {limit:.3g} m/s ({limit / 0.3048:.1f} ft/s) at most: limits.cover_speed of the file.",
+            f"others at {limit:.3g} m/s at most: limits.cover_speed of the file.",
             *["never: one cover alone feeds a pump; once it is blocked no area is enough."]
             * any(area == math.inf for area in least.values()),
         ),
@@ -266,8 +277,8 @@ def _room(sheet: Sheet, plant: Assembly) -> None:
         if room.distance_m is not None:
             facts.append(("from the tub's edge", Amount(room.distance_m, "m")))
         if room.free_space_m is not None:
-            facts.append(("free floor before the machines", Amount(room.free_space_m * _MM, "mm", 0)))
-    facts.append(("free floor that is looked for", Amount(limit * _MM, "mm", 0)))
+            facts.append(("free floor before the machines", _mm(room.free_space_m)))
+    facts.append(("free floor that is looked for", _mm(limit)))
     sheet.table(columns, facts)
 
 

@@ -12,8 +12,8 @@ from cyclesim.verification.signs import COLDER_K, DAYS, Noticed, Sign, SignKind
 _SIGNS: dict[SignKind, str] = {
     "no jets": "no water comes from the jets",
     "weak jets": "the jets are weak",
-    "colder": f"the water gets colder, {COLDER_K:g} K ({1.8 * COLDER_K:.1f} °F) or more",
-    "warmer": f"the water gets warmer, {COLDER_K:g} K ({1.8 * COLDER_K:.1f} °F) or more",
+    "colder": f"the water gets colder, {COLDER_K:.1f} K or more",
+    "warmer": f"the water gets warmer, {COLDER_K:.1f} K or more",
     "tripped": "a heat source has tripped and stays off",
     "breaker": "the breaker trips",
     "silent": "something is silent that should run",

@@ -1,6 +1,6 @@
 """A scenario file to a Scenario, or to all of its faults at once."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import islice
 from os import PathLike, fspath
 from pathlib import Path
@@ -17,19 +17,26 @@ from cyclesim.scenario.text.tree import Tree
 from cyclesim.scenario.text.yaml_file import parse_text, read_file
 from cyclesim.units import writes_us
 
+OnSet = Callable[[str, list[str]], None]
 TOLD = 100
 """So many faults of a scenario are told; a slip in one line leads to no more than a few."""
 
 
 def load(
-    path: str | PathLike[str], *, sets: Sequence[str] = (), on_read: OnRead = lambda _: None
+    path: str | PathLike[str],
+    *,
+    sets: Sequence[str] = (),
+    on_read: OnRead = lambda _: None,
+    on_set: OnSet = lambda _text, _paths: None,
 ) -> Scenario:
     """The scenario of a file, with each `PATH=VALUE` of `sets` put in first; InputError lists every fault.
 
-    *on_read* is called with the file and with each that it refers to, also where a set takes its place.
+    *on_read* is called with the file and with each that it refers to, also where a set takes its place;
+    *on_set* with each set and the paths that it changed.
     """
     on_read(Path(path))
-    return _scenario(read_file(Path(path), fspath(path)), fspath(path), sets, Path(path).parent, on_read)
+    tree = read_file(Path(path), fspath(path))
+    return _scenario(tree, fspath(path), sets, Path(path).parent, on_read, on_set)
 
 
 def load_text(
@@ -45,13 +52,14 @@ def _scenario(
     sets: Sequence[str],
     folder: Path | None,
     on_read: OnRead = lambda _: None,
+    on_set: OnSet = lambda _text, _paths: None,
 ) -> Scenario:
     if not isinstance(tree.value, dict):
         if not tree.faults:
             found = "an empty file" if tree.value is None else quoted((), tree)
             tree.faults.append(tree.fault((), found, "a scenario begins with format: 1"))
         raise InputError(*_first_faults(tree.faults))
-    _put_together(tree, name, sets, folder, on_read)
+    _put_together(tree, name, sets, folder, on_read, on_set)
     head = tree.value.get("format", FORMATS[0])
     if isinstance(head, bool) or head not in FORMATS:
         known = ", ".join(map(str, FORMATS))
@@ -73,12 +81,14 @@ def _scenario(
     return scenario
 
 
-def _put_together(tree: Tree, name: str, sets: Sequence[str], folder: Path | None, on_read: OnRead) -> None:
+def _put_together(
+    tree: Tree, name: str, sets: Sequence[str], folder: Path | None, on_read: OnRead, on_set: OnSet
+) -> None:
     """Put in the files that it refers to, and the sets."""
     resolve(tree, name, folder, on_read)
     name_files(tree, folder, on_read)
     for number, text in enumerate(sets, start=1):
-        apply(tree, text, number)
+        on_set(text, apply(tree, text, number))
     resolve(tree, name, folder, on_read)  # a set may have put in the path of a file
     resolve_series(tree, name, folder, on_read)
     resolve_logo(tree, name, folder, on_read)
@@ -87,7 +97,7 @@ def _put_together(tree: Tree, name: str, sets: Sequence[str], folder: Path | Non
 def written(path: str | PathLike[str], sets: Sequence[str] = ()) -> Tree:
     """What a file that `load` accepts says, with the place and the words of every value."""
     tree = read_file(Path(path), fspath(path))
-    _put_together(tree, fspath(path), sets, Path(path).parent, lambda _: None)
+    _put_together(tree, fspath(path), sets, Path(path).parent, lambda _: None, lambda _text, _paths: None)
     return tree
 
 

@@ -1,4 +1,7 @@
-"""`--set PATH=VALUE`: one key of the file changed for one run; `PATH=null` leaves it out."""
+"""`--set PATH=VALUE`: one key of the file changed for one run; `PATH=null` leaves it out.
+
+A step `*` stands for every name or entry that is there: `plant.legs.*.insulation=40 mm`.
+"""
 
 from typing import Any, get_origin
 
@@ -10,10 +13,11 @@ from cyclesim.scenario.text.tree import KEY, Mark, Tree, dotted
 from cyclesim.scenario.text.yaml_file import parse_text
 
 FILE = "--set"
+EVERY = "*"
 
 
-def apply(tree: Tree, text: str, number: int) -> None:
-    """Put one PATH=VALUE into the tree; a fault's line is the option's number."""
+def apply(tree: Tree, text: str, number: int) -> list[str]:
+    """Put one PATH=VALUE into the tree, and tell which paths it changed; a fault's line is its number."""
     written, equals, value = text.partition("=")
     written = written.strip()
     if not equals or not written:
@@ -22,21 +26,46 @@ def apply(tree: Tree, text: str, number: int) -> None:
                 FILE, number, 1, "", f"'{shorten(text)}'", "PATH=VALUE is due", "e.g. plant.tub.water=1500 L"
             )
         )
-        return
+        return []
     leaves_out = value.strip() == "null"
-    path = _reach(tree, written.split("."), leaves_out)
-    if path is None:
+    changed = []
+    for words in reversed(_spread(tree, written.split("."))):  # the last first: entries move up
+        if leaves_out and EVERY in written and not _is_there(tree, words):
+            continue
+        path = _reach(tree, words, leaves_out)
+        if path is None:
+            continue
+        changed.append(dotted(path))
+        if leaves_out:
+            continue
+        part = parse_text(value.strip(" "), FILE, (number - 1, len(text) - len(value.lstrip(" "))))
+        if part.value is None and not part.faults:
+            part.faults.append(Fault(FILE, number, len(text) + 1, dotted(path), "nothing", "a value is due"))
+        tree.marks.setdefault((*path, KEY), Mark(FILE, number, 1))
+        tree.graft(path, part)
+    if not changed:
         hint = did_you_mean(written, _paths(tree))
         found = f"'{shorten(written)}', a path that leads nowhere"
         tree.faults.append(Fault(FILE, number, 1, "", found, "the path of a key of the file is due", hint))
-        return
-    if leaves_out:
-        return
-    part = parse_text(value.strip(" "), FILE, (number - 1, len(text) - len(value.lstrip(" "))))
-    if part.value is None and not part.faults:
-        part.faults.append(Fault(FILE, number, len(text) + 1, dotted(path), "nothing", "a value is due"))
-    tree.marks.setdefault((*path, KEY), Mark(FILE, number, 1))
-    tree.graft(path, part)
+    return changed[::-1]
+
+
+def _steps(words: list[str]) -> Steps:
+    return tuple(int(word) if word.isdecimal() and len(word) < 6 else word for word in words)
+
+
+def _is_there(tree: Tree, words: list[str]) -> bool:
+    return bool(tree.get(_steps(words), default=EVERY) != EVERY)
+
+
+def _spread(tree: Tree, words: list[str]) -> list[list[str]]:
+    """The paths that these words mean: `*` is every name and entry that is there."""
+    if EVERY not in words:
+        return [words]
+    at = words.index(EVERY)
+    above = tree.get(_steps(words[:at]), default=None)
+    names = list(above) if isinstance(above, dict) else range(len(above)) if isinstance(above, list) else ()
+    return [more for name in names for more in _spread(tree, [*words[:at], str(name), *words[at + 1 :]])]
 
 
 def _reach(tree: Tree, words: list[str], leaves_out: bool) -> Steps | None:

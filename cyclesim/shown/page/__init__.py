@@ -9,13 +9,15 @@ from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from cyclesim.said.words import plain
-from cyclesim.shown.page.blocks import bar_rows, viewed
+from cyclesim.shown.page.blocks import Viewed, bar_rows, viewed
+from cyclesim.shown.page.machines import machine_svg
 from cyclesim.shown.page.packed import packed
 from cyclesim.shown.page.weeks import weeks_svg
 from cyclesim.shown.pictures.plant import style, within
+from cyclesim.shown.reader import sentence, turned
 
 if TYPE_CHECKING:
-    from cyclesim.said.page import Table
+    from cyclesim.said.page import Block, Table
     from cyclesim.said.report import Report
 
 _BANDS = {band: f"var(--{band})" for band in ("young", "older", "over", "never")}
@@ -24,8 +26,11 @@ MADE_BY = '<meta name="generator" content="cyclesim">'
 """What a page of ours has in its head."""
 
 
-def page(reports: Sequence[Report], beside: Table | None = None) -> str:
-    """The page of one plant, or of two with a table of what they come to *beside* each other."""
+def page(reports: Sequence[Report], beside: Table | None = None, us: bool = False) -> str:
+    """The page of one plant, or of two with a table of what they come to *beside* each other.
+
+    *us*: in US units, but for what stands as it was written.
+    """
     from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
@@ -36,6 +41,10 @@ def page(reports: Sequence[Report], beside: Table | None = None) -> str:
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
     template = environment.from_string((folder / "page.html").read_text(encoding="utf-8"))
+
+    def told(blocks: Sequence[Block]) -> list[Viewed]:
+        return viewed(turned(blocks, us))
+
     plants = [
         {
             "letter": letter,
@@ -45,10 +54,14 @@ def page(reports: Sequence[Report], beside: Table | None = None) -> str:
             "words": list(map(plain, one.drawing.alternative)),
             "key": one.drawing.key,
             "weeks": Markup(weeks_svg(one.spread)),
-            "in_numbers": viewed([one.weeks]),
-            "packed": packed(one.timeline),
-            "noted": one.timeline.noted,
-            "chapters": {name: viewed(chapter.blocks) for name, chapter in one.chapters.items()},
+            "machines": [(Markup(machine_svg(m.drawn)), told(m.blocks)) for m in one.machines],
+            "in_numbers": told([one.weeks]),
+            "packed": packed(one.timeline, us),
+            "noted": [(note.number, plain(sentence(note.text, us))) for note in one.timeline.noted],
+            "chapters": {
+                name: [*viewed(chapter.as_written), *told(chapter.blocks)]
+                for name, chapter in one.chapters.items()
+            },
             "bars": {name: [bar_rows(b) for b in chapter.bars] for name, chapter in one.chapters.items()},
         }
         for letter, one in zip(_LETTERS, reports, strict=False)
@@ -56,7 +69,7 @@ def page(reports: Sequence[Report], beside: Table | None = None) -> str:
     return template.render(
         plants=plants,
         made_by=Markup(MADE_BY),
-        beside=None if beside is None else viewed([beside]),
+        beside=None if beside is None else told([beside]),
         policy=_policy(look, does),
         look=Markup(look),
         does=Markup(does),

@@ -10,26 +10,38 @@ from typing import Any
 
 from cyclesim.said.stretch import Lane, Span, Stretch
 from cyclesim.said.words import plain
+from cyclesim.shown.reader import sentence
+from cyclesim.units import unit_for, value_for
 
 _FINE = 100
 """Temperatures and ages are kept to a hundredth of a kelvin and of an hour."""
 
 
-def packed(stretch: Stretch) -> str:
-    """All of a stretch as text that is safe between two tags."""
+def packed(stretch: Stretch, us: bool = False) -> str:
+    """All of a stretch as text that is safe between two tags; *us*: temperatures in degF."""
+
+    def warm(values: Iterable[float]) -> list[float]:
+        return [value_for(value, "°C") for value in values] if us else list(values)
+
     values = {
         "span": list(stretch.span),
         "offsets": stretch.offsets,
+        "unit": unit_for("°C", us),
         "limit": stretch.limit_h,
         "asked": list(map(_lane, stretch.asked)),
         "ran": list(map(_lane, stretch.ran)),
-        "tub": _curve("tub", *stretch.tub),
-        "rooms": [_curve(*room) for room in stretch.rooms],
-        "kept": None if stretch.kept is None else _band(*stretch.kept),
-        "ready": [_steps(stretch.to_be_ready[0]), _steps(stretch.to_be_ready[1], _FINE)],
+        "tub": _curve("tub", stretch.tub[0], warm(stretch.tub[1])),
+        "rooms": [_curve(name, at, warm(values)) for name, at, values in stretch.rooms],
+        "kept": None if stretch.kept is None else _band(stretch.kept[0], *map(warm, stretch.kept[1:])),
+        "ready": [_steps(stretch.to_be_ready[0]), _steps(warm(stretch.to_be_ready[1]), _FINE)],
         "ages": [_curve(*curve) for curve in stretch.oldest],
         "noted": [
-            {"number": n.number, "severity": n.severity, "text": plain(n.text), "at": _steps(n.at_s)}
+            {
+                "number": n.number,
+                "severity": n.severity,
+                "text": plain(sentence(n.text, us)),
+                "at": _steps(n.at_s),
+            }
             for n in stretch.noted
         ],
     }

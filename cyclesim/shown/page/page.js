@@ -30,7 +30,7 @@
     };
     const kept = told.kept && { t: summed(told.kept.t), low: summed(told.kept.low, 100),
                                 high: summed(told.kept.high, 100) };
-    return { span: told.span, offsets: told.offsets, limit: told.limit, kept,
+    return { span: told.span, unit: told.unit, offsets: told.offsets, limit: told.limit, kept,
              asked: told.asked.map(lane), ran: told.ran.map(lane),
              temperatures: [curve(told.tub), ...told.rooms.map(curve)], ages: told.ages.map(curve),
              ready: { t: summed(told.ready[0]), v: summed(told.ready[1], 100) },
@@ -215,7 +215,7 @@
         ...asked.map((l) => [`${l.name}, asked`, () => this.askedAt(l)]),
         ...ran.map((l) => [l.name, () => this.ranAt(l)]),
         ...temperatures.map((c) => [c.name === "tub" ? "tub water" : c.name,
-                                    () => `${valueAt(c, this.at).toFixed(1)} °C`]),
+                                    () => `${valueAt(c, this.at).toFixed(1)} ${this.data.unit}`]),
         ...ages.map((c) => [`oldest water, ${c.name}`, () => `${valueAt(c, this.at).toFixed(1)} h`,
                             () => valueAt(c, this.at) > this.data.limit]),
       ];
@@ -332,7 +332,7 @@
       for (const one of asked) { this.lane(one, y, lane); y += lane; }
       head("What ran: half height = low speed, hatched = waits, runs on or tripped");
       for (const one of ran) { this.lane(one, y, lane); y += lane; }
-      head("Temperatures, °C");
+      head(`Temperatures, ${this.data.unit}`);
       this.temperatures(y, warm);
       y += warm;
       head(`Oldest water: dashed = the limit of ${this.data.limit} h, crossed out = above it`);

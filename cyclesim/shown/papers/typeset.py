@@ -20,7 +20,7 @@ from cyclesim.said.papers.paper import Checklist, Drawn, NewPage, Paper, PaperBl
 from cyclesim.said.words import day, plain
 from cyclesim.scenario.reading.done_tests import DoneTest
 from cyclesim.shown.cells import heading, shown
-from cyclesim.shown.papers.units import Units, in_units
+from cyclesim.shown.reader import in_units, sentence
 
 PaperSize = Literal["a4", "letter"]
 STANDARDS = ("ua-1", "a-2a")
@@ -28,7 +28,7 @@ STANDARDS = ("ua-1", "a-2a")
 _SIZES = {"a4": "a4", "letter": "us-letter"}
 
 
-def pdf(papers: Papers, *, size: PaperSize = "a4", units: Units = "metric") -> tuple[bytes, str]:
+def pdf(papers: Papers, *, size: PaperSize = "a4", us: bool = False) -> tuple[bytes, str]:
     """The papers as one PDF, the same bytes for the same papers, and what has to be told about it, or "".
 
     Where some letter is in none of the fonts that come along, those of this machine are taken too; where it
@@ -36,7 +36,7 @@ def pdf(papers: Papers, *, size: PaperSize = "a4", units: Units = "metric") -> t
     Raises CycleSimError where the file's logo cannot be drawn.
     """
     pictures: dict[str, bytes] = {}
-    values = as_values(papers, size=size, units=units, pictures=pictures)
+    values = as_values(papers, size=size, us=us, pictures=pictures)
     made_at = int(datetime.fromisoformat(papers.day).replace(tzinfo=UTC).timestamp())
     with TemporaryDirectory() as folder:  # the typesetter sees these files and no others
         for name, data in {"main.typ": (files(__package__) / "paper.typ").read_bytes(), **pictures}.items():
@@ -89,7 +89,7 @@ def _fonts() -> list[Path]:
 
 
 def as_values(
-    papers: Papers, *, size: PaperSize, units: Units, pictures: dict[str, bytes] | None = None
+    papers: Papers, *, size: PaperSize, us: bool, pictures: dict[str, bytes] | None = None
 ) -> dict[str, Any]:
     """All that the papers say, as texts in the reader's units; *pictures* takes bytes by their names."""
     pictures = {} if pictures is None else pictures
@@ -107,42 +107,42 @@ def as_values(
         "date": [int(part) for part in papers.day.split("-")],
         "version": papers.version,
         "size": _SIZES[size],
-        "papers": [_paper(paper, units, pictures) for paper in papers.papers],
+        "papers": [_paper(paper, us, pictures) for paper in papers.papers],
     }
 
 
-def _paper(paper: Paper, units: Units, pictures: dict[str, bytes]) -> dict[str, Any]:
+def _paper(paper: Paper, us: bool, pictures: dict[str, bytes]) -> dict[str, Any]:
     return {
         "reader": paper.reader,
         "heading": paper.heading,
-        "blocks": list(_blocks(paper, units, pictures)),
+        "blocks": list(_blocks(paper, us, pictures)),
         "cautions": list(paper.cautions),
     }
 
 
-def _blocks(paper: Paper, units: Units, pictures: dict[str, bytes]) -> Iterator[dict[str, Any]]:
+def _blocks(paper: Paper, us: bool, pictures: dict[str, bytes]) -> Iterator[dict[str, Any]]:
     for block in paper.blocks:
-        yield _block(block, units, pictures)
+        yield _block(block, us, pictures)
 
 
-def _block(block: PaperBlock, units: Units, pictures: dict[str, bytes]) -> dict[str, Any]:
-    match block:
-        case Heading():
-            return {"kind": "heading", "text": plain(block.text)}
-        case Line():
-            return {"kind": "line", "text": plain(block.text), "strong": block.tone == "strong"}
-        case Checklist():
-            return {"kind": "checks", "items": [plain(item) for item in block.items]}
-        case Drawn():
+def _block(block: PaperBlock, us: bool, pictures: dict[str, bytes]) -> dict[str, Any]:
+    match block if isinstance(block, Checklist | Drawn | NewPage | WrittenTest) else in_units(block, us):
+        case Heading(text):
+            return {"kind": "heading", "text": plain(text)}
+        case Line(text, tone):
+            return {"kind": "line", "text": plain(text), "strong": tone == "strong"}
+        case Checklist(items):
+            return {"kind": "checks", "items": [plain(sentence(item, us)) for item in items]}
+        case Drawn(svg, says):
             name = f"picture{len(pictures)}.svg"
-            pictures[name] = block.svg
-            return {"kind": "picture", "file": name, "says": plain(block.says)}
+            pictures[name] = svg
+            return {"kind": "picture", "file": name, "says": plain(says)}
         case NewPage():
             return {"kind": "page"}
-        case WrittenTest():
-            return _test(block)
-        case Table():
-            return _table(in_units(block, units))
+        case WrittenTest() as test:
+            return _test(test)
+        case Table() as table:
+            return _table(table)
     raise TypeError(f"no paper shows {block!r}")
 
 

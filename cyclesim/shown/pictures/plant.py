@@ -51,6 +51,7 @@ def write_plant(drawing: Drawing) -> str:
     top, foot = 3 * ROW_PX, (2 * ROW_PX if drawing.key else 0)
     wide = max(drawing.width, 640)
     high = drawing.height + top + foot
+    in_words = " ".join(map(plain, drawing.alternative))
     key = list(_key(drawing, high - ROW_PX))
     title = _text(16, 2 * ROW_PX, plain(drawing.title), "name big")
     body = f'<g transform="translate(0 {top})">{"".join(_body(drawing, "plant"))}</g>'
@@ -59,7 +60,7 @@ def write_plant(drawing: Drawing) -> str:
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" width="{wide}" '
             f'height="{high}" class="plant" role="img" aria-labelledby="plant-title plant-desc">',
             f'<title id="plant-title">{escape(plain(drawing.title))}</title>',
-            f'<desc id="plant-desc">{escape(" ".join(map(plain, drawing.alternative)))}</desc>',
+            f'<desc id="plant-desc">{escape(in_words)}</desc>',
             f"<style>{own_style()}</style>",
             f'<rect width="{wide}" height="{high}" fill="{PAPER}"/>',
             title,
