@@ -1,4 +1,4 @@
-"""Make the pictures of the README: `python scripts/gallery.py [plant] [page] [paper]`, all without a word.
+"""Make the pictures of the README: `python scripts/gallery.py [plant] [page] [paper] [measured]`, or all.
 
 The plant is drawn by cyclesim itself. The page is opened in the Chromium and driver of this machine, and its
 timeline zoomed to the days in which a valve stays turned. The paper is drawn by poppler's pdftoppm.
@@ -25,6 +25,10 @@ from cyclesim.scenario.reading.load import load
 from cyclesim.shown.page import page
 from cyclesim.shown.papers.typeset import pdf
 from cyclesim.shown.pictures.plant import write_plant
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from measured_pipe import draw
 
 ROOT = Path(__file__).resolve().parent.parent
 GALLERY = ROOT / "schedules" / "gallery"
@@ -103,7 +107,17 @@ def shown_page() -> None:
     whole.quantize(64).save(GALLERY / "page.png", optimize=True)
 
 
-PICTURES: dict[str, Callable[[], None]] = {"plant": plant, "page": shown_page, "paper": paper}
+def measured() -> None:
+    """Warm water through a measured pipe, beside what is computed."""
+    draw(GALLERY / "measured-pipe.svg")
+
+
+PICTURES: dict[str, Callable[[], None]] = {
+    "plant": plant,
+    "page": shown_page,
+    "paper": paper,
+    "measured": measured,
+}
 
 
 def main(words: list[str]) -> int:
