@@ -7,13 +7,14 @@ from dataclasses import asdict
 from typing import Any
 
 from cyclesim.analysis.amounts import listed
+from cyclesim.decide.readings.drift import Drift
 from cyclesim.decide.readings.explained import Amount as FittedAmount
 from cyclesim.decide.readings.explained import Explained, Explanation
 from cyclesim.decide.readings.follows import Follows, Year
 from cyclesim.decide.readings.next_reading import NextReading
 from cyclesim.said.page import Amount, Cell, Column, Page, Row, cost, words
 from cyclesim.said.reading_units import unit_of, with_off
-from cyclesim.said.words import count, number
+from cyclesim.said.words import count, day, number
 
 _HOW = (
     "odds: how much likelier than that nothing is wrong beyond what drawings are usually off by. They rest "
@@ -85,10 +86,11 @@ def _value(amount: FittedAmount) -> Cell:
 
 
 def _interval(amount: FittedAmount) -> Cell:
-    if amount.low is None or amount.high is None:
-        return ""
-    low, high = f"{amount.low:.2g}", f"{amount.high:.2g}"
-    return f"{float(low):g} to {float(high):g}"
+    return "" if amount.low is None or amount.high is None else _ends(amount.low, amount.high)
+
+
+def _ends(low: float, high: float) -> str:
+    return f"{float(f'{low:.2g}'):g} to {float(f'{high:.2g}'):g}"
 
 
 def _groups(best: Sequence[Explanation]) -> list[list[str]]:
@@ -175,3 +177,28 @@ def follows_values(found: Follows) -> dict[str, Any]:
         "corrected": plain(found.corrected),
         "costs_more": found.costs_more,
     }
+
+
+def say_drift(page: Page, found: Drift) -> None:
+    """How one cause goes on from file to file, and when it meets a limit."""
+    page.heading("How it changes")
+    page.table(
+        [words(found.cause), Column("value"), words("90 % interval")],
+        (
+            [day(at.date), Amount(at.value, found.unit, 2, "figures"), _ends(at.low, at.high)]
+            for at in found.at
+        ),
+    )
+    rate = f"{found.per_year:+.2g} ±{found.per_year_off:.2g} {found.unit} a year"
+    if not found.grows:
+        page.line(f"No change is seen beyond what the readings are off by: {rate}.")
+        return
+    page.line(f"It changes by {rate}.")
+    if found.limit is not None and found.limit_value is not None:
+        page.line(
+            f"If it goes on in a straight line: {found.limit}, at {found.limit_value:.2g} {found.unit}, "
+            f"about {day(found.limit_on)}.",
+            tone="mind",
+        )
+    else:
+        page.line("If it goes on in a straight line, nothing more breaks in the next thirty years.")

@@ -7,7 +7,14 @@ from typing import Any
 
 from cyclesim.decide.readings.measured import Compared, Measured
 from cyclesim.said.cautions import ADVICE, say_cautions
-from cyclesim.said.explained import follows_values, next_values, say_explained, say_follows, say_next
+from cyclesim.said.explained import (
+    follows_values,
+    next_values,
+    say_drift,
+    say_explained,
+    say_follows,
+    say_next,
+)
 from cyclesim.said.page import Cell, Column, Page, words
 from cyclesim.said.reading_units import unit_of, with_off
 from cyclesim.said.words import count, day
@@ -31,10 +38,13 @@ def measured_page(found: Measured) -> Page:
     _say_compared(page, found)
     if found.explained is not None:
         say_explained(page, found.explained)
-        say_next(page, found.next_readings)
+        if found.next_readings or found.explained.best:
+            say_next(page, found.next_readings)
     if found.follows is not None:
         say_follows(page, found.follows)
         page.line(_would_say(found))
+    if found.drift is not None:
+        say_drift(page, found.drift)
     say_cautions(page, [CAUSE, ADVICE])
     return page
 
@@ -97,6 +107,7 @@ def measured_values(found: Measured) -> dict[str, Any]:
         "readings": [_values(row) for row in found.compared],
         "explained": None if found.explained is None else asdict(found.explained),
         "next_readings": [next_values(reading) for reading in found.next_readings],
+        "drift": None if found.drift is None else asdict(found.drift),
         "corrected": dict(found.corrected),
         "follows": None if found.follows is None else follows_values(found.follows),
     }
