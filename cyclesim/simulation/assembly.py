@@ -16,6 +16,7 @@ from typing import NamedTuple
 from cyclesim.physics import friction, walls, water
 from cyclesim.physics.blowing import AirLine, BlowerDuty, blower_duty
 from cyclesim.physics.curves import PumpCurve
+from cyclesim.physics.links import ROUGHNESS_M
 from cyclesim.physics.network import Drop, Duty, Jet, Link, PipeLink, PumpLink, solve
 from cyclesim.physics.outside import Body
 from cyclesim.physics.tub_heat import TubNode
@@ -192,19 +193,20 @@ class Assembly:
 
     def _leg_links(self, name: str, leg: Leg, a: str, b: str) -> Iterator[Link]:
         k = sum(n * friction.fitting_k(fitting, leg.bore_m) for fitting, n in leg.fittings.items())
+        rough, lift = ROUGHNESS_M[leg.of], leg.outlet_above_water_m
         if leg.manifold is None:
-            yield PipeLink(name, a, b, leg.length_m, leg.bore_m, k, lift_m=leg.outlet_above_water_m)
+            yield PipeLink(name, a, b, leg.length_m, leg.bore_m, k, rough, lift)
             return
         jets = leg.manifold
         rated_m, rated_m3_s = rated_jet(jets)
         at = f"{name}: jet 1"
-        yield PipeLink(name, a, at, leg.length_m, leg.bore_m, k, lift_m=leg.outlet_above_water_m)
+        yield PipeLink(name, a, at, leg.length_m, leg.bore_m, k, rough, lift)
         run = friction.fitting_k("tee_run", leg.bore_m)
         for i in range(1, jets.jets + 1):
             yield Jet(jet_name(name, i), at, b, rated_m3_s, rated_m)
             if i < jets.jets:
                 beyond = f"{name}: jet {i + 1}"
-                yield PipeLink(stretch_name(name, i + 1), at, beyond, jets.spacing_m, leg.bore_m, run)
+                yield PipeLink(stretch_name(name, i + 1), at, beyond, jets.spacing_m, leg.bore_m, run, rough)
                 at = beyond
 
     # -- water and heat ----------------------------------------------------------------------------------
@@ -265,8 +267,9 @@ class Assembly:
         for name, leg in self.sheet.legs.items():
             length, volume = self._leg_length_m(leg), self.leg_volume_m3(name)
             zone = self.scenario.place.zones[leg.zone]
-            ua = walls.pipe_ua_per_m(leg.bore_m, leg.outside_m, leg.insulation_m, depth_m=zone.depth_m)
-            wall = walls.pipe_wall_c_per_m(leg.bore_m, leg.outside_m) * length
+            made_of, bores = walls.PIPE_OF[leg.of], (leg.bore_m, leg.outside_m)
+            ua = walls.pipe_ua_per_m(*bores, leg.insulation_m, of=made_of, depth_m=zone.depth_m)
+            wall = walls.pipe_wall_c_per_m(*bores, made_of) * length
             bodies.append(Body(name, volume, volume * per_m3 + wall, ua * length, leg.zone))
         for name, thing in self.housings.items():
             if thing.volume_m3 > 0.0:
