@@ -30,6 +30,7 @@ from cyclesim.verification.search import search
 from cyclesim.verification.subjects import checks, judges
 from cyclesim.verification.timed import timed
 from cyclesim.verification.verifier import _Verifier, verify
+from tests.verify.test_defects import BLOWER
 
 FILES = sorted((Path(__file__).parents[2] / "schedules").glob("*.yaml"))
 NO_PROOF = ("  - {block: element, unless: flow proven, for: 5 s}\n", "")
@@ -419,6 +420,40 @@ def test_dead_ends_and_contradictions(build):
     waits = ("schedule:\n", "controller: {after_power_cut: wait}\nschedule:\n")
     assert ("left only by a person", "controller") in ends(build(waits))
     assert ("left only by a person", "element") in ends(build(STARTED))
+
+
+def test_quiet_hours_that_no_programme_can_meet(build):
+    """A night without the only pump, and water that may be 12 h old: told with both numbers.
+
+    By hand: from 18:00 to 10:00 are 16 h, and 17 h in the night in which clocks go back.
+    Of 10 h nothing is said, nor where low may run.
+    """
+
+    def said(from_, to, pump):
+        hours = f'  quiet_hours: {{from: "{from_}", to: "{to}", applies_to: [{pump}]}}\n  heating: {{with'
+        limit = ("interlocks:\n", "limits: {water_age: 12 h}\ninterlocks:\n")
+        scenario = build(("  heating: {with", hours), limit)
+        found = dead_ends(Assembly(scenario), Programme(scenario), Calendar(Programme(scenario)))
+        return {end.subject: end.said for end in found if end.kind == "cannot be met"}
+
+    told = "the quiet hours keep off all that moves it for 17.0 h, and its water may be 12.0 h old"
+    assert {"suction": told, "return": told} == said("18:00", "10:00", "main")
+    assert {} == said("18:00", "04:00", "main") == said("18:00", "10:00", "main high")
+
+
+def test_a_blower_may_be_kept_quiet(build):
+    """Blown by the clock at night, it breaks the quiet hours; in the afternoon it does not."""
+    for start, loud in (("23:00", True), ("15:00", False)):
+        scenario = build(
+            BLOWER,
+            (
+                "  heating: {with",
+                '  quiet_hours: {from: "22:00", to: "07:00", applies_to: [blower]}\n'
+                f'  air_line_flushes: [{{start: "{start}", lasts: 60 s}}]\n  heating: {{with',
+            ),
+        )
+        found = cyclesim.simulate(scenario, days=3).findings
+        assert [("blower", 3)] * loud == [(f.subject, f.times) for f in found if f.rule == "quiet-hours"]
 
 
 BY_CLOCK = (
