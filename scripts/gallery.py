@@ -1,4 +1,4 @@
-"""Make the pictures of the README: `python scripts/gallery.py [plant] [page] [paper]`, all without a word.
+"""Make the pictures of the README: `python scripts/gallery.py [plant] [page] [paper] [measured]`, all without.
 
 The plant is drawn by cyclesim itself. The page is opened in the Chromium and driver of this machine, and its
 timeline zoomed to the days in which a valve stays turned. The paper is drawn by poppler's pdftoppm.
@@ -25,6 +25,10 @@ from cyclesim.scenario.reading.load import load
 from cyclesim.shown.page import page
 from cyclesim.shown.papers.typeset import pdf
 from cyclesim.shown.pictures.plant import write_plant
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from measured_pipe import draw
 
 ROOT = Path(__file__).resolve().parent.parent
 GALLERY = ROOT / "schedules" / "gallery"
@@ -94,7 +98,7 @@ def shown_page() -> None:
             browser.save_screenshot(str(picture))
             parts.append(Image.open(picture).convert("RGB"))
         browser.quit()
-    heights, wide = (444, 462, 980), WIDE - 16  # without the browser's bar
+    heights, wide = (428, 462, 980), WIDE - 16  # without the browser's bar
     whole = Image.new("RGB", (wide, sum(heights)), "white")
     top = 0
     for part, high in zip(parts, heights, strict=True):
@@ -103,7 +107,17 @@ def shown_page() -> None:
     whole.quantize(64).save(GALLERY / "page.png", optimize=True)
 
 
-PICTURES: dict[str, Callable[[], None]] = {"plant": plant, "page": shown_page, "paper": paper}
+def measured() -> None:
+    """Warm water through a measured pipe, beside what is computed."""
+    draw(GALLERY / "measured-pipe.svg")
+
+
+PICTURES: dict[str, Callable[[], None]] = {
+    "plant": plant,
+    "page": shown_page,
+    "paper": paper,
+    "measured": measured,
+}
 
 
 def main(words: list[str]) -> int:
