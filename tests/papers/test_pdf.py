@@ -218,6 +218,8 @@ def test_all_papers_of_a_shipped_plant(name):
     counted = [re.search(r"(Client|Electrician|Plumber|Owner):[a-z]+,page(\d)of(\d)", page) for page in pages]
     last = {match[1]: int(match[3]) for match in counted}
     assert ("", 1, 2) == (note, last["Client"], last["Owner"])
+    on_letter, _ = pdf(handed_over(scenario).papers(("client",)), size="letter")
+    assert 1 == len(PdfReader(BytesIO(on_letter)).pages)
     found = "".join(pages)
     assert [] == [
         text for text in texts(as_values(papers, size="a4", us=False)) if squeezed(text) not in found
