@@ -129,6 +129,18 @@ def test_a_text_that_means_something_elsewhere_stays_text(text):
     assert found.count(squeezed(text)) >= 3
 
 
+def test_names_and_reasons_of_the_file_stay_text_in_tables_and_tests():
+    """A run's name and an interlock's reason, each with signs that steer a typesetter."""
+    text = (SCHEDULES / "walled-garden.yaml").read_text(encoding="utf-8")
+    name, why = "#panic() $x$ <f>", "]#[ </script> *breaker*"
+    text = text.replace("{pump: main high, start:", f"{{name: '{name}', pump: main high, start:")
+    text = text.replace("because: the breaker", f"because: '{why}'")
+    made, _ = pdf(handed_over(load_text(text)).papers(("electrician",)))
+    found = read_back(made)
+    assert squeezed(f"element goes off at this: {name}") in found
+    assert found.count(squeezed(why)) >= 2
+
+
 def test_letters_of_other_scripts_are_set_and_what_no_font_has_is_told():
     """Hebrew and Arabic run from right to left in fonts that come along; Linear B is in none."""
     for title, in_none in (("גן מוקף", False), ("حديقة", False), ("\U00010000", True)):
