@@ -1,11 +1,12 @@
-"""Make the pictures of the README: `python scripts/gallery.py [plant] [page]`, all of them without a word.
+"""Make the pictures of the README: `python scripts/gallery.py [plant] [page] [paper] [measured]`, all without.
 
 The plant is drawn by cyclesim itself. The page is opened in the Chromium and driver of this machine, and its
-timeline zoomed to the days in which a valve stays turned.
+timeline zoomed to the days in which a valve stays turned. The paper is drawn by poppler's pdftoppm.
 """
 
 from __future__ import annotations
 
+import subprocess
 import sys
 import tempfile
 import time
@@ -14,12 +15,20 @@ from datetime import UTC, datetime
 from pathlib import Path
 from shutil import which
 
+from cyclesim import __version__
 from cyclesim.analysis.result import simulate
 from cyclesim.said.drawing import drawing
+from cyclesim.said.papers.collected import HandOver
 from cyclesim.said.report import report
+from cyclesim.scenario.reading.fingerprint import fingerprint
 from cyclesim.scenario.reading.load import load
 from cyclesim.shown.page import page
+from cyclesim.shown.papers.typeset import pdf
 from cyclesim.shown.pictures.plant import write_plant
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from measured_pipe import draw
 
 ROOT = Path(__file__).resolve().parent.parent
 GALLERY = ROOT / "schedules" / "gallery"
@@ -31,6 +40,25 @@ def plant() -> None:
     result = simulate(load(ROOT / "schedules" / "walled-garden-circulator.yaml"))
     text = write_plant(drawing(result.plant, result.metrics.legs))
     (GALLERY / "plant.svg").write_text(text, encoding="utf-8")
+
+
+def paper() -> None:
+    """The page of commissioning tests in the electrician's paper of the shipped pair's first plant."""
+    from PIL import Image
+
+    file = ROOT / "schedules" / "walled-garden.yaml"
+    over = HandOver(load(file), fingerprint([file]), (), "2027-03-02", __version__)
+    with tempfile.TemporaryDirectory() as folder:
+        made, _ = pdf(over.papers(("electrician",)))
+        (Path(folder) / "paper.pdf").write_bytes(made)
+        subprocess.run(
+            ["pdftoppm", "-r", "100", "-f", "2", "-l", "2", "-png", "-singlefile", "paper.pdf", "paper"],
+            cwd=folder,
+            check=True,
+        )
+        whole = Image.open(Path(folder) / "paper.png").convert("L")
+        part = whole.crop((40, 40, whole.width - 40, round(0.665 * whole.height)))
+        part.quantize(16).save(GALLERY / "paper.png", optimize=True)
 
 
 def shown_page() -> None:
@@ -79,7 +107,17 @@ def shown_page() -> None:
     whole.quantize(64).save(GALLERY / "page.png", optimize=True)
 
 
-PICTURES: dict[str, Callable[[], None]] = {"plant": plant, "page": shown_page}
+def measured() -> None:
+    """Warm water through a measured pipe, beside what is computed."""
+    draw(GALLERY / "measured-pipe.svg")
+
+
+PICTURES: dict[str, Callable[[], None]] = {
+    "plant": plant,
+    "page": shown_page,
+    "paper": paper,
+    "measured": measured,
+}
 
 
 def main(words: list[str]) -> int:

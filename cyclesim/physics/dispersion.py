@@ -3,14 +3,14 @@
 The run itself moves water in order (plug flow), which is the best a flush can do. A row of N stirred tanks of
 the same volume in all is the usual way to tell how far from it a real line is; N = 1 is a stirred housing and
 plug flow is the limit of many. A straight smooth pipe in turbulent flow would be some 2 L/d tanks (Taylor,
-1954, from memory, not opened), hundreds; elbows, tees, manifolds and housings make it few. From 5 to 20 is
-taken here: common practice, no source. Fronts of warmth measured on 39 m of straight 52 mm steel pipe come
-nearest to 20 to 30 tanks (tests/evidence/carried.py).
+1954, from memory, not opened), hundreds; elbows, tees, manifolds and housings make it few. Fronts of warmth
+measured on 39 m of straight 52 mm steel pipe spread as 20, 22 and 28 tanks do (tests/evidence/carried.py):
+the middle one is taken for the best that a line does; 5 for a poor one is common practice, no source.
 """
 
 import math
 
-FEW_TANKS, MANY_TANKS = 5.0, 20.0
+FEW_TANKS, MEASURED_TANKS = 5.0, 22.0
 
 
 def left_in_order(t_s: float, passes_in_s: float) -> float:

@@ -15,6 +15,8 @@ from cyclesim.physics.water import G, density_kg_m3, viscosity_pa_s
 TUB = "tub"
 SMOOTH_M = 1.5e-6
 """Roughness of smooth plastic pipe, the handbooks' value for drawn tube, from memory, not opened."""
+ROUGHNESS_M = {"PVC": SMOOTH_M, "PE": SMOOTH_M, "copper": SMOOTH_M, "steel": 4.5e-5}
+"""Roughness by material: copper is drawn tube; steel new, Moody's 0.00015 ft, from memory, not opened."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -61,6 +61,9 @@ MATERIALS = {
 }
 
 
+PIPE_OF = {"PVC": "PVC", "PE": "PE", "copper": "copper", "steel": "carbon steel"}
+"""What a pipe is made of -> its material here."""
+
 # resistances of ISO 6946 table 7, seen second-hand; 25 W/(m2 K) is its Rse of 0.04 m2 K/W
 OUTSIDE_FILM_W_M2K = Assumption(25.0, 8.0, 33.0, "ISO 6946 Rse 0.04 m2K/W, seen second-hand; sheltered: 8")
 UNDER_COVER_M2K_W = Assumption(0.10, 0.04, 0.10, "ISO 6946 Rsi upward, seen second-hand; wet air: less")

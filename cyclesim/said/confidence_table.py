@@ -8,6 +8,7 @@ from itertools import groupby
 from cyclesim.analysis.amounts import listed
 from cyclesim.decide.ranges.confidence import Confidence, Estimate
 from cyclesim.decide.ranges.flushes import OldWater
+from cyclesim.physics.dispersion import FEW_TANKS, MEASURED_TANKS
 from cyclesim.said.page import Amount, Between, Column, Page, Row, record, words
 from cyclesim.said.words import count, number
 
@@ -107,9 +108,9 @@ def _say_flushes(page: Page, flushes: Sequence[OldWater]) -> None:
         Column("lasts\n{unit}", "lasts_s", "s"),
         Column("volumes\nmoved", "volumes"),
         Column("in\norder", "in_order_percent", "%", digits=0),
-        Column("20\ntanks", "many_tanks_percent", "%"),
+        Column(f"{MEASURED_TANKS:.0f}\ntanks", "measured_tanks_percent", "%"),
         Column("with filter\nstirred", "stirred_filter_percent", "%"),
-        Column("5\ntanks", "few_tanks_percent", "%"),
+        Column(f"{FEW_TANKS:.0f}\ntanks", "few_tanks_percent", "%"),
         Column("5 %\nat {unit}", "lasts_for_5_percent_s", "s", "fixed", 0),
     )
     page.table(
@@ -118,7 +119,8 @@ def _say_flushes(page: Page, flushes: Sequence[OldWater]) -> None:
         "Old water that comes out at the last jet as a flush ends, % of it",
     )
     page.line(
-        "The run moves water in order, the best that a flush can do. Elbows, tees and housings mix: a line "
-        "may behave like 20 stirred tanks in a row, or 5 (common practice, no source). The last column is "
-        "how long a flush must last for 5 tanks to leave 5 %."
+        "The run moves water in order, the best that a flush can do. A front measured in 39 m of straight "
+        f"pipe spreads like {MEASURED_TANKS:.0f} stirred tanks in a row; with elbows, tees and housings a "
+        f"line may behave like {FEW_TANKS:.0f} (common practice, no source). The last column is how long a "
+        f"flush must last for {FEW_TANKS:.0f} tanks to leave 5 %."
     )

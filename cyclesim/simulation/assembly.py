@@ -16,6 +16,7 @@ from typing import NamedTuple
 from cyclesim.physics import friction, walls, water
 from cyclesim.physics.blowing import AirLine, BlowerDuty, blower_duty
 from cyclesim.physics.curves import PumpCurve
+from cyclesim.physics.links import ROUGHNESS_M
 from cyclesim.physics.network import Drop, Duty, Jet, Link, PipeLink, PumpLink, solve
 from cyclesim.physics.outside import Body
 from cyclesim.physics.tub_heat import TubNode
@@ -92,10 +93,10 @@ class PlantDuty:
 
 
 class BrokenParts(NamedTuple):
-    """What is broken in a plant but for its pipes: pumps that do not turn, switches that are stuck."""
+    """What is broken in a plant but for its pipes: what does not run, switches that are stuck."""
 
     dead: frozenset[str] = frozenset()
-    """Pumps that move no water, whatever their contacts say."""
+    """Pumps, blowers, heat sources and treatment devices that do nothing, whatever their contacts say."""
     proof: Mapping[str, bool] = {}
     """What a device's means of proof says whatever the flow."""
     own_switch: Mapping[str, bool] = {}
@@ -192,19 +193,20 @@ class Assembly:
 
     def _leg_links(self, name: str, leg: Leg, a: str, b: str) -> Iterator[Link]:
         k = sum(n * friction.fitting_k(fitting, leg.bore_m) for fitting, n in leg.fittings.items())
+        rough, lift = ROUGHNESS_M[leg.of], leg.outlet_above_water_m
         if leg.manifold is None:
-            yield PipeLink(name, a, b, leg.length_m, leg.bore_m, k, lift_m=leg.outlet_above_water_m)
+            yield PipeLink(name, a, b, leg.length_m, leg.bore_m, k, rough, lift)
             return
         jets = leg.manifold
         rated_m, rated_m3_s = rated_jet(jets)
         at = f"{name}: jet 1"
-        yield PipeLink(name, a, at, leg.length_m, leg.bore_m, k, lift_m=leg.outlet_above_water_m)
+        yield PipeLink(name, a, at, leg.length_m, leg.bore_m, k, rough, lift)
         run = friction.fitting_k("tee_run", leg.bore_m)
         for i in range(1, jets.jets + 1):
             yield Jet(jet_name(name, i), at, b, rated_m3_s, rated_m)
             if i < jets.jets:
                 beyond = f"{name}: jet {i + 1}"
-                yield PipeLink(stretch_name(name, i + 1), at, beyond, jets.spacing_m, leg.bore_m, run)
+                yield PipeLink(stretch_name(name, i + 1), at, beyond, jets.spacing_m, leg.bore_m, run, rough)
                 at = beyond
 
     # -- water and heat ----------------------------------------------------------------------------------
@@ -265,8 +267,9 @@ class Assembly:
         for name, leg in self.sheet.legs.items():
             length, volume = self._leg_length_m(leg), self.leg_volume_m3(name)
             zone = self.scenario.place.zones[leg.zone]
-            ua = walls.pipe_ua_per_m(leg.bore_m, leg.outside_m, leg.insulation_m, depth_m=zone.depth_m)
-            wall = walls.pipe_wall_c_per_m(leg.bore_m, leg.outside_m) * length
+            made_of, bores = walls.PIPE_OF[leg.of], (leg.bore_m, leg.outside_m)
+            ua = walls.pipe_ua_per_m(*bores, leg.insulation_m, of=made_of, depth_m=zone.depth_m)
+            wall = walls.pipe_wall_c_per_m(*bores, made_of) * length
             bodies.append(Body(name, volume, volume * per_m3 + wall, ua * length, leg.zone))
         for name, thing in self.housings.items():
             if thing.volume_m3 > 0.0:
@@ -460,8 +463,30 @@ class Assembly:
         return max(1, math.ceil(self._device(name).own_flow_switch_s or 0.0))
 
     def has_flow(self, name: str, duty: PlantDuty) -> bool:
-        """Whether a heat source or a treatment device truly gets the flow that it needs."""
-        return abs(duty.flow_m3_s(self.fed_through(name))) >= self.needs_m3_s(name)
+        """Whether a heat source or a treatment device truly gets the flow that it needs, the right way round.
+
+        A flow switch is built in for one way, and an element's sensors stand behind it.
+        """
+        return self.forward_m3_s(self.fed_through(name), duty) >= self.needs_m3_s(name)
+
+    def forward_m3_s(self, name: str, duty: PlantDuty) -> float:
+        """Flow through an element in the direction that it is meant for, below 0 where it runs backwards."""
+        flow_m3_s = duty.flow_m3_s(name)
+        return -flow_m3_s if name in self.written_against else flow_m3_s
+
+    @cached_property
+    def written_against(self) -> frozenset[str]:
+        """What stands in the file against the way of its water: no pump alone sends any as it is written.
+
+        What at least one pump feeds as it is written is meant so, whatever others do.
+        """
+        alone = [self.duty(self.at(pump, speed)) for pump, speeds in self.speeds.items() for speed in speeds]
+        flows = {name: [duty.flow_m3_s(name) for duty in alone] for name in self.housings}
+        return frozenset(
+            name
+            for name, of in flows.items()
+            if max(of, default=0.0) <= STILL_M3_S and min(of, default=0.0) < -STILL_M3_S
+        )
 
     def is_still(self, name: str, duty: PlantDuty) -> bool:
         """Whether the water in a heat source, or where a treatment device treats it, stands still."""

@@ -12,7 +12,7 @@ class Tolerance:
     fittings: float = 1.0
     """On the loss coefficient K of every fitting."""
     roughness: float = 1.0
-    """On the roughness of every pipe."""
+    """On the roughness of smooth pipe; a rougher one stays as it is where it is rougher still."""
     walls: Off = AS_ASSUMED
     soil_depth: float = 1.0
     """On the depth of soil zones: another diffusivity is felt like another depth; pipes stay in theirs."""

@@ -176,6 +176,7 @@ class Layout:
         """W/K of a metre: pipe wall, foam, then air or soil (Incropera's buried cylinder)."""
         bore, outside, foam = leg.bore_m, leg.outside_m, leg.insulation_m
         skin, depth = outside + 2 * foam, self.scenario.place.zones[leg.zone].depth_m
+        assert leg.of == "PVC"
         wall = log(outside / bore) / PVC_W_MK + log(skin / outside) / PIPE_FOAM_W_MK
         beyond = 2.0 / (skin * PIPE_FILM_W_M2K) if depth is None else acosh(2 * depth / skin) / SOIL_W_MK
         return 2.0 * pi / (wall + beyond)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from cyclesim.physics.dispersion import (
     FEW_TANKS,
-    MANY_TANKS,
+    MEASURED_TANKS,
     lasts_for,
     left_by_tanks,
     left_in_order,
@@ -44,9 +44,9 @@ class OldWater:
     volumes: float
     """How often the flush replaces what lies between tub and last jet."""
     in_order_percent: float
-    many_tanks_percent: float
+    measured_tanks_percent: float
     stirred_filter_percent: float | None
-    """As many tanks, with the filter's housing stirred; None where the flush passes no filter."""
+    """As measured tanks, with the filter's housing stirred; None where the flush passes no filter."""
     few_tanks_percent: float
     lasts_for_5_percent_s: float | None
     """How long it must last for the picture of few tanks to leave 5 %."""
@@ -76,7 +76,7 @@ def old_water(line: FlushLine) -> OldWater:
         return OldWater(line.flush, line.leg, t, None, 0.0, 100.0, 100.0, None, 100.0, None)
     stirred = None
     if line.filter_s > 0.0:
-        stirred = 100.0 * left_with_stirred(t, line.filter_s, tau - line.filter_s, MANY_TANKS)
+        stirred = 100.0 * left_with_stirred(t, line.filter_s, tau - line.filter_s, MEASURED_TANKS)
     return OldWater(
         line.flush,
         line.leg,
@@ -84,7 +84,7 @@ def old_water(line: FlushLine) -> OldWater:
         tau,
         t / tau,
         100.0 * left_in_order(t, tau),
-        100.0 * left_by_tanks(t, tau, MANY_TANKS),
+        100.0 * left_by_tanks(t, tau, MEASURED_TANKS),
         stirred,
         100.0 * left_by_tanks(t, tau, FEW_TANKS),
         lasts_for(0.05, tau, FEW_TANKS),

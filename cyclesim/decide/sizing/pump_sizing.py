@@ -31,7 +31,7 @@ from cyclesim.decide.tuning.plumbing import next_narrower
 from cyclesim.errors import CycleSimError, shorten
 from cyclesim.scenario.blocks.data_sheets import Pump
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.forms.pipes import PIPES, Pipe
+from cyclesim.scenario.forms.pipes import Pipe, of_standard
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.variant import with_plant
 
@@ -270,11 +270,8 @@ def _mended(
 
 def next_wider(pipe: Pipe | None) -> Pipe | None:
     """The next larger bore of the same standard; None where there is none, or no standard is known."""
-    if pipe is None:
-        return None
-    standard = pipe.name.rsplit(" ", 1)[-1]
-    larger = [p for n, p in PIPES.items() if n.rsplit(" ", 1)[-1] == standard and p.bore_m > pipe.bore_m]
-    return min(larger, key=lambda candidate: candidate.bore_m, default=None)
+    larger = (p for p in of_standard(pipe) if pipe and p.bore_m > pipe.bore_m)
+    return next(larger, None)
 
 
 # -- one pump or two ---------------------------------------------------------------------------------------

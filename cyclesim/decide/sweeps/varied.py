@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import Literal
 
 from cyclesim.physics import walls
+from cyclesim.physics.links import SMOOTH_M
 from cyclesim.physics.network import Link, PipeLink
 from cyclesim.physics.outside import Body
 from cyclesim.physics.tub_heat import TubNode
@@ -28,7 +29,7 @@ class VariedPlant(Assembly):
         off = self.tolerance
         for link in super().links_at(speeds, positions):
             if isinstance(link, PipeLink):
-                rough = link.roughness_m * off.roughness
+                rough = max(link.roughness_m, SMOOTH_M * off.roughness)  # a film covers what is rougher below
                 yield replace(link, k=link.k * off.fittings, roughness_m=rough)
             else:
                 yield link
@@ -43,10 +44,11 @@ class VariedPlant(Assembly):
         if leg is None:
             return walls.housing_ua(1.0, off) / walls.housing_ua(1.0)
         bore_m, outside_m, foam_m = leg.bore_m, leg.outside_m, leg.insulation_m
+        made_of = walls.PIPE_OF[leg.of]
         told_m = self.scenario.place.zones[leg.zone].depth_m
         real_m = None if told_m is None else told_m / self.tolerance.soil_depth
-        usual = walls.pipe_ua_per_m(bore_m, outside_m, foam_m, depth_m=told_m)
-        return walls.pipe_ua_per_m(bore_m, outside_m, foam_m, depth_m=real_m, off=off) / usual
+        usual = walls.pipe_ua_per_m(bore_m, outside_m, foam_m, of=made_of, depth_m=told_m)
+        return walls.pipe_ua_per_m(bore_m, outside_m, foam_m, of=made_of, depth_m=real_m, off=off) / usual
 
     @cached_property
     def tub_node(self) -> TubNode:

@@ -55,7 +55,7 @@ def bleeds(plant: Assembly, stale: Sequence[str]) -> Iterator[Bleed]:
             if end == tap:
                 continue
             leg = plant.sheet.legs[into[0]]
-            inch = leg.pipe is not None and leg.pipe.name.endswith(("Sch 40", "Sch 80"))
+            inch = leg.pipe is not None and leg.pipe.standard.startswith("Sch")
             for pipe, l_min in product(_PIPES_INCH if inch else _PIPES_MM, _TRICKLES_L_MIN):
                 scenario = _with_bleed(plant, tap, end, pipe, duty, l_min, leg.insulation_m)
                 if scenario is None:

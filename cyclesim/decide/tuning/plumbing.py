@@ -14,7 +14,7 @@ from cyclesim.decide.tuning.duty_effect import best_duty, end_of, reached_s, wea
 from cyclesim.physics.links import TUB
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.forms.pipes import PIPES, Pipe
+from cyclesim.scenario.forms.pipes import Pipe, of_standard
 from cyclesim.simulation.assembly import Assembly, PlantDuty, last_stretch
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.variant import with_plant
@@ -118,11 +118,8 @@ def _narrower(before: _Judged, name: str) -> Iterator[Plumbing]:
 
 def next_narrower(pipe: Pipe | None) -> Pipe | None:
     """The next smaller bore of the same standard; None where there is none, or no standard is known."""
-    if pipe is None:
-        return None
-    standard = pipe.name.rsplit(" ", 1)[-1]
-    smaller = [p for n, p in PIPES.items() if n.rsplit(" ", 1)[-1] == standard and p.bore_m < pipe.bore_m]
-    return max(smaller, key=lambda candidate: candidate.bore_m, default=None)
+    smaller = [p for p in of_standard(pipe) if pipe and p.bore_m < pipe.bore_m]
+    return smaller[-1] if smaller else None
 
 
 def _draws(plant: Assembly, name: str) -> bool:

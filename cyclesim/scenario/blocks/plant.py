@@ -39,7 +39,7 @@ from cyclesim.scenario.forms.forms import (
     Text,
     default,
 )
-from cyclesim.scenario.forms.pipes import DUE, Fittings, Pipe, read_pipe
+from cyclesim.scenario.forms.pipes import DUE, Fittings, Pipe, PipeMaterial, read_pipe
 from cyclesim.spreads import ANY_ZONE, AS_BUILT, Spread
 from cyclesim.units import format_quantity
 
@@ -201,9 +201,12 @@ class Leg(Model):
 
     pipe: Annotated[Pipe, Text(read_pipe, DUE, examples=("63 PN10", "2 in Sch 40"))] | None = Field(
         None,
-        description="Size and standard as printed on the pipe: 63 PN10, 63 PN16, 2 in Sch 40, 2 in Sch 80.",
+        description="Size and standard as printed on it: 63 PN10, 63 PN16 (PVC), 63 SDR11, 63 SDR17 (PE), "
+        "2 in Sch 40, 2 in Sch 80 (PVC, or steel behind it); or 54 x 1.5 copper.",
     )
-    stated_bore_m: Bore | None = Field(None, alias="bore", description="Or the inside diameter.")
+    stated_bore_m: Bore | None = Field(
+        None, alias="bore", description="Or the inside diameter of a PVC pipe."
+    )
     stated_outside_m: Bore | None = Field(
         None, alias="outside", description="Outside diameter beside a bore; 1.12 times the bore unless said."
     )
@@ -254,6 +257,11 @@ class Leg(Model):
     def bore_m(self) -> float:
         """Inside diameter."""
         return self.pipe.bore_m if self.pipe else self.stated_bore_m or 0.0
+
+    @property
+    def of(self) -> PipeMaterial:
+        """What it is made of; a bore alone is PVC."""
+        return self.pipe.of if self.pipe else "PVC"
 
     @property
     def outside_m(self) -> float:

@@ -1,4 +1,8 @@
-"""Plastic pipe by nominal size and standard (outside diameter and wall), and the fittings in it."""
+"""Pipe by nominal size and standard (outside diameter, wall, material), and the fittings in it.
+
+A standard implies its material: PN is PVC, SDR is PE, Sch is PVC unless `steel` stands behind it. Any other
+pipe of PVC, PE, steel or copper is written as outside diameter and wall in mm.
+"""
 
 import re
 from typing import Annotated, Literal, NamedTuple
@@ -39,7 +43,13 @@ _METRIC_MM = {
         160: 9.5,
     },
 }
-# Outside diameter and minimum walls in inches of ASTM D1785 PVC pipe by nominal size.
+# Minimum walls in mm of PE pressure pipe by outside diameter in mm (EN 12201-2 from memory, not opened).
+_PE_MM = {
+    "SDR11": {20: 2.0, 25: 2.3, 32: 3.0, 40: 3.7, 50: 4.6, 63: 5.8, 75: 6.8, 90: 8.2, 110: 10.0, 125: 11.4},
+    "SDR17": {32: 2.0, 40: 2.4, 50: 3.0, 63: 3.8, 75: 4.5, 90: 5.4, 110: 6.6, 125: 7.4, 160: 9.5},
+}
+# Outside diameter and minimum walls in inches of ASTM D1785 PVC pipe by nominal size; steel pipe has the same
+# by ASME B36.10 (from memory, not opened).
 _INCH = {
     "0.5": (0.840, 0.109, 0.147),
     "0.75": (1.050, 0.113, 0.154),
@@ -54,27 +64,52 @@ _INCH = {
 }
 
 
+PipeMaterial = Literal["PVC", "PE", "steel", "copper"]
+MATERIALS: tuple[PipeMaterial, ...] = ("PVC", "PE", "steel", "copper")
+
+
 class Pipe(NamedTuple):
-    """A pipe's name as it is printed, with its bore and outside diameter in metres."""
+    """A pipe's name as it is printed, with its bore and outside diameter in metres.
+
+    *standard*: the one that it is made to; nothing where it is told by its wall.
+    """
 
     name: str
     bore_m: float
     outside_m: float
+    of: PipeMaterial = "PVC"
+    standard: str = ""
 
 
 def _table() -> dict[str, Pipe]:
     pipes = []
-    for pressure, walls in _METRIC_MM.items():
-        pipes += [Pipe(f"{d} {pressure}", (d - 2 * wall) / 1000, d / 1000) for d, wall in walls.items()]
-    for size, (outside, *walls_in) in _INCH.items():
-        for schedule, wall in zip((40, 80), walls_in, strict=True):
-            bore = (outside - 2 * wall) * _INCH_M
-            pipes.append(Pipe(f"{size} in Sch {schedule}", bore, outside * _INCH_M))
+    metric: tuple[tuple[dict[str, dict[int, float]], PipeMaterial], ...] = (
+        (_METRIC_MM, "PVC"),
+        (_PE_MM, "PE"),
+    )
+    for walls_of, material in metric:
+        for standard, walls in walls_of.items():
+            for d, wall in walls.items():
+                bore_m = (d - 2 * wall) / 1000
+                pipes.append(Pipe(f"{d} {standard}", bore_m, d / 1000, material, standard))
+    inch: tuple[tuple[str, PipeMaterial], ...] = (("", "PVC"), (" steel", "steel"))
+    for named, material in inch:
+        for size, (outside, *walls_in) in _INCH.items():
+            for schedule, wall in zip((40, 80), walls_in, strict=True):
+                bore, standard = (outside - 2 * wall) * _INCH_M, f"Sch {schedule}{named}"
+                pipes.append(Pipe(f"{size} in {standard}", bore, outside * _INCH_M, material, standard))
     return {pipe.name: pipe for pipe in pipes}
 
 
 PIPES = _table()
-DUE = "expected a pipe by size and standard, e.g. 63 PN10 or 2 in Sch 40"
+_STANDARDS = tuple(dict.fromkeys(pipe.standard for pipe in PIPES.values()))
+DUE = "expected a pipe by size and standard, e.g. 63 PN10, 63 SDR11, 2 in Sch 40 or 54 x 1.5 copper"
+
+
+def of_standard(pipe: Pipe | None) -> list[Pipe]:
+    """All pipes of a pipe's standard, the narrowest first; none where no standard is known."""
+    alike = (p for p in PIPES.values() if pipe is not None and p.standard == pipe.standard)
+    return sorted(alike, key=lambda candidate: candidate.bore_m)
 
 
 def _plain(text: str) -> str:
@@ -86,7 +121,29 @@ def _plain(text: str) -> str:
     text = re.sub(r"^([\d.]+) ?(?:\"|inch|in\b) ?", r"\1 in ", text)
     text = re.sub(r"^(?:DN|d) ?(\d+)", r"\1", text)
     text = re.sub(r"(?i)\b(?:sch|schedule)\.? ?(\d+)$", r"Sch \1", text)
+    text = re.sub(r"(?i) ?\bPVC$", "", text) if not _BY_WALL.match(text) else text
+    text = re.sub(r"(?i)\b(?:sch|schedule)\.? ?(\d+) ?steel$", r"Sch \1 steel", text)
+    text = re.sub(r"(?i)(?<=\d) ?(?:PE ?)?SDR ?(\d+)(?: ?PE)?$", r" SDR\1", text)
     return re.sub(r"(?i)(?<=\d) ?PN ?(\d+)$", r" PN\1", text)
+
+
+_BY_WALL = re.compile(r"(?i)^(\d{1,3}(?:\.\d{1,2})?) ?[x×] ?(\d{1,2}(?:\.\d{1,2})?) ?(?:mm)? ?([a-z]+)$")
+
+
+def _by_wall(match: re.Match[str]) -> Pipe:
+    """`54 x 1.5 copper`: outside diameter and wall in mm."""
+    named = {material.lower(): material for material in MATERIALS}
+    material = named.get(match[3].lower())
+    if material is None:
+        raise RefusedError(
+            f"a pipe of '{match[3][:20]}'", f"{one_of(MATERIALS)} is due", did_you_mean(match[3], MATERIALS)
+        )
+    outside_mm, wall_mm = float(match[1]), float(match[2])
+    if not (5.0 <= outside_mm <= 400.0 and 0.0 < wall_mm <= 0.25 * outside_mm):
+        what = f"{outside_mm:g} mm with a wall of {wall_mm:g} mm"
+        raise RefusedError(what, "an outside of 5 to 400 mm and a wall of at most a quarter of it are due")
+    name = f"{outside_mm:g} x {wall_mm:g} {material}"
+    return Pipe(name, (outside_mm - 2.0 * wall_mm) / 1000.0, outside_mm / 1000.0, material)
 
 
 def read_pipe(text: str) -> Pipe:
@@ -94,9 +151,10 @@ def read_pipe(text: str) -> Pipe:
     name = _plain(text)
     if name in PIPES:
         return PIPES[name]
-    standard = next(
-        (ending for ending in ("PN10", "PN16", "Sch 40", "Sch 80") if name.endswith(ending)), None
-    )
+    by_wall = _BY_WALL.match(name)
+    if by_wall:
+        return _by_wall(by_wall)
+    standard = next((s for s in sorted(_STANDARDS, key=len, reverse=True) if name.endswith(s)), None)
     if standard is None:
         raise RefusedError(
             "an unknown pipe", DUE, did_you_mean(name, PIPES) or "or write bore: 57 mm instead"
