@@ -170,6 +170,37 @@ def test_it_zooms_by_keys_from_everything_to_one_flush(browser: Any, file: Path,
     browser.find_element("css selector", "[data-show='300']").click()
     start, end, at = view(browser)
     assert (300, True) == (round(end - start), start <= at <= end)
+    browser.find_element("css selector", "[data-go=on]").click()
+    assert pytest.approx(start + 150) == view(browser)[0]
+    scope.send_keys(Keys.END)  # beyond what is shown, which then follows
+    start, end, at = view(browser)
+    assert (300, result.trace.span_s, result.trace.span_s) == (round(end - start), round(end), at)
+
+
+def test_what_is_shown_is_told_in_words(browser: Any, file: Path, result: Result) -> None:
+    """The hour round a line flush: each stay of the pump in it, from when to when, and nothing else of it."""
+    opened(browser, file)
+    trace = result.trace
+    flush = trace.pumps["main"].spans("high")[0][0]
+    script = "const t = document.querySelector('.timeline').timeline; t.show(arguments[0], arguments[1])"
+    browser.execute_script(script, flush - 1800, flush + 1800)
+    browser.execute_script("document.querySelector('.events').open = true")
+    until(browser, "return document.querySelectorAll('.events li').length > 0")
+    told = browser.execute_script(
+        "return [...document.querySelectorAll('.events li')].map((li) => li.textContent)"
+    )
+
+    def said(second: int) -> str:
+        local = trace.local(second)
+        return f"{local:%a} {local.day} {local:%b %Y %H:%M:%S}"
+
+    due = [
+        f"{said(stay.start_s)} to {said(stay.end_s)}: main {stay.state}"
+        for stay in trace.pumps["main"]
+        if stay.state in ("low", "high") and stay.start_s < flush + 1800 and stay.end_s > flush - 1800
+    ]
+    assert due
+    assert due == [text for text in told if ": main " in text]
 
 
 def test_a_mouse_drags_over_what_it_wants_to_see(browser: Any, file: Path, result: Result) -> None:
