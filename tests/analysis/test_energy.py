@@ -51,7 +51,7 @@ def test_months_part_energy_and_cost(run: Run) -> None:
 
 
 def test_months_part_what_each_device_took(run: Run) -> None:
-    """The element (2300 W) fires in the two days of March alone; the pump (300 W) runs in the two of April."""
+    """The element (2300 W) fires in two days of March alone, the pump (300 W) runs in two of April."""
     day = 86_400
     history = run(
         hours=96,
