@@ -78,7 +78,7 @@ class NoRange(NamedTuple):
         return self.words
 
 
-ANY_ZONE, AS_BUILT = NoRange("any zone"), NoRange("as built")
+ANY_ZONE, AS_BUILT = NoRange("any zone is possible"), NoRange("depends on your build")
 AnySpread = Spread | Edges | NoRange
 
 

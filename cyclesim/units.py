@@ -249,7 +249,7 @@ def _line(unit: str, kind: str) -> tuple[float, float]:
 
 def due(kind: str, example: str = "") -> str:
     """The sentence that says what is due, with examples: the kind's own or others."""
-    return f"{KINDS[kind].words} is due, e.g. {example or KINDS[kind].example}"
+    return f"expected {KINDS[kind].words}, e.g. {example or KINDS[kind].example}"
 
 
 def parse(text: str | float, kind: str, example: str = "") -> float:

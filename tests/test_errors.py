@@ -10,7 +10,7 @@ FAULT = Fault(
     7,
     "plant.legs.left.length",
     "'30 s', a time",
-    "a length is due, e.g. 9 m",
+    "expected a length, e.g. 9 m",
     "sure?",
 )
 
@@ -18,14 +18,14 @@ FAULT = Fault(
 def test_a_fault_is_one_line_with_its_place_first():
     """File, line, column, path, what was found, what is due, the hint."""
     expected = (
-        "walled.yaml:12:7: plant.legs.left.length: found '30 s', a time; a length is due, e.g. 9 m; sure?"
+        "walled.yaml:12:7: plant.legs.left.length: found '30 s', a time; expected a length, e.g. 9 m; sure?"
     )
     assert expected == str(FAULT)
 
 
 def test_a_fault_without_a_place_names_the_file_alone():
     """A file that is not there has no lines."""
-    assert str(Fault("x.yaml", 0, 0, "", "no file", "one is due")) == "x.yaml: found no file; one is due"
+    assert str(Fault("x.yaml", 0, 0, "", "no file", "expected one")) == "x.yaml: found no file; expected one"
 
 
 def test_an_input_error_lists_its_faults_and_can_be_rebuilt():

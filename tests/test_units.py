@@ -84,7 +84,7 @@ def test_differences_have_none(text, kelvin):
     ],
 )
 def test_what_could_be_misread_is_refused_by_name(text, kind, what):
-    """No prefix, no sum, no product, no guess; the error says what was found and what is due."""
+    """No prefix, no sum, no product, no guess; expected the error says what was found and what."""
     with pytest.raises(QuantityError) as caught:
         parse(text, kind)
     assert what == caught.value.what

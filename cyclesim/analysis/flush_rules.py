@@ -127,9 +127,9 @@ def left_without_flush(plant: Assembly, programme: Programme) -> Judged:
         ]
         if moved_by and unmoved_at:
             fewest = min(unmoved_at, key=lambda positions: len(plant.not_as_usual(positions)))
-            mend = "a stop, so that no position shuts it whole, or a way past it"
+            mend = "fit a stop so it cannot close fully, or add a bypass"
             yield Breach(
-                name, f"with {plant.positions_text(fewest)} nothing moves its water", None, "", "", mend
+                name, f"with {plant.positions_text(fewest)}, nothing flushes this leg", None, "", "", mend
             )
 
 

@@ -72,7 +72,7 @@ def _left_turned(
         duties = (plant.duty(plant.at(d.pump, d.speed), positions) for d in moved_by)
         if all(abs(duty.plug_flows_m3_s[plug]) <= STILL_M3_S for duty in duties):
             return (
-                f"with {plant.positions_text(positions)} nothing moves it",
+                f"with {plant.positions_text(positions)}, nothing moves its water",
                 "turn it back, or fit a stop to it",
             )
     return None

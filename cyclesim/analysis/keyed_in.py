@@ -45,7 +45,7 @@ def days_apart(takes: Controller, schedule: Schedule) -> Iterator[Misfit]:
     """What is not on every day, where the controller cannot tell days or dates apart."""
     entries_by_kind: list[tuple[str, tuple[Run | Occasion | PlanStep, ...]]] = [
         *((f"a {kind}", runs) for kind, runs in keyed(schedule)),
-        ("an air purge", schedule.air_purges),
+        ("an air line flush", schedule.air_line_flushes),
         ("a step of the heating plan", schedule.heating.plan if schedule.heating else ()),
     ]
     for name, entries in entries_by_kind:

@@ -25,7 +25,9 @@ def changes(rule: Rule, plant: Assembly, programme: Programme, about: Subject) -
         for kind in ("pumps", "heat_sources", "treatment", "air"):
             sheet: Any = getattr(plant.sheet, kind).get(name)
             if sheet is not None and sheet.also_started_by:
-                sentence = f"take the contacts off that start {as_written(name, 'on')} past the controller"
+                sentence = (
+                    f"disconnect the contacts that start {as_written(name, 'on')} without the controller"
+                )
                 yield Change(sentence, _with_value((), "plant", kind, name, "also_started_by"))
 
 

@@ -148,7 +148,8 @@ RULES: tuple[Rule, ...] = (
         "danger",  # it scalds whoever sits before the jet
         sentence="Water leaves a heat source no warmer than the limit.",
         source=(
-            "high-limit cut-outs open at about 50 degC: equipment-standard practice, from memory, not opened"
+            "high-limit cut-outs open at about 50 degC: equipment-standard practice, quoted from memory; "
+            "document not checked"
         ),
         mend="more water through it, or a smaller source",
         judge=outlet_too_hot,

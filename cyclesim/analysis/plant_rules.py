@@ -293,7 +293,7 @@ RULES: tuple[Rule, ...] = (
         "plant",
         "wear",  # noise and air in the pump; what a suction does to a person is not judged here
         sentence="Water runs through a leg that draws from the tub no faster than the limit.",
-        source="1.8 m/s (6 ft/s): US residential pool practice, from memory, not opened",
+        source="1.8 m/s (6 ft/s): US residential pool practice, quoted from memory; document not checked",
         mend="a larger bore, or one more suction leg beside it",
         judge=suction_too_fast,
     ),
@@ -342,7 +342,8 @@ RULES: tuple[Rule, ...] = (
         "plant",
         "danger",  # the last barrier when a thermostat or a contactor fails
         sentence="Every element and boiler has a high limit with a sensor of its own.",
-        source="independent limiting controls: IEC 60335-1, IEC 60730, principle from memory, not opened",
+        source="independent limiting controls: IEC 60335-1, IEC 60730, principle quoted from memory; "
+        "document not checked",
         mend="a high limit with a sensor of its own",
         judge=no_independent_limit,
         applies=lambda plant, _: any(map(_makes_own_heat, plant.sheet.heat_sources.values())),

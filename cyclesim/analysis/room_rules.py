@@ -287,8 +287,8 @@ RULES: tuple[Rule, ...] = (
             "blocked the water runs slowly through the others."
         ),
         source=(
-            "two fittings, and 0.5 m/s: EN 13451-3 and ANSI/APSP/ICC-7, from memory, not opened; local code "
-            "decides"
+            "two fittings, and 0.5 m/s: EN 13451-3 and ANSI/APSP/ICC-7, quoted from memory; document not "
+            "checked; local code decides"
         ),
         mend="two fittings or more on one pipe with no valve between",
         judge=single_suction,

@@ -24,12 +24,13 @@ def heat_without_flow(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
             continue
         needs = flow(plant.sheet.heat_sources[name].needs_flow_m3_s)
         if truth.flow == "none":
-            cause = "no water moves through it"
+            lack = "with no water flowing"
         else:
-            cause = f"less water moves through it than the {needs} it needs"
+            lack = f"with less water than the {needs} it needs"
+        cause = f"it is on {lack}"
         mend = _proof(name, plant) if plant.sheet.heat_sources[name].switched else _RUN_FOR_IT
         if way := _past(name, snapshot):
-            cause, mend = f"its {way} has it on, and {cause}", _own_switch(name, plant)
+            cause, mend = f"its {way} runs it {lack}", _own_switch(name, plant)
         yield Breach(name, cause, None, "s", "", mend)
 
 
@@ -47,10 +48,10 @@ def heat_before_proof(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
         proves = plant.sheet.heat_sources[name].switched
         if proves and truth.hot and truth.flow == "enough" and not truth.flow_lasted:
             proof = lasting(plant.scenario.limits.proof_time_s)
-            cause, mend = f"it fires before its flow has lasted {proof}", _proof(name, plant)
+            cause, mend = f"it fires before water has flowed for {proof}", _proof(name, plant)
             if way := _past(name, snapshot):
                 cause, mend = (
-                    f"its {way} has it on before its flow has lasted {proof}",
+                    f"its {way} starts it before water has flowed for {proof}",
                     _own_switch(name, plant),
                 )
             yield Breach(name, cause, None, "s", "", mend)
@@ -67,7 +68,7 @@ def _past(name: str, snapshot: Snapshot) -> str:
 def _own_switch(name: str, plant: Assembly) -> str:
     """What keeps a thing off that is started past the controller, whose interlocks cannot."""
     needs = f"give it own_flow_switch: {at_least(plant.scenario.limits.proof_time_s)}"
-    return f"{needs}, or take the contact off that starts {name} past the controller"
+    return f"{needs}, or disconnect the contact that starts {name} without the controller"
 
 
 def _proof(name: str, plant: Assembly) -> str:
@@ -190,11 +191,12 @@ def treated_still(*kinds: str) -> Callable[[Snapshot, Assembly], Iterator[Breach
             if device.kind not in kinds or not (truth.hot and truth.past_grace):
                 continue
             place = device.in_
-            cause = f"no water moves through {place}"
+            lack = f"with no water flowing through {place}"
             if truth.flow != "none":
-                cause = f"less water moves through {place} than the {flow(device.needs_flow_m3_s)} it needs"
+                lack = f"with less water through {place} than the {flow(device.needs_flow_m3_s)} it needs"
+            cause = f"it is on {lack}"
             if way := _past(name, snapshot):
-                cause, mend = f"its {way} has it on, and {cause}", _own_switch(name, plant)
+                cause, mend = f"its {way} runs it {lack}", _own_switch(name, plant)
             else:
                 mend = _proof(name, plant)
             yield Breach(name, cause, None, "s", "", mend)
@@ -284,7 +286,7 @@ RULES: tuple[Rule, ...] = (
         principles=(
             _PROVEN,
             "an independent high limit, and software never the only barrier: IEC 60335-1 and -2-60, IEC "
-            "60730, principle from memory, not opened",
+            "60730, principle quoted from memory; document not checked",
         ),
         subjects=_sources,
         nothing="the file has no heat source",
@@ -391,7 +393,7 @@ RULES: tuple[Rule, ...] = (
         source=(
             "the breaker's rating; in north_america what runs for 3 h or more counts 125 %: NEC 210.19, "
             "210.20, "
-            "from memory, not opened; local code decides"
+            "quoted from memory; document not checked; local code decides"
         ),
         mend="block one thing while the other is on",
         judge=supply_overload,

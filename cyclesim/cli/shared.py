@@ -108,7 +108,7 @@ class Day(click.ParamType):  # type: ignore[type-arg]  # generic since click 8.5
             why = f" ({error})" if "day" in str(error) or "month" in str(error) else ""
             self.fail(f"{value!r} is no date{why}; write year-month-day, e.g. 2027-03-01.", param, ctx)
         if not 1970 <= day.year <= 2999:
-            self.fail(f"{value!r} is too far off; a date from 1970 to 2999 is due.", param, ctx)
+            self.fail(f"found {value!r}, expected a date from 1970 to 2999.", param, ctx)
         return day
 
 

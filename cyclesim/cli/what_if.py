@@ -12,7 +12,7 @@ from cyclesim.scenario.forms.times import read_date, read_moment
 from cyclesim.units import QuantityError, parse
 
 _DUE = (
-    'outage=START/DURATION or cold=LOWEST/DURATION is due, e.g. "outage=2027-01-12 03:00/8 h" or '
+    'expected outage=START/DURATION or cold=LOWEST/DURATION, e.g. "outage=2027-01-12 03:00/8 h" or '
     '"cold=-18 degC/3 days", with /2027-01-12 behind it for a date'
 )
 _LONGEST_S = 30 * 86_400

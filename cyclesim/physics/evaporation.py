@@ -16,9 +16,13 @@ VAPOUR_SHARE = 0.621945  # molar masses of water and dry air; ASHRAE Fundamental
 
 # activity factor of a hot tub 1.0: ASHRAE HVAC Applications, from memory. Its 0.5 of a residential pool
 # gives half of what still hot water loses by the independent formula in the tests.
-ACTIVITY = Assumption(1.0, 0.75, 1.5, "ASHRAE natatoriums, spa 1.0, from memory; undisturbed water 0.74")
+ACTIVITY = Assumption(
+    1.0, 0.75, 1.5, "ASHRAE natatoriums, spa 1.0, quoted from memory; undisturbed water 0.74"
+)
 WIND_AT_WATER = Assumption(0.3, 0.1, 0.7, "share of a weather station's wind, common practice, no source")
-EMISSIVITY = Assumption(0.95, 0.93, 0.97, "handbooks' value for water, from memory, not opened")
+EMISSIVITY = Assumption(
+    0.95, 0.93, 0.97, "handbooks' value for water, quoted from memory; document not checked"
+)
 BOWEN_PA_K = 61.3
 """0.46 mm of mercury per K at sea level: Bowen, Physical Review 27 (1926) 779, from memory, not opened."""
 

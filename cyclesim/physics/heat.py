@@ -199,7 +199,9 @@ class ZoneFilter:
     def __init__(self, zone_c: Sequence[float], tau_s: float, origin_s: float = 0.0) -> None:
         """Prepare in one pass. Raises ValueError for an empty series or a negative time constant."""
         if not zone_c or not tau_s >= 0.0:
-            raise ValueError(f"a zone series of 1 hour or more and a time constant >= 0 are due, not {tau_s}")
+            raise ValueError(
+                f"expected a zone series of 1 hour or more and a time constant >= 0, not {tau_s}"
+            )
         decay = exp(-HOUR_S / tau_s) if tau_s > 0.0 else 0.0
         kept = array("d", (zone_c[0],))
         temp_c = zone_c[0]

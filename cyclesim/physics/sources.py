@@ -84,7 +84,9 @@ class HeatPumpRating:
         for point in points:
             if not (point.output_w > 0.0 and 1.0 <= point.cop < 1.0 / _effort(point.air_c, point.water_c)):
                 most = 1.0 / _effort(point.air_c, point.water_c)
-                raise ValueError(f"{point}: an output above 0 W and a COP from 1 to below {most:.1f} are due")
+                raise ValueError(
+                    f"{point}: expected an output above 0 W and a COP from 1 to below {most:.1f}"
+                )
         if defrost_share is None:
             rated_wet = any(point.air_c < defrost_below_c for point in points)
             defrost_share = 0.0 if rated_wet else DEFROST_SHARE.value

@@ -29,8 +29,12 @@ class Material:
 
 MATERIALS = {
     # 1 % of steel; plain concrete of 2200-2400 kg/m3 conducts 1.65-2.0
-    "concrete": Material(2.3, 2300.0, 1000.0, (1.65, 2.5), f"{_EN_10456} from memory, not opened"),
-    "brick": Material(0.77, 1700.0, 900.0, (0.6, 1.0), "UK design values, from memory, not opened"),
+    "concrete": Material(
+        2.3, 2300.0, 1000.0, (1.65, 2.5), f"{_EN_10456} quoted from memory; document not checked"
+    ),
+    "brick": Material(
+        0.77, 1700.0, 900.0, (0.6, 1.0), "UK design values, quoted from memory; document not checked"
+    ),
     "timber": Material(0.13, 500.0, 1600.0, (0.11, 0.18), f"{_EN_10077} seen second-hand"),
     "acrylic": Material(0.18, 1180.0, 1500.0, (0.17, 0.21), f"{_EN_10077} seen second-hand"),
     "steel": Material(17.0, 7900.0, 460.0, (15.0, 17.0), f"{_EN_10077} seen second-hand; stainless"),
@@ -38,10 +42,22 @@ MATERIALS = {
     "foam": Material(0.036, 32.0, 1450.0, (0.025, 0.045), "common practice, no source"),
     "pipe foam": Material(0.038, 30.0, 1450.0, (0.033, 0.045), "common practice, no source"),
     # EN ISO 10077-2 has 0.17; 0.19 is usual in pipe makers' data
-    "carbon steel": Material(50.0, 7800.0, 450.0, (45.0, 60.0), f"{_EN_10456} from memory, not opened"),
-    "copper": Material(380.0, 8900.0, 380.0, (330.0, 400.0), f"{_EN_10456} from memory, not opened"),
-    "PE": Material(0.50, 980.0, 1800.0, (0.35, 0.50), f"{_EN_10456} from memory, not opened; high density"),
-    "PVC": Material(0.19, 1390.0, 900.0, (0.16, 0.21), "pipe makers, from memory; rest EN ISO 10077-2"),
+    "carbon steel": Material(
+        50.0, 7800.0, 450.0, (45.0, 60.0), f"{_EN_10456} quoted from memory; document not checked"
+    ),
+    "copper": Material(
+        380.0, 8900.0, 380.0, (330.0, 400.0), f"{_EN_10456} quoted from memory; document not checked"
+    ),
+    "PE": Material(
+        0.50,
+        980.0,
+        1800.0,
+        (0.35, 0.50),
+        f"{_EN_10456} quoted from memory; document not checked; high density",
+    ),
+    "PVC": Material(
+        0.19, 1390.0, 900.0, (0.16, 0.21), "pipe makers, quoted from memory; rest EN ISO 10077-2"
+    ),
 }
 
 
@@ -54,7 +70,9 @@ UNDER_COVER_M2K_W = Assumption(0.10, 0.04, 0.10, "ISO 6946 Rsi upward, seen seco
 WATER_FILM_W_M2K = Assumption(300.0, 100.0, 1000.0, "common practice, no source")
 PIPE_FILM_W_M2K = Assumption(10.0, 5.0, 15.0, "common practice, no source")
 HOUSING_FILM_W_M2K = Assumption(8.0, 5.0, 12.0, "common practice, no source")
-SOIL_W_MK = Assumption(1.5, 0.5, 2.5, "ISO 13370 clay or silt, from memory, not opened; dry sand 0.5")
+SOIL_W_MK = Assumption(
+    1.5, 0.5, 2.5, "ISO 13370 clay or silt, quoted from memory; document not checked; dry sand 0.5"
+)
 # leaks at edge and fold, as a multiple of the tight cover's loss
 COVER_FIT: dict[Fit, Assumption] = {
     "good": Assumption(1.2, 1.0, 1.5, "common practice, no source"),

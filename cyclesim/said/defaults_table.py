@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from cyclesim.analysis.amounts import listed
 from cyclesim.said.page import Page
 from cyclesim.scenario.reading.defaults import Default
+from cyclesim.spreads import NoRange
 
 MATTER = (
     "conductivity of the soil",
@@ -57,9 +58,15 @@ def _lines(defaults: Sequence[Default]) -> Iterator[str]:
     """One line per value of one key of one kind of element."""
     paths: dict[tuple[str, ...], list[list[str]]] = {}
     for default in defaults:
-        steps, spread = default.path.split("."), str(default.spread)
+        steps, spread = default.path.split("."), _spread(default)
         paths.setdefault((*steps[:2], steps[-1], default.value_text, spread), []).append(steps)
     for (*_, value, spread), (first, *others) in paths.items():
         also = [step for steps in others for step, usual in zip(steps, first, strict=False) if step != usual]
         same = f"; the same for {listed(also)}" if also else ""
-        yield f"{'.'.join(first)}: {value}; spread {spread}{same}"
+        yield f"{'.'.join(first)}: {value}; {spread}{same}"
+
+
+def _spread(default: Default) -> str:
+    """How far it may be off; where that is no range, in its own words."""
+    told = str(default.spread)
+    return told if isinstance(default.spread, NoRange) else f"spread {told}"

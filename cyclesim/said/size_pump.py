@@ -163,7 +163,7 @@ def pump_advice(sizing: PumpSizing) -> Iterator[str]:
     else:
         among = "give every jet enough within what suction, filter and breaker bear"
         among += " and have flow to spare" if ample else ""
-        yield f"{named(best)}: of those that {among}, it draws least: {has}."
+        yield f"{named(best)}: of the pumps that {among}, it uses the least power: {has}."
     for given in sizing.given:
         if given.enough and given.power_w < best.power_w:
             why = (
@@ -182,7 +182,7 @@ def pump_advice(sizing: PumpSizing) -> Iterator[str]:
     then = [(c.what, c.as_drawn if best.pump == now.pump else c.best) for c in sizing.changes]
     worse = [what for what, given in then if given is not None and not given.enough]
     if worse:
-        yield f"It would no longer do with {listed(worse)}, not even at its highest speed."
+        yield f"With {listed(worse)} it would be too small, even at its highest speed."
 
 
 def _none_does(sizing: PumpSizing) -> Iterator[str]:
@@ -221,7 +221,7 @@ def _least(enough: Sequence[Arrangement]) -> Arrangement:
 
 
 def _minding(candidate: Given | Arrangement) -> str:
-    return f"; mind, though: {'; '.join(candidate.cautions)}" if candidate.cautions else ""
+    return f"; but: {'; '.join(candidate.cautions)}" if candidate.cautions else ""
 
 
 def named(given: Given) -> str:

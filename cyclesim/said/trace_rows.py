@@ -15,7 +15,7 @@ _KINDS = {
     "reasons": "heat source waits because",
     "treatments": "treatment",
     "demands": "demand",
-    "starters": "past the controller",
+    "starters": "without the controller",
     "seconds": "second speed closed",
     "duties": "duty",
     "positions": "valves",

@@ -25,8 +25,8 @@ FILTERING = (
     f"2 to 8 hours a day are usual ({SOURCE}); where you want more, raise the limit and tune again."
 )
 ALONE = (
-    "A programme counts on nothing but itself: heating, frost protection and bathers may move water besides, "
-    "and the run has them do so, but the placing does not lean on them."
+    "The programme needs no help from heating or bathers: they and frost protection may move water besides, "
+    "and the run has them do so, but no leg depends on it."
 )
 
 
@@ -84,8 +84,8 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
     leg, oldest_h = out.oldest_leg, out.oldest_water_h
     yield (
         f"Its oldest water is {lasting(3600.0 * oldest_h)} old, in {leg}, with {lasting(limits.water_age_s)} "
-        f"allowed. Its filter runs alone pass the tub's water {number(tuning.own_turnovers(chosen))} times "
-        f"a day, with {limits.turnovers_per_day:g} asked for; with all that moves besides it is "
+        f"allowed. Its filter runs alone make {number(tuning.own_turnovers(chosen))} turnovers a day "
+        f"({limits.turnovers_per_day:g} required); with everything that runs it is "
         f"{number(out.turnovers_per_day)}."
     )
     year = 365.0 / days
@@ -93,11 +93,11 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
     if abs(change) >= 0.5:
         less = "less" if change > 0 else "more"
         yield (
-            f"Heat and all, a year costs {number(out.cost * year)} {out.currency}, "
+            f"A year costs {number(out.cost * year)} {out.currency}, heating included, "
             f"{number(abs(change))} {less} than with the file's own programme; pumps run "
             f"{number(out.pump_h / days)} h a day (now {number(mine.pump_h / days)} h) and start "
             f"{number(out.pump_starts / days)} times (now {number(mine.pump_starts / days)}); "
-            f"neighbours hear {number(out.loud_min_a_day)} min a day (now "
+            f"loud equipment runs {number(out.loud_min_a_day)} min a day (now "
             f"{number(mine.loud_min_a_day)} min)."
         )
     cheapest = tuning.best[0]
@@ -121,7 +121,7 @@ def _say_best(page: Page, tuning: Tuning) -> None:
     page.table(
         _columns(tuning, "flushes; filter runs"),
         (row for choice in shown for row in _timed(tuning, choice)),
-        "Best trade-offs: no other is about as good in everything and better in something",
+        "Best trade-offs: every other programme is worse in at least one respect",
     )
     if len(shown) < len(tuning.best):
         page.line(f"{len(tuning.best) - len(shown)} more lie between; --json has all.")

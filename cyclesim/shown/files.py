@@ -84,4 +84,4 @@ def _unwritable(path: Path, error: OSError) -> InputError:
 
 
 def _refused(path: Path, problem: str) -> InputError:
-    return InputError(Fault(str(path), 0, 0, "", problem, "a file to write is due", "nothing was written"))
+    return InputError(Fault(str(path), 0, 0, "", problem, "expected a file to write", "nothing was written"))

@@ -14,7 +14,7 @@ def write_starter(path: Path) -> str:
     if path.exists() or path.is_symlink():
         raise InputError(
             Fault(
-                str(path), 0, 0, "", "something of that name", "a new name is due", "nothing is overwritten"
+                str(path), 0, 0, "", "something of that name", "expected a new name", "nothing is overwritten"
             )
         )
     check_writable(path)

@@ -87,10 +87,13 @@ def _all(scenario: Scenario) -> Iterator[Granted]:
             yield Granted(
                 f"{name} between its rated points", text, spread, _FIT, 1.0, off=partial(_cop_off, name)
             )
-    handbooks, spread = "TP-410, from memory, not opened", Spread(-25, 25, "%", off=True)
+    handbooks, spread = (
+        "a flow-of-fluids handbook, quoted from memory; document not checked",
+        Spread(-25, 25, "%", off=True),
+    )
     off = _factor("fittings")
     yield Granted("losses of fittings", "handbook values", spread, handbooks, 1.0, off=off)
-    in_order, mixed = "passes in order", NoRange("stirred housings lag")
+    in_order, mixed = "assumed not to mix", NoRange("a filter that mixes clears more slowly")
     yield Granted("water in filters and pipes", in_order, mixed, "a modelling choice")
 
 

@@ -33,7 +33,7 @@ from cyclesim.simulation.sessions import Session, sessions
 from cyclesim.simulation.trace import Span, joined
 
 HEATING, FROST, AIR = "heating", "frost protection", "air"
-PURGE, SAMPLING, TREATMENT = "air purge", "sampling", "treatment"
+AIR_FLUSH, SAMPLING, TREATMENT = "air line flush", "sampling", "treatment"
 _WAYS = {"thermostat": "own thermostat", "clock": "own time clock", "hand_switch": "hand switch"}
 
 
@@ -103,8 +103,10 @@ class Programme:
             if entry.air
         ]
         demands += [demand for demand, _ in self.air]
-        self.purges = [Demand(PURGE, PURGE, 1, b, "on") for b in scenario.plant.air if schedule.air_purges]
-        demands += self.purges
+        self.air_flushes = [
+            Demand(AIR_FLUSH, AIR_FLUSH, 1, b, "on") for b in scenario.plant.air if schedule.air_line_flushes
+        ]
+        demands += self.air_flushes
         self.treating = {
             name: Demand(f"{name}, {TREATMENT}", TREATMENT, len(order), "", "", (name,))
             for name, device in scenario.plant.treatment.items()
@@ -295,8 +297,8 @@ class Programme:
             spans_of[demand.name] = joined(sorted(spans))
         for demand, k in self.air:
             spans_of[demand.name] = joined(sorted(a for s in bathed if s.entry == k for a in s.air))
-        for demand in self.purges:
-            times = self._recurring(self.scenario.schedule.air_purges, begin_utc, span_s)
+        for demand in self.air_flushes:
+            times = self._recurring(self.scenario.schedule.air_line_flushes, begin_utc, span_s)
             spans_of[demand.name] = joined(sorted(clock.real(times)))
         for name, demand in self.treating.items():
             runs_ = self.scenario.plant.treatment[name].runs

@@ -139,7 +139,7 @@ _ALL_TOGETHER = 4
 """Of so many rare entries every set is tried, of more each alone and each two."""
 _Path = tuple[Any, ...]
 """Names of fields and places in lists."""
-_RAISES = ("filter_runs", "line_flushes", "bathing", "air_purges")
+_RAISES = ("filter_runs", "line_flushes", "bathing", "air_line_flushes")
 
 
 def rare_entries(scenario: Scenario) -> Iterator[tuple[_Path, str]]:

@@ -83,8 +83,8 @@ def _outlasts_s(programme: Programme, source: str) -> float:
 
 def _at_least(kind: str, name: str, is_s: float, limit_s: float, seen: Breach | None) -> Timed:
     holds = is_s >= limit_s
-    said = f"it has no {kind}, with {lasting(limit_s)} due"
+    said = f"it has no {kind}, expected {lasting(limit_s)}"
     if is_s:
         enough = "is long enough" if holds else "is too short"
-        said = f"its {kind} of {lasting(is_s)} {enough} ({lasting(limit_s)} due)"
+        said = f"its {kind} of {lasting(is_s)} {enough} (expected {lasting(limit_s)})"
     return Timed(kind, name, is_s, limit_s, holds, seen is None, said + _in_year(holds, seen))

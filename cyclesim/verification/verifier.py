@@ -57,7 +57,7 @@ def verify(
         raise ValueError(f"0, 1 or 2 faults are verified, not {faults!r}")
     known = list(of_kind("state"))
     if rule is not None and rule not in known:
-        due, near = f"{one_of(known)} is due", did_you_mean(rule, known)
+        due, near = f"expected {one_of(known)}", did_you_mean(rule, known)
         hint = f" ({near})" if near else ""
         raise CycleSimError(f"'{shorten(rule)}' is no rule of one instant; {due}{hint}.")
     run = _Verifier(scenario, faults, any_order, on_progress)

@@ -106,12 +106,12 @@ def test_what_does_not_fit_is_named_with_a_mend(
     assert all(breach.mend for breach in found if isinstance(breach, Breach))
 
 
-def test_purges_of_air_are_keyed_in_as_well(scenario: Build, winter: tuple[tuple[str, str], ...]) -> None:
-    """A blower's purges on Sundays, on a controller that runs every day alike."""
-    purge = '  air_purges: [{start: "15:45", lasts: 2 min, days: [sunday]}]\n  quiet_hours:'
-    built = scenario(takes("tells_weekdays: false"), *winter, ("  quiet_hours:", purge))
+def test_air_line_flushes_are_keyed_in_as_well(scenario: Build, winter: tuple[tuple[str, str], ...]) -> None:
+    """A blower's flushes on Sundays, on a controller that runs every day alike."""
+    flush = '  air_line_flushes: [{start: "15:45", lasts: 2 min, days: [sunday]}]\n  quiet_hours:'
+    built = scenario(takes("tells_weekdays: false"), *winter, ("  quiet_hours:", flush))
     causes = [breach.cause for breach in judged(built) if isinstance(breach, Breach)]
-    assert [f"an air purge on sunday only, and {EVERY_DAY}"] == causes
+    assert [f"an air line flush on sunday only, and {EVERY_DAY}"] == causes
 
 
 @pytest.mark.parametrize(

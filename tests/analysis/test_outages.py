@@ -70,7 +70,7 @@ def test_hours_until_a_tenth_is_ice(run: Run, ua_w_k: float, from_c: float, ice_
 
 
 def test_a_thaw_takes_ice_off(run: Run) -> None:
-    """Two hours of four freeze half; a hot hour melts that and four are due again; a mild one costs less."""
+    """Two hours of four freeze half; expected a hot hour melts that and four again; a mild one costs less."""
     history = run(zone_c=-10.0, hours=48, power=[(H, "lost"), (2 * H, "on")])
     zones = history.trace.zones
     assert zones is not None

@@ -37,7 +37,7 @@ def test_usual_heating_breaks_no_rule_of_state(scenario: Build, rule: Callable[.
 
 
 @pytest.mark.parametrize(
-    ("flow", "cause"), [("none", "no water moves"), ("low", "less water moves through it")]
+    ("flow", "cause"), [("none", "it is on with no water flowing"), ("low", "it is on with less water")]
 )
 def test_heat_without_flow_has_two_causes(scenario: Build, flow: str, cause: str) -> None:
     """No flow at all, or less than the source needs, once the grace is over."""

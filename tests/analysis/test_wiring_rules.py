@@ -53,7 +53,7 @@ def diverter(may_be: str) -> Changes:
 
 
 OWN = "own_flow_switch: 5 s"
-STILL = "no water moves through bench"
+STILL = "it is on with no water flowing through bench"
 TWINS: list[tuple[str, str, Changes, Changes, str]] = [
     ("no-independent-limit", "element", ((f" {LIMIT},", ""),), (), "it has no high limit"),
     (
@@ -82,7 +82,7 @@ TWINS: list[tuple[str, str, Changes, Changes, str]] = [
         "bench",
         diverter(", may_be: spout"),
         diverter(""),
-        "with turn at spout nothing moves its water",
+        "with turn at spout, nothing flushes this leg",
     ),
     (
         "sample-too-short",

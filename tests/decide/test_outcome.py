@@ -64,7 +64,7 @@ QUIET = 'schedule.quiet_hours={{from: "22:00", to: "07:00", applies_to: [{}]}}'
 BLOWER = (
     "plant.air={blower: {power: 690 W, delivers: 600 L/min, pipe: 50 PN10, length: 6 m, wet_volume: 3 L, "
     "outlets_below_water: 600 mm, check_valve: true, zone: room}}",
-    'schedule.air_purges=[{start: "12:00", lasts: 2 min}]',
+    'schedule.air_line_flushes=[{start: "12:00", lasts: 2 min}]',
 )
 
 

@@ -111,7 +111,7 @@ def test_flushes_on_a_day_and_night_tariff_go_where_it_is_cheap() -> None:
 def test_a_pump_rests_between_two_runs(lasts_s: int, apart: int, cheap: tuple[int, int, int]) -> None:
     """On quarter hours, 75 s after a run: 825 s leave just time for the next quarter, 826 s do not.
 
-    Only three slots in a row are cheap; two runs are due, so that they are as near as they may be.
+    Only three slots in a row are cheap; expected two runs, so that they are as near as they may be.
     """
     cost = tuple(0.1 if slot in cheap else 1.0 for slot in range(96))
     run = RunKind(FILTER, PumpSpeed("circulator", "on"), lasts_s, (True,) * 96, cost, {}, 5.0, False)

@@ -237,8 +237,8 @@ def call(*args: str | Path) -> Result:
     [
         (("--sizes", "2 kW, three kW"), "--sizes: found"),
         (("--sizes", "2 kW, 3 m"), "--sizes: found"),
-        (("--sizes", "5 W"), "--sizes: found 5 W; sizes from 100 W to 100 kW are due"),
-        (("--from", "38 degC"), "--from: found 38 degC; less than the set point of 37 degC is due"),
+        (("--sizes", "5 W"), "--sizes: found 5 W; expected sizes from 100 W to 100 kW"),
+        (("--from", "38 degC"), "--from: found 38 degC; expected less than the set point of 37 degC"),
         (("--within", "soon"), "--within: found"),
         (("--source", "filter"), "--source: found an unknown heat source 'filter'"),
         (("--figure", "out.pdf"), "end the name out.pdf with .svg or .png"),

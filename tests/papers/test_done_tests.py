@@ -37,7 +37,7 @@ def test_a_filled_in_copy_is_read_and_what_stays_empty_is_not_done(tmp_path):
         (
             "fingerprint: x\n",
             "1:1: found no list of tests; a filled-in copy of what cyclesim papers FILE --json tests.yaml "
-            "writes is due",
+            "expected writes",
         ),
         (
             "fingerprint: x\ntests: []\n",
@@ -55,18 +55,18 @@ def test_a_filled_in_copy_is_read_and_what_stays_empty_is_not_done(tmp_path):
         ),
         (
             f"{HEAD}  - {{id: runs-on-main, {DONE.replace('true', 'perhaps')}}}\n",
-            "3:37: tests.0.as_expected: found 'perhaps', neither; true or false is due",
+            "3:37: tests.0.as_expected: found 'perhaps', neither; expected true or false",
         ),
         (
             f"{HEAD}  - {{id: runs-on-main, {DONE.replace('2027-03-02', '2027-02-30')}}}\n",
-            "3:75: tests.0.when: found '2027-02-30', a date that does not exist; a date is due, "
+            "3:75: tests.0.when: found '2027-02-30', a date that does not exist; expected a date, "
             "e.g. 2027-02-01",
         ),
         (
             f"{HEAD}  - {{id: runs-on-main, as_expected: true, by: A. B., when: 2027-03-02}}\n",
-            "3:5: tests.0.reading: found nothing to read; a text is due, e.g. 4 s or A. B.",
+            "3:5: tests.0.reading: found nothing to read; expected a text, e.g. 4 s or A. B.",
         ),
-        (f"{HEAD}  - 5\n", "3:5: tests.0: found '5', a bare number; a test with its id is due"),
+        (f"{HEAD}  - 5\n", "3:5: tests.0: found '5', a bare number; expected a test with its id"),
     ],
 )
 def test_what_cannot_be_used_is_told_by_its_place(tmp_path, text, says):

@@ -55,7 +55,7 @@ def test_a_plant_whose_pumps_are_all_too_weak_gets_told(tmp_path: Path) -> None:
         (("pump", GARDEN, "--pump", "mian"), "'mian' is no pump of the plant"),
         (("blower", GARDEN), "There is no blower"),
         (("blower", TABLE, "--flow", "600"), "say the unit: 600 L/min"),
-        (("blower", TABLE, "--flow", "a lot"), "a flow is due"),
+        (("blower", TABLE, "--flow", "a lot"), "expected a flow"),
         (("pump", GARDEN, "--figure", "o.pdf"), "svg or png"),
         (("pmup", GARDEN), "No such command"),
         (("pump", "gardn.yaml"), "no file"),

@@ -43,25 +43,25 @@ def test_every_line_of_the_head_is_kept_as_written():
 
 
 KEYS = "firm, client, address, drawing, revision, logo"
-PATH = "the path of an SVG, PNG or JPEG file is due, e.g. logo.svg"
+PATH = "expected the path of an SVG, PNG or JPEG file, e.g. logo.svg"
 TOO_LONG = "a text; a text that is too long or empty is not accepted"
 INSIDE = (
-    "a file inside the scenario's own folder is due; write it relative to the scenario file, with / between"
+    "expected a file inside the scenario's own folder; write it relative to the scenario file, with / between"
 )
 
 
 @pytest.mark.parametrize(
     ("about", "says"),
     [
-        ("{}", f"about: found an empty block; one of {KEYS} is due, or leave it out"),
+        ("{}", f"about: found an empty block; expected one of {KEYS}, or leave it out"),
         (
             "{frim: Hill}",
             f"about.frim: found an unknown key 'frim'; keys here are {KEYS}; did you mean 'firm'?",
         ),
-        ("{revision: 3}", "about.revision: found '3', a bare number; a text is due; put it in quotes"),
+        ("{revision: 3}", "about.revision: found '3', a bare number; expected a text; put it in quotes"),
         ("{firm: ''}", f"about.firm: found '', {TOO_LONG}"),
         (f"{{client: {'x' * 201}}}", f"about.client: found '{'x' * 57}...', {TOO_LONG}"),
-        ("Hill", f"about: found 'Hill', a text; a block of keys is due; its keys are {KEYS}"),
+        ("Hill", f"about: found 'Hill', a text; expected a block of keys; its keys are {KEYS}"),
         ("{logo: 7}", f"about.logo: found '7', a bare number; {PATH}"),
         (
             "{logo: a.png}",

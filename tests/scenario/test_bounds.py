@@ -26,14 +26,14 @@ def faults(text=TEXT, sets=()):
 )
 def test_a_long_quantity_is_refused_before_it_is_matched(text):
     """Patterns that try every split of a text would take hours."""
-    with pytest.raises(QuantityError, match=r"^a text that is too long for a quantity; a length is due"):
+    with pytest.raises(QuantityError, match=r"^a text that is too long for a quantity; expected a length"):
         parse(text, "length")
 
 
 def test_a_long_word_is_not_compared_with_others():
     """A pump and its speed, of which each could be meant by a slip."""
     told = faults(sets=[f"schedule.heating.pump=m{'x' * 500_000}"])
-    assert "a text that is too long; a pump and its speed are due, e.g. main low" in str(told[0])
+    assert "a text that is too long; expected a pump and its speed, e.g. main low" in str(told[0])
     assert all(len(str(fault)) < 300 for fault in told)
 
 
@@ -112,7 +112,7 @@ def test_a_file_of_faults_is_not_read_to_its_end(tmp_path, monkeypatch):
     told = read(tmp_path, HEAD + "x\n" * LONG)
     assert "x.csv:22:1: found at least 980 more faults; the first 20 are told" == told[-1]
     monkeypatch.setattr(csv_file, "MOST_FAULTS", 10)
-    assert "x.csv:11:1: found 1 fields; 2 are due, as in the header" == read(tmp_path, HEAD + "x\n" * 90)[-1]
+    assert "x.csv:11:1: found 1 fields; expected 2, as in the header" == read(tmp_path, HEAD + "x\n" * 90)[-1]
 
 
 @pytest.mark.parametrize(

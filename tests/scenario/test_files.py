@@ -36,11 +36,13 @@ def without_plant():
         (b"- a", "tub.yaml:1:1: found a list; a scenario begins with format: 1"),
         (
             b"\x89PNG\r\n\x1a\n\xff",
-            "tub.yaml:1:1: found bytes that are no text; a text file in UTF-8 is due; save the file as UTF-8",
+            "tub.yaml:1:1: found bytes that are no text; expected a text file in UTF-8; "
+            "save the file as UTF-8",
         ),
         (
             b"title: \xfc",
-            "tub.yaml:1:8: found bytes that are no text; a text file in UTF-8 is due; save the file as UTF-8",
+            "tub.yaml:1:8: found bytes that are no text; expected a text file in UTF-8; "
+            "save the file as UTF-8",
         ),
         (
             b"format: 1\nplant: {legs: [a,\n  b\n\n",
@@ -67,7 +69,7 @@ def without_plant():
             "tub.yaml:2:8: found a bracket that is not closed; "
             "this is not YAML; close [ with ] and { with }, commas between",
         ),
-        (b"a: 1\nb: \x07", "tub.yaml:2:4: found a sign that no text has; a text file in UTF-8 is due"),
+        (b"a: 1\nb: \x07", "tub.yaml:2:4: found a sign that no text has; expected a text file in UTF-8"),
         (
             b"x" * 1_000_001,
             "tub.yaml: found more than 1000 kB; a scenario is far smaller; is this the right file?",
@@ -99,7 +101,7 @@ def test_an_alias_bomb_is_stopped_at_once(tmp_path):
 def test_what_is_no_ordinary_file_is_not_opened(tmp_path):
     """A folder, a pipe that would never end, a name of a thousand letters, a name with a null byte."""
     os.mkfifo(tmp_path / "pipe.yaml")
-    due = "a scenario file is due"
+    due = "expected a scenario file"
     assert f"pipe.yaml: found no ordinary file; {due}, e.g. tub.yaml" == told(tmp_path, "pipe.yaml")
     assert f"{tmp_path}: found a folder; {due}, e.g. tub.yaml" == told(tmp_path, "")
     assert due in told(tmp_path, "x" * 1000)
@@ -109,7 +111,9 @@ def test_what_is_no_ordinary_file_is_not_opened(tmp_path):
 def test_a_missing_file_offers_the_nearest_name(tmp_path):
     """A slip in the name is the usual cause."""
     (tmp_path / "walled.yaml").write_text(TEXT)
-    message = "waled.yaml: found no file; a scenario file is due, e.g. tub.yaml; did you mean 'walled.yaml'?"
+    message = (
+        "waled.yaml: found no file; expected a scenario file, e.g. tub.yaml; did you mean 'walled.yaml'?"
+    )
     assert message == told(tmp_path, "waled.yaml")
 
 
@@ -156,17 +160,17 @@ def test_faults_in_another_file_name_that_file(tmp_path):
 @pytest.mark.parametrize(
     ("reference", "found"),
     [
-        ("../mill.yaml", "a path that leads elsewhere; a file inside"),
-        ("plants/../../mill.yaml", "a path that leads elsewhere; a file inside"),
-        ("/etc/mill.yaml", "a path that leads elsewhere; a file inside"),
-        ("C:/mill.yaml", "a path that leads elsewhere; a file inside"),
-        ("'plants\\mill.yaml'", "a path that leads elsewhere; a file inside"),
-        ("link.yaml", "a link that leads elsewhere; a file inside"),
-        ("folder/mill.yaml", "a link that leads elsewhere; a file inside"),
+        ("../mill.yaml", "a path that leads elsewhere; expected a file inside"),
+        ("plants/../../mill.yaml", "a path that leads elsewhere; expected a file inside"),
+        ("/etc/mill.yaml", "a path that leads elsewhere; expected a file inside"),
+        ("C:/mill.yaml", "a path that leads elsewhere; expected a file inside"),
+        ("'plants\\mill.yaml'", "a path that leads elsewhere; expected a file inside"),
+        ("link.yaml", "a link that leads elsewhere; expected a file inside"),
+        ("folder/mill.yaml", "a link that leads elsewhere; expected a file inside"),
         ("loop.yaml", "a"),
-        ("empty.yaml", "an empty file; a block of keys, or the path of a file such as"),
-        ("mil.yaml", "no file; a scenario file is due, e.g. tub.yaml; did you mean 'mill.yaml'?"),
-        ("mill.txt", "a text; a block of keys, or the path of a file such as plants/tub.yaml, is due"),
+        ("empty.yaml", "an empty file; expected a block of keys, or the path of a file such as"),
+        ("mil.yaml", "no file; expected a scenario file, e.g. tub.yaml; did you mean 'mill.yaml'?"),
+        ("mill.txt", "a text; expected a block of keys, or the path of a file such as plants/tub.yaml"),
     ],
 )
 def test_a_reference_out_of_the_folder_is_refused_where_it_stands(tmp_path, reference, found):

@@ -54,13 +54,13 @@ def test_faults_of_sets_name_the_option_its_number_and_column():
     """A person sees which of several sets is meant, and the nearest path."""
     expected = [
         "--set:1:1: found 'plant.tub.covr.foam', a path that leads nowhere; "
-        "the path of a key of the file is due; did you mean 'plant.tub.cover.foam'?",
-        "--set:2:31: schedule.line_flushes.0.lasts: found '45 L', a volume; a time is due, "
+        "expected the path of a key of the file; did you mean 'plant.tub.cover.foam'?",
+        "--set:2:31: schedule.line_flushes.0.lasts: found '45 L', a volume; expected a time, "
         "e.g. 30 s, 15 min or 3 h",
-        "--set:3:1: found 'water'; PATH=VALUE is due; e.g. plant.tub.water=1500 L",
-        "--set:4:27: controller.filter_windows: found nothing; a value is due",
+        "--set:3:1: found 'water'; expected PATH=VALUE; e.g. plant.tub.water=1500 L",
+        "--set:4:27: controller.filter_windows: found nothing; expected a value",
         "--set:5:1: found 'schedule.line_flushes.7.lasts', a path that leads nowhere; "
-        "the path of a key of the file is due; did you mean 'schedule.line_flushes.0.lasts'?",
+        "expected the path of a key of the file; did you mean 'schedule.line_flushes.0.lasts'?",
     ]
     told_lines = told(
         "plant.tub.covr.foam=5 cm",

@@ -63,22 +63,22 @@ def test_any_step_from_a_minute_to_a_day_is_read(tmp_path, step_min, step_s):
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("", ["x.csv:1:1: found nothing; a header is due, e.g. time, temperature [degC]"]),
+        ("", ["x.csv:1:1: found nothing; expected a header, e.g. time, temperature [degC]"]),
         (
             "2027-01-01 00:00,5\n2027-01-01 01:00,5",
-            ["x.csv:1:1: found no header; a header is due, e.g. time, temperature [degC]"],
+            ["x.csv:1:1: found no header; expected a header, e.g. time, temperature [degC]"],
         ),
         (
             "time;temperature [degC]\n",
             [
                 "x.csv:1:5: found a semicolon; fields are parted by commas; "
-                "a header is due, e.g. time, temperature [degC]"
+                "expected a header, e.g. time, temperature [degC]"
             ],
         ),
         (
             f"time, temperature\n{DAY}",
             [
-                "x.csv:1:7: temperature: found no unit; degC, degF, °C, °F, C or F is due; "
+                "x.csv:1:7: temperature: found no unit; expected degC, degF, °C, °F, C or F; "
                 "temperature [degC]",
             ],
         ),
@@ -88,7 +88,7 @@ def test_any_step_from_a_minute_to_a_day_is_read(tmp_path, step_min, step_s):
                 "x.csv:1:1: time: found the unit 'UTC'; time has no unit; "
                 "say times: utc beside file: where it is not local standard time",
                 "x.csv:1:13: temperature: found 'K', an unknown unit; "
-                "degC, degF, °C, °F, C or F is due; temperature [degC]",
+                "expected degC, degF, °C, °F, C or F; temperature [degC]",
                 "x.csv:1:30: found 'humidty', an unknown column; "
                 "known: time, temperature, humidity, wind, cloud, sky temperature; did you mean 'humidity'?",
             ],
@@ -96,7 +96,7 @@ def test_any_step_from_a_minute_to_a_day_is_read(tmp_path, step_min, step_s):
         (
             "time, humidity [%], humidity [%]\n",
             [
-                "x.csv:1:1: temperature: found nothing; a header is due, e.g. time, temperature [degC]",
+                "x.csv:1:1: temperature: found nothing; expected a header, e.g. time, temperature [degC]",
                 "x.csv:1:21: humidity: found the column 'humidity' again; each stands once",
             ],
         ),
@@ -129,37 +129,37 @@ def test_a_header_that_cannot_be_used(tmp_path, text, says):
         (
             "2027-03-01 05:00,5\n2027-03-01 06:00,6\n",
             "2027-03-01 06:00,6\n2027-03-01 05:00,5\n",
-            ["8:1: time: found 2027-03-01 05:00, which is before the time above it; times are due in order"],
+            ["8:1: time: found 2027-03-01 05:00, which is before the time above it; expected times in order"],
         ),
         (
             "05:00,5\n",
             "05:20,5\n",
             ["7:1: time: found a step of 80 min", "8:1: time: found a step of 40 min"],
         ),
-        ("05:00,5", "05:00,five", ["7:18: temperature: found 'five', no number; a number in degC is due"]),
-        ("05:00,5", "05:00, nan", ["7:19: temperature: found 'nan', no number; a number in degC is due"]),
-        ("05:00,5", "05:00,", ["7:18: temperature: found nothing; a number in degC is due; leave no gaps"]),
+        ("05:00,5", "05:00,five", ["7:18: temperature: found 'five', no number; expected a number in degC"]),
+        ("05:00,5", "05:00, nan", ["7:19: temperature: found 'nan', no number; expected a number in degC"]),
+        ("05:00,5", "05:00,", ["7:18: temperature: found nothing; expected a number in degC; leave no gaps"]),
         (
             "05:00,5",
             "05:00,-9999",
             ["7:18: temperature: found '-9999', temperature out of range; -60 degC to 60 degC is allowed"],
         ),
-        ("05:00,5", "05:00,5,5", ["7:1: found 3 fields; 2 are due, as in the header; numbers have a point"]),
-        ("05:00,5", "05:00", ["7:1: found 1 fields; 2 are due, as in the header"]),
+        ("05:00,5", "05:00,5,5", ["7:1: found 3 fields; expected 2, as in the header; numbers have a point"]),
+        ("05:00,5", "05:00", ["7:1: found 1 fields; expected 2, as in the header"]),
         (
             "2027-03-01 05:00",
             "1.3.2027 5:00",
-            ["7:1: time: found '1.3.2027 5:00', no time; a time is due, e.g. 2027"],
+            ["7:1: time: found '1.3.2027 5:00', no time; expected a time, e.g. 2027"],
         ),
         (
             "2027-03-01 05:00",
             "2027-03-01T05:00+02:00",
-            ["7:1: time: found '2027-03-01T05:00+02:00', a time with an offset; a time is due, e.g. 2027"],
+            ["7:1: time: found '2027-03-01T05:00+02:00', a time with an offset; expected a time, e.g. 2027"],
         ),
         (
             "2027-03-01 05:00",
             "2027-02-30 05:00",
-            ["7:1: time: found '2027-02-30 05:00', a time that does not exist; a time is due"],
+            ["7:1: time: found '2027-02-30 05:00', a time that does not exist; expected a time"],
         ),
         ("2027-03-01 05:00", "9999-12-31 05:00", ["7:1: time: found '9999-12-31 05:00', a time far off"]),
     ],
@@ -193,7 +193,7 @@ def test_a_typical_year_of_several_years_is_told_in_one_hint(tmp_path):
 def test_a_step_that_divides_no_day_is_refused(tmp_path, step_min):
     """Seven minutes, and two days."""
     (fault,) = read(tmp_path, f"time,temperature [degC]\n{rows(10, step_min)}")
-    assert "steps from 1 min to 1 day are due that divide a day" in fault
+    assert "expected steps from 1 min to 1 day that divide a day" in fault
 
 
 def test_one_row_is_no_series(tmp_path):
@@ -288,7 +288,8 @@ def test_faults_of_the_file_and_of_the_scenario_are_told_together(tmp_path):
     )
     assert second.startswith("town.csv:32:18: temperature: found 'x', no number")
     assert third.startswith(
-        f"tub.yaml:{line}:36: place.weather.times: found 'UTC', an unknown word; local standard or utc is due"
+        f"tub.yaml:{line}:36: place.weather.times: found 'UTC', an unknown word; "
+        "expected local standard or utc"
     )
 
 
@@ -298,9 +299,9 @@ def test_faults_of_the_file_and_of_the_scenario_are_told_together(tmp_path):
         ("../town.csv", "a path that leads elsewhere"),
         ("/etc/town.csv", "a path that leads elsewhere"),
         ("link.csv", "a link that leads elsewhere"),
-        ("twon.csv", "no file; a CSV file is due, e.g. weather/town.csv; did you mean 'town.csv'?"),
+        ("twon.csv", "no file; expected a CSV file, e.g. weather/town.csv; did you mean 'town.csv'?"),
         ("folder.csv", "a folder"),
-        ("town.txt", "a text; the path of a CSV file is due, e.g. weather/town.csv"),
+        ("town.txt", "a text; expected the path of a CSV file, e.g. weather/town.csv"),
     ],
 )
 def test_a_file_is_looked_for_in_the_scenarios_own_folder(tmp_path, path, found):
@@ -353,5 +354,5 @@ def test_prices_may_come_from_a_file(tmp_path):
     assert ("CHF", "utc") == (tariff.currency, tariff.times)
     (tmp_path / "prices.csv").write_text(csv.replace("CHF/kWh", "Rp/kWh"))
     (fault,) = told(tmp_path, tariff="{file: prices.csv}")
-    due = "a currency is due, e.g. price [EUR/kWh]"
+    due = "expected a currency, e.g. price [EUR/kWh]"
     assert f"prices.csv:1:7: price: found 'Rp/kWh', an unknown unit; {due}" == fault

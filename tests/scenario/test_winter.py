@@ -298,7 +298,7 @@ PATHS = [
     "schedule.frost_protection.watches",
     "schedule.outages",
     "schedule.outages.0.from",
-    "schedule.air_purges",
+    "schedule.air_line_flushes",
 ]
 WORDS = "5|'main low'|1e999|true|30 s|soil|''|-3|heat_pump|bathing|2027-13-01|[18:00, 19:00]|[[]]|[5]|{a: b}"
 VALUES = st.sampled_from(

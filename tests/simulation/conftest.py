@@ -136,7 +136,7 @@ schedule:
        jets_at_most: 20 min, presses: 2, air: true, air_at_most: 10 min, name: weekend}
     - {drawn: {per_week: 2, between: [17:00, 22:00], lasts: [20 min, 60 min], people: [1, 3]}, name: guests}
   outages: [{from: 2027-01-12 03:00, lasts: 8 h}]
-  air_purges: [{start: "08:00", lasts: 60 s}]
+  air_line_flushes: [{start: "08:00", lasts: 60 s}]
 interlocks:
   - {block: element, unless: flow proven, for: 5 s}
   - {block: heat_pump, unless: flow proven, for: 5 s}

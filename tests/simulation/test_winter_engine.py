@@ -17,7 +17,7 @@ from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.sessions import sessions
 
 HOUR, DAY = 3600, 86_400
-NOBODY = ("schedule.bathing=[]", "schedule.filter_runs=[]", "schedule.air_purges=[]")
+NOBODY = ("schedule.bathing=[]", "schedule.filter_runs=[]", "schedule.air_line_flushes=[]")
 PLAIN = (
     *NOBODY,
     "schedule.line_flushes=[]",

@@ -175,7 +175,7 @@ def test_the_story_of_a_thermostat_past_the_controller(build):
     """It is short, in plain sentences, ends in heat without flow, and the engine goes the same way."""
     (verdict,) = verify(build(STARTED), rule="heat-without-flow").verdicts
     assert verdict.broken
-    assert "its own thermostat has it on, and no water moves through it" == verdict.why
+    assert "its own thermostat runs it with no water flowing" == verdict.why
     assert "by the engine" == verdict.story.replayed
     said = " / ".join(verdict.story.steps)
     assert "the element, own thermostat closes; element fires" in said
@@ -183,7 +183,7 @@ def test_the_story_of_a_thermostat_past_the_controller(build):
     assert list(verdict.story.at_s) == sorted(verdict.story.at_s)
     holds = [mend.said for mend in verdict.mends if mend.holds]
     assert any("own_flow_switch" in said for said in holds)
-    assert any("take the contacts off" in said for said in holds)
+    assert any("disconnect the contacts" in said for said in holds)
 
 
 def test_times_are_fitted_or_refused(build):
@@ -454,7 +454,7 @@ def test_what_never_comes_to_rest_is_told_as_it_would_be_seen(build):
 
 
 def test_times_are_declared_and_seen(build):
-    """5 s of proof for 5 s due; 2 s of changeover; a rest of 75 s allows 48 starts an hour, 8 are due."""
+    """5 s of proof for 5 s due; 2 s of changeover; a rest of 75 s allows 48 starts an hour, expected 8."""
     scenario = build()
     found = list(timed(Assembly(scenario), Programme(scenario)))
     facts = {(t.subject, t.what): (t.declared, t.holds, t.held_in_year) for t in found}
@@ -477,7 +477,7 @@ def test_the_report_says_what_it_verifies(build):
     text = printed(page)
     assert max(map(len, text.splitlines())) <= 80
     assert "Without a fault not broken" in text
-    assert "BROKEN: its own thermostat has it on" in text
+    assert "BROKEN: its own thermostat runs it" in text
     assert "not the plant as built" in " ".join(text.split())
     assert "independent high limit" in " ".join(text.split())
     for word in ("safe ", "proved", "proven safe"):

@@ -92,8 +92,8 @@ class Control:
             for entry, name in named("bathing", schedule.bathing):
                 if entry.air:
                     yield Demand(f"{name}, air", 0, blower, "on")
-            if schedule.air_purges:
-                yield Demand("air purge", 1, blower, "on")
+            if schedule.air_line_flushes:
+                yield Demand("air line flush", 1, blower, "on")
 
     # -- how long a state lasts at least -------------------------------------------------------------------
 

@@ -162,9 +162,9 @@ class Calendar:
                 else:
                     starts = self.starts(entry)
                 yield name, [(t, t + round(entry.lasts_s)) for t in starts]
-        if schedule.air_purges:
-            purges = [(t, t + round(p.lasts_s)) for p in schedule.air_purges for t in self.starts(p)]
-            yield "air purge", purges
+        if schedule.air_line_flushes:
+            purges = [(t, t + round(p.lasts_s)) for p in schedule.air_line_flushes for t in self.starts(p)]
+            yield "air line flush", purges
 
     # -- set points --------------------------------------------------------------------------------------
 

@@ -243,7 +243,7 @@ def compare(
     where a sweep ends early, and ValueError for less than one day.
     """
     if len(scenarios) < 2:
-        raise CannotCompareError("Two plants or more are due.")
+        raise CannotCompareError("expected two plants or more")
     currencies = list(dict.fromkeys(scenario.supply.tariff.currency for scenario in scenarios))
     if len(currencies) > 1:
         raise CannotCompareError(f"Costs in {' and '.join(currencies)} cannot stand side by side.")

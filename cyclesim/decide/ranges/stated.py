@@ -200,7 +200,7 @@ WIND = Stray("wind", Spread(-50, 50, "%", off=True), PRACTICE, _wind)
 HEAD = Stray(
     "head of pumps",
     Spread(-7, 7, "%", off=True),
-    "ISO 9906 grade 3B, from memory, not opened",
+    "ISO 9906 grade 3B, quoted from memory; document not checked",
     _pump_head,
     "pumps",
 )
@@ -208,7 +208,7 @@ POWER = Stray("power of pumps", Spread(-10, 10, "%", off=True), PRACTICE, _pump_
 OUTPUT = Stray(
     "output of elements",
     Spread(-10, 5, "%", off=True),
-    "IEC 60335-1 tolerance of rated input, from memory, not opened",
+    "IEC 60335-1 tolerance of rated input, quoted from memory; document not checked",
     _output,
     "heat_sources",
     there=lambda scenario: any(

@@ -25,13 +25,13 @@ def chosen_source(scenario: Scenario, wanted: str | None = None) -> str:
 
     if heating is None:
         raise InputError(
-            Fault("size heater", 0, 0, "schedule.heating", "nothing", "a set point and its sources are due")
+            Fault("size heater", 0, 0, "schedule.heating", "nothing", "expected a set point and its sources")
         )
     can = [n for n in heating.sources if sheets[n].switched]
     if wanted is not None:
         if wanted not in sheets:
             raise refused(
-                f"an unknown heat source '{wanted}'", f"{one_of(can)} is due", did_you_mean(wanted, can)
+                f"an unknown heat source '{wanted}'", f"expected {one_of(can)}", did_you_mean(wanted, can)
             )
         if not sheets[wanted].switched:
             raise refused(
@@ -40,11 +40,11 @@ def chosen_source(scenario: Scenario, wanted: str | None = None) -> str:
                 "its heat is declared hour by hour and has no size that the others could be scaled by",
             )
         if wanted not in can:
-            raise refused(f"{wanted}, which heating does not use", f"{one_of(can)} is due")
+            raise refused(f"{wanted}, which heating does not use", f"expected {one_of(can)}")
         return wanted
     if not can:
         raise InputError(
-            Fault("size heater", 0, 0, "schedule.heating.with", "no source that is switched", "one is due")
+            Fault("size heater", 0, 0, "schedule.heating.with", "no source that is switched", "expected one")
         )
     return next((n for n in can if isinstance(sheets[n], Electric)), can[0])
 
@@ -75,10 +75,10 @@ def sizes_around(own_w: float, wanted_w: Sequence[float] | None) -> list[float]:
         return sorted({own_w, *(w for w in USUAL_W if own_w / AROUND <= w <= own_w * AROUND)})
     wrong = next((w for w in wanted_w if not LEAST_W <= w <= MOST_W), None)
     if wrong is not None:
-        due = f"sizes from {LEAST_W:g} W to {MOST_W / 1000:g} kW are due"
+        due = f"expected sizes from {LEAST_W:g} W to {MOST_W / 1000:g} kW"
         raise InputError(Fault("--sizes", 0, 0, "", f"{wrong:g} W", due))
     watts = sorted({own_w, *wanted_w})
     if not wanted_w or len(watts) > MOST_SIZES:
-        due = f"one to {MOST_SIZES} sizes are due, the file's own counted"
+        due = f"expected one to {MOST_SIZES} sizes, the file's own counted"
         raise InputError(Fault("--sizes", 0, 0, "", f"{len(watts)} of them" if wanted_w else "none", due))
     return watts

@@ -160,7 +160,7 @@ def size_heater(
     if lowest_c >= to_c:
         raise InputError(
             Fault(
-                "--from", 0, 0, "", f"{lowest_c:g} degC", f"less than the set point of {to_c:g} degC is due"
+                "--from", 0, 0, "", f"{lowest_c:g} degC", f"expected less than the set point of {to_c:g} degC"
             )
         )
     need, when = need_of(scenario, within_s), seasons(scenario)

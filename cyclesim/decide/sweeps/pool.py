@@ -170,7 +170,7 @@ def _client(kind: Any, address: str) -> Any:
 def _no_cluster(address: str, error: Exception) -> SweepError:
     return SweepError(
         f"No cluster answers at {shorten(address)} ({shorten(str(error))}).\n"
-        "The address of a dask scheduler is due, e.g. --cluster tcp://10.0.0.5:8786"
+        "expected the address of a dask scheduler, e.g. --cluster tcp://10.0.0.5:8786"
     )
 
 

@@ -64,8 +64,8 @@ def settings(programme: Programme) -> Iterator[Setting]:
         yield f"{run.name or 'filter run'}: {_at(*run.pump)}, {runs_on(run)}", run_said(run)
     for run in schedule.line_flushes:
         yield f"{run.name or 'line flush'}: {_at(*run.pump)}, {runs_on(run)}", run_said(run)
-    for purge in schedule.air_purges:
-        yield f"air purge, {runs_on(purge)}", run_said(purge)
+    for flush in schedule.air_line_flushes:
+        yield f"air line flush, {runs_on(flush)}", run_said(flush)
     for name, device in scenario.plant.treatment.items():
         if device.with_:
             yield f"{name}: runs with", device.with_

@@ -53,8 +53,8 @@ def _programme(scenario: Scenario, programme: Programme) -> Iterator[tuple[Cell,
         if isinstance(timed.run, Run):
             runs = _at(timed.demand.pump, timed.demand.speed)
             yield timed.demand.name, runs, runs_on(timed.run), run_said(timed.run)
-    for purge in schedule.air_purges:
-        yield "air purge", listed(list(scenario.plant.air)), runs_on(purge), run_said(purge)
+    for flush in schedule.air_line_flushes:
+        yield "air line flush", listed(list(scenario.plant.air)), runs_on(flush), run_said(flush)
     for name, device in scenario.plant.treatment.items():
         if device.with_:
             yield name, name, "", f"with {device.with_}"

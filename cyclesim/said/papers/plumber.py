@@ -264,7 +264,7 @@ def _room(sheet: Sheet, plant: Assembly) -> None:
     if room is None or room.drain is not False:
         items.insert(0, "A bucket of water poured on the floor runs off by itself.")
     else:
-        items.insert(0, "No drain is drawn: a sump pump or a drain is due before water is filled in.")
+        items.insert(0, "No drain is drawn: fit a sump pump or a drain before water is filled in.")
     if room is None or room.weather_tight is not False:
         items.insert(1, "Neither rain nor spray reaches a motor or a switch.")
     sheet.checks(items)

@@ -41,5 +41,5 @@ class About(Model):
     @model_validator(mode="after")
     def _something(self) -> "About":
         if not self.model_fields_set:
-            raise RefusedError("", f"one of {', '.join(type(self).model_fields)} is due, or leave it out")
+            raise RefusedError("", f"expected one of {', '.join(type(self).model_fields)}, or leave it out")
         return self

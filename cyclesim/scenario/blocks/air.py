@@ -78,11 +78,11 @@ class Blower(Model):
     @model_validator(mode="after")
     def _told_once(self) -> "Blower":
         if (self.curve is None) == (self.delivers_m3_s is None):
-            raise RefusedError("", "either curve or delivers: 600 L/min is due")
+            raise RefusedError("", "expected either curve or delivers: 600 L/min")
         if (self.pipe is None) == (self.stated_bore_m is None):
-            raise RefusedError("", "either pipe: 63 PN10 or bore: 57 mm is due")
+            raise RefusedError("", "expected either pipe: 63 PN10 or bore: 57 mm")
         if (self.stated_wet_volume_m3 is None) == (self.wet_length_m is None):
-            raise RefusedError("", "either wet_volume: 3 L or wet_length: 2 m is due")
+            raise RefusedError("", "expected either wet_volume: 3 L or wet_length: 2 m")
         if self.wet_length_m is not None and self.wet_length_m > self.length_m:
             raise RefusedError("", "wet_length is a part of length", at=("wet_length",))
         return self

@@ -11,7 +11,7 @@ from cyclesim.scenario.forms.lists import Pair
 from cyclesim.scenario.forms.times import DAYS, REPEATS, Rule, check_recurring
 from cyclesim.spreads import Spread
 
-_CLOCK = Text(read_clock, "a time of day is due, e.g. 18:00", r"^([01]\d|2[0-3]):[0-5]\d$", ("18:00",))
+_CLOCK = Text(read_clock, "expected a time of day, e.g. 18:00", r"^([01]\d|2[0-3]):[0-5]\d$", ("18:00",))
 _LASTING = Quantity("time", ge=1, le=86_400, whole=True)
 PEOPLE = Count(1, 20)
 
@@ -81,7 +81,7 @@ class Bathing(Model):
                     raise RefusedError("", "drawn says this already; leave one of the two out", at=(key,))
         elif self.start is None or self.lasts_s is None:
             missing = "start" if self.start is None else "lasts"
-            raise RefusedError("", "start and lasts are due, or drawn", at=(missing,))
+            raise RefusedError("", "expected start and lasts, or drawn", at=(missing,))
         check_recurring(self.start, self.days, self.repeats)
         return self
 

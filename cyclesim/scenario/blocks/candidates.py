@@ -49,5 +49,5 @@ class Candidates(Model):
     @model_validator(mode="after")
     def _something(self) -> "Candidates":
         if not self.pumps and not self.blowers:
-            raise RefusedError("", "pumps or blowers are due, or leave the block out")
+            raise RefusedError("", "expected pumps or blowers, or leave the block out")
         return self

@@ -16,7 +16,7 @@ class Parallel(NamedTuple):
 Item = Union[str, Parallel]  # noqa: UP007 - a forward reference
 Chain = tuple[Item, ...]
 
-_ITEM_DUE = "a name or {parallel: [...]} is due"
+_ITEM_DUE = "expected a name or {parallel: [...]}"
 
 
 def _item(value: object, steps: Steps) -> Item:
@@ -30,7 +30,7 @@ def _item(value: object, steps: Steps) -> Item:
     branches = value["parallel"]
     if not isinstance(branches, list) or len(branches) < 2:
         what = what_is(branches) if not isinstance(branches, list) else f"{len(branches)} in parallel"
-        raise RefusedError(what, "at least two branches in a list are due", at=(*steps, "parallel"))
+        raise RefusedError(what, "expected at least two branches in a list", at=(*steps, "parallel"))
     chains: list[Chain] = []
     for index, branch in enumerate(branches):
         where = (*steps, "parallel", index)
@@ -40,16 +40,16 @@ def _item(value: object, steps: Steps) -> Item:
 
 def _chain(value: object, steps: Steps) -> Chain:
     if not isinstance(value, list):
-        raise RefusedError(what_is(value), "a list of names in the direction of flow is due", at=steps)
+        raise RefusedError(what_is(value), "expected a list of names in the direction of flow", at=steps)
     if not value:
-        raise RefusedError("an empty list", "the names of what the water passes are due", at=steps)
+        raise RefusedError("an empty list", "expected the names of what the water passes", at=steps)
     return tuple(_item(item, (*steps, index)) for index, item in enumerate(value))
 
 
 def read_network(value: object) -> tuple[Chain, ...]:
     """The chains (no deeper than the file, which is bounded); each faulty one is refused at its place."""
     if not isinstance(value, list) or not value:
-        raise RefusedError(what_is(value) if value != [] else "an empty list", "a list of chains is due")
+        raise RefusedError(what_is(value) if value != [] else "an empty list", "expected a list of chains")
     chains: list[Chain] = []
     wrong: list[RefusedError] = []
     for index, chain in enumerate(value):

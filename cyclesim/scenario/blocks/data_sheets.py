@@ -92,9 +92,9 @@ class Speed(_Running):
     @model_validator(mode="after")
     def _one_curve(self) -> "Speed":
         if self._curves() + (self.share_of_speed is not None) != 1:
-            raise RefusedError("", "one of curve, max_head and max_flow, or speed: 50 % is due")
+            raise RefusedError("", "expected one of curve, max_head and max_flow, or speed: 50 %")
         if self.share_of_speed is None and not self.power_w:
-            raise RefusedError("", "a power is due, e.g. 310 W or 1.5 hp", at=("power",))
+            raise RefusedError("", "expected a power, e.g. 310 W or 1.5 hp", at=("power",))
         return self
 
 
@@ -181,9 +181,9 @@ class Pump(_Running):
         own = self._curves()
         if self.low is None and self.high is None:
             if own != 1:
-                raise RefusedError("", "low and high are due, or one of curve, or max_head and max_flow")
+                raise RefusedError("", "expected low and high, or one of curve, or max_head and max_flow")
             if not self.power_w:
-                raise RefusedError("", "a power is due, e.g. 310 W or 1.5 hp", at=("power",))
+                raise RefusedError("", "expected a power, e.g. 310 W or 1.5 hp", at=("power",))
         elif self.low is None or self.high is None:
             missing = "low" if self.low is None else "high"
             raise RefusedError("", "a two-speed pump has low and high", at=(missing,))
@@ -258,7 +258,7 @@ class _Turnable(Model):
         known = self.known
         places: list[tuple[str | int, ...]] = [("usual",), *(("may_be", i) for i in range(len(self.may_be)))]
         wrong = [
-            RefusedError("an unknown word", f"{one_of(known)} is due", did_you_mean(word, known), place)
+            RefusedError("an unknown word", f"expected {one_of(known)}", did_you_mean(word, known), place)
             for place, word in zip(places, (self.usual, *self.may_be), strict=True)
             if word not in known
         ]
@@ -309,11 +309,11 @@ class Diverter(_Turnable):
     @model_validator(mode="after")
     def _its_ways(self) -> "Diverter":
         if len(self.ways) < 2 or len(set(self.ways)) < len(self.ways):
-            raise RefusedError("", "at least two ways with different names are due", at=("ways",))
+            raise RefusedError("", "expected at least two ways with different names", at=("ways",))
         for position, ways in self.opens.items():
             for i, way in enumerate(ways):
                 if way not in self.ways:
-                    due, near = f"{one_of(self.ways)} is due", did_you_mean(way, self.ways)
+                    due, near = f"expected {one_of(self.ways)}", did_you_mean(way, self.ways)
                     raise RefusedError("an unknown way", due, near, ("opens", position, i))
         return self
 

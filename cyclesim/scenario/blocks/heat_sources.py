@@ -240,7 +240,7 @@ class Rated(Model):
         if self.cop >= most:
             claim, lift_k = "a COP that no heat pump reaches", self.water_c - self.air_c
             carnot = f"; Carnot's limit is {(self.water_c + _ZERO_C_K) / lift_k:.1f}" if lift_k > 0 else ""
-            due = f"at these temperatures less than {most:.1f} is due"
+            due = f"expected less than {most:.1f} at these temperatures"
             raise RefusedError(claim, due, f"no heat pump does that{carnot}", ("cop",))
         return self
 
@@ -378,10 +378,10 @@ def _known_kind(value: object) -> object:
     if isinstance(value, dict) and value.get("kind") not in KINDS:
         word = value.get("kind")
         if word is None:
-            raise RefusedError("", f"kind: {one_of(KINDS)} is due", at=("kind",))
+            raise RefusedError("", f"expected kind: {one_of(KINDS)}", at=("kind",))
         is_text = isinstance(word, str)
         what = "an unknown word" if is_text else ""
-        raise RefusedError(what, f"{one_of(KINDS)} is due", did_you_mean(str(word), KINDS), ("kind",))
+        raise RefusedError(what, f"expected {one_of(KINDS)}", did_you_mean(str(word), KINDS), ("kind",))
     return value
 
 

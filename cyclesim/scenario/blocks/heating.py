@@ -30,7 +30,7 @@ class PlanStep(Model):
     @model_validator(mode="after")
     def _one_start(self) -> "PlanStep":
         if (self.ready_by is None) == (self.from_time is None):
-            raise RefusedError("", "either ready_by or from is due", at=("from",) if self.ready_by else ())
+            raise RefusedError("", "expected either ready_by or from", at=("from",) if self.ready_by else ())
         if self.until in (self.ready_by, self.from_time):
             raise RefusedError("", "until must differ from the time it begins", at=("until",))
         check_recurring(None, self.days, self.repeats)

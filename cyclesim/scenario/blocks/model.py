@@ -73,7 +73,7 @@ class Limits(Model):
         1.8,
         alias="suction_speed",
         spread=Spread(1.5, 2.4, "m/s"),
-        source="US residential pool practice, from memory",
+        source="US residential pool practice, quoted from memory",
         description="The fastest that water may run in a suction pipe.",
     )
     run_on_s: Pause = default(
@@ -121,7 +121,7 @@ class Limits(Model):
         50.0,
         alias="outlet_temperature",
         spread=Spread(45, 60, "degC"),
-        source="equipment-standard practice, from memory",
+        source="equipment-standard practice, quoted from memory",
         description="The warmest that water from an outlet may be.",
     )
     session_at_most_s: Span = default(
@@ -149,7 +149,7 @@ class Limits(Model):
         0.5,
         alias="cover_speed",
         spread=Spread(0.45, 0.5, "m/s"),
-        source="EN 13451-3, from memory, not opened",
+        source="EN 13451-3, quoted from memory; document not checked",
         description="The fastest that water may run through a suction cover with another one blocked.",
     )
     free_space_m: Clear = default(
@@ -157,7 +157,7 @@ class Limits(Model):
         alias="free_space",
         spread=Spread(500, 900, "mm"),
         source=PRACTICE,
-        description="The free floor that is due before filter and valves.",
+        description="The free floor that is needed before filter and valves.",
     )
 
 

@@ -67,7 +67,9 @@ class Zone(Model):
     def _one_kind(self) -> "Zone":
         written = self.model_fields_set
         if len(written & {"follows", "depth_m", "always_c"}) != 1:
-            raise RefusedError("", "exactly one of follows: weather, depth: 600 mm or always: 18 degC is due")
+            raise RefusedError(
+                "", "expected exactly one of follows: weather, depth: 600 mm or always: 18 degC"
+            )
         if self.follows is None and written & {"above_by_k", "never_below_c", "never_above_c"}:
             raise RefusedError("", "above_by, never_below and never_above go with follows: weather only")
         if self.never_below_c is None and "kept_by" in written:
@@ -105,7 +107,7 @@ def read_time_zone(text: str) -> str:
         city = nearest(text.rsplit("/", 1)[-1], cities)
         near = f"did you mean '{cities[city]}'?" if city else ""
         raise RefusedError(
-            "an unknown time zone", "a zone of the tz database is due, e.g. Europe/Lisbon", near
+            "an unknown time zone", "expected a zone of the tz database, e.g. Europe/Lisbon", near
         ) from None
     return text
 
@@ -134,7 +136,7 @@ class Place(Model):
     """Where and when."""
 
     year: Annotated[int, Count(1970, 2100)] = Field(description="The calendar year that is simulated.")
-    time_zone: Annotated[str, Text(read_time_zone, "a time zone is due", examples=("Europe/Lisbon",))] = (
+    time_zone: Annotated[str, Text(read_time_zone, "expected a time zone", examples=("Europe/Lisbon",))] = (
         Field(description="The local clock, by its name in the tz database, e.g. Europe/Lisbon.")
     )
     weather: Weather = Field(
@@ -183,7 +185,7 @@ class Price(NamedTuple):
     currency: str
 
 
-_PRICE_DUE = "a price is due, e.g. 0.24 EUR/kWh"
+_PRICE_DUE = "expected a price, e.g. 0.24 EUR/kWh"
 
 
 def read_price(text: str) -> Price:
@@ -296,7 +298,7 @@ class Supply(Model):
     region: Literal["europe", "north_america"] = default(
         "europe",
         spread=NoRange("europe or north_america"),
-        source="IEC 60364 and NEC 210.19, 210.20, from memory, not opened",
+        source="IEC 60364 and NEC 210.19, 210.20, quoted from memory; document not checked",
         description="north_america: what runs for 3 h or more counts 125 % against the breaker.",
     )
     also_on_it: Annotated[dict[str, Power], named] = Field(
@@ -311,11 +313,11 @@ class Supply(Model):
     @model_validator(mode="after")
     def _on_breakers(self) -> "Supply":
         if self.breaker_a is None and self.circuits is None:
-            raise RefusedError("", "a breaker is due, e.g. 20 A, or circuits", at=("breaker",))
+            raise RefusedError("", "expected a breaker, e.g. 20 A, or circuits", at=("breaker",))
         if self.breaker_a is not None and self.circuits is not None:
             raise RefusedError("", "each circuit has its breaker; leave this one out", at=("breaker",))
         if self.circuits == {}:
-            raise RefusedError("", "at least one circuit is due, or breaker instead", at=("circuits",))
+            raise RefusedError("", "expected at least one circuit, or breaker instead", at=("circuits",))
         return self
 
     @model_validator(mode="after")

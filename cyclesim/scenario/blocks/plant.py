@@ -55,7 +55,7 @@ class Dimensions(Model):
     @model_validator(mode="after")
     def _one_shape(self) -> "Dimensions":
         if self.model_fields_set - {"depth_m"} not in ({"length_m", "width_m"}, {"diameter_m"}):
-            raise RefusedError("", "either length, width and depth, or diameter and depth is due")
+            raise RefusedError("", "expected either length, width and depth, or diameter and depth")
         return self
 
     @property
@@ -131,9 +131,9 @@ class Tub(Model):
     @model_validator(mode="after")
     def _volume_known(self) -> "Tub":
         if (self.water_m3 is None) == (self.dimensions is None):
-            raise RefusedError("", "either water: 1600 L or dimensions is due")
+            raise RefusedError("", "expected either water: 1600 L or dimensions")
         if self.dimensions is None and self.stated_surface_m2 is None:
-            raise RefusedError("", "surface: 3.1 m2 is due beside water, or give dimensions instead")
+            raise RefusedError("", "expected surface: 3.1 m2 beside water, or give dimensions instead")
         if not 0.05 <= self.volume_m3 <= 200:
             raise RefusedError("", "a tub from 50 L to 200000 L is allowed", at=("dimensions",))
         return self
@@ -177,7 +177,7 @@ class Manifold(Model):
     @model_validator(mode="after")
     def _one_jet(self) -> "Manifold":
         if (self.each is None) == (self.nozzle_m is None):
-            raise RefusedError("", "either each: 38 L/min at 6 m or nozzle: 8 mm is due")
+            raise RefusedError("", "expected either each: 38 L/min at 6 m or nozzle: 8 mm")
         return self
 
     @property
@@ -238,7 +238,7 @@ class Leg(Model):
     @model_validator(mode="after")
     def _sized(self) -> "Leg":
         if (self.pipe is None) == (self.stated_bore_m is None):
-            raise RefusedError("", "either pipe: 63 PN10 or bore: 57 mm is due")
+            raise RefusedError("", "expected either pipe: 63 PN10 or bore: 57 mm")
         if self.pipe is not None and self.stated_outside_m is not None:
             raise RefusedError("", "outside goes with bore only; pipe already says it", at=("outside",))
         if self.outside_m <= self.bore_m:

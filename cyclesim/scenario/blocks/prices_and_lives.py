@@ -8,8 +8,8 @@ from pydantic import Field, model_validator
 from cyclesim.scenario.forms.fields import named
 from cyclesim.scenario.forms.forms import Model, Quantity, RefusedError, Text
 
-_SUM_DUE = "a sum of money is due, e.g. 780 EUR"
-_YEARS_DUE = "a number of years is due, e.g. 2 years"
+_SUM_DUE = "expected a sum of money, e.g. 780 EUR"
+_YEARS_DUE = "expected a number of years, e.g. 2 years"
 
 
 class Sum(NamedTuple):
@@ -45,7 +45,7 @@ def read_whole_years(text: str) -> int:
     """`15 years`."""
     years = read_years(text)
     if years != round(years):
-        raise RefusedError("part of a year", "whole years are due, e.g. 15 years")
+        raise RefusedError("part of a year", "expected whole years, e.g. 15 years")
     return round(years)
 
 

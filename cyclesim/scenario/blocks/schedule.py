@@ -49,7 +49,7 @@ class Run(Model):
     @model_validator(mode="after")
     def _one_cause(self) -> "Run":
         if (self.start is None) == (self.after is None):
-            due = "either start: 03:00 or after: bathing is due"
+            due = "expected either start: 03:00 or after: bathing"
             raise RefusedError("", due, at=("after" if self.start else "start",))
         if self.after is not None:
             for name in ("days", "repeats"):
@@ -96,7 +96,7 @@ class LowWater(Spell):
     """A while in which the water stands below the suction fittings, to try the plant with."""
 
 
-class AirPurge(Occasion):
+class AirLineFlush(Occasion):
     """The blower blows its lines free of water."""
 
 
@@ -123,7 +123,9 @@ class Schedule(Model):
     outages: tuple[Outage, ...] = Field((), description="Power cuts to try the plant with.")
     valves_turned: tuple[Turned, ...] = Field((), description="When somebody leaves a valve turned.")
     low_water: tuple[LowWater, ...] = Field((), description="Low water to try the plant with.")
-    air_purges: tuple[AirPurge, ...] = Field((), description="When the blower blows its lines free.")
+    air_line_flushes: tuple[AirLineFlush, ...] = Field(
+        (), description="When the blower blows its lines free."
+    )
     ranks: tuple[Kind, ...] | None = Field(
         None, description=f"Which demand wins a pump, first wins; {', '.join(DEMANDS)} unless said."
     )
@@ -213,7 +215,7 @@ class Block(Model):
     @model_validator(mode="after")
     def _one_cause(self) -> "Block":
         if (self.unless is None) == (self.while_ is None):
-            raise RefusedError("", "either unless: flow proven or while: main high is due")
+            raise RefusedError("", "expected either unless: flow proven or while: main high")
         if (self.unless is None) != (self.for_s is None):
             raise RefusedError("", "unless: flow proven and for: 5 s go together", at=("for",))
         return self

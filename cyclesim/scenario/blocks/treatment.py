@@ -49,7 +49,7 @@ class Treatment(Model):
     @model_validator(mode="after")
     def _has_a_cause(self) -> "Treatment":
         if self.with_ is not None and self.runs is not None:
-            raise RefusedError("", "either with: main or runs: [...] is due, not both", at=("runs",))
+            raise RefusedError("", "expected either with: main or runs: [...], not both", at=("runs",))
         if self.with_ is None and self.runs is None and not self.also_started_by:
-            raise RefusedError("", "with: main, runs: [...] or also_started_by is due")
+            raise RefusedError("", "expected with: main, runs: [...] or also_started_by")
         return self

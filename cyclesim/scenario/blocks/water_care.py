@@ -50,7 +50,7 @@ class WaterCare(Model):
     @model_validator(mode="after")
     def _something(self) -> "WaterCare":
         if not self.model_fields_set:
-            raise RefusedError("", f"one of {', '.join(WATER_CARE)} is due, or leave the block out")
+            raise RefusedError("", f"expected one of {', '.join(WATER_CARE)}, or leave the block out")
         return self
 
 

@@ -74,7 +74,7 @@ class Climate(Model):
 
 
 _AIR = Quantity("temperature", ge=-60, le=60)
-_MEANS_DUE = "twelve temperatures are due, January first, e.g. [4 degC, 5 degC, ...]"
+_MEANS_DUE = "expected twelve temperatures, January first, e.g. [4 degC, 5 degC, ...]"
 
 
 def read_means(value: object) -> tuple[float, ...]:
@@ -110,7 +110,7 @@ class Monthly(Model):
     cloud: Share = _CLOUD_FIELD
 
 
-_FILE_DUE = "the path of a CSV file is due, e.g. weather/town.csv"
+_FILE_DUE = "expected the path of a CSV file, e.g. weather/town.csv"
 
 
 def read_read(value: object) -> Series:

@@ -62,7 +62,7 @@ class Starter(Model):
     def _one_way(self) -> "Starter":
         ways = [way for way in _WAYS if getattr(self, way) is not None]
         if len(ways) != 1:
-            raise RefusedError("", f"one of {', '.join(_WAYS[:-1])} or {_WAYS[-1]} is due")
+            raise RefusedError("", f"expected one of {', '.join(_WAYS[:-1])} or {_WAYS[-1]}")
         for key, value in (("every", self.every_s), ("for", self.for_s), ("lasting", self.lasting_s)):
             if value is not None and self.contact_of is None:
                 raise RefusedError("", f"{key} goes with contact_of", at=(key,))
@@ -81,7 +81,7 @@ class Starter(Model):
 Starters = tuple[Starter, ...]
 STARTED = Field(
     (),
-    description="What starts it past the controller, e.g. [{clock: {start: 09:00, lasts: 8 h}}]; or "
+    description="What starts it without the controller, e.g. [{clock: {start: 09:00, lasts: 8 h}}]; or "
     "{thermostat: ...}, {hand_switch: ...}, {contact_of: ...}.",
 )
 OWN_SWITCH = Field(

@@ -151,7 +151,7 @@ def _speed(tree: Tree, path: Steps, text: str, *, lone: bool) -> Iterator[Fault]
     references = [pump if name == "on" else f"{pump} {name}" for name in speeds]
     found = f"'{text}', a pump without its speed" if speed == "on" else f"'{text}', an unknown speed"
     yield tree.fault(
-        path, found, f"{one_of(references)} is due", did_you_mean(text, references) if speed != "on" else ""
+        path, found, f"expected {one_of(references)}", did_you_mean(text, references) if speed != "on" else ""
     )
 
 
@@ -184,13 +184,13 @@ def _interlocks(
             yield tree.fault(
                 (*path, "while"),
                 f"'{shorten(cause)}', nothing that is known",
-                f"{one_of(causes)} is due",
+                f"expected {one_of(causes)}",
                 f"did you mean '{cause} running'?"
                 if cause in (*pumps, *blowers)
                 else did_you_mean(cause, causes),
             )
         if isinstance(block, str) and isinstance(cause, str) and cause in (block, f"{block} firing"):
-            yield tree.fault((*path, "while"), f"'{cause}', the thing itself", "something else is due")
+            yield tree.fault((*path, "while"), f"'{cause}', the thing itself", "expected something else")
         subject = _subject(interlock)
         if subject in path_of:
             where = tree.mark(path_of[subject]).line

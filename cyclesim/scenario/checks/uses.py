@@ -94,7 +94,7 @@ def _cleaned(tree: Tree) -> Iterator[Fault]:
         return
     if not any(isinstance(sheet, dict) and sheet.get("kind") == "filter" for sheet in equipment.values()):
         found = f"'{shorten(str(tree.get(path)))}' without a filter"
-        yield tree.fault(path, found, "equipment of kind: filter is due")
+        yield tree.fault(path, found, "expected equipment of kind: filter")
 
 
 def _watched(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault]:
@@ -110,7 +110,7 @@ def _watched(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault]:
             found = f"'{text}', a zone and something with water in it"
             yield tree.fault(path, found, "one of the two needs another name")
         elif text not in air and text not in water:
-            allowed = f"a zone ({', '.join(air)}) or what has water in it ({', '.join(water)}) is due"
+            allowed = f"expected a zone ({', '.join(air)}) or what has water in it ({', '.join(water)})"
             hint = did_you_mean(text, [*air, *water])
             yield tree.fault(path, f"'{shorten(text)}', nothing that can be watched", allowed, hint)
 
@@ -122,7 +122,9 @@ def _switched(tree: Tree, sources: list[str]) -> Iterator[Fault]:
     for path, text in tree.texts(_SWITCHES):
         if text in free:
             switched = [name for name in sources if name not in free]
-            due = f"{one_of(switched)} is due" if switched else "the file has no heat source that is switched"
+            due = (
+                f"expected {one_of(switched)}" if switched else "the file has no heat source that is switched"
+            )
             yield tree.fault(path, f"'{text}', which nobody can switch off", due)
 
 
@@ -131,16 +133,16 @@ def _needed(tree: Tree) -> Iterator[Fault]:
     bathing = tree.get(("schedule", "bathing"), default=None)
     for path, text in tree.texts(f"schedule.{key}.*.after" for key in DEMANDS.values()):
         if text == "bathing" and not bathing:
-            yield tree.fault(path, "'bathing', which the schedule has none of", "schedule.bathing is due")
+            yield tree.fault(path, "'bathing', which the schedule has none of", "expected schedule.bathing")
     if tree.get(("plant", "air"), default=None):
         return
-    due = "plant.air is due, with the blower"
+    due = "expected plant.air, with the blower"
     for path, value in tree.match("schedule.bathing.*.air"):
         if value is True:
             yield tree.fault(path, "air without a blower", due)
-    if tree.get(("schedule", "air_purges"), default=None):
-        path = ("schedule", "air_purges")
-        yield tree.fault(path, "air purges without a blower", due, at=tree.mark((*path, KEY)))
+    if tree.get(("schedule", "air_line_flushes"), default=None):
+        path = ("schedule", "air_line_flushes")
+        yield tree.fault(path, "air line flushes without a blower", due, at=tree.mark((*path, KEY)))
 
 
 def _currency(value: Any) -> str:

@@ -26,7 +26,7 @@ def check_wiring(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fau
 
 def _known(tree: Tree, path: Steps, text: str, names: list[str], noun: str) -> Iterator[Fault]:
     if text not in names:
-        allowed = f"{one_of(names)} is due" if names else f"the file has no {noun}"
+        allowed = f"expected {one_of(names)}" if names else f"the file has no {noun}"
         yield tree.fault(path, f"'{shorten(text)}', no {noun}", allowed, did_you_mean(text, names))
 
 
@@ -39,7 +39,7 @@ def _speeds(tree: Tree, pumps: list[str]) -> Iterator[Fault]:
             if isinstance(entry, dict):
                 if two and "speed" not in entry:
                     yield tree.fault(
-                        (*path, "speed"), "nothing", "speed: low or high is due for a pump with two"
+                        (*path, "speed"), "nothing", "expected speed: low or high for a pump with two"
                     )
                 elif not two and "speed" in entry:
                     found = f"'{shorten(str(entry['speed']))}' of something with one speed"
@@ -67,7 +67,7 @@ def _turned(tree: Tree) -> Iterator[Fault]:
             ]
             if to not in positions:
                 due = (
-                    f"{one_of(positions)} is due: what may_be of {valve} lists"
+                    f"expected {one_of(positions)}: what may_be of {valve} lists"
                     if positions
                     else f"{valve} has no may_be"
                 )

@@ -40,7 +40,7 @@ class PumpSpeed(NamedTuple):
 NAME = r"[A-Za-z][A-Za-z0-9_]*"
 RESERVED = ("tub", "outdoors", "weather", "parallel")
 _FLOW, _HEAD = Quantity("flow", gt=0, le=0.1), Quantity("head", gt=0, le=200)
-_AT_DUE = "a flow and a head are due, e.g. 38 L/min at 6 m or 10 gpm at 8 psi"
+_AT_DUE = "expected a flow and a head, e.g. 38 L/min at 6 m or 10 gpm at 8 psi"
 
 
 def read_name(text: str) -> str:
@@ -64,7 +64,7 @@ def read_clock(text: str) -> time:
     """`07:30`."""
     match = re.fullmatch(r"(\d\d):(\d\d)", text.strip(), re.ASCII)
     if match is None:
-        raise RefusedError("no time of day", "a time of day is due, two digits each, e.g. 07:30")
+        raise RefusedError("no time of day", "expected a time of day, two digits each, e.g. 07:30")
     hour, minute = int(match[1]), int(match[2])
     if hour > 23 or minute > 59:
         hint = "write 00:00 for midnight" if (hour, minute) == (24, 0) else ""
@@ -100,7 +100,7 @@ def read_day(text: str) -> int:
     """A day of the week, Monday as 0."""
     day = _one_word(text, DAYS)
     if day is None:
-        raise RefusedError("no day of the week", f"{one_of(DAYS)} is due", did_you_mean(text, DAYS))
+        raise RefusedError("no day of the week", f"expected {one_of(DAYS)}", did_you_mean(text, DAYS))
     return day
 
 
@@ -112,7 +112,7 @@ def read_month_day(text: str) -> tuple[int, int]:
     month = _one_word(match["m"] or match["m2"], MONTHS) if match else None
     if match is None or month is None:
         near = did_you_mean((match["m"] or match["m2"]) if match else "", MONTHS)
-        raise RefusedError("no day of the year", "a day and a month are due, e.g. 20 January", near)
+        raise RefusedError("no day of the year", "expected a day and a month, e.g. 20 January", near)
     day = int(match["d"] or match["d2"])
     if not 1 <= day <= _MONTH_DAYS[month]:
         raise RefusedError(
@@ -125,14 +125,14 @@ def read_pump_speed(text: str) -> PumpSpeed:
     """`main low`, or `circulator` for a pump with one speed."""
     match = re.fullmatch(rf"({NAME})(?: +({NAME}))?", text.strip(), re.ASCII)
     if match is None:
-        raise RefusedError("no pump and speed", "a pump and its speed are due, e.g. main low")
+        raise RefusedError("no pump and speed", "expected a pump and its speed, e.g. main low")
     return PumpSpeed(match[1], match[2] or "on")
 
 
 def yes_or_no(value: object) -> object:
     """True or false; the words that older YAML took for them are named."""
     if not isinstance(value, bool):
-        raise RefusedError(what_is(value), "true or false is due", _TRUTH.get(str(value).lower(), ""))
+        raise RefusedError(what_is(value), "expected true or false", _TRUTH.get(str(value).lower(), ""))
     return value
 
 
@@ -141,7 +141,7 @@ _TRUTH = dict.fromkeys(("yes", "on", "y"), "write true") | dict.fromkeys(("no", 
 
 def _not_empty(value: object) -> object:
     if isinstance(value, list) and not value:
-        raise RefusedError("an empty list", "at least one entry is due, or leave the key out")
+        raise RefusedError("an empty list", "expected at least one entry, or leave the key out")
     return value
 
 
@@ -201,17 +201,17 @@ Rest = Annotated[float, Quantity("time", ge=0, le=86_400, whole=True)]
 Lasting = Annotated[float, Quantity("time", ge=1, le=86_400, whole=True)]
 Span = Annotated[float, Quantity("time", ge=1, le=366 * 86_400)]
 YesNo = Annotated[bool, BeforeValidator(yes_or_no)]
-Name = Annotated[str, Text(read_name, "a name is due, e.g. pump_room", rf"^{NAME}$")]
+Name = Annotated[str, Text(read_name, "expected a name, e.g. pump_room", rf"^{NAME}$")]
 Clock = Annotated[
     time,
-    Text(read_clock, "a time of day is due, e.g. 07:30", r"^([01]\d|2[0-3]):[0-5]\d$", ("07:30",)),
+    Text(read_clock, "expected a time of day, e.g. 07:30", r"^([01]\d|2[0-3]):[0-5]\d$", ("07:30",)),
 ]
 Clocks = Annotated[tuple[Clock, ...], not_empty, single_or_list]
-Day = Annotated[int, Text(read_day, f"{one_of(DAYS)} is due", words=(*DAYS, *(day[:3] for day in DAYS)))]
+Day = Annotated[int, Text(read_day, f"expected {one_of(DAYS)}", words=(*DAYS, *(day[:3] for day in DAYS)))]
 Days = Annotated[tuple[Day, ...], not_empty, single_or_list]
 MonthDay = Annotated[
     tuple[int, int],
-    Text(read_month_day, "a day and a month are due, e.g. 20 January", examples=("20 January",)),
+    Text(read_month_day, "expected a day and a month, e.g. 20 January", examples=("20 January",)),
 ]
 AtHead = Annotated[
     FlowAtHead,
@@ -221,7 +221,7 @@ PumpAt = Annotated[
     PumpSpeed,
     Text(
         read_pump_speed,
-        "a pump and its speed are due, e.g. main low",
+        "expected a pump and its speed, e.g. main low",
         rf"^{NAME}( +{NAME})?$",
         ("main low", "circulator"),
     ),

@@ -217,7 +217,7 @@ class Quantity:
             what = KINDS[self.kind].words + (" that is too small" if low else " that is too large")
             raise RefusedError(what, self.bounds())
         if self.whole and abs(number - round(number)) > 1e-9:
-            raise RefusedError("a time with part of a second", "whole seconds are due, e.g. 30 s")
+            raise RefusedError("a time with part of a second", "expected whole seconds, e.g. 30 s")
         return float(round(number)) if self.whole else number
 
     def bounds(self) -> str:
@@ -253,7 +253,7 @@ class Count:
     def validate(self, value: object) -> float:
         """The number within the bounds."""
         kinds = int if self.whole else (int, float)
-        allowed = f"a {'whole ' * self.whole}number from {self.low:g} to {self.high:g} is due"
+        allowed = f"expected a {'whole ' * self.whole}number from {self.low:g} to {self.high:g}"
         if isinstance(value, bool) or not isinstance(value, kinds):
             raise RefusedError(what_is(value) if not isinstance(value, float) else "no whole number", allowed)
         if not self.low <= value <= self.high:

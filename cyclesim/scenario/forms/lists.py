@@ -44,7 +44,7 @@ class Pair:
 
     def validate(self, value: object) -> tuple[Any, Any]:
         """The two values."""
-        due = f"{self.words} are due, e.g. {self.example}"
+        due = f"expected {self.words}, e.g. {self.example}"
         if not isinstance(value, list):
             raise RefusedError(what_is(value), due)
         if len(value) != 2:
@@ -81,12 +81,12 @@ class Points:
         written = f"[{', '.join(self.examples[0])}]"
         if not isinstance(value, list) or len(value) < 3:
             what = f"{len(value)} points" if isinstance(value, list) else what_is(value)
-            raise RefusedError(what, f"at least three points [flow, {self.named}] are due, e.g. {written}")
+            raise RefusedError(what, f"expected at least three points [flow, {self.named}], e.g. {written}")
         points: list[tuple[float, float]] = []
         wrong: list[RefusedError] = []
         for index, pair in enumerate(value):
             if not isinstance(pair, list) or len(pair) != 2:
-                due = f"a point [flow, {self.named}] is due, e.g. {written}"
+                due = f"expected a point [flow, {self.named}], e.g. {written}"
                 wrong.append(RefusedError(what_is(pair), due, at=(index,)))
                 continue
             try:

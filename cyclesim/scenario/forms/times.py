@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 from cyclesim.scenario.forms.fields import Clock, Clocks, Days, Lasting, read_clock
 from cyclesim.scenario.forms.forms import Model, Quantity, RefusedError, Text, did_you_mean, one_of
 
-_RULE_DUE = "a recurrence rule is due, e.g. FREQ=WEEKLY;INTERVAL=2;BYDAY=FR"
+_RULE_DUE = "expected a recurrence rule, e.g. FREQ=WEEKLY;INTERVAL=2;BYDAY=FR"
 _RULE_PARTS = {
     "FREQ": r"DAILY|WEEKLY|MONTHLY|YEARLY",
     "INTERVAL": r"[1-9]\d{0,2}",
@@ -50,8 +50,8 @@ def _values(name: str, value: str) -> list[str]:
     return value.split(",") if name.startswith("BY") else [value]
 
 
-_DATE_DUE = "a date is due, e.g. 2027-02-01"
-_MOMENT_DUE = "a date and a time of day are due, e.g. 2027-01-12 03:00"
+_DATE_DUE = "expected a date, e.g. 2027-02-01"
+_MOMENT_DUE = "expected a date and a time of day, e.g. 2027-01-12 03:00"
 
 
 def read_date(text: str) -> date:

@@ -50,7 +50,7 @@ def read_done_tests(path: Path, known: Collection[str], fingerprint: str) -> dic
 
 
 def _head(tree: Tree, fingerprint: str) -> Iterator[Fault]:
-    due = "a filled-in copy of what cyclesim papers FILE --json tests.yaml writes is due"
+    due = "expected a filled-in copy of what cyclesim papers FILE --json tests.yaml writes"
     value = tree.value if isinstance(tree.value, dict) else {}
     if not isinstance(value.get("tests"), list):
         yield tree.fault((), "no list of tests", due)
@@ -58,7 +58,7 @@ def _head(tree: Tree, fingerprint: str) -> Iterator[Fault]:
         at: Steps = ("fingerprint",) if "fingerprint" in value else ()
         found = quoted(at, tree, "the fingerprint of another file") if at else "no fingerprint"
         hint = f"the scenario's is {fingerprint}: it has changed, and the tests are done anew"
-        yield tree.fault(at, found, "tests of this very scenario are due", hint)
+        yield tree.fault(at, found, "expected tests of this very scenario", hint)
 
 
 def _one(
@@ -66,7 +66,7 @@ def _one(
 ) -> tuple[DoneTest | None, list[Fault]]:
     """One test, or None where nothing is filled in; and what is wrong with it."""
     if not isinstance(entry, dict) or not isinstance(entry.get("id"), str):
-        return None, [tree.fault(path, quoted(path, tree), "a test with its id is due")]
+        return None, [tree.fault(path, quoted(path, tree), "expected a test with its id")]
     name, faults = entry["id"], list[Fault]()
 
     def no(key: str, what: str, allowed: str, hint: str = "") -> None:
@@ -77,7 +77,7 @@ def _one(
         )
 
     if name not in known:
-        no("id", "no test of this plant", "the id of one of its tests is due", did_you_mean(name, known))
+        no("id", "no test of this plant", "expected the id of one of its tests", did_you_mean(name, known))
     elif name in done:
         no("id", "a test that stands here already", "each test stands once")
     filled = {key: entry.get(key, "") for key in FILLED}
@@ -85,13 +85,13 @@ def _one(
         return None, faults
     expected = {"yes": True, "no": False}.get(str(filled["as_expected"]).lower(), filled["as_expected"])
     if not isinstance(expected, bool):
-        no("as_expected", "neither", "true or false is due")
+        no("as_expected", "neither", "expected true or false")
     texts = {}
     for key in ("reading", "by"):
         value = filled[key]
         texts[key] = str(value)
         if not isinstance(value, str | int | float) or isinstance(value, bool) or not str(value).strip():
-            no(key, "nothing to read", "a text is due, e.g. 4 s or A. B.")
+            no(key, "nothing to read", "expected a text, e.g. 4 s or A. B.")
         elif len(str(value)) > _LONGEST:
             no(key, "a text that is too long", f"at most {_LONGEST} characters are allowed")
     when = str(filled["when"])

@@ -28,8 +28,8 @@ SERIES: dict[Steps, dict[str, CsvColumn]] = {
 OnRead = Callable[[Path], object]
 """Is told every file that is read."""
 LOGO: Steps = ("about", "logo")
-SERIES_DUE = "the path of a CSV file is due, e.g. weather/town.csv"
-_DUE = "a block of keys, or the path of a file such as plants/tub.yaml, is due"
+SERIES_DUE = "expected the path of a CSV file, e.g. weather/town.csv"
+_DUE = "expected a block of keys, or the path of a file such as plants/tub.yaml"
 
 
 def resolve(tree: Tree, name: str, folder: Path | None, on_read: OnRead) -> None:
@@ -112,7 +112,7 @@ def _inside(
     tree: Tree, path: Steps, text: str, folder: Path | None, suffixes: tuple[str, ...], due: str
 ) -> Path | None:
     """The file that a path means, which is inside the scenario's folder; or None, with the reason told."""
-    inside = "a file inside the scenario's own folder is due"
+    inside = "expected a file inside the scenario's own folder"
     relative = PurePosixPath(text)
     if not text.endswith(suffixes):
         _refuse(tree, path, text, "a text", due)

@@ -23,7 +23,13 @@ def apply(tree: Tree, text: str, number: int) -> list[str]:
     if not equals or not written:
         tree.faults.append(
             Fault(
-                FILE, number, 1, "", f"'{shorten(text)}'", "PATH=VALUE is due", "e.g. plant.tub.water=1500 L"
+                FILE,
+                number,
+                1,
+                "",
+                f"'{shorten(text)}'",
+                "expected PATH=VALUE",
+                "e.g. plant.tub.water=1500 L",
             )
         )
         return []
@@ -40,13 +46,16 @@ def apply(tree: Tree, text: str, number: int) -> list[str]:
             continue
         part = parse_text(value.strip(" "), FILE, (number - 1, len(text) - len(value.lstrip(" "))))
         if part.value is None and not part.faults:
-            part.faults.append(Fault(FILE, number, len(text) + 1, dotted(path), "nothing", "a value is due"))
+            part.faults.append(
+                Fault(FILE, number, len(text) + 1, dotted(path), "nothing", "expected a value")
+            )
         tree.marks.setdefault((*path, KEY), Mark(FILE, number, 1))
         tree.graft(path, part)
     if not changed:
         hint = did_you_mean(written, _paths(tree))
         found = f"'{shorten(written)}', a path that leads nowhere"
-        tree.faults.append(Fault(FILE, number, 1, "", found, "the path of a key of the file is due", hint))
+        expected = "expected the path of a key of the file"
+        tree.faults.append(Fault(FILE, number, 1, "", found, expected, hint))
     return changed[::-1]
 
 

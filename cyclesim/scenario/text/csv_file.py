@@ -79,7 +79,7 @@ def read_series(path: Path, name: str, known: Mapping[str, CsvColumn]) -> Series
 
     A fault without a line is about the file as a whole.
     """
-    text = read_text(path, name, "a CSV file is due, e.g. weather/town.csv", MAX_BYTES, (".csv",))
+    text = read_text(path, name, "expected a CSV file, e.g. weather/town.csv", MAX_BYTES, (".csv",))
     if isinstance(text, Fault):
         return [text]
     reader = _Reader(name, known)
@@ -107,7 +107,7 @@ class _Use(NamedTuple):
 
 
 _TIME = re.compile(r"\d{4}-\d\d-\d\d(?:[T ]\d\d:\d\d(?::\d\d)?)?")
-_TIME_DUE = "a time is due, e.g. 2027-01-31 14:00"
+_TIME_DUE = "expected a time, e.g. 2027-01-31 14:00"
 _NUMBER = re.compile(NUMBER, re.ASCII)
 _LONE_RETURN = re.compile(r"\r(?![\r\n]|\Z)")
 _STANDARD = "where the clock changes, write standard time all year round"
@@ -154,7 +154,7 @@ class _Reader:
         first = next(iter(self.known))
         uses: list[_Use | None] = []
         names_above: set[str] = set()
-        due = f"a header is due, e.g. time, {first} [{'EUR/kWh' if first == 'price' else 'degC'}]"
+        due = f"expected a header, e.g. time, {first} [{'EUR/kWh' if first == 'price' else 'degC'}]"
         if ";" in head and "," not in head:
             self.refuse(line, head.index(";") + 1, "", "a semicolon", "fields are parted by commas", due)
             return None
@@ -203,13 +203,13 @@ class _Reader:
             match = re.fullmatch(r"([A-Z]{3}) ?/ ?(kWh|MWh)", unit)
             self.currency = match[1] if match else ""
             if match is None:
-                self.refuse(line, column, name, _unit(unit), "a currency is due, e.g. price [EUR/kWh]")
+                self.refuse(line, column, name, _unit(unit), "expected a currency, e.g. price [EUR/kWh]")
             return _Use(name, unit, known, 0.001 if match and match[2] == "MWh" else 1.0, 0.0)
         try:
             zero, hundred = parse(f"0 {unit}", known.kind), parse(f"100 {unit}", known.kind)
         except QuantityError:
             units = KINDS[known.kind].units
-            self.refuse(line, column, name, _unit(unit), f"{one_of(units)} is due", f"{name} [{units[0]}]")
+            self.refuse(line, column, name, _unit(unit), f"expected {one_of(units)}", f"{name} [{units[0]}]")
             return _Use(name, unit, known, 1.0, 0.0)
         return _Use(name, unit, known, (hundred - zero) / 100.0, zero)
 
@@ -231,7 +231,7 @@ class _Reader:
             cells = row.split(",")
             if len(cells) != len(uses):
                 hint = "numbers have a point, not a comma" if len(cells) > len(uses) else ""
-                allowed = f"{len(uses)} are due, as in the header"
+                allowed = f"expected {len(uses)}, as in the header"
                 self.refuse(line, 1, "", f"{len(cells)} fields", allowed, hint)
                 bad.append(line)
                 continue
@@ -274,7 +274,7 @@ class _Reader:
             edges = (f"{e:g}" if kind == "price" else format_quantity(e, kind) for e in use.column[2:])
             allowed, hint = f"{' to '.join(edges)} is allowed", "leave no gaps: fill in what is not known"
         else:
-            found, allowed, hint = "no number", f"a number in {use.unit} is due", ""
+            found, allowed, hint = "no number", f"expected a number in {use.unit}", ""
             if not text:
                 found, hint = "nothing", "leave no gaps: fill in what is not known"
         self.refuse(line, _column(row, index), use.name, _quoted(text, found), allowed, hint)
@@ -303,14 +303,14 @@ class _Reader:
             if time < last:
                 found = f"{time:%Y-%m-%d %H:%M}, which is before the time above it"
                 hint = "months from several years are written as one year" if last.year > time.year else ""
-                self.refuse(line, 1, "time", found, "times are due in order", hint)
+                self.refuse(line, 1, "time", found, "expected times in order", hint)
             first_line[time], last = line, max(last, time)
             good.append((time, line))
         good.sort()
         steps = Counter(round((b - a).total_seconds()) for (a, _), (b, _) in pairwise(good))
         step_s = max(steps, key=lambda s: (steps[s], -s), default=0)
         if not 60 <= step_s <= DAY_S or DAY_S % step_s:
-            allowed = "steps from 1 min to 1 day are due that divide a day"
+            allowed = "expected steps from 1 min to 1 day that divide a day"
             self.refuse(good[-1][1], 1, "time", f"steps of {_lasting(step_s)}", allowed)
             return None
         lost = set(bad)

@@ -8,7 +8,7 @@ from cyclesim.errors import Fault
 
 MAX_BYTES = 2_000_000
 SUFFIXES = (".svg", ".png", ".jpg", ".jpeg")
-PICTURE_DUE = "the path of an SVG, PNG or JPEG file is due, e.g. logo.svg"
+PICTURE_DUE = "expected the path of an SVG, PNG or JPEG file, e.g. logo.svg"
 
 
 @dataclass(frozen=True)

@@ -50,6 +50,9 @@ TAGS = (
 )
 """Steps that the models put into a path to tell alternatives apart."""
 
+RENAMED = {"air_purges": "air_line_flushes"}
+"""Keys that had another name before."""
+
 
 def explain(error: ValidationError, tree: Tree, root: Any) -> Iterator[Fault]:
     """One fault for each thing that is wrong, at its place in the files."""
@@ -70,7 +73,7 @@ def _fault(detail: dict[str, Any], refusal: Any, tree: Tree, root: Any) -> Fault
         case "extra_forbidden":
             keys = keys_of(annotation_at(root, loc[:-1]))
             word, path = shorten(str(loc[-1])), (*path[: len(path) - (loc[-1] not in TAGS)], loc[-1])
-            hint = did_you_mean(word, keys)
+            hint = f"it is now called {RENAMED[word]}" if word in RENAMED else did_you_mean(word, keys)
             if word[:1].isdigit() and tree.get(path, default=None) is None:
                 hint = "is this what follows a decimal comma? write a point"
             return tree.fault(
@@ -108,7 +111,7 @@ def _fault(detail: dict[str, Any], refusal: Any, tree: Tree, root: Any) -> Fault
     }
     shape = shapes.get(detail["type"], "something else")
     hint = "put it in quotes" if shape == "a text" else _keys_hint(annotation_at(root, loc))
-    return tree.fault(path, quoted(path, tree), f"{shape} is due", hint)
+    return tree.fault(path, quoted(path, tree), f"expected {shape}", hint)
 
 
 def _written(path: Steps, tree: Tree) -> Steps:
@@ -152,7 +155,7 @@ def _present(path: Steps, tree: Tree) -> str:
 
 def _missing(path: Steps, annotation: Any, tree: Tree) -> Fault:
     mark = tree.marks.get((*path[:-1], KEY)) or tree.mark(path[:-1])
-    return tree.fault(path, "nothing", _due(annotation, path[-1]) or f"{path[-1]} is due", at=mark)
+    return tree.fault(path, "nothing", _due(annotation, path[-1]) or f"expected {path[-1]}", at=mark)
 
 
 def _due(annotation: Any, key: object) -> str:
@@ -161,15 +164,15 @@ def _due(annotation: Any, key: object) -> str:
         if isinstance(form, Quantity | Text):
             return form.due
         if isinstance(form, Count):
-            return f"a number from {form.low:g} to {form.high:g} is due"
+            return f"expected a number from {form.low:g} to {form.high:g}"
         if isinstance(form, Form):
-            return "a list is due"
+            return "expected a list"
     if plain(annotation) is str:
-        return "a text is due"
+        return "expected a text"
     if get_origin(annotation) is Literal:
-        return f"{key}: {one_of(get_args(annotation))} is due"
+        return f"expected {key}: {one_of(get_args(annotation))}"
     keys = keys_of(annotation)
-    return f"a block with {', '.join(keys)} is due" if keys else ""
+    return f"expected a block with {', '.join(keys)}" if keys else ""
 
 
 def _forms(annotation: Any) -> list[Any]:
@@ -187,7 +190,7 @@ def _unknown_key(path: Steps, known: list[str], tree: Tree) -> Fault:
     word = shorten(str(path[-1]))
     mark = tree.mark((*path, KEY))
     return tree.fault(
-        path, f"an unknown name '{word}'", f"{one_of(known)} is due", did_you_mean(word, known), at=mark
+        path, f"an unknown name '{word}'", f"expected {one_of(known)}", did_you_mean(word, known), at=mark
     )
 
 
@@ -195,7 +198,7 @@ def _word(path: Steps, known: list[str], tree: Tree) -> Fault:
     text = tree.get(path, default=None)
     hint = did_you_mean(text, known) if isinstance(text, str) else ""
     what = "an unknown word" if isinstance(text, str) else ""
-    return tree.fault(path, quoted(path, tree, what), f"{one_of(known)} is due", hint)
+    return tree.fault(path, quoted(path, tree, what), f"expected {one_of(known)}", hint)
 
 
 def models_in(annotation: Any) -> list[type[BaseModel]]:

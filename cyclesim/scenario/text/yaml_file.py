@@ -75,7 +75,7 @@ _SYNTAX = [
     (r"anchor", "a faulty anchor or alias", "write &name before the first use of *name"),
     (
         r"did not find expected node",
-        "nothing, or a sign, where a value is due",
+        "nothing, or a sign, where a value is expected",
         "check the brackets and commas",
     ),
     (r"nesting depth", "brackets nested too deep", f"at most {MAX_DEPTH} levels are allowed"),
@@ -133,7 +133,7 @@ class _Builder:
         if value is None and path:
             self.tree.gone.add(path)
             found = f"'{node.value}', nothing" if node.value else "nothing"
-            self.refuse(node, path, found, "a value is due", "write one or leave the key out")
+            self.refuse(node, path, found, "expected a value", "write one or leave the key out")
         return value
 
     def block(self, node: yaml.MappingNode, path: Steps) -> dict[str, Any]:
@@ -206,7 +206,7 @@ def parse_text(text: str, name: str, first: tuple[int, int] = (0, 0)) -> Tree:
     except (yaml.YAMLError, RecursionError, UnicodeError) as error:
         before = text[: getattr(error, "position", 0) or 0]
         at_sign = Mark(name, before.count("\n") + 1 + first[0], len(before) - before.rfind("\n"))
-        fault = tree.fault((), "a sign that no text has", "a text file in UTF-8 is due", at=at_sign)
+        fault = tree.fault((), "a sign that no text has", "expected a text file in UTF-8", at=at_sign)
         tree.faults.append(fault)
     return tree
 
@@ -238,7 +238,7 @@ def _syntax(tree: Tree, problem: str, mark: Mark | None) -> Fault:
 
 def read_file(path: Path, name: str) -> Tree:
     """The tree of a file; whatever is wrong with it is in the tree's faults."""
-    text = read_text(path, name, "a scenario file is due, e.g. tub.yaml", MAX_BYTES, (".yaml", ".yml"))
+    text = read_text(path, name, "expected a scenario file, e.g. tub.yaml", MAX_BYTES, (".yaml", ".yml"))
     return Tree(faults=[text]) if isinstance(text, Fault) else parse_text(text, name)
 
 
@@ -268,7 +268,7 @@ def read_text(path: Path, name: str, due: str, most_bytes: int, suffixes: tuple[
         line = data[: error.start].count(b"\n") + 1
         column = error.start - data.rfind(b"\n", 0, error.start)
         return fault(
-            "bytes that are no text", "a text file in UTF-8 is due", "save the file as UTF-8", line, column
+            "bytes that are no text", "expected a text file in UTF-8", "save the file as UTF-8", line, column
         )
 
 
