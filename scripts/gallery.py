@@ -1,11 +1,12 @@
-"""Make the pictures of the README: `python scripts/gallery.py [plant] [page] [measured]`, all without one.
+"""Make the pictures of the README: `python scripts/gallery.py [plant] [page] [paper] [measured]`, all without.
 
 The plant is drawn by cyclesim itself. The page is opened in the Chromium and driver of this machine, and its
-timeline zoomed to the days in which a valve stays turned.
+timeline zoomed to the days in which a valve stays turned. The paper is drawn by poppler's pdftoppm.
 """
 
 from __future__ import annotations
 
+import subprocess
 import sys
 import tempfile
 import time
@@ -14,11 +15,15 @@ from datetime import UTC, datetime
 from pathlib import Path
 from shutil import which
 
+from cyclesim import __version__
 from cyclesim.analysis.result import simulate
 from cyclesim.said.drawing import drawing
+from cyclesim.said.papers.collected import HandOver
 from cyclesim.said.report import report
+from cyclesim.scenario.reading.fingerprint import fingerprint
 from cyclesim.scenario.reading.load import load
 from cyclesim.shown.page import page
+from cyclesim.shown.papers.typeset import pdf
 from cyclesim.shown.pictures.plant import write_plant
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -35,6 +40,25 @@ def plant() -> None:
     result = simulate(load(ROOT / "schedules" / "walled-garden-circulator.yaml"))
     text = write_plant(drawing(result.plant, result.metrics.legs))
     (GALLERY / "plant.svg").write_text(text, encoding="utf-8")
+
+
+def paper() -> None:
+    """The page of commissioning tests in the electrician's paper of the shipped pair's first plant."""
+    from PIL import Image
+
+    file = ROOT / "schedules" / "walled-garden.yaml"
+    over = HandOver(load(file), fingerprint([file]), (), "2027-03-02", __version__)
+    with tempfile.TemporaryDirectory() as folder:
+        made, _ = pdf(over.papers(("electrician",)))
+        (Path(folder) / "paper.pdf").write_bytes(made)
+        subprocess.run(
+            ["pdftoppm", "-r", "100", "-f", "2", "-l", "2", "-png", "-singlefile", "paper.pdf", "paper"],
+            cwd=folder,
+            check=True,
+        )
+        whole = Image.open(Path(folder) / "paper.png").convert("L")
+        part = whole.crop((40, 40, whole.width - 40, round(0.665 * whole.height)))
+        part.quantize(16).save(GALLERY / "paper.png", optimize=True)
 
 
 def shown_page() -> None:
@@ -74,7 +98,7 @@ def shown_page() -> None:
             browser.save_screenshot(str(picture))
             parts.append(Image.open(picture).convert("RGB"))
         browser.quit()
-    heights, wide = (444, 462, 980), WIDE - 16  # without the browser's bar
+    heights, wide = (428, 462, 980), WIDE - 16  # without the browser's bar
     whole = Image.new("RGB", (wide, sum(heights)), "white")
     top = 0
     for part, high in zip(parts, heights, strict=True):
@@ -88,7 +112,12 @@ def measured() -> None:
     draw(GALLERY / "measured-pipe.svg")
 
 
-PICTURES: dict[str, Callable[[], None]] = {"plant": plant, "page": shown_page, "measured": measured}
+PICTURES: dict[str, Callable[[], None]] = {
+    "plant": plant,
+    "page": shown_page,
+    "paper": paper,
+    "measured": measured,
+}
 
 
 def main(words: list[str]) -> int:

@@ -631,3 +631,13 @@ def test_a_set_with_a_star_tells_what_it_changed(tub: Path) -> None:
     assert 0 == result.exit_code
     assert result.stderr.startswith("--set plant.legs.*.insulation=40 mm changed 4: plant.legs.suction_left.")
     assert "changed 4" not in result.stdout
+
+
+def test_a_starter_like_another_plant(tmp_path: Path) -> None:
+    """Written, or printed; what nobody offers is refused with what there is."""
+    out = tmp_path / "boiler.yaml"
+    assert 0 == call("new", "--like", "boiler", out).exit_code
+    assert out.read_text(encoding="utf-8") == call("new", "--like", "boiler").output
+    refused = call("new", "--like", "sauna")
+    assert 2 == refused.exit_code
+    assert "two-pumps" in refused.output

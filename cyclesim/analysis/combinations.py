@@ -84,7 +84,6 @@ def more_flow(plant: Assembly, programme: Programme, source: str) -> str:
     speeds = list(plant.speeds[pump])
     for speed in speeds[speeds.index(own) + 1 :]:
         duty = plant.duty(plant.at(pump, speed))
-        needs = plant.sheet.heat_sources[source].needs_flow_m3_s
-        if abs(duty.flow_m3_s(source)) >= needs and can_fire(plant, programme, source, duty):
+        if plant.has_flow(source, duty) and can_fire(plant, programme, source, duty):
             return f"heat at {as_written(pump, speed)}, which gives it enough"
     return f"{as_written(pump, own)} alone gives it too little: a larger pump or a larger bore"

@@ -27,6 +27,7 @@ from cyclesim.analysis.combinations import (
 from cyclesim.analysis.findings import PRACTICE, SHEET, Breach, Judged, NotJudged, Rule
 from cyclesim.analysis.keyed_in import days_apart, keyed, too_many_a_day
 from cyclesim.physics.links import TUB
+from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import HeatPump, HeatSource
 from cyclesim.simulation.assembly import Assembly, PlantDuty, jet_name
 from cyclesim.simulation.programme import Programme
@@ -157,7 +158,7 @@ def source_underfed(plant: Assembly, programme: Programme) -> Judged:
             speed = duty.speeds[pump_index]
             if speed == "stopped" or order.index(speed) < order.index(heating.pump.speed):
                 continue
-            q = abs(duty.flow_m3_s(name))
+            q = max(0.0, plant.forward_m3_s(name, duty))
             if q < needs and (duty.speeds == own or can_fire(plant, programme, name, duty)):
                 value, least = flows_apart(q, needs)
                 yield Breach(
@@ -175,16 +176,15 @@ def _why_underfed(plant: Assembly, programme: Programme, source: str, duty: Plan
     """More flow where heating's own speed gives too little; else a block while what takes the flow runs."""
     heating = plant.scenario.schedule.heating
     assert heating is not None
-    own, needs = heating.pump, plant.sheet.heat_sources[source].needs_flow_m3_s
-    if abs(plant.duty(plant.at(*own)).flow_m3_s(source)) < needs:
+    own = heating.pump
+    if not plant.has_flow(source, plant.duty(plant.at(*own))):
         return more_flow(plant, programme, source)
     others_on = [(pump, speed) for pump, speed in running(plant, duty).items() if (pump, speed) != tuple(own)]
 
     takers = [
         (pump, speed)
         for pump, speed in others_on
-        if abs(_instead(plant, duty, pump, own.speed if pump == own.pump else "stopped").flow_m3_s(source))
-        >= needs
+        if plant.has_flow(source, _instead(plant, duty, pump, own.speed if pump == own.pump else "stopped"))
     ]
     taker = (takers or others_on)[0]
     return f"wire {{block: {source}, while: {while_at(*taker)}, because: too little water}}"
@@ -287,7 +287,47 @@ def _misfit(cause: str, mend: str) -> Breach:
     return Breach("controller", cause, None, "", "", mend)
 
 
+def flow_backwards(plant: Assembly, programme: Programme) -> Judged:
+    """Water runs backwards through a filter or a heat source at a duty that may come about."""
+    duties = list(_may_come(plant, programme))
+    for name in plant.housings:
+        worst = min(
+            duties, key=lambda duty: _of_few(plant, duty, plant.forward_m3_s(name, duty)), default=None
+        )
+        back_m3_s = -plant.forward_m3_s(name, worst) if worst else 0.0
+        if worst is not None and back_m3_s > STILL_M3_S:
+            through = [pump for pump in plant.pumps if worst.flow_m3_s(pump) < -STILL_M3_S]
+            yield Breach(
+                name,
+                f"at {worst.name}" + (f", through {listed(through)}" if through else ""),
+                back_m3_s * 60_000.0,
+                "L/min",
+                f"{flow(back_m3_s)} backwards",
+                f"a check valve in {listed(through)}" if through else f"a check valve beside {name}",
+            )
+
+
+def _may_come(plant: Assembly, programme: Programme) -> Iterator[PlantDuty]:
+    """What the schedule can ask for at once, and what contacts beside the controller start with it."""
+    yield from (duty for duty, _ in together(plant, programme))
+    speeds = {name: {d.speed for d in programme.controller.demands if d.pump == name} for name in plant.pumps}
+    started = [b.starter for b in programme.beside if b.starter.target in plant.pumps]
+    for starter in started:
+        speeds[starter.target].add(str(starter.speed))
+    yield from combinations(plant, speeds) if started else ()
+
+
 RULES: tuple[Rule, ...] = (
+    Rule(
+        "flow-backwards",
+        "plant",
+        "hygiene",  # what a filter has caught goes back to the tub; a flow switch and a sensor tell nothing
+        sentence="No duty that may come about sends water backwards through a filter or a heat source.",
+        source=PRACTICE,
+        mend="a check valve in the pump that water comes back through",
+        judge=flow_backwards,
+        applies=lambda plant, _: bool(plant.housings) and len(plant.pumps) > 1,
+    ),
     Rule(
         "suction-too-fast",
         "plant",

@@ -31,6 +31,7 @@ from cyclesim.cli.shared import (
     write_text,
 )
 from cyclesim.errors import plain
+from cyclesim.scenario.reading.starter import LIKE
 
 
 @cli.command()
@@ -270,14 +271,17 @@ def rules(rule: str | None, json_file: Path | None) -> int:
 
 @cli.command()
 @click.argument("file", type=click.Path(path_type=Path), required=False)
-def new(file: Path | None) -> int:
+@click.option(
+    "--like", type=click.Choice(LIKE), help="For such a plant; else an element and a pump of two speeds."
+)
+def new(file: Path | None, like: str | None) -> int:
     """Write a commented scenario to start from."""
     from cyclesim.shown.starter import write_starter
 
     if file is None or file == STDOUT:
         from cyclesim.scenario.reading.starter import starter_text
 
-        show(starter_text())
+        show(starter_text(like))
     else:
-        show(write_starter(file))
+        show(write_starter(file, like))
     return OK

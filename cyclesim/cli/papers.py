@@ -20,6 +20,7 @@ from cyclesim.cli.shared import (
     output_file,
     scenario_file,
     show,
+    sweeping,
     write_text,
 )
 
@@ -29,12 +30,16 @@ if TYPE_CHECKING:
 
 @cli.command()
 @scenario_file
-@click.option("--for", "reader", type=click.Choice(["electrician", "plumber", "owner", "all"]),
+@click.option("--for", "reader", type=click.Choice(["client", "electrician", "plumber", "owner", "all"]),
               default="all", show_default=True, help="Who reads it.")  # fmt: skip
 @output_file("--out", "out", help="Write the PDF to FILE.pdf; FILE-papers.pdf in this folder unless given.")
 @click.option(
     "--paper", "size", type=click.Choice(["a4", "letter"]), help="Its size: letter in US units, else a4."
 )
+@click.option("--with", "other", type=click.Path(path_type=Path), metavar="OTHER.yaml",
+              help="Set this plant beside FILE in the client's paper.")  # fmt: skip
+@click.option("--confidence", "asked_how_sure", is_flag=True,
+              help="Tell the client how far the cost may be off: some eighty runs.")  # fmt: skip
 @click.option("--date", "day", type=Day(), metavar="DATE", help="The date on the papers; today unless given.")
 @click.option("--done", "done_file", type=click.Path(path_type=Path), metavar="FILE.yaml",
               help="Print these tests as done: a filled-in copy of what --json writes.")  # fmt: skip
@@ -44,9 +49,11 @@ if TYPE_CHECKING:
 def papers(
     file: Path,
     sets: tuple[str, ...],
-    reader: Literal["electrician", "plumber", "owner", "all"],
+    reader: Literal["client", "electrician", "plumber", "owner", "all"],
     out: Path | None,
     size: Literal["a4", "letter"] | None,
+    other: Path | None,
+    asked_how_sure: bool,
     day: date | None,
     done_file: Path | None,
     json_file: Path | None,
@@ -60,6 +67,7 @@ def papers(
     if to is not None and to.suffix.lower() != ".pdf":
         raise click.UsageError(f"Papers are a PDF: end the name {to} with .pdf.")
     check_outputs(done_file, to, json_file)
+    beside = loaded(other, (), to, json_file) if other is not None else None
     read: list[Path] = []
     scenario = loaded(file, sets, to, json_file, on_read=read.append)
     from cyclesim import __version__
@@ -69,7 +77,14 @@ def papers(
     from cyclesim.scenario.reading.fingerprint import fingerprint
 
     digits = fingerprint(read, sets)
-    over = HandOver(scenario, digits, sets, (day or date.today()).isoformat(), __version__)
+    sure = None
+    if asked_how_sure:
+        from cyclesim.decide.ranges.confidence import confidence
+
+        with sweeping(None, None, False, "varying inputs") as how:
+            sure = confidence(scenario, how=how)
+    made_on = (day or date.today()).isoformat()
+    over = HandOver(scenario, digits, sets, made_on, __version__, beside, sure)
     done = read_done_tests(done_file, [test.id for test in over.tests], digits) if done_file else {}
     if json_file is not None:
         from cyclesim.shown.as_json import as_text

@@ -89,6 +89,7 @@ def problems(
 ) -> list[str]:
     """What a builder should know of this duty; `at` has the heads of nodes joined to the tub, `heads` all."""
     problems: list[str] = []
+    backwards: list[str] = []
     chains = _chains(links)
     runs = [isinstance(link, PumpLink) and link.curve is not None for link in links]
     for chain in chains:
@@ -127,7 +128,7 @@ def problems(
         ]
         if back:
             through = [links[i].name for i in chain if isinstance(links[i], PumpLink) and flows[i] < 0]
-            problems.append(
+            backwards.append(
                 f"water runs backwards in {_names(back)}, {_l_min(flows[chain[0]])}"
                 + (f": it comes back through {_names(through)}" if through else "")
             )
@@ -139,4 +140,4 @@ def problems(
                 if there > 0.05:
                     need = f"its outlet needs {link.lift_m:.1f} m"
                     problems.append(f"{link.name} gets no water: {need} and {there:.1f} m are there")
-    return problems
+    return [*backwards, *problems]

@@ -76,18 +76,18 @@ def _jets(plant: Assembly, plant_duty: PlantDuty, name: str) -> dict[str, Any]:
 
 
 def _equipment(plant: Assembly, plant_duty: PlantDuty, name: str) -> dict[str, Any]:
-    sheet, flow = plant.sheet.equipment[name], abs(plant_duty.flow_m3_s(name))
+    sheet, flow = plant.sheet.equipment[name], plant.forward_m3_s(name, plant_duty)
     most = sheet.at_most_m3_s
     return {
         "kind": sheet.kind,
         "flow_l_min": flow * L_MIN,
         "at_most_l_min": None if most is None else most * L_MIN,
-        "within_limit": None if most is None else flow <= most,
+        "within_limit": None if most is None else abs(flow) <= most,
     }
 
 
 def _source(plant: Assembly, plant_duty: PlantDuty, name: str) -> dict[str, Any]:
-    needs, flow = plant.sheet.heat_sources[name].needs_flow_m3_s, abs(plant_duty.flow_m3_s(name))
+    needs, flow = plant.sheet.heat_sources[name].needs_flow_m3_s, plant.forward_m3_s(name, plant_duty)
     return {"flow_l_min": flow * L_MIN, "needs_l_min": needs * L_MIN, "enough": flow >= needs}
 
 

@@ -9,8 +9,11 @@ from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.shown.files import check_writable, write_whole
 
 
-def write_starter(path: Path) -> str:
-    """Write the starter to *path* and say what to run next; InputError where something is there already."""
+def write_starter(path: Path, like: str | None = None) -> str:
+    """Write the starter to *path* and say what to run next; InputError where something is there already.
+
+    *like*: as in `starter_text`.
+    """
     if path.exists() or path.is_symlink():
         raise InputError(
             Fault(
@@ -18,7 +21,7 @@ def write_starter(path: Path) -> str:
             )
         )
     check_writable(path)
-    write_whole(path, lambda stream: stream.write(starter_text()))
+    write_whole(path, lambda stream: stream.write(starter_text(like)))
     return (
         f"Wrote {path}: an invented tub with a comment on every part. Change it line after line to yours.\n"
         f"Next: cyclesim run {path}\n"

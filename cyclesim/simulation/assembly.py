@@ -93,10 +93,10 @@ class PlantDuty:
 
 
 class BrokenParts(NamedTuple):
-    """What is broken in a plant but for its pipes: pumps that do not turn, switches that are stuck."""
+    """What is broken in a plant but for its pipes: what does not run, switches that are stuck."""
 
     dead: frozenset[str] = frozenset()
-    """Pumps that move no water, whatever their contacts say."""
+    """Pumps, blowers, heat sources and treatment devices that do nothing, whatever their contacts say."""
     proof: Mapping[str, bool] = {}
     """What a device's means of proof says whatever the flow."""
     own_switch: Mapping[str, bool] = {}
@@ -463,8 +463,30 @@ class Assembly:
         return max(1, math.ceil(self._device(name).own_flow_switch_s or 0.0))
 
     def has_flow(self, name: str, duty: PlantDuty) -> bool:
-        """Whether a heat source or a treatment device truly gets the flow that it needs."""
-        return abs(duty.flow_m3_s(self.fed_through(name))) >= self.needs_m3_s(name)
+        """Whether a heat source or a treatment device truly gets the flow that it needs, the right way round.
+
+        A flow switch is built in for one way, and an element's sensors stand behind it.
+        """
+        return self.forward_m3_s(self.fed_through(name), duty) >= self.needs_m3_s(name)
+
+    def forward_m3_s(self, name: str, duty: PlantDuty) -> float:
+        """Flow through an element in the direction that it is meant for, below 0 where it runs backwards."""
+        flow_m3_s = duty.flow_m3_s(name)
+        return -flow_m3_s if name in self.written_against else flow_m3_s
+
+    @cached_property
+    def written_against(self) -> frozenset[str]:
+        """What stands in the file against the way of its water: no pump alone sends any as it is written.
+
+        What at least one pump feeds as it is written is meant so, whatever others do.
+        """
+        alone = [self.duty(self.at(pump, speed)) for pump, speeds in self.speeds.items() for speed in speeds]
+        flows = {name: [duty.flow_m3_s(name) for duty in alone] for name in self.housings}
+        return frozenset(
+            name
+            for name, of in flows.items()
+            if max(of, default=0.0) <= STILL_M3_S and min(of, default=0.0) < -STILL_M3_S
+        )
 
     def is_still(self, name: str, duty: PlantDuty) -> bool:
         """Whether the water in a heat source, or where a treatment device treats it, stands still."""

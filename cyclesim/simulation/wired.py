@@ -120,15 +120,20 @@ class Wiring:
 
     def _work_out(self, state: State, facts: int, positions: Positions, welded: Welded) -> WhatIsOn:
         wired = self.controller.wired(state, facts, welded)
+        dead = self.plant.broken.dead
+        on = tuple(
+            is_on and source.name not in dead
+            for source, is_on in zip(self.controller.sources, wired.on, strict=True)
+        )
         levels = tuple(
-            0 if pump.name in self.plant.broken.dead else max(closed, default=0)
+            0 if pump.name in dead else max(closed, default=0)
             for pump, closed in zip(self.controller.pumps, wired.speeds, strict=True)
         )
         started = frozenset(self.controller.starters[k].name for k in wired.started)
         closed = any(wired.speeds[i] for i in self._wet.values())
         water = self.water(levels, closed, positions, low=bool(facts & self._low))
-        dry = sum(1 << k for k, on in enumerate(wired.on) if on) & water.still
-        return WhatIsOn(wired.speeds, levels, wired.on, started, water, dry)
+        dry = sum(1 << k for k, is_on in enumerate(on) if is_on) & water.still
+        return WhatIsOn(wired.speeds, levels, on, started, water, dry)
 
     def water(self, levels: tuple[int, ...], closed: bool, positions: Positions, *, low: bool) -> Water:
         """The water at these levels of the pumps; *closed*: whether any pump's contact is."""

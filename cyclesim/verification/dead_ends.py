@@ -9,6 +9,7 @@ from itertools import pairwise
 from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.combinations import as_written
 from cyclesim.analysis.findings import Breach
+from cyclesim.analysis.history import History
 from cyclesim.analysis.plant_rules import programme_does_not_fit
 from cyclesim.analysis.spans import meet, spans, total_s, without
 from cyclesim.simulation.assembly import Assembly
@@ -18,16 +19,23 @@ from cyclesim.verification.automaton import Automaton, Made, Move, Node
 from cyclesim.verification.calendar_order import Calendar
 from cyclesim.verification.cone import cone_of
 from cyclesim.verification.environment import Environment
+from cyclesim.verification.frost_ends import frost_ends
 from cyclesim.verification.search import TooManyStatesError, search
 
 _LONGEST_SETTLE = 60
 """Passes after which a settle is taken for one that never ends; no chain of machines is so long."""
 
 
-def dead_ends(plant: Assembly, programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
-    """Every dead end of control, then the contradictions of the calendar."""
+def dead_ends(
+    plant: Assembly, programme: Programme, calendar: Calendar, year: History | None = None
+) -> Iterator[DeadEnd]:
+    """Every dead end of control and of frost protection, then the contradictions of the calendar.
+
+    *year*: a year of the plant, for the hours that it has until ice.
+    """
     reported: set[tuple[str, str, str]] = set()
-    for end in (*_of_control(plant, programme, calendar), *_of_calendar(plant, programme, calendar)):
+    frost = frost_ends(plant, programme, calendar, year)
+    for end in (*_of_control(plant, programme, calendar), *frost, *_of_calendar(plant, programme, calendar)):
         if (key := (end.kind, end.subject, end.said)) not in reported:
             reported.add(key)
             yield end

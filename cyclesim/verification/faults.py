@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import NamedTuple
 
 from cyclesim.physics.links import Drop, Link, PumpLink
@@ -38,7 +39,7 @@ class FaultKind:
     link: Callable[[Link], Link] | None = None
     """What it makes of the link of its subject's name: it changes where water runs, and nothing else."""
     dead: bool = False
-    """Whether its subject, a pump, moves no water, whatever its contact says."""
+    """Whether its subject, a pump or all that hangs on a circuit, does nothing, whatever its contact says."""
     proof: bool | None = None
     """What the means of proof of its subject then says."""
     own_switch: bool | None = None
@@ -62,6 +63,32 @@ def _pumps_and_blowers(plant: Assembly, programme: Programme) -> _Subjects:
     del programme
     for name in (*plant.pumps, *plant.sheet.air):
         yield name, f"{name} does not start, or trips"
+
+
+def _circuits(plant: Assembly, programme: Programme) -> _Subjects:
+    """Each circuit alone, and each residual-current device with all behind it; one for all is a cut."""
+    del programme
+    circuits = plant.scenario.circuits
+    if len(circuits) < 2:
+        return
+    for name in circuits:
+        yield name, f"the breaker of {name} trips"
+    for rcd in dict.fromkeys(circuit.rcd for circuit in circuits.values() if circuit.rcd):
+        yield f"{rcd}{_RCD}", f"the residual-current device {rcd} trips"
+
+
+_RCD = "/rcd"
+"""What follows the name of a residual-current device, which a circuit may have, too."""
+
+
+def parts_of(fault: PlantFault, plant: Assembly) -> frozenset[str]:
+    """The machines that a fault is about: its subject, or all that hangs on a circuit."""
+    circuits = plant.scenario.circuits
+    if fault.kind != "circuit":
+        return frozenset({fault.subject.partition("/")[0]})
+    name, _, of_rcd = fault.subject.partition("/")
+    cut = [c for n, c in circuits.items() if (c.rcd == name if of_rcd else n == name)]
+    return frozenset(thing for circuit in cut for thing in circuit.feeds)
 
 
 def _valves(plant: Assembly, programme: Programme) -> _Subjects:
@@ -146,6 +173,7 @@ def _always(subject: str, sentence: str) -> Callable[[Assembly, Programme], _Sub
 
 FAULTS: dict[str, FaultKind] = {
     "no start": FaultKind(_pumps_and_blowers, dead=True),
+    "circuit": FaultKind(_circuits, dead=True),
     "valve shut": FaultKind(_valves, link=_shut),
     "clogged": FaultKind(_filters, link=_clogged),
     "check valve": FaultKind(_check_valves, link=_leaking),
@@ -194,7 +222,7 @@ def touches(fault: PlantFault, cone: Cone, loops: Mapping[str, int], plant: Asse
     if kind.link is not None:
         inside = {loops.get(name) for name in cone.names if name in plant.pumps}
         return loops.get(fault.subject) in inside
-    return fault.subject.partition("/")[0] in cone.names
+    return not parts_of(fault, plant).isdisjoint(cone.names)
 
 
 class FaultyPlant(Assembly):
@@ -207,10 +235,15 @@ class FaultyPlant(Assembly):
         kinds = [(fault.subject, FAULTS[fault.kind]) for fault in sorted(faults)]
         self._rerouted = [(subject, kind.link) for subject, kind in kinds if kind.link is not None]
         self.broken = BrokenParts(
-            frozenset(subject for subject, kind in kinds if kind.dead),
+            frozenset(p for f in faults if FAULTS[f.kind].dead for p in parts_of(f, plant)),
             {subject: kind.proof for subject, kind in kinds if kind.proof is not None},
             {subject: kind.own_switch for subject, kind in kinds if kind.own_switch is not None},
         )
+
+    @cached_property
+    def written_against(self) -> frozenset[str]:
+        """A fault turns nothing round that stands in the file."""
+        return self._sound.written_against
 
     def duty(self, speeds: Speeds, positions: Positions | None = None, *, dry: bool = False) -> PlantDuty:
         """The duty with the faults; where none changes where water runs, it is that of the sound plant."""

@@ -19,10 +19,15 @@ TRACE_DAYS = 365
 _HOUR_S = 3600.0
 
 
-def timed(plant: Assembly, programme: Programme) -> Iterator[Timed]:
+def year_of(plant: Assembly, programme: Programme) -> History:
+    """A year of the plant as it is."""
+    return History(plant, programme, simulate_trace(plant, programme, days=TRACE_DAYS))
+
+
+def timed(plant: Assembly, programme: Programme, year: History | None = None) -> Iterator[Timed]:
     """Run-on, proof, changeover and starts in an hour: as declared, and on the trace of a year."""
     limits, dwell_s = plant.scenario.limits, programme.controller.dwell_s
-    history = History(plant, programme, simulate_trace(plant, programme, days=TRACE_DAYS))
+    history = year or year_of(plant, programme)
     run_on, proof, changes = (_broken(history, rule) for rule in _SEEN)
     for name in programme.switched:
         own_s = plant.sheet.heat_sources[name].own_flow_switch_s or 0

@@ -29,7 +29,7 @@ from cyclesim.verification.replay import replayed
 from cyclesim.verification.search import Explored, TooManyStatesError, search
 from cyclesim.verification.story import steps_in_words
 from cyclesim.verification.subjects import Check, checks, judges
-from cyclesim.verification.timed import timed
+from cyclesim.verification.timed import timed, year_of
 
 Progress = Callable[[str, int, int], None]
 """Told what is looked at, the states found so far, and how many of them are still to be followed."""
@@ -65,13 +65,14 @@ def verify(
     with _uncollected():
         verdicts = run.verdicts(rule)
     whole = rule is None
+    year = year_of(run.plant, run.programme) if whole else None
     return Verification(
         scenario.title,
         faults,
         any_order,
         tuple(verdicts),
-        tuple(dead_ends(run.plant, run.programme, run.calendar)) if whole else (),
-        tuple(timed(run.plant, run.programme)) if whole else (),
+        tuple(dead_ends(run.plant, run.programme, run.calendar, year)) if whole else (),
+        tuple(timed(run.plant, run.programme, year)) if whole else (),
         assumed(run.plant.sheet),
         tuple(run.not_needed(rule)),
     )
@@ -389,7 +390,7 @@ class _Verifier:
         alone = self.mends_faults and len(faults) == 1
         mends = tuple(self._mends(name, check, faults[0])) if alone else ()
         undone = any(FAULTS[fault.kind].barrier for fault in faults)
-        return Cell(sentences, states, "nothing", why, story, mends, undone)
+        return Cell(sentences, states, "nothing", why, story, mends, undoes_barrier=undone)
 
     # -- mends ---------------------------------------------------------------------------------------------
 

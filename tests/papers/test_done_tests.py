@@ -36,18 +36,18 @@ def test_a_filled_in_copy_is_read_and_what_stays_empty_is_not_done(tmp_path):
     [
         (
             "fingerprint: x\n",
-            "1:1: found no list of tests; a filled-in copy of what cyclesim papers FILE --json tests.yaml "
-            "expected writes",
+            "1:1: found no list of tests; expected a filled-in copy of what cyclesim papers FILE "
+            "--json tests.yaml writes",
         ),
         (
             "fingerprint: x\ntests: []\n",
-            "1:14: fingerprint: found 'x', the fingerprint of another file; tests of this very scenario are "
-            f"due; the scenario's is {PRINT}: it has changed, and the tests are done anew",
+            "1:14: fingerprint: found 'x', the fingerprint of another file; expected tests of this very "
+            f"scenario; the scenario's is {PRINT}: it has changed, and the tests are done anew",
         ),
         (
             f"{HEAD}  - {{id: runs-on-mian, {DONE}}}\n",
-            "3:10: tests.0.id: found 'runs-on-mian', no test of this plant; the id of one of its tests is "
-            "due; did you mean 'runs-on-main'?",
+            "3:10: tests.0.id: found 'runs-on-mian', no test of this plant; expected the id of one of its "
+            "tests; did you mean 'runs-on-main'?",
         ),
         (
             f"{HEAD}  - {{id: runs-on-main, {DONE}}}\n  - {{id: runs-on-main, {DONE}}}\n",

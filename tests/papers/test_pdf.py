@@ -9,6 +9,7 @@ import pytest
 from click.testing import CliRunner
 from pypdf import PdfReader
 
+from cyclesim.analysis.result import simulate
 from cyclesim.cli import cli
 from cyclesim.said.papers.collected import HandOver
 from cyclesim.scenario.reading.load import load, load_text
@@ -189,3 +190,53 @@ def test_without_a_name_nothing_is_written_over(tmp_path, monkeypatch):
     assert "tub-papers.pdf is there already" in again.output
     assert before == Path("tub-papers.pdf").read_bytes()
     assert 2 == CliRunner().invoke(cli, [*args, "--out", "tub.txt"]).exit_code
+
+
+def test_what_nothing_holds_is_said_where_the_tests_end():
+    """The orchard wall's heat pump has neither proof nor switch; mended, it has one."""
+    said = {}
+    for name in ("orchard-wall", "orchard-wall-mended"):
+        papers = handed_over(load(SCHEDULES / f"{name}.yaml")).papers(("electrician",))
+        said[name] = list(texts(as_values(papers, size="a4", us=False)))
+    unheld = "heat_pump: nothing is drawn that keeps it off without flow."
+    assert unheld in said["orchard-wall"]
+    assert unheld not in said["orchard-wall-mended"]
+    assert "heat_pump, own thermostat: starts below" in said["orchard-wall"]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["long-table", "harbour-steps", "orchard-wall"])
+def test_all_papers_of_a_shipped_plant(name):
+    """One page for the client, two for the owner; all that is said is there, and the numbers of the run."""
+    scenario = load(SCHEDULES / f"{name}.yaml")
+    papers = handed_over(scenario).papers(("client", "electrician", "plumber", "owner"))
+    made, note = pdf(papers)
+    pages = [squeezed(page.extract_text()) for page in PdfReader(BytesIO(made)).pages]
+    counted = [re.search(r"(Client|Electrician|Plumber|Owner):[a-z]+,page(\d)of(\d)", page) for page in pages]
+    last = {match[1]: int(match[3]) for match in counted}
+    assert ("", 1, 2) == (note, last["Client"], last["Owner"])
+    found = "".join(pages)
+    assert [] == [
+        text for text in texts(as_values(papers, size="a4", us=False)) if squeezed(text) not in found
+    ]
+    energy = simulate(scenario).metrics.energy
+    assert squeezed(f"A year costs {energy.cost:,.0f} {energy.currency}") in found
+    for month in energy.by_month:
+        assert f"{month.cost:,.0f}" in found
+
+
+@pytest.mark.slow
+def test_a_second_plant_stands_beside_the_first(tmp_path):
+    """Both titles, and both costs of a year, in one page."""
+    files = [SCHEDULES / f"{name}.yaml" for name in ("walled-garden", "walled-garden-circulator")]
+    out = tmp_path / "both.pdf"
+    args = ["papers", str(files[0]), "--for", "client", "--with", str(files[1]), "--out", str(out)]
+    result = CliRunner().invoke(cli, args)
+    assert 0 == result.exit_code, result.output
+    assert 1 == len(PdfReader(out).pages)
+    found = read_back(out.read_bytes())
+    for path in files:
+        scenario = load(path)
+        energy = simulate(scenario).metrics.energy
+        assert squeezed(scenario.title) in found
+        assert squeezed(f"{energy.cost:,.0f} {energy.currency}") in found

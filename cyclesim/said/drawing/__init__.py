@@ -16,6 +16,8 @@ from cyclesim.simulation.assembly import Assembly
 
 __all__ = ["Drawing", "drawing"]
 
+_MOST_ROUTED = 4
+"""Links: of more, each stands below with the names of its ends, as lines would only tangle."""
 _TUB_PX, _TO_TUB, _MARGIN, _APART = 12 * GRID, 5 * GRID, 2 * GRID, 4 * GRID
 
 
@@ -63,13 +65,15 @@ def _strips(whole: Piece, layout: Layout, network: Joined) -> list[tuple[str, st
         if name != TUB and name not in whole.tees:
             _below(whole, layout.element(Tee(name), "east"))
     for link in network.links:
-        start, end = _below(whole, _one_ended(layout, link))
+        start, end = _below(whole, _one_ended(layout, link, len(network.links) > _MOST_ROUTED))
         across.append((link.start, link.end, start, end))
-    return across
+    return across if len(across) <= _MOST_ROUTED else []
 
 
-def _one_ended(layout: Layout, link: Between) -> Piece:
-    """The strip of a link, with one end at each side."""
+def _one_ended(layout: Layout, link: Between, named: bool) -> Piece:
+    """The strip of a link, with one end at each side; *named*: each end says where it belongs."""
+    if named:
+        return layout.straight((Tee(link.start), *link.run, Tee(link.end)), "east")
     run = link.run if link.run and isinstance(link.run[0], str) else (Tee(""), *link.run)
     if not isinstance(run[-1], str):
         run = (*run, Tee(""))

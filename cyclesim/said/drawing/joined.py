@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, islice
 from typing import NamedTuple
 
 from cyclesim.scenario.blocks.chains import Chain, Item
 
 TUB = "tub"
-_MOST_TRIED = 24  # chains: with more, those that do not come out as one are all links
+_MOST_TRIED, _MOST_THINNED = 12, 120  # chains: of more not every pair is tried, and of many more none
 
 
 class Tee(NamedTuple):
@@ -53,18 +53,37 @@ class Joined(NamedTuple):
 
 def joined(network: Sequence[Chain], junctions: Iterable[str]) -> Joined:
     """The network of a file in boxes."""
-    whole = _reduced(list(_sections(network, {TUB, *junctions})))
-    if _is_one(whole):
-        return _as_ways(whole, ())
-    if len(whole) <= _MOST_TRIED:
-        inner_first = sorted(whole, key=lambda one: (TUB in one[:2], len(one.run)))
-        for n in (1, 2):
-            for aside in combinations(inner_first, n):
-                rest = _reduced([one for one in whole if one not in aside])
-                if rest and _is_one(rest):
-                    return _as_ways(rest, aside)
-    return _as_ways([one for one in whole if one[:2] == (TUB, TUB)],
-                    tuple(one for one in whole if one[:2] != (TUB, TUB)))  # fmt: skip
+    whole, links = _reduced(list(_sections(network, {TUB, *junctions}))), list[Between]()
+    while not _is_one(whole):
+        fewest = _fewest(whole) if len(whole) <= _MOST_TRIED else ()
+        aside = fewest or _one_loose(whole)
+        if not aside or len(whole) > _MOST_THINNED:
+            aside = tuple(one for one in whole if one[:2] != (TUB, TUB))
+        links += aside
+        whole = _reduced([one for one in whole if one not in aside])
+    return Joined(tuple(one.run for one in whole), tuple(links))
+
+
+def _fewest(whole: list[Between]) -> tuple[Between, ...]:
+    """One chain or two, without which the rest comes out as one; none if there are no such."""
+    for n in (1, 2):
+        for aside in combinations(sorted(whole, key=_least), n):
+            rest = _reduced([one for one in whole if one not in aside])
+            if rest and _is_one(rest):
+                return aside
+    return ()
+
+
+def _one_loose(whole: list[Between]) -> tuple[Between, ...]:
+    """A chain without which water still comes to each end and leaves it."""
+    starts, ends = ([one[k] for one in whole] for k in (0, 1))
+    loose = (one for one in sorted(whole, key=_least) if starts.count(one.start) > 1 < ends.count(one.end))
+    return tuple(islice(loose, 1))
+
+
+def _least(one: Between) -> tuple[bool, int]:
+    """What goes between junctions is set aside first, the shortest before others."""
+    return TUB in one[:2], len(one.run)
 
 
 def tees(run: Run) -> Iterator[str]:
@@ -136,7 +155,3 @@ def _in_series(sections: list[Between]) -> list[Between]:
 
 def _is_one(sections: list[Between]) -> bool:
     return all(one[:2] == (TUB, TUB) for one in sections)
-
-
-def _as_ways(sections: Sequence[Between], links: tuple[Between, ...]) -> Joined:
-    return Joined(tuple(one.run for one in sections), links)

@@ -29,6 +29,9 @@ class Piece:
     symbols: list[Symbol] = field(default_factory=list)
     labels: list[Label] = field(default_factory=list)
     tees: dict[str, Point] = field(default_factory=dict)
+    rows_low: list[Box] = field(default_factory=list)
+    """What stands on the suction side of ways that turn back, and on the return side."""
+    rows_high: list[Box] = field(default_factory=list)
 
     def moved(self, dx: int, dy: int) -> Piece:
         """The same elsewhere."""
@@ -40,6 +43,8 @@ class Piece:
             [symbol.moved(dx, dy) for symbol in self.symbols],
             [label.moved(dx, dy) for label in self.labels],
             {name: Point(p.x + dx, p.y + dy) for name, p in self.tees.items()},
+            [box.moved(dx, dy) for box in self.rows_low],
+            [box.moved(dx, dy) for box in self.rows_high],
         )
 
     def take(self, other: Piece) -> None:
@@ -112,17 +117,24 @@ class Layout:
             whole.outlets += shut if way == "west" else ends
         return whole
 
-    def nested(self, runs: Sequence[Run]) -> Piece:
-        """Ways that turn back, each round the one before; they begin and end at x = 0."""
+    def nested(self, runs: Sequence[Run], low_x: int = 0, high_x: int = 0) -> Piece:
+        """Ways that turn back, each round the one before.
+
+        They begin at *low_x* and end at *high_x*, which are below 0 where what they share with others stands
+        between there and 0 on the other side.
+        """
         whole = Piece([], [], Box(0, 0, 0, 0))
         bent = [self._bent(run) for run in runs]
         for suction, core, back in sorted(bent, key=lambda parts: not self._turns(parts[1])):
+            turns, is_first = self._turns(core), not whole.inlets
+            if turns and is_first and not (suction and back):
+                self._turned_alone(whole, turns, suction, back, low_x, high_x)
+                continue
             low, high = self.straight(suction, "east"), self.straight(back, "west")
-            turns = self._turns(core)
             room = self.nested(turns.branches) if turns else self.straight(core, "north")
-            inner, is_first = whole.box, not whole.inlets
-            low = low.moved(-low.box.x0, inner.y1 + _ROWS_APART - low.box.y0)
-            high = high.moved(-high.box.x0, inner.y0 - _ROWS_APART - high.box.y1)
+            inner = whole.box
+            low = low.moved(low_x - low.box.x0, inner.y1 + _ROWS_APART - low.box.y0)
+            high = high.moved(high_x - high.box.x0, inner.y0 - _ROWS_APART - high.box.y1)
             bottom, top = min(p.y for p in low.outlets), max(p.y for p in high.inlets)
             more = 0 if turns else max(0, _tall(room.box) + 4 * GRID - (bottom - top))
             down = _on_grid(more / 2)
@@ -131,27 +143,47 @@ class Layout:
             left = max(inner.x1, low.box.x1, high.box.x1) + (2 * _GAP if turns else _GAP)
             middle = _on_grid((bottom + top) / 2 - (room.box.y0 + room.box.y1) / 2)
             room = room.moved(left - room.box.x0, middle)
-            if turns and is_first:  # each on its own where nothing is in between, and nothing to go round
-                if not back:
-                    high = Piece([], room.out_to(0), room.box)
-                if not suction:
-                    low = Piece([Point(0, p.y) for p in room.inlets], [], room.box)
-                    for start, p in zip(low.inlets, room.inlets, strict=True):
-                        room.joint(start, p)
             for piece in (low, high, room):
                 whole.take(piece)
             if turns:
                 bar = room.box.x0 - _GAP
-                if low.outlets:
-                    _bar(whole, low.outlets, room.inlets, bar, "east")
-                if high.inlets:
-                    _bar(whole, room.outlets, high.inlets, bar, "east")
+                _bar(whole, low.outlets, room.inlets, bar, "east")
+                _bar(whole, room.outlets, high.inlets, bar, "east")
             else:
                 _turn(whole, low.outlets, room.inlets)
                 _turn(whole, high.inlets, room.outlets)
+            whole.rows_low.append(low.box)
+            whole.rows_high.append(high.box)
             whole.inlets += low.inlets
             whole.outlets += high.outlets
         return whole
+
+    def _turned_alone(
+        self, whole: Piece, turns: Split, suction: Run, back: Run, low_x: int, high_x: int
+    ) -> None:
+        """Branches with a suction or a return in common, or neither; what is their own reaches out as far."""
+        shared = self.straight(suction or back, "east" if suction else "west")
+        left = shared.box.x1 - shared.box.x0 + 2 * _GAP
+        room = self.nested(turns.branches, 0 if suction else low_x - left, 0 if back else high_x - left)
+        room = room.moved(left, 0)
+        whole.box = room.box
+        whole.take(room)
+        if suction:
+            free = max(box.y1 for box in room.rows_high) + _ROWS_APART - shared.box.y0
+            across = _on_grid(_mid(p.y for p in room.inlets) - _mid(p.y for p in shared.outlets))
+            shared = shared.moved(low_x - shared.box.x0, max(free, across))
+            _bar(whole, shared.outlets, room.inlets, left - _GAP, "east")
+        elif back:
+            free = min(box.y0 for box in room.rows_low) - _ROWS_APART - shared.box.y1
+            across = _on_grid(_mid(p.y for p in room.outlets) - _mid(p.y for p in shared.inlets))
+            shared = shared.moved(high_x - shared.box.x0, min(free, across))
+            _bar(whole, room.outlets, shared.inlets, left - _GAP, "east")
+        if suction or back:
+            whole.take(shared)
+        whole.rows_low = [shared.box] if suction else room.rows_low
+        whole.rows_high = [shared.box] if back else room.rows_high
+        whole.inlets += shared.inlets if suction else room.inlets
+        whole.outlets += shared.outlets if back else room.outlets
 
     def _bent(self, run: Run) -> tuple[Run, Run, Run]:
         """What comes before the first machine, up to the last, and after it."""

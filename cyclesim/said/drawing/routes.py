@@ -9,25 +9,29 @@ from itertools import pairwise
 from cyclesim.said.drawing.pieces import GRID
 from cyclesim.said.drawing.shapes import Box, Line, Point
 
-_TURN, _CROSSING = 4, 12  # what each costs, in steps
-_STEPS = ((1, 0), (-1, 0), (0, 1), (0, -1))
+_TURN, _CROSSING = 4, 8  # what each costs, in steps
 _OFF = 4  # pixels between a line and what it keeps off
+_TAKEN, _LEVEL, _UPRIGHT = 1, 2, 4  # what a place of the grid holds
+_FAR = 1 << 30
 
 
 class Sheet:
-    """What lies on the sheet so far."""
+    """What lies on the sheet so far, place by place of a grid with a rim that nothing may enter."""
 
     def __init__(self, within: Box, taken: Iterable[Box], lines: Iterable[Line]) -> None:
-        self.within = within
-        self.taken: set[tuple[int, int]] = set()
-        self.along: set[tuple[int, int, bool]] = set()
+        self.x0, self.y0 = within.x0 // GRID - 1, within.y0 // GRID - 1
+        self.wide = -(-within.x1 // GRID) + 2 - self.x0
+        self.high = -(-within.y1 // GRID) + 2 - self.y0
+        self.holds = bytearray(self.wide * self.high)
+        for x in range(self.wide):
+            self.holds[x] = self.holds[(self.high - 1) * self.wide + x] = _TAKEN
+        for y in range(self.high):
+            self.holds[y * self.wide] = self.holds[(y + 1) * self.wide - 1] = _TAKEN
         for box in taken:
-            xs = range((box.x0 - _OFF) // GRID, (box.x1 + _OFF) // GRID + 1)
-            for y in range((box.y0 - _OFF) // GRID, (box.y1 + _OFF) // GRID + 1):
-                self.taken.update(
-                    (x, y) for x in xs
-                    if box.x0 - _OFF < x * GRID < box.x1 + _OFF and box.y0 - _OFF < y * GRID < box.y1 + _OFF
-                )  # fmt: skip
+            across = range(-(-(box.x0 - _OFF + 1) // GRID), (box.x1 + _OFF - 1) // GRID + 1)
+            for y in range(-(-(box.y0 - _OFF + 1) // GRID), (box.y1 + _OFF - 1) // GRID + 1):
+                for x in across:
+                    self._put(x, y, _TAKEN)
         for line in lines:
             self.add(line.points)
 
@@ -36,62 +40,61 @@ class Sheet:
         for a, b in pairwise(points):
             for x in range(min(a.x, b.x) // GRID, -(-max(a.x, b.x) // GRID) + 1):
                 for y in range(min(a.y, b.y) // GRID, -(-max(a.y, b.y) // GRID) + 1):
-                    self.along.add((x, y, a.y == b.y))
+                    self._put(x, y, _LEVEL if a.y == b.y else _UPRIGHT)
+
+    def _put(self, x: int, y: int, what: int) -> None:
+        column, row = x - self.x0, y - self.y0
+        if 0 <= column < self.wide and 0 <= row < self.high:
+            self.holds[row * self.wide + column] |= what
 
     def route(self, start: Point, end: Point) -> tuple[Point, ...]:
-        """The corners of a line from *start* to *end*; straight across everything where there is no other."""
-        goal = end.x // GRID, end.y // GRID
-        first = (start.x // GRID, start.y // GRID, -1)
-        costs, came = {first: 0}, dict[tuple[int, int, int], tuple[int, int, int]]()
-        queue = [(0, 0, first)]
+        """The corners of a line from *start* to *end*; straight across everything where there is no other.
+
+        A state is a place and the step that led to it: four of each place, and one to begin with.
+        """
+        wide, holds = self.wide, self.holds
+        steps = (1, -1, wide, -wide)
+        begin, goal = self._place(start), self._place(end)
+        goal_y, goal_x = divmod(goal, wide)
+        costs, came = {4 * begin + 4 * len(holds): 0}, dict[int, int]()
+        queue = [(0, 0, 4 * begin + 4 * len(holds))]
         while queue:
-            _, cost, at = heappop(queue)
-            if at[:2] == goal:
-                return _corners(at, came, start, end)
-            if cost > costs[at]:
+            _, cost, state = heappop(queue)
+            at, heading = divmod(state, 4)
+            is_first = at >= len(holds)
+            at -= len(holds) * is_first
+            if at == goal:
+                return self._corners(state, came, start, end)
+            if cost > costs[state]:
                 continue
-            for nxt, step in self._from(at, goal):
-                if cost + step < costs.get(nxt, 1 << 30):
-                    costs[nxt], came[nxt] = cost + step, at
-                    left = abs(nxt[0] - goal[0]) + abs(nxt[1] - goal[1])
-                    heappush(queue, (cost + step + left, cost + step, nxt))
+            here = holds[at]
+            on_line = not is_first and here & (_LEVEL | _UPRIGHT)
+            for k, step in enumerate(steps):
+                if on_line and k != heading:
+                    continue  # no corner on another line
+                place, along = at + step, _LEVEL if k < 2 else _UPRIGHT
+                there = holds[place]
+                if (place != goal and there & (_TAKEN | along)) or here & there & along:
+                    continue
+                total = cost + 1 + (0 if is_first or k == heading else _TURN)
+                if there & (_UPRIGHT if k < 2 else _LEVEL):
+                    total += _CROSSING
+                following = 4 * place + k
+                if total < costs.get(following, _FAR):
+                    costs[following], came[following] = total, state
+                    y, x = divmod(place, wide)
+                    left = abs(x - goal_x) + abs(y - goal_y)
+                    heappush(queue, (total + left, total, following))
         return start, end
 
-    def _from(
-        self, at: tuple[int, int, int], goal: tuple[int, int]
-    ) -> Iterable[tuple[tuple[int, int, int], int]]:
-        x, y, heading = at
-        met = heading >= 0 and ((x, y, True) in self.along or (x, y, False) in self.along)
-        for k, (dx, dy) in enumerate(_STEPS):
-            if met and k != heading:
-                continue  # no corner on another line
-            spot = x + dx, y + dy
-            level = dy == 0
-            if spot != goal and (spot in self.taken or not self._inside(spot)):
-                continue
-            if (*spot, level) in self.along and spot != goal:
-                continue
-            if (x, y, level) in self.along and (*spot, level) in self.along:
-                continue
-            cost = 1 + (_TURN if heading not in (-1, k) else 0)
-            cost += _CROSSING if (*spot, not level) in self.along else 0
-            yield (*spot, k), cost
+    def _place(self, p: Point) -> int:
+        return (p.y // GRID - self.y0) * self.wide + p.x // GRID - self.x0
 
-    def _inside(self, spot: tuple[int, int]) -> bool:
-        box = self.within
-        return box.x0 <= spot[0] * GRID <= box.x1 and box.y0 <= spot[1] * GRID <= box.y1
-
-
-def _corners(
-    at: tuple[int, int, int],
-    came: dict[tuple[int, int, int], tuple[int, int, int]],
-    start: Point,
-    end: Point,
-) -> tuple[Point, ...]:
-    points = [end]
-    while at in came:
-        before = came[at]
-        if before[2] != at[2] and before in came:
-            points.append(Point(before[0] * GRID, before[1] * GRID))
-        at = before
-    return (start, *reversed(points))
+    def _corners(self, state: int, came: dict[int, int], start: Point, end: Point) -> tuple[Point, ...]:
+        points = [end]
+        while (before := came[state]) in came:
+            if before % 4 != state % 4:
+                y, x = divmod(before // 4, self.wide)
+                points.append(Point(GRID * (x + self.x0), GRID * (y + self.y0)))
+            state = before
+        return (start, *reversed(points))

@@ -7,6 +7,9 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
+from cyclesim.analysis.result import simulate
+from cyclesim.decide.ranges.confidence import Confidence
+from cyclesim.said.papers.client import client
 from cyclesim.said.papers.commissioning import barrier_said, test_values, written
 from cyclesim.said.papers.electrician import electrician
 from cyclesim.said.papers.hand_test import WrittenTest
@@ -31,6 +34,10 @@ class HandOver:
     day: str
     """The papers' date, in ISO form."""
     version: str
+    other: Scenario | None = None
+    """A second plant, which the client's paper sets beside it."""
+    sure: Confidence | None = None
+    """How far the cost of the year may be off, where that was asked for."""
 
     @cached_property
     def plant(self) -> Assembly:
@@ -68,6 +75,9 @@ class HandOver:
 
     def _paper(self, reader: Reader, done: Mapping[str, DoneTest]) -> Paper:
         made: dict[Reader, Callable[[], Paper]] = {
+            "client": lambda: client(
+                simulate(self.scenario), None if self.other is None else simulate(self.other), self.sure
+            ),
             "owner": lambda: owner(self.scenario, self.programme),
             "plumber": lambda: plumber(self.plant),
             "electrician": lambda: electrician(

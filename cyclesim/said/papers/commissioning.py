@@ -33,13 +33,21 @@ def written(tests: HandTests, plant: Assembly, programme: Programme) -> tuple[Wr
 
 
 def say_untold(sheet: Sheet, tests: HandTests, plant: Assembly) -> None:
-    """The barriers that no test by hand tells, and why."""
-    if tests.untold:
+    """The barriers that no test by hand tells, and why; and what nothing keeps off without flow."""
+    told = {one.barrier for test in tests.tests for one in test.tells}
+    held = {barrier.subject for barrier in (*told, *tests.untold) if barrier.kind in _BY_FLOW}
+    devices = {n: s for n, s in plant.sheet.heat_sources.items() if s.switched} | dict(plant.sheet.treatment)
+    unheld = [
+        f"{name}: nothing is drawn that keeps it off without flow." for name in devices if name not in held
+    ]
+    if tests.untold or unheld:
         sheet.heading("What these tests do not tell")
+        sheet.checks(unheld)
         said = ((barrier_said(barrier, plant), barrier.kind) for barrier in tests.untold)
         sheet.checks([f"{clause}: {_UNTOLD.get(kind, _NOT_APART)}" for clause, kind in said])
 
 
+_BY_FLOW = ("proof", "flow switch", "own flow switch", "series")
 _NOT_APART = "nothing that is done by hand shows whether it is there; look at the wiring."
 _UNTOLD = {
     "high limit": "no test here heats water that stands still. Try it as its maker says, and note how.",
@@ -203,14 +211,18 @@ class _Words:
             missing = f"with the {self._proof()} bridged or stuck"
         match self.test.kind:
             case "runs on":
-                return f"{missing} {name} runs on for {reads}"
+                return (
+                    f"{missing}, {name} runs on for {reads}"
+                    if told.reads_s
+                    else f"{missing}, {name} does not"
+                )
             case "changes over":
-                return f"{missing} the pause is {reads}"
+                return f"{missing}, the pause is {reads}"
             case "goes off" | "low water":
-                return f"{missing} {name} stays on"
+                return f"{missing}, {name} stays on"
             case "comes on":
-                return f"{missing} {name} does not start"
-        return f"{missing} it comes on after {reads}"
+                return f"{missing}, {name} does not start"
+        return f"{missing}, it comes on after {reads}"
 
 
 def _start(demand: str) -> str:

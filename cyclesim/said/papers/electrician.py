@@ -107,7 +107,8 @@ def _together(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
     if plant.scenario.supply.region == "north_america":
         sheet.line("What runs for 3 h or more counts 125 % against its breaker.")
     for target, way in ((b.starter.target, b.starter.name.partition(", ")[2]) for b in programme.beside):
-        sheet.line(f"{target} is also started by its {way}: no interlock of the controller stops it then.")
+        by = f"a {way}" if way.startswith("contact") else f"its {way}"
+        sheet.line(f"{target} is also started by {by}: no interlock of the controller stops it then.")
 
 
 def _most(plant: Assembly, circuit: str, feeds: tuple[str, ...]) -> Carried | None:

@@ -73,6 +73,14 @@ def settings(programme: Programme) -> Iterator[Setting]:
             yield f"{name}, {runs_on(occasion)}", run_said(occasion)
     if schedule.heating:
         yield from _heating(schedule.heating)
+    for beside in programme.beside:  # what is set at the device itself
+        if watch := beside.line.thermostat:
+            yield f"{beside.starter.name}: starts below", _degrees(watch.starts_below_c)
+            yield f"{beside.starter.name}: stops above", _degrees(watch.stops_above_c)
+        if own := beside.line.clock:
+            yield f"{beside.starter.name}, {runs_on(own)}", run_said(own)
+        if beside.line.lasting_s:
+            yield f"{beside.starter.name}: stays closed after it for", exactly(beside.line.lasting_s)
     yield "who wins a pump, first wins", listed(list(schedule.order))
 
 

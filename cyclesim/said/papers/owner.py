@@ -17,6 +17,7 @@ from cyclesim.said.papers.paper import NewPage, Paper, Sheet
 from cyclesim.said.papers.signs import say_signs
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import Outage, Run
+from cyclesim.simulation.hourly_weather import cold_days
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.signs import noticed
 
@@ -24,7 +25,7 @@ HARM = (
     "Nobody bathes while a suction cover is loose, broken or missing, while a trip or a breaker keeps coming "
     "back, or while the water is warmer than people bear. Switch off first, then call who built it."
 )
-_FIRST_PARTS, _AROUND_DAYS, _CUT_AT, _CUT_H = 5, 3, time(6), 8
+_FIRST_PARTS, _BEFORE_DAYS, _AFTER_DAYS, _CUT_AT, _CUT_H = 5, 3, 11, time(6), 8
 
 
 def owner(scenario: Scenario, programme: Programme) -> Paper:
@@ -92,9 +93,8 @@ def _do_when(sheet: Sheet, scenario: Scenario) -> None:
             Column("a tenth of it ice, at the soonest after", kind="lasting", unknown="more than 10 days"),
         )
         rows = [(name, hours, cut.until_frozen_h.get(name)) for hours, name in freezes[:_FIRST_PARTS]]
-        note = (
-            f"In the model, with the power off from {since:%H:%M} on {since.day} {since:%B}, the coldest day."
-        )
+        when = "the cold spell of the file begins" if scenario.place.cold_spell else "the coldest day"
+        note = f"In the model, with no power from {since:%H:%M} on {since.day} {since:%B}, {when}."
         sheet.table(columns, rows, notes=[note])
         sheet.line("Before that time: drain what stands first in this table, or bring warmth to it.")
     else:
@@ -131,14 +131,18 @@ def _hours_to_hot(scenario: Scenario) -> Iterator[str]:
 
 
 def coldest_cut(scenario: Scenario) -> tuple[OutageMetrics | None, datetime]:
-    """A power cut on the morning of the coldest day of the file's year: how long each part withstands it."""
-    day = seasons(scenario).coldest_day
-    since = datetime.combine(day, _CUT_AT)
-    before = max(date(scenario.place.year, 1, 1), day - timedelta(days=_AROUND_DAYS))
+    """A power cut in the worst cold that the file knows of: how long each part withstands it.
+
+    It begins with the file's cold spell, else on the morning of the coldest day.
+    """
+    spell = cold_days(scenario)
+    since = spell.begins if spell else datetime.combine(seasons(scenario).coldest_day, _CUT_AT)
+    day = since.date()
+    before = max(date(scenario.place.year, 1, 1), day - timedelta(days=_BEFORE_DAYS))
     outage = Outage.model_validate({"from": f"{since:%Y-%m-%d %H:%M}", "lasts": f"{_CUT_H} h"})
     schedule = scenario.schedule.model_copy(update={"outages": (outage,)})
     cut = scenario.model_copy(update={"schedule": schedule})
-    result = simulate(cut, days=(day - before).days + _AROUND_DAYS, start=before)
+    result = simulate(cut, days=(day - before).days + _AFTER_DAYS, start=before)
     return next(iter(result.metrics.outages), None), since
 
 

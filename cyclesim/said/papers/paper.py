@@ -7,13 +7,15 @@ from dataclasses import dataclass
 from typing import Literal
 
 from cyclesim.said.cautions import ADVICE
+from cyclesim.said.drawing import Drawing
 from cyclesim.said.page import Block, Page
 from cyclesim.said.papers.hand_test import WrittenTest
+from cyclesim.said.stretch import Stretch
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.text.picture_file import Picture
 
 Reader = Literal["client", "electrician", "plumber", "owner"]
-READERS: tuple[Reader, ...] = ("electrician", "plumber", "owner")
+READERS: tuple[Reader, ...] = ("client", "electrician", "plumber", "owner")
 
 ELECTRICITY = (
     "Work on circuits is for a licensed electrician, with the supply switched off and locked, by the code of "
@@ -34,10 +36,11 @@ class Checklist:
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """A picture as SVG, and what it says to those who do not see it."""
+    """A drawing, what it is in a few words, and how high it may be."""
 
-    svg: bytes
+    of: Drawing | Stretch
     says: str
+    high_mm: int
 
 
 @dataclass(frozen=True, slots=True)

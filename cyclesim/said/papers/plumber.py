@@ -9,17 +9,20 @@ from cyclesim.analysis.suction_side import draws
 from cyclesim.physics.water import G, density_kg_m3
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.said.cautions import ADVICE
+from cyclesim.said.drawing import drawing
 from cyclesim.said.duties import L_MIN, duties
 from cyclesim.said.page import Amount, Cell, Column, Row, whole, words
-from cyclesim.said.papers.paper import PLUMBING, Paper, Sheet
+from cyclesim.said.papers.paper import PLUMBING, Drawn, Paper, Sheet
 from cyclesim.simulation.assembly import Assembly, PlantDuty, last_stretch
 
 _L, _MM, _KPA = 1000.0, 1000.0, 1000.0
+_PLANT_MM = 60
 
 
 def plumber(plant: Assembly) -> Paper:
     """Everything that whoever lays and fills the pipes needs of a plant and its duties."""
     sheet = Sheet()
+    sheet.add(Drawn(drawing(plant), "The plant as it is built.", _PLANT_MM))
     _pipes(sheet, plant)
     _pressures(sheet, plant)
     _last_jets(sheet, plant)

@@ -24,6 +24,7 @@ _SIGNS: dict[SignKind, str] = {
 """What is noticed, the plainest first."""
 _LOOK = {
     "no start": "its breaker and isolator; then whether its motor hums",
+    "circuit": "its breaker or residual-current device; call an electrician if it trips again",
     "valve shut": "how that valve stands",
     "clogged": "the filter: clean it",
     "check valve": "call a plumber",

@@ -283,6 +283,12 @@ class Circuit(Model):
     feeds: Annotated[tuple[Name, ...], not_empty, single_or_list] = Field(
         description="The pumps, heat sources, blower and names of also_on_it that it feeds."
     )
+    rcd: str | None = Field(
+        None,
+        max_length=80,
+        description="The residual-current device before it, by a name of yours; circuits that name the same "
+        "one lose power together when it trips.",
+    )
 
 
 class Supply(Model):

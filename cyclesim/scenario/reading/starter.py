@@ -1,8 +1,35 @@
-"""The starter file that a new user changes line after line."""
+"""The starter file that a new user changes line after line, and others like it for other plants.
 
-from importlib.resources import files
+A file in `like/` holds only what it has otherwise: blocks, each under a line `#= PATH`, that stand in place
+of the starter's. So what they have in common is written once.
+"""
+
+import re
+
+LIKE = ("boiler", "heat-pump", "solar", "two-pumps", "us")
+"""What a starter may be like beside the plain one."""
+_PART = re.compile(r"^#= (\S+)\n", re.MULTILINE)
 
 
-def starter_text() -> str:
-    """The text of a commented scenario that runs as it is."""
-    return files("cyclesim.scenario.reading").joinpath("starter.yaml").read_text(encoding="utf-8")
+def starter_text(like: str | None = None) -> str:
+    """The text of a commented scenario that runs as it is; *like*: one of LIKE, for such a plant."""
+    from importlib.resources import files  # late: the command line asks this file for LIKE alone
+
+    folder = files("cyclesim.scenario.reading")
+    text = folder.joinpath("starter.yaml").read_text(encoding="utf-8")
+    if like is not None:
+        _, *parts = _PART.split(folder.joinpath("like", f"{like}.yaml").read_text(encoding="utf-8"))
+        for path, block in zip(parts[::2], parts[1::2], strict=True):
+            text = _with_block(text, path, block)
+    return text
+
+
+def _with_block(text: str, path: str, block: str) -> str:
+    """The text with another block at *path*: down to the next key or comment that is no further in."""
+    *above, key = path.split(".")
+    start = re.search(rf"^{above[0]}:", text, re.MULTILINE).end() if above else 0  # type: ignore[union-attr]
+    indent = "  " * len(above)
+    old = re.compile(rf"^{indent}{key}:.*\n(?:{indent} .*\n)*", re.MULTILINE).search(text, start)
+    if old is None:
+        raise ValueError(f"the starter has no {path}")
+    return text[: old.start()] + block + text[old.end() :]

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from cyclesim.said.page import Block, Column, Heading, Line, Table
+from cyclesim.said.page import Block, Column, Heading, Kind, Line, Table
 from cyclesim.said.report import Bars
 from cyclesim.said.words import plain
 from cyclesim.shown.cells import heading, shown
 
-_AS_WORDS = ("words", "month", "day", "when")
+_LOOKS: dict[Kind, str] = {"words": "", "month": "d", "day": "d", "when": "d"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,9 +22,9 @@ class Viewed:
     tone: str = ""
     indent: int = 0
     items: tuple[str, ...] = ()
-    heads: tuple[tuple[str, bool], ...] = ()
-    """(text, whether numbers stand below)."""
-    rows: tuple[tuple[int, tuple[tuple[str, bool], ...]], ...] = ()
+    heads: tuple[tuple[str, str], ...] = ()
+    """(text, `n` where numbers stand below, `d` where dates do)."""
+    rows: tuple[tuple[int, tuple[tuple[str, str], ...]], ...] = ()
     """(level, cells as the heads)."""
 
 
@@ -51,17 +51,17 @@ def viewed(blocks: Iterable[Block]) -> list[Viewed]:
 
 
 def _table(table: Table) -> Viewed:
-    numeric = [column.kind not in _AS_WORDS for column in table.columns]
+    looks = [_LOOKS.get(column.kind, "n") for column in table.columns]
     heads = tuple(
-        (plain(heading(column).replace("\n", " ")), number)
-        for column, number in zip(table.columns, numeric, strict=True)
+        (plain(heading(column).replace("\n", " ")), look)
+        for column, look in zip(table.columns, looks, strict=True)
     )
     rows = tuple(
         (
             row.level,
             tuple(
-                (plain(shown(cell, column)), number and not isinstance(cell, str))
-                for cell, column, number in zip(row.cells, table.columns, numeric, strict=False)
+                (plain(shown(cell, column)), "" if look == "n" and isinstance(cell, str) else look)
+                for cell, column, look in zip(row.cells, table.columns, looks, strict=False)
             ),
         )
         for row in table.rows

@@ -8,18 +8,23 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from importlib.resources import files
+from io import BytesIO
 from pathlib import Path
 from shutil import copy
 from tempfile import TemporaryDirectory
 from typing import Any, Literal
 
 from cyclesim.errors import CycleSimError
+from cyclesim.said.drawing import Drawing
 from cyclesim.said.page import Column, Heading, Line, Table
 from cyclesim.said.papers.hand_test import WrittenTest
 from cyclesim.said.papers.paper import Checklist, Drawn, NewPage, Paper, PaperBlock, Papers
+from cyclesim.said.stretch import Stretch
 from cyclesim.said.words import day, plain
 from cyclesim.scenario.reading.done_tests import DoneTest
 from cyclesim.shown.cells import heading, shown
+from cyclesim.shown.pictures.plant import write_plant
+from cyclesim.shown.pictures.run import write_week
 from cyclesim.shown.reader import in_units, sentence
 
 PaperSize = Literal["a4", "letter"]
@@ -133,10 +138,11 @@ def _block(block: PaperBlock, us: bool, pictures: dict[str, bytes]) -> dict[str,
             return {"kind": "line", "text": plain(text), "strong": tone == "strong"}
         case Checklist(items):
             return {"kind": "checks", "items": [plain(sentence(item, us)) for item in items]}
-        case Drawn(svg, says):
+        case Drawn(of, says, high_mm):
             name = f"picture{len(pictures)}.svg"
-            pictures[name] = svg
-            return {"kind": "picture", "file": name, "says": plain(says)}
+            pictures[name], alternative = _drawn(of)
+            says = plain(" ".join((says, *alternative)))
+            return {"kind": "picture", "file": name, "says": says, "high_mm": high_mm}
         case NewPage():
             return {"kind": "page"}
         case WrittenTest() as test:
@@ -144,6 +150,15 @@ def _block(block: PaperBlock, us: bool, pictures: dict[str, bytes]) -> dict[str,
         case Table() as table:
             return _table(table)
     raise TypeError(f"no paper shows {block!r}")
+
+
+def _drawn(of: Drawing | Stretch) -> tuple[bytes, tuple[str, ...]]:
+    """A drawing as SVG, and what it says to those who do not see it."""
+    if isinstance(of, Drawing):
+        return write_plant(of).encode(), tuple(of.alternative)
+    svg = BytesIO()
+    write_week(of, svg)
+    return svg.getvalue(), ()
 
 
 def _table(table: Table) -> dict[str, Any]:

@@ -57,6 +57,29 @@ def write_figure(stretch: Stretch, stream: BinaryIO, form: str) -> None:
     save(lambda: draw(stretch), stream, form)
 
 
+def write_week(stretch: Stretch, stream: BinaryIO) -> None:
+    """Draw what ran and how warm it was as SVG, for a part of a page."""
+    save(lambda: draw_week(stretch), stream, ".svg")
+
+
+def draw_week(stretch: Stretch) -> Figure:
+    """That drawing itself."""
+    from matplotlib.figure import Figure
+
+    lanes_high = _ROW * 1.25 * max(1, len(stretch.ran))
+    high = 3 * _GAP + lanes_high + _TEMPERATURES
+    figure = Figure(figsize=(_WIDE, high))
+    across = (_LEFT / _WIDE, 1.0 - (_LEFT + _RIGHT) / _WIDE)
+    ran = figure.add_axes((across[0], 1.0 - (_GAP + lanes_high) / high, across[1], lanes_high / high))
+    temperatures = figure.add_axes((across[0], _FOOT / high, across[1], (_TEMPERATURES - 0.1) / high))
+    _draw_lanes(ran, stretch.ran, "What ran")
+    _draw_temperatures(temperatures, stretch)
+    for ax in (ran, temperatures):
+        ax.set_xlim(*stretch.span)
+        _time_axis(ax, stretch, last=ax is temperatures)
+    return figure
+
+
 def draw(stretch: Stretch) -> Figure:
     """The drawing itself."""
     from matplotlib.figure import Figure

@@ -1,0 +1,84 @@
+"""The client's paper, one page: what one gets, what it costs, what is to be decided."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from cyclesim.analysis.amounts import lasting
+from cyclesim.decide.sizing.heat_up import Warmer, fill_c, seasons, set_back_c, warmest_c
+from cyclesim.said.answer import answer
+from cyclesim.said.cautions import ADVICE, WATER
+from cyclesim.said.drawing import drawing
+from cyclesim.said.page import Amount, Cell, Column, words
+from cyclesim.said.papers.paper import Drawn, Paper, Sheet
+from cyclesim.said.side_by_side import side_by_side
+from cyclesim.said.stretch import stretch
+from cyclesim.said.words import month
+from cyclesim.scenario.blocks.model import Scenario
+
+if TYPE_CHECKING:
+    from cyclesim.analysis.result import Result
+    from cyclesim.decide.ranges.confidence import Confidence
+
+_MOST_DECISIONS, _PLANT_MM, _WEEK_MM = 3, 58, 60
+
+
+def client(result: Result, other: Result | None = None, sure: Confidence | None = None) -> Paper:
+    """One page of a year's run; *other*: a second plant beside it; *sure*: how far its cost may be off."""
+    sheet, told = Sheet(), answer(result, sure)
+    sheet.heading("What you get")
+    columns = (words(""), words(""))
+    rows: list[tuple[Cell, ...]] = list(_gets(result.scenario))
+    rows += [(promise.what, promise.said) for promise in told.promises]
+    sheet.table(columns, rows)
+    sheet.add(Drawn(drawing(result.plant), "The plant as it is built.", _PLANT_MM))
+    _costs(sheet, result, told.money, asked=sure is not None)
+    sheet.heading("To decide")
+    sheet.line(told.verdict, tone="strong" if told.worst else "")
+    for group in told.worst[:_MOST_DECISIONS]:
+        first = group[0]
+        sheet.line(
+            f"{', '.join(finding.subject for finding in group)}: {first.cause}. One way: {first.mend}."
+        )
+    if not told.worst:
+        sheet.line("Nothing has to be changed.")
+    if told.largest_loss:
+        sheet.line(f"Most heat is lost through {told.largest_loss}.")
+    if other is not None:
+        sheet.heading("Two options side by side")
+        table = side_by_side(result, other)
+        sheet.line(f"A: {result.about.title}. B: {other.about.title}.", as_written=True)
+        sheet.table(table.columns, table.rows)
+    else:
+        sheet.add(Drawn(stretch(result), "A week: what ran, and how warm it was.", _WEEK_MM))
+    return Paper("client", "Client: what you get", tuple(sheet.blocks), (WATER, ADVICE))
+
+
+def _gets(scenario: Scenario) -> Iterator[tuple[str, Cell]]:
+    plant, heating = scenario.plant, scenario.schedule.heating
+    jets = sum(leg.manifold.jets for leg in plant.legs.values() if leg.manifold)
+    yield "Tub", Amount(1000.0 * plant.tub.volume_m3, "L", 0, after=f"and {jets} jets" if jets else "")
+    if heating is None:
+        return
+    yield "Kept at", Amount(warmest_c(heating), "°C")
+    if not any(plant.heat_sources[name].switched for name in heating.sources):
+        return
+    warmer, when = Warmer(scenario, warmest_c(heating)), seasons(scenario)
+    starts = {"Hours to hot after a refill": fill_c(scenario)}
+    if (set_back := set_back_c(heating)) is not None:
+        starts["Hours to hot when it was set lower"] = set_back
+    for name, from_c in starts.items():
+        took = [warmer.warm_up(from_c, day).seconds for day in (when.coldest_week, when.mild_day)]
+        coldest, mild = ("more than three weeks" if s is None else lasting(s) for s in took)
+        yield name, f"{coldest} in the coldest week, {mild} in a mild month"
+
+
+def _costs(sheet: Sheet, result: Result, money: str, *, asked: bool) -> None:
+    energy = result.metrics.energy
+    sheet.heading("What it costs to run")
+    sheet.line(f"{money[:1].upper()}{money[1:]}.")
+    columns = [Column(month(m.month).split()[0], kind="fixed", digits=0) for m in energy.by_month]
+    sheet.table((words(energy.currency), *columns), [("a month", *(m.cost for m in energy.by_month))])
+    if not asked:
+        sheet.line("How far the cost may be off was not asked for.")
