@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from cyclesim.analysis.result import Result, simulate
     from cyclesim.decide.comparing.comparison import compare
     from cyclesim.decide.ranges.confidence import confidence
+    from cyclesim.decide.readings.measured import measured
     from cyclesim.decide.sizing.blower_sizing import size_blower
     from cyclesim.decide.sizing.heater_sizing import size_heater
     from cyclesim.decide.sizing.pump_sizing import size_pump
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from cyclesim.decide.tuning.tuning import tune
     from cyclesim.errors import CycleSimError, InputError
     from cyclesim.scenario.reading.load import load
+    from cyclesim.scenario.reading.readings import load_readings
     from cyclesim.shown.frames import frames
     from cyclesim.verification.verifier import verify
 
@@ -37,6 +39,8 @@ __all__ = [
     "confidence",
     "frames",
     "load",
+    "load_readings",
+    "measured",
     "simulate",
     "size_blower",
     "size_heater",
@@ -54,6 +58,8 @@ _HOME = {
     "confidence": "cyclesim.decide.ranges.confidence",
     "frames": "cyclesim.shown.frames",
     "load": "cyclesim.scenario.reading.load",
+    "load_readings": "cyclesim.scenario.reading.readings",
+    "measured": "cyclesim.decide.readings.measured",
     "simulate": "cyclesim.analysis.result",
     "size_blower": "cyclesim.decide.sizing.blower_sizing",
     "size_pump": "cyclesim.decide.sizing.pump_sizing",

@@ -85,7 +85,7 @@ def test_help_imports_nothing_heavy() -> None:
 
 
 @pytest.mark.parametrize(
-    "command", ["run", "check", "verify", "duty", "states", "papers", "schema", "rules", "new"]
+    "command", ["run", "check", "verify", "duty", "states", "papers", "calendar", "schema", "rules", "new"]
 )
 def test_every_command_has_a_whole_sentence_of_help(command: str) -> None:
     """The list of commands cuts no sentence short, and each command explains itself."""

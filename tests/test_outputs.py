@@ -20,6 +20,7 @@ WRITES = [
     ("run", "--days", "1", "--figure"),
     ("run", "--days", "1", "--drawing"),
     ("check", "--drawing"),
+    ("page", "--days", "1", "--no-faults", "--out"),
     ("verify", "--json"),
     ("duty", "--json"),
     ("states", "-o"),
@@ -36,6 +37,7 @@ WRITES = [
     ("size", "heater", "--figure"),
     ("papers", "--json"),
     ("papers", "--out"),
+    ("calendar", "--out"),
 ]
 
 
@@ -67,8 +69,14 @@ def test_no_output_overwrites_what_is_read(split: Path, words: tuple[str, ...], 
     """Refused with status 2 before any work; the section file has the bytes that it had."""
     section = split.with_name("plant.yaml")
     before = section.read_bytes()
-    endings = {"--figure": ".svg", "--drawing": ".svg", "--out": ".pdf"}
-    suffix = endings.get(words[-1], ".yaml")
+    endings = {
+        "--figure": ".svg",
+        "--drawing": ".svg",
+        "papers --out": ".pdf",
+        "calendar --out": ".ics",
+        "page --out": ".html",
+    }
+    suffix = endings.get(words[-1], endings.get(f"{words[0]} {words[-1]}", ".yaml"))
     out = section if how == "itself" and suffix == ".yaml" else split.with_name(f"other{suffix}")
     if out != section:
         out.symlink_to(section) if how == "link" else os.link(section, out)

@@ -1,4 +1,7 @@
-"""How warm the water is for people: when they get in, when they get out, and at its coldest between."""
+"""How warm the water is for people: when they get in, when they get out, at its coldest, and at the jets.
+
+When jets start, what stood in the pipes comes out first.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +10,7 @@ import numpy as np
 from cyclesim.analysis.ages import when
 from cyclesim.analysis.history import History
 from cyclesim.analysis.metrics import SessionMetrics
+from cyclesim.analysis.spans import Floats
 from cyclesim.analysis.tub import water_c_at
 
 
@@ -22,6 +26,7 @@ def measure_sessions(history: History) -> tuple[SessionMetrics, ...]:
         inside = trace.tub.start_s[(trace.tub.start_s > start) & (trace.tub.start_s < end)]
         water_c = water_c_at(trace, np.concatenate(([start], inside, [end])))
         over = end < trace.span_s
+        starts = (trace.at_jets.start_s >= start) & (trace.at_jets.start_s < end)
         found.append(
             SessionMetrics(
                 from_local=when(trace, start),
@@ -30,6 +35,12 @@ def measure_sessions(history: History) -> tuple[SessionMetrics, ...]:
                 in_c=float(water_c[0]),
                 out_c=float(water_c[-1]) if over else None,
                 coldest_c=float(np.min(water_c)),
+                coldest_at_jet_c=_most(-trace.at_jets.coldest_c[starts], -1.0),
+                cold_at_jet_s=_most(trace.at_jets.cold_s[starts]),
             )
         )
     return tuple(found)
+
+
+def _most(values: Floats, sign: float = 1.0) -> float | None:
+    return sign * float(np.max(values)) if len(values) else None

@@ -52,8 +52,15 @@ class Meter(NamedTuple):
 
     def total(self, name: str) -> DeviceEnergy:
         """What one device took in all."""
-        fuel_kwh = float(self.fuel_kwh[name][-1]) if name in self.fuel_kwh else 0.0
-        return DeviceEnergy(float(self.energy_kwh[name][-1]), float(self.cost[name][-1]), fuel_kwh)
+        return self.between(name, 0, len(self.at_s) - 1)
+
+    def between(self, name: str, a: int, b: int) -> DeviceEnergy:
+        """What one device took from one edge to another, by their numbers."""
+        energy, cost, fuel = (
+            float(of[name][b] - of[name][a]) if name in of else 0.0
+            for of in (self.energy_kwh, self.cost, self.fuel_kwh)
+        )
+        return DeviceEnergy(energy, cost, fuel)
 
 
 def prices(tariff: Tariff | PriceFile, trace: Trace) -> tuple[Floats, Floats]:
@@ -142,7 +149,8 @@ def measure_energy(plant: Assembly, trace: Trace, metered: Meter, truth: Timelin
         a, b = np.searchsorted(metered.at_s, (start, end))
         month = f"{trace.local(start):%Y-%m}"
         energy_kwh, cost_, fuel_kwh = (float(totals[b] - totals[a]) for totals in (energy, cost, fuel))
-        months.append(MonthEnergy(month, energy_kwh, cost_, fuel_kwh))
+        of = {name: metered.between(name, int(a), int(b)) for name in metered.energy_kwh}
+        months.append(MonthEnergy(month, energy_kwh, cost_, fuel_kwh, of))
     most_a, most_at = most_current(plant, truth)
     days = trace.span_s / 86_400.0
     total_kwh, total_cost = (sum(getattr(d, k) for d in by_device.values()) for k in ("energy_kwh", "cost"))

@@ -115,6 +115,8 @@ class Rule:
     """Of a rule of state: whether an independent high limit that trips ends what breaks it."""
     continuous: bool = False
     """Of a rule of state: whether it counts what has run for hours."""
+    by_plant: Callable[[Assembly, Programme], Iterator[Breach]] | None = None
+    """Of a rule of state: what breaks it by the plant alone, whether a run comes to it or not."""
 
 
 def has_matter(rule: Rule, plant: Assembly, programme: Programme) -> bool:

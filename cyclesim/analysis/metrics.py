@@ -174,7 +174,9 @@ class SessionMetrics:
     """The tub's water while people are in it.
 
     set_point_c is that of the moment in which they step in, None without heating; out_c is None where the
-    span ends before they step out.
+    span ends before they step out. coldest_at_jet_c: the coldest water that came out of a jet as it started,
+    and cold_at_jet_s for how long at most one start gave water more than 3 K colder than the tub; None where
+    nothing started.
     """
 
     from_local: str
@@ -183,6 +185,8 @@ class SessionMetrics:
     in_c: float
     out_c: float | None
     coldest_c: float
+    coldest_at_jet_c: float | None = None
+    cold_at_jet_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,6 +206,7 @@ class MonthEnergy:
     energy_kwh: float
     cost: float
     fuel_kwh: float = 0.0
+    by_device: dict[str, DeviceEnergy] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from cyclesim.analysis.amounts import apart, exactly, flow, listed, times_apart
+from cyclesim.analysis.amounts import apart, exactly, listed, times_apart
 from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
 from cyclesim.analysis.history import History
-from cyclesim.analysis.spans import Floats, Spans, covers, join, meet, spans, total_s, where, while_in
+from cyclesim.analysis.outlet import outlet_too_hot
+from cyclesim.analysis.spans import Spans, covers, join, meet, spans, total_s, while_in
 from cyclesim.analysis.tub import water_c_at
-from cyclesim.physics import water
-from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.scenario.blocks.schedule import Schedule
 
 TOO_HOT_K = 0.2
@@ -61,51 +59,6 @@ def _why_too_hot(history: History, spell: Spans) -> tuple[str, str]:
         mend = "filter for a shorter time or at a lower speed, or leave the cover open for a while in summer"
         return f"the heat of {listed(run)} alone, with no source firing", mend
     return "it is as warm as that with nothing running", "open the cover, and look at the zones around it"
-
-
-def outlet_too_hot(history: History) -> Judged:
-    """Water leaves a heat source warmer than the limit, at the flow that it has while the source fires."""
-    plant, trace = history.plant, history.trace
-    limit = plant.scenario.limits.outlet_temperature_c
-    per_m3 = water.density_kg_m3(plant.temp_c) * water.heat_capacity_j_kg_k(plant.temp_c)
-    if not len(trace.tub):
-        return
-    since, until, duties = zip(*history.duties, strict=True)
-    for name, stream in trace.sources.items():
-        firing = while_in(stream, "firing")
-        rows = trace.exchanges.get(name)
-        pieces = [trace.tub.start_s] if rows is None else [trace.tub.start_s, rows.start_s, rows.end_s]
-        edges = np.unique(np.concatenate([firing.ravel(), since, until, *pieces]))
-        edges = edges[(edges >= 0.0) & (edges <= trace.span_s)]
-        begins, heat_w = edges[:-1], _heat_w(history, name, edges)
-        duty_of_piece = np.searchsorted(np.array(since), begins, side="right") - 1
-        flows = np.array([abs(duty.flow_m3_s(name)) for duty in duties])[duty_of_piece]
-        temps = water_c_at(trace, edges)
-        on = covers(firing, begins) & (flows > STILL_M3_S)
-        rise_k = np.divide(heat_w, per_m3 * flows, out=np.zeros_like(heat_w), where=on)
-        outlet = np.where(on, np.maximum(temps[:-1], temps[1:]) + rise_k, -np.inf)
-        hot = {id(duties[i]): duties[i] for i in np.unique(duty_of_piece[outlet > limit]).tolist()}
-        for duty in hot.values():
-            same = np.array([other is duty for other in duties])[duty_of_piece]
-            for start, end in where(edges, same & (outlet > limit)).tolist():
-                worst = float(np.max(outlet[(begins >= start) & (begins < end) & same]))
-                cause = f"only {flow(abs(duty.flow_m3_s(name)))} pass it at {duty.name}"
-                text = " of ".join(apart(worst, limit, 1)) + " degC"
-                mend = "more water through it: a higher speed or a larger pump; or a smaller source"
-                yield Breach(name, cause, worst, "degC", text, mend, start, end - start)
-
-
-def _heat_w(history: History, name: str, edges: Floats) -> Floats:
-    """Heat of a source while it fires [W], between each two edges: an element's is constant, others' not."""
-    sheet, rows = history.plant.sheet.heat_sources[name], history.trace.exchanges.get(name)
-    if sheet.switched and not isinstance(sheet, HeatPump):
-        return np.full(len(edges) - 1, sheet.output_w)
-    if rows is None or not len(rows):  # it never fired in the span
-        return np.zeros(len(edges) - 1)
-    mean_w = rows.heat_j / (rows.end_s - rows.start_s)
-    k = np.searchsorted(rows.start_s, edges[:-1], side="right") - 1
-    heat_w: Floats = np.where((k >= 0) & (edges[:-1] < rows.end_s[k]), mean_w[k], 0.0)
-    return heat_w
 
 
 def session_too_long(history: History) -> Judged:

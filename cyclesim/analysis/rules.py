@@ -63,7 +63,8 @@ def check(history: History) -> tuple[tuple[Finding, ...], Checked]:
 
 def check_plant(plant: Assembly, programme: Programme) -> tuple[tuple[Finding, ...], Checked]:
     """Likewise those that look at the plant and its programme alone, without a run."""
-    judged = ((rule, rule.judge(plant, programme)) for rule in of_kind("plant").values())
+    judged = [(rule, rule.judge(plant, programme)) for rule in of_kind("plant").values()]
+    judged += [(rule, rule.by_plant(plant, programme)) for rule in RULES.values() if rule.by_plant]
     return _gathered(judged, plant, programme, lambda at_s: datetime.fromtimestamp(at_s, UTC))
 
 
@@ -114,6 +115,9 @@ def _over_time(rule: Rule, history: History) -> Judged:
             else:
                 times.setdefault((judged.subject, judged.cause), []).append((judged, spells))
     yield from could_not
+    told = {subject for subject, _ in times}
+    if rule.by_plant:
+        yield from (b for b in rule.by_plant(history.plant, history.programme) if b.subject not in told)
     for group in times.values():
         worst = max((breach for breach, _ in group), key=lambda b: b.worst or 0.0)
         for start, end in join(*(spells for _, spells in group)).tolist():

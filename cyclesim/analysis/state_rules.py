@@ -11,6 +11,7 @@ from cyclesim.analysis.combinations import as_written, while_at
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Rule, Subject
 from cyclesim.analysis.supply import CONTINUOUS_SHARE, Load, carried, loads_at, overloads
 from cyclesim.analysis.truth import Snapshot
+from cyclesim.scenario.blocks.data_sheets import Pump
 from cyclesim.scenario.blocks.schedule import Block
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
@@ -88,17 +89,38 @@ def _proof(name: str, plant: Assembly) -> str:
 
 
 def both_speeds_at_once(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
-    """The contacts of two speeds of one pump are closed."""
+    """The contacts of two speeds of one pump are closed, or were but for a pass's second."""
+    changing = {name for name, state in snapshot.states if state == "changing"}
     for pump, closed in snapshot.contacts:
-        if len(closed) > 1:
-            sheet = plant.sheet.pumps[pump]
-            opens, changes = lasting(sheet.opens_within_s), lasting(sheet.changeover_s)
-            cause = f"its contactors open within {opens}, its changeover takes {changes}"
-            mend = f"a changeover of more than {opens}, or contactors that lock each other"
-            if way := _past(pump, snapshot):
+        if len(closed) > 1 or (pump in changing and _unseen(plant.sheet.pumps[pump])):
+            cause, mend = _too_short(plant.sheet.pumps[pump])
+            if way := _past(pump, snapshot) if len(closed) > 1 else "":
                 cause = f"its {way} closes one speed while the controller has the other on"
                 mend = f"contactors that lock each other, or the {way} off"
             yield Breach(pump, cause, None, "s", "", mend)
+
+
+def _unseen(pump: Pump) -> bool:
+    """Whether a changeover is too short by less than the second in which a pass hides it."""
+    return pump.changeover_s <= pump.opens_within_s <= max(pump.changeover_s, 1.0)
+
+
+def _too_short(pump: Pump) -> tuple[str, str]:
+    """Why the contacts of two speeds meet, and what mends it."""
+    opens, changes = lasting(pump.opens_within_s), lasting(pump.changeover_s)
+    if pump.changeover_s > pump.opens_within_s:
+        return "both are closed, whatever its changeover", "contactors that lock each other"
+    cause = f"its contactors open within {opens}, its changeover takes {changes}"
+    return cause, f"a changeover of more than {opens}, or contactors that lock each other"
+
+
+def changeover_too_short(plant: Assembly, programme: Programme) -> Iterator[Breach]:
+    """A changeover that is not longer than the contactors take to open, whoever asks for which speed when."""
+    del programme
+    for name, pump in plant.pumps.items():
+        if len(pump.speeds) > 1 and pump.changeover_s <= pump.opens_within_s:
+            cause, mend = _too_short(pump)
+            yield Breach(name, cause, None, "s", "", mend)
 
 
 def supply_overload(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
@@ -227,7 +249,7 @@ def _pumps(plant: Assembly, programme: Programme) -> Iterator[Subject]:
     """Every pump; without a spell of low water in the file only a fault takes its water."""
     del programme
     for name in plant.pumps:
-        yield Subject(name, (name,), by_fault=not plant.scenario.schedule.low_water)
+        yield Subject(name, (name,), late=True, by_fault=not plant.scenario.schedule.low_water)
 
 
 def treating(*kinds: str) -> Callable[[Assembly, Programme], Iterator[Subject]]:
@@ -300,6 +322,7 @@ RULES: tuple[Rule, ...] = (
         subjects=_pumps_of_two_speeds,
         nothing="no pump has two speeds",
         changes=mends.longer_changeover,
+        by_plant=changeover_too_short,
     ),
     Rule(
         "flush-onto-people",

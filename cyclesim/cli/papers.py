@@ -11,6 +11,7 @@ import click
 from cyclesim.cli.endings import say
 from cyclesim.cli.shared import (
     OK,
+    STDOUT,
     Day,
     check_outputs,
     cli,
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 
 @cli.command()
 @scenario_file
-@click.option("--for", "reader", type=click.Choice(["electrician", "plumber", "all"]),
+@click.option("--for", "reader", type=click.Choice(["electrician", "plumber", "owner", "all"]),
               default="all", show_default=True, help="Who reads it.")  # fmt: skip
 @output_file("--out", "out", help="Write the PDF to FILE.pdf; FILE-papers.pdf in this folder unless given.")
 @click.option("--paper", "size", type=click.Choice(["a4", "letter"]), help="Its size; as the region has it.")
@@ -41,7 +42,7 @@ if TYPE_CHECKING:
 def papers(
     file: Path,
     sets: tuple[str, ...],
-    reader: Literal["electrician", "plumber", "all"],
+    reader: Literal["electrician", "plumber", "owner", "all"],
     out: Path | None,
     size: Literal["a4", "letter"] | None,
     units: Literal["metric", "us"] | None,
@@ -88,4 +89,24 @@ def papers(
         if note:
             say(note)
         show(f"{to} is written.\n")
+    return OK
+
+
+@cli.command()
+@scenario_file
+@output_file("--out", "out", help="Write the calendar to FILE.ics, with - to the screen.")
+@click.option("--date", "day", type=Day(), metavar="DATE", help="The day it is made on; today unless given.")
+def calendar(file: Path, sets: tuple[str, ...], out: Path | None, day: date | None) -> int:
+    """Write the runs and chores of FILE as a calendar."""
+    if out is None:
+        raise click.UsageError("Name the file to write: --out FILE.ics")
+    if out != STDOUT and out.suffix.lower() != ".ics":
+        raise click.UsageError(f"A calendar is an .ics file: end the name {out} with .ics.")
+    scenario = loaded(file, sets, out)
+    from cyclesim.said.calendar import owners_calendar
+    from cyclesim.shown.calendar_file import as_icalendar
+
+    write_text(out, as_icalendar(owners_calendar(scenario), day or date.today()))
+    if out != STDOUT:
+        show(f"{out} is written.\n")
     return OK

@@ -60,11 +60,16 @@ def _arrows(machine: Machine) -> dict[tuple[str, str], str]:
     return {ends: ", or ".join(phrases) for ends, phrases in phrases_of.items()}
 
 
+def ways_out(machine: Machine) -> list[tuple[str, str, str]]:
+    """(state, the next one, when), in the order of the states."""
+    ways = [(source, dest, label) for (source, dest), label in _arrows(machine).items()]
+    return sorted(ways, key=lambda way: machine.states.index(way[0]))
+
+
 def as_text(machine: Machine) -> str:
     """Each state and its ways out, at most 80 columns wide; of two that match, the upper is taken."""
     lines = [f"{machine.name} ({machine.kind}); at first {machine.initial}"]
-    arrows = _arrows(machine)
-    for (source, dest), label in sorted(arrows.items(), key=lambda row: machine.states.index(row[0][0])):
+    for source, dest, label in ways_out(machine):
         sentence = f"{source} -> {dest}: {label}"
         lines += wrap(sentence, _WIDTH, initial_indent="  ", subsequent_indent="      ")
     return "\n".join(lines) + "\n"

@@ -383,6 +383,15 @@ class Outside:
         flows = [q if abs(q) > STILL_M3_S else 0.0 for q in flows_m3_s]
         return [way for g in range(len(self._circuits)) if (way := self._way(g, flows))]
 
+    def arriving(self, now: int, tub_c: float) -> list[list[Slug]]:
+        """What comes into the tub by each reach of the circuits that have been changed now: streams [s]."""
+        return [
+            stream
+            for way, began in zip(self._now, self._began, strict=True)
+            if way is not None and began == now
+            for stream in self._ways.arriving(way, self._slugs, tub_c, self._forces)
+        ]
+
     def settled_ways(self) -> list[Way]:
         """The ways whose water has settled."""
         return [way for way, yes in zip(self._now, self._settled, strict=True) if way and yes]

@@ -17,7 +17,7 @@ import numpy as np
 from cyclesim.physics.heat import TwoNode
 from cyclesim.physics.laws import Exchange, Law
 from cyclesim.physics.outside import Outside, Stay, Trial
-from cyclesim.physics.warmth import Floats
+from cyclesim.physics.warmth import Floats, Slug
 from cyclesim.physics.ways import Way, Ways
 
 Placed = tuple[int, Law, int | None]
@@ -136,6 +136,10 @@ class TubHeat:
     def coldest_c(self, body: int, at_s: float) -> float:
         """Temperature [degC] at a body's coldest end, likewise."""
         return self._outside.coldest_c(body, at_s, self.water_c)
+
+    def arriving(self) -> list[list[Slug]]:
+        """What comes into the tub by each reach of the circuits that have been changed now: streams [s]."""
+        return self._outside.arriving(self._now_s, self.water_c)
 
     def heat_content_j(self) -> float:
         """Heat above 0 degC in water, shell, and all that is outside [J]."""

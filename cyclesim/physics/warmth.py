@@ -104,6 +104,16 @@ def ends(slugs: Sequence[Slug]) -> tuple[float, float]:
     return min(temps), max(temps)
 
 
+def below_s(stream: Sequence[Slug], level_c: float) -> float:
+    """For how long a stream [s] is colder than a level [degC]."""
+    lasts = 0.0
+    for dt, front, back in stream:
+        low, high = min(front, back), max(front, back)
+        if low < level_c:
+            lasts += dt if high <= level_c else dt * (level_c - low) / (high - low)
+    return lasts
+
+
 def scaled(slugs: Sequence[Slug], factor: float) -> list[Slug]:
     """*slugs* with volumes times *factor*: a stream into volumes (factor = flow) or back (1 / flow)."""
     return [(v * factor, front, back) for v, front, back in slugs]

@@ -119,6 +119,21 @@ class Ways:
         }
         return self._by_second(way, contents, self._beside(way, forces), tub_c)
 
+    def arriving(
+        self, way: Way, slugs: Sequence[list[Slug]], tub_c: float, forces: Floats
+    ) -> list[list[Slug]]:
+        """What comes into the tub by each reach that leads there, from *slugs* of now on: streams [s].
+
+        Until tub water has passed all that settles, or for SETTLES_S; of water that circles, one round.
+        """
+        lasts_s = min(float(way.after_s) or SETTLES_S, way.turn_s)
+        flows, moving = way.pattern.flows, way.settled.moving
+        contents = {i: slugs[i] if flows[i] > 0.0 else warmth.turned(slugs[i]) for i in moving}
+        beside, stream = self._beside(way, forces), [(lasts_s, tub_c, tub_c)]
+        streams = warmth.move(self.reaches, way.pattern, contents, stream, beside, self.per_m3_k).streams
+        ends = {i: self.plugs[i].b if flows[i] > 0.0 else self.plugs[i].a for i in moving}
+        return [streams[i] for i in moving if ends[i] == "tub"]
+
     def _by_second(
         self,
         way: Way,

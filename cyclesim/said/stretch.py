@@ -67,6 +67,8 @@ class Stretch:
     """The first and the last."""
     clock: dict[tuple[date, int], int]
     """Second at which each hour of the wall clock begins."""
+    offsets: list[tuple[int, int]]
+    """From which second on what is added to give the wall clock's seconds since 1970; one entry a change."""
     asked: list[Lane]
     ran: list[Lane]
     tub: Curve
@@ -94,6 +96,7 @@ def stretch(result: Result, first: date | None = None, days: int | None = None) 
             for day in (begins + timedelta(days=k) for k in range((ends - begins).days + 2))
             for hour in range(24)
         },
+        offsets=_offsets(result, span),
         asked=asked_lanes(result, span),
         ran=ran_lanes(result, span),
         tub=tub_curve(result, span),
@@ -104,6 +107,22 @@ def stretch(result: Result, first: date | None = None, days: int | None = None) 
         limit_h=result.scenario.limits.water_age_s / 3600.0,
         noted=list(_noted(result, span)),
     )
+
+
+_EPOCH, _HALF_HOUR_S = datetime(1970, 1, 1), 1800
+"""Clocks change at half an hour of UTC, if not at a whole one."""
+
+
+def _offsets(result: Result, span: Span) -> list[tuple[int, int]]:
+    offsets = list[tuple[int, int]]()
+    begun_s = round(result.trace.begin_utc.timestamp())
+    first = span[0] + -(begun_s + span[0]) % _HALF_HOUR_S
+    for second in (span[0], *range(first, span[1], _HALF_HOUR_S)):
+        wall = result.trace.local(second).replace(tzinfo=None) - _EPOCH
+        offset = round(wall.total_seconds()) - second
+        if not offsets or offsets[-1][1] != offset:
+            offsets.append((second, offset))
+    return offsets
 
 
 def check_first(first: date | None, start: date, days: int) -> None:

@@ -41,12 +41,17 @@ def say_coldest_sessions(page: Page, sessions: Sequence[SessionMetrics]) -> None
         Column("step in\n{unit}", "in_c", "°C"),
         Column("coldest\n{unit}", "coldest_c", "°C"),
         Column("step out\n{unit}", "out_c", "°C"),
+        Column("at a jet\n{unit}", "coldest_at_jet_c", "°C"),
+        Column("for\n{unit}", "cold_at_jet_s", "s"),
     )
     rows = [
         record(columns, sessions[k].from_local, sessions[k]) for _, k in sorted(ended)[:_COLDEST_SESSIONS]
     ]
     if rows:
-        page.table(columns, rows, "The coldest sessions, by the water when people step out")
+        note = (
+            "At a jet: the coldest water as one starts, and for how long it is over 3 K colder than the tub."
+        )
+        page.table(columns, rows, "The coldest sessions, by the water when people step out", notes=(note,))
 
 
 def say_blowers(page: Page, blowers: dict[str, BlowerMetrics], currency: str) -> None:

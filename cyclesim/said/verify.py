@@ -14,15 +14,16 @@ from cyclesim.said.words import count
 from cyclesim.verification.answer import Barrier, Cell, Mend, Story, Verdict, Verification
 
 HELD: dict[Barrier, str] = {
-    "controller": "c",
-    "own switch": "s",
-    "limit": "L",
-    "time": "o",
-    "nothing": "X",
-    "undecided": "?",
-    "not needed": ".",
+    "controller": "interlock",
+    "own switch": "own switch",
+    "limit": "limit",
+    "kept": "kept",
+    "time": "open",
+    "nothing": "BROKEN",
+    "undecided": "open",
+    "not needed": "-",
 }
-_REPLAYED = {
+REPLAYED = {
     "by the engine": "The engine has replayed it.",
     "in order, not in time": "This order is allowed, but no timed run reproduced it: not decided.",
     "order only": "This order is allowed, and the engine cannot be given what happens in it: not decided.",
@@ -45,7 +46,7 @@ def verify_page(verification: Verification) -> Page:
     page.line(overall(verification), tone="danger" if verification.is_broken else "strong")
     _say_answer(page, verification)
     for verdict in verification.verdicts:
-        if verdict.story is not None:
+        if verdict.story is not None or verdict.broken:
             _say_broken(page, verdict)
     if verification.faults:
         _say_matrix(page, verification)
@@ -56,13 +57,8 @@ def verify_page(verification: Verification) -> Page:
             page.line(f"- {end.kind}, {end.subject}: {end.said}.", hang=2)
     if verification.timed:
         page.heading("Times")
-        for known, how in (
-            ("declared", "from the times that the file declares"),
-            ("trace", "seen on a trace"),
-        ):
-            for timed in (t for t in verification.timed if t.known_from == known):
-                mark = "holds" if timed.holds else "does not hold"
-                page.line(f"- {timed.what}, {timed.subject}: {mark} ({how}).", hang=2)
+        for timed in verification.timed:
+            page.line(f"- {timed.subject}, {timed.what}: {timed.said}.", hang=2)
     page.heading("What is assumed")
     page.line("It verifies the programme as written and wired as described, not the plant as built.")
     for line in verification.assumed:
@@ -103,7 +99,7 @@ def _say_answer(page: Page, verification: Verification) -> None:
     page.heading("Rules that must hold at every moment")
     for verdict in verification.verdicts:
         page.line(f"{verdict.rule} ({verdict.subject}), {verdict.severity}", tone="strong")
-        page.line(_answer(verdict), indent=2)
+        page.line(answer_of(verdict), indent=2)
         for principle in (
             RULES[verdict.rule].principles if verdict is _first(verification, verdict.rule) else ()
         ):
@@ -118,7 +114,8 @@ def _first(verification: Verification, rule: str) -> Verdict:
     return next(v for v in verification.verdicts if v.rule == rule)
 
 
-def _answer(verdict: Verdict) -> str:
+def answer_of(verdict: Verdict) -> str:
+    """What is known of one rule, in a sentence or two."""
     states = count(verdict.states, "state")
     if verdict.undecided:
         return f"Not decided: {verdict.undecided}."
@@ -127,21 +124,28 @@ def _answer(verdict: Verdict) -> str:
     if verdict.story is not None:
         return f"Not decided: an order of events is allowed that breaks this: {verdict.why} ({states})."
     also = "; in another order of demands something would" if verdict.only_in_another_order else ""
-    alone = " It rests on one barrier alone: see below." if verdict.rests_on_one else ""
-    return f"No modelled order of events breaks this ({states}{also}).{alone}"
+    single = [cell for cell in verdict.cells if len(cell.faults) == 1]
+    by = [cell.faults[0] for cell in verdict.unheld if len(cell.faults) == 1]
+    if not by:
+        return f"No modelled order of events breaks this ({states}{also})."
+    told = f"broken by {len(by)} of {count(len(single), 'single fault')}: {'; '.join(by)}"
+    alone = " It rests on one barrier alone." if verdict.rests_on_one else ""
+    return f"Without a fault not broken ({states}{also}); {told}.{alone}"
 
 
 def _say_story(page: Page, story: Story) -> None:
     for k, step in enumerate(story.steps):
         time = f"{story.at_s[k]:>5} s  " if story.at_s else "    -  "
         page.line(f"{time}{step}", indent=2, hang=9)
-    page.line(_REPLAYED[story.replayed], indent=2)
+    page.line(REPLAYED[story.replayed], indent=2)
 
 
 def _say_broken(page: Page, verdict: Verdict) -> None:
-    assert verdict.story is not None
     page.heading(f"How {verdict.rule} ({verdict.subject}) comes about")
-    _say_story(page, verdict.story)
+    if verdict.story is not None:
+        _say_story(page, verdict.story)
+    else:
+        page.line(f"By the plant alone: {verdict.why}.", indent=2, hang=2)
     _say_mends(page, verdict.mends)
 
 
@@ -158,11 +162,10 @@ def _say_mends(page: Page, mends: Sequence[Mend]) -> None:
 def _say_matrix(page: Page, verification: Verification) -> None:
     page.heading("What holds under each fault")
     page.line(
-        "c: an interlock of the controller; s: the device's own flow switch; L: heat comes on, and an "
-        "independent limit ends it; X: nothing, the rule is broken; o: not decided, an order is allowed that "
-        "no timed run reproduced; ?: not decided, there are too many states; "
-        ".: nothing was asked for that had to be "
-        "held, or the rule cannot see the fault."
+        "interlock: one of the controller's holds; own switch: the device's own flow switch holds; limit: "
+        "heat comes on, and an independent limit ends it; kept: not broken, whatever may hold it; BROKEN: "
+        "nothing holds; open: not decided, for an order is allowed that no timed run reproduced, or there "
+        "are too many states; -: nothing was asked for that had to be held, or the rule cannot see the fault."
     )
     shown = [v for v in verification.verdicts if v.cells]
     for k, verdict in enumerate(shown, 1):
@@ -177,8 +180,8 @@ def _say_matrix(page: Page, verification: Verification) -> None:
     faults = dict.fromkeys(cell.faults for v in shown for cell in v.cells)
     rows = []
     for combination in faults:
-        marks = [next((HELD[c.barrier] for c in v.cells if c.faults == combination), ".") for v in shown]
-        if set(marks) != {"."} and (len(combination) == 1 or "X" in marks):
+        marks = [next((HELD[c.barrier] for c in v.cells if c.faults == combination), _NONE) for v in shown]
+        if set(marks) != {_NONE} and (len(combination) == 1 or _BROKEN in marks):
             rows.append((" and ".join(combination), *marks))
     for first in range(0, len(shown), _WIDE):
         columns = range(first, min(first + _WIDE, len(shown)))
@@ -186,17 +189,17 @@ def _say_matrix(page: Page, verification: Verification) -> None:
         page.table(heads, [(row[0], *(row[1 + k] for k in columns)) for row in rows])
 
 
-_WIDE = 12
+_WIDE = 3
+_NONE, _BROKEN = HELD["not needed"], HELD["nothing"]
 
 
 def _say_unheld(page: Page, verification: Verification) -> None:
-    single = [v for v in verification.verdicts if v.rests_on_one]
+    single = [(v, c) for v in verification.verdicts for c in v.unheld if len(c.faults) == 1]
     if single:
-        page.heading("Rules that rest on one barrier alone: one fault breaks them")
-        for verdict in single:
-            for cell in (c for c in verdict.unheld if len(c.faults) == 1):
-                _say_cell(page, verdict, cell)
-        if not any(cell.mends for verdict in single for cell in verdict.cells):
+        page.heading("Broken by one fault")
+        for verdict, cell in single:
+            _say_cell(page, verdict, cell)
+        if not any(cell.mends for _, cell in single):
             page.line("With --rule ID of one of them, mends are tried and verified again.")
     double = [(v, c) for v in verification.verdicts for c in v.unheld if len(c.faults) == 2]
     if double:

@@ -487,8 +487,11 @@ class Assembly:
         return proof.by == "temperature_rise"
 
     def _inlet(self, name: str) -> str:
-        """The node before an element, in the direction in which the network is written."""
-        return next(a for placed, a, _ in self._placed if placed == name)
+        return self.ends_of(name)[0]
+
+    def ends_of(self, name: str) -> tuple[str, str]:
+        """The nodes before and after an element, in the direction in which the network is written."""
+        return next((a, b) for placed, a, b in self._placed if placed == name)
 
     def trips_dry(self, name: str) -> bool:
         """Whether a high limit feels a device's own water and trips it where that stands still.
@@ -499,20 +502,6 @@ class Assembly:
         if sheet is None or isinstance(sheet, HeatPump):
             return False
         return sheet.high_limit_c is not None and sheet.limit_sensor == "own"
-
-    def seconds_to_limit(self, source: str, water_c: float) -> float | None:
-        """Time [s] in which a source that fires into still water reaches its own limit; None without one."""
-        sheet = self.sheet.heat_sources[source]
-        if sheet.high_limit_c is None or sheet.limit_sensor != "own":
-            return None  # the thermostat's sensor is somewhere else than in this water
-        per_m3 = water.density_kg_m3(water_c) * water.heat_capacity_j_kg_k(water_c)
-        return max(0.0, sheet.high_limit_c - water_c) * per_m3 * sheet.volume_m3 / sheet.output_w
-
-    def seconds_to_rise(self, source: str, water_c: float) -> float:
-        """Time [s] in which a source that fires into still water is seen to have no flow by its rise."""
-        sheet = self.sheet.heat_sources[source]
-        per_m3 = water.density_kg_m3(water_c) * water.heat_capacity_j_kg_k(water_c)
-        return sheet.proof.no_flow_rise_k * per_m3 * sheet.volume_m3 / sheet.output_w
 
     def curve(self, pump: str, speed: str) -> PumpCurve:
         """The curve by which a pump's duties are solved."""

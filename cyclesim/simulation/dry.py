@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 
 from cyclesim.simulation.board import RunParts
 from cyclesim.simulation.wired import Wiring
+
+_LONGEST_S = 86_400
+"""What is not so hot within a day of heat in still water never is."""
 
 
 class DryWatch:
@@ -15,6 +17,7 @@ class DryWatch:
     def __init__(self, run: RunParts, wiring: Wiring) -> None:
         self._run, self._wiring = run, wiring
         self._feeling = sorted(wiring.rising | wiring.limited)
+        self._bodies = {body.name: k for k, body in enumerate(run.plant.bodies)}
         self._since: dict[int, int] = {}
         self.risen = 0
         """Devices whose means of proof has seen the rise, as bits by their place."""
@@ -27,18 +30,27 @@ class DryWatch:
                 self._since.pop(k, None)
             elif k not in self._since:
                 self._since[k] = now
-                name, water_c = wiring.devices[k], run.heat.water_c
+                sheet, water_c = run.plant.sheet.heat_sources[wiring.devices[k]], self._own_c(k, now)
                 if k in wiring.rising:
-                    self._later(run.plant.seconds_to_rise(name, water_c), k, self._see_rise)
-                if k in wiring.limited:
-                    limit_s = run.plant.seconds_to_limit(name, water_c)
-                    assert limit_s is not None
-                    self._later(limit_s, k, self._trip)
+                    self._later(water_c + sheet.proof.no_flow_rise_k, k, self._see_rise)
+                if k in wiring.limited and sheet.high_limit_c is not None:
+                    self._later(sheet.high_limit_c, k, self._trip)
 
-    def _later(self, seconds: float, k: int, do: Callable[[int, bool], None]) -> None:
+    def _own_c(self, k: int, at_s: float) -> float:
+        """Temperature of a device's own water, now or as it stands on with its heat in it [degC]."""
+        return self._run.heat.body_c(self._bodies[self._wiring.devices[k]], at_s)
+
+    def _later(self, level_c: float, k: int, do: Callable[[int, bool], None]) -> None:
+        """*do* it once a device's own water has reached a level; never where it loses what it gets."""
         board = self._run.board
         since = board.now
-        board.at(since + max(1, math.ceil(seconds)), lambda: do(k, self._since.get(k) == since))
+        early, late = since, since + _LONGEST_S
+        if self._own_c(k, late) < level_c:
+            return
+        while late - early > 1:
+            middle = (early + late) // 2
+            early, late = (middle, late) if self._own_c(k, middle) < level_c else (early, middle)
+        board.at(late, lambda: do(k, self._since.get(k) == since))
 
     def _see_rise(self, k: int, still_dry: bool) -> None:
         """A rise that only still water shows: the means of proof says no from now until water moves."""

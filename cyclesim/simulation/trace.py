@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cyclesim.physics.outside import Stay
-from cyclesim.physics.tub_heat import Exchanged, Piece
+from cyclesim.physics.tub_heat import Piece
 from cyclesim.physics.water_age import Emitted
 from cyclesim.simulation.assembly import Positions
 
@@ -116,7 +116,7 @@ class Rows:
     A column is an attribute with the name of the record's field: `rows.start_s` is an array of floats.
     """
 
-    def __init__(self, name: str, record: type[Piece] | type[Stay] | type[Emitted] | type[Exchanged]) -> None:
+    def __init__(self, name: str, record: type[NamedTuple]) -> None:
         self.name, self.record = name, record
         self._values: array[float] = array("d")
         self.put: Callable[[Iterable[float]], None] = self._values.extend
@@ -138,6 +138,21 @@ class Rows:
         table = np.array(self._values).reshape(-1, len(fields))  # a copy: a view would lock the array
         column: NDArray[np.float64] = table[:, fields.index(field)]
         return column
+
+
+class AtJets(NamedTuple):
+    """What comes out of the jets as water begins to move while people are in it.
+
+    coldest_c: the coldest of it; cold_s: for how long some of it is more than COLD_JET_K colder than the tub.
+    """
+
+    start_s: int
+    coldest_c: float
+    cold_s: float
+
+
+COLD_JET_K = 3.0
+"""How much colder than the tub water from a jet is felt as cold; project choice, no standard."""
 
 
 class Trace:
@@ -200,6 +215,8 @@ class Trace:
         """Temperature of each body of water outside the tub: standing, or joined to the tub."""
         self.tub = Rows("tub", Piece)
         """The tub's pieces of constant forcing: temperatures at the start, integrals, losses."""
+        self.at_jets = Rows("jets", AtJets)
+        """What comes out of the jets, for each time that water begins to move while people are in it."""
         self.trapped_j = 0.0
         self.heat_content_j = (0.0, 0.0)
         """Heat above 0 degC in all the plant's water and shell, at the start and at the end [J]."""
@@ -232,7 +249,13 @@ class Trace:
         """Forget everything before *at_s* but the present states: what ran until then was warm-up."""
         for _, stream in self.streams():
             stream.restart(at_s)
-        for rows in (*self.ages.values(), *self.stays.values(), *self.exchanges.values(), self.tub):
+        for rows in (
+            *self.ages.values(),
+            *self.stays.values(),
+            *self.exchanges.values(),
+            self.tub,
+            self.at_jets,
+        ):
             rows.clear()
         self.ready.clear()
         self.passes = 0

@@ -8,6 +8,7 @@ import simpy
 
 from cyclesim.physics.loops import Loops, apart
 from cyclesim.physics.tub_heat import Exchanged, TubHeat, Watched
+from cyclesim.physics.warmth import below_s, ends
 from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.board import Board
@@ -15,7 +16,7 @@ from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.drive import Drive
 from cyclesim.simulation.effects import Effect
 from cyclesim.simulation.exchanges import Exchanges
-from cyclesim.simulation.trace import Rows, Trace
+from cyclesim.simulation.trace import COLD_JET_K, AtJets, Rows, Trace
 
 HOUR_S = 3600
 _HOT_SHARE = 0.05  # of its output: a stove or collector that gives less counts as off
@@ -75,7 +76,17 @@ class WaterAndHeat:
         elif effect.firing == was.firing and effect.blowing == was.blowing:
             return False
         self._tell(now)
+        if self._people and effect.duty is not was.duty:
+            self._feel(now)
         return True
+
+    def _feel(self, now: int) -> None:
+        """What comes into the tub first, where people sit."""
+        streams, water_c = self.heat.arriving(), self.heat.water_c
+        if streams:
+            coldest = min(ends(stream)[0] for stream in streams)
+            cold_s = max(below_s(stream, water_c - COLD_JET_K) for stream in streams)
+            self._trace.at_jets.put(AtJets(now, coldest, cold_s))
 
     def bathe(self, people: int, covered: bool) -> None:
         """People come and go, and with them the cover; *covered*: it stays on all the same."""

@@ -9,10 +9,11 @@ from cyclesim.analysis.findings import Severity
 
 Replayed = Literal["by the engine", "in order, not in time", "order only"]
 """Whether the engine went the same way; or no times fit it; or the engine has no such fault."""
-Barrier = Literal["controller", "own switch", "limit", "time", "nothing", "undecided", "not needed"]
+Barrier = Literal["controller", "own switch", "limit", "kept", "time", "nothing", "undecided", "not needed"]
 """What holds under a fault: an interlock of the controller, the device's own switch, an independent limit
-that ends it, or nothing. "time": an order is allowed that no timed run reproduced. "undecided": too many
-states. "not needed": nothing was asked for that had to be held."""
+that ends it, or nothing. "kept": it is not broken, and of this rule no barrier is told. "time": an order is
+allowed that no timed run reproduced. "undecided": too many states. "not needed": nothing was asked for that
+had to be held."""
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,8 @@ class Cell:
     story: Story | None = None
     mends: tuple[Mend, ...] = ()
     """What was tried against it, where one rule alone was asked for."""
+    undoes_barrier: bool = False
+    """Whether a fault takes a barrier away: a means of proof, an own switch, a contactor that is to open."""
 
 
 @dataclass(frozen=True)
@@ -84,20 +87,24 @@ class Verdict:
 
     @property
     def rests_on_one(self) -> bool:
-        """Whether it holds, and one fault alone undoes it."""
-        return not self.broken and any(len(cell.faults) == 1 for cell in self.unheld)
+        """Whether it holds by a barrier, and the loss of that one alone breaks it."""
+        return not self.broken and any(c.undoes_barrier and len(c.faults) == 1 for c in self.unheld)
 
 
 @dataclass(frozen=True)
 class Timed:
-    """A fact of time: from the times that the file declares, or seen on a trace."""
+    """A fact of time: from the times that the file declares, and seen on the trace of a year."""
 
     what: str
     subject: str
-    least_s: float
-    limit_s: float
+    declared: float
+    """Seconds, or starts in an hour; infinite where nothing limits them."""
+    limit: float
     holds: bool
-    known_from: Literal["declared", "trace"]
+    """Whether what is declared keeps the limit."""
+    held_in_year: bool
+    said: str
+    """Both, in a sentence."""
 
 
 @dataclass(frozen=True)

@@ -27,7 +27,7 @@ def barrier(explored: Explored, check: Check) -> Barrier:
     named where nothing else holds: what trips has been on, and what a limit ends is a cell of its own.
     """
     if not check.about.watched:
-        return "controller"
+        return "kept"
     automaton, barriers = explored.automaton, set[str]()
     for node in explored.came_from:
         by = automaton.kept_off_by(node, check.about.watched[0])

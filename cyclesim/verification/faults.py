@@ -52,6 +52,8 @@ class FaultKind:
     known: bool = False
     """Whether the search lets it come without any fault, so that it adds nothing."""
     any_order: bool = False
+    barrier: bool = False
+    """Whether its subject is a barrier against what rules forbid, which it takes away."""
     replayed: bool = True
     """Whether the engine can be given it."""
 
@@ -147,11 +149,11 @@ FAULTS: dict[str, FaultKind] = {
     "valve shut": FaultKind(_valves, link=_shut),
     "clogged": FaultKind(_filters, link=_clogged),
     "check valve": FaultKind(_check_valves, link=_leaking),
-    "false yes": FaultKind(_proofs("yes"), proof=True),
+    "false yes": FaultKind(_proofs("yes"), proof=True, barrier=True),
     "false no": FaultKind(_proofs("no"), proof=False),
-    "own yes": FaultKind(_own_switches("closed"), own_switch=True, replayed=False),
+    "own yes": FaultKind(_own_switches("closed"), own_switch=True, barrier=True, replayed=False),
     "own no": FaultKind(_own_switches("open"), own_switch=False, replayed=False),
-    "welded": FaultKind(_contactors, welds=True),
+    "welded": FaultKind(_contactors, welds=True, barrier=True),
     "sensor": FaultKind(_sensors, known=True, replayed=False),  # every thermostat may say anything
     "level low": FaultKind(
         _always("tub", "the water falls below the suction fittings"), low=True, everywhere=True

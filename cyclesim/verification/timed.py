@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import inf
 
 from cyclesim.analysis.amounts import lasting
+from cyclesim.analysis.energy import starts_of, within_an_hour
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
 from cyclesim.analysis.rules import RULES, judge
@@ -18,41 +20,58 @@ _HOUR_S = 3600.0
 
 
 def timed(plant: Assembly, programme: Programme) -> Iterator[Timed]:
-    """Run-on, proof, changeover and starts in an hour: as declared, then on the trace of a year."""
+    """Run-on, proof, changeover and starts in an hour: as declared, and on the trace of a year."""
     limits, dwell_s = plant.scenario.limits, programme.controller.dwell_s
+    history = History(plant, programme, simulate_trace(plant, programme, days=TRACE_DAYS))
+    run_on, proof, changes = (_broken(history, rule) for rule in _SEEN)
     for name in programme.switched:
         own_s = plant.sheet.heat_sources[name].own_flow_switch_s or 0
         run_on_s = max(programme.run_on_s(name), _outlasts_s(programme, name))
         proof_s = max(programme.proof_s(name) or 0, own_s)
-        yield _at_least("run-on", name, run_on_s, limits.run_on_s)
-        yield _at_least("proof of flow", name, proof_s, limits.proof_time_s)
+        yield _at_least("run-on", name, run_on_s, limits.run_on_s, run_on.get(name))
+        yield _at_least("proof of flow", name, proof_s, limits.proof_time_s, proof.get(name))
     for name, pump in plant.pumps.items():
         if len(pump.speeds) > 1:
-            change_s = dwell_s[name]["changing"]
-            sentence = (
-                f"changeover of {lasting(change_s)}, contacts open within {lasting(pump.opens_within_s)}"
-            )
-            yield Timed(
-                sentence, name, change_s, pump.opens_within_s, change_s >= pump.opens_within_s, "declared"
-            )
+            change_s, opens_s = dwell_s[name]["changing"], pump.opens_within_s
+            holds, seen = change_s > opens_s, changes.get(name)
+            enough = "is long enough" if holds else "is too short"
+            said = f"its changeover of {lasting(change_s)} {enough}: its contacts open within "
+            said += f"{lasting(opens_s)}{_in_year(holds, seen)}"
+            yield Timed("changeover", name, change_s, opens_s, holds, seen is None, said)
         apart_s = dwell_s[name]["stopped"] + min(dwell_s[name][speed] for speed in pump.speeds)
-        most = _HOUR_S / apart_s if apart_s else float("inf")
-        count = f"at most {most:.0f}" if apart_s else "any number of"
-        sentence = f"{count} starts an hour, {limits.starts_per_hour:g} are allowed"
-        yield Timed(sentence, name, most, limits.starts_per_hour, most <= limits.starts_per_hour, "declared")
-    history = History(plant, programme, simulate_trace(plant, programme, days=TRACE_DAYS))
-    subjects = {
-        "heat-before-proof": ("proof of flow", programme.switched, limits.proof_time_s),
-        "both-speeds-at-once": (
-            "changeover", [n for n, pump in plant.pumps.items() if len(pump.speeds) > 1], 0.0
-        ),
-        "no-run-on": ("run-on", programme.switched, limits.run_on_s),
-        "too-many-starts": ("starts an hour", list(plant.pumps), limits.starts_per_hour),
-    }  # fmt: skip
-    for rule, (kind, names, limit) in subjects.items():
-        broken = {b.subject: b.worst for b in judge(RULES[rule], history) if isinstance(b, Breach)}
-        for name in names:
-            yield Timed(kind, name, broken.get(name) or 0.0, limit, name not in broken, "trace")
+        yield _starts(history, name, _HOUR_S / apart_s if apart_s else inf, limits.starts_per_hour)
+
+
+_SEEN = ("no-run-on", "heat-before-proof", "both-speeds-at-once")
+
+
+def _broken(history: History, rule: str) -> dict[str, Breach]:
+    """What broke a rule in the year, the worst for each subject."""
+    breaches = [b for b in judge(RULES[rule], history) if isinstance(b, Breach)]
+    return {b.subject: b for b in sorted(breaches, key=lambda b: b.worst or 0.0)}
+
+
+def _in_year(holds: bool, seen: Breach | None) -> str:
+    """What the year adds to what is declared."""
+    if seen is not None:
+        also = "; all the same" if holds else "; and"
+        return f"{also} the simulated year did not keep it: {seen.cause}"
+    return ", and the simulated year kept it" if holds else "; the simulated year kept it all the same"
+
+
+def _starts(history: History, name: str, most: float, limit: float) -> Timed:
+    """How often a pump may start in an hour, and how often it did."""
+    counts = within_an_hour(starts_of(history.trace.pumps[name]))
+    had = int(counts.max()) if len(counts) else 0
+    holds = most <= limit
+    said = f"its rest and least run allow {most:.0f} starts an hour, with {limit:g} allowed"
+    if not holds:
+        allow = (
+            f"its rest and least run allow {most:.0f}" if most < inf else "it has no rest and no least run"
+        )
+        said = f"nothing limits it to {limit:g} starts an hour ({allow})"
+    said += f"; the simulated year had {had or 'none'}{' at most' if had else ''}"
+    return Timed("starts in an hour", name, most, limit, holds, had <= limit, said)
 
 
 def _outlasts_s(programme: Programme, source: str) -> float:
@@ -62,10 +81,10 @@ def _outlasts_s(programme: Programme, source: str) -> float:
     )
 
 
-def _at_least(kind: str, name: str, is_s: float, limit_s: float) -> Timed:
-    sentence = (
-        f"{kind} of {lasting(is_s)}, expected {lasting(limit_s)}"
-        if is_s
-        else f"no {kind}, expected {lasting(limit_s)}"
-    )
-    return Timed(sentence, name, is_s, limit_s, is_s >= limit_s, "declared")
+def _at_least(kind: str, name: str, is_s: float, limit_s: float, seen: Breach | None) -> Timed:
+    holds = is_s >= limit_s
+    said = f"it has no {kind}, expected {lasting(limit_s)}"
+    if is_s:
+        enough = "is long enough" if holds else "is too short"
+        said = f"its {kind} of {lasting(is_s)} {enough} ({lasting(limit_s)} expected)"
+    return Timed(kind, name, is_s, limit_s, holds, seen is None, said + _in_year(holds, seen))

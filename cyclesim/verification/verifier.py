@@ -178,7 +178,9 @@ class _Verifier:
             return
         cells = self._cells(check, commands) if self.faults else {}
         for name in check.rules:
-            if name not in commands.broken:
+            if why := self._by_plant(name, check.subject):
+                yield self._broken_by_plant(name, check, commands, why)
+            elif name not in commands.broken:
                 cone = commands.automaton.cone.names
                 yield self._verdict(name, check, cone, commands.states, cells=cells.get(name, ()))
             else:
@@ -186,6 +188,23 @@ class _Verifier:
                     yield self._in_order(name, replace(check, rules=(name,)), commands)
                 except TooManyStatesError as error:
                     yield self._verdict(name, check, automaton.cone.names, 0, undecided=str(error))
+
+    def _by_plant(self, name: str, subject: str) -> str:
+        """Why the plant alone breaks a rule of a subject; "" where it does not."""
+        by_plant = RULES[name].by_plant
+        breaches = by_plant(self.plant, self.programme) if by_plant else ()
+        return next((breach.cause for breach in breaches if breach.subject == subject), "")
+
+    def _broken_by_plant(self, name: str, check: Check, commands: Explored, why: str) -> Verdict:
+        """Broken whatever the order of events; with its story where some order comes to it."""
+        story = None
+        if name in commands.broken:
+            refined = self._refined(name, replace(check, rules=(name,)))
+            story = self._story(name, check, refined)[1] if name in refined.broken else None
+        return self._verdict(
+            name, check, commands.automaton.cone.names, commands.states, broken=True,
+            why=why, story=story, mends=tuple(self._mends(name, check)),
+        )  # fmt: skip
 
     def _in_order(self, name: str, check: Check, commands: Explored) -> Verdict:
         """A rule that some order breaks: whether the calendar's own does, and how."""
@@ -346,7 +365,8 @@ class _Verifier:
             return Cell(sentences, states, "time", why, story)
         alone = self.mends_faults and len(faults) == 1
         mends = tuple(self._mends(name, check, faults[0])) if alone else ()
-        return Cell(sentences, states, "nothing", why, story, mends)
+        undone = any(FAULTS[fault.kind].barrier for fault in faults)
+        return Cell(sentences, states, "nothing", why, story, mends, undone)
 
     # -- mends ---------------------------------------------------------------------------------------------
 
@@ -380,6 +400,8 @@ class _Verifier:
     def holds(self, name: str, subject: str) -> tuple[bool, int, bool]:
         """Whether a rule holds, in how many states, and whether that is because it never comes on."""
         states = 0
+        if self._by_plant(name, subject):
+            return False, 0, False
         for check in checks(self.plant, self.programme):
             if name not in check.rules or check.subject != subject:
                 continue

@@ -11,7 +11,7 @@ from scipy.integrate import solve_ivp
 
 from cyclesim.physics.outside import Body, Stay
 from cyclesim.physics.tub_heat import Piece, TubHeat, TubNode
-from cyclesim.physics.warmth import Reach
+from cyclesim.physics.warmth import Reach, below_s, cut, total, warmth
 from cyclesim.physics.ways import Ways
 
 L = 1e-3
@@ -418,3 +418,38 @@ def test_two_bodies_of_which_one_runs_agree_with_a_numerical_integrator() -> Non
     run.advance(hours * HOUR_S)
     ours = [run.heat.water_c, run.heat.shell_c, run.bodies_c()[1], run.bodies_c()[0]]
     assert pytest.approx([y[0], y[1], y[2], y[3:].mean()], abs=0.02) == ours
+
+
+def test_what_comes_into_the_tub_first_is_what_stood_in_front_of_it() -> None:
+    """Two pipes of 20 L in line, one in still air of 10, one of 0 degC, for 5 time constants, then 1 L/s.
+
+    20 s of the last pipe's water, then 20 s of the one before: 28 and 38 K apart from the tub, times exp(-5).
+    """
+    capacity = 20 * L * PER_M3_K
+    pipes = [Body("pipe", 20 * L, capacity, capacity / 7200.0, "warm"),
+             Body("behind it", 20 * L, capacity, capacity / 7200.0, "cold")]  # fmt: skip
+    zones = {"z": [20.0] * 400, "warm": [10.0] * 400, "cold": [0.0] * 400}
+    run = Run(tight(), pipes, zones)
+    assert [] == run.heat.arriving()
+    run.advance(36_000)
+    tub_c = run.heat.water_c
+    run.heat.change((1 * L, 1 * L), {})
+    (stream,) = run.heat.arriving()
+    assert pytest.approx(40.0) == total(stream)
+    stood = [10.0 + 28.0 * math.exp(-5.0), 38.0 * math.exp(-5.0)]
+    middles = [warmth(cut(cut(stream, at - 1.0)[1], 2.0)[0]) / 2.0 for at in (5.0, 15.0, 25.0, 35.0)]
+    assert pytest.approx([stood[1], stood[1], stood[0], stood[0]], abs=0.1) == middles
+    assert 40.0 == pytest.approx(below_s(stream, tub_c - 3.0))
+    assert 20.0 == pytest.approx(below_s(stream, 5.0), abs=0.1)
+    run.heat.change((-1 * L, -1 * L), {})
+    (backwards,) = run.heat.arriving()
+    assert pytest.approx(stood[0], abs=0.1) == backwards[0][1]
+    run.advance(600)
+    assert [] == run.heat.arriving(), "nothing has been changed now"
+    run.heat.change((0.0, 0.0), {})
+    assert [] == run.heat.arriving()
+
+
+def test_the_time_below_a_level_of_a_slug_that_runs_through_it() -> None:
+    """10 s from 30 to 20 degC are 4 s below 24; 5 s at 24 are not below it, 3 s at 23 are."""
+    assert 7.0 == pytest.approx(below_s([(10.0, 30.0, 20.0), (5.0, 24.0, 24.0), (3.0, 23.0, 23.0)], 24.0))

@@ -136,6 +136,8 @@ TABLES: dict[tuple[str, str], tuple[str, dict[str, Key]]] = {
             "step in °C": "in_c",
             "coldest °C": "coldest_c",
             "step out °C": "out_c",
+            "at a jet °C": "coldest_at_jet_c",
+            "for s": "cold_at_jet_s",
         },
     ),
     ("Cold spell, part by part", "part"): ("cold_spell", {}),

@@ -162,7 +162,8 @@ interlocks:
     fired = trace.sources["element"].spans("firing")
     tripped = trace.sources["element"].spans("tripped")
     assert 1 == len(fired) <= len(tripped)
-    assert pytest.approx(2e-3 * 4.175e6 * (60 - 16) / 3000, rel=0.01) == fired[0][1] - fired[0][0]
+    # its own water has stood in the room of 17.5 degC; its housing loses some 0.7 W/K on the way: 0.5 % later
+    assert pytest.approx(2e-3 * 4.175e6 * (60 - 17.5) / 3000, rel=0.01) == fired[0][1] - fired[0][0]
     assert trace.span_s == tripped[-1][1]
 
 

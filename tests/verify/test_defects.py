@@ -100,6 +100,18 @@ PAIRS = {
         [("changeover: 2 s", "changeover: 2 s\n      opens_within: 3 s")],
         [("changeover: 2 s", "changeover: 4 s\n      opens_within: 3 s")],
     ),
+    "a changeover of no time": Pair(
+        "both-speeds-at-once",
+        "main",
+        [("changeover: 2 s", "changeover: 0 s")],
+        [("changeover: 2 s", "changeover: 1 s")],
+    ),
+    "a changeover no longer than its contacts": Pair(
+        "both-speeds-at-once",
+        "main",
+        [("changeover: 2 s", "changeover: 1 s\n      opens_within: 1 s")],
+        [("changeover: 2 s", "changeover: 1 s\n      opens_within: 0.5 s")],
+    ),
     "low started past the controller": Pair("both-speeds-at-once", "main", [PUMP_STARTED], []),
     "a flush that outranks bathing": Pair(
         "flush-onto-people",
@@ -120,6 +132,12 @@ PAIRS = {
         [drawn("16:00", "18:00")],
     ),
     "no level switch": Pair("dry-running", "main", [LOW_WATER], [LOW_WATER, LEVEL]),
+    "a contactor slower than the level switch": Pair(
+        "dry-running",
+        "main",
+        [LOW_WATER, LEVEL, ("changeover: 2 s", "changeover: 4 s\n      opens_within: 2 s")],
+        [LOW_WATER, LEVEL, ("changeover: 2 s", "changeover: 4 s")],
+    ),
     "started past the level switch": Pair(
         "dry-running", "main", [LOW_WATER, LEVEL, PUMP_STARTED], [LOW_WATER, LEVEL]
     ),

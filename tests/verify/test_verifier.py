@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 import cyclesim
-from cyclesim.analysis.rules import of_kind
+from cyclesim.analysis.rules import check_plant, of_kind
 from cyclesim.analysis.supply import overloads
 from cyclesim.errors import CycleSimError
 from cyclesim.said.verify import verification_values, verify_page
@@ -206,7 +206,7 @@ def test_a_level_switch_holds_low_water(build):
     (dry,) = verify(build(("    water: 1500 L", "    water: 1500 L\n    level_switch: true")), faults=2,
                     rule="dry-running").verdicts  # fmt: skip
     held = cells(dry)
-    assert "controller" == held["the water falls below the suction fittings"]
+    assert "kept" == held["the water falls below the suction fittings"]
     two = [name for name, barrier in held.items() if barrier == "nothing"]
     assert two
     assert all(" and " in name and "water falls" in name for name in two)
@@ -293,6 +293,35 @@ def test_sets_that_overload_a_circuit(build):
     assert [] == overloads(Assembly(build(("breaker: 20 A", "breaker: 25 A"))), "supply")
 
 
+def test_a_changeover_of_no_time_breaks_its_rule_wherever_it_is_asked(build):
+    """In verify, run and check alike, although a pass of one second lies between the two speeds."""
+    scenario = build(("changeover: 2 s", "changeover: 0 s"))
+    plant, programme = Assembly(scenario), Programme(scenario)
+    (verdict,) = verify(scenario, rule="both-speeds-at-once").verdicts
+    assert verdict.broken
+    assert [mend.said for mend in verdict.mends if mend.holds] == ["a changeover of 1 s"]
+    by_plant, _ = check_plant(plant, programme)
+    assert ("both-speeds-at-once", "main") in {(f.rule, f.subject) for f in by_plant}
+    in_run = cyclesim.simulate(scenario, days=1).findings
+    assert ("both-speeds-at-once", "main") in {(f.rule, f.subject) for f in in_run}
+    never = build(("changeover: 2 s", "changeover: 0 s"), ("pump: main high, start", "pump: main low, start"))
+    (verdict,) = verify(never, rule="both-speeds-at-once").verdicts
+    assert (True, None) == (verdict.broken, verdict.story), "nothing asks for both speeds"
+
+
+def test_the_head_line_says_what_the_faults_say(build):
+    """Broken by the low water alone: no rule rests on a barrier that it does not have."""
+    found = verify(build(), faults=1, rule="dry-running")
+    (dry,) = found.verdicts
+    assert (False, False, 1) == (dry.broken, dry.rests_on_one, len(dry.unheld))
+    text = " ".join(printed(verify_page(found)).split())
+    assert (
+        f"broken by 1 of {len(dry.cells)} single faults: the water falls below the suction fittings" in text
+    )
+    assert "No modelled order" not in text
+    assert "one barrier" not in text
+
+
 # -- dead ends and times -----------------------------------------------------------------------------------
 
 
@@ -360,16 +389,18 @@ def test_what_never_comes_to_rest_is_told_as_it_would_be_seen(build):
 
 
 def test_times_are_declared_and_seen(build):
-    """5 s of proof for 5 s due; 2 s of changeover; expected a rest of 75 s allows 48 starts an hour, 8."""
+    """5 s of proof for 5 s; 2 s of changeover; a rest of 75 s allows 48 starts an hour, 8 expected."""
     scenario = build()
-    found = timed(Assembly(scenario), Programme(scenario))
-    facts = {(t.known_from, t.subject, t.what.split(",")[0]): t.holds for t in found}
-    assert facts["declared", "element", "proof of flow of 5 s"]
-    assert facts["declared", "element", "run-on of 60 s"]
-    assert facts["declared", "main", "changeover of 2 s"]
-    assert not facts["declared", "main", "at most 48 starts an hour"]
-    assert facts["trace", "element", "proof of flow"]
-    assert facts["trace", "main", "starts an hour"]
+    found = list(timed(Assembly(scenario), Programme(scenario)))
+    facts = {(t.subject, t.what): (t.declared, t.holds, t.held_in_year) for t in found}
+    assert facts["element", "proof of flow"] == (5.0, True, True)
+    assert facts["element", "run-on"] == (60.0, True, True)
+    assert facts["main", "changeover"] == (2.0, True, True)
+    assert facts["main", "starts in an hour"] == (48.0, False, True)
+    starts = next(t.said for t in found if t.what == "starts in an hour")
+    assert starts.startswith(
+        "nothing limits it to 8 starts an hour (its rest and least run allow 48); the sim"
+    )
 
 
 # -- the report and the calls ------------------------------------------------------------------------------
@@ -380,7 +411,7 @@ def test_the_report_says_what_it_verifies(build):
     page = verify_page(verify(build(STARTED, NO_LIMIT), faults=1))
     text = printed(page)
     assert max(map(len, text.splitlines())) <= 80
-    assert "No modelled order of events breaks this" in text
+    assert "Without a fault not broken" in text
     assert "BROKEN: its own thermostat runs it" in text
     assert "not the plant as built" in " ".join(text.split())
     assert "independent high limit" in " ".join(text.split())
@@ -498,9 +529,9 @@ def test_an_own_switch_and_a_contact_that_outlasts_count_as_proof_and_run_on():
     """What the mended orchard wall declares beside the controller: 10 s of flow before, 2 min of it after."""
     scenario = load(next(file for file in FILES if file.stem == "orchard-wall-mended"))
     found = timed(Assembly(scenario), Programme(scenario))
-    facts = {(t.known_from, t.subject, t.what.split(",")[0]): t.holds for t in found}
-    assert facts["declared", "heat_pump", "proof of flow of 10 s"]
-    assert facts["declared", "heat_pump", "run-on of 2 min"]
+    facts = {(t.subject, t.what): (t.declared, t.holds) for t in found}
+    assert facts["heat_pump", "proof of flow"] == (10.0, True)
+    assert facts["heat_pump", "run-on"] == (120.0, True)
 
 
 def test_a_limit_that_the_file_leaves_open_is_told_as_assumed(build):

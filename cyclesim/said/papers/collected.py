@@ -10,6 +10,7 @@ from typing import Any
 from cyclesim.said.papers.commissioning import barrier_said, test_values, written
 from cyclesim.said.papers.electrician import electrician
 from cyclesim.said.papers.hand_test import WrittenTest
+from cyclesim.said.papers.owner import owner
 from cyclesim.said.papers.paper import READERS, Paper, Papers, Reader, head_of
 from cyclesim.said.papers.plumber import plumber
 from cyclesim.scenario.blocks.model import Scenario
@@ -67,6 +68,7 @@ class HandOver:
 
     def _paper(self, reader: Reader, done: Mapping[str, DoneTest]) -> Paper:
         made: dict[Reader, Callable[[], Paper]] = {
+            "owner": lambda: owner(self.scenario, self.programme),
             "plumber": lambda: plumber(self.plant),
             "electrician": lambda: electrician(
                 self.plant, self.programme, self.told, with_done(self.tests, done)

@@ -25,7 +25,7 @@ def written(tests: HandTests, plant: Assembly, programme: Programme) -> tuple[Wr
     known: dict[str, int] = {}
     found = []
     for test in tests.tests:
-        parts = filter(None, (test.kind, test.subject, test.done))
+        parts = filter(None, (test.kind, test.subject, test.done, test.source))
         id_ = "-".join(parts).replace(",", "").replace(" ", "-")
         known[id_] = count = known.get(id_, 0) + 1
         found.append(_Words(test, plant, programme).all(id_ if count == 1 else f"{id_}-{count}"))

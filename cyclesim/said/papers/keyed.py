@@ -61,16 +61,16 @@ def settings(programme: Programme) -> Iterator[Setting]:
         )
         yield "frost protection: it stops above", _degrees(frost.stops_above_c)
     for run in schedule.filter_runs:
-        yield f"{run.name or 'filter run'}: {_at(*run.pump)}, {_days(run)}", run_said(run)
+        yield f"{run.name or 'filter run'}: {_at(*run.pump)}, {runs_on(run)}", run_said(run)
     for run in schedule.line_flushes:
-        yield f"{run.name or 'line flush'}: {_at(*run.pump)}, {_days(run)}", run_said(run)
+        yield f"{run.name or 'line flush'}: {_at(*run.pump)}, {runs_on(run)}", run_said(run)
     for flush in schedule.air_line_flushes:
-        yield f"air line flush, {_days(flush)}", run_said(flush)
+        yield f"air line flush, {runs_on(flush)}", run_said(flush)
     for name, device in scenario.plant.treatment.items():
         if device.with_:
             yield f"{name}: runs with", device.with_
         for occasion in device.runs or ():
-            yield f"{name}, {_days(occasion)}", run_said(occasion)
+            yield f"{name}, {runs_on(occasion)}", run_said(occasion)
     if schedule.heating:
         yield from _heating(schedule.heating)
     yield "who wins a pump, first wins", listed(list(schedule.order))
@@ -91,7 +91,7 @@ def _heating(heating: Heating) -> Iterator[Setting]:
         )
     for step in heating.plan:
         begin = f"ready by {clock(step.ready_by)}" if step.ready_by else f"from {clock(step.from_time)}"
-        yield f"heating: {begin} until {clock(step.until)}, {_days(step)}", _degrees(step.keep_at_c)
+        yield f"heating: {begin} until {clock(step.until)}, {runs_on(step)}", _degrees(step.keep_at_c)
     for away in heating.absences:
         yield f"heating: away from {away.from_date} to {away.to_date}", _degrees(away.keep_at_c)
     if dear := heating.when_dear:
@@ -117,7 +117,8 @@ def _at(pump: str, speed: str) -> str:
     return pump if speed == "on" else f"{pump} {speed}"
 
 
-def _days(entry: object) -> str:
+def runs_on(entry: object) -> str:
+    """On which days an entry is on: `every day`, `on friday`, or its rule."""
     days: Sequence[int] | None = getattr(entry, "days", None)
     rule: str | None = getattr(entry, "repeats", None)
     if rule:

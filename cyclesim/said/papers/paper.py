@@ -13,7 +13,7 @@ from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.text.picture_file import Picture
 
 Reader = Literal["client", "electrician", "plumber", "owner"]
-READERS: tuple[Reader, ...] = ("electrician", "plumber")
+READERS: tuple[Reader, ...] = ("electrician", "plumber", "owner")
 
 ELECTRICITY = (
     "Work on circuits is for a licensed electrician, with the supply switched off and locked, by the code of "
@@ -40,7 +40,12 @@ class Drawn:
     says: str
 
 
-PaperBlock = Block | Checklist | WrittenTest | Drawn
+@dataclass(frozen=True, slots=True)
+class NewPage:
+    """What follows begins on a page of its own."""
+
+
+PaperBlock = Block | Checklist | WrittenTest | Drawn | NewPage
 
 
 class Sheet(Page):

@@ -51,13 +51,7 @@ def _scenario(
             found = "an empty file" if tree.value is None else quoted((), tree)
             tree.faults.append(tree.fault((), found, "a scenario begins with format: 1"))
         raise InputError(*_first_faults(tree.faults))
-    resolve(tree, name, folder, on_read)
-    name_files(tree, folder, on_read)
-    for number, text in enumerate(sets, start=1):
-        apply(tree, text, number)
-    resolve(tree, name, folder, on_read)  # a set may have put in the path of a file
-    resolve_series(tree, name, folder, on_read)
-    resolve_logo(tree, name, folder, on_read)
+    _put_together(tree, name, sets, folder, on_read)
     head = tree.value.get("format", FORMATS[0])
     if isinstance(head, bool) or head not in FORMATS:
         known = ", ".join(map(str, FORMATS))
@@ -77,6 +71,24 @@ def _scenario(
         raise InputError(*_first_faults(faults))
     scenario.told_in_us_units(writes_us(_texts(tree.value)))
     return scenario
+
+
+def _put_together(tree: Tree, name: str, sets: Sequence[str], folder: Path | None, on_read: OnRead) -> None:
+    """Put in the files that it refers to, and the sets."""
+    resolve(tree, name, folder, on_read)
+    name_files(tree, folder, on_read)
+    for number, text in enumerate(sets, start=1):
+        apply(tree, text, number)
+    resolve(tree, name, folder, on_read)  # a set may have put in the path of a file
+    resolve_series(tree, name, folder, on_read)
+    resolve_logo(tree, name, folder, on_read)
+
+
+def written(path: str | PathLike[str], sets: Sequence[str] = ()) -> Tree:
+    """What a file that `load` accepts says, with the place and the words of every value."""
+    tree = read_file(Path(path), fspath(path))
+    _put_together(tree, fspath(path), sets, Path(path).parent, lambda _: None)
+    return tree
 
 
 def _texts(value: object) -> Iterator[str]:

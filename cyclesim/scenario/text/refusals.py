@@ -37,6 +37,16 @@ TAGS = (
     "<boiler>",
     "<wood>",
     "<solar>",
+    "<gauge>",
+    "<flowmeter>",
+    "<bucket>",
+    "<arrival>",
+    "<amps>",
+    "<watts>",
+    "<warmup>",
+    "<cooling>",
+    "<energy>",
+    "<running>",
 )
 """Steps that the models put into a path to tell alternatives apart."""
 

@@ -16,7 +16,7 @@ from typing import Any, Literal
 from cyclesim.errors import CycleSimError
 from cyclesim.said.page import Column, Heading, Line, Table
 from cyclesim.said.papers.hand_test import WrittenTest
-from cyclesim.said.papers.paper import Checklist, Drawn, Paper, PaperBlock, Papers
+from cyclesim.said.papers.paper import Checklist, Drawn, NewPage, Paper, PaperBlock, Papers
 from cyclesim.said.words import day, plain
 from cyclesim.scenario.reading.done_tests import DoneTest
 from cyclesim.shown.cells import heading, shown
@@ -137,6 +137,8 @@ def _block(block: PaperBlock, units: Units, pictures: dict[str, bytes]) -> dict[
             name = f"picture{len(pictures)}.svg"
             pictures[name] = block.svg
             return {"kind": "picture", "file": name, "says": plain(block.says)}
+        case NewPage():
+            return {"kind": "page"}
         case WrittenTest():
             return _test(block)
         case Table():

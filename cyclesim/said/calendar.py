@@ -1,0 +1,92 @@
+"""The calendar of an owner: filter runs, flushes and chores, as plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+
+from cyclesim.analysis.amounts import exactly
+from cyclesim.control.calendar import WEEKDAYS
+from cyclesim.said.cautions import ADVICE
+from cyclesim.said.papers.chores import chores
+from cyclesim.scenario.blocks.bathing import Bathing
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.schedule import Run
+from cyclesim.simulation.programme import Programme
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One thing in a calendar: at a local time for so many seconds, or a chore of a whole day.
+
+    *rule*: an RFC 5545 rule by which it recurs, "" where *starts* has every time that it is on.
+    """
+
+    name: str
+    says: str
+    starts: tuple[datetime | date, ...]
+    lasts_s: int | None
+    rule: str
+    until: datetime
+    """The end of the file's year, in UTC."""
+
+
+@dataclass(frozen=True, slots=True)
+class OwnersCalendar:
+    """A year of a plant."""
+
+    title: str
+    time_zone: str
+    begin_utc: datetime
+    end_utc: datetime
+    entries: tuple[Entry, ...]
+
+
+def owners_calendar(scenario: Scenario) -> OwnersCalendar:
+    """Every run of the programme and every chore, in the file's year.
+
+    Runs after bathing are left out: nobody knows when that is.
+    """
+    programme, year = Programme(scenario), scenario.place.year
+    begin, end = (datetime(y, 1, 1, tzinfo=programme.zone).astimezone(UTC) for y in (year, year + 1))
+    entries = (*_runs(programme, begin, end), *_chores(scenario, end))
+    return OwnersCalendar(scenario.title, scenario.place.time_zone, begin, end, entries)
+
+
+def _runs(programme: Programme, begin: datetime, end: datetime) -> Iterator[Entry]:
+    span_s = round((end - begin).total_seconds())
+    for timed in programme.timed:
+        run = timed.run
+        if isinstance(run, Bathing) or run.start is None:
+            continue
+        pump, speed = run.pump
+        runs = pump if speed == "on" else f"{pump} {speed}"
+        says = f"{runs} runs for {exactly(run.lasts_s)}. The controller does it by itself. {ADVICE}"
+        for clock in run.start:
+            alone = run.model_copy(update={"start": (clock,)})
+            found = [o for o in programme.occurrences(alone, begin, span_s) if o.start_s >= 0]
+            if not found:
+                continue
+            rule = _rule(run)
+            # a time that the clock change skips is written as it is keyed in, and read as RFC 5545 has it
+            days = [(begin + timedelta(seconds=o.start_s)).astimezone(programme.zone).date() for o in found]
+            starts = tuple(datetime.combine(day, clock) for day in (days[:1] if rule else days))
+            yield Entry(timed.demand.name, says, starts, round(run.lasts_s), rule, end)
+
+
+def _rule(run: Run) -> str:
+    """The rule by which a run recurs; "" where it is known by its days and by a rule at once."""
+    if run.repeats is not None:
+        return run.repeats if run.days is None else ""
+    if run.days is None:
+        return "FREQ=DAILY"
+    return f"FREQ=WEEKLY;BYDAY={','.join(WEEKDAYS[day][:2].upper() for day in sorted(set(run.days)))}"
+
+
+def _chores(scenario: Scenario, end: datetime) -> Iterator[Entry]:
+    for chore in chores(scenario):
+        if chore.first.year == scenario.place.year:
+            rule = f"FREQ=DAILY;INTERVAL={chore.every_days}" if chore.every_days else ""
+            says = f"{chore.how} How often: {chore.known_from}. {ADVICE}"
+            yield Entry(chore.name, says, (chore.first,), None, rule, end)

@@ -1,0 +1,71 @@
+"""What the owner does by hand, and how often: the water, the filter, the covers, the winter."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.simulation.hourly_weather import weather
+from cyclesim.simulation.programme import Programme
+
+_DAY_S, _HOURS_A_DAY = 86_400, 24
+COVERS_EVERY_DAYS, COVERS_SOURCE = 30, "common practice, no source"
+BEFORE_FROST_DAYS, _WINTER_DAYS = 14, 180
+"""How long before the first frost one gets ready: our choice; how far before the coldest hour that may be."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chore:
+    """One thing to do, first on a day, then every so many days; once where there are none."""
+
+    name: str
+    how: str
+    first: date
+    every_days: int | None
+    known_from: str
+    """Where the interval is from: the file, or practice."""
+
+
+def chores(scenario: Scenario) -> list[Chore]:
+    """The chores of the file's year, in the order of their first day."""
+    care, new_year = scenario.water_care, date(scenario.place.year, 1, 1)
+    found = []
+    if care and care.clean_filter_every_s:
+        every = round(care.clean_filter_every_s / _DAY_S)
+        first = new_year + timedelta(days=every)
+        found.append(Chore("Clean the filter", "Pump off first.", first, every, "the file"))
+    if care and care.refill_every_s:
+        every = round(care.refill_every_s / _DAY_S)
+        first = care.last_refill or new_year
+        while first <= new_year:
+            first += timedelta(days=every)
+        how = "Empty the tub, clean it, fill it, and let every pump run until no air comes."
+        found.append(Chore("Refill the tub", how, first, every, "the file"))
+    if any(leg.suction for leg in scenario.plant.legs.values()):
+        first = new_year + timedelta(days=COVERS_EVERY_DAYS)
+        how = "Every one is whole and screwed on. Nobody bathes while one is loose, broken or missing."
+        found.append(Chore("Look at the suction covers", how, first, COVERS_EVERY_DAYS, COVERS_SOURCE))
+    if frost := first_frost(scenario):
+        how = "Lids and insulation are in place."
+        if scenario.schedule.frost_protection:
+            how += " The frost protection starts its pump when its sensor is cooled."
+        ready = frost - timedelta(days=BEFORE_FROST_DAYS)
+        found.append(Chore("Get ready for frost", how, ready, None, "the file's weather"))
+    return sorted(found, key=lambda chore: chore.first)
+
+
+def first_frost(scenario: Scenario) -> date | None:
+    """The first day of the winter with an hour below 0 degC outdoors, by the file's weather; None if none.
+
+    The winter is the half year that ends with the coldest hour of the file's year.
+    """
+    zone, year = Programme(scenario).zone, scenario.place.year
+    begin, end = (datetime(y, 1, 1, tzinfo=zone).astimezone(UTC) for y in (year, year + 1))
+    air_c = weather(scenario, begin, 0, round((end - begin).total_seconds())).air_c
+    coldest = min(range(len(air_c)), key=air_c.__getitem__)
+    before = (coldest - k for k in range(_WINTER_DAYS * _HOURS_A_DAY, -1, -1))
+    first = next((hour for hour in before if air_c[hour % len(air_c)] < 0.0), None)
+    if first is None:
+        return None
+    return (begin + timedelta(hours=first % len(air_c))).astimezone(zone).date()

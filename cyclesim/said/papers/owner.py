@@ -1,0 +1,161 @@
+"""The owner's papers: a page for the wall (what runs when, what to do when) and one for the drawer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, datetime, time, timedelta
+
+from cyclesim.analysis.amounts import lasting, listed
+from cyclesim.analysis.metrics import OutageMetrics
+from cyclesim.analysis.result import simulate
+from cyclesim.decide.sizing.heat_up import Warmer, fill_c, seasons, warmest_c
+from cyclesim.said.cautions import ADVICE
+from cyclesim.said.page import Amount, Cell, Column, words
+from cyclesim.said.papers.chores import chores
+from cyclesim.said.papers.keyed import clock, run_said, runs_on
+from cyclesim.said.papers.paper import NewPage, Paper, Sheet
+from cyclesim.said.papers.signs import say_signs
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.schedule import Outage, Run
+from cyclesim.simulation.programme import Programme
+from cyclesim.verification.signs import noticed
+
+HARM = (
+    "Nobody bathes while a suction cover is loose, broken or missing, while a trip or a breaker keeps coming "
+    "back, or while the water is warmer than people bear. Switch off first, then call who built it."
+)
+_FIRST_PARTS, _AROUND_DAYS, _CUT_AT, _CUT_H = 5, 3, time(6), 8
+
+
+def owner(scenario: Scenario, programme: Programme) -> Paper:
+    """What whoever lives with the tub needs: on the wall, and in the drawer."""
+    sheet = Sheet()
+    _runs_when(sheet, scenario, programme)
+    _do_when(sheet, scenario)
+    sheet.heading("Nobody goes in")
+    sheet.line(HARM, tone="strong")
+    sheet.add(NewPage())
+    _chores(sheet, scenario)
+    say_signs(sheet, noticed(scenario))
+    return Paper("owner", "Owner: living with the tub", tuple(sheet.blocks), (HARM, ADVICE))
+
+
+def _runs_when(sheet: Sheet, scenario: Scenario, programme: Programme) -> None:
+    sheet.heading("What runs when")
+    columns = (words("what"), words("runs"), words("on"), Column("when or how warm"))
+    sheet.table(columns, list(_programme(scenario, programme)))
+    sheet.line("Anything else that runs is a sign: see the table in the drawer.")
+
+
+def _programme(scenario: Scenario, programme: Programme) -> Iterator[tuple[Cell, ...]]:
+    schedule = scenario.schedule
+    for timed in programme.timed:
+        if isinstance(timed.run, Run):
+            runs = _at(timed.demand.pump, timed.demand.speed)
+            yield timed.demand.name, runs, runs_on(timed.run), run_said(timed.run)
+    for flush in schedule.air_line_flushes:
+        yield "air line flush", listed(list(scenario.plant.air)), runs_on(flush), run_said(flush)
+    for name, device in scenario.plant.treatment.items():
+        if device.with_:
+            yield name, name, "", f"with {device.with_}"
+        for occasion in device.runs or ():
+            yield name, name, runs_on(occasion), run_said(occasion)
+    if heating := schedule.heating:
+        by = listed(list(heating.sources))
+        yield "heating", by, "every day", Amount(heating.keep_at_c, "°C")
+        for step in heating.plan:
+            begin = f"ready by {clock(step.ready_by)}" if step.ready_by else f"from {clock(step.from_time)}"
+            what = f"heating {begin} until {clock(step.until)}"
+            yield what, by, runs_on(step), Amount(step.keep_at_c, "°C")
+    if frost := schedule.frost_protection:
+        what = f"frost protection, when {frost.watches.replace('_', ' ')} is below"
+        yield what, _at(*frost.pump), "", Amount(frost.starts_below_c, "°C")
+    if quiet := schedule.quiet_hours:
+        what = listed([_at(p.pump, p.speed or "on") for p in quiet.applies_to])
+        between = f"{clock(quiet.from_time)} to {clock(quiet.to_time)}"
+        yield "quiet hours", f"not {what}", runs_on(quiet), between
+
+
+def _at(pump: str, speed: str) -> str:
+    return pump if speed == "on" else f"{pump} {speed}"
+
+
+def _do_when(sheet: Sheet, scenario: Scenario) -> None:
+    sheet.heading("Power is off in frost")
+    sheet.line("Leave the cover on. Note when it went off. Do not open a heat source or a motor to thaw it.")
+    cut, since = coldest_cut(scenario)
+    freezes = sorted((h, name) for name, h in (cut.until_zero_h if cut else {}).items() if h is not None)
+    if cut is not None and freezes:
+        columns = (
+            words("what freezes"),
+            Column("at 0 °C (32 °F) after", kind="lasting"),
+            Column("a tenth of it ice, at the soonest after", kind="lasting", unknown="more than 10 days"),
+        )
+        rows = [(name, hours, cut.until_frozen_h.get(name)) for hours, name in freezes[:_FIRST_PARTS]]
+        note = (
+            f"In the model, with the power off from {since:%H:%M} on {since.day} {since:%B}, the coldest day."
+        )
+        sheet.table(columns, rows, notes=[note])
+        sheet.line("Before that time: drain what stands first in this table, or bring warmth to it.")
+    else:
+        sheet.line("In the model nothing would be at 0 °C within ten days, from the coldest day on.")
+    sheet.heading("No water comes from the jets, or the flow check keeps heat off")
+    sheet.line(
+        "Look at the water level, then at valves that somebody has turned, then clean the filter. If it is "
+        "still so, switch the pump off: one that hums and moves no water burns out."
+    )
+    sheet.heading("A limit has tripped, or a breaker")
+    sheet.line(
+        "Reset it once, after the cause is seen: low water, a shut valve, a dirty filter. If it trips again, "
+        "leave it off and call an electrician. A limit that trips has done its work; bridging it undoes it."
+    )
+    sheet.heading("Away for three weeks")
+    sheet.line(
+        "Leave the power on, so that filter runs, flushes and frost protection go on. Set heating lower, put "
+        "the cover on, and let somebody look at the water level once a week."
+    )
+    for told in _hours_to_hot(scenario):
+        sheet.line(told)
+
+
+def _hours_to_hot(scenario: Scenario) -> Iterator[str]:
+    """How long heating takes after a refill, in the coldest week and in a mild month."""
+    heating = scenario.schedule.heating
+    if heating is None or not any(scenario.plant.heat_sources[n].switched for n in heating.sources):
+        return
+    warmer, when = Warmer(scenario, warmest_c(heating)), seasons(scenario)
+    took = [warmer.warm_up(fill_c(scenario), day).seconds for day in (when.coldest_week, when.mild_day)]
+    coldest, mild = ("longer than three weeks" if s is None else lasting(s) for s in took)
+    took_said = f"{coldest} in the coldest week, {mild} in a mild month"
+    yield f"From fresh fill water to the set point it takes {took_said}."
+
+
+def coldest_cut(scenario: Scenario) -> tuple[OutageMetrics | None, datetime]:
+    """A power cut on the morning of the coldest day of the file's year: how long each part withstands it."""
+    day = seasons(scenario).coldest_day
+    since = datetime.combine(day, _CUT_AT)
+    before = max(date(scenario.place.year, 1, 1), day - timedelta(days=_AROUND_DAYS))
+    outage = Outage.model_validate({"from": f"{since:%Y-%m-%d %H:%M}", "lasts": f"{_CUT_H} h"})
+    schedule = scenario.schedule.model_copy(update={"outages": (outage,)})
+    cut = scenario.model_copy(update={"schedule": schedule})
+    result = simulate(cut, days=(day - before).days + _AROUND_DAYS, start=before)
+    return next(iter(result.metrics.outages), None), since
+
+
+def _chores(sheet: Sheet, scenario: Scenario) -> None:
+    sheet.heading("Chores")
+    columns = (
+        words("what"),
+        words("how"),
+        words("how often"),
+        Column("first on", kind="day"),
+        words("known from"),
+    )
+    rows: list[tuple[Cell, ...]] = []
+    for chore in chores(scenario):
+        often = f"every {chore.every_days} days" if chore.every_days else "once a year"
+        rows.append((chore.name, chore.how, often, chore.first.isoformat(), chore.known_from))
+    if rows:
+        sheet.table(columns, rows)
+    if scenario.water_care is None:
+        sheet.line("The file says nothing of refills, filter cleaning and disinfectant: ask who built it.")

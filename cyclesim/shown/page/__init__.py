@@ -1,0 +1,73 @@
+"""Plants as one page for a browser: everything in one file, nothing fetched, text always shown as text."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Sequence
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+from cyclesim.said.words import plain
+from cyclesim.shown.page.blocks import bar_rows, viewed
+from cyclesim.shown.page.packed import packed
+from cyclesim.shown.page.weeks import weeks_svg
+from cyclesim.shown.pictures.plant import style, within
+
+if TYPE_CHECKING:
+    from cyclesim.said.page import Table
+    from cyclesim.said.report import Report
+
+_BANDS = {band: f"var(--{band})" for band in ("young", "older", "over", "never")}
+_LETTERS = "ab"
+MADE_BY = '<meta name="generator" content="cyclesim">'
+"""What a page of ours has in its head."""
+
+
+def page(reports: Sequence[Report], beside: Table | None = None) -> str:
+    """The page of one plant, or of two with a table of what they come to *beside* each other."""
+    from jinja2 import Environment, StrictUndefined
+    from markupsafe import Markup
+
+    folder = files("cyclesim.shown.page")
+    look = (folder / "page.css").read_text(encoding="utf-8") + style("var(--ink)", "var(--paper)", _BANDS)
+    does = (folder / "page.js").read_text(encoding="utf-8")
+    environment = Environment(
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    template = environment.from_string((folder / "page.html").read_text(encoding="utf-8"))
+    plants = [
+        {
+            "letter": letter,
+            "report": one,
+            "title": plain(one.title),
+            "drawing": Markup(within(one.drawing, f"{letter}-plant")),  # it escapes all that it is given
+            "words": list(map(plain, one.drawing.alternative)),
+            "key": one.drawing.key,
+            "weeks": Markup(weeks_svg(one.spread)),
+            "in_numbers": viewed([one.weeks]),
+            "packed": packed(one.timeline),
+            "noted": one.timeline.noted,
+            "chapters": {name: viewed(chapter.blocks) for name, chapter in one.chapters.items()},
+            "bars": {name: [bar_rows(b) for b in chapter.bars] for name, chapter in one.chapters.items()},
+        }
+        for letter, one in zip(_LETTERS, reports, strict=False)
+    ]
+    return template.render(
+        plants=plants,
+        made_by=Markup(MADE_BY),
+        beside=None if beside is None else viewed([beside]),
+        policy=_policy(look, does),
+        look=Markup(look),
+        does=Markup(does),
+    )
+
+
+def _policy(look: str, does: str) -> str:
+    """Nothing is fetched, and only this style and this script are used."""
+    hashes = (base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in (look, does))
+    style_hash, script_hash = hashes
+    return (
+        f"default-src 'none'; style-src 'sha256-{style_hash}'; script-src 'sha256-{script_hash}'; "
+        "img-src data:; base-uri 'none'; form-action 'none'"
+    )

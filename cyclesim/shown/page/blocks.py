@@ -1,0 +1,94 @@
+"""What is said as a page needs it: each block with its texts, tables by their cells."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from cyclesim.said.page import Block, Column, Heading, Line, Table
+from cyclesim.said.report import Bars
+from cyclesim.said.words import plain
+from cyclesim.shown.cells import heading, shown
+
+_AS_WORDS = ("words", "month", "day", "when")
+
+
+@dataclass(frozen=True, slots=True)
+class Viewed:
+    """A block by its kind: heading, line, list or table."""
+
+    kind: str
+    text: str = ""
+    tone: str = ""
+    indent: int = 0
+    items: tuple[str, ...] = ()
+    heads: tuple[tuple[str, bool], ...] = ()
+    """(text, whether numbers stand below)."""
+    rows: tuple[tuple[int, tuple[tuple[str, bool], ...]], ...] = ()
+    """(level, cells as the heads)."""
+
+
+def viewed(blocks: Iterable[Block]) -> list[Viewed]:
+    """The blocks in order; lines that begin with a dash are one list, empty ones are left out."""
+    made = list[Viewed]()
+    for block in blocks:
+        match block:
+            case Heading():
+                made.append(Viewed("heading", plain(block.text)))
+            case Line(text=""):
+                pass
+            case Line() if block.text.startswith("- "):
+                item = plain(block.text[2:])
+                if made and made[-1].kind == "list":
+                    made[-1] = Viewed("list", items=(*made[-1].items, item))
+                else:
+                    made.append(Viewed("list", items=(item,)))
+            case Line():
+                made.append(Viewed("line", plain(block.text), block.tone, min(2, (block.indent + 1) // 2)))
+            case Table():
+                made.append(_table(block))
+    return made
+
+
+def _table(table: Table) -> Viewed:
+    numeric = [column.kind not in _AS_WORDS for column in table.columns]
+    heads = tuple(
+        (plain(heading(column).replace("\n", " ")), number)
+        for column, number in zip(table.columns, numeric, strict=True)
+    )
+    rows = tuple(
+        (
+            row.level,
+            tuple(
+                (plain(shown(cell, column)), number and not isinstance(cell, str))
+                for cell, column, number in zip(row.cells, table.columns, numeric, strict=False)
+            ),
+        )
+        for row in table.rows
+    )
+    heads = heads if any(text for text, _ in heads) else ()
+    return Viewed("table", plain(table.title), heads=heads, rows=rows, items=tuple(map(plain, table.notes)))
+
+
+@dataclass(frozen=True, slots=True)
+class BarRow:
+    """One bar: its name, its number with unit, and how long it is of a hundred."""
+
+    name: str
+    text: str
+    long: float
+
+
+def bar_rows(bars: Bars) -> tuple[str, list[BarRow]]:
+    """The title of a chart, and its bars."""
+    names = Column("", kind="month" if bars.months else "words")
+    values = Column("", unit=bars.unit, kind="fixed", digits=bars.digits)
+    rows = [
+        BarRow(
+            plain(shown(bar.name, names)),
+            f"{shown(bar.value, values)} {bars.unit}",
+            round(100.0 * bar.share, 1),
+        )
+        for bar in bars.bars
+    ]
+    return bars.title, rows

@@ -1,0 +1,166 @@
+"""What a person would notice of each single fault: every one is run by the engine beside the sound plant.
+
+Both runs begin with all water at the set point and have the same weather and the same bathers, so that what
+differs is the fault's.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import partial
+from typing import Literal, NamedTuple
+
+import numpy as np
+
+from cyclesim.analysis.energy import meter
+from cyclesim.analysis.history import History
+from cyclesim.analysis.spans import meet, spans, total_s
+from cyclesim.analysis.supply import current_a
+from cyclesim.analysis.tub import water_c_at
+from cyclesim.control.step import LEVEL_LOW
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.simulation.assembly import Assembly, jet_name
+from cyclesim.simulation.drive import Begins, by_calendar
+from cyclesim.simulation.engine import PlantRun
+from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.trace import Trace
+from cyclesim.verification.faults import FAULTS, FaultyPlant, PlantFault, faults_of, welds
+
+DAYS, HOUR_S = 7, 3600.0
+COLDER_K, WEAKER, BILL, ODD_H = 2.0, 0.75, 0.2, 0.5
+"""What counts as noticed, our choice: so many kelvin; less than such a share of a jet's flow; so much more or
+less electricity; so many hours a day of a pump."""
+SignKind = Literal[
+    "colder", "warmer", "no jets", "weak jets", "silent", "runs on", "breaker", "tripped", "dearer", "cheaper"
+]
+_SKIPPED = ("person", "clock")
+"""Somebody who presses anything, and a clock that is wrong without a calendar, are no single run."""
+
+
+class Sign(NamedTuple):
+    """One thing that a person notices: of what, and how much of it."""
+
+    kind: SignKind
+    subject: str = ""
+    amount: float = 0.0
+    """Hours until so (colder, warmer), hours a day (silent, runs on), shares (jets, electricity), A."""
+
+
+@dataclass(frozen=True)
+class Noticed:
+    """A fault and its signs; none where nobody would notice it within a week."""
+
+    fault: PlantFault
+    signs: tuple[Sign, ...]
+
+
+def noticed(scenario: Scenario, begin: date | None = None) -> tuple[Noticed, ...]:
+    """Every single fault that the engine can be given, with what is noticed of it in a week.
+
+    *begin*: the first day of the week; 1 February of the file's year unless given.
+    """
+    plant, programme = Assembly(scenario), Programme(scenario)
+    first = begin or date(scenario.place.year, 2, 1)
+    sound = _Week(plant, plant, programme, first, None)
+    found = []
+    for fault in faults_of(plant, programme):
+        kind = FAULTS[fault.kind]
+        if kind.replayed and fault.kind not in _SKIPPED and not kind.known:
+            faulty = FaultyPlant(plant, frozenset({fault}))
+            week = _Week(plant, faulty, programme, first, fault)
+            found.append(Noticed(fault, tuple(week.signs(sound))))
+    return tuple(found)
+
+
+class _Week:
+    """A week of a plant, with a fault or without."""
+
+    def __init__(
+        self, sound: Assembly, plant: Assembly, programme: Programme, first: date, fault: PlantFault | None
+    ) -> None:
+        self.plant, self.programme, self.fault = plant, programme, fault
+        drive = by_calendar(sound, programme, first, DAYS, begins=Begins(sound.temp_c))
+        kind = FAULTS[fault.kind] if fault else None
+        if fault is not None and kind is not None and kind.welds:
+            drive = replace(drive, welds=[(0, *contact) for contact in welds([fault])])
+        if kind is not None and kind.low:
+            drive = replace(drive, facts={**drive.facts, LEVEL_LOW: [(0, drive.span_s)]})
+        run = PlantRun(plant, programme.controller, drive)
+        run.warm_up()
+        self.trace: Trace = run.finish()
+        self.history = History(plant, programme, self.trace)
+
+    def signs(self, sound: _Week) -> list[Sign]:
+        """What differs from the sound week enough to be noticed, the plainest first."""
+        signs = [*self._temperature(sound), *self._jets(sound), *self._pumps(sound), *self._breakers()]
+        signs += [Sign("tripped", name) for name, s in self.trace.sources.items() if s.seconds("tripped")]
+        dead = self.fault is not None and FAULTS[self.fault.kind].dead
+        return (
+            signs if dead else [*signs, *self._bill(sound)]
+        )  # what a dead pump's contact draws is not known
+
+    def _temperature(self, sound: _Week) -> list[Sign]:
+        at_s = np.arange(0.0, self.trace.span_s, HOUR_S)
+        apart = water_c_at(self.trace, at_s) - water_c_at(sound.trace, at_s)
+        for kind, beyond in (("colder", apart <= -COLDER_K), ("warmer", apart >= COLDER_K)):
+            if beyond.any():
+                return [Sign(kind, "", float(at_s[int(np.argmax(beyond))] / HOUR_S))]  # type: ignore[arg-type]
+        return []
+
+    def _jets(self, sound: _Week) -> list[Sign]:
+        """The last jet of each leg, at the duty that feeds it best in the sound week."""
+        found = []
+        for name, leg in self.plant.sheet.legs.items():
+            if leg.manifold is None:
+                continue
+            last = jet_name(name, leg.manifold.jets)
+            was, now = (week._most(last) for week in (sound, self))
+            if was > 0.0 and now < WEAKER * was:
+                found.append(Sign("weak jets" if now > 0.05 * was else "no jets", name, now / was))
+        return found
+
+    def _most(self, jet: str) -> float:
+        return max((abs(duty.flow_m3_s(jet)) for _, _, duty in self.history.duties), default=0.0)
+
+    def _pumps(self, sound: _Week) -> list[Sign]:
+        """Pumps that are heard when the sound plant's stand still, or not heard when they run."""
+        found = []
+        for name in (*self.trace.pumps, *self.trace.blowers):
+            mine, other = (spans(week._heard(name)) for week in (self, sound))
+            both = total_s(meet(mine, other))
+            more, less = ((total_s(one) - both) / HOUR_S / DAYS for one in (mine, other))
+            least_h = 0.0 if name in self.trace.blowers else ODD_H  # air is missed at once
+            if less > least_h and total_s(mine) == 0.0:
+                found.append(Sign("silent", name, less))
+            elif more >= ODD_H:
+                found.append(Sign("runs on", name, more))
+        return found
+
+    def _heard(self, name: str) -> list[tuple[float, float]]:
+        if name in self.plant.broken.dead:
+            return []
+        stream = self.trace.pumps.get(name) or self.trace.blowers[name]
+        return [(float(a), float(b)) for a, b in stream.spans("on", "low", "high")]
+
+    def _breakers(self) -> list[Sign]:
+        found = []
+        for name, circuit in self.plant.scenario.circuits.items():
+            drawn = partial(current_a, plant=self.plant, circuit=circuit)
+            most = max((drawn(snapshot) for snapshot, _ in self.history.truth.snapshots), default=0.0)
+            if circuit.breaker_a and most > circuit.breaker_a:
+                found.append(Sign("breaker", name, most))
+        return found
+
+    def _bill(self, sound: _Week) -> list[Sign]:
+        now, was = (week._kwh() for week in (self, sound))
+        share = now / was - 1.0 if was else 0.0
+        if abs(share) < BILL:
+            return []
+        return [Sign("dearer" if share > 0.0 else "cheaper", "", share)]
+
+    def _kwh(self) -> float:
+        metered = meter(self.plant, self.programme, self.trace)
+        return sum(
+            metered.total(name).energy_kwh + metered.total(name).fuel_kwh for name in metered.energy_kwh
+        )

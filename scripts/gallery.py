@@ -1,0 +1,96 @@
+"""Make the pictures of the README: `python scripts/gallery.py [plant] [page]`, all of them without a word.
+
+The plant is drawn by cyclesim itself. The page is opened in the Chromium and driver of this machine, and its
+timeline zoomed to the days in which a valve stays turned.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from shutil import which
+
+from cyclesim.analysis.result import simulate
+from cyclesim.said.drawing import drawing
+from cyclesim.said.report import report
+from cyclesim.scenario.reading.load import load
+from cyclesim.shown.page import page
+from cyclesim.shown.pictures.plant import write_plant
+
+ROOT = Path(__file__).resolve().parent.parent
+GALLERY = ROOT / "schedules" / "gallery"
+WIDE, HIGH = 1000, 1180
+
+
+def plant() -> None:
+    """The plant of the shipped pair that has two pumps, with its ages of a year."""
+    result = simulate(load(ROOT / "schedules" / "walled-garden-circulator.yaml"))
+    text = write_plant(drawing(result.plant, result.metrics.legs))
+    (GALLERY / "plant.svg").write_text(text, encoding="utf-8")
+
+
+def shown_page() -> None:
+    """A page from its top, and its timeline from a week before the valve is turned to a week after."""
+    from PIL import Image
+    from selenium import webdriver
+    from selenium.webdriver.chrome.service import Service
+
+    result = simulate(load(ROOT / "schedules" / "harbour-steps.yaml"))
+    options = webdriver.ChromeOptions()
+    options.binary_location = which("chromium") or ""
+    for word in ("--headless=new", "--no-sandbox", "--disable-dev-shm-usage"):
+        options.add_argument(word)
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "page.html"
+        file.write_text(page([report(result)]), encoding="utf-8")
+        browser = webdriver.Chrome(options=options, service=Service(which("chromedriver")))
+        size = {"width": WIDE, "height": HIGH, "deviceScaleFactor": 1, "mobile": False}
+        browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+        browser.get(file.as_uri())
+        while not browser.execute_script("return !!document.querySelector('.timeline').timeline"):
+            time.sleep(0.05)
+        begin = result.trace.begin_utc
+        span = [(datetime(2027, *day, tzinfo=UTC) - begin).total_seconds() for day in ((6, 26), (7, 27))]
+        browser.execute_script(
+            "const t = document.querySelector('.timeline').timeline;"
+            "t.at = (arguments[0] + arguments[1]) / 2; t.show(arguments[0], arguments[1])",
+            *span,
+        )
+        parts = []
+        for place in ("body", "#plant", "#timeline"):
+            browser.execute_script(f"document.querySelector('{place}').scrollIntoView()")
+            if place == "body":
+                browser.execute_script("scrollTo(0, 0)")
+            time.sleep(0.3)
+            picture = Path(folder) / f"{len(parts)}.png"
+            browser.save_screenshot(str(picture))
+            parts.append(Image.open(picture).convert("RGB"))
+        browser.quit()
+    heights, wide = (444, 462, 980), WIDE - 16  # without the browser's bar
+    whole = Image.new("RGB", (wide, sum(heights)), "white")
+    top = 0
+    for part, high in zip(parts, heights, strict=True):
+        whole.paste(part.crop((0, 0, wide, high)), (0, top))
+        top += high
+    whole.quantize(64).save(GALLERY / "page.png", optimize=True)
+
+
+PICTURES: dict[str, Callable[[], None]] = {"plant": plant, "page": shown_page}
+
+
+def main(words: list[str]) -> int:
+    """Make the pictures that *words* name; 2 for a word that names none."""
+    if unknown := [word for word in words if word not in PICTURES]:
+        print(f"no picture is called {unknown[0]}; there are {', '.join(PICTURES)}", file=sys.stderr)
+        return 2
+    for name in words or PICTURES:
+        PICTURES[name]()
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

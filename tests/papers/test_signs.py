@@ -1,0 +1,92 @@
+"""What a person notices of a fault: hours and shares worked out by hand, and the table made of them."""
+
+from datetime import date
+from math import log
+from pathlib import Path
+
+import pytest
+
+from cyclesim.said.page import Table
+from cyclesim.said.papers.collected import HandOver
+from cyclesim.scenario.reading.load import load
+from cyclesim.simulation.assembly import Assembly
+from cyclesim.verification.signs import noticed
+
+SCHEDULES = Path(__file__).parents[2] / "schedules"
+
+
+@pytest.fixture(scope="module")
+def garden():
+    """Every fault of the walled garden with its circulator, by its words, with its signs by their kind."""
+    week = noticed(load(SCHEDULES / "walled-garden-circulator.yaml"))
+    return {one.fault.sentence: {sign.kind: sign for sign in one.signs} for one in week}
+
+
+def test_a_pump_that_never_stops_is_heard_for_all_hours_but_its_own(garden):
+    """The jets flush 45 s twice a day: a welded contactor adds 24 h less 90 s, 23.975 h a day."""
+    sign = garden["the contactor of jets welds"]["runs on"]
+    assert ("jets", pytest.approx(24.0 - 90.0 / 3600.0)) == (sign.subject, sign.amount)
+
+
+def test_jets_without_their_pump_give_nothing(garden):
+    """No flow at all; 1.5 min a day of silence is too little to be heard."""
+    signs = garden["jets does not start, or trips"]
+    assert 0.0 == signs["no jets"].amount
+    assert "silent" not in signs
+
+
+def test_without_heat_the_water_cools_as_a_body_does(garden):
+    """A switch that says no keeps the element off: the pump runs on for heat that never comes.
+
+    The circulator moves the tub's water through its legs all day, so that they lose heat with the tub: the
+    sum of their conductances and the cover's, against some 10 degC of soil and air in early February, gives
+    2 K in t = -C/UA ln(1 - 2/(37 - T)); the shell gives back heat at first, so a third off is allowed.
+    """
+    plant = Assembly(load(SCHEDULES / "walled-garden-circulator.yaml"))
+    tub = plant.tub_node
+    moved = {
+        link.name for link in plant.links if plant.duty(plant.at("circulator", "on")).flow_m3_s(link.name)
+    }
+    legs = [body for body in plant.bodies if body.name in moved]
+    ua = tub.ua_cover_w_k + sum(body.ua_w_k for body in legs)
+    capacity = tub.water_j_k + sum(body.capacity_j_k for body in legs)
+    by_hand_h = -capacity / ua * log(1.0 - 2.0 / (37.0 - 10.0)) / 3600.0
+    signs = garden["the flow switch of element says no whatever the flow"]
+    assert by_hand_h == pytest.approx(signs["colder"].amount, rel=0.35)
+    assert signs["cheaper"].amount < -0.5
+
+
+def test_a_switch_that_always_says_yes_is_noticed_by_nobody(garden):
+    """The sound plant never needs it in that week, so that only a test shows it."""
+    assert {} == garden["the flow switch of element says yes whatever the flow"]
+
+
+def test_a_sound_plant_has_no_signs_of_a_fault_that_it_cannot_have(garden):
+    """Two speeds, valves and a blower are not in this plant, so no fault of theirs is in its table."""
+    assert not [words for words in garden if "high" in words or "left shut" in words or "blower" in words]
+
+
+def test_the_table_reads_from_the_sign_to_its_causes():
+    """Every sign of every fault stands in a row, under what is noticed; the fewest other signs come first."""
+    scenario = load(SCHEDULES / "walled-garden-circulator.yaml")
+    [paper] = HandOver(scenario, "", (), "2027-03-02", "0.1.0").papers(("owner",)).papers
+    table = next(
+        block for block in paper.blocks
+        if isinstance(block, Table) and block.columns[0].heading == "what you notice"
+    )  # fmt: skip
+    week = noticed(scenario)
+    assert sum(len({sign.kind for sign in one.signs}) for one in week) == len(table.rows)
+    count = {one.fault.sentence: len(one.signs) for one in week}
+    groups, notice = {}, ""
+    for row in table.rows:
+        notice = str(row.cells[0]) or notice
+        groups.setdefault(notice, []).append(count[str(row.cells[1])])
+    assert all(counts == sorted(counts) for counts in groups.values())
+    assert "no water comes from the jets" in groups
+
+
+def test_signs_are_looked_for_in_any_week():
+    """In August nothing of the frost is left, and a dead circulator still lets the water cool."""
+    scenario = load(SCHEDULES / "walled-garden-circulator.yaml")
+    august = {one.fault.sentence: one.signs for one in noticed(scenario, date(2027, 8, 2))}
+    assert "colder" in {sign.kind for sign in august["circulator does not start, or trips"]}
