@@ -1,4 +1,4 @@
-"""Every cause at every shipped plant: it can be built, changes something, and what the file would say loads."""
+"""Every cause at every shipped plant: it can be built, changes something, and its text for the file loads."""
 
 from pathlib import Path
 
@@ -43,7 +43,7 @@ def test_every_doubt_that_a_cause_replaces_is_one(plant: tuple[Path, Scenario]) 
 
 
 def test_what_the_file_would_say_is_the_plant_with_the_cause(plant: tuple[Path, Scenario]) -> None:
-    """Loaded with those keys, duties and bodies are those of the plant with the cause, to the digits written."""
+    """Loaded with those keys, duties and bodies are those of the plant with the cause, to its digits."""
     file, scenario = plant
     for cause in causes(scenario):
         if cause.written is None:
