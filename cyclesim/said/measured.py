@@ -13,6 +13,7 @@ from cyclesim.said.explained import (
     say_drift,
     say_explained,
     say_follows,
+    say_log,
     say_next,
 )
 from cyclesim.said.page import Cell, Column, Page, words
@@ -35,6 +36,8 @@ def measured_page(found: Measured) -> Page:
     page.line(f"{found.title}: what was measured, {day(found.date)}", tone="strong")
     if found.about:
         page.line(found.about)
+    for log in found.logs:
+        say_log(page, log)
     _say_compared(page, found)
     if found.explained is not None:
         say_explained(page, found.explained)
@@ -57,6 +60,9 @@ def _would_say(found: Measured) -> str:
 
 
 def _say_compared(page: Page, found: Measured) -> None:
+    if not found.compared:
+        page.line("Nothing was read.")
+        return
     differ = [row for row in found.compared if not row.agrees]
     page.line()
     if not differ:
@@ -104,6 +110,7 @@ def measured_values(found: Measured) -> dict[str, Any]:
         "title": found.title,
         "about": found.about,
         "date": found.date,
+        "logs": [asdict(log) for log in found.logs],
         "readings": [_values(row) for row in found.compared],
         "explained": None if found.explained is None else asdict(found.explained),
         "next_readings": [next_values(reading) for reading in found.next_readings],

@@ -14,6 +14,7 @@ from cyclesim.decide.readings.drift import Drift, drift
 from cyclesim.decide.readings.explained import Explained, Explainer, Fit
 from cyclesim.decide.readings.follows import Follows, follows
 from cyclesim.decide.readings.impossible import contradiction
+from cyclesim.decide.readings.logged import Logged, logged
 from cyclesim.decide.readings.next_reading import NextReading, candidates, next_readings
 from cyclesim.decide.readings.predicted import NEVER_S
 from cyclesim.scenario.blocks.model import Scenario
@@ -63,6 +64,7 @@ class Measured:
     date: str
     compared: tuple[Compared, ...]
     """Worst first."""
+    logs: tuple[Logged, ...] = ()
     explained: Explained | None = None
     next_readings: tuple[NextReading, ...] = ()
     """Most to learn first."""
@@ -82,12 +84,18 @@ def measured(scenario: Scenario, readings: Readings, *earlier: Readings, days: i
     """
     files = sorted([readings, *earlier], key=lambda file: file.measured)
     readings = files[-1]
+    logs = list[Logged]()
+    for about, log in readings.logs_read:
+        said, from_log = logged(scenario, about, log)
+        logs.append(said)
+        readings = readings.model_copy(update={"readings": (*readings.readings, *from_log)})
     taken, offered, plant = readings.readings, candidates(scenario, readings), Assembly(scenario)
     told = drawn(scenario, [*taken, *offered], readings.measured)
     wrong = [contradiction(plant, reading, readings) for reading in taken]
     rows = [_compared(k, reading, told, wrong[k]) for k, reading in enumerate(taken)]
     rows.sort(key=lambda row: (not row.impossible, -row.apart))
-    found = Measured(scenario.title, readings.title, readings.measured.isoformat(), tuple(rows))
+    day = readings.measured.isoformat()
+    found = Measured(scenario.title, readings.title, day, tuple(rows), tuple(logs))
     used = [k for k in range(len(taken)) if not wrong[k]]
     if not used:
         return found
