@@ -48,6 +48,9 @@ def flow_proven(plant: Assembly, programme: Programme, about: Subject) -> Iterat
         yield Change(f"prove the flow for longer: {line}", proven)
     if device.proof.by != "flow_switch":
         yield Change(f"prove the flow by a flow switch, and {line}", _chained(proven, switch))
+    if device.proof.in_ not in (None, plant.fed_through(name)):
+        here = _with_value(None, "plant", kind, name, "proof", "in_")
+        yield Change(f"put its flow switch into {plant.fed_through(name)}, out of {device.proof.in_}", here)
     for pump, speeds in plant.speeds.items():
         for speed in speeds:
             duty = plant.duty(plant.at(pump, speed))
@@ -80,6 +83,9 @@ def longer_changeover(plant: Assembly, programme: Programme, about: Subject) -> 
     if due_s > sheet.changeover_s:
         changeover = _with_value(due_s, "plant", "pumps", about.name, "changeover_s")
         yield Change(f"a changeover of {at_least(due_s)}", changeover)
+    if not sheet.contactors_lock:
+        locked = _with_value(True, "plant", "pumps", about.name, "contactors_lock")
+        yield Change("contactors that lock each other: contactors_lock: true", locked)
 
 
 def flush_away_from_people(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
