@@ -67,12 +67,12 @@ def test_the_next_size_is_of_the_same_standard_and_material() -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("54 x 1.5 coper", "PVC, PE, steel or copper is due; did you mean 'copper'?"),
+        ("54 x 1.5 coper", "expected PVC, PE, steel or copper; did you mean 'copper'?"),
         ("54 x 20 copper", "a wall of at most a quarter of it"),
         ("999 x 1.5 steel", "5 to 400 mm"),
         ("64 SDR11", "did you mean '63 SDR11'?"),
         ("2.2 in Sch 40 steel", "did you mean '2 in Sch 40 steel'?"),
-        ("63 PN10 steel", "a pipe by size and standard is due"),
+        ("63 PN10 steel", "expected a pipe by size and standard"),
     ],
 )
 def test_what_is_no_pipe_is_said(text: str, said: str) -> None:

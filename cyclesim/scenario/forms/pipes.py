@@ -136,12 +136,12 @@ def _by_wall(match: re.Match[str]) -> Pipe:
     material = named.get(match[3].lower())
     if material is None:
         raise RefusedError(
-            f"a pipe of '{match[3][:20]}'", f"{one_of(MATERIALS)} is due", did_you_mean(match[3], MATERIALS)
+            f"a pipe of '{match[3][:20]}'", f"expected {one_of(MATERIALS)}", did_you_mean(match[3], MATERIALS)
         )
     outside_mm, wall_mm = float(match[1]), float(match[2])
     if not (5.0 <= outside_mm <= 400.0 and 0.0 < wall_mm <= 0.25 * outside_mm):
         what = f"{outside_mm:g} mm with a wall of {wall_mm:g} mm"
-        raise RefusedError(what, "an outside of 5 to 400 mm and a wall of at most a quarter of it are due")
+        raise RefusedError(what, "expected an outside of 5 to 400 mm and a wall of at most a quarter of it")
     name = f"{outside_mm:g} x {wall_mm:g} {material}"
     return Pipe(name, (outside_mm - 2.0 * wall_mm) / 1000.0, outside_mm / 1000.0, material)
 
