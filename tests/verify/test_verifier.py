@@ -489,7 +489,7 @@ def test_what_never_comes_to_rest_is_told_as_it_would_be_seen(build):
 
 
 def test_times_are_declared_and_seen(build):
-    """5 s of proof for 5 s due; 2 s of changeover; a rest of 75 s allows 48 starts an hour, expected 8."""
+    """5 s of proof for 5 s; 2 s of changeover; a rest of 75 s allows 48 starts an hour, 8 expected."""
     scenario = build()
     found = list(timed(Assembly(scenario), Programme(scenario)))
     facts = {(t.subject, t.what): (t.declared, t.holds, t.held_in_year) for t in found}
