@@ -164,7 +164,7 @@ def _left(plant: Assembly, valve: str, position: str) -> str:
     still = [name for name, (was, now) in moved.items() if was > STILL_M3_S >= now]
     woken = [name for name, (was, now) in moved.items() if now > STILL_M3_S >= was]
     less = [
-        f"{now / was:.0%} in {name}"
+        f"{100.0 * now / was:.0f} % in {name}"
         for name, (was, now) in moved.items()
         if name not in still and was > STILL_M3_S and now < 0.9 * was
     ]
