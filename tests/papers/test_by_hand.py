@@ -63,7 +63,7 @@ def test_without_its_line_in_the_file_a_test_is_not_printed(line, lost):
 
 
 def test_what_is_never_on_is_not_said_to_go_off():
-    """Heating at the very speed that blocks the element: it never comes on, so that no test sees it go off."""
+    """Heating at the very speed that blocks the element: it never comes on, and no test sees it go off."""
     blocked = told(load_text(GARDEN, sets=["schedule.heating.pump=main high"]))
     assert not [kind for kind, *_ in blocked if kind in ("goes off", "runs on")]
 
