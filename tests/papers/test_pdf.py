@@ -219,6 +219,16 @@ def test_what_nothing_holds_is_said_where_the_tests_end():
     assert "heat_pump, own thermostat: starts below" in said["orchard-wall"]
 
 
+def test_what_is_wrong_with_a_plant_stands_first_in_the_plumbers_paper():
+    """Harbour steps announces two legs that a diverter leaves without a flush; the walled garden nothing."""
+    said = {}
+    for name in ("harbour-steps", "walled-garden"):
+        papers = handed_over(load(SCHEDULES / f"{name}.yaml")).papers(("plumber",))
+        said[name] = [text for text in texts(as_values(papers, size="a4", us=False)) if "hygiene:" in text]
+    assert ["left_bench", "right_bench"] == [text.split(": ")[1] for text in said["harbour-steps"]]
+    assert [] == said["walled-garden"]
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["long-table", "harbour-steps", "orchard-wall"])
 def test_all_papers_of_a_shipped_plant(name):
