@@ -190,6 +190,17 @@ def test_a_logo_is_drawn(tmp_path):
     assert ("", (2, 1)) == (note, image.image.size)
 
 
+def test_units_and_size_are_those_that_are_asked_for(tmp_path):
+    """Metric on A4 for a metric file, gallons on letter where US units are asked for."""
+    tub, out = tmp_path / "tub.yaml", tmp_path / "out.pdf"
+    tub.write_text(TEXT, encoding="utf-8")
+    for asked, unit, wide in ([], "water,L", 595), (["--units", "us"], "water,gal", 612):
+        args = ["papers", str(tub), "--for", "plumber", "--out", str(out), *asked]
+        assert 0 == CliRunner().invoke(cli, args).exit_code
+        assert unit in read_back(out.read_bytes())
+        assert wide == round(float(PdfReader(out).pages[0].mediabox[2]))
+
+
 def test_without_a_name_nothing_is_written_over(tmp_path, monkeypatch):
     """The file that the papers get by themselves is made once; a second time it has to be named."""
     monkeypatch.chdir(tmp_path)
