@@ -201,6 +201,20 @@ def test_units_and_size_are_those_that_are_asked_for(tmp_path):
         assert wide == round(float(PdfReader(out).pages[0].mediabox[2]))
 
 
+def test_what_was_put_in_for_this_call_stands_at_the_head(tmp_path):
+    """So that nobody takes the paper for the file's own; the fingerprint is another one, too."""
+    tub, out = tmp_path / "tub.yaml", tmp_path / "out.pdf"
+    tub.write_text(TEXT, encoding="utf-8")
+    args = ["papers", str(tub), "--for", "plumber", "--out", str(out), "--set", "place.altitude=300 m"]
+    assert 0 == CliRunner().invoke(cli, args).exit_code
+    plain = CliRunner().invoke(cli, ["check", str(tub), "--fingerprint"]).output
+    changed = CliRunner().invoke(cli, ["check", str(tub), "--fingerprint", *args[-2:]]).output
+    found = read_back(out.read_bytes())
+    assert squeezed("Changed for this paper: place.altitude=300 m") in found
+    assert squeezed(f"file {changed}") in found
+    assert squeezed(f"file {plain}") not in found
+
+
 def test_without_a_name_nothing_is_written_over(tmp_path, monkeypatch):
     """The file that the papers get by themselves is made once; a second time it has to be named."""
     monkeypatch.chdir(tmp_path)
