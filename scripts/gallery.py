@@ -1,4 +1,4 @@
-"""Make the pictures of the README: `python scripts/gallery.py [plant] [page] [paper] [measured]`, or all.
+"""Make the pictures of the README: `python scripts/gallery.py [NAME ...]`, all of them without a name.
 
 The plant is drawn by cyclesim itself. The page is opened in the Chromium and driver of this machine, and its
 timeline zoomed to the days in which a valve stays turned. The paper is drawn by poppler's pdftoppm.

@@ -503,8 +503,8 @@ def test_what_if_adds_a_power_cut_to_those_of_the_file(tub: Path, tmp_path: Path
     [
         ("drought=2027-01-01 12:00/2 h", "expected outage=START/DURATION or cold=LOWEST/DURATION"),
         ("outage=2027-01-01 12:00", "expected outage=START/DURATION or cold=LOWEST/DURATION"),
-        ("cold=-18 degC", "expected cold=LOWEST/DURATION"),
-        ("cold=-18 degC/3 days/2027-01-01/2", "expected cold=LOWEST/DURATION"),
+        ("cold=-18 degC", "or cold=LOWEST/DURATION, e.g."),
+        ("cold=-18 degC/3 days/2027-01-01/2", "or cold=LOWEST/DURATION, e.g."),
         ("cold=-18/3 days", "expected a temperature"),
         ("cold=-18 degC/3 dys", "expected a time"),
         ("cold=-61 degC/3 days", "-60 to 60 degC"),
