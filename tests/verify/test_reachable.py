@@ -71,7 +71,7 @@ CIRCUITS = (
 
 
 def under_each_fault(scenario):
-    """Of each single fault: its sentence, the states of a week that no search reaches, how many there were."""
+    """Of each single fault: its sentence, the states of a week that no search reaches, how many were seen."""
     plant, programme = Assembly(scenario), Programme(scenario)
     cone = cone_of(plant, programme, [], whole=True)
     env = Environment(plant, programme, Calendar(programme), cone)
