@@ -165,7 +165,7 @@ def test_a_plant_written_in_us_units_is_told_in_them_but_for_what_it_says_itself
     out = tmp_path / "page.html"
     for more, unit, length, water in (
         ([], "°F", "20 ft", "tub | 400 gal"),
-        (["--units", "metric"], "°C", "6.1 m", "1510 L"),
+        (["--units", "metric"], "°C", "6.1 m", "1,514 L"),
     ):
         assert CliRunner().invoke(cli, [*words, str(out), *more]).exit_code == 0
         read = Read(out.read_text(encoding="utf-8"))

@@ -209,10 +209,11 @@ class Elements:
             yield f"{self._age(name)} (limit {self.limit_h:g} h)"
 
     def quantity(self, value: float, kind: str) -> str:
-        """A value in SI in the reader's units, to three digits."""
+        """A value in SI in the reader's units, to three digits, or whole where it has more."""
         text, unit = format_quantity(value, kind).split(" ", 1)
         amount = value_for(float(text), unit) if self.us and unit in METRIC else float(text)
-        return f"{float(f'{amount:.3g}'):g} {unit_for(unit, self.us)}"
+        told = f"{amount:,.0f}" if amount >= 1000.0 else f"{float(f'{amount:.3g}'):g}"
+        return f"{told} {unit_for(unit, self.us)}"
 
     def _size(self, leg: Leg) -> str:
         return leg.pipe.name if leg.pipe else f"bore {self.quantity(leg.bore_m, 'length')}"
