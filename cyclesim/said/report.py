@@ -151,7 +151,7 @@ def report(
         about=_about(result),
         verdict=told.verdict,
         tone=told.tone,
-        drawing=drawing(result.plant, metrics.legs, us),
+        drawing=drawing(result.plant, metrics.legs, us, result.findings),
         timeline=whole,
         spread=weeks,
         weeks=as_table(weeks),
