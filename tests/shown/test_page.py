@@ -193,6 +193,16 @@ def test_what_has_no_curve_is_named_and_so_is_who_hands_over() -> None:
     assert "firm: Tubs & <b>Sons</b>; client: The mill" in texts
 
 
+def test_a_file_that_is_named_is_told_by_its_name(tmp_path: Path) -> None:
+    """Prices in a CSV file: the path as it is written, not what it holds."""
+    rows = "".join(f"2027-01-0{day} 00:00,0.3\n" for day in range(1, 5))
+    (tmp_path / "prices.csv").write_text(f"time,price [EUR/kWh]\n{rows}", encoding="utf-8")
+    text = HARBOUR.read_text(encoding="utf-8").replace("tariff: 0.16 EUR/kWh", "tariff: {file: prices.csv}")
+    (tmp_path / "tub.yaml").write_text(text, encoding="utf-8")
+    told = {one.path: one.text for one in inputs(written(tmp_path / "tub.yaml"))}
+    assert "prices.csv" == told["supply.tariff.file"]
+
+
 def test_two_plants_stand_beside_each_other_in_their_own_numbers(tmp_path: Path) -> None:
     """Costs and ages of the table are those of each run alone."""
     other = SCHEDULES / "mill-race.yaml"
