@@ -219,12 +219,15 @@ def test_followed_in_short_pieces_every_leg_is_as_warm_as_slices(
 ) -> None:
     """With pieces of 2 s nothing runs straight for long: each leg within 0.2 K, the tub within 0.02 K.
 
-    Not the pump of 2 L: what passes it in some seconds is mixed by the slices within a second.
+    Where a pump is pushed backwards 0.5 K: the tub falls by 2 K in half a minute as cold legs empty into it,
+    and what has settled by then follows it without its seconds of delay. The pump of 2 L is left out: what
+    passes it in some seconds is mixed by the slices within a second.
     """
     monkeypatch.setattr(outside, "_FOLLOWED_S", 2)
     both = lived(network, check=check, seed=seed, days=0.5, followed=True)
     assert max(both.tub_k, both.first_k) < 0.02
-    assert {n: k for n, k in both.apart_k.items() if k > 0.2 and n in both.plant.sheet.legs} == {}
+    most_k = 0.2 if check else 0.5
+    assert {n: k for n, k in both.apart_k.items() if k > most_k and n in both.plant.sheet.legs} == {}
 
 
 @pytest.mark.parametrize("network", [ONE_SUCTION, OWN_SUCTION])
