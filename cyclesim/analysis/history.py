@@ -17,7 +17,7 @@ from cyclesim.analysis.energy import prices
 from cyclesim.analysis.spans import Spans, meet, spans, total_s, while_in
 from cyclesim.analysis.truth import Lasting, Timeline, duties_over_time, timeline
 from cyclesim.analysis.tub import Filtered, filtered
-from cyclesim.control.demands import Demand
+from cyclesim.control.demands import FLUSHES, Demand
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.prices import dearer
@@ -37,7 +37,7 @@ class History:
     @cached_property
     def truth(self) -> Timeline:
         """What truly happened."""
-        flushes = {d.name for d in self.programme.controller.demands if d.kind == "line flush"}
+        flushes = [d for d in self.programme.controller.demands if d.kind in FLUSHES]
         return timeline(self.plant, self.trace, flushes)
 
     @cached_property

@@ -16,6 +16,7 @@ from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Judged, NotJudg
 from cyclesim.analysis.flush_rules import FLUSH_VOLUMES
 from cyclesim.analysis.history import POWERLESS, History, movers, powerless
 from cyclesim.analysis.spans import Spans, join, longer, meet, spans, total_s, while_in, without
+from cyclesim.analysis.truth import running
 from cyclesim.control.demands import Demand
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.trace import Stream
@@ -275,10 +276,9 @@ def quiet_hours(history: History) -> Judged:
     quiet = spans(history.programme.quiet_spans(trace.begin_utc, trace.span_s))
     mend = f"move it out of {quiet_.from_time:%H:%M} to {quiet_.to_time:%H:%M}"
     for pump, speed in quiet_.applies_to:
-        own = list(history.plant.speeds[pump])
-        loud = meet(while_in(trace.pumps[pump], *([speed] if speed in own else own)), quiet)
+        loud = meet(running(trace, history.plant, pump, speed), quiet)
         subject = as_written(pump, speed)
-        for who, part in _by_decider(loud, trace.deciding[pump]):
+        for who, part in _by_whom(history, pump, loud):
             cause = who or "nobody: it was running still"
             for start, end in part.tolist():
                 yield Breach(subject, cause, end - start, "s", lasting(end - start), mend, start, end - start)
@@ -335,6 +335,16 @@ def _why_not_served(history: History, demand: Demand, who: str) -> tuple[str, st
     if sheet and sheet.minimum_run_s:
         return "the pump must first run its minimum time at another speed", "start it later"
     return "the controller does not start its pump", "see which interlock or trip keeps it off"
+
+
+def _by_whom(history: History, name: str, a: Spans) -> list[tuple[str, Spans]]:
+    """A set parted by who decided a pump, or by the demands for a blower, of which no decider is kept."""
+    trace = history.trace
+    if name in trace.deciding:
+        return _by_decider(a, trace.deciding[name])
+    asking = dict.fromkeys(d.name for d in history.programme.controller.demands if d.pump == name)
+    parts = [(who, meet(a, while_in(trace.demands[who], "raised"))) for who in asking]
+    return [(who, part) for who, part in parts if len(part)]
 
 
 def _by_decider(a: Spans, deciding: Stream[str]) -> list[tuple[str, Spans]]:

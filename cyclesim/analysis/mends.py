@@ -13,7 +13,7 @@ from cyclesim.scenario.blocks.heat_sources import Proof
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import DEMANDS, Block
 from cyclesim.simulation.assembly import Assembly
-from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.programme import AIR_FLUSH, Programme
 
 _Of = Callable[[Scenario], Scenario]
 
@@ -89,6 +89,9 @@ def flush_away_from_people(plant: Assembly, programme: Programme, about: Subject
     if schedule.ranks and schedule.ranks[0] != "bathing":
         above = _with_value(("bathing", *ranks), "schedule", "ranks")
         yield Change("let bathing stand above all in schedule.ranks", above)
+    if about.name == AIR_FLUSH:
+        yield Change("take it out of the schedule", _with_value((), "schedule", "air_line_flushes"))
+        return
     run = next(t.run for t in programme.timed if t.demand.name == about.name)
     other_flushes = tuple(r for r in schedule.line_flushes if r is not run)
     sentence = "flush by hand when nobody bathes, and take it out of the schedule"

@@ -11,7 +11,8 @@ from cyclesim.analysis.ages import when
 from cyclesim.analysis.history import History
 from cyclesim.analysis.metrics import LegMetrics, PromisesMetrics
 from cyclesim.analysis.outages import TUB, had_it_failed
-from cyclesim.analysis.spans import join, meet, spans, total_s, while_in
+from cyclesim.analysis.spans import join, meet, spans, total_s
+from cyclesim.analysis.truth import running
 from cyclesim.analysis.tub import water_c_at
 
 
@@ -84,8 +85,7 @@ def _loud_h(history: History) -> float | None:
     quiet = spans(history.programme.quiet_spans(trace.begin_utc, trace.span_s))
     loud = []
     for pump, speed in wanted.applies_to:
-        own = list(history.plant.speeds[pump])
-        loud.append(while_in(trace.pumps[pump], *([speed] if speed in own else own)))
+        loud.append(running(trace, history.plant, pump, speed))
     return total_s(meet(join(*loud), quiet)) / 3600.0
 
 

@@ -11,6 +11,7 @@ from cyclesim.analysis.combinations import as_written, while_at
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Rule, Subject
 from cyclesim.analysis.supply import CONTINUOUS_SHARE, Load, carried, loads_at, overloads
 from cyclesim.analysis.truth import Snapshot
+from cyclesim.control.demands import FLUSHES
 from cyclesim.scenario.blocks.data_sheets import Pump
 from cyclesim.scenario.blocks.schedule import Block
 from cyclesim.simulation.assembly import Assembly
@@ -176,7 +177,7 @@ def _overload_mend(fed: Sequence[Load], drawn_a: float, breaker_a: float, plant:
 
 
 def flush_onto_people(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
-    """A line flush decides a pump while people are in the water: jets come on, and old water comes in."""
+    """A flush decides a pump or a blower while people are in the water: what stood in the lines comes out."""
     del plant
     for pump, demand in snapshot.flushing if snapshot.people else ():
         yield Breach(demand, f"it runs {pump} while people are in the water", None, "s", "")
@@ -241,7 +242,7 @@ def _pumps_of_two_speeds(plant: Assembly, programme: Programme) -> Iterator[Subj
 def _flushes(plant: Assembly, programme: Programme) -> Iterator[Subject]:
     """Every line flush, where somebody bathes."""
     for demand in programme.controller.demands if plant.scenario.schedule.bathing else ():
-        if demand.kind == "line flush":
+        if demand.kind in FLUSHES:
             yield Subject(demand.name, (demand.pump,), people=True, flush=True)
 
 
@@ -328,7 +329,7 @@ RULES: tuple[Rule, ...] = (
         "flush-onto-people",
         "state",
         "danger",  # jets come on unasked, and what stood in the lines comes out onto people
-        sentence="No line flush runs a pump while people are in the water.",
+        sentence="No flush of lines, by water or by air, runs while people are in the water.",
         source=PRACTICE,
         mend="move the flush, or let bathing stand above it in schedule.ranks",
         judge=flush_onto_people,

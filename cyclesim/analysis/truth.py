@@ -30,7 +30,9 @@ from cyclesim.analysis.spans import (
     without,
 )
 from cyclesim.analysis.spans import covers as covered
+from cyclesim.control.demands import Demand
 from cyclesim.simulation.assembly import Assembly, PlantDuty
+from cyclesim.simulation.programme import AIR
 from cyclesim.simulation.trace import Stream, Trace
 from cyclesim.simulation.wired import water_at
 
@@ -72,7 +74,7 @@ class Snapshot(NamedTuple):
     people: bool = False
     """Whether somebody is in the water: under a closed cover nobody bathes."""
     flushing: tuple[tuple[str, str], ...] = ()
-    """(pump, demand) of each line flush that decides a pump."""
+    """(pump or blower, demand) of each flush that decides one."""
     treatments: tuple[tuple[str, SourceTruth], ...] = ()
     """As `sources`, of treatment devices."""
     started: frozenset[str] = frozenset()
@@ -167,14 +169,20 @@ def _lane(stream: Stream[str], coasts_s: float) -> list[tuple[float, str]]:
     return lane
 
 
+def running(trace: Trace, plant: Assembly, name: str, speed: str) -> Spans:
+    """When a pump ran at a speed, at any where its name alone is meant, or a blower ran."""
+    own = plant.speeds.get(name, ("on",))
+    return while_in({**trace.pumps, **trace.blowers}[name], *([speed] if speed in own else own))
+
+
 def people_in(trace: Trace) -> Spans:
     """When somebody is in the water: under a closed cover nobody bathes."""
     anybody = without(spans([(0.0, float(trace.span_s))]), while_in(trace.people, "0"))
     return meet(anybody, while_in(trace.cover, "off"))
 
 
-def timeline(plant: Assembly, trace: Trace, flushes: Collection[str] = ()) -> Timeline:
-    """The trace as snapshots of what is true. *flushes* are the demands that are line flushes."""
+def timeline(plant: Assembly, trace: Trace, flushes: Collection[Demand] = ()) -> Timeline:
+    """The trace as snapshots of what is true. *flushes* are the demands that flush lines."""
     any_flow, enough = _flows(plant, trace)
     inertia, devices = Inertia.of(plant), [*trace.sources, *trace.treatments]
     closed = _closed(plant, trace, inertia)
@@ -190,12 +198,7 @@ def timeline(plant: Assembly, trace: Trace, flushes: Collection[str] = ()) -> Ti
     lasting = _lasting(closed) if plant.scenario.supply.region == "north_america" else {}
     facts += lasting.values()
     people = people_in(trace)
-    flushing = {
-        (pump, name): while_in(stream, name)
-        for pump, stream in trace.deciding.items()
-        for name in stream.labels
-        if name in flushes
-    }
+    flushing = _flushing(trace, flushes)
     started = {name: while_in(stream, "closed") for name, stream in trace.starters.items()}
     facts += [people, *flushing.values(), *started.values(), while_in(trace.level, "low")]
     streams = [*trace.pumps.values(), *trace.blowers.values(), *trace.sources.values()]
@@ -229,6 +232,24 @@ def timeline(plant: Assembly, trace: Trace, flushes: Collection[str] = ()) -> Ti
         )
         snapshots.append((snapshot, where(edges, row_of_piece == k)))
     return Timeline(tuple(snapshots), hot, any_flow, enough, closed, people)
+
+
+def _flushing(trace: Trace, flushes: Collection[Demand]) -> dict[tuple[str, str], Spans]:
+    """When each flush decides its pump; a blower, of which no decider is kept, blows for no other."""
+    names = {demand.name for demand in flushes}
+    found = {
+        (pump, name): while_in(stream, name)
+        for pump, stream in trace.deciding.items()
+        for name in stream.labels
+        if name in names
+    }
+    raised = {name: while_in(stream, "raised") for name, stream in trace.demands.items()}
+    for demand in flushes:
+        if demand.pump in trace.blowers:
+            first = [when for name, when in raised.items() if name.endswith(f", {AIR}")]
+            alone = without(raised[demand.name], join(NONE, *first))
+            found[demand.pump, demand.name] = meet(alone, while_in(trace.blowers[demand.pump], "on"))
+    return found
 
 
 def _distinct(columns: Sequence[NDArray[np.int64]]) -> tuple[list[list[int]], NDArray[np.int64]]:

@@ -8,38 +8,66 @@ import click
 
 from cyclesim.cli.shared import (
     BROKEN,
+    MOST_DAYS,
     OK,
     STDOUT,
     cli,
     loaded,
     output_file,
-    scenario_file,
     show_page,
+    told_file,
     write_text,
 )
 
 
 @cli.command()
-@scenario_file
+@told_file
 @click.argument("readings", type=click.Path(path_type=Path))
-@output_file("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen.")
-def measured(file: Path, sets: tuple[str, ...], readings: Path, json_file: Path | None) -> int:
+@click.option("--days", type=click.IntRange(1, MOST_DAYS), metavar="N",
+              help="How many days what follows is worked out for; a whole year unless given.")  # fmt: skip
+@output_file("--write", "new_file", help="Write the scenario with the likeliest cause in it to FILE.yaml.")
+@output_file("--json", "json_file", help="Write every number as JSON to FILE, with - to the screen.")
+def measured(
+    file: Path,
+    sets: tuple[str, ...],
+    readings: Path,
+    days: int | None,
+    new_file: Path | None,
+    json_file: Path | None,
+) -> int:
     """Lay what was measured at the finished plant (READINGS) beside what FILE predicts.
 
-    Exit status 1 where a reading differs by more than both may be off by.
+    Says what explains it, what to measure next and what follows. Exit status 1 where a reading differs by
+    more than both may be off by.
     """
-    _spared(readings, json_file)
-    scenario = loaded(file, sets, json_file)
+    if new_file is not None and sets:
+        raise click.UsageError(
+            "--write writes FILE anew and cannot take what --set changes into it: change FILE first, or "
+            "leave one of the two out."
+        )
+    from cyclesim.decide.tuning.written import text_of
+
+    read = text_of(file)
+    _spared(readings, new_file, json_file)
+    scenario = loaded(file, sets, new_file, json_file)
+    from cyclesim.decide.readings.corrected import corrected_text
     from cyclesim.decide.readings.measured import measured as measured_
     from cyclesim.said.measured import measured_page, measured_values
     from cyclesim.scenario.reading.readings import load_readings
     from cyclesim.shown.as_json import as_text
 
-    found = measured_(scenario, load_readings(readings, scenario))
+    found = measured_(scenario, load_readings(readings, scenario), days=days)
+    after = ""
+    if new_file is not None and found.corrected:
+        text = corrected_text(file, read, scenario, found.corrected, found.date, new_file)
+        write_text(new_file, text)
+        after = f"\nWritten to {new_file}: try it with cyclesim run {new_file}\n"
+    elif new_file is not None:
+        after = f"\n{new_file} is not written: no cause stands out that a key of the file could say.\n"
     if json_file is not None:
         write_text(json_file, as_text(measured_values(found)))
     if json_file != STDOUT:
-        show_page(measured_page(found))
+        show_page(measured_page(found), after)
     return OK if all(row.agrees for row in found.compared) else BROKEN
 
 

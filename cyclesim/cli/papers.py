@@ -84,7 +84,7 @@ def papers(
         with sweeping(None, None, False, "varying inputs") as how:
             sure = confidence(scenario, how=how)
     made_on = (day or date.today()).isoformat()
-    over = HandOver(scenario, digits, sets, made_on, __version__, beside, sure)
+    over = HandOver(scenario, digits, sets, made_on, __version__, in_us_units(), beside, sure)
     done = read_done_tests(done_file, [test.id for test in over.tests], digits) if done_file else {}
     if json_file is not None:
         from cyclesim.shown.as_json import as_text

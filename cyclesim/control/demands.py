@@ -73,6 +73,10 @@ class Demand:
     calls: tuple[str, ...] = ()
 
 
+FLUSHES = ("line flush", "air line flush")
+"""The kinds of demands that blow out what stood in the lines."""
+
+
 @dataclass(frozen=True, slots=True)
 class BlockInterlock:
     """An interlock that keeps a source from firing, or a pump from one speed, while its condition is true."""

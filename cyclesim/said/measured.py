@@ -2,43 +2,24 @@
 
 from __future__ import annotations
 
-import math
-from typing import Any, NamedTuple
+from dataclasses import asdict
+from typing import Any
 
 from cyclesim.decide.readings.measured import Compared, Measured
 from cyclesim.said.cautions import ADVICE, say_cautions
-from cyclesim.said.page import Amount, Cell, Column, Page, words
+from cyclesim.said.explained import follows_values, next_values, say_explained, say_follows, say_next
+from cyclesim.said.page import Cell, Column, Page, words
+from cyclesim.said.reading_units import unit_of, with_off
 from cyclesim.said.words import count, day
 
+CAUSE = (
+    "A cause is what fits these readings best, not a diagnosis: look at the part before you change it, with "
+    "the power off and locked, and let licensed people open what is electrical or under pressure."
+)
 _OFF = (
     "± holds 90 of 100. A prediction's is what drawings, data sheets and the model's numbers are usually off "
     "by, about the middle of what is likely."
 )
-
-
-class _Unit(NamedTuple):
-    """The unit that a quantity is told in, and how many of it an SI unit is."""
-
-    unit: str
-    each: float = 1.0
-
-
-_UNITS = {
-    "head": _Unit("m"),
-    "flow": _Unit("L/min", 60_000.0),
-    "time": _Unit("s"),
-    "current": _Unit("A"),
-    "power": _Unit("W"),
-    "temperature": _Unit("°C"),
-    "energy": _Unit("kWh", 1.0 / 3.6e6),
-}
-_HOURS = _Unit("h", 1.0 / 3600.0)
-_LONG_S = 7200.0
-
-
-def unit_of(quantity: str, value: float) -> tuple[str, float]:
-    """The unit in which a value of this quantity is told, and how many of it an SI unit is."""
-    return _HOURS if quantity == "time" and value >= _LONG_S else _UNITS[quantity]
 
 
 def measured_page(found: Measured) -> Page:
@@ -48,8 +29,21 @@ def measured_page(found: Measured) -> Page:
     if found.about:
         page.line(found.about)
     _say_compared(page, found)
-    say_cautions(page, [ADVICE])
+    if found.explained is not None:
+        say_explained(page, found.explained)
+        say_next(page, found.next_readings)
+    if found.follows is not None:
+        say_follows(page, found.follows)
+        page.line(_would_say(found))
+    say_cautions(page, [CAUSE, ADVICE])
     return page
+
+
+def _would_say(found: Measured) -> str:
+    if not found.corrected:
+        return "No key of the file says that cause: --write would write nothing."
+    keys = "; ".join(f"{path}: {value}" for path, value in found.corrected.items())
+    return f"With --write the file says {keys}."
 
 
 def _say_compared(page: Page, found: Measured) -> None:
@@ -86,14 +80,8 @@ def _say_compared(page: Page, found: Measured) -> None:
 
 
 def _both(row: Compared) -> tuple[Cell, Cell]:
-    unit, each = unit_of(row.quantity, row.read)
-
-    def amount(value: float, off: float) -> Cell:
-        if math.isinf(value):
-            return "never"
-        return Amount(value * each, unit, 3, "figures", after=f"±{off * each:.2g}")
-
-    return amount(row.read, row.read_off), amount(row.predicted, row.predicted_off)
+    predicted = with_off(row.quantity, row.predicted, row.predicted_off)
+    return with_off(row.quantity, row.read, row.read_off), predicted
 
 
 def _verdict(row: Compared) -> str:
@@ -107,6 +95,10 @@ def measured_values(found: Measured) -> dict[str, Any]:
         "about": found.about,
         "date": found.date,
         "readings": [_values(row) for row in found.compared],
+        "explained": None if found.explained is None else asdict(found.explained),
+        "next_readings": [next_values(reading) for reading in found.next_readings],
+        "corrected": dict(found.corrected),
+        "follows": None if found.follows is None else follows_values(found.follows),
     }
 
 

@@ -90,6 +90,8 @@ class Report:
 
     title: str
     span: str
+    about: tuple[str, ...]
+    """Who hands it over to whom, as far as the file says so."""
     verdict: str
     tone: Tone
     drawing: Drawing
@@ -120,7 +122,7 @@ def report(
     chapters = (
         Chapter("answer", "What it comes to", _page(_say_answer, result, told)),
         Chapter("plant", "The plant", _page(_say_plant, result)),
-        Chapter("timeline", "What happened when", ()),
+        Chapter("timeline", "What happened when", _page(_say_left_out, result, whole)),
         Chapter("stale", "How stale the water gets", (*_page(_say_legs, result),)),
         _energy(metrics.energy, _page(_say_energy, result)),
         Chapter(
@@ -143,6 +145,7 @@ def report(
         title=about.title,
         span=f"{count(about.days, 'day')} from {first.day} {first:%B %Y}, {about.time_zone} "
         f"({count(about.warm_up_days, 'day')} of warm-up not counted); cyclesim {about.version}",
+        about=_about(result),
         verdict=told.verdict,
         tone=told.tone,
         drawing=drawing(result.plant, metrics.legs, us),
@@ -153,6 +156,12 @@ def report(
         machines=_machines(result),
         chapters={chapter.name: chapter for chapter in chapters},
     )
+
+
+def _about(result: Result) -> tuple[str, ...]:
+    about = result.scenario.about
+    named = ("firm", "client", "address", "drawing", "revision")
+    return () if about is None else tuple(f"{n}: {v}" for n in named if (v := getattr(about, n)) is not None)
 
 
 def _page(say: Callable[..., None], *told: object) -> tuple[Block, ...]:
@@ -213,6 +222,17 @@ def _say_energy(page: Page, result: Result) -> None:
             for month in energy.by_month
         ]
         page.table(columns, rows, f"{'Money' if what == 'cost' else 'Energy'} by month and device")
+
+
+def _say_left_out(page: Page, result: Result, whole: Stretch) -> None:
+    """Legs that have no curve, and why."""
+    aged = {n: m for n, m in result.metrics.legs.items() if m.kind in ("leg", "last jet", "dead end")}
+    drawn = {name for name, _, _ in whole.oldest}
+    still = [name for name, leg in aged.items() if leg.oldest_water_h is None]
+    if still:
+        page.line(f"No curve, as nothing ever moves its water: {listed(still)}.")
+    if len(aged) > len(drawn) + len(still):
+        page.line(f"Of {len(aged)} legs and last jets, the {len(drawn)} whose water gets oldest are drawn.")
 
 
 def _energy(energy: EnergyMetrics, blocks: tuple[Block, ...]) -> Chapter:

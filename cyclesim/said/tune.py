@@ -15,6 +15,7 @@ from cyclesim.decide.tuning.programmes import Daily
 from cyclesim.decide.tuning.space import FILTER, FLUSH
 from cyclesim.decide.tuning.thumbs import SOURCE
 from cyclesim.decide.tuning.tuning import Changed, Choice, Tuning
+from cyclesim.decide.tuning.wishes import in_words
 from cyclesim.said.cautions import ADVICE, WATER, say_cautions
 from cyclesim.said.page import Cell, Column, Page, Row, words
 from cyclesim.said.words import count, number
@@ -43,6 +44,7 @@ def tune_page(tuning: Tuning) -> Page:
         )
     else:
         page.line(f"On a grid of {grid} no programme can be placed that keeps every limit.")
+    page.line(f"Asked for: {in_words(tuning.space)} (tuning: in the file).")
     if tuning.recommended is not None:
         _say_recommended(page, tuning, tuning.recommended)
         _say_best(page, tuning)
@@ -61,7 +63,11 @@ def tune_page(tuning: Tuning) -> Page:
 
 
 def _say_recommended(page: Page, tuning: Tuning, chosen: Choice) -> None:
-    page.heading("Key this in")
+    if chosen.lacks:
+        page.heading("No programme keeps what is asked for; the nearest one")
+        page.line(f"Key it in only if you accept this: {'; '.join(chosen.lacks)}.", tone="mind")
+    else:
+        page.heading("Key this in")
     _say_programme(page, chosen.programme)
     page.line()
     for reason in reasons(tuning, chosen):
@@ -126,6 +132,8 @@ def _say_best(page: Page, tuning: Tuning) -> None:
     if len(shown) < len(tuning.best):
         page.line(f"{len(tuning.best) - len(shown)} more lie between; --json has all.")
     page.line("* the one above: of those within 1 % of the least cost, the one that is heard least.")
+    if any(choice.lacks for choice in shown):
+        page.line("Outside: no rule is broken, but less is kept than is asked for; shown for what it saves.")
 
 
 def spread(best: Sequence[Choice], chosen: Choice | None) -> list[Choice]:
@@ -161,6 +169,13 @@ def a_day(tuning: Tuning, choice: Choice) -> tuple[float, ...]:
 def _timed(tuning: Tuning, choice: Choice) -> Iterator[Row]:
     yield _row(tuning, choice, f"{in_short(choice.programme)}{' *' if choice is tuning.recommended else ''}")
     yield Row((_times(choice.programme),), level=1)
+    yield from _outside(choice)
+
+
+def _outside(choice: Choice) -> Iterator[Row]:
+    """What it lacks beside margins and minimums, below its row."""
+    if choice.lacks:
+        yield Row((f"outside: {'; '.join(choice.lacks)}",), choice.name, 1)
 
 
 def in_short(programme: Daily) -> str:
@@ -265,6 +280,8 @@ def _say_thumbs(page: Page, tuning: Tuning) -> None:
             )
             broken = choice.refused[0]
             rows.append(Row((f"breaks {broken.rule}: {broken.subject}{others}",), choice.name, 1))
+        else:
+            rows += _outside(choice)
     title = "Beside it: the file's own programme, and rules of thumb"
     page.table(_columns(tuning, "programme"), rows, title)
     page.line(f"About 30 s about twice a day is {SOURCE}.")
@@ -340,6 +357,7 @@ def tune_values(tuning: Tuning) -> dict[str, Any]:
                 for entry in chosen.programme.entries
             ],
             "refused_for": [asdict(finding) for finding in chosen.refused],
+            "lacks": list(chosen.lacks),
             "outcome": chosen.outcome.as_values(),
         }
 
@@ -358,6 +376,7 @@ def tune_values(tuning: Tuning) -> dict[str, Any]:
         "title": tuning.scenario.title,
         "days": tuning.days,
         "grid_s": tuning.space.step_s,
+        "asked_for": in_words(tuning.space),
         "tried": tuning.tried,
         "held": tuning.held,
         "recommended": choice(tuning.recommended),

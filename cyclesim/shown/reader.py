@@ -16,7 +16,7 @@ from cyclesim.units import METRIC, slope_for, unit_for, value_for
 
 _NUMBER = r"[-+]?\d[\d,]*(?:\.\d+)?"
 _UNITS = "|".join(re.escape(unit) for unit in sorted(METRIC, key=len, reverse=True))
-_MORE = rf"(?: (?:to|and|of|or|from) (?:at most )?{_NUMBER})*"
+_MORE = rf"(?: (?:to|and|of|or|from) (?:at most )?{_NUMBER})*(?: ±{_NUMBER})?"
 _QUANTITIES = re.compile(rf"(?P<numbers>(?<![\w.,+-]){_NUMBER}{_MORE}) (?P<unit>{_UNITS})(?![\w²³/(*])")
 _MOST_FIGURES = 4
 
@@ -81,6 +81,8 @@ def sentence(text: str, us: bool) -> str:
 
     >>> sentence("28.5 L/min of at least 30 L/min, 35.2 of 36 degC", True)
     '7.53 gpm of at least 7.9 gpm, 95.4 of 97 °F'
+    >>> sentence("10.2 ±0.31 m", True)
+    '33.5 ±1.02 ft'
     >>> sentence("between 20 and 45 degC; 1.5 W/(m K); main low", False)
     'between 20 and 45 °C; 1.5 W/(m K); main low'
     """

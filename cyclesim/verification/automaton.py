@@ -21,6 +21,7 @@ from collections.abc import Iterator, Sequence
 from itertools import combinations
 
 from cyclesim.analysis.truth import Snapshot, source_truth
+from cyclesim.control.demands import FLUSHES
 from cyclesim.control.step import POWER_LOST
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.wired import WhatIsOn
@@ -236,7 +237,7 @@ class Automaton(Instants):
         flushing = tuple(
             (p.name, c.demands[d].name)
             for p, d in zip(c.pumps, deciding, strict=True)
-            if d >= 0 and c.demands[d].kind == "line flush"
+            if d >= 0 and c.demands[d].kind in FLUSHES
         )
         lasting: frozenset[tuple[str, str]] = frozenset()
         if self.plant.scenario.supply.region == "north_america":  # any of it may have run for hours

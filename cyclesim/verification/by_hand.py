@@ -29,10 +29,12 @@ BY_WATCH_S, DAY_S = 2.0, 86_400
 
 @dataclass(frozen=True)
 class HandTests:
-    """Every test that tells something, and the barriers that none tells."""
+    """Every test that tells something, the barriers that none tells, and what the plant as drawn lets on."""
 
     tests: tuple[HandTest, ...]
     untold: tuple[PlantBarrier, ...]
+    unheld: tuple[HandTest, ...] = ()
+    """Tests that the plant as drawn does not pass: something comes on that has no water, or no word of it."""
 
 
 def hand_tests(scenario: Scenario) -> HandTests:
@@ -40,10 +42,12 @@ def hand_tests(scenario: Scenario) -> HandTests:
     plant, programme = Assembly(scenario), Programme(scenario)
     every = tuple(barriers(plant, programme))
     lacking = {barrier: without(scenario, barrier) for barrier in every}
-    tests = []
+    tests, unheld = [], []
     for script in scripts(plant, programme):
         reads_s, _ = _run(plant, programme, script)
         if not _passes(script, reads_s, plant, programme):
+            if script.kind in ("stays off", "wire off", "own start"):
+                unheld.append(replace(script, reads_s=reads_s))
             continue
         told = []
         for barrier, (other, added) in lacking.items():
@@ -56,7 +60,8 @@ def hand_tests(scenario: Scenario) -> HandTests:
         if told:
             tests.append(replace(script, reads_s=reads_s, tells=tuple(told)))
     known = {told.barrier for test in tests for told in test.tells}
-    return HandTests(tuple(tests), tuple(barrier for barrier in every if barrier not in known))
+    untold = tuple(barrier for barrier in every if barrier not in known)
+    return HandTests(tuple(tests), untold, tuple(unheld))
 
 
 def _parts(scenario: Scenario) -> tuple[Assembly, Programme]:

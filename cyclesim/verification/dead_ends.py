@@ -12,6 +12,7 @@ from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
 from cyclesim.analysis.plant_rules import programme_does_not_fit
 from cyclesim.analysis.spans import meet, spans, total_s, without
+from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import TREATMENT, Programme
 from cyclesim.verification.answer import DeadEnd
@@ -150,6 +151,7 @@ def _of_calendar(plant: Assembly, programme: Programme, calendar: Calendar) -> I
     yield from _starved(programme, calendar)
     yield from _overlapping(programme, calendar)
     yield from _in_quiet_hours(programme, calendar)
+    yield from _still_in_quiet_hours(plant, programme, calendar)
     for breach in programme_does_not_fit(plant, programme):
         if isinstance(breach, Breach):
             yield DeadEnd(
@@ -206,4 +208,26 @@ def _in_quiet_hours(programme: Programme, calendar: Calendar) -> Iterator[DeadEn
                 "inside quiet hours",
                 entry.demand.name,
                 f"it runs {as_written(*asks)}, which is to be off then",
+            )
+
+
+def _still_in_quiet_hours(plant: Assembly, programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
+    """A leg that nothing may move for longer than its water may be old, whatever is programmed."""
+    quiet, limit_h = programme.scenario.schedule.quiet_hours, plant.scenario.limits.water_age_s / 3600.0
+    if quiet is None:
+        return
+    longest_h = (
+        max((b - a for a, b in programme.quiet_spans(calendar.begin, calendar.span_s)), default=0) / 3600.0
+    )
+    off = {(pump, own) for pump, speed in quiet.applies_to for own in plant.speeds.get(pump, ())
+           if speed in (own, "on")}  # fmt: skip
+    every = [(pump, speed) for pump, speeds in plant.speeds.items() for speed in speeds]
+    for name in plant.sheet.legs if longest_h > limit_h else ():
+        moves = [at for at in every if abs(plant.duty(plant.at(*at)).flow_m3_s(name)) > STILL_M3_S]
+        if moves and off.issuperset(moves):
+            yield DeadEnd(
+                "cannot be met",
+                name,
+                f"the quiet hours keep off all that moves it for {longest_h:.1f} h, and its water may be "
+                f"{limit_h:.1f} h old",
             )

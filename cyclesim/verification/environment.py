@@ -8,6 +8,7 @@ from itertools import combinations, product
 from math import prod
 from typing import Literal
 
+from cyclesim.control.demands import FLUSHES
 from cyclesim.control.step import LEVEL_LOW, POWER_LOST, WAITS
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import FROST, HEATING, SAMPLING, Programme
@@ -171,7 +172,7 @@ class Environment:
         row: list[object] = [bool(mask & calls) for calls in controller.calls]
         for order in controller.orders:
             first = next(((k, level) for bit, k, level in order if mask & bit), (-1, 0))
-            flush = self._tells_flush and first[0] >= 0 and controller.demands[first[0]].kind == "line flush"
+            flush = self._tells_flush and first[0] >= 0 and controller.demands[first[0]].kind in FLUSHES
             row.append((first[1], first[0] if flush else -1))
         return tuple(row)
 

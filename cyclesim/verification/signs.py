@@ -23,7 +23,7 @@ from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly, jet_name
 from cyclesim.simulation.drive import Begins, by_calendar
 from cyclesim.simulation.engine import PlantRun
-from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.programme import HEATING, Programme
 from cyclesim.simulation.trace import Trace
 from cyclesim.verification.faults import FAULTS, FaultyPlant, PlantFault, faults_of, welds
 
@@ -56,7 +56,9 @@ class Noticed:
 
 
 def noticed(scenario: Scenario, begin: date | None = None) -> tuple[Noticed, ...]:
-    """Every single fault that the engine can be given, with what is noticed of it in a week.
+    """Every single fault that a run can be given, with what is noticed of it in a week.
+
+    Beside those that stories are replayed with, a temperature sensor that reads high or low.
 
     *begin*: the first day of the week; 1 February of the file's year unless given.
     """
@@ -66,11 +68,16 @@ def noticed(scenario: Scenario, begin: date | None = None) -> tuple[Noticed, ...
     found = []
     for fault in faults_of(plant, programme):
         kind = FAULTS[fault.kind]
-        if kind.replayed and fault.kind not in _SKIPPED and not kind.known:
+        if (kind.replayed and fault.kind not in _SKIPPED and not kind.known) or _misreads(fault):
             faulty = FaultyPlant(plant, frozenset({fault}))
             week = _Week(plant, faulty, programme, first, fault)
             found.append(Noticed(fault, tuple(week.signs(sound))))
     return tuple(found)
+
+
+def _misreads(fault: PlantFault) -> bool:
+    """Whether the heating's sensor is off to one side, so that it always calls for heat, or never does."""
+    return fault.kind == "sensor" and fault.subject in ("high", "low")
 
 
 class _Week:
@@ -84,6 +91,10 @@ class _Week:
         kind = FAULTS[fault.kind] if fault else None
         if fault is not None and kind is not None and kind.welds:
             drive = replace(drive, welds=[(0, *contact) for contact in welds([fault])])
+        if fault is not None and _misreads(fault) and drive.heating is not None:
+            calls = [(0, drive.span_s)] if fault.subject == "low" else []
+            raised = {f"{d.name}.raised": calls for d in programme.controller.demands if d.kind == HEATING}
+            drive = replace(drive, heating=None, facts={**drive.facts, **raised})
         if kind is not None and kind.low:
             drive = replace(drive, facts={**drive.facts, LEVEL_LOW: [(0, drive.span_s)]})
         run = PlantRun(plant, programme.controller, drive)

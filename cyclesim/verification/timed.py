@@ -91,5 +91,5 @@ def _at_least(kind: str, name: str, is_s: float, limit_s: float, seen: Breach | 
     said = f"it has no {kind}, expected {lasting(limit_s)}"
     if is_s:
         enough = "is long enough" if holds else "is too short"
-        said = f"its {kind} of {lasting(is_s)} {enough} (expected {lasting(limit_s)})"
+        said = f"its {kind} of {lasting(is_s)} {enough} ({lasting(limit_s)} expected)"
     return Timed(kind, name, is_s, limit_s, holds, seen is None, said + _in_year(holds, seen))

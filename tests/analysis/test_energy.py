@@ -50,6 +50,21 @@ def test_months_part_energy_and_cost(run: Run) -> None:
     assert [pytest.approx(22.08)] * 2 == [m.cost for m in months]
 
 
+def test_months_part_what_each_device_took(run: Run) -> None:
+    """The element (2300 W) fires in two days of March alone, the pump (300 W) runs in two of April."""
+    day = 86_400
+    history = run(
+        hours=96,
+        first_day=date(2027, 3, 30),
+        sources={"element": [(0, "firing"), (2 * day, "off")]},
+        pumps={"main": [(0, "stopped"), (2 * day, "low")]},
+    )
+    march, april = measure(history).energy.by_month
+    assert [pytest.approx(110.4), 0.0] == [m.by_device["element"].energy_kwh for m in (march, april)]
+    assert [0.0, pytest.approx(14.4)] == [m.by_device["main"].energy_kwh for m in (march, april)]
+    assert pytest.approx(22.08) == march.by_device["element"].cost == pytest.approx(march.cost)
+
+
 @given(
     st.lists(
         st.tuples(st.integers(0, 47), st.integers(0, 47), st.sets(st.integers(0, 6), min_size=1)).filter(

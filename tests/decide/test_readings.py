@@ -40,7 +40,7 @@ def would_be(scenario: Scenario, line: str, parts: OutOfOrder | None = None) -> 
 
 def found(scenario: Scenario, *lines: str) -> Measured:
     """What readings say."""
-    return measured(scenario, taken(scenario, *lines))
+    return measured(scenario, taken(scenario, *lines), days=2)
 
 
 def test_the_duty_of_two_parabolas_by_hand(loop: Scenario) -> None:

@@ -202,8 +202,8 @@ def test_advice_names_the_pump_that_would_do_with_less_power() -> None:
     assert found.best is not None
     assert "strong" == found.best.pump
     assert (
-        "of those that give every jet enough within what suction, filter and breaker bear and have flow to "
-        "spare" in said
+        "of the pumps that give every jet enough within what suction, filter and breaker bear and have flow "
+        "to spare" in said
     )
     assert "pump (as drawn) gives every jet enough with 400 W, but: only 1" in said
 

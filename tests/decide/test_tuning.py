@@ -12,13 +12,16 @@ from cyclesim.analysis.result import simulate
 from cyclesim.decide.sweeps.outcome import Outcome
 from cyclesim.decide.sweeps.sweep import HERE, How, job, run
 from cyclesim.decide.tuning import space as space_module
+from cyclesim.decide.tuning import wishes
 from cyclesim.decide.tuning.judged import refused_for
 from cyclesim.decide.tuning.programmes import Daily, Entry, own, scheduled
 from cyclesim.decide.tuning.space import FILTER, FLUSH
 from cyclesim.decide.tuning.tuning import Choice, Tuning, _recommended, tune
+from cyclesim.said.tune import tune_page
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.fields import PumpSpeed
 from cyclesim.scenario.reading.load import load
+from cyclesim.shown.terminal import printed
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
 DAYS = 6
@@ -29,6 +32,7 @@ SMALL = (
     "controller.filter_windows=1",
     "controller.flushes_a_day=2",
     "limits.warm_stagnation=5 days",
+    "tuning={margin: 0 %, filter_runs_a_day: 0, flushes_a_day: 0, filter_hours: 0 s}",
     "schedule.quiet_hours.from=23:00",
     "schedule.quiet_hours.to=03:00",
 )
@@ -169,3 +173,46 @@ def test_a_plant_of_which_nothing_can_be_tuned_says_so() -> None:
         tune(small("controller.time_step=7 min"), days=1)
     with pytest.raises(ValueError, match="at least one day"):
         tune(small(), days=0)
+
+
+# -- margins and minimums ----------------------------------------------------------------------------------
+
+WISHES = "tuning={margin: 20 %, filter_runs_a_day: 2, flushes_a_day: 1, filter_hours: 2 h}"
+
+
+def test_the_edge_of_a_limit_is_a_trade_off_and_never_first() -> None:
+    """Without wishes the cheapest heads the report, with water 18 h old where 19 h are allowed.
+
+    With 20 % of margin water is no older than 0.8 x 19 = 15.2 h; the other is shown beside it.
+    """
+    edge, found = tuned_at("limits.water_age=19 h"), tuned_at("limits.water_age=19 h", WISHES)
+    assert edge.recommended is not None
+    assert edge.recommended.outcome.oldest_water_h > 17.0
+    assert found.recommended is not None
+    assert found.recommended.lacks == ()
+    assert found.recommended.outcome.oldest_water_h <= 15.2
+    outside = [choice for choice in found.best if choice.lacks]
+    assert edge.recommended.programme in [choice.programme for choice in outside]
+    old = [choice for choice in outside if choice.outcome.oldest_water_h > 15.2]
+    assert old
+    assert all("19 h allowed" in choice.lacks[0] for choice in old)
+    assert found.best[0].lacks == ()
+
+
+def test_minimums_are_no_more_than_the_controller_takes() -> None:
+    """Two filter runs are wished and one window is there; no flush where it takes none."""
+    one = wishes.wished(space_module.space(small(WISHES)))
+    assert {FILTER: 1, FLUSH: 1} == one.least
+    none = wishes.wished(space_module.space(small(WISHES, "controller.flushes_a_day=0")))
+    assert {FILTER: 1, FLUSH: 0} == none.least
+    assert one.wanted_m3 == pytest.approx(1.2 * 2.0 * one.plant.volume_m3)
+
+
+def test_where_no_programme_keeps_the_margins_it_says_what_the_nearest_lacks() -> None:
+    """Four times a day and two flushes leave 12 h between; 60 % of 13 h is 7.8 h, which nothing keeps."""
+    found = tuned_at("limits.water_age=13 h", "tuning={margin: 40 %, filter_hours: 0 s}")
+    assert found.recommended is not None
+    assert "13 h allowed" in found.recommended.lacks[0]
+    text = printed(tune_page(found))
+    assert "No programme keeps what is asked for; the nearest one" in text
+    assert "Key this in\n" not in text

@@ -129,6 +129,18 @@ def test_a_text_that_means_something_elsewhere_stays_text(text):
     assert found.count(squeezed(text)) >= 3
 
 
+def test_names_and_reasons_of_the_file_stay_text_in_tables_and_tests():
+    """A run's name and an interlock's reason, each with signs that steer a typesetter."""
+    text = (SCHEDULES / "walled-garden.yaml").read_text(encoding="utf-8")
+    name, why = "#panic() $x$ <f>", "]#[ </script> *breaker*"
+    text = text.replace("{pump: main high, start:", f"{{name: '{name}', pump: main high, start:")
+    text = text.replace("because: the breaker", f"because: '{why}'")
+    made, _ = pdf(handed_over(load_text(text)).papers(("electrician",)))
+    found = read_back(made)
+    assert squeezed(f"element goes off at this: {name}") in found
+    assert found.count(squeezed(why)) >= 2
+
+
 def test_letters_of_other_scripts_are_set_and_what_no_font_has_is_told():
     """Hebrew and Arabic run from right to left in fonts that come along; Linear B is in none."""
     for title, in_none in (("גן מוקף", False), ("حديقة", False), ("\U00010000", True)):
@@ -198,7 +210,10 @@ def test_what_nothing_holds_is_said_where_the_tests_end():
     for name in ("orchard-wall", "orchard-wall-mended"):
         papers = handed_over(load(SCHEDULES / f"{name}.yaml")).papers(("electrician",))
         said[name] = list(texts(as_values(papers, size="a4", us=False)))
-    unheld = "heat_pump: nothing is drawn that keeps it off without flow."
+    unheld = (
+        "Not so: heat_pump stays off without a pump, whoever calls it; in the model heat_pump comes on "
+        "after 0 s. Mend this before the plant is handed over."
+    )
     assert unheld in said["orchard-wall"]
     assert unheld not in said["orchard-wall-mended"]
     assert "heat_pump, own thermostat: starts below" in said["orchard-wall"]
@@ -215,6 +230,8 @@ def test_all_papers_of_a_shipped_plant(name):
     counted = [re.search(r"(Client|Electrician|Plumber|Owner):[a-z]+,page(\d)of(\d)", page) for page in pages]
     last = {match[1]: int(match[3]) for match in counted}
     assert ("", 1, 2) == (note, last["Client"], last["Owner"])
+    on_letter, _ = pdf(handed_over(scenario).papers(("client",)), size="letter")
+    assert 1 == len(PdfReader(BytesIO(on_letter)).pages)
     found = "".join(pages)
     assert [] == [
         text for text in texts(as_values(papers, size="a4", us=False)) if squeezed(text) not in found

@@ -12,7 +12,7 @@ LOOP = Path(__file__).parents[1] / "decide" / "loop.yaml"
 READINGS = """measured: 2027-05-02
 title: as handed over
 readings:
-  - {kind: current, reads: 17 A, of: element}
+  - {kind: current, reads: 13.3 A, of: element}
   - {kind: flow, reads: 280 L/min, through: filter, with: main high}
   - {kind: gauge, reads: 30 m, at: after main, with: main high}
 """
@@ -28,7 +28,7 @@ def readings(tmp_path: Path) -> Path:
 
 def measured(*args: object) -> Result:
     """The command in this process."""
-    return CliRunner().invoke(cli, ["measured", *map(str, args)])
+    return CliRunner().invoke(cli, ["measured", *map(str, args), "--days", "2"])
 
 
 def test_the_page_tells_the_numbers_of_its_json(readings: Path, tmp_path: Path) -> None:
@@ -37,16 +37,27 @@ def test_the_page_tells_the_numbers_of_its_json(readings: Path, tmp_path: Path) 
     shown = measured(LOOP, readings, "--json", data)
     assert 1 == shown.exit_code, shown.output
     assert 80 >= max(map(len, shown.stdout.splitlines()))
-    rows = json.loads(data.read_text("utf-8"))["readings"]
+    values = json.loads(data.read_text("utf-8"))
+    rows = values["readings"]
     assert ["m", "A", "L/min"] == [row["unit"] for row in rows]
-    assert [30.0, 17.0, 280.0] == [pytest.approx(row["read"]) for row in rows]
+    assert [30.0, 13.3, 280.0] == [pytest.approx(row["read"]) for row in rows]
     assert [False, False, True] == [row["agrees"] for row in rows]
     for row in rows:
-        assert f"{row['read']:.3g} {row['unit']} ±{row['read_off']:.2g}" in shown.stdout
-        assert f"{row['predicted']:.3g} {row['unit']} ±{row['predicted_off']:.2g}" in shown.stdout
+        for value in ("read", "predicted"):
+            told = f"{row[value]:.3g} ±{row[f'{value}_off']:.2g} {row['unit']}"
+            assert told in shown.stdout
         assert row["impossible"] in " ".join(shown.stdout.split())
     assert "at most 16 m" in rows[0]["impossible"]
     assert "2 of 3 readings differ" in shown.stdout
+    explained = values["explained"]
+    flat = " ".join(shown.stdout.split())
+    for explanation in explained["best"]:
+        assert all(amount["cause"][:20] in flat for amount in explanation["amounts"])
+        assert f"{explanation['share']:.0%}" in shown.stdout
+    assert all(cause in flat for cause in explained["unseen"])
+    assert values["follows"]["explanation"] == explained["best"][0]["amounts"][0]["cause"]
+    assert f"{values['follows']['corrected']['cost']:.2f}" in shown.stdout
+    assert "not a diagnosis" in flat
 
 
 def test_readings_that_agree_end_with_0(readings: Path) -> None:
@@ -70,4 +81,45 @@ def test_a_broken_file_of_readings_is_2_with_its_line(readings: Path) -> None:
     readings.write_text(READINGS.replace("of: element", "of: elment"), "utf-8")
     shown = measured(LOOP, readings)
     assert 2 == shown.exit_code
-    assert "readings.yaml:4:38: readings.0.of: found 'elment'" in shown.stderr
+    assert "readings.yaml:4:40: readings.0.of: found 'elment'" in shown.stderr
+
+
+def test_the_shipped_readings_say_what_the_readme_shows() -> None:
+    """Every line of the README's excerpt stands on the page."""
+    schedules = Path(__file__).parents[2] / "schedules"
+    shown = measured(schedules / "walled-garden.yaml", schedules / "readings" / "walled-garden.yaml")
+    assert 1 == shown.exit_code, shown.output
+    readme = (schedules.parent / "README.md").read_text("utf-8")
+    excerpt = readme.split("cyclesim measured schedules/walled-garden.yaml schedules/readings")[1].split(
+        "```"
+    )[0]
+    for line in excerpt.splitlines()[1:]:
+        assert line in shown.stdout.splitlines()
+
+
+@pytest.mark.parametrize(("amps", "writes"), [("13.3 A", True), ("20 A", False)])
+def test_the_likeliest_cause_is_written_into_a_copy(tmp_path: Path, amps: str, writes: bool) -> None:
+    """Two thirds of 4.6 kW, with the date beside it; where nothing is wrong, nothing is written."""
+    readings, new = tmp_path / "readings.yaml", tmp_path / "new.yaml"
+    line = f"kind: current, reads: {amps}, of: element, give_or_take: 1 %"
+    readings.write_text(f"measured: 2027-05-02\nreadings:\n  - {{{line}}}\n", "utf-8")
+    shown = measured(LOOP, readings, "--write", new)
+    assert shown.exit_code in (0, 1), shown.output
+    if not writes:
+        assert not new.exists()
+        assert "is not written" in shown.stdout
+        return
+    old, text = LOOP.read_text("utf-8"), new.read_text("utf-8")
+    changed = [(a, b) for a, b in zip(old.split("\n"), text.split("\n"), strict=True) if a != b]
+    assert ["  # measured 2027-05-02"] == [b[b.index("  #") :] for _, b in changed]
+    assert "output: 3.067 kW" in changed[0][1]
+    assert "With --write the file says plant.heat_sources.element.output: 3.067 kW" in " ".join(
+        shown.stdout.split()
+    )
+
+
+def test_writing_refuses_sets_and_the_files_that_were_read(readings: Path) -> None:
+    """Before anything is run."""
+    assert "leave one of the two out" in measured(LOOP, readings, "--write", "n.yaml", "--set", "a=b").stderr
+    assert "overwrite the readings" in measured(LOOP, readings, "--write", readings).stderr
+    assert "overwrite the scenario" in measured(LOOP, readings, "--write", LOOP).stderr

@@ -49,7 +49,7 @@ def test_a_tolerance_is_an_amount_or_a_share(garden: Scenario) -> None:
 @pytest.mark.parametrize("text", ["", "- a list", "just words"])
 def test_no_readings_at_all(garden: Scenario, text: str) -> None:
     """The first line that is due is named."""
-    with pytest.raises(InputError, match="readings begin with measured"):
+    with pytest.raises(InputError, match="expected measured: 2027-05-02 first"):
         load_readings_text(text, garden)
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from cyclesim.scenario.blocks.schedule import Run
 from cyclesim.scenario.reading.load import load, load_text
-from cyclesim.scenario.reading.rewrite import RewriteError, with_runs
+from cyclesim.scenario.reading.rewrite import RewriteError, with_runs, with_values
 
 FILES = sorted((Path(__file__).parents[2] / "schedules").glob("*.yaml"))
 NAMES = ("filter_runs", "line_flushes")
@@ -155,3 +155,36 @@ def test_what_cannot_be_changed_is_refused(text: str, said: str) -> None:
     """By name, and not at all."""
     with pytest.raises(RewriteError, match=said):
         with_runs(text, {"filter_runs": []})
+
+
+@pytest.mark.parametrize("file", FILES, ids=lambda file: file.stem)
+@pytest.mark.parametrize("newline", ["\n", "\r\n"])
+def test_another_value_changes_its_line_alone(file: Path, newline: str) -> None:
+    """The foam of the cover, with a note at the line's end; read back, nothing else is another."""
+    text = file.read_text("utf-8").replace("\n", newline)
+    path = "plant.tub.cover.foam"
+    if "foam:" not in text:
+        with pytest.raises(RewriteError, match="by hand"):
+            with_values(text, {path: "21 mm"})
+        return
+    changed = with_values(text, {path: "21 mm"}, note="measured 2027-05-02")
+    before, after = text.split("\n"), changed.split("\n")
+    lines = [(old, new) for old, new in zip(before, after, strict=True) if old != new]
+    assert 1 == len(lines)
+    assert lines[0][1].rstrip("\r").endswith("measured 2027-05-02")
+    assert changed.count("\r") == text.count("\r")
+    wanted = load_text(text, folder=file.parent, sets=[f"{path}=21 mm"])
+    assert wanted == load_text(changed, folder=file.parent)
+
+
+def test_a_note_stands_behind_a_comment_that_is_there() -> None:
+    """Also where a quoted text has the sign of one; two values of a line share a note."""
+    text = 'a: {b: 1 m, c: "x # y", d: 2}  # as drawn\ne: 3'
+    changed = with_values(text, {"a.b": "4 m", "a.d": "5", "e": "6"}, note="measured")
+    assert 'a: {b: 4 m, c: "x # y", d: 5}  # as drawn; measured\ne: 6  # measured' == changed
+
+
+def test_a_value_that_an_alias_repeats_is_left_alone() -> None:
+    """One change would be two."""
+    with pytest.raises(RewriteError, match="aliases"):
+        with_values("a: &x {b: 1}\nc: *x", {"a.b": "2"})

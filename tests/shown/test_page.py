@@ -173,6 +173,18 @@ def test_a_plant_written_in_us_units_is_told_in_them_but_for_what_it_says_itself
         assert 36 < tub_c < 40
 
 
+def test_what_has_no_curve_is_named_and_so_is_who_hands_over() -> None:
+    """A capped spare never moves; names are text, whatever they hold."""
+    sets = (
+        "plant.legs.spare={pipe: 63 PN10, length: 2 m, zone: soil, dead_end: true}",
+        "about={firm: 'Tubs & <b>Sons</b>', client: 'The mill'}",
+    )
+    told = report(simulate(load(HARBOUR, sets=sets), days=1))
+    texts = Read(page([told])).texts
+    assert "No curve, as nothing ever moves its water: spare." in texts
+    assert "firm: Tubs & <b>Sons</b>; client: The mill" in texts
+
+
 def test_two_plants_stand_beside_each_other_in_their_own_numbers(tmp_path: Path) -> None:
     """Costs and ages of the table are those of each run alone."""
     other = SCHEDULES / "mill-race.yaml"

@@ -21,6 +21,7 @@ from cyclesim.analysis.result import Result, simulate
 from cyclesim.said.drawing import drawing
 from cyclesim.said.inputs import inputs
 from cyclesim.said.report import report
+from cyclesim.said.side_by_side import side_by_side
 from cyclesim.said.values import result_values
 from cyclesim.scenario.reading.load import load, written
 from cyclesim.shown.page import page
@@ -67,7 +68,9 @@ def result() -> Result:
 @pytest.fixture(scope="module")
 def file(result: Result, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Its page, with faults."""
-    told = report(result, tuple(inputs(written(HARBOUR))), verify(result.scenario, faults=1))
+    told = report(
+        result, tuple(inputs(written(HARBOUR))), verify(result.scenario, faults=1, rule="dry-running")
+    )
     path = tmp_path_factory.mktemp("page") / "harbour.html"
     path.write_text(page([told]), encoding="utf-8")
     return path
@@ -167,6 +170,37 @@ def test_it_zooms_by_keys_from_everything_to_one_flush(browser: Any, file: Path,
     browser.find_element("css selector", "[data-show='300']").click()
     start, end, at = view(browser)
     assert (300, True) == (round(end - start), start <= at <= end)
+    browser.find_element("css selector", "[data-go=on]").click()
+    assert pytest.approx(start + 150) == view(browser)[0]
+    scope.send_keys(Keys.END)  # beyond what is shown, which then follows
+    start, end, at = view(browser)
+    assert (300, result.trace.span_s, result.trace.span_s) == (round(end - start), round(end), at)
+
+
+def test_what_is_shown_is_told_in_words(browser: Any, file: Path, result: Result) -> None:
+    """The hour round a line flush: each stay of the pump in it, from when to when, and nothing else of it."""
+    opened(browser, file)
+    trace = result.trace
+    flush = trace.pumps["main"].spans("high")[0][0]
+    script = "const t = document.querySelector('.timeline').timeline; t.show(arguments[0], arguments[1])"
+    browser.execute_script(script, flush - 1800, flush + 1800)
+    browser.execute_script("document.querySelector('.events').open = true")
+    until(browser, "return document.querySelectorAll('.events li').length > 0")
+    told = browser.execute_script(
+        "return [...document.querySelectorAll('.events li')].map((li) => li.textContent)"
+    )
+
+    def said(second: int) -> str:
+        local = trace.local(second)
+        return f"{local:%a} {local.day} {local:%b %Y %H:%M:%S}"
+
+    due = [
+        f"{said(stay.start_s)} to {said(stay.end_s)}: main {stay.state}"
+        for stay in trace.pumps["main"]
+        if stay.state in ("low", "high") and stay.start_s < flush + 1800 and stay.end_s > flush - 1800
+    ]
+    assert due
+    assert due == [text for text in told if ": main " in text]
 
 
 def test_a_mouse_drags_over_what_it_wants_to_see(browser: Any, file: Path, result: Result) -> None:
@@ -301,10 +335,11 @@ def test_it_prints_with_everything_unfolded_and_light(browser: Any, file: Path) 
     opened(browser, file)
     wide(browser, 1280, dark=True)
     printed = browser.execute_cdp_cmd("Page.printToPDF", {"paperWidth": 8.27, "paperHeight": 11.69})
-    reader = PdfReader(BytesIO(base64.b64decode(printed["data"])))
-    text = " ".join(" ".join(p.extract_text().split()) for p in reader.pages)
-    for due in ("3 rules broken: 3 hygiene.", "schedule.heating.keep_at", "conductivity of concrete"):
-        assert due in text
+    pages = PdfReader(BytesIO(base64.b64decode(printed["data"]))).pages
+    assert "3 rules broken: 3 hygiene." in " ".join(pages[0].extract_text().split())
+    assert "conductivity of concrete" in " ".join(pages[-1].extract_text().split()) + " ".join(
+        pages[-2].extract_text().split()
+    )
     dark = browser.execute_script(
         "const t = document.querySelector('.timeline').timeline;"
         "dispatchEvent(new Event('beforeprint'));"
@@ -349,6 +384,21 @@ def test_no_letter_of_a_drawing_leaves_the_box_that_was_kept_for_it(browser: Any
         assert widths.keys() <= {text for text, _ in boxes}
         for text, width in boxes:
             assert width <= widths.get(text, width), (path.name, text)
+
+
+def test_two_plants_read_as_well_as_one(browser: Any, result: Result, tmp_path: Path) -> None:
+    """Both timelines are live, nothing serious is found, and neither screen is too narrow."""
+    told = report(result)
+    path = tmp_path / "two.html"
+    path.write_text(page([told, told], side_by_side(result, result)), encoding="utf-8")
+    opened(browser, path)
+    until(browser, "return [...document.querySelectorAll('.timeline')].every((t) => t.timeline)")
+    browser.execute_script(AXE.read_text(encoding="utf-8"))
+    found = browser.execute_async_script("axe.run({runOnly: ['wcag2a', 'wcag2aa']}).then(arguments[0])")
+    assert [] == [(v["id"], v["nodes"][0]["html"][:120]) for v in found["violations"]]
+    for px in (390, 1280, 1700):
+        wide(browser, px)
+        assert browser.execute_script("return document.documentElement.scrollWidth") <= px
 
 
 @pytest.mark.slow

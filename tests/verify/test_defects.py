@@ -67,6 +67,13 @@ def device_block(for_="5 s"):
     )
 
 
+BLOWER = (
+    "  valves: {stop",
+    "  air: {blower: {delivers: 30 m3/h, power: 900 W, pipe: 32 PN10, length: 4 m, "
+    "outlets_below_water: 500 mm, wet_length: 1 m, zone: room}}\n  valves: {stop",
+)
+
+
 class Pair(NamedTuple):
     rule: str
     subject: str
@@ -124,6 +131,14 @@ PAIRS = {
         "line flush",
         [bathing('{start: "19:00", lasts: 1 h}')],
         [bathing('{start: "18:00", lasts: 1 h}')],
+    ),
+    "air through the lines while people bathe": Pair(
+        "flush-onto-people",
+        "air line flush",
+        [BLOWER, WIDE,
+         bathing('{start: "14:00", lasts: 1 h}', '  air_line_flushes: [{start: "14:30", lasts: 60 s}]\n')],
+        [BLOWER, WIDE,
+         bathing('{start: "14:00", lasts: 1 h}', '  air_line_flushes: [{start: "16:30", lasts: 60 s}]\n')],
     ),
     "a flush in a window of drawn sessions": Pair(
         "flush-onto-people",

@@ -1,5 +1,6 @@
 """Every state that the engine visits lies in the set that the search reaches."""
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -7,6 +8,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from cyclesim.control.step import LEVEL_LOW
 from cyclesim.scenario.reading.load import load
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.drive import by_calendar
@@ -16,6 +18,7 @@ from cyclesim.verification.automaton import Automaton
 from cyclesim.verification.calendar_order import Calendar
 from cyclesim.verification.cone import cone_of
 from cyclesim.verification.environment import Environment
+from cyclesim.verification.faults import FAULTS, FaultyPlant, faults_of, welds
 from cyclesim.verification.mapping import of_engine, of_node
 from cyclesim.verification.search import search
 
@@ -55,6 +58,55 @@ def outside(scenario, days, kind, start=date(2027, 1, 4)):
 def test_the_engine_stays_in_the_reachable_set(file, kind):
     """Five weeks of every shipped schedule, in winter, with its power cut where it has one."""
     assert [] == outside(load(file), 35, kind)
+
+
+RUN_WITH = ("no start", "circuit", "valve shut", "clogged", "check valve", "false yes", "false no", "own yes",
+            "own no", "welded", "level low")  # fmt: skip
+"""The faults that are a state of the plant, which the engine can be given."""
+OWN = ("proof: {by: flow_switch}, high", "proof: {by: flow_switch}, own_flow_switch: 6 s, high")
+CIRCUITS = (
+    "breaker: 20 A",
+    "circuits: {water: {breaker: 10 A, feeds: main}, heat: {breaker: 16 A, feeds: element}}",
+)
+
+
+def under_each_fault(scenario):
+    """Of each single fault: its sentence, the states of a week that no search reaches, how many were seen."""
+    plant, programme = Assembly(scenario), Programme(scenario)
+    cone = cone_of(plant, programme, [], whole=True)
+    env = Environment(plant, programme, Calendar(programme), cone)
+    base = search(Automaton(plant, cone, env), {})
+    for fault in faults_of(plant, programme):
+        if fault.kind not in RUN_WITH:
+            continue
+        faulty = FaultyPlant(plant, frozenset({fault}))
+        drive = by_calendar(plant, programme, date(2027, 1, 4), 7, warm_up_s=14 * 86_400)
+        if FAULTS[fault.kind].welds:
+            drive = replace(drive, welds=[(drive.start_s, *contact) for contact in welds([fault])])
+        if FAULTS[fault.kind].low:
+            drive = replace(drive, facts={**drive.facts, LEVEL_LOW: [(drive.start_s, drive.span_s)]})
+        seen: dict = {}
+
+        def note(at, *state, seen=seen):
+            if at >= 0:  # a plant that begins with a false yes has not read it before it runs
+                seen[state] = None
+
+        run = PlantRun(faulty, programme.controller, drive, on_pass=note)
+        run.warm_up()
+        run.finish()
+        automaton = Automaton(plant, cone, env, faults=frozenset({fault}))
+        reached = {of_node(automaton, node) for node in search(automaton, {}, after=base).came_from}
+        known = {of_engine(automaton, programme.controller, *state) for state in seen}
+        yield fault.sentence, known - reached, len(known)
+
+
+@pytest.mark.parametrize("changes", [[], [OWN, CIRCUITS]], ids=["as it is", "own switch, two circuits"])
+def test_the_engine_stays_in_the_reachable_set_under_each_fault(build, changes):
+    """A week in winter with each single fault from its first second on."""
+    found = list(under_each_fault(build(*changes)))
+    assert len(found) >= 9
+    assert all(number > 1 for _, _, number in found)
+    assert [] == [(sentence, left) for sentence, left, _ in found if left]
 
 
 def clock(minutes):

@@ -30,6 +30,7 @@ from cyclesim.verification.search import search
 from cyclesim.verification.subjects import checks, judges
 from cyclesim.verification.timed import timed
 from cyclesim.verification.verifier import _Verifier, verify
+from tests.verify.test_defects import BLOWER
 
 FILES = sorted((Path(__file__).parents[2] / "schedules").glob("*.yaml"))
 NO_PROOF = ("  - {block: element, unless: flow proven, for: 5 s}\n", "")
@@ -421,6 +422,40 @@ def test_dead_ends_and_contradictions(build):
     assert ("left only by a person", "element") in ends(build(STARTED))
 
 
+def test_quiet_hours_that_no_programme_can_meet(build):
+    """A night without the only pump, and water that may be 12 h old: told with both numbers.
+
+    By hand: from 18:00 to 10:00 are 16 h, and 17 h in the night in which clocks go back.
+    Of 10 h nothing is said, nor where low may run.
+    """
+
+    def said(from_, to, pump):
+        hours = f'  quiet_hours: {{from: "{from_}", to: "{to}", applies_to: [{pump}]}}\n  heating: {{with'
+        limit = ("interlocks:\n", "limits: {water_age: 12 h}\ninterlocks:\n")
+        scenario = build(("  heating: {with", hours), limit)
+        found = dead_ends(Assembly(scenario), Programme(scenario), Calendar(Programme(scenario)))
+        return {end.subject: end.said for end in found if end.kind == "cannot be met"}
+
+    told = "the quiet hours keep off all that moves it for 17.0 h, and its water may be 12.0 h old"
+    assert {"suction": told, "return": told} == said("18:00", "10:00", "main")
+    assert {} == said("18:00", "04:00", "main") == said("18:00", "10:00", "main high")
+
+
+def test_a_blower_may_be_kept_quiet(build):
+    """Blown by the clock at night, it breaks the quiet hours; in the afternoon it does not."""
+    for start, loud in (("23:00", True), ("15:00", False)):
+        scenario = build(
+            BLOWER,
+            (
+                "  heating: {with",
+                '  quiet_hours: {from: "22:00", to: "07:00", applies_to: [blower]}\n'
+                f'  air_line_flushes: [{{start: "{start}", lasts: 60 s}}]\n  heating: {{with',
+            ),
+        )
+        found = cyclesim.simulate(scenario, days=3).findings
+        assert [("blower", 3)] * loud == [(f.subject, f.times) for f in found if f.rule == "quiet-hours"]
+
+
 BY_CLOCK = (
     "  valves: {stop",
     "  treatment: {ozone: {kind: ozone, in: filter, needs_flow: 60 L/min, power: 40 W, proof: {by: none}, "
@@ -454,7 +489,7 @@ def test_what_never_comes_to_rest_is_told_as_it_would_be_seen(build):
 
 
 def test_times_are_declared_and_seen(build):
-    """5 s of proof for 5 s due; 2 s of changeover; a rest of 75 s allows 48 starts an hour, expected 8."""
+    """5 s of proof for 5 s; 2 s of changeover; a rest of 75 s allows 48 starts an hour, 8 expected."""
     scenario = build()
     found = list(timed(Assembly(scenario), Programme(scenario)))
     facts = {(t.subject, t.what): (t.declared, t.holds, t.held_in_year) for t in found}

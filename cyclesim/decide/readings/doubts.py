@@ -7,7 +7,7 @@ pump's head is off without the other's. A doubt's ends hold 90 of 100 plants, as
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -114,20 +114,30 @@ class Drawn:
     middle: dict[str, Floats]
     deviation: dict[str, Floats]
 
-    def likely(self, without: str = "") -> Floats:
-        """How far all doubts but one move the middle of each reading from what is told."""
-        rows = [d for name, d in self.middle.items() if name != without]
+    def likely(self, without: Collection[str] = ()) -> Floats:
+        """How far all doubts but these move the middle of each reading from what is told."""
+        rows = [d for name, d in self.middle.items() if name not in without]
         return np.asarray(np.sum([np.zeros_like(self.told), *rows], axis=0))
 
-    def covariance(self, without: str = "") -> Floats:
-        """Of the predictions, from all doubts but one."""
-        rows = np.array([d for name, d in self.deviation.items() if name != without])
+    def covariance(self, without: Collection[str] = ()) -> Floats:
+        """Of the predictions, from all doubts but these."""
+        rows = np.array([d for name, d in self.deviation.items() if name not in without])
         return np.asarray(rows.T @ rows) if len(rows) else np.zeros((len(self.told),) * 2)
 
+    def only(self, which: Sequence[int]) -> Drawn:
+        """Of some of the readings alone."""
+        middle = {name: d[which] for name, d in self.middle.items()}
+        return Drawn(self.told[which], middle, {name: d[which] for name, d in self.deviation.items()})
 
-def drawn(scenario: Scenario, readings: Sequence[Reading], measured: date) -> Drawn:
-    """Predict the readings of the plant as drawn, and with each doubt at its ends."""
-    told = np.array(predictions(AsBuilt(scenario), readings, measured))
+
+def drawn(
+    scenario: Scenario,
+    readings: Sequence[Reading],
+    measured: date,
+    changed: Callable[[AsBuilt], AsBuilt] = lambda built: built,
+) -> Drawn:
+    """Predict the readings of the plant as drawn, or as it is *changed*, and with each doubt at its ends."""
+    told = np.array(predictions(changed(AsBuilt(scenario)), readings, measured))
     middle, deviation = dict[str, Floats](), dict[str, Floats]()
     for doubt in doubts(scenario):
         moved = [i for i, reading in enumerate(readings) if felt_by(reading) & doubt.feels]
@@ -135,7 +145,7 @@ def drawn(scenario: Scenario, readings: Sequence[Reading], measured: date) -> Dr
         for built in (doubt.low, doubt.high):
             end = np.zeros(len(readings))
             if built is not None and moved:
-                there = predictions(built, [readings[i] for i in moved], measured)
+                there = predictions(changed(built), [readings[i] for i in moved], measured)
                 end[moved] = np.array(there) - told[moved]
             ends.append(end)
         low, high = ends

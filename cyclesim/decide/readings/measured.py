@@ -3,16 +3,24 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from cyclesim.decide.readings.built import AsBuilt
+from cyclesim.decide.readings.cause import Texts
 from cyclesim.decide.readings.doubts import TO_ENDS, Drawn, drawn
+from cyclesim.decide.readings.explained import Explained, Explainer, Fit
+from cyclesim.decide.readings.follows import Follows, follows
 from cyclesim.decide.readings.impossible import contradiction
+from cyclesim.decide.readings.next_reading import NextReading, candidates, next_readings
 from cyclesim.decide.readings.predicted import NEVER_S
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.readings import Arrival, Reading, Readings
 from cyclesim.simulation.assembly import Assembly
+
+_NEXT, _CONSIDERED = 3, 0.01
+"""So many readings to take next are told; the plant as drawn is considered where it is as likely as this."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,26 +51,56 @@ class Compared:
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """All that readings say about a plant."""
+    """All that readings say about a plant.
+
+    *explained* is None where no reading is left to explain, *follows* where the plant as drawn, or something
+    that is not on the list, is likelier than any cause.
+    """
 
     title: str
     about: str
     date: str
     compared: tuple[Compared, ...]
     """Worst first."""
+    explained: Explained | None = None
+    next_readings: tuple[NextReading, ...] = ()
+    """Most to learn first."""
+    follows: Follows | None = None
+    corrected: Texts = field(default_factory=dict)
+    """What the file would say of the likeliest cause, key by key; nothing where no key says it."""
 
 
-def measured(scenario: Scenario, readings: Readings) -> Measured:
-    """Lay readings beside what the plant of a scenario would give as drawn.
+def measured(scenario: Scenario, readings: Readings, *, days: int | None = None) -> Measured:
+    """Lay readings beside what the plant of a scenario would give as drawn, and say what explains them.
 
-    Raises InputError where the weather of a file does not cover the dates of a reading.
+    What follows is of a year, or of so many *days* from 1 January. Raises InputError where the weather of a
+    file does not cover the dates of a reading.
     """
-    told = drawn(scenario, readings.readings, readings.measured)
-    plant = Assembly(scenario)
-    wrong = [contradiction(plant, reading, readings) for reading in readings.readings]
-    rows = [_compared(k, reading, told, wrong[k]) for k, reading in enumerate(readings.readings)]
+    taken, offered, plant = readings.readings, candidates(scenario, readings), Assembly(scenario)
+    told = drawn(scenario, [*taken, *offered], readings.measured)
+    wrong = [contradiction(plant, reading, readings) for reading in taken]
+    rows = [_compared(k, reading, told, wrong[k]) for k, reading in enumerate(taken)]
     rows.sort(key=lambda row: (not row.impossible, -row.apart))
-    return Measured(scenario.title, readings.title, readings.measured.isoformat(), tuple(rows))
+    found = Measured(scenario.title, readings.title, readings.measured.isoformat(), tuple(rows))
+    used = [k for k in range(len(taken)) if not wrong[k]]
+    if not used:
+        return found
+    of_used = told.only(used)
+    explainer = Explainer(scenario, [taken[k] for k in used], readings.measured, of_used)
+    explained = explainer.explained()
+    best = explainer.likeliest
+    fits: list[tuple[float, Fit | None]] = [*best]
+    if explainer.as_drawn > _CONSIDERED:
+        fits.append((explainer.as_drawn, None))
+    following = list[NextReading]()
+    if len(fits) > 1:
+        both = told.only([*used, *range(len(taken), len(taken) + len(offered))])
+        following = next_readings(explainer, both, offered, fits)[:_NEXT]
+    after, texts = None, Texts()
+    if best and best[0][0] > max(explained.as_drawn, explained.other):
+        fit = best[0][1]
+        after, texts = follows(AsBuilt(scenario), fit.built(scenario), fit.name, days), fit.texts(scenario)
+    return replace(found, explained=explained, next_readings=tuple(following), follows=after, corrected=texts)
 
 
 def _compared(k: int, reading: Reading, told: Drawn, impossible: str) -> Compared:

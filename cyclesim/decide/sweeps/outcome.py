@@ -211,6 +211,8 @@ def loud_speeds(scenario: Scenario) -> dict[str, tuple[str, ...]]:
     if quiet is not None:
         heard: dict[str, tuple[str, ...]] = {}
         for pump, speed in quiet.applies_to:
+            if pump not in scenario.plant.pumps:
+                continue  # a blower, which no programme of water moves
             own = tuple(scenario.plant.pumps[pump].speeds)
             heard[pump] = (*heard.get(pump, ()), *((speed,) if speed in own else own))
         return heard

@@ -153,7 +153,7 @@ def solve(space: Space, order: Order, most_cost: float | None = None) -> Placeme
     from scipy.sparse import csr_array
 
     columns = [(kind, slot) for kind in order.kinds for slot in range(space.slots) if kind.allowed[slot]]
-    rows = [*_fresh(space, order, columns), *_filtered(order, columns)]
+    rows = [*_fresh(space, order, columns), *_filtered(space, order, columns)]
     rows += [*_counted(space, order, columns), *_apart(space, columns)]
     cost = np.array([kind.cost[slot] for kind, slot in columns])
     if most_cost is not None:
@@ -227,8 +227,11 @@ def _longer_s(space: Space, begin: float, end: NDArray[np.float64]) -> NDArray[n
     return np.where(end > following, float(by), 0.0)
 
 
-def _filtered(order: Order, columns: Sequence[tuple[RunKind, int]]) -> Iterator[_Row]:
-    """The filter runs pass as much water as is wanted; what flushes pass is not counted on."""
+def _filtered(space: Space, order: Order, columns: Sequence[tuple[RunKind, int]]) -> Iterator[_Row]:
+    """The filter runs pass as much water as is wanted, for as long; what flushes pass is not counted on."""
+    if space.least_filter_s > 0.0:
+        lasts = np.array([float(kind.lasts_s) if kind.does == FILTER else 0.0 for kind, _ in columns])
+        yield _Row(np.arange(len(columns)), lasts, space.least_filter_s, np.inf)
     if order.wanted_m3 > 0.0:
         passed = np.array([kind.filtered_m3 if kind.does == FILTER else 0.0 for kind, _ in columns])
         yield _Row(np.arange(len(columns)), passed, order.wanted_m3 * (1.0 - 1e-9), np.inf)
@@ -238,10 +241,9 @@ def _counted(space: Space, order: Order, columns: Sequence[tuple[RunKind, int]])
     """As many runs as are asked for, and no more than the controller takes."""
     for does, exactly in ((FLUSH, order.flushes), (FILTER, order.filter_runs)):
         members = np.array([i for i, (kind, _) in enumerate(columns) if kind.does == does], dtype=np.int64)
-        most = space.most[does]
-        if exactly is not None or (most is not None and len(members)):
-            least = 0.0 if exactly is None else float(exactly)
-            limits = [float(limit) for limit in (exactly, most) if limit is not None]
+        most, least = space.most[does], float(max(exactly or 0, space.least.get(does, 0)))
+        if exactly is not None or least > 0.0 or (most is not None and len(members)):
+            limits = [float(limit) for limit in (exactly, most, np.inf) if limit is not None]
             yield _Row(members, np.ones(len(members)), least, min(limits))
 
 
@@ -370,6 +372,7 @@ def _filter_lengths(space: Space) -> list[RunKind]:
                         kind
                         for kind in through
                         if kind.filtered_m3 * count >= space.wanted_m3
+                        and kind.lasts_s * count >= space.least_filter_s
                         and kind.lasts_s - 2.0 * max((kind.renews[n] for n in legs), default=0.0) >= fresh_s
                     ]
                     kept += enough[:1]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, time, timedelta
 from functools import cache
 from zoneinfo import ZoneInfo
@@ -79,6 +79,10 @@ class Space:
 
     Of two times that it shows, the first counts: what starts in that hour has the longer wait behind it.
     """
+    least: dict[str, int] = field(default_factory=dict)
+    """Filter runs and line flushes that a programme has at least in a day."""
+    least_filter_s: float = 0.0
+    """How long its filter runs last together at least [s]."""
 
     @property
     def slots(self) -> int:

@@ -11,7 +11,7 @@ the cheapest programmes are moved about by an hour or two and run again.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from cyclesim.analysis.result import days_of_year
@@ -35,6 +35,7 @@ from cyclesim.decide.tuning.plumbing import Plumbing, plumbing
 from cyclesim.decide.tuning.programmes import Daily, daily, moved, own, scheduled
 from cyclesim.decide.tuning.space import FILTER, FLUSH, Space, space
 from cyclesim.decide.tuning.thumbs import thumbs
+from cyclesim.decide.tuning.wishes import asks_more, lacks, wished
 from cyclesim.scenario.blocks.model import Scenario
 
 _ALIKE = 0.01
@@ -42,6 +43,8 @@ _ALIKE = 0.01
 _TIGHTENED = 4
 """So often the placing is given less time where a run finds water older than it reckoned."""
 _MARGIN_S = 60.0
+_LONGER = 3.0
+"""So many times the hours of filtering are tried, too: while a pump runs, heat may be bought cheaper."""
 _NEAR = 0.03
 """What is worse by less than this share is about as good."""
 _MOST_MOVED = 2
@@ -57,6 +60,8 @@ class Choice:
     programme: Daily
     outcome: Outcome
     refused: tuple[Broken, ...]
+    lacks: tuple[str, ...] = ()
+    """What it is short of beside the margins and minimums that the file asks for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,15 +142,19 @@ def tune(
 class _Search:
     def __init__(self, scenario: Scenario, days: int, start: date | None, seed: int, how: How) -> None:
         self.scenario, self.days, self.start, self.seed, self.how = scenario, days, start, seed, how
-        self.own_programme = own(scenario)
+        self.own_programme, self.plain = own(scenario), space(scenario)
         self.before: Outcome
         self.standing: tuple[Broken, ...] = ()
 
     def result(self) -> Tuning:
         """Everything that is asked of a tuning."""
-        here = space(self.scenario)
+        plain, here = self.plain, wished(self.plain)
         named = list(thumbs(here))
         placed = self._placed(here, orders(here))
+        if asks_more(plain):  # what is gained by going to the edge of a limit is shown, too
+            placed = self._placed(plain, short_orders(plain)) | placed
+            longer = replace(here, least_filter_s=_LONGER * here.least_filter_s)
+            placed = self._placed(longer, short_orders(longer)) | placed
         first = [self.scenario, *(scheduled(self.scenario, p) for p in (*placed, *(p for _, p in named)))]
         self.before, *ran = self._run(first)
         self.standing = of_the_plant([self.before, *ran])
@@ -159,7 +168,8 @@ class _Search:
         choices = self._until_held(here, choices, placed)
         choices += self._moved(here, _held(choices), placed)
         held = _held(choices)
-        best = tuple(_best(held))
+        within = [choice for choice in held if not choice.lacks]
+        best = (*_best(within), *_best([choice for choice in held if choice.lacks]))
         nearest = None if best else min((*choices, mine), key=_how_bad)
         known = nearest or best[0]
         limits = tuple(self._changed(list(limits_tried(self.scenario)), known.programme))
@@ -175,7 +185,7 @@ class _Search:
             held=len(held),
             own=mine,
             best=best,
-            recommended=_recommended(best),
+            recommended=_recommended(tuple(_best(within)) or best),
             bound=(least := bound(here)),
             at_bound=_at_bound(choices, least) if best else None,
             thumbs=tuple(usual),
@@ -194,13 +204,17 @@ class _Search:
         return sweep([job(scenario, self.days, self.start, self.seed) for scenario in scenarios], self.how)
 
     def _choice(self, name: str, programme: Daily, outcome: Outcome) -> Choice:
-        return Choice(name, programme, outcome, refused_for(outcome, self.before, self.standing))
+        refused = refused_for(outcome, self.before, self.standing)
+        return Choice(name, programme, outcome, refused, tuple(lacks(self.plain, programme, outcome)))
 
     def _until_held(self, here: Space, choices: list[Choice], placed: dict[Daily, Order]) -> list[Choice]:
-        """The choices, with those that a run refused placed anew with less time until none is left."""
+        """The choices, with those that a run refused placed anew with less time until none is left.
+
+        So are those whose water is older than the margin lets it be.
+        """
         latest = choices
         for _ in range(_TIGHTENED):
-            tighter = [_tighter(here, placed[c.programme], c) for c in latest if c.refused]
+            tighter = [_tighter(here, placed[c.programme], c) for c in latest if c.refused or c.lacks]
             again = self._placed(here, [o for o in tighter if o])
             again = {p: o for p, o in again.items() if p not in placed}
             if not again:
@@ -224,7 +238,7 @@ class _Search:
 
     def _changed(self, about: Sequence[LimitTried | Plumbing], known: Daily) -> Iterator[Changed]:
         """The cheapest programme under each change; *known* is tried as well."""
-        spaces = [space(attempt.scenario) for attempt in about]
+        spaces = [wished(space(attempt.scenario)) for attempt in about]
         asked = [(there, order) for there in spaces for order in short_orders(there)]
         placed = [
             {**placements, known: Order.of(there)}
@@ -240,7 +254,7 @@ class _Search:
             choices = [self._choice("", p, next(ran)) for p in placements]
             if all(choice.refused for choice in choices):
                 choices = self._until_held(there, choices, dict(placements))
-            yield Changed(attempt, min(choices, key=_how_bad))
+            yield Changed(attempt, min(choices, key=_how_bad))  # within its margins, if any is
 
     def _plumbing(self, here: Space, nearest: Choice, barred: Iterable[Obstacle]) -> Iterator[Plumbing]:
         """What would help the legs whose water is too old."""
@@ -297,6 +311,10 @@ def _tighter(here: Space, order: Order, choice: Choice) -> Order | None:
                 stood_s, most_s = leg.longest_warm_still_h * 3600.0, limits.warm_stagnation_s
             over_s = max(0.0, stood_s - most_s)
             within_s[finding.subject] = min(within_s[finding.subject], most_s) - over_s - _MARGIN_S
+    for name, most_s in here.legs.items():
+        over_s = 3600.0 * (choice.outcome.legs[name].oldest_water_h or 0.0) - most_s
+        if over_s > 0.0 and not choice.refused:
+            within_s[name] = min(within_s[name], most_s) - over_s - _MARGIN_S
     new = order._replace(within_s=within_s, wanted_m3=wanted_m3)
     return None if new == order or min(within_s.values(), default=1.0) <= 0.0 else new
 
@@ -331,9 +349,10 @@ def _recommended(best: tuple[Choice, ...]) -> Choice | None:
 
 
 def _how_bad(choice: Choice) -> tuple[float, ...]:
-    """Held before refused; of the refused, those that break least and whose water is youngest."""
+    """Held before refused, then what lacks least; of the refused, those whose water is youngest."""
     return (
         len(choice.refused),
+        len(choice.lacks),
         choice.outcome.oldest_water_h if choice.refused else 0.0,
         choice.outcome.cost,
     )

@@ -21,28 +21,34 @@ if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
     from cyclesim.decide.ranges.confidence import Confidence
 
-_MOST_DECISIONS, _PLANT_MM, _WEEK_MM = 3, 58, 60
+_MOST_DECISIONS, _PLANT_MM, _WEEK_MM = 3, 54, 46
 
 
-def client(result: Result, other: Result | None = None, sure: Confidence | None = None) -> Paper:
-    """One page of a year's run; *other*: a second plant beside it; *sure*: how far its cost may be off."""
+def client(
+    result: Result, other: Result | None = None, sure: Confidence | None = None, *, us: bool = False
+) -> Paper:
+    """One page of a year's run; *other*: a second plant beside it; *sure*: how far its cost may be off.
+
+    *us*: whether the drawing is told in US units.
+    """
     sheet, told = Sheet(), answer(result, sure)
     sheet.heading("What you get")
     columns = (words(""), words(""))
     rows: list[tuple[Cell, ...]] = list(_gets(result.scenario))
     rows += [(promise.what, promise.said) for promise in told.promises]
     sheet.table(columns, rows)
-    sheet.add(Drawn(drawing(result.plant), "The plant as it is built.", _PLANT_MM))
+    sheet.add(
+        Drawn(drawing(result.plant, result.metrics.legs, us), "The plant and its oldest water.", _PLANT_MM)
+    )
     _costs(sheet, result, told.money, asked=sure is not None)
     sheet.heading("To decide")
-    sheet.line(told.verdict, tone="strong" if told.worst else "")
+    verdict = told.verdict if told.worst else f"{told.verdict} Nothing has to be changed."
+    sheet.line(verdict, tone="strong" if told.worst else "")
     for group in told.worst[:_MOST_DECISIONS]:
         first = group[0]
         sheet.line(
             f"{', '.join(finding.subject for finding in group)}: {first.cause}. One way: {first.mend}."
         )
-    if not told.worst:
-        sheet.line("Nothing has to be changed.")
     if told.largest_loss:
         sheet.line(f"Most heat is lost through {told.largest_loss}.")
     if other is not None:
@@ -77,8 +83,7 @@ def _gets(scenario: Scenario) -> Iterator[tuple[str, Cell]]:
 def _costs(sheet: Sheet, result: Result, money: str, *, asked: bool) -> None:
     energy = result.metrics.energy
     sheet.heading("What it costs to run")
-    sheet.line(f"{money[:1].upper()}{money[1:]}.")
+    aside = "" if asked else " How far that may be off was not asked for."
+    sheet.line(f"{money[:1].upper()}{money[1:]}.{aside}")
     columns = [Column(month(m.month).split()[0], kind="fixed", digits=0) for m in energy.by_month]
     sheet.table((words(energy.currency), *columns), [("a month", *(m.cost for m in energy.by_month))])
-    if not asked:
-        sheet.line("How far the cost may be off was not asked for.")

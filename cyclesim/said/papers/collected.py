@@ -34,6 +34,8 @@ class HandOver:
     day: str
     """The papers' date, in ISO form."""
     version: str
+    us: bool = False
+    """Whether what is drawn is told in US units; the rest is turned where it is shown."""
     other: Scenario | None = None
     """A second plant, which the client's paper sets beside it."""
     sure: Confidence | None = None
@@ -76,10 +78,13 @@ class HandOver:
     def _paper(self, reader: Reader, done: Mapping[str, DoneTest]) -> Paper:
         made: dict[Reader, Callable[[], Paper]] = {
             "client": lambda: client(
-                simulate(self.scenario), None if self.other is None else simulate(self.other), self.sure
+                simulate(self.scenario),
+                None if self.other is None else simulate(self.other),
+                self.sure,
+                us=self.us,
             ),
             "owner": lambda: owner(self.scenario, self.programme),
-            "plumber": lambda: plumber(self.plant),
+            "plumber": lambda: plumber(self.plant, self.us),
             "electrician": lambda: electrician(
                 self.plant, self.programme, self.told, with_done(self.tests, done)
             ),

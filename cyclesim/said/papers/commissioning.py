@@ -32,23 +32,23 @@ def written(tests: HandTests, plant: Assembly, programme: Programme) -> tuple[Wr
     return tuple(found)
 
 
-def say_untold(sheet: Sheet, tests: HandTests, plant: Assembly) -> None:
-    """The barriers that no test by hand tells, and why; and what nothing keeps off without flow."""
-    told = {one.barrier for test in tests.tests for one in test.tells}
-    held = {barrier.subject for barrier in (*told, *tests.untold) if barrier.kind in _BY_FLOW}
-    devices = {n: s for n, s in plant.sheet.heat_sources.items() if s.switched} | dict(plant.sheet.treatment)
-    unheld = [
-        f"{name}: nothing is drawn that keeps it off without flow." for name in devices if name not in held
-    ]
-    if tests.untold or unheld:
+def say_untold(sheet: Sheet, tests: HandTests, plant: Assembly, programme: Programme) -> None:
+    """What the plant as drawn does not hold, and the barriers that no test by hand tells, with why."""
+    if tests.unheld:
+        sheet.heading("What the plant as drawn does not hold")
+        for test in tests.unheld:
+            wanted = _Words(test, plant, programme).title
+            comes_on = f"in the model {test.subject} comes on after {lasting(test.reads_s or 0.0)}"
+            sheet.line(
+                f"Not so: {wanted}; {comes_on}. Mend this before the plant is handed over.", tone="strong"
+            )
+    if tests.untold:
         sheet.heading("What these tests do not tell")
-        sheet.checks(unheld)
         said = ((barrier_said(barrier, plant), barrier.kind) for barrier in tests.untold)
         sheet.checks([f"{clause}: {_UNTOLD.get(kind, _NOT_APART)}" for clause, kind in said])
 
 
-_BY_FLOW = ("proof", "flow switch", "own flow switch", "series")
-_NOT_APART = "nothing that is done by hand shows whether it is there; look at the wiring."
+_NOT_APART = "no test tells it alone: something else does the same, or nothing calls it. Look at the wiring."
 _UNTOLD = {
     "high limit": "no test here heats water that stands still. Try it as its maker says, and note how.",
     "changeover": "too short for a watch. See with an instrument that both contactors are open in between.",
@@ -83,7 +83,7 @@ def interlock_said(line: Block | Keep) -> str:
     if isinstance(line, Keep):
         return f"{_at(*line.keep)} is kept running for {exactly(line.lasting_s)} after {line.after}"
     if line.unless:
-        return f"{line.block} is kept off until its flow has been proven for {exactly(line.for_s or 0.0)}"
+        return f"{line.block} is kept off until water has flowed for {exactly(line.for_s or 0.0)}"
     return f"{line.block} is kept off while {_is(str(line.while_))}"
 
 
@@ -123,6 +123,11 @@ class _Words:
         name, set_up, do, see, reading = steps
         within_s = self._within_s()
         return WrittenTest(id_, name, why, set_up, do, see, within_s, reading, self._if_not(), rules)
+
+    @property
+    def title(self) -> str:
+        """What is to be seen, in short."""
+        return self._steps().name
 
     def _within_s(self) -> int:
         """How long one looks [s]."""

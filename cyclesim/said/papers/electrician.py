@@ -49,7 +49,7 @@ def electrician(
             sheet.add(test)
     else:
         sheet.line("Nothing is drawn that a test by hand could tell: no interlock, and no switch that holds.")
-    say_untold(sheet, tests, plant)
+    say_untold(sheet, tests, plant, programme)
     return Paper("electrician", "Electrician: wiring and tests", tuple(sheet.blocks), (ELECTRICITY, ADVICE))
 
 
@@ -170,8 +170,8 @@ def _proofs(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
     devices = {**{n: plant.sheet.heat_sources[n] for n in programme.switched}, **plant.sheet.treatment}
     if not devices:
         return
-    sheet.heading("How flow is proven, and what that does not see")
-    columns = (words("device"), words("proof"), words("does not see"), words("own flow switch"))
+    sheet.heading("How flow is sensed, and what that does not see")
+    columns = (words("device"), words("sensed by"), words("does not see"), words("own flow switch"))
     rows = []
     for name, device in devices.items():
         own = (

@@ -37,7 +37,7 @@ def settings(programme: Programme) -> Iterator[Setting]:
     yield "after a power cut the controller", _AFTER_A_CUT[scenario.controller.after_power_cut]
     for name in (*programme.switched, *scenario.plant.treatment):
         if (proof_s := programme.proof_s(name)) is not None:
-            yield f"{name}: flow is proven before it comes on for", exactly(proof_s)
+            yield f"{name}: water has flowed before it comes on for", exactly(proof_s)
     for name in programme.switched:
         source = scenario.plant.heat_sources[name]
         if run_on_s := programme.run_on_s(name):

@@ -19,10 +19,13 @@ _L, _MM, _KPA = 1000.0, 1000.0, 1000.0
 _PLANT_MM = 60
 
 
-def plumber(plant: Assembly) -> Paper:
-    """Everything that whoever lays and fills the pipes needs of a plant and its duties."""
+def plumber(plant: Assembly, us: bool = False) -> Paper:
+    """Everything that whoever lays and fills the pipes needs of a plant and its duties.
+
+    *us*: whether the drawing is told in US units.
+    """
     sheet = Sheet()
-    sheet.add(Drawn(drawing(plant), "The plant as it is built.", _PLANT_MM))
+    sheet.add(Drawn(drawing(plant, us=us), "The plant as it is built.", _PLANT_MM))
     _pipes(sheet, plant)
     _pressures(sheet, plant)
     _last_jets(sheet, plant)

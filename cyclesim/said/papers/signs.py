@@ -30,6 +30,7 @@ _LOOK = {
     "check valve": "call a plumber",
     "false yes": "call an electrician",
     "false no": "the water level and the filter; then call an electrician",
+    "sensor": "a thermometer in the water beside the display; call an electrician",
     "welded": "switch it off at its isolator; call an electrician",
     "level low": "the water level in the tub",
 }

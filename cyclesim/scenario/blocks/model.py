@@ -11,6 +11,7 @@ from cyclesim.scenario.blocks.plant import Plant
 from cyclesim.scenario.blocks.prices_and_lives import Money
 from cyclesim.scenario.blocks.pump_room import Clear
 from cyclesim.scenario.blocks.schedule import Controller, Interlock, Schedule
+from cyclesim.scenario.blocks.tuning_wishes import TuningWishes
 from cyclesim.scenario.blocks.water_care import WaterCare
 from cyclesim.scenario.forms.fields import Pause, Span, WaterTemperature
 from cyclesim.scenario.forms.fields import Speed as SpeedField
@@ -185,6 +186,10 @@ class Scenario(Model):
     )
     candidates: Candidates | None = Field(
         None, description="Pumps and blowers to choose from; for sizing, a run does not need them."
+    )
+    tuning: TuningWishes = Field(
+        default_factory=lambda: TuningWishes.model_validate({}),
+        description="What a tuned programme must have to spare, and the least that it does in a day.",
     )
     interlocks: tuple[Interlock, ...] = Field(
         (), description="Blocks and keeps that the controller enforces."

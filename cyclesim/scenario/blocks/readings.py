@@ -60,7 +60,7 @@ class GiveOrTake(NamedTuple):
 def _off(kind: str) -> Form:
     """The form of a tolerance, written as an amount of this kind or in percent."""
     amount, share = Quantity(kind, gt=0, le=1e9), Quantity("fraction", gt=0, le=1)
-    due = f"{KINDS[kind].words} or a share is due, e.g. 5 %"
+    due = f"expected {KINDS[kind].words} or a share, e.g. 5 %"
 
     def read(value: object) -> GiveOrTake:
         if not isinstance(value, str):
@@ -97,13 +97,13 @@ Gauge_ = Annotated[float, Quantity("head", ge=-10.3, le=200)]
 Between = Annotated[
     tuple[date, date],
     Pair(
-        Text(read_date, "a date is due, e.g. 2027-02-01"),
+        Text(read_date, "expected a date, e.g. 2027-02-01"),
         "two dates",
         "[2027-04-01, 2027-05-01]",
         equal=False,
     ),
 ]
-_POINT_DUE = "before or after a part of the network is due, e.g. after main, or the name of a junction"
+_POINT_DUE = "expected before or after a part of the network, e.g. after main, or the name of a junction"
 
 
 class Point(NamedTuple):
@@ -177,7 +177,7 @@ class _WithPumps(_Reading):
     @model_validator(mode="after")
     def _some_pump_runs(self) -> "_WithPumps":
         if not self.runs and self.needs_pump:
-            raise RefusedError("", "with: main high is due: the pump that runs", at=("with",))
+            raise RefusedError("", "expected with: main high, the pump that runs", at=("with",))
         pumps = [pump for pump, _ in self.runs]
         if len(set(pumps)) < len(pumps):
             raise RefusedError("", "a pump runs at one speed at a time", at=("with",))
@@ -277,16 +277,14 @@ class Arrival(_AtLeg):
         return f"{self.of.replace('_', ' ')} at {self.place}, {self.while_}"
 
 
-_DEVICE_DUE = "a pump and its speed or a heat source is due, e.g. main high"
+_DEVICE_DUE = "expected a pump and its speed or a heat source, e.g. main high"
 
 
 def read_device(text: str) -> PumpSpeed:
     """`main high`, `circulator` or `element`."""
     words = text.split()
     if not 1 <= len(words) <= 2:
-        raise RefusedError(
-            "no pump or heat source", "a pump and its speed or a heat source is due, e.g. main high"
-        )
+        raise RefusedError("no pump or heat source", _DEVICE_DUE)
     return PumpSpeed(words[0], words[1] if len(words) > 1 else "on")
 
 
@@ -370,7 +368,7 @@ class WarmUp(_Warmth):
         if self.to_c <= self.from_c:
             raise RefusedError("", "a warm_up ends warmer than it began", at=("to",))
         if not self.runs:
-            raise RefusedError("", "with: main low is due: the pump that ran", at=("with",))
+            raise RefusedError("", "expected with: main low, the pump that ran", at=("with",))
         return self
 
     @property
@@ -448,7 +446,9 @@ class Running(_BetweenDates):
     @model_validator(mode="after")
     def _fits(self) -> "Running":
         if self.reads > self.span_s:
-            raise RefusedError("a time longer than lies between the two dates", "less is due", at=("reads",))
+            raise RefusedError(
+                "a time longer than lies between the two dates", "expected less", at=("reads",)
+            )
         return self
 
     @property
@@ -468,7 +468,7 @@ def _known_kind(value: object) -> object:
     """Refuse a kind that is none before anything is said about its keys."""
     if isinstance(value, dict) and value.get("kind") not in KINDS_OF_READING:
         word = value.get("kind")
-        due = f"kind: {one_of(KINDS_OF_READING)} is due"
+        due = f"expected kind: {one_of(KINDS_OF_READING)}"
         if word is None:
             raise RefusedError("", due, at=("kind",))
         near = did_you_mean(str(word), KINDS_OF_READING)

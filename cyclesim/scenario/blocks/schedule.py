@@ -72,7 +72,8 @@ class QuietHours(Hours):
     """When neighbours sleep."""
 
     applies_to: Annotated[tuple[PumpAt, ...], not_empty, single_or_list] = Field(
-        description="What must stay off, e.g. [main high]; a pump's name alone means every speed of it."
+        description="What must stay off, e.g. [main high] or a blower; a pump's name alone means every "
+        "speed of it."
     )
 
 

@@ -67,7 +67,8 @@ def check(tree: Tree) -> Iterator[Fault]:
         for path, text in tree.texts((*(f"schedule.{key}.*.pump" for key in DEMANDS.values()), *_SPEEDS)):
             yield from _speed(tree, path, text, lone=False)
         for path, text in tree.texts(_QUIET):
-            yield from _speed(tree, path, text, lone=True)
+            if text not in (named["air"] or []):
+                yield from _speed(tree, path, text, lone=True)
     if names["heat_sources"] is not None and names["pumps"] is not None:
         treats = named["treatment"] or []
         yield from _interlocks(tree, names["heat_sources"], names["pumps"], named["air"] or [], treats)

@@ -26,8 +26,8 @@ class Default:
 
 
 def filled_in(scenario: Scenario) -> tuple[Default, ...]:
-    """Every default that matters and was filled in, in the order of the file; candidates run in no plant."""
-    return tuple(default for default in _of(scenario, "") if not default.path.startswith("candidates."))
+    """Every default that a run rests on and that was filled in, in the order of the file."""
+    return tuple(d for d in _of(scenario, "") if not d.path.startswith(("candidates.", "tuning.")))
 
 
 def _of(value: Any, path: str) -> list[Default]:

@@ -42,7 +42,7 @@ def _readings(tree: Tree, scenario: Scenario) -> Readings:
     if not isinstance(tree.value, dict):
         if not tree.faults:
             found = "an empty file" if tree.value is None else quoted((), tree)
-            tree.faults.append(tree.fault((), found, "readings begin with measured: 2027-05-02"))
+            tree.faults.append(tree.fault((), found, "expected measured: 2027-05-02 first"))
         raise InputError(*tree.faults)
     faults, readings = list(tree.faults), None
     try:
@@ -123,7 +123,7 @@ class _Plant:
                 if speed == "on"
                 else f"'{pump} {speed}', an unknown speed"
             )
-            yield self.tree.fault(path, found, f"{one_of(due)} is due")
+            yield self.tree.fault(path, found, f"expected {one_of(due)}")
 
     def _valves(self, at: Steps, valves: dict[str, str]) -> Iterator[Fault]:
         turnable = {**self.plant.valves, **self.plant.diverters}
@@ -132,7 +132,7 @@ class _Plant:
             if name not in turnable:
                 yield from self._known(path, name, list(turnable), "valve")
             elif position not in turnable[name].known:
-                due = f"{one_of(turnable[name].known)} is due"
+                due = f"expected {one_of(turnable[name].known)}"
                 hint = did_you_mean(position, turnable[name].known)
                 yield self.tree.fault(path, f"'{shorten(position)}', an unknown position", due, hint)
 
@@ -146,7 +146,7 @@ class _Plant:
         elif manifold is not None and (jet is None or jet > manifold.jets):
             found = "nothing" if jet is None else f"jet {jet}"
             where = at if jet is None else (*at, "jet")
-            yield self.tree.fault(where, found, f"jet: 1 to {manifold.jets} of {leg} is due")
+            yield self.tree.fault(where, found, f"expected jet: 1 to {manifold.jets} of {leg}")
 
     def _electric(self, path: Steps, name: str, speed: str) -> Iterator[Fault]:
         source = self.plant.heat_sources.get(name)
@@ -163,4 +163,4 @@ class _Plant:
             due = f"what {name} draws depends on air and water: give its energy between two dates instead"
             yield self.tree.fault(path, f"'{name}', no electric element", due)
         elif speed != "on":
-            yield self.tree.fault(path, f"'{name} {speed}', a heat source with a speed", f"{name} is due")
+            yield self.tree.fault(path, f"'{name} {speed}', a heat source with a speed", f"expected {name}")

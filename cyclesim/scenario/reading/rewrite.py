@@ -43,8 +43,7 @@ def with_runs(text: str, lists: Mapping[str, Sequence[Run]], note: str = "") -> 
         )
     key, schedule = key_and_node
     assert isinstance(schedule, yaml.MappingNode)
-    if any(isinstance(event, yaml.AliasEvent) for event in yaml.parse(text, Loader=yaml.SafeLoader)):
-        raise RewriteError("The file repeats parts of itself by aliases (*): write them out to change it.")
+    _no_aliases(text)
     newline = "\r\n" if "\r\n" in text else "\n"
     changes = [
         change for name, runs in lists.items() for change in _list(text, schedule, name, runs, newline)
@@ -55,6 +54,51 @@ def with_runs(text: str, lists: Mapping[str, Sequence[Run]], note: str = "") -> 
     for change in sorted(changes, reverse=True):
         text = text[: change.start] + change.text + text[change.end :]
     return text
+
+
+def with_values(text: str, values: Mapping[str, str], note: str = "") -> str:
+    """The text with other values at these dotted keys, each with *note* as a comment at the end of its line.
+
+    Raises RewriteError for a key that the file itself does not have, and for one that an alias repeats.
+    """
+    _no_aliases(text)
+    root = yaml.compose(text, Loader=yaml.SafeLoader)
+    changes = [_Change(*_stretch(root, path), new) for path, new in values.items()]
+    ends = {_comment_at(text, change.end, note) for change in changes} if note else set[_Change]()
+    for change in sorted([*changes, *ends], reverse=True):
+        text = text[: change.start] + change.text + text[change.end :]
+    return text
+
+
+def _no_aliases(text: str) -> None:
+    """Refuse a text in which one change would change several things."""
+    if any(isinstance(event, yaml.AliasEvent) for event in yaml.parse(text, Loader=yaml.SafeLoader)):
+        raise RewriteError("The file repeats parts of itself by aliases (*): write them out to change it.")
+
+
+def _stretch(root: yaml.Node | None, path: str) -> tuple[int, int]:
+    """Where the value of a dotted key begins and ends."""
+    node, reached = root, list[str]()
+    for step in path.split("."):
+        reached.append(step)
+        inner = _value(node, step) if isinstance(node, yaml.MappingNode) else None
+        if inner is None:
+            raise RewriteError(f"{'.'.join(reached)} is not in the file itself: write {path} by hand.")
+        node = inner[1]
+    assert node is not None  # a path has at least one step
+    return node.start_mark.index, _end(node)
+
+
+def _comment_at(text: str, after: int, note: str) -> _Change:
+    """The end of a value's line, where its note goes: behind a comment that is there, or as a new one."""
+    line_end = text.find("\n", after)
+    line_end = len(text) if line_end < 0 else line_end
+    line_end -= text[:line_end].endswith("\r")
+    start = _line_start(text, after)
+    marks = (token.end_mark.index for token in yaml.scan(text, Loader=yaml.SafeLoader))
+    code_end = max((index for index in marks if start < index <= line_end), default=after)
+    commented = "#" in text[code_end:line_end]
+    return _Change(line_end, line_end, f"; {note}" if commented else f"  # {note}")
 
 
 def _value(node: yaml.MappingNode, name: str) -> tuple[yaml.Node, yaml.Node] | None:

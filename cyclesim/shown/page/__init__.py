@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 _BANDS = {band: f"var(--{band})" for band in ("young", "older", "over", "never")}
 _LETTERS = "ab"
+_SCRIPTS = ("carried", "drawn", "timeline", "page")
+"""One script in parts, each of which may use those before it."""
 MADE_BY = '<meta name="generator" content="cyclesim">'
 """What a page of ours has in its head."""
 
@@ -36,7 +38,8 @@ def page(reports: Sequence[Report], beside: Table | None = None, us: bool = Fals
 
     folder = files("cyclesim.shown.page")
     look = (folder / "page.css").read_text(encoding="utf-8") + style("var(--ink)", "var(--paper)", _BANDS)
-    does = (folder / "page.js").read_text(encoding="utf-8")
+    parts = ((folder / f"{name}.js").read_text(encoding="utf-8") for name in _SCRIPTS)
+    does = f'"use strict";\n(() => {{\n{"".join(parts)}}})();\n'
     environment = Environment(
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )

@@ -140,7 +140,7 @@ def _block(block: PaperBlock, us: bool, pictures: dict[str, bytes]) -> dict[str,
             return {"kind": "checks", "items": [plain(sentence(item, us)) for item in items]}
         case Drawn(of, says, high_mm):
             name = f"picture{len(pictures)}.svg"
-            pictures[name], alternative = _drawn(of)
+            pictures[name], alternative = _drawn(of, us)
             says = plain(" ".join((says, *alternative)))
             return {"kind": "picture", "file": name, "says": says, "high_mm": high_mm}
         case NewPage():
@@ -152,12 +152,12 @@ def _block(block: PaperBlock, us: bool, pictures: dict[str, bytes]) -> dict[str,
     raise TypeError(f"no paper shows {block!r}")
 
 
-def _drawn(of: Drawing | Stretch) -> tuple[bytes, tuple[str, ...]]:
+def _drawn(of: Drawing | Stretch, us: bool) -> tuple[bytes, tuple[str, ...]]:
     """A drawing as SVG, and what it says to those who do not see it."""
     if isinstance(of, Drawing):
         return write_plant(of).encode(), tuple(of.alternative)
     svg = BytesIO()
-    write_week(of, svg)
+    write_week(of, svg, us)
     return svg.getvalue(), ()
 
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO, NamedTuple
 from cyclesim.said.stretch import Lane, Noted, Span, Stretch, below_top
 from cyclesim.said.words import number, plain
 from cyclesim.shown.pictures.drawing import save
+from cyclesim.units import value_for
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -57,12 +58,12 @@ def write_figure(stretch: Stretch, stream: BinaryIO, form: str) -> None:
     save(lambda: draw(stretch), stream, form)
 
 
-def write_week(stretch: Stretch, stream: BinaryIO) -> None:
-    """Draw what ran and how warm it was as SVG, for a part of a page."""
-    save(lambda: draw_week(stretch), stream, ".svg")
+def write_week(stretch: Stretch, stream: BinaryIO, us: bool = False) -> None:
+    """Draw what ran and how warm it was as SVG, for a part of a page; degrees of Fahrenheit where *us*."""
+    save(lambda: draw_week(stretch, us), stream, ".svg")
 
 
-def draw_week(stretch: Stretch) -> Figure:
+def draw_week(stretch: Stretch, us: bool = False) -> Figure:
     """That drawing itself."""
     from matplotlib.figure import Figure
 
@@ -74,6 +75,9 @@ def draw_week(stretch: Stretch) -> Figure:
     temperatures = figure.add_axes((across[0], _FOOT / high, across[1], (_TEMPERATURES - 0.1) / high))
     _draw_lanes(ran, stretch.ran, "What ran")
     _draw_temperatures(temperatures, stretch)
+    if us:
+        _title(temperatures, "Temperatures [°F]")
+        temperatures.yaxis.set_major_formatter(lambda degrees, _: f"{value_for(degrees, '°C'):.0f}")
     for ax in (ran, temperatures):
         ax.set_xlim(*stretch.span)
         _time_axis(ax, stretch, last=ax is temperatures)

@@ -1,0 +1,177 @@
+"""What explains readings, what to measure next, and what follows, for a person."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict
+from typing import Any
+
+from cyclesim.analysis.amounts import listed
+from cyclesim.decide.readings.explained import Amount as FittedAmount
+from cyclesim.decide.readings.explained import Explained, Explanation
+from cyclesim.decide.readings.follows import Follows, Year
+from cyclesim.decide.readings.next_reading import NextReading
+from cyclesim.said.page import Amount, Cell, Column, Page, Row, cost, words
+from cyclesim.said.reading_units import unit_of, with_off
+from cyclesim.said.words import count, number
+
+_HOW = (
+    "odds: how much likelier than that nothing is wrong beyond what drawings are usually off by. They rest "
+    "on the causes that the program knows, each as likely beforehand; one cause is integrated over its "
+    "range, two by Laplace's approximation. The interval holds 90 of 100."
+)
+_FEW, _SURE = 3.0, 0.5
+_FITS = 2.0
+"""Standard deviations that each reading may be off on average before that is no longer called a fit."""
+
+
+def say_explained(page: Page, found: Explained) -> None:
+    """What explains the readings: causes, likeliest first, and what cannot be told."""
+    page.heading("What explains them")
+    best = found.best[0] if found.best else None
+    page.line(_answer(found, best), tone="good" if found.as_drawn > _SURE else "mind")
+    if found.best:
+        page.table(
+            [
+                words("cause"),
+                words("value"),
+                words("90 % interval"),
+                Column("odds\nto 1", "odds"),
+                Column("likely", "share", kind="share", digits=0),
+            ],
+            _rows(found.best),
+            notes=[_HOW],
+        )
+    for names in _groups(found.best):
+        page.line(f"These readings cannot tell apart: {'; '.join(names)}.", tone="mind", hang=2)
+    if found.unseen:
+        page.line(f"These readings would show none of this, however bad: {'; '.join(found.unseen)}.", hang=2)
+
+
+def _answer(found: Explained, best: Explanation | None) -> str:
+    listed_causes = f"{found.causes} causes"
+    if found.other > max(found.as_drawn, best.share if best else 0.0):
+        return (
+            f"None of the {listed_causes} that were tried explains these readings: it is something else, or "
+            "a reading is wrong."
+        )
+    if best is None or found.as_drawn > best.share:
+        return (
+            "Nothing needs to be wrong: what drawings and instruments are usually off by explains them "
+            f"({100.0 * found.as_drawn:.0f} % likely)."
+        )
+    if best.misfit > _FITS:
+        return (
+            "The cause that fits best does not fit well: readings stay "
+            f"{number(best.misfit)} standard deviations off on average. Read them again."
+        )
+    names = listed([amount.cause for amount in best.amounts])
+    if best.share > _SURE:
+        return f"Most likely: {names}."
+    return f"No cause stands out. The likeliest: {names}."
+
+
+def _rows(best: Sequence[Explanation]) -> Iterator[Row]:
+    for explanation in best:
+        odds: Cell = float(f"{explanation.odds:.2g}") if explanation.odds < 1000.0 else "more than 1,000"
+        for k, amount in enumerate(explanation.amounts):
+            last: tuple[Cell, ...] = (odds, explanation.share) if k == 0 else ("", "")
+            name = amount.cause if k == 0 else f"and {amount.cause}"
+            yield Row((name, _value(amount), _interval(amount), *last), amount.cause)
+
+
+def _value(amount: FittedAmount) -> Cell:
+    return "" if amount.value is None else Amount(amount.value, amount.unit, 2, "figures")
+
+
+def _interval(amount: FittedAmount) -> Cell:
+    if amount.low is None or amount.high is None:
+        return ""
+    low, high = f"{amount.low:.2g}", f"{amount.high:.2g}"
+    return f"{float(low):g} to {float(high):g}"
+
+
+def _groups(best: Sequence[Explanation]) -> list[list[str]]:
+    """Explanations that cannot be told apart, together, each group once."""
+    groups = list[list[str]]()
+    for explanation in best:
+        name = " and ".join(amount.cause for amount in explanation.amounts)
+        if explanation.alike and not any(name in group for group in groups):
+            groups.append([name, *explanation.alike])
+    return groups
+
+
+def say_next(page: Page, readings: Sequence[NextReading]) -> None:
+    """The readings that would tell most, and what each explanation expects of the first."""
+    page.heading("What to measure next")
+    if not readings:
+        page.line("Nothing that can be measured with what is there would tell much more.")
+        return
+    first, *others = readings
+    page.line(f"{first.reading}: tells {first.bits:.2f} bits (1 decides between two).", tone="strong")
+    page.table(
+        [words("if it is"), words("it reads")],
+        ([e.explanation, with_off(first.quantity, e.value, e.off)] for e in first.expected),
+    )
+    if others:
+        also = "; ".join(f"{other.reading} ({other.bits:.2f} bits)" for other in others)
+        page.line(f"Then: {also}.", hang=2)
+
+
+def next_values(reading: NextReading) -> dict[str, Any]:
+    """The same as plain values, each expectation in the unit that it names."""
+    unit, each = unit_of(reading.quantity, max(expected.value for expected in reading.expected))
+    return {
+        "reading": reading.reading,
+        "unit": unit,
+        "bits": reading.bits,
+        "expected": [
+            {"explanation": e.explanation, "value": e.value * each, "off": e.off * each}
+            for e in reading.expected
+        ],
+    }
+
+
+def say_follows(page: Page, found: Follows) -> None:
+    """What follows from the likeliest cause: rules, hours to hot, money."""
+    page.heading("What follows")
+    page.line(f"The plant with {found.explanation}, run and judged for {count(found.days, 'day')}:")
+    page.table(
+        [words(""), cost(found.currency), Column("energy\n{unit}", "energy_kwh", "kWh", digits=0),
+         Column("hot from a fill\nafter {unit}", "hours_to_hot", "h", unknown="never"),
+         Column("rules\nbroken", kind="count")],
+        (
+            [name, plant.cost, plant.energy_kwh, plant.hours_to_hot, len(plant.broken)]
+            for name, plant in (("as drawn", found.drawn), ("with that cause", found.corrected))
+        ),
+    )  # fmt: skip
+    if found.newly_broken:
+        page.line(f"Held as drawn, now broken: {_named(found.newly_broken)}.", tone="mind", hang=2)
+    if found.mended:
+        page.line(f"Broken as drawn, no longer: {_named(found.mended)}.", hang=2)
+    more = found.costs_more
+    if more >= 0.005:
+        page.line(f"Over those days the cause costs {more:.2f} {found.currency}: so much its mend is worth.")
+
+
+def _named(broken: Sequence[tuple[str, str]]) -> str:
+    return "; ".join(f"{rule} ({subject})" if subject else rule for rule, subject in broken)
+
+
+def follows_values(found: Follows) -> dict[str, Any]:
+    """The same as plain values."""
+
+    def plain(plant: Year) -> dict[str, Any]:
+        return {
+            **asdict(plant),
+            "broken": [{"rule": rule, "subject": subject} for rule, subject in plant.broken],
+        }
+
+    return {
+        "explanation": found.explanation,
+        "days": found.days,
+        "currency": found.currency,
+        "drawn": plain(found.drawn),
+        "corrected": plain(found.corrected),
+        "costs_more": found.costs_more,
+    }

@@ -1,0 +1,372 @@
+// The timeline on its canvas: rows, curves and the clock. What is shown and said is for timeline.js.
+
+class DrawnTimeline {
+  // wall clock: seconds since 1970 as if the place had no zone
+  wall(second) {
+    const offsets = this.data.offsets;
+    let k = offsets.length - 1;
+    while (k && offsets[k][0] > second) k--;
+    return second + offsets[k][1];
+  }
+
+  said(second, fine = true) {
+    const d = new Date(1000 * Math.floor(this.wall(second)));
+    const day = `${DAYS[d.getUTCDay()]} ${d.getUTCDate()} ${MONTHS[d.getUTCMonth()]} ${d.getUTCFullYear()}`;
+    const clock = `${two(d.getUTCHours())}:${two(d.getUTCMinutes())}`;
+    return `${day} ${clock}${fine ? `:${two(d.getUTCSeconds())}` : ""}`;
+  }
+
+  second(x) { return this.from + ((x - this.left) / (this.wide - this.left)) * (this.to - this.from); }
+  x(second) { return this.left + ((second - this.from) / (this.to - this.from)) * (this.wide - this.left); }
+
+  draw() {
+    if (this.due) return;
+    this.due = requestAnimationFrame(() => { this.due = 0; this.drawn(); });
+  }
+
+  drawn() {
+    const wide = this.scope.clientWidth;
+    if (!wide) return;
+    const narrow = wide < 640, { asked, ran, ages, noted } = this.data;
+    const lane = narrow ? 32 : 19, age = narrow ? 48 : 34, title = 22, warm = 150;
+    const high = (noted.length ? title + 24 : 0) + 2 * title + lane * (asked.length + ran.length)
+               + title + warm + title + age * ages.length + 40;
+    const dots = window.devicePixelRatio || 1, c = this.canvas.getContext("2d");
+    if (this.canvas.width !== Math.round(wide * dots) || this.canvas.height !== Math.round(high * dots)) {
+      this.canvas.width = Math.round(wide * dots);
+      this.canvas.height = Math.round(high * dots);
+      this.canvas.style.height = `${high}px`;
+    }
+    c.setTransform(dots, 0, 0, dots, 0, 0);
+    const css = getComputedStyle(document.documentElement);
+    this.colour = (name) => css.getPropertyValue(`--${name}`).trim();
+    this.c = c;
+    this.wide = wide;
+    this.left = narrow ? 0 : 190;
+    this.narrow = narrow;
+    this.placed = {};
+    c.clearRect(0, 0, wide, high);
+    c.fillStyle = this.colour("paper");
+    c.fillRect(0, 0, wide, high);
+    c.textBaseline = "middle";
+    this.ticks(high);
+    let y = 0;
+    const head = (text) => {
+      c.font = "bold 12px system-ui, sans-serif";
+      const shown = this.narrow ? text.split(":")[0] : text;
+      c.fillStyle = this.colour("paper");
+      c.fillRect(0, y, c.measureText(shown).width + 6, title);
+      c.fillStyle = this.colour("ink");
+      c.fillText(shown, 0, y + title / 2 + 2);
+      y += title;
+    };
+    if (noted.length) { head("Findings"); this.pins(y); y += 24; }
+    head("Who asked for a pump: outline = asks, filled = has it, paler = part of the time");
+    for (const one of asked) { this.lane(one, y, lane); y += lane; }
+    head("What ran: half height = low speed, hatched = waits, runs on or tripped");
+    for (const one of ran) { this.lane(one, y, lane); y += lane; }
+    head(`Temperatures, ${this.data.unit}`);
+    this.temperatures(y, warm);
+    y += warm;
+    head(`Oldest water: dashed = the limit of ${this.data.limit} h, crossed out = above it`);
+    for (const one of ages) { this.age(one, y, age); y += age; }
+    this.clock(y);
+    const at = this.x(this.at);
+    c.fillStyle = this.colour("ink");
+    c.fillRect(at - 0.5, 0, 1, high - 36);
+    if (this.drag) {
+      const [a, b] = this.drag.map((s) => this.x(s));
+      c.globalAlpha = 0.2;
+      c.fillRect(Math.min(a, b), 0, Math.abs(b - a), high - 36);
+      c.globalAlpha = 1;
+    }
+  }
+
+  name(text, y, high) {
+    const c = this.c;
+    c.font = "12px system-ui, sans-serif";
+    c.fillStyle = this.colour("ink");
+    let shown = text;
+    while (!this.narrow && c.measureText(shown).width > this.left - 8 && shown.length > 4)
+      shown = `${shown.slice(0, -4)}...`;
+    c.fillText(shown, 0, this.narrow ? y + 8 : y + high / 2);
+  }
+
+  lane(lane, y, high) {
+    const c = this.c, top = this.narrow ? y + 16 : y + 3, tall = this.narrow ? 13 : high - 6;
+    this.name(lane.name, y, high);
+    c.fillStyle = this.colour("grid");
+    c.fillRect(this.left, top + tall, this.wide - this.left, 1);
+    const colour = this.colour(lane.kind) || this.colour("asked");
+    this.bars(lane.outline, (x, w) => {
+      c.strokeStyle = colour;
+      c.lineWidth = 1;
+      c.strokeRect(x + 0.5, top + 0.5, Math.max(0.5, w - 1), tall - 1);
+    });
+    c.fillStyle = colour;
+    this.bars(lane.half, (x, w) => c.fillRect(x, top + tall / 2, w, tall / 2));
+    this.bars(lane.full, (x, w) => c.fillRect(x, top, w, tall));
+    this.bars(lane.hatched, (x, w) => {
+      if (w < 4) { c.fillRect(x, top + tall - 3, w, 3); return; }
+      c.save();
+      c.beginPath();
+      c.rect(x, top, w, tall);
+      c.clip();
+      c.strokeStyle = colour;
+      c.lineWidth = 1;
+      c.strokeRect(x, top, w, tall);
+      c.beginPath();
+      for (let s = Math.floor(x / 6) * 6 - tall; s < x + w; s += 6) { c.moveTo(s, top + tall); c.lineTo(s + tall, top); }
+      c.stroke();
+      c.restore();
+    });
+  }
+
+  /** Each bar in view by its place and width; where many share a column of dots, paler by their share. */
+  bars(edges, draw) {
+    const first = 2 * Math.floor(upTo(edges, this.from) / 2), c = this.c;
+    const end = upTo(edges, this.to), per = (this.to - this.from) / (this.wide - this.left);
+    if ((end - first) / 2 < (this.wide - this.left) / 3) {
+      for (let k = first; k < edges.length && edges[k] < this.to; k += 2) {
+        const x0 = Math.max(this.left, this.x(edges[k]));
+        draw(x0, Math.max(1, Math.min(this.wide, this.x(edges[k + 1])) - x0));
+      }
+      return;
+    }
+    const dots = 3;
+    for (let x = this.left, k = first; x < this.wide; x += dots) {
+      const from = this.second(x), to = from + dots * per;
+      let covered = 0;
+      while (k < edges.length && edges[k + 1] <= from) k += 2;
+      for (let i = k; i < edges.length && edges[i] < to; i += 2)
+        covered += Math.max(0, Math.min(to, edges[i + 1]) - Math.max(from, edges[i]));
+      if (!covered) continue;
+      c.globalAlpha = 0.2 + 0.8 * (covered / (to - from));
+      draw(x, Math.min(dots, this.wide - x));
+      c.globalAlpha = 1;
+    }
+  }
+
+  /** The points of a curve in view; of many in one column of dots the lowest and the highest. */
+  points(curve) {
+    const { t, v } = curve, points = [];
+    let k = Math.max(0, upTo(t, this.from) - 1);
+    const end = Math.min(t.length, upTo(t, this.to) + 1);
+    if (end - k < 3 * (this.wide - this.left)) {
+      for (; k < end; k++) points.push([this.x(t[k]), v[k]]);
+      return points;
+    }
+    while (k < end) {
+      const x = Math.floor(this.x(t[k]));
+      const first = v[k];
+      let low = first, high = first;
+      for (; k < end && Math.floor(this.x(t[k])) === x; k++) {
+        if (v[k] < low) low = v[k];
+        if (v[k] > high) high = v[k];
+      }
+      points.push([x, first], [x, low], [x, high], [x, v[k - 1]]);
+    }
+    return points;
+  }
+
+  clipped(y, high, draw) {
+    const c = this.c;
+    c.save();
+    c.beginPath();
+    c.rect(this.left, y, this.wide - this.left, high);
+    c.clip();
+    draw();
+    c.restore();
+  }
+
+  temperatures(y, high) {
+    const { temperatures, kept, ready } = this.data, c = this.c;
+    const drawn = temperatures.map((curve) => this.points(curve));
+    let low = Infinity, top = -Infinity;
+    for (const points of drawn) for (const [, v] of points) { if (v < low) low = v; if (v > top) top = v; }
+    if (!Number.isFinite(low)) return;
+    const step = [1, 2, 5, 10, 20].find((s) => (top - low) / s <= 6) || 50;
+    low = Math.floor(low / step - 0.1) * step;
+    top = Math.ceil(top / step + 0.1) * step;
+    const place = (v) => y + 6 + (high - 12) * (1 - (v - low) / (top - low));
+    c.font = "11px system-ui, sans-serif";
+    for (let v = low; v <= top; v += step) {
+      c.fillStyle = this.colour("grid");
+      c.fillRect(this.left, place(v), this.wide - this.left, 1);
+      c.fillStyle = this.colour("faint");
+      c.textAlign = this.narrow ? "left" : "right";
+      c.fillText(String(v), this.narrow ? 2 : this.left - 6, place(v) - (this.narrow ? 6 : 0));
+      c.textAlign = "left";
+    }
+    const looks = [["ink", []], ["pump", [6, 3]], ["heat", [2, 3]], ["people", [8, 3, 2, 3]]];
+    this.clipped(y, high, () => {
+      if (kept) {
+        c.fillStyle = this.colour("band");
+        for (let k = 0; k + 1 < kept.t.length; k++) {
+          const a = this.x(kept.t[k]), b = this.x(kept.t[k + 1]);
+          if (b >= this.left && a <= this.wide) c.fillRect(a, place(kept.high[k]), b - a, place(kept.low[k]) - place(kept.high[k]));
+        }
+      }
+      drawn.forEach((points, k) => {
+        const [colour, dash] = looks[Math.min(k, looks.length - 1)];
+        c.strokeStyle = this.colour(colour);
+        c.lineWidth = k ? 1 : 1.6;
+        c.setLineDash(dash);
+        c.beginPath();
+        points.forEach(([x, v], i) => (i ? c.lineTo(x, place(v)) : c.moveTo(x, place(v))));
+        c.stroke();
+      });
+      c.setLineDash([]);
+      c.fillStyle = this.colour("ink");
+      ready.t.forEach((t, k) => {
+        const x = this.x(t), at = place(ready.v[k]);
+        c.beginPath();
+        c.moveTo(x - 4, at - 7);
+        c.lineTo(x + 4, at - 7);
+        c.lineTo(x, at);
+        c.fill();
+      });
+    });
+    temperatures.forEach((curve, k) => {
+      const [colour, dash] = looks[Math.min(k, looks.length - 1)];
+      const words = k ? curve.name : kept ? "tub; grey: to keep" : "tub";
+      const x = this.narrow ? 30 + 140 * k : 0, at = this.narrow ? y + 2 : y + 16 + 18 * k;
+      c.strokeStyle = this.colour(colour);
+      c.setLineDash(dash);
+      c.beginPath();
+      c.moveTo(x, at);
+      c.lineTo(x + 22, at);
+      c.stroke();
+      c.setLineDash([]);
+      c.fillStyle = this.colour("ink");
+      c.font = "11px system-ui, sans-serif";
+      c.fillText(words.slice(0, this.narrow ? 17 : 22), x + 26, at);
+    });
+  }
+
+  age(curve, y, high) {
+    const c = this.c, limit = this.data.limit;
+    this.name(curve.name, y, high);
+    const points = this.points(curve);
+    let top = 1.1 * limit;
+    for (const [, v] of points) if (v > top) top = v;
+    top = Math.min(top, 2.5 * limit);
+    const base = y + high - 3, tall = this.narrow ? high - 20 : high - 6;
+    const place = (v) => base - (tall * v) / top; // what is above the row is cut off, not squeezed into it
+    this.placed[curve.name] = place;
+    const area = () => {
+      c.beginPath();
+      c.moveTo(points[0][0], base);
+      for (const [x, v] of points) c.lineTo(x, place(v));
+      c.lineTo(points[points.length - 1][0], base);
+      c.closePath();
+    };
+    if (points.length) this.clipped(base - tall, tall, () => {
+      area();
+      c.fillStyle = this.colour("young");
+      c.globalAlpha = 0.45;
+      c.fill();
+      c.globalAlpha = 1;
+      c.save();
+      area();
+      c.clip();
+      c.beginPath();
+      c.rect(this.left, y, this.wide - this.left, Math.max(0, place(limit) - y));
+      c.clip();
+      c.fillStyle = this.colour("over");
+      c.fillRect(this.left, y, this.wide - this.left, high);
+      c.strokeStyle = this.colour("paper");
+      c.lineWidth = 1;
+      c.beginPath();
+      for (let x = this.left - high; x < this.wide; x += 8) { c.moveTo(x, y + high); c.lineTo(x + high, y); c.moveTo(x, y); c.lineTo(x + high, y + high); }
+      c.stroke();
+      c.restore();
+    });
+    c.strokeStyle = this.colour("ink");
+    c.lineWidth = 1;
+    c.setLineDash([4, 3]);
+    c.beginPath();
+    c.moveTo(this.left, Math.round(place(limit)) + 0.5);
+    c.lineTo(this.wide, Math.round(place(limit)) + 0.5);
+    c.stroke();
+    c.setLineDash([]);
+    c.fillStyle = this.colour("grid");
+    c.fillRect(this.left, base, this.wide - this.left, 1);
+  }
+
+  pins(y) {
+    const c = this.c;
+    let free = -Infinity;
+    const pins = this.data.noted.flatMap((one) => [...one.at].map((at) => [at, one]));
+    pins.sort((a, b) => a[0] - b[0]);
+    for (const [at, one] of pins) {
+      const x = this.x(at);
+      if (x < this.left || x > this.wide || x < free) continue;
+      free = x + 18;
+      const serious = one.severity === "danger" || one.severity === "hygiene";
+      c.fillStyle = this.colour(serious ? one.severity : "faint");
+      c.fillRect(x - 8, y + 2, 16, 16);
+      c.fillRect(x - 0.5, y + 18, 1, 6);
+      c.fillStyle = this.colour("paper");
+      c.font = "bold 11px system-ui, sans-serif";
+      c.textAlign = "center";
+      c.fillText(String(one.number), x, y + 10);
+      c.textAlign = "left";
+    }
+  }
+
+  // -- the clock -----------------------------------------------------------------------------------------
+
+  *marks() {
+    const per = (this.to - this.from) / Math.max(1, (this.wide - this.left) / 70);
+    const steps = [1, 2, 5, 10, 30, 60, 120, 300, 600, 1800, 3600, 7200, 10800, 21600, 43200, 86400, 172800, 604800];
+    const step = steps.find((s) => s >= per);
+    const first = this.wall(this.from), away = first - this.from;
+    if (step === undefined) {
+      const d = new Date(1000 * first);
+      let year = d.getUTCFullYear(), month = d.getUTCMonth();
+      const every = per > 2 * 2592000 ? 3 : per > 2592000 ? 2 : 1;
+      for (let k = 0; k < 200; k++) {
+        const wall = Date.UTC(year, month + k, 1) / 1000, at = this.second_of(wall, away);
+        if (at > this.to) return;
+        if (at >= this.from && new Date(1000 * wall).getUTCMonth() % every === 0)
+          yield [at, MONTHS[new Date(1000 * wall).getUTCMonth()], true];
+      }
+      return;
+    }
+    for (let wall = Math.ceil(first / step) * step, k = 0; k < 200; wall += step, k++) {
+      const at = this.second_of(wall, away);
+      if (at > this.to) return;
+      const d = new Date(1000 * wall), midnight = wall % 86400 === 0;
+      const clock = `${two(d.getUTCHours())}:${two(d.getUTCMinutes())}${step < 60 ? `:${two(d.getUTCSeconds())}` : ""}`;
+      yield [at, midnight ? `${d.getUTCDate()} ${MONTHS[d.getUTCMonth()]}` : clock, midnight];
+    }
+  }
+
+  second_of(wall, away) {
+    let at = wall - away;
+    at -= this.wall(at) - wall; // the clock may have changed on the way
+    return at;
+  }
+
+  ticks(high) {
+    const c = this.c;
+    c.fillStyle = this.colour("grid");
+    for (const [at] of this.marks()) c.fillRect(this.x(at), 0, 1, high - 36);
+  }
+
+  clock(y) {
+    const c = this.c;
+    c.font = "11px system-ui, sans-serif";
+    c.fillStyle = this.colour("ink");
+    c.textAlign = "center";
+    for (const [at, text, bold] of this.marks()) {
+      c.font = `${bold ? "bold " : ""}11px system-ui, sans-serif`;
+      c.fillText(text, clamp(this.x(at), this.left + 18, this.wide - 18), y + 10);
+    }
+    c.textAlign = "left";
+    c.font = "11px system-ui, sans-serif";
+    c.fillStyle = this.colour("faint");
+    c.fillText(`${this.said(this.from, false)} to ${this.said(this.to, false)}`, this.left, y + 28);
+  }
+}
