@@ -50,7 +50,7 @@ def measured(
             "--write writes FILE anew and cannot take what --set changes into it: change FILE first, or "
             "leave one of the two out."
         )
-    from cyclesim.decide.tuning.written import text_of
+    from cyclesim.scenario.reading.rewrite import text_of
 
     read = text_of(file)
     _spared(readings, new_file, json_file)
