@@ -27,7 +27,7 @@ from cyclesim.decide.readings.explanation import Explained, Explanation, Fit, wi
 from cyclesim.decide.readings.predicted import Prediction, predicted_each, predictions
 from cyclesim.decide.sweeps.sweep import HERE, How
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.blocks.readings import Cooling, Reading, WarmUp
+from cyclesim.scenario.blocks.readings import Cooling, Energy, Reading, Running, WarmUp
 
 ONE, TWO, OTHER = 1.0, 0.25, 0.05
 """Odds beforehand, beside the plant as drawn, of one cause, of two, and of one that is not on the list."""
@@ -77,19 +77,33 @@ class Explainer:
         feels = frozenset[str]().union(*(cause.feels for cause in of))
         return [i for i, felt in enumerate(self._felt) if felt & feels]
 
-    def _added(self, of: tuple[Cause, Cause], at: tuple[int, int], shares: Floats) -> Floats:
-        """The effect of two causes: of both at once, or where no reading feels both, of each added."""
-        if of[0].feels & of[1].feels:
-            return self.effect(of, shares)
-        return np.asarray(sum(self._curve(k, float(u)) for k, u in zip(at, shares, strict=True)))
+    def _near(self, of: Sequence[Cause], at: Sequence[int], shares: Sequence[float] | Floats) -> Floats:
+        """The effect of causes, by their curves added where no two are felt by one reading.
+
+        What takes a run between two dates is never run for it: its curve stands for it.
+        """
+        added = np.asarray(sum(self._curve(k, float(u)) for k, u in zip(at, shares, strict=True)))
+        first, *second = (cause.feels for cause in of)
+        if second and not first & second[0]:
+            return added
+        effect = self.effect(of, shares, self._runs)
+        effect[self._runs] = added[self._runs]
+        return effect
+
+    @cached_property
+    def _runs(self) -> list[int]:
+        """The readings that take a run between two dates."""
+        return [i for i, r in enumerate(self.readings) if isinstance(r, Energy | Running)]
 
     def _curve(self, k: int, share: float) -> Floats:
         nodes, effects = self.curves[k]
         return np.asarray(effects[0] if self.list[k].outright else PchipInterpolator(nodes, effects)(share))
 
-    def effect(self, of: Sequence[Cause], shares: Sequence[float] | Floats) -> Floats:
+    def effect(
+        self, of: Sequence[Cause], shares: Sequence[float] | Floats, without: Sequence[int] = ()
+    ) -> Floats:
         """How far causes at shares of their ranges move each reading from what is told."""
-        moved = self._moved(of)
+        moved = [i for i in self._moved(of) if i not in without]
         effect = np.zeros(len(self.readings))
         if moved:
             built = with_causes(AsBuilt(self.scenario), of, shares)
@@ -173,7 +187,7 @@ class Explainer:
             near = float(np.min(np.abs(nodes - u)))
             if near < 1e-3:
                 break
-            there = self.effect([cause], [u])
+            there = self._near([cause], [k], [u])
             off = white @ (there - curve(u))
             nodes, effects = np.append(nodes, u), np.vstack([effects, there])
             order = np.argsort(nodes)
@@ -240,7 +254,7 @@ class Explainer:
 
         def left(u: Floats) -> Floats:
             shares[free] = u
-            effects[:] = [self._added(of, (i, j), shares)]
+            effects[:] = [self._near(of, (i, j), shares)]
             return np.asarray(white @ (rest - effects[0]))
 
         if not free:
