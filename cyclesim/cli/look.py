@@ -128,7 +128,7 @@ def run(
         drawn = stretch(result, figure_from, figure_days)
         write_whole_bytes(figure_file, lambda stream: write_figure(drawn, stream, form))
     if drawing_file is not None:
-        write_text(drawing_file, drawn_plant(result.plant, result.metrics.legs))
+        write_text(drawing_file, drawn_plant(result.plant, result.findings, result.metrics.legs))
     if json_file is not None:
         write_text(json_file, as_text(result_values(result, sure, warmed)))
     if STDOUT not in (json_file, trace_file, drawing_file):
@@ -160,7 +160,7 @@ def check(file: Path, sets: tuple[str, ...], drawing_file: Path | None, asked: b
     plant, programme = Assembly(scenario), Programme(scenario)
     findings, checked = check_plant(plant, programme)
     if drawing_file is not None:
-        write_text(drawing_file, drawn_plant(plant))
+        write_text(drawing_file, drawn_plant(plant, findings))
     if drawing_file != STDOUT:
         show_page(check_page(plain(str(file), 400), plant, programme, findings, checked))
     return BROKEN if is_broken(findings) else OK

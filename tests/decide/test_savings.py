@@ -1,0 +1,71 @@
+"""What would save most: against runs of files written with the change in them."""
+
+from pathlib import Path
+
+import pytest
+
+from cyclesim.analysis.result import simulate
+from cyclesim.decide.sizing.savings import Savings, changes, savings
+from cyclesim.said.savings import savings_page, savings_values
+from cyclesim.scenario.reading.load import load
+from cyclesim.shown.terminal import printed
+
+GARDEN = Path(__file__).parents[2] / "schedules" / "walled-garden.yaml"
+DAYS = 4
+
+
+@pytest.fixture(scope="module")
+def found() -> Savings:
+    """Four January days of the plant whose pipes lose two thirds of its heat."""
+    return savings(load(GARDEN), days=DAYS)
+
+
+def test_a_saving_is_the_difference_to_a_file_with_the_change(found: Savings) -> None:
+    """A cover with 50 mm more of foam, and 1 K less, written by hand: the costs of two runs."""
+    now = simulate(load(GARDEN), days=DAYS).metrics.energy
+    by_start = {one.change.split(",")[0]: one for one in found.tried}
+    thick = load(GARDEN).plant.tub.cover
+    assert thick != "none"
+    foam = f"plant.tub.cover.foam={1000 * thick.foam_m + 50:g} mm"
+    keep = load(GARDEN).schedule.heating
+    assert keep is not None
+    for sets, start in (
+        ((foam, "plant.tub.cover.fit=good"), f"a cover of {1000 * thick.foam_m + 50:g} mm"),
+        ((f"schedule.heating.keep_at={keep.keep_at_c - 1:g} degC",), "every set point 1 K lower"),
+    ):
+        then = simulate(load(GARDEN, sets=sets), days=DAYS).metrics.energy
+        (saving,) = (one for name, one in by_start.items() if name.startswith(start))
+        assert saving.cost_less == pytest.approx(now.cost - then.cost)
+        assert saving.energy_kwh_less == pytest.approx(now.energy_kwh - then.energy_kwh)
+
+
+def test_the_pipes_that_lose_most_save_most(found: Savings) -> None:
+    """Their insulation stands first, and what saves together saves more than the best alone."""
+    assert found.tried[0].change.startswith("pipes insulated by 25 mm, now 9 mm")
+    assert [s.cost_less for s in found.tried] == sorted((s.cost_less for s in found.tried), reverse=True)
+    assert found.together is not None
+    assert found.together.cost_less > found.tried[0].cost_less
+    text = " ".join(printed(savings_page(found)).split())
+    assert "Pipes insulated by 25 mm" in text
+    assert savings_values(found)["advice"][0].startswith("Pipes insulated by 25 mm")
+
+
+def test_only_what_the_file_leaves_room_for_is_tried() -> None:
+    """One price, or no heating: fewer changes."""
+    sentences = [change.sentence for change in changes(load(GARDEN, sets=["supply.tariff=0.2 EUR/kWh"]))]
+    assert sentences
+    assert not any("costs most" in sentence for sentence in sentences)
+    cold = [change.sentence for change in changes(load(GARDEN, sets=["schedule.heating=null"]))]
+    assert not any("set point" in sentence for sentence in cold)
+
+
+def test_a_tub_without_a_cover_is_offered_one() -> None:
+    """And a spare that is capped is left as it is: nothing flows in it."""
+    spare = "plant.legs.spare={pipe: 63 PN10, length: 2 m, zone: soil, dead_end: true}"
+    scenario = load(GARDEN, sets=["plant.tub.cover=none", spare])
+    offered = {change.sentence: change.of(scenario).plant for change in changes(scenario)}
+    cover = offered["a cover of 50 mm that fits well, now none"].tub.cover
+    assert cover != "none"
+    assert (0.05, "good") == (cover.foam_m, cover.fit)
+    legs = next(plant for said, plant in offered.items() if said.startswith("pipes insulated")).legs
+    assert (0.0, 0.025) == (legs["spare"].insulation_m, legs["left_bench"].insulation_m)
