@@ -31,13 +31,13 @@ from cyclesim.said.run_tables import (
     say_tripped,
     say_tub,
 )
-from cyclesim.said.savings_table import say_savings
+from cyclesim.said.savings import say_savings
 from cyclesim.said.spread import Spread, as_table, spread
 from cyclesim.said.stretch import Stretch, stretch
 from cyclesim.said.use_tables import say_blowers, say_made_from, say_people, say_power_cuts
 from cyclesim.said.verdict import say_first, say_open, say_others
 from cyclesim.said.wiring_tables import say_left, say_nobody_turns, say_treatment, say_wiring
-from cyclesim.said.words import count
+from cyclesim.said.words import count, number
 from cyclesim.scenario.reading.defaults import filled_in
 from cyclesim.simulation.assumptions import assumptions
 
@@ -255,7 +255,9 @@ def bars(title: str, unit: str, values: dict[str, float], *, digits: int = 2, mo
 def _say_heat(page: Page, result: Result, told: Answer, saved: Savings | None) -> None:
     if told.largest_loss:
         page.line(f"Most goes through {told.largest_loss}.")
-    say_savings(page, saved)
+    if saved is not None:
+        page.line(f"What would save most in a year of {number(saved.cost)} {saved.currency}:")
+        say_savings(page, saved)
     say_tub(page, result.metrics.tub)
 
 
