@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 @click.option("--faults/--no-faults", default=True, show_default=True,
               help="Whether to look at each single fault, which takes longest.")  # fmt: skip
 @click.option("--savings/--no-savings", default=True, show_default=True,
-              help="Whether to try what would save most: a year of each change.")  # fmt: skip
+              help="Whether to try what would save most: a run for each, kept for next time.")  # fmt: skip
 def page(
     file: Path,
     sets: tuple[str, ...],
@@ -114,7 +114,7 @@ def _told(
         from cyclesim.decide.sizing.savings import savings
 
         with sweeping(None, None, False, "trying what saves") as how:
-            saved = savings(scenario, seed=seed, how=how)
+            saved = savings(scenario, days=result.about.days, start=start, seed=seed, how=how)
     given = tuple(inputs(written(source, sets)))
     return result, report(result, given, verification, saved, us=in_us_units())
 

@@ -37,7 +37,7 @@ from cyclesim.said.stretch import Stretch, stretch
 from cyclesim.said.use_tables import say_blowers, say_made_from, say_people, say_power_cuts
 from cyclesim.said.verdict import say_first, say_open, say_others
 from cyclesim.said.wiring_tables import say_left, say_nobody_turns, say_treatment, say_wiring
-from cyclesim.said.words import count, number
+from cyclesim.said.words import count
 from cyclesim.scenario.reading.defaults import filled_in
 from cyclesim.simulation.assumptions import assumptions
 
@@ -256,7 +256,6 @@ def _say_heat(page: Page, result: Result, told: Answer, saved: Savings | None) -
     if told.largest_loss:
         page.line(f"Most goes through {told.largest_loss}.")
     if saved is not None:
-        page.line(f"What would save most in a year of {number(saved.cost)} {saved.currency}:")
         say_savings(page, saved)
     say_tub(page, result.metrics.tub)
 

@@ -31,7 +31,7 @@ def savings_page(found: Savings) -> Page:
 
 
 def say_savings(page: Page, found: Savings) -> None:
-    """The advice, then each change alone."""
+    """The advice, and a row for each change: energy and money, and what it would break."""
     for sentence in savings_advice(found):
         page.line(f"- {sentence}", hang=2)
     columns = (
