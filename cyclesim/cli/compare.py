@@ -30,6 +30,7 @@ from cyclesim.errors import plain
 @click.option(
     "--sensitivity", is_flag=True, help="Put each assumption alone to its ends; with futures anyway."
 )
+@click.option("--tuned", is_flag=True, help="Tune the programme of each first, and compare them so.")
 @click.option("--years", type=click.IntRange(1, 50), metavar="N",
               help="Count money over N years; as the files say unless given.")  # fmt: skip
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True,
@@ -43,6 +44,7 @@ def compare(
     sets: tuple[str, ...],
     futures: int,
     sensitivity: bool,
+    tuned: bool,
     years: int | None,
     seed: int,
     json_file: Path | None,
@@ -69,6 +71,7 @@ def compare(
             years=years,
             futures=futures,
             sensitivity=sensitivity or None,
+            tuned=tuned,
             how=how,
         )
     tell(

@@ -41,7 +41,7 @@ def _quantity(option: str, text: str, kind: str, example: str) -> float:
               help='The set-back to warm up from, e.g. "30 degC"; the file\'s own unless given.')  # fmt: skip
 @click.option("--within", metavar="TIME",
               help='How long warming up may take, e.g. "8 h": from the set-back where the file has a '
-              "ready_by, else of a tub just filled.")  # fmt: skip
+              "ready_by, else of a tub just filled; 36 h then unless given.")  # fmt: skip
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True,
               help="Number that every random draw starts from.")  # fmt: skip
 @output_file("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen.")

@@ -182,7 +182,8 @@ def _largest(losses: tuple[Loss, ...]) -> str:
         return ""
     first, total = losses[0], sum(loss.kwh for loss in losses)
     share = f"{100.0 * first.share:.0f} %"
-    return f"{first.through}: {number(first.kwh)} of {number(total)} kWh of heat lost, {share}"
+    lost = f"{number(first.kwh)} of {number(total)} kWh of heat lost, {share}"
+    return f"{first.through}: {lost}; cyclesim savings tells what would help"
 
 
 def _left_aside(result: Result) -> tuple[str, ...]:

@@ -12,7 +12,7 @@ from cyclesim.decide.comparing.comparison import Comparison, Side
 from cyclesim.said.cautions import ADVICE, WATER, say_cautions
 from cyclesim.said.compare_words import LETTERS, or_never, takings
 from cyclesim.said.page import Amount, Column, Page, Row, whole, words
-from cyclesim.said.words import count, month
+from cyclesim.said.words import count, month, number
 
 _YEAR = 365.0
 Of = Callable[[Side], float | None]
@@ -26,6 +26,13 @@ def compare_page(comparison: Comparison) -> Page:
         title = f" ({side.scenario.title})" if side.name != side.scenario.title else ""
         page.line(f"{letter}  {side.name}{title}", hang=3, as_written=True)
     page.line(f"The same weather and bathers for {count(comparison.days, 'day')}.")
+    if comparison.tuned:
+        page.line("Each runs the programme that cyclesim tune found for it.")
+    else:
+        page.line(
+            "Each runs its own file's programme. Tuning both may reverse the answer: --tuned does it.",
+            tone="mind",
+        )
     if comparison.unlike:
         page.line(
             f"Not the same: {listed(list(comparison.unlike))}. A difference may come from that, and not from "
@@ -94,9 +101,19 @@ def _say_water(page: Page, comparison: Comparison) -> None:
         return lambda s: s.outcome.legs[name].longest_stagnant_h if name in s.outcome.legs else None
 
     legs = _legs(comparison)
-    _table(page, comparison, "oldest water, h", [(name, oldest_h(name), 1) for name in legs])
+    _table(page, comparison, "oldest water, h", _alike(comparison, legs, oldest_h))
     page.line()
-    _table(page, comparison, "longest stand, h", [(name, stood_h(name), 1) for name in legs])
+    _table(page, comparison, "longest stand, h", _alike(comparison, legs, stood_h))
+
+
+def _alike(
+    comparison: Comparison, names: Sequence[str], of: Callable[[str], Of]
+) -> list[tuple[str, Of, int]]:
+    """A row for each name, those that read the same in every plant as one."""
+    groups: dict[tuple[str, ...], list[str]] = {}
+    for name in names:
+        groups.setdefault(tuple(number(of(name)(side)) for side in comparison.sides), []).append(name)
+    return [(listed(group), of(group[0]), 1) for group in groups.values()]
 
 
 def _say_running(page: Page, comparison: Comparison) -> None:
@@ -270,6 +287,7 @@ def compare_values(comparison: Comparison) -> dict[str, Any]:
         "days": comparison.days,
         "years": comparison.years,
         "currency": comparison.currency,
+        "tuned": comparison.tuned,
         "not_the_same": list(comparison.unlike),
         "plants": [
             {

@@ -31,7 +31,7 @@ from cyclesim.said.run_tables import (
     say_tripped,
     say_tub,
 )
-from cyclesim.said.savings_table import say_savings
+from cyclesim.said.savings import say_savings
 from cyclesim.said.spread import Spread, as_table, spread
 from cyclesim.said.stretch import Stretch, stretch
 from cyclesim.said.use_tables import say_blowers, say_made_from, say_people, say_power_cuts
@@ -255,7 +255,8 @@ def bars(title: str, unit: str, values: dict[str, float], *, digits: int = 2, mo
 def _say_heat(page: Page, result: Result, told: Answer, saved: Savings | None) -> None:
     if told.largest_loss:
         page.line(f"Most goes through {told.largest_loss}.")
-    say_savings(page, saved)
+    if saved is not None:
+        say_savings(page, saved)
     say_tub(page, result.metrics.tub)
 
 

@@ -77,24 +77,28 @@ def _blown_rows(blown: Blown, advised: bool) -> Iterator[Row]:
 def blower_advice(sizing: BlowerSizing) -> Iterator[str]:
     """Which to take and why."""
     best = sizing.best
+    if sizing.wanted_m3_s is None:
+        yield (
+            'Nothing is advised until it is known how much air is wanted, e.g. --flow "600 L/min"; the table '
+            "shows what each gives."
+        )
+        return
     if best is None:
-        wanted = "" if sizing.wanted_m3_s is None else f" {flow(sizing.wanted_m3_s)}"
+        wanted = f" {flow(sizing.wanted_m3_s)}"
         most = max(sizing.given, key=lambda blown: blown.flow_m3_s)
         yield (
-            f"None gives{wanted or ' any air'}: {most.blower} comes nearest with {flow(most.flow_m3_s)}. "
+            f"None gives{wanted}: {most.blower} comes nearest with {flow(most.flow_m3_s)}. "
             "A wider or shorter pipe helps where the pipe takes the pressure, holes less deep where the "
             "water does."
         )
         return
-    for_what = f"that give {flow(sizing.wanted_m3_s)}" if sizing.wanted_m3_s else "that give any air"
+    for_what = f"that give {flow(sizing.wanted_m3_s)}"
     if not best.cautions and any(blown.cautions for blown in sizing.given):
         for_what += " and that their circuit carries"
     yield (
         f"{best.blower}: of those {for_what} it draws least, {number(best.power_w)} W, and gives "
         f"{flow(best.flow_m3_s)} at {best.pressure_pa / 1000.0:.1f} kPa."
     )
-    if not sizing.wanted_m3_s:
-        yield 'Say how much air is wanted to size for it, e.g. --flow "600 L/min".'
     if best.cools_coldest_k_h > 0.0:
         kelvin = lasting(3600.0 / best.cools_coldest_k_h)
         yield (
@@ -102,7 +106,7 @@ def blower_advice(sizing: BlowerSizing) -> Iterator[str]:
             "that times out earlier keeps a session warm."
         )
     for caution in (*([best.why_not] if best.why_not else []), *best.cautions):
-        yield f"Mind, though: {caution}."
+        yield f"But: {caution}."
 
 
 def blower_values(sizing: BlowerSizing) -> dict[str, Any]:

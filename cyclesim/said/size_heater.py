@@ -76,7 +76,8 @@ def advice(sizing: HeaterSizing) -> Iterator[str]:
         beside = f": with {listed(others)} beside it less may do; --sizes tries it" if others else ""
         yield f"No smaller one was tried{beside}."
     else:
-        yield f"The next smaller, {kw(smaller.size_w)}: {_objections(smaller)}."
+        against = _objections(smaller) or _less_good(sizing, smaller)
+        yield f"The next smaller, {kw(smaller.size_w)}: {against}."
     if larger is not None:
         was, would = _waited(sizing, size), _waited(sizing, larger)
         change = larger.cost - size.cost
@@ -105,7 +106,16 @@ def _why(sizing: HeaterSizing, size: Size) -> str:
     if sizing.need.from_set_back:
         month = f"{sizing.seasons.coldest_week:%B}"
         extra += f" After a fill in {month} it takes {_h(size.filled_coldest_s)} h."
+    smaller = [kw(other.size_w) for other in sizing.sizes if not other.against and other.size_w < size.size_w]
+    if smaller:
+        also = f"{listed(smaller)} would do too, but {kw(size.size_w)} is warm sooner and costs less a year."
+        return f"{kw(size.size_w)} {listed(parts)}. {also}{extra}"
     return f"{kw(size.size_w)} is the smallest of these that {listed(parts)}.{extra}"
+
+
+def _less_good(sizing: HeaterSizing, size: Size) -> str:
+    cost = f"{number(size.cost)} {sizing.currency} a year"
+    return f"it would do, but it takes {_h(_waited(sizing, size))} h to be warm and costs {cost}"
 
 
 def _waited(sizing: HeaterSizing, size: Size) -> float | None:

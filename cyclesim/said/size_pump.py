@@ -156,7 +156,7 @@ def pump_advice(sizing: PumpSizing) -> Iterator[str]:
     )
     if best.cautions:
         yield (
-            "None gives every jet enough within what suction, filter and breaker bear. Nearest comes "
+            f"Nothing is advised: each that gives every jet enough goes beyond a limit. Nearest comes "
             f"{named(best)}, {has}, but: {'; '.join(best.cautions)}."
         )
         yield from _mend_words(sizing)

@@ -93,7 +93,7 @@ def test_percentiles_are_those_of_the_differences(compared: Comparison) -> None:
 
 def test_what_cannot_stand_side_by_side_is_refused(pair: tuple[Scenario, Scenario]) -> None:
     """One plant, two currencies, no day."""
-    with pytest.raises(CannotCompareError, match="Two plants"):
+    with pytest.raises(CannotCompareError, match="Expected two plants"):
         compare(pair[:1])
     with pytest.raises(CannotCompareError, match="EUR and USD"):
         compare([filtered(), filtered("supply.tariff=0.40 USD/kWh")], days=1)

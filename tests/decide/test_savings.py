@@ -1,83 +1,71 @@
-"""What would save most: which changes a file has room for, and what each does, run from the edited file."""
-
-from __future__ import annotations
+"""What would save most: against runs of files written with the change in them."""
 
 from pathlib import Path
 
 import pytest
 
 from cyclesim.analysis.result import simulate
-from cyclesim.decide.sizing.savings import Savings, Tried, changes, savings
-from cyclesim.said.page import Line, Page, Table
-from cyclesim.said.savings_table import say_savings
-from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.decide.sizing.savings import Savings, changes, savings
+from cyclesim.said.savings import savings_page, savings_values
 from cyclesim.scenario.reading.load import load
+from cyclesim.shown.terminal import printed
 
-SCHEDULES = Path(__file__).resolve().parents[2] / "schedules"
-GARDEN = SCHEDULES / "walled-garden-circulator.yaml"
-DAYS = 3
-SETS = {
-    "insulate every pipe with 30 mm": tuple(
-        f"plant.legs.{leg}.insulation=30 mm"
-        for leg in ("drain", "return", "suction_left", "suction_right", "left_bench", "right_bench")
-    ),
-    "a cover of 100 mm of foam that fits well": ("plant.tub.cover.foam=100 mm",),
-    "insulate the shell with 100 mm": ("plant.tub.shell.insulation=100 mm",),
-    "keep the water 1 K cooler": ("schedule.heating.keep_at=36 degC",),
-}
-"""By hand: what somebody would write into the file, which has 9 mm, 60 mm, 50 mm and 37 degC."""
+GARDEN = Path(__file__).parents[2] / "schedules" / "walled-garden.yaml"
+DAYS = 4
 
 
-def garden(*sets: str) -> Scenario:
-    """A shipped plant."""
-    return load(GARDEN, sets=sets)
+@pytest.fixture(scope="module")
+def found() -> Savings:
+    """Four January days of the plant whose pipes lose two thirds of its heat."""
+    return savings(load(GARDEN), days=DAYS)
 
 
-def test_each_change_saves_what_the_edited_file_saves() -> None:
-    """Through the loader, a way of its own: as much less cost and energy; what saves most comes first."""
-    found = savings(garden(), days=DAYS)
-    told = simulate(garden(), days=DAYS).metrics.energy
-    assert set(SETS) == {tried.change for tried in found.tried}
-    for tried in found.tried:
-        edited = simulate(garden(*SETS[tried.change]), days=DAYS).metrics.energy
-        assert pytest.approx(told.cost - edited.cost, abs=1e-9) == tried.cost_less
-        assert pytest.approx(told.energy_kwh - edited.energy_kwh, abs=1e-9) == tried.energy_kwh_less
-    saved = [tried.cost_less for tried in found.tried]
-    assert sorted(saved, reverse=True) == saved
-    assert pytest.approx(told.cost) == found.cost
+def test_a_saving_is_the_difference_to_a_file_with_the_change(found: Savings) -> None:
+    """A cover with 50 mm more of foam, and 1 K less, written by hand: the costs of two runs."""
+    now = simulate(load(GARDEN), days=DAYS).metrics.energy
+    by_start = {one.change.split(",")[0]: one for one in found.tried}
+    thick = load(GARDEN).plant.tub.cover
+    assert thick != "none"
+    foam = f"plant.tub.cover.foam={1000 * thick.foam_m + 50:g} mm"
+    keep = load(GARDEN).schedule.heating
+    assert keep is not None
+    for sets, start in (
+        ((foam, "plant.tub.cover.fit=good"), f"a cover of {1000 * thick.foam_m + 50:g} mm"),
+        ((f"schedule.heating.keep_at={keep.keep_at_c - 1:g} degC",), "every set point 1 K lower"),
+    ):
+        then = simulate(load(GARDEN, sets=sets), days=DAYS).metrics.energy
+        (saving,) = (one for name, one in by_start.items() if name.startswith(start))
+        assert saving.cost_less == pytest.approx(now.cost - then.cost)
+        assert saving.energy_kwh_less == pytest.approx(now.energy_kwh - then.energy_kwh)
 
 
-def test_nothing_is_tried_that_the_file_has_already() -> None:
-    """All four sizes reached: the colder set point alone is left, in the plan's steps too."""
-    sets = [one for some in list(SETS.values())[:3] for one in some]
-    plan = "schedule.heating.plan=[{days: [friday], from: '18:00', until: '22:00', keep_at: 39 degC}]"
-    (left,) = changes(garden(*sets, plan))
-    heating = left.scenario.schedule.heating
-    assert heating is not None
-    assert ("keep the water 1 K cooler", 36.0, [38.0]) == (
-        left.sentence,
-        heating.keep_at_c,
-        [step.keep_at_c for step in heating.plan],
-    )
+def test_the_pipes_that_lose_most_save_most(found: Savings) -> None:
+    """Their insulation stands first, and what saves together saves more than the best alone."""
+    assert found.tried[0].change.startswith("pipes insulated by 25 mm, now 9 mm")
+    assert [s.cost_less for s in found.tried] == sorted((s.cost_less for s in found.tried), reverse=True)
+    assert found.together is not None
+    assert found.together.cost_less > found.tried[0].cost_less
+    text = " ".join(printed(savings_page(found)).split())
+    assert "Pipes insulated by 25 mm" in text
+    assert savings_values(found)["advice"][0].startswith("Pipes insulated by 25 mm")
+
+
+def test_only_what_the_file_leaves_room_for_is_tried() -> None:
+    """One price, or no heating: fewer changes."""
+    sentences = [change.sentence for change in changes(load(GARDEN, sets=["supply.tariff=0.2 EUR/kWh"]))]
+    assert sentences
+    assert not any("costs most" in sentence for sentence in sentences)
+    cold = [change.sentence for change in changes(load(GARDEN, sets=["schedule.heating=null"]))]
+    assert not any("set point" in sentence for sentence in cold)
 
 
 def test_a_tub_without_a_cover_is_offered_one() -> None:
     """And a spare that is capped is left as it is: nothing flows in it."""
     spare = "plant.legs.spare={pipe: 63 PN10, length: 2 m, zone: soil, dead_end: true}"
-    offered = {change.sentence: change.scenario for change in changes(garden("plant.tub.cover=none", spare))}
-    cover = offered["a cover of 100 mm of foam that fits well"].plant.tub.cover
+    scenario = load(GARDEN, sets=["plant.tub.cover=none", spare])
+    offered = {change.sentence: change.of(scenario).plant for change in changes(scenario)}
+    cover = offered["a cover of 50 mm that fits well, now none"].tub.cover
     assert cover != "none"
-    assert (0.1, "good") == (cover.foam_m, cover.fit)
-    legs = offered["insulate every pipe with 30 mm"].plant.legs
-    assert (0.0, 0.03) == (legs["spare"].insulation_m, legs["drain"].insulation_m)
-
-
-def test_what_a_change_would_break_is_said() -> None:
-    """A row for each, the sum it is of, and a caution."""
-    page = Page()
-    tried = (Tried("a lid", 12.4, 80.0, ("stale-water",)), Tried("a rug", -0.6, -3.0, ()))
-    say_savings(page, Savings(365, "EUR", 900.0, tried))
-    (table,) = [block for block in page.blocks if isinstance(block, Table)]
-    assert [("a lid", 12.4, 80.0), ("a rug", -0.6, -3.0)] == [row.cells for row in table.rows]
-    assert "What each change saves in these 365 days, of 900 EUR" == table.title
-    assert ["a lid would break stale-water."] == [b.text for b in page.blocks if isinstance(b, Line)]
+    assert (0.05, "good") == (cover.foam_m, cover.fit)
+    legs = next(plant for said, plant in offered.items() if said.startswith("pipes insulated")).legs
+    assert (0.0, 0.025) == (legs["spare"].insulation_m, legs["left_bench"].insulation_m)

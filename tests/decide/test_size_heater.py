@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from cyclesim.cli import cli
 from cyclesim.decide.sizing.heat_up import seasons, set_back_c
 from cyclesim.decide.sizing.heater_need import need_of
 from cyclesim.decide.sizing.heater_sizes import chosen_source, sizes_around, with_size
-from cyclesim.decide.sizing.heater_sizing import HeaterSizing, size_heater
+from cyclesim.decide.sizing.heater_sizing import HeaterSizing, _advised, size_heater
 from cyclesim.decide.sizing.supply_share import largest_w, supply_share
 from cyclesim.errors import InputError
 from cyclesim.said.size_heater import advice, heater_page, heater_values
@@ -89,7 +90,7 @@ def test_the_need_and_the_set_back_of_a_file() -> None:
     long, high, walled = (load(SHIPPED / f"{n}.yaml") for n in ("long-table", "high-valley", "walled-garden"))
     assert (17 * 3600.0, True) == (need_of(long).within_s, need_of(long).from_set_back)
     assert (72 * 3600.0, True) == (need_of(high).within_s, need_of(high).from_set_back)
-    assert (86_400.0, False) == (need_of(walled).within_s, need_of(walled).from_set_back)
+    assert (129_600.0, False) == (need_of(walled).within_s, need_of(walled).from_set_back)
     assert 3600.0 == need_of(walled, 3600.0).within_s
     backs = [set_back_c(s.schedule.heating) for s in (long, high, walled) if s.schedule.heating]
     assert [36.5, 15.0, None] == backs
@@ -184,7 +185,7 @@ def test_the_heat_of_a_warming_up_adds_up(walled: HeaterSizing) -> None:
 
 
 def test_the_smallest_that_does_everything_is_advised(walled: HeaterSizing) -> None:
-    """2 kW takes more than the day; 6 kW draws 27.8 A of 20 A."""
+    """2 kW takes more than 36 h; 6 kW draws 27.8 A of 20 A; 4 kW costs hardly less."""
     assert walled.recommended is not None
     assert 3000.0 == walled.recommended.size_w
     by_size = {one.size_w: [a.what for a in one.against] for one in walled.sizes}
@@ -193,6 +194,20 @@ def test_the_smallest_that_does_everything_is_advised(walled: HeaterSizing) -> N
     assert "3 kW is the smallest" in said
     assert "The next smaller, 2 kW: takes" in said
     assert "The next larger, 4 kW: warm in" in said
+
+
+def test_no_size_is_advised_that_another_beats_in_time_and_in_cost(walled: HeaterSizing) -> None:
+    """A size that is warm later and dearer than the next is passed over; at equal cost it is not."""
+    small, large = (one for one in walled.sizes if one.size_w in (3000.0, 4000.0))
+    assert small.filled_coldest_s is not None
+    dear = replace(small, cost=1.2 * large.cost)
+    assert large == _advised([dear, large], walled.need)
+    alike = replace(small, cost=large.cost)
+    assert alike == _advised([alike, large], walled.need)
+    beaten = replace(walled, sizes=(dear, large), recommended=large)
+    said = " ".join(advice(beaten))
+    assert "3 kW would do too, but 4 kW is warm sooner and costs less a year" in said
+    assert "The next smaller, 3 kW: it would do, but it takes" in said
 
 
 def test_where_none_does_the_advice_says_what_would() -> None:

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from cyclesim.decide.sizing.blower_sizing import size_blower
 from cyclesim.decide.sizing.pump_sizing import Arrangement, CannotSizeError, PumpSizing, next_wider, size_pump
+from cyclesim.said.size_blower import blower_advice
 from cyclesim.said.size_pump import pump_advice
 from cyclesim.scenario.forms.pipes import PIPES
 from cyclesim.scenario.reading.defaults import filled_in
@@ -239,7 +240,7 @@ def test_a_pump_that_breaks_a_limit_is_not_advised_as_if_it_fitted() -> None:
     assert speed == pytest.approx(found.best.suction_m_s, rel=1e-6)
     said = " ".join(pump_advice(found))
     assert said.startswith(
-        "None gives every jet enough within what suction, filter and breaker bear. Nearest comes"
+        "Nothing is advised: each that gives every jet enough goes beyond a limit. Nearest comes"
     )
     assert found.mend is not None
     assert "pipe two sizes wider to the jets and from the tub" == found.mend[0]
@@ -345,3 +346,40 @@ candidates:
     assert ("32.0 A on supply, whose breaker has 20 A",) == thirsty.cautions
     assert found.best is not None
     assert "pump (as drawn)" == found.best.pump  # 400 W, and 11 % to spare
+
+
+TWO_SPEEDS = """
+candidates:
+  pumps:
+    plain: {max_head: 14 m, max_flow: 18 m3/h, power: 300 W}
+    both:
+      low: {max_head: 4 m, max_flow: 8 m3/h, power: 120 W}
+      high: {max_head: 14 m, max_flow: 18 m3/h, power: 500 W}
+"""
+
+
+def test_a_candidate_without_a_speed_that_the_programme_uses_is_passed_over() -> None:
+    """The plain one gives every jet enough with the least power, and cannot filter at low."""
+    text = SYSTEM.format(
+        each="10 m3/h at 8 m", needs="9 m3/h", jets=1, pipe="bore: 250 mm, outside: 260 mm", length="100 mm",
+        curve="low: {max_head: 4 m, max_flow: 8 m3/h, power: 120 W}, "
+        "high: {max_head: 14 m, max_flow: 16 m3/h, power: 700 W}, changeover: 2 s",
+    ).replace(", power: 400 W, zone", ", zone")  # fmt: skip
+    text = text.replace(
+        "schedule: {}", 'schedule: {filter_runs: [{pump: pump low, start: "03:00", lasts: 2 h}]}'
+    )
+    found = size_pump(load_text(text + TWO_SPEEDS))
+    plain = next(one for one in found.given if one.pump == "plain")
+    assert plain.enough
+    assert ("it has no low speed, which filter run asks for",) == plain.cautions
+    assert found.best is not None
+    assert ("both", "high") == (found.best.pump, found.best.speed)
+    assert "plain gives every jet enough with 300 W, but: it has no low speed" in " ".join(pump_advice(found))
+
+
+def test_no_blower_is_advised_without_the_air_that_is_wanted() -> None:
+    """The least power of those that give any air at all is no advice."""
+    found = size_blower(load(SCHEDULES / "long-table.yaml"))
+    assert found.best is None
+    (said,) = blower_advice(found)
+    assert said.startswith("Nothing is advised until it is known how much air is wanted")

@@ -39,6 +39,7 @@ from cyclesim.decide.sizing.heater_need import set_back_of
 from cyclesim.decide.sizing.pump_given import jets_of, weakest_of
 from cyclesim.decide.sweeps.outcome import Outcome
 from cyclesim.decide.sweeps.sweep import HERE, How, job, sweep
+from cyclesim.decide.tuning.tuned import with_best_programme
 from cyclesim.errors import CycleSimError
 from cyclesim.scenario.blocks.heat_sources import Boiler
 from cyclesim.scenario.blocks.model import CHOICE, Scenario
@@ -176,6 +177,8 @@ class Comparison:
     """Per future, of each plant."""
     swings: tuple[Swing, ...]
     """Of the first two plants, the largest first."""
+    tuned: bool = False
+    """Whether each runs the programme that a tuning put first, and not its file's own."""
 
     @property
     def by_total(self) -> bool:
@@ -233,20 +236,24 @@ def compare(
     years: int | None = None,
     futures: int = 0,
     sensitivity: bool | None = None,
+    tuned: bool = False,
     how: How = HERE,
 ) -> Comparison:
     """Run plants under the same conditions, as told and in so many futures.
 
     *names* are what the plants are called, their titles unless given. *years* is over how many money is
     counted, as in the first file unless given. *sensitivity*: each assumption alone at its ends, too; with
-    futures unless told. Raises CannotCompareError for fewer than two plants or two currencies, SweepError
-    where a sweep ends early, and ValueError for less than one day.
+    futures unless told. *tuned*: each with the programme that a tuning puts first in place of its own. Raises
+    CannotTuneError where there is none, CannotCompareError for fewer than two plants or two currencies,
+    SweepError where a sweep ends early, and ValueError for less than one day.
     """
     if len(scenarios) < 2:
-        raise CannotCompareError("expected two plants or more")
+        raise CannotCompareError("Expected two plants or more to compare.")
     currencies = list(dict.fromkeys(scenario.supply.tariff.currency for scenario in scenarios))
     if len(currencies) > 1:
         raise CannotCompareError(f"Costs in {' and '.join(currencies)} cannot stand side by side.")
+    if tuned:
+        scenarios = [with_best_programme(scenario, seed=seed, how=how) for scenario in scenarios]
     first = scenarios[0]
     days = days_of_year(start or date(first.place.year, 1, 1)) if days is None else days
     if days < 1:
@@ -287,7 +294,9 @@ def compare(
     )
     at_ends = rows[1 + futures :]
     swings = tuple(sorted(_swings(sides, years, ends, at_ends), key=_width)) if ends else ()
-    return Comparison(days, years, currencies[0], sides, tuple(_unlike(scenarios, names)), drawn, swings)
+    return Comparison(
+        days, years, currencies[0], sides, tuple(_unlike(scenarios, names)), drawn, swings, tuned
+    )
 
 
 def _warming(scenario: Scenario) -> Warming | None:

@@ -68,7 +68,7 @@ class BlowerSizing:
     given: tuple[Blown, ...]
     """The one as drawn first, then each candidate."""
     best: Blown | None
-    """Of those that give the wanted flow, or any at all: without a caution first, then the least power."""
+    """Of those that give the wanted flow: without a caution first, then the least power; None without one."""
     system: tuple[tuple[float, float], ...]
     """(flow m3/s, pressure Pa) that the plant asks for."""
     curves: tuple[tuple[str, tuple[tuple[float, float], ...]], ...]
@@ -121,7 +121,7 @@ def size_blower(
                 tuple(overloads(fitted, name, "on")),
             )
         )
-    enough = [g for g in given if g.flow_m3_s > 0.0 and g.flow_m3_s >= (wanted_m3_s or 0.0)]
+    enough = [g for g in given if wanted_m3_s is not None and g.flow_m3_s >= wanted_m3_s]
     last = max([g.flow_m3_s for g in given] + [wanted_m3_s or 0.0, 0.005]) * 1.3
     curves = [
         (label, _points(PumpCurve.from_points(made.curve)))

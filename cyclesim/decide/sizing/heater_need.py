@@ -14,8 +14,8 @@ from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.setpoints import LONGEST_LEAD_S, ReadyBy, SetPoints, set_points
 
 USUAL_SET_BACK_C = 30.0
-USUAL_WITHIN_S = 86_400.0
-"""How long a filled tub may take where the file has no ready_by: a day; common practice, no source."""
+USUAL_WITHIN_S = 129_600.0
+"""How long a filled tub may take where the file has no ready_by: 36 h; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ def need_of(scenario: Scenario, stated_s: float | None = None) -> Need:
     """How long warming up may take, and whose word that is.
 
     With a ready_by in the file: the shortest time that the set point is low before one, as far ahead as
-    heating looks. Else a filled tub is to be warm within a day.
+    heating looks. Else a filled tub is to be warm within 36 h.
     """
     gaps = _low_before_ready(scenario)
     if gaps:

@@ -41,6 +41,8 @@ from cyclesim.physics import water
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly
 
+_ALIKE = 0.01
+"""Sizes of which a year's cost differs by less than this share are alike in cost."""
 HOLDS, SESSIONS, READY, SUPPLY, RULES = "holds", "sessions", "ready", "supply", "rules"
 
 
@@ -198,7 +200,7 @@ def size_heater(
             firing_h=year.devices[name].running_h,
             pump_h=year.pump_h,
             sessions=year.sessions,
-            cold_sessions=_cold(year, "bathing"),
+            cold_sessions=_cold_sessions(year),
             not_ready=_cold(year, "ready by"),
             outlet_warmer_k=by_run.outlet_warmer_k,
             supply=share,
@@ -221,12 +223,27 @@ def size_heater(
         seasons=when,
         currency=years[0].currency,
         sizes=tuple(sizes),
-        recommended=good[0] if good else None,
+        recommended=_advised(good, need),
         none_does=None if good else _none_does(scenario, name, sizes, to_c, lowest_c, need, when),
         supply_limit_w=largest_w(plant, name, lasts=True),
         pump_heat_w=heating_duty(plant).pump_heat_w,
         losses=losses_of(plant, when.coldest_week),
     )
+
+
+def _advised(good: Sequence[Size], need: Need) -> Size | None:
+    """The smallest than which no other is warm sooner and costs clearly less a year as well."""
+
+    def waited_s(size: Size) -> float:
+        waited = size.from_set_back_s if need.from_set_back else size.filled_coldest_s
+        return float("inf") if waited is None else waited
+
+    def beaten(size: Size) -> bool:
+        return any(
+            waited_s(other) < waited_s(size) and other.cost < (1.0 - _ALIKE) * size.cost for other in good
+        )
+
+    return next((size for size in good if not beaten(size)), None)
 
 
 # -- what a size comes to ------------------------------------------------------------------------------------
@@ -279,6 +296,12 @@ def _cold(year: Outcome, subject: str) -> int:
     return sum(f.times for f in year.findings if f.rule == "cold-at-session" and f.subject == subject)
 
 
+def _cold_sessions(year: Outcome) -> int:
+    """Sessions that began in cold water, or that people stepped out of cold, whichever are more."""
+    ended = sum(f.times for f in year.findings if f.rule == "cold-at-end")
+    return max(_cold(year, "bathing"), ended)
+
+
 def _outlet_k(plant: Assembly, name: str) -> float:
     heating = heating_of(plant.scenario)
     flow = abs(plant.duty(plant.at(*heating.pump)).flow_m3_s(name))
@@ -299,7 +322,7 @@ def _against(
         yield Against(
             HOLDS, f"does not hold {to_c:.4g} degC in the coldest week (down to {held.coldest_c:.1f})"
         )
-    if cold := _cold(year, "bathing"):
+    if cold := _cold_sessions(year):
         yield Against(SESSIONS, f"{cold} of {year.sessions} sessions cold")
     late = _cold(year, "ready by")
     if ready_s is None or ready_s > need.within_s:

@@ -7,10 +7,11 @@ its need. Two in parallel double the flow of a curve; two loops halve the jets o
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
+from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.suction_side import feeding
 from cyclesim.decide.sizing.pump_given import (
     MOST_HEAD_M,
@@ -33,6 +34,7 @@ from cyclesim.scenario.blocks.data_sheets import Pump
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.pipes import Pipe, of_standard
 from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.variant import with_plant
 
 SPARE = 0.10
@@ -107,7 +109,7 @@ def size_pump(scenario: Scenario, pump: str | None = None) -> PumpSizing:
     for name, candidate in (scenario.candidates.pumps if scenario.candidates else {}).items():
         offers[name] = installed(candidate, scenario.plant.pumps[chosen])
     given = tuple(
-        pump_given
+        replace(pump_given, cautions=(*_lacking(scenario, chosen, offer), *pump_given.cautions))
         for name, offer in offers.items()
         for pump_given in given_by(scenario, chosen, name, offer, asked)
     )
@@ -143,6 +145,17 @@ def size_pump(scenario: Scenario, pump: str | None = None) -> PumpSizing:
         tuple(_system(plant, chosen, max(head for *_, points in curves for _, head in points))),
         tuple(curves),
     )
+
+
+def _lacking(scenario: Scenario, pump: str, offer: Pump) -> Iterator[str]:
+    """Speeds that the programme asks of a pump and that another in its place does not have."""
+    asked: dict[str, list[str]] = {}
+    for demand in Programme(scenario).controller.demands:
+        if demand.pump == pump and demand.speed not in offer.speeds:
+            asked.setdefault(demand.speed, []).append(demand.name)
+    if "on" in offer.speeds or "on" not in asked:  # a pump of two speeds can run as one of one speed does
+        for speed, names in asked.items():
+            yield f"it has no {speed} speed, which {listed(names)} asks for"
 
 
 def _advised(given: Iterable[Given]) -> Given | None:
