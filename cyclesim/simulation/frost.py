@@ -18,8 +18,8 @@ _WITHIN_S = 1.0
 class FrostWatch:
     """Raises and lowers the demand as the watched water passes its two levels.
 
-    Standing water is looked at every hour and where it crosses within the hour; a sensor on moving water
-    reads the tub's as soon as the leg has turned over.
+    Standing water is looked at every hour and where it crosses within the hour. A sensor on a leg or housing
+    reads the mean of what is in it, standing or moving.
     """
 
     def __init__(
