@@ -557,6 +557,23 @@ def test_rules_are_listed_by_a_process_of_its_own(tmp_path: Path) -> None:
     assert values == json.loads(alone.communicate(timeout=60)[0])
 
 
+def test_a_key_a_rule_and_a_word_are_explained() -> None:
+    """Its description, unit, default with spread and source, an example; the nearest where there is none."""
+    key = " ".join(call("explain", "limits.water_age").stdout.split())
+    assert "The oldest that water in a leg may get." in key
+    assert "Left out it is 24 h (in practice 12 to 72 h; project choice, no standard)." in key
+    assert "Example: water_age: 30 s" in key
+    pump = " ".join(call("explain", "plant.pumps.main.coasts").stdout.split())
+    assert "(in practice 0.5 to 3 s;" in pump
+    assert "a time with its unit: s, sec" in pump
+    assert "Its keys: " in call("explain", "plant.pumps.main").stdout
+    assert "No water in a leg grows older" in call("explain", "stale-water").stdout
+    assert "as a plug" in call("explain", "leg").stdout
+    refused = call("explain", "limits.water_ages")
+    assert 2 == refused.exit_code
+    assert "did you mean 'water_age'?" in refused.output
+
+
 def test_one_rule_is_told_by_its_id() -> None:
     """That one alone, in JSON too; what is no rule is refused with the nearest that is."""
     told = call("rules", "stale-water").stdout
