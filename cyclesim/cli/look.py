@@ -278,6 +278,16 @@ def schema(output: Path | None) -> int:
 
 
 @cli.command()
+@click.argument("about", metavar="PATH")
+def explain(about: str) -> int:
+    """Explain a key of the file, a rule or a word of the reports."""
+    from cyclesim.said.explain import explanation
+
+    show_page(explanation(about))
+    return OK
+
+
+@cli.command()
 @click.argument("rule", metavar="[ID]", required=False)
 @output_file("--json", "json_file", help="Write the rules as JSON to FILE, with - to the screen.")
 def rules(rule: str | None, json_file: Path | None) -> int:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from cyclesim.said.page import Page
+from cyclesim.scenario.blocks.heat_sources import Boiler, Wood
+from cyclesim.scenario.blocks.model import Scenario
 
 ADVICE = (
     "This is advice from a model of what the file says. It certifies nothing and is no safety controller: "
@@ -15,7 +17,31 @@ WATER = (
     "no better. Flushing does not remove biofilm."
 )
 DUTY_CAUTIONS = (ADVICE,)
-RUN_CAUTIONS = (WATER, ADVICE)
+
+
+def cautions_for(scenario: Scenario) -> tuple[str, ...]:
+    """What stands under a report of a plant: what its words do not mean, and what in it can hurt."""
+    plant, care = scenario.plant, scenario.water_care
+    room, treated = plant.pump_room, {device.kind for device in plant.treatment.values()}
+    burns = any(isinstance(source, Boiler | Wood) for source in plant.heat_sources.values())
+    jets = bool(plant.air) or any(leg.manifold for leg in plant.legs.values())
+    said = {
+        "Isolate the electricity before work; an electrician fits it, with an RCD.": True,
+        "A burner needs a flue, fresh air, a carbon monoxide alarm and an installer.": burns,
+        "Bad air and water gather below ground: never work in the room alone.": bool(
+            room and room.below_ground is not False
+        ),
+        "Never mix water chemicals; their gases harm. Follow the labels.": bool(
+            treated - {"uv"} or (care and care.disinfectant)
+        ),
+        "Suction can hold hair and limbs: fit two covers or more, rated for the pump.": bool(plant.pumps),
+        "Hot water harms children, pregnant women and weak hearts sooner: stay briefly.": bool(
+            plant.heat_sources
+        ),
+        "Legionella grows in warm water and travels in spray: disinfect and test it.": jets,
+        "Drain what stands still before a frost without power.": bool(scenario.schedule.frost_protection),
+    }
+    return (WATER, *(caution for caution, holds in said.items() if holds), ADVICE)
 
 
 def say_cautions(page: Page, cautions: Sequence[str]) -> None:

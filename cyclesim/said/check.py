@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from cyclesim.analysis.findings import Checked, Finding
 from cyclesim.analysis.suction_side import measure_room, measure_suction
-from cyclesim.said.cautions import ADVICE, say_cautions
+from cyclesim.said.cautions import cautions_for, say_cautions
 from cyclesim.said.page import Page
 from cyclesim.said.room_table import say_suction
 from cyclesim.said.verdict import say_first, say_open, say_others, say_verdict
@@ -31,5 +31,5 @@ def check_page(
     say_others(page, findings)
     say_open(page, checked)
     say_suction(page, measure_suction(plant, programme), measure_room(plant))
-    say_cautions(page, [ADVICE])
+    say_cautions(page, cautions_for(scenario))
     return page

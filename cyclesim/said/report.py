@@ -13,7 +13,7 @@ from cyclesim.control.diagram import ways_out
 from cyclesim.control.machines import Machine
 from cyclesim.said.answer import Answer, answer
 from cyclesim.said.care_tables import say_water_care
-from cyclesim.said.cautions import RUN_CAUTIONS
+from cyclesim.said.cautions import cautions_for
 from cyclesim.said.cold_table import say_cold_spell
 from cyclesim.said.drawing import Drawing, drawing
 from cyclesim.said.fault_table import say_faults
@@ -155,7 +155,7 @@ def report(
         timeline=whole,
         spread=weeks,
         weeks=as_table(weeks),
-        cautions=RUN_CAUTIONS,
+        cautions=cautions_for(result.scenario),
         machines=_machines(result),
         chapters={chapter.name: chapter for chapter in chapters},
     )

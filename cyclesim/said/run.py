@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from cyclesim.analysis.amounts import listed
 from cyclesim.said.answer import answer, say_answer
 from cyclesim.said.care_tables import say_water_care
-from cyclesim.said.cautions import RUN_CAUTIONS, say_cautions
+from cyclesim.said.cautions import cautions_for, say_cautions
 from cyclesim.said.cold_table import say_cold_spell
 from cyclesim.said.defaults_table import say_defaults
 from cyclesim.said.page import Page
@@ -88,7 +88,7 @@ def run_page(
     if everything:
         _say_the_rest(page, result)
     say_defaults(page, (*filled_in(result.scenario), *assumptions(result.scenario)), everything=everything)
-    say_cautions(page, RUN_CAUTIONS)
+    say_cautions(page, cautions_for(result.scenario))
     page.line()
     page.line(told.verdict, tone=told.tone)
     return page

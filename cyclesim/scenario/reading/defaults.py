@@ -53,6 +53,11 @@ def _of(value: Any, path: str) -> list[Default]:
     return defaults
 
 
+def text_of_default(field: FieldInfo) -> str:
+    """The default of a field as people write it."""
+    return "taken from the rest of the file" if field.default is None else _text(field.default, field)
+
+
 def _text(value: Any, field: FieldInfo) -> str:
     kind = next((form.kind for form in field.metadata if isinstance(form, Quantity)), None)
     if kind is not None:

@@ -1,0 +1,120 @@
+"""What one key of a file, one rule or one word means: unit, default with its spread and source, an example."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from typing import Any, get_args, get_origin
+
+from pydantic.fields import FieldInfo
+
+from cyclesim.analysis.rules import RULES
+from cyclesim.errors import CycleSimError, shorten
+from cyclesim.said.page import Page
+from cyclesim.said.rules import rule_page
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.forms.forms import Declared, Quantity, did_you_mean
+from cyclesim.scenario.reading.defaults import text_of_default
+from cyclesim.scenario.text.refusals import keys_of, models_in, plain
+from cyclesim.units import KINDS
+
+WORDS = {
+    "leg": "One run of pipe between two junctions. Its water moves in order, as a plug.",
+    "manifold": "A leg with jets along it.",
+    "duty": "What pumps, pipes and jets settle at, at one combination of pump speeds and valve positions.",
+    "demand": "One thing asked for: a filter run, a line flush, heating, frost protection, bathing.",
+    "programme": "All that is keyed into the controller: when to filter, flush and heat.",
+    "finding": "One rule broken by one subject for one cause.",
+    "line flush": "A short run of the jets' pump that puts fresh tub water into the legs.",
+    "water age": "How long ago the water in a leg left the tub.",
+    "standing time": "How long the water of a leg has not moved.",
+    "turnover": "The tub's volume passed through the filter once.",
+    "floor drain": "A drain in the floor of the pump room; a drain leg draws from the tub's floor.",
+}
+"""Words of the reports."""
+
+
+def explanation(about: str) -> Page:
+    """The page on a key by its path, a rule by its id, or a word. CycleSimError for anything else."""
+    name = about.strip()
+    if name in RULES:
+        return rule_page((RULES[name],))
+    page = Page()
+    if name.replace("_", " ") in WORDS:
+        page.line(name, tone="strong")
+        page.line(WORDS[name.replace("_", " ")], indent=2, hang=2)
+        return page
+    page.line(name, tone="strong")
+    for line in _of_key(name):
+        page.line(line, indent=2, hang=2)
+    return page
+
+
+def _of_key(path: str) -> Iterator[str]:
+    field, annotation = _field_at(path)
+    if field is not None and field.description:
+        yield field.description
+    quantity = next(filter(None, map(_quantity, (*(field.metadata if field else ()), annotation))), None)
+    if quantity is not None:
+        kind = KINDS[quantity.kind]
+        yield f"Write {kind.words} with its unit: {', '.join(kind.units)}."
+        yield f"Example: {path.rpartition('.')[2]}: {re.split(' or |, ', quantity.example or kind.example)[0]}"
+    keys = keys_of(annotation)
+    if keys:
+        yield f"Its keys: {', '.join(keys)}."
+    if field is None:
+        return
+    declared = field.json_schema_extra
+    if isinstance(declared, Declared):
+        value = text_of_default(field)
+        yield f"Left out it is {value} (in practice {declared.spread}; {declared.source})."
+    elif field.is_required():
+        yield "It must be given."
+    else:
+        yield "It may be left out."
+
+
+def _quantity(thing: object) -> Quantity | None:
+    """The form of a quantity, also where a type has it beside it."""
+    if isinstance(thing, Quantity):
+        return thing
+    return next((form for form in getattr(thing, "__metadata__", ()) if isinstance(form, Quantity)), None)
+
+
+def _field_at(path: str) -> tuple[FieldInfo | None, Any]:
+    """The field where a path leads, None for an element by its name, and its type."""
+    annotation: Any = Scenario
+    field: FieldInfo | None = None
+    for step in path.split("."):
+        while get_origin(plain(annotation)) is tuple and not step.isdigit():
+            annotation = get_args(plain(annotation))[0]
+        origin = get_origin(plain(annotation))
+        if origin is dict:
+            field, annotation = None, get_args(plain(annotation))[1]
+        elif origin is tuple:
+            field, annotation = None, get_args(plain(annotation))[0]
+        else:
+            field, annotation = _step(path, step, annotation)
+    return field, annotation
+
+
+def _step(path: str, step: str, annotation: Any) -> tuple[FieldInfo, Any]:
+    for model in models_in(annotation):
+        for name, field in model.model_fields.items():
+            if (field.alias or name) == step:
+                return field, _inner(field.annotation)
+    known = [*keys_of(annotation), *(RULES if "." not in path else ()), *(WORDS if "." not in path else ())]
+    hint = did_you_mean(step, known)
+    told = f"; {hint}" if hint else ""
+    expected = (
+        "expected a key of the file such as limits.water_age, the id of a rule, or a word of the reports"
+    )
+    raise CycleSimError(f"PATH: found '{shorten(step)}', which is none; {expected}{told}")
+
+
+def _inner(annotation: Any) -> Any:
+    """The type without None beside it, so that its keys are found."""
+    args = [arg for arg in get_args(annotation) if arg is not type(None)]
+    if type(None) in get_args(annotation) and len(args) == 1:
+        return args[0]
+    return annotation
