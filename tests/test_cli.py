@@ -15,6 +15,7 @@ from click.testing import CliRunner, Result
 
 from cyclesim.analysis.rules import RULES
 from cyclesim.cli import cli
+from cyclesim.cli.shared import WANTED
 from cyclesim.said.words import number
 
 HEAVY = (
@@ -659,3 +660,10 @@ def test_a_starter_like_another_plant(tmp_path: Path) -> None:
     refused = call("new", "--like", "sauna")
     assert 2 == refused.exit_code
     assert "two-pumps" in refused.output
+
+
+def test_help_names_every_command_on_one_line() -> None:
+    """Under what one wants, cut nowhere."""
+    said = call("--help").output.partition("Write a file:")[2]
+    assert set(cli.commands) == {name for names in WANTED.values() for name in names}
+    assert "..." not in said

@@ -39,9 +39,9 @@ def measured(
     new_file: Path | None,
     json_file: Path | None,
 ) -> int:
-    """Lay what was measured at the finished plant (READINGS) beside what FILE predicts.
+    """Lay READINGS of the plant beside FILE, and say what explains them.
 
-    Says what explains it, what to measure next and what follows; of several files of READINGS, the last by
+    Says what to measure next and what follows, too; of several files of READINGS, the last by
     its date, and how the plant changes from one to the next. Exit status 1 where a reading differs by
     more than both may be off by.
     """
