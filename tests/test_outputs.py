@@ -20,7 +20,7 @@ WRITES = [
     ("run", "--days", "1", "--figure"),
     ("run", "--days", "1", "--drawing"),
     ("check", "--drawing"),
-    ("page", "--days", "1", "--no-faults", "--out"),
+    ("page", "--days", "1", "--no-faults", "--no-savings", "--out"),
     ("verify", "--json"),
     ("duty", "--json"),
     ("states", "-o"),

@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any, Literal, NamedTuple
 
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.edit import Edit
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 
@@ -53,6 +54,8 @@ class Change(NamedTuple):
 
     sentence: str
     of: Callable[[Scenario], Scenario]
+    edits: tuple[Edit, ...] = ()
+    """The same in the text of its file."""
 
 
 @dataclass(frozen=True, slots=True)

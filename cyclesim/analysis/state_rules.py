@@ -82,6 +82,8 @@ def _proof(name: str, plant: Assembly) -> str:
         return f"give it a flow switch and wire it: {block}"
     if not blocks:
         return f"wire its proof: {block}"
+    if place := (plant.sheet.treatment.get(name) or plant.sheet.heat_sources[name]).proof.in_:
+        return f"put its flow switch into {plant.fed_through(name)}: in {place} it feels other water"
     if by in _FALSE_YES:
         return f"prove its flow with a flow switch: {_FALSE_YES[by]}"
     if max(b.for_s or 0.0 for b in blocks) < need_s:
@@ -93,6 +95,8 @@ def both_speeds_at_once(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]
     """The contacts of two speeds of one pump are closed, or were but for a pass's second."""
     changing = {name for name, state in snapshot.states if state == "changing"}
     for pump, closed in snapshot.contacts:
+        if pump in plant.pumps and plant.pumps[pump].contactors_lock:
+            continue  # the second closes only when the first is open, however late that is
         if len(closed) > 1 or (pump in changing and _unseen(plant.sheet.pumps[pump])):
             cause, mend = _too_short(plant.sheet.pumps[pump])
             if way := _past(pump, snapshot) if len(closed) > 1 else "":
@@ -119,7 +123,7 @@ def changeover_too_short(plant: Assembly, programme: Programme) -> Iterator[Brea
     """A changeover that is not longer than the contactors take to open, whoever asks for which speed when."""
     del programme
     for name, pump in plant.pumps.items():
-        if len(pump.speeds) > 1 and pump.changeover_s <= pump.opens_within_s:
+        if len(pump.speeds) > 1 and not pump.contactors_lock and pump.changeover_s <= pump.opens_within_s:
             cause, mend = _too_short(pump)
             yield Breach(name, cause, None, "s", "", mend)
 

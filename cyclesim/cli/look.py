@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from cyclesim.cli.endings import say
 from cyclesim.cli.shared import (
     BROKEN,
     MOST_DAYS,
@@ -127,7 +128,7 @@ def run(
         drawn = stretch(result, figure_from, figure_days)
         write_whole_bytes(figure_file, lambda stream: write_figure(drawn, stream, form))
     if drawing_file is not None:
-        write_text(drawing_file, drawn_plant(result.plant, result.metrics.legs))
+        write_text(drawing_file, drawn_plant(result.plant, result.findings, result.metrics.legs))
     if json_file is not None:
         write_text(json_file, as_text(result_values(result, sure, warmed)))
     if STDOUT not in (json_file, trace_file, drawing_file):
@@ -159,7 +160,7 @@ def check(file: Path, sets: tuple[str, ...], drawing_file: Path | None, asked: b
     plant, programme = Assembly(scenario), Programme(scenario)
     findings, checked = check_plant(plant, programme)
     if drawing_file is not None:
-        write_text(drawing_file, drawn_plant(plant))
+        write_text(drawing_file, drawn_plant(plant, findings))
     if drawing_file != STDOUT:
         show_page(check_page(plain(str(file), 400), plant, programme, findings, checked))
     return BROKEN if is_broken(findings) else OK
@@ -175,12 +176,32 @@ def check(file: Path, sets: tuple[str, ...], drawing_file: Path | None, asked: b
     help="Verify this rule alone, e.g. heat-without-flow; mends are then tried against faults, too.",
 )
 @click.option("--any-order", is_flag=True, help="Let demands come in any order, not by the calendar.")
+@click.option("--apply", "number", type=click.IntRange(min=1), metavar="N",
+              help="Make the mend that is told as Tried N, in the file that --write names.")  # fmt: skip
+@output_file("--write", "new_file", help="Write FILE anew with that mend, all else as it was.")
 @output_file("--json", "json_file", help="Write everything as JSON to FILE, with - to the screen.")
 def verify(
-    file: Path, sets: tuple[str, ...], faults: int, rule: str | None, any_order: bool, json_file: Path | None
+    file: Path,
+    sets: tuple[str, ...],
+    faults: int,
+    rule: str | None,
+    any_order: bool,
+    number: int | None,
+    new_file: Path | None,
+    json_file: Path | None,
 ) -> int:
     """Look for any order of events in which FILE breaks a rule."""
-    scenario = loaded(file, sets, json_file)
+    if (number is None) != (new_file is None):
+        raise click.UsageError("--apply N and --write NEW.yaml go together.")
+    if new_file is not None and sets:
+        raise click.UsageError(
+            "--write writes FILE anew and cannot take what --set changes into it: change FILE first, or "
+            "leave one of the two out."
+        )
+    from cyclesim.scenario.reading.rewrite import text_of
+
+    read = text_of(file) if new_file is not None else ""
+    scenario = loaded(file, sets, new_file, json_file)
     from cyclesim.said.verify import verification_values, verify_page
     from cyclesim.shown.as_json import as_text
     from cyclesim.shown.progress import states_found
@@ -194,6 +215,12 @@ def verify(
         write_text(json_file, as_text(verification_values(verification)))
     if json_file != STDOUT:
         show_page(verify_page(verification))
+    if number is not None and new_file is not None:
+        from cyclesim.verification.apply import applied
+
+        text, comes_to = applied(verification, number, read, new_file)
+        write_text(new_file, text)
+        say(f"Written to {new_file}: {comes_to}. Verify it whole before anybody wires it.")
     return BROKEN if verification.is_broken or verification.is_open else OK
 
 

@@ -22,7 +22,7 @@ from cyclesim.cli.shared import (
 
 @cli.command()
 @told_file
-@click.argument("readings", type=click.Path(path_type=Path))
+@click.argument("readings", type=click.Path(path_type=Path), nargs=-1, required=True)
 @click.option("--days", type=click.IntRange(1, MOST_DAYS), metavar="N",
               help="How many days what follows is worked out for; a whole year unless given.")  # fmt: skip
 @output_file("--write", "new_file", help="Write the scenario with the likeliest cause in it to FILE.yaml.")
@@ -30,14 +30,15 @@ from cyclesim.cli.shared import (
 def measured(
     file: Path,
     sets: tuple[str, ...],
-    readings: Path,
+    readings: tuple[Path, ...],
     days: int | None,
     new_file: Path | None,
     json_file: Path | None,
 ) -> int:
     """Lay what was measured at the finished plant (READINGS) beside what FILE predicts.
 
-    Says what explains it, what to measure next and what follows. Exit status 1 where a reading differs by
+    Says what explains it, what to measure next and what follows; of several files of READINGS, the last by
+    its date, and how the plant changes from one to the next. Exit status 1 where a reading differs by
     more than both may be off by.
     """
     if new_file is not None and sets:
@@ -45,7 +46,7 @@ def measured(
             "--write writes FILE anew and cannot take what --set changes into it: change FILE first, or "
             "leave one of the two out."
         )
-    from cyclesim.decide.tuning.written import text_of
+    from cyclesim.scenario.reading.rewrite import text_of
 
     read = text_of(file)
     _spared(readings, new_file, json_file)
@@ -56,7 +57,7 @@ def measured(
     from cyclesim.scenario.reading.readings import load_readings
     from cyclesim.shown.as_json import as_text
 
-    found = measured_(scenario, load_readings(readings, scenario), days=days)
+    found = measured_(scenario, *(load_readings(path, scenario) for path in readings), days=days)
     after = ""
     if new_file is not None and found.corrected:
         text = corrected_text(file, read, scenario, found.corrected, found.date, new_file)
@@ -71,14 +72,10 @@ def measured(
     return OK if all(row.agrees for row in found.compared) else BROKEN
 
 
-def _spared(readings: Path, *outputs: Path | None) -> None:
-    """Refuse an output that is the file of readings."""
+def _spared(readings: tuple[Path, ...], *outputs: Path | None) -> None:
+    """Refuse an output that is a file of readings."""
     for path in outputs:
-        if (
-            path is not None
-            and path != STDOUT
-            and path.exists()
-            and readings.exists()
-            and path.samefile(readings)
-        ):
+        if path is None or path == STDOUT or not path.exists():
+            continue
+        if any(file.exists() and path.samefile(file) for file in readings):
             raise click.UsageError(f"Writing to {path} would overwrite the readings.")

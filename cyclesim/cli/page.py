@@ -19,6 +19,7 @@ from cyclesim.cli.shared import (
     loaded,
     output_file,
     show,
+    sweeping,
     told_file,
     write_text,
 )
@@ -42,6 +43,8 @@ if TYPE_CHECKING:
               help="Number that every random draw starts from.")  # fmt: skip
 @click.option("--faults/--no-faults", default=True, show_default=True,
               help="Whether to look at each single fault, which takes longest.")  # fmt: skip
+@click.option("--savings/--no-savings", default=True, show_default=True,
+              help="Whether to try what would save most: a run for each, kept for next time.")  # fmt: skip
 def page(
     file: Path,
     sets: tuple[str, ...],
@@ -51,6 +54,7 @@ def page(
     start: date | None,
     seed: int,
     faults: bool,
+    savings: bool,
 ) -> int:
     """Make one page of FILE for a browser: the answer, the plant drawn, a year to zoom into."""
     path = out or Path(f"{file.stem}.html")
@@ -67,7 +71,7 @@ def page(
 
     results, reports = list["Result"](), list["Report"]()
     for source, changed, scenario in scenarios:
-        result, report = _told(source, changed, scenario, days, start, seed, faults)
+        result, report = _told(source, changed, scenario, days, start, seed, faults, savings)
         results.append(result)
         reports.append(report)
     beside = side_by_side(*results) if len(results) == 2 else None
@@ -87,8 +91,9 @@ def _told(
     start: date | None,
     seed: int,
     faults: bool,
+    tries: bool,
 ) -> tuple[Result, Report]:
-    """Run a scenario, and verify it where faults are asked for."""
+    """Run a scenario, and verify it and try what saves where that is asked for."""
     from cyclesim.analysis.result import days_of_year, simulate
     from cyclesim.said.inputs import inputs
     from cyclesim.said.report import report
@@ -104,7 +109,14 @@ def _told(
 
         with states_found() as on_progress:
             verification = verify(scenario, faults=1, on_progress=on_progress)
-    return result, report(result, tuple(inputs(written(source, sets))), verification, us=in_us_units())
+    saved = None
+    if tries:
+        from cyclesim.decide.sizing.savings import savings
+
+        with sweeping(None, None, False, "trying what saves") as how:
+            saved = savings(scenario, days=result.about.days, start=start, seed=seed, how=how)
+    given = tuple(inputs(written(source, sets)))
+    return result, report(result, given, verification, saved, us=in_us_units())
 
 
 def _check_ours(path: Path) -> None:

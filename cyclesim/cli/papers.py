@@ -21,6 +21,7 @@ from cyclesim.cli.shared import (
     scenario_file,
     show,
     sweeping,
+    told_file,
     write_text,
 )
 
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
 
 
 @cli.command()
-@scenario_file
+@told_file
 @click.option("--for", "reader", type=click.Choice(["client", "electrician", "plumber", "owner", "all"]),
               default="all", show_default=True, help="Who reads it.")  # fmt: skip
 @output_file("--out", "out", help="Write the PDF to FILE.pdf; FILE-papers.pdf in this folder unless given.")

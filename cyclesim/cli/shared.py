@@ -15,6 +15,7 @@ import click
 from cyclesim.cli.endings import Ended, close_streams, lose, open_streams, say, say_usage, signals_end
 
 if TYPE_CHECKING:
+    from cyclesim.analysis.findings import Finding
     from cyclesim.analysis.metrics import LegMetrics
     from cyclesim.decide.sweeps.sweep import How
     from cyclesim.said.page import Page
@@ -314,12 +315,14 @@ def check_drawing(drawing: Path | None) -> None:
         raise click.UsageError(f"The plant is drawn as svg: end the name {drawing} with .svg.")
 
 
-def drawn_plant(plant: Assembly, ages: Mapping[str, LegMetrics] | None = None) -> str:
+def drawn_plant(
+    plant: Assembly, findings: Sequence[Finding], ages: Mapping[str, LegMetrics] | None = None
+) -> str:
     """The plant as a drawing in a file of its own."""
     from cyclesim.said.drawing import drawing
     from cyclesim.shown.pictures.plant import write_plant
 
-    return write_plant(drawing(plant, ages, in_us_units()))
+    return write_plant(drawing(plant, ages, in_us_units(), findings))
 
 
 def write(path: Path, put: Callable[[TextIO], object]) -> None:

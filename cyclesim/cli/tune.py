@@ -54,7 +54,7 @@ def tune(
             "--write writes FILE anew and cannot take what --set changes into it: change FILE first, or "
             "leave one of the two out."
         )
-    from cyclesim.decide.tuning.written import text_of
+    from cyclesim.scenario.reading.rewrite import text_of
 
     read = text_of(file)
     scenario = loaded(file, sets, new_file, json_file, figure_file)

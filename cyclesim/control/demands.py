@@ -35,6 +35,8 @@ class PumpControl:
     name: str
     speeds: tuple[str, ...]
     table: MachineTable
+    locked: bool = False
+    """Whether the contactors of its speeds lock each other."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -193,6 +193,10 @@ class ControlLogic:
         for i, level in welded:
             if i not in open_ and not facts & self.bit(POWER_LOST):
                 levels[i].add(level)
+        own, stuck = self._levels_at(state), set(welded)
+        for i, pump in enumerate(self.pumps):
+            if pump.locked and len(levels[i]) > 1:  # what is closed already keeps the other open
+                levels[i] = {min(levels[i], key=lambda level: ((i, level) not in stuck, level != own[i]))}
         return Wired(
             tuple(tuple(sorted(closed)) for closed in levels[:n]),
             tuple(bool(closed) for closed in levels[n:]),

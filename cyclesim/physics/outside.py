@@ -120,8 +120,15 @@ class Outside:
         self._forces: Floats = np.zeros(self._first_heat + n)  # the tub's place stays 0
         self._given: Floats = np.zeros(self._first_heat + n)  # their integrals; zones are added when asked
         self._hour = -1
+        self._news = True
+        """Whether zones or heats have changed since settled water was last asked what it takes up."""
         self._fixed_w: dict[int, float] = {}
         self._by_law: set[int] = set()
+        self._asked_m3_s: Sequence[float] = ()
+        self._into_tub_w: float | None = None
+        self._settled_ways: tuple[Way, ...] | None = None
+        self._followed: list[tuple[int, Way]] | None = None
+        """These three are worked out anew when flows or heats change, or a circuit settles."""
         self._now: list[Way | None] = [None] * len(self._circuits)
         self._began = [start_s] * len(self._circuits)
         self._settled = [False] * len(self._circuits)
@@ -152,7 +159,7 @@ class Outside:
         """Zones are as in the hour of *now*."""
         hour = int((now - self._origin_s) // HOUR_S)
         if hour != self._hour:
-            self._hour = hour
+            self._hour, self._news = hour, True
             for k, z in enumerate(self._zone_names, start=1):
                 series = self._zones[z]
                 self._forces[k] = series[min(hour, len(series) - 1)]
@@ -161,6 +168,7 @@ class Outside:
         """A law puts this heat into reach *i*, which water passes, for the next piece."""
         self._forces[self._first_heat + i] = self._fixed_w.get(i, 0.0) + heat_w
         self._by_law.add(i)
+        self._news = True
 
     def follows_tub(self, i: int) -> bool:
         """Whether the water of reach *i* has settled."""
@@ -170,11 +178,13 @@ class Outside:
 
     def into_tub_w(self) -> float:
         """Heat that the tub gets at once: into settled water, and into what holds none and is not passed."""
-        return sum(
-            w
-            for i, w in self._fixed_w.items()
-            if self.follows_tub(i) or not (self.reaches[i].capacity_j_k or self._flows[i])
-        )
+        if self._into_tub_w is None:
+            self._into_tub_w = sum(
+                w
+                for i, w in self._fixed_w.items()
+                if self.follows_tub(i) or not (self.reaches[i].capacity_j_k or self._flows[i])
+            )
+        return self._into_tub_w
 
     def by_forces(self, factors: Floats) -> float:
         """What these factors come to now beside the tub's part [W], or [J] for what is held."""
@@ -189,6 +199,9 @@ class Outside:
     def takes_up_j(self) -> float:
         """What the tub owes [J]: settled water takes up more, or less, as zones and heats change."""
         more, self._owed_j = -self._owed_j, 0.0
+        if not self._news:
+            return more
+        self._news = False
         for g, before in self._rest_j.items():
             way = self._now[g]
             assert way is not None
@@ -268,8 +281,11 @@ class Outside:
 
         *integral*: of the tub's temperature [K s].
         """
-        flows = [q if abs(q) > STILL_M3_S else 0.0 for q in flows_m3_s]
-        changed = [g for g, c in enumerate(self._circuits) if any(flows[i] != self._flows[i] for i in c)]
+        flows, changed = self._flows, list[int]()
+        if flows_m3_s is not self._asked_m3_s:
+            self._asked_m3_s = flows_m3_s
+            flows = [q if abs(q) > STILL_M3_S else 0.0 for q in flows_m3_s]
+            changed = [g for g, c in enumerate(self._circuits) if any(flows[i] != self._flows[i] for i in c)]
         heated = {i: w for i, w in heat_w.items() if w}
         was = self._fixed_w
         others = {
@@ -286,6 +302,9 @@ class Outside:
             self._forces[self._first_heat + i] = heated.get(i, 0.0)
         self._by_law.clear()
         self._fixed_w = heated
+        self._news, self._into_tub_w = True, None
+        if changed:
+            self._settled_ways = self._followed = None
         for g in changed:
             for i in self._circuits[g]:
                 self._flows[i] = flows[i]
@@ -397,9 +416,13 @@ class Outside:
             for stream in self._ways.arriving(way, self._slugs, tub_c, self._forces)
         ]
 
-    def settled_ways(self) -> list[Way]:
+    def settled_ways(self) -> tuple[Way, ...]:
         """The ways whose water has settled."""
-        return [way for way, yes in zip(self._now, self._settled, strict=True) if way and yes]
+        if self._settled_ways is None:
+            self._settled_ways = tuple(
+                way for way, yes in zip(self._now, self._settled, strict=True) if way and yes
+            )
+        return self._settled_ways
 
     def settle_due(self, now: int, tub_c: float, node_j_k: float, integral: float) -> float:
         """Settle every circuit that is due; the tub's temperature [degC] with the heat that they held.
@@ -414,15 +437,18 @@ class Outside:
                 tub_c = (node_j_k * tub_c + held_j - self._rest_j[g]) / (node_j_k + float(way.held_j[0]))
                 node_j_k += float(way.held_j[0])
                 self._settled[g] = True
+                self._settled_ways = self._followed = self._into_tub_w = None
                 self._mark(g, now, integral)
         return tub_c
 
     def _followed_ways(self) -> list[tuple[int, Way]]:
-        return [
-            (g, way)
-            for g, (way, yes) in enumerate(zip(self._now, self._settled, strict=True))
-            if way and not (yes and way.is_fast)
-        ]
+        if self._followed is None:
+            self._followed = [
+                (g, way)
+                for g, (way, yes) in enumerate(zip(self._now, self._settled, strict=True))
+                if way and not (yes and way.is_fast)
+            ]
+        return self._followed
 
     def piece_s(self, now: int, *, looked_at: bool) -> int | None:
         """The longest piece [s] from *now* on; None where nothing is followed."""

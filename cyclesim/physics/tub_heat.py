@@ -170,9 +170,12 @@ class TubHeat:
     def _settle(self) -> None:
         """What is due follows the tub from now on, and the node is of all that does."""
         outside = self._outside
-        capacity = self._tub.water_j_k + sum(float(way.held_j[0]) for way in outside.settled_ways())
-        self.water_c = outside.settle_due(self._now_s, self.water_c, capacity, self._integral)
-        self._node = self._node_of(outside.settled_ways(), covered=self._covered)
+        ways = outside.settled_ways()
+        node = self._node_of(ways, covered=self._covered)
+        self.water_c = outside.settle_due(self._now_s, self.water_c, node.capacity_j_k, self._integral)
+        if outside.settled_ways() is not ways:
+            node = self._node_of(outside.settled_ways(), covered=self._covered)
+        self._node = node
 
     def _take_up(self) -> None:
         """Where zones or heats have changed, settled water takes its warmth from the tub."""
@@ -286,6 +289,9 @@ class TubHeat:
         """
         tub, outside = self._tub, self._outside
         shell_zone, cover_zone = self._zones[tub.shell_zone], self._zones[tub.cover_zone]
+        in_pipes = list[tuple[float, bool, int]]()
+        in_tub = tuple((level, rising) for level, rising, _ in watched)
+        elsewhere = any(body is not None for _, _, body in watched)
         while self._now_s < to_s:
             now = self._now_s
             hour = (now - self._origin_s) // 3600
@@ -298,7 +304,8 @@ class TubHeat:
                 end = min(end, now + (COVERED_PIECE_S if self._covered else OPEN_PIECE_S))
                 two, f_w = self._with_laws(two, f_w, hour, exchanges)
             self._take_up()
-            in_tub, in_pipes = self._watch_here(watched)
+            if elsewhere:
+                in_tub, in_pipes = self._watch_here(watched)
             followed_s = outside.piece_s(now, looked_at=bool(in_pipes))
             if followed_s is not None:
                 end = min(end, now + followed_s)

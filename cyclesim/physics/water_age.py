@@ -4,6 +4,8 @@ Exact between changes of flow. Two facts keep a year cheap. Standing water is no
 pattern has lasted long enough to replace everything that it moves, each plug holds that pattern's *steady
 profile*, so the next passage depends on nothing but the pair of patterns and how long the water stood: it is
 worked out once per pair and read off ever after, every age in old water being shifted by the standing time.
+Plugs that have stood for different times are groups, the freshest first: as long as all water of one group is
+older than all of the group before, which is the oldest at each moment does not depend on the times.
 """
 
 from __future__ import annotations
@@ -11,6 +13,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
+from operator import add
 from typing import NamedTuple
 
 import numpy as np
@@ -52,15 +56,18 @@ class Emitted(NamedTuple):
 
 
 class _Passage(NamedTuple):
-    """What one plug does until a pattern has cleared it, as a function of how long the water had stood."""
+    """What one plug does until a pattern has cleared it, as a function of how long each group had stood.
+
+    Integrals: their value where group k has stood k times _FAR_S, and their slope by each group's time.
+    peaks: of new water, then of each group's beside its time; -inf where none comes by.
+    """
 
     knots_far: list[Knot]
     oldest0: float
-    oldest_slope: float
+    oldest_slopes: tuple[float, ...]
     mean0: float
-    mean_slope: float
-    old_peak: float
-    new_peak: float
+    mean_slopes: tuple[float, ...]
+    peaks: tuple[float, ...]
 
 
 @dataclass(slots=True)
@@ -80,7 +87,8 @@ class Pattern:
     profile: dict[int, list[Parcel]] = field(default_factory=dict)
     steady: dict[int, tuple[float, float]] = field(default_factory=dict)
     """Per moving plug, the oldest and the mean age [s] once the pattern has cleared it."""
-    memo: dict[tuple[int, ...], dict[int, _Passage]] = field(default_factory=dict)
+    memo: dict[tuple[tuple[int, ...], tuple[int, ...]], dict[int, _Passage]] = field(default_factory=dict)
+    """By what each moving plug holds, and of which group it is."""
 
 
 def reached(plugs: Sequence[Plug], flows: Sequence[float]) -> tuple[float, ...]:
@@ -338,6 +346,11 @@ def _ages(content: Sequence[Parcel], now_s: float) -> tuple[float, float]:
     return now_s - min(min(p[1], p[2]) for p in content), now_s - _mean_birth_s(content)
 
 
+def _group_of(age_s: float) -> int:
+    """Whose water has this age where groups have stood _FAR_S, twice that and so on: 0 for new water."""
+    return int(age_s / _FAR_S + 0.5)
+
+
 class WaterAge:
     """Follows the water of every plug from *start_s*, when all of it is the tub's own (age 0).
 
@@ -445,15 +458,14 @@ class WaterAge:
         if not p.profile or dt < p.clear_s:
             self._advance_exact(p, t0, dt, 0.0)
             return
-        bases = {self._bases[i] for i in p.moving}
-        tokens = tuple(self._tokens[i] for i in p.moving)
-        if len(bases) == 1 and _EXPLICIT not in tokens and p.clear_s < 0.5 * _FAR_S:
-            passages = p.memo.get(tokens)
+        bases = sorted({self._bases[i] for i in p.moving}, reverse=True)
+        if p.clear_s < 0.5 * _FAR_S and self._are_apart(p, bases):
+            groups = tuple(bases.index(self._bases[i]) for i in p.moving)
+            key = tuple(self._tokens[i] for i in p.moving), groups
+            passages = p.memo.get(key)
             if passages is None:
-                passages = p.memo[tokens] = self._work_out(p, bases.pop())
-                bases = {self._bases[i] for i in p.moving}
-            stood = t0 - bases.pop()
-            self._emit_passage(p, passages, t0, t1, stood)
+                passages = p.memo[key] = self._work_out(p, groups)
+            self._emit_passage(p, passages, t0, t1, [t0 - base for base in bases])
         else:
             self._advance_exact(p, t0, p.clear_s, dt - p.clear_s)
         for i in p.moving:
@@ -488,42 +500,68 @@ class WaterAge:
                 above += steady_s if steady_oldest > self._limit_s else 0.0
             self._emit(Emitted(i, t0, t1, p.flows[i], peak, oldest, mean, above))
 
-    def _work_out(self, p: Pattern, base: float) -> dict[int, _Passage]:
-        """The passage of *p* through what stands there now, for standing times 0 and far."""
-        contents = {i: parcels.shifted(self._content(i, forward=p.flows[i] > 0.0), -base) for i in p.moving}
-        _, near_knots, near_means = _run(self.plugs, p, contents, 0.0, p.clear_s)
-        far = {i: parcels.shifted(c, -_FAR_S) for i, c in contents.items()}
-        _, far_knots, far_means = _run(self.plugs, p, far, 0.0, p.clear_s)
+    def _are_apart(self, p: Pattern, bases: Sequence[float]) -> bool:
+        """Whether what has stood since an earlier base is older than all that has stood since a later one."""
+        longest = dict.fromkeys(bases, 0.0)
+        for i in p.moving:
+            token, base = self._tokens[i], self._bases[i]
+            if token == _EXPLICIT:
+                return False
+            if token != _BORN_AT_BASE:
+                longest[base] = max(longest[base], 1.01 * self._patterns[token].clear_s)
+        if len(bases) == 1:
+            return True
+        return max(longest.values()) + p.clear_s < 0.5 * _FAR_S and all(
+            later - longest[later] > earlier for later, earlier in pairwise(bases)
+        )
+
+    def _work_out(self, p: Pattern, groups: Sequence[int]) -> dict[int, _Passage]:
+        """The passage of *p* through what stands there now, for standing times that are far apart."""
+        stand = [
+            parcels.shifted(self._content(i, forward=p.flows[i] > 0.0), -self._bases[i]) for i in p.moving
+        ]
+        count = 1 + max(groups)
+        oldest, means = list[dict[int, float]](), list[dict[int, float]]()
+        for farther in (*range(count, 0, -1), 0):  # groups from this one on have stood _FAR_S longer
+            contents = {
+                i: parcels.shifted(c, -_FAR_S * (group + (group >= farther))) if group or not farther else c
+                for i, c, group in zip(p.moving, stand, groups, strict=True)
+            }
+            _, knots, mean = _run(self.plugs, p, contents, 0.0, p.clear_s)
+            oldest.append({i: parcels.integral_s2(knots[i]) for i in p.moving})
+            means.append(mean)
         passages = {}
         for i in p.moving:
-            near, apart = parcels.integral_s2(near_knots[i]), parcels.integral_s2(far_knots[i])
-            ages = [age for _, age in far_knots[i]]
-            passages[i] = _Passage(
-                far_knots[i],
-                near,
-                (apart - near) / _FAR_S,
-                near_means[i],
-                (far_means[i] - near_means[i]) / _FAR_S,
-                max((age - _FAR_S for age in ages if age > 0.5 * _FAR_S), default=-math.inf),
-                max((age for age in ages if age <= 0.5 * _FAR_S), default=0.0),
-            )
+            slopes = [
+                tuple((more[i] - less[i]) / _FAR_S for less, more in pairwise(integrals))[::-1]
+                for integrals in (oldest, means)
+            ]
+            peaks = [0.0] + [-math.inf] * count
+            for _, age in knots[i]:
+                group = _group_of(age)
+                peaks[group] = max(peaks[group], age - _FAR_S * group)
+            passages[i] = _Passage(knots[i], oldest[0][i], slopes[0], means[0][i], slopes[1], tuple(peaks))
         return passages
 
     def _emit_passage(
-        self, p: Pattern, passages: dict[int, _Passage], t0: float, t1: float, stood: float
+        self, p: Pattern, passages: dict[int, _Passage], t0: float, t1: float, stood: Sequence[float]
     ) -> None:
         steady_s = t1 - t0 - p.clear_s
+        old = (0.0, *stood)
         for i in p.moving:
             if not self._recorded[i]:
                 continue
             x, (oldest, mean) = passages[i], p.steady[i]
-            peak = max(x.old_peak + stood, x.new_peak, oldest)
+            peak = max(oldest, *map(add, x.peaks, old))
             above = 0.0
             if peak > self._limit_s:
-                by = stood - _FAR_S
-                knots = [(t, age + by if age > 0.5 * _FAR_S else age) for t, age in x.knots_far]
+                knots = [(t, age + old[k] - _FAR_S * k) for t, age in x.knots_far for k in (_group_of(age),)]
                 above = parcels.above_s(knots, self._limit_s)
                 above += steady_s if oldest > self._limit_s else 0.0
+            oldest_s2, mean_s2 = x.oldest0, x.mean0
+            for k, stood_s in enumerate(stood):
+                oldest_s2 += x.oldest_slopes[k] * (stood_s - _FAR_S * k)
+                mean_s2 += x.mean_slopes[k] * (stood_s - _FAR_S * k)
             self._emit(
                 Emitted(
                     i,
@@ -531,8 +569,8 @@ class WaterAge:
                     t1,
                     p.flows[i],
                     peak,
-                    x.oldest0 + x.oldest_slope * stood + oldest * steady_s,
-                    x.mean0 + x.mean_slope * stood + mean * steady_s,
+                    oldest_s2 + oldest * steady_s,
+                    mean_s2 + mean * steady_s,
                     above,
                 )
             )

@@ -1,4 +1,4 @@
-"""What one key of a file, one rule or one word means: unit, default with its spread and source, an example."""
+"""What a key of a file, a rule or a word means: unit, default with its spread and source, an example."""
 
 from __future__ import annotations
 
@@ -58,7 +58,8 @@ def _of_key(path: str) -> Iterator[str]:
     if quantity is not None:
         kind = KINDS[quantity.kind]
         yield f"Write {kind.words} with its unit: {', '.join(kind.units)}."
-        yield f"Example: {path.rpartition('.')[2]}: {re.split(' or |, ', quantity.example or kind.example)[0]}"
+        example = re.split(" or |, ", quantity.example or kind.example)[0]
+        yield f"Example: {path.rpartition('.')[2]}: {example}"
     keys = keys_of(annotation)
     if keys:
         yield f"Its keys: {', '.join(keys)}."

@@ -6,21 +6,23 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from cyclesim.analysis.amounts import listed
+from cyclesim.analysis.amounts import lasting, listed
+from cyclesim.decide.readings.drift import Drift
 from cyclesim.decide.readings.explained import Amount as FittedAmount
 from cyclesim.decide.readings.explained import Explained, Explanation
 from cyclesim.decide.readings.follows import Follows, Year
+from cyclesim.decide.readings.logged import Logged
 from cyclesim.decide.readings.next_reading import NextReading
 from cyclesim.said.page import Amount, Cell, Column, Page, Row, cost, words
 from cyclesim.said.reading_units import unit_of, with_off
-from cyclesim.said.words import count, number
+from cyclesim.said.words import count, day, number
 
 _HOW = (
     "odds: how much likelier than that nothing is wrong beyond what drawings are usually off by. They rest "
     "on the causes that the program knows, each as likely beforehand; one cause is integrated over its "
     "range, two by Laplace's approximation. The interval holds 90 of 100."
 )
-_FEW, _SURE = 3.0, 0.5
+_SURE, _GAPS = 0.5, 3
 _FITS = 2.0
 """Standard deviations that each reading may be off on average before that is no longer called a fit."""
 
@@ -85,10 +87,11 @@ def _value(amount: FittedAmount) -> Cell:
 
 
 def _interval(amount: FittedAmount) -> Cell:
-    if amount.low is None or amount.high is None:
-        return ""
-    low, high = f"{amount.low:.2g}", f"{amount.high:.2g}"
-    return f"{float(low):g} to {float(high):g}"
+    return "" if amount.low is None or amount.high is None else _ends(amount.low, amount.high)
+
+
+def _ends(low: float, high: float) -> str:
+    return f"{float(f'{low:.2g}'):g} to {float(f'{high:.2g}'):g}"
 
 
 def _groups(best: Sequence[Explanation]) -> list[list[str]]:
@@ -175,3 +178,50 @@ def follows_values(found: Follows) -> dict[str, Any]:
         "corrected": plain(found.corrected),
         "costs_more": found.costs_more,
     }
+
+
+def say_drift(page: Page, found: Drift) -> None:
+    """How one cause goes on from file to file, and when it meets a limit."""
+    page.heading("How it changes")
+    page.table(
+        [words(found.cause), Column("value"), words("90 % interval")],
+        (
+            [day(at.date), Amount(at.value, found.unit, 2, "figures"), _ends(at.low, at.high)]
+            for at in found.at
+        ),
+    )
+    rate = f"{found.per_year:+.2g} ±{found.per_year_off:.2g} {found.unit} a year"
+    if not found.grows:
+        page.line(f"No change is seen beyond what the readings are off by: {rate}.")
+        return
+    page.line(f"It changes by {rate}.")
+    if found.limit is not None and found.limit_value is not None:
+        page.line(
+            f"If it goes on in a straight line: {found.limit}, at {found.limit_value:.2g} {found.unit}, "
+            f"about {day(found.limit_on)}.",
+            tone="mind",
+        )
+    else:
+        page.line("If it goes on in a straight line, nothing more breaks in the next thirty years.")
+
+
+def say_log(page: Page, log: Logged) -> None:
+    """What is wrong with a log, and what was read off it."""
+    page.line()
+    page.line(f"{log.file}: {count(log.rows, 'row')} from {log.begins} to {log.ends}, one every "
+              f"{lasting(log.step_s)}.")  # fmt: skip
+    wrong = [f"{gap.begins} to {gap.ends}" for gap in log.gaps[:_GAPS]]
+    if wrong:
+        more = f" and {len(log.gaps) - _GAPS} more" if len(log.gaps) > _GAPS else ""
+        page.line(f"Nothing was logged {', '.join(wrong)}{more}.", tone="mind", hang=2)
+    if log.repeated:
+        page.line(f"{count(log.repeated, 'row repeats', 'rows repeat')} a time: left out.", tone="mind")
+    if log.clock_ahead_h:
+        ahead = "ahead" if log.clock_ahead_h > 0.0 else "behind"
+        page.line(
+            f"Its clock is {abs(log.clock_ahead_h):g} h {ahead}, by its air beside the weather's.",
+            tone="mind",
+        )
+    if log.air_off_k:
+        page.line(f"Its air reads {log.air_off_k:+.1f} K against the weather's: taken off.", tone="mind")
+    page.line(f"Read off it: {'; '.join(log.readings) or 'nothing'}.", hang=2)

@@ -47,10 +47,8 @@ def _text(tree: Tree, value: Any, path: Steps) -> str:
             f"[{_text(tree, item, (*path, k))}]" if isinstance(item, list) else _text(tree, item, (*path, k))
             for k, item in enumerate(value)
         )
-    if not isinstance(value, str | bool | int | float | None):
-        return "the values of the file that is named"  # a series
     written = tree.marks[path].text if path in tree.marks else None
-    return str(value) if written is None else written
+    return str(value) if written is None else written  # of a series or a picture its path
 
 
 def say_given(page: Page, given: Sequence[Input]) -> None:

@@ -7,7 +7,15 @@ from typing import Any
 
 from cyclesim.decide.readings.measured import Compared, Measured
 from cyclesim.said.cautions import ADVICE, say_cautions
-from cyclesim.said.explained import follows_values, next_values, say_explained, say_follows, say_next
+from cyclesim.said.explained import (
+    follows_values,
+    next_values,
+    say_drift,
+    say_explained,
+    say_follows,
+    say_log,
+    say_next,
+)
 from cyclesim.said.page import Cell, Column, Page, words
 from cyclesim.said.reading_units import unit_of, with_off
 from cyclesim.said.words import count, day
@@ -28,13 +36,18 @@ def measured_page(found: Measured) -> Page:
     page.line(f"{found.title}: what was measured, {day(found.date)}", tone="strong")
     if found.about:
         page.line(found.about)
+    for log in found.logs:
+        say_log(page, log)
     _say_compared(page, found)
     if found.explained is not None:
         say_explained(page, found.explained)
-        say_next(page, found.next_readings)
+        if found.next_readings or found.explained.best:
+            say_next(page, found.next_readings)
     if found.follows is not None:
         say_follows(page, found.follows)
         page.line(_would_say(found))
+    if found.drift is not None:
+        say_drift(page, found.drift)
     say_cautions(page, [CAUSE, ADVICE])
     return page
 
@@ -47,6 +60,9 @@ def _would_say(found: Measured) -> str:
 
 
 def _say_compared(page: Page, found: Measured) -> None:
+    if not found.compared:
+        page.line("Nothing was read.")
+        return
     differ = [row for row in found.compared if not row.agrees]
     page.line()
     if not differ:
@@ -94,9 +110,11 @@ def measured_values(found: Measured) -> dict[str, Any]:
         "title": found.title,
         "about": found.about,
         "date": found.date,
+        "logs": [asdict(log) for log in found.logs],
         "readings": [_values(row) for row in found.compared],
         "explained": None if found.explained is None else asdict(found.explained),
         "next_readings": [next_values(reading) for reading in found.next_readings],
+        "drift": None if found.drift is None else asdict(found.drift),
         "corrected": dict(found.corrected),
         "follows": None if found.follows is None else follows_values(found.follows),
     }

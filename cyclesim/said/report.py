@@ -31,6 +31,7 @@ from cyclesim.said.run_tables import (
     say_tripped,
     say_tub,
 )
+from cyclesim.said.savings import say_savings
 from cyclesim.said.spread import Spread, as_table, spread
 from cyclesim.said.stretch import Stretch, stretch
 from cyclesim.said.use_tables import say_blowers, say_made_from, say_people, say_power_cuts
@@ -42,6 +43,7 @@ from cyclesim.simulation.assumptions import assumptions
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
+    from cyclesim.decide.sizing.savings import Savings
     from cyclesim.verification.answer import Verification
 
 
@@ -108,10 +110,11 @@ def report(
     result: Result,
     given: Sequence[Input] = (),
     verification: Verification | None = None,
+    saved: Savings | None = None,
     *,
     us: bool = False,
 ) -> Report:
-    """What a run came to, for its page: with what the file says, and its orders of events if known.
+    """What a run came to, for its page: with what the file says, its orders of events and savings if known.
 
     *us*: the drawing in US units; all else is turned where it is shown.
     """
@@ -128,7 +131,7 @@ def report(
         Chapter(
             "saving",
             "Where the heat goes, and what would save most",
-            _page(_say_heat, result, told),
+            _page(_say_heat, result, told, saved),
             (_losses(told),),
         ),
         Chapter("faults", "What may go wrong", _page(say_faults, verification)),
@@ -148,7 +151,7 @@ def report(
         about=_about(result),
         verdict=told.verdict,
         tone=told.tone,
-        drawing=drawing(result.plant, metrics.legs, us),
+        drawing=drawing(result.plant, metrics.legs, us, result.findings),
         timeline=whole,
         spread=weeks,
         weeks=as_table(weeks),
@@ -249,9 +252,11 @@ def bars(title: str, unit: str, values: dict[str, float], *, digits: int = 2, mo
     return Bars(title, unit, digits, tuple(Bar(n, v, v / longest) for n, v in values.items()), months)
 
 
-def _say_heat(page: Page, result: Result, told: Answer) -> None:
+def _say_heat(page: Page, result: Result, told: Answer, saved: Savings | None) -> None:
     if told.largest_loss:
-        page.line(f"Most goes through {told.largest_loss}: what makes that less saves most.")
+        page.line(f"Most goes through {told.largest_loss}.")
+    if saved is not None:
+        say_savings(page, saved)
     say_tub(page, result.metrics.tub)
 
 

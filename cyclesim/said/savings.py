@@ -25,6 +25,13 @@ def savings_page(found: Savings) -> Page:
     spent = f"{number(found.energy_kwh)} kWh and {number(found.cost)} {found.currency}"
     page.line(f"As it is, {count(found.days, 'day')} take {spent}.")
     page.heading("What would save most")
+    say_savings(page, found)
+    say_cautions(page, [ADVICE])
+    return page
+
+
+def say_savings(page: Page, found: Savings) -> None:
+    """The advice, and a row for each change: energy and money, and what it would break."""
     for sentence in savings_advice(found):
         page.line(f"- {sentence}", hang=2)
     columns = (
@@ -37,8 +44,6 @@ def savings_page(found: Savings) -> Page:
         Row((s.change, s.energy_kwh_less, s.cost_less, ", ".join(s.breaks)), s.change) for s in found.tried
     ]
     page.table(columns, rows, "Each change alone", [NOT_TRIED])
-    say_cautions(page, [ADVICE])
-    return page
 
 
 def savings_advice(found: Savings) -> Iterator[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -45,12 +45,13 @@ def verify_page(verification: Verification) -> Page:
     page.line(verification.title, tone="strong", as_written=True)
     page.line(overall(verification), tone="danger" if verification.is_broken else "strong")
     _say_answer(page, verification)
+    numbers = {id(mend): k for k, (_, mend) in enumerate(verification.tried, 1)}
     for verdict in verification.verdicts:
         if verdict.story is not None or verdict.broken:
-            _say_broken(page, verdict)
+            _say_broken(page, verdict, numbers)
     if verification.faults:
         _say_matrix(page, verification)
-        _say_unheld(page, verification)
+        _say_unheld(page, verification, numbers)
     if verification.dead_ends:
         page.heading("Dead ends and contradictions")
         for end in verification.dead_ends:
@@ -141,21 +142,21 @@ def _say_story(page: Page, story: Story) -> None:
     page.line(REPLAYED[story.replayed], indent=2)
 
 
-def _say_broken(page: Page, verdict: Verdict) -> None:
+def _say_broken(page: Page, verdict: Verdict, numbers: Mapping[int, int]) -> None:
     page.heading(f"How {verdict.rule} ({verdict.subject}) comes about")
     if verdict.story is not None:
         _say_story(page, verdict.story)
     else:
         page.line(f"By the plant alone: {verdict.why}.", indent=2, hang=2)
-    _say_mends(page, verdict.mends)
+    _say_mends(page, verdict.mends, numbers)
 
 
-def _say_mends(page: Page, mends: Sequence[Mend]) -> None:
+def _say_mends(page: Page, mends: Sequence[Mend], numbers: Mapping[int, int]) -> None:
     for mend in mends:
         result = f"then no modelled order of events breaks it ({count(mend.states, 'state')})"
         if not mend.holds:
             result = "then it never comes on" if mend.never_on else "not enough"
-        page.line(f"Tried: {mend.said}: {result}.", indent=2, hang=2)
+        page.line(f"Tried {numbers[id(mend)]}: {mend.said}: {result}.", indent=2, hang=2)
     if not any(mend.holds for mend in mends):
         page.line("Nothing of the catalogue mends it alone.", indent=2)
 
@@ -194,24 +195,24 @@ _WIDE = 3
 _NONE, _BROKEN = HELD["not needed"], HELD["nothing"]
 
 
-def _say_unheld(page: Page, verification: Verification) -> None:
+def _say_unheld(page: Page, verification: Verification, numbers: Mapping[int, int]) -> None:
     single = [(v, c) for v in verification.verdicts for c in v.unheld if len(c.faults) == 1]
     if single:
         page.heading("Broken by one fault")
         for verdict, cell in single:
-            _say_cell(page, verdict, cell)
+            _say_cell(page, verdict, cell, numbers)
         if not any(cell.mends for _, cell in single):
             page.line("With --rule ID of one of them, mends are tried and verified again.")
     double = [(v, c) for v in verification.verdicts for c in v.unheld if len(c.faults) == 2]
     if double:
         page.heading("Broken by two faults")
         for verdict, cell in double:
-            _say_cell(page, verdict, cell)
+            _say_cell(page, verdict, cell, numbers)
 
 
-def _say_cell(page: Page, verdict: Verdict, cell: Cell) -> None:
+def _say_cell(page: Page, verdict: Verdict, cell: Cell, numbers: Mapping[int, int]) -> None:
     page.line(f"{verdict.rule} ({verdict.subject}): {cell.why}", tone="strong", hang=2)
     if cell.story is not None:
         _say_story(page, cell.story)
     if cell.mends:
-        _say_mends(page, cell.mends)
+        _say_mends(page, cell.mends, numbers)

@@ -481,7 +481,9 @@ class Assembly:
         What at least one pump feeds as it is written is meant so, whatever others do.
         """
         alone = [self.duty(self.at(pump, speed)) for pump, speeds in self.speeds.items() for speed in speeds]
-        flows = {name: [duty.flow_m3_s(name) for duty in alone] for name in self.housings}
+        flows = {
+            name: [duty.flow_m3_s(name) for duty in alone] for name in (*self.housings, *self.sheet.legs)
+        }
         return frozenset(
             name
             for name, of in flows.items()
@@ -504,7 +506,8 @@ class Assembly:
             return self.broken.proof[name]
         proof = self._device(name).proof
         if proof.by == "flow_switch":
-            return self.has_flow(name, duty)
+            place = proof.in_ or self.fed_through(name)
+            return self.forward_m3_s(place, duty) >= self.needs_m3_s(name)
         if proof.by == "pressure_switch":
             return duty.duty.heads_m.get(self._inlet(self.fed_through(name)), 0.0) >= proof.pressure_m
         if proof.by == "pump_contact":

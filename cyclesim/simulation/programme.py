@@ -118,7 +118,7 @@ class Programme:
         self.machines = dict(self._machines())
         self.controller = ControlLogic(
             pumps=tuple(
-                PumpControl(n, tuple(p.speeds), tabulate(self.machines[n]))
+                PumpControl(n, tuple(p.speeds), tabulate(self.machines[n]), p.contactors_lock)
                 for n, p in scenario.plant.pumps.items()
             )
             + tuple(PumpControl(n, ("on",), tabulate(self.machines[n])) for n in scenario.plant.air),

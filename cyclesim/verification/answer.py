@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from cyclesim.analysis.findings import Severity
+from cyclesim.scenario.reading.edit import Edit
 
 Replayed = Literal["by the engine", "in order, not in time", "order only"]
 """Whether the engine went the same way; or no times fit it; or the engine has no such fault."""
@@ -35,6 +36,8 @@ class Mend:
     states: int
     never_on: bool = False
     """Whether it only holds because its subject then never comes on, which is no mend."""
+    edits: tuple[Edit, ...] = ()
+    """What it is in the text of the file; none where that is to be changed by hand."""
 
 
 @dataclass(frozen=True)
@@ -133,6 +136,12 @@ class Verification:
     assumed: tuple[str, ...] = ()
     not_needed: tuple[tuple[str, str], ...] = field(default=())
     """(rule, why there is nothing to verify)."""
+
+    @property
+    def tried(self) -> list[tuple[Verdict, Mend]]:
+        """Every mend that was tried, in the order in which they are told, with what it is for."""
+        sound = [(verdict, mend) for verdict in self.verdicts for mend in verdict.mends]
+        return sound + [(v, mend) for v in self.verdicts for cell in v.unheld for mend in cell.mends]
 
     @property
     def states(self) -> int:

@@ -105,9 +105,9 @@ def _read(test: HandTest, trace: Trace) -> float | None:
         case "stays off" | "wire off" | "own start" | "comes on":
             return next((float(start - BEGIN_S) for start, _ in on if start >= BEGIN_S), None)
         case "goes off" | "low water":
-            last = max((end for start, end in on if start < acts), default=acts)
+            ends = [end for start, end in on if start < acts <= end]  # it has to be on before
             again = any(start >= acts for start, _ in on)
-            return None if again or last >= trace.span_s else float(max(0, last - acts))
+            return None if again or not ends or ends[0] >= trace.span_s else float(ends[0] - acts)
         case "runs on":
             stopped = max((end for _, end in _on(trace, test.source)), default=None)
             if stopped is None:

@@ -75,7 +75,8 @@ def cone_of(
             loop = loops.get(plant.fed_through(name))
             sheet = plant.sheet.treatment.get(name) or plant.sheet.heat_sources[name]
             any_pump = sheet.proof.by == "pump_contact"  # it knows of a pump that runs, whichever
-            waiting += [pump for pump in plant.pumps if any_pump or loops.get(pump) == loop]
+            felt = {loop, loops.get(sheet.proof.in_ or plant.fed_through(name))}
+            waiting += [pump for pump in plant.pumps if any_pump or loops.get(pump) in felt]
     return Cone(tuple(m.name for m in full.machines if m.name in inside), _cut(full, inside))
 
 

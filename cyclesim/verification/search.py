@@ -104,7 +104,10 @@ def search(
             if on_progress is not None and done % _TELL_EVERY == 0:
                 on_progress(len(came_from), len(frontier) - place - 1 + len(layer))
             if len(came_from) > MOST_STATES:
-                raise TooManyStatesError(f"more than {MOST_STATES} states")
+                raise TooManyStatesError(
+                    f"more than {MOST_STATES} states; every order was looked at {depth - 1} moves deep, "
+                    "and whether a longer one breaks it is not known"
+                )
             if until_broken and not open_rules:
                 explored.layers.append(layer)
                 return explored

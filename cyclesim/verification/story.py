@@ -100,7 +100,9 @@ def _ended(automaton: Automaton, i: int, before: Node) -> str:
     lasts = lasting(automaton.lasts_s[i])
     return {
         "coasting": f"the water of {of} has come to rest",
-        "grace": f"{lasts} go by with the heat of {of} on and too little flow",
+        "grace": f"{of} stays on for {lasts} with too little flow"
+        if of in automaton.plant.sheet.treatment
+        else f"{lasts} go by with the heat of {of} on and too little flow",
         "own switch": f"the own flow switch of {of} closes",
         "contact": f"the contact of {of} has opened",
     }.get(kind, "")

@@ -405,7 +405,7 @@ class _Verifier:
                     states += states_under
             except (CycleSimError, ValueError):
                 continue
-            yield Mend(change.sentence, holds, states, never_on)
+            yield Mend(change.sentence, holds, states, never_on, change.edits)
 
     def holds_under(self, name: str, subject: str, fault: PlantFault) -> tuple[bool, int]:
         """Whether something holds a rule under a fault, and in how many states; one that is gone is held."""

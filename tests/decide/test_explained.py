@@ -10,6 +10,7 @@ from scipy.interpolate import PchipInterpolator
 
 import cyclesim
 from cyclesim.decide.readings.doubts import TO_ENDS, drawn
+from cyclesim.decide.readings.drift import drift
 from cyclesim.decide.readings.explained import Explained, Explainer, Fit
 from cyclesim.decide.readings.next_reading import candidates, information, next_readings
 from cyclesim.scenario.blocks.model import Scenario
@@ -265,3 +266,38 @@ def test_the_true_cause_is_ranked_first_where_the_readings_can_tell_it() -> None
             first += bool(best) and best[0].name == own.name
     assert told > 20
     assert first >= 0.8 * told
+
+
+def test_a_filter_that_clogs_in_a_straight_line_and_the_limit_it_meets(loop: Scenario) -> None:
+    """At f times its drop the loop moves 400 / root(1 + f) L/min at 16 f / (1 + f) m, half of that on low.
+
+    By hand: 2, 3 and 4 times a year apart is 1 a year; the element's 50 L/min on low are 200 / root(1 + f) at
+    15 times, 11 years after the last.
+    """
+    files = []
+    for year, factor in ((2027, 2.0), (2028, 3.0), (2029, 4.0)):
+        flow, head = 400.0 / (1.0 + factor) ** 0.5, 16.0 * factor / (1.0 + factor)
+        lines = (
+            f"kind: gauge, reads: {head:.3f} m, at: after main, {HIGH}, give_or_take: 1 %",
+            f"kind: flow, reads: {flow:.2f} L/min, through: filter, {HIGH}, give_or_take: 1 %",
+            f"kind: gauge, reads: 0.001 m, at: after filter, {HIGH}, give_or_take: 0.1 m",
+        )
+        text = f"measured: {year}-05-02\nreadings:\n" + "".join(f"  - {{{line}}}\n" for line in lines)
+        files.append(load_readings_text(text, loop))
+    found = drift(loop, files)
+    assert found is not None
+    assert "filter clogged" == found.cause
+    assert [2.0, 3.0, 4.0] == pytest.approx([at.value for at in found.at], rel=0.05)
+    assert 1.0 == pytest.approx(found.per_year, abs=0.05)
+    assert found.grows
+    assert "element gets too little flow" == found.limit
+    assert 15.0 == pytest.approx(found.limit_value, rel=0.01)
+    assert found.limit_on is not None
+    assert abs(date.fromisoformat(found.limit_on) - date(2040, 5, 2)).days < 250
+
+
+def test_readings_that_stay_as_drawn_show_no_drift(loop: Scenario) -> None:
+    """Twice the same, a year apart."""
+    line = f"readings:\n  - {{kind: gauge, reads: 8 m, at: after main, {HIGH}}}\n"
+    files = [load_readings_text(f"measured: {year}-05-02\n{line}", loop) for year in (2027, 2028)]
+    assert drift(loop, files) is None

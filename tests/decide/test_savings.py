@@ -57,3 +57,15 @@ def test_only_what_the_file_leaves_room_for_is_tried() -> None:
     assert not any("costs most" in sentence for sentence in sentences)
     cold = [change.sentence for change in changes(load(GARDEN, sets=["schedule.heating=null"]))]
     assert not any("set point" in sentence for sentence in cold)
+
+
+def test_a_tub_without_a_cover_is_offered_one() -> None:
+    """And a spare that is capped is left as it is: nothing flows in it."""
+    spare = "plant.legs.spare={pipe: 63 PN10, length: 2 m, zone: soil, dead_end: true}"
+    scenario = load(GARDEN, sets=["plant.tub.cover=none", spare])
+    offered = {change.sentence: change.of(scenario).plant for change in changes(scenario)}
+    cover = offered["a cover of 50 mm that fits well, now none"].tub.cover
+    assert cover != "none"
+    assert (0.05, "good") == (cover.foam_m, cover.fit)
+    legs = next(plant for said, plant in offered.items() if said.startswith("pipes insulated")).legs
+    assert (0.0, 0.025) == (legs["spare"].insulation_m, legs["left_bench"].insulation_m)

@@ -62,6 +62,12 @@ def test_without_its_line_in_the_file_a_test_is_not_printed(line, lost):
     assert kinds - lost == {kind for kind, *_ in told(without)}
 
 
+def test_what_is_never_on_is_not_said_to_go_off():
+    """Heating at the very speed that blocks the element: it never comes on, and no test sees it go off."""
+    blocked = told(load_text(GARDEN, sets=["schedule.heating.pump=main high"]))
+    assert not [kind for kind, *_ in blocked if kind in ("goes off", "runs on")]
+
+
 def test_a_level_switch_a_valve_and_a_pressure_switch_are_told_for_what_they_are():
     """Low water stops the pump; a shut valve keeps heat off by flow, and not by pressure."""
     level = told(load_text(GARDEN, sets=["plant.tub.level_switch=true"]))

@@ -19,7 +19,8 @@ from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
 
-GARDEN = (Path(__file__).parents[2] / "schedules" / "walled-garden.yaml").read_text(encoding="utf-8")
+SCHEDULES = Path(__file__).parents[2] / "schedules"
+GARDEN = (SCHEDULES / "walled-garden.yaml").read_text(encoding="utf-8")
 NIGHTLY = GARDEN.replace('start: ["03:00", "15:00"], lasts: 3 h', 'start: ["01:30", "15:00"], lasts: 3 h')
 LINES = '    - {pump: main high, start: ["07:30", "19:30"], lasts: 45 s}\n'
 
@@ -76,6 +77,23 @@ def test_it_expands_to_what_the_engine_ran_over_a_clock_change(first):
     events = {one for one in expanded(*written(scenario)) if begin <= one[1] < end}
     assert len(engine) == 7 * 4
     assert engine == events
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["long-table", "high-valley", "cedar-yard"])
+def test_a_year_of_a_shipped_plant_is_what_the_engine_ran(name):
+    """Every filter run and flush that has a clock time, from 1 January to 31 December."""
+    scenario = load_text((SCHEDULES / f"{name}.yaml").read_text(encoding="utf-8"))
+    programme, events = Programme(scenario), expanded(*written(scenario))
+    timed = {t.demand.name for t in programme.timed if getattr(t.run, "after", None) is None and t.run.start}
+    runs = {event for event in events if event[0] in timed}
+    trace = simulate_trace(Assembly(scenario), programme, days=365)
+    assert runs == {
+        (demand, trace.begin_utc + timedelta(seconds=start), trace.begin_utc + timedelta(seconds=end))
+        for demand in {event[0] for event in runs}
+        for start, end in trace.demands[demand].spans("raised")
+    }
+    assert len(runs) >= 365
 
 
 def test_the_instants_of_the_clock_changes_are_those_worked_out_by_hand():

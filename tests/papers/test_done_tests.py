@@ -74,3 +74,9 @@ def test_what_cannot_be_used_is_told_by_its_place(tmp_path, text, says):
     with pytest.raises(InputError) as caught:
         read(tmp_path, text)
     assert f"{Path(tmp_path)}/tests.yaml:{says}" == str(caught.value)
+
+
+def test_a_file_that_is_not_there_is_told_for_what_it_should_be(tmp_path):
+    """The name, and what is expected."""
+    with pytest.raises(InputError, match="found no file; expected a filled-in copy of what papers --json"):
+        read_done_tests(tmp_path / "tests.yaml", KNOWN, PRINT)

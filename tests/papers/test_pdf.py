@@ -190,6 +190,31 @@ def test_a_logo_is_drawn(tmp_path):
     assert ("", (2, 1)) == (note, image.image.size)
 
 
+def test_units_and_size_are_those_that_are_asked_for(tmp_path):
+    """Metric on A4 for a metric file, gallons on letter where US units are asked for."""
+    tub, out = tmp_path / "tub.yaml", tmp_path / "out.pdf"
+    tub.write_text(TEXT, encoding="utf-8")
+    for asked, unit, wide in ([], "water,L", 595), (["--units", "us"], "water,gal", 612):
+        args = ["papers", str(tub), "--for", "plumber", "--out", str(out), *asked]
+        assert 0 == CliRunner().invoke(cli, args).exit_code
+        assert unit in read_back(out.read_bytes())
+        assert wide == round(float(PdfReader(out).pages[0].mediabox[2]))
+
+
+def test_what_was_put_in_for_this_call_stands_at_the_head(tmp_path):
+    """So that nobody takes the paper for the file's own; the fingerprint is another one, too."""
+    tub, out = tmp_path / "tub.yaml", tmp_path / "out.pdf"
+    tub.write_text(TEXT, encoding="utf-8")
+    args = ["papers", str(tub), "--for", "plumber", "--out", str(out), "--set", "place.altitude=300 m"]
+    assert 0 == CliRunner().invoke(cli, args).exit_code
+    plain = CliRunner().invoke(cli, ["check", str(tub), "--fingerprint"]).output
+    changed = CliRunner().invoke(cli, ["check", str(tub), "--fingerprint", *args[-2:]]).output
+    found = read_back(out.read_bytes())
+    assert squeezed("Changed for this paper: place.altitude=300 m") in found
+    assert squeezed(f"file {changed}") in found
+    assert squeezed(f"file {plain}") not in found
+
+
 def test_without_a_name_nothing_is_written_over(tmp_path, monkeypatch):
     """The file that the papers get by themselves is made once; a second time it has to be named."""
     monkeypatch.chdir(tmp_path)
@@ -217,6 +242,16 @@ def test_what_nothing_holds_is_said_where_the_tests_end():
     assert unheld in said["orchard-wall"]
     assert unheld not in said["orchard-wall-mended"]
     assert "heat_pump, own thermostat: starts below" in said["orchard-wall"]
+
+
+def test_what_is_wrong_with_a_plant_stands_first_in_the_plumbers_paper():
+    """Harbour steps announces two legs that a diverter leaves without a flush; the walled garden nothing."""
+    said = {}
+    for name in ("harbour-steps", "walled-garden"):
+        papers = handed_over(load(SCHEDULES / f"{name}.yaml")).papers(("plumber",))
+        said[name] = [text for text in texts(as_values(papers, size="a4", us=False)) if "hygiene:" in text]
+    assert ["left_bench", "right_bench"] == [text.split(": ")[1] for text in said["harbour-steps"]]
+    assert [] == said["walled-garden"]
 
 
 @pytest.mark.slow

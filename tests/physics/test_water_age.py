@@ -475,6 +475,34 @@ def test_remembered_passages_equal_those_followed(history: list[tuple[int, int]]
         assert pytest.approx(other.ages(i, end), rel=1e-9, abs=1e-6) == one.ages(i, end)
 
 
+long_ones = st.lists(st.tuples(st.integers(0, len(FLOWS) - 1), st.integers(90, 500)), min_size=2, max_size=6)
+
+
+@settings(deadline=None, max_examples=60)
+@given(history=long_ones)
+@example(history=[(1, 200), (0, 90), (4, 300), (0, 200), (1, 150), (0, 90), (4, 90)])
+def test_plugs_that_stood_for_different_times_are_remembered_too(history: list[tuple[int, int]]) -> None:
+    """Stretches that clear what they move, of parts of the network: as if every parcel were followed."""
+    twice = history + history
+    (_, rows), (_, exact) = follow(twice), follow(twice, Exact)
+    for a, b in zip(exact, rows, strict=True):
+        assert pytest.approx(a[4:], rel=1e-8, abs=1e-5) == b[4:]
+
+
+def test_the_order_of_standing_times_is_worked_out_once() -> None:
+    """Part of the network runs each day before all of it does, at other hours: one passage of two groups."""
+    age = WaterAge(network(), PLUGS, LIMIT_S, 0.0, lambda _: None)
+    part, whole = (age.pattern(speeds(FLOWS[k])) for k in (3, 1))
+    assert set(part.moving) < set(whole.moving)
+    now = 0.0
+    for before, between in ((9000.0, 5000.0), (8000.0, 7000.0), (20_000.0, 4000.0)):
+        for stood, pattern in ((before, part), (between, whole)):
+            age.change(now + stood, pattern)
+            now += stood + 1000.0
+            age.change(now, age.still)
+    assert [2, 2] == [1 + max(groups) for _, groups in whole.memo]  # from the start, and from profiles
+
+
 def test_a_pair_of_patterns_is_worked_out_once() -> None:
     """Daily flushes that clear the network read one passage off; the days between may differ in length."""
     age = WaterAge(network(), PLUGS, LIMIT_S, 0.0, lambda _: None)

@@ -13,7 +13,7 @@ import yaml
 from click.testing import CliRunner
 
 from cyclesim.cli import cli
-from cyclesim.said.drawing import Drawing, drawing
+from cyclesim.said.drawing import Drawing, drawing, numbered
 from cyclesim.said.drawing.joined import Split, Tee, joined
 from cyclesim.said.drawing.shapes import Box, Line, Point
 from cyclesim.scenario.blocks.chains import read_network
@@ -213,6 +213,33 @@ def test_the_colour_and_the_number_tell_the_same(hours: float | None, band: str,
     assert (band, band) == (leg.band, label.band)
     assert label.lines[-1].startswith(words)
     assert words in sheet.told[leg.about]
+
+
+def test_findings_stand_beside_what_they_are_about() -> None:
+    """By the numbers of the report: alike ones share one, a last jet's stand at its leg, others at none."""
+
+    def found(rule: str, subject: str, cause: str) -> SimpleNamespace:
+        return SimpleNamespace(rule=rule, subject=subject, cause=cause, mend="")
+
+    findings = [
+        found("stale-water", "left_bench", "it stands"),
+        found("stale-water", "right_bench, last jet", "it stands"),
+        found("supply-overload", "supply", "too much"),
+        found("starts", "main", "too often"),
+        found("starts", "right_bench", "too often"),
+    ]
+    assert {"left_bench": [1], "right_bench": [1, 4], "supply": [2], "main": [3]} == numbered(
+        [*findings[:4], found("other", "right_bench", "x")]
+    )
+    sheet = drawing(plant("walled-garden.yaml"), findings=findings)
+    lines = {label.about: label.lines for label in sheet.labels}
+    assert "finding 1" in lines["left_bench"]
+    assert "findings 1 and 3" in lines["right_bench"]
+    assert "finding 3" in lines["main"]
+    assert not any("finding" in line for line in lines["filter"])
+    assert "findings 1 and 3" in sheet.told["right_bench"]
+    race = drawing(plant("mill-race.yaml"), findings=[found("gas-without-flow", "cell", "its clock")])
+    assert "finding 1" in race.told["cell_body"]  # which the cell has its place in
 
 
 def test_chains_that_meet_come_out_as_boxes_in_boxes() -> None:

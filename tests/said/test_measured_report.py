@@ -123,3 +123,20 @@ def test_writing_refuses_sets_and_the_files_that_were_read(readings: Path) -> No
     assert "leave one of the two out" in measured(LOOP, readings, "--write", "n.yaml", "--set", "a=b").stderr
     assert "overwrite the readings" in measured(LOOP, readings, "--write", readings).stderr
     assert "overwrite the scenario" in measured(LOOP, readings, "--write", LOOP).stderr
+
+
+@pytest.mark.slow
+def test_several_files_tell_how_the_plant_changes(tmp_path: Path) -> None:
+    """In whatever order they are named: the last by its date is explained, both stand in the table."""
+    schedules, data = Path(__file__).parents[2] / "schedules", tmp_path / "o.json"
+    files = [schedules / "readings" / f"walled-garden{name}.yaml" for name in ("", "-at-hand-over")]
+    shown = measured(schedules / "walled-garden.yaml", *files, "--json", data)
+    assert 1 == shown.exit_code, shown.output
+    drift = json.loads(data.read_text("utf-8"))["drift"]
+    assert "The jets have become weak" in shown.stdout
+    assert ["2027-04-10", "2028-04-09"] == [at["date"] for at in drift["at"]]
+    assert "filter clogged" == drift["cause"]
+    for at in drift["at"]:
+        assert f"{at['value']:.2g} {drift['unit']}" in shown.stdout
+    assert f"It changes by {drift['per_year']:+.2g} ±{drift['per_year_off']:.2g}" in shown.stdout
+    assert f"at {drift['limit_value']:.2g} {drift['unit']}" in " ".join(shown.stdout.split())

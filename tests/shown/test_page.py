@@ -153,11 +153,19 @@ def test_every_input_is_told_as_written_with_its_line() -> None:
 
 def test_a_plant_written_in_us_units_is_told_in_them_but_for_what_it_says_itself(tmp_path: Path) -> None:
     """By hand: 1514 L are 400 US gal and 6.1 m are 20 ft; what the file says stands as it is written."""
-    words = ["page", str(SCHEDULES / "cedar-yard.yaml"), "--days", "1", "--no-faults", "--out"]
+    words = [
+        "page",
+        str(SCHEDULES / "cedar-yard.yaml"),
+        "--days",
+        "1",
+        "--no-faults",
+        "--no-savings",
+        "--out",
+    ]
     out = tmp_path / "page.html"
     for more, unit, length, water in (
         ([], "°F", "20 ft", "tub | 400 gal"),
-        (["--units", "metric"], "°C", "6.1 m", "1510 L"),
+        (["--units", "metric"], "°C", "6.1 m", "1,514 L"),
     ):
         assert CliRunner().invoke(cli, [*words, str(out), *more]).exit_code == 0
         read = Read(out.read_text(encoding="utf-8"))
@@ -185,11 +193,32 @@ def test_what_has_no_curve_is_named_and_so_is_who_hands_over() -> None:
     assert "firm: Tubs & <b>Sons</b>; client: The mill" in texts
 
 
+def test_a_file_that_is_named_is_told_by_its_name(tmp_path: Path) -> None:
+    """Prices in a CSV file: the path as it is written, not what it holds."""
+    rows = "".join(f"2027-01-0{day} 00:00,0.3\n" for day in range(1, 5))
+    (tmp_path / "prices.csv").write_text(f"time,price [EUR/kWh]\n{rows}", encoding="utf-8")
+    text = HARBOUR.read_text(encoding="utf-8").replace("tariff: 0.16 EUR/kWh", "tariff: {file: prices.csv}")
+    (tmp_path / "tub.yaml").write_text(text, encoding="utf-8")
+    told = {one.path: one.text for one in inputs(written(tmp_path / "tub.yaml"))}
+    assert "prices.csv" == told["supply.tariff.file"]
+
+
 def test_two_plants_stand_beside_each_other_in_their_own_numbers(tmp_path: Path) -> None:
     """Costs and ages of the table are those of each run alone."""
     other = SCHEDULES / "mill-race.yaml"
     out = tmp_path / "both.html"
-    words = ["page", str(HARBOUR), "--with", str(other), "--days", "2", "--no-faults", "--out", str(out)]
+    words = [
+        "page",
+        str(HARBOUR),
+        "--with",
+        str(other),
+        "--days",
+        "2",
+        "--no-faults",
+        "--no-savings",
+        "--out",
+        str(out),
+    ]
     assert CliRunner().invoke(cli, words).exit_code in (0, 1)
     texts = Read(out.read_text(encoding="utf-8")).texts
     at = texts.index("electricity")
@@ -203,7 +232,7 @@ def test_the_command_names_its_page_after_the_file_and_leaves_a_stranger_alone(
 ) -> None:
     """A page of its own is renewed; one that it did not make stays as it was."""
     monkeypatch.chdir(tmp_path)
-    words = ["page", str(HARBOUR), "--days", "1", "--no-faults"]
+    words = ["page", str(HARBOUR), "--days", "1", "--no-faults", "--no-savings"]
     made = tmp_path / "harbour-steps.html"
     for _ in range(2):
         assert CliRunner().invoke(cli, words).exit_code in (0, 1)

@@ -30,6 +30,19 @@ PUMP_STARTED = (
     "      rest: 75 s\n      also_started_by: [{speed: low, thermostat: "
     "{watches: room, starts_below: 3 degC, stops_above: 5 degC}}]",
 )
+LOCKED = ("changeover: 2 s", "changeover: 2 s\n      contactors_lock: true")
+LEG = "    return: {pipe: 63 PN10, length: 8 m, zone: soil}\n"
+OTHER_LOOP = [
+    (LEG, f"{LEG}    drain: {{pipe: 63 PN10, length: 6 m, zone: soil}}\n"),
+    (
+        "  equipment:",
+        "    jets: {max_head: 9 m, max_flow: 300 L/min, power: 600 W, current: 1 A}\n  equipment:",
+    ),
+    ("return, tub]]", "return, tub], [tub, drain, jets, tub]]"),
+    ("  filter_runs: [", '  filter_runs: [{pump: jets, start: "09:00", lasts: 5 h}, '),
+    WIDE,
+]
+"""A second loop, which meets the first in the tub alone."""
 RANKS = "ranks: [line_flush, bathing, frost_protection, heating, filter_run]"
 
 
@@ -118,6 +131,21 @@ PAIRS = {
         "main",
         [("changeover: 2 s", "changeover: 1 s\n      opens_within: 1 s")],
         [("changeover: 2 s", "changeover: 1 s\n      opens_within: 0.5 s")],
+    ),
+    "a second speed started past the controller": Pair(
+        "both-speeds-at-once", "main", [PUMP_STARTED, WIDE], [PUMP_STARTED, WIDE, LOCKED]
+    ),
+    "a changeover of no time without a lock": Pair(
+        "both-speeds-at-once",
+        "main",
+        [("changeover: 2 s", "changeover: 0 s")],
+        [("changeover: 2 s", "changeover: 0 s\n      contactors_lock: true")],
+    ),
+    "a flow switch in another loop": Pair(
+        "heat-without-flow",
+        "element",
+        [*OTHER_LOOP, proof("flow_switch, in: drain")],
+        [*OTHER_LOOP, proof("flow_switch, in: element")],
     ),
     "low started past the controller": Pair("both-speeds-at-once", "main", [PUMP_STARTED], []),
     "a flush that outranks bathing": Pair(

@@ -207,7 +207,7 @@ class Explainer:
             curves.append((nodes, np.array([self.effect([cause], [u]) for u in nodes])))
         return curves
 
-    def _there(self, fit: Fit) -> Drawn:
+    def doubts_at(self, fit: Fit) -> Drawn:
         """The doubts about flows as they are at a fit: where a jet is all but shut, little moves its flow."""
         flows = [i for i, felt in enumerate(self._felt) if FLOW in felt]
         near = drawn(
@@ -355,7 +355,7 @@ class Explainer:
         if not any(FLOW in cause.feels for cause in fit.causes):
             return fit
         first, *second = (self.list.index(cause) for cause in fit.causes)
-        there = self._there(fit)
+        there = self.doubts_at(fit)
         return self._pair(first, second[0], fit.shares, there) if second else self.single(first, there)
 
     def _again(self, fits: list[tuple[float, Fit]]) -> list[tuple[float, Fit]]:

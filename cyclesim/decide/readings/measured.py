@@ -10,9 +10,11 @@ import numpy as np
 from cyclesim.decide.readings.built import AsBuilt
 from cyclesim.decide.readings.cause import Texts
 from cyclesim.decide.readings.doubts import TO_ENDS, Drawn, drawn
+from cyclesim.decide.readings.drift import Drift, drift
 from cyclesim.decide.readings.explained import Explained, Explainer, Fit
 from cyclesim.decide.readings.follows import Follows, follows
 from cyclesim.decide.readings.impossible import contradiction
+from cyclesim.decide.readings.logged import Logged, logged
 from cyclesim.decide.readings.next_reading import NextReading, candidates, next_readings
 from cyclesim.decide.readings.predicted import NEVER_S
 from cyclesim.scenario.blocks.model import Scenario
@@ -62,26 +64,38 @@ class Measured:
     date: str
     compared: tuple[Compared, ...]
     """Worst first."""
+    logs: tuple[Logged, ...] = ()
     explained: Explained | None = None
     next_readings: tuple[NextReading, ...] = ()
     """Most to learn first."""
     follows: Follows | None = None
+    drift: Drift | None = None
+    """Of several files alone."""
     corrected: Texts = field(default_factory=dict)
     """What the file would say of the likeliest cause, key by key; nothing where no key says it."""
 
 
-def measured(scenario: Scenario, readings: Readings, *, days: int | None = None) -> Measured:
+def measured(scenario: Scenario, readings: Readings, *earlier: Readings, days: int | None = None) -> Measured:
     """Lay readings beside what the plant of a scenario would give as drawn, and say what explains them.
 
-    What follows is of a year, or of so many *days* from 1 January. Raises InputError where the weather of a
-    file does not cover the dates of a reading.
+    With *earlier* files of the same plant, the last by its date is laid so, and all tell how the plant
+    changes. What follows is of a year, or of so many *days* from 1 January. Raises InputError where the
+    weather of a file does not cover the dates of a reading.
     """
+    files = sorted([readings, *earlier], key=lambda file: file.measured)
+    readings = files[-1]
+    logs = list[Logged]()
+    for about, log in readings.logs_read:
+        said, from_log = logged(scenario, about, log)
+        logs.append(said)
+        readings = readings.model_copy(update={"readings": (*readings.readings, *from_log)})
     taken, offered, plant = readings.readings, candidates(scenario, readings), Assembly(scenario)
     told = drawn(scenario, [*taken, *offered], readings.measured)
     wrong = [contradiction(plant, reading, readings) for reading in taken]
     rows = [_compared(k, reading, told, wrong[k]) for k, reading in enumerate(taken)]
     rows.sort(key=lambda row: (not row.impossible, -row.apart))
-    found = Measured(scenario.title, readings.title, readings.measured.isoformat(), tuple(rows))
+    day = readings.measured.isoformat()
+    found = Measured(scenario.title, readings.title, day, tuple(rows), tuple(logs))
     used = [k for k in range(len(taken)) if not wrong[k]]
     if not used:
         return found
@@ -100,7 +114,14 @@ def measured(scenario: Scenario, readings: Readings, *, days: int | None = None)
     if best and best[0][0] > max(explained.as_drawn, explained.other):
         fit = best[0][1]
         after, texts = follows(AsBuilt(scenario), fit.built(scenario), fit.name, days), fit.texts(scenario)
-    return replace(found, explained=explained, next_readings=tuple(following), follows=after, corrected=texts)
+    return replace(
+        found,
+        explained=explained,
+        next_readings=tuple(following),
+        follows=after,
+        drift=drift(scenario, files) if earlier else None,
+        corrected=texts,
+    )
 
 
 def _compared(k: int, reading: Reading, told: Drawn, impossible: str) -> Compared:

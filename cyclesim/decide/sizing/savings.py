@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from cyclesim.analysis.result import days_of_year
 from cyclesim.decide.sweeps.outcome import Outcome
@@ -17,6 +17,7 @@ from cyclesim.decide.sweeps.sweep import HERE, How, job, sweep
 from cyclesim.scenario.blocks.heating import Dear, Heating, PlanStep
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.place import Price, PriceFile, Tariff
+from cyclesim.scenario.blocks.plant import Cover, Leg
 from cyclesim.simulation.variant import with_each, with_plant
 from cyclesim.units import format_quantity
 
@@ -58,9 +59,16 @@ class Savings:
     """None where fewer than two save anything without breaking a rule."""
 
 
-def savings(scenario: Scenario, *, days: int | None = None, seed: int = 0, how: How = HERE) -> Savings:
-    """Run a year, or *days* from 1 January, as told and with each change; SweepError as `sweep`."""
-    first = date(scenario.place.year, 1, 1)
+def savings(
+    scenario: Scenario,
+    *,
+    days: int | None = None,
+    start: date | None = None,
+    seed: int = 0,
+    how: How = HERE,
+) -> Savings:
+    """Run *days* (a year) from *start* (1 January), as told and with each change; SweepError as `sweep`."""
+    first = start or date(scenario.place.year, 1, 1)
     days = days_of_year(first) if days is None else days
     all_changes = list(changes(scenario))
 
@@ -99,12 +107,16 @@ def _saving(sentence: str, now: Outcome, then: Outcome) -> Saving:
 def changes(scenario: Scenario) -> Iterator[Change]:
     """What this file leaves room for."""
     plant, heating = scenario.plant, scenario.schedule.heating
-    thin = [leg.insulation_m for leg in plant.legs.values() if leg.insulation_m < PIPES_M]
+    thin = [leg.insulation_m for leg in plant.legs.values() if _may_be_thicker(leg)]
     if thin:
         said = f"pipes insulated by {_mm(PIPES_M)}, now {_mm(min(thin))} at the least"
         yield Change(said, lambda s: with_each(s, "legs", _insulated))
     tub = plant.tub
-    if tub.cover != "none":
+    if tub.cover == "none":
+        lid = Cover.model_construct(foam_m=MORE_M, fit="good")
+        said = f"a cover of {_mm(MORE_M)} that fits well, now none"
+        yield Change(said, lambda s: with_plant(s, tub=s.plant.tub.model_copy(update={"cover": lid})))
+    else:
         more = tub.cover.model_copy(update={"foam_m": tub.cover.foam_m + MORE_M, "fit": "good"})
         fit = "" if tub.cover.fit == "good" else f" and a good fit, now {tub.cover.fit}"
         said = f"a cover of {_mm(more.foam_m)}{fit}, now {_mm(tub.cover.foam_m)}"
@@ -133,8 +145,12 @@ def _mm(thick_m: float) -> str:
     return format_quantity(thick_m, "length")
 
 
-def _insulated(leg: Any) -> Any:
-    return leg.model_copy(update={"insulation_m": max(leg.insulation_m, PIPES_M)})
+def _may_be_thicker(leg: Leg) -> bool:
+    return not leg.dead_end and leg.insulation_m < PIPES_M
+
+
+def _insulated(leg: Leg) -> Leg:
+    return leg.model_copy(update={"insulation_m": PIPES_M}) if _may_be_thicker(leg) else leg
 
 
 def _scheduled(scenario: Scenario, **update: object) -> Scenario:

@@ -9,7 +9,7 @@ from cyclesim.decide.tuning.space import FILTER, FLUSH
 from cyclesim.errors import CycleSimError, plain
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load_text
-from cyclesim.scenario.reading.rewrite import RewriteError, with_runs
+from cyclesim.scenario.reading.rewrite import RewriteError, text_of, with_runs
 
 NOTE = "Filter runs and line flushes as cyclesim tune found them for {name}."
 
@@ -36,15 +36,6 @@ def written(file: Path, read: str, scenario: Scenario, programme: Daily, target:
         same = _says(read, scenario, file)
         raise ChangedError(file, _with(read, file, scenario, programme, target) if same else None)
     return _with(now, file, scenario, programme, target)
-
-
-def text_of(file: Path) -> str:
-    """What a file says, its line ends as they are; nothing where it cannot be read."""
-    try:
-        with file.open(encoding="utf-8-sig", newline="") as stream:
-            return stream.read()
-    except (OSError, UnicodeError):
-        return ""
 
 
 def _says(text: str, scenario: Scenario, file: Path) -> bool:

@@ -2,31 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from cyclesim.analysis.amounts import listed
+from cyclesim.analysis.findings import Finding
 from cyclesim.analysis.metrics import LegMetrics
 from cyclesim.said.drawing.elements import Elements
 from cyclesim.said.drawing.joined import TUB, Between, Joined, Tee, joined
 from cyclesim.said.drawing.pieces import GRID, Layout, Piece, through
 from cyclesim.said.drawing.routes import Sheet
 from cyclesim.said.drawing.shapes import ROW_PX, Box, Drawing, Label, Line, Point, Symbol
+from cyclesim.said.verdict import alike
 from cyclesim.scenario.blocks.chains import Chain
 from cyclesim.simulation.assembly import Assembly
 
-__all__ = ["Drawing", "drawing"]
+__all__ = ["Drawing", "drawing", "numbered"]
 
 _MOST_ROUTED = 4
 """Links: of more, each stands below with the names of its ends, as lines would only tangle."""
 _TUB_PX, _TO_TUB, _MARGIN, _APART = 12 * GRID, 5 * GRID, 2 * GRID, 4 * GRID
 
 
-def drawing(plant: Assembly, ages: Mapping[str, LegMetrics] | None = None, us: bool = False) -> Drawing:
+def drawing(
+    plant: Assembly,
+    ages: Mapping[str, LegMetrics] | None = None,
+    us: bool = False,
+    findings: Sequence[Finding] = (),
+) -> Drawing:
     """The drawing of a plant; with *ages* of a run (`Metrics.legs`) each leg tells how old its water gets.
 
     *us*: in US units; words take room, so that they are the reader's own before anything has its place.
+    *findings* stand by their numbers beside the elements that they are about.
     """
-    sheet, elements = plant.sheet, Elements(plant, ages, us)
+    sheet, elements = plant.sheet, Elements(plant, ages, us, numbered(findings))
     network = joined(sheet.network, sheet.junctions)
     machines = frozenset({*sheet.pumps, *sheet.equipment, *sheet.heat_sources})
     layout = Layout(elements.piece, machines, frozenset(sheet.legs))
@@ -40,6 +48,15 @@ def drawing(plant: Assembly, ages: Mapping[str, LegMetrics] | None = None, us: b
         _air(whole, elements.blower(name), tub)
     _route(whole, tub, across)
     return _on_sheet(plant, elements, whole, tub)
+
+
+def numbered(findings: Sequence[Finding]) -> dict[str, list[int]]:
+    """The numbers that findings have in a report, by the element that each is about."""
+    by_element: dict[str, list[int]] = {}
+    for number, group in enumerate(alike(findings), start=1):
+        for subject in dict.fromkeys(finding.subject.partition(", ")[0] for finding in group):
+            by_element.setdefault(subject, []).append(number)
+    return by_element
 
 
 def _with_tub(whole: Piece) -> Box:

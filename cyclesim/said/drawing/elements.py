@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 
+from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.metrics import LegMetrics
 from cyclesim.said.drawing.joined import Tee
 from cyclesim.said.drawing.pieces import GRID, Piece
@@ -44,6 +45,7 @@ class Elements:
     plant: Assembly
     ages: Mapping[str, LegMetrics] | None = None
     us: bool = False
+    findings: Mapping[str, Sequence[int]] = field(default_factory=dict)
 
     def piece(self, name: str | Tee, way: Way) -> Piece:
         """One element with its label above, or to the right where water flows north."""
@@ -194,6 +196,10 @@ class Elements:
         for device, treatment in sheet.treatment.items():
             if treatment.in_ == name:
                 yield f"{device} ({TREATMENTS[treatment.kind]}) treats here"
+        here = [name, *(device for device, treatment in sheet.treatment.items() if treatment.in_ == name)]
+        numbers = sorted({number for one in here for number in self.findings.get(one, ())})
+        if numbers:
+            yield f"finding{'s' * (len(numbers) > 1)} {listed(list(map(str, numbers)))}"
 
     def _everything(self, name: str) -> Iterator[str]:
         """All that is known of an element."""
@@ -209,10 +215,11 @@ class Elements:
             yield f"{self._age(name)} (limit {self.limit_h:g} h)"
 
     def quantity(self, value: float, kind: str) -> str:
-        """A value in SI in the reader's units, to three digits."""
+        """A value in SI in the reader's units, to three digits, or whole where it has more."""
         text, unit = format_quantity(value, kind).split(" ", 1)
         amount = value_for(float(text), unit) if self.us and unit in METRIC else float(text)
-        return f"{float(f'{amount:.3g}'):g} {unit_for(unit, self.us)}"
+        told = f"{amount:,.0f}" if amount >= 1000.0 else f"{float(f'{amount:.3g}'):g}"
+        return f"{told} {unit_for(unit, self.us)}"
 
     def _size(self, leg: Leg) -> str:
         return leg.pipe.name if leg.pipe else f"bore {self.quantity(leg.bore_m, 'length')}"

@@ -84,7 +84,7 @@ class HandOver:
                 us=self.us,
             ),
             "owner": lambda: owner(self.scenario, self.programme),
-            "plumber": lambda: plumber(self.plant, self.us),
+            "plumber": lambda: plumber(self.plant, self.programme, self.us),
             "electrician": lambda: electrician(
                 self.plant, self.programme, self.told, with_done(self.tests, done)
             ),

@@ -85,10 +85,8 @@ def settings(programme: Programme) -> Iterator[Setting]:
 
 
 def _heating(heating: Heating) -> Iterator[Setting]:
-    yield (
-        f"heating with {listed(list(heating.sources))}: {_at(*heating.pump)}; set point",
-        _degrees(heating.keep_at_c),
-    )
+    by = f"heating with {listed(list(heating.sources))}, {_at(*heating.pump)}"
+    yield f"{by}: set point", _degrees(heating.keep_at_c)
     yield "heating: starts below the set point by", Amount(heating.within_k, "K", 1)
     if len(heating.sources) > 1:
         yield "heating: the next source joins below that by", Amount(heating.next_below_k, "K", 1)

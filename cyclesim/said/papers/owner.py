@@ -38,7 +38,7 @@ def owner(scenario: Scenario, programme: Programme) -> Paper:
     sheet.add(NewPage())
     _chores(sheet, scenario)
     say_signs(sheet, noticed(scenario))
-    return Paper("owner", "Owner: living with the tub", tuple(sheet.blocks), (HARM, ADVICE))
+    return Paper("owner", "Owner: living with the tub", tuple(sheet.blocks), (ADVICE,))
 
 
 def _runs_when(sheet: Sheet, scenario: Scenario, programme: Programme) -> None:

@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from cyclesim.analysis.amounts import listed
+from cyclesim.analysis.combinations import together
+from cyclesim.analysis.rules import check_plant
 from cyclesim.analysis.suction_side import draws
 from cyclesim.physics.water import G, density_kg_m3
 from cyclesim.physics.water_age import STILL_M3_S
@@ -14,20 +17,22 @@ from cyclesim.said.duties import L_MIN, duties
 from cyclesim.said.page import Amount, Cell, Column, Row, whole, words
 from cyclesim.said.papers.paper import PLUMBING, Drawn, Paper, Sheet
 from cyclesim.simulation.assembly import Assembly, PlantDuty, last_stretch
+from cyclesim.simulation.programme import Programme
 
 _L, _MM, _KPA = 1000.0, 1000.0, 1000.0
 _PLANT_MM = 60
 
 
-def plumber(plant: Assembly, us: bool = False) -> Paper:
+def plumber(plant: Assembly, programme: Programme, us: bool = False) -> Paper:
     """Everything that whoever lays and fills the pipes needs of a plant and its duties.
 
     *us*: whether the drawing is told in US units.
     """
     sheet = Sheet()
     sheet.add(Drawn(drawing(plant, us=us), "The plant as it is built.", _PLANT_MM))
+    _broken(sheet, plant, programme)
     _pipes(sheet, plant)
-    _pressures(sheet, plant)
+    _pressures(sheet, plant, programme)
     _last_jets(sheet, plant)
     _valves(sheet, plant)
     _air(sheet, plant)
@@ -79,7 +84,23 @@ def _pipes(sheet: Sheet, plant: Assembly) -> None:
     sheet.table(columns, [row(name) for name in plant.sheet.legs], notes=[note] * beyond)
 
 
-def _pressures(sheet: Sheet, plant: Assembly) -> None:
+def _broken(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
+    """What is wrong with the plant whatever runs: it is mended before a pipe is laid."""
+    findings, _ = check_plant(plant, programme)
+    grave = [finding for finding in findings if finding.severity in ("danger", "hygiene")]
+    if grave:
+        sheet.heading("Wrong as drawn: mend this before a pipe is laid")
+    for finding in grave:
+        sheet.line(
+            f"{finding.severity}: {finding.subject}: {finding.cause}. {_upper(finding.mend)}.", tone="strong"
+        )
+
+
+def _upper(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _pressures(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
     sheet.heading("Flows and gauge pressures to expect")
     per_m = density_kg_m3(plant.temp_c) * G / _KPA
     sheet.line(
@@ -93,9 +114,8 @@ def _pressures(sheet: Sheet, plant: Assembly) -> None:
         Column("pressure before\n{unit}", unit="kPa"),
         Column("pressure behind\n{unit}", unit="kPa"),
     )
-    usual = [duty for duty in plant.duties() if duty.positions == plant.usually]
-    for duty in usual:
-        sheet.table(columns, list(_points(plant, duty)), title=duty.name)
+    for duty, who in together(plant, programme):
+        sheet.table(columns, list(_points(plant, duty)), title=f"{duty.name}, for {listed(who)}")
 
 
 def _points(plant: Assembly, duty: PlantDuty) -> Iterator[Row]:
@@ -164,7 +184,7 @@ def _left(plant: Assembly, valve: str, position: str) -> str:
     still = [name for name, (was, now) in moved.items() if was > STILL_M3_S >= now]
     woken = [name for name, (was, now) in moved.items() if now > STILL_M3_S >= was]
     less = [
-        f"{now / was:.0%} in {name}"
+        f"{100.0 * now / was:.0f} % in {name}"
         for name, (was, now) in moved.items()
         if name not in still and was > STILL_M3_S and now < 0.9 * was
     ]

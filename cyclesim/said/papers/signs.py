@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from cyclesim.analysis.amounts import lasting, listed
-from cyclesim.said.page import words
+from cyclesim.said.page import Row, words
 from cyclesim.said.papers.paper import Sheet
 from cyclesim.verification.signs import COLDER_K, DAYS, Noticed, Sign, SignKind
 
@@ -23,15 +23,15 @@ _SIGNS: dict[SignKind, str] = {
 }
 """What is noticed, the plainest first."""
 _LOOK = {
-    "no start": "its breaker and isolator; then whether its motor hums",
+    "no start": "its breaker and isolator; whether its motor hums",
     "circuit": "its breaker or residual-current device; call an electrician if it trips again",
     "valve shut": "how that valve stands",
     "clogged": "the filter: clean it",
     "check valve": "call a plumber",
     "false yes": "call an electrician",
-    "false no": "the water level and the filter; then call an electrician",
-    "sensor": "a thermometer in the water beside the display; call an electrician",
-    "welded": "switch it off at its isolator; call an electrician",
+    "false no": "water level and filter; then an electrician",
+    "sensor": "a thermometer in the water; then an electrician",
+    "welded": "switch it off at its isolator; an electrician",
     "level low": "the water level in the tub",
 }
 
@@ -43,22 +43,22 @@ def say_signs(sheet: Sheet, week: Sequence[Noticed]) -> None:
         f"Each single fault was run in the model for {DAYS} days beside the sound plant. Of one sign's "
         "causes the first is the one with the fewest other signs; how often each happens is not known."
     )
-    columns = (words("what you notice"), words("what it may be"), words("seen as"), words("look first at"))
-    rows = []
+    columns = (words("what you notice, and what it may be"), words("seen as"), words("look first at"))
+    rows = list[Row]()
     for kind, notice in _SIGNS.items():
         causes = [(one, [sign for sign in one.signs if sign.kind == kind]) for one in week]
         causes = sorted((cause for cause in causes if cause[1]), key=lambda cause: len(cause[0].signs))
-        for k, (one, signs) in enumerate(causes):
+        rows += [Row((notice,))] * bool(causes)
+        for one, signs in causes:
             look = _LOOK.get(one.fault.kind, "call who built it")
-            rows.append((notice if k == 0 else "", one.fault.sentence, _seen(signs), look))
+            rows.append(Row((one.fault.sentence, _seen(signs), look), level=1))
     if rows:
         sheet.table(columns, rows)
-    hidden = [one.fault.sentence for one in week if not one.signs]
+    hidden = [one for one in week if not one.signs]
     if hidden:
-        sheet.line(
-            f"Nobody would notice within {DAYS} days: {'; '.join(hidden)}. Only a test shows it: have the "
-            "electrician's tests done once a year."
-        )
+        sheet.line(f"Nobody would notice within {DAYS} days: {'; '.join(o.fault.sentence for o in hidden)}.")
+    if any(one.fault.kind == "false yes" for one in hidden):
+        sheet.line("A switch that always says yes shows in the electrician's tests alone: once a year.")
 
 
 def _seen(signs: Sequence[Sign]) -> str:
@@ -70,9 +70,9 @@ def _seen(signs: Sequence[Sign]) -> str:
         case "silent" | "runs on":
             return "; ".join(f"{s.subject}, {lasting(3600.0 * s.amount)} a day" for s in signs)
         case "weak jets":
-            return f"{subjects}: {min(s.amount for s in signs):.0%} of the flow"
+            return f"{subjects}: {100.0 * min(s.amount for s in signs):.0f} % of the flow"
         case "dearer" | "cheaper":
-            return f"{abs(first.amount):.0%} {'more' if first.amount > 0.0 else 'less'}"
+            return f"{100.0 * abs(first.amount):.0f} % {'more' if first.amount > 0.0 else 'less'}"
         case "breaker":
             return "; ".join(f"{s.subject}: {s.amount:.0f} A" for s in signs)
     return subjects

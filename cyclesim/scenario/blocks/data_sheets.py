@@ -114,6 +114,13 @@ class Pump(_Running):
         source=PRACTICE,
         description="How long it is off between two speeds.",
     )
+    contactors_lock: YesNo = default(
+        False,
+        spread=AS_BUILT,
+        source=PRACTICE,
+        description="true if the contactors of its two speeds lock each other, so that one closes only while "
+        "the other is open.",
+    )
     check_valve: YesNo = default(
         False,
         spread=AS_BUILT,
@@ -202,8 +209,10 @@ class Pump(_Running):
         return {"low": _powered(self.low, self.high), "high": _powered(self.high, self.low)}
 
     def idle(self) -> frozenset[str]:
-        """A pump that is not known to stand above the water need not prime itself."""
-        return frozenset() if (self.above_water_m or 0.0) > 0.0 else frozenset({"self_priming"})
+        """A pump not known to stand above the water need not prime itself; one contactor locks none."""
+        above, two = (self.above_water_m or 0.0) > 0.0, len(self.speeds) > 1
+        idle = {"self_priming": not above, "contactors_lock": not two}
+        return frozenset(name for name, is_idle in idle.items() if is_idle)
 
     def assumed(self) -> list[Assumed]:
         """The power of a speed that is a share of the other."""

@@ -50,6 +50,9 @@ class Proof(Model):
         description="flow_switch: feels water; pressure_switch: content against a shut valve too; "
         "temperature_rise: knows only once heat is on; pump_contact: knows only that the pump is on; none."
     )
+    in_: Name | None = Field(
+        None, alias="in", description="Where a flow switch sits, if elsewhere than in it: a leg or equipment."
+    )
     closes_at_m: Annotated[float, Quantity("head", ge=0.1, le=50)] | None = Field(
         None, alias="closes_at", description="Pressure at which a pressure switch closes; 1 m unless said."
     )
@@ -61,6 +64,8 @@ class Proof(Model):
     def _its_own(self) -> "Proof":
         if self.closes_at_m is not None and self.by != "pressure_switch":
             raise RefusedError("", "closes_at goes with by: pressure_switch", at=("closes_at",))
+        if self.in_ is not None and self.by != "flow_switch":
+            raise RefusedError("", "in goes with by: flow_switch", at=("in",))
         if self.rise_k is not None and self.by != "temperature_rise":
             raise RefusedError("", "rise goes with by: temperature_rise", at=("rise",))
         return self

@@ -3,8 +3,9 @@
 from datetime import date
 from typing import Annotated, Any, ClassVar, Literal, NamedTuple, get_args
 
-from pydantic import BeforeValidator, Discriminator, Field, Tag, model_validator
+from pydantic import BeforeValidator, Discriminator, Field, PrivateAttr, Tag, model_validator
 
+from cyclesim.scenario.blocks.weather import TIMES_SAY, Times
 from cyclesim.scenario.forms.fields import (
     AirTemperature,
     Current,
@@ -32,6 +33,7 @@ from cyclesim.scenario.forms.forms import (
 )
 from cyclesim.scenario.forms.lists import Pair
 from cyclesim.scenario.forms.times import Date, read_date
+from cyclesim.scenario.text.log_file import Log
 from cyclesim.units import KINDS, format_quantity
 
 PRACTICE = "common practice, no source"
@@ -498,9 +500,31 @@ AnyReading = Annotated[
 ]
 
 
+class LogFile(Model):
+    """A data logger's CSV file: time, water and, if known, air, power, and each pump by its name in %."""
+
+    file: str = Field(description="Its path beside the file of readings, e.g. may.csv.", max_length=200)
+    times: Times = Field("local standard", description=TIMES_SAY)
+
+
 class Readings(Model):
     """A file of readings, taken at one plant about one date."""
 
     measured: Date = Field(description="The date on which they were taken, e.g. 2027-05-02.")
     title: str = Field("", description="What they are about, in words.", max_length=200)
-    readings: Annotated[tuple[AnyReading, ...], not_empty] = Field(description="The readings.")
+    readings: Annotated[tuple[AnyReading, ...], not_empty] = Field((), description="The readings.")
+    logs: Annotated[tuple[LogFile, ...], not_empty] = Field(
+        (), description="CSV files of a data logger, e.g. [{file: may.csv}]."
+    )
+    _read: tuple[Log, ...] = PrivateAttr(())
+
+    @model_validator(mode="after")
+    def _something(self) -> "Readings":
+        if not self.readings and not self.logs:
+            raise RefusedError("", "expected readings or logs")
+        return self
+
+    @property
+    def logs_read(self) -> tuple[tuple[LogFile, Log], ...]:
+        """Each log as the file names it, and what it says."""
+        return tuple(zip(self.logs, self._read, strict=True))

@@ -72,6 +72,9 @@ def check(tree: Tree) -> Iterator[Fault]:
     if names["heat_sources"] is not None and names["pumps"] is not None:
         treats = named["treatment"] or []
         yield from _interlocks(tree, names["heat_sources"], names["pumps"], named["air"] or [], treats)
+    places = [*(names["legs"] or []), *(names["equipment"] or []), *(names["heat_sources"] or [])]
+    for path, text in tree.texts(("plant.heat_sources.*.proof.in", "plant.treatment.*.proof.in")):
+        yield from _known(tree, path, text, places, "place")
     yield from check_wiring(tree, names)
     yield from check_uses(tree, names)
     yield from check_network(tree, names)

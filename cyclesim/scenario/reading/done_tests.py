@@ -11,7 +11,7 @@ from cyclesim.scenario.forms.forms import RefusedError, Steps, did_you_mean
 from cyclesim.scenario.forms.times import read_date
 from cyclesim.scenario.text.refusals import quoted
 from cyclesim.scenario.text.tree import KEY, Tree
-from cyclesim.scenario.text.yaml_file import read_file
+from cyclesim.scenario.text.yaml_file import MAX_BYTES, parse_text, read_text
 
 _LONGEST = 200
 FILLED = ("as_expected", "reading", "by", "when")
@@ -34,7 +34,9 @@ def read_done_tests(path: Path, known: Collection[str], fingerprint: str) -> dic
     *fingerprint* is that of the scenario now: tests of another plant are refused. Raises InputError with
     every fault of the file.
     """
-    tree = read_file(path, str(path))
+    due = "expected a filled-in copy of what papers --json writes, e.g. tests.yaml"
+    text = read_text(path, str(path), due, MAX_BYTES, (".yaml", ".yml", ".json"))
+    tree = Tree(faults=[text]) if isinstance(text, Fault) else parse_text(text, str(path))
     done, faults = dict[str, DoneTest](), list(tree.faults)
     if not faults:
         faults += _head(tree, fingerprint)

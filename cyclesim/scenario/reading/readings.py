@@ -23,6 +23,7 @@ from cyclesim.scenario.blocks.readings import (
     Watts,
 )
 from cyclesim.scenario.forms.forms import Steps, did_you_mean, one_of
+from cyclesim.scenario.text.log_file import Log, read_log
 from cyclesim.scenario.text.refusals import explain, quoted
 from cyclesim.scenario.text.tree import Tree
 from cyclesim.scenario.text.yaml_file import parse_text, read_file
@@ -30,15 +31,15 @@ from cyclesim.scenario.text.yaml_file import parse_text, read_file
 
 def load_readings(path: str | PathLike[str], scenario: Scenario) -> Readings:
     """The readings of a file, taken at the plant of a scenario; InputError lists every fault."""
-    return _readings(read_file(Path(path), fspath(path)), scenario)
+    return _readings(read_file(Path(path), fspath(path)), scenario, Path(path).parent)
 
 
 def load_readings_text(text: str, scenario: Scenario, name: str = "readings.yaml") -> Readings:
-    """Likewise of a text that is in no file."""
+    """Likewise of a text that is in no file, and names no log."""
     return _readings(parse_text(text, name), scenario)
 
 
-def _readings(tree: Tree, scenario: Scenario) -> Readings:
+def _readings(tree: Tree, scenario: Scenario, folder: Path | None = None) -> Readings:
     if not isinstance(tree.value, dict):
         if not tree.faults:
             found = "an empty file" if tree.value is None else quoted((), tree)
@@ -51,9 +52,31 @@ def _readings(tree: Tree, scenario: Scenario) -> Readings:
         faults += [fault for fault in explain(error, tree, Readings) if not tree.is_faulty_already(fault)]
     if readings is not None:
         faults += _Plant(tree, scenario).faults(readings)
+        faults += _read_logs(tree, readings, scenario, folder)
     if faults or readings is None:
         raise InputError(*sorted(set(faults)))
     return readings
+
+
+def _read_logs(tree: Tree, readings: Readings, scenario: Scenario, folder: Path | None) -> list[Fault]:
+    """Read every log that is named into the readings; what is wrong with them."""
+    logs, faults = list[Log](), list[Fault]()
+    for k, about in enumerate(readings.logs):
+        inside = not Path(about.file).is_absolute() and ".." not in Path(about.file).parts
+        if folder is None or not inside:
+            found = f"'{shorten(about.file)}', a path that leads elsewhere"
+            faults.append(
+                tree.fault(("logs", k, "file"), found, "expected a CSV file beside the file of readings")
+            )
+            continue
+        log = read_log(folder / about.file, str(folder / about.file), scenario.plant.pumps)
+        if isinstance(log, Log):
+            logs.append(log)
+        else:
+            faults += log
+    if not faults:
+        readings._read = tuple(logs)
+    return faults
 
 
 class _Plant:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import NamedTuple
 
 import yaml
@@ -29,6 +30,15 @@ class _Change(NamedTuple):
     text: str
 
 
+def text_of(file: Path) -> str:
+    """What a file says, its line ends as they are; nothing where it cannot be read."""
+    try:
+        with file.open(encoding="utf-8-sig", newline="") as stream:
+            return stream.read()
+    except (OSError, UnicodeError):
+        return ""
+
+
 def with_runs(text: str, lists: Mapping[str, Sequence[Run]], note: str = "") -> str:
     """The text with other runs in its schedule; *lists* has the new `filter_runs` and `line_flushes`.
 
@@ -43,13 +53,13 @@ def with_runs(text: str, lists: Mapping[str, Sequence[Run]], note: str = "") -> 
         )
     key, schedule = key_and_node
     assert isinstance(schedule, yaml.MappingNode)
-    _no_aliases(text)
+    no_aliases(text)
     newline = "\r\n" if "\r\n" in text else "\n"
     changes = [
         change for name, runs in lists.items() for change in _list(text, schedule, name, runs, newline)
     ]
     if note:
-        start = _line_start(text, key.start_mark.index)
+        start = line_start(text, key.start_mark.index)
         changes.append(_Change(start, start, f"# {note}{newline}"))
     for change in sorted(changes, reverse=True):
         text = text[: change.start] + change.text + text[change.end :]
@@ -61,7 +71,7 @@ def with_values(text: str, values: Mapping[str, str], note: str = "") -> str:
 
     Raises RewriteError for a key that the file itself does not have, and for one that an alias repeats.
     """
-    _no_aliases(text)
+    no_aliases(text)
     root = yaml.compose(text, Loader=yaml.SafeLoader)
     changes = [_Change(*_stretch(root, path), new) for path, new in values.items()]
     ends = {_comment_at(text, change.end, note) for change in changes} if note else set[_Change]()
@@ -70,7 +80,7 @@ def with_values(text: str, values: Mapping[str, str], note: str = "") -> str:
     return text
 
 
-def _no_aliases(text: str) -> None:
+def no_aliases(text: str) -> None:
     """Refuse a text in which one change would change several things."""
     if any(isinstance(event, yaml.AliasEvent) for event in yaml.parse(text, Loader=yaml.SafeLoader)):
         raise RewriteError("The file repeats parts of itself by aliases (*): write them out to change it.")
@@ -86,7 +96,7 @@ def _stretch(root: yaml.Node | None, path: str) -> tuple[int, int]:
             raise RewriteError(f"{'.'.join(reached)} is not in the file itself: write {path} by hand.")
         node = inner[1]
     assert node is not None  # a path has at least one step
-    return node.start_mark.index, _end(node)
+    return node.start_mark.index, end_of(node)
 
 
 def _comment_at(text: str, after: int, note: str) -> _Change:
@@ -94,7 +104,7 @@ def _comment_at(text: str, after: int, note: str) -> _Change:
     line_end = text.find("\n", after)
     line_end = len(text) if line_end < 0 else line_end
     line_end -= text[:line_end].endswith("\r")
-    start = _line_start(text, after)
+    start = line_start(text, after)
     marks = (token.end_mark.index for token in yaml.scan(text, Loader=yaml.SafeLoader))
     code_end = max((index for index in marks if start < index <= line_end), default=after)
     commented = "#" in text[code_end:line_end]
@@ -120,20 +130,20 @@ def _list(
     pairs, unmatched, new_runs = _matched(by_clock, runs)
     changes = [change for entry, run in pairs for change in _entry(entry, run)]
     if not runs and not after_bathing:
-        return [_Change(key.end_mark.index, _end(node), ": []")]
+        return [_Change(key.end_mark.index, end_of(node), ": []")]
     if node.flow_style:
         if not unmatched and not new_runs:
             return changes
-        parts = [text[entry.start_mark.index : _end(entry)] for entry in after_bathing]
+        parts = [text[entry.start_mark.index : end_of(entry)] for entry in after_bathing]
         whole = ", ".join([*(_written(run) for run in runs), *parts])
-        return [_Change(node.start_mark.index, _end(node), f"[{whole}]")]
+        return [_Change(node.start_mark.index, end_of(node), f"[{whole}]")]
     for entry in unmatched:
-        start = _line_start(text, entry.start_mark.index)
-        after = text.find("\n", _end(entry))
+        start = line_start(text, entry.start_mark.index)
+        after = text.find("\n", end_of(entry))
         changes.append(_Change(start, len(text) if after < 0 else after + 1, ""))
     if new_runs:
         first = node.value[0]
-        start = _line_start(text, first.start_mark.index)
+        start = line_start(text, first.start_mark.index)
         dash = text[start : first.start_mark.index]  # the indent and "- " of the list's own
         lines = "".join(f"{dash}{_written(run)}{newline}" for run in new_runs)
         changes.append(_Change(start, start, lines))
@@ -165,15 +175,15 @@ def _pump(entry: yaml.MappingNode) -> str:
 def _entry(entry: yaml.MappingNode, run: Run) -> list[_Change]:
     """One entry's new start, length and pump; one that tells days, which a daily run has not, anew."""
     if _value(entry, "days") or _value(entry, "repeats"):
-        return [_Change(entry.start_mark.index, _end(entry), _written(run))]
+        return [_Change(entry.start_mark.index, end_of(entry), _written(run))]
     changes, lasts_s = [], round(run.lasts_s)
     node = _node_of(entry, "pump")
     if str(node.value).split() != str(run.pump).split():
-        changes.append(_Change(node.start_mark.index, _end(node), str(run.pump)))
+        changes.append(_Change(node.start_mark.index, end_of(node), str(run.pump)))
     node = _node_of(entry, "lasts")
     if parse(str(node.value), "time") != lasts_s:
         new = in_unit_of(str(node.value), lasts_s)
-        changes.append(_Change(node.start_mark.index, _end(node), new))
+        changes.append(_Change(node.start_mark.index, end_of(node), new))
     node = _node_of(entry, "start")
     before = [clock.value for clock in node.value] if isinstance(node, yaml.SequenceNode) else [node.value]
     if before != _clocks(run):
@@ -181,8 +191,8 @@ def _entry(entry: yaml.MappingNode, run: Run) -> list[_Change]:
         alone = not isinstance(node, yaml.SequenceNode) and len(clocks) == 1
         new = clocks[0] if alone else f"[{', '.join(clocks)}]"
         if isinstance(node, yaml.SequenceNode) and not node.flow_style:  # one clock a line
-            return [_Change(entry.start_mark.index, _end(entry), _written(run))]
-        changes.append(_Change(node.start_mark.index, _end(node), new))
+            return [_Change(entry.start_mark.index, end_of(entry), _written(run))]
+        changes.append(_Change(node.start_mark.index, end_of(node), new))
     return changes
 
 
@@ -223,20 +233,21 @@ def _new_list(text: str, schedule: yaml.MappingNode, name: str, runs: Sequence[R
     if schedule.flow_style:
         entries = ", ".join(map(_written, runs))
         return _Change(begins + 1, begins + 1, f"{name}: [{entries}]" + (", " if schedule.value else ""))
-    start = _line_start(text, begins)
+    start = line_start(text, begins)
     indent = text[start:begins]
     lines = "".join(f"{indent}  - {_written(run)}{newline}" for run in runs)
     return _Change(start, start, f"{indent}{name}:{newline}{lines}")
 
 
-def _line_start(text: str, index: int) -> int:
+def line_start(text: str, index: int) -> int:
+    """Where the line begins in which a place lies."""
     return text.rfind("\n", 0, index) + 1
 
 
-def _end(node: yaml.Node) -> int:
+def end_of(node: yaml.Node) -> int:
     """Where a value's own text ends; PyYAML has a block end where the next thing begins."""
     if not isinstance(node, yaml.CollectionNode) or node.flow_style or not node.value:
         end: int = node.end_mark.index
         return end
     last = node.value[-1]
-    return _end(last[1] if isinstance(node, yaml.MappingNode) else last)
+    return end_of(last[1] if isinstance(node, yaml.MappingNode) else last)

@@ -82,7 +82,7 @@ def read_series(path: Path, name: str, known: Mapping[str, CsvColumn]) -> Series
     text = read_text(path, name, "expected a CSV file, e.g. weather/town.csv", MAX_BYTES, (".csv",))
     if isinstance(text, Fault):
         return [text]
-    reader = _Reader(name, known)
+    reader = Reader(name, known)
     series = reader.read(text)
     if series is not None and not reader.faults:
         return series
@@ -96,7 +96,7 @@ def read_series(path: Path, name: str, known: Mapping[str, CsvColumn]) -> Series
     return faults
 
 
-class _Use(NamedTuple):
+class Use(NamedTuple):
     """A column as the header has it: SI value = number * slope + offset."""
 
     name: str
@@ -113,13 +113,16 @@ _LONE_RETURN = re.compile(r"\r(?![\r\n]|\Z)")
 _STANDARD = "where the clock changes, write standard time all year round"
 
 
-class _Reader:
+class Reader:
+    """Reads one file; what is wrong with it is kept in *faults*, with line and column."""
+
     def __init__(self, name: str, known: Mapping[str, CsvColumn]) -> None:
         self.name, self.known = name, known
         self.faults: list[Fault] = []
         self.currency = ""
 
     def refuse(self, line: int, column: int, path: str, found: str, allowed: str, hint: str = "") -> None:
+        """Keep a fault."""
         self.faults.append(Fault(self.name, line, column, path, found, allowed, hint))
 
     def read(self, text: str) -> Series | None:
@@ -141,7 +144,7 @@ class _Reader:
         if uses is None:
             return None
         times, bad = self._rows(rows, uses)
-        step_s = self._spacing(times, bad)
+        step_s = self.spacing(times, bad)
         if step_s is None:
             return None
         columns = {use.column.key: values for use, values in zip(uses, self.values, strict=True) if use}
@@ -149,10 +152,10 @@ class _Reader:
 
     # -- the header ----------------------------------------------------------------------------------------
 
-    def _header(self, line: int, head: str) -> list[_Use | None] | None:
+    def _header(self, line: int, head: str) -> list[Use | None] | None:
         """What each field after the time is; None in the list for the time itself."""
         first = next(iter(self.known))
-        uses: list[_Use | None] = []
+        uses: list[Use | None] = []
         names_above: set[str] = set()
         due = f"expected a header, e.g. time, {first} [{'EUR/kWh' if first == 'price' else 'degC'}]"
         if ";" in head and "," not in head:
@@ -197,26 +200,26 @@ class _Reader:
         elif missing:
             self.refuse(line, 1, missing[0], "nothing", due)
 
-    def _use(self, line: int, column: int, name: str, unit: str) -> _Use:
+    def _use(self, line: int, column: int, name: str, unit: str) -> Use:
         known = self.known[name]
         if known.kind == "price":
             match = re.fullmatch(r"([A-Z]{3}) ?/ ?(kWh|MWh)", unit)
             self.currency = match[1] if match else ""
             if match is None:
                 self.refuse(line, column, name, _unit(unit), "expected a currency, e.g. price [EUR/kWh]")
-            return _Use(name, unit, known, 0.001 if match and match[2] == "MWh" else 1.0, 0.0)
+            return Use(name, unit, known, 0.001 if match and match[2] == "MWh" else 1.0, 0.0)
         try:
             zero, hundred = parse(f"0 {unit}", known.kind), parse(f"100 {unit}", known.kind)
         except QuantityError:
             units = KINDS[known.kind].units
             self.refuse(line, column, name, _unit(unit), f"expected {one_of(units)}", f"{name} [{units[0]}]")
-            return _Use(name, unit, known, 1.0, 0.0)
-        return _Use(name, unit, known, (hundred - zero) / 100.0, zero)
+            return Use(name, unit, known, 1.0, 0.0)
+        return Use(name, unit, known, (hundred - zero) / 100.0, zero)
 
     # -- the rows ------------------------------------------------------------------------------------------
 
     def _rows(
-        self, rows: Iterator[tuple[int, str]], uses: list[_Use | None]
+        self, rows: Iterator[tuple[int, str]], uses: list[Use | None]
     ) -> tuple[list[tuple[datetime, int]], list[int]]:
         """The times with their lines, and the lines whose time is unknown; the values go to *values*."""
         self.values = [array("d") for _ in uses]
@@ -244,7 +247,7 @@ class _Reader:
                     else:
                         times.append((time, line))
                 else:
-                    self.values[index].append(self._value(cell, use, line, row, index))
+                    self.values[index].append(self.value(cell, use, line, row, index))
         return times, bad
 
     def _time(self, text: str, line: int, row: str, index: int) -> datetime | None:
@@ -265,7 +268,8 @@ class _Reader:
         self.refuse(line, _column(row, index), "time", _quoted(text, found), _TIME_DUE, hint)
         return None
 
-    def _value(self, text: str, use: _Use, line: int, row: str, index: int) -> float:
+    def value(self, text: str, use: Use, line: int, row: str, index: int) -> float:
+        """A field as a number in SI."""
         if _NUMBER.fullmatch(text):
             value = round(float(text) * use.slope + use.offset, 9)
             if use.column.low <= value <= use.column.high:
@@ -282,7 +286,7 @@ class _Reader:
 
     # -- the times among each other ------------------------------------------------------------------------
 
-    def _spacing(self, times: list[tuple[datetime, int]], bad: list[int]) -> int | None:
+    def spacing(self, times: list[tuple[datetime, int]], bad: list[int]) -> int | None:
         """The step of the file [s], with every row refused that does not keep to it."""
         if len(times) < 2:
             if not bad:

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from html import escape
 
+from cyclesim.said.drawing.shapes import Band
 from cyclesim.said.spread import Spread
 from cyclesim.said.words import number, plain
 
+_MARKS: dict[Band, str] = {"older": "m0 10h7", "over": "m0 5l7 9m0 -9l-7 9"}
+"""What stands on a cell besides its colour: a dash, and a cross."""
 _CELL, _ROW, _LEFT, _TOP = 14, 22, 190, 20
 
 
@@ -29,7 +32,7 @@ def weeks_svg(spread: Spread) -> str:
             day = spread.begins[k]
             told = f"{leg.name}, week from {day.day} {day:%b %Y}: oldest water {number(hours)} h"
             x, wide = _LEFT + _CELL * k, _CELL - 1
-            mark = f'<path d="M{x + 3} {top + 5}l7 9m0 -9l-7 9"/>' if band == "over" else ""
+            mark = f'<path d="M{x + 3} {top}{_MARKS[band]}"/>' if band in _MARKS else ""
             parts.append(
                 f'<g class="week {band}" data-row="{y}" data-column="{k}" '
                 f'data-told="{escape(plain(told))}"><rect x="{x}" y="{top}" width="{wide}" '

@@ -1,0 +1,66 @@
+"""The plumber's numbers against data sheets: drops and jets by the square of the flow, covers by the area."""
+
+from pathlib import Path
+
+import pytest
+
+from cyclesim.said.page import Table
+from cyclesim.said.papers.plumber import plumber
+from cyclesim.scenario.reading.load import load, load_text
+from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.programme import Programme
+
+PATH = Path(__file__).parents[2] / "schedules" / "harbour-steps.yaml"
+KPA_PER_M = 993.3 * 9.80665 / 1000.0  # water at 37 degC: 993.3 kg/m3, handbook
+
+
+def tables(scenario):
+    """Every table of the paper."""
+    paper = plumber(Assembly(scenario), Programme(scenario))
+    return [block for block in paper.blocks if isinstance(block, Table)]
+
+
+def test_gauge_pressures_are_those_of_the_data_sheets():
+    """The filter: 1.0 m at 400 L/min. A jet: 38 L/min at 6 m. Both go with the square of the flow.
+
+    What stands before the suction is the tub's own: nothing above its water. Behind the last jet likewise.
+    """
+    [table] = [table for table in tables(load(PATH)) if table.title.startswith("main high")]
+    rows = {str(row.cells[0]): row.cells[1:] for row in table.rows}
+    flow, before, behind = rows["filter"]
+    assert before - behind == pytest.approx(1.0 * (flow / 400.0) ** 2 * KPA_PER_M, rel=1e-3)
+    flow, before, behind = rows["left_bench, last jet"]
+    assert before - behind == pytest.approx(6.0 * (flow / 38.0) ** 2 * KPA_PER_M, rel=1e-3)
+    assert 0.0 == rows["suction"][1] == behind
+    flows = [rows[name][0] for name in ("left_bench", "right_bench", "main")]
+    assert flows[0] + flows[1] == pytest.approx(flows[2])
+
+
+def test_a_cover_must_pass_the_whole_flow_with_the_other_one_blocked():
+    """Two covers, one blocked: 401 L/min through one at 0.5 m/s asks for 401/60000/0.5 m2 = 134 cm2."""
+    [table] = [table for table in tables(load(PATH)) if "least open area" in table.columns[-1].heading]
+    [row] = table.rows
+    [high] = [table for table in tables(load(PATH)) if table.title.startswith("main high")]
+    flow = next(row.cells[1] for row in high.rows if row.cells[0] == "main")
+    assert row.cells[-1] == pytest.approx(flow / 60_000.0 / 0.5 * 1e4, rel=1e-3)
+
+
+def test_one_cover_alone_is_never_enough():
+    """With the only one blocked, no area helps; the note says so."""
+    text = PATH.read_text(encoding="utf-8")
+    alone = text.replace("suction: {fittings: 2, open_area: 200 cm2, one_can_be_shut: false}",
+                         "suction: {fittings: 1, open_area: 200 cm2}")  # fmt: skip
+    assert alone != text
+    scenario = load_text(alone)
+    [table] = [table for table in tables(scenario) if "least open area" in table.columns[-1].heading]
+    assert float("inf") == table.rows[0].cells[-1]
+    assert any(note.startswith("never:") for note in table.notes)
+
+
+def test_valves_tell_what_they_leave_without_water():
+    """At left nothing moves in the right bench, and the other way round."""
+    [table] = [table for table in tables(load(PATH)) if table.columns[0].heading == "valve"]
+    told = {row.cells[2]: str(row.cells[3]) for row in table.rows}
+    assert {"left", "right"} == set(told)
+    assert told["left"].startswith("no water moves in right_bench")
+    assert told["right"].startswith("no water moves in left_bench")
