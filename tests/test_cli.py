@@ -15,6 +15,7 @@ from click.testing import CliRunner, Result
 
 from cyclesim.analysis.rules import RULES
 from cyclesim.cli import cli
+from cyclesim.cli.shared import WANTED
 from cyclesim.said.words import number
 
 HEAVY = (
@@ -112,8 +113,8 @@ def test_alone_prints_help() -> None:
         (("run", "x.yaml", "--from", "1969-12-31"), "a date from 1970"),
         (("states", "x.yaml", "--as", "pdf"), "mermaid"),
         (("run",), "Missing argument 'FILE'"),
-        (("run", "x.yaml", "--figure", "x.pdf"), "end the name x.pdf with .svg or .png"),
-        (("run", "x.yaml", "--figure", "-"), "end the name - with .svg or .png"),
+        (("run", "x.yaml", "--figure", "x.gif"), "end the name x.gif with .svg, .pdf or .png"),
+        (("run", "x.yaml", "--figure", "-"), "end the name - with .svg, .pdf or .png"),
         (("run", "x.yaml", "--figure-days", "2"), "go with --figure"),
     ],
 )
@@ -433,8 +434,8 @@ def test_colour_at_a_terminal_unless_declined(tub: Path, more: dict[str, str], c
 
 
 def test_figure_is_written_whole_and_the_same_each_time(tub: Path, tmp_path: Path) -> None:
-    """Two runs give the same SVG, a PNG begins as one does, and nothing else is left in the folder."""
-    for name in ("a.svg", "b.svg", "c.png"):
+    """Two runs give the same SVG and the same PDF, a PNG begins as one does, and nothing else is left."""
+    for name in ("a.svg", "b.svg", "c.png", "d.pdf", "e.pdf"):
         args = (
             "--days",
             "2",
@@ -447,9 +448,11 @@ def test_figure_is_written_whole_and_the_same_each_time(tub: Path, tmp_path: Pat
         )
         assert call("run", tub, *args).exit_code in (0, 1)
     assert (tmp_path / "a.svg").read_bytes() == (tmp_path / "b.svg").read_bytes()
+    assert (tmp_path / "d.pdf").read_bytes() == (tmp_path / "e.pdf").read_bytes()
+    assert (tmp_path / "d.pdf").read_bytes().startswith(b"%PDF-")
     ElementTree.fromstring((tmp_path / "a.svg").read_text("utf-8"))
     assert (tmp_path / "c.png").read_bytes().startswith(b"\x89PNG\r\n")
-    assert {path.name for path in tmp_path.iterdir()} == {"a.svg", "b.svg", "c.png"}
+    assert {path.name for path in tmp_path.iterdir()} == {"a.svg", "b.svg", "c.png", "d.pdf", "e.pdf"}
 
 
 def test_figure_from_a_day_that_is_not_run_is_2_before_the_run(tub: Path, tmp_path: Path) -> None:
@@ -659,3 +662,10 @@ def test_a_starter_like_another_plant(tmp_path: Path) -> None:
     refused = call("new", "--like", "sauna")
     assert 2 == refused.exit_code
     assert "two-pumps" in refused.output
+
+
+def test_help_names_every_command_on_one_line() -> None:
+    """Under what one wants, cut nowhere."""
+    said = call("--help").output.partition("Write a file:")[2]
+    assert set(cli.commands) == {name for names in WANTED.values() for name in names}
+    assert "..." not in said

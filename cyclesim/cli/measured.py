@@ -15,6 +15,7 @@ from cyclesim.cli.shared import (
     loaded,
     output_file,
     show_page,
+    sweeping,
     told_file,
     write_text,
 )
@@ -25,6 +26,8 @@ from cyclesim.cli.shared import (
 @click.argument("readings", type=click.Path(path_type=Path), nargs=-1, required=True)
 @click.option("--days", type=click.IntRange(1, MOST_DAYS), metavar="N",
               help="How many days what follows is worked out for; a whole year unless given.")  # fmt: skip
+@click.option("--workers", type=click.IntRange(1, 64), metavar="N",
+              help="Share runs between two dates among N processes; one a core unless given.")  # fmt: skip
 @output_file("--write", "new_file", help="Write the scenario with the likeliest cause in it to FILE.yaml.")
 @output_file("--json", "json_file", help="Write every number as JSON to FILE, with - to the screen.")
 def measured(
@@ -32,12 +35,13 @@ def measured(
     sets: tuple[str, ...],
     readings: tuple[Path, ...],
     days: int | None,
+    workers: int | None,
     new_file: Path | None,
     json_file: Path | None,
 ) -> int:
-    """Lay what was measured at the finished plant (READINGS) beside what FILE predicts.
+    """Lay READINGS of the plant beside FILE, and say what explains them.
 
-    Says what explains it, what to measure next and what follows; of several files of READINGS, the last by
+    Says what to measure next and what follows, too; of several files of READINGS, the last by
     its date, and how the plant changes from one to the next. Exit status 1 where a reading differs by
     more than both may be off by.
     """
@@ -57,7 +61,9 @@ def measured(
     from cyclesim.scenario.reading.readings import load_readings
     from cyclesim.shown.as_json import as_text
 
-    found = measured_(scenario, *(load_readings(path, scenario) for path in readings), days=days)
+    taken = [load_readings(path, scenario) for path in readings]
+    with sweeping(workers, None, False, "predicting readings") as how:
+        found = measured_(scenario, *taken, days=days, how=how)
     after = ""
     if new_file is not None and found.corrected:
         text = corrected_text(file, read, scenario, found.corrected, found.date, new_file)

@@ -56,7 +56,7 @@ def page(
     faults: bool,
     savings: bool,
 ) -> int:
-    """Make one page of FILE for a browser: the answer, the plant drawn, a year to zoom into."""
+    """Make one page of FILE for a browser: answer, plant, a zooming year."""
     path = out or Path(f"{file.stem}.html")
     if path != STDOUT and path.suffix.lower() not in (".html", ".htm"):
         raise click.UsageError(f"A page is HTML: end the name {path} with .html.")

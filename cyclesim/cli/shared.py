@@ -34,6 +34,8 @@ WANTED = {
     "Look at what it does": ("run", "duty", "states"),
     "Verify it": ("verify", "rules"),
     "Decide": ("tune", "compare", "size", "savings"),
+    "Show and hand over": ("page", "papers", "calendar"),
+    "As built": ("measured",),
 }
 """What one wants, and the commands for it."""
 
@@ -43,13 +45,10 @@ class Commands(click.Group):
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """The commands under what one wants."""
-        listed = [name for names in WANTED.values() for name in names]
-        others = tuple(name for name in self.list_commands(ctx) if name not in listed)
-        for wanted, names in {**WANTED, "Show and hand over": others}.items():
+        for wanted, names in WANTED.items():
             known = [(name, command) for name in names if (command := self.get_command(ctx, name))]
-            if known:
-                with formatter.section(wanted):
-                    formatter.write_dl([(n, c.get_short_help_str(formatter.width)) for n, c in known])
+            with formatter.section(wanted):
+                formatter.write_dl([(n, c.get_short_help_str(formatter.width)) for n, c in known])
 
     def main(self, *args: Any, **extra: Any) -> NoReturn:
         """Run a command and leave with its status; a traceback is for us, never for a user."""
@@ -303,10 +302,12 @@ def check_figure(figure: Path | None, first: date | None, days: int | None) -> N
     """Refuse a figure of an unknown form, and what goes with a figure alone."""
     if figure is None:
         if first is not None or days is not None:
-            raise click.UsageError("--figure-from and --figure-days go with --figure FILE.svg or FILE.png.")
+            raise click.UsageError("--figure-from and --figure-days go with --figure FILE.svg, .pdf or .png.")
         return
-    if figure.suffix.lower() not in (".svg", ".png"):
-        raise click.UsageError(f"A figure is drawn as svg or png: end the name {figure} with .svg or .png.")
+    if figure.suffix.lower() not in (".svg", ".pdf", ".png"):
+        raise click.UsageError(
+            f"A figure is drawn as svg, pdf or png: end the name {figure} with .svg, .pdf or .png."
+        )
 
 
 def check_drawing(drawing: Path | None) -> None:

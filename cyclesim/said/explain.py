@@ -1,4 +1,4 @@
-"""What a key of a file, a rule or a word means: unit, default with its spread and source, an example."""
+"""What one key of a file, one rule or one word means: unit, default, spread and source, an example."""
 
 from __future__ import annotations
 

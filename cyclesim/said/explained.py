@@ -8,8 +8,8 @@ from typing import Any
 
 from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.decide.readings.drift import Drift
-from cyclesim.decide.readings.explained import Amount as FittedAmount
-from cyclesim.decide.readings.explained import Explained, Explanation
+from cyclesim.decide.readings.explanation import Amount as FittedAmount
+from cyclesim.decide.readings.explanation import Explained, Explanation
 from cyclesim.decide.readings.follows import Follows, Year
 from cyclesim.decide.readings.logged import Logged
 from cyclesim.decide.readings.next_reading import NextReading

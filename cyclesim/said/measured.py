@@ -26,7 +26,7 @@ CAUSE = (
 )
 _OFF = (
     "± holds 90 of 100. A prediction's is what drawings, data sheets and the model's numbers are usually off "
-    "by, about the middle of what is likely."
+    "by."
 )
 
 

@@ -25,7 +25,7 @@ from cyclesim.simulation.hourly_weather import Weather, below, weather, zones
 from cyclesim.simulation.prices import Floats, dearer, prices
 from cyclesim.simulation.programme import FROST, Programme, WiredContact
 from cyclesim.simulation.sessions import sessions, together
-from cyclesim.simulation.setpoints import SetPoints, set_points
+from cyclesim.simulation.setpoints import Level, ReadyBy, SetPoints, set_points
 from cyclesim.simulation.trace import Span, Zones
 
 
@@ -155,7 +155,7 @@ def _cold(watch: Watch, around: Zones) -> list[Span]:
     series = around.series.get(watch.watches)
     if series is None:
         return []
-    return below(series, around.origin_s, watch.starts_below_c, watch.stops_above_c)
+    return below(series, around.origin_s, watch.starts_at_c, watch.stops_at_c)
 
 
 def _heating_plan(
@@ -172,10 +172,11 @@ def _heating_plan(
         dear = _later(dearer(edges, price, heating.when_dear.above.amount), warm_up_s)
     points = set_points(scenario, origin, warm_up_s + span_s, dear)
     points = programme.own_clock(origin, warm_up_s + span_s).real_points(points)
+    reads_k = heating.reads_k or 0.0  # what is told to be warm enough is truly colder by as much
     shifted = SetPoints(
-        tuple(level._replace(at_s=level.at_s - warm_up_s) for level in points.levels),
+        tuple(Level(level.at_s - warm_up_s, level.keep_at_c - reads_k) for level in points.levels),
         tuple(
-            ready._replace(from_s=ready.from_s - warm_up_s, ready_s=ready.ready_s - warm_up_s)
+            ReadyBy(ready.from_s - warm_up_s, ready.ready_s - warm_up_s, ready.keep_at_c - reads_k)
             for ready in points.ready
         ),
     )

@@ -18,8 +18,8 @@ _WITHIN_S = 1.0
 class FrostWatch:
     """Raises and lowers the demand as the watched water passes its two levels.
 
-    Standing water is looked at every hour and where it crosses within the hour; a sensor on moving water
-    reads the tub's as soon as the leg has turned over.
+    Standing water is looked at every hour and where it crosses within the hour. A sensor on a leg or housing
+    reads the mean of what is in it, standing or moving.
     """
 
     def __init__(
@@ -41,13 +41,13 @@ class FrostWatch:
         if self._body is not None:
             return []
         frost = self._frost
-        return [(frost.stops_above_c, True, None) if self._raised else (frost.starts_below_c, False, None)]
+        return [(frost.stops_at_c, True, None) if self._raised else (frost.starts_at_c, False, None)]
 
     def look(self, water_c: float) -> None:
         """Decide on the watched water's temperature now."""
-        if self._raised and water_c >= self._frost.stops_above_c - 1e-6:
+        if self._raised and water_c >= self._frost.stops_at_c - 1e-6:
             self._raised = False
-        elif not self._raised and water_c <= self._frost.starts_below_c + 1e-6:
+        elif not self._raised and water_c <= self._frost.starts_at_c + 1e-6:
             self._raised = True
         self._raise(self._raised)
 
@@ -67,7 +67,7 @@ class FrostWatch:
 
     def _crossing(self, body: int, now: int, until: int) -> int:
         """The first second at which standing water is too cold, if that is before *until*."""
-        level = self._frost.starts_below_c
+        level = self._frost.starts_at_c
         if self._heat.body_c(body, until) > level:
             return until
         early, late = float(now), float(until)

@@ -41,7 +41,8 @@ def hand_tests(scenario: Scenario) -> HandTests:
     """The tests of a scenario's plant. Raises nothing of its own: what cannot be tested by hand is told."""
     plant, programme = Assembly(scenario), Programme(scenario)
     every = tuple(barriers(plant, programme))
-    lacking = {barrier: without(scenario, barrier) for barrier in every}
+    lacking = {barrier: (*_parts(other, scenario, plant, programme), added)
+               for barrier in every for other, added in [without(scenario, barrier)]}  # fmt: skip
     tests, unheld = [], []
     for script in scripts(plant, programme):
         reads_s, _ = _run(plant, programme, script)
@@ -50,10 +51,11 @@ def hand_tests(scenario: Scenario) -> HandTests:
                 unheld.append(replace(script, reads_s=reads_s))
             continue
         told = []
-        for barrier, (other, added) in lacking.items():
+        for barrier, (other_plant, other_programme, added) in lacking.items():
+            if not _concerns(barrier, script):
+                continue
             if script.faults and added and {f.subject for f in added} & _proof_faults(script):
                 continue  # the same switch cannot be broken both ways
-            other_plant, other_programme = (plant, programme) if other is scenario else _parts(other)
             reads_other_s, breaks = _run(other_plant, other_programme, script, added)
             if _tells(script, reads_s, reads_other_s, plant, programme):
                 told.append(Told(barrier, reads_other_s, breaks))
@@ -64,9 +66,27 @@ def hand_tests(scenario: Scenario) -> HandTests:
     return HandTests(tuple(tests), untold, tuple(unheld))
 
 
-def _parts(scenario: Scenario) -> tuple[Assembly, Programme]:
-    """A scenario's plant and programme."""
-    return Assembly(scenario), Programme(scenario)
+def _parts(
+    other: Scenario, scenario: Scenario, plant: Assembly, programme: Programme
+) -> tuple[Assembly, Programme]:
+    """Another scenario's plant and programme; those that are there already where it is the same."""
+    return (plant, programme) if other is scenario else (Assembly(other), Programme(other))
+
+
+_BY_KIND = {
+    "keep": "runs on",
+    "changeover": "changes over",
+    "level switch": "low water",
+    "contact": "comes on",
+}
+"""Barriers that one kind of test alone can tell; the others keep off what they act on."""
+
+
+def _concerns(barrier: PlantBarrier, test: HandTest) -> bool:
+    """Whether a barrier has to do with what is looked at, so that a test may tell it."""
+    if barrier.kind in _BY_KIND:
+        return test.kind == _BY_KIND[barrier.kind]
+    return barrier.subject.partition(" ")[0] == test.subject
 
 
 def _proof_faults(test: HandTest) -> set[str]:

@@ -11,7 +11,8 @@ from scipy.interpolate import PchipInterpolator
 import cyclesim
 from cyclesim.decide.readings.doubts import TO_ENDS, drawn
 from cyclesim.decide.readings.drift import drift
-from cyclesim.decide.readings.explained import Explained, Explainer, Fit
+from cyclesim.decide.readings.explained import Explainer
+from cyclesim.decide.readings.explanation import Explained, Fit
 from cyclesim.decide.readings.next_reading import candidates, information, next_readings
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.readings import Readings
@@ -166,8 +167,9 @@ def test_information_is_that_of_two_that_are_apart_or_the_same() -> None:
     assert np.log2(3.0) - 2.0 / 3.0 == pytest.approx(third, abs=1e-3)
 
 
+@pytest.mark.slow
 def test_what_to_measure_next_beside_brute_force(loop: Scenario) -> None:
-    """All that is unknown drawn 150,000 times, weighted by the readings taken; what is told, in bins."""
+    """All that is unknown drawn 600,000 times, weighted by the readings taken; what is told, in bins."""
     readings = taken(
         loop,
         f"kind: gauge, reads: 11 m, at: after main, {HIGH}, give_or_take: 2 %",
@@ -185,7 +187,7 @@ def test_what_to_measure_next_beside_brute_force(loop: Scenario) -> None:
     found = next_readings(explainer, told, offered, weighed)
 
     also = Explainer(loop, offered, readings.measured, told.only(range(n, len(both))))
-    chance, count, edges = np.random.default_rng(4), 150_000, 60
+    chance, count, edges = np.random.default_rng(4), 600_000, 40
     drawn_at = []
     for fit in fits:
         k = explainer.list.index(fit.causes[0])
@@ -212,7 +214,7 @@ def test_what_to_measure_next_beside_brute_force(loop: Scenario) -> None:
         bits[reading.words] = float(np.sum(np.where(joint > 0.0, told_by, 0.0)))
     assert max(bits, key=bits.__getitem__) == found[0].reading
     for reading in found[:3]:
-        assert bits[reading.reading] == pytest.approx(reading.bits, abs=0.12)
+        assert bits[reading.reading] == pytest.approx(reading.bits, abs=0.06)
 
 
 def test_the_true_amount_lies_in_the_interval() -> None:

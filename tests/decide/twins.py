@@ -8,7 +8,8 @@ from cyclesim.decide.ranges.draws import merged
 from cyclesim.decide.readings.built import AsBuilt
 from cyclesim.decide.readings.cause import Cause
 from cyclesim.decide.readings.doubts import TO_ENDS, Doubt, doubts, drawn
-from cyclesim.decide.readings.explained import Explainer, with_causes
+from cyclesim.decide.readings.explained import Explainer
+from cyclesim.decide.readings.explanation import with_causes
 from cyclesim.decide.readings.predicted import predictions
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.readings import Cooling, Readings, WarmUp

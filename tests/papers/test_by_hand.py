@@ -46,6 +46,7 @@ def test_what_no_watch_tells_is_said_to_be_untold():
     assert {"changeover": (10.0, 1.0)} == told(slow)["changes over", "main", "line flush"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("line", "lost"),
     [
@@ -68,6 +69,7 @@ def test_what_is_never_on_is_not_said_to_go_off():
     assert not [kind for kind, *_ in blocked if kind in ("goes off", "runs on")]
 
 
+@pytest.mark.slow
 def test_a_level_switch_a_valve_and_a_pressure_switch_are_told_for_what_they_are():
     """Low water stops the pump; a shut valve keeps heat off by flow, and not by pressure."""
     level = told(load_text(GARDEN, sets=["plant.tub.level_switch=true"]))

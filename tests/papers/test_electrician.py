@@ -25,12 +25,18 @@ def tables(scenario):
     }
 
 
-def test_currents_are_those_of_the_nameplates_and_their_sum():
+@pytest.fixture(scope="module")
+def garden():
+    """The tables of the walled garden."""
+    return tables(load(PATH))
+
+
+def test_currents_are_those_of_the_nameplates_and_their_sum(garden):
     """Element 3000 W / 230 V = 13.04 A, lights 60 / 230 = 0.26 A, main low 1.5 A: 14.80 A at most.
 
     Main high (7.4 A) is never beside the element, which is blocked then; with the lights it draws less.
     """
-    told = tables(load(PATH))
+    told = garden
     amps = {row.cells[0]: row.cells[3] for row in told["kind"].rows}
     assert (
         pytest.approx({"main low": 1.5, "main high": 7.4, "element": 3000 / 230, "lights": 60 / 230}) == amps
@@ -47,9 +53,9 @@ def test_more_than_the_breaker_is_told_in_so_many_words():
     assert "MORE THAN THE BREAKER" == row.cells[3]
 
 
-def test_settings_are_keyed_in_from_the_clock_to_the_heat():
+def test_settings_are_keyed_in_from_the_clock_to_the_heat(garden):
     """Each is one that the file has, in the order: clock, what protects, runs, set point."""
-    rows = {str(row.cells[1]): row.cells[2] for row in tables(load(PATH))["setting"].rows}
+    rows = {str(row.cells[1]): row.cells[2] for row in garden["setting"].rows}
     names = list(rows)
     assert "clock" == names[0]
     assert "5 s" == rows["element: water has flowed before it comes on for"]

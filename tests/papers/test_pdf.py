@@ -31,6 +31,18 @@ def handed_over(scenario):
     return HandOver(scenario, "aaaa bbbb cccc dddd", (), DAY, "0.1.0")
 
 
+@pytest.fixture(scope="module")
+def harbour():
+    """Harbour steps, its tests worked out once."""
+    return handed_over(load(SCHEDULES / "harbour-steps.yaml"))
+
+
+@pytest.fixture(scope="module")
+def starter():
+    """The starter's plant, likewise."""
+    return handed_over(load_text(TEXT))
+
+
 def read_back(made):
     """The text of a PDF without its breaks, as lines and hyphens fall differently in every reader."""
     return squeezed("".join(page.extract_text() for page in PdfReader(BytesIO(made)).pages))
@@ -58,9 +70,9 @@ def texts(value):
 
 
 @pytest.mark.parametrize("us", [False, True], ids=["metric", "us"])
-def test_all_that_is_said_is_in_the_pdf(us):
+def test_all_that_is_said_is_in_the_pdf(us, harbour):
     """Text read back by pypdf: every heading, cell, test and caution stands there."""
-    papers = handed_over(load(SCHEDULES / "harbour-steps.yaml")).papers(("electrician", "plumber"))
+    papers = harbour.papers(("electrician", "plumber"))
     made, note = pdf(papers, us=us)
     found = read_back(made)
     said = list(texts(as_values(papers, size="a4", us=us)))
@@ -87,9 +99,9 @@ def test_units_are_those_of_the_reader():
 
 
 @pytest.mark.parametrize(("size", "points"), [("a4", (595, 842)), ("letter", (612, 792))])
-def test_it_is_tagged_and_of_its_size(size, points):
+def test_it_is_tagged_and_of_its_size(size, points, starter):
     """ISO 216 A4 is 210 x 297 mm, US letter 8.5 x 11 in, in points of 1/72 in; PDF/UA-1 and PDF/A-2a."""
-    made, _ = pdf(handed_over(load_text(TEXT)).papers(("plumber",)), size=size)
+    made, _ = pdf(starter.papers(("plumber",)), size=size)
     reader = PdfReader(BytesIO(made))
     assert points == tuple(round(float(side)) for side in reader.pages[0].mediabox[2:])
     catalogue = reader.trailer["/Root"]
@@ -102,9 +114,9 @@ def test_it_is_tagged_and_of_its_size(size, points):
     assert load_text(TEXT).title == reader.metadata.title
 
 
-def test_the_same_papers_are_the_same_bytes_and_carry_head_and_foot():
+def test_the_same_papers_are_the_same_bytes_and_carry_head_and_foot(starter):
     """Twice the same; date, version, fingerprint and page of pages at the foot of each page."""
-    papers = handed_over(load_text(TEXT)).papers(("electrician", "plumber"))
+    papers = starter.papers(("electrician", "plumber"))
     first, second = (pdf(papers)[0] for _ in range(2))
     assert first == second
     pages = [squeezed(page.extract_text()) for page in PdfReader(BytesIO(first)).pages]
@@ -129,6 +141,7 @@ def test_a_text_that_means_something_elsewhere_stays_text(text):
     assert found.count(squeezed(text)) >= 3
 
 
+@pytest.mark.slow
 def test_names_and_reasons_of_the_file_stay_text_in_tables_and_tests():
     """A run's name and an interlock's reason, each with signs that steer a typesetter."""
     text = (SCHEDULES / "walled-garden.yaml").read_text(encoding="utf-8")

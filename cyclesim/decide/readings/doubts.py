@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 from cyclesim.decide.ranges.inputs import inputs
 from cyclesim.decide.ranges.stated import STATED, Stray
 from cyclesim.decide.readings.built import AsBuilt
-from cyclesim.decide.readings.predicted import predictions
+from cyclesim.decide.readings.predicted import Prediction, predicted_each
+from cyclesim.decide.sweeps.sweep import HERE, How
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.readings import Amps, Cooling, Energy, Reading, Running, WarmUp, Watts
 from cyclesim.simulation.variant import with_each
@@ -135,21 +136,27 @@ def drawn(
     readings: Sequence[Reading],
     measured: date,
     changed: Callable[[AsBuilt], AsBuilt] = lambda built: built,
+    how: How = HERE,
 ) -> Drawn:
-    """Predict the readings of the plant as drawn, or as it is *changed*, and with each doubt at its ends."""
-    told = np.array(predictions(changed(AsBuilt(scenario)), readings, measured))
-    middle, deviation = dict[str, Floats](), dict[str, Floats]()
+    """Predict the readings of the plant as drawn, or as it is *changed*, and with each doubt at its ends.
+
+    *how* says who makes the runs that readings between two dates take.
+    """
+    tasks = [Prediction(changed(AsBuilt(scenario)), readings, measured)]
+    ends = list[tuple[Doubt, int, list[int]]]()
     for doubt in doubts(scenario):
         moved = [i for i, reading in enumerate(readings) if felt_by(reading) & doubt.feels]
-        ends = []
-        for built in (doubt.low, doubt.high):
-            end = np.zeros(len(readings))
+        for end, built in enumerate((doubt.low, doubt.high)):
             if built is not None and moved:
-                there = predictions(changed(built), [readings[i] for i in moved], measured)
-                end[moved] = np.array(there) - told[moved]
-            ends.append(end)
-        low, high = ends
-        if low.any() or high.any():
-            middle[doubt.name] = (low + high) / 2.0
-            deviation[doubt.name] = (high - low) / (2.0 * TO_ENDS)
+                ends.append((doubt, end, moved))
+                tasks.append(Prediction(changed(built), [readings[i] for i in moved], measured))
+    first, *others = predicted_each(tasks, how)
+    told = np.array(first)
+    moves = dict[str, Floats]()
+    for (doubt, end, moved), values in zip(ends, others, strict=True):
+        of_doubt = moves.setdefault(doubt.name, np.zeros((2, len(readings))))
+        of_doubt[end, moved] = np.array(values) - told[moved]
+    moves = {name: both for name, both in moves.items() if both.any()}
+    middle = {name: (low + high) / 2.0 for name, (low, high) in moves.items()}
+    deviation = {name: (high - low) / (2.0 * TO_ENDS) for name, (low, high) in moves.items()}
     return Drawn(told, middle, deviation)

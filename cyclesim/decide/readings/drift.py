@@ -19,7 +19,8 @@ from cyclesim.analysis.rules import check_plant
 from cyclesim.decide.readings.built import AsBuilt, BuiltPlant
 from cyclesim.decide.readings.cause import Cause
 from cyclesim.decide.readings.doubts import TO_ENDS, Floats, drawn
-from cyclesim.decide.readings.explained import Explainer, Fit
+from cyclesim.decide.readings.explained import Explainer
+from cyclesim.decide.readings.explanation import Fit
 from cyclesim.decide.readings.impossible import contradiction
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.readings import Readings

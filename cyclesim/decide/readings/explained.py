@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 from itertools import combinations
@@ -21,12 +20,14 @@ from scipy.interpolate import PchipInterpolator
 from scipy.optimize import least_squares
 
 from cyclesim.decide.readings.built import AsBuilt
-from cyclesim.decide.readings.cause import Cause, Texts
+from cyclesim.decide.readings.cause import Cause
 from cyclesim.decide.readings.causes import causes
 from cyclesim.decide.readings.doubts import FLOW, TO_ENDS, Drawn, Floats, drawn, felt_by
-from cyclesim.decide.readings.predicted import predictions
+from cyclesim.decide.readings.explanation import Explained, Explanation, Fit, with_causes
+from cyclesim.decide.readings.predicted import Prediction, predicted_each, predictions
+from cyclesim.decide.sweeps.sweep import HERE, How
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.blocks.readings import Cooling, Reading, WarmUp
+from cyclesim.scenario.blocks.readings import Cooling, Energy, Reading, Running, WarmUp
 
 ONE, TWO, OTHER = 1.0, 0.25, 0.05
 """Odds beforehand, beside the plant as drawn, of one cause, of two, and of one that is not on the list."""
@@ -45,100 +46,6 @@ _SEEN = 1.0
 """Standard deviations of what all readings together are off by, below which nothing is seen."""
 
 
-@dataclass(frozen=True, slots=True)
-class Amount:
-    """One cause with its value, and the ends of the interval that holds it in 90 of 100."""
-
-    cause: str
-    unit: str
-    told: float
-    value: float | None
-    low: float | None
-    high: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class Explanation:
-    """One or two causes: how likely, and what each reading would then be, in SI, without the usual doubts.
-
-    *odds* are those beside the plant as drawn; *share* is out of all that is considered. *misfit* is the
-    root mean square of what is left of each reading, in standard deviations: near 1 or less fits.
-    """
-
-    amounts: tuple[Amount, ...]
-    odds: float
-    share: float
-    misfit: float
-    readings: tuple[float, ...]
-    alike: tuple[str, ...] = ()
-    """Other explanations among those told whose predictions these readings cannot tell from this one's."""
-
-
-@dataclass(frozen=True, slots=True)
-class Explained:
-    """What explains the readings.
-
-    *as_drawn*: how likely it is that nothing but the usual doubts is at work; *other*: that it is something
-    that is not on the list. *unseen* are causes that these readings would not show at any amount.
-    """
-
-    as_drawn: float
-    other: float
-    best: tuple[Explanation, ...]
-    unseen: tuple[str, ...]
-    causes: int
-    misfit_as_drawn: float
-
-
-class Fit:
-    """One or two causes at their most likely amounts (`shares` of their ranges)."""
-
-    def __init__(self, of: tuple[Cause, ...], shares: Floats, log_evidence: float) -> None:
-        self.causes, self.shares, self.log_evidence = of, shares, log_evidence
-        self.low = self.high = shares
-        self.effect: Floats = np.zeros(0)
-        self.misfit = 0.0
-
-    @property
-    def name(self) -> str:
-        """The causes in words."""
-        return " and ".join(cause.name for cause in self.causes)
-
-    def built(self, scenario: Scenario) -> AsBuilt:
-        """The plant with these causes at these amounts."""
-        return with_causes(AsBuilt(scenario), self.causes, self.shares)
-
-    def texts(self, scenario: Scenario) -> Texts:
-        """The keys of the file that say it, to two digits; none where one of the causes is no key's."""
-        texts: Texts = {}
-        for cause, share in zip(self.causes, self.shares, strict=True):
-            if cause.written is None:
-                return {}
-            texts |= cause.written(scenario, float(f"{cause.at(float(share)):.2g}"))
-        return texts
-
-    def amounts(self) -> tuple[Amount, ...]:
-        """Each cause's value with its interval."""
-        return tuple(
-            Amount(cause.name, cause.unit, cause.told, None, None, None)
-            if cause.outright
-            else Amount(
-                cause.name,
-                cause.unit,
-                cause.told,
-                *(cause.at(float(u[k])) for u in (self.shares, self.low, self.high)),
-            )
-            for k, cause in enumerate(self.causes)
-        )
-
-
-def with_causes(built: AsBuilt, of: Sequence[Cause], shares: Sequence[float] | Floats) -> AsBuilt:
-    """A plant with causes at shares of their ranges."""
-    for cause, share in zip(of, shares, strict=True):
-        built = cause.change(built, cause.at(float(share)))
-    return built
-
-
 def _white(covariance: Floats) -> tuple[Floats, float]:
     """The inverse of a covariance's root, and the logarithm of its determinant."""
     white = np.linalg.inv(np.linalg.cholesky(covariance))
@@ -148,8 +55,16 @@ def _white(covariance: Floats) -> tuple[Floats, float]:
 class Explainer:
     """Readings of one plant, and everything that may explain them."""
 
-    def __init__(self, scenario: Scenario, readings: Sequence[Reading], measured: date, told: Drawn) -> None:
+    def __init__(
+        self,
+        scenario: Scenario,
+        readings: Sequence[Reading],
+        measured: date,
+        told: Drawn,
+        how: How = HERE,
+    ) -> None:
         self.scenario, self.readings, self.measured, self.told = scenario, readings, measured, told
+        self._how = how
         self.read = np.array([reading.value for reading in readings])
         self.noise = np.diag([(reading.give_or_take / TO_ENDS) ** 2 for reading in readings])
         self.list = causes(scenario)
@@ -157,20 +72,38 @@ class Explainer:
 
     # -- the model -------------------------------------------------------------------------------------------
 
-    def _added(self, of: tuple[Cause, Cause], at: tuple[int, int], shares: Floats) -> Floats:
-        """The effect of two causes: of both at once, or where no reading feels both, of each added."""
-        if of[0].feels & of[1].feels:
-            return self.effect(of, shares)
-        return np.asarray(sum(self._curve(k, float(u)) for k, u in zip(at, shares, strict=True)))
+    def _moved(self, of: Sequence[Cause]) -> list[int]:
+        """The readings that feel one of these causes."""
+        feels = frozenset[str]().union(*(cause.feels for cause in of))
+        return [i for i, felt in enumerate(self._felt) if felt & feels]
+
+    def _near(self, of: Sequence[Cause], at: Sequence[int], shares: Sequence[float] | Floats) -> Floats:
+        """The effect of causes, by their curves added where no two are felt by one reading.
+
+        What takes a run between two dates is never run for it: its curve stands for it.
+        """
+        added = np.asarray(sum(self._curve(k, float(u)) for k, u in zip(at, shares, strict=True)))
+        first, *second = (cause.feels for cause in of)
+        if second and not first & second[0]:
+            return added
+        effect = self.effect(of, shares, self._runs)
+        effect[self._runs] = added[self._runs]
+        return effect
+
+    @cached_property
+    def _runs(self) -> list[int]:
+        """The readings that take a run between two dates."""
+        return [i for i, r in enumerate(self.readings) if isinstance(r, Energy | Running)]
 
     def _curve(self, k: int, share: float) -> Floats:
         nodes, effects = self.curves[k]
         return np.asarray(effects[0] if self.list[k].outright else PchipInterpolator(nodes, effects)(share))
 
-    def effect(self, of: Sequence[Cause], shares: Sequence[float] | Floats) -> Floats:
+    def effect(
+        self, of: Sequence[Cause], shares: Sequence[float] | Floats, without: Sequence[int] = ()
+    ) -> Floats:
         """How far causes at shares of their ranges move each reading from what is told."""
-        feels = frozenset[str]().union(*(cause.feels for cause in of))
-        moved = [i for i, felt in enumerate(self._felt) if felt & feels]
+        moved = [i for i in self._moved(of) if i not in without]
         effect = np.zeros(len(self.readings))
         if moved:
             built = with_causes(AsBuilt(self.scenario), of, shares)
@@ -200,12 +133,22 @@ class Explainer:
     @cached_property
     def curves(self) -> list[tuple[Floats, Floats]]:
         """Of each cause, shares of its range and its effect there."""
-        curves = []
-        for cause in self.list:
-            nodes = np.linspace(0.0, 1.0, _NODES if FLOW in cause.feels else _HEAT_NODES)
-            nodes = np.array([0.5]) if cause.outright else nodes
-            curves.append((nodes, np.array([self.effect([cause], [u]) for u in nodes])))
-        return curves
+        ranges = [
+            np.array([0.5])
+            if cause.outright
+            else np.linspace(0.0, 1.0, _NODES if FLOW in cause.feels else _HEAT_NODES)
+            for cause in self.list
+        ]
+        at = [(k, u) for k, nodes in enumerate(ranges) for u in nodes]
+        tasks, moved = list[Prediction](), [self._moved([cause]) for cause in self.list]
+        for k, u in at:
+            built = with_causes(AsBuilt(self.scenario), [self.list[k]], [u])
+            tasks.append(Prediction(built, [self.readings[i] for i in moved[k]], self.measured))
+        effects = [np.zeros((len(nodes), len(self.readings))) for nodes in ranges]
+        rows = [row for nodes in ranges for row in range(len(nodes))]
+        for (k, _), row, values in zip(at, rows, predicted_each(tasks, self._how), strict=True):
+            effects[k][row, moved[k]] = np.array(values) - self.told.told[moved[k]]
+        return list(zip(ranges, effects, strict=True))
 
     def doubts_at(self, fit: Fit) -> Drawn:
         """The doubts about flows as they are at a fit: where a jet is all but shut, little moves its flow."""
@@ -244,7 +187,7 @@ class Explainer:
             near = float(np.min(np.abs(nodes - u)))
             if near < 1e-3:
                 break
-            there = self.effect([cause], [u])
+            there = self._near([cause], [k], [u])
             off = white @ (there - curve(u))
             nodes, effects = np.append(nodes, u), np.vstack([effects, there])
             order = np.argsort(nodes)
@@ -311,7 +254,7 @@ class Explainer:
 
         def left(u: Floats) -> Floats:
             shares[free] = u
-            effects[:] = [self._added(of, (i, j), shares)]
+            effects[:] = [self._near(of, (i, j), shares)]
             return np.asarray(white @ (rest - effects[0]))
 
         if not free:

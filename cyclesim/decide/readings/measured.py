@@ -11,12 +11,14 @@ from cyclesim.decide.readings.built import AsBuilt
 from cyclesim.decide.readings.cause import Texts
 from cyclesim.decide.readings.doubts import TO_ENDS, Drawn, drawn
 from cyclesim.decide.readings.drift import Drift, drift
-from cyclesim.decide.readings.explained import Explained, Explainer, Fit
+from cyclesim.decide.readings.explained import Explainer
+from cyclesim.decide.readings.explanation import Explained, Fit
 from cyclesim.decide.readings.follows import Follows, follows
 from cyclesim.decide.readings.impossible import contradiction
 from cyclesim.decide.readings.logged import Logged, logged
 from cyclesim.decide.readings.next_reading import NextReading, candidates, next_readings
 from cyclesim.decide.readings.predicted import NEVER_S
+from cyclesim.decide.sweeps.sweep import HERE, How
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.readings import Arrival, Reading, Readings
 from cyclesim.simulation.assembly import Assembly
@@ -29,9 +31,10 @@ _NEXT, _CONSIDERED = 3, 0.01
 class Compared:
     """One reading beside what the plant as drawn gives, in SI.
 
-    Both may be off to either side: the reading by *read_off*, the prediction by *predicted_off* about the
-    middle of what is likely as it was drawn. *apart* is the distance between them over what both together may
-    be off by: at most 1 where they agree. *impossible* says why no such plant can give the reading.
+    Both may be off to either side: the reading by *read_off*, the prediction by *predicted_off*. *apart* is
+    the distance of the reading from the prediction, or from the middle of what is likely where that is
+    nearer, over what both together may be off by: at most 1 where they agree. *impossible* says why no such
+    plant can give the reading.
     """
 
     reading: str
@@ -75,11 +78,18 @@ class Measured:
     """What the file would say of the likeliest cause, key by key; nothing where no key says it."""
 
 
-def measured(scenario: Scenario, readings: Readings, *earlier: Readings, days: int | None = None) -> Measured:
+def measured(
+    scenario: Scenario,
+    readings: Readings,
+    *earlier: Readings,
+    days: int | None = None,
+    how: How = HERE,
+) -> Measured:
     """Lay readings beside what the plant of a scenario would give as drawn, and say what explains them.
 
     With *earlier* files of the same plant, the last by its date is laid so, and all tell how the plant
-    changes. What follows is of a year, or of so many *days* from 1 January. Raises InputError where the
+    changes. What follows is of a year, or of so many *days* from 1 January. *how* says who
+    makes the runs that readings between two dates take. Raises InputError where the
     weather of a file does not cover the dates of a reading.
     """
     files = sorted([readings, *earlier], key=lambda file: file.measured)
@@ -90,7 +100,7 @@ def measured(scenario: Scenario, readings: Readings, *earlier: Readings, days: i
         logs.append(said)
         readings = readings.model_copy(update={"readings": (*readings.readings, *from_log)})
     taken, offered, plant = readings.readings, candidates(scenario, readings), Assembly(scenario)
-    told = drawn(scenario, [*taken, *offered], readings.measured)
+    told = drawn(scenario, [*taken, *offered], readings.measured, how=how)
     wrong = [contradiction(plant, reading, readings) for reading in taken]
     rows = [_compared(k, reading, told, wrong[k]) for k, reading in enumerate(taken)]
     rows.sort(key=lambda row: (not row.impossible, -row.apart))
@@ -100,7 +110,7 @@ def measured(scenario: Scenario, readings: Readings, *earlier: Readings, days: i
     if not used:
         return found
     of_used = told.only(used)
-    explainer = Explainer(scenario, [taken[k] for k in used], readings.measured, of_used)
+    explainer = Explainer(scenario, [taken[k] for k in used], readings.measured, of_used, how)
     explained = explainer.explained()
     best = explainer.likeliest
     fits: list[tuple[float, Fit | None]] = [*best]
@@ -129,8 +139,9 @@ def _compared(k: int, reading: Reading, told: Drawn, impossible: str) -> Compare
     predicted = float(told.told[k])
     if isinstance(reading, Arrival) and predicted >= NEVER_S:
         predicted = math.inf
-    likely = predicted + float(told.likely()[k])
-    apart = abs(reading.value - likely) / float(np.hypot(reading.give_or_take, predicted_off))
+    shift = float(told.likely()[k])
+    nearer = min(abs(reading.value - predicted), abs(reading.value - predicted - shift))
+    apart = nearer / float(np.hypot(reading.give_or_take, predicted_off))
     kind = "temperature_difference" if reading.quantity == "temperature" else reading.quantity
     return Compared(
         reading.words,

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from cyclesim.decide.readings.doubts import TO_ENDS, Drawn, Floats
-from cyclesim.decide.readings.explained import Explainer, Fit
+from cyclesim.decide.readings.explained import Explainer
+from cyclesim.decide.readings.explanation import Fit
 from cyclesim.scenario.blocks.heat_sources import Electric
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.readings import (
@@ -101,6 +102,9 @@ def _offered(scenario: Scenario, taken: Readings) -> Iterator[Reading]:
         yield Amps.model_validate({"kind": "current", "reads": "1 A", "of": device})
     warm = "38 degC" if scenario.schedule.heating is None else f"{scenario.schedule.heating.keep_at_c!r} degC"
     kinds = {type(reading) for reading in taken.readings}
+    opened = {"kind": "cooling", "from": warm, "to": "0.01 degC", "took": "2 h", "cover": "off"}
+    if scenario.plant.tub.cover != "none":
+        yield Cooling.model_validate(opened)
     if Cooling not in kinds:
         of = {"kind": "cooling", "from": warm, "to": "0.01 degC", "took": "10 h"}
         yield Cooling.model_validate(of)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, time
 from functools import lru_cache
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -14,6 +15,8 @@ from cyclesim.analysis.history import History
 from cyclesim.analysis.metrics import Metrics
 from cyclesim.analysis.result import measure
 from cyclesim.decide.readings.built import AsBuilt, BuiltPlant
+from cyclesim.decide.sweeps.pool import each
+from cyclesim.decide.sweeps.sweep import How
 from cyclesim.physics import climate
 from cyclesim.physics.evaporation import sky_c
 from cyclesim.physics.laws import Law
@@ -57,6 +60,31 @@ def predictions(built: AsBuilt, readings: Sequence[Reading], measured: date) -> 
     plant = BuiltPlant(built)
     runs: dict[tuple[date, date], Metrics] = {}
     return [_predicted(built, plant, reading, measured, runs) for reading in readings]
+
+
+class Prediction(NamedTuple):
+    """What is to be predicted: these readings at this plant."""
+
+    built: AsBuilt
+    readings: Sequence[Reading]
+    measured: date
+
+
+def predicted_each(tasks: Sequence[Prediction], how: How) -> list[list[float]]:
+    """Every prediction, in order; those that take runs between dates are shared out as *how* says."""
+    runs = any(isinstance(reading, Energy | Running) for task in tasks for reading in task.readings)
+    if not runs:
+        return [predictions(*task) for task in tasks]
+    done: dict[int, list[float]] = {}
+    for place, values in each(_one, tasks, how.workers, how.cluster):
+        done[place] = values
+        if how.on_run is not None:
+            how.on_run(len(done), len(tasks))
+    return [done[place] for place in range(len(tasks))]
+
+
+def _one(task: Prediction) -> list[float]:
+    return predictions(*task)
 
 
 def _predicted(

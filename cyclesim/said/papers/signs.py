@@ -40,8 +40,9 @@ def say_signs(sheet: Sheet, week: Sequence[Noticed]) -> None:
     """A table from the sign to its causes, and the faults that nobody would notice."""
     sheet.heading("Signs and causes")
     sheet.line(
-        f"Each single fault was run in the model for {DAYS} days beside the sound plant. Of one sign's "
-        "causes the first is the one with the fewest other signs; how often each happens is not known."
+        f"Single faults were run in the model, each for {DAYS} days beside the sound plant; not among them a "
+        "controller that restarts and a device's own flow switch that sticks. Of one sign's causes the first "
+        "has the fewest other signs; how often each happens is not known."
     )
     columns = (words("what you notice, and what it may be"), words("seen as"), words("look first at"))
     rows = list[Row]()

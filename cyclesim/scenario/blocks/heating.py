@@ -6,7 +6,17 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from cyclesim.scenario.blocks.place import PriceTag
-from cyclesim.scenario.forms.fields import Clock, Days, Lasting, Name, PumpAt, not_empty, single_or_list
+from cyclesim.scenario.forms.fields import (
+    READS,
+    Clock,
+    Days,
+    Lasting,
+    Name,
+    Offset,
+    PumpAt,
+    not_empty,
+    single_or_list,
+)
 from cyclesim.scenario.forms.forms import Model, Quantity, RefusedError, default
 from cyclesim.scenario.forms.times import DAYS, REPEATS, Date, Rule, check_recurring
 from cyclesim.spreads import Spread
@@ -92,6 +102,7 @@ class Heating(Model):
         None,
         description="Where the thermostat's sensor sits if not in the tub; read only after the pump ran.",
     )
+    reads_k: Offset | None = READS
     choose: Literal["preference", "price"] = Field(
         "preference",
         description="Which source is first: preference (the order of the list) or price (the cheapest heat).",

@@ -4,8 +4,8 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
+from cyclesim.scenario.forms.fields import READS, Lasting, Name, Offset
 from cyclesim.scenario.forms.fields import AirTemperature as Level
-from cyclesim.scenario.forms.fields import Lasting, Name
 from cyclesim.scenario.forms.forms import Model, RefusedError
 from cyclesim.scenario.forms.times import Occasion, Spell
 
@@ -19,6 +19,17 @@ class Watch(Model):
     )
     starts_below_c: Level = Field(alias="starts_below", description="It starts below this.")
     stops_above_c: Level = Field(alias="stops_above", description="It stops above this.")
+    reads_k: Offset | None = READS
+
+    @property
+    def starts_at_c(self) -> float:
+        """How warm it truly is when it starts [degC]."""
+        return self.starts_below_c - (self.reads_k or 0.0)
+
+    @property
+    def stops_at_c(self) -> float:
+        """How warm it truly is when it stops [degC]."""
+        return self.stops_above_c - (self.reads_k or 0.0)
 
     @model_validator(mode="after")
     def _in_order(self) -> "Watch":

@@ -3,9 +3,9 @@
 import re
 from collections.abc import Mapping
 from datetime import time
-from typing import Annotated, NamedTuple
+from typing import Annotated, Any, NamedTuple
 
-from pydantic import BeforeValidator
+from pydantic import BeforeValidator, Field
 
 from cyclesim.scenario.forms.forms import (
     Quantity,
@@ -226,3 +226,10 @@ PumpAt = Annotated[
         ("main low", "circulator"),
     ),
 ]
+
+Offset = Annotated[float, Quantity("temperature_difference", ge=-20, le=20)]
+READS: Any = Field(
+    None,
+    alias="reads",
+    description="How much too warm its sensor reads, e.g. +2 K, or too cold, e.g. -1 K; right unless said.",
+)

@@ -22,7 +22,7 @@ _LOOK: dict[Any, Any] = {
 
 
 def save(draw: Callable[[], Figure], stream: BinaryIO, form: str) -> None:
-    """Draw to a binary stream as ".svg" or ".png"."""
+    """Draw to a binary stream as ".svg", ".pdf" or ".png"."""
     from matplotlib import rc_context, rcdefaults, rcParams
 
     with rc_context(), warnings.catch_warnings():
@@ -32,5 +32,7 @@ def save(draw: Callable[[], Figure], stream: BinaryIO, form: str) -> None:
         drawing = draw()
         if form == ".svg":
             drawing.savefig(stream, format="svg", metadata={"Date": None})
+        elif form == ".pdf":
+            drawing.savefig(stream, format="pdf", metadata={"CreationDate": None})
         else:
             drawing.savefig(stream, format="png", dpi=150)

@@ -21,7 +21,7 @@ _BLUE, _RED, _GREEN, _GREY = "#0072B2", "#D55E00", "#009E73", "0.45"
 
 
 def write_heater_figure(sizing: HeaterSizing, stream: BinaryIO, form: str) -> None:
-    """Draw as `.svg` or `.png`; the same sizing gives the same bytes."""
+    """Draw as `.svg`, `.pdf` or `.png`; the same sizing gives the same bytes."""
     save(lambda: heater_figure(sizing), stream, form)
 
 

@@ -54,7 +54,7 @@ class Pin(NamedTuple):
 
 
 def write_figure(stretch: Stretch, stream: BinaryIO, form: str) -> None:
-    """Draw a stretch of a run as `.svg` or `.png`; the same stretch gives the same bytes."""
+    """Draw a stretch of a run as `.svg`, `.pdf` or `.png`; the same stretch gives the same bytes."""
     save(lambda: draw(stretch), stream, form)
 
 
