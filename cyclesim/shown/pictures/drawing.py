@@ -20,6 +20,9 @@ _LOOK: dict[Any, Any] = {
     "path.simplify": False,
 }
 
+ADVICE = "Simulated; advice, not a controller"
+"""What stands in the corner of every drawing."""
+
 
 def save(draw: Callable[[], Figure], stream: BinaryIO, form: str) -> None:
     """Draw to a binary stream as ".svg", ".pdf" or ".png"."""
@@ -30,6 +33,7 @@ def save(draw: Callable[[], Figure], stream: BinaryIO, form: str) -> None:
         rcdefaults()
         rcParams.update(_LOOK)
         drawing = draw()
+        drawing.text(0.995, 0.004, ADVICE, ha="right", va="bottom", size=7.0, color="0.35")
         if form == ".svg":
             drawing.savefig(stream, format="svg", metadata={"Date": None})
         elif form == ".pdf":

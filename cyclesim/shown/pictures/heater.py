@@ -39,9 +39,7 @@ def heater_figure(sizing: HeaterSizing) -> Figure:
     figure.text(0.02, 0.965, plain(sizing.scenario.title), fontsize=12, fontweight="bold", va="center")
     chosen = sizing.recommended
     verdict = f"advised: {kw(chosen.size_w)}" if chosen else "no size does everything"
-    note = (
-        f"{sizing.source} in several sizes, * as in the file; {verdict}. Simulated; advice, not a controller."
-    )
+    note = f"{sizing.source} in several sizes, * as in the file; {verdict}"
     figure.text(0.02, 0.935, note, va="center")
     key = "yellow: advised; " if chosen else ""
     if sizing.supply_limit_w is not None:
