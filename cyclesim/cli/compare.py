@@ -36,7 +36,7 @@ from cyclesim.errors import plain
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True,
               help="Number that every random draw starts from.")  # fmt: skip
 @output_file("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen.")
-@output_file("--figure", "figure_file", help="Draw what differs to FILE.svg or FILE.png.")
+@output_file("--figure", "figure_file", help="Draw what differs to FILE.svg, .pdf or .png.")
 @units_option
 @sweep_options
 def compare(

@@ -47,7 +47,7 @@ from cyclesim.scenario.reading.starter import LIKE
 @output_file("--trace", "trace_file",
          help="Write everything that happened as CSV, or to a FILE.parquet as Parquet.")  # fmt: skip
 @output_file("--figure", "figure_file",
-         help="Draw the week with the worst finding, or the first, to FILE.svg or FILE.png.")  # fmt: skip
+         help="Draw the week with the worst finding, or the first, to FILE.svg, .pdf or .png.")  # fmt: skip
 @click.option("--figure-from", type=Day(), metavar="DATE", help="Draw from this day on instead.")
 @click.option("--figure-days", type=click.IntRange(1, 31), metavar="N", help="Draw N days, not 7.")
 @output_file("--drawing", "drawing_file", help="Draw the plant and how old its water gets to FILE.svg.")

@@ -302,10 +302,12 @@ def check_figure(figure: Path | None, first: date | None, days: int | None) -> N
     """Refuse a figure of an unknown form, and what goes with a figure alone."""
     if figure is None:
         if first is not None or days is not None:
-            raise click.UsageError("--figure-from and --figure-days go with --figure FILE.svg or FILE.png.")
+            raise click.UsageError("--figure-from and --figure-days go with --figure FILE.svg, .pdf or .png.")
         return
-    if figure.suffix.lower() not in (".svg", ".png"):
-        raise click.UsageError(f"A figure is drawn as svg or png: end the name {figure} with .svg or .png.")
+    if figure.suffix.lower() not in (".svg", ".pdf", ".png"):
+        raise click.UsageError(
+            f"A figure is drawn as svg, pdf or png: end the name {figure} with .svg, .pdf or .png."
+        )
 
 
 def check_drawing(drawing: Path | None) -> None:

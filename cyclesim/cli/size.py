@@ -31,7 +31,7 @@ size.add_command(heater)
 @told_file
 @click.option("--pump", "which", metavar="NAME", help="Whose place is filled; the jets' pump unless given.")
 @output_file("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen.")
-@output_file("--figure", "figure_file", help="Draw the curves to FILE.svg or FILE.png.")
+@output_file("--figure", "figure_file", help="Draw the curves to FILE.svg, .pdf or .png.")
 def pump(
     file: Path, sets: tuple[str, ...], which: str | None, json_file: Path | None, figure_file: Path | None
 ) -> int:
@@ -58,7 +58,7 @@ def pump(
 @click.option("--blower", "which", metavar="NAME", help="Whose place is filled; the first unless given.")
 @click.option("--flow", "wanted", metavar="FLOW", help='How much air is wanted, e.g. --flow "600 L/min".')
 @output_file("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen.")
-@output_file("--figure", "figure_file", help="Draw the curves to FILE.svg or FILE.png.")
+@output_file("--figure", "figure_file", help="Draw the curves to FILE.svg, .pdf or .png.")
 def blower(
     file: Path,
     sets: tuple[str, ...],

@@ -45,7 +45,7 @@ def _quantity(option: str, text: str, kind: str, example: str) -> float:
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True,
               help="Number that every random draw starts from.")  # fmt: skip
 @output_file("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen.")
-@output_file("--figure", "figure_file", help="Draw times and costs to FILE.svg or FILE.png.")
+@output_file("--figure", "figure_file", help="Draw times and costs to FILE.svg, .pdf or .png.")
 @sweep_options
 def heater(
     file: Path,

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
               help="Number that every random draw starts from.")  # fmt: skip
 @output_file("--write", "new_file", help="Write the scenario with the best programme in it to FILE.yaml.")
 @output_file("--json", "json_file", help="Write every number as JSON to FILE, or with - to the screen.")
-@output_file("--figure", "figure_file", help="Draw the programmes to FILE.svg or FILE.png.")
+@output_file("--figure", "figure_file", help="Draw the programmes to FILE.svg, .pdf or .png.")
 @sweep_options
 def tune(
     file: Path,

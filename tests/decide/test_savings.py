@@ -6,6 +6,7 @@ import pytest
 
 from cyclesim.analysis.result import simulate
 from cyclesim.decide.sizing.savings import Savings, changes, savings
+from cyclesim.said.page import Table
 from cyclesim.said.savings import savings_page, savings_values
 from cyclesim.scenario.reading.load import load
 from cyclesim.shown.terminal import printed
@@ -69,3 +70,12 @@ def test_a_tub_without_a_cover_is_offered_one() -> None:
     assert (0.05, "good") == (cover.foam_m, cover.fit)
     legs = next(plant for said, plant in offered.items() if said.startswith("pipes insulated")).legs
     assert (0.0, 0.025) == (legs["spare"].insulation_m, legs["left_bench"].insulation_m)
+
+
+def test_the_table_tells_the_numbers_of_the_json(found: Savings) -> None:
+    """Row by row, in the order of the JSON; energy to the digits it deserves, money to the cent."""
+    (table,) = (block for block in savings_page(found).blocks if isinstance(block, Table))
+    for row, told in zip(table.rows, savings_values(found)["tried"], strict=True):
+        name, energy, cost, breaks = row.cells
+        assert (told["change"], told["energy_kwh_less"], told["cost_less"]) == (name, energy, cost)
+        assert ", ".join(told["breaks"]) == breaks

@@ -256,7 +256,7 @@ def call(*args: str | Path) -> Result:
         (("--from", "38 degC"), "--from: found 38 degC; expected less than the set point of 37 degC"),
         (("--within", "soon"), "--within: found"),
         (("--source", "filter"), "--source: found an unknown heat source 'filter'"),
-        (("--figure", "out.pdf"), "end the name out.pdf with .svg or .png"),
+        (("--figure", "out.gif"), "end the name out.gif with .svg, .pdf or .png"),
     ],
 )
 def test_a_wrong_call_is_told(args: tuple[str, ...], says: str) -> None:

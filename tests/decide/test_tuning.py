@@ -17,7 +17,8 @@ from cyclesim.decide.tuning.judged import refused_for
 from cyclesim.decide.tuning.programmes import Daily, Entry, own, scheduled
 from cyclesim.decide.tuning.space import FILTER, FLUSH
 from cyclesim.decide.tuning.tuning import Choice, Tuning, _recommended, tune
-from cyclesim.said.tune import tune_page
+from cyclesim.said.page import Table
+from cyclesim.said.tune import tune_page, tune_values
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.fields import PumpSpeed
 from cyclesim.scenario.reading.load import load
@@ -216,3 +217,21 @@ def test_where_no_programme_keeps_the_margins_it_says_what_the_nearest_lacks() -
     text = printed(tune_page(found))
     assert "No programme keeps what is asked for; the nearest one" in text
     assert "Key this in\n" not in text
+
+
+def test_the_tables_of_a_tuning_tell_the_numbers_of_the_json(tuned: Tuning) -> None:
+    """Trade-offs, and what stands beside them: a year's cost, hours, starts and noise a day, oldest water."""
+    values = tune_values(tuned)
+    days = values["days"]
+    tables = {block.title[:4]: block for block in tune_page(tuned).blocks if isinstance(block, Table)}
+    told = {"Best": values["best"], "Besi": [values["own"], *values["rules_of_thumb"]]}
+    for title, choices in told.items():
+        rows = [row for row in tables[title].rows if not row.level]
+        assert len(rows) == min(len(choices), 8)
+        for row, choice in zip(rows, choices, strict=len(choices) <= 8):
+            out = choice["outcome"]
+            assert row.cells[1] == pytest.approx(out["cost"] * 365.0 / days)
+            pumps = [device for device in out["devices"].values() if device["kind"] == "pump"]
+            assert row.cells[2] == pytest.approx(sum(pump["running_h"] for pump in pumps) / days)
+            assert row.cells[3] == pytest.approx(sum(pump["starts"] for pump in pumps) / days)
+            assert row.cells[4] == pytest.approx(out["loud_min"] / days)

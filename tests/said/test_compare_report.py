@@ -108,7 +108,7 @@ def test_conditions_that_differ_are_told() -> None:
     ("args", "said"),
     [
         ((PAIR[0],), "Two to six files"),
-        ((*PAIR, "--figure", "a.txt"), "svg or png"),
+        ((*PAIR, "--figure", "a.txt"), "svg, pdf or png"),
         ((*PAIR, "--futures", "many"), "is not a valid integer"),
         ((PAIR[0], SCHEDULES / "cedar-yard.yaml"), "EUR and USD cannot stand side by side"),
         ((PAIR[0], "walled.yaml"), "no file"),

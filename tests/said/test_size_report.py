@@ -56,7 +56,7 @@ def test_a_plant_whose_pumps_are_all_too_weak_gets_told(tmp_path: Path) -> None:
         (("blower", GARDEN), "There is no blower"),
         (("blower", TABLE, "--flow", "600"), "say the unit: 600 L/min"),
         (("blower", TABLE, "--flow", "a lot"), "expected a flow"),
-        (("pump", GARDEN, "--figure", "o.pdf"), "svg or png"),
+        (("pump", GARDEN, "--figure", "o.gif"), "svg, pdf or png"),
         (("pmup", GARDEN), "No such command"),
         (("pump", "gardn.yaml"), "no file"),
     ],

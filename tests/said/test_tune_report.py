@@ -87,7 +87,7 @@ def test_where_no_programme_holds_nothing_is_written(file: Path, tmp_path: Path)
     ("args", "said"),
     [
         (("--write", "new.yaml", "--set", "plant.tub.water=1500 L"), "cannot take what --set changes"),
-        (("--figure", "a.jpg"), "svg or png"),
+        (("--figure", "a.jpg"), "svg, pdf or png"),
         (("--workers", "2", "--cluster", "tcp://127.0.0.1:9"), "Either --workers or --cluster"),
     ],
 )

@@ -148,5 +148,5 @@ def _swings(axes: Axes, drawn: ComparisonDrawn) -> None:
 
 
 def write_compare_figure(drawn: ComparisonDrawn, stream: BinaryIO, form: str) -> None:
-    """Draw to a binary stream as ".svg" or ".png"; the same comparison gives the same bytes."""
+    """Draw to a binary stream as ".svg", ".pdf" or ".png"; the same comparison gives the same bytes."""
     save(lambda: compare_figure(drawn), stream, form)

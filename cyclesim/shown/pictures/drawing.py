@@ -20,9 +20,12 @@ _LOOK: dict[Any, Any] = {
     "path.simplify": False,
 }
 
+ADVICE = "Simulated; advice, not a controller"
+"""What stands in the corner of every drawing."""
+
 
 def save(draw: Callable[[], Figure], stream: BinaryIO, form: str) -> None:
-    """Draw to a binary stream as ".svg" or ".png"."""
+    """Draw to a binary stream as ".svg", ".pdf" or ".png"."""
     from matplotlib import rc_context, rcdefaults, rcParams
 
     with rc_context(), warnings.catch_warnings():
@@ -30,7 +33,10 @@ def save(draw: Callable[[], Figure], stream: BinaryIO, form: str) -> None:
         rcdefaults()
         rcParams.update(_LOOK)
         drawing = draw()
+        drawing.text(0.995, 0.004, ADVICE, ha="right", va="bottom", size=7.0, color="0.35")
         if form == ".svg":
             drawing.savefig(stream, format="svg", metadata={"Date": None})
+        elif form == ".pdf":
+            drawing.savefig(stream, format="pdf", metadata={"CreationDate": None})
         else:
             drawing.savefig(stream, format="png", dpi=150)

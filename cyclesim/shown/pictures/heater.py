@@ -21,7 +21,7 @@ _BLUE, _RED, _GREEN, _GREY = "#0072B2", "#D55E00", "#009E73", "0.45"
 
 
 def write_heater_figure(sizing: HeaterSizing, stream: BinaryIO, form: str) -> None:
-    """Draw as `.svg` or `.png`; the same sizing gives the same bytes."""
+    """Draw as `.svg`, `.pdf` or `.png`; the same sizing gives the same bytes."""
     save(lambda: heater_figure(sizing), stream, form)
 
 
@@ -39,9 +39,7 @@ def heater_figure(sizing: HeaterSizing) -> Figure:
     figure.text(0.02, 0.965, plain(sizing.scenario.title), fontsize=12, fontweight="bold", va="center")
     chosen = sizing.recommended
     verdict = f"advised: {kw(chosen.size_w)}" if chosen else "no size does everything"
-    note = (
-        f"{sizing.source} in several sizes, * as in the file; {verdict}. Simulated; advice, not a controller."
-    )
+    note = f"{sizing.source} in several sizes, * as in the file; {verdict}"
     figure.text(0.02, 0.935, note, va="center")
     key = "yellow: advised; " if chosen else ""
     if sizing.supply_limit_w is not None:

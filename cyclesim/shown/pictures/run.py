@@ -54,7 +54,7 @@ class Pin(NamedTuple):
 
 
 def write_figure(stretch: Stretch, stream: BinaryIO, form: str) -> None:
-    """Draw a stretch of a run as `.svg` or `.png`; the same stretch gives the same bytes."""
+    """Draw a stretch of a run as `.svg`, `.pdf` or `.png`; the same stretch gives the same bytes."""
     save(lambda: draw(stretch), stream, form)
 
 
@@ -131,7 +131,7 @@ def _say_title(figure: Figure, stretch: Stretch, high: float) -> None:
     left = 0.35 / _WIDE
     title = wrap(plain(stretch.title), 110, max_lines=1, placeholder=" ...")
     figure.text(left, 1 - 0.25 / high, "".join(title), fontsize=12, fontweight="bold", va="center")
-    note = f"{when}, local time ({stretch.time_zone}). Simulated; advice, not a controller."
+    note = f"{when}, local time ({stretch.time_zone})"
     figure.text(left, 1 - 0.48 / high, note, va="center")
 
 

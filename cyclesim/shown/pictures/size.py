@@ -103,7 +103,7 @@ def _finish(axes: Axes, top: float) -> None:
 
 
 def write_pump_figure(sizing: PumpSizing, stream: BinaryIO, form: str) -> None:
-    """Draw to a binary stream as ".svg" or ".png"; the same sizing gives the same bytes."""
+    """Draw to a binary stream as ".svg", ".pdf" or ".png"; the same sizing gives the same bytes."""
     save(lambda: pump_figure(sizing), stream, form)
 
 

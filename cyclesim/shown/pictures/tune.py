@@ -106,5 +106,5 @@ def _key(figure: Figure, drawn: Strips, high: float) -> None:
 
 
 def write_tune_figure(drawn: Strips, stream: BinaryIO, form: str) -> None:
-    """Draw to a binary stream as ".svg" or ".png"; the same tuning gives the same bytes."""
+    """Draw to a binary stream as ".svg", ".pdf" or ".png"; the same tuning gives the same bytes."""
     save(lambda: tune_figure(drawn), stream, form)
