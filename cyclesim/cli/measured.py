@@ -11,6 +11,7 @@ from cyclesim.cli.shared import (
     MOST_DAYS,
     OK,
     STDOUT,
+    check_spared,
     cli,
     loaded,
     output_file,
@@ -53,7 +54,7 @@ def measured(
     from cyclesim.scenario.reading.rewrite import text_of
 
     read = text_of(file)
-    _spared(readings, new_file, json_file)
+    check_spared(readings, "the readings", new_file, json_file)
     scenario = loaded(file, sets, new_file, json_file)
     from cyclesim.decide.readings.corrected import corrected_text
     from cyclesim.decide.readings.measured import measured as measured_
@@ -76,12 +77,3 @@ def measured(
     if json_file != STDOUT:
         show_page(measured_page(found), after)
     return OK if all(row.agrees for row in found.compared) else BROKEN
-
-
-def _spared(readings: tuple[Path, ...], *outputs: Path | None) -> None:
-    """Refuse an output that is a file of readings."""
-    for path in outputs:
-        if path is None or path == STDOUT or not path.exists():
-            continue
-        if any(file.exists() and path.samefile(file) for file in readings):
-            raise click.UsageError(f"Writing to {path} would overwrite the readings.")
