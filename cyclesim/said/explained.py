@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
@@ -16,6 +17,7 @@ from cyclesim.decide.readings.next_reading import NextReading
 from cyclesim.said.page import Amount, Cell, Column, Page, Row, cost, words
 from cyclesim.said.reading_units import unit_of, with_off
 from cyclesim.said.words import count, day, number
+from cyclesim.scenario.forms.forms import one_of
 
 _HOW = (
     "odds: how much likelier than that nothing is wrong beyond what drawings are usually off by. They rest "
@@ -47,7 +49,18 @@ def say_explained(page: Page, found: Explained) -> None:
     for names in _groups(found.best):
         page.line(f"These readings cannot tell apart: {'; '.join(names)}.", tone="mind", hang=2)
     if found.unseen:
-        page.line(f"These readings would show none of this, however bad: {'; '.join(found.unseen)}.", hang=2)
+        page.line(
+            f"These readings would show none of this, however bad: {'; '.join(_few(found.unseen))}.", hang=2
+        )
+
+
+def _few(names: Sequence[str]) -> list[str]:
+    """Names, those of single jets of one leg as one."""
+    jets: dict[str, list[str]] = {}
+    for name in names:
+        match = re.fullmatch(r"jet (\d+) of (.+) blocked", name)
+        jets.setdefault(f"of {match[2]} blocked" if match else name, []).append(match[1] if match else "")
+    return [name if not numbers[0] else f"jet {one_of(numbers)} {name}" for name, numbers in jets.items()]
 
 
 def _answer(found: Explained, best: Explanation | None) -> str:
@@ -138,7 +151,7 @@ def next_values(reading: NextReading) -> dict[str, Any]:
 def say_follows(page: Page, found: Follows) -> None:
     """What follows from the likeliest cause: rules, hours to hot, money."""
     page.heading("What follows")
-    page.line(f"The plant with {found.explanation}, run and judged for {count(found.days, 'day')}:")
+    page.line(f"If it is that ({found.explanation}), run and judged for {count(found.days, 'day')}:")
     page.table(
         [words(""), cost(found.currency), Column("energy\n{unit}", "energy_kwh", "kWh", digits=0),
          Column("hot from a fill\nafter {unit}", "hours_to_hot", "h", unknown="never"),

@@ -10,7 +10,7 @@ from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.rules import RULES
 from cyclesim.said.cautions import ADVICE, say_cautions
 from cyclesim.said.page import Column, Page, words
-from cyclesim.said.words import count
+from cyclesim.said.words import count, when
 from cyclesim.verification.answer import Barrier, Cell, Mend, Story, Verdict, Verification
 
 HELD: dict[Barrier, str] = {
@@ -140,6 +140,8 @@ def _say_story(page: Page, story: Story) -> None:
         time = f"{story.at_s[k]:>5} s  " if story.at_s else "    -  "
         page.line(f"{time}{step}", indent=2, hang=9)
     page.line(REPLAYED[story.replayed], indent=2)
+    if story.first_on:
+        page.line(f"The calendar first asks for this on {when(story.first_on)}.", indent=2)
 
 
 def _say_broken(page: Page, verdict: Verdict, numbers: Mapping[int, int]) -> None:

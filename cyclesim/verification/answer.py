@@ -25,6 +25,8 @@ class Story:
     replayed: Replayed
     at_s: tuple[int, ...] = ()
     """When each step comes in the engine's run, in seconds from the first."""
+    first_on: str = ""
+    """When the calendar first asks for what is asked for at its end, ISO 8601; "" where nothing is."""
 
 
 @dataclass(frozen=True)

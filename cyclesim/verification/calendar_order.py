@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from functools import cached_property
 from itertools import combinations
 from typing import Any
 
+from cyclesim.analysis.spans import meet, spans
 from cyclesim.control.calendar import windows
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import Run
@@ -87,13 +88,22 @@ class Calendar:
         longest = round(drawn.lasts_s[1] + late) + 60
         return joined(sorted((max(0, o.start_s), min(self.span_s, o.end_s + longest)) for o in occurrences))
 
+    def first_together(self, names: Iterable[str]) -> datetime | None:
+        """When all of these are first so at once, by the zone's clock; None where they never are."""
+        together = spans([(0.0, float(self.span_s))])
+        for name in names:
+            together = meet(together, spans(self.spans.get(name, ())))
+        if not len(together):
+            return None
+        return (self.begin + timedelta(seconds=float(together[0, 0]))).astimezone(self._programme.zone)
+
     def order(self, names: Iterable[str]) -> CalendarOrder:
         """The cycle of sets of these names; what recurs less often than weekly, on any day that it might."""
         number: dict[frozenset[str], int] = {}
         follows: dict[int, set[int]] = defaultdict(set)
         wanted = list(names)
-        for spans in self._variants:
-            passed = self._passed(spans, wanted)
+        for variant in self._variants:
+            passed = self._passed(variant, wanted)
             for vector in passed:
                 number.setdefault(vector, len(number))
             for vector, after in zip(passed, [*passed[1:], passed[0]], strict=True):

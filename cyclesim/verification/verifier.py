@@ -19,10 +19,10 @@ from cyclesim.verification.answer import Cell, Mend, Story, Verdict, Verificatio
 from cyclesim.verification.assumed import assumed
 from cyclesim.verification.automaton import Automaton
 from cyclesim.verification.barriers import barrier, still_works, worse
-from cyclesim.verification.calendar_order import Calendar
+from cyclesim.verification.calendar_order import PEOPLE, Calendar
 from cyclesim.verification.cone import Cone, cone_of, groups
 from cyclesim.verification.dead_ends import dead_ends
-from cyclesim.verification.environment import Environment, Kind
+from cyclesim.verification.environment import CALENDAR, Environment, Kind
 from cyclesim.verification.faults import FAULTS, PlantFault, faults_of, reroutes, touches
 from cyclesim.verification.in_time import TooManyWaysError, Way, ways
 from cyclesim.verification.replay import replayed
@@ -266,7 +266,18 @@ class _Verifier:
         steps = steps_in_words(path)
         how, times = replayed(self.plant, self.programme, name, check.subject, path)
         at_s = tuple(times[place] - times[steps[0][0]] for place, _ in steps) if times else ()
-        return Story(tuple(text for _, text in steps), how, at_s)
+        return Story(tuple(text for _, text in steps), how, at_s, self._first_on(path))
+
+    def _first_on(self, path: Way) -> str:
+        """The date on which the calendar first asks for what is asked for at the end of a way."""
+        automaton, _, node = path[-1]
+        dims = zip(automaton.dims, node.env, strict=True)
+        value = next((dim.values[k] for dim, k in dims if dim.name == CALENDAR), None)
+        names = [f"{name}.raised" for name in sorted(value.raised)] if value else []
+        if value and value.people and PEOPLE in self.calendar.spans:
+            names.append(PEOPLE)
+        when = self.calendar.first_together(names) if names else None
+        return when.isoformat(timespec="minutes") if when else ""
 
     def _verdict(
         self, name: str, check: Check, cone: Collection[str], states: int, **outcome: object

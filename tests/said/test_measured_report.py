@@ -7,6 +7,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from cyclesim.cli import cli
+from cyclesim.said.explained import _few
 
 LOOP = Path(__file__).parents[1] / "decide" / "loop.yaml"
 READINGS = """measured: 2027-05-02
@@ -140,3 +141,9 @@ def test_several_files_tell_how_the_plant_changes(tmp_path: Path) -> None:
         assert f"{at['value']:.2g} {drift['unit']}" in shown.stdout
     assert f"It changes by {drift['per_year']:+.2g} ±{drift['per_year_off']:.2g}" in shown.stdout
     assert f"at {drift['limit_value']:.2g} {drift['unit']}" in " ".join(shown.stdout.split())
+
+
+def test_single_jets_that_nothing_shows_are_told_together() -> None:
+    """By leg; other names stand as they are."""
+    names = ["jet 2 of bench blocked", "filter clogged", "jet 3 of bench blocked", "jet 1 of seat blocked"]
+    assert ["jet 2 or 3 of bench blocked", "filter clogged", "jet 1 of seat blocked"] == _few(names)

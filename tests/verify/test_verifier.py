@@ -138,6 +138,19 @@ def test_what_is_rare_may_fall_on_any_day(build, start, broken):
     assert broken == verdict.broken
 
 
+def test_a_story_of_the_calendar_has_its_date(build):
+    """A flush at 19:30 and bathing on Mondays at seven: first on 4 January 2027, a Monday."""
+    assert 0 == date(2027, 1, 4).weekday()
+    bathes = '{days: [monday], start: "19:00", lasts: 1 h}'
+    scenario = build(("  heating: {with", f"  bathing: [{bathes}]\n  heating: {{with"))
+    found = verify(scenario, rule="flush-onto-people")
+    (verdict,) = found.verdicts
+    assert "2027-01-04T19:30+00:00" == verdict.story.first_on
+    assert "The calendar first asks for this on 4 Jan 2027 19:30." in printed(verify_page(found))
+    (any_day,) = verify(scenario, rule="flush-onto-people", any_order=True).verdicts
+    assert "" == any_day.story.first_on
+
+
 @pytest.mark.parametrize(
     ("rule", "often"),
     [

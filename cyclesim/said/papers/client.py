@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
     from cyclesim.decide.ranges.confidence import Confidence
 
-_MOST_DECISIONS, _PLANT_MM, _WEEK_MM = 3, 54, 46
+_MOST_DECISIONS, _PLANT_MM, _WEEK_MM = 3, 60, 48
 
 
 def client(

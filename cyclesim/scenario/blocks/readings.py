@@ -339,7 +339,7 @@ class Energy(_BetweenDates):
         None, description="The pump or heat source that it meters; the whole plant unless said."
     )
     within: EnergyOff | None = WITHIN
-    usual = GiveOrTake(3.6e6, 0.02, "IEC 62053-21 class 2, from memory, not opened")
+    usual = GiveOrTake(3.6e6, 0.02, "IEC 62053-21 class 2, quoted from memory; document not checked")
     quantity = "energy"
 
     @property
