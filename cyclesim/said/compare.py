@@ -65,18 +65,20 @@ def _table(page: Page, comparison: Comparison, head: str, rows: Sequence[tuple[s
     made = []
     for name, of, digits in rows:
         values = [of(side) for side in comparison.sides]
-        cells = [Amount(value, digits=digits) for value in values]
-        made.append(Row((name, *cells, *((_change(values, digits),) if pair else ())), name))
+        what = name.removesuffix(", degC")
+        units = ("", "") if what == name else ("°C", "K")
+        cells = [Amount(value, units[0], digits) for value in values]
+        made.append(Row((what, *cells, *((_change(values, digits, units[1]),) if pair else ())), name))
     page.table(columns, made)
 
 
-def _change(values: Sequence[float | None], digits: int) -> Amount:
+def _change(values: Sequence[float | None], digits: int, unit: str = "") -> Amount:
     a, b = values
     if a == b:
         return Amount(0.0)
     if a is None or b is None or math.isinf(a) or math.isinf(b):
         return Amount(None)
-    return Amount(b - a, digits=digits, kind="change")
+    return Amount(b - a, unit, digits, kind="change")
 
 
 def _legs(comparison: Comparison) -> list[str]:
@@ -113,7 +115,7 @@ def _alike(
     groups: dict[tuple[str, ...], list[str]] = {}
     for name in names:
         groups.setdefault(tuple(number(of(name)(side)) for side in comparison.sides), []).append(name)
-    return [(listed(group), of(group[0]), 1) for group in groups.values()]
+    return [("; ".join(group), of(group[0]), 1) for group in groups.values()]
 
 
 def _say_running(page: Page, comparison: Comparison) -> None:
