@@ -8,7 +8,7 @@ lie evenly among them stay, and filter runs become as much longer as keeps their
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import time
 from typing import Any, TypeVar
 
@@ -39,6 +39,8 @@ def moved_onto(scenario: Scenario, takes: Controller) -> tuple[Scenario, tuple[s
     runs = (*changes["filter_runs"], *changes["line_flushes"])
     if any(run.days or run.repeats for run in runs):
         notes.append("Runs that are on some days only stay on those.")
+    if any(run.after for run in runs):
+        notes.append("Runs after bathing are kept beside these.")
     air = _every_day(takes, schedule.air_line_flushes)
     if air != schedule.air_line_flushes:
         notes.append("Air line flushes are on every day.")
@@ -51,8 +53,9 @@ def moved_onto(scenario: Scenario, takes: Controller) -> tuple[Scenario, tuple[s
         planned = schedule.model_copy(update={"heating": heating.model_copy(update={"plan": plan})})
         if _too_many(takes, planned, "heating"):
             count = takes.plan_steps or 0
+            kept = {0: "none", 1: "the first"}.get(count, f"the first {count}")
             notes.append(
-                f"Of the heating plan's {len(plan)} steps the first {count} in the file stay; at other times "
+                f"Of the heating plan's {len(plan)} steps {kept} in the file can be keyed in; at other times "
                 "the water is kept at keep_at."
             )
             plan = plan[:count]
@@ -91,7 +94,19 @@ def _fewer(runs: Sequence[Run], most: int | None) -> tuple[Run, ...]:
         )
         for start, run in stay
     ]
-    return (*fewer, *(run for run in runs if run.start is None))
+    return (*_alike_in_one(fewer), *(run for run in runs if run.start is None))
+
+
+def _alike_in_one(runs: Sequence[Run]) -> Iterator[Run]:
+    """Runs that differ in their start alone as one entry with several."""
+    starts: dict[str, list[time]] = {}
+    first: dict[str, Run] = {}
+    for run in runs:
+        alike = repr(run.model_copy(update={"start": None}))
+        first.setdefault(alike, run)
+        starts.setdefault(alike, []).extend(run.start or ())
+    for alike, run in first.items():
+        yield run.model_copy(update={"start": tuple(starts[alike])})
 
 
 def _filters(takes: Controller, runs: Sequence[Run]) -> tuple[Run, ...]:
