@@ -63,7 +63,7 @@ def _to_key_in(found: Fits) -> str:
     nearest, tuned = kept is found.nearest, found.tuned
     told = f"The {'nearest' if nearest else 'tuned'} programme keeps all that today's keeps, and costs"
     said = f"{told} {_beside(found, kept.outcome.cost - found.today.cost)} today's."
-    if nearest and tuned is not None and not tuned.lost and tuned.outcome.cost < kept.outcome.cost:
+    if nearest and tuned and not (tuned.lost or tuned.lacks) and tuned.outcome.cost < kept.outcome.cost:
         said += (
             f" The tuned one keeps it too, for {_beside(found, tuned.outcome.cost - kept.outcome.cost)} that."
         )
@@ -81,6 +81,8 @@ def _say_kept(page: Page, title: str, kept: Kept) -> None:
     say_programme(page, kept.programme)
     if not kept.programme.count(FLUSH):
         page.line("It has no line flush.")
+    if kept.lacks:
+        page.line(f"Key it in only if you accept this: {'; '.join(kept.lacks)}.", tone="mind")
     _say_lost(page, kept)
 
 
@@ -141,6 +143,7 @@ def fits_values(found: Fits) -> dict[str, Any]:
         return {
             "programme": programme_values(one.programme),
             "no_longer_kept": [asdict(broken) for broken in one.lost],
+            "lacks": list(one.lacks),
             "outcome": one.outcome.as_values(),
         }
 

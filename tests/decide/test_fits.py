@@ -11,10 +11,12 @@ from cyclesim.decide.tuning import space
 from cyclesim.decide.tuning.fits import fits
 from cyclesim.decide.tuning.moved_onto import moved_onto
 from cyclesim.errors import InputError
+from cyclesim.said.fits import fits_page
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import Controller
 from cyclesim.scenario.reading.controller import load_controller
 from cyclesim.scenario.reading.load import load
+from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 
@@ -158,3 +160,14 @@ def test_a_file_of_a_controller_that_is_wrong_is_told_by_its_place(
     with pytest.raises(InputError) as error:
         load_controller(path)
     assert due in str(error.value)
+
+
+def test_what_a_tuned_programme_is_short_of_is_told() -> None:
+    """A margin of 99 % asks for water of 0.24 h at most, which two flushes a day never give."""
+    sets = (*PUMPS_ALONE, "tuning.margin=99 %")
+    grid = {"filter_windows": 1, "time_step": "6 h", "flush_lengths": ["60 s"], "flushes_a_day": 2}
+    found = fits(garden(*sets), takes(**grid), days=DAYS, start=SUMMER)
+    assert found.tuned is not None
+    assert any("old, 24 h allowed" in short for short in found.tuned.lacks)
+    page = printed(fits_page(found), 80, False, False)
+    assert "Key it in only if you accept this" in page

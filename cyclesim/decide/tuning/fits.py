@@ -41,6 +41,8 @@ class Kept:
     outcome: Outcome
     lost: tuple[Broken, ...]
     """What it breaks and today's programme on today's controller does not."""
+    lacks: tuple[str, ...] = ()
+    """Of a tuned one, what it is short of beside the margins and minimums that the file asks for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +106,8 @@ def fits(
             why = str(error)
         else:
             if (chosen := tuning.recommended) is not None:
-                tuned = Kept(chosen.programme, chosen.outcome, _lost(today, chosen.outcome))
+                lost = _lost(today, chosen.outcome)
+                tuned = Kept(chosen.programme, chosen.outcome, lost, chosen.lacks)
             else:
                 why = "; ".join([_NONE, *(obstacle.text for obstacle in tuning.obstacles)]) + _ROOM
     return Fits(
