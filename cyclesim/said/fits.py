@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -26,9 +26,7 @@ def fits_page(found: Fits) -> Page:
     page.line(found.title, tone="strong", as_written=True)
     _say_misfits(page, found)
     if found.misfits:
-        _say_kept(page, "Nearest: today's programme, moved as little as it takes", found.nearest)
-        for note in found.notes:
-            page.line(f"- {note}", hang=2)
+        _say_kept(page, "Nearest: today's programme, moved as little as it takes", found.nearest, found.notes)
         if found.tuned is not None:
             _say_kept(page, "Best that can be keyed in, by a tuning", found.tuned)
         else:
@@ -76,11 +74,13 @@ def _beside(found: Fits, change: float) -> str:
     return f"{a_year} {found.today.currency} a year {'less' if change < 0.0 else 'more'} than"
 
 
-def _say_kept(page: Page, title: str, kept: Kept) -> None:
+def _say_kept(page: Page, title: str, kept: Kept, notes: Sequence[str] = ()) -> None:
     page.heading(title)
     say_programme(page, kept.programme)
     if not kept.programme.count(FLUSH):
         page.line("It has no line flush.")
+    for note in notes:
+        page.line(note)
     if kept.lacks:
         page.line(f"Key it in only if you accept this: {'; '.join(kept.lacks)}.", tone="mind")
     _say_lost(page, kept)
