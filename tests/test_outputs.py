@@ -27,6 +27,7 @@ WRITES = [
     ("tune", "--json"),
     ("tune", "--figure"),
     ("tune", "--write"),
+    ("fits", "--controller", "{file}", "--json"),
     ("compare", "{file}", "--json"),
     ("compare", "{file}", "--figure"),
     ("size", "pump", "--json"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Literal
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.control.calendar import WEEKDAYS
@@ -50,11 +51,11 @@ def days_apart(takes: Controller, schedule: Schedule) -> Iterator[Misfit]:
     ]
     for name, entries in entries_by_kind:
         for entry in entries:
-            by_date = takes.seasons is False and _by_date(entry.repeats)
-            if by_date:
+            unable = not_told_apart(takes, entry)
+            if unable == "dates":
                 cause = f"{name} with {entry.repeats}, and it knows no dates"
                 yield cause, "let it be on all year, or key it in by hand when its time comes"
-            elif takes.tells_weekdays is False and not _daily(entry.days, entry.repeats):
+            elif unable == "weekdays":
                 on = entry.repeats or listed([WEEKDAYS[day] for day in sorted(set(entry.days or ()))])
                 cause = f"{name} on {on} only, and it runs every day alike"
                 yield cause, "let it be on every day, or switch it by hand"
@@ -62,6 +63,13 @@ def days_apart(takes: Controller, schedule: Schedule) -> Iterator[Misfit]:
         n = len(schedule.heating.absences)
         cause = f"{n} absence{'s' if n > 1 else ''} in the heating, and it knows no dates"
         yield cause, "change the set point by hand on leaving and on coming back"
+
+
+def not_told_apart(takes: Controller, entry: Run | Occasion | PlanStep) -> Literal["dates", "weekdays", ""]:
+    """What this entry needs told apart and the controller cannot; nothing where it can be keyed in."""
+    if takes.seasons is False and _by_date(entry.repeats):
+        return "dates"
+    return "weekdays" if takes.tells_weekdays is False and not _daily(entry.days, entry.repeats) else ""
 
 
 def _parts(rule: str) -> dict[str, str]:

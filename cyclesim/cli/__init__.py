@@ -2,10 +2,10 @@
 
 from typing import NoReturn
 
-from cyclesim.cli import compare, look, measured, page, papers, savings, size, tune
+from cyclesim.cli import compare, fits, look, measured, page, papers, savings, size, tune
 from cyclesim.cli.shared import cli
 
-__all__ = ["cli", "compare", "look", "main", "measured", "page", "papers", "savings", "size", "tune"]
+__all__ = ["cli", "compare", "fits", "look", "main", "measured", "page", "papers", "savings", "size", "tune"]
 
 
 def main() -> NoReturn:

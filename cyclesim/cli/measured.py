@@ -10,12 +10,14 @@ from cyclesim.cli.shared import (
     BROKEN,
     MOST_DAYS,
     OK,
-    STDOUT,
+    check_figure,
+    check_spared,
     cli,
+    in_us_units,
     loaded,
     output_file,
-    show_page,
     sweeping,
+    tell,
     told_file,
     write_text,
 )
@@ -30,6 +32,7 @@ from cyclesim.cli.shared import (
               help="Share runs between two dates among N processes; one a core unless given.")  # fmt: skip
 @output_file("--write", "new_file", help="Write the scenario with the likeliest cause in it to FILE.yaml.")
 @output_file("--json", "json_file", help="Write every number as JSON to FILE, with - to the screen.")
+@output_file("--figure", "figure_file", help="Draw readings beside predictions to FILE.svg, .pdf or .png.")
 def measured(
     file: Path,
     sets: tuple[str, ...],
@@ -38,6 +41,7 @@ def measured(
     workers: int | None,
     new_file: Path | None,
     json_file: Path | None,
+    figure_file: Path | None,
 ) -> int:
     """Lay READINGS of the plant beside FILE, and say what explains them.
 
@@ -45,6 +49,7 @@ def measured(
     its date, and how the plant changes from one to the next. Exit status 1 where a reading differs by
     more than both may be off by.
     """
+    check_figure(figure_file, None, None)
     if new_file is not None and sets:
         raise click.UsageError(
             "--write writes FILE anew and cannot take what --set changes into it: change FILE first, or "
@@ -53,13 +58,14 @@ def measured(
     from cyclesim.scenario.reading.rewrite import text_of
 
     read = text_of(file)
-    _spared(readings, new_file, json_file)
-    scenario = loaded(file, sets, new_file, json_file)
+    check_spared(readings, "the readings", new_file, json_file, figure_file)
+    scenario = loaded(file, sets, new_file, json_file, figure_file)
     from cyclesim.decide.readings.corrected import corrected_text
     from cyclesim.decide.readings.measured import measured as measured_
     from cyclesim.said.measured import measured_page, measured_values
+    from cyclesim.said.measured_drawn import readings_drawn
     from cyclesim.scenario.reading.readings import load_readings
-    from cyclesim.shown.as_json import as_text
+    from cyclesim.shown.pictures.measured import write_measured_figure
 
     taken = [load_readings(path, scenario) for path in readings]
     with sweeping(workers, None, False, "predicting readings") as how:
@@ -71,17 +77,13 @@ def measured(
         after = f"\nWritten to {new_file}: try it with cyclesim run {new_file}\n"
     elif new_file is not None:
         after = f"\n{new_file} is not written: no cause stands out that a key of the file could say.\n"
-    if json_file is not None:
-        write_text(json_file, as_text(measured_values(found)))
-    if json_file != STDOUT:
-        show_page(measured_page(found), after)
+    tell(
+        found,
+        page=measured_page,
+        values=measured_values,
+        figure=lambda found, *to: write_measured_figure(readings_drawn(found), in_us_units(), *to),
+        json_file=json_file,
+        figure_file=figure_file,
+        after=after,
+    )
     return OK if all(row.agrees for row in found.compared) else BROKEN
-
-
-def _spared(readings: tuple[Path, ...], *outputs: Path | None) -> None:
-    """Refuse an output that is a file of readings."""
-    for path in outputs:
-        if path is None or path == STDOUT or not path.exists():
-            continue
-        if any(file.exists() and path.samefile(file) for file in readings):
-            raise click.UsageError(f"Writing to {path} would overwrite the readings.")

@@ -35,7 +35,7 @@ WANTED = {
     "Verify it": ("verify", "rules"),
     "Decide": ("tune", "compare", "size", "savings"),
     "Show and hand over": ("page", "papers", "calendar"),
-    "As built": ("measured",),
+    "As built": ("measured", "fits"),
 }
 """What one wants, and the commands for it."""
 
@@ -254,6 +254,15 @@ def check_outputs(source: Path | None, *outputs: Path | None) -> None:
     for path in files:
         if path != STDOUT:
             check_writable(path)
+
+
+def check_spared(read: Sequence[Path], what: str, *outputs: Path | None) -> None:
+    """Refuse an output that is one of these files."""
+    for path in outputs:
+        if path is None or path == STDOUT or not path.exists():
+            continue
+        if any(file.exists() and path.samefile(file) for file in read):
+            raise click.UsageError(f"Writing to {path} would overwrite {what}.")
 
 
 def _identity(path: Path) -> object:

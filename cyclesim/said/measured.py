@@ -16,7 +16,7 @@ from cyclesim.said.explained import (
     say_log,
     say_next,
 )
-from cyclesim.said.page import Cell, Column, Page, words
+from cyclesim.said.page import Column, Page, words
 from cyclesim.said.reading_units import unit_of, with_off
 from cyclesim.said.words import count, day
 
@@ -78,7 +78,7 @@ def _say_compared(page: Page, found: Measured) -> None:
             Column("apart\n{unit}", "apart", "x"),
             words(""),
         ],
-        ([row.reading, *_both(row), row.apart, _verdict(row)] for row in found.compared),
+        ([row.reading, *both(row), row.apart, verdict(row)] for row in found.compared),
         "Readings, worst first",
         [f"apart: distance over what both may be off by, at most 1 where they agree. {_OFF}"],
     )
@@ -95,12 +95,14 @@ def _say_compared(page: Page, found: Measured) -> None:
         page.line(f"Where the file does not say what a reading may be off by: {'; '.join(usual)}.")
 
 
-def _both(row: Compared) -> tuple[Cell, Cell]:
+def both(row: Compared) -> tuple[str, str]:
+    """What was measured and what the file predicts, each with what it may be off by."""
     predicted = with_off(row.quantity, row.predicted, row.predicted_off)
     return with_off(row.quantity, row.read, row.read_off), predicted
 
 
-def _verdict(row: Compared) -> str:
+def verdict(row: Compared) -> str:
+    """Whether they agree, in a word or two."""
     return "cannot be" if row.impossible else "agrees" if row.agrees else "differs"
 
 

@@ -57,7 +57,7 @@ def tune_page(tuning: Tuning) -> Page:
     if tuning.standing:
         page.heading("Broken by every programme: mend the plant first")
         for finding in tuning.standing:
-            page.line(f"- {_finding_words(finding)}", hang=2)
+            page.line(f"- {finding_words(finding)}", hang=2)
     say_cautions(page, (FILTERING, ALONE, WATER, ADVICE))
     return page
 
@@ -68,19 +68,20 @@ def _say_recommended(page: Page, tuning: Tuning, chosen: Choice) -> None:
         page.line(f"Key it in only if you accept this: {'; '.join(chosen.lacks)}.", tone="mind")
     else:
         page.heading("Key this in")
-    _say_programme(page, chosen.programme)
+    say_programme(page, chosen.programme)
+    if not chosen.programme.count(FLUSH):
+        page.line("No line flush: the filter runs themselves move the water of every leg far enough.")
     page.line()
     for reason in reasons(tuning, chosen):
         page.line(reason)
 
 
-def _say_programme(page: Page, programme: Daily) -> None:
+def say_programme(page: Page, programme: Daily) -> None:
+    """The lines of a programme, as they are keyed in."""
     page.table(
         [words("what"), words("pump"), Column("lasts", unit="s", kind="keyed in"), words("starts")],
         ((e.does, str(e.pump), e.lasts_s, e.clocks) for e in programme.entries),
     )
-    if not programme.count(FLUSH):
-        page.line("No line flush: the filter runs themselves move the water of every leg far enough.")
 
 
 def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
@@ -119,7 +120,7 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
             "most of what a flush costs, and when heating buys it back follows from when the flush is."
         )
     if tuning.own.refused:
-        yield f"The file's own programme is no choice: {_finding_words(tuning.own.refused[0])}."
+        yield f"The file's own programme is no choice: {finding_words(tuning.own.refused[0])}."
 
 
 def _say_best(page: Page, tuning: Tuning) -> None:
@@ -204,7 +205,7 @@ def _say_why_not(page: Page, tuning: Tuning) -> None:
     if nearest is not None:
         page.line(f"The nearest ({nearest.name or in_short(nearest.programme)}) still breaks:")
         for finding in nearest.refused[:_MOST_SHOWN]:
-            page.line(f"- {_finding_words(finding)}", hang=2)
+            page.line(f"- {finding_words(finding)}", hang=2)
     if tuning.plumbing:
         page.heading("What plumbing would help, each tried")
         for changed in tuning.plumbing:
@@ -224,8 +225,7 @@ def _say_plumbing(page: Page, tuning: Tuning, changed: Changed) -> None:
     gain = f"oldest water {_age(oldest_h)}, in {leg}, where it was {_age(was.oldest_water_h)}"
     if changed.choice.refused:
         page.line(
-            f"Not enough by itself: {short} still breaks {_finding_words(changed.choice.refused[0])}; "
-            f"{gain}.",
+            f"Not enough by itself: {short} still breaks {finding_words(changed.choice.refused[0])}; {gain}.",
             indent=2,
         )
     else:
@@ -266,7 +266,7 @@ def _say_bound(page: Page, tuning: Tuning, chosen: Choice) -> None:
     if tuning.at_bound is not None:
         page.line(
             f"Each of those with {bound.flushes} that was run was refused. "
-            f"{in_short(tuning.at_bound.programme)}: {_finding_words(tuning.at_bound.refused[0])}."
+            f"{in_short(tuning.at_bound.programme)}: {finding_words(tuning.at_bound.refused[0])}."
         )
 
 
@@ -339,9 +339,15 @@ def _say_room(page: Page, tuning: Tuning) -> None:
     )
 
 
-def _finding_words(finding: Broken) -> str:
+def finding_words(finding: Broken) -> str:
+    """What is broken, by what, and how badly."""
     worst = f" ({finding.worst_text})" if finding.worst_text else ""
     return f"{finding.rule}, {finding.subject}: {finding.cause}{worst}"
+
+
+def programme_values(programme: Daily) -> list[dict[str, Any]]:
+    """A programme as plain values."""
+    return [{**asdict(entry), "pump": str(entry.pump), "starts": entry.clocks} for entry in programme.entries]
 
 
 def tune_values(tuning: Tuning) -> dict[str, Any]:
@@ -352,10 +358,7 @@ def tune_values(tuning: Tuning) -> dict[str, Any]:
             return None
         return {
             "name": chosen.name,
-            "programme": [
-                {**asdict(entry), "pump": str(entry.pump), "starts": entry.clocks}
-                for entry in chosen.programme.entries
-            ],
+            "programme": programme_values(chosen.programme),
             "refused_for": [asdict(finding) for finding in chosen.refused],
             "lacks": list(chosen.lacks),
             "outcome": chosen.outcome.as_values(),
