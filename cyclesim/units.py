@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 NUMBER = r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d{1,2})?"
 _QUANTITY = re.compile(rf"(?P<number>{NUMBER}) ?(?P<unit>[A-Za-z°º%][A-Za-z0-9/²³]*)", re.ASCII)
+_HOTTEST_C = 60.0  # above it a bare number for a temperature was meant in degF
 _LONGEST = 40  # characters; nothing a person writes is longer
 
 # Every unit name that may be written, without prefixes, so that nothing is read as a centi-fermi.
@@ -284,6 +285,7 @@ def _no_quantity(text: str, unit: str) -> tuple[str, str]:
     if re.fullmatch(NUMBER, text, re.ASCII):
         if unit == "%" and abs(float(text)) <= 1.0:  # a share written as people who calculate write it
             return "a bare number", f"say the unit: {100.0 * float(text):g} %"
+        unit = "degF" if unit == "degC" and float(text) > _HOTTEST_C else unit
         return "a bare number", f"say the unit: {text} {unit}"
     if re.match(r"[-+]?\d+,\d", text):
         return "a number with a comma", "write 1.5 for one and a half, 1500 for fifteen hundred"

@@ -119,3 +119,11 @@ def test_values_are_shown_in_the_units_people_think_in(value, kind, text):
 def test_what_is_shown_can_be_written(kind, value):
     """Reading back what is shown gives the value to the digits shown."""
     assert math.isclose(value, parse(format_quantity(value, kind), kind), rel_tol=6e-4, abs_tol=6e-4)
+
+
+def test_a_bare_temperature_that_nobody_means_in_celsius() -> None:
+    """98 is a bath in degrees of Fahrenheit; 50 is a high limit in degrees of Celsius."""
+    for text, hint in (("98", "say the unit: 98 degF"), ("50", "say the unit: 50 degC")):
+        with pytest.raises(QuantityError) as caught:
+            parse(text, "temperature")
+        assert hint == caught.value.hint

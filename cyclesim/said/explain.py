@@ -46,7 +46,7 @@ def explanation(about: str) -> Page:
         return page
     page.line(name, tone="strong")
     for line in _of_key(name):
-        page.line(line, indent=2, hang=2)
+        page.line(line, indent=2, hang=2, as_written=True)  # units as the file may have them
     return page
 
 
@@ -59,7 +59,11 @@ def _of_key(path: str) -> Iterator[str]:
         kind = KINDS[quantity.kind]
         yield f"Write {kind.words} with its unit: {', '.join(kind.units)}."
         example = re.split(" or |, ", quantity.example or kind.example)[0]
-        yield f"Example: {path.rpartition('.')[2]}: {example}"
+        declared = field.json_schema_extra if field is not None else None
+        if isinstance(declared, Declared) and field is not None:
+            example = text_of_default(field)
+        if field is None or "e.g." not in (field.description or ""):
+            yield f"Example: {path.rpartition('.')[2]}: {example}"
     keys = keys_of(annotation)
     if keys:
         yield f"Its keys: {', '.join(keys)}."

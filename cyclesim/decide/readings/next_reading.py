@@ -185,6 +185,7 @@ def information(shares: Floats, means: Floats, deviations: Floats) -> float:
     >>> round(information(np.array([0.5, 0.5]), np.array([0.0, 100.0]), np.array([1.0, 1.0])), 3)
     1.0
     """
+    deviations = np.maximum(deviations, 1e-9 * (1.0 + np.abs(means)))  # what no doubt moves is sharp
     low, high = float(np.min(means - 6.0 * deviations)), float(np.max(means + 6.0 * deviations))
     fine = [m + d * np.linspace(-6.0, 6.0, 97) for m, d in zip(means, deviations, strict=True)]
     x = np.unique(np.concatenate([np.linspace(low, high, _STEPS), *fine]))
