@@ -124,6 +124,8 @@ def more_often(history: History, moved_by: list[Demand], limit_s: float) -> str:
     """What would move water at least as often as the limit; told apart where it is asked for that often."""
     order = ("line flush", "filter run")
     best = min(moved_by, key=lambda d: order.index(d.kind) if d.kind in order else len(order))
+    if best.kind not in order:  # people, heating and frost come when they come
+        return f"add a line flush that moves it at least every {lasting(limit_s)}"
     raised = while_in(history.trace.demands[best.name], "raised")
     edges = np.concatenate(([0.0], raised.ravel(), [float(history.trace.span_s)])).reshape(-1, 2)
     if len(raised) and not any(

@@ -7,9 +7,12 @@ import pytest
 
 from cyclesim.analysis.findings import Breach, NotJudged
 from cyclesim.analysis.history import History
+from cyclesim.analysis.result import simulate
 from cyclesim.analysis.rules import RULES, judge
 from cyclesim.physics.outside import Stay
 from cyclesim.physics.water_age import Emitted
+from cyclesim.scenario.reading.load import load_text
+from cyclesim.scenario.reading.starter import starter_text
 
 Run = Callable[..., History]
 H = 3600.0
@@ -408,3 +411,11 @@ def test_what_a_power_cut_keeps_from_a_demand_has_a_cause_of_its_own(run: Run) -
     first, second = told(history, "demand-not-served")
     assert ("there is no power", 1001.0, 599.0) == (first.cause, first.at_s, first.lasts_s)
     assert ("the controller does not start its pump", 400.0) == (second.cause, second.lasts_s)
+
+
+def test_where_only_people_move_the_water_a_flush_is_advised() -> None:
+    """Nobody can be told to bathe more often."""
+    scenario = load_text(starter_text("two-pumps"), sets=["schedule.line_flushes=null"])
+    stale = [f for f in simulate(scenario, days=8).findings if f.rule == "stale-water"]
+    assert stale
+    assert {"add a line flush that moves it at least every 24 h"} == {f.mend for f in stale}
