@@ -26,7 +26,7 @@ HELD: dict[Barrier, str] = {
 REPLAYED = {
     "by the engine": "The engine has replayed it.",
     "in order, not in time": "This order is allowed, but no timed run reproduced it: not decided.",
-    "order only": "This order is allowed, and the engine cannot be given what happens in it: not decided.",
+    "order only": "This order is allowed. No timed run tells of it: the engine cannot be given what happens.",
 }
 
 
