@@ -26,6 +26,7 @@ _SAYS = {
     "energy_kwh": ("electricity", "kWh"),
     "fuel_kwh": ("fuel", "kWh"),
     "cost": ("cost", ""),
+    "cost_of_month": ("cost in", ""),
     "most_current_a": ("most current at once:", "A"),
 }
 _WORST = {
@@ -33,6 +34,7 @@ _WORST = {
     "longest_warm_still_h": 3,
     "tub_water_at_last_jet_s": 4,
     "volumes_per_flush": 4,
+    "cost_of_month": 0,
 }
 """Of these only so many are told, the worst first; the JSON has all."""
 _LESS_IS_WORSE = ("volumes_per_flush",)

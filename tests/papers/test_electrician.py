@@ -82,3 +82,6 @@ def test_the_client_is_told_how_far_the_cost_may_be_off_where_that_was_asked_for
     lines = [block.text for block in paper.blocks if isinstance(block, Line)]
     assert any("(likely " in line for line in lines)
     assert not any("not asked for" in line for line in lines)
+    (months,) = [b for b in paper.blocks if isinstance(b, Table) and b.rows[0].cells[0] == "a month"]
+    as_run, least, most = (row.cells[1:] for row in months.rows)
+    assert all(low < cost < high for low, cost, high in zip(least, as_run, most, strict=True))

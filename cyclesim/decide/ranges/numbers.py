@@ -72,6 +72,8 @@ def _read(history: History, metrics: Metrics) -> Iterator[tuple[Number, float]]:
     if energy.fuel_kwh:
         yield Number("fuel_kwh", "all"), energy.fuel_kwh
     yield Number("cost", energy.currency), energy.cost
+    for month in energy.by_month:
+        yield Number("cost_of_month", month.month), month.cost
     for name, circuit in energy.circuits.items():
         yield Number("most_current_a", name, circuit.breaker_a), circuit.most_current_a
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
     from cyclesim.decide.ranges.confidence import Confidence
 
-_MOST_DECISIONS, _PLANT_MM, _WEEK_MM = 3, 60, 48
+_MOST_DECISIONS, _PLANT_MM, _WEEK_MM, _RANGE_MM = 3, 60, 48, 12
 
 
 def client(
@@ -38,9 +38,13 @@ def client(
     rows += [(promise.what, promise.said) for promise in told.promises]
     sheet.table(columns, rows)
     sheet.add(
-        Drawn(drawing(result.plant, result.metrics.legs, us), "The plant and its oldest water.", _PLANT_MM)
+        Drawn(
+            drawing(result.plant, result.metrics.legs, us),
+            "The plant and its oldest water.",
+            _PLANT_MM - (_RANGE_MM if sure else 0),
+        )
     )
-    _costs(sheet, result, told.money, asked=sure is not None)
+    _costs(sheet, result, told.money, sure)
     sheet.heading("To decide")
     verdict = told.verdict if told.worst else f"{told.verdict} Nothing has to be changed."
     sheet.line(verdict, tone="strong" if told.worst else "")
@@ -80,10 +84,15 @@ def _gets(scenario: Scenario) -> Iterator[tuple[str, Cell]]:
         yield name, f"{coldest} in the coldest week, {mild} in a mild month"
 
 
-def _costs(sheet: Sheet, result: Result, money: str, *, asked: bool) -> None:
+def _costs(sheet: Sheet, result: Result, money: str, sure: Confidence | None) -> None:
     energy = result.metrics.energy
     sheet.heading("What it costs to run")
-    aside = "" if asked else " How far that may be off was not asked for."
+    aside = "" if sure else " How far that may be off was not asked for."
     sheet.line(f"{money[:1].upper()}{money[1:]}.{aside}")
     columns = [Column(month(m.month).split()[0], kind="fixed", digits=0) for m in energy.by_month]
-    sheet.table((words(energy.currency), *columns), [("a month", *(m.cost for m in energy.by_month))])
+    rows: list[tuple[Cell, ...]] = [("a month", *(m.cost for m in energy.by_month))]
+    if sure:
+        likely = {e.subject: e for e in sure.estimates if e.number == "cost_of_month"}
+        mine = [likely[m.month] for m in energy.by_month]
+        rows += [("at least", *(e.low for e in mine)), ("at most", *(e.high for e in mine))]
+    sheet.table((words(energy.currency), *columns), rows)
