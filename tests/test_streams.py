@@ -97,7 +97,7 @@ SIGNS = "a\x1b[31mred\u202e\n\r\u2028" + "x" * 2000
         ("run", "tub.yaml", "--what-if", f"outage={SIGNS}/8 h"),
         ("run", "tub.yaml", "--what-if", f"cold={SIGNS}/{SIGNS}/{SIGNS}"),
         ("run", "tub.yaml", "--what-if", f"outage=2027-01-12 03:00/{SIGNS}"),
-        ("run", "tub.yaml", "--figure", f"{SIGNS[-50:]}.pdf"),
+        ("run", "tub.yaml", "--figure", f"{SIGNS[-50:]}.gif"),
         ("size", "pump", "tub.yaml", "--pump", SIGNS),
         ("size", "blower", "tub.yaml", "--blower", SIGNS),
         ("size", "blower", "tub.yaml", "--flow", SIGNS),
