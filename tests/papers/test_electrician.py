@@ -1,5 +1,6 @@
 """The electrician's numbers: currents added up by hand, settings as the file has them, what proofs miss."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -77,7 +78,10 @@ def test_every_means_of_proof_has_its_blind_side():
 def test_the_client_is_told_how_far_the_cost_may_be_off_where_that_was_asked_for():
     """The range is that of the confidence that was given."""
     scenario = load(PATH)
-    sure = confidence(scenario, days=2, draws=0)
+    two_days = confidence(scenario, days=2, draws=0)
+    one = next(e for e in two_days.estimates if e.number == "cost_of_month")
+    months = [replace(one, subject=f"2027-{month:02d}", low=0.0, high=1e4) for month in range(1, 13)]
+    sure = replace(two_days, estimates=(*two_days.estimates, *months))
     [paper] = HandOver(scenario, "", (), "2027-03-02", "0.1.0", sure=sure).papers(("client",)).papers
     lines = [block.text for block in paper.blocks if isinstance(block, Line)]
     assert any("(likely " in line for line in lines)

@@ -91,8 +91,8 @@ def _costs(sheet: Sheet, result: Result, money: str, sure: Confidence | None) ->
     sheet.line(f"{money[:1].upper()}{money[1:]}.{aside}")
     columns = [Column(month(m.month).split()[0], kind="fixed", digits=0) for m in energy.by_month]
     rows: list[tuple[Cell, ...]] = [("a month", *(m.cost for m in energy.by_month))]
-    if sure:
-        likely = {e.subject: e for e in sure.estimates if e.number == "cost_of_month"}
+    likely = {e.subject: e for e in (sure.estimates if sure else ()) if e.number == "cost_of_month"}
+    if all(m.month in likely for m in energy.by_month):
         mine = [likely[m.month] for m in energy.by_month]
         rows += [("at least", *(e.low for e in mine)), ("at most", *(e.high for e in mine))]
     sheet.table((words(energy.currency), *columns), rows)
