@@ -425,7 +425,7 @@ class Outside:
         return self._settled_ways
 
     def settle_due(self, now: int, tub_c: float, node_j_k: float, integral: float) -> float:
-        """Settle every circuit that is due; the tub's temperature [degC] with the heat that they held.
+        """Settle every circuit that is passed; the tub's temperature [degC] with the heat that they held.
 
         *node_j_k*: heat capacity of the tub and all that has settled before [J/K].
         """

@@ -168,7 +168,7 @@ class TubHeat:
         self._take_up()
 
     def _settle(self) -> None:
-        """What is due follows the tub from now on, and the node is of all that does."""
+        """What tub water has passed follows the tub from now on, and the node is of all that does."""
         outside = self._outside
         ways = outside.settled_ways()
         node = self._node_of(ways, covered=self._covered)

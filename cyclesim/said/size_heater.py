@@ -135,6 +135,9 @@ def _none_does(sizing: HeaterSizing) -> Iterator[str]:
         fits = "None of these sizes fits its breaker and the rules. The smallest"
     yield f"{fits}, {kw(near.size_w)}: {_objections(near)}."
     yield "What would help:"
+    limit_w = sizing.supply_limit_w
+    if limit_w is not None and limit_w > 1.05 * near.size_w and not near.lacks(SUPPLY):
+        yield f"- First a size between: this circuit carries up to {limit_kw(sizing)}; --sizes tries them."
     if none.needed_w is not None and near.supply is not None:
         amps = none.needed_w / _EXAMPLE_COP / sizing.scenario.supply.voltage_v
         yield (

@@ -79,3 +79,14 @@ def test_the_table_tells_the_numbers_of_the_json(found: Savings) -> None:
         name, energy, cost, breaks = row.cells
         assert (told["change"], told["energy_kwh_less"], told["cost_less"]) == (name, energy, cost)
         assert ", ".join(told["breaks"]) == breaks
+
+
+def test_frost_protection_is_never_advised_lower_than_is_usual() -> None:
+    """From 7 degC down to 5 is tried; from 4 degC down to 2 is nothing that anybody should sign."""
+    watch = (
+        "schedule.frost_protection={{watches: pump_room, starts_below: {} degC, stops_above: 9 degC, "
+        "pump: main low}}"
+    )
+    for starts_c, tried in ((7, True), (4, False)):
+        said = [change.sentence for change in changes(load(GARDEN, sets=[watch.format(starts_c)]))]
+        assert tried == any(sentence.startswith("frost protection") for sentence in said)

@@ -220,6 +220,9 @@ def test_where_none_does_the_advice_says_what_would() -> None:
     said = " ".join(advice(found))
     for word in ("A circuit for at least 40.9 A", "A heat pump of 9 kW", "More time", "Less loss"):
         assert word in said
+    left_w = 230.0 * (20.0 - 1.5 - 60 / 230)  # a size between is named before a new circuit is
+    assert left_w == pytest.approx(found.supply_limit_w)
+    assert said.index("First a size between: this circuit carries up to 4.1 kW") < said.index("A circuit")
 
 
 def test_a_report_fits_the_page_and_a_figure_is_the_same_bytes(walled: HeaterSizing) -> None:

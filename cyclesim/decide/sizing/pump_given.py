@@ -218,7 +218,7 @@ def _filters(plant: Assembly, duty: PlantDuty) -> dict[str, float]:
 
 
 def _npsh(plant: Assembly, pump: str, duty: PlantDuty) -> tuple[float | None, float | None]:
-    """What is left at the inlet, and what is due there; None of each that the file does not tell."""
+    """What is left at the inlet, and what is needed there; None of each that the file does not tell."""
     sheet = plant.pumps[pump]
     inlet = next(link.a for link in plant.links if link.name == pump)
     due_m = None if sheet.npsh_needed_m is None else sheet.npsh_needed_m + NPSH_MARGIN_M

@@ -23,7 +23,8 @@ from cyclesim.units import format_quantity
 
 PIPES_M, MORE_M, LOWER_K = 0.025, 0.05, 1.0
 """Insulation that pipes are tried with, how much more cover and shell, how much lower set points: choices."""
-_FROST_K, _LEAST_FROST_C = 2.0, 2.0
+_FROST_K, _LEAST_FROST_C = 2.0, 4.0
+"""Frost protection is tried so much lower, and never below the latter (common practice, no source)."""
 
 
 class Change(NamedTuple):

@@ -201,7 +201,7 @@ class Quantity:
 
     @property
     def due(self) -> str:
-        """The sentence that says what is due."""
+        """The sentence that says what is expected."""
         return due(self.kind, self.example)
 
     def validate(self, value: object) -> float:

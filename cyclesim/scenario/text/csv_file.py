@@ -75,7 +75,7 @@ class Series:
 
 
 def read_series(path: Path, name: str, known: Mapping[str, CsvColumn]) -> Series | list[Fault]:
-    """The series of a CSV file with these columns (time and the first are due), or what is wrong with it.
+    """The series of a CSV file with these columns (time and the first required), or what is wrong with it.
 
     A fault without a line is about the file as a whole.
     """
