@@ -52,7 +52,7 @@ def _as_text(value: str | float | None, kind: Kind, digits: int) -> str:
             return f"{value:,.{digits}f}"
         case "figures":
             text = f"{value:.{digits}g}"
-            return f"{float(text):,.0f}" if float(text) >= 1000.0 else text
+            return f"{float(text):,.0f}" if abs(float(text)) >= 10**digits else text
         case "count":
             return f"{value:,}"
         case "change":

@@ -49,3 +49,13 @@ def test_colour_only_when_asked() -> None:
     page.line("tub", tone="danger")
     assert "\x1b[" not in printed(page)
     assert "\x1b[" in printed(page, colour=True)
+
+
+def test_so_many_figures_are_never_a_power_of_ten() -> None:
+    """Two figures of 212 are 210, as a person would write them."""
+    page = Page()
+    column = Column("x", kind="figures", digits=2)
+    page.table([words("what"), column], [("a", 212.0), ("b", 2.44), ("c", 50_812.0)])
+    text = printed(page)
+    assert all(shown in text for shown in ("210", "2.4", "51,000"))
+    assert "e+" not in text
