@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import threading
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
@@ -10,9 +11,12 @@ from typing import Any
 
 from cyclesim.decide.sweeps.kept import kept_folder
 from cyclesim.errors import CycleSimError, InputError, shorten
+from cyclesim.said.explain import without_none
+from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.edit import Edit, edited
 from cyclesim.scenario.reading.rewrite import as_listed
 from cyclesim.scenario.reading.starter import LIKE, starter_text
+from cyclesim.scenario.text.refusals import annotation_at, plain
 from cyclesim.scenario.text.yaml_file import parse_text
 from cyclesim.workbench.asked import WHATS, Question
 from cyclesim.workbench.folder import Folder
@@ -91,7 +95,7 @@ class Desk:
             before = plant.written.text
             if version != plant.version:
                 self._check(name, version, before, edits)
-            after = edited(before, edits)
+            after = edited(before, list(map(_as_typed, edits)))
             _still_yaml(before, after)
             if after == before:
                 return
@@ -184,6 +188,21 @@ def _named(options: Mapping[str, Any], key: str) -> list[str]:
 def steps(path: str) -> tuple[str | int, ...]:
     """A dotted path as its steps; a number is a place in a list."""
     return tuple(int(step) if step.isdecimal() and len(step) < 6 else step for step in path.split("."))
+
+
+def _as_typed(edit: Edit) -> Edit:
+    """The same edit; digits that are typed for a text, such as a title, are put in quotes."""
+    if edit.text is None or not _is_words(annotation_at(Scenario, edit.path)):
+        return edit
+    value = parse_text(edit.text, "").value
+    return (
+        edit._replace(text=json.dumps(edit.text.strip())) if isinstance(value, bool | int | float) else edit
+    )
+
+
+def _is_words(annotation: Any) -> bool:
+    """Whether any text may stand at this type."""
+    return plain(without_none(plain(annotation))) is str
 
 
 def _dotted(edit: Edit) -> str:
