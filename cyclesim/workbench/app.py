@@ -22,6 +22,7 @@ from cyclesim.shown.as_json import as_text
 from cyclesim.workbench.desk import ConflictError, Desk, steps
 from cyclesim.workbench.folder import NoPlantError
 from cyclesim.workbench.handover import handed_over
+from cyclesim.workbench.questions import asked
 from cyclesim.workbench.views import problem
 
 _KINDS = {
@@ -51,6 +52,7 @@ def app(desk: Desk) -> Starlette:
             Route("/look.css", routes.look),
             Route("/assets/{path:path}", routes.asset),
             Route("/api/shelf", routes.shelf),
+            Route("/api/shelf/questions", routes.questions),
             Route("/api/shelf/new", routes.new, methods=["POST"]),
             Route("/api/plants/{name}", routes.plant),
             Route("/api/plants/{name}/card", routes.card),
@@ -81,7 +83,8 @@ async def _refused(request: Request, error: Exception) -> Response:  # noqa: ARG
     """A refusal that a person can act on."""
     match error:
         case HTTPException():
-            return _json({"error": "There is nothing here."}, error.status_code)
+            told = error.detail if error.detail.endswith(".") else "There is nothing here."
+            return _json({"error": told}, error.status_code)
         case ConflictError():
             return _json({"error": str(error), "differs": list(error.differs)}, 409)
         case NoPlantError():
@@ -138,10 +141,14 @@ class _Routes:
         """The plants of the folder."""
         return _json(self.desk.shelf())
 
+    def questions(self, request: Request) -> Response:  # noqa: ARG002
+        """What a new plant is asked about."""
+        return _json({"questions": asked()})
+
     async def new(self, request: Request) -> Response:
         """A plant that was not there."""
-        asked = await _body(request)
-        name = await run_in_threadpool(self.desk.new, _text(asked, "name"), asked.get("from", {}))
+        wanted = await _body(request)
+        name = await run_in_threadpool(self.desk.new, _text(wanted, "name"), wanted.get("from", {}))
         return _json({"name": name}, 201)
 
     def plant(self, request: Request) -> Response:

@@ -21,6 +21,7 @@ from cyclesim.scenario.text.yaml_file import parse_text
 from cyclesim.workbench.asked import WHATS, Question
 from cyclesim.workbench.folder import Folder
 from cyclesim.workbench.journal import Journal, journal_file
+from cyclesim.workbench.questions import answered
 from cyclesim.workbench.views import Opened, Values, opened, plant_view, title_of
 from cyclesim.workbench.work import Job, Workers
 
@@ -149,10 +150,19 @@ class Desk:
         """Write a plant that was not there: the starter, one like it, or a copy of one on the shelf."""
         if not isinstance(source, dict) or len(source) > 1:
             raise CycleSimError("Found something else for from; expected one of like, copy or answers.")
-        like, copied = source.get("like"), source.get("copy")
-        if like is not None and like not in LIKE:
-            raise CycleSimError(f"Found '{shorten(str(like))}' for like; expected one of {', '.join(LIKE)}.")
-        text = starter_text(like) if copied is None else self.folder.read(str(copied)).text
+        if "answers" in source:
+            answers = source["answers"]
+            if not isinstance(answers, dict):
+                raise CycleSimError("Found something else for answers; expected a text for each question.")
+            text = answered({"title": name, **answers})
+        elif "copy" in source:
+            text = self.folder.read(str(source["copy"])).text
+        else:
+            like = source.get("like") or None
+            if like not in (None, *LIKE):
+                known = ", ".join(LIKE)
+                raise CycleSimError(f"Found '{shorten(str(like))}' for like; expected one of {known}.")
+            text = starter_text(like)
         return self.folder.new(name, text)
 
     def card(self, name: str, units: str | None = None) -> Values:
