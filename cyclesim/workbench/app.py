@@ -22,7 +22,6 @@ from cyclesim.shown.as_json import as_text
 from cyclesim.workbench.desk import ConflictError, Desk, steps
 from cyclesim.workbench.folder import NoPlantError
 from cyclesim.workbench.handover import handed_over
-from cyclesim.workbench.questions import asked
 from cyclesim.workbench.views import problem
 
 _KINDS = {
@@ -52,7 +51,6 @@ def app(desk: Desk) -> Starlette:
             Route("/look.css", routes.look),
             Route("/assets/{path:path}", routes.asset),
             Route("/api/shelf", routes.shelf),
-            Route("/api/shelf/questions", routes.questions),
             Route("/api/shelf/new", routes.new, methods=["POST"]),
             Route("/api/plants/{name}", routes.plant),
             Route("/api/plants/{name}/card", routes.card),
@@ -140,10 +138,6 @@ class _Routes:
     def shelf(self, request: Request) -> Response:  # noqa: ARG002
         """The plants of the folder."""
         return _json(self.desk.shelf())
-
-    def questions(self, request: Request) -> Response:  # noqa: ARG002
-        """What a new plant is asked about."""
-        return _json({"questions": asked()})
 
     async def new(self, request: Request) -> Response:
         """A plant that was not there."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import threading
+import time
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -21,13 +22,14 @@ from cyclesim.scenario.text.yaml_file import parse_text
 from cyclesim.workbench.asked import WHATS, Question
 from cyclesim.workbench.folder import Folder
 from cyclesim.workbench.journal import Journal, journal_file
-from cyclesim.workbench.questions import answered
 from cyclesim.workbench.views import Opened, Values, opened, plant_view, title_of
 from cyclesim.workbench.work import Job, Workers
 
 Stamp = tuple[str, tuple[int, int, int]]
 MOST_CHANGES = 200
 _KNOWN = 64
+_SETTLES_S = 0.5
+"""So long a file must stand before what an editor did is taken up: it may be half written."""
 
 
 class ConflictError(CycleSimError):
@@ -69,7 +71,8 @@ class Desk:
         with self._lock:
             plant = self._opened(name)
             journal = self._journal(name)
-            journal.follow(plant.written.text)
+            if time.time() - plant.file.stat().st_mtime > _SETTLES_S:
+                journal.follow(plant.written.text)
             return plant_view(plant, units) | {"can": journal.can, "note": journal.note}
 
     def _opened(self, name: str) -> Opened:
@@ -100,7 +103,7 @@ class Desk:
             _still_yaml(before, after)
             if after == before:
                 return
-            self.folder.write(name, plant.written.with_text(after))
+            self.folder.write(name, plant.written.with_text(after), plant.written.data)
             self._journal(name).edit(before, after, [_dotted(edit) for edit in edits], why)
 
     def _check(self, name: str, version: str, now: str, edits: Sequence[Edit]) -> None:
@@ -124,7 +127,7 @@ class Desk:
             plant, journal = self._opened(name), self._journal(name)
             before = plant.written.text
             after, entry = journal.undone(before) if does == "undo" else journal.redone(before)
-            self.folder.write(name, plant.written.with_text(after))
+            self.folder.write(name, plant.written.with_text(after), plant.written.data)
             journal.took(entry, after)
 
     def journal(self, name: str) -> Values:
@@ -149,13 +152,8 @@ class Desk:
     def new(self, name: str, source: Any) -> str:
         """Write a plant that was not there: the starter, one like it, or a copy of one on the shelf."""
         if not isinstance(source, dict) or len(source) > 1:
-            raise CycleSimError("Found something else for from; expected one of like, copy or answers.")
-        if "answers" in source:
-            answers = source["answers"]
-            if not isinstance(answers, dict):
-                raise CycleSimError("Found something else for answers; expected a text for each question.")
-            text = answered({"title": name, **answers})
-        elif "copy" in source:
+            raise CycleSimError("Found something else for from; expected like or copy.")
+        if "copy" in source:
             text = self.folder.read(str(source["copy"])).text
         else:
             like = source.get("like") or None

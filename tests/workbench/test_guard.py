@@ -76,7 +76,7 @@ class TestAnotherPage:
 
 class TestAnAnswer:
     def test_tells_the_browser_what_it_may_do(self, client: TestClient) -> None:
-        for path in ("/", "/api/shelf", "/assets/none.js", "/nothing", "/drawing.css"):
+        for path in ("/", "/api/shelf", "/assets/none.js", "/nothing", "/look.css"):
             headers = client.get(path).headers
             policy = headers["content-security-policy"]
             assert "default-src 'none'" in policy
