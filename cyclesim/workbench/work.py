@@ -28,16 +28,7 @@ READY, MOST = 2, 6
 MOST_JOBS = 60
 """Whose events are kept for a page that asks again."""
 _TELLS_EVERY_S = 0.1
-_HEAVY = (
-    "cyclesim.workbench.asked",
-    "cyclesim.workbench.views",
-    "cyclesim.analysis.result",
-    "cyclesim.said.run",
-    "cyclesim.said.stretch",
-    "cyclesim.said.values",
-    "cyclesim.shown.page.packed",
-    "cyclesim.verification.verifier",
-)
+_WARM = "cyclesim.workbench.warm"
 
 
 class Event(NamedTuple):
@@ -219,7 +210,7 @@ def _context() -> BaseContext:
     if "forkserver" not in multiprocessing.get_all_start_methods():
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(list(_HEAVY))
+    context.set_forkserver_preload([_WARM])
     return context
 
 
@@ -230,8 +221,7 @@ def _work(line: Connection) -> None:
     for kind in (signal.SIGINT, signal.SIGTERM):
         signal.signal(kind, signal.SIG_IGN if kind == signal.SIGINT else signal.SIG_DFL)
     _end_with(os.getppid())
-    for name in _HEAVY:
-        import_module(name)
+    import_module(_WARM)
     while True:
         try:
             question = line.recv()
