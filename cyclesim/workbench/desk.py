@@ -49,7 +49,7 @@ class Desk:
     def shelf(self) -> Values:
         """Every plant of the folder by its name and title, with what keeps one from being run."""
         plants = [self._named(name) for name in self.folder.names()]
-        return {"folder": str(self.folder.root), "opens": self.opens, "plants": plants}
+        return {"folder": str(self.folder.root), "opens": self.opens, "like": LIKE, "plants": plants}
 
     def _named(self, name: str) -> Values:
         try:

@@ -54,9 +54,7 @@ export function FieldRow({ field, label = field.label, why, paths = [field.path]
     <div id=${`${id}-told`}>
       ${problems.map((p) => html`<p class="danger">${p.path === path ? "" : `${p.path.slice(path.length + 1)}: `}${p.error}</p>`)}
       ${why && html`<p class="note">${why}</p>`}
-      ${field.explain && html`<p class="note">${field.explain}</p>`}
-      ${field.default && !field.explain.includes("Left out") && html`<p class="note">Left out it is ${field.default}${field.spread
-        ? ` (in practice ${field.spread})` : ""}.</p>`}
+      ${field.explain && html`<p class="note explain">${field.explain}</p>`}
     </div></div>`;
 }
 
