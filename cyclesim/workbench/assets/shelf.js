@@ -52,7 +52,8 @@ function Card({ plant }) {
     <div class="picture" aria-hidden="true" ref=${box}></div>
     ${plant.problem ? html`<p class="danger">It cannot be run yet: ${plant.problem}</p>` : html`
       <p class=${`verdict ${said.tone || "wear"}`}>${said.verdict || "A year is being worked out."}</p>
-      <p>${said.oldest_water || ""}</p><p>${said.money || ""}</p>`}
+      ${said.oldest_water && html`<p>Oldest water: ${said.oldest_water}</p>`}
+      ${said.money && html`<p>Money: ${said.money}</p>`}`}
   </li>`;
 }
 

@@ -47,9 +47,10 @@ function ByPlate({ path }) {
     { path: `${path}.curve`, text: us ? "[[0 gpm, 36 ft], [60 gpm, 28 ft], [120 gpm, 8 ft]]"
       : "[[0 L/min, 11 m], [230 L/min, 8.5 m], [450 L/min, 2.5 m]]" },
     { path: `${path}.max_head`, text: null }, { path: `${path}.max_flow`, text: null }], "pump given by points");
+  const called = path.split(".").slice(2).join(" ");
   return html`<div class="buttons">${at("curve") !== null
-    ? html`<button type="button" onClick=${plate}>I have only its plate</button>`
-    : html`<button type="button" onClick=${curve}>I have its curve</button>`}</div>`;
+    ? html`<button type="button" onClick=${plate}>I have only the plate of ${called}</button>`
+    : html`<button type="button" onClick=${curve}>I have the curve of ${called}</button>`}</div>`;
 }
 
 function Question({ question, k }) {
