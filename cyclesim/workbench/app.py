@@ -55,6 +55,9 @@ def app(desk: Desk) -> Starlette:
             Route("/api/plants/{name}", routes.plant),
             Route("/api/plants/{name}/card", routes.card),
             Route("/api/plants/{name}/edit", routes.edit, methods=["POST"]),
+            Route("/api/plants/{name}/put", routes.put, methods=["POST"]),
+            Route("/api/plants/{name}/readings", routes.readings),
+            Route("/api/plants/{name}/readings", routes.take_reading, methods=["POST"]),
             Route("/api/plants/{name}/undo", routes.undo, methods=["POST"]),
             Route("/api/plants/{name}/redo", routes.redo, methods=["POST"]),
             Route("/api/plants/{name}/journal", routes.journal),
@@ -157,6 +160,23 @@ class _Routes:
         edits = [_edit(change) for change in _list(asked, "changes")]
         version, why = _text(asked, "version"), _text(asked, "why", "")
         return await self._changed(request, lambda: self.desk.edit(name, version, edits, why))
+
+    async def put(self, request: Request) -> Response:
+        """Another text for a file, as something that was found for it has it."""
+        asked, name = await _body(request), request.path_params["name"]
+        version, text, why = _text(asked, "version"), _text(asked, "text"), _text(asked, "why", "")
+        return await self._changed(request, lambda: self.desk.put(name, version, text, why))
+
+    def readings(self, request: Request) -> Response:
+        """What was measured at a plant, and what can be."""
+        return _json(self.desk.readings(request.path_params["name"], _units(request)))
+
+    async def take_reading(self, request: Request) -> Response:
+        """One reading written, put anew or taken out."""
+        asked, name = await _body(request), request.path_params["name"]
+        file = await run_in_threadpool(self.desk.take_reading, name, asked)
+        now = await run_in_threadpool(self.desk.readings, name, _units(request))
+        return _json({"file": file, **now}, 201)
 
     async def undo(self, request: Request) -> Response:
         """The last edit taken back."""
