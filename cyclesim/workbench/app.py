@@ -48,7 +48,7 @@ def app(desk: Desk) -> Starlette:
     return Starlette(
         routes=[
             Route("/", routes.index),
-            Route("/drawing.css", routes.drawing_style),
+            Route("/look.css", routes.look),
             Route("/assets/{path:path}", routes.asset),
             Route("/api/shelf", routes.shelf),
             Route("/api/shelf/new", routes.new, methods=["POST"]),
@@ -129,12 +129,13 @@ class _Routes:
             raise HTTPException(404)
         return Response(found.read_bytes(), headers={"content-type": kind, "cache-control": "no-cache"})
 
-    def drawing_style(self, request: Request) -> Response:  # noqa: ARG002
-        """How a drawing looks, in the colours that the page names."""
+    def look(self, request: Request) -> Response:  # noqa: ARG002
+        """How a page of ours and a drawing in it look, in the page's own colours."""
         from cyclesim.shown.pictures.plant import style
 
+        page = (files("cyclesim.shown.page") / "page.css").read_text(encoding="utf-8")
         bands = {band: f"var(--{band})" for band in ("young", "older", "over", "never")}
-        return Response(style("var(--ink)", "var(--paper)", bands), media_type="text/css")
+        return Response(page + style("var(--ink)", "var(--paper)", bands), media_type="text/css")
 
     def shelf(self, request: Request) -> Response:  # noqa: ARG002
         """The plants of the folder."""

@@ -82,6 +82,7 @@ def plant_view(plant: Opened, units: str | None = None) -> Values:
         "fields": list(map(asdict, shown)),
         "problems": problems,
         "drawing": drawn,
+        "network": tree.get(("plant", "network"), default=None),
         "schedule": schedule_view(plant.scenario) if plant.scenario is not None else None,
     }
 
