@@ -19,6 +19,7 @@ from starlette.routing import Route
 from cyclesim.errors import CycleSimError, InputError, plain, shorten
 from cyclesim.scenario.reading.edit import Edit
 from cyclesim.shown.as_json import as_text
+from cyclesim.shown.page import TIMELINE
 from cyclesim.workbench.desk import ConflictError, Desk, steps
 from cyclesim.workbench.folder import NoPlantError
 from cyclesim.workbench.handover import handed_over
@@ -49,6 +50,7 @@ def app(desk: Desk) -> Starlette:
         routes=[
             Route("/", routes.index),
             Route("/look.css", routes.look),
+            Route("/timeline.js", routes.timeline),
             Route("/assets/{path:path}", routes.asset),
             Route("/api/shelf", routes.shelf),
             Route("/api/shelf/new", routes.new, methods=["POST"]),
@@ -136,6 +138,13 @@ class _Routes:
         page = (files("cyclesim.shown.page") / "page.css").read_text(encoding="utf-8")
         bands = {band: f"var(--{band})" for band in ("young", "older", "over", "never")}
         return Response(page + style("var(--ink)", "var(--paper)", bands), media_type="text/css")
+
+    def timeline(self, request: Request) -> Response:  # noqa: ARG002
+        """The page's own timeline as a module."""
+        folder = files("cyclesim.shown.page")
+        parts = ((folder / f"{name}.js").read_text(encoding="utf-8") for name in TIMELINE)
+        module = f"{''.join(parts)}\nexport {{ Timeline, opened, unpacked }};\n"
+        return Response(module, headers={"content-type": _KINDS[".js"], "cache-control": "no-cache"})
 
     def shelf(self, request: Request) -> Response:  # noqa: ARG002
         """The plants of the folder."""

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 def verify(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
     """Every order of events; each story has a scene a step, and each mend its edits."""
-    from cyclesim.said.verify import verification_values, verify_page
+    from cyclesim.said.verify import matrix, overall, verification_values, verify_page
     from cyclesim.verification.verifier import verify as verify_
 
     found = verify_(
@@ -34,7 +34,16 @@ def verify(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Valu
         any_order=question.option("any_order", bool, False),
         on_progress=lambda what, states, left: tell(f"{what}: {left} states still to follow", states, None),
     )
-    return {"page": page_view(verify_page(found), us), "values": verification_values(found)}
+    shown, rows = matrix(found)
+    return {
+        "page": page_view(verify_page(found), us),
+        "values": verification_values(found),
+        "verdict": overall(found),
+        "matrix": {
+            "columns": [{"rule": verdict.rule, "subject": verdict.subject} for verdict in shown],
+            "rows": [{"faults": row.faults, "marks": row.marks} for row in rows],
+        },
+    }
 
 
 def mend(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
