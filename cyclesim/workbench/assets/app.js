@@ -38,7 +38,7 @@ document.addEventListener("keydown", (event) => {
 const WORDS = {
   fortnight: "the worst fortnight", year: "a year", verify: "every order of events", tune: "better times",
   compare: "plants side by side", size: "a size", savings: "what would save", measured: "the readings",
-  duty: "the duties",
+  duty: "the duties", mend: "changes that may mend", page: "the page",
 };
 
 function Running() {

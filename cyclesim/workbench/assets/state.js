@@ -133,6 +133,17 @@ async function send(changes, why) {
   }
 }
 
+/**
+ * Put another text into the file, as something that was found for a version of it has it.
+ * @param {string} text @param {string} version @param {string} why
+ */
+export async function put(text, version, why) {
+  try {
+    take(await post(ofPlant(plant.value.name, "/put"), { version, text, why }));
+    tell(`${why}.`);
+  } catch (error) { fail(error); }
+}
+
 /** @param {boolean} mine whether my changes are put over what the file has now */
 export async function settle(mine) {
   const { changes, why } = conflict.value;
