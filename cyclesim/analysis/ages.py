@@ -61,7 +61,7 @@ def body_of(plant: Assembly, name: str) -> str:
 
 @lru_cache(maxsize=64)
 def _by_hour(zone_c: bytes, tau_s: float) -> Floats:
-    """What has stood beside an hourly zone since its first hour, at each hour; runs of one weather share it."""
+    """What stands beside an hourly zone from its first hour on, by the hour; runs of one weather share it."""
     decay, series = math.exp(-HOUR_S / tau_s), np.frombuffer(zone_c).tolist()
     temp = series[0]
     return np.array([temp, *(temp := zone + (temp - zone) * decay for zone in series[:-1])])
