@@ -4,10 +4,13 @@ import gc
 import os
 from typing import NoReturn
 
-from cyclesim.cli import compare, fits, look, measured, page, papers, savings, size, tune
+from cyclesim.cli import compare, fits, look, measured, page, papers, savings, size, tune, workbench
 from cyclesim.cli.shared import cli
 
-__all__ = ["cli", "compare", "fits", "look", "main", "measured", "page", "papers", "savings", "size", "tune"]
+__all__ = [
+    "cli", "compare", "fits", "look", "main", "measured", "page", "papers", "savings", "size", "tune",
+    "workbench",
+]  # fmt: skip
 
 
 def main() -> NoReturn:
