@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import combinations
 
 from cyclesim.analysis import mends
 from cyclesim.analysis.amounts import apart, at_least, flow, lasting, listed
@@ -174,6 +175,9 @@ def _overload_mend(fed: Sequence[Load], drawn_a: float, breaker_a: float, plant:
         if max(drawn_a - source.current_a, drawn_a - motor.current_a) <= breaker_a:
             condition = while_at(motor.name, motor.speed)
             return f"wire {{block: {source.name}, while: {condition}, because: the breaker}}"
+    for first, other in combinations(mends.preferred(plant, [load.name for load in hot]), 2):
+        if drawn_a - next(load.current_a for load in hot if load.name == other) <= breaker_a:
+            return f"wire {{block: {other}, while: {first} firing, because: the breaker}}"
     due_a = math.ceil(10.0 * drawn_a - 1e-6) / 10.0
     if hot:
         return f"a larger circuit, of at least {due_a:g} A, a smaller element or a smaller pump"

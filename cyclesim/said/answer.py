@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from cyclesim.analysis.findings import Finding
 from cyclesim.analysis.metrics import EnergyMetrics, Metrics, PromisesMetrics, TubMetrics
 from cyclesim.said.page import Page, Tone
-from cyclesim.said.verdict import FIRST_SHOWN, alike, say_first, verdict
+from cyclesim.said.verdict import FIRST_SHOWN, Trials, alike, say_first, verdict
 from cyclesim.said.words import count, hours, number, when
 
 if TYPE_CHECKING:
@@ -75,10 +75,10 @@ def answer(result: Result, sure: Confidence | None = None) -> Answer:
     )
 
 
-def say_answer(page: Page, told: Answer, findings: tuple[Finding, ...]) -> None:
+def say_answer(page: Page, told: Answer, findings: tuple[Finding, ...], tried: Trials = None) -> None:
     """The answer, on as few lines as a small screen has."""
     page.line(told.verdict, tone=told.tone)
-    say_first(page, findings)
+    say_first(page, findings, tried)
     if told.more_findings:
         page.line(f"{count(told.more_findings, 'more finding')} below.", indent=3)
     for promise in told.promises:

@@ -156,6 +156,8 @@ def _say_broken(page: Page, verdict: Verdict, numbers: Mapping[int, int]) -> Non
 def _say_mends(page: Page, mends: Sequence[Mend], numbers: Mapping[int, int]) -> None:
     for mend in mends:
         result = f"then no modelled order of events breaks it ({count(mend.states, 'state')})"
+        if mend.breaks:
+            result += f"; but in a week of January {listed(list(mend.breaks))} is then broken"
         if not mend.holds:
             result = "then it never comes on" if mend.never_on else "not enough"
         page.line(f"Tried {numbers[id(mend)]}: {mend.said}: {result}.", indent=2, hang=2)

@@ -38,6 +38,8 @@ class Mend:
     states: int
     never_on: bool = False
     """Whether it only holds because its subject then never comes on, which is no mend."""
+    breaks: tuple[str, ...] = ()
+    """Of a mend of the schedule that holds: what a week of January breaks with it and not without."""
     edits: tuple[Edit, ...] = ()
     """What it is in the text of the file; none where that is to be changed by hand."""
 

@@ -6,10 +6,13 @@ import gc
 from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import cached_property
 from itertools import combinations, islice
 
+from cyclesim.analysis.findings import Change
 from cyclesim.analysis.mends import changes
 from cyclesim.analysis.rules import RULES, of_kind
+from cyclesim.analysis.trials import Days, run_days
 from cyclesim.errors import CycleSimError, shorten
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.forms import did_you_mean, one_of
@@ -35,6 +38,8 @@ Progress = Callable[[str, int, int], None]
 """Told what is looked at, the states found so far, and how many of them are still to be followed."""
 _STORIES_TRIED = 40
 """How many ways to break a rule are put to the engine, the nearest first, before all ways in time are."""
+_WEEK = 7
+"""How many days of January are run with a mend of the schedule."""
 _WAYS_TRIED = 12
 """And so many of those, before the rule is called not decided."""
 
@@ -416,7 +421,19 @@ class _Verifier:
                     states += states_under
             except (CycleSimError, ValueError):
                 continue
-            yield Mend(change.sentence, holds, states, never_on, change.edits)
+            yield Mend(
+                change.sentence, holds, states, never_on, self._harm(change) if holds else (), change.edits
+            )
+
+    def _harm(self, change: Change) -> tuple[str, ...]:
+        """What a change of the schedule breaks that is no rule of one instant."""
+        if all(edit.path[0] != "schedule" for edit in change.edits):
+            return ()
+        return run_days(change.of(self.scenario), _WEEK).worse_than(self._week)
+
+    @cached_property
+    def _week(self) -> Days:
+        return run_days(self.scenario, _WEEK)
 
     def holds_under(self, name: str, subject: str, fault: PlantFault) -> tuple[bool, int]:
         """Whether something holds a rule under a fault, and in how many states; one that is gone is held."""
