@@ -78,6 +78,8 @@ def _change(values: Sequence[float | None], digits: int, unit: str = "") -> Amou
         return Amount(0.0)
     if a is None or b is None or math.isinf(a) or math.isinf(b):
         return Amount(None)
+    if math.isclose(a, b, rel_tol=1e-9):  # the same sum in another order
+        return Amount(0.0)
     return Amount(b - a, unit, digits, kind="change")
 
 

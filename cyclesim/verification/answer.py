@@ -18,6 +18,24 @@ had to be held."""
 
 
 @dataclass(frozen=True)
+class Scene:
+    """What is to be seen of a plant after one step of a story."""
+
+    came: tuple[str, ...]
+    """What came from outside the controller, and which of its times ended."""
+    did: tuple[str, ...]
+    """What pumps and devices did then."""
+    on: dict[str, str]
+    """Each pump, source and treatment device that is on: at which speed, or `on`."""
+    moves: tuple[str, ...]
+    """Elements through which water moves; of a device that stands still its own name is not among them."""
+    turned: dict[str, str]
+    """Valves that are not in their usual position."""
+    people: bool
+    """Whether somebody is in the water."""
+
+
+@dataclass(frozen=True)
 class Story:
     """How a rule comes to be broken, a sentence a step."""
 
@@ -27,6 +45,8 @@ class Story:
     """When each step comes in the engine's run, in seconds from the first."""
     first_on: str = ""
     """When the calendar first asks for what is asked for at its end, ISO 8601; "" where nothing is."""
+    scenes: tuple[Scene, ...] = ()
+    """What is to be seen after each step."""
 
 
 @dataclass(frozen=True)

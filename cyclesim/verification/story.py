@@ -3,21 +3,46 @@
 from __future__ import annotations
 
 from cyclesim.analysis.amounts import lasting
+from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.programme import HEATING, heating_by
+from cyclesim.verification.answer import Scene
 from cyclesim.verification.automaton import Automaton, Move, Node
 from cyclesim.verification.environment import CALENDAR, COMMANDS, Value
 
 
-def steps_in_words(path: list[tuple[Automaton, Move | None, Node]]) -> list[tuple[int, str]]:
-    """(place in the path, sentence) of each step that a person would notice."""
-    steps: list[tuple[int, str]] = [(0, "all is off")]
+def steps_in_words(path: list[tuple[Automaton, Move | None, Node]]) -> list[tuple[int, str, Scene]]:
+    """(place in the path, sentence, what is then to be seen) of each step that a person would notice."""
+    steps: list[tuple[int, str, Scene]] = [(0, "all is off", _ALL_OFF)]
     for place, (automaton, move, node) in enumerate(path):
         before = path[place - 1] if place else None
-        parts = _causes(automaton, move, node, before[2] if before else None)
-        parts += _follows(automaton, node, (before[0], before[2]) if before else None)
-        if parts:
-            steps.append((place, "; ".join(parts)))
+        causes = _causes(automaton, move, node, before[2] if before else None)
+        follows = _follows(automaton, node, (before[0], before[2]) if before else None)
+        if causes or follows:
+            steps.append((place, "; ".join([*causes, *follows]), _scene(automaton, node, causes, follows)))
     return steps
+
+
+_ALL_OFF = Scene((), ("all is off",), {}, (), {}, people=False)
+
+
+def _scene(automaton: Automaton, node: Node, causes: list[str], follows: list[str]) -> Scene:
+    """What is on, where water moves, and what has been turned, in one state."""
+    controller, plant = automaton.controller, automaton.plant
+    effect = automaton.flows.effect(node.state, node.env, node.feedback)
+    around = automaton.flows.around(node.env)
+    running = zip(controller.pumps, effect.levels, strict=True)
+    on = {pump.name: pump.speeds[level - 1] for pump, level in running if level}
+    on |= {source.name: "on" for source, is_on in zip(controller.sources, effect.on, strict=True) if is_on}
+    flows = effect.water.duty.duty.flows_m3_s
+    turned = dict(zip(plant.turnable, around.positions, strict=True))
+    return Scene(
+        tuple(causes),
+        tuple(follows),
+        on,
+        tuple(name for name, flow_m3_s in flows.items() if abs(flow_m3_s) > STILL_M3_S),
+        {name: turned[name] for name in plant.not_as_usual(around.positions)},
+        around.people,
+    )
 
 
 def _causes(automaton: Automaton, move: Move | None, node: Node, before: Node | None) -> list[str]:

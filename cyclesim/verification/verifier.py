@@ -270,8 +270,9 @@ class _Verifier:
         """A way in words, put to the engine."""
         steps = steps_in_words(path)
         how, times = replayed(self.plant, self.programme, name, check.subject, path)
-        at_s = tuple(times[place] - times[steps[0][0]] for place, _ in steps) if times else ()
-        return Story(tuple(text for _, text in steps), how, at_s, self._first_on(path))
+        at_s = tuple(times[step[0]] - times[steps[0][0]] for step in steps) if times else ()
+        said, scenes = tuple(step[1] for step in steps), tuple(step[2] for step in steps)
+        return Story(said, how, at_s, self._first_on(path), scenes)
 
     def _first_on(self, path: Way) -> str:
         """The date on which the calendar first asks for what is asked for at the end of a way."""

@@ -1,6 +1,7 @@
 """What a comparison tells: on the screen, as JSON and as a picture; and the calls that make no sense."""
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -9,11 +10,13 @@ from click.testing import CliRunner, Result
 from cyclesim.cli import cli
 from cyclesim.decide.comparing import comparison as module
 from cyclesim.decide.comparing.comparison import Versus
-from cyclesim.said.compare import compare_page
+from cyclesim.said.compare import compare_page, compare_values
 from cyclesim.said.compare_words import versus_words
 from cyclesim.scenario.reading.load import load_text
+from cyclesim.shown.as_json import as_text
 from cyclesim.shown.terminal import printed
 from tests.evidence import small
+from tests.said.tables import Key, Values, head, hold_in_order, hold_in_us, hold_row, tables_of
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
 PAIR = (SCHEDULES / "walled-garden.yaml", SCHEDULES / "walled-garden-circulator.yaml")
@@ -140,3 +143,151 @@ def test_wins_in_words() -> None:
         "5th to the 95th percentile."
     ) == told
     assert "the same in all 7 futures" in versus_words(Versus(0, 7, 7, 0, 0, 0), "A", "B", "a year", "EUR")
+
+
+PRICES = "money: {over: 7 years, discount_rate: 3 %%, purchases: {all: {price: %s EUR}}}\n"
+BATHED = (
+    'schedule.bathing=[{start: "19:00", lasts: 50 min, people: 2, pump: pump, jets_at_most: 20 min}]',
+    "plant.legs.spout={pipe: 50 PN10, length: 2 m, zone: room, "
+    "manifold: {jets: 2, spacing: 400 mm, each: 60 L/min at 2 m}}",
+    "limits.cold_session=0.1 K",
+)
+EXTRAS = (
+    "plant.air={blower: {power: 690 W, delivers: 600 L/min, pipe: 50 PN10, length: 6 m, wet_volume: 3 L, "
+    "outlets_below_water: 600 mm, check_valve: true, zone: room}}",
+    'schedule.air_line_flushes=[{start: "12:00", lasts: 2 min}]',
+    "plant.treatment={lamp: {kind: uv, in: filter, needs_flow: 60 L/min, power: 40 W, proof: {by: none}, "
+    "with: pump}}",
+)
+
+
+@pytest.fixture(scope="module")
+def both() -> tuple[module.Comparison, Values]:
+    """An element beside a boiler with a blower and a lamp, in three futures and with every assumption off."""
+    texts = (small.heated_text(element=small.ELEMENT), small.heated_text(boiler=small.BOILER))
+    plants = [
+        load_text(text.replace(", tub]]", ", spout, tub]]") + PRICES % price, sets=(*BATHED, *more))
+        for text, price, more in zip(texts, (300, 800), ((), EXTRAS), strict=True)
+    ]
+    found = module.compare(plants, ["a", "b"], days=2, futures=3, sensitivity=True)
+    return found, json.loads(as_text(compare_values(found)))
+
+
+def _leg(key: str) -> Callable[[str], Key]:
+    """Of a leg by its name; unknown where the plant has none of that name."""
+    return lambda name: lambda plant: plant["outcome"]["legs"].get(name, {key: None})[key]
+
+
+def _kind(kind: str, key: str, days: float) -> Key:
+    """What all devices of a kind do in so many days; unknown where there are none."""
+
+    def of(plant: Values) -> float | None:
+        amounts = [d[key] for d in plant["outcome"]["devices"].values() if d["kind"] == kind]
+        return float(sum(amounts)) * days / plant["outcome"]["days"] if amounts else None
+
+    return of
+
+
+def _each_m3(key: str) -> Key:
+    def of(plant: Values) -> float:
+        pump = plant["outcome"]["devices"]["pump"]
+        return 1000.0 * float(pump[key]) / float(pump["moved_m3"])
+
+    return of
+
+
+ROWS: dict[str, Key] = {
+    "pumps run, h a day": _kind("pump", "running_h", 1),
+    "pump starts a day": _kind("pump", "starts", 1),
+    "heard, min a day": lambda plant: plant["outcome"]["loud_min"] / 2,
+    "weakest jet, % of what it needs": lambda plant: 100.0 * plant["weakest_jet_share"],
+    "turnovers a day": lambda plant: plant["outcome"]["turnovers_per_day"],
+    "pumps, kWh a year": _kind("pump", "energy_kwh", 365),
+    "heat sources, kWh a year": _kind("heat source", "energy_kwh", 365),
+    "heat sources' fuel, kWh a year": _kind("heat source", "fuel_kwh", 365),
+    "blowers, kWh a year": _kind("blower", "energy_kwh", 365),
+    "treatment, kWh a year": _kind("treatment", "energy_kwh", 365),
+    # the only pump, and all that it moves passes the filter
+    "all pumps, Wh for each m3 filtered": _each_m3("energy_kwh"),
+    "pump, Wh drawn for each m3 it moves": _each_m3("energy_kwh"),
+    "pump, of it work on the water": _each_m3("hydraulic_kwh"),
+    "most current at once, A": lambda plant: plant["outcome"]["most_current_a"],
+    "filled tub to set point, coldest week, h": lambda plant: plant["warming"]["filled_h"],
+    "from 30 degC to set point, coldest day, h": lambda plant: plant["warming"]["set_back_h"],
+    "coldest tub, degC": lambda plant: plant["outcome"]["coldest_c"],
+    "bathing sessions": lambda plant: plant["outcome"]["sessions"],
+    "of them cold": lambda plant: plant["outcome"]["cold_sessions"],
+    "energy and fuel, a year": lambda plant: plant["outcome"]["cost"] * 365 / 2,
+    "in a mean month": lambda plant: plant["outcome"]["cost"] * 365 / 2 / 12,
+    "in the dearest month": lambda plant: max(plant["outcome"]["cost_by_month"].values()),
+    "bought at the start": lambda plant: plant["owning"]["purchase"],
+    "bought again": lambda plant: plant["owning"]["replacements"],
+    "energy over 7 years": lambda plant: plant["owning"]["energy"],
+    "all, over 7 years": lambda plant: plant["owning"]["total"],
+}
+AGES = {"oldest water, h": _leg("oldest_water_h"), "longest stand, h": _leg("longest_stagnant_h")}
+MEASURES = {
+    "EUR a year": "cost_a_year",
+    "EUR over 7 years": "total",
+    "kWh a year": "energy_kwh_a_year",
+    "oldest water, h": "oldest_water_h",
+    "heard, min a day": "loud_min_a_day",
+}
+FUTURES: dict[str, Key] = {
+    "B less in": lambda versus: versus["of"] - versus["same"] - versus["less"],
+    "A less in": "less",
+    "5th": "low",
+    "median": "median",
+    "95th": "high",
+}
+SWINGS: dict[str, Key] = {
+    "from": "low",
+    "to": "high",
+    "B - A at from": "at_low",
+    "B - A at to": "at_high",
+    "": lambda swing: "turns" if swing["flips"] else "",
+}
+
+
+def _side_by_side(of: Key) -> dict[str, Key]:
+    """A number of both plants, and how much more the second has."""
+    assert callable(of)
+    a, b = (lambda plants, k=k: of(plants[k]) for k in (0, 1))
+
+    def more(plants: Values) -> float | None:
+        if a(plants) is None or b(plants) is None:
+            return None
+        change = float(b(plants) - a(plants))
+        return change if abs(change) > 1e-9 else 0.0
+
+    return {"A": a, "B": b, "B - A": more}
+
+
+def test_every_table_of_a_comparison_tells_the_numbers_of_the_json(
+    both: tuple[module.Comparison, Values],
+) -> None:
+    """Cell by cell, each plant under its letter, in both worlds of units."""
+    found, values = both
+    page, plants = compare_page(found), values["plants"]
+    seen = set[str]()
+    for _, table in tables_of(page):
+        first = head(table, 0)
+        if first == "difference":
+            labels = [f"B - A: {says}" for says in MEASURES]
+            assert labels == [row.cells[0] for row in table.rows]
+            hold_in_order(table, FUTURES, [values["versus_the_first"][0][key] for key in MEASURES.values()])
+        elif first == "assumption alone":
+            assert [swing["assumption"] for swing in values["sensitivity"]] == [
+                r.cells[0] for r in table.rows
+            ]
+            hold_in_order(table, SWINGS, values["sensitivity"])
+        else:
+            for row in table.rows:
+                names = row.about.split("; ") if first in AGES else [row.about]
+                for name in names:
+                    of = AGES[first](name) if first in AGES else ROWS[name]
+                    hold_row(table, _side_by_side(of), row, plants)
+                seen |= {*names} if first not in AGES else {f"{first} {name}" for name in names}
+    legs = {name for plant in plants for name in plant["outcome"]["legs"]}
+    assert seen == {*ROWS} | {f"{first} {name}" for first in AGES for name in legs}
+    assert hold_in_us(page) == 3  # of temperatures and their difference

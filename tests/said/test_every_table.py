@@ -1,36 +1,25 @@
-"""Every table of a run and of the duties, cell by cell, against the JSON.
-
-Which key stands under which heading is written here by hand, from the headings and the names of the keys
-alone, so that a table that takes another field than its heading says is found.
-"""
+"""Every table of a run and of the duties, cell by cell, against the JSON."""
 
 import json
-import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
-from datetime import date, datetime
-from decimal import Decimal
+from datetime import date
 from pathlib import Path
 from typing import Any
 
-import pint
 import pytest
 
 import cyclesim
 from cyclesim.said.duty import duty_page
-from cyclesim.said.page import Amount, Column, Heading, Page, Row, Table
+from cyclesim.said.page import Amount, Column, Page, Row, Table
 from cyclesim.said.run import run_page
 from cyclesim.said.values import duty_values, result_values
 from cyclesim.shown.as_json import as_text
-from cyclesim.shown.cells import heading, shown
-from cyclesim.shown.reader import for_reader
+from cyclesim.shown.cells import shown
 from cyclesim.simulation.assembly import Assembly
+from tests.said.tables import Key, Values, agrees, head, hold, hold_in_us, tables_of
 
 SHIPPED = sorted((Path(__file__).parents[2] / "schedules").glob("*.yaml"))
-Values = dict[str, Any]
-Key = str | Callable[[Values], Any]
-"""A key of the record that a row is about, or what is worked out from several."""
-
 _AGES = "Oldest water by pipe leg, then filter and heat source"
 _DATES = "Pipe legs, then filter and heat source: means and dates"
 _LEFT = "Had a valve been left turned throughout: the worst for each leg"
@@ -235,84 +224,10 @@ DUTY: dict[str, tuple[str, dict[str, Key]]] = {
         },
     ),
 }
-ENDS = {"h": "_h", "L": "_l", "L/min": "_l_min", "L/min of air": "_l_min", "kWh": "_kwh", "°C": "_c",
-        "m": "_m", "m/s": "_m_s", "kPa": "_kpa", "mg/L": "_mg_l", "%": "_percent", "W": "_w",
-        "s": "_s"}  # fmt: skip
-"""How a key ends whose number is in this unit."""
-WORDS = ("worst if left", "kind", "speed")
-"""Columns of words that are held too; the others name the row, or judge in words what stands beside them."""
 
 
 def _after(after_s: float | None, flow_l_min: float) -> Any:
     return "never" if after_s is None and flow_l_min else after_s
-
-
-def agrees(text: str, value: Any, column: Column) -> bool:
-    """Whether *text* tells *value*, a number to the digits that are shown."""
-    if value is None or (isinstance(value, str) and value == "-"):
-        return text in ("-", "never moves", "never", "")
-    if isinstance(value, str):
-        return text == value or _is_date(text, value)
-    if text.startswith(("at most ", "at least ")):
-        text = text.split(" ", 2)[2]
-    text = text.replace(",", "")
-    if text.startswith("<"):
-        return 0.0 < value < float(text[1:])
-    if column.kind == "figures":
-        return abs(float(text) - value) <= 0.005 * value
-    if not re.fullmatch(r"-?\d+(\.\d+)?", text):
-        return False
-    places = len(text.partition(".")[2])
-    size = abs(value)
-    if column.kind == "fixed":
-        due = column.digits
-    elif column.kind == "count" or not value:
-        due = 0
-    else:
-        due = column.digits if size < 10 else min(column.digits, 1) if size < 100 else 0
-    return places == due and Decimal(text) == round(Decimal(value), due)
-
-
-def _is_date(text: str, iso: str) -> bool:
-    try:
-        at = datetime.fromisoformat(iso if len(iso) > 7 else f"{iso}-01")
-    except ValueError:
-        return False
-    return any(at.strftime(form).lstrip("0") == text for form in ("%d %b %Y %H:%M", "%d %b %Y", "%b %Y"))
-
-
-def tables_of(page: Page) -> Iterator[tuple[str, Table]]:
-    """Each table with its title, or else the heading above it."""
-    above = ""
-    for block in page.blocks:
-        if isinstance(block, Heading):
-            above = block.text
-        if isinstance(block, Table):
-            above = block.title or above
-            yield above, block
-
-
-def head(table: Table, k: int) -> str:
-    """A heading in one line, of any limit and currency; the second of two alike is told apart."""
-    texts = [" ".join(heading(column).split()) for column in table.columns]
-    heads = [re.sub(r"\b[A-Z]{3}$", "money", re.sub(r"over \d+ h", "over N h", text)) for text in texts]
-    return heads[k] + (", second" if heads[k] in heads[:k] else "")
-
-
-def hold(table: Table, keys: dict[str, Key], about: Callable[[str], Values]) -> None:
-    """Each cell of *table* against its record; each column that is no name must have its key."""
-    for k, column in enumerate(table.columns):
-        if k == 0 or (column.kind == "words" and head(table, k) not in WORDS):
-            continue
-        key = keys[head(table, k)]
-        if isinstance(key, str) and column.unit in ENDS:
-            assert key.endswith(ENDS[column.unit]), (column, key)
-        for row in table.rows:
-            text, first = shown(row.cells[k], column), row.cells[0]
-            for name in first if isinstance(first, tuple) else (row.about,):
-                record = about(name)
-                value = record[key] if isinstance(key, str) else key(record)
-                assert agrees(text, value, column), (name, head(table, k), text, value)
 
 
 def halves(table: Table) -> Iterator[Table]:
@@ -400,54 +315,14 @@ def test_every_table_of_a_run_tells_the_numbers_of_the_json(file: Path) -> None:
     assert told | {(_DATES, "leg"), ("Energy and cost by device", "device")} <= seen
 
 
-US = {"L": "gal", "L/min": "gpm", "L/min of air": "cfm", "m": "ft", "m/s": "ft/s", "kPa": "psi", "°C": "°F"}
-"""What the tables of runs and duties hold in US units, by the metric unit."""
-PINT = {"L": "liter", "L/min": "liter/minute", "L/min of air": "liter/minute", "m": "meter",
-        "m/s": "meter/second", "kPa": "kilopascal", "°C": "degC", "gal": "gallon", "gpm": "gallon/minute",
-        "cfm": "foot**3/minute", "ft": "foot", "ft/s": "foot/second", "psi": "psi", "°F": "degF"}  # fmt: skip
-REGISTRY: Any = pint.UnitRegistry()
-"""Pint's own units, which know nothing of ours."""
-
-
-def in_us(table: Table) -> Iterator[tuple[Table, Callable[[Any], Any]]]:
-    """Each column of a table with its names in US units, and what turns its value into them."""
-    page = Page()
-    page.blocks = [table]
-    (turned,) = for_reader(page, us=True).blocks
-    assert isinstance(turned, Table)
-    for k, column in enumerate(table.columns):
-        assert turned.columns[k].unit == US.get(column.unit, column.unit)
-        rows = tuple(
-            replace(row, cells=(row.cells[0], there.cells[k]))
-            for row, there in zip(table.rows, turned.rows, strict=True)
-            if len(row.cells) > k
-        )
-
-        def turn(value: Any, unit: str = column.unit) -> Any:
-            if unit not in US or not isinstance(value, float):
-                return value
-            return REGISTRY.Quantity(value, PINT[unit]).to(PINT[US[unit]]).magnitude
-
-        yield Table((table.columns[0], turned.columns[k]), rows), turn
-
-
 @pytest.mark.parametrize("name", ["cedar-yard", "long-table"])
 def test_every_table_of_a_run_tells_the_same_in_us_units(name: str) -> None:
     """Each number of the metric table, turned by pint and rounded once, is the one of the US table."""
     scenario = cyclesim.load(SHIPPED[0].with_stem(name))
     result = cyclesim.simulate(scenario, days=3, start=date(scenario.place.year, 1, 28), left=True)
     duties = duty_values(Assembly(scenario))["duties"]
-    turned = 0
-    for page in (run_page(result, everything=True), duty_page(scenario, duties)):
-        for _, table in tables_of(page):
-            for (column, turn), own in zip(in_us(table), table.columns, strict=True):
-                for row, there in zip(table.rows, column.rows, strict=False):
-                    k = table.columns.index(own)
-                    cell = row.cells[k] if k < len(row.cells) else None
-                    if isinstance(cell, float) and own.unit in US:
-                        assert agrees(shown(there.cells[1], column.columns[1]), turn(cell), column.columns[1])
-                        turned += 1
-    assert turned > 50
+    pages = (run_page(result, everything=True), duty_page(scenario, duties))
+    assert sum(map(hold_in_us, pages)) > 50
 
 
 @pytest.mark.parametrize("file", SHIPPED, ids=lambda file: file.stem)

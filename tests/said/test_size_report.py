@@ -7,6 +7,13 @@ import pytest
 from click.testing import CliRunner, Result
 
 from cyclesim.cli import cli
+from cyclesim.decide.sizing.blower_sizing import size_blower
+from cyclesim.decide.sizing.pump_sizing import size_pump
+from cyclesim.said.size_blower import blower_page, blower_values
+from cyclesim.said.size_pump import pump_page, pump_values
+from cyclesim.scenario.reading.load import load
+from cyclesim.shown.as_json import as_text
+from tests.said.tables import Key, head, hold_in_order, hold_in_us, tables_of
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
 GARDEN, TABLE = SCHEDULES / "walled-garden.yaml", SCHEDULES / "long-table.yaml"
@@ -66,3 +73,84 @@ def test_calls_that_make_no_sense_are_refused(args: tuple[object, ...], said: st
     shown = size(*args)
     assert 2 == shown.exit_code
     assert said in shown.output
+
+
+def _l_min(key: str) -> Key:
+    return lambda given: 60_000.0 * given[key]
+
+
+def _percent(key: str) -> Key:
+    return lambda given: None if given[key] is None else 100.0 * given[key]
+
+
+GIVEN: dict[str, Key] = {
+    "flow L/min": _l_min("flow_m3_s"),
+    "head m": "head_m",
+    "weakest jet, %": _percent("weakest_jet_share"),
+    "to spare, % flow": _percent("flow_spare_share"),
+    "head": _percent("head_spare_share"),
+    "power W": "power_w",
+    "price money": "price",
+    "weakest jet L/min": _l_min("weakest_jet_m3_s"),
+    "suction m/s": "suction_m_s",
+    "NPSH, m left": "npsh_left_m",
+    "due": "npsh_due_m",
+    "filter, % of its most": _percent("filter_share"),
+    "Wh per m3": "wh_per_m3",
+}
+PIPES: dict[str, Key] = {
+    "asked L/min": lambda change: change["asked"] and 60_000.0 * change["asked"]["flow_m3_s"],
+    "asked m": lambda change: change["asked"] and change["asked"]["head_m"],
+    "weakest jet, % as drawn": lambda change: 100.0 * change["as_drawn"]["weakest_jet_share"],
+    "weakest jet, % middle": lambda change: 100.0 * change["best"]["weakest_jet_share"],
+}
+ARRANGED: dict[str, Key] = {
+    "pump": "pump",
+    "flow in all, L/min": _l_min("total_flow_m3_s"),
+    "weakest jet, %": _percent("weakest_jet_share"),
+    "power W": "power_w",
+    "limits kept": lambda arrangement: not arrangement["cautions"],
+}
+BLOWN: dict[str, Key] = {
+    "flow L/min of air": _l_min("flow_m3_s"),
+    "pressure kPa": lambda blown: blown["pressure_pa"] / 1000.0,
+    "to spare, % flow": _percent("flow_spare_share"),
+    "press.": _percent("pressure_spare_share"),
+    "power W": "power_w",
+    "K/h in January": "cools_coldest_k_h",
+    "K/h, mean": "cools_mean_k_h",
+    "1 K in (cold)": lambda blown: 1.0 / blown["cools_coldest_k_h"],
+}
+
+
+def test_every_table_of_a_pump_tells_the_numbers_of_the_json() -> None:
+    """Cell by cell, in both worlds of units; two pumps or loops stand in another order than in the JSON."""
+    sizing = size_pump(load(GARDEN))
+    page, values = pump_page(sizing), json.loads(as_text(pump_values(sizing)))
+    (best,) = {given["pump"] for given in values["given"] if given == values["best"]}
+    assert "middle" == best
+    tables = [table for _, table in tables_of(page)]
+    assert ["pump, speed", "pump, speed", "", ""] == [head(table, 0) for table in tables]
+    for table in tables[:2]:
+        hold_in_order(table, GIVEN, values["given"])
+        names = [(given["pump"], given["speed"]) for given in values["given"]]
+        told = [str(row.cells[0]).removesuffix(" *").partition(", ") for row in table.rows]
+        assert names == [(pump, speed or "on") for pump, _, speed in told]
+    assert [change["what"] for change in values["other_pipes"]] == [row.cells[0] for row in tables[2].rows]
+    hold_in_order(tables[2], PIPES, values["other_pipes"])
+    arranged = {(a["how"], a["pump"]): a for a in values["arrangements"]}
+    told_of = [arranged[str(row.cells[0]), str(row.cells[1])] for row in tables[3].rows]
+    assert len(arranged) == len(told_of)
+    hold_in_order(tables[3], ARRANGED, told_of)
+    assert hold_in_us(page) > 50
+
+
+def test_the_table_of_a_blower_tells_the_numbers_of_the_json() -> None:
+    """Likewise, air."""
+    sizing = size_blower(load(TABLE), wanted_m3_s=0.01)
+    page, values = blower_page(sizing), json.loads(as_text(blower_values(sizing)))
+    ((_, table),) = tables_of(page)
+    hold_in_order(table, BLOWN, values["given"])
+    told = [str(row.cells[0]).removesuffix(" *") for row in table.rows]
+    assert [blown["blower"] for blown in values["given"]] == told
+    assert hold_in_us(page) >= 12

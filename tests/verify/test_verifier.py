@@ -195,9 +195,25 @@ def test_the_story_of_a_thermostat_past_the_controller(build):
     assert "the element, own thermostat closes; element fires" in said
     assert verdict.story.steps[-1].startswith("5 s go by with the heat of element on")
     assert list(verdict.story.at_s) == sorted(verdict.story.at_s)
+    scenes = verdict.story.scenes
+    assert list(verdict.story.steps) == ["; ".join((*scene.came, *scene.did)) for scene in scenes]
+    assert ({"element": "on"}, (), {}) == (scenes[-1].on, scenes[-1].moves, scenes[-1].turned)
     holds = [mend.said for mend in verdict.mends if mend.holds]
     assert any("own_flow_switch" in said for said in holds)
     assert any("disconnect the contacts" in said for said in holds)
+
+
+def test_a_story_shows_where_water_moves_and_what_was_turned(build):
+    """Main runs with the valve open, then somebody shuts it: its water stands, and main still runs."""
+    turned = ("stop: {drop: 0.1 m at 300 L/min, usual: open}}",
+              "stop: {drop: 0.1 m at 300 L/min, usual: open, may_be: [open, shut]}}")  # fmt: skip
+    (verdict,) = verify(build(turned, NO_PROOF), rule="heat-without-flow").verdicts
+    scenes = verdict.story.scenes
+    runs = [scene for scene in scenes if "main" in scene.on]
+    moving = {"suction", "main", "filter", "element", "stop", "return"}
+    assert runs
+    assert all((set(scene.moves) == moving) != bool(scene.turned) for scene in runs)
+    assert {"stop": "shut"} == scenes[-1].turned
 
 
 def test_times_are_fitted_or_refused(build):
