@@ -76,7 +76,7 @@ def answer(result: Result, sure: Confidence | None = None) -> Answer:
     )
 
 
-def say_answer(page: Page, told: Answer, findings: tuple[Finding, ...], tried: Trials = None) -> None:
+def say_answer(page: Page, told: Answer, findings: tuple[Finding, ...], tried: Trials = ()) -> None:
     """The answer, on as few lines as a small screen has."""
     page.line(told.verdict, tone=told.tone)
     say_first(page, findings, tried)

@@ -42,7 +42,7 @@ def run_page(
     everything: bool = False,
     sure: Confidence | None = None,
     warmed: StepOut | None = None,
-    tried: Trials = None,
+    tried: Trials = (),
 ) -> Page:
     """What a run says to a person: the answer first, then what it rests on; the verdict again at the end.
 

@@ -12,8 +12,8 @@ from cyclesim.said.words import count, hours, number, when
 
 MOST_SHOWN, FIRST_SHOWN = 8, 2
 """So many findings are told unless all are asked for, and so many of them before all else."""
-Trials = Sequence[Trial] | None
-"""The mends that were tried, in the order of their numbers; None where none were to be."""
+Trials = Sequence[Trial]
+"""The mends that were tried, in the order of their numbers."""
 
 
 def verdict(findings: Sequence[Finding], checked: Checked) -> str:
@@ -44,14 +44,14 @@ def say_open(page: Page, checked: Checked) -> None:
             page.line(f"- {rule}: {why}", hang=2)
 
 
-def say_first(page: Page, findings: Sequence[Finding], tried: Trials = None) -> None:
+def say_first(page: Page, findings: Sequence[Finding], tried: Trials = ()) -> None:
     """The worst findings: what happened, how badly, and what mends it."""
     for k, group in enumerate(alike(findings)[:FIRST_SHOWN], start=1):
         _say_alike(page, k, group, tried)
 
 
 def say_others(
-    page: Page, findings: Sequence[Finding], *, everything: bool = False, tried: Trials = None
+    page: Page, findings: Sequence[Finding], *, everything: bool = False, tried: Trials = ()
 ) -> None:
     """The findings after the first; *everything*: none is left out, and each has its rule's own sentence."""
     groups = alike(findings)
@@ -63,7 +63,7 @@ def say_others(
     left_out = sum(map(len, groups[most:]))
     if left_out:
         page.line(f"... and {count(left_out, 'more finding')}: --all tells them, and --json FILE has them.")
-    if any(trial.holds and trial.edits for trial in tried or ()):
+    if any(trial.holds and trial.edits for trial in tried):
         page.line("A mend that was tried is written into a copy: --apply N --write NEW.yaml")
     if everything and findings:
         page.heading("The rules that are broken")
@@ -105,9 +105,6 @@ def _say_alike(page: Page, k: int, group: Sequence[Finding], tried: Trials) -> N
 def _mends(group: Sequence[Finding], tried: Trials) -> Iterator[str]:
     """What mends a finding: what was tried, enough or not; else what was not tried."""
     first, about = group[0], {(finding.rule, finding.subject) for finding in group}
-    if tried is None:
-        yield f"Mend: {first.mend}"
-        return
     mine = [trial for trial in tried if (trial.rule, trial.subject) in about]
     enough = [trial for trial in mine if trial.holds]
     same: dict[tuple[object, ...], list[Trial]] = {}
