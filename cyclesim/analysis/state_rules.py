@@ -27,6 +27,8 @@ def heat_without_flow(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
         needs = flow(plant.sheet.heat_sources[name].needs_flow_m3_s)
         if truth.flow == "none":
             lack = "with no water flowing"
+        elif truth.flow == "back":
+            lack = "with water running backwards through it"
         else:
             lack = f"with less water than the {needs} it needs"
         cause = f"it is on {lack}"
@@ -201,7 +203,9 @@ def treated_still(*kinds: str) -> Callable[[Snapshot, Assembly], Iterator[Breach
                 continue
             place = device.in_
             lack = f"with no water flowing through {place}"
-            if truth.flow != "none":
+            if truth.flow == "back":
+                lack = f"with water running backwards through {place}"
+            elif truth.flow == "low":
                 lack = f"with less water through {place} than the {flow(device.needs_flow_m3_s)} it needs"
             cause = f"it is on {lack}"
             if way := _past(name, snapshot):

@@ -150,7 +150,10 @@ def _say_broken(page: Page, verdict: Verdict, numbers: Mapping[int, int]) -> Non
         _say_story(page, verdict.story)
     else:
         page.line(f"By the plant alone: {verdict.why}.", indent=2, hang=2)
-    _say_mends(page, verdict.mends, numbers)
+    if verdict.cut_short:
+        page.line("Mends and faults were not tried: there are too many states.", indent=2)
+    else:
+        _say_mends(page, verdict.mends, numbers)
 
 
 def _say_mends(page: Page, mends: Sequence[Mend], numbers: Mapping[int, int]) -> None:

@@ -104,6 +104,8 @@ class Verdict:
     mends: tuple[Mend, ...] = ()
     cells: tuple[Cell, ...] = ()
     undecided: str = ""
+    cut_short: bool = False
+    """Whether it was found broken before all states were known: no mend was tried, and no fault."""
 
     @property
     def is_open(self) -> bool:

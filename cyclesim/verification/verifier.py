@@ -183,7 +183,7 @@ class _Verifier:
             commands = search(automaton, judges(check, automaton), self._tell(search_name))
         except TooManyStatesError as error:
             for name in check.rules:
-                yield self._verdict(name, check, automaton.cone.names, 0, undecided=str(error))
+                yield self._cut_short(name, check, error)
             return
         cells = self._cells(check, commands) if self.faults else {}
         for name in check.rules:
@@ -196,7 +196,22 @@ class _Verifier:
                 try:
                     yield self._in_order(name, replace(check, rules=(name,)), commands)
                 except TooManyStatesError as error:
-                    yield self._verdict(name, check, automaton.cone.names, 0, undecided=str(error))
+                    yield self._cut_short(name, check, error)
+
+    def _cut_short(self, name: str, check: Check, error: TooManyStatesError) -> Verdict:
+        """A rule with more states than are searched: broken if the engine goes one way that was found."""
+        cone = error.explored.automaton.cone.names
+        try:
+            explored = self._refined(name, check)
+        except TooManyStatesError as by_calendar:
+            explored = by_calendar.explored
+        for node, why in explored.broken.get(name, ()):
+            story = self._told(name, check, explored.path(node))
+            if story.replayed == "by the engine":
+                return self._verdict(
+                    name, check, cone, explored.states, broken=True, why=why, story=story, cut_short=True
+                )
+        return self._verdict(name, check, cone, 0, undecided=str(error))
 
     def _by_plant(self, name: str, subject: str) -> str:
         """Why the plant alone breaks a rule of a subject; "" where it does not."""
@@ -315,9 +330,9 @@ class _Verifier:
             base = any_order if any_order is not None and fault.any_order else before
             try:
                 after = self._under(check, base, fault)
-            except TooManyStatesError:
+            except TooManyStatesError as error:
                 for name in rules:
-                    cells_of[name].append(Cell((fault.sentence,), 0, "undecided"))
+                    cells_of[name].append(self._cut_cell(name, check, (fault,), error, base))
                 continue
             cells = [self._cell(name, check, (fault,), after, base) for name in rules]
             if any(cell.barrier == "time" for cell in cells) and base.automaton.coarse:
@@ -335,10 +350,9 @@ class _Verifier:
             for base, late in ((first, second_fault), (second, first_fault)):
                 try:
                     under_both = self._under(check, base, late)
-                except TooManyStatesError:
-                    cells = [
-                        Cell((first_fault.sentence, second_fault.sentence), 0, "undecided") for _ in holding
-                    ]
+                except TooManyStatesError as error:
+                    both = first_fault, second_fault
+                    cells = [self._cut_cell(name, check, both, error, base) for name in holding]
                     continue
                 cells = [
                     self._cell(name, check, (first_fault, second_fault), under_both, base) for name in holding
@@ -348,6 +362,21 @@ class _Verifier:
             for name, cell in zip(holding, cells, strict=True):
                 cells_of[name].append(cell)
         return {name: tuple(cells) for name, cells in cells_of.items()}
+
+    def _cut_cell(
+        self,
+        name: str,
+        check: Check,
+        faults: tuple[PlantFault, ...],
+        error: TooManyStatesError,
+        before: Explored,
+    ) -> Cell:
+        """A rule under a fault with more states than are searched."""
+        if name in error.explored.broken:
+            cell = self._cell(name, check, faults, error.explored, before)
+            if cell.barrier in ("nothing", "limit"):
+                return cell
+        return Cell(tuple(fault.sentence for fault in faults), 0, "undecided")
 
     def _exactly(self, check: Check) -> Explored:
         """The search of a check with the whole order of its timers."""
