@@ -22,6 +22,7 @@ from cyclesim.scenario.text.yaml_file import parse_text
 from cyclesim.workbench.asked import WHATS, Question
 from cyclesim.workbench.folder import Folder
 from cyclesim.workbench.journal import Journal, journal_file
+from cyclesim.workbench.measuring import readings_view, take_reading
 from cyclesim.workbench.views import Opened, Values, opened, plant_view, title_of
 from cyclesim.workbench.work import Job, Workers
 
@@ -56,7 +57,7 @@ class Desk:
     def shelf(self) -> Values:
         """Every plant of the folder by its name and title, with what keeps one from being run."""
         plants = [self._named(name) for name in self.folder.names()]
-        return {"folder": str(self.folder.root), "opens": self.opens, "plants": plants}
+        return {"folder": str(self.folder.root), "opens": self.opens, "like": LIKE, "plants": plants}
 
     def _named(self, name: str) -> Values:
         try:
@@ -120,6 +121,35 @@ class Desk:
                 differs.append(told | {"wanted": edit.text})
         if differs:
             raise ConflictError("The file was changed meanwhile in the same place.", differs)
+
+    def put(self, name: str, version: str, after: str, why: str) -> None:
+        """Put another text into a file; ConflictError unless it still is at *version*."""
+        with self._lock:
+            plant = self._opened(name)
+            if version != plant.version or not plant.written.is_text:
+                raise ConflictError("The file was changed meanwhile: ask again, then apply that.", [])
+            before = plant.written.text
+            _still_yaml(before, after)
+            if after != before:
+                self.folder.write(name, plant.written.with_text(after))
+                self._journal(name).edit(before, after, [], why)
+
+    def readings(self, name: str, units: str | None = None) -> Values:
+        """What was measured at a plant, and what can be."""
+        scenario = self._scenario(name)
+        us = scenario.in_us_units if units is None else units == "us"
+        return readings_view(self.folder, scenario, us)
+
+    def take_reading(self, name: str, asked: Mapping[str, Any]) -> str:
+        """Write one reading, and give the name of its file."""
+        with self._lock:
+            return take_reading(self.folder, name, self._scenario(name), asked)
+
+    def _scenario(self, name: str) -> Scenario:
+        plant = opened(self.folder, name)
+        if plant.scenario is None:
+            raise InputError(*plant.faults)
+        return plant.scenario
 
     def turn(self, name: str, does: str) -> None:
         """Undo the last edit that stands, or redo the one that was last undone."""
