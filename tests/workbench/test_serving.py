@@ -128,7 +128,7 @@ class TestAWorkbench:
 
     @pytest.mark.slow
     def test_tells_over_the_wire_as_things_become_known(self, folder: Path, tmp_path: Path) -> None:
-        """A file that an editor changes, and a question that is answered; names that lead elsewhere do not."""
+        """A file that an editor changes, and a question that is answered; no name leads elsewhere."""
         with running(folder, tmp_path / "cache") as (_, wire):
             watched = wire.ask("GET", f"{GARDEN}/watch")
             kind, first = next_event(watched)
