@@ -131,7 +131,7 @@ class Desk:
             before = plant.written.text
             _still_yaml(before, after)
             if after != before:
-                self.folder.write(name, plant.written.with_text(after))
+                self.folder.write(name, plant.written.with_text(after), plant.written.data)
                 self._journal(name).edit(before, after, [], why)
 
     def readings(self, name: str, units: str | None = None) -> Values:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -52,8 +51,10 @@ def findings(file: Path) -> set[tuple[str, str]]:
 
 
 @pytest.mark.parametrize("by", ["mouse", "keys"])
-def test_a_flush_moved_out_of_quiet_hours_takes_its_finding_along(window: Window, garden: Path, by: str) -> None:
-    """06:00 to 07:30, which is six steps of the controller's 15 minutes; nothing else of the file is changed."""
+def test_a_flush_moved_out_of_quiet_hours_takes_its_finding_along(
+    window: Window, garden: Path, by: str
+) -> None:
+    """06:00 to 07:30: six steps of the controller's 15 minutes; nothing else of the file is changed."""
     from selenium.webdriver import ActionChains
     from selenium.webdriver.common.keys import Keys
 
@@ -69,5 +70,6 @@ def test_a_flush_moved_out_of_quiet_hours_takes_its_finding_along(window: Window
         chain = ActionChains(window.driver, duration=50).move_to_element(handle).click_and_hold()
         chain.move_by_offset(round(1.5 * width / 24), 0).release().perform()
     window.sees("gone", ".findings")
-    assert LOUD.replace("start: [06:00, 19:30]", 'start: ["07:30", 19:30]') == garden.read_text(encoding="utf-8")
+    moved = LOUD.replace("start: [06:00, 19:30]", 'start: ["07:30", 19:30]')
+    assert garden.read_text(encoding="utf-8") == moved
     assert not any(rule == "quiet-hours" for rule, _ in findings(garden))
