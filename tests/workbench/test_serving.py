@@ -15,6 +15,10 @@ from pathlib import Path
 
 import pytest
 
+from cyclesim.cli import cli
+from cyclesim.errors import CycleSimError
+from cyclesim.workbench.serving import serve
+
 WAITS_S = 60.0
 GARDEN = "/api/plants/garden.yaml"
 
@@ -167,9 +171,27 @@ class TestAWorkbench:
                 raw.sendall(b"GET / HTTP/1.1\r\nHost: evil.example\r\n\r\n")
                 assert raw.recv(65_536).startswith(b"HTTP/1.1 400")
 
-    @pytest.mark.parametrize("place", ["nowhere", "nowhere/garden.yaml"])
-    def test_is_refused_where_nothing_is(self, tmp_path: Path, place: str) -> None:
-        command = [sys.executable, "-m", "cyclesim", "workbench", str(tmp_path / place), "--no-open"]
-        done = subprocess.run(command, capture_output=True, text=True, timeout=WAITS_S, check=False)
-        assert (done.returncode, "Traceback" in done.stderr) == (2, False)
-        assert "expected a folder of plants or the file of one" in done.stderr
+    @pytest.mark.parametrize("place", ["nowhere", "nowhere/garden.yaml", "plants/notes.txt"])
+    def test_is_refused_where_nothing_is(self, folder: Path, place: str) -> None:
+        (folder / "notes.txt").write_text("", encoding="utf-8")
+        with pytest.raises(CycleSimError, match=r"a folder of plants|no plant of that name"):
+            serve(folder.parent / place, 0, lambda *_: pytest.fail("it answers"))
+
+    def test_opens_a_browser_by_an_address_of_its_own(
+        self, folder: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """What is printed lets in again and again; what the browser's command has does not."""
+        opened, printed = list[str](), list[str]()
+
+        def answering(place: Path, port: int, on_ready: Callable[[str, str], object]) -> None:
+            assert (place, port) == (folder, 0)
+            on_ready("http://printed", "http://once")
+
+        monkeypatch.setattr("cyclesim.workbench.serving.serve", answering)
+        monkeypatch.setattr("webbrowser.open", opened.append)
+        monkeypatch.setattr("cyclesim.cli.workbench.show", printed.append)
+        with pytest.raises(SystemExit) as ended:
+            cli.main(["workbench", str(folder)])
+        assert ended.value.code == 0
+        assert until(lambda: opened == ["http://once"])
+        assert printed == ["http://printed\n"]
