@@ -43,8 +43,8 @@ const ofDuty = (what, key, unit) => (answers, name) => {
  * @param {(values: any) => number} [full] what the darkest band begins at; four fifths of the largest without it
  */
 const ofRun = (title, of, unit, full) => (answers) => {
-  const values = Object.entries(legs(answers)).map(([name, leg]) => [name, of(leg)])
-    .filter(([name, value]) => !name.includes(", ") && typeof value === "number");
+  const values = Object.entries(legs(answers)).filter(([name]) => !name.includes(", "))
+    .map(([name, leg]) => [name, of(leg)]).filter(([, value]) => typeof value === "number");
   return values.length ? { title, unit, values, most: full && 1.25 * full(run(answers)) } : null;
 };
 

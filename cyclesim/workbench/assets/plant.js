@@ -37,7 +37,8 @@ function Place({ part, parts }) {
   const steps = part.path.split("."), named = steps.length === 3, inIt = named && JSON.stringify(chains).includes(`"${part.name}"`);
   const jets = plant.value.fields.find((f) => f.path === `${part.path}.manifold.jets`)?.text;
   // jets end in the tub, so that nothing comes after them
-  const places = jets ? ["before", "beside"] : ["after", "before", "beside"], how = at.value || places[0];
+  const places = /** @type {("before" | "after" | "beside")[]} */ (jets ? ["before", "beside"] : ["after", "before", "beside"]);
+  const how = at.value || places[0];
   const add = () => {
     const offer = all[what.value], name = free(offer.name, parts.map((p) => p.name));
     const sheet = { path: `plant.${offer.kind}.${name}`, text: offer.text };
