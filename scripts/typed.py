@@ -1,12 +1,11 @@
 """Check the types of the workbench's JavaScript, which stand in its comments.
 
 `python scripts/typed.py` fetches the checker by npm, held to its checksum, into a folder that is gone
-afterwards. Where npm or the checker cannot be had it says so and is no fault: nobody needs it to run or to test.
+afterwards. Where npm or the checker cannot be had it says so, and that is no fault.
 """
 
 from __future__ import annotations
 
-import shutil
 import subprocess
 import sys
 import tempfile
@@ -33,9 +32,7 @@ def main() -> int:
             return 0
         checker = Path(folder) / "checker" / "bin" / "tsc"
         scripts = sorted(map(str, ASSETS.glob("*.js")))
-        return subprocess.run(
-            [shutil.which("node") or "node", checker, *HOW, *scripts], check=False
-        ).returncode
+        return subprocess.run(["node", checker, *HOW, *scripts], check=False).returncode
 
 
 if __name__ == "__main__":
