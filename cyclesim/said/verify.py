@@ -195,7 +195,7 @@ class UnderFault(NamedTuple):
 
 
 def matrix(verification: Verification) -> tuple[list[Verdict], list[UnderFault]]:
-    """The verdicts that faults were tried on, and the faults that any can see; of two at once, what breaks."""
+    """The verdicts that faults were tried on, and the faults that any can see; of pairs, what breaks."""
     shown = [v for v in verification.verdicts if v.cells]
     rows = []
     for faults in dict.fromkeys(cell.faults for v in shown for cell in v.cells):
