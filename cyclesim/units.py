@@ -14,10 +14,10 @@ _QUANTITY = re.compile(rf"(?P<number>{NUMBER}) ?(?P<unit>[A-Za-z°º%][A-Za-z0-9
 _HOTTEST_C = 60.0  # above it a bare number for a temperature was meant in degF
 _LONGEST = 40  # characters; nothing a person writes is longer
 
-# Every unit name that may be written, without prefixes, so that nothing is read as a centi-fermi; and how many
-# of its kind's own unit it is. gal is the US liquid gallon, hp the mechanical horsepower, BTU the table one;
-# a metre of water is the conventional one (9806.65 Pa); 1 ppm counts as 1 mg/L. Own arithmetic: a library that
-# knows units costs each start a quarter of a second.
+# Every unit name that may be written, without prefixes, so that nothing is read as a centi-fermi, each with
+# how many of its kind's own unit it is. gal is the US liquid gallon, hp the mechanical horsepower, BTU the
+# table one; a metre of water is the conventional one (9806.65 Pa); 1 ppm counts as 1 mg/L. Own
+# arithmetic: a library that knows units costs each start a quarter of a second.
 _FOOT, _INCH, _HORSEPOWER, _BTU, _WATER_PA = 0.3048, 0.0254, 745.6998715822702, 1055.05585262, 9806.65
 _GALLON = 231 * _INCH**3
 _FACTORS = {

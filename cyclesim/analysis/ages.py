@@ -225,7 +225,7 @@ def measure_leg(
         above_limit_h=float(np.sum(rows.above_limit_s)) / _H_S,
         longest_warm_still_h=warm_h,
         longest_warm_still_from=warm_at,
-        coldest_water_c=_coldest(trace, body, temps),
+        coldest_water_c=coldest_of(trace, body, temps),
         heat_lost_flowing_kwh=flowing_kwh,
         heat_lost_standing_kwh=standing_kwh,
     )
@@ -253,8 +253,8 @@ def histogram(a: Spans) -> tuple[Spells, ...]:
     return tuple(Spells(up_to, n) for up_to, n in zip((*SPELL_EDGES_H, None), counts, strict=True))
 
 
-def _coldest(trace: Trace, body: str, temps: Temperatures | None) -> float | None:
-    """The coldest that a body was, at its coldest end: standing, or behind a tub as cold as that."""
+def coldest_of(trace: Trace, body: str, temps: Temperatures | None) -> float | None:
+    """The coldest that a body was [degC], at its coldest end: standing, or behind a tub as cold as that."""
     rows = trace.stays.get(body)
     if rows is None or not len(rows):
         return None

@@ -12,7 +12,7 @@ from cyclesim.analysis.ages import when
 from cyclesim.analysis.heat_rules import freezing
 from cyclesim.analysis.history import History
 from cyclesim.analysis.metrics import ColdSpellMetrics
-from cyclesim.analysis.outages import TUB, withstands
+from cyclesim.analysis.outages import TUB, had_it_failed
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.simulation.hourly_weather import HOUR_S, cold_days, standard_time
 
@@ -36,6 +36,8 @@ def measure_cold_spell(history: History) -> ColdSpellMetrics | None:
     air = trace.zones.series["outdoors"]
     first, last = (int((at - trace.zones.origin_s) // HOUR_S) for at in (start_s, end_s - 1.0))
     frozen = freezing(history)
+    cut = had_it_failed(history.plant, trace, (start_s, end_s))
+    assert cut is not None, "a run with heat"
     names = [TUB, *(body.name for body in history.plant.bodies)]
     return ColdSpellMetrics(
         from_local=when(trace, start_s),
@@ -44,7 +46,8 @@ def measure_cold_spell(history: History) -> ColdSpellMetrics | None:
         colder_by_k=spell.colder_by_k,
         coldest_c={name: _coldest_c(history, name, start_s, end_s) for name in names},
         until_zero_h={name: _until_zero_h(frozen[name].tolist(), start_s, end_s) for name in names},
-        until_zero_without_power_h=withstands(history.plant, trace, trace.zones, start_s).until_zero_h,
+        until_zero_without_power_h=cut.until_zero_h,
+        power_fails_at=cut.from_local,
     )
 
 

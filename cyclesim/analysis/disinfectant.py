@@ -8,17 +8,28 @@ integral, so its time is the most that these allow.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
 from typing import NamedTuple
 
 import numpy as np
 
-from cyclesim.analysis.ages import AgeRows, kind_of, never_moved
+from cyclesim.analysis.ages import J_PER_KWH, AgeRows, kind_of, never_moved
 from cyclesim.analysis.history import History
-from cyclesim.analysis.metrics import DisinfectantMetrics, Fading, FilterCare, RefillCare, WaterCareMetrics
+from cyclesim.analysis.metrics import (
+    DisinfectantMetrics,
+    Fading,
+    FilterCare,
+    HeatSourceMetrics,
+    RefillCare,
+    TubMetrics,
+    WaterCareMetrics,
+)
 from cyclesim.analysis.spans import Floats, Spans, covers, edges_of, spans, total_s, while_in
 from cyclesim.physics.decay import left, seconds_until
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.water_care import Disinfectant, WaterCare
+from cyclesim.simulation.hourly_weather import fill_c
 from cyclesim.simulation.trace import Trace
 
 US_GALLON_M3 = 3.785411784e-3
@@ -107,14 +118,27 @@ def since_refill_days(care: WaterCare, trace: Trace) -> float | None:
     return days % (care.refill_every_s / _DAY_S) if care.refill_every_s else float(days)
 
 
-def measure_water_care(history: History) -> WaterCareMetrics | None:
-    """What the file's water care comes to; None where it says nothing of it."""
+def refills(care: WaterCare, trace: Trace) -> int:
+    """How many refills fall into the span after its first day, kept up from last_refill or that day on."""
+    first, end = trace.local(0).date(), trace.local(trace.span_s).date()
+    since = care.last_refill or first
+    if care.refill_every_s is None:
+        return int(first < since < end)
+    every = care.refill_every_s / _DAY_S
+    begun, ended = (since - first).days, (end - since).days
+    return max(0, math.ceil(ended / every) - max(0, math.floor(-begun / every) + 1))
+
+
+def measure_water_care(
+    history: History, tub: TubMetrics, sources: Mapping[str, HeatSourceMetrics]
+) -> WaterCareMetrics | None:
+    """What the file's water care comes to, beside tub and sources as measured; None without water care."""
     care = history.plant.scenario.water_care
     if care is None:
         return None
     return WaterCareMetrics(
         disinfectant=_disinfectant(history, care.disinfectant) if care.disinfectant else None,
-        refill=_refill(history, care) if care.refill_every_s or care.last_refill else None,
+        refill=_refill(history, care, tub, sources) if care.refill_every_s or care.last_refill else None,
         filter=_filter(history, care.clean_filter_every_s) if care.clean_filter_every_s else None,
     )
 
@@ -150,14 +174,26 @@ def _disinfectant(history: History, disinfectant: Disinfectant) -> DisinfectantM
     )
 
 
-def _refill(history: History, care: WaterCare) -> RefillCare:
-    bathers = bathers_per_day(history.trace)
+def _refill(
+    history: History, care: WaterCare, tub: TubMetrics, sources: Mapping[str, HeatSourceMetrics]
+) -> RefillCare:
+    bathers, count = bathers_per_day(history.trace), refills(care, history.trace)
+    heat_kwh = heat_cost = None
+    if tub.mean_c is not None:
+        warmer_k = max(0.0, tub.mean_c - fill_c(history.plant.scenario))
+        heat_kwh = count * history.plant.volume_m3 * history.plant.per_m3_k * warmer_k / J_PER_KWH
+        if tub.heat_from_sources_kwh > 0.0:
+            spent = sum(source.cost for source in sources.values())
+            heat_cost = heat_kwh * spent / tub.heat_from_sources_kwh
     return RefillCare(
         refill_every_days=care.refill_every_s / _DAY_S if care.refill_every_s else None,
         last_refill=care.last_refill.isoformat() if care.last_refill else None,
         since_refill_days=since_refill_days(care, history.trace),
         bathers_per_day=bathers,
         suggested_refill_days=suggested_refill_days(history.plant.volume_m3, bathers),
+        refills=count,
+        refills_heat_kwh=heat_kwh,
+        refills_heat_cost=heat_cost,
     )
 
 

@@ -270,7 +270,7 @@ class ColdSpellMetrics:
 
     lowest_c: the air's coldest hour; colder_by_k: than the weather without it. coldest_c: of each part while
     it lasts, at its coldest end. until_zero_h: hours from its start until a part is at 0 degC in this run,
-    None where it is not while the spell lasts; without power from its start on, as for a power cut.
+    None where it is not while the spell lasts; without power from power_fails_at on, its coldest hour.
     """
 
     from_local: str
@@ -280,6 +280,7 @@ class ColdSpellMetrics:
     coldest_c: dict[str, float | None]
     until_zero_h: dict[str, float | None]
     until_zero_without_power_h: dict[str, float | None]
+    power_fails_at: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -322,6 +323,12 @@ class RefillCare:
     bathers_per_day: float
     suggested_refill_days: float | None
     """None where nobody bathes."""
+    refills: int = 0
+    """How many fall into the span."""
+    refills_heat_kwh: float | None = None
+    """To warm them from fill water to the tub's mean temperature; None without heat in the run."""
+    refills_heat_cost: float | None = None
+    """That heat at what the heat of this run cost; None where no source gave any."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -390,7 +397,7 @@ class PromisesMetrics:
     oldest_water_in: str | None
     water_age_limit_h: float
     coldest_water_c: float | None
-    """Of every leg, housing and the tub."""
+    """Of every leg, housing, pump whose zone is known, and the tub."""
     coldest_water_in: str | None
     first_at_zero: str | None
     """What would be at 0 degC first, had the power failed in the coldest hour; None beyond ten days."""

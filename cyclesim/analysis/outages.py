@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -38,18 +39,27 @@ def measure_outages(plant: Assembly, trace: Trace) -> tuple[OutageMetrics, ...]:
     return tuple(_measure(plant, trace, zones, a, b) for a, b in while_in(trace.power, "lost").tolist())
 
 
-def had_it_failed(plant: Assembly, trace: Trace) -> OutageMetrics | None:
-    """A power cut that begins in the coldest hour of the run's zones; None for a run without heat."""
+def had_it_failed(
+    plant: Assembly, trace: Trace, between_s: tuple[float, float] | None = None
+) -> OutageMetrics | None:
+    """A power cut that begins with the coldest hour of the run's zones; None for a run without heat.
+
+    *between_s*: the seconds between which that hour is looked for, the whole run without it. Every table and
+    paper that tells how long a part lasts without power goes by this cut, so that all tell the same.
+    """
     zones = trace.zones
     if zones is None or not len(trace.tub):
         return None
     places = {*(body.zone for body in plant.bodies), plant.tub_node.cover_zone}
-    first = max(0, -zones.origin_s // 3600)
-    last = first + trace.span_s // 3600
+    begin_s, end_s = between_s or (0.0, float(trace.span_s))
+    first = max(0, math.ceil((begin_s - zones.origin_s) / HOUR_S))
+    last = max(first + 1, int((end_s - zones.origin_s) // HOUR_S))
     coldest = np.min([zones.series[zone][first:last] for zone in sorted(places)], axis=0)
     hour_s = zones.origin_s + HOUR_S * (first + int(np.argmin(coldest)))
     start_s = max(0.0, hour_s - 1.0)  # what would start with the hour has no power then
-    return _measure(plant, trace, zones, start_s, start_s + HOUR_S)
+    return replace(
+        _measure(plant, trace, zones, start_s, start_s + HOUR_S), from_local=when(trace, max(0.0, hour_s))
+    )
 
 
 def _measure(plant: Assembly, trace: Trace, zones: Zones, start_s: float, end_s: float) -> OutageMetrics:

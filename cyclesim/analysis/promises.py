@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import NamedTuple
 
 import numpy as np
 
-from cyclesim.analysis.ages import when
+from cyclesim.analysis.ages import coldest_of, when
 from cyclesim.analysis.history import History
 from cyclesim.analysis.metrics import LegMetrics, PromisesMetrics
 from cyclesim.analysis.outages import TUB, had_it_failed
@@ -24,10 +25,11 @@ def measure_promises(history: History, legs: Mapping[str, LegMetrics]) -> Promis
     left = _stepped_out(history)
     last = min(left, key=lambda moment: moment.water_c, default=None)
     oldest = oldest_of(legs)
-    coldest = {name: leg.coldest_water_c for name, leg in legs.items() if leg.coldest_water_c is not None}
+    known = {body: coldest_of(trace, body, temps) for body, temps in history.coldest.items()}
+    coldest = {body: water_c for body, water_c in known.items() if water_c is not None}
     if len(trace.tub):
         coldest[TUB] = float(min(np.min(trace.tub.water_c), trace.end_water_c))
-    cold = min(coldest, key=lambda name: coldest[name], default=None)
+    cold = min(coldest, key=lambda name: (round(coldest[name], 2), _stood_at_c(history, name)), default=None)
     cut = had_it_failed(plant, trace)
     freeze = {n: h for n, h in cut.until_zero_h.items() if h is not None} if cut else {}
     first = min(freeze, key=lambda name: freeze[name], default=None)
@@ -48,6 +50,12 @@ def measure_promises(history: History, legs: Mapping[str, LegMetrics]) -> Promis
         first_at_zero_after_h=None if first is None else freeze[first],
         power_fails_at=cut.from_local if cut else None,
     )
+
+
+def _stood_at_c(history: History, body: str) -> float:
+    """How cold a body was while it stood [degC]: cold water that only passed through came from elsewhere."""
+    temps = history.coldest.get(body)
+    return math.inf if temps is None or not len(temps.end_c) else float(np.min(temps.end_c))
 
 
 class _Moment(NamedTuple):

@@ -138,18 +138,20 @@ def measure(history: History) -> Metrics:
         )
         for name, rows in history.ages.items()
     }
+    sources = {name: measure_source(plant, trace, name, metered) for name in trace.sources}
+    tub = measure_tub(plant, trace, history.duties, history.filtered, history.truth.people, metered)
     return Metrics(
         legs=legs,
         pumps={name: measure_pump(plant, programme, trace, name, metered) for name in trace.pumps},
-        heat_sources={name: measure_source(plant, trace, name, metered) for name in trace.sources},
+        heat_sources=sources,
         blowers={name: measure_blower(plant, trace, name, metered) for name in trace.blowers},
-        tub=measure_tub(plant, trace, history.duties, history.filtered, history.truth.people, metered),
+        tub=tub,
         energy=measure_energy(plant, trace, metered, history.truth),
         outages=measure_outages(plant, trace),
         treatment={
             name: measure_treatment(plant, trace, name, history.truth, metered) for name in trace.treatments
         },
-        water_care=measure_water_care(history),
+        water_care=measure_water_care(history, tub, sources),
         sessions=measure_sessions(history),
         cold_spell=measure_cold_spell(history),
         suction=measure_suction(plant, programme),

@@ -1,13 +1,22 @@
 """The command line: parse, call, print. Only click is imported until a command runs."""
 
+import gc
+import os
 from typing import NoReturn
 
-from cyclesim.cli import compare, fits, look, measured, page, papers, savings, size, tune
+from cyclesim.cli import compare, fits, look, measured, page, papers, savings, size, tune, workbench
 from cyclesim.cli.shared import cli
 
-__all__ = ["cli", "compare", "fits", "look", "main", "measured", "page", "papers", "savings", "size", "tune"]
+__all__ = [
+    "cli", "compare", "fits", "look", "main", "measured", "page", "papers", "savings", "size", "tune",
+    "workbench",
+]  # fmt: skip
 
 
 def main() -> NoReturn:
     """The command `cyclesim`."""
+    # each costs a start a tenth: looking for rings among what was just loaded, and for plugins in all that is
+    # installed
+    gc.set_threshold(100_000, 20, 20)
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     cli.main()

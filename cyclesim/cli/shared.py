@@ -30,6 +30,7 @@ Found = TypeVar("Found")
 
 
 WANTED = {
+    "Work in a browser": ("workbench",),
     "Write a file": ("new", "check", "explain", "schema"),
     "Look at what it does": ("run", "duty", "states"),
     "Verify it": ("verify", "rules"),

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from cyclesim.analysis.findings import Finding
-from cyclesim.analysis.metrics import EnergyMetrics, Metrics, PromisesMetrics, TubMetrics
+from cyclesim.analysis.metrics import Metrics, PromisesMetrics, TubMetrics
+from cyclesim.said.care_tables import refills_said
 from cyclesim.said.page import Page, Tone
 from cyclesim.said.verdict import FIRST_SHOWN, alike, say_first, verdict
 from cyclesim.said.words import count, hours, number, when
@@ -68,7 +69,7 @@ def answer(result: Result, sure: Confidence | None = None) -> Answer:
         tuple(map(tuple, groups[:FIRST_SHOWN])),
         sum(map(len, groups[FIRST_SHOWN:])),
         promises(result.metrics),
-        money(result.metrics.energy, result.about.days, sure),
+        money(result.metrics, result.about.days, sure),
         losses,
         _largest(losses),
         _left_aside(result),
@@ -99,7 +100,8 @@ def promises(metrics: Metrics) -> tuple[Promise, ...]:
     kept = metrics.promises
     if kept is None:
         return ()
-    return tuple(filter(None, (_warm(kept), _step_out(kept), _quiet(kept), _fresh(kept), _frost(kept))))
+    water = (_fresh(kept), _disinfected(metrics))
+    return tuple(filter(None, (_warm(kept), _step_out(kept), _quiet(kept), *water, _frost(kept))))
 
 
 def _warm(kept: PromisesMetrics) -> Promise | None:
@@ -136,6 +138,24 @@ def _fresh(kept: PromisesMetrics) -> Promise | None:
     return Promise("Oldest water", kept.oldest_water_h <= kept.water_age_limit_h, said)
 
 
+def _disinfected(metrics: Metrics) -> Promise | None:
+    """The least residual of all that may not stand; by which half-life it goes, nobody knows beforehand."""
+    told = metrics.water_care and metrics.water_care.disinfectant
+    legs = {n: leg for n, leg in told.legs.items() if leg.kind != "dead end"} if told else {}
+    known = {name: leg.least_fast_mg_l for name, leg in legs.items() if leg.least_fast_mg_l is not None}
+    if not told or not known:
+        return None
+    where = min(known, key=lambda name: known[name])
+    wanted, leg = f"{number(told.at_least_mg_l)} mg/L wanted", legs[where]
+    if known[where] >= told.at_least_mg_l:
+        said = f"{number(known[where])} mg/L at the least, in {where} ({wanted})"
+        return Promise("Disinfectant", True, said)
+    said = f"may fall to {number(known[where])} mg/L, in {where} ({wanted}): below for "
+    said += f"{hours(leg.below_fast_h)} in all if it halves in {hours(told.half_life_fast_h)}, for "
+    said += f"{hours(leg.below_slow_h)} if in {hours(told.half_life_slow_h)}"
+    return Promise("Disinfectant", False, said)
+
+
 def _frost(kept: PromisesMetrics) -> Promise | None:
     if kept.coldest_water_c is None or kept.power_fails_at is None:
         return None
@@ -144,21 +164,26 @@ def _frost(kept: PromisesMetrics) -> Promise | None:
         said += "no part would be at 0 °C within 10 days without power"
     else:
         said += (
-            f"without power {kept.first_at_zero} would be at 0 °C {hours(kept.first_at_zero_after_h)} after "
+            f"with no power from the coldest hour on, {when(kept.power_fails_at)}, {kept.first_at_zero} "
+            f"would be at 0 °C after {hours(kept.first_at_zero_after_h)}"
         )
-        said += f"the coldest hour, {when(kept.power_fails_at)}"
     return Promise("Frost", kept.coldest_water_c > 0.0, said)
 
 
-def money(energy: EnergyMetrics, days: int, sure: Confidence | None = None) -> str:
-    """What the run costs, heating included; with a range where that was asked for."""
+def money(metrics: Metrics, days: int, sure: Confidence | None = None) -> str:
+    """What the run costs, heating included; with a range where that was asked for, and what refills add."""
+    energy, care = metrics.energy, metrics.water_care
     spent = "a year costs" if days in _A_YEAR else f"{count(days, 'day')} cost{'s' * (days == 1)}"
     said = f"{spent} {number(energy.cost)} {energy.currency}, heating included"
     cost = next((e for e in sure.estimates if e.number == "cost"), None) if sure is not None else None
     if cost is not None:
         said += f" (likely {number(cost.low)} to {number(cost.high)})"
     fuel = f" and {number(energy.fuel_kwh)} kWh of fuel" if energy.fuel_kwh else ""
-    return f"{said}: {number(energy.energy_kwh)} kWh of electricity{fuel}"
+    said += f": {number(energy.energy_kwh)} kWh of electricity{fuel}"
+    refill = care.refill if care else None
+    if refill is None or not refill.refills or not refill.refills_heat_kwh:
+        return said
+    return f"{said}. Not in it: {refills_said(refill, energy.currency)}"
 
 
 def losses_of(tub: TubMetrics) -> tuple[Loss, ...]:

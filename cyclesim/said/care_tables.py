@@ -19,7 +19,7 @@ def say_water_care(page: Page, metrics: Metrics) -> None:
     if care.disinfectant:
         _say_disinfectant(page, metrics, care.disinfectant)
     if care.refill:
-        _say_refill(page, care.refill)
+        _say_refill(page, care.refill, metrics.energy.currency)
     if care.filter:
         every = hours(24.0 * care.filter.clean_filter_every_days)
         flow_h, passed_m3 = care.filter.flow_between_cleans_h, care.filter.passed_between_cleans_m3
@@ -51,7 +51,7 @@ _FADING = (
 )
 
 
-def _say_refill(page: Page, refill: RefillCare) -> None:
+def _say_refill(page: Page, refill: RefillCare, currency: str) -> None:
     clauses = []
     if refill.refill_every_days is not None:
         clauses.append(f"every {hours(24.0 * refill.refill_every_days)}")
@@ -63,6 +63,19 @@ def _say_refill(page: Page, refill: RefillCare) -> None:
     if refill.suggested_refill_days is None:
         clauses.append("nobody bathes, so that nothing suggests how often")
     else:
-        bathers = f"{number(refill.bathers_per_day)} bathers a day suggest"
-        clauses.append(f"{bathers} every {hours(24.0 * refill.suggested_refill_days)} ({_PRACTICE})")
+        bathers = f"{number(refill.bathers_per_day)} bathers a day"
+        every, suggested = refill.refill_every_days, refill.suggested_refill_days
+        if every is not None and every <= suggested:
+            clauses.append(f"{bathers} would not ask for one sooner ({_PRACTICE})")
+        else:
+            clauses.append(f"{bathers} suggest every {hours(24.0 * suggested)} ({_PRACTICE})")
     page.line(f"Refills: {'; '.join(clauses)}.", hang=2)
+    if refill.refills and refill.refills_heat_kwh:
+        page.line(f"Not in the cost of these days: {refills_said(refill, currency)}.", hang=2)
+
+
+def refills_said(refill: RefillCare, currency: str) -> str:
+    """What it takes to warm the refills of the span, which no bill of a run has in it."""
+    said = f"warming {count(refill.refills, 'refill')}, about {number(refill.refills_heat_kwh)} kWh of heat"
+    cost = refill.refills_heat_cost
+    return said if cost is None else f"{said} or {number(cost)} {currency}"

@@ -33,6 +33,7 @@ def say_cold_spell(page: Page, spell: ColdSpellMetrics | None) -> None:
         for part, coldest in sorted(spell.coldest_c.items(), key=lambda item: first_to_freeze(item[0]))
     )
     note = (
-        "Without power: it fails as the spell begins, and nothing moves, heats or keeps a zone on the supply."
+        f"Without power: it fails in the coldest hour of the spell, {when(spell.power_fails_at)}, and "
+        "nothing moves, heats or keeps a zone on the supply."
     )
     page.table(columns, rows, "Cold spell, part by part", notes=(note,))

@@ -55,9 +55,7 @@ def say_confidence(page: Page, sure: Confidence) -> None:
     page.line()
     crossing = [estimate for estimate in sure.estimates if estimate.crosses_limit]
     if crossing:
-        names = list(
-            dict.fromkeys(f"{_name([estimate])} ({number(estimate.limit)})" for estimate in crossing)
-        )
+        names = list(dict.fromkeys(map(_with_limit, crossing)))
         rest = f", and {len(names) - 6} more" if len(names) > 6 else ""
         clause = "its limit lies" if len(names) == 1 else "their limits lie"
         page.line(f"Too close to call, {clause} inside the range: {'; '.join(names[:6])}{rest}.", tone="mind")
@@ -88,7 +86,7 @@ def _rows(estimates: Sequence[Estimate], sure: Confidence) -> Iterator[Row]:
         alike.setdefault((*texts, by), []).append(estimate)
     for (value, low, high, by), group in list(alike.items())[: _WORST.get(name)]:
         first = group[0]
-        spread = "the same" if low == high == value else Between(first.low, first.high)
+        spread = "the same" if low == high == value else Between(first.low, first.high, unit)
         yield Row((_name(group), Amount(first.value, unit), spread), first.subject)
         if by:
             yield Row((f"most sensitive to: {by}",), level=1)
@@ -100,6 +98,11 @@ def _name(group: Sequence[Estimate]) -> str:
     if not words.endswith((" in", ":")):
         return words
     return f"{words} {subjects[0]}" + (f" and {len(subjects) - 1} more" if len(subjects) > 1 else "")
+
+
+def _with_limit(estimate: Estimate) -> str:
+    unit = _SAYS[estimate.number][1]
+    return f"{_name([estimate])} ({f'{number(estimate.limit)} {unit}'.strip()})"
 
 
 def _say_flushes(page: Page, flushes: Sequence[OldWater]) -> None:

@@ -52,9 +52,14 @@ def explanation(about: str) -> Page:
 
 def _of_key(path: str) -> Iterator[str]:
     field, annotation = _field_at(path)
+    yield from said_of(path.rpartition(".")[2], field, annotation)
+
+
+def said_of(key: str, field: FieldInfo | None, annotation: Any) -> Iterator[str]:
+    """What a key means, sentence by sentence; an element that a person has named has no *field*."""
     if field is not None and field.description:
         yield field.description
-    quantity = next(filter(None, map(_quantity, (*(field.metadata if field else ()), annotation))), None)
+    quantity = quantity_of(field, annotation)
     if quantity is not None:
         kind = KINDS[quantity.kind]
         yield f"Write {kind.words} with its unit: {', '.join(kind.units)}."
@@ -63,7 +68,7 @@ def _of_key(path: str) -> Iterator[str]:
         if isinstance(declared, Declared) and field is not None:
             example = text_of_default(field)
         if field is None or "e.g." not in (field.description or ""):
-            yield f"Example: {path.rpartition('.')[2]}: {example}"
+            yield f"Example: {key}: {example}"
     keys = keys_of(annotation)
     if keys:
         yield f"Its keys: {', '.join(keys)}."
@@ -77,6 +82,11 @@ def _of_key(path: str) -> Iterator[str]:
         yield "It must be given."
     else:
         yield "It may be left out."
+
+
+def quantity_of(field: FieldInfo | None, annotation: Any) -> Quantity | None:
+    """The form of the quantity that is due at a field, if it is one."""
+    return next(filter(None, map(_quantity, (*(field.metadata if field else ()), annotation))), None)
 
 
 def _quantity(thing: object) -> Quantity | None:
@@ -107,7 +117,7 @@ def _step(path: str, step: str, annotation: Any) -> tuple[FieldInfo, Any]:
     for model in models_in(annotation):
         for name, field in model.model_fields.items():
             if (field.alias or name) == step:
-                return field, _inner(field.annotation)
+                return field, without_none(field.annotation)
     known = [*keys_of(annotation), *(RULES if "." not in path else ()), *(WORDS if "." not in path else ())]
     hint = did_you_mean(step, known)
     told = f"; {hint}" if hint else ""
@@ -117,7 +127,7 @@ def _step(path: str, step: str, annotation: Any) -> tuple[FieldInfo, Any]:
     raise CycleSimError(f"PATH: found '{shorten(step)}', which is none; {expected}{told}")
 
 
-def _inner(annotation: Any) -> Any:
+def without_none(annotation: Any) -> Any:
     """The type without None beside it, so that its keys are found."""
     args = [arg for arg in get_args(annotation) if arg is not type(None)]
     if type(None) in get_args(annotation) and len(args) == 1:

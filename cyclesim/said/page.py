@@ -37,10 +37,11 @@ class Amount:
 
 @dataclass(frozen=True, slots=True)
 class Between:
-    """From *low* to *high*, both as a column tells its values."""
+    """From *low* to *high*, both as a column tells its values; *unit* is that of the amount it is about."""
 
     low: float
     high: float
+    unit: str = ""
 
 
 Cell = str | bool | int | float | Amount | Between | tuple[str, ...] | None

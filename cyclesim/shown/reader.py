@@ -60,7 +60,9 @@ def _cell(cell: Cell, column: Column, us: bool) -> Cell:
             unit = cell.unit or column.unit
             return replace(cell, value=_value(cell.value, unit, us), unit=unit_for(cell.unit, us))
         case Between():
-            return Between(_number(cell.low, column.unit, us), _number(cell.high, column.unit, us))
+            unit = cell.unit or column.unit
+            low, high = (_number(end, unit, us) for end in (cell.low, cell.high))
+            return Between(low, high, unit_for(cell.unit, us))
         case float():
             return _number(cell, column.unit, us)
         case int() if not isinstance(cell, bool) and column.unit in METRIC:

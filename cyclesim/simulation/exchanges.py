@@ -17,7 +17,7 @@ from cyclesim.physics.sources import HeatPumpRating, RatedPoint, SolarCollector,
 from cyclesim.scenario.blocks.heat_sources import HeatPump as HeatPumpSheet
 from cyclesim.scenario.blocks.heat_sources import Solar, Wood
 from cyclesim.simulation.assembly import Assembly
-from cyclesim.simulation.hourly_weather import Weather, mean_air_c, standard_time
+from cyclesim.simulation.hourly_weather import Weather, fill_c, standard_time
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Zones
 
@@ -44,8 +44,7 @@ class Exchanges:
         self._known: dict[tuple[str, int], Numbered] = {}
         self.fires = dict(fires)
         """Hourly heat of the sources that nobody switches [W], in the hours of the weather."""
-        given = plant.sheet.tub.fill_water_c
-        self.makeup_c = mean_air_c(plant.scenario.place.weather) if given is None else given
+        self.makeup_c = fill_c(plant.scenario)
         """Temperature of what is filled up [degC]: as the file says, or the year's mean air."""
 
     def _numbered(self, name: str, key: int, law: Law) -> Numbered:

@@ -65,6 +65,12 @@ def weather(scenario: Scenario, begin_utc: datetime, before_s: int, span_s: int)
     return Weather(-before_s, air, humidity, wind, sky)
 
 
+def fill_c(scenario: Scenario) -> float:
+    """How cold the tub is filled [degC]: as the file says, or the year's mean air."""
+    given = scenario.plant.tub.fill_water_c
+    return mean_air_c(scenario.place.weather) if given is None else given
+
+
 def mean_air_c(about: Climate | Monthly | WeatherFile) -> float:
     """Mean air temperature of the year that is described, or of all that a file has [degC]."""
     if isinstance(about, Climate):

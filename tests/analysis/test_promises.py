@@ -41,7 +41,7 @@ def test_what_would_freeze_first_is_what_a_cut_of_that_hour_tells(scenario: Call
     told = simulate(scenario(cold), days=9).metrics.promises
     assert told is not None
     assert told.power_fails_at is not None
-    assert "T02:59:59" in told.power_fails_at, "before the filter run of 03:00"
+    assert "T03:00:00" in told.power_fails_at, "which the filter run of 03:00 no longer gets"
     at = told.power_fails_at[:10] + " 03:00"
     cut = ("  quiet_hours:", f"  outages: [{{from: {at}, lasts: 1 h}}]\n  quiet_hours:")
     outage = simulate(scenario(cold, cut), days=9).metrics.outages[0]
@@ -49,6 +49,15 @@ def test_what_would_freeze_first_is_what_a_cut_of_that_hour_tells(scenario: Call
     assert told.first_at_zero == min(hours, key=lambda part: hours[part])
     assert told.first_at_zero_after_h == pytest.approx(min(hours.values()), abs=0.01)
     assert told.first_at_zero_after_h > 1.0
+
+
+def test_the_coldest_water_may_be_in_a_pump(scenario: Callable[..., Scenario]) -> None:
+    """A pump's housing outdoors, alone: it is told by its own name, as a power cut of that hour tells it."""
+    outdoors = ("above_water: -300 mm\n", "above_water: -300 mm\n      volume: 0.2 L\n      zone: outdoors\n")
+    result = simulate(scenario(outdoors), days=3)
+    assert result.metrics.promises is not None
+    assert "main" == result.metrics.promises.coldest_water_in
+    assert "main" not in result.metrics.legs
 
 
 def test_the_oldest_water_is_that_of_the_worst_leg(kept: Result) -> None:

@@ -14,7 +14,9 @@ from cyclesim.analysis.history import History
 from cyclesim.analysis.result import measure, simulate
 from cyclesim.analysis.spans import covers, total_s
 from cyclesim.physics.water_age import Emitted, Plug, WaterAge
+from cyclesim.said.run import run_page
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.shown.terminal import printed
 
 Run = Callable[..., History]
 H = 3600.0
@@ -247,6 +249,44 @@ def test_a_refill_is_overdue_after_what_the_bathers_suggest(run: Run, line: str,
 def test_a_tub_that_nobody_uses_is_not_overdue(run: Run) -> None:
     """Nothing suggests how often."""
     assert [] == list(refill_overdue(run(care("refill_every: 900 days"))))
+
+
+@pytest.mark.parametrize(
+    ("lines", "count"),
+    [
+        (("refill_every: 20 days",), 3),  # 21 March, 10 and 30 April
+        (("refill_every: 20 days", "last_refill: 2027-01-05"), 3),  # 6 and 26 March, 15 April
+        (("refill_every: 20 days", "last_refill: 2027-04-25"), 1),
+        (("last_refill: 2027-03-05",), 1),
+        (("last_refill: 2027-03-01",), 0),  # the tub is full as the span begins
+        (("last_refill: 2027-05-02",), 0),
+        (("refill_every: 400 days", "last_refill: 2026-12-01"), 0),
+    ],
+)
+def test_refills_are_counted_by_their_dates(run: Run, lines: tuple[str, ...], count: int) -> None:
+    """61 days from 1 March, the dates counted on a calendar."""
+    told = measure(run(care(*lines), hours=61 * 24.0)).water_care
+    assert told is not None
+    assert told.refill is not None
+    assert count == told.refill.refills
+
+
+def test_a_refill_is_warmed_at_what_heat_costs(scenario: Callable[..., Scenario]) -> None:
+    """1.5 m3 from 12 degC, the year's mean air, at 993.7 kg/m3 and 4178 J/(kg K) (steam tables, from memory).
+
+    An element gives a kilowatt-hour of heat for one of electricity, at 0.20 EUR.
+    """
+    result = simulate(scenario(care("refill_every: 2 days")), days=4)
+    told, mean_c = result.metrics.water_care, result.metrics.tub.mean_c
+    assert told is not None
+    assert told.refill is not None
+    assert mean_c is not None
+    assert 1 == told.refill.refills
+    kwh = 1.5 * 993.7 * 4178.0 * (mean_c - 12.0) / 3.6e6
+    assert pytest.approx(kwh, rel=0.003) == told.refill.refills_heat_kwh
+    assert pytest.approx(0.20 * kwh, rel=0.003) == told.refill.refills_heat_cost
+    said = " ".join(printed(run_page(result)).split())
+    assert f"Not in it: warming 1 refill, about {kwh:.1f} kWh of heat or {0.2 * kwh:.1f} EUR" in said
 
 
 # -- the filter --------------------------------------------------------------------------------------------

@@ -1,15 +1,17 @@
 """What would save most: against runs of files written with the change in them."""
 
+import json
 from pathlib import Path
 
 import pytest
 
 from cyclesim.analysis.result import simulate
 from cyclesim.decide.sizing.savings import Savings, changes, savings
-from cyclesim.said.page import Table
 from cyclesim.said.savings import savings_page, savings_values
 from cyclesim.scenario.reading.load import load
+from cyclesim.shown.as_json import as_text
 from cyclesim.shown.terminal import printed
+from tests.said.tables import Key, hold_in_order, hold_in_us, tables_of
 
 GARDEN = Path(__file__).parents[2] / "schedules" / "walled-garden.yaml"
 DAYS = 4
@@ -72,13 +74,20 @@ def test_a_tub_without_a_cover_is_offered_one() -> None:
     assert (0.0, 0.025) == (legs["spare"].insulation_m, legs["left_bench"].insulation_m)
 
 
+SAVED: dict[str, Key] = {
+    "saves kWh": "energy_kwh_less",
+    "saves money": "cost_less",
+    "breaks": lambda saving: ", ".join(saving["breaks"]),
+}
+
+
 def test_the_table_tells_the_numbers_of_the_json(found: Savings) -> None:
-    """Row by row, in the order of the JSON; energy to the digits it deserves, money to the cent."""
-    (table,) = (block for block in savings_page(found).blocks if isinstance(block, Table))
-    for row, told in zip(table.rows, savings_values(found)["tried"], strict=True):
-        name, energy, cost, breaks = row.cells
-        assert (told["change"], told["energy_kwh_less"], told["cost_less"]) == (name, energy, cost)
-        assert ", ".join(told["breaks"]) == breaks
+    """Row by row, in the order of the JSON, in both worlds of units."""
+    page, values = savings_page(found), json.loads(as_text(savings_values(found)))
+    ((_, table),) = tables_of(page)
+    assert [saving["change"] for saving in values["tried"]] == [row.cells[0] for row in table.rows]
+    hold_in_order(table, SAVED, values["tried"])
+    assert hold_in_us(page) == 0
 
 
 def test_frost_protection_is_never_advised_lower_than_is_usual() -> None:

@@ -10,6 +10,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from cyclesim.cli import cli
+from cyclesim.decide.sizing import heater_sizing
 from cyclesim.decide.sizing.heat_up import seasons, set_back_c
 from cyclesim.decide.sizing.heater_need import need_of
 from cyclesim.decide.sizing.heater_sizes import chosen_source, sizes_around, with_size
@@ -19,9 +20,13 @@ from cyclesim.errors import InputError
 from cyclesim.said.size_heater import advice, heater_page, heater_values
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load, load_text
+from cyclesim.shown.as_json import as_text
+from cyclesim.shown.cells import shown
 from cyclesim.shown.pictures.heater import write_heater_figure
 from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Assembly
+from tests.evidence.small import ELEMENT, heated_text
+from tests.said.tables import Key, hold_in_order, hold_in_us, tables_of
 
 SHIPPED = Path(__file__).parents[2] / "schedules"
 WALLED = SHIPPED / "walled-garden.yaml"
@@ -239,6 +244,62 @@ def test_a_report_fits_the_page_and_a_figure_is_the_same_bytes(walled: HeaterSiz
     values = json.loads(json.dumps(heater_values(walled)))
     assert 3000.0 == values["recommended_w"]
     assert 4 == len(values["sizes"])
+
+
+TIMES: dict[str, Key] = {
+    "filled at 15 degC January": lambda size: _hours(size["filled_coldest_s"]),
+    "filled at 15 degC October": lambda size: _hours(size["filled_mild_s"]),
+    "filled at 12 degC January": lambda size: _hours(size["filled_coldest_s"]),
+    "filled at 12 degC October": lambda size: _hours(size["filled_mild_s"]),
+    "from 30 degC January": lambda size: _hours(size["from_set_back_s"]),
+    "from 36 degC January": lambda size: _hours(size["from_set_back_s"]),
+    "begin, to be ready at 18:00": "begin_at",
+    "handbook m c dT/P": lambda size: _hours(size["without_losses_s"]),
+    "handbook with losses": lambda size: _hours(size["with_losses_s"]),
+    "heater warms by K": "outlet_warmer_k",
+}
+YEAR: dict[str, Key] = {
+    "energy kWh": lambda size: size["energy_kwh"] + size["fuel_kwh"],
+    "cost money": "cost",
+    "firing h": "firing_h",
+    "cold of 2 sessions": "cold_sessions",
+    "held": lambda size: size["held"]["holds"],
+    "of the breaker": lambda size: size["supply"]["counted_a"] / size["supply"]["breaker_a"],
+    "what stands against it": lambda size: "; ".join(reason["text"] for reason in size["against"]),
+}
+
+
+def _hours(seconds: float | None) -> float | None:
+    return None if seconds is None else seconds / 3600.0
+
+
+@pytest.fixture(scope="module")
+def bathed() -> HeaterSizing:
+    """A tub to be ready by six, with people in it at seven; the year is two days."""
+    sets = (
+        "place.weather.seasonal_swing=9 K",
+        'schedule.bathing=[{start: "19:00", lasts: 50 min, people: 2}]',
+        'schedule.heating.plan=[{ready_by: "18:00", keep_at: 38 degC, until: "20:00"}]',
+    )
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(heater_sizing, "days_of_year", lambda _: 2)
+        return size_heater(load_text(heated_text(element=ELEMENT), sets=sets), sizes_w=[1000.0, 6000.0])
+
+
+@pytest.mark.parametrize("of", ["walled", "bathed"])
+def test_every_table_tells_the_numbers_of_the_json(of: str, request: pytest.FixtureRequest) -> None:
+    """Size by size, in both worlds of units; the one advised and the file's own have their marks."""
+    sizing: HeaterSizing = request.getfixturevalue(of)
+    page, values = heater_page(sizing), json.loads(as_text(heater_values(sizing)))
+    times, year = (table for _, table in tables_of(page))
+    hold_in_order(times, TIMES, values["sizes"])
+    hold_in_order(year, YEAR, values["sizes"])
+    for row, size in zip((*times.rows, *year.rows), 2 * values["sizes"], strict=True):
+        text = shown(row.cells[0], times.columns[0])
+        assert float(text.strip("> *")) == pytest.approx(size["size_w"] / 1000.0, abs=0.005)
+        assert text.startswith(">") == (size["size_w"] == values["recommended_w"])
+        assert text.endswith("*") == (size["size_w"] == values["own_w"])
+    assert hold_in_us(page) == len(values["sizes"])  # how far the water is warmed that passes
 
 
 # -- the command -------------------------------------------------------------------------------------------

@@ -1,5 +1,6 @@
 """Tuned programmes: against every programme of a small plant, and as they say of themselves."""
 
+import json
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import time
@@ -17,12 +18,13 @@ from cyclesim.decide.tuning.judged import refused_for
 from cyclesim.decide.tuning.programmes import Daily, Entry, own, scheduled
 from cyclesim.decide.tuning.space import FILTER, FLUSH
 from cyclesim.decide.tuning.tuning import Choice, Tuning, _recommended, tune
-from cyclesim.said.page import Table
 from cyclesim.said.tune import tune_page, tune_values
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.fields import PumpSpeed
 from cyclesim.scenario.reading.load import load
+from cyclesim.shown.as_json import as_text
 from cyclesim.shown.terminal import printed
+from tests.said.tables import Key, Values, hold_in_order, hold_in_us, tables_of
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
 DAYS = 6
@@ -155,15 +157,20 @@ def test_rules_of_thumb_stand_beside_it(tuned: Tuning) -> None:
     assert any(f.rule in ("never-flushed", "stale-water") for f in tuned.thumbs[-1].refused)
 
 
-def test_where_quiet_hours_leave_no_placing_that_is_said() -> None:
+@pytest.fixture(scope="module")
+def stuck() -> Tuning:
     """Of the four times of day only noon is loud, and the water may wait for thirteen hours."""
     quiet = ("schedule.quiet_hours.from=17:00", "schedule.quiet_hours.to=07:00")
-    found = tuned_at("limits.water_age=13 h", *quiet, days=2)
-    assert found.recommended is None
-    assert found.best == ()
-    assert any("quiet hours" in one.text for one in found.obstacles)
-    assert found.nearest is not None
-    assert found.nearest.refused
+    return tuned_at("limits.water_age=13 h", *quiet, days=2)
+
+
+def test_where_quiet_hours_leave_no_placing_that_is_said(stuck: Tuning) -> None:
+    """What stands in the way, and what the nearest still breaks."""
+    assert stuck.recommended is None
+    assert stuck.best == ()
+    assert any("quiet hours" in one.text for one in stuck.obstacles)
+    assert stuck.nearest is not None
+    assert stuck.nearest.refused
 
 
 def test_a_plant_of_which_nothing_can_be_tuned_says_so() -> None:
@@ -198,6 +205,7 @@ def test_the_edge_of_a_limit_is_a_trade_off_and_never_first() -> None:
     assert old
     assert all("19 h allowed" in choice.lacks[0] for choice in old)
     assert found.best[0].lacks == ()
+    hold_tuning(found)
 
 
 def test_minimums_are_no_more_than_the_controller_takes() -> None:
@@ -219,19 +227,110 @@ def test_where_no_programme_keeps_the_margins_it_says_what_the_nearest_lacks() -
     assert "Key this in\n" not in text
 
 
-def test_the_tables_of_a_tuning_tell_the_numbers_of_the_json(tuned: Tuning) -> None:
-    """Trade-offs, and what stands beside them: a year's cost, hours, starts and noise a day, oldest water."""
-    values = tune_values(tuned)
-    days = values["days"]
-    tables = {block.title[:4]: block for block in tune_page(tuned).blocks if isinstance(block, Table)}
-    told = {"Best": values["best"], "Besi": [values["own"], *values["rules_of_thumb"]]}
-    for title, choices in told.items():
-        rows = [row for row in tables[title].rows if not row.level]
-        assert len(rows) == min(len(choices), 8)
-        for row, choice in zip(rows, choices, strict=len(choices) <= 8):
-            out = choice["outcome"]
-            assert row.cells[1] == pytest.approx(out["cost"] * 365.0 / days)
-            pumps = [device for device in out["devices"].values() if device["kind"] == "pump"]
-            assert row.cells[2] == pytest.approx(sum(pump["running_h"] for pump in pumps) / days)
-            assert row.cells[3] == pytest.approx(sum(pump["starts"] for pump in pumps) / days)
-            assert row.cells[4] == pytest.approx(out["loud_min"] / days)
+# -- what is told ------------------------------------------------------------------------------------------
+
+
+def _a_year(choice: Values) -> float:
+    out = choice["outcome"]
+    return float(out["cost"]) * 365.0 / float(out["days"])
+
+
+def _pumps_a_day(key: str) -> Key:
+    def of(choice: Values) -> float:
+        devices = choice["outcome"]["devices"].values()
+        amounts = [float(device[key]) for device in devices if device["kind"] == "pump"]
+        return sum(amounts) / float(choice["outcome"]["days"])
+
+    return of
+
+
+def _oldest_h(choice: Values) -> float | None:
+    """Unknown, which is never, where water of any leg never moves."""
+    ages = [leg["oldest_water_h"] for leg in choice["outcome"]["legs"].values()]
+    return None if None in ages else max(ages)
+
+
+def _in_short(choice: Values) -> str:
+    """The lengths of these tests are 30 s, 45 s and whole hours."""
+
+    def of(does: str) -> str:
+        entries = [entry for entry in choice["programme"] if entry["does"] == does]
+        lasts = [e["lasts_s"] for e in entries]
+        texts = [f"{s / 3600:.0f} h" if s >= 3600 else f"{s:.0f} s" for s in lasts]
+        return " + ".join(f"{len(e['starts'])} x {t}" for e, t in zip(entries, texts, strict=True)) or "none"
+
+    return f"{of('line flush')}; {of('filter run')}"
+
+
+CHOICE: dict[str, Key] = {
+    "money a year": _a_year,
+    "pumps h/day": _pumps_a_day("running_h"),
+    "starts /day": _pumps_a_day("starts"),
+    "loud min/day": lambda choice: choice["outcome"]["loud_min"] / choice["outcome"]["days"],
+    "oldest h": _oldest_h,
+}
+
+
+def _holds(limit: Values) -> bool:
+    return limit["choice"] is not None and not limit["choice"]["refused_for"]
+
+
+def _change(least: float) -> Key:
+    def of(limit: Values) -> float | str:
+        if not _holds(limit):
+            return "no programme"
+        change = _a_year(limit["choice"]) - least
+        return change if abs(change) > 0.005 else 0.0
+
+    return of
+
+
+LIMIT: dict[str, Key] = {"now": "now", "tried": "tried"}
+
+
+def hold_tuning(tuning: Tuning) -> list[str]:
+    """Every table of a tuning, cell by cell against the JSON; the first words of their titles."""
+    page, values = tune_page(tuning), json.loads(as_text(tune_values(tuning)))
+    tables = list(tables_of(page))
+    for title, table in tables:
+        match title.split()[0]:
+            case "Key":
+                programme = values["recommended"]["programme"]
+                assert [(e["does"], e["pump"], e["lasts_s"], e["starts"]) for e in programme] == [
+                    (*row.cells[:3], [*row.cells[3]])
+                    for row in table.rows  # type: ignore[misc]
+                ]
+            case "Best":
+                assert len(values["best"]) <= 8, "more are not shown"
+                hold_in_order(table, CHOICE, values["best"])
+                rows = [row for row in table.rows if not row.level]
+                for row, choice in zip(rows, values["best"], strict=True):
+                    mark = " *" if choice == values["recommended"] else ""
+                    assert row.cells[0] == f"{_in_short(choice)}{mark}"
+            case "Beside":
+                choices = [values["own"], *values["rules_of_thumb"]]
+                hold_in_order(table, CHOICE, choices)
+                rows = [row for row in table.rows if not row.level]
+                assert [choice["name"] for choice in choices] == [row.cells[0] for row in rows]
+            case "What":
+                keys = {
+                    **LIMIT,
+                    "money a year": _change(_a_year(values["best"][0])),
+                    "flushes; filter": lambda limit: _in_short(limit["choice"]) if _holds(limit) else "",
+                }
+                hold_in_order(table, keys, values["limits"])
+            case "Which":
+                then: Key = lambda limit: _in_short(limit["choice"]) if _holds(limit) else "no programme"  # noqa: E731
+                hold_in_order(table, {**LIMIT, "then holds: flushes; filter": then}, values["limits"])
+            case _:
+                raise AssertionError(f"no keys for {title}")
+        if title.split()[0] in ("What", "Which"):
+            assert [limit["limit"] for limit in values["limits"]] == [row.cells[0] for row in table.rows]
+    hold_in_us(page)
+    return [title.split()[0] for title, _ in tables]
+
+
+def test_every_table_tells_the_numbers_of_the_json(tuned: Tuning, stuck: Tuning) -> None:
+    """What to key in, trade-offs, what stands beside them and what limits cost; and what would make room."""
+    assert ["Key", "Best", "Beside", "What"] == hold_tuning(tuned)
+    assert ["Beside", "Which"] == hold_tuning(stuck)

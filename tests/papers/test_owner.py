@@ -1,38 +1,48 @@
-"""The owner's paper: hours until frost beside the run's own, and chores by the file's dates."""
+"""The owner's paper: hours until frost and until hot as elsewhere, and chores by the file's dates."""
 
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
 
 from cyclesim.analysis.result import simulate
+from cyclesim.decide.sizing.heat_up import Warmer, seasons
+from cyclesim.said.page import Line, Table
 from cyclesim.said.papers.chores import chores
-from cyclesim.said.papers.owner import coldest_cut
+from cyclesim.said.papers.collected import HandOver
 from cyclesim.scenario.reading.load import load
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
 
 
-def test_hours_without_power_are_those_of_a_run_with_the_same_cut():
-    """High valley, cut at 06:00 on the coldest day: the same cut asked for as `--what-if` asks for it.
+@pytest.mark.slow
+def test_hours_are_told_as_elsewhere():
+    """High valley in a cold spell: run, table of the spell, owner's paper, and the sizing's warming up.
 
-    The run begins eight days earlier, so that only what came before differs: a twentieth is allowed.
+    The hours without power are those of a run that is given that very cut, ended by another part of the code.
     """
     path = SCHEDULES / "high-valley.yaml"
-    cut, since = coldest_cut(load(path))
-    sets = [f"schedule.outages=[{{from: {since:%Y-%m-%d %H:%M}, lasts: 8 h}}]"]
-    again = simulate(load(path, sets=sets), days=40).metrics.outages[0]
-    assert cut.from_local == again.from_local
-    told, known = ({n: h for n, h in one.until_zero_h.items() if h is not None} for one in (cut, again))
-    assert pytest.approx(known, rel=0.05) == told
-    assert min(h for h in cut.until_zero_h.values() if h is not None) < 24.0
-
-
-def test_a_cold_spell_of_the_file_is_when_the_power_fails():
-    """With days as cold as the record, the cut begins with them, and pipes are sooner at 0 degC."""
-    path = SCHEDULES / "high-valley.yaml"
-    usual, _ = coldest_cut(load(path))
-    colder, _ = coldest_cut(load(path, sets=["place.record_low=-30 degC"]))
-    assert colder.until_zero_h["element"] < usual.until_zero_h["element"]
+    scenario = load(path, sets=["place.record_low=-18 degC"])
+    over = HandOver(scenario, "", (), "2027-03-02", "0.1.0")
+    [paper] = over.papers(("owner",)).papers
+    kept, spell = over.year.metrics.promises, over.year.metrics.cold_spell
+    assert kept.power_fails_at == spell.power_fails_at
+    assert kept.first_at_zero_after_h == min(h for h in spell.until_zero_without_power_h.values() if h)
+    table = next(block for block in paper.blocks if isinstance(block, Table) and "0 °C" in str(block.columns))
+    first = table.rows[0].cells
+    assert (kept.first_at_zero, kept.first_at_zero_after_h) == first[:2]
+    since = datetime.fromisoformat(kept.power_fails_at)
+    assert [f"In the model the power fails at {since:%H:%M} on {since.day} January, the coldest hour of the "
+            "file's year."] == list(table.notes)  # fmt: skip
+    early = since - timedelta(days=10)
+    sets = ["place.record_low=-18 degC", f"schedule.outages=[{{from: {since:%Y-%m-%d %H:%M}, lasts: 8 h}}]"]
+    cut = simulate(load(path, sets=sets), days=20, start=early.date()).metrics.outages[0]
+    assert pytest.approx(cut.until_zero_h[kept.first_at_zero], rel=0.1) == kept.first_at_zero_after_h
+    taken = Warmer(scenario, 38.0).warm_up(5.0, seasons(scenario).coldest_week, just_filled=True)
+    said = [block.text for block in paper.blocks if isinstance(block, Line)]
+    assert any(
+        f"set point it takes {taken.seconds / 3600:.1f} h in the coldest week" in text for text in said
+    )
 
 
 def test_chores_are_in_the_order_of_their_days():

@@ -44,6 +44,9 @@ def agrees(text: str, value: Any, column: Column) -> bool:
         number, unit = text.split()
         half = 0.51 * 10 ** -len(number.partition(".")[2]) * _SECONDS[unit]
         return abs(float(number) * _SECONDS[unit] - 3600.0 * value) <= half
+    if column.kind == "keyed in":
+        number, unit = text.split()
+        return float(number) * _SECONDS[unit] == value
     if column.kind == "change":
         if text.startswith("<"):
             return 0.0 < abs(value) < float(text[1:])
@@ -110,8 +113,8 @@ def hold_row(table: Table, keys: dict[str, Key], row: Row, record: Values) -> No
             continue
         key = keys[head(table, k)]
         text, how = bare(row.cells[k], column)
-        if isinstance(key, str) and how.unit in ENDS:
-            assert key.endswith(ENDS[how.unit]), (column, key)
+        if isinstance(key, str) and how.unit in ENDS and not isinstance(row.cells[k], str):
+            assert key.removesuffix("_less").endswith(ENDS[how.unit]), (column, key)
         value = record[key] if isinstance(key, str) else key(record)
         assert agrees(text, value, how), (row.cells[0], head(table, k), text, value)
 
@@ -177,7 +180,7 @@ def _numbers(
         case Between():
             ends = shown(there, after).split(" to ")
             for value, text in zip((cell.low, cell.high), ends, strict=True):
-                yield value, column.unit, text, after
+                yield value, cell.unit or column.unit, text, after
         case Amount():
             assert isinstance(there, Amount)
             assert there.unit == us_unit(cell.unit)

@@ -22,7 +22,8 @@ GIVEN = DisinfectantMetrics(4.0, 1.0, 3.0, 6.0, 6.0, 12.0, TOLD)
 def said(care: Any, legs: dict[str, Any] | None = None) -> str:
     """The section at 80 columns."""
     page = Page()
-    say_water_care(page, Made(water_care=care, legs=legs or {}))  # type: ignore[arg-type]
+    energy = Made(currency="EUR")
+    say_water_care(page, Made(water_care=care, legs=legs or {}, energy=energy))  # type: ignore[arg-type]
     return printed(page)
 
 
@@ -46,7 +47,11 @@ def test_refills_and_filter_are_told_in_a_line_each() -> None:
     """Only what the file mentions; nothing at all without the block."""
     text = flat(RefillCare(90.0, "2027-01-01", 5.0, 1.73, 181.2))
     assert "every 90 days; the last, if that is kept up, 5 days before the end" in text
-    assert "1.7 bathers a day suggest every 181.2 days (US gallons / 3 / bathers a day: common" in text
+    assert "1.7 bathers a day would not ask for one sooner (US gallons / 3 / bathers a day: common" in text
+    assert "181" not in text, "nobody reads the file's 90 days as too many"
+    text = flat(RefillCare(90.0, "2027-01-01", 5.0, 3.5, 60.0, 4, 201.4, 48.3))
+    assert "3.5 bathers a day suggest every 60 days" in text
+    assert "Not in the cost of these days: warming 4 refills, about 201 kWh of heat or 48.3 EUR." in text
     text = flat(RefillCare(None, "2027-01-01", 1.0, 0.0, None))
     assert "Refills: the last 1 day before the end; nobody bathes" in text
     assert "the last on 2029-01-01, after the end" in flat(RefillCare(None, "2029-01-01", None, 0.0, None))

@@ -1,6 +1,7 @@
 """The table of ranges: narrow enough, grouped, and plain about what is too close to call."""
 
-from dataclasses import replace
+import json
+from dataclasses import asdict, replace
 
 import pytest
 
@@ -9,7 +10,10 @@ from cyclesim.decide.ranges.flushes import OldWater
 from cyclesim.decide.ranges.inputs import NotVaried
 from cyclesim.said.confidence_table import say_confidence
 from cyclesim.said.page import Page
+from cyclesim.shown.as_json import as_text
+from cyclesim.shown.cells import shown
 from cyclesim.shown.terminal import printed
+from tests.said.tables import Key, agrees, bare, hold_in_order, hold_in_us, tables_of
 
 BENCH = Estimate(
     "oldest_water_h", "left_bench", 11.94, 10.8, 13.5, 12.0, True,
@@ -22,7 +26,8 @@ SURE = Confidence(
     (BENCH, replace(BENCH, subject="right_bench"),
      Estimate("cost", "EUR", 100.0, 100.0, 100.0, None, False, ()),
      Estimate("tub_water_at_last_jet_s", "line flush, left_bench", NEVER, 20.0, NEVER, None, False,
-              (Influence("bore", 0.0, 1.0),))),
+              (Influence("bore", 0.0, 1.0),)),
+     Estimate("coldest_water_c", "pump_room", 4.26, 3.9, 5.1, None, False, (Influence("bore", 0.0, 1.0),))),
     (FLUSH, replace(FLUSH, leg="a_leg_with_quite_a_long_name_of_forty__ok", tub_water_at_last_jet_s=None,
                     stirred_filter_percent=None, lasts_for_5_percent_s=None)),
     (Tried("pump curve", "-7 %", "+7 %", "x"),),
@@ -32,10 +37,16 @@ SURE = Confidence(
 
 
 @pytest.fixture(scope="module")
-def text() -> str:
-    """The section on a page of 80 columns."""
-    page = Page()
-    say_confidence(page, SURE)
+def page() -> Page:
+    """The section alone."""
+    made = Page()
+    say_confidence(made, SURE)
+    return made
+
+
+@pytest.fixture(scope="module")
+def text(page: Page) -> str:
+    """It on a page of 80 columns."""
     return printed(page)
 
 
@@ -70,7 +81,7 @@ def test_what_does_not_move_and_what_never_comes(text: str) -> None:
 def test_too_close_to_call_is_said(text: str) -> None:
     """A limit inside the range is named with the number; limits that are judged by are no inputs left out."""
     assert "Too close to call" in text
-    assert "oldest water in left_bench (12.0)" in " ".join(text.split())
+    assert "oldest water in left_bench (12.0 h)" in " ".join(text.split())
     assert "check valve (pumps)" in text
     assert "run_on" not in text
 
@@ -78,3 +89,40 @@ def test_too_close_to_call_is_said(text: str) -> None:
 def test_80_columns(text: str) -> None:
     """No line is wider, whatever a leg is called."""
     assert max(map(len, text.splitlines())) <= 80
+
+
+FLUSHES: dict[str, Key] = {
+    "lasts s": "lasts_s",
+    "volumes moved": "volumes",
+    "in order": "in_order_percent",
+    "22 tanks": "measured_tanks_percent",
+    "with filter stirred": "stirred_filter_percent",
+    "5 tanks": "few_tanks_percent",
+    "5 % at s": "lasts_for_5_percent_s",
+}
+
+
+def test_every_table_tells_the_numbers_of_the_json(page: Page) -> None:
+    """Ranges by the number and its subject, those that do not move as such; flushes in their order."""
+    values = json.loads(as_text(asdict(SURE)))
+    ranges, flushes = (table for _, table in tables_of(page))
+    estimates = {estimate["subject"]: estimate for estimate in values["estimates"]}
+    rows = [row for row in ranges.rows if not row.level]
+    assert ["left_bench", "EUR", "line flush, left_bench", "pump_room"] == [row.about for row in rows]
+    for row in rows:
+        estimate = estimates[row.about]
+        text, how = bare(row.cells[1], ranges.columns[1])
+        assert agrees(text, estimate["value"], how)
+        assert how.unit in ("EUR", ENDS_OF[estimate["number"]])
+        if estimate["low"] == estimate["high"]:
+            assert row.cells[2] == "the same"
+        else:
+            ends = shown(row.cells[2], ranges.columns[2]).split(" to ")
+            assert agrees(ends[0], estimate["low"], how)
+            assert agrees(ends[1], estimate["high"], how)
+    hold_in_order(flushes, FLUSHES, values["flushes"])
+    assert [f"{f['flush']}, {f['leg']}" for f in values["flushes"]] == [r.cells[0] for r in flushes.rows]
+    assert hold_in_us(page) == 3  # the coldest water and its range
+
+
+ENDS_OF = {"oldest_water_h": "h", "tub_water_at_last_jet_s": "s", "coldest_water_c": "°C", "cost": "EUR"}

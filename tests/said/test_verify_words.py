@@ -1,11 +1,14 @@
-"""The one line with which a verification begins."""
+"""The one line with which a verification begins, and its matrix of faults."""
 
+import json
 from dataclasses import replace
 from typing import get_args
 
 from cyclesim.said import verify
-from cyclesim.said.verify import overall
+from cyclesim.said.verify import overall, verification_values, verify_page
+from cyclesim.shown.as_json import as_text
 from cyclesim.verification.answer import Barrier, Cell, Verdict, Verification
+from tests.said.tables import tables_of
 
 HELD = Verdict("dry-running", "danger", "main", "", "", (), 12, broken=False)
 BROKEN = replace(HELD, rule="heat-without-flow", subject="element", broken=True)
@@ -36,3 +39,58 @@ def test_nothing_broken_is_no_certificate() -> None:
 def test_every_barrier_has_its_words() -> None:
     """The terminal, the page and the papers take them from here."""
     assert set(get_args(Barrier)) == set(verify.HELD)
+
+
+MARKS = {
+    "controller": "interlock",
+    "own switch": "own switch",
+    "limit": "limit",
+    "kept": "kept",
+    "time": "open",
+    "nothing": "BROKEN",
+    "undecided": "open",
+    "not needed": "-",
+}
+"""What each barrier reads in the matrix, from the sentence that explains its marks."""
+
+
+def test_the_matrix_tells_the_barriers_of_the_json() -> None:
+    """A column for each rule that has cells, a row for each single fault that any of them sees.
+
+    Two faults have a row where they break something. Of four rules with cells the last stands in a table of
+    its own; a rule without cells has no column.
+    """
+    barriers = get_args(Barrier)
+    singles = [(f"fault {k}",) for k in range(len(barriers))]
+    unseen, harmless, harmful = ("unseen",), ("fault 0", "fault 1"), ("fault 2", "fault 3")
+
+    def cells(shift: int, pair: Barrier) -> tuple[Cell, ...]:
+        """Every barrier, each rule's begun elsewhere."""
+        of = {fault: barriers[(k + shift) % len(barriers)] for k, fault in enumerate(singles)}
+        of |= {unseen: "not needed", harmless: "kept", harmful: pair}
+        return tuple(Cell(fault, 1, barrier) for fault, barrier in of.items())
+
+    rules = ("dry-running", "heat-without-flow", "supply-overload", "lamp-without-flow")
+    pairs: tuple[Barrier, ...] = ("kept", "nothing", "kept", "controller")
+    verdicts = [
+        replace(HELD, rule=rule, cells=cells(k, pair))
+        for k, (rule, pair) in enumerate(zip(rules, pairs, strict=True))
+    ]
+    verification = Verification("tub", 2, any_order=False, verdicts=(BROKEN, *verdicts))
+    values = json.loads(as_text(verification_values(verification)))
+    by_rule = {value["rule"]: value["cells"] for value in values["verdicts"] if value["cells"]}
+    barrier = {
+        (k, " and ".join(cell["faults"])): cell["barrier"]
+        for k, rule_cells in enumerate(by_rule.values(), 1)
+        for cell in rule_cells
+    }
+    seen = []
+    for title, table in tables_of(verify_page(verification)):
+        assert title == "What holds under each fault"
+        seen.append([column.heading for column in table.columns])
+        rows = [row.cells[0] for row in table.rows]
+        assert rows == [*(name for (name,) in singles), "fault 2 and fault 3"]
+        for row in table.rows:
+            for column, cell in zip(table.columns[1:], row.cells[1:], strict=True):
+                assert cell == MARKS[barrier[int(column.heading), str(row.cells[0])]]
+    assert seen == [["fault", "1", "2", "3"], ["fault", "4"]]

@@ -143,8 +143,8 @@ def test_a_heater_is_sized_for_it() -> None:
 
 @pytest.fixture(scope="module")
 def frozen() -> ColdSpellMetrics:
-    """The starter without frost protection, in five days of January with two at -25 degC."""
-    sets = ("place.cold_spell={lowest: -25 degC, lasts: 2 days, from: 2027-01-21}", "schedule.heating=null",
+    """The starter without frost protection, in five days of January with two at -12 degC."""
+    sets = ("place.cold_spell={lowest: -12 degC, lasts: 2 days, from: 2027-01-21}", "schedule.heating=null",
             "place.zones.pump_room={follows: weather}", "schedule.frost_protection=null",
             "schedule.bathing=[]", "schedule.filter_runs=[]", "schedule.line_flushes=[]",
             "interlocks=[]")  # fmt: skip
@@ -158,11 +158,17 @@ def frozen() -> ColdSpellMetrics:
 def test_with_nothing_running_power_makes_no_difference(frozen: ColdSpellMetrics) -> None:
     """Two ways to the same hours: the run's own temperatures, and those of a power cut."""
     assert ("2027-01-21T00:00:00+00:00", 48.0) == (frozen.from_local, frozen.lasts_h)
-    assert pytest.approx(-25.0) == frozen.lowest_c
+    assert pytest.approx(-12.0) == frozen.lowest_c
+    begins, fails = map(datetime.fromisoformat, (frozen.from_local, frozen.power_fails_at))
+    later_h = (fails - begins).total_seconds() / 3600.0
+    assert 0.0 < later_h < 48.0
     for part in ("filter", "element"):
-        assert frozen.until_zero_h[part] is not None
-        assert pytest.approx(frozen.until_zero_without_power_h[part], abs=0.02) == frozen.until_zero_h[part]
+        until = frozen.until_zero_h[part]
+        assert until is not None
+        expected = max(0.0, until - later_h)
+        assert pytest.approx(expected, abs=0.02) == frozen.until_zero_without_power_h[part]
         assert frozen.coldest_c[part] < 0.0  # type: ignore[operator]
+    assert frozen.until_zero_without_power_h["filter"]
     assert None is frozen.until_zero_h["tub"]
     assert frozen.coldest_c["tub"] > 0.0  # type: ignore[operator]
 
@@ -190,7 +196,7 @@ def test_the_report_has_the_first_to_freeze_first(frozen: ColdSpellMetrics) -> N
     )
     say_cold_spell(page, made)
     text = " ".join(printed(page).split())
-    assert "From 21 Jan 2027 00:00 for 2 days, down to -25.0 °C" in text
+    assert "From 21 Jan 2027 00:00 for 2 days, down to -12.0 °C" in text
     assert text.index("element -9.0 10 h 3 h") < text.index("filter -3.0 20 h 9 h")
     assert "tub 20.0 not reached over 10 days" in text
     nothing = Page()

@@ -34,7 +34,7 @@ from cyclesim.decide.comparing.life_cycle_cost import (
     owning,
 )
 from cyclesim.decide.ranges.stated import Stray
-from cyclesim.decide.sizing.heat_up import Warmer, fill_c, seasons, warmest_c
+from cyclesim.decide.sizing.heat_up import Warmer, seasons, warmest_c
 from cyclesim.decide.sizing.heater_need import set_back_of
 from cyclesim.decide.sizing.pump_given import jets_of, weakest_of
 from cyclesim.decide.sweeps.outcome import Outcome
@@ -306,7 +306,7 @@ def _warming(scenario: Scenario) -> Warming | None:
     warmer, when = Warmer(scenario, warmest_c(scenario.schedule.heating)), seasons(scenario)
     low_c, _ = set_back_of(scenario, None)
     took = (
-        warmer.warm_up(fill_c(scenario), when.coldest_week, just_filled=True).seconds,
+        warmer.after_a_fill(when.coldest_week).seconds,
         warmer.warm_up(low_c, when.coldest_day).seconds,
     )
     filled_h, set_back_h = (math.inf if seconds is None else seconds / 3600.0 for seconds in took)

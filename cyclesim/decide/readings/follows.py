@@ -9,7 +9,7 @@ from cyclesim.analysis.history import History
 from cyclesim.analysis.result import days_of_year, measure
 from cyclesim.analysis.rules import check
 from cyclesim.decide.readings.built import AsBuilt, BuiltPlant
-from cyclesim.decide.sizing.heat_up import Warmer, fill_c, seasons, warmest_c
+from cyclesim.decide.sizing.heat_up import Warmer, seasons, warmest_c
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
 
@@ -79,5 +79,5 @@ def _hours_to_hot(built: AsBuilt) -> float | None:
         return None
     warmer = Warmer(scenario, warmest_c(heating))
     warmer.plant = BuiltPlant(AsBuilt(warmer.scenario, built.tolerance, built.parts))
-    taken = warmer.warm_up(fill_c(scenario), seasons(scenario).coldest_week, just_filled=True)
+    taken = warmer.after_a_fill(seasons(scenario).coldest_week)
     return None if taken.seconds is None else taken.seconds / 3600.0

@@ -19,7 +19,7 @@ from cyclesim.scenario.blocks.air import Blower
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.exchanges import AIR_HEAT
-from cyclesim.simulation.hourly_weather import mean_air_c, weather, zones
+from cyclesim.simulation.hourly_weather import fill_c, weather, zones
 from cyclesim.simulation.variant import with_plant
 
 _POINTS = 24
@@ -154,12 +154,11 @@ def _cools_k_h(plant: Assembly, flow_m3_s: float, air_c: float, humidity: float,
 
     Cover, shell and bathers are left aside.
     """
-    fill_c = plant.sheet.tub.fill_water_c
     law = air_law(
         flow_m3_s,
         [air_c],
         [humidity],
-        makeup_c=mean_air_c(plant.scenario.place.weather) if fill_c is None else fill_c,
+        makeup_c=fill_c(plant.scenario),
         air_heat_w=AIR_HEAT * power_w if flow_m3_s > 0.0 else 0.0,
     )
     mass_kg = plant.volume_m3 * density_kg_m3(plant.temp_c)

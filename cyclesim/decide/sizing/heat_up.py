@@ -26,7 +26,7 @@ from cyclesim.simulation.assembly import Assembly, PlantDuty
 from cyclesim.simulation.drive import Begins
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.exchanges import OPEN_WATER, rated
-from cyclesim.simulation.hourly_weather import mean_air_c, zones
+from cyclesim.simulation.hourly_weather import fill_c, zones
 from cyclesim.simulation.programme import HEATING, Programme
 from cyclesim.simulation.trace import Trace
 
@@ -181,12 +181,6 @@ def set_back_c(heating: Heating) -> float | None:
     return None
 
 
-def fill_c(scenario: Scenario) -> float:
-    """How cold the tub is filled [degC]: as the file says, or the year's mean air."""
-    given = scenario.plant.tub.fill_water_c
-    return mean_air_c(scenario.place.weather) if given is None else given
-
-
 def seasons(scenario: Scenario) -> Seasons:
     """The coldest day and week of the file's year, and the middle of the month nearest the year's mean."""
     year = scenario.place.year
@@ -250,6 +244,10 @@ class Warmer:
             days = min(MOST_DAYS, 3 * days)
         warmest = max(float(np.max(trace.tub.water_c)), trace.end_water_c)
         return WarmingUp(warm_at_s, warmest, None if warm_at_s is None else self._balance(trace, warm_at_s))
+
+    def after_a_fill(self, day: date) -> WarmingUp:
+        """Warm up a tub that has just been filled, its shell as cold as its zone."""
+        return self.warm_up(fill_c(self.scenario), day, just_filled=True)
 
     def latest_start(self, from_c: float, ready: datetime) -> datetime | None:
         """The last local time, in steps of five minutes, from which it is warm by *ready*; None if never.

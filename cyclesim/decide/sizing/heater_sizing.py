@@ -19,7 +19,6 @@ from cyclesim.decide.sizing.heat_up import (
     Seasons,
     Warmer,
     WarmingUp,
-    fill_c,
     heating_duty,
     heating_of,
     losses_of,
@@ -40,6 +39,7 @@ from cyclesim.errors import Fault, InputError
 from cyclesim.physics import water
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.hourly_weather import fill_c
 
 _ALIKE = 0.01
 """Sizes of which a year's cost differs by less than this share are alike in cost."""
@@ -281,8 +281,8 @@ def _measure(asked: _Asked) -> _Measured:
     losses, capacity = losses_of(warmer.plant, when.coldest_week), warmer.plant.tub_node.water_j_k
     power = sources_w(scenario, 0.5 * (filled_c + to_c), means_c(scenario, when.coldest_week))
     return _Measured(
-        warmer.warm_up(filled_c, when.coldest_week, just_filled=True),
-        warmer.warm_up(filled_c, when.mild_day, just_filled=True).seconds,
+        warmer.after_a_fill(when.coldest_week),
+        warmer.after_a_fill(when.mild_day).seconds,
         warmer.warm_up(lowest_c, when.coldest_day).seconds,
         None if begin is None else _local_time(begin, when.coldest_day),
         without_losses_s(capacity, filled_c, to_c, power),

@@ -232,7 +232,7 @@ class _Offer:
             does,
             pump,
             lasts_s,
-            tuple(self._allowed(does, pump, lasts_s)),
+            tuple(may_start(self.scenario, self.step_s, does, pump, lasts_s)),
             tuple(kwh * price for price in self._over(lasts_s)),
             {name: after for name, after in reached.items() if after <= lasts_s},
             duty.filtered_m3_s * lasts_s,
@@ -245,13 +245,15 @@ class _Offer:
         for slot in range(len(self.price)):
             yield float(np.mean(self.price.take(range(slot, slot + steps), mode="wrap")))
 
-    def _allowed(self, does: str, pump: PumpSpeed, lasts_s: int) -> Iterator[bool]:
-        closed = bathed(self.scenario) if does == FLUSH else []
-        if pump.speed in self.loud.get(pump.pump, ()):
-            closed += quiet(self.scenario)
-        for slot in range(DAY_S // self.step_s):
-            start = slot * self.step_s
-            yield not any(_overlap(start, start + lasts_s, a, b) for a, b in closed)
+
+def may_start(scenario: Scenario, step_s: int, does: str, pump: PumpSpeed, lasts_s: int) -> Iterator[bool]:
+    """Per slot of the day, whether one may start there: no flush on bathers, no noise when it is quiet."""
+    closed = bathed(scenario) if does == FLUSH else []
+    if pump.speed in loud_speeds(scenario).get(pump.pump, ()):
+        closed += quiet(scenario)
+    for slot in range(DAY_S // step_s):
+        start = slot * step_s
+        yield not any(_overlap(start, start + lasts_s, a, b) for a, b in closed)
 
 
 def quiet(scenario: Scenario) -> list[tuple[int, int]]:

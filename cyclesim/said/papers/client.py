@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from cyclesim.analysis.amounts import lasting
-from cyclesim.decide.sizing.heat_up import Warmer, fill_c, seasons, set_back_c, warmest_c
+from cyclesim.decide.sizing.heat_up import Warmer, seasons, set_back_c, warmest_c
 from cyclesim.said.answer import answer
 from cyclesim.said.cautions import ADVICE, WATER
 from cyclesim.said.drawing import drawing
 from cyclesim.said.page import Amount, Cell, Column, words
+from cyclesim.said.papers.hours_to_hot import hours_to_hot, until_hot
 from cyclesim.said.papers.paper import Drawn, Paper, Sheet
 from cyclesim.said.side_by_side import side_by_side
 from cyclesim.said.stretch import stretch
@@ -75,13 +75,11 @@ def _gets(scenario: Scenario) -> Iterator[tuple[str, Cell]]:
     if not any(plant.heat_sources[name].switched for name in heating.sources):
         return
     warmer, when = Warmer(scenario, warmest_c(heating)), seasons(scenario)
-    starts = {"Hours to hot after a refill": fill_c(scenario)}
+    yield "Hours to hot after a refill", hours_to_hot(warmer, when)
     if (set_back := set_back_c(heating)) is not None:
-        starts["Hours to hot when it was set lower"] = set_back
-    for name, from_c in starts.items():
-        took = [warmer.warm_up(from_c, day).seconds for day in (when.coldest_week, when.mild_day)]
-        coldest, mild = ("more than three weeks" if s is None else lasting(s) for s in took)
-        yield name, f"{coldest} in the coldest week, {mild} in a mild month"
+        took = [warmer.warm_up(set_back, day) for day in (when.coldest_day, when.mild_day)]
+        coldest, mild = map(until_hot, took)
+        yield "Hours to hot when it was set lower", f"{coldest} on the coldest day, {mild} in a mild month"
 
 
 def _costs(sheet: Sheet, result: Result, money: str, sure: Confidence | None) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
-from cyclesim.analysis.result import simulate
+from cyclesim.analysis.result import Result, simulate
 from cyclesim.decide.ranges.confidence import Confidence
 from cyclesim.said.papers.client import client
 from cyclesim.said.papers.commissioning import barrier_said, test_values, written
@@ -52,6 +52,11 @@ class HandOver:
         return Programme(self.scenario)
 
     @cached_property
+    def year(self) -> Result:
+        """A year's run, which the papers of client and owner share."""
+        return simulate(self.scenario)
+
+    @cached_property
     def told(self) -> HandTests:
         """The tests, each told apart by the engine."""
         return hand_tests(self.scenario)
@@ -78,12 +83,12 @@ class HandOver:
     def _paper(self, reader: Reader, done: Mapping[str, DoneTest]) -> Paper:
         made: dict[Reader, Callable[[], Paper]] = {
             "client": lambda: client(
-                simulate(self.scenario),
+                self.year,
                 None if self.other is None else simulate(self.other),
                 self.sure,
                 us=self.us,
             ),
-            "owner": lambda: owner(self.scenario, self.programme),
+            "owner": lambda: owner(self.year),
             "plumber": lambda: plumber(self.plant, self.programme, self.us),
             "electrician": lambda: electrician(
                 self.plant, self.programme, self.told, with_done(self.tests, done)

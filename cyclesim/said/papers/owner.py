@@ -3,36 +3,40 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date, datetime, time, timedelta
+from datetime import datetime
+from typing import TYPE_CHECKING
 
-from cyclesim.analysis.amounts import lasting, listed
-from cyclesim.analysis.metrics import OutageMetrics
-from cyclesim.analysis.result import simulate
-from cyclesim.decide.sizing.heat_up import Warmer, fill_c, seasons, warmest_c
+from cyclesim.analysis.amounts import listed
+from cyclesim.analysis.outages import had_it_failed
+from cyclesim.decide.sizing.heat_up import Warmer, seasons, warmest_c
 from cyclesim.said.cautions import ADVICE
 from cyclesim.said.page import Amount, Cell, Column, words
 from cyclesim.said.papers.chores import chores
+from cyclesim.said.papers.hours_to_hot import hours_to_hot
 from cyclesim.said.papers.keyed import clock, run_said, runs_on
 from cyclesim.said.papers.paper import NewPage, Paper, Sheet
 from cyclesim.said.papers.signs import say_signs
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.blocks.schedule import Outage, Run
-from cyclesim.simulation.hourly_weather import cold_days
+from cyclesim.scenario.blocks.schedule import Run
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.signs import noticed
+
+if TYPE_CHECKING:
+    from cyclesim.analysis.result import Result
 
 HARM = (
     "Nobody bathes while a suction cover is loose, broken or missing, while a trip or a breaker keeps coming "
     "back, or while the water is warmer than people bear. Switch off first, then call who built it."
 )
-_FIRST_PARTS, _BEFORE_DAYS, _AFTER_DAYS, _CUT_AT, _CUT_H = 5, 3, 11, time(6), 8
+_FIRST_PARTS = 5
 
 
-def owner(scenario: Scenario, programme: Programme) -> Paper:
-    """What whoever lives with the tub needs: on the wall, and in the drawer."""
+def owner(year: Result) -> Paper:
+    """What whoever lives with the tub needs of a year's run: on the wall, and in the drawer."""
+    scenario, programme = year.scenario, year.programme
     sheet = Sheet()
     _runs_when(sheet, scenario, programme)
-    _do_when(sheet, scenario)
+    _do_when(sheet, scenario, year)
     sheet.heading("Nobody goes in")
     sheet.line(HARM, tone="strong")
     sheet.add(NewPage())
@@ -81,10 +85,10 @@ def _at(pump: str, speed: str) -> str:
     return pump if speed == "on" else f"{pump} {speed}"
 
 
-def _do_when(sheet: Sheet, scenario: Scenario) -> None:
+def _do_when(sheet: Sheet, scenario: Scenario, year: Result) -> None:
     sheet.heading("Power is off in frost")
     sheet.line("Leave the cover on. Note when it went off. Do not open a heat source or a motor to thaw it.")
-    cut, since = coldest_cut(scenario)
+    cut = had_it_failed(year.plant, year.trace)
     freezes = sorted((h, name) for name, h in (cut.until_zero_h if cut else {}).items() if h is not None)
     if cut is not None and freezes:
         columns = (
@@ -93,12 +97,15 @@ def _do_when(sheet: Sheet, scenario: Scenario) -> None:
             Column("a tenth of it ice, at the soonest after", kind="lasting", unknown="more than 10 days"),
         )
         rows = [(name, hours, cut.until_frozen_h.get(name)) for hours, name in freezes[:_FIRST_PARTS]]
-        when = "the cold spell of the file begins" if scenario.place.cold_spell else "the coldest day"
-        note = f"In the model, with no power from {since:%H:%M} on {since.day} {since:%B}, {when}."
+        since = datetime.fromisoformat(cut.from_local)
+        note = (
+            f"In the model the power fails at {since:%H:%M} on {since.day} {since:%B}, the coldest hour of "
+            "the file's year."
+        )
         sheet.table(columns, rows, notes=[note])
         sheet.line("Before that time: drain what stands first in this table, or bring warmth to it.")
     else:
-        sheet.line("In the model nothing would be at 0 °C within ten days, from the coldest day on.")
+        sheet.line("In the model nothing would be at 0 °C within ten days, from the coldest hour on.")
     sheet.heading("No water comes from the jets, or the flow check keeps heat off")
     sheet.line(
         "Look at the water level, then at valves that somebody has turned, then clean the filter. If it is "
@@ -123,27 +130,8 @@ def _hours_to_hot(scenario: Scenario) -> Iterator[str]:
     heating = scenario.schedule.heating
     if heating is None or not any(scenario.plant.heat_sources[n].switched for n in heating.sources):
         return
-    warmer, when = Warmer(scenario, warmest_c(heating)), seasons(scenario)
-    took = [warmer.warm_up(fill_c(scenario), day).seconds for day in (when.coldest_week, when.mild_day)]
-    coldest, mild = ("longer than three weeks" if s is None else lasting(s) for s in took)
-    took_said = f"{coldest} in the coldest week, {mild} in a mild month"
-    yield f"From fresh fill water to the set point it takes {took_said}."
-
-
-def coldest_cut(scenario: Scenario) -> tuple[OutageMetrics | None, datetime]:
-    """A power cut in the worst cold that the file knows of: how long each part withstands it.
-
-    It begins with the file's cold spell, else on the morning of the coldest day.
-    """
-    spell = cold_days(scenario)
-    since = spell.begins if spell else datetime.combine(seasons(scenario).coldest_day, _CUT_AT)
-    day = since.date()
-    before = max(date(scenario.place.year, 1, 1), day - timedelta(days=_BEFORE_DAYS))
-    outage = Outage.model_validate({"from": f"{since:%Y-%m-%d %H:%M}", "lasts": f"{_CUT_H} h"})
-    schedule = scenario.schedule.model_copy(update={"outages": (outage,)})
-    cut = scenario.model_copy(update={"schedule": schedule})
-    result = simulate(cut, days=(day - before).days + _AFTER_DAYS, start=before)
-    return next(iter(result.metrics.outages), None), since
+    took = hours_to_hot(Warmer(scenario, warmest_c(heating)), seasons(scenario))
+    yield f"From fresh fill water to the set point it takes {took}."
 
 
 def _chores(sheet: Sheet, scenario: Scenario) -> None:

@@ -10,13 +10,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import yaml
 
 from cyclesim.errors import CycleSimError
 from cyclesim.scenario.blocks.schedule import Run
+from cyclesim.scenario.text.yaml_file import MAX_DEPTH
 from cyclesim.units import parse
 
 
@@ -37,6 +39,28 @@ def text_of(file: Path) -> str:
             return stream.read()
     except (OSError, UnicodeError):
         return ""
+
+
+def as_listed(text: str) -> dict[tuple[str | int, ...], str]:
+    """The text of every list and block within the file, by its path; nothing of what is no YAML."""
+    loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+    found = dict[tuple[str | int, ...], str]()
+
+    def walk(node: yaml.Node, path: tuple[str | int, ...]) -> None:
+        if not isinstance(node, yaml.CollectionNode) or len(path) > MAX_DEPTH:
+            return
+        found[path] = text[node.start_mark.index : end_of(node)]
+        for k, inner in enumerate(node.value):
+            if isinstance(node, yaml.MappingNode):
+                walk(inner[1], (*path, inner[0].value if isinstance(inner[0], yaml.ScalarNode) else k))
+            else:
+                walk(inner, (*path, k))
+
+    with suppress(yaml.YAMLError, RecursionError):
+        root = yaml.compose(text, Loader=loader)
+        if root is not None:
+            walk(root, ())
+    return found
 
 
 def with_runs(text: str, lists: Mapping[str, Sequence[Run]], note: str = "") -> str:

@@ -1,0 +1,151 @@
+"""Where a finding is mended: the key of the file, and the changes that were run against it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from cyclesim.analysis.amounts import listed
+from cyclesim.analysis.findings import Finding
+from cyclesim.analysis.rules import RULES
+from cyclesim.decide.tuning.mended import MENDED, Mending, MendRun
+from cyclesim.said.cautions import ADVICE, say_cautions
+from cyclesim.said.page import Column, Page, words
+from cyclesim.said.verdict import alike, how_bad
+from cyclesim.said.words import count
+from cyclesim.scenario.blocks.model import Scenario
+
+_KEYS: dict[str, tuple[str, ...]] = {
+    "flow-backwards": ("plant.pumps",),
+    "suction-too-fast": ("plant.legs.{}.pipe",),
+    "filter-overloaded": ("plant.equipment.{}.at_most", "schedule.filter_runs"),
+    "jets-weak": ("plant.legs.{}.manifold", "plant.pumps"),
+    "source-underfed": ("schedule.heating.pump", "interlocks"),
+    "airline-unprotected": ("plant.air.{}.check_valve",),
+    "no-independent-limit": ("plant.heat_sources.{}.high_limit",),
+    "sample-too-short": ("schedule.heating.sensor",),
+    "programme-does-not-fit": ("controller", "schedule"),
+    "never-flushed": ("schedule.line_flushes", "plant.network"),
+    "flush-too-short": ("schedule.line_flushes",),
+    "left-without-flush": ("plant.valves", "plant.diverters"),
+    "single-suction": ("plant.network",),
+    "pump-cavitates": ("plant.pumps.{}", "plant.pump_room"),
+    "pump-loses-prime": ("plant.pumps.{}.check_valve", "plant.pump_room"),
+    "pump-against-shut-valve": ("plant.valves", "plant.diverters"),
+    "room-floods": ("plant.pump_room",),
+    "no-room-to-work": ("plant.pump_room",),
+    "heat-without-flow": ("plant.heat_sources.{}", "interlocks"),
+    "heat-before-proof": ("plant.heat_sources.{}", "interlocks"),
+    "both-speeds-at-once": ("plant.pumps.{}.changeover",),
+    "flush-onto-people": ("schedule.line_flushes", "schedule.ranks"),
+    "dry-running": ("plant.tub.level_switch",),
+    "dosing-without-flow": ("plant.treatment.{}", "interlocks"),
+    "gas-without-flow": ("plant.treatment.{}", "interlocks"),
+    "lamp-without-flow": ("plant.treatment.{}", "interlocks"),
+    "supply-overload": ("supply", "interlocks"),
+    "water-too-hot": ("schedule.heating.keep_at",),
+    "outlet-too-hot": ("plant.heat_sources.{}.output", "schedule.heating.pump"),
+    "session-too-long": ("schedule.bathing",),
+    "cold-at-session": ("schedule.heating",),
+    "cold-at-end": ("schedule.bathing", "schedule.heating"),
+    "stale-water": ("schedule.line_flushes", "schedule.filter_runs"),
+    "warm-stagnation": ("schedule.line_flushes", "schedule.filter_runs"),
+    "too-few-turnovers": ("schedule.filter_runs",),
+    "no-run-on": ("interlocks",),
+    "short-cycling": ("plant.pumps.{}.rest", "schedule"),
+    "too-many-starts": ("schedule.heating.within", "schedule"),
+    "quiet-hours": ("schedule.line_flushes", "schedule.filter_runs"),
+    "demand-not-served": ("schedule",),
+    "residual-lost": ("schedule.line_flushes", "water_care"),
+    "refill-overdue": ("water_care",),
+    "heating-in-vain": ("schedule.heating", "plant.heat_sources"),
+    "frost-in-plant": ("schedule.frost_protection", "plant.legs.{}.insulation"),
+}
+"""Where the file says what mends a rule, the likeliest first; {} is the thing that it is about."""
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """Findings that are told together, with where they are in the drawing and in the file."""
+
+    number: int
+    rule: str
+    severity: str
+    subjects: tuple[str, ...]
+    cause: str
+    how_bad: tuple[str, ...]
+    mend: str
+    sentence: str
+    first: tuple[str, ...]
+    about: tuple[str, ...]
+    """Their elements in the drawing."""
+    keys: tuple[str, ...]
+    """Where the file says what mends them."""
+    tries: str
+    """What tries mends: `schedule`, by running changes of it; `verify`, by every order of events; or ""."""
+
+
+def placed(findings: Sequence[Finding], scenario: Scenario) -> list[Placed]:
+    """Every finding of a run, alike ones together, by the numbers that reports give them."""
+    return [_placed(number, group, scenario) for number, group in enumerate(alike(findings), 1)]
+
+
+def _placed(number: int, group: Sequence[Finding], scenario: Scenario) -> Placed:
+    first, subjects = group[0], tuple(finding.subject for finding in group)
+    about = tuple(dict.fromkeys(subject.partition(", ")[0] for subject in subjects))
+    keys = (key.format(about[0]) for key in _KEYS.get(first.rule, ()))
+    tries = "schedule" if first.rule in MENDED else "verify" if RULES[first.rule].kind == "state" else ""
+    return Placed(
+        number, first.rule, first.severity, subjects, first.cause, tuple(map(how_bad, group)), first.mend,
+        first.sentence, first.first, about, tuple(key for key in keys if _is_there(scenario, key)), tries,
+    )  # fmt: skip
+
+
+def _is_there(scenario: Scenario, key: str) -> bool:
+    """Whether the thing that a key is of is there; the key itself may be left out."""
+    node: Any = scenario
+    for step in key.split(".")[:3]:
+        if isinstance(node, dict):
+            if step not in node:
+                return False
+            node = node[step]
+        else:
+            node = getattr(node, step, None)
+    return True
+
+
+def mending_page(found: Mending) -> Page:
+    """What was tried, and what each change comes to."""
+    page = Page()
+    page.line(f"{found.rule}: {listed(list(found.subjects))}", tone="strong")
+    if not found.tried:
+        page.line("No change of the schedule is known that could mend this: see what the finding says.")
+        return page
+    mends = [one for one in found.tried if one.mends]
+    said = f"{count(len(found.tried), 'change')} of the schedule, each run for {found.days} days"
+    page.line(f"{said}: {f'{len(mends)} of them mend it' if mends else 'none mends it alone'}.")
+    page.table(
+        [
+            words("change", "said"),
+            words("then"),
+            Column(f"{found.currency}\nmore", "cost_more", kind="change"),
+            Column("oldest\nwater\n{unit}", "oldest_water_h", "h"),
+        ],
+        [(one.said, then(one), one.cost_more, one.oldest_water_h) for one in found.tried],
+        notes=[f"Before any change the oldest water is {found.oldest_water_h:.1f} h old."],
+    )
+    say_cautions(page, [ADVICE])
+    return page
+
+
+def then(one: MendRun) -> str:
+    """What a change comes to, in words."""
+    if one.mends:
+        return "mended"
+    return f"breaks {listed(list(one.instead))}" if one.instead else "not enough"
+
+
+def mending_values(found: Mending) -> dict[str, Any]:
+    """The same as plain values."""
+    return asdict(found)

@@ -1,0 +1,244 @@
+"""What a question comes to, as the command of that name tells it: worked out in a process of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any, Literal, get_args
+
+from cyclesim.errors import CycleSimError, shorten
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.load import load
+
+What = Literal[
+    "fortnight", "year", "card", "verify", "tune", "compare", "size", "savings", "measured", "duty"
+]
+WHATS: tuple[str, ...] = get_args(What)
+Tell = Callable[[str, int, int | None], None]
+"""Is told what is being done, how much of it is done, and of how much, None where nobody knows."""
+Values = dict[str, Any]
+FORTNIGHT = 14
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked of which file; *others* are files that it is compared with or measured by."""
+
+    what: What
+    file: Path
+    options: Mapping[str, Any] = field(default_factory=dict)
+    others: tuple[Path, ...] = ()
+    us: bool | None = None
+
+    def option(self, name: str, kind: type | tuple[type, ...], otherwise: Any = None) -> Any:
+        """An option of this kind, or *otherwise*; CycleSimError where it is another thing."""
+        value = self.options.get(name)
+        if value is None:
+            return otherwise
+        if not isinstance(value, kind) or (isinstance(value, bool) and kind is int):
+            raise CycleSimError(f"Found {shorten(repr(value))} for {name}, which is of another kind.")
+        return value
+
+    def whole(self, name: str, low: int, high: int, otherwise: int | None = None) -> int | None:
+        """A whole number between two bounds, or *otherwise*."""
+        value: int | None = self.option(name, int, otherwise)
+        if value is not None and not low <= value <= high:
+            raise CycleSimError(f"Found {value} for {name}; expected a whole number from {low} to {high}.")
+        return value
+
+
+def answer(question: Question, tell: Tell) -> Values:
+    """What a question comes to: `page` in its reader's units, `values` as `--json` has them, and more.
+
+    Raises CycleSimError for whatever a person can mend.
+    """
+    scenario = load(question.file)
+    us = scenario.in_us_units if question.us is None else question.us
+    told: Values = {"what": question.what, "units": "us" if us else "metric"}
+    return told | _ANSWERS[question.what](question, scenario, us, tell)
+
+
+def _run(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
+    """A fortnight or a year."""
+    from cyclesim.analysis.result import days_of_year, simulate
+    from cyclesim.said.answer import answer as answer_
+    from cyclesim.said.run import run_page
+    from cyclesim.said.stretch import chosen_span, stretch
+    from cyclesim.said.values import result_values
+    from cyclesim.shown.page.packed import packed
+    from cyclesim.workbench.views import drawn_view, page_view
+
+    year = question.what != "fortnight"
+    start = _day(question) or date(scenario.place.year, 1, 1)
+    days = days_of_year(start) if year else FORTNIGHT
+    result = simulate(
+        scenario, days=days, start=start, left=year, on_day=lambda day: tell("simulating", day, days)
+    )
+    answered = answer_(result)
+    whole = stretch(result, date.fromisoformat(result.about.first_day), days)
+    worst = result.trace.local(chosen_span(result, None, min(FORTNIGHT, days))[0]).date()
+    return {
+        "about": asdict(result.about),
+        "answer": {**asdict(answered), "worst": [list(map(asdict, group)) for group in answered.worst]},
+        "page": page_view(run_page(result, everything=True), us),
+        "values": result_values(result),
+        "drawing": drawn_view(result.plant, us, result.metrics.legs, result.findings),
+        "timeline": packed(whole, us),
+        "worst_from": worst.isoformat(),
+    }
+
+
+def _day(question: Question) -> date | None:
+    text = question.option("from", str)
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise CycleSimError(f"Found '{shorten(text)}' for from; expected a date, e.g. 2027-01-12.") from None
+
+
+def _card(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
+    """What a year's run comes to, for a card of the shelf."""
+    found = _run(question, scenario, us, tell)
+    promises = {promise["what"]: promise for promise in found["answer"]["promises"]}
+    oldest = promises.get("Oldest water")
+    return {
+        "title": found["about"]["title"],
+        "drawing": found["drawing"],
+        "verdict": found["answer"]["verdict"],
+        "tone": found["answer"]["tone"],
+        "oldest_water": None if oldest is None else oldest["said"],
+        "money": found["answer"]["money"],
+        "worst_from": found["worst_from"],
+    }
+
+
+def _verify(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
+    from cyclesim.said.verify import verification_values, verify_page
+    from cyclesim.verification.verifier import verify
+    from cyclesim.workbench.views import page_view
+
+    found = verify(
+        scenario,
+        faults=question.whole("faults", 0, 2, 0) or 0,
+        rule=question.option("rule", str),
+        any_order=question.option("any_order", bool, False),
+        on_progress=lambda what, states, left: tell(f"{what}: {left} states still to follow", states, None),
+    )
+    return {"page": page_view(verify_page(found), us), "values": verification_values(found)}
+
+
+def _tune(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
+    from cyclesim.decide.tuning.tuning import tune
+    from cyclesim.said.tune import tune_page, tune_values
+    from cyclesim.workbench.views import page_view
+
+    found = tune(scenario, seed=question.whole("seed", 0, 2**31, 0) or 0, how=_how(question, tell))
+    return {"page": page_view(tune_page(found), us), "values": tune_values(found)}
+
+
+def _compare(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
+    from cyclesim.decide.comparing.comparison import compare
+    from cyclesim.said.compare import compare_page, compare_values
+    from cyclesim.workbench.views import page_view
+
+    files = (question.file, *question.others)
+    if not 2 <= len(files) <= 6:
+        raise CycleSimError("Two to six plants are compared.")
+    found = compare(
+        [scenario, *map(load, question.others)],
+        [file.name for file in files],
+        years=question.whole("years", 1, 50),
+        futures=question.whole("futures", 0, 10_000, 0) or 0,
+        sensitivity=question.option("sensitivity", bool, False) or None,
+        tuned=question.option("tuned", bool, False),
+        how=_how(question, tell),
+    )
+    return {"page": page_view(compare_page(found), us), "values": compare_values(found)}
+
+
+def _size(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
+    from cyclesim.workbench.views import page_view
+
+    which, named = question.option("machine", str, "heater"), question.option("name", str)
+    if which == "pump":
+        from cyclesim.decide.sizing.pump_sizing import size_pump
+        from cyclesim.said.size_pump import pump_page, pump_values
+
+        pump = size_pump(scenario, named)
+        return {"page": page_view(pump_page(pump), us), "values": pump_values(pump)}
+    if which == "blower":
+        from cyclesim.decide.sizing.blower_sizing import size_blower
+        from cyclesim.said.size_blower import blower_page, blower_values
+
+        blower = size_blower(scenario, named)
+        return {"page": page_view(blower_page(blower), us), "values": blower_values(blower)}
+    if which != "heater":
+        raise CycleSimError(f"Found '{shorten(which)}' for machine; expected heater, pump or blower.")
+    from cyclesim.decide.sizing.heater_sizing import size_heater
+    from cyclesim.said.size_heater import heater_page, heater_values
+
+    heater = size_heater(scenario, source=named, how=_how(question, tell))
+    return {"page": page_view(heater_page(heater), us), "values": heater_values(heater)}
+
+
+def _savings(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
+    from cyclesim.decide.sizing.savings import savings
+    from cyclesim.said.savings import savings_page, savings_values
+    from cyclesim.workbench.views import page_view
+
+    found = savings(scenario, how=_how(question, tell))
+    return {"page": page_view(savings_page(found), us), "values": savings_values(found)}
+
+
+def _measured(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
+    from cyclesim.decide.readings.measured import measured
+    from cyclesim.said.measured import measured_page, measured_values
+    from cyclesim.scenario.reading.readings import load_readings
+    from cyclesim.workbench.views import page_view
+
+    if not question.others:
+        raise CycleSimError("No file of readings is named.")
+    taken = [load_readings(path, scenario) for path in question.others]
+    found = measured(scenario, *taken, days=question.whole("days", 1, 366), how=_how(question, tell))
+    return {"page": page_view(measured_page(found), us), "values": measured_values(found)}
+
+
+def _duty(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:  # noqa: ARG001
+    from cyclesim.analysis.combinations import together
+    from cyclesim.said.duty import duty_page
+    from cyclesim.said.values import duty_values
+    from cyclesim.simulation.assembly import Assembly
+    from cyclesim.simulation.programme import Programme
+    from cyclesim.workbench.views import page_view
+
+    plant = Assembly(scenario)
+    values = duty_values(plant)
+    asked = {d.name: who for d, who in together(plant, Programme(scenario))}
+    return {"page": page_view(duty_page(scenario, values["duties"], asked), us), "values": values}
+
+
+def _how(question: Question, tell: Tell) -> Any:
+    """How a sweep is run: kept in the user's cache, told as it goes on, on a cluster if one is named."""
+    from cyclesim.decide.sweeps.kept import kept_file
+    from cyclesim.decide.sweeps.sweep import How
+
+    cluster = question.option("cluster", str)
+    return How(None, cluster, kept_file(), lambda done, of: tell("running plants", done, of))
+
+
+_ANSWERS: dict[str, Callable[[Question, Scenario, bool, Tell], Values]] = {
+    "fortnight": _run,
+    "year": _run,
+    "card": _card,
+    "verify": _verify,
+    "tune": _tune,
+    "compare": _compare,
+    "size": _size,
+    "savings": _savings,
+    "measured": _measured,
+    "duty": _duty,
+}

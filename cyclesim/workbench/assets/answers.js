@@ -1,0 +1,81 @@
+// @ts-check
+// What the programme does, beside the strip: oldest water per leg against its limit, turnovers, noise, money, findings.
+
+import { html } from "./vendor/preact.js";
+import { number } from "./numbers.js";
+import { answers, kept, plant } from "./state.js";
+import { address } from "./views.js";
+
+const SPANS = { fortnight: "14 days", year: "a year" };
+
+/** The best answer there is: of the file as it is now, the longest; else the last one, told as old. */
+function best() {
+  const { version } = plant.value, all = answers.value;
+  const now = ["year", "fortnight"].find((what) => all[what]?.result && all[what].of === version);
+  const what = now || ["fortnight", "year"].find((one) => all[one]?.result);
+  return what ? { what, old: !now, ...all[what] } : null;
+}
+
+/** @param {any} result */
+const first = (result) => result.about.first_day;
+
+/** What was kept of the same days, to compare with. @param {any} answer */
+function before(answer) {
+  const was = kept.value?.results[answer.what];
+  return was && kept.value.version !== answer.of && first(was) === first(answer.result) ? was.values : null;
+}
+
+/** @param {any} values */
+const findingsOf = (values) => values.findings.map((f) => ({ ...f, id: `${f.rule} ${f.subject} ${f.cause}` }));
+
+function Bar({ name, value, was, limit, most }) {
+  const at = (hours) => Math.min(100, (100 * hours) / most);
+  const over = value > limit;
+  return html`<tr><th scope="row"><a href=${address(plant.value.name, "plant", name.split(", ")[0])}>${name}</a></th>
+    <td class="n">${over ? html`<strong>${number(value)} h, over</strong>` : `${number(value)} h`}</td>
+    <td class="n ghost">${was === undefined ? "" : `was ${number(was)} h`}</td>
+    <td class="chart"><svg viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true">
+      <rect class=${over ? "over" : ""} width=${at(value)} height="10"/>
+      ${was !== undefined && html`<path class="was" d=${`M${at(was)} 0V10`}/>`}
+      <path class="limit" d=${`M${at(limit)} 0V10`}/></svg></td></tr>`;
+}
+
+function Finding({ finding, tag }) {
+  return html`<li class=${finding.severity}>${tag && html`<strong>${tag}: </strong>`}
+    <a href=${address(plant.value.name, "plant", finding.subject.split(", ")[0])}>${finding.subject}</a>: ${finding.cause}
+    <span class="note"> ${finding.severity}, ${finding.rule}; ${number(finding.times)} times${finding.worst_text
+      ? `, worst ${finding.worst_text}` : ""}</span>${finding.mend && tag !== "gone" && html`<br/>Mend: ${finding.mend}`}</li>`;
+}
+
+export function Answers() {
+  const answer = best();
+  const failed = Object.values(answers.value).find((a) => a.state === "failed");
+  if (!answer) return html`<p class="note">${failed?.problem || "The first answer is being worked out."}</p>`;
+  const { values } = answer.result, was = before(answer), limit = values.promises.water_age_limit_h;
+  const legs = Object.entries(values.legs).filter(([, leg]) => typeof leg.oldest_water_h === "number")
+    .sort(([, a], [, b]) => b.oldest_water_h - a.oldest_water_h);
+  const most = Math.max(1.2 * limit, Math.min(4 * limit, ...[legs[0]?.[1].oldest_water_h ?? 0]));
+  const now = findingsOf(values), then = was ? findingsOf(was) : null;
+  const came = then && now.filter((f) => !then.some((g) => g.id === f.id));
+  const gone = then ? then.filter((f) => !now.some((g) => g.id === f.id)) : [];
+  const beside = (of) => was ? html`<td class="n ghost">was ${of(was)}</td>` : html`<td></td>`;
+  const money = (v) => `${v.energy.currency} ${v.energy.cost.toFixed(2)}`;
+  const turns = (v) => `${number(v.tub.turnovers_per_day)} a day`;
+  const loud = (v) => `${number(60 * v.promises.loud_in_quiet_hours_h)} min`;
+  return html`<div class=${answer.old ? "answers stale" : "answers"}>
+    <p class="note">${answer.old ? "As it was before the last change: " : ""}Of ${SPANS[answer.what]} from ${first(answer.result)}.</p>
+    <p class=${`verdict ${answer.result.answer.tone}`}>${answer.result.answer.verdict}</p>
+    <table class="bars"><caption>Oldest water, by leg; the line is the limit of ${number(limit)} h</caption><tbody>
+      ${legs.map(([name, leg]) => html`<${Bar} key=${name} name=${name} value=${leg.oldest_water_h}
+        was=${was?.legs[name]?.oldest_water_h} limit=${limit} most=${most}/>`)}</tbody></table>
+    <table class="list"><tbody>
+      <tr><th scope="row">Turnovers</th><td class="n">${turns(values)}</td>${beside(turns)}</tr>
+      <tr><th scope="row">Loud in quiet hours</th><td class="n">${loud(values)}</td>${beside(loud)}</tr>
+      <tr><th scope="row">Energy for ${SPANS[answer.what]}</th><td class="n">${money(values)}</td>${beside(money)}</tr>
+    </tbody></table>
+    <h3>Findings</h3>
+    ${now.length || gone.length ? html`<ul class="findings">
+      ${gone.map((f) => html`<${Finding} key=${f.id} finding=${f} tag="gone"/>`)}
+      ${now.map((f) => html`<${Finding} key=${f.id} finding=${f} tag=${came?.includes(f) ? "new" : ""}/>`)}</ul>`
+      : html`<p>No rule is broken in this run.</p>`}</div>`;
+}

@@ -1,0 +1,60 @@
+// @ts-check
+// The server's answers as promises and events. Whatever it refuses becomes a Refused with its own sentence.
+
+export class Refused extends Error {
+  /**
+   * @param {number} status
+   * @param {any} body what the server said: `error` is a sentence
+   */
+  constructor(status, body) {
+    super(body.error || `The server refused with status ${status}.`);
+    this.status = status;
+    this.body = body;
+  }
+}
+
+/** No server answers at this address any more. */
+export class Gone extends Error {}
+
+/**
+ * @param {string} method
+ * @param {string} path
+ * @param {unknown} [body]
+ * @returns {Promise<any>}
+ */
+async function call(method, path, body) {
+  let response;
+  try {
+    const sent = body === undefined ? {}
+      : { headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) };
+    response = await fetch(path, { method, credentials: "same-origin", ...sent });
+  } catch {
+    throw new Gone("The workbench does not answer. Start it again, then open the address that it prints.");
+  }
+  const said = await response.json().catch(() => ({}));
+  if (!response.ok) throw new Refused(response.status, said);
+  return said;
+}
+
+/** @param {string} path */
+export const get = (path) => call("GET", path);
+/** @param {string} path @param {unknown} body */
+export const post = (path, body) => call("POST", path, body);
+/** @param {string} path */
+export const drop = (path) => call("DELETE", path);
+
+/** @param {string} name @param {string} rest */
+export const ofPlant = (name, rest = "") => `/api/plants/${encodeURIComponent(name)}${rest}`;
+
+/**
+ * Server-sent events by their name, each with its data as JSON.
+ * @param {string} path
+ * @param {Record<string, (data: any) => void>} handlers
+ * @returns {() => void} ends the listening
+ */
+export function listen(path, handlers) {
+  const source = new EventSource(path);
+  for (const [name, handler] of Object.entries(handlers))
+    source.addEventListener(name, (event) => handler(JSON.parse(/** @type {MessageEvent} */ (event).data)));
+  return () => source.close();
+}

@@ -1,0 +1,60 @@
+// @ts-check
+// What the drawing may be coloured by: each with the numbers that the server gave, in five bands of their size.
+
+import { shown } from "./numbers.js";
+
+/** @typedef {{name: string, value: number, text: string, band: number}} Coloured */
+
+const run = (answers) => (answers.year?.result || answers.fortnight?.result)?.values;
+const duties = (answers) => run(answers)?.duties || [];
+const legs = (answers) => run(answers)?.legs || {};
+
+/** Of the duties that were asked for, the one that moves most. @param {any} answers */
+const hardest = (answers) => duties(answers).reduce((most, duty) => {
+  const flow = (one) => one ? Object.values(one.pumps).reduce((sum, pump) => sum + Math.abs(pump.flow_l_min), 0) : -1;
+  return flow(duty) > flow(most) ? duty : most;
+}, null);
+
+/** @param {any} answers @param {string | null} name of a duty */
+const dutyOf = (answers, name) => duties(answers).find((duty) => duty.name === name) || hardest(answers);
+
+/** @param {string} what @param {string} key @param {string} unit */
+const ofDuty = (what, key, unit) => (answers, name) => {
+  const duty = dutyOf(answers, name);
+  return duty && { title: `${what} at ${duty.name}`, unit, values: ["legs", "pumps", "equipment", "heat_sources"].flatMap((kind) =>
+    Object.entries(duty[kind]).filter(([, one]) => typeof one[key] === "number").map(([part, one]) => [part, one[key]])) };
+};
+
+/** @param {string} title @param {(leg: any) => number | null} of @param {string} unit */
+const ofRun = (title, of, unit) => (answers) => {
+  const values = Object.entries(legs(answers)).map(([name, leg]) => [name, of(leg)])
+    .filter(([name, value]) => !name.includes(", ") && typeof value === "number");
+  return values.length ? { title, unit, values } : null;
+};
+
+/** @type {{id: string, title: string, duty?: boolean, of: ((answers: any, duty: string | null) => any) | null}[]} */
+export const COLOURINGS = [
+  { id: "", title: "no colour", of: null },
+  { id: "age", title: "oldest water", of: ofRun("Oldest water", (leg) => leg.oldest_water_h, "h") },
+  { id: "heat", title: "heat lost", of: ofRun("Heat lost", (leg) => leg.heat_lost_flowing_kwh + leg.heat_lost_standing_kwh, "kWh") },
+  { id: "flow", title: "flow", duty: true, of: ofDuty("Flow", "flow_l_min", "L/min") },
+  { id: "speed", title: "speed", duty: true, of: ofDuty("Speed", "velocity_m_s", "m/s") },
+  { id: "head", title: "pressure", duty: true, of: ofDuty("Pump head", "head_m", "m") },
+];
+
+/**
+ * @param {string} by a colouring's id @param {any} answers @param {boolean} us @param {string | null} [duty]
+ * @returns {{title: string, told: string, rows: Coloured[], by: Record<string, Coloured>}}
+ */
+export function coloured(by, answers, us, duty = null) {
+  const row = COLOURINGS.find((one) => one.id === by);
+  const none = { title: "", told: "", rows: [], by: {} };
+  if (!row?.of) return none;
+  const found = row.of(answers, duty);
+  if (!found) return { ...none, told: "The numbers for this are being worked out." };
+  const most = Math.max(...found.values.map(([, value]) => Math.abs(value)), 1e-9);
+  const rows = found.values.map(([name, value]) => ({
+    name, value, text: shown(value, found.unit, us), band: Math.min(4, Math.floor((5 * Math.abs(value)) / most)),
+  })).sort((a, b) => Math.abs(b.value) - Math.abs(a.value));
+  return { ...none, title: found.title, rows, by: Object.fromEntries(rows.map((one) => [one.name, one])) };
+}

@@ -1,0 +1,91 @@
+// @ts-check
+// The plant's drawing as the server made it, with its elements to be picked by mouse, finger and keys.
+
+import { html, useEffect, useRef } from "./vendor/preact.js";
+
+const SVG = "http://www.w3.org/2000/svg";
+
+/**
+ * The elements of an SVG text, to be put into a page; nothing in it runs.
+ * @param {string | undefined} text
+ * @returns {Element[]}
+ */
+export function inline(text) {
+  if (!text) return [];
+  const read = new DOMParser().parseFromString(text.includes("xmlns=") ? text
+    : text.replace("<svg ", `<svg xmlns="${SVG}" `), "image/svg+xml").documentElement;
+  if (read.localName !== "svg") return [];
+  for (const bad of read.querySelectorAll("script, foreignObject, style")) bad.remove();
+  return [/** @type {Element} */ (document.importNode(read, true))];
+}
+
+/** @param {Element} group */
+const nameOf = (group) => group.id.replace(/^[a-z]*-?plant-/, "");
+
+/**
+ * @param {object} given
+ * @param {string} given.svg
+ * @param {string} given.picked name of the element that is picked
+ * @param {(name: string) => void} given.pick
+ * @param {Record<string, {band: number, text: string}>} [given.coloured] by name: a band of five, and its number
+ * @param {string} [given.stale] why the drawing is of an older text
+ */
+export function Drawing({ svg, picked, pick, coloured = {}, stale = "" }) {
+  const box = useRef(/** @type {HTMLElement | null} */ (null));
+  useEffect(() => {
+    const host = /** @type {HTMLElement} */ (box.current);
+    host.replaceChildren(...inline(svg));
+    const drawn = host.querySelector("svg");
+    if (!drawn) return;
+    drawn.setAttribute("role", "group");
+    drawn.setAttribute("aria-label", "The plant: arrow keys go from part to part, Enter picks one");
+    drawn.removeAttribute("aria-labelledby");
+    for (const group of groups(host)) {
+      group.setAttribute("role", "button");
+      group.setAttribute("class", "part");
+      for (const path of group.querySelectorAll(":scope > path:not(.mark)")) {
+        const wide = /** @type {Element} */ (path.cloneNode());
+        wide.setAttribute("class", "hit");
+        group.append(wide);
+      }
+    }
+  }, [svg]);
+  useEffect(() => {
+    const all = groups(/** @type {HTMLElement} */ (box.current));
+    const at = Math.max(0, all.findIndex((g) => nameOf(g) === picked));
+    all.forEach((group, k) => {
+      const name = nameOf(group), colour = coloured[name];
+      const title = group.querySelector("title")?.textContent || name;
+      group.setAttribute("tabindex", k === at ? "0" : "-1");
+      group.setAttribute("aria-pressed", String(name === picked));
+      group.setAttribute("aria-label", colour ? `${title} ${colour.text}` : title);
+      group.setAttribute("class", `part${name === picked ? " picked" : ""}${colour ? ` band${colour.band}` : ""}`);
+    });
+  }, [svg, picked, coloured]);
+  /** @param {Event} event */
+  const clicked = (event) => {
+    const group = /** @type {Element} */ (event.target).closest("g.part");
+    if (group) pick(nameOf(group));
+  };
+  /** @param {KeyboardEvent} event */
+  const keyed = (event) => {
+    const group = /** @type {Element} */ (event.target).closest("g.part");
+    if (!group) return;
+    const all = groups(/** @type {HTMLElement} */ (box.current)), at = all.indexOf(group);
+    const step = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[event.key];
+    if (step) {
+      const next = all[(at + step + all.length) % all.length];
+      group.setAttribute("tabindex", "-1");
+      next.setAttribute("tabindex", "0");
+      /** @type {SVGElement} */ (next).focus();
+    } else if (event.key === "Enter" || event.key === " ") pick(nameOf(group));
+    else return;
+    event.preventDefault();
+  };
+  return html`<div class="drawn">
+    ${stale && html`<p class="note">${stale}</p>`}
+    <div class=${`wide${stale ? " stale" : ""}`} ref=${box} onClick=${clicked} onKeyDown=${keyed}></div></div>`;
+}
+
+/** @param {HTMLElement} host @returns {Element[]} */
+const groups = (host) => [...host.querySelectorAll("svg > g[id]")];

@@ -1,0 +1,112 @@
+// @ts-check
+// Fields of the file as a form: text as it was written, default and spread beside it, the fault at the field.
+
+import { html, useSignal } from "./vendor/preact.js";
+import { change, plant } from "./state.js";
+
+/** @typedef {{path: string, label: string, kind: string, text: string | null, default: string | null,
+ *   spread: string, explain: string, line: number | null, choices: string[], required: boolean}} Field */
+
+/** Kinds of fields that are written as one word or sentence, to be quoted where YAML would read it otherwise. */
+const SCALARS = ["quantity", "number", "yes or no", "words", "one of"];
+
+/** A value as a file has it. @param {Field} field @param {string} value */
+export const asText = (field, value) => !SCALARS.includes(field.kind) || /^[\w.%+-][\w .%/²³°º+()-]*$/.test(value)
+  ? value : JSON.stringify(value);
+
+/** @param {string} path */
+export const idOf = (path) => `field-${path.replaceAll(".", "-")}`;
+
+/** @param {{path?: string}} problem @param {string} path */
+const at = (problem, path) => problem.path === path || (problem.path || "").startsWith(`${path}.`);
+
+/** A value that is a list of pairs is edited as a table of points. @param {string | null} text */
+function points(text) {
+  const inner = text?.trim().match(/^\[\s*(\[[^[\]]*\]\s*,?\s*)+\]$/);
+  return inner ? [...inner[0].matchAll(/\[([^[\]]+)\]/g)].map((m) => m[1].split(",").map((s) => s.trim())) : null;
+}
+
+/** @param {{field: Field, label?: string, why?: string, paths?: string[]}} given */
+export function FieldRow({ field, label = field.label, why, paths = [field.path] }) {
+  const { path, text, kind } = field, id = idOf(path);
+  const problems = plant.value.problems.filter((p) => at(p, path));
+  const save = (value) => {
+    const now = value.trim() || null;
+    const written = now === null ? null : asText(field, now);
+    if (now !== text) change(paths.map((p) => ({ path: p, text: written })), `${label} changed`);
+  };
+  const rows = points(text);
+  const shared = {
+    id, "aria-invalid": problems.length > 0, "aria-describedby": `${id}-told`,
+    onChange: (event) => save(event.target.value),
+  };
+  const left = field.default ? `left out: ${field.default}` : field.required ? "" : "may be left out";
+  const options = kind === "yes or no" || kind === "one of" ? field.choices : [];
+  return html`<div class=${`field${problems.length ? " faulty" : ""}`}>
+    <label for=${id}>${label}</label>
+    ${rows ? html`<${PointTable} id=${id} rows=${rows} save=${save} label=${label}/>`
+      : options.length ? html`<select ...${shared}>
+          ${(text === null || !field.required) && html`<option value="" selected=${text === null}>${left || "choose one"}</option>`}
+          ${options.map((one) => html`<option key=${one} value=${one} selected=${one === text}>${one}</option>`)}
+          ${text !== null && !options.includes(text) && html`<option value=${text} selected>${text}</option>`}
+        </select>`
+      : html`<input ...${shared} value=${text ?? ""} placeholder=${left} spellcheck=${false} autocomplete="off"/>`}
+    <div id=${`${id}-told`}>
+      ${problems.map((p) => html`<p class="danger">${p.path === path ? "" : `${p.path.slice(path.length + 1)}: `}${p.error}</p>`)}
+      ${why && html`<p class="note">${why}</p>`}
+      ${field.explain && html`<p class="note">${field.explain}</p>`}
+      ${field.default && !field.explain.includes("Left out") && html`<p class="note">Left out it is ${field.default}${field.spread
+        ? ` (in practice ${field.spread})` : ""}.</p>`}
+    </div></div>`;
+}
+
+/** Points of a curve, a row each; the last, empty row adds one. */
+function PointTable({ id, rows, save, label }) {
+  const written = (all) => save(`[${all.filter((r) => r.some(Boolean)).map((r) => `[${r.join(", ")}]`).join(", ")}]`);
+  const put = (k, c, value) => {
+    const all = [...rows.map((r) => [...r])];
+    if (k === all.length) all.push(rows[0].map(() => ""));
+    all[k][c] = value.trim();
+    if (all[k].every((cell) => cell === "")) all.splice(k, 1);
+    if (all.every((r) => r.every(Boolean))) written(all);
+    else draft.value = { of: rows.length, row: all[k] };
+  };
+  const draft = useSignal(/** @type {any} */ (null));
+  const last = draft.value?.of === rows.length ? draft.value.row : rows[0].map(() => "");
+  return html`<table class="points" aria-label=${label}><tbody>${[...rows, last].map((row, k) => html`<tr key=${k}>
+    ${row.map((cell, c) => html`<td><input id=${k || c ? undefined : id} value=${cell} size="9"
+      aria-label=${`${label}, point ${k + 1}, ${c ? "second" : "first"} value`}
+      placeholder=${k === rows.length ? "one more" : ""}
+      onChange=${(event) => put(k, c, event.target.value)}/></td>`)}
+    <td>${k < rows.length && rows.length > 1 && html`<button type="button" aria-label=${`take out point ${k + 1} of ${label}`}
+      onClick=${() => written(rows.filter((_, other) => other !== k))}>take out</button>`}</td></tr>`)}</tbody></table>`;
+}
+
+/** Blocks have keys of their own, which follow them. @param {Field} field */
+const isBlock = (field) => ["block", "blocks", "entries"].includes(field.kind);
+
+/**
+ * All fields of one part: what the file says, under the headings of its blocks; then what it may say.
+ * @param {{prefix: string}} given path of the part, e.g. plant.legs.left_bench
+ */
+export function Fields({ prefix }) {
+  const all = /** @type {Field[]} */ (plant.value.fields).filter((f) => f.path.startsWith(`${prefix}.`));
+  const said = all.filter((f) => f.text !== null), unsaid = all.filter((f) => f.text === null);
+  const faulty = unsaid.some((f) => plant.value.problems.some((p) => at(p, f.path)));
+  const name = (f) => f.path.slice(prefix.length + 1).replaceAll("_", " ").replaceAll(".", ", ");
+  return html`<div class="fields">
+    ${said.map((f) => isBlock(f) ? html`<h3 key=${f.path}>${name(f)}</h3>`
+      : html`<${FieldRow} key=${f.path} field=${f} label=${name(f)}/>`)}
+    ${unsaid.length > 0 && html`<details open=${faulty || undefined}><summary>${unsaid.length} more that it may say</summary>
+      ${unsaid.map((f) => html`<${FieldRow} key=${f.path} field=${f} label=${name(f)}/>`)}</details>`}</div>`;
+}
+
+/** What is wrong with the file and belongs to no field that is shown. */
+export function Problems() {
+  const { problems } = plant.value;
+  if (!problems.length) return null;
+  return html`<div class="problems" role="group" aria-label="Faults of the file">
+    <p class="danger">The file has ${problems.length === 1 ? "a fault" : `${problems.length} faults`}, so it is not run.</p>
+    <ul>${problems.map((p) => html`<li>${p.line ? `Line ${p.line}: ` : ""}${p.path ? `${p.path}: ` : ""}${p.error}</li>`)}</ul>
+  </div>`;
+}

@@ -1,0 +1,136 @@
+// @ts-check
+// The plant: its drawing, the form of the part that is picked, the file beside it.
+
+import { html, useEffect, useMemo, useRef, useSignal } from "./vendor/preact.js";
+import { Drawing } from "./drawing.js";
+import { Fields, Problems } from "./form.js";
+import { chainChanges, free, offers, partAt, partsOf, withPart, withoutPart } from "./parts.js";
+import { answers, change, keepAnswered, picked, plant } from "./state.js";
+import { COLOURINGS, coloured } from "./colours.js";
+
+/** @param {{path: string, name: string, kind: string}} part */
+const called = (part) => part.kind ? `${part.kind} ${part.name}` : part.name;
+
+/** Every part that has a form, to be picked without the drawing. */
+function Parts({ parts, part }) {
+  const kinds = [...new Set(parts.map((p) => p.kind))];
+  return html`<p class="pick"><label for="part">Part</label>
+    <select id="part" onChange=${(event) => { picked.value = event.target.value; }}>
+      <option value="" selected=${!part}>pick one here or in the drawing</option>
+      ${kinds.map((kind) => html`<optgroup key=${kind} label=${kind || "the whole"}>
+        ${parts.filter((p) => p.kind === kind).map((p) => html`<option key=${p.path} value=${p.path}
+          selected=${p.path === part?.path}>${p.name}</option>`)}</optgroup>`)}
+    </select></p>`;
+}
+
+/** Put something into the network where the picked part is, or take that out. */
+function Place({ part, parts }) {
+  const what = useSignal(0), how = useSignal(/** @type {"before" | "after" | "beside"} */ ("after"));
+  const chains = plant.value.network;
+  if (!Array.isArray(chains) || !part.path.startsWith("plant.")) return null;
+  const zones = parts.filter((p) => p.kind === "zone").map((p) => p.name);
+  const all = offers(plant.value.units === "us", zones[0] || "outdoors");
+  const steps = part.path.split("."), named = steps.length === 3, inIt = named && JSON.stringify(chains).includes(`"${part.name}"`);
+  const add = () => {
+    const offer = all[what.value], name = free(offer.name, parts.map((p) => p.name));
+    const sheet = { path: `plant.${offer.kind}.${name}`, text: offer.text };
+    if (!parts.some((p) => p.path.startsWith(`plant.${offer.kind}.`))) Object.assign(sheet, { path: `plant.${offer.kind}`, text: `{${name}: ${offer.text}}` });
+    const after = chains.map((chain) => withPart(chain, part.name, name, how.value));
+    change([sheet, ...chainChanges(chains, after)], `${offer.what} added ${how.value} ${part.name}`)
+      .then((done) => { if (done) picked.value = name; });
+  };
+  const takeOut = () => {
+    const after = chains.map((chain) => withoutPart(chain, part.name));
+    change([...chainChanges(chains, after), { path: part.path, text: null }], `${part.name} taken out`)
+      .then((done) => { if (done) picked.value = ""; });
+  };
+  const jets = plant.value.fields.find((f) => f.path === `${part.path}.manifold.jets`)?.text;
+  const jet = (by) => change([{ path: `${part.path}.manifold.jets`, text: String(Number(jets) + by) }],
+    by > 0 ? "a jet added" : "a jet taken out");
+  const manifold = all[1].text.match(/manifold: (\{.*\})\}$/)?.[1] || "";
+  return html`<div class="place">
+    ${steps[1] === "legs" && html`<div class="buttons" role="group" aria-label="Jets">
+      ${jets ? html`<button type="button" onClick=${() => jet(1)}>one jet more</button>
+        <button type="button" disabled=${Number(jets) < 2} onClick=${() => jet(-1)}>one jet fewer</button>`
+        : html`<button type="button" onClick=${() => change([{ path: `${part.path}.manifold`, text: manifold }],
+          "jets added")}>give it jets</button>`}</div>`}
+    ${inIt && html`<fieldset><legend>Add to the water's way</legend>
+      <label>what <select onChange=${(e) => { what.value = Number(e.target.value); }}>
+        ${all.map((o, k) => html`<option key=${o.what} value=${k} selected=${k === what.value}>${o.what}</option>`)}</select></label>
+      <label>where <select onChange=${(e) => { how.value = e.target.value; }}>
+        ${["after", "before", "beside"].map((h) => html`<option key=${h} selected=${h === how.value} value=${h}
+          >${h} ${part.name}</option>`)}</select></label>
+      <button type="button" onClick=${add}>add it</button>
+      <p class="note">It begins with invented numbers: put in those of your drawing or data sheet.</p></fieldset>`}
+    ${named && html`<div class="buttons"><button type="button" onClick=${takeOut}>take ${part.name} out</button></div>`}
+  </div>`;
+}
+
+/** What a pump's data sheet tells of its water and its current. */
+const SHEET = ["curve", "max_head", "max_flow", "power", "current", "starting_current", "low", "high", "npsh_needed"];
+
+/** Pumps to choose from that the file has data sheets of. */
+function Swap({ part }) {
+  const offered = partsOf(plant.value.fields).filter((p) => p.path.startsWith("candidates.pumps."));
+  if (!part.path.startsWith("plant.pumps.") || !offered.length) return null;
+  const text = (path) => plant.value.fields.find((f) => f.path === path)?.text ?? null;
+  const swap = (other) => {
+    const changes = SHEET.map((key) => [`${part.path}.${key}`, text(`${part.path}.${key}`), text(`${other.path}.${key}`)])
+      .filter(([path, now, then]) => now !== then && !(then === null && path.endsWith("npsh_needed")))
+      .map(([path, , then]) => ({ path, text: then }));
+    // what is put in comes first: an emptied block could not be added to
+    change(changes.sort((a, b) => Number(a.text === null) - Number(b.text === null)), `${other.name} put in place of ${part.name}`);
+  };
+  return html`<fieldset><legend>Put in a pump of the file's candidates</legend><div class="buttons">
+    ${offered.map((p) => html`<button key=${p.path} type="button" onClick=${() => swap(p)}>${p.name}</button>`)}
+    </div></fieldset>`;
+}
+
+/** The file with its line numbers; what belongs to the picked part is marked. */
+function Text({ part }) {
+  const box = useRef(/** @type {HTMLElement | null} */ (null));
+  const { text, fields, problems } = plant.value;
+  const marked = useMemo(() => new Set(part ? fields.filter((f) => f.line && f.path.startsWith(part.path))
+    .map((f) => f.line) : []), [text, part?.path]);
+  const faulty = new Set(problems.map((p) => p.line));
+  useEffect(() => {
+    const first = /** @type {HTMLElement} */ (box.current)?.querySelector(".faulty, .marked");
+    if (first && box.current) box.current.scrollTop = /** @type {HTMLElement} */ (first).offsetTop - 60;
+  }, [text, part?.path]);
+  return html`<section class="file" aria-labelledby="file-title"><h2 id="file-title">The file</h2>
+    <p class="note">${plant.value.name}: edit it here by the form, or in an editor of yours; both see each other's changes.</p>
+    <ol class="lines" ref=${box} tabindex="0" aria-label="The file's text">${text.split(/\r?\n/).map((line, k) => html`<li key=${k}
+      class=${faulty.has(k + 1) ? "faulty" : marked.has(k + 1) ? "marked" : ""}><code>${line || " "}</code></li>`)}</ol></section>`;
+}
+
+export default function Plant({ about }) {
+  const by = useSignal("");
+  const last = useRef("");
+  const open = plant.value, parts = partsOf(open.fields);
+  useEffect(() => { keepAnswered(["duty", "year"]); }, []);
+  useEffect(() => { if (about) picked.value = about; }, [about]);
+  const part = picked.value ? partAt(parts, picked.value) : undefined;
+  const run = answers.value.year;
+  const svg = (run?.of === open.version && run.result.drawing.svg) || open.drawing?.svg;
+  if (svg) last.current = svg;
+  const colours = coloured(by.value, answers.value, open.units === "us");
+  return html`<h1 class="unseen">Plant: ${open.title || open.name}</h1><div class="bench">
+    <section aria-labelledby="drawing-title"><h2 id="drawing-title">The plant</h2>
+      <div class="buttons" role="group" aria-label="Colour by">${COLOURINGS.map((c) => html`<button key=${c.id} type="button"
+        aria-pressed=${by.value === c.id} onClick=${() => { by.value = c.id; }}>${c.title}</button>`)}</div>
+      <${Drawing} svg=${svg || last.current} picked=${part?.path.startsWith("plant.") ? part.path.split(".").pop() : ""}
+        pick=${(name) => { picked.value = name; }} coloured=${colours.by}
+        stale=${svg ? "" : "The file has faults: this is the plant as it was before."}/>
+      ${colours.told && html`<p class="note">${colours.told}</p>`}
+      ${colours.rows.length > 0 && html`<table class="list"><caption>${colours.title}</caption><tbody>${colours.rows.map((row) => html`
+        <tr key=${row.name}><th scope="row"><svg class="swatch" viewBox="0 0 12 12" width="12" height="12" aria-hidden="true"><rect width="12" height="12" class=${`band${row.band}`}/></svg>
+          ${row.name}</th><td class="n">${row.text}</td></tr>`)}</tbody></table>`}
+      <${Text} part=${part}/>
+    </section>
+    <section class="side" aria-labelledby="part-title"><h2 id="part-title">${part ? called(part) : "Nothing is picked"}</h2>
+      <${Parts} parts=${parts} part=${part}/>
+      <${Problems}/>
+      ${part && html`<${Swap} part=${part}/><${Fields} key=${part.path} prefix=${part.path}/>
+        <${Place} key=${`${part.path} place`} part=${part} parts=${parts}/>`}
+    </section></div>`;
+}

@@ -1,0 +1,111 @@
+// @ts-check
+// The plants of the folder as cards, and how a new one begins.
+
+import { html, signal, useEffect, useRef, useSignal } from "./vendor/preact.js";
+import { drop, get, listen, ofPlant, post } from "./api.js";
+import { inline } from "./drawing.js";
+import { fail, openShelf, shelf, tell } from "./state.js";
+import { address } from "./views.js";
+
+/** Cards by the plant's name, as they come. */
+const cards = signal(/** @type {Record<string, any>} */ ({}));
+
+/** @param {string} name @param {any} card */
+const put = (name, card) => { cards.value = { ...cards.value, [name]: card }; };
+
+/**
+ * Ask for one card after another, so that a plant that is opened meanwhile does not wait for them.
+ * @param {string[]} names
+ * @returns {() => void} asks for no more
+ */
+function ask(names) {
+  let stopped = false, stop = () => {};
+  const one = async (name) => {
+    try {
+      const said = await get(ofPlant(name, "/card"));
+      put(name, said);
+      if (!said.job) return;
+      await new Promise((over) => {
+        const end = listen(`/api/jobs/${said.job}/events`, {
+          result: (result) => { put(name, result); stop(); },
+          problem: ({ error }) => { put(name, { verdict: error, tone: "danger" }); stop(); },
+          cancelled: () => stop(),
+        });
+        stop = () => { end(); over(undefined); stop = () => {}; };
+      });
+      if (stopped && !cards.value[name].verdict) drop(`/api/jobs/${said.job}`).catch(fail);
+    } catch (error) {
+      put(name, { verdict: error instanceof Error ? error.message : "", tone: "danger" });
+    }
+  };
+  (async () => { for (const name of names) if (!stopped) await one(name); })();
+  return () => { stopped = true; stop(); };
+}
+
+function Card({ plant }) {
+  const box = useRef(null);
+  const said = cards.value[plant.name] || {};
+  useEffect(() => { box.current?.replaceChildren(...inline(said.drawing?.svg)); }, [said.drawing?.svg]);
+  return html`<li class="card">
+    <a href=${address(plant.name)}><span class="name" dir="auto">${plant.title || plant.name}</span></a>
+    <p class="note">${plant.name}</p>
+    <div class="picture" aria-hidden="true" ref=${box}></div>
+    ${plant.problem ? html`<p class="danger">It cannot be run yet: ${plant.problem}</p>` : html`
+      <p class=${`verdict ${said.tone || "wear"}`}>${said.verdict || "A year is being worked out."}</p>
+      <p>${said.oldest_water || ""}</p><p>${said.money || ""}</p>`}
+  </li>`;
+}
+
+/** A dialog with a form; what it is given back is posted, then the new plant is opened. */
+function New({ box }) {
+  const problem = useSignal("");
+  const { shipped = [], like = [] } = shelf.value || {};
+  const make = async (event) => {
+    event.preventDefault();
+    const said = new FormData(event.target), name = String(said.get("name")).trim();
+    try {
+      const made = await post("/api/shelf/new", { name, from: said.get("from") });
+      box.current.close();
+      tell(`${name} is a new file in this folder.`);
+      location.hash = address(made.name || name, "start");
+      openShelf();
+    } catch (error) {
+      if (!(error instanceof Error)) throw error;
+      problem.value = error.message;
+    }
+  };
+  return html`<dialog ref=${box} aria-labelledby="new-title"><form onSubmit=${make}>
+    <h2 id="new-title">A new plant</h2>
+    <p><label for="new-name">Its name: it becomes a file of this folder</label>
+      <input id="new-name" name="name" required maxlength="60" autocomplete="off" placeholder="garden-tub"
+        aria-invalid=${!!problem.value} aria-describedby="new-problem"/></p>
+    <p id="new-problem" class="danger" role="alert">${problem.value}</p>
+    <p><label for="new-from">What it begins as</label>
+      <select id="new-from" name="from">
+        <optgroup label="An invented plant to change by questions">
+          <option value="starter">one two-speed pump, electric heat</option>
+          ${like.map((one) => html`<option key=${one} value=${`like:${one}`}>${one.replace("-", " ")}</option>`)}
+        </optgroup>
+        ${shipped.length > 0 && html`<optgroup label="A copy of an example">
+          ${shipped.map((one) => html`<option key=${one.name} value=${`shipped:${one.name}`}
+            >${one.title || one.name}</option>`)}</optgroup>`}
+      </select></p>
+    <div class="buttons"><button type="submit">make it, then ask me about it</button>
+      <button type="button" onClick=${() => box.current.close()}>not now</button></div>
+  </form></dialog>`;
+}
+
+export function Shelf() {
+  const box = useRef(null);
+  useEffect(() => { openShelf(); }, []);
+  const runnable = (shelf.value?.plants || []).filter((one) => !one.problem).map((one) => one.name);
+  useEffect(() => ask(runnable), [runnable.join("/")]);
+  if (!shelf.value) return html`<p class="wait">Reading the folder.</p>`;
+  const { folder, plants } = shelf.value;
+  return html`
+    <h1>Plants of ${folder}</h1>
+    <div class="buttons"><button type="button" onClick=${() => box.current.showModal()}>a new plant</button></div>
+    ${plants.length ? html`<ul class="cards">${plants.map((one) => html`<${Card} key=${one.name} plant=${one}/>`)}</ul>`
+      : html`<p>There is no plant in this folder yet. Begin with a new one.</p>`}
+    <${New} box=${box}/>`;
+}

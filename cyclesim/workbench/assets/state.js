@@ -1,0 +1,257 @@
+// @ts-check
+// What all views share: the shelf, the open plant, its answers, and what is kept to compare with.
+// A view reads these signals; it changes the file by change(), undo() and redo() alone.
+
+import { batch, signal } from "./vendor/preact.js";
+import { Gone, Refused, drop, get, listen, ofPlant, post } from "./api.js";
+
+/**
+ * @typedef {object} Answer what was asked of the plant, by the word that asks for it
+ * @property {"asked" | "running" | "done" | "failed"} state
+ * @property {string} [does] what is being done
+ * @property {number} [share] how far it is, of 1
+ * @property {number} [left_s] how long it will take yet
+ * @property {any} [result] the last result; of an older version while a newer one is awaited
+ * @property {string} [of] the version that the result is of
+ * @property {string} [problem]
+ * @property {string} [job]
+ * @property {any} [options] what was asked along with it
+ */
+
+export const shelf = signal(/** @type {any} */ (null));
+export const plant = signal(/** @type {any} */ (null));
+export const answers = signal(/** @type {Record<string, Answer>} */ ({}));
+/** What the plant was when it was opened or last kept: its schedule and its answers. */
+export const kept = signal(/** @type {any} */ (null));
+/** Changes that met others made outside meanwhile: nothing is written until somebody decides. */
+export const conflict = signal(/** @type {any} */ (null));
+/** A sentence for everybody, also for who listens. */
+export const told = signal("");
+/** A sentence that stays until it is no longer true. */
+export const trouble = signal("");
+/** The element that is picked in the drawing. */
+export const picked = signal("");
+
+/** @param {string} sentence */
+export function tell(sentence) {
+  told.value = told.value === sentence ? `${sentence}\u00a0` : sentence;
+}
+
+/** @param {unknown} error */
+export function fail(error) {
+  if (error instanceof Gone) trouble.value = error.message;
+  else if (error instanceof Error) tell(error.message);
+  else throw error;
+}
+
+// -- the shelf and the open plant ---------------------------------------------------------------------------
+
+export async function openShelf() {
+  try {
+    shelf.value = await get("/api/shelf");
+  } catch (error) { fail(error); }
+}
+
+let unwatch = () => {};
+/** @type {string[]} */
+let wanted = [];
+
+/** @param {string} name */
+export async function openPlant(name) {
+  if (plant.value && plant.value.name === name) return;
+  closePlant();
+  try {
+    take(await get(ofPlant(name)));
+    unwatch = listen(ofPlant(name, "/watch"), {
+      version: ({ version }) => { if (plant.value?.version !== version) reread(); },
+      gone: ({ error }) => { trouble.value = error; },
+    });
+  } catch (error) { fail(error); }
+}
+
+export function closePlant() {
+  unwatch();
+  worst = "";
+  for (const what of Object.keys(answers.value)) cancel(what);
+  batch(() => {
+    plant.value = null;
+    answers.value = {};
+    kept.value = null;
+    picked.value = "";
+    conflict.value = null;
+  });
+}
+
+async function reread() {
+  const before = plant.value;
+  if (!before) return;
+  try {
+    const now = await get(ofPlant(before.name));
+    if (plant.value && plant.value.name === now.name && plant.value.version !== now.version) {
+      take(now);
+      tell("The file was changed outside the workbench: what you see is its new text.");
+    }
+  } catch (error) { fail(error); }
+}
+
+/** @param {any} now */
+function take(now) {
+  batch(() => {
+    plant.value = now;
+    trouble.value = "";
+  });
+  askWanted();
+}
+
+// -- changes ------------------------------------------------------------------------------------------------
+
+let writing = Promise.resolve();
+
+/**
+ * Write new texts at paths of the file, one request after another.
+ * @param {{path: string, text: string | null}[]} changes text as the file has it; null takes the key out
+ * @param {string} why a few words for the journal
+ */
+export function change(changes, why) {
+  const next = writing.then(() => send(changes, why));
+  writing = next.then(() => {}, () => {});
+  return next;
+}
+
+/** @param {{path: string, text: string | null}[]} changes @param {string} why */
+async function send(changes, why) {
+  const { name, version } = plant.value;
+  try {
+    take(await post(ofPlant(name, "/edit"), { version, changes, why }));
+    tell(plant.value.problems.length ? `${why}: see what is told at the field.` : `${why}.`);
+    return true;
+  } catch (error) {
+    if (error instanceof Refused && error.status === 409) conflict.value = { changes, why, ...error.body };
+    else fail(error);
+    return false;
+  }
+}
+
+/** @param {boolean} mine whether my changes are put over what the file has now */
+export async function settle(mine) {
+  const { changes, why } = conflict.value;
+  conflict.value = null;
+  try {
+    take(await get(ofPlant(plant.value.name)));
+    if (mine) await change(changes, why);
+  } catch (error) { fail(error); }
+}
+
+/** @param {"undo" | "redo"} which */
+async function step(which) {
+  const { name, version } = plant.value;
+  try {
+    take(await post(ofPlant(name, `/${which}`), { version }));
+    tell(which === "undo" ? "Undone." : "Done again.");
+  } catch (error) { fail(error); }
+}
+export const undo = () => step("undo");
+export const redo = () => step("redo");
+
+// -- answers ------------------------------------------------------------------------------------------------
+
+/** First day of the fortnight with the worst finding, as the last year's run told it. */
+let worst = "";
+/** Which round of questions is the current one. */
+let round = 0;
+
+/**
+ * Say what is to be answered anew whenever the file changes, in this order; ask now for what is not there.
+ * @param {string[]} whats
+ */
+export function keepAnswered(whats) {
+  wanted = whats;
+  if (plant.value) askWanted();
+}
+
+/** Ask for one after the other, so that the quick answer comes first. */
+async function askWanted() {
+  const mine = ++round;
+  const order = worst ? wanted : [...wanted].sort((a) => a === "year" ? -1 : 0); // it tells the worst fortnight
+  for (const what of order) {
+    const there = answers.value[what];
+    if (there?.state === "done" && there.of === plant.value?.version) continue;
+    await ask(what, what === "fortnight" && worst ? { from: worst } : {});
+    if (mine !== round || !plant.value) return;
+  }
+}
+
+/** @type {Record<string, () => void>} */
+const listening = {};
+
+/** @param {string} what @param {Partial<Answer>} parts */
+function note(what, parts) {
+  answers.value = { ...answers.value, [what]: { ...answers.value[what], ...parts } };
+}
+
+/**
+ * Ask for a run or a search; a newer question of a kind ends the older one. Resolves when it is over.
+ * @param {string} what
+ * @param {object} [options]
+ */
+export async function ask(what, options = {}) {
+  const { name, version, problems } = plant.value;
+  listening[what]?.();
+  if (problems.length) return note(what, { state: "failed", problem: "The file has faults: mend them first." });
+  note(what, { state: "asked", share: undefined, left_s: undefined, problem: undefined, job: undefined });
+  try {
+    const { job } = await post(ofPlant(name, "/ask"), { version, what, options });
+    if (plant.value?.name !== name) return;
+    note(what, { job });
+    await new Promise((over) => {
+      const end = listen(`/api/jobs/${job}/events`, {
+        progress: ({ does, done, of, left_s }) =>
+          note(what, { state: "running", does, share: of ? done / of : undefined, left_s }),
+        result: (result) => { note(what, { state: "done", result, of: version, options }); ended(); },
+        problem: ({ error }) => { note(what, { state: "failed", problem: error }); ended(); },
+        cancelled: () => { note(what, { state: "failed", problem: "Stopped." }); ended(); },
+      });
+      const ended = () => { end(); delete listening[what]; over(undefined); };
+      listening[what] = () => { end(); delete listening[what]; over(undefined); };
+    });
+    if (answers.value[what]?.of !== version) return;
+    if (what === "year") worst = answers.value.year.result.worst_from || worst;
+    remember(what);
+  } catch (error) {
+    if (error instanceof Refused && error.status === 409) return reread(); // asked of an older text
+    note(what, { state: "failed", problem: error instanceof Error ? error.message : "" });
+    fail(error);
+  }
+}
+
+/** @param {string} what */
+export async function cancel(what) {
+  listening[what]?.();
+  delete listening[what];
+  const { job, state } = answers.value[what] || {};
+  if (!job || (state !== "asked" && state !== "running")) return;
+  note(what, { state: "failed", problem: "Stopped." });
+  try {
+    await drop(`/api/jobs/${job}`);
+  } catch (error) { fail(error); }
+}
+
+// -- what is kept to compare with -----------------------------------------------------------------------------
+
+/** @param {string} what the first answer of its kind is what later ones are compared with */
+function remember(what) {
+  const before = kept.value;
+  if (before && before.results[what]) return;
+  const { result, of } = answers.value[what];
+  if (before && before.version !== of) return;
+  const { schedule } = before || plant.value;
+  kept.value = { version: of, schedule, results: { ...before?.results, [what]: result } };
+}
+
+/** Compare with the plant as it is now from here on. */
+export function keep() {
+  const { version, schedule } = plant.value;
+  const done = Object.entries(answers.value).filter(([, answer]) => answer.of === version && answer.result);
+  kept.value = { version, schedule, results: Object.fromEntries(done.map(([what, a]) => [what, a.result])) };
+  tell("Kept: what you change from here on is compared with this.");
+}

@@ -1,0 +1,257 @@
+"""What was edited, kept beside the runs, so that undo and redo have no end and outlive the server.
+
+An entry is one edit as splices of a file's text: what stood where, what stands there now, for which path,
+why, when. A file that somebody changes in an editor meanwhile gets an entry of its own; edits that it
+overlaps can no longer be undone, all others can.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from difflib import SequenceMatcher
+from hashlib import sha256
+from pathlib import Path
+from typing import Literal, NamedTuple
+
+from cyclesim.errors import CycleSimError
+
+Does = Literal["edit", "undo", "redo", "outside"]
+
+
+class Splice(NamedTuple):
+    """From *at* on, *old* stood and *new* stands."""
+
+    at: int
+    old: str
+    new: str
+
+
+Splices = tuple[Splice, ...]
+"""In order of place, none of which touch; every place counts in the text before them all."""
+
+
+class NothingLeftError(CycleSimError):
+    """There is nothing to undo or redo."""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One change of a file."""
+
+    does: Does
+    splices: Splices
+    paths: tuple[str, ...] = ()
+    why: str = ""
+    when: str = ""
+
+
+def difference(before: str, after: str) -> Splices:
+    """What is otherwise between two texts: the one stretch between their common beginning and end.
+
+    >>> difference("a: 1 h  # why", "a: 30 min  # why")
+    (Splice(at=3, old='1 h', new='30 min'),)
+    """
+    if before == after:
+        return ()
+    most = min(len(before), len(after))
+    head = next((k for k in range(most) if before[k] != after[k]), most)
+    tail = next((k for k in range(most - head) if before[-1 - k] != after[-1 - k]), most - head)
+    return (Splice(head, before[head : len(before) - tail], after[head : len(after) - tail]),)
+
+
+def by_lines(before: str, after: str) -> Splices:
+    """What is otherwise between two texts, line by line: for what an editor did in several places."""
+    old, new = before.splitlines(keepends=True), after.splitlines(keepends=True)
+    starts = [0]
+    for line in old:
+        starts.append(starts[-1] + len(line))
+    made = list[Splice]()
+    for tag, i, j, m, n in SequenceMatcher(None, old, new, autojunk=False).get_opcodes():
+        if tag != "equal":
+            (inner,) = difference("".join(old[i:j]), "".join(new[m:n]))
+            made.append(Splice(starts[i] + inner.at, inner.old, inner.new))
+    return tuple(made)
+
+
+def spliced(text: str, splices: Splices) -> str:
+    """The text with these splices; ValueError where what should be there is not."""
+    for at, old, new in reversed(splices):
+        if text[at : at + len(old)] != old:
+            raise ValueError(f"at {at} stands something else")
+        text = text[:at] + new + text[at + len(old) :]
+    return text
+
+
+def inverse(splices: Splices) -> Splices:
+    """What takes these back, counted in the text after them."""
+    moved, back = 0, list[Splice]()
+    for at, old, new in splices:
+        back.append(Splice(at + moved, new, old))
+        moved += len(new) - len(old)
+    return tuple(back)
+
+
+def past(splices: Splices, other: Splices) -> Splices | None:
+    """The same splices counted in the text after *other*; None where both touch the same place."""
+    shifted = list[Splice]()
+    for at, old, new in splices:
+        end, moved = at + len(old), 0
+        for there, theirs, now in other:
+            if there <= end and at <= there + len(theirs):
+                return None
+            if there < at:
+                moved += len(now) - len(theirs)
+        shifted.append(Splice(at + moved, old, new))
+    return tuple(shifted)
+
+
+class Journal:
+    """What was done to one file, and what of it can be undone and done again.
+
+    *path*: where it is kept; what cannot be kept is told once by `note` and all goes on.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path, self.note = path, ""
+        self.entries = list[Entry]()
+        self._done, self._undone = list[Entry](), list[Entry]()
+        self._known: str | None = None
+        self._read()
+
+    def follow(self, text: str) -> None:
+        """Take up what somebody else has made of the file since the journal last knew it."""
+        if self._known is not None and self._known != text:
+            self._add(Entry("outside", by_lines(self._known, text), when=_now()), text)
+        elif self._known is None:
+            self._known = text
+
+    def edit(self, before: str, after: str, paths: Sequence[str], why: str) -> None:
+        """Note an edit that makes *before* into *after*."""
+        self.follow(before)
+        self._add(Entry("edit", difference(before, after), tuple(paths), why[:200], _now()), after)
+
+    def undone(self, text: str) -> tuple[str, Entry]:
+        """The text without the last edit that stands, and its entry, which `took` notes."""
+        return self._turned(text, "undo", self._done)
+
+    def redone(self, text: str) -> tuple[str, Entry]:
+        """The text with the edit that was last undone, likewise."""
+        return self._turned(text, "redo", self._undone)
+
+    def took(self, entry: Entry, text: str) -> None:
+        """Note that the file now has this undo or redo."""
+        self._add(entry, text)
+
+    @property
+    def can(self) -> dict[str, int]:
+        """How many edits can be undone and redone."""
+        return {"undo": len(self._done), "redo": len(self._undone)}
+
+    def _turned(self, text: str, does: Does, stack: list[Entry]) -> tuple[str, Entry]:
+        self.follow(text)
+        if not stack:
+            raise NothingLeftError(f"There is nothing left to {does}.")
+        last = stack[-1]
+        return spliced(text, last.splices), Entry(does, last.splices, last.paths, last.why, _now())
+
+    def _add(self, entry: Entry, text: str) -> None:
+        self._take(entry)
+        self._known = text
+        self._keep(entry, text)
+
+    def _take(self, entry: Entry) -> None:
+        """Follow one entry; both stacks hold what would turn each edit, in the text as it then stands."""
+        self.entries.append(entry)
+        back = Entry(entry.does, inverse(entry.splices), entry.paths, entry.why, entry.when)
+        if entry.does == "edit":
+            self._done.append(back)
+            self._undone.clear()
+        elif entry.does == "undo":
+            self._done.pop()
+            self._undone.append(back)
+        elif entry.does == "redo":
+            self._undone.pop()
+            self._done.append(back)
+        else:
+            self._done = _moved(self._done, entry.splices)
+            self._undone = _moved(self._undone, entry.splices)
+
+    def _keep(self, entry: Entry, text: str) -> None:
+        line = json.dumps({**asdict(entry), "leaves": _digest(text)}, ensure_ascii=False)
+        try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            new = not self.path.exists()
+            descriptor = os.open(self.path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o600)
+            with os.fdopen(descriptor, "a", encoding="utf-8", newline="\n") as stream:
+                if new:
+                    stream.write(json.dumps({"begins": spliced(text, inverse(entry.splices))}) + "\n")
+                stream.write(line + "\n")
+        except (OSError, UnicodeError) as error:
+            self.note = (
+                f"Edits cannot be kept in {self.path}: {error}. They can be undone until the server ends."
+            )
+
+    def _read(self) -> None:
+        """What was kept, as far as each entry fits the one before."""
+        with (
+            suppress(OSError, ValueError, KeyError, TypeError, IndexError),
+            self.path.open(encoding="utf-8", newline="\n") as stream,
+        ):
+            text = str(json.loads(stream.readline())["begins"])
+            self._known = text
+            for line in stream:
+                kept = json.loads(line)
+                splices = tuple(Splice(int(at), str(old), str(new)) for at, old, new in kept["splices"])
+                text = spliced(text, splices)
+                if kept["does"] not in ("edit", "undo", "redo", "outside") or _digest(text) != kept["leaves"]:
+                    return
+                self._take(
+                    Entry(kept["does"], splices, tuple(kept["paths"]), str(kept["why"]), str(kept["when"]))
+                )
+                self._known = text
+
+
+def _moved(stack: Iterable[Entry], other: Splices) -> list[Entry]:
+    """A stack of what would turn edits back, after somebody else changed the text; what overlaps is gone.
+
+    The last is counted in the text as it stood; each one below in the text that those above it leave.
+    """
+    kept = list[Entry]()
+    for entry in reversed(list(stack)):
+        after = past(entry.splices, other)
+        if after is None:
+            other = _joined(entry.splices, other)
+            continue
+        kept.append(Entry(entry.does, after, entry.paths, entry.why, entry.when))
+        moved = past(other, entry.splices)
+        assert moved is not None  # neither touches the other
+        other = moved
+    return kept[::-1]
+
+
+def _joined(turn: Splices, other: Splices) -> Splices:
+    """What somebody else did, told of the text that *turn* would leave, where both touch: as one stretch."""
+    every = [*turn, *other]
+    start = min(splice.at for splice in every)
+    end = max(splice.at + len(splice.old) for splice in every)
+    grown = sum(len(new) - len(old) for _, old, new in turn)
+    theirs = sum(len(new) - len(old) for _, old, new in other)
+    return (Splice(start, " " * (end - start + grown), " " * (end - start + theirs)),)
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+def _digest(text: str) -> str:
+    return sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:16]
+
+
+def journal_file(folder: Path, file: Path) -> Path:
+    """Where the journal of one file lies, in a folder beside the kept runs."""
+    return folder / "journal" / f"{_digest(str(file.resolve()))}.jsonl"
