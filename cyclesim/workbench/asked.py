@@ -15,6 +15,7 @@ from cyclesim.errors import CycleSimError, InputError, shorten
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.workbench import decided
 from cyclesim.workbench.folder import Folder
+from cyclesim.workbench.handover import handed_over
 from cyclesim.workbench.views import Values, drawn_view, is_us, opened, page_view
 
 What = Literal[
@@ -30,6 +31,7 @@ What = Literal[
     "duty",
     "mend",
     "page",
+    "handover",
 ]
 WHATS: tuple[str, ...] = get_args(What)
 Tell = Callable[[str, int, int | None], None]
@@ -178,4 +180,5 @@ _ANSWERS: dict[str, Callable[[Question, Scenario, bool, Tell], Values]] = {
     "duty": _duty,
     "mend": decided.mend,
     "page": decided.whole_page,
+    "handover": handed_over,
 }

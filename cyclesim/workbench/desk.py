@@ -225,7 +225,7 @@ class Desk:
             beside = secrets.token_hex(8)  # they may name logs: whoever asks again wants them read again
         us = None if units is None else units == "us"
         asked = Question(what, plant.file, dict(options), tuple(others), beside, us, plant.version)  # type: ignore[arg-type]
-        return self.workers.ask(asked, f"{name}\0{what}")
+        return self.workers.ask(asked, f"{name}\0{what}\0{options.get('path', '')}")
 
 
 def _named(options: Mapping[str, Any], key: str) -> list[str]:

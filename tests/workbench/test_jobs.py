@@ -106,6 +106,22 @@ class TestAQuestion:
         os.kill(job.worker.process.pid or 0, signal.SIGKILL)
         assert ended(job)[0] == "result"
 
+    def test_of_two_windows_ends_when_neither_waits(self, workers: Workers, folder: Path) -> None:
+        asked = self.versioned("year", folder)
+        job = workers.ask(asked, "h")
+        assert workers.ask(asked, "h") is job
+        workers.leave(job)
+        assert not job.over.is_set()
+        workers.leave(job)
+        assert ended(job)[0] == "cancelled"
+
+    def test_is_answered_though_idle_workers_were_ended(self, workers: Workers, folder: Path) -> None:
+        ended(workers.ask(Question("duty", folder / "garden.yaml"), "i"))
+        for worker in list(workers._idle):
+            os.kill(worker.process.pid or 0, signal.SIGKILL)
+            worker.process.join(WAITS_S)
+        assert ended(workers.ask(Question("duty", folder / "boiler.yaml"), "i"))[0] == "result"
+
     @pytest.mark.slow
     def test_tells_how_far_it_is(self, workers: Workers, folder: Path) -> None:
         job = workers.ask(Question("year", folder / "garden.yaml"), "e")
