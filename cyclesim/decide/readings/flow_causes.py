@@ -25,6 +25,9 @@ def flow_causes(scenario: Scenario) -> Iterator[Cause]:
 
 # -- pipes and jets ------------------------------------------------------------------------------------------
 
+_MOST_FITTED = 20.0
+"""So many elbows more may have been fitted on the way; a larger loss is a blockage, which no key says."""
+
 
 def _pipes(scenario: Scenario) -> Iterator[Cause]:
     for name, leg in scenario.plant.legs.items():
@@ -37,6 +40,8 @@ def _pipes(scenario: Scenario) -> Iterator[Cause]:
             )
 
         def written(scenario: Scenario, elbows: float, name: str = name) -> Texts:
+            if elbows > _MOST_FITTED:
+                return {}
             count = scenario.plant.legs[name].fittings.get("elbow", 0) + round(elbows)
             return {f"plant.legs.{name}.fittings.elbow": str(count)}
 
@@ -44,7 +49,7 @@ def _pipes(scenario: Scenario) -> Iterator[Cause]:
             f"{name} resists more than drawn (blocked, squashed, air in it)",
             of_part("legs", name, fitted),
             frozenset({FLOW}),
-            "elbows more",
+            "elbows' worth",
             0.0,
             5.0,
             1000.0,
