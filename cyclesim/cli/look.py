@@ -28,6 +28,7 @@ from cyclesim.cli.shared import (
     show_page,
     sweep_options,
     sweeping,
+    tell,
     told_file,
     write,
     write_text,
@@ -231,7 +232,6 @@ def verify(
     read = _text_to_mend(file, sets, number, new_file)
     scenario = loaded(file, sets, new_file, json_file)
     from cyclesim.said.verify import verification_values, verify_page
-    from cyclesim.shown.as_json import as_text
     from cyclesim.shown.progress import states_found
     from cyclesim.verification.verifier import verify as verify_
 
@@ -239,10 +239,7 @@ def verify(
         verification = verify_(
             scenario, faults=faults, rule=rule, any_order=any_order, on_progress=on_progress
         )
-    if json_file is not None:
-        write_text(json_file, as_text(verification_values(verification)))
-    if json_file != STDOUT:
-        show_page(verify_page(verification))
+    tell(verification, page=verify_page, values=verification_values, json_file=json_file)
     if number is not None and new_file is not None:
         from cyclesim.verification.apply import applied
 
@@ -324,13 +321,7 @@ def rules(rule: str | None, json_file: Path | None) -> int:
     from cyclesim.said.rules import chosen, rule_page, rule_values
 
     told = chosen(rule)
-
-    if json_file is not None:
-        from cyclesim.shown.as_json import as_text
-
-        write_text(json_file, as_text(rule_values(told)))
-    if json_file != STDOUT:
-        show_page(rule_page(told))
+    tell(told, page=rule_page, values=rule_values, json_file=json_file)
     return OK
 
 
