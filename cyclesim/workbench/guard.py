@@ -14,6 +14,7 @@ from collections.abc import Iterable
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qs
 
+from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 MOST_BYTES = 1_200_000
@@ -34,10 +35,6 @@ _HEADERS = {
     "cache-control": "no-store",
 }
 Headers = dict[str, str]
-
-
-class _TooLargeError(Exception):
-    """A body grew beyond what any request of ours has."""
 
 
 class Guard:
@@ -67,31 +64,24 @@ class Guard:
         ):
             await self._let_in(send, tokens[0])
             return
-        began, left = False, MOST_BYTES
+        left = MOST_BYTES
 
         async def bounded() -> Message:
             nonlocal left
             message = await receive()
             left -= len(message.get("body", b""))
             if left < 0:
-                raise _TooLargeError
+                raise HTTPException(*_TOO_LARGE)
             return message
 
         async def guarded(message: Message) -> None:
-            nonlocal began
             if message["type"] == "http.response.start":
-                began = True
                 own = {name for name, _ in message["headers"]}
                 more = [(k.encode(), v.encode()) for k, v in _HEADERS.items() if k.encode() not in own]
                 message = {**message, "headers": [*message["headers"], *more]}
             await send(message)
 
-        try:
-            await self.app(scope, bounded, guarded)
-        except _TooLargeError:
-            if began:
-                raise
-            await _say(send, *_TOO_LARGE)
+        await self.app(scope, bounded, guarded)
 
     def _refusal(self, scope: Scope, headers: Headers) -> tuple[int, str] | None:
         """Why a request is refused, if it is."""

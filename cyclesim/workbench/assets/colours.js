@@ -25,17 +25,20 @@ const ofDuty = (what, key, unit) => (answers, name) => {
     Object.entries(duty[kind]).filter(([, one]) => typeof one[key] === "number").map(([part, one]) => [part, one[key]])) };
 };
 
-/** @param {string} title @param {(leg: any) => number | null} of @param {string} unit */
-const ofRun = (title, of, unit) => (answers) => {
+/**
+ * @param {string} title @param {(leg: any) => number | null} of @param {string} unit
+ * @param {(values: any) => number} [full] what the darkest band begins at; four fifths of the largest without it
+ */
+const ofRun = (title, of, unit, full) => (answers) => {
   const values = Object.entries(legs(answers)).map(([name, leg]) => [name, of(leg)])
     .filter(([name, value]) => !name.includes(", ") && typeof value === "number");
-  return values.length ? { title, unit, values } : null;
+  return values.length ? { title, unit, values, most: full && 1.25 * full(run(answers)) } : null;
 };
 
 /** @type {{id: string, title: string, duty?: boolean, of: ((answers: any, duty: string | null) => any) | null}[]} */
 export const COLOURINGS = [
   { id: "", title: "no colour", of: null },
-  { id: "age", title: "oldest water", of: ofRun("Oldest water", (leg) => leg.oldest_water_h, "h") },
+  { id: "age", title: "oldest water", of: ofRun("Oldest water; the darkest is at or over the limit", (leg) => leg.oldest_water_h, "h", (values) => values.promises.water_age_limit_h) },
   { id: "heat", title: "heat lost", of: ofRun("Heat lost", (leg) => leg.heat_lost_flowing_kwh + leg.heat_lost_standing_kwh, "kWh") },
   { id: "flow", title: "flow", duty: true, of: ofDuty("Flow", "flow_l_min", "L/min") },
   { id: "speed", title: "speed", duty: true, of: ofDuty("Speed", "velocity_m_s", "m/s") },
@@ -52,7 +55,7 @@ export function coloured(by, answers, us, duty = null) {
   if (!row?.of) return none;
   const found = row.of(answers, duty);
   if (!found) return { ...none, told: "The numbers for this are being worked out." };
-  const most = Math.max(...found.values.map(([, value]) => Math.abs(value)), 1e-9);
+  const most = found.most || Math.max(...found.values.map(([, value]) => Math.abs(value)), 1e-9);
   const rows = found.values.map(([name, value]) => ({
     name, value, text: shown(value, found.unit, us), band: Math.min(4, Math.floor((5 * Math.abs(value)) / most)),
   })).sort((a, b) => Math.abs(b.value) - Math.abs(a.value));

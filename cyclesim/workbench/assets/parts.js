@@ -78,7 +78,8 @@ export function withoutPart(run, name) {
     return left.length ? left : undefined;
   }
   if (typeof run !== "object") return run;
-  const branches = run.parallel.map((branch) => withoutPart(branch, name)).filter((b) => b !== undefined);
+  const branches = run.parallel.map((branch) => withoutPart(branch, name)).filter((b) => b !== undefined)
+    .map((b) => Array.isArray(b) && b.length === 1 ? b[0] : b);
   return branches.length > 1 ? { parallel: branches } : branches[0];
 }
 

@@ -8,8 +8,12 @@ import { chainChanges, free, offers, partAt, partsOf, withPart, withoutPart } fr
 import { answers, change, keepAnswered, picked, plant } from "./state.js";
 import { COLOURINGS, coloured } from "./colours.js";
 
-/** @param {{path: string, name: string, kind: string}} part */
-const called = (part) => part.kind ? `${part.kind} ${part.name}` : part.name;
+/** A part by its kind, as the file says it where it does, and its name. @param {{path: string, name: string, kind: string}} part */
+function called({ path, name, kind }) {
+  const own = plant.value.fields.find((f) => f.path === `${path}.kind`)?.text;
+  const word = path.startsWith("plant.equipment.") && own ? own : kind;
+  return !word || word === name ? name : `${word} ${name}`;
+}
 
 /** Every part that has a form, to be picked without the drawing. */
 function Parts({ parts, part }) {
@@ -25,18 +29,21 @@ function Parts({ parts, part }) {
 
 /** Put something into the network where the picked part is, or take that out. */
 function Place({ part, parts }) {
-  const what = useSignal(0), how = useSignal(/** @type {"before" | "after" | "beside"} */ ("after"));
+  const what = useSignal(0), at = useSignal(/** @type {"before" | "after" | "beside" | ""} */ (""));
   const chains = plant.value.network;
   if (!Array.isArray(chains) || !part.path.startsWith("plant.")) return null;
   const zones = parts.filter((p) => p.kind === "zone").map((p) => p.name);
   const all = offers(plant.value.units === "us", zones[0] || "outdoors");
   const steps = part.path.split("."), named = steps.length === 3, inIt = named && JSON.stringify(chains).includes(`"${part.name}"`);
+  const jets = plant.value.fields.find((f) => f.path === `${part.path}.manifold.jets`)?.text;
+  // jets end in the tub, so that nothing comes after them
+  const places = jets ? ["before", "beside"] : ["after", "before", "beside"], how = at.value || places[0];
   const add = () => {
     const offer = all[what.value], name = free(offer.name, parts.map((p) => p.name));
     const sheet = { path: `plant.${offer.kind}.${name}`, text: offer.text };
     if (!parts.some((p) => p.path.startsWith(`plant.${offer.kind}.`))) Object.assign(sheet, { path: `plant.${offer.kind}`, text: `{${name}: ${offer.text}}` });
-    const after = chains.map((chain) => withPart(chain, part.name, name, how.value));
-    change([sheet, ...chainChanges(chains, after)], `${offer.what} added ${how.value} ${part.name}`)
+    const after = chains.map((chain) => withPart(chain, part.name, name, how));
+    change([sheet, ...chainChanges(chains, after)], `${offer.what} added ${how} ${part.name}`)
       .then((done) => { if (done) picked.value = name; });
   };
   const takeOut = () => {
@@ -44,7 +51,6 @@ function Place({ part, parts }) {
     change([...chainChanges(chains, after), { path: part.path, text: null }], `${part.name} taken out`)
       .then((done) => { if (done) picked.value = ""; });
   };
-  const jets = plant.value.fields.find((f) => f.path === `${part.path}.manifold.jets`)?.text;
   const jet = (by) => change([{ path: `${part.path}.manifold.jets`, text: String(Number(jets) + by) }],
     by > 0 ? "a jet added" : "a jet taken out");
   const manifold = all[1].text.match(/manifold: (\{.*\})\}$/)?.[1] || "";
@@ -57,8 +63,8 @@ function Place({ part, parts }) {
     ${inIt && html`<fieldset><legend>Add to the water's way</legend>
       <label>what <select onChange=${(e) => { what.value = Number(e.target.value); }}>
         ${all.map((o, k) => html`<option key=${o.what} value=${k} selected=${k === what.value}>${o.what}</option>`)}</select></label>
-      <label>where <select onChange=${(e) => { how.value = e.target.value; }}>
-        ${["after", "before", "beside"].map((h) => html`<option key=${h} selected=${h === how.value} value=${h}
+      <label>where <select onChange=${(e) => { at.value = e.target.value; }}>
+        ${places.map((h) => html`<option key=${h} selected=${h === how} value=${h}
           >${h} ${part.name}</option>`)}</select></label>
       <button type="button" onClick=${add}>add it</button>
       <p class="note">It begins with invented numbers: put in those of your drawing or data sheet.</p></fieldset>`}
@@ -125,12 +131,12 @@ export default function Plant({ about }) {
       ${colours.rows.length > 0 && html`<table class="list"><caption>${colours.title}</caption><tbody>${colours.rows.map((row) => html`
         <tr key=${row.name}><th scope="row"><svg class="swatch" viewBox="0 0 12 12" width="12" height="12" aria-hidden="true"><rect width="12" height="12" class=${`band${row.band}`}/></svg>
           ${row.name}</th><td class="n">${row.text}</td></tr>`)}</tbody></table>`}
-      <${Text} part=${part}/>
     </section>
     <section class="side" aria-labelledby="part-title"><h2 id="part-title">${part ? called(part) : "Nothing is picked"}</h2>
       <${Parts} parts=${parts} part=${part}/>
       <${Problems}/>
       ${part && html`<${Swap} part=${part}/><${Fields} key=${part.path} prefix=${part.path}/>
         <${Place} key=${`${part.path} place`} part=${part} parts=${parts}/>`}
-    </section></div>`;
+    </section>
+    <${Text} part=${part}/></div>`;
 }

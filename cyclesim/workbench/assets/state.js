@@ -79,6 +79,7 @@ export function closePlant() {
     kept.value = null;
     picked.value = "";
     conflict.value = null;
+    told.value = "";
   });
 }
 
@@ -130,6 +131,17 @@ async function send(changes, why) {
     else fail(error);
     return false;
   }
+}
+
+/**
+ * Put another text into the file, as something that was found for a version of it has it.
+ * @param {string} text @param {string} version @param {string} why
+ */
+export async function put(text, version, why) {
+  try {
+    take(await post(ofPlant(plant.value.name, "/put"), { version, text, why }));
+    tell(`${why}.`);
+  } catch (error) { fail(error); }
 }
 
 /** @param {boolean} mine whether my changes are put over what the file has now */
