@@ -12,7 +12,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import pytest
 
@@ -27,8 +27,8 @@ _SHOWS = "[...document.querySelectorAll(arguments[0])].some((e) => e.innerText.i
 
 
 @contextmanager
-def served(folder: Path, cache: Path) -> Iterator[str]:
-    """A workbench on that folder in a process of its own; the address that it prints."""
+def served(folder: Path, cache: Path, ends: Literal["kill", "terminate"] = "terminate") -> Iterator[str]:
+    """A workbench on that folder in a process of its own, and how it ends; the address that it prints."""
     words = [sys.executable, "-m", "cyclesim", "workbench", str(folder), "--port", "0", "--no-open"]
     surroundings = {**os.environ, "XDG_CACHE_HOME": str(cache), "PYTHONPATH": str(ROOT)}
     with subprocess.Popen(words, stdout=subprocess.PIPE, text=True, env=surroundings) as process:
@@ -39,7 +39,7 @@ def served(folder: Path, cache: Path) -> Iterator[str]:
             assert found, said
             yield found[0]
         finally:
-            process.terminate()
+            getattr(process, ends)()
 
 
 @contextmanager

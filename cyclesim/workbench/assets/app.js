@@ -46,7 +46,7 @@ function Running() {
   return html`<ul class="running" aria-label="Being worked out">${busy.map(([what, a]) => html`
     <li key=${what}><label><span>${WORDS[what] || what}</span>
       <progress max="1" value=${a.share || null}></progress></label>
-      ${a.left_s > 1 ? html`<span>${Math.round(a.left_s)} s left</span>` : ""}
+      ${a.left_s && a.left_s > 1 ? html`<span>${Math.round(a.left_s)} s left</span>` : ""}
       <button type="button" onClick=${() => state.cancel(what)}>stop</button></li>`)}</ul>`;
 }
 

@@ -36,16 +36,14 @@ export function FieldRow({ field, label = field.label, why, paths = [field.path]
     if (now !== text) change(paths.map((p) => ({ path: p, text: written })), `${label} changed`);
   };
   const rows = points(text);
-  const shared = {
-    id, "aria-invalid": problems.length > 0, "aria-describedby": `${id}-told`,
-    onChange: (event) => save(event.target.value),
-  };
+  const about = { id, "aria-invalid": problems.length > 0, "aria-describedby": `${id}-told` };
+  const shared = { ...about, onChange: (event) => save(event.target.value) };
   const left = field.default ? `left out: ${field.default}` : field.required ? "" : "may be left out";
   const options = kind === "yes or no" || kind === "one of" ? field.choices : [];
   return html`<div class=${`field${problems.length ? " faulty" : ""}`}>
     <label for=${id}>${label}</label>
-    ${isClocks(field) ? html`<${ClockTable} id=${id} text=${text} save=${save} label=${label}/>`
-      : rows ? html`<${PointTable} id=${id} rows=${rows} save=${save} label=${label}/>`
+    ${isClocks(field) ? html`<${ClockTable} about=${about} text=${text} save=${save} label=${label}/>`
+      : rows ? html`<${PointTable} about=${about} rows=${rows} save=${save} label=${label}/>`
       : options.length ? html`<select ...${shared}>
           ${(text === null || !field.required) && html`<option value="" selected=${text === null}>${left || "choose one"}</option>`}
           ${options.map((one) => html`<option key=${one} value=${one} selected=${one === text}>${one}</option>`)}
@@ -63,20 +61,20 @@ export function FieldRow({ field, label = field.label, why, paths = [field.path]
 const isClocks = ({ path, text }) => /^schedule\..*\.start$/.test(path) && text !== null && !/[^\d:,"'[\]\s-]/.test(text);
 
 /** Clock times, a field each; the last, empty one adds one. */
-function ClockTable({ id, text, save, label }) {
+function ClockTable({ about, text, save, label }) {
   const clocks = [...(text || "").matchAll(/\d\d:\d\d/g)].map((found) => found[0]);
   const put = (k, value) => {
     const all = [...clocks];
     all[k] = value;
     save(`[${all.filter(Boolean).map((clock) => `"${clock}"`).join(", ")}]`);
   };
-  return html`<div class="clocks">${[...clocks, ""].map((clock, k) => html`<input key=${k} type="time" id=${k ? undefined : id}
+  return html`<div class="clocks">${[...clocks, ""].map((clock, k) => html`<input key=${k} type="time" ...${k ? {} : about}
     value=${clock} aria-label=${clock ? `${label} ${k + 1}` : `one more ${label}`}
     onChange=${(event) => { if (event.target.value || clocks.length > 1) put(k, event.target.value); }}/>`)}</div>`;
 }
 
 /** Points of a curve, a row each; the last, empty row adds one. */
-function PointTable({ id, rows, save, label }) {
+function PointTable({ about, rows, save, label }) {
   const written = (all) => save(`[${all.filter((r) => r.some(Boolean)).map((r) => `[${r.join(", ")}]`).join(", ")}]`);
   const put = (k, c, value) => {
     const all = [...rows.map((r) => [...r])];
@@ -89,7 +87,7 @@ function PointTable({ id, rows, save, label }) {
   const draft = useSignal(/** @type {any} */ (null));
   const last = draft.value?.of === rows.length ? draft.value.row : rows[0].map(() => "");
   return html`<table class="points" aria-label=${label}><tbody>${[...rows, last].map((row, k) => html`<tr key=${k}>
-    ${row.map((cell, c) => html`<td><input id=${k || c ? undefined : id} value=${cell} size="9"
+    ${row.map((cell, c) => html`<td><input ...${k || c ? {} : about} value=${cell} size="9"
       aria-label=${`${label}, point ${k + 1}, ${c ? "second" : "first"} value`}
       placeholder=${k === rows.length ? "one more" : ""}
       onChange=${(event) => put(k, c, event.target.value)}/></td>`)}

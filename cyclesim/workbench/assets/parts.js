@@ -35,13 +35,11 @@ export function partsOf(fields) {
   return [...found].map(([path, part]) => ({ path, ...part }));
 }
 
-/** @param {{path: string, name: string}[]} parts @param {string} picked name of an element, or a path */
+/** @param {{path: string, name: string, kind: string}[]} parts @param {string} picked name of an element, or a path */
 export const partAt = (parts, picked) => parts.find((p) => p.path === picked)
   || parts.find((p) => p.path === `plant.${picked}`)
   || parts.find((p) => p.name === picked && p.path.startsWith("plant."))
   || parts.filter((p) => picked.startsWith(`${p.path}.`)).sort((a, b) => b.path.length - a.path.length)[0];
-
-/** @typedef {string | {parallel: Run[]} | Link[]} Run @typedef {Run} Link */
 
 /** A part of a network as a file has it. @param {any} run @returns {string} */
 export function written(run) {

@@ -6,7 +6,7 @@ import { Drawing } from "./drawing.js";
 import { Fields, Problems } from "./form.js";
 import { chainChanges, free, offers, partAt, partsOf, withPart, withoutPart } from "./parts.js";
 import { answers, change, keepAnswered, picked, plant } from "./state.js";
-import { COLOURINGS, coloured } from "./colours.js";
+import { COLOURINGS, coloured, dutiesOf, jetsAt } from "./colours.js";
 
 /** A part by its kind, as the file says it where it does, and its name. @param {{path: string, name: string, kind: string}} part */
 function called({ path, name, kind }) {
@@ -37,7 +37,8 @@ function Place({ part, parts }) {
   const steps = part.path.split("."), named = steps.length === 3, inIt = named && JSON.stringify(chains).includes(`"${part.name}"`);
   const jets = plant.value.fields.find((f) => f.path === `${part.path}.manifold.jets`)?.text;
   // jets end in the tub, so that nothing comes after them
-  const places = jets ? ["before", "beside"] : ["after", "before", "beside"], how = at.value || places[0];
+  const places = /** @type {("before" | "after" | "beside")[]} */ (jets ? ["before", "beside"] : ["after", "before", "beside"]);
+  const how = at.value || places[0];
   const add = () => {
     const offer = all[what.value], name = free(offer.name, parts.map((p) => p.name));
     const sheet = { path: `plant.${offer.kind}.${name}`, text: offer.text };
@@ -109,8 +110,22 @@ function Text({ part }) {
       class=${faulty.has(k + 1) ? "faulty" : marked.has(k + 1) ? "marked" : ""}><code>${line || " "}</code></li>`)}</ol></section>`;
 }
 
+/** What the jets get: at a pump of all legs, at a leg of its own. */
+function Jets({ part, duty }) {
+  const found = jetsAt(answers.value, duty, plant.value.units === "us");
+  const [, kind] = part.path.split(".");
+  const rows = (kind === "pumps" ? found?.rows : kind === "legs" ? found?.rows.filter((row) => row.leg === part.name) : []) || [];
+  if (!rows.length) return null;
+  const old = answers.value.year?.of !== plant.value.version && answers.value.fortnight?.of !== plant.value.version;
+  return html`<div class=${`weakest${old ? " stale" : ""}`}><table><caption>The weakest jet of each leg at ${found?.duty}</caption>
+    <thead><tr><th scope="col">leg</th><th scope="col" class="n">it gets</th><th scope="col" class="n">it needs</th><td></td></tr></thead>
+    <tbody>${rows.map((row) => html`<tr key=${row.leg}><th scope="row">${row.leg}</th><td class="n">${row.weakest}</td>
+      <td class="n">${row.needs}</td><td>${row.enough === false ? html`<strong>too weak</strong>` : row.enough ? "enough" : ""}</td></tr>`)}
+    </tbody></table></div>`;
+}
+
 export default function Plant({ about }) {
-  const by = useSignal("");
+  const by = useSignal(""), duty = useSignal("");
   const last = useRef("");
   const open = plant.value, parts = partsOf(open.fields);
   useEffect(() => { keepAnswered(["duty", "year"]); }, []);
@@ -119,11 +134,15 @@ export default function Plant({ about }) {
   const run = answers.value.year;
   const svg = (run?.of === open.version && run.result.drawing.svg) || open.drawing?.svg;
   if (svg) last.current = svg;
-  const colours = coloured(by.value, answers.value, open.units === "us");
+  const colours = coloured(by.value, answers.value, open.units === "us", duty.value);
+  const duties = dutiesOf(answers.value);
   return html`<h1 class="unseen">Plant: ${open.title || open.name}</h1><div class="bench">
     <section aria-labelledby="drawing-title"><h2 id="drawing-title">The plant</h2>
       <div class="buttons" role="group" aria-label="Colour by">${COLOURINGS.map((c) => html`<button key=${c.id} type="button"
-        aria-pressed=${by.value === c.id} onClick=${() => { by.value = c.id; }}>${c.title}</button>`)}</div>
+        aria-pressed=${by.value === c.id} onClick=${() => { by.value = c.id; }}>${c.title}</button>`)}
+        ${duties.length > 1 && html`<label>at <select onChange=${(event) => { duty.value = event.target.value; }}>
+          <option value="" selected=${!duty.value}>what moves most</option>
+          ${duties.map((d) => html`<option key=${d.name} value=${d.name} selected=${d.name === duty.value}>${d.name}</option>`)}</select></label>`}</div>
       <${Drawing} svg=${svg || last.current} picked=${part?.path.startsWith("plant.") ? part.path.split(".").pop() : ""}
         pick=${(name) => { picked.value = name; }} coloured=${colours.by}
         stale=${svg ? "" : "The file has faults: this is the plant as it was before."}/>
@@ -135,7 +154,7 @@ export default function Plant({ about }) {
     <section class="side" aria-labelledby="part-title"><h2 id="part-title">${part ? called(part) : "Nothing is picked"}</h2>
       <${Parts} parts=${parts} part=${part}/>
       <${Problems}/>
-      ${part && html`<${Swap} part=${part}/><${Fields} key=${part.path} prefix=${part.path}/>
+      ${part && html`<${Jets} part=${part} duty=${duty.value}/><${Swap} part=${part}/><${Fields} key=${part.path} prefix=${part.path}/>
         <${Place} key=${`${part.path} place`} part=${part} parts=${parts}/>`}
     </section>
     <${Text} part=${part}/></div>`;
