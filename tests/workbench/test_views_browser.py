@@ -113,7 +113,8 @@ def test_runs_are_snapped_to_what_can_be_keyed_in(window: Window) -> None:
         window,
         "runs.js",
         """(() => {
-        const controller = {time_step_s: 900, flush_lengths_s: [15, 30, 60]}, path = 'schedule.line_flushes.0';
+        const controller = {time_step_s: 900, flush_lengths_s: [15, 30, 60]};
+        const path = 'schedule.line_flushes.0';
         const flush = {kind: 'line_flush', path, starts: ['23:30'], lasts_s: 30, days: []};
         const run = {...flush, kind: 'filter_run', lasts_s: 7200, starts: ['03:00', '04:00']};
         const coarse = m.stepsOf(controller, flush, false), fine = m.stepsOf(controller, flush, true);
