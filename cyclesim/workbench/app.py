@@ -217,7 +217,8 @@ class _Routes:
         if not isinstance(options, dict):
             raise CycleSimError("Found something else for options; expected a block of keys.")
         what, name = _text(asked, "what"), request.path_params["name"]
-        job = await run_in_threadpool(self.desk.ask, name, what, options, _units(request))
+        version = _text(asked, "version", "")
+        job = await run_in_threadpool(self.desk.ask, name, what, options, _units(request), version)
         return _json({"job": job.id}, 202)
 
     async def events(self, request: Request) -> Response:

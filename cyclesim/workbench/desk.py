@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import secrets
 import threading
 import time
 from collections import OrderedDict
@@ -201,18 +202,27 @@ class Desk:
             return told | {"problem": str(plant.faults[0])}
         return told | {"job": self.ask(name, "card", {}, units).id}
 
-    def ask(self, name: str, what: str, options: Mapping[str, Any], units: str | None = None) -> Job:
-        """Have a question worked on; an older one of its kind about the same plant is asked no more."""
+    def ask(
+        self, name: str, what: str, options: Mapping[str, Any], units: str | None = None, version: str = ""
+    ) -> Job:
+        """Have a question worked on; an older one of its kind about the same plant is asked no more.
+
+        ConflictError where the file no longer is at *version*.
+        """
         if what not in WHATS:
             raise CycleSimError(f"Found '{shorten(what)}'; expected one of {', '.join(WHATS)}.")
         plant = opened(self.folder, name)
         if plant.scenario is None:
             raise InputError(*plant.faults)
-        others = tuple(self.folder.path(other) for other in _named(options, "with"))
+        if version not in ("", plant.version):
+            raise ConflictError("The file was changed meanwhile: ask again.", [])
+        others = [self.folder.path(other) for other in _named(options, "with")]
+        beside = ",".join(opened(self.folder, path.name).version for path in others)
         if what == "measured":
-            others = tuple(self.folder.inside(other) for other in _named(options, "readings"))
+            others = [self.folder.inside(other) for other in _named(options, "readings")]
+            beside = secrets.token_hex(8)  # they may name logs: whoever asks again wants them read again
         us = None if units is None else units == "us"
-        asked = Question(what, plant.file, dict(options), others, us)  # type: ignore[arg-type]
+        asked = Question(what, plant.file, dict(options), tuple(others), beside, us, plant.version)  # type: ignore[arg-type]
         return self.workers.ask(asked, f"{name}\0{what}")
 
 

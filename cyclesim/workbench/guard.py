@@ -40,11 +40,13 @@ Headers = dict[str, str]
 class Guard:
     """Lets through what comes from this server's own page; everything else is refused in a sentence.
 
-    *token*: what the address that is opened has in it. *port*: where the server listens.
+    *token*: what the printed address has in it. *port*: where the server listens. *once*: what the address
+    has that a browser is given as a word of its command, which every user of the machine can read: it lets in
+    once.
     """
 
-    def __init__(self, app: ASGIApp, token: str, port: int) -> None:
-        self.app, self.token = app, token
+    def __init__(self, app: ASGIApp, token: str, port: int, once: str = "") -> None:
+        self.app, self.token, self.once = app, token, once
         self.hosts = {f"{name}:{port}" for name in ("127.0.0.1", "localhost")}
         self.cookie = f"cyclesim-{port}"
 
@@ -114,9 +116,11 @@ class Guard:
         return given is not None and _same(given.value, self.token)
 
     async def _let_in(self, send: Send, token: str) -> None:
-        if not _same(token, self.token):
+        if self.once and _same(token, self.once):
+            self.once = ""
+        elif not _same(token, self.token):
             await _say(
-                send, 403, "This address is of another run of the workbench: open the one printed last."
+                send, 403, "This address does not let in, or no more: open the one that was printed last."
             )
             return
         cookie = f"{self.cookie}={self.token}; HttpOnly; SameSite=Strict; Path=/"

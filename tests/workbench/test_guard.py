@@ -3,7 +3,9 @@
 import pytest
 from starlette.testclient import TestClient
 
-from cyclesim.workbench.guard import MOST_BYTES
+from cyclesim.workbench.app import app
+from cyclesim.workbench.desk import Desk
+from cyclesim.workbench.guard import MOST_BYTES, Guard
 from tests.workbench.conftest import HOST, TOKEN
 
 GARDEN = "/api/plants/garden.yaml"
@@ -35,6 +37,16 @@ class TestAStranger:
         assert answer.headers["location"] == "/"
         assert {"HttpOnly", "SameSite=Strict", "Path=/"} <= set(answer.headers["set-cookie"].split("; "))
         assert stranger.get("/api/shelf").status_code == 200
+
+    def test_is_let_in_once_by_what_a_browser_was_given(self, desk: Desk) -> None:
+        """Every user of the machine can read the words of a command: who comes later gets nothing."""
+        guarded = Guard(app(desk), TOKEN, 8123, once="a-word")
+        first, second = (TestClient(guarded, base_url=HOST, follow_redirects=False) for _ in range(2))
+        assert first.get("/", params={"token": "a-word"}).status_code == 303
+        assert first.get("/api/shelf").status_code == 200
+        for token in ("a-word", ""):
+            assert "set-cookie" not in second.get("/", params={"token": token}).headers
+        assert second.get("/", params={"token": TOKEN}).status_code == 303
 
 
 class TestAnotherPage:

@@ -14,7 +14,9 @@ from cyclesim.analysis.result import simulate
 from cyclesim.said.values import result_values
 from cyclesim.scenario.reading.load import load
 from cyclesim.shown.as_json import as_text
-from cyclesim.workbench.asked import Question
+from cyclesim.workbench.asked import Question, What, answer
+from cyclesim.workbench.folder import Folder
+from cyclesim.workbench.views import opened
 from cyclesim.workbench.work import Job, Workers
 
 WAITS_S = 60.0
@@ -52,6 +54,36 @@ class TestAQuestion:
         assert kind == "result"
         assert expected == told["values"]
         assert told["answer"]["verdict"] in json.dumps(told["page"])
+
+    @staticmethod
+    def versioned(what: What, folder: Path) -> Question:
+        return Question(what, folder / "garden.yaml", version=opened(Folder(folder), "garden.yaml").version)
+
+    def test_that_was_answered_is_not_worked_on_again(self, workers: Workers, folder: Path) -> None:
+        """Undo, and a view that is opened again, find their answer; another version is another question."""
+        asked = self.versioned("duty", folder)
+        first = workers.ask(asked, "g")
+        assert workers.ask(asked, "g") is first, "also while it is worked on"
+        assert ended(first)[0] == "result"
+        assert workers.ask(asked, "g") is first
+        kind, told = ended(workers.ask(replace(asked, version="of long ago"), "g"))
+        assert (kind, "changed meanwhile" in told["error"]) == ("problem", True)
+
+    def test_of_a_card_is_kept_beside_the_runs(
+        self, folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """The second time nothing is run: a run would tell of its days."""
+        monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+        text = (folder / "garden.yaml").read_text("utf-8")
+        (folder / "garden.yaml").write_text(text.replace("60 s", "61 s"), encoding="utf-8")
+        asked = self.versioned("card", folder)
+        told, days = list[dict](), list[int]()
+        monkeypatch.setattr("cyclesim.analysis.result.days_of_year", lambda _: 5)
+        for _ in range(2):
+            told.append(answer(asked, lambda _does, done, _of: days.append(done)))
+        assert told[0] == told[1]
+        assert days == [1, 2, 3, 4]
+        assert told[0]["money"].startswith("5 days cost")
 
     def test_of_a_faulty_file_tells_its_faults(self, workers: Workers, folder: Path) -> None:
         file = folder / "garden.yaml"

@@ -228,6 +228,12 @@ class TestAFileThatIsEditedMeanwhile:
         answer = client.post(f"{address}/edit", json={"version": version, "changes": [change]})
         assert answer.status_code == 409
 
+    def test_is_no_longer_what_was_asked_about(self, client: TestClient) -> None:
+        body = {"what": "duty", "version": "of long ago"}
+        assert client.post("/api/plants/garden.yaml/ask", json=body).status_code == 409
+        body["version"] = client.get("/api/plants/garden.yaml").json()["version"]
+        assert client.post("/api/plants/garden.yaml/ask", json=body).status_code == 202
+
     def test_is_asked_about_where_nobody_knows_the_version(self, client: TestClient) -> None:
         change = {"path": "title", "text": "x"}
         body = {"version": "of long ago", "changes": [change]}

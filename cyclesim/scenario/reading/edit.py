@@ -46,8 +46,11 @@ def _edited(text: str, edit: Edit) -> str:
     parent, there = _reached(root, above)
     missing = above[there:]
     if edit.text is None:
-        node = None if missing else _at(parent, [last])
-        return text if node is None else _without(text, root, edit.path)
+        if missing:
+            raise RewriteError(
+                f"{_said(above)} is not in the file itself: change {_said(edit.path)} by hand."
+            )
+        return text if _at(parent, [last]) is None else _without(text, root, edit.path)
     flow = _in_flow(root, edit.path)
     if missing or (node := _at(parent, [last])) is None:
         value = _fitting(edit.text, flow=True)
