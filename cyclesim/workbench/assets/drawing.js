@@ -37,6 +37,7 @@ export function Drawing({ svg, picked, pick, coloured = {}, stale = "" }) {
     host.replaceChildren(...inline(svg));
     const drawn = host.querySelector("svg");
     if (!drawn) return;
+    drawn.style.minWidth = `${0.8 * Number(drawn.getAttribute("width"))}px`; // smaller letters nobody reads
     drawn.setAttribute("role", "group");
     drawn.setAttribute("aria-label", "The plant: arrow keys go from part to part, Enter picks one");
     drawn.removeAttribute("aria-labelledby");
