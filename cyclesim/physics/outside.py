@@ -391,7 +391,7 @@ class Outside:
         return self._sums[zone][hour] + (since - hour * HOUR_S) * series[min(hour, len(series) - 1)]
 
     def close(self, now: int, tub_c: float, integral: float) -> None:
-        """Close every open stay, and begin the next."""
+        """Close every open stay, and begin the next; *integral* as in `settle_due`."""
         self._bring(range(len(self._circuits)), (), now, tub_c, integral)
 
     # -- how it moves --------------------------------------------------------------------------------------
@@ -427,7 +427,8 @@ class Outside:
     def settle_due(self, now: int, tub_c: float, node_j_k: float, integral: float) -> float:
         """Settle every circuit that is passed; the tub's temperature [degC] with the heat that they held.
 
-        *node_j_k*: heat capacity of the tub and all that has settled before [J/K].
+        *node_j_k*: heat capacity of the tub and all that has settled before [J/K]. *integral*: of the tub's
+        temperature since the run began [K s].
         """
         for g, way in enumerate(self._now):
             if way and way.settles and not self._settled[g] and now - self._began[g] >= way.after_s:

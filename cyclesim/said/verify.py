@@ -150,12 +150,17 @@ def _say_broken(page: Page, verdict: Verdict, numbers: Mapping[int, int]) -> Non
         _say_story(page, verdict.story)
     else:
         page.line(f"By the plant alone: {verdict.why}.", indent=2, hang=2)
-    _say_mends(page, verdict.mends, numbers)
+    if verdict.cut_short:
+        page.line("Mends and faults were not tried: there are too many states.", indent=2)
+    else:
+        _say_mends(page, verdict.mends, numbers)
 
 
 def _say_mends(page: Page, mends: Sequence[Mend], numbers: Mapping[int, int]) -> None:
     for mend in mends:
         result = f"then no modelled order of events breaks it ({count(mend.states, 'state')})"
+        if mend.breaks:
+            result += f"; but in a week of January {listed(list(mend.breaks))} is then broken"
         if not mend.holds:
             result = "then it never comes on" if mend.never_on else "not enough"
         page.line(f"Tried {numbers[id(mend)]}: {mend.said}: {result}.", indent=2, hang=2)
@@ -195,7 +200,7 @@ class UnderFault(NamedTuple):
 
 
 def matrix(verification: Verification) -> tuple[list[Verdict], list[UnderFault]]:
-    """The verdicts that faults were tried on, and the faults that any can see; of pairs, what breaks."""
+    """The verdicts that faults were tried on, and the faults that any sees; of two at once, what breaks."""
     shown = [v for v in verification.verdicts if v.cells]
     rows = []
     for faults in dict.fromkeys(cell.faults for v in shown for cell in v.cells):

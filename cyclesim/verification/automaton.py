@@ -231,8 +231,8 @@ class Automaton(Instants):
             past = w >= 0 and bool(node.truth >> 2 * w & 1)
             lasted = w < 0 or bool(node.truth >> 2 * w & 2)
             hot = self._hot(name, k, effect, around.hot, node.timers, ())
-            moves, enough = not water.still >> k & 1, bool(water.enough >> k & 1)
-            truths.append((name, source_truth(hot, moves, enough, past, lasted)))
+            moves, back, enough = not water.still >> k & 1, bool(water.back >> k & 1), water.enough >> k & 1
+            truths.append((name, source_truth(hot, moves, back, bool(enough), past, lasted)))
         deciding = c.step(node.state, facts).deciding
         flushing = tuple(
             (p.name, c.demands[d].name)

@@ -86,7 +86,8 @@ async def _refused(request: Request, error: Exception) -> Response:  # noqa: ARG
     """A refusal that a person can act on."""
     match error:
         case HTTPException():
-            return _json({"error": "There is nothing here."}, error.status_code)
+            told = error.detail if error.detail.endswith(".") else "There is nothing here."
+            return _json({"error": told}, error.status_code)
         case ConflictError():
             return _json({"error": str(error), "differs": list(error.differs)}, 409)
         case NoPlantError():
@@ -152,8 +153,8 @@ class _Routes:
 
     async def new(self, request: Request) -> Response:
         """A plant that was not there."""
-        asked = await _body(request)
-        name = await run_in_threadpool(self.desk.new, _text(asked, "name"), asked.get("from", {}))
+        wanted = await _body(request)
+        name = await run_in_threadpool(self.desk.new, _text(wanted, "name"), wanted.get("from", {}))
         return _json({"name": name}, 201)
 
     def plant(self, request: Request) -> Response:
@@ -216,7 +217,8 @@ class _Routes:
         if not isinstance(options, dict):
             raise CycleSimError("Found something else for options; expected a block of keys.")
         what, name = _text(asked, "what"), request.path_params["name"]
-        job = await run_in_threadpool(self.desk.ask, name, what, options, _units(request))
+        version = _text(asked, "version", "")
+        job = await run_in_threadpool(self.desk.ask, name, what, options, _units(request), version)
         return _json({"job": job.id}, 202)
 
     async def events(self, request: Request) -> Response:

@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field
 from datetime import date
+from hashlib import sha256
 from pathlib import Path
 from typing import Any, Literal, get_args
 
-from cyclesim.errors import CycleSimError, shorten
+from cyclesim.decide.sweeps.kept import Kept, kept_file
+from cyclesim.decide.sweeps.pool import program
+from cyclesim.errors import CycleSimError, InputError, shorten
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.reading.load import load
 from cyclesim.workbench import decided
+from cyclesim.workbench.folder import Folder
+from cyclesim.workbench.views import Values, drawn_view, is_us, opened, page_view
 
 What = Literal[
     "fortnight",
@@ -30,19 +34,24 @@ What = Literal[
 WHATS: tuple[str, ...] = get_args(What)
 Tell = Callable[[str, int, int | None], None]
 """Is told what is being done, how much of it is done, and of how much, None where nobody knows."""
-Values = dict[str, Any]
 FORTNIGHT = 14
+_UNITS = {True: "us", False: "metric"}
 
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """What is asked of which file; *others* are files that it is compared with or measured by."""
+    """What is asked of which file at which version.
+
+    *others* are files that it is compared with or measured by; *beside*: what tells them from any others.
+    """
 
     what: What
     file: Path
     options: Mapping[str, Any] = field(default_factory=dict)
     others: tuple[Path, ...] = ()
+    beside: str = ""
     us: bool | None = None
+    version: str = ""
 
     def option(self, name: str, kind: type | tuple[type, ...], otherwise: Any = None) -> Any:
         """An option of this kind, or *otherwise*; CycleSimError where it is another thing."""
@@ -66,14 +75,18 @@ def answer(question: Question, tell: Tell) -> Values:
 
     Raises CycleSimError for whatever a person can mend.
     """
-    scenario = load(question.file)
-    us = scenario.in_us_units if question.us is None else question.us
-    told: Values = {"what": question.what, "units": "us" if us else "metric"}
+    plant = opened(Folder(question.file.parent), question.file.name)
+    if plant.scenario is None:
+        raise InputError(*plant.faults)
+    if question.version not in ("", plant.version):
+        raise CycleSimError("The file was changed meanwhile: ask again.")
+    scenario, us = plant.scenario, is_us(plant, None if question.us is None else _UNITS[question.us])
+    told: Values = {"what": question.what, "version": plant.version, "units": _UNITS[us]}
     return told | _ANSWERS[question.what](question, scenario, us, tell)
 
 
 def _run(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
-    """A fortnight or a year."""
+    """A fortnight or a year; what `run` works out besides of who steps out cold is left aside, for speed."""
     from cyclesim.analysis.result import days_of_year, simulate
     from cyclesim.said.answer import answer as answer_
     from cyclesim.said.mended import placed
@@ -81,7 +94,6 @@ def _run(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values
     from cyclesim.said.stretch import chosen_span, stretch
     from cyclesim.said.values import result_values
     from cyclesim.shown.page.packed import packed
-    from cyclesim.workbench.views import drawn_view, page_view
 
     year = question.what != "fortnight"
     start = _day(question) or date(scenario.place.year, 1, 1)
@@ -115,8 +127,18 @@ def _day(question: Question) -> date | None:
 
 
 def _card(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
-    """What a year's run comes to, for a card of the shelf."""
-    found = _run(question, scenario, us, tell)
+    """What a year's run comes to, for a card of the shelf; kept beside the sweeps' runs."""
+    key = sha256(f"{program()} card {question.version} {us}".encode()).hexdigest()
+    kept = Kept(kept_file(), {key}) if question.version else None
+    if kept is not None and isinstance(card := kept.readings.get(key), dict):
+        return card
+    card = _carded(_run(question, scenario, us, tell))
+    if kept is not None:
+        kept.put(key, card)
+    return card
+
+
+def _carded(found: Values) -> Values:
     promises = {promise["what"]: promise for promise in found["answer"]["promises"]}
     oldest = promises.get("Oldest water")
     return {
@@ -136,7 +158,6 @@ def _duty(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Value
     from cyclesim.said.values import duty_values
     from cyclesim.simulation.assembly import Assembly
     from cyclesim.simulation.programme import Programme
-    from cyclesim.workbench.views import page_view
 
     plant = Assembly(scenario)
     values = duty_values(plant)

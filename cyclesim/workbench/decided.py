@@ -129,7 +129,9 @@ def compare(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Val
 
 def size(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
     """How large a heater, a pump or a blower must be."""
-    from cyclesim.shown.pictures.size import write_blower_figure, write_pump_figure
+    from cyclesim.said.curves_drawn import blower_drawn, pump_drawn
+    from cyclesim.said.heater_drawn import heater_drawn
+    from cyclesim.shown.pictures.size import write_curves_figure
 
     which, named = question.option("machine", str, "heater"), question.option("name", str)
     if which == "pump":
@@ -137,14 +139,14 @@ def size(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values
         from cyclesim.said.size_pump import pump_page, pump_values
 
         pump = size_pump(scenario, named)
-        figure = _picture(lambda *to: write_pump_figure(pump, *to))
+        figure = _picture(lambda *to: write_curves_figure(pump_drawn(pump), *to))
         return {"page": page_view(pump_page(pump), us), "values": pump_values(pump), "figure": figure}
     if which == "blower":
         from cyclesim.decide.sizing.blower_sizing import size_blower
         from cyclesim.said.size_blower import blower_page, blower_values
 
         blower = size_blower(scenario, named, wanted_m3_s=_quantity(question, "flow", "flow", "600 L/min"))
-        figure = _picture(lambda *to: write_blower_figure(blower, *to))
+        figure = _picture(lambda *to: write_curves_figure(blower_drawn(blower), *to))
         return {"page": page_view(blower_page(blower), us), "values": blower_values(blower), "figure": figure}
     if which != "heater":
         raise CycleSimError(f"Found '{shorten(which)}' for machine; expected heater, pump or blower.")
@@ -159,7 +161,7 @@ def size(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values
         within_s=_quantity(question, "within", "time", "8 h"),
         how=how(question, tell, "running sizes"),
     )
-    figure = _picture(lambda *to: write_heater_figure(heater, *to))
+    figure = _picture(lambda *to: write_heater_figure(heater_drawn(heater), *to))
     return {"page": page_view(heater_page(heater), us), "values": heater_values(heater), "figure": figure}
 
 

@@ -113,10 +113,15 @@ class Folder:
             raise CycleSimError(f"The file has more than {MAX_BYTES // 1000} kB; a scenario is far smaller.")
         return Written(data)
 
-    def write(self, name: str, data: bytes) -> None:
-        """Put other bytes into a plant's file, whole or not at all; who may read it stays as it was."""
+    def write(self, name: str, data: bytes, before: bytes) -> None:
+        """Put other bytes into a plant's file, whole or not at all; who may read it stays as it was.
+
+        CycleSimError where it no longer has the bytes that it had *before*.
+        """
         path = self.path(name)
         mode = stat.S_IMODE(path.stat().st_mode)
+        if path.read_bytes() != before:
+            raise CycleSimError("The file was changed at this very moment: look at it, and try again.")
         write_whole_bytes(path, lambda stream: stream.write(data))
         path.chmod(mode)
 

@@ -78,6 +78,8 @@ def take_reading(folder: Folder, plant: str, scenario: Scenario, asked: Mapping[
     if entry is None and place is None:
         raise CycleSimError("Found no reading; expected one.")
     text = edited(before, [edit])
+    if entry is None and text == before:
+        raise CycleSimError(f"{shorten(name)} has no such reading.")
     if entry is not None:
         _check(text, path, scenario, before)
     write_whole(path, lambda stream: stream.write(text))

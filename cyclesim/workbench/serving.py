@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import secrets
 import socket
 from collections.abc import Callable
@@ -9,7 +10,7 @@ from pathlib import Path
 
 import uvicorn
 
-from cyclesim.errors import CycleSimError
+from cyclesim.errors import CycleSimError, plain
 from cyclesim.workbench.app import app
 from cyclesim.workbench.desk import Desk
 from cyclesim.workbench.folder import Folder
@@ -19,22 +20,20 @@ from cyclesim.workbench.work import Workers
 ADDRESS = "127.0.0.1"
 
 
-def serve(place: Path, port: int, on_ready: Callable[[str], object]) -> None:
+def serve(place: Path, port: int, on_ready: Callable[[str, str], object]) -> None:
     """Serve the plants of a folder, or of the folder of a file, until it is interrupted.
 
-    *port* 0 takes one that is free. *on_ready* is told the address to open once it answers.
-    CycleSimError where the place or the port cannot be had.
+    *port* 0 takes one that is free. *on_ready* is told two addresses once it answers: one to print, and one
+    that lets in once, to be given to a browser. CycleSimError where the place or the port cannot be had.
     """
-    folder, file = (place, None) if place.is_dir() else (place.parent, place)
-    if file is not None and not file.is_file():
-        raise CycleSimError(f"{place}: found nothing; expected a folder of plants or the file of one.")
+    folder, opens = _place(place)
     listening = _listening(port)
-    token, port = secrets.token_urlsafe(32), listening.getsockname()[1]
+    token, once = secrets.token_urlsafe(32), secrets.token_urlsafe(32)
+    port = listening.getsockname()[1]
     workers = Workers()
     try:
-        desk = Desk(Folder(folder), workers, opens=file.name if file is not None else None)
         config = uvicorn.Config(
-            Guard(app(desk), token, port),
+            Guard(app(Desk(folder, workers, opens)), token, port, once),
             log_level="warning",
             access_log=False,
             server_header=False,
@@ -44,18 +43,30 @@ def serve(place: Path, port: int, on_ready: Callable[[str], object]) -> None:
             lifespan="off",
             ws="none",
         )
-        server = _Server(config, lambda: on_ready(f"http://{ADDRESS}:{port}/?token={token}"))
-        server.run(sockets=[listening])
+        address = f"http://{ADDRESS}:{port}/?token="
+        _Server(config, lambda: on_ready(address + token, address + once)).run(sockets=[listening])
     finally:
         workers.close()
         listening.close()
+
+
+def _place(place: Path) -> tuple[Folder, str | None]:
+    """The folder that is served, and the plant that is opened first."""
+    place = place.resolve()
+    if place.is_dir():
+        return Folder(place), None
+    if not place.is_file():
+        raise CycleSimError(f"{plain(str(place))}: expected a folder of plants or the file of one.")
+    folder = Folder(place.parent)
+    return folder, folder.path(place.name).name
 
 
 def _listening(port: int) -> socket.socket:
     """A socket of this machine alone."""
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if os.name == "posix":  # elsewhere it would let another program take the port over
+            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind((ADDRESS, port))
     except (OSError, OverflowError) as error:
         listening.close()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Any
 
 from cyclesim.errors import CycleSimError, Fault, InputError
@@ -79,7 +79,7 @@ def plant_view(plant: Opened, units: str | None = None) -> Values:
         "version": plant.version,
         "units": "us" if us else "metric",
         "text": plant.written.text,
-        "fields": list(map(asdict, shown)),
+        "fields": [asdict(field) | {"file": _file(field.file, plant)} for field in shown],
         "problems": problems,
         "drawing": drawn,
         "network": tree.get(("plant", "network"), default=None),
@@ -97,6 +97,12 @@ def title_of(plant: Opened, tree: Tree | None = None) -> str:
 
 def _tree(plant: Opened) -> Tree:
     return written(plant.file)
+
+
+def _file(file: str, plant: Opened) -> str:
+    """A file of a plant by its place in the folder; empty for the plant's own."""
+    own = str(plant.file)
+    return "" if file in ("", own) else str(PurePath(file).relative_to(plant.file.parent))
 
 
 def problem(fault: Fault) -> Values:

@@ -24,6 +24,7 @@ from cyclesim.decide.readings.cause import Cause
 from cyclesim.decide.readings.causes import causes
 from cyclesim.decide.readings.doubts import FLOW, TO_ENDS, Drawn, Floats, drawn, felt_by
 from cyclesim.decide.readings.explanation import Explained, Explanation, Fit, with_causes
+from cyclesim.decide.readings.odd_reading import Odd, Tried, odd_one
 from cyclesim.decide.readings.predicted import Prediction, predicted_each, predictions
 from cyclesim.decide.sweeps.sweep import HERE, How
 from cyclesim.scenario.blocks.model import Scenario
@@ -376,6 +377,26 @@ class Explainer:
             tuple(self.unseen()),
             len(self.list),
             float(np.sqrt(np.mean(z**2))),
+            self._odd() if self.log_other > max(self.log_as_drawn, *(log for log, _ in self.fits)) else None,
+        )
+
+    def _odd(self) -> Odd | None:
+        """The one reading that stands against all others, if there is one."""
+        tried = [("", frozenset[str](), np.zeros((1, len(self.readings))))]
+        for cause, (nodes, effects) in zip(self.list, self.curves, strict=True):
+            shares = np.linspace(0.0, 1.0, _GRID)
+            moved = effects if cause.outright else PchipInterpolator(nodes, effects)(shares)
+            tried.append((cause.name, frozenset({cause.doubt} - {""}), np.asarray(moved)))
+        return odd_one(
+            [reading.words for reading in self.readings],
+            [
+                Tried(
+                    name,
+                    self.read - self.told.told - self.told.likely(without) - moved,
+                    self.noise + self.told.covariance(without),
+                )
+                for name, without, moved in tried
+            ],
         )
 
     def _explains(self, fit: Fit, told: Sequence[Fit]) -> bool:

@@ -10,6 +10,7 @@ import numpy as np
 from cyclesim.decide.readings.built import AsBuilt
 from cyclesim.decide.readings.cause import Cause, Texts
 from cyclesim.decide.readings.doubts import Floats
+from cyclesim.decide.readings.odd_reading import Odd
 from cyclesim.scenario.blocks.model import Scenario
 
 
@@ -56,6 +57,8 @@ class Explained:
     unseen: tuple[str, ...]
     causes: int
     misfit_as_drawn: float
+    odd: Odd | None = None
+    """Where no cause explains all: the one reading without which the others fit, if there is one."""
 
 
 class Fit:
@@ -77,12 +80,13 @@ class Fit:
         return with_causes(AsBuilt(scenario), self.causes, self.shares)
 
     def texts(self, scenario: Scenario) -> Texts:
-        """The keys of the file that say it, to two digits; none where one of the causes is no key's."""
+        """The keys of the file that say it, to two digits; none where one of the causes is no key's there."""
         texts: Texts = {}
         for cause, share in zip(self.causes, self.shares, strict=True):
-            if cause.written is None:
+            said = cause.written(scenario, float(f"{cause.at(float(share)):.2g}")) if cause.written else {}
+            if not said:
                 return {}
-            texts |= cause.written(scenario, float(f"{cause.at(float(share)):.2g}"))
+            texts |= said
         return texts
 
     def amounts(self) -> tuple[Amount, ...]:

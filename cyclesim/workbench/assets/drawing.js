@@ -56,10 +56,13 @@ export function Drawing({ svg, picked, pick, coloured = {}, stale = "" }) {
     const at = Math.max(0, all.findIndex((g) => nameOf(g) === picked));
     all.forEach((group, k) => {
       const name = nameOf(group), colour = coloured[name];
-      const title = group.querySelector("title")?.textContent || name;
+      const title = group.querySelector("title"); // which names the part for who listens, too
+      if (title) {
+        title.dataset.told ??= title.textContent || name;
+        title.textContent = colour ? `${title.dataset.told} ${colour.text}` : title.dataset.told;
+      }
       group.setAttribute("tabindex", k === at ? "0" : "-1");
       group.setAttribute("aria-pressed", String(name === picked));
-      group.setAttribute("aria-label", colour ? `${title} ${colour.text}` : title);
       group.setAttribute("class", `part${name === picked ? " picked" : ""}${colour ? ` band${colour.band}` : ""}`);
     });
   }, [svg, picked, coloured]);

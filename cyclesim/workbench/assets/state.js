@@ -79,6 +79,7 @@ export function closePlant() {
     kept.value = null;
     picked.value = "";
     conflict.value = null;
+    told.value = "";
   });
 }
 

@@ -99,8 +99,8 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act }) {
   const run = (demand, k, y) => {
     const { start, lasts } = shownOf(demand, k), spoken = `${clockOf(start)} for ${lengthOf(lasts)}`;
     const only = demand.days.length < 7 ? `, ${demand.days.map((d) => d.slice(0, 3)).join(" ")}` : "";
-    const x = px(start), w = Math.max(4, px(lasts)), isPicked = selected?.path === demand.path && selected.k === k;
-    const isHeld = held.value?.path === demand.path && held.value.k === k;
+    const x = px(start), w = Math.max(4, px(lasts)), isPicked = selected?.path === demand.path && selected?.k === k;
+    const isHeld = held.value?.path === demand.path && held.value?.k === k;
     const slider = (mode) => ({
       role: "slider", tabindex: "0", "aria-valuetext": spoken, "data-run": `${demand.path}.${k}`,
       "aria-valuemin": mode === "move" ? 0 : 1, "aria-valuemax": mode === "move" ? 1440 : DAY_S,
@@ -130,7 +130,7 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act }) {
       <path class="row" d=${`M0 ${y}H${wide.value}`}/>
       <text class="title" x="2" y=${y + 13}>${called(demand)}${rule}${demand.drawn
         ? `, drawn by chance: ${demand.drawn.per_week} a week` : today ? "" : `: not on ${day}`}</text>
-      ${demand.drawn && parts(...demand.drawn.between.map(secondsOf)).map(([a, b]) => html`<rect class="chance" x=${px(a)}
+      ${demand.drawn && parts(secondsOf(demand.drawn.between[0]), secondsOf(demand.drawn.between[1])).map(([a, b]) => html`<rect class="chance" x=${px(a)}
         y=${y + TITLE} width=${px(b - a)} height=${BAR}/>`)}
       ${today && was && was.starts.flatMap((clock, k) => clock === demand.starts[k] && was.lasts_s === demand.lasts_s ? []
         : bars(secondsOf(clock), was.lasts_s, y + TITLE, "ghost"))}

@@ -4,6 +4,7 @@
 
 /** @type {{id: string, title: string, load: () => Promise<any>}[]} */
 export const VIEWS = [
+  { id: "start", title: "Questions", load: () => import("./start.js") },
   { id: "plant", title: "Plant", load: () => import("./plant.js") },
   { id: "day", title: "Day and week", load: () => import("./day.js") },
   { id: "year", title: "Year", load: () => import("./year.js") },
