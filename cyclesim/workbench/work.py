@@ -118,13 +118,24 @@ class Workers:
         for other in known:
             if other.key == key and not other.over.is_set():
                 self.cancel(other)
+        self._remember(job)
+        with self._change:
+            self._waiting.append(job)
+            self._change.notify_all()
+        return job
+
+    def decline(self, question: Question, why: str) -> Job:
+        """A question that is over before anybody works on it."""
+        job = Job(question, "")
+        self._remember(job)
+        self.cancel(job, why)
+        return job
+
+    def _remember(self, job: Job) -> None:
         with self._change:
             self._jobs[job.id] = job
             while len(self._jobs) > MOST_JOBS:
                 self._jobs.popitem(last=False)
-            self._waiting.append(job)
-            self._change.notify_all()
-        return job
 
     def job(self, id_: str) -> Job:
         """A job that was asked for; CycleSimError where nobody knows it any more."""

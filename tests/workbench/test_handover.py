@@ -15,7 +15,7 @@ from cyclesim.workbench.desk import Desk
 from cyclesim.workbench.folder import Folder
 from cyclesim.workbench.guard import Guard
 from cyclesim.workbench.work import Workers
-from tests.workbench.conftest import HOST, TOKEN
+from tests.workbench.conftest import PLACE, TOKEN, let_in, told_by
 
 GARDEN = "/api/plants/garden.yaml/handover"
 
@@ -24,9 +24,8 @@ GARDEN = "/api/plants/garden.yaml/handover"
 def served(folder: Path, tmp_path: Path) -> Iterator[TestClient]:
     """A client of a workbench that has a process to work."""
     workers = Workers(ready=1)
-    guarded = Guard(app(Desk(Folder(folder), workers, kept=tmp_path)), TOKEN, 8123)
-    client = TestClient(guarded, base_url=HOST, raise_server_exceptions=False)
-    client.get("/", params={"token": TOKEN})
+    client = told_by(Guard(app(Desk(Folder(folder), workers, kept=tmp_path)), TOKEN, 8123, PLACE))
+    let_in(client)
     yield client
     workers.close()
 

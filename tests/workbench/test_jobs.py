@@ -14,7 +14,7 @@ from cyclesim.analysis.result import simulate
 from cyclesim.said.values import result_values
 from cyclesim.scenario.reading.load import load
 from cyclesim.shown.as_json import as_text
-from cyclesim.workbench.asked import Question, What, answer
+from cyclesim.workbench.asked import Question, answer
 from cyclesim.workbench.folder import Folder
 from cyclesim.workbench.views import opened
 from cyclesim.workbench.work import Job, Workers
@@ -56,7 +56,7 @@ class TestAQuestion:
         assert told["answer"]["verdict"] in json.dumps(told["page"])
 
     @staticmethod
-    def versioned(what: What, folder: Path) -> Question:
+    def versioned(what: str, folder: Path) -> Question:
         return Question(what, folder / "garden.yaml", version=opened(Folder(folder), "garden.yaml").version)
 
     def test_that_was_answered_is_not_worked_on_again(self, workers: Workers, folder: Path) -> None:
