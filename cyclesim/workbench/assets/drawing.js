@@ -27,7 +27,8 @@ const nameOf = (group) => group.id.replace(/^[a-z]*-?plant-/, "");
  * @param {string} given.svg
  * @param {string} given.picked name of the element that is picked
  * @param {(name: string) => void} given.pick
- * @param {Record<string, {band: number, text: string}>} [given.coloured] by name: a band of five, and its number
+ * @param {Record<string, {band: number | string, text: string}>} [given.coloured] by name: a band of five or a
+ *   word for how it looks, and what is said of it
  * @param {string} [given.stale] why the drawing is of an older text
  */
 export function Drawing({ svg, picked, pick, coloured = {}, stale = "" }) {
