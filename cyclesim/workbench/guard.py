@@ -14,6 +14,7 @@ from collections.abc import Iterable
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qs
 
+from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 MOST_BYTES = 1_200_000
@@ -36,18 +37,16 @@ _HEADERS = {
 Headers = dict[str, str]
 
 
-class _TooLargeError(Exception):
-    """A body grew beyond what any request of ours has."""
-
-
 class Guard:
     """Lets through what comes from this server's own page; everything else is refused in a sentence.
 
-    *token*: what the address that is opened has in it. *port*: where the server listens.
+    *token*: what the printed address has in it. *port*: where the server listens. *once*: what the address
+    has that a browser is given as a word of its command, which every user of the machine can read: it lets in
+    once.
     """
 
-    def __init__(self, app: ASGIApp, token: str, port: int) -> None:
-        self.app, self.token = app, token
+    def __init__(self, app: ASGIApp, token: str, port: int, once: str = "") -> None:
+        self.app, self.token, self.once = app, token, once
         self.hosts = {f"{name}:{port}" for name in ("127.0.0.1", "localhost")}
         self.cookie = f"cyclesim-{port}"
 
@@ -67,31 +66,24 @@ class Guard:
         ):
             await self._let_in(send, tokens[0])
             return
-        began, left = False, MOST_BYTES
+        left = MOST_BYTES
 
         async def bounded() -> Message:
             nonlocal left
             message = await receive()
             left -= len(message.get("body", b""))
             if left < 0:
-                raise _TooLargeError
+                raise HTTPException(*_TOO_LARGE)
             return message
 
         async def guarded(message: Message) -> None:
-            nonlocal began
             if message["type"] == "http.response.start":
-                began = True
                 own = {name for name, _ in message["headers"]}
                 more = [(k.encode(), v.encode()) for k, v in _HEADERS.items() if k.encode() not in own]
                 message = {**message, "headers": [*message["headers"], *more]}
             await send(message)
 
-        try:
-            await self.app(scope, bounded, guarded)
-        except _TooLargeError:
-            if began:
-                raise
-            await _say(send, *_TOO_LARGE)
+        await self.app(scope, bounded, guarded)
 
     def _refusal(self, scope: Scope, headers: Headers) -> tuple[int, str] | None:
         """Why a request is refused, if it is."""
@@ -124,9 +116,11 @@ class Guard:
         return given is not None and _same(given.value, self.token)
 
     async def _let_in(self, send: Send, token: str) -> None:
-        if not _same(token, self.token):
+        if self.once and _same(token, self.once):
+            self.once = ""
+        elif not _same(token, self.token):
             await _say(
-                send, 403, "This address is of another run of the workbench: open the one printed last."
+                send, 403, "This address does not let in, or no more: open the one that was printed last."
             )
             return
         cookie = f"{self.cookie}={self.token}; HttpOnly; SameSite=Strict; Path=/"

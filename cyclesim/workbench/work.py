@@ -28,16 +28,7 @@ READY, MOST = 2, 6
 MOST_JOBS = 60
 """Whose events are kept for a page that asks again."""
 _TELLS_EVERY_S = 0.1
-_HEAVY = (
-    "cyclesim.workbench.asked",
-    "cyclesim.workbench.views",
-    "cyclesim.analysis.result",
-    "cyclesim.said.run",
-    "cyclesim.said.stretch",
-    "cyclesim.said.values",
-    "cyclesim.shown.page.packed",
-    "cyclesim.verification.verifier",
-)
+_WARM = "cyclesim.workbench.warm"
 
 
 class Event(NamedTuple):
@@ -52,9 +43,11 @@ class Job:
 
     def __init__(self, question: Question, key: str) -> None:
         self.id, self.question, self.key = secrets.token_urlsafe(12), question, key
-        self.events, self.begun_s = list[Event](), time.monotonic()
+        self.events = list[Event]()
         self.over = threading.Event()
         self.worker: _Worker | None = None
+        self.tried = 0
+        self._dropped = 0
         self._lock = threading.Lock()
 
     def tell(self, kind: str, data: str) -> None:
@@ -64,17 +57,20 @@ class Job:
                 return
             if kind == "progress" and self.events and self.events[-1].kind == "progress":
                 self.events.pop()  # an older one tells nobody anything
-                self.dropped += 1
+                self._dropped += 1
             self.events.append(Event(kind, data))
             if kind != "progress":
                 self.over.set()
 
-    dropped = 0
+    @property
+    def answered(self) -> bool:
+        """Whether it came to a result."""
+        return bool(self.events) and self.events[-1].kind == "result"
 
     def since(self, seen: int) -> tuple[list[Event], int]:
         """The events after so many, and how many there are now."""
         with self._lock:
-            return self.events[max(0, seen - self.dropped) :], self.dropped + len(self.events)
+            return self.events[max(0, seen - self._dropped) :], self._dropped + len(self.events)
 
 
 class _Worker:
@@ -108,12 +104,19 @@ class Workers:
             threading.Thread(target=self._serve, daemon=True).start()
 
     def ask(self, question: Question, key: str) -> Job:
-        """Ask a question; an older one of the same *key* that is not answered yet is asked no more."""
+        """Ask a question; an older one of the same *key* that is not answered yet is asked no more.
+
+        One that was answered before, or is being worked on, is not worked on again.
+        """
         job = Job(question, key)
         with self._change:
-            older = [other for other in self._jobs.values() if other.key == key and not other.over.is_set()]
-        for other in older:
-            self.cancel(other)
+            known = list(self._jobs.values())
+        for other in known:
+            if other.question == question and (other.answered or not other.over.is_set()):
+                return other
+        for other in known:
+            if other.key == key and not other.over.is_set():
+                self.cancel(other)
         with self._change:
             self._jobs[job.id] = job
             while len(self._jobs) > MOST_JOBS:
@@ -191,11 +194,11 @@ class Workers:
 
     def _again(self, job: Job) -> None:
         """A job whose worker has died is given to another, once."""
-        if job.question in getattr(job, "tried", ()):
+        job.tried += 1
+        if job.tried > 1:
             told = "The process that worked on this died twice, for want of memory perhaps. Nothing is lost."
             job.tell("problem", json.dumps({"error": told}))
             return
-        job.tried = (job.question,)  # type: ignore[attr-defined]
         with self._change:
             self._waiting.appendleft(job)
             self._change.notify_all()
@@ -219,7 +222,7 @@ def _context() -> BaseContext:
     if "forkserver" not in multiprocessing.get_all_start_methods():
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(list(_HEAVY))
+    context.set_forkserver_preload([_WARM])
     return context
 
 
@@ -230,8 +233,7 @@ def _work(line: Connection) -> None:
     for kind in (signal.SIGINT, signal.SIGTERM):
         signal.signal(kind, signal.SIG_IGN if kind == signal.SIGINT else signal.SIG_DFL)
     _end_with(os.getppid())
-    for name in _HEAVY:
-        import_module(name)
+    import_module(_WARM)
     while True:
         try:
             question = line.recv()
@@ -258,7 +260,7 @@ def _told(question: Question, line: Connection) -> Event:
         line.send(Event("progress", json.dumps({"does": does, "done": done, "of": of, "left_s": left_s})))
 
     try:
-        return Event("result", as_text(answer(question, tell)))
+        return Event("result", as_text(answer(question, tell), None))
     except InputError as error:
         problems = [problem(fault) for fault in error.faults]
         return Event("problem", json.dumps({"error": str(error), "problems": problems}))
