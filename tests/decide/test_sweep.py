@@ -337,7 +337,7 @@ def test_every_part_of_a_run_tells_it_apart() -> None:
 WRITES = """
 import json, sys
 from pathlib import Path
-from cyclesim.decide.sweeps.kept import Kept
+from cyclesim.decide.sweeps.kept import KeptRuns
 found = json.loads(sys.stdin.read())
 kept = KeptRuns(Path(sys.argv[1]), ())
 for k in range(400):
