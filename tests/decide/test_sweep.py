@@ -270,9 +270,9 @@ def test_every_part_of_a_run_tells_it_apart() -> None:
 WRITES = """
 import json, sys
 from pathlib import Path
-from cyclesim.decide.sweeps.kept import Kept
+from cyclesim.decide.sweeps.kept import KeptRuns
 found = json.loads(sys.stdin.read())
-kept = Kept(Path(sys.argv[1]), ())
+kept = KeptRuns(Path(sys.argv[1]), ())
 for k in range(400):
     kept.put(f"{sys.argv[2]} {k}", found)
 """
