@@ -70,6 +70,7 @@ def reading_kinds(scenario: Scenario) -> list[ReadingKind]:
                 key in ("with", "heat"),
             )
             for key, about in keys.items()
+            if key != "valves" or names.turned
         ]
         fields.sort(key=lambda field: (field.key == "give_or_take", not field.required))
         if all(field.choices for field in fields if field.required and field.key in _NAMED):

@@ -79,7 +79,7 @@ def app(desk: Desk) -> Starlette:
 
 
 def _json(values: object, status: int = 200) -> Response:
-    return Response(as_text(values), status, media_type="application/json")
+    return Response(as_text(values, None), status, media_type="application/json")
 
 
 async def _refused(request: Request, error: Exception) -> Response:  # noqa: ARG001
@@ -227,7 +227,7 @@ class _Routes:
 
         async def stream() -> AsyncIterator[str]:
             seen, quiet_s = 0, 0.0
-            while True:
+            while not self.desk.closing:
                 events, seen = job.since(seen)
                 for event in events:
                     yield _event(event.kind, event.data)
@@ -254,7 +254,7 @@ class _Routes:
         async def stream() -> AsyncIterator[str]:
             before, quiet_s = first, 0.0
             yield _event("version", json.dumps({"version": first[0]}))
-            while True:
+            while not self.desk.closing:
                 await asyncio.sleep(_WATCHES_EVERY_S)
                 try:
                     now = await run_in_threadpool(self.desk.stamp, name, before)

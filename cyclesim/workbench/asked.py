@@ -9,7 +9,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any, Literal, get_args
 
-from cyclesim.decide.sweeps.kept import Kept, kept_file
+from cyclesim.decide.sweeps.kept import KeptRuns, kept_file
 from cyclesim.decide.sweeps.pool import program
 from cyclesim.errors import CycleSimError, InputError, shorten
 from cyclesim.scenario.blocks.model import Scenario
@@ -129,7 +129,7 @@ def _day(question: Question) -> date | None:
 def _card(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
     """What a year's run comes to, for a card of the shelf; kept beside the sweeps' runs."""
     key = sha256(f"{program()} card {question.version} {us}".encode()).hexdigest()
-    kept = Kept(kept_file(), {key}) if question.version else None
+    kept = KeptRuns(kept_file(), {key}) if question.version else None
     if kept is not None and isinstance(card := kept.readings.get(key), dict):
         return card
     card = _carded(_run(question, scenario, us, tell))

@@ -50,6 +50,8 @@ class Desk:
     ) -> None:
         self.folder, self.workers, self.opens = folder, workers, opens
         self.kept = kept or kept_folder()
+        self.closing = False
+        """Whether the server is to end, so that nobody is told anything more."""
         self._lock = threading.RLock()
         self._journals = dict[str, Journal]()
         self._texts = OrderedDict[tuple[str, str], str]()

@@ -260,7 +260,7 @@ def _told(question: Question, line: Connection) -> Event:
         line.send(Event("progress", json.dumps({"does": does, "done": done, "of": of, "left_s": left_s})))
 
     try:
-        return Event("result", as_text(answer(question, tell)))
+        return Event("result", as_text(answer(question, tell), None))
     except InputError as error:
         problems = [problem(fault) for fault in error.faults]
         return Event("problem", json.dumps({"error": str(error), "problems": problems}))

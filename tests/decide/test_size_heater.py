@@ -117,6 +117,16 @@ def test_usual_sizes_around_the_own() -> None:
 
 
 @pytest.mark.parametrize(
+    ("carried_w", "more"),
+    [(4195.0, [4100.0]), (3090.0, []), (950.0, []), (40_000.0, []), (None, [])],
+)
+def test_what_the_circuit_carries_is_tried_as_well(carried_w: float | None, more: list[float]) -> None:
+    """The walled garden's 4195 W lie between 3 and 4.5 kW; nothing is tried twice, nor beyond the others."""
+    assert more == [w for w in sizes_around(3000.0, None, carried_w) if w not in sizes_around(3000.0, None)]
+    assert [2000.0, 3000.0] == sizes_around(3000.0, [2000.0], carried_w)
+
+
+@pytest.mark.parametrize(
     ("told", "says"),
     [
         ("stove", "an unknown heat source 'stove'"),

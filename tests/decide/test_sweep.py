@@ -22,7 +22,7 @@ from distributed import Client, LocalCluster
 
 from cyclesim.decide.sweeps import kept, pool
 from cyclesim.decide.sweeps import sweep as module
-from cyclesim.decide.sweeps.kept import Kept, kept_file
+from cyclesim.decide.sweeps.kept import KeptRuns, kept_file
 from cyclesim.decide.sweeps.outcome import Outcome
 from cyclesim.decide.sweeps.pool import SweepError, each
 from cyclesim.decide.sweeps.sweep import HERE, OUTCOMES, How, Job, job, key, run, sweep
@@ -294,7 +294,7 @@ def test_two_sweeps_may_share_a_file(told: list[Outcome], tmp_path: Path) -> Non
         process.stdin.close()
     assert [0, 0] == [process.wait(60) for process in both]
     names = {f"{name} {k}" for name in "ab" for k in range(400)}
-    assert names == set(Kept(keep, names).readings)
+    assert names == set(KeptRuns(keep, names).readings)
     assert 2 * 2 * 400 == len(keep.read_bytes().splitlines())
 
 

@@ -9,7 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from http.client import HTTPConnection, HTTPResponse
 from pathlib import Path
 
@@ -73,12 +73,12 @@ def running(folder: Path, home: Path) -> Iterator[tuple[subprocess.Popen[str], W
     """A workbench as a person starts it, and the wire to it."""
     environment = {**os.environ, "XDG_CACHE_HOME": str(home)}
     command = [sys.executable, "-m", "cyclesim", "workbench", str(folder), "--no-open"]
-    process = subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True)
+    pipe = subprocess.PIPE
+    process = subprocess.Popen(command, env=environment, stdout=pipe, stderr=pipe, text=True)
     try:
         assert process.stdout is not None
-        wire = Wire(process.stdout.readline().strip())
-        yield process, wire
-        wire.close()
+        with closing(Wire(process.stdout.readline().strip())) as wire:
+            yield process, wire
     finally:
         process.kill()
         process.communicate()
@@ -127,8 +127,11 @@ class TestAWorkbench:
             assert (entry["old"], entry["new"], entry["why"]) == (["20"], ["32"], "a larger one")
             assert wire.told("POST", f"{GARDEN}/undo", {})["can"] == {"undo": 0, "redo": 1}
             assert (folder / "garden.yaml").read_bytes() == before
+            next_event(wire.ask("GET", f"{GARDEN}/watch"))
             process.send_signal(signal.SIGINT)
             assert process.wait(WAITS_S) == 130
+            assert process.stderr is not None
+            assert process.stderr.read().strip() == "Interrupted; no file was left half written."
 
     @pytest.mark.slow
     def test_tells_over_the_wire_as_things_become_known(self, folder: Path, tmp_path: Path) -> None:

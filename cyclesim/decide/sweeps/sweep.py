@@ -19,7 +19,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any, Generic, NamedTuple, TypeVar
 
-from cyclesim.decide.sweeps.kept import Kept
+from cyclesim.decide.sweeps.kept import KeptRuns
 from cyclesim.decide.sweeps.outcome import Outcome, outcome, read
 from cyclesim.decide.sweeps.pool import each, program
 from cyclesim.decide.sweeps.varied import VariedPlant
@@ -103,7 +103,7 @@ def sweep(jobs: Sequence[Job], how: How = HERE) -> list[Outcome]:
 def swept(jobs: Sequence[Job], reading: RunReading[Read], how: How = HERE) -> list[Read]:
     """What is read off every job, in order; raises likewise."""
     keys = [key(task, reading.name) for task in jobs] if how.keep else []
-    kept = Kept(how.keep, set(keys), how.on_note) if how.keep else None
+    kept = KeptRuns(how.keep, set(keys), how.on_note) if how.keep else None
     done: dict[int, Read] = {}
     for place, run_key in enumerate(keys):
         if kept and run_key in kept.readings:

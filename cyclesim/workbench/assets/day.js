@@ -80,7 +80,7 @@ export default function Day() {
       <p class="note">Drag a run or the mark at its end. By keyboard: arrow keys move by a step, page keys by an hour, with Shift finer;
         C copies a run, Delete takes it out.</p>
       <${Strip} schedule=${schedule} ghost=${kept.value?.version !== open.version ? kept.value?.schedule : null} day=${day.value}
-        selected=${demand ? { path: demand.path, k } : null} select=${(run) => { selected.value = run; }} drop=${drop} act=${act}/>
+        selected=${demand ? { path: demand.path, k } : null} select=${(run) => { selected.value = run; }} drop=${drop} act=${act} written=${textAt}/>
       <div class="buttons" role="group" aria-label="Add">${KINDS.map((kind) => html`<button key=${kind.key} type="button"
         onClick=${() => add(kind)}>add ${kind.word}</button>`)}</div>
     </section>

@@ -27,7 +27,8 @@ const nameOf = (group) => group.id.replace(/^[a-z]*-?plant-/, "");
  * @param {string} given.svg
  * @param {string} given.picked name of the element that is picked
  * @param {(name: string) => void} given.pick
- * @param {Record<string, {band: number, text: string}>} [given.coloured] by name: a band of five, and its number
+ * @param {Record<string, {band: number | string, text: string}>} [given.coloured] by name: a band of five or a
+ *   word for how it looks, and what is said of it
  * @param {string} [given.stale] why the drawing is of an older text
  */
 export function Drawing({ svg, picked, pick, coloured = {}, stale = "" }) {
@@ -37,6 +38,7 @@ export function Drawing({ svg, picked, pick, coloured = {}, stale = "" }) {
     host.replaceChildren(...inline(svg));
     const drawn = host.querySelector("svg");
     if (!drawn) return;
+    drawn.style.minWidth = `${0.8 * Number(drawn.getAttribute("width"))}px`; // smaller letters nobody reads
     drawn.setAttribute("role", "group");
     drawn.setAttribute("aria-label", "The plant: arrow keys go from part to part, Enter picks one");
     drawn.removeAttribute("aria-labelledby");

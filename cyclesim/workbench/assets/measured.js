@@ -95,10 +95,10 @@ function Explained({ files }) {
   const use = () => change(corrected.map(([path, text]) => ({ path, text })), `as measured ${result.values.date}`);
   return html`<p><button type="button" disabled=${busy || !files.length} onClick=${start}>say what explains them</button></p>
     <${Progress} answer=${answer} version=${version} stop=${() => cancel("measured")} again=${start}/>
-    ${result && html`${corrected.length > 0 && html`<p class="buttons"><button type="button" disabled=${answer.of !== version} onClick=${use}>put the
-        likeliest cause into the file: ${corrected.map(([path, text]) => `${path}: ${text}`).join("; ")}</button></p>`}
-      <${Picture} src=${result.figure} words="Each reading beside what the file predicts; all of it stands in the table below"/>
-      <${Told} blocks=${result.page}/>`}`;
+    ${result && html`<${Picture} src=${result.figure} words="Each reading beside what the file predicts; all of it stands in the table below"/>
+      <${Told} blocks=${result.page}/>
+      ${corrected.length > 0 && html`<p class="buttons"><button type="button" disabled=${answer.of !== version} onClick=${use}>put the
+        likeliest cause into the file: ${corrected.map(([path, text]) => `${path}: ${text}`).join("; ")}</button></p>`}`}`;
 }
 
 export default function Measured({ name }) {

@@ -23,8 +23,8 @@ const titleOf = (one) => `${one.v.rule} (${one.v.subject})${one.faults.length ? 
 
 /** What is to be seen after a step, as the drawing colours it. @param {any} scene */
 function sceneOn(scene) {
-  const moves = scene.moves.map((name) => [name, { band: 2, text: "water moves through it" }]);
-  const on = Object.entries(scene.on).map(([name, how]) => [name, { band: 4, text: how === "on" ? "is on" : `runs on ${how}` }]);
+  const moves = scene.moves.map((name) => [name, { band: "moves", text: "water moves through it" }]);
+  const on = Object.entries(scene.on).map(([name, how]) => [name, { band: "on", text: how === "on" ? "is on" : `runs on ${how}` }]);
   return Object.fromEntries([...moves, ...on]);
 }
 
@@ -57,7 +57,7 @@ function Story({ one, svg }) {
         <button type="button" onClick=${play} aria-pressed=${plays.value}>${plays.value ? "hold" : "play"}</button>
         <button type="button" onClick=${() => go(k + 1)} disabled=${k === last}>step on</button></div>
       <div class="now" aria-live="polite"><p class="strong">Step ${k + 1} of ${steps.length}${seconds.length
-        ? `, second ${seconds[k]}` : ""}</p>
+        ? `, after ${seconds[k]} s` : ""}</p>
         ${scene.came.length > 0 && html`<p>What comes: ${scene.came.join("; ")}.</p>`}
         ${scene.did.length > 0 && html`<p>What follows: ${scene.did.join("; ")}.</p>`}
         <dl class="scene">${inWords(scene).map(([what, said]) => html`<div key=${what}><dt>${what}</dt><dd>${said}</dd></div>`)}</dl></div>
@@ -65,7 +65,7 @@ function Story({ one, svg }) {
     </section>
     <section class="side" aria-label="Steps and mends"><ol class="steps" ref=${line}>${steps.map((step, n) => html`<li key=${n}
         aria-current=${n === k ? "step" : null}><button type="button" onClick=${() => go(n)}>${seconds.length
-        ? html`<span class="n">${seconds[n]} s</span> ` : ""}${step}</button></li>`)}</ol>
+        ? html`<strong>after ${seconds[n]} s:</strong> ` : ""}${step}</button></li>`)}</ol>
       <p class="note">${one.story.replayed === "by the engine" ? "The engine has replayed it."
         : "This order is allowed, but no timed run reproduced it: not decided."}</p>
       ${one.mends.length > 0 && html`<h3>What was tried against it</h3><${Tried} mends=${one.mends}/>`}

@@ -184,7 +184,8 @@ export function keepAnswered(whats) {
 /** Ask for one after the other, so that the quick answer comes first. */
 async function askWanted() {
   const mine = ++round;
-  const order = worst ? wanted : [...wanted].sort((a) => a === "year" ? -1 : 0); // it tells the worst fortnight
+  // a year's run tells which fortnight is the worst
+  const order = worst || !wanted.includes("year") ? wanted : ["year", ...wanted.filter((what) => what !== "year")];
   for (const what of order) {
     const there = answers.value[what];
     if (there?.state === "done" && there.of === plant.value?.version) continue;

@@ -70,7 +70,7 @@ export default function Year({ name }) {
     at.value = (to + findings.length) % findings.length;
     look.value = { number: findings[at.value].number };
   };
-  const marked = Object.fromEntries((placed?.about || []).map((one) => [one, { band: 4, text: `finding ${placed.number}` }]));
+  const marked = Object.fromEntries((placed?.about || []).map((one) => [one, { band: "found", text: `finding ${placed.number}` }]));
   return html`<h1 class="unseen">A year of ${open.title || name}</h1>
     <${Progress} answer=${answer} version=${open.version} stop=${() => cancel("year")}/>
     <p class=${`verdict ${result.answer.tone}`}>${result.answer.verdict}</p>
