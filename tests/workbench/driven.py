@@ -122,6 +122,19 @@ class Window:
         )
         return self.until(script, within, text)
 
+    def press(self, *keys: str) -> None:
+        """Press keys, one after another, wherever the focus is."""
+        from selenium.webdriver import ActionChains
+
+        ActionChains(self.driver).send_keys(*keys).perform()
+
+    def press_with_control(self, key: str) -> None:
+        """Press a key while the control key is held."""
+        from selenium.webdriver import ActionChains
+        from selenium.webdriver.common.keys import Keys
+
+        ActionChains(self.driver).key_down(Keys.CONTROL).send_keys(key).key_up(Keys.CONTROL).perform()
+
     def write(self, path: str, text: str) -> None:
         """Put a text into the field of a path and leave it by the tabulator."""
         from selenium.webdriver.common.keys import Keys

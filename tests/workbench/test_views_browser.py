@@ -60,9 +60,11 @@ def test_the_keyboard_goes_through_the_drawing_and_opens_a_form(window: Window) 
     from selenium.webdriver.common.keys import Keys
 
     window.go("garden.yaml", "plant")
-    window.one("g.part[tabindex='0']").send_keys(Keys.ARROW_RIGHT)
+    window.until("return document.querySelector('g.part[tabindex=\"0\"]')")
+    window.driver.execute_script("document.querySelector('g.part[tabindex=\"0\"]').focus()")
+    window.press(Keys.ARROW_RIGHT, Keys.ARROW_DOWN)
     name = window.driver.execute_script("return document.activeElement.id").removeprefix("plant-")
-    window.driver.switch_to.active_element.send_keys(Keys.ENTER)
+    window.press(Keys.ENTER)
     window.sees(name, "#part-title")
     assert window.all(".side .field")
 
