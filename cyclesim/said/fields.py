@@ -24,10 +24,13 @@ Kind = Literal["quantity", "number", "yes or no", "words", "one of", "list", "bl
 blocks: blocks under names that a person gives them. entries: blocks one after another, without names."""
 
 
-_ZONES = ("place", "zones")
-_NAMES: dict[str, Steps] = {
-    "zone": _ZONES, "cover_zone": _ZONES, "after": ("plant", "heat_sources"), "valve": ("plant", "valves"),
-}  # fmt: skip
+_ZONES = (("place", "zones"),)
+_NAMES: dict[str, tuple[Steps, ...]] = {
+    "zone": _ZONES,
+    "cover_zone": _ZONES,
+    "after": (("plant", "heat_sources"),),
+    "valve": (("plant", "valves"), ("plant", "diverters")),
+}
 """Keys that take one of the names that stand elsewhere in the file."""
 
 
@@ -136,10 +139,11 @@ class _Speaks:
         if any(form in forms for form in _forms(PumpAt) if isinstance(form, Text)):
             return self.field(path, about, annotation, "list" if listed else "one of", self.pump_speeds)
         if path[-1] in _NAMES and not options:
-            named = self.tree.get(_NAMES[str(path[-1])], default=None)
-            own = [str(name) for name in named] if isinstance(named, dict) else []
-            built_in = ["outdoors"] if _NAMES[str(path[-1])] == _ZONES and "outdoors" not in own else []
-            return self.field(path, about, annotation, "one of", (*own, *built_in))
+            places = _NAMES[str(path[-1])]
+            named = [self.tree.get(place, default=None) for place in places]
+            own = {str(name): None for names in named if isinstance(names, dict) for name in names}
+            choices = (*own, *(("outdoors",) if places == _ZONES and "outdoors" not in own else ()))
+            return self.field(path, about, annotation, "one of", choices)
         if listed or not forms:
             return self.field(path, about, annotation, "list", words or options)
         if options or words:
