@@ -67,8 +67,9 @@ class Window:
     """What a person does with one window."""
 
     def __init__(self, driver: Any, address: str) -> None:
-        self.driver, self.root = driver, address.partition("?")[0]
+        self.driver, self.host = driver, address.partition("/?")[0]
         driver.get(address)
+        self.root = driver.current_url.partition("#")[0]
 
     def screen(self, px: int, dark: bool = False) -> None:
         """A screen of that width, light or dark."""

@@ -58,7 +58,7 @@ def test_nothing_is_asked_of_anybody_else(window: Window) -> None:
     window.asked()
     for place in VIEWS.values():
         window.go(*place)
-    assert {window.root.rstrip("/")} == window.asked()
+    assert {window.host} == window.asked()
 
 
 def test_the_keyboard_goes_through_the_drawing_and_opens_a_form(window: Window) -> None:
@@ -86,7 +86,7 @@ def test_the_views_are_small_enough_to_be_there_at_once() -> None:
 def script(window: Window, module: str, does: str) -> object:
     """What a module of the page gives back, without any view."""
     window.go()
-    asked = f"import('/assets/{module}').then((m) => arguments[0]({does}), (e) => arguments[0](String(e)))"
+    asked = f"import('./assets/{module}').then((m) => arguments[0]({does}), (e) => arguments[0](String(e)))"
     return window.driver.execute_async_script(asked)
 
 
