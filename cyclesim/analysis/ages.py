@@ -11,7 +11,7 @@ import numpy as np
 from cyclesim.analysis.metrics import SPELL_EDGES_H, LegMetrics, Spells
 from cyclesim.analysis.spans import NONE, Floats, Spans, meet, spans, total_s
 from cyclesim.physics.heat import HOUR_S
-from cyclesim.physics.outside import Body
+from cyclesim.physics.stays import Body
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.assembly import Assembly, last_stretch
 from cyclesim.simulation.trace import Trace, Zones

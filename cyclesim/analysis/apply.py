@@ -8,14 +8,14 @@ from typing import Protocol
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.result import Result
-from cyclesim.analysis.trials import Trial, run_again
+from cyclesim.analysis.trials import MendTrial, run_again
 from cyclesim.errors import CycleSimError, plain
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.edit import Edit, edited
 from cyclesim.scenario.reading.load import load_text
 
 
-class Tried(Protocol):
+class TriedMend(Protocol):
     """A mend as a run or a verification has tried it."""
 
     @property
@@ -31,7 +31,7 @@ class Tried(Protocol):
         """The same in the text of the file."""
 
 
-def with_mend(tried: Mapping[int, Tried], number: int, text: str, target: Path) -> tuple[str, Scenario]:
+def with_mend(tried: Mapping[int, TriedMend], number: int, text: str, target: Path) -> tuple[str, Scenario]:
     """The text with a mend in it, and the scenario that it then is.
 
     *tried*: the mends by the numbers that they are told with. *target*: where the text is to stand; files
@@ -57,9 +57,12 @@ def with_mend(tried: Mapping[int, Tried], number: int, text: str, target: Path) 
 
 
 def applied_to_run(
-    result: Result, trials: Sequence[Trial], number: int, text: str, target: Path
+    result: Result, trials: Sequence[MendTrial], number: int, text: str, target: Path
 ) -> tuple[str, str]:
-    """The text of a run's file with a mend in it, and what the same days then come to; raises likewise."""
+    """The text of a run's file with a mend in it, and what the same days then come to.
+
+    Raises CycleSimError as `with_mend` does, and where the same rules would be broken all the same.
+    """
     told = {trial.number: trial for trial in sorted(trials, key=lambda trial: trial.holds)}
     new, scenario = with_mend(told, number, text, target)
     trial, after = told[number], run_again(result, scenario).broken

@@ -17,7 +17,7 @@ from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import AIR_FLUSH, Programme
 
 
-class Made(NamedTuple):
+class MadeMend(NamedTuple):
     """A change of a scenario, and the same in its text."""
 
     of: Callable[[Scenario], Scenario]
@@ -82,7 +82,7 @@ def flow_proven(plant: Assembly, programme: Programme, about: Subject) -> Iterat
 
 
 def _own_switch(
-    plant: Assembly, programme: Programme, name: str, kind: str, line: str, proven: Made
+    plant: Assembly, programme: Programme, name: str, kind: str, line: str, proven: MadeMend
 ) -> Iterator[Change]:
     """A flow switch of the device's own, alone and with its proof wired."""
     device = plant.sheet.treatment.get(name) or plant.sheet.heat_sources[name]
@@ -123,7 +123,7 @@ def flush_away_from_people(plant: Assembly, programme: Programme, about: Subject
     away = with_value(other_flushes, "schedule", "line_flushes")
     if other_flushes:
         place = schedule.line_flushes.index(run)
-        away = Made(away.of, (Edit(("schedule", "line_flushes", place), None),))
+        away = MadeMend(away.of, (Edit(("schedule", "line_flushes", place), None),))
     yield change(sentence, away)
 
 
@@ -161,12 +161,12 @@ def shed(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Chan
 # -- changes of a scenario -----------------------------------------------------------------------------------
 
 
-def change(sentence: str, made: Made) -> Change:
+def change(sentence: str, made: MadeMend) -> Change:
     """A change under the sentence that it is told by."""
     return Change(sentence, made.of, made.edits)
 
 
-def with_value(value: Any, *path: str | int) -> Made:
+def with_value(value: Any, *path: str | int) -> MadeMend:
     """The thing at the path replaced: seconds, true, names, a means of proof; what is empty is taken out."""
     written = "true" if value is True else None
     if isinstance(value, float):
@@ -178,11 +178,11 @@ def with_value(value: Any, *path: str | int) -> Made:
     return with_text(value, written, *path)
 
 
-def with_text(value: Any, written: str | None, *path: str | int) -> Made:
+def with_text(value: Any, written: str | None, *path: str | int) -> MadeMend:
     """The thing at the path replaced, as the file writes it; taken out where that is None."""
     *above, last = path
     key = last.removesuffix("_s").rstrip("_") if isinstance(last, str) else last
-    return Made(lambda scenario: replaced(scenario, value, *path), (Edit((*above, key), written),))
+    return MadeMend(lambda scenario: replaced(scenario, value, *path), (Edit((*above, key), written),))
 
 
 def replaced(thing: Any, value: Any, *path: str | int) -> Any:
@@ -197,9 +197,9 @@ def replaced(thing: Any, value: Any, *path: str | int) -> Any:
     return thing.model_copy(update={key: replaced(getattr(thing, str(key)), value, *rest)})
 
 
-def chained(first: Made, then: Made) -> Made:
+def chained(first: MadeMend, then: MadeMend) -> MadeMend:
     """One after the other."""
-    return Made(lambda scenario: then.of(first.of(scenario)), (*first.edits, *then.edits))
+    return MadeMend(lambda scenario: then.of(first.of(scenario)), (*first.edits, *then.edits))
 
 
 def blocked_while(name: str, condition: str) -> Change:
@@ -208,7 +208,7 @@ def blocked_while(name: str, condition: str) -> Change:
     return change(f"wire {{block: {name}, while: {condition}}}", line)
 
 
-def wired_block(line: dict[str, str], at: int | None = None) -> Made:
+def wired_block(line: dict[str, str], at: int | None = None) -> MadeMend:
     """A block wired; where it is a proof of flow, in place of the one there is, the *at*-th interlock."""
     block = Block.model_validate(line)
     text = ", ".join(f"{key}: {value}" for key, value in line.items())
@@ -222,4 +222,4 @@ def wired_block(line: dict[str, str], at: int | None = None) -> Made:
         return scenario.model_copy(update={"interlocks": (*others, block)})
 
     edit = Edit(("interlocks",), f"{{{text}}}", adds=True)
-    return Made(wired, (edit if at is None else Edit(("interlocks", at), f"{{{text}}}"),))
+    return MadeMend(wired, (edit if at is None else Edit(("interlocks", at), f"{{{text}}}"),))

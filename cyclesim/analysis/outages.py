@@ -19,7 +19,7 @@ from cyclesim.analysis.metrics import OutageMetrics
 from cyclesim.analysis.spans import Floats, while_in
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.physics.heat import HOUR_S, TwoNode
-from cyclesim.physics.outside import Body
+from cyclesim.physics.stays import Body
 from cyclesim.physics.water import FUSION_J_KG, density_kg_m3
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.trace import Trace, Zones

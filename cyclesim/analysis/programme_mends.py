@@ -14,7 +14,7 @@ from cyclesim.analysis.amounts import at_least, exactly, listed
 from cyclesim.analysis.combinations import combinations, running, while_at
 from cyclesim.analysis.findings import Change, Subject
 from cyclesim.analysis.history import FLUSH_VOLUMES, movers
-from cyclesim.analysis.mends import Made, blocked_while, chained, change, with_text, with_value
+from cyclesim.analysis.mends import MadeMend, blocked_while, chained, change, with_text, with_value
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import Keep, Run
@@ -28,7 +28,7 @@ _TWICE = (time(7, 0), time(19, 0))
 """When a flush is tried where there was none."""
 
 
-class Entry(NamedTuple):
+class RunOfFile(NamedTuple):
     """A filter run or a line flush of the file, with where it stands."""
 
     name: str
@@ -41,13 +41,13 @@ class Entry(NamedTuple):
         return "schedule", self.key, self.place, field
 
 
-def entries(programme: Programme) -> Iterator[Entry]:
+def entries(programme: Programme) -> Iterator[RunOfFile]:
     """Line flushes, then filter runs."""
     schedule = programme.scenario.schedule
     for key in ("line_flushes", "filter_runs"):
         for place, run in enumerate(getattr(schedule, key)):
             name = next(t.demand.name for t in programme.timed if t.run is run)
-            yield Entry(name, key, place, run)
+            yield RunOfFile(name, key, place, run)
 
 
 def moved_more_often(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
@@ -198,7 +198,7 @@ def turned_no_more(plant: Assembly, programme: Programme, about: Subject) -> Ite
                     for k, one in reversed(list(enumerate(turned))) if one.valve == valve]  # fmt: skip
             whole = with_value((), "schedule", "valves_turned")
             left = with_text(others, None, "schedule", "valves_turned").of
-            made = chained(made, Made(left, tuple(away)) if others else whole)
+            made = chained(made, MadeMend(left, tuple(away)) if others else whole)
         yield change(f"a stop on {valve}, so that it stays {turnable.usual}", made)
 
 
@@ -230,13 +230,13 @@ def _flush_s(scenario: Scenario, need_s: float) -> float:
     return float(min(offered, default=math.ceil(need_s)))
 
 
-def _lasting(entry: Entry, need_s: float) -> Change:
+def _lasting(entry: RunOfFile, need_s: float) -> Change:
     lasts_s = float(math.ceil(need_s))
     made = with_text(lasts_s, exactly(lasts_s), *entry.at("lasts_s"))
     return change(f"let {entry.name} last {at_least(lasts_s)}", made)
 
 
-def _starting(entry: Entry, starts: tuple[time, ...], said: str) -> Change:
+def _starting(entry: RunOfFile, starts: tuple[time, ...], said: str) -> Change:
     starts = tuple(sorted(starts))
     return change(said, with_text(starts, _clocks(starts), *entry.at("start")))
 

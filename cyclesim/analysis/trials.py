@@ -37,7 +37,7 @@ class Days(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Trial:
+class MendTrial:
     """One mend of one finding, and what the same days come to with it."""
 
     number: int
@@ -62,14 +62,14 @@ def tried(
     *,
     most_runs: int = MOST_RUNS,
     on_run: Callable[[int], object] | None = None,
-) -> tuple[Trial, ...]:
+) -> tuple[MendTrial, ...]:
     """Mends of some findings of a run, in their order, until one mends each and breaks nothing as grave.
 
     After *most_runs* runs no further mend is tried. *on_run* is called with the number of runs done.
     """
     known: dict[str, Days | None] = {}
     before = _days(result.findings, History(result.plant, result.programme, result.trace))
-    trials, numbers = list[Trial](), dict[str, int]()
+    trials, numbers = list[MendTrial](), dict[str, int]()
     for mine in dict.fromkeys((finding.rule, finding.subject) for finding in findings):
         for k, change in enumerate(_changes(result, *mine)):
             if k >= MOST_EACH or (change.sentence not in known and len(known) >= most_runs):
@@ -86,7 +86,7 @@ def tried(
             idle = mine[1] in before.ran - after.ran and mine[1] not in result.plant.pumps
             holds = mine not in after.broken and not idle
             number = numbers.setdefault(change.sentence, len(numbers) + 1)
-            trials.append(Trial(number, *mine, change.sentence, holds, breaks, idle, change.edits))
+            trials.append(MendTrial(number, *mine, change.sentence, holds, breaks, idle, change.edits))
             if holds and all(_grade(rule) > _grade(mine[0]) for rule, _ in more):
                 break
     return tuple(trials)

@@ -47,7 +47,7 @@ class TwoNode:
     ua_shell_w_k: float
     # slow rate, its vector (water, shell), the vector times capacity, the same of the fast mode, direct K/W
     _modes: tuple[float, ...] = field(init=False, repr=False, compare=False)
-    _hour: tuple[float, ...] = field(init=False, repr=False, compare=False)
+    _over: dict[float, tuple[float, ...]] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         cw, cs, g = self.c_water_j_k, self.c_shell_j_k, self.g_w_k
@@ -56,7 +56,7 @@ class TwoNode:
             raise ValueError(f"a negative heat capacity or conductance, or water without capacity: {self}")
         modes = _massless(cw, g, uw, us) if cs == 0.0 and us + g > 0.0 else _pair(cw, cs or 1.0, g, uw, us)
         object.__setattr__(self, "_modes", modes)
-        object.__setattr__(self, "_hour", ())
+        object.__setattr__(self, "_over", {})
 
     def advance(
         self, tw: float, ts: float, f_w: float, f_s: float, dt_s: float
@@ -66,13 +66,10 @@ class TwoNode:
         tw and ts are water and shell at the start [degC], f_w and f_s their forcing [W], as at the top.
         """
         r1, w1, s1, cw1, cs1, r2, w2, s2, cw2, cs2, direct = self._modes
-        if dt_s == HOUR_S:
-            if not self._hour:  # worked out when first asked for: many nodes live for less than an hour
-                object.__setattr__(self, "_hour", mode(r1, HOUR_S) + mode(r2, HOUR_S))
-            e1, p1, q1, e2, p2, q2 = self._hour
-        else:
-            e1, p1, q1 = mode(r1, dt_s)
-            e2, p2, q2 = mode(r2, dt_s)
+        over = self._over.get(dt_s)
+        if over is None:  # an hour, the time until water has settled: the same times come again and again
+            over = self._over[dt_s] = mode(r1, dt_s) + mode(r2, dt_s)
+        e1, p1, q1, e2, p2, q2 = over
         z1 = cw1 * tw + cs1 * ts
         z2 = cw2 * tw + cs2 * ts
         h1 = w1 * f_w + s1 * f_s
@@ -221,7 +218,12 @@ class ZoneFilter:
         hour = min(int(since_s // HOUR_S), self._last)
         return relax(self._kept_c[hour], self._zone_c[hour], since_s - hour * HOUR_S, self._tau_s)
 
+    def stood(self, t0_s: float, t_s: float) -> tuple[float, float]:
+        """What standing from t0_s to t_s does to any temperature: factor [-], and what is added [degC]."""
+        kept = exp((t0_s - t_s) / self._tau_s) if self._tau_s > 0.0 else 0.0
+        return kept, self._particular(t_s) - self._particular(t0_s) * kept
+
     def temp_at(self, t_s: float, t0_s: float, temp0_c: float) -> float:
         """Temperature [degC] at t_s of water that was temp0_c at t0_s <= t_s and has stood since."""
-        start_c = self._particular(t0_s)
-        return self._particular(t_s) + relax(temp0_c - start_c, 0.0, t_s - t0_s, self._tau_s)
+        kept, gained = self.stood(t0_s, t_s)
+        return temp0_c * kept + gained

@@ -1,8 +1,9 @@
 """The water outside the tub through time: where it stands, passes in order, or follows the tub's temperature.
 
-What stands is one affine map from when it was last touched (`physics/heat.py`, ZoneFilter). When flow starts
-or changes, the water of a circuit is followed slug by slug (`physics/warmth.py`) until tub water has passed
-all that it reaches within `ways.SETTLES_S`; from then on its temperatures are factors of the tub's
+What stands is one affine map from when it was last touched (`physics/heat.py`, ZoneFilter). As long as the
+water of each reach of a circuit is one slug, all of them are one vector (`physics/stays.py`, Straight). When
+flow starts or changes, the water of a circuit is followed slug by slug (`physics/warmth.py`) until tub water
+has passed all that it reaches within `ways.SETTLES_S`; from then on its temperatures are factors of the tub's
 (`physics/settled.py`), so that a run of hours costs nothing. What takes longer stays followed. Water that
 circles without passing the tub counts as stirred.
 
@@ -20,53 +21,16 @@ from typing import NamedTuple
 import numpy as np
 
 from cyclesim.physics import warmth
+from cyclesim.physics.forces import Forces
 from cyclesim.physics.heat import HOUR_S, ZoneFilter, mode
 from cyclesim.physics.settled import profile
+from cyclesim.physics.stays import Stay, Stays, Straight
 from cyclesim.physics.warmth import Floats, Moved, Slug
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.physics.ways import Way, Ways
 
 _FOLLOWED_S = 900  # longest piece while water is followed: the tub's temperature runs straight on it
 _LOOKED_AT_S = 60  # the same while something looks at followed water
-
-
-@dataclass(frozen=True, slots=True)
-class Body:
-    """Reaches of one zone that are told of as one: a leg with its manifold, a housing, a pump."""
-
-    name: str
-    volume_m3: float
-    capacity_j_k: float
-    ua_w_k: float
-    zone: str
-
-
-class Stay(NamedTuple):
-    """A body of water that stands, or through which water moves, for a while.
-
-    start_c, end_c: mean temperatures; coldest_c: at its coldest end, as it began to stand, or while it moved;
-    warmest_c: at its warmest end as the stay began.
-    """
-
-    body: int
-    start_s: int
-    end_s: int
-    joined: bool
-    start_c: float
-    end_c: float
-    loss_j: float
-    coldest_c: float
-    warmest_c: float
-
-
-class Trial(NamedTuple):
-    """What moving water would do over a piece."""
-
-    dt_s: int
-    returned_w: float
-    moved: tuple[Moved, ...]
-    passing: tuple[tuple[int, Floats], ...]
-    """Circuits that wait until they settle, and what each is taken to have returned [J] after each second."""
 
 
 @dataclass(slots=True)
@@ -76,12 +40,41 @@ class _Passing:
     Until then it is taken to return what it would if all stayed as it was at first.
     """
 
+    way: Way
     before_c: float
     after_c: float
-    lasted_s: int
     acted: Floats
     """Forces times seconds."""
-    returned_j: Floats
+    causes: Floats | None
+    """What it is linear in where each reach held one slug, otherwise what it returns by the second [J]."""
+    by_second: Floats | None
+    lasted_s: int = 0
+    given_j: float = 0.0
+
+    def returned_j(self, after_s: int) -> float:
+        """What it is taken to have returned so long after it began [J]."""
+        if self.causes is not None:
+            return self.way.passages.returned_j(self.causes, after_s)
+        assert self.by_second is not None
+        return float(self.by_second[after_s])
+
+
+class Trial(NamedTuple):
+    """What moving water would do over a piece."""
+
+    dt_s: int
+    returned_w: float
+    moved: tuple[Moved, ...]
+    passing: tuple[tuple[int, _Passing, float], ...]
+    """Circuits that wait until they settle, and what each is then taken to have returned [J]."""
+
+
+class _Plan(NamedTuple):
+    """What is asked of every circuit by flows through all reaches."""
+
+    asked_m3_s: Sequence[float]
+    flows: list[float]
+    ways: list[Way | None]
 
 
 class Outside:
@@ -104,31 +97,27 @@ class Outside:
     ) -> None:
         reaches = self.reaches = ways.reaches
         self._ways, self._circuits, self._per_m3_k = ways, [tuple(c) for c in circuits], ways.per_m3_k
-        self._zones, self._origin_s, self._on_stay = zones, origin_s, on_stay
+        self._origin_s, n = origin_s, len(reaches)
         kinds: dict[tuple[str, float], ZoneFilter] = {}
         for r in reaches:
             if r.ua_w_k and (key := (r.zone, round(r.rate_1_s, 15))) not in kinds:
                 kinds[key] = ZoneFilter(zones[r.zone], 1.0 / r.rate_1_s, origin_s)
         self._filters = [kinds.get((r.zone, round(r.rate_1_s, 15))) for r in reaches]
-        n = len(self.reaches)
-        self._slugs: list[list[Slug]] = [[(p.volume_m3, water_c, water_c)] for p in self._ways.plugs]
+        self.forces = Forces(ways.zones, n, zones, origin_s, start_s)
+        self._stays = Stays(reaches, body_of, start_s, water_c, on_stay)
+        self._circuit_of = {i: g for g, c in enumerate(self._circuits) for i in c}
+        self._straight = [Straight(c, reaches, self._filters, body_of) for c in self._circuits]
+        self._is_straight = [True] * len(self._circuits)
+        """Whether the water of each reach is one slug: then it stands in `_temps`, otherwise in `_slugs`."""
+        self._temps: Floats = np.full(2 * n, water_c)
+        """Fronts, then backs of all reaches [degC], as they were when their circuit was touched last."""
+        self._touched = [float(start_s)] * len(self._circuits)
+        self._slugs: list[list[Slug]] = [[] for _ in reaches]
         self._since: list[float] = [float(start_s)] * n
         self._flows = [0.0] * n
-        self._lost_j = [0.0] * n
-        self._zone_names = ways.zones
-        self._first_heat = 1 + len(self._zone_names)
-        self._forces: Floats = np.zeros(self._first_heat + n)  # the tub's place stays 0
-        self._given: Floats = np.zeros(self._first_heat + n)  # their integrals; zones are added when asked
-        self._hour = -1
-        self._news = True
-        """Whether zones or heats have changed since settled water was last asked what it takes up."""
         self._fixed_w: dict[int, float] = {}
         self._by_law: set[int] = set()
-        self._asked_m3_s: Sequence[float] = ()
-        self._into_tub_w: float | None = None
-        self._settled_ways: tuple[Way, ...] | None = None
-        self._followed: list[tuple[int, Way]] | None = None
-        """These three are worked out anew when flows or heats change, or a circuit settles."""
+        self._plans: dict[int, _Plan] = {}
         self._now: list[Way | None] = [None] * len(self._circuits)
         self._began = [start_s] * len(self._circuits)
         self._settled = [False] * len(self._circuits)
@@ -138,37 +127,24 @@ class Outside:
         self._asked: set[int] = set()
         """Circuits in which somebody has asked before they were settled: followed piece by piece."""
         self._owed_j = 0.0
-        self._circuit_of = {i: g for g, c in enumerate(self._circuits) for i in c}
-        self._body_of = tuple(body_of)
-        bodies = 1 + max((b for b in body_of if b is not None), default=-1)
-        self._members = [[i for i, b in enumerate(body_of) if b == body] for body in range(bodies)]
-        self._capacity = [sum(self.reaches[i].capacity_j_k for i in mine) for mine in self._members]
-        self._stay_since, self._start_c = [start_s] * bodies, [water_c] * bodies
-        self._coldest_c, self._moves = [water_c] * bodies, [False] * bodies
-        self._warmest_c = [water_c] * bodies
-        self._sums: dict[str, list[float]] = {}
-        for name, series in zones.items():
-            sums = [0.0]
-            for temp in series:
-                sums.append(sums[-1] + temp * HOUR_S)
-            self._sums[name] = sums
+        self._seen = -1
+        """The version of the forces for which settled water was last asked what it takes up."""
+        self._into_tub_w: float | None = None
+        self._settled_ways: tuple[Way, ...] | None = None
+        self._followed: list[tuple[int, Way]] | None = None
+        """These three are worked out anew when flows or heats change, or a circuit settles."""
+        self._of_way: dict[int, tuple[frozenset[int], list[int], Floats]] = {}
 
     # -- what acts -----------------------------------------------------------------------------------------
 
     def look_out(self, now: float) -> None:
         """Zones are as in the hour of *now*."""
-        hour = int((now - self._origin_s) // HOUR_S)
-        if hour != self._hour:
-            self._hour, self._news = hour, True
-            for k, z in enumerate(self._zone_names, start=1):
-                series = self._zones[z]
-                self._forces[k] = series[min(hour, len(series) - 1)]
+        self.forces.look_out(int((now - self._origin_s) // HOUR_S))
 
-    def by_law(self, i: int, heat_w: float) -> None:
-        """A law puts this heat into reach *i*, which water passes, for the next piece."""
-        self._forces[self._first_heat + i] = self._fixed_w.get(i, 0.0) + heat_w
+    def by_law(self, i: int, heat_w: float, now: int) -> None:
+        """A law puts this heat into reach *i*, which water passes, from *now* on for a piece."""
+        self.forces.heat({i: self._fixed_w.get(i, 0.0) + heat_w}, now)
         self._by_law.add(i)
-        self._news = True
 
     def follows_tub(self, i: int) -> bool:
         """Whether the water of reach *i* has settled."""
@@ -188,64 +164,98 @@ class Outside:
 
     def by_forces(self, factors: Floats) -> float:
         """What these factors come to now beside the tub's part [W], or [J] for what is held."""
-        return float(factors @ self._forces)
+        return float(factors @ self.forces.now)
 
     def by_zones(self, factors: Floats, at_s: float) -> float:
         """The zones' part of what these factors come to at *at_s* [W], or [J] for what is held."""
-        hour = int((at_s - self._origin_s) // HOUR_S)
-        series = (self._zones[z] for z in self._zone_names)
-        return sum(float(x) * z[min(hour, len(z) - 1)] for x, z in zip(factors[1:], series, strict=False))
+        return float(factors[1 : self.forces.first_heat] @ self.forces.zones_at(at_s))
 
     def takes_up_j(self) -> float:
         """What the tub owes [J]: settled water takes up more, or less, as zones and heats change."""
+        if self._seen == self.forces.version:
+            return 0.0
+        self._seen = self.forces.version
         more, self._owed_j = -self._owed_j, 0.0
-        if not self._news:
-            return more
-        self._news = False
         for g, before in self._rest_j.items():
             way = self._now[g]
             assert way is not None
-            rest = float(way.held_j @ self._forces)
+            rest = float(way.held_j @ self.forces.now)
             more += rest - before
             self._rest_j[g] = rest
         return more
 
+    def _owe(self, more_j: float) -> None:
+        self._owed_j += more_j
+        self.forces.version += 1  # so that the tub asks for it
+
     # -- what is where -------------------------------------------------------------------------------------
 
-    def _stood(self, i: int, at_s: float) -> tuple[float, float]:
-        """The map of water that has stood in reach *i* since it was touched: factor, and what is added."""
-        since, reach, heat_w = self._since[i], self.reaches[i], self._fixed_w.get(i)
-        kept, once, _ = mode(reach.rate_1_s, at_s - since)
-        zoned = self._filters[i]
-        gained = zoned.temp_at(at_s, since, 0.0) if zoned else 0.0
-        return kept, gained if heat_w is None else gained + heat_w / reach.capacity_j_k * once
+    def _contents(self, g: int) -> dict[int, list[Slug]]:
+        """The slugs of a circuit, as they were when it was touched last."""
+        if not self._is_straight[g]:
+            return {i: self._slugs[i] for i in self._circuits[g]}
+        n, plugs = len(self.reaches), self._ways.plugs
+        temps = self._temps.tolist()
+        return {i: [(plugs[i].volume_m3, temps[i], temps[n + i])] for i in self._circuits[g]}
+
+    def _open(self, g: int) -> None:
+        """The water of a circuit is told slug by slug from now on."""
+        if self._is_straight[g]:
+            for i, slugs in self._contents(g).items():
+                self._slugs[i], self._since[i] = slugs, self._touched[g]
+            self._is_straight[g] = False
+
+    def _straighten(self, g: int, now: int) -> None:
+        """Tell the water of a circuit, which has come to *now*, by vector if it is one slug in each reach."""
+        held, n = self._straight[g].places.tolist(), len(self.reaches)
+        if all(len(self._slugs[i]) == 1 for i in held):
+            for i in held:
+                ((_, self._temps[i], self._temps[n + i]),) = self._slugs[i]
+            self._is_straight[g], self._touched[g] = True, float(now)
+
+    def _stood(self, i: int, since: float, at_s: float) -> tuple[float, float]:
+        """The map of water that has stood in reach *i*: factor, and what is added."""
+        reach, heat_w, zoned = self.reaches[i], self._fixed_w.get(i), self._filters[i]
+        kept, gained = zoned.stood(since, at_s) if zoned else (1.0, 0.0)
+        if heat_w is not None:
+            gained += heat_w / reach.capacity_j_k * mode(reach.rate_1_s, at_s - since)[1]
+        return kept, gained
 
     def _reach(self, i: int, at_s: float, tub_c: float) -> tuple[float, float]:
         """Heat above 0 degC in reach *i* [J], and the temperature [degC] at its coldest end."""
-        reach = self.reaches[i]
+        reach, g = self.reaches[i], self._circuit_of[i]
         if reach.capacity_j_k == 0.0:
             return 0.0, math.inf
-        if self._flows[i] and self._circuit_of[i] in self._passing:
-            self._catch_up(self._circuit_of[i])
+        if self._flows[i] and g in self._passing:
+            self._catch_up(g)
         if self.follows_tub(i):
-            way = self._now[self._circuit_of[i]]
+            way = self._now[g]
             assert way is not None
-            k = way.settled.moving.index(i)
-            rows = np.array([way.settled.held_j[k], way.settled.inlet[k], way.settled.outlet[k]])
-            held, *ends = (rows @ self._forces + rows[:, 0] * tub_c).tolist()
-            return held, min(ends)
-        kept, gained = (1.0, 0.0) if self._flows[i] else self._stood(i, at_s)
-        slugs = self._slugs[i]
-        held = self._per_m3_k * kept * warmth.warmth(slugs) + gained * reach.capacity_j_k
-        return held, warmth.ends(slugs)[0] * kept + gained
+            k, row = way.settled.moving.index(i), self.forces.beside(tub_c)
+            held = float(way.settled.held_j[k] @ row)
+            return held, float(min(way.settled.inlet[k] @ row, way.settled.outlet[k] @ row))
+        if self._is_straight[g]:
+            since, front, back = self._touched[g], self._temps[i], self._temps[len(self.reaches) + i]
+            volume_k, coldest = (
+                0.5 * self._ways.plugs[i].volume_m3 * float(front + back),
+                float(min(front, back)),
+            )
+        else:
+            since, volume_k, coldest = (
+                self._since[i],
+                warmth.warmth(self._slugs[i]),
+                warmth.ends(self._slugs[i])[0],
+            )
+        kept, gained = (1.0, 0.0) if self._flows[i] else self._stood(i, since, at_s)
+        return self._per_m3_k * kept * volume_k + gained * reach.capacity_j_k, coldest * kept + gained
 
     def body_c(self, body: int, at_s: float, tub_c: float) -> float:
         """Mean temperature [degC] of a body; later than now, as if nothing began to move."""
-        return self.holds_j(self._members[body], at_s, tub_c) / self._capacity[body]
+        return self.holds_j(self._stays.members[body], at_s, tub_c) / self._stays.capacity_j_k[body]
 
     def coldest_c(self, body: int, at_s: float, tub_c: float) -> float:
         """Temperature [degC] at a body's coldest end."""
-        return min(self._reach(i, at_s, tub_c)[1] for i in self._members[body])
+        return min(self._reach(i, at_s, tub_c)[1] for i in self._stays.members[body])
 
     def holds_j(self, reaches: Iterable[int], at_s: float, tub_c: float) -> float:
         """Heat above 0 degC that is in some reaches [J]."""
@@ -258,14 +268,14 @@ class Outside:
     def tub_level(self, body: int, level_c: float) -> float | None:
         """The tub's temperature [degC] at which a body's mean is *level_c*; None where it has not settled."""
         factor = rest = 0.0
-        for i in self._members[body]:
+        for i in self._stays.members[body]:
             if not self.follows_tub(i):
                 return None
             way = self._now[self._circuit_of[i]]
             assert way is not None
             row = way.settled.held_j[way.settled.moving.index(i)]
-            factor, rest = factor + float(row[0]), rest + float(row @ self._forces)
-        return (level_c * self._capacity[body] - rest) / factor
+            factor, rest = factor + float(row[0]), rest + float(row @ self.forces.now)
+        return (level_c * self._stays.capacity_j_k[body] - rest) / factor
 
     # -- what is changed -----------------------------------------------------------------------------------
 
@@ -279,84 +289,120 @@ class Outside:
     ) -> None:
         """From *now* on water moves at *flows_m3_s*, with *heat_w* into some reaches.
 
-        *integral*: of the tub's temperature [K s].
+        The sequence of flows is kept and must not be changed. *integral*: of the tub's temperature [K s].
         """
-        flows, changed = self._flows, list[int]()
-        if flows_m3_s is not self._asked_m3_s:
-            self._asked_m3_s = flows_m3_s
-            flows = [q if abs(q) > STILL_M3_S else 0.0 for q in flows_m3_s]
-            changed = [g for g, c in enumerate(self._circuits) if any(flows[i] != self._flows[i] for i in c)]
+        plan = self._plan(flows_m3_s)
+        changed = [g for g, (old, new) in enumerate(zip(self._now, plan.ways, strict=True)) if old is not new]
         heated = {i: w for i, w in heat_w.items() if w}
-        was = self._fixed_w
-        others = {
+        was, reaches = self._fixed_w, self.reaches
+        others = [
             i
-            for i in heated.keys() | was.keys()
-            if heated.get(i) != was.get(i) and not self._flows[i] and self.reaches[i].capacity_j_k
-        }
-        bodies = self._bring(changed, others, now, tub_c, integral)
+            for i in {*heated, *was}
+            if heated.get(i) != was.get(i)
+            and not self._flows[i]
+            and reaches[i].capacity_j_k
+            and self._circuit_of[i] not in changed
+        ]
         for g in changed:
-            self._settled[g] = False
-            self._rest_j.pop(g, None)
-            self._asked.discard(g)
-        for i in {*was, *heated, *self._by_law}:
-            self._forces[self._first_heat + i] = heated.get(i, 0.0)
+            self._bring(g, now, tub_c, integral)
+        for i in others:
+            self._open(self._circuit_of[i])
+            self._stand(i, now)
+        touched = self._stays.of(others)
+        for body in touched:
+            self._close(body, now)
+        self.forces.heat({i: heated.get(i, 0.0) for i in {*was, *heated, *self._by_law}}, now)
         self._by_law.clear()
-        self._fixed_w = heated
-        self._news, self._into_tub_w = True, None
+        self._fixed_w, self._flows = heated, plan.flows
+        self._into_tub_w = None
         if changed:
             self._settled_ways = self._followed = None
         for g in changed:
-            for i in self._circuits[g]:
-                self._flows[i] = flows[i]
-            self._now[g], self._began[g] = self._way(g, self._flows), now
-        for body in bodies:
-            self._moves[body] = any(self._flows[i] or i in heated for i in self._members[body])
+            way = self._now[g] = plan.ways[g]
+            self._began[g], self._settled[g] = now, False
+            self._rest_j.pop(g, None)
+            self._asked.discard(g)
+            if way is not None and not way.is_fast:
+                self._open(g)
+            moving = self._about(way)[0] if way is not None else ()
+            for body in self._straight[g].bodies:
+                self._stays.moves[body] = body in moving
+        standing = [i for i in heated if not plan.flows[i] and reaches[i].capacity_j_k]
+        for i in standing:
+            self._open(self._circuit_of[i])
+        for body in self._stays.of(standing):
+            self._stays.moves[body] = True
+        for body in touched:
+            members = self._stays.members[body]
+            self._stays.moves[body] = any(plan.flows[i] or i in heated for i in members)
 
-    def _bring(
-        self, circuits: Iterable[int], others: Iterable[int], now: int, tub_c: float, integral: float
-    ) -> list[int]:
-        """Bring circuits and other reaches to *now* as slugs; close their bodies' stays, and give these."""
-        reaches, stood = list(others), dict[tuple[object, ...], tuple[float, float]]()
-        for g in circuits:
-            reaches += self._circuits[g]
-            if g in self._passing:
-                self._catch_up(g)
-            if self._settled[g]:
-                self._as_slugs(g, now, tub_c, integral)
-        for i in reaches:
-            since = self._since[i]
-            if not self._flows[i] and now > since and self.reaches[i].capacity_j_k:
-                before = warmth.warmth(self._slugs[i])
-                alike = since, self.reaches[i].zone, self.reaches[i].rate_1_s, self._fixed_w.get(i) and i
-                if alike not in stood:  # stretches of one leg stand alike
-                    stood[alike] = self._stood(i, now)
-                kept, gained = stood[alike]
-                self._slugs[i] = [(v, a * kept + gained, b * kept + gained) for v, a, b in self._slugs[i]]
-                lost = self._per_m3_k * (before - warmth.warmth(self._slugs[i]))
-                self._lost_j[i] += lost + self._fixed_w.get(i, 0.0) * (now - since)
-            self._since[i] = now
-        bodies = list(dict.fromkeys(b for i in reaches if (b := self._body_of[i]) is not None))
-        for body in bodies:
+    def _plan(self, flows_m3_s: Sequence[float]) -> _Plan:
+        plan = self._plans.get(id(flows_m3_s))  # they are kept with it, so that no other gets the same number
+        if plan is None:
+            flows = [q if abs(q) > STILL_M3_S else 0.0 for q in flows_m3_s]
+            ways = [self._way(g, flows) for g in range(len(self._circuits))]
+            plan = self._plans[id(flows_m3_s)] = _Plan(flows_m3_s, flows, ways)
+        return plan
+
+    def _bring(self, g: int, now: int, tub_c: float, integral: float) -> None:
+        """Bring the water of a circuit to *now*, and close the stays of its bodies."""
+        if g in self._passing:
+            self._catch_up(g)
+        if self._is_straight[g] and self._bring_at_once(g, now, tub_c, integral):
+            return
+        self._open(g)
+        if self._settled[g]:
+            self._as_slugs(g, now, tub_c, integral)
+        for i in self._circuits[g]:
+            self._stand(i, now)
+        for body in self._straight[g].bodies:
             self._close(body, now)
-        return bodies
+        self._straighten(g, now)
+
+    def _bring_at_once(self, g: int, now: int, tub_c: float, integral: float) -> bool:
+        """The same by vector. False, and nothing done, where settled water is not straight enough."""
+        held, temps, stays, way = self._straight[g], self._temps, self._stays, self._now[g]
+        settled = way if self._settled[g] else None
+        if settled is not None:
+            rows = settled.straight
+            ends, n = rows.ends @ self.forces.beside(tub_c), len(rows.places)
+            if not (np.abs(ends[:n] - ends[n:]) <= rows.apart_k).all():
+                return False
+        before, n = temps[held.both], len(held.places)
+        after = held.stood(before, self._touched[g], now)
+        fell_j = held.half_j_k * (before - after)
+        temps[held.both] = after
+        if settled is not None:
+            rows, since = settled.straight, self._marks[g]
+            fell_j *= rows.still[held.both]
+            temps[rows.both] = ends
+            self._mark(g, now, integral)
+            stays.lost_j[rows.places] += (settled.settled.lost_w @ (self._marks[g] - since))[rows.holds]
+        stays.lost_j[held.places] += fell_j[:n] + fell_j[n:]
+        held.close(stays, temps[held.both], now)
+        self._touched[g] = float(now)
+        return True
+
+    def _stand(self, i: int, now: int) -> None:
+        """Bring the slugs of a reach to *now* if they have stood, and book what they have lost."""
+        since, slugs = self._since[i], self._slugs[i]
+        if not self._flows[i] and now > since and self.reaches[i].capacity_j_k:
+            kept, gained = self._stood(i, since, now)
+            self._slugs[i] = [(v, a * kept + gained, b * kept + gained) for v, a, b in slugs]
+            lost_j = self._per_m3_k * (warmth.warmth(slugs) - warmth.warmth(self._slugs[i]))
+            self._stays.lost_j[i] += lost_j + self._fixed_w.get(i, 0.0) * (now - since)
+        self._since[i] = now
 
     def _close(self, body: int, now: int) -> None:
         """Close the stay of a body that is in slugs, and begin the next."""
         held, loss_j, coldest, warmest = 0.0, 0.0, math.inf, -math.inf
-        for i in self._members[body]:
+        for i in self._stays.members[body]:
             for v, front, back in self._slugs[i]:
                 held += 0.5 * v * (front + back)
                 coldest, warmest = min(coldest, front, back), max(warmest, front, back)
-            loss_j += self._lost_j[i]
-            self._lost_j[i] = 0.0
-        temp_c, since = held * self._per_m3_k / self._capacity[body], self._stay_since[body]
-        if now > since:
-            moves = self._moves[body]
-            least = min(self._coldest_c[body], coldest) if moves else self._coldest_c[body]
-            began_c, most = self._start_c[body], self._warmest_c[body]
-            self._on_stay(Stay(body, since, now, moves, began_c, temp_c, loss_j, least, most))
-        self._stay_since[body], self._start_c[body], self._coldest_c[body] = now, temp_c, coldest
-        self._warmest_c[body] = warmest
+            loss_j += float(self._stays.lost_j[i])
+            self._stays.lost_j[i] = 0.0
+        self._stays.close(body, now, loss_j, held * self._per_m3_k, coldest, warmest)
 
     def _as_slugs(self, g: int, now: int, tub_c: float, integral: float) -> None:
         """What has settled in a circuit as slugs, and what it has lost since it was last asked."""
@@ -365,34 +411,25 @@ class Outside:
         settled, since = way.settled, self._marks[g]
         self._mark(g, now, integral)
         lost = settled.lost_w @ (self._marks[g] - since)
-        at = self._forces.copy()
-        at[0] = tub_c
+        at = self.forces.beside(tub_c)
         ends = (settled.inlet @ at).tolist(), (settled.outlet @ at).tolist(), (settled.held_j @ at).tolist()
         for k in way.settles:
             i = settled.moving[k]
             reach, flow = self.reaches[i], way.pattern.flows[i]
             if reach.capacity_j_k:
-                self._lost_j[i] += float(lost[k])
+                self._stays.lost_j[i] += float(lost[k])
                 inlet, outlet, held = (x[k] for x in ends)
                 slugs = profile(reach, abs(flow), inlet, outlet, held, self._per_m3_k)
                 self._slugs[i] = slugs if flow > 0.0 else warmth.turned(slugs)
 
     def _mark(self, g: int, now: int, integral: float) -> None:
         """Losses of a settled circuit are counted from now on."""
-        mark = self._given.copy()
-        mark[0] = integral
-        mark[1 : self._first_heat] = [self._zone_integral(z, now) for z in self._zone_names]
-        self._marks[g] = mark
-
-    def _zone_integral(self, zone: str, at_s: float) -> float:
-        since = at_s - self._origin_s
-        hour = int(since // HOUR_S)
-        series = self._zones[zone]
-        return self._sums[zone][hour] + (since - hour * HOUR_S) * series[min(hour, len(series) - 1)]
+        self._marks[g] = self.forces.integrals(now, integral)
 
     def close(self, now: int, tub_c: float, integral: float) -> None:
         """Close every open stay, and begin the next; *integral* as in `settle_due`."""
-        self._bring(range(len(self._circuits)), (), now, tub_c, integral)
+        for g in range(len(self._circuits)):
+            self._bring(g, now, tub_c, integral)
 
     # -- how it moves --------------------------------------------------------------------------------------
 
@@ -402,18 +439,34 @@ class Outside:
             mine[i] = all_flows[i]
         return self._ways.of(mine)
 
+    def _about(self, way: Way) -> tuple[frozenset[int], list[int], Floats]:
+        """The bodies that a way moves: all of them; in order, with 0 for each reach whose water each meets.
+
+        Others have an infinity in the latter.
+        """
+        known = self._of_way.get(id(way))
+        if known is None:
+            body_of, rows = self._stays.body_of, dict[int, Floats]()
+            for i, before in way.upstream:
+                body = body_of[i]
+                if body is not None:
+                    row = rows.setdefault(body, np.full(len(self.reaches), math.inf))
+                    row[[k for k in before if self.reaches[k].capacity_j_k]] = 0.0
+            met = np.array(list(rows.values())).reshape(len(rows), len(self.reaches))
+            known = self._of_way[id(way)] = (frozenset(rows), list(rows), met)
+        return known
+
     def ways(self, flows_m3_s: Sequence[float]) -> list[Way]:
         """How water would move at these flows, circuit by circuit."""
-        flows = [q if abs(q) > STILL_M3_S else 0.0 for q in flows_m3_s]
-        return [way for g in range(len(self._circuits)) if (way := self._way(g, flows))]
+        return [way for way in self._plan(flows_m3_s).ways if way is not None]
 
     def arriving(self, now: int, tub_c: float) -> list[list[Slug]]:
         """What comes into the tub by each reach of the circuits that have been changed now: streams [s]."""
         return [
             stream
-            for way, began in zip(self._now, self._began, strict=True)
+            for g, (way, began) in enumerate(zip(self._now, self._began, strict=True))
             if way is not None and began == now
-            for stream in self._ways.arriving(way, self._slugs, tub_c, self._forces)
+            for stream in self._ways.arriving(way, self._contents(g), tub_c, self.forces.now)
         ]
 
     def settled_ways(self) -> tuple[Way, ...]:
@@ -430,11 +483,11 @@ class Outside:
         *node_j_k*: heat capacity of the tub and all that has settled before [J/K]. *integral*: of the tub's
         temperature since the run began [K s].
         """
-        for g, way in enumerate(self._now):
-            if way and way.settles and not self._settled[g] and now - self._began[g] >= way.after_s:
-                waits = g in self._passing
-                held_j = self._passed(g, way) if waits else self.holds_j(way.members, now, tub_c)
-                self._rest_j[g] = float(way.held_j @ self._forces)
+        for g, way in self._followed_ways():
+            if way.settles and not self._settled[g] and now - self._began[g] >= way.after_s:
+                waits = self._passing.pop(g, None)
+                held_j = self._passed(g, waits) if waits else self.holds_j(way.members, now, tub_c)
+                self._rest_j[g] = float(way.held_j @ self.forces.now)
                 tub_c = (node_j_k * tub_c + held_j - self._rest_j[g]) / (node_j_k + float(way.held_j[0]))
                 node_j_k += float(way.held_j[0])
                 self._settled[g] = True
@@ -462,61 +515,70 @@ class Outside:
 
     def follow(self, dt_s: int, before_c: float, after_c: float) -> Trial:
         """What moving water does over a piece on which the tub goes from *before_c* to *after_c*."""
-        moved, passing, returned_j = list[Moved](), list[tuple[int, Floats]](), 0.0
+        moved, passing, returned_j = list[Moved](), list[tuple[int, _Passing, float]](), 0.0
         for g, way in self._followed_ways():
             if way.is_fast and g not in self._asked:
-                waits = self._passing.get(g)
-                since_s = waits.lasted_s if waits else 0
-                by_now = (
-                    waits.returned_j if waits else self._to_settle(way, (before_c, before_c), self._forces)[1]
-                )
-                passing.append((g, by_now))
-                returned_j += float(by_now[since_s + dt_s] - by_now[since_s])
+                waits = self._passing.get(g) or self._begins(g, way, before_c)
+                by_then_j = waits.returned_j(waits.lasted_s + dt_s)
+                passing.append((g, waits, by_then_j))
+                returned_j += by_then_j - waits.given_j
             else:
+                self._open(g)
                 done = self._ways.follow(
                     way,
-                    self._slugs,
+                    self._contents(g),
                     dt_s,
                     (before_c, after_c),
-                    self._forces,
+                    self.forces.now,
                     settled_too=not self._settled[g],
                 )
                 moved.append(done)
                 returned_j += moved[-1].returned_j
         return Trial(dt_s, returned_j / dt_s, tuple(moved), tuple(passing))
 
-    def _to_settle(self, way: Way, tub_c: tuple[float, float], forces: Floats) -> tuple[list[float], Floats]:
-        return self._ways.passage(way, self._slugs, tub_c, forces)
+    def _begins(self, g: int, way: Way, tub_c: float) -> _Passing:
+        """A passage from now on."""
+        row, ends, causes, by_second = self.forces.now, (tub_c, tub_c), None, None
+        if self._is_straight[g]:
+            causes = self._ways.causes(way, self._temps, ends, row)
+        else:
+            by_second = self._ways.passage(way, self._contents(g), ends, row)[1]
+        return _Passing(way, tub_c, tub_c, np.zeros(len(row)), causes, by_second)
 
-    def _passed(self, g: int, way: Way) -> float:
+    def _passed(self, g: int, waits: _Passing) -> float:
         """A circuit has passed until it settles; the heat that it holds [J]."""
-        waits = self._passing.pop(g)
-        forces = waits.acted / waits.lasted_s
-        lost, returned = self._to_settle(way, (waits.before_c, waits.after_c), forces)
-        held_j = self._per_m3_k * sum(warmth.warmth(self._slugs[i]) for i in way.members)
-        held_j += sum(float(forces[self._first_heat + i]) for i in way.settled.moving) * way.after_s
-        for i, j in zip(way.settled.moving, lost, strict=True):
-            self._lost_j[i] += j
-        ends = {
-            i: warmth.ends(self._slugs[i])[0] if self.reaches[i].capacity_j_k else math.inf
-            for i in way.members
-        }
-        for i, before in way.upstream:
-            body = self._body_of[i]
-            if body is not None:
-                self._coldest_c[body] = min(self._coldest_c[body], *(ends[k] for k in before))
-        self._owed_j += float(returned[-1] - waits.returned_j[-1])
-        return held_j - sum(lost) - float(returned[-1])
+        way, stays, temps, n = waits.way, self._stays, self._temps, len(self.reaches)
+        forces, tub_c = waits.acted / waits.lasted_s, (waits.before_c, waits.after_c)
+        rows = way.straight
+        if self._is_straight[g]:
+            causes = self._ways.causes(way, temps, tub_c, forces)
+            lost, returned_j = way.passages.lost_j(causes), way.passages.returned_j(causes, way.after_s)
+            held_j, coldest = float(rows.half_j_k @ temps), np.minimum(temps[:n], temps[n:])
+        else:
+            slugs = self._contents(g)
+            losses, returned = self._ways.passage(way, slugs, tub_c, forces)
+            lost, returned_j = np.array(losses), float(returned[-1])
+            held_j, coldest = 0.0, np.full(n, math.inf)
+            for i in rows.places.tolist():
+                held_j += self._per_m3_k * warmth.warmth(slugs[i])
+                coldest[i] = warmth.ends(slugs[i])[0]
+        stays.lost_j[rows.places] += lost[rows.holds]
+        _, bodies, met = self._about(way)
+        for body, least_c in zip(bodies, (coldest + met).min(axis=1).tolist(), strict=True):
+            stays.colder(body, least_c)
+        self._owe(returned_j - waits.given_j)
+        return held_j + float(rows.heats @ forces) * way.after_s - float(lost.sum()) - returned_j
 
     def _catch_up(self, g: int) -> None:
         """Somebody asks before a circuit has settled: follow it up to now, and piece by piece from here."""
-        way, waits = self._now[g], self._passing.pop(g)
-        assert way is not None
-        tub_c = waits.before_c, waits.after_c
-        forces = waits.acted / waits.lasted_s
-        done = self._ways.follow(way, self._slugs, waits.lasted_s, tub_c, forces, settled_too=True)
+        waits = self._passing.pop(g)
+        self._open(g)
+        tub_c, forces = (waits.before_c, waits.after_c), waits.acted / waits.lasted_s
+        done = self._ways.follow(
+            waits.way, self._contents(g), waits.lasted_s, tub_c, forces, settled_too=True
+        )
         self._take(done, None)
-        self._owed_j += done.returned_j - float(waits.returned_j[waits.lasted_s])
+        self._owe(done.returned_j - waits.given_j)
         self._asked.add(g)
 
     def keep(self, trial: Trial, tub_c: tuple[float, float], end: int) -> None:
@@ -524,29 +586,20 @@ class Outside:
         for done in trial.moved:
             self._take(done, end)
             if (end - self._origin_s) % HOUR_S == 0:  # by the hour it shows when a trickle is how cold
-                for body in {self._body_of[i] for i in done.contents}:
-                    if body is not None and all(i in done.contents for i in self._members[body]):
+                for body in self._stays.of(done.contents):
+                    if all(i in done.contents for i in self._stays.members[body]):
                         self._close(body, end)
-        for g, returned_j in trial.passing:
-            waits = self._passing.get(g)
-            if waits is None:
-                waits = _Passing(*tub_c, 0, np.zeros(len(self._forces)), returned_j)
-                self._passing[g] = waits
+        for g, waits, by_then_j in trial.passing:
+            self._passing[g] = waits
             waits.lasted_s += trial.dt_s
-            waits.acted += self._forces * trial.dt_s
-            waits.after_c = tub_c[1]
+            waits.acted += self.forces.now * trial.dt_s
+            waits.after_c, waits.given_j = tub_c[1], by_then_j
 
     def _take(self, done: Moved, end: int | None) -> None:
         for i, slugs in done.contents.items():
             self._slugs[i] = slugs if self._flows[i] > 0.0 else warmth.turned(slugs)
             if end is not None:
                 self._since[i] = end
-            body = self._body_of[i]
-            if body is not None:
-                self._coldest_c[body] = min(self._coldest_c[body], warmth.ends(slugs)[0])
+            self._stays.colder(self._stays.body_of[i], warmth.ends(slugs)[0])
         for i, j in done.lost_j.items():
-            self._lost_j[i] += j
-
-    def give(self, dt_s: int) -> None:
-        """Heat has gone into reaches for so long."""
-        self._given += self._forces * dt_s
+            self._stays.lost_j[i] += j

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import ceil, expm1, sqrt
+from math import ceil, expm1, inf, sqrt
 
 import numpy as np
 
@@ -138,6 +138,15 @@ class Stirred:
         return Moved(now, lost, given - sum(lost.values()) - gained, {})
 
 
+def straight_k(reach: Reach, flow_m3_s: float, per_m3_k: float) -> float:
+    """How far apart [K] the ends of a settled reach may be for one slug to be straight within BEND_K.
+
+    At a flow of *flow_m3_s* [m3/s] above 0; *per_m3_k*: rho c of water [J/(m3 K)].
+    """
+    ntu = reach.ua_w_k / (per_m3_k * flow_m3_s)
+    return 8.0 * BEND_K * -expm1(-ntu) / (ntu * ntu) if ntu * ntu > 0.0 else inf
+
+
 def profile(
     reach: Reach, flow_m3_s: float, inlet_c: float, outlet_c: float, held_j: float, per_m3_k: float
 ) -> list[Slug]:
@@ -151,7 +160,7 @@ def profile(
     ntu = reach.rate_1_s * stay_s
     gone = -expm1(-ntu)
     mean_c = held_j / reach.capacity_j_k
-    if ntu * ntu * abs(inlet_c - outlet_c) <= 8.0 * BEND_K * gone:  # nearly all: one slug is straight enough
+    if abs(inlet_c - outlet_c) <= straight_k(reach, flow_m3_s, per_m3_k):  # nearly all
         half_k = 0.5 * (outlet_c - inlet_c)
         return [(volume, mean_c + half_k, mean_c - half_k)]
     apart_k = abs(inlet_c - outlet_c) / gone if gone > 0.0 else 0.0

@@ -16,7 +16,8 @@ import numpy as np
 
 from cyclesim.physics.heat import TwoNode
 from cyclesim.physics.laws import Exchange, Law
-from cyclesim.physics.outside import Outside, Stay, Trial
+from cyclesim.physics.outside import Outside, Trial
+from cyclesim.physics.stays import Stay
 from cyclesim.physics.warmth import Floats, Slug
 from cyclesim.physics.ways import Way, Ways
 
@@ -109,6 +110,10 @@ class TubHeat:
         shell_zone = zones[tub.shell_zone][0]
         self.shell_c = self._node.two.steady_shell(water_c, tub.ua_shell_w_k * shell_zone)
         self._integral = 0.0
+        self._looked_at = (-1, -1)
+        """Hour and version of the forces for which the next two were worked out."""
+        self._steady_w = self._shell_w = 0.0
+        """Heat into tub and shell at 0 degC [W], but for laws and for water that is followed."""
         self._outside.look_out(start_s)
 
     def _node_of(self, ways: Sequence[Way], *, covered: bool) -> _Node:
@@ -175,7 +180,7 @@ class TubHeat:
         self.water_c = outside.settle_due(self._now_s, self.water_c, node.capacity_j_k, self._integral)
         if outside.settled_ways() is not ways:
             node = self._node_of(outside.settled_ways(), covered=self._covered)
-        self._node = node
+        self._node, self._looked_at = node, (-1, -1)
 
     def _take_up(self) -> None:
         """Where zones or heats have changed, settled water takes its warmth from the tub."""
@@ -184,6 +189,16 @@ class TubHeat:
         if more_j:
             self.water_c -= more_j / self._node.capacity_j_k
 
+    def _look_round(self, hour: int) -> None:
+        """What heats and cools tub and shell steadily from now on."""
+        self._take_up()
+        tub, outside, node = self._tub, self._outside, self._node
+        self._looked_at = (hour, outside.forces.version)
+        self._steady_w = outside.into_tub_w() + node.cover_w_k * self._zones[tub.cover_zone][hour]
+        if node.lost_w is not None:
+            self._steady_w -= outside.by_forces(node.lost_w)
+        self._shell_w = tub.ua_shell_w_k * self._zones[tub.shell_zone][hour]
+
     def close(self) -> None:
         """Close every open stay now, so that what follows can be told apart."""
         self._take_up()
@@ -191,17 +206,17 @@ class TubHeat:
         self._take_up()
 
     def _with_laws(
-        self, two: TwoNode, f_w: float, hour: int, exchanges: list[tuple[int, Exchange]]
+        self, two: TwoNode, hour: int, exchanges: list[tuple[int, Exchange]]
     ) -> tuple[TwoNode, float]:
-        """The node and its forcing with every law linearised at the water's present temperature.
+        """The node and what laws add to its forcing [W], linearised at the water's present temperature.
 
         What acts in water that is still followed goes there, constant over the piece.
         """
-        slope = 0.0
+        slope = f_w = 0.0
         for number, law, reach in self._laws:
             x = law(hour, self.water_c)
             if reach is not None:
-                self._outside.by_law(reach, x.heat_w)
+                self._outside.by_law(reach, x.heat_w, self._now_s)
                 if not self._outside.follows_tub(reach):
                     exchanges.append((number, x._replace(slope_w_k=0.0, input_slope_w_k=0.0)))
                     continue
@@ -287,33 +302,30 @@ class TubHeat:
         A level is watched as (temperature [degC], rising: from below or from above, the body that is read or
         None for the tub). Returns that second, or None if no level was reached.
         """
-        tub, outside = self._tub, self._outside
+        tub, outside, forces = self._tub, self._outside, self._outside.forces
         shell_zone, cover_zone = self._zones[tub.shell_zone], self._zones[tub.cover_zone]
         in_pipes = list[tuple[float, bool, int]]()
-        in_tub = tuple((level, rising) for level, rising, _ in watched)
-        elsewhere = any(body is not None for _, _, body in watched)
+        in_tub = tuple((level, rising) for level, rising, body in watched if body is None)
+        elsewhere = len(in_tub) < len(watched)
         while self._now_s < to_s:
             now = self._now_s
             hour = (now - self._origin_s) // 3600
             end = min(to_s, self._origin_s + 3600 * (hour + 1))
             node = self._node
-            two, f_w = node.two, outside.into_tub_w()
+            two, f_w, linear_at_c = node.two, 0.0, self.water_c
             exchanges: list[tuple[int, Exchange]] = []
-            linear_at_c = self.water_c
             if self._laws:
                 end = min(end, now + (COVERED_PIECE_S if self._covered else OPEN_PIECE_S))
-                two, f_w = self._with_laws(two, f_w, hour, exchanges)
-            self._take_up()
+                two, f_w = self._with_laws(two, hour, exchanges)
+            if self._looked_at != (hour, forces.version):
+                self._look_round(hour)
             if elsewhere:
                 in_tub, in_pipes = self._watch_here(watched)
             followed_s = outside.piece_s(now, looked_at=bool(in_pipes))
             if followed_s is not None:
                 end = min(end, now + followed_s)
-            f_w += node.cover_w_k * cover_zone[hour]
-            if node.lost_w is not None:
-                f_w -= outside.by_forces(node.lost_w)
-            f_s = tub.ua_shell_w_k * shell_zone[hour]
-            crossed, dt = None, end - now
+            f_w += self._steady_w
+            f_s, crossed, dt = self._shell_w, None, end - now
             trial, forced_w, ends = self._try(two, f_w, f_s, dt, followed_s is not None)
             water, shell, water_int, shell_int = ends
             if in_tub:
@@ -324,7 +336,7 @@ class TubHeat:
                     if dt:
                         trial, _, ends = self._try(two, f_w, f_s, dt, followed_s is not None)
                         water, shell, water_int, shell_int = ends
-            if end > now:
+            if dt:
                 cover_j = node.cover_w_k * (water_int - cover_zone[hour] * dt)
                 shell_j = tub.ua_shell_w_k * (shell_int - shell_zone[hour] * dt)
                 self._on_piece(Piece(now, end, self.water_c, self.shell_c, water_int, cover_j, shell_j))
@@ -337,7 +349,6 @@ class TubHeat:
                 before_c = self.water_c
                 self.water_c, self.shell_c, self._now_s = water, shell, end
                 self._integral += water_int
-                outside.give(dt)
                 if trial is not None:
                     outside.keep(trial, (before_c, water), end)
                     self._settle()

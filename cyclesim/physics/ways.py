@@ -12,12 +12,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cyclesim.physics import warmth
-from cyclesim.physics.settled import SettledReaches, Stirred, settle
+from cyclesim.physics.settled import SettledReaches, Stirred, settle, straight_k
 from cyclesim.physics.warmth import Floats, Moved, Reach, Slug, Surroundings
 from cyclesim.physics.water_age import Pattern, Plug, pattern_of
 
+Ints = NDArray[np.int64]
 SETTLES_S = 300.0
 """What tub water reaches within this follows the tub's temperature; at 1 K/h it is told 0.08 K too warm."""
 _TURNS = 8  # rounds within one piece for which circling water is followed slug by slug
@@ -41,21 +43,66 @@ class Way:
     turn_s: float
     upstream: tuple[tuple[int, tuple[int, ...]], ...]
     """Each moving reach with those whose water it meets, itself among them."""
-    passages: _Passages
-
-    @property
-    def is_fast(self) -> bool:
-        """Whether all of it settles."""
-        return len(self.settles) == len(self.settled.moving)
+    is_fast: bool
+    """Whether all of it settles."""
+    straight: StraightWay
+    passages: Passages
 
 
-class _Passages:
-    """What a passage does, from standing water until all has settled, per kelvin at one place or per watt."""
+class StraightWay:
+    """A way on which all settles, for water that is one slug in each reach: by vector."""
 
-    def __init__(self, rows: int, size: int) -> None:
-        self.known = np.zeros(size, dtype=bool)
-        self.matrix: Floats = np.zeros((rows, size))
+    def __init__(
+        self, reaches: Sequence[Reach], pattern: Pattern, settled: SettledReaches, per_m3_k: float
+    ) -> None:
+        n = len(reaches)
+        holds = [k for k, i in enumerate(settled.moving) if reaches[i].capacity_j_k]
+        moving = [settled.moving[k] for k in holds]
+        capacity = np.array([reaches[i].capacity_j_k for i in moving])
+        self.holds: Ints = np.array(holds, dtype=np.int64)
+        """Places in `settled.moving` of what holds water."""
+        self.places: Ints = np.array(moving, dtype=np.int64)
+        self.both: Ints = np.concatenate((self.places, self.places + n))
+        self.still: Floats = np.ones(2 * n)
+        """0 for the ends of what moves."""
+        self.still[self.both] = 0.0
+        self.half_j_k: Floats = np.zeros(2 * n)
+        self.half_j_k[self.both] = 0.5 * np.concatenate((capacity, capacity))
+        self.heats: Floats = np.zeros(settled.held_j.shape[1])
+        """1 for heat into what moves."""
+        self.heats[[len(self.heats) - n + i for i in settled.moving]] = 1.0
+        mean = settled.held_j[holds] / capacity[:, None]
+        half = 0.5 * (settled.outlet[holds] - settled.inlet[holds])
+        flows = np.array([pattern.flows[i] for i in moving])
+        half[flows < 0.0] *= -1.0
+        self.ends: Floats = np.concatenate((mean + half, mean - half))
+        """Factors of the temperatures at front and back, once all has settled."""
+        limits = [straight_k(reaches[i], abs(pattern.flows[i]), per_m3_k) for i in moving]
+        self.apart_k: Floats = np.array(limits)
+        """How far front and back may be apart for one slug."""
+
+
+class Passages:
+    """What a passage does, from standing water until all has settled, per kelvin at one place or per watt.
+
+    Columns: fronts, then backs of all reaches; the tub at the start and the end; the forces.
+    """
+
+    def __init__(self, rows: int, columns: int, moving: int) -> None:
+        self.matrix: Floats = np.zeros((rows, columns))
         """Loss of each moving reach [J]; what all have returned [J] after each second."""
+        self._moving = moving
+        self.missing: Ints = np.arange(columns)
+        """Columns that are not worked out yet."""
+
+    def lost_j(self, causes: Floats) -> Floats:
+        """What each moving reach loses [J]."""
+        lost: Floats = self.matrix[: self._moving] @ causes
+        return lost
+
+    def returned_j(self, causes: Floats, after_s: int) -> float:
+        """What all have returned [J] so long after the start."""
+        return float(self.matrix[self._moving + after_s] @ causes)
 
 
 class Ways:
@@ -102,25 +149,55 @@ class Ways:
             Stirred(self.reaches, pattern, settled, self.per_m3_k) if pattern.loop else None,
             warmth.turn_s(self.reaches, pattern, self.per_m3_k),
             tuple((i, tuple(sorted(before))) for i, before in upstream.items()),
-            _Passages(len(moving) + after_s + 1, 2 * len(self.reaches) + 2 + self.forces),
+            len(settles) == len(moving),
+            StraightWay(self.reaches, pattern, settled, self.per_m3_k),
+            Passages(len(moving) + after_s + 1, 2 * len(self.reaches) + 2 + self.forces, len(moving)),
         )
 
     def passage(
-        self, way: Way, slugs: Sequence[list[Slug]], tub_c: tuple[float, float], forces: Floats
+        self, way: Way, slugs: Mapping[int, list[Slug]], tub_c: tuple[float, float], forces: Floats
     ) -> tuple[list[float], Floats]:
         """What each reach of a circuit loses, from its slugs of now until all has settled; what all return.
 
         The latter by the second, the whole at the end.
         """
-        if all(len(slugs[i]) == 1 for i in way.members):
-            return self._at_once(way, slugs, tub_c, forces)
         contents = {
             i: slugs[i] if way.pattern.flows[i] > 0.0 else warmth.turned(slugs[i]) for i in way.settled.moving
         }
         return self._by_second(way, contents, self._beside(way, forces), tub_c)
 
+    def causes(self, way: Way, temps_c: Floats, tub_c: tuple[float, float], forces: Floats) -> Floats:
+        """What a passage is linear in, where the water is one slug in each reach: the columns of `Passages`.
+
+        What one kelvin or watt does is worked out once for each of them, and kept.
+        """
+        n, passages = len(self.reaches), way.passages
+        row = np.empty(2 * n + 2 + len(forces))
+        row[: 2 * n] = temps_c
+        row[2 * n : 2 * n + 2] = tub_c
+        row[2 * n + 2 :] = forces
+        if row[passages.missing].any():
+            self._work_out(way, passages, row)
+        return row
+
+    def _work_out(self, way: Way, passages: Passages, row: Floats) -> None:
+        n, size = len(self.reaches), len(row)
+        for k in passages.missing[row[passages.missing] != 0.0].tolist():
+            if k < 2 * n and k % n not in way.members:
+                continue  # it stays as it is
+            ones = np.zeros(size)
+            ones[k] = 1.0
+            contents = {}
+            for i in way.members:
+                slug = [(self.plugs[i].volume_m3, float(ones[i]), float(ones[n + i]))]
+                contents[i] = slug if way.pattern.flows[i] > 0.0 else warmth.turned(slug)
+            ends = float(ones[2 * n]), float(ones[2 * n + 1])
+            lost, returned = self._by_second(way, contents, self._beside(way, ones[2 * n + 2 :]), ends)
+            passages.matrix[:, k] = [*lost, *returned]
+        passages.missing = passages.missing[row[passages.missing] == 0.0]
+
     def arriving(
-        self, way: Way, slugs: Sequence[list[Slug]], tub_c: float, forces: Floats
+        self, way: Way, slugs: Mapping[int, list[Slug]], tub_c: float, forces: Floats
     ) -> list[list[Slug]]:
         """What comes into the tub by each reach that leads there, from *slugs* of now on: streams [s].
 
@@ -158,7 +235,7 @@ class Ways:
     def follow(
         self,
         way: Way,
-        slugs: Sequence[list[Slug]],
+        slugs: Mapping[int, list[Slug]],
         dt_s: int,
         tub_c: tuple[float, float],
         forces: Floats,
@@ -217,31 +294,3 @@ class Ways:
             for i, j in done.lost_j.items():
                 lost[i] = lost.get(i, 0.0) + j
         return Moved(dict(contents), lost, returned, {})
-
-    def _at_once(
-        self, way: Way, slugs: Sequence[list[Slug]], tub_c: tuple[float, float], forces: Floats
-    ) -> tuple[list[float], Floats]:
-        """As `passage`, from slugs that fill a reach each: linear in these and in the forces.
-
-        What one kelvin or watt does is worked out once for each of them, and kept. Nobody asks what is in the
-        reaches afterwards, since it follows from the tub's temperature.
-        """
-        n, passages = len(self.reaches), way.passages
-        at = np.zeros(2 * n + 2 + len(forces))
-        for i in way.members:
-            _, at[i], at[n + i] = slugs[i][0]
-        at[2 * n : 2 * n + 2] = tub_c
-        at[2 * n + 2 :] = forces
-        for k in np.flatnonzero((at != 0.0) & ~passages.known).tolist():
-            ones = np.zeros(len(at))
-            ones[k] = 1.0
-            contents = {}
-            for i in way.members:
-                slug = [(self.plugs[i].volume_m3, float(ones[i]), float(ones[n + i]))]
-                contents[i] = slug if way.pattern.flows[i] > 0.0 else warmth.turned(slug)
-            ends = float(ones[2 * n]), float(ones[2 * n + 1])
-            lost, returned = self._by_second(way, contents, self._beside(way, ones[2 * n + 2 :]), ends)
-            passages.matrix[:, k] = [*lost, *returned]
-            passages.known[k] = True
-        products = passages.matrix @ at
-        return products[: len(way.settled.moving)].tolist(), products[len(way.settled.moving) :]

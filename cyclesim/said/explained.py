@@ -9,8 +9,7 @@ from typing import Any
 
 from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.decide.readings.drift import Drift
-from cyclesim.decide.readings.explanation import Amount as FittedAmount
-from cyclesim.decide.readings.explanation import Explained, Explanation
+from cyclesim.decide.readings.explanation import CauseAmount, Explained, Explanation
 from cyclesim.decide.readings.follows import Follows, Year
 from cyclesim.decide.readings.logged import Logged
 from cyclesim.decide.readings.next_reading import NextReading
@@ -106,11 +105,11 @@ def _rows(best: Sequence[Explanation], *, odds: bool = True) -> Iterator[Row]:
             yield Row((name, _value(amount), _interval(amount), *last), amount.cause)
 
 
-def _value(amount: FittedAmount) -> Cell:
+def _value(amount: CauseAmount) -> Cell:
     return "" if amount.value is None else Amount(amount.value, amount.unit, 2, "figures")
 
 
-def _interval(amount: FittedAmount) -> Cell:
+def _interval(amount: CauseAmount) -> Cell:
     return "" if amount.low is None or amount.high is None else _ends(amount.low, amount.high)
 
 

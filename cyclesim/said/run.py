@@ -89,7 +89,7 @@ def run_page(
             page.line(f"- {note}", hang=2)
     if everything:
         _say_the_rest(page, result)
-    say_defaults(page, (*filled_in(result.scenario), *assumptions(result.scenario)), everything=everything)
+    say_defaults(page, filled_in(result.scenario), assumptions(result.scenario), everything=everything)
     say_cautions(page, cautions_for(result.scenario))
     page.line()
     page.line(told.verdict, tone=told.tone)

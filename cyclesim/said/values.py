@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from cyclesim.analysis.result import Result
-    from cyclesim.analysis.trials import Trial
+    from cyclesim.analysis.trials import MendTrial
     from cyclesim.decide.ranges.confidence import Confidence
     from cyclesim.decide.sizing.step_out import StepOut
     from cyclesim.scenario.blocks.model import Scenario
@@ -24,7 +24,7 @@ def result_values(
     result: Result,
     sure: Confidence | None = None,
     warmed: StepOut | None = None,
-    tried: Sequence[Trial] | None = None,
+    tried: Sequence[MendTrial] | None = None,
 ) -> dict[str, Any]:
     """Everything a run says, as plain values in a stable order.
 

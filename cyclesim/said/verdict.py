@@ -6,13 +6,13 @@ from collections.abc import Iterator, Sequence
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.findings import SEVERITIES, Checked, Finding
-from cyclesim.analysis.trials import Trial
+from cyclesim.analysis.trials import MendTrial
 from cyclesim.said.page import Page
 from cyclesim.said.words import count, hours, number, when
 
 MOST_SHOWN, FIRST_SHOWN = 8, 2
 """So many findings are told unless all are asked for, and so many of them before all else."""
-Trials = Sequence[Trial]
+Trials = Sequence[MendTrial]
 """The mends that were tried, in the order of their numbers."""
 
 
@@ -107,7 +107,7 @@ def _mends(group: Sequence[Finding], tried: Trials) -> Iterator[str]:
     first, about = group[0], {(finding.rule, finding.subject) for finding in group}
     mine = [trial for trial in tried if (trial.rule, trial.subject) in about]
     enough = [trial for trial in mine if trial.holds]
-    same: dict[tuple[object, ...], list[Trial]] = {}
+    same: dict[tuple[object, ...], list[MendTrial]] = {}
     for trial in enough or mine:
         same.setdefault((trial.number, trial.idle, trial.breaks), []).append(trial)
     for trial, *more in same.values():

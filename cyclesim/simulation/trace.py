@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from cyclesim.physics.outside import Stay
+from cyclesim.physics.stays import Stay
 from cyclesim.physics.tub_heat import Piece
 from cyclesim.physics.water_age import Emitted
 from cyclesim.simulation.assembly import Positions

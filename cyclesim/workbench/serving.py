@@ -7,6 +7,7 @@ import secrets
 import socket
 from collections.abc import Callable
 from pathlib import Path
+from types import FrameType
 
 import uvicorn
 
@@ -28,14 +29,16 @@ def serve(place: Path, port: int, on_ready: Callable[[str, str], object]) -> Non
     """
     folder, opens = _place(place)
     listening = _listening(port)
-    token, once = secrets.token_urlsafe(32), secrets.token_urlsafe(32)
+    token, once, under = (secrets.token_urlsafe(32) for _ in range(3))
     port = listening.getsockname()[1]
     workers = Workers()
     try:
+        desk = Desk(folder, workers, opens)
         config = uvicorn.Config(
-            Guard(app(Desk(folder, workers, opens)), token, port, once),
-            log_level="warning",
+            Guard(app(desk), token, port, f"/{under}", once),
+            log_level="error" if os.environ.get("CYCLESIM_TRACEBACK") == "1" else "critical",
             access_log=False,
+            proxy_headers=False,
             server_header=False,
             date_header=False,
             timeout_graceful_shutdown=1,
@@ -44,7 +47,7 @@ def serve(place: Path, port: int, on_ready: Callable[[str, str], object]) -> Non
             ws="none",
         )
         address = f"http://{ADDRESS}:{port}/?token="
-        _Server(config, lambda: on_ready(address + token, address + once)).run(sockets=[listening])
+        _Server(config, lambda: on_ready(address + token, address + once), desk).run(sockets=[listening])
     finally:
         workers.close()
         listening.close()
@@ -76,13 +79,18 @@ def _listening(port: int) -> socket.socket:
 
 
 class _Server(uvicorn.Server):
-    """Tells when it answers."""
+    """Tells when it answers, and lets streams end when it is to end."""
 
-    def __init__(self, config: uvicorn.Config, on_ready: Callable[[], object]) -> None:
+    def __init__(self, config: uvicorn.Config, on_ready: Callable[[], object], desk: Desk) -> None:
         super().__init__(config)
-        self._on_ready = on_ready
+        self._on_ready, self._desk = on_ready, desk
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Begin to answer."""
         await super().startup(sockets)
         self._on_ready()
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """Hear a signal to end."""
+        self._desk.closing = True
+        super().handle_exit(sig, frame)

@@ -13,7 +13,7 @@ from cyclesim.analysis.history import History
 from cyclesim.analysis.result import measure
 from cyclesim.analysis.spans import spans
 from cyclesim.physics.heat import ZoneFilter
-from cyclesim.physics.outside import Body, Stay
+from cyclesim.physics.stays import Body, Stay
 from cyclesim.physics.tub_heat import Piece
 from cyclesim.physics.water_age import Emitted
 from cyclesim.simulation.trace import Zones

@@ -9,7 +9,7 @@ from scipy.integrate import solve_ivp
 from cyclesim.analysis.history import History
 from cyclesim.analysis.metrics import OutageMetrics
 from cyclesim.analysis.result import measure, simulate
-from cyclesim.physics.outside import Body, Stay
+from cyclesim.physics.stays import Body, Stay
 from cyclesim.physics.tub_heat import Piece
 from cyclesim.scenario.blocks.model import Scenario
 

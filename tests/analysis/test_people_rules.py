@@ -13,7 +13,7 @@ from cyclesim.analysis.findings import Breach, NotJudged
 from cyclesim.analysis.history import History
 from cyclesim.analysis.result import measure, simulate
 from cyclesim.analysis.rules import RULES, judge
-from cyclesim.physics.outside import Stay
+from cyclesim.physics.stays import Stay
 from cyclesim.physics.tub_heat import Exchanged, Piece
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.trace import Rows

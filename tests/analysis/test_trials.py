@@ -8,7 +8,7 @@ import pytest
 
 from cyclesim.analysis.apply import applied_to_run
 from cyclesim.analysis.result import Result, simulate
-from cyclesim.analysis.trials import Trial, tried
+from cyclesim.analysis.trials import MendTrial, tried
 from cyclesim.errors import CycleSimError
 from cyclesim.said.page import Line
 from cyclesim.said.run import run_page
@@ -16,7 +16,7 @@ from cyclesim.scenario.reading.edit import edited
 from cyclesim.scenario.reading.load import load_text
 from tests.analysis.conftest import TEXT
 
-Broken = Callable[..., tuple[str, Result, list[Trial]]]
+Broken = Callable[..., tuple[str, Result, list[MendTrial]]]
 FLUSHES = 'line_flushes: [{pump: main high, start: ["07:30", "19:30"], lasts: 40 s}]'
 FILTERS = 'start: ["03:00", "15:00"], lasts: 2 h'
 PROVEN = "  - {block: element, unless: flow proven, for: 5 s}\n"
@@ -33,7 +33,7 @@ OWN_THERMOSTAT = (
 def broken() -> Broken:
     """The small plant with (old, new) texts, three days of it in January, and what was tried for a rule."""
 
-    def run(rule: str, *changes: tuple[str, str]) -> tuple[str, Result, list[Trial]]:
+    def run(rule: str, *changes: tuple[str, str]) -> tuple[str, Result, list[MendTrial]]:
         text = TEXT
         for old, new in changes:
             assert text.count(old) == 1, old
@@ -106,7 +106,7 @@ def test_a_mend_that_takes_a_flush_away_says_what_that_breaks(broken: Broken) ->
     assert "stale-water (bench)" in away.breaks
 
 
-def lines(result: Result, trials: tuple[Trial, ...]) -> list[str]:
+def lines(result: Result, trials: tuple[MendTrial, ...]) -> list[str]:
     """The lines of a run's page."""
     return [block.text for block in run_page(result, tried=trials).blocks if isinstance(block, Line)]
 

@@ -23,7 +23,7 @@ from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.shown.as_json import as_text
 from cyclesim.shown.cells import shown
-from cyclesim.shown.pictures.heater import write_heater_figure
+from cyclesim.shown.pictures.heater import heater_figure, write_heater_figure
 from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Assembly
 from tests.evidence.small import ELEMENT, heated_text
@@ -114,6 +114,16 @@ def test_usual_sizes_around_the_own() -> None:
     assert [1000.0, 1500.0, 2000.0, 3000.0, 4500.0, 6000.0, 9000.0] == sizes_around(3000.0, None)
     assert [2400.0] == [w for w in sizes_around(2400.0, None) if w not in (1e3, 15e2, 2e3, 3e3, 45e2, 6e3)]
     assert [2000.0, 3000.0] == sizes_around(3000.0, [2000.0, 3000.0])
+
+
+@pytest.mark.parametrize(
+    ("carried_w", "more"),
+    [(4195.0, [4100.0]), (3090.0, []), (950.0, []), (40_000.0, []), (None, [])],
+)
+def test_what_the_circuit_carries_is_tried_as_well(carried_w: float | None, more: list[float]) -> None:
+    """The walled garden's 4195 W lie between 3 and 4.5 kW; nothing is tried twice, nor beyond the others."""
+    assert more == [w for w in sizes_around(3000.0, None, carried_w) if w not in sizes_around(3000.0, None)]
+    assert [2000.0, 3000.0] == sizes_around(3000.0, [2000.0], carried_w)
 
 
 @pytest.mark.parametrize(
@@ -326,6 +336,16 @@ def test_the_drawing_has_the_numbers_of_the_json(of: str, request: pytest.Fixtur
     assert drawn.need_from == ("set-back" if values["need"]["from_set_back"] else "filled, coldest")
     assert drawn.advised_kw == (values["recommended_w"] and values["recommended_w"] / 1000.0)
     assert drawn.limit_kw == values["supply_limit_w"] / 1000.0
+
+
+def test_a_drawing_for_readers_of_us_units(bathed: HeaterSizing) -> None:
+    """12 degC are 53.6 degF, 36 are 96.8 and 38 are 100.4; times and powers stay."""
+    times, _ = heater_figure(heater_drawn(bathed), us=True).axes
+    labels = [str(line.get_label()) for line in times.lines]
+    assert "filled at 54 °F, January" in labels
+    assert "from 97 °F, January" in labels
+    assert times.get_title(loc="left") == "Time to reach 100 °F"
+    assert "°C" not in " ".join(labels)
 
 
 # -- the command -------------------------------------------------------------------------------------------

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from cyclesim.physics.outside import Body, Stay
+from cyclesim.physics.stays import Body, Stay
 from cyclesim.physics.tub_heat import Piece, TubHeat, TubNode
 from cyclesim.physics.warmth import Reach, below_s, cut, total, warmth
 from cyclesim.physics.ways import Ways

@@ -16,7 +16,7 @@ import psychrolib
 from scipy.integrate import solve_ivp
 from scipy.linalg import expm
 
-from cyclesim.physics.outside import Body
+from cyclesim.physics.stays import Body
 from cyclesim.simulation.assembly import Assembly, stretch_name
 from cyclesim.simulation.hourly_weather import Weather
 from cyclesim.simulation.trace import Trace

@@ -13,7 +13,7 @@ import pytest
 
 from cyclesim.physics import outside
 from cyclesim.physics.loops import apart
-from cyclesim.physics.outside import Stay
+from cyclesim.physics.stays import Stay
 from cyclesim.physics.tub_heat import TubHeat
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Assembly

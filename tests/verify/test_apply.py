@@ -117,8 +117,10 @@ def test_an_edit_without_its_place_is_refused():
         ("plant: elsewhere.yaml\n", Edit(("plant", "pumps", "main", "rest"), "9 s")),
         ("a: &x {b: 1}\nc: *x\n", Edit(("a", "b"), "2")),
         ("a: {b: 1}\n", Edit(("a", "b"), None)),
+        ("a: [1\n", Edit(("a",), "2")),
+        ("", Edit(("a",), "2")),
     ):
-        with pytest.raises(RewriteError, match=r"by hand|write them out"):
+        with pytest.raises(RewriteError, match=r"by hand|write them out|no YAML"):
             edited(text, [edit])
 
 

@@ -9,7 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from http.client import HTTPConnection, HTTPResponse
 from pathlib import Path
 
@@ -29,9 +29,10 @@ class Wire:
     def __init__(self, address: str) -> None:
         match = re.fullmatch(r"http://127\.0\.0\.1:(\d+)/\?token=(\S+)", address)
         assert match
-        self.port, self.cookie = int(match[1]), ""
+        self.port, self.cookie, self.place = int(match[1]), "", ""
         self._open = ExitStack()
         answer = self.ask("GET", f"/?token={match[2]}")
+        self.place = answer.headers["location"].rstrip("/")
         self.cookie = answer.headers["set-cookie"].partition(";")[0]
 
     def ask(self, method: str, path: str, body: object = None) -> HTTPResponse:
@@ -40,7 +41,7 @@ class Wire:
         headers = {"cookie": self.cookie, "origin": f"http://127.0.0.1:{self.port}"}
         if body is not None:
             headers["content-type"] = "application/json"
-        line.request(method, path, None if body is None else json.dumps(body), headers)
+        line.request(method, self.place + path, None if body is None else json.dumps(body), headers)
         answer = line.getresponse()
         self._open.callback(line.close)
         self._open.callback(answer.close)
@@ -73,12 +74,12 @@ def running(folder: Path, home: Path) -> Iterator[tuple[subprocess.Popen[str], W
     """A workbench as a person starts it, and the wire to it."""
     environment = {**os.environ, "XDG_CACHE_HOME": str(home)}
     command = [sys.executable, "-m", "cyclesim", "workbench", str(folder), "--no-open"]
-    process = subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True)
+    pipe = subprocess.PIPE
+    process = subprocess.Popen(command, env=environment, stdout=pipe, stderr=pipe, text=True)
     try:
         assert process.stdout is not None
-        wire = Wire(process.stdout.readline().strip())
-        yield process, wire
-        wire.close()
+        with closing(Wire(process.stdout.readline().strip())) as wire:
+            yield process, wire
     finally:
         process.kill()
         process.communicate()
@@ -127,8 +128,11 @@ class TestAWorkbench:
             assert (entry["old"], entry["new"], entry["why"]) == (["20"], ["32"], "a larger one")
             assert wire.told("POST", f"{GARDEN}/undo", {})["can"] == {"undo": 0, "redo": 1}
             assert (folder / "garden.yaml").read_bytes() == before
+            next_event(wire.ask("GET", f"{GARDEN}/watch"))
             process.send_signal(signal.SIGINT)
             assert process.wait(WAITS_S) == 130
+            assert process.stderr is not None
+            assert process.stderr.read().strip() == "Interrupted; no file was left half written."
 
     @pytest.mark.slow
     def test_tells_over_the_wire_as_things_become_known(self, folder: Path, tmp_path: Path) -> None:

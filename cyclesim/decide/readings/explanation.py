@@ -15,7 +15,7 @@ from cyclesim.scenario.blocks.model import Scenario
 
 
 @dataclass(frozen=True, slots=True)
-class Amount:
+class CauseAmount:
     """One cause with its value, and the ends of the interval that holds it in 90 of 100."""
 
     cause: str
@@ -34,7 +34,7 @@ class Explanation:
     root mean square of what is left of each reading, in standard deviations: near 1 or less fits.
     """
 
-    amounts: tuple[Amount, ...]
+    amounts: tuple[CauseAmount, ...]
     odds: float
     share: float
     misfit: float
@@ -89,12 +89,12 @@ class Fit:
             texts |= said
         return texts
 
-    def amounts(self) -> tuple[Amount, ...]:
+    def amounts(self) -> tuple[CauseAmount, ...]:
         """Each cause's value with its interval."""
         return tuple(
-            Amount(cause.name, cause.unit, cause.told, None, None, None)
+            CauseAmount(cause.name, cause.unit, cause.told, None, None, None)
             if cause.outright
-            else Amount(
+            else CauseAmount(
                 cause.name,
                 cause.unit,
                 cause.told,

@@ -199,7 +199,7 @@ def _work(history: History) -> tuple[dict[str, float], dict[str, float]]:
     weight = density_kg_m3(plant.temp_c) * G
     for start, end, duty in history.duties:
         for name, speed in zip(plant.pumps, duty.speeds, strict=True):
-            if speed not in ("stopped", "changing"):
+            if speed != "stopped":
                 passed = duty.flow_m3_s(name) * (end - start)
                 moved[name] += passed
                 work[name] += weight * passed * (duty.duty.pump_heads_m.get(name) or 0.0)

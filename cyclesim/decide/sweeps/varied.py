@@ -10,7 +10,7 @@ from typing import Literal
 from cyclesim.physics import walls
 from cyclesim.physics.links import SMOOTH_M
 from cyclesim.physics.network import Link, PipeLink
-from cyclesim.physics.outside import Body
+from cyclesim.physics.stays import Body
 from cyclesim.physics.tub_heat import TubNode
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly, Positions

@@ -21,7 +21,7 @@ from cyclesim.scenario.blocks.reading_forms import (
     GiveOrTake,
     HeadOff,
     Jet,
-    Point,
+    NetworkPoint,
     PowerOff,
     TimeOff,
     WarmthOff,
@@ -118,7 +118,7 @@ class Gauge(_WithPumps):
 
     kind: Literal["gauge"] = Field(description=KIND_SAYS)
     reads: Gauge_ = Field(description="What it reads: a pressure, or a vacuum below 0, e.g. 0.6 bar or -2 m.")
-    at: Annotated[Point, Text(read_point, POINT_DUE)] = Field(
+    at: Annotated[NetworkPoint, Text(read_point, POINT_DUE)] = Field(
         description="Where: before or after a part, e.g. after main, or a junction."
     )
     above_water_m: Rise = Field(

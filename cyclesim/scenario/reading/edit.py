@@ -10,7 +10,7 @@ from typing import NamedTuple
 import yaml
 
 from cyclesim.errors import shorten
-from cyclesim.scenario.reading.rewrite import RewriteError, end_of, line_start, no_aliases
+from cyclesim.scenario.reading.rewrite import LOADER, RewriteError, end_of, line_start, no_aliases
 
 _KEY = re.compile(r"[A-Za-z_][A-Za-z0-9_-]{0,79}")
 _SIGNS = tuple("&*!|>%@`#?,]}")
@@ -34,14 +34,17 @@ def edited(text: str, edits: Iterable[Edit]) -> str:
     A value that YAML would take for something else is put in quotes, and one that stood in quotes keeps them.
     Raises RewriteError where the file itself has no place for one, or repeats it by an alias.
     """
-    no_aliases(text)
-    for edit in edits:
-        text = _edited(text, edit)
+    try:
+        no_aliases(text)
+        for edit in edits:
+            text = _edited(text, edit)
+    except (yaml.YAMLError, RecursionError):
+        raise RewriteError("The file is no YAML as it stands: mend its text first.") from None
     return text
 
 
 def _edited(text: str, edit: Edit) -> str:
-    root = yaml.compose(text, Loader=yaml.SafeLoader)
+    root = yaml.compose(text, Loader=LOADER)
     *above, last = edit.path
     parent, there = _reached(root, above)
     missing = above[there:]
@@ -123,7 +126,7 @@ def _is_one_value(text: str, flow: bool) -> bool:
         return False
     start, end = ("{k: ", "}") if flow else ("k: ", "\n")
     try:
-        root = yaml.compose(start + text + end, Loader=yaml.SafeLoader)
+        root = yaml.compose(start + text + end, Loader=LOADER)
         no_aliases(text)
     except (yaml.YAMLError, RewriteError, RecursionError):
         return False

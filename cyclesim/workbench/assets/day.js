@@ -58,7 +58,10 @@ export default function Day() {
   const act = (what, path, at) => {
     const one = find(path);
     if (what === "delete") {
-      change(deleted(one, at, schedule.demands), `${called(one)} at ${one.starts[at]} deleted`);
+      change(deleted(one, at, schedule.demands), `${called(one)} at ${one.starts[at]} deleted`).then(() => {
+        // what had the focus is gone: the next run of its kind has it, else the strip's first
+        /** @type {HTMLElement | null} */ (document.querySelector(`.${one.kind} .move`) || document.querySelector(".strip .move"))?.focus();
+      });
       selected.value = null;
     } else {
       const made = copied(one, at);
@@ -80,7 +83,7 @@ export default function Day() {
       <p class="note">Drag a run or the mark at its end. By keyboard: arrow keys move by a step, page keys by an hour, with Shift finer;
         C copies a run, Delete takes it out.</p>
       <${Strip} schedule=${schedule} ghost=${kept.value?.version !== open.version ? kept.value?.schedule : null} day=${day.value}
-        selected=${demand ? { path: demand.path, k } : null} select=${(run) => { selected.value = run; }} drop=${drop} act=${act}/>
+        selected=${demand ? { path: demand.path, k } : null} select=${(run) => { selected.value = run; }} drop=${drop} act=${act} written=${textAt}/>
       <div class="buttons" role="group" aria-label="Add">${KINDS.map((kind) => html`<button key=${kind.key} type="button"
         onClick=${() => add(kind)}>add ${kind.word}</button>`)}</div>
     </section>

@@ -39,7 +39,8 @@ export function partsOf(fields) {
 export const partAt = (parts, picked) => parts.find((p) => p.path === picked)
   || parts.find((p) => p.path === `plant.${picked}`)
   || parts.find((p) => p.name === picked && p.path.startsWith("plant."))
-  || parts.filter((p) => picked.startsWith(`${p.path}.`)).sort((a, b) => b.path.length - a.path.length)[0];
+  || parts.filter((p) => picked.startsWith(`${p.path}.`)).sort((a, b) => b.path.length - a.path.length)[0]
+  || parts.find((p) => picked && p.path.startsWith(`${picked}.`));
 
 /** A part of a network as a file has it. @param {any} run @returns {string} */
 export function written(run) {

@@ -48,7 +48,7 @@ export function fail(error) {
 
 export async function openShelf() {
   try {
-    shelf.value = await get("/api/shelf");
+    shelf.value = await get("api/shelf");
   } catch (error) { fail(error); }
 }
 
@@ -184,7 +184,8 @@ export function keepAnswered(whats) {
 /** Ask for one after the other, so that the quick answer comes first. */
 async function askWanted() {
   const mine = ++round;
-  const order = worst ? wanted : [...wanted].sort((a) => a === "year" ? -1 : 0); // it tells the worst fortnight
+  // a year's run tells which fortnight is the worst
+  const order = worst || !wanted.includes("year") ? wanted : ["year", ...wanted.filter((what) => what !== "year")];
   for (const what of order) {
     const there = answers.value[what];
     if (there?.state === "done" && there.of === plant.value?.version) continue;
@@ -216,7 +217,7 @@ export async function ask(what, options = {}) {
     if (plant.value?.name !== name) return;
     note(what, { job });
     await new Promise((over) => {
-      const end = listen(`/api/jobs/${job}/events`, {
+      const end = listen(`api/jobs/${job}/events`, {
         progress: ({ does, done, of, left_s }) =>
           note(what, { state: "running", does, share: of ? done / of : undefined, left_s }),
         result: (result) => { note(what, { state: "done", result, of: version, options }); ended(); },
@@ -244,7 +245,7 @@ export async function cancel(what) {
   if (!job || (state !== "asked" && state !== "running")) return;
   note(what, { state: "failed", problem: "Stopped." });
   try {
-    await drop(`/api/jobs/${job}`);
+    await drop(`api/jobs/${job}`);
   } catch (error) { fail(error); }
 }
 
