@@ -308,5 +308,7 @@ def test_all_that_is_handed_over_opens(window: Window, folder: Path) -> None:
     assert Calendar.from_ical(downloaded(folder, "boiler.ics").read_bytes()).walk("VEVENT")
     press(window, "the plant drawn", "keys")
     assert ElementTree.parse(downloaded(folder, "boiler.svg")).getroot().tag.endswith("svg")
+    press(window, "the week with", "keys")
+    assert ElementTree.parse(downloaded(folder, "boiler-week.svg")).getroot().tag.endswith("svg")
     press(window, "make the page", "keys")
     assert MADE_BY in downloaded(folder, "boiler.html").read_text(encoding="utf-8")
