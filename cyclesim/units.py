@@ -313,6 +313,7 @@ _US = {
     "m2": ("ft2", "area"),
     "cm2": ("in2", "area"),
     "m/s": ("ft/s", "speed"),
+    "m/s of wind": ("mph", "speed"),
     "kPa": ("psi", "head"),
     "°C": ("°F", "temperature"),
     "K": ("°F", "temperature_difference"),
@@ -320,7 +321,7 @@ _US = {
 }
 """What is told to a reader of US units in place of a metric unit, and of which kind it is."""
 METRIC = tuple(_US)
-_AS_METRIC = {"L/min of air": "L/min"}
+_AS_METRIC = {"L/min of air": "L/min", "m/s of wind": "m/s"}
 _ONLY_US = re.compile(
     r"gal.*|gp[mh]|cfm|ft.*|f(?:oo|ee)t|in(?:2|ch|ches)?|sqft|psi|(?:deg|°)?F|mph|hp|B[Tt][Uu].*"
 )

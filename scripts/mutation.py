@@ -73,7 +73,7 @@ TARGETS = (
         "cyclesim/simulation/wired.py",
         ("tests/simulation/test_wired.py", "tests/verify/test_instant.py"),
     ),
-    Target("cyclesim/verification/flows.py", ("tests/verify/test_instant.py",)),
+    Target("cyclesim/verification/flows.py", ("tests/verify/test_flows.py", "tests/verify/test_instant.py")),
     Target("cyclesim/verification/instant.py", ("tests/verify/test_instant.py",)),
     Target(
         "cyclesim/physics/parcels.py", ("tests/physics/test_parcels.py", "tests/physics/test_water_age.py")

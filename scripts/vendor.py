@@ -58,7 +58,7 @@ def main() -> int:
         folder = Path(temporary)
         try:
             for package in (AXE, *CARRIED, BUNDLER):
-                _fetch(package, folder / "node_modules" / package.name)
+                fetch(package, folder / "node_modules" / package.name)
         except ValueError as error:
             print(error, file=sys.stderr)
             return 1
@@ -69,11 +69,13 @@ def main() -> int:
     return 0
 
 
-def _fetch(package: Package, into: Path) -> None:
+def fetch(package: Package, into: Path) -> None:
     """Unpack a package; ValueError where its checksum is another one."""
     with tempfile.TemporaryDirectory() as temporary:
         wanted = f"{package.name}@{package.version}"
-        subprocess.run(["npm", "pack", wanted, "--silent"], cwd=temporary, check=True)
+        patient = ["--fetch-retries", "1", "--fetch-timeout", "30000"]
+        npm = ["npm", "pack", wanted, "--silent", *patient]
+        subprocess.run(npm, cwd=temporary, check=True, stdout=subprocess.DEVNULL)
         (packed,) = Path(temporary).glob("*.tgz")
         found = hashlib.sha256(packed.read_bytes()).hexdigest()
         if found != package.sha256:

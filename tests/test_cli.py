@@ -332,7 +332,26 @@ def test_broken_hygiene_is_1_and_says_what_mends_it(tub: Path) -> None:
     result = call("run", tub, "--days", "2", "--set", "limits.water_age=10 min")
     assert result.exit_code == 1
     assert "hygiene, stale-water" in result.stdout
-    assert "Mend:" in result.stdout
+    assert "Tried 1, not enough: " in result.stdout
+    assert "Not known to be enough: " in result.stdout
+
+
+def test_a_mend_of_a_run_is_written_and_nothing_else(tub: Path, tmp_path: Path) -> None:
+    """The starter without its keep: the mend is a line more. --set cannot be written, one without the other
+    makes no sense."""
+    broken, target = tmp_path / "broken.yaml", tmp_path / "new.yaml"
+    kept = "".join(line for line in tub.read_text().splitlines(True) if "keep: " not in line)
+    broken.write_text(kept)
+    result = call("run", broken, "--days", "2", "--apply", "1", "--write", target)
+    assert "Mend 1, tried: wire {keep: " in " ".join(result.stdout.split())
+    more = [line for line in target.read_text().splitlines() if line not in kept.splitlines()]
+    assert len(more) == 1
+    assert "keep: " in more[0]
+    assert "no longer break no-run-on" in result.stderr
+    target.unlink()
+    for also in (["--apply", "1"], ["--apply", "1", "--write", target, "--set", "limits.run_on=9 s"]):
+        assert call("run", broken, "--days", "2", *also).exit_code == 2
+    assert not target.exists()
 
 
 def test_json_has_every_part_with_mappings_by_name(week: Week) -> None:
@@ -341,7 +360,7 @@ def test_json_has_every_part_with_mappings_by_name(week: Week) -> None:
     assert list(values) == [
         "about", "legs", "pumps", "heat_sources", "blowers", "tub", "energy", "outages", "treatment",
         "water_care", "sessions", "cold_spell", "suction", "pump_room", "promises", "findings", "checked",
-        "valves_left", "duties", "defaults", "clock_changes",
+        "valves_left", "duties", "defaults", "clock_changes", "mends",
     ]  # fmt: skip
     assert values["about"]["days"] == 7
     assert {"suction_left", "left_bench", "left_bench, last jet"} <= set(values["legs"])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from itertools import accumulate
+from functools import lru_cache
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -59,6 +59,14 @@ def body_of(plant: Assembly, name: str) -> str:
     return next((leg for leg in plant.sheet.legs if last_stretch(leg) == name), name)
 
 
+@lru_cache(maxsize=64)
+def _by_hour(zone_c: bytes, tau_s: float) -> Floats:
+    """What stands beside an hourly zone from its first hour on, by the hour; runs of one weather share it."""
+    decay, series = math.exp(-HOUR_S / tau_s), np.frombuffer(zone_c).tolist()
+    temp = series[0]
+    return np.array([temp, *(temp := zone + (temp - zone) * decay for zone in series[:-1])])
+
+
 class Standing:
     """Water that stands beside an hourly zone, as in `physics.heat`, but read at many times at once."""
 
@@ -66,10 +74,7 @@ class Standing:
         self.zone_c = np.array(zones.series[body.zone], dtype=float)
         self.origin_s = float(zones.origin_s)
         self.tau_s = body.capacity_j_k / body.ua_w_k
-        decay = math.exp(-HOUR_S / self.tau_s)
-        series = self.zone_c.tolist()
-        kept_c = accumulate(series[:-1], lambda temp, zone: zone + (temp - zone) * decay, initial=series[0])
-        self._kept_c = np.fromiter(kept_c, float, len(series))
+        self._kept_c = _by_hour(self.zone_c.tobytes(), self.tau_s)
 
     def zone_at(self, at_s: Floats) -> Floats:
         """Temperature [degC] of the zone."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from itertools import pairwise
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
@@ -73,14 +74,19 @@ def prices(tariff: Tariff | PriceFile, trace: Trace) -> tuple[Floats, Floats]:
 
 def local_edges(trace: Trace, unit: str) -> list[int]:
     """The local midnights inside or at the ends of the span at which a "day" or a "month" begins [s]."""
-    zone = ZoneInfo(trace.time_zone)
+    return list(_local_edges(trace.begin_utc, trace.time_zone, trace.span_s, unit))
+
+
+@lru_cache(maxsize=16)
+def _local_edges(begin_utc: datetime, time_zone: str, span_s: int, unit: str) -> tuple[int, ...]:
+    zone = ZoneInfo(time_zone)
     edges: list[int] = []
-    day = trace.local(0).date()
+    day = begin_utc.astimezone(zone).date()
     while True:
         instant = datetime(day.year, day.month, day.day, tzinfo=zone).astimezone(UTC)
-        edge_s = round((instant - trace.begin_utc).total_seconds())
-        if edge_s > trace.span_s:
-            return edges
+        edge_s = round((instant - begin_utc).total_seconds())
+        if edge_s > span_s:
+            return tuple(edges)
         if edge_s >= 0 and (unit == "day" or day.day == 1) and has_day(zone, day):
             edges.append(edge_s)
         day += timedelta(days=1)

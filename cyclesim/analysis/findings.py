@@ -113,7 +113,7 @@ class Rule:
     applies: Callable[[Assembly, Programme], bool] | None = None
     """Whether a plant has anything for it to judge; left out where subjects tell that, or it always has."""
     changes: Callable[[Assembly, Programme, Subject], Iterator[Change]] = _none
-    """Of a rule of state: what might mend it for a subject, the smallest change first."""
+    """What might mend it for a subject, the smallest change first; what is not here is never tried."""
     limited: bool = False
     """Of a rule of state: whether an independent high limit that trips ends what breaks it."""
     continuous: bool = False

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
+from cyclesim.analysis import programme_mends as mends
 from cyclesim.analysis.amounts import apart, at_least, exactly, lasting
 from cyclesim.analysis.combinations import as_written, combinations
-from cyclesim.analysis.findings import Breach, Judged, Rule
-from cyclesim.analysis.history import movers
+from cyclesim.analysis.findings import Breach, Change, Judged, Rule, Subject
+from cyclesim.analysis.history import FLUSH_VOLUMES, movers
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.assembly import Assembly, PlantDuty, stretch_name
 from cyclesim.simulation.programme import Programme
-
-FLUSH_VOLUMES = 2.0
-"""How often a flush must replace the water up to the far end; common practice, no source."""
 
 
 def never_flushed(plant: Assembly, programme: Programme) -> Judged:
@@ -112,6 +111,20 @@ def _longer_flush(plant: Assembly, programme: Programme, pump: str, speed: str, 
     return f"it needs {due}, more than the controller takes: a larger pump, another bore, or {offers}"
 
 
+def _lengthened(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """A flush that replaces the water twice."""
+    demand = next(t.demand for t in programme.timed if t.demand.name == about.name)
+    slowest_end = _slowest(plant, programme, demand.pump, demand.speed)
+    if slowest_end:
+        yield from mends.longer_flush(plant, programme, about, FLUSH_VOLUMES * slowest_end[1])
+
+
+def _flushed(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """A flush for a leg that nothing moves; a capped one nothing can."""
+    if not plant.sheet.legs[about.name].dead_end:
+        yield from mends.flushed(plant, programme, about)
+
+
 def left_without_flush(plant: Assembly, programme: Programme) -> Judged:
     """In a position in which a valve may be left, nothing moves a leg that is moved as a rule."""
     for name in plant.sheet.legs:
@@ -144,6 +157,7 @@ RULES: tuple[Rule, ...] = (
         ),
         mend="move its water, or take it out",
         judge=never_flushed,
+        changes=_flushed,
         programmes="as now",
     ),
     Rule(
@@ -157,6 +171,7 @@ RULES: tuple[Rule, ...] = (
         source="two volumes: common practice, no source",
         mend="a longer flush",
         judge=flush_too_short,
+        changes=_lengthened,
         applies=lambda plant, _: bool(plant.scenario.schedule.line_flushes),
         programmes="as now",
     ),
@@ -172,6 +187,7 @@ RULES: tuple[Rule, ...] = (
         ),
         mend="a stop on the valve",
         judge=left_without_flush,
+        changes=mends.turned_no_more,
         applies=lambda plant, _: len(plant.may_be_left) > 1,
     ),
 )

@@ -96,6 +96,9 @@ class History:
         return filtered(self.duties)
 
 
+FLUSH_VOLUMES = 2.0
+"""How often a flush must replace the water up to the far end; common practice, no source."""
+
 POWERLESS = {
     "waits": (
         "the controller waits for a person after a power cut",

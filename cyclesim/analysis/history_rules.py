@@ -8,13 +8,13 @@ from collections import Counter
 
 import numpy as np
 
+from cyclesim.analysis import programme_mends as mends
 from cyclesim.analysis.ages import body_of, kind_of
 from cyclesim.analysis.amounts import apart, at_least, exactly, lasting, listed, times_apart
 from cyclesim.analysis.combinations import as_written
 from cyclesim.analysis.energy import starts_of, within_an_hour
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Judged, NotJudged, Rule
-from cyclesim.analysis.flush_rules import FLUSH_VOLUMES
-from cyclesim.analysis.history import POWERLESS, History, movers, powerless
+from cyclesim.analysis.history import FLUSH_VOLUMES, POWERLESS, History, movers, powerless
 from cyclesim.analysis.spans import Spans, join, longer, meet, spans, total_s, while_in, without
 from cyclesim.analysis.truth import running
 from cyclesim.control.demands import Demand
@@ -211,9 +211,15 @@ def no_run_on(history: History) -> Judged:
         heating = history.plant.scenario.schedule.heating
         pump = keeps[0].pump if keeps else heating.pump.pump if heating else "a pump"
         speed = keeps[0].speed if keeps else heating.pump.speed if heating else "on"
-        mend = (
-            f"wire {{keep: {as_written(pump, speed)}, after: {name}, lasting: {at_least(limits.run_on_s)}}}"
-        )
+        kept = f"{{keep: {as_written(pump, speed)}, after: {name}, lasting: {at_least(limits.run_on_s)}}}"
+        mend = f"wire {kept}"
+        if keeps and runs_on < limits.run_on_s:
+            mend = f"keep it for longer: {kept}"
+        elif keeps:
+            mend = f"see what stops {pump}: its hand switch, low water, or its breaker"
+            if not history.plant.has_flow(name, history.plant.duty(history.plant.at(pump, speed))):
+                cause = f"{as_written(pump, speed)}, which is kept on, moves too little water through it"
+                mend = "keep a pump and a speed on that move water through it"
         ends = hot[:, 1][hot[:, 1] < span_s]
         for k, end in enumerate(ends.tolist()):
             i = int(np.searchsorted(flowing[:, 0], end, side="right")) - 1
@@ -370,6 +376,7 @@ RULES: tuple[Rule, ...] = (
         source=CHOICE,
         mend="more flushes, or longer ones",
         judge=stale_water,
+        changes=mends.moved_more_often,
         programmes="as now",
     ),
     Rule(
@@ -382,6 +389,7 @@ RULES: tuple[Rule, ...] = (
         ),
         mend="more flushes",
         judge=warm_stagnation,
+        changes=mends.moved_more_often,
         programmes="as now",
     ),
     Rule(
@@ -392,6 +400,7 @@ RULES: tuple[Rule, ...] = (
         source=PRACTICE,
         mend="longer filter runs",
         judge=too_few_turnovers,
+        changes=mends.filtered_longer,
         programmes="as now",
     ),
     Rule(
@@ -402,6 +411,7 @@ RULES: tuple[Rule, ...] = (
         source=PRACTICE,
         mend="wire a keep",
         judge=no_run_on,
+        changes=mends.kept_on,
         applies=lambda plant, _: any(it.switched for it in plant.sheet.heat_sources.values()),
     ),
     Rule(
@@ -412,6 +422,7 @@ RULES: tuple[Rule, ...] = (
         source="NEMA MG 10 table 2-3, seen second-hand; written for polyphase motors",
         mend="longer pauses",
         judge=short_cycling,
+        changes=mends.rested,
         programmes="as now",
     ),
     Rule(
@@ -435,6 +446,7 @@ RULES: tuple[Rule, ...] = (
         source="the file's own wish",
         mend="move it",
         judge=quiet_hours,
+        changes=mends.out_of_quiet_hours,
         applies=lambda plant, _: plant.scenario.schedule.quiet_hours is not None,
         programmes="always",
     ),

@@ -17,7 +17,7 @@ from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import AIR_FLUSH, Programme
 
 
-class _Made(NamedTuple):
+class MadeMend(NamedTuple):
     """A change of a scenario, and the same in its text."""
 
     of: Callable[[Scenario], Scenario]
@@ -34,7 +34,7 @@ def changes(rule: Rule, plant: Assembly, programme: Programme, about: Subject) -
                 sentence = (
                     f"disconnect the contacts that start {as_written(name, 'on')} without the controller"
                 )
-                yield _change(sentence, _with_value((), "plant", kind, name, "also_started_by"))
+                yield change(sentence, with_value((), "plant", kind, name, "also_started_by"))
 
 
 def flow_proven(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
@@ -48,41 +48,50 @@ def flow_proven(plant: Assembly, programme: Programme, about: Subject) -> Iterat
     line = f"{{block: {name}, unless: flow proven, for: {proof_s}}}"
     proofs = (isinstance(i, Block) and i.block == name and bool(i.unless) for i in scenario.interlocks)
     wired_at = next((k for k, proves in enumerate(proofs) if proves), None)
-    proven = _block({"block": name, "unless": "flow proven", "for": proof_s}, wired_at)
-    switch = _with_value(Proof.model_validate({"by": "flow_switch"}), "plant", kind, name, "proof")
+    proven = wired_block({"block": name, "unless": "flow proven", "for": proof_s}, wired_at)
+    switch = with_value(Proof.model_validate({"by": "flow_switch"}), "plant", kind, name, "proof")
+    itself = list(_own_switch(plant, programme, name, kind, f"and {line}", proven))
+    if device.also_started_by:  # whatever the controller is told, it does not stop what starts without it
+        yield from itself
     if programme.proof_s(name) is None and device.proof.by != "none":
-        yield _change(f"wire {line}", proven)
+        yield change(f"wire {line}", proven)
     elif (programme.proof_s(name) or 0) < scenario.limits.proof_time_s and device.proof.by != "none":
-        yield _change(f"prove the flow for longer: {line}", proven)
+        yield change(f"prove the flow for longer: {line}", proven)
     if device.proof.by != "flow_switch":
-        yield _change(f"prove the flow by a flow switch, and {line}", _chained(proven, switch))
+        yield change(f"prove the flow by a flow switch, and {line}", chained(proven, switch))
     if device.proof.in_ not in (None, plant.fed_through(name)):
-        here = _with_value(None, "plant", kind, name, "proof", "in_")
-        yield _change(f"put its flow switch into {plant.fed_through(name)}, out of {device.proof.in_}", here)
+        here = with_value(None, "plant", kind, name, "proof", "in_")
+        yield change(f"put its flow switch into {plant.fed_through(name)}, out of {device.proof.in_}", here)
     for pump, speeds in plant.speeds.items():
         for speed in speeds:
             duty = plant.duty(plant.at(pump, speed))
             heating = scenario.schedule.heating
             own = heating is not None and tuple(heating.pump) == (pump, speed)
             if not plant.has_flow(name, duty) and not own:
-                yield _blocked_while(name, while_at(pump, speed))
-    if device.own_flow_switch_s is None:
-        own_s = math.ceil(scenario.limits.proof_time_s)
-        own_switch = _with_value(float(own_s), "plant", kind, name, "own_flow_switch_s")
-        sentence = f"give {name} a flow switch of its own: own_flow_switch: {at_least(own_s)}"
-        yield _change(sentence, own_switch)
-        if programme.proof_s(name) is not None or device.proof.by != "none":
-            yield _change(f"a flow switch of its own, and {line}", _chained(proven, own_switch))
+                yield blocked_while(name, while_at(pump, speed))
+    if not device.also_started_by:
+        yield from itself
     for valve, turnable in plant.turnable.items():
         if len(turnable.positions) > 1:
             where = "valves" if valve in plant.sheet.valves else "diverters"
             sentence = f"a stop on {valve}, so that it stays {turnable.usual}"
-            yield _change(sentence, _with_value((), "plant", where, valve, "may_be"))
+            yield change(sentence, with_value((), "plant", where, valve, "may_be"))
     for pump, sheet in plant.pumps.items():
         if not sheet.check_valve and len(plant.pumps) > 1:
-            yield _change(
-                f"a check valve in {pump}", _with_value(True, "plant", "pumps", pump, "check_valve")
-            )
+            yield change(f"a check valve in {pump}", with_value(True, "plant", "pumps", pump, "check_valve"))
+
+
+def _own_switch(
+    plant: Assembly, programme: Programme, name: str, kind: str, line: str, proven: MadeMend
+) -> Iterator[Change]:
+    """A flow switch of the device's own, alone and with its proof wired."""
+    device = plant.sheet.treatment.get(name) or plant.sheet.heat_sources[name]
+    if device.own_flow_switch_s is None:
+        own_s = math.ceil(plant.scenario.limits.proof_time_s)
+        own_switch = with_value(float(own_s), "plant", kind, name, "own_flow_switch_s")
+        yield change(f"give {name} a flow switch of its own: own_flow_switch: {at_least(own_s)}", own_switch)
+        if programme.proof_s(name) is not None or device.proof.by != "none":
+            yield change(f"a flow switch of its own, {line}", chained(proven, own_switch))
 
 
 def longer_changeover(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
@@ -91,11 +100,11 @@ def longer_changeover(plant: Assembly, programme: Programme, about: Subject) -> 
     sheet = plant.pumps[about.name]
     due_s = float(math.floor(sheet.opens_within_s) + 1)
     if due_s > sheet.changeover_s:
-        changeover = _with_value(due_s, "plant", "pumps", about.name, "changeover_s")
-        yield _change(f"a changeover of {at_least(due_s)}", changeover)
+        changeover = with_value(due_s, "plant", "pumps", about.name, "changeover_s")
+        yield change(f"a changeover of {at_least(due_s)}", changeover)
     if not sheet.contactors_lock:
-        locked = _with_value(True, "plant", "pumps", about.name, "contactors_lock")
-        yield _change("contactors that lock each other: contactors_lock: true", locked)
+        locked = with_value(True, "plant", "pumps", about.name, "contactors_lock")
+        yield change("contactors that lock each other: contactors_lock: true", locked)
 
 
 def flush_away_from_people(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
@@ -103,52 +112,61 @@ def flush_away_from_people(plant: Assembly, programme: Programme, about: Subject
     schedule = plant.scenario.schedule
     ranks = [k for k in (schedule.ranks or DEMANDS) if k != "bathing"]
     if schedule.ranks and schedule.ranks[0] != "bathing":
-        above = _with_value(("bathing", *ranks), "schedule", "ranks")
-        yield _change("let bathing stand above all in schedule.ranks", above)
+        above = with_value(("bathing", *ranks), "schedule", "ranks")
+        yield change("let bathing stand above all in schedule.ranks", above)
     if about.name == AIR_FLUSH:
-        yield _change("take it out of the schedule", _with_value((), "schedule", "air_line_flushes"))
+        yield change("take it out of the schedule", with_value((), "schedule", "air_line_flushes"))
         return
     run = next(t.run for t in programme.timed if t.demand.name == about.name)
     other_flushes = tuple(r for r in schedule.line_flushes if r is not run)
     sentence = "flush by hand when nobody bathes, and take it out of the schedule"
-    away = Edit(("schedule", "line_flushes", schedule.line_flushes.index(run)), None)
-    yield Change(
-        sentence, _with_value(other_flushes, "schedule", "line_flushes").of, (away,) if other_flushes else ()
-    )
+    away = with_value(other_flushes, "schedule", "line_flushes")
+    if other_flushes:
+        place = schedule.line_flushes.index(run)
+        away = MadeMend(away.of, (Edit(("schedule", "line_flushes", place), None),))
+    yield change(sentence, away)
 
 
 def level_switch(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
     """A switch that stops pumps when the water is low."""
     del programme, about
     if not plant.sheet.tub.level_switch:
-        switch = _with_value(True, "plant", "tub", "level_switch")
-        yield _change("a level switch that stops it: level_switch: true", switch)
+        switch = with_value(True, "plant", "tub", "level_switch")
+        yield change("a level switch that stops it: level_switch: true", switch)
+
+
+def preferred(plant: Assembly, sources: list[str]) -> list[str]:
+    """Heat sources as heating prefers them: of two that may not be on together the later one waits."""
+    heating = plant.scenario.schedule.heating
+    order = heating.sources if heating else ()
+    return sorted(sources, key=lambda name: order.index(name) if name in order else len(order))
 
 
 def shed(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
     """Block what heats while another thing of the same circuit runs."""
     del programme
     heating, machines = plant.scenario.schedule.heating, about.machines
-    hot = [m for m in machines if m in plant.sheet.heat_sources]
+    hot = preferred(plant, [m for m in machines if m in plant.sheet.heat_sources])[::-1]
     for source in hot:
         for pump in (m for m in machines if m in plant.speeds):
             for speed in plant.speeds[pump]:
                 if heating is None or tuple(heating.pump) != (pump, speed):
-                    yield _blocked_while(source, while_at(pump, speed))
+                    yield blocked_while(source, while_at(pump, speed))
     for source in hot:
         for other in (m for m in machines if m in plant.sheet.air or (m in hot and m != source)):
             state = "running" if other in plant.sheet.air else "firing"
-            yield _blocked_while(source, f"{other} {state}")
+            yield blocked_while(source, f"{other} {state}")
 
 
 # -- changes of a scenario -----------------------------------------------------------------------------------
 
 
-def _change(sentence: str, made: _Made) -> Change:
+def change(sentence: str, made: MadeMend) -> Change:
+    """A change under the sentence that it is told by."""
     return Change(sentence, made.of, made.edits)
 
 
-def _with_value(value: Any, *path: str) -> _Made:
+def with_value(value: Any, *path: str | int) -> MadeMend:
     """The thing at the path replaced: seconds, true, names, a means of proof; what is empty is taken out."""
     written = "true" if value is True else None
     if isinstance(value, float):
@@ -157,29 +175,40 @@ def _with_value(value: Any, *path: str) -> _Made:
         written = f"{{by: {value.by}}}"
     elif value and isinstance(value, tuple):
         written = f"[{', '.join(map(str, value))}]"
-    edit = Edit((*path[:-1], path[-1].removesuffix("_s").rstrip("_")), written)
-    return _Made(lambda scenario: replaced(scenario, value, *path), (edit,))
+    return with_text(value, written, *path)
 
 
-def replaced(model: Any, value: Any, *path: str) -> Any:
-    """A copy of a frozen model, or a dict, with the thing at the path replaced."""
+def with_text(value: Any, written: str | None, *path: str | int) -> MadeMend:
+    """The thing at the path replaced, as the file writes it; taken out where that is None."""
+    *above, last = path
+    key = last.removesuffix("_s").rstrip("_") if isinstance(last, str) else last
+    return MadeMend(lambda scenario: replaced(scenario, value, *path), (Edit((*above, key), written),))
+
+
+def replaced(thing: Any, value: Any, *path: str | int) -> Any:
+    """A copy of a frozen model, a dict or a tuple, with the thing at the path replaced."""
     if not path:
         return value
     key, rest = path[0], path[1:]
-    if isinstance(model, dict):
-        return {**model, key: replaced(model[key], value, *rest)}
-    return model.model_copy(update={key: replaced(getattr(model, key), value, *rest)})
+    if isinstance(thing, tuple):
+        return tuple(replaced(one, value, *rest) if k == key else one for k, one in enumerate(thing))
+    if isinstance(thing, dict):
+        return {**thing, key: replaced(thing[key], value, *rest)}
+    return thing.model_copy(update={key: replaced(getattr(thing, str(key)), value, *rest)})
 
 
-def _chained(first: _Made, then: _Made) -> _Made:
-    return _Made(lambda scenario: then.of(first.of(scenario)), (*first.edits, *then.edits))
+def chained(first: MadeMend, then: MadeMend) -> MadeMend:
+    """One after the other."""
+    return MadeMend(lambda scenario: then.of(first.of(scenario)), (*first.edits, *then.edits))
 
 
-def _blocked_while(name: str, condition: str) -> Change:
-    return _change(f"wire {{block: {name}, while: {condition}}}", _block({"block": name, "while": condition}))
+def blocked_while(name: str, condition: str) -> Change:
+    """Something is off while something else is so."""
+    line = wired_block({"block": name, "while": condition})
+    return change(f"wire {{block: {name}, while: {condition}}}", line)
 
 
-def _block(line: dict[str, str], at: int | None = None) -> _Made:
+def wired_block(line: dict[str, str], at: int | None = None) -> MadeMend:
     """A block wired; where it is a proof of flow, in place of the one there is, the *at*-th interlock."""
     block = Block.model_validate(line)
     text = ", ".join(f"{key}: {value}" for key, value in line.items())
@@ -193,4 +222,4 @@ def _block(line: dict[str, str], at: int | None = None) -> _Made:
         return scenario.model_copy(update={"interlocks": (*others, block)})
 
     edit = Edit(("interlocks",), f"{{{text}}}", adds=True)
-    return _Made(wired, (edit if at is None else Edit(("interlocks", at), f"{{{text}}}"),))
+    return MadeMend(wired, (edit if at is None else Edit(("interlocks", at), f"{{{text}}}"),))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from cyclesim.analysis import programme_mends as mends
 from cyclesim.analysis.amounts import (
     apart,
     at_least,
@@ -119,7 +120,7 @@ def _instead(plant: Assembly, duty: PlantDuty, pump: str, speed: str) -> PlantDu
 def jets_weak(plant: Assembly, programme: Programme) -> Judged:
     """Even in the best duty that can occur, the last jet of a manifold gets less than it needs."""
     del programme
-    duties = combinations(plant, plant.speeds)
+    duties = [plant.duty(d.speeds, at) for d in combinations(plant, plant.speeds) for at in plant.may_be_left]
     for name, leg in plant.sheet.legs.items():
         if leg.manifold is None:
             continue
@@ -133,15 +134,33 @@ def jets_weak(plant: Assembly, programme: Programme) -> Judged:
         if flow_m3_s < needs:
             value, limit = flows_apart(flow_m3_s, needs)
             lacks = 100.0 * (1.0 - flow_m3_s / needs)
+            mend = f"fewer jets, a larger bore or a stronger pump: the last jet lacks {lacks:.0f} %"
+            cause = f"{leg.manifold.jets} jets on one leg, at best at {best.name}"
+            if turned := _turned_for(plant, last, flow_m3_s):
+                usual, other, then_m3_s = turned
+                cause = f"{usual}, as usual and always"
+                mend = f"turn it: with {other} the last jet gets {flow(then_m3_s)}"
             yield Breach(
                 name,
-                f"{leg.manifold.jets} jets on one leg, at best at {best.name}",
+                cause,
                 flow_m3_s * 60_000.0,
                 "L/min",
                 f"{value} at the last jet, which needs {limit}",
-                f"fewer jets, a larger bore or a stronger pump: the last jet lacks {lacks:.0f} %",
+                mend,
                 less_is_worse=True,
             )
+
+
+def _turned_for(plant: Assembly, jet: str, flow_m3_s: float) -> tuple[str, str, float] | None:
+    """(usual position, other position, flow) of the valve that alone keeps most water from a jet, if any."""
+    for valve, turnable in plant.turnable.items():
+        for position in turnable.known:
+            at = plant.turned(valve, position)
+            then = (abs(plant.duty(d.speeds, at).flow_m3_s(jet)) for d in combinations(plant, plant.speeds))
+            if position not in turnable.positions and (most := max(then)) > 2.0 * flow_m3_s + STILL_M3_S:
+                usual = plant.position_text(valve, turnable.usual)
+                return usual, plant.position_text(valve, position), most
+    return None
 
 
 def source_underfed(plant: Assembly, programme: Programme) -> Judged:
@@ -326,6 +345,7 @@ RULES: tuple[Rule, ...] = (
         source=PRACTICE,
         mend="a check valve in the pump that water comes back through",
         judge=flow_backwards,
+        changes=mends.check_valves,
         applies=lambda plant, _: bool(plant.housings) and len(plant.pumps) > 1,
     ),
     Rule(
@@ -365,6 +385,7 @@ RULES: tuple[Rule, ...] = (
         source=SHEET,
         mend="heat at a higher speed, or block the source where its flow is too low",
         judge=source_underfed,
+        changes=mends.blocked_where_underfed,
         applies=lambda plant, _: plant.scenario.schedule.heating is not None,
     ),
     Rule(

@@ -36,7 +36,7 @@ from cyclesim.simulation.trace import Trace
 
 
 @dataclass(frozen=True, slots=True)
-class About:
+class RunRecord:
     """What was run: enough to run it again."""
 
     title: str
@@ -57,7 +57,7 @@ class Result:
     plant: Assembly
     programme: Programme
     trace: Trace
-    about: About
+    about: RunRecord
     metrics: Metrics
     findings: tuple[Finding, ...]
     checked: Checked
@@ -90,7 +90,7 @@ def simulate(
     trace = simulate_trace(plant, programme, days=days, start=start, seed=seed, on_day=on_day)
     history = History(plant, programme, trace)
     findings, checked = check(history)
-    about = About(
+    about = RunRecord(
         title=scenario.title,
         first_day=trace.local(0).date().isoformat(),
         days=days,

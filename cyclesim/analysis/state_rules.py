@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import combinations
 
 from cyclesim.analysis import mends
 from cyclesim.analysis.amounts import apart, at_least, flow, lasting, listed
@@ -26,6 +27,8 @@ def heat_without_flow(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
         needs = flow(plant.sheet.heat_sources[name].needs_flow_m3_s)
         if truth.flow == "none":
             lack = "with no water flowing"
+        elif truth.flow == "back":
+            lack = "with water running backwards through it"
         else:
             lack = f"with less water than the {needs} it needs"
         cause = f"it is on {lack}"
@@ -174,6 +177,9 @@ def _overload_mend(fed: Sequence[Load], drawn_a: float, breaker_a: float, plant:
         if max(drawn_a - source.current_a, drawn_a - motor.current_a) <= breaker_a:
             condition = while_at(motor.name, motor.speed)
             return f"wire {{block: {source.name}, while: {condition}, because: the breaker}}"
+    for first, other in combinations(mends.preferred(plant, [load.name for load in hot]), 2):
+        if drawn_a - next(load.current_a for load in hot if load.name == other) <= breaker_a:
+            return f"wire {{block: {other}, while: {first} firing, because: the breaker}}"
     due_a = math.ceil(10.0 * drawn_a - 1e-6) / 10.0
     if hot:
         return f"a larger circuit, of at least {due_a:g} A, a smaller element or a smaller pump"
@@ -197,7 +203,9 @@ def treated_still(*kinds: str) -> Callable[[Snapshot, Assembly], Iterator[Breach
                 continue
             place = device.in_
             lack = f"with no water flowing through {place}"
-            if truth.flow != "none":
+            if truth.flow == "back":
+                lack = f"with water running backwards through {place}"
+            elif truth.flow == "low":
                 lack = f"with less water through {place} than the {flow(device.needs_flow_m3_s)} it needs"
             cause = f"it is on {lack}"
             if way := _past(name, snapshot):

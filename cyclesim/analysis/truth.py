@@ -51,7 +51,7 @@ Closed = tuple[str, str]
 
 
 class SourceTruth(NamedTuple):
-    """What is true of one heat source. `flow` is "none", "low" (below what it needs) or "enough"."""
+    """What is true of one heat source. `flow` is "none", "back", "low" (below what it needs) or "enough"."""
 
     hot: bool
     """Its heat is on, its contactor's opening time included."""
@@ -122,9 +122,15 @@ class Inertia(NamedTuple):
         )
 
 
-def source_truth(hot: bool, moves: bool, enough: bool, past_grace: bool, lasted: bool) -> SourceTruth:
-    """What is true of a device, of which water *moves* and may be *enough*."""
-    return SourceTruth(hot, "enough" if enough else "low" if moves else "none", past_grace, lasted)
+def source_truth(
+    hot: bool, moves: bool, back: bool, enough: bool, past_grace: bool, lasted: bool
+) -> SourceTruth:
+    """What is true of a device, of which water *moves*, perhaps *back* through it, and may be *enough*.
+
+    *hot*, *past_grace* and *lasted* as in `SourceTruth`.
+    """
+    flow = "enough" if enough else "back" if back else "low" if moves else "none"
+    return SourceTruth(hot, flow, past_grace, lasted)
 
 
 Lasting = tuple[float, float, PlantDuty]
@@ -183,7 +189,7 @@ def people_in(trace: Trace) -> Spans:
 
 def timeline(plant: Assembly, trace: Trace, flushes: Collection[Demand] = ()) -> Timeline:
     """The trace as snapshots of what is true. *flushes* are the demands that flush lines."""
-    any_flow, enough = _flows(plant, trace)
+    any_flow, back, enough = _flows(plant, trace)
     inertia, devices = Inertia.of(plant), [*trace.sources, *trace.treatments]
     closed = _closed(plant, trace, inertia)
     hot = {name: closed[name, "on"] for name in devices}
@@ -192,7 +198,7 @@ def timeline(plant: Assembly, trace: Trace, flushes: Collection[Demand] = ()) ->
         unfed = after(without(hot[name], enough[name]), inertia.grace_s)
         since_ever = _since_ever(enough[name])
         lasted = _clipped(after(since_ever, inertia.proof_s), trace)
-        facts += [hot[name], any_flow[name], enough[name], unfed, lasted]
+        facts += [hot[name], any_flow[name], back[name], enough[name], unfed, lasted]
     contacts = [key for key in closed if key[0] not in devices]
     facts += [closed[key] for key in contacts]
     lasting = _lasting(closed) if plant.scenario.supply.region == "north_america" else {}
@@ -216,7 +222,7 @@ def timeline(plant: Assembly, trace: Trace, flushes: Collection[Demand] = ()) ->
     for k, row in enumerate(rows):
         codes, true = row[: len(streams)], iter([bool(fact) for fact in row[len(streams) :]])
         states = tuple((s.name, s.labels[code]) for s, code in zip(streams, codes, strict=True))
-        truths = tuple((name, source_truth(*islice(true, 5))) for name in devices)
+        truths = tuple((name, source_truth(*islice(true, 6))) for name in devices)
         on = [key for key in contacts if next(true)]
         switched = (*plant.pumps, *trace.blowers)
         snapshot = Snapshot(
@@ -290,12 +296,13 @@ def _lasting(closed: dict[Closed, Spans]) -> dict[Closed, Spans]:
     return {key: a[a[:, 1] - a[:, 0] >= LASTING_S] for key, a in closed.items()}
 
 
-def _flows(plant: Assembly, trace: Trace) -> tuple[dict[str, Spans], dict[str, Spans]]:
-    """Per heat source and treatment device, when any water moves through it, and when as much as it needs."""
+def _flows(plant: Assembly, trace: Trace) -> tuple[dict[str, Spans], ...]:
+    """Per device, when any water moves through it, when it moves backwards, and when as much as it needs."""
     devices = [*trace.sources, *trace.treatments]
     any_flow: list[list[tuple[float, float]]] = [[] for _ in devices]
+    back: list[list[tuple[float, float]]] = [[] for _ in devices]
     enough: list[list[tuple[float, float]]] = [[] for _ in devices]
-    known: dict[int, tuple[int, int]] = {}
+    known: dict[int, tuple[int, int, int]] = {}
     for start, end, duty in duties_over_time(plant, trace, coasting=True):
         water = known.get(id(duty))
         if water is None:
@@ -305,9 +312,11 @@ def _flows(plant: Assembly, trace: Trace) -> tuple[dict[str, Spans], dict[str, S
                 enough[k].append((start, end))
             if not water[1] >> k & 1:
                 any_flow[k].append((start, end))
-    return (
-        {name: spans(pairs) for name, pairs in zip(devices, any_flow, strict=True)},
-        {name: spans(pairs) for name, pairs in zip(devices, enough, strict=True)},
+            if water[2] >> k & 1:
+                back[k].append((start, end))
+    return tuple(
+        {name: spans(pairs) for name, pairs in zip(devices, found, strict=True)}
+        for found in (any_flow, back, enough)
     )
 
 

@@ -10,16 +10,14 @@ from cyclesim.cli.shared import (
     BROKEN,
     MOST_DAYS,
     OK,
-    STDOUT,
     check_spared,
     cli,
     loaded,
     output_file,
-    show_page,
     sweep_options,
     sweeping,
+    tell,
     told_file,
-    write_text,
 )
 
 
@@ -52,13 +50,9 @@ def fits(
     from cyclesim.decide.tuning.fits import fits as fits_
     from cyclesim.said.fits import fits_page, fits_values
     from cyclesim.scenario.reading.controller import load_controller
-    from cyclesim.shown.as_json import as_text
 
     controller = load_controller(controller_file)
     with sweeping(workers, cluster, afresh, "running programmes") as how:
         found = fits_(scenario, controller, days=days, how=how)
-    if json_file is not None:
-        write_text(json_file, as_text(fits_values(found)))
-    if json_file != STDOUT:
-        show_page(fits_page(found))
+    tell(found, page=fits_page, values=fits_values, json_file=json_file)
     return OK if found.fits else BROKEN

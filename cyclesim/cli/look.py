@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from datetime import date
 from pathlib import Path
 
@@ -27,6 +28,7 @@ from cyclesim.cli.shared import (
     show_page,
     sweep_options,
     sweeping,
+    tell,
     told_file,
     write,
     write_text,
@@ -55,6 +57,9 @@ from cyclesim.scenario.reading.starter import LIKE
               help='Try a power cut, e.g. --what-if "outage=2027-01-12 03:00/8 h", or days of frost at the '
                    'worst date, e.g. --what-if "cold=-18 degC/3 days".')  # fmt: skip
 @click.option("--all", "everything", is_flag=True, help="Tell every finding, not only the worst.")
+@click.option("--apply", "number", type=click.IntRange(min=1), metavar="N",
+              help="Make the mend that is told as Mend N, in the file that --write names.")  # fmt: skip
+@output_file("--write", "new_file", help="Write FILE anew with that mend, all else as it was.")
 @click.option("--confidence", "asked_how_sure", is_flag=True,
               help="Tell how far the numbers may be off, and why: some eighty runs; "
                    "how they are made is said by --workers, --cluster, --afresh.")  # fmt: skip
@@ -73,6 +78,8 @@ def run(
     drawing_file: Path | None,
     what_ifs: tuple[str, ...],
     everything: bool,
+    number: int | None,
+    new_file: Path | None,
     asked_how_sure: bool,
     workers: int | None,
     cluster: str | None,
@@ -85,13 +92,16 @@ def run(
     check_sweep(workers, cluster)
     check_figure(figure_file, figure_from, figure_days)
     check_drawing(drawing_file)
-    scenario = loaded(file, sets, json_file, trace_file, figure_file, drawing_file)
+    read = _text_to_mend(file, sets, number, new_file, *what_ifs)
+    scenario = loaded(file, sets, json_file, trace_file, figure_file, drawing_file, new_file)
     from cyclesim.analysis.findings import is_broken
     from cyclesim.analysis.result import days_of_year, simulate
+    from cyclesim.analysis.trials import MOST_RUNS, tried
     from cyclesim.cli.what_if import what_if_sets
     from cyclesim.said.run import run_page
     from cyclesim.said.stretch import check_first, stretch
     from cyclesim.said.values import result_values
+    from cyclesim.said.verdict import told_findings
     from cyclesim.shown import trace_files
     from cyclesim.shown.as_json import as_text
     from cyclesim.shown.files import write_whole_bytes
@@ -119,6 +129,10 @@ def run(
         from cyclesim.decide.sizing.step_out import step_out
 
         warmed = step_out(result)
+    told = told_findings(result.findings, everything=everything)
+    most_runs = sys.maxsize if everything else MOST_RUNS
+    with progress(None, does="trying mends") as on_run:
+        trials = tried(result, told, most_runs=most_runs, on_run=on_run)
     if trace_file is not None and parquet:
         write_whole_bytes(trace_file, lambda stream: trace_files.write_parquet(result.trace, stream))
     elif trace_file is not None:
@@ -130,10 +144,34 @@ def run(
     if drawing_file is not None:
         write_text(drawing_file, drawn_plant(result.plant, result.findings, result.metrics.legs))
     if json_file is not None:
-        write_text(json_file, as_text(result_values(result, sure, warmed)))
+        write_text(json_file, as_text(result_values(result, sure, warmed, trials)))
     if STDOUT not in (json_file, trace_file, drawing_file):
-        show_page(run_page(result, everything=everything, sure=sure, warmed=warmed))
+        show_page(run_page(result, everything=everything, sure=sure, warmed=warmed, tried=trials))
+    if number is not None and new_file is not None:
+        from cyclesim.analysis.apply import applied_to_run
+
+        text, comes_to = applied_to_run(result, trials, number, read, new_file)
+        write_text(new_file, text)
+        say(f"Written to {new_file}: {comes_to}. Verify it whole before anybody wires it.")
     return BROKEN if is_broken(result.findings) else OK
+
+
+def _text_to_mend(
+    file: Path, sets: tuple[str, ...], number: int | None, new_file: Path | None, *what_ifs: str
+) -> str:
+    """The text that a mend is to be written into; "" where none is."""
+    if (number is None) != (new_file is None):
+        raise click.UsageError("--apply N and --write NEW.yaml go together.")
+    if new_file is None:
+        return ""
+    if sets or what_ifs:
+        raise click.UsageError(
+            "--write writes FILE anew and cannot take what --set and --what-if change into it: change FILE "
+            "first, or leave one of the two out."
+        )
+    from cyclesim.scenario.reading.rewrite import text_of
+
+    return text_of(file)
 
 
 @cli.command()
@@ -191,19 +229,9 @@ def verify(
     json_file: Path | None,
 ) -> int:
     """Look for any order of events in which FILE breaks a rule."""
-    if (number is None) != (new_file is None):
-        raise click.UsageError("--apply N and --write NEW.yaml go together.")
-    if new_file is not None and sets:
-        raise click.UsageError(
-            "--write writes FILE anew and cannot take what --set changes into it: change FILE first, or "
-            "leave one of the two out."
-        )
-    from cyclesim.scenario.reading.rewrite import text_of
-
-    read = text_of(file) if new_file is not None else ""
+    read = _text_to_mend(file, sets, number, new_file)
     scenario = loaded(file, sets, new_file, json_file)
     from cyclesim.said.verify import verification_values, verify_page
-    from cyclesim.shown.as_json import as_text
     from cyclesim.shown.progress import states_found
     from cyclesim.verification.verifier import verify as verify_
 
@@ -211,10 +239,7 @@ def verify(
         verification = verify_(
             scenario, faults=faults, rule=rule, any_order=any_order, on_progress=on_progress
         )
-    if json_file is not None:
-        write_text(json_file, as_text(verification_values(verification)))
-    if json_file != STDOUT:
-        show_page(verify_page(verification))
+    tell(verification, page=verify_page, values=verification_values, json_file=json_file)
     if number is not None and new_file is not None:
         from cyclesim.verification.apply import applied
 
@@ -296,13 +321,7 @@ def rules(rule: str | None, json_file: Path | None) -> int:
     from cyclesim.said.rules import chosen, rule_page, rule_values
 
     told = chosen(rule)
-
-    if json_file is not None:
-        from cyclesim.shown.as_json import as_text
-
-        write_text(json_file, as_text(rule_values(told)))
-    if json_file != STDOUT:
-        show_page(rule_page(told))
+    tell(told, page=rule_page, values=rule_values, json_file=json_file)
     return OK
 
 

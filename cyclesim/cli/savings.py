@@ -8,15 +8,13 @@ import click
 
 from cyclesim.cli.shared import (
     OK,
-    STDOUT,
     cli,
     loaded,
     output_file,
-    show_page,
     sweep_options,
     sweeping,
+    tell,
     told_file,
-    write_text,
 )
 
 
@@ -39,12 +37,8 @@ def savings(
     scenario = loaded(file, sets, json_file)
     from cyclesim.decide.sizing.savings import savings as savings_
     from cyclesim.said.savings import savings_page, savings_values
-    from cyclesim.shown.as_json import as_text
 
     with sweeping(workers, cluster, afresh, "running changes") as how:
         found = savings_(scenario, seed=seed, how=how)
-    if json_file is not None:
-        write_text(json_file, as_text(savings_values(found)))
-    if json_file != STDOUT:
-        show_page(savings_page(found))
+    tell(found, page=savings_page, values=savings_values, json_file=json_file)
     return OK

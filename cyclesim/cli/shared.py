@@ -360,13 +360,13 @@ def tell(
     *,
     page: Callable[[Found], Page],
     values: Callable[[Found], object],
-    figure: Callable[[Found, BinaryIO, str], None],
     json_file: Path | None,
-    figure_file: Path | None,
+    figure: Callable[[Found, BinaryIO, str], None] | None = None,
+    figure_file: Path | None = None,
     after: str = "",
 ) -> None:
     """Write and print what was found: the picture, the JSON, and unless that is on the screen the report."""
-    if figure_file is not None:
+    if figure is not None and figure_file is not None:
         from cyclesim.shown.files import write_whole_bytes
 
         form = figure_file.suffix.lower()

@@ -10,6 +10,7 @@ from cyclesim.cli.shared import (
     OK,
     check_figure,
     cli,
+    in_us_units,
     loaded,
     output_file,
     tell,
@@ -39,14 +40,15 @@ def pump(
     check_figure(figure_file, None, None)
     scenario = loaded(file, sets, json_file, figure_file)
     from cyclesim.decide.sizing.pump_sizing import size_pump
+    from cyclesim.said.curves_drawn import pump_drawn
     from cyclesim.said.size_pump import pump_page, pump_values
-    from cyclesim.shown.pictures.size import write_pump_figure
+    from cyclesim.shown.pictures.size import write_curves_figure
 
     tell(
         size_pump(scenario, which),
         page=pump_page,
         values=pump_values,
-        figure=write_pump_figure,
+        figure=lambda sizing, *to: write_curves_figure(pump_drawn(sizing), *to, us=in_us_units()),
         json_file=json_file,
         figure_file=figure_file,
     )
@@ -73,14 +75,15 @@ def blower(
     wanted_m3_s = None if wanted is None else _flow(wanted)
     scenario = loaded(file, sets, json_file, figure_file)
     from cyclesim.decide.sizing.blower_sizing import size_blower
+    from cyclesim.said.curves_drawn import blower_drawn
     from cyclesim.said.size_blower import blower_page, blower_values
-    from cyclesim.shown.pictures.size import write_blower_figure
+    from cyclesim.shown.pictures.size import write_curves_figure
 
     tell(
         size_blower(scenario, which, wanted_m3_s=wanted_m3_s),
         page=blower_page,
         values=blower_values,
-        figure=write_blower_figure,
+        figure=lambda sizing, *to: write_curves_figure(blower_drawn(sizing), *to, us=in_us_units()),
         json_file=json_file,
         figure_file=figure_file,
     )

@@ -10,6 +10,7 @@ from cyclesim.cli.shared import (
     BROKEN,
     OK,
     check_figure,
+    in_us_units,
     loaded,
     output_file,
     sweep_options,
@@ -72,6 +73,7 @@ def heater(
         raise click.UsageError(f"--within: found '{shorten(within)}'; expected a minute or more, e.g. 8 h")
     scenario = loaded(file, sets, json_file, figure_file)
     from cyclesim.decide.sizing.heater_sizing import size_heater
+    from cyclesim.said.heater_drawn import heater_drawn
     from cyclesim.said.size_heater import heater_page, heater_values
     from cyclesim.shown.pictures.heater import write_heater_figure
 
@@ -89,7 +91,7 @@ def heater(
         sizing,
         page=heater_page,
         values=heater_values,
-        figure=write_heater_figure,
+        figure=lambda sized, *to: write_heater_figure(heater_drawn(sized), *to, us=in_us_units()),
         json_file=json_file,
         figure_file=figure_file,
     )

@@ -21,12 +21,14 @@ def workbench(place: Path, port: int, no_open: bool) -> int:
     """
     from cyclesim.workbench.serving import serve
 
-    def ready(address: str) -> None:
-        show(f"{address}\n")
+    def ready(printed: str, opened: str) -> None:
+        show(f"{printed}\n")
         if not no_open:
+            import threading
             import webbrowser
 
-            webbrowser.open(address)
+            # a browser in a terminal would keep the server waiting
+            threading.Thread(target=webbrowser.open, args=(opened,), daemon=True).start()
 
     serve(place, port, ready)
     return OK

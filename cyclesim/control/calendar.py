@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from dateutil.relativedelta import relativedelta
@@ -130,6 +131,23 @@ def windows(
     days on which windows start. An edge that does not exist is the moment at which the clock jumps, so that
     windows that share an edge tile; one that lies wholly in the gap does not occur.
     """
+    return list(
+        _windows(start, end, None if days is None else tuple(days), rrule, zone, origin, span_s, year)
+    )
+
+
+@lru_cache(maxsize=64)
+def _windows(
+    start: time,
+    end: time,
+    days: tuple[str, ...] | None,
+    rrule: str | None,
+    zone: str,
+    origin: datetime,
+    span_s: int,
+    year: int | None,
+) -> tuple[Occurrence, ...]:
+    """Likewise; metering and judging ask for the same windows, and so do all runs of a sweep."""
     tz = ZoneInfo(zone)
     over_midnight = timedelta(days=end <= start)
     occurrences = []
@@ -141,7 +159,7 @@ def windows(
         if start_s < end_s and _reaches(start_s, end_s, span_s):
             note = "; ".join(filter(None, (first_note, last_note)))
             occurrences.append(Occurrence(start_s, end_s, _wall(first, tz), note))
-    return sorted(occurrences, key=lambda occurrence: (occurrence.start_s, occurrence.end_s))
+    return tuple(sorted(occurrences, key=lambda occurrence: (occurrence.start_s, occurrence.end_s)))
 
 
 def _since(origin: datetime, instant: datetime) -> int:

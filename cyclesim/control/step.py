@@ -323,11 +323,11 @@ class ControlLogic:
         return tuple(tuple(row for source, row in rows if source == place) for place in places)
 
     @cached_property
-    def told(self) -> tuple[Told, ...]:
+    def told(self) -> tuple[FactMasks, ...]:
         """Per machine, the masks of the facts that it alone is told."""
         bits = self._masks
         return tuple(
-            Told(
+            FactMasks(
                 bits[f"{machine.name}.time_up"],
                 bits[f"flow.{machine.name}.sensed"] if "proving" in machine.table.states else 0,
                 bits.get(f"{machine.name}.trips", 0),
@@ -349,7 +349,7 @@ class AtLevels(NamedTuple):
     true_at: frozenset[int]
 
 
-class Told(NamedTuple):
+class FactMasks(NamedTuple):
     """Masks of the facts of one machine; 0 where it has none, and `sensed` where nothing asks for flow."""
 
     time_up: int

@@ -35,7 +35,10 @@ def humidity_ratio(vapour_pa: float) -> float:
 
 
 def enthalpy_j_kg(air_c: float, ratio: float) -> float:
-    """Enthalpy (J per kg of dry air) of moist air: ASHRAE Fundamentals 2017 ch. 1, eq. 30 (in psychrolib)."""
+    """Enthalpy (J per kg of dry air) of moist air: ASHRAE Fundamentals 2017 ch. 1, eq. 30 (in psychrolib).
+
+    *ratio*: kilograms of water in a kilogram of dry air.
+    """
     return 1006.0 * air_c + ratio * (2501000.0 + 1860.0 * air_c)
 
 

@@ -36,7 +36,10 @@ def left_by_tanks(t_s: float, passes_in_s: float, tanks: float) -> float:
 
 
 def lasts_for(left: float, passes_in_s: float, tanks: float) -> float:
-    """Seconds [s] of flow until no more than this share of old water leaves a row of *tanks*."""
+    """Seconds [s] of flow until no more than a share *left* [0 to 1] of old water leaves a row of *tanks*.
+
+    *passes_in_s* as in `left_by_tanks`, of which this is the inverse.
+    """
     from scipy.special import gammainccinv
 
     return float(gammainccinv(tanks, left)) * passes_in_s / tanks
@@ -45,6 +48,7 @@ def lasts_for(left: float, passes_in_s: float, tanks: float) -> float:
 def left_with_stirred(t_s: float, stirred_in_s: float, passes_in_s: float, tanks: float) -> float:
     """The same share [0 to 1] with one stirred housing in the row, of volume over flow *stirred_in_s* [s].
 
+    *passes_in_s* and *tanks* are of the others, as in `left_by_tanks`.
     The sum of an exponential and a gamma time, in closed form: with z = (lambda - mu) t, where mu is the
     housing's rate and lambda a tank's, the housing adds e^(-lambda t) (lambda t)^N / N! 1F1(1, N + 1, z).
     """

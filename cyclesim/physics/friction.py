@@ -30,6 +30,7 @@ exact by the energy balance.  A union's 2 is common practice, no source.  Real f
 def darcy_factor(reynolds: float, relative_roughness: float) -> float:
     """Darcy friction factor [-] of a round pipe: 64/Re up to Re 2300, Colebrook (1939) from 4000.
 
+    *reynolds*: speed times bore over kinematic viscosity [-]; *relative_roughness*: roughness over bore [-].
     Between the two, where flow is neither, the factor runs in a straight line over Re.  That keeps the loss
     continuous and always growing with flow, which the network solver needs; the line itself has no source.
     Raises ValueError for a Reynolds number that is not above zero.

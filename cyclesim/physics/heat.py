@@ -63,7 +63,7 @@ class TwoNode:
     ) -> tuple[float, float, float, float]:
         """Water and shell temperature (degC) after dt_s, and the integral of each over it (K s).
 
-        f_w and f_s are in watts, with zone temperatures in degC.
+        tw and ts are water and shell at the start [degC], f_w and f_s their forcing [W], as at the top.
         """
         r1, w1, s1, cw1, cs1, r2, w2, s2, cw2, cs2, direct = self._modes
         over = self._over.get(dt_s)

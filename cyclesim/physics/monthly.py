@@ -17,7 +17,8 @@ def year_from_means(
 
     The sum of degree days is a periodic cubic spline through its values at the ends of the months, so that
     each month keeps its mean exactly and days pass smoothly from one to the next, the turn of the year too.
-    The day is one cosine of plus or minus daily_swing_k. Raises ValueError unless there are twelve means.
+    The day is one cosine of plus or minus daily_swing_k, at its warmest at *warmest_hour* [h]. Raises
+    ValueError unless there are twelve means.
     """
     from scipy.interpolate import CubicSpline
 

@@ -348,7 +348,7 @@ class Outside:
         self._marks[g] = self.forces.integrals(now, integral)
 
     def close(self, now: int, tub_c: float, integral: float) -> None:
-        """Close every open stay, and begin the next."""
+        """Close every open stay, and begin the next; *integral* as in `settle_due`."""
         for g in range(len(self._circuits)):
             self._bring(g, now, tub_c, integral)
 
@@ -401,7 +401,8 @@ class Outside:
     def settle_due(self, now: int, tub_c: float, node_j_k: float, integral: float) -> float:
         """Settle every circuit that is passed; the tub's temperature [degC] with the heat that they held.
 
-        *node_j_k*: heat capacity of the tub and all that has settled before [J/K].
+        *node_j_k*: heat capacity of the tub and all that has settled before [J/K]. *integral*: of the tub's
+        temperature since the run began [K s].
         """
         for g, way in self._followed_ways():
             if way.settles and not self._settled[g] and now - self._began[g] >= way.after_s:

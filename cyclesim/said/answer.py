@@ -12,7 +12,7 @@ from cyclesim.analysis.findings import Finding
 from cyclesim.analysis.metrics import Metrics, PromisesMetrics, TubMetrics
 from cyclesim.said.care_tables import refills_said
 from cyclesim.said.page import Page, Tone
-from cyclesim.said.verdict import FIRST_SHOWN, alike, say_first, verdict
+from cyclesim.said.verdict import FIRST_SHOWN, Trials, alike, say_first, verdict
 from cyclesim.said.words import count, hours, number, when
 
 if TYPE_CHECKING:
@@ -76,10 +76,10 @@ def answer(result: Result, sure: Confidence | None = None) -> Answer:
     )
 
 
-def say_answer(page: Page, told: Answer, findings: tuple[Finding, ...]) -> None:
+def say_answer(page: Page, told: Answer, findings: tuple[Finding, ...], tried: Trials = ()) -> None:
     """The answer, on as few lines as a small screen has."""
     page.line(told.verdict, tone=told.tone)
-    say_first(page, findings)
+    say_first(page, findings, tried)
     if told.more_findings:
         page.line(f"{count(told.more_findings, 'more finding')} below.", indent=3)
     for promise in told.promises:

@@ -17,7 +17,7 @@ from cyclesim.simulation.programme import Programme
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class CalendarEntry:
     """One thing in a calendar: at a local time for so many seconds, or a chore of a whole day.
 
     *rule*: an RFC 5545 rule by which it recurs, "" where *starts* has every time that it is on.
@@ -40,7 +40,7 @@ class OwnersCalendar:
     time_zone: str
     begin_utc: datetime
     end_utc: datetime
-    entries: tuple[Entry, ...]
+    entries: tuple[CalendarEntry, ...]
 
 
 def owners_calendar(scenario: Scenario) -> OwnersCalendar:
@@ -54,7 +54,7 @@ def owners_calendar(scenario: Scenario) -> OwnersCalendar:
     return OwnersCalendar(scenario.title, scenario.place.time_zone, begin, end, entries)
 
 
-def _runs(programme: Programme, begin: datetime, end: datetime) -> Iterator[Entry]:
+def _runs(programme: Programme, begin: datetime, end: datetime) -> Iterator[CalendarEntry]:
     span_s = round((end - begin).total_seconds())
     for timed in programme.timed:
         run = timed.run
@@ -72,7 +72,7 @@ def _runs(programme: Programme, begin: datetime, end: datetime) -> Iterator[Entr
             # a time that the clock change skips is written as it is keyed in, and read as RFC 5545 has it
             days = [(begin + timedelta(seconds=o.start_s)).astimezone(programme.zone).date() for o in found]
             starts = tuple(datetime.combine(day, clock) for day in (days[:1] if rule else days))
-            yield Entry(timed.demand.name, says, starts, round(run.lasts_s), rule, end)
+            yield CalendarEntry(timed.demand.name, says, starts, round(run.lasts_s), rule, end)
 
 
 def _rule(run: Run) -> str:
@@ -84,9 +84,9 @@ def _rule(run: Run) -> str:
     return f"FREQ=WEEKLY;BYDAY={','.join(WEEKDAYS[day][:2].upper() for day in sorted(set(run.days)))}"
 
 
-def _chores(scenario: Scenario, end: datetime) -> Iterator[Entry]:
+def _chores(scenario: Scenario, end: datetime) -> Iterator[CalendarEntry]:
     for chore in chores(scenario):
         if chore.first.year == scenario.place.year:
             rule = f"FREQ=DAILY;INTERVAL={chore.every_days}" if chore.every_days else ""
             says = f"{chore.how} How often: {chore.known_from}. {ADVICE}"
-            yield Entry(chore.name, says, (chore.first,), None, rule, end)
+            yield CalendarEntry(chore.name, says, (chore.first,), None, rule, end)

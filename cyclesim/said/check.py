@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from cyclesim.analysis.findings import Checked, Finding
 from cyclesim.analysis.suction_side import measure_room, measure_suction
 from cyclesim.said.cautions import cautions_for, say_cautions
+from cyclesim.said.defaults_table import counted
 from cyclesim.said.page import Page
 from cyclesim.said.room_table import say_suction
 from cyclesim.said.verdict import say_first, say_open, say_others, say_verdict
-from cyclesim.said.words import count
 from cyclesim.scenario.reading.defaults import filled_in
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
@@ -22,8 +22,7 @@ def check_page(
     """One line for the file, then the rules that need no run, and what pumps draw."""
     page, scenario = Page(), plant.scenario
     page.line(f"{name} can be run: {scenario.title}.", tone="strong", as_written=True)
-    filled = count(len(filled_in(scenario)), "default was", "defaults were")
-    page.line(f"{filled} filled in; cyclesim run lists them.")
+    page.line(f"{counted(filled_in(scenario))}: cyclesim run --all lists them.")
     page.line()
     page.line("Of the rules that need no run:")
     say_verdict(page, findings, checked)

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.said.page import Page
+from cyclesim.said.words import count
 from cyclesim.scenario.reading.defaults import Default
 from cyclesim.spreads import NoRange
 
@@ -23,11 +24,26 @@ MATTER = (
 _FEW = 5
 
 
-def say_defaults(page: Page, defaults: Sequence[Default], *, everything: bool = True) -> None:
+def counted(filled: Sequence[Default], model: Sequence[Default] = ()) -> str:
+    """How many numbers were filled in, told the same by every command: those of the file, and the model's."""
+    said = f"{count(len(filled), 'number')} that the file leaves out {'was' if len(filled) == 1 else 'were'}"
+    return f"{said} filled in" + (f", and {len(model)} are the model's own" if model else "")
+
+
+def say_defaults(
+    page: Page,
+    filled: Sequence[Default],
+    model: Sequence[Default] = (),
+    *,
+    only: str = "",
+    everything: bool = True,
+) -> None:
     """What the file left out, what was taken instead, how far that may be off, and who says so.
 
-    Unless *everything* is told, the few that numbers depend on most.
+    *model*: what the model takes for granted. Unless *everything* is told, the few that numbers depend on
+    most. *only*: tell those of this block alone; all are counted.
     """
+    defaults = [default for default in (*filled, *model) if default.path.startswith(f"{only}." * bool(only))]
     told = defaults if everything else _few(defaults)
     if not told:
         return
@@ -35,9 +51,8 @@ def say_defaults(page: Page, defaults: Sequence[Default], *, everything: bool = 
         page.heading("What the file leaves out and the numbers depend on most")
         for line in _lines(told):
             page.line(f"- {line}", hang=2)
-        page.line(
-            f"{len(told)} of {len(defaults)} numbers that were filled in: --all lists them, and all else."
-        )
+        rest_on = f", {len(defaults)} of them for the {only}" if only else ""
+        page.line(f"{counted(filled, model)}{rest_on}: --all lists them.")
         return
     page.heading(
         "Left out in the file and filled in; a key with dots may be written there, or tried with --set"

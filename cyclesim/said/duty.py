@@ -42,8 +42,7 @@ def duty_page(
     if capped:
         page.line()
         page.line(f"No duty moves water in {listed(capped)}: capped.")
-    assumed = [d for d in filled_in(scenario) if d.path.startswith("plant.")]
-    say_defaults(page, assumed, everything=asked is None)
+    say_defaults(page, filled_in(scenario), only="plant", everything=asked is None)
     say_cautions(page, DUTY_CAUTIONS)
     return page
 

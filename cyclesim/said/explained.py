@@ -9,8 +9,7 @@ from typing import Any
 
 from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.decide.readings.drift import Drift
-from cyclesim.decide.readings.explanation import Amount as FittedAmount
-from cyclesim.decide.readings.explanation import Explained, Explanation
+from cyclesim.decide.readings.explanation import CauseAmount, Explained, Explanation
 from cyclesim.decide.readings.follows import Follows, Year
 from cyclesim.decide.readings.logged import Logged
 from cyclesim.decide.readings.next_reading import NextReading
@@ -29,20 +28,24 @@ _FITS = 2.0
 """Standard deviations that each reading may be off on average before that is no longer called a fit."""
 
 
+_CAUSE = (words("cause"), words("value"), words("90 % interval"))
+
+
 def say_explained(page: Page, found: Explained) -> None:
     """What explains the readings: causes, likeliest first, and what cannot be told."""
     page.heading("What explains them")
     best = found.best[0] if found.best else None
     page.line(_answer(found, best), tone="good" if found.as_drawn > _SURE else "mind")
-    if found.best:
+    if found.best and _none_explains(found):
         page.table(
-            [
-                words("cause"),
-                words("value"),
-                words("90 % interval"),
-                Column("odds\nto 1", "odds"),
-                Column("likely", "share", kind="share", digits=0),
-            ],
+            [*_CAUSE, Column("likely", "share", kind="share", digits=0)],
+            _rows(found.best, odds=False),
+            "What comes nearest",
+            [f"likely: of all that may be; something else, or a wrong reading, is {found.other:.0%} likely."],
+        )
+    elif found.best:
+        page.table(
+            [*_CAUSE, Column("odds\nto 1", "odds"), Column("likely", "share", kind="share", digits=0)],
             _rows(found.best),
             notes=[_HOW],
         )
@@ -63,13 +66,19 @@ def _few(names: Sequence[str]) -> list[str]:
     return [name if not numbers[0] else f"jet {one_of(numbers)} {name}" for name, numbers in jets.items()]
 
 
+def _none_explains(found: Explained) -> bool:
+    return found.other > max(found.as_drawn, found.best[0].share if found.best else 0.0)
+
+
 def _answer(found: Explained, best: Explanation | None) -> str:
-    listed_causes = f"{found.causes} causes"
-    if found.other > max(found.as_drawn, best.share if best else 0.0):
-        return (
-            f"None of the {listed_causes} that were tried explains these readings: it is something else, or "
-            "a reading is wrong."
+    if _none_explains(found):
+        none = f"None of the {found.causes} causes that were tried explains all of these readings"
+        if found.odd is None:
+            return f"{none}: it is something else, or a reading is wrong."
+        fit = (
+            f"the others fit this cause: {found.odd.others_fit}" if found.odd.others_fit else "the others fit"
         )
+        return f"{none}. Without one of them, {found.odd.reading}, {fit}. Read that one again first."
     if best is None or found.as_drawn > best.share:
         return (
             "Nothing needs to be wrong: what drawings and instruments are usually off by explains them "
@@ -86,20 +95,21 @@ def _answer(found: Explained, best: Explanation | None) -> str:
     return f"No cause stands out. The likeliest: {names}."
 
 
-def _rows(best: Sequence[Explanation]) -> Iterator[Row]:
+def _rows(best: Sequence[Explanation], *, odds: bool = True) -> Iterator[Row]:
     for explanation in best:
-        odds: Cell = float(f"{explanation.odds:.2g}") if explanation.odds < 1000.0 else "more than 1,000"
+        to_1: Cell = float(f"{explanation.odds:.2g}") if explanation.odds < 1000.0 else "more than 1,000"
+        told: tuple[Cell, ...] = (to_1, explanation.share) if odds else (explanation.share,)
         for k, amount in enumerate(explanation.amounts):
-            last: tuple[Cell, ...] = (odds, explanation.share) if k == 0 else ("", "")
+            last = told if k == 0 else ("",) * len(told)
             name = amount.cause if k == 0 else f"and {amount.cause}"
             yield Row((name, _value(amount), _interval(amount), *last), amount.cause)
 
 
-def _value(amount: FittedAmount) -> Cell:
+def _value(amount: CauseAmount) -> Cell:
     return "" if amount.value is None else Amount(amount.value, amount.unit, 2, "figures")
 
 
-def _interval(amount: FittedAmount) -> Cell:
+def _interval(amount: CauseAmount) -> Cell:
     return "" if amount.low is None or amount.high is None else _ends(amount.low, amount.high)
 
 

@@ -26,13 +26,14 @@ blocks: blocks under names that a person gives them. entries: blocks one after a
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One key: *text* as written, None where it is left out; *line* in the file that it stands in."""
+    """One key: *text* as written, None where it is left out; *line* in *file*, as the scenario names it."""
 
     path: str
     label: str
     kind: Kind
     text: str | None
     line: int | None
+    file: str
     explain: str
     default: str | None = None
     spread: str = ""
@@ -109,7 +110,7 @@ class _Speaks:
         """A block under a name of its own or in a list."""
         mark = self.tree.marks.get((*path, KEY)) or self.tree.mark(path)
         said = " ".join(said_of(str(path[-1]), None, annotation))
-        yield Field(dotted(path), str(path[-1]), "block", self._text(path), mark.line, said)
+        yield Field(dotted(path), str(path[-1]), "block", self._text(path), mark.line, mark.file, said)
         if isinstance(value, dict):
             yield from self.block(_fits(models_in(annotation), value), value, path)
 
@@ -148,6 +149,7 @@ class _Speaks:
             kind=kind,
             text=self._text(path),
             line=mark.line if mark else None,
+            file=mark.file if mark else "",
             explain=" ".join(said_of(str(path[-1]), about, annotation)),
             default=self.filled.get(name) or _default(about),
             spread=str(known.spread) if known else "",

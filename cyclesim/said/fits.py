@@ -7,7 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from cyclesim.analysis.amounts import lasting
-from cyclesim.decide.tuning.fits import Fits, Kept
+from cyclesim.decide.tuning.fits import Fits, OnController
 from cyclesim.decide.tuning.space import FLUSH
 from cyclesim.said.cautions import ADVICE, WATER, say_cautions
 from cyclesim.said.page import Cell, Column, Page, words
@@ -74,7 +74,7 @@ def _beside(found: Fits, change: float) -> str:
     return f"{a_year} {found.today.currency} a year {'less' if change < 0.0 else 'more'} than"
 
 
-def _say_kept(page: Page, title: str, kept: Kept, notes: Sequence[str] = ()) -> None:
+def _say_kept(page: Page, title: str, kept: OnController, notes: Sequence[str] = ()) -> None:
     page.heading(title)
     say_programme(page, kept.programme)
     if not kept.programme.count(FLUSH):
@@ -86,7 +86,7 @@ def _say_kept(page: Page, title: str, kept: Kept, notes: Sequence[str] = ()) -> 
     _say_lost(page, kept)
 
 
-def _say_lost(page: Page, kept: Kept) -> None:
+def _say_lost(page: Page, kept: OnController) -> None:
     if not kept.lost:
         page.line("It keeps every promise that today's programme keeps.", tone="good")
         return
@@ -137,7 +137,7 @@ def _say_costs(page: Page, found: Fits) -> None:
 def fits_values(found: Fits) -> dict[str, Any]:
     """The same as plain values; the unit is in the key."""
 
-    def kept(one: Kept | None) -> dict[str, Any] | None:
+    def kept(one: OnController | None) -> dict[str, Any] | None:
         if one is None:
             return None
         return {

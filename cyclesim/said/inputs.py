@@ -14,7 +14,7 @@ from cyclesim.scenario.text.tree import Tree, dotted
 
 
 @dataclass(frozen=True, slots=True)
-class Input:
+class WrittenInput:
     """One value as it was written."""
 
     path: str
@@ -22,12 +22,12 @@ class Input:
     where: str
 
 
-def inputs(tree: Tree) -> Iterator[Input]:
+def inputs(tree: Tree) -> Iterator[WrittenInput]:
     """Every value of a file in its order; what is listed without names stands in one line."""
     yield from _inputs(tree, tree.value, ())
 
 
-def _inputs(tree: Tree, value: Any, path: Steps) -> Iterator[Input]:
+def _inputs(tree: Tree, value: Any, path: Steps) -> Iterator[WrittenInput]:
     if isinstance(value, dict) and value:
         for key, inner in value.items():
             yield from _inputs(tree, inner, (*path, key))
@@ -36,7 +36,9 @@ def _inputs(tree: Tree, value: Any, path: Steps) -> Iterator[Input]:
             yield from _inputs(tree, inner, (*path, k))
     else:
         mark = tree.mark(path)
-        yield Input(dotted(path), _text(tree, value, path), f"{PurePath(mark.file).name}, line {mark.line}")
+        yield WrittenInput(
+            dotted(path), _text(tree, value, path), f"{PurePath(mark.file).name}, line {mark.line}"
+        )
 
 
 def _text(tree: Tree, value: Any, path: Steps) -> str:
@@ -51,7 +53,7 @@ def _text(tree: Tree, value: Any, path: Steps) -> str:
     return str(value) if written is None else written  # of a series or a picture its path
 
 
-def say_given(page: Page, given: Sequence[Input]) -> None:
+def say_given(page: Page, given: Sequence[WrittenInput]) -> None:
     """What the file says."""
     columns = [words("key"), words("value"), words("written in")]
     page.table(columns, [(one.path, one.text, one.where) for one in given], "What the file says")

@@ -12,7 +12,7 @@ from cyclesim.control.machines import Machine
 _GAP, _SLOT, _LEVEL, _LETTER, _BOX = 56, 22, 24, 8, 32
 
 
-class Box(NamedTuple):
+class StateBox(NamedTuple):
     """A state: its name and place; double for the first."""
 
     name: str
@@ -21,7 +21,7 @@ class Box(NamedTuple):
     first: bool
 
 
-class Way(NamedTuple):
+class Arrow(NamedTuple):
     """One way: its number in the table, and its corners from one state's edge to another's."""
 
     number: int
@@ -44,8 +44,8 @@ class DrawnMachine:
     bottom: int
     high: int
     """Of a state."""
-    states: tuple[Box, ...]
-    ways: tuple[Way, ...]
+    states: tuple[StateBox, ...]
+    ways: tuple[Arrow, ...]
 
 
 class _Arc(NamedTuple):
@@ -72,13 +72,13 @@ def drawn_machine(machine: Machine) -> DrawnMachine:
     slots = {
         (onwards, k): _slots(side, k) for onwards, side in sides.items() for k in range(len(machine.states))
     }
-    boxes, x = list[Box](), 0
+    boxes, x = list[StateBox](), 0
     for k, name in enumerate(machine.states):
         most = max(len(slots[onwards, k]) for onwards in sides)
         wide = max(_LETTER * len(name) + 24, _SLOT * (most + 1))
-        boxes.append(Box(name, x, wide, name == machine.initial))
+        boxes.append(StateBox(name, x, wide, name == machine.initial))
         x += wide + _GAP
-    ways, reach = list[Way](), {True: 0, False: 0}
+    ways, reach = list[Arrow](), {True: 0, False: 0}
     for onwards, side in sides.items():
         edge = 0 if onwards else _BOX
         for arc, level in _levelled(side):
@@ -88,7 +88,7 @@ def drawn_machine(machine: Machine) -> DrawnMachine:
                 _port(boxes[k], slots[onwards, k].index(arc), len(slots[onwards, k]))
                 for k in (arc.source, arc.dest)
             )
-            ways.append(Way(arc.number, ((a, edge), (a, y), (b, y), (b, edge))))
+            ways.append(Arrow(arc.number, ((a, edge), (a, y), (b, y), (b, edge))))
     top, bottom = -_LEVEL * reach[True] - 12, _BOX + _LEVEL * reach[False] + 12
     return DrawnMachine(machine.name, x - _GAP, top, bottom, _BOX, tuple(boxes), tuple(ways))
 
@@ -100,7 +100,7 @@ def _slots(side: Sequence[_Arc], state: int) -> list[_Arc]:
     return [*sorted(left, key=lambda arc: arc.span), *sorted(right, key=lambda arc: -arc.span)]
 
 
-def _port(box: Box, slot: int, of: int) -> int:
+def _port(box: StateBox, slot: int, of: int) -> int:
     return box.x + round(box.wide * (slot + 1) / (of + 1))
 
 

@@ -54,7 +54,7 @@ def measured_page(found: Measured) -> Page:
 
 def _would_say(found: Measured) -> str:
     if not found.corrected:
-        return "No key of the file says that cause: --write would write nothing."
+        return "No key of the file says that cause, or so much of it: --write would write nothing."
     keys = "; ".join(f"{path}: {value}" for path, value in found.corrected.items())
     return f"With --write the file says {keys}."
 

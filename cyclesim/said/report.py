@@ -17,7 +17,7 @@ from cyclesim.said.cautions import cautions_for
 from cyclesim.said.cold_table import say_cold_spell
 from cyclesim.said.drawing import Drawing, drawing
 from cyclesim.said.fault_table import say_faults
-from cyclesim.said.inputs import Input, say_filled, say_given, say_granted
+from cyclesim.said.inputs import WrittenInput, say_filled, say_given, say_granted
 from cyclesim.said.machines_drawn import DrawnMachine, drawn_machine
 from cyclesim.said.page import Block, Column, Page, Table, Tone, words
 from cyclesim.said.room_table import say_suction
@@ -32,7 +32,7 @@ from cyclesim.said.run_tables import (
     say_tub,
 )
 from cyclesim.said.savings import say_savings
-from cyclesim.said.spread import Spread, as_table, spread
+from cyclesim.said.spread import WeekSpread, as_table, spread
 from cyclesim.said.stretch import Stretch, stretch
 from cyclesim.said.use_tables import say_blowers, say_made_from, say_people, say_power_cuts
 from cyclesim.said.verdict import say_first, say_open, say_others
@@ -98,7 +98,7 @@ class Report:
     tone: Tone
     drawing: Drawing
     timeline: Stretch
-    spread: Spread
+    spread: WeekSpread
     weeks: Table
     """The spread in numbers."""
     cautions: tuple[str, ...]
@@ -108,7 +108,7 @@ class Report:
 
 def report(
     result: Result,
-    given: Sequence[Input] = (),
+    given: Sequence[WrittenInput] = (),
     verification: Verification | None = None,
     saved: Savings | None = None,
     *,

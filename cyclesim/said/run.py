@@ -23,7 +23,7 @@ from cyclesim.said.run_tables import (
     say_tub,
 )
 from cyclesim.said.use_tables import say_blowers, say_made_from, say_people, say_power_cuts
-from cyclesim.said.verdict import say_open, say_others
+from cyclesim.said.verdict import Trials, say_open, say_others
 from cyclesim.said.wiring_tables import say_left, say_nobody_turns, say_treatment, say_wiring
 from cyclesim.said.words import count
 from cyclesim.scenario.reading.defaults import filled_in
@@ -42,11 +42,13 @@ def run_page(
     everything: bool = False,
     sure: Confidence | None = None,
     warmed: StepOut | None = None,
+    tried: Trials = (),
 ) -> Page:
     """What a run says to a person: the answer first, then what it rests on; the verdict again at the end.
 
     *everything*: every finding, table and default. *sure* tells how far the numbers may be off, if that was
-    asked for; *warmed* what would warm the water at step-out, where that is cold.
+    asked for; *warmed* what would warm the water at step-out, where that is cold; *tried* the mends that were
+    tried.
     """
     page = Page()
     about, metrics = result.about, result.metrics
@@ -55,10 +57,10 @@ def run_page(
     span = f"{count(about.days, 'day')} from {first.day} {first:%B %Y}, {about.time_zone}"
     page.line(f"{span} ({count(about.warm_up_days, 'day')} of warm-up not counted)")
     told = answer(result, sure)
-    say_answer(page, told, result.findings)
+    say_answer(page, told, result.findings, tried)
     say_tripped(page, metrics.heat_sources)
     say_absent(page, result)
-    say_others(page, result.findings, everything=everything)
+    say_others(page, result.findings, everything=everything, tried=tried)
     say_open(page, result.checked)
     say_duty_problems(page, result)
     if sure is not None:
@@ -87,7 +89,7 @@ def run_page(
             page.line(f"- {note}", hang=2)
     if everything:
         _say_the_rest(page, result)
-    say_defaults(page, (*filled_in(result.scenario), *assumptions(result.scenario)), everything=everything)
+    say_defaults(page, filled_in(result.scenario), assumptions(result.scenario), everything=everything)
     say_cautions(page, cautions_for(result.scenario))
     page.line()
     page.line(told.verdict, tone=told.tone)

@@ -13,9 +13,11 @@ from cyclesim.said.page import Column, Page, Row, words
 from cyclesim.said.words import count, number
 
 NOT_TRIED = (
-    "The programme is not changed: cyclesim tune finds a better one. What a thing costs to buy is not in "
-    "these numbers, and savings do not simply add up."
+    "Of the programme only shorter filter runs are tried: cyclesim tune finds a better one. Savings do not "
+    "simply add up."
 )
+_PAYBACK = "Pays back after: its price in the file over what it saves in a year, without interest."
+_UNPRICED = "What a change costs to make is not in these numbers: money.changes in the file tells it."
 
 
 def savings_page(found: Savings) -> Page:
@@ -34,16 +36,29 @@ def say_savings(page: Page, found: Savings) -> None:
     """The advice, and a row for each change: energy and money, and what it would break."""
     for sentence in savings_advice(found):
         page.line(f"- {sentence}", hang=2)
+    priced = any(saving.price is not None for saving in found.tried)
     columns = (
         words("change"),
         Column("saves\n{unit}", unit="kWh"),
         Column("saves\n{unit}", unit=found.currency, kind="fixed", digits=2),
+        *((Column("pays back\nafter {unit}", unit="years"),) if priced else ()),
         words("breaks"),
     )
     rows = [
-        Row((s.change, s.energy_kwh_less, s.cost_less, ", ".join(s.breaks)), s.change) for s in found.tried
+        Row(
+            (
+                s.change,
+                s.energy_kwh_less,
+                s.cost_less,
+                *((s.pays_back_years,) if priced else ()),
+                ", ".join(s.breaks),
+            ),
+            s.change,
+        )
+        for s in found.tried
     ]
-    page.table(columns, rows, "Each change alone", [NOT_TRIED])
+    not_tried = [f"Not tried: {reason}." for reason in found.not_tried]
+    page.table(columns, rows, "Each change alone", [NOT_TRIED, _PAYBACK if priced else _UNPRICED, *not_tried])
 
 
 def savings_advice(found: Savings) -> Iterator[str]:
@@ -68,7 +83,9 @@ def _sentence(saving: Saving) -> str:
 def _amounts(found: Savings, saving: Saving) -> str:
     share = 100.0 * saving.cost_less / found.cost if found.cost else 0.0
     less = f"{number(saving.cost_less)} {found.currency} less ({share:.0f} %)"
-    return f"{less}, {number(saving.energy_kwh_less)} kWh less"
+    years = saving.pays_back_years
+    back = "" if years is None else f"; it pays back in {number(years)} years"
+    return f"{less}, {number(saving.energy_kwh_less)} kWh less{back}"
 
 
 def savings_values(found: Savings) -> dict[str, Any]:
@@ -80,6 +97,7 @@ def savings_values(found: Savings) -> dict[str, Any]:
         "energy_kwh": found.energy_kwh,
         "cost": found.cost,
         "tried": [asdict(saving) for saving in found.tried],
+        "not_tried": list(found.not_tried),
         "together": None if found.together is None else asdict(found.together),
         "advice": list(savings_advice(found)),
     }

@@ -25,7 +25,7 @@ class Weeks:
 
 
 @dataclass(frozen=True, slots=True)
-class Spread:
+class WeekSpread:
     """The weeks of a run, by the day on which each begins; the last may be shorter."""
 
     begins: tuple[date, ...]
@@ -33,7 +33,7 @@ class Spread:
     legs: tuple[Weeks, ...]
 
 
-def spread(stretch: Stretch) -> Spread:
+def spread(stretch: Stretch) -> WeekSpread:
     """The oldest water of each curve of a stretch, by weeks from its first day."""
     first, last = stretch.days
     days = range(0, (last - first).days + 1, _DAYS)
@@ -48,14 +48,14 @@ def spread(stretch: Stretch) -> Spread:
             ends = np.interp([a, b], at, age)
             oldest.append(float(max([*inside, *ends])))
         legs.append(Weeks(name, tuple(oldest), tuple(_band(h, stretch.limit_h) for h in oldest)))
-    return Spread(begins, stretch.limit_h, tuple(legs))
+    return WeekSpread(begins, stretch.limit_h, tuple(legs))
 
 
 def _band(oldest_h: float, limit_h: float) -> Band:
     return "over" if oldest_h > limit_h else "older" if oldest_h > limit_h / 2 else "young"
 
 
-def as_table(told: Spread) -> Table:
+def as_table(told: WeekSpread) -> Table:
     """The same in numbers, a row for each week."""
     columns = (
         Column("week from", kind="day"),

@@ -51,18 +51,30 @@ class Strips:
 
 def strips(tuning: Tuning) -> Strips:
     """What there is to see of a tuning, by the hours of a day."""
-    best = spread(tuning.best, tuning.recommended)
-    if tuning.recommended is None and tuning.nearest is not None and not tuning.nearest.name:
-        best.insert(0, tuning.nearest)
+    best, others = _chosen(tuning)
     return Strips(
         title=tuning.scenario.title,
         days=tuning.days,
         currency=tuning.own.outcome.currency,
-        strips=[_strip(tuning, choice) for choice in (*best, tuning.own, *tuning.thumbs)],
+        strips=[_strip(tuning, choice) for choice in (*best, *others)],
         best=len(best) if tuning.best else 0,
         quiet_h=_of_a_day(quiet(tuning.scenario)),
         bathed_h=_of_a_day(bathed(tuning.scenario)),
     )
+
+
+def shown_choices(tuning: Tuning) -> list[Choice]:
+    """The programmes of the strips, in their order."""
+    best, others = _chosen(tuning)
+    return [*best, *others]
+
+
+def _chosen(tuning: Tuning) -> tuple[list[Choice], list[Choice]]:
+    """The best programmes, then the file's own and the rules of thumb."""
+    best = spread(tuning.best, tuning.recommended)
+    if tuning.recommended is None and tuning.nearest is not None and not tuning.nearest.name:
+        best.insert(0, tuning.nearest)
+    return best, [tuning.own, *tuning.thumbs]
 
 
 def _strip(tuning: Tuning, choice: Choice) -> Strip:

@@ -10,7 +10,10 @@ from cyclesim.scenario.reading.defaults import filled_in
 from cyclesim.simulation.assumptions import assumptions
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from cyclesim.analysis.result import Result
+    from cyclesim.analysis.trials import MendTrial
     from cyclesim.decide.ranges.confidence import Confidence
     from cyclesim.decide.sizing.step_out import StepOut
     from cyclesim.scenario.blocks.model import Scenario
@@ -18,11 +21,14 @@ if TYPE_CHECKING:
 
 
 def result_values(
-    result: Result, sure: Confidence | None = None, warmed: StepOut | None = None
+    result: Result,
+    sure: Confidence | None = None,
+    warmed: StepOut | None = None,
+    tried: Sequence[MendTrial] | None = None,
 ) -> dict[str, Any]:
     """Everything a run says, as plain values in a stable order.
 
-    `confidence` and `step_out` are there only where they are given.
+    `confidence`, `step_out` and `mends` are there only where they are given.
     """
     return {
         "about": asdict(result.about),
@@ -39,6 +45,7 @@ def result_values(
         "clock_changes": result.programme.clock_notes(result.trace.begin_utc, result.trace.span_s),
         **({} if sure is None else {"confidence": asdict(sure)}),
         **({} if warmed is None else {"step_out": asdict(warmed)}),
+        **({} if tried is None else {"mends": [asdict(trial) for trial in tried]}),
     }
 
 

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.findings import SEVERITIES, Checked, Finding
+from cyclesim.analysis.trials import MendTrial
 from cyclesim.said.page import Page
 from cyclesim.said.words import count, hours, number, when
 
 MOST_SHOWN, FIRST_SHOWN = 8, 2
 """So many findings are told unless all are asked for, and so many of them before all else."""
+Trials = Sequence[MendTrial]
+"""The mends that were tried, in the order of their numbers."""
 
 
 def verdict(findings: Sequence[Finding], checked: Checked) -> str:
@@ -41,23 +44,27 @@ def say_open(page: Page, checked: Checked) -> None:
             page.line(f"- {rule}: {why}", hang=2)
 
 
-def say_first(page: Page, findings: Sequence[Finding]) -> None:
+def say_first(page: Page, findings: Sequence[Finding], tried: Trials = ()) -> None:
     """The worst findings: what happened, how badly, and what mends it."""
     for k, group in enumerate(alike(findings)[:FIRST_SHOWN], start=1):
-        _say_alike(page, k, group)
+        _say_alike(page, k, group, tried)
 
 
-def say_others(page: Page, findings: Sequence[Finding], *, everything: bool = False) -> None:
+def say_others(
+    page: Page, findings: Sequence[Finding], *, everything: bool = False, tried: Trials = ()
+) -> None:
     """The findings after the first; *everything*: none is left out, and each has its rule's own sentence."""
     groups = alike(findings)
     most = len(groups) if everything else MOST_SHOWN
     if len(groups) > FIRST_SHOWN:
         page.heading("More findings")
     for k, group in enumerate(groups[FIRST_SHOWN:most], start=FIRST_SHOWN + 1):
-        _say_alike(page, k, group)
+        _say_alike(page, k, group, tried)
     left_out = sum(map(len, groups[most:]))
     if left_out:
         page.line(f"... and {count(left_out, 'more finding')}: --all tells them, and --json FILE has them.")
+    if any(trial.holds and trial.edits for trial in tried):
+        page.line("A mend that was tried is written into a copy: --apply N --write NEW.yaml")
     if everything and findings:
         page.heading("The rules that are broken")
         for first in {finding.rule: finding for finding in findings}.values():
@@ -74,7 +81,13 @@ def alike(findings: Sequence[Finding]) -> list[list[Finding]]:
     return list(groups.values())
 
 
-def _say_alike(page: Page, k: int, group: Sequence[Finding]) -> None:
+def told_findings(findings: Sequence[Finding], *, everything: bool = False) -> list[Finding]:
+    """The findings that a page tells, in its order."""
+    groups = alike(findings)
+    return [finding for group in groups[: None if everything else MOST_SHOWN] for finding in group]
+
+
+def _say_alike(page: Page, k: int, group: Sequence[Finding], tried: Trials) -> None:
     first = group[0]
     title = f"{k}. {listed([finding.subject for finding in group])}: {first.cause}"
     page.line(title, tone=first.severity, hang=3)
@@ -85,7 +98,29 @@ def _say_alike(page: Page, k: int, group: Sequence[Finding]) -> None:
         for finding in group:
             if how_bad(finding):
                 page.line(f"{finding.subject}: {how_bad(finding)}", indent=3, hang=6)
-    page.line(f"Mend: {first.mend}", indent=3, hang=6)
+    for line in _mends(group, tried):
+        page.line(line, indent=3, hang=6)
+
+
+def _mends(group: Sequence[Finding], tried: Trials) -> Iterator[str]:
+    """What mends a finding: what was tried, enough or not; else what was not tried."""
+    first, about = group[0], {(finding.rule, finding.subject) for finding in group}
+    mine = [trial for trial in tried if (trial.rule, trial.subject) in about]
+    enough = [trial for trial in mine if trial.holds]
+    same: dict[tuple[object, ...], list[MendTrial]] = {}
+    for trial in enough or mine:
+        same.setdefault((trial.number, trial.idle, trial.breaks), []).append(trial)
+    for trial, *more in same.values():
+        whole = len(more) + 1 == len(about)
+        of = "" if whole else f" for {listed([one.subject for one in (trial, *more)])}"
+        if trial.holds:
+            but = f", but breaks {listed(list(trial.breaks))}" if trial.breaks else ""
+            yield f"Mend {trial.number}, tried{of}: {trial.said}. This run then keeps the rule{but}."
+        else:
+            why = "no mend, for it then never comes on" if trial.idle else "not enough"
+            yield f"Tried {trial.number}{of}, {why}: {trial.said}"
+    if not enough:
+        yield f"{'Not known to be enough' if mine else 'Mend, not tried'}: {first.mend}"
 
 
 def how_bad(finding: Finding) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
-from typing import Any
+from typing import Any, NamedTuple
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.rules import RULES
@@ -150,12 +150,17 @@ def _say_broken(page: Page, verdict: Verdict, numbers: Mapping[int, int]) -> Non
         _say_story(page, verdict.story)
     else:
         page.line(f"By the plant alone: {verdict.why}.", indent=2, hang=2)
-    _say_mends(page, verdict.mends, numbers)
+    if verdict.cut_short:
+        page.line("Mends and faults were not tried: there are too many states.", indent=2)
+    else:
+        _say_mends(page, verdict.mends, numbers)
 
 
 def _say_mends(page: Page, mends: Sequence[Mend], numbers: Mapping[int, int]) -> None:
     for mend in mends:
         result = f"then no modelled order of events breaks it ({count(mend.states, 'state')})"
+        if mend.breaks:
+            result += f"; but in a week of January {listed(list(mend.breaks))} is then broken"
         if not mend.holds:
             result = "then it never comes on" if mend.never_on else "not enough"
         page.line(f"Tried {numbers[id(mend)]}: {mend.said}: {result}.", indent=2, hang=2)
@@ -171,7 +176,7 @@ def _say_matrix(page: Page, verification: Verification) -> None:
         "nothing holds; open: not decided, for an order is allowed that no timed run reproduced, or there "
         "are too many states; -: nothing was asked for that had to be held, or the rule cannot see the fault."
     )
-    shown = [v for v in verification.verdicts if v.cells]
+    shown, rows = matrix(verification)
     for k, verdict in enumerate(shown, 1):
         states = sum(cell.states for cell in verdict.cells)
         page.line(
@@ -181,16 +186,28 @@ def _say_matrix(page: Page, verification: Verification) -> None:
         )
     for verdict in (v for v in verification.verdicts if not v.cells):
         page.line(f" - {verdict.rule} ({verdict.subject}) is broken without a fault", indent=2, hang=3)
-    faults = dict.fromkeys(cell.faults for v in shown for cell in v.cells)
-    rows = []
-    for combination in faults:
-        marks = [next((HELD[c.barrier] for c in v.cells if c.faults == combination), _NONE) for v in shown]
-        if set(marks) != {_NONE} and (len(combination) == 1 or _BROKEN in marks):
-            rows.append((" and ".join(combination), *marks))
     for first in range(0, len(shown), _WIDE):
         columns = range(first, min(first + _WIDE, len(shown)))
         heads = [words("fault"), *(Column(f"{k + 1}") for k in columns)]
-        page.table(heads, [(row[0], *(row[1 + k] for k in columns)) for row in rows])
+        page.table(heads, [(" and ".join(row.faults), *(row.marks[k] for k in columns)) for row in rows])
+
+
+class UnderFault(NamedTuple):
+    """What holds under one fault or two, a mark for each verdict that has cells."""
+
+    faults: tuple[str, ...]
+    marks: tuple[str, ...]
+
+
+def matrix(verification: Verification) -> tuple[list[Verdict], list[UnderFault]]:
+    """The verdicts that faults were tried on, and the faults that any sees; of two at once, what breaks."""
+    shown = [v for v in verification.verdicts if v.cells]
+    rows = []
+    for faults in dict.fromkeys(cell.faults for v in shown for cell in v.cells):
+        marks = tuple(next((HELD[c.barrier] for c in v.cells if c.faults == faults), _NONE) for v in shown)
+        if set(marks) != {_NONE} and (len(faults) == 1 or _BROKEN in marks):
+            rows.append(UnderFault(faults, marks))
+    return shown, rows
 
 
 _WIDE = 3

@@ -6,9 +6,9 @@ import json
 import math
 
 
-def as_text(values: object) -> str:
+def as_text(values: object, indent: int | None = 2) -> str:
     """JSON text that is the same for the same values; a number that is none becomes null."""
-    return json.dumps(_finite(values), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+    return json.dumps(_finite(values), ensure_ascii=False, indent=indent, allow_nan=False) + "\n"
 
 
 def _finite(value: object) -> object:

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 from hashlib import sha256
 from zoneinfo import ZoneInfo
 
-from cyclesim.said.calendar import Entry, OwnersCalendar
+from cyclesim.said.calendar import CalendarEntry, OwnersCalendar
 from cyclesim.said.words import plain
 
 _OCTETS = 75
@@ -31,7 +31,7 @@ def as_icalendar(calendar: OwnersCalendar, made_on: date) -> str:
     return "".join(f"{part}\r\n" for line in lines for part in _folded(line))
 
 
-def _event(entry: Entry, calendar: OwnersCalendar, stamp: str) -> Iterator[str]:
+def _event(entry: CalendarEntry, calendar: OwnersCalendar, stamp: str) -> Iterator[str]:
     first, zone = entry.starts[0], f";TZID={calendar.time_zone}"
     yield "BEGIN:VEVENT"
     own = repr((calendar.title, entry.name, entry.starts, entry.rule))

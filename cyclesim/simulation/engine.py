@@ -132,6 +132,7 @@ class PlantRun:
         self._around: _Around | None = None
         """What was so around the controller when that was looked at last."""
         rest = self._wiring.effect(self._state, 0, self._beside.positions)
+        self._board.facts |= rest.water.sensed  # what says yes to still water says so from the start
         self._effect = self._effects.of(self._state, rest)
         self._water.begin(self._effect)
         self._env.process(self._outside())

@@ -13,7 +13,7 @@ from random import Random
 from zoneinfo import ZoneInfo
 
 from cyclesim.control.calendar import WEEKDAYS, has_day, localize, runs
-from cyclesim.scenario.blocks.bathing import Bathing, Drawn
+from cyclesim.scenario.blocks.bathing import Bathing, DrawnSessions
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.trace import Span, joined
 
@@ -70,7 +70,7 @@ def sessions(scenario: Scenario, origin: datetime, span_s: int, seed: int) -> li
 
 
 def _drawn(
-    drawn: Drawn, stream: str, time_zone: str, origin: datetime, span_s: int
+    drawn: DrawnSessions, stream: str, time_zone: str, origin: datetime, span_s: int
 ) -> Iterator[tuple[int, int, int]]:
     zone = ZoneInfo(time_zone)
     day = origin.astimezone(zone).date() - timedelta(days=2)

@@ -119,12 +119,14 @@ class Rows:
     def __init__(self, name: str, record: type[NamedTuple]) -> None:
         self.name, self.record = name, record
         self._values: array[float] = array("d")
+        self._table: NDArray[np.float64] = np.empty((0, len(record._fields)))
         self.put: Callable[[Iterable[float]], None] = self._values.extend
         """Append one record."""
 
     def clear(self) -> None:
         """Forget every record."""
         del self._values[:]
+        self._table = self._table[:0]
 
     def __len__(self) -> int:
         return len(self._values) // len(self.record._fields)
@@ -135,8 +137,9 @@ class Rows:
             raise AttributeError(
                 f"rows of {self.name} have no column {field!r}; there are {', '.join(fields)}"
             )
-        table = np.array(self._values).reshape(-1, len(fields))  # a copy: a view would lock the array
-        column: NDArray[np.float64] = table[:, fields.index(field)]
+        if len(self._table) != len(self):  # a copy: a view would lock the array
+            self._table = np.array(self._values).reshape(-1, len(fields))
+        column: NDArray[np.float64] = self._table[:, fields.index(field)]
         return column
 
 

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from cyclesim.control.step import LEVEL_LOW, POWER_LOST, ControlLogic, State
+from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.assembly import Assembly, PlantDuty, Positions, Speeds
 
 Welded = frozenset[tuple[int, int]]
@@ -26,11 +27,13 @@ class Water(NamedTuple):
     """As the means of proof say it, in the controller's facts."""
     enough: int
     still: int
+    back: int
+    """Devices through which it runs backwards; none of their sensors tells that from too little."""
 
     @property
     def told(self) -> tuple[int, int, int]:
         """All that devices and their sensors can tell of it."""
-        return self[1:]
+        return self[1:4]
 
 
 class WhatIsOn(NamedTuple):
@@ -62,13 +65,15 @@ class Settled(NamedTuple):
     """Devices whose own flow switch feels none."""
 
 
-def water_at(plant: Assembly, devices: Sequence[str], duty: PlantDuty) -> tuple[int, int]:
-    """Which devices get the flow that they need, and in which the water stands still: bits by their place."""
-    enough = still = 0
+def water_at(plant: Assembly, devices: Sequence[str], duty: PlantDuty) -> tuple[int, int, int]:
+    """Which devices get the flow that they need, in which the water stands still, through which it runs
+    backwards: bits by their place."""
+    enough = still = back = 0
     for k, name in enumerate(devices):
         enough |= plant.has_flow(name, duty) << k
         still |= plant.is_still(name, duty) << k
-    return enough, still
+        back |= (plant.forward_m3_s(plant.fed_through(name), duty) < -STILL_M3_S) << k
+    return enough, still, back
 
 
 class Wiring:
@@ -145,7 +150,7 @@ class Wiring:
 
     def same_water(self, other: Wiring) -> bool:
         """Whether all that the other was asked about is the same here."""
-        return all(self._solve(*key).told == water.told for key, water in other.waters.items())
+        return all(self._solve(*key)[1:] == water[1:] for key, water in other.waters.items())
 
     def _solve(self, levels: tuple[int, ...], closed: bool, positions: Positions, low: bool) -> Water:
         plant = self.plant

@@ -58,6 +58,8 @@ class Mend:
     states: int
     never_on: bool = False
     """Whether it only holds because its subject then never comes on, which is no mend."""
+    breaks: tuple[str, ...] = ()
+    """Of a mend of the schedule that holds: what a week of January breaks with it and not without."""
     edits: tuple[Edit, ...] = ()
     """What it is in the text of the file; none where that is to be changed by hand."""
 
@@ -102,6 +104,8 @@ class Verdict:
     mends: tuple[Mend, ...] = ()
     cells: tuple[Cell, ...] = ()
     undecided: str = ""
+    cut_short: bool = False
+    """Whether it was found broken before all states were known: no mend was tried, and no fault."""
 
     @property
     def is_open(self) -> bool:

@@ -77,11 +77,9 @@ class Automaton(Instants):
             spots = [(*spot, k) for spot in spots for k in dim.starts]
         for env in spots:
             none = (0,) * len(self._coast), (0,) * self._n
-            nothing = Node(self.controller.initial, env, 0, 0, *none, 0, 0)
+            still = self.flows.effect(self.controller.initial, env, 0).water.sensed  # a yes without flow
+            nothing = Node(self.controller.initial, env, still, 0, *none, 0, 0)
             yield self.after(nothing, env, _NOTHING, 0).on(env, 0)
-            still = self.flows.effect(self.controller.initial, env, 0).water.sensed
-            if still:  # what says yes without flow may have been looked at already
-                yield self.after(nothing._replace(feedback=still), env, _NOTHING, 0).on(env, 0)
 
     def onset(self, node: Node, before: Automaton) -> tuple[Move, Node]:
         """What a state becomes when the faults of this automaton come to those of the one before."""
@@ -231,8 +229,8 @@ class Automaton(Instants):
             past = w >= 0 and bool(node.truth >> 2 * w & 1)
             lasted = w < 0 or bool(node.truth >> 2 * w & 2)
             hot = self._hot(name, k, effect, around.hot, node.timers, ())
-            moves, enough = not water.still >> k & 1, bool(water.enough >> k & 1)
-            truths.append((name, source_truth(hot, moves, enough, past, lasted)))
+            moves, back, enough = not water.still >> k & 1, bool(water.back >> k & 1), water.enough >> k & 1
+            truths.append((name, source_truth(hot, moves, back, bool(enough), past, lasted)))
         deciding = c.step(node.state, facts).deciding
         flushing = tuple(
             (p.name, c.demands[d].name)

@@ -28,14 +28,14 @@ class TooManyWaysError(CycleSimError):
     """More ways in time than are worth waiting for: the order is not decided."""
 
 
-class Zone(NamedTuple):
+class ClockZone(NamedTuple):
     """How long ago each clock began, at most and at least: `most[i][j]` bounds clock i less clock j."""
 
     clocks: tuple[int, ...]
     """Now, the last pass, and each running timer."""
     most: tuple[tuple[float, ...], ...]
 
-    def within(self, other: Zone) -> bool:
+    def within(self, other: ClockZone) -> bool:
         """Whether each of its times is one of the other's."""
         return all(
             a <= b
@@ -85,13 +85,13 @@ class _Search:
         starts = [(0, node) for node in self.automata[0].starts()]
         leads = self._leading(starts)
         came: list[tuple[int, _Stage, Move | None, Node]] = []
-        known: dict[tuple[_Stage, Node], list[Zone]] = defaultdict(list)
-        waiting: deque[tuple[int, Zone]] = deque()
+        known: dict[tuple[_Stage, Node], list[ClockZone]] = defaultdict(list)
+        waiting: deque[tuple[int, ClockZone]] = deque()
         for stage, node in starts:
             if (stage, node) in leads:
                 running = tuple(i for i, left in enumerate(node.timers) if left)
                 clocks = (_NOW, _PASS, *running)
-                zone = Zone(clocks, ((0.0,) * len(clocks),) * len(clocks))
+                zone = ClockZone(clocks, ((0.0,) * len(clocks),) * len(clocks))
                 came.append((-1, stage, None, node))
                 waiting.append((len(came) - 1, zone))
         told: set[Node] = set()
@@ -103,7 +103,7 @@ class _Search:
                     told.add(node)
                     yield self._way(came, place), self.broken[node]
                 continue
-            done: dict[Asks, Zone | None] = {}
+            done: dict[Asks, ClockZone | None] = {}
             for step in self.steps[stage, node]:
                 key = step.stage, step.node
                 if key not in leads:
@@ -184,7 +184,7 @@ def _step(automaton: Automaton, node: Node, due: bool, stage: _Stage, move: Move
     return Step(stage, after, move, asks)
 
 
-def _after(zone: Zone, asks: Asks) -> Zone | None:
+def _after(zone: ClockZone, asks: Asks) -> ClockZone | None:
     """Time goes by, the move comes, and some clocks begin anew; None where it cannot come at any time."""
     place = {clock: k for k, clock in enumerate(zone.clocks)}
     rows = [list(row) for row in zone.most]
@@ -199,7 +199,7 @@ def _after(zone: Zone, asks: Asks) -> Zone | None:
     if not _tightened(rows):
         return None
     of = [0 if begins else place[clock] for clock, begins in asks.run]  # what begins is as old as now
-    return Zone(tuple(c for c, _ in asks.run), tuple(tuple(rows[a][b] for b in of) for a in of))
+    return ClockZone(tuple(c for c, _ in asks.run), tuple(tuple(rows[a][b] for b in of) for a in of))
 
 
 def _tightened(rows: list[list[float]]) -> bool:

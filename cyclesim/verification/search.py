@@ -17,7 +17,12 @@ _TELL_EVERY = 200
 
 
 class TooManyStatesError(CycleSimError):
-    """More states than are worth waiting for: nothing is said of the rule."""
+    """More states than are worth waiting for: a rule that none of them breaks is not decided."""
+
+    def __init__(self, message: str, explored: Explored) -> None:
+        super().__init__(message)
+        self.explored = explored
+        """What was found until then."""
 
 
 @dataclass(eq=False)
@@ -106,7 +111,8 @@ def search(
             if len(came_from) > MOST_STATES:
                 raise TooManyStatesError(
                     f"more than {MOST_STATES} states; every order was looked at {depth - 1} moves deep, "
-                    "and whether a longer one breaks it is not known"
+                    "and whether a longer one breaks it is not known",
+                    explored,
                 )
             if until_broken and not open_rules:
                 explored.layers.append(layer)

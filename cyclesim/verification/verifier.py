@@ -6,10 +6,13 @@ import gc
 from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import cached_property
 from itertools import combinations, islice
 
+from cyclesim.analysis.findings import Change
 from cyclesim.analysis.mends import changes
 from cyclesim.analysis.rules import RULES, of_kind
+from cyclesim.analysis.trials import Days, run_days
 from cyclesim.errors import CycleSimError, shorten
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.forms import did_you_mean, one_of
@@ -35,6 +38,8 @@ Progress = Callable[[str, int, int], None]
 """Told what is looked at, the states found so far, and how many of them are still to be followed."""
 _STORIES_TRIED = 40
 """How many ways to break a rule are put to the engine, the nearest first, before all ways in time are."""
+_WEEK = 7
+"""How many days of January are run with a mend of the schedule."""
 _WAYS_TRIED = 12
 """And so many of those, before the rule is called not decided."""
 
@@ -178,7 +183,7 @@ class _Verifier:
             commands = search(automaton, judges(check, automaton), self._tell(search_name))
         except TooManyStatesError as error:
             for name in check.rules:
-                yield self._verdict(name, check, automaton.cone.names, 0, undecided=str(error))
+                yield self._cut_short(name, check, error)
             return
         cells = self._cells(check, commands) if self.faults else {}
         for name in check.rules:
@@ -191,7 +196,22 @@ class _Verifier:
                 try:
                     yield self._in_order(name, replace(check, rules=(name,)), commands)
                 except TooManyStatesError as error:
-                    yield self._verdict(name, check, automaton.cone.names, 0, undecided=str(error))
+                    yield self._cut_short(name, check, error)
+
+    def _cut_short(self, name: str, check: Check, error: TooManyStatesError) -> Verdict:
+        """A rule with more states than are searched: broken if the engine goes one way that was found."""
+        cone = error.explored.automaton.cone.names
+        try:
+            explored = self._refined(name, check)
+        except TooManyStatesError as by_calendar:
+            explored = by_calendar.explored
+        for node, why in explored.broken.get(name, ()):
+            story = self._told(name, check, explored.path(node))
+            if story.replayed == "by the engine":
+                return self._verdict(
+                    name, check, cone, explored.states, broken=True, why=why, story=story, cut_short=True
+                )
+        return self._verdict(name, check, cone, 0, undecided=str(error))
 
     def _by_plant(self, name: str, subject: str) -> str:
         """Why the plant alone breaks a rule of a subject; "" where it does not."""
@@ -310,9 +330,9 @@ class _Verifier:
             base = any_order if any_order is not None and fault.any_order else before
             try:
                 after = self._under(check, base, fault)
-            except TooManyStatesError:
+            except TooManyStatesError as error:
                 for name in rules:
-                    cells_of[name].append(Cell((fault.sentence,), 0, "undecided"))
+                    cells_of[name].append(self._cut_cell(name, check, (fault,), error, base))
                 continue
             cells = [self._cell(name, check, (fault,), after, base) for name in rules]
             if any(cell.barrier == "time" for cell in cells) and base.automaton.coarse:
@@ -330,10 +350,9 @@ class _Verifier:
             for base, late in ((first, second_fault), (second, first_fault)):
                 try:
                     under_both = self._under(check, base, late)
-                except TooManyStatesError:
-                    cells = [
-                        Cell((first_fault.sentence, second_fault.sentence), 0, "undecided") for _ in holding
-                    ]
+                except TooManyStatesError as error:
+                    both = first_fault, second_fault
+                    cells = [self._cut_cell(name, check, both, error, base) for name in holding]
                     continue
                 cells = [
                     self._cell(name, check, (first_fault, second_fault), under_both, base) for name in holding
@@ -343,6 +362,21 @@ class _Verifier:
             for name, cell in zip(holding, cells, strict=True):
                 cells_of[name].append(cell)
         return {name: tuple(cells) for name, cells in cells_of.items()}
+
+    def _cut_cell(
+        self,
+        name: str,
+        check: Check,
+        faults: tuple[PlantFault, ...],
+        error: TooManyStatesError,
+        before: Explored,
+    ) -> Cell:
+        """A rule under a fault with more states than are searched."""
+        if name in error.explored.broken:
+            cell = self._cell(name, check, faults, error.explored, before)
+            if cell.barrier in ("nothing", "limit"):
+                return cell
+        return Cell(tuple(fault.sentence for fault in faults), 0, "undecided")
 
     def _exactly(self, check: Check) -> Explored:
         """The search of a check with the whole order of its timers."""
@@ -417,7 +451,19 @@ class _Verifier:
                     states += states_under
             except (CycleSimError, ValueError):
                 continue
-            yield Mend(change.sentence, holds, states, never_on, change.edits)
+            yield Mend(
+                change.sentence, holds, states, never_on, self._harm(change) if holds else (), change.edits
+            )
+
+    def _harm(self, change: Change) -> tuple[str, ...]:
+        """What a change of the schedule breaks that is no rule of one instant."""
+        if all(edit.path[0] != "schedule" for edit in change.edits):
+            return ()
+        return run_days(change.of(self.scenario), _WEEK).worse_than(self._week)
+
+    @cached_property
+    def _week(self) -> Days:
+        return run_days(self.scenario, _WEEK)
 
     def holds_under(self, name: str, subject: str, fault: PlantFault) -> tuple[bool, int]:
         """Whether something holds a rule under a fault, and in how many states; one that is gone is held."""

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import json
+import re
+from base64 import b64decode
 from collections.abc import AsyncIterator, Callable, Mapping
+from datetime import date
 from importlib.resources import files
 from pathlib import PurePosixPath
 from typing import Any
@@ -19,9 +22,10 @@ from starlette.routing import Route
 from cyclesim.errors import CycleSimError, InputError, plain, shorten
 from cyclesim.scenario.reading.edit import Edit
 from cyclesim.shown.as_json import as_text
+from cyclesim.shown.page import TIMELINE
 from cyclesim.workbench.desk import ConflictError, Desk, steps
 from cyclesim.workbench.folder import NoPlantError
-from cyclesim.workbench.handover import handed_over
+from cyclesim.workbench.handover import KNOWN
 from cyclesim.workbench.views import problem
 
 _KINDS = {
@@ -49,12 +53,16 @@ def app(desk: Desk) -> Starlette:
         routes=[
             Route("/", routes.index),
             Route("/look.css", routes.look),
+            Route("/timeline.js", routes.timeline),
             Route("/assets/{path:path}", routes.asset),
             Route("/api/shelf", routes.shelf),
             Route("/api/shelf/new", routes.new, methods=["POST"]),
             Route("/api/plants/{name}", routes.plant),
             Route("/api/plants/{name}/card", routes.card),
             Route("/api/plants/{name}/edit", routes.edit, methods=["POST"]),
+            Route("/api/plants/{name}/put", routes.put, methods=["POST"]),
+            Route("/api/plants/{name}/readings", routes.readings),
+            Route("/api/plants/{name}/readings", routes.take_reading, methods=["POST"]),
             Route("/api/plants/{name}/undo", routes.undo, methods=["POST"]),
             Route("/api/plants/{name}/redo", routes.redo, methods=["POST"]),
             Route("/api/plants/{name}/journal", routes.journal),
@@ -74,14 +82,15 @@ def app(desk: Desk) -> Starlette:
 
 
 def _json(values: object, status: int = 200) -> Response:
-    return Response(as_text(values), status, media_type="application/json")
+    return Response(as_text(values, None), status, media_type="application/json")
 
 
 async def _refused(request: Request, error: Exception) -> Response:  # noqa: ARG001
     """A refusal that a person can act on."""
     match error:
         case HTTPException():
-            return _json({"error": "There is nothing here."}, error.status_code)
+            told = error.detail if error.detail.endswith(".") else "There is nothing here."
+            return _json({"error": told}, error.status_code)
         case ConflictError():
             return _json({"error": str(error), "differs": list(error.differs)}, 409)
         case NoPlantError():
@@ -134,14 +143,21 @@ class _Routes:
         bands = {band: f"var(--{band})" for band in ("young", "older", "over", "never")}
         return Response(page + style("var(--ink)", "var(--paper)", bands), media_type="text/css")
 
+    def timeline(self, request: Request) -> Response:  # noqa: ARG002
+        """The page's own timeline as a module."""
+        folder = files("cyclesim.shown.page")
+        parts = ((folder / f"{name}.js").read_text(encoding="utf-8") for name in TIMELINE)
+        module = f"{''.join(parts)}\nexport {{ Timeline, opened, unpacked }};\n"
+        return Response(module, headers={"content-type": _KINDS[".js"], "cache-control": "no-cache"})
+
     def shelf(self, request: Request) -> Response:  # noqa: ARG002
         """The plants of the folder."""
         return _json(self.desk.shelf())
 
     async def new(self, request: Request) -> Response:
         """A plant that was not there."""
-        asked = await _body(request)
-        name = await run_in_threadpool(self.desk.new, _text(asked, "name"), asked.get("from", {}))
+        wanted = await _body(request)
+        name = await run_in_threadpool(self.desk.new, _text(wanted, "name"), wanted.get("from", {}))
         return _json({"name": name}, 201)
 
     def plant(self, request: Request) -> Response:
@@ -158,6 +174,23 @@ class _Routes:
         edits = [_edit(change) for change in _list(asked, "changes")]
         version, why = _text(asked, "version"), _text(asked, "why", "")
         return await self._changed(request, lambda: self.desk.edit(name, version, edits, why))
+
+    async def put(self, request: Request) -> Response:
+        """Another text for a file, as something that was found for it has it."""
+        asked, name = await _body(request), request.path_params["name"]
+        version, text, why = _text(asked, "version"), _text(asked, "text"), _text(asked, "why", "")
+        return await self._changed(request, lambda: self.desk.put(name, version, text, why))
+
+    def readings(self, request: Request) -> Response:
+        """What was measured at a plant, and what can be."""
+        return _json(self.desk.readings(request.path_params["name"], _units(request)))
+
+    async def take_reading(self, request: Request) -> Response:
+        """One reading written, put anew or taken out."""
+        asked, name = await _body(request), request.path_params["name"]
+        file = await run_in_threadpool(self.desk.take_reading, name, asked)
+        now = await run_in_threadpool(self.desk.readings, name, _units(request))
+        return _json({"file": file, **now}, 201)
 
     async def undo(self, request: Request) -> Response:
         """The last edit taken back."""
@@ -187,7 +220,8 @@ class _Routes:
         if not isinstance(options, dict):
             raise CycleSimError("Found something else for options; expected a block of keys.")
         what, name = _text(asked, "what"), request.path_params["name"]
-        job = await run_in_threadpool(self.desk.ask, name, what, options, _units(request))
+        version = _text(asked, "version", "")
+        job = await run_in_threadpool(self.desk.ask, name, what, options, _units(request), version)
         return _json({"job": job.id}, 202)
 
     async def events(self, request: Request) -> Response:
@@ -196,7 +230,7 @@ class _Routes:
 
         async def stream() -> AsyncIterator[str]:
             seen, quiet_s = 0, 0.0
-            while True:
+            while not self.desk.closing:
                 events, seen = job.since(seen)
                 for event in events:
                     yield _event(event.kind, event.data)
@@ -212,7 +246,7 @@ class _Routes:
 
     def cancel(self, request: Request) -> Response:
         """A question that is asked no more."""
-        self.desk.workers.cancel(self.desk.workers.job(request.path_params["job"]))
+        self.desk.workers.leave(self.desk.workers.job(request.path_params["job"]))
         return _json({})
 
     async def watch(self, request: Request) -> Response:
@@ -223,7 +257,7 @@ class _Routes:
         async def stream() -> AsyncIterator[str]:
             before, quiet_s = first, 0.0
             yield _event("version", json.dumps({"version": first[0]}))
-            while True:
+            while not self.desk.closing:
                 await asyncio.sleep(_WATCHES_EVERY_S)
                 try:
                     now = await run_in_threadpool(self.desk.stamp, name, before)
@@ -241,15 +275,34 @@ class _Routes:
 
         return _streamed(stream())
 
-    def handover(self, request: Request) -> Response:
+    async def handover(self, request: Request) -> Response:
         """One thing to hand over, as a download."""
-        made = handed_over(
-            self.desk.folder, request.path_params["name"], request.path_params["path"], _units(request)
-        )
-        if made is None:
+        name, path, units = request.path_params["name"], request.path_params["path"], _units(request)
+        if path == "page.html":
+            what, options = "page", dict[str, str]()
+        elif KNOWN.fullmatch(path):
+            what, options = "handover", {"path": path, "day": date.today().isoformat()}
+        else:
             raise HTTPException(404)
-        headers = {"content-disposition": f'attachment; filename="{made.name}"'} if made.name else {}
-        return Response(made.data, media_type=made.kind, headers=headers)
+        job = await run_in_threadpool(self.desk.ask, name, what, options, units)
+        while not job.over.is_set():
+            await asyncio.sleep(_LOOKS_EVERY_S)
+            if await request.is_disconnected():
+                self.desk.workers.leave(job)
+                break
+        told = json.loads(job.events[-1].data)
+        if not job.answered:
+            return _json(told, 400)
+        if what == "page":
+            return _download(f"{PurePosixPath(name).stem}.html", "text/html", told["html"].encode())
+        return _download(told["name"], told["kind"], b64decode(told["data"]))
+
+
+def _download(name: str, kind: str, data: bytes) -> Response:
+    """A file that the browser keeps; one without a name is only shown."""
+    plain_name = re.sub(r"[^A-Za-z0-9._-]", "-", name)
+    headers = {"content-disposition": f'attachment; filename="{plain_name}"'} if name else {}
+    return Response(data, media_type=kind, headers=headers)
 
 
 def _event(kind: str, data: str) -> str:

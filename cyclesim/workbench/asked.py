@@ -5,32 +5,39 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field
 from datetime import date
+from hashlib import sha256
 from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Any
 
-from cyclesim.errors import CycleSimError, shorten
+from cyclesim.decide.sweeps.kept import KeptRuns, kept_file
+from cyclesim.decide.sweeps.pool import program
+from cyclesim.errors import CycleSimError, InputError, shorten
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.reading.load import load
+from cyclesim.workbench import decided
+from cyclesim.workbench.folder import Folder
+from cyclesim.workbench.handover import handed_over
+from cyclesim.workbench.views import Values, drawn_view, is_us, opened, page_view
 
-What = Literal[
-    "fortnight", "year", "card", "verify", "tune", "compare", "size", "savings", "measured", "duty"
-]
-WHATS: tuple[str, ...] = get_args(What)
 Tell = Callable[[str, int, int | None], None]
 """Is told what is being done, how much of it is done, and of how much, None where nobody knows."""
-Values = dict[str, Any]
 FORTNIGHT = 14
+_UNITS = {True: "us", False: "metric"}
 
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """What is asked of which file; *others* are files that it is compared with or measured by."""
+    """What is asked of which file at which version.
 
-    what: What
+    *others* are files that it is compared with or measured by; *beside*: what tells them from any others.
+    """
+
+    what: str
     file: Path
     options: Mapping[str, Any] = field(default_factory=dict)
     others: tuple[Path, ...] = ()
+    beside: str = ""
     us: bool | None = None
+    version: str = ""
 
     def option(self, name: str, kind: type | tuple[type, ...], otherwise: Any = None) -> Any:
         """An option of this kind, or *otherwise*; CycleSimError where it is another thing."""
@@ -54,21 +61,25 @@ def answer(question: Question, tell: Tell) -> Values:
 
     Raises CycleSimError for whatever a person can mend.
     """
-    scenario = load(question.file)
-    us = scenario.in_us_units if question.us is None else question.us
-    told: Values = {"what": question.what, "units": "us" if us else "metric"}
+    plant = opened(Folder(question.file.parent), question.file.name)
+    if plant.scenario is None:
+        raise InputError(*plant.faults)
+    if question.version not in ("", plant.version):
+        raise CycleSimError("The file was changed meanwhile: ask again.")
+    scenario, us = plant.scenario, is_us(plant, None if question.us is None else _UNITS[question.us])
+    told: Values = {"what": question.what, "version": plant.version, "units": _UNITS[us]}
     return told | _ANSWERS[question.what](question, scenario, us, tell)
 
 
 def _run(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
-    """A fortnight or a year."""
+    """A fortnight or a year; what `run` works out besides of who steps out cold is left aside, for speed."""
     from cyclesim.analysis.result import days_of_year, simulate
     from cyclesim.said.answer import answer as answer_
+    from cyclesim.said.mended import placed
     from cyclesim.said.run import run_page
     from cyclesim.said.stretch import chosen_span, stretch
     from cyclesim.said.values import result_values
     from cyclesim.shown.page.packed import packed
-    from cyclesim.workbench.views import drawn_view, page_view
 
     year = question.what != "fortnight"
     start = _day(question) or date(scenario.place.year, 1, 1)
@@ -87,6 +98,7 @@ def _run(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values
         "drawing": drawn_view(result.plant, us, result.metrics.legs, result.findings),
         "timeline": packed(whole, us),
         "worst_from": worst.isoformat(),
+        "placed": list(map(asdict, placed(result.findings, scenario))),
     }
 
 
@@ -101,8 +113,18 @@ def _day(question: Question) -> date | None:
 
 
 def _card(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
-    """What a year's run comes to, for a card of the shelf."""
-    found = _run(question, scenario, us, tell)
+    """What a year's run comes to, for a card of the shelf; kept beside the sweeps' runs."""
+    key = sha256(f"{program()} card {question.version} {us}".encode()).hexdigest()
+    kept = KeptRuns(kept_file(), {key}) if question.version else None
+    if kept is not None and isinstance(card := kept.readings.get(key), dict):
+        return card
+    card = _carded(_run(question, scenario, us, tell))
+    if kept is not None:
+        kept.put(key, card)
+    return card
+
+
+def _carded(found: Values) -> Values:
     promises = {promise["what"]: promise for promise in found["answer"]["promises"]}
     oldest = promises.get("Oldest water")
     return {
@@ -116,104 +138,12 @@ def _card(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Value
     }
 
 
-def _verify(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
-    from cyclesim.said.verify import verification_values, verify_page
-    from cyclesim.verification.verifier import verify
-    from cyclesim.workbench.views import page_view
-
-    found = verify(
-        scenario,
-        faults=question.whole("faults", 0, 2, 0) or 0,
-        rule=question.option("rule", str),
-        any_order=question.option("any_order", bool, False),
-        on_progress=lambda what, states, left: tell(f"{what}: {left} states still to follow", states, None),
-    )
-    return {"page": page_view(verify_page(found), us), "values": verification_values(found)}
-
-
-def _tune(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
-    from cyclesim.decide.tuning.tuning import tune
-    from cyclesim.said.tune import tune_page, tune_values
-    from cyclesim.workbench.views import page_view
-
-    found = tune(scenario, seed=question.whole("seed", 0, 2**31, 0) or 0, how=_how(question, tell))
-    return {"page": page_view(tune_page(found), us), "values": tune_values(found)}
-
-
-def _compare(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
-    from cyclesim.decide.comparing.comparison import compare
-    from cyclesim.said.compare import compare_page, compare_values
-    from cyclesim.workbench.views import page_view
-
-    files = (question.file, *question.others)
-    if not 2 <= len(files) <= 6:
-        raise CycleSimError("Two to six plants are compared.")
-    found = compare(
-        [scenario, *map(load, question.others)],
-        [file.name for file in files],
-        years=question.whole("years", 1, 50),
-        futures=question.whole("futures", 0, 10_000, 0) or 0,
-        sensitivity=question.option("sensitivity", bool, False) or None,
-        tuned=question.option("tuned", bool, False),
-        how=_how(question, tell),
-    )
-    return {"page": page_view(compare_page(found), us), "values": compare_values(found)}
-
-
-def _size(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
-    from cyclesim.workbench.views import page_view
-
-    which, named = question.option("machine", str, "heater"), question.option("name", str)
-    if which == "pump":
-        from cyclesim.decide.sizing.pump_sizing import size_pump
-        from cyclesim.said.size_pump import pump_page, pump_values
-
-        pump = size_pump(scenario, named)
-        return {"page": page_view(pump_page(pump), us), "values": pump_values(pump)}
-    if which == "blower":
-        from cyclesim.decide.sizing.blower_sizing import size_blower
-        from cyclesim.said.size_blower import blower_page, blower_values
-
-        blower = size_blower(scenario, named)
-        return {"page": page_view(blower_page(blower), us), "values": blower_values(blower)}
-    if which != "heater":
-        raise CycleSimError(f"Found '{shorten(which)}' for machine; expected heater, pump or blower.")
-    from cyclesim.decide.sizing.heater_sizing import size_heater
-    from cyclesim.said.size_heater import heater_page, heater_values
-
-    heater = size_heater(scenario, source=named, how=_how(question, tell))
-    return {"page": page_view(heater_page(heater), us), "values": heater_values(heater)}
-
-
-def _savings(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
-    from cyclesim.decide.sizing.savings import savings
-    from cyclesim.said.savings import savings_page, savings_values
-    from cyclesim.workbench.views import page_view
-
-    found = savings(scenario, how=_how(question, tell))
-    return {"page": page_view(savings_page(found), us), "values": savings_values(found)}
-
-
-def _measured(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
-    from cyclesim.decide.readings.measured import measured
-    from cyclesim.said.measured import measured_page, measured_values
-    from cyclesim.scenario.reading.readings import load_readings
-    from cyclesim.workbench.views import page_view
-
-    if not question.others:
-        raise CycleSimError("No file of readings is named.")
-    taken = [load_readings(path, scenario) for path in question.others]
-    found = measured(scenario, *taken, days=question.whole("days", 1, 366), how=_how(question, tell))
-    return {"page": page_view(measured_page(found), us), "values": measured_values(found)}
-
-
 def _duty(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:  # noqa: ARG001
     from cyclesim.analysis.combinations import together
     from cyclesim.said.duty import duty_page
     from cyclesim.said.values import duty_values
     from cyclesim.simulation.assembly import Assembly
     from cyclesim.simulation.programme import Programme
-    from cyclesim.workbench.views import page_view
 
     plant = Assembly(scenario)
     values = duty_values(plant)
@@ -221,24 +151,19 @@ def _duty(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Value
     return {"page": page_view(duty_page(scenario, values["duties"], asked), us), "values": values}
 
 
-def _how(question: Question, tell: Tell) -> Any:
-    """How a sweep is run: kept in the user's cache, told as it goes on, on a cluster if one is named."""
-    from cyclesim.decide.sweeps.kept import kept_file
-    from cyclesim.decide.sweeps.sweep import How
-
-    cluster = question.option("cluster", str)
-    return How(None, cluster, kept_file(), lambda done, of: tell("running plants", done, of))
-
-
 _ANSWERS: dict[str, Callable[[Question, Scenario, bool, Tell], Values]] = {
     "fortnight": _run,
     "year": _run,
     "card": _card,
-    "verify": _verify,
-    "tune": _tune,
-    "compare": _compare,
-    "size": _size,
-    "savings": _savings,
-    "measured": _measured,
+    "verify": decided.verify,
+    "tune": decided.tune,
+    "compare": decided.compare,
+    "size": decided.size,
+    "savings": decided.savings,
+    "measured": decided.measured,
     "duty": _duty,
+    "mend": decided.mend,
+    "page": decided.whole_page,
+    "handover": handed_over,
 }
+WHATS = tuple(_ANSWERS)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import stat
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
@@ -15,6 +16,7 @@ from cyclesim.shown.files import write_whole_bytes
 
 _SUFFIXES = (".yaml", ".yml")
 _A_PLANT = re.compile(rb"^(?:plant|schedule|title)[ \t]*:", re.MULTILINE)
+_READINGS = re.compile(rb"^measured[ \t]*:", re.MULTILINE)
 _BOM = b"\xef\xbb\xbf"
 _NEW = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _-]{0,79}")
 MOST_PLANTS = 500
@@ -60,15 +62,24 @@ class Folder:
         return sorted(path.name for path in self._files())[:MOST_PLANTS]
 
     def _files(self) -> Iterator[Path]:
-        for path in self.root.iterdir():
+        for path, data in self._yaml(self.root):
+            if _A_PLANT.search(data) and not _READINGS.search(data):
+                yield path
+
+    @staticmethod
+    def _yaml(place: Path) -> Iterator[tuple[Path, bytes]]:
+        """Every ordinary YAML file of a folder with what it says."""
+        for path in place.iterdir():
             if path.suffix in _SUFFIXES and not path.name.startswith(".") and _is_plain(path):
-                try:
-                    with path.open("rb") as stream:
-                        head = stream.read(MAX_BYTES)
-                except OSError:
-                    continue
-                if _A_PLANT.search(head.removeprefix(_BOM)):
-                    yield path
+                with suppress(OSError), path.open("rb") as stream:
+                    yield path, stream.read(MAX_BYTES).removeprefix(_BOM)
+
+    def readings(self) -> list[str]:
+        """The files of readings in this folder, and in one named `readings` in it."""
+        below = self.root / "readings"
+        places = [self.root, *([below] if below.is_dir() and not below.is_symlink() else [])]
+        found = (path for place in places for path, data in self._yaml(place) if _READINGS.search(data))
+        return sorted(path.relative_to(self.root).as_posix() for path in found)[:MOST_PLANTS]
 
     def path(self, name: str) -> Path:
         """Where a plant lies; NoPlantError unless it is one of the folder's own."""
@@ -102,10 +113,15 @@ class Folder:
             raise CycleSimError(f"The file has more than {MAX_BYTES // 1000} kB; a scenario is far smaller.")
         return Written(data)
 
-    def write(self, name: str, data: bytes) -> None:
-        """Put other bytes into a plant's file, whole or not at all; who may read it stays as it was."""
+    def write(self, name: str, data: bytes, before: bytes) -> None:
+        """Put other bytes into a plant's file, whole or not at all; who may read it stays as it was.
+
+        CycleSimError where it no longer has the bytes that it had *before*.
+        """
         path = self.path(name)
         mode = stat.S_IMODE(path.stat().st_mode)
+        if path.read_bytes() != before:
+            raise CycleSimError("The file was changed at this very moment: look at it, and try again.")
         write_whole_bytes(path, lambda stream: stream.write(data))
         path.chmod(mode)
 

@@ -14,6 +14,7 @@ from collections.abc import Iterable
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qs
 
+from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 MOST_BYTES = 1_200_000
@@ -36,18 +37,16 @@ _HEADERS = {
 Headers = dict[str, str]
 
 
-class _TooLargeError(Exception):
-    """A body grew beyond what any request of ours has."""
-
-
 class Guard:
     """Lets through what comes from this server's own page; everything else is refused in a sentence.
 
-    *token*: what the address that is opened has in it. *port*: where the server listens.
+    *token*: what the printed address has in it. *port*: where the server listens. *once*: what the address
+    has that a browser is given as a word of its command, which every user of the machine can read: it lets in
+    once. *place*: the path before all others, with a slash before it and none behind.
     """
 
-    def __init__(self, app: ASGIApp, token: str, port: int) -> None:
-        self.app, self.token = app, token
+    def __init__(self, app: ASGIApp, token: str, port: int, place: str, once: str = "") -> None:
+        self.app, self.token, self.place, self.once = app, token, place, once
         self.hosts = {f"{name}:{port}" for name in ("127.0.0.1", "localhost")}
         self.cookie = f"cyclesim-{port}"
 
@@ -57,41 +56,38 @@ class Guard:
             if scope["type"] == "lifespan":
                 await self.app(scope, receive, send)
             return
-        headers = _headers(scope["headers"])
+        headers, path = _headers(scope["headers"]), scope["path"]
+        inside = path.startswith(f"{self.place}/")
+        if inside:
+            scope = {**scope, "path": path.removeprefix(self.place), "raw_path": None}
         refusal = self._refusal(scope, headers)
         if refusal is not None:
             await _say(send, *refusal)
             return
-        if scope["path"] == "/" and (
-            tokens := parse_qs(scope["query_string"].decode("latin-1")).get("token")
-        ):
-            await self._let_in(send, tokens[0])
+        if not inside:
+            tokens = parse_qs(scope["query_string"].decode("latin-1")).get("token", [""])
+            await (
+                self._let_in(send, tokens[0]) if path == "/" else _say(send, 404, "There is nothing here.")
+            )
             return
-        began, left = False, MOST_BYTES
+        left = MOST_BYTES
 
         async def bounded() -> Message:
             nonlocal left
             message = await receive()
             left -= len(message.get("body", b""))
             if left < 0:
-                raise _TooLargeError
+                raise HTTPException(*_TOO_LARGE)
             return message
 
         async def guarded(message: Message) -> None:
-            nonlocal began
             if message["type"] == "http.response.start":
-                began = True
                 own = {name for name, _ in message["headers"]}
                 more = [(k.encode(), v.encode()) for k, v in _HEADERS.items() if k.encode() not in own]
                 message = {**message, "headers": [*message["headers"], *more]}
             await send(message)
 
-        try:
-            await self.app(scope, bounded, guarded)
-        except _TooLargeError:
-            if began:
-                raise
-            await _say(send, *_TOO_LARGE)
+        await self.app(scope, bounded, guarded)
 
     def _refusal(self, scope: Scope, headers: Headers) -> tuple[int, str] | None:
         """Why a request is refused, if it is."""
@@ -124,13 +120,15 @@ class Guard:
         return given is not None and _same(given.value, self.token)
 
     async def _let_in(self, send: Send, token: str) -> None:
-        if not _same(token, self.token):
+        if self.once and _same(token, self.once):
+            self.once = ""
+        elif not _same(token, self.token):
             await _say(
-                send, 403, "This address is of another run of the workbench: open the one printed last."
+                send, 403, "This address does not let in, or no more: open the one that cyclesim printed."
             )
             return
-        cookie = f"{self.cookie}={self.token}; HttpOnly; SameSite=Strict; Path=/"
-        await _send(send, 303, b"", {"location": "/", "set-cookie": cookie})
+        cookie = f"{self.cookie}={self.token}; HttpOnly; SameSite=Strict; Path={self.place}"
+        await _send(send, 303, b"", {"location": f"{self.place}/", "set-cookie": cookie})
 
 
 _TOO_LARGE = (413, f"Found more than {MOST_BYTES // 1000} kB; a scenario is far smaller.")

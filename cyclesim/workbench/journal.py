@@ -15,8 +15,9 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from difflib import SequenceMatcher
 from hashlib import sha256
+from itertools import accumulate
 from pathlib import Path
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple, get_args
 
 from cyclesim.errors import CycleSimError
 
@@ -51,31 +52,32 @@ class Entry:
 
 
 def difference(before: str, after: str) -> Splices:
-    """What is otherwise between two texts: the one stretch between their common beginning and end.
+    """What is otherwise between two texts, line by line, each as the least stretch that differs.
 
     >>> difference("a: 1 h  # why", "a: 30 min  # why")
     (Splice(at=3, old='1 h', new='30 min'),)
     """
+    whole = _stretch(before, after)
+    if not any("\n" in old or "\n" in new for _, old, new in whole):
+        return whole
+    old, new = before.splitlines(keepends=True), after.splitlines(keepends=True)
+    starts = [0, *accumulate(map(len, old))]
+    return tuple(
+        Splice(starts[i] + inner.at, inner.old, inner.new)
+        for tag, i, j, m, n in SequenceMatcher(None, old, new, autojunk=False).get_opcodes()
+        if tag != "equal"
+        for inner in _stretch("".join(old[i:j]), "".join(new[m:n]))
+    )
+
+
+def _stretch(before: str, after: str) -> Splices:
+    """The one stretch between the common beginning and end of two texts."""
     if before == after:
         return ()
     most = min(len(before), len(after))
     head = next((k for k in range(most) if before[k] != after[k]), most)
     tail = next((k for k in range(most - head) if before[-1 - k] != after[-1 - k]), most - head)
     return (Splice(head, before[head : len(before) - tail], after[head : len(after) - tail]),)
-
-
-def by_lines(before: str, after: str) -> Splices:
-    """What is otherwise between two texts, line by line: for what an editor did in several places."""
-    old, new = before.splitlines(keepends=True), after.splitlines(keepends=True)
-    starts = [0]
-    for line in old:
-        starts.append(starts[-1] + len(line))
-    made = list[Splice]()
-    for tag, i, j, m, n in SequenceMatcher(None, old, new, autojunk=False).get_opcodes():
-        if tag != "equal":
-            (inner,) = difference("".join(old[i:j]), "".join(new[m:n]))
-            made.append(Splice(starts[i] + inner.at, inner.old, inner.new))
-    return tuple(made)
 
 
 def spliced(text: str, splices: Splices) -> str:
@@ -113,7 +115,8 @@ def past(splices: Splices, other: Splices) -> Splices | None:
 class Journal:
     """What was done to one file, and what of it can be undone and done again.
 
-    *path*: where it is kept; what cannot be kept is told once by `note` and all goes on.
+    *path*: where it is kept, also by another workbench that has the same file; what cannot be kept is told by
+    `note` and all goes on.
     """
 
     def __init__(self, path: Path) -> None:
@@ -121,12 +124,15 @@ class Journal:
         self.entries = list[Entry]()
         self._done, self._undone = list[Entry](), list[Entry]()
         self._known: str | None = None
+        self._size = 0
         self._read()
 
     def follow(self, text: str) -> None:
         """Take up what somebody else has made of the file since the journal last knew it."""
+        if not self.note and _size_of(self.path) != self._size:
+            self._read()
         if self._known is not None and self._known != text:
-            self._add(Entry("outside", by_lines(self._known, text), when=_now()), text)
+            self._add(Entry("outside", difference(self._known, text), when=_now()), text)
         elif self._known is None:
             self._known = text
 
@@ -137,11 +143,11 @@ class Journal:
 
     def undone(self, text: str) -> tuple[str, Entry]:
         """The text without the last edit that stands, and its entry, which `took` notes."""
-        return self._turned(text, "undo", self._done)
+        return self._turned(text, "undo")
 
     def redone(self, text: str) -> tuple[str, Entry]:
         """The text with the edit that was last undone, likewise."""
-        return self._turned(text, "redo", self._undone)
+        return self._turned(text, "redo")
 
     def took(self, entry: Entry, text: str) -> None:
         """Note that the file now has this undo or redo."""
@@ -152,21 +158,21 @@ class Journal:
         """How many edits can be undone and redone."""
         return {"undo": len(self._done), "redo": len(self._undone)}
 
-    def _turned(self, text: str, does: Does, stack: list[Entry]) -> tuple[str, Entry]:
+    def _turned(self, text: str, does: Literal["undo", "redo"]) -> tuple[str, Entry]:
         self.follow(text)
+        stack = self._done if does == "undo" else self._undone
         if not stack:
             raise NothingLeftError(f"There is nothing left to {does}.")
         last = stack[-1]
         return spliced(text, last.splices), Entry(does, last.splices, last.paths, last.why, _now())
 
     def _add(self, entry: Entry, text: str) -> None:
+        before, self._known = self._known, text
         self._take(entry)
-        self._known = text
-        self._keep(entry, text)
+        self._keep(entry, before or "", text)
 
     def _take(self, entry: Entry) -> None:
         """Follow one entry; both stacks hold what would turn each edit, in the text as it then stands."""
-        self.entries.append(entry)
         back = Entry(entry.does, inverse(entry.splices), entry.paths, entry.why, entry.when)
         if entry.does == "edit":
             self._done.append(back)
@@ -180,40 +186,55 @@ class Journal:
         else:
             self._done = _moved(self._done, entry.splices)
             self._undone = _moved(self._undone, entry.splices)
+        self.entries.append(entry)
 
-    def _keep(self, entry: Entry, text: str) -> None:
-        line = json.dumps({**asdict(entry), "leaves": _digest(text)}, ensure_ascii=False)
+    def _keep(self, entry: Entry, before: str, text: str) -> None:
+        lines = [{**asdict(entry), "leaves": _digest(text)}]
+        if not self._size:
+            lines.insert(0, {"begins": before})
+        data = "".join(json.dumps(line) + "\n" for line in lines).encode()
         try:
-            self.path.parent.mkdir(parents=True, exist_ok=True)
-            new = not self.path.exists()
-            descriptor = os.open(self.path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o600)
-            with os.fdopen(descriptor, "a", encoding="utf-8", newline="\n") as stream:
-                if new:
-                    stream.write(json.dumps({"begins": spliced(text, inverse(entry.splices))}) + "\n")
-                stream.write(line + "\n")
-        except (OSError, UnicodeError) as error:
-            self.note = (
-                f"Edits cannot be kept in {self.path}: {error}. They can be undone until the server ends."
-            )
+            self.path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            how = os.O_APPEND if self._size else os.O_TRUNC
+            with os.fdopen(os.open(self.path, os.O_WRONLY | os.O_CREAT | how, 0o600), "ab") as stream:
+                stream.write(data)
+                stream.flush()
+                self._size = os.fstat(stream.fileno()).st_size
+        except OSError as error:
+            self.note = f"Edits cannot be kept ({error.strerror}): they can be undone until the server ends."
 
     def _read(self) -> None:
-        """What was kept, as far as each entry fits the one before."""
-        with (
-            suppress(OSError, ValueError, KeyError, TypeError, IndexError),
-            self.path.open(encoding="utf-8", newline="\n") as stream,
-        ):
-            text = str(json.loads(stream.readline())["begins"])
-            self._known = text
-            for line in stream:
-                kept = json.loads(line)
-                splices = tuple(Splice(int(at), str(old), str(new)) for at, old, new in kept["splices"])
-                text = spliced(text, splices)
-                if kept["does"] not in ("edit", "undo", "redo", "outside") or _digest(text) != kept["leaves"]:
-                    return
-                self._take(
-                    Entry(kept["does"], splices, tuple(kept["paths"]), str(kept["why"]), str(kept["when"]))
-                )
-                self._known = text
+        """What was kept; an entry that is damaged or fits nothing is left out."""
+        self.entries, self._done, self._undone, self._known, self._size = [], [], [], None, 0
+        with suppress(OSError):
+            data = self.path.read_bytes()
+            for line in data.decode("utf-8", "replace").split("\n"):
+                with suppress(ValueError, KeyError, TypeError, IndexError):
+                    self._read_one(json.loads(line))
+            if self._known is not None:
+                self._size = len(data)
+                if not data.endswith(b"\n"):  # the last was not written whole
+                    with self.path.open("ab") as stream:
+                        self._size += stream.write(b"\n")
+
+    def _read_one(self, kept: Any) -> None:
+        if self._known is None:
+            self._known = str(kept["begins"])
+            return
+        splices = tuple(Splice(int(at), str(old), str(new)) for at, old, new in kept["splices"])
+        text = spliced(self._known, splices)
+        if kept["does"] not in get_args(Does) or _digest(text) != kept["leaves"]:
+            raise ValueError("no entry of ours, or of another text")
+        paths = tuple(map(str, kept["paths"]))
+        self._take(Entry(kept["does"], splices, paths, str(kept["why"]), str(kept["when"])))
+        self._known = text
+
+
+def _size_of(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
 
 
 def _moved(stack: Iterable[Entry], other: Splices) -> list[Entry]:
@@ -235,13 +256,21 @@ def _moved(stack: Iterable[Entry], other: Splices) -> list[Entry]:
 
 
 def _joined(turn: Splices, other: Splices) -> Splices:
-    """What somebody else did, told of the text that *turn* would leave, where both touch: as one stretch."""
-    every = [*turn, *other]
-    start = min(splice.at for splice in every)
-    end = max(splice.at + len(splice.old) for splice in every)
-    grown = sum(len(new) - len(old) for _, old, new in turn)
-    theirs = sum(len(new) - len(old) for _, old, new in other)
-    return (Splice(start, " " * (end - start + grown), " " * (end - start + theirs)),)
+    """What leads from the text that *turn* would leave to the one that *other* left; both count in one text.
+
+    Nobody reads what it says; only how long its stretches are matters to what is moved past them.
+    """
+    clusters = list[list[int]]()  # begin, end, what turning adds there, what the other added
+    for (at, old, new), adds in sorted([(s, 2) for s in turn] + [(s, 3) for s in other]):
+        if not clusters or at > clusters[-1][1]:
+            clusters.append([at, at, 0, 0])
+        clusters[-1][1] = max(clusters[-1][1], at + len(old))
+        clusters[-1][adds] += len(new) - len(old)
+    made, moved = list[Splice](), 0
+    for begin, end, turned, added in clusters:
+        made.append(Splice(begin + moved, " " * (end - begin + turned), " " * (end - begin + added)))
+        moved += turned
+    return tuple(made)
 
 
 def _now() -> str:

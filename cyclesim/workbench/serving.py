@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import os
 import secrets
 import socket
 from collections.abc import Callable
 from pathlib import Path
+from types import FrameType
 
 import uvicorn
 
-from cyclesim.errors import CycleSimError
+from cyclesim.errors import CycleSimError, plain
 from cyclesim.workbench.app import app
 from cyclesim.workbench.desk import Desk
 from cyclesim.workbench.folder import Folder
@@ -19,24 +21,24 @@ from cyclesim.workbench.work import Workers
 ADDRESS = "127.0.0.1"
 
 
-def serve(place: Path, port: int, on_ready: Callable[[str], object]) -> None:
+def serve(place: Path, port: int, on_ready: Callable[[str, str], object]) -> None:
     """Serve the plants of a folder, or of the folder of a file, until it is interrupted.
 
-    *port* 0 takes one that is free. *on_ready* is told the address to open once it answers.
-    CycleSimError where the place or the port cannot be had.
+    *port* 0 takes one that is free. *on_ready* is told two addresses once it answers: one to print, and one
+    that lets in once, to be given to a browser. CycleSimError where the place or the port cannot be had.
     """
-    folder, file = (place, None) if place.is_dir() else (place.parent, place)
-    if file is not None and not file.is_file():
-        raise CycleSimError(f"{place}: found nothing; expected a folder of plants or the file of one.")
+    folder, opens = _place(place)
     listening = _listening(port)
-    token, port = secrets.token_urlsafe(32), listening.getsockname()[1]
+    token, once, under = (secrets.token_urlsafe(32) for _ in range(3))
+    port = listening.getsockname()[1]
     workers = Workers()
     try:
-        desk = Desk(Folder(folder), workers, opens=file.name if file is not None else None)
+        desk = Desk(folder, workers, opens)
         config = uvicorn.Config(
-            Guard(app(desk), token, port),
-            log_level="warning",
+            Guard(app(desk), token, port, f"/{under}", once),
+            log_level="error" if os.environ.get("CYCLESIM_TRACEBACK") == "1" else "critical",
             access_log=False,
+            proxy_headers=False,
             server_header=False,
             date_header=False,
             timeout_graceful_shutdown=1,
@@ -44,18 +46,30 @@ def serve(place: Path, port: int, on_ready: Callable[[str], object]) -> None:
             lifespan="off",
             ws="none",
         )
-        server = _Server(config, lambda: on_ready(f"http://{ADDRESS}:{port}/?token={token}"))
-        server.run(sockets=[listening])
+        address = f"http://{ADDRESS}:{port}/?token="
+        _Server(config, lambda: on_ready(address + token, address + once), desk).run(sockets=[listening])
     finally:
         workers.close()
         listening.close()
+
+
+def _place(place: Path) -> tuple[Folder, str | None]:
+    """The folder that is served, and the plant that is opened first."""
+    place = place.resolve()
+    if place.is_dir():
+        return Folder(place), None
+    if not place.is_file():
+        raise CycleSimError(f"{plain(str(place))}: expected a folder of plants or the file of one.")
+    folder = Folder(place.parent)
+    return folder, folder.path(place.name).name
 
 
 def _listening(port: int) -> socket.socket:
     """A socket of this machine alone."""
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if os.name == "posix":  # elsewhere it would let another program take the port over
+            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind((ADDRESS, port))
     except (OSError, OverflowError) as error:
         listening.close()
@@ -65,13 +79,18 @@ def _listening(port: int) -> socket.socket:
 
 
 class _Server(uvicorn.Server):
-    """Tells when it answers."""
+    """Tells when it answers, and lets streams end when it is to end."""
 
-    def __init__(self, config: uvicorn.Config, on_ready: Callable[[], object]) -> None:
+    def __init__(self, config: uvicorn.Config, on_ready: Callable[[], object], desk: Desk) -> None:
         super().__init__(config)
-        self._on_ready = on_ready
+        self._on_ready, self._desk = on_ready, desk
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Begin to answer."""
         await super().startup(sockets)
         self._on_ready()
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """Hear a signal to end."""
+        self._desk.closing = True
+        super().handle_exit(sig, frame)

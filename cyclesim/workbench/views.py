@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Any
 
 from cyclesim.errors import CycleSimError, Fault, InputError
 from cyclesim.said.drawing import drawing
-from cyclesim.said.fields import fields
+from cyclesim.said.fields import Field, fields
 from cyclesim.said.page import Block, Page
 from cyclesim.scenario.blocks.bathing import Bathing
 from cyclesim.scenario.blocks.model import Scenario
@@ -79,7 +79,7 @@ def plant_view(plant: Opened, units: str | None = None) -> Values:
         "version": plant.version,
         "units": "us" if us else "metric",
         "text": plant.written.text,
-        "fields": list(map(asdict, shown)),
+        "fields": [_field_view(field, plant) for field in shown],
         "problems": problems,
         "drawing": drawn,
         "network": tree.get(("plant", "network"), default=None),
@@ -97,6 +97,13 @@ def title_of(plant: Opened, tree: Tree | None = None) -> str:
 
 def _tree(plant: Opened) -> Tree:
     return written(plant.file)
+
+
+def _field_view(field: Field, plant: Opened) -> Values:
+    """A field, with its file by its place in the folder; empty for the plant's own."""
+    own = field.file in ("", str(plant.file))
+    told = {name: getattr(field, name) for name in Field.__slots__}
+    return told | {"file": "" if own else str(PurePath(field.file).relative_to(plant.file.parent))}
 
 
 def problem(fault: Fault) -> Values:

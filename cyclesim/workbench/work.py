@@ -28,16 +28,7 @@ READY, MOST = 2, 6
 MOST_JOBS = 60
 """Whose events are kept for a page that asks again."""
 _TELLS_EVERY_S = 0.1
-_HEAVY = (
-    "cyclesim.workbench.asked",
-    "cyclesim.workbench.views",
-    "cyclesim.analysis.result",
-    "cyclesim.said.run",
-    "cyclesim.said.stretch",
-    "cyclesim.said.values",
-    "cyclesim.shown.page.packed",
-    "cyclesim.verification.verifier",
-)
+_WARM = "cyclesim.workbench.warm"
 
 
 class Event(NamedTuple):
@@ -52,9 +43,11 @@ class Job:
 
     def __init__(self, question: Question, key: str) -> None:
         self.id, self.question, self.key = secrets.token_urlsafe(12), question, key
-        self.events, self.begun_s = list[Event](), time.monotonic()
+        self.events = list[Event]()
         self.over = threading.Event()
         self.worker: _Worker | None = None
+        self.tried, self.askers = 0, 1
+        self._dropped = 0
         self._lock = threading.Lock()
 
     def tell(self, kind: str, data: str) -> None:
@@ -64,17 +57,20 @@ class Job:
                 return
             if kind == "progress" and self.events and self.events[-1].kind == "progress":
                 self.events.pop()  # an older one tells nobody anything
-                self.dropped += 1
+                self._dropped += 1
             self.events.append(Event(kind, data))
             if kind != "progress":
                 self.over.set()
 
-    dropped = 0
+    @property
+    def answered(self) -> bool:
+        """Whether it came to a result."""
+        return bool(self.events) and self.events[-1].kind == "result"
 
     def since(self, seen: int) -> tuple[list[Event], int]:
         """The events after so many, and how many there are now."""
         with self._lock:
-            return self.events[max(0, seen - self.dropped) :], self.dropped + len(self.events)
+            return self.events[max(0, seen - self._dropped) :], self._dropped + len(self.events)
 
 
 class _Worker:
@@ -102,25 +98,44 @@ class Workers:
         self._ready, self._idle = ready, list[_Worker]()
         self._jobs = OrderedDict[str, Job]()
         self._waiting, self._change = deque[Job](), threading.Condition()
-        self._busy, self._closed = 0, False
+        self._closed = False
         threading.Thread(target=self._fill, daemon=True).start()
         for _ in range(MOST):
             threading.Thread(target=self._serve, daemon=True).start()
 
     def ask(self, question: Question, key: str) -> Job:
-        """Ask a question; an older one of the same *key* that is not answered yet is asked no more."""
+        """Ask a question; an older one of the same *key* that is not answered yet is asked no more.
+
+        One that was answered before, or is being worked on, is not worked on again.
+        """
         job = Job(question, key)
         with self._change:
-            older = [other for other in self._jobs.values() if other.key == key and not other.over.is_set()]
-        for other in older:
-            self.cancel(other)
+            known = list(self._jobs.values())
+        for other in known:
+            if other.question == question and (other.answered or not other.over.is_set()):
+                other.askers += 1
+                return other
+        for other in known:
+            if other.key == key and not other.over.is_set():
+                self.cancel(other)
+        self._remember(job)
+        with self._change:
+            self._waiting.append(job)
+            self._change.notify_all()
+        return job
+
+    def decline(self, question: Question, why: str) -> Job:
+        """A question that is over before anybody works on it."""
+        job = Job(question, "")
+        self._remember(job)
+        self.cancel(job, why)
+        return job
+
+    def _remember(self, job: Job) -> None:
         with self._change:
             self._jobs[job.id] = job
             while len(self._jobs) > MOST_JOBS:
                 self._jobs.popitem(last=False)
-            self._waiting.append(job)
-            self._change.notify_all()
-        return job
 
     def job(self, id_: str) -> Job:
         """A job that was asked for; CycleSimError where nobody knows it any more."""
@@ -129,10 +144,19 @@ class Workers:
             raise CycleSimError("This question is not known any more: ask it again.")
         return found
 
-    def cancel(self, job: Job) -> None:
+    def leave(self, job: Job) -> None:
+        """One of those who asked wants no answer any more; where nobody does, the work ends."""
+        job.askers -= 1
+        if job.askers <= 0:
+            self.cancel(job, "Nobody waits for it any more.")
+
+    def cancel(self, job: Job, why: str = "A newer question has taken the place of this one.") -> None:
         """Stop working on a job; whoever follows it is told."""
-        job.tell("cancelled", json.dumps({"error": "A newer question has taken the place of this one."}))
-        worker = job.worker
+        if job.over.is_set():
+            return
+        job.tell("cancelled", json.dumps({"error": why}))
+        with self._change:
+            worker = job.worker
         if worker is not None:
             worker.end()
 
@@ -177,12 +201,15 @@ class Workers:
                     continue
                 worker = self._idle.pop()
                 self._change.notify_all()
-            job.worker = worker
+                if not worker.process.is_alive():  # somebody has ended it while it had nothing to do
+                    self._waiting.appendleft(job)
+                    continue
+                job.worker = worker
             alive = _followed(job, worker)
             if not alive and not job.over.is_set():
                 self._again(job)
-            job.worker = None
             with self._change:
+                job.worker = None
                 if alive and not self._closed and len(self._idle) < self._ready:
                     self._idle.append(worker)
                     self._change.notify_all()
@@ -191,11 +218,11 @@ class Workers:
 
     def _again(self, job: Job) -> None:
         """A job whose worker has died is given to another, once."""
-        if job.question in getattr(job, "tried", ()):
+        job.tried += 1
+        if job.tried > 1:
             told = "The process that worked on this died twice, for want of memory perhaps. Nothing is lost."
             job.tell("problem", json.dumps({"error": told}))
             return
-        job.tried = (job.question,)  # type: ignore[attr-defined]
         with self._change:
             self._waiting.appendleft(job)
             self._change.notify_all()
@@ -219,7 +246,7 @@ def _context() -> BaseContext:
     if "forkserver" not in multiprocessing.get_all_start_methods():
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(list(_HEAVY))
+    context.set_forkserver_preload([_WARM])
     return context
 
 
@@ -230,8 +257,7 @@ def _work(line: Connection) -> None:
     for kind in (signal.SIGINT, signal.SIGTERM):
         signal.signal(kind, signal.SIG_IGN if kind == signal.SIGINT else signal.SIG_DFL)
     _end_with(os.getppid())
-    for name in _HEAVY:
-        import_module(name)
+    import_module(_WARM)
     while True:
         try:
             question = line.recv()
@@ -258,7 +284,7 @@ def _told(question: Question, line: Connection) -> Event:
         line.send(Event("progress", json.dumps({"does": does, "done": done, "of": of, "left_s": left_s})))
 
     try:
-        return Event("result", as_text(answer(question, tell)))
+        return Event("result", as_text(answer(question, tell), None))
     except InputError as error:
         problems = [problem(fault) for fault in error.faults]
         return Event("problem", json.dumps({"error": str(error), "problems": problems}))

@@ -248,6 +248,14 @@ def test_a_short_keep_is_named_as_the_cause(run: Run) -> None:
     """A keep of 10 s is there, and too short."""
     (breach,) = told(run(("lasting: 60 s", "lasting: 10 s"), **heated(1010)), "no-run-on")
     assert "its run-on is 10 s" == breach.cause
+    assert "keep it for longer: {keep: main low, after: element, lasting: 30 s}" == breach.mend
+
+
+def test_who_keeps_for_a_minute_is_not_told_to_keep_for_30_s(run: Run) -> None:
+    """Kept for 60 s, stopped after 10: something else stops the pump."""
+    (breach,) = told(run(**heated(1010)), "no-run-on")
+    assert "the pump stops though it is kept" == breach.cause
+    assert "see what stops main: its hand switch, low water, or its breaker" == breach.mend
 
 
 def test_a_change_of_speed_does_not_end_the_run_on(run: Run) -> None:

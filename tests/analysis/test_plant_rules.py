@@ -168,6 +168,19 @@ def test_weak_jets_name_the_duty_with_the_fewest_pumps(scenario: Build) -> None:
     assert breach.text.endswith("which needs 28.5 L/min"), "75 % of 38, as the duty table has it"
 
 
+def test_jets_behind_a_valve_that_is_always_shut_want_it_turned(scenario: Build) -> None:
+    """Fewer jets would be no mend, for no water comes to them; where somebody may open it, it does."""
+    shut = ("main, filter, element, bench, tub]]", "main, filter, element, {parallel: [[stop, bench], "
+            "spill]}, tub]]\n  valves: {stop: {drop: 0.1 m at 300 L/min, usual: shut}}")  # fmt: skip
+    spill = ("  pumps:\n", "    spill: {pipe: 63 PN10, length: 4 m, zone: room}\n  pumps:\n")
+    few = ("each: 60 L/min at 6 m", "each: 30 L/min at 0.5 m")
+    (breach,) = judged(rules.jets_weak, scenario(shut, spill, few))
+    assert breach.cause == "stop shut, as usual and always"
+    assert breach.mend.startswith("turn it: with stop open the last jet gets ")
+    opened = (shut[0], shut[1].replace("usual: shut", "usual: shut, may_be: open"))
+    assert [] == judged(rules.jets_weak, scenario(opened, spill, few))
+
+
 def test_jets_of_a_nozzle_without_a_need_cannot_be_judged(scenario: Build) -> None:
     """A bore alone does not say what a jet needs."""
     (why,) = judged(rules.jets_weak, scenario(("each: 60 L/min at 6 m", "nozzle: 9 mm")))

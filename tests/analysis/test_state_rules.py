@@ -8,9 +8,11 @@ from cyclesim.analysis import state_rules as rules
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
 from cyclesim.analysis.rules import RULES, judge, of_kind
+from cyclesim.analysis.supply import Load
 from cyclesim.analysis.truth import Snapshot, SourceTruth
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly
+from tests.analysis.conftest import WINTER
 
 Build = Callable[..., Scenario]
 Run = Callable[..., History]
@@ -87,6 +89,14 @@ def test_supply_overload_names_what_is_on_and_the_block_to_wire(scenario: Build)
     assert (18.0, "A") == (pytest.approx(breach.worst), breach.unit)
     assert "main high, element and lights at once" == breach.cause
     assert "{block: element, while: main high, because: the breaker}" in breach.mend
+
+
+def test_of_two_sources_the_less_preferred_waits(scenario: Build) -> None:
+    """No pump to shed, 10 A for 10 A and 8 A: the element waits for the unit, which heating prefers."""
+    plant = Assembly(scenario(*WINTER))
+    loads = [Load("element", "on", 10.0, False), Load("unit", "on", 8.0, False)]
+    due = "wire {block: element, while: unit firing, because: the breaker}"
+    assert due == rules._overload_mend(loads, 18.0, 10.0, plant)
 
 
 def test_no_block_on_the_pump_that_heating_itself_asks_for(scenario: Build) -> None:

@@ -8,6 +8,7 @@ device's own flow switch are in series with both (each breaks it).
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from itertools import product
 from typing import Any
 
@@ -152,6 +153,46 @@ def test_contacts_that_are_welded(on: set[tuple[str, int]], state: tuple[int, ..
     wired = BESIDE.wired(state, mask(BESIDE, *names), WELDED)
     assert on == things_on(wired)
     assert () == wired.started or "timer.closed" in names
+
+
+INTERLOCKED = ControlLogic((replace(MAIN, locked=True),), (), (FILTER, JETS), starters=(LOW, HIGH))
+"""Of the pump's two contactors either keeps the other open."""
+
+
+@pytest.mark.parametrize(
+    ("level", "state", "names", "welded"),
+    [
+        ((), STOPPED, [], ()),
+        ((2,), STOPPED, ["button.closed"], ()),
+        ((1,), AT_LOW, ["clock.closed"], ()),
+        ((1,), AT_LOW, ["button.closed"], ()),  # the controller's is closed already
+        ((2,), AT_HIGH, ["clock.closed"], ()),
+        ((1,), STOPPED, ["clock.closed", "button.closed"], ()),  # one of two at once
+        ((2,), AT_LOW, [], ((0, 2),)),  # what is stuck was there before all
+        ((2,), AT_LOW, ["clock.closed"], ((0, 2),)),
+        ((1,), AT_HIGH, ["button.closed"], ((0, 1),)),
+        ((1,), STOPPED, [], ((0, 1),)),
+        ((2,), CHANGING, ["clock.closed"], ((0, 2),)),
+    ],
+)
+def test_contactors_of_which_one_keeps_the_other_open(
+    level: tuple[int, ...], state: int, names: list[str], welded: tuple[tuple[int, int], ...]
+) -> None:
+    """Never both: the one that is welded, else that of the controller; without the lock both."""
+    facts = mask(INTERLOCKED, *names)
+    assert (level,) == INTERLOCKED.wired((state,), facts, welded).speeds
+    free = ControlLogic((MAIN,), (), (FILTER, JETS), starters=(LOW, HIGH))
+    assert set(level) <= set(free.wired((state,), facts, welded).speeds[0])
+
+
+def test_each_machine_is_told_what_it_has() -> None:
+    """Its own timer, and only a source of trips and resets; without proving nobody asks for its flow."""
+    main, blower, stove, doser = BESIDE.told
+    for told, name in ((main, "main"), (blower, "blower")):
+        assert (BESIDE.bit(f"{name}.time_up"), 0, 0, 0) == told
+    for told, name in ((stove, "stove"), (doser, "doser")):
+        assert (mask(BESIDE, f"{name}.time_up"), 0) == told[:2]
+        assert (mask(BESIDE, f"{name}.trips"), mask(BESIDE, f"{name}.reset")) == told[2:]
 
 
 @pytest.mark.parametrize(

@@ -9,14 +9,19 @@ import pytest
 from scipy.interpolate import PchipInterpolator
 
 import cyclesim
+from cyclesim.decide.readings.causes import causes
 from cyclesim.decide.readings.doubts import TO_ENDS, drawn
 from cyclesim.decide.readings.drift import drift
 from cyclesim.decide.readings.explained import Explainer
 from cyclesim.decide.readings.explanation import Explained, Fit
 from cyclesim.decide.readings.next_reading import candidates, information, next_readings
+from cyclesim.decide.readings.odd_reading import Odd, Tried, odd_one
+from cyclesim.said.explained import say_explained
+from cyclesim.said.page import Page
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.readings import Readings
 from cyclesim.scenario.reading.readings import load_readings_text
+from cyclesim.shown.terminal import printed
 from tests.decide.twins import Twins
 
 HIGH = "with: main high"
@@ -143,6 +148,36 @@ def test_what_is_not_on_the_list_does_not_come_out_with_high_odds(loop: Scenario
         f"kind: arrival, of: dye, after: 3.1 s, at: return, {HIGH}, give_or_take: 0.1 s",
     )
     assert found.other > 0.9
+    assert found.odd is not None
+    assert ("flow through filter", "") == (found.odd.reading.split(",")[0], found.odd.others_fit)
+    page = Page()
+    say_explained(page, found)
+    text = " ".join(printed(page).split())
+    assert "the others fit. Read that one again first." in text
+    assert "1,000" not in text, "no odds stand beside the sentence that none explains"
+
+
+def test_of_readings_that_stand_two_against_two_none_is_the_odd_one() -> None:
+    """By hand, each off by 1: 0, 0, 9, 9 fit nothing without any one; of 0, 0, 0, 9 the last is odd."""
+    same, names = np.eye(4), ["a", "b", "c", "d"]
+
+    def odd(*values: float) -> Odd | None:
+        return odd_one(names, [Tried("", np.array([values]), same)])
+
+    assert None is odd(0.0, 0.0, 9.0, 9.0)
+    assert None is odd(1.0, 1.0, 1.0, 1.0)
+    assert Odd("d", "") == odd(0.0, 0.0, 0.0, 9.0)
+    drawn_ = Tried("", np.array([[5.0, 5.0, 5.0, 9.0]]), same)
+    clogged = Tried("clogged", np.array([[0.0, 0.0, 5.0, 9.0], [0.0, 0.0, 0.0, 9.0]]), same)
+    assert Odd("d", "clogged") == odd_one(names, [drawn_, clogged])
+
+
+def test_no_file_is_told_to_have_more_elbows_than_anybody_fits(loop: Scenario) -> None:
+    """A blockage as large as 210 elbows is no key's; four elbows that the drawing forgot are."""
+    cause = next(cause for cause in causes(loop) if cause.name.startswith("return resists"))
+    assert cause.written is not None
+    assert {} == cause.written(loop, 210.0)
+    assert ["plant.legs.return.fittings.elbow"] == list(cause.written(loop, 4.0))
 
 
 def test_two_causes_at_once_are_found(loop: Scenario) -> None:

@@ -1,5 +1,6 @@
 """A programme beside another controller: what it cannot take, what comes nearest, and what that costs."""
 
+import json
 from collections.abc import Callable
 from datetime import date, time
 from pathlib import Path
@@ -8,17 +9,19 @@ import pytest
 
 from cyclesim.analysis.plant_rules import programme_does_not_fit
 from cyclesim.decide.tuning import space
-from cyclesim.decide.tuning.fits import fits
+from cyclesim.decide.tuning.fits import Fits, fits
 from cyclesim.decide.tuning.moved_onto import moved_onto
 from cyclesim.errors import InputError
-from cyclesim.said.fits import fits_page
+from cyclesim.said.fits import fits_page, fits_values
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import Controller
 from cyclesim.scenario.reading.controller import load_controller
 from cyclesim.scenario.reading.load import load
+from cyclesim.shown.as_json import as_text
 from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
+from tests.said.tables import Key, Values, hold_in_order, hold_in_us, tables_of
 
 GARDEN = Path(__file__).parents[2] / "schedules" / "walled-garden-circulator.yaml"
 SUMMER, DAYS = date(2027, 7, 1), 1
@@ -111,19 +114,56 @@ def test_the_same_controller_fits_without_a_change() -> None:
     assert found.advised is found.nearest
 
 
-def test_what_the_nearest_programme_costs_is_what_its_pumps_draw() -> None:
-    """Two flushes a day of 60 s in place of 45 s with 1.6 kW at 0.30 EUR/kWh: 2 x 15 s = 30 s more a day."""
+@pytest.fixture(scope="module")
+def dearer() -> Fits:
+    """A controller that moves runs by steps of 6 h and offers no flush but of 60 s."""
     grid = {"filter_windows": 2, "time_step": "6 h", "flush_lengths": ["60 s"], "flushes_a_day": 2}
-    found = fits(garden(*PUMPS_ALONE), takes(**grid), days=DAYS, start=SUMMER)
-    assert not found.fits
-    assert not any(misfit.today_too for misfit in found.misfits)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(space, "USUAL_STEP_S", 3 * 3600)
+        return fits(garden(*PUMPS_ALONE), takes(**grid), days=DAYS, start=SUMMER)
+
+
+def test_what_the_nearest_programme_costs_is_what_its_pumps_draw(dearer: Fits) -> None:
+    """Two flushes a day of 60 s in place of 45 s with 1.6 kW at 0.30 EUR/kWh: 2 x 15 s = 30 s more a day."""
+    assert not dearer.fits
+    assert not any(misfit.today_too for misfit in dearer.misfits)
     more = DAYS * 30.0 * 1600.0 / 3.6e6 * 0.30
     # the filter runs have to start at 06:00 and 18:00 and last 6 h: 2 x 3 h more with 110 W
     more += DAYS * 2 * 3.0 * 0.110 * 0.30
-    assert more == pytest.approx(found.nearest.outcome.cost - found.today.cost, rel=1e-6)
-    assert found.tuned is not None
-    starts = [at for entry in found.tuned.programme.entries for at in entry.starts]
+    assert more == pytest.approx(dearer.nearest.outcome.cost - dearer.today.cost, rel=1e-6)
+    assert dearer.tuned is not None
+    starts = [at for entry in dearer.tuned.programme.entries for at in entry.starts]
     assert {0} == {(3600 * at.hour + 60 * at.minute) % 21_600 for at in starts}
+
+
+def _pumps_h(out: Values) -> float:
+    return sum(float(d["running_h"]) for d in out["devices"].values() if d["kind"] == "pump")
+
+
+BESIDE: dict[str, Key] = {
+    "money a year": lambda out: out["cost"] * 365.0 / DAYS,
+    "more money": lambda out: None if out["today"] is None else (out["cost"] - out["today"]) * 365.0 / DAYS,
+    "pumps h/day": lambda out: _pumps_h(out) / DAYS,
+    "loud min/day": lambda out: out["loud_min"] / DAYS,
+    "oldest h": lambda out: max(leg["oldest_water_h"] for leg in out["legs"].values()),
+    "cold sessions": "cold_sessions",
+}
+
+
+def test_every_table_tells_the_numbers_of_the_json(dearer: Fits) -> None:
+    """The nearest programme and the tuned one as they are keyed in, and both beside today's."""
+    page, values = fits_page(dearer), json.loads(as_text(fits_values(dearer)))
+    nearest, tuned, beside = (table for _, table in tables_of(page))
+    for table, name in ((nearest, "nearest"), (tuned, "tuned")):
+        programme = values[name]["programme"]
+        keyed = [(entry["does"], entry["pump"], entry["lasts_s"], entry["starts"]) for entry in programme]
+        rows = [row.cells for row in table.rows]
+        assert keyed == [(does, pump, lasts_s, list(starts)) for does, pump, lasts_s, starts in rows]  # type: ignore[arg-type]
+    today = {**values["today"], "today": None}
+    others = [{**values[name]["outcome"], "today": today["cost"]} for name in ("nearest", "tuned")]
+    hold_in_order(beside, BESIDE, [today, *others])
+    assert ["today", "nearest", "tuned"] == [row.cells[0] for row in beside.rows]
+    hold_in_us(page)
 
 
 def test_a_promise_that_can_no_longer_be_kept_is_told() -> None:

@@ -55,6 +55,9 @@ def test_a_flush_on_two_days_is_let_run_on_every_day():
     assert first.mends
     assert 24.0 == pytest.approx(first.oldest_water_h, abs=0.1)  # once a day
     assert edited(changed, first.edits) == changed.replace("days: [Mon, Thu], ", "")
+    both = next(one for one in others if "on every day, at" in one.said)
+    assert both.mends
+    assert edited(changed, both.edits).count('start: ["07:30", "19:30"], lasts: 45 s') == 1
     longer = next(one for one in others if "last 60 s" in one.said)
     assert not longer.gone, "longer flushes on the same days come as seldom"
     added = next(one for one in others if "add a line flush" in one.said)

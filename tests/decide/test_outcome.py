@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 from datetime import date
 from functools import cache
 from pathlib import Path
@@ -10,11 +11,12 @@ import pytest
 from iapws import IAPWS97
 
 from cyclesim.analysis.result import simulate
-from cyclesim.decide.sweeps.outcome import Outcome, loud_speeds, read
+from cyclesim.decide.sweeps.outcome import Broken, DeviceOutcome, LegOutcome, Outcome, loud_speeds, read
 from cyclesim.decide.sweeps.sweep import job, run
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.reading.load import load
-from tests.evidence.small import filtered
+from cyclesim.scenario.reading.load import load, load_text
+from cyclesim.simulation.assembly import Assembly
+from tests.evidence.small import ELEMENT, filtered, heated_text
 
 SCHEDULES = sorted((Path(__file__).parents[2] / "schedules").glob("*.yaml"))
 
@@ -47,6 +49,42 @@ def test_work_on_the_water_by_hand() -> None:
     assert pytest.approx(0.3 * 1.5) == pump.energy_kwh
     assert pump.hydraulic_kwh < pump.energy_kwh
     assert pytest.approx(pump.moved_m3 / 1.5 / 2) == found.turnovers_per_day
+
+
+BOOSTED = (
+    "plant.pumps.booster={low: {max_head: 2 m, max_flow: 120 L/min, power: 50 W}, "
+    "high: {max_head: 5 m, max_flow: 240 L/min, power: 200 W}, zone: room}",
+    "plant.network=[[tub, pipe, pump, booster, filter, tub]]",
+    'schedule.filter_runs=[{pump: pump, start: "03:00", lasts: 45 min}, '
+    '{pump: booster low, start: "03:05", lasts: 20 min}]',
+    'schedule.line_flushes=[{pump: booster high, start: "03:10", lasts: 45 s}]',
+)
+"""A second pump in the way of the first, which runs on low for 20 min, and within them on high for 45 s."""
+
+
+def test_what_is_pushed_through_a_pump_that_stands_or_changes_its_speed_is_not_its_own() -> None:
+    """Of the 45 s at high the first 2 s are the changeover, and 2 s more lead back to low: 1153 s on low.
+
+    On low it gets less head than the other pump pushes through it, so that it takes work from the water.
+    """
+    scenario = filtered(*BOOSTED)
+    found, plant = run(job(scenario, 2)), Assembly(scenario)
+    low, high, still = (plant.duty(("on", speed)) for speed in ("low", "high", "stopped"))
+    assert still.flow_m3_s("booster") > 0.002
+    own = [(low, 1153), (high, 43)]
+    moved_m3 = 2 * sum(duty.flow_m3_s("booster") * seconds for duty, seconds in own)
+    assert pytest.approx(moved_m3) == found.devices["booster"].moved_m3
+    in_all = [*own, (still, 45 * 60 - 1153 - 43)]
+    moved_m3 = 2 * sum(duty.flow_m3_s("pump") * seconds for duty, seconds in in_all)
+    assert pytest.approx(moved_m3) == found.devices["pump"].moved_m3
+    assert found.devices["booster"].hydraulic_kwh is not None
+    assert found.devices["booster"].hydraulic_kwh < 0.0
+
+
+def test_a_pump_that_never_runs_moves_nothing() -> None:
+    """Nor does it any work, to the last joule."""
+    pump = run(job(filtered("schedule.filter_runs=null"), 1)).devices["pump"]
+    assert (0.0, 0, 0.0, 0.0) == (pump.running_h, pump.starts, pump.moved_m3, pump.hydraulic_kwh)
 
 
 TWO_SPEEDS = (
@@ -96,6 +134,81 @@ def test_loud_speeds_by_the_file() -> None:
     never = "schedule.filter_runs=null"
     assert {"pump": ("on",)} == loud_speeds(filtered(never))
     assert {"pump": ("low", "high")} == loud_speeds(filtered(*TWO_SPEEDS, QUIET.format("pump")))
+    assert {} == loud_speeds(load_text(heated_text(element=ELEMENT), sets=(never,))), "it heats"
+    both = QUIET.format("pump low, pump high")
+    assert {"pump": ("low", "high")} == loud_speeds(filtered(*TWO_SPEEDS, both))
+    after_a_blower = QUIET.format("blower, pump high")
+    assert {"pump": ("high",)} == loud_speeds(filtered(*TWO_SPEEDS, *BLOWER, after_a_blower))
+
+
+def test_what_heats_blows_and_treats_by_hand() -> None:
+    """Two days: 2 min of air and 30 min of lamp a day; of 3 kW of electricity all goes to the water."""
+    lamp = (
+        "plant.treatment={lamp: {kind: uv, in: filter, needs_flow: 60 L/min, power: 40 W, "
+        'proof: {by: none}, runs: [{start: "03:10", lasts: 30 min}]}}'
+    )
+    scenario = load_text(heated_text(element=ELEMENT), sets=(*BLOWER, lamp))
+    found, told = run(job(scenario, 2)).devices, simulate(scenario, days=2)
+    blower, treatment, element = found["blower"], found["lamp"], found["element"]
+    assert ("blower", 2) == (blower.kind, blower.starts)
+    assert pytest.approx((4 / 60, 0.69 * 4 / 60)) == (blower.running_h, blower.energy_kwh)
+    assert ("treatment", 2) == (treatment.kind, treatment.starts)
+    assert pytest.approx((1.0, 0.04)) == (treatment.running_h, treatment.energy_kwh)
+    fired = told.trace.sources["element"].spans("firing")
+    assert ("heat source", len(fired)) == (element.kind, element.starts)
+    assert pytest.approx(sum(b - a for a, b in fired) / 3600) == element.running_h
+    assert pytest.approx(3.0 * element.running_h) == element.heat_kwh
+    assert all(each.moved_m3 is None for each in (blower, treatment, element))
+
+
+def test_a_session_in_cold_water_counts_once() -> None:
+    """Of 300 W the water is neither ready by six nor warm at seven: three sessions, all of them cold."""
+    sets = (
+        'schedule.bathing=[{start: "19:00", lasts: 50 min, people: 2}]',
+        'schedule.heating.plan=[{ready_by: "18:00", keep_at: 38 degC, until: "20:00"}]',
+    )
+    weak = ELEMENT.replace("3 kW", "300 W")
+    found = run(job(load_text(heated_text(element=weak), sets=sets), 3))
+    assert (3, 3) == (found.sessions, found.cold_sessions)
+    assert {"ready by", "bathing"} == {f.subject for f in found.findings if f.rule == "cold-at-session"}
+
+
+def _leg(oldest_h: float | None) -> LegOutcome:
+    return LegOutcome("leg", 1.0, 2.0, oldest_h, 3.0, 4.0)
+
+
+def test_the_oldest_water_and_its_leg() -> None:
+    """What never moves is older than any; where nothing holds water nothing is old."""
+    like = run(job(filtered(), 1))
+    ages = {"a": _leg(7.0), "b": _leg(9.0), "c": _leg(8.0)}
+    aged = replace(like, legs=ages)
+    assert (9.0, "b") == (aged.oldest_water_h, aged.oldest_leg)
+    still = replace(like, legs={**ages, "d": _leg(None), "e": _leg(99.0)})
+    assert (math.inf, "d") == (still.oldest_water_h, still.oldest_leg)
+    assert 0.0 == replace(like, legs={}).oldest_water_h
+
+
+def test_findings_by_their_severity() -> None:
+    """Those of any that is asked for, in their order."""
+    first, second, third = (
+        Broken(rule, severity, "pump", "why", 1, "")
+        for rule, severity in (("a", "danger"), ("b", "wear"), ("c", "hygiene"))
+    )
+    found = replace(run(job(filtered(), 1)), findings=(first, second, third))
+    assert (first, third) == found.broken("danger", "hygiene")
+    assert (second,) == found.broken("wear")
+    assert () == found.broken()
+
+
+def test_what_a_device_is_not_known_to_do() -> None:
+    """Without a word of it no fuel is burnt, and water and heat are unknown."""
+    device = DeviceOutcome("blower", 1.0, 2, 0.69, 0.14)
+    assert (0.0, None, None, None) == (
+        device.fuel_kwh,
+        device.moved_m3,
+        device.hydraulic_kwh,
+        device.heat_kwh,
+    )
 
 
 @pytest.mark.parametrize("path", SCHEDULES, ids=lambda path: path.stem)
@@ -127,8 +240,8 @@ def test_numbers_are_those_of_simulate(path: Path) -> None:
     }
     for name, pump in told.metrics.pumps.items():
         assert (pump.running_h, pump.starts) == (found.devices[name].running_h, found.devices[name].starts)
-    assert [(f.rule, f.subject, f.cause, f.times) for f in told.findings] == [
-        (f.rule, f.subject, f.cause, f.times) for f in found.findings
+    assert [(f.rule, f.severity, f.subject, f.cause, f.times, f.worst_text) for f in told.findings] == [
+        (f.rule, f.severity, f.subject, f.cause, f.times, f.worst_text) for f in found.findings
     ]
     assert sum(x.running_h for x in told.metrics.pumps.values()) == found.pump_h
     assert sum(x.starts for x in told.metrics.pumps.values()) == found.pump_starts

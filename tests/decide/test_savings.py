@@ -17,10 +17,13 @@ GARDEN = Path(__file__).parents[2] / "schedules" / "walled-garden.yaml"
 DAYS = 4
 
 
+PRICED = ("money.changes={pipes: 380 EUR, cover: 900 EUR}",)
+
+
 @pytest.fixture(scope="module")
 def found() -> Savings:
-    """Four January days of the plant whose pipes lose two thirds of its heat."""
-    return savings(load(GARDEN), days=DAYS)
+    """Four January days of the plant whose pipes lose most, with the prices of two changes."""
+    return savings(load(GARDEN, sets=PRICED), days=DAYS)
 
 
 def test_a_saving_is_the_difference_to_a_file_with_the_change(found: Savings) -> None:
@@ -53,6 +56,63 @@ def test_the_pipes_that_lose_most_save_most(found: Savings) -> None:
     assert savings_values(found)["advice"][0].startswith("Pipes insulated by 25 mm")
 
 
+def test_a_price_in_the_file_is_paid_back_by_what_it_saves(found: Savings) -> None:
+    """The price over what is saved in 365 days; what has no price has no years."""
+    by_start = {one.change.split(" ")[0]: one for one in found.tried}
+    pipes = by_start["pipes"]
+    assert pipes.pays_back_years == pytest.approx(380.0 / (pipes.cost_less * 365.0 / DAYS))
+    assert (None, None) == (by_start["every"].price, by_start["every"].pays_back_years)
+    assert found.together is not None
+    assert found.together.price is None, "the shell's is not in the file"
+    text = " ".join(printed(savings_page(found)).split())
+    assert f"it pays back in {pipes.pays_back_years:.1f} years" in text
+    assert "its price in the file over what it saves" in text
+
+
+DEAR = 'supply.tariff={otherwise: 0.20 EUR/kWh, windows: [{from: "17:00", to: "21:00", price: 0.40 EUR/kWh}]}'
+
+
+@pytest.mark.parametrize(("start", "tried"), [("19:00", False), ("12:00", True)])
+def test_nobody_is_put_into_cooler_water_to_save(start: str, tried: bool) -> None:
+    """Sessions at 19:00 are in the dear hours: cooling then is no saving, and the report says so."""
+    bathing = f'schedule.bathing=[{{pump: main high, start: "{start}", lasts: 50 min}}]'
+    scenario = load(GARDEN, sets=[DEAR, bathing])
+    assert tried == any("costs most" in change.sentence for change in changes(scenario))
+    if not tried:
+        text = " ".join(printed(savings_page(savings(scenario, days=1))).split())
+        assert "Not tried: cooler water while a kilowatt-hour costs most, because people bathe" in text
+
+
+def test_a_set_back_is_made_around_the_sessions_or_deepened() -> None:
+    """As a person would write it: warm again by each session until its end; with a plan, the base lowered."""
+    bathing = 'schedule.bathing=[{pump: main high, days: [friday], start: ["19:00"], lasts: 50 min}]'
+    keep = load(GARDEN).schedule.heating
+    assert keep is not None
+    usual, low = keep.keep_at_c, keep.keep_at_c - 5
+    plan = f'[{{days: [friday], ready_by: "19:00", until: "19:50", keep_at: {usual:g} degC}}]'
+    by_hand = (bathing, f"schedule.heating.keep_at={low:g} degC", f"schedule.heating.plan={plan}")
+    written, scenario = load(GARDEN, sets=by_hand), load(GARDEN, sets=[bathing])
+    (change,) = (one for one in changes(scenario) if "set-back" in one.sentence)
+    assert f"a set-back of {low:g} degC between sessions, warm again by each, now none" == change.sentence
+    assert written.schedule.heating == change.of(scenario).schedule.heating
+    (deeper,) = (one for one in changes(written) if "set-back" in one.sentence)
+    assert f"a set-back of {low - 5:g} degC, now {low:g} degC" == deeper.sentence
+    assert not [one for one in changes(load(GARDEN)) if "set-back" in one.sentence], (
+        "nobody bathes by a clock"
+    )
+
+
+def test_filter_runs_are_tried_a_quarter_shorter() -> None:
+    """In whole quarters of an hour; a run of 15 min cannot be shorter."""
+    runs = "schedule.filter_runs=[{{pump: main low, start: ['03:00'], lasts: {}}}]"
+    scenario = load(GARDEN, sets=[runs.format("4 h")])
+    (change,) = (one for one in changes(scenario) if one.sentence.startswith("filter runs"))
+    assert "filter runs a quarter shorter, the longest now 4 h" == change.sentence
+    assert 3 * 3600.0 == change.of(scenario).schedule.filter_runs[0].lasts_s
+    short = load(GARDEN, sets=[runs.format("15 min")])
+    assert not [one for one in changes(short) if one.sentence.startswith("filter runs")]
+
+
 def test_only_what_the_file_leaves_room_for_is_tried() -> None:
     """One price, or no heating: fewer changes."""
     sentences = [change.sentence for change in changes(load(GARDEN, sets=["supply.tariff=0.2 EUR/kWh"]))]
@@ -77,6 +137,7 @@ def test_a_tub_without_a_cover_is_offered_one() -> None:
 SAVED: dict[str, Key] = {
     "saves kWh": "energy_kwh_less",
     "saves money": "cost_less",
+    "pays back after years": "pays_back_years",
     "breaks": lambda saving: ", ".join(saving["breaks"]),
 }
 

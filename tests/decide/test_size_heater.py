@@ -17,12 +17,13 @@ from cyclesim.decide.sizing.heater_sizes import chosen_source, sizes_around, wit
 from cyclesim.decide.sizing.heater_sizing import HeaterSizing, _advised, size_heater
 from cyclesim.decide.sizing.supply_share import largest_w, supply_share
 from cyclesim.errors import InputError
+from cyclesim.said.heater_drawn import heater_drawn
 from cyclesim.said.size_heater import advice, heater_page, heater_values
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.shown.as_json import as_text
 from cyclesim.shown.cells import shown
-from cyclesim.shown.pictures.heater import write_heater_figure
+from cyclesim.shown.pictures.heater import heater_figure, write_heater_figure
 from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Assembly
 from tests.evidence.small import ELEMENT, heated_text
@@ -113,6 +114,16 @@ def test_usual_sizes_around_the_own() -> None:
     assert [1000.0, 1500.0, 2000.0, 3000.0, 4500.0, 6000.0, 9000.0] == sizes_around(3000.0, None)
     assert [2400.0] == [w for w in sizes_around(2400.0, None) if w not in (1e3, 15e2, 2e3, 3e3, 45e2, 6e3)]
     assert [2000.0, 3000.0] == sizes_around(3000.0, [2000.0, 3000.0])
+
+
+@pytest.mark.parametrize(
+    ("carried_w", "more"),
+    [(4195.0, [4100.0]), (3090.0, []), (950.0, []), (40_000.0, []), (None, [])],
+)
+def test_what_the_circuit_carries_is_tried_as_well(carried_w: float | None, more: list[float]) -> None:
+    """The walled garden's 4195 W lie between 3 and 4.5 kW; nothing is tried twice, nor beyond the others."""
+    assert more == [w for w in sizes_around(3000.0, None, carried_w) if w not in sizes_around(3000.0, None)]
+    assert [2000.0, 3000.0] == sizes_around(3000.0, [2000.0], carried_w)
 
 
 @pytest.mark.parametrize(
@@ -238,8 +249,8 @@ def test_a_report_fits_the_page_and_a_figure_is_the_same_bytes(walled: HeaterSiz
     for word in ("licensed electrician", "40 °C", "high limit", "no safety controller", "Handbook"):
         assert word in " ".join(text.split())
     one, other = BytesIO(), BytesIO()
-    write_heater_figure(walled, one, ".svg")
-    write_heater_figure(walled, other, ".svg")
+    write_heater_figure(heater_drawn(walled), one, ".svg")
+    write_heater_figure(heater_drawn(walled), other, ".svg")
     assert one.getvalue() == other.getvalue()
     values = json.loads(json.dumps(heater_values(walled)))
     assert 3000.0 == values["recommended_w"]
@@ -300,6 +311,41 @@ def test_every_table_tells_the_numbers_of_the_json(of: str, request: pytest.Fixt
         assert text.startswith(">") == (size["size_w"] == values["recommended_w"])
         assert text.endswith("*") == (size["size_w"] == values["own_w"])
     assert hold_in_us(page) == len(values["sizes"])  # how far the water is warmed that passes
+
+
+@pytest.mark.parametrize("of", ["walled", "bathed"])
+def test_the_drawing_has_the_numbers_of_the_json(of: str, request: pytest.FixtureRequest) -> None:
+    """Hours from each start, what is needed of which, costs and cold sessions, size by size."""
+    sizing: HeaterSizing = request.getfixturevalue(of)
+    drawn, values = heater_drawn(sizing), json.loads(as_text(heater_values(sizing)))
+    keys = {
+        "filled, coldest": "filled_coldest_s",
+        "filled, mild": "filled_mild_s",
+        "set-back": "from_set_back_s",
+        "handbook with losses": "with_losses_s",
+        "handbook": "without_losses_s",
+    }
+    assert [*keys] == [times.start for times in drawn.times]
+    for times in drawn.times:
+        assert times.hours == tuple(_hours(size[keys[times.start]]) for size in values["sizes"])
+    assert drawn.sizes_kw == tuple(size["size_w"] / 1000.0 for size in values["sizes"])
+    assert [name.endswith("*") for name in drawn.names] == [size["is_own"] for size in values["sizes"]]
+    assert drawn.costs == tuple(size["cost"] for size in values["sizes"])
+    assert drawn.cold_sessions == tuple(size["cold_sessions"] for size in values["sizes"])
+    assert drawn.need_h == values["need"]["within_s"] / 3600.0
+    assert drawn.need_from == ("set-back" if values["need"]["from_set_back"] else "filled, coldest")
+    assert drawn.advised_kw == (values["recommended_w"] and values["recommended_w"] / 1000.0)
+    assert drawn.limit_kw == values["supply_limit_w"] / 1000.0
+
+
+def test_a_drawing_for_readers_of_us_units(bathed: HeaterSizing) -> None:
+    """12 degC are 53.6 degF, 36 are 96.8 and 38 are 100.4; times and powers stay."""
+    times, _ = heater_figure(heater_drawn(bathed), us=True).axes
+    labels = [str(line.get_label()) for line in times.lines]
+    assert "filled at 54 °F, January" in labels
+    assert "from 97 °F, January" in labels
+    assert times.get_title(loc="left") == "Time to reach 100 °F"
+    assert "°C" not in " ".join(labels)
 
 
 # -- the command -------------------------------------------------------------------------------------------

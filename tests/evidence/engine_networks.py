@@ -43,7 +43,7 @@ class Drawn:
         """A pump of one speed or two, by its two ends or by a curve."""
         draw, kind = self.chance, self.chance.randint(0, 2)
         head, flow = draw.uniform(*head_m), draw.uniform(200.0, 450.0)
-        ends: Sheet = {"max_head": f"{head:.1f} m", "max_flow": f"{flow:.0f} L/min", "power": "500 W"}
+        ends: Sheet = {"max_head": f"{head:.1f} m", "max_flow": f"{flow:.0f} L/min", "power": "900 W"}
         if kind == 1:
             points = [
                 [0.0, 1.0],
@@ -53,7 +53,7 @@ class Drawn:
             ]
             ends = {
                 "curve": [[f"{q * flow:.0f} L/min", f"{h * head:.2f} m"] for q, h in points],
-                "power": "500 W",
+                "power": "900 W",
             }
         sheet = {"low": {"speed": "60 %"}, "high": ends} if kind == 2 else ends
         self.pumps[name] = {**sheet, "volume": f"{draw.uniform(1.0, 4.0):.1f} L", "check_valve": check}

@@ -92,7 +92,7 @@ plant:
     suction: {pipe: 63 PN10, length: 0.2 m, zone: outdoors, insulation: 50 mm}
     return: {pipe: 63 PN10, length: 0.2 m, zone: outdoors, insulation: 50 mm}
   pumps:
-    main: {max_head: 6 m, max_flow: 300 L/min, power: 100 W, heat_to_water: 0 %}
+    main: {max_head: 6 m, max_flow: 300 L/min, power: 120 W, heat_to_water: 0 %}
   heat_sources:
     element: {kind: electric, output: 3 kW, drop: 0.3 m at 400 L/min, volume: 1 L, needs_flow: 20 L/min,
               proof: {by: flow_switch}, zone: outdoors}

@@ -39,7 +39,7 @@ plant:
   legs:
     there: {pipe: 50 PN10, length: 5 m, insulation: 20 mm, zone: outside}
     back: {pipe: 50 PN10, length: 5 m, insulation: 20 mm, zone: outside}
-  pumps: {pump: {max_head: 3 m, max_flow: 150 L/min, power: 10 W, heat_to_water: 100 %}}
+  pumps: {pump: {max_head: 3 m, max_flow: 150 L/min, power: 30 W, heat_to_water: 33 %}}
   equipment: {filter: {kind: filter, drop: 0.5 m at 140 L/min, volume: 10 L, zone: outside}}
   heat_sources:
     element: {kind: electric, output: 3 kW, drop: 0.1 m at 140 L/min, volume: 2 L, needs_flow: 30 L/min,

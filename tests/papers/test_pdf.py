@@ -11,6 +11,7 @@ from pypdf import PdfReader
 
 from cyclesim.analysis.result import simulate
 from cyclesim.cli import cli
+from cyclesim.said.page import Heading
 from cyclesim.said.papers.collected import HandOver
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.scenario.reading.starter import starter_text
@@ -265,6 +266,19 @@ def test_what_is_wrong_with_a_plant_stands_first_in_the_plumbers_paper():
         said[name] = [text for text in texts(as_values(papers, size="a4", us=False)) if "hygiene:" in text]
     assert ["left_bench", "right_bench"] == [text.split(": ")[1] for text in said["harbour-steps"]]
     assert [] == said["walled-garden"]
+
+
+@pytest.mark.parametrize("name", ["cedar-yard", "walled-garden-circulator"])
+def test_no_page_of_the_plumber_begins_in_the_midst_of_a_table(name):
+    """A table of at most twenty rows is not parted, and the cautions stand together."""
+    papers = handed_over(load(SCHEDULES / f"{name}.yaml")).papers(("plumber",))
+    headings = [block.text for block in papers.papers[0].blocks if isinstance(block, Heading)]
+    pages = [page.extract_text() for page in PdfReader(BytesIO(pdf(papers)[0])).pages]
+    assert len(pages) > 1
+    for page in pages[1:]:
+        assert any(squeezed(page).startswith(squeezed(text)) for text in (*headings, "Cautions")), page[:80]
+    (with_cautions,) = [page for page in pages if "Cautions" in page]
+    assert all(squeezed(caution) in squeezed(with_cautions) for caution in papers.papers[0].cautions)
 
 
 @pytest.mark.slow

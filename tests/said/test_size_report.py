@@ -1,18 +1,24 @@
 """What sizing tells: advice in words, tables of 80 columns, pictures, and the calls that make no sense."""
 
 import json
+from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 
 from cyclesim.cli import cli
-from cyclesim.decide.sizing.blower_sizing import size_blower
-from cyclesim.decide.sizing.pump_sizing import size_pump
+from cyclesim.decide.sizing.blower_sizing import BlowerSizing, size_blower
+from cyclesim.decide.sizing.pump_sizing import PumpSizing, size_pump
+from cyclesim.said.curves_drawn import blower_drawn, pump_drawn
 from cyclesim.said.size_blower import blower_page, blower_values
 from cyclesim.said.size_pump import pump_page, pump_values
 from cyclesim.scenario.reading.load import load
 from cyclesim.shown.as_json import as_text
+from cyclesim.shown.pictures.size import curves_figure
 from tests.said.tables import Key, head, hold_in_order, hold_in_us, tables_of
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
@@ -123,10 +129,21 @@ BLOWN: dict[str, Key] = {
 }
 
 
-def test_every_table_of_a_pump_tells_the_numbers_of_the_json() -> None:
+@pytest.fixture(scope="module")
+def pumps() -> PumpSizing:
+    """The garden's pump and its candidates."""
+    return size_pump(load(GARDEN))
+
+
+@pytest.fixture(scope="module")
+def blowers() -> BlowerSizing:
+    """The table's blower and its candidates for 600 L/min."""
+    return size_blower(load(TABLE), wanted_m3_s=0.01)
+
+
+def test_every_table_of_a_pump_tells_the_numbers_of_the_json(pumps: PumpSizing) -> None:
     """Cell by cell, in both worlds of units; two pumps or loops stand in another order than in the JSON."""
-    sizing = size_pump(load(GARDEN))
-    page, values = pump_page(sizing), json.loads(as_text(pump_values(sizing)))
+    page, values = pump_page(pumps), json.loads(as_text(pump_values(pumps)))
     (best,) = {given["pump"] for given in values["given"] if given == values["best"]}
     assert "middle" == best
     tables = [table for _, table in tables_of(page)]
@@ -145,12 +162,69 @@ def test_every_table_of_a_pump_tells_the_numbers_of_the_json() -> None:
     assert hold_in_us(page) > 50
 
 
-def test_the_table_of_a_blower_tells_the_numbers_of_the_json() -> None:
+def test_the_table_of_a_blower_tells_the_numbers_of_the_json(blowers: BlowerSizing) -> None:
     """Likewise, air."""
-    sizing = size_blower(load(TABLE), wanted_m3_s=0.01)
-    page, values = blower_page(sizing), json.loads(as_text(blower_values(sizing)))
+    page, values = blower_page(blowers), json.loads(as_text(blower_values(blowers)))
     ((_, table),) = tables_of(page)
     hold_in_order(table, BLOWN, values["given"])
     told = [str(row.cells[0]).removesuffix(" *") for row in table.rows]
     assert [blown["blower"] for blown in values["given"]] == told
     assert hold_in_us(page) >= 12
+
+
+def _near(points: Iterable[tuple[float, float]]) -> Any:
+    return pytest.approx([x for point in points for x in point])
+
+
+def _flat(points: Iterable[tuple[float, float]]) -> list[float]:
+    return [x for point in points for x in point]
+
+
+def test_the_drawing_of_a_pump_has_the_numbers_of_the_json(pumps: PumpSizing) -> None:
+    """Curves, where they meet, the pipes' own and what is asked for, in L/min and metres."""
+    drawn, values = pump_drawn(pumps), json.loads(as_text(pump_values(pumps)))
+    for curve, told in zip(drawn.curves, values["curves_m3_s_m"], strict=True):
+        assert (told["pump"], told["speed"] == "low") == (curve.machine, curve.is_low)
+        assert _flat(curve.points) == _near((60_000 * q, h) for q, h in told["points"])
+    for meeting, given in zip(drawn.meetings, values["given"], strict=True):
+        assert (given["pump"], given == values["best"]) == (meeting.machine, meeting.is_best)
+        assert meeting.at == pytest.approx((60_000 * given["flow_m3_s"], given["head_m"]))
+    assert _flat(drawn.asked) == _near((60_000 * q, h) for q, h in values["system_m3_s_m"])
+    asked = values["asked"]
+    assert drawn.wanted == ("what the jets ask for", 60_000 * asked["flow_m3_s"], asked["head_m"])
+    assert drawn.highest == pytest.approx(19.0)  # of the large candidate at no flow, by the file
+    assert drawn.machines == ["main (as drawn)", "small", "middle", "large"]
+
+
+def test_the_drawing_of_a_blower_has_the_numbers_of_the_json(blowers: BlowerSizing) -> None:
+    """Likewise, in kilopascals; without a wanted flow nothing is marked."""
+    drawn, values = blower_drawn(blowers), json.loads(as_text(blower_values(blowers)))
+    for curve, told in zip(drawn.curves, values["curves_m3_s_pa"], strict=True):
+        assert told["blower"] == curve.machine
+        assert _flat(curve.points) == _near((60_000 * q, p / 1000) for q, p in told["points"])
+    for meeting, blown in zip(drawn.meetings, values["given"], strict=True):
+        assert (blown["blower"], blown == values["best"]) == (meeting.machine, meeting.is_best)
+        assert meeting.at == pytest.approx((60_000 * blown["flow_m3_s"], blown["pressure_pa"] / 1000))
+    assert _flat(drawn.asked) == _near((60_000 * q, p / 1000) for q, p in values["system_m3_s_pa"])
+    assert drawn.wanted is not None
+    assert drawn.wanted[1:] == pytest.approx((600.0, values["wanted_pa"] / 1000))
+    assert drawn.at_rest == ("depth alone", pytest.approx(values["depth_pa"] / 1000))
+    assert blower_drawn(replace(blowers, wanted_m3_s=None, wanted_pa=None)).wanted is None
+
+
+def test_a_drawing_for_readers_of_us_units(pumps: PumpSizing, blowers: BlowerSizing) -> None:
+    """Where a machine meets the pipes: a US gallon is 3.785411784 L, a foot 0.3048 m, a psi 6.894757 kPa.
+
+    A cubic foot of air is 28.316846592 L (NIST SP 811, from memory, not opened).
+    """
+    for drawn, flow_by, height_by, names in (
+        (pump_drawn(pumps), 3.785411784, 0.3048, ("flow, gpm", "head, ft")),
+        (blower_drawn(blowers), 28.316846592, 6.894757, ("flow at the intake, cfm", "pressure, psi")),
+    ):
+        (axes,) = curves_figure(drawn, us=True).axes
+        assert names == (axes.get_xlabel(), axes.get_ylabel())
+        (metric,) = curves_figure(drawn).axes
+        for line, us_line in zip(metric.lines, axes.lines, strict=True):
+            assert np.divide(line.get_ydata(), height_by) == pytest.approx(us_line.get_ydata(), rel=1e-6)
+            if line.get_label() != "depth alone":  # which goes from edge to edge
+                assert np.divide(line.get_xdata(), flow_by) == pytest.approx(us_line.get_xdata(), rel=1e-6)

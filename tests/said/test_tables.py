@@ -122,9 +122,9 @@ def test_finding_says_how_bad_and_what_mends_it() -> None:
     say_first(head, findings)
     say_others(page, findings)
     say_others(all_of_it, findings, everything=True)
-    assert printed(head).count("Mend: flush twice a day") == 2
-    assert printed(page).count("Mend: flush twice a day") == 6
-    assert printed(all_of_it).count("Mend: flush twice a day") == 8
+    assert printed(head).count("Mend, not tried: flush twice a day") == 2
+    assert printed(page).count("Mend, not tried: flush twice a day") == 6
+    assert printed(all_of_it).count("Mend, not tried: flush twice a day") == 8
     assert "2 more findings" in printed(page)
     assert "project choice, no standard" in " ".join(printed(all_of_it).split())
 
@@ -136,7 +136,7 @@ def test_findings_that_differ_in_subject_alone_are_told_together() -> None:
     assert "1. left and right: flushes are too rare" in printed(page)
     assert "   left: 12 times, 30.5 h in all; worst: 31.2 h;" in printed(page)
     assert "   right: 12 times, 30.5 h in all; worst: 40.0 h;" in printed(page)
-    assert printed(page).count("Mend:") == 1
+    assert printed(page).count("Mend, not tried:") == 1
 
 
 def test_finding_of_the_plant_has_no_times() -> None:

@@ -141,3 +141,27 @@ def test_units_that_are_known_apart_are_no_misspelling():
     with pytest.raises(QuantityError) as caught:
         parse("3 m3/min", "flow")
     assert caught.value.hint.startswith("known units: L/min")
+
+
+HIGH = "plant.pumps.main.high"
+CURVE = "[[0 L/min, 15 m], [250 L/min, 13 m], [460 L/min, 6 m]]"
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        # 2 / sqrt(27) x 993 kg/m3 x 9.807 m/s2 x 16 m x 0.01 m3/s, at the top of the parabola
+        (
+            f"{HIGH}={{max_head: 16 m, max_flow: 600 L/min, power: 550 W}}",
+            f"{HIGH}.power: found '550 W', less than its curve gives the water; expected at least 599.7 W",
+        ),
+        # 993 kg/m3 x 9.807 m/s2 x 13 m x 250 L/min
+        (f"{HIGH}={{curve: {CURVE}, power: 500 W}}", "water; expected at least 527.5 W"),
+        ("plant.tub.dimensions.depth=700 cm", "too large; more than 0 mm and at most 3 m is allowed"),
+        ("plant.heat_sources.element.output=3 W", "too small; at least 100 W and at most 100 kW is allowed"),
+    ],
+)
+def test_what_no_plant_has_is_refused(change, said):
+    """A pump that gives more than it draws, a tub seven metres deep, an element of three watts."""
+    [told] = faults(sets=[change])
+    assert said in str(told)

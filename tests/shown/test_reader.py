@@ -52,9 +52,12 @@ def test_what_both_worlds_write_stays(unit: str) -> None:
     ("text", "us"),
     [
         ("28.5 L/min (75 % of rated)", "7.53 gpm (75 % of rated)"),
-        ("2.10 of 1.80 m/s", "6.89 of 5.91 ft/s"),
+        ("2.10 of 1.80 m/s", "6.9 of 5.9 ft/s"),
+        ("place.weather.wind: 1.5 m/s; spread 0 to 4 m/s", "place.weather.wind: 3.4 mph; spread 0 to 9 mph"),
+        ("75.4 mm, now 25.4 mm, 19.05 mm", "2.97 in, now 1 in, 0.75 in"),
+        ("600 mm", "23.6 in"),
         ("between 20 and 45 degC", "between 68 and 113 °F"),
-        ("spread -3 to +5 K", "spread -5 to +9 °F"),
+        ("spread -3 to +5 K", "spread -5.4 to +9 °F"),
         ("0 to 4 m/s", "0 to 13 ft/s"),
         ("1,480 m3 pass it", "391,000 gal pass it"),
         ("high_limit: 50 degC", "high_limit: 122 °F"),
@@ -65,9 +68,29 @@ def test_what_both_worlds_write_stays(unit: str) -> None:
     ],
 )
 def test_quantities_of_a_sentence_are_turned_and_nothing_else(text: str, us: str) -> None:
-    """By hand: 28.5 / 3.78541 = 7.529; 2.1 / 0.3048 = 6.890; 45 x 1.8 + 32 = 113; 1480 / 0.00378541."""
+    """By hand: 28.5 / 3.78541 = 7.529; 2.1 / 0.3048 = 6.890; 45 x 1.8 + 32 = 113; 1480 / 0.00378541.
+
+    4 m/s are 4 / 0.44704 = 8.948 mph, 19.05 mm are three quarters of an inch.
+    """
     assert us == sentence(text, us=True)
     assert text.replace("degC", "°C") == sentence(text, us=False)
+
+
+@pytest.mark.parametrize("written_f", range(33, 213))
+def test_a_temperature_of_a_us_file_reads_as_it_was_written(written_f: int) -> None:
+    """Told in degC to a tenth or a hundredth, a whole degree Fahrenheit comes back as itself."""
+    celsius = (written_f - 32) / 1.8
+    for text in (f"{celsius:.1f}", f"{celsius:.2f}", f"{celsius:.4g}"):
+        assert f"{written_f} °F" == sentence(f"{text} °C", us=True)
+
+
+def test_wind_of_a_table_is_told_in_its_own_unit() -> None:
+    """By the name in its row; a speed of water in the next row is in ft/s."""
+    page = Page()
+    page.table([words("key"), words("value")], [("place.weather.wind", "4 m/s"), ("limits.pipe", "4 m/s")])
+    told = printed(page, us=True).splitlines()[-2:]
+    assert ["place.weather.wind  9 mph", "limits.pipe         13 ft/s"] == told
+    assert "wind 4 m/s" in " ".join(printed(page).split())
 
 
 def test_a_text_of_the_file_is_left_as_written() -> None:
@@ -76,7 +99,7 @@ def test_a_text_of_the_file_is_left_as_written() -> None:
     page.line("A tub of 1600 L", as_written=True)
     page.line("It holds 1600 L.")
     page.table([words("air"), Column("{unit}", unit="L/min of air")], [("x", 600.0), ("y", Amount(2.0, "m"))])
-    assert ["A tub of 1600 L", "It holds 422.7 gal."] == printed(page, us=True).splitlines()[:2]
+    assert ["A tub of 1600 L", "It holds 423 gal."] == printed(page, us=True).splitlines()[:2]
     assert "cfm" in printed(page, us=True)
     assert "of air" not in printed(page)
 

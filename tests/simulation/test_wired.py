@@ -157,9 +157,9 @@ def test_devices_by_their_place(loop: Loop) -> None:
 def test_water_at_some_devices(loop: Loop) -> None:
     """Enough and still are two bits of one place each; less than is needed is neither."""
     plant = Assembly(loop("plant.heat_sources.element.needs_flow=5000 L/min", OZONE))
-    assert (0b10, 0) == water_at(plant, ["element", "ozone"], plant.duty(("low",)))
-    assert (0, 0b11) == water_at(plant, ["element", "ozone"], plant.duty(("stopped",)))
-    assert (0b01, 0) == water_at(plant, ["ozone"], plant.duty(("high",)))
+    assert (0b10, 0, 0) == water_at(plant, ["element", "ozone"], plant.duty(("low",)))
+    assert (0, 0b11, 0) == water_at(plant, ["element", "ozone"], plant.duty(("stopped",)))
+    assert (0b01, 0, 0) == water_at(plant, ["ozone"], plant.duty(("high",)))
 
 
 def test_dry_is_on_in_still_water(loop: Loop) -> None:

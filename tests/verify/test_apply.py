@@ -60,6 +60,20 @@ ranks: [a, b]
         (Edit(("plant", "pumps", "main", "low"), None), "{low: 1, rest", "{rest"),
         (Edit(("plant", "pumps", "main", "rest"), None), "{low: 1, rest: 75 s}", "{low: 1}"),
         (Edit(("limits",), "[1]", adds=False), "ranks: [a, b]\n", "ranks: [a, b]\nlimits: [1]\n"),
+        (Edit(("limits", "age"), "12 h"), "ranks: [a, b]\n", "ranks: [a, b]\nlimits: {age: 12 h}\n"),
+        (
+            Edit(("plant", "legs", "a", "zone"), "soil"),
+            "zone: room\n",
+            "zone: room\n  legs: {a: {zone: soil}}\n",
+        ),
+        (Edit(("care", "runs"), "{a: 1}", adds=True), "b]\n", "b]\ncare: {runs: [{a: 1}]}\n"),
+        (Edit(("plant", "heat_sources", "element", "zone"), "a: b # c"), "zone: room", 'zone: "a: b # c"'),
+        (Edit(("plant", "pumps", "main", "low"), "2, 3"), "low: 1", 'low: "2, 3"'),
+        (Edit(("plant", "pumps", "main", "rest"), "*x"), "rest: 75 s", 'rest: "*x"'),
+        (Edit(("plant", "heat_sources", "element", "zone"), "a\nb: c"), "zone: room", 'zone: "a\\nb: c"'),
+        (Edit(("interlocks", 1, "keep"), " x "), "keep: main low", "keep: x"),
+        (Edit(("plant", "pumps", "main", "low"), "[1, 2]"), "low: 1", "low: [1, 2]"),
+        (Edit(("ranks", 1), None), "[a, b]", "[a]"),
     ],
 )
 def test_an_edit_changes_its_own_place_alone(edit, old, new):
@@ -69,14 +83,44 @@ def test_an_edit_changes_its_own_place_alone(edit, old, new):
     assert edited(windows, [edit]) == windows.replace(old.replace("\n", "\r\n"), new.replace("\n", "\r\n"))
 
 
+@pytest.mark.parametrize(
+    ("text", "edit", "expected"),
+    [
+        ("a: '7'\n", Edit(("a",), "it's"), "a: 'it''s'\n"),
+        ('a: "07:30"\n', Edit(("a",), "08:00"), 'a: "08:00"\n'),
+        ('a: "07:30"\n', Edit(("a",), '["08:00"]'), 'a: ["08:00"]\n'),
+        ("a:\nb: 1\n", Edit(("a",), "2"), "a: 2\nb: 1\n"),
+        ("a:\nb: 1\n", Edit(("a", "c"), "2"), "a: {c: 2}\nb: 1\n"),
+        ("a: {}\nb: 1\n", Edit(("a", "c"), "2"), "a: {c: 2}\nb: 1\n"),
+        ("a: []\n", Edit(("a",), "2", adds=True), "a: [2]\n"),
+        ("a: x\n", Edit(("a",), "y", adds=True), "a: [x, y]\n"),
+        ("a: >\n  long\n  text\nb: 1\n", Edit(("a",), "short"), "a: short\nb: 1\n"),
+        ("a: >\n  long\n  text\n", Edit(("b",), "1"), "a: >\n  long\n  text\nb: 1\n"),
+        ("a: >\n  long\n\nb: 1\n", Edit(("a",), None), "b: 1\n"),
+        ("a:\n  - b: 1\n    c: 2\n", Edit(("a", 0, "b"), None), "a:\n  - c: 2\n"),
+        ("a:\n  - b: 1\n    c: 2\n", Edit(("a", 0, "c"), None), "a:\n  - b: 1\n"),
+        ("a:\n  - b: 1\nd: 2\n", Edit(("a", 0, "b"), None), "d: 2\n"),
+        ("a:\n  - b\n  # why\n  - c\n", Edit(("a", 1), None), "a:\n  - b\n  # why\n"),
+        ("- - a\n  - b\n", Edit((0, 0), None), "- - b\n"),
+        ("a:\n  b: 1", Edit(("a", "c"), "2"), "a:\n  b: 1\n  c: 2\n"),
+        ("# 日本 😀\na: ü  # ü\n", Edit(("a",), "é"), "# 日本 😀\na: é  # ü\n"),
+    ],
+)
+def test_an_edit_fits_what_stands_there(text, edit, expected):
+    """By hand: quotes stay, what was left out is made, what would be empty goes, texts over several lines."""
+    assert expected == edited(text, [edit])
+
+
 def test_an_edit_without_its_place_is_refused():
     """A part in another file, an alias, the last entry: to be changed by hand."""
     for text, edit in (
         ("plant: elsewhere.yaml\n", Edit(("plant", "pumps", "main", "rest"), "9 s")),
         ("a: &x {b: 1}\nc: *x\n", Edit(("a", "b"), "2")),
         ("a: {b: 1}\n", Edit(("a", "b"), None)),
+        ("a: [1\n", Edit(("a",), "2")),
+        ("", Edit(("a",), "2")),
     ):
-        with pytest.raises(RewriteError, match=r"by hand|write them out"):
+        with pytest.raises(RewriteError, match=r"by hand|write them out|no YAML"):
             edited(text, [edit])
 
 

@@ -2,8 +2,10 @@
 
 import pytest
 
-from cyclesim.analysis.rules import check_plant
+from cyclesim.analysis.history import History
+from cyclesim.analysis.rules import RULES, check_plant, judge
 from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.faults import FaultyPlant, faults_of
 from cyclesim.verification.verifier import verify
@@ -56,6 +58,18 @@ def test_a_flow_switch_says_no_to_water_that_runs_backwards(build):
     assert not plant.sensed("element", back)
     assert not plant.is_still("element", back)
     assert plant.sensed("element", plant.duty(("low", "stopped")))
+
+
+def test_heat_with_water_that_runs_backwards_says_so(build):
+    """A thermostat of its own runs the element while the jets draw through it."""
+    own = "also_started_by: [{thermostat: {watches: room, starts_below: 30 degC, stops_above: 31 degC}}], "
+    proof = ("proof: {by: flow_switch}, high_limit: 60 degC", f"{own}proof: {{by: flow_switch}}")
+    scenario = build(*ON_A_TEE, proof)
+    plant, programme = Assembly(scenario), Programme(scenario)
+    history = History(plant, programme, simulate_trace(plant, programme, days=1))
+    causes = {breach.cause for breach in judge(RULES["heat-without-flow"], history)}
+    assert "its own thermostat runs it with water running backwards through it" in causes
+    assert "its own thermostat runs it with no water flowing" in causes
 
 
 def test_duty_says_it_before_all_else(build):

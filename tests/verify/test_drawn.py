@@ -11,6 +11,7 @@ from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification import verifier
 from tests.verify.drawn import DAYS, Drawn
+from tests.verify.faulty import run_under, runnable
 
 FAST, SLOW = range(30), range(30, 330)
 FEW, MANY = 1_500, 6_000
@@ -46,6 +47,31 @@ def test_what_a_run_breaks_is_told_as_broken_or_not_decided(
     assert all(verdicts[key].broken or verdicts[key].is_open for key in breaches), breaches
     for verdict in verdicts.values():
         assert not verdict.broken or verdict.story is None or verdict.story.replayed == "by the engine"
+
+
+@pytest.mark.parametrize(
+    ("seed", "most_states"),
+    [(1, 400), (10, FEW), *(pytest.param(seed, FEW, marks=pytest.mark.slow) for seed in range(2, 42))],
+)
+def test_what_a_run_breaks_under_a_fault_is_told_of_that_fault(
+    seed: int, most_states: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Ten days with each single fault: the cell of the matrix says broken, ended by a limit, or open."""
+    monkeypatch.setattr("cyclesim.verification.search.MOST_STATES", most_states)
+    monkeypatch.setattr(verifier._Verifier, "_mends", lambda *_: iter(()))
+    scenario = load_text(Drawn(seed).text, f"drawn-{seed}.yaml")
+    plant, programme = Assembly(scenario), Programme(scenario)
+    verdicts = {(v.rule, v.subject): v for v in verifier._Verifier(scenario, 1, False, None).verdicts(None)}
+    compared = 0
+    for fault in runnable(plant, programme):
+        history = run_under(plant, programme, fault, 10, warm_up_days=1, seed=seed)
+        for key in {(rule.id, b.subject) for rule in of_kind("state").values() for b in judge(rule, history)
+                    if isinstance(b, Breach)}:  # fmt: skip
+            verdict, compared = verdicts[key], compared + 1
+            cells = {cell.faults: cell.barrier for cell in verdict.cells}
+            told = verdict.broken or verdict.undecided or verdict.story is not None
+            assert told or cells[(fault.sentence,)] in ("nothing", "limit", "time", "undecided"), (key, fault)
+    assert compared or seed > 10
 
 
 def test_enough_of_the_drawn_plants_break_something_that_is_decided(monkeypatch: pytest.MonkeyPatch) -> None:

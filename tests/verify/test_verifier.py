@@ -584,6 +584,26 @@ def test_too_many_states_are_not_decided(build, monkeypatch):
     assert not verdict.broken
 
 
+def test_what_is_broken_before_the_search_is_cut_short_is_told(build, monkeypatch):
+    """Two moves away the element fires unproven: that is known, however many states are beyond it."""
+    monkeypatch.setattr("cyclesim.verification.search.MOST_STATES", 20)
+    scenario = build(("  - {block: element, unless: flow proven, for: 5 s}\n", ""))
+    (verdict,) = verify(scenario, rule="heat-before-proof").verdicts
+    assert verdict.broken
+    assert verdict.cut_short
+    assert verdict.story.replayed == "by the engine"
+
+
+def test_a_fault_that_breaks_before_the_search_is_cut_short_is_told(build, monkeypatch):
+    """The sound plant is searched whole; with a weld there are more states, and it is broken all the same."""
+    scenario = build(("high_limit: 60 degC, ", ""))
+    (whole,) = verify(scenario, rule="heat-without-flow", faults=1).verdicts
+    monkeypatch.setattr("cyclesim.verification.search.MOST_STATES", whole.states + 1)
+    (cut,) = verify(scenario, rule="heat-without-flow", faults=1).verdicts
+    assert {cell.faults for cell in whole.unheld} >= {cell.faults for cell in cut.unheld} > set()
+    assert "undecided" in {cell.barrier for cell in cut.cells}
+
+
 def test_a_timer_has_left_what_is_declared(build):
     """One more than its seconds in the second that starts it; later 1, for any time, or 0 when it is over."""
     plant, _, cone, env = around_the_element(build())

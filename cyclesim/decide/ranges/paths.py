@@ -7,7 +7,7 @@ from typing import Any, NamedTuple, get_args
 from cyclesim.scenario.forms.forms import Model, Quantity
 
 
-class Field(NamedTuple):
+class StatedField(NamedTuple):
     """A key: the block it stands in, its value in SI, and its kind of quantity ("" for a plain number)."""
 
     owner: Any
@@ -25,12 +25,14 @@ def value_at(value: Any, steps: list[str]) -> Any:
     return value
 
 
-def field_at(value: Model, path: str) -> Field:
+def field_at(value: Model, path: str) -> StatedField:
     """The key at a dotted path."""
     *steps, last = path.split(".")
     owner = value_at(value, steps)
     field = type(owner).model_fields[_name(owner, last)]
-    return Field(owner, value_at(owner, [last]), _kind(field.metadata) or _kind(get_args(field.annotation)))
+    return StatedField(
+        owner, value_at(owner, [last]), _kind(field.metadata) or _kind(get_args(field.annotation))
+    )
 
 
 def changed(value: Any, path: str, new: Any) -> Any:

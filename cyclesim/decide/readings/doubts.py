@@ -104,7 +104,7 @@ def felt_by(reading: Reading) -> frozenset[str]:
 
 
 @dataclass(frozen=True, slots=True)
-class Drawn:
+class DrawnReadings:
     """The readings of a plant as drawn, and what its doubts do to them.
 
     *told* is each reading as predicted. For each doubt by its name, *middle* is how far the middle of what is
@@ -125,10 +125,10 @@ class Drawn:
         rows = np.array([d for name, d in self.deviation.items() if name not in without])
         return np.asarray(rows.T @ rows) if len(rows) else np.zeros((len(self.told),) * 2)
 
-    def only(self, which: Sequence[int]) -> Drawn:
+    def only(self, which: Sequence[int]) -> DrawnReadings:
         """Of some of the readings alone."""
         middle = {name: d[which] for name, d in self.middle.items()}
-        return Drawn(self.told[which], middle, {name: d[which] for name, d in self.deviation.items()})
+        return DrawnReadings(self.told[which], middle, {name: d[which] for name, d in self.deviation.items()})
 
 
 def drawn(
@@ -137,7 +137,7 @@ def drawn(
     measured: date,
     changed: Callable[[AsBuilt], AsBuilt] = lambda built: built,
     how: How = HERE,
-) -> Drawn:
+) -> DrawnReadings:
     """Predict the readings of the plant as drawn, or as it is *changed*, and with each doubt at its ends.
 
     *how* says who makes the runs that readings between two dates take.
@@ -159,4 +159,4 @@ def drawn(
     moves = {name: both for name, both in moves.items() if both.any()}
     middle = {name: (low + high) / 2.0 for name, (low, high) in moves.items()}
     deviation = {name: (high - low) / (2.0 * TO_ENDS) for name, (low, high) in moves.items()}
-    return Drawn(told, middle, deviation)
+    return DrawnReadings(told, middle, deviation)

@@ -33,7 +33,7 @@ _FAR_YEARS = 30.0
 
 
 @dataclass(frozen=True, slots=True)
-class At:
+class AmountAt:
     """The amount of a cause on the date of a file, and the ends of its interval, which holds 90 of 100."""
 
     date: str
@@ -53,7 +53,7 @@ class Drift:
 
     cause: str
     unit: str
-    at: tuple[At, ...]
+    at: tuple[AmountAt, ...]
     per_year: float
     per_year_off: float
     limit: str | None
@@ -143,7 +143,7 @@ def _along(
     return Drift(
         cause.name,
         cause.unit,
-        tuple(At(day.isoformat(), float(v), float(low), float(high)) for day, v, low, high in points),
+        tuple(AmountAt(day.isoformat(), float(v), float(low), float(high)) for day, v, low, high in points),
         float(slope),
         off,
         limit if on else None,

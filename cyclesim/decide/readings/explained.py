@@ -22,8 +22,9 @@ from scipy.optimize import least_squares
 from cyclesim.decide.readings.built import AsBuilt
 from cyclesim.decide.readings.cause import Cause
 from cyclesim.decide.readings.causes import causes
-from cyclesim.decide.readings.doubts import FLOW, TO_ENDS, Drawn, Floats, drawn, felt_by
+from cyclesim.decide.readings.doubts import FLOW, TO_ENDS, DrawnReadings, Floats, drawn, felt_by
 from cyclesim.decide.readings.explanation import Explained, Explanation, Fit, with_causes
+from cyclesim.decide.readings.odd_reading import Odd, Tried, odd_one
 from cyclesim.decide.readings.predicted import Prediction, predicted_each, predictions
 from cyclesim.decide.sweeps.sweep import HERE, How
 from cyclesim.scenario.blocks.model import Scenario
@@ -60,7 +61,7 @@ class Explainer:
         scenario: Scenario,
         readings: Sequence[Reading],
         measured: date,
-        told: Drawn,
+        told: DrawnReadings,
         how: How = HERE,
     ) -> None:
         self.scenario, self.readings, self.measured, self.told = scenario, readings, measured, told
@@ -112,7 +113,7 @@ class Explainer:
         return effect
 
     def _whitened(
-        self, doubts_of: Sequence[Cause], told: Drawn | None = None
+        self, doubts_of: Sequence[Cause], told: DrawnReadings | None = None
     ) -> tuple[Floats, Floats, float]:
         """What turns a residual into standard deviations, without the doubts that causes replace; the
         residual of what is told; and the covariance's part of the logarithm of evidence.
@@ -150,7 +151,7 @@ class Explainer:
             effects[k][row, moved[k]] = np.array(values) - self.told.told[moved[k]]
         return list(zip(ranges, effects, strict=True))
 
-    def doubts_at(self, fit: Fit) -> Drawn:
+    def doubts_at(self, fit: Fit) -> DrawnReadings:
         """The doubts about flows as they are at a fit: where a jet is all but shut, little moves its flow."""
         flows = [i for i, felt in enumerate(self._felt) if FLOW in felt]
         near = drawn(
@@ -164,9 +165,9 @@ class Explainer:
         for name in deviation:
             middle[name][flows] = near.middle.get(name, 0.0)
             deviation[name][flows] = near.deviation.get(name, 0.0)
-        return Drawn(self.told.told, middle, deviation)
+        return DrawnReadings(self.told.told, middle, deviation)
 
-    def single(self, k: int, told: Drawn | None = None) -> Fit:
+    def single(self, k: int, told: DrawnReadings | None = None) -> Fit:
         """One cause, fitted; with *told* for what the doubts do to the readings."""
         cause, (nodes, effects) = self.list[k], self.curves[k]
         white, rest, log_root = self._whitened([cause], told)
@@ -245,7 +246,7 @@ class Explainer:
         found.sort()
         return [self._pair(i, j, np.array([u, v])) for _, i, j, u, v in found[:_PAIRS]]
 
-    def _pair(self, i: int, j: int, start: Floats, told: Drawn | None = None) -> Fit:
+    def _pair(self, i: int, j: int, start: Floats, told: DrawnReadings | None = None) -> Fit:
         of = (self.list[i], self.list[j])
         white, rest, log_root = self._whitened(of, told)
         free = [k for k, cause in enumerate(of) if not cause.outright]
@@ -376,6 +377,26 @@ class Explainer:
             tuple(self.unseen()),
             len(self.list),
             float(np.sqrt(np.mean(z**2))),
+            self._odd() if self.log_other > max(self.log_as_drawn, *(log for log, _ in self.fits)) else None,
+        )
+
+    def _odd(self) -> Odd | None:
+        """The one reading that stands against all others, if there is one."""
+        tried = [("", frozenset[str](), np.zeros((1, len(self.readings))))]
+        for cause, (nodes, effects) in zip(self.list, self.curves, strict=True):
+            shares = np.linspace(0.0, 1.0, _GRID)
+            moved = effects if cause.outright else PchipInterpolator(nodes, effects)(shares)
+            tried.append((cause.name, frozenset({cause.doubt} - {""}), np.asarray(moved)))
+        return odd_one(
+            [reading.words for reading in self.readings],
+            [
+                Tried(
+                    name,
+                    self.read - self.told.told - self.told.likely(without) - moved,
+                    self.noise + self.told.covariance(without),
+                )
+                for name, without, moved in tried
+            ],
         )
 
     def _explains(self, fit: Fit, told: Sequence[Fit]) -> bool:

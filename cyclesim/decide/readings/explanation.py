@@ -10,11 +10,12 @@ import numpy as np
 from cyclesim.decide.readings.built import AsBuilt
 from cyclesim.decide.readings.cause import Cause, Texts
 from cyclesim.decide.readings.doubts import Floats
+from cyclesim.decide.readings.odd_reading import Odd
 from cyclesim.scenario.blocks.model import Scenario
 
 
 @dataclass(frozen=True, slots=True)
-class Amount:
+class CauseAmount:
     """One cause with its value, and the ends of the interval that holds it in 90 of 100."""
 
     cause: str
@@ -33,7 +34,7 @@ class Explanation:
     root mean square of what is left of each reading, in standard deviations: near 1 or less fits.
     """
 
-    amounts: tuple[Amount, ...]
+    amounts: tuple[CauseAmount, ...]
     odds: float
     share: float
     misfit: float
@@ -56,6 +57,8 @@ class Explained:
     unseen: tuple[str, ...]
     causes: int
     misfit_as_drawn: float
+    odd: Odd | None = None
+    """Where no cause explains all: the one reading without which the others fit, if there is one."""
 
 
 class Fit:
@@ -77,20 +80,21 @@ class Fit:
         return with_causes(AsBuilt(scenario), self.causes, self.shares)
 
     def texts(self, scenario: Scenario) -> Texts:
-        """The keys of the file that say it, to two digits; none where one of the causes is no key's."""
+        """The keys of the file that say it, to two digits; none where one of the causes is no key's there."""
         texts: Texts = {}
         for cause, share in zip(self.causes, self.shares, strict=True):
-            if cause.written is None:
+            said = cause.written(scenario, float(f"{cause.at(float(share)):.2g}")) if cause.written else {}
+            if not said:
                 return {}
-            texts |= cause.written(scenario, float(f"{cause.at(float(share)):.2g}"))
+            texts |= said
         return texts
 
-    def amounts(self) -> tuple[Amount, ...]:
+    def amounts(self) -> tuple[CauseAmount, ...]:
         """Each cause's value with its interval."""
         return tuple(
-            Amount(cause.name, cause.unit, cause.told, None, None, None)
+            CauseAmount(cause.name, cause.unit, cause.told, None, None, None)
             if cause.outright
-            else Amount(
+            else CauseAmount(
                 cause.name,
                 cause.unit,
                 cause.told,

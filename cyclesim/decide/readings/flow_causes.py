@@ -25,6 +25,9 @@ def flow_causes(scenario: Scenario) -> Iterator[Cause]:
 
 # -- pipes and jets ------------------------------------------------------------------------------------------
 
+_MOST_FITTED = 20.0
+"""So many elbows more may have been fitted on the way; a larger loss is a blockage, which no key says."""
+
 
 def _pipes(scenario: Scenario) -> Iterator[Cause]:
     for name, leg in scenario.plant.legs.items():
@@ -37,6 +40,8 @@ def _pipes(scenario: Scenario) -> Iterator[Cause]:
             )
 
         def written(scenario: Scenario, elbows: float, name: str = name) -> Texts:
+            if elbows > _MOST_FITTED:
+                return {}
             count = scenario.plant.legs[name].fittings.get("elbow", 0) + round(elbows)
             return {f"plant.legs.{name}.fittings.elbow": str(count)}
 
@@ -44,7 +49,7 @@ def _pipes(scenario: Scenario) -> Iterator[Cause]:
             f"{name} resists more than drawn (blocked, squashed, air in it)",
             of_part("legs", name, fitted),
             frozenset({FLOW}),
-            "elbows more",
+            "elbows' worth",
             0.0,
             5.0,
             1000.0,
@@ -286,45 +291,35 @@ def _full(pump: Pump) -> dict[str, Speed]:
 
 def _filters(scenario: Scenario) -> Iterator[Cause]:
     for name, thing in scenario.plant.equipment.items():
-
-        def written(scenario: Scenario, factor: float, name: str = name) -> Texts:
-            drop = scenario.plant.equipment[name].drop
-            return at_head(f"plant.equipment.{name}.drop", drop.head_m * factor, drop.flow_m3_s)
-
         doubt = about("drop of a dirty filter", name) if thing.kind == "filter" else ""
-        yield Cause(
-            f"{name} clogged",
-            of_part("equipment", name, resisting),
-            frozenset({FLOW}),
-            "x its drop",
-            1.0,
-            1.2,
-            40.0,
-            by_factors=True,
-            doubt=doubt,
-            written=written,
-        )
+        yield _resists("equipment", name, "clogged", 1.2, 40.0, doubt)
+
+
+def _resists(block: str, name: str, how: str, low: float, high: float, doubt: str = "") -> Cause:
+    """A part that takes so many times its drop."""
+
+    def written(scenario: Scenario, factor: float) -> Texts:
+        drop = getattr(scenario.plant, block)[name].drop
+        return at_head(f"plant.{block}.{name}.drop", drop.head_m * factor, drop.flow_m3_s)
+
+    return Cause(
+        f"{name} {how}",
+        of_part(block, name, resisting),
+        frozenset({FLOW}),
+        "x its drop",
+        1.0,
+        low,
+        high,
+        by_factors=True,
+        doubt=doubt,
+        written=written,
+    )
 
 
 def _valves(scenario: Scenario) -> Iterator[Cause]:
     flow, plant = frozenset({FLOW}), scenario.plant
     for name, valve in plant.valves.items():
-
-        def written(scenario: Scenario, factor: float, name: str = name) -> Texts:
-            drop = scenario.plant.valves[name].drop
-            return at_head(f"plant.valves.{name}.drop", drop.head_m * factor, drop.flow_m3_s)
-
-        yield Cause(
-            f"{name} part shut",
-            of_part("valves", name, resisting),
-            flow,
-            "x its drop",
-            1.0,
-            2.0,
-            1e4,
-            by_factors=True,
-            written=written,
-        )
+        yield _resists("valves", name, "part shut", 2.0, 1e4)
         yield from _left("valves", name, valve.usual, valve.known)
     for name, diverter in plant.diverters.items():
         yield from _left("diverters", name, diverter.usual, diverter.known)

@@ -9,7 +9,7 @@ import numpy as np
 
 from cyclesim.decide.readings.built import AsBuilt
 from cyclesim.decide.readings.cause import Texts
-from cyclesim.decide.readings.doubts import TO_ENDS, Drawn, drawn
+from cyclesim.decide.readings.doubts import TO_ENDS, DrawnReadings, drawn
 from cyclesim.decide.readings.drift import Drift, drift
 from cyclesim.decide.readings.explained import Explainer
 from cyclesim.decide.readings.explanation import Explained, Fit
@@ -134,7 +134,7 @@ def measured(
     )
 
 
-def _compared(k: int, reading: Reading, told: Drawn, impossible: str) -> Compared:
+def _compared(k: int, reading: Reading, told: DrawnReadings, impossible: str) -> Compared:
     predicted_off = TO_ENDS * float(np.sqrt(told.covariance()[k, k]))
     predicted = float(told.told[k])
     if isinstance(reading, Arrival) and predicted >= NEVER_S:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cyclesim.decide.readings.doubts import TO_ENDS, Drawn, Floats
+from cyclesim.decide.readings.doubts import TO_ENDS, DrawnReadings, Floats
 from cyclesim.decide.readings.explained import Explainer
 from cyclesim.decide.readings.explanation import Fit
 from cyclesim.scenario.blocks.heat_sources import Electric
@@ -116,7 +116,10 @@ def _offered(scenario: Scenario, taken: Readings) -> Iterator[Reading]:
 
 
 def next_readings(
-    explainer: Explainer, told: Drawn, offered: Sequence[Reading], fits: Sequence[tuple[float, Fit | None]]
+    explainer: Explainer,
+    told: DrawnReadings,
+    offered: Sequence[Reading],
+    fits: Sequence[tuple[float, Fit | None]],
 ) -> list[NextReading]:
     """Each reading that is offered, most to learn first, those left out that tell nothing.
 
@@ -153,7 +156,7 @@ def _size(reading: Reading, value: float) -> float:
 
 
 def _likely(
-    explainer: Explainer, also: Explainer, told: Drawn, taken: int, fit: Fit | None
+    explainer: Explainer, also: Explainer, told: DrawnReadings, taken: int, fit: Fit | None
 ) -> tuple[Floats, Floats]:
     """Mean and variance of each reading offered under an explanation, given the readings taken."""
     of = fit.causes if fit else ()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from cyclesim.errors import Fault, InputError
@@ -13,6 +14,8 @@ USUAL_W = tuple(1000.0 * kw for kw in (1, 1.5, 2, 3, 4.5, 6, 9, 12, 18))
 """Outputs that heaters are sold in; common practice, no source."""
 AROUND = 3.0
 """So many times smaller and larger than the file's own is looked at."""
+_STEP_W, _APART = 100.0, 1.05
+"""What a circuit carries is tried in whole hundreds of watts, where it is so far above a usual size."""
 LEAST_W, MOST_W, MOST_SIZES = 100.0, 100_000.0, 12
 
 
@@ -69,10 +72,19 @@ def with_size(scenario: Scenario, name: str, size_w: float) -> Scenario:
     return scenario.model_copy(update={"plant": plant})
 
 
-def sizes_around(own_w: float, wanted_w: Sequence[float] | None) -> list[float]:
-    """The sizes to try in order, the own one among them."""
+def sizes_around(
+    own_w: float, wanted_w: Sequence[float] | None, carried_w: float | None = None
+) -> list[float]:
+    """The sizes to try in order, the own one among them.
+
+    *carried_w*: the largest that the circuit carries, tried as well where no usual size is near below it.
+    """
     if wanted_w is None:
-        return sorted({own_w, *(w for w in USUAL_W if own_w / AROUND <= w <= own_w * AROUND)})
+        usual = {own_w, *(w for w in USUAL_W if own_w / AROUND <= w <= own_w * AROUND)}
+        largest = _STEP_W * math.floor((carried_w or 0.0) / _STEP_W)
+        below = max((w for w in usual if w <= largest), default=0.0)
+        between = min(usual) < largest < max(usual) and largest > _APART * below
+        return sorted({*usual, *((largest,) if between else ())})
     wrong = next((w for w in wanted_w if not LEAST_W <= w <= MOST_W), None)
     if wrong is not None:
         due = f"expected sizes from {LEAST_W:g} W to {MOST_W / 1000:g} kW"

@@ -167,7 +167,9 @@ def size_heater(
         )
     need, when = need_of(scenario, within_s), seasons(scenario)
     clock, clock_why = ready_clock(scenario)
-    watts = sizes_around(own_w, sizes_w)
+    plant = Assembly(scenario)
+    supply_limit_w = largest_w(plant, name, lasts=True)
+    watts = sizes_around(own_w, sizes_w, supply_limit_w)
     first = date(scenario.place.year, 1, 1)
     days = days_of_year(first)
     made = [with_size(scenario, name, w) for w in watts]
@@ -208,7 +210,6 @@ def size_heater(
         )
         sizes.append(size)
     good = [size for size in sizes if not size.against]
-    plant = Assembly(scenario)
     return HeaterSizing(
         scenario=scenario,
         source=name,
@@ -225,7 +226,7 @@ def size_heater(
         sizes=tuple(sizes),
         recommended=_advised(good, need),
         none_does=None if good else _none_does(scenario, name, sizes, to_c, lowest_c, need, when),
-        supply_limit_w=largest_w(plant, name, lasts=True),
+        supply_limit_w=supply_limit_w,
         pump_heat_w=heating_duty(plant).pump_heat_w,
         losses=losses_of(plant, when.coldest_week),
     )

@@ -1,16 +1,19 @@
 """What would save most: each change of a plant or its wishes run through a year, alone and together.
 
-A trial runs with its change from the warm-up on, as if the plant were always like that. What a thing costs to
-buy is not in it; the programme is a matter of `tune`.
+A trial runs with its change from the warm-up on, as if the plant were always like that. Of the programme only
+shorter filter runs are tried; a better one is a matter of `tune`. Years that pay a change back are counted
+simply: its price over what it saves in a year.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import date
-from typing import NamedTuple
+from datetime import UTC, date, datetime, timedelta
+from typing import Literal, NamedTuple
+from zoneinfo import ZoneInfo
 
+from cyclesim.analysis.amounts import lasting
 from cyclesim.analysis.result import days_of_year
 from cyclesim.decide.sweeps.outcome import Outcome
 from cyclesim.decide.sweeps.sweep import HERE, How, job, sweep
@@ -18,11 +21,16 @@ from cyclesim.scenario.blocks.heating import Dear, Heating, PlanStep
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.place import Price, PriceFile, Tariff
 from cyclesim.scenario.blocks.plant import Cover, Leg
+from cyclesim.scenario.blocks.schedule import Run
+from cyclesim.simulation.prices import dearer, prices
+from cyclesim.simulation.sessions import sessions
 from cyclesim.simulation.variant import with_each, with_plant
 from cyclesim.units import format_quantity
 
-PIPES_M, MORE_M, LOWER_K = 0.025, 0.05, 1.0
+PIPES_M, MORE_M, LOWER_K, SET_BACK_K = 0.025, 0.05, 1.0, 5.0
 """Insulation that pipes are tried with, how much more cover and shell, how much lower set points: choices."""
+_STEP_S, _DAY_S, _LEAST_KEPT_C = 900.0, 86_400.0, 5.0
+YEAR_DAYS = 365.0
 _FROST_K, _LEAST_FROST_C = 2.0, 4.0
 """Frost protection is tried so much lower, and never below the latter (common practice, no source)."""
 
@@ -32,6 +40,8 @@ class Change(NamedTuple):
 
     sentence: str
     of: Callable[[Scenario], Scenario]
+    priced: Literal["", "pipes", "cover", "shell"] = ""
+    """Where `money.changes` has its price."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +54,10 @@ class Saving:
     cost_less: float
     breaks: tuple[str, ...]
     """Rules of danger, hygiene and comfort that are broken with it and not without."""
+    price: float | None = None
+    """To make the change; None where the file has none."""
+    pays_back_years: float | None = None
+    """None without a price, or where it saves nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +72,8 @@ class Savings:
     tried: tuple[Saving, ...]
     together: Saving | None
     """None where fewer than two save anything without breaking a rule."""
+    not_tried: tuple[str, ...] = ()
+    """What would be no saving but a loss of comfort, and why."""
 
 
 def savings(
@@ -77,7 +93,10 @@ def savings(
         return sweep([job(one, days, first, seed) for one in scenarios], how)
 
     now, *ran = run([scenario, *(change.of(scenario) for change in all_changes)])
-    tried = [_saving(change.sentence, now, year) for change, year in zip(all_changes, ran, strict=True)]
+    tried = [
+        _saving(change.sentence, now, year, _price(scenario, change))
+        for change, year in zip(all_changes, ran, strict=True)
+    ]
     good = [
         change
         for change, one in zip(all_changes, tried, strict=True)
@@ -89,19 +108,32 @@ def savings(
         for change in good:
             changed = change.of(changed)
         (year,) = run([changed])
-        together = _saving("; ".join(change.sentence for change in good), now, year)
+        prices = [price for change in good if (price := _price(scenario, change)) is not None]
+        known = len(prices) == sum(bool(change.priced) for change in good) > 0
+        words = "; ".join(change.sentence for change in good)
+        together = _saving(words, now, year, sum(prices) if known else None)
     ordered = tuple(sorted(tried, key=lambda one: -one.cost_less))
     energy_kwh = now.energy_kwh + now.fuel_kwh
-    return Savings(scenario, days, now.currency, energy_kwh, now.cost, ordered, together)
+    left_out = tuple(_not_tried(scenario))
+    return Savings(scenario, days, now.currency, energy_kwh, now.cost, ordered, together, left_out)
 
 
-def _saving(sentence: str, now: Outcome, then: Outcome) -> Saving:
+def _price(scenario: Scenario, change: Change) -> float | None:
+    prices = scenario.money.changes if scenario.money else None
+    price = getattr(prices, change.priced) if prices and change.priced else None
+    return None if price is None else float(price.amount)
+
+
+def _saving(sentence: str, now: Outcome, then: Outcome, price: float | None) -> Saving:
     broken = {finding.rule for finding in now.findings}
+    less = now.cost - then.cost
     return Saving(
         sentence,
         now.energy_kwh + now.fuel_kwh - then.energy_kwh - then.fuel_kwh,
-        now.cost - then.cost,
+        less,
         tuple(dict.fromkeys(f.rule for f in then.findings if f.severity != "wear" and f.rule not in broken)),
+        price,
+        None if price is None or less <= 0.0 else price / (less * YEAR_DAYS / now.days),
     )
 
 
@@ -111,35 +143,110 @@ def changes(scenario: Scenario) -> Iterator[Change]:
     thin = [leg.insulation_m for leg in plant.legs.values() if _may_be_thicker(leg)]
     if thin:
         said = f"pipes insulated by {_mm(PIPES_M)}, now {_mm(min(thin))} at the least"
-        yield Change(said, lambda s: with_each(s, "legs", _insulated))
+        yield Change(said, lambda s: with_each(s, "legs", _insulated), "pipes")
     tub = plant.tub
     if tub.cover == "none":
         lid = Cover.model_construct(foam_m=MORE_M, fit="good")
         said = f"a cover of {_mm(MORE_M)} that fits well, now none"
-        yield Change(said, lambda s: with_plant(s, tub=s.plant.tub.model_copy(update={"cover": lid})))
+        yield Change(
+            said, lambda s: with_plant(s, tub=s.plant.tub.model_copy(update={"cover": lid})), "cover"
+        )
     else:
         more = tub.cover.model_copy(update={"foam_m": tub.cover.foam_m + MORE_M, "fit": "good"})
         fit = "" if tub.cover.fit == "good" else f" and a good fit, now {tub.cover.fit}"
         said = f"a cover of {_mm(more.foam_m)}{fit}, now {_mm(tub.cover.foam_m)}"
-        yield Change(said, lambda s: with_plant(s, tub=s.plant.tub.model_copy(update={"cover": more})))
+        thick = tub.model_copy(update={"cover": more})
+        yield Change(said, lambda s: with_plant(s, tub=thick), "cover")
     shell = tub.shell.model_copy(update={"insulation_m": tub.shell.insulation_m + MORE_M})
     said = f"a shell insulated by {_mm(shell.insulation_m)}, now {_mm(tub.shell.insulation_m)}"
-    yield Change(said, lambda s: with_plant(s, tub=s.plant.tub.model_copy(update={"shell": shell})))
+    yield Change(said, lambda s: with_plant(s, tub=s.plant.tub.model_copy(update={"shell": shell})), "shell")
     frost = scenario.schedule.frost_protection
     if frost is not None and frost.starts_below_c - _FROST_K >= _LEAST_FROST_C:
         lower = {name: getattr(frost, name) - _FROST_K for name in ("starts_below_c", "stops_above_c")}
         said = f"frost protection below {lower['starts_below_c']:g} degC, now {frost.starts_below_c:g} degC"
         watch = frost.model_copy(update=lower)
         yield Change(said, lambda s: _scheduled(s, frost_protection=watch))
+    runs = [run for run in scenario.schedule.filter_runs if _shorter_s(run) < run.lasts_s]
+    if runs:
+        longest = lasting(max(run.lasts_s for run in runs))
+        yield Change(f"filter runs a quarter shorter, the longest now {longest}", _filtered_less)
     if heating is None:
         return
     said = f"every set point {LOWER_K:g} K lower, now {heating.keep_at_c:g} degC"
     yield Change(said, lambda s: _heated(s, _lower))
+    yield from _set_back(scenario, heating)
     tariff = scenario.supply.tariff
-    if heating.when_dear is None and not isinstance(tariff, PriceFile) and tariff.windows:
+    if _has_dear_hours(scenario) and not _bathes_while_dear(scenario):
+        assert isinstance(tariff, Tariff)
         dear = Dear.model_construct(above=_between(tariff), let_fall_by_k=LOWER_K)
         said = f"water {LOWER_K:g} K cooler while a kilowatt-hour costs most"
         yield Change(said, lambda s: _heated(s, lambda h: h.model_copy(update={"when_dear": dear})))
+
+
+def _set_back(scenario: Scenario, heating: Heating) -> Iterator[Change]:
+    """Cooler between the hours at which it is to be warm: the file's own set-back, or one around sessions."""
+    lower_c = heating.keep_at_c - SET_BACK_K
+    if lower_c < _LEAST_KEPT_C:
+        return
+    if heating.plan:
+        if heating.keep_at_c < min(step.keep_at_c for step in heating.plan):
+            said = f"a set-back of {lower_c:g} degC, now {heating.keep_at_c:g} degC"
+            yield Change(said, lambda s: _heated(s, lambda h: h.model_copy(update={"keep_at_c": lower_c})))
+        return
+    entries = scenario.schedule.bathing
+    if not entries or any(entry.drawn or entry.lasts_s >= _DAY_S for entry in entries):  # type: ignore[operator]
+        return
+    steps = tuple(
+        PlanStep.model_construct(
+            days=entry.days,
+            repeats=entry.repeats,
+            ready_by=start,
+            from_time=None,
+            until=(datetime.combine(date.min, start) + timedelta(seconds=entry.lasts_s or 0.0)).time(),
+            keep_at_c=heating.keep_at_c,
+        )
+        for entry in entries
+        for start in entry.start or ()
+    )
+    changed = {"keep_at_c": lower_c, "plan": steps}
+    said = f"a set-back of {lower_c:g} degC between sessions, warm again by each, now none"
+    yield Change(said, lambda s: _heated(s, lambda h: h.model_copy(update=changed)))
+
+
+def _has_dear_hours(scenario: Scenario) -> bool:
+    heating, tariff = scenario.schedule.heating, scenario.supply.tariff
+    open_ = heating is not None and heating.when_dear is None
+    return open_ and not isinstance(tariff, PriceFile) and bool(tariff.windows)
+
+
+def _bathes_while_dear(scenario: Scenario) -> bool:
+    """Whether somebody is in the water, in the file's year, while a kilowatt-hour costs most."""
+    tariff, zone = scenario.supply.tariff, ZoneInfo(scenario.place.time_zone)
+    assert isinstance(tariff, Tariff)
+    begin, end = (
+        datetime(year, 1, 1, tzinfo=zone).astimezone(UTC)
+        for year in (scenario.place.year, scenario.place.year + 1)
+    )
+    span_s = round((end - begin).total_seconds())
+    dear = dearer(*prices(tariff, begin, scenario.place.time_zone, span_s), _between(tariff).amount)
+    inside = sessions(scenario, begin, span_s, seed=0)
+    return any(one.start_s < until and one.end_s > since for one in inside for since, until in dear)
+
+
+def _not_tried(scenario: Scenario) -> Iterator[str]:
+    if _has_dear_hours(scenario) and _bathes_while_dear(scenario):
+        yield "cooler water while a kilowatt-hour costs most, because people bathe in those hours"
+
+
+def _shorter_s(run: Run) -> float:
+    """Three quarters of it, in whole steps of what is keyed in."""
+    return max(_STEP_S, _STEP_S * round(0.75 * run.lasts_s / _STEP_S))
+
+
+def _filtered_less(scenario: Scenario) -> Scenario:
+    runs = scenario.schedule.filter_runs
+    less = (run.model_copy(update={"lasts_s": min(run.lasts_s, _shorter_s(run))}) for run in runs)
+    return _scheduled(scenario, filter_runs=tuple(less))
 
 
 def _mm(thick_m: float) -> str:

@@ -30,7 +30,7 @@ _DEGREE_K = 1.0
 _COVER = Cover.model_construct(foam_m=0.08, fit="good")
 
 
-class Change(NamedTuple):
+class WarmerChange(NamedTuple):
     """One change as a sentence, and the scenario with it."""
 
     sentence: str
@@ -38,7 +38,7 @@ class Change(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Tried:
+class WarmerTried:
     """What one change does to the sessions of the trial, and to its cost."""
 
     change: str
@@ -65,7 +65,7 @@ class StepOut:
     mean_out_c: float
     coldest_out_c: float
     currency: str
-    tried: tuple[Tried, ...]
+    tried: tuple[WarmerTried, ...]
 
 
 def step_out(result: Result) -> StepOut | None:
@@ -91,7 +91,7 @@ def step_out(result: Result) -> StepOut | None:
         made = run(scenario)
         after_c, (more_kwh, more_cost) = _out_c(made), _spent(made, spent)
         tried.append(
-            Tried(
+            WarmerTried(
                 sentence,
                 sum(after_c) / len(after_c),
                 sum(after_c) / len(after_c) - mean_c,
@@ -142,7 +142,7 @@ def _grave(run: Result) -> list[str]:
     return list(dict.fromkeys(finding.rule for finding in run.findings if grave(finding)))
 
 
-def changes(scenario: Scenario, session: SessionMetrics) -> Iterator[Change]:
+def changes(scenario: Scenario, session: SessionMetrics) -> Iterator[WarmerChange]:
     """What may warm the water while people bathe, as far as the file has room for it."""
     yield from _less_air(scenario)
     yield from _more_supply(scenario)
@@ -151,14 +151,14 @@ def changes(scenario: Scenario, session: SessionMetrics) -> Iterator[Change]:
     yield from _warmer_start(scenario, session)
 
 
-def _less_air(scenario: Scenario) -> Iterator[Change]:
+def _less_air(scenario: Scenario) -> Iterator[WarmerChange]:
     """The blower's button times out after half of the time."""
     bathing = scenario.schedule.bathing
     if any(entry.air for entry in bathing):
         halved = tuple(_halved(entry) if entry.air else entry for entry in bathing)
         longest_s = max(entry.air_at_most_s or 0.0 for entry in halved if entry.air)
         sentence = f"air_at_most: {longest_s / 60.0:g} min"
-        yield Change(sentence, _scheduled(scenario, bathing=halved))
+        yield WarmerChange(sentence, _scheduled(scenario, bathing=halved))
 
 
 def _halved(entry: Bathing) -> Bathing:
@@ -167,7 +167,7 @@ def _halved(entry: Bathing) -> Bathing:
     return entry.model_copy(update={"air_at_most_s": 60.0 * max(1, math.floor(now_s / 120.0))})
 
 
-def _more_supply(scenario: Scenario) -> Iterator[Change]:
+def _more_supply(scenario: Scenario) -> Iterator[WarmerChange]:
     """The sources go on heating beside whatever blocks them now."""
     heating = scenario.schedule.heating
     blocks = [
@@ -178,10 +178,10 @@ def _more_supply(scenario: Scenario) -> Iterator[Change]:
     if blocks:
         rest = tuple(line for line in scenario.interlocks if line not in blocks)
         lines = listed([f"{b.block} beside {b.while_}" for b in blocks])
-        yield Change(f"a supply for {lines}", scenario.model_copy(update={"interlocks": rest}))
+        yield WarmerChange(f"a supply for {lines}", scenario.model_copy(update={"interlocks": rest}))
 
 
-def _larger_source(scenario: Scenario) -> Iterator[Change]:
+def _larger_source(scenario: Scenario) -> Iterator[WarmerChange]:
     """Each source that heating switches, in the next size that is sold; a heat pump half as large again."""
     heating, sheets = scenario.schedule.heating, scenario.plant.heat_sources
     for name in heating.sources if heating else ():
@@ -190,10 +190,10 @@ def _larger_source(scenario: Scenario) -> Iterator[Change]:
             larger = [w for w in USUAL_W if w > own_w and not isinstance(sheet, HeatPump)]
             size_w = larger[0] if larger else 1.5 * own_w
             sentence = f"{name} of {size_w / 1000.0:.3g} kW"
-            yield Change(sentence, with_size(scenario, name, size_w))
+            yield WarmerChange(sentence, with_size(scenario, name, size_w))
 
 
-def _better_cover(scenario: Scenario) -> Iterator[Change]:
+def _better_cover(scenario: Scenario) -> Iterator[WarmerChange]:
     """A cover between sessions where there is none; one that fits, where it does not."""
     tub = scenario.plant.tub
     if tub.cover == "none":
@@ -203,10 +203,10 @@ def _better_cover(scenario: Scenario) -> Iterator[Change]:
     else:
         return
     changed = tub.model_copy(update={"cover": cover})
-    yield Change(sentence, with_plant(scenario, tub=changed))
+    yield WarmerChange(sentence, with_plant(scenario, tub=changed))
 
 
-def _warmer_start(scenario: Scenario, session: SessionMetrics) -> Iterator[Change]:
+def _warmer_start(scenario: Scenario, session: SessionMetrics) -> Iterator[WarmerChange]:
     """A degree more at the start, where people may sit in that."""
     heating, wanted_c = scenario.schedule.heating, session.set_point_c
     if heating is None or wanted_c is None:
@@ -220,7 +220,7 @@ def _warmer_start(scenario: Scenario, session: SessionMetrics) -> Iterator[Chang
 
     plan = tuple(step.model_copy(update={"keep_at_c": raised(step.keep_at_c)}) for step in heating.plan)
     changed = heating.model_copy(update={"keep_at_c": raised(heating.keep_at_c), "plan": plan})
-    yield Change(f"keep_at: {warmer_c:g} degC, a degree more",
+    yield WarmerChange(f"keep_at: {warmer_c:g} degC, a degree more",
                  _scheduled(scenario, heating=changed))  # fmt: skip
 
 

@@ -52,7 +52,7 @@ def kept_file(afresh: bool = False) -> Path:
     return path
 
 
-class Kept:
+class KeptRuns:
     """Plain values in a file, each under the key of its run; of those, *readings* are the wanted ones.
 
     *on_note* is told once where nothing can be kept.

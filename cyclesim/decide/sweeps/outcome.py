@@ -81,6 +81,7 @@ class Outcome:
     hours name, else every pump at its highest speed beside filtering; blowers too."""
     sessions: int
     cold_sessions: int
+    """Of the sessions, those at which people stepped into water that was too cold."""
     coldest_c: float | None
     most_current_a: float
     findings: tuple[Broken, ...]
@@ -156,7 +157,9 @@ def outcome(plant: Assembly, programme: Programme, trace: Trace, days: int) -> O
         cost_by_month={month.month: month.cost for month in energy.by_month},
         loud_min=_loud_s(history) / 60.0,
         sessions=tub.sessions,
-        cold_sessions=sum(f.times for f in findings if f.rule == "cold-at-session"),
+        cold_sessions=sum(
+            f.times for f in findings if f.rule == "cold-at-session" and f.subject == "bathing"
+        ),
         coldest_c=tub.coldest_c,
         most_current_a=energy.most_current_a,
         findings=tuple(
@@ -196,7 +199,7 @@ def _work(history: History) -> tuple[dict[str, float], dict[str, float]]:
     weight = density_kg_m3(plant.temp_c) * G
     for start, end, duty in history.duties:
         for name, speed in zip(plant.pumps, duty.speeds, strict=True):
-            if speed not in ("stopped", "changing"):
+            if speed != "stopped":
                 passed = duty.flow_m3_s(name) * (end - start)
                 moved[name] += passed
                 work[name] += weight * passed * (duty.duty.pump_heads_m.get(name) or 0.0)

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from cyclesim.analysis.amounts import flow, lasting, listed
 from cyclesim.analysis.combinations import as_written
-from cyclesim.analysis.flush_rules import FLUSH_VOLUMES
+from cyclesim.analysis.history import FLUSH_VOLUMES
 from cyclesim.decide.tuning.duty_effect import end_of, reached_s
 from cyclesim.physics.links import TUB
 from cyclesim.physics.water_age import STILL_M3_S

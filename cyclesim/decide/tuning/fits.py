@@ -34,7 +34,7 @@ class Misfit:
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class OnController:
     """A programme on the new controller: what a run of it came to, and which promises it no longer keeps."""
 
     programme: Daily
@@ -55,11 +55,11 @@ class Fits:
     """Whether the new controller's file says anything of what can be keyed in."""
     misfits: tuple[Misfit, ...]
     today: Outcome
-    nearest: Kept
+    nearest: OnController
     """Today's programme, moved as little as it takes; the same where it fits."""
     notes: tuple[str, ...]
     """What is moved beside filter runs and line flushes."""
-    tuned: Kept | None = None
+    tuned: OnController | None = None
     """The best by a tuning; None where nothing has to be moved, or there is none."""
     not_tuned: str = ""
     """Why there is none, then."""
@@ -70,7 +70,7 @@ class Fits:
         return not self.misfits and not self.nearest.lost
 
     @property
-    def advised(self) -> Kept | None:
+    def advised(self) -> OnController | None:
         """The programme to key in: the nearest if it keeps every promise, else the tuned one if that does."""
         return next((kept for kept in (self.nearest, self.tuned) if kept and not kept.lost), None)
 
@@ -107,7 +107,7 @@ def fits(
         else:
             if (chosen := tuning.recommended) is not None:
                 lost = _lost(today, chosen.outcome)
-                tuned = Kept(chosen.programme, chosen.outcome, lost, chosen.lacks)
+                tuned = OnController(chosen.programme, chosen.outcome, lost, chosen.lacks)
             else:
                 why = "; ".join([_NONE, *(obstacle.text for obstacle in tuning.obstacles)]) + _ROOM
     return Fits(
@@ -116,7 +116,7 @@ def fits(
         judged=not any(isinstance(b, NotJudged) for b in found),
         misfits=misfits,
         today=today,
-        nearest=Kept(own(moved), outcome, _lost(today, outcome)),
+        nearest=OnController(own(moved), outcome, _lost(today, outcome)),
         notes=notes,
         tuned=tuned,
         not_tuned=why,

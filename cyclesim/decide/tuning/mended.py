@@ -86,6 +86,12 @@ class _Entry(NamedTuple):
     name: str
 
     @property
+    def on_every_day(self) -> tuple[Edit, ...]:
+        """What takes the days of the week out, where it has any."""
+        days = Edit(("schedule", self.key, self.place, "days"), None)
+        return () if self.run.days is None else (days,)
+
+    @property
     def starts_s(self) -> list[int]:
         return sorted(_seconds(clock) for clock in self.run.start or ())
 
@@ -175,7 +181,7 @@ def _named(broken: Broken) -> str:
 
 
 def _moved_more(offers: Space, entries: Sequence[_Entry], leg: str) -> Iterator[ScheduleChange]:
-    """More starts of what moves a leg, each day of the week, longer runs, or one more flush."""
+    """More starts of what moves a leg, every day of the week, longer runs, or one more flush."""
     plant, plug = offers.plant, offers.plant.reported.get(leg)
     if plug is None:
         return
@@ -184,12 +190,14 @@ def _moved_more(offers: Space, entries: Sequence[_Entry], leg: str) -> Iterator[
         if plant.duty(plant.at(*entry.run.pump)).plug_flows_m3_s[plug]
     ]  # fmt: skip
     for entry in moving:
-        if entry.run.days is not None:
-            days = Edit(("schedule", entry.key, entry.place, "days"), None)
-            yield ScheduleChange(f"let {entry.name} run on every day", (days,))
-        more = _one_more(offers, entry, entry.starts_s)
+        daily, more = entry.on_every_day, _one_more(offers, entry, entry.starts_s)
+        if daily:
+            yield ScheduleChange(f"let {entry.name} run on every day", daily)
         if more is not None:
             yield _at_clocks(entry, more)
+            if daily:
+                said = f"let {entry.name} run on every day, at {_told(more)}"
+                yield ScheduleChange(said, (*daily, *_at_clocks(entry, more).edits))
             again = _one_more(offers, entry, more)
             if again is not None:
                 yield _at_clocks(entry, again)

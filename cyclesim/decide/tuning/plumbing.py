@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from cyclesim.analysis.amounts import flow, lasting, listed
 from cyclesim.analysis.findings import Breach
-from cyclesim.analysis.flush_rules import FLUSH_VOLUMES
+from cyclesim.analysis.history import FLUSH_VOLUMES
 from cyclesim.analysis.rules import of_kind
 from cyclesim.decide.tuning.bleed import bleeds
 from cyclesim.decide.tuning.duty_effect import best_duty, end_of, reached_s, weakest_jet_m3_s

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cyclesim.analysis.disinfectant import until_below_s
-from cyclesim.analysis.flush_rules import FLUSH_VOLUMES
+from cyclesim.analysis.history import FLUSH_VOLUMES
 from cyclesim.decide.sweeps.outcome import loud_speeds
 from cyclesim.errors import CycleSimError
 from cyclesim.scenario.blocks.model import Scenario

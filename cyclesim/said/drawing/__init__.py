@@ -8,9 +8,9 @@ from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.findings import Finding
 from cyclesim.analysis.metrics import LegMetrics
 from cyclesim.said.drawing.elements import Elements
-from cyclesim.said.drawing.joined import TUB, Between, Joined, Tee, joined
-from cyclesim.said.drawing.pieces import GRID, Layout, Piece, through
-from cyclesim.said.drawing.routes import Sheet
+from cyclesim.said.drawing.joined import TUB, DrawnLink, Joined, Tee, joined
+from cyclesim.said.drawing.pieces import GRID, DrawnPart, Layout, through
+from cyclesim.said.drawing.routes import Grid
 from cyclesim.said.drawing.shapes import ROW_PX, Box, Drawing, Label, Line, Point, Symbol
 from cyclesim.said.verdict import alike
 from cyclesim.scenario.blocks.chains import Chain
@@ -38,7 +38,7 @@ def drawing(
     network = joined(sheet.network, sheet.junctions)
     machines = frozenset({*sheet.pumps, *sheet.equipment, *sheet.heat_sources})
     layout = Layout(elements.piece, machines, frozenset(sheet.legs))
-    whole = layout.nested(network.ways) if network.ways else Piece([], [], Box(0, 0, 0, 0))
+    whole = layout.nested(network.ways) if network.ways else DrawnPart([], [], Box(0, 0, 0, 0))
     tub = _with_tub(whole)
     across = _strips(whole, layout, network)
     for name, leg in sheet.legs.items():
@@ -59,7 +59,7 @@ def numbered(findings: Sequence[Finding]) -> dict[str, list[int]]:
     return by_element
 
 
-def _with_tub(whole: Piece) -> Box:
+def _with_tub(whole: DrawnPart) -> Box:
     """Draw every way out to the tub's wall; the tub's box."""
     ends = whole.inlets + whole.outlets or [Point(0, 0)]
     for p in whole.inlets:
@@ -74,7 +74,7 @@ def _with_tub(whole: Piece) -> Box:
     return tub
 
 
-def _strips(whole: Piece, layout: Layout, network: Joined) -> list[tuple[str, str, Point, Point]]:
+def _strips(whole: DrawnPart, layout: Layout, network: Joined) -> list[tuple[str, str, Point, Point]]:
     """Put what goes across below everything: a strip for each link, with what it is to be joined to."""
     across = []
     ends = dict.fromkeys(end for link in network.links for end in link[:2])
@@ -87,7 +87,7 @@ def _strips(whole: Piece, layout: Layout, network: Joined) -> list[tuple[str, st
     return across if len(across) <= _MOST_ROUTED else []
 
 
-def _one_ended(layout: Layout, link: Between, named: bool) -> Piece:
+def _one_ended(layout: Layout, link: DrawnLink, named: bool) -> DrawnPart:
     """The strip of a link, with one end at each side; *named*: each end says where it belongs."""
     if named:
         return layout.straight((Tee(link.start), *link.run, Tee(link.end)), "east")
@@ -97,14 +97,14 @@ def _one_ended(layout: Layout, link: Between, named: bool) -> Piece:
     return layout.straight(run, "east")
 
 
-def _below(whole: Piece, piece: Piece) -> tuple[Point, Point]:
+def _below(whole: DrawnPart, piece: DrawnPart) -> tuple[Point, Point]:
     """Put a piece below everything."""
     piece = piece.moved(-piece.box.x0, whole.box.y1 + _APART - piece.box.y0)
     whole.take(piece)
     return piece.inlets[0], piece.outlets[0]
 
 
-def _air(whole: Piece, piece: Piece, tub: Box) -> None:
+def _air(whole: DrawnPart, piece: DrawnPart, tub: Box) -> None:
     """Put a blower above everything at the right, its pipe down into the tub."""
     right = whole.box.x1 - GRID
     piece = piece.moved(right - piece.box.x1, whole.box.y0 - _MARGIN - piece.box.y1)
@@ -116,7 +116,7 @@ def _air(whole: Piece, piece: Piece, tub: Box) -> None:
     whole.lines += [*air, down]
 
 
-def _route(whole: Piece, tub: Box, across: list[tuple[str, str, Point, Point]]) -> None:
+def _route(whole: DrawnPart, tub: Box, across: list[tuple[str, str, Point, Point]]) -> None:
     if not across:
         return
     wide = 6 * GRID
@@ -125,7 +125,7 @@ def _route(whole: Piece, tub: Box, across: list[tuple[str, str, Point, Point]]) 
     taken += [symbol.box for symbol in whole.symbols if symbol.kind != "tee"]
     taken += [line.box for line in whole.lines if line.kind in ("pipe", "jets")]
     lines = [line for line in whole.lines if line.kind not in ("pipe", "jets")]
-    sheet = Sheet(within, [*taken, tub], lines)
+    sheet = Grid(within, [*taken, tub], lines)
     berth = tub.x1 - GRID
     for start, end, leaves, arrives in across:
         for name, here, outward in ((start, leaves, True), (end, arrives, False)):
@@ -140,7 +140,7 @@ def _route(whole: Piece, tub: Box, across: list[tuple[str, str, Point, Point]]) 
                 whole.box = whole.box.joined(Box(p.x, p.y, p.x, p.y))
 
 
-def _on_sheet(plant: Assembly, elements: Elements, whole: Piece, tub: Box) -> Drawing:
+def _on_sheet(plant: Assembly, elements: Elements, whole: DrawnPart, tub: Box) -> Drawing:
     dx, dy = _MARGIN - whole.box.x0, _MARGIN - whole.box.y0
     tub = tub.moved(dx, dy)
     placed = whole.moved(dx, dy)

@@ -9,7 +9,7 @@ from functools import cached_property
 from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.metrics import LegMetrics
 from cyclesim.said.drawing.joined import Tee
-from cyclesim.said.drawing.pieces import GRID, Piece
+from cyclesim.said.drawing.pieces import GRID, DrawnPart
 from cyclesim.said.drawing.shapes import (
     HALF,
     ROW_PX,
@@ -47,7 +47,7 @@ class Elements:
     us: bool = False
     findings: Mapping[str, Sequence[int]] = field(default_factory=dict)
 
-    def piece(self, name: str | Tee, way: Way) -> Piece:
+    def piece(self, name: str | Tee, way: Way) -> DrawnPart:
         """One element with its label above, or to the right where water flows north."""
         if isinstance(name, Tee):
             return _at_symbol(Symbol("tee", Point(0, 0), way, name.name), (name.name,), way)
@@ -95,13 +95,13 @@ class Elements:
         names += [*sheet.check_valves, *sheet.air]
         return {name: f"{name}: {', '.join(self._everything(name))}." for name in names}
 
-    def dead_end(self, name: str) -> Piece:
+    def dead_end(self, name: str) -> DrawnPart:
         """A leg that is capped, apart from all else."""
         piece = self._leg(name, "east")
         piece.symbols.append(Symbol("cap", piece.outlets[0], "east", name))
         return piece
 
-    def blower(self, name: str) -> Piece:
+    def blower(self, name: str) -> DrawnPart:
         """A blower, whose air goes west."""
         return _at_symbol(Symbol("blower", Point(0, 0), "west", name), (name, *self._facts(name)), "west")
 
@@ -112,7 +112,7 @@ class Elements:
         longest = max((leg.length_m for leg in self.plant.sheet.legs.values()), default=1.0)
         return _LONGEST_PX / longest
 
-    def _leg(self, name: str, way: Way) -> Piece:
+    def _leg(self, name: str, way: Way) -> DrawnPart:
         leg = self.plant.sheet.legs[name]
         pipe = 2 * GRID * max(_SHORTEST_PX // (2 * GRID), round(leg.length_m * self._px_per_m / (2 * GRID)))
         jets, apart = self._jets(leg)
@@ -144,7 +144,7 @@ class Elements:
         half = max((px + 1) // 2, px // 4 + 12 if jets else 0)
         label = _label(lines, name, way, long, (px + 1) // 2, age=bool(band), band=self._worst(name))
         box = _box(way, long, half, label.box)
-        return Piece([at[0]], [at[-1]], box, made, symbols, [label])
+        return DrawnPart([at[0]], [at[-1]], box, made, symbols, [label])
 
     def _worst(self, name: str) -> Band:
         order: tuple[Band, ...] = ("", "young", "older", "over", "never")
@@ -260,7 +260,7 @@ class Elements:
         return "check valve" if name in sheet.check_valves else "valve"
 
 
-def _at_symbol(symbol: Symbol, lines: tuple[str, ...], way: Way, *, age: bool = False) -> Piece:
+def _at_symbol(symbol: Symbol, lines: tuple[str, ...], way: Way, *, age: bool = False) -> DrawnPart:
     """A symbol in the middle of a line of its own, with a label."""
     half = HALF[symbol.kind]
     wide, high = label_width(lines), ROW_PX * len(lines)
@@ -274,7 +274,7 @@ def _at_symbol(symbol: Symbol, lines: tuple[str, ...], way: Way, *, age: bool = 
         joints = [Line(ends)]
     label = _label(lines, symbol.about, way, long, half, age=age, band=symbol.band)
     placed = symbol.moved(*middle)
-    return Piece([ends[0]], [ends[1]], _box(way, long, half, label.box), joints, [placed], [label],
+    return DrawnPart([ends[0]], [ends[1]], _box(way, long, half, label.box), joints, [placed], [label],
                  {symbol.about: middle} if symbol.kind == "tee" else {})  # fmt: skip
 
 

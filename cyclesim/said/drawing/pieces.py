@@ -19,7 +19,7 @@ _STEP: dict[Way, tuple[int, int]] = {"east": (1, 0), "west": (-1, 0), "north": (
 
 
 @dataclass
-class Piece:
+class DrawnPart:
     """Shapes that have their place towards each other, and where water enters and leaves them."""
 
     inlets: list[Point]
@@ -33,9 +33,9 @@ class Piece:
     """What stands on the suction side of ways that turn back, and on the return side."""
     rows_high: list[Box] = field(default_factory=list)
 
-    def moved(self, dx: int, dy: int) -> Piece:
+    def moved(self, dx: int, dy: int) -> DrawnPart:
         """The same elsewhere."""
-        return Piece(
+        return DrawnPart(
             [Point(p.x + dx, p.y + dy) for p in self.inlets],
             [Point(p.x + dx, p.y + dy) for p in self.outlets],
             self.box.moved(dx, dy),
@@ -47,7 +47,7 @@ class Piece:
             [box.moved(dx, dy) for box in self.rows_high],
         )
 
-    def take(self, other: Piece) -> None:
+    def take(self, other: DrawnPart) -> None:
         """Put in all shapes of another; ends stay."""
         self.box = self.box.joined(other.box)
         self.lines += other.lines
@@ -70,7 +70,7 @@ class Piece:
         return ends
 
 
-Element = Callable[[str | Tee, Way], Piece]
+Element = Callable[[str | Tee, Way], DrawnPart]
 """The piece of one element, by its name and the way of its water."""
 
 
@@ -82,7 +82,7 @@ class Layout:
     machines: frozenset[str]
     legs: frozenset[str]
 
-    def straight(self, run: Sequence[Part], way: Way) -> Piece:
+    def straight(self, run: Sequence[Part], way: Way) -> DrawnPart:
         """A run in one direction."""
         pieces = [
             self._side_by_side(part, way) if isinstance(part, Split) else self.element(part, way)
@@ -93,9 +93,9 @@ class Layout:
             whole = _one_after(whole, piece, way)
         return whole
 
-    def _side_by_side(self, split: Split, way: Way) -> Piece:
+    def _side_by_side(self, split: Split, way: Way) -> DrawnPart:
         """Branches below each other, in a column beside: flush at the tub's side, drawn out at the other."""
-        pieces, edge = list[Piece](), 0
+        pieces, edge = list[DrawnPart](), 0
         for branch in split.branches:
             piece = self.straight(branch, way)
             if way == "north":
@@ -106,7 +106,7 @@ class Layout:
                 edge = piece.box.y1 + _ROWS_APART
             pieces.append(piece)
         around = _around(piece.box for piece in pieces)
-        whole = Piece([], [], pieces[0].box)
+        whole = DrawnPart([], [], pieces[0].box)
         for piece in pieces:
             whole.take(piece)
             shut, loose = (piece.outlets, piece.inlets) if way == "west" else (piece.inlets, piece.outlets)
@@ -117,13 +117,13 @@ class Layout:
             whole.outlets += shut if way == "west" else ends
         return whole
 
-    def nested(self, runs: Sequence[Run], low_x: int = 0, high_x: int = 0) -> Piece:
+    def nested(self, runs: Sequence[Run], low_x: int = 0, high_x: int = 0) -> DrawnPart:
         """Ways that turn back, each round the one before.
 
         They begin at *low_x* and end at *high_x*, which are below 0 where what they share with others stands
         between there and 0 on the other side.
         """
-        whole = Piece([], [], Box(0, 0, 0, 0))
+        whole = DrawnPart([], [], Box(0, 0, 0, 0))
         bent = [self._bent(run) for run in runs]
         for suction, core, back in sorted(bent, key=lambda parts: not self._turns(parts[1])):
             turns, is_first = self._turns(core), not whole.inlets
@@ -159,7 +159,7 @@ class Layout:
         return whole
 
     def _turned_alone(
-        self, whole: Piece, turns: Split, suction: Run, back: Run, low_x: int, high_x: int
+        self, whole: DrawnPart, turns: Split, suction: Run, back: Run, low_x: int, high_x: int
     ) -> None:
         """Branches with a suction or a return in common, or neither; what is their own reaches out as far."""
         shared = self.straight(suction or back, "east" if suction else "west")
@@ -203,12 +203,12 @@ class Layout:
         return part in names
 
 
-def _point() -> Piece:
+def _point() -> DrawnPart:
     """Nothing but a place."""
-    return Piece([Point(0, 0)], [Point(0, 0)], Box(0, -GRID, 0, GRID))
+    return DrawnPart([Point(0, 0)], [Point(0, 0)], Box(0, -GRID, 0, GRID))
 
 
-def _one_after(before: Piece, after: Piece, way: Way) -> Piece:
+def _one_after(before: DrawnPart, after: DrawnPart, way: Way) -> DrawnPart:
     """Two pieces in a row, joined by a line, or by a bar where either has several ends."""
     bars = len(before.outlets) + len(after.inlets) > 2
     gap = _GAP if bars else 0
@@ -220,7 +220,7 @@ def _one_after(before: Piece, after: Piece, way: Way) -> Piece:
         across = _on_grid(_mid(p.y for p in before.outlets) - _mid(p.y for p in after.inlets))
         start = before.box.x1 + gap - after.box.x0 if dx > 0 else before.box.x0 - gap - after.box.x1
         after = after.moved(start, across)
-    whole = Piece(before.inlets, after.outlets, before.box)
+    whole = DrawnPart(before.inlets, after.outlets, before.box)
     whole.take(before)
     whole.take(after)
     if bars:
@@ -231,7 +231,7 @@ def _one_after(before: Piece, after: Piece, way: Way) -> Piece:
     return whole
 
 
-def _bar(whole: Piece, ones: Sequence[Point], others: Sequence[Point], at: int, way: Way) -> None:
+def _bar(whole: DrawnPart, ones: Sequence[Point], others: Sequence[Point], at: int, way: Way) -> None:
     """A line across the way at *at* that joins all ends."""
     ends = [Point(p.x, at) if way == "north" else Point(at, p.y) for p in (*ones, *others)]
     for end, p in zip(ends, (*ones, *others), strict=True):
@@ -239,7 +239,7 @@ def _bar(whole: Piece, ones: Sequence[Point], others: Sequence[Point], at: int, 
     whole.joint(min(ends), max(ends))
 
 
-def _turn(whole: Piece, row: Sequence[Point], column: Sequence[Point]) -> None:
+def _turn(whole: DrawnPart, row: Sequence[Point], column: Sequence[Point]) -> None:
     """From the ends of a row round the corner to those of a column."""
     x = _on_grid(_mid(p.x for p in column))
     if len(column) > 1:

@@ -15,7 +15,7 @@ _TAKEN, _LEVEL, _UPRIGHT = 1, 2, 4  # what a place of the grid holds
 _FAR = 1 << 30
 
 
-class Sheet:
+class Grid:
     """What lies on the sheet so far, place by place of a grid with a rim that nothing may enter."""
 
     def __init__(self, within: Box, taken: Iterable[Box], lines: Iterable[Line]) -> None:

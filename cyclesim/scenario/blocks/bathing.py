@@ -16,7 +16,7 @@ _LASTING = Quantity("time", ge=1, le=86_400, whole=True)
 PEOPLE = Count(1, 20)
 
 
-class Drawn(Model):
+class DrawnSessions(Model):
     """Sessions drawn by chance: how often, when, how long, how many people."""
 
     per_week: Annotated[float, Count(0, 21, whole=False)] = Field(
@@ -67,7 +67,7 @@ class Bathing(Model):
     air_at_most_s: Lasting | None = Field(
         None, alias="air_at_most", description="The time-out of the air button, e.g. 15 min."
     )
-    drawn: Drawn | None = Field(
+    drawn: DrawnSessions | None = Field(
         None, description="Sessions drawn by chance, in place of start, lasts, days, repeats and people."
     )
 

@@ -51,6 +51,9 @@ Curve = Annotated[
 ]
 
 
+_N_PER_M3 = 993.0 * 9.807  # water at 38 degC, from memory
+
+
 class _Running(Model):
     """What a pump does and draws at one speed."""
 
@@ -72,12 +75,22 @@ class _Running(Model):
     )
 
     def _curves(self) -> int:
-        """How many ways of giving the curve are used; refuses half a one."""
+        """How many ways of giving the curve are used; refuses half a one, and a plate that cannot be true."""
         if (self.max_head_m is None) != (self.max_flow_m3_s is None):
             raise RefusedError("", "max_head and max_flow go together")
         if None not in (start := self.starting_current_a, run := self.current_a) and start < run:  # type: ignore[operator]
             raise RefusedError("", "starting_current is at least current", at=("starting_current",))
+        if 0.0 < self.power_w < (work_w := self._most_work_w()):
+            due = f"expected at least {format_quantity(work_w, 'power')}"
+            raise RefusedError("less than its curve gives the water", due, at=("power",))
         return (self.curve is not None) + (self.max_head_m is not None)
+
+    def _most_work_w(self) -> float:
+        """The most that the curve gives the water [W], at one of its points; of a parabola at its top."""
+        points = list(self.curve or ())
+        if self.max_head_m is not None and self.max_flow_m3_s is not None:
+            points.append((self.max_flow_m3_s / 3.0**0.5, self.max_head_m * 2.0 / 3.0))
+        return _N_PER_M3 * max((flow * head for flow, head in points), default=0.0)
 
 
 class Speed(_Running):

@@ -11,6 +11,7 @@ from cyclesim.scenario.forms.fields import (
     AtHead,
     Current,
     Flow,
+    HeatOutput,
     Name,
     PartVolume,
     Pause,
@@ -200,7 +201,7 @@ class Electric(Switched):
     """An electric element."""
 
     kind: Literal["electric"] = Field(description=KIND_SAYS)
-    output_w: Power = Field(alias="output", description="Heat it gives, e.g. 3 kW.")
+    output_w: HeatOutput = Field(alias="output", description="Heat it gives, e.g. 3 kW.")
 
     @property
     def minimum_run_s(self) -> float:
@@ -234,7 +235,7 @@ class Rated(Model):
     water_c: Annotated[float, Quantity("temperature", ge=5, le=80)] = Field(
         alias="water", description="Temperature of the water, e.g. 35 degC."
     )
-    output_w: Power = Field(alias="output", description="Heat it gives there, e.g. 8 kW.")
+    output_w: HeatOutput = Field(alias="output", description="Heat it gives there, e.g. 8 kW.")
     cop: Annotated[float, Count(1, 20, whole=False)] = Field(
         description="Heat per electricity there, e.g. 4.2."
     )
@@ -315,7 +316,7 @@ class Boiler(Switched):
     """A boiler that burns fuel."""
 
     kind: Literal["boiler"] = Field(description=KIND_SAYS)
-    output_w: Power = Field(alias="output", description="Heat it gives the water, e.g. 20 kW.")
+    output_w: HeatOutput = Field(alias="output", description="Heat it gives the water, e.g. 20 kW.")
     efficiency: Annotated[float, Quantity("fraction", ge=0.3, le=1.1)] = Field(
         description="Heat in the water over heat in the fuel, as the fuel's price counts it, e.g. 90 %."
     )
@@ -345,7 +346,7 @@ class Wood(Unswitched):
     """A wood stove: lit at clock times, then it burns and dies down by itself."""
 
     kind: Literal["wood"] = Field(description=KIND_SAYS)
-    output_w: Power = Field(alias="output", description="Heat it gives while it burns, e.g. 15 kW.")
+    output_w: HeatOutput = Field(alias="output", description="Heat it gives while it burns, e.g. 15 kW.")
     burns: Annotated[tuple[Occasion, ...], not_empty] = Field(
         description="When it is lit and how long it burns, e.g. [{start: 17:00, lasts: 3 h, days: saturday}]."
     )

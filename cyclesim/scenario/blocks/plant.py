@@ -23,6 +23,7 @@ from cyclesim.scenario.forms.fields import (
     Rise,
     Side,
     Spacing,
+    TubDepth,
     TubVolume,
     Wall,
     YesNo,
@@ -50,7 +51,9 @@ class Dimensions(Model):
     length_m: Side | None = Field(None, alias="length", description="Inside length of the water.")
     width_m: Side | None = Field(None, alias="width", description="Inside width of the water.")
     diameter_m: Side | None = Field(None, alias="diameter", description="Inside diameter of a round tub.")
-    depth_m: Side = Field(alias="depth", description="Mean depth of the water, benches taken into account.")
+    depth_m: TubDepth = Field(
+        alias="depth", description="Mean depth of the water, benches taken into account."
+    )
 
     @model_validator(mode="after")
     def _one_shape(self) -> "Dimensions":

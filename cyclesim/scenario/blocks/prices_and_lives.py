@@ -74,6 +74,14 @@ class Purchase(Model):
         return self
 
 
+class ChangePrices(Model):
+    """What the changes cost to make that `cyclesim savings` tries; each may be left out."""
+
+    pipes: Price | None = Field(None, description="To insulate the pipes, e.g. 380 EUR.")
+    cover: Price | None = Field(None, description="A thicker or better cover, e.g. 450 EUR.")
+    shell: Price | None = Field(None, description="To insulate the shell further, e.g. 900 EUR.")
+
+
 class Money(Model):
     """Prices of what is bought, and how money that is paid later counts."""
 
@@ -89,4 +97,7 @@ class Money(Model):
     purchases: Annotated[dict[str, Purchase], named] = Field(
         default_factory=dict,
         description="What is bought: a machine of the plant by its name, or anything else.",
+    )
+    changes: ChangePrices | None = Field(
+        None, description="What it costs to insulate pipes, cover and shell, for the years that pay it back."
     )

@@ -83,7 +83,7 @@ Between = Annotated[
 POINT_DUE = "expected before or after a part of the network, e.g. after main, or the name of a junction"
 
 
-class Point(NamedTuple):
+class NetworkPoint(NamedTuple):
     """A place in the network: before or after an element, or a junction ("" before its name)."""
 
     side: str
@@ -93,15 +93,15 @@ class Point(NamedTuple):
         return f"{self.side} {self.name}".strip()
 
 
-def read_point(text: str) -> Point:
+def read_point(text: str) -> NetworkPoint:
     """`before filter`, `after main`, or a junction's name."""
     words = text.split()
     if len(words) == 1:
-        return Point("", words[0])
+        return NetworkPoint("", words[0])
     if len(words) != 2 or words[0] not in ("before", "after"):
         hint = did_you_mean(words[0], ("before", "after")) if words else ""
         raise RefusedError("no place in the network", POINT_DUE, hint)
-    return Point(words[0], words[1])
+    return NetworkPoint(words[0], words[1])
 
 
 _DEVICE_DUE = "expected a pump and its speed or a heat source, e.g. main high"

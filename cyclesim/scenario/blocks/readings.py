@@ -21,7 +21,7 @@ from cyclesim.scenario.blocks.reading_forms import (
     GiveOrTake,
     HeadOff,
     Jet,
-    Point,
+    NetworkPoint,
     PowerOff,
     TimeOff,
     WarmthOff,
@@ -118,7 +118,7 @@ class Gauge(_WithPumps):
 
     kind: Literal["gauge"] = Field(description=KIND_SAYS)
     reads: Gauge_ = Field(description="What it reads: a pressure, or a vacuum below 0, e.g. 0.6 bar or -2 m.")
-    at: Annotated[Point, Text(read_point, POINT_DUE)] = Field(
+    at: Annotated[NetworkPoint, Text(read_point, POINT_DUE)] = Field(
         description="Where: before or after a part, e.g. after main, or a junction."
     )
     above_water_m: Rise = Field(
@@ -373,10 +373,11 @@ class Running(_BetweenDates):
 
 
 Reading = Gauge | FlowMeter | Bucket | Arrival | Amps | Watts | WarmUp | Cooling | Energy | Running
-_CLASSES: dict[str, type[Model]] = {
+BY_KIND: dict[str, type[Reading]] = {
     get_args(kind.model_fields["kind"].annotation)[0]: kind for kind in get_args(Reading)
 }
-KINDS_OF_READING = tuple(_CLASSES)
+"""Each kind of reading by the word that a file has for it."""
+KINDS_OF_READING = tuple(BY_KIND)
 
 
 def _known_kind(value: object) -> object:
@@ -393,7 +394,7 @@ def _known_kind(value: object) -> object:
 
 def _tag_of(value: object) -> str:
     kind = value.get("kind") if isinstance(value, dict) else None
-    known = _CLASSES.get(kind if isinstance(kind, str) else "")
+    known = BY_KIND.get(kind if isinstance(kind, str) else "")
     return f"<{(known or Gauge).__name__.lower()}>"
 
 

@@ -34,6 +34,7 @@ _PRICES = (
     "plant.heat_sources.*.fuel",
     "schedule.heating.when_dear.above",
     "money.purchases.*.price",
+    "money.changes.*",
     "candidates.pumps.*.price",
     "candidates.blowers.*.price",
 )

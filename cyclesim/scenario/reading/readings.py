@@ -9,6 +9,7 @@ from pydantic import ValidationError
 from cyclesim.errors import Fault, InputError, shorten
 from cyclesim.scenario.blocks.heat_sources import Electric
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.plant import Plant
 from cyclesim.scenario.blocks.readings import (
     Amps,
     Arrival,
@@ -79,23 +80,29 @@ def _read_logs(tree: Tree, readings: Readings, scenario: Scenario, folder: Path 
     return faults
 
 
+def parts_of(plant: Plant) -> list[str]:
+    """Whatever water flows through, by name."""
+    ways = [way for diverter in plant.diverters.values() for way in diverter.ways]
+    machines = (*plant.pumps, *plant.equipment, *plant.heat_sources)
+    return [*legs_of(plant), *machines, *plant.valves, *plant.check_valves, *ways]
+
+
+def legs_of(plant: Plant) -> list[str]:
+    """The legs that water flows through."""
+    return [name for name, leg in plant.legs.items() if not leg.dead_end]
+
+
+def switched_sources(plant: Plant) -> list[str]:
+    """The heat sources that somebody switches."""
+    return [name for name, source in plant.heat_sources.items() if source.switched]
+
+
 class _Plant:
     """What readings refer to, looked up in the plant."""
 
     def __init__(self, tree: Tree, scenario: Scenario) -> None:
         self.tree, self.plant = tree, scenario.plant
-        ways = [way for diverter in self.plant.diverters.values() for way in diverter.ways]
-        legs = [name for name, leg in self.plant.legs.items() if not leg.dead_end]
-        self.parts = [
-            *legs,
-            *self.plant.pumps,
-            *self.plant.equipment,
-            *self.plant.heat_sources,
-            *self.plant.valves,
-            *self.plant.check_valves,
-            *ways,
-        ]
-        self.legs = legs
+        self.parts, self.legs = parts_of(self.plant), legs_of(self.plant)
 
     def faults(self, readings: Readings) -> Iterator[Fault]:
         """Whatever a reading refers to that is not there."""
@@ -123,8 +130,9 @@ class _Plant:
                 for i, name in enumerate(reading.heat):
                     step = (*at, "heat", i)
                     path = step if step in self.tree.marks else (*at, "heat")
-                    switched = [n for n, source in self.plant.heat_sources.items() if source.switched]
-                    yield from self._known(path, name, switched, "heat source that is switched")
+                    yield from self._known(
+                        path, name, switched_sources(self.plant), "heat source that is switched"
+                    )
             case Running() | Energy():
                 devices = [*self.plant.pumps, *self.plant.heat_sources]
                 if reading.of is not None:

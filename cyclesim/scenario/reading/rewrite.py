@@ -21,6 +21,9 @@ from cyclesim.scenario.blocks.schedule import Run
 from cyclesim.scenario.text.yaml_file import MAX_DEPTH
 from cyclesim.units import parse
 
+LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+"""Ten times as fast where PyYAML was built with libyaml; its marks are the same."""
+
 
 class RewriteError(CycleSimError):
     """A file that cannot be changed where it is to be changed."""
@@ -43,7 +46,6 @@ def text_of(file: Path) -> str:
 
 def as_listed(text: str) -> dict[tuple[str | int, ...], str]:
     """The text of every list and block within the file, by its path; nothing of what is no YAML."""
-    loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
     found = dict[tuple[str | int, ...], str]()
 
     def walk(node: yaml.Node, path: tuple[str | int, ...]) -> None:
@@ -57,7 +59,7 @@ def as_listed(text: str) -> dict[tuple[str | int, ...], str]:
                 walk(inner, (*path, k))
 
     with suppress(yaml.YAMLError, RecursionError):
-        root = yaml.compose(text, Loader=loader)
+        root = yaml.compose(text, Loader=LOADER)
         if root is not None:
             walk(root, ())
     return found
@@ -106,7 +108,7 @@ def with_values(text: str, values: Mapping[str, str], note: str = "") -> str:
 
 def no_aliases(text: str) -> None:
     """Refuse a text in which one change would change several things."""
-    if any(isinstance(event, yaml.AliasEvent) for event in yaml.parse(text, Loader=yaml.SafeLoader)):
+    if any(isinstance(event, yaml.AliasEvent) for event in yaml.parse(text, Loader=LOADER)):
         raise RewriteError("The file repeats parts of itself by aliases (*): write them out to change it.")
 
 

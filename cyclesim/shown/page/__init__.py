@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 
 _BANDS = {band: f"var(--{band})" for band in ("young", "older", "over", "never")}
 _LETTERS = "ab"
-_SCRIPTS = ("carried", "drawn", "timeline", "page")
-"""One script in parts, each of which may use those before it."""
+TIMELINE = ("carried", "drawn", "timeline")
+"""The script of a timeline in parts, each of which may use those before it."""
+_SCRIPTS = (*TIMELINE, "page")
 MADE_BY = '<meta name="generator" content="cyclesim">'
 """What a page of ours has in its head."""
 

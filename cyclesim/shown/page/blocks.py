@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from cyclesim.said.page import Block, Column, Heading, Kind, Line, Table
-from cyclesim.said.report import Bars
 from cyclesim.said.words import plain
 from cyclesim.shown.cells import heading, shown
+
+if TYPE_CHECKING:
+    from cyclesim.said.report import Bars
 
 _LOOKS: dict[Kind, str] = {"words": "", "month": "d", "day": "d", "when": "d"}
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from html import escape
 
 from cyclesim.said.drawing.shapes import Band
-from cyclesim.said.spread import Spread
+from cyclesim.said.spread import WeekSpread
 from cyclesim.said.words import number, plain
 
 _MARKS: dict[Band, str] = {"older": "m0 10h7", "over": "m0 5l7 9m0 -9l-7 9"}
@@ -13,7 +13,7 @@ _MARKS: dict[Band, str] = {"older": "m0 10h7", "over": "m0 5l7 9m0 -9l-7 9"}
 _CELL, _ROW, _LEFT, _TOP = 14, 22, 190, 20
 
 
-def weeks_svg(spread: Spread) -> str:
+def weeks_svg(spread: WeekSpread) -> str:
     """The grid as SVG for a page whose style knows its bands; each cell says its number."""
     wide, high = _LEFT + _CELL * len(spread.begins) + 8, _TOP + _ROW * len(spread.legs) + 4
     parts = [

@@ -2,111 +2,60 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, BinaryIO
 
+from cyclesim.said.curves_drawn import CurvesDrawn
 from cyclesim.said.words import plain
 from cyclesim.shown.pictures.drawing import save
+from cyclesim.units import slope_for, unit_for
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from cyclesim.decide.sizing.blower_sizing import BlowerSizing
-    from cyclesim.decide.sizing.pump_sizing import PumpSizing
-
 _SHADES = ("0.35", "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9")
-_L_MIN = 60_000.0
 
 
-def pump_figure(sizing: PumpSizing) -> Figure:
-    """Every candidate's curves, the plant's own, where they meet, and what the jets ask for."""
-    figure, axes = _sheet(f"{sizing.scenario.title}: a pump in the place of {sizing.pump}")
-    names = list(dict.fromkeys(pump for pump, _, _ in sizing.curves))
-    for pump, speed, points in sizing.curves:
-        label = pump if speed == "on" else f"{pump}, {speed}"
-        _curve(axes, points, 1.0, label, _shade(names, pump), "--" if speed == "low" else "-")
-    for given in sizing.given:
-        _point(axes, given.flow_m3_s, given.head_m, _shade(names, given.pump), ringed=given is sizing.best)
-    _curve(axes, sizing.system, 1.0, "these pipes", "black", width=1.8)
-    _cross(axes, sizing.asked.flow_m3_s, sizing.asked.head_m, "what the jets ask for")
-    axes.set_xlabel("flow, L/min")
-    axes.set_ylabel("head, m")
-    _finish(axes, 1.1 * max(h for _, _, points in sizing.curves for _, h in points))
-    return figure
-
-
-def blower_figure(sizing: BlowerSizing) -> Figure:
-    """Likewise, pressure over flow."""
-    figure, axes = _sheet(f"{sizing.scenario.title}: the blower")
-    names = [blown.blower for blown in sizing.given]
-    for name, points in sizing.curves:
-        _curve(axes, points, 1e-3, name, _shade(names, name))
-    for blown in sizing.given:
-        _point(
-            axes, blown.flow_m3_s, blown.pressure_pa * 1e-3, _shade(names, blown.blower), blown is sizing.best
-        )
-    _curve(axes, sizing.system, 1e-3, "depth and pipe", "black", width=1.8)
-    axes.axhline(sizing.depth_pa * 1e-3, color="0.5", lw=0.8, ls=":", label="depth alone")
-    if sizing.wanted_m3_s is not None and sizing.wanted_pa is not None:
-        _cross(axes, sizing.wanted_m3_s, sizing.wanted_pa * 1e-3, "what is wanted")
-    axes.set_xlabel("flow at the intake, L/min")
-    axes.set_ylabel("pressure, kPa")
-    pressures = [p for _, points in sizing.curves for _, p in points]
-    _finish(axes, 1.1 * max([*pressures, sizing.depth_pa]) * 1e-3)
-    return figure
-
-
-def _shade(names: list[str], name: str) -> str:
-    return _SHADES[names.index(name) % len(_SHADES)]
-
-
-def _curve(
-    axes: Axes,
-    points: Sequence[tuple[float, float]],
-    scale: float,
-    label: str,
-    color: str,
-    line: str = "-",
-    width: float = 1.3,
-) -> None:
-    flows, heights = [q * _L_MIN for q, _ in points], [h * scale for _, h in points]
-    axes.plot(flows, heights, line, color=color, lw=width, label=label)
-
-
-def _point(axes: Axes, flow_m3_s: float, height: float, color: str, ringed: bool) -> None:
-    """Where a machine's curve meets what is asked."""
-    size, ring = (11, "black") if ringed else (6, color)
-    axes.plot([flow_m3_s * _L_MIN], [height], "o", color=color, ms=size, mec=ring, mew=1.5)
-
-
-def _cross(axes: Axes, flow_m3_s: float, height: float, label: str) -> None:
-    axes.plot([flow_m3_s * _L_MIN], [height], "X", color="black", ms=11, mec="white", label=label)
-
-
-def _sheet(title: str) -> tuple[Figure, Axes]:
+def curves_figure(drawn: CurvesDrawn, us: bool = False) -> Figure:
+    """Every machine's curves, the plant's own, where they meet, what is wanted; in US units where *us*."""
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(9.0, 5.4))
     axes = figure.add_axes((0.08, 0.11, 0.63, 0.78))
-    figure.text(0.08, 0.94, plain(title), weight="bold", size=10)
-    return figure, axes
+    figure.text(0.08, 0.94, plain(drawn.title), weight="bold", size=10)
+    along, up = (slope_for(unit) if us else 1.0 for unit in (drawn.flow_unit, drawn.up_unit))
 
+    def at(points: Iterable[tuple[float, float]]) -> tuple[list[float], list[float]]:
+        """Flows and heights in the reader's units."""
+        flows, heights = zip(*points, strict=True)
+        return [along * q for q in flows], [up * h for h in heights]
 
-def _finish(axes: Axes, top: float) -> None:
-    axes.set_ylim(0.0, top)
+    shades = {name: _SHADES[k % len(_SHADES)] for k, name in enumerate(drawn.machines)}
+    for curve in drawn.curves:
+        look = "--" if curve.is_low else "-"
+        axes.plot(*at(curve.points), look, color=shades[curve.machine], lw=1.3, label=curve.label)
+    for meeting in drawn.meetings:
+        shade = shades[meeting.machine]
+        size, ring = (11, "black") if meeting.is_best else (6, shade)
+        axes.plot(*at([meeting.at]), "o", color=shade, ms=size, mec=ring, mew=1.5)
+    axes.plot(*at(drawn.asked), "-", color="black", lw=1.8, label=drawn.asked_by)
+    if drawn.at_rest is not None:
+        label, height = drawn.at_rest
+        axes.axhline(up * height, color="0.5", lw=0.8, ls=":", label=label)
+    if drawn.wanted is not None:
+        label, *place = drawn.wanted
+        axes.plot(*at([(place[0], place[1])]), "X", color="black", ms=11, mec="white", label=label)
+    axes.set_xlabel(f"{drawn.across}, {unit_for(drawn.flow_unit, us)}")
+    axes.set_ylabel(f"{drawn.up}, {unit_for(drawn.up_unit, us)}")
+    axes.set_ylim(0.0, 1.1 * up * drawn.highest)
     axes.set_xlim(0.0, None)
     axes.grid(color="0.9", lw=0.6)
     axes.legend(frameon=False, loc="upper left", bbox_to_anchor=(1.01, 1.0), title="ringed: see the advice")
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
+    return figure
 
 
-def write_pump_figure(sizing: PumpSizing, stream: BinaryIO, form: str) -> None:
+def write_curves_figure(drawn: CurvesDrawn, stream: BinaryIO, form: str, *, us: bool = False) -> None:
     """Draw to a binary stream as ".svg", ".pdf" or ".png"; the same sizing gives the same bytes."""
-    save(lambda: pump_figure(sizing), stream, form)
-
-
-def write_blower_figure(sizing: BlowerSizing, stream: BinaryIO, form: str) -> None:
-    """Likewise, a blower."""
-    save(lambda: blower_figure(sizing), stream, form)
+    save(lambda: curves_figure(drawn, us), stream, form)

@@ -1,9 +1,9 @@
 // @ts-check
 // What the programme does, beside the strip: oldest water per leg against its limit, turnovers, noise, money, findings.
 
-import { html } from "./vendor/preact.js";
+import { html, useEffect } from "./vendor/preact.js";
 import { number } from "./numbers.js";
-import { answers, kept, plant } from "./state.js";
+import { answers, kept, plant, tell } from "./state.js";
 import { address } from "./views.js";
 
 const SPANS = { fortnight: "14 days", year: "a year" };
@@ -28,10 +28,20 @@ function before(answer) {
 /** @param {any} values */
 const findingsOf = (values) => values.findings.map((f) => ({ ...f, id: `${f.rule} ${f.subject} ${f.cause}` }));
 
+/** The element that a finding or a row is about: a speed, a jet or a state follows its name. @param {string} subject */
+const elementOf = (subject) => subject.split(/, | /)[0];
+
+/** What has just become known, for who does not look there. @param {any} answer @param {any} was */
+const summary = ({ what, result: { values } }, was) => [
+  `${SPANS[what]}: oldest water ${number(values.promises.oldest_water_h)} h`,
+  was ? `(was ${number(was.promises.oldest_water_h)} h)` : "", `in ${values.promises.oldest_water_in};`,
+  values.findings.length === 1 ? "1 finding" : `${values.findings.length} findings`,
+  was ? `(were ${was.findings.length}).` : "."].filter(Boolean).join(" ").replace(" .", ".");
+
 function Bar({ name, value, was, limit, most }) {
   const at = (hours) => Math.min(100, (100 * hours) / most);
   const over = value > limit;
-  return html`<tr><th scope="row"><a href=${address(plant.value.name, "plant", name.split(", ")[0])}>${name}</a></th>
+  return html`<tr><th scope="row"><a href=${address(plant.value.name, "plant", elementOf(name))}>${name}</a></th>
     <td class="n">${over ? html`<strong>${number(value)} h, over</strong>` : `${number(value)} h`}</td>
     <td class="n ghost">${was === undefined ? "" : `was ${number(was)} h`}</td>
     <td class="chart"><svg viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true">
@@ -42,16 +52,19 @@ function Bar({ name, value, was, limit, most }) {
 
 function Finding({ finding, tag }) {
   return html`<li class=${finding.severity}>${tag && html`<strong>${tag}: </strong>`}
-    <a href=${address(plant.value.name, "plant", finding.subject.split(", ")[0])}>${finding.subject}</a>: ${finding.cause}
+    <a href=${address(plant.value.name, "plant", elementOf(finding.subject))}>${finding.subject}</a>: ${finding.cause}
     <span class="note"> ${finding.severity}, ${finding.rule}; ${number(finding.times)} times${finding.worst_text
-      ? `, worst ${finding.worst_text}` : ""}</span>${finding.mend && tag !== "gone" && html`<br/>Mend: ${finding.mend}`}</li>`;
+      ? `, worst ${finding.worst_text}` : ""}</span>${finding.mend && tag !== "gone" && html`<br/>Mend: ${finding.mend}
+      <a href=${address(plant.value.name, "year")}>when it happens, and what mends it</a>`}</li>`;
 }
 
 export function Answers() {
   const answer = best();
   const failed = Object.values(answers.value).find((a) => a.state === "failed");
+  const was = answer && before(answer);
+  useEffect(() => { if (answer && !answer.old) tell(summary(answer, was)); }, [answer?.result]);
   if (!answer) return html`<p class="note">${failed?.problem || "The first answer is being worked out."}</p>`;
-  const { values } = answer.result, was = before(answer), limit = values.promises.water_age_limit_h;
+  const { values } = answer.result, limit = values.promises.water_age_limit_h;
   const legs = Object.entries(values.legs).filter(([, leg]) => typeof leg.oldest_water_h === "number")
     .sort(([, a], [, b]) => b.oldest_water_h - a.oldest_water_h);
   const most = Math.max(1.2 * limit, Math.min(4 * limit, ...[legs[0]?.[1].oldest_water_h ?? 0]));

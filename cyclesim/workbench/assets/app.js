@@ -1,12 +1,12 @@
 // @ts-check
 // The shell: which view of which plant is shown, undo and redo, and what everybody must be told.
 
-import { html, render, signal, useEffect, useErrorBoundary, useRef, useSignal } from "./vendor/preact.js";
+import { effect, html, render, signal, useEffect, useErrorBoundary, useRef, useSignal } from "./vendor/preact.js";
 import { Shelf } from "./shelf.js";
 import * as state from "./state.js";
 import { VIEWS, address } from "./views.js";
 
-const { answers, conflict, plant, told, trouble } = state;
+const { answers, conflict, plant, shelf, told, trouble } = state;
 const place = signal(read());
 
 /** What the address asks for: nothing is the shelf. */
@@ -14,6 +14,13 @@ function read() {
   const [name = "", view = "plant", about = ""] = location.hash.replace(/^#\/?/, "").split("/");
   return { name: decodeURIComponent(name), view, about: decodeURIComponent(about) };
 }
+
+/** A workbench that was started for one file begins there. */
+const begun = effect(() => {
+  if (!shelf.value) return;
+  if (!location.hash && shelf.value.opens) location.replace(address(shelf.value.opens));
+  queueMicrotask(() => begun());
+});
 
 window.addEventListener("hashchange", () => { place.value = read(); });
 
@@ -31,7 +38,7 @@ document.addEventListener("keydown", (event) => {
 const WORDS = {
   fortnight: "the worst fortnight", year: "a year", verify: "every order of events", tune: "better times",
   compare: "plants side by side", size: "a size", savings: "what would save", measured: "the readings",
-  duty: "the duties",
+  duty: "the duties", mend: "changes that may mend", page: "the page",
 };
 
 function Running() {
@@ -39,7 +46,7 @@ function Running() {
   return html`<ul class="running" aria-label="Being worked out">${busy.map(([what, a]) => html`
     <li key=${what}><label><span>${WORDS[what] || what}</span>
       <progress max="1" value=${a.share || null}></progress></label>
-      ${a.left_s > 1 ? html`<span>${Math.round(a.left_s)} s left</span>` : ""}
+      ${a.left_s && a.left_s > 1 ? html`<span>${Math.round(a.left_s)} s left</span>` : ""}
       <button type="button" onClick=${() => state.cancel(what)}>stop</button></li>`)}</ul>`;
 }
 
@@ -82,7 +89,7 @@ function Header({ name, view }) {
 
 function Opened({ name, view, about }) {
   const shown = useSignal(/** @type {any} */ (null));
-  const row = VIEWS.find((v) => v.id === view) || VIEWS[0];
+  const row = VIEWS.find((v) => v.id === view) || VIEWS[1];
   useEffect(() => { state.openPlant(name); }, [name]);
   useEffect(() => {
     shown.value = null;

@@ -33,7 +33,7 @@ function Chosen({ demand, k, act }) {
       ${DAYS.map((day) => html`<label key=${day}><input type="checkbox" checked=${demand.days.includes(day)}
         disabled=${demand.days.length === 1 && demand.days[0] === day}
         onChange=${(event) => toggle(day, event.target.checked)}/> ${day.slice(0, 3)}</label> `)}</fieldset>`}
-    <${Fields} key=${demand.path} prefix=${demand.path}/></section>`;
+    <${Fields} key=${demand.path} prefix=${demand.path} except=${["days"]}/></section>`;
 }
 
 export default function Day() {
@@ -58,7 +58,10 @@ export default function Day() {
   const act = (what, path, at) => {
     const one = find(path);
     if (what === "delete") {
-      change(deleted(one, at, schedule.demands), `${called(one)} at ${one.starts[at]} deleted`);
+      change(deleted(one, at, schedule.demands), `${called(one)} at ${one.starts[at]} deleted`).then(() => {
+        // what had the focus is gone: the next run of its kind has it, else the strip's first
+        /** @type {HTMLElement | null} */ (document.querySelector(`.${one.kind} .move`) || document.querySelector(".strip .move"))?.focus();
+      });
       selected.value = null;
     } else {
       const made = copied(one, at);
@@ -80,14 +83,14 @@ export default function Day() {
       <p class="note">Drag a run or the mark at its end. By keyboard: arrow keys move by a step, page keys by an hour, with Shift finer;
         C copies a run, Delete takes it out.</p>
       <${Strip} schedule=${schedule} ghost=${kept.value?.version !== open.version ? kept.value?.schedule : null} day=${day.value}
-        selected=${demand ? { path: demand.path, k } : null} select=${(run) => { selected.value = run; }} drop=${drop} act=${act}/>
+        selected=${demand ? { path: demand.path, k } : null} select=${(run) => { selected.value = run; }} drop=${drop} act=${act} written=${textAt}/>
       <div class="buttons" role="group" aria-label="Add">${KINDS.map((kind) => html`<button key=${kind.key} type="button"
         onClick=${() => add(kind)}>add ${kind.word}</button>`)}</div>
-      <${Week} schedule=${schedule} day=${day.value} choose=${(one) => { day.value = one; }}/>
     </section>
     <section class="side" aria-labelledby="does-title"><h2 id="does-title">What it does</h2>
       <div class="buttons"><button type="button" onClick=${keep}>keep this to compare with</button></div>
       <${Problems}/><${Answers}/>
-      ${demand && html`<${Chosen} demand=${demand} k=${k} act=${act}/>`}
-    </section></div>`;
+    </section>
+    <div>${demand && html`<${Chosen} demand=${demand} k=${k} act=${act}/>`}
+      <${Week} schedule=${schedule} day=${day.value} choose=${(one) => { day.value = one; }}/></div></div>`;
 }

@@ -27,21 +27,25 @@ const nameOf = (group) => group.id.replace(/^[a-z]*-?plant-/, "");
  * @param {string} given.svg
  * @param {string} given.picked name of the element that is picked
  * @param {(name: string) => void} given.pick
- * @param {Record<string, {band: number, text: string}>} [given.coloured] by name: a band of five, and its number
+ * @param {Record<string, {band: number | string, text: string}>} [given.coloured] by name: a band of five or a
+ *   word for how it looks, and what is said of it
  * @param {string} [given.stale] why the drawing is of an older text
  */
 export function Drawing({ svg, picked, pick, coloured = {}, stale = "" }) {
   const box = useRef(/** @type {HTMLElement | null} */ (null));
   useEffect(() => {
     const host = /** @type {HTMLElement} */ (box.current);
+    const held = host.contains(document.activeElement) ? document.activeElement?.id : "";
     host.replaceChildren(...inline(svg));
     const drawn = host.querySelector("svg");
     if (!drawn) return;
+    drawn.style.minWidth = `${0.8 * Number(drawn.getAttribute("width"))}px`; // smaller letters nobody reads
     drawn.setAttribute("role", "group");
     drawn.setAttribute("aria-label", "The plant: arrow keys go from part to part, Enter picks one");
     drawn.removeAttribute("aria-labelledby");
     for (const group of groups(host)) {
       group.setAttribute("role", "button");
+      group.setAttribute("tabindex", "-1");
       group.setAttribute("class", "part");
       for (const path of group.querySelectorAll(":scope > path:not(.mark)")) {
         const wide = /** @type {Element} */ (path.cloneNode());
@@ -49,16 +53,21 @@ export function Drawing({ svg, picked, pick, coloured = {}, stale = "" }) {
         group.append(wide);
       }
     }
+    if (held) /** @type {HTMLElement | null} */ (host.querySelector(`#${CSS.escape(held)}`))?.focus();
   }, [svg]);
   useEffect(() => {
     const all = groups(/** @type {HTMLElement} */ (box.current));
-    const at = Math.max(0, all.findIndex((g) => nameOf(g) === picked));
+    const held = all.indexOf(/** @type {Element} */ (document.activeElement));
+    const at = held >= 0 ? held : Math.max(0, all.findIndex((g) => nameOf(g) === picked));
     all.forEach((group, k) => {
       const name = nameOf(group), colour = coloured[name];
-      const title = group.querySelector("title")?.textContent || name;
+      const title = group.querySelector("title"); // which names the part for who listens, too
+      if (title) {
+        title.dataset.told ??= title.textContent || name;
+        title.textContent = colour ? `${title.dataset.told} ${colour.text}` : title.dataset.told;
+      }
       group.setAttribute("tabindex", k === at ? "0" : "-1");
       group.setAttribute("aria-pressed", String(name === picked));
-      group.setAttribute("aria-label", colour ? `${title} ${colour.text}` : title);
       group.setAttribute("class", `part${name === picked ? " picked" : ""}${colour ? ` band${colour.band}` : ""}`);
     });
   }, [svg, picked, coloured]);

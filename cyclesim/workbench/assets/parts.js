@@ -35,13 +35,12 @@ export function partsOf(fields) {
   return [...found].map(([path, part]) => ({ path, ...part }));
 }
 
-/** @param {{path: string, name: string}[]} parts @param {string} picked name of an element, or a path */
+/** @param {{path: string, name: string, kind: string}[]} parts @param {string} picked name of an element, or a path */
 export const partAt = (parts, picked) => parts.find((p) => p.path === picked)
   || parts.find((p) => p.path === `plant.${picked}`)
   || parts.find((p) => p.name === picked && p.path.startsWith("plant."))
-  || parts.filter((p) => picked.startsWith(`${p.path}.`)).sort((a, b) => b.path.length - a.path.length)[0];
-
-/** @typedef {string | {parallel: Run[]} | Link[]} Run @typedef {Run} Link */
+  || parts.filter((p) => picked.startsWith(`${p.path}.`)).sort((a, b) => b.path.length - a.path.length)[0]
+  || parts.find((p) => picked && p.path.startsWith(`${picked}.`));
 
 /** A part of a network as a file has it. @param {any} run @returns {string} */
 export function written(run) {
@@ -78,7 +77,8 @@ export function withoutPart(run, name) {
     return left.length ? left : undefined;
   }
   if (typeof run !== "object") return run;
-  const branches = run.parallel.map((branch) => withoutPart(branch, name)).filter((b) => b !== undefined);
+  const branches = run.parallel.map((branch) => withoutPart(branch, name)).filter((b) => b !== undefined)
+    .map((b) => Array.isArray(b) && b.length === 1 ? b[0] : b);
   return branches.length > 1 ? { parallel: branches } : branches[0];
 }
 

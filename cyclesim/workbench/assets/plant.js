@@ -6,10 +6,14 @@ import { Drawing } from "./drawing.js";
 import { Fields, Problems } from "./form.js";
 import { chainChanges, free, offers, partAt, partsOf, withPart, withoutPart } from "./parts.js";
 import { answers, change, keepAnswered, picked, plant } from "./state.js";
-import { COLOURINGS, coloured } from "./colours.js";
+import { COLOURINGS, coloured, dutiesOf, jetsAt } from "./colours.js";
 
-/** @param {{path: string, name: string, kind: string}} part */
-const called = (part) => part.kind ? `${part.kind} ${part.name}` : part.name;
+/** A part by its kind, as the file says it where it does, and its name. @param {{path: string, name: string, kind: string}} part */
+function called({ path, name, kind }) {
+  const own = plant.value.fields.find((f) => f.path === `${path}.kind`)?.text;
+  const word = path.startsWith("plant.equipment.") && own ? own : kind;
+  return !word || word === name ? name : `${word} ${name}`;
+}
 
 /** Every part that has a form, to be picked without the drawing. */
 function Parts({ parts, part }) {
@@ -25,18 +29,22 @@ function Parts({ parts, part }) {
 
 /** Put something into the network where the picked part is, or take that out. */
 function Place({ part, parts }) {
-  const what = useSignal(0), how = useSignal(/** @type {"before" | "after" | "beside"} */ ("after"));
+  const what = useSignal(0), at = useSignal(/** @type {"before" | "after" | "beside" | ""} */ (""));
   const chains = plant.value.network;
   if (!Array.isArray(chains) || !part.path.startsWith("plant.")) return null;
   const zones = parts.filter((p) => p.kind === "zone").map((p) => p.name);
   const all = offers(plant.value.units === "us", zones[0] || "outdoors");
   const steps = part.path.split("."), named = steps.length === 3, inIt = named && JSON.stringify(chains).includes(`"${part.name}"`);
+  const jets = plant.value.fields.find((f) => f.path === `${part.path}.manifold.jets`)?.text;
+  // jets end in the tub, so that nothing comes after them
+  const places = /** @type {("before" | "after" | "beside")[]} */ (jets ? ["before", "beside"] : ["after", "before", "beside"]);
+  const how = at.value || places[0];
   const add = () => {
     const offer = all[what.value], name = free(offer.name, parts.map((p) => p.name));
     const sheet = { path: `plant.${offer.kind}.${name}`, text: offer.text };
     if (!parts.some((p) => p.path.startsWith(`plant.${offer.kind}.`))) Object.assign(sheet, { path: `plant.${offer.kind}`, text: `{${name}: ${offer.text}}` });
-    const after = chains.map((chain) => withPart(chain, part.name, name, how.value));
-    change([sheet, ...chainChanges(chains, after)], `${offer.what} added ${how.value} ${part.name}`)
+    const after = chains.map((chain) => withPart(chain, part.name, name, how));
+    change([sheet, ...chainChanges(chains, after)], `${offer.what} added ${how} ${part.name}`)
       .then((done) => { if (done) picked.value = name; });
   };
   const takeOut = () => {
@@ -44,7 +52,6 @@ function Place({ part, parts }) {
     change([...chainChanges(chains, after), { path: part.path, text: null }], `${part.name} taken out`)
       .then((done) => { if (done) picked.value = ""; });
   };
-  const jets = plant.value.fields.find((f) => f.path === `${part.path}.manifold.jets`)?.text;
   const jet = (by) => change([{ path: `${part.path}.manifold.jets`, text: String(Number(jets) + by) }],
     by > 0 ? "a jet added" : "a jet taken out");
   const manifold = all[1].text.match(/manifold: (\{.*\})\}$/)?.[1] || "";
@@ -57,8 +64,8 @@ function Place({ part, parts }) {
     ${inIt && html`<fieldset><legend>Add to the water's way</legend>
       <label>what <select onChange=${(e) => { what.value = Number(e.target.value); }}>
         ${all.map((o, k) => html`<option key=${o.what} value=${k} selected=${k === what.value}>${o.what}</option>`)}</select></label>
-      <label>where <select onChange=${(e) => { how.value = e.target.value; }}>
-        ${["after", "before", "beside"].map((h) => html`<option key=${h} selected=${h === how.value} value=${h}
+      <label>where <select onChange=${(e) => { at.value = e.target.value; }}>
+        ${places.map((h) => html`<option key=${h} selected=${h === how} value=${h}
           >${h} ${part.name}</option>`)}</select></label>
       <button type="button" onClick=${add}>add it</button>
       <p class="note">It begins with invented numbers: put in those of your drawing or data sheet.</p></fieldset>`}
@@ -103,8 +110,22 @@ function Text({ part }) {
       class=${faulty.has(k + 1) ? "faulty" : marked.has(k + 1) ? "marked" : ""}><code>${line || " "}</code></li>`)}</ol></section>`;
 }
 
+/** What the jets get: at a pump of all legs, at a leg of its own. */
+function Jets({ part, duty }) {
+  const found = jetsAt(answers.value, duty, plant.value.units === "us");
+  const [, kind] = part.path.split(".");
+  const rows = (kind === "pumps" ? found?.rows : kind === "legs" ? found?.rows.filter((row) => row.leg === part.name) : []) || [];
+  if (!rows.length) return null;
+  const old = answers.value.year?.of !== plant.value.version && answers.value.fortnight?.of !== plant.value.version;
+  return html`<div class=${`weakest${old ? " stale" : ""}`}><table><caption>The weakest jet of each leg at ${found?.duty}</caption>
+    <thead><tr><th scope="col">leg</th><th scope="col" class="n">it gets</th><th scope="col" class="n">it needs</th><td></td></tr></thead>
+    <tbody>${rows.map((row) => html`<tr key=${row.leg}><th scope="row">${row.leg}</th><td class="n">${row.weakest}</td>
+      <td class="n">${row.needs}</td><td>${row.enough === false ? html`<strong>too weak</strong>` : row.enough ? "enough" : ""}</td></tr>`)}
+    </tbody></table></div>`;
+}
+
 export default function Plant({ about }) {
-  const by = useSignal("");
+  const by = useSignal(""), duty = useSignal("");
   const last = useRef("");
   const open = plant.value, parts = partsOf(open.fields);
   useEffect(() => { keepAnswered(["duty", "year"]); }, []);
@@ -113,11 +134,15 @@ export default function Plant({ about }) {
   const run = answers.value.year;
   const svg = (run?.of === open.version && run.result.drawing.svg) || open.drawing?.svg;
   if (svg) last.current = svg;
-  const colours = coloured(by.value, answers.value, open.units === "us");
+  const colours = coloured(by.value, answers.value, open.units === "us", duty.value);
+  const duties = dutiesOf(answers.value);
   return html`<h1 class="unseen">Plant: ${open.title || open.name}</h1><div class="bench">
     <section aria-labelledby="drawing-title"><h2 id="drawing-title">The plant</h2>
       <div class="buttons" role="group" aria-label="Colour by">${COLOURINGS.map((c) => html`<button key=${c.id} type="button"
-        aria-pressed=${by.value === c.id} onClick=${() => { by.value = c.id; }}>${c.title}</button>`)}</div>
+        aria-pressed=${by.value === c.id} onClick=${() => { by.value = c.id; }}>${c.title}</button>`)}
+        ${duties.length > 1 && html`<label>at <select onChange=${(event) => { duty.value = event.target.value; }}>
+          <option value="" selected=${!duty.value}>what moves most</option>
+          ${duties.map((d) => html`<option key=${d.name} value=${d.name} selected=${d.name === duty.value}>${d.name}</option>`)}</select></label>`}</div>
       <${Drawing} svg=${svg || last.current} picked=${part?.path.startsWith("plant.") ? part.path.split(".").pop() : ""}
         pick=${(name) => { picked.value = name; }} coloured=${colours.by}
         stale=${svg ? "" : "The file has faults: this is the plant as it was before."}/>
@@ -125,12 +150,12 @@ export default function Plant({ about }) {
       ${colours.rows.length > 0 && html`<table class="list"><caption>${colours.title}</caption><tbody>${colours.rows.map((row) => html`
         <tr key=${row.name}><th scope="row"><svg class="swatch" viewBox="0 0 12 12" width="12" height="12" aria-hidden="true"><rect width="12" height="12" class=${`band${row.band}`}/></svg>
           ${row.name}</th><td class="n">${row.text}</td></tr>`)}</tbody></table>`}
-      <${Text} part=${part}/>
     </section>
     <section class="side" aria-labelledby="part-title"><h2 id="part-title">${part ? called(part) : "Nothing is picked"}</h2>
       <${Parts} parts=${parts} part=${part}/>
       <${Problems}/>
-      ${part && html`<${Swap} part=${part}/><${Fields} key=${part.path} prefix=${part.path}/>
+      ${part && html`<${Jets} part=${part} duty=${duty.value}/><${Swap} part=${part}/><${Fields} key=${part.path} prefix=${part.path}/>
         <${Place} key=${`${part.path} place`} part=${part} parts=${parts}/>`}
-    </section></div>`;
+    </section>
+    <${Text} part=${part}/></div>`;
 }

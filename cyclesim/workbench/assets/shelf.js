@@ -26,14 +26,14 @@ function ask(names) {
       put(name, said);
       if (!said.job) return;
       await new Promise((over) => {
-        const end = listen(`/api/jobs/${said.job}/events`, {
+        const end = listen(`api/jobs/${said.job}/events`, {
           result: (result) => { put(name, result); stop(); },
           problem: ({ error }) => { put(name, { verdict: error, tone: "danger" }); stop(); },
           cancelled: () => stop(),
         });
         stop = () => { end(); over(undefined); stop = () => {}; };
       });
-      if (stopped && !cards.value[name].verdict) drop(`/api/jobs/${said.job}`).catch(fail);
+      if (stopped && !cards.value[name].verdict) drop(`api/jobs/${said.job}`).catch(fail);
     } catch (error) {
       put(name, { verdict: error instanceof Error ? error.message : "", tone: "danger" });
     }
@@ -52,23 +52,29 @@ function Card({ plant }) {
     <div class="picture" aria-hidden="true" ref=${box}></div>
     ${plant.problem ? html`<p class="danger">It cannot be run yet: ${plant.problem}</p>` : html`
       <p class=${`verdict ${said.tone || "wear"}`}>${said.verdict || "A year is being worked out."}</p>
-      <p>${said.oldest_water || ""}</p><p>${said.money || ""}</p>`}
+      ${said.oldest_water && html`<p>Oldest water: ${said.oldest_water}</p>`}
+      ${said.money && html`<p>Money: ${said.money}</p>`}`}
   </li>`;
 }
+
+/** What the kinds of starters are, in words. */
+const LIKE = {
+  boiler: "a gas boiler heats it", "heat-pump": "a heat pump heats it", solar: "solar collectors help",
+  "two-pumps": "a circulator and a pump for the jets", us: "all in US units and pipe sizes",
+};
 
 /** A dialog with a form; what it is given back is posted, then the new plant is opened. */
 function New({ box }) {
   const problem = useSignal("");
-  const { shipped = [], like = [] } = shelf.value || {};
+  const { plants, like } = shelf.value;
   const make = async (event) => {
     event.preventDefault();
-    const said = new FormData(event.target), name = String(said.get("name")).trim();
+    const said = new FormData(event.target), [how, what] = String(said.get("from")).split("=");
     try {
-      const made = await post("/api/shelf/new", { name, from: said.get("from") });
+      const { name } = await post("api/shelf/new", { name: said.get("name"), from: how ? { [how]: what } : {} });
       box.current.close();
       tell(`${name} is a new file in this folder.`);
-      location.hash = address(made.name || name, "start");
-      openShelf();
+      location.hash = address(name, "start");
     } catch (error) {
       if (!(error instanceof Error)) throw error;
       problem.value = error.message;
@@ -82,13 +88,12 @@ function New({ box }) {
     <p id="new-problem" class="danger" role="alert">${problem.value}</p>
     <p><label for="new-from">What it begins as</label>
       <select id="new-from" name="from">
-        <optgroup label="An invented plant to change by questions">
-          <option value="starter">one two-speed pump, electric heat</option>
-          ${like.map((one) => html`<option key=${one} value=${`like:${one}`}>${one.replace("-", " ")}</option>`)}
+        <optgroup label="An invented plant">
+          <option value="">one two-speed pump, electric heat</option>
+          ${like.map((one) => html`<option key=${one} value=${`like=${one}`}>${LIKE[one] || one}</option>`)}
         </optgroup>
-        ${shipped.length > 0 && html`<optgroup label="A copy of an example">
-          ${shipped.map((one) => html`<option key=${one.name} value=${`shipped:${one.name}`}
-            >${one.title || one.name}</option>`)}</optgroup>`}
+        ${plants.length > 0 && html`<optgroup label="A copy of a plant of this folder">
+          ${plants.map((one) => html`<option key=${one.name} value=${`copy=${one.name}`}>${one.title}</option>`)}</optgroup>`}
       </select></p>
     <div class="buttons"><button type="submit">make it, then ask me about it</button>
       <button type="button" onClick=${() => box.current.close()}>not now</button></div>

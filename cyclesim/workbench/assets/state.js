@@ -48,7 +48,7 @@ export function fail(error) {
 
 export async function openShelf() {
   try {
-    shelf.value = await get("/api/shelf");
+    shelf.value = await get("api/shelf");
   } catch (error) { fail(error); }
 }
 
@@ -79,6 +79,7 @@ export function closePlant() {
     kept.value = null;
     picked.value = "";
     conflict.value = null;
+    told.value = "";
   });
 }
 
@@ -132,6 +133,17 @@ async function send(changes, why) {
   }
 }
 
+/**
+ * Put another text into the file, as something that was found for a version of it has it.
+ * @param {string} text @param {string} version @param {string} why
+ */
+export async function put(text, version, why) {
+  try {
+    take(await post(ofPlant(plant.value.name, "/put"), { version, text, why }));
+    tell(`${why}.`);
+  } catch (error) { fail(error); }
+}
+
 /** @param {boolean} mine whether my changes are put over what the file has now */
 export async function settle(mine) {
   const { changes, why } = conflict.value;
@@ -172,7 +184,8 @@ export function keepAnswered(whats) {
 /** Ask for one after the other, so that the quick answer comes first. */
 async function askWanted() {
   const mine = ++round;
-  const order = worst ? wanted : [...wanted].sort((a) => a === "year" ? -1 : 0); // it tells the worst fortnight
+  // a year's run tells which fortnight is the worst
+  const order = worst || !wanted.includes("year") ? wanted : ["year", ...wanted.filter((what) => what !== "year")];
   for (const what of order) {
     const there = answers.value[what];
     if (there?.state === "done" && there.of === plant.value?.version) continue;
@@ -204,7 +217,7 @@ export async function ask(what, options = {}) {
     if (plant.value?.name !== name) return;
     note(what, { job });
     await new Promise((over) => {
-      const end = listen(`/api/jobs/${job}/events`, {
+      const end = listen(`api/jobs/${job}/events`, {
         progress: ({ does, done, of, left_s }) =>
           note(what, { state: "running", does, share: of ? done / of : undefined, left_s }),
         result: (result) => { note(what, { state: "done", result, of: version, options }); ended(); },
@@ -232,7 +245,7 @@ export async function cancel(what) {
   if (!job || (state !== "asked" && state !== "running")) return;
   note(what, { state: "failed", problem: "Stopped." });
   try {
-    await drop(`/api/jobs/${job}`);
+    await drop(`api/jobs/${job}`);
   } catch (error) { fail(error); }
 }
 

@@ -18,9 +18,10 @@ const SETTLES_MS = 700; // how long keys may go on before what they moved is wri
  * @param {{path: string, k: number} | null} given.selected
  * @param {(run: {path: string, k: number}) => void} given.select
  * @param {(held: Held) => Promise<unknown>} given.drop writes where a run was put
+ * @param {(path: string) => string | null} given.written what the file has at a path
  * @param {(what: "copy" | "delete", path: string, k: number) => void} given.act
  */
-export function Strip({ schedule, ghost, day, selected, select, drop, act }) {
+export function Strip({ schedule, ghost, day, selected, select, drop, act, written }) {
   const box = useRef(/** @type {HTMLElement | null} */ (null));
   const wide = useSignal(0), held = useSignal(/** @type {Held | null} */ (null));
   const timer = useRef(0), drag = useRef(/** @type {any} */ (null));
@@ -99,8 +100,8 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act }) {
   const run = (demand, k, y) => {
     const { start, lasts } = shownOf(demand, k), spoken = `${clockOf(start)} for ${lengthOf(lasts)}`;
     const only = demand.days.length < 7 ? `, ${demand.days.map((d) => d.slice(0, 3)).join(" ")}` : "";
-    const x = px(start), w = Math.max(4, px(lasts)), isPicked = selected?.path === demand.path && selected.k === k;
-    const isHeld = held.value?.path === demand.path && held.value.k === k;
+    const x = px(start), w = Math.max(4, px(lasts)), isPicked = selected?.path === demand.path && selected?.k === k;
+    const isHeld = held.value?.path === demand.path && held.value?.k === k;
     const slider = (mode) => ({
       role: "slider", tabindex: "0", "aria-valuetext": spoken, "data-run": `${demand.path}.${k}`,
       "aria-valuemin": mode === "move" ? 0 : 1, "aria-valuemax": mode === "move" ? 1440 : DAY_S,
@@ -125,12 +126,12 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act }) {
   const row = (demand, r) => {
     const y = HEAD + ROW * r, today = !day || demand.days.includes(day);
     const was = ghost?.demands.find((other) => other.path === demand.path);
-    const rule = demand.repeats ? `, by ${demand.repeats}` : demand.after ? ", after bathing" : "";
+    const rule = demand.repeats ? `, by ${demand.repeats}` : demand.after ? `, after bathing, for ${lengthOf(demand.lasts_s)}` : "";
     return html`<g key=${demand.path}>
       <path class="row" d=${`M0 ${y}H${wide.value}`}/>
       <text class="title" x="2" y=${y + 13}>${called(demand)}${rule}${demand.drawn
         ? `, drawn by chance: ${demand.drawn.per_week} a week` : today ? "" : `: not on ${day}`}</text>
-      ${demand.drawn && parts(...demand.drawn.between.map(secondsOf)).map(([a, b]) => html`<rect class="chance" x=${px(a)}
+      ${demand.drawn && parts(secondsOf(demand.drawn.between[0]), secondsOf(demand.drawn.between[1])).map(([a, b]) => html`<rect class="chance" x=${px(a)}
         y=${y + TITLE} width=${px(b - a)} height=${BAR}/>`)}
       ${today && was && was.starts.flatMap((clock, k) => clock === demand.starts[k] && was.lasts_s === demand.lasts_s ? []
         : bars(secondsOf(clock), was.lasts_s, y + TITLE, "ghost"))}
@@ -156,7 +157,9 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act }) {
       ${schedule.plan.length > 0 && html`<path class="row" d=${`M0 ${below + 44}H${wide.value}`}/>
         <text class="title" x="2" y=${below + 57}>heating plan</text>
         ${schedule.plan.filter(onDay).map((p) => parts(secondsOf(p.from || p.ready_by), secondsOf(p.until)).map(([a, b]) => html`<rect class="bar heating" x=${px(a)}
-          y=${below + 62} width=${px(b - a)} height="20"/>`))}`}
+          y=${below + 62} width=${px(b - a)} height="20"/>`))}
+        ${schedule.plan.filter(onDay).map((p) => html`<text class="on" x=${px(secondsOf(p.from || p.ready_by)) + 4} y=${below + 76}
+          >${written(`${p.path}.keep_at`)}${p.ready_by ? ` by ${p.ready_by}` : ""}</text>`)}`}
     </svg>`}</div>`;
 }
 

@@ -4,8 +4,14 @@
 
 /** @type {{id: string, title: string, load: () => Promise<any>}[]} */
 export const VIEWS = [
+  { id: "start", title: "Questions", load: () => import("./start.js") },
   { id: "plant", title: "Plant", load: () => import("./plant.js") },
   { id: "day", title: "Day and week", load: () => import("./day.js") },
+  { id: "year", title: "Year", load: () => import("./year.js") },
+  { id: "orders", title: "Every order of events", load: () => import("./orders.js") },
+  { id: "decide", title: "Decide", load: () => import("./decide.js") },
+  { id: "measured", title: "Measured", load: () => import("./measured.js") },
+  { id: "handover", title: "Hand over", load: () => import("./handover.js") },
 ];
 
 /** @param {string} name @param {string} [view] @param {string} [about] an element or a path to open at */

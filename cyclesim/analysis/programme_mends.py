@@ -1,0 +1,262 @@
+"""What might mend a programme that breaks a rule: other starts, longer runs, a flush more, a pump kept on.
+
+Each is a change that can be tried; what only the trace can tell is left to the trial.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from datetime import time
+from typing import NamedTuple
+
+from cyclesim.analysis.amounts import at_least, exactly, listed
+from cyclesim.analysis.combinations import combinations, running, while_at
+from cyclesim.analysis.findings import Change, Subject
+from cyclesim.analysis.history import FLUSH_VOLUMES, movers
+from cyclesim.analysis.mends import MadeMend, blocked_while, chained, change, with_text, with_value
+from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.schedule import Keep, Run
+from cyclesim.scenario.forms.fields import PumpSpeed
+from cyclesim.scenario.reading.edit import Edit
+from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.programme import Programme
+
+_STEP_S, _DAY_S = 300, 86_400
+_TWICE = (time(7, 0), time(19, 0))
+"""When a flush is tried where there was none."""
+
+
+class RunOfFile(NamedTuple):
+    """A filter run or a line flush of the file, with where it stands."""
+
+    name: str
+    key: str
+    place: int
+    run: Run
+
+    def at(self, field: str) -> tuple[str | int, ...]:
+        """Where a field of it stands."""
+        return "schedule", self.key, self.place, field
+
+
+def entries(programme: Programme) -> Iterator[RunOfFile]:
+    """Line flushes, then filter runs."""
+    schedule = programme.scenario.schedule
+    for key in ("line_flushes", "filter_runs"):
+        for place, run in enumerate(getattr(schedule, key)):
+            name = next(t.demand.name for t in programme.timed if t.run is run)
+            yield RunOfFile(name, key, place, run)
+
+
+def moved_more_often(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """Water that gets too old: what moves it more often, on more days, for longer; or a flush for it."""
+    yield from turned_no_more(plant, programme, about)
+    moving = {demand.name for demand in movers(plant, programme, about.name)}
+    plug = plant.plugs[plant.reported[about.name]].name
+    mine = [entry for entry in entries(programme) if entry.name in moving and entry.run.start]
+    for entry in mine[:2]:
+        for field in ("days", "repeats"):
+            if getattr(entry.run, field) is not None:
+                yield change(f"let {entry.name} run on every day", with_text(None, None, *entry.at(field)))
+    for entry in mine[:2]:
+        if entry.key == "line_flushes":
+            reached_s = plant.duty(plant.at(*entry.run.pump)).reached_s.get(plug, math.inf)
+            if entry.run.lasts_s < FLUSH_VOLUMES * reached_s < math.inf:
+                yield _lasting(entry, FLUSH_VOLUMES * reached_s)
+    for entry in mine[:2]:
+        starts = entry.run.start or ()
+        middles = _middles(starts, plant.scenario.controller.time_step_s or _STEP_S)
+        for added in dict.fromkeys((middles[:1], middles)):
+            said = f"{entry.name} at {listed([_clock(at) for at in sorted(added)])}, too"
+            yield _starting(entry, (*starts, *added), said)
+    if not any(entry.key == "line_flushes" for entry in mine):
+        yield from flushed(plant, programme, about)
+
+
+def flushed(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """A line flush for what nothing moves, at the pump and speed that reach its end first."""
+    plug = plant.plugs[plant.reported[about.name]].name
+    ways = [
+        (duty.reached_s.get(plug, math.inf), *next(iter(running(plant, duty).items())))
+        for duty in combinations(plant, plant.speeds)
+        if len(running(plant, duty)) == 1 and abs(duty.flow_m3_s(about.name)) > STILL_M3_S
+    ]
+    reached_s, pump, speed = min(ways, default=(math.inf, "", ""))
+    if math.isinf(reached_s):
+        return
+    lasts_s = _flush_s(programme.scenario, FLUSH_VOLUMES * reached_s)
+    run = Run.model_construct(
+        pump=PumpSpeed(pump, speed), start=_TWICE, lasts_s=lasts_s, days=None, repeats=None, name=None,
+        after=None,
+    )  # fmt: skip
+    text = f"{{pump: {run.pump}, start: {_clocks(_TWICE)}, lasts: {exactly(lasts_s)}}}"
+
+    def of(scenario: Scenario) -> Scenario:
+        flushes = (*scenario.schedule.line_flushes, run)
+        return scenario.model_copy(
+            update={"schedule": scenario.schedule.model_copy(update={"line_flushes": flushes})}
+        )
+
+    yield Change(f"a line flush: {text}", of, (Edit(("schedule", "line_flushes"), text, adds=True),))
+
+
+def filtered_longer(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """Too few turnovers: each filter run on every day, and so long that it does by itself."""
+    del about
+    daily_m3 = plant.scenario.limits.turnovers_per_day * plant.volume_m3
+    for entry in entries(programme):
+        rate_m3_s = plant.duty(plant.at(*entry.run.pump)).filtered_m3_s
+        if entry.key != "filter_runs" or not entry.run.start or rate_m3_s <= STILL_M3_S:
+            continue
+        each_s = math.ceil(daily_m3 / rate_m3_s / len(entry.run.start) / _STEP_S) * float(_STEP_S)
+        every_day = [f for f in ("days", "repeats") if getattr(entry.run, f) is not None]
+        made = [with_text(None, None, *entry.at(field)) for field in every_day]
+        said = [f"let {entry.name} run on every day"] if every_day else []
+        if entry.run.lasts_s < each_s < _DAY_S:
+            made.append(with_text(each_s, exactly(each_s), *entry.at("lasts_s")))
+            said.append(f"{entry.name} for {exactly(each_s)} each time")
+        if made:
+            both = made[0] if len(made) == 1 else chained(*made[:2])
+            yield change(", ".join(said), both)
+
+
+def kept_on(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """No run-on: a pump that moves water through the source is kept for long enough after it."""
+    scenario, name = plant.scenario, about.name
+    lasting_s = float(max(math.ceil(scenario.limits.run_on_s), programme.run_on_s(name)))
+    kept = next(
+        ((k, i) for k, i in enumerate(scenario.interlocks) if isinstance(i, Keep) and i.after == name), None
+    )
+    heating, asked = scenario.schedule.heating, list[PumpSpeed]()
+    asked += [kept[1].keep] if kept else []
+    asked += [heating.pump] if heating else []
+    asked += [PumpSpeed(pump, speed) for pump, speeds in plant.speeds.items() for speed in speeds]
+    at = next((at for at in asked if plant.has_flow(name, plant.duty(plant.at(*at)))), None)
+    if at is None or (kept and kept[1].keep == at and kept[1].lasting_s >= lasting_s):
+        return
+    text = f"{{keep: {at}, after: {name}, lasting: {exactly(lasting_s)}}}"
+    keep = Keep.model_construct(keep=at, after=name, lasting_s=lasting_s)
+    if kept:
+        yield change(text, with_text(keep, text, "interlocks", kept[0]))
+        return
+
+    def of(scenario: Scenario) -> Scenario:
+        return scenario.model_copy(update={"interlocks": (*scenario.interlocks, keep)})
+
+    yield Change(f"wire {text}", of, (Edit(("interlocks",), text, adds=True),))
+
+
+def rested(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """A pump that starts again too soon waits until it has rested."""
+    del programme
+    rest_s = float(math.ceil(plant.scenario.limits.pump_rest_s))
+    if about.name in plant.pumps and plant.pumps[about.name].rest_s < rest_s:
+        rest = with_value(rest_s, "plant", "pumps", about.name, "rest_s")
+        yield change(f"let {about.name} rest: {exactly(rest_s)}", rest)
+
+
+def out_of_quiet_hours(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """What a clock starts in the quiet hours starts when they are over."""
+    quiet = plant.scenario.schedule.quiet_hours
+    for entry in entries(programme) if quiet else ():
+        assert quiet is not None
+        if about.name not in (str(entry.run.pump), entry.run.pump.pump) or not entry.run.start:
+            continue
+        begins, ends = _s(quiet.from_time), _s(quiet.to_time)
+        lasts_s, starts = round(entry.run.lasts_s), list[time]()
+        for start in entry.run.start:
+            into_s = (_s(start) - begins) % _DAY_S
+            loud = into_s < (ends - begins) % _DAY_S or into_s + lasts_s > _DAY_S
+            starts.append(quiet.to_time if loud else start)
+        moved = tuple(dict.fromkeys(starts))
+        if moved != entry.run.start:
+            yield _starting(entry, moved, f"{entry.name} at {listed([_clock(at) for at in moved])}")
+
+
+def longer_flush(plant: Assembly, programme: Programme, about: Subject, need_s: float) -> Iterator[Change]:
+    """A flush that reaches the end twice, of a length that the controller takes."""
+    del plant
+    entry = next(entry for entry in entries(programme) if entry.name == about.name)
+    if math.isfinite(need_s):
+        yield _lasting(entry, _flush_s(programme.scenario, need_s))
+
+
+def turned_no_more(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """A stop on a valve that somebody may turn, so that nobody does."""
+    del programme, about
+    turned = plant.scenario.schedule.valves_turned
+    for valve, turnable in plant.turnable.items():
+        if len(turnable.positions) < 2:
+            continue
+        where = "valves" if valve in plant.sheet.valves else "diverters"
+        made = with_value((), "plant", where, valve, "may_be")
+        others = tuple(one for one in turned if one.valve != valve)
+        if len(others) < len(turned):
+            away = [Edit(("schedule", "valves_turned", k), None)
+                    for k, one in reversed(list(enumerate(turned))) if one.valve == valve]  # fmt: skip
+            whole = with_value((), "schedule", "valves_turned")
+            left = with_text(others, None, "schedule", "valves_turned").of
+            made = chained(made, MadeMend(left, tuple(away)) if others else whole)
+        yield change(f"a stop on {valve}, so that it stays {turnable.usual}", made)
+
+
+def blocked_where_underfed(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """A source with too little water is off while what takes it runs."""
+    del programme
+    heating = plant.scenario.schedule.heating
+    for pump, speeds in plant.speeds.items():
+        for speed in speeds:
+            if heating is None or tuple(heating.pump) != (pump, speed):
+                yield blocked_while(about.name, while_at(pump, speed))
+
+
+def check_valves(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """A check valve in each pump that has none."""
+    del programme, about
+    for pump, sheet in plant.pumps.items():
+        if not sheet.check_valve:
+            valve = with_value(True, "plant", "pumps", pump, "check_valve")
+            yield change(f"a check valve in {pump}", valve)
+
+
+# -- entries of the schedule ---------------------------------------------------------------------------------
+
+
+def _flush_s(scenario: Scenario, need_s: float) -> float:
+    """A length that is enough, of those that the controller takes if one is."""
+    offered = [s for s in scenario.controller.flush_lengths_s or () if s >= need_s]
+    return float(min(offered, default=math.ceil(need_s)))
+
+
+def _lasting(entry: RunOfFile, need_s: float) -> Change:
+    lasts_s = float(math.ceil(need_s))
+    made = with_text(lasts_s, exactly(lasts_s), *entry.at("lasts_s"))
+    return change(f"let {entry.name} last {at_least(lasts_s)}", made)
+
+
+def _starting(entry: RunOfFile, starts: tuple[time, ...], said: str) -> Change:
+    starts = tuple(sorted(starts))
+    return change(said, with_text(starts, _clocks(starts), *entry.at("start")))
+
+
+def _middles(starts: tuple[time, ...], step_s: float) -> tuple[time, ...]:
+    """The middle of each while between two starts, on a step of the controller; the longest first."""
+    seconds = sorted(map(_s, starts))
+    following = [*seconds[1:], seconds[0] + _DAY_S]
+    gaps = sorted(zip(seconds, following, strict=True), key=lambda gap: gap[0] - gap[1])
+    at_s = [int((begins + ends) / 2 // step_s * step_s) % _DAY_S for begins, ends in gaps]
+    return tuple(time(s // 3600, s // 60 % 60, s % 60) for s in at_s)
+
+
+def _s(clock: time) -> int:
+    return 3600 * clock.hour + 60 * clock.minute + clock.second
+
+
+def _clock(clock: time) -> str:
+    return f"{clock:%H:%M:%S}" if clock.second else f"{clock:%H:%M}"
+
+
+def _clocks(clocks: tuple[time, ...]) -> str:
+    return f"[{', '.join(f'{_clock(clock)!r}' for clock in clocks)}]".replace("'", '"')

@@ -1,0 +1,137 @@
+"""Mends of what a run breaks, tried: the scenario is changed so, and the same days are run again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import NamedTuple
+
+from cyclesim.analysis.findings import SEVERITIES, Change, Finding, Subject
+from cyclesim.analysis.history import History
+from cyclesim.analysis.mends import changes
+from cyclesim.analysis.result import Result
+from cyclesim.analysis.rules import RULES, check
+from cyclesim.errors import CycleSimError
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.edit import Edit
+from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.engine import simulate_trace
+from cyclesim.simulation.programme import Programme
+
+MOST_RUNS, MOST_EACH = 6, 3
+"""How often the days are run again unless all is asked for, and how many mends of one finding are tried."""
+
+
+class Days(NamedTuple):
+    """What some days come to, as far as a mend is judged by them."""
+
+    broken: frozenset[tuple[str, str]]
+    """(rule, subject)."""
+    ran: frozenset[str]
+    """What was on at some time."""
+
+    def worse_than(self, before: Days) -> tuple[str, ...]:
+        """What is broken and was not: `stale-water (left_bench)`."""
+        return tuple(f"{rule} ({subject})" for rule, subject in sorted(self.broken - before.broken))
+
+
+@dataclass(frozen=True, slots=True)
+class MendTrial:
+    """One mend of one finding, and what the same days come to with it."""
+
+    number: int
+    """The same mend of two findings has one number."""
+    rule: str
+    subject: str
+    said: str
+    """The mend in words."""
+    holds: bool
+    """Whether the rule is no longer broken by its subject."""
+    breaks: tuple[str, ...]
+    """What is broken with it and not without: `stale-water (left_bench)`."""
+    idle: bool = False
+    """Whether its subject then never comes on, which is no mend."""
+    edits: tuple[Edit, ...] = ()
+    """The mend in the text of the file; none where it is to be made by hand."""
+
+
+def tried(
+    result: Result,
+    findings: Sequence[Finding],
+    *,
+    most_runs: int = MOST_RUNS,
+    on_run: Callable[[int], object] | None = None,
+) -> tuple[MendTrial, ...]:
+    """Mends of some findings of a run, in their order, until one mends each and breaks nothing as grave.
+
+    After *most_runs* runs no further mend is tried. *on_run* is called with the number of runs done.
+    """
+    known: dict[str, Days | None] = {}
+    before = _days(result.findings, History(result.plant, result.programme, result.trace))
+    trials, numbers = list[MendTrial](), dict[str, int]()
+    for mine in dict.fromkeys((finding.rule, finding.subject) for finding in findings):
+        for k, change in enumerate(_changes(result, *mine)):
+            if k >= MOST_EACH or (change.sentence not in known and len(known) >= most_runs):
+                break
+            if change.sentence not in known:
+                known[change.sentence] = _with(result, change)
+                if on_run is not None:
+                    on_run(len(known))
+            after = known[change.sentence]
+            if after is None:
+                continue  # it makes no plant that can be run
+            more = sorted(after.broken - before.broken)
+            breaks = after.worse_than(before)
+            idle = mine[1] in before.ran - after.ran and mine[1] not in result.plant.pumps
+            holds = mine not in after.broken and not idle
+            number = numbers.setdefault(change.sentence, len(numbers) + 1)
+            trials.append(MendTrial(number, *mine, change.sentence, holds, breaks, idle, change.edits))
+            if holds and all(_grade(rule) > _grade(mine[0]) for rule, _ in more):
+                break
+    return tuple(trials)
+
+
+def _grade(rule: str) -> int:
+    return SEVERITIES.index(RULES[rule].severity)
+
+
+def run_again(result: Result, scenario: Scenario) -> Days:
+    """The days of a result with another scenario."""
+    about = result.about
+    return run_days(scenario, about.days, date.fromisoformat(about.first_day), about.seed)
+
+
+def run_days(scenario: Scenario, days: int, start: date | None = None, seed: int = 0) -> Days:
+    """What some days of a scenario come to."""
+    plant, programme = Assembly(scenario), Programme(scenario)
+    trace = simulate_trace(plant, programme, days=days, start=start, seed=seed)
+    history = History(plant, programme, trace)
+    return _days(check(history)[0], history)
+
+
+def _days(findings: Sequence[Finding], history: History) -> Days:
+    broken = frozenset((finding.rule, finding.subject) for finding in findings)
+    return Days(broken, frozenset(name for (name, _), on in history.truth.closed.items() if len(on)))
+
+
+def _changes(result: Result, broken_rule: str, subject: str) -> Iterator[Change]:
+    """What a rule knows of that may mend it for a subject, each once."""
+    rule, told = RULES[broken_rule], set[str]()
+    abouts = [Subject(subject, ())]
+    if rule.kind == "state":
+        every = rule.subjects(result.plant, result.programme)
+        abouts = [about for about in every if about.name == subject]
+    for about in abouts:
+        for change in changes(rule, result.plant, result.programme, about):
+            if change.sentence not in told:
+                told.add(change.sentence)
+                yield change
+
+
+def _with(result: Result, change: Change) -> Days | None:
+    """The days with a change; None where it makes nothing that can be run."""
+    try:
+        return run_again(result, change.of(result.scenario))
+    except (CycleSimError, ValueError):
+        return None

@@ -1,0 +1,249 @@
+"""Answers by which one decides: every order of events, better times, plants side by side, sizes, readings.
+
+Each is what the command of that name prints and writes, with its picture, and with what can be applied.
+"""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from collections.abc import Callable
+from dataclasses import asdict
+from datetime import date
+from io import BytesIO
+from typing import TYPE_CHECKING, Any, BinaryIO
+
+from cyclesim.errors import CycleSimError, shorten
+from cyclesim.units import QuantityError, parse
+from cyclesim.workbench.views import Values, page_view
+
+if TYPE_CHECKING:
+    from cyclesim.decide.sweeps.sweep import How
+    from cyclesim.scenario.blocks.model import Scenario
+    from cyclesim.workbench.asked import Question, Tell
+
+
+def verify(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
+    """Every order of events; each story has a scene a step, and each mend its edits."""
+    from cyclesim.said.verify import matrix, overall, verification_values, verify_page
+    from cyclesim.verification.verifier import verify as verify_
+
+    found = verify_(
+        scenario,
+        faults=question.whole("faults", 0, 2, 0) or 0,
+        rule=question.option("rule", str),
+        any_order=question.option("any_order", bool, False),
+        on_progress=lambda what, states, left: tell(f"{what}: {left} states still to follow", states, None),
+    )
+    shown, rows = matrix(found)
+    return {
+        "page": page_view(verify_page(found), us),
+        "values": verification_values(found),
+        "verdict": overall(found),
+        "matrix": {
+            "columns": [{"rule": verdict.rule, "subject": verdict.subject} for verdict in shown],
+            "rows": [{"faults": row.faults, "marks": row.marks} for row in rows],
+        },
+    }
+
+
+def mend(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
+    """Changes of the schedule that are run against what one rule finds."""
+    from cyclesim.analysis.result import days_of_year
+    from cyclesim.decide.tuning.mended import mending
+    from cyclesim.said.mended import mending_page, mending_values
+    from cyclesim.scenario.reading.rewrite import text_of
+
+    subjects = question.option("subjects", list, [])
+    if not all(isinstance(subject, str) for subject in subjects):
+        raise CycleSimError("Found something else among the subjects; expected names.")
+    found = mending(
+        scenario,
+        text_of(question.file),
+        question.file,
+        question.option("rule", str, ""),
+        subjects,
+        cause=question.option("cause", str, ""),
+        days=question.whole("days", 1, 366) or days_of_year(date(scenario.place.year, 1, 1)),
+        how=how(question, tell, "running changes"),
+    )
+    return {"page": page_view(mending_page(found), us), "values": mending_values(found)}
+
+
+def tune(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
+    """Better times; each programme as a strip of the day, with the file as it would then be."""
+    from cyclesim.decide.tuning.tuning import tune as tune_
+    from cyclesim.decide.tuning.written import written
+    from cyclesim.said.strips import shown_choices, strips
+    from cyclesim.said.tune import tune_page, tune_values
+    from cyclesim.scenario.reading.rewrite import text_of
+
+    file, read = question.file, text_of(question.file)
+    found = tune_(
+        scenario,
+        days=question.whole("days", 1, 366),
+        seed=question.whole("seed", 0, 2**31, 0) or 0,
+        how=how(question, tell, "running programmes"),
+    )
+    texts = list[str | None]()
+    for choice in shown_choices(found):
+        try:
+            texts.append(
+                None if choice is found.own else written(file, read, scenario, choice.programme, file)
+            )
+        except CycleSimError:
+            texts.append(None)  # the file has no place for it
+    return {
+        "page": page_view(tune_page(found), us),
+        "values": tune_values(found),
+        "strips": asdict(strips(found)),
+        "texts": texts,
+    }
+
+
+def compare(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
+    """Plants side by side."""
+    from cyclesim.decide.comparing.comparison import compare as compare_
+    from cyclesim.said.compare import compare_page, compare_values
+    from cyclesim.said.compare_drawn import drawn
+    from cyclesim.scenario.reading.load import load
+    from cyclesim.shown.pictures.compare import write_compare_figure
+
+    files = (question.file, *question.others)
+    if not 2 <= len(files) <= 6:
+        raise CycleSimError("Two to six plants are compared.")
+    found = compare_(
+        [scenario, *map(load, question.others)],
+        [file.name for file in files],
+        years=question.whole("years", 1, 50),
+        futures=question.whole("futures", 0, 10_000, 0) or 0,
+        sensitivity=question.option("sensitivity", bool, False) or None,
+        tuned=question.option("tuned", bool, False),
+        how=how(question, tell, "running plants"),
+    )
+    return {
+        "page": page_view(compare_page(found), us),
+        "values": compare_values(found),
+        "figure": _picture(lambda *to: write_compare_figure(drawn(found), *to)),
+    }
+
+
+def size(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
+    """How large a heater, a pump or a blower must be."""
+    from cyclesim.said.curves_drawn import blower_drawn, pump_drawn
+    from cyclesim.said.heater_drawn import heater_drawn
+    from cyclesim.shown.pictures.size import write_curves_figure
+
+    which, named = question.option("machine", str, "heater"), question.option("name", str)
+    if which == "pump":
+        from cyclesim.decide.sizing.pump_sizing import size_pump
+        from cyclesim.said.size_pump import pump_page, pump_values
+
+        pump = size_pump(scenario, named)
+        figure = _picture(lambda *to: write_curves_figure(pump_drawn(pump), *to))
+        return {"page": page_view(pump_page(pump), us), "values": pump_values(pump), "figure": figure}
+    if which == "blower":
+        from cyclesim.decide.sizing.blower_sizing import size_blower
+        from cyclesim.said.size_blower import blower_page, blower_values
+
+        blower = size_blower(scenario, named, wanted_m3_s=_quantity(question, "flow", "flow", "600 L/min"))
+        figure = _picture(lambda *to: write_curves_figure(blower_drawn(blower), *to))
+        return {"page": page_view(blower_page(blower), us), "values": blower_values(blower), "figure": figure}
+    if which != "heater":
+        raise CycleSimError(f"Found '{shorten(which)}' for machine; expected heater, pump or blower.")
+    from cyclesim.decide.sizing.heater_sizing import size_heater
+    from cyclesim.said.size_heater import heater_page, heater_values
+    from cyclesim.shown.pictures.heater import write_heater_figure
+
+    heater = size_heater(
+        scenario,
+        source=named,
+        from_c=_quantity(question, "from", "temperature", "30 degC"),
+        within_s=_quantity(question, "within", "time", "8 h"),
+        how=how(question, tell, "running sizes"),
+    )
+    figure = _picture(lambda *to: write_heater_figure(heater_drawn(heater), *to))
+    return {"page": page_view(heater_page(heater), us), "values": heater_values(heater), "figure": figure}
+
+
+def savings(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
+    """What would save most."""
+    from cyclesim.decide.sizing.savings import savings as savings_
+    from cyclesim.said.savings import savings_page, savings_values
+
+    found = savings_(scenario, how=how(question, tell, "running changes"))
+    return {"page": page_view(savings_page(found), us), "values": savings_values(found)}
+
+
+def measured(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
+    """What explains the readings, what to measure next and what follows; with the keys that would say so."""
+    from cyclesim.decide.readings.measured import measured as measured_
+    from cyclesim.said.measured import measured_page, measured_values
+    from cyclesim.said.measured_drawn import readings_drawn
+    from cyclesim.scenario.reading.readings import load_readings
+    from cyclesim.shown.pictures.measured import write_measured_figure
+
+    if not question.others:
+        raise CycleSimError("No file of readings is named.")
+    taken = [load_readings(path, scenario) for path in question.others]
+    found = measured_(
+        scenario, *taken, days=question.whole("days", 1, 366), how=how(question, tell, "predicting readings")
+    )
+    return {
+        "page": page_view(measured_page(found), us),
+        "values": measured_values(found),
+        "figure": _picture(lambda *to: write_measured_figure(readings_drawn(found), us, *to)),
+    }
+
+
+def whole_page(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
+    """The page of a plant as one file: a year, every single fault, and what would save most."""
+    from cyclesim.analysis.result import days_of_year, simulate
+    from cyclesim.decide.sizing.savings import savings as savings_
+    from cyclesim.said.inputs import inputs
+    from cyclesim.said.report import report
+    from cyclesim.scenario.reading.load import written
+    from cyclesim.shown.page import page
+    from cyclesim.verification.verifier import verify as verify_
+
+    start = date(scenario.place.year, 1, 1)
+    days = days_of_year(start)
+    result = simulate(
+        scenario, days=days, start=start, left=True, on_day=lambda day: tell("simulating", day, days)
+    )
+    looked_at = verify_(
+        scenario, faults=1,
+        on_progress=lambda what, states, left: tell(f"{what}: {left} states still to follow", states, None),
+    )  # fmt: skip
+    saved = savings_(scenario, days=days, start=start, how=how(question, tell, "trying what saves"))
+    told = report(result, tuple(inputs(written(question.file))), looked_at, saved, us=us)
+    return {"html": page([told], us=us), "verdict": told.verdict}
+
+
+def how(question: Question, tell: Tell, does: str) -> How:
+    """How a sweep is run: kept in the user's cache, told as it goes on, on a cluster if one is named."""
+    from cyclesim.decide.sweeps.kept import kept_file
+    from cyclesim.decide.sweeps.sweep import How
+
+    cluster = question.option("cluster", str)
+    return How(None, cluster, kept_file(), lambda done, of: tell(does, done, of))
+
+
+def _quantity(question: Question, name: str, kind: str, example: str) -> float | None:
+    """An option that is a quantity with its unit; CycleSimError where it is none."""
+    text = question.option(name, str, "").strip()
+    if not text:
+        return None
+    try:
+        return parse(text, kind, example)
+    except QuantityError as error:
+        hint = f" ({error.hint})" if error.hint else ""
+        raise CycleSimError(
+            f"{name}: found '{shorten(text)}', {error.what}; {error.allowed}{hint}."
+        ) from None
+
+
+def _picture(draw: Callable[[BinaryIO, str], Any]) -> str:
+    """A picture as an address that holds it whole."""
+    stream = BytesIO()
+    draw(stream, ".svg")
+    return f"data:image/svg+xml;base64,{b64encode(stream.getvalue()).decode()}"

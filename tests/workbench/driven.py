@@ -1,0 +1,167 @@
+"""A real browser before a real workbench: what a person does there, and what they see."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, Literal
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+AXE = ROOT / "tests" / "vendor" / "axe-core" / "axe.min.js"
+CHROMIUM, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
+needs_browser = pytest.mark.skipif(
+    not (CHROMIUM and DRIVER), reason="no Chromium here: apt-get install chromium chromium-driver"
+)
+PATIENCE_S = 60.0
+_SHOWS = "[...document.querySelectorAll(arguments[0])].some((e) => e.innerText.includes(arguments[1]))"
+
+
+@contextmanager
+def served(folder: Path, cache: Path, ends: Literal["kill", "terminate"] = "terminate") -> Iterator[str]:
+    """A workbench on that folder in a process of its own, and how it ends; the address that it prints."""
+    words = [sys.executable, "-m", "cyclesim", "workbench", str(folder), "--port", "0", "--no-open"]
+    surroundings = {**os.environ, "XDG_CACHE_HOME": str(cache), "PYTHONPATH": str(ROOT)}
+    with subprocess.Popen(words, stdout=subprocess.PIPE, text=True, env=surroundings) as process:
+        try:
+            assert process.stdout is not None
+            said = process.stdout.readline()
+            found = re.search(r"http://127\.0\.0\.1:\d+/\?token=\S+", said)
+            assert found, said
+            yield found[0]
+        finally:
+            getattr(process, ends)()
+
+
+@contextmanager
+def chromium() -> Iterator[Any]:
+    """A headless browser that finds no host but this machine."""
+    from selenium import webdriver
+    from selenium.webdriver.chrome.service import Service
+
+    options = webdriver.ChromeOptions()
+    options.binary_location = CHROMIUM or ""
+    for word in (
+        "--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--window-size=1280,900",
+        "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
+    ):  # fmt: skip
+        options.add_argument(word)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    driver = webdriver.Chrome(options=options, service=Service(DRIVER))
+    try:
+        yield driver
+    finally:
+        driver.quit()
+
+
+class Window:
+    """What a person does with one window."""
+
+    def __init__(self, driver: Any, address: str) -> None:
+        self.driver, self.host = driver, address.partition("/?")[0]
+        driver.get(address)
+        self.root = driver.current_url.partition("#")[0]
+
+    def screen(self, px: int, dark: bool = False) -> None:
+        """A screen of that width, light or dark."""
+        size = {"width": px, "height": 900, "deviceScaleFactor": 1, "mobile": px < 600}
+        self.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+        scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
+        self.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": [scheme]})
+
+    def go(self, name: str = "", view: str = "", about: str = "") -> None:
+        """Open a view afresh."""
+        self.driver.get("about:blank")
+        self.driver.get(f"{self.root}#/" + "/".join(filter(None, (name, view, about))))
+        self.until("return !!document.querySelector('main h1')")
+
+    def until(self, script: str, *given: Any) -> Any:
+        """What *script* returns as soon as that is true."""
+        end = time.monotonic() + PATIENCE_S
+        while not (found := self.driver.execute_script(script, *given)):
+            assert time.monotonic() < end, (script, given, self.text("main")[:2000])
+            time.sleep(0.03)
+        return found
+
+    def all(self, css: str) -> list[Any]:
+        """Every element of a selector."""
+        return list(self.driver.find_elements("css selector", css))
+
+    def one(self, css: str) -> Any:
+        """The first element of a selector, as soon as it is there."""
+        self.until("return !!document.querySelector(arguments[0])", css)
+        return self.driver.find_element("css selector", css)
+
+    def text(self, css: str) -> str:
+        """What stands there."""
+        return " ".join(one.text for one in self.all(css))
+
+    def sees(self, text: str, css: str = "body") -> None:
+        """Wait until a text is shown."""
+        self.until(f"return {_SHOWS}", css, text)
+
+    def sees_no(self, text: str, css: str = "body") -> None:
+        """Wait until a text is shown no more."""
+        self.until(f"return !{_SHOWS}", css, text)
+
+    def button(self, text: str, within: str = "body") -> Any:
+        """A button by what stands on it, in sight."""
+        script = (
+            "const b = [...document.querySelectorAll(arguments[0] + ' button')]"
+            ".find((e) => e.textContent.trim() === arguments[1] && !e.disabled);"
+            "b?.scrollIntoView({block: 'center'}); return b"
+        )
+        return self.until(script, within, text)
+
+    def press(self, *keys: str) -> None:
+        """Press keys, one after another, wherever the focus is."""
+        from selenium.webdriver import ActionChains
+
+        ActionChains(self.driver).send_keys(*keys).perform()
+
+    def press_with_control(self, key: str) -> None:
+        """Press a key while the control key is held."""
+        from selenium.webdriver import ActionChains
+        from selenium.webdriver.common.keys import Keys
+
+        ActionChains(self.driver).key_down(Keys.CONTROL).send_keys(key).key_up(Keys.CONTROL).perform()
+
+    def write(self, path: str, text: str) -> None:
+        """Put a text into the field of a path and leave it by the tabulator."""
+        from selenium.webdriver.common.keys import Keys
+
+        field = self.one(f"#field-{path.replace('.', '-')}")
+        field.send_keys(Keys.CONTROL, "a")
+        field.send_keys(text, Keys.TAB) if text else field.send_keys(Keys.DELETE, Keys.TAB)
+
+    def serious(self, only_contrast: bool = False) -> list[tuple[str, str, str]]:
+        """What axe-core finds that keeps people from using what is shown, with everything unfolded."""
+        self.driver.execute_script("for (const d of document.querySelectorAll('details')) d.open = true;")
+        self.driver.execute_script(AXE.read_text(encoding="utf-8"))
+        only = "{runOnly: ['color-contrast']}" if only_contrast else "{}"
+        found = self.driver.execute_async_script(f"axe.run({only}).then(arguments[0])")
+        assert found["passes"]
+        return [
+            (v["id"], v["impact"], v["nodes"][0]["html"][:160])
+            for v in found["violations"]
+            if v["impact"] in ("serious", "critical", "moderate")
+        ]
+
+    def console(self) -> list[str]:
+        """What was said on the console since this was asked last."""
+        return [entry["message"] for entry in self.driver.get_log("browser")]
+
+    def asked(self) -> set[str]:
+        """The hosts that were asked for anything since this was asked last."""
+        messages = [json.loads(e["message"])["message"] for e in self.driver.get_log("performance")]
+        urls = [m["params"]["request"]["url"] for m in messages if m["method"] == "Network.requestWillBeSent"]
+        return {"/".join(url.split("/")[:3]) for url in urls if not url.startswith(("data:", "about:"))}

@@ -1,0 +1,99 @@
+"""Answers by which one decides: each says what its command prints and writes, and what can be applied."""
+
+import json
+from base64 import b64decode
+from pathlib import Path
+
+import pytest
+
+from cyclesim.decide.tuning.mended import mending
+from cyclesim.errors import CycleSimError
+from cyclesim.said.verify import verification_values, verify_page
+from cyclesim.scenario.reading.load import load, load_text
+from cyclesim.scenario.reading.starter import starter_text
+from cyclesim.shown.as_json import as_text
+from cyclesim.verification.verifier import verify
+from cyclesim.workbench.asked import Question, answer
+from cyclesim.workbench.views import page_view
+
+SCHEDULES = Path(__file__).resolve().parents[2] / "schedules"
+
+
+@pytest.fixture(autouse=True)
+def _no_kept_runs(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+
+
+def nobody(*_: object) -> None:
+    """Listens to no progress."""
+
+
+def test_every_order_of_events_is_told_as_the_command_tells_it() -> None:
+    """The page in the reader's units, the values as --json has them, and a scene for each step."""
+    file = SCHEDULES / "orchard-wall.yaml"
+    said = answer(Question("verify", file, {"rule": "heat-without-flow"}, us=True), nobody)
+    found = verify(load(file), rule="heat-without-flow")
+    assert page_view(verify_page(found), True) == said["page"]
+    assert json.loads(as_text(verification_values(found))) == json.loads(as_text(said["values"]))
+    (verdict,) = said["values"]["verdicts"]
+    assert len(verdict["story"]["steps"]) == len(verdict["story"]["scenes"])
+
+
+@pytest.mark.slow
+def test_a_mend_is_told_with_its_edits(tmp_path: Path) -> None:
+    """As `mending` finds it for the same days."""
+    file = tmp_path / "garden.yaml"
+    text = starter_text().replace("start: [07:30", "start: [23:30")
+    file.write_text(text, encoding="utf-8")
+    asked = {"rule": "quiet-hours", "subjects": ["main high"], "cause": "line flush", "days": 2}
+    said = answer(Question("mend", file, asked), nobody)
+    found = mending(
+        load_text(text, "garden.yaml"), text, file, "quiet-hours", ["main high"], cause="line flush", days=2
+    )
+    assert [one.said for one in found.tried] == [one["said"] for one in said["values"]["tried"]]
+    assert found.tried
+
+
+@pytest.mark.parametrize("machine", ["pump", "blower"])
+def test_a_size_comes_with_its_picture(machine: str) -> None:
+    """The picture is whole in its own address, so that nothing is fetched."""
+    file = SCHEDULES / "long-table.yaml"
+    try:
+        said = answer(Question("size", file, {"machine": machine}), nobody)
+    except CycleSimError as error:
+        pytest.skip(str(error))
+    kind, _, data = said["figure"].partition(",")
+    assert kind == "data:image/svg+xml;base64"
+    assert b"<svg" in b64decode(data)[:1000]
+
+
+@pytest.mark.parametrize(
+    ("machine", "options", "told"),
+    [
+        ("oven", {}, "heater, pump or blower"),
+        ("heater", {"within": "8 bar"}, "within: found '8 bar'"),
+        ("heater", {"from": 30}, "another kind"),
+        ("blower", {"flow": "much"}, "flow: found 'much'"),
+    ],
+)
+def test_what_cannot_be_asked_is_refused(machine: str, options: dict, told: str) -> None:
+    """In a sentence that a person can act on."""
+    file = SCHEDULES / "walled-garden.yaml"
+    with pytest.raises(CycleSimError, match=told):
+        answer(Question("size", file, {"machine": machine, **options}), nobody)
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(400)
+def test_a_tuned_programme_can_be_put_into_the_file() -> None:
+    """A strip for each programme that is told, and for all but the file's own its text, which loads."""
+    file = SCHEDULES / "walled-garden-circulator.yaml"
+    said = answer(Question("tune", file, {"days": 3}), nobody)
+    rows, texts = said["strips"]["strips"], said["texts"]
+    assert len(rows) == len(texts)
+    (advised,) = [k for k, row in enumerate(rows) if row["is_advised"]]
+    scenario = load_text(texts[advised], str(file), folder=file.parent)
+    starts = [f"{clock:%H:%M}" for run in scenario.schedule.line_flushes for clock in run.start or ()]
+    hours = [f"{int(hour):02d}:{round(60 * (hour % 1)):02d}" for hour in rows[advised]["flushes_h"]]
+    assert sorted(hours) == sorted(starts)
+    assert [k for k, text in enumerate(texts) if text is None] == [said["strips"]["best"]]

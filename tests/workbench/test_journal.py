@@ -1,0 +1,246 @@
+"""Edits, undo and redo: byte for byte what the same edits by hand give, whoever else changes the file."""
+
+import json
+from dataclasses import dataclass, field
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from starlette.testclient import TestClient
+
+from cyclesim.scenario.reading.edit import Edit
+from cyclesim.workbench.desk import Desk, steps
+from cyclesim.workbench.folder import Folder
+from cyclesim.workbench.journal import Journal, Splice, difference, inverse, past, spliced
+from tests.workbench.conftest import NoWorkers
+
+FILE = """# A plant of nobody: ü 日本 😀
+format: 1
+title: {title}   # what it is called
+
+place: {{year: {year}, zones: {{a: {{depth: {depth}}}}}}}   # in one line
+
+schedule:                 # the programme
+  line_flushes:
+    - {{pump: main high, start: ["07:30", 19:30], lasts: {lasts}}}  # mornings
+    - {{pump: main low, start: 06:00, lasts: 45 s}}
+  heating:
+    keep_at: "{keep_at}"  # in quotes
+    # a comment between
+    within: {within}
+{note}limits: {{water_age: 24 h}}
+"""
+"""By hand: what stands at each key, and a place for somebody else's comment."""
+PLACES = {
+    "title": "title",
+    "year": "place.year",
+    "depth": "place.zones.a.depth",
+    "lasts": "schedule.line_flushes.0.lasts",
+    "keep_at": "schedule.heating.keep_at",
+    "within": "schedule.heating.within",
+}
+BEGINS = {
+    "title": "One",
+    "year": "2027",
+    "depth": "600 mm",
+    "lasts": "60 s",
+    "keep_at": "36 degC",
+    "within": "1 K",
+}
+KEYS = st.sampled_from(sorted(PLACES))
+VALUES = st.from_regex(r"[A-Za-z][A-Za-z0-9]{0,6}( [a-z]{1,3})?", fullmatch=True).filter(
+    lambda word: word.lower() not in ("true", "false", "null")
+)
+ACTS = st.lists(
+    st.one_of(
+        st.tuples(st.just("edit"), KEYS, VALUES),
+        st.tuples(st.sampled_from(["undo", "redo", "restart"])),
+        st.tuples(st.just("outside"), VALUES),
+    ),
+    max_size=14,
+)
+
+
+@dataclass
+class ByHand:
+    """The same file kept as values: what anybody would type, with a list of what to take back."""
+
+    values: dict[str, str] = field(default_factory=lambda: dict(BEGINS))
+    note: str = ""
+    done: list[tuple[str, str, str]] = field(default_factory=list)
+    undone: list[tuple[str, str, str]] = field(default_factory=list)
+
+    def text(self) -> str:
+        return FILE.format(**self.values, note=self.note)
+
+    def edit(self, key: str, value: str) -> None:
+        if self.values[key] != value:
+            self.done.append((key, self.values[key], value))
+            self.undone.clear()
+            self.values[key] = value
+
+    def undo(self) -> None:
+        if self.done:
+            self.undone.append(self.done.pop())
+            self.values[self.undone[-1][0]] = self.undone[-1][1]
+
+    def redo(self) -> None:
+        if self.undone:
+            self.done.append(self.undone.pop())
+            self.values[self.done[-1][0]] = self.done[-1][2]
+
+
+class TestAnySequence:
+    @given(ACTS, st.sampled_from(["\n", "\r\n"]), st.booleans())
+    @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+    def test_gives_the_file_that_hands_would_give(
+        self, tmp_path_factory: pytest.TempPathFactory, acts: list[tuple[str, ...]], ends: str, bom: bool
+    ) -> None:
+        """Somebody else's comment comes and goes between; the server ends and begins again."""
+        root = tmp_path_factory.mktemp("plants")
+        path, hand = root / "a.yaml", ByHand()
+
+        def written() -> bytes:
+            return (b"\xef\xbb\xbf" if bom else b"") + hand.text().replace("\n", ends).encode()
+
+        path.write_bytes(written())
+        desk = Desk(Folder(root), _NONE, kept=root / "kept")
+        for act in acts:
+            match act:
+                case ("edit", key, value):
+                    version = desk.plant("a.yaml")["version"]
+                    desk.edit("a.yaml", version, [Edit(steps(PLACES[key]), value)], "because")
+                    hand.edit(key, value)
+                case ("outside", value):
+                    hand.note = "" if hand.note else f"# {value}\n"
+                    path.write_bytes(written())
+                case ("restart",):
+                    desk = Desk(Folder(root), _NONE, kept=root / "kept")
+                case ("undo",) | ("redo",):
+                    can = desk.journal("a.yaml")["can"]
+                    assert can == {"undo": len(hand.done), "redo": len(hand.undone)}
+                    if can[act[0]]:
+                        desk.turn("a.yaml", act[0])
+                        getattr(hand, act[0])()
+            assert path.read_bytes() == written(), act
+
+
+_NONE = NoWorkers()
+
+
+class TestSplices:
+    @given(st.text("ab\n", max_size=30), st.text("ab\n", max_size=30))
+    def test_make_one_text_into_another_and_back(self, before: str, after: str) -> None:
+        splices = difference(before, after)
+        assert spliced(before, splices) == after
+        assert spliced(after, inverse(splices)) == before
+
+    def test_move_past_others(self) -> None:
+        """By hand: three letters come before, so it stands three further on; where both touch, neither."""
+        assert past((Splice(5, "x", "y"),), (Splice(0, "", "abc"),)) == (Splice(8, "x", "y"),)
+        assert past((Splice(5, "x", "y"),), (Splice(9, "q", ""),)) == (Splice(5, "x", "y"),)
+        for at, old in ((5, "x"), (4, "x"), (6, ""), (5, ""), (3, "long")):
+            assert past((Splice(5, "x", "y"),), (Splice(at, old, "z"),)) is None
+
+
+class TestAJournal:
+    def test_lets_go_what_somebody_else_has_overwritten_and_only_that(self, tmp_path: Path) -> None:
+        """By hand: of three edits the middle one is overwritten in an editor; the others can be undone."""
+        journal = Journal(tmp_path / "j")
+        texts = ["a: 1\nb: 1\nc: 1\n", "a: 2\nb: 1\nc: 1\n", "a: 2\nb: 2\nc: 1\n", "a: 2\nb: 2\nc: 2\n"]
+        for before, after in pairwise(texts):
+            journal.edit(before, after, [], "")
+        journal.follow("# new\na: 2\nb: 77\nc: 2\n")
+        assert journal.can == {"undo": 2, "redo": 0}
+        text, entry = journal.undone("# new\na: 2\nb: 77\nc: 2\n")
+        assert text == "# new\na: 2\nb: 77\nc: 1\n"
+        journal.took(entry, text)
+        text, entry = journal.undone(text)
+        assert text == "# new\na: 1\nb: 77\nc: 1\n"
+
+    def test_survives_what_is_damaged(self, tmp_path: Path) -> None:
+        """A line that is cut off, or foreign, costs itself alone; a foreign file its history."""
+        path = tmp_path / "j"
+        first = Journal(path)
+        first.edit("a: 1\n", "a: 2\n", ["a"], "")
+        with path.open("ab") as stream:
+            stream.write(b'{"does": "edit", "splices": [[3, "2", "')
+        again = Journal(path)
+        again.edit("a: 2\n", "a: 3\n", ["a"], "")
+        assert Journal(path).can == {"undo": 2, "redo": 0}
+        path.write_bytes(b"\x00\xff nonsense\n" + path.read_bytes())
+        assert Journal(path).can["undo"] in (0, 2)
+        path.write_text("[]\n7\nnull\n", encoding="utf-8")
+        fresh = Journal(path)
+        assert fresh.can == {"undo": 0, "redo": 0}
+        fresh.edit("a: 3\n", "a: 4\n", ["a"], "")
+        assert Journal(path).can == {"undo": 1, "redo": 0}
+
+    def test_is_shared_by_two_that_have_the_same_file(self, tmp_path: Path) -> None:
+        one, other = Journal(tmp_path / "j"), Journal(tmp_path / "j")
+        one.edit("a: 1\n", "a: 2\n", ["a"], "")
+        other.edit("a: 2\n", "a: 3\n", ["a"], "")
+        assert one.undone("a: 3\n")[0] == "a: 2\n"
+        assert [entry.does for entry in one.entries] == ["edit", "edit"]
+
+    def test_that_cannot_be_kept_says_so_and_goes_on(self, tmp_path: Path) -> None:
+        (tmp_path / "taken").write_text("", encoding="utf-8")
+        journal = Journal(tmp_path / "taken" / "j")
+        journal.edit("a: 1\n", "a: 2\n", [], "")
+        assert "cannot be kept" in journal.note
+        assert journal.undone("a: 2\n")[0] == "a: 1\n"
+
+
+class TestAFileThatIsEditedMeanwhile:
+    def test_takes_an_edit_elsewhere_and_refuses_one_at_the_same_place(
+        self, client: TestClient, folder: Path
+    ) -> None:
+        path, address = folder / "garden.yaml", "/api/plants/garden.yaml"
+        version = client.get(address).json()["version"]
+        path.write_text(path.read_text("utf-8").replace("breaker: 20 A", "breaker: 25 A"), encoding="utf-8")
+        before = path.read_text("utf-8")
+        same = {"path": "supply.breaker", "text": "32 A"}
+        answer = client.post(f"{address}/edit", json={"version": version, "changes": [same]})
+        told = answer.json()
+        assert answer.status_code == 409
+        assert told["differs"] == [{"path": "supply.breaker", "was": "20 A", "is": "25 A", "wanted": "32 A"}]
+        assert told["plant"]["version"] != version
+        assert path.read_text("utf-8") == before
+        other = {"path": "supply.voltage", "text": "240 V"}
+        answer = client.post(f"{address}/edit", json={"version": version, "changes": [other]})
+        assert answer.status_code == 200
+        assert path.read_text("utf-8") == before.replace("230 V", "240 V", 1)
+
+    def test_counts_places_in_a_list_that_grew(self, client: TestClient, folder: Path) -> None:
+        """The second entry of a list to which somebody has added a first one is another entry."""
+        path, address = folder / "garden.yaml", "/api/plants/garden.yaml"
+        version = client.get(address).json()["version"]
+        text = path.read_text("utf-8")
+        flush = "  line_flushes:                 # fresh water into every line to the jets\n"
+        assert flush in text
+        path.write_text(
+            text.replace(flush, f"{flush}    - {{pump: main high, start: 12:00, lasts: 30 s}}\n"),
+            encoding="utf-8",
+        )
+        change = {"path": "schedule.line_flushes.0.lasts", "text": "15 s"}
+        answer = client.post(f"{address}/edit", json={"version": version, "changes": [change]})
+        assert answer.status_code == 409
+
+    def test_is_no_longer_what_was_asked_about(self, client: TestClient, desk: Desk) -> None:
+        """Whoever asks about an older text is told so, and nobody works on it."""
+        version = client.get("/api/plants/garden.yaml").json()["version"]
+        over = []
+        for asked in ("of long ago", version):
+            body = {"what": "duty", "version": asked}
+            job = client.post("/api/plants/garden.yaml/ask", json=body).json()["job"]
+            over.append([kind for kind, _ in desk.workers.job(job).since(0)[0]])
+        assert over == [["cancelled"], []]
+
+    def test_is_asked_about_where_nobody_knows_the_version(self, client: TestClient) -> None:
+        change = {"path": "title", "text": "x"}
+        body = {"version": "of long ago", "changes": [change]}
+        answer = client.post("/api/plants/garden.yaml/edit", json=body)
+        assert answer.status_code == 409
+        assert json.loads(answer.text)["plant"]["title"]

@@ -1,0 +1,338 @@
+"""What a builder comes to do, from end to end in a real browser: by mouse, and by the keyboard alone."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from cyclesim.analysis.result import simulate
+from cyclesim.said.answer import answer
+from cyclesim.said.duties import duties
+from cyclesim.said.values import result_values
+from cyclesim.scenario.reading.load import load
+from cyclesim.scenario.reading.starter import starter_text
+from cyclesim.simulation.assembly import Assembly
+from tests.workbench.driven import Window, chromium, needs_browser, served
+
+pytestmark = [needs_browser, pytest.mark.slow]
+
+LOUD = starter_text().replace("start: [07:30, 19:30], lasts: 60 s", "start: [06:00, 19:30], lasts: 60 s")
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a plant that flushes in quiet hours, which end at 07:00."""
+    folder = tmp_path_factory.mktemp("tasks")
+    assert LOUD != starter_text()
+    return folder
+
+
+@pytest.fixture(scope="module")
+def window(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Window]:
+    """A window on that folder."""
+    with served(folder, tmp_path_factory.mktemp("cache")) as address, chromium() as driver:
+        made = Window(driver, address)
+        made.screen(1280)
+        yield made
+        assert [] == [said for said in made.console() if "409 (Conflict)" not in said]
+
+
+@pytest.fixture
+def garden(folder: Path, request: pytest.FixtureRequest) -> Path:
+    """The plant afresh, under a name of its own."""
+    name = re.sub(r"\W+", "-", request.node.name).strip("-")
+    file = folder / f"{name}.yaml"
+    file.write_text(LOUD, encoding="utf-8", newline="\n")
+    return file
+
+
+def findings(file: Path) -> set[tuple[str, str]]:
+    """Rule and subject of each finding of a year, by the engine itself."""
+    return {(f.rule, f.subject) for f in simulate(load(file)).findings}
+
+
+@pytest.mark.parametrize("by", ["mouse", "keys"])
+def test_a_flush_moved_out_of_quiet_hours_takes_its_finding_along(
+    window: Window, garden: Path, by: str
+) -> None:
+    """06:00 to 07:30 is six steps of the controller's 15 minutes; nothing else of the file is changed."""
+    from selenium.webdriver import ActionChains
+    from selenium.webdriver.common.keys import Keys
+
+    assert any(rule == "quiet-hours" for rule, _ in findings(garden))
+    window.go(garden.name, "day")
+    window.sees("quiet-hours", ".findings")
+    handle = window.one("[data-run='schedule.line_flushes.0.0'].move")
+    assert "06:00 for 60 s" == handle.get_attribute("aria-valuetext")
+    if by == "keys":
+        handle.send_keys(*[Keys.ARROW_RIGHT] * 2, Keys.PAGE_UP, Keys.ENTER)
+    else:
+        width = window.one(".strip svg").size["width"]
+        chain = ActionChains(window.driver, duration=50).move_to_element(handle).click_and_hold()
+        chain.move_by_offset(round(1.5 * width / 24), 0).release().perform()
+    window.sees("gone", ".findings")
+    moved = LOUD.replace("start: [06:00, 19:30]", 'start: ["07:30", 19:30]')
+    assert moved == garden.read_text(encoding="utf-8")
+    assert not any(rule == "quiet-hours" for rule, _ in findings(garden))
+
+
+def test_a_new_plant_is_begun_by_questions_with_the_keyboard_alone(window: Window, folder: Path) -> None:
+    """From the shelf to the first verdict, which is the engine's own of the file that was made."""
+    from selenium.webdriver.common.keys import Keys
+
+    window.go()
+    window.button("a new plant").send_keys(Keys.ENTER)
+    window.driver.switch_to.active_element.send_keys("by questions", Keys.ENTER)
+    window.sees("Questions about", "h1")
+    window.write("plant.tub.dimensions.diameter", "1.9 m")
+    window.write("plant.legs.suction_left.length", "12 m")
+    file = folder / "by questions.yaml"
+    window.until("return document.querySelector('.answers') && !document.querySelector('.answers.stale')")
+    written = starter_text().replace("diameter: 1.7 m", "diameter: 1.9 m")
+    assert re.sub(r"(PN10, length:) \d+ m", r"\1 12 m", written) == file.read_text(encoding="utf-8")
+    window.sees(answer(simulate(load(file))).verdict, ".verdict")
+
+
+def test_another_pump_is_put_in_and_the_weakest_jet_told(window: Window, garden: Path) -> None:
+    """The smaller pump of the file's candidates: its curve, and what its jets get by the engine itself."""
+    sheet = "max_head: 6 m, max_flow: 250 L/min, power: 400 W"
+    one_speed = "{max_head: 15 m, max_flow: 700 L/min, power: 1.6 kW, rest: 75 s, zone: pump_room}"
+    text = re.sub(r"    main:\n(      .*\n)+", f"    main: {one_speed}\n", LOUD)
+    text = text.replace("main low", "main").replace("main high", "main")
+    text = (
+        re.sub(r".*while: main,.*\n", "", text)
+        + f"candidates:\n  pumps:\n    small: {{{sheet}, price: 300 EUR}}\n"
+    )
+    garden.write_text(text, encoding="utf-8", newline="\n")
+    window.go(garden.name, "plant", "main")
+    window.sees("enough", ".weakest")
+    window.button("small").click()
+    window.sees("too weak", ".weakest")
+    after = garden.read_text(encoding="utf-8")
+    assert f"    main: {{{sheet}, rest: 75 s, zone: pump_room}}\n" in after
+    plant = Assembly(load(garden))
+    duty = next(d for d in duties(plant) if d["name"] == "main on" or d["pumps"]["main"]["flow_l_min"])
+    weakest = min(jets["last_l_min"] for jets in duty["jets"].values())
+    window.until("return !document.querySelector('.weakest.stale')")
+    assert f"{float(f'{weakest:.3g}'):g} L/min" in window.text(".weakest tbody tr:first-child")
+    window.button("undo").click()
+    window.sees("enough", ".weakest")
+    assert text == garden.read_text(encoding="utf-8")
+
+
+def test_a_mend_is_applied_and_undone(window: Window, garden: Path) -> None:
+    """From the finding to what mends it, and back again: the file is then what it was, byte for byte."""
+    window.go(garden.name, "day")
+    window.sees("when it happens, and what mends it", ".findings")
+    window.one(".findings a[href$='/year']").click()
+    window.button("try changes of the schedule").click()
+    window.sees("apply", ".mends")
+    window.one(".mends button").click()
+    window.sees("No rule broken")
+    assert not any(rule == "quiet-hours" for rule, _ in findings(garden))
+    assert LOUD != garden.read_text(encoding="utf-8")
+    window.button("undo").click()
+    window.sees("Undone.", ".told")
+    assert LOUD == garden.read_text(encoding="utf-8")
+
+
+WRONG = {
+    "a wrong unit": ("plant.legs.left_bench.length", "8 kg", "plant/left_bench", "a length"),
+    "no curve": ("plant.pumps.main.high.curve", "", "plant/main", "at least"),
+}
+
+
+@pytest.mark.parametrize("what", WRONG)
+def test_what_is_wrong_is_told_at_its_field(window: Window, garden: Path, what: str) -> None:
+    """The field is marked and tells what is due; the drawing stays as it was; the right value clears it."""
+    path, text, view, told = WRONG[what]
+    window.go(garden.name, *view.split("/"))
+    if text:
+        window.write(path, text)
+    else:
+        rows = "[aria-label='high, curve'] tr"
+        for left in (4, 3, 2):  # beside the empty row for one more
+            window.one("[aria-label='take out point 1 of high, curve']").click()
+            window.until("return document.querySelectorAll(arguments[0]).length === arguments[1]", rows, left)
+    window.sees("so it is not run", ".problems")
+    window.sees(told, ".faulty, .problems")
+    assert "true" == window.one(f"#field-{path.replace('.', '-')}").get_attribute("aria-invalid")
+    window.sees("as it was before", ".drawn")
+    assert window.all("svg.plant .part")
+    window.button("undo").click()
+
+
+def test_a_shut_valve_is_told_where_it_stands(window: Window, garden: Path) -> None:
+    """A valve is put behind the filter and said to be usually shut: no water moves, and findings say so."""
+    window.go(garden.name, "plant", "filter")
+    window.one(".place select").send_keys("a valve")
+    window.button("add it", ".place").click()
+    window.sees("valve", "#part-title")
+    window.write("plant.valves.valve.usual", "shut")
+    window.sees("usual: shut", ".lines")
+    text = garden.read_text(encoding="utf-8")
+    assert "filter, valve, element" in text
+    assert "usual: shut" in text
+    window.go(garden.name, "day")
+    window.until("return document.querySelector('.findings')")
+    told = window.text(".answers")
+    assert all(subject.split(",")[0].split()[0] in told for _, subject in findings(garden))
+
+
+def test_what_an_editor_changes_meanwhile_is_taken_up_and_nothing_overwritten(
+    window: Window, garden: Path
+) -> None:
+    """Another value is taken up; where both changed the same one, a person is asked before either is lost."""
+    window.go(garden.name, "plant", "left_bench")
+    window.one("#field-plant-legs-left_bench-length")
+    by_hand = LOUD.replace("of: concrete", "of: brick")
+    garden.write_text(by_hand, encoding="utf-8", newline="\n")
+    window.sees("changed outside", ".told")
+    window.sees("of: brick", ".lines")
+    window.write("plant.legs.left_bench.length", "8.5 m")
+    window.sees("length: 8.5 m", ".lines")
+    both = by_hand.replace("length: 8 m", "length: 8.5 m")
+    assert both == garden.read_text(encoding="utf-8")
+    window.driver.execute_script(
+        "const get = window.fetch;"
+        "window.fetch = (...a) => new Promise((r) => setTimeout(() => r(get(...a)), 900));"
+    )  # so that an editor is quicker than the page
+    window.write("plant.legs.left_bench.length", "7 m")
+    garden.write_text(both.replace("8.5 m", "9.5 m"), encoding="utf-8", newline="\n")
+    window.sees("9.5 m", "dialog .differs")
+    assert "9.5 m" in garden.read_text(encoding="utf-8")
+    window.button("write mine over it", "dialog").click()
+    window.sees("length: 7 m", ".lines")
+    assert both.replace("8.5 m", "7 m") == garden.read_text(encoding="utf-8")
+
+
+def test_a_server_that_is_killed_loses_nothing(folder: Path, garden: Path, tmp_path: Path) -> None:
+    """The page says that nobody answers; from the next server's address on, what was done can be undone."""
+    with chromium() as driver:
+        with served(folder, tmp_path, ends="kill") as address:
+            window = Window(driver, address)
+            window.go(garden.name, "plant", "main")
+            window.write("plant.pumps.main.rest", "90 s")
+            window.sees("rest: 90 s", ".lines")
+        window.write("plant.pumps.main.rest", "30 s")
+        window.sees("does not answer", ".trouble")
+        assert LOUD.replace("rest: 75 s", "rest: 90 s") == garden.read_text(encoding="utf-8")
+        with served(folder, tmp_path) as address:
+            window = Window(driver, address)
+            window.go(garden.name, "plant", "main")
+            window.button("undo").click()
+            window.sees("rest: 75 s", ".lines")
+            assert LOUD == garden.read_text(encoding="utf-8")
+
+
+def test_what_is_being_written_is_not_lost_to_an_answer(window: Window, garden: Path) -> None:
+    """The next field keeps what is written into it while the one before is put away; Escape drops it."""
+    from selenium.webdriver.common.keys import Keys
+
+    window.go(garden.name, "plant", "left_bench")
+    window.write("plant.legs.left_bench.length", "8.5 m")
+    window.one("#field-plant-legs-left_bench-insulation").send_keys(Keys.CONTROL, "a")
+    window.press("12")
+    window.sees("length: 8.5 m", ".lines")
+    field = window.one("#field-plant-legs-left_bench-insulation")
+    assert "12" == field.get_property("value")
+    window.press(" mm", Keys.ENTER)
+    window.sees("length: 8.5 m, fittings: {elbow: 5}, zone: soil, insulation: 12 mm", ".lines")
+    window.press(" thick", Keys.ESCAPE)
+    assert "12 mm" == field.get_property("value")
+
+
+def test_runs_are_stretched_copied_and_deleted_by_keys_and_undone(window: Window, garden: Path) -> None:
+    """Only lengths that the controller offers; a copy an hour later; all undone leaves no trace."""
+    from selenium.webdriver.common.keys import Keys
+
+    def handle(kind: str, k: int) -> Any:
+        return window.one(f"[data-run='schedule.line_flushes.0.{k}'].{kind}")
+
+    window.go(garden.name, "day")
+    handle("stretch", 1).send_keys(Keys.ARROW_LEFT, Keys.ENTER)  # 15 s, 30 s and 60 s are offered
+    window.sees("made longer or shorter", ".told")
+    assert "start: [06:00, 19:30], lasts: 30 s" in garden.read_text(encoding="utf-8")
+    handle("move", 1).send_keys("c")
+    assert "20:30 for 30 s" == handle("move", 2).get_attribute("aria-valuetext")
+    handle("move", 0).send_keys(Keys.DELETE)
+    window.until("return document.querySelectorAll('.run.line_flush').length === 2")
+    assert 'start: ["19:30", "20:30"], lasts: 30 s' in garden.read_text(encoding="utf-8")
+    assert "19:30 for 30 s" == window.driver.switch_to.active_element.get_attribute("aria-valuetext")
+    for runs in (3, 2, 2):
+        window.press_with_control("z")
+        window.until("return document.querySelectorAll('.run.line_flush').length === arguments[0]", runs)
+    window.until(
+        "return document.querySelector('[data-run$=\"line_flushes.0.0\"]').ariaValueText.endsWith('60 s')"
+    )
+    assert LOUD == garden.read_text(encoding="utf-8")
+
+
+def test_a_finger_moves_a_run_on_a_phone(window: Window, garden: Path) -> None:
+    """Two hours to the right at a width of 390 px: the page does not scroll away under the finger."""
+    window.screen(390)
+    window.go(garden.name, "day")
+    window.driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": True})
+    run = window.one("[data-run='schedule.filter_runs.0.0'].move")
+    window.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", run)
+    box = window.driver.execute_script("return arguments[0].getBoundingClientRect().toJSON()", run)
+    width = window.driver.execute_script("return document.querySelector('.strip svg').clientWidth")
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+
+    def touch(kind: str, *points: dict[str, float]) -> None:
+        given = {"type": kind, "touchPoints": list(points)}
+        window.driver.execute_cdp_cmd("Input.dispatchTouchEvent", given)
+
+    touch("touchStart", {"x": x, "y": y})
+    for step in range(1, 9):
+        touch("touchMove", {"x": x + step / 8 * 2 * width / 24, "y": y})
+    touch("touchEnd")
+    window.driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": False})
+    window.sees("moved", ".told")
+    window.screen(1280)
+    assert LOUD.replace("start: [03:00,", 'start: ["05:00",') == garden.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("like", [None, "us"])
+def test_numbers_are_those_of_the_run_in_the_readers_units(
+    window: Window, folder: Path, like: str | None
+) -> None:
+    """Ages, turnovers, money and the weakest jets, each within its last digit of what the engine gives."""
+    file = folder / f"numbers-{like}.yaml"
+    file.write_text(starter_text(like), encoding="utf-8")
+    result = simulate(load(file))
+    values = result_values(result)
+
+    def close(text: str, value: float) -> bool:
+        digits = text.split()[0].replace(",", "").replace("<", "")
+        return abs(float(digits) - value) <= 0.5 * 10.0 ** -len(digits.partition(".")[2]) + 1e-9
+
+    def rows(css: str) -> list[list[str]]:
+        every = "[...document.querySelectorAll(arguments[0])]"
+        script = f"return {every}.map((r) => [...r.cells].map((c) => c.innerText))"
+        return list(window.driver.execute_script(script, css))
+
+    window.go(file.name, "day")
+    window.until("return document.querySelector('.answers:not(.stale)')")
+    window.sees("a year", ".answers")
+    ages = {cells[0]: cells[1] for cells in rows(".answers .bars tr")}
+    assert ages.keys() == {n for n, leg in values["legs"].items() if leg["oldest_water_h"] is not None}
+    assert all(close(text, values["legs"][name]["oldest_water_h"]) for name, text in ages.items())
+    turnovers, _, money = (cells[1] for cells in rows(".answers .list tr"))
+    assert close(turnovers, values["tub"]["turnovers_per_day"])
+    assert f"{values['energy']['currency']} {values['energy']['cost']:.2f}" == money
+    window.go(file.name, "plant", next(iter(values["pumps"])))
+    window.sees("enough", ".weakest")
+    duty = next(d for d in values["duties"] if f"at {d['name']}" in window.text(".weakest caption"))
+    litres, unit = (3.785411784, "gpm") if like else (1.0, "L/min")  # the US gallon is 231 cubic inches
+    told = rows(".weakest tbody tr")
+    assert told
+    for leg, gets, needs, _ in told:
+        jets = duty["jets"][leg]
+        assert gets.endswith(unit)
+        assert close(gets, min(jets["first_l_min"], jets["last_l_min"]) / litres)
+        assert close(needs, jets["needs_l_min"] / litres)

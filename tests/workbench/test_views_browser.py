@@ -1,0 +1,147 @@
+"""Shelf, questions, plant and day in a real browser: on any screen, and nothing leaves the machine."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from cyclesim.scenario.reading.starter import starter_text
+from tests.workbench.driven import Window, chromium, needs_browser, served
+
+pytestmark = needs_browser
+
+
+@pytest.fixture(scope="module")
+def window(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Window]:
+    """A window on a folder with one plant that can be run and one that cannot."""
+    place = tmp_path_factory.mktemp("bench")
+    folder = place / "plants"
+    folder.mkdir()
+    (folder / "garden.yaml").write_text(starter_text(), encoding="utf-8")
+    (folder / "half.yaml").write_text("format: 1\ntitle: Half a tub\nplant: {}\n", encoding="utf-8")
+    with served(folder, place / "cache") as address, chromium() as driver:
+        yield Window(driver, address)
+
+
+VIEWS = {"shelf": (), "questions": ("garden.yaml", "start"), "plant": ("garden.yaml", "plant", "main"),
+         "day": ("garden.yaml", "day"), "faults": ("half.yaml", "plant")}  # fmt: skip
+SETTLED = "return !document.querySelector('.wait') && !document.querySelector('progress')"
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("view", VIEWS)
+def test_people_with_any_handicap_can_use_a_view(window: Window, view: str) -> None:
+    """axe-core finds nothing serious, light and dark; nothing is wider than a phone or a large screen."""
+    window.console()
+    window.screen(1280)
+    window.go(*VIEWS[view])
+    window.until(SETTLED)
+    assert [] == window.serious()
+    for px, dark in ((390, False), (1600, True)):
+        window.screen(px, dark)
+        assert window.driver.execute_script("return document.documentElement.scrollWidth") <= px
+    assert [] == window.serious(only_contrast=True)
+    window.screen(1280)
+    assert [] == window.console()
+
+
+def test_nothing_is_asked_of_anybody_else(window: Window) -> None:
+    """Every request of every view goes to the workbench's own address."""
+    window.asked()
+    for place in VIEWS.values():
+        window.go(*place)
+    assert {window.host} == window.asked()
+
+
+def test_the_keyboard_goes_through_the_drawing_and_opens_a_form(window: Window) -> None:
+    """Arrow keys lead from part to part, Enter opens the form of the one that has the focus."""
+    from selenium.webdriver.common.keys import Keys
+
+    window.go("garden.yaml", "plant")
+    window.until("return document.querySelector('g.part[tabindex=\"0\"]')")
+    window.driver.execute_script("document.querySelector('g.part[tabindex=\"0\"]').focus()")
+    window.press(Keys.ARROW_RIGHT, Keys.ARROW_DOWN)
+    name = window.driver.execute_script("return document.activeElement.id").removeprefix("plant-")
+    window.press(Keys.ENTER)
+    window.sees(name, "#part-title")
+    assert window.all(".side .field")
+
+
+def test_the_views_are_small_enough_to_be_there_at_once() -> None:
+    """All that the page loads is less than 400 kB, as it was promised."""
+    assets = Path(__file__).resolve().parents[2] / "cyclesim" / "workbench" / "assets"
+    loaded = [f for f in assets.rglob("*") if f.suffix in (".js", ".css", ".html")]
+    assert len(loaded) > 10
+    assert sum(f.stat().st_size for f in loaded) < 400_000
+
+
+def script(window: Window, module: str, does: str) -> object:
+    """What a module of the page gives back, without any view."""
+    window.go()
+    asked = f"import('./assets/{module}').then((m) => arguments[0]({does}), (e) => arguments[0](String(e)))"
+    return window.driver.execute_async_script(asked)
+
+
+def test_a_part_is_put_into_a_network_and_taken_out_without_a_trace(window: Window) -> None:
+    """By hand: behind, before, beside a branch and a part of the chain; taken out, the chain is as it was."""
+    chain = ["tub", {"parallel": ["left", "right"]}, "main", {"parallel": [["a", "b"], "c"]}, "tub"]
+    told = script(
+        window,
+        "parts.js",
+        f"""(() => {{ const chain = {chain};
+        return ['left', 'main', 'a', 'c'].flatMap((at) => ['before', 'after', 'beside'].map((how) => {{
+            const put = m.withPart(chain, at, 'new', how);
+            return [at, how, m.written(put), m.written(m.withoutPart(put, 'new')) === m.written(chain)];
+        }})) }})()""",
+    )
+    assert isinstance(told, list)
+    by_place = {(at, how): text for at, how, text, _ in told}
+    rest = "main, {parallel: [[a, b], c]}, tub]"
+    assert by_place["left", "before"] == f"[tub, {{parallel: [[new, left], right]}}, {rest}"
+    assert by_place["left", "beside"] == f"[tub, {{parallel: [left, new, right]}}, {rest}"
+    begun = "[tub, {parallel: [left, right]}, "
+    assert by_place["main", "after"] == f"{begun}main, new, {{parallel: [[a, b], c]}}, tub]"
+    assert by_place["main", "beside"] == f"{begun}{{parallel: [main, new]}}, {{parallel: [[a, b], c]}}, tub]"
+    assert by_place["a", "after"] == f"{begun}main, {{parallel: [[a, new, b], c]}}, tub]"
+    assert by_place["c", "after"] == f"{begun}main, {{parallel: [[a, b], [c, new]]}}, tub]"
+    assert all(same for *_, same in told)
+
+
+def test_runs_are_snapped_to_what_can_be_keyed_in(window: Window) -> None:
+    """By hand, for a controller of 15 minutes with flushes of 15, 30 and 60 s; finer with a modifier."""
+    told = script(
+        window,
+        "runs.js",
+        """(() => {
+        const controller = {time_step_s: 900, flush_lengths_s: [15, 30, 60]};
+        const path = 'schedule.line_flushes.0';
+        const flush = {kind: 'line_flush', path, starts: ['23:30'], lasts_s: 30, days: []};
+        const run = {...flush, kind: 'filter_run', lasts_s: 7200, starts: ['03:00', '04:00']};
+        const coarse = m.stepsOf(controller, flush, false), fine = m.stepsOf(controller, flush, true);
+        const near = (s, steps) => m.snappedLength(s, steps), next = (s, by) => m.nextLength(s, by, coarse);
+        const text = (demand, s, like) => m.stretched(demand, s, like)[0].text;
+        return {
+            near: near(44, coarse), over: near(500, coarse), fine: near(44, fine),
+            longer: next(30, 1), longest: next(60, 1), shortest: next(15, -1),
+            hour: m.nextLength(7200, 4, m.stepsOf(controller, run, false)),
+            start: m.snapped(27_500, coarse.start), twice: m.moved(run, 0, 14_400, '[03:00, 04:00]'),
+            scalar: m.moved(flush, 0, 0, '23:30'),
+            copy: m.copied(flush, 0).clock, run: m.copied(run, 0).clock,
+            last: m.deleted(flush, 0, [flush]), one: m.deleted(run, 1, [run]),
+            unit: [text(run, 9000, '2 h'), text(run, 10_800, '2 h'), text(flush, 60, '30 s')],
+        } })()""",
+    )
+    assert told == {
+        "near": 30, "over": 60, "fine": 44, "longer": 60, "longest": 60, "shortest": 15,
+        "hour": 10_800,
+        "start": 27_900,  # 07:45 is nearer to 07:38:20 than 07:30 is
+        "twice": None,  # it starts at 04:00 already
+        "scalar": [{"path": "schedule.line_flushes.0.start", "text": '"00:00"'}],
+        "copy": "00:30",
+        "run": "05:00",  # at least its own two hours later
+        "last": [{"path": "schedule.line_flushes", "text": "[]"}],
+        "one": [{"path": "schedule.line_flushes.0.start", "text": '["03:00"]'}],
+        "unit": ["150 min", "3 h", "60 s"],
+    }  # fmt: skip
