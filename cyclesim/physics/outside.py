@@ -398,6 +398,13 @@ class Outside:
             )
         return self._settled_ways
 
+    def is_due(self, now: int) -> bool:
+        """Whether tub water has passed all that settles in some circuit."""
+        for g, way in self._followed_ways():
+            if way.settles and not self._settled[g] and now - self._began[g] >= way.after_s:
+                return True
+        return False
+
     def settle_due(self, now: int, tub_c: float, node_j_k: float, integral: float) -> float:
         """Settle every circuit that is passed; the tub's temperature [degC] with the heat that they held.
 
