@@ -414,7 +414,7 @@ def test_the_head_line_says_what_the_faults_say(build):
     assert (False, False, 1) == (dry.broken, dry.rests_on_one, len(dry.unheld))
     text = " ".join(printed(verify_page(found)).split())
     assert (
-        f"broken by 1 of {len(dry.cells)} single faults: the water falls below the suction fittings" in text
+        f"Broken by 1 of {len(dry.cells)} single faults: the water falls below the suction fittings" in text
     )
     assert "No modelled order" not in text
     assert "one barrier" not in text
