@@ -7,17 +7,18 @@ from typing import TYPE_CHECKING, BinaryIO
 
 from cyclesim.said.curves_drawn import CurvesDrawn
 from cyclesim.said.words import plain
-from cyclesim.shown.pictures.drawing import save
+from cyclesim.shown.pictures.drawing import save, told_in
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.axis import Axis
     from matplotlib.figure import Figure
 
 _SHADES = ("0.35", "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9")
 
 
-def curves_figure(drawn: CurvesDrawn) -> Figure:
-    """Every machine's curves, the plant's own, where they meet, and what is wanted."""
+def curves_figure(drawn: CurvesDrawn, us: bool = False) -> Figure:
+    """Every machine's curves, the plant's own, where they meet, and what is wanted; *us*: in US units."""
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(9.0, 5.4))
@@ -37,8 +38,8 @@ def curves_figure(drawn: CurvesDrawn) -> Figure:
     if drawn.wanted is not None:
         label, flow, height = drawn.wanted
         axes.plot([flow], [height], "X", color="black", ms=11, mec="white", label=label)
-    axes.set_xlabel(drawn.across)
-    axes.set_ylabel(drawn.up)
+    axes.set_xlabel(_in_units(drawn.across, axes.xaxis, us))
+    axes.set_ylabel(_in_units(drawn.up, axes.yaxis, us))
     axes.set_ylim(0.0, 1.1 * drawn.highest)
     axes.set_xlim(0.0, None)
     axes.grid(color="0.9", lw=0.6)
@@ -46,6 +47,12 @@ def curves_figure(drawn: CurvesDrawn) -> Figure:
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
     return figure
+
+
+def _in_units(label: str, axis: Axis, us: bool) -> str:
+    """The label of an axis in the reader's units, whose round numbers are then marked on it."""
+    what, _, unit = label.rpartition(", ")
+    return f"{what}, {told_in(axis, unit, us)}"
 
 
 def _line(
@@ -59,6 +66,8 @@ def _line(
     axes.plot(*zip(*points, strict=True), look, color=color, lw=width, label=label)
 
 
-def write_curves_figure(drawn: CurvesDrawn, stream: BinaryIO, form: str) -> None:
+def write_curves_figure(
+    drawn: CurvesDrawn, stream: BinaryIO, form: str, mark: str = "", us: bool = False
+) -> None:
     """Draw to a binary stream as ".svg", ".pdf" or ".png"; the same sizing gives the same bytes."""
-    save(lambda: curves_figure(drawn), stream, form)
+    save(lambda: curves_figure(drawn, us), stream, form, mark)
