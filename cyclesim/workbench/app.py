@@ -148,7 +148,7 @@ class _Routes:
         """The page's own timeline as a module."""
         folder = files("cyclesim.shown.page")
         parts = ((folder / f"{name}.js").read_text(encoding="utf-8") for name in TIMELINE)
-        module = f"{''.join(parts)}\nexport {{ Timeline, opened, unpacked }};\n"
+        module = f"{''.join(parts)}\nexport {{ Timeline, opened, unpacked, valueAt }};\n"
         return Response(module, headers={"content-type": _KINDS[".js"], "cache-control": "no-cache"})
 
     def shelf(self, request: Request) -> Response:  # noqa: ARG002
