@@ -50,9 +50,26 @@ class TestAPlantOfTheShelf:
 
 
 PATHS = st.sampled_from(
-    """title format place plant.legs.left_bench.length plant.network plant.network.0.1.parallel.0
-    schedule.line_flushes schedule.line_flushes.0 schedule.line_flushes.0.start.1 schedule.bathing.9
-    limits.water_age limits.new.new plant.pumps.new.power . 0 title.0 a-b plant..legs""".split()
+    [
+        "title",
+        "format",
+        "place",
+        "plant.legs.left_bench.length",
+        "plant.network",
+        "plant.network.0.1.parallel.0",
+        "schedule.line_flushes",
+        "schedule.line_flushes.0",
+        "schedule.line_flushes.0.start.1",
+        "schedule.bathing.9",
+        "limits.water_age",
+        "limits.new.new",
+        "plant.pumps.new.power",
+        ".",
+        "0",
+        "title.0",
+        "a-b",
+        "plant..legs",
+    ]
 )
 CHANGES = st.lists(
     st.fixed_dictionaries({"path": PATHS, "text": st.none() | st.text(max_size=8), "adds": st.booleans()}),
