@@ -47,7 +47,8 @@ class Guard:
 
     def __init__(self, app: ASGIApp, token: str, port: int, place: str, once: str = "") -> None:
         self.app, self.token, self.place, self.once = app, token, place, once
-        self.hosts = {f"{name}:{port}" for name in ("127.0.0.1", "localhost")}
+        ports = (f":{port}", "") if port == 80 else (f":{port}",)  # which browsers leave out
+        self.hosts = {f"{name}{port}" for name in ("127.0.0.1", "localhost") for port in ports}
         self.cookie = f"cyclesim-{port}"
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:

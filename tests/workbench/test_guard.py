@@ -64,6 +64,10 @@ class TestAnotherPage:
         for path in ("/", "/api/shelf", "/assets/index.html"):
             assert client.get(path, headers={"host": host}).status_code == 400
 
+    def test_is_ours_by_the_port_that_browsers_leave_out(self, desk: Desk) -> None:
+        guarded = Guard(app(desk), TOKEN, 80, PLACE)
+        assert TestClient(guarded, base_url=f"http://127.0.0.1{PLACE}").get("/").status_code == 200
+
     @pytest.mark.parametrize(
         "origin", ["http://evil.example", "http://127.0.0.1:9000", "https://127.0.0.1:8123", "null", ""]
     )
