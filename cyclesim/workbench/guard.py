@@ -11,7 +11,6 @@ from __future__ import annotations
 import hmac
 import json
 from collections.abc import Iterable
-from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qs
 
 from starlette.exceptions import HTTPException
@@ -114,11 +113,9 @@ class Guard:
         return None
 
     def _known(self, cookies: str) -> bool:
-        try:
-            given = SimpleCookie(cookies).get(self.cookie)
-        except CookieError:
-            return False
-        return given is not None and _same(given.value, self.token)
+        """Whether the cookie is among those of the host, however odd the others are."""
+        pairs = (part.strip().partition("=") for part in cookies.split(";"))
+        return any(name == self.cookie and _same(value, self.token) for name, _, value in pairs)
 
     async def _let_in(self, send: Send, token: str) -> None:
         if self.once and _same(token, self.once):
