@@ -67,21 +67,42 @@ def said_of(key: str, field: FieldInfo | None, annotation: Any) -> Iterator[str]
         declared = field.json_schema_extra if field is not None else None
         if isinstance(declared, Declared) and field is not None:
             example = text_of_default(field)
-        if field is None or "e.g." not in (field.description or ""):
+        if not _has_example(field):
             yield f"Example: {key}: {example}"
     keys = keys_of(annotation)
     if keys:
         yield f"Its keys: {', '.join(keys)}."
     if field is None:
         return
-    declared = field.json_schema_extra
-    if isinstance(declared, Declared):
-        value = text_of_default(field)
-        yield f"Left out it is {value} (in practice {declared.spread}; {declared.source})."
+    left_out = said_of_default(field)
+    if left_out:
+        yield left_out
     elif field.is_required():
         yield "It must be given."
     else:
         yield "It may be left out."
+
+
+def said_beside(field: FieldInfo, annotation: Any) -> Iterator[str]:
+    """The same as a form has it beside a field, which shows by itself what must be given."""
+    if field.description:
+        yield field.description
+    quantity = quantity_of(field, annotation)
+    if quantity is not None and not _has_example(field):
+        yield f"Write it with its unit, e.g. {quantity.example or KINDS[quantity.kind].example}."
+    yield said_of_default(field)
+
+
+def said_of_default(field: FieldInfo) -> str:
+    """What stands in place of a key that is left out, how far that may be off and where it is from."""
+    declared = field.json_schema_extra
+    if not isinstance(declared, Declared):
+        return ""
+    return f"Left out it is {text_of_default(field)} (in practice {declared.spread}; {declared.source})."
+
+
+def _has_example(field: FieldInfo | None) -> bool:
+    return field is not None and "e.g." in (field.description or "")
 
 
 def quantity_of(field: FieldInfo | None, annotation: Any) -> Quantity | None:
