@@ -93,7 +93,8 @@ function Opened({ name, view, about }) {
   useEffect(() => { state.openPlant(name); }, [name]);
   useEffect(() => {
     shown.value = null;
-    row.load().then((module) => { shown.value = { id: row.id, View: module.default }; }, state.fail);
+    row.load().then((module) => { shown.value = { id: row.id, View: module.default }; },
+      () => { trouble.value = "This view cannot be loaded: load the page again."; });
   }, [row.id]);
   if (!plant.value || plant.value.name !== name || shown.value?.id !== row.id)
     return html`<p class="wait">${trouble.value ? "" : `Opening ${name}.`}</p>`;
