@@ -23,7 +23,8 @@ from cyclesim.errors import CycleSimError, InputError, plain, shorten
 from cyclesim.scenario.reading.edit import Edit
 from cyclesim.shown.as_json import as_text
 from cyclesim.shown.page import TIMELINE
-from cyclesim.workbench.desk import ConflictError, Desk, steps
+from cyclesim.workbench.desk import Desk
+from cyclesim.workbench.edits import ConflictError, steps
 from cyclesim.workbench.folder import NoPlantError
 from cyclesim.workbench.handover import KNOWN
 from cyclesim.workbench.views import problem
