@@ -25,9 +25,9 @@ const begun = effect(() => {
 window.addEventListener("hashchange", () => { place.value = read(); });
 
 document.addEventListener("keydown", (event) => {
-  const at = /** @type {HTMLElement} */ (event.target);
+  const at = /** @type {HTMLElement} */ (event.composedPath()[0]);
   if (!(event.ctrlKey || event.metaKey) || event.altKey || !plant.value) return;
-  if (at.matches("input, textarea, select")) return; // there the browser undoes what is being typed
+  if (at.matches("input, textarea, select") || at.isContentEditable) return; // there the browser undoes what is being typed
   const key = event.key.toLowerCase();
   if (key === "z") (event.shiftKey ? state.redo : state.undo)();
   else if (key === "y") state.redo();
