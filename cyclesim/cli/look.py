@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import click
@@ -21,8 +22,10 @@ from cyclesim.cli.shared import (
     check_sweep,
     cli,
     drawn_plant,
+    in_us_units,
     loaded,
     output_file,
+    picture_mark,
     scenario_file,
     show,
     show_page,
@@ -139,8 +142,8 @@ def run(
         write(trace_file, lambda stream: trace_files.write_trace(result.trace, stream))
     if figure_file is not None:
         form = figure_file.suffix.lower()
-        drawn = stretch(result, figure_from, figure_days)
-        write_whole_bytes(figure_file, lambda stream: write_figure(drawn, stream, form))
+        drawn, us = stretch(result, figure_from, figure_days, spells=True), in_us_units()
+        write_whole_bytes(figure_file, lambda stream: write_figure(drawn, stream, form, picture_mark(), us))
     if drawing_file is not None:
         write_text(drawing_file, drawn_plant(result.plant, result.findings, result.metrics.legs))
     if json_file is not None:
@@ -213,6 +216,8 @@ def check(file: Path, sets: tuple[str, ...], drawing_file: Path | None, asked: b
     metavar="ID",
     help="Verify this rule alone, e.g. heat-without-flow; mends are then tried against faults, too.",
 )
+@click.option("--workers", type=click.IntRange(1, 64), metavar="N",
+              help="Share the searches among N processes; with faults one a core unless given.")  # fmt: skip
 @click.option("--any-order", is_flag=True, help="Let demands come in any order, not by the calendar.")
 @click.option("--apply", "number", type=click.IntRange(min=1), metavar="N",
               help="Make the mend that is told as Tried N, in the file that --write names.")  # fmt: skip
@@ -223,6 +228,7 @@ def verify(
     sets: tuple[str, ...],
     faults: int,
     rule: str | None,
+    workers: int | None,
     any_order: bool,
     number: int | None,
     new_file: Path | None,
@@ -235,9 +241,14 @@ def verify(
     from cyclesim.shown.progress import states_found
     from cyclesim.verification.verifier import verify as verify_
 
+    share = None
+    if workers != 1 and (faults or workers):
+        from cyclesim.decide.sweeps.pool import each
+
+        share = partial(each, workers=workers)
     with states_found() as on_progress:
         verification = verify_(
-            scenario, faults=faults, rule=rule, any_order=any_order, on_progress=on_progress
+            scenario, faults=faults, rule=rule, any_order=any_order, on_progress=on_progress, share=share
         )
     tell(verification, page=verify_page, values=verification_values, json_file=json_file)
     if number is not None and new_file is not None:

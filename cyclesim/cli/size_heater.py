@@ -10,6 +10,7 @@ from cyclesim.cli.shared import (
     BROKEN,
     OK,
     check_figure,
+    in_us_units,
     loaded,
     output_file,
     sweep_options,
@@ -90,7 +91,9 @@ def heater(
         sizing,
         page=heater_page,
         values=heater_values,
-        figure=lambda sized, *to: write_heater_figure(heater_drawn(sized), *to),
+        figure=lambda sized, stream, form, mark: write_heater_figure(
+            heater_drawn(sized), stream, form, mark, in_us_units()
+        ),
         json_file=json_file,
         figure_file=figure_file,
     )

@@ -92,7 +92,7 @@ def blower_drawn(sizing: BlowerSizing) -> CurvesDrawn:
         wanted = "what is wanted", sizing.wanted_m3_s * _L_MIN, sizing.wanted_pa * _KPA
     return CurvesDrawn(
         title=f"{sizing.scenario.title}: the blower",
-        across="flow at the intake, L/min",
+        across="flow at the intake, L/min of air",
         up="pressure, kPa",
         curves=tuple(
             CurveDrawn(name, name, is_low=False, points=_points(points, _KPA))

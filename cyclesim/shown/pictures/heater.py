@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, BinaryIO
 
 from cyclesim.said.heater_drawn import From, HeaterDrawn
 from cyclesim.said.words import number, plain
 from cyclesim.shown.pictures.drawing import save
+from cyclesim.shown.reader import sentence
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,15 +24,23 @@ _LOOKS: dict[From, tuple[str, str, float]] = {
 }
 
 
-def write_heater_figure(drawn: HeaterDrawn, stream: BinaryIO, form: str) -> None:
-    """Draw as `.svg`, `.pdf` or `.png`; the same sizing gives the same bytes."""
-    save(lambda: heater_figure(drawn), stream, form)
+def write_heater_figure(
+    drawn: HeaterDrawn, stream: BinaryIO, form: str, mark: str = "", us: bool = False
+) -> None:
+    """Draw as `.svg`, `.pdf` or `.png`; the same sizing gives the same bytes. *us*: degrees of Fahrenheit."""
+    save(lambda: heater_figure(drawn, us), stream, form, mark)
 
 
-def heater_figure(drawn: HeaterDrawn) -> Figure:
+def heater_figure(drawn: HeaterDrawn, us: bool = False) -> Figure:
     """Hours to warm up above, cost of a year below, over the same sizes."""
     from matplotlib.figure import Figure
 
+    drawn = replace(
+        drawn,
+        times_of=sentence(drawn.times_of, us),
+        need=sentence(drawn.need, us),
+        times=tuple(replace(times, label=sentence(times.label, us)) for times in drawn.times),
+    )
     figure = Figure(figsize=(9.2, 7.4))
     times = figure.add_axes((0.09, 0.4, 0.88, 0.37))
     costs = figure.add_axes((0.09, 0.09, 0.88, 0.23))
