@@ -349,6 +349,7 @@ def test_an_assumption_flips_only_where_the_sign_turns() -> None:
         assert flips is module._swing(AIR, 2.0, *ends).flips
         assert flips is module._swing(AIR, -2.0, *(-end for end in ends)).flips
     assert module._swing(AIR, -1.0, 1.0, 2.0).flips
+    assert module._swing(AIR, 1.0, -1.0, -2.0).flips
     assert not module._swing(AIR, 0.0, 0.0, 2.0).flips
 
 
