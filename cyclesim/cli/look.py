@@ -22,8 +22,10 @@ from cyclesim.cli.shared import (
     check_sweep,
     cli,
     drawn_plant,
+    in_us_units,
     loaded,
     output_file,
+    picture_mark,
     scenario_file,
     show,
     show_page,
@@ -140,8 +142,8 @@ def run(
         write(trace_file, lambda stream: trace_files.write_trace(result.trace, stream))
     if figure_file is not None:
         form = figure_file.suffix.lower()
-        drawn = stretch(result, figure_from, figure_days)
-        write_whole_bytes(figure_file, lambda stream: write_figure(drawn, stream, form))
+        drawn, us = stretch(result, figure_from, figure_days, spells=True), in_us_units()
+        write_whole_bytes(figure_file, lambda stream: write_figure(drawn, stream, form, picture_mark(), us))
     if drawing_file is not None:
         write_text(drawing_file, drawn_plant(result.plant, result.findings, result.metrics.legs))
     if json_file is not None:

@@ -123,6 +123,7 @@ def scenario_file(command: Command) -> Command:
 
 
 _US = "cyclesim.us"
+_READ = "cyclesim.read"
 """Where a call remembers in which units it is told."""
 
 
@@ -289,6 +290,7 @@ def loaded(
     read: list[Path] = []
     scenario = load(file, sets=sets, on_read=read.append, on_set=_tell_spread)
     click.get_current_context().meta.setdefault(_US, scenario.in_us_units)
+    click.get_current_context().meta.setdefault(_READ, {})[file] = tuple(read), tuple(sets)
     for path in read:
         on_read(path)
     there = [p for p in outputs if p is not None and p != STDOUT and p.exists() and not is_stream(p)]
@@ -333,7 +335,19 @@ def drawn_plant(
     from cyclesim.said.drawing import drawing
     from cyclesim.shown.pictures.plant import write_plant
 
-    return write_plant(drawing(plant, ages, in_us_units(), findings))
+    return write_plant(drawing(plant, ages, in_us_units(), findings), picture_mark())
+
+
+def picture_mark() -> str:
+    """What stands in the corner of every picture: the fingerprint of each file that it is of."""
+    from cyclesim.errors import CycleSimError
+    from cyclesim.scenario.reading.fingerprint import fingerprint
+
+    try:
+        marks = [fingerprint(*read) for read in click.get_current_context().meta.get(_READ, {}).values()]
+    except CycleSimError:  # a pipe cannot be read twice
+        return ""
+    return f"file {'; '.join(marks)}" if marks else ""
 
 
 def write(path: Path, put: Callable[[TextIO], object]) -> None:
@@ -361,7 +375,7 @@ def tell(
     page: Callable[[Found], Page],
     values: Callable[[Found], object],
     json_file: Path | None,
-    figure: Callable[[Found, BinaryIO, str], None] | None = None,
+    figure: Callable[[Found, BinaryIO, str, str], None] | None = None,
     figure_file: Path | None = None,
     after: str = "",
 ) -> None:
@@ -370,7 +384,7 @@ def tell(
         from cyclesim.shown.files import write_whole_bytes
 
         form = figure_file.suffix.lower()
-        write_whole_bytes(figure_file, lambda stream: figure(result, stream, form))
+        write_whole_bytes(figure_file, lambda stream: figure(result, stream, form, picture_mark()))
     if json_file is not None:
         from cyclesim.shown.as_json import as_text
 

@@ -25,6 +25,8 @@ class ComparisonDrawn:
 
     titles: dict[str, str]
     """Of each plant, by its letter."""
+    names: dict[str, str]
+    """Of the file that each is from, as told in the call."""
     unit: str
     """Of what is compared: `EUR over 10 years` or `EUR a year`."""
     costs: dict[str, list[float]]
@@ -51,6 +53,7 @@ def drawn(comparison: Comparison) -> ComparisonDrawn:
     measure = "total" if comparison.by_total else "cost_a_year"
     return ComparisonDrawn(
         titles={letter: side.scenario.title for letter, side in sides.items()},
+        names={letter: side.name for letter, side in sides.items()},
         unit=f"{comparison.currency} over {comparison.years} years"
         if comparison.by_total
         else f"{comparison.currency} a year",

@@ -13,7 +13,9 @@ import numpy as np
 
 from cyclesim.analysis.ages import age_rows
 from cyclesim.analysis.amounts import listed
-from cyclesim.analysis.findings import Severity
+from cyclesim.analysis.findings import NotJudged, Severity
+from cyclesim.analysis.history import History
+from cyclesim.analysis.rules import RULES, judge
 from cyclesim.control.calendar import localize
 from cyclesim.errors import CycleSimError
 from cyclesim.physics.water_age import STILL_M3_S
@@ -22,7 +24,7 @@ from cyclesim.simulation.prices import dearer, prices
 from cyclesim.simulation.programme import HEATING
 from cyclesim.simulation.setpoints import set_points
 from cyclesim.simulation.trace import Span as Span
-from cyclesim.simulation.trace import Stream
+from cyclesim.simulation.trace import Stream, joined
 
 if TYPE_CHECKING:
     from cyclesim.analysis.ages import AgeRows
@@ -54,6 +56,9 @@ class Noted(NamedTuple):
     text: str
     at_s: list[float]
     """Those of their first times that are in the stretch."""
+    spells: list[Span] = []  # noqa: RUF012  # never changed
+    """When they were broken in it, of what they are about in *of*, where that was asked for."""
+    of: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,8 +85,13 @@ class Stretch:
     noted: list[Noted]
 
 
-def stretch(result: Result, first: date | None = None, days: int | None = None) -> Stretch:
-    """What there is to see of a run from *first* on; which days without it, see `chosen_span`."""
+def stretch(
+    result: Result, first: date | None = None, days: int | None = None, *, spells: bool = False
+) -> Stretch:
+    """What there is to see of a run from *first* on; which days without it, see `chosen_span`.
+
+    *spells*: when rules were broken, all of it and not the first times alone; the rules are judged anew.
+    """
     span = chosen_span(result, first, days)
     local = result.trace.local
     begins, ends = local(span[0]).date(), local(span[1] - 1).date()
@@ -105,7 +115,7 @@ def stretch(result: Result, first: date | None = None, days: int | None = None) 
         to_be_ready=([float(second) for second, _ in due], [wanted for _, wanted in due]),
         oldest=oldest_curves(result, span),
         limit_h=result.scenario.limits.water_age_s / 3600.0,
-        noted=list(_noted(result, span)),
+        noted=list(_in_spells(result, span) if spells else _noted(result, span)),
     )
 
 
@@ -154,6 +164,23 @@ def _noted(result: Result, span: Span) -> Iterator[Noted]:
             subjects = listed(list(dict.fromkeys(finding.subject for finding in group)))
             text = f"{group[0].severity}: {group[0].rule}, {subjects}: {group[0].cause}"
             yield Noted(k, group[0].severity, text, here)
+
+
+def _in_spells(result: Result, span: Span) -> Iterator[Noted]:
+    """What was broken in the stretch, each time that it was; a finding without a time is not in it."""
+    history = History(result.plant, result.programme, result.trace)
+    told: dict[tuple[str, str, str], list[Span]] = {}
+    for rule in dict.fromkeys(finding.rule for finding in result.findings if finding.first):
+        for breach in judge(RULES[rule], history):
+            if not isinstance(breach, NotJudged) and breach.at_s is not None:
+                spell = int(breach.at_s), int(breach.at_s + (breach.lasts_s or 0.0)) + 1
+                told.setdefault((rule, breach.subject, breach.cause), []).append(spell)
+    for k, group in enumerate(alike(result.findings), start=1):
+        subjects = list(dict.fromkeys(finding.subject for finding in group))
+        spells = [s for one in group for s in told.get((one.rule, one.subject, one.cause), [])]
+        if here := joined(sorted(_cut(spells, span))):
+            text = f"{group[0].severity}: {group[0].rule}, {listed(subjects)}: {group[0].cause}"
+            yield Noted(k, group[0].severity, text, [float(a) for a, _ in here], here, tuple(subjects))
 
 
 def _second(result: Result, day: date, hour: int = 0) -> int:

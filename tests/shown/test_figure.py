@@ -100,13 +100,14 @@ def test_band_is_what_the_thermostat_keeps(cut: Result) -> None:
 
 def test_every_lane_and_finding_is_named_in_words(cut: Result) -> None:
     """Legs, demands, machines and the findings' numbers stand on the drawing, all of it on the sheet."""
-    figure = draw(stretch(cut))
+    figure = draw(stretch(cut, spells=True))
     told = [text.get_text() for text in figure.texts]
     labels = {label.get_text() for ax in figure.axes for label in ax.get_yticklabels()}
-    assert {"line flush", "filter run", "main", "element", "power lost", "left_bench, last jet"} <= labels
+    assert {"line flush", "filter run", "main", "element", "power lost"} <= labels
+    assert sum(label.endswith("alike") for label in labels) >= 1, "legs that read the same share a row"
     first = alike(cut.findings)[0][0]
     assert any(text.strip().startswith("1  ") and first.rule in text for text in told)
-    assert {"1"} <= {text.get_text() for text in figure.axes[0].texts}
+    assert f"{first.severity}  1" in {label.get_text() for label in figure.axes[0].get_yticklabels()}
     wide, high = figure.get_size_inches() * figure.dpi
     renderer = FigureCanvasAgg(figure).get_renderer()
     for text in (*figure.texts, *(t for ax in figure.axes for t in (*ax.texts, *ax.get_yticklabels()))):
@@ -115,6 +116,29 @@ def test_every_lane_and_finding_is_named_in_words(cut: Result) -> None:
         assert box.x1 <= wide, text.get_text()
         assert box.y0 >= 0, text.get_text()
         assert box.y1 <= high, text.get_text()
+
+
+def test_findings_are_drawn_for_as_long_as_they_were_broken(cut: Result) -> None:
+    """In all of the run: each finding's spells sum to its hours, and the first begins at its first time."""
+    whole = stretch(cut, date(2027, 1, 1), 10, spells=True)
+    groups = alike(cut.findings)
+    assert whole.noted
+    for noted in whole.noted:
+        group = groups[noted.number - 1]
+        begins = min(moment for finding in group for moment in finding.first)
+        assert begins == cut.trace.local(noted.spells[0][0]).isoformat(timespec="seconds")
+        if len(group) == 1 and group[0].total_h is not None:
+            drawn_h = sum(end - start for start, end in noted.spells) / H
+            assert group[0].total_h == pytest.approx(drawn_h, abs=(group[0].times + 1) * 2 / H)
+
+
+def test_a_day_in_us_units_has_degrees_of_fahrenheit(cut: Result) -> None:
+    """Whole ones, at their places: 32 degF is drawn at 0 degC."""
+    figure = draw(stretch(cut), us=True)
+    (tub,) = [ax for ax in figure.axes if ax.get_title(loc="left").startswith("Temperature of the tub")]
+    assert "[°F]" in tub.get_title(loc="left")
+    for place, label in zip(tub.get_yticks(), tub.get_yticklabels(), strict=True):
+        assert float(label.get_text()) == pytest.approx(32.0 + 1.8 * place, abs=0.01)
 
 
 def test_title_is_taken_as_written_and_nothing_warns() -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, BinaryIO
 import numpy as np
 
 from cyclesim.said.compare_drawn import ComparisonDrawn, DifferencesDrawn
-from cyclesim.said.words import number, plain
+from cyclesim.said.words import number, plain, signed
 from cyclesim.shown.pictures.drawing import save
 
 if TYPE_CHECKING:
@@ -22,6 +22,8 @@ _PARTS = (
     ("bought again", "////", "white"),
     ("energy", "..", _BLUE),
 )
+_BESIDE = 0.36
+"""How far apart, of a row, the dots of the first plant and the last are."""
 _BARE = {"fc": "white", "ec": "none", "pad": 0.3}
 _WIDE, _HIGH, _ROW = 11.0, 3.6, 0.26  # inches
 
@@ -31,13 +33,15 @@ def compare_figure(drawn: ComparisonDrawn) -> Figure:
     from matplotlib.figure import Figure
 
     swings = len(drawn.swings)
-    lower = 0.95 + _ROW * swings if swings else 0.0
+    lower = 1.0 + _ROW * swings if swings else 0.0
     head = 0.2 + 0.2 * len(drawn.titles)
     high = head + _HIGH + lower
     figure = Figure(figsize=(_WIDE, high))
-    for k, (letter, title) in enumerate(drawn.titles.items()):
-        figure.text(0.03, 1.0 - (0.25 + 0.2 * k) / high, f"{letter}  {plain(title)}", weight="bold")
-    bottom, tall = (lower + 0.5) / high, (_HIGH - 0.85) / high
+    for k, letter in enumerate(drawn.titles):
+        figure.text(
+            0.03, 1.0 - (0.25 + 0.2 * k) / high, f"{letter}  {_told_apart(drawn, letter)}", weight="bold"
+        )
+    bottom, tall = (lower + 0.72) / high, (_HIGH - 1.07) / high
     count = 3 if drawn.spread else 2
     wide = 0.92 / count
     axes = [figure.add_axes((0.07 + k * wide, bottom, wide - 0.075, tall)) for k in range(count)]
@@ -51,6 +55,13 @@ def compare_figure(drawn: ComparisonDrawn) -> Figure:
         for side_ in ("top", "right"):
             panel.spines[side_].set_visible(False)
     return figure
+
+
+def _told_apart(drawn: ComparisonDrawn, letter: str) -> str:
+    """The title of a plant, with the name of its file where another has the same title."""
+    title, name = drawn.titles[letter], drawn.names[letter]
+    same = list(drawn.titles.values()).count(title) > 1
+    return plain(f"{title} ({name})" if same and name != title else title)
 
 
 def _costs(axes: Axes, drawn: ComparisonDrawn) -> None:
@@ -68,20 +79,23 @@ def _costs(axes: Axes, drawn: ComparisonDrawn) -> None:
                 bar.set(edgecolor="0.2", linewidth=0.6)
             floor += part
         for k, total in enumerate(floor):
-            axes.text(k, total, f" {total:.0f}", ha="center", va="bottom")
-        axes.set_ylim(0.0, float(np.max(floor)) * 1.45)
-        axes.legend(frameon=False, fontsize=7, loc="upper right")
+            axes.text(k, total, number(float(total)), ha="center", va="bottom", weight="bold")
+        axes.set_ylim(0.0, float(np.max(floor)) * 1.08)
+        axes.legend(frameon=False, fontsize=7, loc="upper center", bbox_to_anchor=(0.5, -0.09), ncols=3,
+                    columnspacing=1.0, handlelength=1.6)  # fmt: skip
         axes.set_title(drawn.unit, loc="left", fontsize=9)
+    axes.yaxis.set_major_formatter(lambda value, _: number(value, 0))
 
 
 def _ages(axes: Axes, drawn: ComparisonDrawn) -> None:
     """The oldest water of each leg, as a point a plant."""
-    legs, limit_h = drawn.legs, drawn.limit_h
+    legs, limit_h, count = drawn.legs, drawn.limit_h, len(drawn.oldest_h)
     for k, (letter, own) in enumerate(drawn.oldest_h.items()):
-        known = [(own[name], row) for row, name in enumerate(legs) if name in own]
+        beside = _BESIDE * (k - 0.5 * (count - 1)) / max(1, count - 1)
+        known = [(own[name], row + beside) for row, name in enumerate(legs) if name in own]
         ages = [age for age, _ in known if age is not None]
         rows = [row for age, row in known if age is not None]
-        axes.plot(ages, rows, "os^DvP"[k], ms=6, color=_SHADES[k], label=letter, alpha=0.9)
+        axes.plot(ages, rows, ls="", marker="os^DvP"[k], ms=5, color=_SHADES[k], label=letter)
     for row, name in enumerate(legs):
         if dead := [letter for letter, own in drawn.oldest_h.items() if own.get(name, 0.0) is None]:
             text = f"{' and '.join(dead)}: never moves "
@@ -92,8 +106,10 @@ def _ages(axes: Axes, drawn: ComparisonDrawn) -> None:
     axes.set_ylim(len(legs) - 0.4, -0.8)
     axes.set_xlim(0.0, None)
     axes.set_title("oldest water, h", loc="left", fontsize=9)
-    axes.legend(frameon=False, fontsize=8, loc="upper right", bbox_to_anchor=(-0.02, -0.02), ncols=6,
-                columnspacing=0.8, handletextpad=0.1, borderaxespad=0.0)  # fmt: skip
+    axes.legend(frameon=False, fontsize=8, loc="upper center", bbox_to_anchor=(0.5, -0.09), ncols=6,
+                columnspacing=1.2, handletextpad=0.1)  # fmt: skip
+    for row in range(len(legs)):
+        axes.axhline(row, color="0.92", lw=0.5, zorder=0)
     axes.set_position(_moved(axes, by=0.075))
 
 
@@ -105,15 +121,25 @@ def _moved(axes: Axes, by: float) -> tuple[float, float, float, float]:
 
 def _spread(axes: Axes, spread: DifferencesDrawn, unit: str) -> None:
     """The second plant's cost minus the first's over all futures."""
+    from matplotlib.ticker import MaxNLocator
+
     change, versus = spread.changes, spread.versus
     axes.hist(change, bins=min(30, max(5, len(change) // 8)), color="0.8", ec="0.4", lw=0.5)
     top = axes.get_ylim()[1]
-    for value, name in ((versus.low, "5th"), (versus.median, "median"), (versus.high, "95th")):
-        axes.axvline(value, color=_BLUE, lw=1.2, ls="-" if name == "median" else ":")
-        raised, side = (1.06, "center") if name == "median" else (0.98, "right" if name == "5th" else "left")
-        axes.text(value, top * raised, f" {name} ", ha=side, va="bottom", fontsize=7, color=_BLUE)
-    axes.axvline(0.0, color="black", lw=0.8)
-    axes.set_ylim(0.0, top * 1.16)
+    for value, name, look in (
+        (versus.median, "median", "-"),
+        (versus.low, "5th and 95th of 100", ":"),
+        (versus.high, "", ":"),
+    ):
+        axes.axvline(value, color=_BLUE, lw=1.2, ls=look, label=name or None)
+    left, right = axes.get_xlim()
+    if left <= 0.0 <= right or min(abs(left), abs(right)) < 0.3 * (right - left):
+        axes.axvline(0.0, color="black", lw=0.8, label="the same cost")
+    axes.legend(frameon=False, fontsize=7, loc="upper center", bbox_to_anchor=(0.5, -0.09), ncols=3,
+                columnspacing=1.0, handlelength=1.6)  # fmt: skip
+    axes.xaxis.set_major_formatter(lambda value, _: signed(value, 0))
+    axes.xaxis.set_major_locator(MaxNLocator(nbins=5))
+    axes.set_ylim(0.0, top * 1.05)
     axes.set_ylabel("futures")
     less = versus.of - versus.less - versus.same
     axes.set_title(f"B - A, {unit}: B less in {less} of {versus.of}", loc="left", fontsize=9)
@@ -133,6 +159,7 @@ def _swings(axes: Axes, drawn: ComparisonDrawn) -> None:
         axes.annotate(f"{first} ", (low, row), ha="right", va="center", fontsize=6.5, color="0.3", bbox=_BARE)
         axes.annotate(f" {last}", (high, row), ha="left", va="center", fontsize=6.5, color="0.3", bbox=_BARE)
     axes.axvline(now, color="0.3", lw=0.8, ls=":")
+    axes.xaxis.set_major_formatter(lambda value, _: signed(value, 0))
     edge = [end for swing in drawn.swings for end in (swing.at_low, swing.at_high)]
     if min(edge) <= 0.0 <= max(edge):
         axes.axvline(0.0, color="black", lw=0.8)
@@ -142,11 +169,11 @@ def _swings(axes: Axes, drawn: ComparisonDrawn) -> None:
     axes.set_ylim(len(drawn.swings) - 0.5, -0.6)
     axes.set_title(
         f"What moves the answer: B - A in {drawn.unit}, each assumption alone at its ends "
-        f"(told: {number(now)})",
+        f"(dotted: as told, {signed(now)}; orange turns it)",
         loc="left", fontsize=9, x=-0.42,
     )  # fmt: skip
 
 
-def write_compare_figure(drawn: ComparisonDrawn, stream: BinaryIO, form: str) -> None:
+def write_compare_figure(drawn: ComparisonDrawn, stream: BinaryIO, form: str, mark: str = "") -> None:
     """Draw to a binary stream as ".svg", ".pdf" or ".png"; the same comparison gives the same bytes."""
-    save(lambda: compare_figure(drawn), stream, form)
+    save(lambda: compare_figure(drawn), stream, form, mark)

@@ -22,9 +22,11 @@ _LEFT, _AXES = 0.3, 0.36
 _NAME_CHARS = 48
 
 
-def write_measured_figure(drawn: ReadingsDrawn, us: bool, stream: BinaryIO, form: str) -> None:
+def write_measured_figure(
+    drawn: ReadingsDrawn, us: bool, stream: BinaryIO, form: str, mark: str = ""
+) -> None:
     """Draw to a binary stream as `.svg`, `.pdf` or `.png`; the same readings give the same bytes."""
-    save(lambda: measured_figure(drawn, us), stream, form)
+    save(lambda: measured_figure(drawn, us), stream, form, mark)
 
 
 def measured_figure(drawn: ReadingsDrawn, us: bool = False) -> Figure:

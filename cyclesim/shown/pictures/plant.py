@@ -21,6 +21,7 @@ from cyclesim.said.drawing.shapes import (
     label_width,
 )
 from cyclesim.said.words import plain
+from cyclesim.shown.pictures.drawing import ADVICE
 
 INK, PAPER = "#1b1f24", "#ffffff"
 BANDS = {"young": "#1f78b4", "older": "#9a6700", "over": "#b3261e", "never": "#5b5b5b"}
@@ -46,13 +47,18 @@ _SHAPES = {
 }
 
 
-def write_plant(drawing: Drawing) -> str:
-    """The drawing as a file of its own, with its title and its key."""
-    top, foot = 3 * ROW_PX, (2 * ROW_PX if drawing.key else 0)
+def write_plant(drawing: Drawing, mark: str | None = None) -> str:
+    """The drawing as a file of its own, with its title and its key; *mark*: of which file it is.
+
+    With a mark, be it empty, it says of itself what it is; without one that stands around it.
+    """
+    told = [] if mark is None else [" ".join(filter(None, (f"{ADVICE}.", mark)))]
+    top, foot = 3 * ROW_PX, 2 * ROW_PX * (bool(drawing.key) + len(told))
     wide = max(drawing.width, 640)
     high = drawing.height + top + foot
     in_words = " ".join(map(plain, drawing.alternative))
-    key = list(_key(drawing, high - ROW_PX))
+    key = list(_key(drawing, high - ROW_PX * (1 + 2 * len(told))))
+    key += [_text(16, high - ROW_PX, plain(text), "") for text in told]
     title = _text(16, 2 * ROW_PX, plain(drawing.title), "name big")
     body = f'<g transform="translate(0 {top})">{"".join(_body(drawing, "plant"))}</g>'
     return "\n".join(

@@ -5,15 +5,17 @@ Every row says in words what it is, and every shade has a shape beside it, so th
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from datetime import timedelta
 from textwrap import wrap
-from typing import TYPE_CHECKING, Any, BinaryIO, NamedTuple
+from typing import TYPE_CHECKING, Any, BinaryIO
 
-from cyclesim.said.stretch import Lane, Noted, Span, Stretch, below_top
+import numpy as np
+
+from cyclesim.said.stretch import Lane, Named, Noted, Span, Stretch, below_top
 from cyclesim.said.words import number, plain
-from cyclesim.shown.pictures.drawing import save
-from cyclesim.units import value_for
+from cyclesim.shown.pictures.drawing import save, told_in
+from cyclesim.shown.reader import sentence
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,8 +24,9 @@ if TYPE_CHECKING:
 _DAY_S = 86_400
 _WIDE, _LEFT, _RIGHT = 11.7, 2.05, 0.75  # inches; the width of a sheet of A4 on its side
 _TITLE, _FOOT, _GAP = 0.62, 0.50, 0.34
-_ROW, _AGE_ROW, _PIN_ROW, _TEMPERATURES = 0.19, 0.36, 0.21, 1.75
-_APART = 0.017  # of the width: what a pin takes
+_ROW, _AGE_ROW, _TEMPERATURES, _TUB, _ROOMS = 0.19, 0.36, 1.75, 1.1, 0.8
+_LOOKED_AT = 97  # times at which two legs are held beside each other
+_SEEN = 0.0022  # of the width: the shortest that is seen
 _LONGEST_NAME = 31
 _KEY_ROW, _KEY_WIDTH, _MOST_KEYS = 0.155, 168, 10
 _DARK, _BLUE, _SKY, _RED = "0.15", "#0072B2", "#56B4E9", "#D55E00"
@@ -37,25 +40,17 @@ _FILLS = {
     "people": _GREEN,
     "cover": _AMBER,
 }
-_PIN = {
-    "danger": {"boxstyle": "square,pad=0.25", "fc": "black", "ec": "black"},
-    "hygiene": {"boxstyle": "circle,pad=0.2", "fc": "black", "ec": "black"},
-    "wear": {"boxstyle": "square,pad=0.25", "fc": "white", "ec": "black"},
-    "comfort": {"boxstyle": "circle,pad=0.2", "fc": "white", "ec": "black"},
+_FOUND: dict[str, dict[str, Any]] = {
+    "danger": {"fc": "black", "ec": "black"},
+    "hygiene": {"fc": "white", "ec": "black", "hatch": "//////"},
+    "wear": {"fc": "0.75", "ec": "black"},
+    "comfort": {"fc": "white", "ec": "black"},
 }
 
 
-class Pin(NamedTuple):
-    """A finding at one of its first times."""
-
-    at_s: float
-    key: int
-    severity: str
-
-
-def write_figure(stretch: Stretch, stream: BinaryIO, form: str) -> None:
+def write_figure(stretch: Stretch, stream: BinaryIO, form: str, mark: str = "", us: bool = False) -> None:
     """Draw a stretch of a run as `.svg`, `.pdf` or `.png`; the same stretch gives the same bytes."""
-    save(lambda: draw(stretch), stream, form)
+    save(lambda: draw(stretch, us), stream, form, mark)
 
 
 def write_week(stretch: Stretch, stream: BinaryIO, us: bool = False) -> None:
@@ -74,31 +69,29 @@ def draw_week(stretch: Stretch, us: bool = False) -> Figure:
     ran = figure.add_axes((across[0], 1.0 - (_GAP + lanes_high) / high, across[1], lanes_high / high))
     temperatures = figure.add_axes((across[0], _FOOT / high, across[1], (_TEMPERATURES - 0.1) / high))
     _draw_lanes(ran, stretch.ran, "What ran")
-    _draw_temperatures(temperatures, stretch)
-    if us:
-        _title(temperatures, "Temperatures [°F]")
-        temperatures.yaxis.set_major_formatter(lambda degrees, _: f"{value_for(degrees, '°C'):.0f}")
+    _draw_tub(temperatures, stretch)
+    _draw_rooms(temperatures, stretch)
+    _degrees(temperatures, "Temperatures", us)
     for ax in (ran, temperatures):
         ax.set_xlim(*stretch.span)
         _time_axis(ax, stretch, last=ax is temperatures)
     return figure
 
 
-def draw(stretch: Stretch) -> Figure:
-    """The drawing itself."""
+def draw(stretch: Stretch, us: bool = False) -> Figure:
+    """The drawing itself; degrees of Fahrenheit where *us*."""
     from matplotlib.figure import Figure
 
-    span, asked, ran, curves = stretch.span, stretch.asked, stretch.ran, stretch.oldest
+    span, asked, ran, curves = stretch.span, stretch.asked, stretch.ran, _merged(stretch.oldest)
     noted = stretch.noted[:_MOST_KEYS]
-    pins = _pinned(noted, span)
-    rows = _rows_of(pins, span)
-    lines = [part for key in noted for part in _key_lines(key)]
+    lines = [part for key in noted for part in _key_lines(key, us)]
     if len(stretch.noted) > _MOST_KEYS:
         lines.append(f"      and {len(stretch.noted) - _MOST_KEYS} more, which the report tells")
-    panels: list[tuple[str, float]] = [("pins", _PIN_ROW * (max(rows, default=0) + 1))] if pins else []
+    panels: list[tuple[str, float]] = [("found", _ROW * len(noted))] if noted else []
     panels += [("asked", _ROW * max(1, len(asked))), ("ran", _ROW * 1.25 * max(1, len(ran)))]
-    panels += [("temperatures", _TEMPERATURES), ("ages", _AGE_ROW * max(1, len(curves)))]
-    high = _TITLE + sum(size + _GAP for _, size in panels) + _FOOT + _KEY_ROW * len(lines)
+    panels += [("tub", _TUB)] + ([("rooms", _ROOMS)] if stretch.rooms else [])
+    panels += [("ages", _AGE_ROW * max(1, len(curves)))]
+    high = _TITLE + sum(size + _GAP for _, size in panels) + _FOOT + _KEY_ROW * (len(lines) + 1)
     figure = Figure(figsize=(_WIDE, high))
     axes: dict[str, Axes] = {}
     top = high - _TITLE
@@ -107,20 +100,42 @@ def draw(stretch: Stretch) -> Figure:
         place = (_LEFT / _WIDE, top / high, 1.0 - (_LEFT + _RIGHT) / _WIDE, size / high)
         axes[name] = figure.add_axes(place)
         axes[name].set_xlim(*span)
-    if pins:
-        _draw_pins(axes["pins"], pins, rows, span, list(axes.values())[1:])
+    if noted:
+        _draw_found(axes["found"], noted)
     _draw_lanes(axes["asked"], asked, "Who asked for a pump:  outline = asked,  filled = got it")
     low = "half height = low speed,  full = high;  " if any(lane.half for lane in ran) else ""
-    _draw_lanes(axes["ran"], ran, f"What ran:  {low}hatched = waiting for proof, running on, or tripped")
-    _draw_temperatures(axes["temperatures"], stretch)
-    _draw_ages(axes["ages"], stretch)
+    unproven = [key for key in noted if key.severity == "danger" and {lane.name for lane in ran} & {*key.of}]
+    red = ";  red frame = while a danger above is broken" if unproven else ""
+    _draw_lanes(axes["ran"], ran, f"What ran:  {low}hatched = waiting for proof, running on, or tripped{red}")
+    _frame(axes["ran"], ran, unproven)
+    _draw_tub(axes["tub"], stretch)
+    _degrees(axes["tub"], "Temperature of the tub", us)
+    if stretch.rooms:
+        _draw_rooms(axes["rooms"], stretch)
+        _degrees(axes["rooms"], "Around it", us)
+    _draw_ages(axes["ages"], curves, stretch.limit_h)
     for ax in axes.values():
         _time_axis(ax, stretch, last=ax is axes["ages"])
     _say_title(figure, stretch, high)
     for k, line in enumerate(lines):
-        y = _KEY_ROW * (len(lines) - k) - 0.02
+        y = _KEY_ROW * (len(lines) + 1 - k) - 0.02
         figure.text(0.35 / _WIDE, y / high, line, fontsize=7.5, va="center")
     return figure
+
+
+def _merged(curves: Sequence[Named]) -> list[Named]:
+    """Legs whose water is as old all the time, within a quarter of an hour, as one row."""
+    alike: dict[tuple[int, ...], list[str]] = {}
+    for name, seconds, ages in curves:
+        at = np.linspace(seconds[0], seconds[-1], _LOOKED_AT)
+        told = tuple(round(2.0 * age) for age in np.interp(at, seconds, ages).tolist())
+        alike.setdefault((*told, round(2.0 * max(ages))), []).append(name)
+    first = {names[0]: names for names in alike.values()}
+    return [
+        (name if len(first[name]) == 1 else f"{name} +{len(first[name]) - 1} alike", seconds, ages)
+        for name, seconds, ages in curves
+        if name in first
+    ]
 
 
 def _say_title(figure: Figure, stretch: Stretch, high: float) -> None:
@@ -160,42 +175,41 @@ def _draw_lanes(ax: Axes, lanes: Sequence[Lane], title: str) -> None:
 def _bars(ax: Axes, spans: Sequence[Span], y: float, height: float, **look: Any) -> None:
     """Bars that stand on the row's base line."""
     if spans:
-        base = y + 0.38
-        ax.broken_barh(
-            [(start, end - start) for start, end in spans], (base - height, height), lw=0.6, zorder=2, **look
-        )
+        base, left, right = y + 0.38, *ax.get_xlim()
+        least = _SEEN * (right - left)
+        seen = [(start, max(end - start, least)) for start, end in spans]
+        ax.broken_barh(seen, (base - height, height), lw=0.6, zorder=2, **look)
 
 
-def _draw_temperatures(ax: Axes, stretch: Stretch) -> None:
-    _title(ax, "Temperatures [°C]")
-    if stretch.kept is not None:
-        seconds, low, high = stretch.kept
-        ax.fill_between(seconds, low, high, step="post", fc="0.85", ec="0.55", lw=0.5, label="to be kept")
-    ax.plot(*stretch.tub, color="black", lw=1.6, label="tub")
-    looks = ("--", _BLUE), (":", _RED), ("-.", _GREEN)
-    for (name, seconds, temps), (style, colour) in zip(stretch.rooms, looks, strict=False):
-        ax.plot(seconds, temps, ls=style, color=colour, lw=1.1, label=_short(name))
-    if stretch.to_be_ready[0]:
-        ax.plot(*stretch.to_be_ready, ls="none", marker="v", ms=6, mfc="white", mec="black",
-                label="to be ready")  # fmt: skip
+def _degrees(ax: Axes, what: str, us: bool) -> None:
+    """The axis in degrees of the reader."""
     if ax.get_ylim()[0] < 0.0:
         ax.axhline(0.0, color="black", lw=0.5)
     ax.margins(y=0.08)
     ax.grid(axis="y", color="0.88", lw=0.5)
-    ax.yaxis.set_major_locator(_tens())
+    _title(ax, f"{what} [{told_in(ax.yaxis, '°C', us, most=6)}]")
     ax.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=6, frameon=False, fontsize=8,
               handlelength=2.8, borderaxespad=0.1)  # fmt: skip
 
 
-def _tens() -> Any:
-    from matplotlib.ticker import MaxNLocator
+def _draw_tub(ax: Axes, stretch: Stretch) -> None:
+    if stretch.kept is not None:
+        seconds, low, high = stretch.kept
+        ax.fill_between(seconds, low, high, step="post", fc="0.85", ec="0.55", lw=0.5, label="to be kept")
+    ax.plot(*stretch.tub, color="black", lw=1.6, label="tub")
+    if stretch.to_be_ready[0]:
+        ax.plot(*stretch.to_be_ready, ls="none", marker="v", ms=6, mfc="white", mec="black",
+                label="to be ready")  # fmt: skip
 
-    return MaxNLocator(nbins=6, steps=[1, 2, 5, 10], integer=True)
+
+def _draw_rooms(ax: Axes, stretch: Stretch) -> None:
+    looks = ("--", _BLUE), (":", _RED), ("-.", _GREEN)
+    for (name, seconds, temps), (style, colour) in zip(stretch.rooms, looks, strict=False):
+        ax.plot(seconds, temps, ls=style, color=colour, lw=1.1, label=_short(name))
 
 
-def _draw_ages(ax: Axes, stretch: Stretch) -> None:
+def _draw_ages(ax: Axes, curves: Sequence[Named], limit_h: float) -> None:
     """A row for each leg on one scale; what is above the limit is filled dark and hatched."""
-    curves, limit_h = stretch.oldest, stretch.limit_h
     oldest = max((max(ages) for _, _, ages in curves), default=limit_h)
     top_h = min(max(oldest, 1.1 * limit_h), 2.5 * limit_h)
     limit = number(limit_h, 1 if limit_h % 1 else 0)
@@ -261,46 +275,27 @@ def _time_axis(ax: Axes, stretch: Stretch, *, last: bool) -> None:
 # -- findings ----------------------------------------------------------------------------------------------
 
 
-def _pinned(noted: Sequence[Noted], span: Span) -> list[Pin]:
-    """A pin at each of the times, those that would cover another left out."""
-    apart = _APART * (span[1] - span[0])
-    return sorted(
-        Pin(second, key.number, key.severity)
-        for key in noted
-        for j, second in enumerate(key.at_s)
-        if not j or second - key.at_s[j - 1] > apart
-    )
-
-
-def _key_lines(key: Noted) -> Iterator[str]:
-    lines = wrap(plain(key.text), _KEY_WIDTH, max_lines=2, placeholder=" ...")
+def _key_lines(key: Noted, us: bool) -> Iterator[str]:
+    lines = wrap(plain(sentence(key.text, us)), _KEY_WIDTH, max_lines=2, placeholder=" ...")
     for k, line in enumerate(lines):
         yield f"{key.number:>3}  {line}" if k == 0 else f"       {line}"
 
 
-def _rows_of(pins: Sequence[Pin], span: Span) -> list[int]:
-    """A row for each pin, so that none covers another."""
-    apart, ends, rows = _APART * (span[1] - span[0]), list[float](), list[int]()
-    for pin in pins:
-        row = next((k for k, end in enumerate(ends) if end <= pin.at_s), len(ends))
-        ends[row : row + 1] = [pin.at_s + apart]
-        rows.append(row)
-    return rows
+def _draw_found(ax: Axes, noted: Sequence[Noted]) -> None:
+    """A row for each finding, a bar while it was broken."""
+    _title(ax, "Findings while they were broken, numbered as below:  black = danger,  hatched = hygiene")
+    for y, key in enumerate(noted):
+        _bars(ax, key.spells, y, 0.7, **_FOUND[key.severity])
+    ax.set_yticks(range(len(noted)), [f"{key.severity}  {key.number}" for key in noted])
+    ax.set_ylim(len(noted) - 0.4, -0.6)
 
 
-def _draw_pins(ax: Axes, pins: Sequence[Pin], rows: Sequence[int], span: Span, below: Iterable[Axes]) -> None:
-    _title(ax, "Findings at their first times, numbered as below:  black = danger (square) or hygiene (disc)")
-    for pin, row in zip(pins, rows, strict=True):
-        look = _PIN[pin.severity]
-        ax.text(pin.at_s, row, str(pin.key), ha="center", va="center", fontsize=7, fontweight="bold",
-                color="white" if look["fc"] == "black" else "black", bbox=look, zorder=5)  # fmt: skip
-    below = tuple(below)
-    for second in {pin.at_s for pin in pins}:
-        for other in below:
-            other.axvline(second, color="black", lw=0.6, ls=(0, (1, 2)), zorder=6)
-    ax.set_yticks([])
-    ax.set_xlim(*span)
-    ax.set_ylim(max(rows) + 0.5, -0.5)
+def _frame(ax: Axes, lanes: Sequence[Lane], noted: Sequence[Noted]) -> None:
+    """Red round what a device did while a rule of danger about it was broken."""
+    for y, lane in enumerate(lanes):
+        for key in noted:
+            if lane.name in key.of:
+                _bars(ax, key.spells, y, 0.9, fc="none", ec="#CC0000")
 
 
 def _short(name: str) -> str:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 _NUMBER = Column("")
 _BLUE, _ORANGE, _GREY, _GREEN = "#0072B2", "#D55E00", "0.88", "#BFE3D5"
-_WIDE, _ROW, _HEAD, _FOOT = 11.0, 0.46, 1.0, 0.95  # inches
+_WIDE, _ROW, _HEAD, _FOOT = 11.0, 0.58, 1.0, 0.95  # inches
 _COLUMNS = (25.0, 27.7, 30.2, 33.2, 35.8)
 
 
@@ -66,13 +66,19 @@ def _strip(axes: Axes, row: int, strip: Strip) -> None:
     axes.plot((0.0, _HOURS), (row, row), color="0.6", lw=0.5, zorder=1)
     for start, end in strip.filters_h:
         _bar(axes, row, start, end)
+        axes.text(start + 0.1, row + 0.3, _clock(start), va="center", size=6.0, color=_BLUE)
     for flush_h in strip.flushes_h:
+        axes.text(flush_h, row - 0.32, _clock(flush_h), ha="center", va="center", size=6.0, color=_ORANGE)
         axes.plot((flush_h,), (row,), marker="v", ms=8, color=_ORANGE, mec="white", mew=0.5, zorder=4)
     for column_h, value in zip(_COLUMNS, strip.numbers, strict=True):
         axes.text(column_h + 1.2, row, shown(value, _NUMBER), ha="right", va="center", weight=weight)
     if strip.breaks:
         text = f"breaks {strip.breaks}"
-        axes.text(12.0, row + 0.36, text, ha="center", va="center", size=7, color=_ORANGE)
+        axes.text(-0.4, row + 0.3, text, ha="right", va="center", size=7, color=_ORANGE)
+
+
+def _clock(hour: float) -> str:
+    return f"{int(hour):02d}:{round(60.0 * (hour % 1.0)):02d}"
 
 
 def _bar(axes: Axes, row: int, start: float, end: float) -> None:
@@ -98,13 +104,13 @@ def _key(figure: Figure, drawn: Strips, high: float) -> None:
     figure.legend(handles=marks, loc="lower left", bbox_to_anchor=(0.225, 0.02), ncols=4, frameon=False)
     figure.text(
         0.012,
-        0.1 / high,
+        0.2 / high,
         "flushes; filter runs" + (". > is recommended" if drawn.advises else ""),
         color="0.3",
         size=7,
     )
 
 
-def write_tune_figure(drawn: Strips, stream: BinaryIO, form: str) -> None:
+def write_tune_figure(drawn: Strips, stream: BinaryIO, form: str, mark: str = "") -> None:
     """Draw to a binary stream as ".svg", ".pdf" or ".png"; the same tuning gives the same bytes."""
-    save(lambda: tune_figure(drawn), stream, form)
+    save(lambda: tune_figure(drawn), stream, form, mark)
