@@ -59,7 +59,10 @@ def with_mend(tried: Mapping[int, TriedMend], number: int, text: str, target: Pa
 def applied_to_run(
     result: Result, trials: Sequence[MendTrial], number: int, text: str, target: Path
 ) -> tuple[str, str]:
-    """The text of a run's file with a mend in it, and what the same days then come to; raises likewise."""
+    """The text of a run's file with a mend in it, and what the same days then come to.
+
+    Raises CycleSimError as `with_mend` does, and where the same rules would be broken all the same.
+    """
     told = {trial.number: trial for trial in sorted(trials, key=lambda trial: trial.holds)}
     new, scenario = with_mend(told, number, text, target)
     trial, after = told[number], run_again(result, scenario).broken

@@ -125,7 +125,10 @@ class Inertia(NamedTuple):
 def source_truth(
     hot: bool, moves: bool, back: bool, enough: bool, past_grace: bool, lasted: bool
 ) -> SourceTruth:
-    """What is true of a device, of which water *moves*, perhaps *back* through it, and may be *enough*."""
+    """What is true of a device, of which water *moves*, perhaps *back* through it, and may be *enough*.
+
+    *hot*, *past_grace* and *lasted* as in `SourceTruth`.
+    """
     flow = "enough" if enough else "back" if back else "low" if moves else "none"
     return SourceTruth(hot, flow, past_grace, lasted)
 

@@ -78,7 +78,11 @@ class Stays:
     def close(
         self, body: int, now: int, loss_j: float, held_j: float, coldest_c: float, warmest_c: float
     ) -> None:
-        """Close the stay of a body that holds *held_j* above 0 degC [J], and begin the next."""
+        """Close the stay of a body at *now* [s], and begin the next.
+
+        *loss_j*: what it has lost since its stay began [J]; *held_j*: what it holds above 0 degC [J];
+        *coldest_c*, *warmest_c*: its ends now [degC].
+        """
         temp_c, since = held_j / self.capacity_j_k[body], self._since[body]
         if now > since:
             moves, least = self.moves[body], self._coldest_c[body]
@@ -119,7 +123,7 @@ class Straight:
         self._starts: Ints = np.array(starts, dtype=np.int64)
 
     def stood(self, temps_c: Floats, since: float, now: float) -> Floats:
-        """Water at *temps_c* in the order of `both` after it has stood."""
+        """Water at *temps_c* in the order of `both` after it has stood from *since* to *now* [s]."""
         kept, gained = list[float](), list[float]()
         for kind in self._kinds:
             a, b = kind.stood(since, now) if kind else (1.0, 0.0)

@@ -23,8 +23,13 @@ _ALWAYS = (
 
 def assumed(sheet: Plant) -> tuple[str, ...]:
     """What is always taken for granted, and what of a plant for want of a word in its file."""
+    least = [n for n, one in {**sheet.pumps, **sheet.heat_sources}.items() if one.minimum_run_s]
     return (
         *_ALWAYS,
+        *(
+            f"A block, a lost flow, low water or a power cut ends the least run of {name} at once."
+            for name in least
+        ),
         *(
             f"The high limit of {name} has a sensor of its own: the file does not say (limit_sensor)."
             for name, source in sheet.heat_sources.items()

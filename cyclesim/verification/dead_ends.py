@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from itertools import pairwise
 
-from cyclesim.analysis.amounts import listed
+from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.analysis.combinations import as_written
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
@@ -14,7 +14,7 @@ from cyclesim.analysis.plant_rules import programme_does_not_fit
 from cyclesim.analysis.spans import meet, spans, total_s, without
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.assembly import Assembly
-from cyclesim.simulation.programme import TREATMENT, Programme
+from cyclesim.simulation.programme import FROST, HEATING, TREATMENT, Programme
 from cyclesim.verification.answer import DeadEnd
 from cyclesim.verification.automaton import Automaton, Made, Move, Node
 from cyclesim.verification.calendar_order import Calendar
@@ -152,6 +152,9 @@ def _of_calendar(plant: Assembly, programme: Programme, calendar: Calendar) -> I
     yield from _overlapping(programme, calendar)
     yield from _in_quiet_hours(programme, calendar)
     yield from _still_in_quiet_hours(plant, programme, calendar)
+    yield from _too_few_hours(plant, programme, calendar)
+    yield from _treated_without_flow(plant, programme, calendar)
+    yield from _kept_and_blocked(plant, programme)
     for breach in programme_does_not_fit(plant, programme):
         if isinstance(breach, Breach):
             yield DeadEnd(
@@ -204,11 +207,30 @@ def _in_quiet_hours(programme: Programme, calendar: Calendar) -> Iterator[DeadEn
             target[0] == asks[0] and target[1] in (asks[1], "running", None) for target in quiet.applies_to
         )
         if stays_off and total_s(meet(hours, spans(calendar.spans.get(f"{entry.demand.name}.raised", [])))):
-            yield DeadEnd(
-                "inside quiet hours",
-                entry.demand.name,
-                f"it runs {as_written(*asks)}, which is to be off then",
+            said = f"it runs {as_written(*asks)}, which is to be off then"
+            yield DeadEnd("inside quiet hours", entry.demand.name, said)
+    schedule = programme.scenario.schedule
+    for name, asked in ((HEATING, schedule.heating), (FROST, schedule.frost_protection)):
+        if asked is not None and tuple(asked.pump) in _quiet(programme):
+            night_h = _longest_h(programme, calendar)
+            said = (
+                f"it may ask for {asked.pump} at any time, which is to be off for {night_h:.1f} h at a time"
             )
+            yield DeadEnd("inside quiet hours", name, said)
+
+
+def _quiet(programme: Programme) -> set[tuple[str, str]]:
+    """The pumps and speeds that are to be off in the quiet hours."""
+    quiet, pumps = programme.scenario.schedule.quiet_hours, programme.controller.pumps
+    speeds = {pump.name: pump.speeds for pump in pumps}
+    return {(pump, own) for pump, speed in (quiet.applies_to if quiet else ())
+            for own in speeds[pump] if speed in (own, "on")}  # fmt: skip
+
+
+def _longest_h(programme: Programme, calendar: Calendar) -> float:
+    """How long the quiet hours last, in the longest night."""
+    nights = programme.quiet_spans(calendar.begin, calendar.span_s)
+    return max((b - a for a, b in nights), default=0) / 3600.0
 
 
 def _still_in_quiet_hours(plant: Assembly, programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
@@ -216,11 +238,7 @@ def _still_in_quiet_hours(plant: Assembly, programme: Programme, calendar: Calen
     quiet, limit_h = programme.scenario.schedule.quiet_hours, plant.scenario.limits.water_age_s / 3600.0
     if quiet is None:
         return
-    longest_h = (
-        max((b - a for a, b in programme.quiet_spans(calendar.begin, calendar.span_s)), default=0) / 3600.0
-    )
-    off = {(pump, own) for pump, speed in quiet.applies_to for own in plant.speeds.get(pump, ())
-           if speed in (own, "on")}  # fmt: skip
+    longest_h, off = _longest_h(programme, calendar), _quiet(programme)
     every = [(pump, speed) for pump, speeds in plant.speeds.items() for speed in speeds]
     for name in plant.sheet.legs if longest_h > limit_h else ():
         moves = [at for at in every if abs(plant.duty(plant.at(*at)).flow_m3_s(name)) > STILL_M3_S]
@@ -231,3 +249,56 @@ def _still_in_quiet_hours(plant: Assembly, programme: Programme, calendar: Calen
                 f"the quiet hours keep off all that moves it for {longest_h:.1f} h, and its water may be "
                 f"{limit_h:.1f} h old",
             )
+
+
+def _too_few_hours(plant: Assembly, programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
+    """More turnovers than the hours outside the quiet ones hold, whatever is programmed."""
+    limit, off = plant.scenario.limits.turnovers_per_day, _quiet(programme)
+    every = [(pump, speed) for pump, speeds in plant.speeds.items() for speed in speeds]
+    rates = {at: plant.duty(plant.at(*at)).filtered_m3_s for at in every}
+    if not off or max(rates.values()) <= STILL_M3_S:
+        return
+    left_h = 24.0 - _longest_h(programme, calendar)
+    turned = 3600.0 / plant.volume_m3 * (
+        left_h * max(rates.values()) + (24.0 - left_h) * max((q for at, q in rates.items() if at not in off),
+                                                             default=0.0)
+    )  # fmt: skip
+    if turned < limit:
+        best = as_written(*max(rates, key=lambda at: rates[at]))
+        said = f"{limit:g} turnovers a day are asked for, and {best} through the {left_h:.1f} h outside the "
+        yield DeadEnd("cannot be met", "turnovers", f"{said}quiet hours makes {turned:.1f} at most")
+
+
+def _treated_without_flow(plant: Assembly, programme: Programme, calendar: Calendar) -> Iterator[DeadEnd]:
+    """A treatment device that its clock calls for longer than anything may move its water."""
+    for name, demand in programme.treating.items():
+        called = spans(calendar.spans.get(f"{demand.name}.raised", []))
+        fed = [d for d in programme.controller.demands if d.pump in plant.pumps
+               and plant.has_flow(name, plant.duty(plant.at(d.pump, d.speed)))]  # fmt: skip
+        beside = any(b.starter.target in plant.pumps for b in programme.beside)
+        free = any(f"{d.name}.raised" not in calendar.spans for d in fed)
+        if not len(called) or free or beside or not plant.sheet.treatment[name].runs:
+            continue
+        alone = called
+        for one in fed:
+            alone = without(alone, spans(calendar.spans[f"{one.name}.raised"]))
+        days = calendar.span_s / 86_400.0
+        called_h, alone_h = total_s(called) / 3600.0 / days, total_s(alone) / 3600.0 / days
+        if alone_h > 0.05:
+            said = (
+                f"its runs are {called_h:.1f} h a day, and in {alone_h:.1f} h of them nothing moves its water"
+            )
+            yield DeadEnd("cannot be met", name, said)
+
+
+def _kept_and_blocked(plant: Assembly, programme: Programme) -> Iterator[DeadEnd]:
+    """A pump that one interlock keeps on and another blocks: the keep has the last word."""
+    controller = programme.controller
+    for keep in controller.keeps:
+        for block in controller.blocks:
+            own = list(plant.speeds.get(keep.pump, ()))
+            if block.target == keep.pump and own.index(str(block.speed)) <= own.index(keep.speed):
+                kept = as_written(keep.pump, keep.speed)
+                said = f"{kept} is kept on for {lasting(programme.run_on_s(keep.after))} after {keep.after}, "
+                said += f"and a block wants it off {block.condition}: the keep has the last word"
+                yield DeadEnd("contradict each other", f"keep and block of {keep.pump}", said)

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import json
+import re
+from base64 import b64decode
 from collections.abc import AsyncIterator, Callable, Mapping
+from datetime import date
 from importlib.resources import files
 from pathlib import PurePosixPath
 from typing import Any
@@ -22,7 +25,7 @@ from cyclesim.shown.as_json import as_text
 from cyclesim.shown.page import TIMELINE
 from cyclesim.workbench.desk import ConflictError, Desk, steps
 from cyclesim.workbench.folder import NoPlantError
-from cyclesim.workbench.handover import handed_over
+from cyclesim.workbench.handover import KNOWN
 from cyclesim.workbench.views import problem
 
 _KINDS = {
@@ -243,7 +246,7 @@ class _Routes:
 
     def cancel(self, request: Request) -> Response:
         """A question that is asked no more."""
-        self.desk.workers.cancel(self.desk.workers.job(request.path_params["job"]))
+        self.desk.workers.leave(self.desk.workers.job(request.path_params["job"]))
         return _json({})
 
     async def watch(self, request: Request) -> Response:
@@ -272,15 +275,34 @@ class _Routes:
 
         return _streamed(stream())
 
-    def handover(self, request: Request) -> Response:
+    async def handover(self, request: Request) -> Response:
         """One thing to hand over, as a download."""
-        made = handed_over(
-            self.desk.folder, request.path_params["name"], request.path_params["path"], _units(request)
-        )
-        if made is None:
+        name, path, units = request.path_params["name"], request.path_params["path"], _units(request)
+        if path == "page.html":
+            what, options = "page", dict[str, str]()
+        elif KNOWN.fullmatch(path):
+            what, options = "handover", {"path": path, "day": date.today().isoformat()}
+        else:
             raise HTTPException(404)
-        headers = {"content-disposition": f'attachment; filename="{made.name}"'} if made.name else {}
-        return Response(made.data, media_type=made.kind, headers=headers)
+        job = await run_in_threadpool(self.desk.ask, name, what, options, units)
+        while not job.over.is_set():
+            await asyncio.sleep(_LOOKS_EVERY_S)
+            if await request.is_disconnected():
+                self.desk.workers.leave(job)
+                break
+        told = json.loads(job.events[-1].data)
+        if not job.answered:
+            return _json(told, 400)
+        if what == "page":
+            return _download(f"{PurePosixPath(name).stem}.html", "text/html", told["html"].encode())
+        return _download(told["name"], told["kind"], b64decode(told["data"]))
+
+
+def _download(name: str, kind: str, data: bytes) -> Response:
+    """A file that the browser keeps; one without a name is only shown."""
+    plain_name = re.sub(r"[^A-Za-z0-9._-]", "-", name)
+    headers = {"content-disposition": f'attachment; filename="{plain_name}"'} if name else {}
+    return Response(data, media_type=kind, headers=headers)
 
 
 def _event(kind: str, data: str) -> str:

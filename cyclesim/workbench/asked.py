@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass, field
 from datetime import date
 from hashlib import sha256
 from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Any
 
 from cyclesim.decide.sweeps.kept import KeptRuns, kept_file
 from cyclesim.decide.sweeps.pool import program
@@ -15,23 +15,9 @@ from cyclesim.errors import CycleSimError, InputError, shorten
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.workbench import decided
 from cyclesim.workbench.folder import Folder
+from cyclesim.workbench.handover import handed_over
 from cyclesim.workbench.views import Values, drawn_view, is_us, opened, page_view
 
-What = Literal[
-    "fortnight",
-    "year",
-    "card",
-    "verify",
-    "tune",
-    "compare",
-    "size",
-    "savings",
-    "measured",
-    "duty",
-    "mend",
-    "page",
-]
-WHATS: tuple[str, ...] = get_args(What)
 Tell = Callable[[str, int, int | None], None]
 """Is told what is being done, how much of it is done, and of how much, None where nobody knows."""
 FORTNIGHT = 14
@@ -45,7 +31,7 @@ class Question:
     *others* are files that it is compared with or measured by; *beside*: what tells them from any others.
     """
 
-    what: What
+    what: str
     file: Path
     options: Mapping[str, Any] = field(default_factory=dict)
     others: tuple[Path, ...] = ()
@@ -178,4 +164,6 @@ _ANSWERS: dict[str, Callable[[Question, Scenario, bool, Tell], Values]] = {
     "duty": _duty,
     "mend": decided.mend,
     "page": decided.whole_page,
+    "handover": handed_over,
 }
+WHATS = tuple(_ANSWERS)

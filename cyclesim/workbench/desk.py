@@ -209,23 +209,25 @@ class Desk:
     ) -> Job:
         """Have a question worked on; an older one of its kind about the same plant is asked no more.
 
-        ConflictError where the file no longer is at *version*.
+        Where the file no longer is at *version*, nobody needs the answer: the question is over at once.
         """
         if what not in WHATS:
             raise CycleSimError(f"Found '{shorten(what)}'; expected one of {', '.join(WHATS)}.")
         plant = opened(self.folder, name)
+        if version not in ("", plant.version):
+            return self.workers.decline(
+                Question(what, plant.file), "The file was changed meanwhile: ask again."
+            )
         if plant.scenario is None:
             raise InputError(*plant.faults)
-        if version not in ("", plant.version):
-            raise ConflictError("The file was changed meanwhile: ask again.", [])
         others = [self.folder.path(other) for other in _named(options, "with")]
         beside = ",".join(opened(self.folder, path.name).version for path in others)
         if what == "measured":
             others = [self.folder.inside(other) for other in _named(options, "readings")]
             beside = secrets.token_hex(8)  # they may name logs: whoever asks again wants them read again
         us = None if units is None else units == "us"
-        asked = Question(what, plant.file, dict(options), tuple(others), beside, us, plant.version)  # type: ignore[arg-type]
-        return self.workers.ask(asked, f"{name}\0{what}")
+        asked = Question(what, plant.file, dict(options), tuple(others), beside, us, plant.version)
+        return self.workers.ask(asked, f"{name}\0{what}\0{options.get('path', '')}")
 
 
 def _named(options: Mapping[str, Any], key: str) -> list[str]:

@@ -42,11 +42,11 @@ class Guard:
 
     *token*: what the printed address has in it. *port*: where the server listens. *once*: what the address
     has that a browser is given as a word of its command, which every user of the machine can read: it lets in
-    once.
+    once. *place*: the path before all others, with a slash before it and none behind.
     """
 
-    def __init__(self, app: ASGIApp, token: str, port: int, once: str = "") -> None:
-        self.app, self.token, self.once = app, token, once
+    def __init__(self, app: ASGIApp, token: str, port: int, place: str, once: str = "") -> None:
+        self.app, self.token, self.place, self.once = app, token, place, once
         self.hosts = {f"{name}:{port}" for name in ("127.0.0.1", "localhost")}
         self.cookie = f"cyclesim-{port}"
 
@@ -56,15 +56,19 @@ class Guard:
             if scope["type"] == "lifespan":
                 await self.app(scope, receive, send)
             return
-        headers = _headers(scope["headers"])
+        headers, path = _headers(scope["headers"]), scope["path"]
+        inside = path.startswith(f"{self.place}/")
+        if inside:
+            scope = {**scope, "path": path.removeprefix(self.place), "raw_path": None}
         refusal = self._refusal(scope, headers)
         if refusal is not None:
             await _say(send, *refusal)
             return
-        if scope["path"] == "/" and (
-            tokens := parse_qs(scope["query_string"].decode("latin-1")).get("token")
-        ):
-            await self._let_in(send, tokens[0])
+        if not inside:
+            tokens = parse_qs(scope["query_string"].decode("latin-1")).get("token", [""])
+            await (
+                self._let_in(send, tokens[0]) if path == "/" else _say(send, 404, "There is nothing here.")
+            )
             return
         left = MOST_BYTES
 
@@ -120,11 +124,11 @@ class Guard:
             self.once = ""
         elif not _same(token, self.token):
             await _say(
-                send, 403, "This address does not let in, or no more: open the one that was printed last."
+                send, 403, "This address does not let in, or no more: open the one that cyclesim printed."
             )
             return
-        cookie = f"{self.cookie}={self.token}; HttpOnly; SameSite=Strict; Path=/"
-        await _send(send, 303, b"", {"location": "/", "set-cookie": cookie})
+        cookie = f"{self.cookie}={self.token}; HttpOnly; SameSite=Strict; Path={self.place}"
+        await _send(send, 303, b"", {"location": f"{self.place}/", "set-cookie": cookie})
 
 
 _TOO_LARGE = (413, f"Found more than {MOST_BYTES // 1000} kB; a scenario is far smaller.")

@@ -2,45 +2,53 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from base64 import b64encode
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from cyclesim import __version__
+from cyclesim.errors import CycleSimError
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.fingerprint import fingerprint
 from cyclesim.scenario.reading.load import load
-from cyclesim.workbench.folder import Folder
+from cyclesim.workbench.views import Values
+
+if TYPE_CHECKING:
+    from cyclesim.workbench.asked import Question, Tell
 
 
-@dataclass(frozen=True, slots=True)
-class Made:
-    """A file to hand over; one without a name is shown, not kept."""
-
-    name: str
-    kind: str
-    data: bytes
+KNOWN = re.compile(r"fingerprint|drawing\.svg|calendar\.ics|papers/[a-z]+\.pdf")
 
 
-def handed_over(folder: Folder, name: str, what: str, units: str | None = None) -> Made | None:
-    """What is asked for of a plant; None where there is nothing of that name."""
-    read = list[Path]()
-    scenario = load(folder.path(name), on_read=read.append)
-    us = scenario.in_us_units if units is None else units == "us"
-    stem = "".join(
-        sign if sign.isascii() and (sign.isalnum() or sign in "-_") else "-" for sign in Path(name).stem
-    )
-    match what.split("/"):
+def handed_over(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
+    """One file: its name, kind and bytes in base 64; one without a name is shown, not kept."""
+    path = question.option("path", str, "")
+    tell(f"making {path}", 0, None)
+    stem = re.sub(r"[^A-Za-z0-9_-]", "-", question.file.stem)
+    day = date.fromisoformat(question.option("day", str, date.today().isoformat()))
+    match path.split("/"):
         case ["fingerprint"]:
-            return Made("", "text/plain; charset=utf-8", fingerprint(read).encode())
+            return _made("", "text/plain; charset=utf-8", _fingerprint(question.file).encode())
         case ["drawing.svg"]:
-            return Made(f"{stem}.svg", "image/svg+xml", _drawing(scenario, us).encode())
+            return _made(f"{stem}.svg", "image/svg+xml", _drawing(scenario, us).encode())
         case ["calendar.ics"]:
-            return Made(f"{stem}.ics", "text/calendar; charset=utf-8", _calendar(scenario).encode())
-        case ["papers", paper] if paper.endswith(".pdf"):
-            made = _papers(scenario, fingerprint(read), paper.removesuffix(".pdf"), us)
-            return None if made is None else Made(f"{stem}-{paper}", "application/pdf", made)
-    return None
+            return _made(f"{stem}.ics", "text/calendar; charset=utf-8", _calendar(scenario, day).encode())
+        case ["papers", paper]:
+            made = _papers(scenario, _fingerprint(question.file), paper.removesuffix(".pdf"), us, day)
+            return _made(f"{stem}-{paper}", "application/pdf", made)
+    raise CycleSimError("There is nothing of that name to hand over.")
+
+
+def _made(name: str, kind: str, data: bytes) -> Values:
+    return {"name": name, "kind": kind, "data": b64encode(data).decode()}
+
+
+def _fingerprint(file: Path) -> str:
+    read = list[Path]()
+    load(file, on_read=read.append)
+    return fingerprint(read)
 
 
 def _drawing(scenario: Scenario, us: bool) -> str:
@@ -55,21 +63,21 @@ def _drawing(scenario: Scenario, us: bool) -> str:
     return write_plant(drawing(plant, None, us, findings))
 
 
-def _calendar(scenario: Scenario) -> str:
+def _calendar(scenario: Scenario, day: date) -> str:
     from cyclesim.said.calendar import owners_calendar
     from cyclesim.shown.calendar_file import as_icalendar
 
-    return as_icalendar(owners_calendar(scenario), date.today())
+    return as_icalendar(owners_calendar(scenario), day)
 
 
-def _papers(scenario: Scenario, digits: str, reader: str, us: bool) -> bytes | None:
+def _papers(scenario: Scenario, digits: str, reader: str, us: bool, day: date) -> bytes:
     from cyclesim.said.papers.collected import HandOver
     from cyclesim.said.papers.paper import READERS
     from cyclesim.shown.papers.typeset import pdf
 
     readers = READERS if reader == "all" else tuple(one for one in READERS if one == reader)
     if not readers:
-        return None
-    over = HandOver(scenario, digits, (), date.today().isoformat(), __version__, us, None, None)
+        raise CycleSimError("There is no paper for such a reader.")
+    over = HandOver(scenario, digits, (), day.isoformat(), __version__, us, None, None)
     made, _ = pdf(over.papers(readers, {}), size="letter" if us else "a4", us=us)
     return made

@@ -29,13 +29,13 @@ def serve(place: Path, port: int, on_ready: Callable[[str, str], object]) -> Non
     """
     folder, opens = _place(place)
     listening = _listening(port)
-    token, once = secrets.token_urlsafe(32), secrets.token_urlsafe(32)
+    token, once, under = (secrets.token_urlsafe(32) for _ in range(3))
     port = listening.getsockname()[1]
     workers = Workers()
     try:
         desk = Desk(folder, workers, opens)
         config = uvicorn.Config(
-            Guard(app(desk), token, port, once),
+            Guard(app(desk), token, port, f"/{under}", once),
             log_level="error" if os.environ.get("CYCLESIM_TRACEBACK") == "1" else "critical",
             access_log=False,
             proxy_headers=False,

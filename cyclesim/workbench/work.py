@@ -46,7 +46,7 @@ class Job:
         self.events = list[Event]()
         self.over = threading.Event()
         self.worker: _Worker | None = None
-        self.tried = 0
+        self.tried, self.askers = 0, 1
         self._dropped = 0
         self._lock = threading.Lock()
 
@@ -98,7 +98,7 @@ class Workers:
         self._ready, self._idle = ready, list[_Worker]()
         self._jobs = OrderedDict[str, Job]()
         self._waiting, self._change = deque[Job](), threading.Condition()
-        self._busy, self._closed = 0, False
+        self._closed = False
         threading.Thread(target=self._fill, daemon=True).start()
         for _ in range(MOST):
             threading.Thread(target=self._serve, daemon=True).start()
@@ -113,17 +113,29 @@ class Workers:
             known = list(self._jobs.values())
         for other in known:
             if other.question == question and (other.answered or not other.over.is_set()):
+                other.askers += 1
                 return other
         for other in known:
             if other.key == key and not other.over.is_set():
                 self.cancel(other)
+        self._remember(job)
+        with self._change:
+            self._waiting.append(job)
+            self._change.notify_all()
+        return job
+
+    def decline(self, question: Question, why: str) -> Job:
+        """A question that is over before anybody works on it."""
+        job = Job(question, "")
+        self._remember(job)
+        self.cancel(job, why)
+        return job
+
+    def _remember(self, job: Job) -> None:
         with self._change:
             self._jobs[job.id] = job
             while len(self._jobs) > MOST_JOBS:
                 self._jobs.popitem(last=False)
-            self._waiting.append(job)
-            self._change.notify_all()
-        return job
 
     def job(self, id_: str) -> Job:
         """A job that was asked for; CycleSimError where nobody knows it any more."""
@@ -132,10 +144,19 @@ class Workers:
             raise CycleSimError("This question is not known any more: ask it again.")
         return found
 
-    def cancel(self, job: Job) -> None:
+    def leave(self, job: Job) -> None:
+        """One of those who asked wants no answer any more; where nobody does, the work ends."""
+        job.askers -= 1
+        if job.askers <= 0:
+            self.cancel(job, "Nobody waits for it any more.")
+
+    def cancel(self, job: Job, why: str = "A newer question has taken the place of this one.") -> None:
         """Stop working on a job; whoever follows it is told."""
-        job.tell("cancelled", json.dumps({"error": "A newer question has taken the place of this one."}))
-        worker = job.worker
+        if job.over.is_set():
+            return
+        job.tell("cancelled", json.dumps({"error": why}))
+        with self._change:
+            worker = job.worker
         if worker is not None:
             worker.end()
 
@@ -180,12 +201,15 @@ class Workers:
                     continue
                 worker = self._idle.pop()
                 self._change.notify_all()
-            job.worker = worker
+                if not worker.process.is_alive():  # somebody has ended it while it had nothing to do
+                    self._waiting.appendleft(job)
+                    continue
+                job.worker = worker
             alive = _followed(job, worker)
             if not alive and not job.over.is_set():
                 self._again(job)
-            job.worker = None
             with self._change:
+                job.worker = None
                 if alive and not self._closed and len(self._idle) < self._ready:
                     self._idle.append(worker)
                     self._change.notify_all()

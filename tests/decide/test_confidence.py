@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import asdict, replace
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -18,7 +19,7 @@ from cyclesim.decide.ranges.draws import drawn, merged
 from cyclesim.decide.ranges.flushes import flush_lines, old_water
 from cyclesim.decide.ranges.inputs import Input, inputs
 from cyclesim.decide.ranges.numbers import NUMBERS, Number, Numbers, numbers
-from cyclesim.decide.sweeps.sweep import How, Job, job, sweep, swept
+from cyclesim.decide.sweeps.sweep import How, job, sweep, swept
 from cyclesim.decide.sweeps.varied import VariedPlant
 from cyclesim.physics import walls
 from cyclesim.scenario.blocks.model import Scenario
@@ -79,7 +80,7 @@ def priced(scenario: Scenario, factor: float) -> Variant:
 
 def test_as_told_is_the_run_itself(tub: Scenario) -> None:
     """Without any factor every number is to the last bit that of `simulate`."""
-    read, result = numbers(job(tub, 2)), cyclesim.simulate(tub, days=2)
+    [read], result = swept([job(tub, 2)], NUMBERS), cyclesim.simulate(tub, days=2)
     metrics = result.metrics
     assert metrics.energy.energy_kwh == read[Number("energy_kwh", "all")]
     assert metrics.energy.cost == read[Number("cost", metrics.energy.currency)]
@@ -304,24 +305,27 @@ def test_runs_are_kept_and_not_made_again(
 ) -> None:
     """After Ctrl-C in the fourth run the first three are not made again, and the answer is the same."""
     varied = tuple(found_input(tub, name) for name in ("head of pumps", "flow of jets"))
-    untold, made = given_inputs(*varied), list[Job]()
+    untold, made = given_inputs(*varied), list[Variant]()
 
-    def interrupted(job: Job) -> Numbers:
+    def variant(plant: VariedPlant) -> Variant:
+        return Variant(plant.scenario, plant.tolerance)
+
+    def interrupted(plant: VariedPlant, *ran: Any) -> Numbers:
         if len(made) == 3:
             raise KeyboardInterrupt
-        made.append(job)
-        return numbers(job)
+        made.append(variant(plant))
+        return numbers(plant, *ran)
 
     how = How(keep=tmp_path / "runs.jsonl")
-    monkeypatch.setattr(module, "NUMBERS", replace(NUMBERS, run=interrupted))
+    monkeypatch.setattr(module, "NUMBERS", replace(NUMBERS, of=interrupted))
     with pytest.raises(KeyboardInterrupt):
         confidence(tub, days=1, draws=0, how=how)
-    again: list[Job] = []
-    counted = replace(NUMBERS, run=lambda job: again.append(job) or numbers(job))
+    again: list[Variant] = []
+    counted = replace(NUMBERS, of=lambda *ran: again.append(variant(ran[0])) or numbers(*ran))
     monkeypatch.setattr(module, "NUMBERS", counted)
     assert asdict(untold) == asdict(confidence(tub, days=1, draws=0, how=how))
     assert 5 == len(made) + len(again)
-    assert not any(job in made for job in again)
+    assert not any(one in made for one in again)
     assert asdict(untold) == asdict(confidence(tub, days=1, draws=0, how=how))
     assert 5 == len(made) + len(again)
 

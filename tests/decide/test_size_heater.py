@@ -23,7 +23,7 @@ from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.shown.as_json import as_text
 from cyclesim.shown.cells import shown
-from cyclesim.shown.pictures.heater import write_heater_figure
+from cyclesim.shown.pictures.heater import heater_figure, write_heater_figure
 from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Assembly
 from tests.evidence.small import ELEMENT, heated_text
@@ -336,6 +336,16 @@ def test_the_drawing_has_the_numbers_of_the_json(of: str, request: pytest.Fixtur
     assert drawn.need_from == ("set-back" if values["need"]["from_set_back"] else "filled, coldest")
     assert drawn.advised_kw == (values["recommended_w"] and values["recommended_w"] / 1000.0)
     assert drawn.limit_kw == values["supply_limit_w"] / 1000.0
+
+
+def test_a_drawing_for_readers_of_us_units(bathed: HeaterSizing) -> None:
+    """12 degC are 53.6 degF, 36 are 96.8 and 38 are 100.4; times and powers stay."""
+    times, _ = heater_figure(heater_drawn(bathed), us=True).axes
+    labels = [str(line.get_label()) for line in times.lines]
+    assert "filled at 54 °F, January" in labels
+    assert "from 97 °F, January" in labels
+    assert times.get_title(loc="left") == "Time to reach 100 °F"
+    assert "°C" not in " ".join(labels)
 
 
 # -- the command -------------------------------------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 import json
 import os
+import pickle
 import signal
 import socket
 import subprocess
@@ -23,9 +24,11 @@ from distributed import Client, LocalCluster
 from cyclesim.decide.sweeps import kept, pool
 from cyclesim.decide.sweeps import sweep as module
 from cyclesim.decide.sweeps.kept import KeptRuns, kept_file
-from cyclesim.decide.sweeps.outcome import Outcome
+from cyclesim.decide.sweeps.outcome import Outcome, outcome
 from cyclesim.decide.sweeps.pool import SweepError, each
-from cyclesim.decide.sweeps.sweep import HERE, OUTCOMES, How, Job, job, key, run, sweep
+from cyclesim.decide.sweeps.sweep import HERE, OUTCOMES, How, Job, as_it_runs, job, key, run, sweep, traced
+from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.schedule import QuietHours
 from cyclesim.scenario.reading.load import load
 from cyclesim.scenario.text.csv_file import Series
 from tests.evidence.small import filtered
@@ -63,7 +66,7 @@ def cluster() -> Iterator[LocalCluster]:
 def counted(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """The days of each run that is made in this process."""
     made: list[int] = []
-    counting = replace(OUTCOMES, run=lambda one: made.append(one.days) or run(one))
+    counting = replace(OUTCOMES, of=lambda *ran: made.append(ran[-1]) or outcome(*ran))
     monkeypatch.setattr(module, "OUTCOMES", counting)
     return made
 
@@ -89,6 +92,70 @@ def killing(pids: Callable[[], list[int]]) -> tuple[list[int], Callable[[int, in
             os.kill(killed[0], signal.SIGKILL)
 
     return killed, on_run
+
+
+def kept_trace(scenario: Scenario) -> bytes:
+    """Everything that four winter days of it leave behind, as bytes."""
+    _, _, trace = traced(job(scenario, 4, date(2027, 1, 30)))
+    rows = (*trace.ages.values(), *trace.stays.values(), *trace.exchanges.values(), trace.tub, trace.at_jets)
+    streams = [(s.starts, s.codes, s.labels, s.end_s) for _, s in trace.streams()]
+    return pickle.dumps((streams, [row._values for row in rows], trace.ready, trace.heat_content_j))
+
+
+def test_what_a_run_is_only_judged_by_changes_nothing_in_it() -> None:
+    """Every limit but that of age, what can be keyed in, quiet hours: told otherwise, no byte moves.
+
+    The plant with most in it; what `as_it_runs` leaves alone is told apart.
+    """
+    told = load("schedules/high-valley.yaml")
+    limits = {n: 0.5 * value for n, value in told.limits if isinstance(value, float) and n != "water_age_s"}
+    takes = {
+        "filter_windows": 1,
+        "time_step_s": 3600.0,
+        "flushes_a_day": 1,
+        "plan_steps": 1,
+        "seasons": False,
+    }
+    takes |= {"flush_lengths_s": (30.0,), "tells_weekdays": False}
+    quiet = QuietHours.model_validate({"from": "20:00", "to": "07:00", "applies_to": ["main high"]})
+    otherwise = told.model_copy(
+        update={
+            "title": "another",
+            "tuning": told.tuning.model_copy(update={"margin": 0.5}),
+            "limits": told.limits.model_copy(update=limits),
+            "controller": told.controller.model_copy(update=takes),
+            "schedule": told.schedule.model_copy(update={"quiet_hours": quiet}),
+        }
+    )
+    assert len(limits) > 10
+    assert repr(as_it_runs(job(told, 4))) == repr(as_it_runs(job(otherwise, 4)))
+    assert kept_trace(told) == kept_trace(otherwise)
+    for other in (
+        told.model_copy(update={"limits": told.limits.model_copy(update={"water_age_s": 3600.0})}),
+        told.model_copy(update={"controller": told.controller.model_copy(update={"clock_gains_s": 9.0})}),
+    ):
+        assert repr(as_it_runs(job(told, 4))) != repr(as_it_runs(job(other, 4)))
+
+
+def test_what_runs_alike_is_run_once_and_read_once_for_each(
+    counted: list[int], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Three limits of turnovers on one run, beside the same plant for another seed; each as if run alone."""
+    plant = filtered()
+    limits = [plant.limits.model_copy(update={"turnovers_per_day": n}) for n in (0.5, 2.0, 400.0)]
+    jobs = [job(plant.model_copy(update={"limits": each}), 2) for each in limits]
+    jobs.insert(1, job(plant, 2, seed=1))
+    alone = [run(one) for one in jobs]
+    runs: list[Job] = []
+    ran = module.traced
+    monkeypatch.setattr(module, "traced", lambda task: runs.append(task) or ran(task))
+    how = How(keep=tmp_path / "runs.jsonl")
+    assert alone == sweep(jobs, how)
+    assert [jobs[0], jobs[1]] == runs
+    assert 4 == len(counted)
+    assert alone == sweep(jobs, how)
+    assert 4 == len(counted)
+    assert alone[0].findings != alone[3].findings
 
 
 def test_one_process_or_two(jobs: list[Job], told: list[Outcome]) -> None:
@@ -270,9 +337,9 @@ def test_every_part_of_a_run_tells_it_apart() -> None:
 WRITES = """
 import json, sys
 from pathlib import Path
-from cyclesim.decide.sweeps.kept import Kept
+from cyclesim.decide.sweeps.kept import KeptRuns
 found = json.loads(sys.stdin.read())
-kept = Kept(Path(sys.argv[1]), ())
+kept = KeptRuns(Path(sys.argv[1]), ())
 for k in range(400):
     kept.put(f"{sys.argv[2]} {k}", found)
 """

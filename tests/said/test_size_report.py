@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 
@@ -17,6 +18,7 @@ from cyclesim.said.size_blower import blower_page, blower_values
 from cyclesim.said.size_pump import pump_page, pump_values
 from cyclesim.scenario.reading.load import load
 from cyclesim.shown.as_json import as_text
+from cyclesim.shown.pictures.size import curves_figure
 from tests.said.tables import Key, head, hold_in_order, hold_in_us, tables_of
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
@@ -208,3 +210,21 @@ def test_the_drawing_of_a_blower_has_the_numbers_of_the_json(blowers: BlowerSizi
     assert drawn.wanted[1:] == pytest.approx((600.0, values["wanted_pa"] / 1000))
     assert drawn.at_rest == ("depth alone", pytest.approx(values["depth_pa"] / 1000))
     assert blower_drawn(replace(blowers, wanted_m3_s=None, wanted_pa=None)).wanted is None
+
+
+def test_a_drawing_for_readers_of_us_units(pumps: PumpSizing, blowers: BlowerSizing) -> None:
+    """Where a machine meets the pipes: a US gallon is 3.785411784 L, a foot 0.3048 m, a psi 6.894757 kPa.
+
+    A cubic foot of air is 28.316846592 L (NIST SP 811, from memory, not opened).
+    """
+    for drawn, flow_by, height_by, names in (
+        (pump_drawn(pumps), 3.785411784, 0.3048, ("flow, gpm", "head, ft")),
+        (blower_drawn(blowers), 28.316846592, 6.894757, ("flow at the intake, cfm", "pressure, psi")),
+    ):
+        (axes,) = curves_figure(drawn, us=True).axes
+        assert names == (axes.get_xlabel(), axes.get_ylabel())
+        (metric,) = curves_figure(drawn).axes
+        for line, us_line in zip(metric.lines, axes.lines, strict=True):
+            assert np.divide(line.get_ydata(), height_by) == pytest.approx(us_line.get_ydata(), rel=1e-6)
+            if line.get_label() != "depth alone":  # which goes from edge to edge
+                assert np.divide(line.get_xdata(), flow_by) == pytest.approx(us_line.get_xdata(), rel=1e-6)

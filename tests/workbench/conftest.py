@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from httpx2 import Response
 from starlette.testclient import TestClient
 
 from cyclesim.scenario.reading.starter import starter_text
@@ -13,7 +14,7 @@ from cyclesim.workbench.folder import Folder
 from cyclesim.workbench.guard import Guard
 from cyclesim.workbench.work import Workers
 
-HOST, TOKEN = "http://127.0.0.1:8123", "a-token-of-this-test"
+HOST, PLACE, TOKEN = "http://127.0.0.1:8123", "/here", "a-token-of-this-test"
 
 
 @pytest.fixture
@@ -44,14 +45,24 @@ def desk(folder: Path, tmp_path: Path) -> Iterator[Desk]:
 @pytest.fixture
 def stranger(desk: Desk) -> TestClient:
     """A client that has not opened the printed address."""
+    return told_by(Guard(app(desk), TOKEN, 8123, PLACE))
+
+
+def told_by(guarded: Guard) -> TestClient:
+    """A client that asks at the place of the test."""
     return TestClient(
-        Guard(app(desk), TOKEN, 8123), base_url=HOST, follow_redirects=False, raise_server_exceptions=False
+        guarded, base_url=f"{HOST}{PLACE}", follow_redirects=False, raise_server_exceptions=False
     )
+
+
+def let_in(client: TestClient, token: str = TOKEN) -> Response:
+    """Open the printed address."""
+    return client.get(f"{HOST}/", params={"token": token})
 
 
 @pytest.fixture
 def client(stranger: TestClient) -> TestClient:
     """A client that has, and says where its requests come from as a browser does."""
-    assert stranger.get("/", params={"token": TOKEN}).status_code == 303
+    assert let_in(stranger).status_code == 303
     stranger.headers["origin"] = HOST
     return stranger

@@ -67,8 +67,9 @@ class Window:
     """What a person does with one window."""
 
     def __init__(self, driver: Any, address: str) -> None:
-        self.driver, self.root = driver, address.partition("?")[0]
+        self.driver, self.host = driver, address.partition("/?")[0]
         driver.get(address)
+        self.root = driver.current_url.partition("#")[0]
 
     def screen(self, px: int, dark: bool = False) -> None:
         """A screen of that width, light or dark."""
@@ -120,6 +121,19 @@ class Window:
             "b?.scrollIntoView({block: 'center'}); return b"
         )
         return self.until(script, within, text)
+
+    def press(self, *keys: str) -> None:
+        """Press keys, one after another, wherever the focus is."""
+        from selenium.webdriver import ActionChains
+
+        ActionChains(self.driver).send_keys(*keys).perform()
+
+    def press_with_control(self, key: str) -> None:
+        """Press a key while the control key is held."""
+        from selenium.webdriver import ActionChains
+        from selenium.webdriver.common.keys import Keys
+
+        ActionChains(self.driver).key_down(Keys.CONTROL).send_keys(key).key_up(Keys.CONTROL).perform()
 
     def write(self, path: str, text: str) -> None:
         """Put a text into the field of a path and leave it by the tabulator."""

@@ -6,7 +6,7 @@ from starlette.testclient import TestClient
 from cyclesim.workbench.app import app
 from cyclesim.workbench.desk import Desk
 from cyclesim.workbench.guard import MOST_BYTES, Guard
-from tests.workbench.conftest import HOST, TOKEN
+from tests.workbench.conftest import HOST, PLACE, TOKEN, let_in, told_by
 
 GARDEN = "/api/plants/garden.yaml"
 
@@ -27,26 +27,29 @@ class TestAStranger:
 
     def test_is_not_let_in_by_another_token(self, stranger: TestClient) -> None:
         for token in ("", "another", TOKEN[:-1], TOKEN + "x", "ü"):
-            answer = stranger.get("/", params={"token": token})
-            assert "set-cookie" not in answer.headers
+            assert "set-cookie" not in let_in(stranger, token).headers
         stranger.cookies.set("cyclesim-8123", "another")
         assert stranger.get("/api/shelf").status_code == 401
 
     def test_is_let_in_by_the_token_once_and_for_this_server_alone(self, stranger: TestClient) -> None:
-        answer = stranger.get("/", params={"token": TOKEN})
-        assert answer.headers["location"] == "/"
-        assert {"HttpOnly", "SameSite=Strict", "Path=/"} <= set(answer.headers["set-cookie"].split("; "))
+        """The cookie is for its own place: another port of this machine is not given it."""
+        answer = let_in(stranger)
+        assert answer.headers["location"] == f"{PLACE}/"
+        parts = set(answer.headers["set-cookie"].split("; "))
+        assert {"HttpOnly", "SameSite=Strict", f"Path={PLACE}"} <= parts
         assert stranger.get("/api/shelf").status_code == 200
+        for path in ("/", "/api/shelf", "/assets/app.js", f"{PLACE}x/api/shelf", PLACE, "//api/shelf"):
+            assert stranger.get(f"{HOST}{path}").status_code in (401, 403, 404), path
 
     def test_is_let_in_once_by_what_a_browser_was_given(self, desk: Desk) -> None:
         """Every user of the machine can read the words of a command: who comes later gets nothing."""
-        guarded = Guard(app(desk), TOKEN, 8123, once="a-word")
-        first, second = (TestClient(guarded, base_url=HOST, follow_redirects=False) for _ in range(2))
-        assert first.get("/", params={"token": "a-word"}).status_code == 303
+        guarded = Guard(app(desk), TOKEN, 8123, PLACE, once="a-word")
+        first, second = told_by(guarded), told_by(guarded)
+        assert let_in(first, "a-word").status_code == 303
         assert first.get("/api/shelf").status_code == 200
         for token in ("a-word", ""):
-            assert "set-cookie" not in second.get("/", params={"token": token}).headers
-        assert second.get("/", params={"token": TOKEN}).status_code == 303
+            assert "set-cookie" not in let_in(second, token).headers
+        assert let_in(second).status_code == 303
 
 
 class TestAnotherPage:

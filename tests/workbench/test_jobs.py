@@ -14,7 +14,7 @@ from cyclesim.analysis.result import simulate
 from cyclesim.said.values import result_values
 from cyclesim.scenario.reading.load import load
 from cyclesim.shown.as_json import as_text
-from cyclesim.workbench.asked import Question, What, answer
+from cyclesim.workbench.asked import Question, answer
 from cyclesim.workbench.folder import Folder
 from cyclesim.workbench.views import opened
 from cyclesim.workbench.work import Job, Workers
@@ -56,7 +56,7 @@ class TestAQuestion:
         assert told["answer"]["verdict"] in json.dumps(told["page"])
 
     @staticmethod
-    def versioned(what: What, folder: Path) -> Question:
+    def versioned(what: str, folder: Path) -> Question:
         return Question(what, folder / "garden.yaml", version=opened(Folder(folder), "garden.yaml").version)
 
     def test_that_was_answered_is_not_worked_on_again(self, workers: Workers, folder: Path) -> None:
@@ -105,6 +105,22 @@ class TestAQuestion:
         assert job.worker is not None
         os.kill(job.worker.process.pid or 0, signal.SIGKILL)
         assert ended(job)[0] == "result"
+
+    def test_of_two_windows_ends_when_neither_waits(self, workers: Workers, folder: Path) -> None:
+        asked = self.versioned("year", folder)
+        job = workers.ask(asked, "h")
+        assert workers.ask(asked, "h") is job
+        workers.leave(job)
+        assert not job.over.is_set()
+        workers.leave(job)
+        assert ended(job)[0] == "cancelled"
+
+    def test_is_answered_though_idle_workers_were_ended(self, workers: Workers, folder: Path) -> None:
+        ended(workers.ask(Question("duty", folder / "garden.yaml"), "i"))
+        for worker in list(workers._idle):
+            os.kill(worker.process.pid or 0, signal.SIGKILL)
+            worker.process.join(WAITS_S)
+        assert ended(workers.ask(Question("duty", folder / "boiler.yaml"), "i"))[0] == "result"
 
     @pytest.mark.slow
     def test_tells_how_far_it_is(self, workers: Workers, folder: Path) -> None:

@@ -228,11 +228,15 @@ class TestAFileThatIsEditedMeanwhile:
         answer = client.post(f"{address}/edit", json={"version": version, "changes": [change]})
         assert answer.status_code == 409
 
-    def test_is_no_longer_what_was_asked_about(self, client: TestClient) -> None:
-        body = {"what": "duty", "version": "of long ago"}
-        assert client.post("/api/plants/garden.yaml/ask", json=body).status_code == 409
-        body["version"] = client.get("/api/plants/garden.yaml").json()["version"]
-        assert client.post("/api/plants/garden.yaml/ask", json=body).status_code == 202
+    def test_is_no_longer_what_was_asked_about(self, client: TestClient, desk: Desk) -> None:
+        """Whoever asks about an older text is told so, and nobody works on it."""
+        version = client.get("/api/plants/garden.yaml").json()["version"]
+        over = []
+        for asked in ("of long ago", version):
+            body = {"what": "duty", "version": asked}
+            job = client.post("/api/plants/garden.yaml/ask", json=body).json()["job"]
+            over.append([kind for kind, _ in desk.workers.job(job).since(0)[0]])
+        assert over == [["cancelled"], []]
 
     def test_is_asked_about_where_nobody_knows_the_version(self, client: TestClient) -> None:
         change = {"path": "title", "text": "x"}

@@ -29,9 +29,10 @@ class Wire:
     def __init__(self, address: str) -> None:
         match = re.fullmatch(r"http://127\.0\.0\.1:(\d+)/\?token=(\S+)", address)
         assert match
-        self.port, self.cookie = int(match[1]), ""
+        self.port, self.cookie, self.place = int(match[1]), "", ""
         self._open = ExitStack()
         answer = self.ask("GET", f"/?token={match[2]}")
+        self.place = answer.headers["location"].rstrip("/")
         self.cookie = answer.headers["set-cookie"].partition(";")[0]
 
     def ask(self, method: str, path: str, body: object = None) -> HTTPResponse:
@@ -40,7 +41,7 @@ class Wire:
         headers = {"cookie": self.cookie, "origin": f"http://127.0.0.1:{self.port}"}
         if body is not None:
             headers["content-type"] = "application/json"
-        line.request(method, path, None if body is None else json.dumps(body), headers)
+        line.request(method, self.place + path, None if body is None else json.dumps(body), headers)
         answer = line.getresponse()
         self._open.callback(line.close)
         self._open.callback(answer.close)

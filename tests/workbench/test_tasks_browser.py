@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from cyclesim.analysis.result import simulate
 from cyclesim.said.answer import answer
 from cyclesim.said.duties import duties
+from cyclesim.said.values import result_values
 from cyclesim.scenario.reading.load import load
 from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.simulation.assembly import Assembly
@@ -225,3 +227,112 @@ def test_a_server_that_is_killed_loses_nothing(folder: Path, garden: Path, tmp_p
             window.button("undo").click()
             window.sees("rest: 75 s", ".lines")
             assert LOUD == garden.read_text(encoding="utf-8")
+
+
+def test_what_is_being_written_is_not_lost_to_an_answer(window: Window, garden: Path) -> None:
+    """The next field keeps what is written into it while the one before is put away; Escape drops it."""
+    from selenium.webdriver.common.keys import Keys
+
+    window.go(garden.name, "plant", "left_bench")
+    window.write("plant.legs.left_bench.length", "8.5 m")
+    window.one("#field-plant-legs-left_bench-insulation").send_keys(Keys.CONTROL, "a")
+    window.press("12")
+    window.sees("length: 8.5 m", ".lines")
+    field = window.one("#field-plant-legs-left_bench-insulation")
+    assert "12" == field.get_property("value")
+    window.press(" mm", Keys.ENTER)
+    window.sees("length: 8.5 m, fittings: {elbow: 5}, zone: soil, insulation: 12 mm", ".lines")
+    window.press(" thick", Keys.ESCAPE)
+    assert "12 mm" == field.get_property("value")
+
+
+def test_runs_are_stretched_copied_and_deleted_by_keys_and_undone(window: Window, garden: Path) -> None:
+    """Only lengths that the controller offers; a copy an hour later; all undone leaves no trace."""
+    from selenium.webdriver.common.keys import Keys
+
+    def handle(kind: str, k: int) -> Any:
+        return window.one(f"[data-run='schedule.line_flushes.0.{k}'].{kind}")
+
+    window.go(garden.name, "day")
+    handle("stretch", 1).send_keys(Keys.ARROW_LEFT, Keys.ENTER)  # 15 s, 30 s and 60 s are offered
+    window.sees("made longer or shorter", ".told")
+    assert "start: [06:00, 19:30], lasts: 30 s" in garden.read_text(encoding="utf-8")
+    handle("move", 1).send_keys("c")
+    assert "20:30 for 30 s" == handle("move", 2).get_attribute("aria-valuetext")
+    handle("move", 0).send_keys(Keys.DELETE)
+    window.until("return document.querySelectorAll('.run.line_flush').length === 2")
+    assert 'start: ["19:30", "20:30"], lasts: 30 s' in garden.read_text(encoding="utf-8")
+    assert "19:30 for 30 s" == window.driver.switch_to.active_element.get_attribute("aria-valuetext")
+    for runs in (3, 2, 2):
+        window.press_with_control("z")
+        window.until("return document.querySelectorAll('.run.line_flush').length === arguments[0]", runs)
+    window.until(
+        "return document.querySelector('[data-run$=\"line_flushes.0.0\"]').ariaValueText.endsWith('60 s')"
+    )
+    assert LOUD == garden.read_text(encoding="utf-8")
+
+
+def test_a_finger_moves_a_run_on_a_phone(window: Window, garden: Path) -> None:
+    """Two hours to the right at a width of 390 px: the page does not scroll away under the finger."""
+    window.screen(390)
+    window.go(garden.name, "day")
+    window.driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": True})
+    run = window.one("[data-run='schedule.filter_runs.0.0'].move")
+    window.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", run)
+    box = window.driver.execute_script("return arguments[0].getBoundingClientRect().toJSON()", run)
+    width = window.driver.execute_script("return document.querySelector('.strip svg').clientWidth")
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+
+    def touch(kind: str, *points: dict[str, float]) -> None:
+        given = {"type": kind, "touchPoints": list(points)}
+        window.driver.execute_cdp_cmd("Input.dispatchTouchEvent", given)
+
+    touch("touchStart", {"x": x, "y": y})
+    for step in range(1, 9):
+        touch("touchMove", {"x": x + step / 8 * 2 * width / 24, "y": y})
+    touch("touchEnd")
+    window.driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": False})
+    window.sees("moved", ".told")
+    window.screen(1280)
+    assert LOUD.replace("start: [03:00,", 'start: ["05:00",') == garden.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("like", [None, "us"])
+def test_numbers_are_those_of_the_run_in_the_readers_units(
+    window: Window, folder: Path, like: str | None
+) -> None:
+    """Ages, turnovers, money and the weakest jets, each within its last digit of what the engine gives."""
+    file = folder / f"numbers-{like}.yaml"
+    file.write_text(starter_text(like), encoding="utf-8")
+    result = simulate(load(file))
+    values = result_values(result)
+
+    def close(text: str, value: float) -> bool:
+        digits = text.split()[0].replace(",", "").replace("<", "")
+        return abs(float(digits) - value) <= 0.5 * 10.0 ** -len(digits.partition(".")[2]) + 1e-9
+
+    def rows(css: str) -> list[list[str]]:
+        every = "[...document.querySelectorAll(arguments[0])]"
+        script = f"return {every}.map((r) => [...r.cells].map((c) => c.innerText))"
+        return list(window.driver.execute_script(script, css))
+
+    window.go(file.name, "day")
+    window.until("return document.querySelector('.answers:not(.stale)')")
+    window.sees("a year", ".answers")
+    ages = {cells[0]: cells[1] for cells in rows(".answers .bars tr")}
+    assert ages.keys() == {n for n, leg in values["legs"].items() if leg["oldest_water_h"] is not None}
+    assert all(close(text, values["legs"][name]["oldest_water_h"]) for name, text in ages.items())
+    turnovers, _, money = (cells[1] for cells in rows(".answers .list tr"))
+    assert close(turnovers, values["tub"]["turnovers_per_day"])
+    assert f"{values['energy']['currency']} {values['energy']['cost']:.2f}" == money
+    window.go(file.name, "plant", next(iter(values["pumps"])))
+    window.sees("enough", ".weakest")
+    duty = next(d for d in values["duties"] if f"at {d['name']}" in window.text(".weakest caption"))
+    litres, unit = (3.785411784, "gpm") if like else (1.0, "L/min")  # the US gallon is 231 cubic inches
+    told = rows(".weakest tbody tr")
+    assert told
+    for leg, gets, needs, _ in told:
+        jets = duty["jets"][leg]
+        assert gets.endswith(unit)
+        assert close(gets, min(jets["first_l_min"], jets["last_l_min"]) / litres)
+        assert close(needs, jets["needs_l_min"] / litres)

@@ -13,7 +13,10 @@ from cyclesim.analysis.metrics import Metrics
 from cyclesim.analysis.result import measure
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.decide.ranges.flushes import flush_lines
-from cyclesim.decide.sweeps.sweep import Job, RunReading, traced
+from cyclesim.decide.sweeps.sweep import RunReading
+from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.trace import Trace
 
 
 class Number(NamedTuple):
@@ -28,9 +31,9 @@ Numbers = dict[Number, float]
 """Infinite where the answer is never."""
 
 
-def numbers(job: Job) -> Numbers:
-    """Run a job and read everything that one decides by."""
-    history = History(*traced(job))
+def numbers(plant: Assembly, programme: Programme, trace: Trace, _: int) -> Numbers:
+    """Everything that one decides by, read off a run."""
+    history = History(plant, programme, trace)
     return dict(_read(history, measure(history)))
 
 

@@ -7,6 +7,8 @@ make the list. Order, workers and cluster change no number; a task is one run.
 
 A run is known by what it prints and by the program's text (`key`): whatever a scenario holds must show in its
 repr; a CSV file shows by a digest of its values. Outcomes lie in the user's cache (`kept`).
+
+What runs alike (`as_it_runs`) is run once and read once for each: a limit that is tried costs no year.
 """
 
 from __future__ import annotations
@@ -15,6 +17,7 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, Generic, NamedTuple, TypeVar
@@ -45,9 +48,12 @@ def job(scenario: Scenario, days: int, start: date | None = None, seed: int = 0)
     return Job(Variant(scenario, AS_TOLD), days, start, seed)
 
 
-def traced(task: Job) -> tuple[VariedPlant, Programme, Trace]:
+Ran = tuple[VariedPlant, Programme, Trace]
+
+
+def traced(task: Job) -> Ran:
     """Run one job, and give what was run and its trace."""
-    plant, programme = VariedPlant(*task.variant), Programme(task.variant.scenario)
+    plant, programme = _built(task)
     return (
         plant,
         programme,
@@ -55,9 +61,39 @@ def traced(task: Job) -> tuple[VariedPlant, Programme, Trace]:
     )
 
 
+def _built(task: Job) -> tuple[VariedPlant, Programme]:
+    return VariedPlant(*task.variant), Programme(task.variant.scenario)
+
+
 def run(task: Job) -> Outcome:
     """Run one job and read its outcome."""
     return outcome(*traced(task), task.days)
+
+
+_JUDGED = dict.fromkeys(("title", "about", "money", "candidates", "tuning"))
+_KEYED_IN = dict.fromkeys(
+    (
+        "filter_windows",
+        "time_step_s",
+        "flush_lengths_s",
+        "flushes_a_day",
+        "plan_steps",
+        "tells_weekdays",
+        "seasons",
+    )
+)
+
+
+def as_it_runs(task: Job) -> Job:
+    """The job without what its run is only judged by; the trace marks water above the limit of its age."""
+    scenario = task.variant.scenario
+    changes = {
+        "limits": scenario.limits.water_age_s,
+        "controller": scenario.controller.model_copy(update=_KEYED_IN),
+        "schedule": scenario.schedule.model_copy(update={"quiet_hours": None}),
+    }
+    alike = scenario.model_copy(update=_JUDGED | changes)
+    return task._replace(variant=task.variant._replace(scenario=alike))
 
 
 Read = TypeVar("Read")
@@ -69,12 +105,13 @@ class RunReading(Generic[Read]):
 
     name: str
     """Runs are kept apart by it; the same job may be run for one reading and for another."""
-    run: Callable[[Job], Read]
+    of: Callable[[VariedPlant, Programme, Trace, int], Read]
+    """Plant, programme and trace of a run of so many days."""
     as_values: Callable[[Read], Any]
     read: Callable[[Any], Read]
 
 
-OUTCOMES = RunReading("outcome", run, Outcome.as_values, read)
+OUTCOMES = RunReading("outcome", outcome, Outcome.as_values, read)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,14 +148,30 @@ def swept(jobs: Sequence[Job], reading: RunReading[Read], how: How = HERE) -> li
                 done[place] = reading.read(kept.readings[run_key])
     if how.on_run is not None:
         how.on_run(len(done), len(jobs))
-    left = [i for i in range(len(jobs)) if i not in done]
-    for place, answer in each(reading.run, [jobs[i] for i in left], how.workers, how.cluster):
-        done[left[place]] = answer
-        if kept:
-            kept.put(keys[left[place]], reading.as_values(answer))
-        if how.on_run is not None:
-            how.on_run(len(done), len(jobs))
+    alike: dict[str, list[int]] = {}
+    for i in range(len(jobs)):
+        if i not in done:
+            alike.setdefault(repr(as_it_runs(jobs[i])), []).append(i)
+    left = list(alike.values())
+    together = [[jobs[i] for i in places] for places in left]
+    for number, answers in each(partial(_read_off, reading.of), together, how.workers, how.cluster):
+        for i, answer in zip(left[number], answers, strict=True):
+            done[i] = answer
+            if kept:
+                kept.put(keys[i], reading.as_values(answer))
+            if how.on_run is not None:
+                how.on_run(len(done), len(jobs))
     return [done[i] for i in range(len(jobs))]
+
+
+def _read_off(of: Callable[[VariedPlant, Programme, Trace, int], Read], alike: Sequence[Job]) -> list[Read]:
+    """What is read for each of some jobs that run alike, off the run of the first."""
+    first, *others = alike
+    plant, programme, trace = traced(first)
+    read_ = [of(plant, programme, trace, first.days)]
+    for task in others:
+        read_.append(of(*_built(task), trace, task.days))
+    return read_
 
 
 def key(task: Job, reading: str = OUTCOMES.name) -> str:

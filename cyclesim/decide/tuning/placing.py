@@ -204,21 +204,24 @@ def _fresh(space: Space, order: Order, columns: Sequence[tuple[RunKind, int]]) -
         fresh_from, fresh_to = start + takes, start + lasts - takes
         if not len(members):
             yield _one_or_more(members)
-        for begin in np.unique(np.round(fresh_to % DAY_S, 6)):
-            # a run reaches into (begin, begin + within] if it ends after that begins and has renewed before
-            # that ends, be it today's, yesterday's or tomorrow's
-            inside = np.zeros(len(members), dtype=bool)
-            for shift in (-DAY_S, 0.0, DAY_S, 2.0 * DAY_S):
-                renewed = fresh_from + shift
-                renewed = renewed + _longer_s(space, begin, renewed)
-                inside |= (fresh_to + shift > begin + _SLACK_S) & (renewed <= begin + within_s + _SLACK_S)
-            row = members[inside]
+        begin = np.unique(np.round(fresh_to % DAY_S, 6))[:, np.newaxis]
+        # a run reaches into (begin, begin + within] if it ends after that begins and has renewed before
+        # that ends, be it today's, yesterday's or tomorrow's
+        inside = np.zeros((len(begin), len(members)), dtype=bool)
+        for shift in (-DAY_S, 0.0, DAY_S, 2.0 * DAY_S):
+            renewed = fresh_from + shift
+            renewed = renewed + _longer_s(space, begin, renewed)
+            inside |= (fresh_to + shift > begin + _SLACK_S) & (renewed <= begin + within_s + _SLACK_S)
+        for reaching in inside:
+            row = members[reaching]
             if row.tobytes() not in seen:
                 seen.add(row.tobytes())
                 yield _one_or_more(row)
 
 
-def _longer_s(space: Space, begin: float, end: NDArray[np.float64]) -> NDArray[np.float64]:
+def _longer_s(
+    space: Space, begin: float | NDArray[np.float64], end: NDArray[np.float64]
+) -> NDArray[np.float64]:
     """What the night of the clock change adds to stretches of the day that it lies in [s]."""
     if space.longer_night is None:
         return np.zeros_like(end)

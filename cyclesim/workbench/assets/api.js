@@ -44,7 +44,7 @@ export const post = (path, body) => call("POST", path, body);
 export const drop = (path) => call("DELETE", path);
 
 /** @param {string} name @param {string} rest */
-export const ofPlant = (name, rest = "") => `/api/plants/${encodeURIComponent(name)}${rest}`;
+export const ofPlant = (name, rest = "") => `api/plants/${encodeURIComponent(name)}${rest}`;
 
 /**
  * Server-sent events by their name, each with its data as JSON.

@@ -2,6 +2,7 @@
 // Two plants or more of the shelf side by side, for a year and through futures.
 
 import { html, useEffect, useSignal } from "./vendor/preact.js";
+import { shared } from "./cluster.js";
 import { answers, ask, cancel, openShelf, plant, shelf } from "./state.js";
 import { Picture, Progress, Told } from "./told.js";
 
@@ -13,7 +14,7 @@ export function Compare({ name }) {
   useEffect(() => { if (!shelf.value) openShelf(); }, []);
   const answer = answers.value.compare, result = answer?.result;
   const others = (shelf.value?.plants || []).filter((one) => one.name !== name && !one.problem);
-  const start = () => ask("compare", { with: chosen.value, futures: futures.value, tuned: tuned.value });
+  const start = () => ask("compare", { ...shared(), with: chosen.value, futures: futures.value, tuned: tuned.value });
   const toggle = (one, on) => { chosen.value = on ? [...chosen.value, one].slice(0, MOST) : chosen.value.filter((c) => c !== one); };
   const busy = answer?.state === "asked" || answer?.state === "running";
   if (shelf.value && !others.length) return html`<p>There is no second plant in this folder that can be run: begin one on the shelf.</p>`;

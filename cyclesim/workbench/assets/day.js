@@ -58,7 +58,10 @@ export default function Day() {
   const act = (what, path, at) => {
     const one = find(path);
     if (what === "delete") {
-      change(deleted(one, at, schedule.demands), `${called(one)} at ${one.starts[at]} deleted`);
+      change(deleted(one, at, schedule.demands), `${called(one)} at ${one.starts[at]} deleted`).then(() => {
+        // what had the focus is gone: the next run of its kind has it, else the strip's first
+        /** @type {HTMLElement | null} */ (document.querySelector(`.${one.kind} .move`) || document.querySelector(".strip .move"))?.focus();
+      });
       selected.value = null;
     } else {
       const made = copied(one, at);

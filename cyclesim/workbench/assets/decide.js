@@ -2,6 +2,7 @@
 // Decide with numbers: better times, plants side by side, sizes, what would save most.
 
 import { html, useEffect, useSignal } from "./vendor/preact.js";
+import { Cluster, shared } from "./cluster.js";
 import { Compare } from "./compare.js";
 import { number } from "./numbers.js";
 import { answers, ask, cancel, keepAnswered, plant, put } from "./state.js";
@@ -43,7 +44,7 @@ function Programmes({ result, of }) {
       <th scope="col">breaks</th></tr></thead>
       <tbody>${all.strips.map((s, n) => html`<tr key=${n} class=${n === k ? "picked" : ""} onClick=${() => { picked.value = n; }}>
         <th scope="row"><label><input type="radio" name="programme" checked=${n === k} onChange=${() => { picked.value = n; }}/>
-          ${s.name}${s.is_advised && html` <strong>advised</strong>`}</label></th>
+          <span>${s.name}${s.is_advised && html` <strong>advised</strong>`}</span></label></th>
         <td class="day"><${Day} strip=${s} all=${all}/><span class="unseen">${inWords(s)}</span></td>
         ${s.numbers.map((v, c) => html`<td key=${c} class="n">${v === null ? "never" : number(v)}</td>`)}<td>${s.breaks || "-"}</td></tr>`)}</tbody></table></div>
     <ul class="key"><li class="filters">bar: filter run</li><li class="flushes">triangle: line flush</li>
@@ -51,12 +52,13 @@ function Programmes({ result, of }) {
     <p class="strong">${strip.name}: ${inWords(strip) || "nothing runs by the clock"}.</p>
     <p class="buttons"><button type="button" disabled=${!!why} onClick=${use}>put these times into the file</button>
       <a href=${address(plant.value.name, "day")}>see the day</a></p>
-    ${why && html`<p class="note">${why}</p>`}`;
+    ${why && html`<p class="note">${why}</p>`}
+    ${strip.breaks && html`<p class="danger">It breaks ${strip.breaks}.</p>`}`;
 }
 
 function Tune() {
   const answer = answers.value.tune, result = answer?.result, { version } = plant.value;
-  const start = () => ask("tune");
+  const start = () => ask("tune", shared());
   const busy = answer?.state === "asked" || answer?.state === "running";
   return html`<p>It places filter runs and flushes within what the controller lets you key in, runs each candidate for a year, and shows
       the best trade-offs. That takes a minute or more; runs that are done are kept.</p>
@@ -75,7 +77,7 @@ const MACHINES = {
 function Size() {
   const machine = useSignal("heater"), options = useSignal(/** @type {Record<string, string>} */ ({}));
   const answer = answers.value.size, result = answer?.result, { fields } = MACHINES[machine.value];
-  const start = () => ask("size", { machine: machine.value,
+  const start = () => ask("size", { ...shared(), machine: machine.value,
     ...Object.fromEntries(fields.map(([key]) => [key, options.value[key]]).filter(([, text]) => text)) });
   const busy = answer?.state === "asked" || answer?.state === "running";
   return html`<form class="asking" onSubmit=${(event) => { event.preventDefault(); start(); }}>
@@ -91,7 +93,7 @@ function Size() {
 
 function Savings() {
   const answer = answers.value.savings, result = answer?.result;
-  const start = () => ask("savings");
+  const start = () => ask("savings", shared());
   const busy = answer?.state === "asked" || answer?.state === "running";
   return html`<p>Insulation of pipes, cover and shell, frost threshold, set points, dear hours: each is run through a year alone, and the
       best together.</p>
@@ -114,5 +116,5 @@ export default function Decide({ name, about }) {
     <nav class="parts" aria-label="What to decide"><ul>${PARTS.map((one) => html`<li key=${one.id}><a
       href=${address(name, "decide", one.id)} aria-current=${one === part ? "page" : null}>${one.title}</a></li>`)}</ul></nav>
     ${open.problems.length > 0 ? html`<p class="danger">The file has faults: mend them first, in the view of the plant.</p>`
-      : html`<${View} name=${name}/>`}`;
+      : html`<${View} name=${name}/><${Cluster}/>`}`;
 }

@@ -35,6 +35,7 @@ export function Drawing({ svg, picked, pick, coloured = {}, stale = "" }) {
   const box = useRef(/** @type {HTMLElement | null} */ (null));
   useEffect(() => {
     const host = /** @type {HTMLElement} */ (box.current);
+    const held = host.contains(document.activeElement) ? document.activeElement?.id : "";
     host.replaceChildren(...inline(svg));
     const drawn = host.querySelector("svg");
     if (!drawn) return;
@@ -44,6 +45,7 @@ export function Drawing({ svg, picked, pick, coloured = {}, stale = "" }) {
     drawn.removeAttribute("aria-labelledby");
     for (const group of groups(host)) {
       group.setAttribute("role", "button");
+      group.setAttribute("tabindex", "-1");
       group.setAttribute("class", "part");
       for (const path of group.querySelectorAll(":scope > path:not(.mark)")) {
         const wide = /** @type {Element} */ (path.cloneNode());
@@ -51,10 +53,12 @@ export function Drawing({ svg, picked, pick, coloured = {}, stale = "" }) {
         group.append(wide);
       }
     }
+    if (held) /** @type {HTMLElement | null} */ (host.querySelector(`#${CSS.escape(held)}`))?.focus();
   }, [svg]);
   useEffect(() => {
     const all = groups(/** @type {HTMLElement} */ (box.current));
-    const at = Math.max(0, all.findIndex((g) => nameOf(g) === picked));
+    const held = all.indexOf(/** @type {Element} */ (document.activeElement));
+    const at = held >= 0 ? held : Math.max(0, all.findIndex((g) => nameOf(g) === picked));
     all.forEach((group, k) => {
       const name = nameOf(group), colour = coloured[name];
       const title = group.querySelector("title"); // which names the part for who listens, too

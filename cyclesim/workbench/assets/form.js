@@ -1,7 +1,7 @@
 // @ts-check
 // Fields of the file as a form: text as it was written, default and spread beside it, the fault at the field.
 
-import { html, useSignal } from "./vendor/preact.js";
+import { html, useLayoutEffect, useRef, useSignal } from "./vendor/preact.js";
 import { change, plant } from "./state.js";
 
 /** @typedef {{path: string, label: string, kind: string, text: string | null, default: string | null,
@@ -26,6 +26,21 @@ function points(text) {
   return inner ? [...inner[0].matchAll(/\[([^[\]]+)\]/g)].map((m) => m[1].split(",").map((s) => s.trim())) : null;
 }
 
+/**
+ * A field whose text follows the file, but not while somebody is writing in it; Escape takes back what was written.
+ * @param {any} given text: what the file has; save: is given what was written; else attributes of the input
+ */
+function Input({ text, save, ...attributes }) {
+  const box = useRef(null), before = useRef(text);
+  useLayoutEffect(() => {
+    const input = box.current;
+    if (input !== document.activeElement || input.value === before.current) input.value = text;
+    before.current = text;
+  }, [text]);
+  const keyed = (event) => { if (event.key === "Escape") box.current.value = text; };
+  return html`<input ref=${box} ...${attributes} onKeyDown=${keyed} onChange=${(event) => save(event.target.value)}/>`;
+}
+
 /** @param {{field: Field, label?: string, why?: string, paths?: string[]}} given */
 export function FieldRow({ field, label = field.label, why, paths = [field.path] }) {
   const { path, text, kind } = field, id = idOf(path);
@@ -37,19 +52,18 @@ export function FieldRow({ field, label = field.label, why, paths = [field.path]
   };
   const rows = points(text);
   const about = { id, "aria-invalid": problems.length > 0, "aria-describedby": `${id}-told` };
-  const shared = { ...about, onChange: (event) => save(event.target.value) };
   const left = field.default ? `left out: ${field.default}` : field.required ? "" : "may be left out";
   const options = kind === "yes or no" || kind === "one of" ? field.choices : [];
   return html`<div class=${`field${problems.length ? " faulty" : ""}`}>
     <label for=${id}>${label}</label>
     ${isClocks(field) ? html`<${ClockTable} about=${about} text=${text} save=${save} label=${label}/>`
       : rows ? html`<${PointTable} about=${about} rows=${rows} save=${save} label=${label}/>`
-      : options.length ? html`<select ...${shared}>
+      : options.length ? html`<select ...${about} onChange=${(event) => save(event.target.value)}>
           ${(text === null || !field.required) && html`<option value="" selected=${text === null}>${left || "choose one"}</option>`}
           ${options.map((one) => html`<option key=${one} value=${one} selected=${one === text}>${one}</option>`)}
           ${text !== null && !options.includes(text) && html`<option value=${text} selected>${text}</option>`}
         </select>`
-      : html`<input ...${shared} value=${text ?? ""} placeholder=${left} spellcheck=${false} autocomplete="off"/>`}
+      : html`<${Input} ...${about} text=${text ?? ""} save=${save} placeholder=${left} spellcheck=${false} autocomplete="off"/>`}
     <div id=${`${id}-told`}>
       ${problems.map((p) => html`<p class="danger">${p.path === path ? "" : `${p.path.slice(path.length + 1)}: `}${p.error}</p>`)}
       ${why && html`<p class="note">${why}</p>`}
@@ -68,9 +82,9 @@ function ClockTable({ about, text, save, label }) {
     all[k] = value;
     save(`[${all.filter(Boolean).map((clock) => `"${clock}"`).join(", ")}]`);
   };
-  return html`<div class="clocks">${[...clocks, ""].map((clock, k) => html`<input key=${k} type="time" ...${k ? {} : about}
-    value=${clock} aria-label=${clock ? `${label} ${k + 1}` : `one more ${label}`}
-    onChange=${(event) => { if (event.target.value || clocks.length > 1) put(k, event.target.value); }}/>`)}</div>`;
+  return html`<div class="clocks">${[...clocks, ""].map((clock, k) => html`<${Input} key=${k} type="time" ...${k ? {} : about}
+    text=${clock} aria-label=${clock ? `${label} ${k + 1}` : `one more ${label}`}
+    save=${(value) => { if (value || clocks.length > 1) put(k, value); }}/>`)}</div>`;
 }
 
 /** Points of a curve, a row each; the last, empty row adds one. */
@@ -87,10 +101,10 @@ function PointTable({ about, rows, save, label }) {
   const draft = useSignal(/** @type {any} */ (null));
   const last = draft.value?.of === rows.length ? draft.value.row : rows[0].map(() => "");
   return html`<table class="points" aria-label=${label}><tbody>${[...rows, last].map((row, k) => html`<tr key=${k}>
-    ${row.map((cell, c) => html`<td><input ...${k || c ? {} : about} value=${cell} size="9"
+    ${row.map((cell, c) => html`<td><${Input} ...${k || c ? {} : about} text=${cell} size="9"
       aria-label=${`${label}, point ${k + 1}, ${c ? "second" : "first"} value`}
       placeholder=${k === rows.length ? "one more" : ""}
-      onChange=${(event) => put(k, c, event.target.value)}/></td>`)}
+      save=${(value) => put(k, c, value)}/></td>`)}
     <td>${k < rows.length && rows.length > 1 && html`<button type="button" aria-label=${`take out point ${k + 1} of ${label}`}
       onClick=${() => written(rows.filter((_, other) => other !== k))}>take out</button>`}</td></tr>`)}</tbody></table>`;
 }

@@ -26,14 +26,14 @@ function ask(names) {
       put(name, said);
       if (!said.job) return;
       await new Promise((over) => {
-        const end = listen(`/api/jobs/${said.job}/events`, {
+        const end = listen(`api/jobs/${said.job}/events`, {
           result: (result) => { put(name, result); stop(); },
           problem: ({ error }) => { put(name, { verdict: error, tone: "danger" }); stop(); },
           cancelled: () => stop(),
         });
         stop = () => { end(); over(undefined); stop = () => {}; };
       });
-      if (stopped && !cards.value[name].verdict) drop(`/api/jobs/${said.job}`).catch(fail);
+      if (stopped && !cards.value[name].verdict) drop(`api/jobs/${said.job}`).catch(fail);
     } catch (error) {
       put(name, { verdict: error instanceof Error ? error.message : "", tone: "danger" });
     }
@@ -71,7 +71,7 @@ function New({ box }) {
     event.preventDefault();
     const said = new FormData(event.target), [how, what] = String(said.get("from")).split("=");
     try {
-      const { name } = await post("/api/shelf/new", { name: said.get("name"), from: how ? { [how]: what } : {} });
+      const { name } = await post("api/shelf/new", { name: said.get("name"), from: how ? { [how]: what } : {} });
       box.current.close();
       tell(`${name} is a new file in this folder.`);
       location.hash = address(name, "start");

@@ -48,7 +48,7 @@ export function fail(error) {
 
 export async function openShelf() {
   try {
-    shelf.value = await get("/api/shelf");
+    shelf.value = await get("api/shelf");
   } catch (error) { fail(error); }
 }
 
@@ -217,7 +217,7 @@ export async function ask(what, options = {}) {
     if (plant.value?.name !== name) return;
     note(what, { job });
     await new Promise((over) => {
-      const end = listen(`/api/jobs/${job}/events`, {
+      const end = listen(`api/jobs/${job}/events`, {
         progress: ({ does, done, of, left_s }) =>
           note(what, { state: "running", does, share: of ? done / of : undefined, left_s }),
         result: (result) => { note(what, { state: "done", result, of: version, options }); ended(); },
@@ -245,7 +245,7 @@ export async function cancel(what) {
   if (!job || (state !== "asked" && state !== "running")) return;
   note(what, { state: "failed", problem: "Stopped." });
   try {
-    await drop(`/api/jobs/${job}`);
+    await drop(`api/jobs/${job}`);
   } catch (error) { fail(error); }
 }
 

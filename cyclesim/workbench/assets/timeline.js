@@ -3,7 +3,7 @@
 
 import { html, useEffect, useRef } from "./vendor/preact.js";
 // @ts-ignore: the server puts the page's script together
-import { Timeline, opened, unpacked } from "/timeline.js";
+import { Timeline, opened, unpacked } from "../timeline.js";
 
 const SPANS = [["all", "all"], ["30 days", 2592000], ["7 days", 604800], ["1 day", 86400], ["1 h", 3600], ["5 min", 300]];
 const MOVES = [["back", "earlier"], ["on", "later"], ["previous", "previous start"], ["next", "next start"]];
