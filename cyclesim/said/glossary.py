@@ -13,7 +13,7 @@ WORDS = {
     "turnover": "The tub's volume passed through the filter once.",
     "floor drain": "A drain in the floor of the pump room; a drain leg draws from the tub's floor.",
     "dead end": "A leg that is capped: nothing moves its water.",
-    "last jet": "The last stretch of a leg with jets, which a flush reaches last; its water is followed apart.",
+    "last jet": "The last stretch of a leg with jets, which a flush reaches last; followed apart.",
     "step-out": "When people leave the water; it has cooled while they sat in it.",
     "run-on": "How long a pump goes on after a heat source has stopped, to take its heat away.",
     "proof": "What tells the controller that water flows before heat may start, e.g. a flow switch.",
@@ -35,7 +35,7 @@ WORDS = {
 """Words of the reports."""
 
 METRICS = {
-    "oldest_water_h": "The age of the oldest water that a leg held in these days, in hours; unknown where nothing moves.",
+    "oldest_water_h": "The age of the oldest water that a leg held, in hours; unknown where nothing moves.",
     "above_limit_h": "For how many hours the oldest water of a leg was older than limits.water_age.",
     "longest_stagnant_h": "The longest time for which the water of a leg did not move, in hours.",
     "stagnant_share_percent": "The share of the time in which the water of a leg did not move, in %.",
@@ -58,7 +58,7 @@ METRICS = {
     "warm_on_time": "How often the water was warm enough when it had to be: limits.cold_session.",
     "coldest_at_step_out_c": "The coldest water in which people sat at the end of a session.",
     "loud_in_quiet_hours_h": "For how many hours machines ran in those in which the file keeps them off.",
-    "first_at_zero_after_h": "With no power from the coldest hour on, after how many hours a part is at 0 degC.",
+    "first_at_zero_after_h": "Hours until a part is at 0 degC with no power from the coldest hour on.",
     "least_fast_mg_l": "The least residual in a leg if the disinfectant fades by the shorter half-life.",
     "least_slow_mg_l": "The least residual in a leg if the disinfectant fades by the longer half-life.",
     "refills_heat_kwh": "The heat that warms the refills of these days; it is in no other number.",
