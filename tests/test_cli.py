@@ -267,7 +267,14 @@ def test_closed_pipe_is_quiet(tub: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "args", [("run", "--days", "3"), ("check",), ("verify", "--faults", "1"), ("duty",), ("states",)]
+    "args",
+    [
+        ("run", "--days", "3"),
+        ("check",),
+        ("verify", "--faults", "1", "--workers", "1"),
+        ("duty",),
+        ("states",),
+    ],
 )
 def test_no_line_is_wider_than_80_columns(tub: Path, args: tuple[str, ...]) -> None:
     """Every line of every report fits, and nothing is cut short."""

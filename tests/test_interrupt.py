@@ -67,7 +67,7 @@ def _started(folder: Path, *words: str) -> subprocess.Popen[str]:
         (("run", "walled-garden", "--days", "3660", "--trace", "t.csv"), False),
         (("run", "walled-garden", "--days", "3000", "--confidence", "--workers", "1"), False),
         (("run", "walled-garden", "--days", "3000", "--confidence", "--workers", "2"), True),
-        (("verify", "high-valley", "--faults", "2"), False),
+        (("verify", "high-valley", "--faults", "2", "--workers", "1"), False),
     ],
     ids=["run", "confidence in one process", "confidence in two", "verify"],
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import click
@@ -215,6 +216,8 @@ def check(file: Path, sets: tuple[str, ...], drawing_file: Path | None, asked: b
     metavar="ID",
     help="Verify this rule alone, e.g. heat-without-flow; mends are then tried against faults, too.",
 )
+@click.option("--workers", type=click.IntRange(1, 64), metavar="N",
+              help="Share the searches among N processes; with faults one a core unless given.")  # fmt: skip
 @click.option("--any-order", is_flag=True, help="Let demands come in any order, not by the calendar.")
 @click.option("--apply", "number", type=click.IntRange(min=1), metavar="N",
               help="Make the mend that is told as Tried N, in the file that --write names.")  # fmt: skip
@@ -225,6 +228,7 @@ def verify(
     sets: tuple[str, ...],
     faults: int,
     rule: str | None,
+    workers: int | None,
     any_order: bool,
     number: int | None,
     new_file: Path | None,
@@ -237,9 +241,14 @@ def verify(
     from cyclesim.shown.progress import states_found
     from cyclesim.verification.verifier import verify as verify_
 
+    share = None
+    if workers != 1 and (faults or workers):
+        from cyclesim.decide.sweeps.pool import each
+
+        share = partial(each, workers=workers)
     with states_found() as on_progress:
         verification = verify_(
-            scenario, faults=faults, rule=rule, any_order=any_order, on_progress=on_progress
+            scenario, faults=faults, rule=rule, any_order=any_order, on_progress=on_progress, share=share
         )
     tell(verification, page=verify_page, values=verification_values, json_file=json_file)
     if number is not None and new_file is not None:

@@ -21,10 +21,11 @@ from typing import NamedTuple
 import numpy as np
 
 from cyclesim.physics import warmth
+from cyclesim.physics.contents import Contents
 from cyclesim.physics.forces import Forces
-from cyclesim.physics.heat import HOUR_S, ZoneFilter, mode
+from cyclesim.physics.heat import HOUR_S
 from cyclesim.physics.settled import profile
-from cyclesim.physics.stays import Stay, Stays, Straight
+from cyclesim.physics.stays import Stay
 from cyclesim.physics.warmth import Floats, Moved, Slug
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.physics.ways import Way, Ways
@@ -95,27 +96,12 @@ class Outside:
         water_c: float,
         on_stay: Callable[[Stay], None],
     ) -> None:
-        reaches = self.reaches = ways.reaches
-        self._ways, self._circuits, self._per_m3_k = ways, [tuple(c) for c in circuits], ways.per_m3_k
-        self._origin_s, n = origin_s, len(reaches)
-        kinds: dict[tuple[str, float], ZoneFilter] = {}
-        for r in reaches:
-            if r.ua_w_k and (key := (r.zone, round(r.rate_1_s, 15))) not in kinds:
-                kinds[key] = ZoneFilter(zones[r.zone], 1.0 / r.rate_1_s, origin_s)
-        self._filters = [kinds.get((r.zone, round(r.rate_1_s, 15))) for r in reaches]
-        self.forces = Forces(ways.zones, n, zones, origin_s, start_s)
-        self._stays = Stays(reaches, body_of, start_s, water_c, on_stay)
-        self._circuit_of = {i: g for g, c in enumerate(self._circuits) for i in c}
-        self._straight = [Straight(c, reaches, self._filters, body_of) for c in self._circuits]
-        self._is_straight = [True] * len(self._circuits)
-        """Whether the water of each reach is one slug: then it stands in `_temps`, otherwise in `_slugs`."""
-        self._temps: Floats = np.full(2 * n, water_c)
-        """Fronts, then backs of all reaches [degC], as they were when their circuit was touched last."""
-        self._touched = [float(start_s)] * len(self._circuits)
-        self._slugs: list[list[Slug]] = [[] for _ in reaches]
-        self._since: list[float] = [float(start_s)] * n
-        self._flows = [0.0] * n
-        self._fixed_w: dict[int, float] = {}
+        self.reaches, self._ways = ways.reaches, ways
+        self._per_m3_k, self._origin_s = ways.per_m3_k, origin_s
+        self.forces = Forces(ways.zones, len(ways.reaches), zones, origin_s, start_s)
+        self._water = Contents(ways, body_of, circuits, zones, origin_s, start_s, water_c, on_stay)
+        self._stays, self._circuits = self._water.stays, self._water.circuits
+        self._circuit_of = self._water.circuit_of
         self._by_law: set[int] = set()
         self._plans: dict[int, _Plan] = {}
         self._now: list[Way | None] = [None] * len(self._circuits)
@@ -143,7 +129,7 @@ class Outside:
 
     def by_law(self, i: int, heat_w: float, now: int) -> None:
         """A law puts this heat into reach *i*, which water passes, from *now* on for a piece."""
-        self.forces.heat({i: self._fixed_w.get(i, 0.0) + heat_w}, now)
+        self.forces.heat({i: self._water.fixed_w.get(i, 0.0) + heat_w}, now)
         self._by_law.add(i)
 
     def follows_tub(self, i: int) -> bool:
@@ -157,8 +143,8 @@ class Outside:
         if self._into_tub_w is None:
             self._into_tub_w = sum(
                 w
-                for i, w in self._fixed_w.items()
-                if self.follows_tub(i) or not (self.reaches[i].capacity_j_k or self._flows[i])
+                for i, w in self._water.fixed_w.items()
+                if self.follows_tub(i) or not (self.reaches[i].capacity_j_k or self._water.flows[i])
             )
         return self._into_tub_w
 
@@ -190,43 +176,12 @@ class Outside:
 
     # -- what is where -------------------------------------------------------------------------------------
 
-    def _contents(self, g: int) -> dict[int, list[Slug]]:
-        """The slugs of a circuit, as they were when it was touched last."""
-        if not self._is_straight[g]:
-            return {i: self._slugs[i] for i in self._circuits[g]}
-        n, plugs = len(self.reaches), self._ways.plugs
-        temps = self._temps.tolist()
-        return {i: [(plugs[i].volume_m3, temps[i], temps[n + i])] for i in self._circuits[g]}
-
-    def _open(self, g: int) -> None:
-        """The water of a circuit is told slug by slug from now on."""
-        if self._is_straight[g]:
-            for i, slugs in self._contents(g).items():
-                self._slugs[i], self._since[i] = slugs, self._touched[g]
-            self._is_straight[g] = False
-
-    def _straighten(self, g: int, now: int) -> None:
-        """Tell the water of a circuit, which has come to *now*, by vector if it is one slug in each reach."""
-        held, n = self._straight[g].places.tolist(), len(self.reaches)
-        if all(len(self._slugs[i]) == 1 for i in held):
-            for i in held:
-                ((_, self._temps[i], self._temps[n + i]),) = self._slugs[i]
-            self._is_straight[g], self._touched[g] = True, float(now)
-
-    def _stood(self, i: int, since: float, at_s: float) -> tuple[float, float]:
-        """The map of water that has stood in reach *i*: factor, and what is added."""
-        reach, heat_w, zoned = self.reaches[i], self._fixed_w.get(i), self._filters[i]
-        kept, gained = zoned.stood(since, at_s) if zoned else (1.0, 0.0)
-        if heat_w is not None:
-            gained += heat_w / reach.capacity_j_k * mode(reach.rate_1_s, at_s - since)[1]
-        return kept, gained
-
     def _reach(self, i: int, at_s: float, tub_c: float) -> tuple[float, float]:
         """Heat above 0 degC in reach *i* [J], and the temperature [degC] at its coldest end."""
         reach, g = self.reaches[i], self._circuit_of[i]
         if reach.capacity_j_k == 0.0:
             return 0.0, math.inf
-        if self._flows[i] and g in self._passing:
+        if self._water.flows[i] and g in self._passing:
             self._catch_up(g)
         if self.follows_tub(i):
             way = self._now[g]
@@ -234,20 +189,7 @@ class Outside:
             k, row = way.settled.moving.index(i), self.forces.beside(tub_c)
             held = float(way.settled.held_j[k] @ row)
             return held, float(min(way.settled.inlet[k] @ row, way.settled.outlet[k] @ row))
-        if self._is_straight[g]:
-            since, front, back = self._touched[g], self._temps[i], self._temps[len(self.reaches) + i]
-            volume_k, coldest = (
-                0.5 * self._ways.plugs[i].volume_m3 * float(front + back),
-                float(min(front, back)),
-            )
-        else:
-            since, volume_k, coldest = (
-                self._since[i],
-                warmth.warmth(self._slugs[i]),
-                warmth.ends(self._slugs[i])[0],
-            )
-        kept, gained = (1.0, 0.0) if self._flows[i] else self._stood(i, since, at_s)
-        return self._per_m3_k * kept * volume_k + gained * reach.capacity_j_k, coldest * kept + gained
+        return self._water.standing(i, at_s)
 
     def body_c(self, body: int, at_s: float, tub_c: float) -> float:
         """Mean temperature [degC] of a body; later than now, as if nothing began to move."""
@@ -294,26 +236,26 @@ class Outside:
         plan = self._plan(flows_m3_s)
         changed = [g for g, (old, new) in enumerate(zip(self._now, plan.ways, strict=True)) if old is not new]
         heated = {i: w for i, w in heat_w.items() if w}
-        was, reaches = self._fixed_w, self.reaches
+        was, reaches = self._water.fixed_w, self.reaches
         others = [
             i
             for i in {*heated, *was}
             if heated.get(i) != was.get(i)
-            and not self._flows[i]
+            and not self._water.flows[i]
             and reaches[i].capacity_j_k
             and self._circuit_of[i] not in changed
         ]
         for g in changed:
             self._bring(g, now, tub_c, integral)
         for i in others:
-            self._open(self._circuit_of[i])
-            self._stand(i, now)
+            self._water.open(self._circuit_of[i])
+            self._water.stand(i, now)
         touched = self._stays.of(others)
         for body in touched:
-            self._close(body, now)
+            self._water.close(body, now)
         self.forces.heat({i: heated.get(i, 0.0) for i in {*was, *heated, *self._by_law}}, now)
         self._by_law.clear()
-        self._fixed_w, self._flows = heated, plan.flows
+        self._water.fixed_w, self._water.flows = heated, plan.flows
         self._into_tub_w = None
         if changed:
             self._settled_ways = self._followed = None
@@ -323,13 +265,13 @@ class Outside:
             self._rest_j.pop(g, None)
             self._asked.discard(g)
             if way is not None and not way.is_fast:
-                self._open(g)
+                self._water.open(g)
             moving = self._about(way)[0] if way is not None else ()
-            for body in self._straight[g].bodies:
+            for body in self._water.straight[g].bodies:
                 self._stays.moves[body] = body in moving
         standing = [i for i in heated if not plan.flows[i] and reaches[i].capacity_j_k]
         for i in standing:
-            self._open(self._circuit_of[i])
+            self._water.open(self._circuit_of[i])
         for body in self._stays.of(standing):
             self._stays.moves[body] = True
         for body in touched:
@@ -348,20 +290,20 @@ class Outside:
         """Bring the water of a circuit to *now*, and close the stays of its bodies."""
         if g in self._passing:
             self._catch_up(g)
-        if self._is_straight[g] and self._bring_at_once(g, now, tub_c, integral):
+        if self._water.is_straight[g] and self._bring_at_once(g, now, tub_c, integral):
             return
-        self._open(g)
+        self._water.open(g)
         if self._settled[g]:
             self._as_slugs(g, now, tub_c, integral)
         for i in self._circuits[g]:
-            self._stand(i, now)
-        for body in self._straight[g].bodies:
-            self._close(body, now)
-        self._straighten(g, now)
+            self._water.stand(i, now)
+        for body in self._water.straight[g].bodies:
+            self._water.close(body, now)
+        self._water.straighten(g, now)
 
     def _bring_at_once(self, g: int, now: int, tub_c: float, integral: float) -> bool:
         """The same by vector. False, and nothing done, where settled water is not straight enough."""
-        held, temps, stays, way = self._straight[g], self._temps, self._stays, self._now[g]
+        held, temps, stays, way = self._water.straight[g], self._water.temps, self._stays, self._now[g]
         settled = way if self._settled[g] else None
         if settled is not None:
             rows = settled.straight
@@ -369,7 +311,7 @@ class Outside:
             if not (np.abs(ends[:n] - ends[n:]) <= rows.apart_k).all():
                 return False
         before, n = temps[held.both], len(held.places)
-        after = held.stood(before, self._touched[g], now)
+        after = held.stood(before, self._water.touched_s[g], now)
         fell_j = held.half_j_k * (before - after)
         temps[held.both] = after
         if settled is not None:
@@ -380,29 +322,8 @@ class Outside:
             stays.lost_j[rows.places] += (settled.settled.lost_w @ (self._marks[g] - since))[rows.holds]
         stays.lost_j[held.places] += fell_j[:n] + fell_j[n:]
         held.close(stays, temps[held.both], now)
-        self._touched[g] = float(now)
+        self._water.touched_s[g] = float(now)
         return True
-
-    def _stand(self, i: int, now: int) -> None:
-        """Bring the slugs of a reach to *now* if they have stood, and book what they have lost."""
-        since, slugs = self._since[i], self._slugs[i]
-        if not self._flows[i] and now > since and self.reaches[i].capacity_j_k:
-            kept, gained = self._stood(i, since, now)
-            self._slugs[i] = [(v, a * kept + gained, b * kept + gained) for v, a, b in slugs]
-            lost_j = self._per_m3_k * (warmth.warmth(slugs) - warmth.warmth(self._slugs[i]))
-            self._stays.lost_j[i] += lost_j + self._fixed_w.get(i, 0.0) * (now - since)
-        self._since[i] = now
-
-    def _close(self, body: int, now: int) -> None:
-        """Close the stay of a body that is in slugs, and begin the next."""
-        held, loss_j, coldest, warmest = 0.0, 0.0, math.inf, -math.inf
-        for i in self._stays.members[body]:
-            for v, front, back in self._slugs[i]:
-                held += 0.5 * v * (front + back)
-                coldest, warmest = min(coldest, front, back), max(warmest, front, back)
-            loss_j += float(self._stays.lost_j[i])
-            self._stays.lost_j[i] = 0.0
-        self._stays.close(body, now, loss_j, held * self._per_m3_k, coldest, warmest)
 
     def _as_slugs(self, g: int, now: int, tub_c: float, integral: float) -> None:
         """What has settled in a circuit as slugs, and what it has lost since it was last asked."""
@@ -420,7 +341,7 @@ class Outside:
                 self._stays.lost_j[i] += float(lost[k])
                 inlet, outlet, held = (x[k] for x in ends)
                 slugs = profile(reach, abs(flow), inlet, outlet, held, self._per_m3_k)
-                self._slugs[i] = slugs if flow > 0.0 else warmth.turned(slugs)
+                self._water.put(i, slugs)
 
     def _mark(self, g: int, now: int, integral: float) -> None:
         """Losses of a settled circuit are counted from now on."""
@@ -466,7 +387,7 @@ class Outside:
             stream
             for g, (way, began) in enumerate(zip(self._now, self._began, strict=True))
             if way is not None and began == now
-            for stream in self._ways.arriving(way, self._contents(g), tub_c, self.forces.now)
+            for stream in self._ways.arriving(way, self._water.of(g), tub_c, self.forces.now)
         ]
 
     def settled_ways(self) -> tuple[Way, ...]:
@@ -476,6 +397,13 @@ class Outside:
                 way for way, yes in zip(self._now, self._settled, strict=True) if way and yes
             )
         return self._settled_ways
+
+    def is_due(self, now: int) -> bool:
+        """Whether tub water has passed all that settles in some circuit."""
+        for g, way in self._followed_ways():
+            if way.settles and not self._settled[g] and now - self._began[g] >= way.after_s:
+                return True
+        return False
 
     def settle_due(self, now: int, tub_c: float, node_j_k: float, integral: float) -> float:
         """Settle every circuit that is passed; the tub's temperature [degC] with the heat that they held.
@@ -523,10 +451,10 @@ class Outside:
                 passing.append((g, waits, by_then_j))
                 returned_j += by_then_j - waits.given_j
             else:
-                self._open(g)
+                self._water.open(g)
                 done = self._ways.follow(
                     way,
-                    self._contents(g),
+                    self._water.of(g),
                     dt_s,
                     (before_c, after_c),
                     self.forces.now,
@@ -539,23 +467,23 @@ class Outside:
     def _begins(self, g: int, way: Way, tub_c: float) -> _Passing:
         """A passage from now on."""
         row, ends, causes, by_second = self.forces.now, (tub_c, tub_c), None, None
-        if self._is_straight[g]:
-            causes = self._ways.causes(way, self._temps, ends, row)
+        if self._water.is_straight[g]:
+            causes = self._ways.causes(way, self._water.temps, ends, row)
         else:
-            by_second = self._ways.passage(way, self._contents(g), ends, row)[1]
+            by_second = self._ways.passage(way, self._water.of(g), ends, row)[1]
         return _Passing(way, tub_c, tub_c, np.zeros(len(row)), causes, by_second)
 
     def _passed(self, g: int, waits: _Passing) -> float:
         """A circuit has passed until it settles; the heat that it holds [J]."""
-        way, stays, temps, n = waits.way, self._stays, self._temps, len(self.reaches)
+        way, stays, temps, n = waits.way, self._stays, self._water.temps, len(self.reaches)
         forces, tub_c = waits.acted / waits.lasted_s, (waits.before_c, waits.after_c)
         rows = way.straight
-        if self._is_straight[g]:
+        if self._water.is_straight[g]:
             causes = self._ways.causes(way, temps, tub_c, forces)
             lost, returned_j = way.passages.lost_j(causes), way.passages.returned_j(causes, way.after_s)
             held_j, coldest = float(rows.half_j_k @ temps), np.minimum(temps[:n], temps[n:])
         else:
-            slugs = self._contents(g)
+            slugs = self._water.of(g)
             losses, returned = self._ways.passage(way, slugs, tub_c, forces)
             lost, returned_j = np.array(losses), float(returned[-1])
             held_j, coldest = 0.0, np.full(n, math.inf)
@@ -572,34 +500,25 @@ class Outside:
     def _catch_up(self, g: int) -> None:
         """Somebody asks before a circuit has settled: follow it up to now, and piece by piece from here."""
         waits = self._passing.pop(g)
-        self._open(g)
+        self._water.open(g)
         tub_c, forces = (waits.before_c, waits.after_c), waits.acted / waits.lasted_s
         done = self._ways.follow(
-            waits.way, self._contents(g), waits.lasted_s, tub_c, forces, settled_too=True
+            waits.way, self._water.of(g), waits.lasted_s, tub_c, forces, settled_too=True
         )
-        self._take(done, None)
+        self._water.take(done, None)
         self._owe(done.returned_j - waits.given_j)
         self._asked.add(g)
 
     def keep(self, trial: Trial, tub_c: tuple[float, float], end: int) -> None:
         """What was tried has come to pass."""
         for done in trial.moved:
-            self._take(done, end)
+            self._water.take(done, end)
             if (end - self._origin_s) % HOUR_S == 0:  # by the hour it shows when a trickle is how cold
                 for body in self._stays.of(done.contents):
                     if all(i in done.contents for i in self._stays.members[body]):
-                        self._close(body, end)
+                        self._water.close(body, end)
         for g, waits, by_then_j in trial.passing:
             self._passing[g] = waits
             waits.lasted_s += trial.dt_s
             waits.acted += self.forces.now * trial.dt_s
             waits.after_c, waits.given_j = tub_c[1], by_then_j
-
-    def _take(self, done: Moved, end: int | None) -> None:
-        for i, slugs in done.contents.items():
-            self._slugs[i] = slugs if self._flows[i] > 0.0 else warmth.turned(slugs)
-            if end is not None:
-                self._since[i] = end
-            self._stays.colder(self._stays.body_of[i], warmth.ends(slugs)[0])
-        for i, j in done.lost_j.items():
-            self._stays.lost_j[i] += j

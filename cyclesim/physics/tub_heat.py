@@ -351,7 +351,8 @@ class TubHeat:
                 self._integral += water_int
                 if trial is not None:
                     outside.keep(trial, (before_c, water), end)
-                    self._settle()
+                    if outside.is_due(end):
+                        self._settle()
                 for level, rising, body in in_pipes:
                     temp_c = outside.body_c(body, end, self.water_c)
                     if (temp_c >= level) if rising else (temp_c <= level):

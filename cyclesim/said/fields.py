@@ -24,6 +24,16 @@ Kind = Literal["quantity", "number", "yes or no", "words", "one of", "list", "bl
 blocks: blocks under names that a person gives them. entries: blocks one after another, without names."""
 
 
+_ZONES = (("place", "zones"),)
+_NAMES: dict[str, tuple[Steps, ...]] = {
+    "zone": _ZONES,
+    "cover_zone": _ZONES,
+    "after": (("plant", "heat_sources"),),
+    "valve": (("plant", "valves"), ("plant", "diverters")),
+}
+"""Keys that take one of the names that stand elsewhere in the file."""
+
+
 @dataclass(frozen=True, slots=True)
 class Field:
     """One key: *text* as written, None where it is left out; *line* in *file*, as the scenario names it."""
@@ -128,6 +138,12 @@ class _Speaks:
             return self.field(path, about, annotation, "yes or no", ("true", "false"))
         if any(form in forms for form in _forms(PumpAt) if isinstance(form, Text)):
             return self.field(path, about, annotation, "list" if listed else "one of", self.pump_speeds)
+        if path[-1] in _NAMES and not options:
+            places = _NAMES[str(path[-1])]
+            named = [self.tree.get(place, default=None) for place in places]
+            own = {str(name): None for names in named if isinstance(names, dict) for name in names}
+            choices = (*own, *(("outdoors",) if places == _ZONES and "outdoors" not in own else ()))
+            return self.field(path, about, annotation, "one of", choices)
         if listed or not forms:
             return self.field(path, about, annotation, "list", words or options)
         if options or words:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -26,10 +26,10 @@ _KEYS: dict[str, tuple[str, ...]] = {
     "no-independent-limit": ("plant.heat_sources.{}.high_limit",),
     "sample-too-short": ("schedule.heating.sensor",),
     "programme-does-not-fit": ("controller", "schedule"),
-    "never-flushed": ("schedule.line_flushes", "plant.network"),
+    "never-flushed": ("schedule.line_flushes", "plant.legs.{}"),
     "flush-too-short": ("schedule.line_flushes",),
     "left-without-flush": ("plant.valves", "plant.diverters"),
-    "single-suction": ("plant.network",),
+    "single-suction": ("plant.pumps.{}", "plant.legs"),
     "pump-cavitates": ("plant.pumps.{}", "plant.pump_room"),
     "pump-loses-prime": ("plant.pumps.{}.check_valve", "plant.pump_room"),
     "pump-against-shut-valve": ("plant.valves", "plant.diverters"),
@@ -94,25 +94,28 @@ def placed(findings: Sequence[Finding], scenario: Scenario) -> list[Placed]:
 def _placed(number: int, group: Sequence[Finding], scenario: Scenario) -> Placed:
     first, subjects = group[0], tuple(finding.subject for finding in group)
     about = tuple(dict.fromkeys(subject.partition(", ")[0] for subject in subjects))
-    keys = (key.format(about[0]) for key in _KEYS.get(first.rule, ()))
+    keys = tuple(k for key in _KEYS.get(first.rule, ()) for k in _named(scenario, key.format(about[0])))
     tries = "schedule" if first.rule in MENDED else "verify" if RULES[first.rule].kind == "state" else ""
     return Placed(
         number, first.rule, first.severity, subjects, first.cause, tuple(map(how_bad, group)), first.mend,
-        first.sentence, first.first, about, tuple(key for key in keys if _is_there(scenario, key)), tries,
+        first.sentence, first.first, about, keys, tries,
     )  # fmt: skip
 
 
-def _is_there(scenario: Scenario, key: str) -> bool:
-    """Whether the thing that a key is of is there; the key itself may be left out."""
+def _named(scenario: Scenario, key: str) -> Iterator[str]:
+    """The key where the plant has what it is of, or that of each thing where it is of several."""
     node: Any = scenario
     for step in key.split(".")[:3]:
         if isinstance(node, dict):
             if step not in node:
-                return False
+                return
             node = node[step]
         else:
             node = getattr(node, step, None)
-    return True
+    if isinstance(node, dict) and key.count(".") == 1:
+        yield from (f"{key}.{name}" for name in node)
+    else:
+        yield key
 
 
 def mending_page(found: Mending) -> Page:

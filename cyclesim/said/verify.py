@@ -127,12 +127,18 @@ def answer_of(verdict: Verdict) -> str:
     also = "; in another order of demands something would" if verdict.only_in_another_order else ""
     also += "; some order of its timers would, which their lengths rule out" if verdict.held_by_time else ""
     single = [cell for cell in verdict.cells if len(cell.faults) == 1]
-    by = [cell.faults[0] for cell in verdict.unheld if len(cell.faults) == 1]
-    if not by:
+    told = []
+    for does, barriers in (
+        ("Broken by", ("nothing",)),
+        ("Not decided under", ("time", "undecided")),
+        ("Its high limit alone ends it under", ("limit",)),
+    ):
+        if by := [cell.faults[0] for cell in single if cell.barrier in barriers]:
+            told.append(f"{does} {len(by)} of {count(len(single), 'single fault')}: {'; '.join(by)}")
+    if not told:
         return f"No modelled order of events breaks this ({states}{also})."
-    told = f"broken by {len(by)} of {count(len(single), 'single fault')}: {'; '.join(by)}"
     alone = " It rests on one barrier alone." if verdict.rests_on_one else ""
-    return f"Without a fault not broken ({states}{also}); {told}.{alone}"
+    return f"Without a fault not broken ({states}{also}). {'. '.join(told)}.{alone}"
 
 
 def _say_story(page: Page, story: Story) -> None:

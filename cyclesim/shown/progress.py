@@ -58,7 +58,8 @@ def states_found(*, after_s: float = 1.0) -> Iterator[Callable[[str, int, int], 
         if not shown and time.monotonic() - begun > after_s:
             status.start()
             shown = True
-        status.update(f"{what}: {states} states found, {left} still to follow")
+        still = f", {left} still to follow" if left else ""
+        status.update(f"{what}: {states} states found{still}")
 
     try:
         yield tell

@@ -23,7 +23,8 @@ from cyclesim.errors import CycleSimError, InputError, plain, shorten
 from cyclesim.scenario.reading.edit import Edit
 from cyclesim.shown.as_json import as_text
 from cyclesim.shown.page import TIMELINE
-from cyclesim.workbench.desk import ConflictError, Desk, steps
+from cyclesim.workbench.desk import Desk
+from cyclesim.workbench.edits import ConflictError, steps
 from cyclesim.workbench.folder import NoPlantError
 from cyclesim.workbench.handover import KNOWN
 from cyclesim.workbench.views import problem
@@ -147,7 +148,7 @@ class _Routes:
         """The page's own timeline as a module."""
         folder = files("cyclesim.shown.page")
         parts = ((folder / f"{name}.js").read_text(encoding="utf-8") for name in TIMELINE)
-        module = f"{''.join(parts)}\nexport {{ Timeline, opened, unpacked }};\n"
+        module = f"{''.join(parts)}\nexport {{ Timeline, opened, unpacked, valueAt }};\n"
         return Response(module, headers={"content-type": _KINDS[".js"], "cache-control": "no-cache"})
 
     def shelf(self, request: Request) -> Response:  # noqa: ARG002

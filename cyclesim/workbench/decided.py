@@ -13,6 +13,7 @@ from io import BytesIO
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from cyclesim.errors import CycleSimError, shorten
+from cyclesim.shown.reader import sentence
 from cyclesim.units import QuantityError, parse
 from cyclesim.workbench.views import Values, page_view
 
@@ -35,9 +36,11 @@ def verify(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Valu
         on_progress=lambda what, states, left: tell(f"{what}: {left} states still to follow", states, None),
     )
     shown, rows = matrix(found)
+    values = verification_values(found)
     return {
         "page": page_view(verify_page(found), us),
-        "values": verification_values(found),
+        "values": values,
+        "verdicts": in_units(values["verdicts"], us),
         "verdict": overall(found),
         "matrix": {
             "columns": [{"rule": verdict.rule, "subject": verdict.subject} for verdict in shown],
@@ -66,7 +69,12 @@ def mend(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values
         days=question.whole("days", 1, 366) or days_of_year(date(scenario.place.year, 1, 1)),
         how=how(question, tell, "running changes"),
     )
-    return {"page": page_view(mending_page(found), us), "values": mending_values(found)}
+    values = mending_values(found)
+    return {
+        "page": page_view(mending_page(found), us),
+        "values": values,
+        "tried": in_units(values["tried"], us),
+    }
 
 
 def tune(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
@@ -206,7 +214,7 @@ def whole_page(question: Question, scenario: Scenario, us: bool, tell: Tell) -> 
     from cyclesim.verification.verifier import verify as verify_
 
     start = date(scenario.place.year, 1, 1)
-    days = days_of_year(start)
+    days = question.whole("days", 1, 366) or days_of_year(start)
     result = simulate(
         scenario, days=days, start=start, left=True, on_day=lambda day: tell("simulating", day, days)
     )
@@ -217,6 +225,18 @@ def whole_page(question: Question, scenario: Scenario, us: bool, tell: Tell) -> 
     saved = savings_(scenario, days=days, start=start, how=how(question, tell, "trying what saves"))
     told = report(result, tuple(inputs(written(question.file))), looked_at, saved, us=us)
     return {"html": page([told], us=us), "verdict": told.verdict}
+
+
+def in_units(values: Any, us: bool) -> Any:
+    """Plain values with their sentences in the reader's units; edits stay the file's own text."""
+    match values:
+        case str():
+            return sentence(values, us)
+        case dict():
+            return {key: inner if key == "edits" else in_units(inner, us) for key, inner in values.items()}
+        case list() | tuple():
+            return [in_units(inner, us) for inner in values]
+    return values
 
 
 def how(question: Question, tell: Tell, does: str) -> How:

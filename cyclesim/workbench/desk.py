@@ -2,44 +2,25 @@
 
 from __future__ import annotations
 
-import json
 import secrets
 import threading
-import time
-from collections import OrderedDict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from cyclesim.decide.sweeps.kept import kept_folder
 from cyclesim.errors import CycleSimError, InputError, shorten
-from cyclesim.said.explain import without_none
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.reading.edit import Edit, edited
-from cyclesim.scenario.reading.rewrite import as_listed
+from cyclesim.scenario.reading.edit import Edit
 from cyclesim.scenario.reading.starter import LIKE, starter_text
-from cyclesim.scenario.text.refusals import annotation_at, plain
-from cyclesim.scenario.text.yaml_file import parse_text
 from cyclesim.workbench.asked import WHATS, Question
+from cyclesim.workbench.edits import Edits
 from cyclesim.workbench.folder import Folder
-from cyclesim.workbench.journal import Journal, journal_file
 from cyclesim.workbench.measuring import readings_view, take_reading
-from cyclesim.workbench.views import Opened, Values, opened, plant_view, title_of
+from cyclesim.workbench.views import Values, opened, plant_view, title_of
 from cyclesim.workbench.work import Job, Workers
 
-Stamp = tuple[str, tuple[int, int, int]]
-MOST_CHANGES = 200
-_KNOWN = 64
-_SETTLES_S = 0.5
-"""So long a file must stand before what an editor did is taken up: it may be half written."""
-
-
-class ConflictError(CycleSimError):
-    """A file was changed meanwhile where an edit is to be made."""
-
-    def __init__(self, message: str, differs: Sequence[Values]) -> None:
-        super().__init__(message)
-        self.differs = tuple(differs)
+Stamp = tuple[str, tuple[tuple[Path, int, int, int], ...]]
 
 
 class Desk:
@@ -49,13 +30,10 @@ class Desk:
         self, folder: Folder, workers: Workers, opens: str | None = None, kept: Path | None = None
     ) -> None:
         self.folder, self.workers, self.opens = folder, workers, opens
-        self.kept = kept or kept_folder()
         self.closing = False
         """Whether the server is to end, so that nobody is told anything more."""
         self._lock = threading.RLock()
-        self._journals = dict[str, Journal]()
-        self._texts = OrderedDict[tuple[str, str], str]()
-        """What a file said at a version that a page may still show."""
+        self._edits = Edits(folder, kept or kept_folder())
 
     def shelf(self) -> Values:
         """Every plant of the folder by its name and title, with what keeps one from being run."""
@@ -73,69 +51,28 @@ class Desk:
     def plant(self, name: str, units: str | None = None) -> Values:
         """One plant with all that its views show."""
         with self._lock:
-            plant = self._opened(name)
-            journal = self._journal(name)
-            if time.time() - plant.file.stat().st_mtime > _SETTLES_S:
-                journal.follow(plant.written.text)
-            return plant_view(plant, units) | {"can": journal.can, "note": journal.note}
-
-    def _opened(self, name: str) -> Opened:
-        plant = opened(self.folder, name)
-        self._texts[name, plant.version] = plant.written.text
-        while len(self._texts) > _KNOWN:
-            self._texts.popitem(last=False)
-        return plant
-
-    def _journal(self, name: str) -> Journal:
-        if name not in self._journals:
-            file = journal_file(self.kept, self.folder.path(name))
-            self._journals[name] = Journal(file)
-        return self._journals[name]
+            plant = opened(self.folder, name)
+            return plant_view(plant, units) | self._edits.shown(plant)
 
     def edit(self, name: str, version: str, edits: Sequence[Edit], why: str) -> None:
-        """Change values of a file; ConflictError where it was changed there since *version*."""
-        if len(edits) > MOST_CHANGES:
-            raise CycleSimError(f"More than {MOST_CHANGES} changes at once are not taken.")
+        """Change values of a plant's files; ConflictError where one was changed there since *version*."""
         with self._lock:
-            plant = self._opened(name)
-            if not plant.written.is_text:
-                raise CycleSimError("The file has bytes that are no text: save it as UTF-8 first.")
-            before = plant.written.text
-            if version != plant.version:
-                self._check(name, version, before, edits)
-            after = edited(before, list(map(_as_typed, edits)))
-            _still_yaml(before, after)
-            if after == before:
-                return
-            self.folder.write(name, plant.written.with_text(after), plant.written.data)
-            self._journal(name).edit(before, after, [_dotted(edit) for edit in edits], why)
-
-    def _check(self, name: str, version: str, now: str, edits: Sequence[Edit]) -> None:
-        """Refuse edits of what somebody else has changed since a version."""
-        was = self._texts.get((name, version))
-        if was is None:
-            raise ConflictError("The file is another than this page shows: look at it again.", [])
-        then, there = _values(was), _values(now)
-        differs = []
-        for edit in edits:
-            place = _rests_on(edit)
-            if then.get(place) != there.get(place):
-                told = {"path": ".".join(map(str, place)), "was": then.get(place), "is": there.get(place)}
-                differs.append(told | {"wanted": edit.text})
-        if differs:
-            raise ConflictError("The file was changed meanwhile in the same place.", differs)
+            self._edits.make(opened(self.folder, name), version, edits, why)
 
     def put(self, name: str, version: str, after: str, why: str) -> None:
-        """Put another text into a file; ConflictError unless it still is at *version*."""
+        """Put another text into a plant's file; ConflictError unless it still is at *version*."""
         with self._lock:
-            plant = self._opened(name)
-            if version != plant.version or not plant.written.is_text:
-                raise ConflictError("The file was changed meanwhile: ask again, then apply that.", [])
-            before = plant.written.text
-            _still_yaml(before, after)
-            if after != before:
-                self.folder.write(name, plant.written.with_text(after), plant.written.data)
-                self._journal(name).edit(before, after, [], why)
+            self._edits.put(opened(self.folder, name), version, after, why)
+
+    def turn(self, name: str, does: Literal["undo", "redo"]) -> None:
+        """Undo the last edit that stands, or redo the one that was last undone."""
+        with self._lock:
+            self._edits.turn(opened(self.folder, name), does)
+
+    def journal(self, name: str) -> Values:
+        """What was done to a plant, the last first."""
+        with self._lock:
+            return self._edits.told(opened(self.folder, name))
 
     def readings(self, name: str, units: str | None = None) -> Values:
         """What was measured at a plant, and what can be."""
@@ -154,40 +91,19 @@ class Desk:
             raise InputError(*plant.faults)
         return plant.scenario
 
-    def turn(self, name: str, does: str) -> None:
-        """Undo the last edit that stands, or redo the one that was last undone."""
-        with self._lock:
-            plant, journal = self._opened(name), self._journal(name)
-            before = plant.written.text
-            after, entry = journal.undone(before) if does == "undo" else journal.redone(before)
-            self.folder.write(name, plant.written.with_text(after), plant.written.data)
-            journal.took(entry, after)
-
-    def journal(self, name: str) -> Values:
-        """What was done to a plant, the last first."""
-        with self._lock:
-            journal = self._journal(name)
-            entries = [
-                {"does": e.does, "paths": e.paths, "why": e.why, "when": e.when,
-                 "old": [s.old for s in e.splices], "new": [s.new for s in e.splices]}
-                for e in reversed(journal.entries)
-            ]  # fmt: skip
-            return {"entries": entries, "can": journal.can, "note": journal.note}
-
     def stamp(self, name: str, before: Stamp | None = None) -> Stamp:
-        """The version of a file, and by what it is seen that it may have another since *before*."""
-        about = self.folder.path(name).stat()
-        seen = (about.st_mtime_ns, about.st_size, about.st_ino)
-        if before is not None and before[1] == seen:
+        """The version of a plant, and by what it is seen that it may have another since *before*."""
+        if before is not None and before[1] == _seen([path for path, *_ in before[1]]):
             return before
-        return opened(self.folder, name).version, seen
+        plant = opened(self.folder, name)
+        return plant.version, _seen(plant.files)
 
     def new(self, name: str, source: Any) -> str:
         """Write a plant that was not there: the starter, one like it, or a copy of one on the shelf."""
         if not isinstance(source, dict) or len(source) > 1:
             raise CycleSimError("Found something else for from; expected like or copy.")
         if "copy" in source:
-            text = self.folder.read(str(source["copy"])).text
+            text = self.folder.read(self.folder.path(str(source["copy"]))).text
         else:
             like = source.get("like") or None
             if like not in (None, *LIKE):
@@ -237,49 +153,6 @@ def _named(options: Mapping[str, Any], key: str) -> list[str]:
     return names
 
 
-def steps(path: str) -> tuple[str | int, ...]:
-    """A dotted path as its steps; a number is a place in a list."""
-    return tuple(int(step) if step.isdecimal() and len(step) < 6 else step for step in path.split("."))
-
-
-def _as_typed(edit: Edit) -> Edit:
-    """The same edit; digits that are typed for a text, such as a title, are put in quotes."""
-    if edit.text is None or not _is_words(annotation_at(Scenario, edit.path)):
-        return edit
-    value = parse_text(edit.text, "").value
-    return (
-        edit._replace(text=json.dumps(edit.text.strip())) if isinstance(value, bool | int | float) else edit
-    )
-
-
-def _is_words(annotation: Any) -> bool:
-    """Whether any text may stand at this type."""
-    return plain(without_none(plain(annotation))) is str
-
-
-def _dotted(edit: Edit) -> str:
-    return ".".join(map(str, edit.path))
-
-
-def _rests_on(edit: Edit) -> tuple[str | int, ...]:
-    """What must be as it was for an edit to mean the same: its value, or the list that it counts in."""
-    path = edit.path
-    first = next((k for k, step in enumerate(path) if isinstance(step, int)), None)
-    return path if first is None else path[:first]
-
-
-def _values(text: str) -> dict[tuple[str | int, ...], str]:
-    """Every value of a file as written, by its path."""
-    tree = parse_text(text, "")
-    scalars = {path: mark.text for path, mark in tree.marks.items() if mark.text is not None}
-    return {**as_listed(text), **scalars}
-
-
-def _still_yaml(before: str, after: str) -> None:
-    """Refuse a text that no longer is YAML, where the one before was."""
-    now = parse_text(after, "file")
-    broken = [fault for fault in now.faults if "YAML" in fault.allowed]
-    if broken:
-        raise InputError(*broken)
-    if now.value is None and parse_text(before, "file").value is not None:
-        raise CycleSimError("Nothing would be left of the file.")
+def _seen(files: Iterable[Path]) -> tuple[tuple[Path, int, int, int], ...]:
+    """By what it is seen that a file may have changed."""
+    return tuple((path, (at := path.stat()).st_mtime_ns, at.st_size, at.st_ino) for path in files)

@@ -14,7 +14,7 @@ from cyclesim.errors import CycleSimError
 from cyclesim.scenario.text.yaml_file import MAX_BYTES
 from cyclesim.shown.files import write_whole_bytes
 
-_SUFFIXES = (".yaml", ".yml")
+SUFFIXES = (".yaml", ".yml")
 _A_PLANT = re.compile(rb"^(?:plant|schedule|title)[ \t]*:", re.MULTILINE)
 _READINGS = re.compile(rb"^measured[ \t]*:", re.MULTILINE)
 _BOM = b"\xef\xbb\xbf"
@@ -70,7 +70,7 @@ class Folder:
     def _yaml(place: Path) -> Iterator[tuple[Path, bytes]]:
         """Every ordinary YAML file of a folder with what it says."""
         for path in place.iterdir():
-            if path.suffix in _SUFFIXES and not path.name.startswith(".") and _is_plain(path):
+            if path.suffix in SUFFIXES and not path.name.startswith(".") and _is_plain(path):
                 with suppress(OSError), path.open("rb") as stream:
                     yield path, stream.read(MAX_BYTES).removeprefix(_BOM)
 
@@ -83,7 +83,7 @@ class Folder:
 
     def path(self, name: str) -> Path:
         """Where a plant lies; NoPlantError unless it is one of the folder's own."""
-        if name != Path(name).name or "\\" in name or "\0" in name or not name.endswith(_SUFFIXES):
+        if name != Path(name).name or "\\" in name or "\0" in name or not name.endswith(SUFFIXES):
             raise NoPlantError("There is no plant of that name in this folder.")
         path = self.root / name
         if not _is_plain(path):
@@ -91,34 +91,33 @@ class Folder:
         return path
 
     def inside(self, name: str) -> Path:
-        """A file of readings in this folder or one below it; CycleSimError for anything else, links too."""
+        """A file in this folder or one below it; CycleSimError for anything else, links too."""
         path = self.root / name
         parts = Path(name).parts
         plain = parts and not Path(name).is_absolute() and ".." not in parts and "\0" not in name
         above = [self.root.joinpath(*parts[:k]) for k in range(1, len(parts))]
         if (
             not plain
-            or not name.endswith(_SUFFIXES)
+            or not name.endswith(SUFFIXES)
             or any(p.is_symlink() for p in above)
             or not _is_plain(path)
         ):
             raise CycleSimError("There is no such file in this folder.")
         return path
 
-    def read(self, name: str) -> Written:
-        """What the file of a plant says; CycleSimError where it is no file of that size."""
-        with self.path(name).open("rb") as stream:
+    def read(self, path: Path) -> Written:
+        """What a file says; CycleSimError where no scenario is as large."""
+        with path.open("rb") as stream:
             data = stream.read(MAX_BYTES + 1)
         if len(data) > MAX_BYTES:
             raise CycleSimError(f"The file has more than {MAX_BYTES // 1000} kB; a scenario is far smaller.")
         return Written(data)
 
-    def write(self, name: str, data: bytes, before: bytes) -> None:
-        """Put other bytes into a plant's file, whole or not at all; who may read it stays as it was.
+    def write(self, path: Path, data: bytes, before: bytes) -> None:
+        """Put other bytes into a file, whole or not at all; who may read it stays as it was.
 
         CycleSimError where it no longer has the bytes that it had *before*.
         """
-        path = self.path(name)
         mode = stat.S_IMODE(path.stat().st_mode)
         if path.read_bytes() != before:
             raise CycleSimError("The file was changed at this very moment: look at it, and try again.")
@@ -132,10 +131,14 @@ class Folder:
             raise CycleSimError("A name of a file has letters, digits, blanks, - and _, at most 80.")
         path = self.root / f"{stem}.yaml"
         try:
-            with path.open("x", encoding="utf-8", newline="\n") as stream:
-                stream.write(text)
+            path.open("x").close()
         except FileExistsError:
             raise CycleSimError(f"{path.name} is there already; nothing is overwritten.") from None
+        try:
+            write_whole_bytes(path, lambda stream: stream.write(text.encode()))
+        except CycleSimError:
+            path.unlink()
+            raise
         return path.name
 
 

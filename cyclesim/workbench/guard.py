@@ -109,7 +109,7 @@ class Guard:
             if not _within(headers.get("content-length", "0")):
                 return _TOO_LARGE
         if scope["path"].startswith("/api") and not self._known(headers.get("cookie", "")):
-            return 401, "Open the address that cyclesim workbench printed: this window is not let in yet."
+            return 401, _STRANGE
         return None
 
     def _known(self, cookies: str) -> bool:
@@ -131,6 +131,7 @@ class Guard:
         await _send(send, 303, b"", {"location": f"{self.place}/", "set-cookie": cookie})
 
 
+_STRANGE = "This window is not let in, or no more: open the address that cyclesim workbench printed last."
 _TOO_LARGE = (413, f"Found more than {MOST_BYTES // 1000} kB; a scenario is far smaller.")
 
 

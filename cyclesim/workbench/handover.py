@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from base64 import b64encode
 from datetime import date
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -33,6 +34,8 @@ def handed_over(question: Question, scenario: Scenario, us: bool, tell: Tell) ->
             return _made("", "text/plain; charset=utf-8", _fingerprint(question.file).encode())
         case ["drawing.svg"]:
             return _made(f"{stem}.svg", "image/svg+xml", _drawing(scenario, us).encode())
+        case ["week.svg"]:
+            return _made(f"{stem}-week.svg", "image/svg+xml", _week(scenario))
         case ["calendar.ics"]:
             return _made(f"{stem}.ics", "text/calendar; charset=utf-8", _calendar(scenario, day).encode())
         case ["papers", paper]:
@@ -61,6 +64,17 @@ def _drawing(scenario: Scenario, us: bool) -> str:
     plant = Assembly(scenario)
     findings, _ = check_plant(plant, Programme(scenario))
     return write_plant(drawing(plant, None, us, findings))
+
+
+def _week(scenario: Scenario) -> bytes:
+    """The week with the worst finding of a year, or its first, as `run --figure` draws it."""
+    from cyclesim.analysis.result import simulate
+    from cyclesim.said.stretch import stretch
+    from cyclesim.shown.pictures.run import write_figure
+
+    stream = BytesIO()
+    write_figure(stretch(simulate(scenario)), stream, ".svg")
+    return stream.getvalue()
 
 
 def _calendar(scenario: Scenario, day: date) -> str:

@@ -158,6 +158,10 @@ class Journal:
         """How many edits can be undone and redone."""
         return {"undo": len(self._done), "redo": len(self._undone)}
 
+    def when(self, does: Literal["undo", "redo"]) -> str:
+        """When that was done which would be undone or redone next."""
+        return (self._done if does == "undo" else self._undone)[-1].when
+
     def _turned(self, text: str, does: Literal["undo", "redo"]) -> tuple[str, Entry]:
         self.follow(text)
         stack = self._done if does == "undo" else self._undone
@@ -274,7 +278,7 @@ def _joined(turn: Splices, other: Splices) -> Splices:
 
 
 def _now() -> str:
-    return datetime.now(UTC).isoformat(timespec="seconds")
+    return datetime.now(UTC).isoformat(timespec="microseconds")
 
 
 def _digest(text: str) -> str:

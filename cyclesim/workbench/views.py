@@ -23,7 +23,7 @@ from cyclesim.shown.page.blocks import viewed
 from cyclesim.shown.pictures.plant import within
 from cyclesim.shown.reader import turned
 from cyclesim.simulation.assembly import Assembly
-from cyclesim.workbench.folder import Folder, Written, version_of
+from cyclesim.workbench.folder import SUFFIXES, Folder, Written, version_of
 
 Values = dict[str, Any]
 
@@ -34,23 +34,31 @@ class Opened:
 
     name: str
     file: Path
-    written: Written
+    files: dict[Path, Written]
+    """Its own file first, then each that a section lies in."""
     version: str
     scenario: Scenario | None
     faults: tuple[Fault, ...]
 
+    @property
+    def written(self) -> Written:
+        """Its own file as it stands."""
+        return self.files[self.file]
+
 
 def opened(folder: Folder, name: str) -> Opened:
     """Read a plant; one that cannot be run has faults in place of a scenario."""
-    own, file = folder.read(name), folder.path(name)
+    file = folder.path(name)
     read, scenario, faults = list[Path](), None, tuple[Fault, ...]()
+    files = {file: folder.read(file)}
     try:
         scenario = load(file, on_read=read.append)
     except InputError as error:
         faults = error.faults
-    others = [path for path in dict.fromkeys(read) if path != file]
-    data = [own.data, *(path.read_bytes() for path in others if path.is_file())]
-    return Opened(name, file, own, version_of(data), scenario, faults)
+    others = [path for path in dict.fromkeys(read) if path != file and path.is_file()]
+    files |= {path: folder.read(path) for path in others if path.suffix in SUFFIXES}
+    data = [files[path].data if path in files else path.read_bytes() for path in (file, *others)]
+    return Opened(name, file, files, version_of(data), scenario, faults)
 
 
 def is_us(plant: Opened, units: str | None) -> bool:

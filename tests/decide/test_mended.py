@@ -13,7 +13,7 @@ from cyclesim.said.explain import explanation
 from cyclesim.said.mended import _KEYS, mending_page, placed
 from cyclesim.said.page import Line, Table
 from cyclesim.scenario.reading.edit import edited
-from cyclesim.scenario.reading.load import load_text
+from cyclesim.scenario.reading.load import load, load_text
 
 FILE = Path(__file__).resolve().parents[2] / "schedules" / "walled-garden-circulator.yaml"
 DAYS = 8
@@ -118,3 +118,11 @@ def test_findings_are_placed_in_drawing_and_file():
     assert (1, "flush-too-short", ("schedule.line_flushes",), "schedule") == (
         found.number, found.rule, found.keys, found.tries,
     )  # fmt: skip
+
+
+def test_things_that_may_mend_are_named_one_by_one():
+    """The plant has one diverter and no valve: a key of several things is that of each."""
+    scenario = load(FILE.parent / "harbour-steps.yaml")
+    found = placed(simulate(scenario, days=2).findings, scenario)
+    (keys,) = {one.keys for one in found if one.rule == "left-without-flush"}
+    assert keys == ("plant.diverters.seats",)

@@ -1,7 +1,8 @@
 """What would warm the water at step-out: which changes a file has room for, and what they do in the model."""
 
+import json
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import date
 
 import pytest
@@ -14,6 +15,8 @@ from cyclesim.said.step_out_table import say_step_out
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.scenario.reading.starter import starter_text
+from cyclesim.shown.as_json import as_text
+from tests.said.tables import Key, hold_in_order, hold_in_us, tables_of
 
 AT_36 = SessionMetrics("2027-01-08T20:00:00+00:00", 1.0, 36.0, 35.5, 34.0, 34.0)
 
@@ -112,3 +115,22 @@ def test_the_report_tells_each_change_and_what_it_would_break(warmed: StepOut) -
     empty = Page()
     say_step_out(empty, replace(warmed, tried=()))
     assert "Nothing that this file leaves room for." == empty.blocks[-1].text  # type: ignore[union-attr]
+
+
+WARMER: dict[str, Key] = {
+    "warmer by K": "warmer_k",
+    "coldest °C": "coldest_out_c",
+    "uses more kWh": "energy_kwh_more",
+    "costs more money": "cost_more",
+}
+
+
+def test_the_table_tells_the_numbers_of_the_json(warmed: StepOut) -> None:
+    """Change by change, in both worlds of units."""
+    page = Page()
+    say_step_out(page, warmed)
+    ((_, table),) = tables_of(page)
+    values = json.loads(as_text(asdict(warmed)))
+    hold_in_order(table, WARMER, values["tried"])
+    assert [tried["change"] for tried in values["tried"]] == [row.cells[0] for row in table.rows]
+    assert hold_in_us(page) == 2 * len(values["tried"])

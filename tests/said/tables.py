@@ -32,7 +32,7 @@ _SECONDS = {"s": 1.0, "min": 60.0, "h": 3600.0, "days": 86_400.0}
 def agrees(text: str, value: Any, column: Column) -> bool:
     """Whether *text* tells *value*, a number to the digits that are shown."""
     if value is None or (isinstance(value, str) and value == "-"):
-        return text in ("-", "never moves", "never", "")
+        return text in ("-", "never moves", "never", "", column.unknown)
     if isinstance(value, str):
         return text == value or _is_date(text, value)
     if isinstance(value, bool):
@@ -61,6 +61,8 @@ def agrees(text: str, value: Any, column: Column) -> bool:
         text, value = text.removesuffix("%"), 100.0 * value
     if not re.fullmatch(r"-?\d+(\.\d+)?", text):
         return False
+    if text == "0" and value < 0.0:  # less below nothing than the last digit that is told
+        return round(value, column.digits) == 0.0
     places = len(text.partition(".")[2])
     size = abs(value)
     if column.kind in ("fixed", "share"):
@@ -114,7 +116,7 @@ def hold_row(table: Table, keys: dict[str, Key], row: Row, record: Values) -> No
         key = keys[head(table, k)]
         text, how = bare(row.cells[k], column)
         if isinstance(key, str) and how.unit in ENDS and not isinstance(row.cells[k], str):
-            assert key.removesuffix("_less").endswith(ENDS[how.unit]), (column, key)
+            assert key.removesuffix("_less").removesuffix("_more").endswith(ENDS[how.unit]), (column, key)
         value = record[key] if isinstance(key, str) else key(record)
         assert agrees(text, value, how), (row.cells[0], head(table, k), text, value)
 

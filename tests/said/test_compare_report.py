@@ -263,7 +263,7 @@ def _side_by_side(of: Key) -> dict[str, Key]:
     return {"A": a, "B": b, "B - A": more}
 
 
-def test_every_table_of_a_comparison_tells_the_numbers_of_the_json(
+def test_every_table_tells_the_numbers_of_the_json(
     both: tuple[module.Comparison, Values],
 ) -> None:
     """Cell by cell, each plant under its letter, in both worlds of units."""

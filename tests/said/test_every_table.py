@@ -14,6 +14,8 @@ from cyclesim.said.duty import duty_page
 from cyclesim.said.page import Amount, Column, Page, Row, Table
 from cyclesim.said.run import run_page
 from cyclesim.said.values import duty_values, result_values
+from cyclesim.scenario.reading.load import load_text
+from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.shown.as_json import as_text
 from cyclesim.shown.cells import shown
 from cyclesim.simulation.assembly import Assembly
@@ -129,7 +131,14 @@ TABLES: dict[tuple[str, str], tuple[str, dict[str, Key]]] = {
             "for s": "cold_at_jet_s",
         },
     ),
-    ("Cold spell, part by part", "part"): ("cold_spell", {}),
+    ("Cold spell, part by part", "part"): (
+        "cold_spell",
+        {
+            "coldest °C": "coldest_c",
+            "at 0 °C after": "until_zero_h",
+            "without power after": "until_zero_without_power_h",
+        },
+    ),
     ("Treatment", "device"): (
         "treatment",
         {
@@ -242,7 +251,7 @@ def hold_run(page: Page, values: Values) -> set[tuple[str, str]]:
     """Every table of a run's page; which of `TABLES` there were."""
     seen = set()
     energy = values["energy"]
-    share = energy["energy_kwh_per_day"] / energy["energy_kwh"]
+    share = energy["energy_kwh_per_day"] / (energy["energy_kwh"] or 1.0)
     energy["by_device"] |= {
         "all": energy,
         "a day": {
@@ -253,6 +262,9 @@ def hold_run(page: Page, values: Values) -> set[tuple[str, str]]:
     }
     values["sessions"] = {session["from_local"]: session for session in values["sessions"]}
     energy["by_month"] = {month["month"]: month for month in energy["by_month"]}
+    if spell := values["cold_spell"]:
+        parts = ("coldest_c", "until_zero_h", "until_zero_without_power_h")
+        values["cold_spell"] = {name: {key: spell[key][name] for key in parts} for name in spell["coldest_c"]}
     for title, table in tables_of(page):
         if title.startswith("Tub ("):
             assert [cells[0] for cells in (row.cells for row in table.rows)] == list(TUB)
@@ -313,6 +325,23 @@ def test_every_table_of_a_run_tells_the_numbers_of_the_json(file: Path) -> None:
     assert told <= hold_run(run_page(result), json.loads(values))
     seen = hold_run(run_page(result, everything=True), json.loads(values))
     assert told | {(_DATES, "leg"), ("Energy and cost by device", "device")} <= seen
+
+
+def test_the_table_of_a_cold_spell_tells_the_numbers_of_the_json() -> None:
+    """Part by part, in both worlds of units: some are at 0 degC within the spell, with power or without."""
+    still = ("heating", "frost_protection", "filter_runs", "line_flushes", "bathing")
+    sets = [f"schedule.{name}=null" for name in still]
+    sets += ["interlocks=[]", "place.zones.pump_room={follows: weather}"]
+    sets += ["place.cold_spell={lowest: -12 degC, lasts: 2 days, from: 2027-01-21}"]
+    scenario = load_text(starter_text(), sets=sets)
+    result = cyclesim.simulate(scenario, days=5, start=date(2027, 1, 19))
+    values = json.loads(as_text(result_values(result)))
+    zero = values["cold_spell"]["until_zero_h"].values()
+    assert None in zero
+    assert any(hours is not None for hours in zero)
+    page = run_page(result)
+    assert ("Cold spell, part by part", "part") in hold_run(page, values)
+    assert hold_in_us(page) > 5
 
 
 @pytest.mark.parametrize("name", ["cedar-yard", "long-table"])

@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import get_args
 
 from cyclesim.said import verify
-from cyclesim.said.verify import overall, verification_values, verify_page
+from cyclesim.said.verify import answer_of, overall, verification_values, verify_page
 from cyclesim.shown.as_json import as_text
 from cyclesim.verification.answer import Barrier, Cell, Verdict, Verification
 from tests.said.tables import tables_of
@@ -34,6 +34,17 @@ def test_nothing_broken_is_no_certificate() -> None:
     """It says what was looked at, and no more."""
     assert said(HELD) == "No modelled order of events breaks the rule verified here."
     assert said() == "This plant has nothing to verify."
+
+
+def test_the_answer_of_a_rule_says_what_its_matrix_says() -> None:
+    """No sentence of "no modelled order" stands above a fault that breaks, opens or is ended by a limit."""
+    kinds: tuple[Barrier, ...] = ("controller", "time", "limit", "nothing")
+    cells = tuple(Cell((f"fault {k}",), 1, barrier) for k, barrier in enumerate(kinds))
+    assert answer_of(replace(HELD, cells=cells)) == (
+        "Without a fault not broken (12 states). Broken by 1 of 4 single faults: fault 3. Not decided under "
+        "1 of 4 single faults: fault 1. Its high limit alone ends it under 1 of 4 single faults: fault 2."
+    )
+    assert answer_of(replace(HELD, cells=cells[:1])) == "No modelled order of events breaks this (12 states)."
 
 
 def test_every_barrier_has_its_words() -> None:

@@ -323,3 +323,18 @@ def test_equal_water_is_one_object(loop: Loop) -> None:
     assert waters[0] is not w.effect(state_of(w, HIGH), 0, OPEN).water
     assert waters[0] is not w.effect(state_of(w, LOW), 0, SHUT).water
     assert 3 == len(w.waters)
+
+
+def test_two_own_switches_each_by_its_place(loop: Loop) -> None:
+    """Both feel water that moves and stop what they hold where it stands; one that is closed stays so."""
+    w = wiring(loop(OWN, OZONE.replace("with: main", "own_flow_switch: 3 s, with: main")))
+    assert ("element", "ozone") == w.devices
+    element, ozone = w.own[0], w.own[1]
+    rest = w.effect(state_of(w, STOPPED), 0, OPEN)
+    for facts, feels in ((0, 0b11), (element, 0b10), (ozone, 0b01), (element | ozone, 0)):
+        moving = w.settled(rest, state_of(w, LOW), facts, OPEN)
+        assert (feels, 0) == (moving.feels, moving.stops)
+        assert facts == moving.facts & (element | ozone)
+    still = w.settled(moving.effect, state_of(w, STOPPED, "firing", "on"), element | ozone, OPEN)
+    assert (0, 0b11, (False, False)) == (still.feels, still.stops, still.effect.on)
+    assert 0 == still.facts & (element | ozone)

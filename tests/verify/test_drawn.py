@@ -9,7 +9,7 @@ from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
-from cyclesim.verification import verifier
+from cyclesim.verification.judging import Judging
 from tests.verify.drawn import DAYS, Drawn
 from tests.verify.faulty import run_under, runnable
 
@@ -21,7 +21,7 @@ FEW, MANY = 1_500, 6_000
 def told(seed: int, most_states: int, monkeypatch: pytest.MonkeyPatch) -> tuple[set[tuple[str, str]], dict]:
     """(rule, subject) of what sixty days break, and the verdicts; mends are not what is looked at here."""
     monkeypatch.setattr("cyclesim.verification.search.MOST_STATES", most_states)
-    monkeypatch.setattr(verifier._Verifier, "_mends", lambda *_: iter(()))
+    monkeypatch.setattr(Judging, "_mends", lambda *_: iter(()))
     scenario = load_text(Drawn(seed).text, f"drawn-{seed}.yaml")
     plant, programme = Assembly(scenario), Programme(scenario)
     history = History(plant, programme, simulate_trace(plant, programme, days=DAYS, seed=seed))
@@ -31,7 +31,7 @@ def told(seed: int, most_states: int, monkeypatch: pytest.MonkeyPatch) -> tuple[
         for breach in judge(rule, history)
         if isinstance(breach, Breach)
     }
-    verdicts = verifier._Verifier(scenario, 0, False, None).verdicts(None)
+    verdicts = Judging(scenario, 0, False, None).verdicts(None)
     return breaches, {(v.rule, v.subject): v for v in verdicts}
 
 
@@ -58,10 +58,10 @@ def test_what_a_run_breaks_under_a_fault_is_told_of_that_fault(
 ) -> None:
     """Ten days with each single fault: the cell of the matrix says broken, ended by a limit, or open."""
     monkeypatch.setattr("cyclesim.verification.search.MOST_STATES", most_states)
-    monkeypatch.setattr(verifier._Verifier, "_mends", lambda *_: iter(()))
+    monkeypatch.setattr(Judging, "_mends", lambda *_: iter(()))
     scenario = load_text(Drawn(seed).text, f"drawn-{seed}.yaml")
     plant, programme = Assembly(scenario), Programme(scenario)
-    verdicts = {(v.rule, v.subject): v for v in verifier._Verifier(scenario, 1, False, None).verdicts(None)}
+    verdicts = {(v.rule, v.subject): v for v in Judging(scenario, 1, False, None).verdicts(None)}
     compared = 0
     for fault in runnable(plant, programme):
         history = run_under(plant, programme, fault, 10, warm_up_days=1, seed=seed)

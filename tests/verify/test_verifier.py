@@ -1,5 +1,6 @@
 """Verdicts, faults, mends, replays and times on small plants; cones against the whole product."""
 
+import pickle
 import re
 from dataclasses import replace
 from datetime import date, datetime
@@ -25,11 +26,12 @@ from cyclesim.verification.dead_ends import dead_ends
 from cyclesim.verification.environment import Environment
 from cyclesim.verification.faults import FaultyPlant, faults_of
 from cyclesim.verification.in_time import ways
+from cyclesim.verification.judging import Judging
 from cyclesim.verification.replay import fitted
 from cyclesim.verification.search import search
 from cyclesim.verification.subjects import checks, judges
 from cyclesim.verification.timed import timed
-from cyclesim.verification.verifier import _Verifier, verify
+from cyclesim.verification.verifier import verify
 from tests.verify.test_defects import BLOWER
 
 FILES = sorted((Path(__file__).parents[2] / "schedules").glob("*.yaml"))
@@ -84,7 +86,7 @@ def test_a_loop_that_meets_in_the_tub_is_not_seen(build):
 )  # fmt: skip
 def test_a_cone_has_the_verdict_of_the_whole_product(build, changes):
     """Each check, in its cone and over every machine; the whole has at least as many states."""
-    run = _Verifier(build(*SECOND, *changes), 0, False, None)
+    run = Judging(build(*SECOND, *changes), 0, False, None)
     answers = []
     for check in checks(run.plant, run.programme):
         small = run.automaton(check, "commands")
@@ -218,7 +220,7 @@ def test_a_story_shows_where_water_moves_and_what_was_turned(build):
 
 def test_times_are_fitted_or_refused(build):
     """The shortest story without proof fits into the pump's rest of 75 s; a grace of 5000 s would not."""
-    run = _Verifier(build(NO_PROOF), 0, False, None)
+    run = Judging(build(NO_PROOF), 0, False, None)
     check = run.checks()[0]
     found = run._refined("heat-without-flow", check)
     path = found.path(found.broken["heat-without-flow"][0][0])
@@ -412,7 +414,7 @@ def test_the_head_line_says_what_the_faults_say(build):
     assert (False, False, 1) == (dry.broken, dry.rests_on_one, len(dry.unheld))
     text = " ".join(printed(verify_page(found)).split())
     assert (
-        f"broken by 1 of {len(dry.cells)} single faults: the water falls below the suction fittings" in text
+        f"Broken by 1 of {len(dry.cells)} single faults: the water falls below the suction fittings" in text
     )
     assert "No modelled order" not in text
     assert "one barrier" not in text
@@ -574,6 +576,22 @@ def test_what_is_asked_for_is_checked(build):
         verify(build(), rule="heat-without-flw")
     with pytest.raises(ValueError, match="0, 1 or 2"):
         verify(build(), faults=3)
+
+
+@pytest.mark.parametrize("rule", [None, "heat-without-flow"])
+def test_whoever_shares_the_parts_the_answer_is_the_same(build, rule):
+    """Parts that come in backwards, each through its pickled form, as from another process."""
+    told = []
+
+    def backwards(do, parts):
+        for place in reversed(range(len(parts))):
+            yield place, pickle.loads(pickle.dumps(do(pickle.loads(pickle.dumps(parts[place])))))
+
+    scenario = build(NO_PROOF, ("breaker: 20 A", "breaker: 16 A"))
+    whole = verify(scenario, rule=rule)
+    again = verify(scenario, rule=rule, share=backwards, on_progress=lambda *parts: told.append(parts))
+    assert whole == again
+    assert told[-1][0] == f"{len(told)} of {len(told)} searches done"
 
 
 def test_too_many_states_are_not_decided(build, monkeypatch):

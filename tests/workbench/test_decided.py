@@ -14,6 +14,7 @@ from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.shown.as_json import as_text
 from cyclesim.verification.verifier import verify
 from cyclesim.workbench.asked import Question, answer
+from cyclesim.workbench.decided import in_units
 from cyclesim.workbench.views import page_view
 
 SCHEDULES = Path(__file__).resolve().parents[2] / "schedules"
@@ -35,8 +36,14 @@ def test_every_order_of_events_is_told_as_the_command_tells_it() -> None:
     found = verify(load(file), rule="heat-without-flow")
     assert page_view(verify_page(found), True) == said["page"]
     assert json.loads(as_text(verification_values(found))) == json.loads(as_text(said["values"]))
-    (verdict,) = said["values"]["verdicts"]
+    (verdict,) = said["verdicts"]
     assert len(verdict["story"]["steps"]) == len(verdict["story"]["scenes"])
+
+
+def test_sentences_are_turned_and_edits_are_not() -> None:
+    """36 degC are 96.8 degF; what would be written into the file stays as it is."""
+    values = {"said": "keep at 36 degC", "edits": [[["a", 0], "36 degC", False]], "n": 36.0}
+    assert {**values, "said": "keep at 97 °F"} == in_units(values, True)
 
 
 @pytest.mark.slow

@@ -4,14 +4,17 @@ import json
 from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
+from textwrap import dedent
 
 import pytest
+from httpx2 import Response
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
 from cyclesim.scenario.reading.edit import Edit
-from cyclesim.workbench.desk import Desk, steps
+from cyclesim.workbench.desk import Desk
+from cyclesim.workbench.edits import steps
 from cyclesim.workbench.folder import Folder
 from cyclesim.workbench.journal import Journal, Splice, difference, inverse, past, spliced
 from tests.workbench.conftest import NoWorkers
@@ -244,3 +247,70 @@ class TestAFileThatIsEditedMeanwhile:
         answer = client.post("/api/plants/garden.yaml/edit", json=body)
         assert answer.status_code == 409
         assert json.loads(answer.text)["plant"]["title"]
+
+
+class TestASectionInAFileOfItsOwn:
+    """The plant of one file lies in another, and its weather in a third."""
+
+    @pytest.fixture
+    def parted(self, folder: Path) -> Path:
+        text = (folder / "garden.yaml").read_text("utf-8")
+        begins, ends = text.index("\nplant:\n") + 1, text.index("\ncontroller:") + 1
+        (folder / "parts").mkdir()
+        (folder / "parts" / "plant.yaml").write_text(dedent(text[begins + 7 : ends]), encoding="utf-8")
+        (folder / "parted.yaml").write_text(f"{text[:begins]}plant: parts/plant.yaml\n{text[ends:]}", "utf-8")
+        return folder
+
+    def changed(self, client: TestClient, path: str, text: str | None) -> Response:
+        version = client.get("/api/plants/parted.yaml").json()["version"]
+        body = {"version": version, "changes": [{"path": path, "text": text}]}
+        return client.post("/api/plants/parted.yaml/edit", json=body)
+
+    def test_is_edited_and_undone_there(self, client: TestClient, parted: Path) -> None:
+        """By hand: one word in each file; undone in the order of what was done last, then done again."""
+        own, part = parted / "parted.yaml", parted / "parts" / "plant.yaml"
+        texts = [(own.read_bytes(), part.read_bytes())]
+        edits = {"plant.pumps.main.rest": "80 s", "supply.breaker": "25 A", "plant.tub.cover.foam": "70 mm"}
+        for path, text in edits.items():
+            answer = self.changed(client, path, text)
+            assert answer.status_code == 200, answer.text
+            assert not answer.json()["problems"]
+            texts.append((own.read_bytes(), part.read_bytes()))
+        assert texts[1] == (texts[0][0], texts[0][1].replace(b"rest: 75 s ", b"rest: 80 s ", 1))
+        assert texts[2] == (texts[1][0].replace(b"breaker: 20 A", b"breaker: 25 A", 1), texts[1][1])
+        assert texts[3] == (texts[2][0], texts[2][1].replace(b"foam: 60 mm", b"foam: 70 mm", 1))
+        for does, order in (("undo", texts[-2::-1]), ("redo", texts[1:])):
+            for expected in order:
+                assert client.post(f"/api/plants/parted.yaml/{does}", json={}).status_code == 200
+                assert (own.read_bytes(), part.read_bytes()) == expected
+        told = client.get("/api/plants/parted.yaml/journal").json()
+        assert told["can"] == {"undo": 3, "redo": 0}
+        assert {entry["file"] for entry in told["entries"]} == {"parted.yaml", "plant.yaml"}
+
+    def test_tells_its_fields_with_their_file_and_is_watched(
+        self, client: TestClient, desk: Desk, parted: Path
+    ) -> None:
+        told = client.get("/api/plants/parted.yaml").json()
+        fields = {field["path"]: field for field in told["fields"]}
+        rest = fields["plant.pumps.main.rest"]
+        assert (rest["file"], fields["supply.breaker"]["file"]) == ("parts/plant.yaml", "")
+        part = parted / "parts" / "plant.yaml"
+        assert "rest: 75 s" in part.read_text("utf-8").splitlines()[rest["line"] - 1]
+        before = desk.stamp("parted.yaml")
+        assert desk.stamp("parted.yaml", before) == before
+        part.write_text(part.read_text("utf-8") + "# a word\n", encoding="utf-8")
+        assert desk.stamp("parted.yaml", before)[0] != before[0]
+
+    def test_that_leads_elsewhere_is_not_written(self, client: TestClient, parted: Path) -> None:
+        outside = parted.parent / "outside.yaml"
+        outside.write_bytes((parted / "parts" / "plant.yaml").read_bytes())
+        (parted / "parts" / "plant.yaml").unlink()
+        (parted / "parts" / "plant.yaml").symlink_to(outside)
+        before = outside.read_bytes()
+        assert self.changed(client, "plant.pumps.main.rest", "80 s").status_code == 400
+        own = (parted / "parted.yaml").read_text("utf-8")
+        (parted / "parted.yaml").write_text(
+            own.replace("parts/plant.yaml", "../outside.yaml"), encoding="utf-8"
+        )
+        assert self.changed(client, "plant.pumps.main.rest", "80 s").status_code == 400
+        assert outside.read_bytes() == before

@@ -44,6 +44,18 @@ class TestTheFields:
         assert len(shown) > len(taken) // 2
 
 
+class TestTheChoices:
+    def test_are_the_names_that_stand_elsewhere(self, client: TestClient) -> None:
+        """By hand, off the starter."""
+        fields = {field["path"]: field for field in client.get("/api/plants/garden.yaml").json()["fields"]}
+        assert fields["plant.legs.left_bench.zone"]["choices"] == ["pump_room", "soil", "outdoors"]
+        assert fields["schedule.heating.pump"]["choices"] == ["main low", "main high"]
+        assert fields["interlocks.2.after"]["choices"] == ["element"]
+        assert fields["schedule.line_flushes.0.after"]["choices"] == ["bathing"]
+        assert fields["schedule.filter_runs.0.days"]["choices"][:2] == ["monday", "tuesday"]
+        assert fields["plant.heat_sources.element.kind"]["choices"] == ["electric"]
+
+
 def leaves(value: object, path: str = "") -> list[tuple[str, str]]:
     """Every single value of a file by its path; what the program calls a list is told value by value."""
     inner: list[tuple[str, object]] = []

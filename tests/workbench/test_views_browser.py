@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,14 +16,18 @@ pytestmark = needs_browser
 
 
 @pytest.fixture(scope="module")
-def window(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Window]:
-    """A window on a folder with one plant that can be run and one that cannot."""
-    place = tmp_path_factory.mktemp("bench")
-    folder = place / "plants"
-    folder.mkdir()
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with one plant that can be run and one that cannot."""
+    folder = tmp_path_factory.mktemp("bench")
     (folder / "garden.yaml").write_text(starter_text(), encoding="utf-8")
     (folder / "half.yaml").write_text("format: 1\ntitle: Half a tub\nplant: {}\n", encoding="utf-8")
-    with served(folder, place / "cache") as address, chromium() as driver:
+    return folder
+
+
+@pytest.fixture(scope="module")
+def window(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Window]:
+    """A window on that folder."""
+    with served(folder, tmp_path_factory.mktemp("cache")) as address, chromium() as driver:
         yield Window(driver, address)
 
 
@@ -145,3 +151,30 @@ def test_runs_are_snapped_to_what_can_be_keyed_in(window: Window) -> None:
         "one": [{"path": "schedule.line_flushes.0.start", "text": '["03:00"]'}],
         "unit": ["150 min", "3 h", "60 s"],
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "title",
+    ["</script><script>window.taken=1</script>", "<img src=x onerror=window.taken=1>",
+     "# $x$ {{ 7*7 }} ${1}", "\u05d0\u05d1\u05d2 right to left \"'&amp;", "W" * 200],
+    ids=["script", "image", "signs", "rtl", "long"],
+)  # fmt: skip
+def test_a_hostile_title_is_text(window: Window, folder: Path, title: str) -> None:
+    """It reads as it was written, runs nothing, makes no page wider than a phone, and can be edited."""
+    file = folder / "it's & 100 %.yaml"
+    file.write_text(starter_text().replace("title: Mill", f"title: {json.dumps(title)} #"), encoding="utf-8")
+    window.screen(390)
+    window.go("it's & 100 %25.yaml".replace(" ", "%20"), "start")
+    assert title == window.driver.execute_script("return document.querySelector('.bar .title').textContent")
+    assert title == window.one("#field-title").get_property("value")
+    assert window.driver.execute_script("return window.taken === undefined")
+    assert window.driver.execute_script("return document.documentElement.scrollWidth") <= 390
+    window.write("title", "")
+    window.sees("title", ".faulty")
+    assert not re.search("title: .*W", file.read_text(encoding="utf-8"))
+    window.write("title", title)
+    window.until("return !document.querySelector('.faulty')")
+    window.screen(1280)
+    written = file.read_text(encoding="utf-8")
+    file.unlink()
+    assert f"title: {json.dumps(title, ensure_ascii=False)} # pond" in written

@@ -143,6 +143,9 @@ def _with_missing(
     for key in keys:
         if not isinstance(key, str) or not _KEY.fullmatch(key):
             raise RewriteError(f"{_said(path)} is not in the file itself, and cannot be made: {key}.")
+    if isinstance(parent, yaml.ScalarNode) and not _is_empty(parent):
+        above = _said(path[: len(path) - len(keys)])
+        raise RewriteError(f"{above} is one value, '{shorten(parent.value)}': change it as a whole, by hand.")
     first, *inner = keys
     for key in reversed(inner):
         value = f"{{{key}: {value}}}"

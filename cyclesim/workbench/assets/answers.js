@@ -9,7 +9,7 @@ import { address } from "./views.js";
 const SPANS = { fortnight: "14 days", year: "a year" };
 
 /** The best answer there is: of the file as it is now, the longest; else the last one, told as old. */
-function best() {
+export function best() {
   const { version } = plant.value, all = answers.value;
   const now = ["year", "fortnight"].find((what) => all[what]?.result && all[what].of === version);
   const what = now || ["fortnight", "year"].find((one) => all[one]?.result);
@@ -53,7 +53,7 @@ function Bar({ name, value, was, limit, most }) {
 function Finding({ finding, tag }) {
   return html`<li class=${finding.severity}>${tag && html`<strong>${tag}: </strong>`}
     <a href=${address(plant.value.name, "plant", elementOf(finding.subject))}>${finding.subject}</a>: ${finding.cause}
-    <span class="note"> ${finding.severity}, ${finding.rule}; ${number(finding.times)} times${finding.worst_text
+    <span class="note"> ${finding.severity}, ${finding.rule}; ${finding.times === 1 ? "once" : `${number(finding.times)} times`}${finding.worst_text
       ? `, worst ${finding.worst_text}` : ""}</span>${finding.mend && tag !== "gone" && html`<br/>Mend: ${finding.mend}
       <a href=${address(plant.value.name, "year")}>when it happens, and what mends it</a>`}</li>`;
 }

@@ -2,12 +2,13 @@
 // Who asks for what in a day and a week, and what a change of it does.
 
 import { html, useEffect, useRef, useSignal } from "./vendor/preact.js";
-import { Answers } from "./answers.js";
+import { Answers, best } from "./answers.js";
 import { DAYS } from "./clock.js";
 import { Fields, Problems } from "./form.js";
 import { added, called, copied, deleted, moved, onDays, stretched } from "./runs.js";
 import { change, keep, keepAnswered, kept, plant, tell } from "./state.js";
 import { Strip, Week } from "./strip.js";
+import { Under } from "./under.js";
 
 /** @param {string} path @returns {string | null} */
 const textAt = (path) => plant.value.fields.find((f) => f.path === path)?.text ?? null;
@@ -43,7 +44,7 @@ export default function Day() {
   if (open.schedule) last.current = open.schedule;
   const schedule = last.current;
   if (!schedule) return html`<h1>Day and week</h1><${Problems}/>`;
-  const find = (path) => schedule.demands.find((one) => one.path === path);
+  const answer = best(), find = (path) => schedule.demands.find((one) => one.path === path);
   const demand = selected.value && find(selected.value.path);
   const k = demand ? Math.min(selected.value.k, demand.starts.length - 1) : 0;
 
@@ -86,6 +87,7 @@ export default function Day() {
         selected=${demand ? { path: demand.path, k } : null} select=${(run) => { selected.value = run; }} drop=${drop} act=${act} written=${textAt}/>
       <div class="buttons" role="group" aria-label="Add">${KINDS.map((kind) => html`<button key=${kind.key} type="button"
         onClick=${() => add(kind)}>add ${kind.word}</button>`)}</div>
+      ${answer && html`<div class=${answer.old ? "stale" : ""}><${Under} packed=${answer.result.timeline}/></div>`}
     </section>
     <section class="side" aria-labelledby="does-title"><h2 id="does-title">What it does</h2>
       <div class="buttons"><button type="button" onClick=${keep}>keep this to compare with</button></div>

@@ -47,8 +47,9 @@ export function FieldRow({ field, label = field.label, why, paths = [field.path]
   const problems = plant.value.problems.filter((p) => at(p, path));
   const save = (value) => {
     const now = value.trim() || null;
-    const written = now === null ? null : asText(field, now);
-    if (now !== text) change(paths.map((p) => ({ path: p, text: written })), `${label} changed`);
+    // what must be given keeps its line, so that its comment stays and the fault is told there
+    const written = now !== null ? asText(field, now) : field.required ? '""' : null;
+    if (now !== (text || null)) change(paths.map((p) => ({ path: p, text: written })), `${label} changed`);
   };
   const rows = points(text);
   const about = { id, "aria-invalid": problems.length > 0, "aria-describedby": `${id}-told` };

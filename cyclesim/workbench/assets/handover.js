@@ -70,9 +70,10 @@ export default function HandOver({ name }) {
     <p class="note">A year to zoom into, every single fault, what would save most, every input. It needs no network and no workbench.</p>
     <p><button type="button" disabled=${busy} onClick=${make}>make the page</button></p>
     <${Progress} answer=${answer} version=${open.version} stop=${() => cancel("page")} again=${make}/>
-    <h2>Calendar and drawing</h2>
+    <h2>Calendar and pictures</h2>
     <ul class="downloads"><li><${Download} path="calendar.ics">runs and chores as a calendar</${Download}></li>
-      <li><${Download} path="drawing.svg">the plant drawn, as SVG</${Download}></li></ul>
+      <li><${Download} path="drawing.svg">the plant drawn, as SVG</${Download}></li>
+      <li><${Download} path="week.svg">the week with the worst finding, or the first, as SVG</${Download}></li></ul>
     <p class="note">Papers are advice: work on circuits is for a licensed electrician, suction covers and mains for a licensed plumber, by
       the code of the place.</p>`;
 }

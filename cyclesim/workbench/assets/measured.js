@@ -86,14 +86,17 @@ function Readings({ file, taken }) {
       <button type="button" aria-label=${`take out ${one.words || one.text}`} onClick=${() => remove(k)}>take out</button></li>`)}</ul>`;
 }
 
-/** What the readings come to. @param {{files: string[]}} given */
-function Explained({ files }) {
+/** What the readings come to. @param {{file: string, others: string[]}} given others: of other days at this plant */
+function Explained({ file, others }) {
+  const drift = useSignal(false), files = drift.value ? [...others, file] : [file];
   const answer = answers.value.measured, result = answer?.result, { version } = plant.value;
   const start = () => ask("measured", { readings: files });
   const busy = answer?.state === "asked" || answer?.state === "running";
   const corrected = Object.entries(result?.values.corrected || {});
   const use = () => change(corrected.map(([path, text]) => ({ path, text })), `as measured ${result.values.date}`);
-  return html`<p><button type="button" disabled=${busy || !files.length} onClick=${start}>say what explains them</button></p>
+  return html`${others.length > 0 && html`<label class="tick"><input type="checkbox" checked=${drift.value}
+      onChange=${(e) => { drift.value = e.target.checked; }}/> with the readings of other days, to see how the plant changes</label>`}
+    <p><button type="button" disabled=${busy} onClick=${start}>say what explains them</button></p>
     <${Progress} answer=${answer} version=${version} stop=${() => cancel("measured")} again=${start}/>
     ${result && html`<${Picture} src=${result.figure} words="Each reading beside what the file predicts; all of it stands in the table below"/>
       <${Told} blocks=${result.page}/>
@@ -113,16 +116,18 @@ export default function Measured({ name }) {
   if (!view.value) return html`<p class="wait">Reading what was measured.</p>`;
   const taken = (said) => { view.value = said; if (said.file) chosen.value = said.file; };
   const file = view.value.files.find((f) => f.file === chosen.value);
+  const others = view.value.files.filter((f) => f !== file && !f.problems.length).map((f) => f.file);
   return html`<h1 class="unseen">Measured: ${open.title || name}</h1>
     <div class="measuring"><section aria-labelledby="readings-title"><h2 id="readings-title">Readings</h2>
       <p class="pick"><label for="readings-file">kept in</label><select id="readings-file" onChange=${(e) => { chosen.value = e.target.value; }}>
         <option value="" selected=${!file}>a new file</option>${view.value.files.map((f) => html`<option key=${f.file} value=${f.file}
           selected=${f.file === chosen.value}>${f.file}${f.title ? `: ${f.title}` : ""}${f.problems.length ? " (of another plant?)" : ""}</option>`)}</select></p>
       ${file && html`<${Readings} file=${file} taken=${taken}/>`}
+      <p class="note">A data logger's CSV is named in the file of readings: logs: [{file: may.csv}].</p>
       <h3>${file ? "One more reading" : "The first reading"}</h3>
       <${Form} key=${chosen.value} view=${view.value} file=${chosen.value} taken=${taken}/>
     </section>
     <section aria-labelledby="explained-title"><h2 id="explained-title">What the readings say</h2>
-      ${file ? html`<${Explained} key=${file.file} files=${[file.file]}/>` : html`<p>Take a reading first.</p>`}
+      ${file ? html`<${Explained} key=${file.file} file=${file.file} others=${others}/>` : html`<p>Take a reading first.</p>`}
     </section></div>`;
 }

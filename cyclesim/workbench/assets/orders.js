@@ -9,9 +9,9 @@ import { Folded, Progress } from "./told.js";
 
 const STEP_MS = 2500;
 
-/** Every story, with what it is of. @param {any} values @returns {any[]} */
-function storiesOf(values) {
-  return values.verdicts.flatMap((v) => {
+/** Every story, with what it is of. @param {any[]} verdicts @returns {any[]} */
+function storiesOf(verdicts) {
+  return verdicts.flatMap((v) => {
     const own = v.story ? [{ v, story: v.story, faults: [], why: v.why, mends: v.mends }] : [];
     const cells = v.cells.filter((c) => c.story).map((c) => ({ v, story: c.story, faults: c.faults, why: c.why, mends: c.mends }));
     return [...own, ...cells];
@@ -105,7 +105,7 @@ export default function Orders({ name }) {
   const open = plant.value, answer = answers.value.verify, result = answer?.result;
   const start = () => { picked.value = 0; ask("verify", { faults: faults.value, any_order: anyOrder.value }); };
   useEffect(() => { keepAnswered([]); if (!answer && !open.problems.length) start(); }, []);
-  const stories = result ? storiesOf(result.values) : [];
+  const stories = result ? storiesOf(result.verdicts) : [];
   const svg = open.drawing?.svg;
   const pick = (k) => { picked.value = k; requestAnimationFrame(() => document.getElementById("story-title")?.focus()); };
   const busy = answer?.state === "asked" || answer?.state === "running";

@@ -2,10 +2,12 @@
 // The plant: its drawing, the form of the part that is picked, the file beside it.
 
 import { html, useEffect, useMemo, useRef, useSignal } from "./vendor/preact.js";
+import { get, ofPlant } from "./api.js";
+import { Answers } from "./answers.js";
 import { Drawing } from "./drawing.js";
 import { Fields, Problems } from "./form.js";
 import { chainChanges, free, offers, partAt, partsOf, withPart, withoutPart } from "./parts.js";
-import { answers, change, keepAnswered, picked, plant } from "./state.js";
+import { answers, change, fail, keepAnswered, picked, plant } from "./state.js";
 import { COLOURINGS, coloured, dutiesOf, jetsAt } from "./colours.js";
 
 /** A part by its kind, as the file says it where it does, and its name. @param {{path: string, name: string, kind: string}} part */
@@ -107,7 +109,7 @@ function Text({ part }) {
   return html`<section class="file" aria-labelledby="file-title"><h2 id="file-title">The file</h2>
     <p class="note">${plant.value.name}: edit it here by the form, or in an editor of yours; both see each other's changes.</p>
     <ol class="lines" ref=${box} tabindex="0" aria-label="The file's text">${text.split(/\r?\n/).map((line, k) => html`<li key=${k}
-      class=${faulty.has(k + 1) ? "faulty" : marked.has(k + 1) ? "marked" : ""}><code>${line || " "}</code></li>`)}</ol></section>`;
+      class=${faulty.has(k + 1) ? "faulty" : marked.has(k + 1) ? "marked" : ""}><code>${line || " "}</code></li>`)}</ol><${Done}/></section>`;
 }
 
 /** What the jets get: at a pump of all legs, at a leg of its own. */
@@ -124,11 +126,26 @@ function Jets({ part, duty }) {
     </tbody></table></div>`;
 }
 
+const WHEN = new Intl.DateTimeFormat("en-GB", { dateStyle: "medium", timeStyle: "short" });
+const DOES = { edit: "", undo: "undone: ", redo: "done again: ", outside: "changed outside the workbench" };
+
+/** What was done to the file, the last first; it is asked for when somebody looks. */
+function Done() {
+  const open = useSignal(false), done = useSignal(/** @type {any[]} */ ([])), { name, version } = plant.value;
+  useEffect(() => {
+    if (open.value) get(ofPlant(name, "/journal")).then(({ entries }) => { done.value = entries; }, fail);
+  }, [name, version, open.value]);
+  return html`<details onToggle=${(event) => { open.value = event.target.open; }}><summary>What was done to it</summary>
+    ${done.value.length ? html`<ol class="done">${done.value.map((one, k) => html`<li key=${k}>
+      <span class="note">${WHEN.format(new Date(one.when))}</span> ${DOES[one.does]}${one.why}</li>`)}</ol>`
+      : html`<p class="note">Nothing yet.</p>`}</details>`;
+}
+
 export default function Plant({ about }) {
   const by = useSignal(""), duty = useSignal("");
   const last = useRef("");
   const open = plant.value, parts = partsOf(open.fields);
-  useEffect(() => { keepAnswered(["duty", "year"]); }, []);
+  useEffect(() => { keepAnswered(["year"]); }, []);
   useEffect(() => { if (about) picked.value = about; }, [about]);
   const part = picked.value ? partAt(parts, picked.value) : undefined;
   const run = answers.value.year;
@@ -151,11 +168,12 @@ export default function Plant({ about }) {
         <tr key=${row.name}><th scope="row"><svg class="swatch" viewBox="0 0 12 12" width="12" height="12" aria-hidden="true"><rect width="12" height="12" class=${`band${row.band}`}/></svg>
           ${row.name}</th><td class="n">${row.text}</td></tr>`)}</tbody></table>`}
     </section>
-    <section class="side" aria-labelledby="part-title"><h2 id="part-title">${part ? called(part) : "Nothing is picked"}</h2>
+    <section class="side" aria-labelledby="part-title"><h2 id="part-title">${part ? called(part) : "What it comes to"}</h2>
       <${Parts} parts=${parts} part=${part}/>
       <${Problems}/>
       ${part && html`<${Jets} part=${part} duty=${duty.value}/><${Swap} part=${part}/><${Fields} key=${part.path} prefix=${part.path}/>
         <${Place} key=${`${part.path} place`} part=${part} parts=${parts}/>`}
+      ${!part && html`<${Answers}/>`}
     </section>
     <${Text} part=${part}/></div>`;
 }

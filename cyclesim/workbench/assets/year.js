@@ -16,13 +16,13 @@ const viewOf = (key) => /^schedule\.(line_flushes|filter_runs|bathing)/.test(key
 /** What was tried against a finding, told alike whoever tried it. @param {any} found @param {string} currency */
 function triedOf(found, currency) {
   const { schedule, verified } = found;
-  if (schedule) return schedule.values.tried.map((one) => ({
+  if (schedule) return schedule.tried.map((one) => ({
     ...one, good: one.gone && !one.instead.length,
     outcome: one.instead.length ? `then it breaks ${one.instead.join(", ")}`
       : !one.gone ? "not enough"
       : `then it is gone; oldest water ${number(one.oldest_water_h)} h, ${number(one.cost_more)} ${currency} a year more`,
   }));
-  return (verified?.values.verdicts || []).flatMap((verdict) => verdict.mends.map((one) => ({
+  return (verified?.verdicts || []).flatMap((verdict) => verdict.mends.map((one) => ({
     ...one, good: one.holds,
     outcome: one.holds ? "then no modelled order of events breaks it" : one.never_on ? "then it never comes on" : "not enough",
   })));
@@ -80,8 +80,8 @@ export default function Year({ name }) {
     <section class="side" aria-labelledby="findings-title"><h2 id="findings-title">${findings.length
       ? `Finding ${k + 1} of ${findings.length}` : "No findings"}</h2>
       ${findings.length > 0 && html`<div class="buttons" role="group" aria-label="Findings">
-        <button type="button" onClick=${() => go(k - 1)}>previous finding</button>
-        <button type="button" onClick=${() => go(k + 1)}>next finding</button>
+        ${findings.length > 1 && html`<button type="button" onClick=${() => go(k - 1)}>previous finding</button>
+          <button type="button" onClick=${() => go(k + 1)}>next finding</button>`}
         ${placed.first.length > 0 && html`<button type="button" onClick=${() => go(k)}>show it in the timeline</button>`}</div>
         <div aria-live="polite"><${Finding} placed=${placed} name=${name} currency=${result.values.energy.currency}
           version=${open.version}/></div>`}

@@ -1,0 +1,133 @@
+"""What water is where outside the tub, as it was when it was touched last: by vector, or in slugs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
+
+from cyclesim.physics import warmth
+from cyclesim.physics.heat import ZoneFilter, mode
+from cyclesim.physics.stays import Stay, Stays, Straight
+from cyclesim.physics.warmth import Floats, Moved, Slug
+from cyclesim.physics.ways import Ways
+
+
+class Contents:
+    """The water of every reach, all at *water_c* at *start_s*; arguments as for Outside."""
+
+    def __init__(
+        self,
+        ways: Ways,
+        body_of: Sequence[int | None],
+        circuits: Sequence[Sequence[int]],
+        zones: Mapping[str, Sequence[float]],
+        origin_s: int,
+        start_s: int,
+        water_c: float,
+        on_stay: Callable[[Stay], None],
+    ) -> None:
+        reaches = self.reaches = ways.reaches
+        self._plugs, self._per_m3_k, n = ways.plugs, ways.per_m3_k, len(reaches)
+        self.circuits = [tuple(c) for c in circuits]
+        self.circuit_of = {i: g for g, c in enumerate(self.circuits) for i in c}
+        kinds: dict[tuple[str, float], ZoneFilter] = {}
+        for r in reaches:
+            if r.ua_w_k and (key := (r.zone, round(r.rate_1_s, 15))) not in kinds:
+                kinds[key] = ZoneFilter(zones[r.zone], 1.0 / r.rate_1_s, origin_s)
+        self._filters = [kinds.get((r.zone, round(r.rate_1_s, 15))) for r in reaches]
+        self.stays = Stays(reaches, body_of, start_s, water_c, on_stay)
+        self.straight = [Straight(c, reaches, self._filters, body_of) for c in self.circuits]
+        self.is_straight = [True] * len(self.circuits)
+        """Whether the water of each reach is one slug: then it stands in `temps`, otherwise in slugs."""
+        self.temps: Floats = np.full(2 * n, water_c)
+        """Fronts, then backs of all reaches [degC]."""
+        self.touched_s = [float(start_s)] * len(self.circuits)
+        """When each circuit was touched last, if it is straight."""
+        self._slugs: list[list[Slug]] = [[] for _ in reaches]
+        self._since: list[float] = [float(start_s)] * n
+        self.flows = [0.0] * n
+        self.fixed_w: dict[int, float] = {}
+        """Heat into reaches, whether their water stands or not [W]."""
+
+    def of(self, g: int) -> dict[int, list[Slug]]:
+        """The slugs of a circuit, as they were when it was touched last."""
+        if not self.is_straight[g]:
+            return {i: self._slugs[i] for i in self.circuits[g]}
+        n, plugs = len(self.reaches), self._plugs
+        temps = self.temps.tolist()
+        return {i: [(plugs[i].volume_m3, temps[i], temps[n + i])] for i in self.circuits[g]}
+
+    def open(self, g: int) -> None:
+        """The water of a circuit is told slug by slug from now on."""
+        if self.is_straight[g]:
+            for i, slugs in self.of(g).items():
+                self._slugs[i], self._since[i] = slugs, self.touched_s[g]
+            self.is_straight[g] = False
+
+    def straighten(self, g: int, now: int) -> None:
+        """Tell the water of a circuit, which has come to *now*, by vector if it is one slug in each reach."""
+        held, n = self.straight[g].places.tolist(), len(self.reaches)
+        if all(len(self._slugs[i]) == 1 for i in held):
+            for i in held:
+                ((_, self.temps[i], self.temps[n + i]),) = self._slugs[i]
+            self.is_straight[g], self.touched_s[g] = True, float(now)
+
+    def _stood(self, i: int, since: float, at_s: float) -> tuple[float, float]:
+        """The map of water that has stood in reach *i*: factor, and what is added."""
+        reach, heat_w, zoned = self.reaches[i], self.fixed_w.get(i), self._filters[i]
+        kept, gained = zoned.stood(since, at_s) if zoned else (1.0, 0.0)
+        if heat_w is not None:
+            gained += heat_w / reach.capacity_j_k * mode(reach.rate_1_s, at_s - since)[1]
+        return kept, gained
+
+    def standing(self, i: int, at_s: float) -> tuple[float, float]:
+        """Heat above 0 degC in reach *i* [J], and the temperature [degC] at its coldest end.
+
+        As it stands on until *at_s*; as it was where it moves.
+        """
+        reach, g = self.reaches[i], self.circuit_of[i]
+        if self.is_straight[g]:
+            front, back = float(self.temps[i]), float(self.temps[len(self.reaches) + i])
+            since, slugs = self.touched_s[g], [(self._plugs[i].volume_m3, front, back)]
+        else:
+            since, slugs = self._since[i], self._slugs[i]
+        kept, gained = (1.0, 0.0) if self.flows[i] else self._stood(i, since, at_s)
+        held = self._per_m3_k * kept * warmth.warmth(slugs) + gained * reach.capacity_j_k
+        return held, warmth.ends(slugs)[0] * kept + gained
+
+    def put(self, i: int, slugs: list[Slug]) -> None:
+        """Reach *i* holds these, the end that leaves first in front."""
+        self._slugs[i] = slugs if self.flows[i] > 0.0 else warmth.turned(slugs)
+
+    def take(self, done: Moved, end: int | None) -> None:
+        """What water has done that moved, until *end* if that is now."""
+        for i, slugs in done.contents.items():
+            self.put(i, slugs)
+            if end is not None:
+                self._since[i] = end
+            self.stays.colder(self.stays.body_of[i], warmth.ends(slugs)[0])
+        for i, j in done.lost_j.items():
+            self.stays.lost_j[i] += j
+
+    def stand(self, i: int, now: int) -> None:
+        """Bring the slugs of a reach to *now* if they have stood, and book what they have lost."""
+        since, slugs = self._since[i], self._slugs[i]
+        if not self.flows[i] and now > since and self.reaches[i].capacity_j_k:
+            kept, gained = self._stood(i, since, now)
+            self._slugs[i] = [(v, a * kept + gained, b * kept + gained) for v, a, b in slugs]
+            lost_j = self._per_m3_k * (warmth.warmth(slugs) - warmth.warmth(self._slugs[i]))
+            self.stays.lost_j[i] += lost_j + self.fixed_w.get(i, 0.0) * (now - since)
+        self._since[i] = now
+
+    def close(self, body: int, now: int) -> None:
+        """Close the stay of a body that is in slugs, and begin the next."""
+        held, loss_j, coldest, warmest = 0.0, 0.0, math.inf, -math.inf
+        for i in self.stays.members[body]:
+            for v, front, back in self._slugs[i]:
+                held += 0.5 * v * (front + back)
+                coldest, warmest = min(coldest, front, back), max(warmest, front, back)
+            loss_j += float(self.stays.lost_j[i])
+            self.stays.lost_j[i] = 0.0
+        self.stays.close(body, now, loss_j, held * self._per_m3_k, coldest, warmest)

@@ -1,0 +1,314 @@
+"""Year, orders of events, decisions, readings and hand-over in a real browser, by mouse and by keyboard."""
+
+from __future__ import annotations
+
+import re
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+import pytest
+from icalendar import Calendar
+from pypdf import PdfReader
+
+from cyclesim.analysis.result import simulate
+from cyclesim.decide.comparing.comparison import compare
+from cyclesim.said.run import run_page
+from cyclesim.scenario.reading.load import load
+from cyclesim.scenario.reading.readings import load_readings
+from cyclesim.scenario.reading.starter import starter_text
+from cyclesim.shown.page import MADE_BY
+from cyclesim.verification.verifier import verify
+from cyclesim.workbench.views import page_view
+from tests.workbench.driven import Window, chromium, needs_browser, served
+
+pytestmark = [needs_browser, pytest.mark.slow, pytest.mark.timeout(400)]
+
+COARSE = (
+    starter_text()
+    .replace("filter_windows: 2", "filter_windows: 1")
+    .replace("time_step: 15 min", "time_step: 2 h")
+    .replace("[15 s, 30 s, 60 s]", "[60 s]")
+    + "\ntuning: {filter_runs_a_day: 1}\n"
+)
+"""So few programmes can be keyed in that a search is soon over."""
+UNPROVEN = starter_text().replace("  - {block: element, unless: flow proven, for: 5 s}\n", "")
+LOUD = (
+    starter_text()
+    .replace("start: [07:30, 19:30]", "start: [06:00, 19:30]")
+    .replace("start: [03:00, 15:00], lasts: 2 h", "start: [03:00], days: [monday], lasts: 2 h")
+)
+"""It flushes in quiet hours, and the water is cold when people step in: two findings."""
+FEW_DAYS = """
+const asked = window.fetch;
+window.fetch = (path, options = {}) => {
+  if (!String(path).endsWith("/ask")) return asked(path, options);
+  const body = JSON.parse(options.body);
+  body.options.days = 2;
+  return asked(path, { ...options, body: JSON.stringify(body) });
+};
+"""
+"""Lets every question of the page be one of two days, as a test has no minutes."""
+TICK = "return [...document.querySelectorAll('label.tick')].find((l) => l.textContent.includes(arguments[0]))"
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Plants for each of the views."""
+    folder = tmp_path_factory.mktemp("deciding")
+    texts = {"garden": starter_text(), "boiler": starter_text("boiler"), "us": starter_text("us"),
+             "coarse": COARSE, "unproven": UNPROVEN, "loud": LOUD}  # fmt: skip
+    assert len(set(texts.values())) == len(texts)
+    for name, text in texts.items():
+        (folder / f"{name}.yaml").write_text(text, encoding="utf-8", newline="\n")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def window(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Window]:
+    """A window on that folder, whose downloads go to `downloads` in it."""
+    with served(folder, tmp_path_factory.mktemp("cache")) as address, chromium() as driver:
+        made = Window(driver, address)
+        made.screen(1280)
+        to = {"behavior": "allow", "downloadPath": str(folder / "downloads")}
+        driver.execute_cdp_cmd("Browser.setDownloadBehavior", to)
+        yield made
+        assert [] == [said for said in made.console() if "400 (Bad Request)" not in said]
+
+
+def press(window: Window, text: str, by: str, within: str = "main") -> None:
+    """Use a button by mouse, or by the keyboard alone."""
+    from selenium.webdriver.common.keys import Keys
+
+    script = (
+        "const b = [...document.querySelectorAll(arguments[0] + ' button')].find((e) => !e.disabled "
+        "&& e.textContent.replace(/\\s+/g, ' ').trim().startsWith(arguments[1]));"
+        "b?.scrollIntoView({block: 'center'}); return b"
+    )
+    button = window.until(script, within, text)
+    button.send_keys(Keys.ENTER) if by == "keys" else button.click()
+
+
+def cells(window: Window, css: str) -> list[str]:
+    """The text of every cell of the tables that stand there, blanks made one."""
+    script = "return [...document.querySelectorAll(arguments[0])].map((c) => c.textContent.trim())"
+    return list(window.driver.execute_script(script, f"{css} :is(td, th)"))
+
+
+def of_page(blocks: list[dict[str, Any]]) -> list[str]:
+    """The text of every cell of a page's tables, in order."""
+    made = []
+    for block in blocks:
+        if block["kind"] == "table":
+            made += [text for text, _ in block["heads"]]
+            made += [text for _, row in block["rows"] for text, _ in row]
+    return made
+
+
+# -- any screen ----------------------------------------------------------------------------------------------
+
+VIEWS = {
+    "year": ("loud.yaml", "year"), "orders": ("unproven.yaml", "orders"), "tune": ("garden.yaml", "decide"),
+    "compare": ("garden.yaml", "decide", "compare"), "size": ("garden.yaml", "decide", "size"),
+    "savings": ("garden.yaml", "decide", "savings"), "measured": ("garden.yaml", "measured"),
+    "hand over": ("garden.yaml", "handover"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("view", VIEWS)
+def test_people_with_any_handicap_can_use_a_view(window: Window, view: str) -> None:
+    """axe-core finds nothing serious, light and dark; nothing is wider than a phone or a large screen."""
+    window.console()
+    window.screen(1280)
+    window.go(*VIEWS[view])
+    window.until("return !document.querySelector('.wait') && !document.querySelector('progress')")
+    assert [] == window.serious()
+    for px, dark in ((390, False), (1024, False), (1600, True)):
+        window.screen(px, dark)
+        assert window.driver.execute_script("return document.documentElement.scrollWidth") <= px
+    assert [] == window.serious(only_contrast=True)
+    window.screen(1280)
+    assert [] == window.console()
+
+
+# -- the year ------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["garden", "us"])
+def test_the_report_shows_the_numbers_of_the_command(window: Window, folder: Path, name: str) -> None:
+    """Cell by cell what is printed of the same file, in its own units; held to --json by tests of `said`."""
+    window.go(f"{name}.yaml", "year")
+    window.until("return !!document.querySelector('.timeline')?.timeline")
+    scenario = load(folder / f"{name}.yaml")
+    assert (name == "us") == scenario.in_us_units
+    result = simulate(scenario, left=True)
+    expected = of_page(page_view(run_page(result, everything=True), scenario.in_us_units))
+    assert len(expected) > 100
+    assert expected == cells(window, ".said")
+
+
+@pytest.mark.parametrize("by", ["mouse", "keys"])
+def test_findings_lead_to_their_place(window: Window, by: str) -> None:
+    """From one to the next, to its moment in the timeline, and to the field that mends it."""
+    window.go("loud.yaml", "year")
+    window.until("return !!document.querySelector('.timeline')?.timeline")
+    span = "const t = document.querySelector('.timeline').timeline; return [t.from, t.to]"
+    first = window.text("#findings-title")
+    assert re.fullmatch(r"Finding 1 of \d+", first)
+    press(window, "next finding", by)
+    window.sees("Finding 2 of", "#findings-title")
+    press(window, "previous finding", by)
+    window.sees(first, "#findings-title")
+    press(window, "show it in the timeline", by)
+    start, end = window.driver.execute_script(span)
+    assert end - start == 6 * 3600
+    link = window.one(".side p a")
+    key = link.text
+    link.send_keys("\ue007") if by == "keys" else link.click()
+    window.until("return location.hash.includes(encodeURIComponent(arguments[0]))", key)
+
+
+# -- every order of events -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("by", ["mouse", "keys"])
+def test_a_broken_rule_is_followed_step_by_step_and_mended(window: Window, folder: Path, by: str) -> None:
+    """The story as the verification tells it; what is on is marked; the mend makes the rule hold."""
+    file = folder / "unproven.yaml"
+    file.write_text(UNPROVEN, encoding="utf-8", newline="\n")
+    window.go(file.name, "orders")
+    found = verify(load(file))
+    verdict = next(v for v in found.verdicts if v.story is not None)
+    assert verdict.story is not None
+    window.sees(f"How {verdict.rule} ({verdict.subject}) comes about")
+    assert len(verdict.story.steps) == len(window.all(".steps li"))
+    for scene in verdict.story.scenes[1:]:
+        press(window, "step on", by)
+        for said in (*scene.came, *scene.did):
+            window.sees(said, ".now")
+        marked = {one.get_attribute("id").removeprefix("plant-") for one in window.all(".bandon")}
+        assert set(scene.on) == marked
+    assert not window.driver.execute_script(
+        "return document.querySelector('.steps li:last-child[aria-current]') === null"
+    )
+    press(window, "apply: wire {block: element, unless: flow proven", by)
+    window.sees("The file has changed since")
+    again = {(v.rule, v.subject): v for v in verify(load(file)).verdicts}
+    assert not again[verdict.rule, verdict.subject].broken
+    press(window, "undo", by, "header")
+    window.sees("Undone")
+    assert UNPROVEN == file.read_text(encoding="utf-8")
+
+
+# -- deciding ------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("by", ["mouse", "keys"])
+def test_two_plants_are_set_side_by_side(window: Window, folder: Path, by: str) -> None:
+    """The second is picked from the shelf; what differs is told as the command tells it."""
+    window.go("garden.yaml", "decide", "compare")
+    title = load(folder / "boiler.yaml").title
+    label = window.until(TICK, title)
+    label.find_element("css selector", "input").send_keys(" ") if by == "keys" else label.click()
+    press(window, "compare them", by)
+    window.sees("What to take from it", ".said")
+    files = [folder / "garden.yaml", folder / "boiler.yaml"]
+    dear, cheap = sorted((side.outcome.cost for side in compare(tuple(map(load, files))).sides), reverse=True)
+    assert re.search(rf"costs less to run: {cheap:,.0f} EUR a year, [AB] {dear:,.0f}", window.text(".said"))
+    assert window.one(".figure img").get_attribute("naturalWidth") != "0"
+
+
+@pytest.mark.parametrize("by", ["mouse", "keys"])
+def test_a_better_programme_is_picked_and_put_into_the_file(window: Window, folder: Path, by: str) -> None:
+    """The advised one is picked at first; its times are then in the file, and undone as one edit."""
+    file = folder / "coarse.yaml"
+    file.write_text(COARSE, encoding="utf-8", newline="\n")
+    window.go(file.name, "decide")
+    window.driver.execute_script(FEW_DAYS)
+    press(window, "search better times", by)
+    end = time.monotonic() + 300
+    while not window.all(".programmes"):
+        assert time.monotonic() < end
+        time.sleep(0.5)
+    rows = window.all(".programmes tbody tr")
+    assert len(rows) > 3
+    other = next(k for k, row in enumerate(rows) if row.find_elements("css selector", "input:not(:checked)"))
+    rows[other].find_element("css selector", "input").send_keys(" ")
+    said = window.text(".programmes + * ~ .strong") or window.text("p.strong")
+    starts = re.search(r"flushes ([\d:, ]+)", said)
+    press(window, "put these times into the file", by)
+    window.sees("tuned:", "footer")
+    now = load(file)
+    clocks = sorted(f"{c:%H:%M}" for run in now.schedule.line_flushes for c in run.start or ())
+    assert clocks == sorted(starts[1].split(", ") if starts else [])
+    press(window, "undo", by, "header")
+    window.sees("Undone")
+    assert COARSE == file.read_text(encoding="utf-8")
+
+
+# -- readings ------------------------------------------------------------------------------------------------
+
+
+def test_readings_are_taken_by_phone_and_explained(window: Window, folder: Path) -> None:
+    """A wrong unit is told at its field and nothing kept; then the reading is, and is explained."""
+    from selenium.webdriver.common.keys import Keys
+
+    window.screen(390)
+    window.go("garden.yaml", "measured")
+    day = window.one("#reading-date").get_attribute("value")
+    window.one("#reading-title").send_keys("weak jets", Keys.TAB)
+    choice = window.until(TICK, "main high")
+    choice.find_element("css selector", "input").send_keys(" ")
+    window.one("#reading-at").send_keys("after main", Keys.TAB)
+    window.one("#reading-reads").send_keys("0.9 baar", Keys.TAB)
+    press(window, "keep this reading", "keys")
+    window.sees("bar", "#reading-reads-told .danger")
+    file = folder / f"garden-readings-{day}.yaml"
+    assert not file.exists()
+    field = window.one("#reading-reads")
+    field.send_keys(Keys.CONTROL, "a")
+    field.send_keys("1.4 bar", Keys.TAB)
+    press(window, "keep this reading", "keys")
+    window.sees("gauge after main, main high", ".taken")
+    (taken,) = load_readings(file, load(folder / "garden.yaml")).readings
+    assert 1.4e5 / 9806.65 == pytest.approx(taken.value)  # metres of water, conventional
+    window.driver.execute_script(FEW_DAYS)
+    press(window, "say what explains them", "keys")
+    window.sees("What explains them", ".said")
+    window.sees("What to measure next", ".said")
+    assert window.driver.execute_script("return document.documentElement.scrollWidth") <= 390
+    window.screen(1280)
+
+
+# -- the hand-over -------------------------------------------------------------------------------------------
+
+
+def downloaded(folder: Path, name: str) -> Path:
+    """A file as soon as it is whole."""
+    path, end = folder / "downloads" / name, time.monotonic() + 200
+    while not path.exists():
+        assert time.monotonic() < end, name
+        time.sleep(0.1)
+    return path
+
+
+def test_all_that_is_handed_over_opens(window: Window, folder: Path) -> None:
+    """Papers, calendar, drawing and page as files of their own, each read by a library of its kind."""
+    window.go("boiler.yaml", "handover")
+    digits = window.one("main p strong").text
+    window.driver.execute_script(FEW_DAYS)
+    for paper in ("the client", "the electrician", "the plumber", "the owner"):
+        press(window, f"for {paper}", "mouse")
+        reader = PdfReader(downloaded(folder, f"boiler-{paper.split()[1]}.pdf"))
+        text = "".join(page.extract_text() for page in reader.pages)
+        assert digits.replace(" ", "") in text.replace(" ", ""), paper
+    press(window, "runs and chores as a calendar", "keys")
+    assert Calendar.from_ical(downloaded(folder, "boiler.ics").read_bytes()).walk("VEVENT")
+    press(window, "the plant drawn", "keys")
+    assert ElementTree.parse(downloaded(folder, "boiler.svg")).getroot().tag.endswith("svg")
+    press(window, "the week with", "keys")
+    assert ElementTree.parse(downloaded(folder, "boiler-week.svg")).getroot().tag.endswith("svg")
+    press(window, "make the page", "keys")
+    assert MADE_BY in downloaded(folder, "boiler.html").read_text(encoding="utf-8")
