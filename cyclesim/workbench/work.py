@@ -19,6 +19,7 @@ from multiprocessing.connection import Connection
 from multiprocessing.context import BaseContext
 from typing import Any, NamedTuple
 
+from cyclesim.decide.sweeps.pool import end_with
 from cyclesim.errors import CycleSimError, InputError, shorten
 from cyclesim.shown.as_json import as_text
 from cyclesim.workbench.asked import Question
@@ -270,7 +271,7 @@ def _work(line: Connection) -> None:
 
     for kind in (signal.SIGINT, signal.SIGTERM):
         signal.signal(kind, signal.SIG_IGN if kind == signal.SIGINT else signal.SIG_DFL)
-    _end_with(os.getppid())
+    end_with(os.getppid())
     import_module(_WARM)
     while True:
         try:
@@ -309,14 +310,3 @@ def _told(question: Question, line: Connection) -> Event:
     except Exception as error:
         told = f"This is a fault of cyclesim, not of your file: {type(error).__name__}: {shorten(str(error))}"
         return Event("problem", json.dumps({"error": told}))
-
-
-def _end_with(parent: int) -> None:
-    """Let this process end soon after the one that started it."""
-
-    def watch() -> None:
-        while os.getppid() == parent:
-            time.sleep(1.0)
-        os._exit(1)
-
-    threading.Thread(target=watch, daemon=True).start()
