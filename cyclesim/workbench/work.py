@@ -271,6 +271,8 @@ def _work(line: Connection) -> None:
 
     for kind in (signal.SIGINT, signal.SIGTERM):
         signal.signal(kind, signal.SIG_IGN if kind == signal.SIGINT else signal.SIG_DFL)
+    if os.environ.get("CYCLESIM_TRACEBACK") != "1":
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 2)  # libraries complain of processes that we ended
     end_with(os.getppid())
     import_module(_WARM)
     while True:
