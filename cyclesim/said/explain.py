@@ -54,7 +54,7 @@ def said_of(key: str, field: FieldInfo | None, annotation: Any) -> Iterator[str]
         declared = field.json_schema_extra if field is not None else None
         if isinstance(declared, Declared) and field is not None:
             example = text_of_default(field)
-        if field is None or "e.g." not in (field.description or ""):
+        if not _has_example(field):
             yield f"Example: {key}: {example}"
     keys = keys_of(annotation)
     if keys:
@@ -67,6 +67,20 @@ def said_of(key: str, field: FieldInfo | None, annotation: Any) -> Iterator[str]
         yield "It must be given."
     else:
         yield "It may be left out."
+
+
+def said_beside(field: FieldInfo, annotation: Any) -> Iterator[str]:
+    """The same as a form has it beside a field, which shows by itself what must be given."""
+    if field.description:
+        yield field.description
+    quantity = quantity_of(field, annotation)
+    if quantity is not None and not _has_example(field):
+        yield f"Write it with its unit, e.g. {quantity.example or KINDS[quantity.kind].example}."
+    yield left_out(field)
+
+
+def _has_example(field: FieldInfo | None) -> bool:
+    return field is not None and "e.g." in (field.description or "")
 
 
 def quantity_of(field: FieldInfo | None, annotation: Any) -> Quantity | None:

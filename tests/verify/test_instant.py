@@ -166,3 +166,36 @@ def test_the_engine_goes_the_way_of_the_search(build, changes, data):
     fault = data.draw(st.sampled_from(faults))
     choices = data.draw(st.lists(st.integers(0, 500), min_size=4, max_size=12))
     compare(scenario, way_of(scenario, fault, choices))
+
+
+def truth_of(automaton, node):
+    """What is true of the element: hot, its flow, past the grace, flow that has lasted."""
+    return dict(automaton.snapshot(node).sources)["element"]
+
+
+def came(automaton, node, wish):
+    """The first state after a move of which a wish is true."""
+    return next(n for _, n in automaton.moves(node) if wish(truth_of(automaton, n)))
+
+
+def ended(automaton, node, timer):
+    """The state after a timer has ended, and nothing else has."""
+    return next(n for m, n in automaton.moves(node) if m.ended == (automaton.timers.index(timer),))
+
+
+def test_flow_that_lasts_and_a_grace_that_is_over_are_two_things(build):
+    """By the timers of 5 s of each, one after the other: of water that moves, and of heat in still water.
+
+    Unwired and behind a shut valve the element fires as soon as heat is asked for.
+    """
+    sound = automaton_of(build())
+    flows = came(sound, next(sound.starts()), lambda truth: truth.flow == "enough")
+    assert (False, "enough", False, False) == truth_of(sound, flows)
+    assert (False, "enough", False, True) == truth_of(sound, ended(sound, flows, "flow through element"))
+
+    shut = automaton_of(build(*PLANTS["not wired"], ("usual: open}}", "usual: shut}}"), NO_LIMIT))
+    hot = came(shut, next(shut.starts()), lambda truth: truth.hot)
+    assert (True, "none", False, False) == truth_of(shut, hot)
+    past = ended(shut, hot, "grace of element")
+    assert (True, "none", True, False) == truth_of(shut, past)
+    assert (False, "none", False, False) == truth_of(shut, came(shut, past, lambda truth: not truth.hot))
