@@ -287,7 +287,7 @@ def _work(line: Connection) -> None:
 def _told(question: Question, line: Connection) -> Event:
     """What a question comes to, as an event."""
     from cyclesim.workbench.asked import answer
-    from cyclesim.workbench.views import problem
+    from cyclesim.workbench.views import in_a_line, problem
 
     begun_s, told_s = time.monotonic(), 0.0
 
@@ -304,7 +304,8 @@ def _told(question: Question, line: Connection) -> Event:
         return Event("result", as_text(answer(question, tell), None))
     except InputError as error:
         problems = [problem(fault) for fault in error.faults]
-        return Event("problem", json.dumps({"error": str(error), "problems": problems}))
+        told = in_a_line(error.faults[0])
+        return Event("problem", json.dumps({"error": told, "problems": problems}))
     except CycleSimError as error:
         return Event("problem", json.dumps({"error": str(error)}))
     except OSError as error:
