@@ -153,6 +153,7 @@ def test_runs_are_snapped_to_what_can_be_keyed_in(window: Window) -> None:
     }  # fmt: skip
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "title",
     ["</script><script>window.taken=1</script>", "<img src=x onerror=window.taken=1>",

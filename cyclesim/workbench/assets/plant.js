@@ -176,7 +176,7 @@ export default function Plant({ about }) {
     <section class="side" aria-labelledby="part-title"><h2 id="part-title">${part ? called(part) : "What it comes to"}</h2>
       <${Parts} parts=${parts} part=${part}/>
       <${Problems}/>
-      ${zone && html`<p>It lies in <button type="button" onClick=${() => { picked.value = zone.path; }}>the zone ${zone.name}</button></p>`}
+      ${zone && html`<p>Around it: <button type="button" onClick=${() => { picked.value = zone.path; }}>the zone ${zone.name}</button></p>`}
       ${part && html`<${Jets} part=${part} duty=${duty.value}/><${Swap} part=${part}/><${Fields} key=${part.path} prefix=${part.path}/>
         <${Place} key=${`${part.path} place`} part=${part} parts=${parts}/>`}
       ${!part && html`<${Answers}/>`}
