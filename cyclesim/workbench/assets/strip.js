@@ -52,7 +52,7 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act, writt
     if (event.button) return;
     event.currentTarget.setPointerCapture(event.pointerId);
     const { start, lasts } = shownOf(demand, k);
-    drag.current = { x: event.clientX, start, lasts, demand, k, mode, moved: false, copy: event.ctrlKey && mode === "move" };
+    drag.current = { x: event.clientX, start, lasts, demand, k, mode, moved: false };
     select({ path: demand.path, k });
   };
   const move = (event) => {
