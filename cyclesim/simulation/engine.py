@@ -116,7 +116,7 @@ class PlantRun:
         on_pass: Callable[[int, State, int, Positions], None] | None = None,
     ) -> None:
         self.drive, self._controller = drive, controller
-        self._on_day, self._on_pass, self._days_done = on_day, on_pass, 0
+        self._on_day, self._on_pass, self._days_done, self._packs_at_s = on_day, on_pass, 0, 0
         self._env = simpy.Environment(initial_time=drive.start_s)
         self._board = Board(self._env, self._scan)
         self._wiring = Wiring(plant, controller)
@@ -217,6 +217,9 @@ class PlantRun:
             reasons = follows.reasons
         self._recorder.note(outcome, reasons, board.facts, now)
         self._heat_on(now)
+        if now >= self._packs_at_s:
+            self._trace.pack()
+            self._packs_at_s = now + 30 * DAY_S
         if self._on_day is not None and now // DAY_S > self._days_done:
             self._days_done = now // DAY_S
             self._on_day(self._days_done)

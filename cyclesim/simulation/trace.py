@@ -120,16 +120,23 @@ class Rows:
         self.name, self.record = name, record
         self._values: array[float] = array("d")
         self._table: NDArray[np.float64] = np.empty((0, len(record._fields)))
-        self.put: Callable[[Iterable[float]], None] = self._values.extend
-        """Append one record."""
+        self._fresh: list[float] = []
+        self.put: Callable[[Iterable[float]], None] = self._fresh.extend
+        """Append one record; a list takes one in a tenth of the time that an array needs."""
 
     def clear(self) -> None:
         """Forget every record."""
+        self._fresh.clear()
         del self._values[:]
         self._table = self._table[:0]
 
+    def pack(self) -> None:
+        """Put what is fresh to the rest, in a fifth of the room."""
+        self._values.extend(array("d", self._fresh))
+        self._fresh.clear()
+
     def __len__(self) -> int:
-        return len(self._values) // len(self.record._fields)
+        return (len(self._values) + len(self._fresh)) // len(self.record._fields)
 
     def __getattr__(self, field: str) -> NDArray[np.float64]:
         fields = self.__dict__["record"]._fields
@@ -138,6 +145,7 @@ class Rows:
                 f"rows of {self.name} have no column {field!r}; there are {', '.join(fields)}"
             )
         if len(self._table) != len(self):  # a copy: a view would lock the array
+            self.pack()
             self._table = np.array(self._values).reshape(-1, len(fields))
         column: NDArray[np.float64] = self._table[:, fields.index(field)]
         return column
@@ -252,21 +260,25 @@ class Trace:
         """Forget everything before *at_s* but the present states: what ran until then was warm-up."""
         for _, stream in self.streams():
             stream.restart(at_s)
-        for rows in (
-            *self.ages.values(),
-            *self.stays.values(),
-            *self.exchanges.values(),
-            self.tub,
-            self.at_jets,
-        ):
+        for rows in self._rows():
             rows.clear()
         self.ready.clear()
         self.passes = 0
+
+    def _rows(self) -> Iterator[Rows]:
+        yield from (*self.ages.values(), *self.stays.values(), *self.exchanges.values())
+        yield from (self.tub, self.at_jets)
+
+    def pack(self) -> None:
+        """Put together what has come so far, so that ten years need no more room than they must."""
+        for rows in self._rows():
+            rows.pack()
 
     def close(self) -> None:
         """Close every stream at the end of the span."""
         for _, stream in self.streams():
             stream.end_s = self.span_s
+        self.pack()
 
     def local(self, at_s: float) -> datetime:
         """Local clock time of *at_s*."""

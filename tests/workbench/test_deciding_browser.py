@@ -243,6 +243,7 @@ def test_a_better_programme_is_picked_and_put_into_the_file(window: Window, fold
     now = load(file)
     clocks = sorted(f"{c:%H:%M}" for run in now.schedule.line_flushes for c in run.start or ())
     assert clocks == sorted(starts[1].split(", ") if starts else [])
+    assert COARSE != file.read_text(encoding="utf-8")
     press(window, "undo", by, "header")
     window.sees("Undone")
     assert COARSE == file.read_text(encoding="utf-8")

@@ -17,6 +17,7 @@ from cyclesim.workbench.desk import Desk
 from cyclesim.workbench.edits import steps
 from cyclesim.workbench.folder import Folder
 from cyclesim.workbench.journal import Journal, Splice, difference, inverse, past, spliced
+from cyclesim.workbench.views import opened
 from tests.workbench.conftest import NoWorkers
 
 FILE = """# A plant of nobody: ü 日本 😀
@@ -240,6 +241,12 @@ class TestAFileThatIsEditedMeanwhile:
             job = client.post("/api/plants/garden.yaml/ask", json=body).json()["job"]
             over.append([kind for kind, _ in desk.workers.job(job).since(0)[0]])
         assert over == [["cancelled"], []]
+
+    def test_is_edited_by_a_page_that_another_server_has_sent(self, client: TestClient, folder: Path) -> None:
+        """The version is the file's, not the server's: nothing need have been looked at before."""
+        version = opened(Folder(folder), "garden.yaml").version
+        body = {"version": version, "changes": [{"path": "title", "text": "x"}]}
+        assert client.post("/api/plants/garden.yaml/edit", json=body).json()["can"] == {"undo": 1, "redo": 0}
 
     def test_is_asked_about_where_nobody_knows_the_version(self, client: TestClient) -> None:
         change = {"path": "title", "text": "x"}

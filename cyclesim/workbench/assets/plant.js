@@ -8,6 +8,7 @@ import { Drawing } from "./drawing.js";
 import { Fields, Problems } from "./form.js";
 import { chainChanges, free, offers, partAt, partsOf, withPart, withoutPart } from "./parts.js";
 import { answers, change, fail, keepAnswered, picked, plant } from "./state.js";
+import { Writing } from "./writing.js";
 import { COLOURINGS, coloured, dutiesOf, jetsAt } from "./colours.js";
 
 /** A part by its kind, as the file says it where it does, and its name. @param {{path: string, name: string, kind: string}} part */
@@ -101,15 +102,17 @@ function Text({ part }) {
   const { text, fields, problems } = plant.value;
   const marked = useMemo(() => new Set(part ? fields.filter((f) => f.line && f.path.startsWith(part.path))
     .map((f) => f.line) : []), [text, part?.path]);
-  const faulty = new Set(problems.map((p) => p.line));
+  const faulty = new Set(problems.map((p) => p.line)), writes = useSignal(false);
   useEffect(() => {
     const first = /** @type {HTMLElement} */ (box.current)?.querySelector(".faulty, .marked");
     if (first && box.current) box.current.scrollTop = /** @type {HTMLElement} */ (first).offsetTop - 60;
   }, [text, part?.path]);
   return html`<section class="file" aria-labelledby="file-title"><h2 id="file-title">The file</h2>
-    <p class="note">${plant.value.name}: edit it here by the form, or in an editor of yours; both see each other's changes.</p>
+    <p class="note">${plant.value.name}: edit it here by the form, or in an editor of yours; each sees what the other changes.</p>
+    ${writes.value ? html`<${Writing} line=${Math.min(...faulty, ...marked)} close=${() => { writes.value = false; }}/>`
+      : html`<div class="buttons"><button type="button" onClick=${() => { writes.value = true; }}>edit the text</button></div>
     <ol class="lines" ref=${box} tabindex="0" aria-label="The file's text">${text.split(/\r?\n/).map((line, k) => html`<li key=${k}
-      class=${faulty.has(k + 1) ? "faulty" : marked.has(k + 1) ? "marked" : ""}><code>${line || " "}</code></li>`)}</ol><${Done}/></section>`;
+      class=${faulty.has(k + 1) ? "faulty" : marked.has(k + 1) ? "marked" : ""}><code>${line || " "}</code></li>`)}</ol>`}<${Done}/></section>`;
 }
 
 /** What the jets get: at a pump of all legs, at a leg of its own. */

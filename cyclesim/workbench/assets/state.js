@@ -141,7 +141,11 @@ export async function put(text, version, why) {
   try {
     take(await post(ofPlant(plant.value.name, "/put"), { version, text, why }));
     tell(`${why}.`);
-  } catch (error) { fail(error); }
+    return true;
+  } catch (error) {
+    fail(error);
+    return false;
+  }
 }
 
 /** @param {boolean} mine whether my changes are put over what the file has now */
