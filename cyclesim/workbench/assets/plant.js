@@ -151,6 +151,8 @@ export default function Plant({ about }) {
   useEffect(() => { keepAnswered(["year"]); }, []);
   useEffect(() => { if (about) picked.value = about; }, [about]);
   const part = picked.value ? partAt(parts, picked.value) : undefined;
+  const within = part && open.fields.find((f) => f.path === `${part.path}.zone`)?.text;
+  const zone = parts.find((p) => p.path === `place.zones.${within}`);
   const run = answers.value.year;
   const svg = (run?.of === open.version && run.result.drawing.svg) || open.drawing?.svg;
   if (svg) last.current = svg;
@@ -174,6 +176,7 @@ export default function Plant({ about }) {
     <section class="side" aria-labelledby="part-title"><h2 id="part-title">${part ? called(part) : "What it comes to"}</h2>
       <${Parts} parts=${parts} part=${part}/>
       <${Problems}/>
+      ${zone && html`<p>It lies in <button type="button" onClick=${() => { picked.value = zone.path; }}>the zone ${zone.name}</button></p>`}
       ${part && html`<${Jets} part=${part} duty=${duty.value}/><${Swap} part=${part}/><${Fields} key=${part.path} prefix=${part.path}/>
         <${Place} key=${`${part.path} place`} part=${part} parts=${parts}/>`}
       ${!part && html`<${Answers}/>`}
