@@ -2,7 +2,7 @@
 
 `python scripts/vendor.py` asks npm for the versions below, holds each archive to its checksum, and puts
 axe-core, which finds what keeps people from reading a page, into `tests/vendor`, and what the workbench's
-views are built on, as one module with its licences and its table, into `cyclesim/workbench/assets/vendor`.
+views are built on, as modules with their licences and their table, into `cyclesim/workbench/assets/vendor`.
 """
 
 from __future__ import annotations
@@ -29,27 +29,63 @@ class Package(NamedTuple):
     sha256: str
 
 
-AXE = Package("axe-core", "4.14.1", "e6b0ce02b84d892e2e33e403485e7f3d6c29e2be6df65daf44d89ba564139745")
-CARRIED = (
-    Package("preact", "11.2.0", "3c4456766bd32b6b534d52bf4e9c2a29b33e7eedf6e96ed479300ba1a7888ebf"),
-    Package("htm", "3.1.1", "2425b9bee11409177bcabc7f32e319926fc6690c1701c0b257c88bdff2d5ba90"),
-    Package("@preact/signals", "2.11.4", "66ea8221dd8aaa0da2365d49c3f116b071d56cfb63b2e16c072c6b4e08a928b7"),
-    Package(
-        "@preact/signals-core", "1.14.5", "94c421ac996214c94f532fb4c43d8ede048a16df0cd9538ffb965174dbe8daba"
-    ),
+def _packages(rows: str) -> tuple[Package, ...]:
+    """A row each: name, version, checksum."""
+    return tuple(Package(*row.split()) for row in rows.strip().splitlines())
+
+
+(AXE,) = _packages("axe-core 4.14.1 e6b0ce02b84d892e2e33e403485e7f3d6c29e2be6df65daf44d89ba564139745")
+(BUNDLER,) = _packages(
+    "@esbuild/linux-x64 0.28.2 9573bb2233aab0f9ea7647d5cca9726113cc1768de61d66b17267f4db84488f6"
 )
-BUNDLER = Package(
-    "@esbuild/linux-x64", "0.28.2", "9573bb2233aab0f9ea7647d5cca9726113cc1768de61d66b17267f4db84488f6"
+VIEWS = _packages(
+    """
+    preact 11.2.0 3c4456766bd32b6b534d52bf4e9c2a29b33e7eedf6e96ed479300ba1a7888ebf
+    htm 3.1.1 2425b9bee11409177bcabc7f32e319926fc6690c1701c0b257c88bdff2d5ba90
+    @preact/signals 2.11.4 66ea8221dd8aaa0da2365d49c3f116b071d56cfb63b2e16c072c6b4e08a928b7
+    @preact/signals-core 1.14.5 94c421ac996214c94f532fb4c43d8ede048a16df0cd9538ffb965174dbe8daba
+    """
 )
-ENTRY = """\
+EDITOR = _packages(
+    """
+    @codemirror/autocomplete 6.20.4 40b9657b137284426bcd829cdee7dc78a748337de997a12b10b5c725f67aa0d0
+    @codemirror/commands 6.11.1 f477f46d8c00278e1b387baebd53bd6556fd5f3c7401ebe2a05543600fcbff0f
+    @codemirror/lang-yaml 6.1.3 1ca03b21045ffbc35146ab068ca5c79b78da9197bdbfaa432718786563ac0712
+    @codemirror/language 6.13.1 e711ec28da046f6c163e777c5466d8ac805ee9ef5f51c511e8729c6789be7f83
+    @codemirror/search 6.7.2 cea9bcf62e34f89f2a49bc5e37bcf6d4f32049892f5a0b1cbd0b8160094dec97
+    @codemirror/state 6.7.6 91d75acc955ceeaf86af9396c11cda7694fe6222aac8427fa033d89eff5ac839
+    @codemirror/streamparser 6.0.0 b4888c5ab40350e7a1747d765948a8fa45cfd127c479dd4cdef8097046efe14a
+    @codemirror/view 6.43.15 f0d5921406f841d211fa0887aabf10626c47676bfc63a4abed2a4d207e27c5ac
+    @lezer/common 1.5.5 ed93cee36403124f51eae638b8a032d6694914c19704de7610db7f2a9441c963
+    @lezer/highlight 1.2.5 e349eec1ff4382439c1e6286ae937e0203a8349c5192e2e133863391775ac7ff
+    @lezer/lr 1.4.12 64382ee7f144221e4c655f2034393c6be9cecaf5ea2ec1c1edeb99424defb272
+    @lezer/yaml 1.0.4 6423ff4510ce7e573b5666b0025be6516709e6285ee07d781dffc3218093b009
+    @marijn/find-cluster-break 1.0.4 5d12b770b64d46632c84fcd18e1d4c09f195ed0f5dbc71f94a41f0af333eaeae
+    crelt 1.0.7 3542299c0278fdc26aceb2b13d31bffbcb89d7367706bbc457130e3fd103c03e
+    style-mod 4.1.5 c4a44844213a141da55c51a2f81d701acdb9944465328b4a2a6b9626c6d9fc39
+    w3c-keyname 2.2.8 05d21484026d1f2dd842c843181e391e66d60f1d5dff292d562c3f40302dab36
+    """
+)
+MODULES = {
+    "preact.js": """\
 import { h } from "preact";
 import htm from "htm";
 export { Fragment, render } from "preact";
 export { useEffect, useErrorBoundary, useLayoutEffect, useMemo, useRef, useState } from "preact/hooks";
 export { batch, computed, effect, signal, useComputed, useSignal, useSignalEffect } from "@preact/signals";
 export const html = htm.bind(h);
-"""
-"""What the views may import."""
+""",
+    "editor.js": """\
+export { defaultKeymap, history, historyKeymap } from "@codemirror/commands";
+export { yaml } from "@codemirror/lang-yaml";
+export { HighlightStyle, syntaxHighlighting } from "@codemirror/language";
+export { search, searchKeymap } from "@codemirror/search";
+export { EditorState } from "@codemirror/state";
+export { EditorView, drawSelection, highlightActiveLine, keymap, lineNumbers } from "@codemirror/view";
+export { tags } from "@lezer/highlight";
+""",
+}
+"""What the views may import, by the module that it is bundled into."""
 
 
 def main() -> int:
@@ -57,7 +93,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as temporary:
         folder = Path(temporary)
         try:
-            for package in (AXE, *CARRIED, BUNDLER):
+            for package in (AXE, *VIEWS, *EDITOR, BUNDLER):
                 fetch(package, folder / "node_modules" / package.name)
         except ValueError as error:
             print(error, file=sys.stderr)
@@ -86,29 +122,32 @@ def fetch(package: Package, into: Path) -> None:
 
 
 def _bundle(folder: Path) -> None:
-    """One module of all that the views are built on, its licences, and the table of what is in it."""
-    (folder / "entry.js").write_text(ENTRY, encoding="utf-8")
+    """A module for each of what the views are built on, their licences, and the table of what is in them."""
     VIEWS_FOLDER.mkdir(parents=True, exist_ok=True)
-    module = VIEWS_FOLDER / "preact.js"
     esbuild = folder / "node_modules" / BUNDLER.name / "bin" / "esbuild"
-    words = ["--bundle", "--minify", "--format=esm", "--legal-comments=none", f"--outfile={module}"]
-    subprocess.run([esbuild, "entry.js", *words, "--log-level=warning"], cwd=folder, check=True)
-    licences = []
-    for name in dict.fromkeys(package.name for package in CARRIED):
-        text = (folder / "node_modules" / name / "LICENSE").read_text(encoding="utf-8").strip()
-        licences.append(f"{name}\n\n{text}\n")
-    (VIEWS_FOLDER / "LICENSE").write_text("\n\n".join(licences), encoding="utf-8")
-    rows = [f"| {p.name} | {p.version} | archive | {p.sha256} |" for p in (*CARRIED, BUNDLER)]
-    sha256 = hashlib.sha256(module.read_bytes()).hexdigest()
+    modules = []
+    for name, entry in MODULES.items():
+        (folder / "entry.js").write_text(entry, encoding="utf-8")
+        made = VIEWS_FOLDER / name
+        words = ["--bundle", "--minify", "--format=esm", "--legal-comments=none", f"--outfile={made}"]
+        subprocess.run([esbuild, "entry.js", *words, "--log-level=warning"], cwd=folder, check=True)
+        modules.append(f"| {name} | | module | {hashlib.sha256(made.read_bytes()).hexdigest()} |")
+    licences: dict[str, list[str]] = {}
+    for package in (*VIEWS, *EDITOR):
+        text = (folder / "node_modules" / package.name / "LICENSE").read_text(encoding="utf-8").strip()
+        licences.setdefault(text, []).append(package.name)
+    told = [f"{', '.join(names)}\n\n{text}\n" for text, names in licences.items()]
+    (VIEWS_FOLDER / "LICENSE").write_text("\n\n".join(told), encoding="utf-8")
+    rows = [f"| {p.name} | {p.version} | archive | {p.sha256} |" for p in (*VIEWS, *EDITOR, BUNDLER)]
     table = [
         "Written by `scripts/vendor.py`; the licences stand in LICENSE. The last package bundled the others "
-        "and is not in the module.\n",
+        "and is in no module. `editor.js` is loaded when a text is to be edited.\n",
         "| what | version | of | SHA-256 |",
         "| --- | --- | --- | --- |",
         *rows,
-        f"| preact.js | | module | {sha256} |\n",
+        *modules,
     ]
-    (VIEWS_FOLDER / "VENDORED.md").write_text("\n".join(table), encoding="utf-8")
+    (VIEWS_FOLDER / "VENDORED.md").write_text("\n".join(table) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -50,6 +50,18 @@ def test_a_closed_stream_changes_no_status(
         assert bool(words[1]) == bool(told.stderr)
 
 
+@pytest.mark.parametrize("words", WORDS.values(), ids=WORDS)
+def test_a_pipe_that_nobody_reads_changes_no_status(folder: Path, words: tuple[tuple[str, ...], int]) -> None:
+    """Its reading end is closed before the command has begun to print."""
+    command = [sys.executable, "-m", "cyclesim", *words[0]]
+    reads, writes = os.pipe()
+    os.close(reads)
+    told = subprocess.run(command, cwd=folder, env=ENV, stdout=writes, stderr=subprocess.PIPE, text=True)
+    os.close(writes)
+    assert words[1] == told.returncode, told.stderr
+    assert bool(words[1]) == bool(told.stderr)
+
+
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no full device")
 @pytest.mark.parametrize("words", WORDS.values(), ids=WORDS)
 @pytest.mark.parametrize("redirected", [">/dev/full", "2>/dev/full", ">/dev/full 2>&1"])

@@ -7,8 +7,9 @@ from collections.abc import Callable, Iterator
 from typing import Any, NamedTuple
 
 from cyclesim.analysis.amounts import at_least
-from cyclesim.analysis.combinations import as_written, while_at
+from cyclesim.analysis.combinations import as_written, combinations, while_at
 from cyclesim.analysis.findings import Change, Rule, Subject
+from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import Proof
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import DEMANDS, Block
@@ -76,8 +77,10 @@ def flow_proven(plant: Assembly, programme: Programme, about: Subject) -> Iterat
             where = "valves" if valve in plant.sheet.valves else "diverters"
             sentence = f"a stop on {valve}, so that it stays {turnable.usual}"
             yield change(sentence, with_value((), "plant", where, valve, "may_be"))
+    through = plant.fed_through(name)
+    back = any(plant.forward_m3_s(through, duty) < -STILL_M3_S for duty in combinations(plant, plant.speeds))
     for pump, sheet in plant.pumps.items():
-        if not sheet.check_valve and len(plant.pumps) > 1:
+        if back and not sheet.check_valve:
             yield change(f"a check valve in {pump}", with_value(True, "plant", "pumps", pump, "check_valve"))
 
 

@@ -66,8 +66,8 @@ class Commands(click.Group):
             say("Interrupted; no file was left half written.")
             ended = error if isinstance(error, Ended) else error.__cause__
             status = ended.status if isinstance(ended, Ended) else INTERRUPTED
-        except BrokenPipeError:
-            status = OK  # nobody reads on
+        except (BrokenPipeError, SystemExit):
+            status = OK  # nobody reads on; what printed help or version has left by itself then
         except Exception as error:
             status = _failed(error)
         close_streams()

@@ -48,9 +48,7 @@ def pump(
         size_pump(scenario, which),
         page=pump_page,
         values=pump_values,
-        figure=lambda sizing, stream, form, mark: write_curves_figure(
-            pump_drawn(sizing), stream, form, mark, in_us_units()
-        ),
+        figure=lambda sizing, *to: write_curves_figure(pump_drawn(sizing), *to, us=in_us_units()),
         json_file=json_file,
         figure_file=figure_file,
     )
@@ -85,9 +83,7 @@ def blower(
         size_blower(scenario, which, wanted_m3_s=wanted_m3_s),
         page=blower_page,
         values=blower_values,
-        figure=lambda sizing, stream, form, mark: write_curves_figure(
-            blower_drawn(sizing), stream, form, mark, in_us_units()
-        ),
+        figure=lambda sizing, *to: write_curves_figure(blower_drawn(sizing), *to, us=in_us_units()),
         json_file=json_file,
         figure_file=figure_file,
     )

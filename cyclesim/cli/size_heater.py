@@ -91,9 +91,7 @@ def heater(
         sizing,
         page=heater_page,
         values=heater_values,
-        figure=lambda sized, stream, form, mark: write_heater_figure(
-            heater_drawn(sized), stream, form, mark, in_us_units()
-        ),
+        figure=lambda sized, *to: write_heater_figure(heater_drawn(sized), *to, us=in_us_units()),
         json_file=json_file,
         figure_file=figure_file,
     )

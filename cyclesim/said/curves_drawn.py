@@ -40,8 +40,11 @@ class CurvesDrawn:
 
     title: str
     across: str
-    """What the flow is, with its unit."""
+    """What the flow is."""
+    flow_unit: str
     up: str
+    """What the height is."""
+    up_unit: str
     curves: tuple[CurveDrawn, ...]
     meetings: tuple[MeetingDrawn, ...]
     """In the order of the report."""
@@ -69,8 +72,10 @@ def pump_drawn(sizing: PumpSizing) -> CurvesDrawn:
     """Every candidate's curves, where they meet the pipes' own, and what the jets ask for."""
     return CurvesDrawn(
         title=f"{sizing.scenario.title}: a pump in the place of {sizing.pump}",
-        across="flow, L/min",
-        up="head, m",
+        across="flow",
+        flow_unit="L/min",
+        up="head",
+        up_unit="m",
         curves=tuple(
             CurveDrawn(pump, pump if speed == "on" else f"{pump}, {speed}", speed == "low", _points(points))
             for pump, speed, points in sizing.curves
@@ -92,8 +97,10 @@ def blower_drawn(sizing: BlowerSizing) -> CurvesDrawn:
         wanted = "what is wanted", sizing.wanted_m3_s * _L_MIN, sizing.wanted_pa * _KPA
     return CurvesDrawn(
         title=f"{sizing.scenario.title}: the blower",
-        across="flow at the intake, L/min of air",
-        up="pressure, kPa",
+        across="flow at the intake",
+        flow_unit="L/min of air",
+        up="pressure",
+        up_unit="kPa",
         curves=tuple(
             CurveDrawn(name, name, is_low=False, points=_points(points, _KPA))
             for name, points in sizing.curves

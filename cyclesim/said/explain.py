@@ -10,28 +10,14 @@ from pydantic.fields import FieldInfo
 
 from cyclesim.analysis.rules import RULES
 from cyclesim.errors import CycleSimError, shorten
+from cyclesim.said.glossary import METRICS, WORDS
 from cyclesim.said.page import Page
 from cyclesim.said.rules import rule_page
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.forms import Declared, Quantity, did_you_mean
-from cyclesim.scenario.reading.defaults import text_of_default
+from cyclesim.scenario.reading.defaults import left_out, text_of_default
 from cyclesim.scenario.text.refusals import keys_of, models_in, plain
 from cyclesim.units import KINDS
-
-WORDS = {
-    "leg": "One run of pipe between two junctions. Its water moves in order, as a plug.",
-    "manifold": "A leg with jets along it.",
-    "duty": "What pumps, pipes and jets settle at, at one combination of pump speeds and valve positions.",
-    "demand": "One thing asked for: a filter run, a line flush, heating, frost protection, bathing.",
-    "programme": "All that is keyed into the controller: when to filter, flush and heat.",
-    "finding": "One rule broken by one subject for one cause.",
-    "line flush": "A short run of the jets' pump that puts fresh tub water into the legs.",
-    "water age": "How long ago the water in a leg left the tub.",
-    "standing time": "How long the water of a leg has not moved.",
-    "turnover": "The tub's volume passed through the filter once.",
-    "floor drain": "A drain in the floor of the pump room; a drain leg draws from the tub's floor.",
-}
-"""Words of the reports."""
 
 
 def explanation(about: str) -> Page:
@@ -40,9 +26,10 @@ def explanation(about: str) -> Page:
     if name in RULES:
         return rule_page((RULES[name],))
     page = Page()
-    if name.replace("_", " ") in WORDS:
+    said = METRICS.get(name.rpartition(".")[2]) or WORDS.get(name.replace("_", " "))
+    if said and ("." not in name or name.rpartition(".")[2] in METRICS):
         page.line(name, tone="strong")
-        page.line(WORDS[name.replace("_", " ")], indent=2, hang=2)
+        page.line(said, indent=2, hang=2)
         return page
     page.line(name, tone="strong")
     for line in _of_key(name):
@@ -67,21 +54,33 @@ def said_of(key: str, field: FieldInfo | None, annotation: Any) -> Iterator[str]
         declared = field.json_schema_extra if field is not None else None
         if isinstance(declared, Declared) and field is not None:
             example = text_of_default(field)
-        if field is None or "e.g." not in (field.description or ""):
+        if not _has_example(field):
             yield f"Example: {key}: {example}"
     keys = keys_of(annotation)
     if keys:
         yield f"Its keys: {', '.join(keys)}."
     if field is None:
         return
-    declared = field.json_schema_extra
-    if isinstance(declared, Declared):
-        value = text_of_default(field)
-        yield f"Left out it is {value} (in practice {declared.spread}; {declared.source})."
+    if default := left_out(field):
+        yield default
     elif field.is_required():
         yield "It must be given."
     else:
         yield "It may be left out."
+
+
+def said_beside(field: FieldInfo, annotation: Any) -> Iterator[str]:
+    """The same as a form has it beside a field, which shows by itself what must be given."""
+    if field.description:
+        yield field.description
+    quantity = quantity_of(field, annotation)
+    if quantity is not None and not _has_example(field):
+        yield f"Write it with its unit, e.g. {quantity.example or KINDS[quantity.kind].example}."
+    yield left_out(field)
+
+
+def _has_example(field: FieldInfo | None) -> bool:
+    return field is not None and "e.g." in (field.description or "")
 
 
 def quantity_of(field: FieldInfo | None, annotation: Any) -> Quantity | None:
@@ -118,11 +117,13 @@ def _step(path: str, step: str, annotation: Any) -> tuple[FieldInfo, Any]:
         for name, field in model.model_fields.items():
             if (field.alias or name) == step:
                 return field, without_none(field.annotation)
-    known = [*keys_of(annotation), *(RULES if "." not in path else ()), *(WORDS if "." not in path else ())]
+    beside = () if "." in path else (*RULES, *WORDS, *METRICS)
+    known = [*keys_of(annotation), *beside]
     hint = did_you_mean(step, known)
     told = f"; {hint}" if hint else ""
     expected = (
-        "expected a key of the file such as limits.water_age, the id of a rule, or a word of the reports"
+        "expected a key of the file such as limits.water_age, the id of a rule, a word of the reports, or a "
+        "number of the JSON"
     )
     raise CycleSimError(f"PATH: found '{shorten(step)}', which is none; {expected}{told}")
 

@@ -47,8 +47,8 @@ def _say_matrix(page: Page, verdicts: list[Verdict]) -> None:
             rows,
             "What holds each rule when one thing fails",
             [
-                f"{HELD['not needed']} nothing was asked for that had to be held, or the rule does not see "
-                f"the fault. {HELD['nothing']}: this fault alone breaks the rule; how is told below. "
+                f"{HELD['not needed']} nothing to protect here, or the rule does not see the fault. "
+                f"{HELD['nothing']}: this fault alone breaks the rule; how is told below. "
                 f"{HELD['limit']}: heat comes on, and an independent limit ends it. "
                 f"{HELD['time']}: not decided."
             ],

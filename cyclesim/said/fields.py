@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from cyclesim.said.explain import quantity_of, said_of, without_none
+from cyclesim.said.explain import quantity_of, said_beside, without_none
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.fields import PumpAt
 from cyclesim.scenario.forms.forms import Count, Declared, Steps, Text
@@ -119,8 +119,7 @@ class _Speaks:
     def element(self, path: Steps, annotation: Any, value: Any) -> Iterator[Field]:
         """A block under a name of its own or in a list."""
         mark = self.tree.marks.get((*path, KEY)) or self.tree.mark(path)
-        said = " ".join(said_of(str(path[-1]), None, annotation))
-        yield Field(dotted(path), str(path[-1]), "block", self._text(path), mark.line, mark.file, said)
+        yield Field(dotted(path), str(path[-1]), "block", self._text(path), mark.line, mark.file, "")
         if isinstance(value, dict):
             yield from self.block(_fits(models_in(annotation), value), value, path)
 
@@ -166,7 +165,7 @@ class _Speaks:
             text=self._text(path),
             line=mark.line if mark else None,
             file=mark.file if mark else "",
-            explain=" ".join(said_of(str(path[-1]), about, annotation)),
+            explain=" ".join(filter(None, said_beside(about, annotation))),
             default=self.filled.get(name) or _default(about),
             spread=str(known.spread) if known else "",
             source=known.source if known else "",

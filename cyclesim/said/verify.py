@@ -180,7 +180,7 @@ def _say_matrix(page: Page, verification: Verification) -> None:
         "interlock: one of the controller's holds; own switch: the device's own flow switch holds; limit: "
         "heat comes on, and an independent limit ends it; kept: not broken, whatever may hold it; BROKEN: "
         "nothing holds; open: not decided, for an order is allowed that no timed run reproduced, or there "
-        "are too many states; -: nothing was asked for that had to be held, or the rule cannot see the fault."
+        "are too many states; -: nothing to protect here, or the rule cannot see the fault."
     )
     shown, rows = matrix(verification)
     for k, verdict in enumerate(shown, 1):

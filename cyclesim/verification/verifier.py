@@ -53,7 +53,7 @@ def verify(
     if rule is not None and rule not in known:
         due, near = f"expected {one_of(known)}", did_you_mean(rule, known)
         hint = f" ({near})" if near else ""
-        raise CycleSimError(f"'{shorten(rule)}' is no rule of one instant; {due}{hint}.")
+        raise CycleSimError(f"'{shorten(rule)}' is no rule that must hold at every moment; {due}{hint}.")
     run = Judging(scenario, faults, any_order, on_progress)
     run.mends_faults = rule is not None
     if share is None:

@@ -104,10 +104,12 @@ class Edits:
         journal.took(entry, after)
 
     def _of(self, plant: Opened) -> Iterator[tuple[Path, Journal]]:
-        for path in plant.files:
-            if path not in self._journals:
-                self._journals[path] = Journal(journal_file(self.kept, path))
-            yield path, self._journals[path]
+        return ((path, self._journal(path)) for path in plant.files)
+
+    def _journal(self, path: Path) -> Journal:
+        if path not in self._journals:
+            self._journals[path] = Journal(journal_file(self.kept, path))
+        return self._journals[path]
 
     def _place(self, plant: Opened, edit: Edit) -> tuple[Path, Edit]:
         """The file that an edit goes into, and the edit as it counts there."""
@@ -143,7 +145,7 @@ class Edits:
         _still_yaml(before.text, after)
         if after != before.text:
             self.folder.write(path, before.with_text(after), before.data)
-            self._journals[path].edit(before.text, after, names, why)
+            self._journal(path).edit(before.text, after, names, why)
 
 
 def steps(path: str) -> tuple[str | int, ...]:

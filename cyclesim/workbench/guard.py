@@ -11,7 +11,6 @@ from __future__ import annotations
 import hmac
 import json
 from collections.abc import Iterable
-from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qs
 
 from starlette.exceptions import HTTPException
@@ -47,7 +46,8 @@ class Guard:
 
     def __init__(self, app: ASGIApp, token: str, port: int, place: str, once: str = "") -> None:
         self.app, self.token, self.place, self.once = app, token, place, once
-        self.hosts = {f"{name}:{port}" for name in ("127.0.0.1", "localhost")}
+        ports = (f":{port}", "") if port == 80 else (f":{port}",)  # which browsers leave out
+        self.hosts = {f"{name}{port}" for name in ("127.0.0.1", "localhost") for port in ports}
         self.cookie = f"cyclesim-{port}"
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -113,11 +113,9 @@ class Guard:
         return None
 
     def _known(self, cookies: str) -> bool:
-        try:
-            given = SimpleCookie(cookies).get(self.cookie)
-        except CookieError:
-            return False
-        return given is not None and _same(given.value, self.token)
+        """Whether the cookie is among those of the host, however odd the others are."""
+        pairs = (part.strip().partition("=") for part in cookies.split(";"))
+        return any(name == self.cookie and _same(value, self.token) for name, _, value in pairs)
 
     async def _let_in(self, send: Send, token: str) -> None:
         if self.once and _same(token, self.once):

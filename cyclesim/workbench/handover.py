@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from cyclesim.workbench.asked import Question, Tell
 
 
-KNOWN = re.compile(r"fingerprint|drawing\.svg|calendar\.ics|papers/[a-z]+\.pdf")
+KNOWN = re.compile(r"fingerprint|drawing\.svg|week\.svg|calendar\.ics|papers/[a-z]+\.pdf")
 
 
 def handed_over(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:

@@ -27,14 +27,16 @@ _MOST = 300
 
 
 def readings_view(folder: Folder, scenario: Scenario, us: bool) -> Values:
-    """The files of readings that lie there, those of this plant first, and what can be read at the plant."""
+    """The files of readings that lie there, the latest of this plant first, and what can be read at it."""
     files = [_file(folder, name, scenario) for name in folder.readings()]
     kinds = [asdict(kind) for kind in reading_kinds(scenario)]
     for kind in kinds:
         kind["tolerance"] = sentence(kind["tolerance"], us)
         for field in kind["fields"]:
             field["explain"] = sentence(field["explain"], us)
-    return {"files": sorted(files, key=lambda file: bool(file["problems"])), "kinds": kinds}
+    files.sort(key=lambda file: str(file["date"]), reverse=True)
+    files.sort(key=lambda file: bool(file["problems"]))
+    return {"files": files, "kinds": kinds}
 
 
 def _file(folder: Folder, name: str, scenario: Scenario) -> Values:

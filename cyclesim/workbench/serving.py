@@ -14,7 +14,7 @@ import uvicorn
 from cyclesim.errors import CycleSimError, plain
 from cyclesim.workbench.app import app
 from cyclesim.workbench.desk import Desk
-from cyclesim.workbench.folder import Folder
+from cyclesim.workbench.folder import Folder, NoPlantError
 from cyclesim.workbench.guard import Guard
 from cyclesim.workbench.work import Workers
 
@@ -58,10 +58,12 @@ def _place(place: Path) -> tuple[Folder, str | None]:
     place = place.resolve()
     if place.is_dir():
         return Folder(place), None
-    if not place.is_file():
-        raise CycleSimError(f"{plain(str(place))}: expected a folder of plants or the file of one.")
-    folder = Folder(place.parent)
-    return folder, folder.path(place.name).name
+    try:
+        folder = Folder(place.parent)
+        return folder, folder.path(place.name).name
+    except NoPlantError:
+        due = "expected a folder of plants or the file of one, which ends with .yaml"
+        raise CycleSimError(f"{plain(str(place), 400)}: {due}.") from None
 
 
 def _listening(port: int) -> socket.socket:

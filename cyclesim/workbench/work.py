@@ -19,6 +19,7 @@ from multiprocessing.connection import Connection
 from multiprocessing.context import BaseContext
 from typing import Any, NamedTuple
 
+from cyclesim.decide.sweeps.pool import end_with
 from cyclesim.errors import CycleSimError, InputError, shorten
 from cyclesim.shown.as_json import as_text
 from cyclesim.workbench.asked import Question
@@ -28,6 +29,10 @@ READY, MOST = 2, 6
 MOST_JOBS = 60
 """Whose events are kept for a page that asks again."""
 _TELLS_EVERY_S = 0.1
+_TRIES_EVERY_S = 1.0
+_MOST_TRIED = 4
+"""Of a job: a worker that dies at it counts two, one that was found dead counts one."""
+_DIED = "The processes that are to work on this die, for want of memory perhaps. Nothing is lost."
 _WARM = "cyclesim.workbench.warm"
 
 
@@ -180,13 +185,26 @@ class Workers:
                     self._change.wait()
                 if self._closed:
                     return
-            worker = _Worker(self._context)
+            try:
+                worker = _Worker(self._context)
+            except OSError as error:  # too many processes, perhaps
+                self._refuse(f"This machine starts no more processes: {error.strerror or error}.")
+                continue
             with self._change:
                 if self._closed:
                     worker.end()
                     return
                 self._idle.append(worker)
                 self._change.notify_all()
+
+    def _refuse(self, why: str) -> None:
+        """Tell whoever waits that nobody can work, and wait a little."""
+        with self._change:
+            waiting = list(self._waiting)
+            self._waiting.clear()
+        for job in waiting:
+            job.tell("problem", json.dumps({"error": why}))
+        time.sleep(_TRIES_EVERY_S)
 
     def _serve(self) -> None:
         """Give one job after another to a worker."""
@@ -201,13 +219,11 @@ class Workers:
                     continue
                 worker = self._idle.pop()
                 self._change.notify_all()
-                if not worker.process.is_alive():  # somebody has ended it while it had nothing to do
-                    self._waiting.appendleft(job)
-                    continue
-                job.worker = worker
-            alive = _followed(job, worker)
+                ready = worker.process.is_alive()  # or somebody has ended it while it had nothing to do
+                job.worker = worker if ready else None
+            alive = ready and _followed(job, worker)
             if not alive and not job.over.is_set():
-                self._again(job)
+                self._again(job, 2 if ready else 1)
             with self._change:
                 job.worker = None
                 if alive and not self._closed and len(self._idle) < self._ready:
@@ -216,12 +232,11 @@ class Workers:
                     continue
             worker.end()
 
-    def _again(self, job: Job) -> None:
-        """A job whose worker has died is given to another, once."""
-        job.tried += 1
-        if job.tried > 1:
-            told = "The process that worked on this died twice, for want of memory perhaps. Nothing is lost."
-            job.tell("problem", json.dumps({"error": told}))
+    def _again(self, job: Job, counts: int) -> None:
+        """A job whose worker has died is given to another, unless that happens again and again."""
+        job.tried += counts
+        if job.tried >= _MOST_TRIED:
+            job.tell("problem", json.dumps({"error": _DIED}))
             return
         with self._change:
             self._waiting.appendleft(job)
@@ -256,7 +271,9 @@ def _work(line: Connection) -> None:
 
     for kind in (signal.SIGINT, signal.SIGTERM):
         signal.signal(kind, signal.SIG_IGN if kind == signal.SIGINT else signal.SIG_DFL)
-    _end_with(os.getppid())
+    if os.environ.get("CYCLESIM_TRACEBACK") != "1":
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 2)  # libraries complain of processes that we ended
+    end_with(os.getppid())
     import_module(_WARM)
     while True:
         try:
@@ -270,7 +287,7 @@ def _work(line: Connection) -> None:
 def _told(question: Question, line: Connection) -> Event:
     """What a question comes to, as an event."""
     from cyclesim.workbench.asked import answer
-    from cyclesim.workbench.views import problem
+    from cyclesim.workbench.views import in_a_line, problem
 
     begun_s, told_s = time.monotonic(), 0.0
 
@@ -287,7 +304,8 @@ def _told(question: Question, line: Connection) -> Event:
         return Event("result", as_text(answer(question, tell), None))
     except InputError as error:
         problems = [problem(fault) for fault in error.faults]
-        return Event("problem", json.dumps({"error": str(error), "problems": problems}))
+        told = in_a_line(error.faults[0])
+        return Event("problem", json.dumps({"error": told, "problems": problems}))
     except CycleSimError as error:
         return Event("problem", json.dumps({"error": str(error)}))
     except OSError as error:
@@ -295,14 +313,3 @@ def _told(question: Question, line: Connection) -> Event:
     except Exception as error:
         told = f"This is a fault of cyclesim, not of your file: {type(error).__name__}: {shorten(str(error))}"
         return Event("problem", json.dumps({"error": told}))
-
-
-def _end_with(parent: int) -> None:
-    """Let this process end soon after the one that started it."""
-
-    def watch() -> None:
-        while os.getppid() == parent:
-            time.sleep(1.0)
-        os._exit(1)
-
-    threading.Thread(target=watch, daemon=True).start()

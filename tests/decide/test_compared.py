@@ -7,7 +7,14 @@ from datetime import date
 import pytest
 
 from cyclesim.decide.comparing import comparison as module
-from cyclesim.decide.comparing.comparison import MEASURES, Comparison, Side, Versus, compare
+from cyclesim.decide.comparing.comparison import (
+    MEASURES,
+    CannotCompareError,
+    Comparison,
+    Side,
+    Versus,
+    compare,
+)
 from cyclesim.decide.comparing.futures import (
     AIR,
     POWER,
@@ -17,7 +24,8 @@ from cyclesim.decide.comparing.futures import (
     future,
 )
 from cyclesim.decide.comparing.life_cycle_cost import owning
-from cyclesim.decide.sweeps.sweep import job, run
+from cyclesim.decide.sweeps.sweep import How, job, run
+from cyclesim.scenario.blocks.model import CHOICE, Scenario
 from cyclesim.scenario.blocks.prices_and_lives import Money
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Assembly, jet_name
@@ -161,6 +169,7 @@ def test_an_assumption_that_turns_the_answer_is_told(monkeypatch: pytest.MonkeyP
     assert 3 * 16.425 - 100.0 == pytest.approx(counted.at_low)
     assert 11 * 16.425 - 100.0 == pytest.approx(counted.at_high)
     assert counted.flips
+    assert counted.source == CHOICE
     assert 16.425 * sum(1.02**-t for t in range(1, 8)) - 100.0 == pytest.approx(
         swings["discount rate"].at_high
     )
@@ -262,6 +271,52 @@ def test_names_years_and_days_unless_told() -> None:
     assert {"2028-02", "2028-03"} == set(part.sides[0].outcome.cost_by_month)
 
 
+def test_what_cannot_stand_side_by_side_is_refused() -> None:
+    """One plant, two currencies, no day."""
+    with pytest.raises(CannotCompareError, match=r"^Expected two plants or more to compare\.$"):
+        compare([filtered()])
+    dollars = filtered("supply.tariff=0.40 USD/kWh")
+    with pytest.raises(CannotCompareError, match=r"^Costs in EUR and USD cannot stand side by side\.$"):
+        compare([filtered(), dollars], days=1)
+    with pytest.raises(ValueError, match="at least one day, not 0"):
+        compare([filtered(), filtered()], days=0)
+
+
+DRAWN = (
+    'schedule.bathing=[{drawn: {per_week: 7, between: ["17:30", "20:30"], lasts: [25 min, 50 min], '
+    "people: [2, 8]}}]"
+)
+
+
+def test_chance_is_that_of_the_seed() -> None:
+    """Who bathes, and when, is drawn as for a run of the same seed, in both plants alike."""
+    drawn = filtered(DRAWN)
+    runs = {seed: run(job(drawn, 6, seed=seed)) for seed in (0, 7)}
+    assert runs[0].coldest_c != runs[7].coldest_c
+    for seed, ran in runs.items():
+        found = compare([drawn, drawn], days=6, seed=seed)
+        assert [ran, ran] == [side.outcome for side in found.sides]
+
+
+def test_each_with_the_programme_that_a_tuning_puts_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Here of 90 min in place of 45: each plant is tuned by itself, by the seed and the way of the call."""
+    asked = []
+
+    def tuned(scenario: Scenario, *, seed: int, how: How) -> Scenario:
+        asked.append((scenario.title, seed, how))
+        return filtered("schedule.filter_runs.0.lasts=90 min", f"title={scenario.title}")
+
+    monkeypatch.setattr(module, "with_best_programme", tuned)
+    how = How(workers=1)
+    plants = [filtered("title=one"), filtered("title=other")]
+    found = compare(plants, days=2, seed=3, tuned=True, how=how)
+    assert [("one", 3, how), ("other", 3, how)] == asked
+    assert found.tuned
+    assert [3.0, 3.0] == pytest.approx([side.outcome.pump_h for side in found.sides])
+    assert not compare(plants, days=2).tuned
+    assert 2 == len(asked)
+
+
 def test_assumptions_are_put_to_their_ends_where_asked() -> None:
     """With futures unless told, without them only if told; by a year's cost without prices in both files."""
     both, few = [filtered(), filtered("supply.tariff=0.40 EUR/kWh")], {"days": 1, "seed": 3}
@@ -294,6 +349,7 @@ def test_an_assumption_flips_only_where_the_sign_turns() -> None:
         assert flips is module._swing(AIR, 2.0, *ends).flips
         assert flips is module._swing(AIR, -2.0, *(-end for end in ends)).flips
     assert module._swing(AIR, -1.0, 1.0, 2.0).flips
+    assert module._swing(AIR, 1.0, -1.0, -2.0).flips
     assert not module._swing(AIR, 0.0, 0.0, 2.0).flips
 
 

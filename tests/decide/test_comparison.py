@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cyclesim.decide.comparing.comparison import CannotCompareError, Comparison, Versus, compare
+from cyclesim.decide.comparing.comparison import Comparison, Versus, compare
 from cyclesim.decide.comparing.futures import (
     AIR,
     HEAD,
@@ -89,16 +89,6 @@ def test_percentiles_are_those_of_the_differences(compared: Comparison) -> None:
     told = compared.versus(0, 1, "cost_a_year")
     assert np.percentile(change, [5, 50, 95]).tolist() == [told.low, told.median, told.high]
     assert sum(x > 0.0 for x in change) == told.less
-
-
-def test_what_cannot_stand_side_by_side_is_refused(pair: tuple[Scenario, Scenario]) -> None:
-    """One plant, two currencies, no day."""
-    with pytest.raises(CannotCompareError, match="Expected two plants"):
-        compare(pair[:1])
-    with pytest.raises(CannotCompareError, match="EUR and USD"):
-        compare([filtered(), filtered("supply.tariff=0.40 USD/kWh")], days=1)
-    with pytest.raises(ValueError, match="at least one day"):
-        compare(pair, days=0)
 
 
 # -- futures -----------------------------------------------------------------------------------------------

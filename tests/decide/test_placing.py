@@ -10,8 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cyclesim.decide.tuning import placing
 from cyclesim.decide.tuning.placing import Order, Runs, bound, longest_wait_s, obstacles, place, solve, wait_s
 from cyclesim.decide.tuning.space import DAY_S, FILTER, FLUSH, RunKind, Space, space
+from cyclesim.decide.tuning.wishes import wished
 from cyclesim.scenario.forms.fields import PumpSpeed
 from cyclesim.scenario.reading.load import load
 
@@ -210,6 +212,20 @@ def gap_s(day: Space, leg: str, runs: Runs) -> float:
         if not covered:
             longest = max(longest, min((start - end) % DAY_S or DAY_S for start, _ in fresh))
     return longest
+
+
+def test_a_search_is_cut_short_by_its_size_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With no node allowed nothing is found, and nothing is claimed.
+
+    By hand two flushes are the least: one a day leaves water 24 h old, and a fifth less is allowed.
+    """
+    assert (2, True) == (bound(wished(GARDEN)).flushes, bound(wished(GARDEN)).closed)
+    monkeypatch.setattr(placing, "_MOST_NODES", 0)
+    cut = bound(wished(GARDEN))
+    assert not cut.closed
+    assert cut.flushes is not None
+    assert cut.flushes <= 2
+    assert not solve(GARDEN, Order.of(GARDEN)).closed
 
 
 @settings(max_examples=60)

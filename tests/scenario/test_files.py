@@ -115,6 +115,8 @@ def test_a_missing_file_offers_the_nearest_name(tmp_path):
         "waled.yaml: found no file; expected a scenario file, e.g. tub.yaml; did you mean 'walled.yaml'?"
     )
     assert message == told(tmp_path, "waled.yaml")
+    assert message.replace("waled.yaml", "walled.yml") == told(tmp_path, "walled.yml")
+    assert "did you mean" not in told(tmp_path, "garden.yaml")  # the ending alone is alike
 
 
 def test_a_byte_order_mark_and_dos_line_ends_are_read(tmp_path):

@@ -100,6 +100,46 @@ def until(browser: Any, script: str, seconds: float = 5.0) -> Any:
     return found
 
 
+@pytest.fixture(scope="module")
+def two_pumps(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The page of the shipped plant with the longest names and the most legs of the pair."""
+    path = tmp_path_factory.mktemp("page") / "circulator.html"
+    told = report(simulate(load(SCHEDULES / "walled-garden-circulator.yaml"), days=14))
+    path.write_text(page([told]), encoding="utf-8")
+    return path
+
+
+def test_no_table_scrolls_sideways_on_a_laptop_and_no_drawing_on_a_tablet(
+    browser: Any, two_pumps: Path
+) -> None:
+    """At 1,280 px everything has room; at 500 px the drawing shrinks, and its words stay above 8 px."""
+    scrolls = (
+        "return [...document.querySelectorAll('.wide')].filter(e => e.scrollWidth > e.clientWidth + 1).length"
+    )
+    opened(browser, two_pumps)
+    assert 0 == browser.execute_script(scrolls)
+    wide(browser, 500)
+    drawn = "const e = document.querySelector('#plant .wide'), s = e.querySelector('svg'); "
+    assert browser.execute_script(f"{drawn} return e.scrollWidth <= e.clientWidth + 1")
+    assert browser.execute_script(f"{drawn} return s.clientWidth / s.viewBox.baseVal.width") > 8 / 12
+
+
+def test_no_line_of_the_timeline_crosses_its_headings(browser: Any, two_pumps: Path) -> None:
+    """With the moment at the left edge of the bars, the words of the first headings lie on bare paper."""
+    opened(browser, two_pumps)
+    browser.execute_script("const t = document.querySelector('.timeline').timeline; t.at = t.from; t.drawn()")
+    column = browser.execute_script(
+        "const t = document.querySelector('.timeline').timeline, c = t.canvas, x = Math.round(t.x(t.at));"
+        "const d = window.devicePixelRatio || 1;"
+        "const row = y => c.getContext('2d').getImageData((x - 3) * d, y * d, 7 * d, 1).data;"
+        "return [...Array(22).keys()].map(y => [...row(y)].filter((_, k) => k % 4 == 0).join(','))"
+    )
+    whole = [row for row in column if len(set(row.split(","))) == 1]
+    assert len(whole) >= 8, (
+        "the rows above and below the letters are of one colour, without the moment's line"
+    )
+
+
 def test_nothing_leaves_the_page_and_nothing_is_wrong(browser: Any, file: Path) -> None:
     """No word on the console, and no request but the file itself and its empty icon."""
     browser.get_log("performance")

@@ -2,6 +2,9 @@
 
 from pathlib import Path
 
+import yaml
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
 GARDEN = "/api/plants/garden.yaml"
@@ -15,6 +18,8 @@ class TestAPlantOfTheShelf:
         assert ["boiler.yaml", "broken.yaml", "garden.yaml"] == [plant["name"] for plant in told]
         assert ["problem" in plant for plant in told] == [False, True, False]
         assert told[1]["title"] == "Half a tub"
+        assert told[1]["problem"].startswith("line 1: ")
+        assert str(folder) not in told[1]["problem"]
 
     def test_a_value_is_changed_and_nothing_else(self, client: TestClient, folder: Path) -> None:
         before = (folder / "garden.yaml").read_text(encoding="utf-8")
@@ -44,3 +49,56 @@ class TestAPlantOfTheShelf:
         assert problem["line"] == field["line"]
         assert "35 bar" in told["text"]
         assert told["drawing"] is None
+
+
+PATHS = st.sampled_from(
+    [
+        "title",
+        "format",
+        "place",
+        "plant.legs.left_bench.length",
+        "plant.network",
+        "plant.network.0.1.parallel.0",
+        "schedule.line_flushes",
+        "schedule.line_flushes.0",
+        "schedule.line_flushes.0.start.1",
+        "schedule.bathing.9",
+        "limits.water_age",
+        "limits.new.new",
+        "plant.pumps.new.power",
+        ".",
+        "0",
+        "title.0",
+        "a-b",
+        "plant..legs",
+    ]
+)
+CHANGES = st.lists(
+    st.fixed_dictionaries({"path": PATHS, "text": st.none() | st.text(max_size=8), "adds": st.booleans()}),
+    max_size=3,
+)
+JSON = st.recursive(st.none() | st.booleans() | st.integers() | st.text(max_size=4), lambda inner: st.lists(
+    inner, max_size=3) | st.dictionaries(st.text(max_size=4), inner, max_size=3), max_leaves=6)  # fmt: skip
+
+
+class TestAnythingThatIsAsked:
+    @given(CHANGES)
+    @settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+    def test_leaves_a_file_that_is_yaml(self, client: TestClient, folder: Path, changes: list[dict]) -> None:
+        version = client.get(GARDEN).json()["version"]
+        answer = client.post(f"{GARDEN}/edit", json={"version": version, "changes": changes})
+        assert answer.status_code in (200, 400), answer.text
+        assert isinstance(yaml.safe_load((folder / "garden.yaml").read_bytes()), dict)
+        assert client.get(GARDEN).status_code == 200
+
+    @given(
+        st.sampled_from(["edit", "put", "undo", "ask", "readings"]),
+        st.dictionaries(
+            st.sampled_from(["version", "changes", "why", "what", "options", "file", "text"]), JSON
+        ),
+    )
+    @settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+    def test_is_never_a_fault_of_ours(self, client: TestClient, way: str, body: dict) -> None:
+        answer = client.post(f"{GARDEN}/{way}", json=body)
+        assert answer.status_code in (200, 201, 202, 400, 409), answer.text
+        assert answer.status_code < 300 or answer.json()["error"]

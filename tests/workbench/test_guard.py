@@ -41,6 +41,13 @@ class TestAStranger:
         for path in ("/", "/api/shelf", "/assets/app.js", f"{PLACE}x/api/shelf", PLACE, "//api/shelf"):
             assert stranger.get(f"{HOST}{path}").status_code in (401, 403, 404), path
 
+    def test_is_let_in_whatever_else_the_host_has_set(self, stranger: TestClient) -> None:
+        """Other servers of this machine set cookies of their own for it, not all of them by the rules."""
+        for others in ('a={"b": [1, 2]}; c="x', "=; ;;", "cyclesim-9999=x"):
+            for cookies in (f"{others}; cyclesim-8123={TOKEN}", f"cyclesim-8123={TOKEN}; {others}"):
+                assert stranger.get("/api/shelf", headers={"cookie": cookies}).status_code == 200, cookies
+            assert stranger.get("/api/shelf", headers={"cookie": others}).status_code == 401
+
     def test_is_let_in_once_by_what_a_browser_was_given(self, desk: Desk) -> None:
         """Every user of the machine can read the words of a command: who comes later gets nothing."""
         guarded = Guard(app(desk), TOKEN, 8123, PLACE, once="a-word")
@@ -63,6 +70,10 @@ class TestAnotherPage:
         """A foreign name that was made to point to this machine is still foreign."""
         for path in ("/", "/api/shelf", "/assets/index.html"):
             assert client.get(path, headers={"host": host}).status_code == 400
+
+    def test_is_ours_by_the_port_that_browsers_leave_out(self, desk: Desk) -> None:
+        guarded = Guard(app(desk), TOKEN, 80, PLACE)
+        assert TestClient(guarded, base_url=f"http://127.0.0.1{PLACE}").get("/").status_code == 200
 
     @pytest.mark.parametrize(
         "origin", ["http://evil.example", "http://127.0.0.1:9000", "https://127.0.0.1:8123", "null", ""]

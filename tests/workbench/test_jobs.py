@@ -140,3 +140,26 @@ class TestAQuestion:
         assert kind == "problem"
         assert "faults" in told["error"]
         assert ended(workers.ask(replace(asked, options={"faults": 9}), "f"))[0] == "problem"
+
+    def test_ends_where_no_process_lives(self, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        """Found dead again and again, or not to be had at all: told, not waited for."""
+
+        class Dead:
+            class process:  # noqa: N801 - as multiprocessing has it
+                is_alive = staticmethod(lambda: False)
+
+            def __init__(self, _: object) -> None:
+                if not self.had:
+                    raise OSError(11, "Resource temporarily unavailable")
+
+            def end(self) -> None:
+                pass
+
+        for had, told in ((True, "die"), (False, "starts no more processes: Resource")):
+            Dead.had = had  # type: ignore[attr-defined]
+            monkeypatch.setattr("cyclesim.workbench.work._Worker", Dead)
+            workers = Workers(ready=1)
+            kind, found = ended(workers.ask(Question("duty", folder / "garden.yaml"), "j"))
+            workers.close()
+            assert kind == "problem"
+            assert told in found["error"]

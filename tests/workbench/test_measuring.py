@@ -71,6 +71,18 @@ def test_a_reading_is_put_anew_or_taken_out(client: TestClient, folder: Path) ->
     assert left.replace("7.4 A", "7.9 A") == path.read_text(encoding="utf-8")
 
 
+def test_the_latest_readings_of_this_plant_come_first(client: TestClient, folder: Path) -> None:
+    """Then those of earlier days, then what does not fit the plant."""
+    for day in ("2027-04-10", "2027-05-02"):
+        take(client, date=day, reading=GAUGE)
+    other = "measured: 2027-06-01\nreadings: [{kind: current, reads: 1 A, of: nobody}]\n"
+    (folder / "other.yaml").write_text(other, encoding="utf-8")
+    files = client.get(f"{GARDEN}/readings").json()["files"]
+    stem = "garden-readings-2027"
+    assert [f"{stem}-05-02.yaml", f"{stem}-04-10.yaml", "other.yaml"] == [file["file"] for file in files]
+    assert [0, 0, 1] == [len(file["problems"]) for file in files]
+
+
 @pytest.mark.parametrize(
     ("key", "value"),
     [("reads", "0.8 baar"), ("at", "after mian"), ("with", ["main fast"]), ("give_or_take", "2 s"),

@@ -336,3 +336,29 @@ def test_numbers_are_those_of_the_run_in_the_readers_units(
         assert gets.endswith(unit)
         assert close(gets, min(jets["first_l_min"], jets["last_l_min"]) / litres)
         assert close(needs, jets["needs_l_min"] / litres)
+
+
+def test_the_file_is_edited_as_text_and_that_is_undone(window: Window, garden: Path) -> None:
+    """Written by Control and S, told where it is faulty, its own undo inside, the file's undo outside."""
+    from selenium.webdriver.common.keys import Keys
+
+    window.go(garden.name, "plant", "main")
+    window.button("edit the text").click()
+    window.until("return document.querySelector('.editor')?.shadowRoot?.querySelector('.cm-content')")
+    assert [] == window.serious()
+    root = window.one(".editor").shadow_root
+    content = root.find_element("css selector", ".cm-content")
+    content.send_keys(Keys.CONTROL, Keys.END)
+    window.press("zzz: 1")
+    window.press_with_control("s")
+    window.sees("zzz", ".problems")
+    assert LOUD + "zzz: 1" == garden.read_text(encoding="utf-8")
+    window.press_with_control("z")
+    window.press_with_control("s")
+    window.sees_no("leave the file as it is", "main")
+    assert LOUD == garden.read_text(encoding="utf-8")
+    window.button("undo").click()
+    window.sees("zzz", ".problems")
+    window.button("undo").click()
+    window.sees_no("it is not run", "main")
+    assert LOUD == garden.read_text(encoding="utf-8")

@@ -7,12 +7,15 @@ from pathlib import Path
 VENDOR = Path(__file__).resolve().parents[2] / "cyclesim" / "workbench" / "assets" / "vendor"
 
 
-def test_the_vendored_module_is_the_one_of_the_table() -> None:
-    """Nobody has changed it by hand: its checksum is the table's; each part's licence is beside it."""
+def test_the_vendored_modules_are_those_of_the_table() -> None:
+    """Nobody has changed one by hand: its checksum is the table's; each part's licence is beside it."""
     table = (VENDOR / "VENDORED.md").read_text(encoding="utf-8")
-    module = hashlib.sha256((VENDOR / "preact.js").read_bytes()).hexdigest()
-    assert re.search(rf"\| preact\.js \| +\| module \| {module} \|", table)
+    modules = dict(re.findall(r"^\| (\S+\.js) \| +\| module \| (\w{64}) \|$", table, re.MULTILINE))
+    assert {file.name for file in VENDOR.glob("*.js")} == modules.keys()
+    for name, checksum in modules.items():
+        assert checksum == hashlib.sha256((VENDOR / name).read_bytes()).hexdigest()
     licences = (VENDOR / "LICENSE").read_text(encoding="utf-8")
-    carried = re.findall(r"^\| ([@a-z/-]+) \| [\d.]+ \| archive", table, re.MULTILINE)
-    assert {"preact", "htm", "@preact/signals", "@preact/signals-core"} <= set(carried)
-    assert all(licences.count(f"{name}\n\n") for name in carried[:-1])
+    carried = re.findall(r"^\| (\S+) \| [\d.]+ \| archive", table, re.MULTILINE)
+    assert {"preact", "htm", "@codemirror/view"} <= set(carried)
+    headed = set(re.findall(r"[@\w/-]+", " ".join(re.findall(r"^(\S.*)\n\n", licences, re.MULTILINE))))
+    assert set(carried[:-1]) <= headed

@@ -55,15 +55,13 @@ class Assumed(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Declared:
-    """How far practice strays from a field's default, and where it is from; the schema says it in words."""
+    """How far practice strays from a field's default, and where it is from."""
 
     spread: AnySpread
     source: str
 
     def __call__(self, schema: JsonDict) -> None:
-        """Say in a field's description that a listed default stands in its place if it is left out."""
-        practice = f"(in practice {self.spread}; {self.source})"
-        schema["description"] = f"{schema['description']} If left out, a listed default {practice}."
+        """Add nothing to a field's schema: `scenario.reading.schema` says it, which knows the value."""
 
 
 class Model(BaseModel):

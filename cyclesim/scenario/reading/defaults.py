@@ -53,6 +53,14 @@ def _of(value: Any, path: str) -> list[Default]:
     return defaults
 
 
+def left_out(field: FieldInfo) -> str:
+    """What stands in a field's place if it is left out, as schema and `explain` tell it; "" for nothing."""
+    declared = field.json_schema_extra
+    if not isinstance(declared, Declared):
+        return ""
+    return f"Left out it is {text_of_default(field)} (in practice {declared.spread}; {declared.source})."
+
+
 def text_of_default(field: FieldInfo) -> str:
     """The default of a field as people write it."""
     return "taken from the rest of the file" if field.default is None else _text(field.default, field)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
@@ -113,16 +112,25 @@ def _fitting(text: str, flow: bool, style: str | None = None) -> str:
     *flow*: it stands within brackets. *style*: the sign of the quotes in which the old one stood.
     """
     text = text.strip()
-    whole = _is_one_value(text, flow)
+    if any("\ud800" <= sign <= "\udfff" for sign in text):
+        raise RewriteError("found a sign that no text has: write it anew by hand.")
+    whole = text.isprintable() and _is_one_value(text, flow)
     if whole and (style not in ("'", '"') or text[0] in "[{'\""):
         return text
     if style == "'" and text.isprintable():
         return "'" + text.replace("'", "''") + "'"
-    return json.dumps(text, ensure_ascii=False)
+    return '"' + "".join(map(_escaped, text)) + '"'
+
+
+def _escaped(sign: str) -> str:
+    """A sign as it stands between double quotes."""
+    if sign in '"\\':
+        return f"\\{sign}"
+    return sign if sign.isprintable() else f"\\U{ord(sign):08X}" if sign != "\n" else "\\n"
 
 
 def _is_one_value(text: str, flow: bool) -> bool:
-    if not text or "\n" in text or "\r" in text or text.startswith(_SIGNS):
+    if not text or text.startswith(_SIGNS):
         return False
     start, end = ("{k: ", "}") if flow else ("k: ", "\n")
     try:

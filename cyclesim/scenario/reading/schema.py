@@ -1,10 +1,13 @@
 """The file format as a JSON Schema (2020-12), so that editors complete and check as one types."""
 
+from collections.abc import Iterator
 from itertools import product
 from typing import Any
 
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.fields import NAME
+from cyclesim.scenario.forms.forms import Model
+from cyclesim.scenario.reading.defaults import left_out
 from cyclesim.scenario.reading.references import REFERABLE
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -83,6 +86,13 @@ def json_schema() -> dict[str, Any]:
     definitions: dict[str, Any] = schema["$defs"]
     definitions |= _NETWORK
     definitions["Plant"]["properties"]["network"]["items"] = {"$ref": "#/$defs/Chain"}
+    for model in _models(Model):
+        for name, field in model.model_fields.items():
+            own = schema if model is Scenario else definitions.get(model.__name__, {})
+            if default := left_out(field):
+                about = own.get("properties", {}).get(field.alias or name)
+                if about is not None and default not in about["description"]:
+                    about["description"] += f" {default}"
     for name, alternatives in _ALTERNATIVES.items():
         definitions[name]["oneOf"] = alternatives
     for block in [schema, *definitions.values()]:
@@ -97,6 +107,13 @@ def json_schema() -> dict[str, Any]:
         "title": "cyclesim scenario",
         **{k: v for k, v in schema.items() if k != "title"},
     }
+
+
+def _models(of: type[Model]) -> Iterator[type[Model]]:
+    """Every block of the file."""
+    for model in of.__subclasses__():
+        yield model
+        yield from _models(model)
 
 
 def _as_written(field: dict[str, Any]) -> None:

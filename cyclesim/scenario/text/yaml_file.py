@@ -8,7 +8,7 @@ from typing import Any
 import yaml
 
 from cyclesim.errors import Fault, shorten
-from cyclesim.scenario.forms.forms import Steps, did_you_mean
+from cyclesim.scenario.forms.forms import Steps, nearest
 from cyclesim.scenario.text.tree import KEY, Mark, Tree
 
 MAX_BYTES = 1_000_000
@@ -273,9 +273,10 @@ def read_text(path: Path, name: str, due: str, most_bytes: int, suffixes: tuple[
 
 
 def _file_meant(path: Path, suffixes: tuple[str, ...]) -> str:
-    """The file of this kind beside it whose name is nearest."""
+    """The file of this kind beside it whose name, without its ending, is nearest."""
     try:
-        siblings = sorted(entry.name for entry in path.parent.iterdir() if entry.suffix in suffixes)
+        beside = {e.stem: e.name for e in sorted(path.parent.iterdir()) if e.suffix in suffixes}
     except OSError:
         return ""
-    return did_you_mean(path.name, siblings)
+    near = nearest(path.stem, beside)
+    return f"did you mean '{beside[near]}'?" if near else ""

@@ -51,13 +51,9 @@ class DrawnTimeline {
     c.textBaseline = "middle";
     this.ticks(high);
     let y = 0;
+    const heads = [];
     const head = (text) => {
-      c.font = "bold 12px system-ui, sans-serif";
-      const shown = this.narrow ? text.split(":")[0] : text;
-      c.fillStyle = this.colour("paper");
-      c.fillRect(0, y, c.measureText(shown).width + 6, title);
-      c.fillStyle = this.colour("ink");
-      c.fillText(shown, 0, y + title / 2 + 2);
+      heads.push([this.narrow ? text.split(":")[0] : text, y]);
       y += title;
     };
     if (noted.length) { head("Findings"); this.pins(y); y += 24; }
@@ -74,6 +70,13 @@ class DrawnTimeline {
     const at = this.x(this.at);
     c.fillStyle = this.colour("ink");
     c.fillRect(at - 0.5, 0, 1, high - 36);
+    c.font = "bold 12px system-ui, sans-serif";
+    for (const [text, top] of heads) {  // last, so that no line crosses them
+      c.fillStyle = this.colour("paper");
+      c.fillRect(0, top, c.measureText(text).width + 6, title);
+      c.fillStyle = this.colour("ink");
+      c.fillText(text, 0, top + title / 2 + 2);
+    }
     if (this.drag) {
       const [a, b] = this.drag.map((s) => this.x(s));
       c.globalAlpha = 0.2;

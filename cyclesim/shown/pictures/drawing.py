@@ -40,7 +40,7 @@ def told_in(axis: Axis, unit: str, us: bool, most: int = 8) -> str:
             return [(tick - begin) / each for tick in there]
 
     axis.set_major_locator(Round(nbins=most, steps=[1, 2, 2.5, 5, 10]))
-    axis.set_major_formatter(FuncFormatter(lambda value, _: f"{begin + value * each:.4g}"))
+    axis.set_major_formatter(FuncFormatter(lambda value, _: f"{float(f'{begin + value * each:.4g}'):,g}"))
     return unit_for(unit, us)
 
 

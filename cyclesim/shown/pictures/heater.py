@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, BinaryIO
 
 from cyclesim.said.heater_drawn import From, HeaterDrawn
@@ -25,26 +24,20 @@ _LOOKS: dict[From, tuple[str, str, float]] = {
 
 
 def write_heater_figure(
-    drawn: HeaterDrawn, stream: BinaryIO, form: str, mark: str = "", us: bool = False
+    drawn: HeaterDrawn, stream: BinaryIO, form: str, mark: str = "", *, us: bool = False
 ) -> None:
-    """Draw as `.svg`, `.pdf` or `.png`; the same sizing gives the same bytes. *us*: degrees of Fahrenheit."""
+    """Draw as `.svg`, `.pdf` or `.png`; the same sizing gives the same bytes."""
     save(lambda: heater_figure(drawn, us), stream, form, mark)
 
 
 def heater_figure(drawn: HeaterDrawn, us: bool = False) -> Figure:
-    """Hours to warm up above, cost of a year below, over the same sizes."""
+    """Hours to warm up above, cost of a year below, over the same sizes; in US units where *us*."""
     from matplotlib.figure import Figure
 
-    drawn = replace(
-        drawn,
-        times_of=sentence(drawn.times_of, us),
-        need=sentence(drawn.need, us),
-        times=tuple(replace(times, label=sentence(times.label, us)) for times in drawn.times),
-    )
     figure = Figure(figsize=(9.2, 7.4))
     times = figure.add_axes((0.09, 0.4, 0.88, 0.37))
     costs = figure.add_axes((0.09, 0.09, 0.88, 0.23))
-    _draw_times(times, drawn)
+    _draw_times(times, drawn, us)
     _draw_costs(costs, drawn)
     for axes in (times, costs):
         _size_axis(axes, drawn)
@@ -57,19 +50,19 @@ def heater_figure(drawn: HeaterDrawn, us: bool = False) -> Figure:
     return figure
 
 
-def _draw_times(axes: Axes, drawn: HeaterDrawn) -> None:
+def _draw_times(axes: Axes, drawn: HeaterDrawn, us: bool) -> None:
     for times in drawn.times:
         look, colour, width = _LOOKS[times.start]
         points = zip(drawn.sizes_kw, times.hours, strict=True)
         known = [(size_kw, hours) for size_kw, hours in points if hours is not None]
         if known:
             xy = zip(*known, strict=True)
-            axes.plot(*xy, look, color=colour, lw=width, ms=5, label=times.label, zorder=3)
+            axes.plot(*xy, look, color=colour, lw=width, ms=5, label=sentence(times.label, us), zorder=3)
     axes.set_yscale("log")
     low_h, high_h = axes.get_ylim()
     axes.set_ylim(min(low_h, 0.8 * drawn.need_h), max(high_h, 1.6 * drawn.need_h))
     _, colour, _ = _LOOKS[drawn.need_from]
-    axes.axhline(drawn.need_h, color=colour, lw=1.4, ls=(0, (6, 2)), label=drawn.need, zorder=2)
+    axes.axhline(drawn.need_h, color=colour, lw=1.4, ls=(0, (6, 2)), label=sentence(drawn.need, us), zorder=2)
     from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
     low_h, high_h = axes.get_ylim()
@@ -78,7 +71,7 @@ def _draw_times(axes: Axes, drawn: HeaterDrawn) -> None:
     axes.yaxis.set_minor_locator(NullLocator())
     axes.yaxis.set_major_formatter(FuncFormatter(lambda t, _: f"{t:g} h"))
     axes.grid(axis="y", color="0.9", lw=0.5)
-    axes.set_title(drawn.times_of, loc="left", fontsize=10, fontweight="bold", pad=44)
+    axes.set_title(sentence(drawn.times_of, us), loc="left", fontsize=10, fontweight="bold", pad=44)
     axes.legend(loc="lower left", bbox_to_anchor=(-0.01, 1.0), ncols=3, frameon=False, fontsize=8.5)
 
 

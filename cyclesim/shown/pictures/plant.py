@@ -26,6 +26,8 @@ from cyclesim.shown.pictures.drawing import ADVICE
 INK, PAPER = "#1b1f24", "#ffffff"
 BANDS = {"young": "#1f78b4", "older": "#9a6700", "over": "#b3261e", "never": "#5b5b5b"}
 """The colour of each band, dark enough for words on white."""
+_SHRINKS_PX = 660
+"""Up to this width a page may shrink a drawing to a narrow screen's two thirds, and it can still be read."""
 _TURNED: dict[Way, int] = {"east": 0, "west": 180, "north": -90}
 _SHAPES = {
     "pump": '<circle r="16"/><path d="M-8 -13.9L16 0L-8 13.9"/>',
@@ -80,9 +82,10 @@ def write_plant(drawing: Drawing, mark: str | None = None) -> str:
 def within(drawing: Drawing, name: str = "plant") -> str:
     """The drawing for a page that has a style of its own; ids begin with *name*."""
     title, size = f"{name}-title", f'width="{drawing.width}" height="{drawing.height}"'
+    kind = "plant small" if drawing.width <= _SHRINKS_PX else "plant"
     return "".join(
         [
-            f'<svg viewBox="0 0 {drawing.width} {drawing.height}" {size} class="plant" role="img" '
+            f'<svg viewBox="0 0 {drawing.width} {drawing.height}" {size} class="{kind}" role="img" '
             f"aria-labelledby={quoteattr(title)}>",
             f"<title id={quoteattr(title)}>The plant as drawn from its file. "
             "All that it shows stands below it in words.</title>",

@@ -25,9 +25,9 @@ const begun = effect(() => {
 window.addEventListener("hashchange", () => { place.value = read(); });
 
 document.addEventListener("keydown", (event) => {
-  const at = /** @type {HTMLElement} */ (event.target);
+  const at = /** @type {HTMLElement} */ (event.composedPath()[0]);
   if (!(event.ctrlKey || event.metaKey) || event.altKey || !plant.value) return;
-  if (at.matches("input, textarea, select")) return; // there the browser undoes what is being typed
+  if (at.matches("input, textarea, select") || at.isContentEditable) return; // there the browser undoes what is being typed
   const key = event.key.toLowerCase();
   if (key === "z") (event.shiftKey ? state.redo : state.undo)();
   else if (key === "y") state.redo();
@@ -93,7 +93,8 @@ function Opened({ name, view, about }) {
   useEffect(() => { state.openPlant(name); }, [name]);
   useEffect(() => {
     shown.value = null;
-    row.load().then((module) => { shown.value = { id: row.id, View: module.default }; }, state.fail);
+    row.load().then((module) => { shown.value = { id: row.id, View: module.default }; },
+      () => { trouble.value = "This view cannot be loaded: load the page again."; });
   }, [row.id]);
   if (!plant.value || plant.value.name !== name || shown.value?.id !== row.id)
     return html`<p class="wait">${trouble.value ? "" : `Opening ${name}.`}</p>`;

@@ -74,16 +74,19 @@ function Form({ view, file, taken }) {
 
 /** @param {{file: any, taken: (view: any) => void}} given */
 function Readings({ file, taken }) {
+  const sure = useSignal(-1);
   const remove = async (place) => {
     try {
       taken(await post(ofPlant(plant.value.name, "/readings"), { file: file.file, place, reading: null }));
       tell("The reading is taken out.");
+      sure.value = -1;
     } catch (error) { fail(error); }
   };
   return html`${file.problems.length > 0 && html`<p class="danger">This file does not fit the plant: ${file.problems[0].error}</p>`}
     <ul class="taken">${file.readings.map((one, k) => html`<li key=${one.text}><span>${one.words || "reading"}<br/>
       <code>${one.text.replace(/^\{|\}$/g, "")}</code></span>
-      <button type="button" aria-label=${`take out ${one.words || one.text}`} onClick=${() => remove(k)}>take out</button></li>`)}</ul>`;
+      <button type="button" aria-label=${`${sure.value === k ? "take out for good" : "take out"}: ${one.words || one.text}`}
+        onClick=${() => { if (sure.value === k) remove(k); else sure.value = k; }}>${sure.value === k ? "for good?" : "take out"}</button></li>`)}</ul>`;
 }
 
 /** What the readings come to. @param {{file: string, others: string[]}} given others: of other days at this plant */

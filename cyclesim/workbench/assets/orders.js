@@ -104,7 +104,8 @@ export default function Orders({ name }) {
   const faults = useSignal(0), anyOrder = useSignal(false), picked = useSignal(0);
   const open = plant.value, answer = answers.value.verify, result = answer?.result;
   const start = () => { picked.value = 0; ask("verify", { faults: faults.value, any_order: anyOrder.value }); };
-  useEffect(() => { keepAnswered([]); if (!answer && !open.problems.length) start(); }, []);
+  const whole = answer && answer.of === open.version && !answer.options?.rule;
+  useEffect(() => { keepAnswered([]); if (!whole && !open.problems.length) start(); }, []);
   const stories = result ? storiesOf(result.verdicts) : [];
   const svg = open.drawing?.svg;
   const pick = (k) => { picked.value = k; requestAnimationFrame(() => document.getElementById("story-title")?.focus()); };

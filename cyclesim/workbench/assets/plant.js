@@ -8,6 +8,7 @@ import { Drawing } from "./drawing.js";
 import { Fields, Problems } from "./form.js";
 import { chainChanges, free, offers, partAt, partsOf, withPart, withoutPart } from "./parts.js";
 import { answers, change, fail, keepAnswered, picked, plant } from "./state.js";
+import { Writing } from "./writing.js";
 import { COLOURINGS, coloured, dutiesOf, jetsAt } from "./colours.js";
 
 /** A part by its kind, as the file says it where it does, and its name. @param {{path: string, name: string, kind: string}} part */
@@ -75,6 +76,10 @@ function Place({ part, parts }) {
   </div>`;
 }
 
+/** The diverter that has a way of this name: drawn are its ways alone. @param {string} way */
+const diverterOf = (way) => plant.value.fields.find((f) => /^plant\.diverters\.\w+\.ways$/.test(f.path)
+  && (f.text || "").split(/[^\w]+/).includes(way))?.path.split(".")[2] || " ";
+
 /** What a pump's data sheet tells of its water and its current. */
 const SHEET = ["curve", "max_head", "max_flow", "power", "current", "starting_current", "low", "high", "npsh_needed"];
 
@@ -101,15 +106,17 @@ function Text({ part }) {
   const { text, fields, problems } = plant.value;
   const marked = useMemo(() => new Set(part ? fields.filter((f) => f.line && f.path.startsWith(part.path))
     .map((f) => f.line) : []), [text, part?.path]);
-  const faulty = new Set(problems.map((p) => p.line));
+  const faulty = new Set(problems.map((p) => p.line)), writes = useSignal(false);
   useEffect(() => {
     const first = /** @type {HTMLElement} */ (box.current)?.querySelector(".faulty, .marked");
     if (first && box.current) box.current.scrollTop = /** @type {HTMLElement} */ (first).offsetTop - 60;
   }, [text, part?.path]);
   return html`<section class="file" aria-labelledby="file-title"><h2 id="file-title">The file</h2>
-    <p class="note">${plant.value.name}: edit it here by the form, or in an editor of yours; both see each other's changes.</p>
+    <p class="note">${plant.value.name}: edit it here by the form, or in an editor of yours; each sees what the other changes.</p>
+    ${writes.value ? html`<${Writing} line=${Math.min(...faulty, ...marked)} close=${() => { writes.value = false; }}/>`
+      : html`<div class="buttons"><button type="button" onClick=${() => { writes.value = true; }}>edit the text</button></div>
     <ol class="lines" ref=${box} tabindex="0" aria-label="The file's text">${text.split(/\r?\n/).map((line, k) => html`<li key=${k}
-      class=${faulty.has(k + 1) ? "faulty" : marked.has(k + 1) ? "marked" : ""}><code>${line || " "}</code></li>`)}</ol><${Done}/></section>`;
+      class=${faulty.has(k + 1) ? "faulty" : marked.has(k + 1) ? "marked" : ""}><code>${line || " "}</code></li>`)}</ol>`}<${Done}/></section>`;
 }
 
 /** What the jets get: at a pump of all legs, at a leg of its own. */
@@ -147,7 +154,9 @@ export default function Plant({ about }) {
   const open = plant.value, parts = partsOf(open.fields);
   useEffect(() => { keepAnswered(["year"]); }, []);
   useEffect(() => { if (about) picked.value = about; }, [about]);
-  const part = picked.value ? partAt(parts, picked.value) : undefined;
+  const part = picked.value ? partAt(parts, picked.value) || partAt(parts, diverterOf(picked.value)) : undefined;
+  const within = part && open.fields.find((f) => f.path === `${part.path}.zone`)?.text;
+  const zone = parts.find((p) => p.path === `place.zones.${within}`);
   const run = answers.value.year;
   const svg = (run?.of === open.version && run.result.drawing.svg) || open.drawing?.svg;
   if (svg) last.current = svg;
@@ -160,7 +169,7 @@ export default function Plant({ about }) {
         ${duties.length > 1 && html`<label>at <select onChange=${(event) => { duty.value = event.target.value; }}>
           <option value="" selected=${!duty.value}>what moves most</option>
           ${duties.map((d) => html`<option key=${d.name} value=${d.name} selected=${d.name === duty.value}>${d.name}</option>`)}</select></label>`}</div>
-      <${Drawing} svg=${svg || last.current} picked=${part?.path.startsWith("plant.") ? part.path.split(".").pop() : ""}
+      <${Drawing} svg=${svg || last.current} picked=${part?.path.startsWith("plant.diverters.") ? picked.value : part?.path.startsWith("plant.") ? part.path.split(".").pop() : ""}
         pick=${(name) => { picked.value = name; }} coloured=${colours.by}
         stale=${svg ? "" : "The file has faults: this is the plant as it was before."}/>
       ${colours.told && html`<p class="note">${colours.told}</p>`}
@@ -171,6 +180,7 @@ export default function Plant({ about }) {
     <section class="side" aria-labelledby="part-title"><h2 id="part-title">${part ? called(part) : "What it comes to"}</h2>
       <${Parts} parts=${parts} part=${part}/>
       <${Problems}/>
+      ${zone && html`<p>Around it: <button type="button" onClick=${() => { picked.value = zone.path; }}>the zone ${zone.name}</button></p>`}
       ${part && html`<${Jets} part=${part} duty=${duty.value}/><${Swap} part=${part}/><${Fields} key=${part.path} prefix=${part.path}/>
         <${Place} key=${`${part.path} place`} part=${part} parts=${parts}/>`}
       ${!part && html`<${Answers}/>`}

@@ -3,7 +3,7 @@
 
 import { html, useEffect, useLayoutEffect, useRef, useSignal } from "./vendor/preact.js";
 // @ts-ignore: the server puts the page's script together
-import { opened, unpacked, valueAt } from "/timeline.js";
+import { opened, unpacked, valueAt } from "../timeline.js";
 import { DAY_S, clockOf } from "./clock.js";
 import { number } from "./numbers.js";
 

@@ -1,0 +1,64 @@
+"""What `explain` tells: keys with the words of the schema, numbers of the JSON, words of the reports."""
+
+import json
+from dataclasses import fields, is_dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from cyclesim.analysis.metrics import Metrics
+from cyclesim.errors import CycleSimError
+from cyclesim.said.explain import explanation
+from cyclesim.said.glossary import METRICS, WORDS
+from cyclesim.shown.terminal import printed
+
+SCHEMA = json.loads((Path(__file__).parents[2] / "schedules" / "scenario.schema.json").read_text("utf-8"))
+
+
+def told(about: str) -> str:
+    """On one line."""
+    return " ".join(printed(explanation(about)).split())
+
+
+@pytest.mark.parametrize("name", [*WORDS, *METRICS])
+def test_every_word_and_number_is_told(name: str) -> None:
+    """In a whole sentence, and not as a key of the file."""
+    text = told(name)
+    assert text.endswith(".")
+    assert "PATH" not in text
+
+
+def names_of(kind: Any) -> set[str]:
+    """Every field of results, with those of what it holds."""
+    if is_dataclass(kind) and isinstance(kind, type):
+        hints = kind.__annotations__
+        held = {name for hint in hints.values() for name in _held(hint)}
+        return {field.name for field in fields(kind)} | held
+    return set()
+
+
+def _held(hint: str) -> set[str]:
+    from cyclesim.analysis import metrics
+
+    known = (part for part in vars(metrics) if part in hint and part != "Metrics")
+    return {name for part in known for name in names_of(getattr(metrics, part))}
+
+
+def test_every_number_that_is_explained_is_in_the_results() -> None:
+    """By the name that it has in the JSON; heat lost is worked out from two."""
+    assert set(METRICS) - {"heat_lost_kwh"} <= names_of(Metrics)
+
+
+def test_a_number_is_found_by_its_path() -> None:
+    """As it stands in the JSON; what is no number of it is refused with what is near."""
+    assert "older than limits.water_age" in told("legs.left_bench.above_limit_h")
+    with pytest.raises(CycleSimError, match="did you mean 'oldest_water_h'"):
+        explanation("oldest_water")
+
+
+def test_a_default_is_told_alike_by_explain_and_schema() -> None:
+    """Value, spread and source, in the same words."""
+    expected = "Left out it is 2 s (in practice 1 to 10 s; common practice, no source)."
+    assert expected in told("plant.pumps.main.changeover")
+    assert expected in SCHEMA["$defs"]["Pump"]["properties"]["changeover"]["description"]
