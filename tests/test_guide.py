@@ -19,6 +19,7 @@ from cyclesim.decide.tuning.tuning import Tuning, tune
 from cyclesim.physics.links import Link, PipeLink
 from cyclesim.said import run, values
 from cyclesim.said.compare import compare_page, compare_values
+from cyclesim.said.explain import said_of
 from cyclesim.said.rules import rule_page, rule_values
 from cyclesim.said.run import run_page
 from cyclesim.said.values import result_values
@@ -362,9 +363,9 @@ def test_a_default_is_declared_with_its_spread() -> None:
     } == listed
     assert Tried("rim (tub)", "2 mm", "15 cm", PRACTICE) == tried
     assert not felt
-    assert f"If left out, a listed default (in practice 2 mm to 15 cm; {PRACTICE})." in str(
-        _Rimmed.model_json_schema()["properties"]["rim"]["description"]
-    )
+    assert f"Left out it is 50 mm (in practice 2 mm to 15 cm; {PRACTICE})." in [
+        *said_of("rim", _Rimmed.model_fields["rim_m"], float)
+    ]
 
 
 def test_a_number_of_the_model_is_a_row_with_the_plant_that_it_is_off_in(
