@@ -81,7 +81,7 @@ def flushed(plant: Assembly, programme: Programme, about: Subject) -> Iterator[C
     ways = [
         (duty.reached_s.get(plug, math.inf), *next(iter(running(plant, duty).items())))
         for duty in combinations(plant, plant.speeds)
-        if len(running(plant, duty)) == 1 and abs(duty.flow_m3_s(about.name)) > STILL_M3_S
+        if len(running(plant, duty)) == 1
     ]
     reached_s, pump, speed = min(ways, default=(math.inf, "", ""))
     if math.isinf(reached_s):

@@ -7,13 +7,18 @@ from pathlib import Path
 import pytest
 
 from cyclesim.analysis.apply import applied_to_run
+from cyclesim.analysis.findings import Subject
+from cyclesim.analysis.mends import changes
 from cyclesim.analysis.result import Result, simulate
+from cyclesim.analysis.rules import RULES
 from cyclesim.analysis.trials import MendTrial, tried
 from cyclesim.errors import CycleSimError
 from cyclesim.said.page import Line
 from cyclesim.said.run import run_page
 from cyclesim.scenario.reading.edit import edited
 from cyclesim.scenario.reading.load import load_text
+from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.programme import Programme
 from tests.analysis.conftest import TEXT
 
 Broken = Callable[..., tuple[str, Result, list[MendTrial]]]
@@ -104,6 +109,16 @@ def test_a_mend_that_takes_a_flush_away_says_what_that_breaks(broken: Broken) ->
     away = next(trial for trial in trials if "take it out" in trial.said)
     assert away.holds
     assert "stale-water (bench)" in away.breaks
+
+
+def test_a_flush_is_offered_for_a_last_jet_too(scenario) -> None:
+    """Whoever flushes the bench flushes its last jet; 40 s is the first length offered that is enough."""
+    built = scenario((FLUSHES, "line_flushes: []"))
+    plant, programme = Assembly(built), Programme(built)
+    for name in ("bench", "bench, last jet"):
+        offered = changes(RULES["stale-water"], plant, programme, Subject(name, ()))
+        said = [change.sentence for change in offered]
+        assert 'a line flush: {pump: main high, start: ["07:00", "19:00"], lasts: 40 s}' in said, name
 
 
 def lines(result: Result, trials: tuple[MendTrial, ...]) -> list[str]:

@@ -269,3 +269,36 @@ def test_a_device_that_opens_late_is_timed(build):
         some = Automaton(full.plant, full.cone, full.env, watched, late=late)
         named = zip(some.timers, some.lasts_s, strict=True)
         assert timed == [lasts_s for name, lasts_s in named if name == "contact of element"]
+
+
+def test_how_late_a_timer_that_goes_on_can_see_a_move(build):
+    """A pass comes on a whole second: the controller's own timers leave one, others a moment or none.
+
+    Coasting that ends in the second of a pass has ended before it; the grace has not. What is no pass needs
+    no second.
+    """
+    full = automaton_of(build(NO_LIMIT, *PLANTS["own switch and clock"]))
+    spare_s = {
+        name: [full.spare_s(i, silent) for silent in (False, True)] for i, name in enumerate(full.timers)
+    }
+    assert [1.0, 1.0] == spare_s["time of main"] == spare_s["own switch of element"]
+    assert [0.0, 0.0] == spare_s["grace of element"]
+    for name in ("coasting of main", "flow through element", "contact of main low"):
+        moment_s, none_s = spare_s[name]
+        assert 0.0 == none_s < moment_s < 0.01
+
+
+@pytest.mark.parametrize("changes", PLANTS.values(), ids=PLANTS)
+@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
+@given(choices=st.lists(st.integers(0, 500), min_size=4, max_size=30))
+def test_only_timers_that_run_have_an_order(build, changes, choices):
+    """What has ended or was stopped stands before no other and behind none; of two one is first at most."""
+    automaton = automaton_of(build(*changes))
+    n, node = len(automaton.timers), next(automaton.starts())
+    for choice in choices:
+        moves = list(automaton.moves(node))
+        _, node = moves[choice % len(moves)]
+        order = {(i, j) for i in range(n) for j in range(n) if node.order >> (i * n + j) & 1}
+        assert all(node.timers[i] and node.timers[j] for i, j in order)
+        assert not any((j, i) in order for i, j in order)
+        assert node.order < 1 << n * n

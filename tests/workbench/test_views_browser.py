@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from cyclesim.scenario.reading.edit import Edit, edited
+from cyclesim.scenario.reading.load import load
 from cyclesim.scenario.reading.starter import starter_text
 from tests.workbench.driven import Window, chromium, needs_browser, served
 
@@ -153,6 +155,7 @@ def test_runs_are_snapped_to_what_can_be_keyed_in(window: Window) -> None:
     }  # fmt: skip
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "title",
     ["</script><script>window.taken=1</script>", "<img src=x onerror=window.taken=1>",
@@ -178,3 +181,30 @@ def test_a_hostile_title_is_text(window: Window, folder: Path, title: str) -> No
     written = file.read_text(encoding="utf-8")
     file.unlink()
     assert f"title: {json.dumps(title, ensure_ascii=False)} # pond" in written
+
+
+@pytest.mark.parametrize("like", [None, "us"])
+def test_all_that_can_be_added_makes_a_plant_that_can_be_run(
+    window: Window, like: str | None, tmp_path: Path
+) -> None:
+    """Each offer, put before the filter of a starter as the page does it, gives a file without a fault."""
+    offers = script(window, "parts.js", f"m.offers({'true' if like else 'false'}, 'pump_room')")
+    assert isinstance(offers, list)
+    assert {"legs", "pumps", "valves", "equipment", "heat_sources"} == {offer["kind"] for offer in offers}
+    text = starter_text(like)
+    for offer in offers:
+        name, kind = f"new_{offer['name']}", offer["kind"]
+        there = f"\n  {kind}:" in text
+        sheet = Edit(("plant", kind, name), offer["text"])
+        if not there:
+            sheet = Edit(("plant", kind), f"{{{name}: {offer['text']}}}")
+        made = edited(text, [sheet])
+        before, after = ("filter", f"{name}, filter")
+        if "manifold" in offer["text"]:  # its jets end in the tub
+            before, after = ("[left_bench, right_bench]", f"[left_bench, {name}, right_bench]")
+        (chain,) = (line for line in made.splitlines() if line.strip().startswith("- [tub, "))
+        made = made.replace(chain, chain.replace(before, after))
+        assert name in made.split("network:")[1]
+        file = tmp_path / f"{name}.yaml"
+        file.write_text(made, encoding="utf-8")
+        assert load(file).title

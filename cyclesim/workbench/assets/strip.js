@@ -52,7 +52,7 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act, writt
     if (event.button) return;
     event.currentTarget.setPointerCapture(event.pointerId);
     const { start, lasts } = shownOf(demand, k);
-    drag.current = { x: event.clientX, start, lasts, demand, k, mode, moved: false, copy: event.ctrlKey && mode === "move" };
+    drag.current = { x: event.clientX, start, lasts, demand, k, mode, moved: false };
     select({ path: demand.path, k });
   };
   const move = (event) => {
@@ -126,7 +126,7 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act, writt
   const row = (demand, r) => {
     const y = HEAD + ROW * r, today = !day || demand.days.includes(day);
     const was = ghost?.demands.find((other) => other.path === demand.path);
-    const rule = demand.repeats ? `, by ${demand.repeats}` : demand.after ? `, after bathing, for ${lengthOf(demand.lasts_s)}` : "";
+    const rule = demand.repeats ? `, by ${demand.repeats}` : !demand.after ? "" : `${demand.name === "after bathing" ? "" : ", after bathing"}, for ${lengthOf(demand.lasts_s)}`;
     return html`<g key=${demand.path}>
       <path class="row" d=${`M0 ${y}H${wide.value}`}/>
       <text class="title" x="2" y=${y + 13}>${called(demand)}${rule}${demand.drawn
