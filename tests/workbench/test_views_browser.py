@@ -129,6 +129,7 @@ def test_runs_are_snapped_to_what_can_be_keyed_in(window: Window) -> None:
         const run = {...flush, kind: 'filter_run', lasts_s: 7200, starts: ['03:00', '04:00']};
         const coarse = m.stepsOf(controller, flush, false), fine = m.stepsOf(controller, flush, true);
         const near = (s, steps) => m.snappedLength(s, steps), next = (s, by) => m.nextLength(s, by, coarse);
+        const quiet = (who) => ({from: '22:00', to: '07:00', applies_to: [who]});
         const text = (demand, s, like) => m.stretched(demand, s, like)[0].text;
         return {
             near: near(44, coarse), over: near(500, coarse), fine: near(44, fine),
@@ -138,6 +139,9 @@ def test_runs_are_snapped_to_what_can_be_keyed_in(window: Window) -> None:
             scalar: m.moved(flush, 0, 0, '23:30'),
             copy: m.copied(flush, 0).clock, run: m.copied(run, 0).clock,
             last: m.deleted(flush, 0, [flush]), one: m.deleted(run, 1, [run]),
+            loud: [[82_800, 30], [25_199, 2], [25_200, 60], [79_140, 60], [79_141, 60]].map(
+                ([at, lasts]) => m.isLoud(quiet('main'), {...flush, pump: 'main high'}, at, lasts)),
+            others: m.isLoud(quiet('main high'), {...flush, pump: 'main low'}, 0, 60),
             unit: [text(run, 9000, '2 h'), text(run, 10_800, '2 h'), text(flush, 60, '30 s')],
         } })()""",
     )
@@ -151,6 +155,8 @@ def test_runs_are_snapped_to_what_can_be_keyed_in(window: Window) -> None:
         "run": "05:00",  # at least its own two hours later
         "last": [{"path": "schedule.line_flushes", "text": "[]"}],
         "one": [{"path": "schedule.line_flushes.0.start", "text": '["03:00"]'}],
+        "loud": [True, True, False, False, True],  # 23:00, 06:59:59, 07:00, 21:59 and a second on
+        "others": False,
         "unit": ["150 min", "3 h", "60 s"],
     }  # fmt: skip
 
