@@ -1,8 +1,9 @@
 """Write a copy of the package in which what a year spends its time in is compiled to C by mypyc.
 
-`python scripts/compile.py build/quick`, then `PYTHONPATH=build/quick` before any command: the same commands
-and the same numbers, sooner. To undo it, delete the folder. It needs mypy and a C compiler; the copy is of
-the text as it is now, and a text that is changed later asks for another.
+`python scripts/compile.py build/quick`, then `PYTHONPATH=build/quick` before the installed command: the same
+commands and the same numbers, sooner. (`python -m cyclesim` looks first in the folder that it is started in.)
+To undo it, delete the folder. It needs mypy, setuptools and a C compiler; the copy is of the text as it is
+now, and a text that is changed later asks for another.
 """
 
 from __future__ import annotations

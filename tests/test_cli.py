@@ -66,12 +66,14 @@ def week(tub: Path) -> Week:
 # -- help, versions, spelling ------------------------------------------------------------------------------
 
 
-def test_help_imports_nothing_heavy() -> None:
-    """Asking for help, or for the package alone, loads none of the libraries that take time."""
-    for command in (
-        ["-m", "cyclesim", "--help"],
-        ["-m", "cyclesim", "run", "--help"],
-        ["-c", "import cyclesim"],
+def test_nothing_heavy_is_imported_before_it_is_needed() -> None:
+    """Help and the package alone load none of the libraries that take time; a check no more than it needs."""
+    needed_to_check = {"pydantic", "numpy", "fluids", "rich", "transitions", "dateutil", "simpy"}
+    for command, needed in (
+        (["-m", "cyclesim", "--help"], set[str]()),
+        (["-m", "cyclesim", "run", "--help"], set[str]()),
+        (["-c", "import cyclesim"], set[str]()),
+        (["-m", "cyclesim", "check", "schedules/walled-garden.yaml"], needed_to_check),
     ):
         told = subprocess.run(
             [sys.executable, "-X", "importtime", *command],
@@ -82,7 +84,7 @@ def test_help_imports_nothing_heavy() -> None:
         ).stderr
         loaded = {line.rpartition("|")[2].strip().partition(".")[0] for line in told.splitlines()}
         assert "cyclesim" in loaded
-        assert set() == loaded & set(HEAVY)
+        assert loaded & set(HEAVY) <= needed
 
 
 @pytest.mark.parametrize(

@@ -13,12 +13,11 @@ YEAR = ROOT / "schedules" / "high-valley.yaml"
 
 
 def told(path: Path, *words: str) -> str:
-    """What a Python of the package at *path* prints."""
-    done = subprocess.run(
-        [sys.executable, *words],
-        env={**os.environ, "PYTHONPATH": str(path)}, capture_output=True, text=True, check=True,
-    )  # fmt: skip
-    return done.stdout
+    """What a Python of the package at *path* prints; it looks in the folder that it is started in first."""
+    env = {**os.environ, "PYTHONPATH": str(path)}
+    return subprocess.run(
+        [sys.executable, *words], cwd=path, env=env, capture_output=True, text=True, check=True
+    ).stdout
 
 
 @pytest.mark.slow

@@ -364,7 +364,7 @@ def test_a_default_is_declared_with_its_spread() -> None:
     assert Tried("rim (tub)", "2 mm", "15 cm", PRACTICE) == tried
     assert not felt
     assert f"Left out it is 50 mm (in practice 2 mm to 15 cm; {PRACTICE})." in [
-        *said_of("rim", _Rimmed.model_fields["rim"], float)
+        *said_of("rim", _Rimmed.model_fields["rim_m"], float)
     ]
 
 

@@ -54,7 +54,7 @@ def stale_water(history: History) -> Judged:
             if cause in causes_of_leg:
                 continue
             causes.setdefault(name, set()).add(cause)
-            age = f"{apart(peak / _H_S, limit / _H_S, 1)[0]} h old"
+            age = f"{times_apart(peak, limit)[0]} old"
             yield Breach(name, cause, peak / _H_S, "h", age, mend, start, end - start)
 
 

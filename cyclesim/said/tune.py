@@ -17,6 +17,7 @@ from cyclesim.decide.tuning.thumbs import SOURCE
 from cyclesim.decide.tuning.tuning import Changed, Choice, Tuning
 from cyclesim.decide.tuning.wishes import in_words
 from cyclesim.said.cautions import ADVICE, WATER, say_cautions
+from cyclesim.said.given_up import given_up
 from cyclesim.said.page import Cell, Column, Page, Row, words
 from cyclesim.said.words import count, number
 
@@ -119,6 +120,7 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
             f"A flush changes {number(volume_l)} L of water in pipes, which then cools there: that heat is "
             "most of what a flush costs, and when heating buys it back follows from when the flush is."
         )
+    yield from given_up(tuning.scenario, mine, out)
     if tuning.own.refused:
         yield f"The file's own programme is no choice: {finding_words(tuning.own.refused[0])}."
 

@@ -17,7 +17,7 @@ from cyclesim.workbench.asked import WHATS, Question
 from cyclesim.workbench.edits import Edits
 from cyclesim.workbench.folder import Folder
 from cyclesim.workbench.measuring import readings_view, take_reading
-from cyclesim.workbench.views import Values, opened, plant_view, title_of
+from cyclesim.workbench.views import Values, in_a_line, opened, plant_view, title_of
 from cyclesim.workbench.work import Job, Workers
 
 Stamp = tuple[str, tuple[tuple[Path, int, int, int], ...]]
@@ -46,7 +46,7 @@ class Desk:
         except (CycleSimError, OSError) as error:
             return {"name": name, "title": name, "problem": str(error)}
         told = {"name": name, "title": title_of(plant)}
-        return told | ({"problem": str(plant.faults[0])} if plant.faults else {})
+        return told | ({"problem": in_a_line(plant.faults[0])} if plant.faults else {})
 
     def plant(self, name: str, units: str | None = None) -> Values:
         """One plant with all that its views show."""
@@ -117,7 +117,7 @@ class Desk:
         plant = opened(self.folder, name)
         told: Values = {"name": name, "title": title_of(plant), "version": plant.version}
         if plant.scenario is None:
-            return told | {"problem": str(plant.faults[0])}
+            return told | {"problem": in_a_line(plant.faults[0])}
         return told | {"job": self.ask(name, "card", {}, units).id}
 
     def ask(

@@ -52,10 +52,10 @@ class Entry:
 
 
 def difference(before: str, after: str) -> Splices:
-    """What is otherwise between two texts, line by line, each as the least stretch that differs.
+    """What is otherwise between two texts, line by line, each as the values that differ.
 
-    >>> difference("a: 1 h  # why", "a: 30 min  # why")
-    (Splice(at=3, old='1 h', new='30 min'),)
+    >>> difference("a: 36 degC  # why", "a: 38 degC  # why")
+    (Splice(at=3, old='36 degC', new='38 degC'),)
     """
     whole = _stretch(before, after)
     if not any("\n" in old or "\n" in new for _, old, new in whole):
@@ -71,13 +71,27 @@ def difference(before: str, after: str) -> Splices:
 
 
 def _stretch(before: str, after: str) -> Splices:
-    """The one stretch between the common beginning and end of two texts."""
+    """The one stretch between the common beginning and end of two texts; within a line, of whole values."""
     if before == after:
         return ()
     most = min(len(before), len(after))
     head = next((k for k in range(most) if before[k] != after[k]), most)
     tail = next((k for k in range(most - head) if before[-1 - k] != after[-1 - k]), most - head)
+    if "\n" not in before[head : len(before) - tail] + after[head : len(after) - tail]:
+        while head and not _parts(before, head - 1):
+            head -= 1
+        while tail and not _parts(before, len(before) - tail):
+            tail -= 1
+        while before[head : head + 1] == after[head : head + 1] == " ":
+            head += 1
+        while min(len(before), len(after)) - tail > head and before[-tail - 1] == after[-tail - 1] == " ":
+            tail += 1
     return (Splice(head, before[head : len(before) - tail], after[head : len(after) - tail]),)
+
+
+def _parts(text: str, at: int) -> bool:
+    """Whether a sign of a file parts one value from another."""
+    return text[at] in "\n,[]{}\"'#" or text[at : at + 2] == ": "
 
 
 def spliced(text: str, splices: Splices) -> str:

@@ -129,6 +129,12 @@ def problem(fault: Fault) -> Values:
     }
 
 
+def in_a_line(fault: Fault) -> str:
+    """A fault as a card tells it: where in its file, and what."""
+    place = f"line {fault.line}: " if fault.line else ""
+    return f"{place}{fault.path}{': ' if fault.path else ''}{problem(fault)['error']}"
+
+
 def drawn_view(plant: Assembly, us: bool, *of_a_run: Any) -> Values:
     """A plant's drawing as SVG, with ids `plant-NAME`; and in words, for who cannot see it."""
     legs, findings = of_a_run or (None, ())

@@ -19,6 +19,7 @@ from multiprocessing.connection import Connection
 from multiprocessing.context import BaseContext
 from typing import Any, NamedTuple
 
+from cyclesim.decide.sweeps.pool import end_with
 from cyclesim.errors import CycleSimError, InputError, shorten
 from cyclesim.shown.as_json import as_text
 from cyclesim.workbench.asked import Question
@@ -270,7 +271,9 @@ def _work(line: Connection) -> None:
 
     for kind in (signal.SIGINT, signal.SIGTERM):
         signal.signal(kind, signal.SIG_IGN if kind == signal.SIGINT else signal.SIG_DFL)
-    _end_with(os.getppid())
+    if os.environ.get("CYCLESIM_TRACEBACK") != "1":
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 2)  # libraries complain of processes that we ended
+    end_with(os.getppid())
     import_module(_WARM)
     while True:
         try:
@@ -284,7 +287,7 @@ def _work(line: Connection) -> None:
 def _told(question: Question, line: Connection) -> Event:
     """What a question comes to, as an event."""
     from cyclesim.workbench.asked import answer
-    from cyclesim.workbench.views import problem
+    from cyclesim.workbench.views import in_a_line, problem
 
     begun_s, told_s = time.monotonic(), 0.0
 
@@ -301,7 +304,8 @@ def _told(question: Question, line: Connection) -> Event:
         return Event("result", as_text(answer(question, tell), None))
     except InputError as error:
         problems = [problem(fault) for fault in error.faults]
-        return Event("problem", json.dumps({"error": str(error), "problems": problems}))
+        told = in_a_line(error.faults[0])
+        return Event("problem", json.dumps({"error": told, "problems": problems}))
     except CycleSimError as error:
         return Event("problem", json.dumps({"error": str(error)}))
     except OSError as error:
@@ -309,14 +313,3 @@ def _told(question: Question, line: Connection) -> Event:
     except Exception as error:
         told = f"This is a fault of cyclesim, not of your file: {type(error).__name__}: {shorten(str(error))}"
         return Event("problem", json.dumps({"error": told}))
-
-
-def _end_with(parent: int) -> None:
-    """Let this process end soon after the one that started it."""
-
-    def watch() -> None:
-        while os.getppid() == parent:
-            time.sleep(1.0)
-        os._exit(1)
-
-    threading.Thread(target=watch, daemon=True).start()

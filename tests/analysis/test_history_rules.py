@@ -41,7 +41,7 @@ def test_stale_water_of_a_leg_that_stands_too_long(run: Run) -> None:
     put(history, "bench", (0, 30, 0.0, 30, 6), (30, 30.1, 1e-3, 30, 0.01), (30.1, 48, 0.0, 18, 0))
     (breach,) = told(history, "stale-water")
     assert ("bench", 24 * H, pytest.approx(6.01 * H)) == (breach.subject, breach.at_s, breach.lasts_s)
-    assert (30.0, "30.0 h old") == (breach.worst, breach.text)
+    assert (30.0, "30 h old") == (breach.worst, breach.text)
     assert "line flush" in breach.cause
     assert "nothing does" in breach.cause
 

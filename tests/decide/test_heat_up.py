@@ -126,8 +126,8 @@ def test_a_start_in_time_is_in_time_and_not_early() -> None:
     assert took is not None
     assert 0.0 <= (ready - begin).total_seconds() - took < 300.0
     assert 5.0 * IF97_J_K / 3000.0 == pytest.approx(took, rel=1e-2)
-    weak = load_text(TIGHT, "t.yaml", sets=("plant.heat_sources.element.output=20 W",))
-    assert Warmer(weak, 38.0).latest_start(33.0, ready) is None
+    weak = load_text(TIGHT, "t.yaml", sets=("plant.heat_sources.element.output=100 W",))
+    assert Warmer(weak, 38.0).latest_start(5.0, ready) is None  # 33 K are 208 MJ, and 21 days of 100 W 181 MJ
 
 
 def test_a_cold_start_waits_for_proof_and_rest(winter: Callable[..., Scenario]) -> None:

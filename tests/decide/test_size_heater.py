@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from cyclesim.analysis.result import simulate
 from cyclesim.cli import cli
 from cyclesim.decide.sizing import heater_sizing
 from cyclesim.decide.sizing.heat_up import seasons, set_back_c
@@ -374,3 +375,17 @@ def test_a_wrong_call_is_told(args: tuple[str, ...], says: str) -> None:
     result = call(WALLED, *args)
     assert result.exit_code != 0
     assert says in result.output + str(result.exception)
+
+
+@pytest.mark.slow
+def test_sizes_alike_in_cost_differ_by_more_than_a_thermostat_s_phase() -> None:
+    """A tub filled by up to 0.15 % more shifts every firing; what a year costs hardly moves."""
+    scenario = load(WALLED)
+    tub, costs = scenario.plant.tub, []
+    for more in (0.0, 0.0005, 0.001, 0.0015):
+        water = {"water_m3": tub.volume_m3 * (1.0 + more), "stated_surface_m2": tub.surface_m2}
+        plant = scenario.plant.model_copy(
+            update={"tub": tub.model_copy(update={**water, "dimensions": None})}
+        )
+        costs.append(simulate(scenario.model_copy(update={"plant": plant})).metrics.energy.cost)
+    assert 10.0 * (max(costs) - min(costs)) / min(costs) < heater_sizing._ALIKE

@@ -199,3 +199,111 @@ def test_flow_that_lasts_and_a_grace_that_is_over_are_two_things(build):
     past = ended(shut, hot, "grace of element")
     assert (True, "none", True, False) == truth_of(shut, past)
     assert (False, "none", False, False) == truth_of(shut, came(shut, past, lambda truth: not truth.hot))
+
+
+def moved(automaton, node, event):
+    """The state after something that may come at any time."""
+    return next(n for m, n in automaton.moves(node) if m.event[0] == event)
+
+
+def events(automaton, node):
+    """What may come at any time."""
+    return {m.event[0] for m, _ in automaton.moves(node)} - {""}
+
+
+def test_a_limit_that_trips_waits_for_a_person(build):
+    """Heat in still water: it trips, stays off, and fires again once a person has reset it."""
+    shut = automaton_of(build(*PLANTS["not wired"], ("usual: open}}", "usual: shut}}")))
+    hot = came(shut, next(shut.starts()), lambda truth: truth.hot)
+    assert {"trips"} == events(shut, hot)
+    tripped = moved(shut, hot, "trips")
+    assert "tripped" == shut.controller.names(tripped.state)[1]
+    assert shut.controller.bit("element.trips") == tripped.feedback
+    assert not truth_of(shut, tripped).hot
+    assert {"resets"} == events(shut, tripped)
+    reset = moved(shut, tripped, "resets")
+    assert ("off", 0) == (shut.controller.names(reset.state)[1], reset.feedback)
+    assert truth_of(shut, came(shut, reset, lambda truth: truth.hot)).hot
+
+
+def test_water_that_warms_where_it_stands_proves_no_flow_any_more(build):
+    """A proof by a rise of temperature says yes to still water at first, then no; it rises once."""
+    rise = ("proof: {by: flow_switch}", "proof: {by: temperature_rise}")
+    changes = (rise, *PLANTS["not wired"], ("usual: open}}", "usual: shut}}"), NO_LIMIT)
+    shut = automaton_of(build(*changes))
+    sensed = shut.controller.bit("flow.element.sensed")
+    hot = came(shut, next(shut.starts()), lambda truth: truth.hot)
+    assert ({"rises"}, sensed, 0) == (events(shut, hot), hot.feedback, hot.risen)
+    warm = moved(shut, hot, "rises")
+    assert (set(), 0, 1) == (events(shut, warm), warm.feedback, warm.risen)
+
+
+CONTACTS = {("contact of main low", 2.0, 0), ("contact of main high", 2.0, 0)}
+"""Contacts that open 2 s late; the last is whether a timer ends before, with or after the controller's."""
+WATCHED = {("coasting of main", 4.0, 0), ("grace of element", 5.0, 2), ("flow through element", 5.0, 0)}
+OWN = ("own switch of element", 6.0, 1)
+
+
+@pytest.mark.parametrize(
+    ("watches", "late", "timers"),
+    [
+        (False, False, {OWN}),
+        (False, True, {OWN} | CONTACTS),
+        (True, False, {OWN} | WATCHED),
+        (True, True, {OWN} | WATCHED | CONTACTS),
+    ],
+)
+def test_only_what_is_asked_for_is_timed(build, watches, late, timers):
+    """Pumps' contacts that open late where that counts, coasting, grace and flow of what is watched."""
+    full = automaton_of(build(NO_LIMIT, *PLANTS["own switch and clock"]))
+    watched = full.watched if watches else ()
+    some = Automaton(full.plant, full.cone, full.env, watched, late=late)
+    names = {(f"time of {name}", 0.0, 1) for name in ("main", "element")}
+    assert names | timers == set(zip(some.timers, some.lasts_s, some._ranks, strict=True))
+
+
+def test_a_device_that_opens_late_is_timed(build):
+    """Wherever it is watched, or what opens late counts; and for as long as its contactor takes."""
+    full = automaton_of(build(NO_LIMIT, *PLANTS["pump contact"]))
+    for watched, late, timed in ((full.watched, False, [2.0]), ((), False, []), ((), True, [2.0])):
+        some = Automaton(full.plant, full.cone, full.env, watched, late=late)
+        named = zip(some.timers, some.lasts_s, strict=True)
+        assert timed == [lasts_s for name, lasts_s in named if name == "contact of element"]
+
+
+def test_how_late_a_timer_that_goes_on_can_see_a_move(build):
+    """A pass comes on a whole second: the controller's own timers leave one, others a moment or none.
+
+    Coasting that ends in the second of a pass has ended before it; the grace has not. What is no pass needs
+    no second.
+    """
+    full = automaton_of(build(NO_LIMIT, *PLANTS["own switch and clock"]))
+    spare_s = {
+        name: [full.spare_s(i, silent) for silent in (False, True)] for i, name in enumerate(full.timers)
+    }
+    assert [1.0, 1.0] == spare_s["time of main"] == spare_s["own switch of element"]
+    assert [0.0, 0.0] == spare_s["grace of element"]
+    for name in ("coasting of main", "flow through element", "contact of main low"):
+        moment_s, none_s = spare_s[name]
+        assert 0.0 == none_s < moment_s < 0.01
+
+
+@pytest.mark.parametrize("changes", PLANTS.values(), ids=PLANTS)
+@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
+@given(choices=st.lists(st.integers(0, 500), min_size=4, max_size=30))
+def test_only_timers_that_run_have_an_order(build, changes, choices):
+    """What has ended or was stopped stands before no other and behind none; of two one is first at most."""
+    automaton = automaton_of(build(*changes))
+    n, node = len(automaton.timers), next(automaton.starts())
+    for choice in choices:
+        moves, before = list(automaton.moves(node)), node
+        move, node = moves[choice % len(moves)]
+        for m, state in enumerate(node.state):
+            if before.timers[m] and before.state[m] == state and m not in move.ended:
+                assert node.timers[m], "a machine's own time goes on while it stays"
+            if not automaton.dwells_s[m][state]:
+                assert not node.timers[m], "a state of no time has none"
+        order = {(i, j) for i in range(n) for j in range(n) if node.order >> (i * n + j) & 1}
+        assert all(node.timers[i] and node.timers[j] for i, j in order)
+        assert not any((j, i) in order for i, j in order)
+        assert node.order < 1 << n * n

@@ -18,6 +18,8 @@ class TestAPlantOfTheShelf:
         assert ["boiler.yaml", "broken.yaml", "garden.yaml"] == [plant["name"] for plant in told]
         assert ["problem" in plant for plant in told] == [False, True, False]
         assert told[1]["title"] == "Half a tub"
+        assert told[1]["problem"].startswith("line 1: ")
+        assert str(folder) not in told[1]["problem"]
 
     def test_a_value_is_changed_and_nothing_else(self, client: TestClient, folder: Path) -> None:
         before = (folder / "garden.yaml").read_text(encoding="utf-8")

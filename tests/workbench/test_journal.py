@@ -1,14 +1,16 @@
 """Edits, undo and redo: byte for byte what the same edits by hand give, whoever else changes the file."""
 
 import json
+import os
 from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
 from textwrap import dedent
+from typing import Any
 
 import pytest
 from httpx2 import Response
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
@@ -59,9 +61,10 @@ VALUES = st.from_regex(r"[A-Za-z][A-Za-z0-9]{0,6}( [a-z]{1,3})?", fullmatch=True
 )
 ACTS = st.lists(
     st.one_of(
-        st.tuples(st.just("edit"), KEYS, VALUES),
+        st.tuples(st.just("edit"), st.dictionaries(KEYS, VALUES, min_size=1, max_size=3)),
         st.tuples(st.sampled_from(["undo", "redo", "restart"])),
-        st.tuples(st.just("outside"), VALUES),
+        st.tuples(st.just("comment"), VALUES),
+        st.tuples(st.just("outside"), KEYS, VALUES),
     ),
     max_size=14,
 )
@@ -73,36 +76,63 @@ class ByHand:
 
     values: dict[str, str] = field(default_factory=lambda: dict(BEGINS))
     note: str = ""
-    done: list[tuple[str, str, str]] = field(default_factory=list)
-    undone: list[tuple[str, str, str]] = field(default_factory=list)
+    done: list[dict[str, tuple[str, str]]] = field(default_factory=list)
+    undone: list[dict[str, tuple[str, str]]] = field(default_factory=list)
 
     def text(self) -> str:
         return FILE.format(**self.values, note=self.note)
 
-    def edit(self, key: str, value: str) -> None:
-        if self.values[key] != value:
-            self.done.append((key, self.values[key], value))
+    def edit(self, new: dict[str, str]) -> None:
+        changed = {key: (self.values[key], text) for key, text in new.items() if self.values[key] != text}
+        if changed:
+            self.done.append(changed)
             self.undone.clear()
-            self.values[key] = value
+            self.values |= new
 
     def undo(self) -> None:
-        if self.done:
-            self.undone.append(self.done.pop())
-            self.values[self.undone[-1][0]] = self.undone[-1][1]
+        self.undone.append(self.done.pop())
+        self.values |= {key: old for key, (old, _) in self.undone[-1].items()}
 
     def redo(self) -> None:
-        if self.undone:
-            self.done.append(self.undone.pop())
-            self.values[self.done[-1][0]] = self.done[-1][2]
+        self.done.append(self.undone.pop())
+        self.values |= {key: new for key, (_, new) in self.done[-1].items()}
+
+    def outside(self, key: str, text: str) -> None:
+        """Somebody else writes a value: what touches it can no longer be turned, nor what that rests on."""
+        if self.values[key] != text:
+            self.values[key] = text
+            self.done, self.undone = (self.apart(stack, {key}) for stack in (self.done, self.undone))
+
+    def apart(
+        self, stack: list[dict[str, tuple[str, str]]], taken: set[str]
+    ) -> list[dict[str, tuple[str, str]]]:
+        kept = []
+        for changed in reversed(stack):
+            if changed.keys() & taken:
+                taken = taken | changed.keys()
+            else:
+                kept.append(changed)
+        return kept[::-1]
 
 
 class TestAnySequence:
     @given(ACTS, st.sampled_from(["\n", "\r\n"]), st.booleans())
+    @example(
+        [
+            ("edit", {"within": "Xa"}),
+            ("edit", {"within": "Yb", "depth": "Zc"}),
+            ("edit", {"title": "Tub"}),
+            ("outside", "depth", "Qd"),
+            *[("undo",)] * 3,
+        ],
+        "\n",
+        False,
+    )
     @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
     def test_gives_the_file_that_hands_would_give(
-        self, tmp_path_factory: pytest.TempPathFactory, acts: list[tuple[str, ...]], ends: str, bom: bool
+        self, tmp_path_factory: pytest.TempPathFactory, acts: list[tuple[Any, ...]], ends: str, bom: bool
     ) -> None:
-        """Somebody else's comment comes and goes between; the server ends and begins again."""
+        """Somebody else's comments and values come between; the server ends and begins again."""
         root = tmp_path_factory.mktemp("plants")
         path, hand = root / "a.yaml", ByHand()
 
@@ -113,16 +143,21 @@ class TestAnySequence:
         desk = Desk(Folder(root), _NONE, kept=root / "kept")
         for act in acts:
             match act:
-                case ("edit", key, value):
+                case ("edit", new):
                     version = desk.plant("a.yaml")["version"]
-                    desk.edit("a.yaml", version, [Edit(steps(PLACES[key]), value)], "because")
-                    hand.edit(key, value)
-                case ("outside", value):
+                    edits = [Edit(steps(PLACES[key]), text) for key, text in new.items()]
+                    desk.edit("a.yaml", version, edits, "because")
+                    hand.edit(new)
+                case ("outside", key, value):
+                    hand.outside(key, value)
+                    path.write_bytes(written())
+                case ("comment", value):
                     hand.note = "" if hand.note else f"# {value}\n"
                     path.write_bytes(written())
                 case ("restart",):
                     desk = Desk(Folder(root), _NONE, kept=root / "kept")
                 case ("undo",) | ("redo",):
+                    os.utime(path, (1, 1))  # an editor's change is taken up once it has stood for a while
                     can = desk.journal("a.yaml")["can"]
                     assert can == {"undo": len(hand.done), "redo": len(hand.undone)}
                     if can[act[0]]:

@@ -125,7 +125,7 @@ class TestAWorkbench:
         assert edited == before.replace(b"breaker: 20 A", b"breaker: 32 A", 1)
         with running(folder, tmp_path / "cache") as (process, wire):
             (entry,) = wire.told("GET", f"{GARDEN}/journal")["entries"]
-            assert (entry["old"], entry["new"], entry["why"]) == (["20"], ["32"], "a larger one")
+            assert (entry["old"], entry["new"], entry["why"]) == (["20 A"], ["32 A"], "a larger one")
             assert wire.told("POST", f"{GARDEN}/undo", {})["can"] == {"undo": 0, "redo": 1}
             assert (folder / "garden.yaml").read_bytes() == before
             next_event(wire.ask("GET", f"{GARDEN}/watch"))

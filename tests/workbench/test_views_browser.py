@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from cyclesim.scenario.reading.edit import Edit, edited
+from cyclesim.scenario.reading.load import load
 from cyclesim.scenario.reading.starter import starter_text
 from tests.workbench.driven import Window, chromium, needs_browser, served
 
@@ -127,6 +129,7 @@ def test_runs_are_snapped_to_what_can_be_keyed_in(window: Window) -> None:
         const run = {...flush, kind: 'filter_run', lasts_s: 7200, starts: ['03:00', '04:00']};
         const coarse = m.stepsOf(controller, flush, false), fine = m.stepsOf(controller, flush, true);
         const near = (s, steps) => m.snappedLength(s, steps), next = (s, by) => m.nextLength(s, by, coarse);
+        const quiet = (who) => ({from: '22:00', to: '07:00', applies_to: [who]});
         const text = (demand, s, like) => m.stretched(demand, s, like)[0].text;
         return {
             near: near(44, coarse), over: near(500, coarse), fine: near(44, fine),
@@ -136,6 +139,9 @@ def test_runs_are_snapped_to_what_can_be_keyed_in(window: Window) -> None:
             scalar: m.moved(flush, 0, 0, '23:30'),
             copy: m.copied(flush, 0).clock, run: m.copied(run, 0).clock,
             last: m.deleted(flush, 0, [flush]), one: m.deleted(run, 1, [run]),
+            loud: [[82_800, 30], [25_199, 2], [25_200, 60], [79_140, 60], [79_141, 60]].map(
+                ([at, lasts]) => m.isLoud(quiet('main'), {...flush, pump: 'main high'}, at, lasts)),
+            others: m.isLoud(quiet('main high'), {...flush, pump: 'main low'}, 0, 60),
             unit: [text(run, 9000, '2 h'), text(run, 10_800, '2 h'), text(flush, 60, '30 s')],
         } })()""",
     )
@@ -149,10 +155,13 @@ def test_runs_are_snapped_to_what_can_be_keyed_in(window: Window) -> None:
         "run": "05:00",  # at least its own two hours later
         "last": [{"path": "schedule.line_flushes", "text": "[]"}],
         "one": [{"path": "schedule.line_flushes.0.start", "text": '["03:00"]'}],
+        "loud": [True, True, False, False, True],  # 23:00, 06:59:59, 07:00, 21:59 and a second on
+        "others": False,
         "unit": ["150 min", "3 h", "60 s"],
     }  # fmt: skip
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "title",
     ["</script><script>window.taken=1</script>", "<img src=x onerror=window.taken=1>",
@@ -178,3 +187,30 @@ def test_a_hostile_title_is_text(window: Window, folder: Path, title: str) -> No
     written = file.read_text(encoding="utf-8")
     file.unlink()
     assert f"title: {json.dumps(title, ensure_ascii=False)} # pond" in written
+
+
+@pytest.mark.parametrize("like", [None, "us"])
+def test_all_that_can_be_added_makes_a_plant_that_can_be_run(
+    window: Window, like: str | None, tmp_path: Path
+) -> None:
+    """Each offer, put before the filter of a starter as the page does it, gives a file without a fault."""
+    offers = script(window, "parts.js", f"m.offers({'true' if like else 'false'}, 'pump_room')")
+    assert isinstance(offers, list)
+    assert {"legs", "pumps", "valves", "equipment", "heat_sources"} == {offer["kind"] for offer in offers}
+    text = starter_text(like)
+    for offer in offers:
+        name, kind = f"new_{offer['name']}", offer["kind"]
+        there = f"\n  {kind}:" in text
+        sheet = Edit(("plant", kind, name), offer["text"])
+        if not there:
+            sheet = Edit(("plant", kind), f"{{{name}: {offer['text']}}}")
+        made = edited(text, [sheet])
+        before, after = ("filter", f"{name}, filter")
+        if "manifold" in offer["text"]:  # its jets end in the tub
+            before, after = ("[left_bench, right_bench]", f"[left_bench, {name}, right_bench]")
+        (chain,) = (line for line in made.splitlines() if line.strip().startswith("- [tub, "))
+        made = made.replace(chain, chain.replace(before, after))
+        assert name in made.split("network:")[1]
+        file = tmp_path / f"{name}.yaml"
+        file.write_text(made, encoding="utf-8")
+        assert load(file).title

@@ -252,12 +252,11 @@ def compare(
     currencies = list(dict.fromkeys(scenario.supply.tariff.currency for scenario in scenarios))
     if len(currencies) > 1:
         raise CannotCompareError(f"Costs in {' and '.join(currencies)} cannot stand side by side.")
-    if tuned:
-        scenarios = [with_best_programme(scenario, seed=seed, how=how) for scenario in scenarios]
-    first = scenarios[0]
-    days = days_of_year(start or date(first.place.year, 1, 1)) if days is None else days
+    days = days_of_year(start or date(scenarios[0].place.year, 1, 1)) if days is None else days
     if days < 1:
         raise ValueError(f"a run lasts at least one day, not {days}")
+    if tuned:
+        scenarios = [with_best_programme(s, days=days, start=start, seed=seed, how=how) for s in scenarios]
     names = [scenario.title for scenario in scenarios] if names is None else names
     years = years or next((scenario.money.over_years for scenario in scenarios if scenario.money), 10)
     unchanged = Future({}, {}, seed)

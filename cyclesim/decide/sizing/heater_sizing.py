@@ -42,7 +42,11 @@ from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.hourly_weather import fill_c
 
 _ALIKE = 0.01
-"""Sizes of which a year's cost differs by less than this share are alike in cost."""
+"""Sizes of which a year's cost differs by less than this share are alike in cost.
+
+Some thirty times what the phase of a thermostat makes: 0.03 % over a year of three plants, each with up to
+0.15 % more water. What is below is no reason to pass over a smaller size.
+"""
 HOLDS, SESSIONS, READY, SUPPLY, RULES = "holds", "sessions", "ready", "supply", "rules"
 
 

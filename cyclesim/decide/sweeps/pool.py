@@ -76,7 +76,7 @@ def _in_processes(
     while left:
         try:
             with _interrupts_are_ours():
-                own = {"initializer": _end_with, "initargs": (os.getpid(),)}
+                own = {"initializer": end_with, "initargs": (os.getpid(),)}
                 parallel = Parallel(n_jobs=count, return_as="generator_unordered", **own)
                 tasks = [delayed(_placed)(do, place, thing) for place, thing in left.items()]
                 coming = parallel(reversed(tasks) if turned else tasks)
@@ -116,7 +116,7 @@ def _interrupts_are_ours() -> Generator[None]:
             os.kill(os.getpid(), number)
 
 
-def _end_with(parent: int) -> None:
+def end_with(parent: int) -> None:
     """Let this process end within a second or two of the one that started it, whatever ended that."""
 
     def watch() -> None:

@@ -44,7 +44,10 @@ _TIGHTENED = 4
 """So often the placing is given less time where a run finds water older than it reckoned."""
 _MARGIN_S = 60.0
 _LONGER = 3.0
-"""So many times the hours of filtering are tried, too: while a pump runs, heat may be bought cheaper."""
+"""So many times the hours of filtering are tried, too: while a pump runs, heat may be bought cheaper.
+
+From two hours, the short end of what is usual, it leads to six, near the long end of eight (`thumbs.SOURCE`).
+"""
 _NEAR = 0.03
 """What is worse by less than this share is about as good."""
 _MOST_MOVED = 2

@@ -151,7 +151,8 @@ def _swings(axes: Axes, drawn: ComparisonDrawn) -> None:
     for row, swing in enumerate(drawn.swings):
         ends = (swing.at_low, swing.low), (swing.at_high, swing.high)
         (low, first), (high, last) = sorted(ends, key=itemgetter(0))
-        axes.barh(row, high - low, left=low, height=0.6, color=_ORANGE if swing.flips else _BLUE)
+        shade, hatch = (_ORANGE, "////") if swing.flips else (_BLUE, "")
+        axes.barh(row, high - low, left=low, height=0.6, fc=shade, ec="white", hatch=hatch, lw=0.0)
         if high == low:
             text = f" {first} to {last}: no change"
             axes.annotate(text, (high, row), ha="left", va="center", fontsize=6.5, color="0.3", bbox=_BARE)
@@ -169,7 +170,7 @@ def _swings(axes: Axes, drawn: ComparisonDrawn) -> None:
     axes.set_ylim(len(drawn.swings) - 0.5, -0.6)
     axes.set_title(
         f"What moves the answer: B - A in {drawn.unit}, each assumption alone at its ends "
-        f"(dotted: as told, {signed(now)}; orange turns it)",
+        f"(dotted: as told, {signed(now)}; hatched: it turns the answer)",
         loc="left", fontsize=9, x=-0.42,
     )  # fmt: skip
 

@@ -178,7 +178,7 @@ def _bars(ax: Axes, spans: Sequence[Span], y: float, height: float, **look: Any)
         base, left, right = y + 0.38, *ax.get_xlim()
         least = _SEEN * (right - left)
         seen = [(start, max(end - start, least)) for start, end in spans]
-        ax.broken_barh(seen, (base - height, height), lw=0.6, zorder=2, **look)
+        ax.broken_barh(seen, (base - height, height), **{"lw": 0.6, "zorder": 2, **look})
 
 
 def _degrees(ax: Axes, what: str, us: bool) -> None:
@@ -295,7 +295,7 @@ def _frame(ax: Axes, lanes: Sequence[Lane], noted: Sequence[Noted]) -> None:
     for y, lane in enumerate(lanes):
         for key in noted:
             if lane.name in key.of:
-                _bars(ax, key.spells, y, 0.9, fc="none", ec="#CC0000")
+                _bars(ax, key.spells, y, 0.95, fc="none", ec="#CC0000", lw=1.4, zorder=4)
 
 
 def _short(name: str) -> str:

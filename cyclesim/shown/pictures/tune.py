@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 from cyclesim.said.page import Column
 from cyclesim.said.strips import DAY_H as _HOURS
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 _NUMBER = Column("")
 _BLUE, _ORANGE, _GREY, _GREEN = "#0072B2", "#D55E00", "0.88", "#BFE3D5"
+_BATHED: dict[str, Any] = {"fc": _GREEN, "ec": "#5FA88C", "hatch": "....", "lw": 0}
 _WIDE, _ROW, _HEAD, _FOOT = 11.0, 0.58, 1.0, 0.95  # inches
 _COLUMNS = (25.0, 27.7, 30.2, 33.2, 35.8)
 
@@ -38,7 +39,7 @@ def tune_figure(drawn: Strips) -> Figure:
     for start, end in drawn.quiet_h:
         axes.axvspan(start, end, color=_GREY, lw=0, zorder=0)
     for start, end in drawn.bathed_h:
-        axes.axvspan(start, end, color=_GREEN, lw=0, zorder=0)
+        axes.axvspan(start, end, **_BATHED, zorder=0)
     heads = (
         f"{drawn.currency}\na year",
         "pumps\nh a day",
@@ -100,7 +101,7 @@ def _key(figure: Figure, drawn: Strips, high: float) -> None:
     if drawn.quiet_h:
         marks.append(Patch(color=_GREY, label="quiet hours"))
     if drawn.bathed_h:
-        marks.append(Patch(color=_GREEN, label="people may be in the water"))
+        marks.append(Patch(**_BATHED, label="people may be in the water"))
     figure.legend(handles=marks, loc="lower left", bbox_to_anchor=(0.225, 0.02), ncols=4, frameon=False)
     figure.text(
         0.012,

@@ -7,6 +7,7 @@ import { answers, kept, plant, tell } from "./state.js";
 import { address } from "./views.js";
 
 const SPANS = { fortnight: "14 days", year: "a year" };
+const DATE = new Intl.DateTimeFormat("en-GB", { dateStyle: "medium", timeZone: "UTC" });
 
 /** The best answer there is: of the file as it is now, the longest; else the last one, told as old. */
 export function best() {
@@ -33,7 +34,7 @@ const elementOf = (subject) => subject.split(/, | /)[0];
 
 /** What has just become known, for who does not look there. @param {any} answer @param {any} was */
 const summary = ({ what, result: { values } }, was) => [
-  `${SPANS[what]}: oldest water ${number(values.promises.oldest_water_h)} h`,
+  `Of ${SPANS[what]}: oldest water ${number(values.promises.oldest_water_h)} h`,
   was ? `(was ${number(was.promises.oldest_water_h)} h)` : "", `in ${values.promises.oldest_water_in};`,
   values.findings.length === 1 ? "1 finding" : `${values.findings.length} findings`,
   was ? `(were ${was.findings.length}).` : "."].filter(Boolean).join(" ").replace(" .", ".");
@@ -76,7 +77,7 @@ export function Answers() {
   const turns = (v) => `${number(v.tub.turnovers_per_day)} a day`;
   const loud = (v) => `${number(60 * v.promises.loud_in_quiet_hours_h)} min`;
   return html`<div class=${answer.old ? "answers stale" : "answers"}>
-    <p class="note">${answer.old ? "As it was before the last change: " : ""}Of ${SPANS[answer.what]} from ${first(answer.result)}.</p>
+    <p class="note">${answer.old ? "As it was before the last change: " : ""}Of ${SPANS[answer.what]} from ${DATE.format(new Date(first(answer.result)))}.</p>
     <p class=${`verdict ${answer.result.answer.tone}`}>${answer.result.answer.verdict}</p>
     <table class="bars"><caption>Oldest water, by leg; the line is the limit of ${number(limit)} h</caption><tbody>
       ${legs.map(([name, leg]) => html`<${Bar} key=${name} name=${name} value=${leg.oldest_water_h}

@@ -14,7 +14,11 @@ export class Refused extends Error {
 }
 
 /** No server answers at this address any more. */
-export class Gone extends Error {}
+export class Gone extends Error {
+  constructor() {
+    super("The workbench does not answer. Start it again, then open the address that it prints.");
+  }
+}
 
 /**
  * @param {string} method
@@ -29,7 +33,7 @@ async function call(method, path, body) {
       : { headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) };
     response = await fetch(path, { method, credentials: "same-origin", ...sent });
   } catch {
-    throw new Gone("The workbench does not answer. Start it again, then open the address that it prints.");
+    throw new Gone();
   }
   const said = await response.json().catch(() => ({}));
   if (!response.ok) throw new Refused(response.status, said);
@@ -50,11 +54,18 @@ export const ofPlant = (name, rest = "") => `api/plants/${encodeURIComponent(nam
  * Server-sent events by their name, each with its data as JSON.
  * @param {string} path
  * @param {Record<string, (data: any) => void>} handlers
+ * @param {(open: boolean) => void} [heard] is told whether the server is there
  * @returns {() => void} ends the listening
  */
-export function listen(path, handlers) {
+export function listen(path, handlers, heard) {
   const source = new EventSource(path);
+  source.addEventListener("open", () => heard?.(true));
+  source.addEventListener("error", () => heard?.(false));
   for (const [name, handler] of Object.entries(handlers))
     source.addEventListener(name, (event) => handler(JSON.parse(/** @type {MessageEvent} */ (event).data)));
-  return () => source.close();
+  const end = () => { source.close(); removeEventListener("pagehide", end); };
+  addEventListener("pagehide", end); // a page that is kept in the background would hold its lines to the server
+  return end;
 }
+
+addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); }); // it listens to nothing any more

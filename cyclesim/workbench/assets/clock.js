@@ -34,3 +34,6 @@ export function lengthLike(written, seconds) {
 /** The parts of a day that a window covers: one, or two where it passes midnight. @param {number} from @param {number} to */
 export const parts = (from, to) => to > from ? [[from, Math.min(to, DAY_S)], ...(to > DAY_S ? [[0, to - DAY_S]] : [])]
   : [[from, DAY_S], [0, to]];
+
+/** Whether two windows of a day share more than an edge. @param {number[][]} some @param {number[][]} others */
+export const meet = (some, others) => some.some(([a, b]) => others.some(([c, d]) => a < d && c < b));

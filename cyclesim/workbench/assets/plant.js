@@ -76,6 +76,10 @@ function Place({ part, parts }) {
   </div>`;
 }
 
+/** The diverter that has a way of this name: drawn are its ways alone. @param {string} way */
+const diverterOf = (way) => plant.value.fields.find((f) => /^plant\.diverters\.\w+\.ways$/.test(f.path)
+  && (f.text || "").split(/[^\w]+/).includes(way))?.path.split(".")[2] || " ";
+
 /** What a pump's data sheet tells of its water and its current. */
 const SHEET = ["curve", "max_head", "max_flow", "power", "current", "starting_current", "low", "high", "npsh_needed"];
 
@@ -150,7 +154,9 @@ export default function Plant({ about }) {
   const open = plant.value, parts = partsOf(open.fields);
   useEffect(() => { keepAnswered(["year"]); }, []);
   useEffect(() => { if (about) picked.value = about; }, [about]);
-  const part = picked.value ? partAt(parts, picked.value) : undefined;
+  const part = picked.value ? partAt(parts, picked.value) || partAt(parts, diverterOf(picked.value)) : undefined;
+  const within = part && open.fields.find((f) => f.path === `${part.path}.zone`)?.text;
+  const zone = parts.find((p) => p.path === `place.zones.${within}`);
   const run = answers.value.year;
   const svg = (run?.of === open.version && run.result.drawing.svg) || open.drawing?.svg;
   if (svg) last.current = svg;
@@ -163,7 +169,7 @@ export default function Plant({ about }) {
         ${duties.length > 1 && html`<label>at <select onChange=${(event) => { duty.value = event.target.value; }}>
           <option value="" selected=${!duty.value}>what moves most</option>
           ${duties.map((d) => html`<option key=${d.name} value=${d.name} selected=${d.name === duty.value}>${d.name}</option>`)}</select></label>`}</div>
-      <${Drawing} svg=${svg || last.current} picked=${part?.path.startsWith("plant.") ? part.path.split(".").pop() : ""}
+      <${Drawing} svg=${svg || last.current} picked=${part?.path.startsWith("plant.diverters.") ? picked.value : part?.path.startsWith("plant.") ? part.path.split(".").pop() : ""}
         pick=${(name) => { picked.value = name; }} coloured=${colours.by}
         stale=${svg ? "" : "The file has faults: this is the plant as it was before."}/>
       ${colours.told && html`<p class="note">${colours.told}</p>`}
@@ -174,6 +180,7 @@ export default function Plant({ about }) {
     <section class="side" aria-labelledby="part-title"><h2 id="part-title">${part ? called(part) : "What it comes to"}</h2>
       <${Parts} parts=${parts} part=${part}/>
       <${Problems}/>
+      ${zone && html`<p>Around it: <button type="button" onClick=${() => { picked.value = zone.path; }}>the zone ${zone.name}</button></p>`}
       ${part && html`<${Jets} part=${part} duty=${duty.value}/><${Swap} part=${part}/><${Fields} key=${part.path} prefix=${part.path}/>
         <${Place} key=${`${part.path} place`} part=${part} parts=${parts}/>`}
       ${!part && html`<${Answers}/>`}

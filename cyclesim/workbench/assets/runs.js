@@ -1,7 +1,7 @@
 // @ts-check
 // What moving, stretching, copying and deleting a run means in the file: changes of the schedule's entries.
 
-import { DAY_S, DAYS, clockOf, lengthLike, lengthOf, secondsOf } from "./clock.js";
+import { DAY_S, DAYS, clockOf, lengthLike, lengthOf, meet, parts, secondsOf } from "./clock.js";
 
 /** @typedef {{path: string, kind: string, name: string | null, pump: string | null, starts: string[],
  *   lasts_s: number, days: string[], repeats: string | null, after?: string | null, drawn?: any}} Demand */
@@ -97,3 +97,11 @@ export function onDays(demand, days, written) {
   if (all && written === null) return [];
   return [{ path: `${demand.path}.days`, text: all ? null : `[${DAYS.filter((d) => days.includes(d)).join(", ")}]` }];
 }
+
+/**
+ * Whether a run is loud while neighbours sleep; a pump's name alone means each of its speeds.
+ * @param {any} quiet @param {Demand} demand @param {number} start @param {number} lasts
+ */
+export const isLoud = (quiet, demand, start, lasts) => !!quiet && !!demand.pump
+  && quiet.applies_to.some((one) => one === demand.pump || one === demand.pump?.split(" ")[0])
+  && meet(parts(start, start + lasts), parts(secondsOf(quiet.from), secondsOf(quiet.to)));

@@ -53,24 +53,38 @@ export async function openShelf() {
 }
 
 let unwatch = () => {};
+let opening = "";
 /** @type {string[]} */
 let wanted = [];
 
 /** @param {string} name */
 export async function openPlant(name) {
+  opening = name;
   if (plant.value && plant.value.name === name) return;
   closePlant();
   try {
-    take(await get(ofPlant(name)));
-    unwatch = listen(ofPlant(name, "/watch"), {
-      version: ({ version }) => { if (plant.value?.version !== version) reread(); },
-      gone: ({ error }) => { trouble.value = error; },
-    });
+    const now = await get(ofPlant(name));
+    if (opening !== name) return; // another one was opened meanwhile
+    take(now);
+    watch();
   } catch (error) { fail(error); }
 }
 
+/** Follow what others do to the file; a window that nobody sees does not, as a browser keeps few connections. */
+function watch() {
+  unwatch();
+  unwatch = () => {};
+  if (!plant.value || document.hidden) return;
+  unwatch = listen(ofPlant(plant.value.name, "/watch"), {
+    version: ({ version }) => writing.then(() => { if (plant.value && plant.value.version !== version) reread(); }),
+    gone: ({ error }) => { trouble.value = error; },
+  }, (there) => { trouble.value = there ? "" : new Gone().message; });
+}
+document.addEventListener("visibilitychange", watch);
+
 export function closePlant() {
   unwatch();
+  unwatch = () => {};
   worst = "";
   for (const what of Object.keys(answers.value)) cancel(what);
   batch(() => {
@@ -113,8 +127,11 @@ let writing = Promise.resolve();
  * @param {{path: string, text: string | null}[]} changes text as the file has it; null takes the key out
  * @param {string} why a few words for the journal
  */
-export function change(changes, why) {
-  const next = writing.then(() => send(changes, why));
+export const change = (changes, why) => queued(() => send(changes, why));
+
+/** One request that writes after another. @template T @param {() => Promise<T>} does @returns {Promise<T>} */
+function queued(does) {
+  const next = writing.then(does);
   writing = next.then(() => {}, () => {});
   return next;
 }
@@ -137,7 +154,7 @@ async function send(changes, why) {
  * Put another text into the file, as something that was found for a version of it has it.
  * @param {string} text @param {string} version @param {string} why
  */
-export async function put(text, version, why) {
+export const put = (text, version, why) => queued(async () => {
   try {
     take(await post(ofPlant(plant.value.name, "/put"), { version, text, why }));
     tell(`${why}.`);
@@ -146,7 +163,7 @@ export async function put(text, version, why) {
     fail(error);
     return false;
   }
-}
+});
 
 /** @param {boolean} mine whether my changes are put over what the file has now */
 export async function settle(mine) {
@@ -166,8 +183,8 @@ async function step(which) {
     tell(which === "undo" ? "Undone." : "Done again.");
   } catch (error) { fail(error); }
 }
-export const undo = () => step("undo");
-export const redo = () => step("redo");
+export const undo = () => queued(() => step("undo"));
+export const redo = () => queued(() => step("redo"));
 
 // -- answers ------------------------------------------------------------------------------------------------
 

@@ -3,7 +3,7 @@
 
 import { html, useEffect, useLayoutEffect, useRef, useSignal } from "./vendor/preact.js";
 import { DAY_S, DAYS, clockOf, lengthOf, parts, secondsOf } from "./clock.js";
-import { called, nextLength, snapped, snappedLength, stepsOf } from "./runs.js";
+import { called, isLoud, nextLength, snapped, snappedLength, stepsOf } from "./runs.js";
 
 const HEAD = 34, ROW = 58, BAR = 28, TITLE = 18;
 const SETTLES_MS = 700; // how long keys may go on before what they moved is written
@@ -52,7 +52,7 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act, writt
     if (event.button) return;
     event.currentTarget.setPointerCapture(event.pointerId);
     const { start, lasts } = shownOf(demand, k);
-    drag.current = { x: event.clientX, start, lasts, demand, k, mode, moved: false, copy: event.ctrlKey && mode === "move" };
+    drag.current = { x: event.clientX, start, lasts, demand, k, mode, moved: false };
     select({ path: demand.path, k });
   };
   const move = (event) => {
@@ -98,7 +98,8 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act, writt
     <rect class=${look} x=${px(a)} y=${y} width=${Math.max(4, px(b - a))} height=${BAR} rx="2"/>`);
 
   const run = (demand, k, y) => {
-    const { start, lasts } = shownOf(demand, k), spoken = `${clockOf(start)} for ${lengthOf(lasts)}`;
+    const { start, lasts } = shownOf(demand, k), loud = isLoud(schedule.quiet_hours, demand, start, lasts);
+    const spoken = `${clockOf(start)} for ${lengthOf(lasts)}${loud ? ", in quiet hours" : ""}`;
     const only = demand.days.length < 7 ? `, ${demand.days.map((d) => d.slice(0, 3)).join(" ")}` : "";
     const x = px(start), w = Math.max(4, px(lasts)), isPicked = selected?.path === demand.path && selected?.k === k;
     const isHeld = held.value?.path === demand.path && held.value?.k === k;
@@ -111,9 +112,9 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act, writt
       onKeyDown: keyed(demand, k, mode), onFocus: () => select({ path: demand.path, k }),
       onBlur: () => { if (held.value && !drag.current) put(); },
     });
-    const end = Math.min(wide.value - 14, x + w), text = isHeld ? spoken : `${clockOf(start)}${only}`;
+    const end = Math.min(wide.value - 14, x + w), text = isHeld || loud ? `${spoken}${only}` : `${clockOf(start)}${only}`;
     const left = Math.min(x, wide.value - 7 * text.length);
-    return html`<g key=${`${demand.path}.${k}`} class=${`run ${demand.kind}${isPicked ? " picked" : ""}${isHeld ? " held" : ""}`}>
+    return html`<g key=${`${demand.path}.${k}`} class=${`run ${demand.kind}${isPicked ? " picked" : ""}${isHeld ? " held" : ""}${loud ? " loud" : ""}`}>
       ${bars(start, lasts, y + TITLE, "bar")}
       <text x=${Math.max(2, left)} y=${y + TITLE + BAR + 11}>${text}</text>
       <rect class="grip move" ...${slider("move")} x=${Math.min(x - (w < 16 ? 12 : 0), wide.value - 30)} y=${y + TITLE - 2}
@@ -126,7 +127,7 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act, writt
   const row = (demand, r) => {
     const y = HEAD + ROW * r, today = !day || demand.days.includes(day);
     const was = ghost?.demands.find((other) => other.path === demand.path);
-    const rule = demand.repeats ? `, by ${demand.repeats}` : demand.after ? `, after bathing, for ${lengthOf(demand.lasts_s)}` : "";
+    const rule = demand.repeats ? `, by ${demand.repeats}` : !demand.after ? "" : `${demand.name === "after bathing" ? "" : ", after bathing"}, for ${lengthOf(demand.lasts_s)}`;
     return html`<g key=${demand.path}>
       <path class="row" d=${`M0 ${y}H${wide.value}`}/>
       <text class="title" x="2" y=${y + 13}>${called(demand)}${rule}${demand.drawn
