@@ -15,6 +15,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from shutil import which
+from typing import TYPE_CHECKING
 
 from cyclesim import __version__
 from cyclesim.analysis.result import simulate
@@ -27,6 +28,9 @@ from cyclesim.scenario.reading.load import load
 from cyclesim.shown.page import page
 from cyclesim.shown.papers.typeset import pdf
 from cyclesim.shown.pictures.plant import write_plant
+
+if TYPE_CHECKING:
+    from selenium.webdriver.chrome.webdriver import WebDriver
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -64,23 +68,54 @@ def paper() -> None:
         part.quantize(16).save(GALLERY / "paper.png", optimize=True)
 
 
-def shown_page() -> None:
-    """A page from its top, and its timeline from a week before the valve is turned to a week after."""
-    from PIL import Image
+def _browser(wide: int, high: int) -> WebDriver:
     from selenium import webdriver
     from selenium.webdriver.chrome.service import Service
 
-    result = simulate(load(ROOT / "schedules" / "harbour-steps.yaml"))
     options = webdriver.ChromeOptions()
     options.binary_location = which("chromium") or ""
     for word in ("--headless=new", "--no-sandbox", "--disable-dev-shm-usage"):
         options.add_argument(word)
+    browser = webdriver.Chrome(options=options, service=Service(which("chromedriver")))
+    size = {"width": wide, "height": high, "deviceScaleFactor": 1, "mobile": False}
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+    return browser
+
+
+def workbench() -> None:
+    """The day of a shipped plant at the workbench, with what a year of it comes to."""
+    from PIL import Image
+
+    name = "walled-garden-circulator.yaml"
+    with tempfile.TemporaryDirectory() as folder:
+        (Path(folder) / name).write_bytes((ROOT / "schedules" / name).read_bytes())
+        words = [sys.executable, "-m", "cyclesim", "workbench", folder, "--no-open"]
+        with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as server:
+            assert server.stdout is not None
+            browser = _browser(1200, 1060)
+            try:
+                browser.get(server.stdout.readline().strip())
+                browser.get(f"{browser.current_url.split('#')[0]}#/{name}/day")
+                while "Of a year" not in browser.execute_script("return document.body.innerText"):
+                    time.sleep(0.2)
+                time.sleep(1.0)
+                browser.save_screenshot(str(Path(folder) / "shot.png"))
+            finally:
+                browser.quit()
+                server.terminate()
+        whole = Image.open(Path(folder) / "shot.png").convert("RGB")
+        whole.quantize(192).save(GALLERY / "workbench.png", optimize=True)
+
+
+def shown_page() -> None:
+    """A page from its top, and its timeline from a week before the valve is turned to a week after."""
+    from PIL import Image
+
+    result = simulate(load(ROOT / "schedules" / "harbour-steps.yaml"))
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "page.html"
         file.write_text(page([report(result)]), encoding="utf-8")
-        browser = webdriver.Chrome(options=options, service=Service(which("chromedriver")))
-        size = {"width": WIDE, "height": HIGH, "deviceScaleFactor": 1, "mobile": False}
-        browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+        browser = _browser(WIDE, HIGH)
         browser.get(file.as_uri())
         while not browser.execute_script("return !!document.querySelector('.timeline').timeline"):
             time.sleep(0.05)
@@ -129,6 +164,7 @@ def comparison() -> None:
 
 PICTURES: dict[str, Callable[[], None]] = {
     "plant": plant,
+    "workbench": workbench,
     "page": shown_page,
     "paper": paper,
     "measured": measured,

@@ -2,8 +2,8 @@
 """How the time of `cyclesim check` grows with what it is given: each kind of input, doubled to its limit.
 
 Where the time grows more than in proportion, an input within every limit could keep a machine busy for hours.
-Prints a row a kind, and ends with 1 where a doubling costs more than 2.5 times as much (a bound above the
-twofold of straight growth, for a machine that others use too). No time below 0.2 s is judged.
+Prints a row a kind, in seconds of a processor, and ends with 1 where a doubling costs more than 2.5 times as
+much, which is above the twofold of straight growth. No time below 0.2 s is judged.
 """
 
 from __future__ import annotations
@@ -151,9 +151,9 @@ def _timed(given: Given, folder: Path) -> tuple[float, int]:
     text, weather, words = given
     (folder / "tub.yaml").write_text(text, encoding="utf-8")
     (folder / "town.csv").write_text(weather, encoding="utf-8", newline="")
-    begun = time.perf_counter()
+    begun = time.process_time()
     result = CliRunner().invoke(cli, ["check", str(folder / "tub.yaml"), *words])
-    return time.perf_counter() - begun, result.exit_code
+    return time.process_time() - begun, result.exit_code
 
 
 def main() -> int:

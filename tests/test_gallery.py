@@ -8,6 +8,7 @@ ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT / "scripts"))
 
 MADE_BY = {
+    "workbench.png": "workbench",
     "plant.svg": "plant",
     "page.png": "page",
     "paper.png": "paper",

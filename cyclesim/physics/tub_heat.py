@@ -272,7 +272,7 @@ class TubHeat:
         f_w: float,
         f_s: float,
         dt: float,
-        watched: tuple[tuple[float, bool], ...],
+        watched: Sequence[tuple[float, bool]],
     ) -> float | None:
         """First crossing [s] in a piece that ends at *water* and *shell*; looked for only where it can be."""
         first: float | None = None
@@ -305,7 +305,7 @@ class TubHeat:
         tub, outside, forces = self._tub, self._outside, self._outside.forces
         shell_zone, cover_zone = self._zones[tub.shell_zone], self._zones[tub.cover_zone]
         in_pipes = list[tuple[float, bool, int]]()
-        in_tub = tuple((level, rising) for level, rising, body in watched if body is None)
+        in_tub = [(level, rising) for level, rising, body in watched if body is None]
         elsewhere = len(in_tub) < len(watched)
         while self._now_s < to_s:
             now = self._now_s
@@ -378,7 +378,7 @@ class TubHeat:
 
     def _watch_here(
         self, watched: Sequence[Watched]
-    ) -> tuple[tuple[tuple[float, bool], ...], list[tuple[float, bool, int]]]:
+    ) -> tuple[list[tuple[float, bool]], list[tuple[float, bool, int]]]:
         """The tub's levels, also of bodies that follow it; and levels of bodies on their own."""
         in_tub, in_pipes = list[tuple[float, bool]](), list[tuple[float, bool, int]]()
         for level, rising, body in watched:
@@ -387,4 +387,4 @@ class TubHeat:
                 in_tub.append((at_c, rising))
             elif body is not None:
                 in_pipes.append((level, rising, body))
-        return tuple(in_tub), in_pipes
+        return in_tub, in_pipes

@@ -151,8 +151,9 @@ def _disinfected(metrics: Metrics) -> Promise | None:
         said = f"{number(known[where])} mg/L at the least, in {where} ({wanted})"
         return Promise("Disinfectant", True, said)
     said = f"may fall to {number(known[where])} mg/L, in {where} ({wanted}): below for "
-    said += f"{hours(leg.below_fast_h)} in all if it halves in {hours(told.half_life_fast_h)}, for "
-    said += f"{hours(leg.below_slow_h)} if in {hours(told.half_life_slow_h)}"
+    slow = f"for {hours(leg.below_slow_h)}" if leg.below_slow_h else "never"
+    said += f"{hours(leg.below_fast_h)} in all if it halves in {hours(told.half_life_fast_h)}, {slow} if in "
+    said += hours(told.half_life_slow_h)
     return Promise("Disinfectant", False, said)
 
 

@@ -26,8 +26,8 @@ _FEW = 5
 
 def counted(filled: Sequence[Default], model: Sequence[Default] = ()) -> str:
     """How many numbers were filled in, told the same by every command: those of the file, and the model's."""
-    said = f"{count(len(filled), 'number')} that the file leaves out {'was' if len(filled) == 1 else 'were'}"
-    return f"{said} filled in" + (f", and {len(model)} are the model's own" if model else "")
+    said = f"{count(len(filled), 'number is', 'numbers are')} filled in"
+    return said + (f", and {len(model)} are the model's own" if model else "")
 
 
 def say_defaults(

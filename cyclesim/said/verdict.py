@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.findings import SEVERITIES, Checked, Finding
 from cyclesim.analysis.trials import MendTrial
-from cyclesim.said.page import Page
+from cyclesim.said.page import Line, Page
 from cyclesim.said.words import count, hours, number, when
 
 MOST_SHOWN, FIRST_SHOWN = 8, 2
@@ -98,8 +98,9 @@ def _say_alike(page: Page, k: int, group: Sequence[Finding], tried: Trials) -> N
         for finding in group:
             if how_bad(finding):
                 page.line(f"{finding.subject}: {how_bad(finding)}", indent=3, hang=6)
+    told = {block.text for block in page.blocks if isinstance(block, Line)}
     for line in _mends(group, tried):
-        page.line(line, indent=3, hang=6)
+        page.line(f"{line.partition(':')[0]}: as above." if line in told else line, indent=3, hang=6)
 
 
 def _mends(group: Sequence[Finding], tried: Trials) -> Iterator[str]:

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 import cyclesim
-from cyclesim.said.answer import answer, losses_of
+from cyclesim.said.answer import answer, losses_of, promises
 from cyclesim.said.run import run_page
 from cyclesim.shown.terminal import printed
 
@@ -47,3 +47,20 @@ def test_losses_sum_to_what_is_lost_and_the_largest_is_first() -> None:
     assert went == pytest.approx(came, rel=1e-6)
     assert [loss.kwh for loss in losses] == sorted((loss.kwh for loss in losses), reverse=True)
     assert sum(loss.share for loss in losses) == pytest.approx(1.0)
+
+
+def test_a_disinfectant_that_may_fade_below_what_is_wanted_is_in_the_answer() -> None:
+    """Long table: 4 mg/L, halved in 3 h at the fastest, against the age of its oldest water."""
+    file = next(file for file in SHIPPED if file.stem == "long-table")
+    result = cyclesim.simulate(cyclesim.load(file), days=4)
+    (told,) = (promise for promise in promises(result.metrics) if promise.what == "Disinfectant")
+    legs = {n: leg.oldest_water_h for n, leg in result.metrics.legs.items() if leg.oldest_water_h is not None}
+    oldest = max(legs, key=lambda name: legs[name])
+    assert told.kept is False
+    least = 4.0 * 2.0 ** (-legs[oldest] / 3.0)
+    assert f"may fall to {least:.1f} mg/L, in {oldest} (1.0 mg/L wanted)" in told.said
+    assert told.said.endswith("in all if it halves in 3 h, never if in 20 h")
+    lasts = cyclesim.load(file, sets=["water_care.disinfectant.half_life=[15 h, 20 h]"])
+    (kept,) = (p for p in promises(cyclesim.simulate(lasts, days=4).metrics) if p.what == "Disinfectant")
+    assert kept.kept is True
+    assert "mg/L at the least" in kept.said

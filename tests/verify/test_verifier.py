@@ -390,6 +390,28 @@ def test_sets_that_overload_a_circuit(build):
     assert [] == overloads(Assembly(build(("breaker: 20 A", "breaker: 25 A"))), "supply")
 
 
+SPOUT = [
+    (
+        "  equipment:",
+        "    jets: {max_head: 9 m, max_flow: 300 L/min, power: 600 W, current: 2 A}\n  equipment:",
+    ),
+    ("    return:", "    spout: {pipe: 63 PN10, length: 8 m, zone: soil}\n    return:"),
+    ("stop, return, tub]]", "stop, return, tub], [tub, spout, jets, tub]]"),
+]
+
+
+def test_what_is_too_much_on_low_with_a_third_thing_is_found_where_high_is_never_asked_for(build):
+    """1.5 A on low, 13.04 A and 2 A of jets in a loop of their own are 16.54 A of 16; on high two would be
+    enough. Only low and jets are asked for: by a search without the jets nothing would be broken."""
+    low = ('line_flushes: [{pump: main high, start: ["07:30", "19:30"], lasts: 40 s}]',
+           'line_flushes: [{pump: jets, start: ["03:30"], lasts: 40 s}]')  # fmt: skip
+    scenario = build(*SPOUT, low, ("breaker: 20 A", "breaker: 16 A"))
+    assert [("main", "element"), ("main", "jets", "element")] == overloads(Assembly(scenario), "supply")
+    (verdict,) = verify(scenario, rule="supply-overload").verdicts
+    assert verdict.broken
+    assert verdict.why == "main low, jets and element at once"
+
+
 def test_a_changeover_of_no_time_breaks_its_rule_wherever_it_is_asked(build):
     """In verify, run and check alike, although a pass of one second lies between the two speeds."""
     scenario = build(("changeover: 2 s", "changeover: 0 s"))

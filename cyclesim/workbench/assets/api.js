@@ -63,5 +63,9 @@ export function listen(path, handlers, heard) {
   source.addEventListener("error", () => heard?.(false));
   for (const [name, handler] of Object.entries(handlers))
     source.addEventListener(name, (event) => handler(JSON.parse(/** @type {MessageEvent} */ (event).data)));
-  return () => source.close();
+  const end = () => { source.close(); removeEventListener("pagehide", end); };
+  addEventListener("pagehide", end); // a page that is kept in the background would hold its lines to the server
+  return end;
 }
+
+addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); }); // it listens to nothing any more

@@ -1,7 +1,7 @@
 // @ts-check
 // What is said, as the terminal prints it: headings, lines, lists and tables in their order.
 
-import { html, useEffect, useRef } from "./vendor/preact.js";
+import { html } from "./vendor/preact.js";
 
 /**
  * @typedef {object} Block
@@ -67,10 +67,3 @@ export function Progress({ answer, version, stop, again }) {
 /** A picture that is whole in its address, with the words that stand for it. @param {{src: string, words: string}} given */
 export const Picture = ({ src, words }) => html`<div class="wide figure" tabindex="0" role="group" aria-label=${words}>
   <img src=${src} alt=${words}/></div>`;
-
-/** Move the reader's place to an element once something has come. @param {unknown} when */
-export function useArrival(when) {
-  const box = useRef(/** @type {HTMLElement | null} */ (null));
-  useEffect(() => { if (when) box.current?.scrollIntoView({ block: "nearest" }); }, [when]);
-  return box;
-}
