@@ -4,7 +4,9 @@ import pickle
 import re
 from dataclasses import replace
 from datetime import date, datetime
+from itertools import product
 from pathlib import Path
+from typing import get_args
 
 import pytest
 from dateutil.rrule import rrulestr
@@ -18,8 +20,9 @@ from cyclesim.scenario.reading.load import load
 from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
-from cyclesim.verification.answer import Cell, Story, Verdict, Verification
+from cyclesim.verification.answer import Barrier, Cell, Story, Verdict, Verification
 from cyclesim.verification.automaton import Automaton
+from cyclesim.verification.barriers import worse
 from cyclesim.verification.calendar_order import PEOPLE, Calendar, every_day_of
 from cyclesim.verification.cone import cone_of, groups
 from cyclesim.verification.dead_ends import dead_ends
@@ -382,6 +385,28 @@ def test_faults_change_the_water(build):
     assert 0.0 == FaultyPlant(plant, frozenset({by_kind["valve shut"]})).duty(("low",)).flow_m3_s("element")
     clogged = FaultyPlant(plant, frozenset({by_kind["clogged"]})).duty(("low",)).flow_m3_s("element")
     assert 0.0 < clogged < usual
+
+
+def test_of_two_searches_of_one_rule_the_worse_is_told():
+    """Whichever came first: what is not decided, alone or under a fault, never hides behind what holds."""
+    fine = Verdict("supply-overload", "danger", "supply", "", "", ("main",), 5, broken=False)
+    undecided, broken = replace(fine, undecided="too many states"), replace(fine, broken=True)
+    for one, other, due in (
+        (fine, undecided, undecided),
+        (undecided, broken, broken),
+        (fine, broken, broken),
+    ):
+        for told in (worse(one, other), worse(other, one)):
+            assert (told.broken, told.undecided, told.states) == (due.broken, due.undecided, 10)
+    barriers = get_args(Barrier)
+    for a, b in product(barriers, barriers):
+        cells = [replace(fine, cells=(Cell(("a weld",), 1, barrier),)) for barrier in (a, b)]
+        (cell,) = worse(*cells).cells
+        assert cell.states == 2
+        for grave in ("nothing", "time", "undecided"):
+            if grave in (a, b):
+                assert cell.barrier in ("nothing", "time", "undecided")
+        assert cell.barrier == "nothing" or "nothing" not in (a, b)
 
 
 def test_sets_that_overload_a_circuit(build):
