@@ -89,6 +89,7 @@ TARGETS = (
                     "what_no_length_of_a_timer_allows_is_held_by_time",
                     "a_coarse_order_reaches_no_less",
                     "twins_reach_what_each_state_reaches_by_itself",
+                    "a_stove_is_possible_in_order_and_no_more",
                 )
             ),
         ),

@@ -25,7 +25,7 @@ from cyclesim.simulation.trace import Trace, joined
 CONTINUOUS_SHARE = 1.25
 """What runs for 3 h or more counts so much in north_america; NEC 210.19, 210.20, from memory, not opened."""
 
-_MOST_SETS = 60
+_MOST_SETS, _MOST_CONTACTS = 60, 14
 
 
 _ROUNDING_A = 1e-9  # a breaker may be loaded to its rating, however the sum of currents is rounded
@@ -219,9 +219,10 @@ def _worst_start(plant: Assembly, truth: Timeline, circuit: Circuit) -> tuple[fl
 
 
 def overloads(plant: Assembly, circuit: str) -> list[tuple[str, ...]]:
-    """Every least set of machines that together can draw more than a circuit's breaker bears.
+    """The machines of every least set of contacts that together draw more than a circuit's breaker bears.
 
-    Of a pump both speeds are counted: a weld closes both.
+    Contacts, not machines: a pump that is too much on high may be so on low with a third thing beside it, and
+    high may never be asked for. Of a pump both speeds are counted, for a weld closes both.
     """
     sheet = plant.scenario.circuits[circuit]
     if not sheet.breaker_a:
@@ -229,15 +230,19 @@ def overloads(plant: Assembly, circuit: str) -> list[tuple[str, ...]]:
     switched = {name for name, source in plant.sheet.heat_sources.items() if source.switched}
     machines = {*plant.pumps, *plant.sheet.air, *plant.sheet.treatment, *switched}
     fed = [name for name in sheet.feeds if name in machines]
-
-    def over(names: tuple[str, ...]) -> bool:
-        on = [(name, speed) for name in names for speed in plant.speeds.get(name, ("on",))]
-        most = carried(plant, circuit, loads(plant, on, lasting=on))
-        return not most.within(most.counted_a)
-
-    overloading: list[tuple[str, ...]] = []
-    for n in range(len(fed) + 1):
-        for machine_set in combinations(fed, n):
-            if over(machine_set) and not any(set(less) <= set(machine_set) for less in overloading):
-                overloading.append(machine_set)
-    return [tuple(fed)] if len(overloading) > _MOST_SETS else overloading
+    contacts = [(name, speed) for name in fed for speed in plant.speeds.get(name, ("on",))]
+    always = carried(plant, circuit, loads(plant, ()))
+    each_a = {at: carried(plant, circuit, loads(plant, [at], lasting=[at])).counted_a - always.counted_a
+              for at in contacts}  # fmt: skip
+    if len(contacts) > _MOST_CONTACTS:
+        return [] if always.within(always.counted_a + sum(each_a.values())) else [tuple(fed)]
+    least, found = list[frozenset[Closed]](), dict[tuple[str, ...], None]()
+    for n in range(len(contacts) + 1):
+        for chosen in combinations(contacts, n):
+            if always.within(always.counted_a + sum(each_a[at] for at in chosen)):
+                continue
+            together = frozenset(chosen)
+            if not any(less <= together for less in least):
+                least.append(together)
+                found[tuple(dict.fromkeys(name for name, _ in chosen))] = None
+    return [tuple(fed)] if len(found) > _MOST_SETS else list(found)

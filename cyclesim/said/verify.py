@@ -191,7 +191,8 @@ def _say_matrix(page: Page, verification: Verification) -> None:
             hang=3,
         )
     for verdict in (v for v in verification.verdicts if not v.cells):
-        page.line(f" - {verdict.rule} ({verdict.subject}) is broken without a fault", indent=2, hang=3)
+        is_ = "broken" if verdict.broken else "not decided"
+        page.line(f" - {verdict.rule} ({verdict.subject}) is {is_} without a fault", indent=2, hang=3)
     for first in range(0, len(shown), _WIDE):
         columns = range(first, min(first + _WIDE, len(shown)))
         heads = [words("fault"), *(Column(f"{k + 1}") for k in columns)]

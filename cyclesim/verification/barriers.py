@@ -38,14 +38,26 @@ def barrier(explored: Explored, check: Check) -> Barrier:
     return next((barrier for barrier in order if barrier in barriers), "not needed")
 
 
+_WORST_LAST: tuple[Barrier, ...] = (
+    "not needed", "kept", "controller", "own switch", "limit", "undecided", "time", "nothing",
+)  # fmt: skip
+
+
 def worse(earlier: Verdict, later: Verdict) -> Verdict:
-    """Two searches of one verdict, as one."""
-    first, other = (
-        (earlier, later) if earlier.broken or (earlier.story and not later.broken) else (later, earlier)
-    )
-    cells = []
-    for a, b in zip(first.cells, other.cells, strict=False):
-        worse = b if b.barrier == "nothing" and a.barrier != "nothing" else a
-        cells.append(replace(worse, states=a.states + b.states))
+    """Two searches of one verdict, as one: broken before not decided, that before what was not broken."""
+
+    def grade(verdict: Verdict) -> tuple[bool, bool]:
+        return verdict.broken, bool(verdict.undecided or verdict.story)
+
+    first, other = (earlier, later) if grade(earlier) >= grade(later) else (later, earlier)
+    cells = [
+        replace(max(a, b, key=lambda cell: _WORST_LAST.index(cell.barrier)), states=a.states + b.states)
+        for a, b in zip(first.cells, other.cells, strict=False)
+    ]
     cone = tuple(dict.fromkeys((*first.cone, *other.cone)))
-    return replace(first, cone=cone, states=earlier.states + later.states, cells=tuple(cells) or first.cells)
+    return replace(
+        first,
+        cone=cone,
+        states=earlier.states + later.states,
+        cells=tuple(cells) or first.cells,
+    )

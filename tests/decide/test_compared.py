@@ -299,18 +299,18 @@ def test_chance_is_that_of_the_seed() -> None:
 
 
 def test_each_with_the_programme_that_a_tuning_puts_first(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Here of 90 min in place of 45: each plant is tuned by itself, by the seed and the way of the call."""
+    """Here of 90 min in place of 45: each plant is tuned by itself, by days, seed and way of the call."""
     asked = []
 
-    def tuned(scenario: Scenario, *, seed: int, how: How) -> Scenario:
-        asked.append((scenario.title, seed, how))
+    def tuned(scenario: Scenario, *, days: int, start: date | None, seed: int, how: How) -> Scenario:
+        asked.append((scenario.title, days, start, seed, how))
         return filtered("schedule.filter_runs.0.lasts=90 min", f"title={scenario.title}")
 
     monkeypatch.setattr(module, "with_best_programme", tuned)
     how = How(workers=1)
     plants = [filtered("title=one"), filtered("title=other")]
     found = compare(plants, days=2, seed=3, tuned=True, how=how)
-    assert [("one", 3, how), ("other", 3, how)] == asked
+    assert [("one", 2, None, 3, how), ("other", 2, None, 3, how)] == asked
     assert found.tuned
     assert [3.0, 3.0] == pytest.approx([side.outcome.pump_h for side in found.sides])
     assert not compare(plants, days=2).tuned

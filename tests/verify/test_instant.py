@@ -301,6 +301,8 @@ def test_only_timers_that_run_have_an_order(build, changes, choices):
         for m, state in enumerate(node.state):
             if before.timers[m] and before.state[m] == state and m not in move.ended:
                 assert node.timers[m], "a machine's own time goes on while it stays"
+            if not automaton.dwells_s[m][state]:
+                assert not node.timers[m], "a state of no time has none"
         order = {(i, j) for i in range(n) for j in range(n) if node.order >> (i * n + j) & 1}
         assert all(node.timers[i] and node.timers[j] for i, j in order)
         assert not any((j, i) in order for i, j in order)

@@ -4,7 +4,9 @@ import pickle
 import re
 from dataclasses import replace
 from datetime import date, datetime
+from itertools import product
 from pathlib import Path
+from typing import get_args
 
 import pytest
 from dateutil.rrule import rrulestr
@@ -18,8 +20,9 @@ from cyclesim.scenario.reading.load import load
 from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
-from cyclesim.verification.answer import Cell, Story, Verdict, Verification
+from cyclesim.verification.answer import Barrier, Cell, Story, Verdict, Verification
 from cyclesim.verification.automaton import Automaton
+from cyclesim.verification.barriers import worse
 from cyclesim.verification.calendar_order import PEOPLE, Calendar, every_day_of
 from cyclesim.verification.cone import cone_of, groups
 from cyclesim.verification.dead_ends import dead_ends
@@ -384,10 +387,54 @@ def test_faults_change_the_water(build):
     assert 0.0 < clogged < usual
 
 
+def test_of_two_searches_of_one_rule_the_worse_is_told():
+    """Whichever came first: what is not decided, alone or under a fault, never hides behind what holds."""
+    fine = Verdict("supply-overload", "danger", "supply", "", "", ("main",), 5, broken=False)
+    undecided, broken = replace(fine, undecided="too many states"), replace(fine, broken=True)
+    for one, other, due in (
+        (fine, undecided, undecided),
+        (undecided, broken, broken),
+        (fine, broken, broken),
+    ):
+        for told in (worse(one, other), worse(other, one)):
+            assert (told.broken, told.undecided, told.states) == (due.broken, due.undecided, 10)
+    barriers = get_args(Barrier)
+    for a, b in product(barriers, barriers):
+        cells = [replace(fine, cells=(Cell(("a weld",), 1, barrier),)) for barrier in (a, b)]
+        (cell,) = worse(*cells).cells
+        assert cell.states == 2
+        for grave in ("nothing", "time", "undecided"):
+            if grave in (a, b):
+                assert cell.barrier in ("nothing", "time", "undecided")
+        assert cell.barrier == "nothing" or "nothing" not in (a, b)
+
+
 def test_sets_that_overload_a_circuit(build):
     """7 A and 3000 W / 230 V = 13.0 A are 20.04 A: too much for 20 A together, and neither alone."""
     assert [("main", "element")] == overloads(Assembly(build()), "supply")
     assert [] == overloads(Assembly(build(("breaker: 20 A", "breaker: 25 A"))), "supply")
+
+
+SPOUT = [
+    (
+        "  equipment:",
+        "    jets: {max_head: 9 m, max_flow: 300 L/min, power: 600 W, current: 2 A}\n  equipment:",
+    ),
+    ("    return:", "    spout: {pipe: 63 PN10, length: 8 m, zone: soil}\n    return:"),
+    ("stop, return, tub]]", "stop, return, tub], [tub, spout, jets, tub]]"),
+]
+
+
+def test_what_is_too_much_on_low_with_a_third_thing_is_found_where_high_is_never_asked_for(build):
+    """1.5 A on low, 13.04 A and 2 A of jets in a loop of their own are 16.54 A of 16; on high two would be
+    enough. Only low and jets are asked for: by a search without the jets nothing would be broken."""
+    low = ('line_flushes: [{pump: main high, start: ["07:30", "19:30"], lasts: 40 s}]',
+           'line_flushes: [{pump: jets, start: ["03:30"], lasts: 40 s}]')  # fmt: skip
+    scenario = build(*SPOUT, low, ("breaker: 20 A", "breaker: 16 A"))
+    assert [("main", "element"), ("main", "jets", "element")] == overloads(Assembly(scenario), "supply")
+    (verdict,) = verify(scenario, rule="supply-overload").verdicts
+    assert verdict.broken
+    assert verdict.why == "main low, jets and element at once"
 
 
 def test_a_changeover_of_no_time_breaks_its_rule_wherever_it_is_asked(build):
