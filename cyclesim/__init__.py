@@ -20,8 +20,10 @@ if TYPE_CHECKING:
     from cyclesim.decide.sizing.heater_sizing import size_heater
     from cyclesim.decide.sizing.pump_sizing import size_pump
     from cyclesim.decide.sweeps.sweep import How
+    from cyclesim.decide.tuning.fits import fits
     from cyclesim.decide.tuning.tuning import tune
     from cyclesim.errors import CycleSimError, InputError
+    from cyclesim.scenario.reading.controller import load_controller
     from cyclesim.scenario.reading.load import load
     from cyclesim.scenario.reading.readings import load_readings
     from cyclesim.shown.frames import frames
@@ -37,8 +39,10 @@ __all__ = [
     "__version__",
     "compare",
     "confidence",
+    "fits",
     "frames",
     "load",
+    "load_controller",
     "load_readings",
     "measured",
     "simulate",
@@ -56,8 +60,10 @@ _HOME = {
     "Result": "cyclesim.analysis.result",
     "compare": "cyclesim.decide.comparing.comparison",
     "confidence": "cyclesim.decide.ranges.confidence",
+    "fits": "cyclesim.decide.tuning.fits",
     "frames": "cyclesim.shown.frames",
     "load": "cyclesim.scenario.reading.load",
+    "load_controller": "cyclesim.scenario.reading.controller",
     "load_readings": "cyclesim.scenario.reading.readings",
     "measured": "cyclesim.decide.readings.measured",
     "simulate": "cyclesim.analysis.result",

@@ -28,6 +28,7 @@ WRITES = [
     ("tune", "--figure"),
     ("tune", "--write"),
     ("fits", "--controller", "{file}", "--json"),
+    ("fits", "--controller", "{file}", "--write"),
     ("compare", "{file}", "--json"),
     ("compare", "{file}", "--figure"),
     ("size", "pump", "--json"),

@@ -12,6 +12,7 @@ from cyclesim.cli.shared import (
     OK,
     check_figure,
     check_spared,
+    check_unset,
     cli,
     in_us_units,
     loaded,
@@ -50,11 +51,7 @@ def measured(
     more than both may be off by.
     """
     check_figure(figure_file, None, None)
-    if new_file is not None and sets:
-        raise click.UsageError(
-            "--write writes FILE anew and cannot take what --set changes into it: change FILE first, or "
-            "leave one of the two out."
-        )
+    check_unset(new_file, sets)
     from cyclesim.scenario.reading.rewrite import text_of
 
     read = text_of(file)

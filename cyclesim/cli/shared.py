@@ -267,6 +267,15 @@ def check_spared(read: Sequence[Path], what: str, *outputs: Path | None) -> None
             raise click.UsageError(f"Writing to {path} would overwrite {what}.")
 
 
+def check_unset(new_file: Path | None, sets: Sequence[str]) -> None:
+    """Refuse to write FILE anew where --set changes what it says."""
+    if new_file is not None and sets:
+        raise click.UsageError(
+            "--write writes FILE anew and cannot take what --set changes into it: change FILE first, or "
+            "leave one of the two out."
+        )
+
+
 def _identity(path: Path) -> object:
     """What two names of one file share, links of either kind followed."""
     try:

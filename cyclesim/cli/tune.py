@@ -13,6 +13,7 @@ from cyclesim.cli.shared import (
     OK,
     WRONG,
     check_figure,
+    check_unset,
     cli,
     loaded,
     output_file,
@@ -49,11 +50,7 @@ def tune(
 ) -> int:
     """Find the best times to filter and flush that can be keyed in."""
     check_figure(figure_file, None, None)
-    if new_file is not None and sets:
-        raise click.UsageError(
-            "--write writes FILE anew and cannot take what --set changes into it: change FILE first, or "
-            "leave one of the two out."
-        )
+    check_unset(new_file, sets)
     from cyclesim.scenario.reading.rewrite import text_of
 
     read = text_of(file)

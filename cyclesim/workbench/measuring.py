@@ -17,7 +17,6 @@ from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.edit import Edit, edited
 from cyclesim.scenario.reading.readings import load_readings, load_readings_text
 from cyclesim.scenario.reading.rewrite import as_listed, text_of
-from cyclesim.shown.files import write_whole
 from cyclesim.shown.reader import sentence
 from cyclesim.workbench.folder import Folder
 from cyclesim.workbench.views import Values, problem
@@ -75,7 +74,10 @@ def take_reading(folder: Folder, plant: str, scenario: Scenario, asked: Mapping[
     if not isinstance(name, str):
         raise CycleSimError("Found something else for file; expected the name of one.")
     path = folder.inside(name)
-    before = text_of(path)
+    written = folder.read(path)
+    if not written.is_text:
+        raise CycleSimError("The file has bytes that are no text: save it as UTF-8 first.")
+    before = written.text
     edit = Edit(("readings",), entry, adds=True) if place is None else Edit(("readings", place), entry)
     if entry is None and place is None:
         raise CycleSimError("Found no reading; expected one.")
@@ -84,7 +86,7 @@ def take_reading(folder: Folder, plant: str, scenario: Scenario, asked: Mapping[
         raise CycleSimError(f"{shorten(name)} has no such reading.")
     if entry is not None:
         _check(text, path, scenario, before)
-    write_whole(path, lambda stream: stream.write(text))
+    folder.write(path, written.with_text(text), written.data)
     return name
 
 

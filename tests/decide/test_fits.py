@@ -1,22 +1,26 @@
 """A programme beside another controller: what it cannot take, what comes nearest, and what that costs."""
 
 import json
+import re
 from collections.abc import Callable
 from datetime import date, time
 from pathlib import Path
 
 import pytest
 
+import cyclesim
 from cyclesim.analysis.plant_rules import programme_does_not_fit
 from cyclesim.decide.tuning import space
 from cyclesim.decide.tuning.fits import Fits, fits
 from cyclesim.decide.tuning.moved_onto import moved_onto
+from cyclesim.decide.tuning.moved_written import moved_text
 from cyclesim.errors import InputError
 from cyclesim.said.fits import fits_page, fits_values
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import Controller
 from cyclesim.scenario.reading.controller import load_controller
 from cyclesim.scenario.reading.load import load
+from cyclesim.scenario.reading.rewrite import RewriteError
 from cyclesim.shown.as_json import as_text
 from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Assembly
@@ -103,15 +107,89 @@ def test_days_that_it_cannot_tell_apart_become_every_day(winter: Callable[..., S
     assert [] == list(programme_does_not_fit(Assembly(moved), Programme(moved)))
 
 
-def test_the_same_controller_fits_without_a_change() -> None:
-    """Nothing is moved, nothing is lost, nothing is searched for."""
-    told = garden()
-    found = fits(told, told.controller, days=DAYS, start=SUMMER)
+def test_the_same_controller_fits_without_a_change(tmp_path: Path) -> None:
+    """Nothing is moved, nothing is lost, nothing is searched for; asked by the public names."""
+    told, path = garden(), tmp_path / "new.yaml"
+    block = re.search(r"^controller:\n(?:  .*\n)+", GARDEN.read_text("utf-8"), re.MULTILINE)
+    assert block is not None
+    path.write_text(block[0], "utf-8")
+    found = cyclesim.fits(told, cyclesim.load_controller(path), days=DAYS, start=SUMMER)
     assert found.fits
     assert found.judged
     assert found.today == found.nearest.outcome
     assert (None, "") == (found.tuned, found.not_tuned)
     assert found.advised is found.nearest
+
+
+RUNS = """  filter_runs:
+    - {pump: circulator, start: ["03:00", "15:00"], lasts: 3 h}
+"""
+OTHERS = """  filter_runs:
+    - {pump: circulator, start: "03:10", lasts: 3 h, days: [monday]}  # laundry day
+    - {pump: circulator, after: bathing, lasts: 50 min}
+"""
+TAKES = "controller: {time_step: 1 h, tells_weekdays: %s}  # its manual, page 9\n"
+
+
+@pytest.mark.parametrize(
+    ("tells", "monday"),
+    [("true", '    - {pump: circulator, start: ["03:00"], lasts: 3 h, days: [monday]}  # laundry day'),
+     ("false", '    - {pump: circulator, start: ["03:00"], lasts: 3 h}  # laundry day')],
+)  # fmt: skip
+@pytest.mark.parametrize("newline", ["\n", "\r\n"])
+def test_runs_on_some_days_and_after_bathing_are_written(
+    tmp_path: Path, tells: str, monday: str, newline: str
+) -> None:
+    """A run keeps its days where the controller tells them apart; 50 min become 1 h; comments stay."""
+    told = GARDEN.read_text("utf-8").replace(RUNS, OTHERS)
+    bathing = '\n  bathing: [{start: "18:00", lasts: 1 h, people: 2}]'
+    told = told.replace("\n  quiet_hours", f"{bathing}\n  quiet_hours")
+    file, target = tmp_path / "tub.yaml", tmp_path / "new.yaml"
+    file.write_text(told, "utf-8", newline=newline)
+    told, scenario = file.read_bytes().decode(), load(file)
+    controller = tmp_path / "controller.yaml"
+    controller.write_text(TAKES % tells, "utf-8")
+    moved, _ = moved_onto(scenario, load_controller(controller))
+    text = moved_text(file, told, scenario, moved, controller.read_text("utf-8"), target)
+    assert text.count(newline) == text.count("\n")
+    lines = text.splitlines()
+    assert monday in lines
+    assert "    - {pump: circulator, after: bathing, lasts: 1 h}" in lines
+    assert '    - {pump: jets, start: ["08:00", "20:00"], lasts: 45 s}' in lines
+    assert f"  {{time_step: 1 h, tells_weekdays: {tells}}}" in lines
+    gone = [line for line in told.splitlines() if line not in lines]
+    assert 6 == len(gone)  # three runs, and the old controller's three keys
+
+
+@pytest.mark.parametrize(
+    ("steps", "plan"), [(0, ""), (1, '    plan: [{from: "06:00", until: "08:00", keep_at: 38 degC}]')]
+)
+def test_plan_and_absences_are_written(winter_text: str, tmp_path: Path, steps: int, plan: str) -> None:
+    """What the controller cannot take is taken out of the copy, which is then the plant that was moved."""
+    step = '{days: [friday], from: "%s", until: "08:00", keep_at: 38 degC}'
+    told = re.sub(r"    plan: .*", f"    plan: [{step % '06:00'}, {step % '07:00'}]", winter_text)
+    told = told.replace('"08:00", lasts: 60 s}', '"08:00", lasts: 60 s, days: [sunday]}')
+    file, target = tmp_path / "winter.yaml", tmp_path / "new.yaml"
+    file.write_text(told, "utf-8")
+    controller = tmp_path / "controller.yaml"
+    controller.write_text(
+        f"controller: {{tells_weekdays: false, seasons: false, plan_steps: {steps}}}\n", "utf-8"
+    )
+    scenario = load(file)
+    moved, _ = moved_onto(scenario, load_controller(controller))
+    text = moved_text(file, told, scenario, moved, controller.read_text("utf-8"), target)
+    assert ([plan] if plan else []) == [line for line in text.splitlines() if line.startswith("    plan:")]
+    assert "absences" not in text
+    assert '  air_line_flushes: [{start: "08:00", lasts: 60 s}]' in text.splitlines()
+    target.write_text(text, "utf-8")
+    assert moved.schedule.heating == load(target).schedule.heating
+
+
+def test_a_file_that_was_changed_meanwhile_is_not_written_anew(tmp_path: Path) -> None:
+    """What was moved is for another plant than the text says."""
+    scenario, other = garden(), GARDEN.read_text("utf-8").replace("water_age: 24 h", "water_age: 30 h")
+    with pytest.raises(RewriteError, match="has changed since it was read"):
+        moved_text(GARDEN, other, scenario, scenario, "controller: {}", tmp_path / "new.yaml")
 
 
 @pytest.fixture(scope="module")

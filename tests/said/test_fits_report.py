@@ -61,9 +61,41 @@ def test_a_controller_that_takes_all_ends_with_0(new: Path) -> None:
     assert "nothing is judged by it" in " ".join(fits(new).stdout.split())
 
 
-def test_an_output_never_overwrites_the_controller(new: Path) -> None:
+def test_the_nearest_programme_is_written_into_a_copy(new: Path, tmp_path: Path) -> None:
+    """On steps of 7 h 03:00 goes to 00:00, 07:30 to 07:00, 19:30 to 21:00, and 6 h become 7 h, by hand."""
+    new.write_text(NEW.replace("6 h", "7 h"), "utf-8")
+    target = tmp_path / "written.yaml"
+    shown = fits(new, "--write", target)
+    assert 1 == shown.exit_code, shown.output
+    assert f"try it with cyclesim run {target}" in shown.stdout
+    old, now = GARDEN.read_text("utf-8").splitlines(), target.read_text("utf-8").splitlines()
+    begins = old.index("controller:") + 1
+    assert "schedule:" == old[begins + 4]
+    assert old[:begins] == now[:begins]
+    assert [
+        "  {filter_windows: 1, time_step: 7 h, flush_lengths: [60 s], flushes_a_day: 2}",
+        "",
+        "schedule:",
+        "  filter_runs:",
+        '    - {pump: circulator, start: ["00:00"], lasts: 7 h}',
+        "  line_flushes:",
+        '    - {pump: jets, start: ["07:00", "21:00"], lasts: 60 s}',
+    ] == now[begins : begins + 7]
+    assert old[begins + 9 :] == now[begins + 7 :]
+
+
+def test_what_is_set_is_not_written(new: Path, tmp_path: Path) -> None:
+    """FILE does not say it; nothing is run or written."""
+    target = tmp_path / "written.yaml"
+    shown = fits(new, "--write", target, "--set", "limits.water_age=30 h")
+    assert (2, False) == (shown.exit_code, target.exists())
+    assert "cannot take what --set changes" in shown.stderr
+
+
+@pytest.mark.parametrize("option", ["--json", "--write"])
+def test_an_output_never_overwrites_the_controller(new: Path, option: str) -> None:
     """Nor is anything run before that is refused."""
-    shown = fits(new, "--json", new)
+    shown = fits(new, option, new)
     assert 2 == shown.exit_code
     assert "would overwrite the new controller" in shown.stderr
     assert NEW == new.read_text("utf-8")

@@ -8,6 +8,7 @@ from starlette.testclient import TestClient
 from cyclesim.scenario.blocks.readings import KINDS_OF_READING
 from cyclesim.scenario.reading.load import load
 from cyclesim.scenario.reading.readings import load_readings
+from cyclesim.workbench import measuring
 
 GARDEN = "/api/plants/garden.yaml"
 GAUGE = {"kind": "gauge", "reads": "0.8 bar", "at": "after main", "with": ["main high"]}
@@ -69,6 +70,48 @@ def test_a_reading_is_put_anew_or_taken_out(client: TestClient, folder: Path) ->
     take(client, file=name, place=0, reading=None)
     left = "".join(line for line in before.splitlines(True) if "gauge, reads" not in line)
     assert left.replace("7.4 A", "7.9 A") == path.read_text(encoding="utf-8")
+
+
+def test_the_mark_of_an_encoding_and_line_ends_stay(client: TestClient, folder: Path) -> None:
+    """A file that an editor on Windows saved is told apart from before by its new reading alone."""
+    name = begun(client)
+    path = folder / name
+    before = b"\xef\xbb\xbf" + path.read_bytes().replace(b"\n", b"\r\n")
+    path.write_bytes(before)
+    added = take(client, file=name, reading={"kind": "current", "reads": "7.4 A", "of": "main high"})
+    assert added["status"] < 300, added
+    after = path.read_bytes()
+    assert after.startswith(before)
+    assert after.count(b"7.4 A") == 1
+    assert after.count(b"\r\n") == after.count(b"\n") == before.count(b"\n") + 1
+
+
+def test_bytes_that_are_no_text_are_not_written_back(client: TestClient, folder: Path) -> None:
+    """Latin-1 in a comment: the reading is refused in words, and every byte stays."""
+    path = folder / begun(client)
+    before = path.read_bytes() + "# Düse\n".encode("latin-1")
+    path.write_bytes(before)
+    said = take(client, file=path.name, reading={"kind": "current", "reads": "7.4 A", "of": "main high"})
+    assert (400, True) == (said["status"], "no text" in said["error"])
+    assert before == path.read_bytes()
+
+
+def test_what_somebody_else_writes_meanwhile_is_not_lost(
+    client: TestClient, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An editor saves between the look at the file and the write: the reading is refused."""
+    path = folder / begun(client)
+    theirs = path.read_bytes() + b"# theirs\n"
+    check = measuring._check
+
+    def meanwhile(*of: object) -> None:
+        check(*of)  # type: ignore[arg-type]
+        path.write_bytes(theirs)
+
+    monkeypatch.setattr(measuring, "_check", meanwhile)
+    said = take(client, file=path.name, reading={"kind": "current", "reads": "7.4 A", "of": "main high"})
+    assert (400, True) == (said["status"], "at this very moment" in said["error"])
+    assert theirs == path.read_bytes()
 
 
 def test_the_latest_readings_of_this_plant_come_first(client: TestClient, folder: Path) -> None:

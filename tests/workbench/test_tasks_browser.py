@@ -254,6 +254,7 @@ def test_runs_are_stretched_copied_and_deleted_by_keys_and_undone(window: Window
         return window.one(f"[data-run='schedule.line_flushes.0.{k}'].{kind}")
 
     window.go(garden.name, "day")
+    window.sees("quiet-hours", ".findings")  # from the first answer on there is something to compare with
     handle("stretch", 1).send_keys(Keys.ARROW_LEFT, Keys.ENTER)  # 15 s, 30 s and 60 s are offered
     window.sees("made longer or shorter", ".told")
     assert "start: [06:00, 19:30], lasts: 30 s" in garden.read_text(encoding="utf-8")
@@ -262,6 +263,9 @@ def test_runs_are_stretched_copied_and_deleted_by_keys_and_undone(window: Window
     handle("move", 0).send_keys(Keys.DELETE)
     window.until("return document.querySelectorAll('.run.line_flush').length === 2")
     assert 'start: ["19:30", "20:30"], lasts: 30 s' in garden.read_text(encoding="utf-8")
+    window.until(
+        "return document.querySelectorAll('.strip .ghost').length === 2"
+    )  # as it was: 60 s, 06:00 too
     assert "19:30 for 30 s" == window.driver.switch_to.active_element.get_attribute("aria-valuetext")
     for runs in (3, 2, 2):
         window.press_with_control("z")

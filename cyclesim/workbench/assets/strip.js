@@ -134,7 +134,7 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act, writt
         ? `, drawn by chance: ${demand.drawn.per_week} a week` : today ? "" : `: not on ${day}`}</text>
       ${demand.drawn && parts(secondsOf(demand.drawn.between[0]), secondsOf(demand.drawn.between[1])).map(([a, b]) => html`<rect class="chance" x=${px(a)}
         y=${y + TITLE} width=${px(b - a)} height=${BAR}/>`)}
-      ${today && was && was.starts.flatMap((clock, k) => clock === demand.starts[k] && was.lasts_s === demand.lasts_s ? []
+      ${today && was && was.starts.flatMap((clock) => demand.starts.includes(clock) && was.lasts_s === demand.lasts_s ? []
         : bars(secondsOf(clock), was.lasts_s, y + TITLE, "ghost"))}
       ${today && demand.starts.map((_, k) => run(demand, k, y))}</g>`;
   };
