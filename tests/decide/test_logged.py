@@ -123,6 +123,18 @@ def test_energy_of_whole_days_is_the_integral_of_the_power(tub: Scenario, tmp_pa
     assert (date(2027, 3, 1), date(2027, 3, 7)) == energy.between
 
 
+def test_running_of_a_pump_is_the_sum_of_its_share_of_the_time(tub: Scenario, tmp_path: Path) -> None:
+    """Five whole hours and half of one are 5.5 h a day; a day with a gap is left out."""
+    on = [100.0, 100.0, 100.0, 100.0, 100.0, 50.0, *[0.0] * 18]
+    lines = [line(s, w, a, on[int(s // 3600) % 24]) for s, w, a in rows(tub)]
+    del lines[20:26]  # an hour of the first day
+    path = written(tmp_path, lines, "time,water [degC],air [degC],main [%]")
+    _, readings = found(tub, path)
+    (ran,) = [reading for reading in readings if reading.kind == "running"]
+    assert ("main", (date(2027, 3, 2), date(2027, 3, 7))) == (ran.of, ran.between)
+    assert 5 * 5.5 * 3600.0 == pytest.approx(ran.value)
+
+
 @pytest.mark.parametrize(
     ("header", "row", "says"),
     [

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from cyclesim.decide.readings.doubts import Floats
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.blocks.readings import Cooling, Energy, LogFile, Reading
+from cyclesim.scenario.blocks.readings import Cooling, Energy, LogFile, Reading, Running
 from cyclesim.scenario.blocks.weather import WeatherFile
 from cyclesim.scenario.text.log_file import Log
 from cyclesim.simulation.assembly import Assembly
@@ -27,7 +27,7 @@ _SHIFTS_H = np.arange(-3.0, 3.01, 0.25)
 _BETTER, _OFFSET_K = 0.7, 0.5
 """A clock is off where the air fits the weather so much better otherwise; an offset is told from this on."""
 _COOLINGS, _DAYS = 3, 7
-"""So many coolings, and days of energy, are read off a log."""
+"""So many coolings, and days of energy and running, are read off a log."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +60,8 @@ class Logged:
 
 
 def logged(scenario: Scenario, about: LogFile, log: Log) -> tuple[Logged, list[Reading]]:
-    """What a log says, and the readings taken from it: coolings with all off, and energy of whole days.
+    """What a log says, and the readings taken from it: coolings with all off, and of whole days
+    energy and how long pumps ran.
 
     Raises InputError where the scenario's weather file does not cover the log.
     """
@@ -78,7 +79,7 @@ def logged(scenario: Scenario, about: LogFile, log: Log) -> tuple[Logged, list[R
     if offset is not None and "air_c" in columns:
         columns["air_c"] = columns["air_c"] - offset
     readings = list[Reading](_coolings(scenario, seconds, columns, step))
-    readings += _energy(scenario, about, at, columns, step)
+    readings += _between_days(scenario, about, at, columns, step)
     names = tuple(reading.words for reading in readings)
     ends = _said(at[0]), _said(at[-1])
     return Logged(about.file, len(log.times), *ends, step, gaps, repeated, ahead, offset, names), readings
@@ -158,12 +159,32 @@ def _all_off(scenario: Scenario, columns: dict[str, Floats]) -> NDArray[np.bool_
     return None
 
 
-def _energy(
+def _between_days(
     scenario: Scenario, about: LogFile, at: NDArray[np.datetime64], columns: dict[str, Floats], step: float
-) -> Iterator[Energy]:
-    """The energy of the longest run of whole local days without a gap, seven at most."""
-    if "power_w" not in columns or not 0.0 < step <= _H:
+) -> Iterator[Energy | Running]:
+    """The plant's energy, and how long each pump ran, in whole local days."""
+    if not 0.0 < step <= _H:
         return
+    for name in ("power_w", *(name for name in columns if name in scenario.plant.pumps)):
+        if name not in columns:
+            continue
+        whole = _whole_days(scenario, about, at, columns[name], step)
+        summed = sum(integral for _, integral in whole)
+        if summed <= 0.0:
+            continue
+        between = [whole[0][0].isoformat(), (whole[-1][0] + timedelta(days=1)).isoformat()]
+        if name == "power_w":
+            of = {"kind": "energy", "reads": f"{summed / 3.6e6:.3f} kWh", "between": between}
+            yield Energy.model_validate(of)
+        else:
+            of = {"kind": "running", "reads": f"{summed:.0f} s", "of": name, "between": between}
+            yield Running.model_validate(of)
+
+
+def _whole_days(
+    scenario: Scenario, about: LogFile, at: NDArray[np.datetime64], column: Floats, step: float
+) -> list[tuple[date, float]]:
+    """The longest run of whole local days without a gap, seven at most: each with the column's integral."""
     zone = ZoneInfo(scenario.place.time_zone)
     shift = _utc(scenario, about, at[0].astype(datetime)) - at[0].astype(datetime).replace(tzinfo=UTC)
     unix = at.astype("datetime64[s]").astype(np.int64) + shift.total_seconds()
@@ -175,15 +196,9 @@ def _energy(
         begins, ends = (
             datetime(d.year, d.month, d.day, tzinfo=zone).timestamp() for d in (day, day + timedelta(days=1))
         )
-        rows = (unix >= begins) & (unix < ends) & np.isfinite(columns["power_w"])
+        rows = (unix >= begins) & (unix < ends) & np.isfinite(column)
         full = np.count_nonzero(rows) * step > ends - begins - 1.5 * step
-        mean_w = float(np.mean(columns["power_w"][rows])) if full else 0.0
-        whole = [*whole, (day, mean_w * (ends - begins))] if full else []
+        mean = float(np.mean(column[rows])) if full else 0.0
+        whole = [*whole, (day, mean * (ends - begins))] if full else []
         best = whole if len(whole) > len(best) else best
-    if best:
-        best = best[:_DAYS]
-        kwh = sum(joules for _, joules in best) / 3.6e6
-        between = [best[0][0].isoformat(), (best[-1][0] + timedelta(days=1)).isoformat()]
-        if kwh > 0.0:
-            of = {"kind": "energy", "reads": f"{kwh:.3f} kWh", "between": between}
-            yield Energy.model_validate(of)
+    return best[:_DAYS]
