@@ -272,6 +272,25 @@ def test_runs_are_stretched_copied_and_deleted_by_keys_and_undone(window: Window
     assert LOUD == garden.read_text(encoding="utf-8")
 
 
+def test_a_change_is_told_whole_on_any_screen(window: Window, garden: Path) -> None:
+    """What was stands beside what is and nothing of it is cut; in the week no run hides a shorter one."""
+    from selenium.webdriver.common.keys import Keys
+
+    window.go(garden.name, "day")
+    window.sees("Of a year")
+    window.driver.execute_script("document.querySelector('.line_flush .move').focus()")
+    window.press(*[Keys.PAGE_DOWN] * 4)
+    window.sees("was EUR", ".side")
+    for px in (1024, 390):
+        window.screen(px)
+        window.until("const s = document.querySelector('.side'); return s.scrollWidth <= s.clientWidth")
+        window.until("const p = document.documentElement; return p.scrollWidth <= p.clientWidth")
+    window.screen(1280)
+    kinds = "return [...document.querySelector('.week svg').children].map((run) => run.getAttribute('class'))"
+    order = window.driver.execute_script(kinds)
+    assert order.index("line_flush") > max(k for k, kind in enumerate(order) if kind == "filter_run")
+
+
 def test_a_finger_moves_a_run_on_a_phone(window: Window, garden: Path) -> None:
     """Two hours to the right at a width of 390 px: the page does not scroll away under the finger."""
     window.screen(390)
