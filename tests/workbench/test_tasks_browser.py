@@ -166,6 +166,19 @@ def test_what_is_wrong_is_told_at_its_field(window: Window, garden: Path, what: 
     window.button("undo").click()
 
 
+def test_a_fault_leads_to_its_field(window: Window, garden: Path) -> None:
+    """From the list of faults to the field, which needs no line numbers; without one no way is offered."""
+    window.go(garden.name, "start")
+    window.write("supply.breaker", "16")
+    window.sees("so it is not run", ".problems")
+    window.one("[aria-label='go to supply.breaker']").send_keys("\ue007")
+    window.until("return document.activeElement.id === 'field-supply-breaker'")
+    window.go(garden.name, "day")
+    window.sees("so it is not run", ".problems")
+    assert not window.all(".problems button")
+    window.button("undo").click()
+
+
 def test_a_shut_valve_is_told_where_it_stands(window: Window, garden: Path) -> None:
     """A valve is put behind the filter and said to be usually shut: no water moves, and findings say so."""
     window.go(garden.name, "plant", "filter")
