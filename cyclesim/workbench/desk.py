@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import re
 import secrets
 import threading
 from collections.abc import Iterable, Mapping, Sequence
@@ -109,7 +111,9 @@ class Desk:
             if like not in (None, *LIKE):
                 known = ", ".join(LIKE)
                 raise CycleSimError(f"Found '{shorten(str(like))}' for like; expected one of {known}.")
-            text = starter_text(like)
+            # its papers carry the title: an invented one would be signed as that of another plant
+            title = json.dumps(name.removesuffix(".yaml").strip(), ensure_ascii=False)
+            text = re.sub("^title: .*", lambda _: f"title: {title}", starter_text(like), count=1, flags=re.M)
         return self.folder.new(name, text)
 
     def card(self, name: str, units: str | None = None) -> Values:

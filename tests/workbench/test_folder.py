@@ -7,6 +7,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from cyclesim.errors import CycleSimError
+from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.workbench.folder import Folder
 
@@ -76,7 +77,10 @@ class TestANewPlant:
     def test_is_written_beside_the_others(self, client: TestClient, folder: Path) -> None:
         answer = client.post("/api/shelf/new", json={"name": "north yard", "from": {"like": "boiler"}})
         assert (answer.status_code, answer.json()) == (201, {"name": "north yard.yaml"})
-        assert (folder / "north yard.yaml").read_text(encoding="utf-8") == starter_text("boiler")
+        written = (folder / "north yard.yaml").read_text(encoding="utf-8")
+        assert load(folder / "north yard.yaml").title == "north yard"
+        titles = (load_text(starter_text("boiler")).title, '"north yard"')
+        assert written == starter_text("boiler").replace(f"title: {titles[0]}", f"title: {titles[1]}")
         client.post("/api/shelf/new", json={"name": "again", "from": {"copy": "north yard.yaml"}})
         assert (folder / "again.yaml").read_bytes() == (folder / "north yard.yaml").read_bytes()
 

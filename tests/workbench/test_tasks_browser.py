@@ -93,6 +93,7 @@ def test_a_new_plant_is_begun_by_questions_with_the_keyboard_alone(window: Windo
     file = folder / "by questions.yaml"
     window.until("return document.querySelector('.answers') && !document.querySelector('.answers.stale')")
     written = starter_text().replace("diameter: 1.7 m", "diameter: 1.9 m")
+    written = re.sub("title: .*", 'title: "by questions"', written, count=1)
     assert re.sub(r"(PN10, length:) \d+ m", r"\1 12 m", written) == file.read_text(encoding="utf-8")
     window.sees(answer(simulate(load(file))).verdict, ".verdict")
 
@@ -163,6 +164,19 @@ def test_what_is_wrong_is_told_at_its_field(window: Window, garden: Path, what: 
     assert "true" == window.one(f"#field-{path.replace('.', '-')}").get_attribute("aria-invalid")
     window.sees("as it was before", ".drawn")
     assert window.all("svg.plant .part")
+    window.button("undo").click()
+
+
+def test_a_fault_leads_to_its_field(window: Window, garden: Path) -> None:
+    """From the list of faults to the field, which needs no line numbers; without one no way is offered."""
+    window.go(garden.name, "start")
+    window.write("supply.breaker", "16")
+    window.sees("so it is not run", ".problems")
+    window.one("[aria-label='go to supply.breaker']").send_keys("\ue007")
+    window.until("return document.activeElement.id === 'field-supply-breaker'")
+    window.go(garden.name, "day")
+    window.sees("so it is not run", ".problems")
+    assert not window.all(".problems button")
     window.button("undo").click()
 
 
@@ -274,6 +288,25 @@ def test_runs_are_stretched_copied_and_deleted_by_keys_and_undone(window: Window
         "return document.querySelector('[data-run$=\"line_flushes.0.0\"]').ariaValueText.includes('60 s')"
     )
     assert LOUD == garden.read_text(encoding="utf-8")
+
+
+def test_a_change_is_told_whole_on_any_screen(window: Window, garden: Path) -> None:
+    """What was stands beside what is and nothing of it is cut; in the week no run hides a shorter one."""
+    from selenium.webdriver.common.keys import Keys
+
+    window.go(garden.name, "day")
+    window.sees("Of a year")
+    window.driver.execute_script("document.querySelector('.line_flush .move').focus()")
+    window.press(*[Keys.PAGE_DOWN] * 4)
+    window.sees("was EUR", ".side")
+    for px in (1024, 390):
+        window.screen(px)
+        window.until("const s = document.querySelector('.side'); return s.scrollWidth <= s.clientWidth")
+        window.until("const p = document.documentElement; return p.scrollWidth <= p.clientWidth")
+    window.screen(1280)
+    kinds = "return [...document.querySelector('.week svg').children].map((run) => run.getAttribute('class'))"
+    order = window.driver.execute_script(kinds)
+    assert order.index("line_flush") > max(k for k, kind in enumerate(order) if kind == "filter_run")
 
 
 def test_a_finger_moves_a_run_on_a_phone(window: Window, garden: Path) -> None:

@@ -56,7 +56,7 @@ function Finding({ finding, tag }) {
     <a href=${address(plant.value.name, "plant", elementOf(finding.subject))}>${finding.subject}</a>: ${finding.cause}
     <span class="note"> ${finding.severity}, ${finding.rule}; ${finding.times === 1 ? "once" : `${number(finding.times)} times`}${finding.worst_text
       ? `, worst ${finding.worst_text}` : ""}</span>${finding.mend && tag !== "gone" && html`<br/>Mend: ${finding.mend}
-      <a href=${address(plant.value.name, "year")}>when it happens, and what mends it</a>`}</li>`;
+      ${" "}<a href=${address(plant.value.name, "year")}>when it happens, and what mends it</a>`}</li>`;
 }
 
 export function Answers() {
@@ -76,9 +76,11 @@ export function Answers() {
   const money = (v) => `${v.energy.currency} ${v.energy.cost.toFixed(2)}`;
   const turns = (v) => `${number(v.tub.turnovers_per_day)} a day`;
   const loud = (v) => `${number(60 * v.promises.loud_in_quiet_hours_h)} min`;
+  const faulty = plant.value.problems.length > 0;
   return html`<div class=${answer.old ? "answers stale" : "answers"}>
-    <p class="note">${answer.old ? "As it was before the last change: " : ""}Of ${SPANS[answer.what]} from ${DATE.format(new Date(first(answer.result)))}.</p>
-    <p class=${`verdict ${answer.result.answer.tone}`}>${answer.result.answer.verdict}</p>
+    <p class="note">${answer.old ? faulty ? "As it was when the file could last be run: "
+      : "As it was before the last change: " : ""}Of ${SPANS[answer.what]} from ${DATE.format(new Date(first(answer.result)))}.</p>
+    <p class=${`verdict ${answer.old && faulty ? "" : answer.result.answer.tone}`}>${answer.result.answer.verdict}</p>
     <table class="bars"><caption>Oldest water, by leg; the line is the limit of ${number(limit)} h</caption><tbody>
       ${legs.map(([name, leg]) => html`<${Bar} key=${name} name=${name} value=${leg.oldest_water_h}
         was=${was?.legs[name]?.oldest_water_h} limit=${limit} most=${most}/>`)}</tbody></table>

@@ -50,7 +50,7 @@ const ofRun = (title, of, unit, full) => (answers) => {
 
 /** @type {{id: string, title: string, duty?: boolean, of: ((answers: any, duty: string) => any) | null}[]} */
 export const COLOURINGS = [
-  { id: "", title: "no colour", of: null },
+  { id: "", title: "young or old", of: null },
   { id: "age", title: "oldest water", of: ofRun("Oldest water; the strongest colour is at or over the limit", (leg) => leg.oldest_water_h, "h", (values) => values.promises.water_age_limit_h) },
   { id: "heat", title: "heat lost", of: ofRun("Heat lost", (leg) => leg.heat_lost_flowing_kwh + leg.heat_lost_standing_kwh, "kWh") },
   { id: "flow", title: "flow", duty: true, of: ofDuty("Flow", "flow_l_min", "L/min") },

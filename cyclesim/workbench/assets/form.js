@@ -1,7 +1,7 @@
 // @ts-check
 // Fields of the file as a form: text as it was written, default and spread beside it, the fault at the field.
 
-import { html, useLayoutEffect, useRef, useSignal } from "./vendor/preact.js";
+import { html, useEffect, useLayoutEffect, useRef, useSignal } from "./vendor/preact.js";
 import { change, plant } from "./state.js";
 
 /** @typedef {{path: string, label: string, kind: string, text: string | null, default: string | null,
@@ -134,12 +134,28 @@ export function Fields({ prefix, except = [] }) {
       ${unsaid.map((f) => html`<${FieldRow} key=${f.path} field=${f} label=${name(f)}/>`)}</details>`}</div>`;
 }
 
-/** What is wrong with the file and belongs to no field that is shown. */
+/** The field at which a fault is told, where it is on the page. @param {string} path @returns {HTMLElement | null} */
+function shownAt(path) {
+  for (let steps = path.split("."); steps.length; steps = steps.slice(0, -1)) {
+    const field = document.getElementById(idOf(steps.join(".")));
+    if (field) return field;
+  }
+  return null;
+}
+
+/** What is wrong with the file, each with the way to its field where that is on the page. */
 export function Problems() {
-  const { problems } = plant.value;
+  const { problems } = plant.value, here = useSignal("");
+  useEffect(() => { here.value = problems.map((p) => p.path && shownAt(p.path) ? "y" : "n").join(""); });
   if (!problems.length) return null;
+  const go = (path) => {
+    const field = shownAt(path);
+    field?.closest("details")?.setAttribute("open", "");
+    field?.focus();
+  };
   return html`<div class="problems" role="group" aria-label="Faults of the file">
     <p class="danger">The file has ${problems.length === 1 ? "a fault" : `${problems.length} faults`}, so it is not run.</p>
-    <ul>${problems.map((p) => html`<li>${p.line ? `Line ${p.line}: ` : ""}${p.path ? `${p.path}: ` : ""}${p.error}</li>`)}</ul>
+    <ul>${problems.map((p, k) => html`<li>${p.line ? `Line ${p.line}: ` : ""}${p.path ? `${p.path}: ` : ""}${p.error}
+      ${here.value[k] === "y" && html`${" "}<button type="button" aria-label=${`go to ${p.path}`} onClick=${() => go(p.path)}>go to it</button>`}</li>`)}</ul>
   </div>`;
 }

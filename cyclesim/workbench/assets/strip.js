@@ -169,7 +169,7 @@ export function Week({ schedule, day, choose }) {
   return html`<table class="week"><caption>The week</caption><tbody>${["", ...DAYS].map((one) => html`<tr key=${one}>
     <th scope="row"><button type="button" aria-pressed=${day === one} onClick=${() => choose(one)}>${one ? one.slice(0, 3) : "all days"}</button></th>
     <td>${one && html`<svg viewBox="0 0 1440 20" preserveAspectRatio="none" aria-hidden="true">
-      ${schedule.demands.filter((d) => d.days.includes(one)).flatMap((d) => d.starts.flatMap((clock) =>
+      ${schedule.demands.filter((d) => d.days.includes(one)).sort((a, b) => b.lasts_s - a.lasts_s).flatMap((d) => d.starts.flatMap((clock) =>
         parts(secondsOf(clock), secondsOf(clock) + d.lasts_s).map(([a, b]) => html`<rect class=${d.kind} x=${a / 60} y="2" width=${Math.max(6, (b - a) / 60)} height="16"/>`)))}
     </svg>`}</td></tr>`)}</tbody></table>`;
 }

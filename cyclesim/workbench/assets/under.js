@@ -67,7 +67,10 @@ function Drawn({ data, at, wide }) {
     .sort((a, b) => b.most - a.most).slice(0, MOST_LEGS);
   const top = Math.max(1.15 * data.limit, Math.min(4 * data.limit, legs[0]?.most || 0));
   const x = (s) => (wide * clock(s)) / DAY_S;
-  const line = (curve, y) => `M${seconds.map((s) => `${x(s).toFixed(1)} ${y(valueAt(curve, s)).toFixed(1)}`).join("L")}`;
+  // where the clock is changed a line begins anew: an hour that is there twice would draw it backwards
+  const changed = seconds.filter((s) => s > start && clock(s) - clock(s - EVERY_S) !== EVERY_S);
+  const line = (curve, y) => seconds.map((s) => `${s === start || changed.includes(s) ? "M" : "L"}${x(s).toFixed(1)} ${y(valueAt(curve, s)).toFixed(1)}`).join("");
+  const change = changed.length && (clock(changed[0]) < clock(changed[0] - EVERY_S) ? "back: the hour before it is drawn twice" : "forward: an hour is left out");
   const age = (hours) => TITLE + AGES * (1 - Math.min(hours, top) / top);
   const tub = data.temperatures[0], values = seconds.map((s) => valueAt(tub, s));
   const low = Math.min(...values), high = Math.max(...values), room = Math.max(1, high - low);
@@ -78,7 +81,8 @@ function Drawn({ data, at, wide }) {
       <button type="button" onClick=${() => move(-1)} disabled=${start <= data.span[0]}>a day earlier</button>
       <button type="button" onClick=${() => move(1)} disabled=${end >= data.span[1]}>a day later</button>
       <button type="button" onClick=${() => { at.value = worstAt(data) - 1; }}>the day with the oldest water</button></p>
-    <p class="note">The legs with the oldest water: ${legs.map((leg, k) => `${leg.curve.name} ${["solid", "dashed", "dotted"][k]}`).join(", ")}.</p>
+    <p class="note">The legs with the oldest water: ${legs.map((leg, k) => `${leg.curve.name} ${["solid", "dashed", "dotted"][k]}`).join(", ")}.${change
+      ? ` The clock goes ${change}.` : ""}</p>
     <svg width=${wide} height=${base + WARM} role="img" aria-label=${`Oldest water of the day: ${said}. Tub ${number(low)} to ${number(high)} ${data.unit}.`}>
       <text class="title" x="2" y="12">oldest water</text>
       <path class="limit" d=${`M0 ${age(data.limit)}H${wide}`}/><text x="2" y=${age(data.limit) - 3}>limit ${number(data.limit)} h</text>
