@@ -247,4 +247,11 @@ def say_log(page: Page, log: Logged) -> None:
         )
     if log.air_off_k:
         page.line(f"Its air reads {log.air_off_k:+.1f} K against the weather's: taken off.", tone="mind")
+    if log.water_off_k:
+        page.line(
+            f"Its water reads {log.water_off_k:+.1f} K against the set point where the heating stops: its "
+            "sensor or the controller's is off. Nothing is taken off.",
+            tone="mind",
+            hang=2,
+        )
     page.line(f"Read off it: {'; '.join(log.readings) or 'nothing'}.", hang=2)

@@ -11,7 +11,9 @@ import cyclesim
 from cyclesim.decide.readings.logged import Logged, logged
 from cyclesim.decide.readings.measured import measured
 from cyclesim.errors import InputError
+from cyclesim.said.explained import say_log
 from cyclesim.said.measured import measured_page
+from cyclesim.said.page import Page
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.readings import Cooling, Reading, WarmUp
 from cyclesim.scenario.reading.readings import load_readings
@@ -168,6 +170,24 @@ def test_a_warm_up_ends_where_something_else_joins(tmp_path: Path) -> None:
     """The pump's high speed draws 800 W more from the 200th minute: rows from 60 to 190 min."""
     (warm_up,) = [reading for reading in warmed(tmp_path, 800.0) if isinstance(reading, WarmUp)]
     assert (180 - 70) * 60.0 == pytest.approx(warm_up.took_s)
+
+
+@pytest.mark.parametrize(("off", "scatter", "told"), [(1.2, 0.0, 1.2), (0.2, 0.0, 0.0), (1.2, 2.0, None)])
+def test_the_waters_sensor_is_told_beside_the_set_point(
+    tmp_path: Path, off: float, scatter: float, told: float | None
+) -> None:
+    """Heating stops at 38 degC; the log reads *off* more there, or it stops now here, now there."""
+    lines = []
+    for minute in range(0, 2880, 10):
+        cycle, at = divmod(minute, 240)
+        # up by 1 K an hour, down by 1 K in 190 min; the two rows about the stop read 5/60 and 5/190 K less
+        c = 38.0 + off + scatter * (cycle % 3 - 1) + ((at - 55) / 60.0 if at <= 50 else (55 - at) / 190.0)
+        lines.append(line(60 * minute, c, 10.0, 4700.0 if at <= 50 else 0.0))
+    said, _ = found(cyclesim.load(LOOP), written(tmp_path, lines))
+    assert said.water_off_k == (told if told is None else pytest.approx(told - 0.055 * bool(told), abs=0.002))
+    page = Page()
+    say_log(page, said)
+    assert ("Its water reads +1.1 K" in " ".join(printed(page).split())) == bool(told)
 
 
 @pytest.mark.parametrize(
