@@ -10,6 +10,8 @@ from cyclesim.analysis.trials import MendTrial
 from cyclesim.said.page import Line, Page
 from cyclesim.said.words import count, hours, number, when
 
+_A_LINE = 77
+"""So many letters of a mend stand on one line; a longer one is told once."""
 MOST_SHOWN, FIRST_SHOWN = 8, 2
 """So many findings are told unless all are asked for, and so many of them before all else."""
 Trials = Sequence[MendTrial]
@@ -98,7 +100,7 @@ def _say_alike(page: Page, k: int, group: Sequence[Finding], tried: Trials) -> N
         for finding in group:
             if how_bad(finding):
                 page.line(f"{finding.subject}: {how_bad(finding)}", indent=3, hang=6)
-    told = {block.text for block in page.blocks if isinstance(block, Line)}
+    told = {block.text for block in page.blocks if isinstance(block, Line) and len(block.text) > _A_LINE}
     for line in _mends(group, tried):
         page.line(f"{line.partition(':')[0]}: as above." if line in told else line, indent=3, hang=6)
 

@@ -75,10 +75,10 @@ def test_what_a_run_breaks_under_a_fault_is_told_of_that_fault(
 
 
 def test_enough_of_the_drawn_plants_break_something_that_is_decided(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Of the first ten plants most break a rule in their run, and most of those are decided."""
+    """Of the first ten plants most break a rule in their run, and what they break is decided."""
     decided = left = 0
     for seed in range(10):
         breaches, verdicts = told(seed, FEW, monkeypatch)
         decided += sum(verdicts[key].broken for key in breaches)
         left += sum(verdicts[key].is_open for key in breaches)
-    assert decided > left > 0
+    assert decided > 10 * (left + 1)
