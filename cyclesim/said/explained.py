@@ -247,4 +247,12 @@ def say_log(page: Page, log: Logged) -> None:
         )
     if log.air_off_k:
         page.line(f"Its air reads {log.air_off_k:+.1f} K against the weather's: taken off.", tone="mind")
+    if log.water_off_k:
+        before = ", or something else stops it before" if log.water_off_k < 0.0 else ""
+        page.line(
+            f"Its water reads {log.water_off_k:+.1f} K against the set point where the heating stops: its "
+            f"sensor or the controller's is off{before}. Nothing is taken off.",
+            tone="mind",
+            hang=2,
+        )
     page.line(f"Read off it: {'; '.join(log.readings) or 'nothing'}.", hang=2)

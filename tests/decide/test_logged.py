@@ -2,6 +2,7 @@
 
 from datetime import date, datetime, timedelta
 from pathlib import Path
+from time import process_time
 
 import numpy as np
 import pvlib
@@ -11,7 +12,9 @@ import cyclesim
 from cyclesim.decide.readings.logged import Logged, logged
 from cyclesim.decide.readings.measured import measured
 from cyclesim.errors import InputError
+from cyclesim.said.explained import say_log
 from cyclesim.said.measured import measured_page
+from cyclesim.said.page import Page
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.readings import Cooling, Reading, WarmUp
 from cyclesim.scenario.reading.readings import load_readings
@@ -171,6 +174,27 @@ def test_a_warm_up_ends_where_something_else_joins(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    ("off", "scatter", "told"), [(1.2, 0.0, 1.2), (-1.0, 0.0, -1.0), (0.2, 0.0, 0.0), (1.2, 2.0, None)]
+)
+def test_the_waters_sensor_is_told_beside_the_set_point(
+    tmp_path: Path, off: float, scatter: float, told: float | None
+) -> None:
+    """Heating stops at 38 degC; the log reads *off* more there, or it stops now here, now there."""
+    lines = []
+    for minute in range(0, 2880, 10):
+        cycle, at = divmod(minute, 240)
+        # up by 1 K an hour, down by 1 K in 190 min; the two rows about the stop read 5/60 and 5/190 K less
+        c = 38.0 + off + scatter * (cycle % 3 - 1) + ((at - 55) / 60.0 if at <= 50 else (55 - at) / 190.0)
+        lines.append(line(60 * minute, c, 10.0, 4700.0 if at <= 50 else 0.0))
+    said, _ = found(cyclesim.load(LOOP), written(tmp_path, lines))
+    assert said.water_off_k == (told if told is None else pytest.approx(told - 0.055 * bool(told), abs=0.002))
+    page = Page()
+    say_log(page, said)
+    words = " ".join(printed(page).split())
+    assert ("Its water reads +1.1 K" in words, "stops it before" in words) == (told == 1.2, told == -1.0)
+
+
+@pytest.mark.parametrize(
     ("header", "row", "says"),
     [
         ("time,water", "2027-03-01 00:00,38", "no unit"),
@@ -194,3 +218,20 @@ def test_a_log_elsewhere_is_refused(tub: Scenario, tmp_path: Path) -> None:
     readings.write_text("measured: 2027-03-07\nlogs: [{file: ../log.csv}]\n", "utf-8")
     with pytest.raises(InputError, match="a path that leads elsewhere"):
         load_readings(readings, tub)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("of", "most_s"), [("a day", 10.0), ("a month", 2 * 60.0)])
+def test_readings_are_explained_while_one_waits(tmp_path: Path, of: str, most_s: float) -> None:
+    """A commissioning day's in 10 s of one processor, a meter's month in a minute of two."""
+    place = Path(__file__).parents[2] / "schedules"
+    garden, path = cyclesim.load(place / "walled-garden.yaml"), place / "readings" / "walled-garden.yaml"
+    if of == "a month":
+        path = tmp_path / "meter.yaml"
+        meter = "{kind: energy, reads: 900 kWh, between: [2027-04-01, 2027-05-01]}"
+        path.write_text(f"measured: 2027-05-01\nreadings: [{meter}]\n", "utf-8")
+    readings, began = load_readings(path, garden), process_time()
+    explained = measured(garden, readings).explained
+    assert process_time() - began < most_s
+    assert explained is not None
+    assert explained.best

@@ -24,6 +24,8 @@ _GAP = 1.5
 """Steps without a row that count as a gap."""
 _COOLS_S, _WARMS_S, _CHANGES_K, _MEAN_OF = 3.0 * _H, 1.0 * _H, 0.5, 3
 """A cooling or warm-up worth reading: so long, by so much; its ends are means of so many rows."""
+_STOPS = 3
+"""Of fewer stops of the heating nothing is said of the water's sensor."""
 _ALONE = 0.1
 """In so large a share of the rows with a source on, at least, nothing else is taken to be on."""
 _SHIFTS_H = np.arange(-3.0, 3.01, 0.25)
@@ -59,6 +61,7 @@ class Logged:
     repeated: int
     clock_ahead_h: float | None
     air_off_k: float | None
+    water_off_k: float | None
     readings: tuple[str, ...]
 
 
@@ -83,9 +86,12 @@ def logged(scenario: Scenario, about: LogFile, log: Log) -> tuple[Logged, list[R
         columns["air_c"] = columns["air_c"] - offset
     readings = list[Reading](_warmths(scenario, seconds, columns, step))
     readings += _between_days(scenario, about, at, columns, step)
+    water = _water_off(scenario, seconds, columns, step)
     names = tuple(reading.words for reading in readings)
     ends = _said(at[0]), _said(at[-1])
-    return Logged(about.file, len(log.times), *ends, step, gaps, repeated, ahead, offset, names), readings
+    return Logged(
+        about.file, len(log.times), *ends, step, gaps, repeated, ahead, offset, water, names
+    ), readings
 
 
 def _said(moment: np.datetime64) -> str:
@@ -205,6 +211,25 @@ def _all_off(scenario: Scenario, columns: dict[str, Floats]) -> NDArray[np.bool_
     if set(plant.pumps) <= columns.keys():
         return np.asarray(np.all([columns[pump] <= 0.0 for pump in plant.pumps], axis=0))
     return None
+
+
+def _water_off(scenario: Scenario, seconds: Floats, columns: dict[str, Floats], step: float) -> float | None:
+    """The water's sensor above the controller's [K]: what it reads where heating stops, beside the set point.
+
+    None where stops are few or far apart: then something else than the thermostat stops it.
+    """
+    heating, on = scenario.schedule.heating, _heated(scenario, columns)
+    if heating is None or on is None or heating.sensor or heating.plan or heating.absences:
+        return None
+    power, water = columns["power_w"], columns["water_c"]
+    fell = power[:-1] - power[1:] > 0.5 * scenario.plant.heat_sources[heating.sources[0]].output_w
+    stops = np.flatnonzero(on[:-1] & fell & (np.diff(seconds) < _GAP * step))
+    at_c = (water[stops] + water[stops + 1]) / 2.0
+    at_c = at_c[np.isfinite(at_c)]
+    if len(at_c) < _STOPS or float(np.ptp(np.quantile(at_c, (0.25, 0.75)))) > _OFFSET_K:
+        return None
+    off = float(np.median(at_c)) - heating.keep_at_c
+    return off if abs(off) > _OFFSET_K else 0.0
 
 
 def _between_days(
