@@ -13,7 +13,7 @@ from cyclesim.decide.readings.measured import measured
 from cyclesim.errors import InputError
 from cyclesim.said.measured import measured_page
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.blocks.readings import Cooling, Reading
+from cyclesim.scenario.blocks.readings import Cooling, Reading, WarmUp
 from cyclesim.scenario.reading.readings import load_readings
 from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Assembly
@@ -121,6 +121,53 @@ def test_energy_of_whole_days_is_the_integral_of_the_power(tub: Scenario, tmp_pa
     energy = next(reading for reading in readings if reading.kind == "energy")
     assert 43.2 == pytest.approx(energy.value / 3.6e6)
     assert (date(2027, 3, 1), date(2027, 3, 7)) == energy.between
+
+
+def test_running_of_a_pump_is_the_sum_of_its_share_of_the_time(tub: Scenario, tmp_path: Path) -> None:
+    """Five whole hours and half of one are 5.5 h a day; a day with a gap is left out."""
+    on = [100.0, 100.0, 100.0, 100.0, 100.0, 50.0, *[0.0] * 18]
+    lines = [line(s, w, a, on[int(s // 3600) % 24]) for s, w, a in rows(tub)]
+    del lines[20:26]  # an hour of the first day
+    path = written(tmp_path, lines, "time,water [degC],air [degC],main [%]")
+    _, readings = found(tub, path)
+    (ran,) = [reading for reading in readings if reading.kind == "running"]
+    assert ("main", (date(2027, 3, 2), date(2027, 3, 7))) == (ran.of, ran.between)
+    assert 5 * 5.5 * 3600.0 == pytest.approx(ran.value)
+
+
+def warmed(folder: Path, watts: float) -> list[Reading]:
+    """Read off a log of the loop: 1 m3 from 20 degC, its element and pump on from 60 to 300 min.
+
+    It warms by 4.6 kW x 4 h over 4.16 MJ/K: 15.9 K without losses. From the 200th minute on *watts* are drawn
+    besides.
+    """
+    tub = cyclesim.load(LOOP)
+    lines = []
+    for minute in range(0, 420, 10):
+        on = 60 <= minute < 300
+        water = 20.0 + 15.9 * min(max(minute - 60, 0), 240) / 240.0
+        lines.append(line(60 * minute, water, 10.0, 4700.0 * on + watts * (minute >= 200)))
+    return found(tub, written(folder, lines))[1]
+
+
+def test_a_warm_up_is_read_where_the_element_alone_is_on(tmp_path: Path) -> None:
+    """By hand: the mean of its first three rows is at 70 min, of its last three at 280 min, 3.5 h apart."""
+    (warm_up,) = [reading for reading in warmed(tmp_path, 0.0) if isinstance(reading, WarmUp)]
+    assert 210 * 60.0 == pytest.approx(warm_up.took_s)
+    assert (20.0 + 15.9 * 10 / 240, 20.0 + 15.9 * 220 / 240) == pytest.approx(
+        (warm_up.from_c, warm_up.to_c), abs=0.01
+    )
+    assert (("element",), (("main", "low"),), 10.0) == (
+        warm_up.heat,
+        tuple(map(tuple, warm_up.runs)),
+        warm_up.air_c,
+    )
+
+
+def test_a_warm_up_ends_where_something_else_joins(tmp_path: Path) -> None:
+    """The pump's high speed draws 800 W more from the 200th minute: rows from 60 to 190 min."""
+    (warm_up,) = [reading for reading in warmed(tmp_path, 800.0) if isinstance(reading, WarmUp)]
+    assert (180 - 70) * 60.0 == pytest.approx(warm_up.took_s)
 
 
 @pytest.mark.parametrize(

@@ -204,6 +204,24 @@ def test_a_broken_rule_is_followed_step_by_step_and_mended(window: Window, folde
     assert UNPROVEN == file.read_text(encoding="utf-8")
 
 
+def test_a_verdict_stands_for_what_it_looked_at_alone(window: Window) -> None:
+    """A fault that is only chosen is not looked at yet, and the verdict without it says so."""
+    window.go("garden.yaml", "orders")
+    window.sees("Looked at: things going wrong: none; demands by the calendar.")
+    assert window.all(".verdict.good")
+    window.one(".asking select").send_keys("one")
+    window.sees("What is chosen above is not looked at yet.")
+    assert not window.all(".verdict.good")
+    press(window, "look at every order", "keys")
+    window.sees("Looked at: things going wrong: one at a time; demands by the calendar.")
+    assert not window.all("main .mind")
+    window.driver.execute_script("location.hash = location.hash.replace('orders', 'day')")
+    window.sees("The programme of a day")
+    window.driver.execute_script("location.hash = location.hash.replace('day', 'orders')")
+    window.sees("Looked at: things going wrong: one at a time")
+    assert window.one(".asking select").get_attribute("value") == "1"
+
+
 # -- deciding ------------------------------------------------------------------------------------------------
 
 

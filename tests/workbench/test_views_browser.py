@@ -161,6 +161,21 @@ def test_runs_are_snapped_to_what_can_be_keyed_in(window: Window) -> None:
     }  # fmt: skip
 
 
+def test_a_list_is_written_as_people_write_it(window: Window) -> None:
+    """Names one after the other need no brackets; what has signs of the file's own is left as it is."""
+    told = script(
+        window,
+        "form.js",
+        """['friday, sunday', 'friday and sunday', 'friday,', 'sunday', '[friday, sunday]',
+        '["18:00", "21:00"]', 'main high, jets', '{elbow: 5, exit: 1}', '[0 L/min, 15 m], [250 L/min, 13 m]',
+        ].map((text) => m.asText({kind: 'list'}, text))""",
+    )
+    assert told == [
+        "[friday, sunday]", "[friday, sunday]", "friday,", "sunday", "[friday, sunday]", '["18:00", "21:00"]',
+        "[main high, jets]", "{elbow: 5, exit: 1}", "[0 L/min, 15 m], [250 L/min, 13 m]",
+    ]  # fmt: skip
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(
     "title",

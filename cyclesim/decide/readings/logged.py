@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cyclesim.decide.readings.doubts import Floats
+from cyclesim.scenario.blocks.heat_sources import Electric
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.blocks.readings import Cooling, Energy, LogFile, Reading
+from cyclesim.scenario.blocks.readings import Cooling, Energy, LogFile, Reading, Running, WarmUp
 from cyclesim.scenario.blocks.weather import WeatherFile
 from cyclesim.scenario.text.log_file import Log
 from cyclesim.simulation.assembly import Assembly
@@ -21,13 +22,15 @@ from cyclesim.simulation.hourly_weather import standard_time, weather
 _H, _DAY_S = 3600.0, 86_400
 _GAP = 1.5
 """Steps without a row that count as a gap."""
-_COOLS_S, _COOLS_K, _MEAN_OF = 3.0 * _H, 0.5, 3
-"""A cooling worth reading: so long, by so much; its ends are means of so many rows."""
+_COOLS_S, _WARMS_S, _CHANGES_K, _MEAN_OF = 3.0 * _H, 1.0 * _H, 0.5, 3
+"""A cooling or warm-up worth reading: so long, by so much; its ends are means of so many rows."""
+_ALONE = 0.1
+"""In so large a share of the rows with a source on, at least, nothing else is taken to be on."""
 _SHIFTS_H = np.arange(-3.0, 3.01, 0.25)
 _BETTER, _OFFSET_K = 0.7, 0.5
 """A clock is off where the air fits the weather so much better otherwise; an offset is told from this on."""
-_COOLINGS, _DAYS = 3, 7
-"""So many coolings, and days of energy, are read off a log."""
+_STRETCHES, _DAYS = 3, 7
+"""So many coolings and warm-ups, and days of energy and running, are read off a log."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +63,8 @@ class Logged:
 
 
 def logged(scenario: Scenario, about: LogFile, log: Log) -> tuple[Logged, list[Reading]]:
-    """What a log says, and the readings taken from it: coolings with all off, and energy of whole days.
+    """What a log says, and the readings taken from it: coolings with all off, warm-ups by one
+    electric source, and of whole days energy and how long pumps ran.
 
     Raises InputError where the scenario's weather file does not cover the log.
     """
@@ -77,8 +81,8 @@ def logged(scenario: Scenario, about: LogFile, log: Log) -> tuple[Logged, list[R
     ahead, offset = _beside_weather(scenario, about, at[0].astype(datetime), seconds, columns)
     if offset is not None and "air_c" in columns:
         columns["air_c"] = columns["air_c"] - offset
-    readings = list[Reading](_coolings(scenario, seconds, columns, step))
-    readings += _energy(scenario, about, at, columns, step)
+    readings = list[Reading](_warmths(scenario, seconds, columns, step))
+    readings += _between_days(scenario, about, at, columns, step)
     names = tuple(reading.words for reading in readings)
     ends = _said(at[0]), _said(at[-1])
     return Logged(about.file, len(log.times), *ends, step, gaps, repeated, ahead, offset, names), readings
@@ -117,34 +121,79 @@ def _beside_weather(
     return float(_SHIFTS_H[chosen]), off if abs(off) > _OFFSET_K else 0.0
 
 
-def _coolings(
+def _warmths(
     scenario: Scenario, seconds: Floats, columns: dict[str, Floats], step: float
-) -> Iterator[Cooling]:
-    """The longest stretches in which nothing runs and the water cools, each as a reading."""
-    off = _all_off(scenario, columns)
-    if off is None or len(seconds) < 2:
+) -> Iterator[Cooling | WarmUp]:
+    """The longest stretches in which nothing runs and the water cools, or in which one source warms it."""
+    if len(seconds) < 2:
         return
+    off = _all_off(scenario, columns)
+    if off is not None:
+        for of in _changes(off, seconds, columns, step, _COOLS_S, rises=False):
+            yield Cooling.model_validate({"kind": "cooling", **of})
+    on = _heated(scenario, columns)
+    if on is not None and (heating := scenario.schedule.heating) is not None:
+        by = {"kind": "warm_up", "heat": heating.sources[0], "with": [str(heating.pump)]}
+        for of in _changes(on, seconds, columns, step, _WARMS_S, rises=True):
+            yield WarmUp.model_validate({**by, **of})
+
+
+def _changes(
+    usable: NDArray[np.bool_],
+    seconds: Floats,
+    columns: dict[str, Floats],
+    step: float,
+    least_s: float,
+    *,
+    rises: bool,
+) -> Iterator[dict[str, str]]:
+    """What a reading says of the longest stretches of usable rows over which the water changes enough."""
     water = columns["water_c"]
-    usable = off & np.isfinite(water)
+    usable = usable & np.isfinite(water)
     parts = np.flatnonzero(~usable[1:] | ~usable[:-1] | (np.diff(seconds) > _GAP * step)) + 1
     stretches = [part for part in np.split(np.arange(len(seconds)), parts) if len(part) > 2 * _MEAN_OF]
     stretches.sort(key=lambda part: seconds[part[0]] - seconds[part[-1]])
-    for part in stretches[:_COOLINGS]:
+    for part in stretches[:_STRETCHES]:
         head, tail = part[:_MEAN_OF], part[-_MEAN_OF:]
         took_s = float(np.mean(seconds[tail]) - np.mean(seconds[head]))
-        warm, cold = float(np.mean(water[head])), float(np.mean(water[tail]))
-        if took_s < _COOLS_S or warm - cold < _COOLS_K:
+        began, ended = float(np.mean(water[head])), float(np.mean(water[tail]))
+        if took_s < least_s or (ended - began if rises else began - ended) < _CHANGES_K:
             continue
-        of = {
-            "kind": "cooling",
-            "from": f"{warm:.2f} degC",
-            "to": f"{cold:.2f} degC",
-            "took": f"{took_s:.0f} s",
-        }
+        of = {"from": f"{began:.2f} degC", "to": f"{ended:.2f} degC", "took": f"{took_s:.0f} s"}
         air = columns.get("air_c", np.full(len(water), np.nan))[part]
         if np.isfinite(air).all():
             of["air"] = f"{float(np.mean(air)):.2f} degC"
-        yield Cooling.model_validate(of)
+        yield of
+
+
+def _heated(scenario: Scenario, columns: dict[str, Floats]) -> NDArray[np.bool_] | None:
+    """The rows in which the heating's one electric source is on with its pump and nothing else, by the power.
+
+    None where no power is logged, the heating has another source, or the power of all else together could be
+    taken for the source's half.
+    """
+    heating, plant = scenario.schedule.heating, Assembly(scenario)
+    if heating is None or len(heating.sources) != 1 or "power_w" not in columns:
+        return None
+    source = plant.sheet.heat_sources[heating.sources[0]]
+    if not isinstance(source, Electric):
+        return None
+    speeds = {name: [speed.power_w for speed in of.values()] for name, of in plant.speeds.items()}
+    pump_w = plant.speeds[heating.pump.pump][heating.pump.speed].power_w
+    others = [w for name, of in speeds.items() if name != heating.pump.pump for w in of]
+    others += [blower.power_w for blower in plant.sheet.air.values()]
+    others += [w - pump_w for w in speeds[heating.pump.pump] if w > pump_w]
+    half_w = pump_w + 0.5 * source.output_w
+    if pump_w + sum(others) > half_w:
+        return None
+    power = columns["power_w"]
+    on = np.asarray(power > half_w)
+    if others and on.any():
+        on &= power < float(np.quantile(power[on], _ALONE)) + 0.5 * min(others)
+    for name in plant.pumps:
+        if name in columns and name != heating.pump.pump:
+            on &= columns[name] <= 0.0
+    return on
 
 
 def _all_off(scenario: Scenario, columns: dict[str, Floats]) -> NDArray[np.bool_] | None:
@@ -158,12 +207,32 @@ def _all_off(scenario: Scenario, columns: dict[str, Floats]) -> NDArray[np.bool_
     return None
 
 
-def _energy(
+def _between_days(
     scenario: Scenario, about: LogFile, at: NDArray[np.datetime64], columns: dict[str, Floats], step: float
-) -> Iterator[Energy]:
-    """The energy of the longest run of whole local days without a gap, seven at most."""
-    if "power_w" not in columns or not 0.0 < step <= _H:
+) -> Iterator[Energy | Running]:
+    """The plant's energy, and how long each pump ran, in whole local days."""
+    if not 0.0 < step <= _H:
         return
+    for name in ("power_w", *(name for name in columns if name in scenario.plant.pumps)):
+        if name not in columns:
+            continue
+        whole = _whole_days(scenario, about, at, columns[name], step)
+        summed = sum(integral for _, integral in whole)
+        if summed <= 0.0:
+            continue
+        between = [whole[0][0].isoformat(), (whole[-1][0] + timedelta(days=1)).isoformat()]
+        if name == "power_w":
+            of = {"kind": "energy", "reads": f"{summed / 3.6e6:.3f} kWh", "between": between}
+            yield Energy.model_validate(of)
+        else:
+            of = {"kind": "running", "reads": f"{summed:.0f} s", "of": name, "between": between}
+            yield Running.model_validate(of)
+
+
+def _whole_days(
+    scenario: Scenario, about: LogFile, at: NDArray[np.datetime64], column: Floats, step: float
+) -> list[tuple[date, float]]:
+    """The longest run of whole local days without a gap, seven at most: each with the column's integral."""
     zone = ZoneInfo(scenario.place.time_zone)
     shift = _utc(scenario, about, at[0].astype(datetime)) - at[0].astype(datetime).replace(tzinfo=UTC)
     unix = at.astype("datetime64[s]").astype(np.int64) + shift.total_seconds()
@@ -175,15 +244,9 @@ def _energy(
         begins, ends = (
             datetime(d.year, d.month, d.day, tzinfo=zone).timestamp() for d in (day, day + timedelta(days=1))
         )
-        rows = (unix >= begins) & (unix < ends) & np.isfinite(columns["power_w"])
+        rows = (unix >= begins) & (unix < ends) & np.isfinite(column)
         full = np.count_nonzero(rows) * step > ends - begins - 1.5 * step
-        mean_w = float(np.mean(columns["power_w"][rows])) if full else 0.0
-        whole = [*whole, (day, mean_w * (ends - begins))] if full else []
+        mean = float(np.mean(column[rows])) if full else 0.0
+        whole = [*whole, (day, mean * (ends - begins))] if full else []
         best = whole if len(whole) > len(best) else best
-    if best:
-        best = best[:_DAYS]
-        kwh = sum(joules for _, joules in best) / 3.6e6
-        between = [best[0][0].isoformat(), (best[-1][0] + timedelta(days=1)).isoformat()]
-        if kwh > 0.0:
-            of = {"kind": "energy", "reads": f"{kwh:.3f} kWh", "between": between}
-            yield Energy.model_validate(of)
+    return best[:_DAYS]

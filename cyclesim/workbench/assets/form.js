@@ -10,8 +10,12 @@ import { change, plant } from "./state.js";
 /** Kinds of fields that are written as one word or sentence, to be quoted where YAML would read it otherwise. */
 const SCALARS = ["quantity", "number", "yes or no", "words", "one of"];
 
+/** Names one after the other, as people write them; none of what a list of the file may have else. */
+const SERIES = /^[\w .-]+((,| and )[\w .-]+)+$/;
+
 /** A value as a file has it. @param {Field} field @param {string} value */
-export const asText = (field, value) => !SCALARS.includes(field.kind) || /^[\w.%+-][\w .%/²³°º+()-]*$/.test(value)
+export const asText = (field, value) => field.kind === "list" && SERIES.test(value)
+  ? `[${value.split(/,| and /).map((one) => one.trim()).filter(Boolean).join(", ")}]` : !SCALARS.includes(field.kind) || /^[\w.%+-][\w .%/²³°º+()-]*$/.test(value)
   ? value : JSON.stringify(value);
 
 /** @param {string} path */

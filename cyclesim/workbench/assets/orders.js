@@ -8,6 +8,7 @@ import { answers, ask, cancel, keepAnswered, plant } from "./state.js";
 import { Folded, Progress } from "./told.js";
 
 const STEP_MS = 2500;
+const FAULTS = ["none", "one at a time", "up to two"];
 
 /** Every story, with what it is of. @param {any[]} verdicts @returns {any[]} */
 function storiesOf(verdicts) {
@@ -99,10 +100,17 @@ function Matrix({ result, stories, pick }) {
       the rule cannot see the fault.</p>`;
 }
 
+/** What an answer looked at. @param {{faults: number, any_order: boolean}} of */
+const lookedAt = (of) => `things going wrong: ${FAULTS[of.faults]}; demands ${of.any_order ? "in any order" : "by the calendar"}`;
+
 export default function Orders({ name }) {
-  const faults = useSignal(0), anyOrder = useSignal(false), picked = useSignal(0);
+  const chosen = useSignal(/** @type {any} */ ({})), picked = useSignal(0);
   const open = plant.value, answer = answers.value.verify, result = answer?.result;
-  const start = () => { picked.value = 0; ask("verify", { faults: faults.value, any_order: anyOrder.value }); };
+  // until somebody chooses, the form says what the answer below it is of
+  const of = { faults: 0, any_order: false, ...result && answer.options }, now = { ...of, ...chosen.value };
+  const other = now.faults !== of.faults || now.any_order !== of.any_order;
+  const choose = (part) => { chosen.value = { ...chosen.value, ...part }; };
+  const start = () => { picked.value = 0; ask("verify", { faults: now.faults, any_order: now.any_order }); };
   const whole = answer && answer.of === open.version && !answer.options?.rule;
   useEffect(() => { keepAnswered([]); if (!whole && !open.problems.length) start(); }, []);
   const stories = result ? storiesOf(result.verdicts) : [];
@@ -111,14 +119,17 @@ export default function Orders({ name }) {
   const busy = answer?.state === "asked" || answer?.state === "running";
   return html`<h1 class="unseen">Every order of events: ${open.title || name}</h1>
     <form class="asking" onSubmit=${(event) => { event.preventDefault(); start(); }}>
-      <label>Things that may go wrong at once <select onChange=${(e) => { faults.value = Number(e.target.value); }}>
-        ${["none", "one at a time", "up to two"].map((text, k) => html`<option key=${k} value=${k} selected=${k === faults.value}>${text}</option>`)}
+      <label>Things that may go wrong at once <select onChange=${(e) => choose({ faults: Number(e.target.value) })}>
+        ${FAULTS.map((text, k) => html`<option key=${k} value=${k} selected=${k === now.faults}>${text}</option>`)}
         </select></label>
-      <label class="tick"><input type="checkbox" checked=${anyOrder.value} onChange=${(e) => { anyOrder.value = e.target.checked; }}/>
+      <label class="tick"><input type="checkbox" checked=${now.any_order} onChange=${(e) => choose({ any_order: e.target.checked })}/>
         demands in any order, not by the calendar</label>
       <button type="submit" disabled=${busy || open.problems.length > 0}>look at every order</button></form>
     <${Progress} answer=${answer} version=${open.version} stop=${() => cancel("verify")} again=${start}/>
-    ${result && html`<p class=${`verdict ${result.values.broken ? "danger" : stories.length ? "hygiene" : "good"}`}>${result.verdict}</p>
+    ${result && html`${other && html`<p class="mind" role="status">${busy ? "What is chosen above is being looked at."
+        : "What is chosen above is not looked at yet."} Until then this is the answer for what was looked at before.</p>`}
+      <p class=${`verdict ${other ? "stale" : result.values.broken ? "danger" : stories.length ? "hygiene" : "good"}`}>${result.verdict}</p>
+      <p class="note">Looked at: ${lookedAt(of)}.</p>
       ${answer.options?.rule && html`<p class="note">This looked at ${answer.options.rule} alone.</p>`}
       <${Matrix} result=${result} stories=${stories} pick=${pick}/>
       ${stories.length > 0 && html`<p><label>Story <select onChange=${(e) => pick(Number(e.target.value))}>${stories.map((one, k) => html`
