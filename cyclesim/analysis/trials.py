@@ -71,7 +71,7 @@ def tried(
     before = _days(result.findings, History(result.plant, result.programme, result.trace))
     trials, numbers = list[MendTrial](), dict[str, int]()
     for mine in dict.fromkeys((finding.rule, finding.subject) for finding in findings):
-        for k, change in enumerate(_changes(result, *mine)):
+        for k, change in enumerate(offered(result, *mine)):
             if k >= MOST_EACH or (change.sentence not in known and len(known) >= most_runs):
                 break
             if change.sentence not in known:
@@ -115,7 +115,7 @@ def _days(findings: Sequence[Finding], history: History) -> Days:
     return Days(broken, frozenset(name for (name, _), on in history.truth.closed.items() if len(on)))
 
 
-def _changes(result: Result, broken_rule: str, subject: str) -> Iterator[Change]:
+def offered(result: Result, broken_rule: str, subject: str) -> Iterator[Change]:
     """What a rule knows of that may mend it for a subject, each once."""
     rule, told = RULES[broken_rule], set[str]()
     abouts = [Subject(subject, ())]

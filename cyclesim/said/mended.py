@@ -1,19 +1,16 @@
-"""Where a finding is mended: the key of the file, and the changes that were run against it."""
+"""Where a finding is mended: elements of the drawing, keys of the file, and what tries mends of it."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
-from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.findings import Finding
+from cyclesim.analysis.result import Result
 from cyclesim.analysis.rules import RULES
-from cyclesim.decide.tuning.mended import MENDED, Mending, MendRun
-from cyclesim.said.cautions import ADVICE, say_cautions
-from cyclesim.said.page import Column, Page, words
+from cyclesim.analysis.trials import offered
 from cyclesim.said.verdict import alike, how_bad
-from cyclesim.said.words import count
 from cyclesim.scenario.blocks.model import Scenario
 
 _KEYS: dict[str, tuple[str, ...]] = {
@@ -83,19 +80,23 @@ class Placed:
     keys: tuple[str, ...]
     """Where the file says what mends them."""
     tries: str
-    """What tries mends: `schedule`, by running changes of it; `verify`, by every order of events; or ""."""
+    """What tries mends: `run`, by the same days again; `verify`, by every order of events; or "" for none."""
 
 
-def placed(findings: Sequence[Finding], scenario: Scenario) -> list[Placed]:
+def placed(result: Result) -> list[Placed]:
     """Every finding of a run, alike ones together, by the numbers that reports give them."""
-    return [_placed(number, group, scenario) for number, group in enumerate(alike(findings), 1)]
+    return [_placed(number, group, result) for number, group in enumerate(alike(result.findings), 1)]
 
 
-def _placed(number: int, group: Sequence[Finding], scenario: Scenario) -> Placed:
+def _placed(number: int, group: Sequence[Finding], result: Result) -> Placed:
     first, subjects = group[0], tuple(finding.subject for finding in group)
     about = tuple(dict.fromkeys(subject.partition(", ")[0] for subject in subjects))
-    keys = tuple(k for key in _KEYS.get(first.rule, ()) for k in _named(scenario, key.format(about[0])))
-    tries = "schedule" if first.rule in MENDED else "verify" if RULES[first.rule].kind == "state" else ""
+    keys = tuple(
+        k for key in _KEYS.get(first.rule, ()) for k in _named(result.scenario, key.format(about[0]))
+    )
+    tries = "verify" if RULES[first.rule].kind == "state" else ""
+    if not tries and any(True for one in subjects for _ in offered(result, first.rule, one)):
+        tries = "run"
     return Placed(
         number, first.rule, first.severity, subjects, first.cause, tuple(map(how_bad, group)), first.mend,
         first.sentence, first.first, about, keys, tries,
@@ -116,39 +117,3 @@ def _named(scenario: Scenario, key: str) -> Iterator[str]:
         yield from (f"{key}.{name}" for name in node)
     else:
         yield key
-
-
-def mending_page(found: Mending) -> Page:
-    """What was tried, and what each change comes to."""
-    page = Page()
-    page.line(f"{found.rule}: {listed(list(found.subjects))}", tone="strong")
-    if not found.tried:
-        page.line("No change of the schedule is known that could mend this: see what the finding says.")
-        return page
-    mends = [one for one in found.tried if one.mends]
-    said = f"{count(len(found.tried), 'change')} of the schedule, each run for {found.days} days"
-    page.line(f"{said}: {f'{len(mends)} of them mend it' if mends else 'none mends it alone'}.")
-    page.table(
-        [
-            words("change", "said"),
-            words("then"),
-            Column(f"{found.currency}\nmore", "cost_more", kind="change"),
-            Column("oldest\nwater\n{unit}", "oldest_water_h", "h"),
-        ],
-        [(one.said, then(one), one.cost_more, one.oldest_water_h) for one in found.tried],
-        notes=[f"Before any change the oldest water is {found.oldest_water_h:.1f} h old."],
-    )
-    say_cautions(page, [ADVICE])
-    return page
-
-
-def then(one: MendRun) -> str:
-    """What a change comes to, in words."""
-    if one.mends:
-        return "mended"
-    return f"breaks {listed(list(one.instead))}" if one.instead else "not enough"
-
-
-def mending_values(found: Mending) -> dict[str, Any]:
-    """The same as plain values."""
-    return asdict(found)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.findings import SEVERITIES, Checked, Finding
 from cyclesim.analysis.trials import MendTrial
 from cyclesim.said.page import Line, Page
 from cyclesim.said.words import count, hours, number, when
+from cyclesim.scenario.reading.edit import Edit
 
 _A_LINE = 77
 """So many letters of a mend stand on one line; a longer one is told once."""
@@ -101,12 +103,30 @@ def _say_alike(page: Page, k: int, group: Sequence[Finding], tried: Trials) -> N
             if how_bad(finding):
                 page.line(f"{finding.subject}: {how_bad(finding)}", indent=3, hang=6)
     told = {block.text for block in page.blocks if isinstance(block, Line) and len(block.text) > _A_LINE}
-    for line in _mends(group, tried):
+    for line in (mend.line for mend in told_mends(group, tried)):
         page.line(f"{line.partition(':')[0]}: as above." if line in told else line, indent=3, hang=6)
 
 
-def _mends(group: Sequence[Finding], tried: Trials) -> Iterator[str]:
-    """What mends a finding: what was tried, enough or not; else what was not tried."""
+class ToldMend(NamedTuple):
+    """A mend as it is told, whether it was tried or not."""
+
+    head: str
+    """Its number, and whether it was tried and is enough: `Mend 1, tried`."""
+    said: str
+    """The mend in words."""
+    then: str
+    """What this run comes to with it; "" where it is not enough, or was not tried."""
+    edits: tuple[Edit, ...]
+    holds: bool
+
+    @property
+    def line(self) -> str:
+        """All of it in a line."""
+        return f"{self.head}: {self.said}{f'. {self.then}' if self.then else ''}"
+
+
+def told_mends(group: Sequence[Finding], tried: Trials) -> Iterator[ToldMend]:
+    """What mends findings that are told together: what was tried, enough or not; else what was not tried."""
     first, about = group[0], {(finding.rule, finding.subject) for finding in group}
     mine = [trial for trial in tried if (trial.rule, trial.subject) in about]
     enough = [trial for trial in mine if trial.holds]
@@ -116,14 +136,14 @@ def _mends(group: Sequence[Finding], tried: Trials) -> Iterator[str]:
     for trial, *more in same.values():
         whole = len(more) + 1 == len(about)
         of = "" if whole else f" for {listed([one.subject for one in (trial, *more)])}"
+        why = "no mend, for it then never comes on" if trial.idle else "not enough"
+        head, then = f"Tried {trial.number}{of}, {why}", ""
         if trial.holds:
             but = f", but breaks {listed(list(trial.breaks))}" if trial.breaks else ""
-            yield f"Mend {trial.number}, tried{of}: {trial.said}. This run then keeps the rule{but}."
-        else:
-            why = "no mend, for it then never comes on" if trial.idle else "not enough"
-            yield f"Tried {trial.number}{of}, {why}: {trial.said}"
+            head, then = f"Mend {trial.number}, tried{of}", f"This run then keeps the rule{but}."
+        yield ToldMend(head, trial.said, then, trial.edits, trial.holds)
     if not enough:
-        yield f"{'Not known to be enough' if mine else 'Mend, not tried'}: {first.mend}"
+        yield ToldMend("Not known to be enough" if mine else "Mend, not tried", first.mend, "", (), False)
 
 
 def how_bad(finding: Finding) -> str:

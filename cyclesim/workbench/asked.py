@@ -98,7 +98,7 @@ def _run(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values
         "drawing": drawn_view(result.plant, us, result.metrics.legs, result.findings),
         "timeline": packed(whole, us),
         "worst_from": worst.isoformat(),
-        "placed": decided.in_units(list(map(asdict, placed(result.findings, scenario))), us),
+        "placed": decided.in_units(list(map(asdict, placed(result))), us),
     }
 
 

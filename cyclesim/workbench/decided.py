@@ -5,6 +5,7 @@ Each is what the command of that name prints and writes, with its picture, and w
 
 from __future__ import annotations
 
+import sys
 from base64 import b64encode
 from collections.abc import Callable
 from dataclasses import asdict
@@ -50,31 +51,20 @@ def verify(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Valu
 
 
 def mend(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
-    """Changes of the schedule that are run against what one rule finds."""
-    from cyclesim.analysis.result import days_of_year
-    from cyclesim.decide.tuning.mended import mending
-    from cyclesim.said.mended import mending_page, mending_values
-    from cyclesim.scenario.reading.rewrite import text_of
+    """What `run` would try against what one rule finds, each on the same days."""
+    from cyclesim.analysis.result import days_of_year, simulate
+    from cyclesim.analysis.trials import tried
+    from cyclesim.said.verdict import told_mends
 
-    subjects = question.option("subjects", list, [])
-    if not all(isinstance(subject, str) for subject in subjects):
-        raise CycleSimError("Found something else among the subjects; expected names.")
-    found = mending(
-        scenario,
-        text_of(question.file),
-        question.file,
-        question.option("rule", str, ""),
-        subjects,
-        cause=question.option("cause", str, ""),
-        days=question.whole("days", 1, 366) or days_of_year(date(scenario.place.year, 1, 1)),
-        how=how(question, tell, "running changes"),
-    )
-    values = mending_values(found)
-    return {
-        "page": page_view(mending_page(found), us),
-        "values": values,
-        "tried": in_units(values["tried"], us),
-    }
+    rule, subjects = question.option("rule", str, ""), question.option("subjects", list, [])
+    start = date(scenario.place.year, 1, 1)
+    days = question.whole("days", 1, 366) or days_of_year(start)
+    result = simulate(scenario, days=days, start=start, on_day=lambda day: tell("simulating", day, days))
+    found = [f for f in result.findings if f.rule == rule and f.subject in subjects]
+    if not found:
+        raise CycleSimError(f"This run finds nothing of '{shorten(rule)}' there.")
+    trials = tried(result, found, most_runs=sys.maxsize, on_run=lambda runs: tell("trying mends", runs, None))
+    return {"tried": in_units([mend._asdict() for mend in told_mends(found, trials)], us)}
 
 
 def tune(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:

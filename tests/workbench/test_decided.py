@@ -2,12 +2,16 @@
 
 import json
 from base64 import b64decode
+from datetime import date
 from pathlib import Path
 
 import pytest
 
-from cyclesim.decide.tuning.mended import mending
+from cyclesim.analysis.result import simulate
+from cyclesim.analysis.trials import tried
 from cyclesim.errors import CycleSimError
+from cyclesim.said.page import Line
+from cyclesim.said.run import run_page
 from cyclesim.said.verify import verification_values, verify_page
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.scenario.reading.starter import starter_text
@@ -46,19 +50,20 @@ def test_sentences_are_turned_and_edits_are_not() -> None:
     assert {**values, "said": "keep at 97 °F"} == in_units(values, True)
 
 
-@pytest.mark.slow
-def test_a_mend_is_told_with_its_edits(tmp_path: Path) -> None:
-    """As `mending` finds it for the same days."""
+def test_a_mend_is_told_as_a_run_tells_it(tmp_path: Path) -> None:
+    """Line by line what `run` prints of the finding, with the edits that `run --apply` would make."""
     file = tmp_path / "garden.yaml"
-    text = starter_text().replace("start: [07:30", "start: [23:30")
-    file.write_text(text, encoding="utf-8")
-    asked = {"rule": "quiet-hours", "subjects": ["main high"], "cause": "line flush", "days": 2}
-    said = answer(Question("mend", file, asked), nobody)
-    found = mending(
-        load_text(text, "garden.yaml"), text, file, "quiet-hours", ["main high"], cause="line flush", days=2
-    )
-    assert [one.said for one in found.tried] == [one["said"] for one in said["values"]["tried"]]
-    assert found.tried
+    file.write_text(starter_text().replace("start: [07:30", "start: [23:30"), encoding="utf-8")
+    asked = {"rule": "quiet-hours", "subjects": ["main high"], "days": 2}
+    told = answer(Question("mend", file, asked), nobody)["tried"]
+    result = simulate(load(file), days=2, start=date(load(file).place.year, 1, 1))
+    findings = [finding for finding in result.findings if finding.rule == "quiet-hours"]
+    page = run_page(result, tried=tried(result, findings))
+    lines = [block.text for block in page.blocks if isinstance(block, Line)]
+    (mend,) = told
+    assert f"{mend['head']}: {mend['said']}. {mend['then']}" in lines
+    assert mend["head"] == "Mend 1, tried"
+    assert [list(edit)[1] for edit in mend["edits"]] == ['["07:00", "19:30"]']
 
 
 @pytest.mark.parametrize("machine", ["pump", "blower"])

@@ -55,7 +55,7 @@ function Finding({ finding, tag }) {
   return html`<li class=${finding.severity}>${tag && html`<strong>${tag}: </strong>`}
     <a href=${address(plant.value.name, "plant", elementOf(finding.subject))}>${finding.subject}</a>: ${finding.cause}
     <span class="note"> ${finding.severity}, ${finding.rule}; ${finding.times === 1 ? "once" : `${number(finding.times)} times`}${finding.worst_text
-      ? `, worst ${finding.worst_text}` : ""}</span>${finding.mend && tag !== "gone" && html`<br/>Mend: ${finding.mend}
+      ? `, worst ${finding.worst_text}` : ""}</span>${finding.mend && tag !== "gone" && html`<br/>Mend, not tried: ${finding.mend}
       ${" "}<a href=${address(plant.value.name, "year")}>when it happens, and what mends it</a>`}</li>`;
 }
 

@@ -3,7 +3,7 @@
 
 import { html, useEffect, useRef, useSignal } from "./vendor/preact.js";
 import { Drawing } from "./drawing.js";
-import { Mends } from "./mends.js";
+import { Mends, inEveryOrder } from "./mends.js";
 import { answers, ask, cancel, keepAnswered, plant } from "./state.js";
 import { Folded, Progress } from "./told.js";
 
@@ -76,8 +76,7 @@ function Story({ one, svg }) {
 /** @param {{mends: any[]}} given */
 function Tried({ mends }) {
   const old = answers.value.verify.of !== plant.value.version;
-  return html`<${Mends} old=${old} mends=${mends.map((one) => ({ ...one, good: one.holds,
-    outcome: one.holds ? "then no modelled order of events breaks it" : one.never_on ? "then it never comes on" : "not enough" }))}/>`;
+  return html`<${Mends} old=${old} mends=${inEveryOrder(mends)}/>`;
 }
 
 /** @param {{result: any, stories: any[], pick: (k: number) => void}} given */

@@ -3,8 +3,7 @@
 
 import { html, useEffect, useSignal } from "./vendor/preact.js";
 import { Drawing } from "./drawing.js";
-import { Mends } from "./mends.js";
-import { number } from "./numbers.js";
+import { Mends, inEveryOrder } from "./mends.js";
 import { answers, ask, cancel, keepAnswered, plant } from "./state.js";
 import { YearLine } from "./timeline.js";
 import { Folded, Progress } from "./told.js";
@@ -13,49 +12,35 @@ import { address } from "./views.js";
 /** The view in which a key is changed. @param {string} key */
 const viewOf = (key) => /^schedule\.(line_flushes|filter_runs|bathing)/.test(key) ? "day" : "plant";
 
-/** What was tried against a finding, told alike whoever tried it. @param {any} found @param {string} currency */
-function triedOf(found, currency) {
-  const { schedule, verified } = found;
-  if (schedule) return schedule.tried.map((one) => ({
-    ...one, good: one.gone && !one.instead.length,
-    outcome: one.instead.length ? `then it breaks ${one.instead.join(", ")}`
-      : !one.gone ? "not enough"
-      : `then it is gone; oldest water ${number(one.oldest_water_h)} h, ${number(one.cost_more)} ${currency} a year more`,
-  }));
-  return (verified?.verdicts || []).flatMap((verdict) => verdict.mends.map((one) => ({
-    ...one, good: one.holds,
-    outcome: one.holds ? "then no modelled order of events breaks it" : one.never_on ? "then it never comes on" : "not enough",
-  })));
-}
+/** What was tried against a finding, told alike whoever tried it. @param {any} result @returns {any[]} */
+const triedOf = (result) => result.tried || inEveryOrder(result.verdicts.flatMap((verdict) => verdict.mends));
 
-/** @param {{placed: any, currency: string, version: string}} given */
-function Tried({ placed, currency, version }) {
-  const what = placed.tries === "schedule" ? "mend" : "verify", answer = answers.value[what];
-  const options = what === "mend" ? { rule: placed.rule, subjects: placed.subjects, cause: placed.cause } : { rule: placed.rule };
+/** @param {{placed: any, version: string}} given */
+function Tried({ placed, version }) {
+  const what = placed.tries === "run" ? "mend" : "verify", answer = answers.value[what];
+  const options = what === "mend" ? { rule: placed.rule, subjects: placed.subjects } : { rule: placed.rule };
   const ours = answer?.options?.rule === placed.rule
     && (what === "verify" || JSON.stringify(answer.options.subjects) === JSON.stringify(placed.subjects));
   const start = () => ask(what, options);
-  const result = ours && answer.state !== "failed" ? answer.result : null;
-  const tried = result ? triedOf(what === "mend" ? { schedule: result } : { verified: result }, currency) : [];
+  const result = placed.tries && ours && answer.state !== "failed" ? answer.result : null;
   const busy = ours && (answer.state === "asked" || answer.state === "running");
+  const tried = result && !busy ? triedOf(result) : [];
   return html`<div class="tried">
-    ${!busy && !result && html`<button type="button" onClick=${start}>${what === "mend"
-      ? "try changes of the schedule" : "try mends in every order of events"}</button>`}
-    ${ours && html`<${Progress} answer=${answer} version=${version} stop=${() => cancel(what)} again=${start}/>`}
-    ${result && !busy && (tried.length ? html`<${Mends} mends=${tried} old=${answer.of !== version}/>`
-      : html`<p>No change is known that could mend this alone: see what the finding says.</p>`)}</div>`;
+    ${tried.length ? html`<${Mends} mends=${tried} old=${answer.of !== version}/>` : html`<p>Mend, not tried: ${placed.mend}</p>`}
+    ${placed.tries && !busy && !result && html`<button type="button" onClick=${start}>${what === "mend"
+      ? "try mends on these days" : "try mends in every order of events"}</button>`}
+    ${placed.tries && ours && html`<${Progress} answer=${answer} version=${version} stop=${() => cancel(what)} again=${start}/>`}</div>`;
 }
 
-/** @param {{placed: any, name: string, currency: string, version: string}} given */
-function Finding({ placed, name, currency, version }) {
+/** @param {{placed: any, name: string, version: string}} given */
+function Finding({ placed, name, version }) {
   return html`<p class=${placed.severity}>${placed.number}. ${placed.subjects.join(", ")}: ${placed.cause}</p>
     <p>${placed.severity}, ${placed.rule}</p>
     <ul>${placed.subjects.map((one, k) => placed.how_bad[k] && html`<li key=${one}>${one}: ${placed.how_bad[k]}</li>`)}</ul>
-    <p>Mend: ${placed.mend}</p>
     <p class="note">What must hold: ${placed.sentence}</p>
     ${placed.keys.length > 0 && html`<p>Where the file says it: ${placed.keys.map((key, k) => html`${k ? ", " : ""}
       <a key=${key} href=${address(name, viewOf(key), key)}>${key}</a>`)}</p>`}
-    ${placed.tries && html`<${Tried} key=${`${placed.rule} ${placed.subjects}`} placed=${placed} currency=${currency} version=${version}/>`}`;
+    <${Tried} key=${`${placed.rule} ${placed.subjects}`} placed=${placed} version=${version}/>`;
 }
 
 export default function Year({ name }) {
@@ -83,8 +68,7 @@ export default function Year({ name }) {
         ${findings.length > 1 && html`<button type="button" onClick=${() => go(k - 1)}>previous finding</button>
           <button type="button" onClick=${() => go(k + 1)}>next finding</button>`}
         ${placed.first.length > 0 && html`<button type="button" onClick=${() => go(k)}>show it in the timeline</button>`}</div>
-        <div aria-live="polite"><${Finding} placed=${placed} name=${name} currency=${result.values.energy.currency}
-          version=${open.version}/></div>`}
+        <div aria-live="polite"><${Finding} placed=${placed} name=${name} version=${open.version}/></div>`}
     </section>
     <section aria-labelledby="where-title"><h2 id="where-title">Where it is</h2>
       <${Drawing} svg=${result.drawing.svg} picked="" pick=${(one) => { location.hash = address(name, "plant", one); }}
