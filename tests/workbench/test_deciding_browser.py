@@ -211,6 +211,7 @@ def test_a_verdict_stands_for_what_it_looked_at_alone(window: Window) -> None:
     assert window.all(".verdict.good")
     window.one(".asking select").send_keys("one")
     window.sees("What is chosen above is not looked at yet.")
+    assert window.all(".verdict.old")
     assert not window.all(".verdict.good")
     press(window, "look at every order", "keys")
     window.sees("Looked at: things going wrong: one at a time; demands by the calendar.")

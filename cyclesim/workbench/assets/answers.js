@@ -80,7 +80,7 @@ export function Answers() {
   return html`<div class=${answer.old ? "answers stale" : "answers"}>
     <p class="note">${answer.old ? faulty ? "As it was when the file could last be run: "
       : "As it was before the last change: " : ""}Of ${SPANS[answer.what]} from ${DATE.format(new Date(first(answer.result)))}.</p>
-    <p class=${`verdict ${answer.old && faulty ? "" : answer.result.answer.tone}`}>${answer.result.answer.verdict}</p>
+    <p class=${`verdict ${answer.old && faulty ? "old" : answer.result.answer.tone}`}>${answer.result.answer.verdict}</p>
     <table class="bars"><caption>Oldest water, by leg; the line is the limit of ${number(limit)} h</caption><tbody>
       ${legs.map(([name, leg]) => html`<${Bar} key=${name} name=${name} value=${leg.oldest_water_h}
         was=${was?.legs[name]?.oldest_water_h} limit=${limit} most=${most}/>`)}</tbody></table>

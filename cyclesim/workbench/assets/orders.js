@@ -128,7 +128,7 @@ export default function Orders({ name }) {
     <${Progress} answer=${answer} version=${open.version} stop=${() => cancel("verify")} again=${start}/>
     ${result && html`${other && html`<p class="mind" role="status">${busy ? "What is chosen above is being looked at."
         : "What is chosen above is not looked at yet."} Until then this is the answer for what was looked at before.</p>`}
-      <p class=${`verdict ${other ? "stale" : result.values.broken ? "danger" : stories.length ? "hygiene" : "good"}`}>${result.verdict}</p>
+      <p class=${`verdict ${other ? "old" : result.values.broken ? "danger" : stories.length ? "hygiene" : "good"}`}>${result.verdict}</p>
       <p class="note">Looked at: ${lookedAt(of)}.</p>
       ${answer.options?.rule && html`<p class="note">This looked at ${answer.options.rule} alone.</p>`}
       <${Matrix} result=${result} stories=${stories} pick=${pick}/>
