@@ -29,17 +29,14 @@ def handed_over(question: Question, scenario: Scenario, us: bool, tell: Tell) ->
     tell(f"making {path}", 0, None)
     stem = re.sub(r"[^A-Za-z0-9_-]", "-", question.file.stem)
     day = date.fromisoformat(question.option("day", str, date.today().isoformat()))
+    mark = picture_mark(question.file)
     match path.split("/"):
         case ["fingerprint"]:
             return _made("", "text/plain; charset=utf-8", _fingerprint(question.file).encode())
         case ["drawing.svg"]:
-            return _made(
-                f"{stem}.svg", "image/svg+xml", _drawing(scenario, us, picture_mark(question.file)).encode()
-            )
+            return _made(f"{stem}.svg", "image/svg+xml", _drawing(scenario, us, mark).encode())
         case ["week.svg"]:
-            return _made(
-                f"{stem}-week.svg", "image/svg+xml", _week(scenario, us, picture_mark(question.file))
-            )
+            return _made(f"{stem}-week.svg", "image/svg+xml", _week(scenario, us, mark))
         case ["calendar.ics"]:
             return _made(f"{stem}.ics", "text/calendar; charset=utf-8", _calendar(scenario, day).encode())
         case ["papers", paper]:
