@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import re
+import secrets
 from base64 import b64decode
 from collections.abc import AsyncIterator, Callable, Mapping
 from datetime import date
@@ -167,7 +168,7 @@ class _Routes:
 
     def card(self, request: Request) -> Response:
         """A plant's card, or so much of it as is known, with the job that works out the rest."""
-        return _json(self.desk.card(request.path_params["name"], _units(request)))
+        return _json(self.desk.card(request.path_params["name"], _units(request), _window(request)))
 
     async def edit(self, request: Request) -> Response:
         """Values of a file changed."""
@@ -222,7 +223,9 @@ class _Routes:
             raise CycleSimError("Found something else for options; expected a block of keys.")
         what, name = _text(asked, "what"), request.path_params["name"]
         version = _text(asked, "version", "")
-        job = await run_in_threadpool(self.desk.ask, name, what, options, _units(request), version)
+        job = await run_in_threadpool(
+            self.desk.ask, name, what, options, _units(request), version, _window(request)
+        )
         return _json({"job": job.id}, 202)
 
     async def events(self, request: Request) -> Response:
@@ -247,7 +250,7 @@ class _Routes:
 
     def cancel(self, request: Request) -> Response:
         """A question that is asked no more."""
-        self.desk.workers.leave(self.desk.workers.job(request.path_params["job"]))
+        self.desk.workers.leave(self.desk.workers.job(request.path_params["job"]), _window(request))
         return _json({})
 
     async def watch(self, request: Request) -> Response:
@@ -285,11 +288,12 @@ class _Routes:
             what, options = "handover", {"path": path, "day": date.today().isoformat()}
         else:
             raise HTTPException(404)
-        job = await run_in_threadpool(self.desk.ask, name, what, options, units)
+        download = secrets.token_hex(8)
+        job = await run_in_threadpool(self.desk.ask, name, what, options, units, "", download)
         while not job.over.is_set():
             await asyncio.sleep(_LOOKS_EVERY_S)
             if await request.is_disconnected():
-                self.desk.workers.leave(job)
+                self.desk.workers.leave(job, download)
                 break
         told = json.loads(job.events[-1].data)
         if not job.answered:
@@ -348,6 +352,11 @@ def _edit(change: Any) -> Edit:
     if not isinstance(text, str | None) or not isinstance(adds, bool):
         raise CycleSimError("Found something else for text; expected a text, or null to leave the key out.")
     return Edit(steps(_text(change, "path")), text, adds)
+
+
+def _window(request: Request) -> str:
+    """Which of the windows asks, as it names itself."""
+    return request.query_params.get("window", "")
 
 
 def _units(request: Request) -> str | None:

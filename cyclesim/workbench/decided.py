@@ -11,11 +11,13 @@ from collections.abc import Callable
 from dataclasses import asdict
 from datetime import date
 from io import BytesIO
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from cyclesim.errors import CycleSimError, shorten
 from cyclesim.shown.reader import sentence
 from cyclesim.units import QuantityError, parse
+from cyclesim.workbench.handover import picture_mark
 from cyclesim.workbench.views import Values, page_view
 
 if TYPE_CHECKING:
@@ -121,7 +123,7 @@ def compare(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Val
     return {
         "page": page_view(compare_page(found), us),
         "values": compare_values(found),
-        "figure": _picture(lambda *to: write_compare_figure(drawn(found), *to)),
+        "figure": _picture(question, lambda *to: write_compare_figure(drawn(found), *to), *question.others),
     }
 
 
@@ -137,14 +139,14 @@ def size(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values
         from cyclesim.said.size_pump import pump_page, pump_values
 
         pump = size_pump(scenario, named)
-        figure = _picture(lambda *to: write_curves_figure(pump_drawn(pump), *to))
+        figure = _picture(question, lambda *to: write_curves_figure(pump_drawn(pump), *to, us=us))
         return {"page": page_view(pump_page(pump), us), "values": pump_values(pump), "figure": figure}
     if which == "blower":
         from cyclesim.decide.sizing.blower_sizing import size_blower
         from cyclesim.said.size_blower import blower_page, blower_values
 
         blower = size_blower(scenario, named, wanted_m3_s=_quantity(question, "flow", "flow", "600 L/min"))
-        figure = _picture(lambda *to: write_curves_figure(blower_drawn(blower), *to))
+        figure = _picture(question, lambda *to: write_curves_figure(blower_drawn(blower), *to, us=us))
         return {"page": page_view(blower_page(blower), us), "values": blower_values(blower), "figure": figure}
     if which != "heater":
         raise CycleSimError(f"Found '{shorten(which)}' for machine; expected heater, pump or blower.")
@@ -159,7 +161,7 @@ def size(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values
         within_s=_quantity(question, "within", "time", "8 h"),
         how=how(question, tell, "running sizes"),
     )
-    figure = _picture(lambda *to: write_heater_figure(heater_drawn(heater), *to))
+    figure = _picture(question, lambda *to: write_heater_figure(heater_drawn(heater), *to, us=us))
     return {"page": page_view(heater_page(heater), us), "values": heater_values(heater), "figure": figure}
 
 
@@ -189,7 +191,7 @@ def measured(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Va
     return {
         "page": page_view(measured_page(found), us),
         "values": measured_values(found),
-        "figure": _picture(lambda *to: write_measured_figure(readings_drawn(found), us, *to)),
+        "figure": _picture(question, lambda *to: write_measured_figure(readings_drawn(found), us, *to)),
     }
 
 
@@ -252,8 +254,8 @@ def _quantity(question: Question, name: str, kind: str, example: str) -> float |
         ) from None
 
 
-def _picture(draw: Callable[[BinaryIO, str], Any]) -> str:
-    """A picture as an address that holds it whole."""
+def _picture(question: Question, draw: Callable[[BinaryIO, str, str], Any], *others: Path) -> str:
+    """A picture as an address that holds it whole, marked by the plants that it is of as a command's is."""
     stream = BytesIO()
-    draw(stream, ".svg")
+    draw(stream, ".svg", picture_mark(question.file, *others))
     return f"data:image/svg+xml;base64,{b64encode(stream.getvalue()).decode()}"

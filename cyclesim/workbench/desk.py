@@ -116,18 +116,24 @@ class Desk:
             text = re.sub("^title: .*", lambda _: f"title: {title}", starter_text(like), count=1, flags=re.M)
         return self.folder.new(name, text)
 
-    def card(self, name: str, units: str | None = None) -> Values:
+    def card(self, name: str, units: str | None = None, window: str = "") -> Values:
         """What a card of the shelf shows, with the job that works out the rest of it where there is one."""
         plant = opened(self.folder, name)
         told: Values = {"name": name, "title": title_of(plant), "version": plant.version}
         if plant.scenario is None:
             return told | {"problem": in_a_line(plant.faults[0])}
-        return told | {"job": self.ask(name, "card", {}, units).id}
+        return told | {"job": self.ask(name, "card", {}, units, window=window).id}
 
     def ask(
-        self, name: str, what: str, options: Mapping[str, Any], units: str | None = None, version: str = ""
+        self,
+        name: str,
+        what: str,
+        options: Mapping[str, Any],
+        units: str | None = None,
+        version: str = "",
+        window: str = "",
     ) -> Job:
-        """Have a question worked on; an older one of its kind about the same plant is asked no more.
+        """Have a question worked on; an older one of its kind about the same plant is dropped by its window.
 
         Where the file no longer is at *version*, nobody needs the answer: the question is over at once.
         """
@@ -147,7 +153,7 @@ class Desk:
             beside = secrets.token_hex(8)  # they may name logs: whoever asks again wants them read again
         us = None if units is None else units == "us"
         asked = Question(what, plant.file, dict(options), tuple(others), beside, us, plant.version)
-        return self.workers.ask(asked, f"{name}\0{what}\0{options.get('path', '')}")
+        return self.workers.ask(asked, f"{name}\0{what}\0{options.get('path', '')}", window)
 
 
 def _named(options: Mapping[str, Any], key: str) -> list[str]:

@@ -29,13 +29,14 @@ def handed_over(question: Question, scenario: Scenario, us: bool, tell: Tell) ->
     tell(f"making {path}", 0, None)
     stem = re.sub(r"[^A-Za-z0-9_-]", "-", question.file.stem)
     day = date.fromisoformat(question.option("day", str, date.today().isoformat()))
+    mark = picture_mark(question.file)
     match path.split("/"):
         case ["fingerprint"]:
             return _made("", "text/plain; charset=utf-8", _fingerprint(question.file).encode())
         case ["drawing.svg"]:
-            return _made(f"{stem}.svg", "image/svg+xml", _drawing(scenario, us).encode())
+            return _made(f"{stem}.svg", "image/svg+xml", _drawing(scenario, us, mark).encode())
         case ["week.svg"]:
-            return _made(f"{stem}-week.svg", "image/svg+xml", _week(scenario))
+            return _made(f"{stem}-week.svg", "image/svg+xml", _week(scenario, us, mark))
         case ["calendar.ics"]:
             return _made(f"{stem}.ics", "text/calendar; charset=utf-8", _calendar(scenario, day).encode())
         case ["papers", paper]:
@@ -54,7 +55,12 @@ def _fingerprint(file: Path) -> str:
     return fingerprint(read)
 
 
-def _drawing(scenario: Scenario, us: bool) -> str:
+def picture_mark(*files: Path) -> str:
+    """What stands in the corner of every picture: the fingerprint of each plant that it is of."""
+    return f"file {'; '.join(map(_fingerprint, files))}"
+
+
+def _drawing(scenario: Scenario, us: bool, mark: str) -> str:
     from cyclesim.analysis.rules import check_plant
     from cyclesim.said.drawing import drawing
     from cyclesim.shown.pictures.plant import write_plant
@@ -63,17 +69,17 @@ def _drawing(scenario: Scenario, us: bool) -> str:
 
     plant = Assembly(scenario)
     findings, _ = check_plant(plant, Programme(scenario))
-    return write_plant(drawing(plant, None, us, findings))
+    return write_plant(drawing(plant, None, us, findings), mark)
 
 
-def _week(scenario: Scenario) -> bytes:
+def _week(scenario: Scenario, us: bool, mark: str) -> bytes:
     """The week with the worst finding of a year, or its first, as `run --figure` draws it."""
     from cyclesim.analysis.result import simulate
     from cyclesim.said.stretch import stretch
     from cyclesim.shown.pictures.run import write_figure
 
     stream = BytesIO()
-    write_figure(stretch(simulate(scenario)), stream, ".svg")
+    write_figure(stretch(simulate(scenario), spells=True), stream, ".svg", mark, us)
     return stream.getvalue()
 
 

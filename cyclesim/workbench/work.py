@@ -46,12 +46,14 @@ class Event(NamedTuple):
 class Job:
     """A question that is being worked on, and what is known of it so far."""
 
-    def __init__(self, question: Question, key: str) -> None:
+    def __init__(self, question: Question, key: str, window: str = "") -> None:
         self.id, self.question, self.key = secrets.token_urlsafe(12), question, key
+        self.windows = {window}
+        """Those that wait for it."""
         self.events = list[Event]()
         self.over = threading.Event()
         self.worker: _Worker | None = None
-        self.tried, self.askers = 0, 1
+        self.tried = 0
         self._dropped = 0
         self._lock = threading.Lock()
 
@@ -108,21 +110,22 @@ class Workers:
         for _ in range(MOST):
             threading.Thread(target=self._serve, daemon=True).start()
 
-    def ask(self, question: Question, key: str) -> Job:
-        """Ask a question; an older one of the same *key* that is not answered yet is asked no more.
+    def ask(self, question: Question, key: str, window: str = "") -> Job:
+        """Ask a question; the same *window* waits no more for an older one of the same *key*.
 
         One that was answered before, or is being worked on, is not worked on again.
         """
-        job = Job(question, key)
+        job = Job(question, key, window)
         with self._change:
             known = list(self._jobs.values())
+        same = (one for one in known if one.question == question and (one.answered or not one.over.is_set()))
+        found = next(same, job)
         for other in known:
-            if other.question == question and (other.answered or not other.over.is_set()):
-                other.askers += 1
-                return other
-        for other in known:
-            if other.key == key and not other.over.is_set():
-                self.cancel(other)
+            if other is not found and other.key == key and not other.over.is_set():
+                self.leave(other, window, "A newer question has taken the place of this one.")
+        if found is not job:
+            found.windows.add(window)
+            return found
         self._remember(job)
         with self._change:
             self._waiting.append(job)
@@ -149,11 +152,13 @@ class Workers:
             raise CycleSimError("This question is not known any more: ask it again.")
         return found
 
-    def leave(self, job: Job) -> None:
-        """One of those who asked wants no answer any more; where nobody does, the work ends."""
-        job.askers -= 1
-        if job.askers <= 0:
-            self.cancel(job, "Nobody waits for it any more.")
+    def leave(self, job: Job, window: str = "", why: str = "Nobody waits for it any more.") -> None:
+        """A window waits for an answer no more; where none does, the work ends."""
+        with self._change:
+            waited = window in job.windows
+            job.windows.discard(window)
+        if waited and not job.windows:
+            self.cancel(job, why)
 
     def cancel(self, job: Job, why: str = "A newer question has taken the place of this one.") -> None:
         """Stop working on a job; whoever follows it is told."""

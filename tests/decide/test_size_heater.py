@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from cyclesim.analysis.result import simulate
 from cyclesim.cli import cli
@@ -337,6 +338,29 @@ def test_the_drawing_has_the_numbers_of_the_json(of: str, request: pytest.Fixtur
     assert drawn.need_from == ("set-back" if values["need"]["from_set_back"] else "filled, coldest")
     assert drawn.advised_kw == (values["recommended_w"] and values["recommended_w"] / 1000.0)
     assert drawn.limit_kw == values["supply_limit_w"] / 1000.0
+
+
+def test_names_of_sizes_stand_clear_of_each_other(bathed: HeaterSizing) -> None:
+    """As drawn: no box of a name meets another, though 4.1 and 4.5 kW are a tenth apart."""
+    sizes_kw = (2.0, 3.0, 4.1, 4.5, 6.0, 6.2, 6.4, 9.0)
+    many = {"hours": (1.0,) * len(sizes_kw)}
+    drawn = heater_drawn(bathed)
+    drawn = replace(
+        drawn, sizes_kw=sizes_kw, names=tuple(f"{kw:g} kW*" for kw in sizes_kw),
+        times=tuple(replace(times, **many) for times in drawn.times),
+        costs=(1.0,) * len(sizes_kw), cold_sessions=(0,) * len(sizes_kw),
+    )  # fmt: skip
+    figure = heater_figure(drawn)
+    renderer = FigureCanvasAgg(figure).get_renderer()
+    for axes in figure.axes:
+        lines = [[*label.get_text().split("\n")] for label in axes.get_xticklabels()]
+        boxes = [label.get_window_extent(renderer) for label in axes.get_xticklabels()]
+        assert len(boxes) == len(sizes_kw)
+        for k, box in enumerate(boxes):
+            same = [other for j, other in enumerate(boxes[:k]) if len(lines[j]) == len(lines[k])]
+            assert not any(box.overlaps(other) for other in same)
+        assert {1, 2, 3} == set(map(len, lines)), "names far apart stand in the first line"
+        assert [1, 1, 1, 2] == [len(line) for line in lines[:4]]
 
 
 def test_a_drawing_for_readers_of_us_units(bathed: HeaterSizing) -> None:

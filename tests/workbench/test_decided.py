@@ -6,13 +6,16 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from cyclesim.analysis.result import simulate
 from cyclesim.analysis.trials import tried
+from cyclesim.cli import cli
 from cyclesim.errors import CycleSimError
 from cyclesim.said.page import Line
 from cyclesim.said.run import run_page
 from cyclesim.said.verify import verification_values, verify_page
+from cyclesim.scenario.reading.fingerprint import fingerprint
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.shown.as_json import as_text
@@ -21,6 +24,7 @@ from cyclesim.workbench.asked import Question, answer
 from cyclesim.workbench.decided import in_units
 from cyclesim.workbench.views import page_view
 
+SIZED = {"pump": "walled-garden", "blower": "long-table"}
 SCHEDULES = Path(__file__).resolve().parents[2] / "schedules"
 
 
@@ -66,17 +70,18 @@ def test_a_mend_is_told_as_a_run_tells_it(tmp_path: Path) -> None:
     assert [list(edit)[1] for edit in mend["edits"]] == ['["07:00", "19:30"]']
 
 
-@pytest.mark.parametrize("machine", ["pump", "blower"])
-def test_a_size_comes_with_its_picture(machine: str) -> None:
-    """The picture is whole in its own address, so that nothing is fetched."""
-    file = SCHEDULES / "long-table.yaml"
-    try:
-        said = answer(Question("size", file, {"machine": machine}), nobody)
-    except CycleSimError as error:
-        pytest.skip(str(error))
+@pytest.mark.parametrize("units", ["us", "metric"])
+@pytest.mark.parametrize("machine", [pytest.param("pump", marks=pytest.mark.slow), "blower"])
+def test_a_size_comes_with_the_picture_of_the_command(machine: str, units: str, tmp_path: Path) -> None:
+    """Byte for byte: in the reader's units, marked by the file; whole in its own address."""
+    file, to = SCHEDULES / f"{SIZED[machine]}.yaml", tmp_path / "figure.svg"
+    said = answer(Question("size", file, {"machine": machine}, us=units == "us"), nobody)
+    words = ["size", machine, str(file), "--units", units, "--figure", str(to)]
+    assert CliRunner().invoke(cli, words).exit_code in (0, 1)
     kind, _, data = said["figure"].partition(",")
     assert kind == "data:image/svg+xml;base64"
-    assert b"<svg" in b64decode(data)[:1000]
+    assert b64decode(data) == to.read_bytes()
+    assert fingerprint([file]).encode() in to.read_bytes()
 
 
 @pytest.mark.parametrize(

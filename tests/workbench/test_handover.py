@@ -36,6 +36,7 @@ class TestADownload:
         assert served.get(f"{GARDEN}/fingerprint").text == fingerprint([folder / "garden.yaml"])
         drawn = served.get(f"{GARDEN}/drawing.svg")
         assert drawn.text.startswith("<svg ")
+        assert f"file {fingerprint([folder / 'garden.yaml'])}" in drawn.text
         assert drawn.headers["content-disposition"] == 'attachment; filename="garden.svg"'
         calendar = Calendar.from_ical(served.get(f"{GARDEN}/calendar.ics").content)
         assert calendar.walk("VEVENT")

@@ -108,12 +108,27 @@ class TestAQuestion:
 
     def test_of_two_windows_ends_when_neither_waits(self, workers: Workers, folder: Path) -> None:
         asked = self.versioned("year", folder)
-        job = workers.ask(asked, "h")
-        assert workers.ask(asked, "h") is job
-        workers.leave(job)
+        job = workers.ask(asked, "h", "left")
+        assert workers.ask(asked, "h", "right") is job
+        assert workers.ask(asked, "h", "right") is job, "who asks twice waits once"
+        workers.leave(job, "right")
         assert not job.over.is_set()
-        workers.leave(job)
+        workers.leave(job, "left")
         assert ended(job)[0] == "cancelled"
+
+    def test_is_not_ended_by_another_window(self, workers: Workers, folder: Path) -> None:
+        """One kind of question with other options: each window has its own, and leaves what they shared."""
+        asked = self.versioned("year", folder)
+        shared = workers.ask(asked, "k", "left")
+        assert workers.ask(asked, "k", "right") is shared
+        other = workers.ask(replace(asked, us=True), "k", "left")
+        assert not shared.over.is_set(), "the right one still waits"
+        newest = workers.ask(replace(asked, what="duty"), "k", "right")
+        assert ended(shared)[0] == "cancelled"
+        assert not other.over.is_set()
+        assert ended(newest)[0] == "result"
+        workers.leave(other, "left")
+        assert ended(other)[0] == "cancelled"
 
     def test_is_answered_though_idle_workers_were_ended(self, workers: Workers, folder: Path) -> None:
         ended(workers.ask(Question("duty", folder / "garden.yaml"), "i"))

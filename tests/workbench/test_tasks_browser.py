@@ -244,6 +244,30 @@ def test_a_server_that_is_killed_loses_nothing(folder: Path, garden: Path, tmp_p
             assert LOUD == garden.read_text(encoding="utf-8")
 
 
+def test_two_windows_end_none_of_each_others_questions(window: Window, garden: Path) -> None:
+    """One asks for all orders of events, the other for those of one rule: both are answered."""
+    state = "return window.shared?.answers.value.verify?.state"
+
+    def ask(options: dict[str, Any]) -> None:
+        window.driver.execute_script("import('./assets/state.js').then((s) => { window.shared = s; })")
+        window.until("return window.shared?.plant.value?.name === arguments[0]", garden.name)
+        window.driver.execute_script("window.shared.ask('verify', arguments[0])", options)
+
+    first = window.driver.current_window_handle
+    window.go(garden.name, "plant")
+    ask({"faults": 1})
+    window.until(f"{state} === 'running'")
+    window.driver.switch_to.new_window("tab")
+    try:
+        window.go(garden.name, "plant")
+        ask({"rule": "heat-without-flow"})
+        window.until(f"{state} === 'done'")
+    finally:
+        window.driver.close()
+        window.driver.switch_to.window(first)
+    window.until(f"{state} === 'done'")
+
+
 def test_what_is_being_written_is_not_lost_to_an_answer(window: Window, garden: Path) -> None:
     """The next field keeps what is written into it while the one before is put away; Escape drops it."""
     from selenium.webdriver.common.keys import Keys

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, BinaryIO
 
 from cyclesim.said.heater_drawn import From, HeaterDrawn
@@ -14,6 +16,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _BLUE, _RED, _GREEN, _GREY = "#0072B2", "#D55E00", "#009E73", "0.45"
+_WIDE = 9.2
+_CHAR_INCHES = 0.08
+"""How wide a character of 10 pt is, rather too wide."""
 _LOOKS: dict[From, tuple[str, str, float]] = {
     "filled, coldest": ("o-", _BLUE, 2.0),
     "filled, mild": ("s-", _GREEN, 1.4),
@@ -34,7 +39,7 @@ def heater_figure(drawn: HeaterDrawn, us: bool = False) -> Figure:
     """Hours to warm up above, cost of a year below, over the same sizes; in US units where *us*."""
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(9.2, 7.4))
+    figure = Figure(figsize=(_WIDE, 7.4))
     times = figure.add_axes((0.09, 0.4, 0.88, 0.37))
     costs = figure.add_axes((0.09, 0.09, 0.88, 0.23))
     _draw_times(times, drawn, us)
@@ -88,6 +93,17 @@ def _draw_costs(axes: Axes, drawn: HeaterDrawn) -> None:
     axes.set_xlabel("size of the heater")
 
 
+def staggered(names: Sequence[str], at_inches: Sequence[float]) -> list[str]:
+    """Names beneath an axis, each as many lines lower as it takes to stand clear of those before it."""
+    lower, ends = list[str](), list[float]()
+    for name, at in zip(names, at_inches, strict=True):
+        half = 0.5 * _CHAR_INCHES * len(name)
+        line = next((k for k, end in enumerate(ends) if at - half > end), len(ends))
+        ends[line : line + 1] = [at + half + _CHAR_INCHES]
+        lower.append("\n" * line + name)
+    return lower
+
+
 def _size_axis(axes: Axes, drawn: HeaterDrawn) -> None:
     """One axis of sizes; the advised one as a band, what the breaker does not carry hatched."""
     from matplotlib.ticker import NullLocator
@@ -95,7 +111,9 @@ def _size_axis(axes: Axes, drawn: HeaterDrawn) -> None:
     axes.set_xscale("log")
     left, right = drawn.sizes_kw[0] / 1.15, drawn.sizes_kw[-1] * 1.15
     axes.set_xlim(left, right)
-    axes.set_xticks(drawn.sizes_kw, drawn.names)
+    inches = axes.get_position().width * _WIDE / math.log(right / left)
+    at = [inches * math.log(size_kw / left) for size_kw in drawn.sizes_kw]
+    axes.set_xticks(drawn.sizes_kw, staggered(drawn.names, at))
     axes.xaxis.set_minor_locator(NullLocator())
     if (advised := drawn.advised_kw) is not None:
         axes.axvspan(advised / 1.06, advised * 1.06, fc="#FFE9A8", ec="none", zorder=0)

@@ -40,12 +40,18 @@ async function call(method, path, body) {
   return said;
 }
 
+/** This window, so that no other's questions are ended by its own; the path with it. @param {string} path */
+export const windowed = (path) => `${path}?window=${WINDOW}`;
+const WINDOW = crypto.randomUUID();
+
 /** @param {string} path */
 export const get = (path) => call("GET", path);
 /** @param {string} path @param {unknown} body */
 export const post = (path, body) => call("POST", path, body);
-/** @param {string} path */
-export const drop = (path) => call("DELETE", path);
+/** Wait for a job no more. @param {string} job */
+export const leave = (job) => call("DELETE", windowed(`api/jobs/${job}`));
+/** The same from a page that goes away. @param {string} job */
+export const leaveAtOnce = (job) => fetch(windowed(`api/jobs/${job}`), { method: "DELETE", keepalive: true });
 
 /** @param {string} name @param {string} rest */
 export const ofPlant = (name, rest = "") => `api/plants/${encodeURIComponent(name)}${rest}`;

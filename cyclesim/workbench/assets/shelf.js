@@ -2,7 +2,7 @@
 // The plants of the folder as cards, and how a new one begins.
 
 import { html, signal, useEffect, useRef, useSignal } from "./vendor/preact.js";
-import { drop, get, listen, ofPlant, post } from "./api.js";
+import { get, leave, listen, ofPlant, post, windowed } from "./api.js";
 import { inline } from "./drawing.js";
 import { fail, openShelf, shelf, tell } from "./state.js";
 import { address } from "./views.js";
@@ -22,7 +22,7 @@ function ask(names) {
   let stopped = false, stop = () => {};
   const one = async (name) => {
     try {
-      const said = await get(ofPlant(name, "/card"));
+      const said = await get(windowed(ofPlant(name, "/card")));
       put(name, said);
       if (!said.job) return;
       await new Promise((over) => {
@@ -33,7 +33,7 @@ function ask(names) {
         });
         stop = () => { end(); over(undefined); stop = () => {}; };
       });
-      if (stopped && !cards.value[name].verdict) drop(`api/jobs/${said.job}`).catch(fail);
+      if (stopped && !cards.value[name].verdict) leave(said.job).catch(fail);
     } catch (error) {
       put(name, { verdict: error instanceof Error ? error.message : "", tone: "danger" });
     }

@@ -3,7 +3,7 @@
 // A view reads these signals; it changes the file by change(), undo() and redo() alone.
 
 import { batch, signal } from "./vendor/preact.js";
-import { Gone, Refused, drop, get, listen, ofPlant, post } from "./api.js";
+import { Gone, Refused, get, leave, leaveAtOnce, listen, ofPlant, post, windowed } from "./api.js";
 
 /**
  * @typedef {object} Answer what was asked of the plant, by the word that asks for it
@@ -224,7 +224,7 @@ function note(what, parts) {
 }
 
 /**
- * Ask for a run or a search; a newer question of a kind ends the older one. Resolves when it is over.
+ * Ask for a run or a search; a newer question of a kind ends the older one of this window. Resolves when it is over.
  * @param {string} what
  * @param {object} [options]
  */
@@ -234,7 +234,7 @@ export async function ask(what, options = {}) {
   if (problems.length) return note(what, { state: "failed", problem: "The file has faults: mend them first." });
   note(what, { state: "asked", share: undefined, left_s: undefined, problem: undefined, job: undefined });
   try {
-    const { job } = await post(ofPlant(name, "/ask"), { version, what, options });
+    const { job } = await post(windowed(ofPlant(name, "/ask")), { version, what, options });
     if (plant.value?.name !== name) return;
     note(what, { job });
     await new Promise((over) => {
@@ -266,9 +266,14 @@ export async function cancel(what) {
   if (!job || (state !== "asked" && state !== "running")) return;
   note(what, { state: "failed", problem: "Stopped." });
   try {
-    await drop(`api/jobs/${job}`);
+    await leave(job);
   } catch (error) { fail(error); }
 }
+
+addEventListener("pagehide", () => {
+  for (const { job, state } of Object.values(answers.value))
+    if (job && (state === "asked" || state === "running")) leaveAtOnce(job);
+});
 
 // -- what is kept to compare with -----------------------------------------------------------------------------
 
