@@ -13,6 +13,7 @@ from cyclesim.workbench.desk import Desk
 from cyclesim.workbench.folder import Folder
 from cyclesim.workbench.guard import Guard
 from cyclesim.workbench.work import Workers
+from tests.workbench.driven import Window
 
 HOST, PLACE, TOKEN = "http://127.0.0.1:8123", "/here", "a-token-of-this-test"
 
@@ -66,3 +67,16 @@ def client(stranger: TestClient) -> TestClient:
     assert let_in(stranger).status_code == 303
     stranger.headers["origin"] = HOST
     return stranger
+
+
+@pytest.fixture
+def hand(window: Window, request: pytest.FixtureRequest) -> Iterator[Window]:
+    """The module's window as one way of doing a task has it; what is shown at the end is well."""
+    way = request.param
+    window.console(), window.asked()
+    window.screen(way.px, way.dark)
+    window.by = way.by
+    yield window
+    window.is_well("409 (Conflict)", "400 (Bad Request)")
+    window.by = "mouse"
+    window.screen(1280)

@@ -12,7 +12,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import pytest
 
@@ -23,7 +23,30 @@ needs_browser = pytest.mark.skipif(
     not (CHROMIUM and DRIVER), reason="no Chromium here: apt-get install chromium chromium-driver"
 )
 PATIENCE_S = 60.0
+SCREENS_PX = (390, 1024, 1600)
+_WHERE = """
+const to = arguments[0], from = document.activeElement;
+return from === to ? "there" : from.compareDocumentPosition(to) & 4 ? "on" : "back";  // 4: it follows
+"""
 _SHOWS = "[...document.querySelectorAll(arguments[0])].some((e) => e.innerText.includes(arguments[1]))"
+
+
+class Way(NamedTuple):
+    """How a task is done: by which hand, and before which screen."""
+
+    by: Literal["mouse", "keys"]
+    px: int
+    dark: bool
+
+    def __str__(self) -> str:
+        return f"{self.by}-{self.px}-{'dark' if self.dark else 'light'}"
+
+
+def both_ways(turn: int) -> pytest.MarkDecorator:
+    """The task by mouse and by the keyboard alone, each before a screen and theme that *turn* shifts on."""
+    mouse = Way("mouse", SCREENS_PX[turn % 3], dark=turn % 2 == 1)
+    keys = Way("keys", SCREENS_PX[(turn + 1) % 3], dark=turn % 2 == 0)
+    return pytest.mark.parametrize("hand", [mouse, keys], ids=str, indirect=True)
 
 
 @contextmanager
@@ -67,7 +90,7 @@ class Window:
     """What a person does with one window."""
 
     def __init__(self, driver: Any, address: str) -> None:
-        self.driver, self.host = driver, address.partition("/?")[0]
+        self.driver, self.host, self.by = driver, address.partition("/?")[0], "mouse"
         driver.get(address)
         self.root = driver.current_url.partition("#")[0]
 
@@ -122,6 +145,44 @@ class Window:
         )
         return self.until(script, within, text)
 
+    def reach(self, element: Any) -> None:
+        """Go to an element by the tabulator alone, from wherever the focus is."""
+        from selenium.webdriver import ActionChains
+        from selenium.webdriver.common.keys import Keys
+
+        for _ in range(300):
+            where = self.driver.execute_script(_WHERE, element)
+            if where == "there":
+                return
+            chain = ActionChains(self.driver)
+            if where == "on":
+                chain.send_keys(Keys.TAB).perform()
+            else:
+                chain.key_down(Keys.SHIFT).send_keys(Keys.TAB).key_up(Keys.SHIFT).perform()
+        raise AssertionError(f"the tabulator does not lead to {element.get_attribute('outerHTML')[:200]}")
+
+    def use(self, element: Any, key: str = "\ue007") -> None:
+        """Click an element, or go there by the tabulator and press a key (Enter)."""
+        if self.by == "keys":
+            self.reach(element)
+            self.press(key)
+        else:
+            self.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", element)
+            element.click()
+
+    def fill(self, field: Any, text: str) -> None:
+        """Put a text into a field in place of what stands there, and leave it by the tabulator."""
+        from selenium.webdriver.common.keys import Keys
+
+        self.reach(field) if self.by == "keys" else self.use(field)
+        self.press_with_control("a")
+        self.press(text or Keys.DELETE, Keys.TAB)
+
+    def choose(self, box: Any, text: str) -> None:
+        """Pick an option of a box by what it says; a list that a mouse opens is no part of the page."""
+        self.reach(box) if self.by == "keys" else self.use(box)
+        self.press(text, *["\ue007"] * (self.by == "mouse"))
+
     def press(self, *keys: str) -> None:
         """Press keys, one after another, wherever the focus is."""
         from selenium.webdriver import ActionChains
@@ -137,17 +198,14 @@ class Window:
 
     def write(self, path: str, text: str) -> None:
         """Put a text into the field of a path and leave it by the tabulator."""
-        from selenium.webdriver.common.keys import Keys
-
-        field = self.one(f"#field-{path.replace('.', '-')}")
-        field.send_keys(Keys.CONTROL, "a")
-        field.send_keys(text, Keys.TAB) if text else field.send_keys(Keys.DELETE, Keys.TAB)
+        self.fill(self.one(f"#field-{path.replace('.', '-')}"), text)
 
     def serious(self, only_contrast: bool = False) -> list[tuple[str, str, str]]:
         """What axe-core finds that keeps people from using what is shown, with everything unfolded."""
         self.driver.execute_script("for (const d of document.querySelectorAll('details')) d.open = true;")
         self.driver.execute_script(AXE.read_text(encoding="utf-8"))
-        only = "{runOnly: ['color-contrast']}" if only_contrast else "{}"
+        every = "{rules: {'target-size': {enabled: true}}}"
+        only = "{runOnly: ['color-contrast']}" if only_contrast else every
         found = self.driver.execute_async_script(f"axe.run({only}).then(arguments[0])")
         assert found["passes"]
         return [
@@ -155,6 +213,28 @@ class Window:
             for v in found["violations"]
             if v["impact"] in ("serious", "critical", "moderate")
         ]
+
+    def is_well(self, *expected: str) -> None:
+        """What is shown can be used by everybody and fits; no error was told but the *expected* answers."""
+        found = self.serious()
+        assert not found, found
+        wide, px = self.driver.execute_script("return [document.documentElement.scrollWidth, innerWidth]")
+        assert wide <= px, (wide, px)
+        errors = [said for said in self.console() if not any(word in said for word in expected)]
+        assert not errors, errors
+        strangers = self.asked() - {self.host}
+        assert not strangers, strangers
+
+    def is_well_everywhere(self) -> None:
+        """What is shown can be used and fits on every screen, light and dark."""
+        for px in SCREENS_PX:
+            self.screen(px, dark=px != 1024)
+            self.is_well()
+        for px, dark in ((1024, True), (390, False)):
+            self.screen(px, dark)
+            found = self.serious(only_contrast=True)
+            assert not found, found
+        self.screen(1280)
 
     def console(self) -> list[str]:
         """What was said on the console since this was asked last."""

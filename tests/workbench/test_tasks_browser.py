@@ -16,7 +16,7 @@ from cyclesim.said.values import result_values
 from cyclesim.scenario.reading.load import load
 from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.simulation.assembly import Assembly
-from tests.workbench.driven import Window, chromium, needs_browser, served
+from tests.workbench.driven import Window, both_ways, chromium, needs_browser, served
 
 pytestmark = [needs_browser, pytest.mark.slow]
 
@@ -55,50 +55,50 @@ def findings(file: Path) -> set[tuple[str, str]]:
     return {(f.rule, f.subject) for f in simulate(load(file)).findings}
 
 
-@pytest.mark.parametrize("by", ["mouse", "keys"])
-def test_a_flush_moved_out_of_quiet_hours_takes_its_finding_along(
-    window: Window, garden: Path, by: str
-) -> None:
+@both_ways(0)
+def test_a_flush_moved_out_of_quiet_hours_takes_its_finding_along(hand: Window, garden: Path) -> None:
     """06:00 to 07:30 is six steps of the controller's 15 minutes; nothing else of the file is changed."""
     from selenium.webdriver import ActionChains
     from selenium.webdriver.common.keys import Keys
 
     assert any(rule == "quiet-hours" for rule, _ in findings(garden))
-    window.go(garden.name, "day")
-    window.sees("quiet-hours", ".findings")
-    handle = window.one("[data-run='schedule.line_flushes.0.0'].move")
+    hand.go(garden.name, "day")
+    hand.sees("quiet-hours", ".findings")
+    handle = hand.one("[data-run='schedule.line_flushes.0.0'].move")
     assert "06:00 for 60 s, in quiet hours" == handle.get_attribute("aria-valuetext")
-    if by == "keys":
-        handle.send_keys(*[Keys.ARROW_RIGHT] * 2, Keys.PAGE_UP, Keys.ENTER)
+    if hand.by == "keys":
+        hand.reach(handle)
+        hand.press(*[Keys.ARROW_RIGHT] * 2, Keys.PAGE_UP, Keys.ENTER)
     else:
-        width = window.one(".strip svg").size["width"]
-        chain = ActionChains(window.driver, duration=50).move_to_element(handle).click_and_hold()
+        width = hand.one(".strip svg").size["width"]
+        chain = ActionChains(hand.driver, duration=50).move_to_element(handle).click_and_hold()
         chain.move_by_offset(round(1.5 * width / 24), 0).release().perform()
-    window.sees("gone", ".findings")
+    hand.sees("gone", ".findings")
     moved = LOUD.replace("start: [06:00, 19:30]", 'start: ["07:30", 19:30]')
     assert moved == garden.read_text(encoding="utf-8")
     assert not any(rule == "quiet-hours" for rule, _ in findings(garden))
 
 
-def test_a_new_plant_is_begun_by_questions_with_the_keyboard_alone(window: Window, folder: Path) -> None:
+@both_ways(1)
+def test_a_new_plant_is_begun_by_questions(hand: Window, folder: Path) -> None:
     """From the shelf to the first verdict, which is the engine's own of the file that was made."""
-    from selenium.webdriver.common.keys import Keys
-
-    window.go()
-    window.button("a new plant").send_keys(Keys.ENTER)
-    window.driver.switch_to.active_element.send_keys("by questions", Keys.ENTER)
-    window.sees("Questions about", "h1")
-    window.write("plant.tub.dimensions.diameter", "1.9 m")
-    window.write("plant.legs.suction_left.length", "12 m")
-    file = folder / "by questions.yaml"
-    window.until("return document.querySelector('.answers') && !document.querySelector('.answers.stale')")
+    hand.go()
+    hand.use(hand.button("a new plant"))
+    hand.fill(hand.one("#new-name"), f"by {hand.by}")
+    hand.use(hand.button("make it, then ask me about it"))
+    hand.sees("Questions about", "h1")
+    hand.write("plant.tub.dimensions.diameter", "1.9 m")
+    hand.write("plant.legs.suction_left.length", "12 m")
+    file = folder / f"by {hand.by}.yaml"
+    hand.until("return document.querySelector('.answers') && !document.querySelector('.answers.stale')")
     written = starter_text().replace("diameter: 1.7 m", "diameter: 1.9 m")
-    written = re.sub("title: .*", 'title: "by questions"', written, count=1)
+    written = re.sub("title: .*", f'title: "by {hand.by}"', written, count=1)
     assert re.sub(r"(PN10, length:) \d+ m", r"\1 12 m", written) == file.read_text(encoding="utf-8")
-    window.sees(answer(simulate(load(file))).verdict, ".verdict")
+    hand.sees(answer(simulate(load(file))).verdict, ".verdict")
 
 
-def test_another_pump_is_put_in_and_the_weakest_jet_told(window: Window, garden: Path) -> None:
+@both_ways(2)
+def test_another_pump_is_put_in_and_the_weakest_jet_told(hand: Window, garden: Path) -> None:
     """The smaller pump of the file's candidates: its curve, and what its jets get by the engine itself."""
     sheet = "max_head: 6 m, max_flow: 250 L/min, power: 400 W"
     one_speed = "{max_head: 15 m, max_flow: 700 L/min, power: 1.6 kW, rest: 75 s, zone: pump_room}"
@@ -109,36 +109,37 @@ def test_another_pump_is_put_in_and_the_weakest_jet_told(window: Window, garden:
         + f"candidates:\n  pumps:\n    small: {{{sheet}, price: 300 EUR}}\n"
     )
     garden.write_text(text, encoding="utf-8", newline="\n")
-    window.go(garden.name, "plant", "main")
-    window.sees("enough", ".weakest")
-    window.button("small").click()
-    window.sees("too weak", ".weakest")
+    hand.go(garden.name, "plant", "main")
+    hand.sees("enough", ".weakest")
+    hand.use(hand.button("small"))
+    hand.sees("too weak", ".weakest")
     after = garden.read_text(encoding="utf-8")
     assert f"    main: {{{sheet}, rest: 75 s, zone: pump_room}}\n" in after
     plant = Assembly(load(garden))
     duty = next(d for d in duties(plant) if d["name"] == "main on" or d["pumps"]["main"]["flow_l_min"])
     weakest = min(jets["last_l_min"] for jets in duty["jets"].values())
-    window.until("return !document.querySelector('.weakest.stale')")
-    assert f"{float(f'{weakest:.3g}'):g} L/min" in window.text(".weakest tbody tr:first-child")
-    window.button("undo").click()
-    window.sees("enough", ".weakest")
+    hand.until("return !document.querySelector('.weakest.stale')")
+    assert f"{float(f'{weakest:.3g}'):g} L/min" in hand.text(".weakest tbody tr:first-child")
+    hand.use(hand.button("undo"))
+    hand.sees("enough", ".weakest")
     assert text == garden.read_text(encoding="utf-8")
 
 
-def test_a_mend_is_applied_and_undone(window: Window, garden: Path) -> None:
+@both_ways(0)
+def test_a_mend_is_applied_and_undone(hand: Window, garden: Path) -> None:
     """From the finding to what mends it, and back again: the file is then what it was, byte for byte."""
-    window.go(garden.name, "day")
-    window.sees("when it happens, and what mends it", ".findings")
-    window.one(".findings a[href$='/year']").click()
-    window.sees("Mend, not tried", ".tried")
-    window.button("try mends on these days").click()
-    window.sees("Mend 1, tried", ".mends")
-    window.one(".mends button").click()
-    window.sees("No rule broken")
+    hand.go(garden.name, "day")
+    hand.sees("when it happens, and what mends it", ".findings")
+    hand.use(hand.one(".findings a[href$='/year']"))
+    hand.sees("Mend, not tried", ".tried")
+    hand.use(hand.button("try mends on these days"))
+    hand.sees("Mend 1, tried", ".mends")
+    hand.use(hand.one(".mends button"))
+    hand.sees("No rule broken")
     assert not any(rule == "quiet-hours" for rule, _ in findings(garden))
     assert LOUD != garden.read_text(encoding="utf-8")
-    window.button("undo").click()
-    window.sees("Undone.", ".told")
+    hand.use(hand.button("undo"))
+    hand.sees("Undone.", ".told")
     assert LOUD == garden.read_text(encoding="utf-8")
 
 
@@ -148,24 +149,25 @@ WRONG = {
 }
 
 
+@both_ways(1)
 @pytest.mark.parametrize("what", WRONG)
-def test_what_is_wrong_is_told_at_its_field(window: Window, garden: Path, what: str) -> None:
+def test_what_is_wrong_is_told_at_its_field(hand: Window, garden: Path, what: str) -> None:
     """The field is marked and tells what is due; the drawing stays as it was; the right value clears it."""
     path, text, view, told = WRONG[what]
-    window.go(garden.name, *view.split("/"))
+    hand.go(garden.name, *view.split("/"))
     if text:
-        window.write(path, text)
+        hand.write(path, text)
     else:
         rows = "[aria-label='high, curve'] tr"
         for left in (4, 3, 2):  # beside the empty row for one more
-            window.one("[aria-label='take out point 1 of high, curve']").click()
-            window.until("return document.querySelectorAll(arguments[0]).length === arguments[1]", rows, left)
-    window.sees("so it is not run", ".problems")
-    window.sees(told, ".faulty, .problems")
-    assert "true" == window.one(f"#field-{path.replace('.', '-')}").get_attribute("aria-invalid")
-    window.sees("as it was before", ".drawn")
-    assert window.all("svg.plant .part")
-    window.button("undo").click()
+            hand.use(hand.one("[aria-label='take out point 1 of high, curve']"))
+            hand.until("return document.querySelectorAll(arguments[0]).length === arguments[1]", rows, left)
+    hand.sees("so it is not run", ".problems")
+    hand.sees(told, ".faulty, .problems")
+    assert "true" == hand.one(f"#field-{path.replace('.', '-')}").get_attribute("aria-invalid")
+    hand.sees("as it was before", ".drawn")
+    assert hand.all("svg.plant .part")
+    hand.use(hand.button("undo"))
 
 
 def test_a_fault_leads_to_its_field(window: Window, garden: Path) -> None:
@@ -181,47 +183,49 @@ def test_a_fault_leads_to_its_field(window: Window, garden: Path) -> None:
     window.button("undo").click()
 
 
-def test_a_shut_valve_is_told_where_it_stands(window: Window, garden: Path) -> None:
+@both_ways(2)
+def test_a_shut_valve_is_told_where_it_stands(hand: Window, garden: Path) -> None:
     """A valve is put behind the filter and said to be usually shut: no water moves, and findings say so."""
-    window.go(garden.name, "plant", "filter")
-    window.one(".place select").send_keys("a valve")
-    window.button("add it", ".place").click()
-    window.sees("valve", "#part-title")
-    window.write("plant.valves.valve.usual", "shut")
-    window.sees("usual: shut", ".lines")
+    hand.go(garden.name, "plant", "filter")
+    hand.choose(hand.one(".place select"), "a valve")
+    hand.use(hand.button("add it", ".place"))
+    hand.sees("valve", "#part-title")
+    hand.write("plant.valves.valve.usual", "shut")
+    hand.sees("usual: shut", ".lines")
     text = garden.read_text(encoding="utf-8")
     assert "filter, valve, element" in text
     assert "usual: shut" in text
-    window.go(garden.name, "day")
-    window.until("return document.querySelector('.findings')")
-    told = window.text(".answers")
+    hand.go(garden.name, "day")
+    hand.until("return document.querySelector('.findings')")
+    told = hand.text(".answers")
     assert all(subject.split(",")[0].split()[0] in told for _, subject in findings(garden))
 
 
+@both_ways(0)
 def test_what_an_editor_changes_meanwhile_is_taken_up_and_nothing_overwritten(
-    window: Window, garden: Path
+    hand: Window, garden: Path
 ) -> None:
     """Another value is taken up; where both changed the same one, a person is asked before either is lost."""
-    window.go(garden.name, "plant", "left_bench")
-    window.one("#field-plant-legs-left_bench-length")
+    hand.go(garden.name, "plant", "left_bench")
+    hand.one("#field-plant-legs-left_bench-length")
     by_hand = LOUD.replace("of: concrete", "of: brick")
     garden.write_text(by_hand, encoding="utf-8", newline="\n")
-    window.sees("changed outside", ".told")
-    window.sees("of: brick", ".lines")
-    window.write("plant.legs.left_bench.length", "8.5 m")
-    window.sees("length: 8.5 m", ".lines")
+    hand.sees("changed outside", ".told")
+    hand.sees("of: brick", ".lines")
+    hand.write("plant.legs.left_bench.length", "8.5 m")
+    hand.sees("length: 8.5 m", ".lines")
     both = by_hand.replace("length: 8 m", "length: 8.5 m")
     assert both == garden.read_text(encoding="utf-8")
-    window.driver.execute_script(
+    hand.driver.execute_script(
         "const get = window.fetch;"
         "window.fetch = (...a) => new Promise((r) => setTimeout(() => r(get(...a)), 900));"
     )  # so that an editor is quicker than the page
-    window.write("plant.legs.left_bench.length", "7 m")
+    hand.write("plant.legs.left_bench.length", "7 m")
     garden.write_text(both.replace("8.5 m", "9.5 m"), encoding="utf-8", newline="\n")
-    window.sees("9.5 m", "dialog .differs")
+    hand.sees("9.5 m", "dialog .differs")
     assert "9.5 m" in garden.read_text(encoding="utf-8")
-    window.button("write mine over it", "dialog").click()
-    window.sees("length: 7 m", ".lines")
+    hand.use(hand.button("write mine over it", "dialog"))
+    hand.sees("length: 7 m", ".lines")
     assert both.replace("8.5 m", "7 m") == garden.read_text(encoding="utf-8")
 
 

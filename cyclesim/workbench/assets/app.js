@@ -69,12 +69,16 @@ function Conflict() {
 }
 
 function Header({ name, view }) {
-  const open = plant.value;
+  const open = plant.value, views = useRef(/** @type {HTMLElement | null} */ (null));
+  useEffect(() => { // on a phone the row of views is wider than the screen
+    const row = views.current, here = /** @type {HTMLElement | null} */ (row?.querySelector("[aria-current]"));
+    if (row && here) row.scrollLeft += here.getBoundingClientRect().left - row.getBoundingClientRect().left - row.clientWidth / 3;
+  }, [name, view]);
   return html`<header class="bar">
     <a class="home" href="#/" aria-current=${name ? null : "page"}>Shelf</a>
     ${name && html`
       <p class="title" dir="auto">${open ? open.title || open.name : name}</p>
-      <nav aria-label="Views of this plant"><ul>${VIEWS.map((v) => html`
+      <nav aria-label="Views of this plant"><ul ref=${views}>${VIEWS.map((v) => html`
         <li key=${v.id}><a href=${address(name, v.id)} aria-current=${v.id === view ? "page" : null}
           >${v.title}</a></li>`)}</ul></nav>
       <div class="buttons" role="group" aria-label="Changes">

@@ -14,6 +14,7 @@ export function Compare({ name }) {
   useEffect(() => { if (!shelf.value) openShelf(); }, []);
   const answer = answers.value.compare, result = answer?.result;
   const others = (shelf.value?.plants || []).filter((one) => one.name !== name && !one.problem);
+  const twice = (title) => (shelf.value?.plants || []).filter((one) => one.title === title).length > 1;
   const start = () => ask("compare", { ...shared(), with: chosen.value, futures: futures.value, tuned: tuned.value });
   const toggle = (one, on) => { chosen.value = on ? [...chosen.value, one].slice(0, MOST) : chosen.value.filter((c) => c !== one); };
   const busy = answer?.state === "asked" || answer?.state === "running";
@@ -21,7 +22,8 @@ export function Compare({ name }) {
   return html`<form class="asking" onSubmit=${(event) => { event.preventDefault(); start(); }}>
       <fieldset><legend>Set beside ${plant.value.title || name}</legend>${others.map((one) => html`
         <label class="tick" key=${one.name}><input type="checkbox" checked=${chosen.value.includes(one.name)}
-          onChange=${(e) => toggle(one.name, e.target.checked)}/> <span dir="auto">${one.title || one.name}</span></label>`)}</fieldset>
+          onChange=${(e) => toggle(one.name, e.target.checked)}/> <span dir="auto">${one.title || one.name}${
+          twice(one.title) && ` (${one.name})`}</span></label>`)}</fieldset>
       <label>Futures to try <select onChange=${(e) => { futures.value = Number(e.target.value); }}>
         ${[0, 20, 50, 200].map((n) => html`<option key=${n} value=${n} selected=${n === futures.value}>${n || "none"}</option>`)}</select></label>
       <label class="tick"><input type="checkbox" checked=${tuned.value} onChange=${(e) => { tuned.value = e.target.checked; }}/>

@@ -116,5 +116,5 @@ export default function Decide({ name, about }) {
     <nav class="parts" aria-label="What to decide"><ul>${PARTS.map((one) => html`<li key=${one.id}><a
       href=${address(name, "decide", one.id)} aria-current=${one === part ? "page" : null}>${one.title}</a></li>`)}</ul></nav>
     ${open.problems.length > 0 ? html`<p class="danger">The file has faults: mend them first, in the view of the plant.</p>`
-      : html`<${View} name=${name}/><${Cluster}/>`}`;
+      : html`<h2 class="unseen">${part.title}</h2><${View} name=${name}/><${Cluster}/>`}`;
 }

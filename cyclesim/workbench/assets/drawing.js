@@ -71,6 +71,12 @@ export function Drawing({ svg, picked, pick, coloured = {}, stale = "" }) {
       group.setAttribute("class", `part${name === picked ? " picked" : ""}${colour ? ` band${colour.band}` : ""}`);
     });
   }, [svg, picked, coloured]);
+  useEffect(() => { // what is picked stands in sight on a screen that is narrower than the drawing
+    const host = /** @type {HTMLElement} */ (box.current), part = groups(host).find((g) => nameOf(g) === picked);
+    if (!part || host.scrollWidth <= host.clientWidth) return;
+    const at = part.getBoundingClientRect(), seen = host.getBoundingClientRect();
+    if (at.left < seen.left || at.right > seen.right) host.scrollLeft += (at.left + at.right - seen.left - seen.right) / 2;
+  }, [svg, picked]);
   /** @param {Event} event */
   const clicked = (event) => {
     const group = /** @type {Element} */ (event.target).closest("g.part");
