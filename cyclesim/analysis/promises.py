@@ -12,7 +12,7 @@ from cyclesim.analysis.ages import coldest_of, when
 from cyclesim.analysis.history import History
 from cyclesim.analysis.metrics import LegMetrics, PromisesMetrics
 from cyclesim.analysis.outages import TUB, had_it_failed
-from cyclesim.analysis.spans import join, meet, spans, total_s
+from cyclesim.analysis.spans import Spans, join, meet, spans, total_s
 from cyclesim.analysis.truth import running
 from cyclesim.analysis.tub import water_c_at
 
@@ -85,16 +85,20 @@ def _stepped_out(history: History) -> list[_Moment]:
     return [_Moment(a, c, 0.0) for a, c in zip(ends, water_c_at(trace, np.array(ends)).tolist(), strict=True)]
 
 
-def _loud_h(history: History) -> float | None:
-    """Hours for which what the file keeps off in its quiet hours ran in them; None without such hours [h]."""
+def loud(history: History) -> tuple[Spans, Spans] | None:
+    """When what the file keeps off in quiet hours ran at all, and when in them; None without such hours."""
     wanted, trace = history.plant.scenario.schedule.quiet_hours, history.trace
     if wanted is None:
         return None
     quiet = spans(history.programme.quiet_spans(trace.begin_utc, trace.span_s))
-    loud = []
-    for pump, speed in wanted.applies_to:
-        loud.append(running(trace, history.plant, pump, speed))
-    return total_s(meet(join(*loud), quiet)) / 3600.0
+    ran = join(*(running(trace, history.plant, pump, speed) for pump, speed in wanted.applies_to))
+    return ran, meet(ran, quiet)
+
+
+def _loud_h(history: History) -> float | None:
+    """Hours for which what the file keeps off in its quiet hours ran in them; None without such hours [h]."""
+    heard = loud(history)
+    return None if heard is None else total_s(heard[1]) / 3600.0
 
 
 def oldest_of(legs: Mapping[str, LegMetrics]) -> str | None:

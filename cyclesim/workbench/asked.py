@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass, field
 from datetime import date
 from hashlib import sha256
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from cyclesim.decide.sweeps.kept import KeptRuns, kept_file
 from cyclesim.decide.sweeps.pool import program
@@ -17,6 +17,9 @@ from cyclesim.workbench import decided
 from cyclesim.workbench.folder import Folder
 from cyclesim.workbench.handover import handed_over
 from cyclesim.workbench.views import Values, drawn_view, is_us, opened, page_view
+
+if TYPE_CHECKING:
+    from cyclesim.analysis.spans import Spans
 
 Tell = Callable[[str, int, int | None], None]
 """Is told what is being done, how much of it is done, and of how much, None where nobody knows."""
@@ -73,6 +76,8 @@ def answer(question: Question, tell: Tell) -> Values:
 
 def _run(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
     """A fortnight or a year; what `run` works out besides of who steps out cold is left aside, for speed."""
+    from cyclesim.analysis.history import History
+    from cyclesim.analysis.promises import loud
     from cyclesim.analysis.result import days_of_year, simulate
     from cyclesim.said.answer import answer as answer_
     from cyclesim.said.mended import placed
@@ -88,6 +93,7 @@ def _run(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values
         scenario, days=days, start=start, left=year, on_day=lambda day: tell("simulating", day, days)
     )
     answered = answer_(result)
+    heard = loud(History(result.plant, result.programme, result.trace))
     whole = stretch(result, date.fromisoformat(result.about.first_day), days)
     worst = result.trace.local(chosen_span(result, None, min(FORTNIGHT, days))[0]).date()
     return {
@@ -97,9 +103,18 @@ def _run(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values
         "values": result_values(result),
         "drawing": drawn_view(result.plant, us, result.metrics.legs, result.findings),
         "timeline": packed(whole, us),
+        "loud": None
+        if heard is None
+        else dict(zip(("ran", "in_quiet_hours"), map(_pairs, heard), strict=True)),
         "worst_from": worst.isoformat(),
         "placed": decided.in_units(list(map(asdict, placed(result))), us),
     }
+
+
+def _pairs(spans: Spans) -> list[list[float]]:
+    """Starts and ends, in seconds of the run."""
+    pairs: list[list[float]] = spans.tolist()
+    return pairs
 
 
 def _day(question: Question) -> date | None:

@@ -125,6 +125,20 @@ def test_another_pump_is_put_in_and_the_weakest_jet_told(hand: Window, garden: P
     assert text == garden.read_text(encoding="utf-8")
 
 
+def test_what_is_loud_lies_beneath_the_day(window: Window, garden: Path) -> None:
+    """The flush at 06:00 for 60 s is the one minute in quiet hours, a quarter of the way along the day."""
+    window.go(garden.name, "day")
+    window.sees("Of a year from")
+    box = "e.getBoundingClientRect()"
+    wide, told, *bars = window.until(
+        "const e = document.querySelector('.under svg'); if (!e?.querySelector('.loud')) return null;"
+        f"return [{box}.width, e.getAttribute('aria-label'),"
+        f" ...[...e.querySelectorAll('.loud.over')].map((bar) => bar.getBoundingClientRect().x - {box}.x)]"
+    )
+    assert bars == [pytest.approx(wide / 4, abs=1.0)]
+    assert "1 min of them in quiet hours" in told
+
+
 @both_ways(0)
 def test_a_mend_is_applied_and_undone(hand: Window, garden: Path) -> None:
     """From the finding to what mends it, and back again: the file is then what it was, byte for byte."""

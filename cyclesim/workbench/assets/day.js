@@ -87,7 +87,7 @@ export default function Day() {
         selected=${demand ? { path: demand.path, k } : null} select=${(run) => { selected.value = run; }} drop=${drop} act=${act} written=${textAt}/>
       <div class="buttons" role="group" aria-label="Add">${KINDS.map((kind) => html`<button key=${kind.key} type="button"
         onClick=${() => add(kind)}>add ${kind.word}</button>`)}</div>
-      ${answer && html`<div class=${answer.old ? "stale" : ""}><${Under} packed=${answer.result.timeline}/></div>`}
+      ${answer && html`<div class=${answer.old ? "stale" : ""}><${Under} packed=${answer.result.timeline} loud=${answer.result.loud}/></div>`}
     </section>
     <section class="side" aria-labelledby="does-title"><h2 id="does-title">What it does</h2>
       <div class="buttons"><button type="button" onClick=${keep}>keep this to compare with</button></div>

@@ -1,5 +1,5 @@
 // @ts-check
-// Beneath the strip, by the same scale: how the water ages and how warm the tub is on one day of the run.
+// Beneath the strip, by the same scale: how the water ages, how warm the tub is and what is loud on one day of the run.
 
 import { html, useEffect, useLayoutEffect, useRef, useSignal } from "./vendor/preact.js";
 // @ts-ignore: the server puts the page's script together
@@ -7,7 +7,7 @@ import { opened, unpacked, valueAt } from "../timeline.js";
 import { DAY_S, clockOf } from "./clock.js";
 import { number } from "./numbers.js";
 
-const MOST_LEGS = 3, EVERY_S = 300, AGES = 92, WARM = 60, TITLE = 18;
+const MOST_LEGS = 3, EVERY_S = 300, AGES = 92, WARM = 60, LOUD = 18, TITLE = 18;
 const DATE = new Intl.DateTimeFormat("en-GB", { weekday: "short", day: "numeric", month: "short", year: "numeric", timeZone: "UTC" });
 
 /** Seconds since 1970 as the clock on the wall has them. @param {any} data @param {number} second of the run */
@@ -36,8 +36,8 @@ function worstAt(data) {
   return at;
 }
 
-/** @param {{packed: string}} given the timeline of a run */
-export function Under({ packed }) {
+/** @param {{packed: string, loud: any}} given the timeline of a run, and when it was loud */
+export function Under({ packed, loud }) {
   const box = useRef(null), wide = useSignal(0);
   const data = useSignal(/** @type {any} */ (null)), at = useSignal(0);
   useLayoutEffect(() => {
@@ -55,10 +55,10 @@ export function Under({ packed }) {
     });
     return () => { gone = true; };
   }, [packed]);
-  return html`<div class="under" ref=${box}>${data.value && wide.value > 0 && html`<${Drawn} data=${data.value} at=${at} wide=${wide.value}/>`}</div>`;
+  return html`<div class="under" ref=${box}>${data.value && wide.value > 0 && html`<${Drawn} data=${data.value} loud=${loud} at=${at} wide=${wide.value}/>`}</div>`;
 }
 
-function Drawn({ data, at, wide }) {
+function Drawn({ data, loud, at, wide }) {
   const [start, end] = dayOf(data, at.value), clock = (second) => wall(data, second) - wall(data, start);
   const seconds = [];
   for (let s = start; s <= end; s += EVERY_S) seconds.push(s);
@@ -75,6 +75,11 @@ function Drawn({ data, at, wide }) {
   const tub = data.temperatures[0], values = seconds.map((s) => valueAt(tub, s));
   const low = Math.min(...values), high = Math.max(...values), room = Math.max(1, high - low);
   const base = TITLE + AGES + 12 + TITLE, warm = (c) => base + 4 + (WARM - 8) * (1 - (c - (low + high - room) / 2) / room);
+  const heard = ["ran", "in_quiet_hours"].map((which) => (loud?.[which] || []).filter(([a, b]) => b > start && a < end)
+    .map(([a, b]) => [Math.max(a, start), Math.min(b, end)]));
+  const [ran, inQuiet] = heard.map((spans) => spans.reduce((sum, [a, b]) => sum + b - a, 0) / 60);
+  const noise = `loud: ${number(ran)} min, ${number(inQuiet)} min of them in quiet hours`;
+  const heardAt = base + WARM + TITLE;
   const move = (by) => { at.value = Math.min(data.span[1] - 1, Math.max(data.span[0], start + by * DAY_S + DAY_S / 2)); };
   const said = legs.map((leg) => `${leg.curve.name} ${number(leg.most)} h at ${clockOf(clock(leg.when))}`).join(", ");
   return html`<p class="day-of"><strong>${DATE.format(1000 * wall(data, start))}</strong>
@@ -83,7 +88,7 @@ function Drawn({ data, at, wide }) {
       <button type="button" onClick=${() => { at.value = worstAt(data) - 1; }}>the day with the oldest water</button></p>
     <p class="note">The legs with the oldest water: ${legs.map((leg, k) => `${leg.curve.name} ${["solid", "dashed", "dotted"][k]}`).join(", ")}.${change
       ? ` The clock goes ${change}.` : ""}</p>
-    <svg width=${wide} height=${base + WARM} role="img" aria-label=${`Oldest water of the day: ${said}. Tub ${number(low)} to ${number(high)} ${data.unit}.`}>
+    <svg width=${wide} height=${base + WARM + (loud ? TITLE + LOUD : 0)} role="img" aria-label=${`Oldest water of the day: ${said}. Tub ${number(low)} to ${number(high)} ${data.unit}.${loud ? ` Of the day ${noise}.` : ""}`}>
       <text class="title" x="2" y="12">oldest water</text>
       <path class="limit" d=${`M0 ${age(data.limit)}H${wide}`}/><text x="2" y=${age(data.limit) - 3}>limit ${number(data.limit)} h</text>
       ${legs.map((leg, k) => html`<path class=${`age leg${k}${leg.most > data.limit ? " over" : ""}`} d=${line(leg.curve, age)}/>`)}
@@ -91,5 +96,8 @@ function Drawn({ data, at, wide }) {
       <path class="row" d=${`M0 ${TITLE + AGES}H${wide}M0 ${base + WARM - 1}H${wide}`}/>
       <text class="title" x="2" y=${base - 5}>tub water: ${low.toFixed(1)} to ${high.toFixed(1)} ${data.unit}</text>
       <path class="warm" d=${line(tub, warm)}/>
+      ${loud && html`<text class="title" x="2" y=${heardAt - 5}>${noise}</text>
+        ${heard.map((spans, k) => spans.map(([a, b]) => html`<rect class=${k ? "loud over" : "loud"} x=${x(a)} y=${heardAt}
+          width=${Math.max(2, x(b) - x(a))} height=${LOUD - 4}/>`))}`}
     </svg>`;
 }
