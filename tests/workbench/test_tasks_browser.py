@@ -189,7 +189,7 @@ def test_a_fault_leads_to_its_field(window: Window, garden: Path) -> None:
     window.go(garden.name, "start")
     window.write("supply.breaker", "16")
     window.sees("so it is not run", ".problems")
-    window.one("[aria-label='go to supply.breaker']").send_keys("\ue007")
+    window.one("[aria-label='go to it: supply.breaker']").send_keys("\ue007")
     window.until("return document.activeElement.id === 'field-supply-breaker'")
     window.go(garden.name, "day")
     window.sees("so it is not run", ".problems")

@@ -156,6 +156,6 @@ export function Problems() {
   return html`<div class="problems" role="group" aria-label="Faults of the file">
     <p class="danger">The file has ${problems.length === 1 ? "a fault" : `${problems.length} faults`}, so it is not run.</p>
     <ul>${problems.map((p, k) => html`<li>${p.line ? `Line ${p.line}: ` : ""}${p.path ? `${p.path}: ` : ""}${p.error}
-      ${here.value[k] === "y" && html`${" "}<button type="button" aria-label=${`go to ${p.path}`} onClick=${() => go(p.path)}>go to it</button>`}</li>`)}</ul>
+      ${here.value[k] === "y" && html`${" "}<button type="button" aria-label=${`go to it: ${p.path}`} onClick=${() => go(p.path)}>go to it</button>`}</li>`)}</ul>
   </div>`;
 }
