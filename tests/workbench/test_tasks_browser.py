@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import re
+import signal
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import pytest
 
@@ -243,23 +246,63 @@ def test_what_an_editor_changes_meanwhile_is_taken_up_and_nothing_overwritten(
     assert both.replace("8.5 m", "7 m") == garden.read_text(encoding="utf-8")
 
 
-def test_a_server_that_is_killed_loses_nothing(folder: Path, garden: Path, tmp_path: Path) -> None:
-    """The page says that nobody answers; from the next server's address on, what was done can be undone."""
+def workers_of(folder: Path) -> list[int]:
+    """The processes that answer for the server of a folder: children of the one that it starts them from."""
+    lines, parents = dict[int, bytes](), dict[int, int]()
+    for place in Path("/proc").glob("[0-9]*"):
+        with suppress(OSError):
+            lines[int(place.name)] = (place / "cmdline").read_bytes()
+            parents[int(place.name)] = int((place / "stat").read_text().rpartition(")")[2].split()[1])
+    (server,) = (pid for pid, line in lines.items() if bytes(folder) in line and b"workbench" in line)
+    return [pid for pid, parent in parents.items() if parents.get(parent) == server]
+
+
+@pytest.mark.parametrize(("by", "px", "dark"), [("mouse", 1024, True), ("keys", 390, False)])
+def test_workers_and_a_server_that_are_killed_lose_nothing(
+    garden: Path, tmp_path: Path, by: Literal["mouse", "keys"], px: int, dark: bool
+) -> None:
+    """Another worker answers; the page says when nobody does; at the next server the edit can be undone."""
+    own = tmp_path / "alone"
+    own.mkdir()
+    file = garden.rename(own / garden.name)
+    answered = "return document.querySelector('.answers') && !document.querySelector('.answers.stale')"
+
+    def opened(driver: Any, address: str, view: str, about: str = "") -> Window:
+        window = Window(driver, address)
+        window.by = by
+        window.screen(px, dark)
+        window.go(file.name, view, about)
+        return window
+
     with chromium() as driver:
-        with served(folder, tmp_path, ends="kill") as address:
-            window = Window(driver, address)
-            window.go(garden.name, "plant", "main")
+        with served(own, tmp_path, ends="kill") as address:
+            window = opened(driver, address, "start")
+            window.until(answered)
+            window.sees("quiet-hours", ".answers")
+            workers = workers_of(own)
+            assert workers
+            for pid in workers:
+                os.kill(pid, signal.SIGKILL)
+            window.write("plant.tub.dimensions.diameter", "1.8 m")
+            wider = LOUD.replace("diameter: 1.7 m", "diameter: 1.8 m")
+            window.until("return document.querySelector('header .buttons button:not(:disabled)')")
+            assert wider == file.read_text(encoding="utf-8")
+            window.until(answered)
+            window.is_well()
+            window.go(file.name, "plant", "main")
             window.write("plant.pumps.main.rest", "90 s")
             window.sees("rest: 90 s", ".lines")
         window.write("plant.pumps.main.rest", "30 s")
         window.sees("does not answer", ".trouble")
-        assert LOUD.replace("rest: 75 s", "rest: 90 s") == garden.read_text(encoding="utf-8")
-        with served(folder, tmp_path) as address:
-            window = Window(driver, address)
-            window.go(garden.name, "plant", "main")
-            window.button("undo").click()
+        longer = wider.replace("rest: 75 s", "rest: 90 s")
+        assert longer == file.read_text(encoding="utf-8")
+        with served(own, tmp_path) as address:
+            window = opened(driver, address, "plant", "main")
+            window.use(window.button("undo"))
             window.sees("rest: 75 s", ".lines")
-            assert LOUD == garden.read_text(encoding="utf-8")
+            window.use(window.button("undo"))
+            window.sees("diameter: 1.7 m", ".lines")
+            assert LOUD == file.read_text(encoding="utf-8")
 
 
 def test_two_windows_end_none_of_each_others_questions(window: Window, garden: Path) -> None:
