@@ -8,6 +8,7 @@ from pathlib import Path, PurePath
 from typing import Any
 
 from cyclesim.errors import CycleSimError, Fault, InputError
+from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.said.drawing import drawing
 from cyclesim.said.fields import Field, fields
 from cyclesim.said.page import Block, Page
@@ -74,9 +75,11 @@ def plant_view(plant: Opened, units: str | None = None) -> Values:
     us = is_us(plant, units)
     problems = list(map(problem, plant.faults))
     drawn: Values | None = None
+    moves = dict[str, list[str]]()
     if plant.scenario is not None:
         try:
-            drawn = drawn_view(Assembly(plant.scenario), us)
+            assembly = Assembly(plant.scenario)
+            drawn, moves = drawn_view(assembly, us), _moves(assembly)
         except CycleSimError as error:
             problems.append({"error": str(error)})
     filled = filled_in(plant.scenario) if plant.scenario is not None else ()
@@ -92,6 +95,7 @@ def plant_view(plant: Opened, units: str | None = None) -> Values:
         "drawing": drawn,
         "network": tree.get(("plant", "network"), default=None),
         "schedule": schedule_view(plant.scenario) if plant.scenario is not None else None,
+        "moves": moves,
     }
 
 
@@ -198,6 +202,18 @@ def schedule_view(scenario: Scenario) -> Values:
             "seasons": steps.seasons,
         },
     }  # fmt: skip
+
+
+def _moves(plant: Assembly) -> dict[str, list[str]]:
+    """Each pump and speed that the schedule runs, and the legs whose water it moves."""
+    lists = [getattr(plant.scenario.schedule, key) for key in DEMANDS.values()]
+    pumps = [entry.pump for entries in lists if isinstance(entries, tuple) for entry in entries]
+    legs = {name: plug for name, plug in plant.reported.items() if ", " not in name}
+    moves = dict[str, list[str]]()
+    for pump in dict.fromkeys(filter(None, pumps)):
+        flows = plant.duty(plant.at(*pump)).plug_flows_m3_s
+        moves[str(pump)] = [name for name, plug in legs.items() if abs(flows[plug]) > STILL_M3_S]
+    return moves
 
 
 def _demands(scenario: Scenario) -> Iterator[Values]:

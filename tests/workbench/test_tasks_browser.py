@@ -128,6 +128,18 @@ def test_another_pump_is_put_in_and_the_weakest_jet_told(hand: Window, garden: P
     assert text == garden.read_text(encoding="utf-8")
 
 
+def test_oldest_water_is_estimated_while_a_run_is_moved(window: Window, garden: Path) -> None:
+    """By hand: filtered from 03:00 and 15:00 for 2 h; the flush ends at 06:16, 8.73 h before 15:00."""
+    from selenium.webdriver.common.keys import Keys
+
+    window.go(garden.name, "day")
+    window.one("[data-run='schedule.line_flushes.0.0'].move").send_keys(Keys.ARROW_RIGHT)
+    window.sees("left_bench 8.73 h", ".estimate")
+    window.press(Keys.ESCAPE)
+    window.until("return !document.querySelector('.estimate')")
+    assert LOUD == garden.read_text(encoding="utf-8")
+
+
 def test_what_is_loud_lies_beneath_the_day(window: Window, garden: Path) -> None:
     """The flush at 06:00 for 60 s is the one minute in quiet hours, a quarter of the way along the day."""
     window.go(garden.name, "day")

@@ -5,7 +5,8 @@ import { html, useEffect, useRef, useSignal } from "./vendor/preact.js";
 import { Answers, best } from "./answers.js";
 import { DAYS } from "./clock.js";
 import { Fields, Problems } from "./form.js";
-import { added, called, copied, deleted, moved, onDays, stretched } from "./runs.js";
+import { added, called, copied, deleted, longestGaps, moved, onDays, stretched } from "./runs.js";
+import { number } from "./numbers.js";
 import { change, keep, keepAnswered, kept, plant, tell } from "./state.js";
 import { Strip, Week } from "./strip.js";
 import { Under } from "./under.js";
@@ -37,7 +38,17 @@ function Chosen({ demand, k, act }) {
     <${Fields} key=${demand.path} prefix=${demand.path} except=${["days"]}/></section>`;
 }
 
+/** Oldest water by the clock alone, while a run is being moved. @param {{schedule: any, held: any}} given */
+function Estimate({ schedule, held }) {
+  if (!held.value) return null;
+  const gaps = longestGaps(schedule.demands, plant.value.moves, held.value).slice(0, 3);
+  return html`<p class="note estimate">Estimate, from the longest wait between runs of the clock (heating and people may move the water sooner):
+    ${gaps.map(({ leg, longest }) => `${leg} ${Number.isFinite(longest) ? `${number(longest / 3600)} h` : "never moved"}`).join(", ")}.
+    The run answers once you let go.</p>`;
+}
+
 export default function Day() {
+  const held = useSignal(/** @type {any} */ (null));
   const day = useSignal(""), selected = useSignal(/** @type {any} */ (null)), last = useRef(/** @type {any} */ (null));
   useEffect(() => { keepAnswered(["fortnight", "year"]); }, []);
   const open = plant.value;
@@ -84,7 +95,8 @@ export default function Day() {
       <p class="note">Drag a run or the mark at its end. By keyboard: arrow keys move by a step, page keys by an hour, with Shift finer;
         C copies a run, Delete takes it out.</p>
       <${Strip} schedule=${schedule} ghost=${kept.value?.version !== open.version ? kept.value?.schedule : null} day=${day.value}
-        selected=${demand ? { path: demand.path, k } : null} select=${(run) => { selected.value = run; }} drop=${drop} act=${act} written=${textAt}/>
+        selected=${demand ? { path: demand.path, k } : null} select=${(run) => { selected.value = run; }} drop=${drop} act=${act} written=${textAt} held=${held}/>
+      <${Estimate} schedule=${schedule} held=${held}/>
       <div class="buttons" role="group" aria-label="Add">${KINDS.map((kind) => html`<button key=${kind.key} type="button"
         onClick=${() => add(kind)}>add ${kind.word}</button>`)}</div>
       ${answer && html`<div class=${answer.old ? "stale" : ""}><${Under} packed=${answer.result.timeline} loud=${answer.result.loud}/></div>`}

@@ -105,3 +105,27 @@ export function onDays(demand, days, written) {
 export const isLoud = (quiet, demand, start, lasts) => !!quiet && !!demand.pump
   && quiet.applies_to.some((one) => one === demand.pump || one === demand.pump?.split(" ")[0])
   && meet(parts(start, start + lasts), parts(secondsOf(quiet.from), secondsOf(quiet.to)));
+
+/**
+ * For each leg the longest time between two runs of the clock that move its water, in seconds; Infinity where none does.
+ * @param {Demand[]} demands @param {Record<string, string[]>} moves the legs that each pump and speed moves
+ * @param {{path: string, k: number, start: number, lasts: number} | null} held a run that is being moved, and where to
+ */
+export function longestGaps(demands, moves, held) {
+  const week = DAYS.length * DAY_S, of = /** @type {Record<string, [number, number][]>} */ ({});
+  for (const leg of new Set(Object.values(moves).flat())) of[leg] = [];
+  for (const demand of demands)
+    for (const leg of moves[demand.pump || ""] || [])
+      for (const day of demand.days)
+        demand.starts.forEach((clock, k) => {
+          const isHeld = held?.path === demand.path && held.k === k;
+          const start = DAYS.indexOf(day) * DAY_S + (isHeld ? held.start : secondsOf(clock));
+          of[leg].push([start, start + (isHeld ? held.lasts : demand.lasts_s)]);
+        });
+  return Object.entries(of).map(([leg, runs]) => {
+    runs.sort(([a], [b]) => a - b);
+    let longest = runs.length ? 0 : Infinity, end = Math.max(...runs.map(([, b]) => b - week));
+    for (const [a, b] of runs) { longest = Math.max(longest, a - end); end = Math.max(end, b); }
+    return { leg, longest };
+  }).sort((a, b) => b.longest - a.longest);
+}

@@ -19,11 +19,12 @@ const SETTLES_MS = 700; // how long keys may go on before what they moved is wri
  * @param {(run: {path: string, k: number}) => void} given.select
  * @param {(held: Held) => Promise<unknown>} given.drop writes where a run was put
  * @param {(path: string) => string | null} given.written what the file has at a path
+ * @param {{value: Held | null}} given.held the run that is being moved
  * @param {(what: "copy" | "delete", path: string, k: number) => void} given.act
  */
-export function Strip({ schedule, ghost, day, selected, select, drop, act, written }) {
+export function Strip({ schedule, ghost, day, selected, select, drop, act, written, held }) {
   const box = useRef(/** @type {HTMLElement | null} */ (null));
-  const wide = useSignal(0), held = useSignal(/** @type {Held | null} */ (null));
+  const wide = useSignal(0);
   const timer = useRef(0), drag = useRef(/** @type {any} */ (null));
   useLayoutEffect(() => {
     const host = /** @type {HTMLElement} */ (box.current);
