@@ -206,7 +206,7 @@ def test_a_verdict_stands_for_what_it_looked_at_alone(window: Window) -> None:
     window.sees("What is chosen above is not looked at yet.")
     assert window.all(".verdict.old")
     assert not window.all(".verdict.good")
-    press(window, "look at every order", "keys")
+    press(window, "look at every order")
     window.sees("Looked at: things going wrong: one at a time; demands by the calendar.")
     assert not window.all("main .mind")
     window.driver.execute_script("location.hash = location.hash.replace('orders', 'day')")
