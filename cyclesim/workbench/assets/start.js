@@ -50,7 +50,9 @@ function ByPlate({ path }) {
   const called = path.split(".").slice(2).join(" ");
   return html`<div class="buttons">${at("curve") !== null
     ? html`<button type="button" onClick=${plate}>I have only the plate of ${called}</button>`
-    : html`<button type="button" onClick=${curve}>I have the curve of ${called}</button>`}</div>`;
+    : html`<button type="button" onClick=${curve}>I have the curve of ${called}</button>
+      <p class="note">Write what the plate of ${called} says: its head at no flow, and its flow at no head. Until then
+      the two ends of the old curve stand here, and the pump may be told weaker than it is.</p>`}</div>`;
 }
 
 function Question({ question, k }) {
