@@ -216,6 +216,8 @@ class Window:
 
     def is_well(self, *expected: str) -> None:
         """What is shown can be used by everybody and fits; no error was told but the *expected* answers."""
+        # what waits for a newer answer is paler, and a view that is being loaded has no heading yet
+        self.until("return !!document.querySelector('h1') && !document.querySelector('.stale')")
         found = self.serious()
         assert not found, found
         wide, px = self.driver.execute_script("return [document.documentElement.scrollWidth, innerWidth]")
