@@ -216,8 +216,11 @@ class Window:
 
     def is_well(self, *expected: str) -> None:
         """What is shown can be used by everybody and fits; no error was told but the *expected* answers."""
-        # what waits for a newer answer is paler, and a view that is being loaded has no heading yet
-        self.until("return !!document.querySelector('h1') && !document.querySelector('.stale')")
+        # a view that is being loaded has no heading yet; what waits for a newer answer is paler for a while
+        self.until("return !!document.querySelector('h1')")
+        end = time.monotonic() + 5.0
+        while self.all(".stale") and time.monotonic() < end:
+            time.sleep(0.1)
         found = self.serious()
         assert not found, found
         wide, px = self.driver.execute_script("return [document.documentElement.scrollWidth, innerWidth]")
