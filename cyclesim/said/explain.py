@@ -84,7 +84,7 @@ def _has_example(field: FieldInfo | None) -> bool:
 
 
 def quantity_of(field: FieldInfo | None, annotation: Any) -> Quantity | None:
-    """The form of the quantity that is due at a field, if it is one."""
+    """The form of the quantity that a field takes, if it takes one."""
     return next(filter(None, map(_quantity, (*(field.metadata if field else ()), annotation))), None)
 
 

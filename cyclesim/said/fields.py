@@ -1,4 +1,4 @@
-"""Every key that a file has or may have, as a form shows it: what is written, what is due, what it means."""
+"""Every key that a file has or may have, as a form shows it: what is written and expected, what it means."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ from cyclesim.scenario.text.tree import KEY, Tree, dotted
 from cyclesim.units import KINDS
 
 Kind = Literal["quantity", "number", "yes or no", "words", "one of", "list", "block", "blocks", "entries"]
-"""What is due. words: a text of its own form. list: values in brackets. block: keys of its own, which follow.
-blocks: blocks under names that a person gives them. entries: blocks one after another, without names."""
+"""What is expected. words: a text of its own form. list: values in brackets. block: keys of its own, which
+follow. blocks: blocks under names that a person gives them. entries: blocks in a list, without names."""
 
 
 _ZONES = (("place", "zones"),)

@@ -14,9 +14,7 @@ over) that are not counted.
 
 from __future__ import annotations
 
-import gc
-from collections.abc import Callable, Generator, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Generator
 from datetime import date
 from functools import partial
 
@@ -35,6 +33,7 @@ from cyclesim.simulation.programme import FROST, Programme
 from cyclesim.simulation.recorder import Recorder, new_trace
 from cyclesim.simulation.room import SETTLED_K, warmed_rooms, with_rooms
 from cyclesim.simulation.trace import Trace, Zones
+from cyclesim.simulation.uncollected import uncollected
 from cyclesim.simulation.water_and_heat import WaterAndHeat
 from cyclesim.simulation.wired import Welded, Wiring
 
@@ -43,19 +42,7 @@ WARM_UP_S = 14 * DAY_S
 LONG_WARM_UP_S = 30 * DAY_S
 
 
-@contextmanager
-def _uncollected() -> Iterator[None]:
-    """Python's search for circular rubbish is put off: a run makes none on its way, and it takes its time."""
-    was = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was:
-            gc.enable()
-
-
-@_uncollected()
+@uncollected()
 def simulate_trace(
     plant: Assembly,
     programme: Programme,

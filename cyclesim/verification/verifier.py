@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import gc
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Sequence
 from typing import NamedTuple
 
 from cyclesim.analysis.rules import of_kind
 from cyclesim.errors import CycleSimError, shorten
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.forms import did_you_mean, one_of
+from cyclesim.simulation.uncollected import uncollected
 from cyclesim.verification.answer import Verdict, Verification
 from cyclesim.verification.assumed import assumed
 from cyclesim.verification.judging import Ends, Judging, Progress
@@ -57,7 +56,7 @@ def verify(
     run = Judging(scenario, faults, any_order, on_progress)
     run.mends_faults = rule is not None
     if share is None:
-        with _uncollected():
+        with uncollected():
             verdicts, ends = run.verdicts(rule), run.ends() if rule is None else Ends()
     else:
         verdicts, ends = _shared(run, rule, share)
@@ -91,19 +90,7 @@ def done(part: Part) -> Found:
     """One part of a verification."""
     run = Judging(part.scenario, part.faults, part.any_order, None)
     run.mends_faults = part.rule is not None
-    with _uncollected():
+    with uncollected():
         if part.place is None:
             return [], run.ends()
         return list(run.judged(run.asked(part.rule)[part.place])), Ends()
-
-
-@contextmanager
-def _uncollected() -> Iterator[None]:
-    """States are many, hold no cycles and are looked at again and again by a collector in vain."""
-    was = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was:
-            gc.enable()

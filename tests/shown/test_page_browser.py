@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import json
 import re
-import shutil
 import time
 from collections.abc import Iterator
 from datetime import date, datetime, timedelta
@@ -28,35 +27,20 @@ from cyclesim.shown.page import page
 from cyclesim.shown.pictures.plant import write_plant
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.verification.verifier import verify
+from tests.browser import AXE, chromium, needs_browser
 
 SCHEDULES = Path(__file__).resolve().parents[2] / "schedules"
-AXE = Path(__file__).resolve().parents[1] / "vendor" / "axe-core" / "axe.min.js"
 HARBOUR = SCHEDULES / "harbour-steps.yaml"
 FIRST, DAYS = date(2027, 6, 28), 14  # the diverter is turned on 3 July
 
-CHROMIUM, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
-pytestmark = pytest.mark.skipif(
-    not (CHROMIUM and DRIVER), reason="no Chromium here: apt-get install chromium chromium-driver"
-)
+pytestmark = needs_browser
 
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
     """A headless browser that finds no host."""
-    from selenium import webdriver
-    from selenium.webdriver.chrome.service import Service
-
-    options = webdriver.ChromeOptions()
-    options.binary_location = CHROMIUM or ""
-    for word in (
-        "--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--window-size=1280,900",
-        "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
-    ):  # fmt: skip
-        options.add_argument(word)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    driver = webdriver.Chrome(options=options, service=Service(DRIVER))
-    yield driver
-    driver.quit()
+    with chromium() as driver:
+        yield driver
 
 
 @pytest.fixture(scope="module")

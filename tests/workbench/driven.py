@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 import re
-import shutil
 import subprocess
 import sys
 import time
@@ -16,12 +15,9 @@ from typing import Any, Literal, NamedTuple
 
 import pytest
 
+from tests.browser import AXE
+
 ROOT = Path(__file__).resolve().parents[2]
-AXE = ROOT / "tests" / "vendor" / "axe-core" / "axe.min.js"
-CHROMIUM, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
-needs_browser = pytest.mark.skipif(
-    not (CHROMIUM and DRIVER), reason="no Chromium here: apt-get install chromium chromium-driver"
-)
 PATIENCE_S = 60.0
 SCREENS_PX = (390, 1024, 1600)
 _WHERE = """
@@ -63,27 +59,6 @@ def served(folder: Path, cache: Path, ends: Literal["kill", "terminate"] = "term
             yield found[0]
         finally:
             getattr(process, ends)()
-
-
-@contextmanager
-def chromium() -> Iterator[Any]:
-    """A headless browser that finds no host but this machine."""
-    from selenium import webdriver
-    from selenium.webdriver.chrome.service import Service
-
-    options = webdriver.ChromeOptions()
-    options.binary_location = CHROMIUM or ""
-    for word in (
-        "--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--window-size=1280,900",
-        "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
-    ):  # fmt: skip
-        options.add_argument(word)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    driver = webdriver.Chrome(options=options, service=Service(DRIVER))
-    try:
-        yield driver
-    finally:
-        driver.quit()
 
 
 class Window:

@@ -24,7 +24,8 @@ from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.shown.page import MADE_BY
 from cyclesim.verification.verifier import verify
 from cyclesim.workbench.views import page_view
-from tests.workbench.driven import Window, both_ways, chromium, needs_browser, served
+from tests.browser import chromium, needs_browser
+from tests.workbench.driven import Window, both_ways, served
 
 pytestmark = [needs_browser, pytest.mark.slow, pytest.mark.timeout(400)]
 

@@ -19,7 +19,8 @@ from cyclesim.said.values import result_values
 from cyclesim.scenario.reading.load import load
 from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.simulation.assembly import Assembly
-from tests.workbench.driven import Window, both_ways, chromium, needs_browser, served
+from tests.browser import chromium, needs_browser
+from tests.workbench.driven import Window, both_ways, served
 
 pytestmark = [needs_browser, pytest.mark.slow]
 

@@ -12,7 +12,8 @@ import pytest
 from cyclesim.scenario.reading.edit import Edit, edited
 from cyclesim.scenario.reading.load import load
 from cyclesim.scenario.reading.starter import starter_text
-from tests.workbench.driven import Window, chromium, needs_browser, served
+from tests.browser import chromium, needs_browser
+from tests.workbench.driven import Window, served
 
 pytestmark = needs_browser
 

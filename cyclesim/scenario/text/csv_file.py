@@ -192,7 +192,7 @@ class Reader:
         return len(row) > LONGEST_ROW
 
     def refuse_missing(self, line: int, names: set[str], due: str, before: int) -> None:
-        """Refuse a header without the time or the one column that is due."""
+        """Refuse a header without the time or the one column that is expected."""
         missing = [name for name in ("time", next(iter(self.known))) if name not in names]
         if len(missing) == 2:
             del self.faults[before:]

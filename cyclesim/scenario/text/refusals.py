@@ -159,7 +159,7 @@ def _missing(path: Steps, annotation: Any, tree: Tree) -> Fault:
 
 
 def _due(annotation: Any, key: object) -> str:
-    """What is due for this type, in words."""
+    """What is expected of this type, in words."""
     for form in _forms(annotation):
         if isinstance(form, Quantity | Text):
             return form.due
@@ -227,7 +227,7 @@ def keys_of(annotation: Any) -> list[str]:
 
 
 def annotation_at(annotation: Any, loc: Steps) -> Any:
-    """The type that is due where these steps lead, or None."""
+    """The type that is expected where these steps lead, or None."""
     for step in loc:
         annotation = _step_into(annotation, step)
     return annotation
