@@ -62,7 +62,7 @@ def test_a_flow_switch_says_no_to_water_that_runs_backwards(build):
 
 
 def test_where_water_runs_backwards_by_place(build):
-    """One bit a place: the element's water comes back, wherever it stands in the list; in a run it does not."""
+    """One bit a place: the element's water comes back, wherever it stands in the list; not in a run."""
     plant = Assembly(build(*ON_A_TEE))
     back, run = plant.duty(("stopped", "on")), plant.duty(("low", "stopped"))
     assert (0, 0, 0b11) == water_at(plant, ["element", "element"], back)
