@@ -531,7 +531,7 @@ def test_what_if_adds_a_power_cut_to_those_of_the_file(tub: Path, tmp_path: Path
 
 
 def test_what_if_cuts_one_circuit(tub: Path, tmp_path: Path) -> None:
-    """Behind the duration stands the circuit that alone has no power; a wrong name is told with one near it."""
+    """Behind the duration stands the circuit that alone has no power; a wrong name is told."""
     fed = "{water: {breaker: 10 A, feeds: main}, heat: {breaker: 16 A, feeds: element}}"
     two = ("--set", f"supply={{voltage: 230 V, circuits: {fed}, tariff: 0.20 EUR/kWh}}")
     trace = tmp_path / "t.csv"
