@@ -15,9 +15,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
+from cyclesim.physics.age_book import Emitted
 from cyclesim.physics.stays import Stay
 from cyclesim.physics.tub_heat import Piece
-from cyclesim.physics.water_age import Emitted
 from cyclesim.simulation.assembly import Positions
 
 Span = tuple[int, int]

@@ -34,7 +34,7 @@ class WaterAndHeat:
         if drive.weather:
             self.exchanges = Exchanges(plant, drive.weather, drive.zones, drive.fires)
         put_stay = [trace.stays[body.name].put_all for body in plant.bodies]
-        put_age = {i: trace.ages[name].put for name, i in plant.reported.items()}
+        put_age = {i: trace.ages[name].put_all for name, i in plant.reported.items()}
         begins, series = drive.begins, drive.zones.series
         self.heat = TubHeat(
             plant.tub_node,
@@ -56,7 +56,7 @@ class WaterAndHeat:
             list(plant.reported.values()),
             plant.scenario.limits.water_age_s,
             drive.start_s,
-            lambda plug, row: put_age[plug](row),
+            lambda plug, rows: put_age[plug](rows),
         )
 
     def begin(self, effect: Effect) -> None:
