@@ -253,7 +253,8 @@ class OutageMetrics:
     tub under its cover, and nothing as kept warm that needs power; None where that is more than ten days.
     After the run's last hour its zones stay as they are. until_frozen_h goes on from there until a tenth of
     the part's water is ice, by the heat that it loses at 0 degC, as if ice kept no cold out: it is sooner
-    than true.
+    than true. *circuit* alone had no power: nothing else is taken as off, and hours are told only of what
+    nothing moves then, of the tub where no heat comes to it.
     """
 
     from_local: str
@@ -262,6 +263,7 @@ class OutageMetrics:
     coldest_c: float
     until_zero_h: dict[str, float | None]
     until_frozen_h: dict[str, float | None]
+    circuit: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -147,7 +147,7 @@ def measure(history: History) -> Metrics:
         blowers={name: measure_blower(plant, trace, name, metered) for name in trace.blowers},
         tub=tub,
         energy=measure_energy(plant, trace, metered, history.truth),
-        outages=measure_outages(plant, trace),
+        outages=measure_outages(plant, programme, trace),
         treatment={
             name: measure_treatment(plant, trace, name, history.truth, metered) for name in trace.treatments
         },

@@ -83,7 +83,7 @@ def simulate_trace(
     return trace
 
 
-_Around = tuple[int, Positions, Welded]
+_Around = tuple[int, Positions, Welded, frozenset[str]]
 
 
 class PlantRun:
@@ -181,6 +181,7 @@ class PlantRun:
         events += [(at, beside.teller(name, up)) for at, name, up in edges]
         events += [(at, partial(self._water.bathe, people, covered)) for at, people, covered in drive.people]
         events += [(at, partial(beside.turn, valve, to)) for at, valve, to in drive.turns]
+        events += [(at, partial(beside.cut, circuit, lost)) for at, circuit, lost in drive.cuts]
         events += [(at, partial(beside.weld, machine, speed)) for at, machine, speed in drive.welds]
         events += [(at, partial(self._reset, [name])) for at, name in drive.resets]
         within = ((max(at, drive.start_s), do) for at, do in events if at < drive.span_s)
@@ -215,7 +216,8 @@ class PlantRun:
 
     def _around_now(self) -> _Around:
         """What decides, beside the machines, what the plant does."""
-        return self._board.facts & self._wiring.deciding, self._beside.positions, self._beside.welded
+        beside = self._beside
+        return self._board.facts & self._wiring.deciding, beside.positions, beside.welded, beside.unfed
 
     def _apply(self, before: State, now: int) -> None:
         """Machines, or what is beside them, have moved: timers, switches, trace, water and heat follow."""
@@ -224,7 +226,7 @@ class PlantRun:
                 self._timers.enter(i, new)
         was, beside, board = self._effect, self._beside, self._board
         settled = self._wiring.settled(
-            was.what, self._state, board.facts, beside.positions, self._dry.risen, beside.welded
+            was.what, self._state, board.facts, beside.positions, self._dry.risen, beside.welded, beside.unfed
         )
         board.facts = settled.facts
         beside.follow(settled)

@@ -359,8 +359,17 @@ class Programme:
         return spans_of
 
     def outages(self, begin_utc: datetime, span_s: int) -> list[Span]:
-        """Power cuts that reach into the span from *begin_utc* [s]."""
-        return joined(self._spells(self.scenario.schedule.outages, begin_utc, span_s))
+        """Cuts of all power that reach into the span from *begin_utc* [s]."""
+        return self._cuts(None, begin_utc, span_s)
+
+    def circuit_cuts(self, begin_utc: datetime, span_s: int) -> dict[str, list[Span]]:
+        """Per circuit that loses its power alone, when it has none, from *begin_utc* [s]."""
+        named = dict.fromkeys(cut.circuit for cut in self.scenario.schedule.outages if cut.circuit)
+        return {name: self._cuts(name, begin_utc, span_s) for name in named}
+
+    def _cuts(self, circuit: str | None, begin_utc: datetime, span_s: int) -> list[Span]:
+        cuts = [cut for cut in self.scenario.schedule.outages if cut.circuit == circuit]
+        return joined(self._spells(cuts, begin_utc, span_s))
 
     def low_water(self, begin_utc: datetime, span_s: int) -> list[Span]:
         """When the water stands too low, from *begin_utc* [s]."""

@@ -26,6 +26,7 @@ def new_trace(plant: Assembly, controller: ControlLogic, drive: Drive) -> Trace:
         list(sheet.treatment),
         [starter.name for starter in controller.starters],
         may_weld=bool(drive.welds),
+        circuits=list(dict.fromkeys(circuit for _, circuit, _ in drive.cuts)),
     )
     trace.positions.put(drive.start_s, plant.usually)
     return trace

@@ -184,6 +184,7 @@ class Trace:
         starters: Sequence[str] = (),
         *,
         may_weld: bool = False,
+        circuits: Sequence[str] = (),
     ) -> None:
         self.begin_utc, self.time_zone, self.span_s = begin_utc, time_zone, span_s
         self.pumps = {n: Stream(n, "stopped") for n in pumps}
@@ -212,6 +213,8 @@ class Trace:
         """Whether the cover is on or off."""
         self.power = Stream("power", "on")
         """Whether there is power: on, lost, or back while the controller waits for a person."""
+        self.circuits = {n: Stream(n, "on") for n in circuits}
+        """Whether a circuit that loses its power alone has it: on or lost."""
         self.exchanges: dict[str, Rows] = {}
         """What laws of heat did, by their name: open water, bathers, a blower's air, a heat pump."""
         self.ready: list[tuple[int, float, float]] = []
@@ -248,6 +251,7 @@ class Trace:
             "treatments",
             "demands",
             "starters",
+            "circuits",
         ):
             for stream in getattr(self, kind).values():
                 yield kind, stream

@@ -49,6 +49,7 @@ def check_uses(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault
     yield from _needed(tree)
     yield from _one_currency(tree)
     yield from _fed(tree)
+    yield from _cut_off(tree)
     yield from _cleaned(tree)
     yield from _worn(tree)
     yield from _combined(tree)
@@ -202,6 +203,22 @@ def _fed(tree: Tree) -> Iterator[Fault]:
         if name not in first and _takes_power(path, tree.get(path)):
             found, due = f"'{shorten(name)}' on no circuit", "supply.circuits says what feeds it"
             yield tree.fault(path, found, due, at=tree.mark((*path, KEY)))
+
+
+def _cut_off(tree: Tree) -> Iterator[Fault]:
+    """Only a circuit that the file names can be without power alone."""
+    circuits = tree.get(("supply", "circuits"), default={})
+    if not isinstance(circuits, dict):
+        return
+    for path, name in tree.texts(["schedule.outages.*.circuit"]):
+        if name not in circuits:
+            due = (
+                f"known circuits: {', '.join(circuits)}"
+                if circuits
+                else "the file has no supply.circuits; a cut without circuit takes all power"
+            )
+            found = f"'{shorten(name)}', an unknown circuit"
+            yield tree.fault(path, found, due, did_you_mean(name, circuits))
 
 
 def _takes_power(path: Steps, about: Any) -> bool:
