@@ -121,3 +121,10 @@ def test_both_pumps_are_counted_against_the_breaker(build: Build) -> None:
     in_turn = [FLUSH, FLUSH.replace("lasts: 60 s", "lasts: 60 s, in_turn: true")]
     rules = [f.rule for f in simulate(build(small, tuple(alone), tuple(in_turn)), days=1).findings]
     assert "supply-overload" not in rules
+
+
+def test_why_a_pump_ran(build: Build) -> None:
+    """By the name of the entry, which each of its pumps was asked for by: 50 min, or 10 s less, a day."""
+    pumps = simulate(build(), days=1).metrics.pumps
+    assert pytest.approx(3000 / 3600) == pumps["left"].asked_h["bathing"]
+    assert pytest.approx(2990 / 3600) == pumps["right"].asked_h["bathing"]

@@ -38,7 +38,6 @@ _ZONES = (
 _BESIDE = ("air", "diverters", "treatment")
 """What has a name but no place of its own in the network."""
 _SPEEDS = (
-    *(f"schedule.{key}.*.{said}" for key in DEMANDS.values() for said in ("pump", "pumps.*")),
     "schedule.heating.pump",
     "schedule.frost_protection.pump",
     "interlocks.*.keep",
@@ -65,7 +64,8 @@ def check(tree: Tree) -> Iterator[Fault]:
         for path, text in tree.texts(_SOURCES):
             yield from _known(tree, path, text, names["heat_sources"], "heat source")
     if names["pumps"] is not None:
-        for path, text in tree.texts(_SPEEDS):
+        runs = (f"schedule.{key}.*.{said}" for key in DEMANDS.values() for said in ("pump", "pumps.*"))
+        for path, text in tree.texts((*runs, *_SPEEDS)):
             yield from _speed(tree, path, text, lone=False)
         for path, text in tree.texts(_QUIET):
             if text not in (named["air"] or []):
