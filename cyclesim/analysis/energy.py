@@ -227,7 +227,7 @@ def measure_pump(
         energy_kwh=total.energy_kwh,
         cost=total.cost,
         asked_h={
-            demand.name: _hours(trace.demands[demand.name], "raised")
+            programme.entry_of.get(demand.name, demand.name): _hours(trace.demands[demand.name], "raised")
             for demand in programme.controller.demands
             if demand.pump == name
         },
