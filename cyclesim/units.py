@@ -181,7 +181,7 @@ KINDS: dict[str, QuantityKind] = {
     "conductance": QuantityKind(
         "a heat loss per degree",
         "15 W/K or 30 BTU/h/F",
-        ("W/K", "W/degC", "W/C", "BTU/h/F", "Btu/h/F", "BTU/h/degF", "Btu/h/degF"),
+        ("W/K", "kW/K", "W/degC", "W/C", "BTU/h/F", "Btu/h/F", "BTU/h/degF", "Btu/h/degF"),
         ((0, "W/K"),),
     ),
     "heat_capacity": QuantityKind(
