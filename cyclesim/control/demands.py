@@ -73,8 +73,8 @@ class Demand:
     pump: str
     speed: str
     calls: tuple[str, ...] = ()
-    turns: tuple[str, ...] = ()
-    """Circulators that it wants on beside its pump."""
+    circulators: tuple[str, ...] = ()
+    """Those of heat sources' own water, that it wants on beside its pump."""
     beside: tuple[tuple[str, str], ...] = ()
 
 
