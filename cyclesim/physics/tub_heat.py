@@ -18,7 +18,7 @@ from cyclesim.physics.heat import TwoNode
 from cyclesim.physics.laws import Exchange, Law
 from cyclesim.physics.outside import Outside, Trial
 from cyclesim.physics.own_water import OwnPiece, OwnWater
-from cyclesim.physics.stays import Stay
+from cyclesim.physics.stays import OnStays
 from cyclesim.physics.warmth import Floats, Slug
 from cyclesim.physics.ways import Way, Ways
 
@@ -81,8 +81,8 @@ class TubHeat:
     """Temperatures from *start_s* on; *zones* are hourly [degC], their first hour beginning at *origin_s*.
 
     *ways* knows the reaches that hold the water outside the tub, *body_of* of which body each is, *circuits*
-    which of them meet nowhere but in the tub. *on_piece* and *on_stay* are called
-    for each closed piece of the tub and each closed stay of a body, *on_exchange* for what each law did over
+    which of them meet nowhere but in the tub. *on_piece* is called
+    for each closed piece of the tub, *on_stays* as for `Stays`, *on_exchange* for what each law did over
     a piece. Times are whole seconds.
     """
 
@@ -97,7 +97,7 @@ class TubHeat:
         start_s: int,
         water_c: float,
         on_piece: Callable[[Piece], None],
-        on_stay: Callable[[Stay], None],
+        on_stays: OnStays,
         on_exchange: Callable[[Exchanged], None] = lambda _: None,
     ) -> None:
         self._tub, self._zones, self._origin_s = tub, zones, origin_s
@@ -106,7 +106,7 @@ class TubHeat:
         self._own: list[tuple[OwnWater, int]] = []
         self._on_own: Callable[[int, OwnPiece], None]
         self._covered = True
-        self._outside = Outside(ways, body_of, circuits, zones, origin_s, start_s, water_c, on_stay)
+        self._outside = Outside(ways, body_of, circuits, zones, origin_s, start_s, water_c, on_stays)
         self._now_s, self.water_c = start_s, water_c
         self._nodes: dict[tuple[tuple[int, ...], bool], _Node] = {}
         self._node = self._node_of((), covered=True)

@@ -15,10 +15,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
+from cyclesim.physics.age_book import Emitted
 from cyclesim.physics.own_water import OwnPiece
 from cyclesim.physics.stays import Stay
 from cyclesim.physics.tub_heat import Piece
-from cyclesim.physics.water_age import Emitted
 from cyclesim.simulation.assembly import Positions
 
 Span = tuple[int, int]
@@ -125,6 +125,11 @@ class Rows:
         self.put: Callable[[Iterable[float]], None] = self._fresh.extend
         """Append one record; a list takes one in a tenth of the time that an array needs."""
 
+    def put_all(self, records: NDArray[np.float64]) -> None:
+        """Append many records, their numbers one after another."""
+        self.pack()
+        self._values.frombytes(records.tobytes())
+
     def clear(self) -> None:
         """Forget every record."""
         self._fresh.clear()
@@ -133,6 +138,8 @@ class Rows:
 
     def pack(self) -> None:
         """Put what is fresh to the rest, in a fifth of the room."""
+        if not self._fresh:
+            return
         self._values.extend(array("d", self._fresh))
         self._fresh.clear()
 

@@ -35,8 +35,8 @@ class WaterAndHeat:
         self.exchanges: Exchanges | None = None
         if drive.weather:
             self.exchanges = Exchanges(plant, drive.weather, drive.zones, drive.fires)
-        put_stay = [trace.stays[body.name].put for body in plant.bodies]
-        put_age = {i: trace.ages[name].put for name, i in plant.reported.items()}
+        put_stay = [trace.stays[body.name].put_all for body in plant.bodies]
+        put_age = {i: trace.ages[name].put_all for name, i in plant.reported.items()}
         begins, series = drive.begins, drive.zones.series
         self.heat = TubHeat(
             plant.tub_node,
@@ -48,7 +48,7 @@ class WaterAndHeat:
             drive.start_s,
             begins.water_c if begins else plant.temp_c,
             trace.tub.put,
-            lambda stay: put_stay[stay.body](stay),
+            lambda body, rows: put_stay[body](rows),
             self._put_exchange,
         )
         if begins and begins.just_filled:
@@ -60,7 +60,7 @@ class WaterAndHeat:
             list(plant.reported.values()),
             plant.scenario.limits.water_age_s,
             drive.start_s,
-            lambda plug, row: put_age[plug](row),
+            lambda plug, rows: put_age[plug](rows),
         )
 
     def begin(self, effect: Effect) -> None:
