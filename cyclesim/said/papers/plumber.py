@@ -15,8 +15,10 @@ from cyclesim.said.cautions import ADVICE
 from cyclesim.said.drawing import drawing
 from cyclesim.said.duties import L_MIN, duties
 from cyclesim.said.page import Amount, Cell, Column, Row, whole, words
+from cyclesim.said.papers.own_water import own_waters
 from cyclesim.said.papers.paper import PLUMBING, Drawn, Paper, Sheet
 from cyclesim.simulation.assembly import Assembly, PlantDuty, last_stretch
+from cyclesim.simulation.own_water import circuits
 from cyclesim.simulation.programme import Programme
 
 _L, _MM, _KPA = 1000.0, 1000.0, 1000.0
@@ -36,6 +38,7 @@ def plumber(plant: Assembly, programme: Programme, us: bool = False) -> Paper:
     _last_jets(sheet, plant)
     _valves(sheet, plant)
     _air(sheet, plant)
+    own_waters(sheet, plant)
     _covers(sheet, plant)
     _room(sheet, plant)
     _winter(sheet, plant)
@@ -316,6 +319,8 @@ def _winter(sheet: Sheet, plant: Assembly) -> None:
     rows += [(b.name, b.zone.replace("_", " "), b.volume_m3 * _L, "☐") for b in plant.bodies]
     known = {body.name for body in plant.bodies}
     rows += [(n, "", p.volume_m3 * _L, "☐") for n, p in plant.pumps.items() if n not in known and p.volume_m3]
+    plain = [c for c in circuits(plant).values() if not c.sheet.glycol]  # with glycol it stays
+    rows += [(f"own water of {c.name}", c.zone.replace("_", " "), c.sheet.volume_m3 * _L, "☐") for c in plain]
     sheet.table(columns, rows)
     checks = ["The supply is switched off and locked before the first drain is opened."]
     capped = [name for name, leg in plant.sheet.legs.items() if leg.dead_end]
