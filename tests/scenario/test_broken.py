@@ -23,6 +23,7 @@ CASES = [
     *table("base.yaml", "wiring_cases.yaml"),
     *table("base.yaml", "money_cases.yaml"),
     *table("winter_base.yaml", "winter_cases.yaml"),
+    *table("winter_base.yaml", "sun_cases.yaml"),
 ]
 
 
