@@ -11,6 +11,11 @@ from cyclesim.errors import CycleSimError
 
 NUMBER = r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d{1,2})?"
 _QUANTITY = re.compile(rf"(?P<number>{NUMBER}) ?(?P<unit>[A-Za-z°º%][A-Za-z0-9/²³]*)", re.ASCII)
+_PAIRS = {
+    "length": ((("ft", "feet", "foot"), ("in", "inch", "inches"), 12),),
+    "time": ((("h", "hr"), ("min",), 60), (("min",), ("s", "sec"), 60)),
+}
+"""Two units that people write behind each other, as 5 ft 6 in, and how many of the second make the first."""
 _HOTTEST_C = 60.0  # above it a bare number for a temperature was meant in degF
 _LONGEST = 40  # characters; nothing a person writes is longer
 
@@ -176,7 +181,7 @@ KINDS: dict[str, QuantityKind] = {
     "conductance": QuantityKind(
         "a heat loss per degree",
         "15 W/K or 30 BTU/h/F",
-        ("W/K", "W/degC", "W/C", "BTU/h/F", "Btu/h/F", "BTU/h/degF", "Btu/h/degF"),
+        ("W/K", "kW/K", "W/degC", "W/C", "BTU/h/F", "Btu/h/F", "BTU/h/degF", "Btu/h/degF"),
         ((0, "W/K"),),
     ),
     "heat_capacity": QuantityKind(
@@ -227,11 +232,23 @@ def parse(text: str | float, kind: str, example: str = "") -> float:
 
     >>> parse("104 degF", "temperature"), parse("1.8 degF", "temperature_difference")
     (40.0, 1.0)
+    >>> parse("5 ft 6 in", "length"), parse("1 h 30 min", "time")
+    (1.6764, 5400.0)
     """
     wanted, written = due(kind, example), str(text).strip()
     if len(str(text)) > _LONGEST:
         raise QuantityError("a text that is too long for a quantity", wanted)
     match = _QUANTITY.fullmatch(written) if isinstance(text, str) else None
+    if match is None and kind in _PAIRS and (pair := re.fullmatch(pairs_pattern(kind), written, re.ASCII)):
+        whole, first, rest, second = (part for part in pair.groups() if part is not None)
+        most = next(n for large, small, n in _PAIRS[kind] if first in large and second in small)
+        if float(rest) >= most:
+            what = f"{rest} {second}, which is {most} or more"
+            raise QuantityError(
+                what, wanted, f"after a number of {first} less than {most} {second} is allowed"
+            )
+        small, large = (_line(unit, kind)[0] for unit in (second, first))
+        return float(f"{float(whole) * large + float(rest) * small:.15g}")
     if match is None:
         what, hint = _no_quantity(written, (example or KINDS[kind].example).split()[1].strip(","))
         raise QuantityError(what, wanted, hint)
@@ -243,6 +260,14 @@ def parse(text: str | float, kind: str, example: str = "") -> float:
     # fifteen digits, or twelve decimals beside an offset of a few hundred, drop nothing but rounding noise
     value = float(f"{float(match['number']) * slope:.15g}")
     return round(value + offset, 12) if offset else value
+
+
+def pairs_pattern(kind: str) -> str:
+    """The pattern of what is written with two units of this kind, as 5 ft 6 in; "" if nothing is."""
+    return "|".join(
+        rf"(\d+) ?({'|'.join(large)}) (\d+(?:\.\d*)?) ?({'|'.join(small)})"
+        for large, small, _ in _PAIRS.get(kind, ())
+    )
 
 
 def _no_quantity(text: str, unit: str) -> tuple[str, str]:

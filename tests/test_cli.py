@@ -530,6 +530,22 @@ def test_what_if_adds_a_power_cut_to_those_of_the_file(tub: Path, tmp_path: Path
     assert "from 1 Jan 2027 12:00 for 2 h" in result.stdout
 
 
+def test_what_if_cuts_one_circuit(tub: Path, tmp_path: Path) -> None:
+    """Behind the duration stands the circuit that alone has no power; a wrong name is told."""
+    fed = "{water: {breaker: 10 A, feeds: main}, heat: {breaker: 16 A, feeds: element}}"
+    two = ("--set", f"supply={{voltage: 230 V, circuits: {fed}, tariff: 0.20 EUR/kWh}}")
+    trace = tmp_path / "t.csv"
+    cut = "outage=2027-01-01 12:00/2 h"
+    result = call("run", tub, "--days", "1", *two, "--what-if", f"{cut}/heat", "--trace", trace)
+    with trace.open(encoding="utf-8", newline="") as stream:
+        lost = [row for row in csv.DictReader(stream) if row["kind"] == "circuit" and row["state"] == "lost"]
+    assert [("heat", "43200", "50400")] == [(row["element"], row["start_s"], row["end_s"]) for row in lost]
+    assert "circuit heat alone, from 1 Jan 2027 12:00 for 2 h" in result.stdout
+    wrong = call("run", tub, "--days", "1", *two, "--what-if", f"{cut}/haet")
+    assert wrong.exit_code == 2
+    assert "'haet' is no circuit; known circuits: water, heat; did you mean 'heat'?" in wrong.stderr
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [
@@ -546,6 +562,7 @@ def test_what_if_adds_a_power_cut_to_those_of_the_file(tub: Path, tmp_path: Path
         ("outage=2027-02-30 12:00/2 h", "a date that does not exist"),
         ("outage=2027-01-01 12:00/2 m", "expected a time"),
         ("outage=2027-01-01 12:00/31 days", "30 days"),
+        ("outage=2027-01-01 12:00/2 h/shed", "'shed' is no circuit; the file has no supply.circuits"),
         ("outage=2027-01-03 00:00/2 h", "outside the run, which is from 2027-01-01 to 2027-01-02"),
     ],
 )

@@ -41,6 +41,21 @@ def test_units_convert_as_published(text, kind, value):
 
 
 @pytest.mark.parametrize(
+    ("text", "kind", "value"),
+    [
+        ("5 ft 6 in", "length", 66 * 0.0254),
+        ("12 ft 0.5in", "length", 144.5 * 0.0254),
+        ("1 foot 11 inches", "length", 23 * 0.0254),
+        ("1 h 30 min", "time", 5400.0),
+        ("2 min 5 s", "time", 125.0),
+    ],
+)
+def test_two_units_behind_each_other(text, kind, value):
+    """As people say lengths and times; twelve inches are a foot, sixty minutes an hour."""
+    assert math.isclose(value, parse(text, kind), rel_tol=1e-14)
+
+
+@pytest.mark.parametrize(
     ("fahrenheit", "celsius"),
     [("32 degF", 0.0), ("212 degF", 100.0), ("104 degF", 40.0), ("-40 °F", -40.0), ("98.6 F", 37.0)],
 )
@@ -74,7 +89,12 @@ def test_differences_have_none(text, kelvin):
         ("1-1/2 in", "length", "a number with a fraction"),
         ("1,000 mm", "length", "a number with a comma"),
         ("3 ft 2", "length", "not one number and one unit"),
-        ("1 h 30 min", "time", "not one number and one unit"),
+        ("1 h 30 s", "time", "not one number and one unit"),
+        ("5 ft 12 in", "length", "12 in, which is 12 or more"),
+        ("1 h 60 min", "time", "60 min, which is 60 or more"),
+        ("-5 ft 6 in", "length", "not one number and one unit"),
+        ("5.5 ft 6 in", "length", "not one number and one unit"),
+        ("5 ft 6 in", "head", "not one number and one unit"),
         ("30", "time", "a bare number"),
         (30, "time", "a bare number"),
         (0.5, "fraction", "a bare number"),

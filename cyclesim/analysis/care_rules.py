@@ -51,7 +51,8 @@ def residual_lost(history: History) -> Iterator[Breach]:
         for (start, end), peak_s in zip(older.spells.tolist(), older.peak_s.tolist(), strict=True):
             residual_mg_l = _MG_L * left(disinfectant.residual_kg_m3, slow_s, peak_s)
             text = " of at least ".join(apart(residual_mg_l, least_mg_l, 2)) + " mg/L"
-            cause, mend = powerless(history, start - limit_s, end, limit_s) or usual
+            pumps = {demand.pump for demand in moved_by}
+            cause, mend = powerless(history, start - limit_s, end, limit_s, pumps) or usual
             yield Breach(
                 name, cause, residual_mg_l, "mg/L", text, mend, start, end - start, less_is_worse=True
             )

@@ -8,7 +8,7 @@ from cyclesim.analysis.ages import ABSOLUTE_ZERO_C, Temperatures
 from cyclesim.analysis.amounts import lasting
 from cyclesim.analysis.combinations import as_written, more_flow
 from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
-from cyclesim.analysis.history import POWERLESS, History
+from cyclesim.analysis.history import POWERLESS, History, unpowered
 from cyclesim.analysis.spans import NONE, Floats, Spans, join, meet, spans, total_s, while_in, without
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.control.step import BlockInterlock
@@ -70,6 +70,9 @@ def _why_no_heat(history: History, spell: Spans) -> tuple[str, str]:
         for why in trace.reasons[name].labels
         if why
     }
+    dark = unpowered(history, "circuit", {heating.pump.pump, *heating.sources})
+    if 2.0 * total_s(meet(dark, spell)) >= total_s(spell):
+        return POWERLESS["circuit"]
     source, why = max(waited, key=lambda key: waited[key], default=(heating.sources[0], ""))
     if not waited or not waited[source, why]:
         return "its sources stay off for no reason told", "see with --trace what keeps them off"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -14,7 +15,7 @@ from cyclesim.analysis.ages import (
     warm_and_still,
 )
 from cyclesim.analysis.energy import prices
-from cyclesim.analysis.spans import Spans, meet, spans, total_s, while_in
+from cyclesim.analysis.spans import NONE, Spans, join, meet, spans, total_s, while_in, without
 from cyclesim.analysis.truth import Lasting, Timeline, duties_over_time, timeline
 from cyclesim.analysis.tub import Filtered, filtered
 from cyclesim.control.demands import FLUSHES, Demand
@@ -105,14 +106,30 @@ POWERLESS = {
         "a controller that resumes by itself, or somebody who comes sooner: person_within",
     ),
     "lost": ("there is no power", "nothing in the schedule mends it"),
+    "circuit": (
+        "its circuit has no power",
+        "nothing in the schedule mends it: have what tripped it found before it is closed again",
+    ),
 }
-"""Cause and mend by the state of the power."""
+"""Cause and mend by the state of the power, or for that of a circuit alone."""
 
 
-def powerless(history: History, start_s: float, end_s: float, limit_s: float) -> tuple[str, str] | None:
-    """Cause and mend where a while is above a limit only for the time without power in it."""
+def unpowered(history: History, state: str, things: Collection[str]) -> Spans:
+    """When the power was in a state of `POWERLESS`; for the circuit's, that of what feeds any of *things*."""
+    trace = history.trace
+    if state != "circuit":
+        return while_in(trace.power, state)
+    feeds = {name: circuit.feeds for name, circuit in history.plant.scenario.circuits.items()}
+    lost = [while_in(s, "lost") for n, s in trace.circuits.items() if not set(things).isdisjoint(feeds[n])]
+    return without(join(NONE, *lost), while_in(trace.power, "lost"))
+
+
+def powerless(
+    history: History, start_s: float, end_s: float, limit_s: float, things: Collection[str]
+) -> tuple[str, str] | None:
+    """Cause and mend where a while is above a limit only for the time without power for *things* in it."""
     during = spans([(start_s, end_s)])
-    times = {state: total_s(meet(while_in(history.trace.power, state), during)) for state in POWERLESS}
+    times = {state: total_s(meet(unpowered(history, state, things), during)) for state in POWERLESS}
     if not any(times.values()) or end_s - start_s - sum(times.values()) > limit_s:
         return None
     return POWERLESS[max(times, key=lambda state: times[state])]

@@ -14,7 +14,7 @@ from cyclesim.analysis.amounts import apart, at_least, exactly, lasting, listed,
 from cyclesim.analysis.combinations import as_written
 from cyclesim.analysis.energy import starts_of, within_an_hour
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Judged, NotJudged, Rule
-from cyclesim.analysis.history import FLUSH_VOLUMES, POWERLESS, History, movers, powerless
+from cyclesim.analysis.history import FLUSH_VOLUMES, POWERLESS, History, movers, powerless, unpowered
 from cyclesim.analysis.spans import Spans, join, longer, meet, spans, total_s, while_in, without
 from cyclesim.analysis.truth import running
 from cyclesim.control.demands import Demand
@@ -45,12 +45,13 @@ def stale_water(history: History) -> Judged:
         worst = order[np.searchsorted(spell_of_row[order], np.arange(len(spells)), side="right") - 1]
         peaks = rows.oldest_peak_s[bad][worst]
         peaks_at = np.where(still, rows.end_s[bad], rows.start_s[bad])[worst]
-        usual = _why_stale(history, name, moved_by)
+        usual, pumps = _why_stale(history, name, moved_by), {demand.pump for demand in moved_by}
         causes_of_leg = causes.get(body_of(history.plant, name), set())
         for (start, end), peak, when in zip(spells.tolist(), peaks.tolist(), peaks_at.tolist(), strict=True):
             longer_night = _longer_night(history, when - peak, when, limit, "water_age")
             left_turned = _left_turned(history, name, moved_by, when - peak, when)
-            cause, mend = left_turned or powerless(history, when - peak, when, limit) or longer_night or usual
+            dark = powerless(history, when - peak, when, limit, pumps)
+            cause, mend = left_turned or dark or longer_night or usual
             if cause in causes_of_leg:
                 continue
             causes.setdefault(name, set()).add(cause)
@@ -155,7 +156,8 @@ def warm_stagnation(history: History) -> Judged:
             limit = limits.warm_stagnation_s
             left_turned = _left_turned(history, name, moved_by, start, end)
             night = _longer_night(history, start, end, limit, "warm_stagnation")
-            cause, mend = left_turned or powerless(history, start, end, limit) or night or usual
+            dark = powerless(history, start, end, limit, {demand.pump for demand in moved_by})
+            cause, mend = left_turned or dark or night or usual
             text = f"{lasting(end - start)} between {low:g} and {high:g} degC"
             yield Breach(name, cause, (end - start) / _H_S, "h", text, mend, start, end - start)
 
@@ -185,7 +187,8 @@ def too_few_turnovers(history: History) -> Judged:
         turnovers = filtered_m3 / volume
         if turnovers < limit * (1.0 - _ROUNDING):
             text = f"{' of '.join(apart(turnovers, limit, 1))} turnovers"
-            day_cause, day_mend = powerless(history, day, day + 86_400.0, 86_400.0) or (cause, mend)
+            dark = powerless(history, day, day + 86_400.0, 86_400.0, {demand.pump for demand in filters})
+            day_cause, day_mend = dark or (cause, mend)
             yield Breach(
                 "tub", day_cause, turnovers, "turnovers", text, day_mend, float(day), less_is_worse=True
             )
@@ -227,7 +230,7 @@ def no_run_on(history: History) -> Judged:
             again = float(hot[k + 1, 0]) if k + 1 < len(hot) else math.inf
             if until - end < limits.run_on_s and until < min(again, span_s):
                 text = f"water runs {' of '.join(times_apart(until - end, limits.run_on_s))}"
-                no_power = powerless(history, end, end + limits.run_on_s, limits.run_on_s)
+                no_power = powerless(history, end, end + limits.run_on_s, limits.run_on_s, {pump})
                 stop_cause, stop_mend = no_power or (cause, mend)
                 yield Breach(name, stop_cause, until - end, "s", text, stop_mend, end, less_is_worse=True)
 
@@ -311,7 +314,7 @@ def demand_not_served(history: History) -> Judged:
         )
         missed = without(raised, join(served, changing, reacting, resting))
         for state, (cause, mend) in POWERLESS.items():
-            dark = while_in(history.trace.power, state)
+            dark = unpowered(history, state, {demand.pump})
             for start, end in meet(missed, dark).tolist():
                 text = f"{lasting(end - start)} without power"
                 if state == "waits":

@@ -133,6 +133,34 @@ class BlowerMetrics:
 
 
 @dataclass(frozen=True, slots=True)
+class OwnWaterMetrics:
+    """What the own water of a heat source did, and its circulator, behind a plate exchanger."""
+
+    circulator: str
+    circulator_h: float
+    circulator_starts: int
+    circulator_energy_kwh: float
+    circulator_cost: float
+    flow_l_min: float
+    """What the circulator moves."""
+    ua_w_k: float
+    """What the plates pass per degree."""
+    heat_on_h: float
+    """How long its own thermostat had its heat on."""
+    heat_starts: int
+    still_while_on_h: float
+    """How long the source was on while its own water stood."""
+    given_kwh: float
+    over_kwh: float
+    """What went through the plates to the tub's water."""
+    lost_kwh: float
+    hottest_c: float
+    """In the source."""
+    coldest_c: float
+    freezes_c: float
+
+
+@dataclass(frozen=True, slots=True)
 class TubMetrics:
     """The tub: temperatures, filtration, and where its heat came from and went.
 
@@ -260,7 +288,8 @@ class OutageMetrics:
     tub under its cover, and nothing as kept warm that needs power; None where that is more than ten days.
     After the run's last hour its zones stay as they are. until_frozen_h goes on from there until a tenth of
     the part's water is ice, by the heat that it loses at 0 degC, as if ice kept no cold out: it is sooner
-    than true.
+    than true. *circuit* alone had no power: nothing else is taken as off, and hours are told only of what
+    nothing moves then, of the tub where no heat comes to it.
     """
 
     from_local: str
@@ -269,6 +298,7 @@ class OutageMetrics:
     coldest_c: float
     until_zero_h: dict[str, float | None]
     until_frozen_h: dict[str, float | None]
+    circuit: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -424,6 +454,8 @@ class Metrics:
     energy: EnergyMetrics
     outages: tuple[OutageMetrics, ...]
     treatment: dict[str, TreatmentMetrics] = field(default_factory=dict)
+    own_water: dict[str, OwnWaterMetrics] = field(default_factory=dict)
+    """By heat source, of those that have water of their own."""
     water_care: WaterCareMetrics | None = None
     """None where the file says nothing of it."""
     sessions: tuple[SessionMetrics, ...] = ()

@@ -1,5 +1,8 @@
 """Power cuts: how cold each part got, and how long it would have withstood one that did not end.
 
+Where one circuit alone had no power, the rest went on: how cold a part got is what the run has of it, and how
+long it would have withstood is told only of what nothing would then have moved, or warmed.
+
 How long until ice: from 0 degC on a part loses what liquid at 0 degC would lose, and the ice is that heat
 over the heat of fusion. Ice of its own resists the loss, so a part freezes later than said; how a pipe plugs
 or a housing bursts is not modelled.
@@ -8,7 +11,7 @@ or a housing bursts is not modelled.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -21,7 +24,9 @@ from cyclesim.analysis.tub import water_c_at
 from cyclesim.physics.heat import HOUR_S, TwoNode
 from cyclesim.physics.stays import Body
 from cyclesim.physics.water import FUSION_J_KG, density_kg_m3
+from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Trace, Zones
 
 TUB, LONGEST_H = "tub", 240
@@ -31,12 +36,16 @@ _ICE_SHARE = 0.1
 _AT_ZERO_J_K = 1e15  # water that freezes stays at 0 degC as if its heat capacity were endless
 
 
-def measure_outages(plant: Assembly, trace: Trace) -> tuple[OutageMetrics, ...]:
-    """Every power cut of the span, in order."""
+def measure_outages(plant: Assembly, programme: Programme, trace: Trace) -> tuple[OutageMetrics, ...]:
+    """Every power cut of the span and every cut of a circuit alone, in order."""
     zones = trace.zones
     if zones is None or not len(trace.tub):
         return ()
-    return tuple(_measure(plant, trace, zones, a, b) for a, b in while_in(trace.power, "lost").tolist())
+    cuts = [_measure(plant, trace, zones, a, b) for a, b in while_in(trace.power, "lost").tolist()]
+    for name, stream in trace.circuits.items():
+        for a, b in while_in(stream, "lost").tolist():
+            cuts.append(_measure_circuit(plant, programme, trace, zones, name, a, b))
+    return tuple(sorted(cuts, key=lambda cut: cut.from_local))
 
 
 def had_it_failed(
@@ -76,6 +85,53 @@ def _measure(plant: Assembly, trace: Trace, zones: Zones, start_s: float, end_s:
     return OutageMetrics(when(trace, start_s), lasts_h, part, coldest[part], until_zero, until_frozen)
 
 
+def _measure_circuit(
+    plant: Assembly,
+    programme: Programme,
+    trace: Trace,
+    zones: Zones,
+    circuit: str,
+    start_s: float,
+    end_s: float,
+) -> OutageMetrics:
+    coldest = {TUB: float(np.min(_tub_c(trace, start_s, end_s)))}
+    for body in plant.bodies:
+        rows = trace.stays[body.name]
+        changes = np.concatenate((rows.start_s, rows.end_s - 1e-3))  # a stay is coldest as it ends, or begins
+        inside = changes[(changes > start_s) & (changes < end_s)]
+        temps = _body_temps_c(trace, zones, body, np.union1d(_hours(zones, start_s, end_s), inside))
+        if temps is not None:
+            coldest[body.name] = float(np.min(temps))
+    part = min(coldest, key=lambda name: coldest[name])
+    unfed = plant.scenario.circuits[circuit].feeds
+    stands = _left_alone(plant, programme, unfed)
+    kept_on = zones._replace(powerless={}, dark=())
+    until_zero, until_frozen = (
+        {name: h for name, h in hours.items() if name in stands}
+        for hours in withstands(plant, trace, kept_on, start_s)
+    )
+    lasts_h = (end_s - start_s) / 3600.0
+    return OutageMetrics(
+        when(trace, start_s), lasts_h, part, coldest[part], until_zero, until_frozen, circuit
+    )
+
+
+def _left_alone(plant: Assembly, programme: Programme, unfed: Collection[str]) -> set[str]:
+    """The parts whose water nothing moves while *unfed* has no power; the tub where no heat comes to it."""
+    pumps = {d.pump: plant.speeds[d.pump] for d in programme.controller.demands
+             if d.pump in plant.speeds and d.pump not in unfed}  # fmt: skip
+    duties = [plant.duty(plant.at(pump, speed)) for pump, speeds in pumps.items() for speed in speeds]
+    stands = {
+        body.name
+        for body in plant.bodies
+        if all(abs(duty.plug_flows_m3_s[plant.reach_at[body.name]]) <= STILL_M3_S for duty in duties)
+    }
+    heating = plant.scenario.schedule.heating
+    if heating is None or heating.pump.pump in unfed or set(heating.sources) <= set(unfed):
+        stands.add(TUB)
+    return stands
+
+
 class Withstands(NamedTuple):
     """Hours that each part withstands without power; None for longer than ten days."""
 
@@ -107,14 +163,20 @@ def _hours(zones: Zones, start_s: float, end_s: float) -> Floats:
 
 def _body_c(trace: Trace, zones: Zones, body: Body, at_s: float) -> float | None:
     """Temperature [degC] of a body: its coldest end's while it stands, or the tub's behind it."""
+    temps = _body_temps_c(trace, zones, body, np.array([at_s]))
+    return None if temps is None else float(temps[0])
+
+
+def _body_temps_c(trace: Trace, zones: Zones, body: Body, at_s: Floats) -> Floats | None:
+    """As `_body_c`, at several instants; None where the trace knows nothing of one."""
     rows = trace.stays[body.name]
-    k = int(np.searchsorted(rows.start_s, at_s, side="right")) - 1
-    if k < 0:
+    k = np.searchsorted(rows.start_s, at_s, side="right") - 1
+    if k[0] < 0:
         return None
-    if rows.joined[k] == 1.0:
-        return float(water_c_at(trace, np.array([at_s]))[0])
-    since, start_c = rows.start_s[k : k + 1], rows.coldest_c[k : k + 1]
-    return float(Standing(zones, body).temp_at(np.array([at_s]), since, start_c)[0])
+    temps = Standing(zones, body).temp_at(at_s, rows.start_s[k], rows.coldest_c[k])
+    moves = rows.joined[k] == 1.0
+    temps[moves] = water_c_at(trace, at_s[moves])
+    return temps
 
 
 def _until_zero_h(standing: Standing, at_s: Floats, temps_c: Floats) -> float | None:

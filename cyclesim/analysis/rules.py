@@ -11,6 +11,7 @@ from cyclesim.analysis import (
     flush_rules,
     heat_rules,
     history_rules,
+    own_water,
     people_rules,
     plant_rules,
     room_rules,
@@ -45,6 +46,7 @@ RULES: dict[str, Rule] = {
         *history_rules.RULES,
         *care_rules.RULES,
         *heat_rules.RULES,
+        *own_water.RULES,
     )
 }
 """Every rule by its id. What is put in here is run, verified, tuned for and listed like the rest."""

@@ -57,8 +57,9 @@ from cyclesim.scenario.reading.starter import LIKE
 @click.option("--figure-days", type=click.IntRange(1, 31), metavar="N", help="Draw N days, not 7.")
 @output_file("--drawing", "drawing_file", help="Draw the plant and how old its water gets to FILE.svg.")
 @click.option("--what-if", "what_ifs", multiple=True, metavar="WHAT=.../DURATION",
-              help='Try a power cut, e.g. --what-if "outage=2027-01-12 03:00/8 h", or days of frost at the '
-                   'worst date, e.g. --what-if "cold=-18 degC/3 days".')  # fmt: skip
+              help='Try a power cut, e.g. --what-if "outage=2027-01-12 03:00/8 h", with /CIRCUIT behind it '
+                   'for that circuit alone, or days of frost at the worst date, e.g. '
+                   '--what-if "cold=-18 degC/3 days".')  # fmt: skip
 @click.option("--all", "everything", is_flag=True, help="Tell every finding, not only the worst.")
 @click.option("--apply", "number", type=click.IntRange(min=1), metavar="N",
               help="Make the mend that is told as Mend N, in the file that --write names.")  # fmt: skip

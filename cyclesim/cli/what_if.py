@@ -1,4 +1,7 @@
-"""`--what-if outage=START/DURATION` and `cold=LOWEST/DURATION`: power cuts and frost tried for one run."""
+"""`--what-if outage=START/DURATION` and `cold=LOWEST/DURATION`: power cuts and frost tried for one run.
+
+A circuit's name behind the duration cuts that circuit alone.
+"""
 
 from __future__ import annotations
 
@@ -7,13 +10,14 @@ from datetime import date, datetime, time, timedelta
 
 from cyclesim.errors import CycleSimError, shorten
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.forms.forms import RefusedError
+from cyclesim.scenario.forms.forms import RefusedError, did_you_mean
 from cyclesim.scenario.forms.times import read_date, read_moment
 from cyclesim.units import QuantityError, parse
 
 _DUE = (
     'expected outage=START/DURATION or cold=LOWEST/DURATION, e.g. "outage=2027-01-12 03:00/8 h" or '
-    '"cold=-18 degC/3 days", with /2027-01-12 behind it for a date'
+    '"cold=-18 degC/3 days"; /CIRCUIT behind a power cut cuts that circuit alone, /2027-01-12 behind a cold '
+    "spell dates it"
 )
 _LONGEST_S = 30 * 86_400
 
@@ -23,19 +27,22 @@ def what_if_sets(scenario: Scenario, texts: Sequence[str], start: date, days: in
 
     Raises CycleSimError where a text says neither, or a power cut outside the *days* from *start*.
     """
-    cuts = [(cut.from_local, cut.lasts_s) for cut in scenario.schedule.outages]
+    cuts = [(cut.from_local, cut.lasts_s, cut.circuit) for cut in scenario.schedule.outages]
     sets = []
     for text in texts:
         if text.partition("=")[0].strip() == "cold":
             sets.append(_cold(text))
             continue
-        cut_at, lasts_s = _outage(text)
+        cut_at, lasts_s, circuit = _outage(text, scenario)
         first, end = datetime.combine(start, time()), datetime.combine(start + timedelta(days=days), time())
         if cut_at >= end or cut_at + timedelta(seconds=lasts_s) <= first:
             last = end.date() - timedelta(days=1)
             raise CycleSimError(f"{_named(text)}: this is outside the run, which is from {start} to {last}")
-        cuts.append((cut_at, lasts_s))
-    entries = (f"{{from: {cut_at:%Y-%m-%d %H:%M}, lasts: {lasts_s:.0f} s}}" for cut_at, lasts_s in cuts)
+        cuts.append((cut_at, lasts_s, circuit))
+    entries = (
+        f"{{from: {cut_at:%Y-%m-%d %H:%M}, lasts: {lasts_s:.0f} s{f', circuit: {name}' if name else ''}}}"
+        for cut_at, lasts_s, name in cuts
+    )
     return [f"schedule.outages=[{', '.join(entries)}]", *sets]
 
 
@@ -66,9 +73,11 @@ def _named(text: str) -> str:
     return f"--what-if {shorten(text)}"
 
 
-def _outage(text: str) -> tuple[datetime, float]:
+def _outage(text: str, scenario: Scenario) -> tuple[datetime, float, str | None]:
+    """When, for how long [s], and which circuit alone."""
     what, equals, value = text.partition("=")
-    moment, slash, lasting = value.partition("/")
+    moment, slash, rest = value.partition("/")
+    lasting, behind, circuit = rest.partition("/")
     if what.strip() != "outage" or not equals or not slash:
         raise CycleSimError(f"{_named(text)}: {_DUE}")
     try:
@@ -83,4 +92,9 @@ def _outage(text: str) -> tuple[datetime, float]:
     if not 1 <= lasts_s <= _LONGEST_S or lasts_s % 1:
         lasts = shorten(lasting)
         raise CycleSimError(f"{_named(text)}: '{lasts}' is not from 1 s to 30 days in whole seconds")
-    return begin, lasts_s
+    circuits, name = scenario.supply.circuits or {}, circuit.strip()
+    if behind and name not in circuits:
+        due = f"known circuits: {', '.join(circuits)}" if circuits else "the file has no supply.circuits"
+        hint = did_you_mean(name, circuits)
+        raise CycleSimError(f"{_named(text)}: '{shorten(name)}' is no circuit; {due}{hint and f'; {hint}'}")
+    return begin, lasts_s, name or None

@@ -73,6 +73,8 @@ class Demand:
     pump: str
     speed: str
     calls: tuple[str, ...] = ()
+    turns: tuple[str, ...] = ()
+    """Circulators that it wants on beside its pump."""
 
 
 FLUSHES = ("line flush", "air line flush")

@@ -30,6 +30,17 @@ def counted(filled: Sequence[Default], model: Sequence[Default] = ()) -> str:
     return said + (f", and {len(model)} are the model's own" if model else "")
 
 
+def unmeasured(parts: Sequence[str]) -> str:
+    """What stands in the file as in a starter, in words; "" if nothing does."""
+    if not parts:
+        return ""
+    return (
+        f"Still examples: {listed([*parts])} {'stands' if len(parts) == 1 else 'stand'} in the file just as "
+        "`cyclesim new` writes them. Measure them, or read them off the data sheets, before anybody buys or "
+        "builds by this."
+    )
+
+
 def say_defaults(
     page: Page,
     filled: Sequence[Default],

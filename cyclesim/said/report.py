@@ -15,6 +15,7 @@ from cyclesim.said.answer import Answer, answer
 from cyclesim.said.care_tables import say_water_care
 from cyclesim.said.cautions import cautions_for
 from cyclesim.said.cold_table import say_cold_spell
+from cyclesim.said.defaults_table import unmeasured
 from cyclesim.said.drawing import Drawing, drawing
 from cyclesim.said.fault_table import say_faults
 from cyclesim.said.inputs import WrittenInput, say_filled, say_given, say_granted
@@ -39,11 +40,13 @@ from cyclesim.said.verdict import say_first, say_open, say_others
 from cyclesim.said.wiring_tables import say_left, say_nobody_turns, say_treatment, say_wiring
 from cyclesim.said.words import count
 from cyclesim.scenario.reading.defaults import filled_in
+from cyclesim.scenario.reading.untouched import untouched
 from cyclesim.simulation.assumptions import assumptions
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
     from cyclesim.decide.sizing.savings import Savings
+    from cyclesim.scenario.blocks.model import Scenario
     from cyclesim.verification.answer import Verification
 
 
@@ -139,7 +142,7 @@ def report(
         Chapter(
             "inputs",
             "Every input",
-            _page(say_filled, filled_in(result.scenario)),
+            _page(_say_filled, result.scenario),
             as_written=_page(say_given, given),
         ),
         Chapter("model", "What the model takes for granted", _page(_say_model, result)),
@@ -250,6 +253,12 @@ def bars(title: str, unit: str, values: dict[str, float], *, digits: int = 2, mo
     """Bars of values that are not below 0."""
     longest = max(values.values(), default=0.0) or 1.0
     return Bars(title, unit, digits, tuple(Bar(n, v, v / longest) for n, v in values.items()), months)
+
+
+def _say_filled(page: Page, scenario: Scenario) -> None:
+    if said := unmeasured(untouched(scenario)):
+        page.line(said, tone="mind")
+    say_filled(page, filled_in(scenario))
 
 
 def _say_heat(page: Page, result: Result, told: Answer, saved: Savings | None) -> None:

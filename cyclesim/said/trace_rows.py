@@ -16,6 +16,7 @@ _KINDS = {
     "treatments": "treatment",
     "demands": "demand",
     "starters": "without the controller",
+    "circuits": "circuit",
     "seconds": "second speed closed",
     "duties": "duty",
     "positions": "valves",

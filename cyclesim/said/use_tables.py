@@ -96,7 +96,10 @@ def say_power_cuts(page: Page, cuts: Sequence[OutageMetrics]) -> None:
         return
     page.heading("Power cuts")
     for cut in cuts:
-        sentence = f"- from {when(cut.from_local)} for {hours(cut.lasts_h)}: coldest {cut.coldest_part} at"
+        which = f"circuit {cut.circuit} alone, " if cut.circuit else ""
+        sentence = (
+            f"- {which}from {when(cut.from_local)} for {hours(cut.lasts_h)}: coldest {cut.coldest_part} at"
+        )
         page.line(f"{sentence} {number(cut.coldest_c)} °C.", hang=2)
         freeze = sorted((h, part) for part, h in cut.until_zero_h.items() if h is not None)
         if freeze:

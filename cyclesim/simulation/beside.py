@@ -28,6 +28,8 @@ class Beside:
         self._by_motor: dict[str, str] = {}
         self.welded: Welded = NONE
         """Contacts that are stuck closed."""
+        self.unfed: frozenset[str] = frozenset()
+        """What hangs on a circuit that has no power."""
         self._contacts = run.drive.contacts
         self._held: dict[str, set[str]] = {s.name: set() for s in run.controller.starters}
         self._waiting: dict[int, int] = {}
@@ -122,6 +124,14 @@ class Beside:
         """Water begins to move, or moves otherwise."""
         for steering in self._steerings:
             steering.plan()
+
+    def cut(self, circuit: str, lost: bool) -> None:
+        """A circuit loses its power, and all that hangs on it; or it has power again."""
+        run = self._run
+        feeds = frozenset(run.plant.scenario.circuits[circuit].feeds)
+        self.unfed = self.unfed | feeds if lost else self.unfed - feeds
+        run.trace.circuits[circuit].put(run.board.now, "lost" if lost else "on")
+        run.board.wake()
 
     def weld(self, machine: str, speed: str) -> None:
         """A contact welds; it stays closed."""

@@ -75,6 +75,8 @@ class Drive:
     """(second, people in the water, whether it is covered all the same) from each change on."""
     resets: Sequence[tuple[int, str]] = ()
     """(second, heat source) of each reset by a person of what has tripped."""
+    cuts: Sequence[tuple[int, str, bool]] = ()
+    """(second, circuit, whether it loses its power then or has it again) of what trips alone."""
     welds: Sequence[tuple[int, str, str]] = ()
     """(second, machine, speed) from which on a contact is stuck closed."""
     heating: HeatingPlan | None = None
@@ -139,6 +141,7 @@ def by_calendar(
         times,
         [(at - warm_up_s, valve, to) for at, valve, to in programme.turns(origin, whole_s)],
         [(at - warm_up_s, people, covered) for at, people, covered in together(bathed)],
+        cuts=_edges(programme.circuit_cuts(origin, whole_s), -warm_up_s),
         heating=_heating_plan(programme, begin_utc, warm_up_s, span_s),
         frost=schedule.frost_protection,
         contacts=programme.beside,
@@ -152,6 +155,13 @@ def _instant(day: date, zone: ZoneInfo, clock: time = time()) -> datetime:
 
 def _later(spans: Sequence[Span], by_s: int) -> list[Span]:
     return [(start + by_s, end + by_s) for start, end in spans]
+
+
+def _edges(spans_of: Mapping[str, Sequence[Span]], by_s: int) -> list[tuple[int, str, bool]]:
+    """The edges of spans by name, later by *by_s* [s]; of one instant what ends comes first."""
+    edges = [(at + by_s, name, up) for name, spans in spans_of.items() for s in spans
+             for at, up in zip(s, (True, False), strict=True)]  # fmt: skip
+    return sorted(edges, key=lambda edge: (edge[0], edge[2]))
 
 
 def _cold(watch: Watch, around: Zones) -> list[Span]:

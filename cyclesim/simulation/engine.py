@@ -83,7 +83,7 @@ def simulate_trace(
     return trace
 
 
-_Around = tuple[int, Positions, Welded]
+_Around = tuple[int, Positions, Welded, frozenset[str]]
 
 
 class PlantRun:
@@ -109,7 +109,7 @@ class PlantRun:
         self._wiring = Wiring(plant, controller)
         self._trace = new_trace(plant, controller, drive)
         self._recorder = Recorder(self._trace, controller)
-        self._water = WaterAndHeat(plant, drive, self._board, self._trace)
+        self._water = WaterAndHeat(plant, self._wiring, drive, self._board, self._trace)
         self._effects = Effects(self._wiring, self._water.exchanges, self._water.age.patterns)
         parts = RunParts(self._board, drive, plant, controller, self._water.heat, self._trace)
         self._timers = Timers(self._board, controller, self._time_over)
@@ -181,6 +181,7 @@ class PlantRun:
         events += [(at, beside.teller(name, up)) for at, name, up in edges]
         events += [(at, partial(self._water.bathe, people, covered)) for at, people, covered in drive.people]
         events += [(at, partial(beside.turn, valve, to)) for at, valve, to in drive.turns]
+        events += [(at, partial(beside.cut, circuit, lost)) for at, circuit, lost in drive.cuts]
         events += [(at, partial(beside.weld, machine, speed)) for at, machine, speed in drive.welds]
         events += [(at, partial(self._reset, [name])) for at, name in drive.resets]
         within = ((max(at, drive.start_s), do) for at, do in events if at < drive.span_s)
@@ -215,7 +216,8 @@ class PlantRun:
 
     def _around_now(self) -> _Around:
         """What decides, beside the machines, what the plant does."""
-        return self._board.facts & self._wiring.deciding, self._beside.positions, self._beside.welded
+        beside = self._beside
+        return self._board.facts & self._wiring.deciding, beside.positions, beside.welded, beside.unfed
 
     def _apply(self, before: State, now: int) -> None:
         """Machines, or what is beside them, have moved: timers, switches, trace, water and heat follow."""
@@ -224,7 +226,7 @@ class PlantRun:
                 self._timers.enter(i, new)
         was, beside, board = self._effect, self._beside, self._board
         settled = self._wiring.settled(
-            was.what, self._state, board.facts, beside.positions, self._dry.risen, beside.welded
+            was.what, self._state, board.facts, beside.positions, self._dry.risen, beside.welded, beside.unfed
         )
         board.facts = settled.facts
         beside.follow(settled)
@@ -259,6 +261,7 @@ class PlantRun:
             self._heating.look()
         for watch in self._beside.watches:
             watch.look_at_tub()
+        self._water.look()
 
 
 def _edges(span: tuple[int, int]) -> tuple[tuple[int, bool], tuple[int, bool]]:

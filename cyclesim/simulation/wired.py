@@ -40,7 +40,7 @@ class WhatIsOn(NamedTuple):
     """What is on."""
 
     contacts: tuple[tuple[int, ...], ...]
-    """Per pump, the levels whose contacts are closed, slowest first."""
+    """Per pump, the levels whose contacts are closed with power behind them, slowest first."""
     levels: tuple[int, ...]
     """Per pump, the level at which it moves water, or air: the faster of two contacts turns it."""
     on: tuple[bool, ...]
@@ -50,6 +50,8 @@ class WhatIsOn(NamedTuple):
     water: Water
     dry: int
     """The devices that are on in still water, as bits by their place."""
+    own_still: int = 0
+    """The heat sources whose own water no circulator turns, on or not, as bits by their place."""
 
 
 class Settled(NamedTuple):
@@ -103,9 +105,14 @@ class Wiring:
         self.limited = {k for k, s in enumerate(sources) if plant.trips_dry(s.name)}
         """Devices with a high limit that feels their own water, and trips them where it stands still."""
         self._wet = {pump.name: i for i, pump in enumerate(c.pumps) if pump.name in plant.pumps}
+        at = {pump.name: i for i, pump in enumerate(c.pumps)}
+        own = {k: sheet.own_water for k, sheet in sheets.items() if sheet and sheet.own_water}
+        self.turned_by = {k: at[circuit.circulator] for k, circuit in own.items()}
+        """Place of a source with water of its own -> its circulator's among the pumps."""
+        self._held = {k for k, circuit in own.items() if circuit.flow_switch}
         self._all_sensed = sum(self.sensed)
         self._low = c.bit(LEVEL_LOW)
-        self._effects: dict[tuple[State, int, Positions, Welded], WhatIsOn] = {}
+        self._effects: dict[tuple[State, int, Positions, Welded, frozenset[str]], WhatIsOn] = {}
         self.waters: dict[tuple[tuple[int, ...], bool, Positions, bool], Water] = {}
         """What was asked about: the pumps' levels, whether any contact is closed, valves, low water."""
 
@@ -115,17 +122,26 @@ class Wiring:
         i = next(i for i, machine in enumerate(machines) if machine.name == name)
         return i, self.controller.pumps[i].speeds.index(speed) + 1 if i < self.first else 1
 
-    def effect(self, state: State, facts: int, positions: Positions, welded: Welded = NONE) -> WhatIsOn:
-        """What is on, and the water that it moves."""
-        key = state, facts & self.deciding, positions, welded
+    def effect(
+        self,
+        state: State,
+        facts: int,
+        positions: Positions,
+        welded: Welded = NONE,
+        unfed: frozenset[str] = frozenset(),
+    ) -> WhatIsOn:
+        """What is on, and the water that it moves; *unfed* is what hangs on a circuit without power."""
+        key = state, facts & self.deciding, positions, welded, unfed
         known = self._effects.get(key)
         if known is None:
             known = self._effects[key] = self._work_out(*key)
         return known
 
-    def _work_out(self, state: State, facts: int, positions: Positions, welded: Welded) -> WhatIsOn:
+    def _work_out(
+        self, state: State, facts: int, positions: Positions, welded: Welded, unfed: frozenset[str]
+    ) -> WhatIsOn:
         wired = self.controller.wired(state, facts, welded)
-        dead = self.plant.broken.dead
+        dead = self.plant.broken.dead | unfed
         on = tuple(
             is_on and source.name not in dead
             for source, is_on in zip(self.controller.sources, wired.on, strict=True)
@@ -134,11 +150,26 @@ class Wiring:
             0 if pump.name in dead else max(closed, default=0)
             for pump, closed in zip(self.controller.pumps, wired.speeds, strict=True)
         )
-        started = frozenset(self.controller.starters[k].name for k in wired.started)
+        own_still = sum(1 << k for k, i in self.turned_by.items() if not levels[i])
+        on = tuple(is_on and not (k in self._held and own_still >> k & 1) for k, is_on in enumerate(on))
+        starters = (self.controller.starters[k] for k in wired.started)
+        started = frozenset(starter.name for starter in starters if starter.target not in unfed)
         closed = any(wired.speeds[i] for i in self._wet.values())
         water = self.water(levels, closed, positions, low=bool(facts & self._low))
         dry = sum(1 << k for k, is_on in enumerate(on) if is_on) & water.still
-        return WhatIsOn(wired.speeds, levels, on, started, water, dry)
+        contacts = tuple(
+            () if pump.name in unfed else closed  # it is closed, and a contact of it says so; nothing runs
+            for pump, closed in zip(self.controller.pumps, wired.speeds, strict=True)
+        )
+        return WhatIsOn(contacts, levels, on, started, water, dry, own_still)
+
+    def may_trip(self, effect: WhatIsOn) -> int:
+        """The devices whose high limit feels water that stands and is heated, as bits by their place."""
+        found = effect.dry
+        for k in self.turned_by:
+            still = effect.on[k] and effect.own_still >> k & 1
+            found = found | 1 << k if still else found & ~(1 << k)
+        return found
 
     def water(self, levels: tuple[int, ...], closed: bool, positions: Positions, *, low: bool) -> Water:
         """The water at these levels of the pumps; *closed*: whether any pump's contact is."""
@@ -173,13 +204,15 @@ class Wiring:
         positions: Positions,
         risen: int = 0,
         welded: Welded = NONE,
+        unfed: frozenset[str] = frozenset(),
     ) -> Settled:
         """What follows in the very instant in which the machines have come to a state, or facts have changed.
 
-        *was*: what was on before. An own flow switch opens at once where it feels no water, and what it holds
-        goes off with it; it closes later. Means of proof are read where water or heat has changed.
+        *was*: what was on before; *unfed*: as in `effect`. An own flow switch opens at once where it feels no
+        water, and what it holds goes off with it; it closes later. Means of proof are read where water or
+        heat has changed.
         """
-        effect = self.effect(state, facts, positions, welded)
+        effect = self.effect(state, facts, positions, welded, unfed)
         feels = stops = 0
         if self.own:
             before, stuck = facts, self.plant.broken.own_switch
@@ -192,7 +225,7 @@ class Wiring:
                 elif not facts & bit:
                     feels |= 1 << k
             if facts != before:
-                effect = self.effect(state, facts, positions, welded)
+                effect = self.effect(state, facts, positions, welded, unfed)
         water = effect.water
         risen &= water.still
         if water.told != was.water.told or effect.on != was.on:

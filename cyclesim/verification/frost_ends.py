@@ -40,7 +40,11 @@ def frost_ends(
     circuits = plant.scenario.circuits
     if len(circuits) > 1:
         on = next((name for name, circuit in circuits.items() if pump in circuit.feeds), None)
-        why |= {f"{pump} hangs on the circuit {on}, which may trip alone": None} if on else {}
+        if on is not None:
+            rcd = circuits[on].rcd
+            shared = rcd and sum(circuit.rcd == rcd for circuit in circuits.values()) > 1
+            with_all = f", or with all that is behind the residual-current device {rcd}" if shared else ""
+            why |= {f"{pump} hangs on the circuit {on}, which may trip alone{with_all}": None}
     for reason in why:
         yield DeadEnd(KIND, FROST, f"{reason}; {_hours(plant, year)}")
 

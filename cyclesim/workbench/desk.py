@@ -20,7 +20,7 @@ from cyclesim.workbench.edits import Edits
 from cyclesim.workbench.folder import Folder
 from cyclesim.workbench.measuring import readings_view, take_reading
 from cyclesim.workbench.views import Values, in_a_line, opened, plant_view, title_of
-from cyclesim.workbench.work import Job, Workers
+from cyclesim.workbench.work import AskedJob, Workers
 
 Stamp = tuple[str, tuple[tuple[Path, int, int, int], ...]]
 
@@ -132,7 +132,7 @@ class Desk:
         units: str | None = None,
         version: str = "",
         window: str = "",
-    ) -> Job:
+    ) -> AskedJob:
         """Have a question worked on; an older one of its kind about the same plant is dropped by its window.
 
         Where the file no longer is at *version*, nobody needs the answer: the question is over at once.

@@ -41,7 +41,7 @@ class NothingLeftError(CycleSimError):
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class JournalEntry:
     """One change of a file."""
 
     does: Does
@@ -135,8 +135,8 @@ class Journal:
 
     def __init__(self, path: Path) -> None:
         self.path, self.note = path, ""
-        self.entries = list[Entry]()
-        self._done, self._undone = list[Entry](), list[Entry]()
+        self.entries = list[JournalEntry]()
+        self._done, self._undone = list[JournalEntry](), list[JournalEntry]()
         self._known: str | None = None
         self._size = 0
         self._read()
@@ -146,24 +146,24 @@ class Journal:
         if not self.note and _size_of(self.path) != self._size:
             self._read()
         if self._known is not None and self._known != text:
-            self._add(Entry("outside", difference(self._known, text), when=_now()), text)
+            self._add(JournalEntry("outside", difference(self._known, text), when=_now()), text)
         elif self._known is None:
             self._known = text
 
     def edit(self, before: str, after: str, paths: Sequence[str], why: str) -> None:
         """Note an edit that makes *before* into *after*."""
         self.follow(before)
-        self._add(Entry("edit", difference(before, after), tuple(paths), why[:200], _now()), after)
+        self._add(JournalEntry("edit", difference(before, after), tuple(paths), why[:200], _now()), after)
 
-    def undone(self, text: str) -> tuple[str, Entry]:
+    def undone(self, text: str) -> tuple[str, JournalEntry]:
         """The text without the last edit that stands, and its entry, which `took` notes."""
         return self._turned(text, "undo")
 
-    def redone(self, text: str) -> tuple[str, Entry]:
+    def redone(self, text: str) -> tuple[str, JournalEntry]:
         """The text with the edit that was last undone, likewise."""
         return self._turned(text, "redo")
 
-    def took(self, entry: Entry, text: str) -> None:
+    def took(self, entry: JournalEntry, text: str) -> None:
         """Note that the file now has this undo or redo."""
         self._add(entry, text)
 
@@ -176,22 +176,22 @@ class Journal:
         """When that was done which would be undone or redone next."""
         return (self._done if does == "undo" else self._undone)[-1].when
 
-    def _turned(self, text: str, does: Literal["undo", "redo"]) -> tuple[str, Entry]:
+    def _turned(self, text: str, does: Literal["undo", "redo"]) -> tuple[str, JournalEntry]:
         self.follow(text)
         stack = self._done if does == "undo" else self._undone
         if not stack:
             raise NothingLeftError(f"There is nothing left to {does}.")
         last = stack[-1]
-        return spliced(text, last.splices), Entry(does, last.splices, last.paths, last.why, _now())
+        return spliced(text, last.splices), JournalEntry(does, last.splices, last.paths, last.why, _now())
 
-    def _add(self, entry: Entry, text: str) -> None:
+    def _add(self, entry: JournalEntry, text: str) -> None:
         before, self._known = self._known, text
         self._take(entry)
         self._keep(entry, before or "", text)
 
-    def _take(self, entry: Entry) -> None:
+    def _take(self, entry: JournalEntry) -> None:
         """Follow one entry; both stacks hold what would turn each edit, in the text as it then stands."""
-        back = Entry(entry.does, inverse(entry.splices), entry.paths, entry.why, entry.when)
+        back = JournalEntry(entry.does, inverse(entry.splices), entry.paths, entry.why, entry.when)
         if entry.does == "edit":
             self._done.append(back)
             self._undone.clear()
@@ -206,7 +206,7 @@ class Journal:
             self._undone = _moved(self._undone, entry.splices)
         self.entries.append(entry)
 
-    def _keep(self, entry: Entry, before: str, text: str) -> None:
+    def _keep(self, entry: JournalEntry, before: str, text: str) -> None:
         lines = [{**asdict(entry), "leaves": _digest(text)}]
         if not self._size:
             lines.insert(0, {"begins": before})
@@ -244,7 +244,7 @@ class Journal:
         if kept["does"] not in get_args(Does) or _digest(text) != kept["leaves"]:
             raise ValueError("no entry of ours, or of another text")
         paths = tuple(map(str, kept["paths"]))
-        self._take(Entry(kept["does"], splices, paths, str(kept["why"]), str(kept["when"])))
+        self._take(JournalEntry(kept["does"], splices, paths, str(kept["why"]), str(kept["when"])))
         self._known = text
 
 
@@ -255,18 +255,18 @@ def _size_of(path: Path) -> int:
         return 0
 
 
-def _moved(stack: Iterable[Entry], other: Splices) -> list[Entry]:
+def _moved(stack: Iterable[JournalEntry], other: Splices) -> list[JournalEntry]:
     """A stack of what would turn edits back, after somebody else changed the text; what overlaps is gone.
 
     The last is counted in the text as it stood; each one below in the text that those above it leave.
     """
-    kept = list[Entry]()
+    kept = list[JournalEntry]()
     for entry in reversed(list(stack)):
         after = past(entry.splices, other)
         if after is None:
             other = _joined(entry.splices, other)
             continue
-        kept.append(Entry(entry.does, after, entry.paths, entry.why, entry.when))
+        kept.append(JournalEntry(entry.does, after, entry.paths, entry.why, entry.when))
         moved = past(other, entry.splices)
         assert moved is not None  # neither touches the other
         other = moved

@@ -43,7 +43,7 @@ class Event(NamedTuple):
     data: str
 
 
-class Job:
+class AskedJob:
     """A question that is being worked on, and what is known of it so far."""
 
     def __init__(self, question: Question, key: str, window: str = "") -> None:
@@ -103,19 +103,19 @@ class Workers:
     def __init__(self, ready: int = READY) -> None:
         self._context = _context()
         self._ready, self._idle = ready, list[_Worker]()
-        self._jobs = OrderedDict[str, Job]()
-        self._waiting, self._change = deque[Job](), threading.Condition()
+        self._jobs = OrderedDict[str, AskedJob]()
+        self._waiting, self._change = deque[AskedJob](), threading.Condition()
         self._closed = False
         threading.Thread(target=self._fill, daemon=True).start()
         for _ in range(MOST):
             threading.Thread(target=self._serve, daemon=True).start()
 
-    def ask(self, question: Question, key: str, window: str = "") -> Job:
+    def ask(self, question: Question, key: str, window: str = "") -> AskedJob:
         """Ask a question; the same *window* waits no more for an older one of the same *key*.
 
         One that was answered before, or is being worked on, is not worked on again.
         """
-        job = Job(question, key, window)
+        job = AskedJob(question, key, window)
         with self._change:
             known = list(self._jobs.values())
         same = (one for one in known if one.question == question and (one.answered or not one.over.is_set()))
@@ -132,27 +132,27 @@ class Workers:
             self._change.notify_all()
         return job
 
-    def decline(self, question: Question, why: str) -> Job:
+    def decline(self, question: Question, why: str) -> AskedJob:
         """A question that is over before anybody works on it."""
-        job = Job(question, "")
+        job = AskedJob(question, "")
         self._remember(job)
         self.cancel(job, why)
         return job
 
-    def _remember(self, job: Job) -> None:
+    def _remember(self, job: AskedJob) -> None:
         with self._change:
             self._jobs[job.id] = job
             while len(self._jobs) > MOST_JOBS:
                 self._jobs.popitem(last=False)
 
-    def job(self, id_: str) -> Job:
+    def job(self, id_: str) -> AskedJob:
         """A job that was asked for; CycleSimError where nobody knows it any more."""
         found = self._jobs.get(id_)
         if found is None:
             raise CycleSimError("This question is not known any more: ask it again.")
         return found
 
-    def leave(self, job: Job, window: str = "", why: str = "Nobody waits for it any more.") -> None:
+    def leave(self, job: AskedJob, window: str = "", why: str = "Nobody waits for it any more.") -> None:
         """A window waits for an answer no more; where none does, the work ends."""
         with self._change:
             waited = window in job.windows
@@ -160,7 +160,7 @@ class Workers:
         if waited and not job.windows:
             self.cancel(job, why)
 
-    def cancel(self, job: Job, why: str = "A newer question has taken the place of this one.") -> None:
+    def cancel(self, job: AskedJob, why: str = "A newer question has taken the place of this one.") -> None:
         """Stop working on a job; whoever follows it is told."""
         if job.over.is_set():
             return
@@ -237,7 +237,7 @@ class Workers:
                     continue
             worker.end()
 
-    def _again(self, job: Job, counts: int) -> None:
+    def _again(self, job: AskedJob, counts: int) -> None:
         """A job whose worker has died is given to another, unless that happens again and again."""
         job.tried += counts
         if job.tried >= _MOST_TRIED:
@@ -248,7 +248,7 @@ class Workers:
             self._change.notify_all()
 
 
-def _followed(job: Job, worker: _Worker) -> bool:
+def _followed(job: AskedJob, worker: _Worker) -> bool:
     """Ask a worker, and tell what it says until the job is over; whether it can be asked again."""
     try:
         worker.line.send(job.question)

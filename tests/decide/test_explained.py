@@ -15,7 +15,7 @@ from cyclesim.decide.readings.drift import drift
 from cyclesim.decide.readings.explained import Explainer
 from cyclesim.decide.readings.explanation import Explained, Fit
 from cyclesim.decide.readings.next_reading import candidates, information, next_readings
-from cyclesim.decide.readings.odd_reading import Odd, Tried, odd_one
+from cyclesim.decide.readings.odd_reading import Odd, TriedCause, odd_one
 from cyclesim.said.explained import say_explained
 from cyclesim.said.page import Page
 from cyclesim.scenario.blocks.model import Scenario
@@ -162,13 +162,13 @@ def test_of_readings_that_stand_two_against_two_none_is_the_odd_one() -> None:
     same, names = np.eye(4), ["a", "b", "c", "d"]
 
     def odd(*values: float) -> Odd | None:
-        return odd_one(names, [Tried("", np.array([values]), same)])
+        return odd_one(names, [TriedCause("", np.array([values]), same)])
 
     assert None is odd(0.0, 0.0, 9.0, 9.0)
     assert None is odd(1.0, 1.0, 1.0, 1.0)
     assert Odd("d", "") == odd(0.0, 0.0, 0.0, 9.0)
-    drawn_ = Tried("", np.array([[5.0, 5.0, 5.0, 9.0]]), same)
-    clogged = Tried("clogged", np.array([[0.0, 0.0, 5.0, 9.0], [0.0, 0.0, 0.0, 9.0]]), same)
+    drawn_ = TriedCause("", np.array([[5.0, 5.0, 5.0, 9.0]]), same)
+    clogged = TriedCause("clogged", np.array([[0.0, 0.0, 5.0, 9.0], [0.0, 0.0, 0.0, 9.0]]), same)
     assert Odd("d", "clogged") == odd_one(names, [drawn_, clogged])
 
 

@@ -4,9 +4,11 @@ from pathlib import Path
 
 import pytest
 
-from cyclesim.said.page import Table
+from cyclesim.said.page import Line, Table
+from cyclesim.said.papers.collected import HandOver
 from cyclesim.said.papers.plumber import plumber
 from cyclesim.scenario.reading.load import load, load_text
+from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 
@@ -64,3 +66,14 @@ def test_valves_tell_what_they_leave_without_water():
     assert {"left", "right"} == set(told)
     assert told["left"].startswith("no water moves in right_bench")
     assert told["right"].startswith("no water moves in left_bench")
+
+
+def test_a_paper_of_examples_begins_with_saying_so():
+    """Nobody has measured a starter's pipes; a plant with numbers of its own says nothing of the kind."""
+    own = load(PATH)
+    for scenario, said in ((load_text(starter_text()), True), (own, False)):
+        [paper] = HandOver(scenario, "", (), "2027-03-02", "0.1.0").papers(("plumber",)).papers
+        first = paper.blocks[0]
+        assert said == (
+            isinstance(first, Line) and first.text.startswith("Still examples: tub, suction_left")
+        )

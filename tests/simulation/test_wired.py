@@ -264,6 +264,8 @@ def test_the_rise_of_one_device_is_its_own(loop: Loop) -> None:
     shut = wiring(loop(proof("temperature_rise"), OZONE, MAY_SHUT))
     now = shut.settled(firing, state_of(shut, STOPPED), 0, SHUT, 1, weld)
     assert (shut.sensed[1], 1) == (now.facts, now.risen)  # a pump's contact, closed before a shut valve
+    other = shut.settled(firing, state_of(shut, STOPPED), 0, SHUT, 0b10, weld)
+    assert (shut.sensed[0], 0b10) == (other.facts, other.risen)
 
 
 def test_an_own_switch_opens_at_once_and_closes_later(loop: Loop) -> None:

@@ -7,6 +7,7 @@ from cyclesim.analysis.rules import RULES, check_plant, judge
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.wired import water_at
 from cyclesim.verification.faults import FaultyPlant, faults_of
 from cyclesim.verification.verifier import verify
 
@@ -58,6 +59,14 @@ def test_a_flow_switch_says_no_to_water_that_runs_backwards(build):
     assert not plant.sensed("element", back)
     assert not plant.is_still("element", back)
     assert plant.sensed("element", plant.duty(("low", "stopped")))
+
+
+def test_where_water_runs_backwards_by_place(build):
+    """One bit a place: the element's water comes back, wherever it stands in the list; not in a run."""
+    plant = Assembly(build(*ON_A_TEE))
+    back, run = plant.duty(("stopped", "on")), plant.duty(("low", "stopped"))
+    assert (0, 0, 0b11) == water_at(plant, ["element", "element"], back)
+    assert (0b11, 0, 0) == water_at(plant, ["element", "element"], run)
 
 
 def test_heat_with_water_that_runs_backwards_says_so(build):

@@ -56,6 +56,11 @@ def test_frost_protection_that_works_is_not_accused(build):
         (JETS_BLOCK, "main low is blocked while jets running"),
         ([TWO], "main hangs on the circuit water, which may trip alone"),
         (
+            [BEHIND_ONE],
+            "main hangs on the circuit water, which may trip alone, or with all that is behind the "
+            "residual-current device cellar",
+        ),
+        (
             [
                 ("    surface: 3 m2\n", "    surface: 3 m2\n    level_switch: true\n"),
                 ("  line_flushes", "  low_water: [{from: 2027-01-07 03:30, lasts: 9 h}]\n  line_flushes"),
@@ -68,7 +73,7 @@ def test_frost_protection_that_works_is_not_accused(build):
             "the hand switch of main is off",
         ),
     ],
-    ids=["waits", "blocked", "circuit", "low water", "hand switch"],
+    ids=["waits", "blocked", "circuit", "circuits behind one device", "low water", "hand switch"],
 )  # fmt: skip
 def test_frost_protection_that_comes_to_nothing(build, changes, why):
     """Each planted, each told by its cause; without a year no hours are made up."""

@@ -17,7 +17,7 @@ from cyclesim.shown.as_json import as_text
 from cyclesim.workbench.asked import Question, answer
 from cyclesim.workbench.folder import Folder
 from cyclesim.workbench.views import opened
-from cyclesim.workbench.work import Job, Workers
+from cyclesim.workbench.work import AskedJob, Workers
 
 WAITS_S = 60.0
 
@@ -30,14 +30,14 @@ def workers() -> Iterator[Workers]:
     made.close()
 
 
-def ended(job: Job) -> tuple[str, dict]:
+def ended(job: AskedJob) -> tuple[str, dict]:
     """How a job ended, and what was told last."""
     assert job.over.wait(WAITS_S)
     kind, data = job.since(0)[0][-1]
     return kind, json.loads(data)
 
 
-def begun(job: Job) -> None:
+def begun(job: AskedJob) -> None:
     """Wait until a process works on it."""
     deadline = time.monotonic() + WAITS_S
     while job.worker is None and time.monotonic() < deadline:

@@ -74,6 +74,7 @@ def test_a_flush_moved_out_of_quiet_hours_takes_its_finding_along(hand: Window, 
         hand.reach(handle)
         hand.press(*[Keys.ARROW_RIGHT] * 2, Keys.PAGE_UP, Keys.ENTER)
     else:
+        hand.sees("Of a year", ".answers")  # whose coming moves what stands below, on a narrow screen
         width = hand.one(".strip svg").size["width"]
         chain = ActionChains(hand.driver, duration=50).move_to_element(handle).click_and_hold()
         chain.move_by_offset(round(1.5 * width / 24), 0).release().perform()

@@ -11,7 +11,7 @@ from cyclesim.decide.readings.doubts import with_part
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.units import format_quantity
 
-Change = Callable[[AsBuilt, float], AsBuilt]
+AsChanged = Callable[[AsBuilt, float], AsBuilt]
 Texts = dict[str, str]
 """Keys of the file by their dotted path, with the text of their values."""
 Written = Callable[[Scenario, float], Texts]
@@ -28,7 +28,7 @@ class Cause:
     """
 
     name: str
-    change: Change
+    change: AsChanged
     feels: frozenset[str]
     unit: str = ""
     told: float = 1.0
@@ -51,7 +51,7 @@ class Cause:
         return self.low + (self.high - self.low) * share
 
 
-def of_part(block: str, name: str, changed: Callable[[Any, float], Any]) -> Change:
+def of_part(block: str, name: str, changed: Callable[[Any, float], Any]) -> AsChanged:
     """A change of one element of a block of the plant."""
 
     def change(built: AsBuilt, value: float) -> AsBuilt:

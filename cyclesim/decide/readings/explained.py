@@ -24,7 +24,7 @@ from cyclesim.decide.readings.cause import Cause
 from cyclesim.decide.readings.causes import causes
 from cyclesim.decide.readings.doubts import FLOW, TO_ENDS, DrawnReadings, Floats, drawn, felt_by
 from cyclesim.decide.readings.explanation import Explained, Explanation, Fit, with_causes
-from cyclesim.decide.readings.odd_reading import Odd, Tried, odd_one
+from cyclesim.decide.readings.odd_reading import Odd, TriedCause, odd_one
 from cyclesim.decide.readings.predicted import Prediction, predicted_each, predictions
 from cyclesim.decide.sweeps.sweep import HERE, How
 from cyclesim.scenario.blocks.model import Scenario
@@ -390,7 +390,7 @@ class Explainer:
         return odd_one(
             [reading.words for reading in self.readings],
             [
-                Tried(
+                TriedCause(
                     name,
                     self.read - self.told.told - self.told.likely(without) - moved,
                     self.noise + self.told.covariance(without),

@@ -8,7 +8,7 @@ from typing import Any
 
 from cyclesim.decide.ranges.stated import STATED
 from cyclesim.decide.readings.built import AsBuilt
-from cyclesim.decide.readings.cause import Cause, Change, Texts, Written, of_part, times
+from cyclesim.decide.readings.cause import AsChanged, Cause, Texts, Written, of_part, times
 from cyclesim.decide.readings.doubts import DRAW, HEAT, about
 from cyclesim.scenario.blocks.heat_sources import Electric, HeatPump
 from cyclesim.scenario.blocks.model import Scenario
@@ -107,7 +107,7 @@ def _insulation(scenario: Scenario) -> Iterator[Cause]:
 def _tub(scenario: Scenario) -> Iterator[Cause]:
     heat, tub = frozenset({HEAT}), scenario.plant.tub
 
-    def of_tub(update: Callable[[Any, float], Mapping[str, Any]]) -> Change:
+    def of_tub(update: Callable[[Any, float], Mapping[str, Any]]) -> AsChanged:
         def change(built: AsBuilt, value: float) -> AsBuilt:
             now = built.scenario.plant.tub
             changed = now.model_copy(update=dict(update(now, value)))

@@ -27,7 +27,7 @@ class Odd:
     others_fit: str
 
 
-class Tried(NamedTuple):
+class TriedCause(NamedTuple):
     """One thing that may explain the readings.
 
     *left*: what it leaves of each, a row for each amount; *covariance*: that of the readings under it.
@@ -38,7 +38,7 @@ class Tried(NamedTuple):
     covariance: Floats
 
 
-def odd_one(readings: Sequence[str], tried: Sequence[Tried]) -> Odd | None:
+def odd_one(readings: Sequence[str], tried: Sequence[TriedCause]) -> Odd | None:
     """The reading without which the others fit, where they do not fit with it and there is but one such."""
     count = len(readings)
     if count < _LEAST_READINGS or _best(tried, range(count))[0] <= chi2.isf(_LIKELY, count):
@@ -53,7 +53,7 @@ def odd_one(readings: Sequence[str], tried: Sequence[Tried]) -> Odd | None:
     return Odd(readings[order[0]], name if as_drawn > chi2.isf(_LIKELY, count - 1) else "")
 
 
-def _best(tried: Sequence[Tried], at: Sequence[int]) -> tuple[float, str]:
+def _best(tried: Sequence[TriedCause], at: Sequence[int]) -> tuple[float, str]:
     """The least sum of squares in standard deviations of these readings, and what leaves it."""
     rows, found = np.array(at), list[tuple[float, str]]()
     for name, left, covariance in tried:

@@ -35,7 +35,7 @@ _FROST_K, _LEAST_FROST_C = 2.0, 4.0
 """Frost protection is tried so much lower, and never below the latter (common practice, no source)."""
 
 
-class Change(NamedTuple):
+class SavingChange(NamedTuple):
     """One change in words, from what to what, and what it makes of a scenario."""
 
     sentence: str
@@ -118,7 +118,7 @@ def savings(
     return Savings(scenario, days, now.currency, energy_kwh, now.cost, ordered, together, left_out)
 
 
-def _price(scenario: Scenario, change: Change) -> float | None:
+def _price(scenario: Scenario, change: SavingChange) -> float | None:
     prices = scenario.money.changes if scenario.money else None
     price = getattr(prices, change.priced) if prices and change.priced else None
     return None if price is None else float(price.amount)
@@ -137,18 +137,18 @@ def _saving(sentence: str, now: Outcome, then: Outcome, price: float | None) -> 
     )
 
 
-def changes(scenario: Scenario) -> Iterator[Change]:
+def changes(scenario: Scenario) -> Iterator[SavingChange]:
     """What this file leaves room for."""
     plant, heating = scenario.plant, scenario.schedule.heating
     thin = [leg.insulation_m for leg in plant.legs.values() if _may_be_thicker(leg)]
     if thin:
         said = f"pipes insulated by {_mm(PIPES_M)}, now {_mm(min(thin))} at the least"
-        yield Change(said, lambda s: with_each(s, "legs", _insulated), "pipes")
+        yield SavingChange(said, lambda s: with_each(s, "legs", _insulated), "pipes")
     tub = plant.tub
     if tub.cover == "none":
         lid = Cover.model_construct(foam_m=MORE_M, fit="good")
         said = f"a cover of {_mm(MORE_M)} that fits well, now none"
-        yield Change(
+        yield SavingChange(
             said, lambda s: with_plant(s, tub=s.plant.tub.model_copy(update={"cover": lid})), "cover"
         )
     else:
@@ -156,34 +156,36 @@ def changes(scenario: Scenario) -> Iterator[Change]:
         fit = "" if tub.cover.fit == "good" else f" and a good fit, now {tub.cover.fit}"
         said = f"a cover of {_mm(more.foam_m)}{fit}, now {_mm(tub.cover.foam_m)}"
         thick = tub.model_copy(update={"cover": more})
-        yield Change(said, lambda s: with_plant(s, tub=thick), "cover")
+        yield SavingChange(said, lambda s: with_plant(s, tub=thick), "cover")
     shell = tub.shell.model_copy(update={"insulation_m": tub.shell.insulation_m + MORE_M})
     said = f"a shell insulated by {_mm(shell.insulation_m)}, now {_mm(tub.shell.insulation_m)}"
-    yield Change(said, lambda s: with_plant(s, tub=s.plant.tub.model_copy(update={"shell": shell})), "shell")
+    yield SavingChange(
+        said, lambda s: with_plant(s, tub=s.plant.tub.model_copy(update={"shell": shell})), "shell"
+    )
     frost = scenario.schedule.frost_protection
     if frost is not None and frost.starts_below_c - _FROST_K >= _LEAST_FROST_C:
         lower = {name: getattr(frost, name) - _FROST_K for name in ("starts_below_c", "stops_above_c")}
         said = f"frost protection below {lower['starts_below_c']:g} degC, now {frost.starts_below_c:g} degC"
         watch = frost.model_copy(update=lower)
-        yield Change(said, lambda s: _scheduled(s, frost_protection=watch))
+        yield SavingChange(said, lambda s: _scheduled(s, frost_protection=watch))
     runs = [run for run in scenario.schedule.filter_runs if _shorter_s(run) < run.lasts_s]
     if runs:
         longest = lasting(max(run.lasts_s for run in runs))
-        yield Change(f"filter runs a quarter shorter, the longest now {longest}", _filtered_less)
+        yield SavingChange(f"filter runs a quarter shorter, the longest now {longest}", _filtered_less)
     if heating is None:
         return
     said = f"every set point {LOWER_K:g} K lower, now {heating.keep_at_c:g} degC"
-    yield Change(said, lambda s: _heated(s, _lower))
+    yield SavingChange(said, lambda s: _heated(s, _lower))
     yield from _set_back(scenario, heating)
     tariff = scenario.supply.tariff
     if _has_dear_hours(scenario) and not _bathes_while_dear(scenario):
         assert isinstance(tariff, Tariff)
         dear = Dear.model_construct(above=_between(tariff), let_fall_by_k=LOWER_K)
         said = f"water {LOWER_K:g} K cooler while a kilowatt-hour costs most"
-        yield Change(said, lambda s: _heated(s, lambda h: h.model_copy(update={"when_dear": dear})))
+        yield SavingChange(said, lambda s: _heated(s, lambda h: h.model_copy(update={"when_dear": dear})))
 
 
-def _set_back(scenario: Scenario, heating: Heating) -> Iterator[Change]:
+def _set_back(scenario: Scenario, heating: Heating) -> Iterator[SavingChange]:
     """Cooler between the hours at which it is to be warm: the file's own set-back, or one around sessions."""
     lower_c = heating.keep_at_c - SET_BACK_K
     if lower_c < _LEAST_KEPT_C:
@@ -191,7 +193,9 @@ def _set_back(scenario: Scenario, heating: Heating) -> Iterator[Change]:
     if heating.plan:
         if heating.keep_at_c < min(step.keep_at_c for step in heating.plan):
             said = f"a set-back of {lower_c:g} degC, now {heating.keep_at_c:g} degC"
-            yield Change(said, lambda s: _heated(s, lambda h: h.model_copy(update={"keep_at_c": lower_c})))
+            yield SavingChange(
+                said, lambda s: _heated(s, lambda h: h.model_copy(update={"keep_at_c": lower_c}))
+            )
         return
     entries = scenario.schedule.bathing
     if not entries or any(entry.drawn or entry.lasts_s >= _DAY_S for entry in entries):  # type: ignore[operator]
@@ -210,7 +214,7 @@ def _set_back(scenario: Scenario, heating: Heating) -> Iterator[Change]:
     )
     changed = {"keep_at_c": lower_c, "plan": steps}
     said = f"a set-back of {lower_c:g} degC between sessions, warm again by each, now none"
-    yield Change(said, lambda s: _heated(s, lambda h: h.model_copy(update=changed)))
+    yield SavingChange(said, lambda s: _heated(s, lambda h: h.model_copy(update=changed)))
 
 
 def _has_dear_hours(scenario: Scenario) -> bool:

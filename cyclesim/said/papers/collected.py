@@ -9,6 +9,8 @@ from typing import Any
 
 from cyclesim.analysis.result import Result, simulate
 from cyclesim.decide.ranges.confidence import Confidence
+from cyclesim.said.defaults_table import unmeasured
+from cyclesim.said.page import Line
 from cyclesim.said.papers.client import client
 from cyclesim.said.papers.commissioning import barrier_said, test_values, written
 from cyclesim.said.papers.electrician import electrician
@@ -18,6 +20,7 @@ from cyclesim.said.papers.paper import READERS, Paper, Papers, Reader, head_of
 from cyclesim.said.papers.plumber import plumber
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.done_tests import DoneTest
+from cyclesim.scenario.reading.untouched import untouched
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.by_hand import HandTests, hand_tests
@@ -94,7 +97,9 @@ class HandOver:
                 self.plant, self.programme, self.told, with_done(self.tests, done)
             ),
         }
-        return made[reader]()
+        paper = made[reader]()
+        first = (Line(said),) if (said := unmeasured(untouched(self.scenario))) else ()
+        return replace(paper, blocks=(*first, *paper.blocks))
 
     def values(self, done: Mapping[str, DoneTest] | None = None) -> dict[str, Any]:
         """The commissioning tests as plain values: a copy is filled in and given back."""

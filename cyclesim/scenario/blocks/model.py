@@ -244,6 +244,7 @@ class Scenario(Model):
             *self.plant.pumps,
             *switched,
             *self.plant.air,
+            *self.plant.circulators,
             *self.plant.treatment,
             *self.supply.also_on_it,
         )

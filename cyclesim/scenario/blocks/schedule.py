@@ -78,11 +78,16 @@ class QuietHours(Hours):
 
 
 class Outage(Model):
-    """A power cut."""
+    """A power cut, or the trip of one circuit."""
 
     from_local: Moment = Field(alias="from", description="Local date and clock time, e.g. 2027-01-12 03:00.")
     lasts_s: Annotated[float, Quantity("time", ge=1, le=30 * 86_400, whole=True)] = Field(
         alias="lasts", description="How long it lasts, e.g. 8 h; at most 30 days."
+    )
+    circuit: Name | None = Field(
+        None,
+        description="The one circuit that has no power, by its name in supply.circuits; the controller and "
+        "the rest go on. All of them unless said.",
     )
 
 

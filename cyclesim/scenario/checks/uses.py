@@ -15,7 +15,8 @@ from cyclesim.scenario.text.csv_file import Series
 from cyclesim.scenario.text.tree import KEY, Tree
 
 _STARTED = tuple(
-    f"plant.{kind}.*.also_started_by.*" for kind in ("pumps", "heat_sources", "air", "treatment")
+    f"plant.{kind}.*.also_started_by.*"
+    for kind in ("pumps", "heat_sources", "air", "circulators", "treatment")
 )
 _WATCHED = (
     "schedule.frost_protection.watches",
@@ -49,6 +50,7 @@ def check_uses(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault
     yield from _needed(tree)
     yield from _one_currency(tree)
     yield from _fed(tree)
+    yield from _cut_off(tree)
     yield from _cleaned(tree)
     yield from _worn(tree)
     yield from _combined(tree)
@@ -77,7 +79,8 @@ def _combined(tree: Tree) -> Iterator[Fault]:
 def _worn(tree: Tree) -> Iterator[Fault]:
     """Only a machine of the plant is used up by its hours."""
     blocks = {
-        kind: tree.get(("plant", kind), default={}) for kind in ("pumps", "heat_sources", "air", "treatment")
+        kind: tree.get(("plant", kind), default={})
+        for kind in ("pumps", "heat_sources", "air", "circulators", "treatment")
     }
     machines = [name for block in blocks.values() if isinstance(block, dict) for name in block]
     for path, _ in tree.match("money.purchases.*.lasts"):
@@ -174,7 +177,7 @@ def _fed(tree: Tree) -> Iterator[Fault]:
     if not isinstance(tree.get(("supply", "circuits"), default=None), dict):
         return
     loads = ("supply", "also_on_it")
-    plant = [("plant", kind) for kind in ("pumps", "heat_sources", "air", "treatment")]
+    plant = [("plant", kind) for kind in ("pumps", "heat_sources", "air", "circulators", "treatment")]
     blocks = {path: tree.get(path, default={}) for path in (loads, *plant)}
     if not all(isinstance(block, dict) for block in blocks.values()):
         return
@@ -202,6 +205,22 @@ def _fed(tree: Tree) -> Iterator[Fault]:
         if name not in first and _takes_power(path, tree.get(path)):
             found, due = f"'{shorten(name)}' on no circuit", "supply.circuits says what feeds it"
             yield tree.fault(path, found, due, at=tree.mark((*path, KEY)))
+
+
+def _cut_off(tree: Tree) -> Iterator[Fault]:
+    """Only a circuit that the file names can be without power alone."""
+    circuits = tree.get(("supply", "circuits"), default={})
+    if not isinstance(circuits, dict):
+        return
+    for path, name in tree.texts(["schedule.outages.*.circuit"]):
+        if name not in circuits:
+            due = (
+                f"known circuits: {', '.join(circuits)}"
+                if circuits
+                else "the file has no supply.circuits; a cut without circuit takes all power"
+            )
+            found = f"'{shorten(name)}', an unknown circuit"
+            yield tree.fault(path, found, due, did_you_mean(name, circuits))
 
 
 def _takes_power(path: Steps, about: Any) -> bool:

@@ -12,7 +12,7 @@ from pydantic.config import JsonDict
 from pydantic_core import CoreSchema, core_schema
 
 from cyclesim.spreads import AnySpread
-from cyclesim.units import KINDS, NUMBER, QuantityError, due, format_quantity, parse
+from cyclesim.units import KINDS, NUMBER, QuantityError, due, format_quantity, pairs_pattern, parse
 
 Steps = tuple[str | int, ...]
 _LONGEST = 200
@@ -236,7 +236,8 @@ class Quantity:
     ) -> dict[str, Any]:
         units = "|".join(sorted(map(re.escape, KINDS[self.kind].units), key=len, reverse=True))
         examples = re.split(r", | or ", self.example or KINDS[self.kind].example)
-        pattern = rf"^\s*{NUMBER} ?({units})\s*$".replace("(?:", "(")
+        both = f"|{pairs}" if (pairs := pairs_pattern(self.kind)) else ""
+        pattern = rf"^\s*({NUMBER} ?({units}){both})\s*$".replace("(?:", "(")
         return {"type": "string", "pattern": pattern, "examples": examples}
 
 

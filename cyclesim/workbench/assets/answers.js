@@ -73,7 +73,7 @@ export function Answers() {
   const came = then && now.filter((f) => !then.some((g) => g.id === f.id));
   const gone = then ? then.filter((f) => !now.some((g) => g.id === f.id)) : [];
   const beside = (of) => was ? html`<td class="n ghost">was ${of(was)}</td>` : html`<td></td>`;
-  const money = (v) => `${v.energy.currency} ${v.energy.cost.toFixed(2)}`;
+  const money = (v) => `${v.energy.currency} ${number(v.energy.cost)}`;
   const turns = (v) => `${number(v.tub.turnovers_per_day)} a day`;
   const loud = (v) => `${number(60 * v.promises.loud_in_quiet_hours_h)} min`;
   const faulty = plant.value.problems.length > 0;
@@ -89,7 +89,7 @@ export function Answers() {
       <tr><th scope="row">Loud in quiet hours</th><td class="n">${loud(values)}</td>${beside(loud)}</tr>
       <tr><th scope="row">Energy for ${SPANS[answer.what]}</th><td class="n">${money(values)}</td>${beside(money)}</tr>
     </tbody></table>
-    <h3>Findings</h3>
+    <h3>Findings in ${SPANS[answer.what]}</h3>
     ${now.length || gone.length ? html`<ul class="findings">
       ${gone.map((f) => html`<${Finding} key=${f.id} finding=${f} tag="gone"/>`)}
       ${now.map((f) => html`<${Finding} key=${f.id} finding=${f} tag=${came?.includes(f) ? "new" : ""}/>`)}</ul>`

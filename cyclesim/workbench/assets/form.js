@@ -45,15 +45,15 @@ function Input({ text, save, ...attributes }) {
   return html`<input ref=${box} ...${attributes} onKeyDown=${keyed} onChange=${(event) => save(event.target.value)}/>`;
 }
 
-/** @param {{field: Field, label?: string, why?: string, paths?: string[]}} given */
-export function FieldRow({ field, label = field.label, why, paths = [field.path] }) {
+/** @param {{field: Field, label?: string, why?: string}} given */
+export function FieldRow({ field, label = field.label, why }) {
   const { path, text, kind } = field, id = idOf(path);
   const problems = plant.value.problems.filter((p) => at(p, path));
   const save = (value) => {
     const now = value.trim() || null;
     // what must be given keeps its line, so that its comment stays and the fault is told there
     const written = now !== null ? asText(field, now) : field.required ? '""' : null;
-    if (now !== (text || null)) change(paths.map((p) => ({ path: p, text: written })), `${label} changed`);
+    if (now !== (text || null)) change([{ path, text: written }], `${label} changed`);
   };
   const rows = points(text);
   const about = { id, "aria-invalid": problems.length > 0, "aria-describedby": `${id}-told` };

@@ -8,8 +8,8 @@ import { change, keepAnswered, plant } from "./state.js";
 import { address } from "./views.js";
 
 /**
- * What is asked, about which fields; together: one answer goes into all of them.
- * @type {{ask: string, why: string, fields: RegExp, together?: boolean}[]}
+ * What is asked, about which fields.
+ * @type {{ask: string, why: string, fields: RegExp}[]}
  */
 const QUESTIONS = [
   { ask: "What is the plant called?", why: "It stands on every paper that is handed over.", fields: /^title$/ },
@@ -18,8 +18,8 @@ const QUESTIONS = [
     fields: /^place\.weather\.(mean|seasonal_swing|daily_swing)$/ },
   { ask: "How large is the tub?", why: "Its water is what the filter must pass.",
     fields: /^plant\.tub\.(water|dimensions\.\w+|surface)$/ },
-  { ask: "How far is it from the pump room, along the pipe?", why: "Long pipes hold water that ages and cools; this is put into every leg, to be changed one by one later.",
-    fields: /^plant\.legs\.\w+\.length$/, together: true },
+  { ask: "How far is it from the pump room, along each pipe?", why: "Long pipes hold water that ages and cools.",
+    fields: /^plant\.legs\.\w+\.length$/ },
   { ask: "How many jets does each leg feed?", why: "They share what the pump gives.", fields: /^plant\.legs\.\w+\.manifold\.jets$/ },
   { ask: "Which pump is it?", why: "Its curve says what the jets get. Without a diagram the two numbers of its plate will do.",
     fields: /^plant\.pumps\.\w+\.((low|high)\.)?(curve|max_head|max_flow|power)$/ },
@@ -56,7 +56,7 @@ function ByPlate({ path }) {
 }
 
 function Question({ question, k }) {
-  const { ask, why, together } = question;
+  const { ask, why } = question;
   const found = plant.value.fields.filter((f) => question.fields.test(f.path) && f.text !== null
     && !["block", "blocks", "entries"].includes(f.kind));
   if (!found.length) return null;
@@ -65,8 +65,7 @@ function Question({ question, k }) {
     .slice(-3).join(", ").replaceAll("_", " ") : f.label;
   const pumps = [...new Set(found.filter((f) => /\.(curve|max_head)$/.test(f.path)).map((f) => f.path.replace(/\.\w+$/, "")))];
   return html`<section class="question" aria-labelledby=${id}><h2 id=${id}>${ask}</h2><p class="note">${why}</p>
-    ${together ? html`<${FieldRow} field=${found[0]} label="each leg" paths=${found.map((f) => f.path)}/>`
-      : found.map((f) => html`<${FieldRow} key=${f.path} field=${f} label=${label(f)}/>`)}
+    ${found.map((f) => html`<${FieldRow} key=${f.path} field=${f} label=${label(f)}/>`)}
     ${pumps.map((path) => html`<${ByPlate} key=${path} path=${path}/>`)}</section>`;
 }
 
