@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from cyclesim.analysis.ages import when
+from cyclesim.analysis.conductors import with_drops
 from cyclesim.analysis.metrics import (
     BlowerMetrics,
     DeviceEnergy,
@@ -179,7 +180,7 @@ def measure_energy(plant: Assembly, trace: Trace, metered: Meter, truth: Timelin
         most_current_a=most_a,
         most_current_at=None if most_at is None else when(trace, most_at),
         breaker_a=plant.scenario.supply.breaker_a,
-        circuits=measure_circuits(plant, trace, truth),
+        circuits=with_drops(plant, truth, measure_circuits(plant, trace, truth)),
         fuel_kwh=float(fuel[-1]),
     )
 
@@ -225,7 +226,7 @@ def measure_pump(
         energy_kwh=total.energy_kwh,
         cost=total.cost,
         asked_h={
-            demand.name: _hours(trace.demands[demand.name], "raised")
+            programme.entry_of.get(demand.name, demand.name): _hours(trace.demands[demand.name], "raised")
             for demand in programme.controller.demands
             if demand.pump == name
         },

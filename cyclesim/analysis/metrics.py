@@ -250,6 +250,8 @@ class CircuitMetrics:
 
     most_starting_a is the worst second of a start: the starting currents of what starts in it, where the file
     tells them, and the current of all else that runs. It is told, not judged: breakers bear it for a moment.
+    most_drop_v: the most voltage that was lost on cables to anything on it while that ran, to which, and as a
+    share of the supply's; None where the file tells no cable.
     """
 
     breaker_a: float
@@ -257,6 +259,9 @@ class CircuitMetrics:
     at: str | None
     most_starting_a: float | None = None
     starting_at: str | None = None
+    most_drop_v: float | None = None
+    most_drop_percent: float | None = None
+    most_drop_to: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

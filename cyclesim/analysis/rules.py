@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 
 from cyclesim.analysis import (
     care_rules,
+    conductors,
     flush_rules,
     heat_rules,
     history_rules,
@@ -45,6 +46,7 @@ RULES: dict[str, Rule] = {
         *people_rules.RULES,
         *history_rules.RULES,
         *care_rules.RULES,
+        *conductors.RULES,
         *heat_rules.RULES,
         *own_water.RULES,
     )

@@ -43,6 +43,7 @@ _KEYS: dict[str, tuple[str, ...]] = {
     "gas-without-flow": ("plant.treatment.{}", "interlocks"),
     "lamp-without-flow": ("plant.treatment.{}", "interlocks"),
     "supply-overload": ("supply", "interlocks"),
+    "voltage-drops": ("supply",),
     "water-too-hot": ("schedule.heating.keep_at",),
     "outlet-too-hot": ("plant.heat_sources.{}.output", "schedule.heating.pump"),
     "session-too-long": ("schedule.bathing",),

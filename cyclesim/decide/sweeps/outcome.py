@@ -229,7 +229,7 @@ def loud_speeds(scenario: Scenario) -> dict[str, tuple[str, ...]]:
             own = tuple(scenario.plant.pumps[pump].speeds)
             heard[pump] = (*heard.get(pump, ()), *((speed,) if speed in own else own))
         return heard
-    steady = {run.pump[0] for run in schedule.filter_runs}
+    steady = {pump for run in schedule.filter_runs for pump, _ in run.pumping.pumps}
     steady |= {schedule.heating.pump[0]} if schedule.heating else set()
     sources = scenario.plant.heat_sources.values()
     steady |= {s.steered.pump[0] for s in sources if isinstance(s, Solar) and s.steered and s.steered.pump}

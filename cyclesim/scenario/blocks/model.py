@@ -248,4 +248,8 @@ class Scenario(Model):
             *self.plant.treatment,
             *self.supply.also_on_it,
         )
-        return {"supply": Circuit.model_construct(breaker_a=self.supply.breaker_a or 0.0, feeds=feeds)}
+        return {
+            "supply": Circuit.model_construct(
+                breaker_a=self.supply.breaker_a or 0.0, feeds=feeds, cable=self.supply.cable
+            )
+        }

@@ -68,7 +68,8 @@ def check(tree: Tree) -> Iterator[Fault]:
         for path, text in tree.texts(_SOURCES):
             yield from _known(tree, path, text, names["heat_sources"], "heat source")
     if names["pumps"] is not None:
-        for path, text in tree.texts((*(f"schedule.{key}.*.pump" for key in DEMANDS.values()), *_SPEEDS)):
+        runs = (f"schedule.{key}.*.{said}" for key in DEMANDS.values() for said in ("pump", "pumps.*"))
+        for path, text in tree.texts((*runs, *_SPEEDS)):
             if path[0] != "interlocks" or text not in (named["circulators"] or []):
                 yield from _speed(tree, path, text, lone=False)
         for path, text in tree.texts(_QUIET):
