@@ -92,6 +92,13 @@ class HeatSourceMetrics:
     """Of a heat pump: its heat over its electricity, defrosting taken off; None where it never ran."""
     fuel_kwh: float | None = None
     """Of a boiler, as the fuel's price counts it."""
+    sun_unused_kwh: float | None = None
+    """Of collectors: heat that was not used since no water moved through them."""
+    stood_hot_h: float | None = None
+    """Of collectors with a temperature: how long they could have warmed the water and none moved."""
+    hottest_c: float | None = None
+    """Of those: how hot the water that stood in them got, as if it did not boil."""
+    hottest_at: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """The laws of heat that a plant has, each under a name: open water, bathers, blown air, heat pumps.
 
 A heat pump without flow gives nothing and draws nothing (its own pressure switch); an element without flow
-heats what is trapped in it; a dry collector stands hot and gives nothing.
+heats what is trapped in it; collectors stand hot and give nothing, dry unless the file says what they lose.
 """
 
 from __future__ import annotations

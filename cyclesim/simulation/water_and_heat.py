@@ -148,9 +148,9 @@ class WaterAndHeat:
             sheet, heat_w = self._plant.sheet.heat_sources[name], series[hour]
             moves = not self._plant.is_still(name, duty)
             hot = heat_w > _HOT_SHARE * sheet.output_w
-            if isinstance(sheet, Solar):  # a dry collector stands hot and gives nothing: it is built for that
+            if isinstance(sheet, Solar):  # collectors stand hot and give nothing: they are built for that
                 hot = hot and moves
-            elif not moves:
+            if not moves and (not isinstance(sheet, Solar) or sheet.plate):
                 heats_w[name] = heat_w
             if moves and self.exchanges:
                 laws = (*laws, self.exchanges.by_itself(name))

@@ -57,7 +57,7 @@ def check_uses(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault
 
 
 def _combined(tree: Tree) -> Iterator[Fault]:
-    """Every pump doubles the duties that a check solves, or trebles them; so does a valve left turned."""
+    """Every pump doubles the duties that a check solves, or trebles them; so does a valve that is turned."""
     pumps, valves, diverters = (
         [block for _, block in tree.match(f"plant.{kind}.*") if isinstance(block, dict)]
         for kind in ("pumps", "valves", "diverters")
