@@ -126,6 +126,34 @@ class BlowerMetrics:
 
 
 @dataclass(frozen=True, slots=True)
+class OwnWaterMetrics:
+    """What the own water of a heat source did, and its circulator, behind a plate exchanger."""
+
+    circulator: str
+    circulator_h: float
+    circulator_starts: int
+    circulator_energy_kwh: float
+    circulator_cost: float
+    flow_l_min: float
+    """What the circulator moves."""
+    ua_w_k: float
+    """What the plates pass per degree."""
+    heat_on_h: float
+    """How long its own thermostat had its heat on."""
+    heat_starts: int
+    still_while_on_h: float
+    """How long the source was on while its own water stood."""
+    given_kwh: float
+    over_kwh: float
+    """What went through the plates to the tub's water."""
+    lost_kwh: float
+    hottest_c: float
+    """In the source."""
+    coldest_c: float
+    freezes_c: float
+
+
+@dataclass(frozen=True, slots=True)
 class TubMetrics:
     """The tub: temperatures, filtration, and where its heat came from and went.
 
@@ -215,6 +243,8 @@ class CircuitMetrics:
 
     most_starting_a is the worst second of a start: the starting currents of what starts in it, where the file
     tells them, and the current of all else that runs. It is told, not judged: breakers bear it for a moment.
+    most_drop_v: the most voltage that was lost on cables to anything on it while that ran, to which, and as a
+    share of the supply's; None where the file tells no cable.
     """
 
     breaker_a: float
@@ -222,6 +252,9 @@ class CircuitMetrics:
     at: str | None
     most_starting_a: float | None = None
     starting_at: str | None = None
+    most_drop_v: float | None = None
+    most_drop_percent: float | None = None
+    most_drop_to: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -419,6 +452,8 @@ class Metrics:
     energy: EnergyMetrics
     outages: tuple[OutageMetrics, ...]
     treatment: dict[str, TreatmentMetrics] = field(default_factory=dict)
+    own_water: dict[str, OwnWaterMetrics] = field(default_factory=dict)
+    """By heat source, of those that have water of their own."""
     water_care: WaterCareMetrics | None = None
     """None where the file says nothing of it."""
     sessions: tuple[SessionMetrics, ...] = ()

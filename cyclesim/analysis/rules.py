@@ -8,9 +8,11 @@ from datetime import UTC, datetime
 
 from cyclesim.analysis import (
     care_rules,
+    conductors,
     flush_rules,
     heat_rules,
     history_rules,
+    own_water,
     people_rules,
     plant_rules,
     room_rules,
@@ -44,7 +46,9 @@ RULES: dict[str, Rule] = {
         *people_rules.RULES,
         *history_rules.RULES,
         *care_rules.RULES,
+        *conductors.RULES,
         *heat_rules.RULES,
+        *own_water.RULES,
     )
 }
 """Every rule by its id. What is put in here is run, verified, tuned for and listed like the rest."""

@@ -73,6 +73,8 @@ class Demand:
     pump: str
     speed: str
     calls: tuple[str, ...] = ()
+    circulators: tuple[str, ...] = ()
+    """Those of heat sources' own water, that it wants on beside its pump."""
     beside: tuple[tuple[str, str], ...] = ()
 
 

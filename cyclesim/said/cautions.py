@@ -17,6 +17,10 @@ WATER = (
     "no better. Flushing does not remove biofilm."
 )
 DUTY_CAUTIONS = (ADVICE,)
+DROPS = (
+    "The voltage lost on cables is a figure for an electrician to check, and no design: single phase, "
+    "conductors as warm as in service, and nothing counted that is lost before the plant's supply."
+)
 
 
 def cautions_for(scenario: Scenario) -> tuple[str, ...]:

@@ -30,6 +30,7 @@ WORDS = {
     "future": "One draw of weather, bathers, prices and ratings, the same for every plant that is compared.",
     "margin": "How far inside a limit a programme must stay to be recommended: tuning.margin.",
     "odds": "How much likelier a cause makes the readings than that nothing is wrong.",
+    "voltage drop": "What cables lose of the voltage on the way; for an electrician to check, no design.",
     "NPSH": "The pressure at a pump's inlet above that at which water boils, in metres of water.",
 }
 """Words of the reports."""
@@ -50,6 +51,7 @@ METRICS = {
     "most_starts_in_an_hour": "The most starts of a pump in any sixty minutes.",
     "most_current_a": "The most current that everything together drew at once, in A.",
     "most_starting_a": "The same for the moment in which a motor starts.",
+    "most_drop_v": "The most voltage lost on cables to anything on a circuit: a figure to check, in V.",
     "firings": "How often a heat source began to give heat.",
     "proving_h": "How long a heat source waited until its flow was proven, in hours.",
     "run_on_h": "How long pumps ran on after a heat source, in hours.",

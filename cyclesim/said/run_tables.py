@@ -13,6 +13,7 @@ from cyclesim.analysis.metrics import (
     PumpMetrics,
     TubMetrics,
 )
+from cyclesim.said.cautions import DROPS
 from cyclesim.said.page import Amount, Column, Page, Row, cost, record, records, whole, words
 from cyclesim.said.words import NEVER_MOVES, number, when
 from cyclesim.simulation.assembly import last_stretch
@@ -242,13 +243,19 @@ def say_energy(page: Page, energy: EnergyMetrics, *, everything: bool = False) -
         most += f"; the breaker takes {number(energy.breaker_a)} A"
     page.line(f"{most}.")
     for name, circuit in energy.circuits.items():
-        if len(energy.circuits) == 1 and circuit.most_starting_a is None:
+        if len(energy.circuits) == 1 and circuit.most_starting_a is None and circuit.most_drop_v is None:
             continue  # the line above has said it
         sentence = f"{name}: at most {number(circuit.most_current_a)} A, {when(circuit.at)}"
         sentence += f"; its breaker takes {number(circuit.breaker_a)} A"
         if circuit.most_starting_a is not None:
             sentence += f"; {number(circuit.most_starting_a)} A for a moment while starting"
+        if circuit.most_drop_v is not None:
+            sentence += f"; its cables lose at most {number(circuit.most_drop_v)} V, "
+            sentence += f"{number(circuit.most_drop_percent)} % of the voltage"
+            sentence += "" if circuit.most_drop_to == name else f", on the way to {circuit.most_drop_to}"
         page.line(f"{sentence}.", indent=2, hang=2)
+    if any(circuit.most_drop_v is not None for circuit in energy.circuits.values()):
+        page.line(DROPS, indent=2, hang=2)
 
 
 def _say_months(page: Page, columns: Sequence[Column], energy: EnergyMetrics) -> None:

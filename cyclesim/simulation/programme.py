@@ -22,6 +22,7 @@ from cyclesim.control.step import ControlLogic
 from cyclesim.scenario.blocks.bathing import Bathing
 from cyclesim.scenario.blocks.heat_sources import HeatSource
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.own_water import OwnCircuit
 from cyclesim.scenario.blocks.schedule import Block as BlockLine
 from cyclesim.scenario.blocks.schedule import Keep as KeepLine
 from cyclesim.scenario.blocks.schedule import Outage, Run
@@ -92,13 +93,22 @@ class Programme:
         if heating := schedule.heating:
             rank, asked = order.index(HEATING), heating.pump
             alone = len(heating.sources) == 1
+            turns = {n: (c.circulator,) for n in heating.sources if (c := self._own_circuit(n))}
             self.callers = {s: HEATING if alone else heating_by(s) for s in heating.sources}
             demands.append(
-                Demand(HEATING, HEATING, rank, asked.pump, asked.speed, heating.sources if alone else ())
+                Demand(
+                    HEATING,
+                    HEATING,
+                    rank,
+                    asked.pump,
+                    asked.speed,
+                    heating.sources if alone else (),
+                    turns.get(heating.sources[0], ()) if alone else (),
+                )
             )
             if not alone:
                 demands += [
-                    Demand(heating_by(s), HEATING, rank, asked.pump, asked.speed, (s,))
+                    Demand(heating_by(s), HEATING, rank, asked.pump, asked.speed, (s,), turns.get(s, ()))
                     for s in heating.sources
                 ]
             if heating.sensor:
@@ -130,7 +140,10 @@ class Programme:
                 PumpControl(n, tuple(p.speeds), tabulate(self.machines[n]), p.contactors_lock)
                 for n, p in scenario.plant.pumps.items()
             )
-            + tuple(PumpControl(n, ("on",), tabulate(self.machines[n])) for n in scenario.plant.air),
+            + tuple(
+                PumpControl(n, ("on",), tabulate(self.machines[n]))
+                for n in (*scenario.plant.air, *scenario.plant.circulators)
+            ),
             sources=tuple(
                 SourceControl(
                     n, tabulate(self.machines[n]), self._active(n), device.own_flow_switch_s is not None
@@ -171,16 +184,21 @@ class Programme:
         """What the state is called in which a heat source or a treatment device is on."""
         return "on" if name in self.scenario.plant.treatment else "firing"
 
+    def _own_circuit(self, source: str) -> OwnCircuit | None:
+        """The circuit of a heat source with water of its own."""
+        return self.scenario.plant.heat_sources[source].own_water
+
     def _beside(self) -> Iterator[WiredContact]:
         """Every contact beside the controller's, under a name that says whose it is."""
         plant, names = self.scenario.plant, set[str]()
-        for target, sheet in {**plant.pumps, **plant.air, **self._devices}.items():
+        pumping = (*plant.pumps, *plant.air, *plant.circulators)
+        for target, sheet in {**plant.pumps, **plant.air, **plant.circulators, **self._devices}.items():
             for line in sheet.also_started_by:
                 way = f"contact of {line.contact_of}" if line.contact_of else _WAYS[line.way]
                 name = f"{target}, {way}"
                 k = next(k for k in range(1, 100) if (f"{name} {k}" if k > 1 else name) not in names)
                 names.add(name := f"{name} {k}" if k > 1 else name)
-                speed = line.speed or "on" if target in (*plant.pumps, *plant.air) else None
+                speed = line.speed or "on" if target in pumping else None
                 yield WiredContact(StarterContact(name, target, speed), line)
 
     @property
@@ -211,7 +229,7 @@ class Programme:
     def _machines(self) -> Iterator[tuple[str, Machine]]:
         for name, pump in self.scenario.plant.pumps.items():
             yield name, pump_machine(name, tuple(pump.speeds))
-        for name in self.scenario.plant.air:
+        for name in (*self.scenario.plant.air, *self.scenario.plant.circulators):
             yield name, pump_machine(name, ("on",))
         for name in self.switched:
             source, proves = self.scenario.plant.heat_sources[name], self.proof_s(name) is not None

@@ -9,6 +9,7 @@ from cyclesim.analysis.supply import Carried, load_a, most_carried
 from cyclesim.said.cautions import ADVICE
 from cyclesim.said.page import Cell, Column, words
 from cyclesim.said.papers.commissioning import interlock_said, say_untold
+from cyclesim.said.papers.conductors import say_conductors, say_residual_current
 from cyclesim.said.papers.hand_test import WrittenTest
 from cyclesim.said.papers.keyed import say_keyed
 from cyclesim.said.papers.paper import ELECTRICITY, Paper, Sheet
@@ -34,6 +35,7 @@ def electrician(
     sheet = Sheet()
     _loads(sheet, plant)
     _together(sheet, plant, programme)
+    say_conductors(sheet, plant)
     _interlocks(sheet, plant, programme)
     _proofs(sheet, plant, programme)
     _limits(sheet, plant, programme)
@@ -68,6 +70,7 @@ def _loads(sheet: Sheet, plant: Assembly) -> None:
             [row for fed in circuit.feeds for row in _load(plant, fed)],
             title=f"Circuit {name}: breaker {circuit.breaker_a:g} A, {plant.voltage_v:g} V",
         )
+    say_residual_current(sheet, plant)
 
 
 def _load(plant: Assembly, name: str) -> Iterator[tuple[Cell, ...]]:

@@ -244,7 +244,12 @@ class Scenario(Model):
             *self.plant.pumps,
             *switched,
             *self.plant.air,
+            *self.plant.circulators,
             *self.plant.treatment,
             *self.supply.also_on_it,
         )
-        return {"supply": Circuit.model_construct(breaker_a=self.supply.breaker_a or 0.0, feeds=feeds)}
+        return {
+            "supply": Circuit.model_construct(
+                breaker_a=self.supply.breaker_a or 0.0, feeds=feeds, cable=self.supply.cable
+            )
+        }

@@ -15,7 +15,8 @@ from cyclesim.scenario.text.csv_file import Series
 from cyclesim.scenario.text.tree import KEY, Tree
 
 _STARTED = tuple(
-    f"plant.{kind}.*.also_started_by.*" for kind in ("pumps", "heat_sources", "air", "treatment")
+    f"plant.{kind}.*.also_started_by.*"
+    for kind in ("pumps", "heat_sources", "air", "circulators", "treatment")
 )
 _WATCHED = (
     "schedule.frost_protection.watches",
@@ -78,7 +79,8 @@ def _combined(tree: Tree) -> Iterator[Fault]:
 def _worn(tree: Tree) -> Iterator[Fault]:
     """Only a machine of the plant is used up by its hours; years go by for anything."""
     blocks = {
-        kind: tree.get(("plant", kind), default={}) for kind in ("pumps", "heat_sources", "air", "treatment")
+        kind: tree.get(("plant", kind), default={})
+        for kind in ("pumps", "heat_sources", "air", "circulators", "treatment")
     }
     machines = [name for block in blocks.values() if isinstance(block, dict) for name in block]
     for path, lasts in (
@@ -173,25 +175,32 @@ def _one_currency(tree: Tree) -> Iterator[Fault]:
 
 
 def _fed(tree: Tree) -> Iterator[Fault]:
-    """Everything electric hangs on exactly one circuit."""
-    if not isinstance(tree.get(("supply", "circuits"), default=None), dict):
-        return
+    """Everything electric hangs on exactly one circuit, and a cable goes to something electric."""
     loads = ("supply", "also_on_it")
-    plant = [("plant", kind) for kind in ("pumps", "heat_sources", "air", "treatment")]
+    plant = [("plant", kind) for kind in ("pumps", "heat_sources", "air", "circulators", "treatment")]
     blocks = {path: tree.get(path, default={}) for path in (loads, *plant)}
     if not all(isinstance(block, dict) for block in blocks.values()):
         return
+    several = isinstance(tree.get(("supply", "circuits"), default=None), dict)
     electric: dict[str, Steps] = {}
     for above, block in blocks.items():
         for name, about in block.items():
             kind = about.get("kind") if isinstance(about, dict) else None
             if kind in UNSWITCHED:
                 continue
-            if electric.get(name, ())[:2] == loads:
+            if several and electric.get(name, ())[:2] == loads:
                 again = (*above, name)
                 found, due = f"the name '{shorten(name)}' again", "a circuit feeds each name once"
                 yield tree.fault(again, found, due, at=tree.mark((*again, KEY)))
             electric.setdefault(name, (*above, name))
+    for path, _ in tree.match("supply.cables_to.*"):
+        if (name := str(path[-1])) not in electric:
+            due, hint = f"a cable goes to {one_of(electric)}", did_you_mean(name, electric)
+            yield tree.fault(
+                path, f"'{shorten(name)}', nothing electric", due, hint, at=tree.mark((*path, KEY))
+            )
+    if not several:
+        return
     first: dict[str, Steps] = {}
     for path, name in tree.texts(("supply.circuits.*.feeds", "supply.circuits.*.feeds.*")):
         if name not in electric:
