@@ -14,6 +14,7 @@ from cyclesim.analysis import (
     history_rules,
     people_rules,
     plant_rules,
+    room_loads,
     room_rules,
     state_rules,
 )
@@ -46,6 +47,7 @@ RULES: dict[str, Rule] = {
         *history_rules.RULES,
         *care_rules.RULES,
         *conductors.RULES,
+        *room_loads.RULES,
         *heat_rules.RULES,
     )
 }

@@ -17,6 +17,7 @@ _KINDS = {
     "demands": "demand",
     "starters": "without the controller",
     "circuits": "circuit",
+    "loads": "pump room",
     "seconds": "second speed closed",
     "duties": "duty",
     "positions": "valves",

@@ -33,6 +33,8 @@ _ZONES = (
     "plant.heat_sources.*.outside",
     "plant.air.*.zone",
     "plant.air.*.air_from",
+    "plant.pump_room.heater.zone",
+    "plant.pump_room.fan.zone",
     "candidates.pumps.*.zone",
 )
 _BESIDE = ("air", "diverters", "treatment")
