@@ -15,6 +15,7 @@ from cyclesim.analysis import (
     own_water,
     people_rules,
     plant_rules,
+    room_loads,
     room_rules,
     state_rules,
 )
@@ -47,6 +48,7 @@ RULES: dict[str, Rule] = {
         *history_rules.RULES,
         *care_rules.RULES,
         *conductors.RULES,
+        *room_loads.RULES,
         *heat_rules.RULES,
         *own_water.RULES,
     )

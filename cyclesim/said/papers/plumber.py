@@ -300,7 +300,11 @@ def _room(sheet: Sheet, plant: Assembly) -> None:
     sheet.heading("In the pump room")
     items = ["Each pump, filter and heat source comes out by its unions without cutting a pipe.",
              "Every union can be reached with both hands and a wrench."]  # fmt: skip
-    if room is None or room.drain is not False:
+    if room is not None and room.sump_pump is not None:
+        items.insert(
+            0, "A bucket of water poured on the floor starts the sump pump by its float, and is lifted."
+        )
+    elif room is None or room.drain is not False:
         items.insert(0, "A bucket of water poured on the floor runs off by itself.")
     else:
         items.insert(0, "No drain is drawn: fit a sump pump or a drain before water is filled in.")

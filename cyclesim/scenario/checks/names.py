@@ -35,6 +35,8 @@ _ZONES = (
     "plant.heat_sources.*.own_water.zone",
     "plant.air.*.zone",
     "plant.air.*.air_from",
+    "plant.pump_room.heater.zone",
+    "plant.pump_room.fan.zone",
     "candidates.pumps.*.zone",
 )
 _BESIDE = ("air", "circulators", "diverters", "treatment")
