@@ -17,6 +17,7 @@ from cyclesim.analysis import (
     plant_rules,
     room_rules,
     state_rules,
+    sun_rules,
 )
 from cyclesim.analysis.amounts import lasting
 from cyclesim.analysis.findings import (
@@ -49,6 +50,7 @@ RULES: dict[str, Rule] = {
         *conductors.RULES,
         *heat_rules.RULES,
         *own_water.RULES,
+        *sun_rules.RULES,
     )
 }
 """Every rule by its id. What is put in here is run, verified, tuned for and listed like the rest."""
