@@ -12,7 +12,9 @@ from scipy.integrate import solve_ivp
 from cyclesim.analysis.result import simulate
 from cyclesim.analysis.sunshine import sunshine
 from cyclesim.physics.sources import SolarCollector
+from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.programme import Programme
+from tests.sunny import AT_NIGHT, BY_VALVE, FILTERED, OWN_PUMP
 
 SUMMER = date(2027, 6, 20)
 LOSES, HOLDS, LITRES = 9.0, 24e3, 6.0
@@ -21,49 +23,10 @@ CAPACITY = (
 )  # kg x J/(kg K) of water at 36 degC: 993.7 kg/m3 x 4178 J/(kg K), IAPWS-IF97
 H = 3600
 
-OWN_PUMP = """
-plant:{tub}
-  legs:
-    suction: {{pipe: 63 PN10, length: 6 m, zone: soil}}
-    return: {{pipe: 63 PN10, length: 8 m, zone: soil}}
-    sun_out: {{bore: 20 mm, length: 4 m, zone: room}}
-    sun_back: {{bore: 20 mm, length: 4 m, zone: room}}
-  pumps:
-    main: {{max_head: 4 m, max_flow: 300 L/min, power: 300 W}}
-    sun_pump: {{max_head: 3 m, max_flow: 20 L/min, power: 30 W}}
-  heat_sources:
-    panels: {{kind: solar, summer_peak: 1 kW, winter_peak: 300 W, drop: 1 m at 8 L/min, volume: 6 L,
-              needs_flow: 2 L/min, zone: outdoors, loses: 9 W/K, holds: 24 kJ/K,
-              steered: {{pump: sun_pump, on_at: 6 K, off_at: 0.2 K}}}}
-  network: [[tub, suction, main, return, tub], [tub, sun_out, sun_pump, panels, sun_back, tub]]
-"""
-BY_VALVE = """
-plant:{tub}
-  legs:
-    suction: {{pipe: 63 PN10, length: 6 m, zone: soil}}
-    return: {{pipe: 63 PN10, length: 8 m, zone: soil}}
-  pumps: {{main: {{max_head: 4 m, max_flow: 300 L/min, power: 300 W}}}}
-  heat_sources:
-    panels: {{kind: solar, summer_peak: 1 kW, winter_peak: 300 W, drop: 1 m at 8 L/min, volume: 6 L,
-              needs_flow: 2 L/min, zone: outdoors, loses: 9 W/K, holds: 24 kJ/K,
-              steered: {{valve: sun_valve to_sun, on_at: 6 K, off_at: 0.2 K}}}}
-  diverters:
-    sun_valve: {{drop: 0.5 m at 300 L/min, ways: [by_sun, past_sun], usual: past,
-                 opens: {{to_sun: [by_sun, past_sun], past: [past_sun]}}}}
-  network: [[tub, suction, main, {{parallel: [[by_sun, panels], past_sun]}}, return, tub]]
-"""
-FILTERED = 'schedule: {filter_runs: [{pump: main, start: "00:00", lasts: 24 h}]}\n'
-AT_NIGHT = 'schedule: {filter_runs: [{pump: main, start: "22:00", lasts: 8 h}]}\n'
 
-
-@pytest.fixture
-def sunny(build, tub_block):
+def sunny(plant=OWN_PUMP, schedule=AT_NIGHT, *sets):
     """A plant in Lisbon with `--set` style changes."""
-
-    def make(plant=OWN_PUMP, schedule=AT_NIGHT, *sets):
-        return build(plant.format(tub=tub_block), schedule, sets=sets)
-
-    return make
+    return load_text(plant + schedule, "test.yaml", sets=sets)
 
 
 def sun_w(hours):
@@ -97,7 +60,7 @@ def stay_at(trace, at_s):
     return float(rows.start_s[k]), float(rows.start_c[k])
 
 
-def test_the_pump_runs_from_the_second_in_which_the_collectors_are_warm_enough(sunny, run):
+def test_the_pump_runs_from_the_second_in_which_the_collectors_are_warm_enough(run):
     """6 K above the tub, by integrating what the sun gives and the air takes."""
     _, trace = run(sunny(), 1, start=SUMMER)
     on_s = trace.demands["sun on panels"].spans("raised")[0][0]
@@ -108,7 +71,7 @@ def test_the_pump_runs_from_the_second_in_which_the_collectors_are_warm_enough(s
     assert trace.pumps["sun_pump"].spans("on")[0][0] == pytest.approx(on_s, abs=1)
 
 
-def test_it_goes_off_when_they_are_hardly_warmer(sunny, run):
+def test_it_goes_off_when_they_are_hardly_warmer(run):
     """0.2 K at most, less what cold water from the pipes brings along; and it stays off at night."""
     _, trace = run(sunny(), 2, start=SUMMER)
     spans = trace.demands["sun on panels"].spans("raised")
@@ -121,7 +84,7 @@ def test_it_goes_off_when_they_are_hardly_warmer(sunny, run):
     assert sum(end - start for start, end in spans) > 2 * 8 * H
 
 
-def test_a_high_stop_keeps_the_sun_out_until_the_tub_is_a_kelvin_colder(sunny, run):
+def test_a_high_stop_keeps_the_sun_out_until_the_tub_is_a_kelvin_colder(run):
     """The tub passes 33 degC by no more than what is under way; below 32 degC the sun comes in again."""
     scenario = sunny(
         OWN_PUMP,
@@ -141,7 +104,7 @@ def test_a_high_stop_keeps_the_sun_out_until_the_tub_is_a_kelvin_colder(sunny, r
     assert free.tub.water_c.max() > 36.0
 
 
-def test_what_was_not_used_is_what_standing_hot_cost(sunny):
+def test_what_was_not_used_is_what_standing_hot_cost():
     """A pump that never runs: U times the integral of what the collectors are warmer than the tub."""
     scenario = sunny(OWN_PUMP, AT_NIGHT, "plant.heat_sources.panels.steered=null")
     result = simulate(scenario, days=1, start=SUMMER)
@@ -157,7 +120,7 @@ def test_what_was_not_used_is_what_standing_hot_cost(sunny):
     assert abs(result.metrics.tub.balance_error_kwh) < 1e-9
 
 
-def test_of_dry_collectors_all_is_unused_that_shines_on_still_water(sunny):
+def test_of_dry_collectors_all_is_unused_that_shines_on_still_water():
     """Half a sine of 1 kW over 16 h, 10.19 kWh a day, less what the night's filter run takes: none by day."""
     scenario = sunny(
         OWN_PUMP,
@@ -170,7 +133,7 @@ def test_of_dry_collectors_all_is_unused_that_shines_on_still_water(sunny):
     assert panels.hottest_c is None
 
 
-def test_water_through_them_at_night_loses_its_heat(sunny):
+def test_water_through_them_at_night_loses_its_heat():
     """Without sun 9 W/K times what the water is warmer than the air: the tub's own, at that flow."""
     scenario = sunny(
         OWN_PUMP,
@@ -187,7 +150,7 @@ def test_water_through_them_at_night_loses_its_heat(sunny):
     assert result.metrics.heat_sources["panels"].heat_kwh == pytest.approx(-lost_kwh, rel=0.03)
 
 
-def test_a_motor_valve_lets_water_in_as_a_pump_would(sunny, run):
+def test_a_motor_valve_lets_water_in_as_a_pump_would(run):
     """It stands past the collectors by night, and through them while the sun warms them and water moves."""
     _, trace = run(sunny(BY_VALVE, FILTERED), 2, start=SUMMER)
     through = [(x.start_s, x.end_s) for x in trace.positions if x.state == ("to_sun",)]
@@ -197,7 +160,7 @@ def test_a_motor_valve_lets_water_in_as_a_pump_would(sunny, run):
     assert trace.exchanges["panels"].heat_j.sum() / 3.6e6 > 0.8 * 2 * 10.19
 
 
-def test_a_valve_that_somebody_turned_stays_though_its_motor_would_move_it(sunny, run):
+def test_a_valve_that_somebody_turned_stays_though_its_motor_would_move_it(run):
     """Turned for a night and a day: it stands through the collectors all the while, and the tub is colder."""
     turned = (
         "plant.diverters.sun_valve.may_be=[to_sun]",
@@ -213,7 +176,7 @@ def test_a_valve_that_somebody_turned_stays_though_its_motor_would_move_it(sunny
     assert warm - cold > 0.1
 
 
-def test_the_sun_ranks_last_unless_the_file_says_otherwise(sunny):
+def test_the_sun_ranks_last_unless_the_file_says_otherwise():
     """An order that leaves it out has it behind all others; old files are orders that leave it out."""
     usual = ("bathing", "frost protection", "line flush", "heating", "filter run", "sun")
     assert usual == sunny().schedule.order
@@ -222,7 +185,7 @@ def test_the_sun_ranks_last_unless_the_file_says_otherwise(sunny):
     assert [5] == [d.rank for d in Programme(sunny()).controller.demands if d.kind == "sun"]
 
 
-def test_what_they_lose_and_hold_follows_from_their_peak(sunny):
+def test_what_they_lose_and_hold_follows_from_their_peak():
     """8 W/K and 24 kJ/K for each kW: 3.51 W/(m2 K) and 10.6 kJ/(m2 K) over 0.6 x 733 W/m2."""
     left_out = ("plant.heat_sources.panels.loses=null", "plant.heat_sources.panels.holds=null")
     sheet = sunny(OWN_PUMP, AT_NIGHT, *left_out).plant.heat_sources["panels"]
@@ -231,7 +194,7 @@ def test_what_they_lose_and_hold_follows_from_their_peak(sunny):
     assert ["loses", "holds"] == [row.key for row in sheet.assumed()]
 
 
-def test_sunshine_of_a_whole_day_without_flow_adds_up(sunny):
+def test_sunshine_of_a_whole_day_without_flow_adds_up():
     """What the sun gave is what was lost to the air and what is still in them."""
     result = simulate(
         sunny(OWN_PUMP, AT_NIGHT, "plant.heat_sources.panels.steered=null"), days=1, start=SUMMER
