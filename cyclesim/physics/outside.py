@@ -422,6 +422,7 @@ class Outside:
         return tub_c
 
     def _followed_ways(self) -> list[tuple[int, Way]]:
+        """The circuits in which some water is followed."""
         if self._followed is None:
             self._followed = [
                 (g, way)
@@ -429,6 +430,10 @@ class Outside:
                 if way and not (yes and way.is_fast)
             ]
         return self._followed
+
+    def follows(self) -> bool:
+        """Whether some water is followed."""
+        return bool(self._followed_ways())
 
     def piece_s(self, now: int, *, looked_at: bool) -> int | None:
         """The longest piece [s] from *now* on; None where nothing is followed."""

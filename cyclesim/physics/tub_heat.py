@@ -308,6 +308,8 @@ class TubHeat:
         in_tub = [(level, rising) for level, rising, body in watched if body is None]
         elsewhere = len(in_tub) < len(watched)
         while self._now_s < to_s:
+            if not (self._laws or elsewhere or outside.follows()):
+                return self._undisturbed(to_s, in_tub)
             now = self._now_s
             hour = (now - self._origin_s) // 3600
             end = min(to_s, self._origin_s + 3600 * (hour + 1))
@@ -361,6 +363,44 @@ class TubHeat:
             if crossed is not None:
                 return crossed
         return None
+
+    def _undisturbed(self, to_s: int, levels: Sequence[tuple[float, bool]]) -> int | None:
+        """As `advance` where no law acts, no water is followed, and only the tub's levels are watched."""
+        tub, node, two, origin_s = self._tub, self._node, self._node.two, self._origin_s
+        shell_c, cover_c = self._zones[tub.shell_zone], self._zones[tub.cover_zone]
+        cover_w_k, shell_w_k, settled = node.cover_w_k, tub.ua_shell_w_k, bool(self._outside.settled_ways())
+        steady_w = self._outside.into_tub_w()
+        self._look_round((self._now_s - origin_s) // 3600)
+        now, crossed = self._now_s, None
+        while now < to_s and crossed is None:
+            hour = (now - origin_s) // 3600
+            end = origin_s + 3600 * (hour + 1)
+            if end > to_s:
+                end = to_s
+            if not settled:  # all that changes by the hour is known here
+                f_w, f_s = steady_w + cover_w_k * cover_c[hour], shell_w_k * shell_c[hour]
+            else:
+                if self._looked_at[0] != hour:
+                    self._look_round(hour)
+                f_w, f_s = self._steady_w, self._shell_w
+            dt = end - now
+            water, shell, water_int, shell_int = two.advance(self.water_c, self.shell_c, f_w, f_s, dt)
+            if levels:
+                first = self._crossing(two, water, shell, f_w, f_s, dt, levels)
+                if first is not None:
+                    crossed = end = now + math.ceil(first)
+                    dt = end - now
+                    if not dt:
+                        return crossed
+                    water, shell, water_int, shell_int = two.advance(self.water_c, self.shell_c, f_w, f_s, dt)
+            cover_j = cover_w_k * (water_int - cover_c[hour] * dt)
+            shell_j = shell_w_k * (shell_int - shell_c[hour] * dt)
+            row = (now, end, self.water_c, self.shell_c, water_int, cover_j, shell_j)
+            self._on_piece(tuple.__new__(Piece, row))  # half the time of Piece(...), and there are many
+            self.water_c, self.shell_c, self._now_s = water, shell, end
+            self._integral += water_int
+            now = end
+        return crossed
 
     def _try(
         self, two: TwoNode, f_w: float, f_s: float, dt: int, followed: bool

@@ -106,9 +106,10 @@ class WaterAndHeat:
         crossed = self.heat.advance(horizon, *levels)
         if crossed is None:
             return None
-        at = max(crossed, now + 1)  # acted on at the next look
-        self.heat.advance(min(at, horizon))
-        return at
+        if crossed > now:
+            return crossed
+        self.heat.advance(min(now + 1, horizon))  # acted on at the next look
+        return now + 1
 
     def close(self, at_s: int) -> float:
         """Close what is open, and give the heat in all the plant [J]."""
