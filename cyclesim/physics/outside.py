@@ -31,6 +31,7 @@ from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.physics.ways import Way, Ways
 
 _FOLLOWED_S = 900  # longest piece while water is followed: the tub's temperature runs straight on it
+_TURNS_KEPT = 1000
 _LOOKED_AT_S = 60  # the same while something looks at followed water
 
 
@@ -78,6 +79,24 @@ class _Plan(NamedTuple):
     ways: list[Way | None]
 
 
+class _Turn(NamedTuple):
+    """What changes from one plan and its heats to another."""
+
+    changed: list[int]
+    """Circuits whose flows do."""
+    others: list[int]
+    """Reaches of other circuits whose water stands and is heated otherwise."""
+    touched: list[int]
+    """The bodies that these belong to."""
+    standing: list[int]
+    """Reaches whose water stands and is heated."""
+    heated: dict[int, float]
+    heats_w: dict[int, float]
+    """Heat into each reach that is heated, or was."""
+    moves: list[tuple[int, bool]]
+    """Which bodies count as moving from now on, which do not."""
+
+
 class Outside:
     """Contents of all reaches from *start_s* on, all at *water_c* then.
 
@@ -104,6 +123,9 @@ class Outside:
         self._circuit_of = self._water.circuit_of
         self._by_law: set[int] = set()
         self._plans: dict[int, _Plan] = {}
+        self._turns: dict[tuple[object, ...], _Turn] = {}
+        self._at: _Plan | None = None
+        self._heats: tuple[tuple[int, float], ...] = ()
         self._now: list[Way | None] = [None] * len(self._circuits)
         self._began = [start_s] * len(self._circuits)
         self._settled = [False] * len(self._circuits)
@@ -113,7 +135,7 @@ class Outside:
         self._asked: set[int] = set()
         """Circuits in which somebody has asked before they were settled: followed piece by piece."""
         self._owed_j = 0.0
-        self._seen = -1
+        self.seen = -1
         """The version of the forces for which settled water was last asked what it takes up."""
         self._into_tub_w: float | None = None
         self._settled_ways: tuple[Way, ...] | None = None
@@ -158,9 +180,7 @@ class Outside:
 
     def takes_up_j(self) -> float:
         """What the tub owes [J]: settled water takes up more, or less, as zones and heats change."""
-        if self._seen == self.forces.version:
-            return 0.0
-        self._seen = self.forces.version
+        self.seen = self.forces.version
         more, self._owed_j = -self._owed_j, 0.0
         for g, before in self._rest_j.items():
             way = self._now[g]
@@ -234,9 +254,50 @@ class Outside:
         The sequence of flows is kept and must not be changed. *integral*: of the tub's temperature [K s].
         """
         plan = self._plan(flows_m3_s)
+        turn = self._turn(plan, heat_w)
+        water, moves = self._water, self._stays.moves
+        for g in turn.changed:
+            self._bring(g, now, tub_c, integral)
+        for i in turn.others:
+            water.open(self._circuit_of[i])
+            water.stand(i, now)
+        for body in turn.touched:
+            water.close(body, now)
+        heats = turn.heats_w
+        if self._by_law:
+            heats = {**{i: turn.heated.get(i, 0.0) for i in self._by_law}, **heats}
+            self._by_law.clear()
+        self.forces.heat(heats, now)
+        water.fixed_w, water.flows, self._at = turn.heated, plan.flows, plan
+        self._into_tub_w = None
+        if turn.changed:
+            self._settled_ways = self._followed = None
+        for g in turn.changed:
+            way = self._now[g] = plan.ways[g]
+            self._began[g], self._settled[g] = now, False
+            self._rest_j.pop(g, None)
+            self._asked.discard(g)
+            if way is not None and not way.is_fast:
+                water.open(g)
+        for i in turn.standing:
+            water.open(self._circuit_of[i])
+        for body, moving in turn.moves:
+            moves[body] = moving
+
+    def _turn(self, plan: _Plan, heat_w: Mapping[int, float]) -> _Turn:
+        """What the step to these flows and heats comes to, from those of now."""
+        before, self._heats = self._heats, tuple(heat_w.items())
+        key = id(self._at), before, id(plan), self._heats
+        turn = self._turns.get(key)
+        if turn is None:
+            if len(self._turns) > _TURNS_KEPT:  # stoves and collectors give another heat every hour
+                self._turns.clear()
+            turn = self._turns[key] = self._work_out(plan, {i: w for i, w in heat_w.items() if w})
+        return turn
+
+    def _work_out(self, plan: _Plan, heated: dict[int, float]) -> _Turn:
+        was, reaches, stays = self._water.fixed_w, self.reaches, self._stays
         changed = [g for g, (old, new) in enumerate(zip(self._now, plan.ways, strict=True)) if old is not new]
-        heated = {i: w for i, w in heat_w.items() if w}
-        was, reaches = self._water.fixed_w, self.reaches
         others = [
             i
             for i in {*heated, *was}
@@ -245,38 +306,18 @@ class Outside:
             and reaches[i].capacity_j_k
             and self._circuit_of[i] not in changed
         ]
+        touched = stays.of(others)
+        moves = dict[int, bool]()
         for g in changed:
-            self._bring(g, now, tub_c, integral)
-        for i in others:
-            self._water.open(self._circuit_of[i])
-            self._water.stand(i, now)
-        touched = self._stays.of(others)
-        for body in touched:
-            self._water.close(body, now)
-        self.forces.heat({i: heated.get(i, 0.0) for i in {*was, *heated, *self._by_law}}, now)
-        self._by_law.clear()
-        self._water.fixed_w, self._water.flows = heated, plan.flows
-        self._into_tub_w = None
-        if changed:
-            self._settled_ways = self._followed = None
-        for g in changed:
-            way = self._now[g] = plan.ways[g]
-            self._began[g], self._settled[g] = now, False
-            self._rest_j.pop(g, None)
-            self._asked.discard(g)
-            if way is not None and not way.is_fast:
-                self._water.open(g)
+            way = plan.ways[g]
             moving = self._moves(way).bodies if way is not None else ()
-            for body in self._water.straight[g].bodies:
-                self._stays.moves[body] = body in moving
+            moves |= {body: body in moving for body in self._water.straight[g].bodies}
         standing = [i for i in heated if not plan.flows[i] and reaches[i].capacity_j_k]
-        for i in standing:
-            self._water.open(self._circuit_of[i])
-        for body in self._stays.of(standing):
-            self._stays.moves[body] = True
+        moves |= dict.fromkeys(stays.of(standing), True)
         for body in touched:
-            members = self._stays.members[body]
-            self._stays.moves[body] = any(plan.flows[i] or i in heated for i in members)
+            moves[body] = any(plan.flows[i] or i in heated for i in stays.members[body])
+        heats_w = {i: heated.get(i, 0.0) for i in {*was, *heated}}
+        return _Turn(changed, others, touched, standing, heated, heats_w, list(moves.items()))
 
     def _plan(self, flows_m3_s: Sequence[float]) -> _Plan:
         plan = self._plans.get(id(flows_m3_s))  # they are kept with it, so that no other gets the same number

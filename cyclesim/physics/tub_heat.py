@@ -110,6 +110,9 @@ class TubHeat:
         shell_zone = zones[tub.shell_zone][0]
         self.shell_c = self._node.two.steady_shell(water_c, tub.ua_shell_w_k * shell_zone)
         self._integral = 0.0
+        self._watched: tuple[Watched, ...] = ()
+        self._in_tub: list[tuple[float, bool]] = []
+        """The levels that were watched last, and those of them that are the tub's."""
         self._looked_at = (-1, -1)
         """Hour and version of the forces for which the next two were worked out."""
         self._steady_w = self._shell_w = 0.0
@@ -184,10 +187,11 @@ class TubHeat:
 
     def _take_up(self) -> None:
         """Where zones or heats have changed, settled water takes its warmth from the tub."""
-        self._outside.look_out(self._now_s)
-        more_j = self._outside.takes_up_j()
-        if more_j:
-            self.water_c -= more_j / self._node.capacity_j_k
+        outside, forces = self._outside, self._outside.forces
+        if self._now_s >= forces.next_s:
+            outside.look_out(self._now_s)
+        if outside.seen != forces.version:
+            self.water_c -= outside.takes_up_j() / self._node.capacity_j_k
 
     def _look_round(self, hour: int) -> None:
         """What heats and cools tub and shell steadily from now on."""
@@ -305,8 +309,10 @@ class TubHeat:
         tub, outside, forces = self._tub, self._outside, self._outside.forces
         shell_zone, cover_zone = self._zones[tub.shell_zone], self._zones[tub.cover_zone]
         in_pipes = list[tuple[float, bool, int]]()
-        in_tub = [(level, rising) for level, rising, body in watched if body is None]
-        elsewhere = len(in_tub) < len(watched)
+        if watched != self._watched:
+            self._watched = watched
+            self._in_tub = [(level, rising) for level, rising, body in watched if body is None]
+        in_tub, elsewhere = self._in_tub, len(self._in_tub) < len(watched)
         while self._now_s < to_s:
             if not (self._laws or elsewhere or outside.follows()):
                 return self._undisturbed(to_s, in_tub)
