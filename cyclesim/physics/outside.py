@@ -138,9 +138,11 @@ class Outside:
         self.seen = -1
         """The version of the forces for which settled water was last asked what it takes up."""
         self._into_tub_w: float | None = None
+        self._ways_settled: dict[tuple[int, ...], tuple[Way, ...]] = {}
         self._settled_ways: tuple[Way, ...] | None = None
         self._followed: list[tuple[int, Way]] | None = None
-        """These three are worked out anew when flows or heats change, or a circuit settles."""
+        self._next_due_s: float | None = None
+        """These four are worked out anew when flows or heats change, or a circuit settles."""
         self._of_way: dict[int, Moves] = {}
 
     # -- what acts -----------------------------------------------------------------------------------------
@@ -271,7 +273,7 @@ class Outside:
         water.fixed_w, water.flows, self._at = turn.heated, plan.flows, plan
         self._into_tub_w = None
         if turn.changed:
-            self._settled_ways = self._followed = None
+            self._settled_ways = self._followed = self._next_due_s = None
         for g in turn.changed:
             way = self._now[g] = plan.ways[g]
             self._began[g], self._settled[g] = now, False
@@ -430,19 +432,32 @@ class Outside:
         ]
 
     def settled_ways(self) -> tuple[Way, ...]:
-        """The ways whose water has settled."""
+        """The ways whose water has settled: for the same of them the same tuple, for as long as the run."""
         if self._settled_ways is None:
-            self._settled_ways = tuple(
-                way for way, yes in zip(self._now, self._settled, strict=True) if way and yes
-            )
+            key = id(self._at), *self._settled
+            ways = self._ways_settled.get(key)
+            if ways is None:
+                pairs = zip(self._now, self._settled, strict=True)
+                ways = self._ways_settled[key] = tuple(way for way, yes in pairs if way and yes)
+            self._settled_ways = ways
         return self._settled_ways
 
     def is_due(self, now: int) -> bool:
         """Whether tub water has passed all that settles in some circuit."""
-        for g, way in self._followed_ways():
-            if way.settles and not self._settled[g] and now - self._began[g] >= way.after_s:
-                return True
-        return False
+        return self._due_s() <= now
+
+    def _due_s(self) -> float:
+        """When the next circuit settles."""
+        if self._next_due_s is None:
+            self._next_due_s = min(
+                (
+                    float(self._began[g] + way.after_s)
+                    for g, way in self._followed_ways()
+                    if way.settles and not self._settled[g]
+                ),
+                default=math.inf,
+            )
+        return self._next_due_s
 
     def settle_due(self, now: int, tub_c: float, node_j_k: float, integral: float) -> float:
         """Settle every circuit that is passed; the tub's temperature [degC] with the heat that they held.
@@ -458,7 +473,7 @@ class Outside:
                 tub_c = (node_j_k * tub_c + held_j - self._rest_j[g]) / (node_j_k + float(way.held_j[0]))
                 node_j_k += float(way.held_j[0])
                 self._settled[g] = True
-                self._settled_ways = self._followed = self._into_tub_w = None
+                self._settled_ways = self._followed = self._into_tub_w = self._next_due_s = None
                 self._mark(g, now, integral)
         return tub_c
 
@@ -476,14 +491,16 @@ class Outside:
         """Whether some water is followed."""
         return bool(self._followed_ways())
 
+    def asks_tub(self) -> bool:
+        """Whether what followed water does over a piece depends on where the tub ends on it."""
+        return any(not way.is_fast or g in self._asked for g, way in self._followed_ways())
+
     def piece_s(self, now: int, *, looked_at: bool) -> int | None:
         """The longest piece [s] from *now* on; None where nothing is followed."""
-        longest = None
-        for g, way in self._followed_ways():
-            longest = min(longest or _FOLLOWED_S, _LOOKED_AT_S if looked_at else _FOLLOWED_S)
-            if way.settles and not self._settled[g]:
-                longest = min(longest, self._began[g] + way.after_s - now)
-        return longest
+        if not self._followed_ways():
+            return None
+        longest, left_s = _LOOKED_AT_S if looked_at else _FOLLOWED_S, self._due_s() - now
+        return int(left_s) if left_s < longest else longest
 
     def follow(self, dt_s: int, before_c: float, after_c: float) -> Trial:
         """What moving water does over a piece on which the tub goes from *before_c* to *after_c*."""

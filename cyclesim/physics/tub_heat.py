@@ -105,8 +105,8 @@ class TubHeat:
         self._covered = True
         self._outside = Outside(ways, body_of, circuits, zones, origin_s, start_s, water_c, on_stays)
         self._now_s, self.water_c = start_s, water_c
-        self._nodes: dict[tuple[tuple[int, ...], bool], _Node] = {}
-        self._node = self._node_of((), covered=True)
+        self._nodes: dict[tuple[int, bool], _Node] = {}
+        self._node = self._node_of(self._outside.settled_ways(), covered=True)
         shell_zone = zones[tub.shell_zone][0]
         self.shell_c = self._node.two.steady_shell(water_c, tub.ua_shell_w_k * shell_zone)
         self._integral = 0.0
@@ -119,8 +119,8 @@ class TubHeat:
         """Heat into tub and shell at 0 degC [W], but for laws and for water that is followed."""
         self._outside.look_out(start_s)
 
-    def _node_of(self, ways: Sequence[Way], *, covered: bool) -> _Node:
-        key = (tuple(id(way) for way in ways), covered)  # ways are kept for as long as the run
+    def _node_of(self, ways: tuple[Way, ...], *, covered: bool) -> _Node:
+        key = id(ways), covered
         node = self._nodes.get(key)
         if node is None:
             held_j_k = sum(float(way.held_j[0]) for way in ways)
@@ -178,10 +178,9 @@ class TubHeat:
     def _settle(self) -> None:
         """What tub water has passed follows the tub from now on, and the node is of all that does."""
         outside = self._outside
-        ways = outside.settled_ways()
-        node = self._node_of(ways, covered=self._covered)
-        self.water_c = outside.settle_due(self._now_s, self.water_c, node.capacity_j_k, self._integral)
-        if outside.settled_ways() is not ways:
+        node = self._node_of(outside.settled_ways(), covered=self._covered)
+        if outside.is_due(self._now_s):
+            self.water_c = outside.settle_due(self._now_s, self.water_c, node.capacity_j_k, self._integral)
             node = self._node_of(outside.settled_ways(), covered=self._covered)
         self._node, self._looked_at = node, (-1, -1)
 
@@ -412,14 +411,17 @@ class TubHeat:
         self, two: TwoNode, f_w: float, f_s: float, dt: int, followed: bool
     ) -> tuple[Trial | None, float, tuple[float, float, float, float]]:
         """A piece as it would be: followed water, all power into the tub, and where both nodes end."""
-        ends = two.advance(self.water_c, self.shell_c, f_w, f_s, dt)
+        outside, begins_c = self._outside, self.water_c
         if not followed:
-            return None, f_w, ends
-        trial = self._outside.follow(dt, self.water_c, ends[0])
-        ends = two.advance(self.water_c, self.shell_c, f_w + trial.returned_w, f_s, dt)
+            return None, f_w, two.advance(begins_c, self.shell_c, f_w, f_s, dt)
+        ends_c = begins_c
+        if outside.asks_tub():
+            ends_c = two.advance(begins_c, self.shell_c, f_w, f_s, dt)[0]
+        trial = outside.follow(dt, begins_c, ends_c)
+        ends = two.advance(begins_c, self.shell_c, f_w + trial.returned_w, f_s, dt)
         if trial.moved:  # once more, with the tub as it is with what returns
-            trial = self._outside.follow(dt, self.water_c, ends[0])
-            ends = two.advance(self.water_c, self.shell_c, f_w + trial.returned_w, f_s, dt)
+            trial = outside.follow(dt, begins_c, ends[0])
+            ends = two.advance(begins_c, self.shell_c, f_w + trial.returned_w, f_s, dt)
         return trial, f_w + trial.returned_w, ends
 
     def _watch_here(
