@@ -225,6 +225,19 @@ class Outside:
         """Heat above 0 degC that is in some reaches [J]."""
         return sum(self._reach(i, at_s, tub_c)[0] for i in reaches)
 
+    def holds_of(self, ways: Iterable[Way], at_s: float, tub_c: float) -> float:
+        """Heat above 0 degC in all that some ways move [J]."""
+        held_j = 0.0
+        for way in ways:
+            g = self._circuit_of[way.settled.moving[0]]
+            if self._now[g] is not None or not self._water.is_straight[g]:
+                held_j += self.holds_j(way.settled.moving, at_s, tub_c)
+                continue
+            held, water = self._water.straight[g], self._water
+            stands = held.stood(water.temps[held.both], water.touched_s[g], at_s)
+            held_j += float(way.straight.half_j_k[held.both] @ stands)
+        return held_j
+
     def heat_content_j(self, at_s: float, tub_c: float) -> float:
         """Heat above 0 degC in all of it [J]."""
         return self.holds_j(range(len(self.reaches)), at_s, tub_c)

@@ -76,6 +76,15 @@ class _Node(NamedTuple):
     """Factors of what the water that follows it loses."""
 
 
+class _Whole(NamedTuple):
+    """Tub and all water that some flows move, as one node."""
+
+    ways: list[Way]
+    node: _Node
+    held_j: Floats
+    """Factors of what the water that moves holds."""
+
+
 class TubHeat:
     """Temperatures from *start_s* on; *zones* are hourly [degC], their first hour beginning at *origin_s*.
 
@@ -106,6 +115,8 @@ class TubHeat:
         self._outside = Outside(ways, body_of, circuits, zones, origin_s, start_s, water_c, on_stays)
         self._now_s, self.water_c = start_s, water_c
         self._nodes: dict[tuple[int, bool], _Node] = {}
+        self._wholes: dict[int, _Whole] = {}
+        """By flows, which are kept for as long as the run."""
         self._node = self._node_of(self._outside.settled_ways(), covered=True)
         shell_zone = zones[tub.shell_zone][0]
         self.shell_c = self._node.two.steady_shell(water_c, tub.ua_shell_w_k * shell_zone)
@@ -241,31 +252,37 @@ class TubHeat:
         *flows_m3_s* through the bodies, *heat_w* of (hour of the series, water temperature). The cold water
         of bodies that begin to move counts at once; the cover is on. Nothing is changed.
         """
-        outside = self._outside
-        ways = outside.ways(flows_m3_s)
-        held = [way.settled.held_j.sum(axis=0) for way in ways]
-        lost = [way.settled.lost_w.sum(axis=0) for way in ways]
-        node = self._with_rows(sum(float(row[0]) for row in held), lost, covered=True)
-        moving = [i for way in ways for i in way.settled.moving]
-        held_j = self._tub.water_j_k * self.water_c + outside.holds_j(moving, self._now_s, self.water_c)
-        water = (held_j - sum(outside.by_zones(row, self._now_s) for row in held)) / node.capacity_j_k
+        tub, outside = self._tub, self._outside
+        whole = self._wholes.get(id(flows_m3_s))
+        if whole is None:
+            whole = self._wholes[id(flows_m3_s)] = self._whole_of(outside.ways(flows_m3_s))
+        node, two = whole.node, whole.node.two
+        held_j = tub.water_j_k * self.water_c + outside.holds_of(whole.ways, self._now_s, self.water_c)
+        water = (held_j - outside.by_zones(whole.held_j, self._now_s)) / node.capacity_j_k
         shell, at = self.shell_c, self._now_s
+        cover_c, shell_c = self._zones[tub.cover_zone], self._zones[tub.shell_zone]
         last = at + within_s
         while at < last:
             hour = (at - self._origin_s) // 3600
-            if hour >= len(self._zones[self._tub.cover_zone]):
+            if hour >= len(cover_c):
                 return None
             end = min(last, self._origin_s + 3600 * (hour + 1))
-            f_w = heat_w(hour, water) + node.cover_w_k * self._zones[self._tub.cover_zone][hour]
+            f_w = heat_w(hour, water) + node.cover_w_k * cover_c[hour]
             if node.lost_w is not None:
                 f_w -= outside.by_zones(node.lost_w, at)
-            f_s = self._tub.ua_shell_w_k * self._zones[self._tub.shell_zone][hour]
-            tau = node.two.first_crossing(water, shell, f_w, f_s, end - at, level_c, True)
+            f_s = tub.ua_shell_w_k * shell_c[hour]
+            later = two.advance(water, shell, f_w, f_s, end - at)
+            tau = two.first_between((water, shell), later, f_w, f_s, end - at, level_c, True)
             if tau is not None:
                 return at + math.ceil(tau) - self._now_s
-            water, shell, _, _ = node.two.advance(water, shell, f_w, f_s, end - at)
-            at = end
+            water, shell, at = later[0], later[1], end
         return None
+
+    def _whole_of(self, ways: list[Way]) -> _Whole:
+        held = [way.settled.held_j.sum(axis=0) for way in ways]
+        lost = [way.settled.lost_w.sum(axis=0) for way in ways]
+        node = self._with_rows(sum(float(row[0]) for row in held), lost, covered=True)
+        return _Whole(ways, node, np.sum(held, axis=0) if held else np.zeros_like(self._outside.forces.now))
 
     def _crossing(
         self,
@@ -279,17 +296,9 @@ class TubHeat:
     ) -> float | None:
         """First crossing [s] in a piece that ends at *water* and *shell*; looked for only where it can be."""
         first: float | None = None
-        begins = self.water_c
+        begins = self.water_c, self.shell_c
         for level, rising in watched:
-            if (begins >= level) if rising else (begins <= level):
-                return 0.0
-            if (water < level) if rising else (water > level):  # only a turn on the way could reach it
-                ua, g = two.ua_water_w_k, two.g_w_k
-                at_start = f_w - ua * begins - g * (begins - self.shell_c)
-                at_end = f_w - ua * water - g * (water - shell)
-                if not (at_start > 0.0 > at_end if rising else at_start < 0.0 < at_end):
-                    continue
-            tau = two.first_crossing(begins, self.shell_c, f_w, f_s, dt, level, rising)
+            tau = two.first_between(begins, (water, shell), f_w, f_s, dt, level, rising)
             if tau is not None and (first is None or tau < first):
                 first = tau
         return first
