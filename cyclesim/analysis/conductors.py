@@ -53,7 +53,7 @@ def power_factor(plant: Assembly, name: str, speed: str) -> float:
     else:
         blocks = (plant.sheet.air, plant.sheet.heat_sources, plant.sheet.treatment)
         sheet = next((block[name] for block in blocks if name in block), None)
-        power_w = plant.scenario.supply.also_on_it[name] if sheet is None else sheet.power_w
+        power_w = plant.scenario.always_on[name] if sheet is None else sheet.power_w
     apparent_va = plant.voltage_v * load_a(plant, name, speed)
     return min(1.0, power_w / apparent_va) if power_w and apparent_va else 1.0
 

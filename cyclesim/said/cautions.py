@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from cyclesim.said.page import Page
-from cyclesim.scenario.blocks.heat_sources import Boiler, Wood
+from cyclesim.scenario.blocks.heat_sources import Boiler, Solar, Wood
 from cyclesim.scenario.blocks.model import Scenario
 
 ADVICE = (
@@ -44,6 +44,9 @@ def cautions_for(scenario: Scenario) -> tuple[str, ...]:
         "Suction can hold hair and limbs: fit two covers or more, rated for the pump.": bool(plant.pumps),
         "Hot water harms children, pregnant women and weak hearts sooner: stay briefly.": bool(
             plant.heat_sources
+        ),
+        "Water that stands in collectors boils: steam and what then comes out scald.": any(
+            isinstance(source, Solar) for source in plant.heat_sources.values()
         ),
         "Legionella grows in warm water and travels in spray: disinfect and test it.": jets,
         "Drain what stands still before a frost without power.": bool(scenario.schedule.frost_protection),

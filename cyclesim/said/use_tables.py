@@ -72,6 +72,9 @@ def say_blowers(page: Page, blowers: dict[str, BlowerMetrics], currency: str) ->
     for name, blower in blowers.items():
         if blower.why_not:
             page.line(f"{name}: {blower.why_not}.", hang=2)
+        if blower.each_injector_l_min:
+            each = number(blower.each_injector_l_min)
+            page.line(f"{name}: each of its injectors gets {each} L/min of air.", hang=2)
         if blower.wet_volume_l:
             page.line(
                 f"{name}: {number(blower.wet_volume_l)} L stand in its pipe; no flush refreshes them.", hang=2

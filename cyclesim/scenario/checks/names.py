@@ -35,6 +35,8 @@ _ZONES = (
     "plant.heat_sources.*.own_water.zone",
     "plant.air.*.zone",
     "plant.air.*.air_from",
+    "plant.pump_room.heater.zone",
+    "plant.pump_room.fan.zone",
     "candidates.pumps.*.zone",
 )
 _BESIDE = ("air", "circulators", "diverters", "treatment")
@@ -43,6 +45,7 @@ _SPEEDS = (
     "schedule.heating.pump",
     "schedule.frost_protection.pump",
     "interlocks.*.keep",
+    "plant.heat_sources.*.steered.pump",
 )
 _STARTED = tuple(
     f"plant.{kind}.*.also_started_by.*"
