@@ -350,7 +350,7 @@ class TubHeat:
             self._in_tub = [(level, rising) for level, rising, body in watched if body is None]
         in_tub, elsewhere = self._in_tub, len(self._in_tub) < len(watched)
         while self._now_s < to_s:
-            if not (self._laws or elsewhere or outside.follows()):
+            if not (self._laws or self._own or elsewhere or outside.follows()):
                 return self._undisturbed(to_s, in_tub)
             now = self._now_s
             hour = (now - self._origin_s) // 3600
