@@ -297,7 +297,7 @@ def _heat_j(plant: Assembly, programme: Programme, trace: Trace, name: str) -> f
 
 def measure_blower(plant: Assembly, trace: Trace, name: str, metered: Meter) -> BlowerMetrics:
     """What one blower did."""
-    duty, total = plant.air_duty(name), metered.total(name)
+    duty, total, sheet = plant.air_duty(name), metered.total(name), plant.sheet.air[name]
     return BlowerMetrics(
         running_h=_hours(trace.blowers[name], "on"),
         starts=len(starts_of(trace.blowers[name])),
@@ -306,5 +306,6 @@ def measure_blower(plant: Assembly, trace: Trace, name: str, metered: Meter) -> 
         flow_l_min=duty.flow_m3_s * 60_000.0,
         pressure_kpa=duty.pressure_pa / 1000.0,
         why_not=duty.why_not,
-        wet_volume_l=plant.sheet.air[name].wet_volume_m3 * 1000.0,
+        wet_volume_l=sheet.wet_volume_m3 * 1000.0,
+        each_injector_l_min=duty.flow_m3_s * 60_000.0 / sheet.injectors if sheet.injectors else None,
     )

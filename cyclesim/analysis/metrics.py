@@ -130,6 +130,8 @@ class BlowerMetrics:
     """Why its duty is not where its curve meets the line; None where it is."""
     wet_volume_l: float
     """Water that stands in its pipe, which no flush refreshes."""
+    each_injector_l_min: float | None = None
+    """Air through each injector; None where the file does not tell how many there are."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,6 +32,9 @@ def cautions_for(scenario: Scenario) -> tuple[str, ...]:
     said = {
         "Isolate the electricity before work; an electrician fits it, with an RCD.": True,
         "A burner needs a flue, fresh air, a carbon monoxide alarm and an installer.": burns,
+        "A hot closed circuit needs a relief valve and an expansion vessel, by an installer.": any(
+            source.own_water for source in plant.heat_sources.values()
+        ),
         "Bad air and water gather below ground: never work in the room alone.": bool(
             room and room.below_ground is not False
         ),

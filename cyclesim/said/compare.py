@@ -169,6 +169,7 @@ def _say_running(page: Page, comparison: Comparison) -> None:
         ("heat sources' fuel, kWh a year", kind("heat source", "fuel_kwh"), 1),
         ("sun not used, kWh a year", sun_unused, 1),
         ("blowers, kWh a year", kind("blower", "energy_kwh"), 1),
+        ("circulators, kWh a year", kind("circulator", "energy_kwh"), 1),
         ("treatment, kWh a year", kind("treatment", "energy_kwh"), 1),
         ("all pumps, Wh for each m3 filtered", per_filtered_m3, 1),
         *((f"{n}, Wh drawn for each m3 it moves", per_m3(n, "energy_kwh"), 1) for n in names),

@@ -16,6 +16,8 @@ WORDS = {
     "last jet": "The last stretch of a leg with jets, which a flush reaches last; followed apart.",
     "step-out": "When people leave the water; it has cooled while they sat in it.",
     "run-on": "How long a pump goes on after a heat source has stopped, to take its heat away.",
+    "own water": "Water of a heat source's own circuit; plates part it from the tub's, heat alone goes over.",
+    "circulator": "A small pump that turns a heat source's own water: plant.circulators.",
     "proof": "What tells the controller that water flows before heat may start, e.g. a flow switch.",
     "interlock": "What the controller enforces: a block keeps a device off, a keep lets a pump run on.",
     "residual": "The disinfectant that is left in water, in mg/L.",

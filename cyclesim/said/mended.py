@@ -40,6 +40,7 @@ _KEYS: dict[str, tuple[str, ...]] = {
     "heat-before-proof": ("plant.heat_sources.{}", "interlocks"),
     "both-speeds-at-once": ("plant.pumps.{}.changeover",),
     "flush-onto-people": ("schedule.line_flushes", "schedule.ranks"),
+    "air-onto-people": ("plant.air.{}.also_started_by", "schedule.bathing"),
     "dry-running": ("plant.tub.level_switch",),
     "dosing-without-flow": ("plant.treatment.{}", "interlocks"),
     "gas-without-flow": ("plant.treatment.{}", "interlocks"),

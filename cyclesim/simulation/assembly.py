@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from cyclesim.control.demands import Demand
 from cyclesim.physics import friction, walls, water
-from cyclesim.physics.blowing import AirLine, BlowerDuty, blower_duty
+from cyclesim.physics.blowing import HEAD_PA_M, AirLine, BlowerDuty, Injectors, blower_duty
 from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.links import ROUGHNESS_M
 from cyclesim.physics.network import Drop, Duty, Jet, Link, PipeLink, PumpLink, solve
@@ -451,6 +451,9 @@ class Assembly:
             fittings_k=k,
             loop_m=sheet.loop_above_water_m,
             water_c=self.temp_c,
+            injectors=Injectors(sheet.injectors, sheet.each.flow_m3_s, sheet.each.head_m * HEAD_PA_M)
+            if sheet.injectors and sheet.each
+            else None,
         )
 
     def air_duty(self, blower: str) -> BlowerDuty:

@@ -118,8 +118,10 @@ class WaterAndHeat:
 
     def look(self) -> None:
         """Thermostats of sources with water of their own, and high limits, look at it."""
-        if self.own.waters and self.own.look():
-            self._tell(self._board.now)
+        if self.own.waters:
+            if self.own.look():
+                self._tell(self._board.now)
+            self._board.wake()  # every wake hands heat on to the next
 
     def close(self, at_s: int) -> float:
         """Close what is open, and give the heat in all the plant [J]."""

@@ -262,5 +262,6 @@ class Automaton(Instants):
             tuple((n, t) for n, t in truths if n in sheet.treatment),
             effect.started,
             around.low,
+            any(name in sheet.air and state == "on" for name, state in names),
             tuple(out),
         )

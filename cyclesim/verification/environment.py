@@ -164,7 +164,8 @@ class Environment:
             name = self.programme.bathing_name(k)
             air = frozenset(demand.name for demand, of in self.programme.air if of == k)
             values, masks = [Value(f"{name}: nobody bathes")], set[tuple[int, bool]]()
-            for jets, blows in product((frozenset[str](), *self._started(entries[k])), (False, True)):
+            started = (frozenset[str](), *self._started(entries[k]))
+            for jets, blows in product(started, (False, True)):
                 raised = jets | (air if blows else frozenset())
                 mask = self._mask(raised)
                 bare = self.plant.sheet.tub.cover == "none" or entries[k].cover == "off"
@@ -172,8 +173,7 @@ class Environment:
                 if key in masks or (jets and not mask):
                     continue
                 masks.add(key)
-                first = "" if len(jets) in (0, len(self._started(entries[k])[-1])) else "first "
-                also = f" with the {first}jets" if jets else ""
+                also = f" with the {'' if jets == started[-1] else 'first '}jets" if jets else ""
                 also += " with air" if blows and air else ""
                 values.append(Value(f"people bathe{also}", mask, people=bare, raised=raised))
             if len(values) > 1 and (masks != {(0, False)}):

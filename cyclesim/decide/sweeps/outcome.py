@@ -198,6 +198,8 @@ def _devices(history: History, metrics: Metrics) -> Iterator[tuple[str, DeviceOu
             yield entry(name, "heat source", source.firing_h, source.firings, **gave)
     for name, blower in metrics.blowers.items():
         yield entry(name, "blower", blower.running_h, blower.starts)
+    for water in metrics.own_water.values():
+        yield entry(water.circulator, "circulator", water.circulator_h, water.circulator_starts)
     for name, device in metrics.treatment.items():
         yield entry(name, "treatment", device.on_h, device.starts)
 
