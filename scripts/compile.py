@@ -18,7 +18,7 @@ ROOT = Path(__file__).resolve().parent.parent
 MODULES = (
     *(
         f"physics/{name}"
-        for name in ("contents", "evaporation", "forces", "heat", "laws", "loops", "outside")
+        for name in ("age_book", "contents", "evaporation", "forces", "heat", "laws", "loops", "outside")
     ),
     *(f"physics/{name}" for name in ("parcels", "settled", "sources", "stays", "tub_heat", "warmth")),
     *(f"physics/{name}" for name in ("water_age", "ways")),

@@ -34,7 +34,7 @@ from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.exchanges import fires
 from cyclesim.simulation.prices import prices as price_edges
 from cyclesim.simulation.programme import Programme
-from cyclesim.simulation.trace import Stream, Trace
+from cyclesim.simulation.trace import Rows, Stream, Trace
 
 _KWH = 3.6e6
 _H_S = 3600.0
@@ -103,18 +103,24 @@ def meter(plant: Assembly, programme: Programme, trace: Trace) -> Meter:
     for name, stream in {
         **trace.pumps,
         **trace.blowers,
+        **trace.circulators,
         **trace.sources,
         **trace.treatments,
         **trace.loads,
     }.items():
         source = plant.sheet.heat_sources.get(name)
-        if isinstance(source, HeatPump):
+        if name in trace.burners:
+            energy[name] = _of_rows_kwh(trace.own_waters[name], "input_j", at_s)
+        elif isinstance(source, HeatPump):
             energy[name] = _drawn_kwh(trace, name, at_s)
         else:
             energy[name] = _integral_kwh(stream, _power_w(plant, name), at_s)
         cost[name] = np.concatenate(([0.0], np.cumsum(np.diff(energy[name]) * price)))
         if isinstance(source, Boiler):
-            fuel[name] = _integral_kwh(stream, {"firing": source.output_w / source.efficiency}, at_s)
+            if name in trace.burners:
+                fuel[name] = _of_rows_kwh(trace.own_waters[name], "given_j", at_s) / source.efficiency
+            else:
+                fuel[name] = _integral_kwh(stream, {"firing": source.output_w / source.efficiency}, at_s)
             cost[name] = cost[name] + fuel[name] * source.fuel_price.amount
     if (room := plant.sheet.pump_room) and room.sump_pump and (mean_w := room.sump_pump.mean_w):
         energy[SUMP_PUMP] = _integral_kwh(trace.power, {"on": mean_w, "waits": mean_w}, at_s)
@@ -127,8 +133,9 @@ def _power_w(plant: Assembly, name: str) -> dict[str, float]:
     """Electrical power by state of what draws the same whenever it is in one."""
     if name in plant.pumps:
         return {state: speed.power_w for state, speed in plant.speeds[name].items()}
-    if name in plant.sheet.air:
-        return {"on": plant.sheet.air[name].power_w}
+    for sheets in (plant.sheet.air, plant.sheet.circulators):
+        if name in sheets:
+            return {"on": sheets[name].power_w}
     if (room := plant.sheet.pump_room) and name in room.loads:
         return {"on": room.loads[name]}
     if name in plant.sheet.treatment:
@@ -145,10 +152,13 @@ def _integral_kwh(stream: Stream[str], power_w: dict[str, float], at_s: Floats) 
 def _drawn_kwh(trace: Trace, name: str, at_s: Floats) -> Floats:
     """What a heat pump drew, which follows air and water."""
     rows = trace.exchanges.get(name)
-    if rows is None:
-        return np.zeros_like(at_s)
-    start, end = rows.start_s, rows.end_s
-    return integral(start, end, rows.input_j / (end - start), at_s) / _KWH
+    return np.zeros_like(at_s) if rows is None else _of_rows_kwh(rows, "input_j", at_s)
+
+
+def _of_rows_kwh(rows: Rows, column: str, at_s: Floats) -> Floats:
+    """A column of joules as it adds up by each second asked for."""
+    start, end, joules = rows.start_s, rows.end_s, getattr(rows, column)
+    return integral(start, end, joules / (end - start), at_s) / _KWH
 
 
 def measure_energy(plant: Assembly, trace: Trace, metered: Meter, truth: Timeline) -> EnergyMetrics:
@@ -225,7 +235,7 @@ def measure_pump(
         energy_kwh=total.energy_kwh,
         cost=total.cost,
         asked_h={
-            demand.name: _hours(trace.demands[demand.name], "raised")
+            programme.entry_of.get(demand.name, demand.name): _hours(trace.demands[demand.name], "raised")
             for demand in programme.controller.demands
             if demand.pump == name
         },
@@ -274,6 +284,8 @@ def measure_treatment(
 def _heat_j(plant: Assembly, programme: Programme, trace: Trace, name: str) -> float:
     """Heat [J] that a source gave the water, flowing or not; that of a dry collector never reaches it."""
     sheet, rows = plant.sheet.heat_sources[name], trace.exchanges.get(name)
+    if name in trace.own_waters:
+        return float(np.sum(trace.own_waters[name].given_j))
     if sheet.switched and not isinstance(sheet, HeatPump):
         return total_s(while_in(trace.sources[name], "firing")) * sheet.output_w
     moved_j = 0.0 if rows is None else float(np.sum(rows.heat_j))

@@ -126,6 +126,34 @@ class BlowerMetrics:
 
 
 @dataclass(frozen=True, slots=True)
+class OwnWaterMetrics:
+    """What the own water of a heat source did, and its circulator, behind a plate exchanger."""
+
+    circulator: str
+    circulator_h: float
+    circulator_starts: int
+    circulator_energy_kwh: float
+    circulator_cost: float
+    flow_l_min: float
+    """What the circulator moves."""
+    ua_w_k: float
+    """What the plates pass per degree."""
+    heat_on_h: float
+    """How long its own thermostat had its heat on."""
+    heat_starts: int
+    still_while_on_h: float
+    """How long the source was on while its own water stood."""
+    given_kwh: float
+    over_kwh: float
+    """What went through the plates to the tub's water."""
+    lost_kwh: float
+    hottest_c: float
+    """In the source."""
+    coldest_c: float
+    freezes_c: float
+
+
+@dataclass(frozen=True, slots=True)
 class TubMetrics:
     """The tub: temperatures, filtration, and where its heat came from and went.
 
@@ -438,6 +466,8 @@ class Metrics:
     energy: EnergyMetrics
     outages: tuple[OutageMetrics, ...]
     treatment: dict[str, TreatmentMetrics] = field(default_factory=dict)
+    own_water: dict[str, OwnWaterMetrics] = field(default_factory=dict)
+    """By heat source, of those that have water of their own."""
     water_care: WaterCareMetrics | None = None
     """None where the file says nothing of it."""
     sessions: tuple[SessionMetrics, ...] = ()

@@ -24,6 +24,7 @@ from cyclesim.analysis.history import History
 from cyclesim.analysis.left import LeftLeg, left_so, positions_left, worst_left
 from cyclesim.analysis.metrics import Metrics
 from cyclesim.analysis.outages import measure_outages
+from cyclesim.analysis.own_water import measure_own_waters
 from cyclesim.analysis.promises import measure_promises
 from cyclesim.analysis.room_loads import measure_room
 from cyclesim.analysis.rules import check
@@ -152,6 +153,7 @@ def measure(history: History) -> Metrics:
         treatment={
             name: measure_treatment(plant, trace, name, history.truth, metered) for name in trace.treatments
         },
+        own_water=measure_own_waters(plant, trace, history.truth, metered),
         water_care=measure_water_care(history, tub, sources),
         sessions=measure_sessions(history),
         cold_spell=measure_cold_spell(history),

@@ -12,6 +12,7 @@ from cyclesim.analysis import (
     flush_rules,
     heat_rules,
     history_rules,
+    own_water,
     people_rules,
     plant_rules,
     room_loads,
@@ -49,6 +50,7 @@ RULES: dict[str, Rule] = {
         *conductors.RULES,
         *room_loads.RULES,
         *heat_rules.RULES,
+        *own_water.RULES,
     )
 }
 """Every rule by its id. What is put in here is run, verified, tuned for and listed like the rest."""

@@ -81,7 +81,7 @@ def load_a(plant: Assembly, name: str, speed: str = "on") -> float:
     """
     if name in plant.pumps:
         return plant.current_a(name, speed)
-    sheets = (plant.sheet.air, plant.sheet.heat_sources, plant.sheet.treatment)
+    sheets = (plant.sheet.air, plant.sheet.circulators, plant.sheet.heat_sources, plant.sheet.treatment)
     sheet = next((known[name] for known in sheets if name in known), None)
     if sheet is None:
         return plant.scenario.always_on[name] / plant.voltage_v
@@ -228,7 +228,7 @@ def overloads(plant: Assembly, circuit: str) -> list[tuple[str, ...]]:
     if not sheet.breaker_a:
         return []
     switched = {name for name, source in plant.sheet.heat_sources.items() if source.switched}
-    machines = {*plant.pumps, *plant.sheet.air, *plant.sheet.treatment, *switched}
+    machines = {*plant.pumps, *plant.sheet.air, *plant.sheet.circulators, *plant.sheet.treatment, *switched}
     fed = [name for name in sheet.feeds if name in machines]
     contacts = [(name, speed) for name in fed for speed in plant.speeds.get(name, ("on",))]
     always = carried(plant, circuit, loads(plant, ()))

@@ -130,6 +130,7 @@ def measure_tub(
     losses = {n: float(np.sum(stays.loss_j)) for n, stays in trace.stays.items()}
     legs_j = sum(j for n, j in losses.items() if n in plant.sheet.legs)
     equipment_j = sum(j for n, j in losses.items() if n not in plant.sheet.legs)
+    equipment_j += sum(float(np.sum(rows.lost_j)) for rows in trace.own_waters.values())
     cover_j, shell_j = float(np.sum(rows.cover_loss_j)), float(np.sum(rows.shell_loss_j))
     lost_j = cover_j + shell_j + legs_j + equipment_j
     turnovers = float(np.sum((flows.end_s - flows.start_s) * flows.flow_m3_s)) / volume

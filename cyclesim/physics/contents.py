@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from cyclesim.physics import warmth
 from cyclesim.physics.heat import ZoneFilter, mode
-from cyclesim.physics.stays import Stay, Stays, Straight
+from cyclesim.physics.stays import OnStays, Stays, Straight
 from cyclesim.physics.warmth import Floats, Moved, Slug
 from cyclesim.physics.ways import Ways
 
@@ -26,7 +26,7 @@ class Contents:
         origin_s: int,
         start_s: int,
         water_c: float,
-        on_stay: Callable[[Stay], None],
+        on_stays: OnStays,
     ) -> None:
         reaches = self.reaches = ways.reaches
         self._plugs, self._per_m3_k, n = ways.plugs, ways.per_m3_k, len(reaches)
@@ -37,8 +37,8 @@ class Contents:
             if r.ua_w_k and (key := (r.zone, round(r.rate_1_s, 15))) not in kinds:
                 kinds[key] = ZoneFilter(zones[r.zone], 1.0 / r.rate_1_s, origin_s)
         self._filters = [kinds.get((r.zone, round(r.rate_1_s, 15))) for r in reaches]
-        self.stays = Stays(reaches, body_of, start_s, water_c, on_stay)
-        self.straight = [Straight(c, reaches, self._filters, body_of) for c in self.circuits]
+        self.stays = Stays(reaches, body_of, start_s, water_c, on_stays)
+        self.straight = [Straight(c, reaches, self._filters, body_of, self.stays) for c in self.circuits]
         self.is_straight = [True] * len(self.circuits)
         """Whether the water of each reach is one slug: then it stands in `temps`, otherwise in slugs."""
         self.temps: Floats = np.full(2 * n, water_c)
@@ -62,6 +62,7 @@ class Contents:
     def open(self, g: int) -> None:
         """The water of a circuit is told slug by slug from now on."""
         if self.is_straight[g]:
+            self.straight[g].tell()
             for i, slugs in self.of(g).items():
                 self._slugs[i], self._since[i] = slugs, self.touched_s[g]
             self.is_straight[g] = False

@@ -11,7 +11,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from cyclesim.physics.water_age import Emitted, Pattern, Plug, WaterAge
+from cyclesim.physics.age_book import Floats
+from cyclesim.physics.water_age import Pattern, Plug, WaterAge
 
 Patterns = tuple[Pattern, ...]
 """One pattern of flows for each loop."""
@@ -33,7 +34,7 @@ def apart(plugs: Sequence[Plug]) -> list[list[int]]:
 class Loops:
     """The water age of every loop; arguments as for WaterAge.
 
-    *emit* gets the plug's number among *plugs* beside the row, whose own is that within its loop.
+    *emit* gets the plug's number among *plugs* beside its rows, in which it is that within its loop.
     """
 
     def __init__(
@@ -42,7 +43,7 @@ class Loops:
         recorded: Sequence[int],
         limit_s: float,
         start_s: float,
-        emit: Callable[[int, Emitted], None],
+        emit: Callable[[int, Floats], None],
     ) -> None:
         self._members = apart(plugs)
         self._ages = [
@@ -97,5 +98,5 @@ class Loops:
         ]
 
 
-def _numbered(members: Sequence[int], emit: Callable[[int, Emitted], None]) -> Callable[[Emitted], None]:
-    return lambda row: emit(members[row.plug], row)
+def _numbered(members: Sequence[int], emit: Callable[[int, Floats], None]) -> Callable[[int, Floats], None]:
+    return lambda plug, rows: emit(members[plug], rows)

@@ -14,7 +14,7 @@ Wherever one description takes over from another, the difference in heat goes to
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -25,7 +25,7 @@ from cyclesim.physics.contents import Contents
 from cyclesim.physics.forces import Forces
 from cyclesim.physics.heat import HOUR_S
 from cyclesim.physics.settled import profile
-from cyclesim.physics.stays import Stay
+from cyclesim.physics.stays import Moves, OnStays
 from cyclesim.physics.warmth import Floats, Moved, Slug
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.physics.ways import Way, Ways
@@ -82,7 +82,7 @@ class Outside:
     """Contents of all reaches from *start_s* on, all at *water_c* then.
 
     *ways* are kept from run to run; *body_of*: the body of each reach, None where nobody asks; *zones* are
-    hourly [degC] from *origin_s* on; *on_stay* is called with each closed stay.
+    hourly [degC] from *origin_s* on; *on_stays* as for `Stays`.
     """
 
     def __init__(
@@ -94,12 +94,12 @@ class Outside:
         origin_s: int,
         start_s: int,
         water_c: float,
-        on_stay: Callable[[Stay], None],
+        on_stays: OnStays,
     ) -> None:
         self.reaches, self._ways = ways.reaches, ways
         self._per_m3_k, self._origin_s = ways.per_m3_k, origin_s
         self.forces = Forces(ways.zones, len(ways.reaches), zones, origin_s, start_s)
-        self._water = Contents(ways, body_of, circuits, zones, origin_s, start_s, water_c, on_stay)
+        self._water = Contents(ways, body_of, circuits, zones, origin_s, start_s, water_c, on_stays)
         self._stays, self._circuits = self._water.stays, self._water.circuits
         self._circuit_of = self._water.circuit_of
         self._by_law: set[int] = set()
@@ -119,7 +119,7 @@ class Outside:
         self._settled_ways: tuple[Way, ...] | None = None
         self._followed: list[tuple[int, Way]] | None = None
         """These three are worked out anew when flows or heats change, or a circuit settles."""
-        self._of_way: dict[int, tuple[frozenset[int], list[int], Floats]] = {}
+        self._of_way: dict[int, Moves] = {}
 
     # -- what acts -----------------------------------------------------------------------------------------
 
@@ -266,7 +266,7 @@ class Outside:
             self._asked.discard(g)
             if way is not None and not way.is_fast:
                 self._water.open(g)
-            moving = self._about(way)[0] if way is not None else ()
+            moving = self._moves(way).bodies if way is not None else ()
             for body in self._water.straight[g].bodies:
                 self._stays.moves[body] = body in moving
         standing = [i for i in heated if not plan.flows[i] and reaches[i].capacity_j_k]
@@ -321,7 +321,7 @@ class Outside:
             self._mark(g, now, integral)
             stays.lost_j[rows.places] += (settled.settled.lost_w @ (self._marks[g] - since))[rows.holds]
         stays.lost_j[held.places] += fell_j[:n] + fell_j[n:]
-        held.close(stays, temps[held.both], now)
+        held.close(temps[held.both], now)
         self._water.touched_s[g] = float(now)
         return True
 
@@ -351,6 +351,7 @@ class Outside:
         """Close every open stay, and begin the next; *integral* as in `settle_due`."""
         for g in range(len(self._circuits)):
             self._bring(g, now, tub_c, integral)
+            self._water.straight[g].tell()
 
     # -- how it moves --------------------------------------------------------------------------------------
 
@@ -360,11 +361,8 @@ class Outside:
             mine[i] = all_flows[i]
         return self._ways.of(mine)
 
-    def _about(self, way: Way) -> tuple[frozenset[int], list[int], Floats]:
-        """The bodies that a way moves: all of them; in order, with 0 for each reach whose water each meets.
-
-        Others have an infinity in the latter.
-        """
+    def _moves(self, way: Way) -> Moves:
+        """The bodies that a way moves."""
         known = self._of_way.get(id(way))
         if known is None:
             body_of, rows = self._stays.body_of, dict[int, Floats]()
@@ -373,8 +371,8 @@ class Outside:
                 if body is not None:
                     row = rows.setdefault(body, np.full(len(self.reaches), math.inf))
                     row[[k for k in before if self.reaches[k].capacity_j_k]] = 0.0
-            met = np.array(list(rows.values())).reshape(len(rows), len(self.reaches))
-            known = self._of_way[id(way)] = (frozenset(rows), list(rows), met)
+            meets = np.array(list(rows.values())).reshape(len(rows), len(self.reaches))
+            known = self._of_way[id(way)] = Moves(list(rows), meets)
         return known
 
     def ways(self, flows_m3_s: Sequence[float]) -> list[Way]:
@@ -477,8 +475,8 @@ class Outside:
         """A circuit has passed until it settles; the heat that it holds [J]."""
         way, stays, temps, n = waits.way, self._stays, self._water.temps, len(self.reaches)
         forces, tub_c = waits.acted / waits.lasted_s, (waits.before_c, waits.after_c)
-        rows = way.straight
-        if self._water.is_straight[g]:
+        rows, straight = way.straight, self._water.is_straight[g]
+        if straight:
             causes = self._ways.causes(way, temps, tub_c, forces)
             lost, returned_j = way.passages.lost_j(causes), way.passages.returned_j(causes, way.after_s)
             held_j, coldest = float(rows.half_j_k @ temps), np.minimum(temps[:n], temps[n:])
@@ -491,9 +489,13 @@ class Outside:
                 held_j += self._per_m3_k * warmth.warmth(slugs[i])
                 coldest[i] = warmth.ends(slugs[i])[0]
         stays.lost_j[rows.places] += lost[rows.holds]
-        _, bodies, met = self._about(way)
-        for body, least_c in zip(bodies, (coldest + met).min(axis=1).tolist(), strict=True):
-            stays.colder(body, least_c)
+        moves = self._moves(way)
+        if straight:
+            self._water.straight[g].met = coldest, moves
+        else:
+            least = (coldest + moves.meets).min(axis=1).tolist()
+            for body, least_c in zip(moves.bodies, least, strict=True):
+                stays.colder(body, least_c)
         self._owe(returned_j - waits.given_j)
         return held_j + float(rows.heats @ forces) * way.after_s - float(lost.sum()) - returned_j
 

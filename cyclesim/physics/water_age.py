@@ -14,19 +14,17 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
-from operator import add
-from typing import NamedTuple
 
 import numpy as np
 
 from cyclesim.physics import parcels
+from cyclesim.physics.age_book import FAR_S, AgeBook, Emitted, Floats, Passage, Passages, group_of
 from cyclesim.physics.parcels import Knot, Parcel
 
 STILL_M3_S = 1e-8
 """Below this a plug counts as still [m3/s]: 0.6 mL/min, a drip."""
 
 _BORN_AT_BASE, _EXPLICIT = -1, -2
-_FAR_S = 1e5  # a standing time used to tell old water from new when a passage is worked out
 _ALIKE_S = 1e-5  # births of circling water nearer than this are alike; the clock ticks in whole seconds
 _FOLLOWED = 64  # slices for which circling water is followed drop by drop; after them it counts as stirred
 _MOST_SLICES = 1000  # the same while tub water has yet to clear what it pushes along in order
@@ -40,34 +38,6 @@ class Plug:
     a: str
     b: str
     volume_m3: float
-
-
-class Emitted(NamedTuple):
-    """One interval of one plug: seconds from the run's start, flow [m3/s], ages [s]."""
-
-    plug: int
-    start_s: float
-    end_s: float
-    flow_m3_s: float
-    oldest_peak_s: float
-    oldest_integral_s2: float
-    mean_integral_s2: float
-    above_limit_s: float
-
-
-class _Passage(NamedTuple):
-    """What one plug does until a pattern has cleared it, as a function of how long each group had stood.
-
-    Integrals: their value where group k has stood k times _FAR_S, and their slope by each group's time.
-    peaks: of new water, then of each group's beside its time; -inf where none comes by.
-    """
-
-    knots_far: list[Knot]
-    oldest0: float
-    oldest_slopes: tuple[float, ...]
-    mean0: float
-    mean_slopes: tuple[float, ...]
-    peaks: tuple[float, ...]
 
 
 @dataclass(slots=True)
@@ -87,7 +57,7 @@ class Pattern:
     profile: dict[int, list[Parcel]] = field(default_factory=dict)
     steady: dict[int, tuple[float, float]] = field(default_factory=dict)
     """Per moving plug, the oldest and the mean age [s] once the pattern has cleared it."""
-    memo: dict[tuple[tuple[int, ...], tuple[int, ...]], dict[int, _Passage]] = field(default_factory=dict)
+    memo: dict[tuple[tuple[int, ...], tuple[int, ...]], Passages] = field(default_factory=dict)
     """By what each moving plug holds, and of which group it is."""
 
 
@@ -346,16 +316,11 @@ def _ages(content: Sequence[Parcel], now_s: float) -> tuple[float, float]:
     return now_s - min(min(p[1], p[2]) for p in content), now_s - _mean_birth_s(content)
 
 
-def _group_of(age_s: float) -> int:
-    """Whose water has this age where groups have stood _FAR_S, twice that and so on: 0 for new water."""
-    return int(age_s / _FAR_S + 0.5)
-
-
 class WaterAge:
     """Follows the water of every plug from *start_s*, when all of it is the tub's own (age 0).
 
-    *emit* is called once for each closed interval of each plug in *recorded*; a plug's intervals tile the
-    time. *limit_s* is the age [s] above which time is counted.
+    *emit* and *limit_s* as for `AgeBook`, once for each closed interval of each plug in *recorded*; a plug's
+    intervals tile the time.
     """
 
     def __init__(
@@ -364,12 +329,11 @@ class WaterAge:
         recorded: Sequence[int],
         limit_s: float,
         start_s: float,
-        emit: Callable[[Emitted], None],
+        emit: Callable[[int, Floats], None],
     ) -> None:
         self.plugs = tuple(plugs)
         self._recorded = tuple(i in set(recorded) for i in range(len(plugs)))
-        self._limit_s = limit_s
-        self._emit = emit
+        self._book = AgeBook(recorded, limit_s, emit)
         n = len(plugs)
         self._contents: list[list[Parcel]] = [[] for _ in plugs]
         self._tokens = [_BORN_AT_BASE] * n
@@ -397,23 +361,28 @@ class WaterAge:
 
     def change(self, at_s: float, to: Pattern) -> None:
         """From *at_s* on the flows are those of *to*."""
-        self.close(at_s, (i for i in to.moving if i not in self._now.moving))
+        self._close(at_s, (i for i in to.moving if i not in self._now.moving))
         self._now = to
 
-    def close(self, at_s: float, standing: Iterable[int] | None = None) -> None:
-        """Close the open intervals at *at_s*: of all that moves, and of *standing* plugs (all if None)."""
+    def close(self, at_s: float) -> None:
+        """Close every open interval at *at_s*, and tell of all that have been closed."""
+        self._close(at_s, range(len(self.plugs)))
+        self._book.tell()
+
+    def _close(self, at_s: float, standing: Iterable[int] = ()) -> None:
+        """Close the open intervals at *at_s*: of all that moves, and of *standing* plugs."""
         if at_s > self._from_s:
             if self._now.moving:
                 self._advance(self._now, self._from_s, at_s)
             self._from_s = at_s
-        for i in range(len(self.plugs)) if standing is None else standing:
+        for i in standing:
             if self._recorded[i] and at_s > self._since[i]:
-                self._emit_standing(i, self._since[i], at_s)
+                self._book.stood(i, self._since[i], at_s, *self._standing_births(i))
             self._since[i] = at_s
 
     def ages(self, plug: int, at_s: float) -> tuple[float, float]:
         """Oldest and mean age [s] in *plug* at *at_s*, not before the last change."""
-        self.close(at_s, ())
+        self._close(at_s)
         return _ages(self._content(plug, forward=True), at_s)
 
     def contents(self, plug: int) -> list[Parcel]:
@@ -442,28 +411,19 @@ class WaterAge:
         oldest, mean = _ages(self._contents[i], 0.0)
         return -oldest, -mean
 
-    def _emit_standing(self, i: int, t0: float, t1: float) -> None:
-        earliest, mean = self._standing_births(i)
-        dt = t1 - t0
-        oldest0 = t0 - earliest
-        above = min(dt, max(0.0, oldest0 + dt - self._limit_s))
-        oldest_s2, mean_s2 = (oldest0 + 0.5 * dt) * dt, (t0 - mean + 0.5 * dt) * dt
-        row = (i, t0, t1, 0.0, oldest0 + dt, oldest_s2, mean_s2, above)
-        self._emit(tuple.__new__(Emitted, row))  # half the time of Emitted(...), and there are many
-
     def _advance(self, p: Pattern, t0: float, t1: float) -> None:
         dt = t1 - t0
         if not p.profile or dt < p.clear_s:
             self._advance_exact(p, t0, dt, 0.0)
             return
         bases = sorted({self._bases[i] for i in p.moving}, reverse=True)
-        if p.clear_s < 0.5 * _FAR_S and self._are_apart(p, bases):
+        if p.clear_s < 0.5 * FAR_S and self._are_apart(p, bases):
             groups = tuple(bases.index(self._bases[i]) for i in p.moving)
             key = tuple(self._tokens[i] for i in p.moving), groups
             passages = p.memo.get(key)
             if passages is None:
                 passages = p.memo[key] = self._work_out(p, groups)
-            self._emit_passage(p, passages, t0, t1, [t0 - base for base in bases])
+            self._book.passed(passages, t0, t1, bases)
         else:
             self._advance_exact(p, t0, p.clear_s, dt - p.clear_s)
         for i in p.moving:
@@ -482,21 +442,11 @@ class WaterAge:
             self._since[i] = t1
             if not self._recorded[i]:
                 continue
-            peak, oldest, above = (
-                parcels.peak_s(knots[i]),
-                parcels.integral_s2(knots[i]),
-                parcels.above_s(knots[i], self._limit_s),
-            )
-            mean = means[i]
-            if steady_s:
-                steady_oldest, steady_mean = p.steady[i]
-                peak, oldest, mean = (
-                    max(peak, steady_oldest),
-                    oldest + steady_oldest * steady_s,
-                    mean + steady_mean * steady_s,
-                )
-                above += steady_s if steady_oldest > self._limit_s else 0.0
-            self._emit(Emitted(i, t0, t1, p.flows[i], peak, oldest, mean, above))
+            peak, oldest, mean = parcels.peak_s(knots[i]), parcels.integral_s2(knots[i]), means[i]
+            steady_oldest, steady_mean = p.steady[i] if steady_s else (0.0, 0.0)
+            peak, oldest = max(peak, steady_oldest), oldest + steady_oldest * steady_s
+            row = Emitted(i, t0, t1, p.flows[i], peak, oldest, mean + steady_mean * steady_s, 0.0)
+            self._book.flowed(row, knots[i], steady_s, steady_oldest)
 
     def _are_apart(self, p: Pattern, bases: Sequence[float]) -> bool:
         """Whether what has stood since an earlier base is older than all that has stood since a later one."""
@@ -509,20 +459,20 @@ class WaterAge:
                 longest[base] = max(longest[base], 1.01 * self._patterns[token].clear_s)
         if len(bases) == 1:
             return True
-        return max(longest.values()) + p.clear_s < 0.5 * _FAR_S and all(
+        return max(longest.values()) + p.clear_s < 0.5 * FAR_S and all(
             later - longest[later] > earlier for later, earlier in pairwise(bases)
         )
 
-    def _work_out(self, p: Pattern, groups: Sequence[int]) -> dict[int, _Passage]:
+    def _work_out(self, p: Pattern, groups: Sequence[int]) -> Passages:
         """The passage of *p* through what stands there now, for standing times that are far apart."""
         stand = [
             parcels.shifted(self._content(i, forward=p.flows[i] > 0.0), -self._bases[i]) for i in p.moving
         ]
         count = 1 + max(groups)
         oldest, means = list[dict[int, float]](), list[dict[int, float]]()
-        for farther in (*range(count, 0, -1), 0):  # groups from this one on have stood _FAR_S longer
+        for farther in (*range(count, 0, -1), 0):  # groups from this one on have stood FAR_S longer
             contents = {
-                i: parcels.shifted(c, -_FAR_S * (group + (group >= farther))) if group or not farther else c
+                i: parcels.shifted(c, -FAR_S * (group + (group >= farther))) if group or not farther else c
                 for i, c, group in zip(p.moving, stand, groups, strict=True)
             }
             _, knots, mean = _run(self.plugs, p, contents, 0.0, p.clear_s)
@@ -531,34 +481,13 @@ class WaterAge:
         passages = {}
         for i in p.moving:
             slopes = [
-                tuple((more[i] - less[i]) / _FAR_S for less, more in pairwise(integrals))[::-1]
+                tuple((more[i] - less[i]) / FAR_S for less, more in pairwise(integrals))[::-1]
                 for integrals in (oldest, means)
             ]
             peaks = [0.0] + [-math.inf] * count
             for _, age in knots[i]:
-                group = _group_of(age)
-                peaks[group] = max(peaks[group], age - _FAR_S * group)
-            passages[i] = _Passage(knots[i], oldest[0][i], slopes[0], means[0][i], slopes[1], tuple(peaks))
-        return passages
-
-    def _emit_passage(
-        self, p: Pattern, passages: dict[int, _Passage], t0: float, t1: float, stood: Sequence[float]
-    ) -> None:
-        steady_s = t1 - t0 - p.clear_s
-        old = (0.0, *stood)
-        for i in p.moving:
-            if not self._recorded[i]:
-                continue
-            x, (oldest, mean) = passages[i], p.steady[i]
-            peak = max(oldest, *map(add, x.peaks, old))
-            above = 0.0
-            if peak > self._limit_s:
-                knots = [(t, age + old[k] - _FAR_S * k) for t, age in x.knots_far for k in (_group_of(age),)]
-                above = parcels.above_s(knots, self._limit_s)
-                above += steady_s if oldest > self._limit_s else 0.0
-            oldest_s2, mean_s2 = x.oldest0, x.mean0
-            for k, stood_s in enumerate(stood):
-                oldest_s2 += x.oldest_slopes[k] * (stood_s - _FAR_S * k)
-                mean_s2 += x.mean_slopes[k] * (stood_s - _FAR_S * k)
-            oldest_s2, mean_s2 = oldest_s2 + oldest * steady_s, mean_s2 + mean * steady_s
-            self._emit(tuple.__new__(Emitted, (i, t0, t1, p.flows[i], peak, oldest_s2, mean_s2, above)))
+                group = group_of(age)
+                peaks[group] = max(peaks[group], age - FAR_S * group)
+            passages[i] = Passage(knots[i], oldest[0][i], slopes[0], means[0][i], slopes[1], tuple(peaks))
+        recorded = {i: x for i, x in passages.items() if self._recorded[i]}
+        return Passages(recorded, p.flows, p.steady, p.clear_s)

@@ -33,6 +33,8 @@ _KEYS: dict[str, tuple[str, ...]] = {
     "room-floods": ("plant.pump_room",),
     "no-room-to-work": ("plant.pump_room",),
     "heat-without-flow": ("plant.heat_sources.{}", "interlocks"),
+    "own-water-still": ("plant.heat_sources.{}.own_water", "interlocks"),
+    "own-water-freezes": ("plant.heat_sources.{}.own_water.glycol",),
     "heat-before-proof": ("plant.heat_sources.{}", "interlocks"),
     "both-speeds-at-once": ("plant.pumps.{}.changeover",),
     "flush-onto-people": ("schedule.line_flushes", "schedule.ranks"),

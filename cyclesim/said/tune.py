@@ -81,7 +81,7 @@ def say_programme(page: Page, programme: Daily) -> None:
     """The lines of a programme, as they are keyed in."""
     page.table(
         [words("what"), words("pump"), Column("lasts", unit="s", kind="keyed in"), words("starts")],
-        ((e.does, str(e.pump), e.lasts_s, e.clocks) for e in programme.entries),
+        ((e.does, str(e.pumping), e.lasts_s, e.clocks) for e in programme.entries),
     )
 
 
@@ -349,7 +349,10 @@ def finding_words(finding: Broken) -> str:
 
 def programme_values(programme: Daily) -> list[dict[str, Any]]:
     """A programme as plain values."""
-    return [{**asdict(entry), "pump": str(entry.pump), "starts": entry.clocks} for entry in programme.entries]
+    return [
+        {"does": entry.does, "pump": str(entry.pumping), "lasts_s": entry.lasts_s, "starts": entry.clocks}
+        for entry in programme.entries
+    ]
 
 
 def tune_values(tuning: Tuning) -> dict[str, Any]:

@@ -7,12 +7,13 @@ moves.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
 from typing import NamedTuple
 
+from cyclesim.control.demands import Demand
 from cyclesim.physics import friction, walls, water
 from cyclesim.physics.blowing import AirLine, BlowerDuty, blower_duty
 from cyclesim.physics.curves import PumpCurve
@@ -547,7 +548,16 @@ class Assembly:
 
     def at(self, pump: str, speed: str) -> Speeds:
         """The speeds of all pumps with just this one running."""
-        return tuple(speed if name == pump else "stopped" for name in self.pumps)
+        return self.at_once([(pump, speed)])
+
+    def at_once(self, pumps: Iterable[tuple[str, str]]) -> Speeds:
+        """The speeds of all pumps with just these running, each at its speed."""
+        running = dict(pumps)
+        return tuple(running.get(name, "stopped") for name in self.pumps)
+
+    def asked(self, demand: Demand) -> Speeds:
+        """The speeds of all pumps with just those running that a demand asks for, or that run beside it."""
+        return self.at_once([(demand.pump, demand.speed), *demand.beside])
 
 
 def _said(pump: str, speed: str) -> str:

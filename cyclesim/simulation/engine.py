@@ -109,7 +109,7 @@ class PlantRun:
         self._wiring = Wiring(plant, controller)
         self._trace = new_trace(plant, controller, drive)
         self._recorder = Recorder(self._trace, controller)
-        self._water = WaterAndHeat(plant, drive, self._board, self._trace)
+        self._water = WaterAndHeat(plant, self._wiring, drive, self._board, self._trace)
         self._effects = Effects(self._wiring, self._water.exchanges, self._water.age.patterns)
         parts = RunParts(self._board, drive, plant, controller, self._water.heat, self._trace)
         self._timers = Timers(self._board, controller, self._time_over)
@@ -260,6 +260,7 @@ class PlantRun:
             self._heating.look()
         for watch in self._beside.watches:
             watch.look_at_tub()
+        self._water.look()
 
 
 def _edges(span: tuple[int, int]) -> tuple[tuple[int, bool], tuple[int, bool]]:

@@ -106,6 +106,14 @@ def waste_w(plant: Assembly, trace: Trace, zone: str) -> Floats:
     for name, blower in plant.sheet.air.items():
         if blower.zone == zone:
             energy += _spent(trace.blowers[name], {"on": (1.0 - AIR_HEAT) * blower.power_w}, edges)
+    for name, source in plant.sheet.heat_sources.items():
+        circuit = source.own_water
+        if circuit is not None and (circuit.stated_zone or source.zone) == zone:
+            power = {"on": plant.sheet.circulators[circuit.circulator].power_w}
+            energy += _spent(trace.circulators[circuit.circulator], power, edges)
+            own = trace.own_waters[name]
+            sums = np.concatenate([[0.0], np.cumsum(own.lost_j)])
+            energy += np.interp(edges, np.append(own.start_s, own.end_s[-1]), sums)
     for body in plant.bodies:
         if body.zone == zone and len(trace.stays[body.name]):
             stay = trace.stays[body.name]

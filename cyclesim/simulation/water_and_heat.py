@@ -16,7 +16,9 @@ from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.drive import Drive
 from cyclesim.simulation.effects import Effect
 from cyclesim.simulation.exchanges import Exchanges
+from cyclesim.simulation.own_water import OwnWaters
 from cyclesim.simulation.trace import COLD_JET_K, AtJets, Rows, Trace
+from cyclesim.simulation.wired import Wiring
 
 HOUR_S = 3600
 _HOT_SHARE = 0.05  # of its output: a stove or collector that gives less counts as off
@@ -25,7 +27,7 @@ _HOT_SHARE = 0.05  # of its output: a stove or collector that gives less counts 
 class WaterAndHeat:
     """Books of water and heat. They are told what is on, who bathes and what burns by itself."""
 
-    def __init__(self, plant: Assembly, drive: Drive, board: Board, trace: Trace) -> None:
+    def __init__(self, plant: Assembly, wiring: Wiring, drive: Drive, board: Board, trace: Trace) -> None:
         self._plant, self._drive, self._board, self._trace = plant, drive, board, trace
         self._env = board.env
         self._always_covered = plant.sheet.tub.cover != "none"
@@ -33,8 +35,8 @@ class WaterAndHeat:
         self.exchanges: Exchanges | None = None
         if drive.weather:
             self.exchanges = Exchanges(plant, drive.weather, drive.zones, drive.fires)
-        put_stay = [trace.stays[body.name].put for body in plant.bodies]
-        put_age = {i: trace.ages[name].put for name, i in plant.reported.items()}
+        put_stay = [trace.stays[body.name].put_all for body in plant.bodies]
+        put_age = {i: trace.ages[name].put_all for name, i in plant.reported.items()}
         begins, series = drive.begins, drive.zones.series
         self.heat = TubHeat(
             plant.tub_node,
@@ -46,17 +48,19 @@ class WaterAndHeat:
             drive.start_s,
             begins.water_c if begins else plant.temp_c,
             trace.tub.put,
-            lambda stay: put_stay[stay.body](stay),
+            lambda body, rows: put_stay[body](rows),
             self._put_exchange,
         )
         if begins and begins.just_filled:
             self.heat.shell_c = series[plant.tub_node.shell_zone][0]
+        self.own = OwnWaters(plant, wiring, drive, board, trace)
+        self.heat.take_along(list(self.own.waters.values()), self.own.reaches, self.own.put)
         self.age = Loops(
             plant.plugs,
             list(plant.reported.values()),
             plant.scenario.limits.water_age_s,
             drive.start_s,
-            lambda plug, row: put_age[plug](row),
+            lambda plug, rows: put_age[plug](rows),
         )
 
     def begin(self, effect: Effect) -> None:
@@ -73,7 +77,9 @@ class WaterAndHeat:
         was, self._effect = self._effect, effect
         if effect.duty is not was.duty:
             self.age.change(now, effect.patterns)
-        elif effect.firing == was.firing and effect.blowing == was.blowing:
+        elif (effect.firing, effect.blowing) == (was.firing, was.blowing) and (
+            effect.what.own_still == was.what.own_still
+        ):
             return False
         self._tell(now)
         if self._people and effect.duty is not was.duty:
@@ -110,6 +116,11 @@ class WaterAndHeat:
         self.heat.advance(min(at, horizon))
         return at
 
+    def look(self) -> None:
+        """Thermostats of sources with water of their own, and high limits, look at it."""
+        if self.own.waters and self.own.look():
+            self._tell(self._board.now)
+
     def close(self, at_s: int) -> float:
         """Close what is open, and give the heat in all the plant [J]."""
         self.age.close(at_s)
@@ -142,6 +153,8 @@ class WaterAndHeat:
             if moves and self.exchanges:
                 laws = (*laws, self.exchanges.by_itself(name))
             self._trace.sources[name].put(now, "firing" if hot else "off")
+        if self.own.waters:
+            self.own.follow(effect.what, self.exchanges, now)
         at, names = self._plant.reach_at, self.exchanges.names if self.exchanges else ()
         self.heat.change(
             duty.plug_flows_m3_s,

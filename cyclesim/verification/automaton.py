@@ -172,8 +172,9 @@ class Automaton(Instants):
     def _events(self, node: Node, effect: WhatIsOn) -> tuple[tuple[str, int], ...]:
         """A trip or a rise in still water; a person who resets what has tripped."""
         wiring, dry, found = self.wiring, effect.dry, list[tuple[str, int]]()
+        may_trip = wiring.may_trip(effect)
         for k, trips in enumerate(wiring.trips):
-            if dry >> k & 1 and k in wiring.limited and not node.feedback & trips:
+            if may_trip >> k & 1 and k in wiring.limited and not node.feedback & trips:
                 found.append(("trips", k))
             if dry >> k & 1 and k in wiring.rising and not node.risen >> k & 1:
                 found.append(("rises", k))
@@ -230,7 +231,8 @@ class Automaton(Instants):
             lasted = w < 0 or bool(node.truth >> 2 * w & 2)
             hot = self._hot(name, k, effect, around.hot, node.timers, ())
             moves, back, enough = not water.still >> k & 1, bool(water.back >> k & 1), water.enough >> k & 1
-            truths.append((name, source_truth(hot, moves, back, bool(enough), past, lasted)))
+            stands = bool(effect.own_still >> k & 1)
+            truths.append((name, source_truth(hot, moves, back, bool(enough), past, lasted, stands)))
         deciding = c.step(node.state, facts).deciding
         flushing = tuple(
             (p.name, c.demands[d].name)

@@ -274,7 +274,7 @@ def _treated_without_flow(plant: Assembly, programme: Programme, calendar: Calen
     for name, demand in programme.treating.items():
         called = spans(calendar.spans.get(f"{demand.name}.raised", []))
         fed = [d for d in programme.controller.demands if d.pump in plant.pumps
-               and plant.has_flow(name, plant.duty(plant.at(d.pump, d.speed)))]  # fmt: skip
+               and plant.has_flow(name, plant.duty(plant.asked(d)))]  # fmt: skip
         beside = any(b.starter.target in plant.pumps for b in programme.beside)
         free = any(f"{d.name}.raised" not in calendar.spans for d in fed)
         if not len(called) or free or beside or not plant.sheet.treatment[name].runs:

@@ -10,6 +10,8 @@ from typing import Literal
 
 from cyclesim.control.demands import FLUSHES
 from cyclesim.control.step import LEVEL_LOW, POWER_LOST, WAITS
+from cyclesim.scenario.blocks.bathing import Bathing
+from cyclesim.scenario.blocks.schedule import Run
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import FROST, HEATING, SAMPLING, Programme
 from cyclesim.verification.calendar_order import PEOPLE, WINDOW, Calendar
@@ -129,30 +131,48 @@ class Environment:
             name = self.programme.bathing_name(k)
             air = frozenset(demand.name for demand, of in self.programme.air if of == k)
             values, masks = [Value(f"{name}: nobody bathes")], set[tuple[int, bool]]()
-            for jets, blows in product((False, True), repeat=2):
-                raised = (frozenset({name}) if jets else frozenset[str]()) | (air if blows else frozenset())
+            for jets, blows in product((frozenset[str](), *self._started(entries[k])), (False, True)):
+                raised = jets | (air if blows else frozenset())
                 mask = self._mask(raised)
                 bare = self.plant.sheet.tub.cover == "none" or entries[k].cover == "off"
                 key = (mask, self._people and bare)
                 if key in masks or (jets and not mask):
                     continue
                 masks.add(key)
-                also = " with the jets" if jets else ""
+                first = "" if len(jets) in (0, len(self._started(entries[k])[-1])) else "first "
+                also = f" with the {first}jets" if jets else ""
                 also += " with air" if blows and air else ""
                 values.append(Value(f"people bathe{also}", mask, people=bare, raised=raised))
             if len(values) > 1 and (masks != {(0, False)}):
                 yield Dim.free(f"session {k}", values, window="" if self.any_order else f"{WINDOW} {k}")
-        after = [t.demand.name for t in self.programme.timed if getattr(t.run, "after", None) is not None]
-        for name in after if drawn else ():
-            if name in self._bits:
+        after = [t for t in self.programme.entries if getattr(t.run, "after", None) is not None]
+        for timed in after if drawn else ():
+            values = [Value(f"{timed.entry} ends")]
+            for raised in self._started(timed.run):
+                if (mask := self._mask(raised)) and mask not in {value.mask for value in values}:
+                    begins = timed.entry if len(raised) > 1 else next(iter(raised))
+                    values.append(Value(f"{begins} begins", mask, raised=raised))
+            if len(values) > 1:
                 opens = "" if self.any_order or len(drawn) > 1 else f"{WINDOW} {drawn[0]}"
-                dim = self._switch(name, f"{name} ends", f"{name} begins")
-                yield Dim(dim.name, dim.values, dim.follows, opens)
+                yield Dim.free(timed.entry, values, opens)
+
+    def _started(self, run: Run | Bathing) -> list[frozenset[str]]:
+        """What an entry raises: the demands of all of its pumps, or of those that have started so far."""
+        mine = [t.demand.name for t in self.programme.timed if t.run is run]
+        pumping = run.in_one
+        if pumping is None:
+            return []
+        names = dict(zip(pumping.names, mine, strict=True))
+        parts = pumping.parts(pumping.stagger_s * len(mine) + 1)
+        if isinstance(run, Bathing):
+            parts = [part for part in parts if pumping.pumps[0] in part.pumps]  # all stop together
+        return [frozenset(names[pump] for pump, _ in part.pumps) for part in parts]
 
     def _free_names(self) -> set[str]:
         """Demands that something else than the calendar raises."""
         entries = self.programme.scenario.schedule.bathing
-        named = {self.programme.bathing_name(k) for k in self._calendar.drawn}
+        by_chance = [entries[k] for k in self._calendar.drawn]
+        named = {t.demand.name for t in self.programme.timed if any(t.run is entry for entry in by_chance)}
         named |= {demand.name for demand, of in self.programme.air if entries[of].drawn is not None}
         return {HEATING, FROST, SAMPLING, *self.programme.callers.values(), *named}
 

@@ -61,7 +61,7 @@ class FaultKind:
 
 def _pumps_and_blowers(plant: Assembly, programme: Programme) -> _Subjects:
     del programme
-    for name in (*plant.pumps, *plant.sheet.air):
+    for name in (*plant.pumps, *plant.sheet.air, *plant.sheet.circulators):
         yield name, f"{name} does not start, or trips"
 
 

@@ -12,10 +12,10 @@ from cyclesim.analysis.ages import Standing, Temperatures, histogram, never_move
 from cyclesim.analysis.history import History
 from cyclesim.analysis.result import measure
 from cyclesim.analysis.spans import spans
+from cyclesim.physics.age_book import Emitted
 from cyclesim.physics.heat import ZoneFilter
 from cyclesim.physics.stays import Body, Stay
 from cyclesim.physics.tub_heat import Piece
-from cyclesim.physics.water_age import Emitted
 from cyclesim.simulation.trace import Zones
 
 Run = Callable[..., History]

@@ -9,8 +9,8 @@ from cyclesim.analysis.findings import Breach, NotJudged
 from cyclesim.analysis.history import History
 from cyclesim.analysis.result import simulate
 from cyclesim.analysis.rules import RULES, judge
+from cyclesim.physics.age_book import Emitted
 from cyclesim.physics.stays import Stay
-from cyclesim.physics.water_age import Emitted
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.scenario.reading.starter import starter_text
 

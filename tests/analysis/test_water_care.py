@@ -13,7 +13,8 @@ from cyclesim.analysis.disinfectant import bathers_per_day, older_than
 from cyclesim.analysis.history import History
 from cyclesim.analysis.result import measure, simulate
 from cyclesim.analysis.spans import covers, total_s
-from cyclesim.physics.water_age import Emitted, Plug, WaterAge
+from cyclesim.physics.age_book import Emitted, Floats
+from cyclesim.physics.water_age import Plug, WaterAge
 from cyclesim.said.run import run_page
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.shown.terminal import printed
@@ -106,7 +107,11 @@ def test_spells_are_those_of_the_age_looked_at_every_half_second(
     """Random stays and flows through three pipes: up-crossings and stays exactly, flows at most."""
     age_s = whole_s + 0.0917  # no pipe's water is just as old while it flows: a tie is nobody's crossing
     emitted: list[Emitted] = []
-    run, looked = (WaterAge(PLUGS, (0, 1, 2), 1e9, 0.0, put) for put in (emitted.append, lambda _: None))
+
+    def put(_: int, rows: Floats) -> None:
+        emitted.extend(Emitted(*row) for row in rows)
+
+    run, looked = (WaterAge(PLUGS, (0, 1, 2), 1e9, 0.0, to) for to in (put, lambda *_: None))
     patterns = [[one.pattern(flows) for flows in (STILL, *FLOWS)] for one in (run, looked)]
     at, ages = 0, list[list[float]]()
     for stands, which, flows_for in told:

@@ -68,7 +68,7 @@ class Run:
             self.start_s,
             self.water_c,
             self.pieces.append,
-            self.stays.append,
+            lambda _, rows: self.stays.extend(Stay(*row) for row in np.atleast_2d(rows)),
         )
 
     def reaches(self) -> list[Reach]:
@@ -277,6 +277,7 @@ def test_a_leg_that_has_turned_over_has_the_tubs_water() -> None:
     joined = run.bodies_c()
     run.heat.change([0.0], {})
     assert pytest.approx(joined, rel=1e-12) == run.bodies_c()
+    run.heat.close()
     assert [False, True] == [s.joined for s in run.stays]
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass, field
 
+import numpy as np
 import pytest
 
 from cyclesim.physics import outside
@@ -108,7 +109,7 @@ class Both:
         series = {name: [zone_c] * 2000 for name, zone_c in zones_of(plant).items()}
         self.heat = TubHeat(
             plant.tub_node, plant.ways, bodies, apart(plant.plugs), series, 0, 0, 38.0,
-            lambda _: None, self.stays.append,
+            lambda _: None, lambda _, rows: self.stays.extend(Stay(*row) for row in np.atleast_2d(rows)),
         )  # fmt: skip
         self.now_s = 0
 

@@ -393,7 +393,8 @@ def _unlike(scenarios: Sequence[Scenario], names: Sequence[str]) -> Iterator[str
         "the tariff": lambda scenario: scenario.supply.tariff,
         "the price of fuel": lambda scenario: {name: _fuels(scenario)[name] for name in sorted(fuels)},
         "bathing": lambda scenario: [
-            entry.model_copy(update={"pump": None, "name": None}) for entry in scenario.schedule.bathing
+            entry.model_copy(update={"pump": None, "pumps": (), "stagger_s": None, "name": None})
+            for entry in scenario.schedule.bathing
         ],
         "the tub": lambda scenario: scenario.plant.tub,
         "the set points": lambda scenario: (

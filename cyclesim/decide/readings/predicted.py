@@ -178,7 +178,7 @@ def _warmed_c(plant: Assembly, reading: WarmUp | Cooling, measured: date) -> flo
         laws.append((*exchanges.open_water(), None))
     heat = TubHeat(
         plant.tub_node, plant.ways, plant.body_of, apart(plant.plugs), series, 0, 0, reading.from_c,
-        lambda _: None, lambda _: None,
+        lambda _: None, lambda *_: None,
     )  # fmt: skip
     heat.change(duty.plug_flows_m3_s, {plant.reach_at[name]: w for name, w in heats_w.items()}, laws, covered)
     heat.advance(round(reading.took_s))

@@ -219,7 +219,7 @@ def loud_speeds(scenario: Scenario) -> dict[str, tuple[str, ...]]:
             own = tuple(scenario.plant.pumps[pump].speeds)
             heard[pump] = (*heard.get(pump, ()), *((speed,) if speed in own else own))
         return heard
-    steady = {run.pump[0] for run in schedule.filter_runs}
+    steady = {pump for run in schedule.filter_runs for pump, _ in run.pumping.pumps}
     steady |= {schedule.heating.pump[0]} if schedule.heating else set()
     loud = {name: tuple(pump.speeds) for name, pump in scenario.plant.pumps.items()}
     return {name: speeds[-1:] for name, speeds in loud.items() if len(speeds) > 1 or name not in steady}

@@ -80,7 +80,8 @@ def _load(plant: Assembly, name: str) -> Iterator[tuple[Cell, ...]]:
             shown = name if at == "on" else f"{name} {at}"
             yield shown, "pump", speed.power_w, plant.current_a(name, at), speed.starting_current_a
         return
-    kinds = (("blower", sheet.air), ("heat source", sheet.heat_sources), ("treatment", sheet.treatment))
+    kinds = (("blower", sheet.air), ("circulator", sheet.circulators),
+             ("heat source", sheet.heat_sources), ("treatment", sheet.treatment))  # fmt: skip
     for kind, things in kinds:
         if name in things:
             yield name, kind, things[name].power_w, load_a(plant, name), None

@@ -4,6 +4,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import BeforeValidator, Discriminator, Field, Tag, model_validator
 
+from cyclesim.scenario.blocks.own_water import OwnCircuit
 from cyclesim.scenario.blocks.place import PriceTag
 from cyclesim.scenario.blocks.wiring import OWN_SWITCH, STARTED, Starter, Starters
 from cyclesim.scenario.forms.fields import (
@@ -135,6 +136,24 @@ class Switched(_Source):
         source=PRACTICE,
         description="How long its contactor takes to open.",
     )
+    own_water: OwnCircuit | None = Field(
+        None,
+        description="Water of its own that a plate exchanger parts from the tub's, with its circulator. Then "
+        "drop, volume, needs_flow and zone are of the tub's side, high_limit and limit_sensor of its own.",
+    )
+
+    @model_validator(mode="after")
+    def _behind_an_exchanger(self) -> "Switched":
+        if self.own_water is None:
+            return self
+        stops_c = self.own_water.thermostat.stops_above_c
+        if self.high_limit_c is not None and self.high_limit_c <= stops_c:
+            due = "expected more than stops_above of own_water's thermostat, or it trips at every firing"
+            raise RefusedError("no warmer than its thermostat lets it get", due, at=("high_limit",))
+        if self.proof.by == "temperature_rise":
+            due = "expected another means of proof, e.g. by: flow_switch"
+            raise RefusedError("which cannot be seen behind an exchanger", due, at=("proof", "by"))
+        return self
 
     def idle(self) -> frozenset[str]:
         """Without a high limit it has no sensor."""
@@ -164,6 +183,11 @@ class Unswitched(_Source):
     @property
     def own_flow_switch_s(self) -> None:
         """None: it is not switched."""
+        return
+
+    @property
+    def own_water(self) -> None:
+        """None: the tub's water passes it."""
         return
 
     @property

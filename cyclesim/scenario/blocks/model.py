@@ -284,6 +284,7 @@ class Scenario(Model):
             *self.plant.pumps,
             *switched,
             *self.plant.air,
+            *self.plant.circulators,
             *self.plant.treatment,
             *self.always_on,
         )

@@ -16,7 +16,8 @@ from cyclesim.scenario.text.csv_file import Series
 from cyclesim.scenario.text.tree import KEY, Tree
 
 _STARTED = tuple(
-    f"plant.{kind}.*.also_started_by.*" for kind in ("pumps", "heat_sources", "air", "treatment")
+    f"plant.{kind}.*.also_started_by.*"
+    for kind in ("pumps", "heat_sources", "air", "circulators", "treatment")
 )
 _WATCHED = (
     "schedule.frost_protection.watches",
@@ -79,7 +80,8 @@ def _combined(tree: Tree) -> Iterator[Fault]:
 def _worn(tree: Tree) -> Iterator[Fault]:
     """Only a machine of the plant is used up by its hours."""
     blocks = {
-        kind: tree.get(("plant", kind), default={}) for kind in ("pumps", "heat_sources", "air", "treatment")
+        kind: tree.get(("plant", kind), default={})
+        for kind in ("pumps", "heat_sources", "air", "circulators", "treatment")
     }
     machines = [name for block in blocks.values() if isinstance(block, dict) for name in block]
     for path, _ in tree.match("money.purchases.*.lasts"):
@@ -174,7 +176,7 @@ def _one_currency(tree: Tree) -> Iterator[Fault]:
 def _fed(tree: Tree) -> Iterator[Fault]:
     """Everything electric hangs on exactly one circuit, and a cable goes to something electric."""
     loads = ("supply", "also_on_it")
-    plant = [("plant", kind) for kind in ("pumps", "heat_sources", "air", "treatment")]
+    plant = [("plant", kind) for kind in ("pumps", "heat_sources", "air", "circulators", "treatment")]
     blocks = {path: tree.get(path, default={}) for path in (loads, *plant)}
     if not all(isinstance(block, dict) for block in blocks.values()):
         return

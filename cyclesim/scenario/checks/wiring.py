@@ -32,7 +32,7 @@ def _known(tree: Tree, path: Steps, text: str, names: list[str], noun: str) -> I
 
 def _speeds(tree: Tree, pumps: list[str]) -> Iterator[Fault]:
     """A starter of a two-speed pump says which speed, and of nothing else."""
-    for kind in ("pumps", "heat_sources", "air", "treatment"):
+    for kind in ("pumps", "heat_sources", "air", "circulators", "treatment"):
         for path, entry in tree.match(f"plant.{kind}.*.also_started_by.*"):
             about = tree.get(path[:3])
             two = path[2] in pumps and isinstance(about, dict) and bool(about.keys() & {"low", "high"})
