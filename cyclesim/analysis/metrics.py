@@ -92,6 +92,13 @@ class HeatSourceMetrics:
     """Of a heat pump: its heat over its electricity, defrosting taken off; None where it never ran."""
     fuel_kwh: float | None = None
     """Of a boiler, as the fuel's price counts it."""
+    sun_unused_kwh: float | None = None
+    """Of collectors: heat that was not used since no water moved through them."""
+    stood_hot_h: float | None = None
+    """Of collectors with a temperature: how long they could have warmed the water and none moved."""
+    hottest_c: float | None = None
+    """Of those: how hot the water that stood in them got, as if it did not boil."""
+    hottest_at: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +130,8 @@ class BlowerMetrics:
     """Why its duty is not where its curve meets the line; None where it is."""
     wet_volume_l: float
     """Water that stands in its pipe, which no flush refreshes."""
+    each_injector_l_min: float | None = None
+    """Air through each injector; None where the file does not tell how many there are."""
 
 
 @dataclass(frozen=True, slots=True)

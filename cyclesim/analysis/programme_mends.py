@@ -18,7 +18,7 @@ from cyclesim.analysis.mends import MadeMend, blocked_while, chained, change, wi
 from cyclesim.analysis.pumped import filtered_m3, reached_s
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.blocks.schedule import Keep, Run
+from cyclesim.scenario.blocks.schedule import Keep, QuietHours, Run
 from cyclesim.scenario.forms.fields import PumpSpeed
 from cyclesim.scenario.reading.edit import Edit
 from cyclesim.simulation.assembly import Assembly
@@ -166,15 +166,25 @@ def out_of_quiet_hours(plant: Assembly, programme: Programme, about: Subject) ->
         named = {name for pump in entry.run.pumping.pumps for name in (str(pump), pump.pump)}
         if about.name not in named or not entry.run.start:
             continue
-        begins, ends = _s(quiet.from_time), _s(quiet.to_time)
-        lasts_s, starts = entry.run.whole_s, list[time]()
-        for start in entry.run.start:
-            into_s = (_s(start) - begins) % _DAY_S
-            loud = into_s < (ends - begins) % _DAY_S or into_s + lasts_s > _DAY_S
-            starts.append(quiet.to_time if loud else start)
-        moved = tuple(dict.fromkeys(starts))
+        moved = _quieter(quiet, entry.run.start, entry.run.whole_s)
         if moved != entry.run.start:
             yield _starting(entry, moved, f"{entry.name} at {listed([_clock(at) for at in moved])}")
+    if quiet is not None and about.name in plant.sheet.air:
+        for place, flush in enumerate(plant.scenario.schedule.air_line_flushes):
+            moved = _quieter(quiet, flush.start, round(flush.lasts_s))
+            if moved != flush.start:
+                made = with_text(moved, _clocks(moved), "schedule", "air_line_flushes", place, "start")
+                yield change(f"the air line flush at {listed([_clock(at) for at in moved])}", made)
+
+
+def _quieter(quiet: QuietHours, starts: tuple[time, ...], lasts_s: int) -> tuple[time, ...]:
+    """These starts of something that lasts so long, those in the quiet hours when they are over."""
+    begins, ends, moved = _s(quiet.from_time), _s(quiet.to_time), list[time]()
+    for start in starts:
+        into_s = (_s(start) - begins) % _DAY_S
+        loud = into_s < (ends - begins) % _DAY_S or into_s + lasts_s > _DAY_S
+        moved.append(quiet.to_time if loud else start)
+    return tuple(dict.fromkeys(moved))
 
 
 def longer_flush(plant: Assembly, programme: Programme, about: Subject, need_s: float) -> Iterator[Change]:

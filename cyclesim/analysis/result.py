@@ -140,7 +140,7 @@ def measure(history: History) -> Metrics:
         )
         for name, rows in history.ages.items()
     }
-    sources = {name: measure_source(plant, trace, name, metered) for name in trace.sources}
+    sources = {name: measure_source(plant, programme, trace, name, metered) for name in trace.sources}
     tub = measure_tub(plant, trace, history.duties, history.filtered, history.truth.people, metered)
     return Metrics(
         legs=legs,

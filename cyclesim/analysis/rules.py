@@ -18,6 +18,7 @@ from cyclesim.analysis import (
     room_loads,
     room_rules,
     state_rules,
+    sun_rules,
 )
 from cyclesim.analysis.amounts import lasting
 from cyclesim.analysis.findings import (
@@ -51,6 +52,7 @@ RULES: dict[str, Rule] = {
         *room_loads.RULES,
         *heat_rules.RULES,
         *own_water.RULES,
+        *sun_rules.RULES,
     )
 }
 """Every rule by its id. What is put in here is run, verified, tuned for and listed like the rest."""

@@ -118,8 +118,10 @@ class WaterAndHeat:
 
     def look(self) -> None:
         """Thermostats of sources with water of their own, and high limits, look at it."""
-        if self.own.waters and self.own.look():
-            self._tell(self._board.now)
+        if self.own.waters:
+            if self.own.look():
+                self._tell(self._board.now)
+            self._board.wake()  # every wake hands heat on to the next
 
     def close(self, at_s: int) -> float:
         """Close what is open, and give the heat in all the plant [J]."""
@@ -146,9 +148,9 @@ class WaterAndHeat:
             sheet, heat_w = self._plant.sheet.heat_sources[name], series[hour]
             moves = not self._plant.is_still(name, duty)
             hot = heat_w > _HOT_SHARE * sheet.output_w
-            if isinstance(sheet, Solar):  # a dry collector stands hot and gives nothing: it is built for that
+            if isinstance(sheet, Solar):  # collectors stand hot and give nothing: they are built for that
                 hot = hot and moves
-            elif not moves:
+            if not moves and (not isinstance(sheet, Solar) or sheet.plate):
                 heats_w[name] = heat_w
             if moves and self.exchanges:
                 laws = (*laws, self.exchanges.by_itself(name))

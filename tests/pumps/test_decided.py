@@ -164,3 +164,10 @@ def test_the_workbench_is_told_of_every_pump(build: Build) -> None:
     flush = next(demand for demand in told["demands"] if demand["kind"] == "line_flush")
     assert (["left", "right"], "pumps: [left, right]") == (flush["pumps"], flush["runs"])
     assert {"suction", "left_bench", "right_bench"} == set(_moves(Assembly(build()))[flush["pump"]])
+
+
+def test_still_water_by_chance(build: Build) -> None:
+    """A drawn session that runs no pump is verified like any other."""
+    drawn = "drawn: {per_week: 4, between: [18:00, 22:00], lasts: [30 min, 60 min], people: [1, 4]}"
+    found = verify(build((SESSION, f"[{{{drawn}}}]")), rule="flush-onto-people").verdicts
+    assert {"line flush, left": True, "line flush, right": True} == {v.subject: v.broken for v in found}

@@ -80,8 +80,12 @@ def _load(plant: Assembly, name: str) -> Iterator[tuple[Cell, ...]]:
             shown = name if at == "on" else f"{name} {at}"
             yield shown, "pump", speed.power_w, plant.current_a(name, at), speed.starting_current_a
         return
-    kinds = (("blower", sheet.air), ("circulator", sheet.circulators),
-             ("heat source", sheet.heat_sources), ("treatment", sheet.treatment))  # fmt: skip
+    kinds = (
+        ("blower", sheet.air),
+        ("circulator", sheet.circulators),
+        ("heat source", sheet.heat_sources),
+        ("treatment", sheet.treatment),
+    )
     for kind, things in kinds:
         if name in things:
             yield name, kind, things[name].power_w, load_a(plant, name), None
@@ -138,6 +142,10 @@ def _interlocks(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
             rows.append((line.block, interlock_said(line), reads, line.because or "no heat without flow"))
         else:
             rows.append((line.block, interlock_said(line), f"contact of {line.while_}", line.because or ""))
+    for name, source in plant.sheet.heat_sources.items():
+        if source.own_water is not None and source.own_water.flow_switch:
+            rows.append((name, f"off while {source.own_water.circulator} turns no water",
+                         "flow switch in its own water", "what stands in it would boil"))  # fmt: skip
     for name, device in plant.sheet.treatment.items():
         if device.with_ is not None:
             rows.append(

@@ -45,6 +45,7 @@ _SPEEDS = (
     "schedule.heating.pump",
     "schedule.frost_protection.pump",
     "interlocks.*.keep",
+    "plant.heat_sources.*.steered.pump",
 )
 _STARTED = tuple(
     f"plant.{kind}.*.also_started_by.*"

@@ -8,7 +8,7 @@ from typing import Any
 from cyclesim.errors import Fault, shorten
 from cyclesim.scenario.blocks.heat_sources import KINDS, UNSWITCHED
 from cyclesim.scenario.blocks.place import read_price
-from cyclesim.scenario.blocks.prices_and_lives import read_sum
+from cyclesim.scenario.blocks.prices_and_lives import by_the_hour, read_sum
 from cyclesim.scenario.blocks.room_loads import ROOM_FAN, ROOM_HEATER, SUMP_PUMP
 from cyclesim.scenario.blocks.schedule import DEMANDS
 from cyclesim.scenario.forms.forms import RefusedError, Steps, did_you_mean, one_of
@@ -58,7 +58,7 @@ def check_uses(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault
 
 
 def _combined(tree: Tree) -> Iterator[Fault]:
-    """Every pump doubles the duties that a check solves, or trebles them; so does a valve left turned."""
+    """Every pump doubles the duties that a check solves, or trebles them; so does a valve that is turned."""
     pumps, valves, diverters = (
         [block for _, block in tree.match(f"plant.{kind}.*") if isinstance(block, dict)]
         for kind in ("pumps", "valves", "diverters")
@@ -78,15 +78,17 @@ def _combined(tree: Tree) -> Iterator[Fault]:
 
 
 def _worn(tree: Tree) -> Iterator[Fault]:
-    """Only a machine of the plant is used up by its hours."""
+    """Only a machine of the plant is used up by its hours; years go by for anything."""
     blocks = {
         kind: tree.get(("plant", kind), default={})
         for kind in ("pumps", "heat_sources", "air", "circulators", "treatment")
     }
     machines = [name for block in blocks.values() if isinstance(block, dict) for name in block]
-    for path, _ in tree.match("money.purchases.*.lasts"):
+    for path, lasts in (
+        pair for key in ("lasts", "every") for pair in tree.match(f"money.purchases.*.{key}")
+    ):
         name = str(path[2])
-        if name not in machines:
+        if name not in machines and by_the_hour(lasts):
             due = f"{one_of(machines)} runs by the hour; anything else is bought again every so many years"
             found = f"the hours of '{shorten(name)}', no machine of the plant"
             yield tree.fault(path, found, due, did_you_mean(name, machines), at=tree.mark((*path, KEY)))
