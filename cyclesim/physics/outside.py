@@ -25,10 +25,10 @@ from cyclesim.physics.contents import Contents
 from cyclesim.physics.forces import Forces
 from cyclesim.physics.heat import HOUR_S
 from cyclesim.physics.settled import profile
-from cyclesim.physics.stays import Moves, OnStays
+from cyclesim.physics.stays import Moves, OnStays, Straight
 from cyclesim.physics.warmth import Floats, Moved, Slug
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.physics.ways import Way, Ways
+from cyclesim.physics.ways import Settled, Way, Ways
 
 _FOLLOWED_S = 900  # longest piece while water is followed: the tub's temperature runs straight on it
 _TURNS_KEPT = 1000
@@ -144,6 +144,7 @@ class Outside:
         self._next_due_s: float | None = None
         """These four are worked out anew when flows or heats change, or a circuit settles."""
         self._of_way: dict[int, Moves] = {}
+        self._orders: dict[int, Settled] = {}
 
     # -- what acts -----------------------------------------------------------------------------------------
 
@@ -235,7 +236,7 @@ class Outside:
                 continue
             held, water = self._water.straight[g], self._water
             stands = held.stood(water.temps[held.both], water.touched_s[g], at_s)
-            held_j += float(way.straight.half_j_k[held.both] @ stands)
+            held_j += float((held.half_j_k - self._in_order(way, held).half_j_k) @ stands)
         return held_j
 
     def heat_content_j(self, at_s: float, tub_c: float) -> float:
@@ -359,27 +360,34 @@ class Outside:
 
     def _bring_at_once(self, g: int, now: int, tub_c: float, integral: float) -> bool:
         """The same by vector. False, and nothing done, where settled water is not straight enough."""
-        held, temps, stays, way = self._water.straight[g], self._water.temps, self._stays, self._now[g]
-        settled = way if self._settled[g] else None
+        held, temps, way = self._water.straight[g], self._water.temps, self._now[g]
+        n, settled = len(held.places), self._in_order(way, held) if way and self._settled[g] else None
         if settled is not None:
-            rows = settled.straight
-            ends, n = rows.ends @ self.forces.beside(tub_c), len(rows.places)
-            if not (np.abs(ends[:n] - ends[n:]) <= rows.apart_k).all():
+            ends = settled.ends @ self.forces.beside(tub_c)
+            apart = ends[2 * n :]
+            if apart @ apart > 1.0 and (np.abs(apart) > 1.0).any():
                 return False
-        before, n = temps[held.both], len(held.places)
+        before = temps[held.both]
         after = held.stood(before, self._water.touched_s[g], now)
-        fell_j = held.half_j_k * (before - after)
-        temps[held.both] = after
-        if settled is not None:
-            rows, since = settled.straight, self._marks[g]
-            fell_j *= rows.still[held.both]
-            temps[rows.both] = ends
+        if settled is None:
+            fell_j = held.half_j_k * (before - after)
+            lost_j = fell_j[:n] + fell_j[n:]
+        else:
+            since = self._marks[g]
             self._mark(g, now, integral)
-            stays.lost_j[rows.places] += (settled.settled.lost_w @ (self._marks[g] - since))[rows.holds]
-        stays.lost_j[held.places] += fell_j[:n] + fell_j[n:]
-        held.close(temps[held.both], now)
+            fell_j = settled.half_j_k * (before - after)
+            lost_j = fell_j[:n] + fell_j[n:] + settled.lost_w @ (self._marks[g] - since)
+            after = settled.still * after + ends[: 2 * n]
+        temps[held.both] = after
+        held.close(after, lost_j, now)
         self._water.touched_s[g] = float(now)
         return True
+
+    def _in_order(self, way: Way, held: Straight) -> Settled:
+        settled = self._orders.get(id(way))
+        if settled is None:
+            settled = self._orders[id(way)] = way.straight.in_order(held.places, held.half_j_k)
+        return settled
 
     def _as_slugs(self, g: int, now: int, tub_c: float, integral: float) -> None:
         """What has settled in a circuit as slugs, and what it has lost since it was last asked."""
@@ -551,11 +559,12 @@ class Outside:
         """A circuit has passed until it settles; the heat that it holds [J]."""
         way, stays, temps, n = waits.way, self._stays, self._water.temps, len(self.reaches)
         forces, tub_c = waits.acted / waits.lasted_s, (waits.before_c, waits.after_c)
-        rows, straight = way.straight, self._water.is_straight[g]
-        if straight:
-            causes = self._ways.causes(way, temps, tub_c, forces)
+        rows, moves = way.straight, self._moves(way)
+        if self._water.is_straight[g]:
+            causes, straight = self._ways.causes(way, temps, tub_c, forces), self._water.straight[g]
             lost, returned_j = way.passages.lost_j(causes), way.passages.returned_j(causes, way.after_s)
-            held_j, coldest = float(rows.half_j_k @ temps), np.minimum(temps[:n], temps[n:])
+            held_j, straight.met = float(rows.half_j_k @ temps), (np.minimum(temps[:n], temps[n:]), moves)
+            straight.lose(self._in_order(way, straight).moving, lost[rows.holds])
         else:
             slugs = self._water.of(g)
             losses, returned = self._ways.passage(way, slugs, tub_c, forces)
@@ -564,16 +573,13 @@ class Outside:
             for i in rows.places.tolist():
                 held_j += self._per_m3_k * warmth.warmth(slugs[i])
                 coldest[i] = warmth.ends(slugs[i])[0]
-        stays.lost_j[rows.places] += lost[rows.holds]
-        moves = self._moves(way)
-        if straight:
-            self._water.straight[g].met = coldest, moves
-        else:
+            stays.lost_j[rows.places] += lost[rows.holds]
             least = (coldest + moves.meets).min(axis=1).tolist()
             for body, least_c in zip(moves.bodies, least, strict=True):
                 stays.colder(body, least_c)
         self._owe(returned_j - waits.given_j)
-        return held_j + float(rows.heats @ forces) * way.after_s - float(lost.sum()) - returned_j
+        gained_j = float(rows.heats @ forces) * way.after_s - float(np.add.reduce(lost))
+        return held_j + gained_j - returned_j
 
     def _catch_up(self, g: int) -> None:
         """Somebody asks before a circuit has settled: follow it up to now, and piece by piece from here."""
