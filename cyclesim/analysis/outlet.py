@@ -67,7 +67,7 @@ def _pieces(history: History, name: str) -> _Pieces:
     pieces = [trace.tub.start_s, np.array(since, dtype=float), np.array(until, dtype=float)]
     for source, stream in trace.sources.items():
         pieces.append(while_in(stream, "firing").ravel())
-        rows = trace.exchanges.get(source)
+        rows = trace.own_waters.get(source) or trace.exchanges.get(source)
         if rows is not None and source == name:
             pieces += [rows.start_s, rows.end_s]
     edges = np.unique(np.concatenate(pieces))
@@ -97,6 +97,7 @@ def _leaves_c(history: History, name: str, duty: PlantDuty, edges: Floats, mine:
             found = found + factor * duty.pump_heats_w[device]
         elif device in trace.sources:
             fires = covers(while_in(trace.sources[device], "firing"), begins)
+            fires |= device in trace.own_waters  # which gives heat for as long as it is warmer
             found = found + factor * np.where(fires, _heat_w(history, device, edges)[mine], 0.0)
     return found
 
@@ -122,6 +123,11 @@ def _heated(plant: Assembly, row: Floats) -> Iterator[tuple[str, float]]:
 def _heat_w(history: History, name: str, edges: Floats) -> Floats:
     """Heat of a source while it fires [W], between each two edges: an element's is constant, others' not."""
     sheet, rows = history.plant.sheet.heat_sources[name], history.trace.exchanges.get(name)
+    if name in history.trace.own_waters:
+        own = history.trace.own_waters[name]
+        k = np.clip(np.searchsorted(own.start_s, edges[:-1], side="right") - 1, 0, None)
+        over_w: Floats = (own.over_j / (own.end_s - own.start_s))[k]
+        return over_w
     if sheet.switched and not isinstance(sheet, HeatPump):
         return np.full(len(edges) - 1, sheet.output_w)
     if rows is None or not len(rows):  # it never fired in the span

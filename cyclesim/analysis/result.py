@@ -24,9 +24,11 @@ from cyclesim.analysis.history import History
 from cyclesim.analysis.left import LeftLeg, left_so, positions_left, worst_left
 from cyclesim.analysis.metrics import Metrics
 from cyclesim.analysis.outages import measure_outages
+from cyclesim.analysis.own_water import measure_own_waters
 from cyclesim.analysis.promises import measure_promises
+from cyclesim.analysis.room_loads import measure_room
 from cyclesim.analysis.rules import check
-from cyclesim.analysis.suction_side import measure_room, measure_suction
+from cyclesim.analysis.suction_side import measure_suction
 from cyclesim.analysis.tub import measure_tub
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly
@@ -138,7 +140,7 @@ def measure(history: History) -> Metrics:
         )
         for name, rows in history.ages.items()
     }
-    sources = {name: measure_source(plant, trace, name, metered) for name in trace.sources}
+    sources = {name: measure_source(plant, programme, trace, name, metered) for name in trace.sources}
     tub = measure_tub(plant, trace, history.duties, history.filtered, history.truth.people, metered)
     return Metrics(
         legs=legs,
@@ -151,10 +153,11 @@ def measure(history: History) -> Metrics:
         treatment={
             name: measure_treatment(plant, trace, name, history.truth, metered) for name in trace.treatments
         },
+        own_water=measure_own_waters(plant, trace, history.truth, metered),
         water_care=measure_water_care(history, tub, sources),
         sessions=measure_sessions(history),
         cold_spell=measure_cold_spell(history),
         suction=measure_suction(plant, programme),
-        pump_room=measure_room(plant),
+        pump_room=measure_room(plant, trace),
         promises=measure_promises(history, legs),
     )

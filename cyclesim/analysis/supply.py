@@ -81,10 +81,10 @@ def load_a(plant: Assembly, name: str, speed: str = "on") -> float:
     """
     if name in plant.pumps:
         return plant.current_a(name, speed)
-    sheets = (plant.sheet.air, plant.sheet.heat_sources, plant.sheet.treatment)
+    sheets = (plant.sheet.air, plant.sheet.circulators, plant.sheet.heat_sources, plant.sheet.treatment)
     sheet = next((known[name] for known in sheets if name in known), None)
     if sheet is None:
-        return plant.scenario.supply.also_on_it[name] / plant.voltage_v
+        return plant.scenario.always_on[name] / plant.voltage_v
     return sheet.current_a if sheet.current_a is not None else sheet.power_w / plant.voltage_v
 
 
@@ -93,7 +93,7 @@ def loads(plant: Assembly, on: Iterable[Closed], lasting: Collection[Closed] = (
     counts = counts_lasting(plant)
     for name, speed in on:
         yield Load(name, speed, load_a(plant, name, speed), counts and (name, speed) in lasting)
-    for name in plant.scenario.supply.also_on_it:
+    for name in plant.scenario.always_on:
         yield Load(name, "on", load_a(plant, name), counts)
 
 
@@ -207,7 +207,7 @@ def _worst_start(plant: Assembly, truth: Timeline, circuit: Circuit) -> tuple[fl
     starts_s = np.unique(np.concatenate([np.empty(0), *begins.values()]))
     if not len(starts_s):
         return None, None
-    other_a = sum(load_a(plant, n) for n in plant.scenario.supply.also_on_it if n in circuit.feeds)
+    other_a = sum(load_a(plant, n) for n in plant.scenario.always_on if n in circuit.feeds)
     total = np.full(len(starts_s), float(other_a))
     for key, a in on.items():
         now = np.where(covers(a, starts_s), load_a(plant, *key), 0.0)
@@ -228,7 +228,7 @@ def overloads(plant: Assembly, circuit: str) -> list[tuple[str, ...]]:
     if not sheet.breaker_a:
         return []
     switched = {name for name, source in plant.sheet.heat_sources.items() if source.switched}
-    machines = {*plant.pumps, *plant.sheet.air, *plant.sheet.treatment, *switched}
+    machines = {*plant.pumps, *plant.sheet.air, *plant.sheet.circulators, *plant.sheet.treatment, *switched}
     fed = [name for name in sheet.feeds if name in machines]
     contacts = [(name, speed) for name in fed for speed in plant.speeds.get(name, ("on",))]
     always = carried(plant, circuit, loads(plant, ()))

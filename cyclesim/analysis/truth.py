@@ -16,6 +16,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from cyclesim.analysis.kept_out import KeptOut, kept_out
 from cyclesim.analysis.spans import (
     NONE,
     Spans,
@@ -32,7 +33,7 @@ from cyclesim.analysis.spans import (
 from cyclesim.analysis.spans import covers as covered
 from cyclesim.control.demands import Demand
 from cyclesim.simulation.assembly import Assembly, PlantDuty
-from cyclesim.simulation.programme import AIR
+from cyclesim.simulation.programme import AIR, AIR_FLUSH
 from cyclesim.simulation.trace import Stream, Trace
 from cyclesim.simulation.wired import water_at
 
@@ -47,7 +48,7 @@ LASTING_S = 3.0 * 3600.0
 """What runs for so long is a continuous load; NEC article 100, from memory, not opened."""
 
 Closed = tuple[str, str]
-"""A pump and its speed; a blower or a heat source and "on"."""
+"""A pump and its speed; a blower, a circulator or a heat source and "on"."""
 
 
 class SourceTruth(NamedTuple):
@@ -60,6 +61,8 @@ class SourceTruth(NamedTuple):
     """Its heat has been on without enough flow for longer than the grace."""
     flow_lasted: bool
     """Enough flow has lasted for the proof time without a break."""
+    own_still: bool = False
+    """Its own water stands, which a plate exchanger parts from the tub's."""
 
 
 class Snapshot(NamedTuple):
@@ -67,7 +70,7 @@ class Snapshot(NamedTuple):
 
     states: tuple[tuple[str, str], ...]
     contacts: tuple[tuple[str, tuple[str, ...]], ...]
-    """Per pump and blower, the speeds whose contacts are closed."""
+    """Per pump, blower and circulator, the speeds whose contacts are closed."""
     sources: tuple[tuple[str, SourceTruth], ...]
     lasting: frozenset[Closed] = frozenset()
     """What runs, now, for 3 h or more without a break; looked at where the region counts it."""
@@ -81,6 +84,10 @@ class Snapshot(NamedTuple):
     """Contacts beside the controller that are closed."""
     low: bool = False
     """Whether the water is below the suction fittings."""
+    air: bool = False
+    """Whether the controller is asked for air: by a session, or to flush the air lines."""
+    kept_out: tuple[KeptOut, ...] = ()
+    """Steered collectors through which water has run for a while though it should not, and why."""
 
 
 class Timeline(NamedTuple):
@@ -123,14 +130,20 @@ class Inertia(NamedTuple):
 
 
 def source_truth(
-    hot: bool, moves: bool, back: bool, enough: bool, past_grace: bool, lasted: bool
+    hot: bool,
+    moves: bool,
+    back: bool,
+    enough: bool,
+    past_grace: bool,
+    lasted: bool,
+    own_still: bool = False,
 ) -> SourceTruth:
     """What is true of a device, of which water *moves*, perhaps *back* through it, and may be *enough*.
 
-    *hot*, *past_grace* and *lasted* as in `SourceTruth`.
+    *hot*, *past_grace*, *lasted* and *own_still* as in `SourceTruth`.
     """
     flow = "enough" if enough else "back" if back else "low" if moves else "none"
-    return SourceTruth(hot, flow, past_grace, lasted)
+    return SourceTruth(hot, flow, past_grace, lasted, own_still)
 
 
 Lasting = tuple[float, float, PlantDuty]
@@ -176,9 +189,10 @@ def _lane(stream: Stream[str], coasts_s: float) -> list[tuple[float, str]]:
 
 
 def running(trace: Trace, plant: Assembly, name: str, speed: str) -> Spans:
-    """When a pump ran at a speed, at any where its name alone is meant, or a blower ran."""
+    """When a pump ran at a speed, at any where its name alone is meant, or a blower or a circulator ran."""
     own = plant.speeds.get(name, ("on",))
-    return while_in({**trace.pumps, **trace.blowers}[name], *([speed] if speed in own else own))
+    streams = {**trace.pumps, **trace.blowers, **trace.circulators}
+    return while_in(streams[name], *([speed] if speed in own else own))
 
 
 def people_in(trace: Trace) -> Spans:
@@ -198,7 +212,8 @@ def timeline(plant: Assembly, trace: Trace, flushes: Collection[Demand] = ()) ->
         unfed = after(without(hot[name], enough[name]), inertia.grace_s)
         since_ever = _since_ever(enough[name])
         lasted = _clipped(after(since_ever, inertia.proof_s), trace)
-        facts += [hot[name], any_flow[name], back[name], enough[name], unfed, lasted]
+        stands = own_still(plant, trace, name)
+        facts += [hot[name], any_flow[name], back[name], enough[name], unfed, lasted, stands]
     contacts = [key for key in closed if key[0] not in devices]
     facts += [closed[key] for key in contacts]
     lasting = _lasting(closed) if plant.scenario.supply.region == "north_america" else {}
@@ -206,8 +221,11 @@ def timeline(plant: Assembly, trace: Trace, flushes: Collection[Demand] = ()) ->
     people = people_in(trace)
     flushing = _flushing(trace, flushes)
     started = {name: while_in(stream, "closed") for name, stream in trace.starters.items()}
-    facts += [people, *flushing.values(), *started.values(), while_in(trace.level, "low")]
-    streams = [*trace.pumps.values(), *trace.blowers.values(), *trace.sources.values()]
+    facts += [people, *flushing.values(), *started.values(), while_in(trace.level, "low"), _asked_air(trace)]
+    out = kept_out(plant, trace, any_flow)
+    facts += out.values()
+    turned = (*trace.pumps.values(), *trace.blowers.values(), *trace.circulators.values())
+    streams = [*turned, *trace.sources.values()]
     streams += trace.treatments.values()
     changes = [np.array(stream.starts, dtype=float) for stream in streams]
     edges = np.unique(np.concatenate([edges_of(NONE, *facts), *changes, [0.0, float(trace.span_s)]]))
@@ -222,9 +240,9 @@ def timeline(plant: Assembly, trace: Trace, flushes: Collection[Demand] = ()) ->
     for k, row in enumerate(rows):
         codes, true = row[: len(streams)], iter([bool(fact) for fact in row[len(streams) :]])
         states = tuple((s.name, s.labels[code]) for s, code in zip(streams, codes, strict=True))
-        truths = tuple((name, source_truth(*islice(true, 6))) for name in devices)
+        truths = tuple((name, source_truth(*islice(true, 7))) for name in devices)
         on = [key for key in contacts if next(true)]
-        switched = (*plant.pumps, *trace.blowers)
+        switched = (*plant.pumps, *trace.blowers, *trace.circulators)
         snapshot = Snapshot(
             states,
             tuple((name, tuple(s for n, s in on if n == name)) for name in switched),
@@ -235,9 +253,19 @@ def timeline(plant: Assembly, trace: Trace, flushes: Collection[Demand] = ()) ->
             truths[len(trace.sources) :],
             frozenset(name for name in started if next(true)),
             next(true),
+            next(true),
+            tuple(key for key in out if next(true)),
         )
         snapshots.append((snapshot, where(edges, row_of_piece == k)))
     return Timeline(tuple(snapshots), hot, any_flow, enough, closed, people)
+
+
+def _asked_air(trace: Trace) -> Spans:
+    """When all blowers are asked for: every demand for air is one for each of them."""
+    asking = [
+        stream for name, stream in trace.demands.items() if name == AIR_FLUSH or name.endswith(f", {AIR}")
+    ]
+    return join(NONE, *(while_in(stream, "raised") for stream in asking))
 
 
 def _flushing(trace: Trace, flushes: Collection[Demand]) -> dict[tuple[str, str], Spans]:
@@ -282,7 +310,8 @@ def _closed(plant: Assembly, trace: Trace, inertia: Inertia) -> dict[Closed, Spa
     for pump, speed in on:
         if pump in trace.seconds:
             on[pump, speed] = join(on[pump, speed], while_in(trace.seconds[pump], speed))
-    on |= {(name, "on"): while_in(stream, "on") for name, stream in trace.blowers.items()}
+    turned = {**trace.blowers, **trace.circulators}
+    on |= {(name, "on"): while_in(stream, "on") for name, stream in turned.items()}
     on |= {(name, "on"): while_in(stream, "firing") for name, stream in trace.sources.items()}
     on |= {(name, "on"): while_in(stream, "on") for name, stream in trace.treatments.items()}
     return {
@@ -318,6 +347,17 @@ def _flows(plant: Assembly, trace: Trace) -> tuple[dict[str, Spans], ...]:
         {name: spans(pairs) for name, pairs in zip(devices, found, strict=True)}
         for found in (any_flow, back, enough)
     )
+
+
+def own_still(plant: Assembly, trace: Trace, name: str) -> Spans:
+    """When the own water of a source stands; never where it has none."""
+    source = plant.sheet.heat_sources.get(name)
+    if source is None or source.own_water is None:
+        return NONE
+    circulator, span = source.own_water.circulator, spans([(0.0, float(trace.span_s))])
+    if circulator in plant.broken.dead:
+        return span
+    return without(span, while_in(trace.circulators[circulator], "on"))
 
 
 def _since_ever(a: Spans) -> Spans:

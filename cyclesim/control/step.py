@@ -278,10 +278,10 @@ class ControlLogic:
         """Per pump (mask, index, level) of its demands, the one that decides first in front."""
         mine: list[list[tuple[int, int, int, int]]] = [[] for _ in self.pumps]
         for k, demand in enumerate(self.demands):
-            if not demand.pump:
-                continue
-            pump, level = self._pump(demand.pump, demand.speed)
-            mine[pump].append((demand.rank, -level, k, self.bit(f"{demand.name}.raised")))
+            asks = [(demand.pump, demand.speed)] if demand.pump else []
+            for name, speed in (*asks, *((name, "on") for name in demand.circulators)):
+                pump, level = self._pump(name, speed)
+                mine[pump].append((demand.rank, -level, k, self.bit(f"{demand.name}.raised")))
         return tuple(tuple((mask, k, -level) for _, level, k, mask in sorted(rows)) for rows in mine)
 
     @cached_property

@@ -17,6 +17,7 @@ import numpy as np
 from cyclesim.physics.heat import TwoNode
 from cyclesim.physics.laws import Exchange, Law
 from cyclesim.physics.outside import Outside, Trial
+from cyclesim.physics.own_water import OwnPiece, OwnWater
 from cyclesim.physics.stays import OnStays
 from cyclesim.physics.warmth import Floats, Slug
 from cyclesim.physics.ways import Way, Ways
@@ -111,6 +112,8 @@ class TubHeat:
         self._tub, self._zones, self._origin_s = tub, zones, origin_s
         self._on_piece, self._on_exchange = on_piece, on_exchange
         self._laws: Sequence[Placed] = ()
+        self._own: list[tuple[OwnWater, int]] = []
+        self._on_own: Callable[[int, OwnPiece], None]
         self._covered = True
         self._outside = Outside(ways, body_of, circuits, zones, origin_s, start_s, water_c, on_stays)
         self._now_s, self.water_c = start_s, water_c
@@ -148,6 +151,12 @@ class TubHeat:
         two = TwoNode(capacity, tub.shell_j_k, tub.g_w_k, ua, tub.ua_shell_w_k)
         return _Node(two, capacity, cover, lost)
 
+    def take_along(
+        self, own: Sequence[OwnWater], reaches: Sequence[int], on_own: Callable[[int, OwnPiece], None]
+    ) -> None:
+        """Own waters of sources, each with the reach that its plates give heat to; on_own gets each piece."""
+        self._own, self._on_own = list(zip(own, reaches, strict=True)), on_own
+
     def body_c(self, body: int, at_s: float) -> float:
         """Mean temperature [degC] of a body at *at_s*, now or as it stands on."""
         return self._outside.body_c(body, at_s, self.water_c)
@@ -164,6 +173,7 @@ class TubHeat:
         """Heat above 0 degC in water, shell, and all that is outside [J]."""
         tub = self._tub
         content = tub.water_j_k * self.water_c + tub.shell_j_k * self.shell_c
+        content += sum(own.content_j() for own, _ in self._own)
         return content + self._outside.heat_content_j(self._now_s, self.water_c)
 
     def change(
@@ -239,6 +249,24 @@ class TubHeat:
             slope += x.slope_w_k
         ua = two.ua_water_w_k - slope
         return TwoNode(two.c_water_j_k, two.c_shell_j_k, two.g_w_k, ua, two.ua_shell_w_k), f_w
+
+    def _with_own(
+        self, two: TwoNode, f_w: float, hour: int, dt: int
+    ) -> tuple[TwoNode, float, list[tuple[float, float]]]:
+        """The same with what own waters give through their plates over dt [s], and each's power and slope."""
+        slope, gives = 0.0, []
+        for own, reach in self._own:
+            over_w, slope_w_k = own.over(hour, self.water_c, dt)
+            if own.g_w_k:
+                self._outside.by_law(reach, over_w, self._now_s)
+                if not self._outside.follows_tub(reach):
+                    gives.append((over_w, 0.0))
+                    continue
+            gives.append((over_w, slope_w_k))
+            f_w += over_w - slope_w_k * self.water_c
+            slope += slope_w_k
+        ua = two.ua_water_w_k - slope
+        return TwoNode(two.c_water_j_k, two.c_shell_j_k, two.g_w_k, ua, two.ua_shell_w_k), f_w, gives
 
     def seconds_to_reach(
         self,
@@ -333,6 +361,11 @@ class TubHeat:
             if self._laws:
                 end = min(end, now + (COVERED_PIECE_S if self._covered else OPEN_PIECE_S))
                 two, f_w = self._with_laws(two, hour, exchanges)
+            gives: list[tuple[float, float]] = []
+            if self._own:
+                for own, _ in self._own:
+                    end = now + own.piece_s(hour, self.water_c, end - now)
+                two, f_w, gives = self._with_own(two, f_w, hour, end - now)
             if self._looked_at != (hour, forces.version):
                 self._look_round(hour)
             if elsewhere:
@@ -363,6 +396,9 @@ class TubHeat:
                     drawn = x.input_w * dt + x.input_slope_w_k * warmer_k_s
                     gone_kg = x.evaporated_kg_s * dt + x.evaporated_kg_s_k * warmer_k_s
                     self._on_exchange(Exchanged(law, now, end, heat, drawn, gone_kg))
+                for k, (over_w, slope_w_k) in enumerate(gives):
+                    over_j = over_w * dt + slope_w_k * (water_int - linear_at_c * dt)
+                    self._on_own(k, self._own[k][0].advance(hour, now, end, over_j))
                 before_c = self.water_c
                 self.water_c, self.shell_c, self._now_s = water, shell, end
                 self._integral += water_int
@@ -370,6 +406,8 @@ class TubHeat:
                     outside.keep(trial, (before_c, water), end)
                     if outside.is_due(end):
                         self._settle()
+                if any(own.reached() for own, _ in self._own):
+                    crossed = end
                 for level, rising, body in in_pipes:
                     temp_c = outside.body_c(body, end, self.water_c)
                     if (temp_c >= level) if rising else (temp_c <= level):

@@ -16,7 +16,7 @@ class DryWatch:
 
     def __init__(self, run: RunParts, wiring: Wiring) -> None:
         self._run, self._wiring = run, wiring
-        self._feeling = sorted(wiring.rising | wiring.limited)
+        self._feeling = sorted((wiring.rising | wiring.limited) - wiring.turned_by.keys())
         self._bodies = {body.name: k for k, body in enumerate(run.plant.bodies)}
         self._since: dict[int, int] = {}
         self.risen = 0

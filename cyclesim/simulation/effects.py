@@ -68,7 +68,8 @@ class Effects:
                 labels[i] = device.active
             elif labels[i] == device.active:
                 labels[i] = "held_off"
-        blowing = tuple(n for n, s in zip(plant.sheet.air, labels[pumps:first], strict=True) if s == "on")
+        after = zip(plant.sheet.air, labels[pumps:first], strict=False)  # circulators come after
+        blowing = tuple(n for n, s in after if s == "on")
         heat = plant.sheet.heat_sources
         devices = zip(self._wiring.devices, what.on, strict=False)
         firing = tuple(name for name, on in devices if on and name in heat)
@@ -76,6 +77,8 @@ class Effects:
         heats_w = dict(duty.pump_heats_w)
         laws: list[Numbered] = []
         for name in firing:
+            if heat[name].own_water is not None:  # its heat goes into its own water
+                continue
             flows = not plant.is_still(name, duty)
             if isinstance(heat[name], HeatPump) and self._exchanges:
                 if flows:  # without flow its own pressure switch stops it: no heat, no power

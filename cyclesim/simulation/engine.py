@@ -109,7 +109,7 @@ class PlantRun:
         self._wiring = Wiring(plant, controller)
         self._trace = new_trace(plant, controller, drive)
         self._recorder = Recorder(self._trace, controller)
-        self._water = WaterAndHeat(plant, drive, self._board, self._trace)
+        self._water = WaterAndHeat(plant, self._wiring, drive, self._board, self._trace)
         self._effects = Effects(self._wiring, self._water.exchanges, self._water.age.patterns)
         parts = RunParts(self._board, drive, plant, controller, self._water.heat, self._trace)
         self._timers = Timers(self._board, controller, self._time_over)
@@ -235,6 +235,7 @@ class PlantRun:
         self._recorder.states(was, effect, now)
         if self._water.follow(effect, now):
             self._dry.follow(effect.what.dry, settled.risen, now)
+            beside.water_moves()
             if self._heating:
                 self._heating.water_moves(effect.duty, now)
 
@@ -260,6 +261,7 @@ class PlantRun:
             self._heating.look()
         for watch in self._beside.watches:
             watch.look_at_tub()
+        self._water.look()
 
 
 def _edges(span: tuple[int, int]) -> tuple[tuple[int, bool], tuple[int, bool]]:

@@ -23,6 +23,8 @@ def new_trace(plant: Assembly, controller: ControlLogic, drive: Drive) -> Trace:
         list(plant.reported),
         [b.name for b in plant.bodies],
         list(sheet.air),
+        list(sheet.circulators),
+        [name for name, source in sheet.heat_sources.items() if source.own_water is not None],
         list(sheet.treatment),
         [starter.name for starter in controller.starters],
         may_weld=bool(drive.welds),
@@ -37,7 +39,7 @@ class Recorder:
 
     def __init__(self, trace: Trace, controller: ControlLogic) -> None:
         self._trace, self._controller = trace, controller
-        streams = {**trace.pumps, **trace.blowers, **trace.sources, **trace.treatments}
+        streams = {**trace.pumps, **trace.blowers, **trace.circulators, **trace.sources, **trace.treatments}
         self._streams = [streams[machine.name] for machine in controller.machines]
         bit = controller.bit
         self._demands = [(bit(f"{name}.raised"), stream) for name, stream in trace.demands.items()]

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cyclesim.physics.age_book import Emitted
+from cyclesim.physics.own_water import OwnPiece
 from cyclesim.physics.stays import Stay
 from cyclesim.physics.tub_heat import Piece
 from cyclesim.simulation.assembly import Positions
@@ -187,6 +188,8 @@ class Trace:
         legs: Sequence[str],
         bodies: Sequence[str],
         blowers: Sequence[str] = (),
+        circulators: Sequence[str] = (),
+        own_waters: Sequence[str] = (),
         treatments: Sequence[str] = (),
         starters: Sequence[str] = (),
         *,
@@ -204,6 +207,12 @@ class Trace:
         """Why a source that is called does not fire ("" if it does or is not called)."""
         self.blowers = {n: Stream(n, "stopped") for n in blowers}
         """State of each blower: stopped or on."""
+        self.circulators = {n: Stream(n, "stopped") for n in circulators}
+        """State of each circulator of a heat source's own water: stopped or on."""
+        self.burners = {n: Stream(n, "off") for n in own_waters}
+        """Per source with water of its own, whether its own thermostat has its heat on while it fires."""
+        self.own_waters = {n: Rows(n, OwnPiece) for n in own_waters}
+        """Temperature of the own water of each such source, and what went in, over and away."""
         self.treatments = {n: Stream(n, "off") for n in treatments}
         """State of each treatment device: off, proving, on, held_off."""
         self.starters = {n: Stream(n, "") for n in starters}
@@ -222,6 +231,8 @@ class Trace:
         """Whether there is power: on, lost, or back while the controller waits for a person."""
         self.circuits = {n: Stream(n, "on") for n in circuits}
         """Whether a circuit that loses its power alone has it: on or lost."""
+        self.loads: dict[str, Stream[str]] = {}
+        """Whether the pump room's own heater and fan run: on or off."""
         self.exchanges: dict[str, Rows] = {}
         """What laws of heat did, by their name: open water, bathers, a blower's air, a heat pump."""
         self.ready: list[tuple[int, float, float]] = []
@@ -252,6 +263,8 @@ class Trace:
         for kind in (
             "pumps",
             "blowers",
+            "circulators",
+            "burners",
             "deciding",
             "sources",
             "reasons",
@@ -259,6 +272,7 @@ class Trace:
             "demands",
             "starters",
             "circuits",
+            "loads",
         ):
             for stream in getattr(self, kind).values():
                 yield kind, stream
@@ -278,7 +292,7 @@ class Trace:
 
     def _rows(self) -> Iterator[Rows]:
         yield from (*self.ages.values(), *self.stays.values(), *self.exchanges.values())
-        yield from (self.tub, self.at_jets)
+        yield from (*self.own_waters.values(), self.tub, self.at_jets)
 
     def pack(self) -> None:
         """Put together what has come so far, so that ten years need no more room than they must."""

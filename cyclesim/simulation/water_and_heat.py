@@ -16,7 +16,9 @@ from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.drive import Drive
 from cyclesim.simulation.effects import Effect
 from cyclesim.simulation.exchanges import Exchanges
+from cyclesim.simulation.own_water import OwnWaters
 from cyclesim.simulation.trace import COLD_JET_K, AtJets, Rows, Trace
+from cyclesim.simulation.wired import Wiring
 
 HOUR_S = 3600
 _HOT_SHARE = 0.05  # of its output: a stove or collector that gives less counts as off
@@ -29,7 +31,7 @@ _Done = tuple[dict[int, float], list[Placed]]
 class WaterAndHeat:
     """Books of water and heat. They are told what is on, who bathes and what burns by itself."""
 
-    def __init__(self, plant: Assembly, drive: Drive, board: Board, trace: Trace) -> None:
+    def __init__(self, plant: Assembly, wiring: Wiring, drive: Drive, board: Board, trace: Trace) -> None:
         self._plant, self._drive, self._board, self._trace = plant, drive, board, trace
         self._env = board.env
         self._always_covered = plant.sheet.tub.cover != "none"
@@ -56,6 +58,8 @@ class WaterAndHeat:
         )
         if begins and begins.just_filled:
             self.heat.shell_c = series[plant.tub_node.shell_zone][0]
+        self.own = OwnWaters(plant, wiring, drive, board, trace)
+        self.heat.take_along(list(self.own.waters.values()), self.own.reaches, self.own.put)
         self.age = Loops(
             plant.plugs,
             list(plant.reported.values()),
@@ -78,7 +82,9 @@ class WaterAndHeat:
         was, self._effect = self._effect, effect
         if effect.duty is not was.duty:
             self.age.change(now, effect.patterns)
-        elif effect.firing == was.firing and effect.blowing == was.blowing:
+        elif (effect.firing, effect.blowing) == (was.firing, was.blowing) and (
+            effect.what.own_still == was.what.own_still
+        ):
             return False
         self._tell(now)
         if self._people and effect.duty is not was.duty:
@@ -116,6 +122,13 @@ class WaterAndHeat:
         self.heat.advance(min(now + 1, horizon))  # acted on at the next look
         return now + 1
 
+    def look(self) -> None:
+        """Thermostats of sources with water of their own, and high limits, look at it."""
+        if self.own.waters:
+            if self.own.look():
+                self._tell(self._board.now)
+            self._board.wake()  # every wake hands heat on to the next
+
     def close(self, at_s: int) -> float:
         """Close what is open, and give the heat in all the plant [J]."""
         self.age.close(at_s)
@@ -138,6 +151,8 @@ class WaterAndHeat:
                 told = self._with_fires(told, now)
             else:
                 self._told[key] = told
+        if self.own.waters:
+            self.own.follow(effect.what, exchanges, now)
         self.heat.change(effect.duty.plug_flows_m3_s, *told, self._covered)
 
     def _done(self) -> _Done:
@@ -163,9 +178,9 @@ class WaterAndHeat:
             sheet, heat_w = self._plant.sheet.heat_sources[name], series[hour]
             moves = not self._plant.is_still(name, self._effect.duty)
             hot = heat_w > _HOT_SHARE * sheet.output_w
-            if isinstance(sheet, Solar):  # a dry collector stands hot and gives nothing: it is built for that
+            if isinstance(sheet, Solar):  # collectors stand hot and give nothing: they are built for that
                 hot = hot and moves
-            elif not moves:
+            if not moves and (not isinstance(sheet, Solar) or sheet.plate):
                 heats_w[at[name]] = heat_w
             if moves:
                 k, law = exchanges.by_itself(name)

@@ -50,6 +50,8 @@ class WhatIsOn(NamedTuple):
     water: Water
     dry: int
     """The devices that are on in still water, as bits by their place."""
+    own_still: int = 0
+    """The heat sources whose own water no circulator turns, on or not, as bits by their place."""
 
 
 class Settled(NamedTuple):
@@ -103,6 +105,11 @@ class Wiring:
         self.limited = {k for k, s in enumerate(sources) if plant.trips_dry(s.name)}
         """Devices with a high limit that feels their own water, and trips them where it stands still."""
         self._wet = {pump.name: i for i, pump in enumerate(c.pumps) if pump.name in plant.pumps}
+        at = {pump.name: i for i, pump in enumerate(c.pumps)}
+        own = {k: sheet.own_water for k, sheet in sheets.items() if sheet and sheet.own_water}
+        self.turned_by = {k: at[circuit.circulator] for k, circuit in own.items()}
+        """Place of a source with water of its own -> its circulator's among the pumps."""
+        self._held = {k for k, circuit in own.items() if circuit.flow_switch}
         self._all_sensed = sum(self.sensed)
         self._low = c.bit(LEVEL_LOW)
         self._effects: dict[tuple[State, int, Positions, Welded, frozenset[str]], WhatIsOn] = {}
@@ -143,6 +150,8 @@ class Wiring:
             0 if pump.name in dead else max(closed, default=0)
             for pump, closed in zip(self.controller.pumps, wired.speeds, strict=True)
         )
+        own_still = sum(1 << k for k, i in self.turned_by.items() if not levels[i])
+        on = tuple(is_on and not (k in self._held and own_still >> k & 1) for k, is_on in enumerate(on))
         starters = (self.controller.starters[k] for k in wired.started)
         started = frozenset(starter.name for starter in starters if starter.target not in unfed)
         closed = any(wired.speeds[i] for i in self._wet.values())
@@ -152,7 +161,15 @@ class Wiring:
             () if pump.name in unfed else closed  # it is closed, and a contact of it says so; nothing runs
             for pump, closed in zip(self.controller.pumps, wired.speeds, strict=True)
         )
-        return WhatIsOn(contacts, levels, on, started, water, dry)
+        return WhatIsOn(contacts, levels, on, started, water, dry, own_still)
+
+    def may_trip(self, effect: WhatIsOn) -> int:
+        """The devices whose high limit feels water that stands and is heated, as bits by their place."""
+        found = effect.dry
+        for k in self.turned_by:
+            still = effect.on[k] and effect.own_still >> k & 1
+            found = found | 1 << k if still else found & ~(1 << k)
+        return found
 
     def water(self, levels: tuple[int, ...], closed: bool, positions: Positions, *, low: bool) -> Water:
         """The water at these levels of the pumps; *closed*: whether any pump's contact is."""

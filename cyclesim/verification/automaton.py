@@ -20,6 +20,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 
+from cyclesim.analysis.kept_out import KeptOut
 from cyclesim.analysis.truth import Snapshot, source_truth
 from cyclesim.control.demands import FLUSHES
 from cyclesim.control.step import POWER_LOST
@@ -172,8 +173,9 @@ class Automaton(Instants):
     def _events(self, node: Node, effect: WhatIsOn) -> tuple[tuple[str, int], ...]:
         """A trip or a rise in still water; a person who resets what has tripped."""
         wiring, dry, found = self.wiring, effect.dry, list[tuple[str, int]]()
+        may_trip = wiring.may_trip(effect)
         for k, trips in enumerate(wiring.trips):
-            if dry >> k & 1 and k in wiring.limited and not node.feedback & trips:
+            if may_trip >> k & 1 and k in wiring.limited and not node.feedback & trips:
                 found.append(("trips", k))
             if dry >> k & 1 and k in wiring.rising and not node.risen >> k & 1:
                 found.append(("rises", k))
@@ -230,7 +232,8 @@ class Automaton(Instants):
             lasted = w < 0 or bool(node.truth >> 2 * w & 2)
             hot = self._hot(name, k, effect, around.hot, node.timers, ())
             moves, back, enough = not water.still >> k & 1, bool(water.back >> k & 1), water.enough >> k & 1
-            truths.append((name, source_truth(hot, moves, back, bool(enough), past, lasted)))
+            stands = bool(effect.own_still >> k & 1)
+            truths.append((name, source_truth(hot, moves, back, bool(enough), past, lasted, stands)))
         deciding = c.step(node.state, facts).deciding
         flushing = tuple(
             (p.name, c.demands[d].name)
@@ -242,6 +245,11 @@ class Automaton(Instants):
             lasting = frozenset(
                 [(n, s) for n, on in contacts for s in on] + [(n, "on") for n, t in truths if t.hot]
             )
+        out: list[KeptOut] = [
+            (n, "cold" if n in around.cold else "stop")
+            for n, t in truths
+            if n in self.plant.steered and t.hot and t.past_grace
+        ]
         names = tuple((m.name, s) for m, s in zip(c.machines, c.names(node.state), strict=True))
         sheet = self.plant.sheet
         return Snapshot(
@@ -254,4 +262,6 @@ class Automaton(Instants):
             tuple((n, t) for n, t in truths if n in sheet.treatment),
             effect.started,
             around.low,
+            any(name in sheet.air and state == "on" for name, state in names),
+            tuple(out),
         )

@@ -144,8 +144,9 @@ def _on(trace: Trace, name: str) -> list[Span]:
         return trace.sources[name].spans("firing")
     if name in trace.treatments:
         return trace.treatments[name].spans("on")
-    if name in trace.blowers:
-        return trace.blowers[name].spans("on")
+    for turned in (trace.blowers, trace.circulators):
+        if name in turned:
+            return turned[name].spans("on")
     return trace.pumps[name].spans("on", "low", "high")
 
 

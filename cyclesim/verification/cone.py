@@ -74,6 +74,8 @@ def cone_of(
         if name in devices or name in plant.sheet.heat_sources:
             loop = loops.get(plant.fed_through(name))
             sheet = plant.sheet.treatment.get(name) or plant.sheet.heat_sources[name]
+            circuit = getattr(sheet, "own_water", None)
+            waiting += [circuit.circulator] if circuit else []
             any_pump = sheet.proof.by == "pump_contact"  # it knows of a pump that runs, whichever
             felt = {loop, loops.get(sheet.proof.in_ or plant.fed_through(name))}
             waiting += [pump for pump in plant.pumps if any_pump or loops.get(pump) in felt]
@@ -85,9 +87,10 @@ def _cut(full: ControlLogic, inside: set[str]) -> ControlLogic:
     demands = []
     for demand in full.demands:
         calls = tuple(name for name in demand.calls if name in inside)
+        circulators = tuple(name for name in demand.circulators if name in inside)
         pump = demand.pump if demand.pump in inside else ""
-        if calls or pump:
-            demands.append(replace(demand, pump=pump, calls=calls))
+        if calls or pump or circulators:
+            demands.append(replace(demand, pump=pump, calls=calls, circulators=circulators))
     return ControlLogic(
         pumps=tuple(p for p in full.pumps if p.name in inside),
         sources=tuple(s for s in full.sources if s.name in inside),

@@ -137,7 +137,7 @@ class _Week:
     def _pumps(self, sound: _Week) -> list[Sign]:
         """Pumps that are heard when the sound plant's stand still, or not heard when they run."""
         found = []
-        for name in (*self.trace.pumps, *self.trace.blowers):
+        for name in (*self.trace.pumps, *self.trace.blowers, *self.trace.circulators):
             mine, other = (spans(week._heard(name)) for week in (self, sound))
             both = total_s(meet(mine, other))
             more, less = ((total_s(one) - both) / HOUR_S / DAYS for one in (mine, other))
@@ -151,7 +151,7 @@ class _Week:
     def _heard(self, name: str) -> list[tuple[float, float]]:
         if name in self.plant.broken.dead:
             return []
-        stream = self.trace.pumps.get(name) or self.trace.blowers[name]
+        stream = {**self.trace.pumps, **self.trace.blowers, **self.trace.circulators}[name]
         return [(float(a), float(b)) for a, b in stream.spans("on", "low", "high")]
 
     def _breakers(self) -> list[Sign]:

@@ -22,12 +22,20 @@ CASES = [
     *table("base.yaml", "cases.yaml"),
     *table("base.yaml", "wiring_cases.yaml"),
     *table("base.yaml", "money_cases.yaml"),
+    *table("base.yaml", "pumps_cases.yaml"),
     *table("winter_base.yaml", "winter_cases.yaml"),
+    *table("winter_base.yaml", "sun_cases.yaml"),
+    *table("own_water_base.yaml", "own_water_cases.yaml"),
 ]
 
 
 @pytest.mark.parametrize(
-    ("base", "title"), [("base", "Two pumps"), ("winter_base", "Fjell tub, everything in it")]
+    ("base", "title"),
+    [
+        ("base", "Two pumps"),
+        ("winter_base", "Fjell tub, everything in it"),
+        ("own_water_base", "A boiler behind plates"),
+    ],
 )
 def test_the_base_of_a_table_is_sound(base, title):
     """The file that the cases edit loads, so that each message is due to the edit alone."""

@@ -9,6 +9,7 @@ from cyclesim.scenario.blocks.air import Blower
 from cyclesim.scenario.blocks.chains import Network
 from cyclesim.scenario.blocks.data_sheets import CheckValve, Diverter, Equipment, Pump, Valve
 from cyclesim.scenario.blocks.heat_sources import AnyHeatSource
+from cyclesim.scenario.blocks.own_water import Circulator
 from cyclesim.scenario.blocks.pump_room import PumpRoom, Suction
 from cyclesim.scenario.blocks.treatment import Treatment
 from cyclesim.scenario.forms.fields import (
@@ -302,6 +303,9 @@ class Plant(Model):
     )
     air: Annotated[dict[str, Blower], named, BeforeValidator(_one_blower)] = Field(
         default_factory=dict, description="The blower with its air pipe, by name; one at most."
+    )
+    circulators: Annotated[dict[str, Circulator], named] = Field(
+        default_factory=dict, description="Pumps that turn a heat source's own water, by name."
     )
     valves: Annotated[dict[str, Valve], named] = Field(
         default_factory=dict, description="Valves that a person or a motor moves, by name."

@@ -8,6 +8,7 @@ from typing import Any
 from cyclesim.errors import Fault, shorten
 from cyclesim.scenario.blocks.schedule import DEMANDS
 from cyclesim.scenario.checks.chains import check_network
+from cyclesim.scenario.checks.own_water import check_own_water
 from cyclesim.scenario.checks.uses import check_uses
 from cyclesim.scenario.checks.wiring import check_wiring
 from cyclesim.scenario.forms.fields import RESERVED, read_pump_speed
@@ -31,19 +32,24 @@ _ZONES = (
     "plant.equipment.*.zone",
     "plant.heat_sources.*.zone",
     "plant.heat_sources.*.outside",
+    "plant.heat_sources.*.own_water.zone",
     "plant.air.*.zone",
     "plant.air.*.air_from",
+    "plant.pump_room.heater.zone",
+    "plant.pump_room.fan.zone",
     "candidates.pumps.*.zone",
 )
-_BESIDE = ("air", "diverters", "treatment")
+_BESIDE = ("air", "circulators", "diverters", "treatment")
 """What has a name but no place of its own in the network."""
 _SPEEDS = (
     "schedule.heating.pump",
     "schedule.frost_protection.pump",
     "interlocks.*.keep",
+    "plant.heat_sources.*.steered.pump",
 )
 _STARTED = tuple(
-    f"plant.{kind}.*.also_started_by.*" for kind in ("pumps", "heat_sources", "air", "treatment")
+    f"plant.{kind}.*.also_started_by.*"
+    for kind in ("pumps", "heat_sources", "air", "circulators", "treatment")
 )
 _SOURCES = (
     "schedule.heating.with",
@@ -64,17 +70,21 @@ def check(tree: Tree) -> Iterator[Fault]:
         for path, text in tree.texts(_SOURCES):
             yield from _known(tree, path, text, names["heat_sources"], "heat source")
     if names["pumps"] is not None:
-        for path, text in tree.texts((*(f"schedule.{key}.*.pump" for key in DEMANDS.values()), *_SPEEDS)):
-            yield from _speed(tree, path, text, lone=False)
+        runs = (f"schedule.{key}.*.{said}" for key in DEMANDS.values() for said in ("pump", "pumps.*"))
+        for path, text in tree.texts((*runs, *_SPEEDS)):
+            if path[0] != "interlocks" or text not in (named["circulators"] or []):
+                yield from _speed(tree, path, text, lone=False)
         for path, text in tree.texts(_QUIET):
             if text not in (named["air"] or []):
                 yield from _speed(tree, path, text, lone=True)
     if names["heat_sources"] is not None and names["pumps"] is not None:
         treats = named["treatment"] or []
-        yield from _interlocks(tree, names["heat_sources"], names["pumps"], named["air"] or [], treats)
+        own = named["circulators"] or []
+        yield from _interlocks(tree, names["heat_sources"], names["pumps"], named["air"] or [], treats, own)
     places = [*(names["legs"] or []), *(names["equipment"] or []), *(names["heat_sources"] or [])]
     for path, text in tree.texts(("plant.heat_sources.*.proof.in", "plant.treatment.*.proof.in")):
         yield from _known(tree, path, text, places, "place")
+    yield from check_own_water(tree, named["circulators"] or [])
     yield from check_wiring(tree, names)
     yield from check_uses(tree, names)
     yield from check_network(tree, names)
@@ -160,7 +170,12 @@ def _speed(tree: Tree, path: Steps, text: str, *, lone: bool) -> Iterator[Fault]
 
 
 def _interlocks(
-    tree: Tree, sources: list[str], pumps: list[str], blowers: list[str], treats: list[str]
+    tree: Tree,
+    sources: list[str],
+    pumps: list[str],
+    blowers: list[str],
+    treats: list[str],
+    circulators: list[str],
 ) -> Iterator[Fault]:
     """What blocks and keeps refer to, and that each is said once."""
     speeds = [
@@ -170,6 +185,7 @@ def _interlocks(
     causes = [*(text for text in speeds if " " in text)]
     causes += [f"{name} running" for name in (*pumps, *blowers)]
     causes += [f"{source} firing" for source in sources]
+    causes += [f"{name} {state}" for name in circulators for state in ("running", "stopped")]
     path_of: dict[tuple[str, str], Steps] = {}
     for path, interlock in tree.match("interlocks.*"):
         if not isinstance(interlock, dict):
@@ -190,12 +206,12 @@ def _interlocks(
                 f"'{shorten(cause)}', nothing that is known",
                 f"expected {one_of(causes)}",
                 f"did you mean '{cause} running'?"
-                if cause in (*pumps, *blowers)
+                if cause in (*pumps, *blowers, *circulators)
                 else did_you_mean(cause, causes),
             )
         if isinstance(block, str) and isinstance(cause, str) and cause in (block, f"{block} firing"):
             yield tree.fault((*path, "while"), f"'{cause}', the thing itself", "expected something else")
-        subject = _subject(interlock)
+        subject = _subject(interlock, circulators)
         if subject in path_of:
             where = tree.mark(path_of[subject]).line
             yield tree.fault(
@@ -208,10 +224,11 @@ def _interlocks(
             path_of[subject] = path
 
 
-def _subject(interlock: dict[str, Any]) -> tuple[str, str]:
+def _subject(interlock: dict[str, Any], circulators: list[str]) -> tuple[str, str]:
     """What this interlock is about, where a second one about the same would contradict or repeat it."""
     if isinstance(interlock.get("after"), str) and "keep" in interlock:
-        return "a keep after", interlock["after"]
+        kept = interlock["keep"]
+        return f"a keep of {kept} after" if kept in circulators else "a keep after", interlock["after"]
     if isinstance(interlock.get("block"), str):
         if "unless" in interlock:
             return "a block for want of flow on", interlock["block"]

@@ -73,6 +73,8 @@ _ALTERNATIVES: dict[str, list[dict[str, Any]]] = {
     "Blower": [
         _needs(*way) for way in product(("curve", "delivers"), ("pipe", "bore"), ("wet_volume", "wet_length"))
     ],
+    "Circulator": [*_CURVES, _needs("flow")],
+    "Exchanger": [_needs("ua"), _needs("rated")],
     "Supply": [_needs("breaker"), _needs("circuits")],
     "Starter": [_needs(way) for way in ("thermostat", "clock", "hand_switch", "contact_of")],
     "Block": [_needs("unless", "for"), _needs("while")],

@@ -1,0 +1,183 @@
+"""Heat sources with water of their own in a run: their thermostats, their high limits, what goes over.
+
+A source that is called fires as its circuit's thermostat says. That reads the water of the circuit, so that
+where the water stands and heats up in the source alone it sees nothing; the high limit sits in the source. A
+heat pump whose own water stands gives nothing and draws nothing (its own pressure switch). A flow that a
+circulator's curve gives is worked out once, at 50 degC; plates pass the same per degree at every flow.
+"""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+from cyclesim.physics import walls
+from cyclesim.physics.curves import PumpCurve
+from cyclesim.physics.laws import Law, constant_law
+from cyclesim.physics.network import Drop, PumpLink, solve
+from cyclesim.physics.own_water import GLYCOL_HEAT, OwnPiece, OwnWater, freezes_c, over_w_k, ua_w_k
+from cyclesim.physics.water import density_kg_m3, heat_capacity_j_kg_k
+from cyclesim.scenario.blocks.heat_sources import HeatPump
+from cyclesim.scenario.blocks.own_water import Circulator, OwnCircuit
+from cyclesim.simulation.assembly import Assembly, PlantDuty
+from cyclesim.simulation.board import Board
+from cyclesim.simulation.drive import Drive
+from cyclesim.simulation.exchanges import Exchanges
+from cyclesim.simulation.trace import Trace
+from cyclesim.simulation.wired import WhatIsOn, Wiring
+
+_WEIGHED_AT_C = 50.0
+
+
+class Circuit:
+    """The circuit of one source with water of its own, as its sheet has it."""
+
+    def __init__(self, plant: Assembly, name: str) -> None:
+        self._plant, self.name = plant, name
+        self._source = plant.sheet.heat_sources[name]
+        sheet = self._source.own_water
+        assert sheet is not None
+        self.sheet: OwnCircuit = sheet
+        self.zone = sheet.stated_zone or self._source.zone
+        self._over: dict[int, float] = {}
+
+    @cached_property
+    def per_m3_k(self) -> float:
+        """Heat capacity of a cubic metre of its water [J/(m3 K)], glycol in it or none."""
+        share = 1.0 - GLYCOL_HEAT.value * self.sheet.glycol
+        return density_kg_m3(_WEIGHED_AT_C) * heat_capacity_j_kg_k(_WEIGHED_AT_C) * share
+
+    @property
+    def circulator(self) -> Circulator:
+        """The sheet of its circulator."""
+        return self._plant.sheet.circulators[self.sheet.circulator]
+
+    @cached_property
+    def flow_m3_s(self) -> float:
+        """What its circulator moves [m3/s]."""
+        pump = self.circulator
+        if pump.flow_m3_s is not None:
+            return pump.flow_m3_s
+        if pump.curve:
+            curve = PumpCurve.from_points(pump.curve)
+        else:
+            curve = PumpCurve.quadratic(pump.max_head_m or 0.0, pump.max_flow_m3_s or 0.0)
+        assert self.sheet.drop is not None, "asked for with a curve"
+        around = (
+            PumpLink("pump", "tub", "out", curve, curve, False),
+            Drop("it", "out", "tub", *self.sheet.drop),
+        )
+        return abs(solve(around, _WEIGHED_AT_C).flows_m3_s["it"])
+
+    @cached_property
+    def ua_w_k(self) -> float:
+        """What its plates pass per degree [W/K]."""
+        exchanger = self.sheet.exchanger
+        if exchanger.rated is None:
+            return exchanger.ua_w_k or 0.0
+        rated, per_m3 = exchanger.rated, self._plant.per_m3_k
+        return ua_w_k(
+            rated.output_w,
+            rated.hot_in_c,
+            rated.cold_in_c,
+            per_m3 * rated.hot_flow_m3_s,
+            per_m3 * rated.cold_flow_m3_s,
+        )
+
+    @property
+    def freezes_c(self) -> float:
+        """The temperature at which its water begins to freeze [degC]."""
+        return freezes_c(self.sheet.glycol)
+
+    def over_w_k(self, duty: PlantDuty) -> float:
+        """Heat that goes over per degree between both inlets [W/K] while its circulator runs, at a duty."""
+        known = self._over.get(id(duty))
+        if known is None:
+            moves_m3_s = self._plant.forward_m3_s(self.name, duty)
+            known = 0.0
+            if not self._plant.is_still(self.name, duty):
+                hot_w_k, cold_w_k = self.per_m3_k * self.flow_m3_s, self._plant.per_m3_k * abs(moves_m3_s)
+                known = over_w_k(self.ua_w_k, hot_w_k, cold_w_k, parallel=moves_m3_s < 0.0)
+            self._over[id(duty)] = known  # duties are kept for as long as the plant
+        return known
+
+    def water(self, zone: list[float], water_c: float) -> OwnWater:
+        """Its water, all of it at water_c [degC], in a zone of hourly temperatures [degC]."""
+        inside, rest = self.sheet.in_source_m3, self.sheet.volume_m3 - self.sheet.in_source_m3
+        ua = (walls.housing_ua(inside), walls.housing_ua(rest))
+        return OwnWater(inside * self.per_m3_k, rest * self.per_m3_k, *ua, zone, water_c)
+
+    def highest_w(self, output_w: float, tub_c: float, duty: PlantDuty) -> float:
+        """What reaches water of tub_c [degC] at most [W]: its output, or what goes over at its thermostat."""
+        stops_c = self.sheet.thermostat.stops_above_c
+        return max(0.0, min(output_w, self.over_w_k(duty) * (stops_c - tub_c)))
+
+
+def circuits(plant: Assembly) -> dict[str, Circuit]:
+    """Every source with water of its own -> its circuit."""
+    sources = plant.sheet.heat_sources.items()
+    return {name: Circuit(plant, name) for name, source in sources if source.own_water is not None}
+
+
+class OwnWaters:
+    """The own waters of a run: what they are told, and what comes of it."""
+
+    def __init__(self, plant: Assembly, wiring: Wiring, drive: Drive, board: Board, trace: Trace) -> None:
+        self._plant, self._wiring, self._board, self._trace = plant, wiring, board, trace
+        self.circuits = circuits(plant)
+        series, starts_c = drive.zones.series, plant.temp_c
+        self.waters = {n: c.water(series[c.zone], starts_c) for n, c in self.circuits.items()}
+        """Source -> its own water, which `TubHeat` takes along."""
+        self.reaches = [plant.reach_at[name] for name in self.circuits]
+        self._calls = dict.fromkeys(self.circuits, False)
+        self._place = {name: k for k, name in enumerate(wiring.devices)}
+        self._put = [trace.own_waters[name].put for name in self.circuits]
+
+    def put(self, k: int, row: OwnPiece) -> None:
+        """A piece of one is closed."""
+        self._put[k](row)
+
+    def follow(self, what: WhatIsOn, exchanges: Exchanges | None, now: int) -> None:
+        """What is on now, and so what each is given and gives."""
+        for name, water in self.waters.items():
+            k, circuit = self._place[name], self.circuits[name]
+            turns = not what.own_still >> k & 1
+            law = self._law(name, exchanges) if what.on[k] and self._calls[name] else None
+            if not turns and isinstance(self._plant.sheet.heat_sources[name], HeatPump):
+                law = None
+            self._trace.burners[name].put(now, "off" if law is None else "on")
+            water.change(law, circuit.over_w_k(what.water.duty), moves=turns)
+            water.watched = tuple(self._watched(name, k))
+
+    def _law(self, name: str, exchanges: Exchanges | None) -> Law:
+        sheet = self._plant.sheet.heat_sources[name]
+        if isinstance(sheet, HeatPump) and exchanges:
+            return exchanges.heat_pump(name)[1]
+        return constant_law(sheet.output_w, sheet.power_w)
+
+    def _watched(self, name: str, k: int) -> list[tuple[float, bool, bool]]:
+        sheet, calls = self._plant.sheet.heat_sources[name], self._calls[name]
+        reads = self.circuits[name].sheet.thermostat
+        watched = [(reads.stops_above_c, True, False) if calls else (reads.starts_below_c, False, False)]
+        if k in self._wiring.limited and not self._board.facts & self._wiring.trips[k]:
+            assert sheet.high_limit_c is not None
+            watched.append((sheet.high_limit_c, True, True))
+        return watched
+
+    def look(self) -> bool:
+        """Thermostats and high limits look at their water; whether one has changed its mind."""
+        changed = False
+        for name, water in self.waters.items():
+            if not water.reached():
+                continue
+            changed, k = True, self._place[name]
+            reads, limit_c = (
+                self.circuits[name].sheet.thermostat,
+                self._plant.sheet.heat_sources[name].high_limit_c,
+            )
+            if water.rest_c >= reads.stops_above_c:
+                self._calls[name] = False
+            elif water.rest_c <= reads.starts_below_c:
+                self._calls[name] = True
+            if k in self._wiring.limited and limit_c is not None and water.source_c >= limit_c:
+                self._board.post(self._wiring.trips[k], True)
+        return changed
