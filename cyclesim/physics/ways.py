@@ -99,7 +99,10 @@ class Settled(NamedTuple):
     still: Floats
     """1 for the ends of what stands, 0 for what moves."""
     ends: Floats
-    """Factors: of the temperatures at the ends of what moves, then how far apart they are (1: just one slug)."""
+    """Factors of the temperatures at the ends of what moves, then of how far apart these are.
+
+    1 is as far as one slug allows.
+    """
     lost_w: Floats
     """Factors of what each reach loses, 0 for what stands."""
     moving: Ints
