@@ -350,7 +350,7 @@ class TubHeat:
             self._in_tub = [(level, rising) for level, rising, body in watched if body is None]
         in_tub, elsewhere = self._in_tub, len(self._in_tub) < len(watched)
         while self._now_s < to_s:
-            if not (self._laws or elsewhere or outside.follows()):
+            if not (self._laws or self._own or elsewhere or outside.follows()):
                 return self._undisturbed(to_s, in_tub)
             now = self._now_s
             hour = (now - self._origin_s) // 3600
@@ -417,7 +417,7 @@ class TubHeat:
         return None
 
     def _undisturbed(self, to_s: int, levels: Sequence[tuple[float, bool]]) -> int | None:
-        """As `advance` where no law acts, no water is followed, and only the tub's levels are watched."""
+        """As `advance` where no law and no own water acts, none is followed, and only the tub is watched."""
         tub, node, two, origin_s = self._tub, self._node, self._node.two, self._origin_s
         shell_c, cover_c = self._zones[tub.shell_zone], self._zones[tub.cover_zone]
         cover_w_k, shell_w_k, settled = node.cover_w_k, tub.ua_shell_w_k, bool(self._outside.settled_ways())
