@@ -138,11 +138,14 @@ class Outside:
         self.seen = -1
         """The version of the forces for which settled water was last asked what it takes up."""
         self._into_tub_w: float | None = None
-        self._ways_settled: dict[tuple[int, ...], tuple[Way, ...]] = {}
-        self._settled_ways: tuple[Way, ...] | None = None
-        self._followed: list[tuple[int, Way]] | None = None
-        self._next_due_s: float | None = None
-        """These four are worked out anew when flows or heats change, or a circuit settles."""
+        """Worked out anew when flows or heats change, or a circuit settles."""
+        self._sorted: dict[tuple[int, ...], tuple[tuple[Way, ...], list[tuple[int, Way]]]] = {}
+        self.settled: tuple[Way, ...] = ()
+        """The ways whose water has settled: for the same of them the same tuple, for as long as the run."""
+        self.followed: list[tuple[int, Way]] = []
+        """The circuits in which some water is followed."""
+        self.due_s = math.inf
+        """When the next circuit settles."""
         self._of_way: dict[int, Moves] = {}
         self._orders: dict[int, Settled] = {}
 
@@ -286,8 +289,6 @@ class Outside:
         self.forces.heat(heats, now)
         water.fixed_w, water.flows, self._at = turn.heated, plan.flows, plan
         self._into_tub_w = None
-        if turn.changed:
-            self._settled_ways = self._followed = self._next_due_s = None
         for g in turn.changed:
             way = self._now[g] = plan.ways[g]
             self._began[g], self._settled[g] = now, False
@@ -295,6 +296,8 @@ class Outside:
             self._asked.discard(g)
             if way is not None and not way.is_fast:
                 water.open(g)
+        if turn.changed:
+            self._sort()
         for i in turn.standing:
             water.open(self._circuit_of[i])
         for body, moving in turn.moves:
@@ -452,33 +455,22 @@ class Outside:
             for stream in self._ways.arriving(way, self._water.of(g), tub_c, self.forces.now)
         ]
 
-    def settled_ways(self) -> tuple[Way, ...]:
-        """The ways whose water has settled: for the same of them the same tuple, for as long as the run."""
-        if self._settled_ways is None:
-            key = id(self._at), *self._settled
-            ways = self._ways_settled.get(key)
-            if ways is None:
-                pairs = zip(self._now, self._settled, strict=True)
-                ways = self._ways_settled[key] = tuple(way for way, yes in pairs if way and yes)
-            self._settled_ways = ways
-        return self._settled_ways
-
-    def is_due(self, now: int) -> bool:
-        """Whether tub water has passed all that settles in some circuit."""
-        return self._due_s() <= now
-
-    def _due_s(self) -> float:
-        """When the next circuit settles."""
-        if self._next_due_s is None:
-            self._next_due_s = min(
-                (
-                    float(self._began[g] + way.after_s)
-                    for g, way in self._followed_ways()
-                    if way.settles and not self._settled[g]
-                ),
-                default=math.inf,
-            )
-        return self._next_due_s
+    def _sort(self) -> None:
+        """Which circuits have settled, which are followed, and when the next of these settles."""
+        key = id(self._at), *self._settled
+        sorted_ = self._sorted.get(key)
+        if sorted_ is None:
+            pairs = list(enumerate(zip(self._now, self._settled, strict=True)))
+            settled = tuple(way for _, (way, yes) in pairs if way and yes)
+            followed = [(g, way) for g, (way, yes) in pairs if way and not (yes and way.is_fast)]
+            sorted_ = self._sorted[key] = settled, followed
+        self.settled, self.followed = sorted_
+        due = [
+            float(self._began[g] + way.after_s)
+            for g, way in self.followed
+            if way.settles and not self._settled[g]
+        ]
+        self.due_s = min(due) if due else math.inf
 
     def settle_due(self, now: int, tub_c: float, node_j_k: float, integral: float) -> float:
         """Settle every circuit that is passed; the tub's temperature [degC] with the heat that they held.
@@ -486,7 +478,7 @@ class Outside:
         *node_j_k*: heat capacity of the tub and all that has settled before [J/K]. *integral*: of the tub's
         temperature since the run began [K s].
         """
-        for g, way in self._followed_ways():
+        for g, way in self.followed:
             if way.settles and not self._settled[g] and now - self._began[g] >= way.after_s:
                 waits = self._passing.pop(g, None)
                 held_j = self._passed(g, waits) if waits else self.holds_j(way.members, now, tub_c)
@@ -494,39 +486,26 @@ class Outside:
                 tub_c = (node_j_k * tub_c + held_j - self._rest_j[g]) / (node_j_k + float(way.held_j[0]))
                 node_j_k += float(way.held_j[0])
                 self._settled[g] = True
-                self._settled_ways = self._followed = self._into_tub_w = self._next_due_s = None
+                self._into_tub_w = None
                 self._mark(g, now, integral)
+        self._sort()
         return tub_c
-
-    def _followed_ways(self) -> list[tuple[int, Way]]:
-        """The circuits in which some water is followed."""
-        if self._followed is None:
-            self._followed = [
-                (g, way)
-                for g, (way, yes) in enumerate(zip(self._now, self._settled, strict=True))
-                if way and not (yes and way.is_fast)
-            ]
-        return self._followed
-
-    def follows(self) -> bool:
-        """Whether some water is followed."""
-        return bool(self._followed_ways())
 
     def asks_tub(self) -> bool:
         """Whether what followed water does over a piece depends on where the tub ends on it."""
-        return any(not way.is_fast or g in self._asked for g, way in self._followed_ways())
+        return any(not way.is_fast or g in self._asked for g, way in self.followed)
 
     def piece_s(self, now: int, *, looked_at: bool) -> int | None:
         """The longest piece [s] from *now* on; None where nothing is followed."""
-        if not self._followed_ways():
+        if not self.followed:
             return None
-        longest, left_s = _LOOKED_AT_S if looked_at else _FOLLOWED_S, self._due_s() - now
+        longest, left_s = _LOOKED_AT_S if looked_at else _FOLLOWED_S, self.due_s - now
         return int(left_s) if left_s < longest else longest
 
     def follow(self, dt_s: int, before_c: float, after_c: float) -> Trial:
         """What moving water does over a piece on which the tub goes from *before_c* to *after_c*."""
         moved, passing, returned_j = list[Moved](), list[tuple[int, _Passing, float]](), 0.0
-        for g, way in self._followed_ways():
+        for g, way in self.followed:
             if way.is_fast and g not in self._asked:
                 waits = self._passing.get(g) or self._begins(g, way, before_c)
                 by_then_j = waits.returned_j(waits.lasted_s + dt_s)
