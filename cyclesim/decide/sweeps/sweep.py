@@ -61,8 +61,14 @@ def traced(task: Job) -> Ran:
     )
 
 
+_last: list[VariedPlant] = []
+"""The plant that this process ran last: the next job's is mostly the same, under another programme."""
+
+
 def _built(task: Job) -> tuple[VariedPlant, Programme]:
-    return VariedPlant(*task.variant), Programme(task.variant.scenario)
+    plant = next((same for last in _last if (same := last.under(*task.variant))), None)
+    _last[:] = [plant or VariedPlant(*task.variant)]
+    return _last[0], Programme(task.variant.scenario)
 
 
 def run(task: Job) -> Outcome:
