@@ -103,6 +103,6 @@ def test_the_tuned_pair_is_as_told():
         costs.append(found.recommended.outcome)
     told = README.partition("Key this in\n")[2].partition("```")[0]
     for entry in found.recommended.programme.entries:
-        assert re.search(rf"{entry.does} +{entry.pump} .*{', '.join(entry.clocks)}", told), entry
+        assert re.search(rf"{entry.does} +{entry.pumping} .*{', '.join(entry.clocks)}", told), entry
     assert f"costs {costs[0].cost:.0f} EUR a year beside {costs[1].cost:.0f}" in README
     assert f"({costs[0].oldest_water_h:.1f} h and {costs[1].oldest_water_h:.1f} h)" in README

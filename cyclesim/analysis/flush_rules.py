@@ -10,7 +10,11 @@ from cyclesim.analysis.amounts import apart, at_least, exactly, lasting
 from cyclesim.analysis.combinations import as_written, combinations
 from cyclesim.analysis.findings import Breach, Change, Judged, Rule, Subject
 from cyclesim.analysis.history import FLUSH_VOLUMES, movers
+from cyclesim.analysis.pumped import duties_of, reached_s
 from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.scenario.blocks.schedule import Run
+from cyclesim.scenario.forms.fields import PumpSpeed
+from cyclesim.scenario.forms.pumping import Pumping
 from cyclesim.simulation.assembly import Assembly, PlantDuty, stretch_name
 from cyclesim.simulation.programme import Programme
 
@@ -50,14 +54,13 @@ def flush_too_short(plant: Assembly, programme: Programme) -> Judged:
 
     That is a last jet, or the far end of a leg without jets that nothing but flushes and bathers move.
     """
-    for timed in programme.timed:
-        if timed.demand.kind != "line flush":
+    for timed in programme.entries:
+        if timed.demand.kind != "line flush" or not isinstance(timed.run, Run):
             continue
-        pump, speed = timed.demand.pump, timed.demand.speed
-        slowest_end = _slowest(plant, programme, pump, speed)
+        slowest_end = _slowest(plant, programme, timed.run.pumping)
         if slowest_end is None:
             continue
-        (slowest, once_s), lasts_s = slowest_end, timed.run.lasts_s or 0.0
+        (slowest, once_s), lasts_s = slowest_end, timed.run.lasts_s
         if lasts_s >= FLUSH_VOLUMES * once_s:
             continue
         if math.isinf(once_s):
@@ -65,10 +68,10 @@ def flush_too_short(plant: Assembly, programme: Programme) -> Judged:
         else:
             end = "last jet" if plant.sheet.legs[slowest].manifold else "far end"
             cause = f"tub water takes {lasting(once_s)} to the {end} of {slowest}"
-            mend = _longer_flush(plant, programme, pump, speed, FLUSH_VOLUMES * once_s)
+            mend = _longer_flush(plant, programme, timed.run.pumping, FLUSH_VOLUMES * once_s)
         volumes = lasts_s / once_s
         yield Breach(
-            timed.demand.name,
+            timed.entry,
             cause,
             volumes,
             "volumes",
@@ -78,20 +81,20 @@ def flush_too_short(plant: Assembly, programme: Programme) -> Judged:
         )
 
 
-def _slowest(plant: Assembly, programme: Programme, pump: str, speed: str) -> tuple[str, float] | None:
-    """The leg to whose end tub water takes the longest with one pump at a speed, and that time [s]."""
-    duty, takes = plant.duty(plant.at(pump, speed)), dict[str, float]()
+def _slowest(plant: Assembly, programme: Programme, pumping: Pumping) -> tuple[str, float] | None:
+    """The leg to whose end tub water takes the longest with these pumps, and that time [s]."""
+    moved, takes = {plug for duty in duties_of(plant, pumping) for plug in duty.reached_s}, dict[str, float]()
     for name, leg in plant.sheet.legs.items():
         plug = name
         if leg.manifold is not None and leg.manifold.jets > 1:
             plug = stretch_name(name, leg.manifold.jets)
         moved_else = any(d.kind not in ("line flush", "bathing") for d in movers(plant, programme, name))
-        if plug in duty.reached_s and (leg.manifold is not None or not moved_else):
-            takes[name] = duty.reached_s[plug]
+        if plug in moved and (leg.manifold is not None or not moved_else):
+            takes[name] = reached_s(plant, pumping, plug)
     return max(takes.items(), key=lambda item: item[1]) if takes else None
 
 
-def _longer_flush(plant: Assembly, programme: Programme, pump: str, speed: str, need_s: float) -> str:
+def _longer_flush(plant: Assembly, programme: Programme, pumping: Pumping, need_s: float) -> str:
     """The flush length to key in, of those that the controller takes; else a speed at which one will do."""
     lengths, due = plant.scenario.controller.flush_lengths_s, at_least(need_s)
     if lengths is None:
@@ -99,9 +102,10 @@ def _longer_flush(plant: Assembly, programme: Programme, pump: str, speed: str, 
     long_enough = [length_s for length_s in lengths if length_s >= need_s]
     if long_enough:
         return f"lengthen the flush to {exactly(min(long_enough))}: it needs at least {due}"
+    pump, speed = pumping.pumps[0]
     speeds = list(plant.speeds[pump])
-    for higher in speeds[speeds.index(speed) + 1 :]:
-        slowest_end = _slowest(plant, programme, pump, higher)
+    for higher in speeds[speeds.index(speed) + 1 :] if len(pumping.pumps) == 1 else ():
+        slowest_end = _slowest(plant, programme, Pumping((PumpSpeed(pump, higher),)))
         enough = [
             length_s for length_s in lengths if slowest_end and length_s >= FLUSH_VOLUMES * slowest_end[1]
         ]
@@ -113,8 +117,8 @@ def _longer_flush(plant: Assembly, programme: Programme, pump: str, speed: str, 
 
 def _lengthened(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
     """A flush that replaces the water twice."""
-    demand = next(t.demand for t in programme.timed if t.demand.name == about.name)
-    slowest_end = _slowest(plant, programme, demand.pump, demand.speed)
+    pumping = next(t.run.in_one for t in programme.entries if t.entry == about.name)
+    slowest_end = _slowest(plant, programme, pumping) if pumping else None
     if slowest_end:
         yield from mends.longer_flush(plant, programme, about, FLUSH_VOLUMES * slowest_end[1])
 
@@ -134,7 +138,7 @@ def left_without_flush(plant: Assembly, programme: Programme) -> Judged:
             positions
             for positions in plant.may_be_left
             if all(
-                abs(plant.duty(plant.at(d.pump, d.speed), positions).plug_flows_m3_s[plug]) <= STILL_M3_S
+                abs(plant.duty(plant.asked(d), positions).plug_flows_m3_s[plug]) <= STILL_M3_S
                 for d in moved_by
             )
         ]

@@ -20,7 +20,7 @@ from cyclesim.analysis.truth import Lasting, Timeline, duties_over_time, timelin
 from cyclesim.analysis.tub import Filtered, filtered
 from cyclesim.control.demands import FLUSHES, Demand
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.assembly import Assembly, Speeds
 from cyclesim.simulation.prices import dearer
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.setpoints import SetPoints, set_points
@@ -136,10 +136,15 @@ def powerless(
 
 
 def movers(plant: Assembly, programme: Programme, name: str) -> list[Demand]:
-    """The demands whose duty moves the water of a reported element."""
-    plug = plant.reported[name]
-    return [
-        d
-        for d in programme.controller.demands
-        if abs(plant.duty(plant.at(d.pump, d.speed)).plug_flows_m3_s[plug]) > STILL_M3_S
-    ]
+    """The demands whose duty moves the water of a reported element.
+
+    Of several pumps that one entry runs at once, those that would move it alone stand for the others.
+    """
+
+    def moves(speeds: Speeds) -> bool:
+        return abs(plant.duty(speeds).plug_flows_m3_s[plant.reported[name]]) > STILL_M3_S
+
+    found = [d for d in programme.controller.demands if moves(plant.asked(d))]
+    alone = [d for d in found if not d.beside or moves(plant.at(d.pump, d.speed))]
+    spoken_for = {programme.entry_of.get(d.name) for d in alone}
+    return [d for d in found if d in alone or programme.entry_of[d.name] not in spoken_for]

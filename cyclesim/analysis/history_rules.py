@@ -71,7 +71,7 @@ def _left_turned(
     for begins, ends, positions in history.trace.positions:
         if positions in ((), plant.usually) or begins >= end_s or ends <= start_s:
             continue
-        duties = (plant.duty(plant.at(d.pump, d.speed), positions) for d in moved_by)
+        duties = (plant.duty(plant.asked(d), positions) for d in moved_by)
         if all(abs(duty.plug_flows_m3_s[plug]) <= STILL_M3_S for duty in duties):
             return (
                 f"with {plant.positions_text(positions)}, nothing moves its water",
@@ -108,9 +108,7 @@ def _why_stale(history: History, name: str, moved_by: list[Demand]) -> tuple[str
     plug = history.plant.plugs[history.plant.reported[name]]
     reached = {}
     for d in moved_by:
-        reached[d.name] = history.plant.duty(history.plant.at(d.pump, d.speed)).reached_s.get(
-            plug.name, math.inf
-        )
+        reached[d.name] = history.plant.duty(history.plant.asked(d)).reached_s.get(plug.name, math.inf)
     fastest = min(reached, key=lambda d: reached[d])
     if math.isinf(reached[fastest]):
         need = "shut what lets the water circle"
@@ -173,7 +171,7 @@ def too_few_turnovers(history: History) -> Judged:
     if not days:
         yield NotJudged("the run has no whole calendar day")
         return
-    rates = {d: plant.duty(plant.at(d.pump, d.speed)).filtered_m3_s for d in programme.controller.demands}
+    rates = {d: plant.duty(plant.asked(d)).filtered_m3_s for d in programme.controller.demands}
     filters = [d for d in rates if rates[d] > STILL_M3_S]
     if not filters:
         cause, mend = "no demand sends water through the filter", "add a filter run"
@@ -181,8 +179,10 @@ def too_few_turnovers(history: History) -> Judged:
         runs = [d for d in filters if d.kind == "filter run"] or filters
         best = runs[0]
         hours = math.ceil(10.0 * limit * volume / rates[best] / _H_S) / 10.0
-        cause = f"{listed([d.name for d in runs])} filters too little"
-        mend = f"filter for at least {hours:g} h a day at {as_written(best.pump, best.speed)}"
+        entries = dict.fromkeys(programme.entry_of.get(d.name, d.name) for d in runs)
+        cause = f"{listed(list(entries))} filters too little"
+        pumps = listed([as_written(*pump) for pump in ((best.pump, best.speed), *best.beside)])
+        mend = f"filter for at least {hours:g} h a day at {pumps}"
     for day, filtered_m3 in zip(days, by_day.tolist(), strict=True):
         turnovers = filtered_m3 / volume
         if turnovers < limit * (1.0 - _ROUNDING):

@@ -92,6 +92,13 @@ class HeatSourceMetrics:
     """Of a heat pump: its heat over its electricity, defrosting taken off; None where it never ran."""
     fuel_kwh: float | None = None
     """Of a boiler, as the fuel's price counts it."""
+    sun_unused_kwh: float | None = None
+    """Of collectors: heat that was not used since no water moved through them."""
+    stood_hot_h: float | None = None
+    """Of collectors with a temperature: how long they could have warmed the water and none moved."""
+    hottest_c: float | None = None
+    """Of those: how hot the water that stood in them got, as if it did not boil."""
+    hottest_at: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +130,8 @@ class BlowerMetrics:
     """Why its duty is not where its curve meets the line; None where it is."""
     wet_volume_l: float
     """Water that stands in its pipe, which no flush refreshes."""
+    each_injector_l_min: float | None = None
+    """Air through each injector; None where the file does not tell how many there are."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,6 +252,8 @@ class CircuitMetrics:
 
     most_starting_a is the worst second of a start: the starting currents of what starts in it, where the file
     tells them, and the current of all else that runs. It is told, not judged: breakers bear it for a moment.
+    most_drop_v: the most voltage that was lost on cables to anything on it while that ran, to which, and as a
+    share of the supply's; None where the file tells no cable.
     """
 
     breaker_a: float
@@ -250,6 +261,9 @@ class CircuitMetrics:
     at: str | None
     most_starting_a: float | None = None
     starting_at: str | None = None
+    most_drop_v: float | None = None
+    most_drop_percent: float | None = None
+    most_drop_to: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -395,6 +409,16 @@ class SuctionMetrics:
 
 
 @dataclass(frozen=True, slots=True)
+class RoomLoadMetrics:
+    """What the room's own heater or fan did, and the coldest and warmest hour of its zone."""
+
+    on_h: float
+    starts: int
+    coldest_c: float | None
+    warmest_c: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class PumpRoomMetrics:
     """What the file says of the pump room; None where it says nothing."""
 
@@ -403,6 +427,10 @@ class PumpRoomMetrics:
     weather_tight: bool | None
     distance_m: float | None
     free_space_m: float | None
+    loads: dict[str, RoomLoadMetrics] = field(default_factory=dict)
+    """Its own heater and fan, by name."""
+    dry_without_power_h: float | None = None
+    """How long a sump pump may stand until water is at anything electric; None where that is not told."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,9 +15,10 @@ from cyclesim.analysis.combinations import combinations, running, while_at
 from cyclesim.analysis.findings import Change, Subject
 from cyclesim.analysis.history import FLUSH_VOLUMES, movers
 from cyclesim.analysis.mends import MadeMend, blocked_while, chained, change, with_text, with_value
+from cyclesim.analysis.pumped import filtered_m3, reached_s
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.blocks.schedule import Keep, Run
+from cyclesim.scenario.blocks.schedule import Keep, QuietHours, Run
 from cyclesim.scenario.forms.fields import PumpSpeed
 from cyclesim.scenario.reading.edit import Edit
 from cyclesim.simulation.assembly import Assembly
@@ -46,14 +47,14 @@ def entries(programme: Programme) -> Iterator[RunOfFile]:
     schedule = programme.scenario.schedule
     for key in ("line_flushes", "filter_runs"):
         for place, run in enumerate(getattr(schedule, key)):
-            name = next(t.demand.name for t in programme.timed if t.run is run)
+            name = next(t.entry for t in programme.entries if t.run is run)
             yield RunOfFile(name, key, place, run)
 
 
 def moved_more_often(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
     """Water that gets too old: what moves it more often, on more days, for longer; or a flush for it."""
     yield from turned_no_more(plant, programme, about)
-    moving = {demand.name for demand in movers(plant, programme, about.name)}
+    moving = {programme.entry_of.get(demand.name) for demand in movers(plant, programme, about.name)}
     plug = plant.plugs[plant.reported[about.name]].name
     mine = [entry for entry in entries(programme) if entry.name in moving and entry.run.start]
     for entry in mine[:2]:
@@ -62,9 +63,9 @@ def moved_more_often(plant: Assembly, programme: Programme, about: Subject) -> I
                 yield change(f"let {entry.name} run on every day", with_text(None, None, *entry.at(field)))
     for entry in mine[:2]:
         if entry.key == "line_flushes":
-            reached_s = plant.duty(plant.at(*entry.run.pump)).reached_s.get(plug, math.inf)
-            if entry.run.lasts_s < FLUSH_VOLUMES * reached_s < math.inf:
-                yield _lasting(entry, FLUSH_VOLUMES * reached_s)
+            once_s = reached_s(plant, entry.run.pumping, plug)
+            if entry.run.lasts_s < FLUSH_VOLUMES * once_s < math.inf:
+                yield _lasting(entry, FLUSH_VOLUMES * once_s)
     for entry in mine[:2]:
         starts = entry.run.start or ()
         middles = _middles(starts, plant.scenario.controller.time_step_s or _STEP_S)
@@ -83,10 +84,10 @@ def flushed(plant: Assembly, programme: Programme, about: Subject) -> Iterator[C
         for duty in combinations(plant, plant.speeds)
         if len(running(plant, duty)) == 1
     ]
-    reached_s, pump, speed = min(ways, default=(math.inf, "", ""))
-    if math.isinf(reached_s):
+    once_s, pump, speed = min(ways, default=(math.inf, "", ""))
+    if math.isinf(once_s):
         return
-    lasts_s = _flush_s(programme.scenario, FLUSH_VOLUMES * reached_s)
+    lasts_s = _flush_s(programme.scenario, FLUSH_VOLUMES * once_s)
     run = Run.model_construct(
         pump=PumpSpeed(pump, speed), start=_TWICE, lasts_s=lasts_s, days=None, repeats=None, name=None,
         after=None,
@@ -107,7 +108,7 @@ def filtered_longer(plant: Assembly, programme: Programme, about: Subject) -> It
     del about
     daily_m3 = plant.scenario.limits.turnovers_per_day * plant.volume_m3
     for entry in entries(programme):
-        rate_m3_s = plant.duty(plant.at(*entry.run.pump)).filtered_m3_s
+        rate_m3_s = filtered_m3(plant, entry.run.pumping, entry.run.lasts_s) / entry.run.lasts_s
         if entry.key != "filter_runs" or not entry.run.start or rate_m3_s <= STILL_M3_S:
             continue
         each_s = math.ceil(daily_m3 / rate_m3_s / len(entry.run.start) / _STEP_S) * float(_STEP_S)
@@ -162,17 +163,28 @@ def out_of_quiet_hours(plant: Assembly, programme: Programme, about: Subject) ->
     quiet = plant.scenario.schedule.quiet_hours
     for entry in entries(programme) if quiet else ():
         assert quiet is not None
-        if about.name not in (str(entry.run.pump), entry.run.pump.pump) or not entry.run.start:
+        named = {name for pump in entry.run.pumping.pumps for name in (str(pump), pump.pump)}
+        if about.name not in named or not entry.run.start:
             continue
-        begins, ends = _s(quiet.from_time), _s(quiet.to_time)
-        lasts_s, starts = round(entry.run.lasts_s), list[time]()
-        for start in entry.run.start:
-            into_s = (_s(start) - begins) % _DAY_S
-            loud = into_s < (ends - begins) % _DAY_S or into_s + lasts_s > _DAY_S
-            starts.append(quiet.to_time if loud else start)
-        moved = tuple(dict.fromkeys(starts))
+        moved = _quieter(quiet, entry.run.start, entry.run.whole_s)
         if moved != entry.run.start:
             yield _starting(entry, moved, f"{entry.name} at {listed([_clock(at) for at in moved])}")
+    if quiet is not None and about.name in plant.sheet.air:
+        for place, flush in enumerate(plant.scenario.schedule.air_line_flushes):
+            moved = _quieter(quiet, flush.start, round(flush.lasts_s))
+            if moved != flush.start:
+                made = with_text(moved, _clocks(moved), "schedule", "air_line_flushes", place, "start")
+                yield change(f"the air line flush at {listed([_clock(at) for at in moved])}", made)
+
+
+def _quieter(quiet: QuietHours, starts: tuple[time, ...], lasts_s: int) -> tuple[time, ...]:
+    """These starts of something that lasts so long, those in the quiet hours when they are over."""
+    begins, ends, moved = _s(quiet.from_time), _s(quiet.to_time), list[time]()
+    for start in starts:
+        into_s = (_s(start) - begins) % _DAY_S
+        loud = into_s < (ends - begins) % _DAY_S or into_s + lasts_s > _DAY_S
+        moved.append(quiet.to_time if loud else start)
+    return tuple(dict.fromkeys(moved))
 
 
 def longer_flush(plant: Assembly, programme: Programme, about: Subject, need_s: float) -> Iterator[Change]:

@@ -8,14 +8,17 @@ from datetime import UTC, datetime
 
 from cyclesim.analysis import (
     care_rules,
+    conductors,
     flush_rules,
     heat_rules,
     history_rules,
     own_water,
     people_rules,
     plant_rules,
+    room_loads,
     room_rules,
     state_rules,
+    sun_rules,
 )
 from cyclesim.analysis.amounts import lasting
 from cyclesim.analysis.findings import (
@@ -45,8 +48,11 @@ RULES: dict[str, Rule] = {
         *people_rules.RULES,
         *history_rules.RULES,
         *care_rules.RULES,
+        *conductors.RULES,
+        *room_loads.RULES,
         *heat_rules.RULES,
         *own_water.RULES,
+        *sun_rules.RULES,
     )
 }
 """Every rule by its id. What is put in here is run, verified, tuned for and listed like the rest."""

@@ -14,6 +14,7 @@ from cyclesim.analysis.supply import CONTINUOUS_SHARE, Load, carried, loads_at, 
 from cyclesim.analysis.truth import Snapshot
 from cyclesim.control.demands import FLUSHES
 from cyclesim.scenario.blocks.data_sheets import Pump
+from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.scenario.blocks.schedule import Block
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
@@ -193,6 +194,17 @@ def flush_onto_people(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
         yield Breach(demand, f"it runs {pump} while people are in the water", None, "s", "")
 
 
+def air_onto_people(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
+    """A blower's contact is closed while people are in the water, and the controller has not asked for it."""
+    for blower, closed in snapshot.contacts if snapshot.people and not snapshot.air else ():
+        if blower in plant.sheet.air and closed:
+            cause, mend = "its contact stays closed while people are in the water", "a contact that opens"
+            if way := _past(blower, snapshot):
+                cause = f"its {way} runs it while people are in the water"
+                mend = f"have their session ask for it (air: true), and take its {way} away"
+            yield Breach(blower, cause, None, "s", "", mend)
+
+
 def treated_still(*kinds: str) -> Callable[[Snapshot, Assembly], Iterator[Breach]]:
     """A treatment device of some kinds has been on, for longer than the grace, without its flow."""
 
@@ -233,9 +245,11 @@ def dry_running(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
 
 
 def _sources(plant: Assembly, programme: Programme) -> Iterator[Subject]:
-    """Every heat source."""
+    """Every heat source but collectors, which are built to stand hot."""
     del programme
     for name, source in plant.sheet.heat_sources.items():
+        if isinstance(source, Solar):
+            continue
         yield Subject(name, (name,), (name,), hot=() if source.switched else (name,))
 
 
@@ -256,6 +270,13 @@ def _flushes(plant: Assembly, programme: Programme) -> Iterator[Subject]:
     for demand in programme.controller.demands if plant.scenario.schedule.bathing else ():
         if demand.kind in FLUSHES:
             yield Subject(demand.name, (demand.pump,), people=True, flush=True)
+
+
+def _blowers(plant: Assembly, programme: Programme) -> Iterator[Subject]:
+    """Every blower, where somebody bathes; what nothing starts past the controller only a fault has on."""
+    del programme
+    for name, sheet in plant.sheet.air.items() if plant.scenario.schedule.bathing else ():
+        yield Subject(name, (name,), people=True, by_fault=not sheet.also_started_by)
 
 
 def _pumps(plant: Assembly, programme: Programme) -> Iterator[Subject]:
@@ -349,6 +370,17 @@ RULES: tuple[Rule, ...] = (
         subjects=_flushes,
         nothing="nobody bathes while lines are flushed, or neither is in the schedule",
         changes=mends.flush_away_from_people,
+    ),
+    Rule(
+        "air-onto-people",
+        "state",
+        "hygiene",  # what stood in the air pipe comes out onto people, unasked, and cold air cools them
+        sentence="A blower blows while people are in the water only where their session asks for air.",
+        source=PRACTICE,
+        mend="have their session ask for it, or take away what starts it",
+        judge=air_onto_people,
+        subjects=_blowers,
+        nothing="nobody bathes, or only a contact that stays closed starts a blower: --faults 1 tries that",
     ),
     Rule(
         "dry-running",

@@ -16,6 +16,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from cyclesim.analysis.kept_out import KeptOut, kept_out
 from cyclesim.analysis.spans import (
     NONE,
     Spans,
@@ -32,7 +33,7 @@ from cyclesim.analysis.spans import (
 from cyclesim.analysis.spans import covers as covered
 from cyclesim.control.demands import Demand
 from cyclesim.simulation.assembly import Assembly, PlantDuty
-from cyclesim.simulation.programme import AIR
+from cyclesim.simulation.programme import AIR, AIR_FLUSH
 from cyclesim.simulation.trace import Stream, Trace
 from cyclesim.simulation.wired import water_at
 
@@ -83,6 +84,10 @@ class Snapshot(NamedTuple):
     """Contacts beside the controller that are closed."""
     low: bool = False
     """Whether the water is below the suction fittings."""
+    air: bool = False
+    """Whether the controller is asked for air: by a session, or to flush the air lines."""
+    kept_out: tuple[KeptOut, ...] = ()
+    """Steered collectors through which water has run for a while though it should not, and why."""
 
 
 class Timeline(NamedTuple):
@@ -216,7 +221,9 @@ def timeline(plant: Assembly, trace: Trace, flushes: Collection[Demand] = ()) ->
     people = people_in(trace)
     flushing = _flushing(trace, flushes)
     started = {name: while_in(stream, "closed") for name, stream in trace.starters.items()}
-    facts += [people, *flushing.values(), *started.values(), while_in(trace.level, "low")]
+    facts += [people, *flushing.values(), *started.values(), while_in(trace.level, "low"), _asked_air(trace)]
+    out = kept_out(plant, trace, any_flow)
+    facts += out.values()
     turned = (*trace.pumps.values(), *trace.blowers.values(), *trace.circulators.values())
     streams = [*turned, *trace.sources.values()]
     streams += trace.treatments.values()
@@ -246,9 +253,19 @@ def timeline(plant: Assembly, trace: Trace, flushes: Collection[Demand] = ()) ->
             truths[len(trace.sources) :],
             frozenset(name for name in started if next(true)),
             next(true),
+            next(true),
+            tuple(key for key in out if next(true)),
         )
         snapshots.append((snapshot, where(edges, row_of_piece == k)))
     return Timeline(tuple(snapshots), hot, any_flow, enough, closed, people)
+
+
+def _asked_air(trace: Trace) -> Spans:
+    """When all blowers are asked for: every demand for air is one for each of them."""
+    asking = [
+        stream for name, stream in trace.demands.items() if name == AIR_FLUSH or name.endswith(f", {AIR}")
+    ]
+    return join(NONE, *(while_in(stream, "raised") for stream in asking))
 
 
 def _flushing(trace: Trace, flushes: Collection[Demand]) -> dict[tuple[str, str], Spans]:

@@ -64,7 +64,7 @@ class Demand:
     """One thing asked for; rank 0 stands highest.
 
     `calls` names the heat sources and treatment devices that it wants on; with an empty `pump` it asks for
-    nothing else.
+    nothing else. `beside` are other pumps, each at its speed, that one entry of the schedule runs with it.
     """
 
     name: str
@@ -73,8 +73,9 @@ class Demand:
     pump: str
     speed: str
     calls: tuple[str, ...] = ()
-    turns: tuple[str, ...] = ()
-    """Circulators that it wants on beside its pump."""
+    circulators: tuple[str, ...] = ()
+    """Those of heat sources' own water, that it wants on beside its pump."""
+    beside: tuple[tuple[str, str], ...] = ()
 
 
 FLUSHES = ("line flush", "air line flush")

@@ -279,7 +279,7 @@ class ControlLogic:
         mine: list[list[tuple[int, int, int, int]]] = [[] for _ in self.pumps]
         for k, demand in enumerate(self.demands):
             asks = [(demand.pump, demand.speed)] if demand.pump else []
-            for name, speed in (*asks, *((name, "on") for name in demand.turns)):
+            for name, speed in (*asks, *((name, "on") for name in demand.circulators)):
                 pump, level = self._pump(name, speed)
                 mine[pump].append((demand.rank, -level, k, self.bit(f"{demand.name}.raised")))
         return tuple(tuple((mask, k, -level) for _, level, k, mask in sorted(rows)) for rows in mine)

@@ -17,6 +17,7 @@ HEAD_PA_M = 9806.65
 
 _DRY_AIR_J_KG_K = 287.042  # gas constant; ASHRAE Fundamentals 2017 ch. 1, read in psychrolib
 _INTAKE_C = 20.0
+_FREE_AIR_KG_M3 = PRESSURE_PA / (_DRY_AIR_J_KG_K * (_INTAKE_C + ZERO_C_K))
 _ROUGHNESS_M = 1.5e-6
 
 
@@ -74,12 +75,32 @@ def air_viscosity_pa_s(air_c: float) -> float:
 
 
 @dataclass(frozen=True, slots=True)
+class Injectors:
+    """Air holes alike, and what one of them does by its data sheet: a flow of free air at a pressure.
+
+    Free air: 20 degC at the sea's level. All get the same: the line between them is left out.
+    """
+
+    count: int
+    each_m3_s: float
+    each_pa: float
+
+    def pressure_pa(self, flow_m3_s: float, density: float) -> float:
+        """What a flow of free air through all of them asks for [Pa], as dense as it is in the line [kg/m3].
+
+        A hole's drop goes with mass flow squared over density.
+        """
+        share = flow_m3_s / self.count / self.each_m3_s
+        return self.each_pa * share * share * _FREE_AIR_KG_M3 / density
+
+
+@dataclass(frozen=True, slots=True)
 class AirLine:
     """Pipe from a blower to air holes depth_m under water; fittings_k is the sum of K on the pipe's speed.
 
     loop_m is how far the line rises above the rest and comes back, so that water cannot run into the blower:
     it costs its length in friction, and no pressure for its height, because air weighs next to nothing.
-    The holes' own drop belongs into fittings_k.
+    The holes' own drop is that of the injectors; without them it belongs into fittings_k.
     """
 
     depth_m: float
@@ -89,6 +110,7 @@ class AirLine:
     loop_m: float = 0.0
     air_c: float = LINE_AIR_C.value
     water_c: float = 38.0
+    injectors: Injectors | None = None
 
     def pressure_pa(self, flow_m3_s: float) -> float:
         """Pressure (Pa above the room's) that this flow, measured at an intake at 20 degC, asks for.
@@ -103,7 +125,9 @@ class AirLine:
         speed_m_s = mass_kg_s / (density * pi / 4.0 * self.bore_m**2)
         reynolds = density * speed_m_s * self.bore_m / air_viscosity_pa_s(self.air_c)
         along = darcy_factor(reynolds, _ROUGHNESS_M / self.bore_m) * (self.length_m + 2.0 * self.loop_m)
-        return static_pa + (along / self.bore_m + self.fittings_k) * density * speed_m_s**2 / 2.0
+        line_pa = (along / self.bore_m + self.fittings_k) * density * speed_m_s**2 / 2.0
+        holes_pa = self.injectors.pressure_pa(flow_m3_s, density) if self.injectors else 0.0
+        return static_pa + line_pa + holes_pa
 
 
 class BlowerDuty(NamedTuple):

@@ -31,6 +31,7 @@ from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.physics.ways import Way, Ways
 
 _FOLLOWED_S = 900  # longest piece while water is followed: the tub's temperature runs straight on it
+_TURNS_KEPT = 1000
 _LOOKED_AT_S = 60  # the same while something looks at followed water
 
 
@@ -78,6 +79,24 @@ class _Plan(NamedTuple):
     ways: list[Way | None]
 
 
+class _Turn(NamedTuple):
+    """What changes from one plan and its heats to another."""
+
+    changed: list[int]
+    """Circuits whose flows do."""
+    others: list[int]
+    """Reaches of other circuits whose water stands and is heated otherwise."""
+    touched: list[int]
+    """The bodies that these belong to."""
+    standing: list[int]
+    """Reaches whose water stands and is heated."""
+    heated: dict[int, float]
+    heats_w: dict[int, float]
+    """Heat into each reach that is heated, or was."""
+    moves: list[tuple[int, bool]]
+    """Which bodies count as moving from now on, which do not."""
+
+
 class Outside:
     """Contents of all reaches from *start_s* on, all at *water_c* then.
 
@@ -104,6 +123,9 @@ class Outside:
         self._circuit_of = self._water.circuit_of
         self._by_law: set[int] = set()
         self._plans: dict[int, _Plan] = {}
+        self._turns: dict[tuple[object, ...], _Turn] = {}
+        self._at: _Plan | None = None
+        self._heats: tuple[tuple[int, float], ...] = ()
         self._now: list[Way | None] = [None] * len(self._circuits)
         self._began = [start_s] * len(self._circuits)
         self._settled = [False] * len(self._circuits)
@@ -113,12 +135,14 @@ class Outside:
         self._asked: set[int] = set()
         """Circuits in which somebody has asked before they were settled: followed piece by piece."""
         self._owed_j = 0.0
-        self._seen = -1
+        self.seen = -1
         """The version of the forces for which settled water was last asked what it takes up."""
         self._into_tub_w: float | None = None
+        self._ways_settled: dict[tuple[int, ...], tuple[Way, ...]] = {}
         self._settled_ways: tuple[Way, ...] | None = None
         self._followed: list[tuple[int, Way]] | None = None
-        """These three are worked out anew when flows or heats change, or a circuit settles."""
+        self._next_due_s: float | None = None
+        """These four are worked out anew when flows or heats change, or a circuit settles."""
         self._of_way: dict[int, Moves] = {}
 
     # -- what acts -----------------------------------------------------------------------------------------
@@ -158,9 +182,7 @@ class Outside:
 
     def takes_up_j(self) -> float:
         """What the tub owes [J]: settled water takes up more, or less, as zones and heats change."""
-        if self._seen == self.forces.version:
-            return 0.0
-        self._seen = self.forces.version
+        self.seen = self.forces.version
         more, self._owed_j = -self._owed_j, 0.0
         for g, before in self._rest_j.items():
             way = self._now[g]
@@ -203,6 +225,19 @@ class Outside:
         """Heat above 0 degC that is in some reaches [J]."""
         return sum(self._reach(i, at_s, tub_c)[0] for i in reaches)
 
+    def holds_of(self, ways: Iterable[Way], at_s: float, tub_c: float) -> float:
+        """Heat above 0 degC in all that some ways move [J]."""
+        held_j = 0.0
+        for way in ways:
+            g = self._circuit_of[way.settled.moving[0]]
+            if self._now[g] is not None or not self._water.is_straight[g]:
+                held_j += self.holds_j(way.settled.moving, at_s, tub_c)
+                continue
+            held, water = self._water.straight[g], self._water
+            stands = held.stood(water.temps[held.both], water.touched_s[g], at_s)
+            held_j += float(way.straight.half_j_k[held.both] @ stands)
+        return held_j
+
     def heat_content_j(self, at_s: float, tub_c: float) -> float:
         """Heat above 0 degC in all of it [J]."""
         return self.holds_j(range(len(self.reaches)), at_s, tub_c)
@@ -234,9 +269,50 @@ class Outside:
         The sequence of flows is kept and must not be changed. *integral*: of the tub's temperature [K s].
         """
         plan = self._plan(flows_m3_s)
+        turn = self._turn(plan, heat_w)
+        water, moves = self._water, self._stays.moves
+        for g in turn.changed:
+            self._bring(g, now, tub_c, integral)
+        for i in turn.others:
+            water.open(self._circuit_of[i])
+            water.stand(i, now)
+        for body in turn.touched:
+            water.close(body, now)
+        heats = turn.heats_w
+        if self._by_law:
+            heats = {**{i: turn.heated.get(i, 0.0) for i in self._by_law}, **heats}
+            self._by_law.clear()
+        self.forces.heat(heats, now)
+        water.fixed_w, water.flows, self._at = turn.heated, plan.flows, plan
+        self._into_tub_w = None
+        if turn.changed:
+            self._settled_ways = self._followed = self._next_due_s = None
+        for g in turn.changed:
+            way = self._now[g] = plan.ways[g]
+            self._began[g], self._settled[g] = now, False
+            self._rest_j.pop(g, None)
+            self._asked.discard(g)
+            if way is not None and not way.is_fast:
+                water.open(g)
+        for i in turn.standing:
+            water.open(self._circuit_of[i])
+        for body, moving in turn.moves:
+            moves[body] = moving
+
+    def _turn(self, plan: _Plan, heat_w: Mapping[int, float]) -> _Turn:
+        """What the step to these flows and heats comes to, from those of now."""
+        before, self._heats = self._heats, tuple(heat_w.items())
+        key = id(self._at), before, id(plan), self._heats
+        turn = self._turns.get(key)
+        if turn is None:
+            if len(self._turns) > _TURNS_KEPT:  # stoves and collectors give another heat every hour
+                self._turns.clear()
+            turn = self._turns[key] = self._work_out(plan, {i: w for i, w in heat_w.items() if w})
+        return turn
+
+    def _work_out(self, plan: _Plan, heated: dict[int, float]) -> _Turn:
+        was, reaches, stays = self._water.fixed_w, self.reaches, self._stays
         changed = [g for g, (old, new) in enumerate(zip(self._now, plan.ways, strict=True)) if old is not new]
-        heated = {i: w for i, w in heat_w.items() if w}
-        was, reaches = self._water.fixed_w, self.reaches
         others = [
             i
             for i in {*heated, *was}
@@ -245,38 +321,18 @@ class Outside:
             and reaches[i].capacity_j_k
             and self._circuit_of[i] not in changed
         ]
+        touched = stays.of(others)
+        moves = dict[int, bool]()
         for g in changed:
-            self._bring(g, now, tub_c, integral)
-        for i in others:
-            self._water.open(self._circuit_of[i])
-            self._water.stand(i, now)
-        touched = self._stays.of(others)
-        for body in touched:
-            self._water.close(body, now)
-        self.forces.heat({i: heated.get(i, 0.0) for i in {*was, *heated, *self._by_law}}, now)
-        self._by_law.clear()
-        self._water.fixed_w, self._water.flows = heated, plan.flows
-        self._into_tub_w = None
-        if changed:
-            self._settled_ways = self._followed = None
-        for g in changed:
-            way = self._now[g] = plan.ways[g]
-            self._began[g], self._settled[g] = now, False
-            self._rest_j.pop(g, None)
-            self._asked.discard(g)
-            if way is not None and not way.is_fast:
-                self._water.open(g)
+            way = plan.ways[g]
             moving = self._moves(way).bodies if way is not None else ()
-            for body in self._water.straight[g].bodies:
-                self._stays.moves[body] = body in moving
+            moves |= {body: body in moving for body in self._water.straight[g].bodies}
         standing = [i for i in heated if not plan.flows[i] and reaches[i].capacity_j_k]
-        for i in standing:
-            self._water.open(self._circuit_of[i])
-        for body in self._stays.of(standing):
-            self._stays.moves[body] = True
+        moves |= dict.fromkeys(stays.of(standing), True)
         for body in touched:
-            members = self._stays.members[body]
-            self._stays.moves[body] = any(plan.flows[i] or i in heated for i in members)
+            moves[body] = any(plan.flows[i] or i in heated for i in stays.members[body])
+        heats_w = {i: heated.get(i, 0.0) for i in {*was, *heated}}
+        return _Turn(changed, others, touched, standing, heated, heats_w, list(moves.items()))
 
     def _plan(self, flows_m3_s: Sequence[float]) -> _Plan:
         plan = self._plans.get(id(flows_m3_s))  # they are kept with it, so that no other gets the same number
@@ -389,19 +445,32 @@ class Outside:
         ]
 
     def settled_ways(self) -> tuple[Way, ...]:
-        """The ways whose water has settled."""
+        """The ways whose water has settled: for the same of them the same tuple, for as long as the run."""
         if self._settled_ways is None:
-            self._settled_ways = tuple(
-                way for way, yes in zip(self._now, self._settled, strict=True) if way and yes
-            )
+            key = id(self._at), *self._settled
+            ways = self._ways_settled.get(key)
+            if ways is None:
+                pairs = zip(self._now, self._settled, strict=True)
+                ways = self._ways_settled[key] = tuple(way for way, yes in pairs if way and yes)
+            self._settled_ways = ways
         return self._settled_ways
 
     def is_due(self, now: int) -> bool:
         """Whether tub water has passed all that settles in some circuit."""
-        for g, way in self._followed_ways():
-            if way.settles and not self._settled[g] and now - self._began[g] >= way.after_s:
-                return True
-        return False
+        return self._due_s() <= now
+
+    def _due_s(self) -> float:
+        """When the next circuit settles."""
+        if self._next_due_s is None:
+            self._next_due_s = min(
+                (
+                    float(self._began[g] + way.after_s)
+                    for g, way in self._followed_ways()
+                    if way.settles and not self._settled[g]
+                ),
+                default=math.inf,
+            )
+        return self._next_due_s
 
     def settle_due(self, now: int, tub_c: float, node_j_k: float, integral: float) -> float:
         """Settle every circuit that is passed; the tub's temperature [degC] with the heat that they held.
@@ -417,11 +486,12 @@ class Outside:
                 tub_c = (node_j_k * tub_c + held_j - self._rest_j[g]) / (node_j_k + float(way.held_j[0]))
                 node_j_k += float(way.held_j[0])
                 self._settled[g] = True
-                self._settled_ways = self._followed = self._into_tub_w = None
+                self._settled_ways = self._followed = self._into_tub_w = self._next_due_s = None
                 self._mark(g, now, integral)
         return tub_c
 
     def _followed_ways(self) -> list[tuple[int, Way]]:
+        """The circuits in which some water is followed."""
         if self._followed is None:
             self._followed = [
                 (g, way)
@@ -430,14 +500,20 @@ class Outside:
             ]
         return self._followed
 
+    def follows(self) -> bool:
+        """Whether some water is followed."""
+        return bool(self._followed_ways())
+
+    def asks_tub(self) -> bool:
+        """Whether what followed water does over a piece depends on where the tub ends on it."""
+        return any(not way.is_fast or g in self._asked for g, way in self._followed_ways())
+
     def piece_s(self, now: int, *, looked_at: bool) -> int | None:
         """The longest piece [s] from *now* on; None where nothing is followed."""
-        longest = None
-        for g, way in self._followed_ways():
-            longest = min(longest or _FOLLOWED_S, _LOOKED_AT_S if looked_at else _FOLLOWED_S)
-            if way.settles and not self._settled[g]:
-                longest = min(longest, self._began[g] + way.after_s - now)
-        return longest
+        if not self._followed_ways():
+            return None
+        longest, left_s = _LOOKED_AT_S if looked_at else _FOLLOWED_S, self._due_s() - now
+        return int(left_s) if left_s < longest else longest
 
     def follow(self, dt_s: int, before_c: float, after_c: float) -> Trial:
         """What moving water does over a piece on which the tub goes from *before_c* to *after_c*."""

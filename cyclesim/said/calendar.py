@@ -56,13 +56,13 @@ def owners_calendar(scenario: Scenario) -> OwnersCalendar:
 
 def _runs(programme: Programme, begin: datetime, end: datetime) -> Iterator[CalendarEntry]:
     span_s = round((end - begin).total_seconds())
-    for timed in programme.timed:
+    for timed in programme.entries:
         run = timed.run
         if isinstance(run, Bathing) or run.start is None:
             continue
-        pump, speed = run.pump
-        runs = pump if speed == "on" else f"{pump} {speed}"
-        says = f"{runs} runs for {exactly(run.lasts_s)}. The controller does it by itself. {ADVICE}"
+        several = len(run.pumping.pumps) > 1
+        runs = f"run for {exactly(run.lasts_s)} each" if several else f"runs for {exactly(run.lasts_s)}"
+        says = f"{run.pumping} {runs}. The controller does it by itself. {ADVICE}"
         for clock in run.start:
             alone = run.model_copy(update={"start": (clock,)})
             found = [o for o in programme.occurrences(alone, begin, span_s) if o.start_s >= 0]
@@ -72,7 +72,7 @@ def _runs(programme: Programme, begin: datetime, end: datetime) -> Iterator[Cale
             # a time that the clock change skips is written as it is keyed in, and read as RFC 5545 has it
             days = [(begin + timedelta(seconds=o.start_s)).astimezone(programme.zone).date() for o in found]
             starts = tuple(datetime.combine(day, clock) for day in (days[:1] if rule else days))
-            yield CalendarEntry(timed.demand.name, says, starts, round(run.lasts_s), rule, end)
+            yield CalendarEntry(timed.entry, says, starts, run.whole_s, rule, end)
 
 
 def _rule(run: Run) -> str:

@@ -35,7 +35,7 @@ from cyclesim.said.run_tables import (
 from cyclesim.said.savings import say_savings
 from cyclesim.said.spread import WeekSpread, as_table, spread
 from cyclesim.said.stretch import Stretch, stretch
-from cyclesim.said.use_tables import say_blowers, say_made_from, say_people, say_power_cuts
+from cyclesim.said.use_tables import say_blowers, say_made_from, say_own_waters, say_people, say_power_cuts
 from cyclesim.said.verdict import say_first, say_open, say_others
 from cyclesim.said.wiring_tables import say_left, say_nobody_turns, say_treatment, say_wiring
 from cyclesim.said.words import count
@@ -195,6 +195,7 @@ def _say_plant(page: Page, result: Result) -> None:
     say_sources(page, metrics.heat_sources, currency)
     say_made_from(page, metrics.heat_sources)
     say_blowers(page, metrics.blowers, currency)
+    say_own_waters(page, metrics.own_water, currency)
     say_treatment(page, metrics.treatment, currency)
     say_suction(page, metrics.suction, metrics.pump_room)
     say_wiring(page, result)

@@ -22,7 +22,7 @@ from cyclesim.said.run_tables import (
     say_tripped,
     say_tub,
 )
-from cyclesim.said.use_tables import say_blowers, say_made_from, say_people, say_power_cuts
+from cyclesim.said.use_tables import say_blowers, say_made_from, say_own_waters, say_people, say_power_cuts
 from cyclesim.said.verdict import Trials, say_open, say_others
 from cyclesim.said.wiring_tables import say_left, say_nobody_turns, say_treatment, say_wiring
 from cyclesim.said.words import count
@@ -74,6 +74,7 @@ def run_page(
     say_pumps(page, metrics.pumps, metrics.energy.currency)
     say_sources(page, metrics.heat_sources, metrics.energy.currency)
     say_blowers(page, metrics.blowers, metrics.energy.currency)
+    say_own_waters(page, metrics.own_water, metrics.energy.currency)
     say_treatment(page, metrics.treatment, metrics.energy.currency)
     if warmed is not None:
         from cyclesim.said.step_out_table import say_step_out

@@ -13,11 +13,13 @@ from cyclesim.analysis.metrics import (
     PumpMetrics,
     TubMetrics,
 )
+from cyclesim.said.cautions import DROPS
 from cyclesim.said.page import Amount, Column, Page, Row, cost, record, records, whole, words
 from cyclesim.said.words import NEVER_MOVES, number, when
 from cyclesim.simulation.assembly import last_stretch
 
 LAST_JET = "its last jet"
+_BOILS_C = 100.0
 _LEG_DATES = (
     words("leg"),
     Column("mean\nage\n{unit}", "mean_water_age_h", "h"),
@@ -166,6 +168,20 @@ def say_sources(page: Page, sources: dict[str, HeatSourceMetrics], currency: str
         waits = [f"{why} {number(h)} h" for why, h in source.called_not_firing_h.items() if h]
         if waits:
             page.line(f"{name} was wanted but kept off (reasons overlap): {', '.join(waits)}.", hang=2)
+        say_sun(page, name, source)
+
+
+def say_sun(page: Page, name: str, source: HeatSourceMetrics) -> None:
+    """What collectors gave and could have given, and how hot they stood."""
+    if source.sun_unused_kwh is None:
+        return
+    gave, more = number(source.heat_kwh), number(source.sun_unused_kwh)
+    said = f"{name} gave {gave} kWh of heat; {more} kWh more went unused, since no water moved in the sun."
+    if source.stood_hot_h is not None and source.hottest_c is not None:
+        said += f" Stood hot for {number(source.stood_hot_h)} h, {number(source.hottest_c)} °C at the hottest"
+        said += f", {when(source.hottest_at)}"
+        said += "; its water boils, and steam comes out." if source.hottest_c >= _BOILS_C else "."
+    page.line(said, hang=2)
 
 
 def say_tub(page: Page, tub: TubMetrics) -> None:
@@ -242,13 +258,19 @@ def say_energy(page: Page, energy: EnergyMetrics, *, everything: bool = False) -
         most += f"; the breaker takes {number(energy.breaker_a)} A"
     page.line(f"{most}.")
     for name, circuit in energy.circuits.items():
-        if len(energy.circuits) == 1 and circuit.most_starting_a is None:
+        if len(energy.circuits) == 1 and circuit.most_starting_a is None and circuit.most_drop_v is None:
             continue  # the line above has said it
         sentence = f"{name}: at most {number(circuit.most_current_a)} A, {when(circuit.at)}"
         sentence += f"; its breaker takes {number(circuit.breaker_a)} A"
         if circuit.most_starting_a is not None:
             sentence += f"; {number(circuit.most_starting_a)} A for a moment while starting"
+        if circuit.most_drop_v is not None:
+            sentence += f"; its cables lose at most {number(circuit.most_drop_v)} V, "
+            sentence += f"{number(circuit.most_drop_percent)} % of the voltage"
+            sentence += "" if circuit.most_drop_to == name else f", on the way to {circuit.most_drop_to}"
         page.line(f"{sentence}.", indent=2, hang=2)
+    if any(circuit.most_drop_v is not None for circuit in energy.circuits.values()):
+        page.line(DROPS, indent=2, hang=2)
 
 
 def _say_months(page: Page, columns: Sequence[Column], energy: EnergyMetrics) -> None:

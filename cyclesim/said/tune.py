@@ -90,7 +90,7 @@ def say_programme(page: Page, programme: Daily) -> None:
     """The lines of a programme, as they are keyed in."""
     page.table(
         [words("what"), words("pump"), Column("lasts", unit="s", kind="keyed in"), words("starts")],
-        ((e.does, str(e.pump), e.lasts_s, e.clocks) for e in programme.entries),
+        ((e.does, str(e.pumping), e.lasts_s, e.clocks) for e in programme.entries),
     )
 
 
@@ -157,7 +157,7 @@ def spread(best: Sequence[Choice], chosen: Choice | None) -> list[Choice]:
 
 
 def _columns(tuning: Tuning, head: str) -> list[Column]:
-    return [
+    columns = [
         words(head),
         Column("{unit}\na year", unit=tuning.own.outcome.currency),
         Column("pumps\n{unit}/day", unit="h"),
@@ -165,10 +165,15 @@ def _columns(tuning: Tuning, head: str) -> list[Column]:
         Column("loud\n{unit}/day", unit="min"),
         Column("oldest\n{unit}", unit="h"),
     ]
+    if tuning.own.outcome.sun_unused_kwh is not None:
+        columns.append(Column("sun not\nused {unit}\na year", unit="kWh"))
+    return columns
 
 
 def _row(tuning: Tuning, choice: Choice, name: str) -> Row:
-    return Row((name, *a_day(tuning, choice)), choice.name)
+    unused_kwh = choice.outcome.sun_unused_kwh
+    sun = () if unused_kwh is None else (unused_kwh * 365.0 / tuning.days,)
+    return Row((name, *a_day(tuning, choice), *sun), choice.name)
 
 
 def a_day(tuning: Tuning, choice: Choice) -> tuple[float, ...]:
@@ -358,7 +363,10 @@ def finding_words(finding: Broken) -> str:
 
 def programme_values(programme: Daily) -> list[dict[str, Any]]:
     """A programme as plain values."""
-    return [{**asdict(entry), "pump": str(entry.pump), "starts": entry.clocks} for entry in programme.entries]
+    return [
+        {"does": entry.does, "pump": str(entry.pumping), "lasts_s": entry.lasts_s, "starts": entry.clocks}
+        for entry in programme.entries
+    ]
 
 
 def tune_values(tuning: Tuning) -> dict[str, Any]:

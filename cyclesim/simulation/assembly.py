@@ -7,14 +7,15 @@ moves.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
 from typing import NamedTuple
 
+from cyclesim.control.demands import Demand
 from cyclesim.physics import friction, walls, water
-from cyclesim.physics.blowing import AirLine, BlowerDuty, blower_duty
+from cyclesim.physics.blowing import HEAD_PA_M, AirLine, BlowerDuty, Injectors, blower_duty
 from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.links import ROUGHNESS_M
 from cyclesim.physics.network import Drop, Duty, Jet, Link, PipeLink, PumpLink, solve
@@ -24,9 +25,10 @@ from cyclesim.physics.warmth import Reach
 from cyclesim.physics.water_age import STILL_M3_S, Plug, reached
 from cyclesim.physics.ways import Ways
 from cyclesim.scenario.blocks.chains import Item
+from cyclesim.scenario.blocks.collectors import Plate, Steered
 from cyclesim.scenario.blocks.data_sheets import Diverter, Equipment, Speed, Valve
 from cyclesim.scenario.blocks.data_sheets import Pump as PumpSheet
-from cyclesim.scenario.blocks.heat_sources import HeatPump, HeatSource
+from cyclesim.scenario.blocks.heat_sources import HeatPump, HeatSource, Solar
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.plant import Leg, Manifold
 from cyclesim.scenario.blocks.treatment import Treatment
@@ -120,6 +122,11 @@ class Assembly:
         """What a person may turn, by name."""
         self.usually: Positions = tuple(thing.usual for thing in self.turnable.values())
         """The usual position of each."""
+        collectors = {n: s for n, s in self.sheet.heat_sources.items() if isinstance(s, Solar)}
+        self.plates: dict[str, Plate] = {n: s.plate for n, s in collectors.items() if s.plate}
+        """Collectors with a temperature of their own."""
+        self.steered: dict[str, Steered] = {n: s.steered for n, s in collectors.items() if s.steered}
+        """Collectors that a pump or a motor valve of theirs lets water through."""
         self._duties: dict[tuple[Speeds, Positions, bool], PlantDuty] = {}
         self.speeds = {name: pump.speeds for name, pump in self.pumps.items()}
         self._curves = {name: _curves(speeds) for name, speeds in self.speeds.items()}
@@ -135,6 +142,11 @@ class Assembly:
         """The usual positions with this one valve or diverter in another."""
         usual = zip(self.turnable, self.usually, strict=True)
         return tuple(position if valve == name else own for valve, own in usual)
+
+    def positions_of(self, name: str) -> tuple[str, ...]:
+        """Every position that a valve or diverter may be in, its usual one first, and its motor's last."""
+        by_motor = (s.valve.position for s in self.steered.values() if s.valve and s.valve.valve == name)
+        return tuple(dict.fromkeys((*self.turnable[name].positions, *by_motor)))
 
     @cached_property
     def _ways(self) -> dict[str, str]:
@@ -273,8 +285,9 @@ class Assembly:
             bodies.append(Body(name, volume, volume * per_m3 + wall, ua * length, leg.zone))
         for name, thing in self.housings.items():
             if thing.volume_m3 > 0.0:
-                ua = walls.housing_ua(thing.volume_m3)
-                bodies.append(Body(name, thing.volume_m3, thing.volume_m3 * per_m3, ua, thing.zone))
+                plate = self.plates.get(name, Plate(walls.housing_ua(thing.volume_m3), 0.0))
+                held = thing.volume_m3 * per_m3 + plate.holds_j_k
+                bodies.append(Body(name, thing.volume_m3, held, plate.loses_w_k, thing.zone))
         for name, pump in self.pumps.items():
             if pump.zone is not None and pump.volume_m3 > 0.0:
                 ua = walls.housing_ua(pump.volume_m3)
@@ -415,7 +428,7 @@ class Assembly:
     @cached_property
     def may_be_left(self) -> list[Positions]:
         """Every combination of positions that can occur, the usual one first."""
-        return list(product(*(thing.positions for thing in self.turnable.values())))
+        return list(product(*(self.positions_of(name) for name in self.turnable)))
 
     def duties(self) -> list[PlantDuty]:
         """Every combination of speeds and valve positions that can occur, but all pumps stopped."""
@@ -438,6 +451,9 @@ class Assembly:
             fittings_k=k,
             loop_m=sheet.loop_above_water_m,
             water_c=self.temp_c,
+            injectors=Injectors(sheet.injectors, sheet.each.flow_m3_s, sheet.each.head_m * HEAD_PA_M)
+            if sheet.injectors and sheet.each
+            else None,
         )
 
     def air_duty(self, blower: str) -> BlowerDuty:
@@ -547,7 +563,16 @@ class Assembly:
 
     def at(self, pump: str, speed: str) -> Speeds:
         """The speeds of all pumps with just this one running."""
-        return tuple(speed if name == pump else "stopped" for name in self.pumps)
+        return self.at_once([(pump, speed)])
+
+    def at_once(self, pumps: Iterable[tuple[str, str]]) -> Speeds:
+        """The speeds of all pumps with just these running, each at its speed."""
+        running = dict(pumps)
+        return tuple(running.get(name, "stopped") for name in self.pumps)
+
+    def asked(self, demand: Demand) -> Speeds:
+        """The speeds of all pumps with just those running that a demand asks for, or that run beside it."""
+        return self.at_once([(demand.pump, demand.speed), *demand.beside])
 
 
 def _said(pump: str, speed: str) -> str:

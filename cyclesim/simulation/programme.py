@@ -20,12 +20,12 @@ from cyclesim.control.demands import (
 from cyclesim.control.machines import Machine, pump_machine, source_machine, tabulate
 from cyclesim.control.step import ControlLogic
 from cyclesim.scenario.blocks.bathing import Bathing
-from cyclesim.scenario.blocks.heat_sources import HeatSource
+from cyclesim.scenario.blocks.heat_sources import HeatSource, Solar
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.own_water import OwnCircuit
+from cyclesim.scenario.blocks.schedule import SUN, Outage, Run
 from cyclesim.scenario.blocks.schedule import Block as BlockLine
 from cyclesim.scenario.blocks.schedule import Keep as KeepLine
-from cyclesim.scenario.blocks.schedule import Outage, Run
 from cyclesim.scenario.blocks.treatment import Treatment
 from cyclesim.scenario.blocks.wiring import Starter as StarterLine
 from cyclesim.scenario.forms.times import Occasion, Spell
@@ -38,6 +38,11 @@ AIR_FLUSH, SAMPLING, TREATMENT = "air line flush", "sampling", "treatment"
 _WAYS = {"thermostat": "own thermostat", "clock": "own time clock", "hand_switch": "hand switch"}
 
 
+def sun_on(collectors: str) -> str:
+    """Name of the demand of collectors whose pump is steered."""
+    return f"{SUN} on {collectors}"
+
+
 def heating_by(source: str) -> str:
     """Name of the demand that calls one of several heat sources."""
     return f"heating by {source}"
@@ -48,10 +53,14 @@ AnySwitched = HeatSource | Treatment
 
 @dataclass(frozen=True)
 class TimedDemand:
-    """A demand of the calendar with the file's entry behind it."""
+    """A demand of the calendar with the file's entry behind it, of whose pumps it asks for one."""
 
     demand: Demand
     run: Run | Bathing
+    entry: str
+    """What the entry is called; one of several pumps has its own name behind that."""
+    place: int = 0
+    """Which of the entry's pumps it asks for."""
 
 
 @dataclass(frozen=True)
@@ -73,11 +82,16 @@ class Programme:
         self.timed: list[TimedDemand] = []
         for kind, entries in schedule.timed.items():
             for k, run in enumerate(entries, start=1):
-                if run.pump is None:  # still water asks for nothing
-                    continue
-                name = run.name or (kind if len(entries) == 1 else f"{kind} {k}")
-                demand = Demand(name, kind, order.index(kind), run.pump.pump, run.pump.speed)
-                self.timed.append(TimedDemand(demand, run))
+                pumping = run.in_one
+                entry = run.name or (kind if len(entries) == 1 else f"{kind} {k}")
+                for place, (pump, speed) in enumerate(pumping.pumps if pumping else ()):
+                    assert pumping is not None
+                    name = entry if len(pumping.pumps) == 1 else f"{entry}, {pump}"
+                    beside = pumping.beside(place)
+                    demand = Demand(name, kind, order.index(kind), pump, speed, beside=beside)
+                    self.timed.append(TimedDemand(demand, run, entry, place))
+        self.entry_of = {t.demand.name: t.entry for t in self.timed}
+        """Demand of the calendar -> what its entry is called, which may ask for several pumps."""
         demands = [t.demand for t in self.timed]
         self.callers: dict[str, str] = {}
         """Heat source -> the demand that calls it."""
@@ -106,6 +120,9 @@ class Programme:
                 demands.append(Demand(SAMPLING, HEATING, rank, asked.pump, asked.speed))
         if frost := schedule.frost_protection:
             demands.append(Demand(FROST, FROST, order.index(FROST), frost.pump.pump, frost.pump.speed))
+        for name, sheet in scenario.plant.heat_sources.items():
+            if isinstance(sheet, Solar) and sheet.steered and sheet.steered.pump:
+                demands.append(Demand(sun_on(name), SUN, order.index(SUN), *sheet.steered.pump))
         self.air = [
             (Demand(f"{self.bathing_name(k)}, air", AIR, 0, blower, "on"), k)
             for k, entry in enumerate(schedule.bathing)
@@ -149,6 +166,11 @@ class Programme:
             hand_switched=tuple(dict.fromkeys(b.starter.target for b in self.beside if b.line.hand_switch)),
             reads_level=scenario.plant.tub.level_switch,
         )
+
+    @property
+    def entries(self) -> list[TimedDemand]:
+        """The entries of the calendar that run pumps, each once, by its first pump."""
+        return [timed for timed in self.timed if timed.place == 0]
 
     def bathing_name(self, entry: int) -> str:
         """What an entry of the bathing list is called."""
@@ -269,7 +291,7 @@ class Programme:
         """When one entry of the schedule is raised, in seconds from *begin_utc*."""
         return runs(
             run.start or (),
-            round(run.lasts_s or 0.0),
+            run.whole_s if isinstance(run, Run) else round(run.lasts_s or 0.0),
             days=_named(run.days),
             rrule=run.repeats,
             zone=self.scenario.place.time_zone,
@@ -304,14 +326,18 @@ class Programme:
             bathed = sessions(self.scenario, begin_utc, span_s, 0)
         entries, clock = self.scenario.schedule.bathing, self.own_clock(begin_utc, span_s)
         spans_of: dict[str, list[Span]] = {}
-        for demand, run in ((t.demand, t.run) for t in self.timed):
-            if isinstance(run, Bathing):
-                spans = [j for s in bathed if entries[s.entry] is run for j in s.jets]
-            elif run.after is not None:
-                ends = {end for end in (s.end_s for s in bathed) if not _anyone_at(bathed, end)}
-                spans = [(end, end + round(run.lasts_s)) for end in ends if end < span_s]
+        for demand, run, later_s in ((t.demand, t.run, _later_s(t)) for t in self.timed):
+            if isinstance(run, Bathing):  # the pumps of a session stop together
+                jets = [j for s in bathed if entries[s.entry] is run for j in s.jets]
+                spans = [(start + later_s, end) for start, end in jets if start + later_s < end]
             else:
-                spans = clock.real((o.start_s, o.end_s) for o in self.occurrences(run, begin_utc, span_s))
+                if run.after is not None:
+                    begins = {end for end in (s.end_s for s in bathed) if not _anyone_at(bathed, end)}
+                else:
+                    begins = {o.start_s for o in self.occurrences(run, begin_utc, span_s)}
+                own = [(at + later_s, at + later_s + round(run.lasts_s)) for at in sorted(begins)]
+                own = [(start, end) for start, end in own if start < span_s and end > 0]
+                spans = own if run.after is not None else clock.real(own)
             spans_of[demand.name] = joined(sorted(spans))
         for demand, k in self.air:
             spans_of[demand.name] = joined(sorted(a for s in bathed if s.entry == k for a in s.air))
@@ -423,6 +449,12 @@ class Programme:
                 if o.note and 0 <= o.start_s < span_s:
                     notes.append(f"{t.demand.name}: {o.note}")
         return notes
+
+
+def _later_s(timed: TimedDemand) -> int:
+    """How long after the first pump of its entry a demand's own one starts [s]."""
+    pumping = timed.run.in_one
+    return pumping.starts_s(timed.run.lasts_s or 0.0)[timed.place] if pumping else 0
 
 
 def _anyone_at(bathed: Sequence[Session], at_s: int) -> bool:

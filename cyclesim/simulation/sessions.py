@@ -107,7 +107,7 @@ def _poisson(chance: Random, mean: float) -> int:
 
 def _session(k: int, entry: Bathing, start_s: int, end_s: int, people: int) -> Session:
     jets: tuple[Span, ...] = ()
-    if entry.pump is not None:
+    if entry.in_one is not None:
         jets = _presses(start_s, end_s, entry.presses, entry.jets_at_most_s)
     air: tuple[Span, ...] = ()
     if entry.air:

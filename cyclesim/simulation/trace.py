@@ -231,6 +231,8 @@ class Trace:
         """Whether there is power: on, lost, or back while the controller waits for a person."""
         self.circuits = {n: Stream(n, "on") for n in circuits}
         """Whether a circuit that loses its power alone has it: on or lost."""
+        self.loads: dict[str, Stream[str]] = {}
+        """Whether the pump room's own heater and fan run: on or off."""
         self.exchanges: dict[str, Rows] = {}
         """What laws of heat did, by their name: open water, bathers, a blower's air, a heat pump."""
         self.ready: list[tuple[int, float, float]] = []
@@ -270,6 +272,7 @@ class Trace:
             "demands",
             "starters",
             "circuits",
+            "loads",
         ):
             for stream in getattr(self, kind).values():
                 yield kind, stream

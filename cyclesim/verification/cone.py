@@ -87,10 +87,10 @@ def _cut(full: ControlLogic, inside: set[str]) -> ControlLogic:
     demands = []
     for demand in full.demands:
         calls = tuple(name for name in demand.calls if name in inside)
-        turns = tuple(name for name in demand.turns if name in inside)
+        circulators = tuple(name for name in demand.circulators if name in inside)
         pump = demand.pump if demand.pump in inside else ""
-        if calls or pump or turns:
-            demands.append(replace(demand, pump=pump, calls=calls, turns=turns))
+        if calls or pump or circulators:
+            demands.append(replace(demand, pump=pump, calls=calls, circulators=circulators))
     return ControlLogic(
         pumps=tuple(p for p in full.pumps if p.name in inside),
         sources=tuple(s for s in full.sources if s.name in inside),

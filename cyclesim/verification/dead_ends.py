@@ -201,14 +201,16 @@ def _in_quiet_hours(programme: Programme, calendar: Calendar) -> Iterator[DeadEn
     if quiet is None:
         return
     hours = spans(programme.quiet_spans(calendar.begin, calendar.span_s))
-    for entry in programme.timed:
-        asks = (entry.demand.pump, entry.demand.speed)
+    by_clock = [timed.demand for timed in programme.timed]
+    by_clock += [*programme.air_flushes, *(demand for demand, _ in programme.air)]
+    for demand in by_clock:
+        asks = (demand.pump, demand.speed)
         stays_off = any(
             target[0] == asks[0] and target[1] in (asks[1], "running", None) for target in quiet.applies_to
         )
-        if stays_off and total_s(meet(hours, spans(calendar.spans.get(f"{entry.demand.name}.raised", [])))):
+        if stays_off and total_s(meet(hours, spans(calendar.spans.get(f"{demand.name}.raised", [])))):
             said = f"it runs {as_written(*asks)}, which is to be off then"
-            yield DeadEnd("inside quiet hours", entry.demand.name, said)
+            yield DeadEnd("inside quiet hours", demand.name, said)
     schedule = programme.scenario.schedule
     for name, asked in ((HEATING, schedule.heating), (FROST, schedule.frost_protection)):
         if asked is not None and tuple(asked.pump) in _quiet(programme):
@@ -274,7 +276,7 @@ def _treated_without_flow(plant: Assembly, programme: Programme, calendar: Calen
     for name, demand in programme.treating.items():
         called = spans(calendar.spans.get(f"{demand.name}.raised", []))
         fed = [d for d in programme.controller.demands if d.pump in plant.pumps
-               and plant.has_flow(name, plant.duty(plant.at(d.pump, d.speed)))]  # fmt: skip
+               and plant.has_flow(name, plant.duty(plant.asked(d)))]  # fmt: skip
         beside = any(b.starter.target in plant.pumps for b in programme.beside)
         free = any(f"{d.name}.raised" not in calendar.spans for d in fed)
         if not len(called) or free or beside or not plant.sheet.treatment[name].runs:

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path, PurePath
 from typing import Any
 
+from cyclesim.analysis.pumped import duties_of
 from cyclesim.errors import CycleSimError, Fault, InputError
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.said.drawing import drawing
@@ -205,14 +206,16 @@ def schedule_view(scenario: Scenario) -> Values:
 
 
 def _moves(plant: Assembly) -> dict[str, list[str]]:
-    """Each pump and speed that the schedule runs, and the legs whose water it moves."""
+    """What each entry of the schedule runs, and the legs whose water that moves."""
     lists = [getattr(plant.scenario.schedule, key) for key in DEMANDS.values()]
-    pumps = [entry.pump for entries in lists if isinstance(entries, tuple) for entry in entries]
+    runs = [entry.in_one for entries in lists if isinstance(entries, tuple) for entry in entries]
     legs = {name: plug for name, plug in plant.reported.items() if ", " not in name}
     moves = dict[str, list[str]]()
-    for pump in dict.fromkeys(filter(None, pumps)):
-        flows = plant.duty(plant.at(*pump)).plug_flows_m3_s
-        moves[str(pump)] = [name for name, plug in legs.items() if abs(flows[plug]) > STILL_M3_S]
+    for pumping in dict.fromkeys(filter(None, runs)):
+        flows = [duty.plug_flows_m3_s for duty in duties_of(plant, pumping)]
+        moves[str(pumping)] = [
+            name for name, plug in legs.items() if any(abs(flow[plug]) > STILL_M3_S for flow in flows)
+        ]
     return moves
 
 
@@ -221,12 +224,14 @@ def _demands(scenario: Scenario) -> Iterator[Values]:
     for kind, key in DEMANDS.items():
         entries = getattr(scenario.schedule, key)
         for k, entry in enumerate(entries if isinstance(entries, tuple) else ()):
-            pump = entry.pump
+            pumping = entry.in_one
             told: Values = {
                 "path": f"schedule.{key}.{k}",
                 "kind": kind,
                 "name": entry.name,
-                "pump": None if pump is None else str(pump),
+                "pump": None if pumping is None else str(pumping),
+                "pumps": [str(pump) for pump in pumping.pumps] if pumping else [],
+                "runs": pumping.written if pumping else None,
                 "starts": [f"{clock:%H:%M}" for clock in entry.start or ()],
                 "lasts_s": entry.lasts_s,
                 "days": _days(entry.days),

@@ -204,6 +204,22 @@ def test_prices_and_lives_that_are_otherwise(ran: Outcome) -> None:
     assert (1000.0, 500.0) == (as_told.replacements, other.replacements)
 
 
+def test_a_life_in_years_goes_by_the_calendar(ran: Outcome) -> None:
+    """Of a machine, too, whether it runs or not; hours count as running by either word.
+
+    12 years in 30: bought again after 12 and 24. 1000 h of 273.75 a year: after 3.653 and 7.306 of 8 years.
+    """
+    still = replace(ran, devices={"pump": replace(ran.devices["pump"], running_h=0.0)})
+    for word in ("lasts", "every"):
+        yearly = money(purchases={"pump": {"price": "5 EUR", word: "12 years"}}).purchases["pump"]
+        assert [12.0, 24.0] == list(bought_again("pump", yearly, ran, 30))
+        assert [12.0, 24.0] == list(bought_again("pump", yearly, still, 30))
+        assert [12.0] == list(bought_again("pump", yearly, ran, 24))
+        hourly = money(purchases={"pump": {"price": "5 EUR", word: "1000 h"}}).purchases["pump"]
+        at = 1000.0 / 273.75
+        assert [at, 2 * at] == pytest.approx(list(bought_again("pump", hourly, ran, 8)))
+
+
 def test_what_does_not_run_is_not_bought_again(ran: Outcome) -> None:
     """Nor anything at the very end."""
     still = replace(ran, devices={"pump": replace(ran.devices["pump"], running_h=0.0)})

@@ -15,6 +15,7 @@ from cyclesim.decide.tuning.placing import Order, Runs, bound, longest_wait_s, o
 from cyclesim.decide.tuning.space import DAY_S, FILTER, FLUSH, RunKind, Space, space
 from cyclesim.decide.tuning.wishes import wished
 from cyclesim.scenario.forms.fields import PumpSpeed
+from cyclesim.scenario.forms.pumping import Pumping
 from cyclesim.scenario.reading.load import load
 
 GARDEN = space(load(Path(__file__).parents[2] / "schedules" / "walled-garden-circulator.yaml"))
@@ -36,12 +37,17 @@ def small(kinds: list[RunKind], legs: dict[str, float], slots: int, **more: obje
     return replace(GARDEN, **{**told, "most": {FLUSH: None, FILTER: None}, **more})  # type: ignore[arg-type]
 
 
+def alone(pump: str) -> Pumping:
+    """A pump of one speed by itself."""
+    return Pumping((PumpSpeed(pump, "on"),))
+
+
 def flush(
     slots: int, renews: dict[str, float], lasts_s: int = 60, quiet: tuple[int, ...] = (), cost: float = 1.0
 ) -> RunKind:
     """A flush with the jets; not in the quiet slots."""
     allowed = tuple(slot not in quiet for slot in range(slots))
-    return RunKind(FLUSH, PumpSpeed("jets", "on"), lasts_s, allowed, (cost,) * slots, renews, 0.0, loud=True)
+    return RunKind(FLUSH, alone("jets"), lasts_s, allowed, (cost,) * slots, renews, 0.0, loud=True)
 
 
 # -- by hand ---------------------------------------------------------------------------------------------
@@ -95,7 +101,14 @@ def test_no_more_runs_than_the_controller_takes() -> None:
 def test_a_leg_that_filter_runs_renew_asks_for_no_flush() -> None:
     """Two filter runs of two hours are twelve hours apart or less."""
     run = RunKind(
-        FILTER, PumpSpeed("circulator", "on"), 2 * H, (True,) * 24, (1.0,) * 24, {"leg": 60.0}, 5.0, False
+        FILTER,
+        alone("circulator"),
+        2 * H,
+        (True,) * 24,
+        (1.0,) * 24,
+        {"leg": 60.0},
+        5.0,
+        False,
     )
     day = small([flush(24, {"leg": 20.0}), run], {"leg": 12 * H}, 24, wanted_m3=10.0)
     assert 0 == bound(day).flushes
@@ -116,7 +129,7 @@ def test_a_pump_rests_between_two_runs(lasts_s: int, apart: int, cheap: tuple[in
     Only three slots in a row are cheap; expected two runs, so that they are as near as they may be.
     """
     cost = tuple(0.1 if slot in cheap else 1.0 for slot in range(96))
-    run = RunKind(FILTER, PumpSpeed("circulator", "on"), lasts_s, (True,) * 96, cost, {}, 5.0, False)
+    run = RunKind(FILTER, alone("circulator"), lasts_s, (True,) * 96, cost, {}, 5.0, False)
     found = solve(small([run], {}, 96, wanted_m3=10.0), Order((run,), {}, 10.0))
     assert found.runs is not None
     first, second = (slot for _, slot in found.runs)
@@ -163,7 +176,7 @@ def days(draw: st.DrawFn) -> Space:
         kinds.append(
             RunKind(
                 does,
-                PumpSpeed(draw(st.sampled_from(("jets", "circulator"))), "on"),
+                alone(draw(st.sampled_from(("jets", "circulator")))),
                 lasts_s + k,  # no two kinds alike
                 tuple(draw(st.lists(st.booleans(), min_size=slots, max_size=slots))),
                 tuple(float(x) for x in draw(st.lists(st.integers(1, 9), min_size=slots, max_size=slots))),
@@ -190,7 +203,7 @@ def keeps(day: Space, runs: Runs) -> bool:
         return False
     for (one, a), (other, b) in combinations(runs, 2):
         ahead_s = (b - a) * day.step_s % DAY_S
-        if one.pump == other.pump and not one.lasts_s + 75 <= ahead_s <= DAY_S - other.lasts_s - 75:
+        if one.pumping == other.pumping and not one.lasts_s + 75 <= ahead_s <= DAY_S - other.lasts_s - 75:
             return False
     return all(gap_s(day, leg, runs) <= limit for leg, limit in day.legs.items())
 

@@ -105,7 +105,7 @@ def test_flush_lengths_move_two_volumes_or_more(garden: Space) -> None:
     assert flushes
     for kind in flushes:
         if kind.does == FLUSH:
-            duty = garden.plant.duty(garden.plant.at(kind.pump.pump, kind.pump.speed))
+            duty = garden.plant.duty(garden.plant.at_once(kind.pumping.pumps))
             farthest_s = max(after for after in duty.reached_s.values() if math.isfinite(after))
             assert kind.lasts_s in [s for s in (15, 30, 45, 60) if s >= 2.0 * farthest_s]
 

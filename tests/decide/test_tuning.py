@@ -21,6 +21,7 @@ from cyclesim.decide.tuning.tuning import Choice, Tuning, _recommended, tune
 from cyclesim.said.tune import tune_page, tune_values
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.fields import PumpSpeed
+from cyclesim.scenario.forms.pumping import Pumping
 from cyclesim.scenario.reading.load import load
 from cyclesim.shown.as_json import as_text
 from cyclesim.shown.terminal import printed
@@ -59,6 +60,11 @@ def tuned_at(*more: str, days: int = DAYS, how: How = HERE) -> Tuning:
         return tune(small(*more), days=days, how=how)
 
 
+def alone(pump: str) -> Pumping:
+    """A pump of one speed by itself."""
+    return Pumping((PumpSpeed(pump, "on"),))
+
+
 def every() -> Iterator[Daily]:
     """Every programme of one filter run and one or two flushes that the small controller takes."""
     clocks = [time(hour) for hour in (0, 6, 12, 18)]
@@ -68,8 +74,13 @@ def every() -> Iterator[Daily]:
                 for flushing in combinations(clocks, count):
                     yield Daily(
                         (
-                            Entry(FILTER, PumpSpeed("circulator", "on"), lasts_h * 3600, (filtering,)),
-                            Entry(FLUSH, PumpSpeed("jets", "on"), 45, flushing),
+                            Entry(
+                                FILTER,
+                                alone("circulator"),
+                                lasts_h * 3600,
+                                (filtering,),
+                            ),
+                            Entry(FLUSH, alone("jets"), 45, flushing),
                         )
                     )
 

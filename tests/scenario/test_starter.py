@@ -13,7 +13,7 @@ OWN = {
     "boiler": ["kind: boiler"],
     "heat-pump": ["kind: heat_pump", "kind: electric"],
     "solar": ["kind: solar", "kind: electric"],
-    "two-pumps": ["circulator:", "jets:"],
+    "two-pumps": ["circulator:", "jets:", "pumps: [circulator, jets]"],
     "us": ["gpm", "degF", "USD/kWh"],
 }
 

@@ -87,6 +87,12 @@ BLOWER = (
 )
 
 
+def blower_clock(start: str) -> tuple[str, str]:
+    """The blower with a clock of its own, for a minute."""
+    clock = f'also_started_by: [{{clock: {{start: "{start}", lasts: 60 s}}}}]'
+    return BLOWER[0], BLOWER[1].replace("zone: room}}", f"zone: room, {clock}}}}}")
+
+
 class Pair(NamedTuple):
     rule: str
     subject: str
@@ -168,6 +174,18 @@ PAIRS = {
         [BLOWER, WIDE,
          bathing('{start: "14:00", lasts: 1 h}', '  air_line_flushes: [{start: "16:30", lasts: 60 s}]\n')],
     ),
+    "air by a clock of the blower's own while people bathe": Pair(
+        "air-onto-people",
+        "blower",
+        [blower_clock("14:30"), WIDE, bathing('{start: "14:00", lasts: 1 h}')],
+        [blower_clock("16:30"), WIDE, bathing('{start: "14:00", lasts: 1 h}')],
+    ),
+    "air by a clock of the blower's own that their session asks for": Pair(
+        "air-onto-people",
+        "blower",
+        [blower_clock("14:30"), WIDE, bathing('{start: "14:00", lasts: 1 h, air: true, air_at_most: 9 min}')],
+        [blower_clock("14:30"), WIDE, bathing('{start: "14:00", lasts: 1 h, air: true}')],
+    ),
     "a flush in a window of drawn sessions": Pair(
         "flush-onto-people",
         "line flush",
@@ -230,7 +248,7 @@ EACH = pytest.mark.parametrize("pair", PAIRS.values(), ids=PAIRS)
 def test_there_are_enough():
     """At least sixteen, over every rule of one instant."""
     assert 16 <= len(PAIRS)
-    assert 9 == len({pair.rule for pair in PAIRS.values()})
+    assert 10 == len({pair.rule for pair in PAIRS.values()})
 
 
 @EACH

@@ -80,10 +80,11 @@ def bought_again(
     name: str, purchase: Purchase, outcome: Outcome, years: int, life: float = 1.0
 ) -> Iterator[float]:
     """When a thing is replaced within the years [a]; not at their very end."""
-    every = purchase.every_years
-    if purchase.lasts_s is not None:
+    lasts = purchase.life
+    every = lasts.years if lasts else None
+    if lasts and lasts.running_h is not None:
         hours = outcome.devices[name].running_h * YEAR_DAYS / outcome.days
-        every = purchase.lasts_s / 3600.0 / hours if hours > 0.0 else None
+        every = lasts.running_h / hours if hours > 0.0 else None
     if every is not None:
         for k in range(1, math.ceil(years / (every * life) - 1e-9)):
             yield k * every * life

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from cyclesim.analysis.pumped import duties_of
 from cyclesim.physics.dispersion import (
     FEW_TANKS,
     MEASURED_TANKS,
@@ -15,6 +16,7 @@ from cyclesim.physics.dispersion import (
     left_with_stirred,
 )
 from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.scenario.blocks.schedule import Run
 from cyclesim.simulation.assembly import Assembly, PlantDuty, stretch_name
 from cyclesim.simulation.programme import Programme
 
@@ -54,19 +56,21 @@ class OldWater:
 
 def flush_lines(plant: Assembly, programme: Programme) -> Iterator[FlushLine]:
     """Every line flush of the calendar with each leg of jets that it moves."""
-    for timed in programme.timed:
-        demand, lasts_s = timed.demand, timed.run.lasts_s
-        if demand.kind != "line flush" or lasts_s is None:
+    for timed in programme.entries:
+        run = timed.run
+        if timed.demand.kind != "line flush" or not isinstance(run, Run):
             continue
-        duty = plant.duty(plant.at(demand.pump, demand.speed))
+        duties = list(duties_of(plant, run.pumping))
         for name, leg in plant.sheet.legs.items():
             if leg.manifold is None:
                 continue
             last = stretch_name(name, leg.manifold.jets) if leg.manifold.jets > 1 else name
-            if last in duty.reached_s:
+            moving = [duty for duty in duties if last in duty.reached_s]
+            if moving:
+                duty = max(moving, key=lambda duty: duty.reached_s[last])
                 filters = (e for e in _way(plant, duty, last) if _is_filter(plant, e))
                 inside = sum(plant.sheet.equipment[e].volume_m3 / abs(duty.flow_m3_s(e)) for e in filters)
-                yield FlushLine(demand.name, name, lasts_s, duty.reached_s[last], inside)
+                yield FlushLine(timed.entry, name, run.lasts_s, duty.reached_s[last], inside)
 
 
 def old_water(line: FlushLine) -> OldWater:

@@ -71,10 +71,12 @@ def bleeds(plant: Assembly, stale: Sequence[str]) -> Iterator[Bleed]:
 
 
 def _steady(scenario: Scenario) -> dict[tuple[str, str], float]:
-    """The pumps and speeds that filter, each with its shortest run; those that heat where none filters."""
+    """The pumps and speeds that filter alone, each with its shortest run; those that heat where none does."""
     lasts_by_pump: dict[tuple[str, str], float] = {}
     for run in scenario.schedule.filter_runs:
-        lasts_by_pump[run.pump] = min(run.lasts_s, lasts_by_pump.get(run.pump, run.lasts_s))
+        if len(run.pumping.pumps) == 1:
+            pump = run.pumping.pumps[0]
+            lasts_by_pump[pump] = min(run.lasts_s, lasts_by_pump.get(pump, run.lasts_s))
     heating = scenario.schedule.heating
     return lasts_by_pump or ({heating.pump: _RUN_S} if heating else {})
 

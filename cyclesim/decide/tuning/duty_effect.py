@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from cyclesim.analysis.amounts import flow, lasting
 from cyclesim.analysis.combinations import combinations
+from cyclesim.analysis.pumped import duties_of
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly, PlantDuty, Speeds, jet_name, stretch_name
@@ -74,7 +75,8 @@ def _effects(before: Assembly, after: Assembly) -> Iterator[BeforeAfter]:
 def _steady(plant: Assembly) -> Iterator[Speeds]:
     """The pumps and speeds that filter and heat."""
     schedule = plant.scenario.schedule
-    yield from (plant.at(*run.pump) for run in schedule.filter_runs)
+    for run in schedule.filter_runs:
+        yield from (duty.speeds for duty in duties_of(plant, run.pumping))
     if schedule.heating:
         yield plant.at(*schedule.heating.pump)
 

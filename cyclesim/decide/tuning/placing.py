@@ -28,6 +28,7 @@ from numpy.typing import NDArray
 
 from cyclesim.analysis.amounts import lasting
 from cyclesim.decide.tuning.space import DAY_S, FILTER, FLUSH, RunKind, Space
+from cyclesim.scenario.forms.pumping import Pumping
 
 Least = Literal["cost", "wait", "flushes", "any"]
 _MOST_NODES = 50
@@ -122,7 +123,7 @@ def wait_s(space: Space, leg: str, runs: Runs) -> float:
     tub water takes to get there.
     """
     day = [
-        (slot * space.step_s + kind.renews[leg], slot * space.step_s + kind.lasts_s - kind.renews[leg])
+        (slot * space.step_s + kind.renews[leg], slot * space.step_s + kind.until_s(leg))
         for kind, slot in runs
         if leg in kind.renews
     ]
@@ -140,7 +141,7 @@ def _even_s(order: Order, runs: Runs) -> float:
     """The longest wait if the runs that renew a leg were evenly apart: no placing has a shorter [s]."""
     longest_s = 0.0
     for leg in order.within_s:
-        fresh = [kind.lasts_s - 2.0 * kind.renews[leg] for kind, _ in runs if leg in kind.renews]
+        fresh = [kind.until_s(leg) - kind.renews[leg] for kind, _ in runs if leg in kind.renews]
         if fresh:
             longest_s = max(longest_s, (DAY_S - sum(fresh)) / len(fresh))
     return longest_s
@@ -203,8 +204,8 @@ def _fresh(space: Space, order: Order, columns: Sequence[tuple[RunKind, int]]) -
         members = np.array([i for i, (k, _) in enumerate(columns) if leg in k.renews], dtype=np.int64)
         takes = np.array([columns[i][0].renews[leg] for i in members])
         start = np.array([columns[i][1] * space.step_s for i in members], dtype=float)
-        lasts = np.array([columns[i][0].lasts_s for i in members], dtype=float)
-        fresh_from, fresh_to = start + takes, start + lasts - takes
+        until = np.array([columns[i][0].until_s(leg) for i in members], dtype=float)
+        fresh_from, fresh_to = start + takes, start + until
         if not len(members):
             yield _one_or_more(members)
         begin = np.unique(np.round(fresh_to % DAY_S, 6))[:, np.newaxis]
@@ -255,12 +256,12 @@ def _counted(space: Space, order: Order, columns: Sequence[tuple[RunKind, int]])
 
 def _apart(space: Space, columns: Sequence[tuple[RunKind, int]]) -> Iterator[_Row]:
     """Of one pump no two runs at once, and its rest between them."""
-    for pump in dict.fromkeys(kind.pump.pump for kind, _ in columns):
+    for pump in dict.fromkeys(name for kind, _ in columns for name in kind.pumping.names):
         rest_s = space.scenario.plant.pumps[pump].rest_s
         busy: list[list[int]] = [[] for _ in range(space.slots)]
         for i, (kind, slot) in enumerate(columns):
-            if kind.pump.pump == pump:
-                for k in range(-(-round(kind.lasts_s + rest_s) // space.step_s)):
+            if pump in kind.pumping.names:
+                for k in range(-(-round(kind.pumping.whole_s(kind.lasts_s) + rest_s) // space.step_s)):
                     busy[(slot + k) % space.slots].append(i)
         for members in busy:
             if len(members) > 1:
@@ -340,19 +341,19 @@ def _most_filter_runs(space: Space) -> int:
 
 def _choices_of_kinds(space: Space) -> Iterator[tuple[RunKind, ...]]:
     """Filter runs of any length, flushes of one: the shortest or the next, at any speed or the highest."""
-    lengths: dict[tuple[str, str], list[RunKind]] = {}
+    lengths: dict[Pumping, list[RunKind]] = {}
     for kind in space.kinds:
         if kind.does == FLUSH:
-            lengths.setdefault((kind.pump.pump, kind.pump.speed), []).append(kind)
-    highest = dict(lengths.keys())  # speeds come in rising order
+            lengths.setdefault(kind.pumping, []).append(kind)
+    highest = {pumping.names: pumping for pumping in lengths}  # speeds come in rising order
     rest = _filter_lengths(space)
     seen: list[list[RunKind]] = []
     for at_highest in (False, True):
         for pick in (0, 1):
             flushes = [
                 of[min(pick, len(of) - 1)]
-                for (pump, speed), of in lengths.items()
-                if not at_highest or highest[pump] == speed
+                for pumping, of in lengths.items()
+                if not at_highest or highest[pumping.names] == pumping
             ]
             if flushes not in seen:
                 seen.append(flushes)
@@ -368,8 +369,8 @@ def _filter_lengths(space: Space) -> list[RunKind]:
     runs = [kind for kind in space.kinds if kind.does == FILTER]
     legs_s = min(space.legs.values(), default=math.inf)
     kept: list[RunKind] = []
-    for pump in dict.fromkeys(kind.pump for kind in runs):
-        lengths = [kind for kind in runs if kind.pump == pump]
+    for pumping in dict.fromkeys(kind.pumping for kind in runs):
+        lengths = [kind for kind in runs if kind.pumping == pumping]
         for legs in dict.fromkeys(frozenset(kind.renews) for kind in lengths):
             through = [kind for kind in lengths if legs <= kind.renews.keys()]
             for count in range(1, _most_filter_runs(space) + 1):
@@ -379,7 +380,8 @@ def _filter_lengths(space: Space) -> list[RunKind]:
                         for kind in through
                         if kind.filtered_m3 * count >= space.wanted_m3
                         and kind.lasts_s * count >= space.least_filter_s
-                        and kind.lasts_s - 2.0 * max((kind.renews[n] for n in legs), default=0.0) >= fresh_s
+                        and min((kind.until_s(n) - kind.renews[n] for n in legs), default=kind.lasts_s)
+                        >= fresh_s
                     ]
                     kept += enough[:1]
     return [kind for kind in runs if kind in kept] or runs

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from cyclesim.analysis.amounts import flow, lasting, listed
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import FLUSH_VOLUMES
+from cyclesim.analysis.pumped import duties_of
 from cyclesim.analysis.rules import of_kind
 from cyclesim.decide.tuning.bleed import bleeds
 from cyclesim.decide.tuning.duty_effect import best_duty, end_of, reached_s, weakest_jet_m3_s
@@ -130,11 +131,11 @@ def _draws(plant: Assembly, name: str) -> bool:
 def _slowest_flush(plant: Assembly, programme: Programme, name: str) -> tuple[PlantDuty, float] | None:
     """The duty of the flush that moves a leg most, and the longest that the controller lets one last."""
     flushes = [
-        (plant.duty(plant.at(timed.demand.pump, timed.demand.speed)), timed.run.lasts_s)
-        for timed in programme.timed
-        if timed.demand.kind == "line flush"
+        (duty, run.lasts_s)
+        for run in programme.scenario.schedule.line_flushes
+        for duty in duties_of(plant, run.pumping)
     ]
-    moving = [(duty, lasts_s or 0.0) for duty, lasts_s in flushes if abs(duty.flow_m3_s(name)) > STILL_M3_S]
+    moving = [(duty, lasts_s) for duty, lasts_s in flushes if abs(duty.flow_m3_s(name)) > STILL_M3_S]
     if not moving:
         return None
     offered = plant.scenario.controller.flush_lengths_s or ()

@@ -10,18 +10,18 @@ from cyclesim.decide.tuning.placing import wait_s
 from cyclesim.decide.tuning.space import FILTER, FLUSH, RunKind, Space
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import Run
-from cyclesim.scenario.forms.fields import PumpSpeed
+from cyclesim.scenario.forms.pumping import Pumping
 
 _MOVED_H = (-2.0, -1.0, 1.0, 2.0)
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One line of the programme: a pump at a speed, at these clock times, each for so long."""
+    """One line of the programme: a pump at a speed, or several, at these clock times, each for so long."""
 
     does: str
     """line flush or filter run."""
-    pump: PumpSpeed
+    pumping: Pumping
     lasts_s: int
     starts: tuple[time, ...]
 
@@ -44,18 +44,18 @@ class Daily:
 
 def daily(space: Space, runs: Iterable[tuple[RunKind, int]]) -> Daily:
     """The programme of runs that start at these slots."""
-    starts: dict[tuple[str, PumpSpeed, int], list[time]] = {}
+    starts: dict[tuple[str, Pumping, int], list[time]] = {}
     for kind, slot in runs:
-        starts.setdefault((kind.does, kind.pump, kind.lasts_s), []).append(space.clock(slot))
+        starts.setdefault((kind.does, kind.pumping, kind.lasts_s), []).append(space.clock(slot))
     ordered = sorted(starts.items(), key=lambda item: (item[0][0] != FILTER, min(item[1]), item[0]))
     return Daily(tuple(Entry(*what, tuple(sorted(clocks))) for what, clocks in ordered))
 
 
 def moved(space: Space, programme: Daily) -> Iterator[Daily]:
     """The programme with one run started one hour or two sooner or later, where that is allowed."""
-    kinds = {(kind.does, kind.pump, kind.lasts_s): kind for kind in space.kinds}
+    kinds = {(kind.does, kind.pumping, kind.lasts_s): kind for kind in space.kinds}
     runs = [
-        (kinds[entry.does, entry.pump, entry.lasts_s], space.slot(start))
+        (kinds[entry.does, entry.pumping, entry.lasts_s], space.slot(start))
         for entry in programme.entries
         for start in entry.starts
     ]
@@ -80,13 +80,13 @@ def scheduled(scenario: Scenario, programme: Daily) -> Scenario:
 
 def runs(programme: Daily, does: str, before: Sequence[Run]) -> tuple[Run, ...]:
     """The programme's runs of a kind as the file's own; the first of a pump keeps the name it had."""
-    names = {run.pump: run.name for run in reversed(before) if run.name and run.after is None}
+    names = {run.pumping: run.name for run in reversed(before) if run.name and run.after is None}
     made = []
     for entry in programme.entries:
         if entry.does == does:
-            name = names.pop(entry.pump, None)
-            lasts_s = float(entry.lasts_s)
-            made.append(Run.model_construct(pump=entry.pump, start=entry.starts, lasts_s=lasts_s, name=name))
+            name, lasts_s = names.pop(entry.pumping, None), float(entry.lasts_s)
+            run = Run.model_construct(start=entry.starts, lasts_s=lasts_s, name=name)
+            made.append(run.model_copy(update=entry.pumping.fields))
     return tuple(made)
 
 
@@ -99,7 +99,7 @@ def own(scenario: Scenario) -> Daily:
     ):
         for run in scheduled_runs:
             if run.start is not None:
-                entries.append(Entry(does, run.pump, round(run.lasts_s), run.start))
+                entries.append(Entry(does, run.pumping, round(run.lasts_s), run.start))
     return Daily(tuple(entries))
 
 

@@ -8,7 +8,7 @@ besides is not counted on: a programme must hold on a mild day when nobody comes
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, time, timedelta
 from functools import cache
@@ -19,10 +19,13 @@ from numpy.typing import NDArray
 
 from cyclesim.analysis.disinfectant import until_below_s
 from cyclesim.analysis.history import FLUSH_VOLUMES
+from cyclesim.analysis.pumped import duties_of, filtered_m3
 from cyclesim.decide.sweeps.outcome import loud_speeds
 from cyclesim.errors import CycleSimError
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.schedule import Run
 from cyclesim.scenario.forms.fields import PumpSpeed
+from cyclesim.scenario.forms.pumping import Pumping
 from cyclesim.simulation.assembly import Assembly, PlantDuty
 from cyclesim.simulation.prices import prices
 
@@ -42,12 +45,13 @@ class CannotTuneError(CycleSimError):
 
 @dataclass(frozen=True, slots=True)
 class RunKind:
-    """Runs of one pump at one speed and of one length, which differ in when they start."""
+    """Runs of one pump at one speed, or of several together, of one length; starts make the difference."""
 
     does: str
     """line flush or filter run."""
-    pump: PumpSpeed
+    pumping: Pumping
     lasts_s: int
+    """How long each pump runs."""
     allowed: tuple[bool, ...]
     """Per slot, whether one may start there."""
     cost: tuple[float, ...]
@@ -56,6 +60,12 @@ class RunKind:
     """Leg -> seconds until tub water has gone through all of it; only of legs that the run gets through."""
     filtered_m3: float
     loud: bool
+    ends: Mapping[str, float] = field(default_factory=dict)
+    """Leg -> seconds until it is fresh for the last time, where several pumps run."""
+
+    def until_s(self, leg: str) -> float:
+        """Until when a leg that it renews is fresh: what comes last is then as old as tub water takes [s]."""
+        return self.ends.get(leg, self.lasts_s - self.renews[leg])
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,40 +180,43 @@ class _Offer:
         Where no length on offer is long enough at any speed of a pump, the longest, which the run refuses.
         """
         jets = [name for name, leg in self.plant.sheet.legs.items() if leg.manifold]
-        pumps = [run.pump.pump for run in self.scenario.schedule.line_flushes]
-        speeds_by_pump: dict[str, list[tuple[PumpSpeed, PlantDuty, list[int]]]] = {}
-        for pump, speed, duty in self._speeds(pumps):
-            if any(abs(duty.flow_m3_s(name)) > 0.0 for name in jets):
-                speeds_by_pump.setdefault(pump, []).append(
-                    (PumpSpeed(pump, speed), duty, self._flush_lengths(duty))
-                )
+        speeds_by_pump: dict[tuple[str, ...], list[tuple[Pumping, list[int]]]] = {}
+        for pumping in self._offered(self.scenario.schedule.line_flushes):
+            duties = list(duties_of(self.plant, pumping))
+            if any(abs(duty.flow_m3_s(name)) > 0.0 for duty in duties for name in jets):
+                speeds_by_pump.setdefault(pumping.names, []).append((pumping, self._flush_lengths(duties)))
         for speeds in speeds_by_pump.values():
-            enough = [offer for offer in speeds if offer[2]]
+            enough = [offer for offer in speeds if offer[1]]
             longest = [round(max(self.scenario.controller.flush_lengths_s or (1.0,)))]
-            for pump_speed, duty, lengths in enough or speeds:
+            for pumping, lengths in enough or speeds:
                 for lasts_s in lengths or longest:
-                    yield self._kind(FLUSH, pump_speed, lasts_s, duty)
+                    yield self._kind(FLUSH, pumping, lasts_s)
 
     def filter_runs(self) -> Iterator[RunKind]:
         """Filter runs: pumps of the file's own, else every pump, at speeds that the filter bears;
         at none that neighbours hear where another does.
         """
-        pumps = [run.pump.pump for run in self.scenario.schedule.filter_runs]
         fit = [
-            candidate
-            for candidate in self._speeds(pumps)
-            if candidate[2].filtered_m3_s > 0.0 and not self._overloads(candidate[2])
+            pumping
+            for pumping in self._offered(self.scenario.schedule.filter_runs)
+            if filtered_m3(self.plant, pumping, self.step_s) > 0.0
+            and not any(map(self._overloads, duties_of(self.plant, pumping)))
         ]
-        still = [candidate for candidate in fit if candidate[1] not in self.loud.get(candidate[0], ())]
-        for pump, speed, duty in still or fit:
+        still = [pumping for pumping in fit if not is_loud(self.loud, pumping)]
+        for pumping in still or fit:
             for steps in _FILTER_STEPS:
                 if steps * self.step_s <= _LONGEST_FILTER_S:
-                    yield self._kind(FILTER, PumpSpeed(pump, speed), steps * self.step_s, duty)
+                    yield self._kind(FILTER, pumping, steps * self.step_s)
 
-    def _speeds(self, pumps: list[str]) -> Iterator[tuple[str, str, PlantDuty]]:
-        for pump in dict.fromkeys(pumps or self.plant.pumps):
-            for speed in self.plant.speeds[pump]:
-                yield pump, speed, self.plant.duty(self.plant.at(pump, speed))
+    def _offered(self, runs: tuple[Run, ...]) -> Iterator[Pumping]:
+        """The pumps of these runs, else every pump, at each speed; several that run together, as they are."""
+        at_each: dict[tuple[str, ...], list[Pumping]] = {
+            (pump,): [Pumping((PumpSpeed(pump, speed),)) for speed in speeds]
+            for pump, speeds in self.plant.speeds.items()
+        }
+        own = [run.pumping for run in runs] or [speeds[0] for speeds in at_each.values()]
+        for pumping in dict.fromkeys(own):
+            yield from [pumping] if len(pumping.pumps) > 1 else at_each.pop(pumping.names, ())
 
     def _overloads(self, duty: PlantDuty) -> bool:
         return any(
@@ -211,33 +224,47 @@ class _Offer:
             for name, thing in self.plant.sheet.equipment.items()
         )
 
-    def _flush_lengths(self, duty: PlantDuty) -> list[int]:
+    def _flush_lengths(self, duties: list[PlantDuty]) -> list[int]:
         """Lengths on offer that replace what is moved twice or more."""
         offered = self.scenario.controller.flush_lengths_s
-        reached = [after for after in duty.reached_s.values() if 0.0 < after < math.inf]
+        reached = [after for duty in duties for after in duty.reached_s.values() if 0.0 < after < math.inf]
         once_s = max(reached, default=0.0)
         if offered is None:
             due = (FLUSH_VOLUMES * once_s, (FLUSH_VOLUMES + 1) * once_s)
             return sorted({_FLUSH_ROUND_S * math.ceil(max(seconds, 1.0) / _FLUSH_ROUND_S) for seconds in due})
         return sorted(round(seconds) for seconds in offered if seconds >= FLUSH_VOLUMES * once_s)
 
-    def _kind(self, does: str, pump: PumpSpeed, lasts_s: int, duty: PlantDuty) -> RunKind:
-        reached = {
-            name: duty.reached_s.get(self.plant.plugs[plug].name, math.inf)
-            for name, plug in self.plant.reported.items()
-        }
-        loud = pump.speed in self.loud.get(pump.pump, ())
-        kwh = self.plant.speeds[pump.pump][pump.speed].power_w * lasts_s / 3.6e6
+    def _kind(self, does: str, pumping: Pumping, lasts_s: int) -> RunKind:
+        plugs = {name: self.plant.plugs[plug].name for name, plug in self.plant.reported.items()}
+        fresh = {name: self._fresh(pumping, lasts_s, plug) for name, plug in plugs.items()}
+        renewed = {name: span for name, span in fresh.items() if span is not None}
+        power_w = sum(self.plant.speeds[pump][speed].power_w for pump, speed in pumping.pumps)
         return RunKind(
             does,
-            pump,
+            pumping,
             lasts_s,
-            tuple(may_start(self.scenario, self.step_s, does, pump, lasts_s)),
-            tuple(kwh * price for price in self._over(lasts_s)),
-            {name: after for name, after in reached.items() if after <= lasts_s},
-            duty.filtered_m3_s * lasts_s,
-            loud,
+            tuple(may_start(self.scenario, self.step_s, does, pumping, lasts_s)),
+            tuple(power_w * lasts_s / 3.6e6 * price for price in self._over(pumping.whole_s(lasts_s))),
+            {name: after for name, (after, _) in renewed.items()},
+            filtered_m3(self.plant, pumping, lasts_s),
+            is_loud(self.loud, pumping),
+            {name: until for name, (_, until) in renewed.items()} if len(pumping.pumps) > 1 else {},
         )
+
+    def _fresh(self, pumping: Pumping, lasts_s: int, plug: str) -> tuple[float, float] | None:
+        """From when to when of a run [s] a plug is fresh: once tub water has gone through all of it, until
+        what comes last is as old as tub water takes. None where it never gets through.
+        """
+        through, begins, until = 0.0, math.inf, -math.inf
+        for start, end, pumps in pumping.parts(lasts_s):
+            takes = self.plant.duty(self.plant.at_once(pumps)).reached_s.get(plug, math.inf)
+            if math.isinf(takes):
+                continue
+            until = end - takes
+            if math.isinf(begins) and (1.0 - through) * takes <= end - start:
+                begins = start + (1.0 - through) * takes
+            through += (end - start) / takes if takes else 1.0
+        return None if math.isinf(begins) else (begins, until)
 
     def _over(self, lasts_s: int) -> Iterator[float]:
         """Per slot, the mean price while a run that starts there lasts."""
@@ -246,14 +273,19 @@ class _Offer:
             yield float(np.mean(self.price.take(range(slot, slot + steps), mode="wrap")))
 
 
-def may_start(scenario: Scenario, step_s: int, does: str, pump: PumpSpeed, lasts_s: int) -> Iterator[bool]:
+def is_loud(loud: Mapping[str, tuple[str, ...]], pumping: Pumping) -> bool:
+    """Whether any of the pumps runs at a speed that neighbours hear."""
+    return any(speed in loud.get(pump, ()) for pump, speed in pumping.pumps)
+
+
+def may_start(scenario: Scenario, step_s: int, does: str, pumping: Pumping, lasts_s: int) -> Iterator[bool]:
     """Per slot of the day, whether one may start there: no flush on bathers, no noise when it is quiet."""
-    closed = bathed(scenario) if does == FLUSH else []
-    if pump.speed in loud_speeds(scenario).get(pump.pump, ()):
+    closed, whole_s = bathed(scenario) if does == FLUSH else [], pumping.whole_s(lasts_s)
+    if is_loud(loud_speeds(scenario), pumping):
         closed += quiet(scenario)
     for slot in range(DAY_S // step_s):
         start = slot * step_s
-        yield not any(_overlap(start, start + lasts_s, a, b) for a, b in closed)
+        yield not any(_overlap(start, start + whole_s, a, b) for a, b in closed)
 
 
 def quiet(scenario: Scenario) -> list[tuple[int, int]]:

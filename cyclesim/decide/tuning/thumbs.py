@@ -28,15 +28,15 @@ def thumbs(space: Space) -> Iterator[tuple[str, Daily]]:
 
 def _usual(space: Space, does: str, at_s: tuple[int, ...], lasts_s: int) -> tuple[Entry, ...]:
     """The usual runs of every pump, as near to their usual times as quiet hours and bathing let them."""
-    fastest: dict[str, RunKind] = {}
+    fastest: dict[tuple[str, ...], RunKind] = {}
     for kind in space.kinds:
-        if kind.does == does and (does == FLUSH or kind.pump.pump not in fastest):
-            fastest[kind.pump.pump] = kind
+        if kind.does == does and (does == FLUSH or kind.pumping.names not in fastest):
+            fastest[kind.pumping.names] = kind
     made = []
     for kind in fastest.values():
         slots = {_nearest(kind.allowed, start_s // space.step_s) for start_s in at_s}
         starts = tuple(space.clock(slot) for slot in sorted(slots))
-        made.append(Entry(does, kind.pump, lasts_s, starts))
+        made.append(Entry(does, kind.pumping, lasts_s, starts))
     return tuple(made)
 
 

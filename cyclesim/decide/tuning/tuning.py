@@ -14,6 +14,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from cyclesim.analysis.pumped import filtered_m3
 from cyclesim.analysis.result import days_of_year
 from cyclesim.decide.sweeps.outcome import Broken, Outcome
 from cyclesim.decide.sweeps.pool import each
@@ -117,10 +118,10 @@ class Tuning:
 
     def own_turnovers(self, choice: Choice) -> float:
         """How often a day a programme's filter runs alone pass the tub's water."""
-        flows = {k.pump: k.filtered_m3 / k.lasts_s for k in self.space.kinds if k.does == FILTER}
+        plant = self.space.plant
         runs = [entry for entry in choice.programme.entries if entry.does == FILTER]
-        passed = sum(flows.get(run.pump, 0.0) * run.lasts_s * len(run.starts) for run in runs)
-        return passed / self.space.plant.volume_m3
+        passed = sum(filtered_m3(plant, run.pumping, run.lasts_s) * len(run.starts) for run in runs)
+        return passed / plant.volume_m3
 
     @property
     def flushed_m3(self) -> float:

@@ -61,9 +61,9 @@ def settings(programme: Programme) -> Iterator[Setting]:
         )
         yield "frost protection: it stops above", _degrees(frost.stops_above_c)
     for run in schedule.filter_runs:
-        yield f"{run.name or 'filter run'}: {_at(*run.pump)}, {runs_on(run)}", run_said(run)
+        yield f"{run.name or 'filter run'}: {run.pumping}, {runs_on(run)}", run_said(run)
     for run in schedule.line_flushes:
-        yield f"{run.name or 'line flush'}: {_at(*run.pump)}, {runs_on(run)}", run_said(run)
+        yield f"{run.name or 'line flush'}: {run.pumping}, {runs_on(run)}", run_said(run)
     for flush in schedule.air_line_flushes:
         yield f"air line flush, {runs_on(flush)}", run_said(flush)
     for name, device in scenario.plant.treatment.items():

@@ -54,10 +54,9 @@ def _runs_when(sheet: Sheet, scenario: Scenario, programme: Programme) -> None:
 
 def _programme(scenario: Scenario, programme: Programme) -> Iterator[tuple[Cell, ...]]:
     schedule = scenario.schedule
-    for timed in programme.timed:
+    for timed in programme.entries:
         if isinstance(timed.run, Run):
-            runs = _at(timed.demand.pump, timed.demand.speed)
-            yield timed.demand.name, runs, runs_on(timed.run), run_said(timed.run)
+            yield timed.entry, str(timed.run.pumping), runs_on(timed.run), run_said(timed.run)
     for flush in schedule.air_line_flushes:
         yield "air line flush", listed(list(scenario.plant.air)), runs_on(flush), run_said(flush)
     for name, device in scenario.plant.treatment.items():

@@ -9,14 +9,18 @@ from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.combinations import together
 from cyclesim.analysis.rules import check_plant
 from cyclesim.analysis.suction_side import draws
+from cyclesim.physics.blowing import BlowerDuty
 from cyclesim.physics.water import G, density_kg_m3
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.said.cautions import ADVICE
 from cyclesim.said.drawing import drawing
 from cyclesim.said.duties import L_MIN, duties
 from cyclesim.said.page import Amount, Cell, Column, Row, whole, words
+from cyclesim.said.papers.own_water import own_waters
 from cyclesim.said.papers.paper import PLUMBING, Drawn, Paper, Sheet
+from cyclesim.scenario.blocks.air import Blower
 from cyclesim.simulation.assembly import Assembly, PlantDuty, last_stretch
+from cyclesim.simulation.own_water import circuits
 from cyclesim.simulation.programme import Programme
 
 _L, _MM, _KPA = 1000.0, 1000.0, 1000.0
@@ -36,6 +40,7 @@ def plumber(plant: Assembly, programme: Programme, us: bool = False) -> Paper:
     _last_jets(sheet, plant)
     _valves(sheet, plant)
     _air(sheet, plant)
+    own_waters(sheet, plant)
     _covers(sheet, plant)
     _room(sheet, plant)
     _winter(sheet, plant)
@@ -220,6 +225,7 @@ def _air(sheet: Sheet, plant: Assembly) -> None:
                     _mm(blower.loop_above_water_m),
                 ),
                 ("check valve", blower.check_valve),
+                *_injectors(blower, duty),
                 ("air that it gives", Amount(duty.flow_m3_s * L_MIN, "L/min of air", 0)),
                 ("pressure at the blower", Amount(duty.pressure_pa / _KPA, "kPa")),
             ],
@@ -232,6 +238,13 @@ def _air(sheet: Sheet, plant: Assembly) -> None:
                 else "No check valve is drawn: the loop alone keeps water from the blower.",
             ]
         )
+
+
+def _injectors(blower: Blower, duty: BlowerDuty) -> Iterator[tuple[Cell, Cell]]:
+    """How many air injectors there are and what each gets, where the file tells them."""
+    if blower.injectors:
+        yield "injectors", Amount(blower.injectors, "", 0)
+        yield "each injector gets", Amount(duty.flow_m3_s * L_MIN / blower.injectors, "L/min of air", 0)
 
 
 def _covers(sheet: Sheet, plant: Assembly) -> None:
@@ -287,7 +300,11 @@ def _room(sheet: Sheet, plant: Assembly) -> None:
     sheet.heading("In the pump room")
     items = ["Each pump, filter and heat source comes out by its unions without cutting a pipe.",
              "Every union can be reached with both hands and a wrench."]  # fmt: skip
-    if room is None or room.drain is not False:
+    if room is not None and room.sump_pump is not None:
+        items.insert(
+            0, "A bucket of water poured on the floor starts the sump pump by its float, and is lifted."
+        )
+    elif room is None or room.drain is not False:
         items.insert(0, "A bucket of water poured on the floor runs off by itself.")
     else:
         items.insert(0, "No drain is drawn: fit a sump pump or a drain before water is filled in.")
@@ -316,6 +333,8 @@ def _winter(sheet: Sheet, plant: Assembly) -> None:
     rows += [(b.name, b.zone.replace("_", " "), b.volume_m3 * _L, "☐") for b in plant.bodies]
     known = {body.name for body in plant.bodies}
     rows += [(n, "", p.volume_m3 * _L, "☐") for n, p in plant.pumps.items() if n not in known and p.volume_m3]
+    plain = [c for c in circuits(plant).values() if not c.sheet.glycol]  # with glycol it stays
+    rows += [(f"own water of {c.name}", c.zone.replace("_", " "), c.sheet.volume_m3 * _L, "☐") for c in plain]
     sheet.table(columns, rows)
     checks = ["The supply is switched off and locked before the first drain is opened."]
     capped = [name for name, leg in plant.sheet.legs.items() if leg.dead_end]

@@ -6,8 +6,19 @@ from typing import Annotated
 from pydantic import Field, model_validator
 
 from cyclesim.scenario.blocks.wiring import STARTED, Starters
-from cyclesim.scenario.forms.fields import Bore, Current, Flow, Length, Name, PartVolume, Power, YesNo
-from cyclesim.scenario.forms.forms import Model, Quantity, RefusedError, Text, default
+from cyclesim.scenario.forms.fields import (
+    Bore,
+    Current,
+    Flow,
+    FlowAtHead,
+    Length,
+    Name,
+    PartVolume,
+    Power,
+    YesNo,
+    read_flow_at_head,
+)
+from cyclesim.scenario.forms.forms import Count, Model, Quantity, RefusedError, Text, default
 from cyclesim.scenario.forms.lists import Points
 from cyclesim.scenario.forms.pipes import DUE, Fittings, Pipe, read_pipe
 from cyclesim.spreads import ANY_ZONE, AS_BUILT, Spread
@@ -22,6 +33,22 @@ AirCurve = Annotated[
         "pressure",
         (("0 L/min", "18 kPa"), ("600 L/min", "12 kPa"), ("1100 L/min", "4 kPa")),
     ),
+]
+_AT_DUE = "expected a flow of air and a pressure, e.g. 40 L/min at 2 kPa or 1.4 cfm at 0.3 psi"
+
+
+def read_injector(text: str) -> FlowAtHead:
+    """`40 L/min at 2 kPa`, or the other way round."""
+    try:
+        return read_flow_at_head(text)
+    except RefusedError as error:
+        allowed = error.allowed if "allowed" in error.allowed else _AT_DUE
+        raise RefusedError(error.what, allowed, error.hint) from None
+
+
+InjectorAt = Annotated[
+    FlowAtHead,
+    Text(read_injector, _AT_DUE, r"^\S+ ?\S+ at \S+ ?\S+$", ("40 L/min at 2 kPa", "1.4 cfm at 0.3 psi")),
 ]
 Height = Annotated[float, Quantity("length", ge=0, le=10)]
 
@@ -49,6 +76,14 @@ class Blower(Model):
     )
     outlets_below_water_m: Height = Field(
         alias="outlets_below_water", description="How far under water the air comes out, e.g. 600 mm."
+    )
+    injectors: Annotated[int, Count(1, 500)] | None = Field(
+        None, description="How many air injectors there are, all alike, e.g. 12."
+    )
+    each: InjectorAt | None = Field(
+        None,
+        description="What one injector does by its data sheet: a flow of air at the pressure that it alone "
+        "asks for, e.g. 40 L/min at 2 kPa.",
     )
     loop_above_water_m: Height = default(
         0.0,
@@ -83,6 +118,9 @@ class Blower(Model):
             raise RefusedError("", "expected either pipe: 63 PN10 or bore: 57 mm")
         if (self.stated_wet_volume_m3 is None) == (self.wet_length_m is None):
             raise RefusedError("", "expected either wet_volume: 3 L or wet_length: 2 m")
+        if (self.injectors is None) != (self.each is None):
+            missing = "each" if self.each is None else "injectors"
+            raise RefusedError("", "injectors: 12 and each: 40 L/min at 2 kPa go together", at=(missing,))
         if self.wet_length_m is not None and self.wet_length_m > self.length_m:
             raise RefusedError("", "wet_length is a part of length", at=("wet_length",))
         return self

@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 from cyclesim.scenario.forms.fields import Clocks, Days, Lasting, PumpAt, YesNo, read_clock
 from cyclesim.scenario.forms.forms import Count, Model, Quantity, RefusedError, Text, default
 from cyclesim.scenario.forms.lists import Pair
+from cyclesim.scenario.forms.pumping import Pumped
 from cyclesim.scenario.forms.times import DAYS, REPEATS, Rule, check_recurring
 from cyclesim.spreads import Spread
 
@@ -33,11 +34,12 @@ class DrawnSessions(Model):
     )
 
 
-class Bathing(Model):
+class Bathing(Pumped):
     """A session: people in the water, with jets, air and cover as they have them."""
 
     pump: PumpAt | None = Field(
-        None, description="The pump and speed of the jets, e.g. main high; still water if left out."
+        None,
+        description="The pump and speed of the jets, e.g. main high; still water without pump and pumps.",
     )
     start: Clocks | None = Field(
         None, description='Local clock time or a list of them, e.g. ["18:00", "21:00"].'
@@ -87,8 +89,12 @@ class Bathing(Model):
 
     @model_validator(mode="after")
     def _buttons(self) -> "Bathing":
-        if self.jets_at_most_s is not None and self.pump is None:
+        jets = self.in_one
+        if self.jets_at_most_s is not None and jets is None:
             raise RefusedError("", "jets_at_most goes with the pump of the jets", at=("jets_at_most",))
+        shortest_s = self.jets_at_most_s or (self.drawn.lasts_s[0] if self.drawn else self.lasts_s or 0.0)
+        if jets and jets.starts_s(shortest_s)[-1] >= shortest_s:
+            raise RefusedError("", f"{jets.pumps[-1]} would not start before the jets stop", at=("stagger",))
         if self.air_at_most_s is not None and not self.air:
             raise RefusedError("", "air_at_most goes with air: true", at=("air_at_most",))
         if self.presses > 1 and self.jets_at_most_s is None and self.air_at_most_s is None:

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag, model_validator
 
+from cyclesim.scenario.blocks.cables import Cable
 from cyclesim.scenario.blocks.weather import TIMES_SAY, CsvFile, Times, Weather, WeatherFile
 from cyclesim.scenario.forms.fields import (
     AirTemperature,
@@ -276,6 +277,12 @@ def _which_tariff(value: object) -> str:
     return "<pricefile>" if isinstance(value, dict) and "file" in value else "<tariff>"
 
 
+_CABLE = (
+    "The cable from the breaker to what it feeds, e.g. {length: 18 m, area: 2.5 mm2}; how much voltage is "
+    "lost on it is told, for the electrician to check."
+)
+
+
 class Circuit(Model):
     """One of several circuits, with what hangs on it."""
 
@@ -289,6 +296,7 @@ class Circuit(Model):
         description="The residual-current device before it, by a name of yours; circuits that name the same "
         "one lose power together when it trips.",
     )
+    cable: Cable | None = Field(None, description=_CABLE)
 
 
 class Supply(Model):
@@ -300,6 +308,18 @@ class Supply(Model):
     )
     circuits: Annotated[dict[str, Circuit], named] | None = Field(
         None, description="Or several circuits by name, each with its breaker and what it feeds."
+    )
+    cable: Cable | None = Field(None, description=f"Where one breaker feeds all: {_CABLE}")
+    cables_to: Annotated[dict[str, Cable], named] = Field(
+        default_factory=dict,
+        description="The cable from there on to one thing, by its name, e.g. "
+        "{main: {length: 6 m, area: 2.5 mm2}}.",
+    )
+    drop_at_most: Annotated[float, Quantity("fraction", gt=0, le=0.2)] = default(
+        0.05,
+        spread=NoRange("3 % for lighting, 5 % for the rest"),
+        source="IEC 60364-5-52 table G.52.1, seen second-hand; document not checked",
+        description="The most of the voltage that may be lost on the cables, e.g. 5 %.",
     )
     region: Literal["europe", "north_america"] = default(
         "europe",
@@ -324,7 +344,14 @@ class Supply(Model):
             raise RefusedError("", "each circuit has its breaker; leave this one out", at=("breaker",))
         if self.circuits == {}:
             raise RefusedError("", "expected at least one circuit, or breaker instead", at=("circuits",))
+        if self.circuits is not None and self.cable is not None:
+            raise RefusedError("", "each circuit has its cable; leave this one out", at=("cable",))
         return self
+
+    def idle(self) -> frozenset[str]:
+        """Without a cable nothing is lost on one."""
+        cables = (self.cable, *self.cables_to.values(), *(c.cable for c in (self.circuits or {}).values()))
+        return frozenset(() if any(cables) else {"drop_at_most"})
 
     @model_validator(mode="after")
     def _one_currency(self) -> "Supply":

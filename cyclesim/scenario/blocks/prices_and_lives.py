@@ -49,29 +49,74 @@ def read_whole_years(text: str) -> int:
     return round(years)
 
 
+class Life(NamedTuple):
+    """How long a thing lasts: so many hours of running, or years on the calendar; one of the two is None."""
+
+    running_h: float | None
+    years: float | None
+
+
+_RUNNING = Quantity("time", ge=3600, le=1e9)
+_LIFE_DUE = "expected hours of running or years, e.g. 15000 h or 12 years"
+
+
+def read_life(text: str) -> Life:
+    """`15000 h` of running, or `12 years` on the calendar."""
+    if re.search(r"(?:years?|a)$", text.strip()):
+        return Life(None, read_years(text))
+    try:
+        return Life(_RUNNING.validate(text) / 3600.0, None)
+    except RefusedError as error:
+        allowed = error.allowed if "allowed" in error.allowed else _LIFE_DUE
+        raise RefusedError(error.what, allowed, error.hint) from None
+
+
+def by_the_hour(written: object) -> bool:
+    """Whether a life is written in hours of running; not where it cannot be read."""
+    try:
+        return isinstance(written, str) and read_life(written).running_h is not None
+    except RefusedError:  # said already where the value was read
+        return False
+
+
 Price = Annotated[Sum, Text(read_sum, _SUM_DUE, r"^\d+(\.\d+)? ?[A-Z]{3}$", ("780 EUR",))]
 _PATTERN = r"^\d+(\.\d)? ?years?$"
-Years = Annotated[float, Text(read_years, _YEARS_DUE, _PATTERN, ("2 years",))]
+Lasts = Annotated[
+    Life,
+    Text(
+        read_life,
+        _LIFE_DUE,
+        r"^\d+(\.\d+)? ?(years?|a|d|days?|h|hr|hours?|min|minutes?|s|sec|seconds?)$",
+        ("15000 h", "12 years", "2 years"),
+    ),
+]
 WholeYears = Annotated[int, Text(read_whole_years, _YEARS_DUE, _PATTERN, ("15 years",))]
 Rate = Annotated[float, Quantity("fraction", ge=-0.2, le=0.3, example="3 %")]
 
 
 class Purchase(Model):
-    """One thing that is bought, and again when it is used up."""
+    """One thing that is bought, and again when it is used up or old."""
 
     price: Price = Field(description="What it costs, fitted, e.g. 780 EUR.")
-    lasts_s: Annotated[float, Quantity("time", ge=3600, le=1e9)] | None = Field(
-        None, alias="lasts", description="Of a machine: how many hours it runs until it is replaced."
+    lasts: Lasts | None = Field(
+        None,
+        description="How long it lasts: a machine by the hours that it runs, e.g. 15000 h; anything by the "
+        "calendar, e.g. 12 years.",
     )
-    every_years: Years | None = Field(
-        None, alias="every", description="Of anything else: after how long it is bought again, e.g. 2 years."
+    every: Lasts | None = Field(
+        None, description="Another word for lasts: it is bought again so often, e.g. every 2 years."
     )
 
     @model_validator(mode="after")
     def _one_life(self) -> "Purchase":
-        if self.lasts_s is not None and self.every_years is not None:
+        if self.lasts is not None and self.every is not None:
             raise RefusedError("", "either lasts or every is allowed, not both", at=("every",))
         return self
+
+    @property
+    def life(self) -> Life | None:
+        """How long it lasts; None for what is bought once."""
+        return self.lasts or self.every
 
 
 class ChangePrices(Model):

@@ -19,6 +19,7 @@ from cyclesim.scenario.forms.fields import (
     single_or_list,
 )
 from cyclesim.scenario.forms.forms import Count, Model, Quantity, RefusedError, default
+from cyclesim.scenario.forms.pumping import Pumped, Pumping
 from cyclesim.scenario.forms.times import (
     DAYS,
     LASTS,
@@ -33,10 +34,12 @@ from cyclesim.scenario.forms.times import (
 from cyclesim.spreads import AS_BUILT, Spread
 
 
-class Run(Model):
-    """A pump at a speed, from a clock time on or after bathing, for a length of time."""
+class Run(Pumped):
+    """A pump or several, from a clock time on or after bathing, for a length of time."""
 
-    pump: PumpAt = Field(description="The pump and its speed, e.g. main low.")
+    in_turn: YesNo = Field(
+        False, description="true: several pumps run one after the other, each for the length of lasts."
+    )
     start: Clocks | None = Field(None, description=START.description)
     lasts_s: Lasting = LASTS
     days: Days | None = DAYS
@@ -45,6 +48,16 @@ class Run(Model):
     after: Literal["bathing"] | None = Field(
         None, description="bathing: in place of start, whenever people have left the water."
     )
+
+    @model_validator(mode="after")
+    def _some_pump(self) -> "Run":
+        if self.in_one is None:
+            raise RefusedError("", "expected pump: main low, or pumps: [jets_left, jets_right]")
+        if self.in_turn and len(self.pumps) < 2:
+            raise RefusedError("", "in_turn goes with several pumps", at=("in_turn",))
+        if self.in_turn and self.stagger_s is not None:
+            raise RefusedError("", "either stagger or in_turn is allowed, not both", at=("stagger",))
+        return self
 
     @model_validator(mode="after")
     def _one_cause(self) -> "Run":
@@ -57,6 +70,18 @@ class Run(Model):
                     raise RefusedError("", "after: bathing is on every day that people bathe", at=(name,))
         check_recurring(self.start, self.days, self.repeats)
         return self
+
+    @property
+    def pumping(self) -> Pumping:
+        """Its pumps and how they follow each other."""
+        found = self.in_one
+        assert found is not None  # refused above
+        return found
+
+    @property
+    def whole_s(self) -> int:
+        """How long it lasts from the first start to the last stop [s]."""
+        return self.pumping.whole_s(self.lasts_s)
 
 
 Runs = tuple[Run, ...]
@@ -106,7 +131,9 @@ class AirLineFlush(Occasion):
     """The blower blows its lines free of water."""
 
 
-Kind = Literal["bathing", "frost_protection", "line_flush", "heating", "filter_run"]
+Kind = Literal["bathing", "frost_protection", "line_flush", "heating", "filter_run", "sun"]
+SUN = "sun"
+"""What asks for the pump of collectors that are steered; it stands last where `ranks` leaves it out."""
 DEMANDS: dict[str, str] = {
     "bathing": "bathing",
     "frost_protection": "frost_protection",
@@ -133,19 +160,20 @@ class Schedule(Model):
         (), description="When the blower blows its lines free."
     )
     ranks: tuple[Kind, ...] | None = Field(
-        None, description=f"Which demand wins a pump, first wins; {', '.join(DEMANDS)} unless said."
+        None, description=f"Which demand wins a pump, first wins; {', '.join((*DEMANDS, SUN))} unless said."
     )
 
     @model_validator(mode="after")
     def _all_ranked(self) -> "Schedule":
-        if self.ranks is not None and sorted(self.ranks) != sorted(DEMANDS):
+        if self.ranks is not None and sorted(self.ranks) not in (sorted(DEMANDS), sorted((*DEMANDS, SUN))):
             raise RefusedError("", f"each of {', '.join(DEMANDS)} stands once", at=("ranks",))
         return self
 
     @property
     def order(self) -> tuple[str, ...]:
         """The kinds of demands as they are called, who wins a pump first."""
-        return tuple(kind.replace("_", " ") for kind in self.ranks or DEMANDS)
+        ranked = dict.fromkeys((*(self.ranks or DEMANDS), SUN))
+        return tuple(kind.replace("_", " ") for kind in ranked)
 
     @property
     def timed(self) -> dict[str, tuple[Run | Bathing, ...]]:

@@ -35,6 +35,8 @@ _ZONES = (
     "plant.heat_sources.*.own_water.zone",
     "plant.air.*.zone",
     "plant.air.*.air_from",
+    "plant.pump_room.heater.zone",
+    "plant.pump_room.fan.zone",
     "candidates.pumps.*.zone",
 )
 _BESIDE = ("air", "circulators", "diverters", "treatment")
@@ -43,6 +45,7 @@ _SPEEDS = (
     "schedule.heating.pump",
     "schedule.frost_protection.pump",
     "interlocks.*.keep",
+    "plant.heat_sources.*.steered.pump",
 )
 _STARTED = tuple(
     f"plant.{kind}.*.also_started_by.*"
@@ -67,7 +70,8 @@ def check(tree: Tree) -> Iterator[Fault]:
         for path, text in tree.texts(_SOURCES):
             yield from _known(tree, path, text, names["heat_sources"], "heat source")
     if names["pumps"] is not None:
-        for path, text in tree.texts((*(f"schedule.{key}.*.pump" for key in DEMANDS.values()), *_SPEEDS)):
+        runs = (f"schedule.{key}.*.{said}" for key in DEMANDS.values() for said in ("pump", "pumps.*"))
+        for path, text in tree.texts((*runs, *_SPEEDS)):
             if path[0] != "interlocks" or text not in (named["circulators"] or []):
                 yield from _speed(tree, path, text, lone=False)
         for path, text in tree.texts(_QUIET):

@@ -8,7 +8,8 @@ from typing import Any
 from cyclesim.errors import Fault, shorten
 from cyclesim.scenario.blocks.heat_sources import KINDS, UNSWITCHED
 from cyclesim.scenario.blocks.place import read_price
-from cyclesim.scenario.blocks.prices_and_lives import read_sum
+from cyclesim.scenario.blocks.prices_and_lives import by_the_hour, read_sum
+from cyclesim.scenario.blocks.room_loads import ROOM_FAN, ROOM_HEATER, SUMP_PUMP
 from cyclesim.scenario.blocks.schedule import DEMANDS
 from cyclesim.scenario.forms.forms import RefusedError, Steps, did_you_mean, one_of
 from cyclesim.scenario.text.csv_file import Series
@@ -57,7 +58,7 @@ def check_uses(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault
 
 
 def _combined(tree: Tree) -> Iterator[Fault]:
-    """Every pump doubles the duties that a check solves, or trebles them; so does a valve left turned."""
+    """Every pump doubles the duties that a check solves, or trebles them; so does a valve that is turned."""
     pumps, valves, diverters = (
         [block for _, block in tree.match(f"plant.{kind}.*") if isinstance(block, dict)]
         for kind in ("pumps", "valves", "diverters")
@@ -77,15 +78,17 @@ def _combined(tree: Tree) -> Iterator[Fault]:
 
 
 def _worn(tree: Tree) -> Iterator[Fault]:
-    """Only a machine of the plant is used up by its hours."""
+    """Only a machine of the plant is used up by its hours; years go by for anything."""
     blocks = {
         kind: tree.get(("plant", kind), default={})
         for kind in ("pumps", "heat_sources", "air", "circulators", "treatment")
     }
     machines = [name for block in blocks.values() if isinstance(block, dict) for name in block]
-    for path, _ in tree.match("money.purchases.*.lasts"):
+    for path, lasts in (
+        pair for key in ("lasts", "every") for pair in tree.match(f"money.purchases.*.{key}")
+    ):
         name = str(path[2])
-        if name not in machines:
+        if name not in machines and by_the_hour(lasts):
             due = f"{one_of(machines)} runs by the hour; anything else is bought again every so many years"
             found = f"the hours of '{shorten(name)}', no machine of the plant"
             yield tree.fault(path, found, due, did_you_mean(name, machines), at=tree.mark((*path, KEY)))
@@ -173,36 +176,53 @@ def _one_currency(tree: Tree) -> Iterator[Fault]:
 
 
 def _fed(tree: Tree) -> Iterator[Fault]:
-    """Everything electric hangs on exactly one circuit."""
-    if not isinstance(tree.get(("supply", "circuits"), default=None), dict):
-        return
+    """Everything electric hangs on exactly one circuit, and a cable goes to something electric."""
     loads = ("supply", "also_on_it")
     plant = [("plant", kind) for kind in ("pumps", "heat_sources", "air", "circulators", "treatment")]
     blocks = {path: tree.get(path, default={}) for path in (loads, *plant)}
     if not all(isinstance(block, dict) for block in blocks.values()):
         return
+    several = isinstance(tree.get(("supply", "circuits"), default=None), dict)
     electric: dict[str, Steps] = {}
     for above, block in blocks.items():
         for name, about in block.items():
             kind = about.get("kind") if isinstance(about, dict) else None
             if kind in UNSWITCHED:
                 continue
-            if electric.get(name, ())[:2] == loads:
+            if several and electric.get(name, ())[:2] == loads:
                 again = (*above, name)
                 found, due = f"the name '{shorten(name)}' again", "a circuit feeds each name once"
                 yield tree.fault(again, found, due, at=tree.mark((*again, KEY)))
             electric.setdefault(name, (*above, name))
-    first: dict[str, Steps] = {}
+    for name, key in ((ROOM_HEATER, "heater"), (ROOM_FAN, "fan"), (SUMP_PUMP, "sump_pump")):
+        own: Steps = ("plant", "pump_room", key)
+        if tree.get(own, default=None) is None:
+            continue
+        if name in electric:
+            first = electric[name]
+            due = f"{'.'.join(map(str, own))} is on the supply under this name"
+            hint = f"take it out of {'.'.join(map(str, first[:-1]))}, or give that another name"
+            yield tree.fault(first, f"the name '{name}' again", due, hint, at=tree.mark((*first, KEY)))
+        electric.setdefault(name, own)
+    for path, _ in tree.match("supply.cables_to.*"):
+        if (name := str(path[-1])) not in electric:
+            due, hint = f"a cable goes to {one_of(electric)}", did_you_mean(name, electric)
+            yield tree.fault(
+                path, f"'{shorten(name)}', nothing electric", due, hint, at=tree.mark((*path, KEY))
+            )
+    if not several:
+        return
+    placed: dict[str, Steps] = {}
     for path, name in tree.texts(("supply.circuits.*.feeds", "supply.circuits.*.feeds.*")):
         if name not in electric:
             due = f"{one_of(electric)} can be fed"
             yield tree.fault(path, f"'{shorten(name)}', nothing electric", due, did_you_mean(name, electric))
-        elif name in first:
-            where = f"the first is on line {tree.mark(first[name]).line}"
+        elif name in placed:
+            where = f"the first is on line {tree.mark(placed[name]).line}"
             yield tree.fault(path, f"'{name}' again", "each thing hangs on one circuit", where)
-        first.setdefault(name, path)
+        placed.setdefault(name, path)
     for name, path in electric.items():
-        if name not in first and _takes_power(path, tree.get(path)):
+        if name not in placed and _takes_power(path, tree.get(path)):
             found, due = f"'{shorten(name)}' on no circuit", "supply.circuits says what feeds it"
             yield tree.fault(path, found, due, at=tree.mark((*path, KEY)))
 

@@ -18,6 +18,8 @@ import yaml
 
 from cyclesim.errors import CycleSimError
 from cyclesim.scenario.blocks.schedule import Run
+from cyclesim.scenario.forms.fields import read_pump_speed
+from cyclesim.scenario.forms.pumping import Pumping
 from cyclesim.scenario.text.yaml_file import MAX_DEPTH
 from cyclesim.units import parse
 
@@ -182,8 +184,8 @@ def _matched(
     """Entries with the runs that take their place, of the same pump first; entries left over; runs to add."""
     free, pairs, new_runs = list(entries), [], []
     for run in runs:
-        same = [entry for entry in free if _pump(entry).split() == str(run.pump).split()]
-        other = [entry for entry in free if _pump(entry).split()[:1] == [run.pump.pump]]
+        same = [entry for entry in free if _pumping(entry) == run.pumping]
+        other = [entry for entry in free if _pumping(entry).names == run.pumping.names]
         chosen = next(iter(same or other), None)
         if chosen is None:
             new_runs.append(run)
@@ -193,19 +195,24 @@ def _matched(
     return pairs, free, new_runs
 
 
-def _pump(entry: yaml.MappingNode) -> str:
-    key_and_node = _value(entry, "pump")
-    return str(key_and_node[1].value) if key_and_node else ""
+def _pumping(entry: yaml.MappingNode) -> Pumping:
+    """What an entry that could be read says of its pumps."""
+    found = {key: pair[1] for key in ("pump", "pumps", "stagger", "in_turn") if (pair := _value(entry, key))}
+    texts = found["pumps"].value if "pumps" in found else [found["pump"]]
+    stagger_s = parse(str(found["stagger"].value), "time") if "stagger" in found else 0.0
+    in_turn = "in_turn" in found and found["in_turn"].value == "true"
+    return Pumping(tuple(read_pump_speed(str(text.value)) for text in texts), round(stagger_s), in_turn)
 
 
 def _entry(entry: yaml.MappingNode, run: Run) -> list[_Change]:
     """One entry's new start, length and pump; one that tells days, which a daily run has not, anew."""
-    if _value(entry, "days") or _value(entry, "repeats"):
+    alike, alone = _pumping(entry) == run.pumping, run.pump is not None and bool(_value(entry, "pump"))
+    if _value(entry, "days") or _value(entry, "repeats") or not (alike or alone):
         return [_Change(entry.start_mark.index, end_of(entry), _written(run))]
     changes, lasts_s = [], round(run.lasts_s)
-    node = _node_of(entry, "pump")
-    if str(node.value).split() != str(run.pump).split():
-        changes.append(_Change(node.start_mark.index, end_of(node), str(run.pump)))
+    if not alike:
+        node = _node_of(entry, "pump")
+        changes.append(_Change(node.start_mark.index, end_of(node), str(run.pumping)))
     node = _node_of(entry, "lasts")
     if parse(str(node.value), "time") != lasts_s:
         new = in_unit_of(str(node.value), lasts_s)
@@ -236,7 +243,8 @@ def _written(run: Run) -> str:
     """A run as an entry of its own."""
     clocks = ", ".join(f'"{clock}"' for clock in _clocks(run))
     name = f", name: {run.name}" if run.name and re.fullmatch(r"[A-Za-z][\w ]*", run.name) else ""
-    return f"{{pump: {run.pump}, start: [{clocks}], lasts: {in_unit_of('', round(run.lasts_s))}{name}}}"
+    lasts = in_unit_of("", round(run.lasts_s))
+    return f"{{{run.pumping.written}, start: [{clocks}], lasts: {lasts}{name}}}"
 
 
 def in_unit_of(written: str, seconds: int) -> str:

@@ -83,10 +83,10 @@ export default function Day() {
   };
   const pumps = (plant.value.fields.find((f) => f.path === "schedule.heating.pump") || plant.value.fields.find((f) => f.path.endsWith(".pump")))?.choices || [];
   const add = ({ key, lasts_s, fast, word }) => {
-    const like = schedule.demands.find((one) => one.path.startsWith(`schedule.${key}.`))?.pump;
-    const pump = like || pumps.find((one) => one.endsWith(fast ? " high" : " low")) || pumps[0];
-    if (!pump) return tell("The file has no pump to run.");
-    change(added(key, pump, lasts_s, textAt(`schedule.${key}`) !== null), `${word} added at 12:00`);
+    const like = schedule.demands.find((one) => one.path.startsWith(`schedule.${key}.`))?.runs;
+    const pump = pumps.find((one) => one.endsWith(fast ? " high" : " low")) || pumps[0];
+    if (!like && !pump) return tell("The file has no pump to run.");
+    change(added(key, like || `pump: ${pump}`, lasts_s, textAt(`schedule.${key}`) !== null), `${word} added at 12:00`);
   };
 
   return html`<h1 class="unseen">Day and week: ${open.title || open.name}</h1><div class="bench">

@@ -83,11 +83,11 @@ export function deleted(demand, k, all) {
 
 /**
  * A run that was not there.
- * @param {string} key of the schedule, e.g. line_flushes @param {string} pump @param {number} lasts_s
+ * @param {string} key of the schedule, e.g. line_flushes @param {string} runs as written, e.g. pump: main low @param {number} lasts_s
  * @param {boolean} listed whether the file has that list @returns {Change[]}
  */
-export const added = (key, pump, lasts_s, listed) => {
-  const text = `{pump: ${pump}, start: ["12:00"], lasts: ${lengthOf(lasts_s)}}`;
+export const added = (key, runs, lasts_s, listed) => {
+  const text = `{${runs}, start: ["12:00"], lasts: ${lengthOf(lasts_s)}}`;
   return [listed ? { path: `schedule.${key}`, text, adds: true } : { path: `schedule.${key}`, text: `[${text}]` }];
 };
 
@@ -102,13 +102,13 @@ export function onDays(demand, days, written) {
  * Whether a run is loud while neighbours sleep; a pump's name alone means each of its speeds.
  * @param {any} quiet @param {Demand} demand @param {number} start @param {number} lasts
  */
-export const isLoud = (quiet, demand, start, lasts) => !!quiet && !!demand.pump
-  && quiet.applies_to.some((one) => one === demand.pump || one === demand.pump?.split(" ")[0])
+export const isLoud = (quiet, demand, start, lasts) => !!quiet
+  && demand.pumps.some((pump) => quiet.applies_to.some((one) => one === pump || one === pump.split(" ")[0]))
   && meet(parts(start, start + lasts), parts(secondsOf(quiet.from), secondsOf(quiet.to)));
 
 /**
  * For each leg the longest time between two runs of the clock that move its water, in seconds; Infinity where none does.
- * @param {Demand[]} demands @param {Record<string, string[]>} moves the legs that each pump and speed moves
+ * @param {Demand[]} demands @param {Record<string, string[]>} moves the legs that each run's pumps move
  * @param {{path: string, k: number, start: number, lasts: number} | null} held a run that is being moved, and where to
  */
 export function longestGaps(demands, moves, held) {
