@@ -25,10 +25,10 @@ from cyclesim.physics.contents import Contents
 from cyclesim.physics.forces import Forces
 from cyclesim.physics.heat import HOUR_S
 from cyclesim.physics.settled import profile
-from cyclesim.physics.stays import Moves, OnStays
+from cyclesim.physics.stays import Moves, OnStays, Straight
 from cyclesim.physics.warmth import Floats, Moved, Slug
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.physics.ways import Way, Ways
+from cyclesim.physics.ways import Settled, Way, Ways
 
 _FOLLOWED_S = 900  # longest piece while water is followed: the tub's temperature runs straight on it
 _TURNS_KEPT = 1000
@@ -138,12 +138,16 @@ class Outside:
         self.seen = -1
         """The version of the forces for which settled water was last asked what it takes up."""
         self._into_tub_w: float | None = None
-        self._ways_settled: dict[tuple[int, ...], tuple[Way, ...]] = {}
-        self._settled_ways: tuple[Way, ...] | None = None
-        self._followed: list[tuple[int, Way]] | None = None
-        self._next_due_s: float | None = None
-        """These four are worked out anew when flows or heats change, or a circuit settles."""
+        """Worked out anew when flows or heats change, or a circuit settles."""
+        self._sorted: dict[tuple[int, ...], tuple[tuple[Way, ...], list[tuple[int, Way]]]] = {}
+        self.settled: tuple[Way, ...] = ()
+        """The ways whose water has settled: for the same of them the same tuple, for as long as the run."""
+        self.followed: list[tuple[int, Way]] = []
+        """The circuits in which some water is followed."""
+        self.due_s = math.inf
+        """When the next circuit settles."""
         self._of_way: dict[int, Moves] = {}
+        self._orders: dict[int, Settled] = {}
 
     # -- what acts -----------------------------------------------------------------------------------------
 
@@ -235,7 +239,7 @@ class Outside:
                 continue
             held, water = self._water.straight[g], self._water
             stands = held.stood(water.temps[held.both], water.touched_s[g], at_s)
-            held_j += float(way.straight.half_j_k[held.both] @ stands)
+            held_j += float((held.half_j_k - self._in_order(way, held).half_j_k) @ stands)
         return held_j
 
     def heat_content_j(self, at_s: float, tub_c: float) -> float:
@@ -285,8 +289,6 @@ class Outside:
         self.forces.heat(heats, now)
         water.fixed_w, water.flows, self._at = turn.heated, plan.flows, plan
         self._into_tub_w = None
-        if turn.changed:
-            self._settled_ways = self._followed = self._next_due_s = None
         for g in turn.changed:
             way = self._now[g] = plan.ways[g]
             self._began[g], self._settled[g] = now, False
@@ -294,6 +296,8 @@ class Outside:
             self._asked.discard(g)
             if way is not None and not way.is_fast:
                 water.open(g)
+        if turn.changed:
+            self._sort()
         for i in turn.standing:
             water.open(self._circuit_of[i])
         for body, moving in turn.moves:
@@ -359,27 +363,34 @@ class Outside:
 
     def _bring_at_once(self, g: int, now: int, tub_c: float, integral: float) -> bool:
         """The same by vector. False, and nothing done, where settled water is not straight enough."""
-        held, temps, stays, way = self._water.straight[g], self._water.temps, self._stays, self._now[g]
-        settled = way if self._settled[g] else None
+        held, temps, way = self._water.straight[g], self._water.temps, self._now[g]
+        n, settled = len(held.places), self._in_order(way, held) if way and self._settled[g] else None
         if settled is not None:
-            rows = settled.straight
-            ends, n = rows.ends @ self.forces.beside(tub_c), len(rows.places)
-            if not (np.abs(ends[:n] - ends[n:]) <= rows.apart_k).all():
+            ends = settled.ends @ self.forces.beside(tub_c)
+            apart = ends[2 * n :]
+            if apart @ apart > 1.0 and (np.abs(apart) > 1.0).any():
                 return False
-        before, n = temps[held.both], len(held.places)
+        before = temps[held.both]
         after = held.stood(before, self._water.touched_s[g], now)
-        fell_j = held.half_j_k * (before - after)
-        temps[held.both] = after
-        if settled is not None:
-            rows, since = settled.straight, self._marks[g]
-            fell_j *= rows.still[held.both]
-            temps[rows.both] = ends
+        if settled is None:
+            fell_j = held.half_j_k * (before - after)
+            lost_j = fell_j[:n] + fell_j[n:]
+        else:
+            since = self._marks[g]
             self._mark(g, now, integral)
-            stays.lost_j[rows.places] += (settled.settled.lost_w @ (self._marks[g] - since))[rows.holds]
-        stays.lost_j[held.places] += fell_j[:n] + fell_j[n:]
-        held.close(temps[held.both], now)
+            fell_j = settled.half_j_k * (before - after)
+            lost_j = fell_j[:n] + fell_j[n:] + settled.lost_w @ (self._marks[g] - since)
+            after = settled.still * after + ends[: 2 * n]
+        temps[held.both] = after
+        held.close(after, lost_j, now)
         self._water.touched_s[g] = float(now)
         return True
+
+    def _in_order(self, way: Way, held: Straight) -> Settled:
+        settled = self._orders.get(id(way))
+        if settled is None:
+            settled = self._orders[id(way)] = way.straight.in_order(held.places, held.half_j_k)
+        return settled
 
     def _as_slugs(self, g: int, now: int, tub_c: float, integral: float) -> None:
         """What has settled in a circuit as slugs, and what it has lost since it was last asked."""
@@ -444,33 +455,22 @@ class Outside:
             for stream in self._ways.arriving(way, self._water.of(g), tub_c, self.forces.now)
         ]
 
-    def settled_ways(self) -> tuple[Way, ...]:
-        """The ways whose water has settled: for the same of them the same tuple, for as long as the run."""
-        if self._settled_ways is None:
-            key = id(self._at), *self._settled
-            ways = self._ways_settled.get(key)
-            if ways is None:
-                pairs = zip(self._now, self._settled, strict=True)
-                ways = self._ways_settled[key] = tuple(way for way, yes in pairs if way and yes)
-            self._settled_ways = ways
-        return self._settled_ways
-
-    def is_due(self, now: int) -> bool:
-        """Whether tub water has passed all that settles in some circuit."""
-        return self._due_s() <= now
-
-    def _due_s(self) -> float:
-        """When the next circuit settles."""
-        if self._next_due_s is None:
-            self._next_due_s = min(
-                (
-                    float(self._began[g] + way.after_s)
-                    for g, way in self._followed_ways()
-                    if way.settles and not self._settled[g]
-                ),
-                default=math.inf,
-            )
-        return self._next_due_s
+    def _sort(self) -> None:
+        """Which circuits have settled, which are followed, and when the next of these settles."""
+        key = id(self._at), *self._settled
+        sorted_ = self._sorted.get(key)
+        if sorted_ is None:
+            pairs = list(enumerate(zip(self._now, self._settled, strict=True)))
+            settled = tuple(way for _, (way, yes) in pairs if way and yes)
+            followed = [(g, way) for g, (way, yes) in pairs if way and not (yes and way.is_fast)]
+            sorted_ = self._sorted[key] = settled, followed
+        self.settled, self.followed = sorted_
+        due = [
+            float(self._began[g] + way.after_s)
+            for g, way in self.followed
+            if way.settles and not self._settled[g]
+        ]
+        self.due_s = min(due) if due else math.inf
 
     def settle_due(self, now: int, tub_c: float, node_j_k: float, integral: float) -> float:
         """Settle every circuit that is passed; the tub's temperature [degC] with the heat that they held.
@@ -478,7 +478,7 @@ class Outside:
         *node_j_k*: heat capacity of the tub and all that has settled before [J/K]. *integral*: of the tub's
         temperature since the run began [K s].
         """
-        for g, way in self._followed_ways():
+        for g, way in self.followed:
             if way.settles and not self._settled[g] and now - self._began[g] >= way.after_s:
                 waits = self._passing.pop(g, None)
                 held_j = self._passed(g, waits) if waits else self.holds_j(way.members, now, tub_c)
@@ -486,39 +486,26 @@ class Outside:
                 tub_c = (node_j_k * tub_c + held_j - self._rest_j[g]) / (node_j_k + float(way.held_j[0]))
                 node_j_k += float(way.held_j[0])
                 self._settled[g] = True
-                self._settled_ways = self._followed = self._into_tub_w = self._next_due_s = None
+                self._into_tub_w = None
                 self._mark(g, now, integral)
+        self._sort()
         return tub_c
-
-    def _followed_ways(self) -> list[tuple[int, Way]]:
-        """The circuits in which some water is followed."""
-        if self._followed is None:
-            self._followed = [
-                (g, way)
-                for g, (way, yes) in enumerate(zip(self._now, self._settled, strict=True))
-                if way and not (yes and way.is_fast)
-            ]
-        return self._followed
-
-    def follows(self) -> bool:
-        """Whether some water is followed."""
-        return bool(self._followed_ways())
 
     def asks_tub(self) -> bool:
         """Whether what followed water does over a piece depends on where the tub ends on it."""
-        return any(not way.is_fast or g in self._asked for g, way in self._followed_ways())
+        return any(not way.is_fast or g in self._asked for g, way in self.followed)
 
     def piece_s(self, now: int, *, looked_at: bool) -> int | None:
         """The longest piece [s] from *now* on; None where nothing is followed."""
-        if not self._followed_ways():
+        if not self.followed:
             return None
-        longest, left_s = _LOOKED_AT_S if looked_at else _FOLLOWED_S, self._due_s() - now
+        longest, left_s = _LOOKED_AT_S if looked_at else _FOLLOWED_S, self.due_s - now
         return int(left_s) if left_s < longest else longest
 
     def follow(self, dt_s: int, before_c: float, after_c: float) -> Trial:
         """What moving water does over a piece on which the tub goes from *before_c* to *after_c*."""
         moved, passing, returned_j = list[Moved](), list[tuple[int, _Passing, float]](), 0.0
-        for g, way in self._followed_ways():
+        for g, way in self.followed:
             if way.is_fast and g not in self._asked:
                 waits = self._passing.get(g) or self._begins(g, way, before_c)
                 by_then_j = waits.returned_j(waits.lasted_s + dt_s)
@@ -551,11 +538,12 @@ class Outside:
         """A circuit has passed until it settles; the heat that it holds [J]."""
         way, stays, temps, n = waits.way, self._stays, self._water.temps, len(self.reaches)
         forces, tub_c = waits.acted / waits.lasted_s, (waits.before_c, waits.after_c)
-        rows, straight = way.straight, self._water.is_straight[g]
-        if straight:
-            causes = self._ways.causes(way, temps, tub_c, forces)
+        rows, moves = way.straight, self._moves(way)
+        if self._water.is_straight[g]:
+            causes, straight = self._ways.causes(way, temps, tub_c, forces), self._water.straight[g]
             lost, returned_j = way.passages.lost_j(causes), way.passages.returned_j(causes, way.after_s)
-            held_j, coldest = float(rows.half_j_k @ temps), np.minimum(temps[:n], temps[n:])
+            held_j, straight.met = float(rows.half_j_k @ temps), (np.minimum(temps[:n], temps[n:]), moves)
+            straight.lose(self._in_order(way, straight).moving, lost[rows.holds])
         else:
             slugs = self._water.of(g)
             losses, returned = self._ways.passage(way, slugs, tub_c, forces)
@@ -564,16 +552,13 @@ class Outside:
             for i in rows.places.tolist():
                 held_j += self._per_m3_k * warmth.warmth(slugs[i])
                 coldest[i] = warmth.ends(slugs[i])[0]
-        stays.lost_j[rows.places] += lost[rows.holds]
-        moves = self._moves(way)
-        if straight:
-            self._water.straight[g].met = coldest, moves
-        else:
+            stays.lost_j[rows.places] += lost[rows.holds]
             least = (coldest + moves.meets).min(axis=1).tolist()
             for body, least_c in zip(moves.bodies, least, strict=True):
                 stays.colder(body, least_c)
         self._owe(returned_j - waits.given_j)
-        return held_j + float(rows.heats @ forces) * way.after_s - float(lost.sum()) - returned_j
+        gained_j = float(rows.heats @ forces) * way.after_s - float(np.add.reduce(lost))
+        return held_j + gained_j - returned_j
 
     def _catch_up(self, g: int) -> None:
         """Somebody asks before a circuit has settled: follow it up to now, and piece by piece from here."""

@@ -120,7 +120,7 @@ class TubHeat:
         self._nodes: dict[tuple[int, bool], _Node] = {}
         self._wholes: dict[int, _Whole] = {}
         """By flows, which are kept for as long as the run."""
-        self._node = self._node_of(self._outside.settled_ways(), covered=True)
+        self._node = self._node_of(self._outside.settled, covered=True)
         shell_zone = zones[tub.shell_zone][0]
         self.shell_c = self._node.two.steady_shell(water_c, tub.ua_shell_w_k * shell_zone)
         self._integral = 0.0
@@ -199,10 +199,10 @@ class TubHeat:
     def _settle(self) -> None:
         """What tub water has passed follows the tub from now on, and the node is of all that does."""
         outside = self._outside
-        node = self._node_of(outside.settled_ways(), covered=self._covered)
-        if outside.is_due(self._now_s):
+        node = self._node_of(outside.settled, covered=self._covered)
+        if outside.due_s <= self._now_s:
             self.water_c = outside.settle_due(self._now_s, self.water_c, node.capacity_j_k, self._integral)
-            node = self._node_of(outside.settled_ways(), covered=self._covered)
+            node = self._node_of(outside.settled, covered=self._covered)
         self._node, self._looked_at = node, (-1, -1)
 
     def _take_up(self) -> None:
@@ -350,7 +350,7 @@ class TubHeat:
             self._in_tub = [(level, rising) for level, rising, body in watched if body is None]
         in_tub, elsewhere = self._in_tub, len(self._in_tub) < len(watched)
         while self._now_s < to_s:
-            if not (self._laws or elsewhere or outside.follows()):
+            if not (self._laws or self._own or elsewhere or outside.followed):
                 return self._undisturbed(to_s, in_tub)
             now = self._now_s
             hour = (now - self._origin_s) // 3600
@@ -404,7 +404,7 @@ class TubHeat:
                 self._integral += water_int
                 if trial is not None:
                     outside.keep(trial, (before_c, water), end)
-                    if outside.is_due(end):
+                    if outside.due_s <= end:
                         self._settle()
                 if any(own.reached() for own, _ in self._own):
                     crossed = end
@@ -417,10 +417,10 @@ class TubHeat:
         return None
 
     def _undisturbed(self, to_s: int, levels: Sequence[tuple[float, bool]]) -> int | None:
-        """As `advance` where no law acts, no water is followed, and only the tub's levels are watched."""
+        """As `advance` where no law and no own water acts, none is followed, and only the tub is watched."""
         tub, node, two, origin_s = self._tub, self._node, self._node.two, self._origin_s
         shell_c, cover_c = self._zones[tub.shell_zone], self._zones[tub.cover_zone]
-        cover_w_k, shell_w_k, settled = node.cover_w_k, tub.ua_shell_w_k, bool(self._outside.settled_ways())
+        cover_w_k, shell_w_k, settled = node.cover_w_k, tub.ua_shell_w_k, bool(self._outside.settled)
         steady_w = self._outside.into_tub_w()
         self._look_round((self._now_s - origin_s) // 3600)
         now, crossed = self._now_s, None

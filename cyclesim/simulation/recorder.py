@@ -6,7 +6,7 @@ from cyclesim.control.step import LEVEL_LOW, NOBODY, POWER_LOST, WAITS, ControlL
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.drive import Drive
 from cyclesim.simulation.effects import Effect
-from cyclesim.simulation.trace import Trace
+from cyclesim.simulation.trace import Stream, Trace
 
 
 def new_trace(plant: Assembly, controller: ControlLogic, drive: Drive) -> Trace:
@@ -46,6 +46,7 @@ class Recorder:
         self._keeps = [f"keep after {keep.after}" for keep in controller.keeps]
         self._lost, self._waits, self._low = bit(POWER_LOST), bit(WAITS), bit(LEVEL_LOW)
         self._all_demands = sum(mask for mask, _ in self._demands)
+        self._puts: dict[tuple[int, int], list[tuple[Stream[str], str]]] = {}
         self._facts = 0
         self._decided, self._reasoned = list(trace.deciding.values()), list(trace.reasons.values())
         self._deciding: tuple[int, ...] = (NOBODY,) * len(self._decided)
@@ -55,10 +56,14 @@ class Recorder:
         """What is on, and at which duty."""
         if effect is was:
             return
+        key = id(was), id(effect)  # effects are kept for as long as the run
+        puts = self._puts.get(key)
+        if puts is None:
+            rows = zip(self._streams, was.labels, effect.labels, strict=True)
+            puts = self._puts[key] = [(stream, label) for stream, old, label in rows if old != label]
+        for stream, label in puts:
+            stream.put(now, label)
         trace = self._trace
-        for stream, old_label, label in zip(self._streams, was.labels, effect.labels, strict=True):
-            if old_label != label:
-                stream.put(now, label)
         if effect.what.started != was.what.started or effect.second != was.second:
             for name, stream in trace.starters.items():
                 stream.put(now, "closed" if name in effect.what.started else "")
