@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from copy import copy
 from dataclasses import replace
 from functools import cached_property
 from typing import Literal
@@ -24,6 +25,18 @@ class VariedPlant(Assembly):
     def __init__(self, scenario: Scenario, tolerance: Tolerance) -> None:
         super().__init__(scenario)
         self.tolerance = tolerance
+
+    def under(self, scenario: Scenario, tolerance: Tolerance) -> VariedPlant | None:
+        """This plant under another programme, with the duties and ways of water that it has worked out.
+
+        None where pipes, machines, zones or the water's temperature are others, so that nothing of it holds.
+        """
+        other = VariedPlant(scenario, tolerance)
+        if _standing(other) != _standing(self):
+            return None
+        same = copy(self)
+        same.scenario = scenario
+        return same
 
     def links_at(self, speeds: Mapping[str, str], positions: Positions) -> Iterator[Link]:
         """The links with what the tolerance makes of them."""
@@ -69,3 +82,8 @@ class VariedPlant(Assembly):
             ua_cover_w_k=node.ua_cover_w_k * cover,
             ua_shell_w_k=node.ua_shell_w_k * (changed.ua_w_k / usual.ua_w_k),
         )
+
+
+def _standing(plant: VariedPlant) -> tuple[object, ...]:
+    """What duties, ways of water and losses of heat are worked out from."""
+    return plant.tolerance, plant.temp_c, plant.sheet, plant.scenario.place.zones
