@@ -28,7 +28,7 @@ from cyclesim.scenario.blocks import schedule, treatment
 from cyclesim.scenario.blocks.heat_sources import Switched
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.plant import Tub
-from cyclesim.scenario.blocks.schedule import DEMANDS, Kind, Runs, Schedule
+from cyclesim.scenario.blocks.schedule import DEMANDS, SUN, Kind, Runs, Schedule
 from cyclesim.scenario.blocks.treatment import Treatment
 from cyclesim.scenario.forms.fields import Length, Power
 from cyclesim.scenario.forms.forms import default
@@ -187,7 +187,7 @@ RINSES = ("  filter_runs:", '  rinses: [{pump: pump, start: "06:10", lasts: 10 m
 
 def test_every_kind_of_demand_can_be_ranked() -> None:
     """What the file may write under `ranks` is what there is."""
-    assert tuple(DEMANDS) == get_args(Kind)
+    assert (*DEMANDS, SUN) == get_args(Kind)
 
 
 def test_a_demand_is_a_field_and_its_kind(monkeypatch: pytest.MonkeyPatch) -> None:

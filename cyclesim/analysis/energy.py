@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from itertools import pairwise
@@ -22,15 +21,15 @@ from cyclesim.analysis.metrics import (
     PumpMetrics,
     TreatmentMetrics,
 )
-from cyclesim.analysis.spans import Floats, Ints, integral, spans, total_s, while_in, without
+from cyclesim.analysis.spans import Floats, Ints, integral, total_s, while_in, without
+from cyclesim.analysis.sunshine import lost_by_plate_j, sunshine, trapped_j
 from cyclesim.analysis.supply import measure_circuits, most_current
-from cyclesim.analysis.truth import Timeline, duties_over_time
+from cyclesim.analysis.truth import Timeline
 from cyclesim.control.calendar import has_day
-from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.scenario.blocks.heat_sources import Boiler, HeatPump, Wood
+from cyclesim.scenario.blocks.heat_sources import Boiler, HeatPump, Solar, Wood
 from cyclesim.scenario.blocks.place import PriceFile, Tariff
+from cyclesim.scenario.blocks.room_loads import SUMP_PUMP
 from cyclesim.simulation.assembly import Assembly
-from cyclesim.simulation.exchanges import fires
 from cyclesim.simulation.prices import prices as price_edges
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Rows, Stream, Trace
@@ -105,6 +104,7 @@ def meter(plant: Assembly, programme: Programme, trace: Trace) -> Meter:
         **trace.circulators,
         **trace.sources,
         **trace.treatments,
+        **trace.loads,
     }.items():
         source = plant.sheet.heat_sources.get(name)
         if name in trace.burners:
@@ -120,6 +120,9 @@ def meter(plant: Assembly, programme: Programme, trace: Trace) -> Meter:
             else:
                 fuel[name] = _integral_kwh(stream, {"firing": source.output_w / source.efficiency}, at_s)
             cost[name] = cost[name] + fuel[name] * source.fuel_price.amount
+    if (room := plant.sheet.pump_room) and room.sump_pump and (mean_w := room.sump_pump.mean_w):
+        energy[SUMP_PUMP] = _integral_kwh(trace.power, {"on": mean_w, "waits": mean_w}, at_s)
+        cost[SUMP_PUMP] = np.concatenate(([0.0], np.cumsum(np.diff(energy[SUMP_PUMP]) * price)))
     heat_j = {name: _heat_j(plant, programme, trace, name) for name in trace.sources}
     return Meter(at_s, energy, fuel, cost, heat_j)
 
@@ -131,6 +134,8 @@ def _power_w(plant: Assembly, name: str) -> dict[str, float]:
     for sheets in (plant.sheet.air, plant.sheet.circulators):
         if name in sheets:
             return {"on": sheets[name].power_w}
+    if (room := plant.sheet.pump_room) and name in room.loads:
+        return {"on": room.loads[name]}
     if name in plant.sheet.treatment:
         return {"on": plant.sheet.treatment[name].power_w}
     return {"firing": plant.sheet.heat_sources[name].power_w}
@@ -235,11 +240,14 @@ def measure_pump(
     )
 
 
-def measure_source(plant: Assembly, trace: Trace, name: str, metered: Meter) -> HeatSourceMetrics:
+def measure_source(
+    plant: Assembly, programme: Programme, trace: Trace, name: str, metered: Meter
+) -> HeatSourceMetrics:
     """What one heat source did."""
     stream, reasons, sheet = trace.sources[name], trace.reasons[name], plant.sheet.heat_sources[name]
     total, heat_kwh = metered.total(name), metered.heat_j[name] / _KWH
     drew = isinstance(sheet, HeatPump) and total.energy_kwh > 0.0
+    sun = sunshine(plant, programme, trace, name) if isinstance(sheet, Solar) else None
     return HeatSourceMetrics(
         firing_h=_hours(stream, "firing"),
         firings=int(np.sum(while_in(stream, "firing")[:, 0] > 0.0)),
@@ -254,6 +262,10 @@ def measure_source(plant: Assembly, trace: Trace, name: str, metered: Meter) -> 
         heat_kwh=heat_kwh,
         seasonal_cop=heat_kwh / total.energy_kwh if drew else None,
         fuel_kwh=total.fuel_kwh if isinstance(sheet, Boiler) else None,
+        sun_unused_kwh=sun.unused_j / _KWH if sun else None,
+        stood_hot_h=sun.hot_s / _H_S if sun and sun.hot_s is not None else None,
+        hottest_c=sun.hottest_c if sun else None,
+        hottest_at=when(trace, sun.hottest_at_s) if sun and sun.hottest_at_s is not None else None,
     )
 
 
@@ -275,25 +287,19 @@ def measure_treatment(
 
 
 def _heat_j(plant: Assembly, programme: Programme, trace: Trace, name: str) -> float:
-    """Heat [J] that a source gave the water, flowing or not; that of a dry collector never reaches it."""
+    """Heat [J] that a source gave the water, flowing or not.
+
+    That of a dry collector never reaches it; one with a temperature loses some of what it takes in.
+    """
     sheet, rows = plant.sheet.heat_sources[name], trace.exchanges.get(name)
     if name in trace.own_waters:
         return float(np.sum(trace.own_waters[name].given_j))
     if sheet.switched and not isinstance(sheet, HeatPump):
         return total_s(while_in(trace.sources[name], "firing")) * sheet.output_w
     moved_j = 0.0 if rows is None else float(np.sum(rows.heat_j))
-    return moved_j + (_trapped_j(plant, programme, trace, name) if isinstance(sheet, Wood) else 0.0)
-
-
-def _trapped_j(plant: Assembly, programme: Programme, trace: Trace, name: str) -> float:
-    """Heat [J] of a stove that burnt while no water moved through it."""
-    duties = duties_over_time(plant, trace, coasting=False)
-    still = [(a, b) for a, b, duty in duties if abs(duty.flow_m3_s(name)) <= STILL_M3_S]
-    hours = math.ceil(trace.span_s / 3600)
-    watts: Floats = np.array(fires(plant, programme, trace.begin_utc, hours)[name])
-    hours_s: Floats = np.arange(hours, dtype=float) * 3600.0
-    sums = integral(hours_s, hours_s + 3600.0, watts, spans(still).ravel())
-    return float(np.sum(sums[1::2] - sums[::2]))
+    if name in plant.plates:
+        return moved_j + trapped_j(plant, programme, trace, name) - lost_by_plate_j(trace, name)
+    return moved_j + (trapped_j(plant, programme, trace, name) if isinstance(sheet, Wood) else 0.0)
 
 
 def measure_blower(plant: Assembly, trace: Trace, name: str, metered: Meter) -> BlowerMetrics:

@@ -75,6 +75,8 @@ class Subject:
     """Whether it matters who is in the water."""
     flush: bool = False
     """Whether only what demands decide matters, and which of them are line flushes."""
+    kept_out: str = ""
+    """Why water should be kept out of it, a set of steered collectors: `cold` or `stop`."""
     by_fault: bool = False
     """Whether it can be broken by a fault only, so that without faults there is nothing to verify."""
 

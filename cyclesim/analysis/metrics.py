@@ -92,6 +92,13 @@ class HeatSourceMetrics:
     """Of a heat pump: its heat over its electricity, defrosting taken off; None where it never ran."""
     fuel_kwh: float | None = None
     """Of a boiler, as the fuel's price counts it."""
+    sun_unused_kwh: float | None = None
+    """Of collectors: heat that was not used since no water moved through them."""
+    stood_hot_h: float | None = None
+    """Of collectors with a temperature: how long they could have warmed the water and none moved."""
+    hottest_c: float | None = None
+    """Of those: how hot the water that stood in them got, as if it did not boil."""
+    hottest_at: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -402,6 +409,16 @@ class SuctionMetrics:
 
 
 @dataclass(frozen=True, slots=True)
+class RoomLoadMetrics:
+    """What the room's own heater or fan did, and the coldest and warmest hour of its zone."""
+
+    on_h: float
+    starts: int
+    coldest_c: float | None
+    warmest_c: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class PumpRoomMetrics:
     """What the file says of the pump room; None where it says nothing."""
 
@@ -410,6 +427,10 @@ class PumpRoomMetrics:
     weather_tight: bool | None
     distance_m: float | None
     free_space_m: float | None
+    loads: dict[str, RoomLoadMetrics] = field(default_factory=dict)
+    """Its own heater and fan, by name."""
+    dry_without_power_h: float | None = None
+    """How long a sump pump may stand until water is at anything electric; None where that is not told."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,8 +15,10 @@ from cyclesim.analysis import (
     own_water,
     people_rules,
     plant_rules,
+    room_loads,
     room_rules,
     state_rules,
+    sun_rules,
 )
 from cyclesim.analysis.amounts import lasting
 from cyclesim.analysis.findings import (
@@ -47,8 +49,10 @@ RULES: dict[str, Rule] = {
         *history_rules.RULES,
         *care_rules.RULES,
         *conductors.RULES,
+        *room_loads.RULES,
         *heat_rules.RULES,
         *own_water.RULES,
+        *sun_rules.RULES,
     )
 }
 """Every rule by its id. What is put in here is run, verified, tuned for and listed like the rest."""

@@ -14,6 +14,7 @@ from cyclesim.analysis.supply import CONTINUOUS_SHARE, Load, carried, loads_at, 
 from cyclesim.analysis.truth import Snapshot
 from cyclesim.control.demands import FLUSHES
 from cyclesim.scenario.blocks.data_sheets import Pump
+from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.scenario.blocks.schedule import Block
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
@@ -244,9 +245,11 @@ def dry_running(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
 
 
 def _sources(plant: Assembly, programme: Programme) -> Iterator[Subject]:
-    """Every heat source."""
+    """Every heat source but collectors, which are built to stand hot."""
     del programme
     for name, source in plant.sheet.heat_sources.items():
+        if isinstance(source, Solar):
+            continue
         yield Subject(name, (name,), (name,), hot=() if source.switched else (name,))
 
 

@@ -16,6 +16,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from cyclesim.analysis.kept_out import KeptOut, kept_out
 from cyclesim.analysis.spans import (
     NONE,
     Spans,
@@ -85,6 +86,8 @@ class Snapshot(NamedTuple):
     """Whether the water is below the suction fittings."""
     air: bool = False
     """Whether the controller is asked for air: by a session, or to flush the air lines."""
+    kept_out: tuple[KeptOut, ...] = ()
+    """Steered collectors through which water has run for a while though it should not, and why."""
 
 
 class Timeline(NamedTuple):
@@ -219,6 +222,8 @@ def timeline(plant: Assembly, trace: Trace, flushes: Collection[Demand] = ()) ->
     flushing = _flushing(trace, flushes)
     started = {name: while_in(stream, "closed") for name, stream in trace.starters.items()}
     facts += [people, *flushing.values(), *started.values(), while_in(trace.level, "low"), _asked_air(trace)]
+    out = kept_out(plant, trace, any_flow)
+    facts += out.values()
     turned = (*trace.pumps.values(), *trace.blowers.values(), *trace.circulators.values())
     streams = [*turned, *trace.sources.values()]
     streams += trace.treatments.values()
@@ -249,6 +254,7 @@ def timeline(plant: Assembly, trace: Trace, flushes: Collection[Demand] = ()) ->
             frozenset(name for name in started if next(true)),
             next(true),
             next(true),
+            tuple(key for key in out if next(true)),
         )
         snapshots.append((snapshot, where(edges, row_of_piece == k)))
     return Timeline(tuple(snapshots), hot, any_flow, enough, closed, people)

@@ -127,7 +127,9 @@ def measure_tub(
     topped_up_kg = sum(float(np.sum(kg[kg > 0.0])) for kg in gone_kg)  # what condenses is let go
     stepped_in = people[:, 0][people[:, 0] > 0.0]
     stepped_out = people[:, 1][(people[:, 0] > 0.0) & (people[:, 1] < span_s)]
-    losses = {n: float(np.sum(stays.loss_j)) for n, stays in trace.stays.items()}
+    losses = {  # what collectors lose is taken off what they gave
+        n: float(np.sum(stays.loss_j)) for n, stays in trace.stays.items() if n not in plant.plates
+    }
     legs_j = sum(j for n, j in losses.items() if n in plant.sheet.legs)
     equipment_j = sum(j for n, j in losses.items() if n not in plant.sheet.legs)
     equipment_j += sum(float(np.sum(rows.lost_j)) for rows in trace.own_waters.values())

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from cyclesim.said.page import Page
-from cyclesim.scenario.blocks.heat_sources import Boiler, Wood
+from cyclesim.scenario.blocks.heat_sources import Boiler, Solar, Wood
 from cyclesim.scenario.blocks.model import Scenario
 
 ADVICE = (
@@ -32,6 +32,9 @@ def cautions_for(scenario: Scenario) -> tuple[str, ...]:
     said = {
         "Isolate the electricity before work; an electrician fits it, with an RCD.": True,
         "A burner needs a flue, fresh air, a carbon monoxide alarm and an installer.": burns,
+        "A hot closed circuit needs a relief valve and an expansion vessel, by an installer.": any(
+            source.own_water for source in plant.heat_sources.values()
+        ),
         "Bad air and water gather below ground: never work in the room alone.": bool(
             room and room.below_ground is not False
         ),
@@ -41,6 +44,9 @@ def cautions_for(scenario: Scenario) -> tuple[str, ...]:
         "Suction can hold hair and limbs: fit two covers or more, rated for the pump.": bool(plant.pumps),
         "Hot water harms children, pregnant women and weak hearts sooner: stay briefly.": bool(
             plant.heat_sources
+        ),
+        "Water that stands in collectors boils: steam and what then comes out scald.": any(
+            isinstance(source, Solar) for source in plant.heat_sources.values()
         ),
         "Legionella grows in warm water and travels in spray: disinfect and test it.": jets,
         "Drain what stands still before a frost without power.": bool(scenario.schedule.frost_protection),

@@ -151,6 +151,9 @@ def _say_running(page: Page, comparison: Comparison) -> None:
         used = sum(d.energy_kwh for d in side.outcome.devices.values() if d.kind == "pump")
         return 1000.0 * used / filtered if filtered else None
 
+    def sun_unused(side: Side) -> float | None:
+        return None if (kwh := side.outcome.sun_unused_kwh) is None else kwh / side.outcome.days * _YEAR
+
     names = dict.fromkeys(
         n for s in comparison.sides for n, d in s.outcome.devices.items() if d.kind == "pump"
     )
@@ -164,7 +167,9 @@ def _say_running(page: Page, comparison: Comparison) -> None:
         ("pumps, kWh a year", kind("pump", "energy_kwh"), 1),
         ("heat sources, kWh a year", kind("heat source", "energy_kwh"), 1),
         ("heat sources' fuel, kWh a year", kind("heat source", "fuel_kwh"), 1),
+        ("sun not used, kWh a year", sun_unused, 1),
         ("blowers, kWh a year", kind("blower", "energy_kwh"), 1),
+        ("circulators, kWh a year", kind("circulator", "energy_kwh"), 1),
         ("treatment, kWh a year", kind("treatment", "energy_kwh"), 1),
         ("all pumps, Wh for each m3 filtered", per_filtered_m3, 1),
         *((f"{n}, Wh drawn for each m3 it moves", per_m3(n, "energy_kwh"), 1) for n in names),

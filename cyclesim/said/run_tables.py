@@ -19,6 +19,7 @@ from cyclesim.said.words import NEVER_MOVES, number, when
 from cyclesim.simulation.assembly import last_stretch
 
 LAST_JET = "its last jet"
+_BOILS_C = 100.0
 _LEG_DATES = (
     words("leg"),
     Column("mean\nage\n{unit}", "mean_water_age_h", "h"),
@@ -167,6 +168,20 @@ def say_sources(page: Page, sources: dict[str, HeatSourceMetrics], currency: str
         waits = [f"{why} {number(h)} h" for why, h in source.called_not_firing_h.items() if h]
         if waits:
             page.line(f"{name} was wanted but kept off (reasons overlap): {', '.join(waits)}.", hang=2)
+        say_sun(page, name, source)
+
+
+def say_sun(page: Page, name: str, source: HeatSourceMetrics) -> None:
+    """What collectors gave and could have given, and how hot they stood."""
+    if source.sun_unused_kwh is None:
+        return
+    gave, more = number(source.heat_kwh), number(source.sun_unused_kwh)
+    said = f"{name} gave {gave} kWh of heat; {more} kWh more went unused, since no water moved in the sun."
+    if source.stood_hot_h is not None and source.hottest_c is not None:
+        said += f" Stood hot for {number(source.stood_hot_h)} h, {number(source.hottest_c)} °C at the hottest"
+        said += f", {when(source.hottest_at)}"
+        said += "; its water boils, and steam comes out." if source.hottest_c >= _BOILS_C else "."
+    page.line(said, hang=2)
 
 
 def say_tub(page: Page, tub: TubMetrics) -> None:

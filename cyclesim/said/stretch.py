@@ -236,6 +236,7 @@ def ran_lanes(result: Result, span: Span) -> list[Lane]:
         )
         for name, s in trace.sources.items()
     ]
+    lanes += [Lane(name, "pump", full=_while(s, span, "on")) for name, s in trace.circulators.items()]
     lanes += [Lane(name, "air", full=_while(s, span, "on")) for name, s in trace.blowers.items()]
     lanes += [
         Lane(name, "treated", full=_while(s, span, "on"), hatched=_while(s, span, "held_off", "proving"))

@@ -10,6 +10,8 @@ from cyclesim.simulation.trace import Rows, Trace
 _KINDS = {
     "pumps": "pump",
     "blowers": "blower",
+    "circulators": "circulator",
+    "burners": "heat into own water",
     "deciding": "pump decided by",
     "sources": "heat source",
     "reasons": "heat source waits because",
@@ -17,6 +19,7 @@ _KINDS = {
     "demands": "demand",
     "starters": "without the controller",
     "circuits": "circuit",
+    "loads": "pump room",
     "seconds": "second speed closed",
     "duties": "duty",
     "positions": "valves",
@@ -29,7 +32,7 @@ VALUES = (
     "flow_l_min", "oldest_water_h", "oldest_water_mean_h", "mean_water_age_h", "above_limit_h",
     "start_c", "end_c", "mean_c", "shell_start_c",
     "heat_lost_kwh", "lost_through_cover_kwh", "lost_through_shell_kwh",
-    "heat_kwh", "input_kwh", "evaporated_kg", "wanted_c",
+    "heat_kwh", "input_kwh", "evaporated_kg", "wanted_c", "through_plates_kwh",
 )  # fmt: skip
 HEAD = ("element", "kind", "start_local", "end_local", "start_s", "end_s", "state", *VALUES)
 
@@ -78,6 +81,14 @@ def rows_of(trace: Trace) -> Iterator[Row]:
         for start, end, heat_j, input_j, gone_kg in _by_row(exchanges, *fields):
             values = {"heat_kwh": heat_j / 3.6e6, "input_kwh": input_j / 3.6e6, "evaporated_kg": gone_kg}
             yield name, "heat exchange", start, end, "", values
+    for name, own in trace.own_waters.items():
+        heats = "given_j", "input_j", "over_j", "lost_j"
+        for start, end, source_c, given_j, input_j, over_j, lost_j in _by_row(
+            own, "start_s", "end_s", "source_c", *heats
+        ):
+            values = {"start_c": source_c, "input_kwh": input_j / 3.6e6, "heat_lost_kwh": lost_j / 3.6e6}
+            values |= {"heat_kwh": given_j / 3.6e6, "through_plates_kwh": over_j / 3.6e6}
+            yield name, "own water", start, end, "", values
     for ready_s, water_c, wanted_c in trace.ready:
         yield "tub", "ready by", ready_s, ready_s, "", {"start_c": water_c, "wanted_c": wanted_c}
 

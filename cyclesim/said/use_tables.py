@@ -8,6 +8,7 @@ from cyclesim.analysis.metrics import (
     BlowerMetrics,
     HeatSourceMetrics,
     OutageMetrics,
+    OwnWaterMetrics,
     SessionMetrics,
     TubMetrics,
 )
@@ -78,6 +79,34 @@ def say_blowers(page: Page, blowers: dict[str, BlowerMetrics], currency: str) ->
             page.line(
                 f"{name}: {number(blower.wet_volume_l)} L stand in its pipe, which no pump moves.", hang=2
             )
+
+
+def say_own_waters(page: Page, waters: dict[str, OwnWaterMetrics], currency: str) -> None:
+    """Own water of heat sources behind plate exchangers, and the circulators that turn it."""
+    if not waters:
+        return
+    columns = (
+        words("source"),
+        Column("turns\n{unit}", "flow_l_min", "L/min"),
+        Column("for\n{unit}", "circulator_h", "h"),
+        Column("heat on\n{unit}", "heat_on_h", "h"),
+        whole("times", "heat_starts"),
+        Column("hottest\n{unit}", "hottest_c", "°C"),
+        Column("coldest\n{unit}", "coldest_c", "°C"),
+        Column("to the tub\n{unit}", "over_kwh", "kWh"),
+        Column("lost\n{unit}", "lost_kwh", "kWh"),
+    )
+    notes = [
+        f"{water.circulator}: {number(water.circulator_energy_kwh)} kWh, {water.circulator_cost:.2f} "
+        f"{currency}; the water that it turns freezes at {number(water.freezes_c)} °C."
+        for water in waters.values()
+    ]
+    notes.append("heat on: while the source is on, as the thermostat of its own water has it.")
+    page.table(columns, records(columns, waters), "Own water behind a plate exchanger", notes=notes)
+    for name, water in waters.items():
+        if water.still_while_on_h:
+            stood = hours(water.still_while_on_h)
+            page.line(f"{name} was on for {stood} while its own water stood.", tone="mind", hang=2)
 
 
 def say_made_from(page: Page, sources: dict[str, HeatSourceMetrics]) -> None:

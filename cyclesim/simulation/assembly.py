@@ -25,12 +25,14 @@ from cyclesim.physics.warmth import Reach
 from cyclesim.physics.water_age import STILL_M3_S, Plug, reached
 from cyclesim.physics.ways import Ways
 from cyclesim.scenario.blocks.chains import Item
+from cyclesim.scenario.blocks.collectors import Plate, Steered
 from cyclesim.scenario.blocks.data_sheets import Diverter, Equipment, Speed, Valve
 from cyclesim.scenario.blocks.data_sheets import Pump as PumpSheet
-from cyclesim.scenario.blocks.heat_sources import HeatPump, HeatSource
+from cyclesim.scenario.blocks.heat_sources import HeatPump, HeatSource, Solar
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.plant import Leg, Manifold
 from cyclesim.scenario.blocks.treatment import Treatment
+from cyclesim.simulation.buried import leg_ua_w_k
 from cyclesim.simulation.tolerance import AS_TOLD, Tolerance
 
 Speeds = tuple[str, ...]
@@ -121,6 +123,11 @@ class Assembly:
         """What a person may turn, by name."""
         self.usually: Positions = tuple(thing.usual for thing in self.turnable.values())
         """The usual position of each."""
+        collectors = {n: s for n, s in self.sheet.heat_sources.items() if isinstance(s, Solar)}
+        self.plates: dict[str, Plate] = {n: s.plate for n, s in collectors.items() if s.plate}
+        """Collectors with a temperature of their own."""
+        self.steered: dict[str, Steered] = {n: s.steered for n, s in collectors.items() if s.steered}
+        """Collectors that a pump or a motor valve of theirs lets water through."""
         self._duties: dict[tuple[Speeds, Positions, bool], PlantDuty] = {}
         self.speeds = {name: pump.speeds for name, pump in self.pumps.items()}
         self._curves = {name: _curves(speeds) for name, speeds in self.speeds.items()}
@@ -136,6 +143,11 @@ class Assembly:
         """The usual positions with this one valve or diverter in another."""
         usual = zip(self.turnable, self.usually, strict=True)
         return tuple(position if valve == name else own for valve, own in usual)
+
+    def positions_of(self, name: str) -> tuple[str, ...]:
+        """Every position that a valve or diverter may be in, its usual one first, and its motor's last."""
+        by_motor = (s.valve.position for s in self.steered.values() if s.valve and s.valve.valve == name)
+        return tuple(dict.fromkeys((*self.turnable[name].positions, *by_motor)))
 
     @cached_property
     def _ways(self) -> dict[str, str]:
@@ -267,15 +279,14 @@ class Assembly:
         per_m3, bodies = self.per_m3_k, []
         for name, leg in self.sheet.legs.items():
             length, volume = self._leg_length_m(leg), self.leg_volume_m3(name)
-            zone = self.scenario.place.zones[leg.zone]
-            made_of, bores = walls.PIPE_OF[leg.of], (leg.bore_m, leg.outside_m)
-            ua = walls.pipe_ua_per_m(*bores, leg.insulation_m, of=made_of, depth_m=zone.depth_m)
-            wall = walls.pipe_wall_c_per_m(*bores, made_of) * length
-            bodies.append(Body(name, volume, volume * per_m3 + wall, ua * length, leg.zone))
+            wall = walls.pipe_wall_c_per_m(leg.bore_m, leg.outside_m, walls.PIPE_OF[leg.of]) * length
+            ua = leg_ua_w_k(self.scenario, name, length)
+            bodies.append(Body(name, volume, volume * per_m3 + wall, ua, leg.zone))
         for name, thing in self.housings.items():
             if thing.volume_m3 > 0.0:
-                ua = walls.housing_ua(thing.volume_m3)
-                bodies.append(Body(name, thing.volume_m3, thing.volume_m3 * per_m3, ua, thing.zone))
+                plate = self.plates.get(name, Plate(walls.housing_ua(thing.volume_m3), 0.0))
+                held = thing.volume_m3 * per_m3 + plate.holds_j_k
+                bodies.append(Body(name, thing.volume_m3, held, plate.loses_w_k, thing.zone))
         for name, pump in self.pumps.items():
             if pump.zone is not None and pump.volume_m3 > 0.0:
                 ua = walls.housing_ua(pump.volume_m3)
@@ -416,7 +427,7 @@ class Assembly:
     @cached_property
     def may_be_left(self) -> list[Positions]:
         """Every combination of positions that can occur, the usual one first."""
-        return list(product(*(thing.positions for thing in self.turnable.values())))
+        return list(product(*(self.positions_of(name) for name in self.turnable)))
 
     def duties(self) -> list[PlantDuty]:
         """Every combination of speeds and valve positions that can occur, but all pumps stopped."""

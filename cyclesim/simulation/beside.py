@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
+from cyclesim.scenario.blocks.collectors import Steered
 from cyclesim.scenario.blocks.wiring import Watch
 from cyclesim.simulation.assembly import Positions
 from cyclesim.simulation.board import RunParts
 from cyclesim.simulation.frost import TUB, FrostWatch
+from cyclesim.simulation.programme import sun_on
+from cyclesim.simulation.steering import Steering
 from cyclesim.simulation.wired import NONE, Settled, Welded, Wiring
 
 
@@ -17,9 +20,12 @@ class Beside:
 
     def __init__(self, run: RunParts, wiring: Wiring) -> None:
         self._run, self._wiring = run, wiring
-        self.watches: list[FrostWatch] = []
-        """What looks at water: frost protection, and thermostats beside the controller."""
+        self.watches: list[FrostWatch | Steering] = []
+        """What looks at water: frost protection, thermostats beside the controller, steered collectors."""
         self.positions: Positions = run.plant.usually
+        self._by_hand: dict[str, str] = {}
+        """Valves that somebody has turned: no motor moves them meanwhile."""
+        self._by_motor: dict[str, str] = {}
         self.welded: Welded = NONE
         """Contacts that are stuck closed."""
         self.unfed: frozenset[str] = frozenset()
@@ -31,6 +37,8 @@ class Beside:
         for contact in self._contacts:
             if thermostat := contact.line.thermostat:
                 self.watch(thermostat, partial(self._close, contact.starter.name, "thermostat"))
+        self._steerings = [Steering(name, s, run, self._steer) for name, s in run.drive.steered.items()]
+        self.watches += self._steerings
 
     def watch(self, watch: Watch, tell: Callable[[bool], None]) -> None:
         """Tell of water that passes a thermostat's two levels; a zone's are known beforehand."""
@@ -90,11 +98,32 @@ class Beside:
 
     def turn(self, valve: str, to: str | None) -> None:
         """Somebody turns a valve; None puts it back to its usual position."""
-        run = self._run
-        now = zip(run.plant.turnable.items(), self.positions, strict=True)
-        self.positions = tuple((to or thing.usual) if n == valve else own for (n, thing), own in now)
+        self._by_hand.pop(valve, None)
+        if to is not None:
+            self._by_hand[valve] = to
+        self._put()
+
+    def _steer(self, collectors: str, steered: Steered, on: bool) -> None:
+        """Collectors let water in, or no more: their valve is moved, or their pump is asked for."""
+        if steered.valve is None:
+            self._run.board.post(self._run.controller.bit(f"{sun_on(collectors)}.raised"), on)
+            return
+        self._by_motor.pop(steered.valve.valve, None)
+        if on:
+            self._by_motor[steered.valve.valve] = steered.valve.position
+        self._put()
+
+    def _put(self) -> None:
+        """Every valve as it is: by hand, by its motor, or as usual."""
+        run, now = self._run, {**self._by_motor, **self._by_hand}
+        self.positions = tuple(now.get(name, thing.usual) for name, thing in run.plant.turnable.items())
         run.trace.positions.put(run.board.now, self.positions)
         run.board.wake()
+
+    def water_moves(self) -> None:
+        """Water begins to move, or moves otherwise."""
+        for steering in self._steerings:
+            steering.plan()
 
     def cut(self, circuit: str, lost: bool) -> None:
         """A circuit loses its power, and all that hangs on it; or it has power again."""

@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from cyclesim.control.step import LEVEL_LOW, POWER_LOST, WAITS
+from cyclesim.scenario.blocks.collectors import Steered
 from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.scenario.blocks.heating import Heating
 from cyclesim.scenario.blocks.model import Scenario
@@ -83,6 +84,8 @@ class Drive:
     """What looks at water for frost protection."""
     contacts: Sequence[WiredContact] = ()
     """Contacts beside the controller that water moves, or the call of a heat source."""
+    steered: Mapping[str, Steered] = field(default_factory=dict)
+    """Collectors whose pump or valve goes by their own temperature and the tub's."""
 
 
 def has_laws(scenario: Scenario) -> bool:
@@ -142,6 +145,7 @@ def by_calendar(
         heating=_heating_plan(programme, begin_utc, warm_up_s, span_s),
         frost=schedule.frost_protection,
         contacts=programme.beside,
+        steered=plant.steered,
     )
 
 

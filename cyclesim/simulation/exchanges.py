@@ -1,7 +1,7 @@
 """The laws of heat that a plant has, each under a name: open water, bathers, blown air, heat pumps.
 
 A heat pump without flow gives nothing and draws nothing (its own pressure switch); an element without flow
-heats what is trapped in it; a dry collector stands hot and gives nothing.
+heats what is trapped in it; collectors stand hot and give nothing, dry unless the file says what they lose.
 """
 
 from __future__ import annotations
@@ -138,12 +138,18 @@ def fires(plant: Assembly, programme: Programme, origin: datetime, hours: int) -
     heats: dict[str, list[float]] = {}
     for name, sheet in plant.sheet.heat_sources.items():
         if isinstance(sheet, Solar):
-            sun = SolarCollector(sheet.summer_peak_w, sheet.winter_peak_w, _SUMMER_DAY_H, _WINTER_DAY_H)
-            standard = standard_time(origin, ZoneInfo(plant.scenario.place.time_zone))
-            heats[name] = sun.hourly_w(standard, hours)
+            heats[name] = sun_w(plant, name, origin, hours)
         elif isinstance(sheet, Wood):
             heats[name] = _burning(sheet, programme, origin, hours)
     return heats
+
+
+def sun_w(plant: Assembly, name: str, origin: datetime, hours: int) -> list[float]:
+    """Hourly heat [W] that the sun gives collectors from *origin* (UTC) on."""
+    sheet = plant.sheet.heat_sources[name]
+    assert isinstance(sheet, Solar)
+    sun = SolarCollector(sheet.summer_peak_w, sheet.winter_peak_w, _SUMMER_DAY_H, _WINTER_DAY_H)
+    return sun.hourly_w(standard_time(origin, ZoneInfo(plant.scenario.place.time_zone)), hours)
 
 
 def _burning(sheet: Wood, programme: Programme, origin: datetime, hours: int) -> list[float]:

@@ -53,6 +53,7 @@ class HeatingControl:
             self._body = [b.name for b in run.plant.bodies].index(heating.sensor.in_)
         levels, env = plan.points.levels, run.board.env
         self._level_c = self.thermostat.keep_at_c = levels[0].keep_at_c
+        self._watched = self._looks_again()
         if len(levels) > 1:
             env.process(self._set_points(levels[1:]))
         for ready in plan.points.ready:
@@ -70,13 +71,15 @@ class HeatingControl:
         heat, body = self._run.heat, self._body
         thermostat.look(heat.water_c if body is None else heat.body_c(body, self._run.board.now))
         calls = sum({self._call_bits[name] for name in thermostat.calls} | {self._heating_bit})
+        self._watched = self._looks_again()
         self._run.board.set(self._all_bits, calls if thermostat.calls else 0)
 
-    def watched(self) -> list[Watched]:
+    def watched(self) -> tuple[Watched, ...]:
         """Levels of the water that the sensor reads at which to look again."""
-        if not self._reads:
-            return []
-        return [(level, rising, self._body) for level, rising in self.thermostat.watched()]
+        return self._watched if self._reads else ()
+
+    def _looks_again(self) -> tuple[Watched, ...]:
+        return tuple((level, rising, self._body) for level, rising in self.thermostat.watched())
 
     def water_moves(self, duty: PlantDuty, now: int) -> None:
         """A sensor in a pipe is read once water has moved past it for a while, for as long as it moves."""

@@ -20,12 +20,12 @@ from cyclesim.control.demands import (
 from cyclesim.control.machines import Machine, pump_machine, source_machine, tabulate
 from cyclesim.control.step import ControlLogic
 from cyclesim.scenario.blocks.bathing import Bathing
-from cyclesim.scenario.blocks.heat_sources import HeatSource
+from cyclesim.scenario.blocks.heat_sources import HeatSource, Solar
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.own_water import OwnCircuit
+from cyclesim.scenario.blocks.schedule import SUN, Outage, Run
 from cyclesim.scenario.blocks.schedule import Block as BlockLine
 from cyclesim.scenario.blocks.schedule import Keep as KeepLine
-from cyclesim.scenario.blocks.schedule import Outage, Run
 from cyclesim.scenario.blocks.treatment import Treatment
 from cyclesim.scenario.blocks.wiring import Starter as StarterLine
 from cyclesim.scenario.forms.times import Occasion, Spell
@@ -36,6 +36,11 @@ from cyclesim.simulation.trace import Span, joined
 HEATING, FROST, AIR = "heating", "frost protection", "air"
 AIR_FLUSH, SAMPLING, TREATMENT = "air line flush", "sampling", "treatment"
 _WAYS = {"thermostat": "own thermostat", "clock": "own time clock", "hand_switch": "hand switch"}
+
+
+def sun_on(collectors: str) -> str:
+    """Name of the demand of collectors whose pump is steered."""
+    return f"{SUN} on {collectors}"
 
 
 def heating_by(source: str) -> str:
@@ -115,6 +120,9 @@ class Programme:
                 demands.append(Demand(SAMPLING, HEATING, rank, asked.pump, asked.speed))
         if frost := schedule.frost_protection:
             demands.append(Demand(FROST, FROST, order.index(FROST), frost.pump.pump, frost.pump.speed))
+        for name, sheet in scenario.plant.heat_sources.items():
+            if isinstance(sheet, Solar) and sheet.steered and sheet.steered.pump:
+                demands.append(Demand(sun_on(name), SUN, order.index(SUN), *sheet.steered.pump))
         self.air = [
             (Demand(f"{self.bathing_name(k)}, air", AIR, 0, blower, "on"), k)
             for k, entry in enumerate(schedule.bathing)

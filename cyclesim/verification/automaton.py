@@ -20,6 +20,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 
+from cyclesim.analysis.kept_out import KeptOut
 from cyclesim.analysis.truth import Snapshot, source_truth
 from cyclesim.control.demands import FLUSHES
 from cyclesim.control.step import POWER_LOST
@@ -244,6 +245,11 @@ class Automaton(Instants):
             lasting = frozenset(
                 [(n, s) for n, on in contacts for s in on] + [(n, "on") for n, t in truths if t.hot]
             )
+        out: list[KeptOut] = [
+            (n, "cold" if n in around.cold else "stop")
+            for n, t in truths
+            if n in self.plant.steered and t.hot and t.past_grace
+        ]
         names = tuple((m.name, s) for m, s in zip(c.machines, c.names(node.state), strict=True))
         sheet = self.plant.sheet
         return Snapshot(
@@ -257,4 +263,5 @@ class Automaton(Instants):
             effect.started,
             around.low,
             any(name in sheet.air and state == "on" for name, state in names),
+            tuple(out),
         )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations, product
 from math import prod
 from typing import Literal
@@ -13,7 +13,7 @@ from cyclesim.control.step import LEVEL_LOW, POWER_LOST, WAITS
 from cyclesim.scenario.blocks.bathing import Bathing
 from cyclesim.scenario.blocks.schedule import Run
 from cyclesim.simulation.assembly import Assembly
-from cyclesim.simulation.programme import FROST, HEATING, SAMPLING, Programme
+from cyclesim.simulation.programme import FROST, HEATING, SAMPLING, Programme, sun_on
 from cyclesim.verification.calendar_order import PEOPLE, WINDOW, Calendar
 from cyclesim.verification.cone import Cone, groups
 
@@ -27,7 +27,9 @@ class Value:
     people: bool = False
     position: str = ""
     hot: str = ""
-    """An unswitched source that gives heat."""
+    """An unswitched source that gives heat; collectors that give it to water at its high stop."""
+    cold: str = ""
+    """Collectors that cool the water."""
     raised: frozenset[str] = frozenset()
     """Names of demands, for stories and for replaying them."""
     windows: frozenset[str] = frozenset()
@@ -53,6 +55,8 @@ class Dim:
 
 
 POWER, LEVEL, CALENDAR, COMMANDS = "power", "level", "calendar", "commands"
+MOTOR = "motor of"
+"""Before the name of a valve: where its motor has put it."""
 Kind = Literal["commands", "any order", "calendar"]
 """How demands may change: to anything they may come to, pump by pump in any order, or by the calendar."""
 _MOST_COMMANDS = 20_000
@@ -73,8 +77,10 @@ class Environment:
         tells_flush: bool = False,
         hot: Iterable[str] = (),
         people: bool = False,
+        kept_out: str = "",
     ) -> None:
         self.plant, self.programme, self.cone = plant, programme, cone
+        self._kept_out = kept_out
         self._calendar, self._tells_flush, self._people = calendar, tells_flush, people
         resets = programme.scenario.controller.after_power_cut == "midnight"
         self.kind: Kind = "any order" if kind == "calendar" and (person or resets) else kind
@@ -82,12 +88,13 @@ class Environment:
         controller = self._controller = cone.controller
         self._bits = {demand.name: controller.bit(f"{demand.name}.raised") for demand in controller.demands}
         self._demand_bits = sum(self._bits.values())
+        self._suns = list(self._sun())
         free = [*self._thermostats(), *self._sessions()]
         dims = [*(self._each_pump(free) if self.any_order else [self._by_the_calendar(free)]), *free]
         if kind == "commands":
             dims = self._commands(dims)
         dims += self._contacts(person)
-        dims += [self._power(), *self._level(), *self._valves()]
+        dims += [self._power(), *self._level(), *self._valves(), *self._suns]
         dims += [
             Dim.free(name, [Value(f"{name} goes cold"), Value(f"{name} is hot", hot=name)]) for name in hot
         ]
@@ -120,6 +127,32 @@ class Environment:
             yield self._switch(
                 FROST, "it is warm enough for the frost protection", "the frost protection calls"
             )
+
+    def _sun(self) -> Iterator[Dim]:
+        """Collectors that are steered: cold, warmed by the sun, or so with the tub at its high stop."""
+        loops = groups(self.plant)
+        inside = {loops.get(pump) for pump in self.cone.names if pump in self.plant.pumps}
+        for name, steered in self.plant.steered.items():
+            demand, valve = sun_on(name), steered.valve
+            bit = self._bits.get(demand, 0)
+            if not bit and (valve is None or loops.get(self._place(valve.valve)) not in inside):
+                continue
+            raised = frozenset({demand}) if bit else frozenset[str]()
+            on = Value(
+                f"the sun has warmed {name}", bit, position=valve.position if valve else "", raised=raised
+            )
+            cold = name if self._kept_out == "cold" else ""
+            values = [Value(f"{name} cannot warm the water", cold=cold), on]
+            if self._kept_out == "stop":
+                said = f"the sun has warmed {name}, and the water is at its high stop"
+                past = values[0] if steered.high_stop_c is not None else on
+                values.append(replace(past, sentence=said, hot=name))
+            yield Dim.free(f"{MOTOR} {valve.valve}" if valve else demand, values)
+
+    def _place(self, valve: str) -> str:
+        """The name under which a valve stands in the network."""
+        place: str = getattr(self.plant.turnable[valve], "ways", (valve,))[0]
+        return place
 
     def _switch(self, name: str, off: str, on: str) -> Dim:
         return Dim.free(name, [Value(off), Value(on, self._bits[name], raised=frozenset({name}))])
@@ -174,12 +207,13 @@ class Environment:
         by_chance = [entries[k] for k in self._calendar.drawn]
         named = {t.demand.name for t in self.programme.timed if any(t.run is entry for entry in by_chance)}
         named |= {demand.name for demand, of in self.programme.air if entries[of].drawn is not None}
+        named |= {sun_on(name) for name in self.plant.steered}
         return {HEATING, FROST, SAMPLING, *self.programme.callers.values(), *named}
 
     def _signature(self, raised: int, free: list[Dim]) -> tuple[object, ...]:
         """What the cone can tell of a set of raised demands, whatever else is raised with it."""
         rows = []
-        for values in product(*(dim.values for dim in free)):
+        for values in product(*(dim.values for dim in (*free, *self._suns))):
             mask = raised
             for value in values:
                 mask |= value.mask
@@ -208,7 +242,8 @@ class Environment:
                 mask |= value.mask
             starters = mask & ~self._demand_bits
             raised = frozenset(name for value in values for name in value.raised)
-            known.setdefault((self.asked(mask), starters, people), Value("", mask, people, raised=raised))
+            key = (self._signature(mask, []), starters, people)
+            known.setdefault(key, Value("", mask, people, raised=raised))
         return [Dim.free(COMMANDS, known.values())]
 
     def _by_the_calendar(self, free: list[Dim]) -> Dim:
@@ -336,10 +371,13 @@ class Environment:
         loops = groups(self.plant)
         inside = {loops.get(pump) for pump in self.cone.names if pump in self.plant.pumps}
         for name, turnable in self.plant.turnable.items():
-            placed = getattr(turnable, "ways", (name,))[0]
-            if len(turnable.positions) > 1 and loops.get(placed) in inside:
-                sentences = (f"somebody turns {name} to {position}" for position in turnable.positions)
-                pairs = zip(sentences, turnable.positions, strict=True)
+            if len(turnable.positions) > 1 and loops.get(self._place(name)) in inside:
+                sentences = [f"somebody turns {name} to {position}" for position in turnable.positions]
+                positions = list(turnable.positions)
+                if any(s.valve and s.valve.valve == name for s in self.plant.steered.values()):
+                    sentences.insert(0, f"somebody leaves {name} to its motor")
+                    positions.insert(0, "")
+                pairs = zip(sentences, positions, strict=True)
                 yield Dim.free(
                     f"valve {name}", [Value(sentence, position=position) for sentence, position in pairs]
                 )

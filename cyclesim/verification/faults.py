@@ -46,6 +46,8 @@ class FaultKind:
     """Whether its subject's own flow switch is then closed."""
     welds: bool = False
     """Whether the contact that is its subject (`main/low`, `element/on`) stays closed."""
+    sticks: bool = False
+    """Whether the valve that is its subject (`sun_valve/to_sun`) stays in that position."""
     low: bool = False
     """Whether the water is below the suction fittings."""
     everywhere: bool = False
@@ -100,6 +102,16 @@ def _valves(plant: Assembly, programme: Programme) -> _Subjects:
 
 def _shut(link: Link) -> Link:
     return replace(link, shut=True) if isinstance(link, Drop) else link
+
+
+def _motor_valves(plant: Assembly, programme: Programme) -> _Subjects:
+    """Valves that steered collectors have, each stuck where their water runs."""
+    del programme
+    for steered in plant.steered.values():
+        if steered.valve is not None:
+            valve, position = steered.valve
+            at = position if position in ("open", "shut") else f"at {position}"
+            yield f"{valve}/{position}", f"{valve} sticks {at}, whatever its motor is told"
 
 
 def _filters(plant: Assembly, programme: Programme) -> _Subjects:
@@ -175,6 +187,7 @@ FAULTS: dict[str, FaultKind] = {
     "no start": FaultKind(_pumps_and_blowers, dead=True),
     "circuit": FaultKind(_circuits, dead=True),
     "valve shut": FaultKind(_valves, link=_shut),
+    "motor valve": FaultKind(_motor_valves, sticks=True),
     "clogged": FaultKind(_filters, link=_clogged),
     "check valve": FaultKind(_check_valves, link=_leaking),
     "false yes": FaultKind(_proofs("yes"), proof=True, barrier=True),
@@ -219,9 +232,11 @@ def touches(fault: PlantFault, cone: Cone, loops: Mapping[str, int], plant: Asse
     kind = FAULTS[fault.kind]
     if kind.known or kind.everywhere:
         return not kind.known
-    if kind.link is not None:
+    if kind.link is not None or kind.sticks:
         inside = {loops.get(name) for name in cone.names if name in plant.pumps}
-        return loops.get(fault.subject) in inside
+        name = fault.subject.partition("/")[0]
+        placed = getattr(plant.turnable.get(name), "ways", (name,))[0]
+        return loops.get(placed) in inside
     return not parts_of(fault, plant).isdisjoint(cone.names)
 
 
@@ -234,6 +249,7 @@ class FaultyPlant(Assembly):
         self._sound = plant
         kinds = [(fault.subject, FAULTS[fault.kind]) for fault in sorted(faults)]
         self._rerouted = [(subject, kind.link) for subject, kind in kinds if kind.link is not None]
+        self._stuck = dict(subject.split("/") for subject, kind in kinds if kind.sticks)
         self.broken = BrokenParts(
             frozenset(p for f in faults if FAULTS[f.kind].dead for p in parts_of(f, plant)),
             {subject: kind.proof for subject, kind in kinds if kind.proof is not None},
@@ -247,6 +263,9 @@ class FaultyPlant(Assembly):
 
     def duty(self, speeds: Speeds, positions: Positions | None = None, *, dry: bool = False) -> PlantDuty:
         """The duty with the faults; where none changes where water runs, it is that of the sound plant."""
+        if self._stuck:
+            at = zip(self.turnable, positions or self.usually, strict=True)
+            positions = tuple(self._stuck.get(name, position) for name, position in at)
         if self._rerouted:
             return super().duty(speeds, positions, dry=dry)
         return self._sound.duty(speeds, positions, dry=dry)

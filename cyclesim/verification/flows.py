@@ -9,7 +9,7 @@ from cyclesim.control.step import LEVEL_LOW, State
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.wired import Water, WhatIsOn, Wiring
 from cyclesim.verification.cone import Cone
-from cyclesim.verification.environment import Dim
+from cyclesim.verification.environment import MOTOR, Dim
 from cyclesim.verification.faults import FAULTS, FaultyPlant, PlantFault, welds
 
 
@@ -20,6 +20,9 @@ class Around(NamedTuple):
     people: bool
     positions: tuple[str, ...]
     hot: frozenset[str]
+    """What nobody switches and gives heat, and steered collectors that no water should run through."""
+    cold: frozenset[str]
+    """Of the latter those that would cool it."""
     windows: frozenset[str]
     low: bool
 
@@ -42,7 +45,7 @@ class Flows:
         self._low = cone.controller.bit(LEVEL_LOW)
         self._forced = self._low if any(FAULTS[fault.kind].low for fault in faults) else 0
         usual = zip(plant.turnable, plant.usually, strict=True)
-        self._usual = {f"valve {name}": own for name, own in usual}
+        self._usual = dict(usual)
         self._arounds: dict[tuple[int, ...], Around] = {}
         self._felt: dict[int, int] = {}
         self._alike: dict[object, int] = {}
@@ -59,8 +62,12 @@ class Flows:
             known = self._arounds[env] = Around(
                 mask,
                 any(value.people for value in values),
-                tuple(position_of.get(valve, own) for valve, own in self._usual.items()),
-                frozenset(value.hot for value in values if value.hot),
+                tuple(
+                    position_of.get(f"valve {valve}") or position_of.get(f"{MOTOR} {valve}", own)
+                    for valve, own in self._usual.items()
+                ),
+                frozenset(value.hot or value.cold for value in values if value.hot or value.cold),
+                frozenset(value.cold for value in values if value.cold),
                 frozenset(name for value in values for name in value.windows),
                 bool(mask & self._low),
             )

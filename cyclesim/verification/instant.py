@@ -6,10 +6,11 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from cyclesim.analysis.kept_out import LASTS_S
 from cyclesim.analysis.truth import Inertia
 from cyclesim.control.step import State
 from cyclesim.simulation.assembly import Assembly
-from cyclesim.simulation.wired import WhatIsOn
+from cyclesim.simulation.wired import Water, WhatIsOn
 from cyclesim.verification.cone import Cone
 from cyclesim.verification.environment import Environment
 from cyclesim.verification.faults import PlantFault
@@ -169,7 +170,10 @@ class Instants:
             for i, p in enumerate(c.pumps)
             if self.watched and p.name in self.plant.pumps
         }
-        self._grace = [timer(f"grace of {w}", inertia.grace_s) for w in self.watched]
+        steered = self.plant.steered
+        self._grace = [
+            timer(f"grace of {w}", LASTS_S if w in steered else inertia.grace_s) for w in self.watched
+        ]
         self._lasted = [timer(f"flow through {w}", inertia.proof_s) for w in self.watched]
         self._late: dict[tuple[int, int], int] = {}
         if late or self.watched:
@@ -321,7 +325,7 @@ class Instants:
             water = effect.water
             if coasted:
                 water = self.flows.coasted(effect, levels, around)
-            truth, stops = self._judge(truth, water.enough, effect, around, timers, started)
+            truth, stops = self._judge(truth, water, effect, around, timers, started)
             for i in stops:
                 timers[i] = 0
                 clears |= self._touching[i]
@@ -373,16 +377,19 @@ class Instants:
     def _judge(
         self,
         truth: int,
-        enough: int,
+        water: Water,
         effect: WhatIsOn,
         around: Around,
         timers: Sequence[int],
         started: list[int],
     ) -> tuple[int, list[int]]:
-        """What is true of the watched devices now, and which of their timers stop; others are started."""
+        """What is true of the watched devices now, and which of their timers stop; others are started.
+
+        Steered collectors that no water should run through have what they need while it stands.
+        """
         stops = []
         for name, k, past, lasted, grace, flow in self._watch:
-            fed = enough >> k & 1
+            fed = (water.still if name in self.plant.steered else water.enough) >> k & 1
             if fed or not self._hot(name, k, effect, around.hot, timers, started):
                 truth &= ~past
                 if timers[grace]:

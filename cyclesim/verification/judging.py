@@ -123,9 +123,10 @@ class Judging:
             cone,
             kind=kind,
             person=person,
-            tells_flush=check.about.flush,
+            tells_flush=check.about.flush or bool(check.about.kept_out),
             hot=check.about.hot,
             people=check.about.people,
+            kept_out=check.about.kept_out,
         )
         return Automaton(
             self.plant,

@@ -24,6 +24,7 @@ from cyclesim.decide.comparing.futures import (
     future,
 )
 from cyclesim.decide.comparing.life_cycle_cost import owning
+from cyclesim.decide.sweeps.outcome import DeviceOutcome
 from cyclesim.decide.sweeps.sweep import How, job, run
 from cyclesim.scenario.blocks.model import CHOICE, Scenario
 from cyclesim.scenario.blocks.prices_and_lives import Money
@@ -244,9 +245,20 @@ def test_money_decides_where_it_is_known_of_all() -> None:
     priced, free = side("priced", 500.0, 50.0), side("free")
     assert compared((priced, priced)).by_total
     assert not compared((priced, free)).by_total
-    assert [*MEASURES] == [*compared((priced, priced)).measures]
-    assert [name for name in MEASURES if name != "total"] == [*compared((priced, free)).measures]
+    sunless = [name for name in MEASURES if name != "sun_unused_kwh_a_year"]
+    assert sunless == [*compared((priced, priced)).measures]
+    assert [name for name in sunless if name != "total"] == [*compared((priced, free)).measures]
     assert 500.0 + 10 * 50.0 == pytest.approx(priced.known.total)
+
+
+def test_sun_that_goes_unused_is_compared_where_both_have_collectors() -> None:
+    """2 kWh in a day are 730 a year; a plant without collectors is compared by other things."""
+    ran = side("a").outcome
+    roof = DeviceOutcome("heat source", 4.0, 1, 0.0, 0.0, heat_kwh=5.0, sun_unused_kwh=2.0)
+    sunny = replace(side("a"), outcome=replace(ran, devices={**ran.devices, "roof": roof}))
+    of = compared((sunny, sunny)).measures["sun_unused_kwh_a_year"].of
+    assert 730.0 == pytest.approx(of(sunny.known))
+    assert "sun_unused_kwh_a_year" not in compared((sunny, side("b"))).measures
 
 
 # -- what is run -------------------------------------------------------------------------------------------

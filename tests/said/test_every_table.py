@@ -119,6 +119,19 @@ TABLES: dict[tuple[str, str], tuple[str, dict[str, Key]]] = {
             "cost money": "cost",
         },
     ),
+    ("Own water behind a plate exchanger", "source"): (
+        "own_water",
+        {
+            "turns L/min": "flow_l_min",
+            "for h": "circulator_h",
+            "heat on h": "heat_on_h",
+            "times": "heat_starts",
+            "hottest °C": "hottest_c",
+            "coldest °C": "coldest_c",
+            "to the tub kWh": "over_kwh",
+            "lost kWh": "lost_kwh",
+        },
+    ),
     ("The coldest sessions, by the water when people step out", "from"): (
         "sessions",
         {

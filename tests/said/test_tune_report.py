@@ -42,6 +42,7 @@ def test_screen_json_picture_and_file_agree(file: Path, tmp_path: Path) -> None:
     lines = shown.stdout.splitlines()
     assert 80 >= max(len(line) for line in lines if str(new) not in line)
     assert "Key this in" in lines
+    assert "sun not" not in shown.stdout  # it has no collectors
     values = json.loads(data.read_text("utf-8"))
     told = values["recommended"]["programme"]
     schedule = load(new).schedule
@@ -60,6 +61,22 @@ def test_screen_json_picture_and_file_agree(file: Path, tmp_path: Path) -> None:
     again = tmp_path / "again.svg"
     assert 0 == tune(file, "--figure", again).exit_code
     assert picture.read_bytes() == again.read_bytes()
+
+
+@pytest.mark.slow
+def test_sun_that_goes_unused_is_a_measure_of_each_programme(file: Path, tmp_path: Path) -> None:
+    """Two days' worth as a year's, beside the oldest water; nothing of it where there are no collectors."""
+    roof = "\n    roof: {kind: solar, summer_peak: 4 kW, winter_peak: 2 kW, drop: 0.3 m at 300 L/min,"
+    roof += " volume: 6 L, needs_flow: 9 L/min, zone: outdoors}\n\n  network:"
+    text = COARSE.replace("\n\n  network:", roof).replace("filter, element,", "filter, roof, element,")
+    file.write_text(text, "utf-8")
+    data = tmp_path / "o.json"
+    shown = tune(file, "--json", data)
+    assert 0 == shown.exit_code, shown.output
+    assert "sun not" in shown.stdout
+    own = json.loads(data.read_text("utf-8"))["own"]["outcome"]["devices"]["roof"]["sun_unused_kwh"]
+    row = next(line for line in shown.stdout.splitlines() if line.startswith("as in the file"))
+    assert float(row.split()[-1].replace(",", "")) == pytest.approx(own * 365 / 2, rel=5e-3)
 
 
 def test_json_alone_goes_to_the_screen(file: Path) -> None:

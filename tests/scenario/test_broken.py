@@ -24,6 +24,7 @@ CASES = [
     *table("base.yaml", "money_cases.yaml"),
     *table("base.yaml", "pumps_cases.yaml"),
     *table("winter_base.yaml", "winter_cases.yaml"),
+    *table("winter_base.yaml", "sun_cases.yaml"),
     *table("own_water_base.yaml", "own_water_cases.yaml"),
 ]
 

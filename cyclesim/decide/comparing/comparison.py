@@ -94,6 +94,10 @@ MEASURES = {
     ),
     "oldest_water_h": Measure("oldest water, h", lambda known: known.outcome.oldest_water_h),
     "loud_min_a_day": Measure("heard, min a day", lambda known: known.outcome.loud_min_a_day),
+    "sun_unused_kwh_a_year": Measure(
+        "sun not used, kWh a year",
+        lambda known: None if (kwh := known.outcome.sun_unused_kwh) is None else known.a_year(kwh),
+    ),
 }
 """All of them, by their names in the JSON, which end in the unit."""
 

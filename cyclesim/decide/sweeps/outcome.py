@@ -13,6 +13,7 @@ from cyclesim.analysis.result import measure
 from cyclesim.analysis.rules import check
 from cyclesim.analysis.spans import spans, total_s, while_in, without
 from cyclesim.physics.water import G, density_kg_m3
+from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
@@ -48,6 +49,8 @@ class DeviceOutcome:
     """Of a pump, the work done on the water: density times g times flow times head."""
     heat_kwh: float | None = None
     """Of a heat source, what it gave the water."""
+    sun_unused_kwh: float | None = None
+    """Of collectors, what they could have given besides, had water moved."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +108,12 @@ class Outcome:
     def oldest_leg(self) -> str:
         """Where that is."""
         return max(self.legs, key=lambda name: _never(self.legs[name].oldest_water_h))
+
+    @property
+    def sun_unused_kwh(self) -> float | None:
+        """What all collectors could have given besides, had water moved; None where there are none."""
+        known = [d.sun_unused_kwh for d in self.devices.values() if d.sun_unused_kwh is not None]
+        return sum(known) if known else None
 
     @property
     def loud_min_a_day(self) -> float:
@@ -185,9 +194,12 @@ def _devices(history: History, metrics: Metrics) -> Iterator[tuple[str, DeviceOu
         yield entry(name, "pump", pump.running_h, pump.starts, **did)
     for name, source in metrics.heat_sources.items():
         if name in by_device:
-            yield entry(name, "heat source", source.firing_h, source.firings, heat_kwh=source.heat_kwh)
+            gave = {"heat_kwh": source.heat_kwh, "sun_unused_kwh": source.sun_unused_kwh}
+            yield entry(name, "heat source", source.firing_h, source.firings, **gave)
     for name, blower in metrics.blowers.items():
         yield entry(name, "blower", blower.running_h, blower.starts)
+    for water in metrics.own_water.values():
+        yield entry(water.circulator, "circulator", water.circulator_h, water.circulator_starts)
     for name, device in metrics.treatment.items():
         yield entry(name, "treatment", device.on_h, device.starts)
 
@@ -208,7 +220,7 @@ def _work(history: History) -> tuple[dict[str, float], dict[str, float]]:
 
 def loud_speeds(scenario: Scenario) -> dict[str, tuple[str, ...]]:
     """Per pump, the speeds that neighbours hear: what the quiet hours name, else the highest of two speeds,
-    and a pump that neither filters nor heats.
+    and a pump that neither filters nor heats, by the sun or otherwise.
     """
     quiet, schedule = scenario.schedule.quiet_hours, scenario.schedule
     if quiet is not None:
@@ -221,6 +233,8 @@ def loud_speeds(scenario: Scenario) -> dict[str, tuple[str, ...]]:
         return heard
     steady = {pump for run in schedule.filter_runs for pump, _ in run.pumping.pumps}
     steady |= {schedule.heating.pump[0]} if schedule.heating else set()
+    sources = scenario.plant.heat_sources.values()
+    steady |= {s.steered.pump[0] for s in sources if isinstance(s, Solar) and s.steered and s.steered.pump}
     loud = {name: tuple(pump.speeds) for name, pump in scenario.plant.pumps.items()}
     return {name: speeds[-1:] for name, speeds in loud.items() if len(speeds) > 1 or name not in steady}
 

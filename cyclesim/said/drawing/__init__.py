@@ -44,6 +44,8 @@ def drawing(
     for name, leg in sheet.legs.items():
         if leg.dead_end:
             _below(whole, elements.dead_end(name))
+    for name in sheet.circulators:
+        _below(whole, elements.circulator(name))
     for name in sheet.air:
         _air(whole, elements.blower(name), tub)
     _route(whole, tub, across)

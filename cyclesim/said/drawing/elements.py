@@ -92,7 +92,7 @@ class Elements:
         sheet = self.plant.sheet
         names = [*sheet.legs, *sheet.pumps, *sheet.equipment, *sheet.heat_sources, *sheet.valves]
         names += [way for diverter in sheet.diverters.values() for way in diverter.ways]
-        names += [*sheet.check_valves, *sheet.air]
+        names += [*sheet.check_valves, *sheet.air, *sheet.circulators]
         return {name: f"{name}: {', '.join(self._everything(name))}." for name in names}
 
     def dead_end(self, name: str) -> DrawnPart:
@@ -104,6 +104,14 @@ class Elements:
     def blower(self, name: str) -> DrawnPart:
         """A blower, whose air goes west."""
         return _at_symbol(Symbol("blower", Point(0, 0), "west", name), (name, *self._facts(name)), "west")
+
+    def circulator(self, name: str) -> DrawnPart:
+        """A circulator in the ring of its own water, which meets the tub's in plates alone."""
+        piece = _at_symbol(Symbol("pump", Point(0, 0), "east", name), (name, *self._facts(name)), "east")
+        start, end, low = piece.inlets[0], piece.outlets[0], HALF["pump"] + GRID
+        ring = Line((end, Point(end.x, low), Point(start.x, low), start), about=name)
+        box = piece.box.joined(Box(start.x, start.y, end.x, low))
+        return DrawnPart(piece.inlets, piece.outlets, box, [*piece.lines, ring], piece.symbols, piece.labels)
 
     # -- legs --------------------------------------------------------------------------------------------
 
@@ -183,6 +191,10 @@ class Elements:
             source = sheet.heat_sources[name]
             kind = source.kind.replace("_", " ")
             yield f"{kind}, {self.quantity(source.output_w, 'power')}"
+            if source.own_water is not None:
+                glycol = f", {100.0 * source.own_water.glycol:g} % glycol" if source.own_water.glycol else ""
+                volume = self.quantity(source.own_water.volume_m3, "volume")
+                yield f"behind plates: own water, {volume}{glycol}"
         elif name in sheet.valves:
             yield f"valve, usually {sheet.valves[name].usual}"
         elif name in self._diverter_of:
@@ -193,6 +205,11 @@ class Elements:
             yield "check valve"
         elif name in sheet.air:
             yield f"blower, {self.quantity(sheet.air[name].power_w, 'power')}"
+        elif name in sheet.circulators:
+            yield f"circulator, {self.quantity(sheet.circulators[name].power_w, 'power')}"
+            circuits = ((source, sheet.heat_sources[source].own_water) for source in sheet.heat_sources)
+            turned = next(source for source, own in circuits if own and own.circulator == name)
+            yield f"turns the own water of {turned}"
         for device, treatment in sheet.treatment.items():
             if treatment.in_ == name:
                 yield f"{device} ({TREATMENTS[treatment.kind]}) treats here"

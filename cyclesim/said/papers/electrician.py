@@ -80,12 +80,19 @@ def _load(plant: Assembly, name: str) -> Iterator[tuple[Cell, ...]]:
             shown = name if at == "on" else f"{name} {at}"
             yield shown, "pump", speed.power_w, plant.current_a(name, at), speed.starting_current_a
         return
-    kinds = (("blower", sheet.air), ("heat source", sheet.heat_sources), ("treatment", sheet.treatment))
+    kinds = (
+        ("blower", sheet.air),
+        ("circulator", sheet.circulators),
+        ("heat source", sheet.heat_sources),
+        ("treatment", sheet.treatment),
+    )
     for kind, things in kinds:
         if name in things:
             yield name, kind, things[name].power_w, load_a(plant, name), None
             return
-    yield name, "on the same circuit", plant.scenario.supply.also_on_it[name], load_a(plant, name), None
+    room = plant.sheet.pump_room
+    kind = "in the pump room" if room and name in room.loads else "on the same circuit"
+    yield name, kind, plant.scenario.always_on[name], load_a(plant, name), None
 
 
 def _together(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
@@ -116,7 +123,7 @@ def _together(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
 
 def _most(plant: Assembly, circuit: str, feeds: tuple[str, ...]) -> Carried | None:
     having = [(name, speed) for name in feeds for speed in plant.speeds.get(name, ("on",))
-              if name not in plant.scenario.supply.also_on_it]  # fmt: skip
+              if name not in plant.scenario.always_on]  # fmt: skip
     found = [most_carried(plant, circuit, one) for one in having]
     return max(found, key=lambda carried: carried.counted_a, default=None)
 
@@ -135,6 +142,10 @@ def _interlocks(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
             rows.append((line.block, interlock_said(line), reads, line.because or "no heat without flow"))
         else:
             rows.append((line.block, interlock_said(line), f"contact of {line.while_}", line.because or ""))
+    for name, source in plant.sheet.heat_sources.items():
+        if source.own_water is not None and source.own_water.flow_switch:
+            rows.append((name, f"off while {source.own_water.circulator} turns no water",
+                         "flow switch in its own water", "what stands in it would boil"))  # fmt: skip
     for name, device in plant.sheet.treatment.items():
         if device.with_ is not None:
             rows.append(

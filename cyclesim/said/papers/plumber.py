@@ -16,9 +16,11 @@ from cyclesim.said.cautions import ADVICE
 from cyclesim.said.drawing import drawing
 from cyclesim.said.duties import L_MIN, duties
 from cyclesim.said.page import Amount, Cell, Column, Row, whole, words
+from cyclesim.said.papers.own_water import own_waters
 from cyclesim.said.papers.paper import PLUMBING, Drawn, Paper, Sheet
 from cyclesim.scenario.blocks.air import Blower
 from cyclesim.simulation.assembly import Assembly, PlantDuty, last_stretch
+from cyclesim.simulation.own_water import circuits
 from cyclesim.simulation.programme import Programme
 
 _L, _MM, _KPA = 1000.0, 1000.0, 1000.0
@@ -38,6 +40,7 @@ def plumber(plant: Assembly, programme: Programme, us: bool = False) -> Paper:
     _last_jets(sheet, plant)
     _valves(sheet, plant)
     _air(sheet, plant)
+    own_waters(sheet, plant)
     _covers(sheet, plant)
     _room(sheet, plant)
     _winter(sheet, plant)
@@ -84,6 +87,13 @@ def _pipes(sheet: Sheet, plant: Assembly) -> None:
     note = "The pipe between jets comes on top of the length, and its water is counted."
     beyond = any(leg.manifold and leg.manifold.jets > 1 for leg in plant.sheet.legs.values())
     sheet.table(columns, [row(name) for name in plant.sheet.legs], notes=[note] * beyond)
+    for name, trench in plant.sheet.trenches.items():
+        zone = plant.scenario.place.zones[plant.sheet.legs[trench.legs[0]].zone]
+        apart, deep = (f"{m * _MM:.0f} mm" for m in (trench.spacing_m, zone.depth_m or 0.0))
+        sheet.line(
+            f"Trench {name}: {listed(list(trench.legs))} side by side in this order, {apart} from axis to "
+            f"axis and {deep} deep."
+        )
 
 
 def _broken(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
@@ -297,7 +307,11 @@ def _room(sheet: Sheet, plant: Assembly) -> None:
     sheet.heading("In the pump room")
     items = ["Each pump, filter and heat source comes out by its unions without cutting a pipe.",
              "Every union can be reached with both hands and a wrench."]  # fmt: skip
-    if room is None or room.drain is not False:
+    if room is not None and room.sump_pump is not None:
+        items.insert(
+            0, "A bucket of water poured on the floor starts the sump pump by its float, and is lifted."
+        )
+    elif room is None or room.drain is not False:
         items.insert(0, "A bucket of water poured on the floor runs off by itself.")
     else:
         items.insert(0, "No drain is drawn: fit a sump pump or a drain before water is filled in.")
@@ -326,6 +340,8 @@ def _winter(sheet: Sheet, plant: Assembly) -> None:
     rows += [(b.name, b.zone.replace("_", " "), b.volume_m3 * _L, "☐") for b in plant.bodies]
     known = {body.name for body in plant.bodies}
     rows += [(n, "", p.volume_m3 * _L, "☐") for n, p in plant.pumps.items() if n not in known and p.volume_m3]
+    plain = [c for c in circuits(plant).values() if not c.sheet.glycol]  # with glycol it stays
+    rows += [(f"own water of {c.name}", c.zone.replace("_", " "), c.sheet.volume_m3 * _L, "☐") for c in plain]
     sheet.table(columns, rows)
     checks = ["The supply is switched off and locked before the first drain is opened."]
     capped = [name for name, leg in plant.sheet.legs.items() if leg.dead_end]

@@ -4,6 +4,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import BeforeValidator, Discriminator, Field, Tag, model_validator
 
+from cyclesim.scenario.blocks.collectors import HOLDS_PER_W, LOSES_PER_W, SHEET, Plate, Steered
 from cyclesim.scenario.blocks.own_water import OwnCircuit
 from cyclesim.scenario.blocks.place import PriceTag
 from cyclesim.scenario.blocks.wiring import OWN_SWITCH, STARTED, Starter, Starters
@@ -34,6 +35,7 @@ from cyclesim.scenario.forms.forms import (
 )
 from cyclesim.scenario.forms.times import Occasion
 from cyclesim.spreads import ANY_ZONE, AS_BUILT, Spread
+from cyclesim.units import format_quantity
 
 PRACTICE = "common practice, no source"
 KINDS = ("electric", "heat_pump", "boiler", "wood", "solar")
@@ -388,11 +390,54 @@ class Solar(Unswitched):
 
     kind: Literal["solar"] = Field(description=KIND_SAYS)
     summer_peak_w: Power = Field(
-        alias="summer_peak", description="Heat at noon on the average day at midsummer, e.g. 4 kW."
+        alias="summer_peak",
+        description="Heat at noon on the average day at midsummer, e.g. 4 kW; with loses or steered that of "
+        "water as warm as the air.",
     )
     winter_peak_w: Annotated[float, Quantity("power", ge=0, le=100_000)] = Field(
-        alias="winter_peak", description="Heat at noon on the average day at midwinter, e.g. 800 W."
+        alias="winter_peak", description="Heat at noon on the average day at midwinter, e.g. 800 W; likewise."
     )
+    loses_w_k: Annotated[float, Quantity("conductance", gt=0, le=10_000)] | None = Field(
+        None, alias="loses", description="Heat they lose for each degree above the air, e.g. 40 W/K."
+    )
+    holds_j_k: Annotated[float, Quantity("heat_capacity", ge=100, le=1e8)] | None = Field(
+        None, alias="holds", description="Heat that they hold without their water, e.g. 30 kJ/K."
+    )
+    steered: Steered | None = Field(
+        None, description="What leads water through them and when, e.g. {pump: sun_pump, high_stop: 39 degC}."
+    )
+
+    @model_validator(mode="after")
+    def _has_water(self) -> "Solar":
+        if self.plate is not None and not self.volume_m3:
+            raise RefusedError(
+                "no water in them", "with steered, loses or holds more than 0 L", at=("volume",)
+            )
+        return self
+
+    def assumed(self) -> list[Assumed]:
+        """What they lose and hold, where they have a temperature of their own."""
+        if self.plate is None:
+            return []
+        loses, holds = LOSES_PER_W * self.summer_peak_w, HOLDS_PER_W * self.summer_peak_w
+        rows = (
+            ("loses", self.loses_w_k, loses, "conductance", Spread(-30, 80, "%", off=True)),
+            ("holds", self.holds_j_k, holds, "heat_capacity", Spread(-60, 50, "%", off=True)),
+        )
+        return [
+            Assumed(key, format_quantity(value, kind), spread, SHEET, value)
+            for key, said, value, kind, spread in rows
+            if said is None
+        ]
+
+    @property
+    def plate(self) -> Plate | None:
+        """What they lose and hold by themselves; None where they have no temperature of their own."""
+        if self.steered is None and self.loses_w_k is None and self.holds_j_k is None:
+            return None
+        loses = LOSES_PER_W * self.summer_peak_w if self.loses_w_k is None else self.loses_w_k
+        holds = HOLDS_PER_W * self.summer_peak_w if self.holds_j_k is None else self.holds_j_k
+        return Plate(loses, holds)
 
     @property
     def output_w(self) -> float:

@@ -131,7 +131,9 @@ class AirLineFlush(Occasion):
     """The blower blows its lines free of water."""
 
 
-Kind = Literal["bathing", "frost_protection", "line_flush", "heating", "filter_run"]
+Kind = Literal["bathing", "frost_protection", "line_flush", "heating", "filter_run", "sun"]
+SUN = "sun"
+"""What asks for the pump of collectors that are steered; it stands last where `ranks` leaves it out."""
 DEMANDS: dict[str, str] = {
     "bathing": "bathing",
     "frost_protection": "frost_protection",
@@ -158,19 +160,20 @@ class Schedule(Model):
         (), description="When the blower blows its lines free."
     )
     ranks: tuple[Kind, ...] | None = Field(
-        None, description=f"Which demand wins a pump, first wins; {', '.join(DEMANDS)} unless said."
+        None, description=f"Which demand wins a pump, first wins; {', '.join((*DEMANDS, SUN))} unless said."
     )
 
     @model_validator(mode="after")
     def _all_ranked(self) -> "Schedule":
-        if self.ranks is not None and sorted(self.ranks) != sorted(DEMANDS):
+        if self.ranks is not None and sorted(self.ranks) not in (sorted(DEMANDS), sorted((*DEMANDS, SUN))):
             raise RefusedError("", f"each of {', '.join(DEMANDS)} stands once", at=("ranks",))
         return self
 
     @property
     def order(self) -> tuple[str, ...]:
         """The kinds of demands as they are called, who wins a pump first."""
-        return tuple(kind.replace("_", " ") for kind in self.ranks or DEMANDS)
+        ranked = dict.fromkeys((*(self.ranks or DEMANDS), SUN))
+        return tuple(kind.replace("_", " ") for kind in ranked)
 
     @property
     def timed(self) -> dict[str, tuple[Run | Bathing, ...]]:

@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 
 from cyclesim.errors import Fault, shorten
-from cyclesim.scenario.forms.forms import Steps, did_you_mean, one_of
+from cyclesim.scenario.blocks.collectors import read_valve_at
+from cyclesim.scenario.forms.forms import RefusedError, Steps, did_you_mean, one_of
 from cyclesim.scenario.text.tree import Tree
 
 
@@ -22,6 +23,7 @@ def check_wiring(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fau
             places = [*wet, *(names["pumps"] or [])]
             yield from _known(tree, path, text, places, "leg, piece of equipment, pump or heat source")
     yield from _turned(tree)
+    yield from _steered(tree)
 
 
 def _known(tree: Tree, path: Steps, text: str, names: list[str], noun: str) -> Iterator[Fault]:
@@ -72,3 +74,31 @@ def _turned(tree: Tree) -> Iterator[Fault]:
                     else f"{valve} has no may_be"
                 )
                 yield tree.fault((*path, "to"), f"'{shorten(to)}'", due, did_you_mean(to, positions))
+
+
+def _steered(tree: Tree) -> Iterator[Fault]:
+    """A motor valve exists, has the position that leads through the collectors, and is theirs alone."""
+    valves, diverters = (tree.get(("plant", kind), default={}) for kind in ("valves", "diverters"))
+    if not isinstance(valves, dict) or not isinstance(diverters, dict):
+        return
+    known, of = valves | diverters, dict[str, Steps]()
+    for path, text in tree.texts(["plant.heat_sources.*.steered.valve"]):
+        try:
+            valve, position = read_valve_at(text)
+        except RefusedError:
+            continue  # said already where the value was read
+        if valve not in known:
+            yield from _known(tree, path, valve, list(known), "valve")
+        elif isinstance(about := known[valve], dict):
+            more = about.get("opens" if valve in diverters else "throttled", {})
+            usual = about.get("usual")
+            positions = [] if valve in diverters else ["open", "shut"]
+            positions += [str(p) for p in more] if isinstance(more, dict) else []
+            if position not in positions or position == usual:
+                others = [p for p in positions if p != usual]
+                due = f"expected {one_of(others)}: a position of {valve} that is not its usual one"
+                yield tree.fault(path, f"'{shorten(text)}'", due, did_you_mean(position, others))
+        if valve in of:
+            where = f"the first is on line {tree.mark(of[valve]).line}"
+            yield tree.fault(path, f"'{shorten(text)}' again", "a motor valve is steered by one", where)
+        of.setdefault(valve, path)

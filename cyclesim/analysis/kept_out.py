@@ -1,0 +1,44 @@
+"""When water runs through steered collectors that should be kept out of them: cold, or past the high stop."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Literal
+
+import numpy as np
+
+from cyclesim.analysis.spans import Spans, after, meet, spans
+from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.exchanges import sun_w
+from cyclesim.simulation.trace import Trace
+
+Why = Literal["cold", "stop"]
+KeptOut = tuple[str, Why]
+"""Collectors, and why no water should run through them: they would cool it, or it is at its high stop."""
+LASTS_S = 600.0
+"""What lasts no longer, a rinse or a pump's least run, is no matter; project choice, no standard."""
+_OVER_K = 0.1
+_HOUR_S = 3600.0
+
+
+def kept_out(plant: Assembly, trace: Trace, any_flow: Mapping[str, Spans]) -> dict[KeptOut, Spans]:
+    """When water has run for longer than LASTS_S through collectors that it should be kept out of."""
+    found: dict[KeptOut, Spans] = {}
+    for name, steered in plant.steered.items():
+        assert trace.zones is not None
+        body = next(body for body in plant.bodies if body.name == name)
+        hours = math.ceil(trace.span_s / _HOUR_S)
+        first = -trace.zones.origin_s // int(_HOUR_S)
+        air_c = np.array(trace.zones.series[body.zone])[first : first + hours]
+        starts = np.arange(hours) * _HOUR_S
+        water_c = np.interp(starts + 0.5 * _HOUR_S, trace.tub.start_s, trace.tub.water_c)
+        warms = np.array(sun_w(plant, name, trace.begin_utc, hours)) > body.ua_w_k * (water_c - air_c)
+        by_hour = np.column_stack((starts, starts + _HOUR_S))
+        cold = meet(any_flow[name], spans(by_hour[~warms]))
+        found[name, "cold"] = after(cold, LASTS_S)
+        if steered.high_stop_c is not None:
+            over = trace.tub.water_c >= steered.high_stop_c + _OVER_K
+            past = spans(np.column_stack((trace.tub.start_s[over], trace.tub.end_s[over])))
+            found[name, "stop"] = after(meet(meet(any_flow[name], past), spans(by_hour[warms])), LASTS_S)
+    return found

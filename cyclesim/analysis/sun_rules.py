@@ -1,0 +1,112 @@
+"""Rules of steered collectors: they do not cool the water, and they do not warm it without an end."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+from cyclesim.analysis import mends
+from cyclesim.analysis.amounts import lasting
+from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Change, Rule, Subject
+from cyclesim.analysis.kept_out import LASTS_S, Why
+from cyclesim.analysis.truth import Snapshot
+from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.programme import Programme
+from cyclesim.units import format_quantity
+
+_SAYS: dict[Why, tuple[str, str]] = {
+    "cold": ("water runs through them while they cool it", "see what runs their pump or holds their valve"),
+    "stop": (
+        "water runs through them in the sun though it is at its high stop",
+        "see what runs their pump or holds their valve: a contact or a motor that sticks",
+    ),
+}
+
+
+def _kept_out(why: Why) -> Callable[[Snapshot, Assembly], Iterator[Breach]]:
+    """Water has run for a while through collectors that it should be kept out of; a flush may rinse them.
+
+    Where no contact is closed it is coming to rest.
+    """
+
+    def judge(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
+        runs = any(closed for pump, closed in snapshot.contacts if pump in plant.pumps)
+        for name, because in snapshot.kept_out if runs and not snapshot.flushing else ():
+            if because == why:
+                cause, mend = _SAYS[why]
+                yield Breach(name, cause, None, "s", "", mend)
+
+    return judge
+
+
+def _subjects(why: Why) -> Callable[[Assembly, Programme], Iterator[Subject]]:
+    """Every set of collectors that is steered."""
+
+    def subjects(plant: Assembly, programme: Programme) -> Iterator[Subject]:
+        del programme
+        for name in plant.steered:
+            yield Subject(name, (name,), (name,), kept_out=why)
+
+    return subjects
+
+
+def without_high_stop(plant: Assembly, programme: Programme) -> Iterator[Breach]:
+    """Steered collectors without a high stop warm the tub for as long as the sun shines."""
+    del programme
+    for name, steered in plant.steered.items():
+        if steered.high_stop_c is None:
+            yield Breach(name, "nothing stops the sun: no high_stop", None, "degC", "", _sentence(plant))
+
+
+def _sentence(plant: Assembly) -> str:
+    most = format_quantity(plant.scenario.limits.bathing_temperature_c, "temperature")
+    return f"stop it in time: steered: high_stop: {most} or less"
+
+
+def _stopped(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """A high stop at the warmest that people may bathe in."""
+    del programme
+    if plant.steered[about.name].high_stop_c is None:
+        most_c = plant.scenario.limits.bathing_temperature_c
+        made = mends.with_value(most_c, "plant", "heat_sources", about.name, "steered", "high_stop_c")
+        yield mends.change(_sentence(plant), made)
+
+
+def _not_turned(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """A motor valve that nobody can leave through the collectors."""
+    del programme
+    steered = plant.steered[about.name]
+    if steered.valve and len(plant.turnable[steered.valve.valve].positions) > 1:
+        valve = steered.valve.valve
+        where = "valves" if valve in plant.sheet.valves else "diverters"
+        sentence = f"a motor on {valve} that no hand can hold: no may_be"
+        yield mends.change(sentence, mends.with_value((), "plant", where, valve, "may_be"))
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "sun-cools-water",
+        "state",
+        "comfort",
+        sentence="Water runs through steered collectors only while they can warm it, and to rinse them.",
+        source=f"for longer than {lasting(LASTS_S)}: {CHOICE}",
+        mend=_SAYS["cold"][1],
+        judge=_kept_out("cold"),
+        subjects=_subjects("cold"),
+        nothing="the file has no collectors that are steered",
+        changes=_not_turned,
+    ),
+    Rule(
+        "sun-not-stopped",
+        "state",
+        "danger",  # water that people step into gets as hot as the sun makes it
+        sentence="Steered collectors warm no water past a high stop.",
+        source=f"a high stop for the sun: {PRACTICE}; for longer than {lasting(LASTS_S)}: {CHOICE}",
+        mend="give them a high stop: steered: high_stop",
+        judge=_kept_out("stop"),
+        principles=("an end to every heat, by what is not the set point: common practice, no source",),
+        subjects=_subjects("stop"),
+        nothing="the file has no collectors that are steered",
+        changes=_stopped,
+        by_plant=without_high_stop,
+    ),
+)

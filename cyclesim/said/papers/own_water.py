@@ -1,0 +1,47 @@
+"""The part of the plumber's paper that is about heat sources' own water."""
+
+from __future__ import annotations
+
+from cyclesim.said.duties import L_MIN
+from cyclesim.said.page import Amount, Cell, Column, words
+from cyclesim.said.papers.paper import Sheet
+from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.own_water import Circuit, circuits
+
+
+def own_waters(sheet: Sheet, plant: Assembly) -> None:
+    """Each circuit behind a plate exchanger: what is in it, what turns it, and what is looked at."""
+    for name, circuit in circuits(plant).items():
+        own, source = circuit.sheet, plant.sheet.heat_sources[name]
+        best = max(plant.duties(), key=circuit.over_w_k)
+        rows: list[tuple[Cell, ...]] = [
+            ("water in it", Amount(own.volume_m3 * 1000.0, "L")),
+            ("of that in the source", Amount(own.in_source_m3 * 1000.0, "L")),
+            ("propylene glycol", f"{100.0 * own.glycol:g} %"),
+            ("it freezes at", Amount(circuit.freezes_c, "°C", 1)),
+            ("turned by", own.circulator),
+            ("flow that it gives", Amount(circuit.flow_m3_s * L_MIN, "L/min")),
+            ("the source starts below", Amount(own.thermostat.starts_below_c, "°C", 0)),
+            ("and stops above", Amount(own.thermostat.stops_above_c, "°C", 0)),
+            ("goes over at most, per degree between the inlets", f"{circuit.over_w_k(best):.0f} W/K"),
+            ("then with", best.name),
+        ]
+        sheet.heading(f"Own water of {name}, behind a plate exchanger")
+        sheet.table((words(""), Column("", unit="")), rows)
+        sheet.checks(_looked_at(circuit, source.high_limit_c))
+
+
+def _looked_at(circuit: Circuit, limit_c: float | None) -> list[str]:
+    own = circuit.sheet
+    looked = [
+        "The two waters run through the plates against each other: hot in beside the tub's water out.",
+        "A relief valve and an expansion vessel stand in the circuit, fitted and set by the installer.",
+        f"With {own.circulator} off at its plug, {circuit.name} does not fire when it is called"
+        + (": the flow switch holds it off." if own.flow_switch else "; if it does, end the test at once."),
+    ]
+    if own.glycol:
+        share, freezes = 100.0 * own.glycol, f"{circuit.freezes_c:.1f} °C"
+        looked.append(f"Glycol measured with a refractometer: {share:g} % propylene, down to {freezes}.")
+    if limit_c is None:
+        looked.append(f"No high limit of {circuit.name} is drawn.")
+    return looked

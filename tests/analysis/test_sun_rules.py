@@ -1,0 +1,49 @@
+"""Rules of steered collectors in a run: each broken by hand, and kept by the mended twin."""
+
+from datetime import date
+
+import pytest
+
+from cyclesim.analysis.result import simulate
+from cyclesim.scenario.reading.load import load_text
+from tests.sunny import AT_NIGHT, BY_VALVE, FILTERED, OWN_PUMP
+
+SUMMER = date(2027, 6, 20)
+TURNED = (
+    "plant.diverters.sun_valve.may_be=[to_sun]",
+    "schedule.valves_turned=[{valve: sun_valve, from: 2027-06-20 22:00, lasts: 6 h, to: to_sun}]",
+)
+
+
+def broken(plant, *sets):
+    """The findings about the collectors of two days, by rule."""
+    found = simulate(load_text(plant, "test.yaml", sets=sets), days=2, start=SUMMER)
+    return {f.rule: f for f in found.findings if f.subject == "panels" and f.rule.startswith("sun-")}
+
+
+def test_a_valve_left_open_by_night_cools_the_water():
+    """Six hours of a summer night without sun, from 22:00 on, but for ten minutes that are let pass."""
+    found = broken(BY_VALVE + FILTERED, *TURNED)["sun-cools-water"]
+    assert (1, "comfort") == (found.times, found.severity)
+    assert found.total_h == pytest.approx(6.0 - 600 / 3600, abs=0.01)
+    assert {} == broken(BY_VALVE + FILTERED)
+
+
+def test_sun_on_water_past_its_high_stop_is_told():
+    """Turned by hand for four hours about noon: 16 kWh warm 1.74 kWh/K of water by 9 K, 1 K to the stop."""
+    stop = (
+        "plant.heat_sources.panels.steered.high_stop=25 degC",
+        "plant.heat_sources.panels.summer_peak=4 kW",
+    )
+    noon = "schedule.valves_turned=[{valve: sun_valve, from: 2027-06-20 11:00, lasts: 4 h, to: to_sun}]"
+    found = broken(BY_VALVE + FILTERED, *stop, TURNED[0], noon)["sun-not-stopped"]
+    assert (1, "danger") == (found.times, found.severity)
+    assert 4.0 - 0.5 - 600 / 3600 < found.total_h <= 4.0 - 600 / 3600
+
+
+def test_no_high_stop_is_a_danger_by_the_plant_alone():
+    """With one, nothing is said."""
+    found = broken(OWN_PUMP + AT_NIGHT, "plant.heat_sources.panels.steered.high_stop=null")
+    assert "danger" == found["sun-not-stopped"].severity
+    assert "high_stop: 40 degC or less" in found["sun-not-stopped"].mend
+    assert {} == broken(OWN_PUMP + AT_NIGHT)

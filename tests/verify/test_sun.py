@@ -1,0 +1,79 @@
+"""Steered collectors: planted defects and their twins, over every order and each single fault.
+
+By design each defect takes away what keeps water out of collectors in the dark, or the sun out of water that
+is warm enough (common practice, no source).
+"""
+
+import pytest
+
+from cyclesim.scenario.reading.load import load_text
+from cyclesim.verification.verifier import verify
+from tests.sunny import AT_NIGHT, BY_VALVE, FILTERED, OWN_PUMP
+
+COOLS, NOT_STOPPED = "sun-cools-water", "sun-not-stopped"
+LEFT = ("usual: past,", "usual: past, may_be: [to_sun],")
+NO_STOP = (", high_stop: 40 degC", "")
+BY_CLOCK = ("power: 30 W}", 'power: 30 W, also_started_by: [{clock: {start: "22:00", lasts: 2 h}}]}')
+
+
+def verdict(rule, text, *edits, faults=0):
+    """What is said of the collectors by a rule."""
+    for old, new in edits:
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    [found] = verify(load_text(text), faults=faults, rule=rule).verdicts
+    assert found.subject == "panels"
+    return found
+
+
+@pytest.mark.parametrize(
+    ("plant", "defect"),
+    [(BY_VALVE + FILTERED, LEFT), (OWN_PUMP + AT_NIGHT, BY_CLOCK)],
+    ids=["a valve that somebody leaves open", "a clock that runs the pump at night"],
+)
+def test_water_that_cools_in_collectors_is_found_and_its_twin_is_not_accused(plant, defect):
+    """The story of the defect is run by the engine, by night; the twin has none."""
+    broken, sound = verdict(COOLS, plant, defect), verdict(COOLS, plant)
+    assert broken.broken
+    assert broken.story.replayed == "by the engine"
+    assert not sound.broken
+    assert not sound.undecided
+    assert sound.states > 5
+
+
+def test_a_pump_without_high_stop_is_found_and_its_twin_is_not_accused():
+    """It is so by the plant alone, whatever the order of events; the stop is what mends it."""
+    broken, sound = (verdict(NOT_STOPPED, OWN_PUMP + AT_NIGHT, *edits) for edits in ((NO_STOP,), ()))
+    assert broken.broken
+    assert broken.why == "nothing stops the sun: no high_stop"
+    assert {True} == {mend.holds for mend in broken.mends}
+    assert not sound.broken
+    assert not sound.undecided
+
+
+def test_collectors_may_stand_hot():
+    """They are built for it: that no heat source is on without flow is nothing that is asked of them."""
+    assert [] == list(verify(load_text(OWN_PUMP + AT_NIGHT), rule="heat-without-flow").verdicts)
+
+
+def test_a_flush_may_rinse_them_by_night():
+    """Water that is moved to be fresh is no mistake; the same by a filter run is one."""
+    flush = 'schedule: {line_flushes: [{pump: sun_pump, start: "22:00", lasts: 2 min}]}\n'
+    filtered = 'schedule: {filter_runs: [{pump: sun_pump, start: "22:00", lasts: 2 h}]}\n'
+    assert not verdict(COOLS, OWN_PUMP + flush).broken
+    assert verdict(COOLS, OWN_PUMP + filtered).broken
+
+
+@pytest.mark.parametrize(
+    ("plant", "fault"),
+    [
+        (BY_VALVE + FILTERED, "sun_valve sticks at to_sun, whatever its motor is told"),
+        (OWN_PUMP + AT_NIGHT, "the contactor of sun_pump welds"),
+    ],
+    ids=["valve", "pump"],
+)
+def test_what_sticks_or_welds_breaks_both_rules(plant, fault):
+    """With each single fault."""
+    for rule in (COOLS, NOT_STOPPED):
+        cells = verdict(rule, plant, faults=1).cells
+        assert (fault,) in {cell.faults for cell in cells if cell.barrier == "nothing"}, rule
