@@ -36,7 +36,7 @@ def test_a_sump_that_fills_within_a_day_without_power(scenario: Build) -> None:
     (breach,) = judged(scenario(sump(SUMP)))
     assert isinstance(breach, Breach)
     assert ("its sump pump stands in a power cut", pytest.approx(10.0)) == (breach.cause, breach.worst)
-    assert "10.0 h until water is at its electrics, where 24.0 h are looked for" == breach.text
+    assert "10.0 h until water is at its electrics, where 24 h are looked for" == breach.text
     for sound in (SUMP.replace("20 L/h", "8 L/h"), SUMP.replace("up: false", "up: true")):
         assert [] == judged(scenario(sump(sound)))
 

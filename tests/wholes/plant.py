@@ -13,6 +13,7 @@ from math import acosh, log, log10, pi, sqrt
 from iapws import IAPWS97
 
 from cyclesim.scenario.blocks.model import Scenario
+from tests.wholes.own import Own
 
 TUB = "tub"
 G_M_S2 = 9.80665
@@ -104,6 +105,9 @@ class Layout:
             self._body(name, length * (water_j_k + wall_j_k), length * self._pipe_ua(leg), leg.zone)
         for name, thing in {**s.plant.equipment, **s.plant.heat_sources}.items():
             self._housing(name, thing.volume_m3, thing.zone)
+        sources = s.plant.heat_sources.items()
+        self.own = {n: Own.of(s, n, self.water_j_m3_k) for n, source in sources if source.own_water}
+        """Sources with water of their own."""
         for name, pump in s.plant.pumps.items():
             if pump.zone is not None:
                 self._housing(name, pump.volume_m3, pump.zone)

@@ -264,6 +264,8 @@ class Judge:
                 )
         for name, blower in self.plant.air.items():
             drawn += current(blower) * self.run.lanes[name].is_(0, self.n, "on")
+        for name, circulator in self.plant.circulators.items():
+            drawn += current(circulator) * self.run.lanes[name].is_(0, self.n, "on")
         for name, hot in self.hot.items():
             drawn += current(self.plant.heat_sources[name]) * hot
         for name, device in self.plant.treatment.items():
