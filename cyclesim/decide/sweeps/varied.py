@@ -15,6 +15,7 @@ from cyclesim.physics.stays import Body
 from cyclesim.physics.tub_heat import TubNode
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly, Positions
+from cyclesim.simulation.buried import leg_ua_w_k
 from cyclesim.simulation.tolerance import Tolerance
 
 
@@ -56,12 +57,8 @@ class VariedPlant(Assembly):
         off, leg = self.tolerance.walls, self.sheet.legs.get(body.name)
         if leg is None:
             return walls.housing_ua(1.0, off) / walls.housing_ua(1.0)
-        bore_m, outside_m, foam_m = leg.bore_m, leg.outside_m, leg.insulation_m
-        made_of = walls.PIPE_OF[leg.of]
-        told_m = self.scenario.place.zones[leg.zone].depth_m
-        real_m = None if told_m is None else told_m / self.tolerance.soil_depth
-        usual = walls.pipe_ua_per_m(bore_m, outside_m, foam_m, of=made_of, depth_m=told_m)
-        return walls.pipe_ua_per_m(bore_m, outside_m, foam_m, of=made_of, depth_m=real_m, off=off) / usual
+        changed = leg_ua_w_k(self.scenario, body.name, leg.length_m, off, self.tolerance.soil_depth)
+        return changed / leg_ua_w_k(self.scenario, body.name, leg.length_m)
 
     @cached_property
     def tub_node(self) -> TubNode:

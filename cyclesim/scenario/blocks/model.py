@@ -1,5 +1,6 @@
 """The whole file as one frozen object, with the limits it is judged by."""
 
+from itertools import pairwise
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, PrivateAttr, model_validator
@@ -213,6 +214,39 @@ class Scenario(Model):
                         what, due, "depth is that of the pipe's axis", ("plant", "legs", name, "zone")
                     )
                 )
+        if wrong:
+            raise SeveralError(*wrong)
+        return self
+
+    @model_validator(mode="after")
+    def _trenches_hold_their_legs(self) -> "Scenario":
+        wrong, placed = list[RefusedError](), dict[str, str]()
+        legs, zones = self.plant.legs, self.place.zones
+        for name, trench in self.plant.trenches.items():
+            at = ("plant", "trenches", name)
+            known = {leg: legs[leg] for leg in trench.legs if leg in legs}
+            if len(known) < len(trench.legs) or any(leg.zone not in zones for leg in known.values()):
+                continue  # told where names are checked
+            for i, leg in enumerate(trench.legs):
+                if zones[known[leg].zone].depth_m is None or known[leg].zone != known[trench.legs[0]].zone:
+                    what, due = f"{leg} in {known[leg].zone}", "all legs of a trench lie in one zone of soil"
+                    wrong.append(RefusedError(what, due, at=(*at, "legs", i)))
+                if leg in placed:
+                    due = f"a leg lies in one trench; it is in {placed[leg]}"
+                    wrong.append(RefusedError(f"'{leg}' again", due, at=(*at, "legs", i)))
+                placed.setdefault(leg, name)
+            skins = [known[leg].outside_m + 2.0 * known[leg].insulation_m for leg in trench.legs]
+            least_m = max((a + b) / 2.0 for a, b in pairwise(skins))
+            if trench.spacing_m < least_m * (1.0 - 1e-9):
+                due = f"at least {format_quantity(least_m, 'length')}, or two of them overlap"
+                wrong.append(
+                    RefusedError(format_quantity(trench.spacing_m, "length"), due, at=(*at, "spacing"))
+                )
+            shortest_m = min(leg.length_m for leg in known.values())
+            if trench.stated_length_m is not None and trench.stated_length_m > shortest_m:
+                due = f"at most {format_quantity(shortest_m, 'length')}, as long as the shortest of them"
+                what = format_quantity(trench.stated_length_m, "length")
+                wrong.append(RefusedError(what, due, at=(*at, "length")))
         if wrong:
             raise SeveralError(*wrong)
         return self
