@@ -368,8 +368,8 @@ def test_json_has_every_part_with_mappings_by_name(week: Week) -> None:
     _, values, _ = week
     assert list(values) == [
         "about", "legs", "pumps", "heat_sources", "blowers", "tub", "energy", "outages", "treatment",
-        "water_care", "sessions", "cold_spell", "suction", "pump_room", "promises", "findings", "checked",
-        "valves_left", "duties", "defaults", "clock_changes", "mends",
+        "own_water", "water_care", "sessions", "cold_spell", "suction", "pump_room", "promises", "findings",
+        "checked", "valves_left", "duties", "defaults", "clock_changes", "mends",
     ]  # fmt: skip
     assert values["about"]["days"] == 7
     assert {"suction_left", "left_bench", "left_bench, last jet"} <= set(values["legs"])

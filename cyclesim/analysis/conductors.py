@@ -51,9 +51,9 @@ def power_factor(plant: Assembly, name: str, speed: str) -> float:
     if name in plant.pumps:
         power_w = plant.speeds[name][speed].power_w
     else:
-        blocks = (plant.sheet.air, plant.sheet.heat_sources, plant.sheet.treatment)
-        sheet = next((block[name] for block in blocks if name in block), None)
-        power_w = plant.scenario.supply.also_on_it[name] if sheet is None else sheet.power_w
+        known = (plant.sheet.air, plant.sheet.circulators, plant.sheet.heat_sources, plant.sheet.treatment)
+        sheet = next((sheets[name] for sheets in known if name in sheets), None)
+        power_w = plant.scenario.always_on[name] if sheet is None else sheet.power_w
     apparent_va = plant.voltage_v * load_a(plant, name, speed)
     return min(1.0, power_w / apparent_va) if power_w and apparent_va else 1.0
 

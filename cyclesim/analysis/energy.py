@@ -28,6 +28,7 @@ from cyclesim.analysis.truth import Timeline
 from cyclesim.control.calendar import has_day
 from cyclesim.scenario.blocks.heat_sources import Boiler, HeatPump, Solar, Wood
 from cyclesim.scenario.blocks.place import PriceFile, Tariff
+from cyclesim.scenario.blocks.room_loads import SUMP_PUMP
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.prices import prices as price_edges
 from cyclesim.simulation.programme import Programme
@@ -103,6 +104,7 @@ def meter(plant: Assembly, programme: Programme, trace: Trace) -> Meter:
         **trace.circulators,
         **trace.sources,
         **trace.treatments,
+        **trace.loads,
     }.items():
         source = plant.sheet.heat_sources.get(name)
         if name in trace.burners:
@@ -118,6 +120,9 @@ def meter(plant: Assembly, programme: Programme, trace: Trace) -> Meter:
             else:
                 fuel[name] = _integral_kwh(stream, {"firing": source.output_w / source.efficiency}, at_s)
             cost[name] = cost[name] + fuel[name] * source.fuel_price.amount
+    if (room := plant.sheet.pump_room) and room.sump_pump and (mean_w := room.sump_pump.mean_w):
+        energy[SUMP_PUMP] = _integral_kwh(trace.power, {"on": mean_w, "waits": mean_w}, at_s)
+        cost[SUMP_PUMP] = np.concatenate(([0.0], np.cumsum(np.diff(energy[SUMP_PUMP]) * price)))
     heat_j = {name: _heat_j(plant, programme, trace, name) for name in trace.sources}
     return Meter(at_s, energy, fuel, cost, heat_j)
 
@@ -129,6 +134,8 @@ def _power_w(plant: Assembly, name: str) -> dict[str, float]:
     for sheets in (plant.sheet.air, plant.sheet.circulators):
         if name in sheets:
             return {"on": sheets[name].power_w}
+    if (room := plant.sheet.pump_room) and name in room.loads:
+        return {"on": room.loads[name]}
     if name in plant.sheet.treatment:
         return {"on": plant.sheet.treatment[name].power_w}
     return {"firing": plant.sheet.heat_sources[name].power_w}
@@ -198,6 +205,15 @@ def within_an_hour(starts: Floats) -> Ints:
 
 def _hours(stream: Stream[str], *states: str) -> float:
     return total_s(while_in(stream, *states)) / _H_S
+
+
+def running_hours(trace: Trace) -> dict[str, float]:
+    """How long each device ran [h]."""
+    hours = {name: _hours(stream, *_RUNNING) for name, stream in trace.pumps.items()}
+    hours |= {name: _hours(stream, "firing") for name, stream in trace.sources.items()}
+    for streams in (trace.blowers, trace.circulators, trace.treatments):
+        hours |= {name: _hours(stream, "on") for name, stream in streams.items()}
+    return hours
 
 
 def measure_pump(

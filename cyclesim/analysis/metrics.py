@@ -129,7 +129,7 @@ class BlowerMetrics:
     why_not: str | None
     """Why its duty is not where its curve meets the line; None where it is."""
     wet_volume_l: float
-    """Water that stands in its pipe, which no flush refreshes."""
+    """Water that stands in its pipe, which no pump moves."""
     each_injector_l_min: float | None = None
     """Air through each injector; None where the file does not tell how many there are."""
 
@@ -409,6 +409,16 @@ class SuctionMetrics:
 
 
 @dataclass(frozen=True, slots=True)
+class RoomLoadMetrics:
+    """What the room's own heater or fan did, and the coldest and warmest hour of its zone."""
+
+    on_h: float
+    starts: int
+    coldest_c: float | None
+    warmest_c: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class PumpRoomMetrics:
     """What the file says of the pump room; None where it says nothing."""
 
@@ -417,6 +427,10 @@ class PumpRoomMetrics:
     weather_tight: bool | None
     distance_m: float | None
     free_space_m: float | None
+    loads: dict[str, RoomLoadMetrics] = field(default_factory=dict)
+    """Its own heater and fan, by name."""
+    dry_without_power_h: float | None = None
+    """How long a sump pump may stand until water is at anything electric; None where that is not told."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,8 +26,9 @@ from cyclesim.analysis.metrics import Metrics
 from cyclesim.analysis.outages import measure_outages
 from cyclesim.analysis.own_water import measure_own_waters
 from cyclesim.analysis.promises import measure_promises
+from cyclesim.analysis.room_loads import measure_room
 from cyclesim.analysis.rules import check
-from cyclesim.analysis.suction_side import measure_room, measure_suction
+from cyclesim.analysis.suction_side import measure_suction
 from cyclesim.analysis.tub import measure_tub
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly
@@ -157,6 +158,6 @@ def measure(history: History) -> Metrics:
         sessions=measure_sessions(history),
         cold_spell=measure_cold_spell(history),
         suction=measure_suction(plant, programme),
-        pump_room=measure_room(plant),
+        pump_room=measure_room(plant, trace),
         promises=measure_promises(history, legs),
     )

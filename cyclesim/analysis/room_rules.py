@@ -8,6 +8,7 @@ from itertools import product
 from cyclesim.analysis.amounts import apart, flow, listed
 from cyclesim.analysis.combinations import running, together
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Judged, NotJudged, Rule
+from cyclesim.analysis.room_loads import sump_fails
 from cyclesim.analysis.suction_side import Draw, draws, least_npsh
 from cyclesim.physics.duty_problems import NO_FLOW_M3_S, reachable
 from cyclesim.physics.links import TUB
@@ -231,11 +232,13 @@ def room_floods(plant: Assembly, programme: Programme) -> Judged:
     del programme
     room = plant.sheet.pump_room or PumpRoom.model_validate({})
     lacks = [key for key in ("below_ground", "weather_tight") if getattr(room, key) is None]
-    if room.below_ground and room.drain is None:
+    if room.below_ground and room.drain is None and room.sump_pump is None:
         lacks.append("drain")
     if lacks:
         yield NotJudged(f"the file does not say of the pump room: {', '.join(lacks)}")
-    if room.below_ground and room.drain is False:
+    if room.below_ground and room.sump_pump is not None:
+        yield from sump_fails(plant, room.sump_pump)
+    elif room.below_ground and room.drain is False:
         litres = 1000.0 * plant.volume_m3
         yield Breach(
             "pump_room",
@@ -329,8 +332,9 @@ RULES: tuple[Rule, ...] = (
         "room-floods",
         "plant",
         "danger",  # electrics under water
-        sentence="A pump room below ground has a drain, and every pump room keeps the weather out.",
-        source=f"{PRACTICE}; local electrical code decides",
+        sentence="A pump room below ground has a drain, or a sump pump that has power, and every pump room "
+        "keeps the weather out.",
+        source=f"{PRACTICE}; a day without power: {CHOICE}; local electrical code decides",
         mend="a drain, and a roof",
         judge=room_floods,
     ),

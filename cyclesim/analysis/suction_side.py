@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cyclesim.analysis.combinations import running, together
-from cyclesim.analysis.metrics import PumpRoomMetrics, SuctionMetrics
+from cyclesim.analysis.metrics import SuctionMetrics
 from cyclesim.physics.links import TUB
 from cyclesim.physics.suction import air_pressure_pa, npsh_available_m
 from cyclesim.physics.water_age import STILL_M3_S
@@ -117,13 +117,3 @@ def measure_suction(plant: Assembly, programme: Programme) -> dict[str, SuctionM
             None if None in speeds else max((speed for speed in speeds if speed), default=None),
         )
     return by_pump
-
-
-def measure_room(plant: Assembly) -> PumpRoomMetrics | None:
-    """What the file says of the pump room."""
-    room = plant.sheet.pump_room
-    if room is None:
-        return None
-    return PumpRoomMetrics(
-        room.below_ground, room.drain, room.weather_tight, room.distance_m, room.free_space_m
-    )

@@ -84,7 +84,7 @@ def load_a(plant: Assembly, name: str, speed: str = "on") -> float:
     sheets = (plant.sheet.air, plant.sheet.circulators, plant.sheet.heat_sources, plant.sheet.treatment)
     sheet = next((known[name] for known in sheets if name in known), None)
     if sheet is None:
-        return plant.scenario.supply.also_on_it[name] / plant.voltage_v
+        return plant.scenario.always_on[name] / plant.voltage_v
     return sheet.current_a if sheet.current_a is not None else sheet.power_w / plant.voltage_v
 
 
@@ -93,7 +93,7 @@ def loads(plant: Assembly, on: Iterable[Closed], lasting: Collection[Closed] = (
     counts = counts_lasting(plant)
     for name, speed in on:
         yield Load(name, speed, load_a(plant, name, speed), counts and (name, speed) in lasting)
-    for name in plant.scenario.supply.also_on_it:
+    for name in plant.scenario.always_on:
         yield Load(name, "on", load_a(plant, name), counts)
 
 
@@ -207,7 +207,7 @@ def _worst_start(plant: Assembly, truth: Timeline, circuit: Circuit) -> tuple[fl
     starts_s = np.unique(np.concatenate([np.empty(0), *begins.values()]))
     if not len(starts_s):
         return None, None
-    other_a = sum(load_a(plant, n) for n in plant.scenario.supply.also_on_it if n in circuit.feeds)
+    other_a = sum(load_a(plant, n) for n in plant.scenario.always_on if n in circuit.feeds)
     total = np.full(len(starts_s), float(other_a))
     for key, a in on.items():
         now = np.where(covers(a, starts_s), load_a(plant, *key), 0.0)

@@ -62,7 +62,7 @@ class Contents:
     def open(self, g: int) -> None:
         """The water of a circuit is told slug by slug from now on."""
         if self.is_straight[g]:
-            self.straight[g].tell()
+            self.straight[g].part()
             for i, slugs in self.of(g).items():
                 self._slugs[i], self._since[i] = slugs, self.touched_s[g]
             self.is_straight[g] = False

@@ -40,14 +40,14 @@ class Forces:
         sums = np.cumsum(self._hourly * HOUR_S, axis=0)
         self._sums: Floats = np.concatenate((np.zeros((1, len(names))), sums))
         self._last = len(self._hourly) - 1
-        self._hour = -1
+        self.next_s = start_s
+        """When the zones change next."""
 
     def look_out(self, hour: int) -> None:
         """Zones are as in this hour."""
-        if hour != self._hour:
-            self._hour = hour
-            self.version += 1
-            self.now[1 : self.first_heat] = self._hourly[min(hour, self._last)]
+        self.next_s = self._origin_s + int(HOUR_S) * (hour + 1)
+        self.version += 1
+        self.now[1 : self.first_heat] = self._hourly[min(hour, self._last)]
 
     def heat(self, heats_w: Mapping[int, float], now: int) -> None:
         """From *now* on these reaches get so much heat [W]."""

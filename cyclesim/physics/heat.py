@@ -91,6 +91,28 @@ class TwoNode:
             s1 * i1 + s2 * i2 + at_once * dt_s,
         )
 
+    def first_between(
+        self,
+        begins: Sequence[float],
+        ends: Sequence[float],
+        f_w: float,
+        f_s: float,
+        dt_s: float,
+        level_c: float,
+        rising: bool,
+    ) -> float | None:
+        """As `first_crossing`, between rows of water and shell, where it *begins* and *ends* [degC]."""
+        water, later = begins[0], ends[0]
+        if (water >= level_c) if rising else (water <= level_c):
+            return 0.0
+        if (later < level_c) if rising else (later > level_c):  # only a turn on the way could reach it
+            ua, g = self.ua_water_w_k, self.g_w_k
+            at_start = f_w - ua * water - g * (water - begins[1])
+            at_end = f_w - ua * later - g * (later - ends[1])
+            if not (at_start > 0.0 > at_end if rising else at_start < 0.0 < at_end):
+                return None
+        return self.first_crossing(water, begins[1], f_w, f_s, dt_s, level_c, rising)
+
     def first_crossing(
         self, tw: float, ts: float, f_w: float, f_s: float, dt_s: float, level_c: float, rising: bool
     ) -> float | None:

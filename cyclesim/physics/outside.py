@@ -25,12 +25,13 @@ from cyclesim.physics.contents import Contents
 from cyclesim.physics.forces import Forces
 from cyclesim.physics.heat import HOUR_S
 from cyclesim.physics.settled import profile
-from cyclesim.physics.stays import Moves, OnStays
+from cyclesim.physics.stays import Moves, OnStays, Straight
 from cyclesim.physics.warmth import Floats, Moved, Slug
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.physics.ways import Way, Ways
+from cyclesim.physics.ways import Settled, Way, Ways
 
 _FOLLOWED_S = 900  # longest piece while water is followed: the tub's temperature runs straight on it
+_TURNS_KEPT = 1000
 _LOOKED_AT_S = 60  # the same while something looks at followed water
 
 
@@ -78,6 +79,24 @@ class _Plan(NamedTuple):
     ways: list[Way | None]
 
 
+class _Turn(NamedTuple):
+    """What changes from one plan and its heats to another."""
+
+    changed: list[int]
+    """Circuits whose flows do."""
+    others: list[int]
+    """Reaches of other circuits whose water stands and is heated otherwise."""
+    touched: list[int]
+    """The bodies that these belong to."""
+    standing: list[int]
+    """Reaches whose water stands and is heated."""
+    heated: dict[int, float]
+    heats_w: dict[int, float]
+    """Heat into each reach that is heated, or was."""
+    moves: list[tuple[int, bool]]
+    """Which bodies count as moving from now on, which do not."""
+
+
 class Outside:
     """Contents of all reaches from *start_s* on, all at *water_c* then.
 
@@ -104,6 +123,9 @@ class Outside:
         self._circuit_of = self._water.circuit_of
         self._by_law: set[int] = set()
         self._plans: dict[int, _Plan] = {}
+        self._turns: dict[tuple[object, ...], _Turn] = {}
+        self._at: _Plan | None = None
+        self._heats: tuple[tuple[int, float], ...] = ()
         self._now: list[Way | None] = [None] * len(self._circuits)
         self._began = [start_s] * len(self._circuits)
         self._settled = [False] * len(self._circuits)
@@ -113,13 +135,19 @@ class Outside:
         self._asked: set[int] = set()
         """Circuits in which somebody has asked before they were settled: followed piece by piece."""
         self._owed_j = 0.0
-        self._seen = -1
+        self.seen = -1
         """The version of the forces for which settled water was last asked what it takes up."""
         self._into_tub_w: float | None = None
-        self._settled_ways: tuple[Way, ...] | None = None
-        self._followed: list[tuple[int, Way]] | None = None
-        """These three are worked out anew when flows or heats change, or a circuit settles."""
+        """Worked out anew when flows or heats change, or a circuit settles."""
+        self._sorted: dict[tuple[int, ...], tuple[tuple[Way, ...], list[tuple[int, Way]]]] = {}
+        self.settled: tuple[Way, ...] = ()
+        """The ways whose water has settled: for the same of them the same tuple, for as long as the run."""
+        self.followed: list[tuple[int, Way]] = []
+        """The circuits in which some water is followed."""
+        self.due_s = math.inf
+        """When the next circuit settles."""
         self._of_way: dict[int, Moves] = {}
+        self._orders: dict[int, Settled] = {}
 
     # -- what acts -----------------------------------------------------------------------------------------
 
@@ -158,9 +186,7 @@ class Outside:
 
     def takes_up_j(self) -> float:
         """What the tub owes [J]: settled water takes up more, or less, as zones and heats change."""
-        if self._seen == self.forces.version:
-            return 0.0
-        self._seen = self.forces.version
+        self.seen = self.forces.version
         more, self._owed_j = -self._owed_j, 0.0
         for g, before in self._rest_j.items():
             way = self._now[g]
@@ -203,6 +229,19 @@ class Outside:
         """Heat above 0 degC that is in some reaches [J]."""
         return sum(self._reach(i, at_s, tub_c)[0] for i in reaches)
 
+    def holds_of(self, ways: Iterable[Way], at_s: float, tub_c: float) -> float:
+        """Heat above 0 degC in all that some ways move [J]."""
+        held_j = 0.0
+        for way in ways:
+            g = self._circuit_of[way.settled.moving[0]]
+            if self._now[g] is not None or not self._water.is_straight[g]:
+                held_j += self.holds_j(way.settled.moving, at_s, tub_c)
+                continue
+            held, water = self._water.straight[g], self._water
+            stands = held.stood(water.temps[held.both], water.touched_s[g], at_s)
+            held_j += float((held.half_j_k - self._in_order(way, held).half_j_k) @ stands)
+        return held_j
+
     def heat_content_j(self, at_s: float, tub_c: float) -> float:
         """Heat above 0 degC in all of it [J]."""
         return self.holds_j(range(len(self.reaches)), at_s, tub_c)
@@ -234,9 +273,50 @@ class Outside:
         The sequence of flows is kept and must not be changed. *integral*: of the tub's temperature [K s].
         """
         plan = self._plan(flows_m3_s)
+        turn = self._turn(plan, heat_w)
+        water, moves = self._water, self._stays.moves
+        for g in turn.changed:
+            self._bring(g, now, tub_c, integral)
+        for i in turn.others:
+            water.open(self._circuit_of[i])
+            water.stand(i, now)
+        for body in turn.touched:
+            water.close(body, now)
+        heats = turn.heats_w
+        if self._by_law:
+            heats = {**{i: turn.heated.get(i, 0.0) for i in self._by_law}, **heats}
+            self._by_law.clear()
+        self.forces.heat(heats, now)
+        water.fixed_w, water.flows, self._at = turn.heated, plan.flows, plan
+        self._into_tub_w = None
+        for g in turn.changed:
+            way = self._now[g] = plan.ways[g]
+            self._began[g], self._settled[g] = now, False
+            self._rest_j.pop(g, None)
+            self._asked.discard(g)
+            if way is not None and not way.is_fast:
+                water.open(g)
+        if turn.changed:
+            self._sort()
+        for i in turn.standing:
+            water.open(self._circuit_of[i])
+        for body, moving in turn.moves:
+            moves[body] = moving
+
+    def _turn(self, plan: _Plan, heat_w: Mapping[int, float]) -> _Turn:
+        """What the step to these flows and heats comes to, from those of now."""
+        before, self._heats = self._heats, tuple(heat_w.items())
+        key = id(self._at), before, id(plan), self._heats
+        turn = self._turns.get(key)
+        if turn is None:
+            if len(self._turns) > _TURNS_KEPT:  # stoves and collectors give another heat every hour
+                self._turns.clear()
+            turn = self._turns[key] = self._work_out(plan, {i: w for i, w in heat_w.items() if w})
+        return turn
+
+    def _work_out(self, plan: _Plan, heated: dict[int, float]) -> _Turn:
+        was, reaches, stays = self._water.fixed_w, self.reaches, self._stays
         changed = [g for g, (old, new) in enumerate(zip(self._now, plan.ways, strict=True)) if old is not new]
-        heated = {i: w for i, w in heat_w.items() if w}
-        was, reaches = self._water.fixed_w, self.reaches
         others = [
             i
             for i in {*heated, *was}
@@ -245,38 +325,18 @@ class Outside:
             and reaches[i].capacity_j_k
             and self._circuit_of[i] not in changed
         ]
+        touched = stays.of(others)
+        moves = dict[int, bool]()
         for g in changed:
-            self._bring(g, now, tub_c, integral)
-        for i in others:
-            self._water.open(self._circuit_of[i])
-            self._water.stand(i, now)
-        touched = self._stays.of(others)
-        for body in touched:
-            self._water.close(body, now)
-        self.forces.heat({i: heated.get(i, 0.0) for i in {*was, *heated, *self._by_law}}, now)
-        self._by_law.clear()
-        self._water.fixed_w, self._water.flows = heated, plan.flows
-        self._into_tub_w = None
-        if changed:
-            self._settled_ways = self._followed = None
-        for g in changed:
-            way = self._now[g] = plan.ways[g]
-            self._began[g], self._settled[g] = now, False
-            self._rest_j.pop(g, None)
-            self._asked.discard(g)
-            if way is not None and not way.is_fast:
-                self._water.open(g)
+            way = plan.ways[g]
             moving = self._moves(way).bodies if way is not None else ()
-            for body in self._water.straight[g].bodies:
-                self._stays.moves[body] = body in moving
+            moves |= {body: body in moving for body in self._water.straight[g].bodies}
         standing = [i for i in heated if not plan.flows[i] and reaches[i].capacity_j_k]
-        for i in standing:
-            self._water.open(self._circuit_of[i])
-        for body in self._stays.of(standing):
-            self._stays.moves[body] = True
+        moves |= dict.fromkeys(stays.of(standing), True)
         for body in touched:
-            members = self._stays.members[body]
-            self._stays.moves[body] = any(plan.flows[i] or i in heated for i in members)
+            moves[body] = any(plan.flows[i] or i in heated for i in stays.members[body])
+        heats_w = {i: heated.get(i, 0.0) for i in {*was, *heated}}
+        return _Turn(changed, others, touched, standing, heated, heats_w, list(moves.items()))
 
     def _plan(self, flows_m3_s: Sequence[float]) -> _Plan:
         plan = self._plans.get(id(flows_m3_s))  # they are kept with it, so that no other gets the same number
@@ -303,27 +363,34 @@ class Outside:
 
     def _bring_at_once(self, g: int, now: int, tub_c: float, integral: float) -> bool:
         """The same by vector. False, and nothing done, where settled water is not straight enough."""
-        held, temps, stays, way = self._water.straight[g], self._water.temps, self._stays, self._now[g]
-        settled = way if self._settled[g] else None
+        held, temps, way = self._water.straight[g], self._water.temps, self._now[g]
+        n, settled = len(held.places), self._in_order(way, held) if way and self._settled[g] else None
         if settled is not None:
-            rows = settled.straight
-            ends, n = rows.ends @ self.forces.beside(tub_c), len(rows.places)
-            if not (np.abs(ends[:n] - ends[n:]) <= rows.apart_k).all():
+            ends = settled.ends @ self.forces.beside(tub_c)
+            apart = ends[2 * n :]
+            if apart @ apart > 1.0 and (np.abs(apart) > 1.0).any():
                 return False
-        before, n = temps[held.both], len(held.places)
+        before = temps[held.both]
         after = held.stood(before, self._water.touched_s[g], now)
-        fell_j = held.half_j_k * (before - after)
-        temps[held.both] = after
-        if settled is not None:
-            rows, since = settled.straight, self._marks[g]
-            fell_j *= rows.still[held.both]
-            temps[rows.both] = ends
+        if settled is None:
+            fell_j = held.half_j_k * (before - after)
+            lost_j = fell_j[:n] + fell_j[n:]
+        else:
+            since = self._marks[g]
             self._mark(g, now, integral)
-            stays.lost_j[rows.places] += (settled.settled.lost_w @ (self._marks[g] - since))[rows.holds]
-        stays.lost_j[held.places] += fell_j[:n] + fell_j[n:]
-        held.close(temps[held.both], now)
+            fell_j = settled.half_j_k * (before - after)
+            lost_j = fell_j[:n] + fell_j[n:] + settled.lost_w @ (self._marks[g] - since)
+            after = settled.still * after + ends[: 2 * n]
+        temps[held.both] = after
+        held.close(after, lost_j, now)
         self._water.touched_s[g] = float(now)
         return True
+
+    def _in_order(self, way: Way, held: Straight) -> Settled:
+        settled = self._orders.get(id(way))
+        if settled is None:
+            settled = self._orders[id(way)] = way.straight.in_order(held.places, held.half_j_k)
+        return settled
 
     def _as_slugs(self, g: int, now: int, tub_c: float, integral: float) -> None:
         """What has settled in a circuit as slugs, and what it has lost since it was last asked."""
@@ -388,20 +455,22 @@ class Outside:
             for stream in self._ways.arriving(way, self._water.of(g), tub_c, self.forces.now)
         ]
 
-    def settled_ways(self) -> tuple[Way, ...]:
-        """The ways whose water has settled."""
-        if self._settled_ways is None:
-            self._settled_ways = tuple(
-                way for way, yes in zip(self._now, self._settled, strict=True) if way and yes
-            )
-        return self._settled_ways
-
-    def is_due(self, now: int) -> bool:
-        """Whether tub water has passed all that settles in some circuit."""
-        for g, way in self._followed_ways():
-            if way.settles and not self._settled[g] and now - self._began[g] >= way.after_s:
-                return True
-        return False
+    def _sort(self) -> None:
+        """Which circuits have settled, which are followed, and when the next of these settles."""
+        key = id(self._at), *self._settled
+        sorted_ = self._sorted.get(key)
+        if sorted_ is None:
+            pairs = list(enumerate(zip(self._now, self._settled, strict=True)))
+            settled = tuple(way for _, (way, yes) in pairs if way and yes)
+            followed = [(g, way) for g, (way, yes) in pairs if way and not (yes and way.is_fast)]
+            sorted_ = self._sorted[key] = settled, followed
+        self.settled, self.followed = sorted_
+        due = [
+            float(self._began[g] + way.after_s)
+            for g, way in self.followed
+            if way.settles and not self._settled[g]
+        ]
+        self.due_s = min(due) if due else math.inf
 
     def settle_due(self, now: int, tub_c: float, node_j_k: float, integral: float) -> float:
         """Settle every circuit that is passed; the tub's temperature [degC] with the heat that they held.
@@ -409,7 +478,7 @@ class Outside:
         *node_j_k*: heat capacity of the tub and all that has settled before [J/K]. *integral*: of the tub's
         temperature since the run began [K s].
         """
-        for g, way in self._followed_ways():
+        for g, way in self.followed:
             if way.settles and not self._settled[g] and now - self._began[g] >= way.after_s:
                 waits = self._passing.pop(g, None)
                 held_j = self._passed(g, waits) if waits else self.holds_j(way.members, now, tub_c)
@@ -417,32 +486,26 @@ class Outside:
                 tub_c = (node_j_k * tub_c + held_j - self._rest_j[g]) / (node_j_k + float(way.held_j[0]))
                 node_j_k += float(way.held_j[0])
                 self._settled[g] = True
-                self._settled_ways = self._followed = self._into_tub_w = None
+                self._into_tub_w = None
                 self._mark(g, now, integral)
+        self._sort()
         return tub_c
 
-    def _followed_ways(self) -> list[tuple[int, Way]]:
-        if self._followed is None:
-            self._followed = [
-                (g, way)
-                for g, (way, yes) in enumerate(zip(self._now, self._settled, strict=True))
-                if way and not (yes and way.is_fast)
-            ]
-        return self._followed
+    def asks_tub(self) -> bool:
+        """Whether what followed water does over a piece depends on where the tub ends on it."""
+        return any(not way.is_fast or g in self._asked for g, way in self.followed)
 
     def piece_s(self, now: int, *, looked_at: bool) -> int | None:
         """The longest piece [s] from *now* on; None where nothing is followed."""
-        longest = None
-        for g, way in self._followed_ways():
-            longest = min(longest or _FOLLOWED_S, _LOOKED_AT_S if looked_at else _FOLLOWED_S)
-            if way.settles and not self._settled[g]:
-                longest = min(longest, self._began[g] + way.after_s - now)
-        return longest
+        if not self.followed:
+            return None
+        longest, left_s = _LOOKED_AT_S if looked_at else _FOLLOWED_S, self.due_s - now
+        return int(left_s) if left_s < longest else longest
 
     def follow(self, dt_s: int, before_c: float, after_c: float) -> Trial:
         """What moving water does over a piece on which the tub goes from *before_c* to *after_c*."""
         moved, passing, returned_j = list[Moved](), list[tuple[int, _Passing, float]](), 0.0
-        for g, way in self._followed_ways():
+        for g, way in self.followed:
             if way.is_fast and g not in self._asked:
                 waits = self._passing.get(g) or self._begins(g, way, before_c)
                 by_then_j = waits.returned_j(waits.lasted_s + dt_s)
@@ -475,11 +538,12 @@ class Outside:
         """A circuit has passed until it settles; the heat that it holds [J]."""
         way, stays, temps, n = waits.way, self._stays, self._water.temps, len(self.reaches)
         forces, tub_c = waits.acted / waits.lasted_s, (waits.before_c, waits.after_c)
-        rows, straight = way.straight, self._water.is_straight[g]
-        if straight:
-            causes = self._ways.causes(way, temps, tub_c, forces)
+        rows, moves = way.straight, self._moves(way)
+        if self._water.is_straight[g]:
+            causes, straight = self._ways.causes(way, temps, tub_c, forces), self._water.straight[g]
             lost, returned_j = way.passages.lost_j(causes), way.passages.returned_j(causes, way.after_s)
-            held_j, coldest = float(rows.half_j_k @ temps), np.minimum(temps[:n], temps[n:])
+            held_j, straight.met = float(rows.half_j_k @ temps), (np.minimum(temps[:n], temps[n:]), moves)
+            straight.lose(self._in_order(way, straight).moving, lost[rows.holds])
         else:
             slugs = self._water.of(g)
             losses, returned = self._ways.passage(way, slugs, tub_c, forces)
@@ -488,16 +552,13 @@ class Outside:
             for i in rows.places.tolist():
                 held_j += self._per_m3_k * warmth.warmth(slugs[i])
                 coldest[i] = warmth.ends(slugs[i])[0]
-        stays.lost_j[rows.places] += lost[rows.holds]
-        moves = self._moves(way)
-        if straight:
-            self._water.straight[g].met = coldest, moves
-        else:
+            stays.lost_j[rows.places] += lost[rows.holds]
             least = (coldest + moves.meets).min(axis=1).tolist()
             for body, least_c in zip(moves.bodies, least, strict=True):
                 stays.colder(body, least_c)
         self._owe(returned_j - waits.given_j)
-        return held_j + float(rows.heats @ forces) * way.after_s - float(lost.sum()) - returned_j
+        gained_j = float(rows.heats @ forces) * way.after_s - float(np.add.reduce(lost))
+        return held_j + gained_j - returned_j
 
     def _catch_up(self, g: int) -> None:
         """Somebody asks before a circuit has settled: follow it up to now, and piece by piece from here."""

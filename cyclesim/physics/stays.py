@@ -151,6 +151,8 @@ class Straight:
         self._starts: Ints = np.array(starts, dtype=np.int64)
         self._stays = stays
         self._closed: list[_Closed] = []
+        self._none: Floats = np.zeros(len(held))
+        self._lost_j = self._none
         self.met: tuple[Floats, Moves] | None = None
         """As in _Closed, of the open stay."""
 
@@ -160,18 +162,31 @@ class Straight:
         stood: Floats = temps_c * kept[self._which] + gained[self._which]
         return stood
 
-    def close(self, temps_c: Floats, now: int) -> None:
-        """Close the stays of all bodies, with their water at *temps_c* in the order of `both`."""
-        stays = self._stays
-        moves = [stays.moves[body] for body in self.bodies]
-        self._closed.append(_Closed(now, temps_c, stays.lost_j[self.places], moves, self.met))
-        stays.lost_j[self.places] = 0.0
-        self.met = None
+    def lose(self, moving: Ints, lost_j: Floats) -> None:
+        """Reaches at these places have lost so much [J] within the open stays."""
+        self._lost_j = self._none.copy()
+        self._lost_j[moving] = lost_j
+
+    def close(self, temps_c: Floats, lost_j: Floats, now: int) -> None:
+        """Close the stays of all bodies, with their water at *temps_c* in the order of `both`.
+
+        *lost_j*: what each reach has lost beside what it is known to.
+        """
+        moving = self._stays.moves
+        moves = [moving[body] for body in self.bodies]
+        self._closed.append(_Closed(now, temps_c, self._lost_j + lost_j, moves, self.met))
+        self._lost_j, self.met = self._none, None
         if len(self._closed) >= _TOLD_AT_ONCE:
             self.tell()
 
+    def part(self) -> None:
+        """From now on these bodies are closed each on its own."""
+        self.tell()
+        self._stays.lost_j[self.places] += self._lost_j
+        self._lost_j = self._none
+
     def tell(self) -> None:
-        """Tell of the stays that have been closed; before one of these bodies is closed on its own."""
+        """Tell of the stays that have been closed."""
         closed, stays, bodies, starts = self._closed, self._stays, self.bodies, self._starts
         if closed and bodies:
             count, n = len(bodies), len(self.places)

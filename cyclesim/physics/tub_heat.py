@@ -77,6 +77,15 @@ class _Node(NamedTuple):
     """Factors of what the water that follows it loses."""
 
 
+class _Whole(NamedTuple):
+    """Tub and all water that some flows move, as one node."""
+
+    ways: list[Way]
+    node: _Node
+    held_j: Floats
+    """Factors of what the water that moves holds."""
+
+
 class TubHeat:
     """Temperatures from *start_s* on; *zones* are hourly [degC], their first hour beginning at *origin_s*.
 
@@ -108,19 +117,24 @@ class TubHeat:
         self._covered = True
         self._outside = Outside(ways, body_of, circuits, zones, origin_s, start_s, water_c, on_stays)
         self._now_s, self.water_c = start_s, water_c
-        self._nodes: dict[tuple[tuple[int, ...], bool], _Node] = {}
-        self._node = self._node_of((), covered=True)
+        self._nodes: dict[tuple[int, bool], _Node] = {}
+        self._wholes: dict[int, _Whole] = {}
+        """By flows, which are kept for as long as the run."""
+        self._node = self._node_of(self._outside.settled, covered=True)
         shell_zone = zones[tub.shell_zone][0]
         self.shell_c = self._node.two.steady_shell(water_c, tub.ua_shell_w_k * shell_zone)
         self._integral = 0.0
+        self._watched: tuple[Watched, ...] = ()
+        self._in_tub: list[tuple[float, bool]] = []
+        """The levels that were watched last, and those of them that are the tub's."""
         self._looked_at = (-1, -1)
         """Hour and version of the forces for which the next two were worked out."""
         self._steady_w = self._shell_w = 0.0
         """Heat into tub and shell at 0 degC [W], but for laws and for water that is followed."""
         self._outside.look_out(start_s)
 
-    def _node_of(self, ways: Sequence[Way], *, covered: bool) -> _Node:
-        key = (tuple(id(way) for way in ways), covered)  # ways are kept for as long as the run
+    def _node_of(self, ways: tuple[Way, ...], *, covered: bool) -> _Node:
+        key = id(ways), covered
         node = self._nodes.get(key)
         if node is None:
             held_j_k = sum(float(way.held_j[0]) for way in ways)
@@ -185,19 +199,19 @@ class TubHeat:
     def _settle(self) -> None:
         """What tub water has passed follows the tub from now on, and the node is of all that does."""
         outside = self._outside
-        ways = outside.settled_ways()
-        node = self._node_of(ways, covered=self._covered)
-        self.water_c = outside.settle_due(self._now_s, self.water_c, node.capacity_j_k, self._integral)
-        if outside.settled_ways() is not ways:
-            node = self._node_of(outside.settled_ways(), covered=self._covered)
+        node = self._node_of(outside.settled, covered=self._covered)
+        if outside.due_s <= self._now_s:
+            self.water_c = outside.settle_due(self._now_s, self.water_c, node.capacity_j_k, self._integral)
+            node = self._node_of(outside.settled, covered=self._covered)
         self._node, self._looked_at = node, (-1, -1)
 
     def _take_up(self) -> None:
         """Where zones or heats have changed, settled water takes its warmth from the tub."""
-        self._outside.look_out(self._now_s)
-        more_j = self._outside.takes_up_j()
-        if more_j:
-            self.water_c -= more_j / self._node.capacity_j_k
+        outside, forces = self._outside, self._outside.forces
+        if self._now_s >= forces.next_s:
+            outside.look_out(self._now_s)
+        if outside.seen != forces.version:
+            self.water_c -= outside.takes_up_j() / self._node.capacity_j_k
 
     def _look_round(self, hour: int) -> None:
         """What heats and cools tub and shell steadily from now on."""
@@ -266,31 +280,37 @@ class TubHeat:
         *flows_m3_s* through the bodies, *heat_w* of (hour of the series, water temperature). The cold water
         of bodies that begin to move counts at once; the cover is on. Nothing is changed.
         """
-        outside = self._outside
-        ways = outside.ways(flows_m3_s)
-        held = [way.settled.held_j.sum(axis=0) for way in ways]
-        lost = [way.settled.lost_w.sum(axis=0) for way in ways]
-        node = self._with_rows(sum(float(row[0]) for row in held), lost, covered=True)
-        moving = [i for way in ways for i in way.settled.moving]
-        held_j = self._tub.water_j_k * self.water_c + outside.holds_j(moving, self._now_s, self.water_c)
-        water = (held_j - sum(outside.by_zones(row, self._now_s) for row in held)) / node.capacity_j_k
+        tub, outside = self._tub, self._outside
+        whole = self._wholes.get(id(flows_m3_s))
+        if whole is None:
+            whole = self._wholes[id(flows_m3_s)] = self._whole_of(outside.ways(flows_m3_s))
+        node, two = whole.node, whole.node.two
+        held_j = tub.water_j_k * self.water_c + outside.holds_of(whole.ways, self._now_s, self.water_c)
+        water = (held_j - outside.by_zones(whole.held_j, self._now_s)) / node.capacity_j_k
         shell, at = self.shell_c, self._now_s
+        cover_c, shell_c = self._zones[tub.cover_zone], self._zones[tub.shell_zone]
         last = at + within_s
         while at < last:
             hour = (at - self._origin_s) // 3600
-            if hour >= len(self._zones[self._tub.cover_zone]):
+            if hour >= len(cover_c):
                 return None
             end = min(last, self._origin_s + 3600 * (hour + 1))
-            f_w = heat_w(hour, water) + node.cover_w_k * self._zones[self._tub.cover_zone][hour]
+            f_w = heat_w(hour, water) + node.cover_w_k * cover_c[hour]
             if node.lost_w is not None:
                 f_w -= outside.by_zones(node.lost_w, at)
-            f_s = self._tub.ua_shell_w_k * self._zones[self._tub.shell_zone][hour]
-            tau = node.two.first_crossing(water, shell, f_w, f_s, end - at, level_c, True)
+            f_s = tub.ua_shell_w_k * shell_c[hour]
+            later = two.advance(water, shell, f_w, f_s, end - at)
+            tau = two.first_between((water, shell), later, f_w, f_s, end - at, level_c, True)
             if tau is not None:
                 return at + math.ceil(tau) - self._now_s
-            water, shell, _, _ = node.two.advance(water, shell, f_w, f_s, end - at)
-            at = end
+            water, shell, at = later[0], later[1], end
         return None
+
+    def _whole_of(self, ways: list[Way]) -> _Whole:
+        held = [way.settled.held_j.sum(axis=0) for way in ways]
+        lost = [way.settled.lost_w.sum(axis=0) for way in ways]
+        node = self._with_rows(sum(float(row[0]) for row in held), lost, covered=True)
+        return _Whole(ways, node, np.sum(held, axis=0) if held else np.zeros_like(self._outside.forces.now))
 
     def _crossing(
         self,
@@ -304,17 +324,9 @@ class TubHeat:
     ) -> float | None:
         """First crossing [s] in a piece that ends at *water* and *shell*; looked for only where it can be."""
         first: float | None = None
-        begins = self.water_c
+        begins = self.water_c, self.shell_c
         for level, rising in watched:
-            if (begins >= level) if rising else (begins <= level):
-                return 0.0
-            if (water < level) if rising else (water > level):  # only a turn on the way could reach it
-                ua, g = two.ua_water_w_k, two.g_w_k
-                at_start = f_w - ua * begins - g * (begins - self.shell_c)
-                at_end = f_w - ua * water - g * (water - shell)
-                if not (at_start > 0.0 > at_end if rising else at_start < 0.0 < at_end):
-                    continue
-            tau = two.first_crossing(begins, self.shell_c, f_w, f_s, dt, level, rising)
+            tau = two.first_between(begins, (water, shell), f_w, f_s, dt, level, rising)
             if tau is not None and (first is None or tau < first):
                 first = tau
         return first
@@ -333,9 +345,13 @@ class TubHeat:
         tub, outside, forces = self._tub, self._outside, self._outside.forces
         shell_zone, cover_zone = self._zones[tub.shell_zone], self._zones[tub.cover_zone]
         in_pipes = list[tuple[float, bool, int]]()
-        in_tub = [(level, rising) for level, rising, body in watched if body is None]
-        elsewhere = len(in_tub) < len(watched)
+        if watched != self._watched:
+            self._watched = watched
+            self._in_tub = [(level, rising) for level, rising, body in watched if body is None]
+        in_tub, elsewhere = self._in_tub, len(self._in_tub) < len(watched)
         while self._now_s < to_s:
+            if not (self._laws or self._own or elsewhere or outside.followed):
+                return self._undisturbed(to_s, in_tub)
             now = self._now_s
             hour = (now - self._origin_s) // 3600
             end = min(to_s, self._origin_s + 3600 * (hour + 1))
@@ -388,7 +404,7 @@ class TubHeat:
                 self._integral += water_int
                 if trial is not None:
                     outside.keep(trial, (before_c, water), end)
-                    if outside.is_due(end):
+                    if outside.due_s <= end:
                         self._settle()
                 if any(own.reached() for own, _ in self._own):
                     crossed = end
@@ -400,18 +416,59 @@ class TubHeat:
                 return crossed
         return None
 
+    def _undisturbed(self, to_s: int, levels: Sequence[tuple[float, bool]]) -> int | None:
+        """As `advance` where no law and no own water acts, none is followed, and only the tub is watched."""
+        tub, node, two, origin_s = self._tub, self._node, self._node.two, self._origin_s
+        shell_c, cover_c = self._zones[tub.shell_zone], self._zones[tub.cover_zone]
+        cover_w_k, shell_w_k, settled = node.cover_w_k, tub.ua_shell_w_k, bool(self._outside.settled)
+        steady_w = self._outside.into_tub_w()
+        self._look_round((self._now_s - origin_s) // 3600)
+        now, crossed = self._now_s, None
+        while now < to_s and crossed is None:
+            hour = (now - origin_s) // 3600
+            end = origin_s + 3600 * (hour + 1)
+            if end > to_s:
+                end = to_s
+            if not settled:  # all that changes by the hour is known here
+                f_w, f_s = steady_w + cover_w_k * cover_c[hour], shell_w_k * shell_c[hour]
+            else:
+                if self._looked_at[0] != hour:
+                    self._look_round(hour)
+                f_w, f_s = self._steady_w, self._shell_w
+            dt = end - now
+            water, shell, water_int, shell_int = two.advance(self.water_c, self.shell_c, f_w, f_s, dt)
+            if levels:
+                first = self._crossing(two, water, shell, f_w, f_s, dt, levels)
+                if first is not None:
+                    crossed = end = now + math.ceil(first)
+                    dt = end - now
+                    if not dt:
+                        return crossed
+                    water, shell, water_int, shell_int = two.advance(self.water_c, self.shell_c, f_w, f_s, dt)
+            cover_j = cover_w_k * (water_int - cover_c[hour] * dt)
+            shell_j = shell_w_k * (shell_int - shell_c[hour] * dt)
+            row = (now, end, self.water_c, self.shell_c, water_int, cover_j, shell_j)
+            self._on_piece(tuple.__new__(Piece, row))  # half the time of Piece(...), and there are many
+            self.water_c, self.shell_c, self._now_s = water, shell, end
+            self._integral += water_int
+            now = end
+        return crossed
+
     def _try(
         self, two: TwoNode, f_w: float, f_s: float, dt: int, followed: bool
     ) -> tuple[Trial | None, float, tuple[float, float, float, float]]:
         """A piece as it would be: followed water, all power into the tub, and where both nodes end."""
-        ends = two.advance(self.water_c, self.shell_c, f_w, f_s, dt)
+        outside, begins_c = self._outside, self.water_c
         if not followed:
-            return None, f_w, ends
-        trial = self._outside.follow(dt, self.water_c, ends[0])
-        ends = two.advance(self.water_c, self.shell_c, f_w + trial.returned_w, f_s, dt)
+            return None, f_w, two.advance(begins_c, self.shell_c, f_w, f_s, dt)
+        ends_c = begins_c
+        if outside.asks_tub():
+            ends_c = two.advance(begins_c, self.shell_c, f_w, f_s, dt)[0]
+        trial = outside.follow(dt, begins_c, ends_c)
+        ends = two.advance(begins_c, self.shell_c, f_w + trial.returned_w, f_s, dt)
         if trial.moved:  # once more, with the tub as it is with what returns
-            trial = self._outside.follow(dt, self.water_c, ends[0])
-            ends = two.advance(self.water_c, self.shell_c, f_w + trial.returned_w, f_s, dt)
+            trial = outside.follow(dt, begins_c, ends[0])
+            ends = two.advance(begins_c, self.shell_c, f_w + trial.returned_w, f_s, dt)
         return trial, f_w + trial.returned_w, ends
 
     def _watch_here(

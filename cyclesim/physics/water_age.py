@@ -55,6 +55,8 @@ class Pattern:
     """Per plug, seconds until tub water reaches its far end; infinite on a loop, 0 where still."""
     clear_s: float
     profile: dict[int, list[Parcel]] = field(default_factory=dict)
+    stands: dict[int, tuple[int, ...]] = field(default_factory=dict)
+    """What has stood under each other pattern before and moves now."""
     steady: dict[int, tuple[float, float]] = field(default_factory=dict)
     """Per moving plug, the oldest and the mean age [s] once the pattern has cleared it."""
     memo: dict[tuple[tuple[int, ...], tuple[int, ...]], Passages] = field(default_factory=dict)
@@ -361,7 +363,11 @@ class WaterAge:
 
     def change(self, at_s: float, to: Pattern) -> None:
         """From *at_s* on the flows are those of *to*."""
-        self._close(at_s, (i for i in to.moving if i not in self._now.moving))
+        stands = to.stands.get(self._now.index)
+        if stands is None:
+            stands = tuple(i for i in to.moving if i not in self._now.moving)
+            to.stands[self._now.index] = stands
+        self._close(at_s, stands)
         self._now = to
 
     def close(self, at_s: float) -> None:
@@ -376,8 +382,14 @@ class WaterAge:
                 self._advance(self._now, self._from_s, at_s)
             self._from_s = at_s
         for i in standing:
-            if self._recorded[i] and at_s > self._since[i]:
-                self._book.stood(i, self._since[i], at_s, *self._standing_births(i))
+            since = self._since[i]
+            if self._recorded[i] and at_s > since:
+                token = self._tokens[i]
+                if token >= 0:  # nearly always
+                    base, (oldest, mean) = self._bases[i], self._patterns[token].steady[i]
+                    self._book.stood(i, since, at_s, base - oldest, base - mean)
+                else:
+                    self._book.stood(i, since, at_s, *self._standing_births(i))
             self._since[i] = at_s
 
     def ages(self, plug: int, at_s: float) -> tuple[float, float]:
@@ -401,13 +413,10 @@ class WaterAge:
         return content if self._forward[i] == forward else parcels.turned(content)
 
     def _standing_births(self, i: int) -> tuple[float, float]:
-        """Earliest and mean birth [s] in plug *i*."""
+        """Earliest and mean birth [s] in plug *i*, which holds no steady profile."""
         token, base = self._tokens[i], self._bases[i]
         if token == _BORN_AT_BASE:
             return base, base
-        if token != _EXPLICIT:
-            oldest, mean = self._patterns[token].steady[i]
-            return base - oldest, base - mean
         oldest, mean = _ages(self._contents[i], 0.0)
         return -oldest, -mean
 
@@ -416,13 +425,15 @@ class WaterAge:
         if not p.profile or dt < p.clear_s:
             self._advance_exact(p, t0, dt, 0.0)
             return
-        bases = sorted({self._bases[i] for i in p.moving}, reverse=True)
-        if p.clear_s < 0.5 * FAR_S and self._are_apart(p, bases):
-            groups = tuple(bases.index(self._bases[i]) for i in p.moving)
-            key = tuple(self._tokens[i] for i in p.moving), groups
-            passages = p.memo.get(key)
+        since = [self._bases[i] for i in p.moving]
+        tokens = tuple([self._tokens[i] for i in p.moving])
+        together = since.count(since[0]) == len(since)
+        bases = since[:1] if together else sorted(set(since), reverse=True)
+        if p.clear_s < 0.5 * FAR_S and self._are_apart(p, bases, tokens):
+            groups = (0,) * len(since) if together else tuple([bases.index(base) for base in since])
+            passages = p.memo.get((tokens, groups))
             if passages is None:
-                passages = p.memo[key] = self._work_out(p, groups)
+                passages = p.memo[tokens, groups] = self._work_out(p, groups)
             self._book.passed(passages, t0, t1, bases)
         else:
             self._advance_exact(p, t0, p.clear_s, dt - p.clear_s)
@@ -448,8 +459,10 @@ class WaterAge:
             row = Emitted(i, t0, t1, p.flows[i], peak, oldest, mean + steady_mean * steady_s, 0.0)
             self._book.flowed(row, knots[i], steady_s, steady_oldest)
 
-    def _are_apart(self, p: Pattern, bases: Sequence[float]) -> bool:
+    def _are_apart(self, p: Pattern, bases: Sequence[float], tokens: Sequence[int]) -> bool:
         """Whether what has stood since an earlier base is older than all that has stood since a later one."""
+        if len(bases) == 1:
+            return _EXPLICIT not in tokens
         longest = dict.fromkeys(bases, 0.0)
         for i in p.moving:
             token, base = self._tokens[i], self._bases[i]
@@ -457,8 +470,6 @@ class WaterAge:
                 return False
             if token != _BORN_AT_BASE:
                 longest[base] = max(longest[base], 1.01 * self._patterns[token].clear_s)
-        if len(bases) == 1:
-            return True
         return max(longest.values()) + p.clear_s < 0.5 * FAR_S and all(
             later - longest[later] > earlier for later, earlier in pairwise(bases)
         )

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,12 +63,9 @@ class StraightWay:
         self.holds: Ints = np.array(holds, dtype=np.int64)
         """Places in `settled.moving` of what holds water."""
         self.places: Ints = np.array(moving, dtype=np.int64)
-        self.both: Ints = np.concatenate((self.places, self.places + n))
-        self.still: Floats = np.ones(2 * n)
-        """0 for the ends of what moves."""
-        self.still[self.both] = 0.0
+        both = np.concatenate((self.places, self.places + n))
         self.half_j_k: Floats = np.zeros(2 * n)
-        self.half_j_k[self.both] = 0.5 * np.concatenate((capacity, capacity))
+        self.half_j_k[both] = 0.5 * np.concatenate((capacity, capacity))
         self.heats: Floats = np.zeros(settled.held_j.shape[1])
         """1 for heat into what moves."""
         self.heats[[len(self.heats) - n + i for i in settled.moving]] = 1.0
@@ -78,8 +76,37 @@ class StraightWay:
         self.ends: Floats = np.concatenate((mean + half, mean - half))
         """Factors of the temperatures at front and back, once all has settled."""
         limits = [straight_k(reaches[i], abs(pattern.flows[i]), per_m3_k) for i in moving]
-        self.apart_k: Floats = np.array(limits)
-        """How far front and back may be apart for one slug."""
+        self._apart = (self.ends[: len(moving)] - self.ends[len(moving) :]) / np.array(limits)[:, None]
+        """Factors: how far front and back are apart, 1 if as far as they may be for one slug."""
+        self._lost_w: Floats = settled.lost_w[holds]
+
+    def in_order(self, places: Ints, half_j_k: Floats) -> Settled:
+        """What is asked when all has settled; *places* of a circuit's reaches, *half_j_k* of their ends."""
+        n, columns = len(places), self.ends.shape[1]
+        moving = np.array([places.tolist().index(i) for i in self.places.tolist()], dtype=np.int64)
+        both, still = np.concatenate((moving, moving + n)), np.ones(2 * n)
+        still[both] = 0.0
+        ends, lost_w = np.zeros((3 * n, columns)), np.zeros((n, columns))
+        ends[both], ends[2 * n + moving], lost_w[moving] = self.ends, self._apart, self._lost_w
+        return Settled(half_j_k * still, still, ends, lost_w, moving)
+
+
+class Settled(NamedTuple):
+    """A way on which all has settled, in the order of a circuit's ends: all fronts, then all backs."""
+
+    half_j_k: Floats
+    """Of the ends of what stands, 0 for what moves."""
+    still: Floats
+    """1 for the ends of what stands, 0 for what moves."""
+    ends: Floats
+    """Factors of the temperatures at the ends of what moves, then of how far apart these are.
+
+    1 is as far as one slug allows.
+    """
+    lost_w: Floats
+    """Factors of what each reach loses, 0 for what stands."""
+    moving: Ints
+    """Where the reaches of the way that hold water are."""
 
 
 class Passages:
@@ -91,18 +118,18 @@ class Passages:
     def __init__(self, rows: int, columns: int, moving: int) -> None:
         self.matrix: Floats = np.zeros((rows, columns))
         """Loss of each moving reach [J]; what all have returned [J] after each second."""
-        self._moving = moving
+        self._lost, self._returned = self.matrix[:moving], self.matrix[moving:]
         self.missing: Ints = np.arange(columns)
         """Columns that are not worked out yet."""
 
     def lost_j(self, causes: Floats) -> Floats:
         """What each moving reach loses [J]."""
-        lost: Floats = self.matrix[: self._moving] @ causes
+        lost: Floats = self._lost @ causes
         return lost
 
     def returned_j(self, causes: Floats, after_s: int) -> float:
         """What all have returned [J] so long after the start."""
-        return float(self.matrix[self._moving + after_s] @ causes)
+        return float(self._returned[after_s] @ causes)
 
 
 class Ways:
@@ -176,7 +203,7 @@ class Ways:
         row[: 2 * n] = temps_c
         row[2 * n : 2 * n + 2] = tub_c
         row[2 * n + 2 :] = forces
-        if row[passages.missing].any():
+        if np.count_nonzero(row[passages.missing]):
             self._work_out(way, passages, row)
         return row
 
@@ -207,7 +234,9 @@ class Ways:
         flows, moving = way.pattern.flows, way.settled.moving
         contents = {i: slugs[i] if flows[i] > 0.0 else warmth.turned(slugs[i]) for i in moving}
         beside, stream = self._beside(way, forces), [(lasts_s, tub_c, tub_c)]
-        streams = warmth.move(self.reaches, way.pattern, contents, stream, beside, self.per_m3_k).streams
+        streams = warmth.move(
+            self.reaches, way.pattern, contents, stream, beside, self.per_m3_k, only_streams=True
+        ).streams
         ends = {i: self.plugs[i].b if flows[i] > 0.0 else self.plugs[i].a for i in moving}
         return [streams[i] for i in moving if ends[i] == "tub"]
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from cyclesim.analysis.findings import Checked, Finding
-from cyclesim.analysis.suction_side import measure_room, measure_suction
+from cyclesim.analysis.room_loads import measure_room
+from cyclesim.analysis.suction_side import measure_suction
 from cyclesim.said.cautions import cautions_for, say_cautions
 from cyclesim.said.defaults_table import counted, unmeasured
 from cyclesim.said.page import Page

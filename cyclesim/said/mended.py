@@ -46,6 +46,8 @@ _KEYS: dict[str, tuple[str, ...]] = {
     "gas-without-flow": ("plant.treatment.{}", "interlocks"),
     "lamp-without-flow": ("plant.treatment.{}", "interlocks"),
     "supply-overload": ("supply", "interlocks"),
+    "room-too-cold": ("plant.pump_room", "place.zones"),
+    "room-too-hot": ("plant.pump_room", "place.zones"),
     "voltage-drops": ("supply",),
     "water-too-hot": ("schedule.heating.keep_at",),
     "outlet-too-hot": ("plant.heat_sources.{}.output", "schedule.heating.pump"),

@@ -35,6 +35,7 @@ from cyclesim.said.run_tables import (
 from cyclesim.said.savings import say_savings
 from cyclesim.said.spread import WeekSpread, as_table, spread
 from cyclesim.said.stretch import Stretch, stretch
+from cyclesim.said.trenches import say_trenches
 from cyclesim.said.use_tables import say_blowers, say_made_from, say_own_waters, say_people, say_power_cuts
 from cyclesim.said.verdict import say_first, say_open, say_others
 from cyclesim.said.wiring_tables import say_left, say_nobody_turns, say_treatment, say_wiring
@@ -207,6 +208,7 @@ def _say_plant(page: Page, result: Result) -> None:
 def _say_legs(page: Page, result: Result) -> None:
     legs = result.metrics.legs
     say_legs(page, legs, result.scenario.limits.water_age_s / 3600.0, everything=True)
+    say_trenches(page, result.scenario)
     say_leg_dates(page, legs)
     say_left(page, result.left, everything=True)
     say_nobody_turns(page, bool(result.left and result.scenario.schedule.valves_turned))

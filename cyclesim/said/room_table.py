@@ -20,6 +20,15 @@ _SUCTION = (
 )
 
 
+_LOADS = (
+    words("in the room"),
+    Column("on\n{unit}", "on_h", "h"),
+    whole("starts", "starts"),
+    Column("coldest\nhour {unit}", "coldest_c", "°C"),
+    Column("warmest\nhour {unit}", "warmest_c", "°C"),
+)
+
+
 def say_suction(page: Page, suction: Mapping[str, SuctionMetrics], room: PumpRoomMetrics | None) -> None:
     """A row for each pump, then the room's facts in a line; nothing where the file says nothing of them."""
     any_known = any(value is not None for row in suction.values() for value in astuple(row))
@@ -29,6 +38,11 @@ def say_suction(page: Page, suction: Mapping[str, SuctionMetrics], room: PumpRoo
         page.heading(_TITLE)
     if room is not None:
         page.line(f"The pump room: {'; '.join(_facts(room)) or 'nothing is said of it'}.", hang=2)
+        if room.loads:
+            page.table(_LOADS, records(_LOADS, room.loads))
+        if room.dry_without_power_h is not None:
+            dry = f"{number(room.dry_without_power_h)} h"
+            page.line(f"With its sump pump still, the pump room stays dry for {dry}.", hang=2)
 
 
 def _facts(room: PumpRoomMetrics) -> list[str]:

@@ -22,6 +22,7 @@ from cyclesim.said.run_tables import (
     say_tripped,
     say_tub,
 )
+from cyclesim.said.trenches import say_trenches
 from cyclesim.said.use_tables import say_blowers, say_made_from, say_own_waters, say_people, say_power_cuts
 from cyclesim.said.verdict import Trials, say_open, say_others
 from cyclesim.said.wiring_tables import say_left, say_nobody_turns, say_treatment, say_wiring
@@ -69,6 +70,7 @@ def run_page(
         say_confidence(page, sure)
     say_energy(page, metrics.energy, everything=everything)
     say_legs(page, metrics.legs, result.scenario.limits.water_age_s / 3600.0, everything=everything)
+    say_trenches(page, result.scenario)
     say_left(page, result.left, everything=everything)
     say_nobody_turns(page, bool(result.left and result.scenario.schedule.valves_turned))
     say_pumps(page, metrics.pumps, metrics.energy.currency)

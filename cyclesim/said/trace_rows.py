@@ -19,6 +19,7 @@ _KINDS = {
     "demands": "demand",
     "starters": "without the controller",
     "circuits": "circuit",
+    "loads": "pump room",
     "seconds": "second speed closed",
     "duties": "duty",
     "positions": "valves",

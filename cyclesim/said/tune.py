@@ -38,11 +38,7 @@ def tune_page(tuning: Tuning) -> Page:
     page.line(tuning.scenario.title, tone="strong", as_written=True)
     grid = exactly(tuning.space.step_s)
     if tuning.tried:
-        page.line(
-            f"{count(tuning.tried, 'programme')} placed on a grid of {grid} and run for "
-            f"{count(tuning.days, 'day')} each; {tuning.held} of them break no rule that a programme can "
-            "keep."
-        )
+        page.line(_counted(tuning))
     else:
         page.line(f"On a grid of {grid} no programme can be placed that keeps every limit.")
     page.line(f"Asked for: {in_words(tuning.space)} (tuning: in the file).")
@@ -61,6 +57,19 @@ def tune_page(tuning: Tuning) -> Page:
             page.line(f"- {finding_words(finding)}", hang=2)
     say_cautions(page, (FILTERING, ALONE, WATER, ADVICE))
     return page
+
+
+def _counted(tuning: Tuning) -> str:
+    """How many programmes there were, and what became of them."""
+    left, grid = tuning.left_out, exactly(tuning.space.step_s)
+    held = f"{tuning.held} of them break no rule that a programme can keep."
+    if not left:
+        ran = f"and run for {count(tuning.days, 'day')} each"
+        return f"{count(tuning.tried, 'programme')} placed on a grid of {grid} {ran}; {held}"
+    return (
+        f"{count(tuning.tried, 'programme')} placed on a grid of {grid}. Some days of each season leave out "
+        f"{left} that cost more; {tuning.tried - left} are run for {count(tuning.days, 'day')} each; {held}"
+    )
 
 
 def _say_recommended(page: Page, tuning: Tuning, chosen: Choice) -> None:
@@ -391,6 +400,7 @@ def tune_values(tuning: Tuning) -> dict[str, Any]:
         "grid_s": tuning.space.step_s,
         "asked_for": in_words(tuning.space),
         "tried": tuning.tried,
+        "left_out": tuning.left_out,
         "held": tuning.held,
         "recommended": choice(tuning.recommended),
         "best": [choice(chosen) for chosen in tuning.best],

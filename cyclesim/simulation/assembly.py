@@ -32,6 +32,7 @@ from cyclesim.scenario.blocks.heat_sources import HeatPump, HeatSource, Solar
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.plant import Leg, Manifold
 from cyclesim.scenario.blocks.treatment import Treatment
+from cyclesim.simulation.buried import leg_ua_w_k
 from cyclesim.simulation.tolerance import AS_TOLD, Tolerance
 
 Speeds = tuple[str, ...]
@@ -278,11 +279,9 @@ class Assembly:
         per_m3, bodies = self.per_m3_k, []
         for name, leg in self.sheet.legs.items():
             length, volume = self._leg_length_m(leg), self.leg_volume_m3(name)
-            zone = self.scenario.place.zones[leg.zone]
-            made_of, bores = walls.PIPE_OF[leg.of], (leg.bore_m, leg.outside_m)
-            ua = walls.pipe_ua_per_m(*bores, leg.insulation_m, of=made_of, depth_m=zone.depth_m)
-            wall = walls.pipe_wall_c_per_m(*bores, made_of) * length
-            bodies.append(Body(name, volume, volume * per_m3 + wall, ua * length, leg.zone))
+            wall = walls.pipe_wall_c_per_m(leg.bore_m, leg.outside_m, walls.PIPE_OF[leg.of]) * length
+            ua = leg_ua_w_k(self.scenario, name, length)
+            bodies.append(Body(name, volume, volume * per_m3 + wall, ua, leg.zone))
         for name, thing in self.housings.items():
             if thing.volume_m3 > 0.0:
                 plate = self.plates.get(name, Plate(walls.housing_ua(thing.volume_m3), 0.0))

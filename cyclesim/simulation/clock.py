@@ -25,7 +25,7 @@ class At(simpy.Event):
         now = env.now
         if at_s.__class__ is not int or at_s < now:
             raise ValueError(f"an event needs a whole second that is not past (got {at_s!r} at {now!r})")
-        super().__init__(env)
+        self.env, self.callbacks = env, []  # as simpy's own timeouts do, without a call for it
         self._ok, self._value = True, None
         env.schedule(self, priority, at_s - now)  # type: ignore[arg-type]  # any int is a priority
 

@@ -248,9 +248,9 @@ class PlantRun:
             self._heat_on(now)
 
     def _heat_on(self, now: int) -> None:
-        levels = self._heating.watched() if self._heating else []
+        levels = self._heating.watched() if self._heating else ()
         for watch in self._beside.watches:
-            levels = [*levels, *watch.watched()]
+            levels = (*levels, *watch.watched())
         at = self._water.advance(levels, now)
         if at is not None:
             self._board.at(at, self._look)

@@ -93,8 +93,10 @@ def zones(
         elif zone.depth_m is not None:
             series[name] = hours.air_c(zone.depth_m)
         else:
-            series[name] = climate.follow(air, zone.above_by_k, zone.never_below_c, zone.never_above_c)
-        if zone.needs_power:
+            heater, _ = scenario.room_loads(name)
+            low_c = heater.starts_below_c if heater else zone.never_below_c  # until a run has warmed the room
+            series[name] = climate.follow(air, zone.above_by_k, low_c, zone.never_above_c)
+        if scenario.needs_power(name):
             powerless[name] = climate.follow(air, zone.above_by_k, None, zone.never_above_c)
             series[name] = in_the_dark(series[name], powerless[name], -before_s, dark)
     return Zones(-before_s, series, powerless, tuple(dark))

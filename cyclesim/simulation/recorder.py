@@ -6,7 +6,7 @@ from cyclesim.control.step import LEVEL_LOW, NOBODY, POWER_LOST, WAITS, ControlL
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.drive import Drive
 from cyclesim.simulation.effects import Effect
-from cyclesim.simulation.trace import Trace
+from cyclesim.simulation.trace import Stream, Trace
 
 
 def new_trace(plant: Assembly, controller: ControlLogic, drive: Drive) -> Trace:
@@ -45,16 +45,25 @@ class Recorder:
         self._demands = [(bit(f"{name}.raised"), stream) for name, stream in trace.demands.items()]
         self._keeps = [f"keep after {keep.after}" for keep in controller.keeps]
         self._lost, self._waits, self._low = bit(POWER_LOST), bit(WAITS), bit(LEVEL_LOW)
+        self._all_demands = sum(mask for mask, _ in self._demands)
+        self._puts: dict[tuple[int, int], list[tuple[Stream[str], str]]] = {}
         self._facts = 0
-        self._deciding: tuple[int, ...] = ()
-        self._reasons: tuple[str, ...] = ()
+        self._decided, self._reasoned = list(trace.deciding.values()), list(trace.reasons.values())
+        self._deciding: tuple[int, ...] = (NOBODY,) * len(self._decided)
+        self._reasons: tuple[str, ...] = ("",) * len(self._reasoned)
 
     def states(self, was: Effect, effect: Effect, now: int) -> None:
         """What is on, and at which duty."""
+        if effect is was:
+            return
+        key = id(was), id(effect)  # effects are kept for as long as the run
+        puts = self._puts.get(key)
+        if puts is None:
+            rows = zip(self._streams, was.labels, effect.labels, strict=True)
+            puts = self._puts[key] = [(stream, label) for stream, old, label in rows if old != label]
+        for stream, label in puts:
+            stream.put(now, label)
         trace = self._trace
-        for stream, old_label, label in zip(self._streams, was.labels, effect.labels, strict=True):
-            if old_label != label:
-                stream.put(now, label)
         if effect.what.started != was.what.started or effect.second != was.second:
             for name, stream in trace.starters.items():
                 stream.put(now, "closed" if name in effect.what.started else "")
@@ -68,23 +77,27 @@ class Recorder:
         trace, deciding = self._trace, outcome.deciding
         trace.passes += 1
         if deciding != self._deciding or reasons != self._reasons:
-            self._deciding, self._reasons = deciding, reasons
-            for stream, who in zip(trace.deciding.values(), deciding, strict=False):  # blowers come after
+            for stream, old, who in zip(self._decided, self._deciding, deciding, strict=False):
+                if old == who:  # blowers come after what is recorded
+                    continue
                 if who >= 0:
                     stream.put(now, self._controller.demands[who].name)
                 else:
                     stream.put(now, "" if who == NOBODY else self._keeps[-2 - who])
-            for stream, why in zip(trace.reasons.values(), reasons, strict=False):  # stoves come after
-                stream.put(now, why)
+            for stream, was, why in zip(self._reasoned, self._reasons, reasons, strict=False):
+                if was != why:  # stoves come after
+                    stream.put(now, why)
+            self._deciding, self._reasons = deciding, reasons
         changed = facts ^ self._facts
         if not changed:
             return
         self._facts = facts
         if changed & self._low:
             trace.level.put(now, "low" if facts & self._low else "enough")
-        for mask, stream in self._demands:
-            if changed & mask:
-                stream.put(now, "raised" if facts & mask else "")
+        if changed & self._all_demands:
+            for mask, stream in self._demands:
+                if changed & mask:
+                    stream.put(now, "raised" if facts & mask else "")
         if changed & (self._lost | self._waits):
             waits = "waits" if facts & self._waits else "on"
             trace.power.put(now, "lost" if facts & self._lost else waits)

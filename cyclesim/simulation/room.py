@@ -1,7 +1,9 @@
 """A room that what runs in it warms: its temperature follows from a run, and the next run from that.
 
 The room is one heat capacity that loses heat to the air it follows. Two or three runs settle it, because a
-pump room changes what runs in it but little.
+pump room changes what runs in it but little. A heater and a fan of its own switch by the room's temperature,
+to the second, and have no power where the supply or their circuit has none; all of the heater's power warms
+the room, that of the fan's motor is left out.
 """
 
 from __future__ import annotations
@@ -12,10 +14,12 @@ from math import exp
 import numpy as np
 from numpy.typing import NDArray
 
+from cyclesim.scenario.blocks.room_loads import ROOM_FAN, ROOM_HEATER
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.exchanges import AIR_HEAT
 from cyclesim.simulation.hourly_weather import in_the_dark
-from cyclesim.simulation.trace import Stream, Trace, Zones
+from cyclesim.simulation.room_thermostats import room_thermostats, switched_room_c
+from cyclesim.simulation.trace import Span, Stream, Trace, Zones, joined
 
 HOUR_S = 3600
 SETTLED_K = 0.1
@@ -34,15 +38,22 @@ def with_rooms(plant: Assembly, trace: Trace, zones: Zones, follows: Zones) -> t
 
     *follows* are the zones as they would be with nothing running in them.
     """
+    scenario = plant.scenario
     series, powerless, change = dict(zones.series), dict(zones.powerless), 0.0
     for name in warmed_rooms(plant):
-        zone = plant.scenario.place.zones[name]
-        new = room_c(
-            follows.series[name],
-            _before_and_in(waste_w(plant, trace, name), -zones.origin_s // HOUR_S, len(series[name])),
-            zone.loses_w_k or 1.0,
-            zone.stores_j_k or 1.0,
-        )
+        zone, (heater, fan) = scenario.place.zones[name], scenario.room_loads(name)
+        loses, stores = zone.loses_w_k or 1.0, zone.stores_j_k or 1.0
+        air = follows.powerless.get(name, follows.series[name]) if heater else follows.series[name]
+        waste = _before_and_in(waste_w(plant, trace, name), -zones.origin_s // HOUR_S, len(series[name]))
+        if heater or fan:
+            loads = room_thermostats(heater, fan, _unpowered(plant, trace, zones))
+            new = switched_room_c(air, waste, loses, stores, zones.origin_s, loads)
+            for load in loads:
+                trace.loads[load.name] = load.stream(trace.span_s)
+        else:
+            new = room_c(air, waste, loses, stores)
+        if heater:  # with no power throughout nothing else warms it, either
+            powerless[name] = room_c(air, [0.0] * len(waste), loses, stores)
         low, high = zone.never_below_c, zone.never_above_c
         free = [t if high is None else min(t, high) for t in new]
         new = free if low is None else [max(low, t) for t in free]
@@ -68,6 +79,22 @@ def room_c(
         means.append(aim + (temp - aim) * share)
         temp = aim + (temp - aim) * decay
     return means
+
+
+def _unpowered(plant: Assembly, trace: Trace, zones: Zones) -> dict[str, list[Span]]:
+    """When each load of the room has no power: with the whole supply, or with its own circuit alone."""
+    return {
+        name: joined(
+            sorted(
+                [
+                    *zones.dark,
+                    *(span for circuit, stream in trace.circuits.items()
+                      if name in plant.scenario.circuits[circuit].feeds for span in stream.spans("lost")),
+                ]
+            )
+        )
+        for name in (ROOM_HEATER, ROOM_FAN)
+    }  # fmt: skip
 
 
 def waste_w(plant: Assembly, trace: Trace, zone: str) -> Floats:

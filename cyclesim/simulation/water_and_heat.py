@@ -7,7 +7,7 @@ from collections.abc import Generator, Sequence
 import simpy
 
 from cyclesim.physics.loops import Loops, apart
-from cyclesim.physics.tub_heat import Exchanged, TubHeat, Watched
+from cyclesim.physics.tub_heat import Exchanged, Placed, TubHeat, Watched
 from cyclesim.physics.warmth import below_s, ends
 from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.simulation.assembly import Assembly
@@ -24,6 +24,10 @@ HOUR_S = 3600
 _HOT_SHARE = 0.05  # of its output: a stove or collector that gives less counts as off
 
 
+_Done = tuple[dict[int, float], list[Placed]]
+"""Heat into reaches [W], and laws."""
+
+
 class WaterAndHeat:
     """Books of water and heat. They are told what is on, who bathes and what burns by itself."""
 
@@ -32,6 +36,7 @@ class WaterAndHeat:
         self._env = board.env
         self._always_covered = plant.sheet.tub.cover != "none"
         self._people, self._covered = 0, self._always_covered
+        self._told: dict[tuple[int, bool, int], _Done] = {}
         self.exchanges: Exchanges | None = None
         if drive.weather:
             self.exchanges = Exchanges(plant, drive.weather, drive.zones, drive.fires)
@@ -112,9 +117,10 @@ class WaterAndHeat:
         crossed = self.heat.advance(horizon, *levels)
         if crossed is None:
             return None
-        at = max(crossed, now + 1)  # acted on at the next look
-        self.heat.advance(min(at, horizon))
-        return at
+        if crossed > now:
+            return crossed
+        self.heat.advance(min(now + 1, horizon))  # acted on at the next look
+        return now + 1
 
     def look(self) -> None:
         """Thermostats of sources with water of their own, and high limits, look at it."""
@@ -136,34 +142,51 @@ class WaterAndHeat:
 
     def _tell(self, now: int) -> None:
         """What is done to the water's heat from now on."""
-        effect, laws = self._effect, self._effect.laws
-        if self.exchanges is not None:
+        exchanges, effect = self.exchanges, self._effect
+        key = id(effect), self._covered, self._people  # effects are kept for as long as the run
+        told = self._told.get(key)
+        if told is None:
+            told = self._done()
+            if exchanges and exchanges.fires:
+                told = self._with_fires(told, now)
+            else:
+                self._told[key] = told
+        if self.own.waters:
+            self.own.follow(effect.what, exchanges, now)
+        self.heat.change(effect.duty.plug_flows_m3_s, *told, self._covered)
+
+    def _done(self) -> _Done:
+        """What the present effect, an open cover and people do."""
+        effect, at, exchanges = self._effect, self._plant.reach_at, self.exchanges
+        laws = list(effect.laws)
+        if exchanges is not None:
             if not self._covered:
-                laws = (*laws, self.exchanges.open_water())
+                laws.append(exchanges.open_water())
             if self._people:
-                laws = (*laws, self.exchanges.bathers(self._people))
-        duty, heats_w = effect.duty, dict(effect.heats_w)
+                laws.append(exchanges.bathers(self._people))
+        names = exchanges.names if exchanges else ()
+        heats_w = {at[name]: heat_w for name, heat_w in effect.heats_w.items()}
+        return heats_w, [(k, law, at.get(names[k])) for k, law in laws]
+
+    def _with_fires(self, done: _Done, now: int) -> _Done:
+        """With what burns or shines by itself in this hour."""
+        exchanges, at = self.exchanges, self._plant.reach_at
+        assert exchanges is not None
+        heats_w, laws = done
         hour = (now - self._drive.start_s) // HOUR_S
-        for name, series in self.exchanges.fires.items() if self.exchanges else ():
+        for name, series in exchanges.fires.items():
             sheet, heat_w = self._plant.sheet.heat_sources[name], series[hour]
-            moves = not self._plant.is_still(name, duty)
+            moves = not self._plant.is_still(name, self._effect.duty)
             hot = heat_w > _HOT_SHARE * sheet.output_w
             if isinstance(sheet, Solar):  # collectors stand hot and give nothing: they are built for that
                 hot = hot and moves
             if name in self._plant.plates or (not moves and not isinstance(sheet, Solar)):
-                heats_w[name] = heat_w
-            elif moves and self.exchanges:
-                laws = (*laws, self.exchanges.by_itself(name))
+                heats_w[at[name]] = heat_w
+            elif moves:
+                k, law = exchanges.by_itself(name)
+                laws.append((k, law, at.get(exchanges.names[k])))
             self._trace.sources[name].put(now, "firing" if hot else "off")
-        if self.own.waters:
-            self.own.follow(effect.what, self.exchanges, now)
-        at, names = self._plant.reach_at, self.exchanges.names if self.exchanges else ()
-        self.heat.change(
-            duty.plug_flows_m3_s,
-            {at[name]: w for name, w in heats_w.items()},
-            [(k, law, at.get(names[k])) for k, law in laws],
-            self._covered,
-        )
+        return heats_w, laws
 
     def _burning(self) -> Generator[simpy.Event, None, None]:
         """What burns or shines by itself, hour by hour: its heat, and whether it is hot."""

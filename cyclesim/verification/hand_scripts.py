@@ -67,6 +67,9 @@ def scripts(plant: Assembly, programme: Programme) -> Iterator[HandTest]:
             off = partial(HandTest, subject=name, demand=demand, look_s=long_s - BEGIN_S, facts=facts)
             for pump in _pumps_of(programme, calls):
                 yield off("stays off", done=pump, faults=frozenset({fault("no start", pump)}))
+            if circuit := getattr(device, "own_water", None):
+                yield off("stays off", done=circuit.circulator,
+                          faults=frozenset({fault("no start", circuit.circulator)}))  # fmt: skip
             for valve, sheet in plant.sheet.valves.items():
                 if sheet.usual != "shut":
                     yield off("stays off", done=valve, faults=frozenset({fault("valve shut", valve)}))

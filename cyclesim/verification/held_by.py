@@ -20,6 +20,7 @@ BarrierKind = Literal[
     "keep",
     "flow switch",
     "own flow switch",
+    "own water switch",
     "high limit",
     "level switch",
     "changeover",
@@ -54,6 +55,9 @@ def barriers(plant: Assembly, programme: Programme) -> Iterator[PlantBarrier]:
             yield PlantBarrier("flow switch", name)
         if device.own_flow_switch_s is not None:
             yield PlantBarrier("own flow switch", name)
+        circuit = getattr(device, "own_water", None)
+        if circuit is not None and circuit.flow_switch:
+            yield PlantBarrier("own water switch", name)
         if getattr(device, "high_limit_c", None) is not None:
             yield PlantBarrier("high limit", name)
     for name, treated in plant.sheet.treatment.items():
@@ -82,6 +86,8 @@ def without(scenario: Scenario, barrier: PlantBarrier) -> tuple[Scenario, frozen
             return scenario, frozenset({fault("false yes", name)})
         case "own flow switch":
             return put(None, "plant", kind, name, "own_flow_switch_s"), frozenset()
+        case "own water switch":
+            return put(False, "plant", kind, name, "own_water", "flow_switch"), frozenset()
         case "level switch":
             return put(False, "plant", "tub", "level_switch"), frozenset()
         case "changeover":

@@ -8,8 +8,9 @@ import pytest
 from cyclesim.analysis import room_rules as rules
 from cyclesim.analysis.findings import Breach, NotJudged
 from cyclesim.analysis.plant_rules import no_independent_limit
+from cyclesim.analysis.room_loads import measure_room
 from cyclesim.analysis.rules import of_kind
-from cyclesim.analysis.suction_side import draws, feeding, least_npsh, measure_room, measure_suction
+from cyclesim.analysis.suction_side import draws, feeding, least_npsh, measure_suction
 from cyclesim.physics.water import G
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly

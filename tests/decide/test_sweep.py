@@ -26,11 +26,24 @@ from cyclesim.decide.sweeps import sweep as module
 from cyclesim.decide.sweeps.kept import KeptRuns, kept_file
 from cyclesim.decide.sweeps.outcome import Outcome, outcome
 from cyclesim.decide.sweeps.pool import SweepError, each
-from cyclesim.decide.sweeps.sweep import HERE, OUTCOMES, How, Job, as_it_runs, job, key, run, sweep, traced
+from cyclesim.decide.sweeps.sweep import (
+    HERE,
+    OUTCOMES,
+    How,
+    Job,
+    Ran,
+    as_it_runs,
+    job,
+    key,
+    run,
+    sweep,
+    traced,
+)
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import QuietHours
 from cyclesim.scenario.reading.load import load
 from cyclesim.scenario.text.csv_file import Series
+from cyclesim.simulation.variant import with_each
 from tests.evidence.small import filtered
 
 ROOT = Path(__file__).parents[2]
@@ -96,7 +109,12 @@ def killing(pids: Callable[[], list[int]]) -> tuple[list[int], Callable[[int, in
 
 def kept_trace(scenario: Scenario) -> bytes:
     """Everything that four winter days of it leave behind, as bytes."""
-    _, _, trace = traced(job(scenario, 4, date(2027, 1, 30)))
+    return bytes_of(traced(job(scenario, 4, date(2027, 1, 30))))
+
+
+def bytes_of(ran: Ran) -> bytes:
+    """Everything that a run leaves behind."""
+    trace = ran[2]
     rows = (*trace.ages.values(), *trace.stays.values(), *trace.exchanges.values(), trace.tub, trace.at_jets)
     streams = [(s.starts, s.codes, s.labels, s.end_s) for _, s in trace.streams()]
     return pickle.dumps((streams, [row._values for row in rows], trace.ready, trace.heat_content_j))
@@ -135,6 +153,24 @@ def test_what_a_run_is_only_judged_by_changes_nothing_in_it() -> None:
         told.model_copy(update={"controller": told.controller.model_copy(update={"clock_gains_s": 9.0})}),
     ):
         assert repr(as_it_runs(job(told, 4))) != repr(as_it_runs(job(other, 4)))
+
+
+def test_a_plant_that_has_run_another_programme_runs_as_a_new_one() -> None:
+    """What it has worked out moves no byte of the next run; with other pipes it is a new plant."""
+    told = load("schedules/high-valley.yaml")
+    less = told.schedule.model_copy(update={"filter_runs": told.schedule.filter_runs[:1]})
+    other = told.model_copy(update={"schedule": less})
+    longer = with_each(told, "legs", lambda leg: leg.model_copy(update={"length_m": 2.0 * leg.length_m}))
+    alone = []
+    for scenario in (told, other, longer):
+        module._last.clear()
+        alone.append(kept_trace(scenario))
+    module._last.clear()
+    ran = [traced(job(s, 4, date(2027, 1, 30))) for s in (told, other, told, longer)]
+    assert [alone[0], alone[1], alone[0], alone[2]] == [bytes_of(one) for one in ran]
+    assert ran[0][0].ways is ran[1][0].ways is ran[2][0].ways
+    assert ran[3][0].ways is not ran[2][0].ways
+    assert ran[1][0].scenario is other
 
 
 def test_what_runs_alike_is_run_once_and_read_once_for_each(

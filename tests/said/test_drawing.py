@@ -25,7 +25,7 @@ from tests.evidence.engine_networks import drawn
 
 SCHEDULES = Path(__file__).resolve().parents[2] / "schedules"
 SHIPPED = sorted(path.name for path in SCHEDULES.glob("*.yaml"))
-_HYDRAULIC = ("pumps", "equipment", "heat_sources", "valves", "check_valves")
+_HYDRAULIC = ("pumps", "equipment", "heat_sources", "valves", "check_valves", "circulators")
 
 
 def plant(name: str) -> Assembly:
@@ -162,7 +162,9 @@ def test_what_is_joined_on_the_sheet_is_joined_in_the_network(of: Assembly) -> N
     for junction in of.sheet.junctions:
         nodes[junction] = {junction}
     spare = {leg for leg, sheet in of.sheet.legs.items() if sheet.dead_end}
-    assert set(nodes) == set(touched) - spare
+    apart = set(of.sheet.circulators)  # each in a ring of its own
+    assert set(nodes) == set(touched) - spare - apart
+    assert not [n for n in touched.keys() - apart for c in apart if touched[n] & touched[c]]
     for one, other in combinations(nodes, 2):
         if "tub" in (one, other):  # where several ways reach the tub, each has a line of its own
             continue

@@ -9,6 +9,7 @@ from __future__ import annotations
 import pytest
 
 from cyclesim.scenario.reading.load import load_text
+from cyclesim.verification.by_hand import hand_tests
 from cyclesim.verification.verifier import verify
 from tests.own_circuit import PLANT
 
@@ -25,13 +26,18 @@ BURNS_ON = ("fuel: 0.1 EUR/kWh", "fuel: 0.1 EUR/kWh\n      minimum_burn: 2 min")
 NO_KEEP = ("  - {keep: boiler_pump, after: boiler, lasting: 3 min}\n", "")
 
 
-def verdict(*edits, faults=0):
-    """What is said of the boiler's own water in the plant, edited."""
+def edited(*edits):
+    """The plant's file with parts of its text replaced."""
     text = PLANT
     for old, new in edits:
         assert text.count(old) == 1, old
         text = text.replace(old, new)
-    verified = verify(load_text(text), faults=faults)
+    return text
+
+
+def verdict(*edits, faults=0):
+    """What is said of the boiler's own water in the plant, edited."""
+    verified = verify(load_text(edited(*edits)), rule=RULE, faults=faults)
     [found] = [v for v in verified.verdicts if v.rule == RULE]
     return found
 
@@ -72,3 +78,14 @@ def test_what_the_block_cannot_stop_is_stopped_by_the_switch():
     both = {("boiler_pump does not start, or trips",), ("the contactor of boiler welds",)}
     assert both == broken_by(verdict(faults=1))
     assert set() == broken_by(verdict(SWITCH, faults=1))
+
+
+def test_a_test_by_hand_tells_the_switch():
+    """With the circulator isolated and heat called, the boiler stays off; without the switch it comes on, and
+    the plant as drawn is told not to hold that.
+    """
+    with_switch, without = (hand_tests(load_text(edited(*edits))) for edits in ((SWITCH,), ()))
+    [test] = [t for t in with_switch.tests if t.done == "boiler_pump"]
+    [told] = [told for told in test.tells if told.barrier.kind == "own water switch"]
+    assert (test.reads_s, told.breaks) == (None, (RULE,))
+    assert [t.done for t in without.unheld] == ["boiler_pump"]

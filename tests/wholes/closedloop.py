@@ -101,6 +101,9 @@ class Closed:
             n: Lane()
             for n in (*self.control.pumps, *self.control.sources, *(d.name for d in self.control.demands))
         }
+        self.lanes |= {f"heat of {n}": Lane() for n in self.layout.own}
+        self.heats = dict.fromkeys(self.layout.own, False)
+        """Whether the thermostat of a source's own water has its heat on while it fires."""
         self.lanes |= {f"deciding {n}": Lane() for n in self.control.pumps}
         self.lanes |= {n: Lane() for n in ("people", "power", "positions", *self.wired.treatment)}
         self.lanes |= {f"contact of {c.target}": Lane() for c in self.wired.contacts}
@@ -347,13 +350,15 @@ class Closed:
                 doings[name] = "firing" if hot and flows[name] > STILL_M3_S else "off"
             firing = tuple(n for n, does in doings.items() if does == "firing")
             facts.trips |= {n for n in firing if self._too_hot(n)}
-            self._note(now, people, doings)
+            heated = tuple(n for n in firing if self.heats.get(n, True))
+            self._note(now, people, doings, heated)
             doing = Doing(
                 speeds,
-                firing,
+                heated,
                 tuple(n for n in self.scenario.plant.air if control.pumps[n].state == "on"),
                 people,
                 not people,
+                tuple(n for n, own in self.layout.own.items() if control.pumps[own.circulator].state == "on"),
             )
             if now >= 0 and now % HOUR_S == 0:
                 self.hourly_c.append(heat.water_c)
@@ -368,12 +373,15 @@ class Closed:
                 if other is not None and now < other < until:
                     until = other
             for n in firing:
-                if flows[n] <= STILL_M3_S and n not in heat.pumps:  # what it traps is near its high limit
+                if (
+                    n not in heat.own and flows[n] <= STILL_M3_S and n not in heat.pumps
+                ):  # what it traps is near its high limit
                     until = now + 1
             if self.duties and self.duties[-1][2] != speeds:
                 for sun in self.suns.values():  # what has begun to move is looked at anew
                     sun.next_look = sun.again(now)
-            reached = heat.step(now, until, doing, *watched, bodies)
+            reached = heat.step(now, until, doing, *watched, bodies, self._own_levels(firing))
+            self._own_thermostats()
             self.duties.append((now, reached, speeds))
             now = reached
             if now >= 0:
@@ -385,6 +393,25 @@ class Closed:
         self.energy_j = energy_of(self.scenario, self._seconds(), drawn)
         self.lost_j = dict(zip(LOSSES, heat.z[heat.n :].tolist(), strict=True))
         return self
+
+    def _own_levels(self, firing: tuple[str, ...]) -> tuple[tuple[int, float, float], ...]:
+        """Where own water is looked at again: at its thermostat, and at its source's high limit."""
+        found = []
+        for name, (inside, rest) in self.heat.own.items():
+            own, on = self.layout.own[name], self.heats[name]
+            if name in firing:
+                limit = self.scenario.plant.heat_sources[name].high_limit_c or 999.0
+                found.append((inside, -99.0, limit))
+            found.append((rest, -99.0, own.stops_c) if on else (rest, own.starts_c, 999.0))
+        return tuple(found)
+
+    def _own_thermostats(self) -> None:
+        for name, (_, rest) in self.heat.own.items():
+            c = float(self.heat.z[rest])
+            if c >= self.layout.own[name].stops_c:
+                self.heats[name] = False
+            elif c <= self.layout.own[name].starts_c:
+                self.heats[name] = True
 
     def _speeds(self) -> tuple[str, ...]:
         machines = (self.control.pumps[n] for n in self.scenario.plant.pumps)
@@ -399,14 +426,18 @@ class Closed:
 
     def _too_hot(self, name: str) -> bool:
         limit = self.scenario.plant.heat_sources[name].high_limit_c
+        if name in self.heat.own:
+            return limit is not None and self.heat.z[self.heat.own[name][0]] >= limit
         return limit is not None and max(self.heat.z[k] for k in self.heat.cells[name]) >= limit
 
-    def _note(self, now: int, people: int, doings: dict[str, str]) -> None:
+    def _note(self, now: int, people: int, doings: dict[str, str], heated: tuple[str, ...]) -> None:
         control, wired, dark = self.control, self.wired, self.facts.dark
         for m in control.pumps.values():
             self.lanes[m.name].put(now, wired.speed(m, dark=dark))
         for name, does in doings.items():
             self.lanes[name].put(now, does)
+        for name in self.layout.own:
+            self.lanes[f"heat of {name}"].put(now, "on" if name in heated else "off")
         for name in wired.treatment:
             self.lanes[name].put(now, wired.treats(name, now, dark=dark))
         for c in wired.contacts:
@@ -427,7 +458,8 @@ class Closed:
 
     def _seconds(self) -> dict[tuple[str, str], int]:
         found = {}
-        for name in (*self.control.pumps, *self.control.sources, *self.wired.treatment):
+        heats = (f"heat of {n}" for n in self.layout.own)
+        for name in (*self.control.pumps, *self.control.sources, *self.wired.treatment, *heats):
             lane = self.lanes[name]
             seconds = lane.seconds(0, self.span_s)
             for i, state in enumerate(lane.names):

@@ -281,15 +281,16 @@ def _heating(trace: Any) -> np.ndarray:
 def _thermostat(case: Case, trace: Any, run: Closed) -> Iterator[Check]:
     """How far below the set point heating is called.
 
-    The least of all calls, which no cold leg hurried; with a plan, whose steps call from any temperature, and
-    with collectors, whose pump brings cold water in by day, the middle one.
+    The least of all calls, which no cold leg hurried; with a plan, whose steps call from any temperature, the
+    middle one.
     """
-    of_all = np.median if run.windows or run.layout.collectors else np.min
+    of_all = np.median if run.windows else np.min
     mine, theirs = _begins(run.lanes["heating"].is_(0, run.span_s, "raised")), _heating(trace)
     at, water_c = (np.array(x) for x in zip(*run.tub, strict=True))
     wanted = {int(t): run.planned_c(int(t)) for t in (*mine, *theirs)}
     says = of_all([wanted[int(t)] for t in mine] - np.interp(mine, at, water_c))
-    got = of_all([wanted[int(t)] for t in theirs] - tub_at(trace, theirs))
+    before = theirs - 0.5  # what the call starts may take heat in that very second
+    got = of_all([wanted[int(t)] for t in theirs] - tub_at(trace, before))
     yield row(case, "closed loop", "called below the set point", says, got, "K", case.called_k)
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import Keep
-from tests.wholes.times import named
+from tests.wholes.times import asks, named
 
 RANKS = ("bathing", "frost_protection", "line_flush", "heating", "filter_run", "sun")
 ORDER = {"stopped": 0, "changing": 0, "on": 1, "low": 1, "high": 2}
@@ -51,10 +51,11 @@ class Control:
 
     def __init__(self, scenario: Scenario) -> None:
         self.plant, self.lines = scenario.plant, scenario.interlocks
-        self.pumps = {n: Machine(n, "stopped") for n in (*self.plant.pumps, *self.plant.air)}
+        self.turned = (*self.plant.air, *self.plant.circulators)
+        self.pumps = {n: Machine(n, "stopped") for n in (*self.plant.pumps, *self.turned)}
         self.sources = {n: Machine(n, "off") for n in self.plant.heat_sources}
         self.speeds = {n: list(p.speeds) for n, p in self.plant.pumps.items()} | {
-            n: ["on"] for n in self.plant.air
+            n: ["on"] for n in self.turned
         }
         self.demands = list(self._demands(scenario))
         self.keeps = [line for line in self.lines if isinstance(line, Keep)]
@@ -63,7 +64,7 @@ class Control:
         self.blocks = [b for b in blocks if b.unless is None]
         for b in self.blocks:  # enough for the shipped files: sources wait for pumps
             assert b.block in self.sources
-            assert str(b.while_).rpartition(" ")[0] in self.plant.pumps
+            assert str(b.while_).rpartition(" ")[0] in self.pumps
         self.run_on_s = {k.after: round(k.lasting_s) for k in self.keeps}
         self.wants: dict[str, int] = {}
         self.deciding: dict[str, str] = {}
@@ -78,14 +79,19 @@ class Control:
         )
         for kind, entries in kinds:
             for entry, name in named(kind.replace("_", " "), entries):
-                if entry.pump is not None:
-                    yield Demand(name, rank[kind], *entry.pump, kind=kind)
+                for told, at, _ in asks(entry, name):
+                    yield Demand(told, rank[kind], *at, kind=kind)
         heating = schedule.heating
         if heating:
             alone = len(heating.sources) == 1
             yield Demand("heating", rank["heating"], *heating.pump, calls=heating.sources if alone else ())
             for source in () if alone else heating.sources:
                 yield Demand(f"heating by {source}", rank["heating"], *heating.pump, calls=(source,))
+            for source in heating.sources:
+                if own := scenario.plant.heat_sources[source].own_water:
+                    yield Demand(
+                        "heating" if alone else f"heating by {source}", rank["heating"], own.circulator, "on"
+                    )
         if schedule.frost_protection:
             yield Demand("frost protection", rank["frost_protection"], *schedule.frost_protection.pump)
         for name, source in scenario.plant.heat_sources.items():
@@ -103,7 +109,7 @@ class Control:
     def dwell_s(self, machine: Machine) -> int:
         """The time that the machine must stay in its present state before that time is over."""
         name, state = machine.name, machine.state
-        if name in self.plant.air:
+        if name in self.turned:
             return 0
         if name in self.plant.pumps:
             pump = self.plant.pumps[name]

@@ -16,6 +16,7 @@ from scipy.linalg import expm
 
 from cyclesim.scenario.blocks.heat_sources import HeatPump
 from tests.wholes.hydraulics import Hydraulics, blower_flow
+from tests.wholes.own import ONE_W_K
 from tests.wholes.plant import TUB, Layout, Piece
 from tests.wholes.water import STILL_M3_S
 from tests.wholes.weather import HOUR_S, PRESSURE_PA, Weather, sun_w
@@ -37,6 +38,8 @@ class Doing:
     blowing: tuple[str, ...] = ()
     people: int = 0
     covered: bool = True
+    turning: tuple[str, ...] = ()
+    """Sources whose own water the circulator turns."""
 
 
 class Heat:
@@ -51,10 +54,20 @@ class Heat:
         self.cells: dict[str, list[int]] = {}
         for piece in layout.pieces:
             self.cells[piece.name] = self._cut(piece)
+        self.zone_of = {name: body.zone for name, body in layout.bodies.items()}
+        self.own: dict[str, tuple[int, int]] = {}
+        """Of each source with water of its own, the number of that in it and of the rest."""
+        for name, own in layout.own.items():
+            k = 2 + len(self.body)
+            self.own[name] = k, k + 1
+            self.body += [f"own water of {name}"] * 2
+            self.capacity += own.capacity_j_k
+            self.ua += own.ua_w_k
+            self.zone_of[f"own water of {name}"] = own.zone
         self.n = 2 + len(self.body)
         self.zone_names = list(weather.zones)
         self.inputs = ["tub", *self.sheet.pumps, *self.sheet.heat_sources, *self.zone_names]
-        self._modes: dict[tuple[tuple[str, ...], bool], list[np.ndarray]] = {}
+        self._modes: dict[object, list[np.ndarray]] = {}
         given = self.sheet.tub.fill_water_c
         self.makeup_c = weather.mean_c if given is None else given
         self.z = np.zeros(self.n + len(LOSSES))
@@ -131,12 +144,13 @@ class Heat:
         return cold_j / (water_j_k + sum(b.capacity_j_k for b in began))
 
     def coldest(self) -> tuple[np.ndarray, list[str]]:
-        """Temperatures of tub and every cell, and whose they are."""
-        return np.concatenate([self.z[:1], self.z[2 : self.n]]), [TUB, *self.body]
+        """Temperatures of tub and every cell of its water, and whose they are."""
+        n = self.n - 2 * len(self.own)  # own water comes last, and freezes elsewhere
+        return np.concatenate([self.z[:1], self.z[2:n]]), [TUB, *self.body[: n - 2]]
 
     # -- the linear part ---------------------------------------------------------------------------------
 
-    def _matrix(self, speeds: tuple[str, ...], covered: bool) -> np.ndarray:
+    def _matrix(self, speeds: tuple[str, ...], covered: bool, turning: tuple[str, ...]) -> np.ndarray:
         water, shell, g, outward, cover = self.layout.tub
         rows = self.n + len(LOSSES)
         m = np.zeros((rows + len(self.inputs), rows + len(self.inputs)))
@@ -155,23 +169,38 @@ class Heat:
             gives(0, at[self.sheet.tub.cover_zone], cover, water, 0)
         for k, name in enumerate(self.body):
             counts = 3 if name in self.layout.collectors else 2
-            gives(2 + k, at[self.layout.bodies[name].zone], self.ua[k], self.capacity[k], counts)
+            gives(2 + k, at[self.zone_of[name]], self.ua[k], self.capacity[k], counts)
         m[0, at["tub"]] = 1.0 / water
         flows = self.hydraulics.flows(speeds)
         for name in (*self.sheet.pumps, *self.sheet.heat_sources):
-            heated = self.cells[name] or self._behind(name)
+            heated = list(self.own[name][:1]) if name in self.own else self.cells[name] or self._behind(name)
             for row in heated:
                 m[row, at[name]] = 1.0 / len(heated) / (water if row == 0 else self.capacity[row - 2])
-        self._carry(m, flows, water)
+        met = self._carry(m, flows, water)
+        for name in turning:
+            inside, rest = self.own[name]
+            for one, other in ((inside, rest), (rest, inside)):
+                gives(one, other, ONE_W_K, self.capacity[one - 2], None)
+            if flows[name] > STILL_M3_S:
+                cells = self.cells[name]
+                per_k = self.layout.own[name].passes_w_k(flows[name] * self.layout.water_j_m3_k)
+                for k, share, heats in [(rest, 1.0, -1.0), *((k, 1.0 / len(cells), 1.0) for k in cells)]:
+                    w_k = heats * share * per_k / self.capacity[k - 2]
+                    m[k, rest] += w_k
+                    for other, part in met[self._inlet(name)].items():
+                        m[k, other] -= part * w_k
         return m
+
+    def _inlet(self, name: str) -> str:
+        return next(p.a for p in self.layout.pieces if p.name == name)
 
     def _behind(self, pump: str) -> list[int]:
         """First cells of what the water reaches next."""
         end = next(p.b for p in self.layout.pieces if p.name == pump)
         return [self.cells[p.name][0] for p in self.layout.pieces if p.a == end]
 
-    def _carry(self, m: np.ndarray, flows: dict[str, float], tub_j_k: float) -> None:
-        """Water takes its heat along, cell by cell; where pieces meet it mixes."""
+    def _carry(self, m: np.ndarray, flows: dict[str, float], tub_j_k: float) -> dict[str, dict[int, float]]:
+        """Water takes its heat along, cell by cell; where pieces meet it mixes: of what, by node."""
         leaving: dict[str, dict[int, float]] = {TUB: {0: 1.0}}
         left = [p for p in self.layout.pieces if flows[p.name] > STILL_M3_S]
         coming: dict[str, list[tuple[float, dict[int, float]]]] = {}
@@ -195,10 +224,11 @@ class Heat:
                     for c, part in coming[p.b]:
                         for other, share in part.items():
                             leaving[p.b][other] = leaving[p.b].get(other, 0.0) + share * c / whole
+        return leaving
 
     def _over(self, doing: Doing, power: int) -> np.ndarray:
         """The exponential over 2**power seconds; the inputs' own rows are left away."""
-        key = doing.speeds, doing.covered
+        key = doing.speeds, doing.covered, doing.turning
         if key not in self._modes:
             self._modes[key] = [expm(self._matrix(*key))]
         known = self._modes[key]
@@ -272,10 +302,12 @@ class Heat:
         low_c: float = -99.0,
         high_c: float = 999.0,
         bodies: Sequence[tuple[np.ndarray, float]] = (),
+        own: tuple[tuple[int, float, float], ...] = (),
     ) -> int:
         """Step on from *at_s* to *until_s*, or to the whole second at which the tub has left the two levels.
 
-        With *bodies* (weights, level) also to that at which a body is down at its level. The second that was
+        With *bodies* (weights, level) also to that at which a body is down at its level, with *own* (number,
+        low, high) to that at which own water has left two levels. The second that was
         reached. A level already left counts after one second.
         """
         while at_s < until_s:
@@ -287,6 +319,7 @@ class Heat:
             while True:
                 after = (self._over(doing, power) @ before)[: len(self.z)]
                 inside = low_c < after[0] < high_c and all(w @ after > level for w, level in bodies)
+                inside = inside and all(low < after[k] < high for k, low, high in own)
                 if inside or power == 0:
                     break
                 power -= 1

@@ -52,10 +52,12 @@ def energy_of(
         found[name] = sum(s.power_w * seconds.get((name, speed), 0) for speed, s in pump.speeds.items())
     for name, blower in plant.air.items():
         found[name] = blower.power_w * seconds.get((name, "on"), 0)
+    for name, circulator in plant.circulators.items():
+        found[name] = circulator.power_w * seconds.get((name, "on"), 0)
     for name, device in plant.treatment.items():
         found[name] = device.power_w * seconds.get((name, "on"), 0)
     for name, source in plant.heat_sources.items():
-        fired = seconds.get((name, "firing"), 0)
+        fired = seconds.get((f"heat of {name}", "on") if source.own_water else (name, "firing"), 0)
         found[name] = drawn_j[name] if source.kind == "heat_pump" else source.power_w * fired
         if source.kind == "boiler":
             found["fuel"] += source.output_w / source.efficiency * fired
@@ -73,8 +75,11 @@ def driven(scenario: Scenario, trace: Any, *, moments: tuple[int, ...] = ()) -> 
     weather = Weather(scenario, trace.begin_utc, trace.span_s // HOUR_S + 2)
     heat, run = Heat(layout, hydraulics, weather, 0), Run()
     bodies = {name: float(rows.start_c[0]) for name, rows in trace.stays.items()}
+    for name, rows in trace.own_waters.items():
+        bodies[f"own water of {name}"] = float(rows.source_c[0])
     heat.set(float(trace.tub.water_c[0]), float(trace.tub.shell_c[0]), bodies)
-    devices = {**trace.pumps, **trace.sources, **trace.blowers, **trace.treatments}
+    devices = {**trace.pumps, **trace.sources, **trace.blowers, **trace.treatments, **trace.circulators}
+    devices |= {f"heat of {n}": stream for n, stream in trace.burners.items()}
     others = {"people": trace.people, "cover": trace.cover, "positions": trace.positions}
     streams = {**devices, **others}
     known = {name: states_of(s) for name, s in streams.items()}
@@ -98,10 +103,11 @@ def driven(scenario: Scenario, trace: Any, *, moments: tuple[int, ...] = ()) -> 
             before = speeds
         doing = Doing(
             speeds,
-            tuple(n for n in trace.sources if now[n] == "firing"),
+            tuple(n for n in trace.sources if now.get(f"heat of {n}", now[n]) in ("firing", "on")),
             tuple(n for n in trace.blowers if now[n] == "on"),
             int(now["people"]),
             now["cover"] == "on",
+            tuple(n for n, own in layout.own.items() if now[own.circulator] == "on"),
         )
         run.duties.append((start, end, speeds))
         heat.step(start, end, doing)

@@ -14,6 +14,7 @@ from typing import Any
 from iapws import IAPWS97
 
 from cyclesim.scenario.blocks.model import Scenario
+from tests.wholes.own import Own
 
 TUB = "tub"
 G_M_S2 = 9.80665
@@ -109,6 +110,9 @@ class Layout:
                 self._body(name, held, thing.loses_w_k, thing.zone)
             else:
                 self._housing(name, thing.volume_m3, thing.zone)
+        sources = s.plant.heat_sources.items()
+        self.own = {n: Own.of(s, n, self.water_j_m3_k) for n, source in sources if source.own_water}
+        """Sources with water of their own."""
         for name, pump in s.plant.pumps.items():
             if pump.zone is not None:
                 self._housing(name, pump.volume_m3, pump.zone)
@@ -239,7 +243,11 @@ class Layout:
 
     def alone(self, pump: str, speed: str, positions: tuple[str, ...] | None = None) -> tuple[str, ...]:
         """One pump at a speed, the others stopped; diverters as usual unless said."""
-        speeds = tuple(speed if n == pump else "stopped" for n in self.scenario.plant.pumps)
+        return self.just({pump: speed}, positions)
+
+    def just(self, running: dict[str, str], positions: tuple[str, ...] | None = None) -> tuple[str, ...]:
+        """These pumps at their speeds, the others stopped; diverters as usual unless said."""
+        speeds = tuple(running.get(n, "stopped") for n in self.scenario.plant.pumps)
         return speeds + (self.usual if positions is None else positions)
 
     @cached_property

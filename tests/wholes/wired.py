@@ -35,6 +35,7 @@ class Wired:
     def __init__(self, scenario: Scenario, calendar: Calendar, warm_up_s: int) -> None:
         plant = scenario.plant
         self.pumps, self.treatment = plant.pumps, plant.treatment
+        assert all(not c.also_started_by for c in plant.circulators.values())
         things = {**plant.pumps, **plant.heat_sources, **plant.treatment}
         self.contacts = [Contact(n, line) for n, thing in things.items() for line in thing.also_started_by]
         for contact in self.contacts:

@@ -53,7 +53,7 @@ Ran = tuple[VariedPlant, Programme, Trace]
 
 def traced(task: Job) -> Ran:
     """Run one job, and give what was run and its trace."""
-    plant, programme = _built(task)
+    plant, programme = built(task)
     return (
         plant,
         programme,
@@ -61,8 +61,15 @@ def traced(task: Job) -> Ran:
     )
 
 
-def _built(task: Job) -> tuple[VariedPlant, Programme]:
-    return VariedPlant(*task.variant), Programme(task.variant.scenario)
+_last: list[VariedPlant] = []
+"""The plant that this process ran last: the next job's is mostly the same, under another programme."""
+
+
+def built(task: Job) -> tuple[VariedPlant, Programme]:
+    """The plant of a job and its programme."""
+    plant = next((same for last in _last if (same := last.under(*task.variant))), None)
+    _last[:] = [plant or VariedPlant(*task.variant)]
+    return _last[0], Programme(task.variant.scenario)
 
 
 def run(task: Job) -> Outcome:
@@ -170,7 +177,7 @@ def _read_off(of: Callable[[VariedPlant, Programme, Trace, int], Read], alike: S
     plant, programme, trace = traced(first)
     read_ = [of(plant, programme, trace, first.days)]
     for task in others:
-        read_.append(of(*_built(task), trace, task.days))
+        read_.append(of(*built(task), trace, task.days))
     return read_
 
 

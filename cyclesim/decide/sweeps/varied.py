@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from copy import copy
 from dataclasses import replace
 from functools import cached_property
 from typing import Literal
@@ -14,6 +15,7 @@ from cyclesim.physics.stays import Body
 from cyclesim.physics.tub_heat import TubNode
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly, Positions
+from cyclesim.simulation.buried import leg_ua_w_k
 from cyclesim.simulation.tolerance import Tolerance
 
 
@@ -23,6 +25,18 @@ class VariedPlant(Assembly):
     def __init__(self, scenario: Scenario, tolerance: Tolerance) -> None:
         super().__init__(scenario)
         self.tolerance = tolerance
+
+    def under(self, scenario: Scenario, tolerance: Tolerance) -> VariedPlant | None:
+        """This plant under another programme, with the duties and ways of water that it has worked out.
+
+        None where pipes, machines, zones or the water's temperature are others, so that nothing of it holds.
+        """
+        other = VariedPlant(scenario, tolerance)
+        if _standing(other) != _standing(self):
+            return None
+        same = copy(self)
+        same.scenario = scenario
+        return same
 
     def links_at(self, speeds: Mapping[str, str], positions: Positions) -> Iterator[Link]:
         """The links with what the tolerance makes of them."""
@@ -43,12 +57,8 @@ class VariedPlant(Assembly):
         off, leg = self.tolerance.walls, self.sheet.legs.get(body.name)
         if leg is None:
             return walls.housing_ua(1.0, off) / walls.housing_ua(1.0)
-        bore_m, outside_m, foam_m = leg.bore_m, leg.outside_m, leg.insulation_m
-        made_of = walls.PIPE_OF[leg.of]
-        told_m = self.scenario.place.zones[leg.zone].depth_m
-        real_m = None if told_m is None else told_m / self.tolerance.soil_depth
-        usual = walls.pipe_ua_per_m(bore_m, outside_m, foam_m, of=made_of, depth_m=told_m)
-        return walls.pipe_ua_per_m(bore_m, outside_m, foam_m, of=made_of, depth_m=real_m, off=off) / usual
+        changed = leg_ua_w_k(self.scenario, body.name, leg.length_m, off, self.tolerance.soil_depth)
+        return changed / leg_ua_w_k(self.scenario, body.name, leg.length_m)
 
     @cached_property
     def tub_node(self) -> TubNode:
@@ -72,3 +82,8 @@ class VariedPlant(Assembly):
             ua_cover_w_k=node.ua_cover_w_k * cover,
             ua_shell_w_k=node.ua_shell_w_k * (changed.ua_w_k / usual.ua_w_k),
         )
+
+
+def _standing(plant: VariedPlant) -> tuple[object, ...]:
+    """What duties, ways of water and losses of heat are worked out from."""
+    return plant.tolerance, plant.temp_c, plant.sheet, plant.scenario.place.zones

@@ -18,7 +18,7 @@ from cyclesim.analysis.pumped import filtered_m3
 from cyclesim.analysis.result import days_of_year
 from cyclesim.decide.sweeps.outcome import Broken, Outcome
 from cyclesim.decide.sweeps.pool import each
-from cyclesim.decide.sweeps.sweep import HERE, How, job, sweep
+from cyclesim.decide.sweeps.sweep import HERE, How, Job, job, sweep
 from cyclesim.decide.tuning.judged import of_the_plant, refused_for
 from cyclesim.decide.tuning.limits import LimitTried, limits_tried
 from cyclesim.decide.tuning.placing import (
@@ -34,6 +34,16 @@ from cyclesim.decide.tuning.placing import (
 )
 from cyclesim.decide.tuning.plumbing import Plumbing, plumbing
 from cyclesim.decide.tuning.programmes import Daily, daily, moved, own, scheduled
+from cyclesim.decide.tuning.ranked import (
+    NEAR,
+    Marks,
+    beside,
+    marks,
+    ranks,
+    rough,
+    surely_beaten,
+    surely_dearer,
+)
 from cyclesim.decide.tuning.space import FILTER, FLUSH, Space, space
 from cyclesim.decide.tuning.thumbs import thumbs
 from cyclesim.decide.tuning.wishes import asks_more, lacks, wished
@@ -49,10 +59,6 @@ _LONGER = 3.0
 
 From two hours, the short end of what is usual, it leads to six, near the long end of eight (`thumbs.SOURCE`).
 """
-_NEAR = 0.03
-"""What is worse by less than this share is about as good."""
-_MOST_MOVED = 2
-"""So many of the cheapest have their runs moved about."""
 _AGES = ("stale-water", "residual-lost", "warm-stagnation")
 
 
@@ -85,9 +91,11 @@ class Tuning:
     days: int
     space: Space
     tried: int
-    """Programmes that were placed and run."""
+    """Programmes that were placed."""
+    left_out: int
+    """Of them, those that some days of each season told to be worse; the others ran the whole span."""
     held: int
-    """Of them, those that no rule refuses."""
+    """Of those that ran it, the ones that no rule refuses."""
     own: Choice
     """The file's own programme."""
     best: tuple[Choice, ...]
@@ -149,6 +157,7 @@ class _Search:
         self.own_programme, self.plain = own(scenario), space(scenario)
         self.before: Outcome
         self.standing: tuple[Broken, ...] = ()
+        self.left_out = 0
 
     def result(self) -> Tuning:
         """Everything that is asked of a tuning."""
@@ -185,7 +194,8 @@ class _Search:
             scenario=self.scenario,
             days=self.days,
             space=here,
-            tried=len(choices),
+            tried=len(choices) + self.left_out,
+            left_out=self.left_out,
             held=len(held),
             own=mine,
             best=best,
@@ -205,7 +215,10 @@ class _Search:
         return next(iter(_placed([(here, order) for order in asked], self.how)), {})
 
     def _run(self, scenarios: Iterable[Scenario]) -> list[Outcome]:
-        return sweep([job(scenario, self.days, self.start, self.seed) for scenario in scenarios], self.how)
+        return sweep(list(map(self._job, scenarios)), self.how)
+
+    def _job(self, scenario: Scenario) -> Job:
+        return job(scenario, self.days, self.start, self.seed)
 
     def _choice(self, name: str, programme: Daily, outcome: Outcome) -> Choice:
         refused = refused_for(outcome, self.before, self.standing)
@@ -230,35 +243,71 @@ class _Search:
         return choices
 
     def _moved(self, here: Space, held: list[Choice], placed: dict[Daily, Order]) -> list[Choice]:
-        """The cheapest with one run at a time moved to and fro: heating follows a flush, at its own price."""
-        tried: dict[Daily, Order] = {}
-        for choice in sorted(held, key=_marks)[:_MOST_MOVED]:
-            for programme in moved(here, choice.programme):
-                if programme not in placed:
-                    tried.setdefault(programme, placed[choice.programme])
-        placed |= tried
-        ran = self._run(scheduled(here.scenario, p) for p in tried)
-        return [self._choice("", p, out) for p, out in zip(tried, ran, strict=True)]
+        """The cheapest with one run at a time moved to and fro: heating follows a flush, at its own price.
+
+        That is the cheapest that keeps every wish, and the cheapest that does not.
+        """
+        choices = list[Choice]()
+        for alike in ([c for c in held if not c.lacks], [c for c in held if c.lacks]):
+            if alike:
+                cheapest = min(alike, key=_marks)
+                tried = [p for p in moved(here, cheapest.programme) if p not in placed]
+                placed |= dict.fromkeys(tried, placed[cheapest.programme])
+                worth = self._may_be_best(tried, cheapest, alike)
+                self.left_out += len(tried) - len(worth)
+                ran = self._run(scheduled(here.scenario, p) for p in worth)
+                choices += [self._choice("", p, out) for p, out in zip(worth, ran, strict=True)]
+        return choices
+
+    def _may_be_best(self, tried: list[Daily], known: Choice, others: list[Choice]) -> list[Daily]:
+        """Those that some days of the span do not tell to be worse than another."""
+        (told,) = self._told([(self.scenario, known, tried)])
+        ran = [_marks(choice) for choice in others]
+        return [p for p in tried if p not in told or not surely_beaten(told[p], (*ran, *told.values()))]
+
+    def _told(self, asked: Sequence[tuple[Scenario, Choice, list[Daily]]]) -> list[dict[Daily, Marks]]:
+        """What some days make of programmes beside one that is known; nothing of a short span."""
+        if not ranks(self.days):
+            return [{} for _ in asked]
+        plans = [scheduled(s, p) for s, known, tried in asked for p in (known.programme, *tried)]
+        made, told = iter(rough(list(map(self._job, plans)), self.how)), list[dict[Daily, Marks]]()
+        for _, known, tried in asked:
+            whole, of_known = _marks(known), next(made)
+            told.append({p: beside(whole, of_known, next(made)) for p in tried})
+        return told
 
     def _changed(self, about: Sequence[LimitTried | Plumbing], known: Daily) -> Iterator[Changed]:
         """The cheapest programme under each change; *known* is tried as well."""
         spaces = [wished(space(attempt.scenario)) for attempt in about]
         asked = [(there, order) for there in spaces for order in short_orders(there)]
-        placed = [
-            {**placements, known: Order.of(there)}
-            for there, placements in zip(spaces, _placed(asked, self.how), strict=True)
-        ]
-        tries = [
-            scheduled(there.scenario, p)
-            for there, placements in zip(spaces, placed, strict=True)
-            for p in placements
-        ]
-        ran = iter(self._run(tries))
-        for attempt, there, placements in zip(about, spaces, placed, strict=True):
-            choices = [self._choice("", p, next(ran)) for p in placements]
+        placed = _placed(asked, self.how)
+        as_known = self._run(scheduled(there.scenario, known) for there in spaces)
+        mine = [self._choice("", known, out) for out in as_known]
+        worth = self._may_be_cheaper(spaces, mine, placed)
+        ran = iter(
+            self._run(
+                scheduled(there.scenario, p)
+                for there, programmes in zip(spaces, worth, strict=True)
+                for p in programmes
+            )
+        )
+        for k, (attempt, there) in enumerate(zip(about, spaces, strict=True)):
+            choices = [mine[k], *(self._choice("", p, next(ran)) for p in worth[k])]
             if all(choice.refused for choice in choices):
-                choices = self._until_held(there, choices, dict(placements))
+                choices = self._until_held(there, choices, {**placed[k], known: Order.of(there)})
             yield Changed(attempt, min(choices, key=_how_bad))  # within its margins, if any is
+
+    def _may_be_cheaper(
+        self, spaces: Sequence[Space], known: Sequence[Choice], placed: Sequence[Iterable[Daily]]
+    ) -> list[list[Daily]]:
+        """In each space those that some days do not tell to be dearer than one that is known to hold."""
+        pairs = zip(known, placed, strict=True)
+        tried = [[p for p in programmes if p != mine.programme] for mine, programmes in pairs]
+        asked = [k for k, mine in enumerate(known) if tried[k] and not mine.refused and not mine.lacks]
+        told = self._told([(spaces[k].scenario, known[k], tried[k]) for k in asked])
+        for k, of in zip(asked, told, strict=True):
+            tried[k] = [p for p in tried[k] if p not in of or not surely_dearer(of[p], _marks(known[k]))]
+        return tried
 
     def _plumbing(self, here: Space, nearest: Choice, barred: Iterable[Obstacle]) -> Iterator[Plumbing]:
         """What would help the legs whose water is too old."""
@@ -323,17 +372,16 @@ def _tighter(here: Space, order: Order, choice: Choice) -> Order | None:
     return None if new == order or min(within_s.values(), default=1.0) <= 0.0 else new
 
 
-def _marks(choice: Choice) -> tuple[float, ...]:
-    out = choice.outcome
-    return out.cost, out.pump_h, float(out.pump_starts), out.loud_min, out.oldest_water_h
+def _marks(choice: Choice) -> Marks:
+    return marks(choice.outcome)
 
 
 def _best(held: list[Choice]) -> Iterator[Choice]:
     """Those than which no cheaper one is about as good in everything, the cheapest first."""
-    kept: list[tuple[float, ...]] = []
+    kept: list[Marks] = []
     for choice in sorted(held, key=_marks):
         mine = _marks(choice)
-        if not any(all(a <= b * (1.0 + _NEAR) for a, b in zip(other, mine, strict=True)) for other in kept):
+        if not any(all(a <= b * (1.0 + NEAR) for a, b in zip(other, mine, strict=True)) for other in kept):
             kept.append(mine)
             yield choice
 

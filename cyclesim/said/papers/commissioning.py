@@ -67,6 +67,8 @@ def barrier_said(barrier: PlantBarrier, plant: Assembly) -> str:
             return f"the {device.proof.by.replace('_', ' ')} of {name} opens without flow"
         case "own flow switch":
             return f"the own flow switch of {name} keeps it off without flow"
+        case "own water switch":
+            return f"the flow switch in the own water of {name} keeps it off while that stands"
         case "high limit":
             return f"the high limit of {name} trips it"
         case "series":

@@ -90,7 +90,9 @@ def _load(plant: Assembly, name: str) -> Iterator[tuple[Cell, ...]]:
         if name in things:
             yield name, kind, things[name].power_w, load_a(plant, name), None
             return
-    yield name, "on the same circuit", plant.scenario.supply.also_on_it[name], load_a(plant, name), None
+    room = plant.sheet.pump_room
+    kind = "in the pump room" if room and name in room.loads else "on the same circuit"
+    yield name, kind, plant.scenario.always_on[name], load_a(plant, name), None
 
 
 def _together(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
@@ -121,7 +123,7 @@ def _together(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
 
 def _most(plant: Assembly, circuit: str, feeds: tuple[str, ...]) -> Carried | None:
     having = [(name, speed) for name in feeds for speed in plant.speeds.get(name, ("on",))
-              if name not in plant.scenario.supply.also_on_it]  # fmt: skip
+              if name not in plant.scenario.always_on]  # fmt: skip
     found = [most_carried(plant, circuit, one) for one in having]
     return max(found, key=lambda carried: carried.counted_a, default=None)
 

@@ -87,6 +87,13 @@ def _pipes(sheet: Sheet, plant: Assembly) -> None:
     note = "The pipe between jets comes on top of the length, and its water is counted."
     beyond = any(leg.manifold and leg.manifold.jets > 1 for leg in plant.sheet.legs.values())
     sheet.table(columns, [row(name) for name in plant.sheet.legs], notes=[note] * beyond)
+    for name, trench in plant.sheet.trenches.items():
+        zone = plant.scenario.place.zones[plant.sheet.legs[trench.legs[0]].zone]
+        apart, deep = (f"{m * _MM:.0f} mm" for m in (trench.spacing_m, zone.depth_m or 0.0))
+        sheet.line(
+            f"Trench {name}: {listed(list(trench.legs))} side by side in this order, {apart} from axis to "
+            f"axis and {deep} deep."
+        )
 
 
 def _broken(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
@@ -300,7 +307,11 @@ def _room(sheet: Sheet, plant: Assembly) -> None:
     sheet.heading("In the pump room")
     items = ["Each pump, filter and heat source comes out by its unions without cutting a pipe.",
              "Every union can be reached with both hands and a wrench."]  # fmt: skip
-    if room is None or room.drain is not False:
+    if room is not None and room.sump_pump is not None:
+        items.insert(
+            0, "A bucket of water poured on the floor starts the sump pump by its float, and is lifted."
+        )
+    elif room is None or room.drain is not False:
         items.insert(0, "A bucket of water poured on the floor runs off by itself.")
     else:
         items.insert(0, "No drain is drawn: fit a sump pump or a drain before water is filled in.")

@@ -1,5 +1,6 @@
 """The whole file as one frozen object, with the limits it is judged by."""
 
+from itertools import pairwise
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, PrivateAttr, model_validator
@@ -10,6 +11,7 @@ from cyclesim.scenario.blocks.place import Circuit, Place, Supply
 from cyclesim.scenario.blocks.plant import Plant
 from cyclesim.scenario.blocks.prices_and_lives import Money
 from cyclesim.scenario.blocks.pump_room import Clear
+from cyclesim.scenario.blocks.room_loads import RoomFan, RoomHeater
 from cyclesim.scenario.blocks.schedule import Controller, Interlock, Schedule
 from cyclesim.scenario.blocks.tuning_wishes import TuningWishes
 from cyclesim.scenario.blocks.water_care import WaterCare
@@ -216,6 +218,60 @@ class Scenario(Model):
             raise SeveralError(*wrong)
         return self
 
+    @model_validator(mode="after")
+    def _trenches_hold_their_legs(self) -> "Scenario":
+        wrong, placed = list[RefusedError](), dict[str, str]()
+        legs, zones = self.plant.legs, self.place.zones
+        for name, trench in self.plant.trenches.items():
+            at = ("plant", "trenches", name)
+            known = {leg: legs[leg] for leg in trench.legs if leg in legs}
+            if len(known) < len(trench.legs) or any(leg.zone not in zones for leg in known.values()):
+                continue  # told where names are checked
+            for i, leg in enumerate(trench.legs):
+                if zones[known[leg].zone].depth_m is None or known[leg].zone != known[trench.legs[0]].zone:
+                    what, due = f"{leg} in {known[leg].zone}", "all legs of a trench lie in one zone of soil"
+                    wrong.append(RefusedError(what, due, at=(*at, "legs", i)))
+                if leg in placed:
+                    due = f"a leg lies in one trench; it is in {placed[leg]}"
+                    wrong.append(RefusedError(f"'{leg}' again", due, at=(*at, "legs", i)))
+                placed.setdefault(leg, name)
+            skins = [known[leg].outside_m + 2.0 * known[leg].insulation_m for leg in trench.legs]
+            least_m = max((a + b) / 2.0 for a, b in pairwise(skins))
+            if trench.spacing_m < least_m * (1.0 - 1e-9):
+                due = f"at least {format_quantity(least_m, 'length')}, or two of them overlap"
+                wrong.append(
+                    RefusedError(format_quantity(trench.spacing_m, "length"), due, at=(*at, "spacing"))
+                )
+            shortest_m = min(leg.length_m for leg in known.values())
+            if trench.stated_length_m is not None and trench.stated_length_m > shortest_m:
+                due = f"at most {format_quantity(shortest_m, 'length')}, as long as the shortest of them"
+                what = format_quantity(trench.stated_length_m, "length")
+                wrong.append(RefusedError(what, due, at=(*at, "length")))
+        if wrong:
+            raise SeveralError(*wrong)
+        return self
+
+    @model_validator(mode="after")
+    def _rooms_are_kept(self) -> "Scenario":
+        wrong = []
+        for name, zone in self.place.zones.items():
+            heater, fan = self.room_loads(name)
+            for key, load, other in (("heater", heater, "never_below"), ("fan", fan, "never_above")):
+                at = ("plant", "pump_room", key, "zone")
+                if load is not None and zone.loses_w_k is None:
+                    due = f"a zone with loses: 15 W/K and stores: 200 kJ/K, by which the {key} is worked out"
+                    wrong.append(RefusedError(f"'{name}', a zone without them", due, at=at))
+                elif load is not None and getattr(zone, f"{other}_c") is not None:
+                    due = f"either {other} of the zone, or a {key} with its power"
+                    wrong.append(RefusedError(f"'{name}', a zone with {other}", due, at=at))
+            if heater and fan and fan.stops_below_c < heater.stops_above_c:
+                due = "at least the heater's stops_above, or both run against each other"
+                at = ("plant", "pump_room", "fan", "stops_below")
+                wrong.append(RefusedError(format_quantity(fan.stops_below_c, "temperature"), due, at=at))
+        if wrong:
+            raise SeveralError(*wrong)
+        return self
+
     def assumed(self) -> list[Assumed]:
         """The sea's own height, where it decides what a pump can draw."""
         npsh_matters = any(pump.npsh_needed_m is not None for pump in self.plant.pumps.values())
@@ -235,6 +291,24 @@ class Scenario(Model):
         self._us_units = us
 
     @property
+    def always_on(self) -> dict[str, float]:
+        """What counts as drawing its power [W] at any time: other things on the supply, the room's own."""
+        return self.supply.also_on_it | (self.plant.pump_room.loads if self.plant.pump_room else {})
+
+    def room_loads(self, zone: str) -> tuple[RoomHeater | None, RoomFan | None]:
+        """The heater and the fan of the pump room that keep a zone."""
+        room = self.plant.pump_room
+        heater, fan = (room.heater, room.fan) if room else (None, None)
+        return (
+            heater if heater and heater.zone == zone else None,
+            fan if fan and fan.zone == zone else None,
+        )
+
+    def needs_power(self, zone: str) -> bool:
+        """Whether a power cut ends what keeps a zone warm."""
+        return self.place.zones[zone].needs_power or self.room_loads(zone)[0] is not None
+
+    @property
     def circuits(self) -> dict[str, Circuit]:
         """Every circuit with what it feeds; one named supply where the file has a breaker alone."""
         if self.supply.circuits is not None:
@@ -246,7 +320,7 @@ class Scenario(Model):
             *self.plant.air,
             *self.plant.circulators,
             *self.plant.treatment,
-            *self.supply.also_on_it,
+            *self.always_on,
         )
         return {
             "supply": Circuit.model_construct(

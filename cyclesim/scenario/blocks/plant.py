@@ -12,6 +12,7 @@ from cyclesim.scenario.blocks.heat_sources import AnyHeatSource
 from cyclesim.scenario.blocks.own_water import Circulator
 from cyclesim.scenario.blocks.pump_room import PumpRoom, Suction
 from cyclesim.scenario.blocks.treatment import Treatment
+from cyclesim.scenario.blocks.trenches import Trench
 from cyclesim.scenario.forms.fields import (
     Area,
     AtHead,
@@ -294,6 +295,11 @@ class Plant(Model):
         None, description="The room of the machines: below ground or not, drained, dry, with room to work."
     )
     legs: Annotated[dict[str, Leg], named] = Field(description="Runs of pipe, by name.")
+    trenches: Annotated[dict[str, Trench], named] = Field(
+        default_factory=dict,
+        description="Legs that lie side by side and warm each other's soil, by the trench's name; each alone "
+        "in its soil unless said.",
+    )
     pumps: Annotated[dict[str, Pump], named] = Field(description="Pumps, by name.")
     equipment: Annotated[dict[str, Equipment], named] = Field(
         default_factory=dict, description="Filters and strainers, by name."

@@ -4,6 +4,14 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
+from cyclesim.scenario.blocks.room_loads import (
+    ROOM_FAN,
+    ROOM_HEATER,
+    SUMP_PUMP,
+    RoomFan,
+    RoomHeater,
+    SumpPump,
+)
 from cyclesim.scenario.forms.fields import YesNo
 from cyclesim.scenario.forms.forms import Count, Model, Quantity, RefusedError
 
@@ -30,6 +38,21 @@ class PumpRoom(Model):
     free_space_m: Clear | None = Field(
         None, alias="free_space", description="Free floor before filter and valves, e.g. 600 mm."
     )
+    heater: RoomHeater | None = Field(
+        None, description="Its own heater with a thermostat; room_heater where a circuit feeds it."
+    )
+    fan: RoomFan | None = Field(
+        None, description="Its own fan with a thermostat; room_fan where a circuit feeds it."
+    )
+    sump_pump: SumpPump | None = Field(
+        None, description="The pump of its sump; sump_pump where a circuit feeds it."
+    )
+
+    @property
+    def loads(self) -> dict[str, float]:
+        """What it draws power for, by the name that a circuit feeds, with that power [W]."""
+        known = {ROOM_HEATER: self.heater, ROOM_FAN: self.fan, SUMP_PUMP: self.sump_pump}
+        return {name: load.power_w for name, load in known.items() if load is not None}
 
 
 class Suction(Model):

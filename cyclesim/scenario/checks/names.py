@@ -35,6 +35,8 @@ _ZONES = (
     "plant.heat_sources.*.own_water.zone",
     "plant.air.*.zone",
     "plant.air.*.air_from",
+    "plant.pump_room.heater.zone",
+    "plant.pump_room.fan.zone",
     "candidates.pumps.*.zone",
 )
 _BESIDE = ("air", "circulators", "diverters", "treatment")
@@ -79,6 +81,9 @@ def check(tree: Tree) -> Iterator[Fault]:
         treats = named["treatment"] or []
         own = named["circulators"] or []
         yield from _interlocks(tree, names["heat_sources"], names["pumps"], named["air"] or [], treats, own)
+    if names["legs"] is not None:
+        for path, text in tree.texts(["plant.trenches.*.legs.*"]):
+            yield from _known(tree, path, text, names["legs"], "leg")
     places = [*(names["legs"] or []), *(names["equipment"] or []), *(names["heat_sources"] or [])]
     for path, text in tree.texts(("plant.heat_sources.*.proof.in", "plant.treatment.*.proof.in")):
         yield from _known(tree, path, text, places, "place")

@@ -9,6 +9,7 @@ from cyclesim.errors import Fault, shorten
 from cyclesim.scenario.blocks.heat_sources import KINDS, UNSWITCHED
 from cyclesim.scenario.blocks.place import read_price
 from cyclesim.scenario.blocks.prices_and_lives import by_the_hour, read_sum
+from cyclesim.scenario.blocks.room_loads import ROOM_FAN, ROOM_HEATER, SUMP_PUMP
 from cyclesim.scenario.blocks.schedule import DEMANDS
 from cyclesim.scenario.forms.forms import RefusedError, Steps, did_you_mean, one_of
 from cyclesim.scenario.text.csv_file import Series
@@ -193,6 +194,16 @@ def _fed(tree: Tree) -> Iterator[Fault]:
                 found, due = f"the name '{shorten(name)}' again", "a circuit feeds each name once"
                 yield tree.fault(again, found, due, at=tree.mark((*again, KEY)))
             electric.setdefault(name, (*above, name))
+    for name, key in ((ROOM_HEATER, "heater"), (ROOM_FAN, "fan"), (SUMP_PUMP, "sump_pump")):
+        own: Steps = ("plant", "pump_room", key)
+        if tree.get(own, default=None) is None:
+            continue
+        if name in electric:
+            first = electric[name]
+            due = f"{'.'.join(map(str, own))} is on the supply under this name"
+            hint = f"take it out of {'.'.join(map(str, first[:-1]))}, or give that another name"
+            yield tree.fault(first, f"the name '{name}' again", due, hint, at=tree.mark((*first, KEY)))
+        electric.setdefault(name, own)
     for path, _ in tree.match("supply.cables_to.*"):
         if (name := str(path[-1])) not in electric:
             due, hint = f"a cable goes to {one_of(electric)}", did_you_mean(name, electric)
@@ -201,17 +212,17 @@ def _fed(tree: Tree) -> Iterator[Fault]:
             )
     if not several:
         return
-    first: dict[str, Steps] = {}
+    placed: dict[str, Steps] = {}
     for path, name in tree.texts(("supply.circuits.*.feeds", "supply.circuits.*.feeds.*")):
         if name not in electric:
             due = f"{one_of(electric)} can be fed"
             yield tree.fault(path, f"'{shorten(name)}', nothing electric", due, did_you_mean(name, electric))
-        elif name in first:
-            where = f"the first is on line {tree.mark(first[name]).line}"
+        elif name in placed:
+            where = f"the first is on line {tree.mark(placed[name]).line}"
             yield tree.fault(path, f"'{name}' again", "each thing hangs on one circuit", where)
-        first.setdefault(name, path)
+        placed.setdefault(name, path)
     for name, path in electric.items():
-        if name not in first and _takes_power(path, tree.get(path)):
+        if name not in placed and _takes_power(path, tree.get(path)):
             found, due = f"'{shorten(name)}' on no circuit", "supply.circuits says what feeds it"
             yield tree.fault(path, found, due, at=tree.mark((*path, KEY)))
 
