@@ -207,6 +207,15 @@ def _hours(stream: Stream[str], *states: str) -> float:
     return total_s(while_in(stream, *states)) / _H_S
 
 
+def running_hours(trace: Trace) -> dict[str, float]:
+    """How long each device ran [h]."""
+    hours = {name: _hours(stream, *_RUNNING) for name, stream in trace.pumps.items()}
+    hours |= {name: _hours(stream, "firing") for name, stream in trace.sources.items()}
+    for streams in (trace.blowers, trace.circulators, trace.treatments):
+        hours |= {name: _hours(stream, "on") for name, stream in streams.items()}
+    return hours
+
+
 def measure_pump(
     plant: Assembly, programme: Programme, trace: Trace, name: str, metered: Meter
 ) -> PumpMetrics:

@@ -12,6 +12,7 @@ from cyclesim.analysis.metrics import Metrics
 from cyclesim.analysis.result import measure
 from cyclesim.analysis.rules import check
 from cyclesim.analysis.spans import spans, total_s, while_in, without
+from cyclesim.analysis.truth import people_in
 from cyclesim.physics.water import G, density_kg_m3
 from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.scenario.blocks.model import Scenario
@@ -91,6 +92,11 @@ class Outcome:
     findings: tuple[Broken, ...]
 
     @property
+    def running_h(self) -> dict[str, float]:
+        """Hours of each device."""
+        return {name: device.running_h for name, device in self.devices.items()}
+
+    @property
     def pump_h(self) -> float:
         """Hours of all pumps together."""
         return sum(d.running_h for d in self.devices.values() if d.kind == "pump")
@@ -165,7 +171,7 @@ def outcome(plant: Assembly, programme: Programme, trace: Trace, days: int) -> O
         fuel_kwh=energy.fuel_kwh,
         cost=energy.cost,
         cost_by_month={month.month: month.cost for month in energy.by_month},
-        loud_min=_loud_s(history) / 60.0,
+        loud_min=loud_s(plant, trace) / 60.0,
         sessions=tub.sessions,
         cold_sessions=sum(
             f.times for f in findings if f.rule == "cold-at-session" and f.subject == "bathing"
@@ -245,12 +251,12 @@ def loud_speeds(scenario: Scenario) -> dict[str, tuple[str, ...]]:
     return {name: speeds[-1:] for name, speeds in loud.items() if len(speeds) > 1 or name not in steady}
 
 
-def _loud_s(history: History) -> float:
-    trace = history.trace
-    running = [while_in(trace.pumps[n], *speeds) for n, speeds in loud_speeds(history.plant.scenario).items()]
+def loud_s(plant: Assembly, trace: Trace) -> float:
+    """How long neighbours hear something while nobody bathes [s]."""
+    running = [while_in(trace.pumps[n], *speeds) for n, speeds in loud_speeds(plant.scenario).items()]
     running += [while_in(stream, "on") for stream in trace.blowers.values()]
     heard = spans([pair for during in running for pair in during.tolist()])
-    return total_s(without(heard, history.truth.people))
+    return total_s(without(heard, people_in(trace)))
 
 
 def _never(hours: float | None) -> float:
