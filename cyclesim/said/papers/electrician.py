@@ -13,6 +13,7 @@ from cyclesim.said.papers.conductors import say_conductors, say_residual_current
 from cyclesim.said.papers.hand_test import WrittenTest
 from cyclesim.said.papers.keyed import say_keyed
 from cyclesim.said.papers.paper import ELECTRICITY, Paper, Sheet
+from cyclesim.said.papers.sun import sun_controls
 from cyclesim.scenario.blocks.air import Blower
 from cyclesim.scenario.blocks.schedule import Block, Keep
 from cyclesim.simulation.assembly import Assembly
@@ -40,6 +41,7 @@ def electrician(
     _interlocks(sheet, plant, programme)
     _proofs(sheet, plant, programme)
     _limits(sheet, plant, programme)
+    sun_controls(sheet, plant)
     say_keyed(sheet, programme)
     sheet.heading("Commissioning tests")
     if written:
