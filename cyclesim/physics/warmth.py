@@ -236,13 +236,24 @@ def push(
     """
     volume, dt_s = total(content), total(inflow)
     passes_s = volume / flow_m3_s
-    gone, stays = cut(content, flow_m3_s * dt_s)
-    out = _cooling(scaled(gone, 1.0 / flow_m3_s), 0.0, 1.0, rate_1_s, k_s)
-    through, enters = cut(inflow, dt_s - passes_s) if dt_s > passes_s else ([], inflow)
-    out += stand(through, passes_s, rate_1_s, k_s)
+    _, stays = cut(content, flow_m3_s * dt_s)
+    _, enters = cut(inflow, dt_s - passes_s) if dt_s > passes_s else ([], inflow)
     inside = _cooling(enters, min(dt_s, passes_s), -1.0, rate_1_s, k_s)
     rest = [*stand(stays, dt_s, rate_1_s, k_s), *scaled(inside, flow_m3_s)]
-    return HeatPassage(joined(rest, _DUST * volume), joined(out, _DUST * dt_s))
+    return HeatPassage(joined(rest, _DUST * volume), leaving(content, inflow, flow_m3_s, rate_1_s, k_s))
+
+
+def leaving(
+    content: Sequence[Slug], inflow: Sequence[Slug], flow_m3_s: float, rate_1_s: float, k_s: float
+) -> list[Slug]:
+    """The stream that leaves as `push` does."""
+    volume, dt_s = total(content), total(inflow)
+    passes_s = volume / flow_m3_s
+    gone, _ = cut(content, flow_m3_s * dt_s)
+    out = _cooling(scaled(gone, 1.0 / flow_m3_s), 0.0, 1.0, rate_1_s, k_s)
+    if dt_s > passes_s:
+        out += stand(cut(inflow, dt_s - passes_s)[0], passes_s, rate_1_s, k_s)
+    return joined(out, _DUST * dt_s)
 
 
 def through_at_once(inflow: Sequence[Slug], flow_m3_s: float, heat_w: float, per_m3_k: float) -> list[Slug]:
@@ -275,13 +286,15 @@ def move(
     beside: Mapping[int, Surroundings],
     per_m3_k: float,
     known: Mapping[int, Sequence[Slug]] = _NONE,
+    *,
+    only_streams: bool = False,
 ) -> Moved:
     """Move water through reaches at *pattern* while the stream *tub* [s] lasts.
 
     *contents* [m3] of each moving reach, the end that leaves first in front; *beside* of each that has one,
     the same for all of the time; *per_m3_k*: rho c of water [J/(m3 K)]. Those in *known* are not followed:
-    what leaves them is the stream that is given. Water that circles must not come round within the time: at
-    most `turn_s`.
+    what leaves them is the stream that is given. Water that
+    circles must not come round within the time: at most `turn_s`. *only_streams*: nothing else is worked out.
     """
     dt_s = total(tub)
     streams = {i: list(stream) for i, stream in known.items()}
@@ -291,7 +304,7 @@ def move(
     for i in pattern.loop:
         reach, blank = reaches[i], [(dt_s, 0.0, 0.0)]  # what comes in now does not leave within the time
         k_s = drive_k_s(reach, beside.get(i, ALONE))
-        streams[i] = push(contents[i], blank, abs(pattern.flows[i]), reach.rate_1_s, k_s).out
+        streams[i] = leaving(contents[i], blank, abs(pattern.flows[i]), reach.rate_1_s, k_s)
     for links_in, links_out in pattern.nodes:
         if all(i in known for i in links_out):
             continue
@@ -306,6 +319,9 @@ def move(
                 out = through_at_once(inflow, flow, near.heat_w, per_m3_k)
             else:
                 k_s = drive_k_s(reach, near)
+                if only_streams:
+                    streams.setdefault(i, leaving(contents[i], inflow, flow, reach.rate_1_s, k_s))
+                    continue
                 now[i], out = push(contents[i], inflow, flow, reach.rate_1_s, k_s)
                 gained = warmth(now[i]) - warmth(contents[i])
             streams.setdefault(i, out)

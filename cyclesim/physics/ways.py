@@ -234,7 +234,9 @@ class Ways:
         flows, moving = way.pattern.flows, way.settled.moving
         contents = {i: slugs[i] if flows[i] > 0.0 else warmth.turned(slugs[i]) for i in moving}
         beside, stream = self._beside(way, forces), [(lasts_s, tub_c, tub_c)]
-        streams = warmth.move(self.reaches, way.pattern, contents, stream, beside, self.per_m3_k).streams
+        streams = warmth.move(
+            self.reaches, way.pattern, contents, stream, beside, self.per_m3_k, only_streams=True
+        ).streams
         ends = {i: self.plugs[i].b if flows[i] > 0.0 else self.plugs[i].a for i in moving}
         return [streams[i] for i in moving if ends[i] == "tub"]
 

@@ -104,6 +104,22 @@ def test_a_high_stop_keeps_the_sun_out_until_the_tub_is_a_kelvin_colder(run):
     assert free.tub.water_c.max() > 36.0
 
 
+def test_collectors_that_would_scald_are_left_alone(run):
+    """6 K above a tub that is warmer than 24 degC: what must be colder than 30 degC to begin never does."""
+    spans = {
+        limit: run(
+            sunny(OWN_PUMP, AT_NIGHT, f"plant.heat_sources.panels.steered.not_above={limit} degC"),
+            1,
+            start=SUMMER,
+        )[1]
+        .demands["sun on panels"]
+        .spans("raised")
+        for limit in (30, 60)
+    }
+    assert [] == spans[30]
+    assert spans[60]
+
+
 def test_what_was_not_used_is_what_standing_hot_cost():
     """A pump that never runs: U times the integral of what the collectors are warmer than the tub."""
     scenario = sunny(OWN_PUMP, AT_NIGHT, "plant.heat_sources.panels.steered=null")

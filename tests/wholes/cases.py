@@ -106,6 +106,19 @@ CASES = {
             ready_k=0.08,
         ),
         Case(
+            "walnut-court",
+            EUROPE,
+            (COLD,),
+            "frost protection (5 K colder than shipped), bathing with three pumps staggered, flushes"
+            " of two pumps in turn, blower with injectors, clock change on 28 March",
+            (
+                "schedule.line_flushes.0.lasts=15 s",
+                "supply.breaker=13 A",
+                "schedule.filter_runs.0.lasts=20 min",
+                "interlocks.3=null",
+            ),
+        ),
+        Case(
             "cedar-yard",
             AMERICA,
             (),

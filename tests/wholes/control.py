@@ -9,7 +9,7 @@ from typing import Any
 
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import Keep
-from tests.wholes.times import named
+from tests.wholes.times import asks, named
 
 RANKS = ("bathing", "frost_protection", "line_flush", "heating", "filter_run")
 ORDER = {"stopped": 0, "changing": 0, "on": 1, "low": 1, "high": 2}
@@ -79,8 +79,8 @@ class Control:
         )
         for kind, entries in kinds:
             for entry, name in named(kind.replace("_", " "), entries):
-                if entry.pump is not None:
-                    yield Demand(name, rank[kind], *entry.pump, kind=kind)
+                for told, at, _ in asks(entry, name):
+                    yield Demand(told, rank[kind], *at, kind=kind)
         heating = schedule.heating
         if heating:
             alone = len(heating.sources) == 1

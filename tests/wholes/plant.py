@@ -231,7 +231,11 @@ class Layout:
 
     def alone(self, pump: str, speed: str, positions: tuple[str, ...] | None = None) -> tuple[str, ...]:
         """One pump at a speed, the others stopped; diverters as usual unless said."""
-        speeds = tuple(speed if n == pump else "stopped" for n in self.scenario.plant.pumps)
+        return self.just({pump: speed}, positions)
+
+    def just(self, running: dict[str, str], positions: tuple[str, ...] | None = None) -> tuple[str, ...]:
+        """These pumps at their speeds, the others stopped; diverters as usual unless said."""
+        speeds = tuple(running.get(n, "stopped") for n in self.scenario.plant.pumps)
         return speeds + (self.usual if positions is None else positions)
 
     @cached_property
