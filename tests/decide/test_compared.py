@@ -26,10 +26,10 @@ from cyclesim.decide.comparing.futures import (
 from cyclesim.decide.comparing.life_cycle_cost import owning
 from cyclesim.decide.sweeps.outcome import DeviceOutcome
 from cyclesim.decide.sweeps.sweep import How, job, run
-from cyclesim.scenario.blocks.model import CHOICE, Scenario
-from cyclesim.scenario.blocks.prices_and_lives import Money
 from cyclesim.said.compare import compare_page, compare_values
 from cyclesim.said.page import Table
+from cyclesim.scenario.blocks.model import CHOICE, Scenario
+from cyclesim.scenario.blocks.prices_and_lives import Money
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Assembly, jet_name
 from tests.evidence import small
