@@ -139,8 +139,8 @@ class OwnWaters:
     def __init__(self, plant: Assembly, wiring: Wiring, drive: Drive, board: Board, trace: Trace) -> None:
         self._plant, self._wiring, self._board, self._trace = plant, wiring, board, trace
         self.circuits = circuits(plant)
-        series, starts_c = drive.zones.series, plant.temp_c
-        self.waters = {n: c.water(series[c.zone], starts_c) for n, c in self.circuits.items()}
+        series = drive.zones.series
+        self.waters = {n: c.water(series[c.zone], series[c.zone][0]) for n, c in self.circuits.items()}
         """Source -> its own water, which `TubHeat` takes along."""
         self.reaches = [plant.reach_at[name] for name in self.circuits]
         self._calls = dict.fromkeys(self.circuits, False)
