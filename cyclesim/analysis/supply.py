@@ -136,6 +136,14 @@ def most_carried(plant: Assembly, circuit: str, having: Closed, *, heating_lasts
     return next((most for most, together in rows if interlocked.may_be(together)), with_([having]))
 
 
+def most_together(plant: Assembly, circuit: str) -> list[Carried]:
+    """The most that a circuit carries with each thing that is switched on it; or what it always carries."""
+    fed = [name for name in plant.scenario.circuits[circuit].feeds if name not in plant.scenario.always_on]
+    having = [(name, speed) for name in fed for speed in plant.speeds.get(name, ("on",))]
+    rows = [most_carried(plant, circuit, one) for one in having]
+    return rows or [carried(plant, circuit, loads(plant, ()))]
+
+
 def may_last(plant: Assembly, programme: Programme, *, heating_lasts: bool) -> frozenset[Closed]:
     """What may be on for 3 h or more in one go, where the region counts that: by the year's schedule.
 

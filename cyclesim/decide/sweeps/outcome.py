@@ -16,6 +16,7 @@ from cyclesim.analysis.truth import people_in
 from cyclesim.physics.water import G, density_kg_m3
 from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.room_loads import SUMP_PUMP
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Trace
@@ -35,10 +36,10 @@ class LegOutcome:
 
 @dataclass(frozen=True, slots=True)
 class DeviceOutcome:
-    """What one pump, heat source, blower or treatment device did."""
+    """What one pump, heat source, blower, treatment device or load of the pump room did."""
 
     kind: str
-    """pump, heat source, blower or treatment."""
+    """pump, heat source, blower, circulator, treatment or pump room."""
     running_h: float
     starts: int
     energy_kwh: float
@@ -208,6 +209,11 @@ def _devices(history: History, metrics: Metrics) -> Iterator[tuple[str, DeviceOu
         yield entry(water.circulator, "circulator", water.circulator_h, water.circulator_starts)
     for name, device in metrics.treatment.items():
         yield entry(name, "treatment", device.on_h, device.starts)
+    for name, load in metrics.pump_room.loads.items() if metrics.pump_room else ():
+        yield entry(name, "pump room", load.on_h, load.starts)
+    if SUMP_PUMP in by_device:  # by its share of the time alone: its starts are not known
+        power_w = history.plant.scenario.always_on[SUMP_PUMP]
+        yield entry(SUMP_PUMP, "pump room", 1000.0 * by_device[SUMP_PUMP].energy_kwh / power_w, 0)
 
 
 def _work(history: History) -> tuple[dict[str, float], dict[str, float]]:
