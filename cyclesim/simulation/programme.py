@@ -443,11 +443,11 @@ class Programme:
     def clock_notes(self, begin_utc: datetime, span_s: int) -> list[str]:
         """What the clock changes did to the schedule, in words."""
         notes = []
-        for t in self.timed:
+        for t in self.entries:
             drawn = isinstance(t.run, Bathing) and t.run.drawn is not None
             for o in [] if drawn or t.run.start is None else self.occurrences(t.run, begin_utc, span_s):
                 if o.note and 0 <= o.start_s < span_s:
-                    notes.append(f"{t.demand.name}: {o.note}")
+                    notes.append(f"{t.entry}: {o.note}")
         return notes
 
 
