@@ -22,7 +22,7 @@ from cyclesim.analysis.metrics import (
     TreatmentMetrics,
 )
 from cyclesim.analysis.spans import Floats, Ints, integral, total_s, while_in, without
-from cyclesim.analysis.sunshine import lost_by_plate_j, sunshine, trapped_j
+from cyclesim.analysis.sunshine import lost_by_plate_j, sun_j, sunshine, trapped_j
 from cyclesim.analysis.supply import measure_circuits, most_current
 from cyclesim.analysis.truth import Timeline
 from cyclesim.control.calendar import has_day
@@ -307,7 +307,7 @@ def _heat_j(plant: Assembly, programme: Programme, trace: Trace, name: str) -> f
         return total_s(while_in(trace.sources[name], "firing")) * sheet.output_w
     moved_j = 0.0 if rows is None else float(np.sum(rows.heat_j))
     if name in plant.plates:
-        return moved_j + trapped_j(plant, programme, trace, name) - lost_by_plate_j(trace, name)
+        return sun_j(plant, trace, name) - lost_by_plate_j(trace, name)
     return moved_j + (trapped_j(plant, programme, trace, name) if isinstance(sheet, Wood) else 0.0)
 
 

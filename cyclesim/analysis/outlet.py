@@ -7,6 +7,7 @@ fired into still water, or stopped without a run-on) leaves as a whole when wate
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import NamedTuple
 
@@ -21,6 +22,7 @@ from cyclesim.physics.loops import apart as circuits_of
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.simulation.assembly import Assembly, PlantDuty
+from cyclesim.simulation.exchanges import sun_w
 
 
 def outlet_too_hot(history: History) -> Judged:
@@ -130,6 +132,10 @@ def _heat_w(history: History, name: str, edges: Floats) -> Floats:
         return over_w
     if sheet.switched and not isinstance(sheet, HeatPump):
         return np.full(len(edges) - 1, sheet.output_w)
+    if name in history.plant.plates:
+        hours = math.ceil(history.trace.span_s / 3600)
+        watts = np.array(sun_w(history.plant, name, history.trace.begin_utc, hours))
+        return np.asarray(watts[(edges[:-1] // 3600).astype(int)])
     if rows is None or not len(rows):  # it never fired in the span
         return np.zeros(len(edges) - 1)
     mean_w = rows.heat_j / (rows.end_s - rows.start_s)

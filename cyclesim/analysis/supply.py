@@ -205,12 +205,10 @@ def most_current(plant: Assembly, truth: Timeline) -> tuple[float, float | None]
 def _worst_start(plant: Assembly, truth: Timeline, circuit: Circuit) -> tuple[float | None, float | None]:
     """The most current in a second in which something starts whose starting current the file tells."""
     on = {key: a for key, a in truth.closed.items() if key[0] in circuit.feeds}
-    starting = {
-        (name, speed): plant.speeds[name][speed].starting_current_a
-        for name, speed in on
-        if name in plant.pumps
-    }
-    starting_a = {key: a for key, a in starting.items() if a is not None}
+    starting = {(name, "on"): blower.starting_current_a for name, blower in plant.sheet.air.items()}
+    for name, by_speed in plant.speeds.items():
+        starting |= {(name, speed): sheet.starting_current_a for speed, sheet in by_speed.items()}
+    starting_a = {key: a for key, a in starting.items() if key in on and a is not None}
     begins = {key: on[key][:, 0][on[key][:, 0] > 0.0] for key in starting_a}
     starts_s = np.unique(np.concatenate([np.empty(0), *begins.values()]))
     if not len(starts_s):

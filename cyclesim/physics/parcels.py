@@ -166,16 +166,26 @@ class Passage(NamedTuple):
     """Integral over the interval of the plug's mean age [s2]."""
 
 
-def push(content: Sequence[Parcel], inflow: Sequence[Parcel], flow_m3_s: float, start_s: float) -> Passage:
+def push(
+    content: Sequence[Parcel],
+    inflow: Sequence[Parcel],
+    flow_m3_s: float,
+    start_s: float,
+    *,
+    ages_asked: bool = True,
+) -> Passage:
     """Push *inflow* [m3] into a plug that is full of *content* [m3], at *flow_m3_s*, from *start_s*.
 
-    The plug's volume is that of *content*; as much leaves as comes in.
+    The plug's volume is that of *content*; as much leaves as comes in. Without *ages_asked* neither knots nor
+    a mean age is worked out.
     """
     volume = total(content)
     inflow = swept(inflow, _DUST * volume)
     moved = total(inflow)
     out, rest = cut([*content, *inflow], moved)
     rest = swept(rest, _DUST * volume)
+    if not ages_asked:
+        return Passage(rest, out, [], 0.0)
     knots = _oldest_knots([*content, *inflow], volume, moved, flow_m3_s, start_s)
     mean = _mean_integral([*out, *rest], volume, moved, flow_m3_s, start_s)
     return Passage(rest, out, knots, mean)

@@ -11,7 +11,7 @@ older than all of the group before, which is the oldest at each moment does not 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
@@ -126,9 +126,17 @@ def pattern_of(plugs: Sequence[Plug], index: int, flows: Sequence[float]) -> Pat
 
 
 def _pass(
-    plugs: Sequence[Plug], p: Pattern, contents: dict[int, list[Parcel]], start_s: float, dt_s: float
+    plugs: Sequence[Plug],
+    p: Pattern,
+    contents: dict[int, list[Parcel]],
+    start_s: float,
+    dt_s: float,
+    asked: Container[int],
 ) -> dict[int, parcels.Passage]:
-    """One stretch of time at one pattern, loops already short enough; *contents* is not changed."""
+    """One stretch of time at one pattern, loops already short enough; *contents* is not changed.
+
+    *asked*: the plugs whose ages are.
+    """
     streams: dict[int, list[Parcel]] = {}
     for i in p.loop:
         flow = abs(p.flows[i])
@@ -145,17 +153,26 @@ def _pass(
                 streams[i] = stream
                 continue
             flow = abs(p.flows[i])
-            passages[i] = parcels.push(contents[i], parcels.scaled(stream, flow), flow, start_s)
+            inflow = parcels.scaled(stream, flow)
+            passages[i] = parcels.push(contents[i], inflow, flow, start_s, ages_asked=i in asked)
             streams.setdefault(i, parcels.scaled(passages[i].out, 1.0 / flow))
     return passages
 
 
 def _run(
-    plugs: Sequence[Plug], p: Pattern, contents: dict[int, list[Parcel]], start_s: float, dt_s: float
+    plugs: Sequence[Plug],
+    p: Pattern,
+    contents: dict[int, list[Parcel]],
+    start_s: float,
+    dt_s: float,
+    asked: Container[int],
 ) -> tuple[dict[int, list[Parcel]], dict[int, list[Knot]], dict[int, float]]:
-    """Any stretch of time at one pattern: new contents, oldest-age knots, mean-age integrals."""
+    """Any stretch of time at one pattern: new contents; knots of the oldest age, integrals of the mean.
+
+    Of the latter two those of *asked* plugs.
+    """
     if not p.loop:
-        passages = _pass(plugs, p, contents, start_s, dt_s)
+        passages = _pass(plugs, p, contents, start_s, dt_s, asked)
         return (
             {i: x.content for i, x in passages.items()},
             {i: x.knots for i, x in passages.items()},
@@ -171,7 +188,7 @@ def _run(
     done = 0.0
     while done < followed * (1.0 - 1e-12):
         step = min(longest, followed - done)
-        passages = _pass(plugs, p, contents, start_s + done, step)
+        passages = _pass(plugs, p, contents, start_s + done, step, asked)
         contents = {i: parcels.joined(x.content, _ALIKE_S) for i, x in passages.items()}
         for i, x in passages.items():
             knots[i] += [(done + t, age) for t, age in x.knots]
@@ -219,7 +236,7 @@ def _stirred(
     the oldest age: some of what circles never leaves, and comes by everywhere. What the tub's water pushes
     along in order is followed on in one piece. What no tub water comes to is stirred at once, and grows old.
     """
-    end_s, ordered = start_s + dt_s, _pass(plugs, _in_order(p), contents, start_s, dt_s)
+    end_s, ordered = start_s + dt_s, _pass(plugs, _in_order(p), contents, start_s, dt_s, contents)
     middle_s = start_s + 0.5 * dt_s
     lasting = _lasting_ages(plugs, p, {i: middle_s - _mean_birth_s(x.out) for i, x in ordered.items()})
     circling, fading = _circling(plugs, p)
@@ -334,7 +351,7 @@ class WaterAge:
         emit: Callable[[int, Floats], None],
     ) -> None:
         self.plugs = tuple(plugs)
-        self._recorded = tuple(i in set(recorded) for i in range(len(plugs)))
+        self._asked = frozenset(recorded)
         self._book = AgeBook(recorded, limit_s, emit)
         n = len(plugs)
         self._contents: list[list[Parcel]] = [[] for _ in plugs]
@@ -356,7 +373,8 @@ class WaterAge:
             contents = {i: [(self.plugs[i].volume_m3, 0.0, 0.0, 0.0, 0.0)] for i in p.moving}
             end_s = 1.01 * p.clear_s
             p.profile = {
-                i: parcels.shifted(c, -end_s) for i, c in _run(self.plugs, p, contents, 0.0, end_s)[0].items()
+                i: parcels.shifted(c, -end_s)
+                for i, c in _run(self.plugs, p, contents, 0.0, end_s, ())[0].items()
             }
             p.steady = {i: _ages(c, 0.0) for i, c in p.profile.items()}
         return p
@@ -383,7 +401,7 @@ class WaterAge:
             self._from_s = at_s
         for i in standing:
             since = self._since[i]
-            if self._recorded[i] and at_s > since:
+            if i in self._asked and at_s > since:
                 token = self._tokens[i]
                 if token >= 0:  # nearly always
                     base, (oldest, mean) = self._bases[i], self._patterns[token].steady[i]
@@ -445,13 +463,13 @@ class WaterAge:
     def _advance_exact(self, p: Pattern, t0: float, dt: float, steady_s: float) -> None:
         """Work through *dt* parcel by parcel; then *steady_s* more at the steady profile."""
         contents = {i: self._content(i, forward=p.flows[i] > 0.0) for i in p.moving}
-        contents, knots, means = _run(self.plugs, p, contents, t0, dt)
+        contents, knots, means = _run(self.plugs, p, contents, t0, dt, self._asked)
         t1 = t0 + dt + steady_s
         for i in p.moving:
             self._contents[i], self._tokens[i], self._bases[i] = contents[i], _EXPLICIT, t1
             self._forward[i] = p.flows[i] > 0.0
             self._since[i] = t1
-            if not self._recorded[i]:
+            if i not in self._asked:
                 continue
             peak, oldest, mean = parcels.peak_s(knots[i]), parcels.integral_s2(knots[i]), means[i]
             steady_oldest, steady_mean = p.steady[i] if steady_s else (0.0, 0.0)
@@ -486,11 +504,11 @@ class WaterAge:
                 i: parcels.shifted(c, -FAR_S * (group + (group >= farther))) if group or not farther else c
                 for i, c, group in zip(p.moving, stand, groups, strict=True)
             }
-            _, knots, mean = _run(self.plugs, p, contents, 0.0, p.clear_s)
-            oldest.append({i: parcels.integral_s2(knots[i]) for i in p.moving})
+            _, knots, mean = _run(self.plugs, p, contents, 0.0, p.clear_s, self._asked)
+            oldest.append({i: parcels.integral_s2(knots[i]) for i in p.moving if i in self._asked})
             means.append(mean)
         passages = {}
-        for i in p.moving:
+        for i in oldest[0]:
             slopes = [
                 tuple((more[i] - less[i]) / FAR_S for less, more in pairwise(integrals))[::-1]
                 for integrals in (oldest, means)
@@ -500,5 +518,4 @@ class WaterAge:
                 group = group_of(age)
                 peaks[group] = max(peaks[group], age - FAR_S * group)
             passages[i] = Passage(knots[i], oldest[0][i], slopes[0], means[0][i], slopes[1], tuple(peaks))
-        recorded = {i: x for i, x in passages.items() if self._recorded[i]}
-        return Passages(recorded, p.flows, p.steady, p.clear_s)
+        return Passages(passages, p.flows, p.steady, p.clear_s)

@@ -62,13 +62,11 @@ class Steering:
     def plan(self) -> None:
         """When to look next."""
         run, now = self._run, self._run.board.now
-        hour_s = (
-            run.drive.start_s + HOUR_S * ((now - run.drive.start_s) // HOUR_S + 1) + 1
-        )  # after new weather
         if self._on:
-            at = min(hour_s, now + min(LONGEST_S, max(FIRST_LOOK_S, now - self._since_s)))
+            at = now + min(LONGEST_S, max(FIRST_LOOK_S, now - self._since_s))
         else:
-            at = self._warm_at(now, hour_s)
+            hours = (now - run.drive.start_s) // HOUR_S + 1
+            at = self._warm_at(now, run.drive.start_s + HOUR_S * hours + 1)  # after new weather has come
         if at < run.drive.span_s and at != self._planned_s:
             self._planned_s = at
             run.board.at(at, lambda: self._look_again(at))

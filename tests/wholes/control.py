@@ -11,7 +11,7 @@ from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import Keep
 from tests.wholes.times import asks, named
 
-RANKS = ("bathing", "frost_protection", "line_flush", "heating", "filter_run")
+RANKS = ("bathing", "frost_protection", "line_flush", "heating", "filter_run", "sun")
 ORDER = {"stopped": 0, "changing": 0, "on": 1, "low": 1, "high": 2}
 
 
@@ -94,6 +94,9 @@ class Control:
                     )
         if schedule.frost_protection:
             yield Demand("frost protection", rank["frost_protection"], *schedule.frost_protection.pump)
+        for name, source in scenario.plant.heat_sources.items():
+            if source.kind == "solar" and source.steered:
+                yield Demand(f"sun on {name}", rank["sun"], *source.steered.pump, kind="sun")
         for blower in scenario.plant.air:
             for entry, name in named("bathing", schedule.bathing):
                 if entry.air:

@@ -126,7 +126,9 @@ class Hydraulics:
             return np.concatenate([lost + incidence.T @ h, incidence @ x[:n]])
 
         # as a start: every piece a linear resistance, each pump its head at a usual flow
-        usual, start = 1e-3, np.zeros((n + len(nodes), n + len(nodes)))
+        ends = [self.layout.scenario.plant.pumps[p.name].max_flow_m3_s for p in pieces if p.name in by]
+        usual = min([1e-3, *(0.5 * end for end in ends if end is not None)])
+        start = np.zeros((n + len(nodes), n + len(nodes)))
         right = np.zeros(n + len(nodes))
         for k, p in enumerate(pieces):
             is_pump = p.name in by

@@ -64,6 +64,7 @@ class Judge:
         self.hot = {
             name: longer(run.lanes[name].is_(0, n, "firing"), source.opens_within_s)[:n]
             for name, source in self.plant.heat_sources.items()
+            if source.kind != "solar"  # nobody switches the sun
         }
 
     def _speeds(self, pump: str, *, coasting: bool) -> np.ndarray:

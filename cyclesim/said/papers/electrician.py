@@ -13,6 +13,8 @@ from cyclesim.said.papers.conductors import say_conductors, say_residual_current
 from cyclesim.said.papers.hand_test import WrittenTest
 from cyclesim.said.papers.keyed import say_keyed
 from cyclesim.said.papers.paper import ELECTRICITY, Paper, Sheet
+from cyclesim.said.papers.sun import sun_controls
+from cyclesim.scenario.blocks.air import Blower
 from cyclesim.scenario.blocks.schedule import Block, Keep
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
@@ -39,6 +41,7 @@ def electrician(
     _interlocks(sheet, plant, programme)
     _proofs(sheet, plant, programme)
     _limits(sheet, plant, programme)
+    sun_controls(sheet, plant)
     say_keyed(sheet, programme)
     sheet.heading("Commissioning tests")
     if written:
@@ -92,7 +95,9 @@ def _load(plant: Assembly, name: str) -> Iterator[tuple[Cell, ...]]:
     )
     for kind, things in kinds:
         if name in things:
-            yield name, kind, things[name].power_w, load_a(plant, name), None
+            thing = things[name]
+            starting_a = thing.starting_current_a if isinstance(thing, Blower) else None
+            yield name, kind, thing.power_w, load_a(plant, name), starting_a
             return
     room = plant.sheet.pump_room
     kind = "in the pump room" if room and name in room.loads else "on the same circuit"
