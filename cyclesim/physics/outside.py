@@ -16,6 +16,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -32,6 +33,7 @@ from cyclesim.physics.ways import Settled, Way, Ways
 
 _FOLLOWED_S = 900  # longest piece while water is followed: the tub's temperature runs straight on it
 _TURNS_KEPT = 1000
+_ALIKE_K = 0.01  # streams of the tub nearer than this are one slug
 _LOOKED_AT_S = 60  # the same while something looks at followed water
 
 
@@ -39,7 +41,8 @@ _LOOKED_AT_S = 60  # the same while something looks at followed water
 class _Passing:
     """Water of a circuit on its way to be settled, worked out when it is, or when somebody asks before.
 
-    Until then it is taken to return what it would if all stayed as it was at first.
+    Until then it is taken to return what it would if all stayed as it was at first, but for the tub, which
+    what is returned makes warmer or colder.
     """
 
     way: Way
@@ -47,18 +50,26 @@ class _Passing:
     after_c: float
     acted: Floats
     """Forces times seconds."""
+    by_second: Floats
+    """What it returns by the second [J]: itself, or factors of *causes* where each reach held one slug."""
     causes: Floats | None
-    """What it is linear in where each reach held one slug, otherwise what it returns by the second [J]."""
-    by_second: Floats | None
     lasted_s: int = 0
     given_j: float = 0.0
 
     def returned_j(self, after_s: int) -> float:
         """What it is taken to have returned so long after it began [J]."""
+        then = self.by_second[after_s]
+        return float(then if self.causes is None else then @ self.causes)
+
+    def sent_out(self, tub_j_k: float) -> list[Slug]:
+        """What a tub of *tub_j_k* [J/K] has sent out since it began: a stream [s]."""
+        returned = self.by_second[: self.lasted_s + 1]
         if self.causes is not None:
-            return self.way.passages.returned_j(self.causes, after_s)
-        assert self.by_second is not None
-        return float(self.by_second[after_s])
+            returned = returned @ self.causes
+        temps_c = self.before_c + returned / tub_j_k
+        temps_c += np.linspace(0.0, self.after_c - temps_c[-1], self.lasted_s + 1)  # what else has warmed it
+        ends = pairwise(temps_c.tolist())
+        return warmth.joined([(1.0, front, back) for front, back in ends], 0.0, _ALIKE_K)
 
 
 class Trial(NamedTuple):
@@ -98,7 +109,7 @@ class _Turn(NamedTuple):
 
 
 class Outside:
-    """Contents of all reaches from *start_s* on, all at *water_c* then.
+    """Contents of all reaches from *start_s* on, all at *water_c* then; *tub_j_k*: heat capacity of the tub.
 
     *ways* are kept from run to run; *body_of*: the body of each reach, None where nobody asks; *zones* are
     hourly [degC] from *origin_s* on; *on_stays* as for `Stays`.
@@ -113,8 +124,10 @@ class Outside:
         origin_s: int,
         start_s: int,
         water_c: float,
+        tub_j_k: float,
         on_stays: OnStays,
     ) -> None:
+        self._tub_j_k = tub_j_k
         self.reaches, self._ways = ways.reaches, ways
         self._per_m3_k, self._origin_s = ways.per_m3_k, origin_s
         self.forces = Forces(ways.zones, len(ways.reaches), zones, origin_s, start_s)
@@ -516,8 +529,7 @@ class Outside:
                 done = self._ways.follow(
                     way,
                     self._water.of(g),
-                    dt_s,
-                    (before_c, after_c),
+                    [(float(dt_s), before_c, after_c)],
                     self.forces.now,
                     settled_too=not self._settled[g],
                 )
@@ -527,12 +539,14 @@ class Outside:
 
     def _begins(self, g: int, way: Way, tub_c: float) -> _Passing:
         """A passage from now on."""
-        row, ends, causes, by_second = self.forces.now, (tub_c, tub_c), None, None
+        row, ends, acted = self.forces.now, (tub_c, tub_c), np.zeros(len(self.forces.now))
         if self._water.is_straight[g]:
             causes = self._ways.causes(way, self._water.temps, ends, row)
-        else:
-            by_second = self._ways.passage(way, self._water.of(g), ends, row)[1]
-        return _Passing(way, tub_c, tub_c, np.zeros(len(row)), causes, by_second)
+            return _Passing(way, tub_c, tub_c, acted, way.passages.fed(self._tub_j_k)[1], causes)
+        self._ways.causes(way, np.zeros(2 * len(self.reaches)), (1.0, 1.0), np.zeros(len(row)))
+        back = way.passages.fed(self._tub_j_k)[0]
+        by_second = back @ self._ways.passage(way, self._water.of(g), ends, row)[1]
+        return _Passing(way, tub_c, tub_c, acted, by_second, None)
 
     def _passed(self, g: int, waits: _Passing) -> float:
         """A circuit has passed until it settles; the heat that it holds [J]."""
@@ -541,13 +555,12 @@ class Outside:
         rows, moves = way.straight, self._moves(way)
         if self._water.is_straight[g]:
             causes, straight = self._ways.causes(way, temps, tub_c, forces), self._water.straight[g]
-            lost, returned_j = way.passages.lost_j(causes), way.passages.returned_j(causes, way.after_s)
+            lost = way.passages.lost_j(causes)
             held_j, straight.met = float(rows.half_j_k @ temps), (np.minimum(temps[:n], temps[n:]), moves)
             straight.lose(self._in_order(way, straight).moving, lost[rows.holds])
         else:
             slugs = self._water.of(g)
-            losses, returned = self._ways.passage(way, slugs, tub_c, forces)
-            lost, returned_j = np.array(losses), float(returned[-1])
+            lost = np.array(self._ways.passage(way, slugs, tub_c, forces)[0])
             held_j, coldest = 0.0, np.full(n, math.inf)
             for i in rows.places.tolist():
                 held_j += self._per_m3_k * warmth.warmth(slugs[i])
@@ -556,18 +569,15 @@ class Outside:
             least = (coldest + moves.meets).min(axis=1).tolist()
             for body, least_c in zip(moves.bodies, least, strict=True):
                 stays.colder(body, least_c)
-        self._owe(returned_j - waits.given_j)
         gained_j = float(rows.heats @ forces) * way.after_s - float(np.add.reduce(lost))
-        return held_j + gained_j - returned_j
+        return held_j + gained_j - waits.given_j
 
     def _catch_up(self, g: int) -> None:
         """Somebody asks before a circuit has settled: follow it up to now, and piece by piece from here."""
         waits = self._passing.pop(g)
         self._water.open(g)
-        tub_c, forces = (waits.before_c, waits.after_c), waits.acted / waits.lasted_s
-        done = self._ways.follow(
-            waits.way, self._water.of(g), waits.lasted_s, tub_c, forces, settled_too=True
-        )
+        forces, sent_out = waits.acted / waits.lasted_s, waits.sent_out(self._tub_j_k)
+        done = self._ways.follow(waits.way, self._water.of(g), sent_out, forces, settled_too=True)
         self._water.take(done, None)
         self._owe(done.returned_j - waits.given_j)
         self._asked.add(g)
