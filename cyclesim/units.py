@@ -301,8 +301,10 @@ def _unit_meant(number: str, unit: str, known: tuple[str, ...]) -> str:
     """The hint for an unknown unit: never one that is another amount for want of a prefix."""
     lower = {name.lower(): name for name in reversed(known)}
     bare = lower.get(unit[1:].lower())
-    if unit[0] in _PREFIXES and bare and unit.lower() not in lower:
+    if unit[0] in _PREFIXES and bare and unit[0] != bare[0] and unit.lower() not in lower:
         return f"write {float(number) * _PREFIXES[unit[0]]:.12g} {bare}"
+    if (match := re.fullmatch(r"([A-Za-z]+)(\d+)", unit)) and match[1] in known:  # 1 h30 is no 1 h
+        return f"say the unit of {match[2]}, too"
     alike = [name for name in lower if name[0] == unit[0].lower()]
     near = get_close_matches(
         unit.lower(), sorted(alike, key=lambda name: abs(len(name) - len(unit))), n=1, cutoff=0.5

@@ -1,4 +1,4 @@
-"""A small plant whose boiler has water of its own, for tests; and a heat pump in the boiler's place."""
+"""A small plant whose boiler has water of its own, for tests; and what may stand in the boiler's place."""
 
 BOILER = """kind: boiler
       output: 12 kW
@@ -9,6 +9,9 @@ BOILER = """kind: boiler
 HEAT_PUMP = """kind: heat_pump
       rated: [{air: 7 degC, water: 45 degC, output: 9 kW, cop: 3.2}]
       lowest_air: -20 degC
+"""
+ELECTRIC = """kind: electric
+      output: 12 kW
 """
 PLANT = """format: 1
 title: A boiler behind plates

@@ -15,7 +15,7 @@ FILES = sorted((Path(__file__).parents[1] / "schedules").glob("*.yaml"))
 EACH = pytest.mark.parametrize("file", FILES, ids=[file.stem for file in FILES])
 WIRED = {"orchard-wall", "orchard-wall-mended", "harbour-steps", "mill-race"}
 BEHIND_PLATES = {"slate-barn", "slate-barn-left-off"}
-NEW = {"high-valley", "long-table", "cedar-yard"} | WIRED | BEHIND_PLATES
+NEW = {"high-valley", "long-table", "cedar-yard", "moss-cellar", "walnut-court"} | WIRED | BEHIND_PLATES
 ANNOUNCES = re.compile(r"# announces: (?:none|([a-z-]+) \(([^()]+)\))")
 QUANTITY = re.compile(r"(?<![\w.\"])-?\d+(?:\.\d+)? ?([A-Za-z][A-Za-z0-9/]*)")
 METRIC = {"mm", "cm", "m", "m2", "L", "L/min", "L/s", "kPa", "bar", "mbar", "degC", "K", "m/s", "kW"}

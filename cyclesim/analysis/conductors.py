@@ -13,7 +13,7 @@ from typing import NamedTuple
 from cyclesim.analysis.amounts import apart, listed
 from cyclesim.analysis.findings import Breach, Judged, Rule
 from cyclesim.analysis.metrics import CircuitMetrics
-from cyclesim.analysis.supply import Load, carried, load_a, loads_at, most_carried
+from cyclesim.analysis.supply import Load, carried, load_a, loads_at, most_together
 from cyclesim.analysis.truth import Timeline
 from cyclesim.physics.conductors import RESISTIVITY_OHM_M, drop_v
 from cyclesim.scenario.blocks.cables import Cable, Conductor, gauge_area_m2
@@ -114,13 +114,12 @@ def conducted(plant: Assembly) -> Iterator[Conducted]:
         own = [fed for fed in circuit.feeds if fed in supply.cables_to]
         if circuit.cable is None and not own:
             continue
-        havings = [(fed, speed) for fed in circuit.feeds for speed in plant.speeds.get(fed, ("on",))]
-        rows = [(having, most_carried(plant, name, having).loads) for having in havings]
+        rows = most_together(plant, name)
         if circuit.cable is not None:
-            loads = max((loads for _, loads in rows), key=lambda loads: lost_to(plant, name, loads)[name])
+            loads = max((row.loads for row in rows), key=lambda loads: lost_to(plant, name, loads)[name])
             yield _conducted(plant, name, name, circuit.cable, loads)
         for fed in own:
-            with_it = [loads for (having, _), loads in rows if having == fed]
+            with_it = [row.loads for row in rows if any(load.name == fed for load in row.loads)]
             loads = max(with_it, key=lambda loads: lost_to(plant, name, loads)[fed])
             yield _conducted(plant, fed, name, supply.cables_to[fed], loads)
 

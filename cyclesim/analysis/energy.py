@@ -22,7 +22,7 @@ from cyclesim.analysis.metrics import (
     TreatmentMetrics,
 )
 from cyclesim.analysis.spans import Floats, Ints, integral, total_s, while_in, without
-from cyclesim.analysis.sunshine import lost_by_plate_j, sunshine, trapped_j
+from cyclesim.analysis.sunshine import lost_by_plate_j, sun_j, sunshine, trapped_j
 from cyclesim.analysis.supply import measure_circuits, most_current
 from cyclesim.analysis.truth import Timeline
 from cyclesim.control.calendar import has_day
@@ -207,6 +207,15 @@ def _hours(stream: Stream[str], *states: str) -> float:
     return total_s(while_in(stream, *states)) / _H_S
 
 
+def running_hours(trace: Trace) -> dict[str, float]:
+    """How long each device ran [h]."""
+    hours = {name: _hours(stream, *_RUNNING) for name, stream in trace.pumps.items()}
+    hours |= {name: _hours(stream, "firing") for name, stream in trace.sources.items()}
+    for streams in (trace.blowers, trace.circulators, trace.treatments):
+        hours |= {name: _hours(stream, "on") for name, stream in streams.items()}
+    return hours
+
+
 def measure_pump(
     plant: Assembly, programme: Programme, trace: Trace, name: str, metered: Meter
 ) -> PumpMetrics:
@@ -298,7 +307,7 @@ def _heat_j(plant: Assembly, programme: Programme, trace: Trace, name: str) -> f
         return total_s(while_in(trace.sources[name], "firing")) * sheet.output_w
     moved_j = 0.0 if rows is None else float(np.sum(rows.heat_j))
     if name in plant.plates:
-        return moved_j + trapped_j(plant, programme, trace, name) - lost_by_plate_j(trace, name)
+        return sun_j(plant, trace, name) - lost_by_plate_j(trace, name)
     return moved_j + (trapped_j(plant, programme, trace, name) if isinstance(sheet, Wood) else 0.0)
 
 

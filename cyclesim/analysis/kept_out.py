@@ -16,7 +16,7 @@ from cyclesim.simulation.trace import Trace
 Why = Literal["cold", "stop"]
 KeptOut = tuple[str, Why]
 """Collectors, and why no water should run through them: they would cool it, or it is at its high stop."""
-LASTS_S = 600.0
+LASTS_S = 900.0
 """What lasts no longer, a rinse or a pump's least run, is no matter; project choice, no standard."""
 _OVER_K = 0.1
 _HOUR_S = 3600.0

@@ -129,7 +129,7 @@ class BlowerMetrics:
     why_not: str | None
     """Why its duty is not where its curve meets the line; None where it is."""
     wet_volume_l: float
-    """Water that stands in its pipe, which no flush refreshes."""
+    """Water that stands in its pipe, which no pump moves."""
     each_injector_l_min: float | None = None
     """Air through each injector; None where the file does not tell how many there are."""
 

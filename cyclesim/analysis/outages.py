@@ -25,6 +25,7 @@ from cyclesim.physics.heat import HOUR_S, TwoNode
 from cyclesim.physics.stays import Body
 from cyclesim.physics.water import FUSION_J_KG, density_kg_m3
 from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.scenario.blocks.room_loads import ROOM_HEATER
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Trace, Zones
@@ -59,6 +60,24 @@ def had_it_failed(
     zones = trace.zones
     if zones is None or not len(trace.tub):
         return None
+    start_s, from_local = _coldest_hour(plant, trace, zones, between_s)
+    return replace(_measure(plant, trace, zones, start_s, start_s + HOUR_S), from_local=from_local)
+
+
+def had_it_tripped(plant: Assembly, programme: Programme, trace: Trace, circuit: str) -> OutageMetrics | None:
+    """As `had_it_failed`, of one circuit alone: the rest has power, and with it perhaps the room's heater."""
+    zones = trace.zones
+    if zones is None or not len(trace.tub):
+        return None
+    start_s, from_local = _coldest_hour(plant, trace, zones, None)
+    told = _measure_circuit(plant, programme, trace, zones, circuit, start_s, start_s + HOUR_S)
+    return replace(told, from_local=from_local)
+
+
+def _coldest_hour(
+    plant: Assembly, trace: Trace, zones: Zones, between_s: tuple[float, float] | None
+) -> tuple[float, str]:
+    """A second before the coldest hour of the run's zones [s], and when that hour begins."""
     places = {*(body.zone for body in plant.bodies), plant.tub_node.cover_zone}
     begin_s, end_s = between_s or (0.0, float(trace.span_s))
     first = max(0, math.ceil((begin_s - zones.origin_s) / HOUR_S))
@@ -66,9 +85,7 @@ def had_it_failed(
     coldest = np.min([zones.series[zone][first:last] for zone in sorted(places)], axis=0)
     hour_s = zones.origin_s + HOUR_S * (first + int(np.argmin(coldest)))
     start_s = max(0.0, hour_s - 1.0)  # what would start with the hour has no power then
-    return replace(
-        _measure(plant, trace, zones, start_s, start_s + HOUR_S), from_local=when(trace, max(0.0, hour_s))
-    )
+    return start_s, when(trace, max(0.0, hour_s))
 
 
 def _measure(plant: Assembly, trace: Trace, zones: Zones, start_s: float, end_s: float) -> OutageMetrics:
@@ -105,7 +122,7 @@ def _measure_circuit(
     part = min(coldest, key=lambda name: coldest[name])
     unfed = plant.scenario.circuits[circuit].feeds
     stands = _left_alone(plant, programme, unfed)
-    kept_on = zones._replace(powerless={}, dark=())
+    kept_on = _kept_on(plant, zones, unfed)
     until_zero, until_frozen = (
         {name: h for name, h in hours.items() if name in stands}
         for hours in withstands(plant, trace, kept_on, start_s)
@@ -114,6 +131,13 @@ def _measure_circuit(
     return OutageMetrics(
         when(trace, start_s), lasts_h, part, coldest[part], until_zero, until_frozen, circuit
     )
+
+
+def _kept_on(plant: Assembly, zones: Zones, unfed: Collection[str]) -> Zones:
+    """The zones as they go on with power but for the room's heater, where that is without."""
+    heater = plant.sheet.pump_room.heater if plant.sheet.pump_room else None
+    cold = heater.zone if heater and ROOM_HEATER in unfed else None
+    return zones._replace(powerless={n: c for n, c in zones.powerless.items() if n == cold}, dark=())
 
 
 def _left_alone(plant: Assembly, programme: Programme, unfed: Collection[str]) -> set[str]:

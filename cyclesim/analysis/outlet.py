@@ -7,6 +7,7 @@ fired into still water, or stopped without a run-on) leaves as a whole when wate
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import NamedTuple
 
@@ -15,12 +16,13 @@ import numpy as np
 from cyclesim.analysis.amounts import apart, flow
 from cyclesim.analysis.findings import Breach, Judged
 from cyclesim.analysis.history import History
-from cyclesim.analysis.spans import Bools, Floats, covers, where, while_in
+from cyclesim.analysis.spans import Bools, Floats, covers, spans, where, while_in
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.physics.loops import apart as circuits_of
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.simulation.assembly import Assembly, PlantDuty
+from cyclesim.simulation.exchanges import sun_w
 
 
 def outlet_too_hot(history: History) -> Judged:
@@ -130,6 +132,10 @@ def _heat_w(history: History, name: str, edges: Floats) -> Floats:
         return over_w
     if sheet.switched and not isinstance(sheet, HeatPump):
         return np.full(len(edges) - 1, sheet.output_w)
+    if name in history.plant.plates:
+        hours = math.ceil(history.trace.span_s / 3600)
+        watts = np.array(sun_w(history.plant, name, history.trace.begin_utc, hours))
+        return np.asarray(watts[(edges[:-1] // 3600).astype(int)])
     if rows is None or not len(rows):  # it never fired in the span
         return np.zeros(len(edges) - 1)
     mean_w = rows.heat_j / (rows.end_s - rows.start_s)
@@ -143,16 +149,20 @@ def _as_water_starts(history: History, name: str, limit_c: float) -> Judged:
     rows = history.trace.stays.get(name)
     if rows is None or len(rows) < 2:
         return
-    stood, temps_c, ends_s = rows.joined == 0.0, rows.end_c, rows.end_s
+    temps_c, ends_s = rows.end_c, rows.end_s
+    still = [(a, b) for a, b, duty in history.duties if abs(duty.flow_m3_s(name)) <= STILL_M3_S]
+    stood = covers(spans(still), rows.start_s)
     hot = stood[:-1] & ~stood[1:] & (temps_c[:-1] > limit_c)
     since = np.array([start for start, _, _ in history.duties])
+    mend = f"let the pump run on after it fires: keep, after: {name}; and a lower high_limit of its own"
+    if name in history.plant.plates:
+        mend = "let them cool first: steered: not_above; and rinse them before the sun is up"
     for k in np.flatnonzero(hot).tolist():
         at_s, worst = float(ends_s[k]), float(temps_c[k])
         duty = history.duties[int(np.searchsorted(since, at_s, side="right")) - 1][2]
         moves_m3_s = abs(duty.flow_m3_s(name))
         lasts_s = history.plant.housings[name].volume_m3 / moves_m3_s if moves_m3_s > STILL_M3_S else 0.0
         cause = "what stood hot in it leaves when water moves again"
-        mend = f"let the pump run on after it fires: keep, after: {name}; and a lower high_limit of its own"
         yield Breach(name, cause, worst, "degC", _of(worst, limit_c), mend, at_s, lasts_s)
 
 

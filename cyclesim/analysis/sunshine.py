@@ -18,7 +18,7 @@ from cyclesim.analysis.truth import duties_over_time
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.simulation.assembly import Assembly
-from cyclesim.simulation.exchanges import fires
+from cyclesim.simulation.exchanges import fires, sun_w
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Trace
 
@@ -84,6 +84,15 @@ def sunshine(plant: Assembly, programme: Programme, trace: Trace, name: str) -> 
             now, temp_c = until, after_c
     known = hottest[0] > -math.inf
     return Sunshine(unused, hot, hottest[0] if known else None, hottest[1] if known else None)
+
+
+def sun_j(plant: Assembly, trace: Trace, name: str) -> float:
+    """Heat [J] that the sun gave collectors with a temperature of their own, whether water moved or not."""
+    hours = math.ceil(trace.span_s / _HOUR_S)
+    watts = np.array(sun_w(plant, name, trace.begin_utc, hours))
+    ends: Floats = np.array([0.0, float(trace.span_s)])
+    starts: Floats = np.arange(hours, dtype=float) * _HOUR_S
+    return float(np.diff(integral(starts, starts + _HOUR_S, watts, ends))[0])
 
 
 def lost_by_plate_j(trace: Trace, name: str) -> float:

@@ -136,6 +136,14 @@ def most_carried(plant: Assembly, circuit: str, having: Closed, *, heating_lasts
     return next((most for most, together in rows if interlocked.may_be(together)), with_([having]))
 
 
+def most_together(plant: Assembly, circuit: str) -> list[Carried]:
+    """The most that a circuit carries with each thing that is switched on it; or what it always carries."""
+    fed = [name for name in plant.scenario.circuits[circuit].feeds if name not in plant.scenario.always_on]
+    having = [(name, speed) for name in fed for speed in plant.speeds.get(name, ("on",))]
+    rows = [most_carried(plant, circuit, one) for one in having]
+    return rows or [carried(plant, circuit, loads(plant, ()))]
+
+
 def may_last(plant: Assembly, programme: Programme, *, heating_lasts: bool) -> frozenset[Closed]:
     """What may be on for 3 h or more in one go, where the region counts that: by the year's schedule.
 
@@ -197,12 +205,10 @@ def most_current(plant: Assembly, truth: Timeline) -> tuple[float, float | None]
 def _worst_start(plant: Assembly, truth: Timeline, circuit: Circuit) -> tuple[float | None, float | None]:
     """The most current in a second in which something starts whose starting current the file tells."""
     on = {key: a for key, a in truth.closed.items() if key[0] in circuit.feeds}
-    starting = {
-        (name, speed): plant.speeds[name][speed].starting_current_a
-        for name, speed in on
-        if name in plant.pumps
-    }
-    starting_a = {key: a for key, a in starting.items() if a is not None}
+    starting = {(name, "on"): blower.starting_current_a for name, blower in plant.sheet.air.items()}
+    for name, by_speed in plant.speeds.items():
+        starting |= {(name, speed): sheet.starting_current_a for speed, sheet in by_speed.items()}
+    starting_a = {key: a for key, a in starting.items() if key in on and a is not None}
     begins = {key: on[key][:, 0][on[key][:, 0] > 0.0] for key in starting_a}
     starts_s = np.unique(np.concatenate([np.empty(0), *begins.values()]))
     if not len(starts_s):

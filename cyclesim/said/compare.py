@@ -9,9 +9,11 @@ from typing import Any
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.decide.comparing.comparison import Comparison, Side
+from cyclesim.decide.tuning.programmes import own
 from cyclesim.said.cautions import ADVICE, WATER, say_cautions
 from cyclesim.said.compare_words import LETTERS, or_never, takings
 from cyclesim.said.page import Amount, Column, Page, Row, whole, words
+from cyclesim.said.tune import programme_values
 from cyclesim.said.words import count, month, number
 
 _YEAR = 365.0
@@ -27,7 +29,8 @@ def compare_page(comparison: Comparison) -> Page:
         page.line(f"{letter}  {side.name}{title}", hang=3, as_written=True)
     page.line(f"The same weather and bathers for {count(comparison.days, 'day')}.")
     if comparison.tuned:
-        page.line("Each runs the programme that cyclesim tune found for it.")
+        page.line("Each runs the programme that cyclesim tune found for it:")
+        _say_programmes(page, comparison)
     else:
         page.line(
             "Each runs its own file's programme. Tuning both may reverse the answer: --tuned does it.",
@@ -52,6 +55,23 @@ def compare_page(comparison: Comparison) -> Page:
         _say_swings(page, comparison)
     say_cautions(page, (WATER, ADVICE))
     return page
+
+
+def _say_programmes(page: Page, comparison: Comparison) -> None:
+    page.table(
+        [
+            words(""),
+            words("what"),
+            words("pump"),
+            Column("lasts", unit="s", kind="keyed in"),
+            words("starts"),
+        ],
+        [
+            (letter, entry.does, str(entry.pumping), entry.lasts_s, entry.clocks)
+            for letter, side in zip(LETTERS, comparison.sides, strict=False)
+            for entry in own(side.scenario).entries
+        ],
+    )
 
 
 # -- tables ------------------------------------------------------------------------------------------------
@@ -302,6 +322,7 @@ def compare_values(comparison: Comparison) -> dict[str, Any]:
             {
                 "name": side.name,
                 "title": side.scenario.title,
+                "programme": programme_values(own(side.scenario)),
                 "outcome": side.outcome.as_values(),
                 "weakest_jet_share": side.weakest_jet_share,
                 "warming": None if side.warming is None else side.warming._asdict(),

@@ -30,6 +30,8 @@ _NAMES: dict[str, tuple[Steps, ...]] = {
     "cover_zone": _ZONES,
     "after": (("plant", "heat_sources"),),
     "valve": (("plant", "valves"), ("plant", "diverters")),
+    "circuit": (("supply", "circuits"),),
+    "legs": (("plant", "legs"),),
 }
 """Keys that take one of the names that stand elsewhere in the file."""
 
@@ -142,7 +144,7 @@ class _Speaks:
             named = [self.tree.get(place, default=None) for place in places]
             own = {str(name): None for names in named if isinstance(names, dict) for name in names}
             choices = (*own, *(("outdoors",) if places == _ZONES and "outdoors" not in own else ()))
-            return self.field(path, about, annotation, "one of", choices)
+            return self.field(path, about, annotation, "list" if listed else "one of", choices)
         if listed or not forms:
             return self.field(path, about, annotation, "list", words or options)
         if options or words:

@@ -77,7 +77,7 @@ def say_blowers(page: Page, blowers: dict[str, BlowerMetrics], currency: str) ->
             page.line(f"{name}: each of its injectors gets {each} L/min of air.", hang=2)
         if blower.wet_volume_l:
             page.line(
-                f"{name}: {number(blower.wet_volume_l)} L stand in its pipe; no flush refreshes them.", hang=2
+                f"{name}: {number(blower.wet_volume_l)} L stand in its pipe, which no pump moves.", hang=2
             )
 
 

@@ -12,6 +12,7 @@ from functools import partial
 from typing import Any
 
 from cyclesim.physics import blowing, climate, evaporation, laws, walls
+from cyclesim.physics.own_water import GLYCOL_HEAT
 from cyclesim.scenario.blocks.heat_sources import HeatPump, highest_cop
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.defaults import Default
@@ -22,6 +23,7 @@ from cyclesim.spreads import Assumption, NoRange, Spread
 
 _FIT = "COP by its fraction of Carnot, output exponential; a modelling choice"
 _PRACTICE = "common practice, no source"
+_PLATES = "scale on the plates; less at less flow, more at more; common practice, no source"
 Off = Callable[[Scenario, float], Variant]
 """The plant of a scenario with one number so many times as large."""
 
@@ -78,6 +80,13 @@ def _all(scenario: Scenario) -> Iterator[Granted]:
         text, spread = f"{100.0 * AIR_HEAT:.0f} % of its power", Spread(50, 90, "%")
         name, off = "heat of the blower in its air", _factor("blower_heat")
         yield Granted(name, text, spread, _PRACTICE, AIR_HEAT, off=off)
+    own = [source.own_water for source in plant.heat_sources.values() if source.own_water]
+    if own:
+        text, spread = "as stated at every flow", Spread(-30, 10, "%", off=True)
+        yield Granted("what plates pass", text, spread, _PLATES, 1.0, off=_factor("plates"))
+    if any(circuit.glycol for circuit in own):
+        name, off = "heat capacity that water loses by its share of glycol", _factor("glycol_heat")
+        yield _number(name, GLYCOL_HEAT, "times that", off)
     for name, sheet in plant.heat_sources.items():
         if isinstance(sheet, HeatPump):
             text, spread = (

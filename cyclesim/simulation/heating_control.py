@@ -18,6 +18,7 @@ from collections.abc import Generator
 import numpy as np
 import simpy
 
+from cyclesim.physics.laws import Law, constant_law
 from cyclesim.physics.tub_heat import Watched
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import Boiler, HeatPump
@@ -26,6 +27,7 @@ from cyclesim.simulation.board import RunParts
 from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.drive import HeatingPlan
 from cyclesim.simulation.exchanges import Exchanges
+from cyclesim.simulation.own_water import circuits
 from cyclesim.simulation.programme import HEATING
 from cyclesim.simulation.setpoints import Level, ReadyBy
 from cyclesim.simulation.thermostat import Thermostat
@@ -44,6 +46,7 @@ class HeatingControl:
         self._heating_bit = bit(f"{HEATING}.raised")
         self._call_bits = {n: bit(f"{plan.callers[n]}.raised") for n in heating.sources}
         self._all_bits = sum({*self._call_bits.values(), self._heating_bit})
+        self._own = circuits(run.plant)
         self._early: float | None = None
         self._body: int | None = None
         """The body of water that the sensor sits in; None for the tub."""
@@ -131,13 +134,21 @@ class HeatingControl:
         """Seconds until all usable sources together reach *level_c*, by the model; None if longer."""
         plant, usable, exchanges = self._run.plant, self.thermostat.usable, self._exchanges
         duty = plant.duty(plant.at(self._heating.pump.pump, self._heating.pump.speed))
-        pumps = [exchanges.heat_pump(n)[1] for n in usable if exchanges and self._is_heat_pump(n)]
-        fixed = sum(plant.sheet.heat_sources[n].output_w for n in usable if not self._is_heat_pump(n))
+        plain = [n for n in usable if n not in self._own]
+        pumps = [exchanges.heat_pump(n)[1] for n in plain if exchanges and self._is_heat_pump(n)]
+        fixed = sum(plant.sheet.heat_sources[n].output_w for n in plain if not self._is_heat_pump(n))
+        behind = [(circuit, self._law(n)) for n, circuit in self._own.items() if n in usable]
 
         def heat_w(hour: int, water_c: float) -> float:
-            return duty.pump_heat_w + fixed + sum(law(hour, water_c).heat_w for law in pumps)
+            direct_w = duty.pump_heat_w + fixed + sum(law(hour, water_c).heat_w for law in pumps)
+            return direct_w + sum(own.reaches_w(law, hour, water_c, duty) for own, law in behind)
 
         return self._run.heat.seconds_to_reach(level_c, duty.plug_flows_m3_s, heat_w, within_s)
+
+    def _law(self, name: str) -> Law:
+        if self._exchanges and self._is_heat_pump(name):
+            return self._exchanges.heat_pump(name)[1]
+        return constant_law(self._run.plant.sheet.heat_sources[name].output_w)
 
     def _is_heat_pump(self, name: str) -> bool:
         return isinstance(self._run.plant.sheet.heat_sources[name], HeatPump)
@@ -170,6 +181,8 @@ class HeatingControl:
         price = float(self._plan.price[int(np.searchsorted(self._plan.price_edges, at_s, side="right")) - 1])
         if isinstance(sheet, HeatPump) and self._exchanges:
             hour = (at_s - self._run.drive.start_s) // 3600
-            x = self._exchanges.heat_pump(name)[1](hour, self._heating.keep_at_c)
+            own = self._own.get(name)
+            at_c = own.sheet.thermostat.starts_below_c if own else self._heating.keep_at_c
+            x = self._exchanges.heat_pump(name)[1](hour, at_c)
             return price * x.input_w / x.heat_w if x.heat_w > 0.0 else math.inf
         return price

@@ -43,7 +43,7 @@ class Circuit:
     @cached_property
     def per_m3_k(self) -> float:
         """Heat capacity of a cubic metre of its water [J/(m3 K)], glycol in it or none."""
-        share = 1.0 - GLYCOL_HEAT.value * self.sheet.glycol
+        share = 1.0 - GLYCOL_HEAT.value * self._plant.tolerance.glycol_heat * self.sheet.glycol
         return density_kg_m3(_WEIGHED_AT_C) * heat_capacity_j_kg_k(_WEIGHED_AT_C) * share
 
     @property
@@ -71,6 +71,10 @@ class Circuit:
     @cached_property
     def ua_w_k(self) -> float:
         """What its plates pass per degree [W/K]."""
+        return self._told_ua_w_k * self._plant.tolerance.plates
+
+    @property
+    def _told_ua_w_k(self) -> float:
         exchanger = self.sheet.exchanger
         if exchanger.rated is None:
             return exchanger.ua_w_k or 0.0
@@ -103,13 +107,24 @@ class Circuit:
     def water(self, zone: list[float], water_c: float) -> OwnWater:
         """Its water, all of it at water_c [degC], in a zone of hourly temperatures [degC]."""
         inside, rest = self.sheet.in_source_m3, self.sheet.volume_m3 - self.sheet.in_source_m3
-        ua = (walls.housing_ua(inside), walls.housing_ua(rest))
+        off = self._plant.tolerance.walls
+        ua = (walls.housing_ua(inside, off), walls.housing_ua(rest, off))
         return OwnWater(inside * self.per_m3_k, rest * self.per_m3_k, *ua, zone, water_c)
 
-    def highest_w(self, output_w: float, tub_c: float, duty: PlantDuty) -> float:
-        """What reaches water of tub_c [degC] at most [W]: its output, or what goes over at its thermostat."""
-        stops_c = self.sheet.thermostat.stops_above_c
-        return max(0.0, min(output_w, self.over_w_k(duty) * (stops_c - tub_c)))
+    def reaches_w(self, law: Law, hour: int, tub_c: float, duty: PlantDuty) -> float:
+        """What reaches water of tub_c [degC] in the mean [W]: what the source gives, or what goes over.
+
+        Its own water is as much warmer as its output needs; where that is beyond its thermostat, the source
+        comes and goes, and its water is in the mean as warm as the middle between the two levels.
+        """
+        reads, per_k = self.sheet.thermostat, self.over_w_k(duty)
+        if not per_k:
+            return 0.0
+        own_c = tub_c + self._source.output_w / per_k
+        if own_c <= reads.stops_above_c:
+            return law(hour, own_c).heat_w
+        middle_c = (reads.starts_below_c + reads.stops_above_c) / 2.0
+        return max(0.0, min(law(hour, middle_c).heat_w, per_k * (middle_c - tub_c)))
 
 
 def circuits(plant: Assembly) -> dict[str, Circuit]:

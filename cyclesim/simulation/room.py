@@ -45,18 +45,20 @@ def with_rooms(plant: Assembly, trace: Trace, zones: Zones, follows: Zones) -> t
         loses, stores = zone.loses_w_k or 1.0, zone.stores_j_k or 1.0
         air = follows.powerless.get(name, follows.series[name]) if heater else follows.series[name]
         waste = _before_and_in(waste_w(plant, trace, name), -zones.origin_s // HOUR_S, len(series[name]))
-        new = room_c(air, waste, loses, stores)
-        low, high = zone.never_below_c, zone.never_above_c
-        free = [t if high is None else min(t, high) for t in new]
-        new = free if low is None else [max(low, t) for t in free]
         if heater or fan:
             loads = room_thermostats(heater, fan, _unpowered(plant, trace, zones))
             new = switched_room_c(air, waste, loses, stores, zones.origin_s, loads)
             for load in loads:
                 trace.loads[load.name] = load.stream(trace.span_s)
-        if scenario.needs_power(name):
-            powerless[name] = free
+        else:
+            new = room_c(air, waste, loses, stores)
+        if heater:  # with no power throughout nothing else warms it, either
+            powerless[name] = room_c(air, [0.0] * len(waste), loses, stores)
+        low, high = zone.never_below_c, zone.never_above_c
+        free = [t if high is None else min(t, high) for t in new]
+        new = free if low is None else [max(low, t) for t in free]
         if zone.needs_power:
+            powerless[name] = free
             new = in_the_dark(new, free, zones.origin_s, zones.dark)
         change = max(change, float(np.max(np.abs(np.array(new) - np.array(series[name])))))
         series[name] = new

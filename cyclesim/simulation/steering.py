@@ -42,12 +42,14 @@ class Steering:
         """Both sensors are read, and what they mean is told."""
         steered, run = self._steered, self._run
         now, water_c = run.board.now, run.heat.water_c
-        warmer_k = run.heat.body_c(self._body, now) - water_c
+        inside_c = run.heat.body_c(self._body, now)
+        warmer_k = inside_c - water_c
         stop_c = steered.high_stop_c
         if stop_c is not None:
             self._stopped = water_c >= (stop_c - BACK_K if self._stopped else stop_c) - _ROUNDING_K
         enough_k = steered.off_at_k + _ROUNDING_K if self._on else steered.on_at_k - _ROUNDING_K
-        on = warmer_k > enough_k and not self._stopped
+        scalds = not self._on and steered.not_above_c is not None and inside_c > steered.not_above_c
+        on = warmer_k > enough_k and not (self._stopped or scalds)
         if on != self._on:
             self._on, self._since_s = on, now
             self._steer(self._name, steered, on)
@@ -60,13 +62,11 @@ class Steering:
     def plan(self) -> None:
         """When to look next."""
         run, now = self._run, self._run.board.now
-        hour_s = (
-            run.drive.start_s + HOUR_S * ((now - run.drive.start_s) // HOUR_S + 1) + 1
-        )  # after new weather
         if self._on:
-            at = min(hour_s, now + min(LONGEST_S, max(FIRST_LOOK_S, now - self._since_s)))
+            at = now + min(LONGEST_S, max(FIRST_LOOK_S, now - self._since_s))
         else:
-            at = self._warm_at(now, hour_s)
+            hours = (now - run.drive.start_s) // HOUR_S + 1
+            at = self._warm_at(now, run.drive.start_s + HOUR_S * hours + 1)  # after new weather has come
         if at < run.drive.span_s and at != self._planned_s:
             self._planned_s = at
             run.board.at(at, lambda: self._look_again(at))
@@ -82,6 +82,8 @@ class Steering:
         heat, level_c = self._run.heat, self._run.heat.water_c + self._steered.on_at_k
         if self._stopped or heat.body_c(self._body, until) < level_c:
             return until
+        if heat.body_c(self._body, now) >= level_c + _ROUNDING_K:  # they are, and too hot to begin
+            return min(until, now + LONGEST_S)
         early, late = now, until
         while late - early > 1:
             middle = (early + late) // 2

@@ -21,6 +21,10 @@ class Tolerance:
     emissivity: float = 1.0
     bather_heat: float = 1.0
     bather_water: float = 1.0
+    plates: float = 1.0
+    """On what plate exchangers pass per degree."""
+    glycol_heat: float = 1.0
+    """On the heat capacity that water loses by its share of glycol."""
     blower_heat: float = 1.0
     """On the share of a blower's power that warms its air."""
 

@@ -180,9 +180,9 @@ class WaterAndHeat:
             hot = heat_w > _HOT_SHARE * sheet.output_w
             if isinstance(sheet, Solar):  # collectors stand hot and give nothing: they are built for that
                 hot = hot and moves
-            if not moves and (not isinstance(sheet, Solar) or sheet.plate):
+            if name in self._plant.plates or (not moves and not isinstance(sheet, Solar)):
                 heats_w[at[name]] = heat_w
-            if moves:
+            elif moves:
                 k, law = exchanges.by_itself(name)
                 laws.append((k, law, at.get(exchanges.names[k])))
             self._trace.sources[name].put(now, "firing" if hot else "off")

@@ -9,7 +9,8 @@ _ALWAYS = (
     "The programme is as written and the plant wired and plumbed as described; nothing of the plant as built "
     "is looked at.",
     "Thermostats, the frost protection and contacts that watch a temperature may say anything at any time; "
-    "power may fail and return at any time; valves are turned only to where the file says they may be left.",
+    "power may fail and return at any time, and so may a circuit that the file cuts alone; valves are turned "
+    "only to where the file says they may be left.",
     "In one second, up to two things around the controller change, or one and one timer ends, or two timers "
     "end; power changes by itself.",
     "Two timers end only in orders that their lengths permit; beyond that any time may pass between events.",

@@ -33,6 +33,8 @@ class Value:
     raised: frozenset[str] = frozenset()
     """Names of demands, for stories and for replaying them."""
     windows: frozenset[str] = frozenset()
+    unfed: str = ""
+    """A circuit that has no power alone."""
 
 
 @dataclass(frozen=True)
@@ -94,7 +96,7 @@ class Environment:
         if kind == "commands":
             dims = self._commands(dims)
         dims += self._contacts(person)
-        dims += [self._power(), *self._level(), *self._valves(), *self._suns]
+        dims += [self._power(), *self._circuits(), *self._level(), *self._valves(), *self._suns]
         dims += [
             Dim.free(name, [Value(f"{name} goes cold"), Value(f"{name} is hot", hot=name)]) for name in hot
         ]
@@ -361,6 +363,14 @@ class Environment:
         values[0] = Value("a person starts the controller")
         values.append(Value("power returns; the controller waits for a person", bit(WAITS)))
         return Dim(POWER, tuple(values), ((1,), (2,), (0, 1)))
+
+    def _circuits(self) -> Iterator[Dim]:
+        """The circuits that the file cuts alone on some day: at any time. Others trip as a fault does."""
+        circuits, cuts = self.programme.scenario.circuits, self.programme.scenario.schedule.outages
+        for name in dict.fromkeys(cut.circuit for cut in cuts if cut.circuit):
+            if not set(self.cone.names).isdisjoint(circuits[name].feeds):
+                trips = Value(f"the circuit {name} loses its power", unfed=name)
+                yield Dim.free(f"circuit {name}", [Value(f"the circuit {name} has power again"), trips])
 
     def _level(self) -> Iterator[Dim]:
         if self.programme.scenario.schedule.low_water:

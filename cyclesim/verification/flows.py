@@ -25,6 +25,10 @@ class Around(NamedTuple):
     """Of the latter those that would cool it."""
     windows: frozenset[str]
     low: bool
+    circuits: frozenset[str] = frozenset()
+    """Those that have no power alone."""
+    unfed: frozenset[str] = frozenset()
+    """What hangs on them."""
 
 
 class Flows:
@@ -58,6 +62,8 @@ class Flows:
             mask = self._forced
             for value in values:
                 mask |= value.mask
+            out = frozenset(value.unfed for value in values if value.unfed)
+            circuits = self.wiring.plant.scenario.circuits
             position_of = {d.name: v.position for d, v in zip(self.dims, values, strict=True) if v.position}
             known = self._arounds[env] = Around(
                 mask,
@@ -70,13 +76,16 @@ class Flows:
                 frozenset(value.cold for value in values if value.cold),
                 frozenset(name for value in values for name in value.windows),
                 bool(mask & self._low),
+                out,
+                frozenset(name for circuit in out for name in circuits[circuit].feeds),
             )
         return known
 
     def effect(self, state: State, env: tuple[int, ...], feedback: int) -> WhatIsOn:
         """What is on as wired, welded or not, and the water that it moves."""
         around = self.around(env)
-        return self.wiring.effect(state, around.mask | feedback, around.positions, self.welded)
+        facts = around.mask | feedback
+        return self.wiring.effect(state, facts, around.positions, self.welded, around.unfed)
 
     def felt(self, effect: WhatIsOn) -> int:
         """A number that effects share from which an instant follows alike, whatever is around."""

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.combinations import as_written
 from cyclesim.analysis.history import History
-from cyclesim.analysis.outages import had_it_failed
+from cyclesim.analysis.metrics import OutageMetrics
+from cyclesim.analysis.outages import had_it_failed, had_it_tripped
 from cyclesim.control.step import LEVEL_LOW, POWER_LOST, WAITS
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import FROST, Programme
@@ -44,9 +45,12 @@ def frost_ends(
             rcd = circuits[on].rcd
             shared = rcd and sum(circuit.rcd == rcd for circuit in circuits.values()) > 1
             with_all = f", or with all that is behind the residual-current device {rcd}" if shared else ""
-            why |= {f"{pump} hangs on the circuit {on}, which may trip alone{with_all}": None}
+            reason = f"{pump} hangs on the circuit {on}, which may trip alone{with_all}"
+            tripped = had_it_tripped(plant, programme, year.trace, on) if year else None
+            yield DeadEnd(KIND, FROST, f"{reason}; {_hours(tripped)}")
+    failed = had_it_failed(plant, year.trace) if year is not None else None
     for reason in why:
-        yield DeadEnd(KIND, FROST, f"{reason}; {_hours(plant, year)}")
+        yield DeadEnd(KIND, FROST, f"{reason}; {_hours(failed)}")
 
 
 def _stands(automaton: Automaton, node: Node, pump: str) -> bool:
@@ -70,9 +74,8 @@ def _why(automaton: Automaton, node: Node, pump: str, speed: str) -> str:
     return f"{as_written(pump, speed)} is blocked {listed(blocks)}" if blocks else f"{pump} stands"
 
 
-def _hours(plant: Assembly, year: History | None) -> str:
+def _hours(cut: OutageMetrics | None) -> str:
     """How long the plant withstands standing water from the coldest hour of the year on."""
-    cut = had_it_failed(plant, year.trace) if year is not None else None
     if cut is None:
         return "how long the plant then has was not worked out"
     zero = {name: h for name, h in cut.until_zero_h.items() if h is not None}

@@ -362,7 +362,7 @@ class Instants:
                 if runs[i]:
                     starts.append(i)
         settled = self.wiring.settled(
-            was, new, mask | feedback, around.positions, begun.risen, self.flows.welded
+            was, new, mask | feedback, around.positions, begun.risen, self.flows.welded, around.unfed
         )
         for k, i in self._own.items():
             if settled.stops >> k & 1 and timers[i]:

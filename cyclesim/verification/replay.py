@@ -111,7 +111,8 @@ def drive_of(plant: Assembly, path: Path, times: Sequence[int], tail_s: int) -> 
     turns: list[tuple[int, str, str | None]] = []
     resets: list[tuple[int, str]] = []
     broken: dict[tuple[str, str], int] = {}
-    positions = plant.usually
+    cuts: list[tuple[int, str, bool]] = []
+    positions, out = plant.usually, frozenset[str]()
     for (automaton, move, node), start, end in zip(path, begins, ends, strict=True):
         around = automaton.flows.around(node.env)
         for n, fact in enumerate(automaton.controller.facts):
@@ -121,6 +122,8 @@ def drive_of(plant: Assembly, path: Path, times: Sequence[int], tail_s: int) -> 
         turned = zip(plant.turnable, positions, around.positions, strict=True)
         turns += [(start, name, new) for name, old, new in turned if old != new]
         positions = around.positions
+        cuts += [(start, circuit, circuit in around.circuits) for circuit in sorted(out ^ around.circuits)]
+        out = around.circuits
         for contact in welds(automaton.faults):
             broken.setdefault(contact, start)
         if move is not None and move.event[0] == "resets":
@@ -132,6 +135,7 @@ def drive_of(plant: Assembly, path: Path, times: Sequence[int], tail_s: int) -> 
         turns=turns,
         people=people,
         resets=resets,
+        cuts=cuts,
         welds=[(start_s, *contact) for contact, start_s in broken.items()],
     )
 

@@ -134,3 +134,10 @@ def test_the_plumber_is_told_of_injectors(scenario: Build, winter: Changes) -> N
     paper = plumber(Assembly(built), Programme(built))
     rows = {row.cells[0]: row.cells[1] for block in paper.blocks for row in getattr(block, "rows", ())}
     assert (12, 50) == tuple(round(rows[name].value) for name in ("injectors", "each injector gets"))
+
+
+def test_the_start_of_a_blower_is_in_the_worst_second(run: Run, winter: Changes) -> None:
+    """15 A as it starts beside the pump's 7 A and the lights' 1 A at 230 V: 23 A, for a moment."""
+    starts = ("power: 690 W,", "power: 690 W, current: 3 A, starting_current: 15 A,")
+    history = run(*winter, starts, pumps={"main": [(0, "high")]}, blowers={"blower": [(H, "on")]})
+    assert pytest.approx(15.0 + 7.0 + 1.0) == measure(history).energy.circuits["supply"].most_starting_a

@@ -139,3 +139,19 @@ def test_cables_that_are_none(scenario: Build, change: tuple[str, str], path: st
     (fault,) = refused.value.faults
     assert path == fault.path
     assert said in str(fault)
+
+
+def test_a_circuit_of_which_all_is_always_on(scenario: Build) -> None:
+    """Lights of 230 W and a pump of the sump of 460 W: 1 + 2 A, each counted once, with 10 m more to one."""
+    apart = (
+        "breaker: 20 A,",
+        "circuits: {water: {breaker: 20 A, feeds: [main, element]}, room: {breaker: 6 A, "
+        "feeds: [lights, sump_pump], cable: {length: 30 m, area: 4 mm2}}}, "
+        "cables_to: {sump_pump: {length: 10 m, area: 1.5 mm2}},",
+    )
+    sump = ("drain: true,", "drain: true, sump_pump: {power: 460 W, float: true, backed_up: true},")
+    room, pump = conducted(Assembly(scenario(apart, sump)))
+    shared = lost(1.0, 230, 30, 4) + lost(2.0, 460, 30, 4)
+    assert ("room", pytest.approx((3.0, shared))) == (room.to, (room.carries_a, room.drop_v))
+    assert ("sump_pump", pytest.approx(2.0)) == (pump.to, pump.carries_a)
+    assert pytest.approx(shared + lost(2.0, 460, 10, 1.5)) == pump.drop_v

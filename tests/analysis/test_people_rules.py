@@ -372,7 +372,7 @@ def test_an_hour_later_to_the_second_is_another_hour(run: Run) -> None:
 
 
 def test_an_air_pipe_without_protection(run: Run, winter: Changes) -> None:
-    """Neither check valve nor loop: told, with its 3 L that no flush refreshes; either one suffices.
+    """Neither check valve nor loop: told, with its 3 L that no pump moves; either one suffices.
 
     Where the file says nothing of one of them, nobody knows.
     """

@@ -26,6 +26,8 @@ from cyclesim.decide.comparing.futures import (
 from cyclesim.decide.comparing.life_cycle_cost import owning
 from cyclesim.decide.sweeps.outcome import DeviceOutcome
 from cyclesim.decide.sweeps.sweep import How, job, run
+from cyclesim.said.compare import compare_page, compare_values
+from cyclesim.said.page import Table
 from cyclesim.scenario.blocks.model import CHOICE, Scenario
 from cyclesim.scenario.blocks.prices_and_lives import Money
 from cyclesim.scenario.reading.load import load_text
@@ -325,6 +327,10 @@ def test_each_with_the_programme_that_a_tuning_puts_first(monkeypatch: pytest.Mo
     assert [("one", 2, None, 3, how), ("other", 2, None, 3, how)] == asked
     assert found.tuned
     assert [3.0, 3.0] == pytest.approx([side.outcome.pump_h for side in found.sides])
+    runs = [{"does": "filter run", "pump": "pump", "lasts_s": 5400, "starts": ("03:00",)}]
+    assert [runs, runs] == [plant["programme"] for plant in compare_values(found)["plants"]]
+    keyed = next(table for table in compare_page(found).blocks if isinstance(table, Table))
+    assert [(x, "filter run", "pump", 5400, ("03:00",)) for x in "AB"] == [row.cells for row in keyed.rows]
     assert not compare(plants, days=2).tuned
     assert 2 == len(asked)
 

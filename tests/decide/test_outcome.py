@@ -11,8 +11,9 @@ import pytest
 from iapws import IAPWS97
 
 from cyclesim.analysis.result import simulate
+from cyclesim.decide.sweeps.brief import BRIEFS, brief
 from cyclesim.decide.sweeps.outcome import Broken, DeviceOutcome, LegOutcome, Outcome, loud_speeds, read
-from cyclesim.decide.sweeps.sweep import job, run
+from cyclesim.decide.sweeps.sweep import job, run, traced
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.simulation.assembly import Assembly
@@ -159,6 +160,18 @@ def test_what_heats_blows_and_treats_by_hand() -> None:
     assert pytest.approx(sum(b - a for a, b in fired) / 3600) == element.running_h
     assert pytest.approx(3.0 * element.running_h) == element.heat_kwh
     assert all(each.moved_m3 is None for each in (blower, treatment, element))
+
+
+@pytest.mark.parametrize("path", SCHEDULES, ids=lambda path: path.stem)
+def test_in_brief_a_run_comes_to_the_same(path: Path) -> None:
+    """Every number of it is the outcome's, to the last digit, and read again unchanged."""
+    scenario, out = shipped(path)
+    found = brief(*traced(job(scenario, 3, date(2027, 3, 5), seed=7)), 3)
+    assert {name: getattr(found, name) for name in BRIEFS.as_values(found)} == {
+        name: getattr(out, name) for name in BRIEFS.as_values(found)
+    }
+    assert found.loud_min_a_day == out.loud_min_a_day
+    assert found == BRIEFS.read(json.loads(json.dumps(BRIEFS.as_values(found))))
 
 
 def test_a_session_in_cold_water_counts_once() -> None:

@@ -1,6 +1,7 @@
 """Programmes ranked by a few days of each season, against what the whole span makes of them."""
 
 import math
+from dataclasses import replace
 from datetime import time
 from pathlib import Path
 
@@ -8,12 +9,11 @@ import pytest
 
 from cyclesim.decide.sweeps.sweep import HERE, How, job, run, sweep
 from cyclesim.decide.tuning import ranked, tuning
-from cyclesim.decide.tuning.programmes import Daily, Entry, own, scheduled
+from cyclesim.decide.tuning.programmes import Daily, own, scheduled
 from cyclesim.decide.tuning.ranked import Marks, beside, marks, ranks, rough, surely_beaten, surely_dearer
 from cyclesim.decide.tuning.space import FILTER
 from cyclesim.decide.tuning.tuning import tune
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.forms.fields import PumpSpeed
 from cyclesim.scenario.reading.load import load
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
@@ -21,10 +21,12 @@ DAYS = 90
 
 
 def filtering_at(scenario: Scenario, *hours: int) -> Scenario:
-    """The circulator's plant filtering for three hours from each of these, its flushes as in the file."""
-    flushes = [entry for entry in own(scenario).entries if entry.does != FILTER]
-    filtering = Entry(FILTER, PumpSpeed("circulator", "on"), 3 * 3600, tuple(map(time, hours)))
-    return scheduled(scenario, Daily((filtering, *flushes)))
+    """The scenario with its filter runs started at these hours."""
+    entries = [
+        replace(entry, starts=tuple(map(time, hours))) if entry.does == FILTER else entry
+        for entry in own(scenario).entries
+    ]
+    return scheduled(scenario, Daily(tuple(entries)))
 
 
 @pytest.fixture(scope="module")

@@ -6,8 +6,10 @@ import importlib
 from collections.abc import Iterator
 
 from tests.evidence import (
+    air,
     bad_days,
     bad_parts,
+    cables,
     carried,
     engine,
     exchange,
@@ -26,7 +28,7 @@ from tests.evidence import (
 from tests.evidence.record import Check
 
 _MODULES = {
-    "parts": (water, pipes, pumps, exchange, frost, heat, carried, supply),
+    "parts": (water, pipes, pumps, exchange, frost, heat, carried, supply, air, cables),
     "weather": (weather,),
     "standards": (standards,),
     "practice": (practice_flow, practice_pumps, practice_power),

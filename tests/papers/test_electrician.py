@@ -89,3 +89,15 @@ def test_the_client_is_told_how_far_the_cost_may_be_off_where_that_was_asked_for
     (months,) = [b for b in paper.blocks if isinstance(b, Table) and b.rows[0].cells[0] == "a month"]
     as_run, least, most = (row.cells[1:] for row in months.rows)
     assert all(low < cost < high for low, cost, high in zip(least, as_run, most, strict=True))
+
+
+def test_every_circuit_has_its_row_and_the_search_for_faults_is_named():
+    """The moss cellar: 800 + 25 + 350 W at 230 V are 5.11 A on the circuit of its room, each counted once."""
+    scenario = load(PATH.with_stem("moss-cellar"))
+    rows = {row.cells[0]: row.cells[1] for row in tables(scenario)["at most"].rows}
+    assert {"pumps", "heat", "room"} == set(rows)
+    assert rows["room"] == pytest.approx((800 + 25 + 350) / 230)
+    [paper] = HandOver(scenario, "", (), "2027-03-02", "0.1.0").papers(("electrician",)).papers
+    lines = " ".join(block.text for block in paper.blocks if isinstance(block, Line))
+    assert "Behind the residual-current device cellar: pumps." in lines
+    assert "cyclesim verify FILE --faults 1 searches every one" in lines

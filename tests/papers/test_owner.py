@@ -51,3 +51,11 @@ def test_chores_are_in_the_order_of_their_days():
     days = [chore.first for chore in chores(scenario)]
     assert days == sorted(days)
     assert {scenario.place.year} == {day.year for day in days}
+
+
+def test_what_is_to_be_tried_by_hand_is_among_the_chores():
+    """Residual-current devices and a sump pump where the file has them, each with its interval."""
+    found = {c.name: c.every_days for c in chores(load(SCHEDULES / "moss-cellar.yaml"))}
+    assert (180, 90) == (found["Test the residual-current devices"], found["Try the sump pump"])
+    names = {chore.name for chore in chores(load(SCHEDULES / "long-table.yaml"))}
+    assert names.isdisjoint({"Test the residual-current devices", "Try the sump pump"})

@@ -125,7 +125,7 @@ def test_pumps_are_added_to_a_file_that_had_one(tmp_path: Path) -> None:
 def test_what_is_keyed_in_and_on_the_calendar(build: Build) -> None:
     """One line for one entry, of both pumps; in turn the calendar has it for as long as both take."""
     told = dict(settings(Programme(build())))
-    assert "07:30 and 19:30 for 60 s" == told["line flush: left and right, every day"]
+    assert "07:30 and 19:30 for 60 s each" == told["line flush: left and right, every day"]
     flushes = [e for e in owners_calendar(build()).entries if e.name == "line flush"]
     assert [60, 60] == [entry.lasts_s for entry in flushes]
     in_turn = build((OWN, OWN.replace("lasts: 60 s", "lasts: 60 s, in_turn: true")))

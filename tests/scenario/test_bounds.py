@@ -127,10 +127,16 @@ def test_a_file_of_faults_is_not_read_to_its_end(tmp_path, monkeypatch):
         (("5 KW", "power"), "did you mean 5 kW?"),
         (("9 gpn", "flow"), "did you mean 9 gpm?"),
         (("5 kph", "speed"), "did you mean 5 km/h?"),
+        (("3 hh", "time"), "did you mean 3 h?"),
+        (("5000 mmm", "length"), "did you mean 5000 mm?"),
+        (("1 h30", "time"), "say the unit of 30, too"),
     ],
 )
 def test_a_hint_is_the_same_amount(written, hint):
-    """By the prefixes of the SI: a megawatt is a million watts, a hectopascal a hundred pascals."""
+    """By the prefixes of the SI: a megawatt is a million watts, a hectopascal a hundred pascals.
+
+    A letter that stands twice is no prefix, and half of what was written is no hint.
+    """
     with pytest.raises(QuantityError) as caught:
         parse(*written)
     assert hint == caught.value.hint

@@ -13,7 +13,8 @@ from cyclesim.scenario.blocks.own_water import MOST_GLYCOL
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.own_water import circuits
-from tests.own_circuit import BOILER, HEAT_PUMP, PLANT
+from cyclesim.simulation.room import waste_w
+from tests.own_circuit import BOILER, ELECTRIC, HEAT_PUMP, PLANT
 
 
 def run(text: str = PLANT, days: int = 3) -> Result:
@@ -29,7 +30,11 @@ def edited(*edits: tuple[str, str], of: str = PLANT) -> str:
     return of
 
 
-@pytest.mark.parametrize("text", [PLANT, edited((BOILER, HEAT_PUMP))], ids=["boiler", "heat pump"])
+@pytest.mark.parametrize(
+    "text",
+    [PLANT, edited((BOILER, HEAT_PUMP)), edited((BOILER, ELECTRIC), ("breaker: 16 A", "breaker: 63 A"))],
+    ids=["boiler", "heat pump", "electric"],
+)
 def test_all_heat_is_somewhere(text: str) -> None:
     """What the source gave is in tub, legs and own water, or lost: within 1e-9 of it."""
     result = run(text, days=7)
@@ -181,3 +186,38 @@ def test_plates_by_their_rating() -> None:
 def test_glycol_is_refused_just_where_its_freezing_point_ends() -> None:
     """The file's bound is the table's."""
     assert own_water.MOST_GLYCOL == MOST_GLYCOL
+
+
+def test_a_ready_by_is_met_by_what_plates_let_over() -> None:
+    """From 25 to 38 degC by 08:00 through 200 W/K: its own water is at 60 degC in the mean, over go 200 x
+    (60 - 31.5) = 5.7 kW of the boiler's 12, and 1500 L take 1500 x 4.15 x 13 / 3600 / 5.7 = 3.9 h, not 1.9.
+    The middle of its swing is taken for its mean, so that it may come out some tenths of a kelvin short.
+    """
+    plan = "within: 1 K, plan: [{days: [saturday], ready_by: '08:00', until: '20:00', keep_at: 38 degC}]"
+    text = edited(
+        ("keep_at: 38 degC, within: 1 K", f"keep_at: 25 degC, {plan}"), ("ua: 1.2 kW/K", "ua: 200 W/K")
+    )
+    result = run(text, days=3)
+    [(_, water_c, wanted_c)] = result.trace.ready
+    assert water_c >= wanted_c - 0.5
+    begun = next(a for a, _ in result.trace.sources["boiler"].spans("firing") if a > 86_400 + 3600 * 2)
+    assert 3.9 * 3600 < 86_400 + 8 * 3600 - begun < 6.0 * 3600
+
+
+def test_what_leaves_the_plates_is_warmer_by_what_went_over() -> None:
+    """Past a limit of 39 degC: tub water of 38 degC and 12 kW in the flow that the duty has."""
+    result = run(edited(("schedule:\n", "limits: {outlet_temperature: 39 degC}\nschedule:\n")))
+    plant = Assembly(result.scenario)
+    flow_m3_s = abs(plant.duty(plant.at("main", "on")).flow_m3_s("boiler"))
+    [found] = [f for f in result.findings if f.rule == "outlet-too-hot"]
+    assert found.worst == pytest.approx(38.0 + 12_000.0 / (flow_m3_s * plant.per_m3_k), abs=0.4)
+
+
+def test_a_room_is_warmed_by_its_circuits() -> None:
+    """By all of a circulator's power and by what the circuit's water loses, beside legs and housings."""
+    result = run()
+    plant, trace, own = Assembly(result.scenario), result.trace, result.metrics.own_water["boiler"]
+    others_j = sum(float(stays.loss_j.sum()) for stays in trace.stays.values())
+    warmed_j = 3600.0 * float(waste_w(plant, trace, "room").sum())
+    by_circuit_kwh = own.lost_kwh + 0.045 * own.circulator_h
+    assert warmed_j - others_j == pytest.approx(3.6e6 * by_circuit_kwh, rel=1e-6)

@@ -6,6 +6,7 @@ from math import log
 import numpy as np
 import pytest
 
+from cyclesim.analysis.outages import had_it_tripped
 from cyclesim.analysis.result import simulate
 from cyclesim.errors import InputError
 from cyclesim.scenario.reading.load import load_text
@@ -115,6 +116,22 @@ def test_without_power_the_room_cools_as_it_can():
         assert min(room[1:6]) < 3.9
         assert max(room[6:]) > 4.0
         assert cut != cuts[0] or all(b < a for a, b in pairwise(room[1:6])), "nothing warms it then"
+
+
+def test_a_trip_in_the_coldest_hour_takes_the_heater_with_it_or_not():
+    """What stands in the room freezes where the heater hangs on the pump's circuit, and never where not."""
+    apart = "water: {breaker: 20 A, feeds: [main, element]}, room: {breaker: 6 A, feeds: [room_heater]}"
+    beside = "water: {breaker: 25 A, feeds: [main, room_heater]}, room: {breaker: 20 A, feeds: [element]}"
+    hours = {}
+    for name, circuits in (("apart", apart), ("beside", beside)):
+        fed = f"supply={{voltage: 230 V, tariff: 0.20 EUR/kWh, circuits: {{{circuits}}}}}"
+        result = simulate(starter(HEATER, fed), days=3)
+        cut = had_it_tripped(result.plant, result.programme, result.trace, "water")
+        assert "water" == cut.circuit
+        hours[name] = cut.until_zero_h
+    assert hours["apart"]["filter"] is None
+    assert 0.0 < hours["beside"]["filter"] < 48.0
+    assert hours["apart"]["left_bench"] == pytest.approx(hours["beside"]["left_bench"], rel=0.02), "in soil"
 
 
 def test_a_fan_lets_the_heat_of_the_machines_out():

@@ -42,6 +42,17 @@ class Drawn:
         self.with_stop = random.random() < 0.7
         self.may_shut = self.with_stop and random.random() < 0.6
         self.treated = random.random() < 0.4
+        self.apart = Random(f"{seed}, several pumps")
+        """Draws of its own, so that all else is drawn as it was before one entry could run several."""
+
+    def several(self, first: str, *, run: bool) -> str:
+        """That pump, or others with it: at once, one soon after the other, or in turn in a *run*."""
+        others = [name for name in self.pumps if name != first.split()[0]]
+        if not others or self.apart.random() < 0.4:
+            return f"pump: {first}"
+        others = [f"{name} low" if self.two_speeds[name] else name for name in others]
+        how = self.apart.choice(["", ", stagger: 10 s", ", in_turn: true" if run else ", stagger: 3 min"])
+        return f"pumps: [{', '.join([first, *others[: self.apart.choice([1, 2])]])}]{how}"
 
     def at(self, pump: str, *, lowest: bool = False) -> str:
         """A pump and one of its speeds."""
@@ -148,7 +159,8 @@ class Drawn:
         lines += ["filter_runs: [" + ", ".join(runs) + "]"]
         if random.random() < 0.7:
             lines += [
-                f"line_flushes: [{{pump: {self.at(random.choice(self.pumps))}, start: [{clock(random)}], "
+                f"line_flushes: [{{{self.several(self.at(random.choice(self.pumps)), run=True)}, "
+                f"start: [{clock(random)}], "
                 f"lasts: {random.choice([15, 40, 90])} s}}]"
             ]
         heats = random.sample(self.sources, random.randint(1, len(self.sources)))
@@ -164,7 +176,7 @@ class Drawn:
             ]
         if random.random() < 0.5:
             with_pump = random.random() < 0.7
-            pump = f", pump: {self.at(random.choice(self.pumps))}" if with_pump else ""
+            pump = f", {self.several(self.at(random.choice(self.pumps)), run=False)}" if with_pump else ""
             timed = ", jets_at_most: 10 min, presses: 2" if with_pump and random.random() < 0.5 else ""
             lines += [
                 f"bathing: [{{days: [tuesday, saturday], start: {clock(random)}, lasts: 45 min, people: 2"

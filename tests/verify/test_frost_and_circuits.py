@@ -108,6 +108,23 @@ def test_a_circuit_trips_alone(build):
     assert ("nothing", "by the engine") == (cell.barrier, cell.story.replayed)
 
 
+def test_a_circuit_that_the_file_cuts_needs_no_fault(build):
+    """On any day: a contactor that stays closed says yes to still water, a flow switch does not."""
+    cut = (
+        "  heating: {with",
+        "  outages: [{from: 2027-01-07 03:30, lasts: 1 h, circuit: water}]\n  heating: {with",
+    )
+    contact = ("proof: {by: flow_switch}, high_limit: 60 degC", "proof: {by: pump_contact}")
+    told = {}
+    for name, changes in {"told": [TWO, cut, contact], "twin": [TWO, cut], "uncut": [TWO, contact]}.items():
+        (told[name],) = verify(build(*changes), rule="heat-without-flow").verdicts
+    assert told["told"].broken
+    assert "by the engine" == told["told"].story.replayed
+    assert any("the circuit water loses its power" in step for step in told["told"].story.steps)
+    assert not told["twin"].broken
+    assert not told["uncut"].broken, "there it takes a fault"
+
+
 def test_circuits_behind_one_device_trip_together(build):
     """The residual-current device takes both, and is told beside each breaker."""
     plant, programme = Assembly(build(BEHIND_ONE)), Programme(build(BEHIND_ONE))

@@ -89,3 +89,20 @@ def test_a_test_by_hand_tells_the_switch():
     [told] = [told for told in test.tells if told.barrier.kind == "own water switch"]
     assert (test.reads_s, told.breaks) == (None, (RULE,))
     assert [t.done for t in without.unheld] == ["boiler_pump"]
+
+
+def test_a_breaker_of_the_circulator_alone_is_seen_by_the_switch_alone():
+    """On circuits of their own, the circulator's trips and the boiler fires on; the switch holds it off."""
+    apart = (
+        "circuits: {hot: {breaker: 10 A, feeds: [main, boiler]}, round: {breaker: 6 A, feeds: boiler_pump}}"
+    )
+    circuits = ("breaker: 16 A", apart)
+    trips = ("the breaker of round trips",)
+
+    def broken_by(*edits):
+        return {
+            cell.faults for cell in verdict(circuits, *edits, faults=1).cells if cell.barrier == "nothing"
+        }
+
+    assert trips in broken_by()
+    assert trips not in broken_by(SWITCH)

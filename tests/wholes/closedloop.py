@@ -10,7 +10,7 @@ import numpy as np
 
 from cyclesim.scenario.blocks.model import Scenario
 from tests.wholes.control import Control, Facts
-from tests.wholes.heat import Doing, Heat
+from tests.wholes.heat import LOSSES, Doing, Heat
 from tests.wholes.hydraulics import Hydraulics
 from tests.wholes.openloop import energy_of
 from tests.wholes.plant import Layout
@@ -22,6 +22,7 @@ from tests.wholes.wired import Wired
 WARM_UP_S = 14 * 86_400
 READY_MARGIN_S, FROST_AGAIN_S = 600, 60
 ROUNDING_K = 1e-6
+BACK_K = 1.0
 
 
 @dataclass
@@ -60,6 +61,19 @@ class Lane:
         """Whether it is in one of the states, second by second."""
         wanted = [i for i, n in enumerate(self.names) if n in states]
         return np.isin(self.seconds(begin_s, end_s), wanted)
+
+
+@dataclass
+class Sun:
+    """What the controller of one set of collectors remembers."""
+
+    since: int
+    next_look: int
+    stopped: bool = False
+
+    def again(self, now: int) -> int:
+        """When it looks again while it is on."""
+        return now + min(600, max(60, now - self.since))
 
 
 class Closed:
@@ -103,6 +117,7 @@ class Closed:
         self.early: dict[int, float] = {}  # due -> temperature, of what has begun
         self.heating = scenario.schedule.heating
         self.frozen, self.next_frost_look = False, -WARM_UP_S
+        self.suns = {name: Sun(-WARM_UP_S, -WARM_UP_S) for name in self.layout.collectors}
         self.windows, self.looks = self.calendar.plan()
         self.next_look = {r: r.from_s - WARM_UP_S for r in self.looks}
 
@@ -253,6 +268,44 @@ class Closed:
         (self.facts.raised.add if self.frozen else self.facts.raised.discard)("frost protection")
         return body
 
+    # -- collectors --------------------------------------------------------------------------------------
+
+    def _sun(self, now: int) -> tuple[list[tuple[np.ndarray, float]], tuple[float, float]]:
+        """Look at collectors and tub when it is time; what is to be watched of them, and of the tub.
+
+        On at a difference, off at a smaller one or at the high stop, which lets go 1 K below; not begun while
+        they are hotter than the file allows. While it is on it looks a minute after it began, then after as
+        long again, every ten minutes in the end; while they stand it watches.
+        """
+        watched, low, high = list[tuple[np.ndarray, float]](), -99.0, 999.0
+        for name, sheet in self.layout.collectors.items():
+            steered, sun = sheet.steered, self.suns[name]
+            assert steered.valve is None, "only pumps are restated"
+            tub = np.zeros(len(self.heat.z))
+            tub[0] = 1.0
+            weights, demand = self.heat.weights(name) - tub, f"sun on {name}"
+            on, water, stop = demand in self.facts.raised, self.heat.water_c, steered.high_stop_c
+            if stop is not None:
+                sun.stopped = water >= (stop - BACK_K if sun.stopped else stop) - ROUNDING_K
+            warmer, hot = float(weights @ self.heat.z), self.heat.body_c(name)
+            scalds = steered.not_above_c is not None and hot > steered.not_above_c
+            if on and (now >= sun.next_look or sun.stopped):
+                on = warmer > steered.off_at_k + ROUNDING_K and not sun.stopped
+            elif not on:
+                on = warmer >= steered.on_at_k - ROUNDING_K and not (sun.stopped or scalds)
+            if on != (demand in self.facts.raised):
+                sun.since, sun.next_look = now, now
+                (self.facts.raised.add if on else self.facts.raised.discard)(demand)
+            if now >= sun.next_look:
+                sun.next_look = sun.again(now)
+            if on:
+                high = min(high, stop if stop is not None else high)
+            elif sun.stopped:
+                low = max(low, stop - BACK_K)
+            elif warmer < steered.on_at_k - ROUNDING_K:
+                watched.append((-weights, -steered.on_at_k))
+        return watched, (low, high)
+
     # -- the run -----------------------------------------------------------------------------------------
 
     def run(self) -> "Closed":
@@ -280,16 +333,21 @@ class Closed:
                 (facts.raised.add if on else facts.raised.discard)(name)
             facts.dark = any(a <= at < b for a, b in cal.outages)
             body = self._frost_protection(now)
+            bodies, stops = self._sun(now)
+            bodies += [body] if body else []
             people = cal.people_at(at)
             wired.look(now, heat.water_c)
             mine, own = self._thermostat(now), wired.levels_c()
-            watched = max(mine[0], own[0]), min(mine[1], own[1])
+            watched = max(mine[0], own[0], stops[0]), min(mine[1], own[1], stops[1])
             again = control.settle(facts, now)
             speeds = self._speeds() + cal.positions_at(at)
             flows = self.hydraulics.flows(speeds)
             facts.sensed = {n for n, s in sensors.items() if self._sensed(n, s, flows, speeds)}
             wired.feel(now, flows)
             doings = {n: wired.source(m, now, dark=facts.dark) for n, m in control.sources.items()}
+            for name, watts in heat.sun_w.items():  # a collector that gives less than 5 % counts as off
+                hot = watts[heat.hour(now)] > 0.05 * self.layout.collectors[name].output_w
+                doings[name] = "firing" if hot and flows[name] > STILL_M3_S else "off"
             firing = tuple(n for n, does in doings.items() if does == "firing")
             facts.trips |= {n for n in firing if self._too_hot(n)}
             heated = tuple(n for n in firing if self.heats.get(n, True))
@@ -310,6 +368,7 @@ class Closed:
             if again:
                 until = now + 1
             others = [*self.next_look.values(), *self.early, *wired.next_over(now), self.next_frost_look]
+            others += [sun.next_look for sun in self.suns.values()]
             for other in (control.next_over(now), *others):
                 if other is not None and now < other < until:
                     until = other
@@ -318,7 +377,10 @@ class Closed:
                     n not in heat.own and flows[n] <= STILL_M3_S and n not in heat.pumps
                 ):  # what it traps is near its high limit
                     until = now + 1
-            reached = heat.step(now, until, doing, *watched, body, self._own_levels(firing))
+            if self.duties and self.duties[-1][2] != speeds:
+                for sun in self.suns.values():  # what has begun to move is looked at anew
+                    sun.next_look = sun.again(now)
+            reached = heat.step(now, until, doing, *watched, bodies, self._own_levels(firing))
             self._own_thermostats()
             self.duties.append((now, reached, speeds))
             now = reached
@@ -329,6 +391,7 @@ class Closed:
         self.ages: dict[str, Age] = ages(self.layout, self.hydraulics, self.duties, first)
         drawn = {n: j - drawn_before[n] for n, j in heat.drawn_j.items()}
         self.energy_j = energy_of(self.scenario, self._seconds(), drawn)
+        self.lost_j = dict(zip(LOSSES, heat.z[heat.n :].tolist(), strict=True))
         return self
 
     def _own_levels(self, firing: tuple[str, ...]) -> tuple[tuple[int, float, float], ...]:

@@ -34,6 +34,7 @@ from tests.wholes.cases import (
     AFTER_START_S,
     AGE_S,
     AGE_SHARE,
+    CALLED_K,
     CASES,
     DAY_S,
     FILLS_DAYS,
@@ -59,7 +60,6 @@ from tests.wholes.water import Duties
 
 ENERGY_OPEN, FLOW = 2e-3, 1e-3
 AGE_CLOSED, ENERGY_CLOSED = 0.02, 5e-3
-CALLED_K = 0.005
 
 
 def checks(files: tuple[str, ...] = tuple(CASES), *, design: bool = True) -> Iterator[Check]:
@@ -106,7 +106,12 @@ def open_loop(case: Case) -> Iterator[Check]:
         ("fuel", fuel / 3.6e6, result.metrics.energy.fuel_kwh),
         ("lost through the cover", run.lost_j["cover"] / 3.6e6, trace.tub.cover_loss_j.sum() / 3.6e6),
         ("lost through the shell", run.lost_j["shell"] / 3.6e6, trace.tub.shell_loss_j.sum() / 3.6e6),
-        ("lost from pipes and housings", run.lost_j["bodies"] / 3.6e6, bodies_j(trace) / 3.6e6),
+        ("lost from pipes and housings", run.lost_j["bodies"] / 3.6e6, bodies_j(case, trace) / 3.6e6),
+        (
+            "lost by collectors",
+            run.lost_j["collectors"] / 3.6e6,
+            bodies_j(case, trace, collectors=True) / 3.6e6,
+        ),
     ):
         if says or got:
             yield row(case, "open loop", what, says, got, "kWh", ENERGY_OPEN * says)
@@ -167,11 +172,17 @@ def closed_loop(case: Case) -> Iterator[Check]:
     if fuel := run.energy_j["fuel"] / 3.6e6:
         got = result.metrics.energy.fuel_kwh
         yield row(case, "closed loop", "fuel", fuel, got, "kWh", ENERGY_CLOSED * fuel)
+    for name, sun_w in run.heat.sun_w.items():
+        came_j = HOUR_S * sum(sun_w[run.heat.hour(0) : run.heat.hour(0) + run.span_s // HOUR_S])
+        says = (came_j - run.lost_j["collectors"]) / 3.6e6  # in a plant with one set of them
+        got = result.metrics.heat_sources[name].heat_kwh
+        yield row(case, "closed loop", f"heat of {name}", says, got, "kWh", ENERGY_CLOSED * says)
     for name, piece in run.layout.reported.items():
         says, got = run.ages[piece].peak_s(0, run.span_s), result.metrics.legs[name].oldest_water_h * HOUR_S
         yield row(case, "closed loop", f"oldest water, {name}", says, got, "s", AGE_CLOSED * says)
     frost = run.scenario.schedule.frost_protection
     by_water = {"frost protection"} if frost and frost.watches not in run.weather.zones else set()
+    by_water |= {d.name for d in run.control.demands if d.kind == "sun"}
     for name in (d.name for d in run.control.demands if "heating" not in d.name):
         stream = result.trace.demands[name]
         if name in by_water:  # how warm it was when it last moved decides when
@@ -280,7 +291,7 @@ def _thermostat(case: Case, trace: Any, run: Closed) -> Iterator[Check]:
     says = of_all([wanted[int(t)] for t in mine] - np.interp(mine, at, water_c))
     before = theirs - 0.5  # what the call starts may take heat in that very second
     got = of_all([wanted[int(t)] for t in theirs] - tub_at(trace, before))
-    yield row(case, "closed loop", "called below the set point", says, got, "K", CALLED_K)
+    yield row(case, "closed loop", "called below the set point", says, got, "K", case.called_k)
 
 
 def _ready(case: Case, trace: Any, run: Closed) -> Iterator[Check]:

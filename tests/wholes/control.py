@@ -9,9 +9,9 @@ from typing import Any
 
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import Keep
-from tests.wholes.times import named
+from tests.wholes.times import asks, named
 
-RANKS = ("bathing", "frost_protection", "line_flush", "heating", "filter_run")
+RANKS = ("bathing", "frost_protection", "line_flush", "heating", "filter_run", "sun")
 ORDER = {"stopped": 0, "changing": 0, "on": 1, "low": 1, "high": 2}
 
 
@@ -79,8 +79,8 @@ class Control:
         )
         for kind, entries in kinds:
             for entry, name in named(kind.replace("_", " "), entries):
-                if entry.pump is not None:
-                    yield Demand(name, rank[kind], *entry.pump, kind=kind)
+                for told, at, _ in asks(entry, name):
+                    yield Demand(told, rank[kind], *at, kind=kind)
         heating = schedule.heating
         if heating:
             alone = len(heating.sources) == 1
@@ -94,6 +94,9 @@ class Control:
                     )
         if schedule.frost_protection:
             yield Demand("frost protection", rank["frost_protection"], *schedule.frost_protection.pump)
+        for name, source in scenario.plant.heat_sources.items():
+            if source.kind == "solar" and source.steered:
+                yield Demand(f"sun on {name}", rank["sun"], *source.steered.pump, kind="sun")
         for blower in scenario.plant.air:
             for entry, name in named("bathing", schedule.bathing):
                 if entry.air:

@@ -5,6 +5,7 @@ second would find is found. What is not linear (open water, bathers, air, a heat
 least once a minute. Heat goes into the water where the device sits, and reaches the tub as flow carries it.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import exp
 
@@ -18,14 +19,14 @@ from tests.wholes.hydraulics import Hydraulics, blower_flow
 from tests.wholes.own import ONE_W_K
 from tests.wholes.plant import TUB, Layout, Piece
 from tests.wholes.water import STILL_M3_S
-from tests.wholes.weather import HOUR_S, PRESSURE_PA, Weather
+from tests.wholes.weather import HOUR_S, PRESSURE_PA, Weather, sun_w
 
-CELL_M = 0.15
+CELL_M, COLLECTOR_CELLS = 0.15, 24
 LONGEST_S = 64
 """Longest step; every step is a power of two of seconds."""
 WATER_J_KG_K, BATHER_W, BATHER_KG_S = 4186.0, 100.0, 5.0 / 3600.0
 AIR_HEAT = 0.7
-LOSSES = ("cover", "shell", "bodies")
+LOSSES = ("cover", "shell", "bodies", "collectors")
 
 
 @dataclass(frozen=True)
@@ -80,6 +81,10 @@ class Heat:
             for n, pump in self.sheet.pumps.items()
             for speed, sheet in pump.speeds.items()
         }
+        self.sun_w = {
+            n: sun_w(weather, s.summer_peak_w, s.winter_peak_w) for n, s in layout.collectors.items()
+        }
+        """Into collectors [W], whether water moves or not."""
         self._air = {n: blower_flow(layout, n) for n in self.sheet.air}
 
     def _cut(self, piece: Piece) -> list[int]:
@@ -89,6 +94,8 @@ class Heat:
         body = self.layout.bodies[piece.body]
         whole = sum(p.volume_m3 for p in self.layout.pieces if p.body == piece.body)
         count = max(1, round(piece.length_m / CELL_M)) if piece.length_m else 3
+        if piece.body in self.layout.collectors:  # so that their mean is that of water that warms on its way
+            count = COLLECTOR_CELLS
         share = piece.volume_m3 / whole / count
         first = 2 + len(self.body)
         self.body += [piece.body] * count
@@ -161,7 +168,8 @@ class Heat:
         if covered:
             gives(0, at[self.sheet.tub.cover_zone], cover, water, 0)
         for k, name in enumerate(self.body):
-            gives(2 + k, at[self.zone_of[name]], self.ua[k], self.capacity[k], 2)
+            counts = 3 if name in self.layout.collectors else 2
+            gives(2 + k, at[self.zone_of[name]], self.ua[k], self.capacity[k], counts)
         m[0, at["tub"]] = 1.0 / water
         flows = self.hydraulics.flows(speeds)
         for name in (*self.sheet.pumps, *self.sheet.heat_sources):
@@ -237,7 +245,11 @@ class Heat:
         flows = self.hydraulics.flows(doing.speeds)
         for name, speed in zip(self.sheet.pumps, doing.speeds, strict=False):  # positions come after
             u[name] = self._pump_w.get((name, speed), 0.0)
+        for name, watts in self.sun_w.items():
+            u[name] = float(watts[hour])
         for name in doing.firing:
+            if name in self.sun_w:
+                continue
             if name not in self.pumps:
                 u[name] = self.sheet.heat_sources[name].output_w
             elif flows[name] > STILL_M3_S:
@@ -289,12 +301,12 @@ class Heat:
         doing: Doing,
         low_c: float = -99.0,
         high_c: float = 999.0,
-        body: tuple[np.ndarray, float] | None = None,
+        bodies: Sequence[tuple[np.ndarray, float]] = (),
         own: tuple[tuple[int, float, float], ...] = (),
     ) -> int:
         """Step on from *at_s* to *until_s*, or to the whole second at which the tub has left the two levels.
 
-        With *body* (weights, level) also to that at which a body is down at its level, with *own* (number,
+        With *bodies* (weights, level) also to that at which a body is down at its level, with *own* (number,
         low, high) to that at which own water has left two levels. The second that was
         reached. A level already left counts after one second.
         """
@@ -306,7 +318,7 @@ class Heat:
             before = np.concatenate([self.z, u])
             while True:
                 after = (self._over(doing, power) @ before)[: len(self.z)]
-                inside = low_c < after[0] < high_c and (body is None or body[0] @ after > body[1])
+                inside = low_c < after[0] < high_c and all(w @ after > level for w, level in bodies)
                 inside = inside and all(low < after[k] < high for k, low, high in own)
                 if inside or power == 0:
                     break

@@ -126,7 +126,9 @@ class Hydraulics:
             return np.concatenate([lost + incidence.T @ h, incidence @ x[:n]])
 
         # as a start: every piece a linear resistance, each pump its head at a usual flow
-        usual, start = 1e-3, np.zeros((n + len(nodes), n + len(nodes)))
+        ends = [self.layout.scenario.plant.pumps[p.name].max_flow_m3_s for p in pieces if p.name in by]
+        usual = min([1e-3, *(0.5 * end for end in ends if end is not None)])
+        start = np.zeros((n + len(nodes), n + len(nodes)))
         right = np.zeros(n + len(nodes))
         for k, p in enumerate(pieces):
             is_pump = p.name in by
@@ -172,7 +174,11 @@ def blower_flow(layout: Layout, name: str) -> float:
         speed = q * 101325.0 / (287.042 * 293.15) / (dense * pi / 4 * sheet.bore_m**2)
         f = friction(dense * speed * sheet.bore_m / viscosity, ROUGH_M / sheet.bore_m)
         along = f * (sheet.length_m + 2 * sheet.loop_above_water_m) / sheet.bore_m
-        return give(q) * 9806.65 - depth_pa - (along + k) * dense * speed**2 / 2
+        holes_pa = 0.0  # each a hole: mass flow squared over density, from its sheet's point in free air
+        if sheet.injectors and sheet.each:
+            share = q / (sheet.injectors * sheet.each.flow_m3_s)
+            holes_pa = sheet.each.head_m * 9806.65 * share**2 * 101325.0 / (287.042 * 293.15) / dense
+        return give(q) * 9806.65 - depth_pa - (along + k) * dense * speed**2 / 2 - holes_pa
 
     last = (sheet.curve or ())[-1][0]
     return last if over(last) > 0 else float(brentq(over, 1e-9, last, xtol=1e-12))

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from cyclesim.scenario.blocks.model import Scenario
-from tests.wholes.heat import Doing, Heat
+from tests.wholes.heat import LOSSES, Doing, Heat
 from tests.wholes.hydraulics import Hydraulics
 from tests.wholes.plant import Layout
 from tests.wholes.water import Age, Duties, ages
@@ -114,5 +114,5 @@ def driven(scenario: Scenario, trace: Any, *, moments: tuple[int, ...] = ()) -> 
     run.hourly_c.append(heat.water_c)
     run.ages = ages(layout, hydraulics, run.duties, -1e9)
     run.energy_j = energy_of(scenario, seconds, heat.drawn_j)
-    run.lost_j = dict(zip(("cover", "shell", "bodies"), heat.z[heat.n :].tolist(), strict=True))
+    run.lost_j = dict(zip(LOSSES, heat.z[heat.n :].tolist(), strict=True))
     return run

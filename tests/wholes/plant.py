@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 from math import acosh, log, log10, pi, sqrt
+from typing import Any
 
 from iapws import IAPWS97
 
@@ -104,7 +105,11 @@ class Layout:
             wall_j_k = pi / 4 * (leg.outside_m**2 - leg.bore_m**2) * PVC_J_M3_K
             self._body(name, length * (water_j_k + wall_j_k), length * self._pipe_ua(leg), leg.zone)
         for name, thing in {**s.plant.equipment, **s.plant.heat_sources}.items():
-            self._housing(name, thing.volume_m3, thing.zone)
+            if name in self.collectors:  # they lose and hold what their sheet says
+                held = thing.volume_m3 * self.water_j_m3_k + thing.holds_j_k
+                self._body(name, held, thing.loses_w_k, thing.zone)
+            else:
+                self._housing(name, thing.volume_m3, thing.zone)
         sources = s.plant.heat_sources.items()
         self.own = {n: Own.of(s, n, self.water_j_m3_k) for n, source in sources if source.own_water}
         """Sources with water of their own."""
@@ -205,6 +210,13 @@ class Layout:
         )
 
     @cached_property
+    def collectors(self) -> dict[str, Any]:
+        """Collectors with a temperature of their own, by name; others are not restated."""
+        found = {n: s for n, s in self.scenario.plant.heat_sources.items() if s.kind == "solar"}
+        assert all(s.loses_w_k is not None and s.holds_j_k is not None for s in found.values())
+        return found
+
+    @cached_property
     def ways(self) -> dict[str, str]:
         """Each way of a diverter -> its diverter."""
         plant = self.scenario.plant
@@ -231,7 +243,11 @@ class Layout:
 
     def alone(self, pump: str, speed: str, positions: tuple[str, ...] | None = None) -> tuple[str, ...]:
         """One pump at a speed, the others stopped; diverters as usual unless said."""
-        speeds = tuple(speed if n == pump else "stopped" for n in self.scenario.plant.pumps)
+        return self.just({pump: speed}, positions)
+
+    def just(self, running: dict[str, str], positions: tuple[str, ...] | None = None) -> tuple[str, ...]:
+        """These pumps at their speeds, the others stopped; diverters as usual unless said."""
+        speeds = tuple(running.get(n, "stopped") for n in self.scenario.plant.pumps)
         return speeds + (self.usual if positions is None else positions)
 
     @cached_property

@@ -12,7 +12,7 @@ from math import ceil
 import numpy as np
 
 from tests.wholes.closedloop import WARM_UP_S, Closed
-from tests.wholes.times import merged
+from tests.wholes.times import asks, merged
 from tests.wholes.water import STILL_M3_S
 
 TOO_HOT_K = 0.2
@@ -64,6 +64,7 @@ class Judge:
         self.hot = {
             name: longer(run.lanes[name].is_(0, n, "firing"), source.opens_within_s)[:n]
             for name, source in self.plant.heat_sources.items()
+            if source.kind != "solar"  # nobody switches the sun
         }
 
     def _speeds(self, pump: str, *, coasting: bool) -> np.ndarray:
@@ -314,9 +315,14 @@ class Judge:
     def flush_too_short(self) -> bool:
         """A flush moves less than twice what lies before the slowest last jet, or end that it alone moves."""
         layout, pieces = self.run.layout, {p.name: p for p in self.run.layout.pieces}
-        for entry in self.scenario.schedule.line_flushes:
-            pump, speed = entry.pump
-            flows = self.run.hydraulics.flows(layout.alone(pump, speed))
+        runs = [
+            (entry, dict(some))
+            for entry in self.scenario.schedule.line_flushes
+            for pumps in [[at for _, at, _ in asks(entry, "")]]
+            for some in ([[at] for at in pumps] if entry.in_turn else [pumps])
+        ]
+        for entry, running in runs:
+            flows = self.run.hydraulics.flows(layout.just(running))
             done: dict[str, float] = {}
 
             def reached_s(node: str, flows: dict[str, float] = flows, done: dict[str, float] = done) -> float:
@@ -338,7 +344,7 @@ class Judge:
     def _moved_else(self, name: str) -> bool:
         """Whether anything but a flush or bathers has a pump that moves a leg."""
         schedule, layout = self.scenario.schedule, self.run.layout
-        asked = [entry.pump for entry in schedule.filter_runs]
+        asked = [at for entry in schedule.filter_runs for _, at, _ in asks(entry, "")]
         asked += [part.pump for part in (schedule.heating, schedule.frost_protection) if part]
         return any(abs(self.run.hydraulics.flows(layout.alone(*at))[name]) > STILL_M3_S for at in asked)
 

@@ -133,7 +133,7 @@ class Calendar:
             pressed = [start + floor((end - start) / entry.presses * i) for i in range(entry.presses)]
             return tuple((at, min(at + round(at_most_s), end)) for at in pressed)
 
-        jets = presses(entry.jets_at_most_s) if entry.pump is not None else ()
+        jets = presses(entry.jets_at_most_s) if entry.pump or entry.pumps else ()
         return Session(start, end, people, k, jets, presses(entry.air_at_most_s) if entry.air else ())
 
     def people_at(self, at_s: int) -> int:
@@ -151,8 +151,9 @@ class Calendar:
         schedule = self.scenario.schedule
         for entry, name in named("bathing", schedule.bathing):
             k = list(schedule.bathing).index(entry)
-            if entry.pump is not None:
-                yield name, [j for s in self.sessions if s.entry == k for j in s.jets]
+            for told, _, later in asks(entry, name):  # all stop together
+                jets = [j for s in self.sessions if s.entry == k for j in s.jets]
+                yield told, [(a + later, b) for a, b in jets if a + later < b]
             if entry.air:
                 yield f"{name}, air", [a for s in self.sessions if s.entry == k for a in s.air]
         for kind, entries in (("line flush", schedule.line_flushes), ("filter run", schedule.filter_runs)):
@@ -161,7 +162,8 @@ class Calendar:
                     starts = [s.end_s for s in self.sessions if not self.people_at(s.end_s)]
                 else:
                     starts = self.starts(entry)
-                yield name, [(t, t + round(entry.lasts_s)) for t in starts]
+                for told, _, later in asks(entry, name):
+                    yield told, [(t + later, t + later + round(entry.lasts_s)) for t in starts]
         if schedule.air_line_flushes:
             purges = [(t, t + round(p.lasts_s)) for p in schedule.air_line_flushes for t in self.starts(p)]
             yield "air line flush", purges
@@ -199,6 +201,16 @@ def named(kind: str, entries: Any) -> list[tuple[Any, str]]:
     """Entries with their names; without one they are numbered."""
     return [
         (e, e.name or (kind if len(entries) == 1 else f"{kind} {i}")) for i, e in enumerate(entries, start=1)
+    ]
+
+
+def asks(entry: Any, name: str) -> list[tuple[str, tuple[str, str], int]]:
+    """Each pump of an entry: what its demand is called, pump and speed, how much later it starts [s]."""
+    pumps = entry.pumps or ([entry.pump] if entry.pump else [])
+    apart = round(entry.lasts_s) if getattr(entry, "in_turn", False) else round(entry.stagger_s or 0)
+    return [
+        (name if len(pumps) == 1 else f"{name}, {at[0]}", (at[0], at[1]), k * apart)
+        for k, at in enumerate(pumps)
     ]
 
 

@@ -26,6 +26,7 @@ class Weather:
         winter = min(begin_utc.astimezone(zone).replace(month=m, day=1).utcoffset() for m in (1, 7))
         standard = begin_utc.replace(tzinfo=None) + winter
         middles = [standard + timedelta(seconds=HOUR_S * (k + 0.5)) for k in range(hours)]
+        self.hours = [standard + timedelta(seconds=HOUR_S * k) for k in range(hours)]
 
         def wave(period_s: float, peak: datetime, depth_m: float) -> np.ndarray:
             """An hour's mean of a cosine that peaks at *peak*, faded and late at a depth."""
@@ -58,6 +59,22 @@ class Weather:
                 high = 99.0 if z.never_above_c is None else z.never_above_c
                 self.zones[name] = np.clip(self.air_c + z.above_by_k, low, high)
         self.sky_c = np.array([sky_c(t, about.humidity, about.cloud) for t in self.air_c])
+
+
+def sun_w(weather: Weather, summer_w: float, winter_w: float) -> np.ndarray:
+    """Hourly means of collectors' sun: half a sine about noon, 16 h long at midsummer, 8 h at midwinter.
+
+    Length and height go from the one to the other by a cosine over the year, day by day; ten seconds a step.
+    """
+    found = []
+    for begin in weather.hours:
+        t = (begin - datetime(2000, 6, 21)).total_seconds() + np.arange(5.0, HOUR_S, 10.0)
+        summer = 0.5 + 0.5 * np.cos(2 * pi * (t // DAY_S) * DAY_S / YEAR_S)
+        lasts_s = HOUR_S * (8.0 + 8.0 * summer)
+        since_s = t % DAY_S - (12.0 * HOUR_S - lasts_s / 2)
+        height = np.sin(pi * since_s / lasts_s) * (winter_w + (summer_w - winter_w) * summer)
+        found.append(np.where((since_s > 0) & (since_s < lasts_s), height, 0.0).mean())
+    return np.array(found)
 
 
 def sky_c(air_c: float, humidity: float, cloud: float) -> float:

@@ -55,6 +55,15 @@ class TestTheChoices:
         assert fields["schedule.filter_runs.0.days"]["choices"][:2] == ["monday", "tuesday"]
         assert fields["plant.heat_sources.element.kind"]["choices"] == ["electric"]
 
+    def test_are_circuits_of_the_supply_and_legs_of_the_plant(self) -> None:
+        """By hand, off the moss cellar: what can be cut, and what can lie in a trench."""
+        told = plant_view(opened(Folder(ROOT / "schedules"), "moss-cellar.yaml"))
+        fields = {field["path"]: field for field in told["fields"]}
+        cut, legs = fields["schedule.outages.0.circuit"], fields["plant.trenches.garden.legs"]
+        assert ("one of", ["pumps", "heat", "room"]) == (cut["kind"], list(cut["choices"]))
+        four = ["suction_left", "suction_right", "left_bench", "right_bench"]
+        assert ("list", four) == (legs["kind"], list(legs["choices"]))
+
 
 def leaves(value: object, path: str = "") -> list[tuple[str, str]]:
     """Every single value of a file by its path; what the program calls a list is told value by value."""

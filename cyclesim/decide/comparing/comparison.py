@@ -19,7 +19,6 @@ from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.result import days_of_year
 from cyclesim.decide.comparing.futures import (
     OF_MONEY,
-    Future,
     as_it_comes,
     assumptions_of,
     future,
@@ -37,8 +36,9 @@ from cyclesim.decide.ranges.stated import Stray
 from cyclesim.decide.sizing.heat_up import Warmer, seasons, warmest_c
 from cyclesim.decide.sizing.heater_need import set_back_of
 from cyclesim.decide.sizing.pump_given import jets_of, weakest_of
+from cyclesim.decide.sweeps.brief import BRIEFS, Brief
 from cyclesim.decide.sweeps.outcome import Outcome
-from cyclesim.decide.sweeps.sweep import HERE, How, job, sweep
+from cyclesim.decide.sweeps.sweep import HERE, How, job, sweep, swept
 from cyclesim.decide.tuning.tuned import with_best_programme
 from cyclesim.errors import CycleSimError
 from cyclesim.scenario.blocks.heat_sources import Boiler
@@ -58,7 +58,7 @@ class Known(NamedTuple):
     """What a measure goes by: a plant, a run of it, over how many years money is counted, and its terms."""
 
     scenario: Scenario
-    outcome: Outcome
+    outcome: Outcome | Brief
     years: int | None
     terms: Terms = AS_TOLD
 
@@ -263,19 +263,19 @@ def compare(
         scenarios = [with_best_programme(s, days=days, start=start, seed=seed, how=how) for s in scenarios]
     names = [scenario.title for scenario in scenarios] if names is None else names
     years = years or next((scenario.money.over_years for scenario in scenarios if scenario.money), 10)
-    unchanged = Future({}, {}, seed)
     to_come = [future(k, seed) for k in range(futures)]
     ends: list[tuple[Stray, float]] = []
     if sensitivity or (sensitivity is None and futures):
         ends = [(assumption, end) for assumption in assumptions_of(scenarios) for end in assumption.ends]
-    rows_of = [(outlook, scenarios) for outlook in (unchanged, *to_come)]
+    as_told = sweep([job(scenario, days, start, seed) for scenario in scenarios], how)
+    rows_of = [(outlook, scenarios) for outlook in to_come]
     rows_of += [(only(assumption, end, seed), scenarios[:2]) for assumption, end in ends]
     jobs = [
         job(as_it_comes(scenario, outlook), days, start, outlook.seed)
         for outlook, plants in rows_of
         for scenario in plants
     ]
-    ran = iter(sweep(jobs, how))
+    ran = iter(swept(jobs, BRIEFS, how) if jobs else ())
     rows = [[next(ran) for _ in plants] for _, plants in rows_of]
     sides = tuple(
         Side(
@@ -286,16 +286,16 @@ def compare(
             _warming(scenario),
             _weakest_jet(Assembly(scenario)),
         )
-        for name, scenario, out in zip(names, scenarios, rows[0], strict=True)
+        for name, scenario, out in zip(names, scenarios, as_told, strict=True)
     )
     drawn = tuple(
         tuple(
             _measured(Known(scenario, out, years, outlook.terms))
             for scenario, out in zip(scenarios, row, strict=True)
         )
-        for outlook, row in zip(to_come, rows[1:], strict=False)
+        for outlook, row in zip(to_come, rows, strict=False)
     )
-    at_ends = rows[1 + futures :]
+    at_ends = rows[futures:]
     swings = tuple(sorted(_swings(sides, years, ends, at_ends), key=_width)) if ends else ()
     return Comparison(
         days, years, currencies[0], sides, tuple(_unlike(scenarios, names)), drawn, swings, tuned
@@ -339,13 +339,13 @@ def _swings(
     sides: tuple[Side, ...],
     years: int,
     ends: Sequence[tuple[Stray, float]],
-    rows: Sequence[Sequence[Outcome]],
+    rows: Sequence[Sequence[Brief]],
 ) -> Iterator[Swing]:
     """The second plant's cost minus the first's with one assumption at its ends; money's need no new run."""
     first, second = sides[:2]
     priced = first.owning is not None and second.owning is not None
 
-    def apart(outcomes: Sequence[Outcome], terms: Terms = AS_TOLD, over: int = years) -> float:
+    def apart(outcomes: Sequence[Outcome | Brief], terms: Terms = AS_TOLD, over: int = years) -> float:
         of = MEASURES["total" if priced else "cost_a_year"].of
         a, b = (
             of(Known(side.scenario, out, over, terms)) for side, out in zip(sides[:2], outcomes, strict=False)

@@ -16,6 +16,7 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from cyclesim.decide.sweeps.brief import Brief
 from cyclesim.decide.sweeps.outcome import Outcome
 from cyclesim.scenario.blocks.prices_and_lives import Money, Purchase
 
@@ -52,7 +53,9 @@ class Owning:
         return self.purchase + self.replacements + self.energy
 
 
-def owning(money: Money, outcome: Outcome, years: int | None = None, terms: Terms = AS_TOLD) -> Owning:
+def owning(
+    money: Money, outcome: Outcome | Brief, years: int | None = None, terms: Terms = AS_TOLD
+) -> Owning:
     """What a plant costs over the file's years, or *years*."""
     years = years or money.over_years
     rate = money.discount_rate + terms.discount_rate
@@ -77,13 +80,13 @@ def present_value_factor(years: int, discount_rate: float, price_rise: float = 0
 
 
 def bought_again(
-    name: str, purchase: Purchase, outcome: Outcome, years: int, life: float = 1.0
+    name: str, purchase: Purchase, outcome: Outcome | Brief, years: int, life: float = 1.0
 ) -> Iterator[float]:
     """When a thing is replaced within the years [a]; not at their very end."""
     lasts = purchase.life
     every = lasts.years if lasts else None
     if lasts and lasts.running_h is not None:
-        hours = outcome.devices[name].running_h * YEAR_DAYS / outcome.days
+        hours = outcome.running_h[name] * YEAR_DAYS / outcome.days
         every = lasts.running_h / hours if hours > 0.0 else None
     if every is not None:
         for k in range(1, math.ceil(years / (every * life) - 1e-9)):

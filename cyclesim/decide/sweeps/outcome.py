@@ -12,9 +12,11 @@ from cyclesim.analysis.metrics import Metrics
 from cyclesim.analysis.result import measure
 from cyclesim.analysis.rules import check
 from cyclesim.analysis.spans import spans, total_s, while_in, without
+from cyclesim.analysis.truth import people_in
 from cyclesim.physics.water import G, density_kg_m3
 from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.room_loads import SUMP_PUMP
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Trace
@@ -34,10 +36,10 @@ class LegOutcome:
 
 @dataclass(frozen=True, slots=True)
 class DeviceOutcome:
-    """What one pump, heat source, blower or treatment device did."""
+    """What one pump, heat source, blower, treatment device or load of the pump room did."""
 
     kind: str
-    """pump, heat source, blower or treatment."""
+    """pump, heat source, blower, circulator, treatment or pump room."""
     running_h: float
     starts: int
     energy_kwh: float
@@ -88,6 +90,11 @@ class Outcome:
     coldest_c: float | None
     most_current_a: float
     findings: tuple[Broken, ...]
+
+    @property
+    def running_h(self) -> dict[str, float]:
+        """Hours of each device."""
+        return {name: device.running_h for name, device in self.devices.items()}
 
     @property
     def pump_h(self) -> float:
@@ -164,7 +171,7 @@ def outcome(plant: Assembly, programme: Programme, trace: Trace, days: int) -> O
         fuel_kwh=energy.fuel_kwh,
         cost=energy.cost,
         cost_by_month={month.month: month.cost for month in energy.by_month},
-        loud_min=_loud_s(history) / 60.0,
+        loud_min=loud_s(plant, trace) / 60.0,
         sessions=tub.sessions,
         cold_sessions=sum(
             f.times for f in findings if f.rule == "cold-at-session" and f.subject == "bathing"
@@ -202,6 +209,11 @@ def _devices(history: History, metrics: Metrics) -> Iterator[tuple[str, DeviceOu
         yield entry(water.circulator, "circulator", water.circulator_h, water.circulator_starts)
     for name, device in metrics.treatment.items():
         yield entry(name, "treatment", device.on_h, device.starts)
+    for name, load in metrics.pump_room.loads.items() if metrics.pump_room else ():
+        yield entry(name, "pump room", load.on_h, load.starts)
+    if SUMP_PUMP in by_device:  # by its share of the time alone: its starts are not known
+        power_w = history.plant.scenario.always_on[SUMP_PUMP]
+        yield entry(SUMP_PUMP, "pump room", 1000.0 * by_device[SUMP_PUMP].energy_kwh / power_w, 0)
 
 
 def _work(history: History) -> tuple[dict[str, float], dict[str, float]]:
@@ -239,12 +251,12 @@ def loud_speeds(scenario: Scenario) -> dict[str, tuple[str, ...]]:
     return {name: speeds[-1:] for name, speeds in loud.items() if len(speeds) > 1 or name not in steady}
 
 
-def _loud_s(history: History) -> float:
-    trace = history.trace
-    running = [while_in(trace.pumps[n], *speeds) for n, speeds in loud_speeds(history.plant.scenario).items()]
+def loud_s(plant: Assembly, trace: Trace) -> float:
+    """How long neighbours hear something while nobody bathes [s]."""
+    running = [while_in(trace.pumps[n], *speeds) for n, speeds in loud_speeds(plant.scenario).items()]
     running += [while_in(stream, "on") for stream in trace.blowers.values()]
     heard = spans([pair for during in running for pair in during.tolist()])
-    return total_s(without(heard, history.truth.people))
+    return total_s(without(heard, people_in(trace)))
 
 
 def _never(hours: float | None) -> float:

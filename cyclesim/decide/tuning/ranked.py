@@ -12,7 +12,8 @@ from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 from typing import NamedTuple
 
-from cyclesim.decide.sweeps.outcome import Outcome, outcome
+from cyclesim.decide.sweeps.brief import Brief, brief
+from cyclesim.decide.sweeps.outcome import Outcome
 from cyclesim.decide.sweeps.pool import each
 from cyclesim.decide.sweeps.sweep import How, Job, as_it_runs, built
 from cyclesim.simulation.drive import by_calendar
@@ -40,7 +41,7 @@ class Marks(NamedTuple):
     oldest_water_h: float
 
 
-def marks(out: Outcome) -> Marks:
+def marks(out: Outcome | Brief) -> Marks:
     """Those of a run."""
     return Marks(out.cost, out.pump_h, float(out.pump_starts), out.loud_min, out.oldest_water_h)
 
@@ -75,7 +76,7 @@ def _in_parts(whole: Job) -> Marks:
         drive = by_calendar(plant, programme, begin, _PART_DAYS, seed=whole.seed, warm_up_s=warm_up_s)
         days = PlantRun(plant, programme.controller, drive)
         days.warm_up()
-        ran.append(marks(outcome(plant, programme, days.finish(), _PART_DAYS)))
+        ran.append(marks(brief(plant, programme, days.finish(), _PART_DAYS)))
     times = whole.days / (_PARTS * _PART_DAYS)
     summed = Marks(*(times * sum(numbers) for numbers in zip(*ran, strict=True)))
     return summed._replace(oldest_water_h=max(made.oldest_water_h for made in ran))

@@ -191,6 +191,9 @@ class Elements:
             source = sheet.heat_sources[name]
             kind = source.kind.replace("_", " ")
             yield f"{kind}, {self.quantity(source.output_w, 'power')}"
+            if name in self.plant.steered:
+                steered = self.plant.steered[name]
+                yield f"let in by {steered.valve or steered.pump}"
             if source.own_water is not None:
                 glycol = f", {100.0 * source.own_water.glycol:g} % glycol" if source.own_water.glycol else ""
                 volume = self.quantity(source.own_water.volume_m3, "volume")
@@ -200,7 +203,9 @@ class Elements:
         elif name in self._diverter_of:
             diverter = self._diverter_of[name]
             shut = "shut" if self._is_shut(name) else "open"
-            yield f"way of {diverter}, usually {shut}"
+            motors = [s.valve.valve for s in self.plant.steered.values() if s.valve]
+            by = ", moved by its motor" if diverter in motors else ""
+            yield f"way of {diverter}{by}, usually {shut}"
         elif name in sheet.check_valves:
             yield "check valve"
         elif name in sheet.air:

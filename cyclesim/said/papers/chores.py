@@ -11,6 +11,7 @@ from cyclesim.simulation.programme import Programme
 
 _DAY_S, _HOURS_A_DAY = 86_400, 24
 COVERS_EVERY_DAYS, COVERS_SOURCE = 30, "common practice, no source"
+RCD_EVERY_DAYS, SUMP_EVERY_DAYS = 180, 90
 BEFORE_FROST_DAYS, _WINTER_DAYS = 14, 180
 """How long before the first frost one gets ready: our choice; how far before the coldest hour that may be."""
 
@@ -46,6 +47,14 @@ def chores(scenario: Scenario) -> list[Chore]:
         first = new_year + timedelta(days=COVERS_EVERY_DAYS)
         how = "Every one is whole and screwed on. Nobody bathes while one is loose, broken or missing."
         found.append(Chore("Look at the suction covers", how, first, COVERS_EVERY_DAYS, COVERS_SOURCE))
+    if any(circuit.rcd for circuit in scenario.circuits.values()):
+        first = new_year + timedelta(days=RCD_EVERY_DAYS)
+        how = "Press the button of each: it trips at once, or an electrician comes. Then check the clocks."
+        found.append(Chore("Test the residual-current devices", how, first, RCD_EVERY_DAYS, COVERS_SOURCE))
+    if (room := scenario.plant.pump_room) and room.sump_pump:
+        first = new_year + timedelta(days=SUMP_EVERY_DAYS)
+        how = "Pour a bucket of water into the sump: its pump starts by itself and stops again."
+        found.append(Chore("Try the sump pump", how, first, SUMP_EVERY_DAYS, COVERS_SOURCE))
     if frost := first_frost(scenario):
         how = "Lids and insulation are in place."
         if scenario.schedule.frost_protection:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from cyclesim.analysis.amounts import exactly, listed
-from cyclesim.analysis.supply import Carried, load_a, most_carried
+from cyclesim.analysis.supply import load_a, most_together
 from cyclesim.said.cautions import ADVICE
 from cyclesim.said.page import Cell, Column, words
 from cyclesim.said.papers.commissioning import interlock_said, say_untold
@@ -13,6 +13,8 @@ from cyclesim.said.papers.conductors import say_conductors, say_residual_current
 from cyclesim.said.papers.hand_test import WrittenTest
 from cyclesim.said.papers.keyed import say_keyed
 from cyclesim.said.papers.paper import ELECTRICITY, Paper, Sheet
+from cyclesim.said.papers.sun import sun_controls
+from cyclesim.scenario.blocks.air import Blower
 from cyclesim.scenario.blocks.schedule import Block, Keep
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
@@ -39,6 +41,7 @@ def electrician(
     _interlocks(sheet, plant, programme)
     _proofs(sheet, plant, programme)
     _limits(sheet, plant, programme)
+    sun_controls(sheet, plant)
     say_keyed(sheet, programme)
     sheet.heading("Commissioning tests")
     if written:
@@ -52,6 +55,10 @@ def electrician(
     else:
         sheet.line("Nothing is drawn that a test by hand could tell: no interlock, and no switch that holds.")
     say_untold(sheet, tests, plant, programme)
+    sheet.line(
+        "What a single fault does, such as a breaker that trips or a contactor that welds, is no part of "
+        "this paper: cyclesim verify FILE --faults 1 searches every one."
+    )
     return Paper("electrician", "Electrician: wiring and tests", tuple(sheet.blocks), (ELECTRICITY, ADVICE))
 
 
@@ -88,7 +95,9 @@ def _load(plant: Assembly, name: str) -> Iterator[tuple[Cell, ...]]:
     )
     for kind, things in kinds:
         if name in things:
-            yield name, kind, things[name].power_w, load_a(plant, name), None
+            thing = things[name]
+            starting_a = thing.starting_current_a if isinstance(thing, Blower) else None
+            yield name, kind, thing.power_w, load_a(plant, name), starting_a
             return
     room = plant.sheet.pump_room
     kind = "in the pump room" if room and name in room.loads else "on the same circuit"
@@ -99,10 +108,8 @@ def _together(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
     """The most that each circuit carries, as the interlocks let things come together."""
     columns = (words("circuit"), Column("at most\n{unit}", unit="A"), words("with"), words(""))
     rows = []
-    for name, circuit in plant.scenario.circuits.items():
-        most = _most(plant, name, circuit.feeds)
-        if most is None:
-            continue
+    for name in plant.scenario.circuits:
+        most = max(most_together(plant, name), key=lambda carried: carried.counted_a)
         on = [f"{load.name} {load.speed}".removesuffix(" on") for load in most.loads]
         within = "within the breaker" if most.within(most.counted_a) else "MORE THAN THE BREAKER"
         rows.append((name, most.drawn_a, listed(on), within))
@@ -119,13 +126,6 @@ def _together(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
     for target, way in ((b.starter.target, b.starter.name.partition(", ")[2]) for b in programme.beside):
         by = f"a {way}" if way.startswith("contact") else f"its {way}"
         sheet.line(f"{target} is also started by {by}: no interlock of the controller stops it then.")
-
-
-def _most(plant: Assembly, circuit: str, feeds: tuple[str, ...]) -> Carried | None:
-    having = [(name, speed) for name in feeds for speed in plant.speeds.get(name, ("on",))
-              if name not in plant.scenario.always_on]  # fmt: skip
-    found = [most_carried(plant, circuit, one) for one in having]
-    return max(found, key=lambda carried: carried.counted_a, default=None)
 
 
 def _interlocks(sheet: Sheet, plant: Assembly, programme: Programme) -> None:

@@ -109,9 +109,10 @@ def _heating(heating: Heating) -> Iterator[Setting]:
 
 
 def run_said(run: Run | Occasion) -> str:
-    """`03:00 and 15:00 for 3 h`, or after bathing."""
+    """`03:00 and 15:00 for 3 h`, or after bathing; `for 45 s each` of several pumps."""
     starts = "after bathing" if getattr(run, "after", None) else listed([clock(at) for at in run.start or ()])
-    return f"{starts} for {exactly(run.lasts_s)}"
+    each = " each" if isinstance(run, Run) and len(run.pumping.pumps) > 1 else ""
+    return f"{starts} for {exactly(run.lasts_s)}{each}"
 
 
 def clock(at: time | None) -> str:

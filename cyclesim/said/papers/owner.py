@@ -16,6 +16,8 @@ from cyclesim.said.papers.hours_to_hot import hours_to_hot
 from cyclesim.said.papers.keyed import clock, run_said, runs_on
 from cyclesim.said.papers.paper import NewPage, Paper, Sheet
 from cyclesim.said.papers.signs import say_signs
+from cyclesim.said.papers.sun import stands_hot
+from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import Run
 from cyclesim.simulation.programme import Programme
@@ -37,6 +39,7 @@ def owner(year: Result) -> Paper:
     sheet = Sheet()
     _runs_when(sheet, scenario, programme)
     _do_when(sheet, scenario, year)
+    stands_hot(sheet, year)
     sheet.heading("Nobody goes in")
     sheet.line(HARM, tone="strong")
     sheet.add(NewPage())
@@ -74,6 +77,11 @@ def _programme(scenario: Scenario, programme: Programme) -> Iterator[tuple[Cell,
     if frost := schedule.frost_protection:
         what = f"frost protection, when {frost.watches.replace('_', ' ')} is below"
         yield what, _at(*frost.pump), "", Amount(frost.starts_below_c, "°C")
+    for name, source in scenario.plant.heat_sources.items():
+        if isinstance(source, Solar) and source.steered:
+            steered = source.steered
+            moved = steered.valve.valve if steered.valve else _at(*(steered.pump or ("", "on")))
+            yield f"sun on {name}, while it is warmer than the tub", moved, "every day", "in the sun"
     if quiet := schedule.quiet_hours:
         what = listed([_at(p.pump, p.speed or "on") for p in quiet.applies_to])
         between = f"{clock(quiet.from_time)} to {clock(quiet.to_time)}"

@@ -18,6 +18,7 @@ from cyclesim.said.duties import L_MIN, duties
 from cyclesim.said.page import Amount, Cell, Column, Row, whole, words
 from cyclesim.said.papers.own_water import own_waters
 from cyclesim.said.papers.paper import PLUMBING, Drawn, Paper, Sheet
+from cyclesim.said.papers.sun import sun_pipes
 from cyclesim.scenario.blocks.air import Blower
 from cyclesim.simulation.assembly import Assembly, PlantDuty, last_stretch
 from cyclesim.simulation.own_water import circuits
@@ -41,6 +42,7 @@ def plumber(plant: Assembly, programme: Programme, us: bool = False) -> Paper:
     _valves(sheet, plant)
     _air(sheet, plant)
     own_waters(sheet, plant)
+    sun_pipes(sheet, plant)
     _covers(sheet, plant)
     _room(sheet, plant)
     _winter(sheet, plant)

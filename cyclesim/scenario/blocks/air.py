@@ -60,6 +60,9 @@ class Blower(Model):
     current_a: Current | None = Field(
         None, alias="current", description="Current, off the nameplate; power over voltage unless said."
     )
+    starting_current_a: Current | None = Field(
+        None, alias="starting_current", description="Current of its start, e.g. 14 A."
+    )
     curve: AirCurve | None = Field(
         None, description="Points [flow, pressure] of its data sheet, at least three, flow rising."
     )
@@ -112,6 +115,8 @@ class Blower(Model):
 
     @model_validator(mode="after")
     def _told_once(self) -> "Blower":
+        if None not in (start := self.starting_current_a, run := self.current_a) and start < run:  # type: ignore[operator]
+            raise RefusedError("", "starting_current is at least current", at=("starting_current",))
         if (self.curve is None) == (self.delivers_m3_s is None):
             raise RefusedError("", "expected either curve or delivers: 600 L/min")
         if (self.pipe is None) == (self.stated_bore_m is None):

@@ -84,6 +84,13 @@ class Steered(Model):
         description="The tub's temperature at which it goes off, until the tub is 1 K colder, e.g. 39 degC.",
     )
 
+    not_above_c: Annotated[float, Quantity("temperature", ge=30, le=150)] | None = Field(
+        None,
+        alias="not_above",
+        description="It does not go on while the water in them is hotter than this, which would scald, e.g. "
+        "50 degC.",
+    )
+
     @model_validator(mode="after")
     def _one_way(self) -> "Steered":
         if (self.pump is None) == (self.valve is None):

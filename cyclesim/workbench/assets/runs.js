@@ -3,7 +3,7 @@
 
 import { DAY_S, DAYS, clockOf, lengthLike, lengthOf, meet, parts, secondsOf } from "./clock.js";
 
-/** @typedef {{path: string, kind: string, name: string | null, pump: string | null, starts: string[],
+/** @typedef {{path: string, kind: string, name: string | null, pump: string | null, pumps: string[], runs: string | null, starts: string[],
  *   lasts_s: number, days: string[], repeats: string | null, after?: string | null, drawn?: any}} Demand */
 /** @typedef {{path: string, text: string | null, adds?: boolean}} Change */
 

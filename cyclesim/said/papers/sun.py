@@ -1,0 +1,92 @@
+"""What the papers say of collectors: controller and sensors, valve and pipes, and how hot they stand."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from cyclesim.said.page import Amount, Cell, Column, words
+from cyclesim.said.papers.paper import Sheet
+from cyclesim.scenario.blocks.collectors import BACK_K
+from cyclesim.simulation.assembly import Assembly
+
+if TYPE_CHECKING:
+    from cyclesim.analysis.result import Result
+
+
+def sun_controls(sheet: Sheet, plant: Assembly) -> None:
+    """For the electrician: what each controller of collectors moves, and at which temperatures."""
+    for name, steered in plant.steered.items():
+        moved = str(steered.valve) if steered.valve else str(steered.pump)
+        rows: list[tuple[Cell, ...]] = [
+            ("moves", moved),
+            ("sensors", f"in {name} and in the tub"),
+            ("on when warmer than the tub by", Amount(steered.on_at_k, "K", 1)),
+            ("off when warmer by no more than", Amount(steered.off_at_k, "K", 1)),
+        ]
+        if steered.high_stop_c is not None:
+            rows += [
+                ("off when the tub is at", Amount(steered.high_stop_c, "°C", 1)),
+                ("on again when it is below", Amount(steered.high_stop_c - BACK_K, "°C", 1)),
+            ]
+        if steered.not_above_c is not None:
+            rows.append(("does not go on while they are above", Amount(steered.not_above_c, "°C", 1)))
+        sheet.heading(f"The controller of {name}")
+        sheet.table((words(""), Column("", unit="")), rows)
+        tries = [
+            f"With the tub's sensor in water that is warmer than {name}, it is off.",
+            f"Warm the sensor of {name} in a cup of hot water: it goes on; it goes off as the cup cools.",
+        ]
+        if steered.high_stop_c is None:
+            tries.append(
+                "No high stop is drawn: the sun may warm the tub until it scalds. Ask before it runs."
+            )
+        else:
+            tries.append(
+                "Warm the tub's sensor past the high stop: it goes off, however hot the other one is."
+            )
+        tries.append(
+            f"The cable of the sensor in {name} bears the heat that they stand at; see the owner's paper."
+        )
+        sheet.checks(tries)
+
+
+def sun_pipes(sheet: Sheet, plant: Assembly) -> None:
+    """For the plumber: collectors boil dry when nothing moves, and freeze when nobody drains them."""
+    for name in plant.plates:
+        sheet.heading(f"{name}, in the sun")
+        looked = [
+            f"{name} can be vented at the top and drained at the bottom, and is drained before a frost.",
+            "A relief valve stands between them and anything that shuts, and blows off where nobody stands.",
+            "Pipes, seals and insulation beside them are made for steam; no plastic pipe joins them.",
+            "Water that has stood in them comes out where nobody sits, or is mixed before it does.",
+        ]
+        steered = plant.steered.get(name)
+        if steered and steered.valve:
+            valve, position = steered.valve
+            usual = plant.turnable[valve].usual
+            looked.append(
+                f"{valve} is moved by its motor: at {position} water runs through {name}, at {usual} past."
+            )
+        sheet.checks(looked)
+
+
+def stands_hot(sheet: Sheet, year: Result) -> None:
+    """For the owner: for how long collectors stand hot in a year, how hot, and what not to do."""
+    for name in year.plant.plates:
+        told = year.metrics.heat_sources[name]
+        if told.hottest_c is None:
+            continue
+        sheet.heading(f"{name} in the sun")
+        rows: list[tuple[Cell, ...]] = [
+            ("stands hot in a year for", Amount(told.stood_hot_h, "h")),
+            ("at the hottest, if its water did not boil", Amount(told.hottest_c, "°C")),
+            ("heat that it gives in a year", Amount(told.heat_kwh, "kWh")),
+            ("heat that goes unused", Amount(told.sun_unused_kwh, "kWh")),
+        ]
+        sheet.table((words(""), Column("", unit="")), rows)
+        sheet.line(
+            "That is no fault: nobody can switch off the sun. What stands in it boils, and steam and what "
+            "then comes out scald. Do not touch it, open it or fill cold water into it on a sunny day; wait "
+            "for the evening.",
+            tone="strong",
+        )

@@ -1,0 +1,81 @@
+"""What the papers say of collectors, against the file and a year's run."""
+
+from pathlib import Path
+
+import pytest
+
+from cyclesim.analysis.result import simulate
+from cyclesim.said.drawing import drawing
+from cyclesim.said.page import Table
+from cyclesim.said.papers.paper import Checklist, Sheet
+from cyclesim.said.papers.sun import stands_hot, sun_controls, sun_pipes
+from cyclesim.scenario.reading.load import load, load_text
+from cyclesim.simulation.assembly import Assembly
+from tests.sunny import BY_VALVE, FILTERED
+
+SLOPE = Path(__file__).parents[2] / "schedules" / "south-slope.yaml"
+
+
+def told(write, about):
+    """What one part of a paper has: its table's rows, and what is ticked."""
+    sheet = Sheet()
+    write(sheet, about)
+    rows = {
+        str(row.cells[0]): getattr(row.cells[1], "value", row.cells[1])
+        for block in sheet.blocks
+        if isinstance(block, Table)
+        for row in block.rows
+    }
+    return rows, [item for block in sheet.blocks if isinstance(block, Checklist) for item in block.items]
+
+
+def test_the_electrician_sets_what_the_file_says():
+    """8 K, 0.5 K, off at 38 degC, on again 1 K below, not above 50 degC: as the shipped file has them."""
+    rows, looked = told(sun_controls, Assembly(load(SLOPE)))
+    assert {
+        "moves": "sun_pump",
+        "sensors": "in collectors and in the tub",
+        "on when warmer than the tub by": 8.0,
+        "off when warmer by no more than": 0.5,
+        "off when the tub is at": 38.0,
+        "on again when it is below": 37.0,
+        "does not go on while they are above": 50.0,
+    } == rows
+    assert any("past the high stop" in item for item in looked)
+
+
+def test_a_missing_high_stop_is_something_to_ask_about():
+    """Whoever wires it is told before it runs."""
+    _, looked = told(
+        sun_controls, Assembly(load(SLOPE, sets=["plant.heat_sources.collectors.steered.high_stop=null"]))
+    )
+    assert any(item.startswith("No high stop is drawn") for item in looked)
+
+
+def test_the_plumber_is_told_of_steam_frost_and_the_motor():
+    """A valve that a motor moves is named with both of its positions."""
+    _, looked = told(sun_pipes, Assembly(load_text(BY_VALVE + FILTERED)))
+    assert any("relief valve" in item for item in looked)
+    assert any("drained before a frost" in item for item in looked)
+    assert "sun_valve is moved by its motor: at to_sun water runs through panels, at past past." in looked
+
+
+def test_the_owner_is_told_how_hot_they_stand():
+    """The numbers of the run, and that it is no fault."""
+    result = simulate(load(SLOPE), days=30)
+    sheet = Sheet()
+    stands_hot(sheet, result)
+    rows, _ = told(stands_hot, result)
+    source = result.metrics.heat_sources["collectors"]
+    assert rows["stands hot in a year for"] == pytest.approx(source.stood_hot_h)
+    assert rows["heat that goes unused"] == pytest.approx(source.sun_unused_kwh)
+    assert any("scald" in getattr(block, "text", "") for block in sheet.blocks)
+
+
+def test_the_drawing_says_what_lets_the_sun_in():
+    """At the collectors, and at the ways of a valve with a motor."""
+    by_pump = repr(drawing(Assembly(load(SLOPE))))
+    by_valve = repr(drawing(Assembly(load_text(BY_VALVE + FILTERED))))
+    assert "let in by sun_pump" in by_pump
+    assert "let in by sun_valve to_sun" in by_valve
+    assert "way of sun_valve, moved by its motor, usually shut" in by_valve
