@@ -198,14 +198,13 @@ PLANTS = pytest.mark.parametrize(
 @pytest.mark.slow
 @PLANTS
 def test_what_a_day_comes_to(network: str, check: bool, seed: int) -> None:
-    """Losses within 0.5 % and hours below 0 degC within 2 % or five minutes; the tub within 0.05 K always.
+    """Losses within 0.5 %, hours below 0 degC within 2 % or five minutes; the tub within 0.05 K, legs 0.2 K.
 
-    A leg is up to 0.7 K off where a run ends just when all has settled, and the tub has fallen by 2 K until
-    then as cold legs emptied into it: what has settled follows the tub without its seconds of delay.
+    The pump of 2 L is left out: what passes it in some seconds is mixed by the slices within a second.
     """
     both = lived(network, check=check, seed=seed, days=1.0)
     assert max(both.tub_k, both.first_k) < 0.05
-    assert max(both.apart_k.values()) < 0.7
+    assert {n: k for n, k in both.apart_k.items() if k > 0.2 and n in both.plant.sheet.legs} == {}
     for name, (ours_s, theirs_s) in both.frozen_s.items():
         assert ours_s == pytest.approx(theirs_s, rel=0.02, abs=300), name
     for name, (ours_j, theirs_j) in both.lost_j().items():
