@@ -15,8 +15,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 
@@ -24,6 +22,7 @@ from cyclesim.physics import warmth
 from cyclesim.physics.contents import Contents
 from cyclesim.physics.forces import Forces
 from cyclesim.physics.heat import HOUR_S
+from cyclesim.physics.passing import Passing, Plan, Trial, Turn
 from cyclesim.physics.settled import profile
 from cyclesim.physics.stays import Moves, OnStays, Straight
 from cyclesim.physics.warmth import Floats, Moved, Slug
@@ -32,73 +31,12 @@ from cyclesim.physics.ways import Settled, Way, Ways
 
 _FOLLOWED_S = 900  # longest piece while water is followed: the tub's temperature runs straight on it
 _TURNS_KEPT = 1000
+_FELL_K = 0.5  # what has only just settled is followed after all where the tub has moved by so much meanwhile
 _LOOKED_AT_S = 60  # the same while something looks at followed water
 
 
-@dataclass(slots=True)
-class _Passing:
-    """Water of a circuit on its way to be settled, worked out when it is, or when somebody asks before.
-
-    Until then it is taken to return what it would if all stayed as it was at first.
-    """
-
-    way: Way
-    before_c: float
-    after_c: float
-    acted: Floats
-    """Forces times seconds."""
-    causes: Floats | None
-    """What it is linear in where each reach held one slug, otherwise what it returns by the second [J]."""
-    by_second: Floats | None
-    lasted_s: int = 0
-    given_j: float = 0.0
-
-    def returned_j(self, after_s: int) -> float:
-        """What it is taken to have returned so long after it began [J]."""
-        if self.causes is not None:
-            return self.way.passages.returned_j(self.causes, after_s)
-        assert self.by_second is not None
-        return float(self.by_second[after_s])
-
-
-class Trial(NamedTuple):
-    """What moving water would do over a piece."""
-
-    dt_s: int
-    returned_w: float
-    moved: tuple[Moved, ...]
-    passing: tuple[tuple[int, _Passing, float], ...]
-    """Circuits that wait until they settle, and what each is then taken to have returned [J]."""
-
-
-class _Plan(NamedTuple):
-    """What is asked of every circuit by flows through all reaches."""
-
-    asked_m3_s: Sequence[float]
-    flows: list[float]
-    ways: list[Way | None]
-
-
-class _Turn(NamedTuple):
-    """What changes from one plan and its heats to another."""
-
-    changed: list[int]
-    """Circuits whose flows do."""
-    others: list[int]
-    """Reaches of other circuits whose water stands and is heated otherwise."""
-    touched: list[int]
-    """The bodies that these belong to."""
-    standing: list[int]
-    """Reaches whose water stands and is heated."""
-    heated: dict[int, float]
-    heats_w: dict[int, float]
-    """Heat into each reach that is heated, or was."""
-    moves: list[tuple[int, bool]]
-    """Which bodies count as moving from now on, which do not."""
-
-
 class Outside:
-    """Contents of all reaches from *start_s* on, all at *water_c* then.
+    """Contents of all reaches from *start_s* on, all at *water_c* then; *tub_j_k*: heat capacity of the tub.
 
     *ways* are kept from run to run; *body_of*: the body of each reach, None where nobody asks; *zones* are
     hourly [degC] from *origin_s* on; *on_stays* as for `Stays`.
@@ -113,8 +51,10 @@ class Outside:
         origin_s: int,
         start_s: int,
         water_c: float,
+        tub_j_k: float,
         on_stays: OnStays,
     ) -> None:
+        self._tub_j_k = tub_j_k
         self.reaches, self._ways = ways.reaches, ways
         self._per_m3_k, self._origin_s = ways.per_m3_k, origin_s
         self.forces = Forces(ways.zones, len(ways.reaches), zones, origin_s, start_s)
@@ -122,16 +62,21 @@ class Outside:
         self._stays, self._circuits = self._water.stays, self._water.circuits
         self._circuit_of = self._water.circuit_of
         self._by_law: set[int] = set()
-        self._plans: dict[int, _Plan] = {}
-        self._turns: dict[tuple[object, ...], _Turn] = {}
-        self._at: _Plan | None = None
+        self._plans: dict[int, Plan] = {}
+        self._turns: dict[tuple[object, ...], Turn] = {}
+        self._at: Plan | None = None
         self._heats: tuple[tuple[int, float], ...] = ()
         self._now: list[Way | None] = [None] * len(self._circuits)
         self._began = [start_s] * len(self._circuits)
+        self._began_c = [water_c] * len(self._circuits)
         self._settled = [False] * len(self._circuits)
+        self._due_s = [start_s] * len(self._circuits)
+        """When each circuit settles."""
+        self._waited: dict[int, tuple[int, float, Passing]] = {}
+        """When a circuit has settled, at which temperature of the tub, and how it had passed until then."""
         self._marks: dict[int, Floats] = {}
         self._rest_j: dict[int, float] = {}
-        self._passing: dict[int, _Passing] = {}
+        self._passing: dict[int, Passing] = {}
         self._asked: set[int] = set()
         """Circuits in which somebody has asked before they were settled: followed piece by piece."""
         self._owed_j = 0.0
@@ -202,6 +147,15 @@ class Outside:
 
     # -- what is where -------------------------------------------------------------------------------------
 
+    def _read(self, i: int, at_s: float, tub_c: float) -> tuple[float, float]:
+        """As `_reach`, but water that has settled late as it truly is, which the tub has yet to be told."""
+        g = self._circuit_of[i]
+        way = self._now[g]
+        if way is None or not (self.follows_tub(i) and self._has_settled_late(g, int(at_s), tub_c)):
+            return self._reach(i, at_s, tub_c)
+        slugs = self._truly(g, way, int(at_s), tub_c).get(i, [])
+        return self._per_m3_k * warmth.warmth(slugs), warmth.ends(slugs)[0] if slugs else math.inf
+
     def _reach(self, i: int, at_s: float, tub_c: float) -> tuple[float, float]:
         """Heat above 0 degC in reach *i* [J], and the temperature [degC] at its coldest end."""
         reach, g = self.reaches[i], self._circuit_of[i]
@@ -219,11 +173,12 @@ class Outside:
 
     def body_c(self, body: int, at_s: float, tub_c: float) -> float:
         """Mean temperature [degC] of a body; later than now, as if nothing began to move."""
-        return self.holds_j(self._stays.members[body], at_s, tub_c) / self._stays.capacity_j_k[body]
+        held_j = sum(self._read(i, at_s, tub_c)[0] for i in self._stays.members[body])
+        return held_j / self._stays.capacity_j_k[body]
 
     def coldest_c(self, body: int, at_s: float, tub_c: float) -> float:
         """Temperature [degC] at a body's coldest end."""
-        return min(self._reach(i, at_s, tub_c)[1] for i in self._stays.members[body])
+        return min(self._read(i, at_s, tub_c)[1] for i in self._stays.members[body])
 
     def holds_j(self, reaches: Iterable[int], at_s: float, tub_c: float) -> float:
         """Heat above 0 degC that is in some reaches [J]."""
@@ -291,7 +246,9 @@ class Outside:
         self._into_tub_w = None
         for g in turn.changed:
             way = self._now[g] = plan.ways[g]
-            self._began[g], self._settled[g] = now, False
+            self._began[g], self._began_c[g], self._settled[g] = now, tub_c, False
+            self._waited.pop(g, None)
+            self._due_s[g] = now + way.after_s if way is not None else now
             self._rest_j.pop(g, None)
             self._asked.discard(g)
             if way is not None and not way.is_fast:
@@ -303,7 +260,7 @@ class Outside:
         for body, moving in turn.moves:
             moves[body] = moving
 
-    def _turn(self, plan: _Plan, heat_w: Mapping[int, float]) -> _Turn:
+    def _turn(self, plan: Plan, heat_w: Mapping[int, float]) -> Turn:
         """What the step to these flows and heats comes to, from those of now."""
         before, self._heats = self._heats, tuple(heat_w.items())
         key = id(self._at), before, id(plan), self._heats
@@ -314,7 +271,7 @@ class Outside:
             turn = self._turns[key] = self._work_out(plan, {i: w for i, w in heat_w.items() if w})
         return turn
 
-    def _work_out(self, plan: _Plan, heated: dict[int, float]) -> _Turn:
+    def _work_out(self, plan: Plan, heated: dict[int, float]) -> Turn:
         was, reaches, stays = self._water.fixed_w, self.reaches, self._stays
         changed = [g for g, (old, new) in enumerate(zip(self._now, plan.ways, strict=True)) if old is not new]
         others = [
@@ -336,25 +293,26 @@ class Outside:
         for body in touched:
             moves[body] = any(plan.flows[i] or i in heated for i in stays.members[body])
         heats_w = {i: heated.get(i, 0.0) for i in {*was, *heated}}
-        return _Turn(changed, others, touched, standing, heated, heats_w, list(moves.items()))
+        return Turn(changed, others, touched, standing, heated, heats_w, list(moves.items()))
 
-    def _plan(self, flows_m3_s: Sequence[float]) -> _Plan:
+    def _plan(self, flows_m3_s: Sequence[float]) -> Plan:
         plan = self._plans.get(id(flows_m3_s))  # they are kept with it, so that no other gets the same number
         if plan is None:
             flows = [q if abs(q) > STILL_M3_S else 0.0 for q in flows_m3_s]
             ways = [self._way(g, flows) for g in range(len(self._circuits))]
-            plan = self._plans[id(flows_m3_s)] = _Plan(flows_m3_s, flows, ways)
+            plan = self._plans[id(flows_m3_s)] = Plan(flows_m3_s, flows, ways)
         return plan
 
     def _bring(self, g: int, now: int, tub_c: float, integral: float) -> None:
         """Bring the water of a circuit to *now*, and close the stays of its bodies."""
         if g in self._passing:
             self._catch_up(g)
-        if self._water.is_straight[g] and self._bring_at_once(g, now, tub_c, integral):
+        late = self._settled[g] and self._has_settled_late(g, now, tub_c)
+        if not late and self._water.is_straight[g] and self._bring_at_once(g, now, tub_c, integral):
             return
         self._water.open(g)
         if self._settled[g]:
-            self._as_slugs(g, now, tub_c, integral)
+            self._as_slugs(g, now, tub_c, integral, late=late)
         for i in self._circuits[g]:
             self._water.stand(i, now)
         for body in self._water.straight[g].bodies:
@@ -392,7 +350,29 @@ class Outside:
             settled = self._orders[id(way)] = way.straight.in_order(held.places, held.half_j_k)
         return settled
 
-    def _as_slugs(self, g: int, now: int, tub_c: float, integral: float) -> None:
+    def _has_settled_late(self, g: int, now: int, tub_c: float) -> bool:
+        """Whether settled water still is what the tub sent out before it fell, or rose, by much."""
+        way = self._now[g]
+        if way is None or g not in self._waited or now - self._began[g] >= 2 * way.after_s:
+            return False
+        return abs(tub_c - self._began_c[g]) > _FELL_K
+
+    def _truly(self, g: int, way: Way, now: int, tub_c: float) -> Mapping[int, list[Slug]]:
+        """What each reach of a circuit that has settled late holds, the end that leaves first in front."""
+        at_s, then_c, waits = self._waited[g]
+        stream, forces = waits.sent_out(self._tub_j_k), waits.acted / waits.lasted_s
+        if now > at_s:
+            stream = [*stream, (float(now - at_s), then_c, tub_c)]
+        return self._ways.follow(way, self._water.of(g), stream, forces, settled_too=True).contents
+
+    def _put_late(self, g: int, way: Way, now: int, tub_c: float, held_j: float) -> None:
+        """Put what a circuit that has settled late truly holds, in place of *held_j* [J] as it was told."""
+        for i, slugs in self._truly(g, way, now, tub_c).items():
+            self._water.put(i, slugs)
+            held_j -= self._per_m3_k * warmth.warmth(slugs)
+        self._owe(held_j)
+
+    def _as_slugs(self, g: int, now: int, tub_c: float, integral: float, *, late: bool) -> None:
         """What has settled in a circuit as slugs, and what it has lost since it was last asked."""
         way = self._now[g]
         assert way is not None
@@ -402,10 +382,15 @@ class Outside:
         at = self.forces.beside(tub_c)
         ends = (settled.inlet @ at).tolist(), (settled.outlet @ at).tolist(), (settled.held_j @ at).tolist()
         for k in way.settles:
+            if self.reaches[settled.moving[k]].capacity_j_k:
+                self._stays.lost_j[settled.moving[k]] += float(lost[k])
+        if late:
+            self._put_late(g, way, now, tub_c, sum(ends[2][k] for k in way.settles))
+            return
+        for k in way.settles:
             i = settled.moving[k]
             reach, flow = self.reaches[i], way.pattern.flows[i]
             if reach.capacity_j_k:
-                self._stays.lost_j[i] += float(lost[k])
                 inlet, outlet, held = (x[k] for x in ends)
                 slugs = profile(reach, abs(flow), inlet, outlet, held, self._per_m3_k)
                 self._water.put(i, slugs)
@@ -465,11 +450,7 @@ class Outside:
             followed = [(g, way) for g, (way, yes) in pairs if way and not (yes and way.is_fast)]
             sorted_ = self._sorted[key] = settled, followed
         self.settled, self.followed = sorted_
-        due = [
-            float(self._began[g] + way.after_s)
-            for g, way in self.followed
-            if way.settles and not self._settled[g]
-        ]
+        due = [float(self._due_s[g]) for g, way in self.followed if way.settles and not self._settled[g]]
         self.due_s = min(due) if due else math.inf
 
     def settle_due(self, now: int, tub_c: float, node_j_k: float, integral: float) -> float:
@@ -479,17 +460,29 @@ class Outside:
         temperature since the run began [K s].
         """
         for g, way in self.followed:
-            if way.settles and not self._settled[g] and now - self._began[g] >= way.after_s:
+            if way.settles and not self._settled[g] and now >= self._due_s[g]:
                 waits = self._passing.pop(g, None)
+                if waits is None and self._falls(g, way, tub_c):
+                    continue
                 held_j = self._passed(g, waits) if waits else self.holds_j(way.members, now, tub_c)
                 self._rest_j[g] = float(way.held_j @ self.forces.now)
                 tub_c = (node_j_k * tub_c + held_j - self._rest_j[g]) / (node_j_k + float(way.held_j[0]))
                 node_j_k += float(way.held_j[0])
                 self._settled[g] = True
+                if waits is not None:
+                    self._waited[g] = now, tub_c, waits
                 self._into_tub_w = None
                 self._mark(g, now, integral)
         self._sort()
         return tub_c
+
+    def _falls(self, g: int, way: Way, tub_c: float) -> bool:
+        """Whether a circuit that is followed piece by piece is to be so once as long again."""
+        once = self._due_s[g] == self._began[g] + way.after_s
+        if once and abs(tub_c - self._began_c[g]) > _FELL_K:
+            self._due_s[g] += way.after_s
+            return True
+        return False
 
     def asks_tub(self) -> bool:
         """Whether what followed water does over a piece depends on where the tub ends on it."""
@@ -504,7 +497,7 @@ class Outside:
 
     def follow(self, dt_s: int, before_c: float, after_c: float) -> Trial:
         """What moving water does over a piece on which the tub goes from *before_c* to *after_c*."""
-        moved, passing, returned_j = list[Moved](), list[tuple[int, _Passing, float]](), 0.0
+        moved, passing, returned_j = list[Moved](), list[tuple[int, Passing, float]](), 0.0
         for g, way in self.followed:
             if way.is_fast and g not in self._asked:
                 waits = self._passing.get(g) or self._begins(g, way, before_c)
@@ -516,8 +509,7 @@ class Outside:
                 done = self._ways.follow(
                     way,
                     self._water.of(g),
-                    dt_s,
-                    (before_c, after_c),
+                    [(float(dt_s), before_c, after_c)],
                     self.forces.now,
                     settled_too=not self._settled[g],
                 )
@@ -525,29 +517,30 @@ class Outside:
                 returned_j += moved[-1].returned_j
         return Trial(dt_s, returned_j / dt_s, tuple(moved), tuple(passing))
 
-    def _begins(self, g: int, way: Way, tub_c: float) -> _Passing:
+    def _begins(self, g: int, way: Way, tub_c: float) -> Passing:
         """A passage from now on."""
-        row, ends, causes, by_second = self.forces.now, (tub_c, tub_c), None, None
+        row, ends, acted = self.forces.now, (tub_c, tub_c), np.zeros(len(self.forces.now))
         if self._water.is_straight[g]:
             causes = self._ways.causes(way, self._water.temps, ends, row)
-        else:
-            by_second = self._ways.passage(way, self._water.of(g), ends, row)[1]
-        return _Passing(way, tub_c, tub_c, np.zeros(len(row)), causes, by_second)
+            return Passing(way, tub_c, tub_c, acted, way.passages.fed(self._tub_j_k)[1], causes)
+        self._ways.causes(way, np.zeros(2 * len(self.reaches)), (1.0, 1.0), np.zeros(len(row)))
+        back = way.passages.fed(self._tub_j_k)[0]
+        by_second = back @ self._ways.passage(way, self._water.of(g), ends, row)[1]
+        return Passing(way, tub_c, tub_c, acted, by_second, None)
 
-    def _passed(self, g: int, waits: _Passing) -> float:
+    def _passed(self, g: int, waits: Passing) -> float:
         """A circuit has passed until it settles; the heat that it holds [J]."""
         way, stays, temps, n = waits.way, self._stays, self._water.temps, len(self.reaches)
         forces, tub_c = waits.acted / waits.lasted_s, (waits.before_c, waits.after_c)
         rows, moves = way.straight, self._moves(way)
         if self._water.is_straight[g]:
             causes, straight = self._ways.causes(way, temps, tub_c, forces), self._water.straight[g]
-            lost, returned_j = way.passages.lost_j(causes), way.passages.returned_j(causes, way.after_s)
+            lost = way.passages.lost_j(causes)
             held_j, straight.met = float(rows.half_j_k @ temps), (np.minimum(temps[:n], temps[n:]), moves)
             straight.lose(self._in_order(way, straight).moving, lost[rows.holds])
         else:
             slugs = self._water.of(g)
-            losses, returned = self._ways.passage(way, slugs, tub_c, forces)
-            lost, returned_j = np.array(losses), float(returned[-1])
+            lost = np.array(self._ways.passage(way, slugs, tub_c, forces)[0])
             held_j, coldest = 0.0, np.full(n, math.inf)
             for i in rows.places.tolist():
                 held_j += self._per_m3_k * warmth.warmth(slugs[i])
@@ -556,18 +549,15 @@ class Outside:
             least = (coldest + moves.meets).min(axis=1).tolist()
             for body, least_c in zip(moves.bodies, least, strict=True):
                 stays.colder(body, least_c)
-        self._owe(returned_j - waits.given_j)
         gained_j = float(rows.heats @ forces) * way.after_s - float(np.add.reduce(lost))
-        return held_j + gained_j - returned_j
+        return held_j + gained_j - waits.given_j
 
     def _catch_up(self, g: int) -> None:
         """Somebody asks before a circuit has settled: follow it up to now, and piece by piece from here."""
         waits = self._passing.pop(g)
         self._water.open(g)
-        tub_c, forces = (waits.before_c, waits.after_c), waits.acted / waits.lasted_s
-        done = self._ways.follow(
-            waits.way, self._water.of(g), waits.lasted_s, tub_c, forces, settled_too=True
-        )
+        forces, sent_out = waits.acted / waits.lasted_s, waits.sent_out(self._tub_j_k)
+        done = self._ways.follow(waits.way, self._water.of(g), sent_out, forces, settled_too=True)
         self._water.take(done, None)
         self._owe(done.returned_j - waits.given_j)
         self._asked.add(g)

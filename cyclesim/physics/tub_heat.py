@@ -16,8 +16,9 @@ import numpy as np
 
 from cyclesim.physics.heat import TwoNode
 from cyclesim.physics.laws import Exchange, Law
-from cyclesim.physics.outside import Outside, Trial
+from cyclesim.physics.outside import Outside
 from cyclesim.physics.own_water import OwnPiece, OwnWater
+from cyclesim.physics.passing import Trial
 from cyclesim.physics.stays import OnStays
 from cyclesim.physics.warmth import Floats, Slug
 from cyclesim.physics.ways import Way, Ways
@@ -115,7 +116,9 @@ class TubHeat:
         self._own: list[tuple[OwnWater, int]] = []
         self._on_own: Callable[[int, OwnPiece], None]
         self._covered = True
-        self._outside = Outside(ways, body_of, circuits, zones, origin_s, start_s, water_c, on_stays)
+        self._outside = Outside(
+            ways, body_of, circuits, zones, origin_s, start_s, water_c, tub.water_j_k, on_stays
+        )
         self._now_s, self.water_c = start_s, water_c
         self._nodes: dict[tuple[int, bool], _Node] = {}
         self._wholes: dict[int, _Whole] = {}

@@ -115,10 +115,11 @@ class Passages:
     Columns: fronts, then backs of all reaches; the tub at the start and the end; the forces.
     """
 
-    def __init__(self, rows: int, columns: int, moving: int) -> None:
+    def __init__(self, rows: int, columns: int, moving: int, tub: int) -> None:
         self.matrix: Floats = np.zeros((rows, columns))
         """Loss of each moving reach [J]; what all have returned [J] after each second."""
-        self._lost, self._returned = self.matrix[:moving], self.matrix[moving:]
+        self._lost, self._returned, self._tub = self.matrix[:moving], self.matrix[moving:], tub
+        self._fed: tuple[float, Floats, Floats] | None = None
         self.missing: Ints = np.arange(columns)
         """Columns that are not worked out yet."""
 
@@ -127,9 +128,27 @@ class Passages:
         lost: Floats = self._lost @ causes
         return lost
 
-    def returned_j(self, causes: Floats, after_s: int) -> float:
-        """What all have returned [J] so long after the start."""
-        return float(self._returned[after_s] @ causes)
+    def forget(self) -> None:
+        """More columns have been worked out."""
+        self._fed = None
+
+    def fed(self, tub_j_k: float) -> tuple[Floats, Floats]:
+        """What makes of all that would be returned [J], second by second, what is; and factors of the latter.
+
+        As cold water comes into a tub of *tub_j_k* [J/K], the tub sends out colder water, which takes less
+        with it and comes back colder. What a step of the tub at second j has returned at second t is that of
+        a passage at a steady tub, t - j later; within a second the tub is taken as in its middle.
+        """
+        if self._fed is None or self._fed[0] != tub_j_k:
+            step = self._returned[:, self._tub] + self._returned[:, self._tub + 1]
+            middle = np.concatenate(([0.0], 0.5 * (step[:-1] + step[1:]), [0.0]))
+            by_k = np.diff(middle)  # by a kelvin of the tub in one second, so many seconds later
+            later = np.arange(len(step))[:, None] - np.arange(len(step))
+            by_now = np.where(later >= 0, by_k[np.maximum(later, 0)], 0.0)
+            by_now[:, 0] = 0.0  # the tub begins as it is
+            back = np.linalg.inv(np.eye(len(step)) - by_now / tub_j_k).astype(np.float64)
+            self._fed = tub_j_k, back, back @ self._returned
+        return self._fed[1], self._fed[2]
 
 
 class Ways:
@@ -178,7 +197,12 @@ class Ways:
             tuple((i, tuple(sorted(before))) for i, before in upstream.items()),
             len(settles) == len(moving),
             StraightWay(self.reaches, pattern, settled, self.per_m3_k),
-            Passages(len(moving) + after_s + 1, 2 * len(self.reaches) + 2 + self.forces, len(moving)),
+            Passages(
+                len(moving) + after_s + 1,
+                2 * len(self.reaches) + 2 + self.forces,
+                len(moving),
+                2 * len(self.reaches),
+            ),
         )
 
     def passage(
@@ -222,6 +246,7 @@ class Ways:
             lost, returned = self._by_second(way, contents, self._beside(way, ones[2 * n + 2 :]), ends)
             passages.matrix[:, k] = [*lost, *returned]
         passages.missing = passages.missing[row[passages.missing] == 0.0]
+        passages.forget()
 
     def arriving(
         self, way: Way, slugs: Mapping[int, list[Slug]], tub_c: float, forces: Floats
@@ -265,13 +290,12 @@ class Ways:
         self,
         way: Way,
         slugs: Mapping[int, list[Slug]],
-        dt_s: int,
-        tub_c: tuple[float, float],
+        tub: list[Slug],
         forces: Floats,
         *,
         settled_too: bool,
     ) -> Moved:
-        """A stretch of *dt_s* [s] on which the tub goes from one temperature of *tub_c* [degC] to the other.
+        """What water does for as long as the stream *tub* [s] lasts.
 
         *slugs* of all reaches are led along *way*, with *forces* in the order of `settled.forces`.
         With *settled_too* all is followed, else only what does not settle, behind what has.
@@ -282,18 +306,20 @@ class Ways:
             rests = (settled.outlet @ forces).tolist()
             for k in way.settles:
                 factor = float(settled.outlet[k][0])
-                before, after = (rests[k] + factor * c for c in tub_c)
-                known[settled.moving[k]] = [(dt_s, before, after)]
+                known[settled.moving[k]] = [
+                    (t, rests[k] + factor * front, rests[k] + factor * back) for t, front, back in tub
+                ]
         contents: Mapping[int, list[Slug]] = {
             i: slugs[i] if way.pattern.flows[i] > 0.0 else warmth.turned(slugs[i])
             for i in settled.moving
             if i not in known and self.reaches[i].capacity_j_k
         }
+        dt_s = warmth.total(tub)
         if way.stirred is not None and dt_s > _TURNS * way.turn_s:
             at = forces.copy()
-            at[0] = 0.5 * sum(tub_c)
+            at[0] = warmth.warmth(tub) / dt_s
             return way.stirred.over(dt_s, contents, at)
-        return self._in_rounds(way, contents, self._beside(way, forces), dt_s, tub_c, known)
+        return self._in_rounds(way, contents, self._beside(way, forces), tub, known)
 
     def _beside(self, way: Way, forces: Floats) -> dict[int, Surroundings]:
         """What acts on each moving reach."""
@@ -307,17 +333,19 @@ class Ways:
         way: Way,
         contents: Mapping[int, list[Slug]],
         beside: Mapping[int, Surroundings],
-        dt_s: float,
-        tub_c: tuple[float, float],
+        tub: list[Slug],
         known: Mapping[int, list[Slug]],
     ) -> Moved:
         """`warmth.move`, in steps in which water that circles does not come round."""
+        dt_s, stream, rest = warmth.total(tub), tub, tub
         rounds = max(1, math.ceil(dt_s / way.turn_s)) if way.turn_s < math.inf else 1
         lost: dict[int, float] = {}
         returned = 0.0
         for k in range(rounds):
-            a, b = (tub_c[0] + x / rounds * (tub_c[1] - tub_c[0]) for x in (k, k + 1))
-            stream = [(dt_s / rounds, a, b)]
+            if k + 1 < rounds:
+                stream, rest = warmth.cut(rest, dt_s / rounds)
+            else:
+                stream = rest
             done = warmth.move(self.reaches, way.pattern, contents, stream, beside, self.per_m3_k, known)
             contents, returned = done.contents, returned + done.returned_j
             for i, j in done.lost_j.items():

@@ -103,3 +103,12 @@ def test_the_parts_of_a_staggered_run() -> None:
         Part(0, 10, (a,)), Part(10, 15, (a, b)), Part(15, 20, (b,)), Part(20, 25, (b, c)), Part(25, 35, (c,)),
     ]  # fmt: skip
     assert expected == Pumping((a, b, c), 10).parts(15.0)
+
+
+def test_a_clock_change_is_told_once_for_an_entry(build: Build) -> None:
+    """At 02:30 on 28 March 2027 no clock in Paris shows that time; both pumps are in one line."""
+    early = FLUSH.replace('["07:30", "19:30"]', '"02:30"')
+    programme = Programme(build((FLUSH, early), ("time_zone: UTC", "time_zone: Europe/Paris")))
+    march = datetime(2027, 3, 26, tzinfo=UTC)
+    (note,) = programme.clock_notes(march, 4 * A_DAY)
+    assert note.startswith("line flush: ")

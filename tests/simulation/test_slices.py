@@ -198,15 +198,13 @@ PLANTS = pytest.mark.parametrize(
 @pytest.mark.slow
 @PLANTS
 def test_what_a_day_comes_to(network: str, check: bool, seed: int) -> None:
-    """Losses within 0.5 % and hours below 0 degC within 2 % or five minutes; the tub within 0.05 K.
+    """Losses within 0.5 %, hours below 0 degC within 2 % or five minutes; the tub within 0.05 K, legs 0.2 K.
 
-    But for the first minute of flow, in which the engine lets the tub fall in a straight line as cold legs
-    empty into it: 0.25 K there, and what it has sent out then up to 0.7 K.
+    The pump of 2 L is left out: what passes it in some seconds is mixed by the slices within a second.
     """
     both = lived(network, check=check, seed=seed, days=1.0)
-    assert both.tub_k < 0.05
-    assert both.first_k < 0.25
-    assert max(both.apart_k.values()) < 0.7
+    assert max(both.tub_k, both.first_k) < 0.05
+    assert {n: k for n, k in both.apart_k.items() if k > 0.2 and n in both.plant.sheet.legs} == {}
     for name, (ours_s, theirs_s) in both.frozen_s.items():
         assert ours_s == pytest.approx(theirs_s, rel=0.02, abs=300), name
     for name, (ours_j, theirs_j) in both.lost_j().items():
@@ -229,6 +227,21 @@ def test_followed_in_short_pieces_every_leg_is_as_warm_as_slices(
     assert max(both.tub_k, both.first_k) < 0.02
     most_k = 0.2 if check else 0.5
     assert {n: k for n, k in both.apart_k.items() if k > most_k and n in both.plant.sheet.legs} == {}
+
+
+def test_the_tub_sends_out_what_cold_legs_have_made_of_it() -> None:
+    """A pump is pushed backwards for 286 s until all has settled, and the tub falls by 1.6 K in the first 40.
+
+    Looked at each minute meanwhile, tub and legs are as the slices have them: the tub within 0.01 K, legs
+    within 0.03 K. With a tub that sends out what it was at first they were 0.14 K and 0.5 K off.
+    """
+    plant = plant_of(ONE_SUCTION, check=False)
+    both = Both(plant, Slices(plant, zones_of(plant), 38.0))
+    both.live({}, False, 20_000, every_s=20_000)
+    both.apart_k.clear()
+    both.live({"circulator": "on"}, False, 240)
+    assert max(both.tub_k, both.first_k) < 0.01
+    assert max(both.apart_k.values()) < 0.03
 
 
 @pytest.mark.parametrize("network", [ONE_SUCTION, OWN_SUCTION])

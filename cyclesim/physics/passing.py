@@ -1,0 +1,87 @@
+"""What is kept of water outside the tub: plans and turns of flows, passages that wait, pieces on trial."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import NamedTuple
+
+import numpy as np
+
+from cyclesim.physics import warmth
+from cyclesim.physics.warmth import Floats, Moved, Slug
+from cyclesim.physics.ways import Way
+
+_ALIKE_K = 0.01  # streams of the tub nearer than this are one slug
+
+
+@dataclass(slots=True)
+class Passing:
+    """Water of a circuit on its way to be settled, worked out when it is, or when somebody asks before.
+
+    Until then it is taken to return what it would if all stayed as it was at first, but for the tub, which
+    what is returned makes warmer or colder.
+    """
+
+    way: Way
+    before_c: float
+    after_c: float
+    acted: Floats
+    """Forces times seconds."""
+    by_second: Floats
+    """What it returns by the second [J]: itself, or factors of *causes* where each reach held one slug."""
+    causes: Floats | None
+    lasted_s: int = 0
+    given_j: float = 0.0
+
+    def returned_j(self, after_s: int) -> float:
+        """What it is taken to have returned so long after it began [J]."""
+        then = self.by_second[after_s]
+        return float(then if self.causes is None else then @ self.causes)
+
+    def sent_out(self, tub_j_k: float) -> list[Slug]:
+        """What a tub of *tub_j_k* [J/K] has sent out since it began: a stream [s]."""
+        returned = self.by_second[: self.lasted_s + 1]
+        if self.causes is not None:
+            returned = returned @ self.causes
+        temps_c = self.before_c + returned / tub_j_k
+        temps_c += np.linspace(0.0, self.after_c - temps_c[-1], self.lasted_s + 1)  # what else has warmed it
+        ends = pairwise(temps_c.tolist())
+        return warmth.joined([(1.0, front, back) for front, back in ends], 0.0, _ALIKE_K)
+
+
+class Trial(NamedTuple):
+    """What moving water would do over a piece."""
+
+    dt_s: int
+    returned_w: float
+    moved: tuple[Moved, ...]
+    passing: tuple[tuple[int, Passing, float], ...]
+    """Circuits that wait until they settle, and what each is then taken to have returned [J]."""
+
+
+class Plan(NamedTuple):
+    """What is asked of every circuit by flows through all reaches."""
+
+    asked_m3_s: Sequence[float]
+    flows: list[float]
+    ways: list[Way | None]
+
+
+class Turn(NamedTuple):
+    """What changes from one plan and its heats to another."""
+
+    changed: list[int]
+    """Circuits whose flows do."""
+    others: list[int]
+    """Reaches of other circuits whose water stands and is heated otherwise."""
+    touched: list[int]
+    """The bodies that these belong to."""
+    standing: list[int]
+    """Reaches whose water stands and is heated."""
+    heated: dict[int, float]
+    heats_w: dict[int, float]
+    """Heat into each reach that is heated, or was."""
+    moves: list[tuple[int, bool]]
+    """Which bodies count as moving from now on, which do not."""
