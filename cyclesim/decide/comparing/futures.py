@@ -7,7 +7,8 @@ The same chance for all that is compared: a future's draws have streams named by
 drawn, a machine by its name; bathers by seed and date.
 
 Money alone changes no run, and each future has weather of its own, so that each asks for a run of each plant.
-Some days of each season are no stand-in here: 0.7 % off in a cost is a tenth of what the shipped two differ by.
+Some days of each season are no stand-in here: a cost that is 0.7 % off is off by a tenth of what the shipped
+two differ by.
 """
 
 from __future__ import annotations
