@@ -275,6 +275,7 @@ def measure_source(
         seasonal_cop=heat_kwh / total.energy_kwh if drew else None,
         fuel_kwh=total.fuel_kwh if isinstance(sheet, Boiler) else None,
         sun_unused_kwh=sun.unused_j / _KWH if sun else None,
+        sun_unused_at_stop_kwh=sun.at_stop_j / _KWH if sun and sun.at_stop_j is not None else None,
         stood_hot_h=sun.hot_s / _H_S if sun and sun.hot_s is not None else None,
         hottest_c=sun.hottest_c if sun else None,
         hottest_at=when(trace, sun.hottest_at_s) if sun and sun.hottest_at_s is not None else None,
