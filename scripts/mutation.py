@@ -77,6 +77,7 @@ TARGETS = (
     Target(
         "cyclesim/verification/instant.py",
         (
+            "tests/verify/test_instant_by_hand.py",
             "tests/verify/test_instant.py",
             "tests/verify/test_backflow.py",
             "tests/verify/test_defects.py::test_a_defect_is_found_under_its_rule",

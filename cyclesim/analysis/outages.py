@@ -27,13 +27,16 @@ from cyclesim.physics.water import FUSION_J_KG, density_kg_m3
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.room_loads import ROOM_HEATER
 from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.own_water import circuits
 from cyclesim.simulation.programme import Programme
-from cyclesim.simulation.trace import Trace, Zones
+from cyclesim.simulation.trace import Rows, Trace, Zones
 
 TUB, LONGEST_H = "tub", 240
 _FREEZES_C = 0.0
 _ICE_SHARE = 0.1
 """The share of a part's water that is ice when it counts as frozen: a choice, no standard."""
+_OWN = "own water of "
+"""Before a heat source's name: the water of its circuit, where no glycol is in it."""
 _AT_ZERO_J_K = 1e15  # water that freezes stays at 0 degC as if its heat capacity were endless
 
 
@@ -90,7 +93,7 @@ def _coldest_hour(
 
 def _measure(plant: Assembly, trace: Trace, zones: Zones, start_s: float, end_s: float) -> OutageMetrics:
     coldest = {TUB: float(np.min(_tub_c(trace, start_s, end_s)))}
-    for body in plant.bodies:
+    for body in _parts(plant):
         start_c = _body_c(trace, zones, body, start_s)
         if start_c is not None:
             during = _hours(zones, start_s, end_s)
@@ -112,8 +115,8 @@ def _measure_circuit(
     end_s: float,
 ) -> OutageMetrics:
     coldest = {TUB: float(np.min(_tub_c(trace, start_s, end_s)))}
-    for body in plant.bodies:
-        rows = trace.stays[body.name]
+    for body in _parts(plant):
+        rows = trace.stays.get(body.name) or _own_rows(trace, body)
         changes = np.concatenate((rows.start_s, rows.end_s - 1e-3))  # a stay is coldest as it ends, or begins
         inside = changes[(changes > start_s) & (changes < end_s)]
         temps = _body_temps_c(trace, zones, body, np.union1d(_hours(zones, start_s, end_s), inside))
@@ -150,6 +153,8 @@ def _left_alone(plant: Assembly, programme: Programme, unfed: Collection[str]) -
         for body in plant.bodies
         if all(abs(duty.plug_flows_m3_s[plant.reach_at[body.name]]) <= STILL_M3_S for duty in duties)
     }
+    circuits_ = circuits(plant).items()
+    stands |= {_OWN + name for name, circuit in circuits_ if circuit.sheet.circulator in unfed}
     heating = plant.scenario.schedule.heating
     if heating is None or heating.pump.pump in unfed or set(heating.sources) <= set(unfed):
         stands.add(TUB)
@@ -168,7 +173,7 @@ def withstands(plant: Assembly, trace: Trace, zones: Zones, start_s: float) -> W
     dark, until_zero = zones.without_power, dict[str, float | None]()
     until_zero[TUB], shell_c = _tub_until_zero_h(plant, trace, dark, start_s)
     until_frozen = {TUB: _tub_until_frozen_h(plant, dark, start_s, until_zero[TUB], shell_c)}
-    for body in plant.bodies:
+    for body in _parts(plant):
         standing, start_c = Standing(dark, body), _body_c(trace, zones, body, start_s)
         if start_c is None:
             continue
@@ -177,6 +182,19 @@ def withstands(plant: Assembly, trace: Trace, zones: Zones, start_s: float) -> W
         until_zero[body.name] = _until_zero_h(standing, at_s, temps)
         until_frozen[body.name] = _until_frozen_h(standing, body, start_s, until_zero[body.name])
     return Withstands(until_zero, until_frozen)
+
+
+def _parts(plant: Assembly) -> list[Body]:
+    """Every body, and every circuit of plain water, all of it as one."""
+    own = []
+    for name, circuit in circuits(plant).items():
+        if not circuit.sheet.glycol:
+            own.append(replace(circuit.body, name=_OWN + name))
+    return [*plant.bodies, *own]
+
+
+def _own_rows(trace: Trace, body: Body) -> Rows:
+    return trace.own_waters[body.name.removeprefix(_OWN)]
 
 
 def _hours(zones: Zones, start_s: float, end_s: float) -> Floats:
@@ -193,6 +211,9 @@ def _body_c(trace: Trace, zones: Zones, body: Body, at_s: float) -> float | None
 
 def _body_temps_c(trace: Trace, zones: Zones, body: Body, at_s: Floats) -> Floats | None:
     """As `_body_c`, at several instants; None where the trace knows nothing of one."""
+    if body.name not in trace.stays:
+        own = _own_rows(trace, body)
+        return np.interp(at_s, own.start_s, own.rest_c)
     rows = trace.stays[body.name]
     k = np.searchsorted(rows.start_s, at_s, side="right") - 1
     if k[0] < 0:

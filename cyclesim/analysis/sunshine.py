@@ -65,7 +65,8 @@ def sunshine(plant: Assembly, programme: Programme, trace: Trace, name: str) -> 
     body = next(body for body in plant.bodies if body.name == name)
     ua, tau_s = body.ua_w_k, body.capacity_j_k / body.ua_w_k
     hot_k = sheet.steered.on_at_k if sheet.steered else 0.0
-    watts, first = _hourly_w(plant, programme, trace, name), trace.zones.origin_s // int(_HOUR_S)
+    watts = sun_w(plant, name, trace.begin_utc, math.ceil(trace.span_s / _HOUR_S))
+    first = trace.zones.origin_s // int(_HOUR_S)
     air_c, (tub_at, tub_c) = trace.zones.series[body.zone], _tub(trace)
     unused, hot, hottest = 0.0, 0.0, (-math.inf, 0.0)
     rows = trace.stays[name]

@@ -21,9 +21,9 @@ def blower_page(sizing: BlowerSizing) -> Page:
     page.line(f"{sizing.scenario.title}: the blower", tone="strong", as_written=True)
     pressures = f"The water over the holes asks for {sizing.depth_pa / 1000.0:.1f} kPa before any air comes"
     if sizing.wanted_m3_s is not None and sizing.wanted_pa is not None:
-        pressures += (
-            f"; {flow(sizing.wanted_m3_s)} through the pipe ask for {sizing.wanted_pa / 1000.0:.1f} kPa"
-        )
+        fitted = any(blower.injectors for blower in sizing.scenario.plant.air.values())
+        way = "the pipe and its injectors" if fitted else "the pipe"
+        pressures += f"; {flow(sizing.wanted_m3_s)} through {way} ask for {sizing.wanted_pa / 1000.0:.1f} kPa"
     page.line(f"{pressures}.")
     page.heading("Advice")
     for sentence in blower_advice(sizing):

@@ -34,6 +34,13 @@ def say_wiring(page: Page, result: Result) -> None:
         lines.append("The controller's interlocks cannot stop what starts outside the controller.")
     if takes.after_power_cut != "resume":
         lines.append(f"After a power cut {_AFTER_A_CUT[takes.after_power_cut]}.")
+    for contact in result.programme.beside:
+        own, whose = contact.line, contact.starter.name
+        if own.clock_gains_s:
+            does = "gains" if own.clock_gains_s > 0 else "loses"
+            lines.append(f"{whose}, {does} {number(abs(own.clock_gains_s))} s a day, and nobody sets it.")
+        if own.clock_stops:
+            lines.append(f"{whose}, stands while it has no power, and is late from then on.")
     if takes.clock_gains_s:
         does = "gains" if takes.clock_gains_s > 0 else "loses"
         lines.append(f"The controller's clock {does} {number(abs(takes.clock_gains_s))} s a day.")

@@ -522,7 +522,7 @@ class Assembly:
         proof = self._device(name).proof
         if proof.by == "flow_switch":
             place = proof.in_ or self.fed_through(name)
-            return self.forward_m3_s(place, duty) >= self.needs_m3_s(name)
+            return self.forward_m3_s(place, duty) >= (proof.feels_m3_s or self.needs_m3_s(name))
         if proof.by == "pressure_switch":
             return duty.duty.heads_m.get(self._inlet(self.fed_through(name)), 0.0) >= proof.pressure_m
         if proof.by == "pump_contact":

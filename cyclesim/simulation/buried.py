@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from cyclesim.physics import walls
 from cyclesim.physics.buried import BuriedPipe, side_by_side_ua_per_m
 from cyclesim.scenario.blocks.model import Scenario
@@ -29,7 +31,11 @@ def leg_ua_w_k(
     if trench is None or depth_m is None:
         return alone * length_m
     pipes = [_pipe(scenario.plant.legs[other]) for other in trench.legs]
-    beside = side_by_side_ua_per_m(pipes, trench.spacing_m, depth_m, off)[trench.legs.index(name)]
+    skins_m = [pipe.outside_m + 2.0 * pipe.insulation_m for pipe in pipes]
+    spacing_m = max(
+        trench.spacing_m, *((a + b) / 2.0 for a, b in pairwise(skins_m))
+    )  # thicker ones move apart
+    beside = side_by_side_ua_per_m(pipes, spacing_m, depth_m, off)[trench.legs.index(name)]
     shared_m = shared_length_m(scenario, trench)
     return beside * shared_m + alone * (length_m - shared_m)
 

@@ -1,5 +1,7 @@
 """The controller's clock against the real one: what it gains or loses, and where a power cut resets it.
 
+A time clock of a device's own may gain or lose, or stand while it has no power; nobody sets it right.
+
 The controller's clock is a mapping from what it shows to real seconds (`own_clock`): drift, midnight after a
 cut, somebody who sets it. Bathers, weather and clocks of devices keep real time.
 """
@@ -63,6 +65,22 @@ class OwnClock:
             for (start, shows), end in zip(starts, ends, strict=True)
             if end > start
         )
+
+    @classmethod
+    def of_device(cls, gains_s: float, cuts: Sequence[Span], span_s: int) -> OwnClock:
+        """A device's own time clock, right at the origin, that nobody sets: it stands through *cuts* [s].
+
+        *gains_s*: what it gains a day [s]; *span_s*: how long it is followed [s].
+        """
+        rate, clock = 1.0 + gains_s / _DAY_S, cls.__new__(cls)
+        starts, shows, stretches = 0, 0.0, list[ClockStretch]()
+        for begin, end in (*cuts, (span_s, span_s)):
+            if begin > starts:
+                stretches.append(ClockStretch(starts, begin, shows, rate))
+                shows = stretches[-1].last_s
+            starts = end
+        clock.stretches = tuple(stretches)
+        return clock
 
     def real(self, spans: Iterable[Span]) -> list[Span]:
         """When it shows these spans; one may come twice, or never."""

@@ -15,6 +15,7 @@ from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.laws import Law, constant_law
 from cyclesim.physics.network import Drop, PumpLink, solve
 from cyclesim.physics.own_water import GLYCOL_HEAT, OwnPiece, OwnWater, freezes_c, over_w_k, ua_w_k
+from cyclesim.physics.stays import Body
 from cyclesim.physics.water import density_kg_m3, heat_capacity_j_kg_k
 from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.scenario.blocks.own_water import Circulator, OwnCircuit
@@ -106,10 +107,20 @@ class Circuit:
 
     def water(self, zone: list[float], water_c: float) -> OwnWater:
         """Its water, all of it at water_c [degC], in a zone of hourly temperatures [degC]."""
-        inside, rest = self.sheet.in_source_m3, self.sheet.volume_m3 - self.sheet.in_source_m3
-        off = self._plant.tolerance.walls
-        ua = (walls.housing_ua(inside, off), walls.housing_ua(rest, off))
-        return OwnWater(inside * self.per_m3_k, rest * self.per_m3_k, *ua, zone, water_c)
+        inside, rest = self._parts()
+        return OwnWater(inside[0], rest[0], inside[1], rest[1], zone, water_c)
+
+    def _parts(self) -> tuple[tuple[float, float], ...]:
+        """Heat capacity [J/K] and loss [W/K] of what is in the source, and of the rest."""
+        off, inside = self._plant.tolerance.walls, self.sheet.in_source_m3
+        volumes = inside, self.sheet.volume_m3 - inside
+        return tuple((v * self.per_m3_k, walls.housing_ua(v, off)) for v in volumes)
+
+    @property
+    def body(self) -> Body:
+        """All of it as one body beside its zone."""
+        capacity, ua = (sum(of) for of in zip(*self._parts(), strict=True))
+        return Body(self.name, self.sheet.volume_m3, capacity, ua, self.zone)
 
     def reaches_w(self, law: Law, hour: int, tub_c: float, duty: PlantDuty) -> float:
         """What reaches water of tub_c [degC] in the mean [W]: what the source gives, or what goes over.
@@ -139,8 +150,8 @@ class OwnWaters:
     def __init__(self, plant: Assembly, wiring: Wiring, drive: Drive, board: Board, trace: Trace) -> None:
         self._plant, self._wiring, self._board, self._trace = plant, wiring, board, trace
         self.circuits = circuits(plant)
-        series, starts_c = drive.zones.series, plant.temp_c
-        self.waters = {n: c.water(series[c.zone], starts_c) for n, c in self.circuits.items()}
+        series = drive.zones.series
+        self.waters = {n: c.water(series[c.zone], series[c.zone][0]) for n, c in self.circuits.items()}
         """Source -> its own water, which `TubHeat` takes along."""
         self.reaches = [plant.reach_at[name] for name in self.circuits]
         self._calls = dict.fromkeys(self.circuits, False)

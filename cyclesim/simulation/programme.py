@@ -368,7 +368,10 @@ class Programme:
         for starter, line in ((b.starter, b.line) for b in self.beside):
             spans: list[Span] = []
             if line.clock is not None:  # a clock of its own, which no power cut resets
-                spans = self._recurring([line.clock], begin_utc, span_s)
+                shown = self._recurring([line.clock], begin_utc, span_s)
+                cuts = self._without_power(starter.target, begin_utc, span_s) if line.clock_stops else []
+                clock = OwnClock.of_device(line.clock_gains_s, cuts, span_s)
+                spans = sorted(clock.real(shown)) if cuts or line.clock_gains_s else shown
             elif line.every_s is not None and line.for_s is not None:
                 every, lasts = round(line.every_s), round(line.for_s)
                 spans = [(at, at + lasts) for at in range(0, span_s, every)]
@@ -392,6 +395,13 @@ class Programme:
         """Per circuit that loses its power alone, when it has none, from *begin_utc* [s]."""
         named = dict.fromkeys(cut.circuit for cut in self.scenario.schedule.outages if cut.circuit)
         return {name: self._cuts(name, begin_utc, span_s) for name in named}
+
+    def _without_power(self, thing: str, begin_utc: datetime, span_s: int) -> list[Span]:
+        """When a thing has no power: with all others, or with its circuit alone."""
+        cuts = list(self.outages(begin_utc, span_s))
+        for name, alone in self.circuit_cuts(begin_utc, span_s).items():
+            cuts += alone if thing in self.scenario.circuits[name].feeds else ()
+        return joined(sorted(cuts))
 
     def _cuts(self, circuit: str | None, begin_utc: datetime, span_s: int) -> list[Span]:
         cuts = [cut for cut in self.scenario.schedule.outages if cut.circuit == circuit]
@@ -443,11 +453,11 @@ class Programme:
     def clock_notes(self, begin_utc: datetime, span_s: int) -> list[str]:
         """What the clock changes did to the schedule, in words."""
         notes = []
-        for t in self.timed:
+        for t in self.entries:
             drawn = isinstance(t.run, Bathing) and t.run.drawn is not None
             for o in [] if drawn or t.run.start is None else self.occurrences(t.run, begin_utc, span_s):
                 if o.note and 0 <= o.start_s < span_s:
-                    notes.append(f"{t.demand.name}: {o.note}")
+                    notes.append(f"{t.entry}: {o.note}")
         return notes
 
 

@@ -76,7 +76,7 @@ class Calendar:
         drawn = schedule.bathing[k].drawn
         assert drawn is not None
         runs = (run for runs in schedule.timed.values() for run in runs if isinstance(run, Run))
-        late = max((run.lasts_s for run in runs if run.after), default=0.0)
+        late = max((run.whole_s for run in runs if run.after), default=0)
         opens, closes = drawn.between
         occurrences = windows(
             opens,

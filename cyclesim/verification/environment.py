@@ -85,6 +85,7 @@ class Environment:
         self._kept_out = kept_out
         self._calendar, self._tells_flush, self._people = calendar, tells_flush, people
         resets = programme.scenario.controller.after_power_cut == "midnight"
+        resets |= any(contact.line.clock_stops for contact in programme.beside)
         self.kind: Kind = "any order" if kind == "calendar" and (person or resets) else kind
         self.any_order = self.kind != "calendar"
         controller = self._controller = cone.controller

@@ -183,7 +183,6 @@ class Instants:
                 for level, speed in enumerate(speeds, 1) if opens_s and (late or not is_pump) else ():
                     self._late[i, level] = timer(f"contact of {machine.name} {speed}".rstrip(), opens_s)
         self._n = len(self.timers)
-        self._silent = range(self.controller_timers, self._n)
         # in the second in which both end: flow has lasted; it is not yet missing for longer than the grace
         grace = set(self._grace)
         self._ranks = [2 if i in grace else 1 if i < self.controller_timers else 0 for i in range(self._n)]

@@ -121,7 +121,7 @@ def bytes_of(ran: Ran) -> bytes:
 
 
 def test_what_a_run_is_only_judged_by_changes_nothing_in_it() -> None:
-    """Every limit but that of age, what can be keyed in, quiet hours: told otherwise, no byte moves.
+    """Every limit but that of age, what can be keyed in, quiet hours, altitude: no byte moves by them.
 
     The plant with most in it; what `as_it_runs` leaves alone is told apart.
     """
@@ -139,6 +139,7 @@ def test_what_a_run_is_only_judged_by_changes_nothing_in_it() -> None:
     otherwise = told.model_copy(
         update={
             "title": "another",
+            "place": told.place.model_copy(update={"altitude_m": 1500.0}),
             "tuning": told.tuning.model_copy(update={"margin": 0.5}),
             "limits": told.limits.model_copy(update=limits),
             "controller": told.controller.model_copy(update=takes),

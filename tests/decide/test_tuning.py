@@ -10,11 +10,13 @@ from pathlib import Path
 import pytest
 
 from cyclesim.analysis.result import simulate
+from cyclesim.decide.sweeps import sweep as sweep_module
 from cyclesim.decide.sweeps.outcome import Outcome
 from cyclesim.decide.sweeps.sweep import HERE, How, job, run
+from cyclesim.decide.tuning import placed, wishes
 from cyclesim.decide.tuning import space as space_module
-from cyclesim.decide.tuning import wishes
 from cyclesim.decide.tuning.judged import refused_for
+from cyclesim.decide.tuning.placing import Order
 from cyclesim.decide.tuning.programmes import Daily, Entry, own, scheduled
 from cyclesim.decide.tuning.space import FILTER, FLUSH
 from cyclesim.decide.tuning.tuning import Choice, Tuning, _recommended, tune
@@ -160,6 +162,28 @@ def test_two_processes_find_the_same(tuned: Tuning) -> None:
     again = tuned_at("limits.water_age=16 h", how=How(workers=2))
     assert again.best == tuned.best
     assert again.limits == tuned.limits
+
+
+def test_what_was_placed_and_run_is_neither_placed_nor_run_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The second tuning only reads; a placement that is kept in another form is searched for anew."""
+    how = How(keep=tmp_path / "runs.jsonl")
+    first = tuned_at("limits.water_age=16 h", days=2, how=how)
+    searched: list[object] = []
+    place = placed._place
+    monkeypatch.setattr(placed, "_place", lambda asked: searched.append(asked) or place(asked))
+    monkeypatch.setattr(sweep_module, "traced", lambda _: pytest.fail("it is run again"))
+    again = tuned_at("limits.water_age=16 h", days=2, how=how)
+    assert tune_values(first) == tune_values(again)
+    assert searched == []
+    monkeypatch.setattr(placed, "_as_values", lambda *_: {"runs": [[99, 0]]})
+    other = How(keep=tmp_path / "others.jsonl")
+    here = space_module.space(small("limits.water_age=16 h"))
+    asked = [(here, Order.of(here))]
+    one = placed.all_placed(asked, other)
+    assert one == placed.all_placed(asked, other)
+    assert 2 == len(searched)
 
 
 def test_rules_of_thumb_stand_beside_it(tuned: Tuning) -> None:

@@ -16,6 +16,7 @@ from tests.evidence import (
     frost,
     heat,
     pipes,
+    plates,
     practice_flow,
     practice_power,
     practice_pumps,
@@ -28,7 +29,7 @@ from tests.evidence import (
 from tests.evidence.record import Check
 
 _MODULES = {
-    "parts": (water, pipes, pumps, exchange, frost, heat, carried, supply, air, cables),
+    "parts": (water, pipes, pumps, exchange, frost, heat, carried, supply, air, cables, plates),
     "weather": (weather,),
     "standards": (standards,),
     "practice": (practice_flow, practice_pumps, practice_power),

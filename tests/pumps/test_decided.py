@@ -16,6 +16,7 @@ from cyclesim.scenario.forms.pumping import Pumping
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
+from cyclesim.verification.calendar_order import WINDOW, Calendar
 from cyclesim.verification.verifier import verify
 from cyclesim.workbench.views import _moves, schedule_view
 from tests.pumps.conftest import FLUSH as OWN
@@ -171,3 +172,20 @@ def test_still_water_by_chance(build: Build) -> None:
     drawn = "drawn: {per_week: 4, between: [18:00, 22:00], lasts: [30 min, 60 min], people: [1, 4]}"
     found = verify(build((SESSION, f"[{{{drawn}}}]")), rule="flush-onto-people").verdicts
     assert {"line flush, left": True, "line flush, right": True} == {v.subject: v.broken for v in found}
+
+
+def test_a_run_after_sessions_by_chance(build: Build) -> None:
+    """Both pumps at once after people: 13 A on 12 A; in turn, or one pump alone, never.
+
+    The window in which they may be under way is as long as both take: 22:00, 60 min, 2 x 60 s and a minute.
+    """
+    small = ("breaker: 20 A", "breaker: 12 A")
+    drawn = "drawn: {per_week: 4, between: [18:00, 22:00], lasts: [30 min, 60 min], people: [1, 4]}"
+    still = (SESSION, f"[{{{drawn}}}]")
+    for how, broken in (("", True), (", stagger: 20 s", True), (", in_turn: true", False)):
+        after = (OWN, f"[{{pumps: [left, right], after: bathing, lasts: 60 s{how}}}]")
+        scenario = build(small, still, after)
+        found = verify(scenario, rule="supply-overload").verdicts
+        assert broken == any(v.broken for v in found), how
+    start, end = Calendar(Programme(scenario)).spans[f"{WINDOW} 0"][0]
+    assert (18 * 3600, 23 * 3600 + 120 + 60) == (start % 86_400, end)

@@ -5,6 +5,7 @@ from math import log, pi
 import pytest
 
 from cyclesim.analysis.result import simulate
+from cyclesim.errors import InputError
 from cyclesim.physics import water
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
@@ -381,3 +382,53 @@ def test_heat_balances_whatever_a_thermostat_watches(loop, watches, more):
         pytest.approx(tub.heat_from_sources_kwh + tub.heat_from_pumps_kwh - tub.stored_change_kwh, 0.002)
         == lost
     )
+
+
+def test_a_time_clock_that_stands_in_a_power_cut_is_late_from_then_on(loop):
+    """Cut from 04:00 to 05:30: what it starts at 09:00 comes at 10:30; one with a reserve keeps its time."""
+    clock = "clock: {start: 09:00, lasts: 1 h}, speed: high"
+    cut = "schedule.outages=[{from: 2027-01-01 04:00, lasts: 90 min}]"
+    ran = {}
+    for stops in ("true", "false"):
+        started = f"{MAIN}.also_started_by=[{{{clock}, clock_stops: {stops}}}]"
+        ran[stops] = traced(loop(*EMPTY, started, cut))[1].pumps["main"].spans("high")[0]
+    late = 9 * HOUR + 5400
+    assert {"true": (late, late + HOUR), "false": (9 * HOUR, 10 * HOUR)} == ran
+
+
+def test_a_clock_that_gains_is_ahead_by_the_days_since_it_was_right(loop):
+    """A minute a day, right when the warm-up began, 14 days before: 14 min and 22 s ahead at 09:00."""
+    started = (
+        f"{MAIN}.also_started_by=[{{clock: {{start: 09:00, lasts: 1 h}}, speed: high, clock_gains: 60 s}}]"
+    )
+    start, _ = traced(loop(*EMPTY, started))[1].pumps["main"].spans("high")[0]
+    assert 9 * HOUR - (14 + 9 / 24) * 60 == pytest.approx(start, abs=2)
+
+
+def test_a_flow_switch_that_closes_too_soon_says_yes_to_too_little(loop):
+    """Low sends less through the element than it needs; a switch that feels 20 L/min lets it fire."""
+    plant = Assembly(loop())
+    little = 60_000 * plant.duty(("low",)).flow_m3_s("element")
+    needs = f"{ELEMENT}.needs_flow={little + 20:.0f} L/min"
+    told = "proof={by: flow_switch, feels: 20 L/min}"
+    for sets, fires in (((needs,), False), ((needs, f"{ELEMENT}.{told}"), True)):
+        hours = traced(loop(*EMPTY[:2], "schedule.heating.keep_at=38 degC", *sets))[1].sources["element"]
+        assert fires == (hours.seconds("firing") > 0)
+    assert ("heat-without-flow", "element") in broken(
+        loop("schedule.heating.keep_at=38 degC", needs, f"{ELEMENT}.{told}")
+    )
+
+
+@pytest.mark.parametrize(
+    ("sets", "said"),
+    [
+        ([f"{MAIN}.also_started_by=[{{hand_switch: [], speed: low, clock_gains: 4 s}}]"], "goes with clock"),
+        ([f"{MAIN}.also_started_by=[{{hand_switch: [], speed: low, clock_stops: true}}]"], "goes with clock"),
+        ([f"{ELEMENT}.proof={{by: pump_contact, feels: 20 L/min}}"], "feels goes with by: flow_switch"),
+        ([f"{ELEMENT}.proof={{by: flow_switch, feels: 2 m}}"], "expected a flow"),
+    ],
+)
+def test_flaws_of_clocks_and_switches_that_cannot_be(loop, sets, said):
+    """At their key, with what they go with."""
+    with pytest.raises(InputError, match=said):
+        loop(*sets)

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from math import exp
+from datetime import datetime
+from math import exp, log
 
+import numpy as np
 import pytest
 
+from cyclesim.analysis.outages import had_it_failed
 from cyclesim.analysis.result import Result, simulate
 from cyclesim.physics import own_water
 from cyclesim.physics.own_water import over_w_k
@@ -221,3 +224,21 @@ def test_a_room_is_warmed_by_its_circuits() -> None:
     warmed_j = 3600.0 * float(waste_w(plant, trace, "room").sum())
     by_circuit_kwh = own.lost_kwh + 0.045 * own.circulator_h
     assert warmed_j - others_j == pytest.approx(3.6e6 * by_circuit_kwh, rel=1e-6)
+
+
+def test_without_power_plain_water_stands_and_cools_to_ice() -> None:
+    """12 L of 4.13 kJ/(L K) lose 8 W/(m2 K) from cylinders twice as high as wide, of 3 and 9 L: 0.121 and
+    0.252 m2, 2.98 W/K, so 4.62 h to 1/e. From T in a shed of -8 degC: 4.62 ln((T + 8) / 8). None with glycol.
+    """
+    cold = ("room: {always: 10 degC}", "room: {always: 10 degC}\n    shed: {always: -8 degC}")
+    plain, mixed = ("volume: 12 L\n        zone: shed" + more for more in ("", "\n        glycol: 30 %"))
+    result = run(edited(cold, ("volume: 12 L", plain)))
+    cut = had_it_failed(Assembly(result.scenario), result.trace)
+    rows = result.trace.own_waters["boiler"]
+    since_s = (datetime.fromisoformat(cut.from_local) - result.trace.begin_utc).total_seconds()
+    begins_c = float(np.interp(since_s, rows.start_s, rows.rest_c))
+    expected_h = 12.0 * 4.13e3 / 2.98 / 3600.0 * log((begins_c + 8.0) / 8.0)
+    assert cut.until_zero_h["own water of boiler"] == pytest.approx(expected_h, rel=0.02)
+    assert cut.until_frozen_h["own water of boiler"] > expected_h
+    other = run(edited(cold, ("volume: 12 L", mixed)))
+    assert "own water of boiler" not in had_it_failed(Assembly(other.scenario), other.trace).until_zero_h

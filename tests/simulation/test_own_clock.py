@@ -87,3 +87,19 @@ def test_stretches_tile_the_span(gains):
     assert 0 == made[0].start_s
     assert 10 * DAY == made[-1].end_s
     assert all(a.end_s == b.start_s for a, b in pairwise(made))
+
+
+def test_a_clock_without_a_reserve_is_late_by_every_cut():
+    """Cuts of 2 h and 1 h: due at 30:00 it comes at 32:00, at 60:00 at 63:00; in a cut it shows nothing."""
+    late = OwnClock.of_device(0.0, [(26 * HOUR, 28 * HOUR), (50 * HOUR, 51 * HOUR)], 10 * DAY)
+    due = [(20 * HOUR, 21 * HOUR), (25 * HOUR, 27 * HOUR), (30 * HOUR, 31 * HOUR), (60 * HOUR, 61 * HOUR)]
+    real = [(20, 21), (25, 26), (28, 29), (32, 33), (63, 64)]
+    assert [(a * HOUR, b * HOUR) for a, b in real] == sorted(late.real(due))
+
+
+def test_a_clock_of_a_devices_own_that_gains():
+    """10 s a day are 100 s in ten days."""
+    fast = OwnClock.of_device(10.0, [], 11 * DAY)
+    assert [(10 * DAY - 100, 10 * DAY + HOUR - 100)] == [
+        (round(a, -1), round(b, -1)) for a, b in fast.real([(10 * DAY, 10 * DAY + HOUR)])
+    ]

@@ -79,6 +79,15 @@ def test_soil_that_conducts_otherwise_is_varied_for_all_of_a_trench():
     assert ua(varied, LEGS[0]) == pytest.approx(due + by_itself * (legs[LEGS[0]].length_m - along_m))
 
 
+def test_a_change_that_makes_pipes_thicker_moves_them_apart():
+    """What is tried of a plant, such as more insulation, may need more room than the trench has."""
+    scenario = starter(TRENCH)
+    thick = {n: leg.model_copy(update={"insulation_m": 0.05}) for n, leg in scenario.plant.legs.items()}
+    plant = Assembly(scenario.model_copy(update={"plant": scenario.plant.model_copy(update={"legs": thick})}))
+    wide = starter(TRENCH.replace("120 mm", "163 mm"), *(f"plant.legs.{n}.insulation=50 mm" for n in LEGS))
+    assert ua(plant, LEGS[0]) == pytest.approx(ua(Assembly(wide), LEGS[0]))
+
+
 def test_what_was_taken_is_said():
     """With the share of the loss and what it leaves out; nothing without a trench."""
     page = Page()

@@ -27,8 +27,9 @@ WALLS = {
     "acrylic": (0.18, 1180.0, 1500.0),
     "steel": (17.0, 7900.0, 460.0),
 }
-FOAM_W_MK, PIPE_FOAM_W_MK, PVC_W_MK, SOIL_W_MK = 0.036, 0.038, 0.19, 1.5
-PVC_J_M3_K = 1390.0 * 900.0
+FOAM_W_MK, PIPE_FOAM_W_MK, SOIL_W_MK = 0.036, 0.038, 1.5
+PIPES = {"PVC": (0.19, 1390.0 * 900.0), "copper": (401.0, 8933.0 * 385.0)}
+"""Conductivity [W/(m K)] and heat capacity [J/(m3 K)] of pipe walls; copper: Incropera, table A.1, 300 K."""
 OUTSIDE_W_M2K, UNDER_COVER_M2K_W, WATER_FILM_W_M2K = 25.0, 0.10, 300.0
 PIPE_FILM_W_M2K, HOUSING_FILM_W_M2K = 10.0, 8.0
 COVER_FIT = {"good": 1.2, "fair": 1.6, "poor": 2.5}
@@ -102,7 +103,7 @@ class Layout:
         for name, leg in s.plant.legs.items():
             length = leg.length_m + (leg.manifold.spacing_m * (leg.manifold.jets - 1) if leg.manifold else 0)
             water_j_k = pi / 4 * leg.bore_m**2 * self.water_j_m3_k
-            wall_j_k = pi / 4 * (leg.outside_m**2 - leg.bore_m**2) * PVC_J_M3_K
+            wall_j_k = pi / 4 * (leg.outside_m**2 - leg.bore_m**2) * PIPES[leg.of][1]
             self._body(name, length * (water_j_k + wall_j_k), length * self._pipe_ua(leg), leg.zone)
         for name, thing in {**s.plant.equipment, **s.plant.heat_sources}.items():
             if name in self.collectors:  # they lose and hold what their sheet says
@@ -185,8 +186,7 @@ class Layout:
         """W/K of a metre: pipe wall, foam, then air or soil (Incropera's buried cylinder)."""
         bore, outside, foam = leg.bore_m, leg.outside_m, leg.insulation_m
         skin, depth = outside + 2 * foam, self.scenario.place.zones[leg.zone].depth_m
-        assert leg.of == "PVC"
-        wall = log(outside / bore) / PVC_W_MK + log(skin / outside) / PIPE_FOAM_W_MK
+        wall = log(outside / bore) / PIPES[leg.of][0] + log(skin / outside) / PIPE_FOAM_W_MK
         beyond = 2.0 / (skin * PIPE_FILM_W_M2K) if depth is None else acosh(2 * depth / skin) / SOIL_W_MK
         return 2.0 * pi / (wall + beyond)
 

@@ -135,8 +135,10 @@ def test_runs_are_snapped_to_what_can_be_keyed_in(window: Window) -> None:
             copy: m.copied(flush, 0).clock, run: m.copied(run, 0).clock,
             last: m.deleted(flush, 0, [flush]), one: m.deleted(run, 1, [run]),
             loud: [[82_800, 30], [25_199, 2], [25_200, 60], [79_140, 60], [79_141, 60]].map(
-                ([at, lasts]) => m.isLoud(quiet('main'), {...flush, pump: 'main high'}, at, lasts)),
-            others: m.isLoud(quiet('main high'), {...flush, pump: 'main low'}, 0, 60),
+                ([at, lasts]) => m.isLoud(quiet('main'), {...flush, pumps: ['main high']}, at, lasts)),
+            others: m.isLoud(quiet('main high'), {...flush, pumps: ['main low']}, 0, 60),
+            second: m.isLoud(quiet('right'), {...flush, pumps: ['left', 'right high']}, 0, 60),
+            added: m.added('line_flushes', 'pumps: [left, right], in_turn: true', 60, true)[0].text,
             unit: [text(run, 9000, '2 h'), text(run, 10_800, '2 h'), text(flush, 60, '30 s')],
         } })()""",
     )
@@ -152,6 +154,8 @@ def test_runs_are_snapped_to_what_can_be_keyed_in(window: Window) -> None:
         "one": [{"path": "schedule.line_flushes.0.start", "text": '["03:00"]'}],
         "loud": [True, True, False, False, True],  # 23:00, 06:59:59, 07:00, 21:59 and a second on
         "others": False,
+        "second": True,
+        "added": '{pumps: [left, right], in_turn: true, start: ["12:00"], lasts: 60 s}',
         "unit": ["150 min", "3 h", "60 s"],
     }  # fmt: skip
 

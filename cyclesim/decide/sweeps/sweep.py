@@ -96,6 +96,7 @@ def as_it_runs(task: Job) -> Job:
     scenario = task.variant.scenario
     changes = {
         "limits": scenario.limits.water_age_s,
+        "place": scenario.place.model_copy(update={"altitude_m": None}),  # NPSH is all that goes by it
         "controller": scenario.controller.model_copy(update=_KEYED_IN),
         "schedule": scenario.schedule.model_copy(update={"quiet_hours": None}),
     }

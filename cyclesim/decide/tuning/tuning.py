@@ -17,23 +17,21 @@ from datetime import date
 from cyclesim.analysis.pumped import filtered_m3
 from cyclesim.analysis.result import days_of_year
 from cyclesim.decide.sweeps.outcome import Broken, Outcome
-from cyclesim.decide.sweeps.pool import each
 from cyclesim.decide.sweeps.sweep import HERE, How, Job, job, sweep
 from cyclesim.decide.tuning.judged import of_the_plant, refused_for
 from cyclesim.decide.tuning.limits import LimitTried, limits_tried
+from cyclesim.decide.tuning.placed import all_placed
 from cyclesim.decide.tuning.placing import (
     Bound,
     Obstacle,
     Order,
-    Placement,
     bound,
     obstacles,
     orders,
-    place,
     short_orders,
 )
 from cyclesim.decide.tuning.plumbing import Plumbing, plumbing
-from cyclesim.decide.tuning.programmes import Daily, daily, moved, own, scheduled
+from cyclesim.decide.tuning.programmes import Daily, moved, own, scheduled
 from cyclesim.decide.tuning.ranked import (
     NEAR,
     Marks,
@@ -212,7 +210,7 @@ class _Search:
 
     def _placed(self, here: Space, asked: Iterable[Order]) -> dict[Daily, Order]:
         """Of one space alone."""
-        return next(iter(_placed([(here, order) for order in asked], self.how)), {})
+        return next(iter(all_placed([(here, order) for order in asked], self.how)), {})
 
     def _run(self, scenarios: Iterable[Scenario]) -> list[Outcome]:
         return sweep(list(map(self._job, scenarios)), self.how)
@@ -280,7 +278,7 @@ class _Search:
         """The cheapest programme under each change; *known* is tried as well."""
         spaces = [wished(space(attempt.scenario)) for attempt in about]
         asked = [(there, order) for there in spaces for order in short_orders(there)]
-        placed = _placed(asked, self.how)
+        placed = all_placed(asked, self.how)
         as_known = self._run(scheduled(there.scenario, known) for there in spaces)
         mine = [self._choice("", known, out) for out in as_known]
         worth = self._may_be_cheaper(spaces, mine, placed)
@@ -318,26 +316,6 @@ class _Search:
         stale += here.unmoved
         known = [*self.scenario.plant.legs, *here.legs]
         yield from plumbing(self.scenario, [leg for leg in dict.fromkeys(stale) if leg in known])
-
-
-def _placed(asked: Iterable[tuple[Space, Order]], how: How) -> list[dict[Daily, Order]]:
-    """For each space in turn, every programme that can be placed, once, with the first order it answers."""
-    listed = list(asked)
-    placements: dict[int, Placement] = {}
-    for place_, placement in each(_place, listed, how.workers):
-        placements[place_] = placement
-        if how.on_run is not None:
-            how.on_run(len(placements), len(listed))
-    orders_by_space: dict[int, dict[Daily, Order]] = {id(here): {} for here, _ in listed}
-    for k, (here, order) in enumerate(listed):
-        placement = placements[k]
-        if placement.runs is not None:
-            orders_by_space[id(here)].setdefault(daily(here, placement.runs), order)
-    return list(orders_by_space.values())
-
-
-def _place(asked: tuple[Space, Order]) -> Placement:
-    return place(*asked)
 
 
 def _held(choices: Iterable[Choice]) -> list[Choice]:

@@ -81,7 +81,8 @@ def settings(programme: Programme) -> Iterator[Setting]:
             yield f"{beside.starter.name}, {runs_on(own)}", run_said(own)
         if beside.line.lasting_s:
             yield f"{beside.starter.name}: stays closed after it for", exactly(beside.line.lasting_s)
-    yield "who wins a pump, first wins", listed(list(schedule.order))
+    asking = {demand.kind for demand in programme.controller.demands}
+    yield "who wins a pump, first wins", listed([kind for kind in schedule.order if kind in asking])
 
 
 def _heating(heating: Heating) -> Iterator[Setting]:

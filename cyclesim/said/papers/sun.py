@@ -55,9 +55,9 @@ def sun_pipes(sheet: Sheet, plant: Assembly) -> None:
     for name in plant.plates:
         sheet.heading(f"{name}, in the sun")
         looked = [
-            f"{name} can be vented at the top and drained at the bottom, and is drained before a frost.",
+            f"At {name} stand a vent at the top and a drain at the bottom; drained before a frost.",
             "A relief valve stands between them and anything that shuts, and blows off where nobody stands.",
-            "Pipes, seals and insulation beside them are made for steam; no plastic pipe joins them.",
+            "Pipes, seals and insulation beside them are made for steam: no plastic there.",
             "Water that has stood in them comes out where nobody sits, or is mixed before it does.",
         ]
         steered = plant.steered.get(name)
@@ -65,7 +65,7 @@ def sun_pipes(sheet: Sheet, plant: Assembly) -> None:
             valve, position = steered.valve
             usual = plant.turnable[valve].usual
             looked.append(
-                f"{valve} is moved by its motor: at {position} water runs through {name}, at {usual} past."
+                f"{valve} is moved by its motor: water runs through {name} at {position}, not at {usual}."
             )
         sheet.checks(looked)
 

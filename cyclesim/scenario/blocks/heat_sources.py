@@ -57,6 +57,11 @@ class Proof(Model):
     in_: Name | None = Field(
         None, alias="in", description="Where a flow switch sits, if elsewhere than in it: a leg or equipment."
     )
+    feels_m3_s: Flow | None = Field(
+        None,
+        alias="feels",
+        description="The flow at which a flow switch closes, e.g. 40 L/min; needs_flow unless said.",
+    )
     closes_at_m: Annotated[float, Quantity("head", ge=0.1, le=50)] | None = Field(
         None, alias="closes_at", description="Pressure at which a pressure switch closes; 1 m unless said."
     )
@@ -70,6 +75,8 @@ class Proof(Model):
             raise RefusedError("", "closes_at goes with by: pressure_switch", at=("closes_at",))
         if self.in_ is not None and self.by != "flow_switch":
             raise RefusedError("", "in goes with by: flow_switch", at=("in",))
+        if self.feels_m3_s is not None and self.by != "flow_switch":
+            raise RefusedError("", "feels goes with by: flow_switch", at=("feels",))
         if self.rise_k is not None and self.by != "temperature_rise":
             raise RefusedError("", "rise goes with by: temperature_rise", at=("rise",))
         return self

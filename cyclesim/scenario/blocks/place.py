@@ -44,7 +44,7 @@ class Zone(Model):
         spread=NoRange("supply or house"),
         source="the worse of the two; project choice, no standard",
         description="What keeps it at never_below: supply, a heater on this supply (name it in also_on_it), "
-        "which a power cut stops; or house, which goes on.",
+        "which a power cut stops; or house, which goes on. A heater with its power is pump_room.heater.",
     )
     never_above_c: AirTemperature | None = Field(
         None, alias="never_above", description="The zone is kept at most this warm."

@@ -1,13 +1,14 @@
 """What starts a thing past the controller: its own thermostat, a time clock, a hand switch, a contact."""
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from cyclesim.scenario.forms.fields import READS, Lasting, Name, Offset
+from cyclesim.scenario.forms.fields import READS, Lasting, Name, Offset, YesNo
 from cyclesim.scenario.forms.fields import AirTemperature as Level
-from cyclesim.scenario.forms.forms import Model, RefusedError
+from cyclesim.scenario.forms.forms import Model, Quantity, RefusedError, default
 from cyclesim.scenario.forms.times import Occasion, Spell
+from cyclesim.spreads import AS_BUILT
 
 
 class Watch(Model):
@@ -65,6 +66,18 @@ class Starter(Model):
     lasting_s: Lasting | None = Field(
         None, alias="lasting", description="That contact stays closed so long after, e.g. 2 min."
     )
+    clock_gains_s: Annotated[float, Quantity("time", ge=-600, le=600)] = Field(
+        0.0,
+        alias="clock_gains",
+        description="What a time clock gains a day, e.g. 4 s; less than 0 if it loses.",
+    )
+    clock_stops: YesNo = default(
+        False,
+        spread=AS_BUILT,
+        source="common practice, no source",
+        description="true: a time clock without a reserve, which stands while there is no power and is late "
+        "from then on; nobody sets it right.",
+    )
     speed: Literal["low", "high"] | None = Field(
         None, description="The speed that it starts, of a pump with two."
     )
@@ -77,11 +90,18 @@ class Starter(Model):
         for key, value in (("every", self.every_s), ("for", self.for_s), ("lasting", self.lasting_s)):
             if value is not None and self.contact_of is None:
                 raise RefusedError("", f"{key} goes with contact_of", at=(key,))
+        for key, said in (("clock_gains", self.clock_gains_s), ("clock_stops", self.clock_stops)):
+            if said and self.clock is None:
+                raise RefusedError("", f"{key} goes with clock", at=(key,))
         if (self.every_s is None) != (self.for_s is None):
             raise RefusedError("", "every and for go together", at=("every" if self.every_s else "for",))
         if self.every_s is not None and self.for_s is not None and self.for_s >= self.every_s:
             raise RefusedError("", "for is shorter than every", at=("for",))
         return self
+
+    def idle(self) -> frozenset[str]:
+        """What has no clock has none that stops."""
+        return frozenset({"clock_stops"} if self.clock is None else ())
 
     @property
     def way(self) -> str:
