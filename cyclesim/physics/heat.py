@@ -101,7 +101,11 @@ class TwoNode:
         level_c: float,
         rising: bool,
     ) -> float | None:
-        """As `first_crossing`, between rows of water and shell, where it *begins* and *ends* [degC]."""
+        """As `first_crossing`, where it is known how the piece ends; None where it cannot get there.
+
+        begins, ends: water and shell [degC] at the start and after dt_s [s]; f_w, f_s: their constant forcing
+        [W]; level_c [degC] is to be reached from below (rising) or from above.
+        """
         water, later = begins[0], ends[0]
         if (water >= level_c) if rising else (water <= level_c):
             return 0.0
