@@ -101,10 +101,9 @@ class TwoNode:
         level_c: float,
         rising: bool,
     ) -> float | None:
-        """As `first_crossing`, where it is known how the piece ends; None where it cannot get there.
+        """As `first_crossing`, between rows of water and shell, where it *begins* and *ends* [degC].
 
-        begins, ends: water and shell [degC] at the start and after dt_s [s]; f_w, f_s: their constant forcing
-        [W]; level_c [degC] is to be reached from below (rising) or from above.
+        f_w and f_s are the forcing of both nodes [W] for dt_s [s]; level_c [degC] is met *rising* or falling.
         """
         water, later = begins[0], ends[0]
         if (water >= level_c) if rising else (water <= level_c):
