@@ -5,7 +5,8 @@ water of each reach of a circuit is one slug, all of them are one vector (`physi
 flow starts or changes, the water of a circuit is followed slug by slug (`physics/warmth.py`) until tub water
 has passed all that it reaches within `ways.SETTLES_S`; from then on its temperatures are factors of the tub's
 (`physics/settled.py`), so that a run of hours costs nothing. What takes longer stays followed. Water that
-circles without passing the tub counts as stirred.
+circles without passing the tub counts as stirred. Where the tub has moved by FELL_K until its water settles,
+that is followed after all if somebody asks for it, or flow changes, within as long again.
 
 Heat is booked where it is: what came in less what went out less what the content gained is what a reach lost.
 Wherever one description takes over from another, the difference in heat goes to the tub.
@@ -30,9 +31,10 @@ from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.physics.ways import Settled, Way, Ways
 
 _FOLLOWED_S = 900  # longest piece while water is followed: the tub's temperature runs straight on it
-_TURNS_KEPT = 1000
-_FELL_K = 0.5  # what has only just settled is followed after all where the tub has moved by so much meanwhile
 _LOOKED_AT_S = 60  # the same while something looks at followed water
+_TURNS_KEPT = 1000
+FELL_K = 0.5
+"""By how much a tub must have moved before its water settles for that to be told in the pipes."""
 
 
 class Outside:
@@ -355,7 +357,7 @@ class Outside:
         way = self._now[g]
         if way is None or g not in self._waited or now - self._began[g] >= 2 * way.after_s:
             return False
-        return abs(tub_c - self._began_c[g]) > _FELL_K
+        return abs(tub_c - self._began_c[g]) > FELL_K
 
     def _truly(self, g: int, way: Way, now: int, tub_c: float) -> Mapping[int, list[Slug]]:
         """What each reach of a circuit that has settled late holds, the end that leaves first in front."""
@@ -479,7 +481,7 @@ class Outside:
     def _falls(self, g: int, way: Way, tub_c: float) -> bool:
         """Whether a circuit that is followed piece by piece is to be so once as long again."""
         once = self._due_s[g] == self._began[g] + way.after_s
-        if once and abs(tub_c - self._began_c[g]) > _FELL_K:
+        if once and abs(tub_c - self._began_c[g]) > FELL_K:
             self._due_s[g] += way.after_s
             return True
         return False

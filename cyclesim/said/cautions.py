@@ -17,6 +17,18 @@ WATER = (
     "no better. Flushing does not remove biofilm."
 )
 DUTY_CAUTIONS = (ADVICE,)
+AVERAGE_SUN = (
+    "The model's sun is that of the average day, every day: in dull weeks nothing but the schedule moves the "
+    "water in the collectors."
+)
+
+
+def sun_cautions(scenario: Scenario) -> tuple[str, ...]:
+    """What the model's sun is not, where the plant has collectors."""
+    sources = scenario.plant.heat_sources.values()
+    return (AVERAGE_SUN,) if any(isinstance(source, Solar) for source in sources) else ()
+
+
 DROPS = (
     "The voltage lost on cables is a figure for an electrician to check, and no design: single phase, "
     "conductors as warm as in service, and nothing counted that is lost before the plant's supply."
@@ -51,7 +63,7 @@ def cautions_for(scenario: Scenario) -> tuple[str, ...]:
         "Legionella grows in warm water and travels in spray: disinfect and test it.": jets,
         "Drain what stands still before a frost without power.": bool(scenario.schedule.frost_protection),
     }
-    return (WATER, *(caution for caution, holds in said.items() if holds), ADVICE)
+    return (WATER, *(caution for caution, holds in said.items() if holds), *sun_cautions(scenario), ADVICE)
 
 
 def say_cautions(page: Page, cautions: Sequence[str]) -> None:

@@ -29,6 +29,7 @@ _NAMES: dict[str, tuple[Steps, ...]] = {
     "zone": _ZONES,
     "cover_zone": _ZONES,
     "after": (("plant", "heat_sources"),),
+    "circulator": (("plant", "circulators"),),
     "valve": (("plant", "valves"), ("plant", "diverters")),
     "circuit": (("supply", "circuits"),),
     "legs": (("plant", "legs"),),

@@ -16,7 +16,7 @@ from cyclesim.decide.tuning.space import FILTER, FLUSH
 from cyclesim.decide.tuning.thumbs import SOURCE
 from cyclesim.decide.tuning.tuning import Changed, Choice, Tuning
 from cyclesim.decide.tuning.wishes import in_words
-from cyclesim.said.cautions import ADVICE, WATER, say_cautions
+from cyclesim.said.cautions import ADVICE, WATER, say_cautions, sun_cautions
 from cyclesim.said.given_up import given_up
 from cyclesim.said.page import Cell, Column, Page, Row, words
 from cyclesim.said.words import count, number
@@ -55,7 +55,7 @@ def tune_page(tuning: Tuning) -> Page:
         page.heading("Broken by every programme: mend the plant first")
         for finding in tuning.standing:
             page.line(f"- {finding_words(finding)}", hang=2)
-    say_cautions(page, (FILTERING, ALONE, WATER, ADVICE))
+    say_cautions(page, (FILTERING, ALONE, *sun_cautions(tuning.scenario), WATER, ADVICE))
     return page
 
 

@@ -349,7 +349,7 @@ class Judging:
         node, why = explored.broken[name][0]
         snapshot = explored.automaton.snapshot(node)
         still = any(device == check.subject and truth.flow == "none" for device, truth in snapshot.sources)
-        if RULES[name].limited and still and self.plant.trips_dry(check.subject):
+        if RULES[name].limited and still and self._limit_ends(check.subject):
             return Cell(sentences, states, "limit", why)
         why, story = self.teller.story(name, check, explored)
         if story is None:
@@ -362,6 +362,11 @@ class Judging:
         mends = tuple(self._mends(name, check, faults[0])) if alone else ()
         undone = any(FAULTS[fault.kind].barrier for fault in faults)
         return Cell(sentences, states, "nothing", why, story, mends, undoes_barrier=undone)
+
+    def _limit_ends(self, source: str) -> bool:
+        """Whether a high limit trips a device that is on in the tub's still water; own water hides that."""
+        sheet = self.plant.sheet.heat_sources.get(source)
+        return self.plant.trips_dry(source) and (sheet is None or sheet.own_water is None)
 
     # -- mends ---------------------------------------------------------------------------------------------
 

@@ -19,11 +19,12 @@ from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.scenario.blocks.weather import WeatherFile
 from cyclesim.scenario.forms.forms import Declared, Model
 from cyclesim.scenario.reading.defaults import filled_in
-from cyclesim.scenario.reading.load import load
+from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.scenario.text.csv_file import Series
 from cyclesim.simulation.assumptions import assumptions
 from cyclesim.simulation.tolerance import Tolerance
 from cyclesim.spreads import AS_BUILT, POINTS, AnySpread, Edges, NoRange, Spread
+from tests.sunny import AT_NIGHT, OWN_PUMP
 
 SCHEDULES = sorted(Path("schedules").glob("*.yaml"))
 
@@ -171,3 +172,15 @@ def test_what_physics_and_a_file_assume_of_one_thing_is_the_same() -> None:
     assert isinstance(assumed.spread, Spread)
     ends = assumed.spread.around(0.0, "fraction")
     assert WIND_AT_WATER[:3] == pytest.approx((windy.wind_at_water, *ends))
+
+
+def test_the_sun_on_collectors_strays_alone():
+    """A quarter more at noon in summer and winter; what they lose and hold stays that of the peak as told."""
+    [sun] = [stray for stray in STATED if stray.name == "sun on collectors"]
+    left_out = (OWN_PUMP + AT_NIGHT).replace(", loses: 9 W/K, holds: 24 kJ/K", "")
+    told = load_text(left_out)
+    assert sun.there(told)
+    more = sun.at(told, 1.25).scenario.plant.heat_sources["panels"]
+    assert (1250.0, 375.0) == (more.summer_peak_w, more.winter_peak_w)
+    assert more.plate == told.plant.heat_sources["panels"].plate
+    assert not sun.there(load(SCHEDULES[0]))

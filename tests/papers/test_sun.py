@@ -57,7 +57,7 @@ def test_the_plumber_is_told_of_steam_frost_and_the_motor():
     _, looked = told(sun_pipes, Assembly(load_text(BY_VALVE + FILTERED)))
     assert any("relief valve" in item for item in looked)
     assert any("drained before a frost" in item for item in looked)
-    assert "sun_valve is moved by its motor: at to_sun water runs through panels, at past past." in looked
+    assert "sun_valve is moved by its motor: water runs through panels at to_sun, not at past." in looked
 
 
 def test_the_owner_is_told_how_hot_they_stand():

@@ -1,8 +1,11 @@
 """When each pump of an entry is asked for, in seconds worked out by hand."""
 
 from datetime import UTC, datetime
+from itertools import pairwise
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from cyclesim.scenario.forms.fields import PumpSpeed
 from cyclesim.scenario.forms.pumping import Part, Pumping
@@ -112,3 +115,19 @@ def test_a_clock_change_is_told_once_for_an_entry(build: Build) -> None:
     march = datetime(2027, 3, 26, tzinfo=UTC)
     (note,) = programme.clock_notes(march, 4 * A_DAY)
     assert note.startswith("line flush: ")
+
+
+@given(
+    count=st.integers(1, 4), stagger_s=st.integers(0, 90), in_turn=st.booleans(), lasts_s=st.integers(1, 120)
+)
+def test_each_pump_runs_for_the_whole_length(count: int, stagger_s: int, in_turn: bool, lasts_s: int) -> None:
+    """However they follow each other: parts tile the run, and each pump's add up to the length."""
+    pumps = tuple(PumpSpeed(name, "on") for name in "abcd"[:count])
+    pumping = Pumping(pumps, 0 if in_turn else stagger_s, in_turn)
+    parts = pumping.parts(lasts_s)
+    assert (0, pumping.whole_s(lasts_s)) == (parts[0].start_s, parts[-1].end_s)
+    assert all(a.end_s == b.start_s for a, b in pairwise(parts))
+    for pump in pumps:
+        assert lasts_s == sum(part.end_s - part.start_s for part in parts if pump in part.pumps)
+    together = any(len(part.pumps) == count for part in parts)
+    assert together == (count == 1 or pumping.meet(lasts_s))

@@ -74,6 +74,7 @@ def test_sun_that_goes_unused_is_a_measure_of_each_programme(file: Path, tmp_pat
     shown = tune(file, "--json", data)
     assert 0 == shown.exit_code, shown.output
     assert "sun not" in shown.stdout
+    assert "that of the average day" in shown.stdout
     own = json.loads(data.read_text("utf-8"))["own"]["outcome"]["devices"]["roof"]["sun_unused_kwh"]
     row = next(line for line in shown.stdout.splitlines() if line.startswith("as in the file"))
     assert float(row.split()[-1].replace(",", "")) == pytest.approx(own * 365 / 2, rel=5e-3)

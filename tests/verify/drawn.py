@@ -51,7 +51,7 @@ class Drawn:
         if not others or self.apart.random() < 0.4:
             return f"pump: {first}"
         others = [f"{name} low" if self.two_speeds[name] else name for name in others]
-        how = self.apart.choice(["", ", stagger: 10 s", ", in_turn: true" if run else ", stagger: 3 min"])
+        how = self.apart.choice(["", ", stagger: 5 s", ", in_turn: true" if run else ", stagger: 3 min"])
         return f"pumps: [{', '.join([first, *others[: self.apart.choice([1, 2])]])}]{how}"
 
     def at(self, pump: str, *, lowest: bool = False) -> str:

@@ -106,3 +106,13 @@ def test_a_breaker_of_the_circulator_alone_is_seen_by_the_switch_alone():
 
     assert trips in broken_by()
     assert trips not in broken_by(SWITCH)
+
+
+def test_a_high_limit_in_own_water_ends_no_heat_without_the_tub_s_flow():
+    """Its water is turned and held at its thermostat, well below the limit, so that nothing trips: a weld
+    that has it on while the tub's pump rests is told as broken, not as ended by the limit.
+    """
+    found = verify(load_text(edited(SWITCH)), rule="heat-without-flow", faults=1)
+    [about] = [v for v in found.verdicts if v.subject == "boiler"]
+    [cell] = [cell for cell in about.cells if cell.faults == ("the contactor of boiler welds",)]
+    assert cell.barrier != "limit"

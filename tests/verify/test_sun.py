@@ -4,11 +4,14 @@ By design each defect takes away what keeps water out of collectors in the dark,
 is warm enough (common practice, no source).
 """
 
+from datetime import date
+
 import pytest
 
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.verification.verifier import verify
 from tests.sunny import AT_NIGHT, BY_VALVE, FILTERED, OWN_PUMP
+from tests.verify.test_reachable import outside
 
 COOLS, NOT_STOPPED = "sun-cools-water", "sun-not-stopped"
 LEFT = ("usual: past,", "usual: past, may_be: [to_sun],")
@@ -77,3 +80,19 @@ def test_what_sticks_or_welds_breaks_both_rules(plant, fault):
     for rule in (COOLS, NOT_STOPPED):
         cells = verdict(rule, plant, faults=1).cells
         assert (fault,) in {cell.faults for cell in cells if cell.barrier == "nothing"}, rule
+
+
+BUSY = """schedule:
+  filter_runs: [{pump: main, start: ["10:00", "22:00"], lasts: 4 h}]
+  line_flushes: [{pump: %s, start: "12:30", lasts: 3 min}]
+  outages: [{from: 2027-06-22 13:00, lasts: 30 min}]
+"""
+
+
+@pytest.mark.parametrize("kind", ["commands", "calendar"])
+@pytest.mark.parametrize(
+    "plant", [BY_VALVE + BUSY % "main", OWN_PUMP + BUSY % "sun_pump"], ids=["valve", "pump"]
+)
+def test_the_engine_stays_in_the_reachable_set(plant, kind):
+    """Five days in June, on which the sun is let in and kept out, with a power cut at noon."""
+    assert [] == outside(load_text(plant), 5, kind, start=date(2027, 6, 20))

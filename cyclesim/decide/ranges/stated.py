@@ -9,7 +9,7 @@ from typing import Any
 
 from cyclesim.physics import walls
 from cyclesim.physics.links import SMOOTH_M
-from cyclesim.scenario.blocks.heat_sources import Electric
+from cyclesim.scenario.blocks.heat_sources import Electric, Solar
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.weather import Climate, Monthly, WeatherFile
 from cyclesim.simulation.tolerance import AS_TOLD
@@ -115,6 +115,15 @@ def _drop(thing: Any, factor: float) -> Any:
     if thing.kind != "filter":
         return thing
     return thing.model_copy(update={"drop": thing.drop._replace(head_m=thing.drop.head_m * factor)})
+
+
+def _sun(source: Any, factor: float) -> Any:
+    """The noon outputs that are expected; what they lose and hold is as told, or as their peak has it."""
+    if not isinstance(source, Solar):
+        return source
+    peaks = {"summer_peak_w": source.summer_peak_w * factor, "winter_peak_w": source.winter_peak_w * factor}
+    kept = {"loses_w_k": source.plate.loses_w_k, "holds_j_k": source.plate.holds_j_k} if source.plate else {}
+    return source.model_copy(update=peaks | kept)
 
 
 def _output(source: Any, factor: float) -> Any:
@@ -250,6 +259,16 @@ STATED = (
         there=lambda scenario: any(thing.kind == "filter" for thing in scenario.plant.equipment.values()),
     ),
     OUTPUT,
+    Stray(
+        "sun on collectors",
+        Spread(-25, 25, "%", off=True),
+        PRACTICE,
+        _sun,
+        "heat_sources",
+        there=lambda scenario: any(
+            isinstance(source, Solar) for source in scenario.plant.heat_sources.values()
+        ),
+    ),
     AIR,
     WIND,
     Stray(

@@ -184,7 +184,8 @@ class _Offer:
         for pumping in self._offered(self.scenario.schedule.line_flushes):
             duties = list(duties_of(self.plant, pumping))
             if any(abs(duty.flow_m3_s(name)) > 0.0 for duty in duties for name in jets):
-                speeds_by_pump.setdefault(pumping.names, []).append((pumping, self._flush_lengths(duties)))
+                lengths = [s for s in self._flush_lengths(duties) if pumping.in_turn or pumping.meet(s)]
+                speeds_by_pump.setdefault(pumping.names, []).append((pumping, lengths))
         for speeds in speeds_by_pump.values():
             enough = [offer for offer in speeds if offer[1]]
             longest = [round(max(self.scenario.controller.flush_lengths_s or (1.0,)))]

@@ -65,7 +65,7 @@ def sun_pipes(sheet: Sheet, plant: Assembly) -> None:
             valve, position = steered.valve
             usual = plant.turnable[valve].usual
             looked.append(
-                f"{valve} is moved by its motor: at {position} water runs through {name}, at {usual} past."
+                f"{valve} is moved by its motor: water runs through {name} at {position}, not at {usual}."
             )
         sheet.checks(looked)
 

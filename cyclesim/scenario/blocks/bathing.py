@@ -93,7 +93,7 @@ class Bathing(Pumped):
         if self.jets_at_most_s is not None and jets is None:
             raise RefusedError("", "jets_at_most goes with the pump of the jets", at=("jets_at_most",))
         shortest_s = self.jets_at_most_s or (self.drawn.lasts_s[0] if self.drawn else self.lasts_s or 0.0)
-        if jets and jets.starts_s(shortest_s)[-1] >= shortest_s:
+        if jets and not jets.meet(shortest_s):
             raise RefusedError("", f"{jets.pumps[-1]} would not start before the jets stop", at=("stagger",))
         if self.air_at_most_s is not None and not self.air:
             raise RefusedError("", "air_at_most goes with air: true", at=("air_at_most",))

@@ -57,6 +57,10 @@ class Run(Pumped):
             raise RefusedError("", "in_turn goes with several pumps", at=("in_turn",))
         if self.in_turn and self.stagger_s is not None:
             raise RefusedError("", "either stagger or in_turn is allowed, not both", at=("stagger",))
+        if not self.in_turn and not self.pumping.meet(self.lasts_s):
+            first, last = self.pumps[0], self.pumps[-1]
+            due = f"{last} would not start before {first} stops; for that write in_turn: true"
+            raise RefusedError("", due, at=("stagger",))
         return self
 
     @model_validator(mode="after")

@@ -63,6 +63,10 @@ class Pumping(NamedTuple):
         """How long a run lasts from first start to last stop [s], if each pump runs for *lasts_s*."""
         return self.starts_s(lasts_s)[-1] + round(lasts_s)
 
+    def meet(self, lasts_s: float) -> bool:
+        """Whether all of them run at once for a while, if each runs for *lasts_s* [s]."""
+        return self.starts_s(lasts_s)[-1] < lasts_s
+
     def parts(self, lasts_s: float) -> list[Part]:
         """The stretches of a run in which the same pumps run."""
         starts_s = self.starts_s(lasts_s)
