@@ -67,3 +67,25 @@ def test_what_scalds_is_mended_by_what_the_file_has_not(limit, mend):
     result = simulate(load_text(OWN_PUMP + at_three, "test.yaml", sets=sets), days=1, start=SUMMER)
     found = next(f for f in result.findings if f.rule == "outlet-too-hot")
     assert mend in found.mend
+
+
+LEG_IN_SUN = BY_VALVE.replace("[by_sun, panels]", "[by_sun, sun_out, panels]").replace(
+    "  pumps:", "    sun_out: {bore: 20 mm, length: 4 m, zone: room}\n  pumps:"
+)
+_OF_WATER = ("never-flushed", "left-without-flush", "stale-water", "warm-stagnation")
+
+
+def of_water(schedule):
+    """What four days say of the water in the leg that only the motor valve lets water into."""
+    result = simulate(load_text(LEG_IN_SUN + schedule, "test.yaml"), days=4, start=SUMMER)
+    return {f.rule: f for f in result.findings if f.subject == "sun_out" and f.rule in _OF_WATER}
+
+
+def test_a_leg_behind_a_motor_valve_is_moved_by_the_sun():
+    """Water moves through it by day; by night alone it never does, and no hand can turn the valve back."""
+    assert {} == of_water(FILTERED)
+    found = of_water('schedule: {filter_runs: [{pump: main, start: "01:00", lasts: 3 h}]}\n')
+    assert ["stale-water"] == list(found)
+    told = found["stale-water"]
+    assert "only filter run with sun_valve at to_sun moves it" == told.cause
+    assert "while the sun shines" in told.mend
