@@ -5,7 +5,10 @@ from datetime import date
 import pytest
 
 from cyclesim.analysis.result import simulate
+from cyclesim.analysis.rules import check_plant
 from cyclesim.scenario.reading.load import load_text
+from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.programme import Programme
 from tests.sunny import AT_NIGHT, BY_VALVE, FILTERED, OWN_PUMP
 
 SUMMER = date(2027, 6, 20)
@@ -89,3 +92,25 @@ def test_a_leg_behind_a_motor_valve_is_moved_by_the_sun():
     told = found["stale-water"]
     assert "only filter run with sun_valve at to_sun moves it" == told.cause
     assert "while the sun shines" in told.mend
+
+
+@pytest.mark.parametrize(
+    ("plant", "sets", "cause"),
+    [
+        (OWN_PUMP + AT_NIGHT, ["plant.heat_sources.panels.steered.pump=main"], "main moves no water"),
+        (BY_VALVE + "schedule: {}\n", [], "with sun_valve at to_sun, no demand"),
+    ],
+)
+def test_what_never_moves_their_water_is_told_by_the_plant_alone(plant, sets, cause):
+    """A pump of another loop, and a valve in a loop that nothing runs; as drawn, both are silent."""
+    told = found_without_a_run(plant, sets)
+    assert told["sun-not-let-in"].cause.startswith(cause)
+    for drawn in (OWN_PUMP + AT_NIGHT, BY_VALVE + FILTERED):
+        assert "sun-not-let-in" not in found_without_a_run(drawn, [])
+
+
+def found_without_a_run(plant, sets):
+    """Findings about the collectors that need no run, by rule."""
+    scenario = load_text(plant, "test.yaml", sets=sets)
+    found, _ = check_plant(Assembly(scenario), Programme(scenario))
+    return {f.rule: f for f in found if f.subject == "panels"}
