@@ -149,8 +149,10 @@ def say_tripped(page: Page, sources: dict[str, HeatSourceMetrics]) -> None:
             page.line(f"{sentence} for a person to reset it.", tone="danger", indent=2, hang=2)
 
 
-def say_sources(page: Page, sources: dict[str, HeatSourceMetrics], currency: str) -> None:
-    """Heat sources, and what kept them waiting."""
+def say_sources(
+    page: Page, sources: dict[str, HeatSourceMetrics], legs: Mapping[str, LegMetrics], currency: str
+) -> None:
+    """Heat sources, and what kept them waiting; *legs* tell what collectors lost."""
     if not sources:
         return
     columns = (
@@ -168,10 +170,10 @@ def say_sources(page: Page, sources: dict[str, HeatSourceMetrics], currency: str
         waits = [f"{why} {number(h)} h" for why, h in source.called_not_firing_h.items() if h]
         if waits:
             page.line(f"{name} was wanted but kept off (reasons overlap): {', '.join(waits)}.", hang=2)
-        say_sun(page, name, source)
+        say_sun(page, name, source, legs)
 
 
-def say_sun(page: Page, name: str, source: HeatSourceMetrics) -> None:
+def say_sun(page: Page, name: str, source: HeatSourceMetrics, legs: Mapping[str, LegMetrics]) -> None:
     """What collectors gave and could have given, and how hot they stood."""
     if source.sun_unused_kwh is None:
         return
@@ -179,6 +181,10 @@ def say_sun(page: Page, name: str, source: HeatSourceMetrics) -> None:
     said = f"{name} gave {gave} kWh of heat; {more} kWh more went unused, since no water moved in the sun."
     if source.sun_unused_at_stop_kwh:
         said += f" {number(source.sun_unused_at_stop_kwh)} kWh of that with the tub at its high stop."
+    if source.stood_hot_h is not None:  # it has a temperature of its own, and so a row among the legs
+        lost = number(legs[name].heat_lost_kwh)
+        said += f" Of the sun it lost {lost} kWh to the air (its row among the legs), what went unused among"
+        said += " them: no loss of the tub counts them."
     if source.stood_hot_h is not None and source.hottest_c is not None:
         said += f" Stood hot for {number(source.stood_hot_h)} h, {number(source.hottest_c)} °C at the hottest"
         said += f", {when(source.hottest_at)}"
