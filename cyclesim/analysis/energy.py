@@ -207,12 +207,15 @@ def _hours(stream: Stream[str], *states: str) -> float:
     return total_s(while_in(stream, *states)) / _H_S
 
 
-def running_hours(trace: Trace) -> dict[str, float]:
-    """How long each device ran [h]."""
+def running_hours(plant: Assembly, trace: Trace, metered: Meter) -> dict[str, float]:
+    """How long each device ran [h]; a sump pump by its energy, as only its share of the time is known."""
     hours = {name: _hours(stream, *_RUNNING) for name, stream in trace.pumps.items()}
     hours |= {name: _hours(stream, "firing") for name, stream in trace.sources.items()}
-    for streams in (trace.blowers, trace.circulators, trace.treatments):
+    for streams in (trace.blowers, trace.circulators, trace.treatments, trace.loads):
         hours |= {name: _hours(stream, "on") for name, stream in streams.items()}
+    if SUMP_PUMP in metered.energy_kwh:
+        used_kwh = metered.total(SUMP_PUMP).energy_kwh
+        hours[SUMP_PUMP] = 1000.0 * used_kwh / plant.scenario.always_on[SUMP_PUMP]
     return hours
 
 
@@ -272,6 +275,7 @@ def measure_source(
         seasonal_cop=heat_kwh / total.energy_kwh if drew else None,
         fuel_kwh=total.fuel_kwh if isinstance(sheet, Boiler) else None,
         sun_unused_kwh=sun.unused_j / _KWH if sun else None,
+        sun_unused_at_stop_kwh=sun.at_stop_j / _KWH if sun and sun.at_stop_j is not None else None,
         stood_hot_h=sun.hot_s / _H_S if sun and sun.hot_s is not None else None,
         hottest_c=sun.hottest_c if sun else None,
         hottest_at=when(trace, sun.hottest_at_s) if sun and sun.hottest_at_s is not None else None,

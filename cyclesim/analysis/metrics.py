@@ -94,6 +94,8 @@ class HeatSourceMetrics:
     """Of a boiler, as the fuel's price counts it."""
     sun_unused_kwh: float | None = None
     """Of collectors: heat that was not used since no water moved through them."""
+    sun_unused_at_stop_kwh: float | None = None
+    """Of that, with the tub at their high stop or within the kelvin below; None where they have none."""
     stood_hot_h: float | None = None
     """Of collectors with a temperature: how long they could have warmed the water and none moved."""
     hottest_c: float | None = None

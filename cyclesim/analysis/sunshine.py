@@ -16,6 +16,7 @@ import numpy as np
 from cyclesim.analysis.spans import Floats, Spans, covers, integral, spans
 from cyclesim.analysis.truth import duties_over_time
 from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.scenario.blocks.collectors import BACK_K
 from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.exchanges import fires, sun_w
@@ -30,6 +31,8 @@ class Sunshine(NamedTuple):
 
     unused_j: float
     """Heat that was not used since no water moved [J]."""
+    at_stop_j: float | None
+    """Of that, while the tub was at their high stop [J]; None where they have none."""
     hot_s: float | None
     """How long it stood so hot that water could have been warmed [s]; None where it has no temperature."""
     hottest_c: float | None
@@ -59,7 +62,7 @@ def sunshine(plant: Assembly, programme: Programme, trace: Trace, name: str) -> 
     """What collectors did not give over a run, and how hot they stood."""
     plate, sheet = plant.plates.get(name), plant.sheet.heat_sources[name]
     if plate is None:
-        return Sunshine(trapped_j(plant, programme, trace, name), None, None, None)
+        return Sunshine(trapped_j(plant, programme, trace, name), None, None, None, None)
     assert isinstance(sheet, Solar)
     assert trace.zones is not None
     if name in plant.behind_plates:
@@ -67,10 +70,12 @@ def sunshine(plant: Assembly, programme: Programme, trace: Trace, name: str) -> 
     body = next(body for body in plant.bodies if body.name == name)
     ua, tau_s = body.ua_w_k, body.capacity_j_k / body.ua_w_k
     hot_k = sheet.steered.on_at_k if sheet.steered else 0.0
+    stop_c = sheet.steered.high_stop_c if sheet.steered else None
+    stopped_c = math.inf if stop_c is None else stop_c - BACK_K
     watts = sun_w(plant, name, trace.begin_utc, math.ceil(trace.span_s / _HOUR_S))
     first = trace.zones.origin_s // int(_HOUR_S)
     air_c, (tub_at, tub_c) = trace.zones.series[body.zone], _tub(trace)
-    unused, hot, hottest = 0.0, 0.0, (-math.inf, 0.0)
+    unused, at_stop, hot, hottest = 0.0, 0.0, 0.0, (-math.inf, 0.0)
     rows = trace.stays[name]
     stands = covers(_still(plant, trace, name), rows.start_s)  # a stay ends where the flow changes
     for start, end, temp_c in np.column_stack((rows.start_s, rows.end_s, rows.start_c))[stands].tolist():
@@ -81,12 +86,15 @@ def sunshine(plant: Assembly, programme: Programme, trace: Trace, name: str) -> 
             goal_c = air_c[hour - first] + watts[hour] / ua
             water_c = float(np.interp(0.5 * (now + until), tub_at, tub_c))
             after_c = goal_c + (temp_c - goal_c) * math.exp(-(until - now) / tau_s)
-            unused += ua * _above(temp_c - water_c, goal_c - water_c, until - now, tau_s)[1]
+            lost = ua * _above(temp_c - water_c, goal_c - water_c, until - now, tau_s)[1]
+            unused += lost
+            at_stop += lost if water_c >= stopped_c else 0.0
             hot += _above(temp_c - water_c - hot_k, goal_c - water_c - hot_k, until - now, tau_s)[0]
             hottest = max(hottest, (temp_c, now), (after_c, until))
             now, temp_c = until, after_c
     known = hottest[0] > -math.inf
-    return Sunshine(unused, hot, hottest[0] if known else None, hottest[1] if known else None)
+    stopped = None if stop_c is None else at_stop
+    return Sunshine(unused, stopped, hot, *(hottest if known else (None, None)))
 
 
 def _behind_plates(plant: Assembly, trace: Trace, name: str) -> Sunshine:

@@ -87,10 +87,10 @@ class AgeBook:
         if self._count >= _TOLD_AT_ONCE:
             self.tell()
 
-    def flowed(self, row: Emitted, knots: Sequence[Knot], steady_s: float, steady_oldest: float) -> None:
+    def flowed(self, row: Emitted, knots: Sequence[Knot], steady_s: float, steady_oldest_s: float) -> None:
         """A row that was followed by parcels but for the last *steady_s*; *knots* of its oldest age."""
         above = parcels.above_s(knots, self._limit_s)
-        above += steady_s if steady_oldest > self._limit_s else 0.0
+        above += steady_s if steady_oldest_s > self._limit_s else 0.0
         self._rows[row.plug] += row._replace(above_limit_s=above)
         self._count_one()
 

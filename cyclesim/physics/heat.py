@@ -101,7 +101,10 @@ class TwoNode:
         level_c: float,
         rising: bool,
     ) -> float | None:
-        """As `first_crossing`, between rows of water and shell, where it *begins* and *ends* [degC]."""
+        """As `first_crossing`, between rows of water and shell, where it *begins* and *ends* [degC].
+
+        f_w and f_s are the forcing of both nodes [W] for dt_s [s]; level_c [degC] is met *rising* or falling.
+        """
         water, later = begins[0], ends[0]
         if (water >= level_c) if rising else (water <= level_c):
             return 0.0

@@ -119,7 +119,8 @@ class Passages:
         self.matrix: Floats = np.zeros((rows, columns))
         """Loss of each moving reach [J]; what all have returned [J] after each second."""
         self._lost, self._returned, self._tub = self.matrix[:moving], self.matrix[moving:], tub
-        self._fed: tuple[float, Floats, Floats] | None = None
+        self._back: tuple[float, Floats] | None = None
+        self._fed: Floats | None = None
         self.missing: Ints = np.arange(columns)
         """Columns that are not worked out yet."""
 
@@ -128,9 +129,11 @@ class Passages:
         lost: Floats = self._lost @ causes
         return lost
 
-    def forget(self) -> None:
-        """More columns have been worked out."""
+    def forget(self, columns: Sequence[int]) -> None:
+        """These columns have been worked out since."""
         self._fed = None
+        if self._tub in columns or self._tub + 1 in columns:
+            self._back = None
 
     def fed(self, tub_j_k: float) -> tuple[Floats, Floats]:
         """What makes of all that would be returned [J], second by second, what is; and factors of the latter.
@@ -139,7 +142,7 @@ class Passages:
         with it and comes back colder. What a step of the tub at second j has returned at second t is that of
         a passage at a steady tub, t - j later; within a second the tub is taken as in its middle.
         """
-        if self._fed is None or self._fed[0] != tub_j_k:
+        if self._back is None or self._back[0] != tub_j_k:
             step = self._returned[:, self._tub] + self._returned[:, self._tub + 1]
             middle = np.concatenate(([0.0], 0.5 * (step[:-1] + step[1:]), [0.0]))
             by_k = np.diff(middle)  # by a kelvin of the tub in one second, so many seconds later
@@ -147,8 +150,10 @@ class Passages:
             by_now = np.where(later >= 0, by_k[np.maximum(later, 0)], 0.0)
             by_now[:, 0] = 0.0  # the tub begins as it is
             back = np.linalg.inv(np.eye(len(step)) - by_now / tub_j_k).astype(np.float64)
-            self._fed = tub_j_k, back, back @ self._returned
-        return self._fed[1], self._fed[2]
+            self._back, self._fed = (tub_j_k, back), None
+        if self._fed is None:
+            self._fed = self._back[1] @ self._returned
+        return self._back[1], self._fed
 
 
 class Ways:
@@ -233,7 +238,8 @@ class Ways:
 
     def _work_out(self, way: Way, passages: Passages, row: Floats) -> None:
         n, size = len(self.reaches), len(row)
-        for k in passages.missing[row[passages.missing] != 0.0].tolist():
+        columns = passages.missing[row[passages.missing] != 0.0].tolist()
+        for k in columns:
             if k < 2 * n and k % n not in way.members:
                 continue  # it stays as it is
             ones = np.zeros(size)
@@ -246,7 +252,7 @@ class Ways:
             lost, returned = self._by_second(way, contents, self._beside(way, ones[2 * n + 2 :]), ends)
             passages.matrix[:, k] = [*lost, *returned]
         passages.missing = passages.missing[row[passages.missing] == 0.0]
-        passages.forget()
+        passages.forget(columns)
 
     def arriving(
         self, way: Way, slugs: Mapping[int, list[Slug]], tub_c: float, forces: Floats

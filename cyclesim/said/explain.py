@@ -31,10 +31,38 @@ def explanation(about: str) -> Page:
         page.line(name, tone="strong")
         page.line(said, indent=2, hang=2)
         return page
-    page.line(name, tone="strong")
-    for line in _of_key(name):
-        page.line(line, indent=2, hang=2, as_written=True)  # units as the file may have them
+    top = {field.alias or key for key, field in Scenario.model_fields.items()}
+    places = () if "." in name or name in top else tuple(_places(name))
+    for path, lines in places or ((name, tuple(_of_key(name))),):
+        page.line(path, tone="strong")
+        for line in lines:
+            page.line(line, indent=2, hang=2, as_written=True)  # units as the file may have them
     return page
+
+
+def _places(key: str) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """Where in a file a key may stand, each with what it means there; what means the same is told once."""
+    told = set[tuple[str, ...]]()
+    for path, field, annotation in _fields_of(Scenario, "", frozenset()):
+        if path.rpartition(".")[2] == key:
+            lines = tuple(said_of(key, field, annotation))
+            if lines not in told:
+                told.add(lines)
+                yield path, lines
+
+
+def _fields_of(annotation: Any, before: str, above: frozenset[Any]) -> Iterator[tuple[str, FieldInfo, Any]]:
+    """Every field below a type by its path, in which NAME stands for what people name and 0 for an entry."""
+    inner = plain(without_none(annotation))
+    if get_origin(inner) is dict:
+        yield from _fields_of(get_args(inner)[1], f"{before}NAME.", above)
+    elif get_origin(inner) is tuple:
+        yield from _fields_of(get_args(inner)[0], f"{before}0.", above)
+    for model in models_in(inner):
+        for name, field in model.model_fields.items() if model not in above else ():
+            path, its_type = f"{before}{field.alias or name}", without_none(field.annotation)
+            yield path, field, its_type
+            yield from _fields_of(its_type, f"{path}.", above | {model})
 
 
 def _of_key(path: str) -> Iterator[str]:

@@ -177,6 +177,8 @@ def say_sun(page: Page, name: str, source: HeatSourceMetrics) -> None:
         return
     gave, more = number(source.heat_kwh), number(source.sun_unused_kwh)
     said = f"{name} gave {gave} kWh of heat; {more} kWh more went unused, since no water moved in the sun."
+    if source.sun_unused_at_stop_kwh:
+        said += f" {number(source.sun_unused_at_stop_kwh)} kWh of that with the tub at its high stop."
     if source.stood_hot_h is not None and source.hottest_c is not None:
         said += f" Stood hot for {number(source.stood_hot_h)} h, {number(source.hottest_c)} °C at the hottest"
         said += f", {when(source.hottest_at)}"

@@ -96,6 +96,15 @@ TABLES: dict[tuple[str, str], tuple[str, dict[str, Key]]] = {
             "through a cover, one blocked m/s": "cover_speed_one_blocked_m_s",
         },
     ),
+    (_SUCTION, "in the room"): (
+        "pump_room.loads",
+        {
+            "on h": "on_h",
+            "starts": "starts",
+            "coldest hour °C": "coldest_c",
+            "warmest hour °C": "warmest_c",
+        },
+    ),
     ("Heat sources", "source"): (
         "heat_sources",
         {

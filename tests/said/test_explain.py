@@ -62,3 +62,19 @@ def test_a_default_is_told_alike_by_explain_and_schema() -> None:
     expected = "Left out it is 2 s (in practice 1 to 10 s; common practice, no source)."
     assert expected in told("plant.pumps.main.changeover")
     assert expected in SCHEMA["$defs"]["Pump"]["properties"]["changeover"]["description"]
+
+
+@pytest.mark.parametrize(
+    ("key", "places"),
+    [
+        ("injectors", ["plant.air.NAME.injectors"]),
+        ("trenches", ["plant.trenches"]),
+        ("insulation", ["plant.tub.shell.insulation", "plant.legs.NAME.insulation"]),
+    ],
+)
+def test_a_key_alone_is_told_wherever_it_may_stand(key, places):
+    """Nobody has to know the path; each place can be asked for again, and says the same."""
+    lines = [block.text for block in explanation(key).blocks]
+    assert places == [line for line in lines if line.endswith(f".{key}")]
+    alone = [block.text for place in places for block in explanation(place).blocks]
+    assert alone == lines

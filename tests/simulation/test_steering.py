@@ -147,6 +147,7 @@ def test_of_dry_collectors_all_is_unused_that_shines_on_still_water():
     assert panels.heat_kwh == pytest.approx(0.5, rel=0.01)  # half an hour about noon, summer time
     assert panels.heat_kwh + panels.sun_unused_kwh == pytest.approx(10.19, rel=0.005)
     assert panels.hottest_c is None
+    assert panels.sun_unused_at_stop_kwh is None
 
 
 def test_water_through_them_at_night_loses_its_heat():
@@ -222,3 +223,16 @@ def test_sunshine_of_a_whole_day_without_flow_adds_up():
     lost_j = float(rows.loss_j.sum())
     assert lost_j + stored_j == pytest.approx(3600.0 * sum(sun_w(24)), rel=1e-3)
     assert sunshine(plant, result.programme, trace, "panels").unused_j < lost_j
+
+
+def test_what_the_high_stop_keeps_out_is_told_apart():
+    """At 33 degC nearly all that 4 kW leave unused does so at the stop; 1 kW never comes to 60 degC."""
+    unused = []
+    for peak, stop in (("4 kW", 33), ("1 kW", 60)):
+        sets = (f"summer_peak={peak}", f"steered.high_stop={stop} degC")
+        sunlit = sunny(OWN_PUMP, AT_NIGHT, *(f"plant.heat_sources.panels.{one}" for one in sets))
+        panels = simulate(sunlit, days=6, start=SUMMER).metrics.heat_sources["panels"]
+        unused.append((panels.sun_unused_at_stop_kwh, panels.sun_unused_kwh))
+    (at_stop, of), (never, _) = unused
+    assert at_stop > 0.9 * of > 20.0
+    assert never == 0.0

@@ -51,6 +51,7 @@ class Calendar:
             for turn in scenario.schedule.valves_turned
             if (at := self.second(turn.from_local)) < span_s and at + turn.lasts_s > 0
         ]
+        assert not any(cut.circuit for cut in scenario.schedule.outages)  # one circuit alone is not restated
         self.outages = [
             (at, at + round(cut.lasts_s))
             for cut in scenario.schedule.outages

@@ -93,8 +93,8 @@ class Outcome:
 
     @property
     def running_h(self) -> dict[str, float]:
-        """Hours of each device."""
-        return {name: device.running_h for name, device in self.devices.items()}
+        """Hours of each machine; the pump room's own loads are none that money wears by the hour."""
+        return {n: device.running_h for n, device in self.devices.items() if device.kind != "pump room"}
 
     @property
     def pump_h(self) -> float:
