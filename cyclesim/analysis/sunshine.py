@@ -105,12 +105,18 @@ def _behind_plates(plant: Assembly, trace: Trace, name: str) -> Sunshine:
     rows, steered = trace.own_waters[name], plant.steered[name]
     tub_at, tub_c = _tub(trace)
     ends_c = np.append(rows.source_c[1:], rows.source_c[-1:])
-    above_k = 0.5 * (rows.source_c + ends_c) - np.interp(0.5 * (rows.start_s + rows.end_s), tub_at, tub_c)
+    water_c = np.interp(0.5 * (rows.start_s + rows.end_s), tub_at, tub_c)
+    above_k = 0.5 * (rows.source_c + ends_c) - water_c
     lasts_s = np.where(rows.over_j == 0.0, rows.end_s - rows.start_s, 0.0)
-    unused_j = plant.plates[name].loses_w_k * float(np.sum(np.maximum(above_k, 0.0) * lasts_s))
+    unused_j = plant.plates[name].loses_w_k * np.maximum(above_k, 0.0) * lasts_s
+    at_stop_j = None
+    if steered.high_stop_c is not None:
+        at_stop_j = float(np.sum(unused_j[water_c >= steered.high_stop_c - BACK_K]))
     hot_s = float(np.sum(lasts_s[above_k >= steered.on_at_k]))
     k = int(np.argmax(rows.source_c))
-    return Sunshine(unused_j, hot_s, float(rows.source_c[k]), float(rows.start_s[k]))
+    return Sunshine(
+        float(np.sum(unused_j)), at_stop_j, hot_s, float(rows.source_c[k]), float(rows.start_s[k])
+    )
 
 
 def sun_j(plant: Assembly, trace: Trace, name: str) -> float:
