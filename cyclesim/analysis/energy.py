@@ -303,7 +303,8 @@ def _heat_j(plant: Assembly, programme: Programme, trace: Trace, name: str) -> f
     """
     sheet, rows = plant.sheet.heat_sources[name], trace.exchanges.get(name)
     if name in trace.own_waters:
-        return float(np.sum(trace.own_waters[name].given_j))
+        own = trace.own_waters[name]
+        return float(np.sum(own.given_j - own.lost_j if name in plant.behind_plates else own.given_j))
     if sheet.switched and not isinstance(sheet, HeatPump):
         return total_s(while_in(trace.sources[name], "firing")) * sheet.output_w
     moved_j = 0.0 if rows is None else float(np.sum(rows.heat_j))
