@@ -235,7 +235,7 @@ class PlantRun:
         self._recorder.states(was, effect, now)
         if self._water.follow(effect, now):
             self._dry.follow(effect.what.dry, settled.risen, now)
-            beside.water_moves()
+            beside.water_moves(effect.duty)
             if self._heating:
                 self._heating.water_moves(effect.duty, now)
 

@@ -41,8 +41,10 @@ def test_the_electrician_sets_what_the_file_says():
         "off when the tub is at": 38.0,
         "on again when it is below": 37.0,
         "does not go on while they are above": 50.0,
+        "goes off if no water moves and they are above": 50.0,
     } == rows
     assert any("past the high stop" in item for item in looked)
+    assert any("no water moves, by a flow switch" in item for item in looked)
 
 
 def test_a_missing_high_stop_is_something_to_ask_about():

@@ -31,7 +31,9 @@ def sun_controls(sheet: Sheet, plant: Assembly) -> None:
                 ("on again when it is below", Amount(steered.high_stop_c - BACK_K, "°C", 1)),
             ]
         if steered.not_above_c is not None:
-            rows.append(("does not go on while they are above", Amount(steered.not_above_c, "°C", 1)))
+            scalds = Amount(steered.not_above_c, "°C", 1)
+            rows.append(("does not go on while they are above", scalds))
+            rows.append(("goes off if no water moves and they are above", scalds))
         sheet.heading(f"The controller of {name}")
         sheet.table((words(""), Column("", unit="")), rows)
         tries = [
@@ -45,6 +47,11 @@ def sun_controls(sheet: Sheet, plant: Assembly) -> None:
         else:
             tries.append(
                 "Warm the tub's sensor past the high stop: it goes off, however hot the other one is."
+            )
+        if steered.not_above_c is not None:
+            tries.append(
+                "It knows that no water moves, by a flow switch or the contact of the pump: with the pump "
+                f"off and the sensor of {name} hotter than that, it is off."
             )
         tries.append(
             f"The cable of the sensor in {name} bears the heat that they stand at; see the owner's paper."
