@@ -35,6 +35,7 @@ _KEYS: dict[str, tuple[str, ...]] = {
     "heat-without-flow": ("plant.heat_sources.{}", "interlocks"),
     "own-water-still": ("plant.heat_sources.{}.own_water", "interlocks"),
     "own-water-freezes": ("plant.heat_sources.{}.own_water.glycol",),
+    "sun-not-let-in": ("plant.heat_sources.{}.steered", "plant.network"),
     "sun-cools-water": ("plant.heat_sources.{}.steered", "plant.diverters"),
     "sun-half-let-in": ("plant.heat_sources.{}.own_water", "interlocks"),
     "sun-not-stopped": ("plant.heat_sources.{}.steered.high_stop",),
