@@ -103,6 +103,17 @@ def _sources(plant: Assembly, programme: Programme) -> Iterator[Subject]:
             yield Subject(name, (name, source.own_water.circulator), late=True)
 
 
+def own_water_unwatched(plant: Assembly, programme: Programme) -> Judged:
+    """Nothing holds a source off while its circulator stands: no block by its contact, no switch."""
+    del programme
+    for name, source in plant.sheet.heat_sources.items():
+        circuit = source.own_water
+        if circuit is None or circuit.flow_switch or _is_blocked(plant, name, circuit.circulator):
+            continue
+        cause = f"nothing holds it off while {circuit.circulator} stands"
+        yield Breach(name, cause, None, "", "", _FLOW_SWITCH)
+
+
 def own_water_freezes(history: History) -> Judged:
     """The own water of a source comes to its freezing point, glycol in it or none."""
     for name, circuit in circuits(history.plant).items():
@@ -142,6 +153,16 @@ RULES: tuple[Rule, ...] = (
         subjects=_sources,
         nothing="no heat source has water of its own",
         changes=_turned,
+    ),
+    Rule(
+        "own-water-unwatched",
+        "plant",
+        "danger",  # a circulator that fails is found out by its boiling
+        sentence="Every heat source with water of its own is held off while its circulator stands.",
+        source=PRACTICE,
+        mend="a flow switch in its own water, or a block by its circulator's contact",
+        judge=own_water_unwatched,
+        applies=lambda plant, _: any(source.own_water for source in plant.sheet.heat_sources.values()),
     ),
     Rule(
         "own-water-freezes",

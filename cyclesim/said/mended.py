@@ -34,6 +34,7 @@ _KEYS: dict[str, tuple[str, ...]] = {
     "no-room-to-work": ("plant.pump_room",),
     "heat-without-flow": ("plant.heat_sources.{}", "interlocks"),
     "own-water-still": ("plant.heat_sources.{}.own_water", "interlocks"),
+    "own-water-unwatched": ("plant.heat_sources.{}.own_water.flow_switch", "interlocks"),
     "own-water-freezes": ("plant.heat_sources.{}.own_water.glycol",),
     "sun-cools-water": ("plant.heat_sources.{}.steered", "plant.diverters"),
     "sun-not-stopped": ("plant.heat_sources.{}.steered.high_stop",),

@@ -8,7 +8,9 @@ from math import exp, log
 import numpy as np
 import pytest
 
+from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.outages import had_it_failed
+from cyclesim.analysis.own_water import own_water_unwatched
 from cyclesim.analysis.result import Result, simulate
 from cyclesim.physics import own_water
 from cyclesim.physics.own_water import over_w_k
@@ -16,6 +18,7 @@ from cyclesim.scenario.blocks.own_water import MOST_GLYCOL
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.own_water import circuits
+from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.room import waste_w
 from tests.own_circuit import BOILER, ELECTRIC, HEAT_PUMP, PLANT
 
@@ -242,3 +245,17 @@ def test_without_power_plain_water_stands_and_cools_to_ice() -> None:
     assert cut.until_frozen_h["own water of boiler"] > expected_h
     other = run(edited(cold, ("volume: 12 L", mixed)))
     assert "own water of boiler" not in had_it_failed(Assembly(other.scenario), other.trace).until_zero_h
+
+
+def test_nothing_that_watches_the_circulator_is_told_without_a_run() -> None:
+    """Neither its contact nor a switch in the water: either of them will do."""
+
+    def told(*edits: tuple[str, str]) -> set[str]:
+        plant = Assembly(load_text(edited(*edits)))
+        return {
+            b.subject for b in own_water_unwatched(plant, Programme(plant.scenario)) if isinstance(b, Breach)
+        }
+
+    no_block = ("  - {block: boiler, while: boiler_pump stopped}\n", "")
+    assert {"boiler"} == told(no_block)
+    assert set() == told() == told(no_block, ("volume: 12 L", "volume: 12 L\n        flow_switch: true"))
