@@ -54,6 +54,7 @@ _FACTORS = {
     "ppm": 0.001,
     "mH2O mwc": 1.0,
     "ftH2O": 0.3048,
+    "inH2O": _INCH,
     "Pa": 1 / _WATER_PA,
     "kPa": 1000 / _WATER_PA,
     "bar": 100_000 / _WATER_PA,
@@ -140,7 +141,7 @@ KINDS: dict[str, QuantityKind] = {
     "head": QuantityKind(
         "a head or pressure",
         "6 m, 20 ft or 8 psi",
-        ("m", "ft", "feet", "foot", "mH2O", "mwc", "ftH2O", "kPa", "Pa", "bar", "mbar", "psi"),
+        ("m", "ft", "feet", "foot", "mH2O", "mwc", "ftH2O", "inH2O", "kPa", "Pa", "bar", "mbar", "psi"),
         ((0, "m"),),
     ),
     "temperature": QuantityKind("a temperature", "38 degC or 100 degF", _DEGREES, ((-1e9, "degC"),)),
@@ -283,6 +284,8 @@ def _no_quantity(text: str, unit: str) -> tuple[str, str]:
         return "a number with a fraction", "write 1.5 for one and a half"
     if re.match(r"[-+]?[\d.]+[eE][-+]?\d{3}", text):
         return "a number beyond all bounds", ""
+    if re.match(rf"{NUMBER} *(ft|feet|foot|')[ -]*\d", text):
+        return "not one number and one unit", "write feet and inches as 5 ft 6 in or 5.5 ft"
     if re.match(rf"{NUMBER} *[A-Za-z°]+ *\d", text):
         return "not one number and one unit", ""
     if match := re.fullmatch(rf"({NUMBER}) *(?:deg|degrees|°) *([CFcf])", text):

@@ -23,6 +23,7 @@ from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.simulation.assembly import Assembly, PlantDuty
 from cyclesim.simulation.exchanges import sun_w
+from cyclesim.units import format_quantity
 
 
 def outlet_too_hot(history: History) -> Judged:
@@ -156,7 +157,7 @@ def _as_water_starts(history: History, name: str, limit_c: float) -> Judged:
     since = np.array([start for start, _, _ in history.duties])
     mend = f"let the pump run on after it fires: keep, after: {name}; and a lower high_limit of its own"
     if name in history.plant.plates:
-        mend = "let them cool first: steered: not_above; and rinse them before the sun is up"
+        mend = _cooler_first(history.plant, name, limit_c)
     for k in np.flatnonzero(hot).tolist():
         at_s, worst = float(ends_s[k]), float(temps_c[k])
         duty = history.duties[int(np.searchsorted(since, at_s, side="right")) - 1][2]
@@ -164,6 +165,19 @@ def _as_water_starts(history: History, name: str, limit_c: float) -> Judged:
         lasts_s = history.plant.housings[name].volume_m3 / moves_m3_s if moves_m3_s > STILL_M3_S else 0.0
         cause = "what stood hot in it leaves when water moves again"
         yield Breach(name, cause, worst, "degC", _of(worst, limit_c), mend, at_s, lasts_s)
+
+
+def _cooler_first(plant: Assembly, name: str, limit_c: float) -> str:
+    """What keeps hot collectors from being let in, but for what the file has."""
+    steered = plant.steered.get(name)
+    stop_c = steered.not_above_c if steered else None
+    if stop_c is None:
+        first = "let them cool first: steered: not_above"
+    elif stop_c > limit_c:
+        first = f"let them cool further: not_above: {format_quantity(limit_c, 'temperature')} or less"
+    else:
+        first = "not_above does not keep it in: see which pump or valve else lets it out by day"
+    return f"{first}; and rinse them before the sun is up"
 
 
 def _of(worst_c: float, limit_c: float) -> str:

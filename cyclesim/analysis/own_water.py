@@ -56,7 +56,7 @@ def own_water_still(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
     """A source is on while no circulator turns its own water: what stands in it takes all of its heat."""
     running = {name for name, speeds in snapshot.contacts if speeds}
     for name, truth in snapshot.sources:
-        if not (truth.hot and truth.own_still):
+        if not (truth.hot and truth.own_still) or name in plant.behind_plates:
             continue
         circuit = plant.sheet.heat_sources[name].own_water
         assert circuit is not None, "its own water stands"
@@ -96,10 +96,10 @@ def _turned(plant: Assembly, programme: Programme, about: Subject) -> Iterator[C
 
 
 def _sources(plant: Assembly, programme: Programme) -> Iterator[Subject]:
-    """Every heat source with water of its own."""
+    """Every heat source with water of its own; collectors are built to stand hot."""
     del programme
     for name, source in plant.sheet.heat_sources.items():
-        if source.own_water is not None:
+        if source.own_water is not None and source.switched:
             yield Subject(name, (name, source.own_water.circulator), late=True)
 
 
@@ -142,7 +142,7 @@ RULES: tuple[Rule, ...] = (
         "own-water-still",
         "state",
         "danger",  # what stands in it boils, and its vessel has only its relief valve left
-        sentence="No heat source is on while its own water, behind a plate exchanger, stands.",
+        sentence="No switched heat source is on while its own water, behind a plate exchanger, stands.",
         source=PRACTICE,
         mend="hold it off while its circulator stands",
         judge=own_water_still,
@@ -151,7 +151,7 @@ RULES: tuple[Rule, ...] = (
             "no source",
         ),
         subjects=_sources,
-        nothing="no heat source has water of its own",
+        nothing="no switched heat source has water of its own",
         changes=_turned,
     ),
     Rule(

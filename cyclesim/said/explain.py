@@ -86,7 +86,7 @@ def said_of(key: str, field: FieldInfo | None, annotation: Any) -> Iterator[str]
             yield f"Example: {key}: {example}"
     keys = keys_of(annotation)
     if keys:
-        yield f"Its keys: {', '.join(keys)}."
+        yield f"Its keys: {', '.join(dict.fromkeys(keys))}."
     if field is None:
         return
     if default := left_out(field):
@@ -133,6 +133,8 @@ def _field_at(path: str) -> tuple[FieldInfo | None, Any]:
         origin = get_origin(plain(annotation))
         if origin is dict:
             field, annotation = None, get_args(plain(annotation))[1]
+            if step in keys_of(annotation):  # the name that stands between has been left out
+                field, annotation = _step(path, step, annotation)
         elif origin is tuple:
             field, annotation = None, get_args(plain(annotation))[0]
         else:

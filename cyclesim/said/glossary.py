@@ -60,7 +60,7 @@ METRICS = {
     "proving_h": "How long a heat source waited until its flow was proven, in hours.",
     "run_on_h": "How long pumps ran on after a heat source, in hours.",
     "tripped_h": "How long a heat source was off until a person reset it, in hours.",
-    "heat_on_h": "How long the thermostat of a source's own water had its heat on, in hours.",
+    "heat_on_h": "How long a source's own water got heat, by its thermostat or from the sun, in hours.",
     "over_kwh": "The heat that went through plates from a source's own water to the tub's, in kWh.",
     "given_kwh": "The heat that a source gave its own water, in kWh.",
     "still_while_on_h": "How long a source was on while its own water stood, in hours: own-water-still.",

@@ -11,10 +11,15 @@ from cyclesim.decide.sizing.savings import Saving, Savings
 from cyclesim.said.cautions import ADVICE, say_cautions
 from cyclesim.said.page import Column, Page, Row, words
 from cyclesim.said.words import count, number
+from cyclesim.scenario.blocks.place import PriceFile
 
 NOT_TRIED = (
     "Of the programme only shorter filter runs are tried: cyclesim tune finds a better one. Savings do not "
     "simply add up."
+)
+_PHASE = (
+    "With prices by the clock a saving of some tens a year or less may be chance: it hangs on when the "
+    "thermostat happens to call."
 )
 _PAYBACK = "Pays back after: its price in the file over what it saves in a year, without interest."
 _UNPRICED = "What a change costs to make is not in these numbers: money.changes in the file tells it."
@@ -58,7 +63,10 @@ def say_savings(page: Page, found: Savings) -> None:
         for s in found.tried
     ]
     not_tried = [f"Not tried: {reason}." for reason in found.not_tried]
-    page.table(columns, rows, "Each change alone", [NOT_TRIED, _PAYBACK if priced else _UNPRICED, *not_tried])
+    tariff = found.scenario.supply.tariff
+    by_the_clock = isinstance(tariff, PriceFile) or bool(tariff.windows)
+    notes = [NOT_TRIED, _PAYBACK if priced else _UNPRICED, *([_PHASE] * by_the_clock), *not_tried]
+    page.table(columns, rows, "Each change alone", notes)
 
 
 def savings_advice(found: Savings) -> Iterator[str]:

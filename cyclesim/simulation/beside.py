@@ -7,7 +7,7 @@ from functools import partial
 
 from cyclesim.scenario.blocks.collectors import Steered
 from cyclesim.scenario.blocks.wiring import Watch
-from cyclesim.simulation.assembly import Positions
+from cyclesim.simulation.assembly import PlantDuty, Positions
 from cyclesim.simulation.board import RunParts
 from cyclesim.simulation.frost import TUB, FrostWatch
 from cyclesim.simulation.programme import sun_on
@@ -120,10 +120,10 @@ class Beside:
         run.trace.positions.put(run.board.now, self.positions)
         run.board.wake()
 
-    def water_moves(self) -> None:
+    def water_moves(self, duty: PlantDuty) -> None:
         """Water begins to move, or moves otherwise."""
         for steering in self._steerings:
-            steering.plan()
+            steering.water_moves(duty)
 
     def cut(self, circuit: str, lost: bool) -> None:
         """A circuit loses its power, and all that hangs on it; or it has power again."""

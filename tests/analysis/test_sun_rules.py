@@ -47,3 +47,23 @@ def test_no_high_stop_is_a_danger_by_the_plant_alone():
     assert "danger" == found["sun-not-stopped"].severity
     assert "high_stop: 40 degC or less" in found["sun-not-stopped"].mend
     assert {} == broken(OWN_PUMP + AT_NIGHT)
+
+
+@pytest.mark.parametrize(
+    ("limit", "mend"),
+    [
+        ("null", "let them cool first: steered: not_above"),
+        ("70 degC", "not_above: 50 degC or less"),
+        ("50 degC", "see which pump or valve else"),
+    ],
+)
+def test_what_scalds_is_mended_by_what_the_file_has_not(limit, mend):
+    """A rinse at three in the afternoon pushes out what has stood: 50 degC is the limit of the default."""
+    at_three = 'schedule: {line_flushes: [{pump: sun_pump, start: "15:00", lasts: 60 s}]}\n'
+    sets = (
+        f"plant.heat_sources.panels.steered.not_above={limit}",
+        "plant.heat_sources.panels.steered.high_stop=20 degC",
+    )
+    result = simulate(load_text(OWN_PUMP + at_three, "test.yaml", sets=sets), days=1, start=SUMMER)
+    found = next(f for f in result.findings if f.rule == "outlet-too-hot")
+    assert mend in found.mend

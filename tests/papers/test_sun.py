@@ -7,11 +7,12 @@ import pytest
 from cyclesim.analysis.result import simulate
 from cyclesim.said.drawing import drawing
 from cyclesim.said.page import Table
+from cyclesim.said.papers.own_water import own_waters
 from cyclesim.said.papers.paper import Checklist, Sheet
 from cyclesim.said.papers.sun import stands_hot, sun_controls, sun_pipes
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.simulation.assembly import Assembly
-from tests.sunny import BY_VALVE, FILTERED
+from tests.sunny import AT_NIGHT, BEHIND_PLATES, BY_VALVE, FILTERED
 
 SLOPE = Path(__file__).parents[2] / "schedules" / "south-slope.yaml"
 
@@ -40,8 +41,10 @@ def test_the_electrician_sets_what_the_file_says():
         "off when the tub is at": 38.0,
         "on again when it is below": 37.0,
         "does not go on while they are above": 50.0,
+        "goes off if no water moves and they are above": 50.0,
     } == rows
     assert any("past the high stop" in item for item in looked)
+    assert any("no water moves, by a flow switch" in item for item in looked)
 
 
 def test_a_missing_high_stop_is_something_to_ask_about():
@@ -79,3 +82,15 @@ def test_the_drawing_says_what_lets_the_sun_in():
     assert "let in by sun_pump" in by_pump
     assert "let in by sun_valve to_sun" in by_valve
     assert "way of sun_valve, moved by its motor, usually shut" in by_valve
+
+
+def test_of_glycol_behind_plates_the_papers_tell_who_turns_it_and_what_keeps_it():
+    """10 L, 40 % to -20.6 degC (Lange's Handbook), two pumps together; nothing that fires."""
+    plant = Assembly(load_text(BEHIND_PLATES + AT_NIGHT))
+    assert told(sun_controls, plant)[0]["moves"] == "sun_pump and glycol_pump, together"
+    rows, looked = told(own_waters, plant)
+    assert (10.0, -20.6, "glycol_pump") == (rows["water in it"], rows["it freezes at"], rows["turned by"])
+    assert not any("starts below" in key for key in rows)
+    assert any("takes what boils out of panels" in line for line in looked)
+    assert not any("fire" in line for line in looked)
+    assert not any("drained before a frost" in line for line in told(sun_pipes, plant)[1])

@@ -78,3 +78,17 @@ def test_a_key_alone_is_told_wherever_it_may_stand(key, places):
     assert places == [line for line in lines if line.endswith(f".{key}")]
     alone = [block.text for place in places for block in explanation(place).blocks]
     assert alone == lines
+
+
+@pytest.mark.parametrize(
+    ("short", "whole"),
+    [
+        ("supply.circuits.rcd", "supply.circuits.NAME.rcd"),
+        ("plant.trenches.spacing", "plant.trenches.NAME.spacing"),
+        ("plant.heat_sources.own_water.exchanger", "plant.heat_sources.NAME.own_water.exchanger"),
+    ],
+)
+def test_a_name_may_be_left_out_of_a_path(short, whole):
+    """What people name in the file stands between; the key means the same without it."""
+    texts = [[block.text for block in explanation(path).blocks][1:] for path in (short, whole)]
+    assert texts[0] == texts[1] != []

@@ -179,6 +179,23 @@ def test_a_motor_valve_lets_water_in_as_a_pump_would():
     assert panels.sun_unused_kwh < 0.05 * panels.heat_kwh
 
 
+def test_a_valve_goes_back_before_what_stands_behind_it_scalds(run):
+    """Nothing moves before 15:00: the valve shuts at 50 degC, by integrating; what is hotter stays in."""
+    at_three = 'schedule: {filter_runs: [{pump: main, start: "15:00", lasts: 1 h}]}\n'
+    limit = "plant.heat_sources.panels.steered.not_above=50 degC"
+    _, trace = run(sunny(BY_VALVE, at_three, limit), 1, start=SUMMER)
+    to_sun = [(x.start_s, x.end_s) for x in trace.positions if x.state == ("to_sun",)]
+    on_s, off_s = to_sun[0]
+    begin_s, begins_c = stay_at(trace, 2 * H)
+    course = stands(trace, begin_s, off_s + 60, begins_c)
+    assert begin_s + int(np.argmax(course > 50.0)) == pytest.approx(off_s, abs=3)
+    assert 4 * H < on_s < off_s < 15 * H
+    assert not any(start < 15 * H < end for start, end in to_sun)
+    assert trace.stays["panels"].end_c.max() > 60.0
+    findings = {f.rule for f in simulate(sunny(BY_VALVE, at_three, limit), days=1, start=SUMMER).findings}
+    assert "outlet-too-hot" not in findings
+
+
 def test_a_valve_that_somebody_turned_stays_though_its_motor_would_move_it(run):
     """Turned for a night and a day: it stands through the collectors all the while, and the tub is colder."""
     turned = (

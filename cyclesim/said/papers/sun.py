@@ -17,6 +17,8 @@ def sun_controls(sheet: Sheet, plant: Assembly) -> None:
     """For the electrician: what each controller of collectors moves, and at which temperatures."""
     for name, steered in plant.steered.items():
         moved = str(steered.valve) if steered.valve else str(steered.pump)
+        if own := plant.sheet.heat_sources[name].own_water:
+            moved += f" and {own.circulator}, together"
         rows: list[tuple[Cell, ...]] = [
             ("moves", moved),
             ("sensors", f"in {name} and in the tub"),
@@ -29,7 +31,9 @@ def sun_controls(sheet: Sheet, plant: Assembly) -> None:
                 ("on again when it is below", Amount(steered.high_stop_c - BACK_K, "°C", 1)),
             ]
         if steered.not_above_c is not None:
-            rows.append(("does not go on while they are above", Amount(steered.not_above_c, "°C", 1)))
+            scalds = Amount(steered.not_above_c, "°C", 1)
+            rows.append(("does not go on while they are above", scalds))
+            rows.append(("goes off if no water moves and they are above", scalds))
         sheet.heading(f"The controller of {name}")
         sheet.table((words(""), Column("", unit="")), rows)
         tries = [
@@ -44,6 +48,11 @@ def sun_controls(sheet: Sheet, plant: Assembly) -> None:
             tries.append(
                 "Warm the tub's sensor past the high stop: it goes off, however hot the other one is."
             )
+        if steered.not_above_c is not None:
+            tries.append(
+                "It knows that no water moves, by a flow switch or the contact of the pump: with the pump "
+                f"off and the sensor of {name} hotter than that, it is off."
+            )
         tries.append(
             f"The cable of the sensor in {name} bears the heat that they stand at; see the owner's paper."
         )
@@ -54,12 +63,17 @@ def sun_pipes(sheet: Sheet, plant: Assembly) -> None:
     """For the plumber: collectors boil dry when nothing moves, and freeze when nobody drains them."""
     for name in plant.plates:
         sheet.heading(f"{name}, in the sun")
+        own = plant.sheet.heat_sources[name].own_water
+        drained = "" if own and own.glycol else "; drained before a frost"
         looked = [
-            f"At {name} stand a vent at the top and a drain at the bottom; drained before a frost.",
+            f"At {name} stand a vent at the top and a drain at the bottom{drained}.",
             "A relief valve stands between them and anything that shuts, and blows off where nobody stands.",
             "Pipes, seals and insulation beside them are made for steam: no plastic there.",
-            "Water that has stood in them comes out where nobody sits, or is mixed before it does.",
         ]
+        if not own:
+            looked.append(
+                "Water that has stood in them comes out where nobody sits, or is mixed before it does."
+            )
         steered = plant.steered.get(name)
         if steered and steered.valve:
             valve, position = steered.valve

@@ -87,8 +87,8 @@ class Steered(Model):
     not_above_c: Annotated[float, Quantity("temperature", ge=30, le=150)] | None = Field(
         None,
         alias="not_above",
-        description="It does not go on while the water in them is hotter than this, which would scald, e.g. "
-        "50 degC.",
+        description="It does not go on while the water in them is hotter than this, which would scald, and "
+        "goes off then if no water moves through them, e.g. 50 degC.",
     )
 
     @model_validator(mode="after")

@@ -33,7 +33,7 @@ def read_sum(text: str) -> Sum:
 
 def read_years(text: str) -> float:
     """`2 years`."""
-    match = re.fullmatch(r"(\d{1,2}(?:\.\d)?) ?(?:years?|a)", text.strip(), re.ASCII)
+    match = re.fullmatch(r"(\d{1,2}(?:\.\d)?) ?(?:years?|yrs?|a)", text.strip(), re.ASCII)
     if match is None:
         raise RefusedError("no number of years", _YEARS_DUE)
     if not 0.1 <= float(match[1]) <= 50.0:
@@ -62,7 +62,7 @@ _LIFE_DUE = "expected hours of running or years, e.g. 15000 h or 12 years"
 
 def read_life(text: str) -> Life:
     """`15000 h` of running, or `12 years` on the calendar."""
-    if re.search(r"(?:years?|a)$", text.strip()):
+    if re.search(r"(?:years?|yrs?|a)$", text.strip()):
         return Life(None, read_years(text))
     try:
         return Life(_RUNNING.validate(text) / 3600.0, None)
@@ -80,13 +80,13 @@ def by_the_hour(written: object) -> bool:
 
 
 Price = Annotated[Sum, Text(read_sum, _SUM_DUE, r"^\d+(\.\d+)? ?[A-Z]{3}$", ("780 EUR",))]
-_PATTERN = r"^\d+(\.\d)? ?years?$"
+_PATTERN = r"^\d+(\.\d)? ?(years?|yrs?)$"
 Lasts = Annotated[
     Life,
     Text(
         read_life,
         _LIFE_DUE,
-        r"^\d+(\.\d+)? ?(years?|a|d|days?|h|hr|hours?|min|minutes?|s|sec|seconds?)$",
+        r"^\d+(\.\d+)? ?(years?|yrs?|a|d|days?|h|hr|hours?|min|minutes?|s|sec|seconds?)$",
         ("15000 h", "12 years", "2 years"),
     ),
 ]
