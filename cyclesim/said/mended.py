@@ -35,6 +35,7 @@ _KEYS: dict[str, tuple[str, ...]] = {
     "heat-without-flow": ("plant.heat_sources.{}", "interlocks"),
     "own-water-still": ("plant.heat_sources.{}.own_water", "interlocks"),
     "own-water-unwatched": ("plant.heat_sources.{}.own_water.flow_switch", "interlocks"),
+    "plates-hardly-possible": ("plant.heat_sources.{}.own_water.exchanger",),
     "own-water-freezes": ("plant.heat_sources.{}.own_water.glycol",),
     "sun-cools-water": ("plant.heat_sources.{}.steered", "plant.diverters"),
     "sun-half-let-in": ("plant.heat_sources.{}.own_water", "interlocks"),
