@@ -34,6 +34,8 @@ _KEYS: dict[str, tuple[str, ...]] = {
     "no-room-to-work": ("plant.pump_room",),
     "heat-without-flow": ("plant.heat_sources.{}", "interlocks"),
     "own-water-still": ("plant.heat_sources.{}.own_water", "interlocks"),
+    "own-water-unwatched": ("plant.heat_sources.{}.own_water.flow_switch", "interlocks"),
+    "plates-hardly-possible": ("plant.heat_sources.{}.own_water.exchanger",),
     "own-water-freezes": ("plant.heat_sources.{}.own_water.glycol",),
     "sun-not-let-in": ("plant.heat_sources.{}.steered", "plant.network"),
     "sun-cools-water": ("plant.heat_sources.{}.steered", "plant.diverters"),
