@@ -297,7 +297,8 @@ class Warmer:
         for name, fired_s in firing.items():
             if name in trace.own_waters:
                 own = trace.own_waters[name]
-                gave += float(np.sum(own.given_j[own.start_s < until_s]))
+                given_j = own.given_j - own.lost_j if name in self.plant.behind_plates else own.given_j
+                gave += float(np.sum(given_j[own.start_s < until_s]))
             elif name in trace.exchanges:
                 rows = trace.exchanges[name]
                 gave += float(np.sum(rows.heat_j[rows.start_s < until_s]))
