@@ -90,7 +90,8 @@ def _stopped(plant: Assembly, programme: Programme, about: Subject) -> Iterator[
     del programme
     if plant.steered[about.name].high_stop_c is None:
         most_c = plant.scenario.limits.bathing_temperature_c
-        made = mends.with_value(most_c, "plant", "heat_sources", about.name, "steered", "high_stop_c")
+        at = "plant", "heat_sources", about.name, "steered", "high_stop_c"
+        made = mends.with_text(most_c, format_quantity(most_c, "temperature"), *at)
         yield mends.change(_sentence(plant), made)
 
 
