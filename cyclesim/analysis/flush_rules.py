@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from itertools import product
 
 from cyclesim.analysis import programme_mends as mends
 from cyclesim.analysis.amounts import apart, at_least, exactly, lasting
 from cyclesim.analysis.combinations import as_written, combinations
 from cyclesim.analysis.findings import Breach, Change, Judged, Rule, Subject
-from cyclesim.analysis.history import FLUSH_VOLUMES, movers
+from cyclesim.analysis.history import FLUSH_VOLUMES, movers, moves_at
 from cyclesim.analysis.pumped import duties_of, reached_s
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.schedule import Run
@@ -131,16 +132,14 @@ def _flushed(plant: Assembly, programme: Programme, about: Subject) -> Iterator[
 
 def left_without_flush(plant: Assembly, programme: Programme) -> Judged:
     """In a position in which a valve may be left, nothing moves a leg that is moved as a rule."""
+    by_hand = list(product(*(thing.positions for thing in plant.turnable.values())))
     for name in plant.sheet.legs:
-        moved_by = movers(plant, programme, name)
-        plug = plant.reported[name]
+        asked = [plant.asked(d) for d in movers(plant, programme, name)]
+        moved_by = [speeds for speeds in asked if moves_at(plant, speeds, name)]
         unmoved_at = [
             positions
-            for positions in plant.may_be_left
-            if all(
-                abs(plant.duty(plant.asked(d), positions).plug_flows_m3_s[plug]) <= STILL_M3_S
-                for d in moved_by
-            )
+            for positions in by_hand
+            if not any(moves_at(plant, speeds, name, positions) for speeds in moved_by)
         ]
         if moved_by and unmoved_at:
             fewest = min(unmoved_at, key=lambda positions: len(plant.not_as_usual(positions)))

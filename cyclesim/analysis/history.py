@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -14,13 +14,14 @@ from cyclesim.analysis.ages import (
     standing_temperatures,
     warm_and_still,
 )
+from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.energy import prices
 from cyclesim.analysis.spans import NONE, Spans, join, meet, spans, total_s, while_in, without
 from cyclesim.analysis.truth import Lasting, Timeline, duties_over_time, timeline
 from cyclesim.analysis.tub import Filtered, filtered
 from cyclesim.control.demands import FLUSHES, Demand
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.simulation.assembly import Assembly, Speeds
+from cyclesim.simulation.assembly import Assembly, Positions, Speeds
 from cyclesim.simulation.prices import dearer
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.setpoints import SetPoints, set_points
@@ -135,14 +136,29 @@ def powerless(
     return POWERLESS[max(times, key=lambda state: times[state])]
 
 
+def moves_at(plant: Assembly, speeds: Speeds, name: str, positions: Positions | None = None) -> bool:
+    """Whether pumps move the water of a reported element at these positions, None as usual."""
+    return abs(plant.duty(speeds, positions).plug_flows_m3_s[plant.reported[name]]) > STILL_M3_S
+
+
+def only_in_sun(plant: Assembly, name: str, moved_by: Sequence[Demand]) -> tuple[str, str] | None:
+    """Cause and mend of water that no demand moves but while a motor valve lets the sun in."""
+    if not moved_by or any(moves_at(plant, plant.asked(d), name) for d in moved_by):
+        return None
+    asked = [plant.asked(demand) for demand in moved_by]
+    let_in = next(p for p in plant.as_steered if any(moves_at(plant, speeds, name, p) for speeds in asked))
+    cause = f"only {listed([d.name for d in moved_by])} with {plant.positions_text(let_in)} moves it"
+    return cause, "let a pump run while the sun shines, or give the collectors a pump of their own"
+
+
 def movers(plant: Assembly, programme: Programme, name: str) -> list[Demand]:
-    """The demands whose duty moves the water of a reported element.
+    """The demands whose duty moves the water of a reported element, as usual or as a motor valve lets it.
 
     Of several pumps that one entry runs at once, those that would move it alone stand for the others.
     """
 
     def moves(speeds: Speeds) -> bool:
-        return abs(plant.duty(speeds).plug_flows_m3_s[plant.reported[name]]) > STILL_M3_S
+        return any(moves_at(plant, speeds, name, positions) for positions in plant.as_steered)
 
     found = [d for d in programme.controller.demands if moves(plant.asked(d))]
     alone = [d for d in found if not d.beside or moves(plant.at(d.pump, d.speed))]

@@ -14,7 +14,15 @@ from cyclesim.analysis.amounts import apart, at_least, exactly, lasting, listed,
 from cyclesim.analysis.combinations import as_written
 from cyclesim.analysis.energy import starts_of, within_an_hour
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Judged, NotJudged, Rule
-from cyclesim.analysis.history import FLUSH_VOLUMES, POWERLESS, History, movers, powerless, unpowered
+from cyclesim.analysis.history import (
+    FLUSH_VOLUMES,
+    POWERLESS,
+    History,
+    movers,
+    only_in_sun,
+    powerless,
+    unpowered,
+)
 from cyclesim.analysis.spans import Spans, join, longer, meet, spans, total_s, while_in, without
 from cyclesim.analysis.truth import running
 from cyclesim.control.demands import Demand
@@ -45,7 +53,8 @@ def stale_water(history: History) -> Judged:
         worst = order[np.searchsorted(spell_of_row[order], np.arange(len(spells)), side="right") - 1]
         peaks = rows.oldest_peak_s[bad][worst]
         peaks_at = np.where(still, rows.end_s[bad], rows.start_s[bad])[worst]
-        usual, pumps = _why_stale(history, name, moved_by), {demand.pump for demand in moved_by}
+        usual = only_in_sun(history.plant, name, moved_by) or _why_stale(history, name, moved_by)
+        pumps = {demand.pump for demand in moved_by}
         causes_of_leg = causes.get(body_of(history.plant, name), set())
         for (start, end), peak, when in zip(spells.tolist(), peaks.tolist(), peaks_at.tolist(), strict=True):
             longer_night = _longer_night(history, when - peak, when, limit, "water_age")
@@ -69,7 +78,7 @@ def _left_turned(
     """Cause and mend where a valve that somebody turned kept what usually moves a leg from moving it."""
     plant, plug = history.plant, history.plant.reported[name]
     for begins, ends, positions in history.trace.positions:
-        if positions in ((), plant.usually) or begins >= end_s or ends <= start_s:
+        if positions in ((), *plant.as_steered) or begins >= end_s or ends <= start_s:
             continue
         duties = (plant.duty(plant.asked(d), positions) for d in moved_by)
         if all(abs(duty.plug_flows_m3_s[plug]) <= STILL_M3_S for duty in duties):
@@ -150,6 +159,7 @@ def warm_stagnation(history: History) -> Judged:
         if moved_by:
             mend = more_often(history, moved_by, limits.warm_stagnation_s)
             usual = (f"only {listed([d.name for d in moved_by])} would move it", mend)
+            usual = only_in_sun(history.plant, name, moved_by) or usual
         for start, end in long.tolist():
             limit = limits.warm_stagnation_s
             left_turned = _left_turned(history, name, moved_by, start, end)

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from cyclesim.analysis import mends
 from cyclesim.analysis.amounts import lasting
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Change, Rule, Subject
+from cyclesim.analysis.history import moves_at
 from cyclesim.analysis.kept_out import LASTS_S, Why
 from cyclesim.analysis.truth import Snapshot
 from cyclesim.simulation.assembly import Assembly
@@ -54,6 +55,23 @@ def _subjects(why: Why) -> Callable[[Assembly, Programme], Iterator[Subject]]:
     return subjects
 
 
+def not_let_in(plant: Assembly, programme: Programme) -> Iterator[Breach]:
+    """What should let the sun in moves no water through the collectors."""
+    for name, steered in plant.steered.items():
+        if steered.pump:
+            moved = moves_at(plant, plant.at(*steered.pump), name)
+            cause = f"{steered.pump} moves no water through them"
+            mend = "name a pump of the loop that they lie in, or put them into its loop"
+        else:
+            assert steered.valve
+            at = plant.turned(*steered.valve)
+            moved = any(moves_at(plant, plant.asked(d), name, at) for d in programme.controller.demands)
+            cause = f"with {plant.positions_text(at)}, no demand of the schedule moves water through them"
+            mend = "a filter run by day with a pump of the loop that they lie in, or a pump of their own"
+        if not moved:
+            yield Breach(name, cause, None, "", "", mend)
+
+
 def without_high_stop(plant: Assembly, programme: Programme) -> Iterator[Breach]:
     """Steered collectors without a high stop warm the tub for as long as the sun shines."""
     del programme
@@ -88,6 +106,16 @@ def _not_turned(plant: Assembly, programme: Programme, about: Subject) -> Iterat
 
 
 RULES: tuple[Rule, ...] = (
+    Rule(
+        "sun-not-let-in",
+        "plant",
+        "comfort",
+        sentence="The pump or motor valve of steered collectors lets water through them.",
+        source=f"what they are there for: {PRACTICE}",
+        mend="name the pump or the valve that they lie behind",
+        judge=not_let_in,
+        applies=lambda plant, _: bool(plant.steered),
+    ),
     Rule(
         "sun-cools-water",
         "state",

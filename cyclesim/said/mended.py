@@ -37,6 +37,7 @@ _KEYS: dict[str, tuple[str, ...]] = {
     "own-water-unwatched": ("plant.heat_sources.{}.own_water.flow_switch", "interlocks"),
     "plates-hardly-possible": ("plant.heat_sources.{}.own_water.exchanger",),
     "own-water-freezes": ("plant.heat_sources.{}.own_water.glycol",),
+    "sun-not-let-in": ("plant.heat_sources.{}.steered", "plant.network"),
     "sun-cools-water": ("plant.heat_sources.{}.steered", "plant.diverters"),
     "sun-half-let-in": ("plant.heat_sources.{}.own_water", "interlocks"),
     "sun-not-stopped": ("plant.heat_sources.{}.steered.high_stop",),

@@ -152,6 +152,12 @@ class Assembly:
         return tuple(dict.fromkeys((*self.turnable[name].positions, *by_motor)))
 
     @cached_property
+    def as_steered(self) -> tuple[Positions, ...]:
+        """The usual positions, and those with one motor valve where it lets the sun in."""
+        motors = (s.valve for s in self.steered.values() if s.valve)
+        return (self.usually, *(self.turned(motor.valve, motor.position) for motor in motors))
+
+    @cached_property
     def _ways(self) -> dict[str, str]:
         """The way of a diverter in the network -> the diverter."""
         return {way: name for name, d in self.sheet.diverters.items() for way in d.ways}

@@ -5,7 +5,10 @@ from datetime import date
 import pytest
 
 from cyclesim.analysis.result import simulate
+from cyclesim.analysis.rules import check_plant
 from cyclesim.scenario.reading.load import load_text
+from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.programme import Programme
 from tests.sunny import AT_NIGHT, BY_VALVE, FILTERED, OWN_PUMP
 
 SUMMER = date(2027, 6, 20)
@@ -67,3 +70,47 @@ def test_what_scalds_is_mended_by_what_the_file_has_not(limit, mend):
     result = simulate(load_text(OWN_PUMP + at_three, "test.yaml", sets=sets), days=1, start=SUMMER)
     found = next(f for f in result.findings if f.rule == "outlet-too-hot")
     assert mend in found.mend
+
+
+LEG_IN_SUN = BY_VALVE.replace("[by_sun, panels]", "[by_sun, sun_out, panels]").replace(
+    "  pumps:", "    sun_out: {bore: 20 mm, length: 4 m, zone: room}\n  pumps:"
+)
+_OF_WATER = ("never-flushed", "left-without-flush", "stale-water", "warm-stagnation")
+
+
+def of_water(schedule):
+    """What four days say of the water in the leg that only the motor valve lets water into."""
+    result = simulate(load_text(LEG_IN_SUN + schedule, "test.yaml"), days=4, start=SUMMER)
+    return {f.rule: f for f in result.findings if f.subject == "sun_out" and f.rule in _OF_WATER}
+
+
+def test_a_leg_behind_a_motor_valve_is_moved_by_the_sun():
+    """Water moves through it by day; by night alone it never does, and no hand can turn the valve back."""
+    assert {} == of_water(FILTERED)
+    found = of_water('schedule: {filter_runs: [{pump: main, start: "01:00", lasts: 3 h}]}\n')
+    assert ["stale-water"] == list(found)
+    told = found["stale-water"]
+    assert "only filter run with sun_valve at to_sun moves it" == told.cause
+    assert "while the sun shines" in told.mend
+
+
+@pytest.mark.parametrize(
+    ("plant", "sets", "cause"),
+    [
+        (OWN_PUMP + AT_NIGHT, ["plant.heat_sources.panels.steered.pump=main"], "main moves no water"),
+        (BY_VALVE + "schedule: {}\n", [], "with sun_valve at to_sun, no demand"),
+    ],
+)
+def test_what_never_moves_their_water_is_told_by_the_plant_alone(plant, sets, cause):
+    """A pump of another loop, and a valve in a loop that nothing runs; as drawn, both are silent."""
+    told = found_without_a_run(plant, sets)
+    assert told["sun-not-let-in"].cause.startswith(cause)
+    for drawn in (OWN_PUMP + AT_NIGHT, BY_VALVE + FILTERED):
+        assert "sun-not-let-in" not in found_without_a_run(drawn, [])
+
+
+def found_without_a_run(plant, sets):
+    """Findings about the collectors that need no run, by rule."""
+    scenario = load_text(plant, "test.yaml", sets=sets)
+    found, _ = check_plant(Assembly(scenario), Programme(scenario))
+    return {f.rule: f for f in found if f.subject == "panels"}
