@@ -56,6 +56,7 @@ METRICS = {
     "most_current_a": "The most current that everything together drew at once, in A.",
     "most_starting_a": "The same for the moment in which a motor starts.",
     "most_drop_v": "The most voltage lost on cables to anything on a circuit: a figure to check, in V.",
+    "most_starting_drop_v": "The same for the moment in which a motor starts.",
     "firings": "How often a heat source began to give heat.",
     "proving_h": "How long a heat source waited until its flow was proven, in hours.",
     "run_on_h": "How long pumps ran on after a heat source, in hours.",
