@@ -34,6 +34,17 @@ OWN_PUMP = (
   network: [[tub, suction, main, return, tub], [tub, sun_out, sun_pump, panels, sun_back, tub]]
 """
 )
+BEHIND_PLATES = (
+    OWN_PUMP.replace("collectors with a pump", "collectors behind plates").replace(
+        "needs_flow: 2 L/min, zone: outdoors,",
+        """needs_flow: 2 L/min, zone: room,
+              own_water: {circulator: glycol_pump, exchanger: {ua: 200 W/K}, volume: 10 L, in_source: 6 L,
+                          glycol: 40 %, zone: outdoors},""",
+    )
+    + """
+  circulators: {glycol_pump: {flow: 2 L/min, power: 20 W}}
+"""
+)
 BY_VALVE = (
     HEAD.format(title="collectors with a valve", steered="valve: sun_valve to_sun")
     + """

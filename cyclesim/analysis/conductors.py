@@ -10,10 +10,20 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
+import numpy as np
+
 from cyclesim.analysis.amounts import apart, listed
 from cyclesim.analysis.findings import Breach, Judged, Rule
 from cyclesim.analysis.metrics import CircuitMetrics
-from cyclesim.analysis.supply import Load, carried, load_a, loads_at, most_together
+from cyclesim.analysis.supply import (
+    Load,
+    carried,
+    load_a,
+    loads_at,
+    most_together,
+    start_currents,
+    starting_a,
+)
 from cyclesim.analysis.truth import Timeline
 from cyclesim.physics.conductors import RESISTIVITY_OHM_M, drop_v
 from cyclesim.scenario.blocks.cables import Cable, Conductor, gauge_area_m2
@@ -44,6 +54,8 @@ class Conducted(NamedTuple):
     """Of the voltage of the supply."""
     loads: tuple[Load, ...]
     """What the circuit then carries."""
+    starting_v: float | None
+    """As drop_v, while one of what may run together starts beside the others; None where no start is told."""
 
 
 def power_factor(plant: Assembly, name: str, speed: str) -> float:
@@ -75,6 +87,30 @@ def lost_to(plant: Assembly, circuit: str, loads: Sequence[Load]) -> dict[str, f
     }
 
 
+def _loop_ohm(cable: Cable | None) -> float:
+    """Resistance of both conductors [ohm]: a start's power factor is on no plate, and 1 loses the most."""
+    if cable is None:
+        return 0.0
+    return drop_v(1.0, 1.0, cable.length_m, cable.area.area_m2, RESISTIVITY_OHM_M[cable.of])
+
+
+def _starting_v(plant: Assembly, circuit: str, to: str, rows: Sequence[Sequence[Load]]) -> float | None:
+    """The most that is lost to an end [V] while one thing starts and the others run."""
+    shared_ohm = _loop_ohm(plant.scenario.circuits[circuit].cable)
+    own_ohm = _loop_ohm(plant.scenario.supply.cables_to.get(to))
+    lost = []
+    for loads in rows:
+        runs_a = sum(load.current_a for load in loads)
+        for load in loads:
+            start_a = starting_a(plant, load.name, load.speed)
+            if start_a is not None:
+                own_a = sum(
+                    start_a if other is load else other.current_a for other in loads if other.name == to
+                )
+                lost.append(shared_ohm * (runs_a - load.current_a + start_a) + own_ohm * own_a)
+    return max(lost, default=None)
+
+
 def with_drops(
     plant: Assembly, truth: Timeline, circuits: Mapping[str, CircuitMetrics]
 ) -> dict[str, CircuitMetrics]:
@@ -92,11 +128,18 @@ def with_drops(
             ).items()
         ]
         most_v, to = max(lost, key=lambda one: one[0], default=(0.0, name))
+        starts_s, drawn_a = start_currents(plant, truth, circuit)
+        start_v = None
+        if len(starts_s):
+            own_v = [_loop_ohm(known.get(fed)) * amps for fed, amps in drawn_a.items()]
+            start_v = float(np.max(_loop_ohm(circuit.cable) * sum(drawn_a.values()) + np.max(own_v, axis=0)))
         told[name] = replace(
             told[name],
             most_drop_v=most_v,
             most_drop_percent=100.0 * most_v / plant.voltage_v,
             most_drop_to=to,
+            most_starting_drop_v=start_v,
+            most_starting_drop_percent=None if start_v is None else 100.0 * start_v / plant.voltage_v,
         )
     return told
 
@@ -115,19 +158,28 @@ def conducted(plant: Assembly) -> Iterator[Conducted]:
         if circuit.cable is None and not own:
             continue
         rows = most_together(plant, name)
+        sets = [row.loads for row in rows]
         if circuit.cable is not None:
-            loads = max((row.loads for row in rows), key=lambda loads: lost_to(plant, name, loads)[name])
-            yield _conducted(plant, name, name, circuit.cable, loads)
+            loads = max(sets, key=lambda loads: lost_to(plant, name, loads)[name])
+            yield _conducted(plant, name, name, circuit.cable, loads, sets)
         for fed in own:
-            with_it = [row.loads for row in rows if any(load.name == fed for load in row.loads)]
+            with_it = [of for of in sets if any(load.name == fed for load in of)]
             loads = max(with_it, key=lambda loads: lost_to(plant, name, loads)[fed])
-            yield _conducted(plant, fed, name, supply.cables_to[fed], loads)
+            yield _conducted(plant, fed, name, supply.cables_to[fed], loads, with_it)
 
 
-def _conducted(plant: Assembly, to: str, circuit: str, cable: Cable, loads: tuple[Load, ...]) -> Conducted:
+def _conducted(
+    plant: Assembly,
+    to: str,
+    circuit: str,
+    cable: Cable,
+    loads: tuple[Load, ...],
+    may_run: Sequence[Sequence[Load]],
+) -> Conducted:
     carries = [load.current_a for load in loads if to in (circuit, load.name)]
     lost_v = lost_to(plant, circuit, loads)[to]
-    return Conducted(to, circuit, cable, sum(carries), lost_v, lost_v / plant.voltage_v, loads)
+    start_v = _starting_v(plant, circuit, to, may_run)
+    return Conducted(to, circuit, cable, sum(carries), lost_v, lost_v / plant.voltage_v, loads, start_v)
 
 
 def voltage_drops(plant: Assembly, programme: Programme) -> Judged:

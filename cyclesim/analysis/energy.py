@@ -207,15 +207,12 @@ def _hours(stream: Stream[str], *states: str) -> float:
     return total_s(while_in(stream, *states)) / _H_S
 
 
-def running_hours(plant: Assembly, trace: Trace, metered: Meter) -> dict[str, float]:
-    """How long each device ran [h]; a sump pump by its energy, as only its share of the time is known."""
+def running_hours(trace: Trace) -> dict[str, float]:
+    """How long each machine ran [h]; the pump room's own loads are none that money wears by the hour."""
     hours = {name: _hours(stream, *_RUNNING) for name, stream in trace.pumps.items()}
     hours |= {name: _hours(stream, "firing") for name, stream in trace.sources.items()}
-    for streams in (trace.blowers, trace.circulators, trace.treatments, trace.loads):
+    for streams in (trace.blowers, trace.circulators, trace.treatments):
         hours |= {name: _hours(stream, "on") for name, stream in streams.items()}
-    if SUMP_PUMP in metered.energy_kwh:
-        used_kwh = metered.total(SUMP_PUMP).energy_kwh
-        hours[SUMP_PUMP] = 1000.0 * used_kwh / plant.scenario.always_on[SUMP_PUMP]
     return hours
 
 
@@ -306,7 +303,8 @@ def _heat_j(plant: Assembly, programme: Programme, trace: Trace, name: str) -> f
     """
     sheet, rows = plant.sheet.heat_sources[name], trace.exchanges.get(name)
     if name in trace.own_waters:
-        return float(np.sum(trace.own_waters[name].given_j))
+        own = trace.own_waters[name]
+        return float(np.sum(own.given_j - own.lost_j if name in plant.behind_plates else own.given_j))
     if sheet.switched and not isinstance(sheet, HeatPump):
         return total_s(while_in(trace.sources[name], "firing")) * sheet.output_w
     moved_j = 0.0 if rows is None else float(np.sum(rows.heat_j))

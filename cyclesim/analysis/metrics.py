@@ -255,7 +255,8 @@ class CircuitMetrics:
     most_starting_a is the worst second of a start: the starting currents of what starts in it, where the file
     tells them, and the current of all else that runs. It is told, not judged: breakers bear it for a moment.
     most_drop_v: the most voltage that was lost on cables to anything on it while that ran, to which, and as a
-    share of the supply's; None where the file tells no cable.
+    share of the supply's; None where the file tells no cable. most_starting_drop_v: the same in the worst
+    second of a start, by resistance alone; None where no starting current is told either.
     """
 
     breaker_a: float
@@ -266,6 +267,8 @@ class CircuitMetrics:
     most_drop_v: float | None = None
     most_drop_percent: float | None = None
     most_drop_to: str | None = None
+    most_starting_drop_v: float | None = None
+    most_starting_drop_percent: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

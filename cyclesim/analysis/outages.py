@@ -45,10 +45,10 @@ def measure_outages(plant: Assembly, programme: Programme, trace: Trace) -> tupl
     zones = trace.zones
     if zones is None or not len(trace.tub):
         return ()
-    cuts = [_measure(plant, trace, zones, a, b) for a, b in while_in(trace.power, "lost").tolist()]
+    cuts = [_measure(plant, trace, zones, a, b, b) for a, b in while_in(trace.power, "lost").tolist()]
     for name, stream in trace.circuits.items():
         for a, b in while_in(stream, "lost").tolist():
-            cuts.append(_measure_circuit(plant, programme, trace, zones, name, a, b))
+            cuts.append(_measure_circuit(plant, programme, trace, zones, name, a, b, b))
     return tuple(sorted(cuts, key=lambda cut: cut.from_local))
 
 
@@ -91,7 +91,14 @@ def _coldest_hour(
     return start_s, when(trace, max(0.0, hour_s))
 
 
-def _measure(plant: Assembly, trace: Trace, zones: Zones, start_s: float, end_s: float) -> OutageMetrics:
+def _measure(
+    plant: Assembly,
+    trace: Trace,
+    zones: Zones,
+    start_s: float,
+    end_s: float,
+    dark_until_s: float | None = None,
+) -> OutageMetrics:
     coldest = {TUB: float(np.min(_tub_c(trace, start_s, end_s)))}
     for body in _parts(plant):
         start_c = _body_c(trace, zones, body, start_s)
@@ -101,7 +108,7 @@ def _measure(plant: Assembly, trace: Trace, zones: Zones, start_s: float, end_s:
             coldest[body.name] = float(np.min(Standing(zones, body).temp_at(during, since, from_c)))
     part = min(coldest, key=lambda name: coldest[name])
     lasts_h = (end_s - start_s) / 3600.0
-    until_zero, until_frozen = withstands(plant, trace, zones, start_s)
+    until_zero, until_frozen = withstands(plant, trace, zones, start_s, dark_until_s)
     return OutageMetrics(when(trace, start_s), lasts_h, part, coldest[part], until_zero, until_frozen)
 
 
@@ -113,6 +120,7 @@ def _measure_circuit(
     circuit: str,
     start_s: float,
     end_s: float,
+    dark_until_s: float | None = None,
 ) -> OutageMetrics:
     coldest = {TUB: float(np.min(_tub_c(trace, start_s, end_s)))}
     for body in _parts(plant):
@@ -128,7 +136,7 @@ def _measure_circuit(
     kept_on = _kept_on(plant, zones, unfed)
     until_zero, until_frozen = (
         {name: h for name, h in hours.items() if name in stands}
-        for hours in withstands(plant, trace, kept_on, start_s)
+        for hours in withstands(plant, trace, kept_on, start_s, dark_until_s)
     )
     lasts_h = (end_s - start_s) / 3600.0
     return OutageMetrics(
@@ -168,9 +176,14 @@ class Withstands(NamedTuple):
     until_frozen_h: dict[str, float | None]
 
 
-def withstands(plant: Assembly, trace: Trace, zones: Zones, start_s: float) -> Withstands:
-    """Had the power failed at *start_s* [s] for good: how long until each part is at 0 degC, and is ice."""
-    dark, until_zero = zones.without_power, dict[str, float | None]()
+def withstands(
+    plant: Assembly, trace: Trace, zones: Zones, start_s: float, dark_until_s: float | None = None
+) -> Withstands:
+    """Had the power failed at *start_s* [s] for good: how long until each part is at 0 degC, and is ice.
+
+    *dark_until_s*: until when it did fail in the run [s], whose rooms are then as they were.
+    """
+    dark, until_zero = _dark(plant, zones, start_s, dark_until_s), dict[str, float | None]()
     until_zero[TUB], shell_c = _tub_until_zero_h(plant, trace, dark, start_s)
     until_frozen = {TUB: _tub_until_frozen_h(plant, dark, start_s, until_zero[TUB], shell_c)}
     for body in _parts(plant):
@@ -182,6 +195,29 @@ def withstands(plant: Assembly, trace: Trace, zones: Zones, start_s: float) -> W
         until_zero[body.name] = _until_zero_h(standing, at_s, temps)
         until_frozen[body.name] = _until_frozen_h(standing, body, start_s, until_zero[body.name])
     return Withstands(until_zero, until_frozen)
+
+
+def _dark(plant: Assembly, zones: Zones, start_s: float, dark_until_s: float | None) -> Zones:
+    """The zones with no power from *start_s* [s] on: a room that stores heat cools from what it was.
+
+    Its lead on a room that never had power dies away as exp(-t loses / stores). That what stands
+    in it warms it meanwhile counts as far as the run has it, up to *dark_until_s* [s].
+    """
+    series, hour = dict(zones.without_power.series), int((start_s - zones.origin_s) // HOUR_S)
+    seen = hour if dark_until_s is None else max(hour, int((dark_until_s - zones.origin_s) // HOUR_S) - 1)
+    for name in zones.powerless:
+        zone = plant.scenario.place.zones[name]
+        if zone.loses_w_k is None or zone.stores_j_k is None or zone.needs_power:
+            continue
+        was, tau_s = zones.series[name], zone.stores_j_k / zone.loses_w_k
+        cold = np.array(series[name] + [series[name][-1]] * LONGEST_H)  # it cools on after the run's end
+        since_s = max(start_s, zones.origin_s + (seen + 0.5) * HOUR_S)  # an hour's mean is that of its middle
+        edges = zones.origin_s + HOUR_S * np.arange(seen + 1, len(cold) + 1, dtype=float)
+        left = np.exp(-np.maximum(edges - since_s, 0.0) / tau_s)
+        means = -np.diff(left) * tau_s / HOUR_S
+        lead_k = was[seen] - cold[seen]
+        series[name] = [*was[: seen + 1], *(cold[seen + 1 :] + lead_k * means).tolist()]
+    return zones._replace(series=series)
 
 
 def _parts(plant: Assembly) -> list[Body]:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from cyclesim.analysis import mends
+from cyclesim.analysis.amounts import apart
 from cyclesim.analysis.energy import Meter, starts_of
 from cyclesim.analysis.findings import PRACTICE, Breach, Change, Judged, Rule, Subject
 from cyclesim.analysis.history import History
@@ -56,7 +57,7 @@ def own_water_still(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
     """A source is on while no circulator turns its own water: what stands in it takes all of its heat."""
     running = {name for name, speeds in snapshot.contacts if speeds}
     for name, truth in snapshot.sources:
-        if not (truth.hot and truth.own_still):
+        if not (truth.hot and truth.own_still) or name in plant.behind_plates:
             continue
         circuit = plant.sheet.heat_sources[name].own_water
         assert circuit is not None, "its own water stands"
@@ -96,11 +97,42 @@ def _turned(plant: Assembly, programme: Programme, about: Subject) -> Iterator[C
 
 
 def _sources(plant: Assembly, programme: Programme) -> Iterator[Subject]:
-    """Every heat source with water of its own."""
+    """Every heat source with water of its own; collectors are built to stand hot."""
     del programme
     for name, source in plant.sheet.heat_sources.items():
-        if source.own_water is not None:
+        if source.own_water is not None and source.switched:
             yield Subject(name, (name, source.own_water.circulator), late=True)
+
+
+def own_water_unwatched(plant: Assembly, programme: Programme) -> Judged:
+    """Nothing holds a source off while its circulator stands: no block by its contact, no switch."""
+    for about in _sources(plant, programme):
+        circuit = plant.sheet.heat_sources[about.name].own_water
+        assert circuit is not None, "only these are judged"
+        if not (circuit.flow_switch or _is_blocked(plant, about.name, circuit.circulator)):
+            cause = f"nothing holds it off while {circuit.circulator} stands"
+            yield Breach(about.name, cause, None, "", "", _FLOW_SWITCH)
+
+
+def plates_hardly_possible(plant: Assembly, programme: Programme) -> Judged:
+    """A rating of plates is nearly all that its smaller flow could take: a misread line of a data sheet."""
+    del programme
+    for name, source in plant.sheet.heat_sources.items():
+        rated = source.own_water.exchanger.rated if source.own_water else None
+        if rated is None:
+            continue
+        least_w_k = plant.per_m3_k * min(rated.hot_flow_m3_s, rated.cold_flow_m3_s)
+        share = rated.output_w / (least_w_k * (rated.hot_in_c - rated.cold_in_c))
+        if share > _HARDLY_POSSIBLE:
+            value, most = apart(100.0 * share, 100.0 * _HARDLY_POSSIBLE, 1)
+            cause = "its plates are rated at nearly all that their smaller flow could take"
+            text = f"{value} % of what is possible, where {most} % is much"
+            yield Breach(name, cause, 100.0 * share, "%", text, _READ_AGAIN)
+
+
+_HARDLY_POSSIBLE = 0.95
+"""Common practice, no source: few plates are built for more, and a misread flow soon says so."""
+_READ_AGAIN = "read output, flows and inlets in one line of the data sheet again"
 
 
 def own_water_freezes(history: History) -> Judged:
@@ -131,7 +163,7 @@ RULES: tuple[Rule, ...] = (
         "own-water-still",
         "state",
         "danger",  # what stands in it boils, and its vessel has only its relief valve left
-        sentence="No heat source is on while its own water, behind a plate exchanger, stands.",
+        sentence="No switched heat source is on while its own water, behind a plate exchanger, stands.",
         source=PRACTICE,
         mend="hold it off while its circulator stands",
         judge=own_water_still,
@@ -140,8 +172,31 @@ RULES: tuple[Rule, ...] = (
             "no source",
         ),
         subjects=_sources,
-        nothing="no heat source has water of its own",
+        nothing="no switched heat source has water of its own",
         changes=_turned,
+    ),
+    Rule(
+        "own-water-unwatched",
+        "plant",
+        "danger",  # a circulator that fails is found out by its boiling
+        sentence="Every heat source with water of its own is held off while its circulator stands.",
+        source=PRACTICE,
+        mend="a flow switch in its own water, or a block by its circulator's contact",
+        judge=own_water_unwatched,
+        applies=lambda plant, programme: any(_sources(plant, programme)),
+    ),
+    Rule(
+        "plates-hardly-possible",
+        "plant",
+        "comfort",  # less heat goes over than the file makes believe
+        sentence="No plate exchanger is rated at more than 95 % of what its smaller flow could take.",
+        source=PRACTICE,
+        mend=_READ_AGAIN,
+        judge=plates_hardly_possible,
+        applies=lambda plant, _: any(
+            source.own_water and source.own_water.exchanger.rated
+            for source in plant.sheet.heat_sources.values()
+        ),
     ),
     Rule(
         "own-water-freezes",

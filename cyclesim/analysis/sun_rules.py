@@ -20,17 +20,22 @@ _SAYS: dict[Why, tuple[str, str]] = {
         "water runs through them in the sun though it is at its high stop",
         "see what runs their pump or holds their valve: a contact or a motor that sticks",
     ),
+    "half": (
+        "the sun is let in, and on one side of their plates water moves while it stands on the other",
+        "let the circulator and the pump run together: block neither of them alone",
+    ),
 }
 
 
 def _kept_out(why: Why) -> Callable[[Snapshot, Assembly], Iterator[Breach]]:
     """Water has run for a while through collectors that it should be kept out of; a flush may rinse them.
 
-    Where no contact is closed it is coming to rest.
+    Where no contact is closed it is coming to rest. Behind plates it may be let in by half.
     """
 
     def judge(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
-        runs = any(closed for pump, closed in snapshot.contacts if pump in plant.pumps)
+        pumps = {*plant.pumps, *(plant.sheet.circulators if why == "half" else ())}
+        runs = any(closed for pump, closed in snapshot.contacts if pump in pumps)
         for name, because in snapshot.kept_out if runs and not snapshot.flushing else ():
             if because == why:
                 cause, mend = _SAYS[why]
@@ -44,7 +49,7 @@ def _subjects(why: Why) -> Callable[[Assembly, Programme], Iterator[Subject]]:
 
     def subjects(plant: Assembly, programme: Programme) -> Iterator[Subject]:
         del programme
-        for name in plant.steered:
+        for name in plant.behind_plates if why == "half" else plant.steered:
             yield Subject(name, (name,), (name,), kept_out=why)
 
     return subjects
@@ -96,7 +101,8 @@ def _stopped(plant: Assembly, programme: Programme, about: Subject) -> Iterator[
     del programme
     if stopped_too_late(plant, about.name):
         most_c = plant.scenario.limits.bathing_temperature_c
-        made = mends.with_value(most_c, "plant", "heat_sources", about.name, "steered", "high_stop_c")
+        at = "plant", "heat_sources", about.name, "steered", "high_stop_c"
+        made = mends.with_text(most_c, format_quantity(most_c, "temperature"), *at)
         yield mends.change(_sentence(plant), made)
 
 
@@ -133,6 +139,17 @@ RULES: tuple[Rule, ...] = (
         subjects=_subjects("cold"),
         nothing="the file has no collectors that are steered",
         changes=_not_turned,
+    ),
+    Rule(
+        "sun-half-let-in",
+        "state",
+        "comfort",
+        sentence="While the sun is let in, water moves on both sides of the collectors' plates.",
+        source=f"for longer than {lasting(LASTS_S)}: {CHOICE}",
+        mend=_SAYS["half"][1],
+        judge=_kept_out("half"),
+        subjects=_subjects("half"),
+        nothing="the file has no collectors on water of their own",
     ),
     Rule(
         "sun-not-stopped",

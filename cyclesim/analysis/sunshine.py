@@ -65,6 +65,8 @@ def sunshine(plant: Assembly, programme: Programme, trace: Trace, name: str) -> 
         return Sunshine(trapped_j(plant, programme, trace, name), None, None, None, None)
     assert isinstance(sheet, Solar)
     assert trace.zones is not None
+    if name in plant.behind_plates:
+        return _behind_plates(plant, trace, name)
     body = next(body for body in plant.bodies if body.name == name)
     ua, tau_s = body.ua_w_k, body.capacity_j_k / body.ua_w_k
     hot_k = sheet.steered.on_at_k if sheet.steered else 0.0
@@ -93,6 +95,28 @@ def sunshine(plant: Assembly, programme: Programme, trace: Trace, name: str) -> 
     known = hottest[0] > -math.inf
     stopped = None if stop_c is None else at_stop
     return Sunshine(unused, stopped, hot, *(hottest if known else (None, None)))
+
+
+def _behind_plates(plant: Assembly, trace: Trace, name: str) -> Sunshine:
+    """The same of collectors on water of their own, by its pieces, which are short while the sun shines.
+
+    The sun is unused while nothing goes over, whichever of the two waters stands.
+    """
+    rows, steered = trace.own_waters[name], plant.steered[name]
+    tub_at, tub_c = _tub(trace)
+    ends_c = np.append(rows.source_c[1:], rows.source_c[-1:])
+    water_c = np.interp(0.5 * (rows.start_s + rows.end_s), tub_at, tub_c)
+    above_k = 0.5 * (rows.source_c + ends_c) - water_c
+    lasts_s = np.where(rows.over_j == 0.0, rows.end_s - rows.start_s, 0.0)
+    unused_j = plant.plates[name].loses_w_k * np.maximum(above_k, 0.0) * lasts_s
+    at_stop_j = None
+    if steered.high_stop_c is not None:
+        at_stop_j = float(np.sum(unused_j[water_c >= steered.high_stop_c - BACK_K]))
+    hot_s = float(np.sum(lasts_s[above_k >= steered.on_at_k]))
+    k = int(np.argmax(rows.source_c))
+    return Sunshine(
+        float(np.sum(unused_j)), at_stop_j, hot_s, float(rows.source_c[k]), float(rows.start_s[k])
+    )
 
 
 def sun_j(plant: Assembly, trace: Trace, name: str) -> float:

@@ -15,7 +15,7 @@ import numpy as np
 from cyclesim.analysis.ages import when
 from cyclesim.analysis.interlocked import Interlocked
 from cyclesim.analysis.metrics import CircuitMetrics
-from cyclesim.analysis.spans import covers
+from cyclesim.analysis.spans import Floats, covers
 from cyclesim.analysis.truth import LASTING_S, Closed, Snapshot, Timeline
 from cyclesim.scenario.blocks.place import Circuit
 from cyclesim.simulation.assembly import Assembly
@@ -202,24 +202,39 @@ def most_current(plant: Assembly, truth: Timeline) -> tuple[float, float | None]
     return _most(plant, truth, None)
 
 
-def _worst_start(plant: Assembly, truth: Timeline, circuit: Circuit) -> tuple[float | None, float | None]:
-    """The most current in a second in which something starts whose starting current the file tells."""
+def starting_a(plant: Assembly, name: str, speed: str) -> float | None:
+    """Current [A] of the start of a pump at a speed or of a blower; None where the file tells none."""
+    if name in plant.pumps:
+        return plant.speeds[name][speed].starting_current_a
+    return plant.sheet.air[name].starting_current_a if name in plant.sheet.air else None
+
+
+def start_currents(plant: Assembly, truth: Timeline, circuit: Circuit) -> tuple[Floats, dict[str, Floats]]:
+    """Every second [s] in which something starts whose starting current the file tells, and the currents.
+
+    Currents [A] by name: of what starts in that second, its start's; of all else that runs, its own.
+    """
     on = {key: a for key, a in truth.closed.items() if key[0] in circuit.feeds}
-    starting = {(name, "on"): blower.starting_current_a for name, blower in plant.sheet.air.items()}
-    for name, by_speed in plant.speeds.items():
-        starting |= {(name, speed): sheet.starting_current_a for speed, sheet in by_speed.items()}
-    starting_a = {key: a for key, a in starting.items() if key in on and a is not None}
-    begins = {key: on[key][:, 0][on[key][:, 0] > 0.0] for key in starting_a}
+    told_a = {key: start for key in on if (start := starting_a(plant, *key)) is not None}
+    begins = {key: on[key][:, 0][on[key][:, 0] > 0.0] for key in told_a}
     starts_s = np.unique(np.concatenate([np.empty(0), *begins.values()]))
-    if not len(starts_s):
-        return None, None
-    other_a = sum(load_a(plant, n) for n in plant.scenario.always_on if n in circuit.feeds)
-    total = np.full(len(starts_s), float(other_a))
+    drawn = {
+        n: np.full(len(starts_s), load_a(plant, n)) for n in plant.scenario.always_on if n in circuit.feeds
+    }
     for key, a in on.items():
         now = np.where(covers(a, starts_s), load_a(plant, *key), 0.0)
-        if key in starting_a:
-            now = np.where(np.isin(starts_s, begins[key]), starting_a[key], now)
-        total += now
+        if key in told_a:
+            now = np.where(np.isin(starts_s, begins[key]), told_a[key], now)
+        drawn[key[0]] = drawn.get(key[0], 0.0) + now
+    return starts_s, drawn
+
+
+def _worst_start(plant: Assembly, truth: Timeline, circuit: Circuit) -> tuple[float | None, float | None]:
+    """The most current in a second in which something starts whose starting current the file tells."""
+    starts_s, drawn = start_currents(plant, truth, circuit)
+    if not len(starts_s):
+        return None, None
+    total = sum(drawn.values(), np.zeros(len(starts_s)))
     k = int(np.argmax(total))
     return float(total[k]), float(starts_s[k])
 

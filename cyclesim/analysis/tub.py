@@ -127,12 +127,14 @@ def measure_tub(
     topped_up_kg = sum(float(np.sum(kg[kg > 0.0])) for kg in gone_kg)  # what condenses is let go
     stepped_in = people[:, 0][people[:, 0] > 0.0]
     stepped_out = people[:, 1][(people[:, 0] > 0.0) & (people[:, 1] < span_s)]
+    in_sun = plant.plates.keys() - set(plant.behind_plates)
     losses = {  # what collectors lose is taken off what they gave
-        n: float(np.sum(stays.loss_j)) for n, stays in trace.stays.items() if n not in plant.plates
+        n: float(np.sum(stays.loss_j)) for n, stays in trace.stays.items() if n not in in_sun
     }
     legs_j = sum(j for n, j in losses.items() if n in plant.sheet.legs)
     equipment_j = sum(j for n, j in losses.items() if n not in plant.sheet.legs)
-    equipment_j += sum(float(np.sum(rows.lost_j)) for rows in trace.own_waters.values())
+    own = (rows for name, rows in trace.own_waters.items() if name not in plant.behind_plates)
+    equipment_j += sum(float(np.sum(rows.lost_j)) for rows in own)
     cover_j, shell_j = float(np.sum(rows.cover_loss_j)), float(np.sum(rows.shell_loss_j))
     lost_j = cover_j + shell_j + legs_j + equipment_j
     turnovers = float(np.sum((flows.end_s - flows.start_s) * flows.flow_m3_s)) / volume

@@ -353,11 +353,13 @@ class Outside:
         return settled
 
     def _has_settled_late(self, g: int, now: int, tub_c: float) -> bool:
-        """Whether settled water still is what the tub sent out before it fell, or rose, by much."""
+        """Whether the oldest of settled water is what the tub sent out before it fell, or rose, by much."""
         way = self._now[g]
         if way is None or g not in self._waited or now - self._began[g] >= 2 * way.after_s:
             return False
-        return abs(tub_c - self._began_c[g]) > FELL_K
+        _, _, waits = self._waited[g]
+        sent_c = waits.tub_c(min(now - self._began[g] - way.after_s, waits.lasted_s), self._tub_j_k)
+        return abs(tub_c - sent_c) > FELL_K
 
     def _truly(self, g: int, way: Way, now: int, tub_c: float) -> Mapping[int, list[Slug]]:
         """What each reach of a circuit that has settled late holds, the end that leaves first in front."""

@@ -127,6 +127,12 @@ class OwnWater:
         """Heat above 0 degC [J]."""
         return self._c[0] * self.source_c + self._c[1] * self.rest_c
 
+    def later_c(self, hour: int, cold_c: float, dt_s: float) -> float:
+        """Temperature in the source [degC] dt_s [s] later in an hour, if all goes on as it is."""
+        k, h = self._rates(hour, 0, cold_c)
+        kept, once, _ = mode(k, dt_s)
+        return self.source_c * kept + h * once
+
     def piece_s(self, hour: int, cold_c: float, most_s: int) -> int:
         """The longest piece [s], at most most_s: up to a second in which it has reached a watched level."""
         if self._law is not None or self.g_w_k:

@@ -40,6 +40,12 @@ class Passing:
         then = self.by_second[after_s]
         return float(then if self.causes is None else then @ self.causes)
 
+    def tub_c(self, after_s: int, tub_j_k: float) -> float:
+        """How warm a tub of *tub_j_k* [J/K] was so long after it began [degC], as `sent_out` has it."""
+        alone_c = self.before_c + self.returned_j(self.lasted_s) / tub_j_k
+        else_k = (self.after_c - alone_c) * after_s / self.lasted_s  # what else has warmed it
+        return self.before_c + self.returned_j(after_s) / tub_j_k + else_k
+
     def sent_out(self, tub_j_k: float) -> list[Slug]:
         """What a tub of *tub_j_k* [J/K] has sent out since it began: a stream [s]."""
         returned = self.by_second[: self.lasted_s + 1]

@@ -164,6 +164,11 @@ class TubHeat:
         """Mean temperature [degC] of a body at *at_s*, now or as it stands on."""
         return self._outside.body_c(body, at_s, self.water_c)
 
+    def own_c(self, place: int, at_s: float) -> float:
+        """Temperature [degC] in a source's own water, by its place, at *at_s* if all goes on as it is."""
+        hour = (self._now_s - self._origin_s) // 3600
+        return self._own[place][0].later_c(hour, self.water_c, at_s - self._now_s)
+
     def coldest_c(self, body: int, at_s: float) -> float:
         """Temperature [degC] at a body's coldest end, likewise."""
         return self._outside.coldest_c(body, at_s, self.water_c)

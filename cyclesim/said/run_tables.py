@@ -276,6 +276,9 @@ def say_energy(page: Page, energy: EnergyMetrics, *, everything: bool = False) -
             sentence += f"; its cables lose at most {number(circuit.most_drop_v)} V, "
             sentence += f"{number(circuit.most_drop_percent)} % of the voltage"
             sentence += "" if circuit.most_drop_to == name else f", on the way to {circuit.most_drop_to}"
+        if circuit.most_starting_drop_v is not None:
+            sentence += f"; while starting, {number(circuit.most_starting_drop_v)} V for a moment, "
+            sentence += f"{number(circuit.most_starting_drop_percent)} %"
         page.line(f"{sentence}.", indent=2, hang=2)
     if any(circuit.most_drop_v is not None for circuit in energy.circuits.values()):
         page.line(DROPS, indent=2, hang=2)

@@ -101,7 +101,7 @@ def say_own_waters(page: Page, waters: dict[str, OwnWaterMetrics], currency: str
         f"{currency}; the water that it turns freezes at {number(water.freezes_c)} °C."
         for water in waters.values()
     ]
-    notes.append("heat on: while the source is on, as the thermostat of its own water has it.")
+    notes.append("heat on: as the thermostat of its own water has it, or while the sun shines on it.")
     page.table(columns, records(columns, waters), "Own water behind a plate exchanger", notes=notes)
     for name, water in waters.items():
         if water.still_while_on_h:

@@ -128,6 +128,8 @@ class Assembly:
         """Collectors with a temperature of their own."""
         self.steered: dict[str, Steered] = {n: s.steered for n, s in collectors.items() if s.steered}
         """Collectors that a pump or a motor valve of theirs lets water through."""
+        self.behind_plates = tuple(n for n, s in collectors.items() if s.own_water)
+        """Collectors on water of their own."""
         self._duties: dict[tuple[Speeds, Positions, bool], PlantDuty] = {}
         self.speeds = {name: pump.speeds for name, pump in self.pumps.items()}
         self._curves = {name: _curves(speeds) for name, speeds in self.speeds.items()}
@@ -290,7 +292,9 @@ class Assembly:
             bodies.append(Body(name, volume, volume * per_m3 + wall, ua, leg.zone))
         for name, thing in self.housings.items():
             if thing.volume_m3 > 0.0:
-                plate = self.plates.get(name, Plate(walls.housing_ua(thing.volume_m3), 0.0))
+                plate = Plate(walls.housing_ua(thing.volume_m3), 0.0)
+                if name not in self.behind_plates:
+                    plate = self.plates.get(name, plate)
                 held = thing.volume_m3 * per_m3 + plate.holds_j_k
                 bodies.append(Body(name, thing.volume_m3, held, plate.loses_w_k, thing.zone))
         for name, pump in self.pumps.items():

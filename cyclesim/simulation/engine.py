@@ -106,7 +106,7 @@ class PlantRun:
         self._on_day, self._on_pass, self._days_done, self._packs_at_s = on_day, on_pass, 0, 0
         self._env = simpy.Environment(initial_time=drive.start_s)
         self._board = Board(self._env, self._scan)
-        self._wiring = Wiring(plant, controller)
+        self._wiring = Wiring(plant, controller, plant.behind_plates)
         self._trace = new_trace(plant, controller, drive)
         self._recorder = Recorder(self._trace, controller)
         self._water = WaterAndHeat(plant, self._wiring, drive, self._board, self._trace)

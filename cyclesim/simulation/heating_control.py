@@ -22,6 +22,7 @@ from cyclesim.physics.laws import Law, constant_law
 from cyclesim.physics.tub_heat import Watched
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import Boiler, HeatPump
+from cyclesim.scenario.blocks.own_water import OwnCircuit
 from cyclesim.simulation.assembly import PlantDuty
 from cyclesim.simulation.board import RunParts
 from cyclesim.simulation.clock import At, Priority
@@ -182,7 +183,9 @@ class HeatingControl:
         if isinstance(sheet, HeatPump) and self._exchanges:
             hour = (at_s - self._run.drive.start_s) // 3600
             own = self._own.get(name)
-            at_c = own.sheet.thermostat.starts_below_c if own else self._heating.keep_at_c
+            at_c = self._heating.keep_at_c
+            if own and isinstance(own.sheet, OwnCircuit):
+                at_c = own.sheet.thermostat.starts_below_c
             x = self._exchanges.heat_pump(name)[1](hour, at_c)
             return price * x.input_w / x.heat_w if x.heat_w > 0.0 else math.inf
         return price

@@ -17,8 +17,8 @@ from cyclesim.physics.network import Drop, PumpLink, solve
 from cyclesim.physics.own_water import GLYCOL_HEAT, OwnPiece, OwnWater, freezes_c, over_w_k, ua_w_k
 from cyclesim.physics.stays import Body
 from cyclesim.physics.water import density_kg_m3, heat_capacity_j_kg_k
-from cyclesim.scenario.blocks.heat_sources import HeatPump
-from cyclesim.scenario.blocks.own_water import Circulator, OwnCircuit
+from cyclesim.scenario.blocks.heat_sources import HeatPump, Solar
+from cyclesim.scenario.blocks.own_water import AnyCircuit, Circulator, OwnCircuit
 from cyclesim.simulation.assembly import Assembly, PlantDuty
 from cyclesim.simulation.board import Board
 from cyclesim.simulation.drive import Drive
@@ -26,7 +26,7 @@ from cyclesim.simulation.exchanges import Exchanges
 from cyclesim.simulation.trace import Trace
 from cyclesim.simulation.wired import WhatIsOn, Wiring
 
-_WEIGHED_AT_C = 50.0
+_WEIGHED_AT_C, HOUR_S = 50.0, 3600
 
 
 class Circuit:
@@ -37,7 +37,7 @@ class Circuit:
         self._source = plant.sheet.heat_sources[name]
         sheet = self._source.own_water
         assert sheet is not None
-        self.sheet: OwnCircuit = sheet
+        self.sheet: AnyCircuit = sheet
         self.zone = sheet.stated_zone or self._source.zone
         self._over: dict[int, float] = {}
 
@@ -114,7 +114,11 @@ class Circuit:
         """Heat capacity [J/K] and loss [W/K] of what is in the source, and of the rest."""
         off, inside = self._plant.tolerance.walls, self.sheet.in_source_m3
         volumes = inside, self.sheet.volume_m3 - inside
-        return tuple((v * self.per_m3_k, walls.housing_ua(v, off)) for v in volumes)
+        source, rest = ((v * self.per_m3_k, walls.housing_ua(v, off)) for v in volumes)
+        if isinstance(self._source, Solar):
+            plate = self._plant.plates[self.name]
+            source = source[0] + plate.holds_j_k, plate.loses_w_k
+        return source, rest
 
     @property
     def body(self) -> Body:
@@ -128,6 +132,7 @@ class Circuit:
         Its own water is as much warmer as its output needs; where that is beyond its thermostat, the source
         comes and goes, and its water is in the mean as warm as the middle between the two levels.
         """
+        assert isinstance(self.sheet, OwnCircuit), "it is called"
         reads, per_k = self.sheet.thermostat, self.over_w_k(duty)
         if not per_k:
             return 0.0
@@ -144,6 +149,13 @@ def circuits(plant: Assembly) -> dict[str, Circuit]:
     return {name: Circuit(plant, name) for name, source in sources if source.own_water is not None}
 
 
+def sun_body(plant: Assembly, name: str) -> Body:
+    """What of collectors loses heat to the air: the water in them, or their own behind plates."""
+    if name in plant.behind_plates:
+        return Circuit(plant, name).body
+    return next(body for body in plant.bodies if body.name == name)
+
+
 class OwnWaters:
     """The own waters of a run: what they are told, and what comes of it."""
 
@@ -155,6 +167,8 @@ class OwnWaters:
         """Source -> its own water, which `TubHeat` takes along."""
         self.reaches = [plant.reach_at[name] for name in self.circuits]
         self._calls = dict.fromkeys(self.circuits, False)
+        self._sun = {n: constant_law(drive.fires[n]) for n in plant.behind_plates if n in drive.fires}
+        self._shines, self._start_s = drive.fires, drive.start_s
         self._place = {name: k for k, name in enumerate(wiring.devices)}
         self._put = [trace.own_waters[name].put for name in self.circuits]
 
@@ -162,12 +176,20 @@ class OwnWaters:
         """A piece of one is closed."""
         self._put[k](row)
 
+    def stands(self, name: str, what: WhatIsOn) -> bool:
+        """Whether no circulator turns the own water of a source."""
+        return bool(what.own_still >> self._place[name] & 1)
+
     def follow(self, what: WhatIsOn, exchanges: Exchanges | None, now: int) -> None:
         """What is on now, and so what each is given and gives."""
         for name, water in self.waters.items():
             k, circuit = self._place[name], self.circuits[name]
-            turns = not what.own_still >> k & 1
-            law = self._law(name, exchanges) if what.on[k] and self._calls[name] else None
+            turns = not self.stands(name, what)
+            law = None
+            if name in self._sun:
+                law = self._sun[name] if self._shines[name][(now - self._start_s) // HOUR_S] else None
+            elif k < len(what.on) and what.on[k] and self._calls[name]:
+                law = self._law(name, exchanges)
             if not turns and isinstance(self._plant.sheet.heat_sources[name], HeatPump):
                 law = None
             self._trace.burners[name].put(now, "off" if law is None else "on")
@@ -182,7 +204,10 @@ class OwnWaters:
 
     def _watched(self, name: str, k: int) -> list[tuple[float, bool, bool]]:
         sheet, calls = self._plant.sheet.heat_sources[name], self._calls[name]
-        reads = self.circuits[name].sheet.thermostat
+        own = self.circuits[name].sheet
+        if not isinstance(own, OwnCircuit):  # what steers them reads it
+            return []
+        reads = own.thermostat
         watched = [(reads.stops_above_c, True, False) if calls else (reads.starts_below_c, False, False)]
         if k in self._wiring.limited and not self._board.facts & self._wiring.trips[k]:
             assert sheet.high_limit_c is not None
@@ -193,13 +218,11 @@ class OwnWaters:
         """Thermostats and high limits look at their water; whether one has changed its mind."""
         changed = False
         for name, water in self.waters.items():
-            if not water.reached():
+            own = self.circuits[name].sheet
+            if not (isinstance(own, OwnCircuit) and water.reached()):
                 continue
             changed, k = True, self._place[name]
-            reads, limit_c = (
-                self.circuits[name].sheet.thermostat,
-                self._plant.sheet.heat_sources[name].high_limit_c,
-            )
+            reads, limit_c = own.thermostat, self._plant.sheet.heat_sources[name].high_limit_c
             if water.rest_c >= reads.stops_above_c:
                 self._calls[name] = False
             elif water.rest_c <= reads.starts_below_c:

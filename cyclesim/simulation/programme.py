@@ -22,7 +22,7 @@ from cyclesim.control.step import ControlLogic
 from cyclesim.scenario.blocks.bathing import Bathing
 from cyclesim.scenario.blocks.heat_sources import HeatSource, Solar
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.blocks.own_water import OwnCircuit
+from cyclesim.scenario.blocks.own_water import AnyCircuit
 from cyclesim.scenario.blocks.schedule import SUN, Outage, Run
 from cyclesim.scenario.blocks.schedule import Block as BlockLine
 from cyclesim.scenario.blocks.schedule import Keep as KeepLine
@@ -122,7 +122,8 @@ class Programme:
             demands.append(Demand(FROST, FROST, order.index(FROST), frost.pump.pump, frost.pump.speed))
         for name, sheet in scenario.plant.heat_sources.items():
             if isinstance(sheet, Solar) and sheet.steered and sheet.steered.pump:
-                demands.append(Demand(sun_on(name), SUN, order.index(SUN), *sheet.steered.pump))
+                turned = (sheet.own_water.circulator,) if sheet.own_water else ()
+                demands.append(Demand(sun_on(name), SUN, order.index(SUN), *sheet.steered.pump, (), turned))
         self.air = [
             (Demand(f"{self.bathing_name(k)}, air", AIR, 0, blower, "on"), k)
             for k, entry in enumerate(schedule.bathing)
@@ -192,7 +193,7 @@ class Programme:
         """What the state is called in which a heat source or a treatment device is on."""
         return "on" if name in self.scenario.plant.treatment else "firing"
 
-    def _own_circuit(self, source: str) -> OwnCircuit | None:
+    def _own_circuit(self, source: str) -> AnyCircuit | None:
         """The circuit of a heat source with water of its own."""
         return self.scenario.plant.heat_sources[source].own_water
 

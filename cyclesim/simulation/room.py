@@ -52,7 +52,7 @@ def with_rooms(plant: Assembly, trace: Trace, zones: Zones, follows: Zones) -> t
                 trace.loads[load.name] = load.stream(trace.span_s)
         else:
             new = room_c(air, waste, loses, stores)
-        if heater:  # with no power throughout nothing else warms it, either
+        if heater or not zone.needs_power:  # with no power throughout nothing else warms it, either
             powerless[name] = room_c(air, [0.0] * len(waste), loses, stores)
         low, high = zone.never_below_c, zone.never_above_c
         free = [t if high is None else min(t, high) for t in new]

@@ -14,6 +14,7 @@ from cyclesim.physics.tub_heat import Watched
 from cyclesim.scenario.blocks.collectors import BACK_K, Steered
 from cyclesim.simulation.assembly import PlantDuty
 from cyclesim.simulation.board import RunParts
+from cyclesim.simulation.own_water import circuits
 
 FIRST_LOOK_S, LONGEST_S, HOUR_S = 60, 600, 3600
 _STEP_S = 5
@@ -28,7 +29,9 @@ class Steering:
         self, name: str, steered: Steered, run: RunParts, steer: Callable[[str, Steered, bool], None]
     ) -> None:
         self._name, self._steered, self._run, self._steer = name, steered, run, steer
-        self._body = [b.name for b in run.plant.bodies].index(name)
+        own = list(circuits(run.plant))
+        self._place = own.index(name) if name in own else [b.name for b in run.plant.bodies].index(name)
+        self._reads = run.heat.own_c if name in own else run.heat.body_c
         self._on, self._stopped, self._still = False, False, True
         self._since_s = self._planned_s = 0
         run.board.at(run.drive.start_s, self.look)
@@ -44,7 +47,7 @@ class Steering:
         """Both sensors are read, and what they mean is told."""
         steered, run = self._steered, self._run
         now, water_c = run.board.now, run.heat.water_c
-        inside_c = run.heat.body_c(self._body, now)
+        inside_c = self._reads(self._place, now)
         warmer_k = inside_c - water_c
         stop_c = steered.high_stop_c
         if stop_c is not None:
@@ -95,10 +98,10 @@ class Steering:
 
     def _warm_at(self, now: int, until: int) -> int:
         """The second in which collectors that stand are warm enough, if that is before *until*."""
-        heat, level_c = self._run.heat, self._run.heat.water_c + self._steered.on_at_k
-        if self._stopped or heat.body_c(self._body, until) < level_c:
+        level_c = self._run.heat.water_c + self._steered.on_at_k
+        if self._stopped or self._reads(self._place, until) < level_c:
             return until
-        if heat.body_c(self._body, now) >= level_c + _ROUNDING_K:  # they are, and too hot to begin
+        if self._reads(self._place, now) >= level_c + _ROUNDING_K:  # they are, and too hot to begin
             return min(until, now + LONGEST_S)
         return min(until, max(now + _STEP_S, self._first_at(level_c, now, until)))
 
@@ -107,6 +110,6 @@ class Steering:
         early, late = now, until
         while late - early > 1:
             middle = (early + late) // 2
-            colder = self._run.heat.body_c(self._body, middle) < level_c
+            colder = self._reads(self._place, middle) < level_c
             early, late = (middle, late) if colder else (early, middle)
         return late

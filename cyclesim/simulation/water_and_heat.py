@@ -180,7 +180,9 @@ class WaterAndHeat:
             hot = heat_w > _HOT_SHARE * sheet.output_w
             if isinstance(sheet, Solar):  # collectors stand hot and give nothing: they are built for that
                 hot = hot and moves
-            if name in self._plant.plates or (not moves and not isinstance(sheet, Solar)):
+            if name in self.own.waters:
+                hot = hot and not self.own.stands(name, self._effect.what)
+            elif name in self._plant.plates or (not moves and not isinstance(sheet, Solar)):
                 heats_w[at[name]] = heat_w
             elif moves:
                 k, law = exchanges.by_itself(name)

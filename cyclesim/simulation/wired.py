@@ -99,7 +99,7 @@ class Wiring:
         """Place of a device -> the fact that its own flow switch is closed."""
         self.feedback = sum({*self.sensed, *self.trips, *self.own.values()})
         """The facts that the plant itself decides."""
-        sheets = {k: plant.sheet.heat_sources.get(s.name) for k, s in enumerate(sources)}
+        sheets = {k: plant.sheet.heat_sources.get(name) for k, name in enumerate(self.devices)}
         self.rising = {k for k, sheet in sheets.items() if sheet and sheet.proof.by == "temperature_rise"}
         """Devices whose means of proof sees a rise that only still water shows."""
         self.limited = {k for k, s in enumerate(sources) if plant.trips_dry(s.name)}
@@ -107,7 +107,7 @@ class Wiring:
         self._wet = {pump.name: i for i, pump in enumerate(c.pumps) if pump.name in plant.pumps}
         at = {pump.name: i for i, pump in enumerate(c.pumps)}
         own = {k: sheet.own_water for k, sheet in sheets.items() if sheet and sheet.own_water}
-        self.turned_by = {k: at[circuit.circulator] for k, circuit in own.items()}
+        self.turned_by = {k: at[c.circulator] for k, c in own.items() if c.circulator in at}
         """Place of a source with water of its own -> its circulator's among the pumps."""
         self._held = {k for k, circuit in own.items() if circuit.flow_switch}
         self._all_sensed = sum(self.sensed)
@@ -167,7 +167,7 @@ class Wiring:
         """The devices whose high limit feels water that stands and is heated, as bits by their place."""
         found = effect.dry
         for k in self.turned_by:
-            still = effect.on[k] and effect.own_still >> k & 1
+            still = k < len(effect.on) and effect.on[k] and effect.own_still >> k & 1
             found = found | 1 << k if still else found & ~(1 << k)
         return found
 

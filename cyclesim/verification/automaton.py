@@ -246,7 +246,7 @@ class Automaton(Instants):
                 [(n, s) for n, on in contacts for s in on] + [(n, "on") for n, t in truths if t.hot]
             )
         out: list[KeptOut] = [
-            (n, "cold" if n in around.cold else "stop")
+            (n, "cold" if n in around.cold else "half" if n in around.half else "stop")
             for n, t in truths
             if n in self.plant.steered and t.hot and t.past_grace
         ]

@@ -30,6 +30,8 @@ class Value:
     """An unswitched source that gives heat; collectors that give it to water at its high stop."""
     cold: str = ""
     """Collectors that cool the water."""
+    half: str = ""
+    """Collectors that are let in, and so on both sides of their plates."""
     raised: frozenset[str] = frozenset()
     """Names of demands, for stories and for replaying them."""
     windows: frozenset[str] = frozenset()
@@ -145,7 +147,8 @@ class Environment:
                 f"the sun has warmed {name}", bit, position=valve.position if valve else "", raised=raised
             )
             cold = name if self._kept_out == "cold" else ""
-            values = [Value(f"{name} cannot warm the water", cold=cold), on]
+            half = name if self._kept_out == "half" else ""
+            values = [Value(f"{name} cannot warm the water", cold=cold), replace(on, half=half)]
             if self._kept_out == "stop":
                 said = f"the sun has warmed {name}, and the water is at its high stop"
                 past = values[0] if steered.high_stop_c is not None else on

@@ -23,6 +23,8 @@ class Around(NamedTuple):
     """What nobody switches and gives heat, and steered collectors that no water should run through."""
     cold: frozenset[str]
     """Of the latter those that would cool it."""
+    half: frozenset[str]
+    """And those that should not be let in by half."""
     windows: frozenset[str]
     low: bool
     circuits: frozenset[str] = frozenset()
@@ -72,8 +74,9 @@ class Flows:
                     position_of.get(f"valve {valve}") or position_of.get(f"{MOTOR} {valve}", own)
                     for valve, own in self._usual.items()
                 ),
-                frozenset(value.hot or value.cold for value in values if value.hot or value.cold),
+                frozenset(name for v in values if (name := v.hot or v.cold or v.half)),
                 frozenset(value.cold for value in values if value.cold),
+                frozenset(value.half for value in values if value.half),
                 frozenset(name for value in values for name in value.windows),
                 bool(mask & self._low),
                 out,

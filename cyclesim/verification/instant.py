@@ -384,11 +384,16 @@ class Instants:
     ) -> tuple[int, list[int]]:
         """What is true of the watched devices now, and which of their timers stop; others are started.
 
-        Steered collectors that no water should run through have what they need while it stands.
+        Steered collectors that no water should run through have what they need while it stands, those that
+        should be let in on both sides of their plates while it moves or stands on both.
         """
-        stops = []
+        stops, own_still = list[int](), effect.own_still
         for name, k, past, lasted, grace, flow in self._watch:
-            fed = (water.still if name in self.plant.steered else water.enough) >> k & 1
+            fed = water.enough >> k & 1
+            if name in self.plant.steered:
+                fed = water.still >> k & 1 | own_still >> k & 1
+                if name in around.half:
+                    fed = not (water.still ^ own_still) >> k & 1
             if fed or not self._hot(name, k, effect, around.hot, timers, started):
                 truth &= ~past
                 if timers[grace]:

@@ -32,7 +32,9 @@ def replayed(
     """Whether the engine, given the story's facts, breaks the same rule; and when its steps come [s]."""
     faults = path[-1][0].faults
     arounds = [automaton.flows.around(node.env) for automaton, _, node in path]
-    if not all(FAULTS[fault.kind].replayed for fault in faults) or any(a.hot - a.cold for a in arounds):
+    if not all(FAULTS[fault.kind].replayed for fault in faults) or any(
+        a.hot - a.cold - a.half for a in arounds
+    ):
         return "order only", []
     times = fitted(path)
     if times is None:

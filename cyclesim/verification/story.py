@@ -123,6 +123,8 @@ def _ended(automaton: Automaton, i: int, before: Node) -> str:
         }.get(state, f"the least run of {machine} is over")
     kind, _, of = name.partition(" of ")
     lasts = lasting(automaton.lasts_s[i])
+    if of in automaton.plant.behind_plates:
+        return f"that has lasted for {lasts}" if kind == "grace" else ""
     if of in automaton.plant.steered:
         return f"water has run through {of} for {lasts}" if kind == "grace" else ""
     return {

@@ -77,6 +77,25 @@ def test_the_most_that_a_run_lost(run: Run) -> None:
     assert measure(run()).energy.circuits["supply"].most_drop_v is None
 
 
+def test_what_is_lost_while_a_motor_starts(run: Run) -> None:
+    """Main high starts with 30 A beside 1 A of lights: 2 rho L/S = 0.3375 ohm to the circuit's end, 10.5 V.
+
+    10 m of 1.5 mm2 to the pump alone are 0.3 ohm more: 9 V of its 30 A.
+    """
+    starts = ("current: 7 A", "current: 7 A, starting_current: 30 A")
+    high = {"main": [(10 * 3600, "high")]}
+    for cables, due_v in (((ONE,), 0.3375 * 31.0), ((ONE, TO_MAIN), 0.3375 * 31.0 + 0.3 * 30.0)):
+        history = run(*cables, starts, pumps=high)
+        circuit = measure(history).energy.circuits["supply"]
+        assert pytest.approx(due_v) == circuit.most_starting_drop_v
+        assert pytest.approx(100.0 * due_v / 230.0) == circuit.most_starting_drop_percent
+        *_, to_the_end = conducted(history.plant)
+        assert pytest.approx(due_v) == to_the_end.starting_v
+    assert measure(run(ONE, pumps=high)).energy.circuits["supply"].most_starting_drop_v is None
+    (untold,) = conducted(run(ONE).plant)
+    assert untold.starting_v is None
+
+
 def test_the_electrician_reads_figures_to_check(scenario: Build) -> None:
     """Each cable with its length, size, current and loss; and that no residual-current device is named."""
 

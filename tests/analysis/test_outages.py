@@ -8,6 +8,7 @@ from scipy.integrate import solve_ivp
 
 from cyclesim.analysis.history import History
 from cyclesim.analysis.metrics import OutageMetrics
+from cyclesim.analysis.outages import had_it_failed
 from cyclesim.analysis.result import measure, simulate
 from cyclesim.physics.stays import Body, Stay
 from cyclesim.physics.tub_heat import Piece
@@ -150,3 +151,31 @@ def test_a_run_tells_its_power_cut(
     assert ("2027-01-05T03:00:00+00:00", 8.0) == (outage.from_local, outage.lasts_h)
     assert {"tub", "suction", "bench", "filter", "element", "unit", "boiler"} <= set(outage.until_zero_h)
     assert () == simulate(scenario(), days=2).metrics.outages
+
+
+@pytest.mark.parametrize("hour", [10, 46])  # well within the run, and at its end
+def test_a_room_that_stores_heat_cools_before_what_is_in_it(run: Run, hour: int) -> None:
+    """900 kJ/K that lose 25 W/K, kept at 5 degC beside -10, and a pipe of 1 h: scipy integrates both."""
+    stores = "soil: {follows: weather, above_by: 2 K, loses: 25 W/K, stores: 900 kJ/K}"
+    history = run(("soil: {depth: 600 mm}", stores), zone_c=5.0, hours=48)
+    zones = history.trace.zones
+    assert zones is not None
+    powerless = {"soil": [-10.0] * len(zones.series["soil"])}
+    history.trace.zones = zones._replace(powerless=powerless)
+    history.plant.__dict__["bodies"] = (Body("bench", 0.02, 1.0 * H, 1.0, "soil"),)
+    history.trace.stays["bench"].put(Stay(0, 0, 48 * H, False, 5.0, 5.0, 0.0, 5.0, 5.0))
+    history.trace.tub.put(Piece(0, history.trace.span_s, 36.0, 36.0, 0.0, 0.0, 0.0))
+    history.trace.end_water_c = 36.0
+
+    def cools(_: float, temps: list[float]) -> list[float]:
+        pipe, room = temps
+        return [(room - pipe) / H, 25.0 * (-10.0 - room) / 900e3]
+
+    def freezes(_: float, temps: list[float]) -> float:
+        return temps[0]
+
+    told = solve_ivp(cools, (0.0, 24.0 * H), [5.0, 5.0], events=freezes, rtol=1e-9, atol=1e-9)
+    ((zero_s,),) = told.t_events
+    outage = had_it_failed(history.plant, history.trace, (hour * H, (hour + 1.0) * H))
+    assert outage is not None
+    assert pytest.approx(zero_s / H, rel=0.02) == outage.until_zero_h["bench"]

@@ -20,6 +20,7 @@ from cyclesim.simulation.drive import Begins
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
 from tests.evidence.small import TIGHT
+from tests.own_circuit import BOILER, HEAT_PUMP, PLANT
 
 KWH = 3.6e6
 # 1500 L measured at 10 degC, 1499.55 kg, heated by 117.148 kJ/kg to 38 degC: IAPWS-IF97 through iapws 1.5.5
@@ -69,6 +70,28 @@ def test_the_engine_from_cold_agrees_with_the_handbook_on_a_tight_tub() -> None:
     assert 48.80 == pytest.approx(found.balance.into_tub_water_kwh, rel=3e-3)
     assert 0.0 == found.balance.from_pumps_kwh
     assert 0.0 < found.balance.into_pipes_and_lost_there_kwh < 0.008 * 48.8
+
+
+def test_a_heat_pump_on_water_of_its_own_gives_no_more_than_it_can() -> None:
+    """Rated 7 kW in air of 7 degC, 5 kW at -7: in January air it gives less than 7 kW while it is called.
+
+    By hand some 20 L in its circuit, pipes and housings, 40 K warmer, hold 1 kWh beside the tub's 50, and
+    what leaves there at 10 W/K in ten hours is 3 kWh.
+    """
+    points = (
+        "[{air: -7 degC, water: 45 degC, output: 5 kW, cop: 2.2}, "
+        "{air: 7 degC, water: 45 degC, output: 7 kW, cop: 3.2}, "
+        "{air: 20 degC, water: 45 degC, output: 10 kW, cop: 4}]"
+    )
+    pump = HEAT_PUMP.replace("[{air: 7 degC, water: 45 degC, output: 9 kW, cop: 3.2}]", points)
+    levels = "starts_below: 55 degC, stops_above: 65 degC", "starts_below: 45 degC, stops_above: 52 degC"
+    plant = PLANT.replace(BOILER, pump).replace(*levels)
+    found = Warmer(load_text(plant, "own.yaml"), 38.0).after_a_fill(DAY)
+    assert found.seconds is not None
+    assert found.balance is not None
+    assert found.balance.from_sources_kwh < 7.0 * (found.seconds / 3600.0 - found.balance.waited_h)
+    lost = found.balance.into_pipes_and_lost_there_kwh
+    assert 0.0 < lost < 0.1 * found.balance.into_tub_water_kwh
 
 
 def test_the_engine_approaches_as_the_handbook_with_losses() -> None:

@@ -8,6 +8,7 @@ import pytest
 from cyclesim.analysis.result import simulate
 from cyclesim.said.drawing import drawing
 from cyclesim.said.page import Page, Table
+from cyclesim.said.papers.own_water import own_waters
 from cyclesim.said.papers.paper import Checklist, Sheet
 from cyclesim.said.papers.sun import stands_hot, sun_controls, sun_pipes
 from cyclesim.said.run_tables import say_sources
@@ -16,7 +17,7 @@ from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.shown.reader import turned
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.exchanges import sun_w
-from tests.sunny import BY_VALVE, FILTERED
+from tests.sunny import AT_NIGHT, BEHIND_PLATES, BY_VALVE, FILTERED
 
 SLOPE = Path(__file__).parents[2] / "schedules" / "south-slope.yaml"
 
@@ -117,3 +118,15 @@ def test_the_drawing_says_what_lets_the_sun_in():
     assert "let in by sun_pump" in by_pump
     assert "let in by sun_valve to_sun" in by_valve
     assert "way of sun_valve, moved by its motor, usually shut" in by_valve
+
+
+def test_of_glycol_behind_plates_the_papers_tell_who_turns_it_and_what_keeps_it():
+    """10 L, 40 % to -20.6 degC (Lange's Handbook), two pumps together; nothing that fires."""
+    plant = Assembly(load_text(BEHIND_PLATES + AT_NIGHT))
+    assert told(sun_controls, plant)[0]["moves"] == "sun_pump and glycol_pump, together"
+    rows, looked = told(own_waters, plant)
+    assert (10.0, -20.6, "glycol_pump") == (rows["water in it"], rows["it freezes at"], rows["turned by"])
+    assert not any("starts below" in key for key in rows)
+    assert any("takes what boils out of panels" in line for line in looked)
+    assert not any("fire" in line for line in looked)
+    assert not any("drained before a frost" in line for line in told(sun_pipes, plant)[1])

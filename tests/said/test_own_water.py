@@ -7,8 +7,9 @@ import pytest
 from cyclesim.analysis.result import Result, simulate
 from cyclesim.said.cautions import cautions_for
 from cyclesim.said.drawing import drawing
-from cyclesim.said.page import Page, Table
+from cyclesim.said.page import Amount, Page, Table
 from cyclesim.said.papers.electrician import electrician
+from cyclesim.said.papers.keyed import settings
 from cyclesim.said.papers.paper import Checklist
 from cyclesim.said.papers.plumber import plumber
 from cyclesim.said.trace_rows import rows_of
@@ -18,6 +19,7 @@ from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.by_hand import HandTests
 from tests.own_circuit import PLANT
+from tests.sunny import BEHIND_PLATES, FILTERED
 
 MIXED = PLANT.replace("volume: 12 L", "volume: 12 L\n        glycol: 30 %\n        flow_switch: true")
 
@@ -63,6 +65,16 @@ def test_the_papers_tell_the_plumber_what_is_in_it_and_the_electrician_what_hold
     wired = [r.cells for b in of_wires.blocks if isinstance(b, Table) for r in b.rows]
     assert any(cells[:2] == ("boiler_pump", "circulator") and cells[2] == 45.0 for cells in wired)
     assert any("flow switch in its own water" in cells for cells in wired)
+
+
+def test_the_electrician_keys_in_the_thermostat_of_its_own_water() -> None:
+    """Between 55 and 65 degC, as the file has it; collectors behind plates have none."""
+    told = {str(what): value for what, value in settings(Programme(load_text(PLANT)))}
+    assert told["boiler: starts when its own water is below"] == Amount(55.0, "°C", 1)
+    assert told["boiler: stops when its own water is above"] == Amount(65.0, "°C", 1)
+    assert not [
+        what for what, _ in settings(Programme(load_text(BEHIND_PLATES + FILTERED))) if "own water" in what
+    ]
 
 
 def test_plain_water_is_drained_before_a_winter() -> None:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 from math import exp, log
 
 import numpy as np
 import pytest
 
+from cyclesim.analysis.findings import Breach, Judged
 from cyclesim.analysis.outages import had_it_failed
+from cyclesim.analysis.own_water import own_water_unwatched, plates_hardly_possible
 from cyclesim.analysis.result import Result, simulate
 from cyclesim.physics import own_water
 from cyclesim.physics.own_water import over_w_k
@@ -16,8 +19,10 @@ from cyclesim.scenario.blocks.own_water import MOST_GLYCOL
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.own_water import circuits
+from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.room import waste_w
 from tests.own_circuit import BOILER, ELECTRIC, HEAT_PUMP, PLANT
+from tests.sunny import BEHIND_PLATES, FILTERED
 
 
 def run(text: str = PLANT, days: int = 3) -> Result:
@@ -242,3 +247,31 @@ def test_without_power_plain_water_stands_and_cools_to_ice() -> None:
     assert cut.until_frozen_h["own water of boiler"] > expected_h
     other = run(edited(cold, ("volume: 12 L", mixed)))
     assert "own water of boiler" not in had_it_failed(Assembly(other.scenario), other.trace).until_zero_h
+
+
+def test_nothing_that_watches_the_circulator_is_told_without_a_run() -> None:
+    """Neither its contact nor a switch in the water: either of them will do."""
+
+    no_block = ("  - {block: boiler, while: boiler_pump stopped}\n", "")
+    assert ["boiler"] == told(own_water_unwatched, edited(no_block))
+    assert [] == told(own_water_unwatched, PLANT)
+    switch = ("volume: 12 L", "volume: 12 L\n        flow_switch: true")
+    assert [] == told(own_water_unwatched, edited(no_block, switch))
+    assert [] == told(own_water_unwatched, BEHIND_PLATES + FILTERED), "nobody switches the sun"
+
+
+def told(rule: Callable[[Assembly, Programme], Judged], text: str) -> list[str]:
+    """What a rule that needs no run accuses in a plant's file."""
+    plant = Assembly(load_text(text))
+    return [b.subject for b in rule(plant, Programme(plant.scenario)) if isinstance(b, Breach)]
+
+
+@pytest.mark.parametrize(("output", "found"), [("22.8 kW", ["boiler"]), ("22.0 kW", [])])
+def test_plates_rated_at_nearly_all_that_is_possible_are_told(output: str, found: list[str]) -> None:
+    """18 L/min at 4.146 MJ/(m3 K), 19 K apart, can give 23.6 kW: 22.8 are 96.5 % of it, 22.0 are 93.1."""
+    rated = (
+        f"rated: {{output: {output}, hot_in: 57 degC, hot_flow: 18 L/min, cold_in: 38 degC, "
+        "cold_flow: 60 L/min}"
+    )
+    assert found == told(plates_hardly_possible, edited(("ua: 1.2 kW/K", rated)))
+    assert [] == told(plates_hardly_possible, PLANT)

@@ -8,12 +8,13 @@ from datetime import date
 
 import pytest
 
+from cyclesim.scenario.reading.edit import Edit
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.verification.verifier import verify
-from tests.sunny import AT_NIGHT, BY_VALVE, FILTERED, OWN_PUMP
+from tests.sunny import AT_NIGHT, BEHIND_PLATES, BY_VALVE, FILTERED, OWN_PUMP
 from tests.verify.test_reachable import outside
 
-COOLS, NOT_STOPPED = "sun-cools-water", "sun-not-stopped"
+COOLS, NOT_STOPPED, HALF = "sun-cools-water", "sun-not-stopped", "sun-half-let-in"
 LEFT = ("usual: past,", "usual: past, may_be: [to_sun],")
 NO_STOP = (", high_stop: 40 degC", "")
 BY_CLOCK = ("power: 30 W}", 'power: 30 W, also_started_by: [{clock: {start: "22:00", lasts: 2 h}}]}')
@@ -50,8 +51,47 @@ def test_a_pump_without_high_stop_is_found_and_its_twin_is_not_accused():
     assert broken.broken
     assert broken.why == "nothing stops the sun: no high_stop"
     assert {True} == {mend.holds for mend in broken.mends}
+    at = ("plant", "heat_sources", "panels", "steered", "high_stop")
+    assert [(Edit(at, "40 degC"),)] == [mend.edits for mend in broken.mends]
     assert not sound.broken
     assert not sound.undecided
+
+
+PLATES = BEHIND_PLATES + AT_NIGHT
+ALSO_CLOCK = ("power: 20 W}", 'power: 20 W, also_started_by: [{clock: {start: "22:00", lasts: 2 h}}]}')
+LEFT_OFF = (
+    "power: 20 W}",
+    "power: 20 W, also_started_by: [{hand_switch: [{from: 2027-06-20 09:00, lasts: 2 h, to: off}]}]}",
+)
+HELD_OFF = "interlocks: [{block: sun_pump, while: main running}]\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "defect"),
+    [(PLATES + HELD_OFF, []), (PLATES, [LEFT_OFF])],
+    ids=["an interlock of the pump alone", "the circulator left in off"],
+)
+def test_a_sun_let_in_by_half_is_found_and_its_twin_is_not_accused(text, defect):
+    """One side of the plates moves and the other stands; the story is run by the engine."""
+    broken, sound = verdict(HALF, text, *defect), verdict(HALF, PLATES)
+    assert broken.broken
+    assert broken.story.replayed == "by the engine"
+    assert any("lasted for 15 min" in step for step in broken.story.steps)
+    assert not sound.broken
+    assert not sound.undecided
+
+
+def test_glycol_that_stands_keeps_the_night_out():
+    """A clock that runs the tub's side alone cools nothing; one that runs both does."""
+    assert not verdict(COOLS, PLATES, BY_CLOCK).broken
+    both = verdict(COOLS, PLATES, BY_CLOCK, ALSO_CLOCK)
+    assert both.broken
+    assert both.story.replayed == "by the engine"
+
+
+def test_own_water_of_collectors_may_stand():
+    """It is no burner's: that no source is on while its own water stands is nothing that is asked of them."""
+    assert [] == list(verify(load_text(PLATES), rule="own-water-still").verdicts)
 
 
 def test_collectors_may_stand_hot():
@@ -91,7 +131,9 @@ BUSY = """schedule:
 
 @pytest.mark.parametrize("kind", ["commands", "calendar"])
 @pytest.mark.parametrize(
-    "plant", [BY_VALVE + BUSY % "main", OWN_PUMP + BUSY % "sun_pump"], ids=["valve", "pump"]
+    "plant",
+    [BY_VALVE + BUSY % "main", OWN_PUMP + BUSY % "sun_pump", BEHIND_PLATES + BUSY % "sun_pump"],
+    ids=["valve", "pump", "plates"],
 )
 def test_the_engine_stays_in_the_reachable_set(plant, kind):
     """Five days in June, on which the sun is let in and kept out, with a power cut at noon."""

@@ -283,11 +283,12 @@ class Closed:
             assert steered.valve is None, "only pumps are restated"
             tub = np.zeros(len(self.heat.z))
             tub[0] = 1.0
-            weights, demand = self.heat.weights(name) - tub, f"sun on {name}"
+            seen, demand = self.heat.seen(name), f"sun on {name}"
+            weights = seen - tub
             on, water, stop = demand in self.facts.raised, self.heat.water_c, steered.high_stop_c
             if stop is not None:
                 sun.stopped = water >= (stop - BACK_K if sun.stopped else stop) - ROUNDING_K
-            warmer, hot = float(weights @ self.heat.z), self.heat.body_c(name)
+            warmer, hot = float(weights @ self.heat.z), float(seen @ self.heat.z)
             scalds = steered.not_above_c is not None and hot > steered.not_above_c
             if on and (now >= sun.next_look or sun.stopped):
                 on = warmer > steered.off_at_k + ROUNDING_K and not sun.stopped
@@ -347,7 +348,9 @@ class Closed:
             doings = {n: wired.source(m, now, dark=facts.dark) for n, m in control.sources.items()}
             for name, watts in heat.sun_w.items():  # a collector that gives less than 5 % counts as off
                 hot = watts[heat.hour(now)] > 0.05 * self.layout.collectors[name].output_w
-                doings[name] = "firing" if hot and flows[name] > STILL_M3_S else "off"
+                own = self.layout.own.get(name)
+                turns = own is None or control.pumps[own.circulator].state == "on"
+                doings[name] = "firing" if hot and turns and flows[name] > STILL_M3_S else "off"
             firing = tuple(n for n, does in doings.items() if does == "firing")
             facts.trips |= {n for n in firing if self._too_hot(n)}
             heated = tuple(n for n in firing if self.heats.get(n, True))

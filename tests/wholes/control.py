@@ -97,6 +97,8 @@ class Control:
         for name, source in scenario.plant.heat_sources.items():
             if source.kind == "solar" and source.steered:
                 yield Demand(f"sun on {name}", rank["sun"], *source.steered.pump, kind="sun")
+                if source.own_water:
+                    yield Demand(f"sun on {name}", rank["sun"], source.own_water.circulator, "on")
         for blower in scenario.plant.air:
             for entry, name in named("bathing", schedule.bathing):
                 if entry.air:

@@ -94,7 +94,7 @@ class Heat:
         body = self.layout.bodies[piece.body]
         whole = sum(p.volume_m3 for p in self.layout.pieces if p.body == piece.body)
         count = max(1, round(piece.length_m / CELL_M)) if piece.length_m else 3
-        if piece.body in self.layout.collectors:  # so that their mean is that of water that warms on its way
+        if piece.body in self.layout.passed:  # so that their mean is that of water that warms on its way
             count = COLLECTOR_CELLS
         share = piece.volume_m3 / whole / count
         first = 2 + len(self.body)
@@ -127,6 +127,18 @@ class Heat:
     def body_c(self, name: str) -> float:
         """Mean temperature of a body's cells by their heat."""
         return float(self.weights(name) @ self.z)
+
+    def sunny(self, collectors: str) -> str:
+        """The body that the sun warms."""
+        return f"own water of {collectors}" if collectors in self.own else collectors
+
+    def seen(self, collectors: str) -> np.ndarray:
+        """What the sensor in collectors reads of z: all in them, not in the rest of their circuit."""
+        if collectors not in self.own:
+            return self.weights(collectors)
+        found = np.zeros(len(self.z))
+        found[self.own[collectors][0]] = 1.0
+        return found
 
     def weights(self, name: str) -> np.ndarray:
         """What a body's mean temperature is of z: each of its cells by its share of the heat."""
@@ -167,8 +179,9 @@ class Heat:
         gives(1, at[self.sheet.tub.shell.zone], outward, shell, 1)
         if covered:
             gives(0, at[self.sheet.tub.cover_zone], cover, water, 0)
+        in_sun = {self.sunny(name) for name in self.layout.collectors}
         for k, name in enumerate(self.body):
-            counts = 3 if name in self.layout.collectors else 2
+            counts = 3 if name in in_sun else 2
             gives(2 + k, at[self.zone_of[name]], self.ua[k], self.capacity[k], counts)
         m[0, at["tub"]] = 1.0 / water
         flows = self.hydraulics.flows(speeds)

@@ -64,6 +64,12 @@ class Own:
                 lambda q: pump.max_head_m * (1.0 - (q / pump.max_flow_m3_s) ** 2) - head * (q / at) ** 2,
                 1e-9, pump.max_flow_m3_s,
             )  # fmt: skip
+        held, lost = [v * per_m3 for v in parts], [HOUSING_FILM_W_M2K * 2.5 * pi * w**2 for w in wide]
+        starts_c, stops_c = -999.0, 9999.0
+        if sheet.kind == "solar":  # they lose and hold what their sheet says; what steers them reads them
+            held[0], lost[0] = held[0] + sheet.holds_j_k, sheet.loses_w_k
+        else:
+            starts_c, stops_c = own.thermostat.starts_below_c, own.thermostat.stops_above_c
         plates = own.exchanger.ua_w_k
         if plates is None:
             r = own.exchanger.rated
@@ -74,12 +80,12 @@ class Own:
             source,
             own.circulator,
             own.stated_zone or sheet.zone,
-            (parts[0] * per_m3, parts[1] * per_m3),
-            tuple(HOUSING_FILM_W_M2K * 2.5 * pi * w**2 for w in wide),
+            (held[0], held[1]),
+            (lost[0], lost[1]),
             flow * per_m3,
             plates,
-            own.thermostat.starts_below_c,
-            own.thermostat.stops_above_c,
+            starts_c,
+            stops_c,
         )
 
     def passes_w_k(self, tub_flow_w_k: float) -> float:

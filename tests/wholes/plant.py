@@ -106,7 +106,7 @@ class Layout:
             wall_j_k = pi / 4 * (leg.outside_m**2 - leg.bore_m**2) * PIPES[leg.of][1]
             self._body(name, length * (water_j_k + wall_j_k), length * self._pipe_ua(leg), leg.zone)
         for name, thing in {**s.plant.equipment, **s.plant.heat_sources}.items():
-            if name in self.collectors:  # they lose and hold what their sheet says
+            if name in self.passed:  # they lose and hold what their sheet says
                 held = thing.volume_m3 * self.water_j_m3_k + thing.holds_j_k
                 self._body(name, held, thing.loses_w_k, thing.zone)
             else:
@@ -215,6 +215,11 @@ class Layout:
         found = {n: s for n, s in self.scenario.plant.heat_sources.items() if s.kind == "solar"}
         assert all(s.loses_w_k is not None and s.holds_j_k is not None for s in found.values())
         return found
+
+    @cached_property
+    def passed(self) -> dict[str, Any]:
+        """Those of them through which the tub's water runs."""
+        return {n: s for n, s in self.collectors.items() if not s.own_water}
 
     @cached_property
     def ways(self) -> dict[str, str]:

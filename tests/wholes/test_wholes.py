@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from tests.wholes.by_design import by_design
-from tests.wholes.cases import CASES, FOLDER, LEFT_OUT, closed, ours
+from tests.wholes.cases import CASES, FOLDER, LEFT_OUT, SUN_BEHIND_PLATES, closed, ours
 from tests.wholes.compare import checks, closed_loop, mended, open_loop, spoiled
 
 FAST = "walled-garden-circulator"
@@ -45,6 +45,14 @@ def test_every_shipped_plant_is_here():
 def test_one_plant_in_open_and_closed_loop():
     """The circulator and the jet pump, both ways."""
     assert [] == told(checks((FAST,), design=False))
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(600)
+@pytest.mark.parametrize("loop", [open_loop, closed_loop])
+def test_collectors_behind_plates(loop):
+    """Glycol of their own, driven by cyclesim and under a control of its own."""
+    assert [] == told(loop(SUN_BEHIND_PLATES))
 
 
 @pytest.mark.slow

@@ -84,7 +84,7 @@ def _of_parts(scenario: Scenario, stray: Stray) -> Iterator[Doubt]:
                 changed = with_part(scenario, stray.block, name, change(thing, end))
             ends.append(None if changed == scenario else AsBuilt(changed))
         if any(ends):
-            yield Doubt(about(stray.name, name), ends[0], ends[1], frozenset(_FELT[stray.name]))
+            yield Doubt(about(stray.name, name), ends[0], ends[1], frozenset(_FELT.get(stray.name, {HEAT})))
 
 
 def with_part(scenario: Scenario, block: str, name: str, part: Any) -> Scenario:

@@ -293,13 +293,17 @@ class Warmer:
             name: total_s(meet(while_in(stream, "firing"), all_of)) for name, stream in trace.sources.items()
         }
         sheets = self.plant.sheet.heat_sources
-        gave = sum(
-            firing[n] * sheets[n].output_w for n in firing if n not in trace.exchanges and sheets[n].switched
-        )
-        for name in firing:
-            if name in trace.exchanges:
+        gave = 0.0
+        for name, fired_s in firing.items():
+            if name in trace.own_waters:
+                own = trace.own_waters[name]
+                given_j = own.given_j - own.lost_j if name in self.plant.behind_plates else own.given_j
+                gave += float(np.sum(given_j[own.start_s < until_s]))
+            elif name in trace.exchanges:
                 rows = trace.exchanges[name]
                 gave += float(np.sum(rows.heat_j[rows.start_s < until_s]))
+            elif sheets[name].switched:
+                gave += fired_s * sheets[name].output_w
         pumped = sum(
             duty.pump_heat_w * (min(end, until_s) - start)
             for start, end, duty in duties_over_time(self.plant, trace, coasting=False)

@@ -30,7 +30,7 @@ class Brief:
     energy_kwh: float
     fuel_kwh: float
     running_h: dict[str, float]
-    """Of each device."""
+    """Of each machine."""
     pump_h: float
     pump_starts: int
     loud_min: float
@@ -51,7 +51,7 @@ def brief(plant: Assembly, programme: Programme, trace: Trace, days: int) -> Bri
     used = [metered.total(name) for name in metered.energy_kwh]
     sources = [measure_source(plant, programme, trace, name, metered) for name in trace.sources]
     unused = [source.sun_unused_kwh for source in sources if source.sun_unused_kwh is not None]
-    running_h = running_hours(plant, trace, metered)
+    running_h = running_hours(trace)
     return Brief(
         days,
         sum(total.cost for total in used),

@@ -25,12 +25,13 @@ def say_conductors(sheet: Sheet, plant: Assembly) -> None:
                 row.drop_v,
                 100.0 * row.share,
                 f"{within} {100.0 * supply.drop_at_most:g} %",
+                row.starting_v,
             )
         )
     if not rows:
         return
     sheet.heading("Voltage lost on cables: figures to check")
-    columns = (
+    columns = [
         words("cable to"),
         Column("length\n{unit}", unit="m"),
         words("conductors"),
@@ -38,8 +39,16 @@ def say_conductors(sheet: Sheet, plant: Assembly) -> None:
         Column("lost\n{unit}", unit="V"),
         Column("lost\n{unit}", unit="%"),
         words(""),
-    )
-    sheet.table(columns, rows)
+        Column("starting\n{unit}", unit="V", unknown=""),
+    ]
+    starts = any(row[-1] is not None for row in rows)
+    told = len(columns) if starts else -1
+    sheet.table(columns[:told], [row[:told] for row in rows])
+    if starts:
+        sheet.line(
+            "Starting: what is lost for a moment while one motor starts and the others run, by resistance "
+            "alone. A motor that gets too little voltage then may not start: a figure to check too."
+        )
     sheet.line(f"{DROPS} The most is taken that the interlocks let run together. Whether a cable bears its "
                "current, what protects it and how it is laid are yours to decide.")  # fmt: skip
 

@@ -10,6 +10,7 @@ from cyclesim.control.calendar import WEEKDAYS
 from cyclesim.said.page import Amount, Cell, Column, whole, words
 from cyclesim.said.papers.paper import Sheet
 from cyclesim.scenario.blocks.heating import Heating
+from cyclesim.scenario.blocks.own_water import OwnCircuit
 from cyclesim.scenario.blocks.schedule import Run
 from cyclesim.scenario.forms.times import Occasion
 from cyclesim.simulation.programme import Programme
@@ -46,6 +47,9 @@ def settings(programme: Programme) -> Iterator[Setting]:
             yield f"{name}: stays off at least", exactly(source.rest_s)
         if source.minimum_run_s:
             yield f"{name}: stays on at least", exactly(source.minimum_run_s)
+        if isinstance(circuit := source.own_water, OwnCircuit):  # set at the source itself
+            yield f"{name}: starts when its own water is below", _degrees(circuit.thermostat.starts_below_c)
+            yield f"{name}: stops when its own water is above", _degrees(circuit.thermostat.stops_above_c)
     for name, pump in pumps.items():
         if len(pump.speeds) > 1:
             yield f"{name}: off between its speeds for", exactly(pump.changeover_s)

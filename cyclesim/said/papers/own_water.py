@@ -5,6 +5,7 @@ from __future__ import annotations
 from cyclesim.said.duties import L_MIN
 from cyclesim.said.page import Amount, Cell, Column, words
 from cyclesim.said.papers.paper import Sheet
+from cyclesim.scenario.blocks.own_water import OwnCircuit
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.own_water import Circuit, circuits
 
@@ -21,27 +22,52 @@ def own_waters(sheet: Sheet, plant: Assembly) -> None:
             ("it freezes at", Amount(circuit.freezes_c, "°C", 1)),
             ("turned by", own.circulator),
             ("flow that it gives", Amount(circuit.flow_m3_s * L_MIN, "L/min")),
-            ("the source starts below", Amount(own.thermostat.starts_below_c, "°C", 0)),
-            ("and stops above", Amount(own.thermostat.stops_above_c, "°C", 0)),
+        ]
+        if isinstance(own, OwnCircuit):
+            rows += [
+                ("the source starts below", Amount(own.thermostat.starts_below_c, "°C", 0)),
+                ("and stops above", Amount(own.thermostat.stops_above_c, "°C", 0)),
+            ]
+        rows += [
             ("goes over at most, per degree between the inlets", f"{circuit.over_w_k(best):.0f} W/K"),
             ("then with", best.name),
         ]
         sheet.heading(f"Own water of {name}, behind a plate exchanger")
         sheet.table((words(""), Column("", unit="")), rows)
-        sheet.checks(_looked_at(circuit, source.high_limit_c))
+        if isinstance(own, OwnCircuit):
+            sheet.checks(_looked_at(circuit, own, source.high_limit_c))
+        else:
+            sheet.checks([*_FOR_ALL, *_in_the_sun(circuit), *_glycol(circuit)])
 
 
-def _looked_at(circuit: Circuit, limit_c: float | None) -> list[str]:
-    own = circuit.sheet
+_FOR_ALL = (
+    "The two waters run through the plates against each other: hot in beside the tub's water out.",
+    "A relief valve and an expansion vessel stand in the circuit, fitted and set by the installer.",
+)
+
+
+def _looked_at(circuit: Circuit, own: OwnCircuit, limit_c: float | None) -> list[str]:
     looked = [
-        "The two waters run through the plates against each other: hot in beside the tub's water out.",
-        "A relief valve and an expansion vessel stand in the circuit, fitted and set by the installer.",
+        *_FOR_ALL,
         f"With {own.circulator} off at its plug, {circuit.name} does not fire when it is called"
         + (": the flow switch holds it off." if own.flow_switch else "; if it does, end the test at once."),
     ]
-    if own.glycol:
-        share, freezes = 100.0 * own.glycol, f"{circuit.freezes_c:.1f} °C"
-        looked.append(f"Glycol measured with a refractometer: {share:g} % propylene, down to {freezes}.")
+    looked += _glycol(circuit)
     if limit_c is None:
         looked.append(f"No high limit of {circuit.name} is drawn.")
     return looked
+
+
+def _in_the_sun(circuit: Circuit) -> list[str]:
+    turned = circuit.sheet.circulator
+    return [
+        f"The expansion vessel takes what boils out of {circuit.name} in the sun with {turned} at rest.",
+        f"A check valve keeps the water of {circuit.name} from turning by itself at night.",
+    ]
+
+
+def _glycol(circuit: Circuit) -> list[str]:
+    if not circuit.sheet.glycol:
+        return []
+    share, freezes = 100.0 * circuit.sheet.glycol, f"{circuit.freezes_c:.1f} °C"
+    return [f"Glycol measured with a refractometer: {share:g} % propylene, down to {freezes}."]

@@ -18,6 +18,8 @@ def sun_controls(sheet: Sheet, plant: Assembly) -> None:
     """For the electrician: what each controller of collectors moves, and at which temperatures."""
     for name, steered in plant.steered.items():
         moved = str(steered.valve) if steered.valve else str(steered.pump)
+        if own := plant.sheet.heat_sources[name].own_water:
+            moved += f" and {own.circulator}, together"
         rows: list[tuple[Cell, ...]] = [
             ("moves", moved),
             ("sensors", f"in {name} and in the tub"),
@@ -62,12 +64,17 @@ def sun_pipes(sheet: Sheet, plant: Assembly) -> None:
     """For the plumber: collectors boil dry when nothing moves, and freeze when nobody drains them."""
     for name in plant.plates:
         sheet.heading(f"{name}, in the sun")
+        own = plant.sheet.heat_sources[name].own_water
+        drained = "" if own and own.glycol else "; drained before a frost"
         looked = [
-            f"At {name} stand a vent at the top and a drain at the bottom; drained before a frost.",
+            f"At {name} stand a vent at the top and a drain at the bottom{drained}.",
             "A relief valve stands between them and anything that shuts, and blows off where nobody stands.",
             "Pipes, seals and insulation beside them are made for steam: no plastic there.",
-            "Water that has stood in them comes out where nobody sits, or is mixed before it does.",
         ]
+        if not own:
+            looked.append(
+                "Water that has stood in them comes out where nobody sits, or is mixed before it does."
+            )
         steered = plant.steered.get(name)
         if steered and steered.valve:
             valve, position = steered.valve

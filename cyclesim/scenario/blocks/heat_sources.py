@@ -5,7 +5,7 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import BeforeValidator, Discriminator, Field, Tag, model_validator
 
 from cyclesim.scenario.blocks.collectors import HOLDS_PER_W, LOSES_PER_W, SHEET, Plate, Steered
-from cyclesim.scenario.blocks.own_water import OwnCircuit
+from cyclesim.scenario.blocks.own_water import OwnCircuit, SunCircuit
 from cyclesim.scenario.blocks.place import PriceTag
 from cyclesim.scenario.blocks.wiring import OWN_SWITCH, STARTED, Starter, Starters
 from cyclesim.scenario.forms.fields import (
@@ -192,11 +192,6 @@ class Unswitched(_Source):
     @property
     def own_flow_switch_s(self) -> None:
         """None: it is not switched."""
-        return
-
-    @property
-    def own_water(self) -> None:
-        """None: the tub's water passes it."""
         return
 
     @property
@@ -391,6 +386,11 @@ class Wood(Unswitched):
         description="Time in which its heat falls to 37 % after the fire has burnt.",
     )
 
+    @property
+    def own_water(self) -> None:
+        """None: the tub's water passes it."""
+        return
+
 
 class Solar(Unswitched):
     """Collectors, by the noon output that is expected of them."""
@@ -413,6 +413,11 @@ class Solar(Unswitched):
     steered: Steered | None = Field(
         None, description="What leads water through them and when, e.g. {pump: sun_pump, high_stop: 39 degC}."
     )
+    own_water: SunCircuit | None = Field(
+        None,
+        description="Water or glycol of their own that a plate exchanger parts from the tub's, turned while "
+        "the pump of steered runs. Then drop, volume, needs_flow and zone are of the tub's side.",
+    )
 
     @model_validator(mode="after")
     def _has_water(self) -> "Solar":
@@ -420,6 +425,9 @@ class Solar(Unswitched):
             raise RefusedError(
                 "no water in them", "with steered, loses or holds more than 0 L", at=("volume",)
             )
+        if self.own_water is not None and (self.steered is None or self.steered.pump is None):
+            due = "expected steered: {pump: sun_pump}, which starts the circulator, too"
+            raise RefusedError("own water that nothing turns", due, at=("own_water",))
         return self
 
     def assumed(self) -> list[Assumed]:

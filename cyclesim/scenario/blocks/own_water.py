@@ -1,6 +1,6 @@
 """A heat source's own water: a circuit that gives its heat to the tub's through a plate exchanger."""
 
-from typing import Annotated
+from typing import Annotated, ClassVar
 
 from pydantic import Field, model_validator
 
@@ -112,7 +112,7 @@ class OwnThermostat(Model):
         return self
 
 
-class OwnCircuit(Model):
+class _Turned(Model):
     """Water of a source's own, turned by its circulator, that meets the tub's in a plate exchanger alone."""
 
     exchanger: Exchanger = Field(description="The plates, e.g. {ua: 1.8 kW/K}.")
@@ -120,9 +120,6 @@ class OwnCircuit(Model):
     volume_m3: PartVolume = Field(alias="volume", description="All the water of the circuit, e.g. 14 L.")
     in_source_m3: PartVolume = Field(
         alias="in_source", description="How much of it is inside the source, e.g. 3 L."
-    )
-    thermostat: OwnThermostat = Field(
-        description="Reads the circuit's water, e.g. {starts_below: 60 degC, stops_above: 70 degC}."
     )
     glycol: Annotated[float, Quantity("fraction", ge=0, le=MOST_GLYCOL)] = default(
         0.0,
@@ -132,6 +129,20 @@ class OwnCircuit(Model):
     )
     drop: AtHead | None = Field(
         None, description="Head that the circuit loses at a flow; asked for by a circulator with a curve."
+    )
+
+    @model_validator(mode="after")
+    def _a_part(self) -> "_Turned":
+        if self.in_source_m3 >= self.volume_m3:
+            raise RefusedError("", "in_source is a part of volume", at=("in_source",))
+        return self
+
+
+class OwnCircuit(_Turned):
+    """The own water of a source that the controller switches; its thermostat starts and stops the heat."""
+
+    thermostat: OwnThermostat = Field(
+        description="Reads the circuit's water, e.g. {starts_below: 60 degC, stops_above: 70 degC}."
     )
     stated_zone: Name | None = Field(
         None, alias="zone", description="The zone that it lies in; that of the source unless said."
@@ -143,8 +154,15 @@ class OwnCircuit(Model):
         description="true if a flow switch in the circuit holds the source off while its water stands.",
     )
 
-    @model_validator(mode="after")
-    def _a_part(self) -> "OwnCircuit":
-        if self.in_source_m3 >= self.volume_m3:
-            raise RefusedError("", "in_source is a part of volume", at=("in_source",))
-        return self
+
+class SunCircuit(_Turned):
+    """The own water of collectors: it turns while the sun is let in, and gets hot while it stands."""
+
+    flow_switch: ClassVar[bool] = False
+    """None: nobody switches the sun."""
+    stated_zone: Name = Field(
+        alias="zone", description="The zone that the collectors stand in, e.g. outdoors."
+    )
+
+
+AnyCircuit = OwnCircuit | SunCircuit
