@@ -86,8 +86,9 @@ def test_the_run_and_the_owner_read_the_same_of_the_hottest():
     sources = result.metrics.heat_sources
     hot = replace(sources["collectors"], hottest_c=160.4, stood_hot_h=1.0, hottest_at="2027-06-12T14:00:00")
     page, sheet = Page(), Sheet()
-    say_sources(page, {"collectors": hot}, result.metrics.legs, "EUR")
-    stands_hot(sheet, replace(result, metrics=replace(result.metrics, heat_sources={"collectors": hot})))
+    metrics = replace(result.metrics, heat_sources={"collectors": hot})
+    say_sources(page, metrics)
+    stands_hot(sheet, replace(result, metrics=metrics))
     (said,) = [text for block in turned(page.blocks, us=True) if "hottest" in (text := str(block))]
     assert "320 °F at the hottest" in said
     (table,) = [block for block in turned(sheet.blocks, us=True) if isinstance(block, Table)]
@@ -101,7 +102,7 @@ def test_what_collectors_lose_is_told_apart_from_the_losses_of_the_tub():
     source = result.metrics.heat_sources["collectors"]
     lost_kwh = result.metrics.legs["collectors"].heat_lost_kwh
     page = Page()
-    say_sources(page, result.metrics.heat_sources, result.metrics.legs, "EUR")
+    say_sources(page, result.metrics)
     assert f"Of the sun it lost {number(lost_kwh)} kWh to the air (its row among the legs)" in str(
         page.blocks
     )
@@ -109,6 +110,11 @@ def test_what_collectors_lose_is_told_apart_from_the_losses_of_the_tub():
     assert tub.lost_from_equipment_kwh < lost_kwh
     sun_kwh = sum(sun_w(result.plant, "collectors", result.trace.begin_utc, 30 * 24)) / 1000.0
     assert source.heat_kwh + lost_kwh == pytest.approx(sun_kwh, rel=0.001)
+    behind = simulate(load_text(BEHIND_PLATES + AT_NIGHT), days=2)  # the row there is of the plates
+    page = Page()
+    say_sources(page, behind.metrics)
+    assert "panels gave" in str(page.blocks)
+    assert "Of the sun it lost" not in str(page.blocks)
 
 
 def test_the_drawing_says_what_lets_the_sun_in():
