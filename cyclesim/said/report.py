@@ -193,7 +193,7 @@ def _say_plant(page: Page, result: Result) -> None:
     metrics, currency = result.metrics, result.metrics.energy.currency
     say_duty_problems(page, result)
     say_pumps(page, metrics.pumps, currency)
-    say_sources(page, metrics.heat_sources, currency)
+    say_sources(page, metrics)
     say_made_from(page, metrics.heat_sources)
     say_blowers(page, metrics.blowers, currency)
     say_own_waters(page, metrics.own_water, currency)

@@ -74,7 +74,7 @@ def run_page(
     say_left(page, result.left, everything=everything)
     say_nobody_turns(page, bool(result.left and result.scenario.schedule.valves_turned))
     say_pumps(page, metrics.pumps, metrics.energy.currency)
-    say_sources(page, metrics.heat_sources, metrics.energy.currency)
+    say_sources(page, metrics)
     say_blowers(page, metrics.blowers, metrics.energy.currency)
     say_own_waters(page, metrics.own_water, metrics.energy.currency)
     say_treatment(page, metrics.treatment, metrics.energy.currency)

@@ -10,6 +10,7 @@ from cyclesim.analysis.metrics import (
     EnergyMetrics,
     HeatSourceMetrics,
     LegMetrics,
+    Metrics,
     PumpMetrics,
     TubMetrics,
 )
@@ -149,8 +150,9 @@ def say_tripped(page: Page, sources: dict[str, HeatSourceMetrics]) -> None:
             page.line(f"{sentence} for a person to reset it.", tone="danger", indent=2, hang=2)
 
 
-def say_sources(page: Page, sources: dict[str, HeatSourceMetrics], currency: str) -> None:
+def say_sources(page: Page, metrics: Metrics) -> None:
     """Heat sources, and what kept them waiting."""
+    sources = metrics.heat_sources
     if not sources:
         return
     columns = (
@@ -161,24 +163,31 @@ def say_sources(page: Page, sources: dict[str, HeatSourceMetrics], currency: str
         Column("waits for\nflow check {unit}", "proving_h", "h"),
         Column("tripped\n{unit}", "tripped_h", "h"),
         Column("energy\n{unit}", "energy_kwh", "kWh"),
-        cost(currency),
+        cost(metrics.energy.currency),
     )
     page.table(columns, records(columns, sources), "Heat sources")
     for name, source in sources.items():
         waits = [f"{why} {number(h)} h" for why, h in source.called_not_firing_h.items() if h]
         if waits:
             page.line(f"{name} was wanted but kept off (reasons overlap): {', '.join(waits)}.", hang=2)
-        say_sun(page, name, source)
+        alone = source.stood_hot_h is not None and name not in metrics.own_water
+        say_sun(page, name, source, metrics.legs[name].heat_lost_kwh if alone else None)
 
 
-def say_sun(page: Page, name: str, source: HeatSourceMetrics) -> None:
-    """What collectors gave and could have given, and how hot they stood."""
+def say_sun(page: Page, name: str, source: HeatSourceMetrics, lost_kwh: float | None) -> None:
+    """What collectors gave and could have given, and how hot they stood.
+
+    *lost_kwh*: what they lost, where the row among the legs is of nothing but them.
+    """
     if source.sun_unused_kwh is None:
         return
     gave, more = number(source.heat_kwh), number(source.sun_unused_kwh)
     said = f"{name} gave {gave} kWh of heat; {more} kWh more went unused, since no water moved in the sun."
     if source.sun_unused_at_stop_kwh:
         said += f" {number(source.sun_unused_at_stop_kwh)} kWh of that with the tub at its high stop."
+    if lost_kwh is not None:
+        said += f" Of the sun it lost {number(lost_kwh)} kWh to the air (its row among the legs), what went"
+        said += " unused among them: no loss of the tub counts them."
     if source.stood_hot_h is not None and source.hottest_c is not None:
         said += f" Stood hot for {number(source.stood_hot_h)} h, {number(source.hottest_c)} °C at the hottest"
         said += f", {when(source.hottest_at)}"

@@ -36,6 +36,15 @@ def number(value: float | None, decimals: int = 1) -> str:
     return f"<{10**-places:.{places}f}" if value > 0 else "0"
 
 
+def as_told(value: float) -> float:
+    """A value as `number` tells it, so that a table turns the same into another unit as a sentence does.
+
+    >>> as_told(160.4), as_told(35.44)
+    (160.0, 35.4)
+    """
+    return float(number(value).replace(",", ""))
+
+
 def signed(value: float, decimals: int = 1) -> str:
     """A number with its sign, unless it is less than the last digit that is told.
 

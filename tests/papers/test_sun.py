@@ -1,17 +1,22 @@
 """What the papers say of collectors, against the file and a year's run."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from cyclesim.analysis.result import simulate
 from cyclesim.said.drawing import drawing
-from cyclesim.said.page import Table
+from cyclesim.said.page import Page, Table
 from cyclesim.said.papers.own_water import own_waters
 from cyclesim.said.papers.paper import Checklist, Sheet
 from cyclesim.said.papers.sun import stands_hot, sun_controls, sun_pipes
+from cyclesim.said.run_tables import say_sources
+from cyclesim.said.words import number
 from cyclesim.scenario.reading.load import load, load_text
+from cyclesim.shown.reader import turned
 from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.exchanges import sun_w
 from tests.sunny import AT_NIGHT, BEHIND_PLATES, BY_VALVE, FILTERED
 
 SLOPE = Path(__file__).parents[2] / "schedules" / "south-slope.yaml"
@@ -73,6 +78,43 @@ def test_the_owner_is_told_how_hot_they_stand():
     assert rows["stands hot in a year for"] == pytest.approx(source.stood_hot_h)
     assert rows["heat that goes unused"] == pytest.approx(source.sun_unused_kwh)
     assert any("scald" in getattr(block, "text", "") for block in sheet.blocks)
+
+
+def test_the_run_and_the_owner_read_the_same_of_the_hottest():
+    """160.4 degC is 320.7 degF: 160 degC are told in both, and so 320 degF, which is 9/5 x 160 + 32."""
+    result = simulate(load(SLOPE), days=2)
+    sources = result.metrics.heat_sources
+    hot = replace(sources["collectors"], hottest_c=160.4, stood_hot_h=1.0, hottest_at="2027-06-12T14:00:00")
+    page, sheet = Page(), Sheet()
+    metrics = replace(result.metrics, heat_sources={"collectors": hot})
+    say_sources(page, metrics)
+    stands_hot(sheet, replace(result, metrics=metrics))
+    (said,) = [text for block in turned(page.blocks, us=True) if "hottest" in (text := str(block))]
+    assert "320 °F at the hottest" in said
+    (table,) = [block for block in turned(sheet.blocks, us=True) if isinstance(block, Table)]
+    (cell,) = [row.cells[1] for row in table.rows if "at the hottest" in str(row.cells[0])]
+    assert "320" == number(cell.value)
+
+
+def test_what_collectors_lose_is_told_apart_from_the_losses_of_the_tub():
+    """What they gave and what they lost is the sun on them, but for what is still in them."""
+    result = simulate(load(SLOPE), days=30)
+    source = result.metrics.heat_sources["collectors"]
+    lost_kwh = result.metrics.legs["collectors"].heat_lost_kwh
+    page = Page()
+    say_sources(page, result.metrics)
+    assert f"Of the sun it lost {number(lost_kwh)} kWh to the air (its row among the legs)" in str(
+        page.blocks
+    )
+    tub = result.metrics.tub
+    assert tub.lost_from_equipment_kwh < lost_kwh
+    sun_kwh = sum(sun_w(result.plant, "collectors", result.trace.begin_utc, 30 * 24)) / 1000.0
+    assert source.heat_kwh + lost_kwh == pytest.approx(sun_kwh, rel=0.001)
+    behind = simulate(load_text(BEHIND_PLATES + AT_NIGHT), days=2)  # the row there is of the plates
+    page = Page()
+    say_sources(page, behind.metrics)
+    assert "panels gave" in str(page.blocks)
+    assert "Of the sun it lost" not in str(page.blocks)
 
 
 def test_the_drawing_says_what_lets_the_sun_in():

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from cyclesim.said.page import Amount, Cell, Column, words
 from cyclesim.said.papers.paper import Sheet
+from cyclesim.said.words import as_told
 from cyclesim.scenario.blocks.collectors import BACK_K
 from cyclesim.simulation.assembly import Assembly
 
@@ -93,7 +94,7 @@ def stands_hot(sheet: Sheet, year: Result) -> None:
         sheet.heading(f"{name} in the sun")
         rows: list[tuple[Cell, ...]] = [
             ("stands hot in a year for", Amount(told.stood_hot_h, "h")),
-            ("at the hottest, if its water did not boil", Amount(told.hottest_c, "°C")),
+            ("at the hottest, if its water did not boil", Amount(as_told(told.hottest_c), "°C")),
             ("heat that it gives in a year", Amount(told.heat_kwh, "kWh")),
             ("heat that goes unused", Amount(told.sun_unused_kwh, "kWh")),
         ]
