@@ -184,7 +184,7 @@ def with_value(value: Any, *path: str | int) -> MadeMend:
 def with_text(value: Any, written: str | None, *path: str | int) -> MadeMend:
     """The thing at the path replaced, as the file writes it; taken out where that is None."""
     *above, last = path
-    key = last.removesuffix("_s").rstrip("_") if isinstance(last, str) else last
+    key = last.removesuffix("_s").removesuffix("_c").rstrip("_") if isinstance(last, str) else last
     return MadeMend(lambda scenario: replaced(scenario, value, *path), (Edit((*above, key), written),))
 
 

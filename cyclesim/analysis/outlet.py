@@ -17,6 +17,7 @@ from cyclesim.analysis.amounts import apart, flow
 from cyclesim.analysis.findings import Breach, Judged
 from cyclesim.analysis.history import History
 from cyclesim.analysis.spans import Bools, Floats, covers, spans, where, while_in
+from cyclesim.analysis.sun_rules import stopped_too_late
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.physics.loops import apart as circuits_of
 from cyclesim.physics.water_age import STILL_M3_S
@@ -52,6 +53,8 @@ def _while_it_fires(history: History, name: str, limit_c: float) -> Judged:
             worst = float(np.max(outlet_c[(begins >= start) & (begins < end) & same]))
             cause = f"only {flow(abs(duty.flow_m3_s(name)))} pass it at {duty.name}"
             mend = "more water through it: a higher speed or a larger pump; or a smaller source"
+            if name in history.plant.steered and (late := stopped_too_late(history.plant, name)):
+                mend = f"{late.mend}; or {mend}"
             yield Breach(name, cause, worst, "degC", _of(worst, limit_c), mend, start, end - start)
 
 

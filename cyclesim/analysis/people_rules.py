@@ -9,6 +9,7 @@ from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
 from cyclesim.analysis.history import History
 from cyclesim.analysis.outlet import outlet_too_hot
 from cyclesim.analysis.spans import Spans, covers, join, meet, spans, total_s, while_in
+from cyclesim.analysis.sun_rules import stopped_too_late
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.scenario.blocks.schedule import Schedule
 
@@ -53,6 +54,8 @@ def _why_too_hot(history: History, spell: Spans) -> tuple[str, str]:
         if own:
             kept_c = max((level.keep_at_c for level in history.set_points.levels), default=0.0)
             mend = f"a lower set point than {kept_c:g} degC, or a smaller source"
+        late = [stopped_too_late(history.plant, name) for name in fired if name in history.plant.steered]
+        mend = next((breach.mend for breach in late if breach), mend)
         return f"{listed(fired)} heat{'s' if len(fired) == 1 else ''} it", mend
     run = [n for n, s in trace.pumps.items() if total_s(meet(while_in(s, "on", "low", "high"), spell))]
     if run:

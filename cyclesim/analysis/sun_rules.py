@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from cyclesim.analysis import mends
-from cyclesim.analysis.amounts import lasting
+from cyclesim.analysis.amounts import apart, lasting
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Change, Rule, Subject
 from cyclesim.analysis.history import moves_at
 from cyclesim.analysis.kept_out import LASTS_S, Why
@@ -73,11 +73,22 @@ def not_let_in(plant: Assembly, programme: Programme) -> Iterator[Breach]:
 
 
 def without_high_stop(plant: Assembly, programme: Programme) -> Iterator[Breach]:
-    """Steered collectors without a high stop warm the tub for as long as the sun shines."""
+    """Steered collectors without a high stop, or with one too high, warm the tub until it scalds."""
     del programme
-    for name, steered in plant.steered.items():
-        if steered.high_stop_c is None:
-            yield Breach(name, "nothing stops the sun: no high_stop", None, "degC", "", _sentence(plant))
+    for name in plant.steered:
+        if late := stopped_too_late(plant, name):
+            yield late
+
+
+def stopped_too_late(plant: Assembly, name: str) -> Breach | None:
+    """Where nothing stops the sun before the water is warmer than people may bathe in."""
+    most_c, stop_c = plant.scenario.limits.bathing_temperature_c, plant.steered[name].high_stop_c
+    if stop_c is None:
+        return Breach(name, "nothing stops the sun: no high_stop", None, "degC", "", _sentence(plant))
+    if stop_c <= most_c:
+        return None
+    cause, text = "its high_stop is above what people may bathe in", " of ".join(apart(stop_c, most_c, 1))
+    return Breach(name, cause, stop_c, "degC", f"{text} degC", _sentence(plant))
 
 
 def _sentence(plant: Assembly) -> str:
@@ -88,9 +99,10 @@ def _sentence(plant: Assembly) -> str:
 def _stopped(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
     """A high stop at the warmest that people may bathe in."""
     del programme
-    if plant.steered[about.name].high_stop_c is None:
+    if stopped_too_late(plant, about.name):
         most_c = plant.scenario.limits.bathing_temperature_c
-        made = mends.with_value(most_c, "plant", "heat_sources", about.name, "steered", "high_stop_c")
+        at = "plant", "heat_sources", about.name, "steered", "high_stop_c"
+        made = mends.with_text(most_c, format_quantity(most_c, "temperature"), *at)
         yield mends.change(_sentence(plant), made)
 
 
@@ -143,7 +155,7 @@ RULES: tuple[Rule, ...] = (
         "sun-not-stopped",
         "state",
         "danger",  # water that people step into gets as hot as the sun makes it
-        sentence="Steered collectors warm no water past a high stop.",
+        sentence="Steered collectors warm no water past a high stop that people may bathe in.",
         source=f"a high stop for the sun: {PRACTICE}; for longer than {lasting(LASTS_S)}: {CHOICE}",
         mend="give them a high stop: steered: high_stop",
         judge=_kept_out("stop"),

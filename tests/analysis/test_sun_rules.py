@@ -114,3 +114,17 @@ def found_without_a_run(plant, sets):
     scenario = load_text(plant, "test.yaml", sets=sets)
     found, _ = check_plant(Assembly(scenario), Programme(scenario))
     return {f.rule: f for f in found if f.subject == "panels"}
+
+
+def test_a_high_stop_above_what_people_may_bathe_in_is_no_stop():
+    """52 degC of 40 degC, the default: a danger by the plant alone, and what mends water too hot."""
+    sets = ["plant.heat_sources.panels.steered.high_stop=52 degC"]
+    told = found_without_a_run(OWN_PUMP + AT_NIGHT, sets)["sun-not-stopped"]
+    assert ("danger", 52.0) == (told.severity, told.worst)
+    assert "steered: high_stop: 40 degC or less" in told.mend
+    assert {} == found_without_a_run(OWN_PUMP + AT_NIGHT, [])  # which stops at 40 degC
+    hot = [*sets, "plant.heat_sources.panels.summer_peak=8 kW"]
+    found = simulate(load_text(OWN_PUMP + AT_NIGHT, "test.yaml", sets=hot), days=6, start=SUMMER).findings
+    mends = {f.rule: f.mend for f in found if f.rule in ("water-too-hot", "outlet-too-hot")}
+    assert {"water-too-hot", "outlet-too-hot"} == set(mends)
+    assert all("steered: high_stop: 40 degC or less" in mend for mend in mends.values())

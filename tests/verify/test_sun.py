@@ -8,6 +8,7 @@ from datetime import date
 
 import pytest
 
+from cyclesim.scenario.reading.edit import Edit
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.verification.verifier import verify
 from tests.sunny import AT_NIGHT, BEHIND_PLATES, BY_VALVE, FILTERED, OWN_PUMP
@@ -50,6 +51,8 @@ def test_a_pump_without_high_stop_is_found_and_its_twin_is_not_accused():
     assert broken.broken
     assert broken.why == "nothing stops the sun: no high_stop"
     assert {True} == {mend.holds for mend in broken.mends}
+    at = ("plant", "heat_sources", "panels", "steered", "high_stop")
+    assert [(Edit(at, "40 degC"),)] == [mend.edits for mend in broken.mends]
     assert not sound.broken
     assert not sound.undecided
 

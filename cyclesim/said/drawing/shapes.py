@@ -21,7 +21,7 @@ SymbolKind = Literal[
 
 TEXT_PX, NAME_PX, ROW_PX = 11, 12, 14
 """Height of ordinary letters, of a name's, and from one line of a label to the next."""
-_NARROW, _BOLD = 0.60, 0.69  # of the letters' height: what a letter takes at most on the mean
+_NARROW, _BOLD = 0.60, 0.72  # of the letters' height: what a letter takes at most on the mean
 
 
 class Point(NamedTuple):
