@@ -209,26 +209,6 @@ def _why_underfed(plant: Assembly, programme: Programme, source: str, duty: Plan
     return f"wire {{block: {source}, while: {while_at(*taker)}, because: too little water}}"
 
 
-def airline_unprotected(plant: Assembly, programme: Programme) -> Judged:
-    """Nothing stops the tub's water from running back through an air pipe into its blower."""
-    del programme
-    for name, blower in plant.sheet.air.items():
-        if blower.check_valve or blower.loop_above_water_m > 0.0:
-            continue
-        if unsaid := blower.unsaid("check_valve", "loop_above_water_m"):
-            yield NotJudged(f"the file does not say of {name}: {', '.join(unsaid)}")
-        else:
-            wet_l = 1000.0 * blower.wet_volume_m3
-            yield Breach(
-                name,
-                "its pipe has neither a check valve nor a loop above the water",
-                wet_l,
-                "L",
-                f"{wet_l:.1f} L stand in the pipe, not refreshed by a flush",
-                "fit a check valve, and lead the pipe in a loop above the water",
-            )
-
-
 def _makes_own_heat(source: HeatSource) -> bool:
     """Whether a high limit can hold it: a heat pump's refrigerant does; nobody can switch off a fire."""
     return source.switched and not isinstance(source, HeatPump)
@@ -387,16 +367,6 @@ RULES: tuple[Rule, ...] = (
         judge=source_underfed,
         changes=mends.blocked_where_underfed,
         applies=lambda plant, _: plant.scenario.schedule.heating is not None,
-    ),
-    Rule(
-        "airline-unprotected",
-        "plant",
-        "wear",  # a blower that has drunk is done for
-        sentence="A check valve or a loop above the water stops water from running back into a blower.",
-        source=PRACTICE,
-        mend="a check valve, or a loop above the water",
-        judge=airline_unprotected,
-        applies=lambda plant, _: bool(plant.sheet.air),
     ),
     Rule(
         "no-independent-limit",

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from cyclesim.analysis import (
+    air_rules,
     care_rules,
     conductors,
     flush_rules,
@@ -42,6 +43,7 @@ RULES: dict[str, Rule] = {
     rule.id: rule
     for rule in (
         *plant_rules.RULES,
+        *air_rules.RULES,
         *flush_rules.RULES,
         *room_rules.RULES,
         *state_rules.RULES,

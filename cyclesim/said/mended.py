@@ -20,6 +20,7 @@ _KEYS: dict[str, tuple[str, ...]] = {
     "jets-weak": ("plant.legs.{}.manifold", "plant.pumps"),
     "source-underfed": ("schedule.heating.pump", "interlocks"),
     "airline-unprotected": ("plant.air.{}.check_valve",),
+    "injectors-unfed": ("plant.air.{}.each", "plant.air.{}.curve"),
     "no-independent-limit": ("plant.heat_sources.{}.high_limit",),
     "sample-too-short": ("schedule.heating.sensor",),
     "programme-does-not-fit": ("controller", "schedule"),

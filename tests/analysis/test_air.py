@@ -141,3 +141,16 @@ def test_the_start_of_a_blower_is_in_the_worst_second(run: Run, winter: Changes)
     starts = ("power: 690 W,", "power: 690 W, current: 3 A, starting_current: 15 A,")
     history = run(*winter, starts, pumps={"main": [(0, "high")]}, blowers={"blower": [(H, "on")]})
     assert pytest.approx(15.0 + 7.0 + 1.0) == measure(history).energy.circuits["supply"].most_starting_a
+
+
+@pytest.mark.parametrize(("each", "found"), [("40 L/min at 17 kPa", []), ("40 L/min at 25 psi", ["blower"])])
+def test_injectors_for_more_pressure_than_their_blower_gives(
+    run: Run, winter: Changes, each: str, found: list[str]
+) -> None:
+    """A blower of 18 kPa at the most; 25 psi are 172.4 kPa, by 6.8948 kPa a psi."""
+    curve = (
+        f"curve: [[0 L/min, 18 kPa], [600 L/min, 12 kPa], [1100 L/min, 4 kPa]], injectors: 12, each: {each},"
+    )
+    breaches = told(run(*winter, ("delivers: 600 L/min,", curve)), "injectors-unfed")
+    assert found == [breach.subject for breach in breaches]
+    assert all("172.4 kPa, the blower gives 18 kPa at most" in breach.text for breach in breaches)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from functools import cache, partial
 from math import log, pi
 
-from cyclesim.analysis.plant_rules import airline_unprotected
+from cyclesim.analysis.air_rules import airline_unprotected
 from cyclesim.analysis.supply import Load
 from cyclesim.physics.blowing import blown_air
 from cyclesim.physics.heat import HOUR_S, TwoNode
