@@ -118,6 +118,7 @@ class Closed:
         self.heating = scenario.schedule.heating
         self.frozen, self.next_frost_look = False, -WARM_UP_S
         self.suns = {name: Sun(-WARM_UP_S, -WARM_UP_S) for name in self.layout.collectors}
+        self.flowing: set[str] = set()
         self.windows, self.looks = self.calendar.plan()
         self.next_look = {r: r.from_s - WARM_UP_S for r in self.looks}
 
@@ -274,8 +275,9 @@ class Closed:
         """Look at collectors and tub when it is time; what is to be watched of them, and of the tub.
 
         On at a difference, off at a smaller one or at the high stop, which lets go 1 K below; not begun while
-        they are hotter than the file allows. While it is on it looks a minute after it began, then after as
-        long again, every ten minutes in the end; while they stand it watches.
+        they are hotter than the file allows, and ended then if no water moves through them. While it is on it
+        looks a minute after it began, then after as long again, every ten minutes in the end; while they
+        stand it watches.
         """
         watched, low, high = list[tuple[np.ndarray, float]](), -99.0, 999.0
         for name, sheet in self.layout.collectors.items():
@@ -290,7 +292,10 @@ class Closed:
                 sun.stopped = water >= (stop - BACK_K if sun.stopped else stop) - ROUNDING_K
             warmer, hot = float(weights @ self.heat.z), float(seen @ self.heat.z)
             scalds = steered.not_above_c is not None and hot > steered.not_above_c
-            if on and (now >= sun.next_look or sun.stopped):
+            still = name not in self.flowing
+            if on and scalds and still:
+                on = False
+            elif on and (now >= sun.next_look or sun.stopped):
                 on = warmer > steered.off_at_k + ROUNDING_K and not sun.stopped
             elif not on:
                 on = warmer >= steered.on_at_k - ROUNDING_K and not (sun.stopped or scalds)
@@ -301,6 +306,8 @@ class Closed:
                 sun.next_look = sun.again(now)
             if on:
                 high = min(high, stop if stop is not None else high)
+                if still and steered.not_above_c is not None:
+                    watched.append((-seen, -steered.not_above_c - ROUNDING_K))
             elif sun.stopped:
                 low = max(low, stop - BACK_K)
             elif warmer < steered.on_at_k - ROUNDING_K:
@@ -343,6 +350,7 @@ class Closed:
             again = control.settle(facts, now)
             speeds = self._speeds() + cal.positions_at(at)
             flows = self.hydraulics.flows(speeds)
+            self.flowing = {n for n, flow in flows.items() if flow > STILL_M3_S}
             facts.sensed = {n for n, s in sensors.items() if self._sensed(n, s, flows, speeds)}
             wired.feel(now, flows)
             doings = {n: wired.source(m, now, dark=facts.dark) for n, m in control.sources.items()}
