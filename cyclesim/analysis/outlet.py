@@ -179,7 +179,7 @@ def _cooler_first(plant: Assembly, name: str, limit_c: float) -> str:
     elif stop_c > limit_c:
         first = f"let them cool further: not_above: {format_quantity(limit_c, 'temperature')} or less"
     else:
-        first = "not_above does not keep it in: see which pump or valve else lets it out by day"
+        first = "not_above does not keep it in: see which other pump or valve lets it out by day"
     return f"{first}; and rinse them before the sun is up"
 
 

@@ -126,7 +126,7 @@ def plates_hardly_possible(plant: Assembly, programme: Programme) -> Judged:
         if share > _HARDLY_POSSIBLE:
             value, most = apart(100.0 * share, 100.0 * _HARDLY_POSSIBLE, 1)
             cause = "its plates are rated at nearly all that their smaller flow could take"
-            text = f"{value} % of what is possible, where {most} % is much"
+            text = f"{value} % of what is possible; more than {most} % is rare"
             yield Breach(name, cause, 100.0 * share, "%", text, _READ_AGAIN)
 
 

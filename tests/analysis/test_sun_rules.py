@@ -57,7 +57,7 @@ def test_no_high_stop_is_a_danger_by_the_plant_alone():
     [
         ("null", "let them cool first: steered: not_above"),
         ("70 degC", "not_above: 50 degC or less"),
-        ("50 degC", "see which pump or valve else"),
+        ("50 degC", "see which other pump or valve"),
     ],
 )
 def test_what_scalds_is_mended_by_what_the_file_has_not(limit, mend):

@@ -1,11 +1,8 @@
 """A plant with two pumps for its jets, a circulator that filters and heats, and people."""
 
-from collections.abc import Callable
-
 import pytest
 
-from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.reading.load import load_text
+from tests.building import Build, built_from
 
 TEXT = """
 format: 1
@@ -60,18 +57,8 @@ interlocks:
 FLUSH = '[{pumps: [left, right], start: ["07:30", "19:30"], lasts: 60 s}]'
 SESSION = '[{pumps: [left, right], stagger: 10 s, start: "21:00", lasts: 50 min, people: 3}]'
 
-Build = Callable[..., Scenario]
-
 
 @pytest.fixture(scope="session")
 def build() -> Build:
     """The plant with (old, new) texts replaced; each old text must stand in the file once."""
-
-    def make(*changes: tuple[str, str]) -> Scenario:
-        text = TEXT
-        for old, new in changes:
-            assert 1 == text.count(old), old
-            text = text.replace(old, new)
-        return load_text(text, "plant.yaml")
-
-    return make
+    return built_from(TEXT)

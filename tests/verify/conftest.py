@@ -1,11 +1,8 @@
 """One small plant, from whose text defects and their mended twins are made."""
 
-from collections.abc import Callable
-
 import pytest
 
-from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.reading.load import load_text
+from tests.building import Build, built_from
 
 TEXT = """
 format: 1
@@ -47,18 +44,8 @@ interlocks:
   - {keep: main low, after: element, lasting: 60 s}
 """
 
-Build = Callable[..., Scenario]
-
 
 @pytest.fixture(scope="session")
 def build() -> Build:
     """The plant with (old, new) texts replaced; each old text must stand in the file once."""
-
-    def make(*changes: tuple[str, str]) -> Scenario:
-        text = TEXT
-        for old, new in changes:
-            assert 1 == text.count(old), old
-            text = text.replace(old, new)
-        return load_text(text, "plant.yaml")
-
-    return make
+    return built_from(TEXT)
