@@ -22,6 +22,7 @@ from cyclesim.decide.comparing.futures import (
     Future,
     as_it_comes,
     future,
+    only,
 )
 from cyclesim.decide.comparing.life_cycle_cost import owning
 from cyclesim.decide.sweeps.outcome import DeviceOutcome
@@ -215,6 +216,10 @@ def test_how_two_plants_differ_over_futures_by_hand() -> None:
     assert told == pytest.approx((found.low, found.median, found.high))
     turned = compared((side("a"), side("b")), *pairs).versus(1, 0, "oldest_water_h")
     assert (1, 3, -found.high) == (turned.less, turned.same, pytest.approx(turned.low))
+    edge = 10.03005  # 0.3005 % more than 10, which is 0.2996 % less than it: the share is of the larger
+    for pair in ((edge, 10.0), (10.0, edge)):
+        assert 1 == compared((side("a"), side("b")), pair).versus(0, 1, "oldest_water_h").same
+    assert not compared((side("a"), side("b"))).tuned
 
 
 def test_the_third_plant_is_compared_with_the_first() -> None:
@@ -260,6 +265,7 @@ def test_sun_that_goes_unused_is_compared_where_both_have_collectors() -> None:
     sunny = replace(side("a"), outcome=replace(ran, devices={**ran.devices, "roof": roof}))
     of = compared((sunny, sunny)).measures["sun_unused_kwh_a_year"].of
     assert 730.0 == pytest.approx(of(sunny.known))
+    assert "sun not used, kWh a year" == MEASURES["sun_unused_kwh_a_year"].says
     assert "sun_unused_kwh_a_year" not in compared((sunny, side("b"))).measures
 
 
@@ -278,8 +284,10 @@ def test_names_years_and_days_unless_told() -> None:
     assert compare([filtered(), priced], days=1).sides[1].owning is not None
     assert compare([filtered(), priced], days=1).sides[0].owning is None
     assert ["a", "b"] == [side.name for side in compare([filtered(), priced], ["a", "b"], days=1).sides]
+    with pytest.raises(ValueError, match="zip"):
+        compare([filtered(), priced], ["a"], days=1)
     leap = filtered("place.year=2028")
-    year = compare([leap, leap])
+    year = compare([leap, filtered()])
     assert 366 == year.days == year.sides[0].outcome.days
     part = compare([leap, leap], days=2, start=date(2028, 2, 29))
     assert {"2028-02", "2028-03"} == set(part.sides[0].outcome.cost_by_month)
@@ -312,6 +320,52 @@ def test_chance_is_that_of_the_seed() -> None:
         assert [ran, ran] == [side.outcome for side in found.sides]
 
 
+def test_futures_begin_on_the_day_and_count_the_years_that_are_told() -> None:
+    """A tub that is kept warm loses more in January than in July; a year of energy is bought three times.
+
+    Each future, and each assumption at its ends, is a run of its own: by its own seed, from the same day.
+    """
+    text = small.heated_text(boiler=BOILER).replace("seasonal_swing: 0 K", "seasonal_swing: 10 K")
+    text += "money: {over: 10 years, purchases: {all: {price: 100 EUR}}}\n"
+    text = text.replace(
+        "  heating:", f"  {DRAWN.removeprefix('schedule.').replace('=', ': ', 1)}\n  heating:"
+    )
+    plant, july = load_text(text), date(2027, 7, 1)
+    beside = {"days": 4, "seed": 7, "years": 3}
+    found = compare([plant, plant], futures=1, start=july, sensitivity=False, **beside)  # type: ignore[arg-type]
+    to_come = future(0, 7)
+    assert to_come.seed != 7
+    ran = run(job(as_it_comes(plant, to_come), 4, july, to_come.seed))
+    assert ran.cost < run(job(as_it_comes(plant, to_come), 4, None, to_come.seed)).cost
+    [[told, _]] = found.futures
+    assert ran.cost * 365 / 4 * to_come.terms.energy_price == pytest.approx(told["cost_a_year"])
+    assert plant.money is not None
+    assert owning(plant.money, ran, 3, to_come.terms).total == pytest.approx(told["total"])
+    first = found.sides[0]
+    assert 100.0 + 3 * first.cost_a_year == pytest.approx(first.known.total)
+    other = load_text(text.replace("fuel: 0.10", "fuel: 0.20"))
+    swings = compare([plant, other], sensitivity=True, **beside).swings  # type: ignore[arg-type]
+    air = next(swing for swing in swings if swing.assumption == AIR.name)
+    at_low = only(AIR, AIR.ends[0], 7)
+    runs = [run(job(as_it_comes(scenario, at_low), 4, None, 7)) for scenario in (plant, other)]
+    assert plant.money is not None
+    totals = [owning(plant.money, outcome, 3).total for outcome in runs]
+    assert totals[1] - totals[0] == pytest.approx(air.at_low)
+
+
+def test_futures_run_the_way_that_is_told_and_nothing_runs_for_none() -> None:
+    """Every run is told of as it is done: two as told, then two in each future; no count of none."""
+    told: list[tuple[int, int]] = []
+    how = How(on_run=lambda done, of: told.append((done, of)))
+    compare([filtered(), filtered("title=other")], days=1, how=how)
+    assert told
+    assert 2 == max(of for _, of in told)
+    assert (0, 0) not in told
+    told.clear()
+    compare([filtered(), filtered("title=other")], days=1, futures=3, sensitivity=False, how=how)
+    assert (6, 6) in told
+
+
 def test_each_with_the_programme_that_a_tuning_puts_first(monkeypatch: pytest.MonkeyPatch) -> None:
     """Here of 90 min in place of 45: each plant is tuned by itself, by days, seed and way of the call."""
     asked = []
@@ -323,8 +377,8 @@ def test_each_with_the_programme_that_a_tuning_puts_first(monkeypatch: pytest.Mo
     monkeypatch.setattr(module, "with_best_programme", tuned)
     how = How(workers=1)
     plants = [filtered("title=one"), filtered("title=other")]
-    found = compare(plants, days=2, seed=3, tuned=True, how=how)
-    assert [("one", 2, None, 3, how), ("other", 2, None, 3, how)] == asked
+    found = compare(plants, days=2, start=date(2027, 5, 1), seed=3, tuned=True, how=how)
+    assert [(title, 2, date(2027, 5, 1), 3, how) for title in ("one", "other")] == asked
     assert found.tuned
     assert [3.0, 3.0] == pytest.approx([side.outcome.pump_h for side in found.sides])
     runs = [{"does": "filter run", "pump": "pump", "lasts_s": 5400, "starts": ("03:00",)}]
@@ -427,6 +481,22 @@ def test_what_only_one_file_has_is_no_condition_but_the_set_points_are() -> None
     assert ("how money is counted",) == tuple(module._unlike([load_text(text), priced], ["a", "b"]))
 
 
+def test_which_pumps_bathing_uses_is_the_plants_own() -> None:
+    """One pump, several, how long apart, and what the entry is called; who comes, and when, is not."""
+    plant = load_text(small.heated_text(boiler=BOILER).replace(
+        "  heating:", "  bathing: [{start: '19:00', lasts: 1 h, people: 2}]\n  heating:"
+    ))  # fmt: skip
+    [entry] = plant.schedule.bathing
+
+    def with_entry(**update: object) -> Scenario:
+        schedule = plant.schedule.model_copy(update={"bathing": (entry.model_copy(update=update),)})
+        return plant.model_copy(update={"schedule": schedule})
+
+    for own in ({"pumps": ("one", "other")}, {"stagger_s": 5.0}, {"pump": "one"}, {"name": "evening"}):
+        assert () == tuple(module._unlike([plant, with_entry(**own)], ["a", "b"]))
+    assert ("bathing",) == tuple(module._unlike([plant, with_entry(people=3)], ["a", "b"]))
+
+
 def test_how_soon_the_tub_is_warm_by_hand() -> None:
     """1500 L from 12 to 36 degC by 6 kW: water alone takes 24 K x 1500 kg x 4.18 kJ/(kg K) / 6 kW = 7 h.
 
@@ -445,6 +515,11 @@ def test_how_soon_the_tub_is_warm_by_hand() -> None:
     [never, _] = compare([feeble, filtered()], days=1).sides
     assert never.warming is not None
     assert (math.inf, math.inf) == never.warming[:2]
+    swings = small.heated_text(boiler=BOILER).replace("seasonal_swing: 0 K", "seasonal_swing: 10 K")
+    north = load_text(swings)
+    south = load_text(swings.replace("coldest_day: 20 January", "coldest_day: 21 July"))
+    hours = [side.warming.set_back_h for side in compare([north, south], days=1).sides if side.warming]
+    assert hours[0] == pytest.approx(hours[1], rel=1e-3)  # each on its own coldest day
 
 
 JETS = (
