@@ -62,7 +62,6 @@ class Run:
             self.tub,
             Ways(self.reaches(), PER_M3_K),
             range(len(self.bodies)),
-            self.circuits(),
             self.zones,
             self.start_s // HOUR_S * HOUR_S,
             self.start_s,
@@ -80,16 +79,6 @@ class Run:
                 a, before = f"node {k}", found[-1]
                 found[-1] = replace(before, b=a)
             found.append(Reach(body.name, a, "tub", body.capacity_j_k, body.ua_w_k, body.zone))
-        return found
-
-    def circuits(self) -> list[list[int]]:
-        """Bodies that follow one another share a circuit."""
-        found: list[list[int]] = []
-        for k, body in enumerate(self.bodies):
-            if body.name.startswith("behind"):
-                found[-1].append(k)
-            else:
-                found.append([k])
         return found
 
     def advance(self, by_s: int) -> None:
