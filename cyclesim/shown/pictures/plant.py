@@ -37,11 +37,13 @@ _SHAPES = {
     'stroke-dasharray="5 3"/>',
     "vessel": '<rect x="-16" y="-16" width="32" height="32"/>',
     "exchanger": '<circle r="16"/><path d="M-16 0H-8L-3 -9L3 9L8 0H16"/>',
+    "plates": '<rect x="-16" y="-16" width="32" height="32"/><path d="M-16 16L16 -16"/>',
     "electric": '<rect x="-16" y="-12" width="32" height="24"/><path d="M-16 0H-8L-3 -8L3 8L8 0H16"/>',
     "valve": '<path d="M-12 -8L12 8V-8L-12 8Z"/>',
     "check valve": '<path class="open" d="M-10 -9V9M10 -9V9M-10 -9L10 9"/>'
     '<path class="ink" d="M10 9L2 7.5L6.500 1.500Z"/>',
     "tee": '<circle class="ink" r="4"/>',
+    "pipe end": '<circle r="7"/>',
     "cap": '<path class="open" d="M0 -8V8"/>',
     "arrow": '<path class="ink" d="M-6 -5L6 0L-6 5Z"/>',
     "jet": '<path d="M0 -4V4"/>',
@@ -102,12 +104,13 @@ def own_style() -> str:
 
 def style(ink: str, paper: str, bands: dict[str, str], of: str = ".plant") -> str:
     """The rules for a drawing in these colours."""
+    thin = ",".join(f"{of} .{kind}" for kind in ("joint", "spray", "air", "own", "ground"))
     rules = [
         f"{of}{{font-family:'DejaVu Sans',Verdana,Arial,sans-serif;stroke-linejoin:round}}",
         f"{of} text{{fill:{ink};stroke:none;font-size:{TEXT_PX}px}}",
         f"{of} .name{{font-weight:bold;font-size:{NAME_PX}px}}",
         f"{of} .big{{font-size:16px}}",
-        f"{of} .joint,{of} .spray,{of} .air{{fill:none;stroke:{ink};stroke-width:2px}}",
+        f"{thin}{{fill:none;stroke:{ink};stroke-width:2px}}",
         f"{of} .spray{{stroke-dasharray:2 4}}",
         f"{of} .air{{stroke-dasharray:8 4}}",
         f"{of} .pipe,{of} .jets{{fill:none;stroke:{ink}}}",
