@@ -79,6 +79,8 @@ class WaterAndHeat:
     def follow(self, effect: Effect, now: int) -> bool:
         """Something else is on; whether that makes any difference to water and heat."""
         was, self._effect = self._effect, effect
+        if effect is was:
+            return False
         if effect.duty is not was.duty:
             self.age.change(now, effect.patterns)
         elif (effect.firing, effect.blowing) == (was.firing, was.blowing) and (
