@@ -90,10 +90,9 @@ class _Whole(NamedTuple):
 class TubHeat:
     """Temperatures from *start_s* on; *zones* are hourly [degC], their first hour beginning at *origin_s*.
 
-    *ways* knows the reaches that hold the water outside the tub, *body_of* of which body each is, *circuits*
-    which of them meet nowhere but in the tub. *on_piece* is called
-    for each closed piece of the tub, *on_stays* as for `Stays`, *on_exchange* for what each law did over
-    a piece. Times are whole seconds.
+    *ways* knows the reaches that hold the water outside the tub, *body_of* of which body each is. *on_piece*
+    is called for each closed piece of the tub, *on_stays* as for `Stays`, *on_exchange* for what each law did
+    over a piece. Times are whole seconds.
     """
 
     def __init__(
@@ -101,7 +100,6 @@ class TubHeat:
         tub: TubNode,
         ways: Ways,
         body_of: Sequence[int | None],
-        circuits: Sequence[Sequence[int]],
         zones: Mapping[str, Sequence[float]],
         origin_s: int,
         start_s: int,
@@ -116,9 +114,7 @@ class TubHeat:
         self._own: list[tuple[OwnWater, int]] = []
         self._on_own: Callable[[int, OwnPiece], None]
         self._covered = True
-        self._outside = Outside(
-            ways, body_of, circuits, zones, origin_s, start_s, water_c, tub.water_j_k, on_stays
-        )
+        self._outside = Outside(ways, body_of, zones, origin_s, start_s, water_c, tub.water_j_k, on_stays)
         self._now_s, self.water_c = start_s, water_c
         self._nodes: dict[tuple[int, bool], _Node] = {}
         self._wholes: dict[int, _Whole] = {}

@@ -5,7 +5,7 @@ Symbols follow ISO 10628-2 and ISO 14617 as remembered; the standards were not o
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from xml.sax.saxutils import escape, quoteattr
 
 from cyclesim.said.drawing import Drawing
@@ -13,6 +13,7 @@ from cyclesim.said.drawing.shapes import (
     NAME_PX,
     ROW_PX,
     TEXT_PX,
+    Band,
     Label,
     Line,
     Point,
@@ -57,15 +58,26 @@ def write_plant(drawing: Drawing, mark: str | None = None) -> str:
     With a mark, be it empty, it says of itself what it is; without one that stands around it.
     """
     told = [] if mark is None else [" ".join(filter(None, (f"{ADVICE}.", mark)))]
-    top, foot = 3 * ROW_PX, 2 * ROW_PX * (bool(drawing.key) + len(told))
-    wide = max(drawing.width, 640)
+    return _alone(drawing, 3 * ROW_PX, told)[0]
+
+
+def sheet_of(drawing: Drawing) -> tuple[str, tuple[int, int]]:
+    """The drawing with its key for a page that has its title; and how wide and high it is, in pixels."""
+    return _alone(drawing, 0, ())
+
+
+def _alone(drawing: Drawing, top: int, told: Sequence[str]) -> tuple[str, tuple[int, int]]:
+    """What is a picture by itself: its title where *top* leaves room for it, its key, what else is told."""
+    foot = 2 * ROW_PX * (bool(drawing.key) + len(told))
+    key_wide = max((x for *_, x in _swatches(drawing)), default=0)
+    wide = max(drawing.width, key_wide, 640 if top else 0)
     high = drawing.height + top + foot
     in_words = " ".join(map(plain, drawing.alternative))
     key = list(_key(drawing, high - ROW_PX * (1 + 2 * len(told))))
     key += [_text(16, high - ROW_PX, plain(text), "") for text in told]
-    title = _text(16, 2 * ROW_PX, plain(drawing.title), "name big")
+    title = [_text(16, 2 * ROW_PX, plain(drawing.title), "name big")] if top else []
     body = f'<g transform="translate(0 {top})">{"".join(_body(drawing, "plant"))}</g>'
-    return "\n".join(
+    svg = "\n".join(
         [
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" width="{wide}" '
             f'height="{high}" class="plant" role="img" aria-labelledby="plant-title plant-desc">',
@@ -73,12 +85,13 @@ def write_plant(drawing: Drawing, mark: str | None = None) -> str:
             f'<desc id="plant-desc">{escape(in_words)}</desc>',
             f"<style>{own_style()}</style>",
             f'<rect width="{wide}" height="{high}" fill="{PAPER}"/>',
-            title,
+            *title,
             body,
             *key,
             "</svg>\n",
         ]
     )
+    return svg, (wide, high)
 
 
 def within(drawing: Drawing, name: str = "plant") -> str:
@@ -203,10 +216,16 @@ def _text(x: int, y: int, text: str, kind: str, *, centred: bool = False) -> str
     return f'<text x="{x}" y="{y}"{kind}{middle}>{escape(text)}</text>'
 
 
-def _key(drawing: Drawing, y: int) -> Iterable[str]:
-    """What the colours mean, in a row."""
+def _swatches(drawing: Drawing) -> Iterator[tuple[Band, str, int, int]]:
+    """What the colours mean, in a row: each with where it begins and ends."""
     x = 16
     for band, words in drawing.key:
+        end = x + 34 + label_width(("", words)) + 16
+        yield band, words, x, end
+        x = end
+
+
+def _key(drawing: Drawing, y: int) -> Iterator[str]:
+    for band, words, x, _ in _swatches(drawing):
         swatch = Line((Point(x, y - 4), Point(x + 28, y - 4)), "pipe", "", 7, band)
         yield _line(swatch) + _text(x + 34, y, words, "")
-        x += 34 + label_width(("", words)) + 16
