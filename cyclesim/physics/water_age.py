@@ -162,7 +162,7 @@ def run_through(
 ) -> tuple[dict[int, list[Parcel]], dict[int, list[Knot]], dict[int, float]]:
     """Any stretch of time at one pattern: new contents; knots of the oldest age, integrals of the mean [s2].
 
-    Of the latter two those of *asked* plugs. *plugs* and *p* belong together. *contents*, by plug with the end
+    Of the latter two those of *asked* plugs. *plugs* and *p* belong together. *contents* by plug, the end
     that leaves first in front, are as at *start_s* [s]; the stretch lasts *dt_s* [s].
     """
     if not p.loop:
