@@ -42,7 +42,7 @@ class Trial(NamedTuple):
     dt_s: int
     returned_w: float
     moved: list[Moved]
-    passing: list[tuple[Circuit, Passing, float]]
+    passing: list[tuple[Passing, float]]
     """Circuits that wait until they settle, and what each is then taken to have returned [J]."""
 
 
@@ -77,7 +77,6 @@ class Outside:
         self._owed_j = 0.0
         self.seen = -1
         """The version of the forces for which settled water was last asked what it takes up."""
-        self._sorted: dict[tuple[object, ...], tuple[tuple[Way, ...], list[Circuit]]] = {}
         self.settled: tuple[Way, ...] = ()
         """The ways whose water has settled: for the same of them the same tuple, for as long as the run."""
         self.followed: list[Circuit] = []
@@ -342,12 +341,13 @@ class Outside:
 
     def _sort(self) -> None:
         """Which circuits have settled, which are followed, and when the next of these settles."""
-        key = id(self._turn.plan), *[circuit.is_settled for circuit in self._circuits]
-        known = self._sorted.get(key)
-        if known is None:
+        known, key = self._turn.plan.sorted, 0
+        for circuit in self._circuits:
+            key = 2 * key + circuit.is_settled
+        if key not in known:
             settled = tuple(c.way for c in self._circuits if c.way is not None and c.is_settled)
-            known = self._sorted[key] = settled, [c for c in self._circuits if c.is_followed]
-        self.settled, self.followed = known
+            known[key] = settled, [c for c in self._circuits if c.is_followed]
+        self.settled, self.followed = known[key]
         self._asks_tub, self.due_s = False, math.inf
         for circuit in self.followed:
             way = circuit.way
@@ -395,14 +395,16 @@ class Outside:
 
     def follow(self, dt_s: int, before_c: float, after_c: float) -> Trial:
         """What moving water does over a piece on which the tub goes from *before_c* to *after_c*."""
-        moved, passages, returned_j = list[Moved](), list[tuple[Circuit, Passing, float]](), 0.0
+        moved, passages, returned_j = list[Moved](), list[tuple[Passing, float]](), 0.0
         for circuit in self.followed:
             way, g = circuit.way, circuit.number
             assert way is not None
             if way.is_fast and not circuit.asked:
-                passing = circuit.passing or self._begins(circuit, way, before_c)
+                passing = circuit.passing
+                if passing is None or not (passing.lasted_s or passing.begins(before_c, self.forces.now)):
+                    passing = circuit.passing = self._begins(circuit, way, before_c)
                 by_then_j = passing.returned_j(passing.lasted_s + dt_s)
-                passages.append((circuit, passing, by_then_j))
+                passages.append((passing, by_then_j))
                 returned_j += by_then_j - passing.given_j
                 continue
             self._water.open(g)
@@ -452,7 +454,7 @@ class Outside:
     def _catch_up(self, circuit: Circuit) -> None:
         """Somebody asks before a circuit has settled: follow it up to now, and piece by piece from here."""
         passing, circuit.passing = circuit.passing, None
-        if passing is None:
+        if passing is None or not passing.lasted_s:
             return
         self._water.open(circuit.number)
         slugs, sent_out = self._water.of(circuit.number), passing.sent_out(self._tub_j_k)
@@ -469,6 +471,5 @@ class Outside:
                 for body in self._stays.of(done.contents):
                     if all(i in done.contents for i in self._stays.members[body]):
                         self._water.close(body, end)
-        for circuit, passing, by_then_j in trial.passing:
-            circuit.passing = passing
+        for passing, by_then_j in trial.passing:
             passing.lasts(trial.dt_s, self.forces.now, tub_c[1], by_then_j)

@@ -33,6 +33,10 @@ class Passing:
     lasted_s: int = 0
     given_j: float = 0.0
 
+    def begins(self, tub_c: float, forces: Floats) -> bool:
+        """Whether it begins at that temperature of the tub, with these *forces*."""
+        return self.before_c == tub_c and self.acted[0][0] is forces
+
     def lasts(self, dt_s: int, forces: Floats, tub_c: float, by_then_j: float) -> None:
         """It goes on for *dt_s* with these *forces*, until the tub is at *tub_c* and has got *by_then_j*."""
         before, so_long = self.acted[-1]

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from cyclesim.physics.circuit import Circuit
 from cyclesim.physics.stays import Moves, Stays
 from cyclesim.physics.warmth import Floats
 from cyclesim.physics.water_age import STILL_M3_S
@@ -22,6 +23,8 @@ class Plan(NamedTuple):
     asked_m3_s: Sequence[float]
     flows: list[float]
     ways: list[Way | None]
+    sorted: dict[int, tuple[tuple[Way, ...], list[Circuit]]]
+    """The ways whose water has settled and the circuits in which some is followed, by which have settled."""
 
 
 class Turn(NamedTuple):
@@ -65,7 +68,7 @@ class Turns:
         if plan is None:
             flows = [q if abs(q) > STILL_M3_S else 0.0 for q in flows_m3_s]
             ways = [self._ways.of(g, flows) for g in range(len(self._ways.circuits))]
-            plan = self._plans[id(flows_m3_s)] = Plan(flows_m3_s, flows, ways)
+            plan = self._plans[id(flows_m3_s)] = Plan(flows_m3_s, flows, ways, {})
         return plan
 
     def to(self, flows_m3_s: Sequence[float], heat_w: Mapping[int, float]) -> Turn:
