@@ -355,7 +355,7 @@ class Outside:
             if not way.is_fast or circuit.asked:
                 self._asks_tub = True
             if way.settles and not circuit.is_settled and circuit.due_s < self.due_s:
-                self.due_s = circuit.due_s
+                self.due_s = float(circuit.due_s)
 
     def settle_due(self, now: int, tub_c: float, node_j_k: float, integral: float) -> float:
         """Settle every circuit that is passed; the tub's temperature [degC] with the heat that they held.
