@@ -105,6 +105,13 @@ def test_units_are_those_of_the_reader():
     assert "140" == limits["rows"][0]["cells"][1]
 
 
+def test_a_whole_degree_of_a_us_file_reads_as_it_was_written():
+    """98 degF are 36.67 degC: told as 37, they would come back as 99."""
+    papers = handed_over(load(SCHEDULES / "cedar-yard.yaml", sets=["schedule.heating.keep_at=98 degF"]))
+    said = list(texts(as_values(papers.papers(("plumber",)), size="letter", us=True)))
+    assert any(text.startswith("With water at 98 °F") for text in said)
+
+
 @pytest.mark.parametrize(("size", "points"), [("a4", (595, 842)), ("letter", (612, 792))])
 def test_it_is_tagged_and_of_its_size(size, points, starter):
     """ISO 216 A4 is 210 x 297 mm, US letter 8.5 x 11 in, in points of 1/72 in; PDF/UA-1 and PDF/A-2a."""

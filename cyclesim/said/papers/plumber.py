@@ -19,6 +19,7 @@ from cyclesim.said.page import Amount, Cell, Column, Row, whole, words
 from cyclesim.said.papers.own_water import own_waters
 from cyclesim.said.papers.paper import PLUMBING, Paper, Sheet
 from cyclesim.said.papers.sun import sun_pipes
+from cyclesim.said.words import degrees
 from cyclesim.scenario.blocks.air import Blower
 from cyclesim.simulation.assembly import Assembly, PlantDuty, last_stretch
 from cyclesim.simulation.own_water import circuits
@@ -117,8 +118,8 @@ def _pressures(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
     sheet.heading("Flows and gauge pressures to expect")
     per_m = density_kg_m3(plant.temp_c) * G / _KPA
     sheet.line(
-        f"With water at {plant.temp_c:.0f} °C and valves as usual. Pressures are those of a gauge at the "
-        "height of the tub's water: one that stands 1.00 m lower reads "
+        f"With water at {degrees(plant.temp_c)} °C and valves as usual. Pressures are those of a gauge at "
+        "the height of the tub's water: one that stands 1.00 m lower reads "
         f"{per_m:.2f} kPa more, a higher one so much less."
     )
     columns = (
