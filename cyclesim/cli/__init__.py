@@ -19,4 +19,5 @@ def main() -> NoReturn:
     # installed
     gc.set_threshold(100_000, 20, 20)
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # a second one would only spin: matrices are small
     cli.main()

@@ -22,6 +22,7 @@ from cyclesim.decide.comparing.futures import (
     Future,
     as_it_comes,
     future,
+    only,
 )
 from cyclesim.decide.comparing.life_cycle_cost import owning
 from cyclesim.decide.sweeps.outcome import DeviceOutcome
@@ -215,6 +216,12 @@ def test_how_two_plants_differ_over_futures_by_hand() -> None:
     assert told == pytest.approx((found.low, found.median, found.high))
     turned = compared((side("a"), side("b")), *pairs).versus(1, 0, "oldest_water_h")
     assert (1, 3, -found.high) == (turned.less, turned.same, pytest.approx(turned.low))
+    edge = 10.03005  # 0.3005 % more than 10, which is 0.2996 % less than it: the share is of the larger
+    for pair in ((edge, 10.0), (10.0, edge)):
+        assert 1 == compared((side("a"), side("b")), pair).versus(0, 1, "oldest_water_h").same
+    for pair in ((0.0, 0.002), (0.002, 0.0)):
+        assert 0 == compared((side("a"), side("b")), pair).versus(0, 1, "oldest_water_h").same
+    assert not compared((side("a"), side("b"))).tuned
 
 
 def test_the_third_plant_is_compared_with_the_first() -> None:
@@ -239,6 +246,7 @@ def test_years_until_the_dearer_plant_has_paid_by_hand() -> None:
     assert compared((dear, side("as dear to run", 700.0, 100.0))).pays_back() is None
     assert compared((side("no prices"), cheap)).pays_back() is None
     assert compared((cheap, side("no prices"))).pays_back() is None
+    assert 5 == compared((dear, cheap, side("a third"))).pays_back()
     assert 4 == compared((side("a", 1000.0, 100.0), side("b", 700.0, 175.0))).pays_back()  # 4 x 75 are 300
 
 
@@ -260,6 +268,7 @@ def test_sun_that_goes_unused_is_compared_where_both_have_collectors() -> None:
     sunny = replace(side("a"), outcome=replace(ran, devices={**ran.devices, "roof": roof}))
     of = compared((sunny, sunny)).measures["sun_unused_kwh_a_year"].of
     assert 730.0 == pytest.approx(of(sunny.known))
+    assert "sun not used, kWh a year" == MEASURES["sun_unused_kwh_a_year"].says
     assert "sun_unused_kwh_a_year" not in compared((sunny, side("b"))).measures
 
 
@@ -278,8 +287,10 @@ def test_names_years_and_days_unless_told() -> None:
     assert compare([filtered(), priced], days=1).sides[1].owning is not None
     assert compare([filtered(), priced], days=1).sides[0].owning is None
     assert ["a", "b"] == [side.name for side in compare([filtered(), priced], ["a", "b"], days=1).sides]
+    with pytest.raises(ValueError, match="zip"):
+        compare([filtered(), priced], ["a"], days=1)
     leap = filtered("place.year=2028")
-    year = compare([leap, leap])
+    year = compare([leap, filtered()])
     assert 366 == year.days == year.sides[0].outcome.days
     part = compare([leap, leap], days=2, start=date(2028, 2, 29))
     assert {"2028-02", "2028-03"} == set(part.sides[0].outcome.cost_by_month)
@@ -312,6 +323,58 @@ def test_chance_is_that_of_the_seed() -> None:
         assert [ran, ran] == [side.outcome for side in found.sides]
 
 
+def test_futures_begin_on_the_day_and_count_the_years_that_are_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A tub that is kept warm loses more in January than in July; a year of energy is bought three times.
+
+    Each future, and each assumption at its ends, is a run of its own: by its own seed, from the same day.
+    """
+    text = small.heated_text(boiler=BOILER).replace("seasonal_swing: 0 K", "seasonal_swing: 10 K")
+    text += "money: {over: 10 years, purchases: {all: {price: 100 EUR}}}\n"
+    text = text.replace(
+        "  heating:", f"  {DRAWN.removeprefix('schedule.').replace('=', ': ', 1)}\n  heating:"
+    )
+    plant, july = load_text(text), date(2027, 7, 1)
+    beside = {"days": 4, "seed": 7, "years": 3}
+    found = compare([plant, plant], futures=1, start=july, sensitivity=False, **beside)  # type: ignore[arg-type]
+    to_come = future(0, 7)
+    assert to_come.seed != 7
+    ran = run(job(as_it_comes(plant, to_come), 4, july, to_come.seed))
+    assert ran.cost < run(job(as_it_comes(plant, to_come), 4, None, to_come.seed)).cost
+    [[told, _]] = found.futures
+    assert ran.cost * 365 / 4 * to_come.terms.energy_price == pytest.approx(told["cost_a_year"])
+    assert plant.money is not None
+    assert owning(plant.money, ran, 3, to_come.terms).total == pytest.approx(told["total"])
+    first = found.sides[0]
+    assert 100.0 + 3 * first.cost_a_year == pytest.approx(first.known.total)
+    other = load_text(text.replace("fuel: 0.10", "fuel: 0.20"))
+    monkeypatch.setattr(module, "assumptions_of", lambda _: iter((AIR,)))
+    swings = compare([plant, other], sensitivity=True, **beside).swings  # type: ignore[arg-type]
+    air = next(swing for swing in swings if swing.assumption == AIR.name)
+    at_low = only(AIR, AIR.ends[0], 7)
+    runs = [run(job(as_it_comes(scenario, at_low), 4, None, 7)) for scenario in (plant, other)]
+    assert plant.money is not None
+    totals = [owning(plant.money, outcome, 3).total for outcome in runs]
+    assert totals[1] - totals[0] == pytest.approx(air.at_low)
+
+
+def test_futures_run_the_way_that_is_told_and_nothing_runs_for_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every run is told of as it is done: two as told, then two in each future; no count of none."""
+    told: list[tuple[int, int]] = []
+    how = How(on_run=lambda done, of: told.append((done, of)))
+    compare([filtered(), filtered("title=other")], days=1, how=how)
+    assert told
+    assert 2 == max(of for _, of in told)
+    assert (0, 0) not in told
+    told.clear()
+    compare([filtered(), filtered("title=other")], days=1, futures=3, sensitivity=False, how=how)
+    assert (6, 6) in told
+    told.clear()
+    monkeypatch.setattr(module, "assumptions_of", lambda _: iter((AIR,)))
+    three = [filtered(f"supply.tariff=0.{name} EUR/kWh") for name in ("20", "30", "40")]
+    compare(three, days=1, sensitivity=True, how=how)
+    assert 4 == max(of for _, of in told)  # air at both ends, of the first two
+
+
 def test_each_with_the_programme_that_a_tuning_puts_first(monkeypatch: pytest.MonkeyPatch) -> None:
     """Here of 90 min in place of 45: each plant is tuned by itself, by days, seed and way of the call."""
     asked = []
@@ -323,8 +386,8 @@ def test_each_with_the_programme_that_a_tuning_puts_first(monkeypatch: pytest.Mo
     monkeypatch.setattr(module, "with_best_programme", tuned)
     how = How(workers=1)
     plants = [filtered("title=one"), filtered("title=other")]
-    found = compare(plants, days=2, seed=3, tuned=True, how=how)
-    assert [("one", 2, None, 3, how), ("other", 2, None, 3, how)] == asked
+    found = compare(plants, days=2, start=date(2027, 5, 1), seed=3, tuned=True, how=how)
+    assert [(title, 2, date(2027, 5, 1), 3, how) for title in ("one", "other")] == asked
     assert found.tuned
     assert [3.0, 3.0] == pytest.approx([side.outcome.pump_h for side in found.sides])
     runs = [{"does": "filter run", "pump": "pump", "lasts_s": 5400, "starts": ("03:00",)}]
@@ -344,6 +407,10 @@ def test_assumptions_are_put_to_their_ends_where_asked() -> None:
     assert () == asked.futures
     with_futures = compare(both, futures=2, **few)  # type: ignore[arg-type]
     assert asked.swings == with_futures.swings
+    by_one = compare(
+        [both[0], filtered("supply.tariff=0.40 EUR/kWh", "money={over: 7 years}")], sensitivity=True, **few
+    )  # type: ignore[arg-type]
+    assert asked.swings == by_one.swings
     assert 2 == len(with_futures.futures)
     assert with_futures.futures[0] != with_futures.futures[1]
     told = {swing.assumption: swing for swing in asked.swings}
@@ -427,6 +494,22 @@ def test_what_only_one_file_has_is_no_condition_but_the_set_points_are() -> None
     assert ("how money is counted",) == tuple(module._unlike([load_text(text), priced], ["a", "b"]))
 
 
+def test_which_pumps_bathing_uses_is_the_plants_own() -> None:
+    """One pump, several, how long apart, and what the entry is called; who comes, and when, is not."""
+    plant = load_text(small.heated_text(boiler=BOILER).replace(
+        "  heating:", "  bathing: [{start: '19:00', lasts: 1 h, people: 2}]\n  heating:"
+    ))  # fmt: skip
+    [entry] = plant.schedule.bathing
+
+    def with_entry(**update: object) -> Scenario:
+        schedule = plant.schedule.model_copy(update={"bathing": (entry.model_copy(update=update),)})
+        return plant.model_copy(update={"schedule": schedule})
+
+    for own in ({"pumps": ("one", "other")}, {"stagger_s": 5.0}, {"pump": "one"}, {"name": "evening"}):
+        assert () == tuple(module._unlike([plant, with_entry(**own)], ["a", "b"]))
+    assert ("bathing",) == tuple(module._unlike([plant, with_entry(people=3)], ["a", "b"]))
+
+
 def test_how_soon_the_tub_is_warm_by_hand() -> None:
     """1500 L from 12 to 36 degC by 6 kW: water alone takes 24 K x 1500 kg x 4.18 kJ/(kg K) / 6 kW = 7 h.
 
@@ -445,6 +528,12 @@ def test_how_soon_the_tub_is_warm_by_hand() -> None:
     [never, _] = compare([feeble, filtered()], days=1).sides
     assert never.warming is not None
     assert (math.inf, math.inf) == never.warming[:2]
+    swings = small.heated_text(boiler=BOILER).replace("seasonal_swing: 0 K", "seasonal_swing: 10 K")
+    north = load_text(swings)
+    south = load_text(swings.replace("coldest_day: 20 January", "coldest_day: 21 July"))
+    first, second = (side.warming for side in compare([north, south], days=1).sides)
+    assert first is not None
+    assert first == pytest.approx(second, rel=1e-3)  # each on its own coldest day
 
 
 JETS = (
@@ -467,4 +556,12 @@ def test_the_weakest_jet_by_the_flow_that_feeds_it() -> None:
     [told, none] = (side.weakest_jet_share for side in compare([jetted, filtered()], days=1).sides)
     assert none is None
     assert min(flows) * 60_000.0 / 30.0 == pytest.approx(told)
+    beside = "plant.pumps.weak={max_head: 8 m, max_flow: 200 L/min, power: 200 W}"
+    both = "plant.network=[[tub, pipe, {parallel: [pump, weak]}, filter, jets, tub]]"
+    shared = filtered(JETS, pump, beside, both, runs)
+    plumbed = Assembly(shared)
+    alone = [plumbed.duty(plumbed.at(*at)) for at in (("pump", "high"), ("weak", "on"))]
+    fed = [min(duty.flow_m3_s(jet_name("jets", k)) for k in (1, 2)) * 60_000.0 / 30.0 for duty in alone]
+    assert fed[0] > fed[1] > 0.0  # a leg of two pumps goes by the stronger
+    assert fed[0] == pytest.approx(compare([shared, filtered()], days=1).sides[0].weakest_jet_share)
     assert min(flows) > plant.duty(plant.at("pump", "low")).flow_m3_s(jet_name("jets", 2))

@@ -249,7 +249,7 @@ def compare(
     counted, as in the first file unless given. *sensitivity*: each assumption alone at its ends, too; with
     futures unless told. *tuned*: each with the programme that a tuning puts first in place of its own. Raises
     CannotTuneError where there is none, CannotCompareError for fewer than two plants or two currencies,
-    SweepError where a sweep ends early, and ValueError for less than one day.
+    SweepError where a sweep ends early, and ValueError for less than one day or names for other than all.
     """
     if len(scenarios) < 2:
         raise CannotCompareError("Expected two plants or more to compare.")
