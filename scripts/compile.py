@@ -18,7 +18,7 @@ ROOT = Path(__file__).resolve().parent.parent
 MODULES = (
     *(
         f"physics/{name}"
-        for name in ("age_book", "contents", "evaporation", "forces", "heat", "laws", "loops")
+        for name in ("age_book", "circuit_age", "contents", "evaporation", "forces", "heat", "laws", "loops")
     ),
     *(f"physics/{name}" for name in ("outside", "parcels", "passing", "settled", "sources", "stays")),
     *(f"physics/{name}" for name in ("tub_heat", "warmth", "water_age", "ways")),
