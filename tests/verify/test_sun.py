@@ -77,6 +77,13 @@ def test_a_sun_let_in_by_half_is_found_and_its_twin_is_not_accused(text, defect)
     assert broken.broken
     assert broken.story.replayed == "by the engine"
     assert any("lasted for 15 min" in step for step in broken.story.steps)
+    assert [True] == [mend.holds for mend in broken.mends]
+    what = (
+        "take out {block: sun_pump"
+        if "interlocks" in text
+        else "disconnect the contacts that start glycol_pump"
+    )
+    assert broken.mends[0].said.startswith(what)
     assert not sound.broken
     assert not sound.undecided
 
