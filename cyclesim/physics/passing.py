@@ -1,16 +1,14 @@
-"""What is kept of water outside the tub: plans and turns of flows, passages that wait, pieces on trial."""
+"""Water of a circuit on its way to be settled: what it is taken to return until then."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import NamedTuple
 
 import numpy as np
 
 from cyclesim.physics import warmth
-from cyclesim.physics.warmth import Floats, Moved, Slug
+from cyclesim.physics.warmth import Floats, Slug
 from cyclesim.physics.ways import Way
 
 _ALIKE_K = 0.01  # streams of the tub nearer than this are one slug
@@ -35,6 +33,10 @@ class Passing:
     lasted_s: int = 0
     given_j: float = 0.0
 
+    def begins(self, tub_c: float, forces: Floats) -> bool:
+        """Whether it begins at that temperature of the tub, with these *forces*."""
+        return self.before_c == tub_c and self.acted[0][0] is forces
+
     def lasts(self, dt_s: int, forces: Floats, tub_c: float, by_then_j: float) -> None:
         """It goes on for *dt_s* with these *forces*, until the tub is at *tub_c* and has got *by_then_j*."""
         before, so_long = self.acted[-1]
@@ -47,9 +49,9 @@ class Passing:
 
     def forces(self) -> Floats:
         """What has acted on the mean."""
-        if len(self.acted) == 1:
-            return self.acted[0][0]
-        mean: Floats = np.add.reduce([row * dt_s for row, dt_s in self.acted]) / self.lasted_s
+        (mean, lasted_s), *others = self.acted
+        for row, dt_s in others:
+            mean, lasted_s = mean + (row - mean) * (dt_s / (lasted_s + dt_s)), lasted_s + dt_s
         return mean
 
     def returned_j(self, after_s: int) -> float:
@@ -72,39 +74,3 @@ class Passing:
         temps_c += np.linspace(0.0, self.after_c - temps_c[-1], self.lasted_s + 1)  # what else has warmed it
         ends = pairwise(temps_c.tolist())
         return warmth.joined([(1.0, front, back) for front, back in ends], 0.0, _ALIKE_K)
-
-
-class Trial(NamedTuple):
-    """What moving water would do over a piece."""
-
-    dt_s: int
-    returned_w: float
-    moved: tuple[Moved, ...]
-    passing: tuple[tuple[int, Passing, float], ...]
-    """Circuits that wait until they settle, and what each is then taken to have returned [J]."""
-
-
-class Plan(NamedTuple):
-    """What is asked of every circuit by flows through all reaches."""
-
-    asked_m3_s: Sequence[float]
-    flows: list[float]
-    ways: list[Way | None]
-
-
-class Turn(NamedTuple):
-    """What changes from one plan and its heats to another."""
-
-    changed: list[int]
-    """Circuits whose flows do."""
-    others: list[int]
-    """Reaches of other circuits whose water stands and is heated otherwise."""
-    touched: list[int]
-    """The bodies that these belong to."""
-    standing: list[int]
-    """Reaches whose water stands and is heated."""
-    heated: dict[int, float]
-    heats_w: dict[int, float]
-    """Heat into each reach that is heated, or was."""
-    moves: list[tuple[int, bool]]
-    """Which bodies count as moving from now on, which do not."""

@@ -145,3 +145,11 @@ BUSY = """schedule:
 def test_the_engine_stays_in_the_reachable_set(plant, kind):
     """Five days in June, on which the sun is let in and kept out, with a power cut at noon."""
     assert [] == outside(load_text(plant), 5, kind, start=date(2027, 6, 20))
+
+
+def test_what_the_plant_alone_breaks_is_told_though_there_are_too_many_states(monkeypatch):
+    """No order of events has to be looked at for a pump without a high stop: it is not left undecided."""
+    monkeypatch.setattr("cyclesim.verification.search.MOST_STATES", 3)
+    broken = verdict(NOT_STOPPED, OWN_PUMP + AT_NIGHT, NO_STOP)
+    assert (True, "") == (broken.broken, broken.undecided)
+    assert broken.why == "nothing stops the sun: no high_stop"
