@@ -150,12 +150,17 @@ class Outside:
     # -- what is where -------------------------------------------------------------------------------------
 
     def _read(self, i: int, at_s: float, tub_c: float) -> tuple[float, float]:
-        """As `_reach`, but water that has settled late as it truly is, which the tub has yet to be told."""
+        """As `_reach`, but water that passes or has settled late as it truly is; nothing is changed by it."""
         g = self._circuit_of[i]
         way = self._now[g]
-        if way is None or not (self.follows_tub(i) and self._has_settled_late(g, int(at_s), tub_c)):
+        if way is None or not self._water.flows[i]:
             return self._reach(i, at_s, tub_c)
-        slugs = self._truly(g, way, int(at_s), tub_c).get(i, [])
+        if g in self._passing:
+            slugs = self._so_far(g, self._passing[g]).contents.get(i, [])
+        elif self.follows_tub(i) and self._has_settled_late(g, int(at_s), tub_c):
+            slugs = self._truly(g, way, int(at_s), tub_c).get(i, [])
+        else:
+            return self._reach(i, at_s, tub_c)
         return self._per_m3_k * warmth.warmth(slugs), warmth.ends(slugs)[0] if slugs else math.inf
 
     def _reach(self, i: int, at_s: float, tub_c: float) -> tuple[float, float]:
@@ -205,6 +210,23 @@ class Outside:
 
     def tub_level(self, body: int, level_c: float) -> float | None:
         """The tub's temperature [degC] at which a body's mean is *level_c*; None where it has not settled."""
+        held = self._held_of(body)
+        return None if held is None else (level_c * self._stays.capacity_j_k[body] - held[1]) / held[0]
+
+    def tub_level_under(self, body: int, more_k: float, now: int, tub_c: float) -> float | None:
+        """The tub's temperature [degC] at which a body's mean is *more_k* above it; warmer, it is less.
+
+        None where it has not settled, or holds what the tub sent out before it fell to *tub_c* by *now*.
+        """
+        held = self._held_of(body)
+        if held is None or self._has_settled_late(self._circuit_of[self._stays.members[body][0]], now, tub_c):
+            return None
+        capacity_j_k = self._stays.capacity_j_k[body]
+        lost_j_k, more_j = capacity_j_k - held[0], held[1] - more_k * capacity_j_k
+        return more_j / lost_j_k if lost_j_k > 0.0 else math.copysign(math.inf, more_j)
+
+    def _held_of(self, body: int) -> tuple[float, float] | None:
+        """What a body holds per kelvin of the tub [J/K] and beside that [J]; None before it has settled."""
         factor = rest = 0.0
         for i in self._stays.members[body]:
             if not self.follows_tub(i):
@@ -213,7 +235,7 @@ class Outside:
             assert way is not None
             row = way.settled.held_j[way.settled.moving.index(i)]
             factor, rest = factor + float(row[0]), rest + float(row @ self.forces.now)
-        return (level_c * self._stays.capacity_j_k[body] - rest) / factor
+        return factor, rest
 
     # -- what is changed -----------------------------------------------------------------------------------
 
@@ -556,12 +578,16 @@ class Outside:
         gained_j = float(rows.heats @ forces) * way.after_s - float(np.add.reduce(lost))
         return held_j + gained_j - waits.given_j
 
+    def _so_far(self, g: int, waits: Passing) -> Moved:
+        """What water that passes has done up to now."""
+        forces, sent_out = waits.acted / waits.lasted_s, waits.sent_out(self._tub_j_k)
+        return self._ways.follow(waits.way, self._water.of(g), sent_out, forces, settled_too=True)
+
     def _catch_up(self, g: int) -> None:
         """Somebody asks before a circuit has settled: follow it up to now, and piece by piece from here."""
         waits = self._passing.pop(g)
         self._water.open(g)
-        forces, sent_out = waits.acted / waits.lasted_s, waits.sent_out(self._tub_j_k)
-        done = self._ways.follow(waits.way, self._water.of(g), sent_out, forces, settled_too=True)
+        done = self._so_far(g, waits)
         self._water.take(done, None)
         self._owe(done.returned_j - waits.given_j)
         self._asked.add(g)

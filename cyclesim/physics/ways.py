@@ -21,8 +21,8 @@ from cyclesim.physics.warmth import Floats, Moved, Reach, Slug, Surroundings
 from cyclesim.physics.water_age import Pattern, Plug, pattern_of
 
 Ints = NDArray[np.int64]
-SETTLES_S = 300.0
-"""What tub water reaches within this follows the tub's temperature; at 1 K/h it is told 0.08 K too warm."""
+SETTLES_S = 600.0
+"""What tub water reaches within this follows the tub's temperature; at 1 K/h it is told 0.17 K too warm."""
 _TURNS = 8  # rounds within one piece for which circling water is followed slug by slug
 
 
