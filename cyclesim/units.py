@@ -2,7 +2,9 @@
 
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cache
@@ -263,6 +265,33 @@ def parse(text: str | float, kind: str, example: str = "") -> float:
     return round(value + offset, 12) if offset else value
 
 
+_US_HINTS: ContextVar[bool] = ContextVar("us_hints", default=False)
+_TWINS = {
+    "m": "ft", "mm": "in", "cm": "in", "m2": "ft2", "L": "gal", "L/min": "gpm", "m/s": "ft/s",
+    "degC": "degF", "K": "degF",
+}  # fmt: skip
+"""What a bare number was meant in by somebody who writes US units, by the metric unit that is the example."""
+
+
+@contextmanager
+def us_hints(us: bool) -> Iterator[None]:
+    """Where a bare number is refused meanwhile, the unit that is offered is a US one if *us*."""
+    token = _US_HINTS.set(us)
+    try:
+        yield
+    finally:
+        _US_HINTS.reset(token)
+
+
+def also_in_us(value: float, kind: str) -> str:
+    """The same value in brackets for who writes US units; nothing where a file is written in metric ones."""
+    twin = _TWINS.get(format_quantity(value, kind).split(" ", 1)[1])
+    if not _US_HINTS.get() or twin is None or (value == 0.0 and kind != "temperature"):
+        return ""
+    slope, offset = _line(twin, kind)
+    return f" ({float(f'{(value - offset) / slope:.3g}'):,g} {twin})"
+
+
 def pairs_pattern(kind: str) -> str:
     """The pattern of what is written with two units of this kind, as 5 ft 6 in; "" if nothing is."""
     return "|".join(
@@ -276,8 +305,8 @@ def _no_quantity(text: str, unit: str) -> tuple[str, str]:
     if re.fullmatch(NUMBER, text, re.ASCII):
         if unit == "%" and abs(float(text)) <= 1.0:  # a share written as people who calculate write it
             return "a bare number", f"say the unit: {100.0 * float(text):g} %"
-        unit = "degF" if unit == "degC" and float(text) > _HOTTEST_C else unit
-        return "a bare number", f"say the unit: {text} {unit}"
+        is_us = _US_HINTS.get() or (unit == "degC" and float(text) > _HOTTEST_C)
+        return "a bare number", f"say the unit: {text} {_TWINS.get(unit, unit) if is_us else unit}"
     if re.match(r"[-+]?\d+,\d", text):
         return "a number with a comma", "write 1.5 for one and a half, 1500 for fifteen hundred"
     if re.match(r"\d+ *-? *\d+/\d+", text):

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cyclesim.units import KINDS, QuantityError, format_quantity, parse
+from cyclesim.units import KINDS, QuantityError, format_quantity, parse, us_hints
 
 # NIST SP 811 (2008), appendix B.8, factors to SI: from memory, not opened
 FACTORS = [
@@ -206,3 +206,20 @@ def test_a_bare_temperature_that_nobody_means_in_celsius() -> None:
         with pytest.raises(QuantityError) as caught:
             parse(text, "temperature")
         assert hint == caught.value.hint
+
+
+def test_who_writes_us_units_is_offered_them_where_a_number_is_refused() -> None:
+    """An example in millimetres is a number of inches to them; a time has one unit for all."""
+    for number, kind, example, hint in (
+        ("28", "length", "700 mm or 2.3 ft", "28 in"),
+        ("20", "length", "", "20 ft"),
+        ("400", "volume", "", "400 gal"),
+        ("50", "temperature", "", "50 degF"),
+        ("3", "time", "", "3 s"),
+    ):
+        with us_hints(us=True), pytest.raises(QuantityError) as caught:
+            parse(number, kind, example)
+        assert f"say the unit: {hint}" == caught.value.hint
+    with pytest.raises(QuantityError) as caught:
+        parse("28", "length", "700 mm or 2.3 ft")
+    assert caught.value.hint == "say the unit: 28 mm"

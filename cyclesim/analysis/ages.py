@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
@@ -89,11 +89,15 @@ class Standing:
         temp_c: Floats = zone + (self._kept_c[hour] - zone) * np.exp(-(since - hour * HOUR_S) / self.tau_s)
         return temp_c
 
+    def temps_at(self, at_s: Floats, since_s: Floats, *starts_c: Floats) -> list[Floats]:
+        """Temperatures [degC] of waters that were *starts_c* at *since_s* and have stood since."""
+        was_c, is_c = self._particular(since_s), self._particular(at_s)
+        left = np.exp(-(at_s - since_s) / self.tau_s)
+        return [is_c + (start_c - was_c) * left for start_c in starts_c]
+
     def temp_at(self, at_s: Floats, since_s: Floats, start_c: Floats) -> Floats:
         """Temperature [degC] of water that was *start_c* at *since_s* and has stood since."""
-        apart = (start_c - self._particular(since_s)) * np.exp(-(at_s - since_s) / self.tau_s)
-        temp_c: Floats = self._particular(at_s) + apart
-        return temp_c
+        return self.temps_at(at_s, since_s, start_c)[0]
 
 
 class Temperatures(NamedTuple):
@@ -126,19 +130,24 @@ class Temperatures(NamedTuple):
         return reached_s
 
 
-def standing_temperatures(
-    plant: Assembly, trace: Trace, body: str, end: Literal["coldest_c", "warmest_c"]
-) -> Temperatures | None:
-    """The temperatures of one end of a body while it stands; None where nothing tells."""
+class Ends(NamedTuple):
+    """The temperatures of a body's two ends while it stands."""
+
+    coldest: Temperatures
+    warmest: Temperatures
+
+
+def standing_ends(plant: Assembly, trace: Trace, body: str) -> Ends | None:
+    """The temperatures of both ends of a body while it stands; None where nothing tells."""
     rows = trace.stays.get(body)
     if rows is None or trace.zones is None or not len(rows):
         return None
     alone = rows.joined == 0.0
-    start, until, start_c = rows.start_s[alone], rows.end_s[alone], getattr(rows, end)[alone]
-    body_ = next(b for b in plant.bodies if b.name == body)
-    water = Standing(trace.zones, body_)
+    start, until = rows.start_s[alone], rows.end_s[alone]
+    starts_c = rows.coldest_c[alone], rows.warmest_c[alone]
+    water = Standing(trace.zones, next(b for b in plant.bodies if b.name == body))
     if not len(start):
-        return Temperatures(start, until, start_c, start_c, start_c, water.tau_s)
+        return Ends(*(Temperatures(start, until, c, c, c, water.tau_s) for c in starts_c))
     first = water.origin_s + HOUR_S * (np.floor((start[0] - water.origin_s) / HOUR_S) + 1.0)
     hours = np.arange(first, until[-1], HOUR_S)
     stay = np.searchsorted(start, hours, side="right") - 1
@@ -152,23 +161,19 @@ def standing_temperatures(
     ends = np.append(begins[1:], until[-1])
     last = np.append(stay_of_piece[1:] != stay_of_piece[:-1], True)
     ends[last] = until[stay_of_piece[last]]
-    temps_a = water.temp_at(begins, start[stay_of_piece], start_c[stay_of_piece])
-    zone = water.zone_at(begins)
-    temps_b = zone + (temps_a - zone) * np.exp(-(ends - begins) / water.tau_s)
-    return Temperatures(begins, ends, temps_a, temps_b, zone, water.tau_s)
+    zone, left = water.zone_at(begins), np.exp(-(ends - begins) / water.tau_s)
+    temps_c = water.temps_at(begins, start[stay_of_piece], *(c[stay_of_piece] for c in starts_c))
+    return Ends(
+        *(Temperatures(begins, ends, c, zone + (c - zone) * left, zone, water.tau_s) for c in temps_c)
+    )
 
 
-def warm_and_still(
-    still: Spans,
-    coldest: Temperatures | None,
-    warmest: Temperatures | None,
-    band_c: tuple[float, float],
-) -> Spans:
-    """When water both stood and was, some of it, inside the growth band; ends [degC] of it as it stood."""
-    if coldest is None or warmest is None:
+def warm(ends: Ends | None, band_c: tuple[float, float]) -> Spans:
+    """When some of the water of a body that stood was inside a band [degC]."""
+    if ends is None:
         return NONE
     low_c, high_c = band_c
-    return meet(still, meet(coldest.within(ABSOLUTE_ZERO_C, high_c), warmest.within(low_c, math.inf)))
+    return meet(ends.coldest.within(ABSOLUTE_ZERO_C, high_c), ends.warmest.within(low_c, math.inf))
 
 
 def never_moved(trace: Trace, rows: AgeRows) -> bool:
@@ -187,12 +192,12 @@ def measure_leg(
     rows: AgeRows,
     still: Spans,
     warm_still: Spans,
-    temps: Temperatures | None,
+    coldest_c: float | None,
 ) -> LegMetrics:
     """What is told of one reported element of a *plant*, by its *name*, over the span of a *trace*.
 
-    *rows*: its water ages [s]; *still*: when it stood [s]; *warm_still*: when it stood warm [s]; *temps*:
-    temperatures of its body [degC], None where it has none.
+    *rows*: its water ages [s]; *still*: when it stood [s]; *warm_still*: when it stood warm [s]; *coldest_c*:
+    the coldest that its body was [degC], None where nothing tells.
     """
     span_s = float(trace.span_s)
     in_jets_too = name in plant.sheet.legs
@@ -230,7 +235,7 @@ def measure_leg(
         above_limit_h=float(np.sum(rows.above_limit_s)) / _H_S,
         longest_warm_still_h=warm_h,
         longest_warm_still_from=warm_at,
-        coldest_water_c=coldest_of(trace, body, temps),
+        coldest_water_c=coldest_c,
         heat_lost_flowing_kwh=flowing_kwh,
         heat_lost_standing_kwh=standing_kwh,
     )

@@ -8,11 +8,13 @@ from functools import cached_property
 
 from cyclesim.analysis.ages import (
     AgeRows,
+    Ends,
     Temperatures,
     age_rows,
     body_of,
-    standing_temperatures,
-    warm_and_still,
+    coldest_of,
+    standing_ends,
+    warm,
 )
 from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.energy import prices
@@ -53,30 +55,29 @@ class History:
         return {name: rows.standing for name, rows in self.ages.items()}
 
     @cached_property
-    def coldest(self) -> dict[str, Temperatures | None]:
-        """Temperature of each body's coldest end while it stands."""
-        return {
-            name: standing_temperatures(self.plant, self.trace, name, "coldest_c")
-            for name in self.trace.stays
-        }
+    def ends(self) -> dict[str, Ends | None]:
+        """Temperatures of each body's coldest and warmest end while it stands."""
+        return {name: standing_ends(self.plant, self.trace, name) for name in self.trace.stays}
 
     @cached_property
-    def warmest(self) -> dict[str, Temperatures | None]:
-        """Temperature of each body's warmest end while it stands."""
-        return {
-            name: standing_temperatures(self.plant, self.trace, name, "warmest_c")
-            for name in self.trace.stays
-        }
+    def coldest(self) -> dict[str, Temperatures | None]:
+        """Temperature of each body's coldest end while it stands."""
+        return {name: ends and ends.coldest for name, ends in self.ends.items()}
+
+    @cached_property
+    def coldest_c(self) -> dict[str, float | None]:
+        """The coldest that each body was [degC], standing or not; None where nothing tells."""
+        return {name: coldest_of(self.trace, name, temps) for name, temps in self.coldest.items()}
 
     @cached_property
     def warm_and_still(self) -> dict[str, Spans]:
         """When the water of each reported element stood and some of it was inside the growth band."""
-        band, spans_by_name = self.plant.scenario.limits.growth_band_c, {}
-        for name, still in self.standing.items():
-            body = body_of(self.plant, name)
-            ends = self.coldest.get(body), self.warmest.get(body)
-            spans_by_name[name] = warm_and_still(still, *ends, band)
-        return spans_by_name
+        band = self.plant.scenario.limits.growth_band_c
+        warm_by_body = {name: warm(ends, band) for name, ends in self.ends.items()}
+        return {
+            name: meet(still, warm_by_body.get(body_of(self.plant, name), NONE))
+            for name, still in self.standing.items()
+        }
 
     @cached_property
     def set_points(self) -> SetPoints:

@@ -23,7 +23,7 @@ from cyclesim.analysis.history import (
     powerless,
     unpowered,
 )
-from cyclesim.analysis.spans import Spans, join, longer, meet, spans, total_s, while_in, without
+from cyclesim.analysis.spans import NONE, Spans, first, join, longer, meet, spans, total_s, while_in, without
 from cyclesim.analysis.truth import running
 from cyclesim.control.demands import Demand
 from cyclesim.physics.water_age import STILL_M3_S
@@ -234,15 +234,16 @@ def no_run_on(history: History) -> Judged:
                 cause = f"{as_written(pump, speed)}, which is kept on, moves too little water through it"
                 mend = "keep a pump and a speed on that move water through it"
         ends = hot[:, 1][hot[:, 1] < span_s]
-        for k, end in enumerate(ends.tolist()):
-            i = int(np.searchsorted(flowing[:, 0], end, side="right")) - 1
-            until = max(end, float(flowing[i, 1]) - grace) if i >= 0 else end
-            again = float(hot[k + 1, 0]) if k + 1 < len(hot) else math.inf
-            if until - end < limits.run_on_s and until < min(again, span_s):
-                text = f"water runs {' of '.join(times_apart(until - end, limits.run_on_s))}"
-                no_power = powerless(history, end, end + limits.run_on_s, limits.run_on_s, {pump})
-                stop_cause, stop_mend = no_power or (cause, mend)
-                yield Breach(name, stop_cause, until - end, "s", text, stop_mend, end, less_is_worse=True)
+        i = np.searchsorted(flowing[:, 0], ends, side="right") - 1
+        stops = np.append(flowing[:, 1] - grace, -math.inf)  # before any flow there is none to stop
+        again = np.append(hot[1:, 0], math.inf)[: len(ends)]
+        stops = np.maximum(ends, stops[i])
+        short = (stops - ends < limits.run_on_s) & (stops < np.minimum(again, span_s))
+        for end, until in zip(ends[short].tolist(), stops[short].tolist(), strict=True):
+            text = f"water runs {' of '.join(times_apart(until - end, limits.run_on_s))}"
+            no_power = powerless(history, end, end + limits.run_on_s, limits.run_on_s, {pump})
+            stop_cause, stop_mend = no_power or (cause, mend)
+            yield Breach(name, stop_cause, until - end, "s", text, stop_mend, end, less_is_worse=True)
 
 
 def short_cycling(history: History) -> Judged:
@@ -318,11 +319,11 @@ def demand_not_served(history: History) -> Judged:
         raised = while_in(history.trace.demands[demand.name], "raised")
         served = while_in(stream, *own[own.index(demand.speed) :])
         changing = longer(while_in(stream, "changing"), _REACTION_S)
-        reacting = spans((a, min(b, a + _REACTION_S)) for a, b in raised.tolist())
-        resting = spans(
-            (a, min(b, a + rest_s) + _REACTION_S) for a, b in while_in(stream, "stopped").tolist() if rest_s
-        )
+        reacting = first(raised, _REACTION_S)
+        resting = longer(first(while_in(stream, "stopped"), rest_s), _REACTION_S) if rest_s else NONE
         missed = without(raised, join(served, changing, reacting, resting))
+        if not len(missed):
+            continue
         for state, (cause, mend) in POWERLESS.items():
             dark = unpowered(history, state, {demand.pump})
             for start, end in meet(missed, dark).tolist():

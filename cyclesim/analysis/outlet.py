@@ -19,7 +19,6 @@ from cyclesim.analysis.history import History
 from cyclesim.analysis.spans import Bools, Floats, covers, spans, where, while_in
 from cyclesim.analysis.sun_rules import stopped_too_late
 from cyclesim.analysis.tub import water_c_at
-from cyclesim.physics.loops import apart as circuits_of
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.simulation.assembly import Assembly, PlantDuty
@@ -111,9 +110,8 @@ def _leaves_c(history: History, name: str, duty: PlantDuty, edges: Floats, mine:
 def outlet_factors(plant: Assembly, duty: PlantDuty, name: str) -> Floats:
     """Factors of what leaves a device at a duty: the tub [degC], zones [degC], heat into each reach [W]."""
     at = plant.reach_at[name]
-    circuit = next(members for members in circuits_of(plant.plugs) if at in members)
-    flows = [q if i in circuit and abs(q) > STILL_M3_S else 0.0 for i, q in enumerate(duty.plug_flows_m3_s)]
-    way = plant.ways.of(flows)
+    circuit = next(g for g, members in enumerate(plant.ways.circuits) if at in members)
+    way = plant.ways.of(circuit, duty.plug_flows_m3_s)
     assert way is not None, "water moves through it"
     row: Floats = np.asarray(way.settled.outlet[way.settled.moving.index(at)], dtype=float)
     return row

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from cyclesim.analysis.ages import coldest_of, when
+from cyclesim.analysis.ages import when
 from cyclesim.analysis.history import History
 from cyclesim.analysis.metrics import LegMetrics, PromisesMetrics
 from cyclesim.analysis.outages import TUB, had_it_failed
@@ -25,8 +25,7 @@ def measure_promises(history: History, legs: Mapping[str, LegMetrics]) -> Promis
     left = _stepped_out(history)
     last = min(left, key=lambda moment: moment.water_c, default=None)
     oldest = oldest_of(legs)
-    known = {body: coldest_of(trace, body, temps) for body, temps in history.coldest.items()}
-    coldest = {body: water_c for body, water_c in known.items() if water_c is not None}
+    coldest = {body: water_c for body, water_c in history.coldest_c.items() if water_c is not None}
     if len(trace.tub):
         coldest[TUB] = float(min(np.min(trace.tub.water_c), trace.end_water_c))
     cold = min(coldest, key=lambda name: (round(coldest[name], 2), _stood_at_c(history, name)), default=None)

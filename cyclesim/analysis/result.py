@@ -136,7 +136,7 @@ def measure(history: History) -> Metrics:
             rows,
             history.standing[name],
             history.warm_and_still[name],
-            history.coldest.get(body_of(plant, name)),
+            history.coldest_c.get(body_of(plant, name)),
         )
         for name, rows in history.ages.items()
     }

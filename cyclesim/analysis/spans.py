@@ -80,6 +80,11 @@ def longer(a: Spans, by_s: float) -> Spans:
     return spans(np.column_stack((a[:, 0], a[:, 1] + by_s))) if len(a) else a
 
 
+def first(a: Spans, lasting_s: float) -> Spans:
+    """The first *lasting_s* of each span."""
+    return np.column_stack((a[:, 0], np.minimum(a[:, 1], a[:, 0] + lasting_s)))
+
+
 def after(a: Spans, wait_s: float) -> Spans:
     """What is left of each span once *wait_s* of it are over."""
     late = np.column_stack((a[:, 0] + wait_s, a[:, 1]))

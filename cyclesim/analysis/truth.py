@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from cyclesim.analysis.kept_out import KeptOut, kept_out
 from cyclesim.analysis.spans import (
     NONE,
+    Ints,
     Spans,
     after,
     edges_of,
@@ -157,7 +158,8 @@ def duties_over_time(plant: Assembly, trace: Trace, *, coasting: bool) -> list[L
         _lane(trace.pumps[n], coasts_s[n] if coasting else 0.0) for n in plant.pumps
     ]
     lanes += [
-        [(float(stay.start_s), stay.state) for stay in stream] for stream in (trace.positions, trace.level)
+        [(float(start), stream.labels[code]) for start, code in zip(stream.starts, stream.codes, strict=True)]
+        for stream in (trace.positions, trace.level)
     ]
     edges = np.unique(np.concatenate([np.array([t for t, _ in lane]) for lane in lanes]))
     edges = edges[edges < trace.span_s]
@@ -176,15 +178,16 @@ def duties_over_time(plant: Assembly, trace: Trace, *, coasting: bool) -> list[L
 def _lane(stream: Stream[str], coasts_s: float) -> list[tuple[float, str]]:
     """(since, speed) of one pump; a speed outlasts its stop by *coasts_s*, but not the next start."""
     lane: list[tuple[float, str]] = []
-    for stay in stream:
-        if stay.state not in ("stopped", "changing"):
-            while lane and lane[-1][0] >= stay.start_s:
+    for start_s, code in zip(stream.starts, stream.codes, strict=True):
+        speed = stream.labels[code]
+        if speed not in ("stopped", "changing"):
+            while lane and lane[-1][0] >= start_s:
                 lane.pop()
-            lane.append((float(stay.start_s), stay.state))
+            lane.append((float(start_s), speed))
         elif not lane:
-            lane.append((float(stay.start_s), "stopped"))
+            lane.append((float(start_s), "stopped"))
         elif lane[-1][1] != "stopped":
-            lane.append((stay.start_s + coasts_s, "stopped"))
+            lane.append((start_s + coasts_s, "stopped"))
     return lane
 
 
@@ -328,25 +331,16 @@ def _lasting(closed: dict[Closed, Spans]) -> dict[Closed, Spans]:
 def _flows(plant: Assembly, trace: Trace) -> tuple[dict[str, Spans], ...]:
     """Per device, when any water moves through it, when it moves backwards, and when as much as it needs."""
     devices = [*trace.sources, *trace.treatments]
-    any_flow: list[list[tuple[float, float]]] = [[] for _ in devices]
-    back: list[list[tuple[float, float]]] = [[] for _ in devices]
-    enough: list[list[tuple[float, float]]] = [[] for _ in devices]
-    known: dict[int, tuple[int, int, int]] = {}
-    for start, end, duty in duties_over_time(plant, trace, coasting=True):
-        water = known.get(id(duty))
-        if water is None:
-            water = known[id(duty)] = water_at(plant, devices, duty)
-        for k in range(len(devices)):
-            if water[0] >> k & 1:
-                enough[k].append((start, end))
-            if not water[1] >> k & 1:
-                any_flow[k].append((start, end))
-            if water[2] >> k & 1:
-                back[k].append((start, end))
-    return tuple(
-        {name: spans(pairs) for name, pairs in zip(devices, found, strict=True)}
-        for found in (any_flow, back, enough)
-    )
+    lasting = duties_over_time(plant, trace, coasting=True)
+    distinct = {id(duty): duty for _, _, duty in lasting}
+    known = {key: water_at(plant, devices, duty) for key, duty in distinct.items()}
+    bounds = np.array([(start, end) for start, end, _ in lasting]).reshape(-1, 2)
+    enough, still, back = np.array([known[id(duty)] for _, _, duty in lasting]).reshape(-1, 3).T
+
+    def of_each(bits: Ints) -> dict[str, Spans]:
+        return {name: spans(bounds[bits >> k & 1 == 1]) for k, name in enumerate(devices)}
+
+    return of_each(~still), of_each(back), of_each(enough)
 
 
 def own_still(plant: Assembly, trace: Trace, name: str) -> Spans:

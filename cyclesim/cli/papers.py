@@ -41,6 +41,8 @@ if TYPE_CHECKING:
               help="Set this plant beside FILE in the client's paper.")  # fmt: skip
 @click.option("--confidence", "asked_how_sure", is_flag=True,
               help="Tell the client how far the cost may be off: some eighty runs.")  # fmt: skip
+@click.option("--faults", "asked_faults", is_flag=True,
+              help="Tell the electrician what each single fault breaks: seconds to a minute.")  # fmt: skip
 @click.option("--date", "day", type=Day(), metavar="DATE", help="The date on the papers; today unless given.")
 @click.option("--done", "done_file", type=click.Path(path_type=Path), metavar="FILE.yaml",
               help="Print these tests as done: a filled-in copy of what --json writes.")  # fmt: skip
@@ -55,11 +57,16 @@ def papers(
     size: Literal["a4", "letter"] | None,
     other: Path | None,
     asked_how_sure: bool,
+    asked_faults: bool,
     day: date | None,
     done_file: Path | None,
     json_file: Path | None,
 ) -> int:
     """Write the papers with which FILE is handed over."""
+    if asked_faults and reader not in ("electrician", "all"):
+        raise click.UsageError(
+            "--faults tells of single faults in the electrician's paper: --for electrician."
+        )
     to = out
     if out is None and json_file is None:
         to = Path(f"{file.stem}-papers.pdf")
@@ -84,8 +91,15 @@ def papers(
 
         with sweeping(None, None, False, "varying inputs") as how:
             sure = confidence(scenario, how=how)
+    found = None
+    if asked_faults:
+        from cyclesim.shown.progress import states_found
+        from cyclesim.verification.verifier import verify
+
+        with states_found() as on_progress:
+            found = verify(scenario, faults=1, on_progress=on_progress)
     made_on = (day or date.today()).isoformat()
-    over = HandOver(scenario, digits, sets, made_on, __version__, in_us_units(), beside, sure)
+    over = HandOver(scenario, digits, sets, made_on, __version__, in_us_units(), beside, sure, found)
     done = read_done_tests(done_file, [test.id for test in over.tests], digits) if done_file else {}
     if json_file is not None:
         from cyclesim.shown.as_json import as_text

@@ -12,7 +12,8 @@ from __future__ import annotations
 import logging
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cache
 
 from transitions import Machine as TransitionsMachine
 
@@ -186,10 +187,16 @@ def _quiet() -> Iterator[None]:
 
 
 def tabulate(machine: Machine) -> MachineTable:
-    """Every state times every assignment of the facts, fired once by the transitions library.
+    """Every state times every assignment of the facts that its ways out read, fired once by the library.
 
     Every state needs a way out, or the library refuses the trigger there with a MachineError.
     """
+    return _table(replace(machine, name="", kind=""))
+
+
+@cache
+def _table(machine: Machine) -> MachineTable:
+    """That of every machine of this form: the pumps of a plant, and those of all candidates of a sweep."""
     model, facts = MachineModel(), machine.facts
     engine = adopt(machine, model)
     trigger = engine.events[TRIGGER].trigger
@@ -201,6 +208,12 @@ def tabulate(machine: Machine) -> MachineTable:
         trigger(model)
         return machine.states.index(model.state)
 
+    def row(state: str) -> tuple[int, ...]:
+        out = replace(machine, transitions=tuple(t for t in machine.transitions if t.source == state))
+        read = sum(1 << i for i, fact in enumerate(facts) if fact in out.facts)
+        after = {bits: fire(state, bits) for bits in range(1 << len(facts)) if bits & ~read == 0}
+        return tuple(after[bits & read] for bits in range(1 << len(facts)))
+
     with _quiet():
-        rows = tuple(tuple(fire(state, bits) for bits in range(1 << len(facts))) for state in machine.states)
+        rows = tuple(row(state) for state in machine.states)
     return MachineTable(facts, machine.states, rows, machine.states.index(machine.initial))

@@ -16,6 +16,8 @@ FAR_S = 1e5
 _TOLD_AT_ONCE = 500
 
 Floats = NDArray[np.float64]
+Ages = Mapping[int, tuple[float, float]]
+"""The oldest and the mean age [s] of each plug."""
 
 
 class Emitted(NamedTuple):
@@ -65,14 +67,17 @@ class AgeBook:
     def __init__(self, recorded: Sequence[int], limit_s: float, emit: Callable[[int, Floats], None]) -> None:
         self._recorded = sorted(set(recorded))
         self._limit_s, self._emit = limit_s, emit
-        self._stood: dict[int, list[float]] = {i: [] for i in self._recorded}
+        self._stood: dict[tuple[tuple[int, ...], int], tuple[Ages, list[tuple[float, float, float]]]] = {}
         self._rows: dict[int, list[float]] = {i: [] for i in self._recorded}
         self._passed: dict[int, tuple[Passages, list[tuple[float, ...]]]] = {}
         self._count = 0
 
-    def stood(self, i: int, t0: float, t1: float, earliest: float, mean: float) -> None:
-        """A plug has stood from *t0* to *t1*, with its earliest and its mean birth [s]."""
-        self._stood[i] += (t0, t1, earliest, mean)
+    def stood(self, plugs: tuple[int, ...], t0: float, t1: float, base_s: float, ages: Ages) -> None:
+        """Plugs have stood from *t0* to *t1*; *ages*: the oldest and the mean [s] of each at *base_s*."""
+        known = self._stood.get((plugs, id(ages)))
+        if known is None:
+            known = self._stood[plugs, id(ages)] = ages, []
+        known[1].append((t0, t1, base_s))
 
     def passed(self, passages: Passages, t0: float, t1: float, bases: Sequence[float]) -> None:
         """Flows have lasted from *t0* to *t1* in water whose groups have stood since *bases* [s]."""
@@ -97,16 +102,22 @@ class AgeBook:
     def tell(self) -> None:
         """Tell of all that has been put down, plug by plug and in order of time."""
         of_passages = [self._passages(passages, rows) for passages, rows in self._passed.values()]
+        stood: dict[int, list[float]] = {i: [] for i in self._recorded}
+        for (plugs, _), (ages, rows) in self._stood.items():
+            for i in plugs:
+                oldest, mean = ages[i]
+                for t0, t1, base in rows:
+                    stood[i] += (t0, t1, base - oldest, base - mean)
         for i in self._recorded:
             tables = [np.array(self._rows[i]).reshape(-1, len(Emitted._fields))]
-            tables.append(self._standing(i, np.array(self._stood[i]).reshape(-1, 4)))
+            tables.append(self._standing(i, np.array(stood[i]).reshape(-1, 4)))
             tables += [found[i] for found in of_passages if i in found]
             table = np.concatenate(tables)
             if len(table):
                 self._emit(i, table[np.argsort(table[:, 1], kind="stable")])
             self._rows[i].clear()
-            self._stood[i].clear()
         self._passed.clear()
+        self._stood.clear()
         self._count = 0
 
     def _standing(self, i: int, rows: Floats) -> Floats:

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from cyclesim.physics import warmth
+from cyclesim.physics.forces import Forces
 from cyclesim.physics.heat import ZoneFilter, mode
 from cyclesim.physics.stays import OnStays, Stays, Straight
 from cyclesim.physics.warmth import Floats, Moved, Slug
@@ -21,7 +22,7 @@ class Contents:
         self,
         ways: Ways,
         body_of: Sequence[int | None],
-        circuits: Sequence[Sequence[int]],
+        forces: Forces,
         zones: Mapping[str, Sequence[float]],
         origin_s: int,
         start_s: int,
@@ -29,20 +30,21 @@ class Contents:
         on_stays: OnStays,
     ) -> None:
         reaches = self.reaches = ways.reaches
-        self._plugs, self._per_m3_k, n = ways.plugs, ways.per_m3_k, len(reaches)
-        self.circuits = [tuple(c) for c in circuits]
+        self._ways, self._per_m3_k, n = ways, ways.per_m3_k, len(reaches)
+        self.circuits = ways.circuits
         self.circuit_of = {i: g for g, c in enumerate(self.circuits) for i in c}
+        self._place = {i: k for held in ways.held for k, i in enumerate(held)}
         kinds: dict[tuple[str, float], ZoneFilter] = {}
         for r in reaches:
             if r.ua_w_k and (key := (r.zone, round(r.rate_1_s, 15))) not in kinds:
                 kinds[key] = ZoneFilter(zones[r.zone], 1.0 / r.rate_1_s, origin_s)
         self._filters = [kinds.get((r.zone, round(r.rate_1_s, 15))) for r in reaches]
         self.stays = Stays(reaches, body_of, start_s, water_c, on_stays)
-        self.straight = [Straight(c, reaches, self._filters, body_of, self.stays) for c in self.circuits]
+        self.straight = [Straight(h, reaches, self._filters, self.stays, forces) for h in ways.held]
         self.is_straight = [True] * len(self.circuits)
-        """Whether the water of each reach is one slug: then it stands in `temps`, otherwise in slugs."""
-        self.temps: Floats = np.full(2 * n, water_c)
-        """Fronts, then backs of all reaches [degC]."""
+        """Whether the water of each reach is one slug: then it stands in `ends_c`, otherwise in slugs."""
+        self.ends_c: list[Floats] = [np.full(2 * len(held), water_c) for held in ways.held]
+        """Of each circuit as in Straight [degC]: replaced, and never written into."""
         self.touched_s = [float(start_s)] * len(self.circuits)
         """When each circuit was touched last, if it is straight."""
         self._slugs: list[list[Slug]] = [[] for _ in reaches]
@@ -55,9 +57,7 @@ class Contents:
         """The slugs of a circuit, as they were when it was touched last."""
         if not self.is_straight[g]:
             return {i: self._slugs[i] for i in self.circuits[g]}
-        n, plugs = len(self.reaches), self._plugs
-        temps = self.temps.tolist()
-        return {i: [(plugs[i].volume_m3, temps[i], temps[n + i])] for i in self.circuits[g]}
+        return self._ways.as_slugs(g, self.ends_c[g])
 
     def open(self, g: int) -> None:
         """The water of a circuit is told slug by slug from now on."""
@@ -69,10 +69,9 @@ class Contents:
 
     def straighten(self, g: int, now: int) -> None:
         """Tell the water of a circuit, which has come to *now*, by vector if it is one slug in each reach."""
-        held, n = self.straight[g].places.tolist(), len(self.reaches)
-        if all(len(self._slugs[i]) == 1 for i in held):
-            for i in held:
-                ((_, self.temps[i], self.temps[n + i]),) = self._slugs[i]
+        slugs = [self._slugs[i] for i in self.straight[g].held]
+        if all(len(x) == 1 for x in slugs):
+            self.ends_c[g] = np.array([x[0][1] for x in slugs] + [x[0][2] for x in slugs])
             self.is_straight[g], self.touched_s[g] = True, float(now)
 
     def _stood(self, i: int, since: float, at_s: float) -> tuple[float, float]:
@@ -90,8 +89,9 @@ class Contents:
         """
         reach, g = self.reaches[i], self.circuit_of[i]
         if self.is_straight[g]:
-            front, back = float(self.temps[i]), float(self.temps[len(self.reaches) + i])
-            since, slugs = self.touched_s[g], [(self._plugs[i].volume_m3, front, back)]
+            ends_c, k = self.ends_c[g], self._place[i]
+            front, back = float(ends_c[k]), float(ends_c[len(ends_c) // 2 + k])
+            since, slugs = self.touched_s[g], [(self._ways.plugs[i].volume_m3, front, back)]
         else:
             since, slugs = self._since[i], self._slugs[i]
         kept, gained = (1.0, 0.0) if self.flows[i] else self._stood(i, since, at_s)

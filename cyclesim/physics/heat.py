@@ -114,14 +114,23 @@ class TwoNode:
             at_end = f_w - ua * later - g * (later - ends[1])
             if not (at_start > 0.0 > at_end if rising else at_start < 0.0 < at_end):
                 return None
-        return self.first_crossing(water, begins[1], f_w, f_s, dt_s, level_c, rising)
+        return self.first_crossing(water, begins[1], f_w, f_s, dt_s, level_c, rising, later)
 
     def first_crossing(
-        self, tw: float, ts: float, f_w: float, f_s: float, dt_s: float, level_c: float, rising: bool
+        self,
+        tw: float,
+        ts: float,
+        f_w: float,
+        f_s: float,
+        dt_s: float,
+        level_c: float,
+        rising: bool,
+        later_c: float | None = None,
     ) -> float | None:
         """Seconds [s] until the water first reaches level_c [degC] from below (rising) or from above.
 
         tw, ts: water and shell at the start [degC]; f_w, f_s: their constant forcing [W], as at the top.
+        later_c: the water after dt_s [degC], where that is known.
         0.0 if it is there, or beyond, already; None if it does not get there within dt_s.
         """
         up = 1.0 if rising else -1.0
@@ -147,16 +156,12 @@ class TwoNode:
         elif d1 + d2 <= 0.0:
             return None
 
-        def beyond(t_s: float) -> tuple[float, float]:
-            e1, p1, _ = mode(r1, t_s)
-            e2, p2, _ = mode(r2, t_s)
-            water = w1 * (e1 * z1 + p1 * h1) + w2 * (e2 * z2 + p2 * h2)
-            return up * (water - level_c), d1 * e1 + d2 * e2
-
-        past, slope = beyond(late)
+        if later_c is None or late < dt_s:
+            later_c = self.advance(tw, ts, f_w, f_s, late)[0]
+        past = up * (later_c - level_c)
         if past < 0.0:
             return None
-        t_s = late
+        t_s, slope = late, up * (later_c - tw) / late  # the chord's, which the curve is close to
         for _ in range(200):  # Newton inside a shrinking bracket, halving where it would leave it
             guess = t_s - past / slope if slope > 0.0 else early
             if not early < guess < late:
@@ -164,7 +169,10 @@ class TwoNode:
             moved, t_s = abs(guess - t_s), guess
             if moved <= _ROOT_S or late - early <= _ROOT_S:
                 break
-            past, slope = beyond(t_s)
+            e1, p1, _ = mode(r1, t_s)
+            e2, p2, _ = mode(r2, t_s)
+            past = up * (w1 * (e1 * z1 + p1 * h1) + w2 * (e2 * z2 + p2 * h2) - level_c)
+            slope = d1 * e1 + d2 * e2
             if past < 0.0:
                 early = t_s
             else:

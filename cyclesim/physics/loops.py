@@ -12,7 +12,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from cyclesim.physics.age_book import Floats
-from cyclesim.physics.water_age import Pattern, Plug, WaterAge
+from cyclesim.physics.circuit_age import WaterAge
+from cyclesim.physics.water_age import Pattern, Plug
 
 Patterns = tuple[Pattern, ...]
 """One pattern of flows for each loop."""

@@ -21,14 +21,14 @@ import numpy as np
 
 from cyclesim.physics import warmth
 from cyclesim.physics.contents import Contents
-from cyclesim.physics.forces import Forces
+from cyclesim.physics.forces import Forces, Mark
 from cyclesim.physics.heat import HOUR_S
 from cyclesim.physics.passing import Passing, Plan, Trial, Turn
 from cyclesim.physics.settled import profile
-from cyclesim.physics.stays import Moves, OnStays, Straight
+from cyclesim.physics.stays import Moves, OnStays, Passed
 from cyclesim.physics.warmth import Floats, Moved, Slug
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.physics.ways import Settled, Way, Ways
+from cyclesim.physics.ways import Way, Ways
 
 _FOLLOWED_S = 900  # longest piece while water is followed: the tub's temperature runs straight on it
 _LOOKED_AT_S = 60  # the same while something looks at followed water
@@ -48,7 +48,6 @@ class Outside:
         self,
         ways: Ways,
         body_of: Sequence[int | None],
-        circuits: Sequence[Sequence[int]],
         zones: Mapping[str, Sequence[float]],
         origin_s: int,
         start_s: int,
@@ -60,7 +59,7 @@ class Outside:
         self.reaches, self._ways = ways.reaches, ways
         self._per_m3_k, self._origin_s = ways.per_m3_k, origin_s
         self.forces = Forces(ways.zones, len(ways.reaches), zones, origin_s, start_s)
-        self._water = Contents(ways, body_of, circuits, zones, origin_s, start_s, water_c, on_stays)
+        self._water = Contents(ways, body_of, self.forces, zones, origin_s, start_s, water_c, on_stays)
         self._stays, self._circuits = self._water.stays, self._water.circuits
         self._circuit_of = self._water.circuit_of
         self._by_law: set[int] = set()
@@ -76,7 +75,7 @@ class Outside:
         """When each circuit settles."""
         self._waited: dict[int, tuple[int, float, Passing]] = {}
         """When a circuit has settled, at which temperature of the tub, and how it had passed until then."""
-        self._marks: dict[int, Floats] = {}
+        self._marks: dict[int, Mark] = {}
         self._rest_j: dict[int, float] = {}
         self._passing: dict[int, Passing] = {}
         self._asked: set[int] = set()
@@ -94,7 +93,6 @@ class Outside:
         self.due_s = math.inf
         """When the next circuit settles."""
         self._of_way: dict[int, Moves] = {}
-        self._orders: dict[int, Settled] = {}
 
     # -- what acts -----------------------------------------------------------------------------------------
 
@@ -125,7 +123,7 @@ class Outside:
 
     def by_forces(self, factors: Floats) -> float:
         """What these factors come to now beside the tub's part [W], or [J] for what is held."""
-        return float(factors @ self.forces.now)
+        return float(factors.dot(self.forces.now))
 
     def by_zones(self, factors: Floats, at_s: float) -> float:
         """The zones' part of what these factors come to at *at_s* [W], or [J] for what is held."""
@@ -138,7 +136,7 @@ class Outside:
         for g, before in self._rest_j.items():
             way = self._now[g]
             assert way is not None
-            rest = float(way.held_j @ self.forces.now)
+            rest = float(way.held_j.dot(self.forces.now))
             more += rest - before
             self._rest_j[g] = rest
         return more
@@ -199,9 +197,9 @@ class Outside:
             if self._now[g] is not None or not self._water.is_straight[g]:
                 held_j += self.holds_j(way.settled.moving, at_s, tub_c)
                 continue
-            held, water = self._water.straight[g], self._water
-            stands = held.stood(water.temps[held.both], water.touched_s[g], at_s)
-            held_j += float((held.half_j_k - self._in_order(way, held).half_j_k) @ stands)
+            water = self._water
+            stands = water.straight[g].stood(water.ends_c[g], water.touched_s[g], at_s)
+            held_j += float(way.straight.half_j_k.dot(stands))
         return held_j
 
     def heat_content_j(self, at_s: float, tub_c: float) -> float:
@@ -323,7 +321,7 @@ class Outside:
         plan = self._plans.get(id(flows_m3_s))  # they are kept with it, so that no other gets the same number
         if plan is None:
             flows = [q if abs(q) > STILL_M3_S else 0.0 for q in flows_m3_s]
-            ways = [self._way(g, flows) for g in range(len(self._circuits))]
+            ways = [self._ways.of(g, flows_m3_s) for g in range(len(self._circuits))]
             plan = self._plans[id(flows_m3_s)] = Plan(flows_m3_s, flows, ways)
         return plan
 
@@ -345,34 +343,23 @@ class Outside:
 
     def _bring_at_once(self, g: int, now: int, tub_c: float, integral: float) -> bool:
         """The same by vector. False, and nothing done, where settled water is not straight enough."""
-        held, temps, way = self._water.straight[g], self._water.temps, self._now[g]
-        n, settled = len(held.places), self._in_order(way, held) if way and self._settled[g] else None
-        if settled is not None:
-            ends = settled.ends @ self.forces.beside(tub_c)
-            apart = ends[2 * n :]
-            if apart @ apart > 1.0 and (np.abs(apart) > 1.0).any():
-                return False
-        before = temps[held.both]
-        after = held.stood(before, self._water.touched_s[g], now)
-        if settled is None:
-            fell_j = held.half_j_k * (before - after)
-            lost_j = fell_j[:n] + fell_j[n:]
+        water, way = self._water, self._now[g]
+        held, before_c, settled = water.straight[g], water.ends_c[g], None
+        if way is None or not self._settled[g]:
+            after_c = held.stood(before_c, water.touched_s[g], now)
         else:
-            since = self._marks[g]
-            self._mark(g, now, integral)
-            fell_j = settled.half_j_k * (before - after)
-            lost_j = fell_j[:n] + fell_j[n:] + settled.lost_w @ (self._marks[g] - since)
-            after = settled.still * after + ends[: 2 * n]
-        temps[held.both] = after
-        held.close(after, lost_j, now)
-        self._water.touched_s[g] = float(now)
+            rows, both = way.straight, len(before_c)
+            ends = rows.ends.dot(self.forces.beside(tub_c))
+            apart = ends[both:]
+            if apart.dot(apart) > 1.0 and (np.abs(apart) > 1.0).any():
+                return False
+            after_c = ends[:both]
+            if not rows.moves_all:
+                after_c = rows.still * held.stood(before_c, water.touched_s[g], now) + after_c
+            settled = way, self._marks[g], self.forces.mark(now, integral)
+        held.close(before_c, after_c, now, settled)
+        water.ends_c[g], water.touched_s[g] = after_c, float(now)
         return True
-
-    def _in_order(self, way: Way, held: Straight) -> Settled:
-        settled = self._orders.get(id(way))
-        if settled is None:
-            settled = self._orders[id(way)] = way.straight.in_order(held.places, held.half_j_k)
-        return settled
 
     def _has_settled_late(self, g: int, now: int, tub_c: float) -> bool:
         """Whether the oldest of settled water is what the tub sent out before it fell, or rose, by much."""
@@ -386,7 +373,7 @@ class Outside:
     def _truly(self, g: int, way: Way, now: int, tub_c: float) -> Mapping[int, list[Slug]]:
         """What each reach of a circuit that has settled late holds, the end that leaves first in front."""
         at_s, then_c, waits = self._waited[g]
-        stream, forces = waits.sent_out(self._tub_j_k), waits.acted / waits.lasted_s
+        stream, forces = waits.sent_out(self._tub_j_k), waits.forces()
         if now > at_s:
             stream = [*stream, (float(now - at_s), then_c, tub_c)]
         return self._ways.follow(way, self._water.of(g), stream, forces, settled_too=True).contents
@@ -402,9 +389,8 @@ class Outside:
         """What has settled in a circuit as slugs, and what it has lost since it was last asked."""
         way = self._now[g]
         assert way is not None
-        settled, since = way.settled, self._marks[g]
-        self._mark(g, now, integral)
-        lost = settled.lost_w @ (self._marks[g] - since)
+        settled = way.settled
+        lost = settled.lost_w @ self.forces.acted([self._marks[g]], [self.forces.mark(now, integral)])[0]
         at = self.forces.beside(tub_c)
         ends = (settled.inlet @ at).tolist(), (settled.outlet @ at).tolist(), (settled.held_j @ at).tolist()
         for k in way.settles:
@@ -421,35 +407,26 @@ class Outside:
                 slugs = profile(reach, abs(flow), inlet, outlet, held, self._per_m3_k)
                 self._water.put(i, slugs)
 
-    def _mark(self, g: int, now: int, integral: float) -> None:
-        """Losses of a settled circuit are counted from now on."""
-        self._marks[g] = self.forces.integrals(now, integral)
-
     def close(self, now: int, tub_c: float, integral: float) -> None:
         """Close every open stay, and begin the next; *integral* as in `settle_due`."""
         for g in range(len(self._circuits)):
             self._bring(g, now, tub_c, integral)
+            self._marks[g] = self.forces.mark(now, integral)
             self._water.straight[g].tell()
 
     # -- how it moves --------------------------------------------------------------------------------------
-
-    def _way(self, g: int, all_flows: Sequence[float]) -> Way | None:
-        mine = [0.0] * len(all_flows)
-        for i in self._circuits[g]:
-            mine[i] = all_flows[i]
-        return self._ways.of(mine)
 
     def _moves(self, way: Way) -> Moves:
         """The bodies that a way moves."""
         known = self._of_way.get(id(way))
         if known is None:
-            body_of, rows = self._stays.body_of, dict[int, Floats]()
+            body_of, rows, held = self._stays.body_of, dict[int, Floats](), self._ways.held[way.circuit]
             for i, before in way.upstream:
                 body = body_of[i]
                 if body is not None:
-                    row = rows.setdefault(body, np.full(len(self.reaches), math.inf))
-                    row[[k for k in before if self.reaches[k].capacity_j_k]] = 0.0
-            meets = np.array(list(rows.values())).reshape(len(rows), len(self.reaches))
+                    row = rows.setdefault(body, np.full(len(held), math.inf))
+                    row[[held.index(k) for k in before if k in held]] = 0.0
+            meets = np.array(list(rows.values())).reshape(len(rows), len(held))
             known = self._of_way[id(way)] = Moves(list(rows), meets)
         return known
 
@@ -491,14 +468,14 @@ class Outside:
                 if waits is None and self._falls(g, way, tub_c):
                     continue
                 held_j = self._passed(g, waits) if waits else self.holds_j(way.members, now, tub_c)
-                self._rest_j[g] = float(way.held_j @ self.forces.now)
+                self._rest_j[g] = float(way.held_j.dot(self.forces.now))
                 tub_c = (node_j_k * tub_c + held_j - self._rest_j[g]) / (node_j_k + float(way.held_j[0]))
                 node_j_k += float(way.held_j[0])
                 self._settled[g] = True
                 if waits is not None:
                     self._waited[g] = now, tub_c, waits
                 self._into_tub_w = None
-                self._mark(g, now, integral)
+                self._marks[g] = self.forces.mark(now, integral)
         self._sort()
         return tub_c
 
@@ -545,42 +522,44 @@ class Outside:
 
     def _begins(self, g: int, way: Way, tub_c: float) -> Passing:
         """A passage from now on."""
-        row, ends, acted = self.forces.now, (tub_c, tub_c), np.zeros(len(self.forces.now))
-        if self._water.is_straight[g]:
-            causes = self._ways.causes(way, self._water.temps, ends, row)
-            return Passing(way, tub_c, tub_c, acted, way.passages.fed(self._tub_j_k)[1], causes)
-        self._ways.causes(way, np.zeros(2 * len(self.reaches)), (1.0, 1.0), np.zeros(len(row)))
-        back = way.passages.fed(self._tub_j_k)[0]
-        by_second = back @ self._ways.passage(way, self._water.of(g), ends, row)[1]
+        forces, water = self.forces, self._water
+        acted = [(forces.now, 0)]
+        if water.is_straight[g]:
+            causes = np.concatenate((water.ends_c[g], forces.beside(tub_c)))
+            fed = self._ways.passages(way, forces.heated).fed(self._tub_j_k)[1]
+            return Passing(way, tub_c, tub_c, acted, fed, causes)
+        back = self._ways.passages(way, None).fed(self._tub_j_k)[0]
+        by_second = back @ self._ways.passage(way, water.of(g), (tub_c, tub_c), forces.now)[1]
         return Passing(way, tub_c, tub_c, acted, by_second, None)
 
     def _passed(self, g: int, waits: Passing) -> float:
         """A circuit has passed until it settles; the heat that it holds [J]."""
-        way, stays, temps, n = waits.way, self._stays, self._water.temps, len(self.reaches)
-        forces, tub_c = waits.acted / waits.lasted_s, (waits.before_c, waits.after_c)
-        rows, moves = way.straight, self._moves(way)
-        if self._water.is_straight[g]:
-            causes, straight = self._ways.causes(way, temps, tub_c, forces), self._water.straight[g]
-            lost = way.passages.lost_j(causes)
-            held_j, straight.met = float(rows.half_j_k @ temps), (np.minimum(temps[:n], temps[n:]), moves)
-            straight.lose(self._in_order(way, straight).moving, lost[rows.holds])
-        else:
-            slugs = self._water.of(g)
-            lost = np.array(self._ways.passage(way, slugs, tub_c, forces)[0])
-            held_j, coldest = 0.0, np.full(n, math.inf)
-            for i in rows.places.tolist():
-                held_j += self._per_m3_k * warmth.warmth(slugs[i])
-                coldest[i] = warmth.ends(slugs[i])[0]
-            stays.lost_j[rows.places] += lost[rows.holds]
-            least = (coldest + moves.meets).min(axis=1).tolist()
-            for body, least_c in zip(moves.bodies, least, strict=True):
-                stays.colder(body, least_c)
-        gained_j = float(rows.heats @ forces) * way.after_s - float(np.add.reduce(lost))
+        way, stays, water, forces = waits.way, self._stays, self._water, waits.forces()
+        moves, rose_k = self._moves(way), waits.after_c - waits.before_c
+        if water.is_straight[g]:
+            assert waits.causes is not None
+            causes, passages = waits.causes, self._ways.passages(way, self.forces.heated)
+            if len(waits.acted) > 1:
+                causes = np.concatenate((water.ends_c[g], forces))
+                causes[passages.tub] = waits.before_c
+            water.straight[g].passed = Passed(way, moves, causes, rose_k)
+            return float(passages.held_j.dot(causes)) - passages.lost_as_tub_rises_j * rose_k - waits.given_j
+        slugs, held_j = water.of(g), 0.0
+        coldest = np.full(moves.meets.shape[1], math.inf)
+        lost_j, _ = self._ways.passage(way, slugs, (waits.before_c, waits.after_c), forces)
+        for i in way.straight.moving:
+            held_j += self._per_m3_k * warmth.warmth(slugs[i])
+            coldest[self._ways.held[g].index(i)] = warmth.ends(slugs[i])[0]
+            stays.lost_j[i] += lost_j[i]
+        least = (coldest + moves.meets).min(axis=1).tolist()
+        for body, least_c in zip(moves.bodies, least, strict=True):
+            stays.colder(body, least_c)
+        gained_j = float(way.heats @ forces) * way.after_s - sum(lost_j.values())
         return held_j + gained_j - waits.given_j
 
     def _so_far(self, g: int, waits: Passing) -> Moved:
         """What water that passes has done up to now."""
-        forces, sent_out = waits.acted / waits.lasted_s, waits.sent_out(self._tub_j_k)
+        forces, sent_out = waits.forces(), waits.sent_out(self._tub_j_k)
         return self._ways.follow(waits.way, self._water.of(g), sent_out, forces, settled_too=True)
 
     def _catch_up(self, g: int) -> None:
@@ -602,6 +581,4 @@ class Outside:
                         self._water.close(body, end)
         for g, waits, by_then_j in trial.passing:
             self._passing[g] = waits
-            waits.lasted_s += trial.dt_s
-            waits.acted += self.forces.now * trial.dt_s
-            waits.after_c, waits.given_j = tub_c[1], by_then_j
+            waits.lasts(trial.dt_s, self.forces.now, tub_c[1], by_then_j)

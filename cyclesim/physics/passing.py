@@ -27,18 +27,35 @@ class Passing:
     way: Way
     before_c: float
     after_c: float
-    acted: Floats
-    """Forces times seconds."""
+    acted: list[tuple[Floats, int]]
+    """What has acted, and for how many seconds."""
     by_second: Floats
     """What it returns by the second [J]: itself, or factors of *causes* where each reach held one slug."""
     causes: Floats | None
     lasted_s: int = 0
     given_j: float = 0.0
 
+    def lasts(self, dt_s: int, forces: Floats, tub_c: float, by_then_j: float) -> None:
+        """It goes on for *dt_s* with these *forces*, until the tub is at *tub_c* and has got *by_then_j*."""
+        before, so_long = self.acted[-1]
+        if before is forces:
+            self.acted[-1] = forces, so_long + dt_s
+        else:
+            self.acted.append((forces, dt_s))
+        self.lasted_s += dt_s
+        self.after_c, self.given_j = tub_c, by_then_j
+
+    def forces(self) -> Floats:
+        """What has acted on the mean."""
+        if len(self.acted) == 1:
+            return self.acted[0][0]
+        mean: Floats = np.add.reduce([row * dt_s for row, dt_s in self.acted]) / self.lasted_s
+        return mean
+
     def returned_j(self, after_s: int) -> float:
         """What it is taken to have returned so long after it began [J]."""
         then = self.by_second[after_s]
-        return float(then if self.causes is None else then @ self.causes)
+        return float(then if self.causes is None else then.dot(self.causes))
 
     def tub_c(self, after_s: int, tub_j_k: float) -> float:
         """How warm a tub of *tub_j_k* [J/K] was so long after it began [degC], as `sent_out` has it."""

@@ -10,8 +10,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from cyclesim.physics.forces import Forces, Mark
 from cyclesim.physics.heat import ZoneFilter, ZoneFilters
 from cyclesim.physics.warmth import Floats, Reach
+from cyclesim.physics.ways import Way
 
 Ints = NDArray[np.int64]
 OnStays = Callable[[int, Floats], None]
@@ -105,106 +107,118 @@ class Moves(NamedTuple):
 
     bodies: list[int]
     meets: Floats
-    """For each of *bodies*, 0 for each reach whose water it meets, an infinity for others."""
+    """For each of *bodies*, 0 for each reach whose water it meets, an infinity for others.
+
+    In the order of the reaches of the circuit that hold water.
+    """
+
+
+class Passed(NamedTuple):
+    """How water that was one slug in each reach passed until it had settled."""
+
+    way: Way
+    moves: Moves
+    causes: Floats
+    """Its temperatures as it began, and the forces: columns as in Passages."""
+    rose_k: float
+    """By how much the tub rose meanwhile."""
 
 
 class _Closed(NamedTuple):
     """Stays of all bodies of a circuit that have been closed together, and are not told of yet."""
 
     now: int
-    temps_c: Floats
-    lost_j: Floats
+    before_c: Floats
+    """Temperatures as the stays began."""
+    after_c: Floats
     moves: list[bool]
-    met: tuple[Floats, Moves] | None
-    """The coldest end of each reach as a passage began, and whose water each body then met."""
+    passed: Passed | None
+    settled: tuple[Way, Mark, Mark] | None
+    """On which way it had settled, and from when to when."""
 
 
 class Straight:
     """Reaches of one circuit that hold water, for as long as the water of each is one slug: by vector.
 
-    In *both*, an index into fronts and then backs of all reaches, those of one body follow one another.
-    *filters*: what the zone of each reach does to water that stands there, None where it loses nothing.
-    Stays that close together are told of many at a time.
+    All fronts, and then all backs, in the order of *held*. *filters*: what the zone of each reach does to
+    water that stands there, None where it loses nothing. Stays that close together are told of many at a
+    time, and only then is worked out what was lost.
     """
 
     def __init__(
         self,
-        circuit: Sequence[int],
+        held: Sequence[int],
         reaches: Sequence[Reach],
         filters: Sequence[ZoneFilter | None],
-        body_of: Sequence[int | None],
         stays: Stays,
+        forces: Forces,
     ) -> None:
-        held = [i for i in circuit if reaches[i].capacity_j_k]
-        held.sort(key=lambda i: (body_of[i] is None, body_of[i] or 0))
-        self.places: Ints = np.array(held, dtype=np.int64)
-        self.both: Ints = np.concatenate((self.places, self.places + len(reaches)))
+        self.held = held
         half_j_k = [0.5 * reaches[i].capacity_j_k for i in held]
         self.half_j_k: Floats = np.array(half_j_k + half_j_k)
         kinds = list(dict.fromkeys(filters[i] for i in held))
         which = [kinds.index(filters[i]) for i in held]
         self._which: Ints = np.array(which + which, dtype=np.int64)
         self._zones = ZoneFilters(kinds)
-        owners = [body_of[i] for i in held]
-        self.bodies = [b for b in dict.fromkeys(owners) if b is not None]
-        starts = [k for k, b in enumerate(owners) if not k or b != owners[k - 1]]
+        owners = [stays.body_of[i] for i in held]
+        self.bodies = list(dict.fromkeys(b for b in owners if b is not None))
+        of_bodies = [k for body in self.bodies for k, b in enumerate(owners) if b == body]
+        self._of_bodies: Ints = np.array(of_bodies, dtype=np.int64)
+        """Places of what belongs to a body, body by body."""
+        starts = [k for k, i in enumerate(of_bodies) if not k or owners[i] != owners[of_bodies[k - 1]]]
         self._starts: Ints = np.array(starts, dtype=np.int64)
-        self._stays = stays
+        self._stays, self._forces = stays, forces
         self._closed: list[_Closed] = []
-        self._none: Floats = np.zeros(len(held))
-        self._lost_j = self._none
-        self.met: tuple[Floats, Moves] | None = None
-        """As in _Closed, of the open stay."""
+        self.passed: Passed | None = None
+        """How water has passed within the open stay."""
 
     def stood(self, temps_c: Floats, since: float, now: float) -> Floats:
-        """Water at *temps_c* in the order of `both` after it has stood from *since* to *now* [s]."""
+        """Water at *temps_c* after it has stood from *since* to *now* [s]."""
         kept, gained = self._zones.stood(since, now)
         stood: Floats = temps_c * kept[self._which] + gained[self._which]
         return stood
 
-    def lose(self, moving: Ints, lost_j: Floats) -> None:
-        """Reaches at these places have lost so much [J] within the open stays."""
-        self._lost_j = self._none.copy()
-        self._lost_j[moving] = lost_j
-
-    def close(self, temps_c: Floats, lost_j: Floats, now: int) -> None:
-        """Close the stays of all bodies, with their water at *temps_c* in the order of `both`.
-
-        *lost_j*: what each reach has lost beside what it is known to.
-        """
-        moving = self._stays.moves
-        moves = [moving[body] for body in self.bodies]
-        self._closed.append(_Closed(now, temps_c, self._lost_j + lost_j, moves, self.met))
-        self._lost_j, self.met = self._none, None
+    def close(
+        self, before_c: Floats, after_c: Floats, now: int, settled: tuple[Way, Mark, Mark] | None
+    ) -> None:
+        """Close the stays of all bodies, whose water has gone from *before_c* to *after_c*."""
+        moves = self._stays.moves.copy()
+        self._closed.append(_Closed(now, before_c, after_c, moves, self.passed, settled))
+        self.passed = None
         if len(self._closed) >= _TOLD_AT_ONCE:
             self.tell()
 
     def part(self) -> None:
         """From now on these bodies are closed each on its own."""
         self.tell()
-        self._stays.lost_j[self.places] += self._lost_j
-        self._lost_j = self._none
+        passed, self.passed = self.passed, None
+        if passed is not None:
+            way, moves = passed.way, passed.moves
+            self._stays.lost_j[list(self.held)] += _lost_j(way, [passed])[0]
+            for body, least_c in zip(moves.bodies, _met_c(moves, [passed])[0].tolist(), strict=True):
+                self._stays.colder(body, least_c)
 
     def tell(self) -> None:
         """Tell of the stays that have been closed."""
-        closed, stays, bodies, starts = self._closed, self._stays, self.bodies, self._starts
+        closed, stays, bodies = self._closed, self._stays, self.bodies
         if closed and bodies:
-            count, n = len(bodies), len(self.places)
+            count, n = len(bodies), len(self.held)
             now_s = np.array([x.now for x in closed], dtype=float)
-            temps_c, lost_j = np.array([x.temps_c for x in closed]), np.array([x.lost_j for x in closed])
-            moves = np.array([x.moves for x in closed])
+            temps_c = np.array([x.after_c for x in closed])
             fronts, backs = temps_c[:, :n], temps_c[:, n:]
+            lost_j, met_c = self._lost_and_met(closed)
+            moves = np.array([x.moves for x in closed])[:, bodies]
 
             def of_each(fold: np.ufunc, values: Floats) -> Floats:
-                folded: Floats = fold.reduceat(values, starts, axis=1)[:, :count]
-                return folded  # what belongs to none comes last
+                folded: Floats = fold.reduceat(values[:, self._of_bodies], self._starts, axis=1)
+                return folded
 
             held_j = of_each(np.add, self.half_j_k[:n] * (fronts + backs))
             mean_c = held_j / [stays.capacity_j_k[b] for b in bodies]
             coldest = of_each(np.minimum, np.minimum(fronts, backs))
             warmest = of_each(np.maximum, np.maximum(fronts, backs))
             since = _before(stays.since, bodies, np.repeat(now_s, count).reshape(-1, count))
-            least = np.minimum(_before(stays.coldest_c, bodies, coldest), self._met(closed))
+            least = np.minimum(_before(stays.coldest_c, bodies, coldest), met_c)
             columns = (
                 np.tile(np.array(bodies, dtype=float), (len(closed), 1)),
                 since,
@@ -223,20 +237,47 @@ class Straight:
                 stays.coldest_c[body], stays.warmest_c[body] = float(coldest[-1, k]), float(warmest[-1, k])
         closed.clear()
 
-    def _met(self, closed: Sequence[_Closed]) -> Floats:
-        """The coldest water that each body has met in passages; infinite where there was none."""
+    def _lost_and_met(self, closed: Sequence[_Closed]) -> tuple[Floats, Floats]:
+        """What each reach has lost [J]; the coldest that each body has met in passages, infinite without."""
+        n = len(self.held)
+        cooled_k = np.array([x.before_c for x in closed]) - np.array([x.after_c for x in closed])
         met_c = np.full((len(closed), len(self.bodies)), math.inf)
-        ways: dict[int, list[int]] = {}
+        settled, passed = dict[int, list[int]](), dict[int, list[int]]()
         for k, x in enumerate(closed):
-            if x.met is not None:
-                ways.setdefault(id(x.met[1]), []).append(k)
-        for rows in ways.values():
-            coldest = np.array([met[0] for k in rows if (met := closed[k].met)])
-            first = closed[rows[0]].met
-            assert first is not None
-            columns = [self.bodies.index(body) for body in first[1].bodies]
-            met_c[np.ix_(rows, columns)] = (coldest[:, None, :] + first[1].meets).min(axis=2)
-        return met_c
+            if x.settled is not None:
+                settled.setdefault(id(x.settled[0]), []).append(k)
+            if x.passed is not None:
+                passed.setdefault(id(x.passed.way), []).append(k)
+        more_j = np.zeros((len(closed), n))
+        for rows in settled.values():
+            here = [s for k in rows if (s := closed[k].settled)]
+            way = here[0][0]
+            cooled_k[rows] *= way.straight.still
+            acted = self._forces.acted([begins for _, begins, _ in here], [ends for _, _, ends in here])
+            more_j[rows] += acted @ way.straight.lost_w.T
+        for rows in passed.values():
+            these = [p for k in rows if (p := closed[k].passed)]
+            more_j[rows] += _lost_j(these[0].way, these)
+            columns = [self.bodies.index(body) for body in these[0].moves.bodies]
+            met_c[np.ix_(rows, columns)] = _met_c(these[0].moves, these)
+        fell_j = self.half_j_k * cooled_k
+        return fell_j[:, :n] + fell_j[:, n:] + more_j, met_c
+
+
+def _lost_j(way: Way, passed: Sequence[Passed]) -> Floats:
+    """What each reach of a circuit has lost [J] in passages on one way: a row for each."""
+    passages, rose_k = way.passages, np.array([x.rose_k for x in passed])
+    lost: Floats = np.array([x.causes for x in passed]) @ passages.lost_j.T
+    return lost + rose_k[:, None] * passages.rising_j
+
+
+def _met_c(moves: Moves, passed: Sequence[Passed]) -> Floats:
+    """The coldest water that each of these bodies has met in passages on one way: a row for each."""
+    n = moves.meets.shape[1]
+    ends_c = np.array([x.causes[: 2 * n] for x in passed])
+    coldest = np.minimum(ends_c[:, :n], ends_c[:, n:])
+    met: Floats = (coldest[:, None, :] + moves.meets).min(axis=2)
+    return met
 
 
 def _before(at_first: Sequence[float], bodies: Sequence[int], after: Floats) -> Floats:

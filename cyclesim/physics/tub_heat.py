@@ -98,10 +98,9 @@ class _Whole(NamedTuple):
 class TubHeat:
     """Temperatures from *start_s* on; *zones* are hourly [degC], their first hour beginning at *origin_s*.
 
-    *ways* knows the reaches that hold the water outside the tub, *body_of* of which body each is, *circuits*
-    which of them meet nowhere but in the tub. *on_piece* is called
-    for each closed piece of the tub, *on_stays* as for `Stays`, *on_exchange* for what each law did over
-    a piece. Times are whole seconds.
+    *ways* knows the reaches that hold the water outside the tub, *body_of* of which body each is. *on_piece*
+    is called for each closed piece of the tub, *on_stays* as for `Stays`, *on_exchange* for what each law did
+    over a piece. Times are whole seconds.
     """
 
     def __init__(
@@ -109,7 +108,6 @@ class TubHeat:
         tub: TubNode,
         ways: Ways,
         body_of: Sequence[int | None],
-        circuits: Sequence[Sequence[int]],
         zones: Mapping[str, Sequence[float]],
         origin_s: int,
         start_s: int,
@@ -124,9 +122,7 @@ class TubHeat:
         self._own: list[tuple[OwnWater, int]] = []
         self._on_own: Callable[[int, OwnPiece], None]
         self._covered = True
-        self._outside = Outside(
-            ways, body_of, circuits, zones, origin_s, start_s, water_c, tub.water_j_k, on_stays
-        )
+        self._outside = Outside(ways, body_of, zones, origin_s, start_s, water_c, tub.water_j_k, on_stays)
         self._now_s, self.water_c = start_s, water_c
         self._nodes: dict[tuple[int, bool], _Node] = {}
         self._wholes: dict[int, _Whole] = {}
@@ -138,10 +134,14 @@ class TubHeat:
         self._watched: tuple[Watched, ...] = ()
         self._in_tub: list[tuple[float, bool]] = []
         """The levels that were watched last, and those of them that are the tub's."""
+        self._low_c, self._high_c = -math.inf, math.inf
+        """Between these none of the tub's is reached."""
+        self._elsewhere = False
+        """Whether bodies of water are watched too."""
         self._looked_at = (-1, -1)
-        """Hour and version of the forces for which the next two were worked out."""
-        self._steady_w = self._shell_w = 0.0
-        """Heat into tub and shell at 0 degC [W], but for laws and for water that is followed."""
+        """Hour and version of the forces for which the next was worked out."""
+        self._steady_w = 0.0
+        """Heat into a tub at 0 degC [W], but through its cover, by laws, and from water that is followed."""
         self._outside.look_out(start_s)
 
     def _node_of(self, ways: tuple[Way, ...], *, covered: bool) -> _Node:
@@ -234,14 +234,13 @@ class TubHeat:
             self.water_c -= outside.takes_up_j() / self._node.capacity_j_k
 
     def _look_round(self, hour: int) -> None:
-        """What heats and cools tub and shell steadily from now on."""
+        """What heats and cools the tub steadily from now on."""
         self._take_up()
-        tub, outside, node = self._tub, self._outside, self._node
+        outside, node = self._outside, self._node
         self._looked_at = (hour, outside.forces.version)
-        self._steady_w = outside.into_tub_w() + node.cover_w_k * self._zones[tub.cover_zone][hour]
+        self._steady_w = outside.into_tub_w()
         if node.lost_w is not None:
             self._steady_w -= outside.by_forces(node.lost_w)
-        self._shell_w = tub.ua_shell_w_k * self._zones[tub.shell_zone][hour]
 
     def close(self) -> None:
         """Close every open stay now, so that what follows can be told apart."""
@@ -335,18 +334,17 @@ class TubHeat:
     def _crossing(
         self,
         two: TwoNode,
-        water: float,
-        shell: float,
+        ends: Sequence[float],
         f_w: float,
         f_s: float,
         dt: float,
         watched: Sequence[tuple[float, bool]],
     ) -> float | None:
-        """First crossing [s] in a piece that ends at *water* and *shell*; looked for only where it can be."""
+        """First crossing [s] in a piece that *ends* so [degC]; looked for only where it can be."""
         first: float | None = None
         begins = self.water_c, self.shell_c
         for level, rising in watched:
-            tau = two.first_between(begins, (water, shell), f_w, f_s, dt, level, rising)
+            tau = two.first_between(begins, ends, f_w, f_s, dt, level, rising)
             if tau is not None and (first is None or tau < first):
                 first = tau
         return first
@@ -362,116 +360,149 @@ class TubHeat:
         A level is watched as (temperature [degC], rising: from below or from above, the body that is read or
         None for the tub). Returns that second, or None if no level was reached.
         """
-        tub, outside, forces = self._tub, self._outside, self._outside.forces
-        shell_zone, cover_zone = self._zones[tub.shell_zone], self._zones[tub.cover_zone]
-        in_pipes = list[tuple[float, bool, int]]()
         if watched != self._watched:
-            self._watched = watched
-            self._in_tub = [(level, rising) for level, rising, body in watched if body is None]
-        in_tub, elsewhere = self._in_tub, len(self._in_tub) < len(watched)
-        while self._now_s < to_s:
-            if not (self._laws or self._own or elsewhere or outside.followed):
-                return self._undisturbed(to_s, in_tub)
-            now = self._now_s
-            hour = (now - self._origin_s) // 3600
-            end = min(to_s, self._origin_s + 3600 * (hour + 1))
-            node = self._node
-            two, f_w, linear_at_c = node.two, 0.0, self.water_c
-            exchanges: list[tuple[int, Exchange]] = []
-            if self._laws:
-                end = min(end, now + (COVERED_PIECE_S if self._covered else OPEN_PIECE_S))
-                two, f_w = self._with_laws(two, hour, exchanges)
-            gives: list[tuple[float, float]] = []
-            if self._own:
-                for own, _ in self._own:
-                    end = now + own.piece_s(hour, self.water_c, end - now)
-                two, f_w, gives = self._with_own(two, f_w, hour, end - now)
-            if self._looked_at != (hour, forces.version):
-                self._look_round(hour)
-            if elsewhere:
-                in_tub, in_pipes = self._watch_here(watched)
-            followed_s = outside.piece_s(now, looked_at=bool(in_pipes))
-            if followed_s is not None:
-                end = min(end, now + followed_s)
-            f_w += self._steady_w
-            f_s, crossed, dt = self._shell_w, None, end - now
-            trial, forced_w, ends = self._try(two, f_w, f_s, dt, followed_s is not None)
-            water, shell, water_int, shell_int = ends
-            if in_tub:
-                first = self._crossing(two, water, shell, forced_w, f_s, dt, in_tub)
-                if first is not None:
-                    crossed = end = now + math.ceil(first)
-                    dt = end - now
-                    if dt:
-                        trial, _, ends = self._try(two, f_w, f_s, dt, followed_s is not None)
-                        water, shell, water_int, shell_int = ends
-            if dt:
-                cover_j = node.cover_w_k * (water_int - cover_zone[hour] * dt)
-                shell_j = tub.ua_shell_w_k * (shell_int - shell_zone[hour] * dt)
-                row = (now, end, self.water_c, self.shell_c, water_int, cover_j, shell_j)
-                self._on_piece(tuple.__new__(Piece, row))  # half the time of Piece(...), and there are many
-                for law, x in exchanges:
-                    warmer_k_s = water_int - linear_at_c * dt
-                    heat = x.heat_w * dt + x.slope_w_k * warmer_k_s
-                    drawn = x.input_w * dt + x.input_slope_w_k * warmer_k_s
-                    gone_kg = x.evaporated_kg_s * dt + x.evaporated_kg_s_k * warmer_k_s
-                    self._on_exchange(Exchanged(law, now, end, heat, drawn, gone_kg))
-                for k, (over_w, slope_w_k) in enumerate(gives):
-                    over_j = over_w * dt + slope_w_k * (water_int - linear_at_c * dt)
-                    self._on_own(k, self._own[k][0].advance(hour, now, end, over_j))
-                before_c = self.water_c
-                self.water_c, self.shell_c, self._now_s = water, shell, end
-                self._integral += water_int
-                if trial is not None:
-                    outside.keep(trial, (before_c, water), end)
-                    if outside.due_s <= end:
-                        self._settle()
-                if any(own.reached() for own, _ in self._own):
-                    crossed = end
-                for level, rising, body in in_pipes:
-                    temp_c = outside.body_c(body, end, self.water_c)
-                    if (temp_c >= level) if rising else (temp_c <= level):
-                        crossed = end
-            if crossed is not None:
-                return crossed
-        return None
+            self._watch(watched)
+        crossed = None
+        while crossed is None and self._now_s < to_s:
+            if self._laws or self._own or self._elsewhere or self._outside.asks_tub():
+                crossed = self._piece(to_s)
+            else:
+                crossed = self._undisturbed(to_s)
+        return crossed
 
-    def _undisturbed(self, to_s: int, levels: Sequence[tuple[float, bool]]) -> int | None:
-        """As `advance` where no law and no own water acts, none is followed, and only the tub is watched."""
-        tub, node, two, origin_s = self._tub, self._node, self._node.two, self._origin_s
+    def _watch(self, watched: tuple[Watched, ...]) -> None:
+        """From now on these levels are watched."""
+        self._watched = watched
+        self._in_tub = [(level, rising) for level, rising, body in watched if body is None]
+        self._elsewhere = len(self._in_tub) < len(watched)
+        self._low_c = max((level for level, rising in self._in_tub if not rising), default=-math.inf)
+        self._high_c = min((level for level, rising in self._in_tub if rising), default=math.inf)
+
+    def _piece(self, to_s: int) -> int | None:
+        """One piece, to *to_s* at most; the second in which it reaches a watched level, and ends."""
+        tub, outside, forces = self._tub, self._outside, self._outside.forces
+        shell_c, cover_c, now = self._zones[tub.shell_zone], self._zones[tub.cover_zone], self._now_s
+        hour = (now - self._origin_s) // 3600
+        end = min(to_s, self._origin_s + 3600 * (hour + 1))
+        node = self._node
+        two, f_w, linear_at_c = node.two, 0.0, self.water_c
+        exchanges: list[tuple[int, Exchange]] = []
+        if self._laws:
+            end = min(end, now + (COVERED_PIECE_S if self._covered else OPEN_PIECE_S))
+            two, f_w = self._with_laws(two, hour, exchanges)
+        gives: list[tuple[float, float]] = []
+        if self._own:
+            for own, _ in self._own:
+                end = now + own.piece_s(hour, self.water_c, end - now)
+            two, f_w, gives = self._with_own(two, f_w, hour, end - now)
+        if self._looked_at != (hour, forces.version):
+            self._look_round(hour)
+        in_tub, in_pipes = self._in_tub, list[tuple[float, bool, int]]()
+        if self._elsewhere:
+            in_tub, in_pipes = self._watch_here(self._watched)
+        followed_s = outside.piece_s(now, looked_at=bool(in_pipes))
+        if followed_s is not None:
+            end = min(end, now + followed_s)
+        f_w += self._steady_w + node.cover_w_k * cover_c[hour]
+        f_s, crossed, dt = tub.ua_shell_w_k * shell_c[hour], None, end - now
+        trial, forced_w, ends = self._try(two, f_w, f_s, dt, followed_s is not None)
+        if in_tub:
+            first = self._crossing(two, ends, forced_w, f_s, dt, in_tub)
+            if first is not None:
+                crossed = end = now + math.ceil(first)
+                dt = end - now
+                if not dt:
+                    return crossed
+                trial, _, ends = self._try(two, f_w, f_s, dt, followed_s is not None)
+        water, shell, water_int, shell_int = ends
+        cover_j = node.cover_w_k * (water_int - cover_c[hour] * dt)
+        shell_j = tub.ua_shell_w_k * (shell_int - shell_c[hour] * dt)
+        row = (now, end, self.water_c, self.shell_c, water_int, cover_j, shell_j)
+        self._on_piece(tuple.__new__(Piece, row))  # half the time of Piece(...), and there are many
+        for law, x in exchanges:
+            warmer_k_s = water_int - linear_at_c * dt
+            heat = x.heat_w * dt + x.slope_w_k * warmer_k_s
+            drawn = x.input_w * dt + x.input_slope_w_k * warmer_k_s
+            gone_kg = x.evaporated_kg_s * dt + x.evaporated_kg_s_k * warmer_k_s
+            self._on_exchange(Exchanged(law, now, end, heat, drawn, gone_kg))
+        for k, (over_w, slope_w_k) in enumerate(gives):
+            over_j = over_w * dt + slope_w_k * (water_int - linear_at_c * dt)
+            self._on_own(k, self._own[k][0].advance(hour, now, end, over_j))
+        before_c = self.water_c
+        self.water_c, self.shell_c, self._now_s = water, shell, end
+        self._integral += water_int
+        if trial is not None:
+            outside.keep(trial, (before_c, water), end)
+            if outside.due_s <= end:
+                self._settle()
+        if any(own.reached() for own, _ in self._own):
+            crossed = end
+        for level, rising, body in in_pipes:
+            temp_c = outside.body_c(body, end, self.water_c)
+            if (temp_c >= level) if rising else (temp_c <= level):
+                crossed = end
+        return crossed
+
+    def _undisturbed(self, to_s: int) -> int | None:
+        """Pieces to *to_s*, or until some water settles, where nothing acts but what is known beforehand.
+
+        That is without laws and own water, with only the tub watched.
+        """
+        tub, outside, node, origin_s = self._tub, self._outside, self._node, self._origin_s
         shell_c, cover_c = self._zones[tub.shell_zone], self._zones[tub.cover_zone]
-        cover_w_k, shell_w_k, settled = node.cover_w_k, tub.ua_shell_w_k, bool(self._outside.settled)
-        steady_w = self._outside.into_tub_w()
-        self._look_round((self._now_s - origin_s) // 3600)
-        now, crossed = self._now_s, None
-        while now < to_s and crossed is None:
+        cover_w_k, shell_w_k, two = node.cover_w_k, tub.ua_shell_w_k, node.two
+        capacity_j_k, ua_w_k, g_w_k = two.c_water_j_k, two.ua_water_w_k, two.g_w_k
+        low_c, high_c = self._low_c, self._high_c
+        now, followed = self._now_s, bool(outside.followed)
+        crossed: int | None = None
+        trial: Trial | None = None
+        by_hour = followed or node.lost_w is not None
+        hour = (now - origin_s) // 3600
+        if self._looked_at != (hour, outside.forces.version):
+            self._look_round(hour)
+        if not low_c < self.water_c < high_c:
+            return now
+        while now < to_s:
             hour = (now - origin_s) // 3600
+            if by_hour and self._looked_at[0] != hour:
+                self._look_round(hour)
             end = origin_s + 3600 * (hour + 1)
             if end > to_s:
                 end = to_s
-            if not settled:  # all that changes by the hour is known here
-                f_w, f_s = steady_w + cover_w_k * cover_c[hour], shell_w_k * shell_c[hour]
-            else:
-                if self._looked_at[0] != hour:
-                    self._look_round(hour)
-                f_w, f_s = self._steady_w, self._shell_w
-            dt = end - now
-            water, shell, water_int, shell_int = two.advance(self.water_c, self.shell_c, f_w, f_s, dt)
-            if levels:
-                first = self._crossing(two, water, shell, f_w, f_s, dt, levels)
+            begins_c, shell_begins_c, returned_w = self.water_c, self.shell_c, 0.0
+            f_w, f_s = self._steady_w + cover_w_k * cover_c[hour], shell_w_k * shell_c[hour]
+            if followed:
+                end = min(end, now + (outside.piece_s(now, looked_at=False) or 0))
+                trial = outside.follow(end - now, begins_c, begins_c)
+                returned_w = trial.returned_w
+            dt, forced_w = end - now, f_w + returned_w
+            water, shell, water_int, shell_int = two.advance(begins_c, shell_begins_c, forced_w, f_s, dt)
+            rate_w = forced_w - ua_w_k * begins_c - g_w_k * (begins_c - shell_begins_c)
+            farthest_c = begins_c + rate_w * dt / capacity_j_k  # it is nowhere quicker before it turns
+            if not (low_c < water < high_c and low_c < farthest_c < high_c):
+                first = self._crossing(two, (water, shell), forced_w, f_s, dt, self._in_tub)
                 if first is not None:
                     crossed = end = now + math.ceil(first)
                     dt = end - now
-                    if not dt:
-                        return crossed
-                    water, shell, water_int, shell_int = two.advance(self.water_c, self.shell_c, f_w, f_s, dt)
+                    if followed:
+                        trial = outside.follow(dt, begins_c, begins_c)
+                        forced_w = f_w + trial.returned_w
+                    ends = two.advance(begins_c, shell_begins_c, forced_w, f_s, dt)
+                    water, shell, water_int, shell_int = ends
             cover_j = cover_w_k * (water_int - cover_c[hour] * dt)
             shell_j = shell_w_k * (shell_int - shell_c[hour] * dt)
-            row = (now, end, self.water_c, self.shell_c, water_int, cover_j, shell_j)
+            row = (now, end, begins_c, shell_begins_c, water_int, cover_j, shell_j)
             self._on_piece(tuple.__new__(Piece, row))  # half the time of Piece(...), and there are many
             self.water_c, self.shell_c, self._now_s = water, shell, end
             self._integral += water_int
             now = end
+            if trial is not None:
+                outside.keep(trial, (begins_c, water), end)
+                if outside.due_s <= end:
+                    self._settle()
+                    break
+            if crossed is not None:
+                break
         return crossed
 
     def _try(

@@ -1,30 +1,25 @@
-"""Water age in a network of plugs: which water is where, and how old, through any history of flows.
+"""Water age in a network of plugs: how water moves at one pattern of flows, and what that does to its ages.
 
-Exact between changes of flow. Two facts keep a year cheap. Standing water is not touched. And when one flow
-pattern has lasted long enough to replace everything that it moves, each plug holds that pattern's *steady
-profile*, so the next passage depends on nothing but the pair of patterns and how long the water stood: it is
-worked out once per pair and read off ever after, every age in old water being shifted by the standing time.
-Plugs that have stood for different times are groups, the freshest first: as long as all water of one group is
-older than all of the group before, which is the oldest at each moment does not depend on the times.
+Exact for as long as the flows last, but where water circles for long. When a pattern has lasted long enough
+to replace everything that it moves, each plug holds its *steady profile*. What comes of one pattern after
+another is in `circuit_age.py`.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Container, Iterable, Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
 
 import numpy as np
 
 from cyclesim.physics import parcels
-from cyclesim.physics.age_book import FAR_S, AgeBook, Emitted, Floats, Passage, Passages, group_of
+from cyclesim.physics.age_book import Passages
 from cyclesim.physics.parcels import Knot, Parcel
 
 STILL_M3_S = 1e-8
 """Below this a plug counts as still [m3/s]: 0.6 mL/min, a drip."""
 
-_BORN_AT_BASE, _EXPLICIT = -1, -2
 _ALIKE_S = 1e-5  # births of circling water nearer than this are alike; the clock ticks in whole seconds
 _FOLLOWED = 64  # slices for which circling water is followed drop by drop; after them it counts as stirred
 _MOST_SLICES = 1000  # the same while tub water has yet to clear what it pushes along in order
@@ -55,12 +50,10 @@ class Pattern:
     """Per plug, seconds until tub water reaches its far end; infinite on a loop, 0 where still."""
     clear_s: float
     profile: dict[int, list[Parcel]] = field(default_factory=dict)
-    stands: dict[int, tuple[int, ...]] = field(default_factory=dict)
-    """What has stood under each other pattern before and moves now."""
     steady: dict[int, tuple[float, float]] = field(default_factory=dict)
     """Per moving plug, the oldest and the mean age [s] once the pattern has cleared it."""
     memo: dict[tuple[tuple[int, ...], tuple[int, ...]], Passages] = field(default_factory=dict)
-    """By what each moving plug holds, and of which group it is."""
+    """By the pattern that left what each moving plug holds, and its group; once where all are alike."""
 
 
 def reached(plugs: Sequence[Plug], flows: Sequence[float]) -> tuple[float, ...]:
@@ -159,7 +152,7 @@ def _pass(
     return passages
 
 
-def _run(
+def run_through(
     plugs: Sequence[Plug],
     p: Pattern,
     contents: dict[int, list[Parcel]],
@@ -167,9 +160,10 @@ def _run(
     dt_s: float,
     asked: Container[int],
 ) -> tuple[dict[int, list[Parcel]], dict[int, list[Knot]], dict[int, float]]:
-    """Any stretch of time at one pattern: new contents; knots of the oldest age, integrals of the mean.
+    """Any stretch of time at one pattern: new contents; knots of the oldest age, integrals of the mean [s2].
 
-    Of the latter two those of *asked* plugs.
+    Of the latter two those of *asked* plugs. *plugs* and *p* belong together. *contents* by plug, the end
+    that leaves first in front, are as at *start_s* [s]; the stretch lasts *dt_s* [s].
     """
     if not p.loop:
         passages = _pass(plugs, p, contents, start_s, dt_s, asked)
@@ -244,11 +238,11 @@ def _stirred(
     later: dict[int, list[Parcel]] = {}
     knots: dict[int, list[Knot]] = {}
     means: dict[int, float] = {}
-    round_s = max((_ages(contents[i], start_s)[0] for i in contents if i in circling), default=0.0)
+    round_s = max((ages_of(contents[i], start_s)[0] for i in contents if i in circling), default=0.0)
     alone = [parcel for i in contents.keys() - lasting.keys() for parcel in contents[i]]
     for i, content in contents.items():
         if i not in lasting:
-            oldest, mean = _ages(alone, start_s)
+            oldest, mean = ages_of(alone, start_s)
             born, usual = start_s - oldest, start_s - mean
             later[i] = [(parcels.total(content), born, born, usual, usual)]
             knots[i], means[i] = [(0.0, oldest), (dt_s, oldest + dt_s)], (mean + 0.5 * dt_s) * dt_s
@@ -257,7 +251,7 @@ def _stirred(
             later[i], knots[i] = ordered[i].content, ordered[i].knots
             means[i] = ordered[i].mean_integral_s2
             continue
-        oldest, mean = _ages(content, start_s)
+        oldest, mean = ages_of(content, start_s)
         inlet, outlet = lasting[i]
         oldest = max(oldest, round_s)
         lasts = min(0.5 * (inlet + outlet), oldest + 0.5 * dt_s)
@@ -330,192 +324,6 @@ def _mean_birth_s(stream: Sequence[Parcel]) -> float:
     return sum(v * 0.5 * (mf + mb) for v, _, _, mf, mb in stream) / parcels.total(stream)
 
 
-def _ages(content: Sequence[Parcel], now_s: float) -> tuple[float, float]:
+def ages_of(content: Sequence[Parcel], now_s: float) -> tuple[float, float]:
     """Oldest and mean age [s] of standing *content* at *now_s*."""
     return now_s - min(min(p[1], p[2]) for p in content), now_s - _mean_birth_s(content)
-
-
-class WaterAge:
-    """Follows the water of every plug from *start_s*, when all of it is the tub's own (age 0).
-
-    *emit* and *limit_s* as for `AgeBook`, once for each closed interval of each plug in *recorded*; a plug's
-    intervals tile the time.
-    """
-
-    def __init__(
-        self,
-        plugs: Sequence[Plug],
-        recorded: Sequence[int],
-        limit_s: float,
-        start_s: float,
-        emit: Callable[[int, Floats], None],
-    ) -> None:
-        self.plugs = tuple(plugs)
-        self._asked = frozenset(recorded)
-        self._book = AgeBook(recorded, limit_s, emit)
-        n = len(plugs)
-        self._contents: list[list[Parcel]] = [[] for _ in plugs]
-        self._tokens = [_BORN_AT_BASE] * n
-        self._bases = [start_s] * n
-        self._forward = [True] * n
-        self._since = [start_s] * n
-        self._patterns: list[Pattern] = []
-        self.still = self.pattern([0.0] * n)
-        self._now = self.still
-        self._from_s = start_s
-
-    def pattern(self, flows: Sequence[float]) -> Pattern:
-        """The pattern of these *flows* [m3/s], one per plug in order; positive runs from a to b."""
-        p = pattern_of(self.plugs, len(self._patterns), flows)
-        self._patterns.append(p)
-        p.moving = tuple(i for i in p.moving if self.plugs[i].volume_m3 > 0.0)
-        if p.moving and math.isfinite(p.clear_s):
-            contents = {i: [(self.plugs[i].volume_m3, 0.0, 0.0, 0.0, 0.0)] for i in p.moving}
-            end_s = 1.01 * p.clear_s
-            p.profile = {
-                i: parcels.shifted(c, -end_s)
-                for i, c in _run(self.plugs, p, contents, 0.0, end_s, ())[0].items()
-            }
-            p.steady = {i: _ages(c, 0.0) for i, c in p.profile.items()}
-        return p
-
-    def change(self, at_s: float, to: Pattern) -> None:
-        """From *at_s* on the flows are those of *to*."""
-        stands = to.stands.get(self._now.index)
-        if stands is None:
-            stands = tuple(i for i in to.moving if i not in self._now.moving)
-            to.stands[self._now.index] = stands
-        self._close(at_s, stands)
-        self._now = to
-
-    def close(self, at_s: float) -> None:
-        """Close every open interval at *at_s*, and tell of all that have been closed."""
-        self._close(at_s, range(len(self.plugs)))
-        self._book.tell()
-
-    def _close(self, at_s: float, standing: Iterable[int] = ()) -> None:
-        """Close the open intervals at *at_s*: of all that moves, and of *standing* plugs."""
-        if at_s > self._from_s:
-            if self._now.moving:
-                self._advance(self._now, self._from_s, at_s)
-            self._from_s = at_s
-        for i in standing:
-            since = self._since[i]
-            if i in self._asked and at_s > since:
-                token = self._tokens[i]
-                if token >= 0:  # nearly always
-                    base, (oldest, mean) = self._bases[i], self._patterns[token].steady[i]
-                    self._book.stood(i, since, at_s, base - oldest, base - mean)
-                else:
-                    self._book.stood(i, since, at_s, *self._standing_births(i))
-            self._since[i] = at_s
-
-    def ages(self, plug: int, at_s: float) -> tuple[float, float]:
-        """Oldest and mean age [s] in *plug* at *at_s*, not before the last change."""
-        self._close(at_s)
-        return _ages(self._content(plug, forward=True), at_s)
-
-    def contents(self, plug: int) -> list[Parcel]:
-        """Parcels in *plug* at the last change, from end b to end a."""
-        return self._content(plug, forward=True)
-
-    def _content(self, i: int, *, forward: bool) -> list[Parcel]:
-        """Content of plug *i* with the end that leaves first in front."""
-        token, base = self._tokens[i], self._bases[i]
-        if token == _EXPLICIT:
-            content = self._contents[i]
-        elif token == _BORN_AT_BASE:
-            return [(self.plugs[i].volume_m3, base, base, base, base)]
-        else:
-            content = parcels.shifted(self._patterns[token].profile[i], base)
-        return content if self._forward[i] == forward else parcels.turned(content)
-
-    def _standing_births(self, i: int) -> tuple[float, float]:
-        """Earliest and mean birth [s] in plug *i*, which holds no steady profile."""
-        token, base = self._tokens[i], self._bases[i]
-        if token == _BORN_AT_BASE:
-            return base, base
-        oldest, mean = _ages(self._contents[i], 0.0)
-        return -oldest, -mean
-
-    def _advance(self, p: Pattern, t0: float, t1: float) -> None:
-        dt = t1 - t0
-        if not p.profile or dt < p.clear_s:
-            self._advance_exact(p, t0, dt, 0.0)
-            return
-        since = [self._bases[i] for i in p.moving]
-        tokens = tuple([self._tokens[i] for i in p.moving])
-        together = since.count(since[0]) == len(since)
-        bases = since[:1] if together else sorted(set(since), reverse=True)
-        if p.clear_s < 0.5 * FAR_S and self._are_apart(p, bases, tokens):
-            groups = (0,) * len(since) if together else tuple([bases.index(base) for base in since])
-            passages = p.memo.get((tokens, groups))
-            if passages is None:
-                passages = p.memo[tokens, groups] = self._work_out(p, groups)
-            self._book.passed(passages, t0, t1, bases)
-        else:
-            self._advance_exact(p, t0, p.clear_s, dt - p.clear_s)
-        for i in p.moving:
-            self._tokens[i], self._bases[i] = p.index, t1
-            self._forward[i] = p.flows[i] > 0.0
-            self._since[i] = t1
-
-    def _advance_exact(self, p: Pattern, t0: float, dt: float, steady_s: float) -> None:
-        """Work through *dt* parcel by parcel; then *steady_s* more at the steady profile."""
-        contents = {i: self._content(i, forward=p.flows[i] > 0.0) for i in p.moving}
-        contents, knots, means = _run(self.plugs, p, contents, t0, dt, self._asked)
-        t1 = t0 + dt + steady_s
-        for i in p.moving:
-            self._contents[i], self._tokens[i], self._bases[i] = contents[i], _EXPLICIT, t1
-            self._forward[i] = p.flows[i] > 0.0
-            self._since[i] = t1
-            if i not in self._asked:
-                continue
-            peak, oldest, mean = parcels.peak_s(knots[i]), parcels.integral_s2(knots[i]), means[i]
-            steady_oldest, steady_mean = p.steady[i] if steady_s else (0.0, 0.0)
-            peak, oldest = max(peak, steady_oldest), oldest + steady_oldest * steady_s
-            row = Emitted(i, t0, t1, p.flows[i], peak, oldest, mean + steady_mean * steady_s, 0.0)
-            self._book.flowed(row, knots[i], steady_s, steady_oldest)
-
-    def _are_apart(self, p: Pattern, bases: Sequence[float], tokens: Sequence[int]) -> bool:
-        """Whether what has stood since an earlier base is older than all that has stood since a later one."""
-        if len(bases) == 1:
-            return _EXPLICIT not in tokens
-        longest = dict.fromkeys(bases, 0.0)
-        for i in p.moving:
-            token, base = self._tokens[i], self._bases[i]
-            if token == _EXPLICIT:
-                return False
-            if token != _BORN_AT_BASE:
-                longest[base] = max(longest[base], 1.01 * self._patterns[token].clear_s)
-        return max(longest.values()) + p.clear_s < 0.5 * FAR_S and all(
-            later - longest[later] > earlier for later, earlier in pairwise(bases)
-        )
-
-    def _work_out(self, p: Pattern, groups: Sequence[int]) -> Passages:
-        """The passage of *p* through what stands there now, for standing times that are far apart."""
-        stand = [
-            parcels.shifted(self._content(i, forward=p.flows[i] > 0.0), -self._bases[i]) for i in p.moving
-        ]
-        count = 1 + max(groups)
-        oldest, means = list[dict[int, float]](), list[dict[int, float]]()
-        for farther in (*range(count, 0, -1), 0):  # groups from this one on have stood FAR_S longer
-            contents = {
-                i: parcels.shifted(c, -FAR_S * (group + (group >= farther))) if group or not farther else c
-                for i, c, group in zip(p.moving, stand, groups, strict=True)
-            }
-            _, knots, mean = _run(self.plugs, p, contents, 0.0, p.clear_s, self._asked)
-            oldest.append({i: parcels.integral_s2(knots[i]) for i in p.moving if i in self._asked})
-            means.append(mean)
-        passages = {}
-        for i in oldest[0]:
-            slopes = [
-                tuple((more[i] - less[i]) / FAR_S for less, more in pairwise(integrals))[::-1]
-                for integrals in (oldest, means)
-            ]
-            peaks = [0.0] + [-math.inf] * count
-            for _, age in knots[i]:
-                group = group_of(age)
-                peaks[group] = max(peaks[group], age - FAR_S * group)
-            passages[i] = Passage(knots[i], oldest[0][i], slopes[0], means[0][i], slopes[1], tuple(peaks))
-        return Passages(passages, p.flows, p.steady, p.clear_s)

@@ -8,17 +8,17 @@ each of them, and kept.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cyclesim.physics import warmth
+from cyclesim.physics.loops import apart
 from cyclesim.physics.settled import SettledReaches, Stirred, settle, straight_k
 from cyclesim.physics.warmth import Floats, Moved, Reach, Slug, Surroundings
-from cyclesim.physics.water_age import Pattern, Plug, pattern_of
+from cyclesim.physics.water_age import STILL_M3_S, Pattern, Plug, pattern_of
 
 Ints = NDArray[np.int64]
 SETTLES_S = 600.0
@@ -30,6 +30,7 @@ _TURNS = 8  # rounds within one piece for which circling water is followed slug 
 class Way:
     """One set of flows through a circuit: what settles, after how long, and what is followed for ever."""
 
+    circuit: int
     pattern: Pattern
     settled: SettledReaches
     settles: tuple[int, ...]
@@ -46,94 +47,90 @@ class Way:
     """Each moving reach with those whose water it meets, itself among them."""
     is_fast: bool
     """Whether all of it settles."""
+    heats: Floats
+    """Among the forces, 1 for heat into what moves."""
     straight: StraightWay
     passages: Passages
 
 
 class StraightWay:
-    """A way on which all settles, for water that is one slug in each reach: by vector."""
+    """A way on which all settles, for water that is one slug in each reach: by vector.
+
+    In the order of *held*, the reaches of its circuit that hold water: all fronts, then all backs.
+    """
 
     def __init__(
-        self, reaches: Sequence[Reach], pattern: Pattern, settled: SettledReaches, per_m3_k: float
+        self,
+        reaches: Sequence[Reach],
+        held: Sequence[int],
+        pattern: Pattern,
+        settled: SettledReaches,
+        per_m3_k: float,
     ) -> None:
-        n = len(reaches)
+        n, columns = len(held), settled.held_j.shape[1]
         holds = [k for k, i in enumerate(settled.moving) if reaches[i].capacity_j_k]
-        moving = [settled.moving[k] for k in holds]
-        capacity = np.array([reaches[i].capacity_j_k for i in moving])
-        self.holds: Ints = np.array(holds, dtype=np.int64)
-        """Places in `settled.moving` of what holds water."""
-        self.places: Ints = np.array(moving, dtype=np.int64)
-        both = np.concatenate((self.places, self.places + n))
+        self.moving = tuple(settled.moving[k] for k in holds)
+        """The moving reaches that hold water."""
+        moving = [reaches[i] for i in self.moving]
+        at: Ints = np.array([held.index(i) for i in self.moving], dtype=np.int64)
+        both = np.concatenate((at, at + n))
+        capacity = np.array([reach.capacity_j_k for reach in moving])
         self.half_j_k: Floats = np.zeros(2 * n)
+        """Of the ends of what moves, 0 for what stands."""
         self.half_j_k[both] = 0.5 * np.concatenate((capacity, capacity))
-        self.heats: Floats = np.zeros(settled.held_j.shape[1])
-        """1 for heat into what moves."""
-        self.heats[[len(self.heats) - n + i for i in settled.moving]] = 1.0
+        self.moves_all = len(holds) == n
+        self.still: Floats = np.ones(2 * n)
+        """1 for the ends of what stands, 0 for what moves."""
+        self.still[both] = 0.0
         mean = settled.held_j[holds] / capacity[:, None]
         half = 0.5 * (settled.outlet[holds] - settled.inlet[holds])
-        flows = np.array([pattern.flows[i] for i in moving])
-        half[flows < 0.0] *= -1.0
-        self.ends: Floats = np.concatenate((mean + half, mean - half))
-        """Factors of the temperatures at front and back, once all has settled."""
-        limits = [straight_k(reaches[i], abs(pattern.flows[i]), per_m3_k) for i in moving]
-        self._apart = (self.ends[: len(moving)] - self.ends[len(moving) :]) / np.array(limits)[:, None]
-        """Factors: how far front and back are apart, 1 if as far as they may be for one slug."""
-        self._lost_w: Floats = settled.lost_w[holds]
+        flows = [pattern.flows[i] for i in self.moving]
+        half[np.array(flows) < 0.0] *= -1.0
+        limits_k = [straight_k(r, abs(q), per_m3_k) for r, q in zip(moving, flows, strict=True)]
+        self.ends: Floats = np.zeros((3 * n, columns))
+        """Factors of the temperatures at the ends of what moves, then of how far apart these are.
 
-    def in_order(self, places: Ints, half_j_k: Floats) -> Settled:
-        """What is asked when all has settled; *places* of a circuit's reaches, *half_j_k* of their ends."""
-        n, columns = len(places), self.ends.shape[1]
-        moving = np.array([places.tolist().index(i) for i in self.places.tolist()], dtype=np.int64)
-        both, still = np.concatenate((moving, moving + n)), np.ones(2 * n)
-        still[both] = 0.0
-        ends, lost_w = np.zeros((3 * n, columns)), np.zeros((n, columns))
-        ends[both], ends[2 * n + moving], lost_w[moving] = self.ends, self._apart, self._lost_w
-        return Settled(half_j_k * still, still, ends, lost_w, moving)
-
-
-class Settled(NamedTuple):
-    """A way on which all has settled, in the order of a circuit's ends: all fronts, then all backs."""
-
-    half_j_k: Floats
-    """Of the ends of what stands, 0 for what moves."""
-    still: Floats
-    """1 for the ends of what stands, 0 for what moves."""
-    ends: Floats
-    """Factors of the temperatures at the ends of what moves, then of how far apart these are.
-
-    1 is as far as one slug allows.
-    """
-    lost_w: Floats
-    """Factors of what each reach loses, 0 for what stands."""
-    moving: Ints
-    """Where the reaches of the way that hold water are."""
+        1 is as far as one slug allows.
+        """
+        self.ends[both] = np.concatenate((mean + half, mean - half))
+        self.ends[2 * n + at] = 2.0 * half / np.array(limits_k)[:, None]
+        self.lost_w: Floats = np.zeros((n, columns))
+        """Factors of what each reach loses, 0 for what stands."""
+        self.lost_w[at] = settled.lost_w[holds]
 
 
 class Passages:
     """What a passage does, from standing water until all has settled, per kelvin at one place or per watt.
 
-    Columns: fronts, then backs of all reaches; the tub at the start and the end; the forces.
+    Columns: fronts, then backs of the reaches of the circuit that hold water; the forces, the tub's place for
+    one that is as warm all the time.
     """
 
-    def __init__(self, rows: int, columns: int, moving: int, tub: int) -> None:
-        self.matrix: Floats = np.zeros((rows, columns))
-        """Loss of each moving reach [J]; what all have returned [J] after each second."""
-        self._lost, self._returned, self._tub = self.matrix[:moving], self.matrix[moving:], tub
+    def __init__(self, held: int, seconds: int, forces: int) -> None:
+        self.tub, columns = 2 * held, 2 * held + forces
+        """The column of the tub."""
+        self.lost_j: Floats = np.zeros((held, columns))
+        """Loss of each reach [J]."""
+        self.returned_j: Floats = np.zeros((seconds, columns))
+        """What all have returned [J] after each second."""
+        self.rising_j: Floats = np.zeros(held)
+        """Loss of each reach [J] per kelvin that the tub is warmer at the end than at the start."""
+        self.held_j: Floats = np.zeros(columns)
+        """What all hold at the end [J], with what they have returned, beside a tub that stays as it is."""
+        self.lost_as_tub_rises_j = 0.0
+        """What is to be taken from that per kelvin that the tub is warmer at the end than at the start."""
+        self.known: set[int] = set()
+        """Columns that have been worked out."""
+        self.asked: frozenset[int] | None = None
+        """The heated reaches for which they were, the last time."""
         self._back: tuple[float, Floats] | None = None
         self._fed: Floats | None = None
-        self.missing: Ints = np.arange(columns)
-        """Columns that are not worked out yet."""
 
-    def lost_j(self, causes: Floats) -> Floats:
-        """What each moving reach loses [J]."""
-        lost: Floats = self._lost @ causes
-        return lost
-
-    def forget(self, columns: Sequence[int]) -> None:
-        """These columns have been worked out since."""
-        self._fed = None
-        if self._tub in columns or self._tub + 1 in columns:
-            self._back = None
+    def complete(self, way: Way) -> None:
+        """More columns have been worked out."""
+        gained = np.concatenate((way.straight.half_j_k, way.heats * way.after_s))
+        self.held_j, self._fed = gained - self.lost_j.sum(axis=0), None
+        self.lost_as_tub_rises_j = float(self.rising_j.sum())
 
     def fed(self, tub_j_k: float) -> tuple[Floats, Floats]:
         """What makes of all that would be returned [J], second by second, what is; and factors of the latter.
@@ -143,7 +140,7 @@ class Passages:
         a passage at a steady tub, t - j later; within a second the tub is taken as in its middle.
         """
         if self._back is None or self._back[0] != tub_j_k:
-            step = self._returned[:, self._tub] + self._returned[:, self._tub + 1]
+            step = self.returned_j[:, self.tub]
             middle = np.concatenate(([0.0], 0.5 * (step[:-1] + step[1:]), [0.0]))
             by_k = np.diff(middle)  # by a kelvin of the tub in one second, so many seconds later
             later = np.arange(len(step))[:, None] - np.arange(len(step))
@@ -152,7 +149,7 @@ class Passages:
             back = np.linalg.inv(np.eye(len(step)) - by_now / tub_j_k).astype(np.float64)
             self._back, self._fed = (tub_j_k, back), None
         if self._fed is None:
-            self._fed = self._back[1] @ self._returned
+            self._fed = self._back[1] @ self.returned_j
         return self._back[1], self._fed
 
 
@@ -163,22 +160,29 @@ class Ways:
         zones = dict.fromkeys(r.zone for r in reaches if r.ua_w_k)
         self.reaches, self.zones, self.per_m3_k = tuple(reaches), tuple(zones), per_m3_k
         self.plugs = [Plug(r.name, r.a, r.b, r.capacity_j_k / per_m3_k) for r in reaches]
+        self.circuits = [tuple(circuit) for circuit in apart(self.plugs)]
+        """Reaches that share junctions other than the tub."""
+        self.held = [tuple(i for i in circuit if reaches[i].capacity_j_k) for circuit in self.circuits]
+        """Those of each circuit that hold water."""
         self.first_heat = 1 + len(self.zones)
         self.forces = self.first_heat + len(self.reaches)
         """How many forces there are: the tub, the zones, heat into each reach."""
         self._known: dict[tuple[float, ...], Way] = {}
 
-    def of(self, flows: Sequence[float]) -> Way | None:
-        """The way at these flows [m3/s], one for each reach, 0 in other circuits; None where all stands."""
+    def of(self, g: int, flows_m3_s: Sequence[float]) -> Way | None:
+        """The way through circuit *g* at these flows, one for each reach of all; None where it stands."""
+        flows = [0.0] * len(self.reaches)
+        for i in self.circuits[g]:
+            flows[i] = flows_m3_s[i] if abs(flows_m3_s[i]) > STILL_M3_S else 0.0
         if not any(flows):
             return None
         key = tuple(flows)
         way = self._known.get(key)
         if way is None:
-            way = self._known[key] = self._lay_out(key)
+            way = self._known[key] = self._lay_out(g, flows)
         return way
 
-    def _lay_out(self, flows: Sequence[float]) -> Way:
+    def _lay_out(self, g: int, flows: Sequence[float]) -> Way:
         pattern = pattern_of(self.plugs, 0, flows)
         settled = settle(self.reaches, pattern, self.per_m3_k, self.zones)
         moving = settled.moving
@@ -189,7 +193,10 @@ class Ways:
         for links_in, links_out in pattern.nodes:
             for i in links_out:
                 upstream[i] = {i}.union(*(upstream.get(k, set()) for k in links_in))
+        heats = np.zeros(self.forces)
+        heats[[self.first_heat + i for i in moving]] = 1.0
         return Way(
+            g,
             pattern,
             settled,
             settles,
@@ -201,18 +208,14 @@ class Ways:
             warmth.turn_s(self.reaches, pattern, self.per_m3_k),
             tuple((i, tuple(sorted(before))) for i, before in upstream.items()),
             len(settles) == len(moving),
-            StraightWay(self.reaches, pattern, settled, self.per_m3_k),
-            Passages(
-                len(moving) + after_s + 1,
-                2 * len(self.reaches) + 2 + self.forces,
-                len(moving),
-                2 * len(self.reaches),
-            ),
+            heats,
+            StraightWay(self.reaches, self.held[g], pattern, settled, self.per_m3_k),
+            Passages(len(self.held[g]), after_s + 1, self.forces),
         )
 
     def passage(
         self, way: Way, slugs: Mapping[int, list[Slug]], tub_c: tuple[float, float], forces: Floats
-    ) -> tuple[list[float], Floats]:
+    ) -> tuple[dict[int, float], Floats]:
         """What each reach of a circuit loses, from its slugs of now until all has settled; what all return.
 
         The latter by the second, the whole at the end.
@@ -220,39 +223,61 @@ class Ways:
         contents = {
             i: slugs[i] if way.pattern.flows[i] > 0.0 else warmth.turned(slugs[i]) for i in way.settled.moving
         }
-        return self._by_second(way, contents, self._beside(way, forces), tub_c)
+        stream, flows = [(float(way.after_s), *tub_c)], way.pattern.flows
+        beside = self._beside(way, forces)
+        done = warmth.move(self.reaches, way.pattern, contents, stream, beside, self.per_m3_k)
+        seconds = np.arange(way.after_s + 1.0)
+        returned = np.zeros(way.after_s + 1)
+        for i in way.settled.moving:
+            plug, flow = self.plugs[i], flows[i]
+            if (plug.a if flow > 0.0 else plug.b) == "tub":
+                returned -= abs(flow) * warmth.gathered(stream, seconds)
+            if (plug.b if flow > 0.0 else plug.a) == "tub":
+                returned += abs(flow) * warmth.gathered(done.streams[i], seconds)
+        returned *= self.per_m3_k
+        returned[-1] = done.returned_j
+        return done.lost_j, returned
 
-    def causes(self, way: Way, temps_c: Floats, tub_c: tuple[float, float], forces: Floats) -> Floats:
-        """What a passage is linear in, where the water is one slug in each reach: the columns of `Passages`.
+    def passages(self, way: Way, heated: frozenset[int] | None) -> Passages:
+        """What passages on a way do where these reaches are heated; None: what the tub's warmth alone does.
 
-        What one kelvin or watt does is worked out once for each of them, and kept.
+        What one kelvin or watt does is worked out when it is first asked for, and kept.
         """
-        n, passages = len(self.reaches), way.passages
-        row = np.empty(2 * n + 2 + len(forces))
-        row[: 2 * n] = temps_c
-        row[2 * n : 2 * n + 2] = tub_c
-        row[2 * n + 2 :] = forces
-        if np.count_nonzero(row[passages.missing]):
-            self._work_out(way, passages, row)
-        return row
+        passages = way.passages
+        if heated is None:
+            self._work_out(way, (passages.tub,))
+        elif passages.asked is not heated:
+            heats = passages.tub + self.first_heat
+            self._work_out(way, (*range(heats), *(heats + i for i in heated)))
+            passages.asked = heated
+        return passages
 
-    def _work_out(self, way: Way, passages: Passages, row: Floats) -> None:
-        n, size = len(self.reaches), len(row)
-        columns = passages.missing[row[passages.missing] != 0.0].tolist()
-        for k in columns:
-            if k < 2 * n and k % n not in way.members:
+    def _work_out(self, way: Way, columns: Iterable[int]) -> None:
+        passages, held = way.passages, self.held[way.circuit]
+        n, tub = len(held), passages.tub
+        for column in [k for k in columns if k not in passages.known]:
+            passages.known.add(column)
+            if column < tub and held[column % n] not in way.members:
                 continue  # it stays as it is
-            ones = np.zeros(size)
-            ones[k] = 1.0
-            contents = {}
-            for i in way.members:
-                slug = [(self.plugs[i].volume_m3, float(ones[i]), float(ones[n + i]))]
-                contents[i] = slug if way.pattern.flows[i] > 0.0 else warmth.turned(slug)
-            ends = float(ones[2 * n]), float(ones[2 * n + 1])
-            lost, returned = self._by_second(way, contents, self._beside(way, ones[2 * n + 2 :]), ends)
-            passages.matrix[:, k] = [*lost, *returned]
-        passages.missing = passages.missing[row[passages.missing] == 0.0]
-        passages.forget(columns)
+            causes = np.zeros(tub + self.forces)
+            causes[column] = 1.0
+            slugs = self.as_slugs(way.circuit, causes[:tub])
+            for tub_c in ((1.0, 0.0), (0.0, 1.0)) if column == tub else ((0.0, 0.0),):
+                lost_j, returned_j = self.passage(way, slugs, tub_c, causes[tub:])
+                lost = [lost_j.get(i, 0.0) for i in held]
+                passages.lost_j[:, column] += lost
+                passages.returned_j[:, column] += returned_j
+                if column == tub:
+                    passages.rising_j[:] = lost  # the later of both
+        passages.complete(way)
+
+    def as_slugs(self, g: int, ends_c: Floats) -> dict[int, list[Slug]]:
+        """The slugs of a circuit of which each reach holds one, with these temperatures at the ends."""
+        held, temps = self.held[g], ends_c.tolist()
+        slugs: dict[int, list[Slug]] = {i: [] for i in self.circuits[g]}
+        for i, front, back in zip(held, temps, temps[len(held) :], strict=False):
+            slugs[i] = [(self.plugs[i].volume_m3, front, back)]
+        return slugs
 
     def arriving(
         self, way: Way, slugs: Mapping[int, list[Slug]], tub_c: float, forces: Floats

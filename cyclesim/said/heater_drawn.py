@@ -8,7 +8,8 @@ from typing import Literal
 
 from cyclesim.analysis.amounts import lasting
 from cyclesim.decide.sizing.heater_sizing import HeaterSizing, Size
-from cyclesim.said.size_heater import degrees, kw, limit_kw
+from cyclesim.said.size_heater import kw, limit_kw
+from cyclesim.said.words import degrees
 
 From = Literal["filled, coldest", "filled, mild", "set-back", "handbook with losses", "handbook"]
 

@@ -15,6 +15,11 @@ from cyclesim.said.size_pump import ELECTRIC, percent
 from cyclesim.said.words import number
 
 
+def _air(m3_s: float) -> str:
+    """A flow of air, which a reader of US units has in a unit of its own."""
+    return f"{flow(m3_s)} of air"
+
+
 def blower_page(sizing: BlowerSizing) -> Page:
     """Everything that sizing a blower says, the advice first."""
     page = Page()
@@ -23,7 +28,7 @@ def blower_page(sizing: BlowerSizing) -> Page:
     if sizing.wanted_m3_s is not None and sizing.wanted_pa is not None:
         fitted = any(blower.injectors for blower in sizing.scenario.plant.air.values())
         way = "the pipe and its injectors" if fitted else "the pipe"
-        pressures += f"; {flow(sizing.wanted_m3_s)} through {way} ask for {sizing.wanted_pa / 1000.0:.1f} kPa"
+        pressures += f"; {_air(sizing.wanted_m3_s)} through {way} ask for {sizing.wanted_pa / 1000.0:.1f} kPa"
     page.line(f"{pressures}.")
     page.heading("Advice")
     for sentence in blower_advice(sizing):
@@ -79,25 +84,25 @@ def blower_advice(sizing: BlowerSizing) -> Iterator[str]:
     best = sizing.best
     if sizing.wanted_m3_s is None:
         yield (
-            'Nothing is advised until it is known how much air is wanted, e.g. --flow "600 L/min"; the table '
-            "shows what each gives."
+            "Nothing is advised until --flow says how much is wanted, e.g. 600 L/min of air; the table shows "
+            "what each gives."
         )
         return
     if best is None:
-        wanted = f" {flow(sizing.wanted_m3_s)}"
+        wanted = f" {_air(sizing.wanted_m3_s)}"
         most = max(sizing.given, key=lambda blown: blown.flow_m3_s)
         yield (
-            f"None gives{wanted}: {most.blower} comes nearest with {flow(most.flow_m3_s)}. "
+            f"None gives{wanted}: {most.blower} comes nearest with {_air(most.flow_m3_s)}. "
             "A wider or shorter pipe helps where the pipe takes the pressure, holes less deep where the "
             "water does."
         )
         return
-    for_what = f"that give {flow(sizing.wanted_m3_s)}"
+    for_what = f"that give {_air(sizing.wanted_m3_s)}"
     if not best.cautions and any(blown.cautions for blown in sizing.given):
         for_what += " and that their circuit carries"
     yield (
         f"{best.blower}: of those {for_what} it draws least, {number(best.power_w)} W, and gives "
-        f"{flow(best.flow_m3_s)} at {best.pressure_pa / 1000.0:.1f} kPa."
+        f"{_air(best.flow_m3_s)} at {best.pressure_pa / 1000.0:.1f} kPa."
     )
     if best.cools_coldest_k_h > 0.0:
         kelvin = lasting(3600.0 / best.cools_coldest_k_h)

@@ -12,7 +12,7 @@ from cyclesim.decide.sizing.heat_up import heating_of
 from cyclesim.decide.sizing.heater_sizing import READY, RULES, SESSIONS, SUPPLY, HeaterSizing, Size
 from cyclesim.said.cautions import ADVICE, say_cautions
 from cyclesim.said.page import Amount, Column, Page, whole, words
-from cyclesim.said.words import count, number
+from cyclesim.said.words import count, degrees, number
 
 ELECTRICIAN = (
     "A heater in bathing water is a licensed electrician's work: its circuit, the residual-current device "
@@ -29,11 +29,6 @@ _EXAMPLE_COP = 2.5
 def kw(size_w: float) -> str:
     """A size as people say it: `1.5 kW`."""
     return f"{size_w / 1000.0:.3g} kW"
-
-
-def degrees(temp_c: float) -> str:
-    """A temperature to a tenth: `37`, `38.3`."""
-    return f"{temp_c:.1f}".removesuffix(".0")
 
 
 def limit_kw(sizing: HeaterSizing) -> str:

@@ -19,6 +19,11 @@ def plain(text: str) -> str:
     return "".join(char if char.isprintable() else " " for char in text)
 
 
+def degrees(temp_c: float) -> str:
+    """A temperature to a tenth, from which whole degrees of Fahrenheit are known: `37`, `36.7` of 98 degF."""
+    return f"{temp_c:.1f}".removesuffix(".0")
+
+
 def number(value: float | None, decimals: int = 1) -> str:
     """A number to *decimals* places below 10, one below 100, none above, thousands parted; `-` if unknown.
 

@@ -98,18 +98,16 @@ def sentence(text: str, us: bool, windy: bool = False) -> str:
     'between 20 and 45 °C; 1.5 W/(m K); main low'
     """
     text = re.sub(r"\bdegC\b", "°C", text)
-    if not us and "of air" not in text:
+    if not us:
         return text
     windy = windy or bool(_WINDY.search(text))
-    return _QUANTITIES.sub(lambda found: _turned(found, us, windy), text)
+    return _QUANTITIES.sub(lambda found: _turned(found, windy), text)
 
 
-def _turned(found: re.Match[str], us: bool, windy: bool) -> str:
-    unit, numbers = found["unit"], found["numbers"]
-    unit = "m/s of wind" if windy and unit == "m/s" else unit
-    if us:
-        numbers = re.sub(_NUMBER, lambda number: _digits(number[0], unit), numbers)
-    return f"{numbers} {unit_for(unit, us)}"
+def _turned(found: re.Match[str], windy: bool) -> str:
+    unit = "m/s of wind" if windy and found["unit"] == "m/s" else found["unit"]
+    numbers = re.sub(_NUMBER, lambda number: _digits(number[0], unit), found["numbers"])
+    return f"{numbers} {unit_for(unit, us=True)}"
 
 
 def _digits(text: str, unit: str) -> str:

@@ -7,12 +7,12 @@ from functools import partial
 
 from cyclesim.scenario.blocks.collectors import Steered
 from cyclesim.scenario.blocks.wiring import Watch
-from cyclesim.simulation.assembly import PlantDuty, Positions
+from cyclesim.simulation.assembly import PlantDuty
 from cyclesim.simulation.board import RunParts
 from cyclesim.simulation.frost import TUB, FrostWatch
 from cyclesim.simulation.programme import sun_on
 from cyclesim.simulation.steering import Steering
-from cyclesim.simulation.wired import NONE, Settled, Welded, Wiring
+from cyclesim.simulation.wired import NONE, Settled, Surroundings, Wiring
 
 
 class Beside:
@@ -22,14 +22,10 @@ class Beside:
         self._run, self._wiring = run, wiring
         self.watches: list[FrostWatch | Steering] = []
         """What looks at water: frost protection, thermostats beside the controller, steered collectors."""
-        self.positions: Positions = run.plant.usually
+        self.around = Surroundings(run.plant.usually, NONE, frozenset())
         self._by_hand: dict[str, str] = {}
         """Valves that somebody has turned: no motor moves them meanwhile."""
         self._by_motor: dict[str, str] = {}
-        self.welded: Welded = NONE
-        """Contacts that are stuck closed."""
-        self.unfed: frozenset[str] = frozenset()
-        """What hangs on a circuit that has no power."""
         self._contacts = run.drive.contacts
         self._held: dict[str, set[str]] = {s.name: set() for s in run.controller.starters}
         self._waiting: dict[int, int] = {}
@@ -116,8 +112,9 @@ class Beside:
     def _put(self) -> None:
         """Every valve as it is: by hand, by its motor, or as usual."""
         run, now = self._run, {**self._by_motor, **self._by_hand}
-        self.positions = tuple(now.get(name, thing.usual) for name, thing in run.plant.turnable.items())
-        run.trace.positions.put(run.board.now, self.positions)
+        positions = tuple(now.get(name, thing.usual) for name, thing in run.plant.turnable.items())
+        self.around = self.around._replace(positions=positions)
+        run.trace.positions.put(run.board.now, positions)
         run.board.wake()
 
     def water_moves(self, duty: PlantDuty) -> None:
@@ -129,11 +126,13 @@ class Beside:
         """A circuit loses its power, and all that hangs on it; or it has power again."""
         run = self._run
         feeds = frozenset(run.plant.scenario.circuits[circuit].feeds)
-        self.unfed = self.unfed | feeds if lost else self.unfed - feeds
+        unfed = self.around.unfed
+        self.around = self.around._replace(unfed=unfed | feeds if lost else unfed - feeds)
         run.trace.circuits[circuit].put(run.board.now, "lost" if lost else "on")
         run.board.wake()
 
     def weld(self, machine: str, speed: str) -> None:
         """A contact welds; it stays closed."""
-        self.welded |= {self._wiring.contact(machine, speed)}
+        contact = self._wiring.contact(machine, speed)
+        self.around = self.around._replace(welded=self.around.welded | {contact})
         self._run.board.wake()

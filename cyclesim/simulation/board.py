@@ -83,16 +83,13 @@ class Timers:
         self._board, self._dwell_rows, self._over = board, controller.dwell_rows, over
         self._up = [controller.bit(f"{machine.name}.time_up") for machine in controller.machines]
         self._entered = [0] * len(self._up)
-        board.facts |= sum(self._up)
 
     def enter(self, machine: int, state: int) -> None:
-        """A machine has just come to a state."""
+        """A machine has just come to a state; its fact is as the pass has it."""
         board, mask, dwell_s = self._board, self._up[machine], self._dwell_rows[machine][state]
         self._entered[machine] += 1
         if not dwell_s:
-            board.facts |= mask
             return
-        board.facts &= ~mask
         entered = self._entered[machine]
 
         def end(_: simpy.Event) -> None:

@@ -29,13 +29,14 @@ from cyclesim.simulation.drive import Begins, Drive, by_calendar
 from cyclesim.simulation.dry import DryWatch
 from cyclesim.simulation.effects import Effects
 from cyclesim.simulation.heating_control import HeatingControl
+from cyclesim.simulation.passes import Passed, Passes
 from cyclesim.simulation.programme import FROST, Programme
 from cyclesim.simulation.recorder import Recorder, new_trace
 from cyclesim.simulation.room import SETTLED_K, warmed_rooms, with_rooms
 from cyclesim.simulation.trace import Trace, Zones
 from cyclesim.simulation.uncollected import uncollected
 from cyclesim.simulation.water_and_heat import WaterAndHeat
-from cyclesim.simulation.wired import Welded, Wiring
+from cyclesim.simulation.wired import Settled, Wiring
 
 DAY_S = 86_400
 WARM_UP_S = 14 * DAY_S
@@ -83,9 +84,6 @@ def simulate_trace(
     return trace
 
 
-_Around = tuple[int, Positions, Welded, frozenset[str]]
-
-
 class PlantRun:
     """One run of a plant, driven from outside: the warm-up, then the span that counts.
 
@@ -110,18 +108,16 @@ class PlantRun:
         self._trace = new_trace(plant, controller, drive)
         self._recorder = Recorder(self._trace, controller)
         self._water = WaterAndHeat(plant, self._wiring, drive, self._board, self._trace)
-        self._effects = Effects(self._wiring, self._water.exchanges, self._water.age.patterns)
         parts = RunParts(self._board, drive, plant, controller, self._water.heat, self._trace)
         self._timers = Timers(self._board, controller, self._time_over)
         self._beside = Beside(parts, self._wiring)
         self._dry = DryWatch(parts, self._wiring)
-        self._state = controller.initial
-        self._around: _Around | None = None
-        """What was so around the controller when that was looked at last."""
-        rest = self._wiring.effect(self._state, 0, self._beside.positions)
-        self._board.facts |= rest.water.sensed  # what says yes to still water says so from the start
-        self._effect = self._effects.of(self._state, rest)
-        self._water.begin(self._effect)
+        effects = Effects(self._wiring, self._water.exchanges, self._water.age.patterns)
+        self._passes = Passes(controller, self._wiring, effects, self._beside.around)
+        self._passed = rest = self._passes.at_rest
+        """What the last pass has come to."""
+        self._board.facts |= rest.facts
+        self._water.begin(rest.effect)
         self._env.process(self._outside())
         self._heating: HeatingControl | None = None
         if drive.heating:
@@ -191,19 +187,14 @@ class PlantRun:
 
     def _scan(self, now: int) -> None:
         """One pass: all facts of this second are posted, and the tub is where it is now."""
-        heat, board, step = self._water.heat, self._board, self._controller.step
+        heat, board, was = self._water.heat, self._board, self._passed
         if heat.now_s < now:  # some event has not handed it on: every number from here on would be wrong
             raise RuntimeError(f"heat has come to second {heat.now_s} only, at second {now}")
-        before, outcome = self._state, step(self._state, board.facts)
-        reasons = outcome.reasons
-        if outcome.moved or self._around_now() != self._around:
-            self._state = outcome.state
-            self._apply(before, now)
-            follows = step(self._state, board.facts)  # a valve, too, changes what is sensed
-            if follows.moved:  # a pass that would still change something waits one second
-                board.wake(now + 1)
-            reasons = follows.reasons
-        self._recorder.note(outcome, reasons, board.facts, now)
+        passed = self._passes.after(was, board.facts, self._beside.around, self._dry.risen)
+        self._passed = passed
+        if passed.settled is not None:
+            self._apply(passed, passed.settled, now)
+        self._recorder.note(was, passed, now)
         self._heat_on(now)
         if now >= self._packs_at_s:
             self._trace.pack()
@@ -212,37 +203,27 @@ class PlantRun:
             self._days_done = now // DAY_S
             self._on_day(self._days_done)
         if self._on_pass is not None:
-            self._on_pass(now, self._state, board.facts, self._beside.positions)
+            self._on_pass(now, passed.state, board.facts, self._beside.around.positions)
 
-    def _around_now(self) -> _Around:
-        """What decides, beside the machines, what the plant does."""
-        beside = self._beside
-        return self._board.facts & self._wiring.deciding, beside.positions, beside.welded, beside.unfed
-
-    def _apply(self, before: State, now: int) -> None:
-        """Machines, or what is beside them, have moved: timers, switches, trace, water and heat follow."""
-        for i, (old, new) in enumerate(zip(before, self._state, strict=True)):
-            if old != new:
-                self._timers.enter(i, new)
-        was, beside, board = self._effect, self._beside, self._board
-        settled = self._wiring.settled(
-            was.what, self._state, board.facts, beside.positions, self._dry.risen, beside.welded, beside.unfed
-        )
-        board.facts = settled.facts
+    def _apply(self, passed: Passed, settled: Settled, now: int) -> None:
+        """Machines, or what is beside them, have moved: timers, switches, water and heat follow."""
+        beside, effect = self._beside, passed.effect
+        for machine, state in passed.entered:
+            self._timers.enter(machine, state)
+        self._board.facts = passed.facts
         beside.follow(settled)
-        self._around = self._around_now()
-        self._effect = effect = self._effects.of(self._state, settled.effect)
-        self._recorder.states(was, effect, now)
         if self._water.follow(effect, now):
             self._dry.follow(effect.what.dry, settled.risen, now)
             beside.water_moves(effect.duty)
             if self._heating:
                 self._heating.water_moves(effect.duty, now)
+        if passed.again:
+            self._board.wake(now + 1)
 
     def _time_over(self, still: bool) -> None:
         """A timer ends; where nobody waits for it, heat goes on all the same."""
         now = self._board.now
-        if still and self._controller.step(self._state, self._board.facts).moved:
+        if still and self._controller.step(self._passed.state, self._board.facts).moved:
             self._board.wake(now)
         if not self._board.is_due(now):
             self._heat_on(now)

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from cyclesim.control.step import LEVEL_LOW, NOBODY, POWER_LOST, WAITS, ControlLogic, PassOutcome
+from collections.abc import Iterator
+
+from cyclesim.control.step import LEVEL_LOW, NOBODY, POWER_LOST, WAITS, ControlLogic
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.drive import Drive
 from cyclesim.simulation.effects import Effect
+from cyclesim.simulation.passes import Passed
 from cyclesim.simulation.trace import Stream, Trace
 
 
@@ -45,59 +48,54 @@ class Recorder:
         self._demands = [(bit(f"{name}.raised"), stream) for name, stream in trace.demands.items()]
         self._keeps = [f"keep after {keep.after}" for keep in controller.keeps]
         self._lost, self._waits, self._low = bit(POWER_LOST), bit(WAITS), bit(LEVEL_LOW)
-        self._all_demands = sum(mask for mask, _ in self._demands)
-        self._puts: dict[tuple[int, int], list[tuple[Stream[str], str]]] = {}
-        self._facts = 0
         self._decided, self._reasoned = list(trace.deciding.values()), list(trace.reasons.values())
-        self._deciding: tuple[int, ...] = (NOBODY,) * len(self._decided)
-        self._reasons: tuple[str, ...] = ("",) * len(self._reasoned)
+        self._puts: dict[tuple[int, int], list[tuple[Stream[str], str]]] = {}
 
-    def states(self, was: Effect, effect: Effect, now: int) -> None:
-        """What is on, and at which duty."""
-        if effect is was:
+    def note(self, was: Passed, passed: Passed, now: int) -> None:
+        """What a pass has changed after another."""
+        self._trace.passes += 1
+        if passed is was:
             return
-        key = id(was), id(effect)  # effects are kept for as long as the run
+        key = id(was), id(passed)  # passes are kept for as long as the run
         puts = self._puts.get(key)
         if puts is None:
-            rows = zip(self._streams, was.labels, effect.labels, strict=True)
-            puts = self._puts[key] = [(stream, label) for stream, old, label in rows if old != label]
-        for stream, label in puts:
-            stream.put(now, label)
+            puts = self._puts[key] = [*self._states(was.effect, passed.effect), *self._told(was, passed)]
+        for stream, state in puts:
+            stream.put(now, state)
+
+    def _states(self, was: Effect, effect: Effect) -> Iterator[tuple[Stream[str], str]]:
+        """What is on, and at which duty."""
+        for stream, old, label in zip(self._streams, was.labels, effect.labels, strict=True):
+            if old != label:
+                yield stream, label
         trace = self._trace
         if effect.what.started != was.what.started or effect.second != was.second:
             for name, stream in trace.starters.items():
-                stream.put(now, "closed" if name in effect.what.started else "")
+                yield stream, "closed" if name in effect.what.started else ""
             for name, stream in trace.seconds.items():
-                stream.put(now, effect.second.get(name, ""))
+                yield stream, effect.second.get(name, "")
         if effect.duty is not was.duty:
-            trace.duties.put(now, effect.duty.name)
+            yield trace.duties, effect.duty.name
 
-    def note(self, outcome: PassOutcome, reasons: tuple[str, ...], facts: int, now: int) -> None:
+    def _told(self, was: Passed, passed: Passed) -> Iterator[tuple[Stream[str], str]]:
         """What a pass decided, why sources do not fire after it, and what is asked for."""
-        trace, deciding = self._trace, outcome.deciding
-        trace.passes += 1
-        if deciding != self._deciding or reasons != self._reasons:
-            for stream, old, who in zip(self._decided, self._deciding, deciding, strict=False):
-                if old == who:  # blowers come after what is recorded
-                    continue
-                if who >= 0:
-                    stream.put(now, self._controller.demands[who].name)
-                else:
-                    stream.put(now, "" if who == NOBODY else self._keeps[-2 - who])
-            for stream, was, why in zip(self._reasoned, self._reasons, reasons, strict=False):
-                if was != why:  # stoves come after
-                    stream.put(now, why)
-            self._deciding, self._reasons = deciding, reasons
-        changed = facts ^ self._facts
-        if not changed:
-            return
-        self._facts = facts
+        trace, facts = self._trace, passed.facts
+        for stream, old, who in zip(self._decided, was.deciding, passed.deciding, strict=False):
+            if old == who:  # blowers come after what is recorded
+                continue
+            if who >= 0:
+                yield stream, self._controller.demands[who].name
+            else:
+                yield stream, "" if who == NOBODY else self._keeps[-2 - who]
+        for stream, before, why in zip(self._reasoned, was.reasons, passed.reasons, strict=False):
+            if before != why:  # stoves come after
+                yield stream, why
+        changed = facts ^ was.facts
         if changed & self._low:
-            trace.level.put(now, "low" if facts & self._low else "enough")
-        if changed & self._all_demands:
-            for mask, stream in self._demands:
-                if changed & mask:
-                    stream.put(now, "raised" if facts & mask else "")
+            yield trace.level, "low" if facts & self._low else "enough"
+        for mask, stream in self._demands:
+            if changed & mask:
+                yield stream, "raised" if facts & mask else ""
         if changed & (self._lost | self._waits):
             waits = "waits" if facts & self._waits else "on"
-            trace.power.put(now, "lost" if facts & self._lost else waits)
+            yield trace.power, "lost" if facts & self._lost else waits

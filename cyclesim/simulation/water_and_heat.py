@@ -6,7 +6,7 @@ from collections.abc import Generator, Sequence
 
 import simpy
 
-from cyclesim.physics.loops import Loops, apart
+from cyclesim.physics.loops import Loops
 from cyclesim.physics.tub_heat import Exchanged, Placed, TubHeat, Watched
 from cyclesim.physics.warmth import below_s, ends
 from cyclesim.scenario.blocks.heat_sources import Solar
@@ -47,7 +47,6 @@ class WaterAndHeat:
             plant.tub_node,
             plant.ways,
             plant.body_of,
-            apart(plant.plugs),
             series,
             drive.zones.origin_s,
             drive.start_s,
@@ -80,6 +79,8 @@ class WaterAndHeat:
     def follow(self, effect: Effect, now: int) -> bool:
         """Something else is on; whether that makes any difference to water and heat."""
         was, self._effect = self._effect, effect
+        if effect is was:
+            return False
         if effect.duty is not was.duty:
             self.age.change(now, effect.patterns)
         elif (effect.firing, effect.blowing) == (was.firing, was.blowing) and (

@@ -19,6 +19,15 @@ Welded = frozenset[tuple[int, int]]
 NONE: Welded = frozenset()
 
 
+class Surroundings(NamedTuple):
+    """What is so around a controller."""
+
+    positions: Positions
+    welded: Welded
+    unfed: frozenset[str]
+    """What hangs on a circuit that has no power."""
+
+
 class Water(NamedTuple):
     """Water that moves, with what it is to each device: bits by the device's place."""
 

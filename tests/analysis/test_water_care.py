@@ -14,7 +14,8 @@ from cyclesim.analysis.history import History
 from cyclesim.analysis.result import measure, simulate
 from cyclesim.analysis.spans import covers, total_s
 from cyclesim.physics.age_book import Emitted, Floats
-from cyclesim.physics.water_age import Plug, WaterAge
+from cyclesim.physics.circuit_age import WaterAge
+from cyclesim.physics.water_age import Plug
 from cyclesim.said.run import run_page
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.shown.terminal import printed

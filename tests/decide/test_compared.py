@@ -219,6 +219,8 @@ def test_how_two_plants_differ_over_futures_by_hand() -> None:
     edge = 10.03005  # 0.3005 % more than 10, which is 0.2996 % less than it: the share is of the larger
     for pair in ((edge, 10.0), (10.0, edge)):
         assert 1 == compared((side("a"), side("b")), pair).versus(0, 1, "oldest_water_h").same
+    for pair in ((0.0, 0.002), (0.002, 0.0)):
+        assert 0 == compared((side("a"), side("b")), pair).versus(0, 1, "oldest_water_h").same
     assert not compared((side("a"), side("b"))).tuned
 
 
@@ -244,6 +246,7 @@ def test_years_until_the_dearer_plant_has_paid_by_hand() -> None:
     assert compared((dear, side("as dear to run", 700.0, 100.0))).pays_back() is None
     assert compared((side("no prices"), cheap)).pays_back() is None
     assert compared((cheap, side("no prices"))).pays_back() is None
+    assert 5 == compared((dear, cheap, side("a third"))).pays_back()
     assert 4 == compared((side("a", 1000.0, 100.0), side("b", 700.0, 175.0))).pays_back()  # 4 x 75 are 300
 
 
@@ -320,7 +323,7 @@ def test_chance_is_that_of_the_seed() -> None:
         assert [ran, ran] == [side.outcome for side in found.sides]
 
 
-def test_futures_begin_on_the_day_and_count_the_years_that_are_told() -> None:
+def test_futures_begin_on_the_day_and_count_the_years_that_are_told(monkeypatch: pytest.MonkeyPatch) -> None:
     """A tub that is kept warm loses more in January than in July; a year of energy is bought three times.
 
     Each future, and each assumption at its ends, is a run of its own: by its own seed, from the same day.
@@ -344,6 +347,7 @@ def test_futures_begin_on_the_day_and_count_the_years_that_are_told() -> None:
     first = found.sides[0]
     assert 100.0 + 3 * first.cost_a_year == pytest.approx(first.known.total)
     other = load_text(text.replace("fuel: 0.10", "fuel: 0.20"))
+    monkeypatch.setattr(module, "assumptions_of", lambda _: iter((AIR,)))
     swings = compare([plant, other], sensitivity=True, **beside).swings  # type: ignore[arg-type]
     air = next(swing for swing in swings if swing.assumption == AIR.name)
     at_low = only(AIR, AIR.ends[0], 7)
@@ -353,7 +357,7 @@ def test_futures_begin_on_the_day_and_count_the_years_that_are_told() -> None:
     assert totals[1] - totals[0] == pytest.approx(air.at_low)
 
 
-def test_futures_run_the_way_that_is_told_and_nothing_runs_for_none() -> None:
+def test_futures_run_the_way_that_is_told_and_nothing_runs_for_none(monkeypatch: pytest.MonkeyPatch) -> None:
     """Every run is told of as it is done: two as told, then two in each future; no count of none."""
     told: list[tuple[int, int]] = []
     how = How(on_run=lambda done, of: told.append((done, of)))
@@ -364,6 +368,11 @@ def test_futures_run_the_way_that_is_told_and_nothing_runs_for_none() -> None:
     told.clear()
     compare([filtered(), filtered("title=other")], days=1, futures=3, sensitivity=False, how=how)
     assert (6, 6) in told
+    told.clear()
+    monkeypatch.setattr(module, "assumptions_of", lambda _: iter((AIR,)))
+    three = [filtered(f"supply.tariff=0.{name} EUR/kWh") for name in ("20", "30", "40")]
+    compare(three, days=1, sensitivity=True, how=how)
+    assert 4 == max(of for _, of in told)  # air at both ends, of the first two
 
 
 def test_each_with_the_programme_that_a_tuning_puts_first(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -398,6 +407,10 @@ def test_assumptions_are_put_to_their_ends_where_asked() -> None:
     assert () == asked.futures
     with_futures = compare(both, futures=2, **few)  # type: ignore[arg-type]
     assert asked.swings == with_futures.swings
+    by_one = compare(
+        [both[0], filtered("supply.tariff=0.40 EUR/kWh", "money={over: 7 years}")], sensitivity=True, **few
+    )  # type: ignore[arg-type]
+    assert asked.swings == by_one.swings
     assert 2 == len(with_futures.futures)
     assert with_futures.futures[0] != with_futures.futures[1]
     told = {swing.assumption: swing for swing in asked.swings}
@@ -518,8 +531,9 @@ def test_how_soon_the_tub_is_warm_by_hand() -> None:
     swings = small.heated_text(boiler=BOILER).replace("seasonal_swing: 0 K", "seasonal_swing: 10 K")
     north = load_text(swings)
     south = load_text(swings.replace("coldest_day: 20 January", "coldest_day: 21 July"))
-    hours = [side.warming.set_back_h for side in compare([north, south], days=1).sides if side.warming]
-    assert hours[0] == pytest.approx(hours[1], rel=1e-3)  # each on its own coldest day
+    first, second = (side.warming for side in compare([north, south], days=1).sides)
+    assert first is not None
+    assert first == pytest.approx(second, rel=1e-3)  # each on its own coldest day
 
 
 JETS = (
@@ -542,4 +556,12 @@ def test_the_weakest_jet_by_the_flow_that_feeds_it() -> None:
     [told, none] = (side.weakest_jet_share for side in compare([jetted, filtered()], days=1).sides)
     assert none is None
     assert min(flows) * 60_000.0 / 30.0 == pytest.approx(told)
+    beside = "plant.pumps.weak={max_head: 8 m, max_flow: 200 L/min, power: 200 W}"
+    both = "plant.network=[[tub, pipe, {parallel: [pump, weak]}, filter, jets, tub]]"
+    shared = filtered(JETS, pump, beside, both, runs)
+    plumbed = Assembly(shared)
+    alone = [plumbed.duty(plumbed.at(*at)) for at in (("pump", "high"), ("weak", "on"))]
+    fed = [min(duty.flow_m3_s(jet_name("jets", k)) for k in (1, 2)) * 60_000.0 / 30.0 for duty in alone]
+    assert fed[0] > fed[1] > 0.0  # a leg of two pumps goes by the stronger
+    assert fed[0] == pytest.approx(compare([shared, filtered()], days=1).sides[0].weakest_jet_share)
     assert min(flows) > plant.duty(plant.at("pump", "low")).flow_m3_s(jet_name("jets", 2))

@@ -382,4 +382,4 @@ def test_no_blower_is_advised_without_the_air_that_is_wanted() -> None:
     found = size_blower(load(SCHEDULES / "long-table.yaml"))
     assert found.best is None
     (said,) = blower_advice(found)
-    assert said.startswith("Nothing is advised until it is known how much air is wanted")
+    assert said.startswith("Nothing is advised until --flow says how much is wanted")

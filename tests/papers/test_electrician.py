@@ -4,13 +4,20 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
+from pypdf import PdfReader
 
+from cyclesim.cli import cli
 from cyclesim.decide.ranges.confidence import confidence
 from cyclesim.said.page import Amount, Line, Table
 from cyclesim.said.papers.collected import HandOver
 from cyclesim.said.papers.electrician import BLIND
+from cyclesim.said.papers.paper import Sheet
+from cyclesim.said.papers.single_faults import say_single_faults
 from cyclesim.scenario.blocks.heat_sources import Proof
 from cyclesim.scenario.reading.load import load, load_text
+from cyclesim.verification.answer import Cell, Verdict, Verification
+from cyclesim.verification.verifier import verify
 
 PATH = Path(__file__).parents[2] / "schedules" / "walled-garden.yaml"
 TEXT = PATH.read_text(encoding="utf-8")
@@ -91,6 +98,67 @@ def test_the_client_is_told_how_far_the_cost_may_be_off_where_that_was_asked_for
     assert all(low < cost < high for low, cost, high in zip(least, as_run, most, strict=True))
 
 
+def test_the_thermostats_of_the_pump_room_are_set_too():
+    """The moss cellar: its heater from 5 to 7 degC, its fan from 24 down to 22 degC."""
+    rows = {row.cells[1]: row.cells[2] for row in tables(load(PATH.with_stem("moss-cellar")))["setting"].rows}
+    set_c = {name: cell.value for name, cell in rows.items() if str(name).startswith("room_")}
+    assert set_c == {
+        "room_heater, own thermostat: starts below": 5.0,
+        "room_heater, own thermostat: stops above": 7.0,
+        "room_fan, own thermostat: starts above": 24.0,
+        "room_fan, own thermostat: stops below": 22.0,
+    }
+
+
+def test_each_single_fault_that_nothing_keeps_from_a_rule_has_a_row():
+    """Of three faults one is held by an interlock, one is ended by a limit and one breaks the rule."""
+    cells = (
+        Cell(("a welds",), 3, "nothing", "it is on with no water flowing"),
+        Cell(("b sticks",), 3, "limit", "it is on with no water flowing"),
+        Cell(("c trips",), 3, "controller"),
+    )
+    about = ("heat-without-flow", "danger", "element", "", "", ())
+    held = Verdict(*about, 5, broken=False, cells=cells)
+    broken = Verdict(*about, 5, broken=True, why="it fires dry")
+    unknown = Verdict(*about, 5, broken=False, undecided="too many states")
+    sheet = Sheet()
+    say_single_faults(sheet, Verification("", 1, any_order=False, verdicts=(held, broken, unknown)))
+    [table] = [block for block in sheet.blocks if isinstance(block, Table)]
+    assert [row.cells for row in table.rows] == [
+        ("a welds", "element: it is on with no water flowing", "nothing"),
+        ("b sticks", "element: it is on with no water flowing", "its high limit alone"),
+        ("nothing fails", "element: it fires dry", "nothing"),
+        ("nothing fails", "element, heat-without-flow: too many states", "not decided"),
+    ]
+    assert any(
+        "3 single faults, against 1 rule" in block.text for block in sheet.blocks if isinstance(block, Line)
+    )
+    sheet = Sheet()
+    say_single_faults(sheet, Verification("", 1, any_order=False, verdicts=(replace(held, cells=cells[2:]),)))
+    assert sheet.blocks[-1].text.endswith("None breaks a rule.")
+
+
+def test_faults_are_for_the_electricians_paper():
+    """Whoever asks for another paper alone is told so before anything is searched."""
+    said = CliRunner().invoke(cli, ["papers", str(PATH), "--for", "owner", "--faults"])
+    assert said.exit_code == 2
+    assert "the electrician's paper" in said.output
+
+
+@pytest.mark.slow
+def test_faults_are_searched_for_the_paper_where_that_is_asked_for(tmp_path):
+    """The walled garden: its table has a row for each cell that `verify` tells as not held."""
+    out = tmp_path / "papers.pdf"
+    args = ["papers", str(PATH), "--for", "electrician", "--faults", "--out", str(out)]
+    assert CliRunner().invoke(cli, args).exit_code == 0
+    said = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(out).pages)
+    verdicts = verify(load(PATH), faults=1).verdicts
+    unheld = [(v, cell) for v in verdicts for cell in v.cells if cell.barrier in ("nothing", "limit")]
+    assert len(unheld) > 5
+    for verdict, cell in unheld:
+        assert f"{cell.faults[0]} {verdict.subject}: {cell.why}" in said
+
+
 def test_every_circuit_has_its_row_and_the_search_for_faults_is_named():
     """The moss cellar: 800 + 25 + 350 W at 230 V are 5.11 A on the circuit of its room, each counted once."""
     scenario = load(PATH.with_stem("moss-cellar"))
@@ -100,4 +168,6 @@ def test_every_circuit_has_its_row_and_the_search_for_faults_is_named():
     [paper] = HandOver(scenario, "", (), "2027-03-02", "0.1.0").papers(("electrician",)).papers
     lines = " ".join(block.text for block in paper.blocks if isinstance(block, Line))
     assert "Behind the residual-current device cellar: pumps." in lines
-    assert "cyclesim verify FILE --faults 1 searches every one" in lines
+    assert (
+        "papers FILE --faults adds what nothing holds, and cyclesim verify FILE --faults 1 tells how" in lines
+    )

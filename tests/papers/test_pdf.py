@@ -1,9 +1,11 @@
 """The PDF: text read back by another library, tags, sizes, the same bytes, and texts that mean harm."""
 
 import json
+import math
 import re
 from io import BytesIO
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from click.testing import CliRunner
@@ -11,11 +13,15 @@ from pypdf import PdfReader
 
 from cyclesim.analysis.result import simulate
 from cyclesim.cli import cli
-from cyclesim.said.page import Heading
+from cyclesim.said.drawing import drawing
+from cyclesim.said.page import Heading, Table
 from cyclesim.said.papers.collected import HandOver
+from cyclesim.said.papers.paper import Paper, Papers
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.shown.papers.typeset import as_values, pdf
+from cyclesim.simulation.assembly import Assembly
+from tests.said.test_drawing import ladder
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
 TEXT = starter_text()
@@ -97,6 +103,13 @@ def test_units_are_those_of_the_reader():
     assert ["suction_left", "63 PN10", "2.24", "23.0"] == pipes["rows"][0]["cells"][:4]
     limits = next(table for table in tables if "trips at, °F" in table["heads"])
     assert "140" == limits["rows"][0]["cells"][1]
+
+
+def test_a_whole_degree_of_a_us_file_reads_as_it_was_written():
+    """98 degF are 36.67 degC: told as 37, they would come back as 99."""
+    papers = handed_over(load(SCHEDULES / "cedar-yard.yaml", sets=["schedule.heating.keep_at=98 degF"]))
+    said = list(texts(as_values(papers.papers(("plumber",)), size="letter", us=True)))
+    assert any(text.startswith("With water at 98 °F") for text in said)
 
 
 @pytest.mark.parametrize(("size", "points"), [("a4", (595, 842)), ("letter", (612, 792))])
@@ -272,28 +285,79 @@ def test_what_is_wrong_with_a_plant_stands_first_in_the_plumbers_paper():
 def test_no_page_of_the_plumber_begins_in_the_midst_of_a_table(name):
     """A table of at most twenty rows is not parted, and the cautions stand together."""
     papers = handed_over(load(SCHEDULES / f"{name}.yaml")).papers(("plumber",))
-    headings = [block.text for block in papers.papers[0].blocks if isinstance(block, Heading)]
+    blocks = papers.papers[0].blocks
+    headings = [block.text for block in blocks if isinstance(block, Heading)]
+    headings += [block.title for block in blocks if isinstance(block, Table) and block.title]
     pages = [page.extract_text() for page in PdfReader(BytesIO(pdf(papers)[0])).pages]
     assert len(pages) > 1
+    begin = (*headings, "Cautions", "The plant as drawn from its file")
     for page in pages[1:]:
-        assert any(squeezed(page).startswith(squeezed(text)) for text in (*headings, "Cautions")), page[:80]
+        assert any(squeezed(page).startswith(squeezed(text)) for text in begin), page[:80]
     (with_cautions,) = [page for page in pages if "Cautions" in page]
     assert all(squeezed(caution) in squeezed(with_cautions) for caution in papers.papers[0].cautions)
+
+
+def letters_pt(page):
+    """How high each letter that is not blank is set on a page, as the file's own matrices have it."""
+    found = []
+
+    def seen(text, across, of_text, _font, size):
+        if text.strip():
+            found.append(size * math.hypot(*of_text[2:4]) * math.hypot(*across[2:4]))
+
+    page.extract_text(visitor_text=seen)
+    return found
+
+
+@pytest.mark.parametrize(("size", "sides"), [("a4", (595, 842)), ("letter", (612, 792))])
+@pytest.mark.parametrize(("name", "lies"), [("walnut-court", True), ("walled-garden-circulator", False)])
+def test_the_plant_is_drawn_on_a_page_of_its_own_to_be_read_in_print(name, lies, size, sides):
+    """The last page, turned for a plant that is wider than high: no letter is under 7 pt."""
+    last = PdfReader(BytesIO(pdf(alone(with_ages(load(SCHEDULES / f"{name}.yaml"))), size=size)[0])).pages[-1]
+    assert tuple(round(float(side)) for side in last.mediabox[2:]) == (sides[::-1] if lies else sides)
+    assert len(letters_pt(last)) > 20
+    assert min(letters_pt(last)) >= 7.0
+
+
+def with_ages(scenario):
+    """A plant drawn with an age for everything that has one."""
+    plant = Assembly(scenario)
+    ages = {one: SimpleNamespace(oldest_water_h=19.0) for one in plant.reported}
+    return drawing(plant, ages, scenario.in_us_units)
+
+
+@pytest.mark.slow
+def test_every_shipped_plant_is_read_in_print_and_a_huge_one_says_where_it_is_larger():
+    """With the ages that the client is told; of a ladder of sixty rungs the letters would be tiny."""
+    for path in SCHEDULES.glob("*.yaml"):
+        drawn = with_ages(load(path))
+        for size in ("a4", "letter"):
+            page = PdfReader(BytesIO(pdf(alone(drawn), size=size)[0])).pages[-1]
+            assert min(letters_pt(page)) >= 7.0, (path.stem, size)
+    page = PdfReader(BytesIO(pdf(alone(drawing(ladder(60))))[0])).pages[-1]
+    assert min(letters_pt(page)) < 7.0
+    assert "--drawing PLANT.svg" in page.extract_text()
+
+
+def alone(drawn):
+    """A paper of a drawing and nothing else."""
+    paper = Paper("plumber", "Plumber: drawn", (), plant=drawn)
+    return Papers("A plant", (), None, "aaaa", (), DAY, "0.1.0", (paper,))
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["long-table", "harbour-steps", "orchard-wall"])
 def test_all_papers_of_a_shipped_plant(name):
-    """One page for the client, two for the owner; all that is said is there, and the numbers of the run."""
+    """A page and a drawing for the client, two pages for the owner; all that is said, the run's numbers."""
     scenario = load(SCHEDULES / f"{name}.yaml")
     papers = handed_over(scenario).papers(("client", "electrician", "plumber", "owner"))
     made, note = pdf(papers)
     pages = [squeezed(page.extract_text()) for page in PdfReader(BytesIO(made)).pages]
     counted = [re.search(r"(Client|Electrician|Plumber|Owner):[a-z]+,page(\d)of(\d)", page) for page in pages]
     last = {match[1]: int(match[3]) for match in counted}
-    assert ("", 1, 2) == (note, last["Client"], last["Owner"])
+    assert ("", 2, 2) == (note, last["Client"], last["Owner"])
     on_letter, _ = pdf(handed_over(scenario).papers(("client",)), size="letter")
-    assert 1 == len(PdfReader(BytesIO(on_letter)).pages)
+    assert 2 == len(PdfReader(BytesIO(on_letter)).pages)
     found = "".join(pages)
     assert [] == [
         text for text in texts(as_values(papers, size="a4", us=False)) if squeezed(text) not in found
@@ -306,13 +370,13 @@ def test_all_papers_of_a_shipped_plant(name):
 
 @pytest.mark.slow
 def test_a_second_plant_stands_beside_the_first(tmp_path):
-    """Both titles, and both costs of a year, in one page."""
+    """Both titles, and both costs of a year, in a page and a drawing."""
     files = [SCHEDULES / f"{name}.yaml" for name in ("walled-garden", "walled-garden-circulator")]
     out = tmp_path / "both.pdf"
     args = ["papers", str(files[0]), "--for", "client", "--with", str(files[1]), "--out", str(out)]
     result = CliRunner().invoke(cli, args)
     assert 0 == result.exit_code, result.output
-    assert 1 == len(PdfReader(out).pages)
+    assert 2 == len(PdfReader(out).pages)
     found = read_back(out.read_bytes())
     for path in files:
         scenario = load(path)

@@ -62,7 +62,6 @@ class Run:
             self.tub,
             Ways(self.reaches(), PER_M3_K),
             range(len(self.bodies)),
-            self.circuits(),
             self.zones,
             self.start_s // HOUR_S * HOUR_S,
             self.start_s,
@@ -80,16 +79,6 @@ class Run:
                 a, before = f"node {k}", found[-1]
                 found[-1] = replace(before, b=a)
             found.append(Reach(body.name, a, "tub", body.capacity_j_k, body.ua_w_k, body.zone))
-        return found
-
-    def circuits(self) -> list[list[int]]:
-        """Bodies that follow one another share a circuit."""
-        found: list[list[int]] = []
-        for k, body in enumerate(self.bodies):
-            if body.name.startswith("behind"):
-                found[-1].append(k)
-            else:
-                found.append([k])
         return found
 
     def advance(self, by_s: int) -> None:
@@ -500,3 +489,20 @@ def test_a_stay_tells_both_ends_of_what_stands() -> None:
     assert not stay.joined
     assert pytest.approx([0.0, 38.0], abs=0.1) == [stay.coldest_c, stay.warmest_c]
     assert pytest.approx(0.5 * tub_c, abs=0.2) == stay.start_c
+
+
+def test_cold_water_is_told_in_the_stay_that_it_passed_in_where_what_follows_bends() -> None:
+    """What stood at 0 degC passes the leg behind, which stood at 20: told there, and not after the stop.
+
+    30 W/K of 0.2 L/s are 0.036 transfer units, so that the settled legs bend by more than one slug may.
+    """
+    bodies = [Body("leg", 20 * L, 9e4, 30.0, "z"), Body("behind", 20 * L, 9e4, 30.0, "warm")]
+    run = Run(tight(), bodies, still(0.0) | {"warm": [20.0] * 400})
+    run.advance(500_000)
+    for flow, lasts_s in ((0.2 * L, 3600), (0.0, 60)):
+        run.heat.change([flow, flow], {})
+        run.advance(lasts_s)
+    run.heat.close()
+    _, moving, stood = (stay for stay in run.stays if stay.body == 1)
+    assert pytest.approx(0.0, abs=1e-6) == moving.coldest_c
+    assert stood.coldest_c > 30.0

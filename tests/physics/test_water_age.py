@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from cyclesim.physics import parcels, water_age
 from cyclesim.physics.age_book import Emitted, Floats
-from cyclesim.physics.water_age import Pattern, Plug, WaterAge, reached
+from cyclesim.physics.circuit_age import WaterAge
+from cyclesim.physics.water_age import Pattern, Plug, reached
 
 L = 1e-3
 DAY_S = 86_400.0
@@ -94,7 +95,7 @@ class Slugs:
 class Exact(WaterAge):
     """Follows every parcel always, and remembers no passage."""
 
-    def _advance(self, p: Pattern, t0: float, t1: float) -> None:
+    def _advance(self, p: Pattern, t0: float, t1: float, _: object) -> None:
         self._advance_exact(p, t0, t1 - t0, 0.0)
 
 

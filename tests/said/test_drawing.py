@@ -34,6 +34,11 @@ def plant(name: str) -> Assembly:
 
 
 def bled(title: str = "Walled garden") -> Assembly:
+    """A plant with a link."""
+    return Assembly(load_text(bled_text(title), "tub.yaml"))
+
+
+def bled_text(title: str = "Walled garden") -> str:
     """A shipped plant with a bleed across from one pump's loop to the other's, and a capped spare."""
     text = (SCHEDULES / "walled-garden-circulator.yaml").read_text(encoding="utf-8")
     whole = parse_text(text, "tub.yaml").value
@@ -47,6 +52,19 @@ def bled(title: str = "Walled garden") -> Assembly:
     first.insert(4, "tap")
     second.insert(3, "end")
     parts["network"].append(["tap", "bleed", "tap_valve", "end"])
+    return yaml.safe_dump(whole)
+
+
+def plates_across() -> Assembly:
+    """The same with a boiler on water of its own in the bleed, so that its plates lie level on the sheet."""
+    whole = parse_text(bled_text(), "tub.yaml").value
+    own = parse_text((SCHEDULES / "slate-barn.yaml").read_text(encoding="utf-8"), "barn.yaml").value["plant"]
+    parts = whole["plant"]
+    parts["circulators"] = own["circulators"]
+    parts["heat_sources"]["boiler"] = own["heat_sources"]["boiler"] | {"zone": "pump_room"}
+    parts["network"][-1][2] = "boiler"
+    del parts["valves"]
+    whole["interlocks"].append({"block": "boiler", "while": "boiler_pump stopped"})
     return Assembly(load_text(yaml.safe_dump(whole), "tub.yaml"))
 
 
@@ -77,8 +95,16 @@ def every() -> Iterator[tuple[str, Assembly]]:
     """The shipped plants, one with a link across, and drawn ones of every kind of network."""
     yield from ((name, plant(name)) for name in SHIPPED)
     yield "bled", bled()
+    yield "plates across", plates_across()
     yield "ladder", ladder(4)
     yield from ((f"drawn {seed}", Assembly(drawn(seed))) for seed in range(33))
+
+
+def _parts(sheet: Drawing) -> Iterator[tuple[Line, Box]]:
+    """Each straight piece of each line."""
+    for line in sheet.lines:
+        for ends in zip(line.points, line.points[1:], strict=False):
+            yield line, Line(ends, line.kind, line.about, line.px).box
 
 
 @pytest.mark.parametrize(("name", "of"), [pytest.param(n, a, id=n) for n, a in every()])
@@ -88,12 +114,11 @@ def test_nothing_lies_on_anything(name: str, of: Assembly, aged: bool) -> None:
     sheet = drawing(of, ages(of) if aged else None)
     whole = Box(0, 0, sheet.width, sheet.height)
     labels = [*sheet.labels, sheet.tub_label]
-    segments = [
-        Line((a, b), line.kind, line.about, line.px).box
-        for line in sheet.lines
-        for a, b in zip(line.points, line.points[1:], strict=False)
-    ]
+    segments = [box for _, box in _parts(sheet)]
     symbols = [symbol for symbol in sheet.symbols if symbol.kind not in ("arrow", "jet", "last jet")]
+    own = [box for line, box in _parts(sheet) if line.kind in ("own", "ground")]
+    water = [box for line, box in _parts(sheet) if line.kind not in ("own", "ground")]
+    assert not [box for box in own if any(box.meets(other) for other in water)]
     for box in [*(label.box for label in labels), *(symbol.box for symbol in sheet.symbols), *segments]:
         assert (whole.x0, whole.y0) <= (box.x0, box.y0), name
         assert box.x1 <= whole.x1, name
@@ -162,9 +187,7 @@ def test_what_is_joined_on_the_sheet_is_joined_in_the_network(of: Assembly) -> N
     for junction in of.sheet.junctions:
         nodes[junction] = {junction}
     spare = {leg for leg, sheet in of.sheet.legs.items() if sheet.dead_end}
-    apart = set(of.sheet.circulators)  # each in a ring of its own
-    assert set(nodes) == set(touched) - spare - apart
-    assert not [n for n in touched.keys() - apart for c in apart if touched[n] & touched[c]]
+    assert set(nodes) == set(touched) - spare
     for one, other in combinations(nodes, 2):
         if "tub" in (one, other):  # where several ways reach the tub, each has a line of its own
             continue
@@ -180,14 +203,55 @@ def test_every_element_is_drawn_once_with_its_name_beside_it_and_in_words(name: 
     of = plant(name)
     sheet = drawing(of, ages(of))
     legs = [line.about for line in sheet.lines if line.kind == "pipe"]
-    machines = [s.about for s in sheet.symbols if s.about and s.kind not in ("jet", "last jet", "tee")]
+    beside = ("jet", "last jet", "tee", "plates", "pipe end")
+    machines = [s.about for s in sheet.symbols if s.about and s.kind not in beside]
     kinds = [thing for kind in _HYDRAULIC for thing in getattr(of.sheet, kind)]
     ways = [way for diverter in of.sheet.diverters.values() for way in diverter.ways]
     assert sorted(of.sheet.legs) == sorted(legs)
     assert sorted([*kinds, *ways, *of.sheet.air]) == sorted(machines)
-    assert sorted([*legs, *machines, *of.sheet.junctions]) == sorted(label.lines[0] for label in sheet.labels)
+    laid = [leg for trench in of.sheet.trenches.values() for leg in trench.legs]
+    assert laid == [s.about for s in sheet.symbols if s.kind == "pipe end"]
+    plates = ["plates" for s in sheet.symbols if s.kind == "plates"]
+    titles = [f"trench {trench}" for trench in of.sheet.trenches]
+    names = [*legs, *machines, *of.sheet.junctions, *laid, *plates, *titles]
+    assert sorted(names) == sorted(label.lines[0] for label in sheet.labels)
     said = " ".join(sheet.alternative)
     assert all(thing in said for thing in [*legs, *machines, *of.sheet.treatment])
+
+
+@pytest.mark.parametrize("of", [plant("slate-barn.yaml"), plates_across()], ids=["upright", "level"])
+def test_own_water_is_a_ring_through_plates_circulator_and_source(of: Assembly) -> None:
+    """Walked from one to the next along its lines: three symbols, each entered and left once, and back."""
+    sheet = drawing(of)
+    parts = [s for s in sheet.symbols if s.kind == "plates" or s.about == "boiler_pump"]
+    parts += [s for s in sheet.symbols if s.about == "boiler" and s.kind != "plates"]
+    lines = [line for line in sheet.lines if line.kind == "own"]
+    ends = [p for line in lines for p in (line.points[0], line.points[-1])]
+    entered = [
+        [p for p in ends if s.box.x0 <= p.x <= s.box.x1 and s.box.y0 <= p.y <= s.box.y1] for s in parts
+    ]
+    assert [2, 2, 2] == list(map(len, entered))
+    at_symbols = {p for touched in entered for p in touched}
+    assert all(ends.count(p) == 2 for p in set(ends) - at_symbols)
+    assert sum(line.kind == "own" for line in sheet.lines) == len(parts) + len(set(ends) - at_symbols)
+
+
+def test_a_trench_is_cut_across_with_its_legs_in_their_order() -> None:
+    """As the file says it: from side to side, 800 mm deep, 130 mm from axis to axis, for 6 m."""
+    of = plant("moss-cellar.yaml")
+    sheet = drawing(of)
+    laid = [s for s in sheet.symbols if s.kind == "pipe end"]
+    assert ["left_bench", "suction_left", "suction_right", "right_bench"] == [
+        s.about for s in sorted(laid, key=lambda s: s.at.x)
+    ]
+    title = next(label for label in sheet.labels if label.about == "trenches.garden")
+    assert title.lines == ("trench garden", "800 mm deep, 6 m long; 130 mm from axis to axis")
+    assert (
+        "31.5 in deep, 19.7 ft long; 5.12 in from axis to axis"
+        in drawing(of, us=True).told["trenches.garden"]
+    )
+    label = next(label for label in sheet.labels if label.about == "left_bench")
+    assert "in trench garden" in label.lines
 
 
 def test_a_leg_is_as_long_and_as_wide_on_the_sheet_as_its_pipe() -> None:

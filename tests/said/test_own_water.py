@@ -30,17 +30,15 @@ def result() -> Result:
     return simulate(load_text(PLANT), days=2)
 
 
-def test_the_circulator_turns_a_ring_of_its_own_on_the_sheet() -> None:
-    """Its ring is closed and meets no other pipe; the source says what stands behind its plates."""
+def test_the_sheet_says_what_stands_behind_the_plates_and_what_turns_it() -> None:
+    """Beside the source its own water, beside the plates the tub's that is in them."""
     drawn = drawing(Assembly(load_text(MIXED)))
-    symbol = next(symbol for symbol in drawn.symbols if symbol.about == "boiler_pump")
-    ring = [line for line in drawn.lines if max(point.y for point in line.points) >= symbol.at.y]
-    ends = [point for line in ring for point in (line.points[0], line.points[-1])]
-    left = [point for point in set(ends) if ends.count(point) == 1]
-    assert all(symbol.box.x0 <= point.x <= symbol.box.x1 and point.y == symbol.at.y for point in left)
-    others = [line.box for line in drawn.lines if line not in ring]
-    assert not any(line.box.meets(box) for line in ring for box in others)
-    assert "behind plates: own water, 12 L, 30 % glycol" in drawn.told["boiler"]
+    boiler = [label.lines for label in drawn.labels if label.about == "boiler"]
+    assert [("plates", "1 L")] == [lines for lines in boiler if lines[0] == "plates"]
+    assert [("boiler", "boiler, 12 kW", "own water, 12 L, 30 % glycol")] == [
+        lines for lines in boiler if lines[0] == "boiler"
+    ]
+    assert "own water, 12 L, 30 % glycol, behind plates" in drawn.told["boiler"]
     assert drawn.told["boiler_pump"] == "boiler_pump: circulator, 45 W, turns the own water of boiler."
 
 

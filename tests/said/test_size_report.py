@@ -62,6 +62,15 @@ def test_a_plant_whose_pumps_are_all_too_weak_gets_told(tmp_path: Path) -> None:
     assert "None gives every jet enough: large at high comes nearest" in shown
 
 
+def test_air_is_told_in_cubic_feet_to_who_reads_us_units() -> None:
+    """600 L/min are 600 / 28.3168 = 21.2 cfm; no flow of air is told in gallons."""
+    for args in ((), ("--flow", "10 cfm"), ("--flow", "100 cfm")):
+        shown = " ".join(size("blower", TABLE, *args, "--units", "us").stdout.split())
+        assert "gpm" not in shown
+        assert ("e.g. 21.2 cfm" in shown) == (not args)
+    assert "e.g. 600 L/min of air; " in " ".join(size("blower", TABLE).stdout.split())
+
+
 @pytest.mark.parametrize(
     ("args", "said"),
     [

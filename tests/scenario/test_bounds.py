@@ -1,15 +1,18 @@
 """Inputs larger than any person writes: each is refused at once, by its place, in a message of one line."""
 
+from pathlib import Path
+
 import pytest
 
 from cyclesim.errors import InputError
-from cyclesim.scenario.reading.load import TOLD, load_text
+from cyclesim.scenario.reading.load import TOLD, load, load_text
 from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.scenario.text import csv_file
 from cyclesim.scenario.text.csv_file import WEATHER, Series, read_series
 from cyclesim.units import QuantityError, parse
 
 TEXT = starter_text()
+SCHEDULES = Path(__file__).resolve().parents[2] / "schedules"
 LONG = 2_000_000
 """So many steps of the square of it take hours, and of itself less than a second."""
 
@@ -171,3 +174,19 @@ def test_what_no_plant_has_is_refused(change, said):
     """A pump that gives more than it draws, a tub seven metres deep, an element of three watts."""
     [told] = faults(sets=[change])
     assert said in str(told)
+
+
+def test_who_writes_us_units_is_told_bounds_in_them_too() -> None:
+    """40 degC are 104 degF, 300 m are 984.25 ft, 200,000 L are 52,834 gal; a metric file is told neither."""
+    cedar = SCHEDULES / "cedar-yard.yaml"
+    for change, told in (
+        ("schedule.heating.keep_at=150 degF", "at most 40 degC (104 degF) is allowed"),
+        ("plant.legs.suction.length=3000 ft", "more than 0 mm and at most 300 m (984 ft) is allowed"),
+        ("plant.tub.water=90000 gal", "at most 200000 L (52,800 gal) is allowed"),
+    ):
+        with pytest.raises(InputError) as caught:
+            load(cedar, sets=[change])
+        assert told in str(caught.value)
+    with pytest.raises(InputError) as caught:
+        load(SCHEDULES / "slate-barn.yaml", sets=["schedule.heating.keep_at=150 degF"])
+    assert "at most 40 degC is allowed" in str(caught.value)

@@ -13,7 +13,6 @@ import numpy as np
 import pytest
 
 from cyclesim.physics import outside
-from cyclesim.physics.loops import apart
 from cyclesim.physics.stays import Stay
 from cyclesim.physics.tub_heat import TubHeat
 from cyclesim.scenario.reading.load import load_text
@@ -108,7 +107,7 @@ class Both:
         plant, bodies = self.plant, self.plant.body_of
         series = {name: [zone_c] * 2000 for name, zone_c in zones_of(plant).items()}
         self.heat = TubHeat(
-            plant.tub_node, plant.ways, bodies, apart(plant.plugs), series, 0, 0, 38.0,
+            plant.tub_node, plant.ways, bodies, series, 0, 0, 38.0,
             lambda _: None, lambda _, rows: self.stays.extend(Stay(*row) for row in np.atleast_2d(rows)),
         )  # fmt: skip
         self.now_s = 0

@@ -13,7 +13,6 @@ from scipy.integrate import solve_ivp
 
 from cyclesim.analysis.result import simulate
 from cyclesim.analysis.sunshine import sunshine
-from cyclesim.physics.loops import apart
 from cyclesim.physics.sources import SolarCollector
 from cyclesim.physics.tub_heat import OverTub, TubHeat
 from cyclesim.scenario.reading.load import load_text
@@ -157,7 +156,7 @@ class Sunlit:
         self.zones = {"outdoors": draw.uniform(-5.0, 20.0), "room": 15.0, "soil": 10.0}
         series = {name: [zone_c] * 10 for name, zone_c in self.zones.items()}
         self.heat = TubHeat(
-            plant.tub_node, plant.ways, plant.body_of, apart(plant.plugs), series, 0, 0, 30.0,
+            plant.tub_node, plant.ways, plant.body_of, series, 0, 0, 30.0,
             lambda _: None, lambda *_: None,
         )  # fmt: skip
         self.panels = [body.name for body in plant.bodies].index("panels")

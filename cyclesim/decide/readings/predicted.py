@@ -20,7 +20,6 @@ from cyclesim.decide.sweeps.sweep import How
 from cyclesim.physics import climate
 from cyclesim.physics.evaporation import sky_c
 from cyclesim.physics.laws import Law
-from cyclesim.physics.loops import apart
 from cyclesim.physics.tub_heat import TubHeat
 from cyclesim.physics.water_age import reached
 from cyclesim.scenario.blocks.heat_sources import HeatPump
@@ -177,7 +176,7 @@ def _warmed_c(plant: Assembly, reading: WarmUp | Cooling, measured: date) -> flo
     if not covered:
         laws.append((*exchanges.open_water(), None))
     heat = TubHeat(
-        plant.tub_node, plant.ways, plant.body_of, apart(plant.plugs), series, 0, 0, reading.from_c,
+        plant.tub_node, plant.ways, plant.body_of, series, 0, 0, reading.from_c,
         lambda _: None, lambda *_: None,
     )  # fmt: skip
     heat.change(duty.plug_flows_m3_s, {plant.reach_at[name]: w for name, w in heats_w.items()}, laws, covered)

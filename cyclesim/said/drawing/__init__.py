@@ -20,6 +20,7 @@ __all__ = ["Drawing", "drawing", "numbered"]
 
 _MOST_ROUTED = 4
 """Links: of more, each stands below with the names of its ends, as lines would only tangle."""
+_KEPT_CLEAR = ("pipe", "jets", "own", "ground")
 _TUB_PX, _TO_TUB, _MARGIN, _APART = 12 * GRID, 5 * GRID, 2 * GRID, 4 * GRID
 
 
@@ -44,8 +45,8 @@ def drawing(
     for name, leg in sheet.legs.items():
         if leg.dead_end:
             _below(whole, elements.dead_end(name))
-    for name in sheet.circulators:
-        _below(whole, elements.circulator(name))
+    for name in sheet.trenches:
+        _below(whole, elements.trench(name))
     for name in sheet.air:
         _air(whole, elements.blower(name), tub)
     _route(whole, tub, across)
@@ -125,8 +126,8 @@ def _route(whole: DrawnPart, tub: Box, across: list[tuple[str, str, Point, Point
     within = Box(whole.box.x0, whole.box.y0 - wide, whole.box.x1 + wide, whole.box.y1 + wide)
     taken = [label.box for label in whole.labels]
     taken += [symbol.box for symbol in whole.symbols if symbol.kind != "tee"]
-    taken += [line.box for line in whole.lines if line.kind in ("pipe", "jets")]
-    lines = [line for line in whole.lines if line.kind not in ("pipe", "jets")]
+    taken += [line.box for line in whole.lines if line.kind in _KEPT_CLEAR]
+    lines = [line for line in whole.lines if line.kind not in _KEPT_CLEAR]
     sheet = Grid(within, [*taken, tub], lines)
     berth = tub.x1 - GRID
     for start, end, leaves, arrives in across:

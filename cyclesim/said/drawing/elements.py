@@ -8,14 +8,13 @@ from functools import cached_property
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.metrics import LegMetrics
+from cyclesim.said.drawing.apart import ring, trench
+from cyclesim.said.drawing.beside import along, at_symbol, box_of, even, label_beside
 from cyclesim.said.drawing.joined import Tee
 from cyclesim.said.drawing.pieces import GRID, DrawnPart
 from cyclesim.said.drawing.shapes import (
-    HALF,
     ROW_PX,
     Band,
-    Box,
-    Label,
     Line,
     LineKind,
     Point,
@@ -32,7 +31,6 @@ from cyclesim.units import METRIC, format_quantity, unit_for, value_for
 
 _LONGEST_PX, _SHORTEST_PX = 192, 24
 _MOST_WIDE = 12  # jets; more of them stand closer
-_CLEAR, _COLUMN_CLEAR = 4, 8  # between a symbol and its label
 
 
 @dataclass(frozen=True)
@@ -50,16 +48,19 @@ class Elements:
     def piece(self, name: str | Tee, way: Way) -> DrawnPart:
         """One element with its label above, or to the right where water flows north."""
         if isinstance(name, Tee):
-            return _at_symbol(Symbol("tee", Point(0, 0), way, name.name), (name.name,), way)
+            return at_symbol(Symbol("tee", Point(0, 0), way, name.name), (name.name,), way)
         sheet = self.plant.sheet
         if name in sheet.legs:
             return self._leg(name, way)
+        source = sheet.heat_sources.get(name)
+        if source is not None and source.own_water is not None:
+            return self._behind_plates(name, source.own_water.circulator, way)
         lines, aged = (name, *self._facts(name)), name in self.plant.housings
         band = self.band(name)
         if aged and band:
             lines = (*lines, self._age(name))
         symbol = Symbol(self._kind(name), Point(0, 0), way, name, self._is_shut(name), band)
-        return _at_symbol(symbol, lines, way, age=bool(aged and band))
+        return at_symbol(symbol, lines, way, age=bool(aged and band))
 
     def band(self, name: str) -> Band:
         """How old the water of a leg, last stretch or housing gets."""
@@ -93,7 +94,12 @@ class Elements:
         names = [*sheet.legs, *sheet.pumps, *sheet.equipment, *sheet.heat_sources, *sheet.valves]
         names += [way for diverter in sheet.diverters.values() for way in diverter.ways]
         names += [*sheet.check_valves, *sheet.air, *sheet.circulators]
-        return {name: f"{name}: {', '.join(self._everything(name))}." for name in names}
+        told = {name: f"{name}: {', '.join(self._everything(name))}." for name in names}
+        for name, one in sheet.trenches.items():
+            told[f"trenches.{name}"] = (
+                f"trench {name}: {listed(list(one.legs))} in this order, {self._trench(name)}."
+            )
+        return told
 
     def dead_end(self, name: str) -> DrawnPart:
         """A leg that is capped, apart from all else."""
@@ -103,15 +109,36 @@ class Elements:
 
     def blower(self, name: str) -> DrawnPart:
         """A blower, whose air goes west."""
-        return _at_symbol(Symbol("blower", Point(0, 0), "west", name), (name, *self._facts(name)), "west")
+        return at_symbol(Symbol("blower", Point(0, 0), "west", name), (name, *self._facts(name)), "west")
 
-    def circulator(self, name: str) -> DrawnPart:
-        """A circulator in the ring of its own water, which meets the tub's in plates alone."""
-        piece = _at_symbol(Symbol("pump", Point(0, 0), "east", name), (name, *self._facts(name)), "east")
-        start, end, low = piece.inlets[0], piece.outlets[0], HALF["pump"] + GRID
-        ring = Line((end, Point(end.x, low), Point(start.x, low), start), about=name)
-        box = piece.box.joined(Box(start.x, start.y, end.x, low))
-        return DrawnPart(piece.inlets, piece.outlets, box, [*piece.lines, ring], piece.symbols, piece.labels)
+    def _behind_plates(self, name: str, circulator: str, way: Way) -> DrawnPart:
+        """The plates of a heat source on the way of the tub's water, and the source in a ring of its own."""
+        band = self.band(name)
+        volume = self.quantity(self.plant.sheet.heat_sources[name].volume_m3, "volume")
+        plates = ("plates", volume, *([self._age(name)] if band else []))
+        lines = (name, *self._facts(name))
+        return ring(
+            (Symbol("plates", Point(0, 0), way, name, band=band), plates),
+            (Symbol("pump", Point(0, 0), "east", circulator), (circulator, *self._facts(circulator))),
+            (Symbol(self._kind(name), Point(0, 0), "east", name), lines),
+            way,
+            age=bool(band),
+        )
+
+    def trench(self, name: str) -> DrawnPart:
+        """A trench, cut across."""
+        said = self._trench(name)
+        return trench(f"trenches.{name}", (f"trench {name}", said), self.plant.sheet.trenches[name].legs)
+
+    def _trench(self, name: str) -> str:
+        """How deep a trench is, and how its legs lie in it."""
+        one, sheet = self.plant.sheet.trenches[name], self.plant.sheet
+        depth_m = self.plant.scenario.place.zones[sheet.legs[one.legs[0]].zone].depth_m or 0.0
+        length = f", {self.quantity(one.stated_length_m, 'length')} long" if one.stated_length_m else ""
+        return (
+            f"{self.quantity(depth_m, 'length')} deep{length}; "
+            f"{self.quantity(one.spacing_m, 'length')} from axis to axis"
+        )
 
     # -- legs --------------------------------------------------------------------------------------------
 
@@ -130,11 +157,11 @@ class Elements:
             lines = (*lines, self._age(name))
         wide, high = label_width(lines), ROW_PX * len(lines)
         beside = wide + GRID if way != "north" else high + GRID
-        long = _even(max(pipe + bar + 2 * GRID, beside))
+        long = even(max(pipe + bar + 2 * GRID, beside))
         px = 2 + round(100.0 * leg.bore_m)
         spots = [(long - pipe - bar) // 2 // GRID * GRID]
         spots += [spots[0] + pipe, spots[0] + pipe + bar]
-        at = [_along(way, spot) for spot in (0, *spots, long)]
+        at = [along(way, spot) for spot in (0, *spots, long)]
         after: LineKind = "spray" if jets else "joint"
         made = [Line((at[0], at[1])), Line((at[1], at[2]), "pipe", name, px, band)]
         made.append(Line((at[3], at[4]), after))
@@ -143,15 +170,15 @@ class Elements:
             made.append(Line((at[2], at[3]), "jets", name, max(3, px // 2), last))
         symbols = []
         for k in range(jets):
-            spot = _along(way, spots[1] + k * apart)
+            spot = along(way, spots[1] + k * apart)
             off = px // 4 + 6
             spot = Point(spot.x - off, spot.y) if way == "north" else Point(spot.x, spot.y + off)
             symbols.append(
                 Symbol("last jet" if k == jets - 1 else "jet", spot, way, name, band=last if bar else "")
             )
         half = max((px + 1) // 2, px // 4 + 12 if jets else 0)
-        label = _label(lines, name, way, long, (px + 1) // 2, age=bool(band), band=self._worst(name))
-        box = _box(way, long, half, label.box)
+        label = label_beside(lines, name, way, long, (px + 1) // 2, age=bool(band), band=self._worst(name))
+        box = box_of(way, long, half, label.box)
         return DrawnPart([at[0]], [at[-1]], box, made, symbols, [label])
 
     def _worst(self, name: str) -> Band:
@@ -178,6 +205,7 @@ class Elements:
             yield ", ".join(facts)
             if leg.dead_end:
                 yield "dead end, capped"
+            yield from (f"in trench {trench}" for trench, one in sheet.trenches.items() if name in one.legs)
         elif name in sheet.pumps:
             powers = [self.quantity(speed.power_w, "power") for speed in sheet.pumps[name].speeds.values()]
             yield "pump, " + " or ".join(powers)
@@ -197,7 +225,7 @@ class Elements:
             if source.own_water is not None:
                 glycol = f", {100.0 * source.own_water.glycol:g} % glycol" if source.own_water.glycol else ""
                 volume = self.quantity(source.own_water.volume_m3, "volume")
-                yield f"behind plates: own water, {volume}{glycol}"
+                yield f"own water, {volume}{glycol}"
         elif name in sheet.valves:
             yield f"valve, usually {sheet.valves[name].usual}"
         elif name in self._diverter_of:
@@ -212,9 +240,6 @@ class Elements:
             yield f"blower, {self.quantity(sheet.air[name].power_w, 'power')}"
         elif name in sheet.circulators:
             yield f"circulator, {self.quantity(sheet.circulators[name].power_w, 'power')}"
-            circuits = ((source, sheet.heat_sources[source].own_water) for source in sheet.heat_sources)
-            turned = next(source for source, own in circuits if own and own.circulator == name)
-            yield f"turns the own water of {turned}"
         for device, treatment in sheet.treatment.items():
             if treatment.in_ == name:
                 yield f"{device} ({TREATMENTS[treatment.kind]}) treats here"
@@ -229,6 +254,11 @@ class Elements:
         if leg is not None:
             yield "leg"
         yield from self._facts(name)
+        for source, one in self.plant.sheet.heat_sources.items():
+            if one.own_water is not None and source == name:
+                yield "behind plates"
+            elif one.own_water is not None and one.own_water.circulator == name:
+                yield f"turns the own water of {source}"
         if leg is not None:
             yield f"{self.quantity(self.plant.leg_volume_m3(name), 'volume')} in it"
         if name in self.plant.pumps:
@@ -280,50 +310,3 @@ class Elements:
         if name in sheet.heat_sources:
             return "electric" if sheet.heat_sources[name].kind == "electric" else "exchanger"
         return "check valve" if name in sheet.check_valves else "valve"
-
-
-def _at_symbol(symbol: Symbol, lines: tuple[str, ...], way: Way, *, age: bool = False) -> DrawnPart:
-    """A symbol in the middle of a line of its own, with a label."""
-    half = HALF[symbol.kind]
-    wide, high = label_width(lines), ROW_PX * len(lines)
-    beside = max(wide, 2 * half) if way != "north" else max(high, 2 * half)
-    long = _even(beside + 2 * GRID)
-    middle = _along(way, long // 2)
-    ends = _along(way, 0), _along(way, long)
-    edges = _along(way, long // 2 - half), _along(way, long // 2 + half)
-    joints = [Line((ends[0], edges[0])), Line((edges[1], ends[1]))]
-    if symbol.kind == "tee":
-        joints = [Line(ends)]
-    label = _label(lines, symbol.about, way, long, half, age=age, band=symbol.band)
-    placed = symbol.moved(*middle)
-    return DrawnPart([ends[0]], [ends[1]], _box(way, long, half, label.box), joints, [placed], [label],
-                 {symbol.about: middle} if symbol.kind == "tee" else {})  # fmt: skip
-
-
-def _label(
-    lines: tuple[str, ...], about: str, way: Way, long: int, half: int, *, age: bool, band: Band
-) -> Label:
-    """Above the middle of what is *long*, or to its right where water flows north."""
-    middle, high = _along(way, long // 2), ROW_PX * len(lines)
-    if way == "north":
-        return Label(Point(half + _COLUMN_CLEAR, middle.y - high // 2), lines, about, False, age, band)
-    return Label(Point(middle.x, -half - _CLEAR - high), lines, about, True, age, band)
-
-
-def _box(way: Way, long: int, half: int, label: Box) -> Box:
-    """What all covers, out to the grid."""
-    if way == "north":
-        box = Box(-half, -long, half, 0).joined(label)
-    else:
-        x = long if way == "east" else -long
-        box = Box(min(0, x), -half, max(0, x), half).joined(label)
-    return Box(*(GRID * (v // GRID) for v in box[:2]), *(-GRID * (-v // GRID) for v in box[2:]))
-
-
-def _along(way: Way, spot: int) -> Point:
-    return {"east": Point(spot, 0), "west": Point(-spot, 0), "north": Point(0, -spot)}[way]
-
-
-def _even(value: float) -> int:
-    """Up to a length whose middle is on the grid."""
-    return 2 * GRID * int(-(-value // (2 * GRID)))

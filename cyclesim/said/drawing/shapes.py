@@ -12,11 +12,12 @@ Way = Literal["east", "west", "north"]
 """Where water flows to on the sheet."""
 Band = Literal["", "young", "older", "over", "never"]
 """How old the oldest water gets: unknown, up to half the limit, up to the limit, above it, it never moves."""
-LineKind = Literal["joint", "pipe", "jets", "spray", "air"]
-"""What joins things, a leg, the stretch of it that has jets, from its last jet into the tub, air."""
+LineKind = Literal["joint", "pipe", "jets", "spray", "air", "own", "ground"]
+"""What joins things, a leg, the stretch of it that has jets, from its last jet into the tub, air, what
+joins a heat source's own water, the ground that a trench is cut into."""
 SymbolKind = Literal[
     "pump", "filter", "strainer", "vessel", "exchanger", "electric", "valve", "check valve", "blower",
-    "tee", "jet", "last jet", "cap", "arrow",
+    "plates", "tee", "jet", "last jet", "cap", "arrow", "pipe end",
 ]  # fmt: skip
 
 TEXT_PX, NAME_PX, ROW_PX = 11, 12, 14
@@ -102,6 +103,7 @@ class Symbol:
 
 HALF: dict[SymbolKind, int] = {
     "pump": 16, "filter": 16, "strainer": 16, "vessel": 16, "exchanger": 16, "electric": 16, "blower": 16,
+    "plates": 16, "pipe end": 8,
     "valve": 12, "check valve": 12, "tee": 4, "jet": 4, "last jet": 6, "cap": 8, "arrow": 6,
 }  # fmt: skip
 """Half of what each symbol measures."""

@@ -1,4 +1,4 @@
-"""The client's paper, one page: what one gets, what it costs, what is to be decided."""
+"""The client's paper, a page and the plant drawn: what one gets, what it costs, what is to be decided."""
 
 from __future__ import annotations
 
@@ -21,15 +21,15 @@ if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
     from cyclesim.decide.ranges.confidence import Confidence
 
-_MOST_DECISIONS, _PLANT_MM, _WEEK_MM, _RANGE_MM = 3, 60, 48, 12
+_MOST_DECISIONS, _WEEK_MM = 3, 100
 
 
 def client(
     result: Result, other: Result | None = None, sure: Confidence | None = None, *, us: bool = False
 ) -> Paper:
-    """One page of a year's run; *other*: a second plant beside it; *sure*: how far its cost may be off.
+    """One page of a year's run, and the plant drawn on a second.
 
-    *us*: whether the drawing is told in US units.
+    *other*: a second plant beside it; *sure*: how far its cost may be off; *us*: the drawing in US units.
     """
     sheet, told = Sheet(), answer(result, sure)
     sheet.heading("What you get")
@@ -37,13 +37,6 @@ def client(
     rows: list[tuple[Cell, ...]] = list(_gets(result.scenario))
     rows += [(promise.what, promise.said) for promise in told.promises]
     sheet.table(columns, rows)
-    sheet.add(
-        Drawn(
-            drawing(result.plant, result.metrics.legs, us),
-            "The plant and its oldest water.",
-            _PLANT_MM - (_RANGE_MM if sure else 0),
-        )
-    )
     _costs(sheet, result, told.money, sure)
     sheet.heading("To decide")
     verdict = told.verdict if told.worst else f"{told.verdict} Nothing has to be changed."
@@ -62,7 +55,8 @@ def client(
         sheet.table(table.columns, table.rows)
     else:
         sheet.add(Drawn(stretch(result), "A week: what ran, and how warm it was.", _WEEK_MM))
-    return Paper("client", "Client: what you get", tuple(sheet.blocks), (WATER, ADVICE))
+    drawn = drawing(result.plant, result.metrics.legs, us)
+    return Paper("client", "Client: what you get", tuple(sheet.blocks), (WATER, ADVICE), drawn)
 
 
 def _gets(scenario: Scenario) -> Iterator[tuple[str, Cell]]:

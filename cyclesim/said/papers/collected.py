@@ -23,6 +23,7 @@ from cyclesim.scenario.reading.done_tests import DoneTest
 from cyclesim.scenario.reading.untouched import untouched
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
+from cyclesim.verification.answer import Verification
 from cyclesim.verification.by_hand import HandTests, hand_tests
 
 
@@ -43,6 +44,8 @@ class HandOver:
     """A second plant, which the client's paper sets beside it."""
     sure: Confidence | None = None
     """How far the cost of the year may be off, where that was asked for."""
+    faults: Verification | None = None
+    """What each single fault breaks, where that was asked for."""
 
     @cached_property
     def plant(self) -> Assembly:
@@ -94,7 +97,7 @@ class HandOver:
             "owner": lambda: owner(self.year),
             "plumber": lambda: plumber(self.plant, self.programme, self.us),
             "electrician": lambda: electrician(
-                self.plant, self.programme, self.told, with_done(self.tests, done)
+                self.plant, self.programme, self.told, with_done(self.tests, done), self.faults
             ),
         }
         paper = made[reader]()

@@ -13,11 +13,13 @@ from cyclesim.said.papers.conductors import say_conductors, say_residual_current
 from cyclesim.said.papers.hand_test import WrittenTest
 from cyclesim.said.papers.keyed import say_keyed
 from cyclesim.said.papers.paper import ELECTRICITY, Paper, Sheet
+from cyclesim.said.papers.single_faults import say_single_faults
 from cyclesim.said.papers.sun import sun_controls
 from cyclesim.scenario.blocks.air import Blower
 from cyclesim.scenario.blocks.schedule import Block, Keep
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
+from cyclesim.verification.answer import Verification
 from cyclesim.verification.by_hand import HandTests
 
 BLIND = {
@@ -31,9 +33,13 @@ BLIND = {
 
 
 def electrician(
-    plant: Assembly, programme: Programme, tests: HandTests, written: tuple[WrittenTest, ...]
+    plant: Assembly,
+    programme: Programme,
+    tests: HandTests,
+    written: tuple[WrittenTest, ...],
+    faults: Verification | None = None,
 ) -> Paper:
-    """Everything that whoever wires and tries the plant needs of it."""
+    """Everything that whoever wires and tries the plant needs of it; *faults*: what one fault breaks."""
     sheet = Sheet()
     _loads(sheet, plant)
     _together(sheet, plant, programme)
@@ -55,10 +61,7 @@ def electrician(
     else:
         sheet.line("Nothing is drawn that a test by hand could tell: no interlock, and no switch that holds.")
     say_untold(sheet, tests, plant, programme)
-    sheet.line(
-        "What a single fault does, such as a breaker that trips or a contactor that welds, is no part of "
-        "this paper: cyclesim verify FILE --faults 1 searches every one."
-    )
+    say_single_faults(sheet, faults)
     return Paper("electrician", "Electrician: wiring and tests", tuple(sheet.blocks), (ELECTRICITY, ADVICE))
 
 

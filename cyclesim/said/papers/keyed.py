@@ -11,6 +11,7 @@ from cyclesim.said.page import Amount, Cell, Column, whole, words
 from cyclesim.said.papers.paper import Sheet
 from cyclesim.scenario.blocks.heating import Heating
 from cyclesim.scenario.blocks.own_water import OwnCircuit
+from cyclesim.scenario.blocks.room_loads import ROOM_FAN, ROOM_HEATER
 from cyclesim.scenario.blocks.schedule import Run
 from cyclesim.scenario.forms.times import Occasion
 from cyclesim.simulation.programme import Programme
@@ -85,6 +86,13 @@ def settings(programme: Programme) -> Iterator[Setting]:
             yield f"{beside.starter.name}, {runs_on(own)}", run_said(own)
         if beside.line.lasting_s:
             yield f"{beside.starter.name}: stays closed after it for", exactly(beside.line.lasting_s)
+    if room := scenario.plant.pump_room:
+        if room.heater is not None:
+            yield f"{ROOM_HEATER}, own thermostat: starts below", _degrees(room.heater.starts_below_c)
+            yield f"{ROOM_HEATER}, own thermostat: stops above", _degrees(room.heater.stops_above_c)
+        if room.fan is not None:
+            yield f"{ROOM_FAN}, own thermostat: starts above", _degrees(room.fan.starts_above_c)
+            yield f"{ROOM_FAN}, own thermostat: stops below", _degrees(room.fan.stops_below_c)
     asking = {demand.kind for demand in programme.controller.demands}
     yield "who wins a pump, first wins", listed([kind for kind in schedule.order if kind in asking])
 

@@ -36,9 +36,9 @@ class Checklist:
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """A drawing, what it is in a few words, and how high it may be."""
+    """A stretch of the run drawn, what it is in a few words, and how high it may be."""
 
-    of: Drawing | Stretch
+    of: Stretch
     says: str
     high_mm: int
 
@@ -74,6 +74,8 @@ class Paper:
     heading: str
     blocks: tuple[PaperBlock, ...]
     cautions: tuple[str, ...] = (ADVICE,)
+    plant: Drawing | None = None
+    """The plant, on a page of its own behind all else, as large as that page allows."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,15 +17,15 @@ from cyclesim.said.drawing import drawing
 from cyclesim.said.duties import L_MIN, duties
 from cyclesim.said.page import Amount, Cell, Column, Row, whole, words
 from cyclesim.said.papers.own_water import own_waters
-from cyclesim.said.papers.paper import PLUMBING, Drawn, Paper, Sheet
+from cyclesim.said.papers.paper import PLUMBING, Paper, Sheet
 from cyclesim.said.papers.sun import sun_pipes
+from cyclesim.said.words import degrees
 from cyclesim.scenario.blocks.air import Blower
 from cyclesim.simulation.assembly import Assembly, PlantDuty, last_stretch
 from cyclesim.simulation.own_water import circuits
 from cyclesim.simulation.programme import Programme
 
 _L, _MM, _KPA = 1000.0, 1000.0, 1000.0
-_PLANT_MM = 60
 
 
 def plumber(plant: Assembly, programme: Programme, us: bool = False) -> Paper:
@@ -34,7 +34,6 @@ def plumber(plant: Assembly, programme: Programme, us: bool = False) -> Paper:
     *us*: whether the drawing is told in US units.
     """
     sheet = Sheet()
-    sheet.add(Drawn(drawing(plant, us=us), "The plant as it is built.", _PLANT_MM))
     _broken(sheet, plant, programme)
     _pipes(sheet, plant)
     _pressures(sheet, plant, programme)
@@ -46,7 +45,8 @@ def plumber(plant: Assembly, programme: Programme, us: bool = False) -> Paper:
     _covers(sheet, plant)
     _room(sheet, plant)
     _winter(sheet, plant)
-    return Paper("plumber", "Plumber: pipes and water", tuple(sheet.blocks), (PLUMBING, ADVICE))
+    drawn = drawing(plant, us=us)
+    return Paper("plumber", "Plumber: pipes and water", tuple(sheet.blocks), (PLUMBING, ADVICE), drawn)
 
 
 def _mm(length_m: float) -> Amount:
@@ -118,8 +118,8 @@ def _pressures(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
     sheet.heading("Flows and gauge pressures to expect")
     per_m = density_kg_m3(plant.temp_c) * G / _KPA
     sheet.line(
-        f"With water at {plant.temp_c:.0f} °C and valves as usual. Pressures are those of a gauge at the "
-        "height of the tub's water: one that stands 1.00 m lower reads "
+        f"With water at {degrees(plant.temp_c)} °C and valves as usual. Pressures are those of a gauge at "
+        "the height of the tub's water: one that stands 1.00 m lower reads "
         f"{per_m:.2f} kPa more, a higher one so much less."
     )
     columns = (
@@ -320,7 +320,6 @@ def _room(sheet: Sheet, plant: Assembly) -> None:
     if room is None or room.weather_tight is not False:
         items.insert(1, "Neither rain nor spray reaches a motor or a switch.")
     sheet.checks(items)
-    columns = (words("as drawn"), words(""))
     facts: list[tuple[Cell, ...]] = []
     if room is not None:
         facts += [(name, value) for name, value in (
@@ -331,7 +330,7 @@ def _room(sheet: Sheet, plant: Assembly) -> None:
         if room.free_space_m is not None:
             facts.append(("free floor before the machines", _mm(room.free_space_m)))
     facts.append(("free floor that is looked for", _mm(limit)))
-    sheet.table(columns, facts)
+    sheet.table((words(""), words("")), facts, title="The pump room as drawn")
 
 
 def _winter(sheet: Sheet, plant: Assembly) -> None:

@@ -12,7 +12,16 @@ from pydantic.config import JsonDict
 from pydantic_core import CoreSchema, core_schema
 
 from cyclesim.spreads import AnySpread
-from cyclesim.units import KINDS, NUMBER, QuantityError, due, format_quantity, pairs_pattern, parse
+from cyclesim.units import (
+    KINDS,
+    NUMBER,
+    QuantityError,
+    also_in_us,
+    due,
+    format_quantity,
+    pairs_pattern,
+    parse,
+)
 
 Steps = tuple[str | int, ...]
 _LONGEST = 200
@@ -222,7 +231,7 @@ class Quantity:
         """The sentence that says what is allowed."""
         words = {"more than": self.gt, "at least": self.ge, "less than": self.lt, "at most": self.le}
         clauses = [
-            f"{word} {format_quantity(bound, self.kind)}"
+            f"{word} {format_quantity(bound, self.kind)}{also_in_us(bound, self.kind)}"
             for word, bound in words.items()
             if math.isfinite(bound)
         ]

@@ -15,7 +15,7 @@ from cyclesim.scenario.reading.sets import apply
 from cyclesim.scenario.text.refusals import explain, quoted
 from cyclesim.scenario.text.tree import Tree
 from cyclesim.scenario.text.yaml_file import parse_text, read_file
-from cyclesim.units import writes_us
+from cyclesim.units import us_hints, writes_us
 
 OnSet = Callable[[str, list[str]], None]
 TOLD = 100
@@ -67,9 +67,10 @@ def _scenario(
             ("format",), quoted(("format",), tree, "an unknown format"), f"format {known} is known"
         )
         raise InputError(fault)  # under another format every other word may mean something else
-    scenario, faults = None, list(tree.faults)
+    scenario, faults, us = None, list(tree.faults), writes_us(_texts(tree.value))
     try:
-        scenario = Scenario.model_validate(tree.value)
+        with us_hints(us):
+            scenario = Scenario.model_validate(tree.value)
     except ValidationError as error:
         faults += islice(
             (f for f in explain(error, tree, Scenario) if not tree.is_faulty_already(f)), TOLD + 1
@@ -77,7 +78,7 @@ def _scenario(
     faults += islice(check(tree), TOLD + 1)
     if faults or scenario is None:
         raise InputError(*_first_faults(faults))
-    scenario.told_in_us_units(writes_us(_texts(tree.value)))
+    scenario.told_in_us_units(us)
     return scenario
 
 

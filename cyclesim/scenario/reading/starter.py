@@ -13,15 +13,23 @@ _PART = re.compile(r"^#= (\S+)\n", re.MULTILINE)
 
 def starter_text(like: str | None = None) -> str:
     """The text of a commented scenario that runs as it is; *like*: one of LIKE, for such a plant."""
-    from importlib.resources import files  # late: the command line asks this file for LIKE alone
-
-    folder = files("cyclesim.scenario.reading")
-    text = folder.joinpath("starter.yaml").read_text(encoding="utf-8")
+    text = _shipped("starter.yaml")
     if like is not None:
-        _, *parts = _PART.split(folder.joinpath("like", f"{like}.yaml").read_text(encoding="utf-8"))
+        _, *parts = _PART.split(own_text(like))
         for path, block in zip(parts[::2], parts[1::2], strict=True):
             text = _with_block(text, path, block)
     return text
+
+
+def own_text(like: str) -> str:
+    """What one of LIKE has otherwise than the plain starter, block by block."""
+    return _shipped("like", f"{like}.yaml")
+
+
+def _shipped(*names: str) -> str:
+    from importlib.resources import files  # late: the command line asks this file for LIKE alone
+
+    return files("cyclesim.scenario.reading").joinpath(*names).read_text(encoding="utf-8")
 
 
 def _with_block(text: str, path: str, block: str) -> str:

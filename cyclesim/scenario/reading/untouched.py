@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load_text
-from cyclesim.scenario.reading.starter import LIKE, starter_text
+from cyclesim.scenario.reading.starter import LIKE, own_text, starter_text
 
 
 def untouched(scenario: Scenario) -> tuple[str, ...]:
@@ -14,8 +14,11 @@ def untouched(scenario: Scenario) -> tuple[str, ...]:
 
     One that the user has put in anew and found the same is named too: nothing tells the two apart.
     """
-    starters = [dict(_parts(load_text(starter_text(like)))) for like in (None, *LIKE)]
-    return tuple(name for name, part in _parts(scenario) if any(s.get(name) == part for s in starters))
+    parts = dict(_parts(scenario))
+    # to read a starter takes a check longer than to judge a plant
+    alike = [like for like in LIKE if any(f"{name}:" in own_text(like) for name in parts)]
+    starters = [dict(_parts(load_text(starter_text(like)))) for like in (None, *alike)]
+    return tuple(name for name, part in parts.items() if any(s.get(name) == part for s in starters))
 
 
 def _parts(scenario: Scenario) -> Iterator[tuple[str, object]]:

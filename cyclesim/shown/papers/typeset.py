@@ -16,6 +16,7 @@ from typing import Any, Literal
 
 from cyclesim.errors import CycleSimError
 from cyclesim.said.drawing import Drawing
+from cyclesim.said.drawing.shapes import TEXT_PX
 from cyclesim.said.page import Column, Heading, Line, Table
 from cyclesim.said.papers.hand_test import WrittenTest
 from cyclesim.said.papers.paper import Checklist, Drawn, NewPage, Paper, PaperBlock, Papers
@@ -23,7 +24,7 @@ from cyclesim.said.stretch import Stretch
 from cyclesim.said.words import day, plain
 from cyclesim.scenario.reading.done_tests import DoneTest
 from cyclesim.shown.cells import heading, shown
-from cyclesim.shown.pictures.plant import write_plant
+from cyclesim.shown.pictures.plant import sheet_of
 from cyclesim.shown.pictures.run import write_week
 from cyclesim.shown.reader import in_units, sentence
 
@@ -31,6 +32,12 @@ PaperSize = Literal["a4", "letter"]
 STANDARDS = ("ua-1", "a-2a")
 """Readable by machines that read aloud (PDF/UA-1), and kept readable (PDF/A-2a)."""
 _SIZES = {"a4": "a4", "letter": "us-letter"}
+_SIDES_MM = {"a4": (210, 297), "letter": (216, 279)}
+_AROUND_MM = 20, 31
+"""What a page leaves to a drawing that it holds alone: less by so much across, and so much up and down."""
+_LEAST_PT = 7.0
+"""Smaller letters nobody reads in print."""
+_INCH_MM, _INCH_PT = 25.4, 72.0
 
 
 def pdf(papers: Papers, *, size: PaperSize = "a4", us: bool = False) -> tuple[bytes, str]:
@@ -112,16 +119,39 @@ def as_values(
         "date": [int(part) for part in papers.day.split("-")],
         "version": papers.version,
         "size": _SIZES[size],
-        "papers": [_paper(paper, us, pictures) for paper in papers.papers],
+        "papers": [_paper(paper, us, size, pictures) for paper in papers.papers],
     }
 
 
-def _paper(paper: Paper, us: bool, pictures: dict[str, bytes]) -> dict[str, Any]:
+def _paper(paper: Paper, us: bool, size: PaperSize, pictures: dict[str, bytes]) -> dict[str, Any]:
     return {
         "reader": paper.reader,
         "heading": paper.heading,
         "blocks": list(_blocks(paper, us, pictures)),
         "cautions": list(paper.cautions),
+        "plant": None if paper.plant is None else _plant(paper.plant, size, pictures),
+    }
+
+
+def _plant(of: Drawing, size: PaperSize, pictures: dict[str, bytes]) -> dict[str, Any]:
+    """The plant on a page of its own, turned where it is larger so."""
+    svg, (wide_px, high_px) = sheet_of(of)
+    name = f"picture{len(pictures)}.svg"
+    pictures[name] = svg.encode()
+    across, up = _AROUND_MM
+    sides = _SIDES_MM[size], _SIDES_MM[size][::-1]
+    mm_a_px, turned = max(
+        (min((wide - across) / wide_px, (high - up) / high_px), k == 1)
+        for k, (wide, high) in enumerate(sides)
+    )
+    letters_pt = TEXT_PX * mm_a_px * _INCH_PT / _INCH_MM
+    small = f"Letters of {letters_pt:.1f} pt: cyclesim check FILE --drawing PLANT.svg draws it larger."
+    return {
+        "file": name,
+        "says": plain(" ".join(of.alternative)),
+        "heading": "The plant as drawn from its file",
+        "turned": turned,
+        "note": small if letters_pt < _LEAST_PT else "",
     }
 
 
@@ -140,9 +170,8 @@ def _block(block: PaperBlock, us: bool, pictures: dict[str, bytes]) -> dict[str,
             return {"kind": "checks", "items": [plain(sentence(item, us)) for item in items]}
         case Drawn(of, says, high_mm):
             name = f"picture{len(pictures)}.svg"
-            pictures[name], alternative = _drawn(of, us)
-            says = plain(" ".join((says, *alternative)))
-            return {"kind": "picture", "file": name, "says": says, "high_mm": high_mm}
+            pictures[name] = _week(of, us)
+            return {"kind": "picture", "file": name, "says": plain(says), "high_mm": high_mm}
         case NewPage():
             return {"kind": "page"}
         case WrittenTest() as test:
@@ -152,13 +181,10 @@ def _block(block: PaperBlock, us: bool, pictures: dict[str, bytes]) -> dict[str,
     raise TypeError(f"no paper shows {block!r}")
 
 
-def _drawn(of: Drawing | Stretch, us: bool) -> tuple[bytes, tuple[str, ...]]:
-    """A drawing as SVG, and what it says to those who do not see it."""
-    if isinstance(of, Drawing):
-        return write_plant(of).encode(), tuple(of.alternative)
+def _week(of: Stretch, us: bool) -> bytes:
     svg = BytesIO()
     write_week(of, svg, us)
-    return svg.getvalue(), ()
+    return svg.getvalue()
 
 
 def _table(table: Table) -> dict[str, Any]:

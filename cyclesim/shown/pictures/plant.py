@@ -5,7 +5,7 @@ Symbols follow ISO 10628-2 and ISO 14617 as remembered; the standards were not o
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from xml.sax.saxutils import escape, quoteattr
 
 from cyclesim.said.drawing import Drawing
@@ -13,6 +13,7 @@ from cyclesim.said.drawing.shapes import (
     NAME_PX,
     ROW_PX,
     TEXT_PX,
+    Band,
     Label,
     Line,
     Point,
@@ -37,11 +38,13 @@ _SHAPES = {
     'stroke-dasharray="5 3"/>',
     "vessel": '<rect x="-16" y="-16" width="32" height="32"/>',
     "exchanger": '<circle r="16"/><path d="M-16 0H-8L-3 -9L3 9L8 0H16"/>',
+    "plates": '<rect x="-16" y="-16" width="32" height="32"/><path d="M-16 16L16 -16"/>',
     "electric": '<rect x="-16" y="-12" width="32" height="24"/><path d="M-16 0H-8L-3 -8L3 8L8 0H16"/>',
     "valve": '<path d="M-12 -8L12 8V-8L-12 8Z"/>',
     "check valve": '<path class="open" d="M-10 -9V9M10 -9V9M-10 -9L10 9"/>'
     '<path class="ink" d="M10 9L2 7.5L6.500 1.500Z"/>',
     "tee": '<circle class="ink" r="4"/>',
+    "pipe end": '<circle r="7"/>',
     "cap": '<path class="open" d="M0 -8V8"/>',
     "arrow": '<path class="ink" d="M-6 -5L6 0L-6 5Z"/>',
     "jet": '<path d="M0 -4V4"/>',
@@ -55,15 +58,26 @@ def write_plant(drawing: Drawing, mark: str | None = None) -> str:
     With a mark, be it empty, it says of itself what it is; without one that stands around it.
     """
     told = [] if mark is None else [" ".join(filter(None, (f"{ADVICE}.", mark)))]
-    top, foot = 3 * ROW_PX, 2 * ROW_PX * (bool(drawing.key) + len(told))
-    wide = max(drawing.width, 640)
+    return _alone(drawing, 3 * ROW_PX, told)[0]
+
+
+def sheet_of(drawing: Drawing) -> tuple[str, tuple[int, int]]:
+    """The drawing with its key for a page that has its title; and how wide and high it is, in pixels."""
+    return _alone(drawing, 0, ())
+
+
+def _alone(drawing: Drawing, top: int, told: Sequence[str]) -> tuple[str, tuple[int, int]]:
+    """What is a picture by itself: its title where *top* leaves room for it, its key, what else is told."""
+    foot = 2 * ROW_PX * (bool(drawing.key) + len(told))
+    key_wide = max((x for *_, x in _swatches(drawing)), default=0)
+    wide = max(drawing.width, key_wide, 640 if top else 0)
     high = drawing.height + top + foot
     in_words = " ".join(map(plain, drawing.alternative))
     key = list(_key(drawing, high - ROW_PX * (1 + 2 * len(told))))
     key += [_text(16, high - ROW_PX, plain(text), "") for text in told]
-    title = _text(16, 2 * ROW_PX, plain(drawing.title), "name big")
+    title = [_text(16, 2 * ROW_PX, plain(drawing.title), "name big")] if top else []
     body = f'<g transform="translate(0 {top})">{"".join(_body(drawing, "plant"))}</g>'
-    return "\n".join(
+    svg = "\n".join(
         [
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" width="{wide}" '
             f'height="{high}" class="plant" role="img" aria-labelledby="plant-title plant-desc">',
@@ -71,12 +85,13 @@ def write_plant(drawing: Drawing, mark: str | None = None) -> str:
             f'<desc id="plant-desc">{escape(in_words)}</desc>',
             f"<style>{own_style()}</style>",
             f'<rect width="{wide}" height="{high}" fill="{PAPER}"/>',
-            title,
+            *title,
             body,
             *key,
             "</svg>\n",
         ]
     )
+    return svg, (wide, high)
 
 
 def within(drawing: Drawing, name: str = "plant") -> str:
@@ -102,12 +117,13 @@ def own_style() -> str:
 
 def style(ink: str, paper: str, bands: dict[str, str], of: str = ".plant") -> str:
     """The rules for a drawing in these colours."""
+    thin = ",".join(f"{of} .{kind}" for kind in ("joint", "spray", "air", "own", "ground"))
     rules = [
         f"{of}{{font-family:'DejaVu Sans',Verdana,Arial,sans-serif;stroke-linejoin:round}}",
         f"{of} text{{fill:{ink};stroke:none;font-size:{TEXT_PX}px}}",
         f"{of} .name{{font-weight:bold;font-size:{NAME_PX}px}}",
         f"{of} .big{{font-size:16px}}",
-        f"{of} .joint,{of} .spray,{of} .air{{fill:none;stroke:{ink};stroke-width:2px}}",
+        f"{thin}{{fill:none;stroke:{ink};stroke-width:2px}}",
         f"{of} .spray{{stroke-dasharray:2 4}}",
         f"{of} .air{{stroke-dasharray:8 4}}",
         f"{of} .pipe,{of} .jets{{fill:none;stroke:{ink}}}",
@@ -200,10 +216,16 @@ def _text(x: int, y: int, text: str, kind: str, *, centred: bool = False) -> str
     return f'<text x="{x}" y="{y}"{kind}{middle}>{escape(text)}</text>'
 
 
-def _key(drawing: Drawing, y: int) -> Iterable[str]:
-    """What the colours mean, in a row."""
+def _swatches(drawing: Drawing) -> Iterator[tuple[Band, str, int, int]]:
+    """What the colours mean, in a row: each with where it begins and ends."""
     x = 16
     for band, words in drawing.key:
+        end = x + 34 + label_width(("", words)) + 16
+        yield band, words, x, end
+        x = end
+
+
+def _key(drawing: Drawing, y: int) -> Iterator[str]:
+    for band, words, x, _ in _swatches(drawing):
         swatch = Line((Point(x, y - 4), Point(x + 28, y - 4)), "pipe", "", 7, band)
         yield _line(swatch) + _text(x + 34, y, words, "")
-        x += 34 + label_width(("", words)) + 16

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 _DAY_S = 86_400
 _WIDE, _LEFT, _RIGHT = 11.7, 2.05, 0.75  # inches; the width of a sheet of A4 on its side
+_PRINTED, _PRINTED_LEFT, _PRINTED_RIGHT = 6.93, 1.55, 0.12  # inches; what is written on a sheet of A4
 _TITLE, _FOOT, _GAP = 0.62, 0.50, 0.34
 _ROW, _AGE_ROW, _TEMPERATURES, _TUB, _ROOMS = 0.19, 0.36, 1.75, 1.1, 0.8
 _LOOKED_AT = 97  # times at which two legs are held beside each other
@@ -54,7 +55,7 @@ def write_figure(stretch: Stretch, stream: BinaryIO, form: str, mark: str = "", 
 
 
 def write_week(stretch: Stretch, stream: BinaryIO, us: bool = False) -> None:
-    """Draw what ran and how warm it was as SVG, for a part of a page; degrees of Fahrenheit where *us*."""
+    """Draw what ran and how warm it was as SVG, for paper: as wide as what is written on a sheet of A4."""
     save(lambda: draw_week(stretch, us), stream, ".svg")
 
 
@@ -63,15 +64,19 @@ def draw_week(stretch: Stretch, us: bool = False) -> Figure:
     from matplotlib.figure import Figure
 
     lanes_high = _ROW * 1.25 * max(1, len(stretch.ran))
-    high = 3 * _GAP + lanes_high + _TEMPERATURES
-    figure = Figure(figsize=(_WIDE, high))
-    across = (_LEFT / _WIDE, 1.0 - (_LEFT + _RIGHT) / _WIDE)
-    ran = figure.add_axes((across[0], 1.0 - (_GAP + lanes_high) / high, across[1], lanes_high / high))
-    temperatures = figure.add_axes((across[0], _FOOT / high, across[1], (_TEMPERATURES - 0.1) / high))
+    foot = _FOOT + _GAP  # with the key, for which there is no room beside the title
+    high = 2 * _GAP + foot + lanes_high + _TEMPERATURES - 0.6
+    figure = Figure(figsize=(_PRINTED, high))
+    left, wide = _PRINTED_LEFT / _PRINTED, 1.0 - (_PRINTED_LEFT + _PRINTED_RIGHT) / _PRINTED
+    ran = figure.add_axes((left, 1.0 - (_GAP + lanes_high) / high, wide, lanes_high / high))
+    temperatures = figure.add_axes((left, foot / high, wide, (_TEMPERATURES - 0.6) / high))
     _draw_lanes(ran, stretch.ran, "What ran")
     _draw_tub(temperatures, stretch)
     _draw_rooms(temperatures, stretch)
     _degrees(temperatures, "Temperatures", us)
+    temperatures.legend(loc="lower right", bbox_to_anchor=(1.0 - _PRINTED_RIGHT / _PRINTED, 0.16 / high),
+                        bbox_transform=figure.transFigure, ncols=6, frameon=False, columnspacing=1.2,
+                        borderaxespad=0.0)  # fmt: skip
     for ax in (ran, temperatures):
         ax.set_xlim(*stretch.span)
         _time_axis(ax, stretch, last=ax is temperatures)

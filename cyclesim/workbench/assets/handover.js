@@ -7,7 +7,7 @@ import { answers, ask, cancel, fail, keepAnswered, plant, tell } from "./state.j
 import { Progress } from "./told.js";
 
 const PAPERS = [
-  ["client", "for the client: one page"], ["electrician", "for the electrician: circuits, interlocks, commissioning tests"],
+  ["client", "for the client: a page, and the plant drawn"], ["electrician", "for the electrician: circuits, interlocks, commissioning tests"],
   ["plumber", "for the plumber: pipes, flows, gauge pressures"], ["owner", "for the owner: what runs when, signs and causes"],
   ["all", "all of them in one file"],
 ];

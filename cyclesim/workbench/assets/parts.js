@@ -5,6 +5,7 @@
 export const KINDS = {
   legs: "leg", pumps: "pump", equipment: "filter or strainer", heat_sources: "heat source", valves: "valve",
   diverters: "diverter", check_valves: "check valve", treatment: "treatment device", air: "blower",
+  circulators: "circulator", trenches: "trench",
 };
 
 /** Parts that stand once, with the words for them. */

@@ -1,0 +1,217 @@
+"""The water age of one circuit through any history of flows: which water is where, and how old.
+
+Two facts keep a year cheap. Standing water is not touched. And once a pattern has left its steady profile in
+each plug, the next passage depends on nothing but the pair of patterns and how long the water stood: it is
+worked out once per pair and read off ever after, every age in old water being shifted by the standing time.
+Plugs that stopped at different times are groups, the freshest first: as long as all water of one group is
+older than all of the group before, which is the oldest at each moment does not depend on the times.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from itertools import pairwise
+
+from cyclesim.physics import parcels
+from cyclesim.physics.age_book import FAR_S, AgeBook, Ages, Emitted, Floats, Passage, Passages, group_of
+from cyclesim.physics.parcels import Parcel
+from cyclesim.physics.water_age import Pattern, Plug, ages_of, pattern_of, run_through
+
+
+class _Held:
+    """What plugs that last moved together have held since then."""
+
+    __slots__ = ("base_s", "contents", "number", "pattern")
+
+    def __init__(
+        self, base_s: float, pattern: Pattern | None, contents: dict[int, list[Parcel]] | None = None
+    ) -> None:
+        self.base_s = base_s
+        """When they stopped."""
+        self.pattern = pattern
+        """What moved them; None while all is the tub's water of the start."""
+        self.number = pattern.index if pattern else -1
+        self.contents = contents
+        """Their parcels by plug; None for the pattern's profile."""
+
+    def ages(self, plugs: Iterable[int]) -> tuple[float, Ages]:
+        """When, and the oldest and the mean age [s] of each of these plugs then."""
+        if self.contents is not None:
+            return 0.0, {i: ages_of(self.contents[i], 0.0) for i in plugs}
+        if self.pattern is None:
+            return self.base_s, dict.fromkeys(plugs, (0.0, 0.0))
+        return self.base_s, self.pattern.steady
+
+
+class WaterAge:
+    """Follows the water of every plug from *start_s*, when all of it is the tub's own (age 0).
+
+    *emit* and *limit_s* as for `AgeBook`, once for each closed interval of each plug in *recorded*; a plug's
+    intervals tile the time.
+    """
+
+    def __init__(
+        self,
+        plugs: Sequence[Plug],
+        recorded: Sequence[int],
+        limit_s: float,
+        start_s: float,
+        emit: Callable[[int, Floats], None],
+    ) -> None:
+        self.plugs = tuple(plugs)
+        self._asked = frozenset(recorded)
+        self._book = AgeBook(recorded, limit_s, emit)
+        self._held = [_Held(start_s, None)] * len(plugs)
+        self._count = 0
+        self.still = self.pattern([0.0] * len(plugs))
+        self._now = self.still
+        self._from_s = self._closed_s = start_s
+
+    def pattern(self, flows: Sequence[float]) -> Pattern:
+        """The pattern of these *flows* [m3/s], one per plug in order; positive runs from a to b."""
+        p = pattern_of(self.plugs, self._count, flows)
+        self._count += 1
+        p.moving = tuple(i for i in p.moving if self.plugs[i].volume_m3 > 0.0)
+        if p.moving and math.isfinite(p.clear_s):
+            contents = {i: [(self.plugs[i].volume_m3, 0.0, 0.0, 0.0, 0.0)] for i in p.moving}
+            end_s = 1.01 * p.clear_s
+            p.profile = {
+                i: parcels.shifted(c, -end_s)
+                for i, c in run_through(self.plugs, p, contents, 0.0, end_s, ())[0].items()
+            }
+            p.steady = {i: ages_of(c, 0.0) for i, c in p.profile.items()}
+        return p
+
+    def change(self, at_s: float, to: Pattern) -> None:
+        """From *at_s* on the flows are those of *to*."""
+        self._move(at_s)
+        self._now = to
+
+    def close(self, at_s: float) -> None:
+        """Close every open interval at *at_s*, and tell of all that have been closed."""
+        self._move(at_s)
+        self._stood(range(len(self.plugs)), at_s)
+        self._closed_s = at_s
+        self._book.tell()
+
+    def _move(self, at_s: float) -> None:
+        """What moves has moved up to *at_s*."""
+        if at_s > self._from_s:
+            if self._now.moving:
+                held = self._stood(self._now.moving, self._from_s)
+                self._advance(self._now, self._from_s, at_s, held)
+            self._from_s = at_s
+
+    def _stood(self, plugs: Sequence[int], at_s: float) -> list[_Held]:
+        """Put down how long these plugs have stood by *at_s*; what each of them holds."""
+        held = [self._held[i] for i in plugs]
+        kinds = set(held)
+        for kind in kinds:
+            since_s = max(kind.base_s, self._closed_s)
+            if since_s < at_s:
+                one, asked = len(kinds) == 1, self._asked
+                here = [i for i, h in zip(plugs, held, strict=True) if i in asked and (one or h is kind)]
+                alike = tuple(here)
+                self._book.stood(alike, since_s, at_s, *kind.ages(alike))
+        return held
+
+    def ages(self, plug: int, at_s: float) -> tuple[float, float]:
+        """Oldest and mean age [s] in *plug* at *at_s*, not before the last change."""
+        self._move(at_s)
+        return ages_of(self._content(plug, forward=True), at_s)
+
+    def contents(self, plug: int) -> list[Parcel]:
+        """Parcels in *plug* at the last change, from end b to end a."""
+        return self._content(plug, forward=True)
+
+    def _content(self, i: int, *, forward: bool) -> list[Parcel]:
+        """Content of plug *i* with the end that leaves first in front."""
+        held = self._held[i]
+        base, pattern = held.base_s, held.pattern
+        if pattern is None:
+            return [(self.plugs[i].volume_m3, base, base, base, base)]
+        content = held.contents[i] if held.contents else parcels.shifted(pattern.profile[i], base)
+        return content if (pattern.flows[i] > 0.0) == forward else parcels.turned(content)
+
+    def _advance(self, p: Pattern, t0: float, t1: float, held: Sequence[_Held]) -> None:
+        dt = t1 - t0
+        if not p.profile or dt < p.clear_s:
+            self._advance_exact(p, t0, dt, 0.0)
+            return
+        kinds = sorted(set(held), key=lambda kind: -kind.base_s)
+        if not (p.clear_s < 0.5 * FAR_S and _are_apart(p, kinds)):
+            self._advance_exact(p, t0, p.clear_s, dt - p.clear_s)
+        else:
+            alike = kinds if len(kinds) == 1 else held
+            key = tuple([one.number for one in alike]), tuple([kinds.index(one) for one in alike])
+            passages = p.memo.get(key)
+            if passages is None:
+                passages = p.memo[key] = self._work_out(p, held, kinds)
+            self._book.passed(passages, t0, t1, [kind.base_s for kind in kinds])
+        self._hold(p, _Held(t1, p))
+
+    def _hold(self, p: Pattern, held: _Held) -> None:
+        for i in p.moving:
+            self._held[i] = held
+
+    def _advance_exact(self, p: Pattern, t0: float, dt: float, steady_s: float) -> None:
+        """Work through *dt* parcel by parcel; then *steady_s* more at the steady profile."""
+        contents = {i: self._content(i, forward=p.flows[i] > 0.0) for i in p.moving}
+        contents, knots, means = run_through(self.plugs, p, contents, t0, dt, self._asked)
+        t1 = t0 + dt + steady_s
+        self._hold(p, _Held(t1, p, contents))
+        for i in p.moving:
+            if i not in self._asked:
+                continue
+            peak, oldest, mean = parcels.peak_s(knots[i]), parcels.integral_s2(knots[i]), means[i]
+            steady_oldest, steady_mean = p.steady[i] if steady_s else (0.0, 0.0)
+            peak, oldest = max(peak, steady_oldest), oldest + steady_oldest * steady_s
+            row = Emitted(i, t0, t1, p.flows[i], peak, oldest, mean + steady_mean * steady_s, 0.0)
+            self._book.flowed(row, knots[i], steady_s, steady_oldest)
+
+    def _work_out(self, p: Pattern, held: Sequence[_Held], kinds: Sequence[_Held]) -> Passages:
+        """The passage of *p* through what stands there now, for standing times that are far apart."""
+        groups = [kinds.index(one) for one in held]
+        stand = [
+            parcels.shifted(self._content(i, forward=p.flows[i] > 0.0), -one.base_s)
+            for i, one in zip(p.moving, held, strict=True)
+        ]
+        count = len(kinds)
+        oldest, means = list[dict[int, float]](), list[dict[int, float]]()
+        for farther in (*range(count, 0, -1), 0):  # groups from this one on have stood FAR_S longer
+            contents = {
+                i: parcels.shifted(c, -FAR_S * (group + (group >= farther))) if group or not farther else c
+                for i, c, group in zip(p.moving, stand, groups, strict=True)
+            }
+            _, knots, mean = run_through(self.plugs, p, contents, 0.0, p.clear_s, self._asked)
+            oldest.append({i: parcels.integral_s2(knots[i]) for i in p.moving if i in self._asked})
+            means.append(mean)
+        passages = {}
+        for i in oldest[0]:
+            slopes = [
+                tuple((more[i] - less[i]) / FAR_S for less, more in pairwise(integrals))[::-1]
+                for integrals in (oldest, means)
+            ]
+            peaks = [0.0] + [-math.inf] * count
+            for _, age in knots[i]:
+                group = group_of(age)
+                peaks[group] = max(peaks[group], age - FAR_S * group)
+            passages[i] = Passage(knots[i], oldest[0][i], slopes[0], means[0][i], slopes[1], tuple(peaks))
+        return Passages(passages, p.flows, p.steady, p.clear_s)
+
+
+def _are_apart(p: Pattern, kinds: Sequence[_Held]) -> bool:
+    """Whether what has stood since an earlier time is older than all that has stood since a later one.
+
+    *kinds*: what stands where *p* moves water, the latest first.
+    """
+    if any(kind.contents is not None for kind in kinds):
+        return False
+    if len(kinds) == 1:
+        return True
+    longest = [1.01 * kind.pattern.clear_s if kind.pattern else 0.0 for kind in kinds]
+    return max(longest) + p.clear_s < 0.5 * FAR_S and all(
+        later.base_s - lasts > earlier.base_s
+        for (later, earlier), lasts in zip(pairwise(kinds), longest, strict=False)
+    )
