@@ -154,7 +154,9 @@ class Outside:
         if way is None or not self._water.flows[i]:
             return self._reach(i, at_s, tub_c)
         if g in self._passing:
-            slugs = self._so_far(g, self._passing[g]).contents.get(i, [])
+            waits = self._passing[g]
+            sent_out = waits.sent_out(self._tub_j_k, to_read=True)
+            slugs = self._so_far(g, waits, sent_out, dict(way.upstream)[i]).contents.get(i, [])
         elif self.follows_tub(i) and self._has_settled_late(g, int(at_s), tub_c):
             slugs = self._truly(g, way, int(at_s), tub_c).get(i, [])
         else:
@@ -557,16 +559,18 @@ class Outside:
         gained_j = float(way.heats @ forces) * way.after_s - sum(lost_j.values())
         return held_j + gained_j - waits.given_j
 
-    def _so_far(self, g: int, waits: Passing) -> Moved:
-        """What water that passes has done up to now."""
-        forces, sent_out = waits.forces(), waits.sent_out(self._tub_j_k)
-        return self._ways.follow(waits.way, self._water.of(g), sent_out, forces, settled_too=True)
+    def _so_far(
+        self, g: int, waits: Passing, sent_out: list[Slug], only: Sequence[int] | None = None
+    ) -> Moved:
+        """What water that passes has done up to now, in *only* some reaches if in no others."""
+        slugs, forces = self._water.of(g), waits.forces()
+        return self._ways.follow(waits.way, slugs, sent_out, forces, settled_too=True, only=only)
 
     def _catch_up(self, g: int) -> None:
         """Somebody asks before a circuit has settled: follow it up to now, and piece by piece from here."""
         waits = self._passing.pop(g)
         self._water.open(g)
-        done = self._so_far(g, waits)
+        done = self._so_far(g, waits, waits.sent_out(self._tub_j_k))
         self._water.take(done, None)
         self._owe(done.returned_j - waits.given_j)
         self._asked.add(g)

@@ -63,15 +63,32 @@ class Passing:
         else_k = (self.after_c - alone_c) * after_s / self.lasted_s  # what else has warmed it
         return self.before_c + self.returned_j(after_s) / tub_j_k + else_k
 
-    def sent_out(self, tub_j_k: float) -> list[Slug]:
-        """What a tub of *tub_j_k* [J/K] has sent out since it began: a stream [s]."""
+    def sent_out(self, tub_j_k: float, *, to_read: bool = False) -> list[Slug]:
+        """What a tub of *tub_j_k* [J/K] has sent out since it began: a stream [s].
+
+        *to_read*: as few slugs as are as near, though they hold another heat.
+        """
         returned = self.by_second[: self.lasted_s + 1]
         if self.causes is not None:
             returned = returned @ self.causes
         temps_c = self.before_c + returned / tub_j_k
         temps_c += np.linspace(0.0, self.after_c - temps_c[-1], self.lasted_s + 1)  # what else has warmed it
+        if to_read:
+            return _in_few(temps_c)
         ends = pairwise(temps_c.tolist())
         return warmth.joined([(1.0, front, back) for front, back in ends], 0.0, _ALIKE_K)
+
+
+def _in_few(temps_c: Floats) -> list[Slug]:
+    """A stream [s] of few slugs of one length, as near to temperatures by the second [degC] as is told."""
+    seconds, pieces = np.arange(len(temps_c)), 1
+    while True:
+        at = np.linspace(0, len(temps_c) - 1, pieces + 1).round().astype(int)
+        knots_c = temps_c[at]
+        if pieces == len(temps_c) - 1 or np.abs(np.interp(seconds, at, knots_c) - temps_c).max() <= _ALIKE_K:
+            rows = zip(np.diff(at).tolist(), pairwise(knots_c.tolist()), strict=True)
+            return [(float(dt), front, back) for dt, (front, back) in rows]
+        pieces = min(2 * pieces, len(temps_c) - 1)
 
 
 class Trial(NamedTuple):

@@ -255,7 +255,10 @@ class Ways:
     def _work_out(self, way: Way, columns: Iterable[int]) -> None:
         passages, held = way.passages, self.held[way.circuit]
         n, tub = len(held), passages.tub
-        for column in [k for k in columns if k not in passages.known]:
+        missing = [k for k in columns if k not in passages.known]
+        if not missing:
+            return
+        for column in missing:
             passages.known.add(column)
             if column < tub and held[column % n] not in way.members:
                 continue  # it stays as it is
@@ -325,14 +328,18 @@ class Ways:
         forces: Floats,
         *,
         settled_too: bool,
+        only: Sequence[int] | None = None,
     ) -> Moved:
         """What water does for as long as the stream *tub* [s] lasts.
 
         *slugs* of all reaches are led along *way*, with *forces* in the order of `settled.forces`.
-        With *settled_too* all is followed, else only what does not settle, behind what has.
+        With *settled_too* all is followed, else only what does not settle, behind what has. What is not among
+        *only* these reaches, which must contain all that feeds them, is left out.
         """
         settled = way.settled
-        known: dict[int, list[Slug]] = {}
+        known: dict[int, list[Slug]] = (
+            {} if only is None else {i: [] for i in settled.moving if i not in only}
+        )
         if not settled_too:
             rests = (settled.outlet @ forces).tolist()
             for k in way.settles:
