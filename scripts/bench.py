@@ -2,24 +2,27 @@
 
 `python scripts/bench.py` prints what is to be reached, each beside its reach and its aim (some ten minutes on
 two idle cores), then the parts; `--table` stops before the parts, `--quick` leaves out what runs many years,
-`--sweep` measures long sweeps alone. Commands are measured in seconds of a processor, which another user of
-the machine moves less than a clock. Nothing here is a test: times are printed, not judged.
+`--sweep` measures long sweeps alone, `--copy build/quick` sets a compiled copy (`scripts/compile.py`) beside
+it all in the table. Commands are measured in seconds of a processor, which another user of the machine moves
+less than a clock. Nothing here is a test: times are printed, not judged.
 """
 
 from __future__ import annotations
 
+import json
 import os
 import resource
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import NamedTuple
 
 import simpy
 
+import cyclesim
 from cyclesim.decide.sweeps.sweep import job, sweep
 from cyclesim.scenario.reading.load import load
 from cyclesim.simulation.assembly import Assembly
@@ -30,6 +33,8 @@ from cyclesim.simulation.programme import Programme
 ROOT = Path(__file__).resolve().parent.parent
 FILE = ROOT / "schedules" / "walled-garden.yaml"
 WINTER = ROOT / "schedules" / "high-valley.yaml"
+PACKAGE = Path(cyclesim.__file__).resolve().parents[1]
+"""Where the program lies that is measured: here, or a compiled copy."""
 DAY = 86_400
 BYTECODE = tempfile.TemporaryDirectory()
 
@@ -153,7 +158,7 @@ def command(*words: str, times: int = 3) -> Taken:
     Python has read the program before and kept its bytecode, as it does for whoever has run a command once.
     """
     found = []
-    env = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONPYCACHEPREFIX": BYTECODE.name}
+    env = {**os.environ, "PYTHONPATH": str(PACKAGE), "PYTHONPYCACHEPREFIX": BYTECODE.name}
     env.pop("PYTHONDONTWRITEBYTECODE", None)
     subprocess.run(
         [sys.executable, "-m", "cyclesim", "check", str(FILE)], capture_output=True, check=False, env=env
@@ -208,19 +213,26 @@ def year_s(file: Path, times: int) -> float:
     return best(times, lambda: simulate_trace(plant, programme, days=365))
 
 
-def table(bare: float, quick: bool) -> None:
+class Row(NamedTuple):
+    """A line of the table."""
+
+    what: str
+    now: str
+    beside: str
+
+
+def table(bare: float, quick: bool) -> Iterator[Row]:
     """What is to be reached. Of a sweep the processors' time is halved: so long two idle cores take."""
-    say("measure", "now", "reach, aim")
     one = year_s(FILE, 3)
-    say(f"year of {FILE.stem}, bare timeouts", f"{one / bare:.0f}", "25, 15")
+    yield Row(f"year of {FILE.stem}, bare timeouts", f"{one / bare:.0f}", "25, 15")
     years_s = {file.stem: year_s(file, 1) for file in sorted((ROOT / "schedules").glob("*.yaml"))}
     slowest = max(years_s, key=lambda name: years_s[name])
-    say(f"slowest year, {slowest}", f"{years_s[slowest] / bare:.0f}", "60, 40")
+    yield Row(f"slowest year, {slowest}", f"{years_s[slowest] / bare:.0f}", "60, 40")
     run, check = command("run", str(FILE)), command("check", str(FILE), times=5)
-    say("cyclesim run of a year", f"{run.cpu_s:.2f} s", "1.2 s, 0.8 s")
-    say("cyclesim check", f"{check.cpu_s:.2f} s", "half of 0.75 s, 0.4 s")
+    yield Row("cyclesim run of a year", f"{run.cpu_s:.2f} s", "1.2 s, 0.8 s")
+    yield Row("cyclesim check", f"{check.cpu_s:.2f} s", "half of 0.75 s, 0.4 s")
     candidate = best(3, lambda: sweep([job(load(FILE), 365)]))
-    say("candidate-year in a sweep", f"{candidate:.2f} s", "0.35 s, 0.18 s")
+    yield Row("candidate-year in a sweep", f"{candidate:.2f} s", "0.35 s, 0.18 s")
     if quick:
         return
     pair = (str(ROOT / "schedules" / "walled-garden-circulator.yaml"), str(FILE))
@@ -230,11 +242,24 @@ def table(bare: float, quick: bool) -> None:
         ("compare --futures 200", ("compare", *pair, "--futures", "200"), "75 s, 40 s"),
     ):
         took = command(*words, "--workers", "2", times=1)
-        say(
-            f"{what}, two cores",
-            f"{took.cpu_s / 2.0:.0f} s",
-            f"{reach} (here {took.wall_s:.0f} s by the clock)",
-        )
+        by_clock = f"(here {took.wall_s:.0f} s by the clock)"
+        yield Row(f"{what}, two cores", f"{took.cpu_s / 2.0:.0f} s", f"{reach} {by_clock}")
+
+
+def rows_of_copy(folder: str, quick: bool) -> list[Row]:
+    """The table of a compiled copy in a folder, each line measured by this script in a process of its own."""
+    words = [sys.executable, __file__, "--rows", *["--quick"] * quick]
+    env = {**os.environ, "PYTHONPATH": str(Path(folder).resolve())}
+    done = subprocess.run(words, capture_output=True, text=True, check=True, env=env)
+    return [Row(*row) for row in json.loads(done.stdout)]
+
+
+def say_table(bare: float, quick: bool, copy: str | None) -> None:
+    """Print the table, with a compiled copy's beside it if one is named."""
+    beside = rows_of_copy(copy, quick) if copy else []
+    say("measure", "now", f"{'compiled':>12}   reach, aim" if copy else "reach, aim")
+    for place, row in enumerate(table(bare, quick)):
+        say(row.what, row.now, f"{beside[place].now:>12}   {row.beside}" if copy else row.beside)
 
 
 def main() -> None:
@@ -242,9 +267,13 @@ def main() -> None:
     if "--sweep" in sys.argv[1:]:
         candidates()
         return
-    bare = best(5, bare_timeouts)
+    bare, quick = best(5, bare_timeouts), "--quick" in sys.argv[1:]
+    if "--rows" in sys.argv[1:]:
+        print(json.dumps(list(table(bare, quick))))
+        return
     say("15,000 bare simpy timeouts", f"{bare * 1e3:.1f} ms")
-    table(bare, "--quick" in sys.argv[1:])
+    copy = sys.argv[sys.argv.index("--copy") + 1] if "--copy" in sys.argv[1:] else None
+    say_table(bare, quick, copy)
     if "--table" in sys.argv[1:]:
         return
     scenario = load(FILE)

@@ -114,6 +114,8 @@ POWERLESS = {
     ),
 }
 """Cause and mend by the state of the power, or for that of a circuit alone."""
+WITHOUT_POWER = frozenset(cause for cause, _ in POWERLESS.values())
+"""The causes alone."""
 
 
 def unpowered(history: History, state: str, things: Collection[str]) -> Spans:

@@ -29,13 +29,16 @@ def changes(rule: Rule, plant: Assembly, programme: Programme, about: Subject) -
     """Changes that might make a rule hold for its subject, the smallest first."""
     yield from rule.changes(plant, programme, about)
     for name in about.machines:
-        for kind in ("pumps", "heat_sources", "treatment", "air"):
-            sheet: Any = getattr(plant.sheet, kind).get(name)
-            if sheet is not None and sheet.also_started_by:
-                sentence = (
-                    f"disconnect the contacts that start {as_written(name, 'on')} without the controller"
-                )
-                yield change(sentence, with_value((), "plant", kind, name, "also_started_by"))
+        yield from disconnected(plant, name)
+
+
+def disconnected(plant: Assembly, name: str) -> Iterator[Change]:
+    """A device that nothing but the controller starts or stops any more."""
+    for kind in ("pumps", "heat_sources", "treatment", "air", "circulators"):
+        sheet: Any = getattr(plant.sheet, kind).get(name)
+        if sheet is not None and sheet.also_started_by:
+            sentence = f"disconnect the contacts that start {as_written(name, 'on')} without the controller"
+            yield change(sentence, with_value((), "plant", kind, name, "also_started_by"))
 
 
 def flow_proven(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
@@ -203,6 +206,19 @@ def replaced(thing: Any, value: Any, *path: str | int) -> Any:
 def chained(first: MadeMend, then: MadeMend) -> MadeMend:
     """One after the other."""
     return MadeMend(lambda scenario: then.of(first.of(scenario)), (*first.edits, *then.edits))
+
+
+def not_blocked(plant: Assembly, name: str) -> Iterator[Change]:
+    """Each block of a device taken out, so that it is on when it is asked for."""
+    interlocks = plant.scenario.interlocks
+    for k, line in enumerate(interlocks):
+        if isinstance(line, Block) and line.while_ and str(line.block).partition(" ")[0] == name:
+            left = tuple(other for other in interlocks if other is not line)
+            made = with_value((), "interlocks")
+            if left:
+                made = MadeMend(with_value(left, "interlocks").of, (Edit(("interlocks", k), None),))
+            why = f" (it stands there for: {line.because})" if line.because else ""
+            yield change(f"take out {{block: {line.block}, while: {line.while_}}}{why}", made)
 
 
 def blocked_while(name: str, condition: str) -> Change:

@@ -117,6 +117,15 @@ def _not_turned(plant: Assembly, programme: Programme, about: Subject) -> Iterat
         yield mends.change(sentence, mends.with_value((), "plant", where, valve, "may_be"))
 
 
+def _together(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """Nothing that holds off, or stops, one of the two pumps alone."""
+    del programme
+    own, steered = plant.sheet.heat_sources[about.name].own_water, plant.steered[about.name]
+    for name in (steered.pump.pump if steered.pump else "", own.circulator if own else ""):
+        yield from mends.not_blocked(plant, name)
+        yield from mends.disconnected(plant, name)
+
+
 RULES: tuple[Rule, ...] = (
     Rule(
         "sun-not-let-in",
@@ -150,6 +159,7 @@ RULES: tuple[Rule, ...] = (
         judge=_kept_out("half"),
         subjects=_subjects("half"),
         nothing="the file has no collectors on water of their own",
+        changes=_together,
     ),
     Rule(
         "sun-not-stopped",

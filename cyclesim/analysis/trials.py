@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import NamedTuple
 
 from cyclesim.analysis.findings import SEVERITIES, Change, Finding, Subject
-from cyclesim.analysis.history import History
+from cyclesim.analysis.history import POWERLESS, WITHOUT_POWER, History
 from cyclesim.analysis.mends import changes
 from cyclesim.analysis.result import Result
 from cyclesim.analysis.rules import RULES, check
+from cyclesim.analysis.spans import while_in
 from cyclesim.errors import CycleSimError
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.edit import Edit
@@ -68,10 +69,17 @@ def tried(
     After *most_runs* runs no further mend is tried. *on_run* is called with the number of runs done.
     """
     known: dict[str, Days | None] = {}
+    causes = dict[tuple[str, str], set[str]]()
+    for finding in findings:
+        causes.setdefault((finding.rule, finding.subject), set()).add(finding.cause)
     before = _days(result.findings, History(result.plant, result.programme, result.trace))
     trials, numbers = list[MendTrial](), dict[str, int]()
-    for mine in dict.fromkeys((finding.rule, finding.subject) for finding in findings):
-        for k, change in enumerate(offered(result, *mine)):
+    for mine, why in causes.items():
+        stood = _without_power(result, why)
+        some = (
+            change for change in offered(result, *mine) if not (stood and _runs_only(stood, result, change))
+        )
+        for k, change in enumerate(some):
             if k >= MOST_EACH or (change.sentence not in known and len(known) >= most_runs):
                 break
             if change.sentence not in known:
@@ -127,6 +135,32 @@ def offered(result: Result, broken_rule: str, subject: str) -> Iterator[Change]:
             if change.sentence not in told:
                 told.add(change.sentence)
                 yield change
+
+
+def _without_power(result: Result, causes: Collection[str]) -> frozenset[str]:
+    """The pumps that had no power, where that alone is why a rule was broken."""
+    if not WITHOUT_POWER.issuperset(causes):
+        return frozenset()
+    pumps = frozenset(result.plant.pumps)
+    if set(causes) != {POWERLESS["circuit"][0]}:
+        return pumps
+    circuits = result.scenario.circuits
+    lost = (circuits[name].feeds for name, s in result.trace.circuits.items() if len(while_in(s, "lost")))
+    return pumps.intersection(fed for feeds in lost for fed in feeds)
+
+
+def _runs_only(pumps: frozenset[str], result: Result, change: Change) -> bool:
+    """Whether all that a change lets run otherwise are runs of these pumps."""
+    if not pumps:
+        return False
+    try:
+        after = change.of(result.scenario).schedule
+    except (CycleSimError, ValueError):
+        return False  # told for what it is where it is tried
+    before = result.scenario.schedule
+    other = [run for run in (*after.line_flushes, *after.filter_runs)
+             if run not in (*before.line_flushes, *before.filter_runs)]  # fmt: skip
+    return bool(other) and all(pump.pump in pumps for run in other for pump in run.pumping.pumps)
 
 
 def _with(result: Result, change: Change) -> Days | None:

@@ -102,16 +102,10 @@ class AgeBook:
     def tell(self) -> None:
         """Tell of all that has been put down, plug by plug and in order of time."""
         of_passages = [self._passages(passages, rows) for passages, rows in self._passed.values()]
-        stood: dict[int, list[float]] = {i: [] for i in self._recorded}
-        for (plugs, _), (ages, rows) in self._stood.items():
-            for i in plugs:
-                oldest, mean = ages[i]
-                for t0, t1, base in rows:
-                    stood[i] += (t0, t1, base - oldest, base - mean)
+        of_stays = [self._stays(plugs, *put_down) for (plugs, _), put_down in self._stood.items()]
         for i in self._recorded:
             tables = [np.array(self._rows[i]).reshape(-1, len(Emitted._fields))]
-            tables.append(self._standing(i, np.array(stood[i]).reshape(-1, 4)))
-            tables += [found[i] for found in of_passages if i in found]
+            tables += [found[i] for found in (*of_stays, *of_passages) if i in found]
             table = np.concatenate(tables)
             if len(table):
                 self._emit(i, table[np.argsort(table[:, 1], kind="stable")])
@@ -120,13 +114,19 @@ class AgeBook:
         self._stood.clear()
         self._count = 0
 
-    def _standing(self, i: int, rows: Floats) -> Floats:
-        t0, t1, earliest, mean = rows.T
-        dt, oldest0 = t1 - t0, t0 - earliest
-        above = np.minimum(dt, np.maximum(0.0, oldest0 + dt - self._limit_s))
-        oldest_s2, mean_s2 = (oldest0 + 0.5 * dt) * dt, (t0 - mean + 0.5 * dt) * dt
-        nothing = np.zeros(len(dt))
-        return np.stack((nothing + i, t0, t1, nothing, oldest0 + dt, oldest_s2, mean_s2, above), axis=1)
+    def _stays(
+        self, plugs: tuple[int, ...], ages: Ages, rows: Sequence[tuple[float, ...]]
+    ) -> dict[int, Floats]:
+        t0, t1, base = np.array(rows).T
+        dt, found, nothing = t1 - t0, {}, np.zeros(len(rows))
+        for i in plugs:
+            oldest, mean = ages[i]
+            oldest0, mean0 = t0 - (base - oldest), t0 - (base - mean)
+            above = np.minimum(dt, np.maximum(0.0, oldest0 + dt - self._limit_s))
+            integrals_s2 = (oldest0 + 0.5 * dt) * dt, (mean0 + 0.5 * dt) * dt
+            columns = (nothing + i, t0, t1, nothing, oldest0 + dt, *integrals_s2, above)
+            found[i] = np.stack(columns, axis=1)
+        return found
 
     def _passages(self, passages: Passages, rows: Sequence[tuple[float, ...]]) -> dict[int, Floats]:
         table = np.array(rows)

@@ -10,7 +10,7 @@ older than all of the group before, which is the oldest at each moment does not 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import pairwise
 
 from cyclesim.physics import parcels
@@ -63,6 +63,8 @@ class WaterAge:
         self._asked = frozenset(recorded)
         self._book = AgeBook(recorded, limit_s, emit)
         self._held = [_Held(start_s, None)] * len(plugs)
+        self._last: tuple[tuple[int, ...], _Held] | None = None
+        """What moved last and what it holds, where that is not among the others yet."""
         self._count = 0
         self.still = self.pattern([0.0] * len(plugs))
         self._now = self.still
@@ -73,6 +75,7 @@ class WaterAge:
         p = pattern_of(self.plugs, self._count, flows)
         self._count += 1
         p.moving = tuple(i for i in p.moving if self.plugs[i].volume_m3 > 0.0)
+        p.asked = tuple(i for i in p.moving if i in self._asked)
         if p.moving and math.isfinite(p.clear_s):
             contents = {i: [(self.plugs[i].volume_m3, 0.0, 0.0, 0.0, 0.0)] for i in p.moving}
             end_s = 1.01 * p.clear_s
@@ -91,30 +94,44 @@ class WaterAge:
     def close(self, at_s: float) -> None:
         """Close every open interval at *at_s*, and tell of all that have been closed."""
         self._move(at_s)
-        self._stood(range(len(self.plugs)), at_s)
+        self._stood(self._kinds(range(len(self.plugs))), at_s)
         self._closed_s = at_s
         self._book.tell()
 
     def _move(self, at_s: float) -> None:
         """What moves has moved up to *at_s*."""
         if at_s > self._from_s:
-            if self._now.moving:
-                held = self._stood(self._now.moving, self._from_s)
-                self._advance(self._now, self._from_s, at_s, held)
+            p, last = self._now, self._last
+            if p.moving:
+                alike = last is not None and last[0] == p.moving  # nearly always
+                kinds = {last[1]: p.asked} if last is not None and alike else self._kinds(p.moving)
+                self._stood(kinds, self._from_s)
+                self._advance(p, self._from_s, at_s, kinds)
             self._from_s = at_s
 
-    def _stood(self, plugs: Sequence[int], at_s: float) -> list[_Held]:
-        """Put down how long these plugs have stood by *at_s*; what each of them holds."""
-        held = [self._held[i] for i in plugs]
-        kinds = set(held)
-        for kind in kinds:
+    def _each(self) -> list[_Held]:
+        """What each plug holds."""
+        if self._last is not None:
+            plugs, held = self._last
+            for i in plugs:
+                self._held[i] = held
+            self._last = None
+        return self._held
+
+    def _kinds(self, plugs: Iterable[int]) -> dict[_Held, tuple[int, ...]]:
+        """What some plugs hold, with those of them whose ages are asked for."""
+        kinds: dict[_Held, tuple[int, ...]] = {}
+        held = self._each()
+        for i in plugs:
+            kinds[held[i]] = kinds.get(held[i], ()) + ((i,) if i in self._asked else ())
+        return kinds
+
+    def _stood(self, kinds: Mapping[_Held, tuple[int, ...]], at_s: float) -> None:
+        """Put down how long what is so held has stood by *at_s*."""
+        for kind, asked in kinds.items():
             since_s = max(kind.base_s, self._closed_s)
             if since_s < at_s:
-                one, asked = len(kinds) == 1, self._asked
-                here = [i for i, h in zip(plugs, held, strict=True) if i in asked and (one or h is kind)]
-                alike = tuple(here)
-                self._book.stood(alike, since_s, at_s, *kind.ages(alike))
-        return held
+                self._book.stood(asked, since_s, at_s, *kind.ages(asked))
 
     def ages(self, plug: int, at_s: float) -> tuple[float, float]:
         """Oldest and mean age [s] in *plug* at *at_s*, not before the last change."""
@@ -127,51 +144,48 @@ class WaterAge:
 
     def _content(self, i: int, *, forward: bool) -> list[Parcel]:
         """Content of plug *i* with the end that leaves first in front."""
-        held = self._held[i]
+        held = self._each()[i]
         base, pattern = held.base_s, held.pattern
         if pattern is None:
             return [(self.plugs[i].volume_m3, base, base, base, base)]
         content = held.contents[i] if held.contents else parcels.shifted(pattern.profile[i], base)
         return content if (pattern.flows[i] > 0.0) == forward else parcels.turned(content)
 
-    def _advance(self, p: Pattern, t0: float, t1: float, held: Sequence[_Held]) -> None:
+    def _advance(self, p: Pattern, t0: float, t1: float, kinds: Iterable[_Held]) -> None:
         dt = t1 - t0
         if not p.profile or dt < p.clear_s:
             self._advance_exact(p, t0, dt, 0.0)
             return
-        kinds = sorted(set(held), key=lambda kind: -kind.base_s)
-        if not (p.clear_s < 0.5 * FAR_S and _are_apart(p, kinds)):
+        latest = list(kinds)
+        if len(latest) > 1:
+            latest.sort(key=lambda kind: -kind.base_s)
+        if not (p.clear_s < 0.5 * FAR_S and _are_apart(p, latest)):
             self._advance_exact(p, t0, p.clear_s, dt - p.clear_s)
         else:
-            alike = kinds if len(kinds) == 1 else held
-            key = tuple([one.number for one in alike]), tuple([kinds.index(one) for one in alike])
+            alike = latest if len(latest) == 1 else [self._held[i] for i in p.moving]
+            key = tuple([one.number for one in alike]), tuple([latest.index(one) for one in alike])
             passages = p.memo.get(key)
             if passages is None:
-                passages = p.memo[key] = self._work_out(p, held, kinds)
-            self._book.passed(passages, t0, t1, [kind.base_s for kind in kinds])
-        self._hold(p, _Held(t1, p))
-
-    def _hold(self, p: Pattern, held: _Held) -> None:
-        for i in p.moving:
-            self._held[i] = held
+                passages = p.memo[key] = self._work_out(p, latest)
+            self._book.passed(passages, t0, t1, [kind.base_s for kind in latest])
+        self._last = p.moving, _Held(t1, p)
 
     def _advance_exact(self, p: Pattern, t0: float, dt: float, steady_s: float) -> None:
         """Work through *dt* parcel by parcel; then *steady_s* more at the steady profile."""
         contents = {i: self._content(i, forward=p.flows[i] > 0.0) for i in p.moving}
         contents, knots, means = run_through(self.plugs, p, contents, t0, dt, self._asked)
         t1 = t0 + dt + steady_s
-        self._hold(p, _Held(t1, p, contents))
-        for i in p.moving:
-            if i not in self._asked:
-                continue
+        self._last = p.moving, _Held(t1, p, contents)
+        for i in p.asked:
             peak, oldest, mean = parcels.peak_s(knots[i]), parcels.integral_s2(knots[i]), means[i]
             steady_oldest, steady_mean = p.steady[i] if steady_s else (0.0, 0.0)
             peak, oldest = max(peak, steady_oldest), oldest + steady_oldest * steady_s
             row = Emitted(i, t0, t1, p.flows[i], peak, oldest, mean + steady_mean * steady_s, 0.0)
             self._book.flowed(row, knots[i], steady_s, steady_oldest)
 
-    def _work_out(self, p: Pattern, held: Sequence[_Held], kinds: Sequence[_Held]) -> Passages:
+    def _work_out(self, p: Pattern, kinds: Sequence[_Held]) -> Passages:
         """The passage of *p* through what stands there now, for standing times that are far apart."""
+        held = [self._each()[i] for i in p.moving]
         groups = [kinds.index(one) for one in held]
         stand = [
             parcels.shifted(self._content(i, forward=p.flows[i] > 0.0), -one.base_s)
@@ -185,7 +199,7 @@ class WaterAge:
                 for i, c, group in zip(p.moving, stand, groups, strict=True)
             }
             _, knots, mean = run_through(self.plugs, p, contents, 0.0, p.clear_s, self._asked)
-            oldest.append({i: parcels.integral_s2(knots[i]) for i in p.moving if i in self._asked})
+            oldest.append({i: parcels.integral_s2(knots[i]) for i in p.asked})
             means.append(mean)
         passages = {}
         for i in oldest[0]:
@@ -206,10 +220,10 @@ def _are_apart(p: Pattern, kinds: Sequence[_Held]) -> bool:
 
     *kinds*: what stands where *p* moves water, the latest first.
     """
+    if len(kinds) == 1:
+        return kinds[0].contents is None
     if any(kind.contents is not None for kind in kinds):
         return False
-    if len(kinds) == 1:
-        return True
     longest = [1.01 * kind.pattern.clear_s if kind.pattern else 0.0 for kind in kinds]
     return max(longest) + p.clear_s < 0.5 * FAR_S and all(
         later.base_s - lasts > earlier.base_s

@@ -5,13 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
-import numpy as np
-
 from cyclesim.physics import warmth
 from cyclesim.physics.forces import Forces
 from cyclesim.physics.heat import ZoneFilter, mode
 from cyclesim.physics.stays import OnStays, Stays, Straight
-from cyclesim.physics.warmth import Floats, Moved, Slug
+from cyclesim.physics.warmth import Moved, Slug
 from cyclesim.physics.ways import Ways
 
 
@@ -40,13 +38,9 @@ class Contents:
                 kinds[key] = ZoneFilter(zones[r.zone], 1.0 / r.rate_1_s, origin_s)
         self._filters = [kinds.get((r.zone, round(r.rate_1_s, 15))) for r in reaches]
         self.stays = Stays(reaches, body_of, start_s, water_c, on_stays)
-        self.straight = [Straight(h, reaches, self._filters, self.stays, forces) for h in ways.held]
-        self.is_straight = [True] * len(self.circuits)
-        """Whether the water of each reach is one slug: then it stands in `ends_c`, otherwise in slugs."""
-        self.ends_c: list[Floats] = [np.full(2 * len(held), water_c) for held in ways.held]
-        """Of each circuit as in Straight [degC]: replaced, and never written into."""
-        self.touched_s = [float(start_s)] * len(self.circuits)
-        """When each circuit was touched last, if it is straight."""
+        self.straight = [
+            Straight(held, reaches, self._filters, self.stays, forces, start_s, water_c) for held in ways.held
+        ]
         self._slugs: list[list[Slug]] = [[] for _ in reaches]
         self._since: list[float] = [float(start_s)] * n
         self.flows = [0.0] * n
@@ -55,24 +49,23 @@ class Contents:
 
     def of(self, g: int) -> dict[int, list[Slug]]:
         """The slugs of a circuit, as they were when it was touched last."""
-        if not self.is_straight[g]:
+        if not self.straight[g].is_straight:
             return {i: self._slugs[i] for i in self.circuits[g]}
-        return self._ways.as_slugs(g, self.ends_c[g])
+        return self._ways.as_slugs(g, self.straight[g].ends_c)
 
     def open(self, g: int) -> None:
         """The water of a circuit is told slug by slug from now on."""
-        if self.is_straight[g]:
-            self.straight[g].part()
+        straight = self.straight[g]
+        if straight.is_straight:
             for i, slugs in self.of(g).items():
-                self._slugs[i], self._since[i] = slugs, self.touched_s[g]
-            self.is_straight[g] = False
+                self._slugs[i], self._since[i] = slugs, straight.touched_s
+            straight.part()
 
     def straighten(self, g: int, now: int) -> None:
         """Tell the water of a circuit, which has come to *now*, by vector if it is one slug in each reach."""
         slugs = [self._slugs[i] for i in self.straight[g].held]
         if all(len(x) == 1 for x in slugs):
-            self.ends_c[g] = np.array([x[0][1] for x in slugs] + [x[0][2] for x in slugs])
-            self.is_straight[g], self.touched_s[g] = True, float(now)
+            self.straight[g].begin([x[0][1] for x in slugs] + [x[0][2] for x in slugs], now)
 
     def _stood(self, i: int, since: float, at_s: float) -> tuple[float, float]:
         """The map of water that has stood in reach *i*: factor, and what is added."""
@@ -87,11 +80,11 @@ class Contents:
 
         As it stands on until *at_s*; as it was where it moves.
         """
-        reach, g = self.reaches[i], self.circuit_of[i]
-        if self.is_straight[g]:
-            ends_c, k = self.ends_c[g], self._place[i]
+        reach, straight = self.reaches[i], self.straight[self.circuit_of[i]]
+        if straight.is_straight:
+            ends_c, k = straight.ends_c, self._place[i]
             front, back = float(ends_c[k]), float(ends_c[len(ends_c) // 2 + k])
-            since, slugs = self.touched_s[g], [(self._ways.plugs[i].volume_m3, front, back)]
+            since, slugs = straight.touched_s, [(self._ways.plugs[i].volume_m3, front, back)]
         else:
             since, slugs = self._since[i], self._slugs[i]
         kept, gained = (1.0, 0.0) if self.flows[i] else self._stood(i, since, at_s)

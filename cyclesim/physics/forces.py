@@ -15,12 +15,12 @@ from cyclesim.physics.warmth import Floats
 
 
 class Mark(NamedTuple):
-    """An instant from which, or up to which, is counted what has acted."""
+    """An instant from which is counted what has acted."""
 
     now: int
     tub_k_s: float
-    heats_j: tuple[float, ...]
-    """What each reach of `Forces.heated` has got by then."""
+    given: Floats
+    """The row's integral by then, but for the tub and the zones."""
 
 
 class Forces:
@@ -45,9 +45,9 @@ class Forces:
         """How often it has changed."""
         self.heated: frozenset[int] = frozenset()
         """The reaches that have got heat until now."""
-        self._heats: dict[int, tuple[float, float]] = {}
-        """Of each of these, as they came: heat into it [W], what it had got by `_since_s` [J]."""
-        self._since_s = start_s
+        self._heats_w = [0.0] * reaches
+        self._given: Floats = self.now
+        self._given_until_s = start_s
         hours = len(next(iter(zones.values())))
         self._hourly: Floats = np.array([zones[name] for name in names]).reshape(len(names), hours).T.copy()
         sums = np.cumsum(self._hourly * HOUR_S, axis=0)
@@ -65,24 +65,22 @@ class Forces:
 
     def heat(self, heats_w: Mapping[int, float], now: int) -> None:
         """From *now* on these reaches get so much heat [W]."""
-        known, first = self._heats, self.first_heat
-        changed = [(i, w) for i, w in heats_w.items() if w != (known[i][0] if i in known else 0.0)]
-        if not changed:
-            return
-        self._book(now)
-        self.version += 1
-        self.now = self.now.copy()
-        for i, heat_w in changed:
-            self.now[first + i] = heat_w
-            known[i] = heat_w, known[i][1] if i in known else 0.0
-        if len(known) > len(self.heated):
-            self.heated = frozenset(known)
+        row, heats = self.now, self._heats_w
+        for i, heat_w in heats_w.items():
+            if heats[i] != heat_w:
+                if row is self.now:
+                    self._book(now)
+                    row = row.copy()
+                    self.version += 1
+                heats[i] = row[self.first_heat + i] = heat_w
+                if i not in self.heated:
+                    self.heated |= {i}
+        self.now = row
 
     def _book(self, now: int) -> None:
-        dt_s, self._since_s = now - self._since_s, now
-        if dt_s:
-            for i, (heat_w, given_j) in self._heats.items():
-                self._heats[i] = heat_w, given_j + heat_w * dt_s
+        if now > self._given_until_s:
+            self._given = self._given + self.now * (now - self._given_until_s)
+            self._given_until_s = now
 
     def beside(self, tub_c: float) -> Floats:
         """The row with the tub's temperature in its place."""
@@ -98,21 +96,19 @@ class Forces:
     def mark(self, now: int, tub_k_s: float) -> Mark:
         """An instant; *tub_k_s*: the integral of the tub's temperature since the run began [K s]."""
         self._book(now)
-        return Mark(now, tub_k_s, tuple([given_j for _, given_j in self._heats.values()]))
+        return Mark(now, tub_k_s, self._given)
 
-    def acted(self, begins: Sequence[Mark], ends: Sequence[Mark]) -> Floats:
-        """Integrals of the row over time, from each mark to that of the same place."""
-        return self._integrals(ends) - self._integrals(begins)
+    def acted(self, since: Mark, now: int, tub_k_s: float) -> Floats:
+        """Integral of the row from a mark on, but for the zones; *tub_k_s* as for `mark`."""
+        self._book(now)
+        row = self._given - since.given
+        row[0] = tub_k_s - since.tub_k_s
+        return row
 
-    def _integrals(self, marks: Sequence[Mark]) -> Floats:
-        rows = np.zeros((len(marks), len(self.now)))
-        rows[:, 0] = [mark.tub_k_s for mark in marks]
-        since = np.array([mark.now - self._origin_s for mark in marks])
+    def zones_k_s(self, at_s: Sequence[int]) -> Floats:
+        """Integrals of the zones' temperatures [K s] up to these instants: a row for each."""
+        since = np.array(at_s) - self._origin_s
         hour = since // int(HOUR_S)
         beside = self._hourly[np.minimum(hour, self._last)]
-        rows[:, 1 : self.first_heat] = self._sums[hour] + (since - hour * HOUR_S)[:, None] * beside
-        for k, i in enumerate(self._heats):  # those that came later had got none before
-            rows[:, self.first_heat + i] = [
-                mark.heats_j[k] if k < len(mark.heats_j) else 0.0 for mark in marks
-            ]
-        return rows
+        integrals: Floats = self._sums[hour] + (since - hour * HOUR_S)[:, None] * beside
+        return integrals

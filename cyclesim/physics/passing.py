@@ -1,16 +1,14 @@
-"""What is kept of water outside the tub: plans and turns of flows, passages that wait, pieces on trial."""
+"""Water of a circuit on its way to be settled: what it is taken to return until then."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import NamedTuple
 
 import numpy as np
 
 from cyclesim.physics import warmth
-from cyclesim.physics.warmth import Floats, Moved, Slug
+from cyclesim.physics.warmth import Floats, Slug
 from cyclesim.physics.ways import Way
 
 _ALIKE_K = 0.01  # streams of the tub nearer than this are one slug
@@ -35,6 +33,10 @@ class Passing:
     lasted_s: int = 0
     given_j: float = 0.0
 
+    def begins(self, tub_c: float, forces: Floats) -> bool:
+        """Whether it begins at that temperature of the tub, with these *forces*."""
+        return self.before_c == tub_c and self.acted[0][0] is forces
+
     def lasts(self, dt_s: int, forces: Floats, tub_c: float, by_then_j: float) -> None:
         """It goes on for *dt_s* with these *forces*, until the tub is at *tub_c* and has got *by_then_j*."""
         before, so_long = self.acted[-1]
@@ -47,9 +49,9 @@ class Passing:
 
     def forces(self) -> Floats:
         """What has acted on the mean."""
-        if len(self.acted) == 1:
-            return self.acted[0][0]
-        mean: Floats = np.add.reduce([row * dt_s for row, dt_s in self.acted]) / self.lasted_s
+        (mean, lasted_s), *others = self.acted
+        for row, dt_s in others:
+            mean, lasted_s = mean + (row - mean) * (dt_s / (lasted_s + dt_s)), lasted_s + dt_s
         return mean
 
     def returned_j(self, after_s: int) -> float:
@@ -63,65 +65,31 @@ class Passing:
         else_k = (self.after_c - alone_c) * after_s / self.lasted_s  # what else has warmed it
         return self.before_c + self.returned_j(after_s) / tub_j_k + else_k
 
-    def sent_out(self, tub_j_k: float, *, to_read: bool = False) -> list[Slug]:
-        """What a tub of *tub_j_k* [J/K] has sent out since it began: a stream [s].
+    def sent_out(self, tub_j_k: float) -> list[Slug]:
+        """What a tub of *tub_j_k* [J/K] has sent out since it began: a stream [s]."""
+        ends = pairwise(self._course(tub_j_k).tolist())
+        return warmth.joined([(1.0, front, back) for front, back in ends], 0.0, _ALIKE_K)
 
-        *to_read*: as few slugs as are as near, though they hold another heat.
-        """
+    def roughly_sent_out(self, tub_j_k: float) -> list[Slug]:
+        """The same as near, in few slugs of one length, which hold another heat."""
+        course_c = self._course(tub_j_k)
+        seconds, pieces = np.arange(self.lasted_s + 1), 1
+        while True:
+            at = np.linspace(0, self.lasted_s, pieces + 1).round().astype(int)
+            knots_c = course_c[at]
+            if (
+                pieces == self.lasted_s
+                or np.abs(np.interp(seconds, at, knots_c) - course_c).max() <= _ALIKE_K
+            ):
+                rows = zip(np.diff(at).tolist(), pairwise(knots_c.tolist()), strict=True)
+                return [(float(dt), front, back) for dt, (front, back) in rows]
+            pieces = min(2 * pieces, self.lasted_s)
+
+    def _course(self, tub_j_k: float) -> Floats:
+        """How warm a tub of *tub_j_k* [J/K] was, second by second [degC]."""
         returned = self.by_second[: self.lasted_s + 1]
         if self.causes is not None:
             returned = returned @ self.causes
-        temps_c = self.before_c + returned / tub_j_k
+        temps_c: Floats = self.before_c + returned / tub_j_k
         temps_c += np.linspace(0.0, self.after_c - temps_c[-1], self.lasted_s + 1)  # what else has warmed it
-        if to_read:
-            return _in_few(temps_c)
-        ends = pairwise(temps_c.tolist())
-        return warmth.joined([(1.0, front, back) for front, back in ends], 0.0, _ALIKE_K)
-
-
-def _in_few(temps_c: Floats) -> list[Slug]:
-    """A stream [s] of few slugs of one length, as near to temperatures by the second [degC] as is told."""
-    seconds, pieces = np.arange(len(temps_c)), 1
-    while True:
-        at = np.linspace(0, len(temps_c) - 1, pieces + 1).round().astype(int)
-        knots_c = temps_c[at]
-        if pieces == len(temps_c) - 1 or np.abs(np.interp(seconds, at, knots_c) - temps_c).max() <= _ALIKE_K:
-            rows = zip(np.diff(at).tolist(), pairwise(knots_c.tolist()), strict=True)
-            return [(float(dt), front, back) for dt, (front, back) in rows]
-        pieces = min(2 * pieces, len(temps_c) - 1)
-
-
-class Trial(NamedTuple):
-    """What moving water would do over a piece."""
-
-    dt_s: int
-    returned_w: float
-    moved: tuple[Moved, ...]
-    passing: tuple[tuple[int, Passing, float], ...]
-    """Circuits that wait until they settle, and what each is then taken to have returned [J]."""
-
-
-class Plan(NamedTuple):
-    """What is asked of every circuit by flows through all reaches."""
-
-    asked_m3_s: Sequence[float]
-    flows: list[float]
-    ways: list[Way | None]
-
-
-class Turn(NamedTuple):
-    """What changes from one plan and its heats to another."""
-
-    changed: list[int]
-    """Circuits whose flows do."""
-    others: list[int]
-    """Reaches of other circuits whose water stands and is heated otherwise."""
-    touched: list[int]
-    """The bodies that these belong to."""
-    standing: list[int]
-    """Reaches whose water stands and is heated."""
-    heated: dict[int, float]
-    heats_w: dict[int, float]
-    """Heat into each reach that is heated, or was."""
-    moves: list[tuple[int, bool]]
-    """Which bodies count as moving from now on, which do not."""
+        return temps_c

@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from cyclesim.physics.forces import Forces, Mark
+from cyclesim.physics.forces import Forces
 from cyclesim.physics.heat import ZoneFilter, ZoneFilters
 from cyclesim.physics.warmth import Floats, Reach
 from cyclesim.physics.ways import Way
@@ -113,28 +113,35 @@ class Moves(NamedTuple):
     """
 
 
-class Passed(NamedTuple):
-    """How water that was one slug in each reach passed until it had settled."""
+class _Passed(NamedTuple):
+    """Passages on one way until water that was one slug in each reach had settled."""
 
     way: Way
     moves: Moves
-    causes: Floats
-    """Its temperatures as it began, and the forces: columns as in Passages."""
-    rose_k: float
+    rows: list[int]
+    rose_k: list[float]
     """By how much the tub rose meanwhile."""
 
+    def lost_j(self, causes: Floats) -> Floats:
+        """What each reach has lost in each [J], from *causes* with columns as in Passages."""
+        passages = self.way.passages
+        lost: Floats = causes @ passages.lost_j.T + np.array(self.rose_k)[:, None] * passages.rising_j
+        return lost
 
-class _Closed(NamedTuple):
-    """Stays of all bodies of a circuit that have been closed together, and are not told of yet."""
+    def met_c(self, causes: Floats) -> Floats:
+        """The coldest water that each of the bodies which move has met in each."""
+        n = self.moves.meets.shape[1]
+        coldest = np.minimum(causes[:, :n], causes[:, n : 2 * n])
+        met: Floats = (coldest[:, None, :] + self.moves.meets).min(axis=2)
+        return met
 
-    now: int
-    before_c: Floats
-    """Temperatures as the stays began."""
-    after_c: Floats
-    moves: list[bool]
-    passed: Passed | None
-    settled: tuple[Way, Mark, Mark] | None
-    """On which way it had settled, and from when to when."""
+
+class _Settled(NamedTuple):
+    """Stays, or the ends of some, in which water on one way had settled."""
+
+    way: Way
+    rows: list[int]
+    since_s: list[int]
 
 
 class Straight:
@@ -142,7 +149,7 @@ class Straight:
 
     All fronts, and then all backs, in the order of *held*. *filters*: what the zone of each reach does to
     water that stands there, None where it loses nothing. Stays that close together are told of many at a
-    time, and only then is worked out what was lost.
+    time, and only then is worked out what was lost: until then a row of each table tells of one of them.
     """
 
     def __init__(
@@ -152,6 +159,8 @@ class Straight:
         filters: Sequence[ZoneFilter | None],
         stays: Stays,
         forces: Forces,
+        start_s: int,
+        water_c: float,
     ) -> None:
         self.held = held
         half_j_k = [0.5 * reaches[i].capacity_j_k for i in held]
@@ -161,53 +170,93 @@ class Straight:
         self._which: Ints = np.array(which + which, dtype=np.int64)
         self._zones = ZoneFilters(kinds)
         owners = [stays.body_of[i] for i in held]
-        self.bodies = list(dict.fromkeys(b for b in owners if b is not None))
+        self.bodies = stays.of(held)
         of_bodies = [k for body in self.bodies for k, b in enumerate(owners) if b == body]
         self._of_bodies: Ints = np.array(of_bodies, dtype=np.int64)
         """Places of what belongs to a body, body by body."""
         starts = [k for k, i in enumerate(of_bodies) if not k or owners[i] != owners[of_bodies[k - 1]]]
         self._starts: Ints = np.array(starts, dtype=np.int64)
         self._stays, self._forces = stays, forces
-        self._closed: list[_Closed] = []
-        self.passed: Passed | None = None
-        """How water has passed within the open stay."""
+        self.is_straight = True
+        """Whether the water is told here; otherwise in slugs."""
+        both, columns = 2 * len(held), len(forces.now)
+        self._ends_c: Floats = np.empty((_TOLD_AT_ONCE + 1, both))
+        """As the first stay began, and as each ended."""
+        self._ends_c[0] = water_c
+        self.ends_c: Floats = self._ends_c[0]
+        """Temperatures [degC] when it was touched last: to be read only."""
+        self.touched_s = float(start_s)
+        self._causes: Floats = np.empty((_TOLD_AT_ONCE, both + columns))
+        self._acted: Floats = np.empty((_TOLD_AT_ONCE, columns))
+        self._closed_s: list[int] = []
+        self._moves: list[list[bool]] = []
+        self._passed: dict[int, _Passed] = {}
+        self._settled: dict[int, _Settled] = {}
 
-    def stood(self, temps_c: Floats, since: float, now: float) -> Floats:
-        """Water at *temps_c* after it has stood from *since* to *now* [s]."""
-        kept, gained = self._zones.stood(since, now)
-        stood: Floats = temps_c * kept[self._which] + gained[self._which]
+    def begin(self, ends_c: Sequence[float], now: int) -> None:
+        """The water is told here from now on."""
+        self._ends_c[0] = ends_c
+        self.is_straight, self.ends_c, self.touched_s = True, self._ends_c[0], float(now)
+
+    def stood(self, now: float) -> Floats:
+        """The water as it is if it has stood since it was touched last [degC]."""
+        kept, gained = self._zones.stood(self.touched_s, now)
+        stood: Floats = self.ends_c * kept[self._which] + gained[self._which]
         return stood
 
-    def close(
-        self, before_c: Floats, after_c: Floats, now: int, settled: tuple[Way, Mark, Mark] | None
-    ) -> None:
-        """Close the stays of all bodies, whose water has gone from *before_c* to *after_c*."""
-        moves = self._stays.moves.copy()
-        self._closed.append(_Closed(now, before_c, after_c, moves, self.passed, settled))
-        self.passed = None
-        if len(self._closed) >= _TOLD_AT_ONCE:
+    def passed(self, way: Way, moves: Moves, causes: Floats, rose_k: float) -> None:
+        """The water has passed within the open stay, and has settled; the tub rose by *rose_k* meanwhile."""
+        row = len(self._closed_s)
+        known = self._passed.get(id(way))
+        if known is None:
+            known = self._passed[id(way)] = _Passed(way, moves, [], [])
+        known.rows.append(row)
+        known.rose_k.append(rose_k)
+        self._causes[row] = causes
+
+    def close(self, ends_c: Floats, now: int, settled: tuple[Way, int, Floats] | None) -> None:
+        """Close the stays of all bodies, with their water at *ends_c*.
+
+        *settled*: on which way it had settled, since when, and what has acted from then on.
+        """
+        row = len(self._closed_s)
+        if settled is not None:
+            way, since_s, self._acted[row] = settled
+            known = self._settled.get(id(way))
+            if known is None:
+                known = self._settled[id(way)] = _Settled(way, [], [])
+            known.rows.append(row)
+            known.since_s.append(since_s)
+        self._closed_s.append(now)
+        self._moves.append(self._stays.moves.copy())
+        self._ends_c[row + 1] = ends_c
+        self.ends_c, self.touched_s = self._ends_c[row + 1], float(now)
+        if row + 1 == _TOLD_AT_ONCE:
             self.tell()
 
     def part(self) -> None:
         """From now on these bodies are closed each on its own."""
+        row, last = len(self._closed_s), None
+        causes = self._causes[row : row + 1].copy()
+        for of_way in self._passed.values():
+            if of_way.rows[-1] == row:  # within the stay that is open
+                last = of_way._replace(rose_k=[of_way.rose_k.pop()])
+                of_way.rows.pop()
         self.tell()
-        passed, self.passed = self.passed, None
-        if passed is not None:
-            way, moves = passed.way, passed.moves
-            self._stays.lost_j[list(self.held)] += _lost_j(way, [passed])[0]
-            for body, least_c in zip(moves.bodies, _met_c(moves, [passed])[0].tolist(), strict=True):
+        self.is_straight = False
+        if last is not None:
+            self._stays.lost_j[list(self.held)] += last.lost_j(causes)[0]
+            for body, least_c in zip(last.moves.bodies, last.met_c(causes)[0].tolist(), strict=True):
                 self._stays.colder(body, least_c)
 
     def tell(self) -> None:
         """Tell of the stays that have been closed."""
-        closed, stays, bodies = self._closed, self._stays, self.bodies
-        if closed and bodies:
+        stays, bodies, total = self._stays, self.bodies, len(self._closed_s)
+        if total and bodies:
             count, n = len(bodies), len(self.held)
-            now_s = np.array([x.now for x in closed], dtype=float)
-            temps_c = np.array([x.after_c for x in closed])
+            now_s, temps_c = np.array(self._closed_s, dtype=float), self._ends_c[1 : total + 1]
             fronts, backs = temps_c[:, :n], temps_c[:, n:]
-            lost_j, met_c = self._lost_and_met(closed)
-            moves = np.array([x.moves for x in closed])[:, bodies]
+            moves = np.array(self._moves)[:, bodies]
 
             def of_each(fold: np.ufunc, values: Floats) -> Floats:
                 folded: Floats = fold.reduceat(values[:, self._of_bodies], self._starts, axis=1)
@@ -217,67 +266,53 @@ class Straight:
             mean_c = held_j / [stays.capacity_j_k[b] for b in bodies]
             coldest = of_each(np.minimum, np.minimum(fronts, backs))
             warmest = of_each(np.maximum, np.maximum(fronts, backs))
-            since = _before(stays.since, bodies, np.repeat(now_s, count).reshape(-1, count))
-            least = np.minimum(_before(stays.coldest_c, bodies, coldest), met_c)
+            ends_s = np.repeat(now_s, count).reshape(-1, count)
+            since = _before(stays.since, bodies, ends_s)
+            least = np.minimum(_before(stays.coldest_c, bodies, coldest), self._met_c(total))
             columns = (
-                np.tile(np.array(bodies, dtype=float), (len(closed), 1)),
+                np.tile(np.array(bodies, dtype=float), (total, 1)),
                 since,
-                np.repeat(now_s, count).reshape(-1, count),
+                ends_s,
                 moves,
                 _before(stays.start_c, bodies, mean_c),
                 mean_c,
-                of_each(np.add, lost_j),
+                of_each(np.add, self._lost_j(total)),
                 np.where(moves, np.minimum(least, coldest), least),
                 _before(stays.warmest_c, bodies, warmest),
             )
             table, lasted = np.stack(columns, axis=2), now_s[:, None] > since
             for k, body in enumerate(bodies):
                 stays.on_stays(body, table[lasted[:, k], k])
-                stays.since[body], stays.start_c[body] = closed[-1].now, float(mean_c[-1, k])
+                stays.since[body], stays.start_c[body] = self._closed_s[-1], float(mean_c[-1, k])
                 stays.coldest_c[body], stays.warmest_c[body] = float(coldest[-1, k]), float(warmest[-1, k])
-        closed.clear()
+        self._ends_c[0] = self.ends_c
+        self.ends_c = self._ends_c[0]
+        for records in (self._closed_s, self._moves, self._passed, self._settled):
+            records.clear()
 
-    def _lost_and_met(self, closed: Sequence[_Closed]) -> tuple[Floats, Floats]:
-        """What each reach has lost [J]; the coldest that each body has met in passages, infinite without."""
-        n = len(self.held)
-        cooled_k = np.array([x.before_c for x in closed]) - np.array([x.after_c for x in closed])
-        met_c = np.full((len(closed), len(self.bodies)), math.inf)
-        settled, passed = dict[int, list[int]](), dict[int, list[int]]()
-        for k, x in enumerate(closed):
-            if x.settled is not None:
-                settled.setdefault(id(x.settled[0]), []).append(k)
-            if x.passed is not None:
-                passed.setdefault(id(x.passed.way), []).append(k)
-        more_j = np.zeros((len(closed), n))
-        for rows in settled.values():
-            here = [s for k in rows if (s := closed[k].settled)]
-            way = here[0][0]
+    def _lost_j(self, total: int) -> Floats:
+        """What each reach has lost in each stay [J]."""
+        n, forces = len(self.held), self._forces
+        cooled_k = self._ends_c[:total] - self._ends_c[1 : total + 1]
+        more_j = np.zeros((total, n))
+        for way, rows, since_s in self._settled.values():
             cooled_k[rows] *= way.straight.still
-            acted = self._forces.acted([begins for _, begins, _ in here], [ends for _, _, ends in here])
+            acted, now_s = self._acted[rows], [self._closed_s[k] for k in rows]
+            acted[:, 1 : forces.first_heat] = forces.zones_k_s(now_s) - forces.zones_k_s(since_s)
             more_j[rows] += acted @ way.straight.lost_w.T
-        for rows in passed.values():
-            these = [p for k in rows if (p := closed[k].passed)]
-            more_j[rows] += _lost_j(these[0].way, these)
-            columns = [self.bodies.index(body) for body in these[0].moves.bodies]
-            met_c[np.ix_(rows, columns)] = _met_c(these[0].moves, these)
+        for passed in self._passed.values():
+            more_j[passed.rows] += passed.lost_j(self._causes[passed.rows])
         fell_j = self.half_j_k * cooled_k
-        return fell_j[:, :n] + fell_j[:, n:] + more_j, met_c
+        lost_j: Floats = fell_j[:, :n] + fell_j[:, n:] + more_j
+        return lost_j
 
-
-def _lost_j(way: Way, passed: Sequence[Passed]) -> Floats:
-    """What each reach of a circuit has lost [J] in passages on one way: a row for each."""
-    passages, rose_k = way.passages, np.array([x.rose_k for x in passed])
-    lost: Floats = np.array([x.causes for x in passed]) @ passages.lost_j.T
-    return lost + rose_k[:, None] * passages.rising_j
-
-
-def _met_c(moves: Moves, passed: Sequence[Passed]) -> Floats:
-    """The coldest water that each of these bodies has met in passages on one way: a row for each."""
-    n = moves.meets.shape[1]
-    ends_c = np.array([x.causes[: 2 * n] for x in passed])
-    coldest = np.minimum(ends_c[:, :n], ends_c[:, n:])
-    met: Floats = (coldest[:, None, :] + moves.meets).min(axis=2)
-    return met
+    def _met_c(self, total: int) -> Floats:
+        """The coldest water that each body has met in passages within each stay; infinite without."""
+        met_c = np.full((total, len(self.bodies)), math.inf)
+        for passed in self._passed.values():
+            columns = [self.bodies.index(body) for body in passed.moves.bodies]
+            met_c[np.ix_(passed.rows, columns)] = passed.met_c(self._causes[passed.rows])
+        return met_c
 
 
 def _before(at_first: Sequence[float], bodies: Sequence[int], after: Floats) -> Floats:

@@ -16,9 +16,8 @@ import numpy as np
 
 from cyclesim.physics.heat import TwoNode
 from cyclesim.physics.laws import Exchange, Law
-from cyclesim.physics.outside import Outside
+from cyclesim.physics.outside import Outside, Trial
 from cyclesim.physics.own_water import OwnPiece, OwnWater
-from cyclesim.physics.passing import Trial
 from cyclesim.physics.stays import OnStays
 from cyclesim.physics.warmth import Floats, Slug
 from cyclesim.physics.ways import Way, Ways

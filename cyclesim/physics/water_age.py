@@ -49,6 +49,8 @@ class Pattern:
     reached_s: tuple[float, ...]
     """Per plug, seconds until tub water reaches its far end; infinite on a loop, 0 where still."""
     clear_s: float
+    asked: tuple[int, ...] = ()
+    """Of what moves those plugs whose ages are asked for."""
     profile: dict[int, list[Parcel]] = field(default_factory=dict)
     steady: dict[int, tuple[float, float]] = field(default_factory=dict)
     """Per moving plug, the oldest and the mean age [s] once the pattern has cleared it."""

@@ -13,6 +13,7 @@ from cyclesim.decide.sizing.heater_sizing import READY, RULES, SESSIONS, SUPPLY,
 from cyclesim.said.cautions import ADVICE, say_cautions
 from cyclesim.said.page import Amount, Column, Page, whole, words
 from cyclesim.said.words import count, degrees, number
+from cyclesim.scenario.blocks.heat_sources import HeatPump
 
 ELECTRICIAN = (
     "A heater in bathing water is a licensed electrician's work: its circuit, the residual-current device "
@@ -63,8 +64,10 @@ def advice(sizing: HeaterSizing) -> Iterator[str]:
     size = sizing.recommended
     if size is None:
         yield from _none_does(sizing)
+        yield from _too_cold(sizing)
         return
     yield _why(sizing, size)
+    yield from _too_cold(sizing)
     smaller, larger = sizing.next_to(size)
     if smaller is None:
         others = [n for n in heating_of(sizing.scenario).sources if n != sizing.source]
@@ -86,6 +89,21 @@ def advice(sizing: HeaterSizing) -> Iterator[str]:
         own = next(candidate for candidate in sizing.sizes if candidate.is_own)
         clause = f": {_objections(own)}" if own.against else ", which does everything as well"
         yield f"The file has {kw(own.size_w)}{clause}."
+
+
+def _too_cold(sizing: HeaterSizing) -> Iterator[str]:
+    """What is left to do without a heat pump that stands in the cold."""
+    others = [name for name in heating_of(sizing.scenario).sources if sizing.too_cold_h.get(name) is None]
+    for name, hours in sizing.too_cold_h.items():
+        sheet = sizing.scenario.plant.heat_sources[name]
+        if not hours or not isinstance(sheet, HeatPump):
+            continue
+        alone = f"{listed(others or [''])} must be large enough alone then"
+        lowest = degrees(sheet.lowest_air_c)
+        yield (
+            f"For {hours} of the 168 h of the coldest week the air is below {lowest} degC, where {name} "
+            f"stands still: {alone if others else 'no size of it warms then'}."
+        )
 
 
 def _why(sizing: HeaterSizing, size: Size) -> str:
@@ -332,7 +350,7 @@ def heater_values(sizing: HeaterSizing) -> dict[str, Any]:
         name: getattr(sizing, name)
         for name in (
             "source", "own_w", "to_c", "fill_c", "set_back_c", "set_back_why", "ready_at", "ready_why",
-            "currency", "supply_limit_w", "pump_heat_w",
+            "currency", "supply_limit_w", "pump_heat_w", "too_cold_h",
         )
     }  # fmt: skip
     return {

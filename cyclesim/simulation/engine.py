@@ -106,7 +106,6 @@ class PlantRun:
         self._board = Board(self._env, self._scan)
         self._wiring = Wiring(plant, controller, plant.behind_plates)
         self._trace = new_trace(plant, controller, drive)
-        self._recorder = Recorder(self._trace, controller)
         self._water = WaterAndHeat(plant, self._wiring, drive, self._board, self._trace)
         parts = RunParts(self._board, drive, plant, controller, self._water.heat, self._trace)
         self._timers = Timers(self._board, controller, self._time_over)
@@ -116,6 +115,7 @@ class PlantRun:
         self._passes = Passes(controller, self._wiring, effects, self._beside.around)
         self._passed = rest = self._passes.at_rest
         """What the last pass has come to."""
+        self._recorder = Recorder(self._trace, controller, rest)
         self._board.facts |= rest.facts
         self._water.begin(rest.effect)
         self._env.process(self._outside())
@@ -131,6 +131,7 @@ class PlantRun:
         """Run up to the start of the span. False if some leg that moves has not turned over yet."""
         self._env.run(until=At(self._env, 0, Priority.CUT))
         content_j = self._water.close(0)
+        self._recorder.put_down()
         self._trace.restart()
         self._trace.heat_content_j = (content_j, 0.0)
         # so that whatever trips it shows in the span too
@@ -142,6 +143,7 @@ class PlantRun:
         trace, span_s = self._trace, self.drive.span_s
         self._env.run(until=At(self._env, span_s, Priority.END))
         trace.heat_content_j = (trace.heat_content_j[0], self._water.close(span_s))
+        self._recorder.put_down()
         trace.end_water_c = self._water.heat.water_c
         trace.zones = self.drive.zones
         trace.close()
@@ -187,14 +189,14 @@ class PlantRun:
 
     def _scan(self, now: int) -> None:
         """One pass: all facts of this second are posted, and the tub is where it is now."""
-        heat, board, was = self._water.heat, self._board, self._passed
+        heat, board = self._water.heat, self._board
         if heat.now_s < now:  # some event has not handed it on: every number from here on would be wrong
             raise RuntimeError(f"heat has come to second {heat.now_s} only, at second {now}")
-        passed = self._passes.after(was, board.facts, self._beside.around, self._dry.risen)
+        passed = self._passes.after(self._passed, board.facts, self._beside.around, self._dry.risen)
         self._passed = passed
         if passed.settled is not None:
             self._apply(passed, passed.settled, now)
-        self._recorder.note(was, passed, now)
+        self._recorder.note(passed, now)
         self._heat_on(now)
         if now >= self._packs_at_s:
             self._trace.pack()

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import numpy as np
 
 from cyclesim.control.step import LEVEL_LOW, NOBODY, POWER_LOST, WAITS, ControlLogic
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.drive import Drive
-from cyclesim.simulation.effects import Effect
 from cyclesim.simulation.passes import Passed
 from cyclesim.simulation.trace import Stream, Trace
+
+_PUT_AT_ONCE = 10_000
 
 
 def new_trace(plant: Assembly, controller: ControlLogic, drive: Drive) -> Trace:
@@ -38,64 +39,72 @@ def new_trace(plant: Assembly, controller: ControlLogic, drive: Drive) -> Trace:
 
 
 class Recorder:
-    """Puts into the trace what has changed, and only that."""
+    """Notes what each pass has come to, and puts it into the trace, many passes at a time."""
 
-    def __init__(self, trace: Trace, controller: ControlLogic) -> None:
+    def __init__(self, trace: Trace, controller: ControlLogic, rest: Passed) -> None:
         self._trace, self._controller = trace, controller
-        streams = {**trace.pumps, **trace.blowers, **trace.circulators, **trace.sources, **trace.treatments}
-        self._streams = [streams[machine.name] for machine in controller.machines]
+        machines = {**trace.pumps, **trace.blowers, **trace.circulators, **trace.sources, **trace.treatments}
         bit = controller.bit
-        self._demands = [(bit(f"{name}.raised"), stream) for name, stream in trace.demands.items()]
+        self._demands = [bit(f"{name}.raised") for name in trace.demands]
         self._keeps = [f"keep after {keep.after}" for keep in controller.keeps]
         self._lost, self._waits, self._low = bit(POWER_LOST), bit(WAITS), bit(LEVEL_LOW)
-        self._decided, self._reasoned = list(trace.deciding.values()), list(trace.reasons.values())
-        self._puts: dict[tuple[int, int], list[tuple[Stream[str], str]]] = {}
+        self._streams: list[Stream[str]] = [
+            *(machines[machine.name] for machine in controller.machines),
+            *trace.deciding.values(),
+            *trace.reasons.values(),
+            *trace.demands.values(),
+            *trace.starters.values(),
+            *trace.seconds.values(),
+            *(trace.level, trace.power, trace.duties),
+        ]
+        """In the order of `_states`."""
+        self._number = {id(rest): 0}  # passes are kept for as long as the run
+        self._known = [self._states(rest)]
+        self._seconds: list[int] = []
+        self._numbers: list[int] = []
 
-    def note(self, was: Passed, passed: Passed, now: int) -> None:
-        """What a pass has changed after another."""
+    def note(self, passed: Passed, now: int) -> None:
+        """What a pass has come to."""
         self._trace.passes += 1
-        if passed is was:
-            return
-        key = id(was), id(passed)  # passes are kept for as long as the run
-        puts = self._puts.get(key)
-        if puts is None:
-            puts = self._puts[key] = [*self._states(was.effect, passed.effect), *self._told(was, passed)]
-        for stream, state in puts:
-            stream.put(now, state)
+        number = self._number.get(id(passed))
+        if number is None:
+            number = self._number[id(passed)] = len(self._known)
+            self._known.append(self._states(passed))
+        self._seconds.append(now)
+        self._numbers.append(number)
+        if len(self._numbers) >= _PUT_AT_ONCE:
+            self.put_down()
 
-    def _states(self, was: Effect, effect: Effect) -> Iterator[tuple[Stream[str], str]]:
-        """What is on, and at which duty."""
-        for stream, old, label in zip(self._streams, was.labels, effect.labels, strict=True):
-            if old != label:
-                yield stream, label
-        trace = self._trace
-        if effect.what.started != was.what.started or effect.second != was.second:
-            for name, stream in trace.starters.items():
-                yield stream, "closed" if name in effect.what.started else ""
-            for name, stream in trace.seconds.items():
-                yield stream, effect.second.get(name, "")
-        if effect.duty is not was.duty:
-            yield trace.duties, effect.duty.name
+    def put_down(self) -> None:
+        """Put what has been noted into the trace."""
+        if self._seconds:
+            seconds, numbers = np.array(self._seconds), np.array(self._numbers)
+            last = np.append(seconds[1:] != seconds[:-1], True)  # of one second the last one counts
+            used, which = np.unique(numbers[last], return_inverse=True)
+            columns = zip(*(self._known[k] for k in used.tolist()), strict=True)
+            for stream, states in zip(self._streams, columns, strict=True):
+                stream.put_all(seconds[last], which, states)
+            self._seconds.clear()
+            self._numbers.clear()
 
-    def _told(self, was: Passed, passed: Passed) -> Iterator[tuple[Stream[str], str]]:
-        """What a pass decided, why sources do not fire after it, and what is asked for."""
-        trace, facts = self._trace, passed.facts
-        for stream, old, who in zip(self._decided, was.deciding, passed.deciding, strict=False):
-            if old == who:  # blowers come after what is recorded
-                continue
-            if who >= 0:
-                yield stream, self._controller.demands[who].name
-            else:
-                yield stream, "" if who == NOBODY else self._keeps[-2 - who]
-        for stream, before, why in zip(self._reasoned, was.reasons, passed.reasons, strict=False):
-            if before != why:  # stoves come after
-                yield stream, why
-        changed = facts ^ was.facts
-        if changed & self._low:
-            yield trace.level, "low" if facts & self._low else "enough"
-        for mask, stream in self._demands:
-            if changed & mask:
-                yield stream, "raised" if facts & mask else ""
-        if changed & (self._lost | self._waits):
-            waits = "waits" if facts & self._waits else "on"
-            yield trace.power, "lost" if facts & self._lost else waits
+    def _states(self, passed: Passed) -> tuple[str, ...]:
+        """What is on, who decides it, why sources do not fire, what is asked for, and at which duty."""
+        trace, effect, facts = self._trace, passed.effect, passed.facts
+        waits = "waits" if facts & self._waits else "on"
+        return (
+            *effect.labels,
+            *(self._who(who) for who, _ in zip(passed.deciding, trace.deciding, strict=False)),
+            *(why for why, _ in zip(passed.reasons, trace.reasons, strict=False)),
+            *("" for _ in range(len(passed.reasons), len(trace.reasons))),
+            *("raised" if facts & mask else "" for mask in self._demands),
+            *("closed" if name in effect.what.started else "" for name in trace.starters),
+            *(effect.second.get(name, "") for name in trace.seconds),
+            "low" if facts & self._low else "enough",
+            "lost" if facts & self._lost else waits,
+            effect.duty.name,
+        )
+
+    def _who(self, who: int) -> str:
+        if who >= 0:
+            return self._controller.demands[who].name
+        return "" if who == NOBODY else self._keeps[-2 - who]

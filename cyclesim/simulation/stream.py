@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from array import array
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Generic, NamedTuple, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
 
 Span = tuple[int, int]
 """Start and end [s]."""
@@ -32,10 +35,7 @@ class Stream(Generic[State]):
 
     def put(self, at_s: int, state: State) -> None:
         """From *at_s* on the element is in *state*; a second state in one instant replaces the first."""
-        code = self._code_of.get(state)
-        if code is None:
-            code = self._code_of[state] = len(self.labels)
-            self.labels.append(state)
+        code = self._code(state)
         if self.starts[-1] == at_s:
             self.codes[-1] = code
             if len(self.codes) > 1 and self.codes[-2] == code:
@@ -43,6 +43,21 @@ class Stream(Generic[State]):
         elif self.codes[-1] != code:
             self.starts.append(at_s)
             self.codes.append(code)
+
+    def put_all(self, at_s: NDArray[np.int64], which: NDArray[np.int64], states: Sequence[State]) -> None:
+        """As `put` at each of these seconds, which rise, the one of *states* that is numbered beside it."""
+        self.put(int(at_s[0]), states[int(which[0])])
+        codes = np.array([self._code(state) for state in states])[which]
+        changes = 1 + np.flatnonzero(codes[1:] != codes[:-1])
+        self.starts.extend(at_s[changes].tolist())
+        self.codes.extend(codes[changes].tolist())
+
+    def _code(self, state: State) -> int:
+        code = self._code_of.get(state)
+        if code is None:
+            code = self._code_of[state] = len(self.labels)
+            self.labels.append(state)
+        return code
 
     @property
     def now(self) -> State:

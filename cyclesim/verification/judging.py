@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator
+from contextlib import suppress
 from dataclasses import replace
 from functools import cached_property
 from itertools import combinations
@@ -150,7 +151,12 @@ class Judging:
             commands = search(automaton, judges(check, automaton), self._tell(search_name))
         except TooManyStatesError as error:
             for name in check.rules:
-                yield self._cut_short(name, check, error)
+                why = self._by_plant(name, check.subject)
+                yield (
+                    self._broken_by_plant(name, check, error.explored, why, cut_short=True)
+                    if why
+                    else self._cut_short(name, check, error)
+                )
             return
         cells = self._cells(check, commands) if self.faults else {}
         for name in check.rules:
@@ -186,15 +192,21 @@ class Judging:
         breaches = by_plant(self.plant, self.programme) if by_plant else ()
         return next((breach.cause for breach in breaches if breach.subject == subject), "")
 
-    def _broken_by_plant(self, name: str, check: Check, commands: Explored, why: str) -> Verdict:
-        """Broken whatever the order of events; with its story where some order comes to it."""
+    def _broken_by_plant(
+        self, name: str, check: Check, commands: Explored, why: str, *, cut_short: bool = False
+    ) -> Verdict:
+        """Broken whatever the order of events; with its story where some order comes to it soon enough."""
         story = None
         if name in commands.broken:
-            refined = self._refined(name, replace(check, rules=(name,)))
+            try:
+                refined = self._refined(name, replace(check, rules=(name,)))
+            except TooManyStatesError as error:
+                refined = error.explored
             story = self.teller.story(name, check, refined)[1] if name in refined.broken else None
         return self._verdict(
             name, check, commands.automaton.cone.names, commands.states, broken=True,
-            why=why, story=story, mends=tuple(self._mends(name, check)),
+            why=why, story=story, mends=() if cut_short else tuple(self._mends(name, check)),
+            cut_short=cut_short,
         )  # fmt: skip
 
     def _in_order(self, name: str, check: Check, commands: Explored) -> Verdict:
@@ -261,9 +273,10 @@ class Judging:
                 continue
             cells = [self._cell(name, check, (fault,), after, base) for name in rules]
             if any(cell.barrier == "time" for cell in cells) and base.automaton.coarse:
-                exact = exact or self._exactly(check)  # it may be that only the coarse order is not in time
-                after = self._under(check, exact, fault)
-                cells = [self._cell(name, check, (fault,), after, exact) for name in rules]
+                with suppress(TooManyStatesError):  # then it is not decided
+                    exact = exact or self._exactly(check)  # maybe only the coarse order is not in time
+                    after = self._under(check, exact, fault)
+                    cells = [self._cell(name, check, (fault,), after, exact) for name in rules]
             for name, cell in zip(rules, cells, strict=True):
                 cells_of[name].append(cell)
             if self.faults == 2 and after is not None and any(cell.barrier != "nothing" for cell in cells):

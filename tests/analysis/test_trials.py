@@ -11,7 +11,7 @@ from cyclesim.analysis.findings import Subject
 from cyclesim.analysis.mends import changes
 from cyclesim.analysis.result import Result, simulate
 from cyclesim.analysis.rules import RULES
-from cyclesim.analysis.trials import MendTrial, tried
+from cyclesim.analysis.trials import MendTrial, _runs_only, offered, tried
 from cyclesim.errors import CycleSimError
 from cyclesim.said.page import Line
 from cyclesim.said.run import run_page
@@ -134,6 +134,41 @@ def test_runs_are_few_unless_all_are_asked_for(broken: Broken) -> None:
     assert "Mend, not tried: wire {keep: main low, after: element, lasting: 30 s}" in lines(result, none)
     told = lines(result, tried(result, result.findings))
     assert any(line.startswith("Mend 1, tried: wire {keep") for line in told)
+
+
+CUT = ("  quiet_hours:", "  outages: [{from: 2027-01-05 16:00, lasts: 40 h%s}]\n  quiet_hours:")
+CIRCUITS = (
+    "supply: {voltage: 230 V, breaker: 20 A, also_on_it: {lights: 230 W}, tariff: 0.20 EUR/kWh}",
+    "supply: {voltage: 230 V, also_on_it: {lights: 230 W}, tariff: 0.20 EUR/kWh, circuits: {"
+    "pumps: {breaker: 16 A, feeds: [main]}, rest: {breaker: 20 A, feeds: [%s]}}}",
+)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        [(CUT[0], CUT[1] % "")],
+        [(CUT[0], CUT[1] % ", circuit: pumps"), (CIRCUITS[0], CIRCUITS[1] % "element, lights")],
+    ],
+    ids=["the supply", "its circuit"],
+)
+def test_no_run_of_a_pump_without_power_is_tried(broken: Broken, changes) -> None:
+    """For 40 h nothing can run: more flushes would be as much without power as those that were missed."""
+    _, result, trials = broken("stale-water", *changes)
+    assert [] == trials
+    assert any(
+        line.startswith("Mend, not tried: nothing in the schedule mends it") for line in lines(result, ())
+    )
+
+
+def test_a_run_of_a_pump_that_has_power_is_tried(broken: Broken) -> None:
+    """Of what is offered that alone is left out which runs nothing but pumps that had no power."""
+    _, result, _ = broken("no-run-on", (KEEP, ""))
+    [kept] = offered(result, "no-run-on", "element")
+    runs = list(offered(result, "stale-water", "bench"))
+    assert all(_runs_only(frozenset({"main"}), result, change) for change in runs)
+    assert not any(_runs_only(frozenset({"spare"}), result, change) for change in runs)
+    assert not _runs_only(frozenset({"main"}), result, kept)
 
 
 def test_a_tried_mend_is_written(broken: Broken, tmp_path: Path) -> None:

@@ -25,6 +25,7 @@ from cyclesim.decide.comparing.futures import (
     only,
 )
 from cyclesim.decide.comparing.life_cycle_cost import owning
+from cyclesim.decide.sizing.heat_up import Warmer, seasons, warmest_c
 from cyclesim.decide.sweeps.outcome import DeviceOutcome
 from cyclesim.decide.sweeps.sweep import How, job, run
 from cyclesim.said.compare import compare_page, compare_values
@@ -355,6 +356,9 @@ def test_futures_begin_on_the_day_and_count_the_years_that_are_told(monkeypatch:
     assert plant.money is not None
     totals = [owning(plant.money, outcome, 3).total for outcome in runs]
     assert totals[1] - totals[0] == pytest.approx(air.at_low)
+    beside["years"] = 2  # half of it, and half as long again
+    swings = compare([plant, other], sensitivity=True, **beside).swings  # type: ignore[arg-type]
+    assert ("1 years", "3 years") in {(swing.low, swing.high) for swing in swings}
 
 
 def test_futures_run_the_way_that_is_told_and_nothing_runs_for_none(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -524,6 +528,8 @@ def test_how_soon_the_tub_is_warm_by_hand() -> None:
     low_c = first.warming.set_back_c
     share = (36.0 - low_c) / 24.0
     assert 0.8 * share * 7.0 < first.warming.set_back_h < 1.5 * share * 7.0
+    took = Warmer(boiled, warmest_c(boiled.schedule.heating)).after_a_fill(seasons(boiled).coldest_week)  # type: ignore[arg-type]
+    assert took.seconds == pytest.approx(3600.0 * first.warming.filled_h)
     feeble = heated(element=ELEMENT.replace("3 kW", "100 W"))
     [never, _] = compare([feeble, filtered()], days=1).sides
     assert never.warming is not None
@@ -562,6 +568,8 @@ def test_the_weakest_jet_by_the_flow_that_feeds_it() -> None:
     plumbed = Assembly(shared)
     alone = [plumbed.duty(plumbed.at(*at)) for at in (("pump", "high"), ("weak", "on"))]
     fed = [min(duty.flow_m3_s(jet_name("jets", k)) for k in (1, 2)) * 60_000.0 / 30.0 for duty in alone]
+    thirsty = filtered(JETS.replace("needs: 30", "needs: 300"), pump, network, runs)  # less than it needs
+    assert told / 10.0 == pytest.approx(compare([thirsty, filtered()], days=1).sides[0].weakest_jet_share)
     assert fed[0] > fed[1] > 0.0  # a leg of two pumps goes by the stronger
     assert fed[0] == pytest.approx(compare([shared, filtered()], days=1).sides[0].weakest_jet_share)
     assert min(flows) > plant.duty(plant.at("pump", "low")).flow_m3_s(jet_name("jets", 2))

@@ -13,7 +13,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from cyclesim.analysis.result import simulate
 from cyclesim.cli import cli
 from cyclesim.decide.sizing import heater_sizing
-from cyclesim.decide.sizing.heat_up import seasons, set_back_c
+from cyclesim.decide.sizing.heat_up import seasons, set_back_c, too_cold_h
 from cyclesim.decide.sizing.heater_need import need_of
 from cyclesim.decide.sizing.heater_sizes import chosen_source, sizes_around, with_size
 from cyclesim.decide.sizing.heater_sizing import HeaterSizing, _advised, size_heater
@@ -28,6 +28,8 @@ from cyclesim.shown.cells import shown
 from cyclesim.shown.pictures.heater import heater_figure, write_heater_figure
 from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.engine import simulate_trace
+from cyclesim.simulation.programme import Programme
 from tests.evidence.small import ELEMENT, heated_text
 from tests.said.tables import Key, hold_in_order, hold_in_us, tables_of
 
@@ -109,6 +111,25 @@ def test_the_coldest_day_is_the_one_the_file_names() -> None:
     when = seasons(load(WALLED))
     assert ("2027-01-20", "2027-01-17") == (when.coldest_day.isoformat(), when.coldest_week.isoformat())
     assert when.mild_day.month in (4, 10)
+
+
+def test_hours_too_cold_for_a_heat_pump_are_counted_and_told(walled: HeaterSizing) -> None:
+    """High valley: the hours of its coldest week below a limit, as a run of that week reads its weather."""
+    file = SHIPPED / "high-valley.yaml"
+    week = seasons(load(file)).coldest_week
+    trace = simulate_trace(Assembly(load(file)), Programme(load(file)), days=7, start=week)
+    assert trace.zones is not None
+    air_c = trace.zones.series["outdoors"][:168]
+    for limit_c in (-15.0, -5.0, 2.0):
+        colder = load(file, sets=[f"plant.heat_sources.heat_pump.lowest_air={limit_c} degC"])
+        hours = sum(c < limit_c for c in air_c)
+        assert too_cold_h(colder, week) == {"heat_pump": hours}
+        said = " ".join(advice(replace(walled, scenario=colder, too_cold_h=too_cold_h(colder, week))))
+        told = (
+            f"the 168 h of the coldest week the air is below {limit_c:g} degC, where heat_pump stands still"
+        )
+        assert (f"For {hours} of {told}: element must be large enough alone then" in said) == bool(hours)
+    assert 0 < sum(c < -5.0 for c in air_c) < 168
 
 
 def test_usual_sizes_around_the_own() -> None:

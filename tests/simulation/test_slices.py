@@ -121,7 +121,9 @@ class Both:
             heats[plant.reach_at["element"]] = 3000.0
         self.heat.change(duty.plug_flows_m3_s, heats)
         if self.followed:
-            self.heat._outside._asked.update(range(len(plant.plugs)))
+            for circuit in self.heat._outside._circuits:
+                circuit.asked = True
+            self.heat._outside._sort()
         left = lasts_s
         while left:
             by = min(left, every_s)

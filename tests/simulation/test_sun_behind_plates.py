@@ -13,8 +13,10 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from cyclesim.analysis.result import simulate
+from cyclesim.analysis.trials import tried
 from cyclesim.physics.sources import SolarCollector
 from cyclesim.physics.walls import housing_ua
+from cyclesim.scenario.reading.edit import Edit
 from cyclesim.scenario.reading.load import load_text
 from tests.sunny import AT_NIGHT, BEHIND_PLATES
 
@@ -159,8 +161,12 @@ BY_DAY = BEHIND_PLATES + AT_NIGHT.replace("22:00", "10:00")
 @pytest.mark.parametrize("text", [BY_DAY, BY_DAY + HELD], ids=["together", "one of them held off"])
 def test_a_sun_let_in_by_half_is_told(text):
     """The tub's side is held off for the eight hours of a filter run, less a quarter of an hour each day."""
-    found = [f for f in tells(text=text).findings if f.rule == "sun-half-let-in"]
+    told = tells(text=text)
+    found = [f for f in told.findings if f.rule == "sun-half-let-in"]
     assert (text != BY_DAY) == bool(found)
     if found:
         assert (2, "panels") == (found[0].times, found[0].subject)
         assert found[0].total_h == pytest.approx(2 * (8 - 0.25), abs=0.01)
+        [trial] = tried(told, found)
+        assert (trial.said, trial.holds) == ("take out {block: sun_pump, while: main running}", True)
+        assert (Edit(("interlocks",), None),) == trial.edits

@@ -77,6 +77,13 @@ def test_a_sun_let_in_by_half_is_found_and_its_twin_is_not_accused(text, defect)
     assert broken.broken
     assert broken.story.replayed == "by the engine"
     assert any("lasted for 15 min" in step for step in broken.story.steps)
+    assert [True] == [mend.holds for mend in broken.mends]
+    what = (
+        "take out {block: sun_pump"
+        if "interlocks" in text
+        else "disconnect the contacts that start glycol_pump"
+    )
+    assert broken.mends[0].said.startswith(what)
     assert not sound.broken
     assert not sound.undecided
 
@@ -138,3 +145,11 @@ BUSY = """schedule:
 def test_the_engine_stays_in_the_reachable_set(plant, kind):
     """Five days in June, on which the sun is let in and kept out, with a power cut at noon."""
     assert [] == outside(load_text(plant), 5, kind, start=date(2027, 6, 20))
+
+
+def test_what_the_plant_alone_breaks_is_told_though_there_are_too_many_states(monkeypatch):
+    """No order of events has to be looked at for a pump without a high stop: it is not left undecided."""
+    monkeypatch.setattr("cyclesim.verification.search.MOST_STATES", 3)
+    broken = verdict(NOT_STOPPED, OWN_PUMP + AT_NIGHT, NO_STOP)
+    assert (True, "") == (broken.broken, broken.undecided)
+    assert broken.why == "nothing stops the sun: no high_stop"

@@ -130,9 +130,22 @@ def losses_of(plant: Assembly, day: date, days: int = 7) -> Losses:
 
 def means_c(scenario: Scenario, day: date, days: int = 7) -> dict[str, float]:
     """Mean temperature of every zone over some days."""
+    return {name: float(np.mean(hourly)) for name, hourly in _hourly_c(scenario, day, days).items()}
+
+
+def too_cold_h(scenario: Scenario, day: date, days: int = 7) -> dict[str, int]:
+    """Hours of some days in which the air is too cold for each heat pump that heating calls."""
+    hourly, sheets = _hourly_c(scenario, day, days), scenario.plant.heat_sources
+    pumps = [(n, s) for n in heating_of(scenario).sources if isinstance(s := sheets[n], HeatPump)]
+    return {
+        name: sum(air_c < sheet.lowest_air_c for air_c in hourly[sheet.outside][: 24 * days])
+        for name, sheet in pumps
+    }
+
+
+def _hourly_c(scenario: Scenario, day: date, days: int) -> dict[str, list[float]]:
     begin = datetime.combine(day, time(), tzinfo=ZoneInfo(scenario.place.time_zone)).astimezone(UTC)
-    series = zones(scenario, begin, 0, days * _DAY_S).series
-    return {name: float(np.mean(hourly)) for name, hourly in series.items()}
+    return zones(scenario, begin, 0, days * _DAY_S).series
 
 
 def heating_duty(plant: Assembly) -> PlantDuty:

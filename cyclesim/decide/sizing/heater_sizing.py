@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import NamedTuple
@@ -25,6 +25,7 @@ from cyclesim.decide.sizing.heat_up import (
     means_c,
     seasons,
     sources_w,
+    too_cold_h,
     warmest_c,
     with_losses_s,
     without_losses_s,
@@ -135,6 +136,8 @@ class HeaterSizing:
     """What the pump gives the water while it heats."""
     losses: Losses
     """Of the plant while it heats, in the coldest week."""
+    too_cold_h: Mapping[str, int]
+    """Hours of the coldest week in which the air is below what each heat pump works in."""
 
     def next_to(self, size: Size) -> tuple[Size | None, Size | None]:
         """The next smaller and the next larger size."""
@@ -233,6 +236,7 @@ def size_heater(
         supply_limit_w=supply_limit_w,
         pump_heat_w=heating_duty(plant).pump_heat_w,
         losses=losses_of(plant, when.coldest_week),
+        too_cold_h=too_cold_h(scenario, when.coldest_week),
     )
 
 

@@ -8,12 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from cyclesim.analysis.history import POWERLESS
+from cyclesim.analysis.history import WITHOUT_POWER
 from cyclesim.analysis.rules import RULES
 from cyclesim.decide.sweeps.outcome import Broken, Outcome
 
 _SERIOUS = ("danger", "hygiene")
-_WITHOUT_POWER = frozenset(cause for cause, _ in POWERLESS.values())
 
 
 def of_the_plant(outcomes: Iterable[Outcome]) -> tuple[Broken, ...]:
@@ -53,4 +52,4 @@ def _stands(finding: Broken) -> bool:
 
 
 def _stands_for_want_of_power(finding: Broken) -> bool:
-    return finding.cause in _WITHOUT_POWER
+    return finding.cause in WITHOUT_POWER

@@ -1,9 +1,10 @@
 """How the water runs, as chains of names with {parallel: [...]} where it splits."""
 
+import re
 from collections.abc import Iterator
 from typing import Annotated, NamedTuple, Union
 
-from cyclesim.scenario.forms.fields import read_name
+from cyclesim.scenario.forms.fields import NAME, read_name
 from cyclesim.scenario.forms.forms import Form, RefusedError, SeveralError, Steps, what_is
 
 
@@ -17,6 +18,7 @@ Item = Union[str, Parallel]  # noqa: UP007 - a forward reference
 Chain = tuple[Item, ...]
 
 _ITEM_DUE = "expected a name or {parallel: [...]}"
+_ALONE = "a pump lies in the network by its name alone, at whatever speed it runs, and a diverter by its ways"
 
 
 def _item(value: object, steps: Steps) -> Item:
@@ -24,7 +26,8 @@ def _item(value: object, steps: Steps) -> Item:
         try:
             return read_name(value)
         except RefusedError as error:
-            raise RefusedError(error.what, error.allowed, at=steps) from None
+            hint = _ALONE if re.fullmatch(rf"{NAME} +{NAME}", value, re.ASCII) else ""
+            raise RefusedError(error.what, error.allowed, hint, at=steps) from None
     if not isinstance(value, dict) or set(value) != {"parallel"}:
         raise RefusedError(what_is(value), _ITEM_DUE, at=steps)
     branches = value["parallel"]

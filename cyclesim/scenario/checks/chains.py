@@ -22,7 +22,7 @@ def check_network(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fa
         if isinstance(junctions, list)
         else None
     )
-    written = list(_strings(network))
+    written = [text.partition(" ")[0] for text in _strings(network)]  # what stands behind is told where it is
     if names["pumps"] is not None and not set(names["pumps"]) & set(written):
         yield tree.fault(
             _NETWORK,
@@ -57,7 +57,14 @@ def check_network(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fa
         yield from _each_once(tree, network, names, nodes)
     everything = [*nodes, *(name for known in names.values() for name in known or ())] if nodes else []
     meant = [near for name in written if name not in everything and (near := nearest(name, everything))]
-    yield from _left_out(tree, names, {*written, *meant})
+    ways = [way for name in written for way in _ways(tree, name)]
+    yield from _left_out(tree, names, {*written, *meant, *ways})
+
+
+def _ways(tree: Tree, name: str) -> list[str]:
+    """The ways of a diverter; none where it is none."""
+    ways = tree.get(("plant", "diverters", name, "ways"), default=())
+    return [way for way in ways if isinstance(way, str)] if isinstance(ways, list) else []
 
 
 def _after_tub(chain: Chain, after: Any = "") -> Iterator[str]:
@@ -172,12 +179,13 @@ def _each_once(
             if name in nodes:
                 continue
             if name not in known:
-                everything = [*known, *nodes]
+                ways = _ways(tree, name)
+                lies = f"it lies there by its ways: {', '.join(ways)}"
                 yield tree.fault(
                     path,
-                    f"'{shorten(name)}', an unknown name",
+                    f"'{shorten(name)}', {'a diverter' if ways else 'an unknown name'}",
                     "the network joins what the plant has",
-                    did_you_mean(name, everything),
+                    lies if ways else did_you_mean(name, [*known, *nodes]),
                 )
             elif name in first:
                 yield tree.fault(

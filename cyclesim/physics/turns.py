@@ -1,0 +1,124 @@
+"""What is asked of the water outside the tub, and what each step from one such state to another comes to."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from cyclesim.physics.circuit import Circuit
+from cyclesim.physics.stays import Moves, Stays
+from cyclesim.physics.warmth import Floats
+from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.physics.ways import Way, Ways
+
+_KEPT = 1000
+
+
+class Plan(NamedTuple):
+    """What is asked of every circuit by flows through all reaches."""
+
+    asked_m3_s: Sequence[float]
+    flows: list[float]
+    ways: list[Way | None]
+    sorted: dict[int, tuple[tuple[Way, ...], list[Circuit]]]
+    """The ways whose water has settled and the circuits in which some is followed, by which have settled."""
+
+
+class Turn(NamedTuple):
+    """What changes from one plan and its heats to another."""
+
+    plan: Plan
+    changed: list[int]
+    """Circuits whose flows do."""
+    others: list[int]
+    """Reaches of other circuits whose water stands and is heated otherwise."""
+    touched: list[int]
+    """The bodies that these belong to."""
+    standing: list[int]
+    """Reaches whose water stands and is heated."""
+    heated: dict[int, float]
+    heats_w: dict[int, float]
+    """Heat into each reach that is heated, or was."""
+    moves: list[tuple[int, bool]]
+    """Which bodies count as moving from now on, which do not."""
+    into_tub_w: dict[int, float]
+    """Heat that the tub gets at once, by what has settled."""
+
+
+class Turns:
+    """The steps that are met, each worked out once; at first all stands, and none is heated."""
+
+    def __init__(self, ways: Ways, stays: Stays) -> None:
+        self._ways, self._stays, self._reaches = ways, stays, ways.reaches
+        self._circuit_of = {i: g for g, circuit in enumerate(ways.circuits) for i in circuit}
+        still = [0.0] * len(self._reaches)
+        self._plans: dict[int, Plan] = {}
+        self._turns: dict[tuple[object, ...], Turn] = {}
+        self._moves: dict[int, Moves] = {}
+        self._heats: tuple[tuple[int, float], ...] = ()
+        self.last = Turn(self.plan(still), [], [], [], [], {}, {}, [], {})
+        """The step to what is now."""
+
+    def plan(self, flows_m3_s: Sequence[float]) -> Plan:
+        """What these flows, one for each reach, ask for; the sequence is kept and must not be changed."""
+        plan = self._plans.get(id(flows_m3_s))  # they are kept with it, so that no other gets the same number
+        if plan is None:
+            flows = [q if abs(q) > STILL_M3_S else 0.0 for q in flows_m3_s]
+            ways = [self._ways.of(g, flows) for g in range(len(self._ways.circuits))]
+            plan = self._plans[id(flows_m3_s)] = Plan(flows_m3_s, flows, ways, {})
+        return plan
+
+    def to(self, flows_m3_s: Sequence[float], heat_w: Mapping[int, float]) -> Turn:
+        """The step to these flows and heats, from those of now."""
+        plan, before, last = self.plan(flows_m3_s), self._heats, self.last
+        self._heats = tuple(heat_w.items())
+        key = id(last.plan), before, id(plan), self._heats
+        turn = self._turns.get(key)
+        if turn is None:
+            if len(self._turns) > _KEPT:  # stoves and collectors give another heat every hour
+                self._turns.clear()
+            turn = self._turns[key] = self._work_out(last, plan, {i: w for i, w in heat_w.items() if w})
+        self.last = turn
+        return turn
+
+    def _work_out(self, last: Turn, plan: Plan, heated: dict[int, float]) -> Turn:
+        was, reaches, stays, flows = last.heated, self._reaches, self._stays, last.plan.flows
+        ways = enumerate(zip(last.plan.ways, plan.ways, strict=True))
+        changed = [g for g, (old, new) in ways if old is not new]
+        others = [
+            i
+            for i in {*heated, *was}
+            if heated.get(i) != was.get(i)
+            and not flows[i]
+            and reaches[i].capacity_j_k
+            and self._circuit_of[i] not in changed
+        ]
+        touched = stays.of(others)
+        moves = dict[int, bool]()
+        for g in changed:
+            way = plan.ways[g]
+            moving = self.moves(way).bodies if way is not None else ()
+            moves |= {body: body in moving for body in stays.of(self._ways.held[g])}
+        standing = [i for i in heated if not plan.flows[i] and reaches[i].capacity_j_k]
+        moves |= dict.fromkeys(stays.of(standing), True)
+        for body in touched:
+            moves[body] = any(plan.flows[i] or i in heated for i in stays.members[body])
+        heats_w = {i: heated.get(i, 0.0) for i in {*was, *heated}}
+        return Turn(plan, changed, others, touched, standing, heated, heats_w, list(moves.items()), {})
+
+    def moves(self, way: Way) -> Moves:
+        """The bodies that a way moves."""
+        known = self._moves.get(id(way))
+        if known is None:
+            rows, held = dict[int, Floats](), self._ways.held[way.circuit]
+            for i, before in way.upstream:
+                body = self._stays.body_of[i]
+                if body is not None:
+                    row = rows.setdefault(body, np.full(len(held), math.inf))
+                    row[[held.index(k) for k in before if k in held]] = 0.0
+            meets = np.array(list(rows.values())).reshape(len(rows), len(held))
+            known = self._moves[id(way)] = Moves(list(rows), meets)
+        return known
