@@ -16,15 +16,10 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 MODULES = (
-    *(
-        f"physics/{name}"
-        for name in ("age_book", "ahead", "circuit_age", "contents", "evaporation", "forces", "heat", "laws")
-    ),
-    *(
-        f"physics/{name}"
-        for name in ("loops", "outside", "parcels", "passing", "settled", "sources", "stays")
-    ),
-    *(f"physics/{name}" for name in ("tub_heat", "tub_node", "warmth", "water_age", "ways")),
+    *(f"physics/{name}" for name in ("age_book", "ahead", "circuit", "circuit_age", "contents")),
+    *(f"physics/{name}" for name in ("evaporation", "forces", "heat", "laws", "loops", "outside")),
+    *(f"physics/{name}" for name in ("parcels", "passing", "settled", "settling", "sources", "stays")),
+    *(f"physics/{name}" for name in ("tub_heat", "tub_node", "turns", "warmth", "water_age", "ways")),
     *(f"simulation/{name}" for name in ("beside", "board", "dry", "effects", "engine", "exchanges")),
     *(f"simulation/{name}" for name in ("heating_control", "passes", "recorder", "stream", "thermostat")),
     *(f"simulation/{name}" for name in ("water_and_heat", "wired")),

@@ -68,7 +68,7 @@ def week(tub: Path) -> Week:
 
 def test_nothing_heavy_is_imported_before_it_is_needed() -> None:
     """Help and the package alone load none of the libraries that take time; a check no more than it needs."""
-    needed_to_check = {"pydantic", "numpy", "fluids", "rich", "transitions", "dateutil", "simpy"}
+    needed_to_check = {"pydantic", "numpy", "fluids", "rich", "transitions", "dateutil"}
     for command, needed in (
         (["-m", "cyclesim", "--help"], set[str]()),
         (["-m", "cyclesim", "run", "--help"], set[str]()),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cached_property
 from importlib.metadata import version
 
 from cyclesim.analysis.ages import body_of, measure_leg
@@ -22,7 +23,18 @@ from cyclesim.analysis.energy import (
 from cyclesim.analysis.findings import Checked, Finding
 from cyclesim.analysis.history import History
 from cyclesim.analysis.left import LeftLeg, left_so, positions_left, worst_left
-from cyclesim.analysis.metrics import Metrics
+from cyclesim.analysis.metrics import (
+    BlowerMetrics,
+    EnergyMetrics,
+    HeatSourceMetrics,
+    LegMetrics,
+    Metrics,
+    OwnWaterMetrics,
+    PumpMetrics,
+    PumpRoomMetrics,
+    TreatmentMetrics,
+    TubMetrics,
+)
 from cyclesim.analysis.outages import measure_outages
 from cyclesim.analysis.own_water import measure_own_waters
 from cyclesim.analysis.promises import measure_promises
@@ -31,7 +43,7 @@ from cyclesim.analysis.rules import check
 from cyclesim.analysis.suction_side import measure_suction
 from cyclesim.analysis.tub import measure_tub
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.assembly import Assembly, Positions
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Trace
@@ -105,11 +117,16 @@ def simulate(
     metrics = measure(history)
     worst: dict[str, LeftLeg] = {}
     if left and len(plant.may_be_left) > 1:
-        turned = {
-            at: simulate(left_so(scenario, plant, at), days=days, start=start, seed=seed).metrics.legs
-            for at in (plant.usually, *positions_left(plant))
-        }
-        worst = worst_left(plant, turned.pop(plant.usually), turned)
+
+        def turned(at: Positions) -> dict[str, LegMetrics]:
+            there = left_so(scenario, plant, at)
+            if there == scenario:  # nobody turns a valve
+                return metrics.legs
+            ran, told = Assembly(there), Programme(there)
+            it = History(ran, told, simulate_trace(ran, told, days=days, start=start, seed=seed))
+            return Measuring(it).legs
+
+        worst = worst_left(plant, turned(plant.usually), {at: turned(at) for at in positions_left(plant)})
     return Result(scenario, plant, programme, trace, about, metrics, findings, checked, worst)
 
 
@@ -124,40 +141,94 @@ def days_of_year(first: date) -> int:
     return (again - first).days
 
 
+class Measuring:
+    """The numbers of a run, by their names in `Metrics`, each worked out when it is first asked for."""
+
+    def __init__(self, history: History) -> None:
+        self.history, self.plant, self.trace = history, history.plant, history.trace
+        self._run = history.plant, history.programme, history.trace
+        self._metered = meter(*self._run)
+
+    @cached_property
+    def legs(self) -> dict[str, LegMetrics]:
+        """Of each leg, last stretch, dead end and housing."""
+        history, plant = self.history, self.plant
+        return {
+            name: measure_leg(
+                plant,
+                self.trace,
+                name,
+                rows,
+                history.standing[name],
+                history.warm_and_still[name],
+                history.coldest_c.get(body_of(plant, name)),
+            )
+            for name, rows in history.ages.items()
+        }
+
+    @cached_property
+    def pumps(self) -> dict[str, PumpMetrics]:
+        """Of each pump."""
+        return {name: measure_pump(*self._run, name, self._metered) for name in self.trace.pumps}
+
+    @cached_property
+    def heat_sources(self) -> dict[str, HeatSourceMetrics]:
+        """Of each heat source."""
+        return {name: measure_source(*self._run, name, self._metered) for name in self.trace.sources}
+
+    @cached_property
+    def blowers(self) -> dict[str, BlowerMetrics]:
+        """Of each blower."""
+        plant, trace = self.plant, self.trace
+        return {name: measure_blower(plant, trace, name, self._metered) for name in trace.blowers}
+
+    @cached_property
+    def tub(self) -> TubMetrics:
+        """Of the tub."""
+        history = self.history
+        moved = history.duties, history.filtered, history.truth.people
+        return measure_tub(self.plant, self.trace, *moved, self._metered)
+
+    @cached_property
+    def energy(self) -> EnergyMetrics:
+        """Energy, money and current."""
+        return measure_energy(self.plant, self.trace, self._metered, self.history.truth)
+
+    @cached_property
+    def treatment(self) -> dict[str, TreatmentMetrics]:
+        """Of each treatment device."""
+        truth, trace = self.history.truth, self.trace
+        return {n: measure_treatment(self.plant, trace, n, truth, self._metered) for n in trace.treatments}
+
+    @cached_property
+    def own_water(self) -> dict[str, OwnWaterMetrics]:
+        """Of each heat source that has water of its own."""
+        return measure_own_waters(self.plant, self.trace, self.history.truth, self._metered)
+
+    @cached_property
+    def pump_room(self) -> PumpRoomMetrics | None:
+        """Of what the pump room has on besides."""
+        return measure_room(self.plant, self.trace)
+
+
 def measure(history: History) -> Metrics:
     """Every number of a run."""
     plant, programme, trace = history.plant, history.programme, history.trace
-    metered = meter(plant, programme, trace)
-    legs = {
-        name: measure_leg(
-            plant,
-            trace,
-            name,
-            rows,
-            history.standing[name],
-            history.warm_and_still[name],
-            history.coldest_c.get(body_of(plant, name)),
-        )
-        for name, rows in history.ages.items()
-    }
-    sources = {name: measure_source(plant, programme, trace, name, metered) for name in trace.sources}
-    tub = measure_tub(plant, trace, history.duties, history.filtered, history.truth.people, metered)
+    of = Measuring(history)
     return Metrics(
-        legs=legs,
-        pumps={name: measure_pump(plant, programme, trace, name, metered) for name in trace.pumps},
-        heat_sources=sources,
-        blowers={name: measure_blower(plant, trace, name, metered) for name in trace.blowers},
-        tub=tub,
-        energy=measure_energy(plant, trace, metered, history.truth),
+        legs=of.legs,
+        pumps=of.pumps,
+        heat_sources=of.heat_sources,
+        blowers=of.blowers,
+        tub=of.tub,
+        energy=of.energy,
         outages=measure_outages(plant, programme, trace),
-        treatment={
-            name: measure_treatment(plant, trace, name, history.truth, metered) for name in trace.treatments
-        },
-        own_water=measure_own_waters(plant, trace, history.truth, metered),
-        water_care=measure_water_care(history, tub, sources),
+        treatment=of.treatment,
+        own_water=of.own_water,
+        water_care=measure_water_care(history, of.tub, of.heat_sources),
         sessions=measure_sessions(history),
         cold_spell=measure_cold_spell(history),
         suction=measure_suction(plant, programme),
-        pump_room=measure_room(plant, trace),
-        promises=measure_promises(history, legs),
+        pump_room=of.pump_room,
+        promises=measure_promises(history, of.legs),
     )

@@ -17,7 +17,7 @@ def main() -> NoReturn:
     """The command `cyclesim`."""
     # each costs a start a tenth: looking for rings among what was just loaded, and for plugins in all that is
     # installed
-    gc.set_threshold(100_000, 20, 20)
+    gc.set_threshold(300_000, 20, 20)
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # a second one would only spin: matrices are small
     cli.main()

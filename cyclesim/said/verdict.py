@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.findings import SEVERITIES, Checked, Finding
-from cyclesim.analysis.trials import MendTrial
 from cyclesim.said.page import Line, Page
 from cyclesim.said.words import count, hours, number, when
 from cyclesim.scenario.reading.edit import Edit
+
+if TYPE_CHECKING:  # who judges without a run needs no engine
+    from cyclesim.analysis.trials import MendTrial
 
 _A_LINE = 77
 """So many letters of a mend stand on one line; a longer one is told once."""
 MOST_SHOWN, FIRST_SHOWN = 8, 2
 """So many findings are told unless all are asked for, and so many of them before all else."""
-Trials = Sequence[MendTrial]
+Trials: TypeAlias = "Sequence[MendTrial]"
 """The mends that were tried, in the order of their numbers."""
 
 
@@ -68,13 +70,13 @@ def say_others(
     if left_out:
         page.line(f"... and {count(left_out, 'more finding')}: --all tells them, and --json FILE has them.")
     if any(trial.holds and trial.edits for trial in tried):
-        page.line("A mend that was tried is written into a copy: --apply N --write NEW.yaml")
+        page.line("A mend that was tried is written into a copy: --apply N --write NEW.yaml", command=True)
     if everything and findings:
         page.heading("The rules that are broken")
         for first in {finding.rule: finding for finding in findings}.values():
             page.line(f"- {first.rule}: {first.sentence.rstrip('.')} ({first.source}).", hang=2)
     elif findings:
-        page.line("What a rule asks for, and why: cyclesim rules ID")
+        page.line("What a rule asks for, and why: cyclesim rules ID", command=True)
 
 
 def alike(findings: Sequence[Finding]) -> list[list[Finding]]:

@@ -9,6 +9,7 @@ circulator's curve gives is worked out once, at 50 degC; plates pass the same pe
 from __future__ import annotations
 
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from cyclesim.physics import walls
 from cyclesim.physics.curves import PumpCurve
@@ -20,11 +21,13 @@ from cyclesim.physics.water import density_kg_m3, heat_capacity_j_kg_k
 from cyclesim.scenario.blocks.heat_sources import HeatPump, Solar
 from cyclesim.scenario.blocks.own_water import AnyCircuit, Circulator, OwnCircuit
 from cyclesim.simulation.assembly import Assembly, PlantDuty
-from cyclesim.simulation.board import Board
-from cyclesim.simulation.drive import Drive
 from cyclesim.simulation.exchanges import Exchanges
 from cyclesim.simulation.trace import Trace
 from cyclesim.simulation.wired import WhatIsOn, Wiring
+
+if TYPE_CHECKING:  # who judges without a run needs no engine
+    from cyclesim.simulation.board import Board
+    from cyclesim.simulation.drive import Drive
 
 _WEIGHED_AT_C, HOUR_S = 50.0, 3600
 

@@ -145,6 +145,15 @@ def test_the_worst_position_of_each_leg_is_told(scenario: Build) -> None:
     assert {} == simulate(scenario(), days=1, left=True).left
 
 
+def test_positions_that_are_left_know_of_nobody_who_turns_a_valve(scenario: Build) -> None:
+    """A file that turns it, and one that does not: the same becomes of each leg in every position."""
+    turn = "  valves_turned: [{valve: turn, to: spout, from: 2027-01-01 06:00, lasts: 2 days}]\n  quiet_hours"
+    still = simulate(scenario(*diverter(", may_be: [spout]")), days=3, left=True)
+    turned = simulate(scenario(*diverter(", may_be: [spout]"), ("  quiet_hours", turn)), days=3, left=True)
+    assert turned.left == still.left
+    assert turned.metrics.legs["bench"] != still.metrics.legs["bench"]
+
+
 def test_many_valves_are_turned_one_at_a_time(scenario: Build) -> None:
     """Five valves have 32 combinations: only the five in which one is turned are tried."""
     names = [f"v{k}" for k in range(5)]

@@ -9,8 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from cyclesim.analysis.history import History
-from cyclesim.analysis.metrics import Metrics
-from cyclesim.analysis.result import measure
+from cyclesim.analysis.result import Measuring
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.decide.ranges.flushes import flush_lines
 from cyclesim.decide.sweeps.sweep import RunReading
@@ -34,7 +33,7 @@ Numbers = dict[Number, float]
 def numbers(plant: Assembly, programme: Programme, trace: Trace, _: int) -> Numbers:
     """Everything that one decides by, read off a run."""
     history = History(plant, programme, trace)
-    return dict(_read(history, measure(history)))
+    return dict(_read(history, Measuring(history)))
 
 
 def _as_values(values: Numbers) -> list[list[object]]:
@@ -49,7 +48,7 @@ NUMBERS = RunReading("numbers", numbers, _as_values, _from_values)
 """How a sweep reads them and keeps them."""
 
 
-def _read(history: History, metrics: Metrics) -> Iterator[tuple[Number, float]]:
+def _read(history: History, metrics: Measuring) -> Iterator[tuple[Number, float]]:
     limits, tub, energy = history.plant.scenario.limits, metrics.tub, metrics.energy
     for name, leg in metrics.legs.items():
         oldest_h = math.inf if leg.oldest_water_h is None else leg.oldest_water_h

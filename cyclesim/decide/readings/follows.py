@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from cyclesim.analysis.history import History
-from cyclesim.analysis.result import days_of_year, measure
+from cyclesim.analysis.result import Measuring, days_of_year
 from cyclesim.analysis.rules import check
 from cyclesim.decide.readings.built import AsBuilt, BuiltPlant
 from cyclesim.decide.sizing.heat_up import Warmer, seasons, warmest_c
@@ -67,7 +67,7 @@ def year(built: AsBuilt, first: date, days: int) -> Year:
     plant, programme = BuiltPlant(built), Programme(built.scenario)
     history = History(plant, programme, simulate_trace(plant, programme, days=days, start=first))
     findings, _ = check(history)
-    energy = measure(history).energy
+    energy = Measuring(history).energy
     broken = tuple(dict.fromkeys((finding.rule, finding.subject) for finding in findings))
     return Year(broken, energy.energy_kwh, energy.cost, _hours_to_hot(built))
 

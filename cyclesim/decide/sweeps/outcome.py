@@ -8,8 +8,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from cyclesim.analysis.history import History
-from cyclesim.analysis.metrics import Metrics
-from cyclesim.analysis.result import measure
+from cyclesim.analysis.result import Measuring
 from cyclesim.analysis.rules import check
 from cyclesim.analysis.spans import spans, total_s, while_in, without
 from cyclesim.analysis.truth import people_in
@@ -148,7 +147,7 @@ def read(values: Mapping[str, Any]) -> Outcome:
 def outcome(plant: Assembly, programme: Programme, trace: Trace, days: int) -> Outcome:
     """What a run of so many days came to, measured and judged."""
     history = History(plant, programme, trace)
-    metrics, (findings, _) = measure(history), check(history)
+    metrics, (findings, _) = Measuring(history), check(history)
     tub, energy = metrics.tub, metrics.energy
     return Outcome(
         days=days,
@@ -184,7 +183,7 @@ def outcome(plant: Assembly, programme: Programme, trace: Trace, days: int) -> O
     )
 
 
-def _devices(history: History, metrics: Metrics) -> Iterator[tuple[str, DeviceOutcome]]:
+def _devices(history: History, metrics: Measuring) -> Iterator[tuple[str, DeviceOutcome]]:
     moved, work = _work(history)
     by_device = metrics.energy.by_device
 
