@@ -200,7 +200,7 @@ class Straight:
         self.is_straight, self.ends_c, self.touched_s = True, self._ends_c[0], float(now)
 
     def stood(self, now: float) -> Floats:
-        """The water as it is if it has stood since it was touched last [degC]."""
+        """The water at *now* [s] if it has stood since it was touched last [degC]."""
         kept, gained = self._zones.stood(self.touched_s, now)
         stood: Floats = self.ends_c * kept[self._which] + gained[self._which]
         return stood
