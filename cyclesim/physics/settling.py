@@ -53,7 +53,8 @@ class Settling:
             return held_j - passing.given_j
         slugs, held_j = self._water.of(circuit.number), 0.0
         coldest = np.full(len(straight.held), math.inf)
-        lost_j, _ = self._ways.passage(way, slugs, (passing.before_c, passing.after_c), forces)
+        sent_out = [(float(way.after_s), passing.before_c, passing.after_c)]
+        lost_j = self._ways.follow(way, slugs, sent_out, forces, settled_too=True).lost_j
         for i in way.straight.moving:
             held_j += self._ways.per_m3_k * warmth.warmth(slugs[i])
             coldest[straight.held.index(i)] = warmth.ends(slugs[i])[0]
