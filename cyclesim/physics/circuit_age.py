@@ -156,7 +156,9 @@ class WaterAge:
         if not p.profile or dt < p.clear_s:
             self._advance_exact(p, t0, dt, 0.0)
             return
-        latest = sorted(kinds, key=lambda kind: -kind.base_s)
+        latest = list(kinds)
+        if len(latest) > 1:
+            latest.sort(key=lambda kind: -kind.base_s)
         if not (p.clear_s < 0.5 * FAR_S and _are_apart(p, latest)):
             self._advance_exact(p, t0, p.clear_s, dt - p.clear_s)
         else:
@@ -218,10 +220,10 @@ def _are_apart(p: Pattern, kinds: Sequence[_Held]) -> bool:
 
     *kinds*: what stands where *p* moves water, the latest first.
     """
+    if len(kinds) == 1:
+        return kinds[0].contents is None
     if any(kind.contents is not None for kind in kinds):
         return False
-    if len(kinds) == 1:
-        return True
     longest = [1.01 * kind.pattern.clear_s if kind.pattern else 0.0 for kind in kinds]
     return max(longest) + p.clear_s < 0.5 * FAR_S and all(
         later.base_s - lasts > earlier.base_s

@@ -3,10 +3,11 @@
 What stands is one affine map from when it was last touched (`physics/heat.py`, ZoneFilter). As long as the
 water of each reach of a circuit is one slug, all of them are one vector (`physics/stays.py`, Straight). When
 flow starts or changes, the water of a circuit is followed slug by slug (`physics/warmth.py`) until tub water
-has passed all that it reaches within `ways.SETTLES_S`; from then on its temperatures are factors of the tub's
-(`physics/settled.py`), so that a run of hours costs nothing. What takes longer stays followed. Water that
-circles without passing the tub counts as stirred. Where the tub has moved by FELL_K until its water settles,
-that is followed after all if somebody asks for it, or flow changes, within as long again.
+has passed all that it reaches within `ways.SETTLES_S` (`physics/settling.py`); from then on its temperatures
+are factors of the tub's (`physics/settled.py`), so that a run of hours costs nothing. What takes longer stays
+followed. Water that circles without passing the tub counts as stirred. Where the tub has moved by
+`circuit.FELL_K` until its water settles, that is followed after all if somebody asks for it, or flow changes,
+within as long again.
 
 Heat is booked where it is: what came in less what went out less what the content gained is what a reach lost.
 Wherever one description takes over from another, the difference in heat goes to the tub.
@@ -27,6 +28,7 @@ from cyclesim.physics.forces import Forces
 from cyclesim.physics.heat import HOUR_S
 from cyclesim.physics.passing import Passing
 from cyclesim.physics.settled import profile
+from cyclesim.physics.settling import Settling
 from cyclesim.physics.stays import OnStays
 from cyclesim.physics.turns import Turns
 from cyclesim.physics.warmth import Floats, Moved, Slug
@@ -73,6 +75,7 @@ class Outside:
         self._circuits = [Circuit(g, s, start_s, water_c) for g, s in enumerate(self._water.straight)]
         self._turns = Turns(ways, self._stays)
         self._turn = self._turns.last
+        self._settling = Settling(ways, self._water, self.forces, self._turns, tub_j_k)
         self._by_law: set[int] = set()
         self._owed_j = 0.0
         self.seen = -1
@@ -143,11 +146,16 @@ class Outside:
     # -- what is where -------------------------------------------------------------------------------------
 
     def _read(self, i: int, at_s: float, tub_c: float) -> tuple[float, float]:
-        """As `_reach`, but water that has settled late as it truly is, which the tub has yet to be told."""
+        """As `_reach`, but water that passes or has settled late as it truly is; nothing is changed by it."""
         circuit = self._circuits[self._circuit_of[i]]
-        if not self.follows_tub(i) or not circuit.has_settled_late(int(at_s), tub_c, self._tub_j_k):
+        if not self._water.flows[i]:
             return self._reach(i, at_s, tub_c)
-        slugs = self._truly(circuit, int(at_s), tub_c).get(i, [])
+        if circuit.passing is not None and circuit.passing.lasted_s:
+            slugs = self._settling.here(circuit, circuit.passing, i)
+        elif self.follows_tub(i) and circuit.has_settled_late(int(at_s), tub_c, self._tub_j_k):
+            slugs = self._settling.truly(circuit, int(at_s), tub_c).get(i, [])
+        else:
+            return self._reach(i, at_s, tub_c)
         return self._per_m3_k * warmth.warmth(slugs), warmth.ends(slugs)[0] if slugs else math.inf
 
     def _reach(self, i: int, at_s: float, tub_c: float) -> tuple[float, float]:
@@ -181,10 +189,10 @@ class Outside:
         held_j = 0.0
         for way in ways:
             circuit = self._circuits[way.circuit]
-            if circuit.way is not None or not circuit.straight.is_straight:
-                held_j += self.holds_j(way.settled.moving, at_s, tub_c)
+            if circuit.straight.is_straight and (circuit.way is None or circuit.is_settled):
+                held_j += float(way.straight.half_j_k.dot(self._at_once(circuit, at_s, tub_c)[0]))
             else:
-                held_j += float(way.straight.half_j_k.dot(circuit.straight.stood(at_s)))
+                held_j += self.holds_j(way.settled.moving, at_s, tub_c)
         return held_j
 
     def heat_content_j(self, at_s: float, tub_c: float) -> float:
@@ -193,6 +201,23 @@ class Outside:
 
     def tub_level(self, body: int, level_c: float) -> float | None:
         """The tub's temperature [degC] at which a body's mean is *level_c*; None where it has not settled."""
+        held = self._held_of(body)
+        return None if held is None else (level_c * self._stays.capacity_j_k[body] - held[1]) / held[0]
+
+    def tub_level_under(self, body: int, more_k: float, now: int, tub_c: float) -> float | None:
+        """The tub's temperature [degC] at which a body's mean is *more_k* above it; warmer, it is less.
+
+        None where it has not settled, or holds what the tub sent out before it fell to *tub_c* by *now*.
+        """
+        held, circuit = self._held_of(body), self._circuits[self._circuit_of[self._stays.members[body][0]]]
+        if held is None or circuit.has_settled_late(now, tub_c, self._tub_j_k):
+            return None
+        capacity_j_k = self._stays.capacity_j_k[body]
+        lost_j_k, more_j = capacity_j_k - held[0], held[1] - more_k * capacity_j_k
+        return more_j / lost_j_k if lost_j_k > 0.0 else math.copysign(math.inf, more_j)
+
+    def _held_of(self, body: int) -> tuple[float, float] | None:
+        """What a body holds per kelvin of the tub [J/K] and beside that [J]; None before it has settled."""
         factor = rest = 0.0
         for i in self._stays.members[body]:
             way = self._settled_way(i)
@@ -200,7 +225,7 @@ class Outside:
                 return None
             row = way.settled.held_j[way.settled.moving.index(i)]
             factor, rest = factor + float(row[0]), rest + self.by_forces(row)
-        return (level_c * self._stays.capacity_j_k[body] - rest) / factor
+        return factor, rest
 
     def ways(self, flows_m3_s: Sequence[float]) -> list[Way]:
         """How water would move at these flows, circuit by circuit."""
@@ -275,34 +300,30 @@ class Outside:
             water.close(body, now)
         water.straighten(g, now)
 
+    def _at_once(self, circuit: Circuit, at_s: float, tub_c: float) -> tuple[Floats, Floats | None]:
+        """The ends of what stands or has settled, as in Straight [degC]; how far the latter's are apart.
+
+        1 is as far as one slug allows.
+        """
+        straight, way = circuit.straight, circuit.way
+        if way is None or not circuit.is_settled:
+            return straight.stood(at_s), None
+        both, ends_c = 2 * len(straight.held), way.straight.ends.dot(self.forces.beside(tub_c))
+        if way.straight.moves_all:
+            return ends_c[:both], ends_c[both:]
+        return way.straight.still * straight.stood(at_s) + ends_c[:both], ends_c[both:]
+
     def _bring_at_once(self, circuit: Circuit, now: int, tub_c: float, integral: float) -> bool:
         """The same by vector. False, and nothing done, where settled water is not straight enough."""
-        straight, way, mark = circuit.straight, circuit.way, circuit.mark
-        if way is None or not circuit.is_settled:
-            straight.close(straight.stood(now), now, None)
-            return True
-        assert mark is not None
-        rows, both = way.straight, 2 * len(straight.held)
-        ends_c = rows.ends.dot(self.forces.beside(tub_c))
-        apart = ends_c[both:]
-        if apart.dot(apart) > 1.0 and (np.abs(apart) > 1.0).any():
-            return False
-        ends_c = ends_c[:both]
-        if not rows.moves_all:
-            ends_c = rows.still * straight.stood(now) + ends_c
-        straight.close(ends_c, now, (way, mark.now, self.forces.acted(mark, now, integral)))
+        (ends_c, apart), mark, settled = self._at_once(circuit, now, tub_c), circuit.mark, None
+        if apart is not None:
+            if apart.dot(apart) > 1.0 and (np.abs(apart) > 1.0).any():
+                return False
+            assert circuit.way is not None
+            assert mark is not None
+            settled = circuit.way, mark.now, self.forces.acted(mark, now, integral)
+        circuit.straight.close(ends_c, now, settled)
         return True
-
-    def _truly(self, circuit: Circuit, now: int, tub_c: float) -> Mapping[int, list[Slug]]:
-        """What each reach of a circuit that has settled late holds, the end that leaves first in front."""
-        way, waited = circuit.way, circuit.waited
-        assert way is not None
-        assert waited is not None
-        stream = waited.passing.sent_out(self._tub_j_k)
-        if now > waited.at_s:
-            stream = [*stream, (float(now - waited.at_s), waited.tub_c, tub_c)]
-        slugs, forces = self._water.of(circuit.number), waited.passing.forces()
-        return self._ways.follow(way, slugs, stream, forces, settled_too=True).contents
 
     def _as_slugs(self, circuit: Circuit, now: int, tub_c: float, integral: float, *, late: bool) -> None:
         """What has settled in a circuit as slugs, and what it has lost since it was last asked."""
@@ -319,7 +340,7 @@ class Outside:
             self._stays.lost_j[settled.moving[k]] += float(lost_j[k])
         if late:  # what it truly holds, in place of what it was told to
             held_j = sum(ends[2][k] for k in way.settles)
-            for i, slugs in self._truly(circuit, now, tub_c).items():
+            for i, slugs in self._settling.truly(circuit, now, tub_c).items():
                 self._water.put(i, slugs)
                 held_j -= self._per_m3_k * warmth.warmth(slugs)
             self._owe(held_j)
@@ -355,7 +376,7 @@ class Outside:
             if not way.is_fast or circuit.asked:
                 self._asks_tub = True
             if way.settles and not circuit.is_settled and circuit.due_s < self.due_s:
-                self.due_s = circuit.due_s
+                self.due_s = float(circuit.due_s)
 
     def settle_due(self, now: int, tub_c: float, node_j_k: float, integral: float) -> float:
         """Settle every circuit that is passed; the tub's temperature [degC] with the heat that they held.
@@ -372,7 +393,7 @@ class Outside:
             if passing is None:
                 held_j = self.holds_j(way.members, now, tub_c)
             else:
-                held_j, circuit.passing = self._passed(circuit, passing), None
+                held_j, circuit.passing = self._settling.passed(circuit, passing), None
             circuit.rest_j, factor = self.by_forces(way.held_j), float(way.held_j[0])
             tub_c = (node_j_k * tub_c + held_j - circuit.rest_j) / (node_j_k + factor)
             node_j_k += factor
@@ -402,7 +423,7 @@ class Outside:
             if way.is_fast and not circuit.asked:
                 passing = circuit.passing
                 if passing is None or not (passing.lasted_s or passing.begins(before_c, self.forces.now)):
-                    passing = circuit.passing = self._begins(circuit, way, before_c)
+                    passing = circuit.passing = self._settling.begins(circuit, way, before_c)
                 by_then_j = passing.returned_j(passing.lasted_s + dt_s)
                 passages.append((passing, by_then_j))
                 returned_j += by_then_j - passing.given_j
@@ -414,51 +435,13 @@ class Outside:
             returned_j += done.returned_j
         return Trial(dt_s, returned_j / dt_s, moved, passages)
 
-    def _begins(self, circuit: Circuit, way: Way, tub_c: float) -> Passing:
-        """A passage from now on."""
-        forces, straight = self.forces, circuit.straight
-        acted = [(forces.now, 0)]
-        if straight.is_straight:
-            causes = np.concatenate((straight.ends_c, forces.beside(tub_c)))
-            fed = self._ways.passages(way, forces.heated).fed(self._tub_j_k)[1]
-            return Passing(way, tub_c, tub_c, acted, fed, causes)
-        back, slugs = self._ways.passages(way, None).fed(self._tub_j_k)[0], self._water.of(circuit.number)
-        by_second = back @ self._ways.passage(way, slugs, (tub_c, tub_c), forces.now)[1]
-        return Passing(way, tub_c, tub_c, acted, by_second, None)
-
-    def _passed(self, circuit: Circuit, passing: Passing) -> float:
-        """A circuit has passed until it settles; the heat that it holds [J]."""
-        way, stays, straight, forces = passing.way, self._stays, circuit.straight, passing.forces()
-        moves, rose_k, causes = self._turns.moves(way), passing.after_c - passing.before_c, passing.causes
-        if causes is not None and straight.is_straight:
-            passages = self._ways.passages(way, self.forces.heated)
-            if len(passing.acted) > 1:
-                causes = np.concatenate((straight.ends_c, forces))
-                causes[passages.tub] = passing.before_c
-            straight.passed(way, moves, causes, rose_k)
-            held_j = float(passages.held_j.dot(causes)) - passages.lost_as_tub_rises_j * rose_k
-            return held_j - passing.given_j
-        slugs, held_j = self._water.of(circuit.number), 0.0
-        coldest = np.full(len(straight.held), math.inf)
-        lost_j, _ = self._ways.passage(way, slugs, (passing.before_c, passing.after_c), forces)
-        for i in way.straight.moving:
-            held_j += self._per_m3_k * warmth.warmth(slugs[i])
-            coldest[straight.held.index(i)] = warmth.ends(slugs[i])[0]
-            stays.lost_j[i] += lost_j[i]
-        least = (coldest + moves.meets).min(axis=1).tolist()
-        for body, least_c in zip(moves.bodies, least, strict=True):
-            stays.colder(body, least_c)
-        gained_j = float(way.heats @ forces) * way.after_s - sum(lost_j.values())
-        return held_j + gained_j - passing.given_j
-
     def _catch_up(self, circuit: Circuit) -> None:
         """Somebody asks before a circuit has settled: follow it up to now, and piece by piece from here."""
         passing, circuit.passing = circuit.passing, None
         if passing is None or not passing.lasted_s:
             return
         self._water.open(circuit.number)
-        slugs, sent_out = self._water.of(circuit.number), passing.sent_out(self._tub_j_k)
-        done = self._ways.follow(passing.way, slugs, sent_out, passing.forces(), settled_too=True)
+        done = self._settling.until_now(circuit, passing)
         self._water.take(done, None)
         self._owe(done.returned_j - passing.given_j)
         circuit.asked = self._asks_tub = True

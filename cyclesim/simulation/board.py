@@ -46,7 +46,7 @@ class Board:
         at = int(self.env.now) if at_s is None else at_s
         if at not in self._due:
             self._due.add(at)
-            At(self.env, at, Priority.SCAN).then(self._scan)
+            At(self.env, at, Priority.SCAN, self._scan)
 
     def is_due(self, at_s: int) -> bool:
         """Whether a pass is still to come in that second."""
@@ -54,7 +54,7 @@ class Board:
 
     def at(self, at_s: int, do: Callable[[], None]) -> None:
         """Do something in a later second, before its pass."""
-        At(self.env, at_s, Priority.POST).then(lambda _: do())
+        At(self.env, at_s, Priority.POST, lambda _: do())
 
     def _scan(self, _: simpy.Event) -> None:
         now = int(self.env.now)
@@ -98,4 +98,4 @@ class Timers:
                 board.facts |= mask
             self._over(still)
 
-        At(board.env, int(board.env.now) + dwell_s, Priority.POST).then(end)
+        At(board.env, board.now + dwell_s, Priority.POST, end)

@@ -21,14 +21,17 @@ class Priority(IntEnum):
 class At(simpy.Event):
     """Fires at an absolute whole second, before or after others of that second by its priority."""
 
-    def __init__(self, env: simpy.Environment, at_s: int, priority: Priority) -> None:
+    def __init__(
+        self,
+        env: simpy.Environment,
+        at_s: int,
+        priority: Priority,
+        *do: Callable[[simpy.Event], None],
+    ) -> None:
+        """*do* is called then."""
         now = env.now
         if at_s.__class__ is not int or at_s < now:
             raise ValueError(f"an event needs a whole second that is not past (got {at_s!r} at {now!r})")
-        self.env, self.callbacks = env, []  # as simpy's own timeouts do, without a call for it
+        self.env, self.callbacks = env, [*do]  # as simpy's own timeouts do, without a call for it
         self._ok, self._value = True, None
         env.schedule(self, priority, at_s - now)  # type: ignore[arg-type]  # any int is a priority
-
-    def then(self, do: Callable[[simpy.Event], None]) -> None:
-        """Call *do* when it fires."""
-        self.callbacks.append(do)

@@ -199,7 +199,6 @@ class PlantRun:
         self._recorder.note(passed, now)
         self._heat_on(now)
         if now >= self._packs_at_s:
-            self._recorder.put_down()
             self._trace.pack()
             self._packs_at_s = now + 30 * DAY_S
         if self._on_day is not None and now // DAY_S > self._days_done:

@@ -58,6 +58,8 @@ class HeatingControl:
         levels, env = plan.points.levels, run.board.env
         self._level_c = self.thermostat.keep_at_c = levels[0].keep_at_c
         self._watched = self._looks_again()
+        self._known: dict[tuple[object, ...], tuple[int, tuple[Watched, ...]]] = {}
+        """By the thermostat's state, the calls as facts, and what it watches."""
         if len(levels) > 1:
             env.process(self._set_points(levels[1:]))
         for ready in plan.points.ready:
@@ -74,9 +76,14 @@ class HeatingControl:
         thermostat.keep_at_c = level if early is None else max(level, early)
         heat, body = self._run.heat, self._body
         thermostat.look(heat.water_c if body is None else heat.body_c(body, self._run.board.now))
-        calls = sum({self._call_bits[name] for name in thermostat.calls} | {self._heating_bit})
-        self._watched = self._looks_again()
-        self._run.board.set(self._all_bits, calls if thermostat.calls else 0)
+        state = thermostat.state
+        known = self._known.get(state)
+        if known is None:
+            calls = {self._call_bits[name] for name in thermostat.calls}
+            known = sum(calls | {self._heating_bit}) if calls else 0, self._looks_again()
+            self._known[state] = known
+        facts, self._watched = known
+        self._run.board.set(self._all_bits, facts)
 
     def watched(self) -> tuple[Watched, ...]:
         """Levels of the water that the sensor reads at which to look again."""

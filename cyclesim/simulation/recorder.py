@@ -10,6 +10,8 @@ from cyclesim.simulation.drive import Drive
 from cyclesim.simulation.passes import Passed
 from cyclesim.simulation.trace import Stream, Trace
 
+_PUT_AT_ONCE = 10_000
+
 
 def new_trace(plant: Assembly, controller: ControlLogic, drive: Drive) -> Trace:
     """The empty trace of a run."""
@@ -70,6 +72,8 @@ class Recorder:
             self._known.append(self._states(passed))
         self._seconds.append(now)
         self._numbers.append(number)
+        if len(self._numbers) >= _PUT_AT_ONCE:
+            self.put_down()
 
     def put_down(self) -> None:
         """Put what has been noted into the trace."""

@@ -22,6 +22,11 @@ class Thermostat:
         self._called = 0
 
     @property
+    def state(self) -> tuple[object, ...]:
+        """What its calls and what it watches follow from."""
+        return self.keep_at_c, self._called, *self.usable
+
+    @property
     def calls(self) -> Sequence[str]:
         """The sources that are called."""
         return self.usable[: self._called]

@@ -15,9 +15,11 @@ from hypothesis import strategies as st
 
 from cyclesim.control.step import LEVEL_LOW, POWER_LOST
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Assembly, BrokenParts
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.wired import Wiring, water_at
+from tests.own_circuit import PLANT
 
 Loop = Callable[..., Scenario]
 STOPPED, LOW, HIGH, CHANGING = range(4)
@@ -340,3 +342,77 @@ def test_two_own_switches_each_by_its_place(loop: Loop) -> None:
     still = w.settled(moving.effect, state_of(w, STOPPED, "firing", "on"), element | ozone, OPEN)
     assert (0, 0b11, (False, False)) == (still.feels, still.stops, still.effect.on)
     assert 0 == still.facts & (element | ozone)
+
+
+# --- a source with water of its own -----------------------------------------------------------------
+
+
+def two_sources(*edits: tuple[str, str]) -> Wiring:
+    """An element, and after it a boiler behind plates: the boiler is the second by its place."""
+    text = PLANT
+    for old, new in (
+        ("    boiler:\n", "    element: {kind: electric, output: 3 kW, drop: 0.3 m at 100 L/min, "
+         "volume: 2 L, needs_flow: 30 L/min, proof: {by: flow_switch}, high_limit: 60 degC, "
+         "limit_sensor: own, zone: room}\n    boiler:\n"),
+        ("main, boiler,", "main, element, boiler,"),
+        ("with: boiler", "with: [element, boiler]"),
+        ("breaker: 16 A", "breaker: 25 A"),
+        *edits,
+    ):  # fmt: skip
+        assert old in text
+        text = text.replace(old, new, 1)
+    return wiring(load_text(text))
+
+
+HELD = ("        volume: 12 L\n", "        flow_switch: true\n        volume: 12 L\n")
+"""A switch in the boiler's own water, in its circuit of power."""
+
+
+@pytest.mark.parametrize("held", [False, True])
+@pytest.mark.parametrize("turned", [False, True])
+@pytest.mark.parametrize("moves", [False, True])
+@pytest.mark.parametrize("fires", [False, True])
+def test_own_water_stands_unless_its_circulator_turns(
+    held: bool, turned: bool, moves: bool, fires: bool
+) -> None:
+    """On though its own water stands unless a switch in that holds it; what trips is what boils.
+
+    The element beside it is on, and trips where the tub's water stands in it; the boiler does where its own
+    stands, whatever the tub's does.
+    """
+    w = two_sources(HELD) if held else two_sources()
+    assert ("element", "boiler") == w.devices
+    assert {1: 1} == w.turned_by
+    element, boiler = (source.table.states.index("firing") for source in w.controller.sources)
+    state = (int(moves), int(turned), element, boiler if fires else 0)
+    what = w.effect(state, 0, ())
+    burns = fires and (turned or not held)
+    assert (True, burns) == what.on
+    assert (0 if turned else 0b10) == what.own_still
+    assert (int(moves), int(turned)) == what.levels
+    still_element = 0 if moves else 0b01
+    assert still_element | (0b10 if burns and not turned else 0) == w.may_trip(what)
+
+
+def test_what_nobody_switches_is_asked_for_but_never_on() -> None:
+    """A place after the controller's own sources, as collectors behind plates have: it does not trip."""
+    w = two_sources()
+    plant, controller = w.plant, w.controller
+    after = Wiring(plant, controller, ["boiler"])
+    assert ("element", "boiler", "boiler") == after.devices
+    after.turned_by = {2: 1}
+    what = after.effect((1, 0, 0, 0), 0, ())
+    assert (False, False) == what.on
+    assert 0b100 == what.own_still
+    assert 0 == after.may_trip(what)
+
+
+def test_a_pump_without_power_closes_no_contact_that_counts() -> None:
+    """Its circuit is off: whatever its contact says, nothing turns; what hangs elsewhere goes on."""
+    w = two_sources()
+    state = (1, 1, 0, 0)
+    assert ((1,), (1,)) == w.effect(state, 0, ()).contacts
+    off = w.effect(state, 0, (), unfed=frozenset({"boiler_pump"}))
+    assert (((1,), ()), (1, 0), 0b10) == (off.contacts, off.levels, off.own_still)
+    off = w.effect(state, 0, (), unfed=frozenset({"main"}))
+    assert (((), (1,)), (0, 1), 0) == (off.contacts, off.levels, off.own_still)

@@ -1,0 +1,89 @@
+"""Water of a circuit on its way to be settled: as it begins, once it has, and if somebody asks before.
+
+By vector as long as each reach holds one slug (`physics/ways.py`, Passages), otherwise slug by slug.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+import numpy as np
+
+from cyclesim.physics import warmth
+from cyclesim.physics.circuit import Circuit
+from cyclesim.physics.contents import Contents
+from cyclesim.physics.forces import Forces
+from cyclesim.physics.passing import Passing
+from cyclesim.physics.turns import Turns
+from cyclesim.physics.warmth import Moved, Slug
+from cyclesim.physics.ways import Way, Ways
+
+
+class Settling:
+    """What the passages of circuits come to; *tub_j_k*: heat capacity of the tub [J/K]."""
+
+    def __init__(self, ways: Ways, water: Contents, forces: Forces, turns: Turns, tub_j_k: float) -> None:
+        self._ways, self._water, self._forces, self._turns = ways, water, forces, turns
+        self._tub_j_k = tub_j_k
+
+    def begins(self, circuit: Circuit, way: Way, tub_c: float) -> Passing:
+        """A passage from now on, with the tub at *tub_c*."""
+        forces, straight = self._forces, circuit.straight
+        acted = [(forces.now, 0)]
+        if straight.is_straight:
+            causes = np.concatenate((straight.ends_c, forces.beside(tub_c)))
+            fed = self._ways.passages(way, forces.heated).fed(self._tub_j_k)[1]
+            return Passing(way, tub_c, tub_c, acted, fed, causes)
+        back, slugs = self._ways.passages(way, None).fed(self._tub_j_k)[0], self._water.of(circuit.number)
+        by_second = back @ self._ways.passage(way, slugs, (tub_c, tub_c), forces.now)[1]
+        return Passing(way, tub_c, tub_c, acted, by_second, None)
+
+    def passed(self, circuit: Circuit, passing: Passing) -> float:
+        """A circuit has passed until it settles; the heat that it holds [J]."""
+        way, stays, straight, forces = passing.way, self._water.stays, circuit.straight, passing.forces()
+        moves, rose_k, causes = self._turns.moves(way), passing.after_c - passing.before_c, passing.causes
+        if causes is not None and straight.is_straight:
+            passages = self._ways.passages(way, self._forces.heated)
+            if len(passing.acted) > 1:
+                causes = np.concatenate((straight.ends_c, forces))
+                causes[passages.tub] = passing.before_c
+            straight.passed(way, moves, causes, rose_k)
+            held_j = float(passages.held_j.dot(causes)) - passages.lost_as_tub_rises_j * rose_k
+            return held_j - passing.given_j
+        slugs, held_j = self._water.of(circuit.number), 0.0
+        coldest = np.full(len(straight.held), math.inf)
+        lost_j, _ = self._ways.passage(way, slugs, (passing.before_c, passing.after_c), forces)
+        for i in way.straight.moving:
+            held_j += self._ways.per_m3_k * warmth.warmth(slugs[i])
+            coldest[straight.held.index(i)] = warmth.ends(slugs[i])[0]
+            stays.lost_j[i] += lost_j[i]
+        least = (coldest + moves.meets).min(axis=1).tolist()
+        for body, least_c in zip(moves.bodies, least, strict=True):
+            stays.colder(body, least_c)
+        gained_j = float(way.heats @ forces) * way.after_s - sum(lost_j.values())
+        return held_j + gained_j - passing.given_j
+
+    def until_now(self, circuit: Circuit, passing: Passing) -> Moved:
+        """What the water of a circuit has done until now."""
+        slugs, sent_out = self._water.of(circuit.number), passing.sent_out(self._tub_j_k)
+        return self._ways.follow(passing.way, slugs, sent_out, passing.forces(), settled_too=True)
+
+    def here(self, circuit: Circuit, passing: Passing, i: int) -> list[Slug]:
+        """What reach *i* of a circuit holds now, as near as it is to be read."""
+        slugs, sent_out = self._water.of(circuit.number), passing.roughly_sent_out(self._tub_j_k)
+        way, forces = passing.way, passing.forces()
+        only = dict(way.upstream)[i]
+        done = self._ways.follow(way, slugs, sent_out, forces, settled_too=True, only=only)
+        return done.contents.get(i, [])
+
+    def truly(self, circuit: Circuit, now: int, tub_c: float) -> Mapping[int, list[Slug]]:
+        """What each reach of a circuit that has settled late holds, the end that leaves first in front."""
+        way, waited = circuit.way, circuit.waited
+        assert way is not None
+        assert waited is not None
+        stream = waited.passing.sent_out(self._tub_j_k)
+        if now > waited.at_s:
+            stream = [*stream, (float(now - waited.at_s), waited.tub_c, tub_c)]
+        slugs, forces = self._water.of(circuit.number), waited.passing.forces()
+        return self._ways.follow(way, slugs, stream, forces, settled_too=True).contents
