@@ -69,6 +69,14 @@ class Settling:
         slugs, sent_out = self._water.of(circuit.number), passing.sent_out(self._tub_j_k)
         return self._ways.follow(passing.way, slugs, sent_out, passing.forces(), settled_too=True)
 
+    def here(self, circuit: Circuit, passing: Passing, i: int) -> list[Slug]:
+        """What reach *i* of a circuit holds now, as near as it is to be read."""
+        slugs, sent_out = self._water.of(circuit.number), passing.roughly_sent_out(self._tub_j_k)
+        way, forces = passing.way, passing.forces()
+        only = dict(way.upstream)[i]
+        done = self._ways.follow(way, slugs, sent_out, forces, settled_too=True, only=only)
+        return done.contents.get(i, [])
+
     def truly(self, circuit: Circuit, now: int, tub_c: float) -> Mapping[int, list[Slug]]:
         """What each reach of a circuit that has settled late holds, the end that leaves first in front."""
         way, waited = circuit.way, circuit.waited

@@ -24,7 +24,15 @@ from cyclesim.physics.ways import Way, Ways
 
 Placed = tuple[int, Law, int | None]
 """A law with its number and the reach that it acts in; None for the tub."""
-Watched = tuple[float, bool, int | None]
+
+
+class OverTub(NamedTuple):
+    """A body that is read as so much warmer than the tub [K], once its water follows that."""
+
+    body: int
+
+
+Watched = tuple[float, bool, int | OverTub | None]
 """(temperature [degC], rising, body or None for the tub)."""
 
 COVERED_PIECE_S, OPEN_PIECE_S = 900, 600
@@ -162,6 +170,10 @@ class TubHeat:
     def body_c(self, body: int, at_s: float) -> float:
         """Mean temperature [degC] of a body at *at_s*, now or as it stands on."""
         return self._outside.body_c(body, at_s, self.water_c)
+
+    def follows_tub(self, body: int) -> bool:
+        """Whether all water of a body follows the tub's by now, so that it may be watched as OverTub."""
+        return self._outside.tub_level_under(body, 0.0, self._now_s, self.water_c) is not None
 
     def own_c(self, place: int, at_s: float) -> float:
         """Temperature [degC] in a source's own water, by its place, at *at_s* if all goes on as it is."""
@@ -514,8 +526,14 @@ class TubHeat:
     ) -> tuple[list[tuple[float, bool]], list[tuple[float, bool, int]]]:
         """The tub's levels, also of bodies that follow it; and levels of bodies on their own."""
         in_tub, in_pipes = list[tuple[float, bool]](), list[tuple[float, bool, int]]()
+        outside = self._outside
         for level, rising, body in watched:
-            at_c = level if body is None else self._outside.tub_level(body, level)
+            if isinstance(body, OverTub):  # what the tub's water passes warms less than the tub does
+                at_c = outside.tub_level_under(body.body, level, self._now_s, self.water_c)
+                if at_c is not None:
+                    in_tub.append((at_c, not rising))
+                continue
+            at_c = level if body is None else outside.tub_level(body, level)
             if at_c is not None:
                 in_tub.append((at_c, rising))
             elif body is not None:
