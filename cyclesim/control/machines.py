@@ -3,6 +3,9 @@
 A changeover is served at rest too: a two-speed pump that stops on the way from high to low still waits it
 out.
 
+A call that comes back during a run-on leads to the proof, in which no pump is kept: where it ends there, the
+run-on is cut. A rest of the source's own leads out of the run-on through `off` alone, and keeps it whole.
+
 Proving is a state. A source whose file has `unless: flow proven` waits in `proving` for just as long; without
 that line it fires at once, so that a missing interlock shows.
 """

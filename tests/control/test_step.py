@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from itertools import groupby, pairwise, product
 from typing import Any
 
@@ -240,6 +241,22 @@ def test_heating_ends() -> None:
     assert bench.told(0, from_s=100) == [("low", 60), ("stopped", 140)]
     bench_keeps = CLASSIC.step((1, CLASSIC.sources[0].table.states.index("run_on")), 0)
     assert bench_keeps.deciding == (-2,)
+
+
+@pytest.mark.parametrize(("rests_s", "runs_s"), [(0, 24), (1, 60)])
+def test_a_call_that_comes_back_and_ends_in_the_proof_cuts_the_run_on(rests_s: int, runs_s: int) -> None:
+    """20 s after its fire, heat is called for 4 s, less than the 5 s of proof: nothing is kept from then on.
+
+    With a rest it does not leave its run-on for the proof, and the pump runs for all of its 60 s.
+    """
+    element = SourceControl("element", tabulate(source_machine("element", True, True, rests_s > 0)))
+    dwell_s = {**CLASSIC.dwell_s, "element": {**CLASSIC.dwell_s["element"], "off": rests_s}}
+    bench = Bench(replace(CLASSIC, sources=(element,), dwell_s=dwell_s), main_runs)
+    bench.run(100, "heating.raised")
+    bench.run(20)
+    bench.run(4, "heating.raised")
+    bench.run(100)
+    assert bench.told(0, from_s=100)[0] == ("low", runs_s)
 
 
 @given(st.lists(st.tuples(st.integers(1, 90), st.sets(st.sampled_from(CLASSIC.facts[:4]))), max_size=12))

@@ -79,6 +79,15 @@ def happened(scenario: Scenario, seed: int, times: int = 3) -> tuple[set[Key], s
     return broken, read
 
 
+def held_by_switches(scenario: Scenario) -> set[Key]:
+    """What flow switches that stand behind the contactors never let happen, whoever closes them."""
+    sources = scenario.plant.heat_sources.items()
+    own = {("own-water-still", n) for n, s in sources if s.own_water and s.own_water.flow_switch}
+    return own | {
+        ("heat-without-flow", n) for n, s in sources if s.switched and s.own_flow_switch_s is not None
+    }
+
+
 def untold(broken: set[Key], verdicts: Told) -> set[Key]:
     """What is broken, and neither told as broken nor as not decided."""
     return {key for key in broken if not (verdicts[key].broken or verdicts[key].is_open)}
@@ -118,7 +127,7 @@ def test_what_a_run_breaks_is_told_as_broken_or_not_decided(kind, seed, most_sta
 
 ANYTHING = [
     pytest.param(Drawn, 0, id="0"),
-    *(pytest.param(Wide, seed, id=f"wide-{seed}") for seed in FAST_WIDE),
+    *(pytest.param(Wide, seed, id=f"wide-{seed}") for seed in (*FAST_WIDE, 259)),
     *(pytest.param(Drawn, seed, id=f"{seed}", marks=pytest.mark.slow) for seed in range(1, 100)),
     *(pytest.param(Wide, seed, id=f"wide-{seed}", marks=pytest.mark.slow) for seed in SLOW_WIDE[:200]),
 ]
@@ -133,6 +142,7 @@ def test_what_may_happen_is_told_as_broken_or_not_decided(kind, seed, looks_at):
     scenario = load_text(text, f"drawn-{seed}.yaml")
     broken, read = happened(scenario, seed)
     assert read <= broken
+    assert not read & held_by_switches(scenario)
 
     def left(scenario: Scenario) -> set[Key]:
         return untold(happened(scenario, seed)[0], told(scenario, any_order=True))
@@ -154,7 +164,7 @@ def test_enough_happens_to_be_seen():
         (Drawn, 10, FEW),
         (Wide, 13, FEW),
         *(pytest.param(Drawn, seed, FEW, marks=pytest.mark.slow) for seed in range(2, 42)),
-        *(pytest.param(Wide, seed, FEW, marks=pytest.mark.slow) for seed in range(60)),
+        *(pytest.param(Wide, seed, FEW, marks=pytest.mark.slow) for seed in range(60) if seed != 13),
     ],
 )
 def test_what_a_run_breaks_under_a_fault_is_told_of_that_fault(kind, seed, most_states, looks_at):

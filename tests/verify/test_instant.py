@@ -179,9 +179,10 @@ def drawn_without_trips(seed):
     return load_text(text.replace("temperature_rise", "flow_switch"), f"wide-{seed}.yaml")
 
 
-@pytest.mark.parametrize(
-    "seed", [*range(8), *(pytest.param(s, marks=pytest.mark.slow) for s in range(8, 300))]
-)
+FAST, SLOW = range(8), range(8, 300)
+
+
+@pytest.mark.parametrize("seed", [*FAST, *(pytest.param(seed, marks=pytest.mark.slow) for seed in SLOW)])
 def test_the_engine_goes_the_way_of_the_search_in_drawn_plants(seed):
     """Likewise with own water, collectors, circuits that are cut, blowers: every second walk with a fault."""
     scenario, random = drawn_without_trips(seed), Random(seed)
