@@ -50,8 +50,7 @@ class Case:
 EUROPE, AMERICA = date(2027, 3, 16), date(2027, 3, 2)
 COLD, COLDER = "place.weather.mean=7 degC", "place.weather.mean=4 degC"
 LEFT_OUT = {"slate-barn-left-off", "moss-cellar"}
-"""With a hand switch; with a room that its own heater warms, and pipes that share their soil: the reference
-does not restate these."""
+"""With a hand switch; with a room that its own heater warms: the reference does not restate these."""
 CASES = {
     case.file: case
     for case in (
@@ -240,6 +239,40 @@ SUN_BEHIND_PLATES = Case(
 """A shipped plant whose collectors are put behind plates, beside the shipped ones. The pipe before them is
 short: cyclesim's plates meet the tub's own temperature, the reference's what the pipe has cooled to. With the
 9 m of the shipped file the reference lets the sun in 25 times for 16, and collectors give 0.3 % more."""
+
+
+VALVE_CUT_TRENCH = Case(
+    "south-slope",
+    EUROPE,
+    (
+        "plant.heat_sources.collectors.steered={valve: sun_valve to_sun, on_at: 8 K, off_at: 0.2 K,"
+        " high_stop: 38 degC, not_above: 50 degC}",
+        "plant.heat_sources.collectors.drop=1 m at 8 L/min",
+        "plant.diverters={sun_valve: {drop: 0.5 m at 150 L/min, ways: [by_sun, past_sun], usual: past,"
+        " opens: {to_sun: [by_sun, past_sun], past: [past_sun]}}}",
+        "plant.network=[[tub, drain, circulator, filter, element,"
+        " {parallel: [[by_sun, sun_out, collectors, sun_back], past_sun]}, return, tub],"
+        " [tub, {parallel: [suction_left, suction_right]}, jets, bench, tub]]",
+        "plant.pumps.sun_pump=null",
+        "plant.legs.sun_out.suction=null",
+        "schedule.line_flushes=[{pump: jets, start: ['07:30', '19:30'], lasts: 45 s}]",
+        "schedule.filter_runs=[{pump: circulator, start: ['04:00', '10:00'], lasts: 6 h}]",
+        "plant.trenches={garden: {legs: [drain, return, bench], spacing: 120 mm}}",
+        "supply.breaker=null",
+        "supply.circuits={wet: {breaker: 16 A, feeds: [circulator, jets]},"
+        " hot: {breaker: 16 A, feeds: [element, lights]}}",
+        "schedule.outages=[{from: 2027-03-22 11:30, lasts: 3 h, circuit: wet},"
+        " {from: 2027-03-25 04:30, lasts: 5 h, circuit: hot}]",
+    ),
+    "collectors that a motor valve lets in, each of two circuits cut alone, three pipes in one trench",
+    (),
+    cycles=0.15,
+    called_k=0.02,
+)
+"""A shipped plant with what no shipped plant of these has. It goes off at 0.2 K: with the shipped 0.5 K, as
+much as the morning's sun leaves in this flow, the one begins 52 times and the other 36; as it is, a look
+4 min after the second beginning of a day still decides some tenths of a kelvin either way on 4 days of 16.
+One call comes 0.009 K later in cyclesim; why was not looked into."""
 
 
 @cache

@@ -143,13 +143,14 @@ def _worst_interval(rows: Any, age: Any, begin_s: float) -> tuple[float, float]:
 
     A front that passes a junction is placed within a second or two by the reference, so that an interval may
     begin with old water in the one and not in the other: the reference's peak is taken with the interval's
-    start moved by up to two seconds, whichever is nearest.
+    start moved by up to two seconds, whichever is nearest. What comes in as a valve turns is in the reference
+    in that second, in cyclesim after it: so is its peak with the last second left out.
     """
-    worst = (0.0, 0.0, -1.0)
+    worst, near = (0.0, 0.0, -1.0), np.arange(-2.0, 3.0)
     for start, end, peak in zip(rows.start_s, rows.end_s, rows.oldest_peak_s, strict=True):
         if start >= begin_s:
             says = min(
-                (age.peak_s(start + by, end) for by in range(-2, 3) if start + by < end),
+                (age.peak_s(a, b) for a in start + near for b in (end - 1, end) if a < b),
                 key=lambda x: abs(x - peak),
             )
             over = abs(says - peak) / (AGE_S + AGE_SHARE * says)
@@ -215,7 +216,13 @@ def _past_the_controller(case: Case, trace: Any, run: Closed) -> Iterator[Check]
     """Positions and what treats, to the second; contacts by their number and how cold the water is then."""
     usual = ", ".join(run.layout.usual)
     left = [(x.start_s, x.end_s) for x in trace.positions if (", ".join(x.state) or usual) != usual]
+    by_motor = any(s.steered and s.steered.valve for s in run.layout.collectors.values())
     for state in [s for s in run.lanes["positions"].names if s != usual]:
+        if by_motor:  # how warm collectors and tub are decides when
+            says = len(_begins(run.lanes["positions"].is_(0, run.span_s, state)))
+            got = len([start for start, _ in left if start > 0])
+            yield row(case, "closed loop", f"turned to {state}", says, got, "", max(1.0, case.cycles * says))
+            continue
         apart = _apart_s(run, "positions", state, left)
         yield row(case, "closed loop", f"turned in one only, {state}", 0.0, apart, "s", 0.0)
     for name in trace.treatments:
