@@ -110,7 +110,10 @@ class Contents:
         since, slugs = self._since[i], self._slugs[i]
         if not self.flows[i] and now > since and self.reaches[i].capacity_j_k:
             kept, gained = self._stood(i, since, now)
-            self._slugs[i] = [(v, a * kept + gained, b * kept + gained) for v, a, b in slugs]
+            stood = [(v, a * kept + gained, b * kept + gained) for v, a, b in slugs]
+            if i in self.fixed_w:  # it is brought here each hour: what has come to be alike is one slug
+                stood = warmth.joined(stood)
+            self._slugs[i] = stood
             lost_j = self._per_m3_k * (warmth.warmth(slugs) - warmth.warmth(self._slugs[i]))
             self.stays.lost_j[i] += lost_j + self.fixed_w.get(i, 0.0) * (now - since)
         self._since[i] = now

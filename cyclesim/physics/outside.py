@@ -146,11 +146,16 @@ class Outside:
     # -- what is where -------------------------------------------------------------------------------------
 
     def _read(self, i: int, at_s: float, tub_c: float) -> tuple[float, float]:
-        """As `_reach`, but water that has settled late as it truly is, which the tub has yet to be told."""
+        """As `_reach`, but water that passes or has settled late as it truly is; nothing is changed by it."""
         circuit = self._circuits[self._circuit_of[i]]
-        if not self.follows_tub(i) or not circuit.has_settled_late(int(at_s), tub_c, self._tub_j_k):
+        if not self._water.flows[i]:
             return self._reach(i, at_s, tub_c)
-        slugs = self._settling.truly(circuit, int(at_s), tub_c).get(i, [])
+        if circuit.passing is not None and circuit.passing.lasted_s:
+            slugs = self._settling.here(circuit, circuit.passing, i)
+        elif self.follows_tub(i) and circuit.has_settled_late(int(at_s), tub_c, self._tub_j_k):
+            slugs = self._settling.truly(circuit, int(at_s), tub_c).get(i, [])
+        else:
+            return self._reach(i, at_s, tub_c)
         return self._per_m3_k * warmth.warmth(slugs), warmth.ends(slugs)[0] if slugs else math.inf
 
     def _reach(self, i: int, at_s: float, tub_c: float) -> tuple[float, float]:
@@ -196,6 +201,23 @@ class Outside:
 
     def tub_level(self, body: int, level_c: float) -> float | None:
         """The tub's temperature [degC] at which a body's mean is *level_c*; None where it has not settled."""
+        held = self._held_of(body)
+        return None if held is None else (level_c * self._stays.capacity_j_k[body] - held[1]) / held[0]
+
+    def tub_level_under(self, body: int, more_k: float, now: int, tub_c: float) -> float | None:
+        """The tub's temperature [degC] at which a body's mean is *more_k* above it; warmer, it is less.
+
+        None where it has not settled, or holds what the tub sent out before it fell to *tub_c* by *now*.
+        """
+        held, circuit = self._held_of(body), self._circuits[self._circuit_of[self._stays.members[body][0]]]
+        if held is None or circuit.has_settled_late(now, tub_c, self._tub_j_k):
+            return None
+        capacity_j_k = self._stays.capacity_j_k[body]
+        lost_j_k, more_j = capacity_j_k - held[0], held[1] - more_k * capacity_j_k
+        return more_j / lost_j_k if lost_j_k > 0.0 else math.copysign(math.inf, more_j)
+
+    def _held_of(self, body: int) -> tuple[float, float] | None:
+        """What a body holds per kelvin of the tub [J/K] and beside that [J]; None before it has settled."""
         factor = rest = 0.0
         for i in self._stays.members[body]:
             way = self._settled_way(i)
@@ -203,7 +225,7 @@ class Outside:
                 return None
             row = way.settled.held_j[way.settled.moving.index(i)]
             factor, rest = factor + float(row[0]), rest + self.by_forces(row)
-        return (level_c * self._stays.capacity_j_k[body] - rest) / factor
+        return factor, rest
 
     def ways(self, flows_m3_s: Sequence[float]) -> list[Way]:
         """How water would move at these flows, circuit by circuit."""

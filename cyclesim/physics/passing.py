@@ -67,10 +67,29 @@ class Passing:
 
     def sent_out(self, tub_j_k: float) -> list[Slug]:
         """What a tub of *tub_j_k* [J/K] has sent out since it began: a stream [s]."""
+        ends = pairwise(self._course(tub_j_k).tolist())
+        return warmth.joined([(1.0, front, back) for front, back in ends], 0.0, _ALIKE_K)
+
+    def roughly_sent_out(self, tub_j_k: float) -> list[Slug]:
+        """The same as near, in few slugs of one length, which hold another heat."""
+        course_c = self._course(tub_j_k)
+        seconds, pieces = np.arange(self.lasted_s + 1), 1
+        while True:
+            at = np.linspace(0, self.lasted_s, pieces + 1).round().astype(int)
+            knots_c = course_c[at]
+            if (
+                pieces == self.lasted_s
+                or np.abs(np.interp(seconds, at, knots_c) - course_c).max() <= _ALIKE_K
+            ):
+                rows = zip(np.diff(at).tolist(), pairwise(knots_c.tolist()), strict=True)
+                return [(float(dt), front, back) for dt, (front, back) in rows]
+            pieces = min(2 * pieces, self.lasted_s)
+
+    def _course(self, tub_j_k: float) -> Floats:
+        """How warm a tub of *tub_j_k* [J/K] was, second by second [degC]."""
         returned = self.by_second[: self.lasted_s + 1]
         if self.causes is not None:
             returned = returned @ self.causes
-        temps_c = self.before_c + returned / tub_j_k
+        temps_c: Floats = self.before_c + returned / tub_j_k
         temps_c += np.linspace(0.0, self.after_c - temps_c[-1], self.lasted_s + 1)  # what else has warmed it
-        ends = pairwise(temps_c.tolist())
-        return warmth.joined([(1.0, front, back) for front, back in ends], 0.0, _ALIKE_K)
+        return temps_c

@@ -53,7 +53,8 @@ class Settling:
             return held_j - passing.given_j
         slugs, held_j = self._water.of(circuit.number), 0.0
         coldest = np.full(len(straight.held), math.inf)
-        lost_j, _ = self._ways.passage(way, slugs, (passing.before_c, passing.after_c), forces)
+        sent_out = [(float(way.after_s), passing.before_c, passing.after_c)]
+        lost_j = self._ways.follow(way, slugs, sent_out, forces, settled_too=True).lost_j
         for i in way.straight.moving:
             held_j += self._ways.per_m3_k * warmth.warmth(slugs[i])
             coldest[straight.held.index(i)] = warmth.ends(slugs[i])[0]
@@ -68,6 +69,14 @@ class Settling:
         """What the water of a circuit has done until now."""
         slugs, sent_out = self._water.of(circuit.number), passing.sent_out(self._tub_j_k)
         return self._ways.follow(passing.way, slugs, sent_out, passing.forces(), settled_too=True)
+
+    def here(self, circuit: Circuit, passing: Passing, i: int) -> list[Slug]:
+        """What reach *i* of a circuit holds now, as near as it is to be read."""
+        slugs, sent_out = self._water.of(circuit.number), passing.roughly_sent_out(self._tub_j_k)
+        way, forces = passing.way, passing.forces()
+        only = dict(way.upstream)[i]
+        done = self._ways.follow(way, slugs, sent_out, forces, settled_too=True, only=only)
+        return done.contents.get(i, [])
 
     def truly(self, circuit: Circuit, now: int, tub_c: float) -> Mapping[int, list[Slug]]:
         """What each reach of a circuit that has settled late holds, the end that leaves first in front."""

@@ -69,7 +69,8 @@ class Stays:
         self.capacity_j_k = [sum(reaches[i].capacity_j_k for i in mine) for mine in self.members]
         self.lost_j: Floats = np.zeros(len(reaches))
         """What each reach has lost within its body's open stay."""
-        self.moves = [False] * count
+        self.moves = bytearray(count)
+        """1 for each body that water moves through."""
         self.since, self.start_c = [start_s] * count, [water_c] * count
         self.coldest_c, self.warmest_c = [water_c] * count, [water_c] * count
 
@@ -189,7 +190,7 @@ class Straight:
         self._causes: Floats = np.empty((_TOLD_AT_ONCE, both + columns))
         self._acted: Floats = np.empty((_TOLD_AT_ONCE, columns))
         self._closed_s: list[int] = []
-        self._moves: list[list[bool]] = []
+        self._moves: list[bytes] = []
         self._passed: dict[int, _Passed] = {}
         self._settled: dict[int, _Settled] = {}
 
@@ -199,7 +200,7 @@ class Straight:
         self.is_straight, self.ends_c, self.touched_s = True, self._ends_c[0], float(now)
 
     def stood(self, now: float) -> Floats:
-        """The water as it is if it has stood since it was touched last [degC]."""
+        """The water at *now* [s] if it has stood since it was touched last [degC]."""
         kept, gained = self._zones.stood(self.touched_s, now)
         stood: Floats = self.ends_c * kept[self._which] + gained[self._which]
         return stood
@@ -228,7 +229,7 @@ class Straight:
             known.rows.append(row)
             known.since_s.append(since_s)
         self._closed_s.append(now)
-        self._moves.append(self._stays.moves.copy())
+        self._moves.append(bytes(self._stays.moves))
         self._ends_c[row + 1] = ends_c
         self.ends_c, self.touched_s = self._ends_c[row + 1], float(now)
         if row + 1 == _TOLD_AT_ONCE:
@@ -256,7 +257,7 @@ class Straight:
             count, n = len(bodies), len(self.held)
             now_s, temps_c = np.array(self._closed_s, dtype=float), self._ends_c[1 : total + 1]
             fronts, backs = temps_c[:, :n], temps_c[:, n:]
-            moves = np.array(self._moves)[:, bodies]
+            moves = np.frombuffer(b"".join(self._moves), dtype=bool).reshape(total, -1)[:, bodies]
 
             def of_each(fold: np.ufunc, values: Floats) -> Floats:
                 folded: Floats = fold.reduceat(values[:, self._of_bodies], self._starts, axis=1)

@@ -9,39 +9,33 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 
-import numpy as np
-
+from cyclesim.physics.ahead import Ahead
 from cyclesim.physics.heat import TwoNode
 from cyclesim.physics.laws import Exchange, Law
 from cyclesim.physics.outside import Outside, Trial
 from cyclesim.physics.own_water import OwnPiece, OwnWater
 from cyclesim.physics.stays import OnStays
-from cyclesim.physics.warmth import Floats, Slug
+from cyclesim.physics.tub_node import Node, TubNode, node_of
+from cyclesim.physics.warmth import Slug
 from cyclesim.physics.ways import Way, Ways
 
 Placed = tuple[int, Law, int | None]
 """A law with its number and the reach that it acts in; None for the tub."""
-Watched = tuple[float, bool, int | None]
+
+
+class OverTub(NamedTuple):
+    """A body that is read as so much warmer than the tub [K], once its water follows that."""
+
+    body: int
+
+
+Watched = tuple[float, bool, int | OverTub | None]
 """(temperature [degC], rising, body or None for the tub)."""
 
 COVERED_PIECE_S, OPEN_PIECE_S = 900, 600
 """Longest pieces [s] over which a law stays linear: under the cover, and while it is off."""
-
-
-@dataclass(frozen=True, slots=True)
-class TubNode:
-    """The tub: heat capacities [J/K], conductances [W/K], and the zones it loses heat to."""
-
-    water_j_k: float
-    shell_j_k: float
-    g_w_k: float
-    ua_cover_w_k: float
-    cover_zone: str
-    ua_shell_w_k: float
-    shell_zone: str
 
 
 class Piece(NamedTuple):
@@ -65,25 +59,6 @@ class Exchanged(NamedTuple):
     heat_j: float
     input_j: float
     evaporated_kg: float
-
-
-class _Node(NamedTuple):
-    """Tub and the water that follows it as one node; without the cover where it is off."""
-
-    two: TwoNode
-    capacity_j_k: float
-    cover_w_k: float
-    lost_w: Floats | None
-    """Factors of what the water that follows it loses."""
-
-
-class _Whole(NamedTuple):
-    """Tub and all water that some flows move, as one node."""
-
-    ways: list[Way]
-    node: _Node
-    held_j: Floats
-    """Factors of what the water that moves holds."""
 
 
 class TubHeat:
@@ -115,9 +90,8 @@ class TubHeat:
         self._covered = True
         self._outside = Outside(ways, body_of, zones, origin_s, start_s, water_c, tub.water_j_k, on_stays)
         self._now_s, self.water_c = start_s, water_c
-        self._nodes: dict[tuple[int, bool], _Node] = {}
-        self._wholes: dict[int, _Whole] = {}
-        """By flows, which are kept for as long as the run."""
+        self._nodes: dict[tuple[int, bool], Node] = {}
+        self._ahead = Ahead(tub, self._outside, zones, origin_s)
         self._node = self._node_of(self._outside.settled, covered=True)
         shell_zone = zones[tub.shell_zone][0]
         self.shell_c = self._node.two.steady_shell(water_c, tub.ua_shell_w_k * shell_zone)
@@ -135,23 +109,14 @@ class TubHeat:
         """Heat into a tub at 0 degC [W], but through its cover, by laws, and from water that is followed."""
         self._outside.look_out(start_s)
 
-    def _node_of(self, ways: tuple[Way, ...], *, covered: bool) -> _Node:
+    def _node_of(self, ways: tuple[Way, ...], *, covered: bool) -> Node:
         key = id(ways), covered
         node = self._nodes.get(key)
         if node is None:
             held_j_k = sum(float(way.held_j[0]) for way in ways)
-            node = self._with_rows(held_j_k, [way.lost_w for way in ways], covered=covered)
+            node = node_of(self._tub, held_j_k, [way.lost_w for way in ways], covered=covered)
             self._nodes[key] = node
         return node
-
-    def _with_rows(self, held_j_k: float, lost_w: Sequence[Floats], *, covered: bool) -> _Node:
-        tub = self._tub
-        cover = tub.ua_cover_w_k if covered else 0.0
-        lost = np.sum(lost_w, axis=0) if lost_w else None
-        ua = cover if lost is None else cover + float(lost[0])
-        capacity = tub.water_j_k + held_j_k
-        two = TwoNode(capacity, tub.shell_j_k, tub.g_w_k, ua, tub.ua_shell_w_k)
-        return _Node(two, capacity, cover, lost)
 
     def take_along(
         self, own: Sequence[OwnWater], reaches: Sequence[int], on_own: Callable[[int, OwnPiece], None]
@@ -162,6 +127,10 @@ class TubHeat:
     def body_c(self, body: int, at_s: float) -> float:
         """Mean temperature [degC] of a body at *at_s*, now or as it stands on."""
         return self._outside.body_c(body, at_s, self.water_c)
+
+    def follows_tub(self, body: int) -> bool:
+        """Whether all water of a body follows the tub's by now, so that it may be watched as OverTub."""
+        return self._outside.tub_level_under(body, 0.0, self._now_s, self.water_c) is not None
 
     def own_c(self, place: int, at_s: float) -> float:
         """Temperature [degC] in a source's own water, by its place, at *at_s* if all goes on as it is."""
@@ -281,42 +250,9 @@ class TubHeat:
         heat_w: Callable[[int, float], float],
         within_s: int,
     ) -> int | None:
-        """How long heating from now on would take to *level_c*; None if longer than *within_s*.
-
-        *flows_m3_s* through the bodies, *heat_w* of (hour of the series, water temperature). The cold water
-        of bodies that begin to move counts at once; the cover is on. Nothing is changed.
-        """
-        tub, outside = self._tub, self._outside
-        whole = self._wholes.get(id(flows_m3_s))
-        if whole is None:
-            whole = self._wholes[id(flows_m3_s)] = self._whole_of(outside.ways(flows_m3_s))
-        node, two = whole.node, whole.node.two
-        held_j = tub.water_j_k * self.water_c + outside.holds_of(whole.ways, self._now_s, self.water_c)
-        water = (held_j - outside.by_zones(whole.held_j, self._now_s)) / node.capacity_j_k
-        shell, at = self.shell_c, self._now_s
-        cover_c, shell_c = self._zones[tub.cover_zone], self._zones[tub.shell_zone]
-        last = at + within_s
-        while at < last:
-            hour = (at - self._origin_s) // 3600
-            if hour >= len(cover_c):
-                return None
-            end = min(last, self._origin_s + 3600 * (hour + 1))
-            f_w = heat_w(hour, water) + node.cover_w_k * cover_c[hour]
-            if node.lost_w is not None:
-                f_w -= outside.by_zones(node.lost_w, at)
-            f_s = tub.ua_shell_w_k * shell_c[hour]
-            later = two.advance(water, shell, f_w, f_s, end - at)
-            tau = two.first_between((water, shell), later, f_w, f_s, end - at, level_c, True)
-            if tau is not None:
-                return at + math.ceil(tau) - self._now_s
-            water, shell, at = later[0], later[1], end
-        return None
-
-    def _whole_of(self, ways: list[Way]) -> _Whole:
-        held = [way.settled.held_j.sum(axis=0) for way in ways]
-        lost = [way.settled.lost_w.sum(axis=0) for way in ways]
-        node = self._with_rows(sum(float(row[0]) for row in held), lost, covered=True)
-        return _Whole(ways, node, np.sum(held, axis=0) if held else np.zeros_like(self._outside.forces.now))
+        """How long heating from now on would take to *level_c*, as `Ahead` has it. Nothing is changed."""
+        temps_c = self.water_c, self.shell_c
+        return self._ahead.seconds_to_reach(self._now_s, temps_c, level_c, flows_m3_s, heat_w, within_s)
 
     def _crossing(
         self,
@@ -514,8 +450,14 @@ class TubHeat:
     ) -> tuple[list[tuple[float, bool]], list[tuple[float, bool, int]]]:
         """The tub's levels, also of bodies that follow it; and levels of bodies on their own."""
         in_tub, in_pipes = list[tuple[float, bool]](), list[tuple[float, bool, int]]()
+        outside = self._outside
         for level, rising, body in watched:
-            at_c = level if body is None else self._outside.tub_level(body, level)
+            if isinstance(body, OverTub):  # what the tub's water passes warms less than the tub does
+                at_c = outside.tub_level_under(body.body, level, self._now_s, self.water_c)
+                if at_c is not None:
+                    in_tub.append((at_c, not rising))
+                continue
+            at_c = level if body is None else outside.tub_level(body, level)
             if at_c is not None:
                 in_tub.append((at_c, rising))
             elif body is not None:

@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
@@ -53,11 +53,11 @@ class Reach:
     capacity_j_k: float
     ua_w_k: float = 0.0
     zone: str = ""
+    rate_1_s: float = field(init=False, compare=False)
+    """How fast its water nears its zone [1/s]."""
 
-    @property
-    def rate_1_s(self) -> float:
-        """How fast its water nears its zone [1/s]."""
-        return self.ua_w_k / self.capacity_j_k if self.capacity_j_k else 0.0
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "rate_1_s", self.ua_w_k / self.capacity_j_k if self.capacity_j_k else 0.0)
 
 
 class Surroundings(NamedTuple):
@@ -84,7 +84,10 @@ def later(temp_c: float, dt_s: float, rate_1_s: float, k_s: float) -> float:
 
 def total(slugs: Sequence[Slug]) -> float:
     """Sum of the volumes [m3] (or passing times [s])."""
-    return sum(s[0] for s in slugs)
+    whole = 0.0
+    for v, _, _ in slugs:
+        whole += v
+    return whole
 
 
 def warmth(slugs: Sequence[Slug]) -> float:
@@ -143,17 +146,21 @@ def joined(slugs: Sequence[Slug], least: float = 0.0, within_k: float = BEND_K) 
     One smaller than *least* goes to a neighbour whatever it is. Volume times temperature stays: the seam's
     error is shared by both ends.
     """
+    if len(slugs) < 2:
+        return list(slugs)
     out: list[Slug] = []
-    for v, front, back in slugs:
-        if out:
-            w, first, last = out[-1]
-            seam = first + w / (w + v) * (back - first)
-            if (abs(seam - last) <= within_k and abs(seam - front) <= within_k) or v < least or w < least:
-                kept = 0.5 * (w * (first + last) + v * (front + back)) / (w + v)
-                shift = kept - 0.5 * (first + back)
-                out[-1] = (w + v, first + shift, back + shift)
-                continue
-        out.append((v, front, back))
+    w, first, last = slugs[0]
+    for v, front, back in slugs[1:]:
+        both = w + v
+        seam = first + w / both * (back - first)
+        near = -within_k <= seam - last <= within_k and -within_k <= seam - front <= within_k
+        if near or v < least or w < least:
+            shift = 0.5 * (w * (first + last) + v * (front + back)) / both - 0.5 * (first + back)
+            w, first, last = both, first + shift, back + shift
+        else:
+            out.append((w, first, last))
+            w, first, last = v, front, back
+    out.append((w, first, last))
     return out
 
 
@@ -207,11 +214,13 @@ def _cooling(slugs: Sequence[Slug], first_s: float, step: float, rate_1_s: float
     for dt, front, back in slugs:
         apart = max(abs(k_s - rate_1_s * front), abs(k_s - rate_1_s * back)) + 2.0 * abs(back - front) / dt
         parts = max(1, math.ceil(dt * math.sqrt(rate_1_s * apart / (8.0 * BEND_K))))
-        before = later(front, max(0.0, stay), rate_1_s, k_s)
+        kept, once, _ = mode(rate_1_s, stay if stay > 0.0 else 0.0)
+        before = front * kept + k_s * once
         for k in range(1, parts + 1):
             share = k / parts
-            temp = front + share * (back - front)
-            at = later(temp, max(0.0, stay + step * share * dt), rate_1_s, k_s)
+            at_s = stay + step * share * dt
+            kept, once, _ = mode(rate_1_s, at_s if at_s > 0.0 else 0.0)
+            at = (front + share * (back - front)) * kept + k_s * once
             out.append((dt / parts, before, at))
             before = at
         stay += step * dt
@@ -235,12 +244,11 @@ def push(
     *rate_1_s* and *k_s* as in `later`; both hold for as long as *inflow* lasts.
     """
     volume, dt_s = total(content), total(inflow)
-    passes_s = volume / flow_m3_s
-    _, stays = cut(content, flow_m3_s * dt_s)
-    _, enters = cut(inflow, dt_s - passes_s) if dt_s > passes_s else ([], inflow)
+    passes_s, gone, stays, through, enters = _parts(content, inflow, flow_m3_s, volume, dt_s)
     inside = _cooling(enters, min(dt_s, passes_s), -1.0, rate_1_s, k_s)
     rest = [*stand(stays, dt_s, rate_1_s, k_s), *scaled(inside, flow_m3_s)]
-    return HeatPassage(joined(rest, _DUST * volume), leaving(content, inflow, flow_m3_s, rate_1_s, k_s))
+    out = _left(gone, through, passes_s, flow_m3_s, rate_1_s, k_s)
+    return HeatPassage(joined(rest, _DUST * volume), joined(out, _DUST * dt_s))
 
 
 def leaving(
@@ -248,12 +256,31 @@ def leaving(
 ) -> list[Slug]:
     """The stream that leaves as `push` does."""
     volume, dt_s = total(content), total(inflow)
+    passes_s, gone, _, through, _ = _parts(content, inflow, flow_m3_s, volume, dt_s)
+    return joined(_left(gone, through, passes_s, flow_m3_s, rate_1_s, k_s), _DUST * dt_s)
+
+
+def _parts(
+    content: Sequence[Slug], inflow: Sequence[Slug], flow_m3_s: float, volume: float, dt_s: float
+) -> tuple[float, list[Slug], list[Slug], list[Slug], list[Slug]]:
+    """How long water takes to pass; what is gone of the content, what stays; what passes, what enters."""
     passes_s = volume / flow_m3_s
-    gone, _ = cut(content, flow_m3_s * dt_s)
+    gone, stays = cut(content, flow_m3_s * dt_s)
+    through, enters = cut(inflow, dt_s - passes_s) if dt_s > passes_s else ([], list(inflow))
+    return passes_s, gone, stays, through, enters
+
+
+def _left(
+    gone: Sequence[Slug],
+    through: Sequence[Slug],
+    passes_s: float,
+    flow_m3_s: float,
+    rate_1_s: float,
+    k_s: float,
+) -> list[Slug]:
+    """The stream of what is gone from a reach, and of what has passed it."""
     out = _cooling(scaled(gone, 1.0 / flow_m3_s), 0.0, 1.0, rate_1_s, k_s)
-    if dt_s > passes_s:
-        out += stand(cut(inflow, dt_s - passes_s)[0], passes_s, rate_1_s, k_s)
-    return joined(out, _DUST * dt_s)
+    return [*out, *stand(through, passes_s, rate_1_s, k_s)] if through else out
 
 
 def through_at_once(inflow: Sequence[Slug], flow_m3_s: float, heat_w: float, per_m3_k: float) -> list[Slug]:

@@ -21,8 +21,8 @@ from cyclesim.physics.warmth import Floats, Moved, Reach, Slug, Surroundings
 from cyclesim.physics.water_age import STILL_M3_S, Pattern, Plug, pattern_of
 
 Ints = NDArray[np.int64]
-SETTLES_S = 300.0
-"""What tub water reaches within this follows the tub's temperature; at 1 K/h it is told 0.08 K too warm."""
+SETTLES_S = 600.0
+"""What tub water reaches within this follows the tub's temperature; at 1 K/h it is told 0.17 K too warm."""
 _TURNS = 8  # rounds within one piece for which circling water is followed slug by slug
 
 
@@ -255,7 +255,10 @@ class Ways:
     def _work_out(self, way: Way, columns: Iterable[int]) -> None:
         passages, held = way.passages, self.held[way.circuit]
         n, tub = len(held), passages.tub
-        for column in [k for k in columns if k not in passages.known]:
+        missing = [k for k in columns if k not in passages.known]
+        if not missing:
+            return
+        for column in missing:
             passages.known.add(column)
             if column < tub and held[column % n] not in way.members:
                 continue  # it stays as it is
@@ -325,14 +328,18 @@ class Ways:
         forces: Floats,
         *,
         settled_too: bool,
+        only: Sequence[int] | None = None,
     ) -> Moved:
         """What water does for as long as the stream *tub* [s] lasts.
 
         *slugs* of all reaches are led along *way*, with *forces* in the order of `settled.forces`.
-        With *settled_too* all is followed, else only what does not settle, behind what has.
+        With *settled_too* all is followed, else only what does not settle, behind what has. What is not among
+        *only* these reaches, which must contain all that feeds them, is left out.
         """
         settled = way.settled
-        known: dict[int, list[Slug]] = {}
+        known: dict[int, list[Slug]] = (
+            {} if only is None else {i: [] for i in settled.moving if i not in only}
+        )
         if not settled_too:
             rests = (settled.outlet @ forces).tolist()
             for k in way.settles:

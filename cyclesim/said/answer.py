@@ -85,7 +85,8 @@ def say_answer(page: Page, told: Answer, findings: tuple[Finding, ...], tried: T
     for promise in told.promises:
         _named(page, promise.what, promise.said, "mind" if promise.kept is False else "")
     _named(page, "Money", told.money)
-    _named(page, "Largest loss", told.largest_loss)
+    helps = "; cyclesim savings tells what would help"
+    _named(page, "Largest loss", told.largest_loss and f"{told.largest_loss}{helps}")
     for line in told.left_aside:
         _named(page, "Not included", line)
 
@@ -209,7 +210,7 @@ def _largest(losses: tuple[Loss, ...]) -> str:
     first, total = losses[0], sum(loss.kwh for loss in losses)
     share = f"{100.0 * first.share:.0f} %"
     lost = f"{number(first.kwh)} of {number(total)} kWh of heat lost, {share}"
-    return f"{first.through}: {lost}; cyclesim savings tells what would help"
+    return f"{first.through}: {lost}"
 
 
 def _left_aside(result: Result) -> tuple[str, ...]:

@@ -45,18 +45,21 @@ def measured_page(found: Measured) -> Page:
             say_next(page, found.next_readings)
     if found.follows is not None:
         say_follows(page, found.follows)
-        page.line(_would_say(found))
+        _say_corrected(page, found)
     if found.drift is not None:
         say_drift(page, found.drift)
     say_cautions(page, [CAUSE, ADVICE])
     return page
 
 
-def _would_say(found: Measured) -> str:
+def _say_corrected(page: Page, found: Measured) -> None:
     if not found.corrected:
-        return "No key of the file says that cause, or so much of it: --write would write nothing."
+        page.line("No key of the file says that cause, or so much of it.")
+        page.line("--write would write nothing.", command=True)
+        return
     keys = "; ".join(f"{path}: {value}" for path, value in found.corrected.items())
-    return f"With --write the file says {keys}."
+    page.line(f"A file that says so has {keys}.")
+    page.line("--write NEW.yaml writes such a copy.", command=True)
 
 
 def _say_compared(page: Page, found: Measured) -> None:

@@ -102,7 +102,8 @@ class Heading:
 class Line:
     """One paragraph; it stands *indent* characters in, its later lines *hang* further.
 
-    *as_written*: it is the file's own text, in which no unit is changed.
+    *as_written*: it is the file's own text, in which no unit is changed. *command*: it says what to type, and
+    is left out where nobody types commands.
     """
 
     text: str
@@ -110,6 +111,7 @@ class Line:
     indent: int = 0
     hang: int = 0
     as_written: bool = False
+    command: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,10 +138,17 @@ class Page:
         self.blocks.append(Heading(text))
 
     def line(
-        self, text: str = "", *, tone: Tone = "", indent: int = 0, hang: int = 0, as_written: bool = False
+        self,
+        text: str = "",
+        *,
+        tone: Tone = "",
+        indent: int = 0,
+        hang: int = 0,
+        as_written: bool = False,
+        command: bool = False,
     ) -> None:
         """Add a paragraph; an empty one parts what stands above from what stands below."""
-        self.blocks.append(Line(text, tone, indent, hang, as_written))
+        self.blocks.append(Line(text, tone, indent, hang, as_written, command))
 
     def table(
         self,

@@ -70,13 +70,13 @@ def say_others(
     if left_out:
         page.line(f"... and {count(left_out, 'more finding')}: --all tells them, and --json FILE has them.")
     if any(trial.holds and trial.edits for trial in tried):
-        page.line("A mend that was tried is written into a copy: --apply N --write NEW.yaml")
+        page.line("A mend that was tried is written into a copy: --apply N --write NEW.yaml", command=True)
     if everything and findings:
         page.heading("The rules that are broken")
         for first in {finding.rule: finding for finding in findings}.values():
             page.line(f"- {first.rule}: {first.sentence.rstrip('.')} ({first.source}).", hang=2)
     elif findings:
-        page.line("What a rule asks for, and why: cyclesim rules ID")
+        page.line("What a rule asks for, and why: cyclesim rules ID", command=True)
 
 
 def alike(findings: Sequence[Finding]) -> list[list[Finding]]:

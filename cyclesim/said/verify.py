@@ -228,7 +228,7 @@ def _say_unheld(page: Page, verification: Verification, numbers: Mapping[int, in
         for verdict, cell in single:
             _say_cell(page, verdict, cell, numbers)
         if not any(cell.mends for _, cell in single):
-            page.line("With --rule ID of one of them, mends are tried and verified again.")
+            page.line("With --rule ID of one of them, mends are tried and verified again.", command=True)
     double = [(v, c) for v in verification.verdicts for c in v.unheld if len(c.faults) == 2]
     if double:
         page.heading("Broken by two faults")

@@ -20,7 +20,7 @@ from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.links import ROUGHNESS_M
 from cyclesim.physics.network import Drop, Duty, Jet, Link, PipeLink, PumpLink, solve
 from cyclesim.physics.stays import Body
-from cyclesim.physics.tub_heat import TubNode
+from cyclesim.physics.tub_node import TubNode
 from cyclesim.physics.warmth import Reach
 from cyclesim.physics.water_age import STILL_M3_S, Plug, reached
 from cyclesim.physics.ways import Ways

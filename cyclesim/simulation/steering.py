@@ -1,25 +1,31 @@
 """What steers collectors: on where they are so much warmer than the tub, off at less, off at a high stop.
 
-It looks as a controller with two sensors does, but only when it must: while they stand, in the second in
-which they have become warm enough; while it is on, after a minute and then ever more seldom, until it looks
-every ten minutes. The sensor in them reads the mean of their water. On though no water moves, it looks in
-the second in which that would scald.
+It acts in the second in which a controller would that reads its two sensors all the time; the one in them
+reads the mean of their water. While that stands, or is their own behind plates, its course is known until the
+sun changes; once tub water has passed them they follow the tub, and the level is one of the tub's. Only while
+what stood in them and before them passes they are looked at: a minute after they were let in, then after as
+long again, at most ten minutes later. On though no water moves, they go off before that would scald.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable
+from math import ceil, log1p
 
-from cyclesim.physics.tub_heat import Watched
+from cyclesim.physics.tub_heat import OverTub, Watched
 from cyclesim.scenario.blocks.collectors import BACK_K, Steered
 from cyclesim.simulation.assembly import PlantDuty
 from cyclesim.simulation.board import RunParts
 from cyclesim.simulation.own_water import circuits
 
 FIRST_LOOK_S, LONGEST_S, HOUR_S = 60, 600, 3600
+_SHARE = 0.9
+"""Of the time that is left it looks after so much: the tub, too, has moved on since that was reckoned."""
 _STEP_S = 5
-"""So long at least between two looks at collectors that stand: the tub has moved on since it was reckoned."""
+"""So long at least between two looks that change nothing."""
 _ROUNDING_K = 1e-6
+_NEARLY = 1.0 - 1e-12
 
 
 class Steering:
@@ -30,18 +36,29 @@ class Steering:
     ) -> None:
         self._name, self._steered, self._run, self._steer = name, steered, run, steer
         own = list(circuits(run.plant))
-        self._place = own.index(name) if name in own else [b.name for b in run.plant.bodies].index(name)
-        self._reads = run.heat.own_c if name in own else run.heat.body_c
+        self._own = name in own
+        self._place = own.index(name) if self._own else [b.name for b in run.plant.bodies].index(name)
+        self._reads = run.heat.own_c if self._own else run.heat.body_c
+        self._less: Watched = (steered.off_at_k, False, OverTub(self._place))
         self._on, self._stopped, self._still = False, False, True
-        self._since_s = self._planned_s = 0
-        run.board.at(run.drive.start_s, self.look)
+        self._since_s, self._known_until_s = 0, run.drive.start_s
+        self._planned_s: int | None = None
+        sun, start_s = run.drive.fires.get(name, ()), run.drive.start_s
+        edges = (k for k in range(1, len(sun)) if sun[k] != sun[k - 1])
+        self._changes_s = [*(start_s + HOUR_S * k for k in edges), run.drive.span_s]
+        """When the sun on them changes; there is a pass in each of these seconds."""
+        run.board.at(start_s, self.look)
 
     def watched(self) -> list[Watched]:
-        """The tub's level at which to look: its high stop, and from where on the sun may come in again."""
-        stop_c = self._steered.high_stop_c
-        if stop_c is None or not (self._on or self._stopped):
-            return []
-        return [(stop_c, True, None) if self._on else (stop_c - BACK_K, False, None)]
+        """Levels at which to look: the high stop, or back below it; collectors that are hardly warmer."""
+        if self._run.board.now >= self._known_until_s:
+            self.plan()
+        levels, stop_c = list[Watched](), self._steered.high_stop_c
+        if stop_c is not None and (self._on or self._stopped):
+            levels.append((stop_c, True, None) if self._on else (stop_c - BACK_K, False, None))
+        if self._on and self._tub_water_moves:
+            levels.append(self._less)
+        return levels
 
     def look(self) -> None:
         """Both sensors are read, and what they mean is told."""
@@ -67,28 +84,30 @@ class Steering:
 
     def water_moves(self, duty: PlantDuty) -> None:
         """Water begins to move, or moves otherwise."""
-        self._still = self._run.plant.is_still(self._name, duty)
-        self.plan()
+        still = self._run.plant.is_still(self._name, duty)
+        if not (still and self._still):
+            self._still = still
+            self.plan()
+
+    @property
+    def _tub_water_moves(self) -> bool:
+        return not (self._still or self._own)
 
     def plan(self) -> None:
-        """When to look next."""
+        """When to look next, beside what is watched."""
         run, now = self._run, self._run.board.now
-        if self._on:
-            at = now + min(LONGEST_S, max(FIRST_LOOK_S, now - self._since_s))
-            if self._still and self._steered.not_above_c is not None:
-                at = self._first_at(
-                    self._steered.not_above_c + _ROUNDING_K, now, min(at, self._new_weather(now))
-                )
-        else:
-            at = self._warm_at(now, self._new_weather(now))
-        if at < run.drive.span_s and at != self._planned_s:
-            self._planned_s = at
+        until = self._changes_s[min(bisect_right(self._changes_s, now), len(self._changes_s) - 1)]
+        at = self._next_look(now, until)
+        hour_ends = run.drive.start_s + HOUR_S * ((now - run.drive.start_s) // HOUR_S + 1)
+        if at is not None and hour_ends < until:  # without sun: the air alone warms them, hour by hour
+            until, at = hour_ends, self._next_look(now, hour_ends)
+            at = until if at is None else at
+        self._known_until_s = until
+        if at is not None and at >= run.drive.span_s:
+            at = None
+        if at is not None and at != self._planned_s:
             run.board.at(at, lambda: self._look_again(at))
-
-    def _new_weather(self, now: int) -> int:
-        """The second after new weather has come."""
-        start_s = self._run.drive.start_s
-        return start_s + HOUR_S * ((now - start_s) // HOUR_S + 1) + 1
+        self._planned_s = at
 
     def _look_again(self, at: int) -> None:
         if self._planned_s == at:
@@ -96,20 +115,48 @@ class Steering:
         else:
             self._run.board.wake()
 
-    def _warm_at(self, now: int, until: int) -> int:
-        """The second in which collectors that stand are warm enough, if that is before *until*."""
-        level_c = self._run.heat.water_c + self._steered.on_at_k
-        if self._stopped or self._reads(self._place, until) < level_c:
-            return until
-        if self._reads(self._place, now) >= level_c + _ROUNDING_K:  # they are, and too hot to begin
-            return min(until, now + LONGEST_S)
-        return min(until, max(now + _STEP_S, self._first_at(level_c, now, until)))
+    def _next_look(self, now: int, until: int) -> int | None:
+        """The second of the next look; None where none is due before all is reckoned anew *until* then."""
+        steered, water_c = self._steered, self._run.heat.water_c
+        if self._stopped:
+            return None
+        if self._tub_water_moves and self._on:
+            if self._run.heat.follows_tub(self._place):
+                return None
+            return now + min(LONGEST_S, max(FIRST_LOOK_S, now - self._since_s))
+        inside_c, limit_c = self._reads(self._place, now), steered.not_above_c
+        if self._on:
+            soonest = self._reached(inside_c, water_c + steered.off_at_k, now, until, rising=False)
+            if self._still and limit_c is not None:
+                too_hot = self._reached(inside_c, limit_c + _ROUNDING_K, now, until, rising=True)
+                soonest = min((at for at in (soonest, too_hot) if at is not None), default=None)
+        elif limit_c is not None and inside_c > limit_c:
+            soonest = self._reached(inside_c, limit_c, now, until, rising=False)
+        else:
+            soonest = self._reached(inside_c, water_c + steered.on_at_k, now, until, rising=True)
+        if soonest is None or soonest - now <= FIRST_LOOK_S:
+            return soonest
+        return now + int(_SHARE * (soonest - now))
 
-    def _first_at(self, level_c: float, now: int, until: int) -> int:
-        """The second after *now* in which collectors that stand have warmed to a level, or *until*."""
-        early, late = now, until
-        while late - early > 1:
-            middle = (early + late) // 2
-            colder = self._reads(self._place, middle) < level_c
-            early, late = (middle, late) if colder else (early, middle)
-        return late
+    def _reached(self, inside_c: float, level_c: float, now: int, until: int, *, rising: bool) -> int | None:
+        """The second in which they have come from inside_c to a level, if by *until*; the tub as it is.
+
+        They near their balance as one exponential, which three readings tell; where tub water moves through
+        them nobody knows beforehand.
+        """
+        if (inside_c >= level_c) if rising else (inside_c <= level_c):
+            return now + _STEP_S
+        if self._tub_water_moves:
+            return None
+        ends_c = self._reads(self._place, until)
+        if (ends_c < level_c) if rising else (ends_c > level_c):
+            return None
+        if until - now > HOUR_S:
+            return until
+        half_s = 0.5 * (until - now)
+        first_k = self._reads(self._place, now + half_s) - inside_c
+        share, gone = (level_c - inside_c) / first_k, 2.0 - (ends_c - inside_c) / first_k
+        halves = share
+        if gone > 1e-9:  # of what there was to go, so much is gone after half the time
+            halves = log1p(-min(share * gone, _NEARLY)) / log1p(-min(gone, _NEARLY))
+        return min(until, now + ceil(halves * half_s))

@@ -11,7 +11,7 @@ from collections.abc import AsyncIterator, Callable, Mapping
 from datetime import date
 from importlib.resources import files
 from pathlib import PurePosixPath
-from typing import Any
+from typing import Any, Literal
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -25,7 +25,7 @@ from cyclesim.scenario.reading.edit import Edit
 from cyclesim.shown.as_json import as_text
 from cyclesim.shown.page import TIMELINE
 from cyclesim.workbench.desk import Desk
-from cyclesim.workbench.edits import ConflictError, steps
+from cyclesim.workbench.edits import ConflictError, OthersError, steps
 from cyclesim.workbench.folder import NoPlantError
 from cyclesim.workbench.handover import KNOWN
 from cyclesim.workbench.views import problem
@@ -174,14 +174,15 @@ class _Routes:
         """Values of a file changed."""
         asked, name = await _body(request), request.path_params["name"]
         edits = [_edit(change) for change in _list(asked, "changes")]
-        version, why = _text(asked, "version"), _text(asked, "why", "")
-        return await self._changed(request, lambda: self.desk.edit(name, version, edits, why))
+        version, why, by = _text(asked, "version"), _text(asked, "why", ""), _window(request)
+        return await self._changed(request, lambda: self.desk.edit(name, version, edits, why, by))
 
     async def put(self, request: Request) -> Response:
         """Another text for a file, as something that was found for it has it."""
         asked, name = await _body(request), request.path_params["name"]
         version, text, why = _text(asked, "version"), _text(asked, "text"), _text(asked, "why", "")
-        return await self._changed(request, lambda: self.desk.put(name, version, text, why))
+        by = _window(request)
+        return await self._changed(request, lambda: self.desk.put(name, version, text, why, by))
 
     def readings(self, request: Request) -> Response:
         """What was measured at a plant, and what can be."""
@@ -196,11 +197,16 @@ class _Routes:
 
     async def undo(self, request: Request) -> Response:
         """The last edit taken back."""
-        return await self._changed(request, lambda: self.desk.turn(request.path_params["name"], "undo"))
+        return await self._turned(request, "undo")
 
     async def redo(self, request: Request) -> Response:
         """The last edit that was taken back made again."""
-        return await self._changed(request, lambda: self.desk.turn(request.path_params["name"], "redo"))
+        return await self._turned(request, "redo")
+
+    async def _turned(self, request: Request, does: Literal["undo", "redo"]) -> Response:
+        asked, name, by = await _body(request), request.path_params["name"], _window(request)
+        since = _text(asked, "since") if "since" in asked else None
+        return await self._changed(request, lambda: self.desk.turn(name, does, by, since))
 
     async def _changed(self, request: Request, change: Callable[[], None]) -> Response:
         name, units = request.path_params["name"], _units(request)
@@ -209,6 +215,8 @@ class _Routes:
         except ConflictError as error:
             now = await run_in_threadpool(self.desk.plant, name, units)
             return _json({"error": str(error), "differs": list(error.differs), "plant": now}, 409)
+        except OthersError as error:
+            return _json({"error": str(error), "others": True}, 409)
         return _json(await run_in_threadpool(self.desk.plant, name, units))
 
     def journal(self, request: Request) -> Response:

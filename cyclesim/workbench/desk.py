@@ -56,20 +56,23 @@ class Desk:
             plant = opened(self.folder, name)
             return plant_view(plant, units) | self._edits.shown(plant)
 
-    def edit(self, name: str, version: str, edits: Sequence[Edit], why: str) -> None:
+    def edit(self, name: str, version: str, edits: Sequence[Edit], why: str, by: str = "") -> None:
         """Change values of a plant's files; ConflictError where one was changed there since *version*."""
         with self._lock:
-            self._edits.make(opened(self.folder, name), version, edits, why)
+            self._edits.make(opened(self.folder, name), version, edits, why, by)
 
-    def put(self, name: str, version: str, after: str, why: str) -> None:
+    def put(self, name: str, version: str, after: str, why: str, by: str = "") -> None:
         """Put another text into a plant's file; ConflictError unless it still is at *version*."""
         with self._lock:
-            self._edits.put(opened(self.folder, name), version, after, why)
+            self._edits.put(opened(self.folder, name), version, after, why, by)
 
-    def turn(self, name: str, does: Literal["undo", "redo"]) -> None:
-        """Undo the last edit that stands, or redo the one that was last undone."""
+    def turn(self, name: str, does: Literal["undo", "redo"], by: str = "", since: str | None = None) -> None:
+        """Undo the last edit that stands, or redo the one that was last undone.
+
+        OthersError where another window than *by* did it later than *since*, if that is told.
+        """
         with self._lock:
-            self._edits.turn(opened(self.folder, name), does)
+            self._edits.turn(opened(self.folder, name), does, by, since)
 
     def journal(self, name: str) -> Values:
         """What was done to a plant, the last first."""

@@ -39,6 +39,10 @@ class ConflictError(CycleSimError):
         self.differs = tuple(differs)
 
 
+class OthersError(CycleSimError):
+    """What would be undone or redone was done by another window since this one opened the plant."""
+
+
 class Edits:
     """What was done to the files of a folder; *kept*: where the journals lie. One caller at a time."""
 
@@ -59,7 +63,8 @@ class Edits:
                 journal.follow(plant.files[path].text)
         journals = [journal for _, journal in self._of(plant)]
         can = {does: sum(journal.can[does] for journal in journals) for does in ("undo", "redo")}
-        return {"can": can, "note": next((journal.note for journal in journals if journal.note), "")}
+        note = next((journal.note for journal in journals if journal.note), "")
+        return {"can": can, "note": note, "last": max(journal.last for journal in journals)}
 
     def told(self, plant: Opened) -> Values:
         """What was done to a plant, the last first."""
@@ -70,8 +75,8 @@ class Edits:
         ]  # fmt: skip
         return {"entries": sorted(entries, key=lambda e: e["when"], reverse=True), **self.shown(plant)}
 
-    def make(self, plant: Opened, version: str, edits: Sequence[Edit], why: str) -> None:
-        """Change values; ConflictError where one was changed there since *version*."""
+    def make(self, plant: Opened, version: str, edits: Sequence[Edit], why: str, by: str) -> None:
+        """Change values, as window *by* asks; ConflictError where one was changed there since *version*."""
         if len(edits) > MOST_CHANGES:
             raise CycleSimError(f"More than {MOST_CHANGES} changes at once are not taken.")
         placed = [(edit, *self._place(plant, edit)) for edit in edits]
@@ -82,24 +87,32 @@ class Edits:
             by_file.setdefault(path, []).append(inner)
         for path, inners in by_file.items():
             names = [_dotted(edit) for edit, at, _ in placed if at == path]
-            self._write(path, plant.files[path], edited(plant.files[path].text, inners), names, why)
+            self._write(path, plant.files[path], edited(plant.files[path].text, inners), names, why, by)
 
-    def put(self, plant: Opened, version: str, after: str, why: str) -> None:
+    def put(self, plant: Opened, version: str, after: str, why: str, by: str) -> None:
         """Put another text into a plant's own file; ConflictError unless it still is at *version*."""
         if version != plant.version:
             raise ConflictError("The file was changed meanwhile: ask again, then apply that.", [])
-        self._write(plant.file, plant.written, after, [], why)
+        self._write(plant.file, plant.written, after, [], why, by)
 
-    def turn(self, plant: Opened, does: Literal["undo", "redo"]) -> None:
-        """Undo the last edit that stands, or redo the one that was last undone."""
+    def turn(self, plant: Opened, does: Literal["undo", "redo"], by: str, since: str | None) -> None:
+        """Undo the last edit that stands, or redo the one that was last undone.
+
+        OthersError where another window than *by* did it later than *since*; None asks for it all the same.
+        """
         for path, journal in self._of(plant):
             journal.follow(plant.files[path].text)
         able = [(path, journal) for path, journal in self._of(plant) if journal.can[does]]
         if not able:
             raise NothingLeftError(f"There is nothing left to {does}.")
-        path, journal = max(able, key=lambda pair: pair[1].when(does))
-        before = plant.files[path]
-        after, entry = journal.undone(before.text) if does == "undo" else journal.redone(before.text)
+        path, journal = max(able, key=lambda pair: pair[1].next(does).when)
+        turned, before = journal.next(does), plant.files[path]
+        if since is not None and turned.by != by and turned.when > since:
+            what = f": {turned.why}" if turned.why else ""
+            raise OthersError(
+                f"What was {'done' if does == 'undo' else 'undone'} last was another window's{what}."
+            )
+        after, entry = (journal.undone if does == "undo" else journal.redone)(before.text, by)
         self.folder.write(path, before.with_text(after), before.data)
         journal.took(entry, after)
 
@@ -139,13 +152,15 @@ class Edits:
         if differs:
             raise ConflictError("The file was changed meanwhile in the same place.", differs)
 
-    def _write(self, path: Path, before: Written, after: str, names: Sequence[str], why: str) -> None:
+    def _write(
+        self, path: Path, before: Written, after: str, names: Sequence[str], why: str, by: str
+    ) -> None:
         if not before.is_text:
             raise CycleSimError("The file has bytes that are no text: save it as UTF-8 first.")
         _still_yaml(before.text, after)
         if after != before.text:
             self.folder.write(path, before.with_text(after), before.data)
-            self._journal(path).edit(before.text, after, names, why)
+            self._journal(path).edit(before.text, after, names, why, by)
 
 
 def steps(path: str) -> tuple[str | int, ...]:

@@ -11,7 +11,7 @@ import json
 import os
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from difflib import SequenceMatcher
 from hashlib import sha256
@@ -49,6 +49,8 @@ class JournalEntry:
     paths: tuple[str, ...] = ()
     why: str = ""
     when: str = ""
+    by: str = ""
+    """The window that did it, as it names itself."""
 
 
 def difference(before: str, after: str) -> Splices:
@@ -150,18 +152,18 @@ class Journal:
         elif self._known is None:
             self._known = text
 
-    def edit(self, before: str, after: str, paths: Sequence[str], why: str) -> None:
+    def edit(self, before: str, after: str, paths: Sequence[str], why: str, by: str = "") -> None:
         """Note an edit that makes *before* into *after*."""
         self.follow(before)
-        self._add(JournalEntry("edit", difference(before, after), tuple(paths), why[:200], _now()), after)
+        self._add(JournalEntry("edit", difference(before, after), tuple(paths), why[:200], _now(), by), after)
 
-    def undone(self, text: str) -> tuple[str, JournalEntry]:
+    def undone(self, text: str, by: str = "") -> tuple[str, JournalEntry]:
         """The text without the last edit that stands, and its entry, which `took` notes."""
-        return self._turned(text, "undo")
+        return self._turned(text, "undo", by)
 
-    def redone(self, text: str) -> tuple[str, JournalEntry]:
+    def redone(self, text: str, by: str = "") -> tuple[str, JournalEntry]:
         """The text with the edit that was last undone, likewise."""
-        return self._turned(text, "redo")
+        return self._turned(text, "redo", by)
 
     def took(self, entry: JournalEntry, text: str) -> None:
         """Note that the file now has this undo or redo."""
@@ -172,17 +174,22 @@ class Journal:
         """How many edits can be undone and redone."""
         return {"undo": len(self._done), "redo": len(self._undone)}
 
-    def when(self, does: Literal["undo", "redo"]) -> str:
-        """When that was done which would be undone or redone next."""
-        return (self._done if does == "undo" else self._undone)[-1].when
+    def next(self, does: Literal["undo", "redo"]) -> JournalEntry:
+        """What would be undone or redone next, with who did it and when."""
+        return (self._done if does == "undo" else self._undone)[-1]
 
-    def _turned(self, text: str, does: Literal["undo", "redo"]) -> tuple[str, JournalEntry]:
+    @property
+    def last(self) -> str:
+        """When something was done last; empty where nothing was."""
+        return self.entries[-1].when if self.entries else ""
+
+    def _turned(self, text: str, does: Literal["undo", "redo"], by: str) -> tuple[str, JournalEntry]:
         self.follow(text)
         stack = self._done if does == "undo" else self._undone
         if not stack:
             raise NothingLeftError(f"There is nothing left to {does}.")
         last = stack[-1]
-        return spliced(text, last.splices), JournalEntry(does, last.splices, last.paths, last.why, _now())
+        return spliced(text, last.splices), replace(last, does=does, when=_now(), by=by)
 
     def _add(self, entry: JournalEntry, text: str) -> None:
         before, self._known = self._known, text
@@ -191,7 +198,7 @@ class Journal:
 
     def _take(self, entry: JournalEntry) -> None:
         """Follow one entry; both stacks hold what would turn each edit, in the text as it then stands."""
-        back = JournalEntry(entry.does, inverse(entry.splices), entry.paths, entry.why, entry.when)
+        back = replace(entry, splices=inverse(entry.splices))
         if entry.does == "edit":
             self._done.append(back)
             self._undone.clear()
@@ -244,7 +251,8 @@ class Journal:
         if kept["does"] not in get_args(Does) or _digest(text) != kept["leaves"]:
             raise ValueError("no entry of ours, or of another text")
         paths = tuple(map(str, kept["paths"]))
-        self._take(JournalEntry(kept["does"], splices, paths, str(kept["why"]), str(kept["when"])))
+        why, when, by = (str(kept.get(key, "")) for key in ("why", "when", "by"))
+        self._take(JournalEntry(kept["does"], splices, paths, why, when, by))
         self._known = text
 
 
@@ -266,7 +274,7 @@ def _moved(stack: Iterable[JournalEntry], other: Splices) -> list[JournalEntry]:
         if after is None:
             other = _joined(entry.splices, other)
             continue
-        kept.append(JournalEntry(entry.does, after, entry.paths, entry.why, entry.when))
+        kept.append(replace(entry, splices=after))
         moved = past(other, entry.splices)
         assert moved is not None  # neither touches the other
         other = moved

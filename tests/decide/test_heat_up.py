@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from cyclesim.decide.sizing.heat_up import Losses, Warmer, reached_s, with_losses_s, without_losses_s
 from cyclesim.decide.sizing.heater_sizes import with_size
 from cyclesim.physics import water
-from cyclesim.physics.tub_heat import TubNode
+from cyclesim.physics.tub_node import TubNode
 from cyclesim.scenario.blocks.heat_sources import HeatPump, highest_cop
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load_text

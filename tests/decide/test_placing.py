@@ -11,7 +11,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cyclesim.decide.tuning import placing
-from cyclesim.decide.tuning.placing import Order, Runs, bound, longest_wait_s, obstacles, place, solve, wait_s
+from cyclesim.decide.tuning.placing import (
+    Bound,
+    Order,
+    Runs,
+    bound_of,
+    fewest_flushes,
+    longest_wait_s,
+    obstacles,
+    place,
+    solve,
+    wait_s,
+)
 from cyclesim.decide.tuning.space import DAY_S, FILTER, FLUSH, RunKind, Space, space
 from cyclesim.decide.tuning.wishes import wished
 from cyclesim.scenario.forms.fields import PumpSpeed
@@ -35,6 +46,11 @@ def small(kinds: list[RunKind], legs: dict[str, float], slots: int, **more: obje
         "longer_night": None,
     }
     return replace(GARDEN, **{**told, "most": {FLUSH: None, FILTER: None}, **more})  # type: ignore[arg-type]
+
+
+def bound(day: Space) -> Bound:
+    """The fewest flushes in a day that any placement could have."""
+    return bound_of(place(day, fewest_flushes(day)))
 
 
 def alone(pump: str) -> Pumping:

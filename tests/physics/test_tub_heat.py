@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from cyclesim.physics.stays import Body, Stay
-from cyclesim.physics.tub_heat import Piece, TubHeat, TubNode
+from cyclesim.physics.tub_heat import Piece, TubHeat
+from cyclesim.physics.tub_node import TubNode
 from cyclesim.physics.warmth import BEND_K, Reach, below_s, cut, total, warmth
 from cyclesim.physics.ways import Ways
 

@@ -24,6 +24,7 @@ def test_the_answer_stands_on_the_first_screen_and_the_verdict_on_the_last(file:
     first, last = " ".join(" ".join(lines[:SCREEN]).split()), " ".join(" ".join(lines[-12:]).split())
     assert told.verdict in first
     assert told.verdict in last
+    assert "cyclesim" not in told.largest_loss  # a client types no commands
     for said in (told.money, told.largest_loss, *(promise.said for promise in told.promises)):
         assert said in first
     assert all(group[0].mend in first for group in told.worst)

@@ -114,7 +114,7 @@ def test_the_likeliest_cause_is_written_into_a_copy(tmp_path: Path, amps: str, w
     changed = [(a, b) for a, b in zip(old.split("\n"), text.split("\n"), strict=True) if a != b]
     assert ["  # measured 2027-05-02"] == [b[b.index("  #") :] for _, b in changed]
     assert "output: 3.067 kW" in changed[0][1]
-    assert "With --write the file says plant.heat_sources.element.output: 3.067 kW" in " ".join(
+    assert "A file that says so has plant.heat_sources.element.output: 3.067 kW" in " ".join(
         shown.stdout.split()
     )
 

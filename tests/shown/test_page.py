@@ -17,13 +17,15 @@ from click.testing import CliRunner
 from cyclesim.analysis.result import Result, simulate
 from cyclesim.cli import cli
 from cyclesim.said.inputs import inputs
-from cyclesim.said.page import Heading, Line, Table
+from cyclesim.said.page import Heading, Line, Page, Table
 from cyclesim.said.report import Report, report
 from cyclesim.scenario.reading.load import load, written
 from cyclesim.shown.cells import shown
 from cyclesim.shown.page import page
+from cyclesim.shown.page.blocks import viewed
 from cyclesim.shown.page.packed import packed
 from cyclesim.shown.reader import turned
+from cyclesim.shown.terminal import printed
 
 SCHEDULES = Path(__file__).resolve().parents[2] / "schedules"
 HARBOUR = SCHEDULES / "harbour-steps.yaml"
@@ -250,3 +252,12 @@ def test_a_year_is_less_than_a_megabyte_and_a_half(path: Path) -> None:
     """1.5 MB is the most that a page may weigh; without faults, which add some kilobytes."""
     html = page([report(simulate(load(path)), tuple(inputs(written(path))))])
     assert len(html.encode()) < 1_400_000
+
+
+def test_what_to_type_is_left_out_where_nobody_types_commands() -> None:
+    """A page in a browser has no command line; the terminal has one."""
+    told = Page()
+    told.line("A mend holds.")
+    told.line("Write it: --apply 1", command=True)
+    assert ["A mend holds."] == [block.text for block in viewed(told.blocks)]
+    assert "--apply 1" in printed(told)

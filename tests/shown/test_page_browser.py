@@ -124,6 +124,27 @@ def test_no_line_of_the_timeline_crosses_its_headings(browser: Any, two_pumps: P
     )
 
 
+@pytest.mark.parametrize("px", [390, 1280])
+def test_no_word_of_the_timeline_is_cut(browser: Any, two_pumps: Path, px: int) -> None:
+    """What its shades and lines mean is told whole on a phone too, each word within the canvas."""
+    opened(browser, two_pumps, px)
+    told = browser.execute_script(
+        "const t = document.querySelector('.timeline').timeline, c = t.canvas.getContext('2d'), told = [];"
+        "c.fillText = (text, x) =>"
+        "  told.push([text, x + (c.textAlign === 'left') * c.measureText(text).width]);"
+        "t.drawn(); delete c.fillText; return [told, t.wide]"
+    )
+    words, ends = " ".join(text for text, _ in told[0]), [end for _, end in told[0]]
+    for meaning in (
+        "paler = part of the time",
+        "hatched = waits, runs on or tripped",
+        "crossed out = above it",
+    ):
+        assert meaning in words
+    assert max(ends) <= told[1] + 1
+    assert min(ends) >= 0
+
+
 def test_nothing_leaves_the_page_and_nothing_is_wrong(browser: Any, file: Path) -> None:
     """No word on the console, and no request but the file itself and its empty icon."""
     browser.get_log("performance")

@@ -1,8 +1,10 @@
 """Collectors with a temperature: how they warm, when they are let in and kept out, and what they lose.
 
-What they do while no water moves is integrated anew by scipy, from the hours of sun and air as given.
+What they do while no water moves is integrated anew by scipy, from the hours of sun and air as given. What
+they do while it moves is looked at each second, and put beside slices of water (slices.py).
 """
 
+import random
 from datetime import date
 
 import numpy as np
@@ -12,8 +14,11 @@ from scipy.integrate import solve_ivp
 from cyclesim.analysis.result import simulate
 from cyclesim.analysis.sunshine import sunshine
 from cyclesim.physics.sources import SolarCollector
+from cyclesim.physics.tub_heat import OverTub, TubHeat
 from cyclesim.scenario.reading.load import load_text
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
+from tests.simulation.slices import Slices
 from tests.sunny import AT_NIGHT, BY_VALVE, FILTERED, OWN_PUMP
 
 SUMMER = date(2027, 6, 20)
@@ -118,6 +123,73 @@ def test_collectors_that_would_scald_are_left_alone(run):
     }
     assert [] == spans[30]
     assert spans[60]
+
+
+def test_what_has_cooled_to_the_limit_is_let_in(run):
+    """Kept out by a high stop, hotter than 50 degC at dusk: let in when integrating has them there."""
+    limits = ("not_above=50 degC", "on_at=8 K", "high_stop=36 degC")
+    hot = (*(f"steered.{limit}" for limit in limits), "summer_peak=4 kW")
+    scenario = sunny(OWN_PUMP, AT_NIGHT, *(f"plant.heat_sources.panels.{one}" for one in hot))
+    _, trace = run(scenario, 1, start=SUMMER)
+    on_s = trace.demands["sun on panels"].spans("raised")[-1][0]
+    begin_s, begins_c = stay_at(trace, 22 * H)
+    assert 21 * H <= begin_s < 22 * H < on_s
+    course = stands(trace, begin_s, on_s + 60, begins_c)
+    assert begin_s + int(np.argmax(course <= 50.0)) == pytest.approx(on_s, abs=1)
+
+
+class Sunlit:
+    """Collectors that water of a small tub passes, all at 30 degC at first; numbers drawn, no weather."""
+
+    def __init__(self, seed):
+        draw = random.Random(seed)
+        self.plant = plant = Assembly(
+            sunny(
+                OWN_PUMP,
+                AT_NIGHT,
+                "plant.tub.water=300 L",
+                f"plant.legs.sun_out.length={draw.uniform(3.0, 14.0):.2f} m",
+                f"plant.pumps.sun_pump.max_flow={draw.uniform(3.0, 8.0):.2f} L/min",
+                "plant.heat_sources.panels.drop=1 m at 3 L/min",
+            )
+        )
+        self.zones = {"outdoors": draw.uniform(-5.0, 20.0), "room": 15.0, "soil": 10.0}
+        series = {name: [zone_c] * 10 for name, zone_c in self.zones.items()}
+        self.heat = TubHeat(
+            plant.tub_node, plant.ways, plant.body_of, series, 0, 0, 30.0,
+            lambda _: None, lambda *_: None,
+        )  # fmt: skip
+        self.panels = [body.name for body in plant.bodies].index("panels")
+        self.heats_w = {plant.reach_at["panels"]: draw.uniform(500.0, 1500.0)}
+        self.flows = plant.duty(plant.at("sun_pump", "on")).plug_flows_m3_s
+        self.heat.change(self.flows, self.heats_w)
+
+    @property
+    def warmer_k(self):
+        """How much warmer than the tub they are."""
+        return self.heat.body_c(self.panels, self.heat.now_s) - self.heat.water_c
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_collectors_that_are_hardly_warmer_are_seen_in_that_second(seed):
+    """The tub warms, or cools, and what they are warmer by moves on; a second before it is not there yet.
+
+    Slices have them as warm within 0.1 K: what follows the tub is told without its delay, which is three
+    minutes here, at 2 K/h.
+    """
+    computed, looked, later = (Sunlit(seed) for _ in range(3))
+    for one, at_s in ((computed, 900), (looked, 900), (later, 2700)):
+        one.heat.advance(at_s)
+    level_k, rising = 0.5 * (looked.warmer_k + later.warmer_k), later.warmer_k > looked.warmer_k
+    crossed = computed.heat.advance(3600, (level_k, rising, OverTub(computed.panels)))
+    assert 900 < crossed < 2700
+    looked.heat.advance(crossed - 1)
+    assert (looked.warmer_k < level_k) is rising
+    looked.heat.advance(crossed)
+    assert (looked.warmer_k >= level_k) is rising
+    slices = Slices(computed.plant, computed.zones, 30.0)
+    slices.step(computed.flows, computed.heats_w, crossed)
+    assert slices.body_c(computed.panels) - slices.water_c == pytest.approx(level_k, abs=0.1)
 
 
 def test_what_was_not_used_is_what_standing_hot_cost():

@@ -3,7 +3,7 @@
 from bisect import bisect_right
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
-from math import ceil
+from math import ceil, isclose
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -71,6 +71,8 @@ class Sun:
     next_look: int
     stopped: bool = False
     on: bool = False
+    moves_since: int | None = None
+    """Since when the tub's water moves through them."""
 
     def again(self, now: int) -> int:
         """When it looks again while it is on."""
@@ -278,9 +280,9 @@ class Closed:
         """Look at collectors and tub when it is time; what is to be watched of them, and of the tub.
 
         On at a difference, off at a smaller one or at the high stop, which lets go 1 K below; not begun while
-        they are hotter than the file allows, and ended then if no water moves through them. While it is on it
-        looks a minute after it began, then after as long again, every ten minutes in the end; while they
-        stand it watches.
+        they are hotter than the file allows, and ended then if no water moves through them. It watches, but
+        while water passes that stood in them and their pipes: then it looks a minute after it went on, then
+        after as long again.
         """
         watched, low, high = list[tuple[np.ndarray, float]](), -99.0, 999.0
         for name, sheet in self.layout.collectors.items():
@@ -295,9 +297,10 @@ class Closed:
             warmer, hot = float(weights @ self.heat.z), float(seen @ self.heat.z)
             scalds = steered.not_above_c is not None and hot > steered.not_above_c
             still = name not in self.flowing
+            watches = still or name in self.layout.own or self._passed(name, now)
             if on and scalds and still:
                 on = False
-            elif on and (now >= sun.next_look or sun.stopped):
+            elif on and (now >= sun.next_look or sun.stopped or watches):
                 on = warmer > steered.off_at_k + ROUNDING_K and not sun.stopped
             elif not on:
                 on = warmer >= steered.on_at_k - ROUNDING_K and not (sun.stopped or scalds)
@@ -311,11 +314,24 @@ class Closed:
                 high = min(high, stop if stop is not None else high)
                 if still and steered.not_above_c is not None:
                     watched.append((-seen, -steered.not_above_c - ROUNDING_K))
+                if watches:
+                    watched.append((weights, steered.off_at_k + ROUNDING_K))
             elif sun.stopped:
                 low = max(low, stop - BACK_K)
+            elif scalds:
+                watched.append((seen, steered.not_above_c))
             elif warmer < steered.on_at_k - ROUNDING_K:
                 watched.append((-weights, -steered.on_at_k))
         return watched, (low, high)
+
+    def _passed(self, name: str, now: int) -> bool:
+        """Whether water of the tub has passed collectors and their pipes since it began to move there."""
+        since, flows = self.suns[name].moves_since, self.hydraulics.flows(self.duties[-1][2])
+        if since is None:
+            return False
+        in_row = [b for n, b in self.layout.bodies.items() if isclose(flows[n], flows[name])]
+        carried_w_k = flows[name] * self.layout.water_j_m3_k
+        return now - since >= sum(b.capacity_j_k for b in in_row) / carried_w_k
 
     # -- the run -----------------------------------------------------------------------------------------
 
@@ -355,6 +371,9 @@ class Closed:
             speeds = self._speeds() + self._positions(now)
             flows = self.hydraulics.flows(speeds)
             self.flowing = {n for n, flow in flows.items() if flow > STILL_M3_S}
+            for name, sun in self.suns.items():
+                since = now if sun.moves_since is None else sun.moves_since
+                sun.moves_since = since if name in self.flowing else None
             facts.sensed = {n for n, s in sensors.items() if self._sensed(n, s, flows, speeds)}
             wired.feel(now, flows)
             doings = {n: wired.source(m, now, dark=facts.dark) for n, m in control.sources.items()}

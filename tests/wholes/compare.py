@@ -114,7 +114,7 @@ def open_loop(case: Case) -> Iterator[Check]:
         ),
     ):
         if says or got:
-            yield row(case, "open loop", what, says, got, "kWh", ENERGY_OPEN * says)
+            yield row(case, "open loop", what, says, got, "kWh", case.energy * ENERGY_OPEN * says)
 
 
 def _just_started(trace: Any, at_s: int) -> bool:
@@ -168,16 +168,18 @@ def closed_loop(case: Case) -> Iterator[Check]:
     energy = sum(run.energy_j.values()) - run.energy_j["fuel"]
     yield row(
         case, "closed loop", "electricity", energy / 3.6e6, result.metrics.energy.energy_kwh, "kWh",
-        ENERGY_CLOSED * energy / 3.6e6,
+        case.energy * ENERGY_CLOSED * energy / 3.6e6,
     )  # fmt: skip
     if fuel := run.energy_j["fuel"] / 3.6e6:
         got = result.metrics.energy.fuel_kwh
-        yield row(case, "closed loop", "fuel", fuel, got, "kWh", ENERGY_CLOSED * fuel)
+        yield row(case, "closed loop", "fuel", fuel, got, "kWh", case.energy * ENERGY_CLOSED * fuel)
     for name, sun_w in run.heat.sun_w.items():
         came_j = HOUR_S * sum(sun_w[run.heat.hour(0) : run.heat.hour(0) + run.span_s // HOUR_S])
         says = (came_j - run.lost_j["collectors"]) / 3.6e6  # in a plant with one set of them
         got = result.metrics.heat_sources[name].heat_kwh
-        yield row(case, "closed loop", f"heat of {name}", says, got, "kWh", ENERGY_CLOSED * says)
+        yield row(
+            case, "closed loop", f"heat of {name}", says, got, "kWh", case.energy * ENERGY_CLOSED * says
+        )
     for name, piece in run.layout.reported.items():
         says, got = run.ages[piece].peak_s(0, run.span_s), result.metrics.legs[name].oldest_water_h * HOUR_S
         yield row(case, "closed loop", f"oldest water, {name}", says, got, "s", AGE_CLOSED * says)

@@ -291,6 +291,51 @@ class TestAFileThatIsEditedMeanwhile:
         assert json.loads(answer.text)["plant"]["title"]
 
 
+class TestTwoWindows:
+    """Each changes the same plant; neither takes back unasked what the other did meanwhile."""
+
+    ADDRESS = "/api/plants/garden.yaml"
+
+    def edit(self, client: TestClient, window: str, title: str) -> None:
+        """A title written by a window."""
+        version = client.get(self.ADDRESS).json()["version"]
+        body = {"version": version, "changes": [{"path": "title", "text": title}], "why": f"called {title}"}
+        assert client.post(f"{self.ADDRESS}/edit?window={window}", json=body).status_code == 200
+
+    def turn(self, client: TestClient, does: str, window: str, since: str | None) -> Response:
+        """Undo or redo as a window asks that opened the plant when *since* was the last thing done."""
+        body = {} if since is None else {"since": since}
+        return client.post(f"{self.ADDRESS}/{does}?window={window}", json=body)
+
+    def test_an_undo_asks_before_it_takes_back_what_another_did(self, client: TestClient) -> None:
+        """What was done before the window opened is anybody's; so is what is asked for a second time."""
+        self.edit(client, "a", "one")
+        begun = client.get(self.ADDRESS).json()["last"]
+        self.edit(client, "b", "two")
+        refused = self.turn(client, "undo", "a", begun)
+        assert refused.status_code == 409
+        assert refused.json() == {
+            "error": "What was done last was another window's: called two.", "others": True
+        }  # fmt: skip
+        assert client.get(self.ADDRESS).json()["title"] == "two"
+        assert self.turn(client, "undo", "b", begun).json()["title"] == "one"  # its own
+        refused = self.turn(client, "redo", "a", begun)
+        assert "undone last was another window's" in refused.json()["error"]
+        assert self.turn(client, "undo", "a", begun).json()["title"] != "one"  # before both: its own, here
+        assert self.turn(client, "redo", "a", begun).json()["title"] == "one"
+        assert self.turn(client, "redo", "a", None).json()["title"] == "two"  # all the same
+
+    def test_who_did_what_outlives_the_server(self, client: TestClient, desk: Desk) -> None:
+        """The journal keeps it; what an older one kept was done by nobody that is known."""
+        self.edit(client, "a", "one")
+        [journal] = desk._edits._journals.values()
+        assert ["a"] == [entry.by for entry in Journal(journal.path).entries]
+        kept = [json.loads(line) for line in journal.path.read_text("utf-8").splitlines()]
+        older = [{key: value for key, value in line.items() if key != "by"} for line in kept]
+        journal.path.write_text("".join(f"{json.dumps(line)}\n" for line in older), "utf-8")
+        assert [""] == [entry.by for entry in Journal(journal.path).entries]
+
+
 class TestASectionInAFileOfItsOwn:
     """The plant of one file lies in another, and its weather in a third."""
 

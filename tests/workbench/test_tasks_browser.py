@@ -325,6 +325,31 @@ def test_workers_and_a_server_that_are_killed_lose_nothing(
             assert LOUD == file.read_text(encoding="utf-8")
 
 
+def test_an_undo_asks_before_it_takes_back_what_another_window_did(window: Window, garden: Path) -> None:
+    """One window changes the title, then the other one undoes: first it leaves it, then it does it."""
+    first = window.driver.current_window_handle
+    window.go(garden.name, "plant", "pumps.main")
+    window.one(".lines")
+    window.driver.switch_to.new_window("tab")
+    try:
+        window.go(garden.name, "plant", "pumps.main")
+        window.write("plant.pumps.main.rest", "90 s")
+        window.sees("rest: 90 s", ".lines")
+    finally:
+        window.driver.close()
+        window.driver.switch_to.window(first)
+    window.sees("rest: 90 s", ".lines")
+    window.button("undo").click()
+    window.sees("Another window has changed this plant", "dialog")
+    window.button("leave it", "dialog").click()
+    window.until("return !document.querySelector('dialog')")
+    assert "rest: 90 s" in garden.read_text(encoding="utf-8")
+    window.button("undo").click()
+    window.button("undo it all the same", "dialog").click()
+    window.sees("rest: 75 s", ".lines")
+    assert LOUD == garden.read_text(encoding="utf-8")
+
+
 def test_two_windows_end_none_of_each_others_questions(window: Window, garden: Path) -> None:
     """One asks for all orders of events, the other for those of one rule: both are answered."""
     state = "return window.shared?.answers.value.verify?.state"

@@ -12,7 +12,7 @@ from cyclesim.physics import walls
 from cyclesim.physics.links import SMOOTH_M
 from cyclesim.physics.network import Link, PipeLink
 from cyclesim.physics.stays import Body
-from cyclesim.physics.tub_heat import TubNode
+from cyclesim.physics.tub_node import TubNode
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly, Positions
 from cyclesim.simulation.buried import leg_ua_w_k, whole_length_m

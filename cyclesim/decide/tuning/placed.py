@@ -21,14 +21,19 @@ Asked = tuple[Space, Order]
 def all_placed(asked: Iterable[Asked], how: How) -> list[dict[Daily, Order]]:
     """For each space in turn, every programme that can be placed, once, with the first order it answers."""
     listed = list(asked)
-    orders_by_space: dict[int, dict[Daily, Order]] = {id(here): {} for here, _ in listed}
-    for (here, order), placement in zip(listed, _placements(listed, how), strict=True):
+    return in_spaces(listed, placements(listed, how))
+
+
+def in_spaces(asked: Sequence[Asked], found: Iterable[Placement]) -> list[dict[Daily, Order]]:
+    """Likewise, of placements that are *found*, one for each that was asked for."""
+    orders_by_space: dict[int, dict[Daily, Order]] = {id(here): {} for here, _ in asked}
+    for (here, order), placement in zip(asked, found, strict=True):
         if placement.runs is not None:
             orders_by_space[id(here)].setdefault(daily(here, placement.runs), order)
     return list(orders_by_space.values())
 
 
-def _placements(asked: Sequence[Asked], how: How) -> list[Placement]:
+def placements(asked: Sequence[Asked], how: How) -> list[Placement]:
     """The placement of each, in order; of what is kept none is searched for again."""
     keys = [_key(*one) for one in asked] if how.keep else []
     kept = KeptRuns(how.keep, set(keys), how.on_note) if how.keep else None

@@ -299,15 +299,17 @@ class Obstacle:
     legs: tuple[str, ...] = ()
 
 
-def bound(space: Space) -> Bound:
+def fewest_flushes(space: Space) -> Order:
     """The fewest flushes that any placement could have, with filter runs wherever they help."""
-    placement = solve(space, Order.of(space)._replace(least="flushes"))
-    if not placement.closed:  # what was found may be beaten; what the solver has excluded may not
-        return Bound(
-            0 if math.isinf(placement.least) else max(0, math.ceil(placement.least - 1e-6)), closed=False
-        )
+    return Order.of(space)._replace(least="flushes")
+
+
+def bound_of(fewest: Placement) -> Bound:
+    """What the placement of `fewest_flushes` says of any."""
+    if not fewest.closed:  # what was found may be beaten; what the solver has excluded may not
+        return Bound(0 if math.isinf(fewest.least) else max(0, math.ceil(fewest.least - 1e-6)), closed=False)
     return Bound(
-        None if placement.runs is None else sum(kind.does == FLUSH for kind, _ in placement.runs), closed=True
+        None if fewest.runs is None else sum(kind.does == FLUSH for kind, _ in fewest.runs), closed=True
     )
 
 

@@ -20,12 +20,13 @@ from cyclesim.decide.sweeps.outcome import Broken, Outcome
 from cyclesim.decide.sweeps.sweep import HERE, How, Job, job, sweep
 from cyclesim.decide.tuning.judged import of_the_plant, refused_for
 from cyclesim.decide.tuning.limits import LimitTried, limits_tried
-from cyclesim.decide.tuning.placed import all_placed
+from cyclesim.decide.tuning.placed import all_placed, in_spaces, placements
 from cyclesim.decide.tuning.placing import (
     Bound,
     Obstacle,
     Order,
-    bound,
+    bound_of,
+    fewest_flushes,
     obstacles,
     orders,
     short_orders,
@@ -161,11 +162,12 @@ class _Search:
         """Everything that is asked of a tuning."""
         plain, here = self.plain, wished(self.plain)
         named = list(thumbs(here))
-        placed = self._placed(here, orders(here))
+        asked = [(here, order) for order in orders(here)]
         if asks_more(plain):  # what is gained by going to the edge of a limit is shown, too
-            placed = self._placed(plain, short_orders(plain)) | placed
             longer = replace(here, least_filter_s=_LONGER * here.least_filter_s)
-            placed = self._placed(longer, short_orders(longer)) | placed
+            asked = [(there, order) for there in (longer, plain) for order in short_orders(there)] + asked
+        *found, fewest = placements([*asked, (here, fewest_flushes(here))], self.how)
+        placed = {p: o for by_space in in_spaces(asked, found) for p, o in by_space.items()}
         first = [self.scenario, *(scheduled(self.scenario, p) for p in (*placed, *(p for _, p in named)))]
         self.before, *ran = self._run(first)
         self.standing = of_the_plant([self.before, *ran])
@@ -198,7 +200,7 @@ class _Search:
             own=mine,
             best=best,
             recommended=_recommended(tuple(_best(within)) or best),
-            bound=(least := bound(here)),
+            bound=(least := bound_of(fewest)),
             at_bound=_at_bound(choices, least) if best else None,
             thumbs=tuple(usual),
             limits=limits,
@@ -243,25 +245,25 @@ class _Search:
     def _moved(self, here: Space, held: list[Choice], placed: dict[Daily, Order]) -> list[Choice]:
         """The cheapest with one run at a time moved to and fro: heating follows a flush, at its own price.
 
-        That is the cheapest that keeps every wish, and the cheapest that does not.
+        That is the cheapest that keeps every wish, and the cheapest that does not; what some days of the span
+        tell to be worse than another is left out.
         """
-        choices = list[Choice]()
+        asked, others = list[tuple[Scenario, Choice, list[Daily]]](), list[list[Choice]]()
         for alike in ([c for c in held if not c.lacks], [c for c in held if c.lacks]):
             if alike:
                 cheapest = min(alike, key=_marks)
                 tried = [p for p in moved(here, cheapest.programme) if p not in placed]
                 placed |= dict.fromkeys(tried, placed[cheapest.programme])
-                worth = self._may_be_best(tried, cheapest, alike)
-                self.left_out += len(tried) - len(worth)
-                ran = self._run(scheduled(here.scenario, p) for p in worth)
-                choices += [self._choice("", p, out) for p, out in zip(worth, ran, strict=True)]
-        return choices
-
-    def _may_be_best(self, tried: list[Daily], known: Choice, others: list[Choice]) -> list[Daily]:
-        """Those that some days of the span do not tell to be worse than another."""
-        (told,) = self._told([(self.scenario, known, tried)])
-        ran = [_marks(choice) for choice in others]
-        return [p for p in tried if p not in told or not surely_beaten(told[p], (*ran, *told.values()))]
+                asked.append((self.scenario, cheapest, tried))
+                others.append(alike)
+        worth = list[Daily]()
+        for (_, _, tried), told, alike in zip(asked, self._told(asked), others, strict=True):
+            ran = [_marks(choice) for choice in alike]
+            beaten = [p for p in tried if p in told and surely_beaten(told[p], (*ran, *told.values()))]
+            self.left_out += len(beaten)
+            worth += [p for p in tried if p not in beaten]
+        outcomes = self._run(scheduled(here.scenario, p) for p in worth)
+        return [self._choice("", p, out) for p, out in zip(worth, outcomes, strict=True)]
 
     def _told(self, asked: Sequence[tuple[Scenario, Choice, list[Daily]]]) -> list[dict[Daily, Marks]]:
         """What some days make of programmes beside one that is known; nothing of a short span."""

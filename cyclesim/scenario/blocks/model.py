@@ -259,11 +259,13 @@ class Scenario(Model):
             for key, load, other in (("heater", heater, "never_below"), ("fan", fan, "never_above")):
                 at = ("plant", "pump_room", key, "zone")
                 if load is not None and zone.loses_w_k is None:
-                    due = f"a zone with loses: 15 W/K and stores: 200 kJ/K, by which the {key} is worked out"
-                    wrong.append(RefusedError(f"'{name}', a zone without them", due, at=at))
+                    due = (
+                        f"expected loses: 15 W/K and stores: 200 kJ/K there, by which the {key} is worked out"
+                    )
+                    wrong.append(RefusedError("a zone without loses and stores", due, at=at))
                 elif load is not None and getattr(zone, f"{other}_c") is not None:
                     due = f"either {other} of the zone, or a {key} with its power"
-                    wrong.append(RefusedError(f"'{name}', a zone with {other}", due, at=at))
+                    wrong.append(RefusedError(f"a zone with {other}", f"expected {due}", at=at))
             if heater and fan and fan.stops_below_c < heater.stops_above_c:
                 due = "at least the heater's stops_above, or both run against each other"
                 at = ("plant", "pump_room", "fan", "stops_below")

@@ -32,13 +32,13 @@ class Viewed:
 
 
 def viewed(blocks: Iterable[Block]) -> list[Viewed]:
-    """The blocks in order; lines that begin with a dash are one list, empty ones are left out."""
+    """The blocks in order; lines that begin with a dash are one list, empty ones and commands left out."""
     made = list[Viewed]()
     for block in blocks:
         match block:
             case Heading():
                 made.append(Viewed("heading", plain(block.text)))
-            case Line(text=""):
+            case Line(text="") | Line(command=True):
                 pass
             case Line() if block.text.startswith("- "):
                 item = plain(block.text[2:])

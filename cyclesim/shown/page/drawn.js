@@ -1,5 +1,19 @@
 // The timeline on its canvas: rows, curves and the clock. What is shown and said is for timeline.js.
 
+const HEAD = "bold 12px system-ui, sans-serif", SMALL = "11px system-ui, sans-serif";
+const CURVES = [["ink", []], ["pump", [6, 3]], ["heat", [2, 3]], ["people", [8, 3, 2, 3]]];
+
+// a text in lines no wider than this, parted between words
+function wrapped(c, text, wide) {
+  const lines = [""];
+  for (const word of text.split(" ")) {
+    const longer = `${lines[lines.length - 1]} ${word}`.trim();
+    if (c.measureText(longer).width <= wide) lines[lines.length - 1] = longer;
+    else lines.push(word);
+  }
+  return lines.filter(Boolean);
+}
+
 class DrawnTimeline {
   // wall clock: seconds since 1970 as if the place had no zone
   wall(second) {
@@ -28,10 +42,18 @@ class DrawnTimeline {
     const wide = this.scope.clientWidth;
     if (!wide) return;
     const narrow = wide < 640, { asked, ran, ages, noted } = this.data;
-    const lane = narrow ? 32 : 19, age = narrow ? 48 : 34, title = 22, warm = 150;
-    const high = (noted.length ? title + 24 : 0) + 2 * title + lane * (asked.length + ran.length)
-               + title + warm + title + age * ages.length + 40;
+    const lane = narrow ? 32 : 19, age = narrow ? 48 : 34, title = 22, warm = 150, more = 15;
     const dots = window.devicePixelRatio || 1, c = this.canvas.getContext("2d");
+    c.font = HEAD;
+    const [found, asks, runs, degrees, old] = [
+      "Findings", "Who asked for a pump: outline = asks, filled = has it, paler = part of the time",
+      "What ran: half height = low speed, hatched = waits, runs on or tripped", `Temperatures, ${this.data.unit}`,
+      `Oldest water: dashed = the limit of ${this.data.limit} h, crossed out = above it`,
+    ].map((text) => wrapped(c, text, wide));
+    const key = narrow ? this.key(wide) : [], keyHigh = key.length ? 16 * (1 + key[key.length - 1].row) : 0;
+    const tall = (lines) => title + more * (lines.length - 1);
+    const high = (noted.length ? tall(found) + 24 : 0) + tall(asks) + tall(runs) + lane * (asked.length + ran.length)
+               + tall(degrees) + keyHigh + warm + tall(old) + age * ages.length + 40;
     if (this.canvas.width !== Math.round(wide * dots) || this.canvas.height !== Math.round(high * dots)) {
       this.canvas.width = Math.round(wide * dots);
       this.canvas.height = Math.round(high * dots);
@@ -52,30 +74,31 @@ class DrawnTimeline {
     this.ticks(high);
     let y = 0;
     const heads = [];
-    const head = (text) => {
-      heads.push([this.narrow ? text.split(":")[0] : text, y]);
-      y += title;
+    const head = (lines) => {
+      heads.push([lines, y]);
+      y += tall(lines);
     };
-    if (noted.length) { head("Findings"); this.pins(y); y += 24; }
-    head("Who asked for a pump: outline = asks, filled = has it, paler = part of the time");
+    if (noted.length) { head(found); this.pins(y); y += 24; }
+    head(asks);
     for (const one of asked) { this.lane(one, y, lane); y += lane; }
-    head("What ran: half height = low speed, hatched = waits, runs on or tripped");
+    head(runs);
     for (const one of ran) { this.lane(one, y, lane); y += lane; }
-    head(`Temperatures, ${this.data.unit}`);
-    this.temperatures(y, warm);
-    y += warm;
-    head(`Oldest water: dashed = the limit of ${this.data.limit} h, crossed out = above it`);
+    head(degrees);
+    this.temperatures(y + keyHigh, warm);
+    for (const one of narrow ? key : this.key(0)) this.looks(one, y);
+    y += keyHigh + warm;
+    head(old);
     for (const one of ages) { this.age(one, y, age); y += age; }
     this.clock(y);
     const at = this.x(this.at);
     c.fillStyle = this.colour("ink");
     c.fillRect(at - 0.5, 0, 1, high - 36);
-    c.font = "bold 12px system-ui, sans-serif";
-    for (const [text, top] of heads) {  // last, so that no line crosses them
+    c.font = HEAD;
+    for (const [lines, top] of heads) {  // last, so that no line crosses them
       c.fillStyle = this.colour("paper");
-      c.fillRect(0, top, c.measureText(text).width + 6, title);
+      lines.forEach((text, k) => c.fillRect(0, top + more * k, c.measureText(text).width + 6, title));
       c.fillStyle = this.colour("ink");
-      c.fillText(text, 0, top + title / 2 + 2);
+      lines.forEach((text, k) => c.fillText(text, 0, top + more * k + title / 2 + 2));
     }
     if (this.drag) {
       const [a, b] = this.drag.map((s) => this.x(s));
@@ -201,7 +224,6 @@ class DrawnTimeline {
       c.fillText(String(v), this.narrow ? 2 : this.left - 6, place(v) - (this.narrow ? 6 : 0));
       c.textAlign = "left";
     }
-    const looks = [["ink", []], ["pump", [6, 3]], ["heat", [2, 3]], ["people", [8, 3, 2, 3]]];
     this.clipped(y, high, () => {
       if (kept) {
         c.fillStyle = this.colour("band");
@@ -211,7 +233,7 @@ class DrawnTimeline {
         }
       }
       drawn.forEach((points, k) => {
-        const [colour, dash] = looks[Math.min(k, looks.length - 1)];
+        const [colour, dash] = CURVES[Math.min(k, CURVES.length - 1)];
         c.strokeStyle = this.colour(colour);
         c.lineWidth = k ? 1 : 1.6;
         c.setLineDash(dash);
@@ -230,21 +252,36 @@ class DrawnTimeline {
         c.fill();
       });
     });
-    temperatures.forEach((curve, k) => {
-      const [colour, dash] = looks[Math.min(k, looks.length - 1)];
-      const words = k ? curve.name : kept ? "tub; grey: to keep" : "tub";
-      const x = this.narrow ? 30 + 140 * k : 0, at = this.narrow ? y + 2 : y + 16 + 18 * k;
-      c.strokeStyle = this.colour(colour);
-      c.setLineDash(dash);
-      c.beginPath();
-      c.moveTo(x, at);
-      c.lineTo(x + 22, at);
-      c.stroke();
-      c.setLineDash([]);
-      c.fillStyle = this.colour("ink");
-      c.font = "11px system-ui, sans-serif";
-      c.fillText(words.slice(0, this.narrow ? 17 : 22), x + 26, at);
+  }
+
+  // where the words for each temperature stand: in rows of this width above them, else below each other beside them
+  key(wide) {
+    const { temperatures, kept } = this.data, c = this.c || this.canvas.getContext("2d");
+    c.font = SMALL;
+    let x = 0, row = 0;
+    return temperatures.map((curve, k) => {
+      const words = (k ? curve.name : kept ? "tub; grey: to keep" : "tub").slice(0, wide ? 40 : 22);
+      if (!wide) return { k, words, x: 0, at: 16 + 18 * k, row: k };
+      const long = 26 + c.measureText(words).width + 14;
+      if (x && x + long - 14 > wide) { x = 0; row++; }
+      x += long;
+      return { k, words, x: x - long, at: 8 + 16 * row, row };
     });
+  }
+
+  looks({ k, words, x, at }, y) {
+    const c = this.c, [colour, dash] = CURVES[Math.min(k, CURVES.length - 1)];
+    c.strokeStyle = this.colour(colour);
+    c.lineWidth = 1.6;
+    c.setLineDash(dash);
+    c.beginPath();
+    c.moveTo(x, y + at);
+    c.lineTo(x + 22, y + at);
+    c.stroke();
+    c.setLineDash([]);
+    c.fillStyle = this.colour("ink");
+    c.font = SMALL;
+    c.fillText(words, x + 26, y + at);
   }
 
   age(curve, y, high) {

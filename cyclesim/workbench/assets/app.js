@@ -68,6 +68,20 @@ function Conflict() {
     </div></dialog>`;
 }
 
+function Others() {
+  const box = useRef(null);
+  const open = state.others.value;
+  useEffect(() => { if (open) box.current?.showModal(); }, [open]);
+  if (!open) return null;
+  return html`<dialog ref=${box} aria-labelledby="others-title" onCancel=${() => state.settleOthers(false)}>
+    <h2 id="others-title">Another window has changed this plant</h2>
+    <p>${open.error}</p>
+    <div class="buttons">
+      <button type="button" onClick=${() => state.settleOthers(false)}>leave it</button>
+      <button type="button" onClick=${() => state.settleOthers(true)}>${open.which} it all the same</button>
+    </div></dialog>`;
+}
+
 function Header({ name, view }) {
   const open = plant.value, views = useRef(/** @type {HTMLElement | null} */ (null));
   useEffect(() => { // on a phone the row of views is wider than the screen
@@ -132,7 +146,7 @@ function App() {
     </main>
     <footer><p>It advises; it is no safety controller. Local codes and licensed people decide.</p>
       <p class="told" role="status">${told.value}</p></footer>
-    <${Conflict}/>`;
+    <${Conflict}/><${Others}/>`;
 }
 
 const root = /** @type {Element} */ (document.getElementById("app"));

@@ -25,6 +25,8 @@ export const answers = signal(/** @type {Record<string, Answer>} */ ({}));
 export const kept = signal(/** @type {any} */ (null));
 /** Changes that met others made outside meanwhile: nothing is written until somebody decides. */
 export const conflict = signal(/** @type {any} */ (null));
+/** What another window has done since this one opened the plant, and would be turned back by this one. */
+export const others = signal(/** @type {{which: "undo" | "redo", error: string} | null} */ (null));
 /** A sentence for everybody, also for who listens. */
 export const told = signal("");
 /** A sentence that stays until it is no longer true. */
@@ -54,6 +56,8 @@ export async function openShelf() {
 
 let unwatch = () => {};
 let opening = "";
+/** When the last thing was done to the plant as it was opened: what others do later is not taken back unasked. */
+let since = "";
 /** @type {string[]} */
 let wanted = [];
 
@@ -65,6 +69,7 @@ export async function openPlant(name) {
   try {
     const now = await get(ofPlant(name));
     if (opening !== name) return; // another one was opened meanwhile
+    since = now.last;
     take(now);
     watch();
   } catch (error) { fail(error); }
@@ -93,6 +98,7 @@ export function closePlant() {
     kept.value = null;
     picked.value = "";
     conflict.value = null;
+    others.value = null;
     told.value = "";
   });
 }
@@ -140,7 +146,7 @@ function queued(does) {
 async function send(changes, why) {
   const { name, version } = plant.value;
   try {
-    take(await post(ofPlant(name, "/edit"), { version, changes, why }));
+    take(await post(windowed(ofPlant(name, "/edit")), { version, changes, why }));
     tell(plant.value.problems.length ? `${why}: see what is told at the field.` : `${why}.`);
     return true;
   } catch (error) {
@@ -156,7 +162,7 @@ async function send(changes, why) {
  */
 export const put = (text, version, why) => queued(async () => {
   try {
-    take(await post(ofPlant(plant.value.name, "/put"), { version, text, why }));
+    take(await post(windowed(ofPlant(plant.value.name, "/put")), { version, text, why }));
     tell(`${why}.`);
     return true;
   } catch (error) {
@@ -175,14 +181,23 @@ export async function settle(mine) {
   } catch (error) { fail(error); }
 }
 
-/** @param {"undo" | "redo"} which */
-async function step(which) {
+/** @param {"undo" | "redo"} which @param {boolean} [anyway] also what another window did meanwhile */
+async function step(which, anyway = false) {
   const { name, version } = plant.value;
   try {
-    take(await post(ofPlant(name, `/${which}`), { version }));
+    take(await post(windowed(ofPlant(name, `/${which}`)), anyway ? { version } : { version, since }));
     tell(which === "undo" ? "Undone." : "Done again.");
-  } catch (error) { fail(error); }
+  } catch (error) {
+    if (error instanceof Refused && error.body.others) others.value = { which, error: error.message };
+    else fail(error);
+  }
 }
+/** @param {boolean} anyway whether what another window did is turned back */
+export const settleOthers = (anyway) => {
+  const asked = others.value;
+  others.value = null;
+  if (asked && anyway) queued(() => step(asked.which, true));
+};
 export const undo = () => queued(() => step("undo"));
 export const redo = () => queued(() => step("redo"));
 
