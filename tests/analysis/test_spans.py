@@ -9,6 +9,7 @@ from cyclesim.analysis.spans import (
     Spans,
     after,
     covers,
+    first,
     integral,
     join,
     longer,
@@ -67,6 +68,11 @@ def test_longer_spans_swallow_the_gaps_that_they_reach_over() -> None:
 def test_what_is_left_after_a_wait() -> None:
     """A span shorter than the wait leaves nothing."""
     assert [[5.0, 9.0]] == after(spans([(0, 9), (20, 25)]), 5.0).tolist()
+
+
+def test_the_first_of_each_span() -> None:
+    """A shorter span is all first; the next begins where it did."""
+    assert [[0.0, 5.0], [20.0, 22.0]] == first(spans([(0, 9), (20, 22)]), 5.0).tolist()
 
 
 def test_integral_of_a_rate_that_pauses() -> None:
