@@ -18,7 +18,7 @@ from cyclesim.physics.outside import Outside, Trial
 from cyclesim.physics.own_water import OwnPiece, OwnWater
 from cyclesim.physics.stays import OnStays
 from cyclesim.physics.tub_node import Node, TubNode, node_of
-from cyclesim.physics.warmth import Slug
+from cyclesim.physics.warmth import BEND_K, Slug
 from cyclesim.physics.ways import Way, Ways
 
 Placed = tuple[int, Law, int | None]
@@ -96,6 +96,8 @@ class TubHeat:
         shell_zone = zones[tub.shell_zone][0]
         self.shell_c = self._node.two.steady_shell(water_c, tub.ua_shell_w_k * shell_zone)
         self._integral = 0.0
+        self._returned_w = 0.0
+        """What followed water returned over the piece before [W]."""
         self._watched: tuple[Watched, ...] = ()
         self._in_tub: list[tuple[float, bool]] = []
         """The levels that were watched last, and those of them that are the tub's."""
@@ -433,13 +435,15 @@ class TubHeat:
         if not followed:
             return None, f_w, two.advance(begins_c, self.shell_c, f_w, f_s, dt)
         ends_c = begins_c
-        if outside.asks_tub():
-            ends_c = two.advance(begins_c, self.shell_c, f_w, f_s, dt)[0]
+        if outside.asks_tub():  # as the piece before returned: water that trickles goes on as it does
+            ends_c = two.advance(begins_c, self.shell_c, f_w + self._returned_w, f_s, dt)[0]
         trial = outside.follow(dt, begins_c, ends_c)
         ends = two.advance(begins_c, self.shell_c, f_w + trial.returned_w, f_s, dt)
-        if trial.moved:  # once more, with the tub as it is with what returns
+        if trial.moved and abs(ends[0] - ends_c) > BEND_K:  # once more, with the tub as it then is
             trial = outside.follow(dt, begins_c, ends[0])
             ends = two.advance(begins_c, self.shell_c, f_w + trial.returned_w, f_s, dt)
+        if trial.moved:
+            self._returned_w = trial.returned_w
         return trial, f_w + trial.returned_w, ends
 
     def _watch_here(
