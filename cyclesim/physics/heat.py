@@ -8,6 +8,8 @@ On a piece of constant forcing the pair obeys
 which two modes with real rates >= 0 solve exactly, so no step size enters any answer.
 """
 
+from __future__ import annotations
+
 from array import array
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -62,6 +64,10 @@ class TwoNode:
         modes = _massless(cw, g, uw, us) if cs == 0.0 and us + g > 0.0 else _pair(cw, cs or 1.0, g, uw, us)
         object.__setattr__(self, "_modes", modes)
         object.__setattr__(self, "_over", {})
+
+    def losing(self, ua_water_w_k: float) -> TwoNode:
+        """The same with so much between water and its forcing temperatures."""
+        return TwoNode(self.c_water_j_k, self.c_shell_j_k, self.g_w_k, ua_water_w_k, self.ua_shell_w_k)
 
     def advance(
         self, tw: float, ts: float, f_w: float, f_s: float, dt_s: float

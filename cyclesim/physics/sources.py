@@ -4,7 +4,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from math import cos, exp, log, pi
+from math import ceil, cos, exp, floor, log, pi
 from typing import NamedTuple, Self
 
 from cyclesim.spreads import Assumption
@@ -220,24 +220,22 @@ class SolarCollector:
 
     def hourly_w(self, start_local_standard: datetime, hours: int) -> list[float]:
         """Mean heat (W) of each hour from a naive local standard time on, the sine integrated exactly."""
-        origin = datetime(2000, *self.midsummer)
-        started_s = (start_local_standard - origin).total_seconds()
-        return [self._mean_w(started_s + HOUR_S * i) for i in range(hours)]
-
-    def _mean_w(self, since_midsummer_s: float) -> float:
-        """Mean of the hour from this second on; the seconds count from the midnight before midsummer."""
-        parts, from_s = 0.0, since_midsummer_s
-        midnight_s = from_s - from_s % DAY_S
-        for day_s in (midnight_s - DAY_S, midnight_s, midnight_s + DAY_S):  # a day of sun may pass midnight
+        started_s = (start_local_standard - datetime(2000, *self.midsummer)).total_seconds()
+        heats_j = [0.0] * hours
+        day_s = started_s - started_s % DAY_S - DAY_S  # a day of sun may pass midnight
+        while day_s <= started_s + HOUR_S * hours + DAY_S:
             summer = 0.5 + 0.5 * cos(2.0 * pi * (day_s / YEAR_S))
             peak_w = self.midwinter_w + (self.midsummer_w - self.midwinter_w) * summer
             length_s = HOUR_S * (
                 self.midwinter_day_h + (self.midsummer_day_h - self.midwinter_day_h) * summer
             )
             sunrise_s = day_s + HOUR_S * self.noon_h - length_s / 2.0
-            if length_s > 0.0:
+            rises, sets = ((at - started_s) / HOUR_S for at in (sunrise_s, sunrise_s + length_s))
+            for i in range(max(0, floor(rises)), min(hours, ceil(sets))):
+                from_s = started_s + HOUR_S * i
                 first, last = (
                     min(max((at - sunrise_s) / length_s, 0.0), 1.0) for at in (from_s, from_s + HOUR_S)
                 )
-                parts += peak_w * length_s / pi * (cos(pi * first) - cos(pi * last))
-        return parts / HOUR_S
+                heats_j[i] += peak_w * length_s / pi * (cos(pi * first) - cos(pi * last))
+            day_s += DAY_S
+        return [heat_j / HOUR_S for heat_j in heats_j]

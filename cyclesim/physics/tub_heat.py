@@ -204,10 +204,8 @@ class TubHeat:
         self._outside.close(self._now_s, self.water_c, self._integral)
         self._take_up()
 
-    def _with_laws(
-        self, two: TwoNode, hour: int, exchanges: list[tuple[int, Exchange]]
-    ) -> tuple[TwoNode, float]:
-        """The node and what laws add to its forcing [W], linearised at the water's present temperature.
+    def _by_laws(self, hour: int, exchanges: list[tuple[int, Exchange]]) -> tuple[float, float]:
+        """What laws add to the forcing of the tub [W], and to its slope [W/K], linearised as it is now.
 
         What acts in water that is still followed goes there, constant over the piece.
         """
@@ -222,14 +220,11 @@ class TubHeat:
             exchanges.append((number, x))
             f_w += x.heat_w - x.slope_w_k * self.water_c
             slope += x.slope_w_k
-        ua = two.ua_water_w_k - slope
-        return TwoNode(two.c_water_j_k, two.c_shell_j_k, two.g_w_k, ua, two.ua_shell_w_k), f_w
+        return f_w, slope
 
-    def _with_own(
-        self, two: TwoNode, f_w: float, hour: int, dt: int
-    ) -> tuple[TwoNode, float, list[tuple[float, float]]]:
-        """The same with what own waters give through their plates over dt [s], and each's power and slope."""
-        slope, gives = 0.0, []
+    def _by_own(self, hour: int, dt: int, gives: list[tuple[float, float]]) -> tuple[float, float]:
+        """The same of own waters through their plates over dt [s]; *gives* gets each's power and slope."""
+        slope = f_w = 0.0
         for own, reach in self._own:
             over_w, slope_w_k = own.over(hour, self.water_c, dt)
             if own.g_w_k:
@@ -240,8 +235,7 @@ class TubHeat:
             gives.append((over_w, slope_w_k))
             f_w += over_w - slope_w_k * self.water_c
             slope += slope_w_k
-        ua = two.ua_water_w_k - slope
-        return TwoNode(two.c_water_j_k, two.c_shell_j_k, two.g_w_k, ua, two.ua_shell_w_k), f_w, gives
+        return f_w, slope
 
     def seconds_to_reach(
         self,
@@ -308,16 +302,19 @@ class TubHeat:
         hour = (now - self._origin_s) // 3600
         end = min(to_s, self._origin_s + 3600 * (hour + 1))
         node = self._node
-        two, f_w, linear_at_c = node.two, 0.0, self.water_c
+        two, linear_at_c = node.two, self.water_c
+        f_w = slope = own_w = own_slope = 0.0
         exchanges: list[tuple[int, Exchange]] = []
         if self._laws:
             end = min(end, now + (COVERED_PIECE_S if self._covered else OPEN_PIECE_S))
-            two, f_w = self._with_laws(two, hour, exchanges)
+            f_w, slope = self._by_laws(hour, exchanges)
         gives: list[tuple[float, float]] = []
         if self._own:
             for own, _ in self._own:
                 end = now + own.piece_s(hour, self.water_c, end - now)
-            two, f_w, gives = self._with_own(two, f_w, hour, end - now)
+            own_w, own_slope = self._by_own(hour, end - now, gives)
+        if slope or own_slope:
+            two = two.losing(two.ua_water_w_k - slope - own_slope)
         if self._looked_at != (hour, forces.version):
             self._look_round(hour)
         in_tub, in_pipes = self._in_tub, list[tuple[float, bool, int]]()
@@ -326,7 +323,7 @@ class TubHeat:
         followed_s = outside.piece_s(now, looked_at=bool(in_pipes))
         if followed_s is not None:
             end = min(end, now + followed_s)
-        f_w += self._steady_w + node.cover_w_k * cover_c[hour]
+        f_w += own_w + self._steady_w + node.cover_w_k * cover_c[hour]
         f_s, crossed, dt = tub.ua_shell_w_k * shell_c[hour], None, end - now
         trial, forced_w, ends = self._try(two, f_w, f_s, dt, followed_s is not None)
         if in_tub:

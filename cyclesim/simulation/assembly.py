@@ -32,7 +32,7 @@ from cyclesim.scenario.blocks.heat_sources import HeatPump, HeatSource, Solar
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.plant import Leg, Manifold
 from cyclesim.scenario.blocks.treatment import Treatment
-from cyclesim.simulation.buried import leg_ua_w_k
+from cyclesim.simulation.buried import leg_ua_w_k, whole_length_m
 from cyclesim.simulation.tolerance import AS_TOLD, Tolerance
 
 Speeds = tuple[str, ...]
@@ -262,12 +262,7 @@ class Assembly:
     def leg_volume_m3(self, name: str) -> float:
         """Water in a leg, its manifold included."""
         leg = self.sheet.legs[name]
-        return math.pi / 4.0 * leg.bore_m**2 * self._leg_length_m(leg)
-
-    @staticmethod
-    def _leg_length_m(leg: Leg) -> float:
-        beyond = (leg.manifold.jets - 1) * leg.manifold.spacing_m if leg.manifold else 0.0
-        return leg.length_m + beyond
+        return math.pi / 4.0 * leg.bore_m**2 * whole_length_m(leg)
 
     @cached_property
     def reported(self) -> dict[str, int]:
@@ -286,7 +281,7 @@ class Assembly:
         """Legs, equipment, heat sources and pumps in a zone: water with a temperature of its own."""
         per_m3, bodies = self.per_m3_k, []
         for name, leg in self.sheet.legs.items():
-            length, volume = self._leg_length_m(leg), self.leg_volume_m3(name)
+            length, volume = whole_length_m(leg), self.leg_volume_m3(name)
             wall = walls.pipe_wall_c_per_m(leg.bore_m, leg.outside_m, walls.PIPE_OF[leg.of]) * length
             ua = leg_ua_w_k(self.scenario, name, length)
             bodies.append(Body(name, volume, volume * per_m3 + wall, ua, leg.zone))

@@ -55,11 +55,20 @@ def shared_length_m(scenario: Scenario, trench: Trench) -> float:
     return shortest_m if trench.stated_length_m is None else trench.stated_length_m
 
 
+def whole_length_m(leg: Leg) -> float:
+    """How long a leg is with the pipe between its jets [m]."""
+    between = leg.manifold.spacing_m * (leg.manifold.jets - 1) if leg.manifold else 0.0
+    return leg.length_m + between
+
+
 def shares_of_loss(scenario: Scenario, trench: Trench) -> dict[str, float]:
-    """What each leg of a trench loses per degree beside the others, as a share of what it would alone."""
+    """What each leg of a trench loses per degree beside the others, as a share of what it would alone.
+
+    All of it, with what of a leg or of its jets lies beyond the trench.
+    """
     alone = scenario.model_copy(update={"plant": scenario.plant.model_copy(update={"trenches": {}})})
     return {
         leg: leg_ua_w_k(scenario, leg, length_m) / leg_ua_w_k(alone, leg, length_m)
         for leg in trench.legs
-        for length_m in [scenario.plant.legs[leg].length_m]
+        for length_m in [whole_length_m(scenario.plant.legs[leg])]
     }

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from functools import lru_cache
-from typing import NamedTuple
+from typing import NamedTuple, overload
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -35,7 +35,31 @@ class Weather(NamedTuple):
     air_c: list[float]
     humidity: list[float]
     wind_m_s: list[float]
-    sky_c: list[float]
+    sky_c: Sequence[float]
+
+
+class Sky(Sequence[float]):
+    """Hourly temperatures of a black sky [degC], each when it is first asked for: a cover hides most."""
+
+    def __init__(self, air_c: Sequence[float], humidity: Sequence[float], cloud: Sequence[float]) -> None:
+        self._air_c, self._humidity, self._cloud = air_c, humidity, cloud
+        self._known: dict[int, float] = {}
+
+    def __len__(self) -> int:
+        return len(self._air_c)
+
+    @overload
+    def __getitem__(self, hour: int) -> float: ...
+    @overload
+    def __getitem__(self, hour: slice) -> list[float]: ...
+    def __getitem__(self, hour: int | slice) -> float | list[float]:
+        if isinstance(hour, slice):
+            return [self[k] for k in range(*hour.indices(len(self)))]
+        known = self._known.get(hour)
+        if known is None:
+            known = sky_c(self._air_c[hour], self._humidity[hour], self._cloud[hour])
+            self._known[hour] = known
+        return known
 
 
 def weather(scenario: Scenario, begin_utc: datetime, before_s: int, span_s: int) -> Weather:
@@ -59,9 +83,9 @@ def weather(scenario: Scenario, begin_utc: datetime, before_s: int, span_s: int)
     if isinstance(about, WeatherFile) and "wind_m_s" in columns:
         wind = [about.wind_at_water * speed for speed in wind]
     if "sky_c" in columns:
-        sky = column("sky_c", 0.0)
+        sky: Sequence[float] = column("sky_c", 0.0)
     else:
-        sky = [sky_c(*hour) for hour in zip(air, humidity, column("cloud", about.cloud), strict=True)]
+        sky = Sky(air, humidity, column("cloud", about.cloud))
     return Weather(-before_s, air, humidity, wind, sky)
 
 

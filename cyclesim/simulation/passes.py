@@ -20,6 +20,7 @@ class Passed(NamedTuple):
     facts: int
     deciding: tuple[int, ...]
     reasons: tuple[str, ...]
+    """These two as in `PassOutcome`."""
     entered: tuple[tuple[int, int], ...]
     """The machines that have come to another state, each with that state."""
     settled: Settled | None
@@ -36,7 +37,9 @@ class Passes:
     ) -> None:
         self._controller, self._wiring, self._effects = controller, wiring, effects
         self._up = [controller.bit(f"{machine.name}.time_up") for machine in controller.machines]
-        self._known: dict[tuple[int, int, Surroundings, int], Passed] = {}
+        self._around, self._known = around, dict[tuple[int, int, int], Passed]()
+        self._of_around = {around: self._known}
+        """What is known of passes in each surroundings, which seldom change."""
         state = controller.initial
         rest = wiring.effect(state, 0, *around)
         nobody, no_reasons = (NOBODY,) * len(controller.pumps), ("",) * len(controller.sources)
@@ -47,7 +50,9 @@ class Passes:
     def after(self, was: Passed, facts: int, around: Surroundings, risen: int) -> Passed:
         """The pass after another, with these *facts* now; *risen* as in `Settled`."""
         effect_id = 0 if was is self.at_rest else id(was.effect)
-        key = effect_id, facts, around, risen
+        if around is not self._around:
+            self._around, self._known = around, self._of_around.setdefault(around, {})
+        key = effect_id, facts, risen
         passed = self._known.get(key)
         if passed is None:
             passed = self._known[key] = self._work_out(was, facts, around, risen)

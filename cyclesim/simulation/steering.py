@@ -44,8 +44,8 @@ class Steering:
         self._since_s, self._known_until_s = 0, run.drive.start_s
         self._planned_s: int | None = None
         sun, start_s = run.drive.fires.get(name, ()), run.drive.start_s
-        edges = (k for k in range(1, len(sun)) if sun[k] != sun[k - 1])
-        self._changes_s = [*(start_s + HOUR_S * k for k in edges), run.drive.span_s]
+        changes = (start_s + HOUR_S * k for k in range(1, len(sun)) if sun[k] != sun[k - 1])
+        self._changes_s = [*(at for at in changes if at < run.drive.span_s), run.drive.span_s]
         """When the sun on them changes; there is a pass in each of these seconds."""
         run.board.at(start_s, self.look)
 

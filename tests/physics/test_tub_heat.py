@@ -201,6 +201,23 @@ def test_by_vector_and_slug_by_slug_say_the_same(history: list[Step]) -> None:
         assert pytest.approx(temps[0], rel=1e-4, abs=BEND_K) == temps[1]
 
 
+def test_stays_are_the_same_however_many_are_told_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Flushes through two legs that stood, one too short to settle: told at the end, and two by two."""
+    history: list[Step] = []
+    for lasts_s in (700, 900, 40, 800, 3600):
+        history += [((0.3 * L, 0.0, 0.0), (500.0, 0.0), lasts_s), ((0.0, 0.0, 0.0), (0.0, 0.0), 20_000)]
+    told = []
+    for at_once in (500, 2):
+        monkeypatch.setattr("cyclesim.physics.stays._TOLD_AT_ONCE", at_once)
+        run = Run(TUB, IN_LINE, ZONES)
+        lived(run, history)
+        run.heat.close()
+        told.append(sorted(tuple(stay) for stay in run.stays))
+    assert len(told[0]) == 2 * 10 + 1, "two legs that are flushed, and one that stands all the time"
+    for at_the_end, by_two in zip(*told, strict=True):
+        assert pytest.approx(at_the_end, rel=1e-9, abs=1e-6) == by_two
+
+
 def test_a_body_that_stands_relaxes_to_its_zone() -> None:
     """90 kJ/K losing 6 W/K: time constant 15 000 s; from 38 beside 8 degC it is at 8 + 30/e after that."""
     run = Run(tight(), [Body("leg", 20 * L, 9e4, 6.0, "z")], still(8.0))

@@ -148,7 +148,7 @@ class Sunlit:
                 OWN_PUMP,
                 AT_NIGHT,
                 "plant.tub.water=300 L",
-                f"plant.legs.sun_out.length={draw.uniform(3.0, 14.0):.2f} m",
+                f"plant.legs.sun_out.length={draw.uniform(3.0, 30.0):.2f} m",
                 f"plant.pumps.sun_pump.max_flow={draw.uniform(3.0, 8.0):.2f} L/min",
                 "plant.heat_sources.panels.drop=1 m at 3 L/min",
             )

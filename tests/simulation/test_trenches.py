@@ -15,6 +15,7 @@ from cyclesim.scenario.reading.load import load_text
 from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.buried import shares_of_loss
 from cyclesim.simulation.tolerance import AS_TOLD
 
 LEGS = ("suction_left", "suction_right", "left_bench", "right_bench")
@@ -130,3 +131,12 @@ def test_legs_of_a_trench_lie_in_one_soil_and_in_one_trench():
     two = TRENCH.replace("mm}}", "mm}, other: {legs: [suction_left, left_bench], spacing: 120 mm}}")
     with pytest.raises(InputError, match="a leg lies in one trench; it is in garden"):
         starter(two)
+
+
+def test_the_share_that_is_told_is_that_of_the_run():
+    """The pipe between the jets of a bench lies beyond the trench, and loses there what it would alone."""
+    beside = starter("plant.trenches={garden: {legs: [left_bench, right_bench], spacing: 120 mm}}")
+    shares = shares_of_loss(beside, beside.plant.trenches["garden"])
+    in_run = {leg: ua(Assembly(beside), leg) / ua(Assembly(starter()), leg) for leg in shares}
+    assert shares == pytest.approx(in_run)
+    assert set(shares) == {"left_bench", "right_bench"}

@@ -14,7 +14,7 @@ from cyclesim.physics.evaporation import sky_c
 from cyclesim.scenario.reading.load import load
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
-from cyclesim.simulation.hourly_weather import standard_time, weather, zones
+from cyclesim.simulation.hourly_weather import Sky, standard_time, weather, zones
 from cyclesim.simulation.programme import Programme
 
 SHIPPED = Path(__file__).parents[2] / "schedules" / "walled-garden.yaml"
@@ -279,7 +279,7 @@ def test_a_described_climate_has_all_of_the_weather(place):
     found = weather(scenario, begin, DAY_S, DAY_S)
     assert zones(scenario, begin, DAY_S, DAY_S).series["outdoors"] == found.air_c
     assert (-DAY_S, {0.8}, {2.0}) == (found.origin_s, set(found.humidity), set(found.wind_m_s))
-    assert [sky_c(air, 0.8, 0.3) for air in found.air_c] == found.sky_c
+    assert [sky_c(air, 0.8, 0.3) for air in found.air_c] == list(found.sky_c)
 
 
 def test_a_file_of_a_described_climate_gives_its_air_and_soil(place):
@@ -292,3 +292,14 @@ def test_a_file_of_a_described_climate_gives_its_air_and_soil(place):
     found = zones(place(frame=frame, soil="{depth: 600 mm}"), begin, 0, 365 * DAY_S).series
     assert pytest.approx(expected["outdoors"][:8760], abs=1e-6) == found["outdoors"][:8760]
     assert pytest.approx(expected["soil"][:8760], abs=0.02) == found["soil"][:8760]
+
+
+def test_the_sky_is_worked_out_hour_by_hour_as_it_is_asked_for():
+    """Each hour as the formula has it (its own numbers are tested in physics); as a list, and in slices."""
+    air, humid, cloud = [3.0, 12.0, 25.0], [0.9, 0.6, 0.4], [1.0, 0.5, 0.0]
+    sky = Sky(air, humid, cloud)
+    each = [sky_c(*hour) for hour in zip(air, humid, cloud, strict=True)]
+    assert sky[1] == sky[1] == each[1]
+    assert sky[-1] == each[-1]
+    assert sky[1:] == each[1:]
+    assert list(sky) == each

@@ -45,13 +45,14 @@ class Case:
     """By how much otherwise heating may be called below the set point."""
     ready_k: float = TUB_K
     """By how much the tub may then be warmer or colder."""
+    energy: float = 1.0
+    """By how many times the usual share energy may differ."""
 
 
 EUROPE, AMERICA = date(2027, 3, 16), date(2027, 3, 2)
 COLD, COLDER = "place.weather.mean=7 degC", "place.weather.mean=4 degC"
 LEFT_OUT = {"slate-barn-left-off", "moss-cellar"}
-"""With a hand switch; with a room that its own heater warms, and pipes that share their soil: the reference
-does not restate these."""
+"""With a hand switch; with a room that its own heater warms: the reference does not restate these."""
 CASES = {
     case.file: case
     for case in (
@@ -240,6 +241,41 @@ SUN_BEHIND_PLATES = Case(
 """A shipped plant whose collectors are put behind plates, beside the shipped ones. The pipe before them is
 short: cyclesim's plates meet the tub's own temperature, the reference's what the pipe has cooled to. With the
 9 m of the shipped file the reference lets the sun in 27 times for 16, and collectors give 0.2 % more."""
+
+
+VALVE_CUT_TRENCH = Case(
+    "south-slope",
+    EUROPE,
+    (
+        "plant.heat_sources.collectors.steered={valve: sun_valve to_sun, on_at: 8 K, off_at: 0.2 K,"
+        " high_stop: 38 degC, not_above: 50 degC}",
+        "plant.heat_sources.collectors.drop=1 m at 8 L/min",
+        "plant.diverters={sun_valve: {drop: 0.5 m at 150 L/min, ways: [by_sun, past_sun], usual: past,"
+        " opens: {to_sun: [by_sun, past_sun], past: [past_sun]}}}",
+        "plant.network=[[tub, drain, circulator, filter, element,"
+        " {parallel: [[by_sun, sun_out, collectors, sun_back], past_sun]}, return, tub],"
+        " [tub, {parallel: [suction_left, suction_right]}, jets, bench, tub]]",
+        "plant.pumps.sun_pump=null",
+        "plant.legs.sun_out.suction=null",
+        "schedule.line_flushes=[{pump: jets, start: ['07:30', '19:30'], lasts: 45 s}]",
+        "schedule.filter_runs=[{pump: circulator, start: ['04:00', '10:00'], lasts: 6 h}]",
+        "plant.trenches={garden: {legs: [drain, return, bench], spacing: 120 mm}}",
+        "supply.breaker=null",
+        "supply.circuits={wet: {breaker: 16 A, feeds: [circulator, jets]},"
+        " hot: {breaker: 16 A, feeds: [element, lights]}}",
+        "schedule.outages=[{from: 2027-03-22 11:30, lasts: 3 h, circuit: wet},"
+        " {from: 2027-03-25 04:30, lasts: 5 h, circuit: hot}]",
+    ),
+    "collectors that a motor valve lets in, each of two circuits cut alone, three pipes in one trench",
+    (),
+    cycles=0.15,
+    called_k=0.02,
+    energy=1.5,
+)
+"""A shipped plant with what no shipped plant of these has. It goes off at 0.2 K, which is near what the
+morning's sun leaves in this flow: it begins 40 times, in the reference 36. Collectors lose 0.24 % more in the reference
+(5 Wh for each time that the valve opens), circulator and element draw 0.50 % more, and one call comes 0.009 K
+earlier; why was not looked into."""
 
 
 @cache

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from cyclesim.scenario.blocks.model import Scenario
-from tests.wholes.control import Control, Facts
+from tests.wholes.control import Control, Facts, Machine
 from tests.wholes.heat import LOSSES, Doing, Heat
 from tests.wholes.hydraulics import Hydraulics
 from tests.wholes.openloop import energy_of
@@ -70,6 +70,7 @@ class Sun:
     since: int
     next_look: int
     stopped: bool = False
+    on: bool = False
     moves_since: int | None = None
     """Since when the tub's water moves through them."""
 
@@ -121,6 +122,7 @@ class Closed:
         self.frozen, self.next_frost_look = False, -WARM_UP_S
         self.suns = {name: Sun(-WARM_UP_S, -WARM_UP_S) for name in self.layout.collectors}
         self.flowing: set[str] = set()
+        self.unfed = frozenset[str]()
         self.windows, self.looks = self.calendar.plan()
         self.next_look = {r: r.from_s - WARM_UP_S for r in self.looks}
 
@@ -130,6 +132,7 @@ class Closed:
         """Every second, from the span's start, at which the clock or the weather changes something."""
         cal, found = self.calendar, set[int]()
         windows, turned = [(a, b) for a, b, _ in self.windows], [(a, b) for a, b, _, _ in cal.turned]
+        turned += [(a, b) for a, b, _ in cal.cut]
         for spans in (*cal.raised.values(), cal.outages, windows, turned):
             found |= {t for span in spans for t in span}
         found |= {t + WARM_UP_S for t in self.wired.edges()}
@@ -284,12 +287,11 @@ class Closed:
         watched, low, high = list[tuple[np.ndarray, float]](), -99.0, 999.0
         for name, sheet in self.layout.collectors.items():
             steered, sun = sheet.steered, self.suns[name]
-            assert steered.valve is None, "only pumps are restated"
             tub = np.zeros(len(self.heat.z))
             tub[0] = 1.0
             seen, demand = self.heat.seen(name), f"sun on {name}"
             weights = seen - tub
-            on, water, stop = demand in self.facts.raised, self.heat.water_c, steered.high_stop_c
+            on, water, stop = sun.on, self.heat.water_c, steered.high_stop_c
             if stop is not None:
                 sun.stopped = water >= (stop - BACK_K if sun.stopped else stop) - ROUNDING_K
             warmer, hot = float(weights @ self.heat.z), float(seen @ self.heat.z)
@@ -302,9 +304,10 @@ class Closed:
                 on = warmer > steered.off_at_k + ROUNDING_K and not sun.stopped
             elif not on:
                 on = warmer >= steered.on_at_k - ROUNDING_K and not (sun.stopped or scalds)
-            if on != (demand in self.facts.raised):
-                sun.since, sun.next_look = now, now
-                (self.facts.raised.add if on else self.facts.raised.discard)(demand)
+            if on != sun.on:
+                sun.on, sun.since, sun.next_look = on, now, now
+                if steered.pump:
+                    (self.facts.raised.add if on else self.facts.raised.discard)(demand)
             if now >= sun.next_look:
                 sun.next_look = sun.again(now)
             if on:
@@ -364,7 +367,8 @@ class Closed:
             mine, own = self._thermostat(now), wired.levels_c()
             watched = max(mine[0], own[0], stops[0]), min(mine[1], own[1], stops[1])
             again = control.settle(facts, now)
-            speeds = self._speeds() + cal.positions_at(at)
+            self.unfed = cal.unfed_at(at)
+            speeds = self._speeds() + self._positions(now)
             flows = self.hydraulics.flows(speeds)
             self.flowing = {n for n, flow in flows.items() if flow > STILL_M3_S}
             for name, sun in self.suns.items():
@@ -373,6 +377,7 @@ class Closed:
             facts.sensed = {n for n, s in sensors.items() if self._sensed(n, s, flows, speeds)}
             wired.feel(now, flows)
             doings = {n: wired.source(m, now, dark=facts.dark) for n, m in control.sources.items()}
+            doings |= {n: "held_off" for n in self.unfed & doings.keys() if doings[n] == "firing"}
             for name, watts in heat.sun_w.items():  # a collector that gives less than 5 % counts as off
                 hot = watts[heat.hour(now)] > 0.05 * self.layout.collectors[name].output_w
                 own = self.layout.own.get(name)
@@ -445,8 +450,24 @@ class Closed:
 
     def _speeds(self) -> tuple[str, ...]:
         machines = (self.control.pumps[n] for n in self.scenario.plant.pumps)
-        states = (self.wired.speed(m, dark=self.facts.dark) for m in machines)
+        states = ("stopped" if m.name in self.unfed else self._speed(m) for m in machines)
         return tuple("stopped" if s == "changing" else s for s in states)
+
+    def _speed(self, machine: Machine) -> str:
+        return self.wired.speed(machine, dark=self.facts.dark)
+
+    def _positions(self, now: int) -> tuple[str, ...]:
+        """Of every diverter: as somebody has left it, as its motor has it, or as usual."""
+        by_motor = {}
+        for name, sheet in self.layout.collectors.items():
+            if sheet.steered.valve and self.suns[name].on:
+                by_motor[sheet.steered.valve.valve] = sheet.steered.valve.position
+        usual = zip(self.scenario.plant.diverters, self.layout.usual, strict=True)
+        by_hand = self.calendar.positions_at(now + WARM_UP_S)
+        return tuple(
+            by_motor.get(name, own) if left == own else left
+            for (name, own), left in zip(usual, by_hand, strict=True)
+        )
 
     def _sensed(self, name: str, sheet: object, flows: dict[str, float], speeds: tuple[str, ...]) -> bool:
         by = sheet.proof.by
@@ -463,7 +484,7 @@ class Closed:
     def _note(self, now: int, people: int, doings: dict[str, str], heated: tuple[str, ...]) -> None:
         control, wired, dark = self.control, self.wired, self.facts.dark
         for m in control.pumps.values():
-            self.lanes[m.name].put(now, wired.speed(m, dark=dark))
+            self.lanes[m.name].put(now, "stopped" if m.name in self.unfed else self._speed(m))
         for name, does in doings.items():
             self.lanes[name].put(now, does)
         for name in self.layout.own:
@@ -472,7 +493,7 @@ class Closed:
             self.lanes[name].put(now, wired.treats(name, now, dark=dark))
         for c in wired.contacts:
             self.lanes[f"contact of {c.target}"].put(now, "closed" if c.closed else "")
-        self.lanes["positions"].put(now, ", ".join(self.calendar.positions_at(now + WARM_UP_S)))
+        self.lanes["positions"].put(now, ", ".join(self._positions(now)))
         for d in control.demands:
             self.lanes[d.name].put(now, "raised" if d.name in self.facts.raised else "")
         for pump, who in control.deciding.items():

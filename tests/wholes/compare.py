@@ -114,7 +114,7 @@ def open_loop(case: Case) -> Iterator[Check]:
         ),
     ):
         if says or got:
-            yield row(case, "open loop", what, says, got, "kWh", ENERGY_OPEN * says)
+            yield row(case, "open loop", what, says, got, "kWh", case.energy * ENERGY_OPEN * says)
 
 
 def _just_started(trace: Any, at_s: int) -> bool:
@@ -143,13 +143,14 @@ def _worst_interval(rows: Any, age: Any, begin_s: float) -> tuple[float, float]:
 
     A front that passes a junction is placed within a second or two by the reference, so that an interval may
     begin with old water in the one and not in the other: the reference's peak is taken with the interval's
-    start moved by up to two seconds, whichever is nearest.
+    start moved by up to two seconds, whichever is nearest. What comes in as a valve turns is in the reference
+    in that second, in cyclesim after it: so is its peak with the last second left out.
     """
-    worst = (0.0, 0.0, -1.0)
+    worst, near = (0.0, 0.0, -1.0), np.arange(-2.0, 3.0)
     for start, end, peak in zip(rows.start_s, rows.end_s, rows.oldest_peak_s, strict=True):
         if start >= begin_s:
             says = min(
-                (age.peak_s(start + by, end) for by in range(-2, 3) if start + by < end),
+                (age.peak_s(a, b) for a in start + near for b in (end - 1, end) if a < b),
                 key=lambda x: abs(x - peak),
             )
             over = abs(says - peak) / (AGE_S + AGE_SHARE * says)
@@ -167,16 +168,18 @@ def closed_loop(case: Case) -> Iterator[Check]:
     energy = sum(run.energy_j.values()) - run.energy_j["fuel"]
     yield row(
         case, "closed loop", "electricity", energy / 3.6e6, result.metrics.energy.energy_kwh, "kWh",
-        ENERGY_CLOSED * energy / 3.6e6,
+        case.energy * ENERGY_CLOSED * energy / 3.6e6,
     )  # fmt: skip
     if fuel := run.energy_j["fuel"] / 3.6e6:
         got = result.metrics.energy.fuel_kwh
-        yield row(case, "closed loop", "fuel", fuel, got, "kWh", ENERGY_CLOSED * fuel)
+        yield row(case, "closed loop", "fuel", fuel, got, "kWh", case.energy * ENERGY_CLOSED * fuel)
     for name, sun_w in run.heat.sun_w.items():
         came_j = HOUR_S * sum(sun_w[run.heat.hour(0) : run.heat.hour(0) + run.span_s // HOUR_S])
         says = (came_j - run.lost_j["collectors"]) / 3.6e6  # in a plant with one set of them
         got = result.metrics.heat_sources[name].heat_kwh
-        yield row(case, "closed loop", f"heat of {name}", says, got, "kWh", ENERGY_CLOSED * says)
+        yield row(
+            case, "closed loop", f"heat of {name}", says, got, "kWh", case.energy * ENERGY_CLOSED * says
+        )
     for name, piece in run.layout.reported.items():
         says, got = run.ages[piece].peak_s(0, run.span_s), result.metrics.legs[name].oldest_water_h * HOUR_S
         yield row(case, "closed loop", f"oldest water, {name}", says, got, "s", AGE_CLOSED * says)
@@ -215,7 +218,13 @@ def _past_the_controller(case: Case, trace: Any, run: Closed) -> Iterator[Check]
     """Positions and what treats, to the second; contacts by their number and how cold the water is then."""
     usual = ", ".join(run.layout.usual)
     left = [(x.start_s, x.end_s) for x in trace.positions if (", ".join(x.state) or usual) != usual]
+    by_motor = any(s.steered and s.steered.valve for s in run.layout.collectors.values())
     for state in [s for s in run.lanes["positions"].names if s != usual]:
+        if by_motor:  # how warm collectors and tub are decides when
+            says = len(_begins(run.lanes["positions"].is_(0, run.span_s, state)))
+            got = len([start for start, _ in left if start > 0])
+            yield row(case, "closed loop", f"turned to {state}", says, got, "", max(1.0, case.cycles * says))
+            continue
         apart = _apart_s(run, "positions", state, left)
         yield row(case, "closed loop", f"turned in one only, {state}", 0.0, apart, "s", 0.0)
     for name in trace.treatments:

@@ -95,7 +95,7 @@ class Control:
         if schedule.frost_protection:
             yield Demand("frost protection", rank["frost_protection"], *schedule.frost_protection.pump)
         for name, source in scenario.plant.heat_sources.items():
-            if source.kind == "solar" and source.steered:
+            if source.kind == "solar" and source.steered and source.steered.pump:
                 yield Demand(f"sun on {name}", rank["sun"], *source.steered.pump, kind="sun")
                 if source.own_water:
                     yield Demand(f"sun on {name}", rank["sun"], source.own_water.circulator, "on")

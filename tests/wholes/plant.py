@@ -104,7 +104,8 @@ class Layout:
             length = leg.length_m + (leg.manifold.spacing_m * (leg.manifold.jets - 1) if leg.manifold else 0)
             water_j_k = pi / 4 * leg.bore_m**2 * self.water_j_m3_k
             wall_j_k = pi / 4 * (leg.outside_m**2 - leg.bore_m**2) * PIPES[leg.of][1]
-            self._body(name, length * (water_j_k + wall_j_k), length * self._pipe_ua(leg), leg.zone)
+            lost = length * self._pipe_ua(leg) * self._beside.get(name, 1.0)
+            self._body(name, length * (water_j_k + wall_j_k), lost, leg.zone)
         for name, thing in {**s.plant.equipment, **s.plant.heat_sources}.items():
             if name in self.passed:  # they lose and hold what their sheet says
                 held = thing.volume_m3 * self.water_j_m3_k + thing.holds_j_k
@@ -189,6 +190,34 @@ class Layout:
         wall = log(outside / bore) / PIPES[leg.of][0] + log(skin / outside) / PIPE_FOAM_W_MK
         beyond = 2.0 / (skin * PIPE_FILM_W_M2K) if depth is None else acosh(2 * depth / skin) / SOIL_W_MK
         return 2.0 * pi / (wall + beyond)
+
+    @cached_property
+    def _beside(self) -> dict[str, float]:
+        """Leg in a trench -> its share of what it would lose alone, by the soil that the others warm.
+
+        Of 1 W a metre a pipe warms the soil x beside it by ln(r'/x) / (2 pi k), r' from its image above the
+        ground. All are as warm as each other: each is given what drives its heat, and they are gone
+        through until none changes (Gauss and Seidel), for as long as they lie side by side.
+        """
+        found: dict[str, float] = {}
+        for trench in self.scenario.plant.trenches.values():
+            legs = [self.scenario.plant.legs[n] for n in trench.legs]
+            alone = [self._pipe_ua(leg) for leg in legs]
+            depth, heats = self.scenario.place.zones[legs[0].zone].depth_m, list(alone)
+            for _ in range(200):
+                for i, ua in enumerate(alone):
+                    warmed = 0.0
+                    for j, heat in enumerate(heats):
+                        x = trench.spacing_m * abs(i - j)
+                        if x:
+                            warmed += heat * log(sqrt(x * x + 4 * depth * depth) / x) / (2 * pi * SOIL_W_MK)
+                    heats[i] = ua * (1.0 - warmed)
+            shared = trench.stated_length_m or min(leg.length_m for leg in legs)
+            for name, leg, heat, ua in zip(trench.legs, legs, heats, alone, strict=True):
+                jets = leg.manifold
+                length = leg.length_m + (jets.spacing_m * (jets.jets - 1) if jets else 0.0)
+                found[name] = 1.0 - shared / length * (1.0 - heat / ua)
+        return found
 
     @cached_property
     def tub(self) -> tuple[float, float, float, float, float]:

@@ -248,30 +248,31 @@ class Judge:
         return False
 
     def supply_overload(self) -> bool:
-        """The currents of what is on, and of what else hangs on it, above the breaker."""
+        """The currents of what is on, and of what else hangs on it, above the breaker of any circuit."""
         supply = self.scenario.supply
         assert supply.region == "europe"
-        assert supply.breaker_a is not None
-        drawn = np.full(self.n, sum(supply.also_on_it.values()) / supply.voltage_v)
 
         def current(sheet: object) -> float:
             told = sheet.current_a
             return told if told is not None else sheet.power_w / supply.voltage_v
 
+        drawn = {n: np.full(self.n, watts / supply.voltage_v) for n, watts in supply.also_on_it.items()}
         for pump, sheet in self.plant.pumps.items():
+            drawn[pump] = np.zeros(self.n)
             for speed, at in sheet.speeds.items():
-                drawn += current(at) * longer(
+                drawn[pump] += current(at) * longer(
                     self.run.lanes[pump].is_(0, self.n, speed), sheet.opens_within_s
                 )
-        for name, blower in self.plant.air.items():
-            drawn += current(blower) * self.run.lanes[name].is_(0, self.n, "on")
-        for name, circulator in self.plant.circulators.items():
-            drawn += current(circulator) * self.run.lanes[name].is_(0, self.n, "on")
+        for name, thing in {**self.plant.air, **self.plant.circulators, **self.plant.treatment}.items():
+            drawn[name] = current(thing) * self.run.lanes[name].is_(0, self.n, "on")
         for name, hot in self.hot.items():
-            drawn += current(self.plant.heat_sources[name]) * hot
-        for name, device in self.plant.treatment.items():
-            drawn += current(device) * self.run.lanes[name].is_(0, self.n, "on")
-        return bool(drawn.max() > supply.breaker_a + 1e-9)
+            drawn[name] = current(self.plant.heat_sources[name]) * hot
+        circuits = (
+            [(supply.breaker_a, drawn)]
+            if supply.breaker_a
+            else [(circuit.breaker_a, circuit.feeds) for circuit in supply.circuits.values()]
+        )
+        return any(bool(sum(drawn[n] for n in feeds).max() > most + 1e-9) for most, feeds in circuits)
 
     def flush_onto_people(self) -> bool:
         """A line flush decides a pump while somebody is in the water."""

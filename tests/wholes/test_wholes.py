@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from tests.wholes.by_design import by_design
-from tests.wholes.cases import CASES, FOLDER, LEFT_OUT, SUN_BEHIND_PLATES, closed, ours
+from tests.wholes.cases import CASES, FOLDER, LEFT_OUT, SUN_BEHIND_PLATES, VALVE_CUT_TRENCH, closed, ours
 from tests.wholes.compare import checks, closed_loop, mended, open_loop, spoiled
 
 FAST = "walled-garden-circulator"
@@ -53,6 +53,17 @@ def test_one_plant_in_open_and_closed_loop():
 def test_collectors_behind_plates(loop):
     """Glycol of their own, driven by cyclesim and under a control of its own."""
     assert [] == told(loop(SUN_BEHIND_PLATES))
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(600)
+@pytest.mark.parametrize("loop", [open_loop, closed_loop])
+def test_a_motor_valve_a_circuit_cut_alone_and_a_trench(loop):
+    """Collectors in the filter's loop, pumps without power for 3 h, an element for 5 h, three warm pipes."""
+    trace = ours(VALVE_CUT_TRENCH).trace
+    assert sum(1 for stay in trace.positions if stay.state == ("to_sun",)) > 20
+    assert all(stream.seconds("lost") >= 3 * 3600 for stream in trace.circuits.values())
+    assert [] == told(loop(VALVE_CUT_TRENCH))
 
 
 @pytest.mark.slow

@@ -51,12 +51,14 @@ class Calendar:
             for turn in scenario.schedule.valves_turned
             if (at := self.second(turn.from_local)) < span_s and at + turn.lasts_s > 0
         ]
-        assert not any(cut.circuit for cut in scenario.schedule.outages)  # one circuit alone is not restated
-        self.outages = [
-            (at, at + round(cut.lasts_s))
+        cuts = [
+            (at, at + round(cut.lasts_s), cut.circuit)
             for cut in scenario.schedule.outages
             if (at := self.second(cut.from_local)) < span_s and at + cut.lasts_s > 0
         ]
+        self.outages = [(a, b) for a, b, circuit in cuts if circuit is None]
+        self.cut = [(a, b, frozenset(scenario.supply.circuits[c].feeds)) for a, b, c in cuts if c]
+        """From when to when a circuit alone has no power, and what hangs on it."""
 
     def second(self, local: datetime) -> int:
         """A wall-clock time; the offset before a gap, and the first of two (RFC 5545 3.3.5)."""
@@ -140,6 +142,10 @@ class Calendar:
     def people_at(self, at_s: int) -> int:
         """How many are in the water."""
         return sum(s.people for s in self.sessions if s.start_s <= at_s < s.end_s)
+
+    def unfed_at(self, at_s: int) -> frozenset[str]:
+        """What hangs on a circuit that has no power."""
+        return frozenset(name for a, b, feeds in self.cut if a <= at_s < b for name in feeds)
 
     def positions_at(self, at_s: int) -> tuple[str, ...]:
         """Of every diverter, as somebody has left it."""

@@ -49,7 +49,6 @@ class Weather:
         self.zones: dict[str, np.ndarray] = {}
         for name, z in scenario.place.zones.items():
             assert z.loses_w_k is None
-            assert not scenario.plant.trenches
             assert not (z.needs_power and scenario.schedule.outages)
             if z.always_c is not None:
                 self.zones[name] = np.full(hours, z.always_c)

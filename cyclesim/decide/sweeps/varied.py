@@ -15,7 +15,7 @@ from cyclesim.physics.stays import Body
 from cyclesim.physics.tub_node import TubNode
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly, Positions
-from cyclesim.simulation.buried import leg_ua_w_k
+from cyclesim.simulation.buried import leg_ua_w_k, whole_length_m
 from cyclesim.simulation.tolerance import Tolerance
 
 
@@ -57,8 +57,8 @@ class VariedPlant(Assembly):
         off, leg = self.tolerance.walls, self.sheet.legs.get(body.name)
         if leg is None:
             return walls.housing_ua(1.0, off) / walls.housing_ua(1.0)
-        changed = leg_ua_w_k(self.scenario, body.name, leg.length_m, off, self.tolerance.soil_depth)
-        return changed / leg_ua_w_k(self.scenario, body.name, leg.length_m)
+        changed = leg_ua_w_k(self.scenario, body.name, whole_length_m(leg), off, self.tolerance.soil_depth)
+        return changed / leg_ua_w_k(self.scenario, body.name, whole_length_m(leg))
 
     @cached_property
     def tub_node(self) -> TubNode:
