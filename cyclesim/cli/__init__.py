@@ -1,5 +1,6 @@
 """The command line: parse, call, print. Only click is imported until a command runs."""
 
+import atexit
 import gc
 import os
 from typing import NoReturn
@@ -18,6 +19,7 @@ def main() -> NoReturn:
     # each costs a start a tenth: looking for rings among what was just loaded, and for plugins in all that is
     # installed
     gc.set_threshold(300_000, 20, 20)
+    atexit.register(gc.freeze)  # nor is anything looked through once more as all of it is let go
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # a second one would only spin: matrices are small
     cli.main()
