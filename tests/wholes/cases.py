@@ -273,9 +273,9 @@ VALVE_CUT_TRENCH = Case(
     energy=1.5,
 )
 """A shipped plant with what no shipped plant of these has. It goes off at 0.2 K, which is near what the
-morning's sun leaves in this flow: it begins 40 times, in the reference 36. Collectors lose 0.24 % more in
-the reference (5 Wh for each time that the valve opens), circulator and element draw 0.50 % more, and one call
-comes 0.009 K earlier; why was not looked into."""
+morning's sun leaves in this flow: it begins 40 times, in the reference 36. There collectors
+lose 0.24 % more (5 Wh for each time that the valve opens), circulator and element draw 0.50 % more, and one
+call comes 0.009 K earlier; why was not looked into."""
 
 
 @cache
