@@ -124,6 +124,32 @@ def test_what_never_moves_their_water_is_told_by_the_plant_alone(plant, sets, ca
         assert "sun-not-let-in" not in found_without_a_run(drawn, [])
 
 
+@pytest.mark.parametrize(
+    ("plant", "cause"),
+    [
+        (OWN_PUMP + AT_NIGHT, "in the sun its pump stops"),
+        (BY_VALVE + FILTERED, "in the sun its valve goes to and fro"),
+    ],
+)
+def test_more_water_than_the_sun_can_warm_is_told_by_the_plant_alone(plant, cause):
+    """1 kW into Q L/min: by 14.3 K min/L x 1/Q from end to end (rho c 4.18 MJ/(m3 K)), 7.2 / Q on the mean.
+
+    With off_at just above that it is told, just below it is not; what they may get at most is 7.2 / off_at.
+    """
+    drawn = Assembly(load_text(plant, "test.yaml"))
+    at = None if drawn.steered["panels"].pump else drawn.turned("sun_valve", "to_sun")
+    pump = "sun_pump" if at is None else "main"
+    l_min = 60_000.0 * drawn.duty(drawn.at(pump, "on"), at).flow_m3_s("panels")
+    mean_k = 7.18 / l_min
+    key = "plant.heat_sources.panels.steered.off_at"
+    told = found_without_a_run(plant, [f"{key}={1.05 * mean_k:.4f} K"])["sun-to-and-fro"]
+    assert ("wear", pytest.approx(mean_k, rel=0.01)) == (told.severity, told.worst)
+    assert told.cause.startswith(cause)
+    most = float(told.mend.split("below ")[1].split(" L/min")[0])
+    assert most == pytest.approx(l_min / 1.05, rel=0.02)
+    assert "sun-to-and-fro" not in found_without_a_run(plant, [f"{key}={0.95 * mean_k:.4f} K"])
+
+
 def found_without_a_run(plant, sets):
     """Findings about the collectors that need no run, by rule."""
     scenario = load_text(plant, "test.yaml", sets=sets)
