@@ -109,6 +109,17 @@ def test_a_leg_behind_a_motor_valve_is_moved_by_the_sun():
     assert "while the sun shines" in told.mend
 
 
+def test_old_water_is_mended_where_it_stood_before():
+    """The return is filtered through every night; on Thursday noon alone what stood in the sun comes by."""
+    by_night = 'filter_runs: [{pump: main, start: "01:00", lasts: 3 h}]'
+    at_noon = 'line_flushes: [{pump: main, start: "12:00", lasts: 60 s, days: [thursday]}]'
+    plant = load_text(f"{LEG_IN_SUN}schedule: {{{by_night}, {at_noon}}}\n", "test.yaml")
+    found = simulate(plant, days=6, start=SUMMER).findings
+    told = next(f for f in found if (f.rule, f.subject) == ("stale-water", "return"))
+    assert "the water that comes in is old already" == told.cause
+    assert "see what lets water stand in sun_out and panels: it comes from there" == told.mend
+
+
 @pytest.mark.parametrize(
     ("plant", "sets", "cause"),
     [
