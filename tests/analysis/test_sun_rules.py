@@ -6,6 +6,8 @@ import pytest
 
 from cyclesim.analysis.result import simulate
 from cyclesim.analysis.rules import check_plant
+from cyclesim.analysis.trials import tried
+from cyclesim.scenario.reading.edit import edited
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
@@ -85,6 +87,27 @@ def test_what_scalds_is_mended_by_what_the_file_has_not(limit, mend):
     result = simulate(load_text(OWN_PUMP + at_three, "test.yaml", sets=sets), days=1, start=SUMMER)
     found = next(f for f in result.findings if f.rule == "outlet-too-hot")
     assert mend in found.mend
+
+
+def test_that_collectors_cool_first_is_tried_on_the_same_days():
+    """A pump that starts at three pushes out what has stood at noon; from six to nine they are let in cool.
+
+    At 50 degC, the limit of the default, nothing hotter leaves them. At three alone they are never let in.
+    """
+    text = BY_VALVE + 'schedule: {filter_runs: [{pump: main, start: ["06:00", "15:00"], lasts: 3 h}]}\n'
+    result = simulate(load_text(text, "test.yaml"), days=2, start=SUMMER)
+    hot = [f for f in result.findings if f.rule == "outlet-too-hot"]
+    assert ["panels"] == [f.subject for f in hot]
+    (trial,) = tried(result, hot)
+    assert (True, False) == (trial.holds, trial.idle)
+    mended = load_text(edited(text, trial.edits), "test.yaml")
+    assert 50.0 == mended.plant.heat_sources["panels"].steered.not_above_c
+    found = simulate(mended, days=2, start=SUMMER).findings
+    assert "outlet-too-hot" not in {f.rule for f in found}
+    late = load_text(text.replace('"06:00", ', ""), "test.yaml")
+    result = simulate(late, days=2, start=SUMMER)
+    (trial,) = tried(result, [f for f in result.findings if f.rule == "outlet-too-hot"])
+    assert (False, True) == (trial.holds, trial.idle)
 
 
 LEG_IN_SUN = BY_VALVE.replace("[by_sun, panels]", "[by_sun, sun_out, panels]").replace(
