@@ -129,7 +129,7 @@ def _sentence(plant: Assembly) -> str:
     return f"stop it in time: steered: high_stop: {most} or less"
 
 
-def _stopped(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+def stopped_in_time(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
     """A high stop at the warmest that people may bathe in."""
     del programme
     if stopped_too_late(plant, about.name):
@@ -215,7 +215,7 @@ RULES: tuple[Rule, ...] = (
         principles=("an end to every heat, by what is not the set point: common practice, no source",),
         subjects=_subjects("stop"),
         nothing="the file has no collectors that are steered",
-        changes=_stopped,
+        changes=stopped_in_time,
         by_plant=without_high_stop,
     ),
 )

@@ -6,6 +6,8 @@ import pytest
 
 from cyclesim.analysis.result import simulate
 from cyclesim.analysis.rules import check_plant
+from cyclesim.analysis.trials import tried
+from cyclesim.scenario.reading.edit import edited
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
@@ -87,6 +89,27 @@ def test_what_scalds_is_mended_by_what_the_file_has_not(limit, mend):
     assert mend in found.mend
 
 
+def test_that_collectors_cool_first_is_tried_on_the_same_days():
+    """A pump that starts at three pushes out what has stood at noon; from six to nine they are let in cool.
+
+    At 50 degC, the limit of the default, nothing hotter leaves them. At three alone they are never let in.
+    """
+    text = BY_VALVE + 'schedule: {filter_runs: [{pump: main, start: ["06:00", "15:00"], lasts: 3 h}]}\n'
+    result = simulate(load_text(text, "test.yaml"), days=2, start=SUMMER)
+    hot = [f for f in result.findings if f.rule == "outlet-too-hot"]
+    assert ["panels"] == [f.subject for f in hot]
+    (trial,) = tried(result, hot)
+    assert (True, False) == (trial.holds, trial.idle)
+    mended = load_text(edited(text, trial.edits), "test.yaml")
+    assert 50.0 == mended.plant.heat_sources["panels"].steered.not_above_c
+    found = simulate(mended, days=2, start=SUMMER).findings
+    assert "outlet-too-hot" not in {f.rule for f in found}
+    late = load_text(text.replace('"06:00", ', ""), "test.yaml")
+    result = simulate(late, days=2, start=SUMMER)
+    (trial,) = tried(result, [f for f in result.findings if f.rule == "outlet-too-hot"])
+    assert (False, True) == (trial.holds, trial.idle)
+
+
 LEG_IN_SUN = BY_VALVE.replace("[by_sun, panels]", "[by_sun, sun_out, panels]").replace(
     "  pumps:", "    sun_out: {bore: 20 mm, length: 4 m, zone: room}\n  pumps:"
 )
@@ -107,6 +130,17 @@ def test_a_leg_behind_a_motor_valve_is_moved_by_the_sun():
     told = found["stale-water"]
     assert "only filter run with sun_valve at to_sun moves it" == told.cause
     assert "while the sun shines" in told.mend
+
+
+def test_old_water_is_mended_where_it_stood_before():
+    """The return is filtered through every night; on Thursday noon alone what stood in the sun comes by."""
+    by_night = 'filter_runs: [{pump: main, start: "01:00", lasts: 3 h}]'
+    at_noon = 'line_flushes: [{pump: main, start: "12:00", lasts: 60 s, days: [thursday]}]'
+    plant = load_text(f"{LEG_IN_SUN}schedule: {{{by_night}, {at_noon}}}\n", "test.yaml")
+    found = simulate(plant, days=6, start=SUMMER).findings
+    told = next(f for f in found if (f.rule, f.subject) == ("stale-water", "return"))
+    assert "the water that comes in is old already" == told.cause
+    assert "see what lets water stand in sun_out and panels: it comes from there" == told.mend
 
 
 @pytest.mark.parametrize(
