@@ -203,3 +203,31 @@ def test_a_high_stop_above_what_people_may_bathe_in_is_no_stop():
     mends = {f.rule: f.mend for f in found if f.rule in ("water-too-hot", "outlet-too-hot")}
     assert {"water-too-hot", "outlet-too-hot"} == set(mends)
     assert all("steered: high_stop: 40 degC or less" in mend for mend in mends.values())
+
+
+@pytest.mark.parametrize(
+    ("sets", "cause"),
+    [
+        ([], "there is no frost protection"),
+        (["pump: main, starts_below: 0.5 degC"], "frost protection at main does not move its water"),
+        (["pump: sun_pump, starts_below: -9 degC"], "frost protection does not keep it from freezing"),
+        (
+            ["pump: sun_pump, starts_below: 0.5 degC", "{from: 2027-01-10 00:00, lasts: 47 h}"],
+            "there is no power",
+        ),
+    ],
+)
+def test_nobody_is_told_to_insulate_collectors(sets, cause):
+    """What would be covered takes the sun: they are drained, or hold glycol.."""
+    colder = ["place.weather.mean=6 degC"]
+    zone = "watches: outdoors, stops_above: 1 degC"
+    colder += [f"schedule.frost_protection={{{zone}, {pumped}}}" for pumped in sets[:1]]
+    colder += [f"schedule.outages=[{cut}]" for cut in sets[1:]]
+    result = simulate(
+        load_text(OWN_PUMP + AT_NIGHT, "test.yaml", sets=colder), days=3, start=date(2027, 1, 10)
+    )
+    mends = {f.cause: f.mend for f in result.findings if f.rule == "frost-in-plant" and f.subject == "panels"}
+    assert cause in mends
+    assert "own_water" in mends[cause]
+    assert "drain it" in mends[cause]
+    assert "insulate" not in mends[cause]
