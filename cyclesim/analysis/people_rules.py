@@ -7,7 +7,7 @@ import numpy as np
 from cyclesim.analysis.amounts import apart, exactly, listed, times_apart
 from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
 from cyclesim.analysis.history import History
-from cyclesim.analysis.outlet import outlet_too_hot
+from cyclesim.analysis.outlet import cooler_sun, outlet_too_hot
 from cyclesim.analysis.spans import Spans, covers, join, meet, spans, total_s, while_in
 from cyclesim.analysis.sun_rules import stopped_too_late
 from cyclesim.analysis.tub import water_c_at
@@ -156,6 +156,7 @@ RULES: tuple[Rule, ...] = (
         ),
         mend="more water through it, or a smaller source",
         judge=outlet_too_hot,
+        changes=cooler_sun,
         applies=lambda plant, _: bool(plant.sheet.heat_sources),
     ),
     Rule(

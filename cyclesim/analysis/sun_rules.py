@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from cyclesim.analysis import mends
-from cyclesim.analysis.amounts import apart, lasting
+from cyclesim.analysis.amounts import apart, flow, lasting
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Change, Rule, Subject
 from cyclesim.analysis.history import moves_at
 from cyclesim.analysis.kept_out import LASTS_S, Why
 from cyclesim.analysis.truth import Snapshot
+from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.units import format_quantity
@@ -72,6 +73,38 @@ def not_let_in(plant: Assembly, programme: Programme) -> Iterator[Breach]:
             yield Breach(name, cause, None, "", "", mend)
 
 
+def to_and_fro(plant: Assembly, programme: Programme) -> Iterator[Breach]:
+    """Full sun cannot keep what is let in warmer than the difference at which it is shut out again.
+
+    Water that the sun warms by S / (rho c Q) on its way through is warmer by half of that on the mean, which
+    is what the sensor reads. What they lose, which makes it less, is left out, and the least flow is taken.
+    Collectors behind plates, whose own water circles, are not judged.
+    """
+    for name, steered in plant.steered.items():
+        if name in plant.behind_plates:
+            continue
+        if steered.pump:
+            duties = [plant.duty(plant.at(*steered.pump))]
+        else:
+            assert steered.valve
+            at = plant.turned(*steered.valve)
+            duties = [plant.duty(plant.asked(demand), at) for demand in programme.controller.demands]
+        flows = [q for duty in duties if (q := abs(duty.flow_m3_s(name))) > STILL_M3_S]
+        if not flows:
+            continue
+        half_w = 0.5 * plant.sheet.heat_sources[name].output_w
+        warmer_k = half_w / (plant.per_m3_k * min(flows))
+        if warmer_k <= steered.off_at_k:
+            most = flow(half_w / (plant.per_m3_k * steered.off_at_k))
+            moves = "pump stops and starts" if steered.pump else "valve goes to and fro"
+            cause = f"in the sun its {moves} again and again: it warms {flow(min(flows))} by less than off_at"
+            mend = (
+                f"less water through them, below {most}: a throttle, or a small pump of their own; or a lower"
+            )
+            text = f"{' of '.join(apart(warmer_k, steered.off_at_k, 1))} K"
+            yield Breach(name, f"{cause} on the mean", warmer_k, "K", text, f"{mend} off_at")
+
+
 def without_high_stop(plant: Assembly, programme: Programme) -> Iterator[Breach]:
     """Steered collectors without a high stop, or with one too high, warm the tub until it scalds."""
     del programme
@@ -96,7 +129,7 @@ def _sentence(plant: Assembly) -> str:
     return f"stop it in time: steered: high_stop: {most} or less"
 
 
-def _stopped(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+def stopped_in_time(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
     """A high stop at the warmest that people may bathe in."""
     del programme
     if stopped_too_late(plant, about.name):
@@ -138,6 +171,16 @@ RULES: tuple[Rule, ...] = (
         applies=lambda plant, _: bool(plant.steered),
     ),
     Rule(
+        "sun-to-and-fro",
+        "plant",
+        "wear",
+        sentence="The sun at its best keeps the collectors warmer than off_at, at the flow that is let in.",
+        source="the heat that they give warms the flow by as much from end to end, by half of it on the mean",
+        mend="less water through them, or a lower off_at",
+        judge=to_and_fro,
+        applies=lambda plant, _: any(name not in plant.behind_plates for name in plant.steered),
+    ),
+    Rule(
         "sun-cools-water",
         "state",
         "comfort",
@@ -172,7 +215,7 @@ RULES: tuple[Rule, ...] = (
         principles=("an end to every heat, by what is not the set point: common practice, no source",),
         subjects=_subjects("stop"),
         nothing="the file has no collectors that are steered",
-        changes=_stopped,
+        changes=stopped_in_time,
         by_plant=without_high_stop,
     ),
 )
