@@ -258,3 +258,12 @@ def test_nobody_is_told_to_insulate_collectors(sets, cause):
     assert "own_water" in mends[cause]
     assert "drain it" in mends[cause]
     assert "insulate" not in mends[cause]
+
+
+def test_a_motor_valve_keeps_water_out_of_what_freezes():
+    """A pump would move the collectors' water if the valve let it; by night it is at past."""
+    sets = ["place.weather.mean=6 degC"]
+    result = simulate(load_text(BY_VALVE + AT_NIGHT, "test.yaml", sets=sets), days=2, start=date(2027, 1, 10))
+    (found,) = [f for f in result.findings if f.rule == "frost-in-plant" and f.subject == "panels"]
+    assert "outdoors freezes it, and without sun sun_valve keeps water out of it" == found.cause
+    assert "drain it for the winter, or put glycol behind plates into it" in found.mend
