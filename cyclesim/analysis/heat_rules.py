@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from cyclesim.analysis.ages import ABSOLUTE_ZERO_C, Temperatures
-from cyclesim.analysis.amounts import lasting
+from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.analysis.combinations import as_written, more_flow
 from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
 from cyclesim.analysis.history import POWERLESS, History, unpowered
@@ -14,6 +14,7 @@ from cyclesim.analysis.tub import water_c_at
 from cyclesim.control.step import BlockInterlock
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import Solar
+from cyclesim.simulation.assembly import Positions
 from cyclesim.simulation.programme import HEATING
 from cyclesim.simulation.trace import Trace
 
@@ -218,14 +219,16 @@ def _why_frost(history: History, name: str, zone: str) -> tuple[str, str]:
     if _in_the_sun(history, name):
         kept, drained = "", f"{drained}, or {_GLYCOL}"
 
-    def moves(pump: str, speed: str) -> bool:
-        return abs(plant.duty(plant.at(pump, speed)).flow_m3_s(name)) > STILL_M3_S
+    def moves(pump: str, speed: str, at: Positions | None = None) -> bool:
+        return abs(plant.duty(plant.at(pump, speed), at).flow_m3_s(name)) > STILL_M3_S
 
-    movers = [
-        (pump, speed) for pump, speeds in plant.speeds.items() for speed in speeds if moves(pump, speed)
-    ]
+    any_speed = [(pump, speed) for pump, speeds in plant.speeds.items() for speed in speeds]
+    movers = [pumped for pumped in any_speed if moves(*pumped)]
     if not movers:
-        return f"{zone} freezes it, and no pump moves its water", f"{drained}, or take it out"
+        valves = [steered.valve for steered in plant.steered.values() if steered.valve]
+        shut = [v.valve for v in valves if any(moves(*pumped, plant.turned(*v)) for pumped in any_speed)]
+        why = f"without sun {listed(shut)} keeps water out of it" if shut else "no pump moves its water"
+        return f"{zone} freezes it, and {why}", f"{drained}, or take it out"
     speed = as_written(*movers[0])
     line = f"{{watches: {zone}, starts_below: 4 degC, stops_above: 6 degC, pump: {speed}}}"
     if frost is None:

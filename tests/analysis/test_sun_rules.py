@@ -184,6 +184,33 @@ def test_more_water_than_the_sun_can_warm_is_told_by_the_plant_alone(plant, caus
     assert "sun-to-and-fro" not in found_without_a_run(plant, [f"{key}={0.95 * mean_k:.4f} K"])
 
 
+HEATED = BY_VALVE.replace(
+    "    panels:",
+    """    element: {kind: electric, output: 2 kW, drop: 0.3 m at 400 L/min, volume: 2 L, zone: room,
+              needs_flow: 30 L/min, proof: {by: flow_switch}}
+    panels:""",
+).replace("past_sun]}, return", "past_sun]}, element, return") + (
+    'schedule: {filter_runs: [{pump: main, start: "00:00", lasts: 24 h}], '
+    "heating: {with: [element], pump: main, keep_at: 36 degC, within: 1 K}}\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("stop", "set_back", "lets_in"),
+    [("34 degC", "", False), ("36 degC", "", True), ("34 degC", "30 degC", True)],
+)
+def test_a_high_stop_below_what_heating_keeps_lets_no_sun_in(stop, set_back, lets_in):
+    """Back 1 K below the stop, at 33 or 35 degC; heating lets 36 degC fall to 35, and to 29 when set back."""
+    sets = [f"plant.heat_sources.panels.steered.high_stop={stop}"]
+    if set_back:
+        step = f'{{from: "08:00", until: "18:00", keep_at: {set_back}}}'
+        sets.append(f"schedule.heating.plan=[{step}]")
+    told = found_without_a_run(HEATED, sets)
+    assert lets_in == ("sun-not-let-in" not in told)
+    if not lets_in:
+        assert "the sun is back at 33 degC, and heating starts at 35 degC" in told["sun-not-let-in"].mend
+
+
 def found_without_a_run(plant, sets):
     """Findings about the collectors that need no run, by rule."""
     scenario = load_text(plant, "test.yaml", sets=sets)
@@ -231,3 +258,12 @@ def test_nobody_is_told_to_insulate_collectors(sets, cause):
     assert "own_water" in mends[cause]
     assert "drain it" in mends[cause]
     assert "insulate" not in mends[cause]
+
+
+def test_a_motor_valve_keeps_water_out_of_what_freezes():
+    """A pump would move the collectors' water if the valve let it; by night it is at past."""
+    sets = ["place.weather.mean=6 degC"]
+    result = simulate(load_text(BY_VALVE + AT_NIGHT, "test.yaml", sets=sets), days=2, start=date(2027, 1, 10))
+    (found,) = [f for f in result.findings if f.rule == "frost-in-plant" and f.subject == "panels"]
+    assert "outdoors freezes it, and without sun sun_valve keeps water out of it" == found.cause
+    assert "drain it for the winter, or put glycol behind plates into it" in found.mend
