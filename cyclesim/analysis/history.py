@@ -167,3 +167,21 @@ def movers(plant: Assembly, programme: Programme, name: str) -> list[Demand]:
     alone = [d for d in found if not d.beside or moves(plant.at(d.pump, d.speed))]
     spoken_for = {programme.entry_of.get(d.name) for d in alone}
     return [d for d in found if d in alone or programme.entry_of[d.name] not in spoken_for]
+
+
+def stood_before(history: History, name: str, moved_by: Sequence[Demand], limit_s: float) -> list[str]:
+    """What water comes through on its way to an element, and stood in for longer than a limit [s] in the run.
+
+    As usual, or as a motor valve lets it.
+    """
+    plant, at = history.plant, history.plant.reported[name]
+    circuit = next(g for g, members in enumerate(plant.ways.circuits) if at in members)
+    before = set[int]()
+    for demand in moved_by:
+        for positions in plant.as_steered:
+            flows = plant.duty(plant.asked(demand), positions).plug_flows_m3_s
+            way = plant.ways.of(circuit, flows)
+            before.update(*(met for plug, met in way.upstream if plug == at) if way else ())
+    passed = (one for one, plug in plant.reported.items() if plug in before - {at})
+    spells = {one: history.standing[one] for one in passed if one in history.standing}
+    return [one for one, still in spells.items() if len(still) and max(still[:, 1] - still[:, 0]) > limit_s]

@@ -21,6 +21,7 @@ from cyclesim.analysis.history import (
     movers,
     only_in_sun,
     powerless,
+    stood_before,
     unpowered,
 )
 from cyclesim.analysis.spans import NONE, Spans, first, join, longer, meet, spans, total_s, while_in, without
@@ -118,13 +119,21 @@ def _why_stale(history: History, name: str, moved_by: list[Demand]) -> tuple[str
     reached = {}
     for d in moved_by:
         reached[d.name] = history.plant.duty(history.plant.asked(d)).reached_s.get(plug.name, math.inf)
-    fastest = min(reached, key=lambda d: reached[d])
-    if math.isinf(reached[fastest]):
+    if math.isinf(min(reached.values())):
         need = "shut what lets the water circle"
     else:
-        need = f"have {fastest} last at least {at_least(FLUSH_VOLUMES * reached[fastest])}"
+        lasts_s = {entry.name: entry.run.lasts_s for entry in mends.entries(history.programme)}
+        enough_s = {d: FLUSH_VOLUMES * once_s for d, once_s in reached.items() if once_s < math.inf}
+        entry_of = history.programme.entry_of
+        short = [d for d in enough_s if lasts_s.get(entry_of.get(d, ""), math.inf) < enough_s[d]]
+        need = more_often(history, moved_by, limit)
+        if short:
+            longer_one = min(short, key=lambda d: enough_s[d])
+            need = f"have {longer_one} last at least {at_least(enough_s[longer_one])}"
     if len(moved_m3) and float(np.median(moved_m3)) < plug.volume_m3:
         return f"{names} mostly moves less than its volume at a time", need
+    if stood := stood_before(history, name, moved_by, limit):
+        need = f"see what lets water stand in {listed(stood)}: it comes from there"
     return "the water that comes in is old already", need
 
 

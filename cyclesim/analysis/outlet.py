@@ -13,16 +13,18 @@ from typing import NamedTuple
 
 import numpy as np
 
+from cyclesim.analysis import mends
 from cyclesim.analysis.amounts import apart, flow
-from cyclesim.analysis.findings import Breach, Judged
+from cyclesim.analysis.findings import Breach, Change, Judged, Subject
 from cyclesim.analysis.history import History
 from cyclesim.analysis.spans import Bools, Floats, covers, spans, where, while_in
-from cyclesim.analysis.sun_rules import stopped_too_late
+from cyclesim.analysis.sun_rules import stopped_in_time, stopped_too_late
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.simulation.assembly import Assembly, PlantDuty
 from cyclesim.simulation.exchanges import sun_w
+from cyclesim.simulation.programme import Programme
 from cyclesim.units import format_quantity
 
 
@@ -179,6 +181,22 @@ def _cooler_first(plant: Assembly, name: str, limit_c: float) -> str:
     else:
         first = "not_above does not keep it in: see which other pump or valve lets it out by day"
     return f"{first}; and rinse them before the sun is up"
+
+
+def cooler_sun(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """Steered collectors that are stopped in time, and let in no hotter than may leave them."""
+    steered = plant.steered.get(about.name)
+    if steered is None:
+        return
+    yield from stopped_in_time(plant, programme, about)
+    limit_c = plant.scenario.limits.outlet_temperature_c
+    if about.name in plant.plates and (steered.not_above_c is None or steered.not_above_c > limit_c):
+        limit = format_quantity(limit_c, "temperature")
+        at = "plant", "heat_sources", about.name, "steered", "not_above_c"
+        sentence = (
+            f"let {about.name} cool first: steered: not_above: {limit} (what sun they then miss is lost)"
+        )
+        yield mends.change(sentence, mends.with_text(limit_c, limit, *at))
 
 
 def _of(worst_c: float, limit_c: float) -> str:

@@ -11,6 +11,7 @@ from cyclesim.analysis.history import moves_at
 from cyclesim.analysis.kept_out import LASTS_S, Why
 from cyclesim.analysis.truth import Snapshot
 from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.scenario.blocks.collectors import BACK_K
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.units import format_quantity
@@ -57,7 +58,7 @@ def _subjects(why: Why) -> Callable[[Assembly, Programme], Iterator[Subject]]:
 
 
 def not_let_in(plant: Assembly, programme: Programme) -> Iterator[Breach]:
-    """What should let the sun in moves no water through the collectors."""
+    """What should let the sun in moves no water through the collectors, or their high stop never lets it."""
     for name, steered in plant.steered.items():
         if steered.pump:
             moved = moves_at(plant, plant.at(*steered.pump), name)
@@ -71,6 +72,32 @@ def not_let_in(plant: Assembly, programme: Programme) -> Iterator[Breach]:
             mend = "a filter run by day with a pump of the loop that they lie in, or a pump of their own"
         if not moved:
             yield Breach(name, cause, None, "", "", mend)
+        elif stopped := _always_stopped(plant, name):
+            yield stopped
+
+
+def _always_stopped(plant: Assembly, name: str) -> Breach | None:
+    """Where heating keeps the water so warm that what the high stop has stopped never comes back."""
+    heating, stop_c = plant.scenario.schedule.heating, plant.steered[name].high_stop_c
+    if heating is None or stop_c is None:
+        return None
+    others_c = [one.keep_at_c for one in heating.plan] + [one.keep_at_c for one in heating.absences]
+    coldest_c = (
+        min([heating.keep_at_c, *others_c])
+        - heating.within_k
+        - (heating.when_dear.let_fall_by_k if heating.when_dear else 0.0)
+    )
+    if coldest_c <= stop_c - BACK_K:
+        return None
+    cause = "heating keeps the water too warm for their high_stop to let the sun in"
+    back = f"the sun is back at {_degrees(stop_c - BACK_K)}, and heating starts at {_degrees(coldest_c)}"
+    most = _degrees(plant.scenario.limits.bathing_temperature_c)
+    mend = f"raise high_stop, to {most} at most, or heat to less: {back}"
+    return Breach(name, cause, None, "", "", mend)
+
+
+def _degrees(value_c: float) -> str:
+    return format_quantity(value_c, "temperature")
 
 
 def to_and_fro(plant: Assembly, programme: Programme) -> Iterator[Breach]:
@@ -125,17 +152,17 @@ def stopped_too_late(plant: Assembly, name: str) -> Breach | None:
 
 
 def _sentence(plant: Assembly) -> str:
-    most = format_quantity(plant.scenario.limits.bathing_temperature_c, "temperature")
+    most = _degrees(plant.scenario.limits.bathing_temperature_c)
     return f"stop it in time: steered: high_stop: {most} or less"
 
 
-def _stopped(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+def stopped_in_time(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
     """A high stop at the warmest that people may bathe in."""
     del programme
     if stopped_too_late(plant, about.name):
         most_c = plant.scenario.limits.bathing_temperature_c
         at = "plant", "heat_sources", about.name, "steered", "high_stop_c"
-        made = mends.with_text(most_c, format_quantity(most_c, "temperature"), *at)
+        made = mends.with_text(most_c, _degrees(most_c), *at)
         yield mends.change(_sentence(plant), made)
 
 
@@ -164,7 +191,8 @@ RULES: tuple[Rule, ...] = (
         "sun-not-let-in",
         "plant",
         "comfort",
-        sentence="The pump or motor valve of steered collectors lets water through them.",
+        sentence="The pump or motor valve of steered collectors lets water through them, and their high stop "
+        "lets the sun in.",
         source=f"what they are there for: {PRACTICE}",
         mend="name the pump or the valve that they lie behind",
         judge=not_let_in,
@@ -215,7 +243,7 @@ RULES: tuple[Rule, ...] = (
         principles=("an end to every heat, by what is not the set point: common practice, no source",),
         subjects=_subjects("stop"),
         nothing="the file has no collectors that are steered",
-        changes=_stopped,
+        changes=stopped_in_time,
         by_plant=without_high_stop,
     ),
 )

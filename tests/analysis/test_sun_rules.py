@@ -6,6 +6,8 @@ import pytest
 
 from cyclesim.analysis.result import simulate
 from cyclesim.analysis.rules import check_plant
+from cyclesim.analysis.trials import tried
+from cyclesim.scenario.reading.edit import edited
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
@@ -87,6 +89,27 @@ def test_what_scalds_is_mended_by_what_the_file_has_not(limit, mend):
     assert mend in found.mend
 
 
+def test_that_collectors_cool_first_is_tried_on_the_same_days():
+    """A pump that starts at three pushes out what has stood at noon; from six to nine they are let in cool.
+
+    At 50 degC, the limit of the default, nothing hotter leaves them. At three alone they are never let in.
+    """
+    text = BY_VALVE + 'schedule: {filter_runs: [{pump: main, start: ["06:00", "15:00"], lasts: 3 h}]}\n'
+    result = simulate(load_text(text, "test.yaml"), days=2, start=SUMMER)
+    hot = [f for f in result.findings if f.rule == "outlet-too-hot"]
+    assert ["panels"] == [f.subject for f in hot]
+    (trial,) = tried(result, hot)
+    assert (True, False) == (trial.holds, trial.idle)
+    mended = load_text(edited(text, trial.edits), "test.yaml")
+    assert 50.0 == mended.plant.heat_sources["panels"].steered.not_above_c
+    found = simulate(mended, days=2, start=SUMMER).findings
+    assert "outlet-too-hot" not in {f.rule for f in found}
+    late = load_text(text.replace('"06:00", ', ""), "test.yaml")
+    result = simulate(late, days=2, start=SUMMER)
+    (trial,) = tried(result, [f for f in result.findings if f.rule == "outlet-too-hot"])
+    assert (False, True) == (trial.holds, trial.idle)
+
+
 LEG_IN_SUN = BY_VALVE.replace("[by_sun, panels]", "[by_sun, sun_out, panels]").replace(
     "  pumps:", "    sun_out: {bore: 20 mm, length: 4 m, zone: room}\n  pumps:"
 )
@@ -107,6 +130,17 @@ def test_a_leg_behind_a_motor_valve_is_moved_by_the_sun():
     told = found["stale-water"]
     assert "only filter run with sun_valve at to_sun moves it" == told.cause
     assert "while the sun shines" in told.mend
+
+
+def test_old_water_is_mended_where_it_stood_before():
+    """The return is filtered through every night; on Thursday noon alone what stood in the sun comes by."""
+    by_night = 'filter_runs: [{pump: main, start: "01:00", lasts: 3 h}]'
+    at_noon = 'line_flushes: [{pump: main, start: "12:00", lasts: 60 s, days: [thursday]}]'
+    plant = load_text(f"{LEG_IN_SUN}schedule: {{{by_night}, {at_noon}}}\n", "test.yaml")
+    found = simulate(plant, days=6, start=SUMMER).findings
+    told = next(f for f in found if (f.rule, f.subject) == ("stale-water", "return"))
+    assert "the water that comes in is old already" == told.cause
+    assert "see what lets water stand in sun_out and panels: it comes from there" == told.mend
 
 
 @pytest.mark.parametrize(
@@ -150,6 +184,33 @@ def test_more_water_than_the_sun_can_warm_is_told_by_the_plant_alone(plant, caus
     assert "sun-to-and-fro" not in found_without_a_run(plant, [f"{key}={0.95 * mean_k:.4f} K"])
 
 
+HEATED = BY_VALVE.replace(
+    "    panels:",
+    """    element: {kind: electric, output: 2 kW, drop: 0.3 m at 400 L/min, volume: 2 L, zone: room,
+              needs_flow: 30 L/min, proof: {by: flow_switch}}
+    panels:""",
+).replace("past_sun]}, return", "past_sun]}, element, return") + (
+    'schedule: {filter_runs: [{pump: main, start: "00:00", lasts: 24 h}], '
+    "heating: {with: [element], pump: main, keep_at: 36 degC, within: 1 K}}\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("stop", "set_back", "lets_in"),
+    [("34 degC", "", False), ("36 degC", "", True), ("34 degC", "30 degC", True)],
+)
+def test_a_high_stop_below_what_heating_keeps_lets_no_sun_in(stop, set_back, lets_in):
+    """Back 1 K below the stop, at 33 or 35 degC; heating lets 36 degC fall to 35, and to 29 when set back."""
+    sets = [f"plant.heat_sources.panels.steered.high_stop={stop}"]
+    if set_back:
+        step = f'{{from: "08:00", until: "18:00", keep_at: {set_back}}}'
+        sets.append(f"schedule.heating.plan=[{step}]")
+    told = found_without_a_run(HEATED, sets)
+    assert lets_in == ("sun-not-let-in" not in told)
+    if not lets_in:
+        assert "the sun is back at 33 degC, and heating starts at 35 degC" in told["sun-not-let-in"].mend
+
+
 def found_without_a_run(plant, sets):
     """Findings about the collectors that need no run, by rule."""
     scenario = load_text(plant, "test.yaml", sets=sets)
@@ -169,3 +230,40 @@ def test_a_high_stop_above_what_people_may_bathe_in_is_no_stop():
     mends = {f.rule: f.mend for f in found if f.rule in ("water-too-hot", "outlet-too-hot")}
     assert {"water-too-hot", "outlet-too-hot"} == set(mends)
     assert all("steered: high_stop: 40 degC or less" in mend for mend in mends.values())
+
+
+@pytest.mark.parametrize(
+    ("sets", "cause"),
+    [
+        ([], "there is no frost protection"),
+        (["pump: main, starts_below: 0.5 degC"], "frost protection at main does not move its water"),
+        (["pump: sun_pump, starts_below: -9 degC"], "frost protection does not keep it from freezing"),
+        (
+            ["pump: sun_pump, starts_below: 0.5 degC", "{from: 2027-01-10 00:00, lasts: 47 h}"],
+            "there is no power",
+        ),
+    ],
+)
+def test_nobody_is_told_to_insulate_collectors(sets, cause):
+    """What would be covered takes the sun: they are drained, or hold glycol.."""
+    colder = ["place.weather.mean=6 degC"]
+    zone = "watches: outdoors, stops_above: 1 degC"
+    colder += [f"schedule.frost_protection={{{zone}, {pumped}}}" for pumped in sets[:1]]
+    colder += [f"schedule.outages=[{cut}]" for cut in sets[1:]]
+    result = simulate(
+        load_text(OWN_PUMP + AT_NIGHT, "test.yaml", sets=colder), days=3, start=date(2027, 1, 10)
+    )
+    mends = {f.cause: f.mend for f in result.findings if f.rule == "frost-in-plant" and f.subject == "panels"}
+    assert cause in mends
+    assert "own_water" in mends[cause]
+    assert "drain it" in mends[cause]
+    assert "insulate" not in mends[cause]
+
+
+def test_a_motor_valve_keeps_water_out_of_what_freezes():
+    """A pump would move the collectors' water if the valve let it; by night it is at past."""
+    sets = ["place.weather.mean=6 degC"]
+    result = simulate(load_text(BY_VALVE + AT_NIGHT, "test.yaml", sets=sets), days=2, start=date(2027, 1, 10))
+    (found,) = [f for f in result.findings if f.rule == "frost-in-plant" and f.subject == "panels"]
+    assert "outdoors freezes it, and without sun sun_valve keeps water out of it" == found.cause
+    assert "drain it for the winter, or put glycol behind plates into it" in found.mend
