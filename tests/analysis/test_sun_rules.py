@@ -4,11 +4,15 @@ from datetime import date
 
 import pytest
 
+from cyclesim.analysis.combinations import asked_for
 from cyclesim.analysis.result import simulate
 from cyclesim.analysis.rules import check_plant
 from cyclesim.analysis.trials import tried
+from cyclesim.said.duties import duties
+from cyclesim.said.duty import duty_page
 from cyclesim.scenario.reading.edit import edited
 from cyclesim.scenario.reading.load import load_text
+from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
@@ -204,3 +208,21 @@ def test_a_high_stop_above_what_people_may_bathe_in_is_no_stop():
     mends = {f.rule: f.mend for f in found if f.rule in ("water-too-hot", "outlet-too-hot")}
     assert {"water-too-hot", "outlet-too-hot"} == set(mends)
     assert all("steered: high_stop: 40 degC or less" in mend for mend in mends.values())
+
+
+def test_the_duty_in_which_the_sun_is_let_in_is_told():
+    """A filter run goes through the collectors or past them, as the motor has it; a pump turns no valve."""
+    scenario = load_text(BY_VALVE + FILTERED, "test.yaml")
+    plant = Assembly(scenario)
+    asked = asked_for(plant, Programme(scenario))
+    past, to_sun = plant.as_steered
+    by_name = {duty.name: duty for duty in plant.duties()}
+    assert [past, to_sun] == [by_name[name].positions for name in asked]
+    assert [["filter run"], ["filter run"]] == list(asked.values())
+    told = printed(duty_page(scenario, duties(plant), asked))
+    assert "2 of 2 duties that can occur, with valves as usual, or as the sun turns them," in " ".join(
+        told.split()
+    )
+    assert "no water moves through it" in told.split("== main on with")[0]
+    own = load_text(OWN_PUMP + AT_NIGHT, "test.yaml")
+    assert "as the sun turns" not in printed(duty_page(own, duties(Assembly(own)), {}))
