@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from cyclesim.analysis.ages import ABSOLUTE_ZERO_C, Temperatures
-from cyclesim.analysis.amounts import lasting
+from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.analysis.combinations import as_written, more_flow
 from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
 from cyclesim.analysis.history import POWERLESS, History, unpowered
@@ -13,6 +13,8 @@ from cyclesim.analysis.spans import NONE, Floats, Spans, join, meet, spans, tota
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.control.step import BlockInterlock
 from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.scenario.blocks.heat_sources import Solar
+from cyclesim.simulation.assembly import Positions
 from cyclesim.simulation.programme import HEATING
 from cyclesim.simulation.trace import Trace
 
@@ -116,7 +118,8 @@ def _blocked_mend(history: History, source: str, block: BlockInterlock) -> str:
 
 _AFTER_CUT_S = 3600
 """Frost that begins so soon after a power cut is counted as its doing."""
-_NO_POWER_MENDS = "insulate it, drain it when the power fails in frost, or give the pump a supply of its own"
+_GLYCOL = "put glycol behind plates into it (own_water, turned by a pump under steered)"
+"""What keeps collectors, which nobody can insulate: they take the sun by what would be covered."""
 
 
 def freezing(history: History) -> dict[str, Spans]:
@@ -146,7 +149,9 @@ def frost_in_plant(history: History) -> Judged:
             dark = np.array(
                 [any(a <= s < b + _AFTER_CUT_S for a, b in cuts) for s, _ in spells.tolist()], dtype=bool
             )
-            yield from _frozen(body.name, spells[dark], parts, "there is no power", _NO_POWER_MENDS)
+            yield from _frozen(
+                body.name, spells[dark], parts, "there is no power", _no_power(history, body.name)
+            )
             if not dark.all():
                 why = _why_frost(history, body.name, body.zone)
                 yield from _frozen(body.name, spells[~dark], parts, *why)
@@ -196,29 +201,45 @@ def _frozen(name: str, spells: Spans, pieces: tuple[Floats, ...], cause: str, me
         yield Breach(name, cause, coldest, "degC", text, mend, start, end - start, less_is_worse=True)
 
 
+def _in_the_sun(history: History, name: str) -> bool:
+    """Whether a body is collectors that the tub's own water runs through."""
+    sheet = history.plant.sheet.heat_sources.get(name)
+    return isinstance(sheet, Solar) and sheet.own_water is None
+
+
+def _no_power(history: History, name: str) -> str:
+    kept = _GLYCOL if _in_the_sun(history, name) else "insulate it"
+    return f"{kept}, drain it when the power fails in frost, or give the pump a supply of its own"
+
+
 def _why_frost(history: History, name: str, zone: str) -> tuple[str, str]:
     """Why nothing keeps a body from freezing, and what would."""
     plant, frost = history.plant, history.plant.scenario.schedule.frost_protection
+    kept, drained = "insulate it, ", "drain it for the winter"
+    if _in_the_sun(history, name):
+        kept, drained = "", f"{drained}, or {_GLYCOL}"
 
-    def moves(pump: str, speed: str) -> bool:
-        return abs(plant.duty(plant.at(pump, speed)).flow_m3_s(name)) > STILL_M3_S
+    def moves(pump: str, speed: str, at: Positions | None = None) -> bool:
+        return abs(plant.duty(plant.at(pump, speed), at).flow_m3_s(name)) > STILL_M3_S
 
-    movers = [
-        (pump, speed) for pump, speeds in plant.speeds.items() for speed in speeds if moves(pump, speed)
-    ]
+    any_speed = [(pump, speed) for pump, speeds in plant.speeds.items() for speed in speeds]
+    movers = [pumped for pumped in any_speed if moves(*pumped)]
     if not movers:
-        return f"{zone} freezes it, and no pump moves its water", "drain it for the winter, or take it out"
+        valves = [steered.valve for steered in plant.steered.values() if steered.valve]
+        shut = [v.valve for v in valves if any(moves(*pumped, plant.turned(*v)) for pumped in any_speed)]
+        why = f"without sun {listed(shut)} keeps water out of it" if shut else "no pump moves its water"
+        return f"{zone} freezes it, and {why}", f"{drained}, or take it out"
     speed = as_written(*movers[0])
     line = f"{{watches: {zone}, starts_below: 4 degC, stops_above: 6 degC, pump: {speed}}}"
     if frost is None:
-        return "there is no frost protection", f"frost_protection: {line}; or drain it for the winter"
+        return "there is no frost protection", f"frost_protection: {line}; or {drained}"
     if not moves(*frost.pump):
-        mend = f"protect it with {speed}, which does, insulate it, or drain it for the winter"
+        mend = f"protect it with {speed}, which does, {kept}or {drained}"
         return f"frost protection at {as_written(*frost.pump)} does not move its water", mend
     if frost.watches not in (zone, name):
-        mend = f"let frost protection watch {zone}, or drain it for the winter"
+        mend = f"let frost protection watch {zone}, or {drained}"
         return f"frost protection watches {frost.watches}, and it lies in {zone}", mend
-    mend = f"start it above {frost.starts_below_c:g} degC, insulate it, keep the tub warmer, or drain it"
+    mend = f"start it above {frost.starts_below_c:g} degC, {kept}keep the tub warmer, or {drained}"
     return "frost protection does not keep it from freezing", mend
 
 

@@ -448,7 +448,7 @@ class PromisesMetrics:
     times_to_be_warm: int
     """Times at which the water was to be ready, and sessions that began, where there is heating."""
     warm_on_time: int
-    """At which of them it was no further below its set point than limits.cold_session."""
+    """At which of them it was no further below its set point than limits.cold_session, in tenths."""
     most_short_k: float | None
     """The worst of them, below its set point; less than 0 where the water was always warmer."""
     most_short_at: str | None

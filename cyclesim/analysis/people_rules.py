@@ -10,7 +10,7 @@ from cyclesim.analysis.history import History
 from cyclesim.analysis.outlet import cooler_sun, outlet_too_hot
 from cyclesim.analysis.spans import Spans, covers, join, meet, spans, total_s, while_in
 from cyclesim.analysis.sun_rules import stopped_too_late
-from cyclesim.analysis.tub import water_c_at
+from cyclesim.analysis.tub import HAIR_K, water_c_at
 from cyclesim.scenario.blocks.schedule import Schedule
 
 TOO_HOT_K = 0.2
@@ -83,9 +83,9 @@ def _is_heated_for(schedule: Schedule) -> bool:
 
 def cold_at_session(history: History) -> Judged:
     """People step into water colder than the set point of that moment, or it was not ready when it should."""
-    trace, least_k = history.trace, history.plant.scenario.limits.cold_session_k
+    trace, most_k = history.trace, history.plant.scenario.limits.cold_session_k + HAIR_K
     for at_s, water_c, wanted_c in trace.ready:
-        if water_c < wanted_c - least_k:
+        if water_c < wanted_c - most_k:
             cause = "it was to be ready by then, and heating did not manage"
             mend = "a stronger source, or a warmer set-back: keep_at lies too far below"
             yield _cold("ready by", cause, mend, float(at_s), water_c, wanted_c)
@@ -94,7 +94,7 @@ def cold_at_session(history: History) -> Judged:
         return
     for at_s, water_c in zip(starts, water_c_at(trace, np.array(starts)).tolist(), strict=True):
         wanted_c = history.set_points.level_c(at_s)
-        if water_c < wanted_c - least_k:
+        if water_c < wanted_c - most_k:
             cause, mend = _why_cold(history, at_s)
             yield _cold("bathing", cause, mend, at_s, water_c, wanted_c)
 

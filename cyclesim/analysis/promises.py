@@ -14,7 +14,7 @@ from cyclesim.analysis.metrics import LegMetrics, PromisesMetrics
 from cyclesim.analysis.outages import TUB, had_it_failed
 from cyclesim.analysis.spans import Spans, join, meet, spans, total_s
 from cyclesim.analysis.truth import running
-from cyclesim.analysis.tub import water_c_at
+from cyclesim.analysis.tub import HAIR_K, water_c_at
 
 
 def measure_promises(history: History, legs: Mapping[str, LegMetrics]) -> PromisesMetrics:
@@ -34,7 +34,7 @@ def measure_promises(history: History, legs: Mapping[str, LegMetrics]) -> Promis
     first = min(freeze, key=lambda name: freeze[name], default=None)
     return PromisesMetrics(
         times_to_be_warm=len(due),
-        warm_on_time=sum(moment.short_k <= limits.cold_session_k for moment in due),
+        warm_on_time=sum(moment.short_k <= limits.cold_session_k + HAIR_K for moment in due),
         most_short_k=worst and worst.short_k,
         most_short_at=worst and when(trace, worst.at_s),
         coldest_at_step_out_c=last and last.water_c,

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from cyclesim.analysis import mends
-from cyclesim.analysis.amounts import apart, lasting
+from cyclesim.analysis.amounts import apart, flow, lasting
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Change, Rule, Subject
 from cyclesim.analysis.history import moves_at
 from cyclesim.analysis.kept_out import LASTS_S, Why
 from cyclesim.analysis.truth import Snapshot
+from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.collectors import BACK_K
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
@@ -99,6 +100,38 @@ def _degrees(value_c: float) -> str:
     return format_quantity(value_c, "temperature")
 
 
+def to_and_fro(plant: Assembly, programme: Programme) -> Iterator[Breach]:
+    """Full sun cannot keep what is let in warmer than the difference at which it is shut out again.
+
+    Water that the sun warms by S / (rho c Q) on its way through is warmer by half of that on the mean, which
+    is what the sensor reads. What they lose, which makes it less, is left out, and the least flow is taken.
+    Collectors behind plates, whose own water circles, are not judged.
+    """
+    for name, steered in plant.steered.items():
+        if name in plant.behind_plates:
+            continue
+        if steered.pump:
+            duties = [plant.duty(plant.at(*steered.pump))]
+        else:
+            assert steered.valve
+            at = plant.turned(*steered.valve)
+            duties = [plant.duty(plant.asked(demand), at) for demand in programme.controller.demands]
+        flows = [q for duty in duties if (q := abs(duty.flow_m3_s(name))) > STILL_M3_S]
+        if not flows:
+            continue
+        half_w = 0.5 * plant.sheet.heat_sources[name].output_w
+        warmer_k = half_w / (plant.per_m3_k * min(flows))
+        if warmer_k <= steered.off_at_k:
+            most = flow(half_w / (plant.per_m3_k * steered.off_at_k))
+            moves = "pump stops and starts" if steered.pump else "valve goes to and fro"
+            cause = f"in the sun its {moves} again and again: it warms {flow(min(flows))} by less than off_at"
+            mend = (
+                f"less water through them, below {most}: a throttle, or a small pump of their own; or a lower"
+            )
+            text = f"{' of '.join(apart(warmer_k, steered.off_at_k, 1))} K"
+            yield Breach(name, f"{cause} on the mean", warmer_k, "K", text, f"{mend} off_at")
+
+
 def without_high_stop(plant: Assembly, programme: Programme) -> Iterator[Breach]:
     """Steered collectors without a high stop, or with one too high, warm the tub until it scalds."""
     del programme
@@ -164,6 +197,16 @@ RULES: tuple[Rule, ...] = (
         mend="name the pump or the valve that they lie behind",
         judge=not_let_in,
         applies=lambda plant, _: bool(plant.steered),
+    ),
+    Rule(
+        "sun-to-and-fro",
+        "plant",
+        "wear",
+        sentence="The sun at its best keeps the collectors warmer than off_at, at the flow that is let in.",
+        source="the heat that they give warms the flow by as much from end to end, by half of it on the mean",
+        mend="less water through them, or a lower off_at",
+        judge=to_and_fro,
+        applies=lambda plant, _: any(name not in plant.behind_plates for name in plant.steered),
     ),
     Rule(
         "sun-cools-water",

@@ -5,7 +5,7 @@ One sum for the rule, the report and all sizing: `Carried`.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from datetime import UTC, datetime
 from itertools import combinations
 from typing import NamedTuple
@@ -88,33 +88,48 @@ def load_a(plant: Assembly, name: str, speed: str = "on") -> float:
     return sheet.current_a if sheet.current_a is not None else sheet.power_w / plant.voltage_v
 
 
-def loads(plant: Assembly, on: Iterable[Closed], lasting: Collection[Closed] = ()) -> Iterator[Load]:
-    """What draws current: what is on, and what else is always on the supply. *lasting*: for 3 h or more."""
+def loads(
+    plant: Assembly, on: Iterable[Closed], lasting: Collection[Closed] = (), known: Collection[str] = ()
+) -> Iterator[Load]:
+    """What draws current: what is on, and what else may be at any time. *lasting*: for 3 h or more.
+
+    *known* are the names of which *on* tells all.
+    """
     counts = counts_lasting(plant)
     for name, speed in on:
         yield Load(name, speed, load_a(plant, name, speed), counts and (name, speed) in lasting)
     for name in plant.scenario.always_on:
-        yield Load(name, "on", load_a(plant, name), counts)
+        if name not in known:
+            yield Load(name, "on", load_a(plant, name), counts)
+
+
+def _less_of_either(plant: Assembly, loads_: Sequence[Load]) -> str:
+    """Which of the room's heater and fan draws less, where both are among the loads but never on at once."""
+    room = plant.sheet.pump_room
+    either = [load for load in loads_ if room and load.name in room.either]
+    return min(either, key=lambda load: load.current_a).name if len(either) > 1 else ""
 
 
 def carried(plant: Assembly, circuit: str, loads_: Iterable[Load]) -> Carried:
     """What of these hangs on a circuit."""
     sheet = plant.scenario.circuits[circuit]
-    return Carried(circuit, sheet.breaker_a, tuple(load for load in loads_ if load.name in sheet.feeds))
+    fed = [load for load in loads_ if load.name in sheet.feeds]
+    less = _less_of_either(plant, fed)
+    return Carried(circuit, sheet.breaker_a, tuple(load for load in fed if load.name != less))
 
 
 def loads_at(snapshot: Snapshot, plant: Assembly) -> list[Load]:
     """Everything that draws current: closed contacts, hot sources, and what else is on the supply."""
     on = [(pump, speed) for pump, speeds in snapshot.contacts for speed in speeds]
     on += [(name, "on") for name, truth in (*snapshot.sources, *snapshot.treatments) if truth.hot]
-    return list(loads(plant, on, snapshot.lasting))
+    return list(loads(plant, on, snapshot.lasting, [name for name, _ in snapshot.contacts]))
 
 
 def current_a(snapshot: Snapshot, plant: Assembly, circuit: Circuit | None = None) -> float:
     """Current [A] drawn from one circuit, or from the whole supply."""
-    return sum(
-        load.current_a for load in loads_at(snapshot, plant) if circuit is None or load.name in circuit.feeds
-    )
+    drawn = [load for load in loads_at(snapshot, plant) if circuit is None or load.name in circuit.feeds]
+    less = _less_of_either(plant, drawn)
+    return sum(load.current_a for load in drawn if load.name != less)
 
 
 def most_carried(plant: Assembly, circuit: str, having: Closed, *, heating_lasts: bool = True) -> Carried:
@@ -137,11 +152,25 @@ def most_carried(plant: Assembly, circuit: str, having: Closed, *, heating_lasts
 
 
 def most_together(plant: Assembly, circuit: str) -> list[Carried]:
-    """The most that a circuit carries with each thing that is switched on it; or what it always carries."""
+    """The most that a circuit carries with each thing that is switched on it; or what it always carries.
+
+    Of a room's heater and fan that are never on at once, first with the one that draws more, then the other.
+    """
     fed = [name for name in plant.scenario.circuits[circuit].feeds if name not in plant.scenario.always_on]
     having = [(name, speed) for name in fed for speed in plant.speeds.get(name, ("on",))]
     rows = [most_carried(plant, circuit, one) for one in having]
-    return rows or [carried(plant, circuit, loads(plant, ()))]
+    rows = rows or [carried(plant, circuit, loads(plant, ()))]
+    others = list(loads(plant, ()))
+    less = _less_of_either(
+        plant, [load for load in others if load.name in plant.scenario.circuits[circuit].feeds]
+    )
+    return rows + [_instead(plant, row, load) for row in rows for load in others if load.name == less]
+
+
+def _instead(plant: Assembly, row: Carried, other: Load) -> Carried:
+    """A row with the lesser of the room's heater and fan in place of the one that draws more."""
+    either = plant.sheet.pump_room.either if plant.sheet.pump_room else ()
+    return row._replace(loads=(*(load for load in row.loads if load.name not in either), other))
 
 
 def may_last(plant: Assembly, programme: Programme, *, heating_lasts: bool) -> frozenset[Closed]:
@@ -219,7 +248,9 @@ def start_currents(plant: Assembly, truth: Timeline, circuit: Circuit) -> tuple[
     begins = {key: on[key][:, 0][on[key][:, 0] > 0.0] for key in told_a}
     starts_s = np.unique(np.concatenate([np.empty(0), *begins.values()]))
     drawn = {
-        n: np.full(len(starts_s), load_a(plant, n)) for n in plant.scenario.always_on if n in circuit.feeds
+        n: np.full(len(starts_s), load_a(plant, n))
+        for n in plant.scenario.always_on
+        if n in circuit.feeds and (n, "on") not in truth.closed
     }
     for key, a in on.items():
         now = np.where(covers(a, starts_s), load_a(plant, *key), 0.0)

@@ -71,7 +71,7 @@ class Snapshot(NamedTuple):
 
     states: tuple[tuple[str, str], ...]
     contacts: tuple[tuple[str, tuple[str, ...]], ...]
-    """Per pump, blower and circulator, the speeds whose contacts are closed."""
+    """Per pump, blower, circulator, room heater and fan the speeds that are on; one not named may be on."""
     sources: tuple[tuple[str, SourceTruth], ...]
     lasting: frozenset[Closed] = frozenset()
     """What runs, now, for 3 h or more without a break; looked at where the region counts it."""
@@ -100,7 +100,7 @@ class Timeline(NamedTuple):
     some_flow: dict[str, Spans]
     enough_flow: dict[str, Spans]
     closed: dict[Closed, Spans]
-    """When each contact is closed and each source hot."""
+    """When each contact is closed, each source hot, and the room's own heater and fan on."""
     people: Spans
     """When somebody is in the water."""
 
@@ -245,7 +245,7 @@ def timeline(plant: Assembly, trace: Trace, flushes: Collection[Demand] = ()) ->
         states = tuple((s.name, s.labels[code]) for s, code in zip(streams, codes, strict=True))
         truths = tuple((name, source_truth(*islice(true, 7))) for name in devices)
         on = [key for key in contacts if next(true)]
-        switched = (*plant.pumps, *trace.blowers, *trace.circulators)
+        switched = (*plant.pumps, *trace.blowers, *trace.circulators, *trace.loads)
         snapshot = Snapshot(
             states,
             tuple((name, tuple(s for n, s in on if n == name)) for name in switched),
@@ -313,7 +313,7 @@ def _closed(plant: Assembly, trace: Trace, inertia: Inertia) -> dict[Closed, Spa
     for pump, speed in on:
         if pump in trace.seconds:
             on[pump, speed] = join(on[pump, speed], while_in(trace.seconds[pump], speed))
-    turned = {**trace.blowers, **trace.circulators}
+    turned = {**trace.blowers, **trace.circulators, **trace.loads}
     on |= {(name, "on"): while_in(stream, "on") for name, stream in turned.items()}
     on |= {(name, "on"): while_in(stream, "firing") for name, stream in trace.sources.items()}
     on |= {(name, "on"): while_in(stream, "on") for name, stream in trace.treatments.items()}

@@ -17,6 +17,10 @@ from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.exchanges import BATHERS, OPEN_WATER
 from cyclesim.simulation.trace import Trace
 
+HAIR_K = 0.05
+"""Water so little below a limit reads the same in tenths: where a thermostat starts at the foot of its band,
+it sinks by less before the heat comes. Project choice."""
+
 
 class Filtered(NamedTuple):
     """The flow that passes the filters, in stretches that tile the span."""

@@ -299,27 +299,6 @@ class Ways:
         ends = {i: self.plugs[i].b if flows[i] > 0.0 else self.plugs[i].a for i in moving}
         return [streams[i] for i in moving if ends[i] == "tub"]
 
-    def _by_second(
-        self,
-        way: Way,
-        contents: Mapping[int, list[Slug]],
-        beside: Mapping[int, Surroundings],
-        tub_c: tuple[float, float],
-    ) -> tuple[list[float], Floats]:
-        stream, flows = [(float(way.after_s), *tub_c)], way.pattern.flows
-        done = warmth.move(self.reaches, way.pattern, contents, stream, beside, self.per_m3_k)
-        seconds = np.arange(way.after_s + 1.0)
-        returned = np.zeros(way.after_s + 1)
-        for i in way.settled.moving:
-            plug, flow = self.plugs[i], flows[i]
-            if (plug.a if flow > 0.0 else plug.b) == "tub":
-                returned -= abs(flow) * warmth.gathered(stream, seconds)
-            if (plug.b if flow > 0.0 else plug.a) == "tub":
-                returned += abs(flow) * warmth.gathered(done.streams[i], seconds)
-        returned *= self.per_m3_k
-        returned[-1] = done.returned_j
-        return [done.lost_j[i] for i in way.settled.moving], returned
-
     def follow(
         self,
         way: Way,

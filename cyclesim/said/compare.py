@@ -191,9 +191,11 @@ def _say_running(page: Page, comparison: Comparison) -> None:
         ("blowers, kWh a year", kind("blower", "energy_kwh"), 1),
         ("circulators, kWh a year", kind("circulator", "energy_kwh"), 1),
         ("treatment, kWh a year", kind("treatment", "energy_kwh"), 1),
+        ("pump room's own, kWh a year", kind("pump room", "energy_kwh"), 1),
+        ("all electricity, kWh a year", lambda s: s.outcome.energy_kwh / s.outcome.days * _YEAR, 1),
         ("all pumps, Wh for each m3 filtered", per_filtered_m3, 1),
         *((f"{n}, Wh drawn for each m3 it moves", per_m3(n, "energy_kwh"), 1) for n in names),
-        *((f"{n}, of it work on the water", per_m3(n, "hydraulic_kwh"), 2) for n in names),
+        *((f"{n}, Wh of work on each m3 it moves", per_m3(n, "hydraulic_kwh"), 2) for n in names),
         ("most current at once, A", lambda s: s.outcome.most_current_a, 1),
         ("filled tub to set point, coldest week, h", lambda s: s.warming and s.warming.filled_h, 1),
         (f"from {low} to set point, coldest day, h", lambda s: s.warming and s.warming.set_back_h, 1),
@@ -248,7 +250,7 @@ def _say_money(page: Page, comparison: Comparison) -> None:
     counted = [terms if len(rates) == 1 else f"{listed(who)} with {terms}" for terms, who in rates.items()]
     page.line(
         f"Each at its value today: {'; '.join(counted)}, both beyond inflation; machines bought again when "
-        "their hours are used up, nothing worth anything in the end."
+        "their hours or years are used up, nothing worth anything in the end."
     )
 
 

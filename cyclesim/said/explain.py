@@ -19,6 +19,9 @@ from cyclesim.scenario.reading.defaults import left_out, text_of_default
 from cyclesim.scenario.text.refusals import keys_of, models_in, plain
 from cyclesim.units import KINDS
 
+_LEAST_LETTERS, _TOLD_OF = 3, 3
+"""Words so long are looked for in what is said of the keys, and so many keys are named that have them."""
+
 
 def explanation(about: str) -> Page:
     """The page on a key by its path, a rule by its id, or a word. CycleSimError for anything else."""
@@ -149,13 +152,23 @@ def _step(path: str, step: str, annotation: Any) -> tuple[FieldInfo, Any]:
                 return field, without_none(field.annotation)
     beside = () if "." in path else (*RULES, *WORDS, *METRICS)
     known = [*keys_of(annotation), *beside]
-    hint = did_you_mean(step, known)
-    told = f"; {hint}" if hint else ""
+    hints = [did_you_mean(step, known), "" if "." in path else _told_of(step)]
+    told = "".join(f"; {hint}" for hint in hints if hint)
     expected = (
         "expected a key of the file such as limits.water_age, the id of a rule, a word of the reports, or a "
         "number of the JSON"
     )
     raise CycleSimError(f"PATH: found '{shorten(step)}', which is none; {expected}{told}")
+
+
+def _told_of(words: str) -> str:
+    """The first keys whose descriptions have these words, as a hint; an empty text where none has."""
+    word = re.compile(rf"\b{re.escape(words)}", re.IGNORECASE)
+    fields = _fields_of(Scenario, "", frozenset())
+    found = dict.fromkeys(path for path, field, _ in fields if word.search(field.description or ""))
+    if not found or len(words) < _LEAST_LETTERS:
+        return ""
+    return f"told of at {', '.join(list(found)[:_TOLD_OF])}"
 
 
 def without_none(annotation: Any) -> Any:

@@ -39,6 +39,7 @@ _KEYS: dict[str, tuple[str, ...]] = {
     "plates-hardly-possible": ("plant.heat_sources.{}.own_water.exchanger",),
     "own-water-freezes": ("plant.heat_sources.{}.own_water.glycol",),
     "sun-not-let-in": ("plant.heat_sources.{}.steered", "plant.network"),
+    "sun-to-and-fro": ("plant.heat_sources.{}.steered", "plant.heat_sources.{}"),
     "sun-cools-water": ("plant.heat_sources.{}.steered", "plant.diverters"),
     "sun-half-let-in": ("plant.heat_sources.{}.own_water", "interlocks"),
     "sun-not-stopped": ("plant.heat_sources.{}.steered.high_stop",),

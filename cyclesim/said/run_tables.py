@@ -17,6 +17,7 @@ from cyclesim.analysis.metrics import (
 from cyclesim.said.cautions import DROPS
 from cyclesim.said.page import Amount, Column, Page, Row, cost, record, records, whole, words
 from cyclesim.said.words import NEVER_MOVES, number, when
+from cyclesim.scenario.blocks.room_loads import SUMP_PUMP
 from cyclesim.simulation.assembly import last_stretch
 
 LAST_JET = "its last jet"
@@ -268,6 +269,8 @@ def say_energy(page: Page, energy: EnergyMetrics, *, everything: bool = False) -
     if energy.breaker_a is not None:
         most += f"; the breaker takes {number(energy.breaker_a)} A"
     page.line(f"{most}.")
+    if SUMP_PUMP in energy.by_device:
+        page.line(f"{SUMP_PUMP} is counted throughout: its float may start it at any time.", indent=2, hang=2)
     for name, circuit in energy.circuits.items():
         if len(energy.circuits) == 1 and circuit.most_starting_a is None and circuit.most_drop_v is None:
             continue  # the line above has said it

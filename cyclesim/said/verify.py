@@ -26,7 +26,7 @@ HELD: dict[Barrier, str] = {
 REPLAYED = {
     "by the engine": "The engine has replayed it.",
     "in order, not in time": "This order is allowed, but no timed run reproduced it: not decided.",
-    "order only": "This order is allowed. No timed run tells of it: the engine cannot be given what happens.",
+    "order only": "This order is allowed. It goes by the order alone: no run can be given what happens.",
 }
 
 
@@ -179,8 +179,9 @@ def _say_matrix(page: Page, verification: Verification) -> None:
     page.line(
         "interlock: one of the controller's holds; own switch: the device's own flow switch holds; limit: "
         "heat comes on, and an independent limit ends it; kept: not broken, whatever may hold it; BROKEN: "
-        "nothing holds; open: not decided, for an order is allowed that no timed run reproduced, or there "
-        "are too many states; -: nothing to protect here, or the rule cannot see the fault."
+        "nothing holds, in a timed run or, where none can be given what happens, in an order that is "
+        "allowed; open: not decided, for a timed run was tried and did not break it, or there are too many "
+        "states; -: nothing to protect here, or the rule cannot see the fault."
     )
     shown, rows = matrix(verification)
     for k, verdict in enumerate(shown, 1):
@@ -226,19 +227,19 @@ def _say_unheld(page: Page, verification: Verification, numbers: Mapping[int, in
     if single:
         page.heading("Broken by one fault")
         for verdict, cell in single:
-            _say_cell(page, verdict, cell, numbers)
-        if not any(cell.mends for _, cell in single):
+            _say_cell(page, verdict, cell)
+            if verification.mends_faults:
+                _say_mends(page, cell.mends, numbers)
+        if not verification.mends_faults:
             page.line("With --rule ID of one of them, mends are tried and verified again.", command=True)
     double = [(v, c) for v in verification.verdicts for c in v.unheld if len(c.faults) == 2]
     if double:
         page.heading("Broken by two faults")
         for verdict, cell in double:
-            _say_cell(page, verdict, cell, numbers)
+            _say_cell(page, verdict, cell)
 
 
-def _say_cell(page: Page, verdict: Verdict, cell: Cell, numbers: Mapping[int, int]) -> None:
+def _say_cell(page: Page, verdict: Verdict, cell: Cell) -> None:
     page.line(f"{verdict.rule} ({verdict.subject}): {cell.why}", tone="strong", hang=2)
     if cell.story is not None:
         _say_story(page, cell.story)
-    if cell.mends:
-        _say_mends(page, cell.mends, numbers)

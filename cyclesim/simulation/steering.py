@@ -78,7 +78,7 @@ class Steering:
             self._steer(self._name, steered, on)
         else:
             run.board.wake()
-        self.plan()
+        self.plan(inside_c)
 
     look_at_tub = look
 
@@ -93,14 +93,14 @@ class Steering:
     def _tub_water_moves(self) -> bool:
         return not (self._still or self._own)
 
-    def plan(self) -> None:
-        """When to look next, beside what is watched."""
+    def plan(self, inside_c: float | None = None) -> None:
+        """When to look next, beside what is watched; *inside_c* where they have just been read [degC]."""
         run, now = self._run, self._run.board.now
         until = self._changes_s[min(bisect_right(self._changes_s, now), len(self._changes_s) - 1)]
-        at = self._next_look(now, until)
+        at = self._next_look(now, until, inside_c)
         hour_ends = run.drive.start_s + HOUR_S * ((now - run.drive.start_s) // HOUR_S + 1)
         if at is not None and hour_ends < until:  # without sun: the air alone warms them, hour by hour
-            until, at = hour_ends, self._next_look(now, hour_ends)
+            until, at = hour_ends, self._next_look(now, hour_ends, inside_c)
             at = until if at is None else at
         self._known_until_s = until
         if at is not None and at >= run.drive.span_s:
@@ -115,7 +115,7 @@ class Steering:
         else:
             self._run.board.wake()
 
-    def _next_look(self, now: int, until: int) -> int | None:
+    def _next_look(self, now: int, until: int, inside_c: float | None) -> int | None:
         """The second of the next look; None where none is due before all is reckoned anew *until* then."""
         steered, water_c = self._steered, self._run.heat.water_c
         if self._stopped:
@@ -124,7 +124,9 @@ class Steering:
             if self._run.heat.follows_tub(self._place):
                 return None
             return now + min(LONGEST_S, max(FIRST_LOOK_S, now - self._since_s))
-        inside_c, limit_c = self._reads(self._place, now), steered.not_above_c
+        limit_c = steered.not_above_c
+        if inside_c is None:
+            inside_c = self._reads(self._place, now)
         if self._on:
             soonest = self._reached(inside_c, water_c + steered.off_at_k, now, until, rising=False)
             if self._still and limit_c is not None:

@@ -162,6 +162,8 @@ class Verification:
     assumed: tuple[str, ...] = ()
     not_needed: tuple[tuple[str, str], ...] = field(default=())
     """(rule, why there is nothing to verify)."""
+    mends_faults: bool = False
+    """Whether mends were tried against each single fault that nothing holds."""
 
     @property
     def tried(self) -> list[tuple[Verdict, Mend]]:

@@ -32,6 +32,11 @@ def assumed(sheet: Plant) -> tuple[str, ...]:
             for name in least
         ),
         *(
+            f"What steers {name} reads its temperatures as they are, but where a sensor's fault is tried."
+            for name, source in sheet.heat_sources.items()
+            if getattr(source, "steered", None)
+        ),
+        *(
             f"The high limit of {name} has a sensor of its own: the file does not say (limit_sensor)."
             for name, source in sheet.heat_sources.items()
             if source.high_limit_c is not None and source.unsaid("limit_sensor")

@@ -82,8 +82,10 @@ class Environment:
         hot: Iterable[str] = (),
         people: bool = False,
         kept_out: str = "",
+        misread: str = "",
     ) -> None:
         self.plant, self.programme, self.cone = plant, programme, cone
+        self._misread = misread
         self._kept_out = kept_out
         self._calendar, self._tells_flush, self._people = calendar, tells_flush, people
         resets = programme.scenario.controller.after_power_cut == "midnight"
@@ -134,7 +136,10 @@ class Environment:
             )
 
     def _sun(self) -> Iterator[Dim]:
-        """Collectors that are steered: cold, warmed by the sun, or so with the tub at its high stop."""
+        """Collectors that are steered: cold, warmed by the sun, or so with the tub at its high stop.
+
+        *misread*, what is wrong with a sensor, may let them in when they should be kept out.
+        """
         loops = groups(self.plant)
         inside = {loops.get(pump) for pump in self.cone.names if pump in self.plant.pumps}
         for name, steered in self.plant.steered.items():
@@ -153,6 +158,10 @@ class Environment:
                 said = f"the sun has warmed {name}, and the water is at its high stop"
                 past = values[0] if steered.high_stop_c is not None else on
                 values.append(replace(past, sentence=said, hot=name))
+            if self._misread:
+                out = values[0] if cold else values[-1]
+                said = f"{out.sentence}, but {self._misread}"
+                values.append(replace(on, sentence=said, cold=out.cold, hot=out.hot))
             yield Dim.free(f"{MOTOR} {valve.valve}" if valve else demand, values)
 
     def _place(self, valve: str) -> str:

@@ -173,7 +173,7 @@ def _contactors(plant: Assembly, programme: Programme) -> _Subjects:
 
 def _sensors(plant: Assembly, programme: Programme) -> _Subjects:
     del programme
-    if plant.scenario.schedule.heating or plant.scenario.schedule.frost_protection:
+    if plant.scenario.schedule.heating or plant.scenario.schedule.frost_protection or plant.steered:
         yield "high", "a temperature sensor reads high"
         yield "low", "a temperature sensor reads low"
         yield "open", "a temperature sensor is open"
@@ -225,6 +225,16 @@ def faults_of(plant: Assembly, programme: Programme) -> Iterator[PlantFault]:
 def reroutes(fault: PlantFault) -> bool:
     """Whether a fault changes where water runs, and nothing else."""
     return FAULTS[fault.kind].link is not None
+
+
+def misleads(fault: PlantFault, kept_out: str) -> bool:
+    """Whether a sensor is wrong so that the sun is let in: cold collectors, or water at its high stop.
+
+    Cold collectors need one that is too warm or a tub that is too cold, the high stop a tub that is too cold;
+    an open sensor may be either.
+    """
+    lets_in = {"cold": ("high", "low", "open"), "stop": ("low", "open")}
+    return fault.kind == "sensor" and fault.subject in lets_in.get(kept_out, ())
 
 
 def touches(fault: PlantFault, cone: Cone, loops: Mapping[str, int], plant: Assembly) -> bool:

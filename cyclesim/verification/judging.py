@@ -24,7 +24,7 @@ from cyclesim.verification.calendar_order import Calendar
 from cyclesim.verification.cone import Cone, cone_of, groups
 from cyclesim.verification.dead_ends import dead_ends
 from cyclesim.verification.environment import Environment, Kind
-from cyclesim.verification.faults import FAULTS, PlantFault, faults_of, reroutes, touches
+from cyclesim.verification.faults import FAULTS, PlantFault, faults_of, misleads, reroutes, touches
 from cyclesim.verification.search import Explored, TooManyStatesError, search
 from cyclesim.verification.subjects import Check, checks, judges
 from cyclesim.verification.telling import Teller
@@ -115,6 +115,7 @@ class Judging:
     ) -> Automaton:
         """The automaton of a check; where demands come as they like, a *coarse* order is quicker."""
         person = any(fault.kind == "person" for fault in faults)
+        misread = next((f.sentence for f in faults if misleads(f, check.about.kept_out)), "")
         cone = cone_of(self.plant, self.programme, check.about.machines, whole=whole, alone=check.about.flush)
         cone = self._cones.setdefault((cone.names, check.about.flush), cone)  # its steps are remembered
         env = Environment(
@@ -128,6 +129,7 @@ class Judging:
             hot=check.about.hot,
             people=check.about.people,
             kept_out=check.about.kept_out,
+            misread=misread,
         )
         return Automaton(
             self.plant,
@@ -324,10 +326,11 @@ class Judging:
     def _under(self, check: Check, before: Explored, fault: PlantFault) -> Explored | None:
         """The search with a fault more; None where the rule cannot see it."""
         automaton, search_name = before.automaton, f"{check.rules[0]} ({check.subject}), {fault.sentence}"
-        if not touches(fault, automaton.cone, self.loops, self.plant):
+        misled = misleads(fault, check.about.kept_out)
+        if not misled and not touches(fault, automaton.cone, self.loops, self.plant):
             return None
-        if fault.kind == "person":
-            faulty = self.automaton(check, "commands", frozenset({fault}))
+        if misled or fault.kind == "person":  # what is around is another from the start
+            faulty = self.automaton(check, "commands", automaton.faults | {fault})
             if [len(dim.values) for dim in faulty.dims] == [len(dim.values) for dim in automaton.dims]:
                 return None
             return search(faulty, judges(check, faulty), self._tell(search_name), until_broken=_STORIES_TRIED)

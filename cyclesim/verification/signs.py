@@ -65,10 +65,10 @@ def noticed(scenario: Scenario, begin: date | None = None) -> tuple[Noticed, ...
     plant, programme = Assembly(scenario), Programme(scenario)
     first = begin or date(scenario.place.year, 2, 1)
     sound = _Week(plant, plant, programme, first, None)
-    found = []
+    found, heats = [], bool(scenario.schedule.heating or scenario.schedule.frost_protection)
     for fault in faults_of(plant, programme):
         kind = FAULTS[fault.kind]
-        if (kind.replayed and fault.kind not in _SKIPPED and not kind.known) or _misreads(fault):
+        if (kind.replayed and fault.kind not in _SKIPPED and not kind.known) or (heats and _misreads(fault)):
             faulty = FaultyPlant(plant, frozenset({fault}))
             week = _Week(plant, faulty, programme, first, fault)
             found.append(Noticed(fault, tuple(week.signs(sound))))

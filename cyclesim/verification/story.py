@@ -126,7 +126,9 @@ def _ended(automaton: Automaton, i: int, before: Node) -> str:
     if of in automaton.plant.behind_plates:
         return f"that has lasted for {lasts}" if kind == "grace" else ""
     if of in automaton.plant.steered:
-        return f"water has run through {of} for {lasts}" if kind == "grace" else ""
+        driven = any(automaton.flows.effect(before.state, before.env, before.feedback).levels)
+        coasts = ", and coasts" if any(before.coasts) and not driven else ""
+        return f"water has run through {of} for {lasts}{coasts}" if kind == "grace" else ""
     return {
         "coasting": f"the water of {of} has come to rest",
         "grace": f"{of} stays on for {lasts} with too little flow"

@@ -69,6 +69,7 @@ def verify(
         ends.timed,
         assumed(run.plant.sheet),
         tuple(run.not_needed(rule)),
+        run.mends_faults and faults > 0,
     )
 
 

@@ -194,6 +194,12 @@ def test_cold_water_at_a_session(run: Run) -> None:
     assert [] == told(steps_in(run, 35.0), "cold-at-session")
 
 
+def test_a_hair_below_the_limit_is_no_cold_water(run: Run) -> None:
+    """A thermostat `within: 1 K` starts at 35.0: 34.96 reads 35.0 in tenths, 34.94 reads 34.9."""
+    assert [] == told(steps_in(run, 34.96), "cold-at-session")
+    assert 1 == len(told(steps_in(run, 34.94), "cold-at-session"))
+
+
 def test_the_set_point_is_that_of_the_moment(run: Run) -> None:
     """30 degC suffice at 20:00 where the plan keeps 30 from 18:00 to 22:00, and not at 17:00."""
     plan = ("within: 1 K", 'within: 1 K, plan: [{from: "18:00", until: "22:00", keep_at: 30 degC}]')

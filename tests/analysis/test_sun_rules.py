@@ -162,6 +162,32 @@ def test_what_never_moves_their_water_is_told_by_the_plant_alone(plant, sets, ca
         assert "sun-not-let-in" not in found_without_a_run(drawn, [])
 
 
+@pytest.mark.parametrize(
+    ("plant", "cause"),
+    [
+        (OWN_PUMP + AT_NIGHT, "in the sun its pump stops"),
+        (BY_VALVE + FILTERED, "in the sun its valve goes to and fro"),
+    ],
+)
+def test_more_water_than_the_sun_can_warm_is_told_by_the_plant_alone(plant, cause):
+    """1 kW into Q L/min: by 14.3 K min/L x 1/Q from end to end (rho c 4.18 MJ/(m3 K)), 7.2 / Q on the mean.
+
+    With off_at just above that it is told, just below it is not; what they may get at most is 7.2 / off_at.
+    """
+    drawn = Assembly(load_text(plant, "test.yaml"))
+    at = None if drawn.steered["panels"].pump else drawn.turned("sun_valve", "to_sun")
+    pump = "sun_pump" if at is None else "main"
+    l_min = 60_000.0 * drawn.duty(drawn.at(pump, "on"), at).flow_m3_s("panels")
+    mean_k = 7.18 / l_min
+    key = "plant.heat_sources.panels.steered.off_at"
+    told = found_without_a_run(plant, [f"{key}={1.05 * mean_k:.4f} K"])["sun-to-and-fro"]
+    assert ("wear", pytest.approx(mean_k, rel=0.01)) == (told.severity, told.worst)
+    assert told.cause.startswith(cause)
+    most = float(told.mend.split("below ")[1].split(" L/min")[0])
+    assert most == pytest.approx(l_min / 1.05, rel=0.02)
+    assert "sun-to-and-fro" not in found_without_a_run(plant, [f"{key}={0.95 * mean_k:.4f} K"])
+
+
 HEATED = BY_VALVE.replace(
     "    panels:",
     """    element: {kind: electric, output: 2 kW, drop: 0.3 m at 400 L/min, volume: 2 L, zone: room,
@@ -226,3 +252,40 @@ def test_the_duty_in_which_the_sun_is_let_in_is_told():
     assert "no water moves through it" in told.split("== main on with")[0]
     own = load_text(OWN_PUMP + AT_NIGHT, "test.yaml")
     assert "as the sun turns" not in printed(duty_page(own, duties(Assembly(own)), {}))
+
+
+@pytest.mark.parametrize(
+    ("sets", "cause"),
+    [
+        ([], "there is no frost protection"),
+        (["pump: main, starts_below: 0.5 degC"], "frost protection at main does not move its water"),
+        (["pump: sun_pump, starts_below: -9 degC"], "frost protection does not keep it from freezing"),
+        (
+            ["pump: sun_pump, starts_below: 0.5 degC", "{from: 2027-01-10 00:00, lasts: 47 h}"],
+            "there is no power",
+        ),
+    ],
+)
+def test_nobody_is_told_to_insulate_collectors(sets, cause):
+    """What would be covered takes the sun: they are drained, or hold glycol.."""
+    colder = ["place.weather.mean=6 degC"]
+    zone = "watches: outdoors, stops_above: 1 degC"
+    colder += [f"schedule.frost_protection={{{zone}, {pumped}}}" for pumped in sets[:1]]
+    colder += [f"schedule.outages=[{cut}]" for cut in sets[1:]]
+    result = simulate(
+        load_text(OWN_PUMP + AT_NIGHT, "test.yaml", sets=colder), days=3, start=date(2027, 1, 10)
+    )
+    mends = {f.cause: f.mend for f in result.findings if f.rule == "frost-in-plant" and f.subject == "panels"}
+    assert cause in mends
+    assert "own_water" in mends[cause]
+    assert "drain it" in mends[cause]
+    assert "insulate" not in mends[cause]
+
+
+def test_a_motor_valve_keeps_water_out_of_what_freezes():
+    """A pump would move the collectors' water if the valve let it; by night it is at past."""
+    sets = ["place.weather.mean=6 degC"]
+    result = simulate(load_text(BY_VALVE + AT_NIGHT, "test.yaml", sets=sets), days=2, start=date(2027, 1, 10))
+    (found,) = [f for f in result.findings if f.rule == "frost-in-plant" and f.subject == "panels"]
+    assert "outdoors freezes it, and without sun sun_valve keeps water out of it" == found.cause
+    assert "drain it for the winter, or put glycol behind plates into it" in found.mend

@@ -160,14 +160,15 @@ def test_faults_are_searched_for_the_paper_where_that_is_asked_for(tmp_path):
 
 
 def test_every_circuit_has_its_row_and_the_search_for_faults_is_named():
-    """The moss cellar: 800 + 25 + 350 W at 230 V are 5.11 A on the circuit of its room, each counted once."""
+    """Moss cellar: 800 + 350 W at 230 V are 5 A on its room's circuit; the fan never runs with the heater."""
     scenario = load(PATH.with_stem("moss-cellar"))
     rows = {row.cells[0]: row.cells[1] for row in tables(scenario)["at most"].rows}
     assert {"pumps", "heat", "room"} == set(rows)
-    assert rows["room"] == pytest.approx((800 + 25 + 350) / 230)
+    assert rows["room"] == pytest.approx((800 + 350) / 230)
     [paper] = HandOver(scenario, "", (), "2027-03-02", "0.1.0").papers(("electrician",)).papers
     lines = " ".join(block.text for block in paper.blocks if isinstance(block, Line))
     assert "Behind the residual-current device cellar: pumps." in lines
+    assert "Not together: room_heater and room_fan" in lines
     assert (
         "papers FILE --faults adds what nothing holds, and cyclesim verify FILE --faults 1 tells how" in lines
     )

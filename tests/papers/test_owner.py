@@ -1,6 +1,6 @@
 """The owner's paper: hours until frost and until hot as elsewhere, and chores by the file's dates."""
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -10,9 +10,55 @@ from cyclesim.decide.sizing.heat_up import Warmer, seasons
 from cyclesim.said.page import Line, Table
 from cyclesim.said.papers.chores import chores
 from cyclesim.said.papers.collected import HandOver
-from cyclesim.scenario.reading.load import load
+from cyclesim.said.papers.owner import _do_when
+from cyclesim.said.papers.paper import Sheet
+from cyclesim.scenario.reading.load import load, load_text
+from tests.sunny import AT_NIGHT, BEHIND_PLATES, BY_VALVE, OWN_PUMP
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
+
+
+def power_cut(scenario, start):
+    """What the owner is told: rows of the table of power that is off in frost, and the lines after it."""
+    sheet = Sheet()
+    _do_when(sheet, scenario, simulate(scenario, days=2, start=start))
+    rows = [block.cells for block in sheet.blocks[2].rows]
+    texts = [block.text for block in sheet.blocks[3:6] if isinstance(block, Line)]
+    return rows, texts
+
+
+def test_what_is_ice_already_is_drained_in_autumn():
+    """Collectors and what leads to them at -6 degC have no time left; the pipes in the ground have."""
+    sets = ["place.weather.mean=6 degC"]
+    january = date(2027, 1, 20)
+    rows, texts = power_cut(load_text(OWN_PUMP + AT_NIGHT, "test.yaml", sets=sets), january)
+    assert {"panels", "sun_out", "sun_back"} == {row[0] for row in rows if row[1] == "already"}
+    assert "To drain when the winter begins" in texts[0]
+    assert texts[0].endswith("before the power fails: panels, sun_back and sun_out.")
+    assert "drain what stands first after that" in texts[1]
+
+
+@pytest.mark.parametrize(
+    ("plant", "frost", "drained"),
+    [
+        (OWN_PUMP, None, "sun_pump lets no water in until"),
+        (OWN_PUMP, "main", "sun_pump lets no water in until"),
+        (OWN_PUMP, "sun_pump", None),
+        (BY_VALVE, "main", "sun_valve lets no water in until"),
+        (BEHIND_PLATES, None, None),
+    ],
+)
+def test_collectors_are_drained_unless_something_keeps_ice_away(plant, frost, drained):
+    """Glycol, or frost protection by a pump that moves their water, which a usual position keeps out."""
+    sets = ["place.weather.mean=6 degC"]
+    if frost:
+        about = f"watches: outdoors, starts_below: 3 degC, stops_above: 5 degC, pump: {frost}"
+        sets.append(f"schedule.frost_protection={{{about}}}")
+    found = {chore.name: chore for chore in chores(load_text(plant + AT_NIGHT, "test.yaml", sets=sets))}
+    assert (drained is not None) == ("Drain panels" in found)
+    if drained:
+        assert drained in found["Drain panels"].how
+        assert found["Get ready for frost"].first == found["Drain panels"].first
 
 
 @pytest.mark.slow

@@ -57,6 +57,24 @@ def test_a_number_is_found_by_its_path() -> None:
         explanation("oldest_water")
 
 
+@pytest.mark.parametrize(
+    ("words", "key"),
+    [
+        ("motor valve", "plant.heat_sources.NAME.steered.valve"),
+        ("Wears out", "money.purchases.NAME.lasts"),
+        ("wear", "money.purchases.NAME.lasts"),
+    ],
+)
+def test_words_of_a_description_lead_to_its_key(words: str, key: str) -> None:
+    """What is no key and no word of its own is looked for in what is said of the keys."""
+    with pytest.raises(CycleSimError, match=f"told of at {key}"):
+        explanation(words)
+    for nothing in ("qwxyz", "it", ""):
+        with pytest.raises(CycleSimError) as nowhere:
+            explanation(nothing)
+        assert "told of" not in str(nowhere.value)
+
+
 def test_a_default_is_told_alike_by_explain_and_schema() -> None:
     """Value, spread and source, in the same words."""
     expected = "Left out it is 2 s (in practice 1 to 10 s; common practice, no source)."

@@ -52,6 +52,23 @@ def test_every_barrier_has_its_words() -> None:
     assert set(get_args(Barrier)) == set(verify.HELD)
 
 
+def test_mends_are_offered_until_they_were_tried() -> None:
+    """Where one rule was asked for and the catalogue has none, that is said in place of the command."""
+    offered, none = "With --rule ID of one of them, mends", "Nothing of the catalogue mends it alone."
+    for tried in (False, True):
+        found = Verification("tub", 1, any_order=False, verdicts=(BY_FAULT,), mends_faults=tried)
+        lines = "\n".join(str(part) for part in verify_page(found).blocks)
+        assert (offered in lines, none in lines) == (not tried, tried)
+
+
+def test_the_marks_say_how_an_order_alone_is_counted() -> None:
+    """A story that no run can be given counts as broken; one that a run did not follow is open."""
+    under_fault = Verification("tub", 1, any_order=False, verdicts=(BY_FAULT,))
+    lines = " ".join(str(part) for part in verify_page(under_fault).blocks)
+    assert "BROKEN: nothing holds, in a timed run or, where none can be given what happens" in lines
+    assert "open: not decided, for a timed run was tried and did not break it" in lines
+
+
 MARKS = {
     "controller": "interlock",
     "own switch": "own switch",

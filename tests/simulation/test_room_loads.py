@@ -8,9 +8,11 @@ import pytest
 
 from cyclesim.analysis.outages import had_it_tripped
 from cyclesim.analysis.result import simulate
+from cyclesim.analysis.supply import most_together
 from cyclesim.errors import InputError
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.scenario.reading.starter import starter_text
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.room_thermostats import Load, switched_room_c
 
 HOUR, DAY = 3600, 86_400
@@ -187,3 +189,34 @@ def test_what_the_room_draws_hangs_on_a_circuit():
         starter(HEATER, none)
     with pytest.raises(InputError, match="or give that another name"):
         starter(HEATER, "supply.also_on_it={room_heater: 500 W}")
+
+
+@pytest.mark.parametrize(("air", "drawn"), [("-5 degC", "room_heater"), ("30 degC", "room_fan")])
+def test_the_most_current_counts_what_was_on_in_that_second(air, drawn):
+    """Second by second from streams and plates, apart: heater or fan only while its thermostat has it.
+
+    By the plates 1.5 A low, 7.4 A high, 3 kW, 800 W and 30 W at 230 V.
+    """
+    result = simulate(starter(HEATER, FAN, air=air), days=2)
+    trace, total = result.trace, np.zeros(2 * DAY)
+    on_a = {("main", "low"): 1.5, ("main", "high"): 7.4, ("element", "firing"): 3000 / 230}
+    on_a |= {("room_heater", "on"): 800 / 230, ("room_fan", "on"): 30 / 230}
+    for (name, state), amps in on_a.items():
+        for start, end in {**trace.pumps, **trace.sources, **trace.loads}[name].spans(state):
+            total[start:end] += amps
+    assert trace.loads[drawn].spans("on")
+    assert result.metrics.energy.most_current_a == pytest.approx(total.max())
+
+
+def test_heater_and_fan_are_summed_only_where_they_keep_two_zones():
+    """Of 800 W and 30 W at 230 V the heater's 3.48 A; with the fan in a zone of its own 3.61 A.
+
+    Each has a row, so that a cable to the fan alone is worked out too.
+    """
+    fed = "feeds: [room_heater, room_fan]}, water: {breaker: 25 A, feeds: [main, element]}"
+    fed = f"supply={{voltage: 230 V, tariff: 0.20 EUR/kWh, circuits: {{room: {{breaker: 6 A, {fed}}}}}"
+    loft = ROOM.replace("pump_room", "loft"), FAN.replace("zone: pump_room", "zone: loft")
+    apart = Assembly(starter(fed, HEATER, FAN))
+    assert [row.drawn_a for row in most_together(apart, "room")] == pytest.approx([800 / 230, 30 / 230])
+    both = Assembly(starter(fed, HEATER, *loft))
+    assert [row.drawn_a for row in most_together(both, "room")] == pytest.approx([830 / 230])

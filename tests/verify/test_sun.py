@@ -129,6 +129,43 @@ def test_what_sticks_or_welds_breaks_both_rules(plant, fault):
         assert (fault,) in {cell.faults for cell in cells if cell.barrier == "nothing"}, rule
 
 
+SENSOR_FAULTS = {f"a temperature sensor {so}" for so in ("reads high", "reads low", "is open")}
+
+
+@pytest.mark.parametrize("plant", [BY_VALVE + FILTERED, OWN_PUMP + AT_NIGHT], ids=["valve", "pump"])
+def test_a_sensor_that_is_wrong_lets_the_sun_in(plant):
+    """By hand: they are let in while they read warmer than the tub, and the tub below its high stop.
+
+    Cold, they are let in by any of their sensors; past the high stop not by one that reads high.
+    """
+    for rule, lets_in in (
+        (COOLS, SENSOR_FAULTS),
+        (NOT_STOPPED, SENSOR_FAULTS - {"a temperature sensor reads high"}),
+    ):
+        found = {c.faults[0]: c for c in verdict(rule, plant, faults=1).cells if c.faults[0] in SENSOR_FAULTS}
+        assert set(found) == SENSOR_FAULTS
+        assert lets_in == {fault for fault, cell in found.items() if cell.barrier == "nothing"}
+        for fault in lets_in:
+            assert any(step.count(f"but {fault}") for step in found[fault].story.steps)
+
+
+def test_what_a_pump_has_stopped_moving_coasts():
+    """A story in which a restart stops the pump, and water has run for long enough before it stands."""
+    rinsed = 'schedule: {line_flushes: [{pump: sun_pump, start: "22:00", lasts: 6 min}]}\n'
+    least = ("power: 30 W}", "power: 30 W, minimum_run: 10 min, rest: 5 min}")
+    [restarted] = [
+        cell
+        for cell in verdict(COOLS, OWN_PUMP + rinsed, least, faults=1).cells
+        if cell.faults == ("the controller restarts in mid-run",)
+    ]
+    steps = restarted.story.steps
+    stops = next(k for k, step in enumerate(steps) if "sun_pump stops" in step)
+    runs = next(k for k, step in enumerate(steps) if k > stops and "sun_pump runs" in step)
+    [lasted] = [k for k, step in enumerate(steps) if "water has run through panels for 15 min" in step]
+    assert stops < lasted < runs
+    assert steps[lasted].endswith(", and coasts")
+
+
 BUSY = """schedule:
   filter_runs: [{pump: main, start: ["10:00", "22:00"], lasts: 4 h}]
   line_flushes: [{pump: %s, start: "12:30", lasts: 3 min}]

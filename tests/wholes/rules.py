@@ -291,7 +291,7 @@ class Judge:
 
     def cold_at_session(self) -> bool:
         """Colder than the set point when people step in, or when it was to be ready."""
-        least = self.limits.cold_session_k
+        least = self.limits.cold_session_k + 0.05  # what reads the same in tenths is not cold
         at, water = (np.array(x) for x in zip(*self.run.tub, strict=True))
         cold = any(c < wanted - least for t, c, wanted in self.run.ready if t >= 0)
         return cold or any(

@@ -7,7 +7,7 @@ criteria for life-cycle cost, with its real rates d and e (an excerpt read). AST
 have the same convention (from memory, not opened). Nothing is worth anything in the end.
 
 Money is in prices of today: energy at the end of each year by a factor, machines bought again when their
-hours are used up, nothing worth anything in the end. The run knows no money.
+hours or years are used up, nothing worth anything in the end. The run knows no money.
 """
 
 from __future__ import annotations

@@ -5,7 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
+from cyclesim.analysis.history import moves_at
+from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.hourly_weather import weather
 from cyclesim.simulation.programme import Programme
 
@@ -61,7 +64,25 @@ def chores(scenario: Scenario) -> list[Chore]:
             how += " The frost protection starts its pump when its sensor is cooled."
         ready = frost - timedelta(days=BEFORE_FROST_DAYS)
         found.append(Chore("Get ready for frost", how, ready, None, "the file's weather"))
+        for name, pump_or_valve in drained_for_winter(scenario).items():
+            how = "Empty it and its pipes outdoors. "
+            how += f"{pump_or_valve} lets no water in until it is filled again, in an evening without frost."
+            found.append(Chore(f"Drain {name}", how, ready, None, "the file's weather"))
     return sorted(found, key=lambda chore: chore.first)
+
+
+def drained_for_winter(scenario: Scenario) -> dict[str, str]:
+    """Collectors in which neither glycol nor frost protection keeps ice away, and what lets water in."""
+    frost, plant, found = scenario.schedule.frost_protection, Assembly(scenario), dict[str, str]()
+    for name, source in scenario.plant.heat_sources.items():
+        if not isinstance(source, Solar):
+            continue
+        own, steered = source.own_water, source.steered
+        kept = own.glycol > 0.0 if own else frost and moves_at(plant, plant.at(*frost.pump), name)
+        if not kept:
+            valve, pump = (steered.valve, steered.pump) if steered else (None, None)
+            found[name] = valve.valve if valve else pump.pump if pump else "Its valve"
+    return found
 
 
 def first_frost(scenario: Scenario) -> date | None:

@@ -124,6 +124,10 @@ def _together(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
         sheet.line(
             f"Not together: {interlock_said(line)}{why}. A contact in series with {line.block} sees to it."
         )
+    room = plant.sheet.pump_room
+    if room and room.either:
+        why = "no temperature of their room has both on; of the two the one that draws more is counted"
+        sheet.line(f"Not together: {listed(list(room.either))}, for {why}.")
     if plant.scenario.supply.region == "north_america":
         sheet.line("What runs for 3 h or more counts 125 % against its breaker.")
     for target, way in ((b.starter.target, b.starter.name.partition(", ")[2]) for b in programme.beside):

@@ -103,14 +103,22 @@ def _do_when(sheet: Sheet, scenario: Scenario, year: Result) -> None:
             Column("at 0 °C after", kind="lasting"),
             Column("a tenth of it ice, at the soonest after", kind="lasting", unknown="more than 10 days"),
         )
-        rows = [(name, hours, cut.until_frozen_h.get(name)) for hours, name in freezes[:_FIRST_PARTS]]
+        already = [name for hours, name in freezes if not hours]
+        rows: list[tuple[Cell, ...]] = [
+            (name, hours or "already", cut.until_frozen_h.get(name)) for hours, name in freezes[:_FIRST_PARTS]
+        ]
         since = datetime.fromisoformat(cut.from_local)
         note = (
             f"In the model the power fails at {since:%H:%M} on {since.day} {since:%B}, the coldest hour of "
             "the file's year."
         )
         sheet.table(columns, rows, notes=[note])
-        sheet.line("Before that time: drain what stands first in this table, or bring warmth to it.")
+        if already:
+            late = "To drain when the winter begins, for it is at 0 °C before the power fails"
+            sheet.line(f"{late}: {listed(already)}.", tone="strong")
+        if len(already) < len(freezes):
+            first = "what stands first after that" if already else "what stands first in this table"
+            sheet.line(f"Before that time: drain {first}, or bring warmth to it.")
     else:
         sheet.line("In the model nothing would be at 0 °C within ten days, from the coldest hour on.")
     sheet.heading("No water comes from the jets, or the flow check keeps heat off")

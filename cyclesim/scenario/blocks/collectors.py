@@ -31,13 +31,13 @@ class ValveAt(NamedTuple):
 
 
 def read_valve_at(text: str) -> ValveAt:
-    """`sun_valve to_sun`."""
+    """`sun_valve sun`."""
     try:
         valve, position = read_pump_speed(text)
     except RefusedError:
         valve, position = "", "on"
     if not valve or len(text.split()) < 2:
-        due = "expected a valve and the position that leads through the collectors, e.g. sun_valve to_sun"
+        due = "expected a valve and the position that leads through the collectors, e.g. sun_valve sun"
         raise RefusedError("no valve and position", due)
     return ValveAt(valve, position)
 
@@ -53,16 +53,17 @@ class Steered(Model):
             ValveAt,
             Text(
                 read_valve_at,
-                "expected a valve and a position, e.g. sun_valve to_sun",
+                "expected a valve and a position, e.g. sun_valve sun",
                 rf"^{NAME} +{NAME}$",
-                ("sun_valve to_sun",),
+                ("sun_valve sun",),
             ),
         ]
         | None
     ) = Field(
         None,
-        description="Or a motor valve and the position that leads through them, e.g. sun_valve to_sun; else "
-        "it is in its usual one, and water moves when a pump runs.",
+        description="Or a motor valve and the position that leads through them, a key of its opens and not "
+        "a way, e.g. sun_valve sun where it has opens: {sun: [to_sun], past: [past_sun]}. Else it is in its "
+        "usual one. Water moves when a pump runs.",
     )
     on_at_k: Difference = default(
         6.0,
@@ -94,7 +95,7 @@ class Steered(Model):
     @model_validator(mode="after")
     def _one_way(self) -> "Steered":
         if (self.pump is None) == (self.valve is None):
-            raise RefusedError("", "expected either pump: sun_pump or valve: sun_valve to_sun")
+            raise RefusedError("", "expected either pump: sun_pump or valve: sun_valve sun")
         if self.off_at_k >= self.on_at_k:
             raise RefusedError("", "off_at is less than on_at", at=("off_at",))
         return self

@@ -427,7 +427,11 @@ class Solar(Unswitched):
             )
         if self.own_water is not None and (self.steered is None or self.steered.pump is None):
             due = "expected steered: {pump: sun_pump}, which starts the circulator, too"
-            raise RefusedError("own water that nothing turns", due, at=("own_water",))
+            found = "own water that nothing turns"
+            if self.steered is not None:
+                found = "own water beside a valve, which starts no circulator"
+                due += "; with a valve the tub's water runs through the collectors, and own_water is left out"
+            raise RefusedError(found, due, at=("own_water",))
         return self
 
     def assumed(self) -> list[Assumed]:

@@ -294,7 +294,7 @@ class Scenario(Model):
 
     @property
     def always_on(self) -> dict[str, float]:
-        """What counts as drawing its power [W] at any time: other things on the supply, the room's own."""
+        """What the controller does not switch, with its power [W]: others on the supply, the room's own."""
         return self.supply.also_on_it | (self.plant.pump_room.loads if self.plant.pump_room else {})
 
     def room_loads(self, zone: str) -> tuple[RoomHeater | None, RoomFan | None]:

@@ -100,8 +100,8 @@ class Purchase(Model):
     price: Price = Field(description="What it costs, fitted, e.g. 780 EUR.")
     lasts: Lasts | None = Field(
         None,
-        description="How long it lasts: a machine by the hours that it runs, e.g. 15000 h; anything by the "
-        "calendar, e.g. 12 years.",
+        description="How long it lasts until it wears out: a machine by the hours that it runs, e.g. "
+        "15000 h; anything by the calendar, e.g. 12 years.",
     )
     every: Lasts | None = Field(
         None, description="Another word for lasts: it is bought again so often, e.g. every 2 years."

@@ -54,6 +54,12 @@ class PumpRoom(Model):
         known = {ROOM_HEATER: self.heater, ROOM_FAN: self.fan, SUMP_PUMP: self.sump_pump}
         return {name: load.power_w for name, load in known.items() if load is not None}
 
+    @property
+    def either(self) -> tuple[str, ...]:
+        """Heater and fan, where they keep one zone: its file is refused if a temperature has both on."""
+        one = self.heater and self.fan and self.heater.zone == self.fan.zone
+        return (ROOM_HEATER, ROOM_FAN) if one else ()
+
 
 class Suction(Model):
     """The fittings in the tub's wall or floor through which a leg draws."""

@@ -97,7 +97,10 @@ def _steered(tree: Tree) -> Iterator[Fault]:
             if position not in positions or position == usual:
                 others = [p for p in positions if p != usual]
                 due = f"expected {one_of(others)}: a position of {valve} that is not its usual one"
-                yield tree.fault(path, f"'{shorten(text)}'", due, did_you_mean(position, others))
+                ways = about.get("ways")
+                is_way = isinstance(ways, list) and position in ways
+                hint = f"{position} is one of its ways" if is_way else did_you_mean(position, others)
+                yield tree.fault(path, f"'{shorten(text)}'", due, hint)
         if valve in of:
             where = f"the first is on line {tree.mark(of[valve]).line}"
             yield tree.fault(path, f"'{shorten(text)}' again", "a motor valve is steered by one", where)
