@@ -289,3 +289,16 @@ def test_a_motor_valve_keeps_water_out_of_what_freezes():
     (found,) = [f for f in result.findings if f.rule == "frost-in-plant" and f.subject == "panels"]
     assert "outdoors freezes it, and without sun sun_valve keeps water out of it" == found.cause
     assert "drain it for the winter, or put glycol behind plates into it" in found.mend
+
+
+def test_a_motor_valve_that_sticks_at_the_sun_starves_its_loop():
+    """A pump of 4 m drives 8 L/min x (4 m / 1 m)^0.5 = 16 L/min at most through the collectors, if all goes
+    there; what stood for 16 h is then no older. As drawn, most of the water still goes past them."""
+    drawn, all_of_it = "to_sun: [by_sun, past_sun]", "to_sun: [by_sun]"
+    text = BY_VALVE.replace(drawn, all_of_it) + AT_NIGHT
+    suction = simulate(load_text(text, "test.yaml"), days=2, start=SUMMER, left=True).left["suction"]
+    assert "sun_valve at to_sun" == suction.worst_left
+    assert suction.most_flow_left_l_min <= 16.0 < 0.5 * suction.most_flow_usual_l_min
+    assert suction.oldest_left_h == pytest.approx(suction.oldest_usual_h, rel=0.01)
+    past = simulate(load_text(BY_VALVE + AT_NIGHT, "test.yaml"), days=2, start=SUMMER, left=True)
+    assert "" == past.left["suction"].worst_left
