@@ -62,6 +62,8 @@ class Question:
 def answer(question: Question, tell: Tell) -> Values:
     """What a question comes to: `page` in its reader's units, `values` as `--json` has them, and more.
 
+    Findings among the values have their sentences in the reader's units.
+
     Raises CycleSimError for whatever a person can mend.
     """
     plant = opened(Folder(question.file.parent), question.file.name)
@@ -95,12 +97,13 @@ def _run(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values
     answered = answer_(result)
     heard = loud(History(result.plant, result.programme, result.trace))
     whole = stretch(result, date.fromisoformat(result.about.first_day), days)
+    values = result_values(result)
     worst = result.trace.local(chosen_span(result, None, min(FORTNIGHT, days))[0]).date()
     return {
         "about": asdict(result.about),
         "answer": {**asdict(answered), "worst": [list(map(asdict, group)) for group in answered.worst]},
         "page": page_view(run_page(result, everything=True), us),
-        "values": result_values(result),
+        "values": values | {"findings": decided.in_units(values["findings"], us)},
         "drawing": drawn_view(result.plant, us, result.metrics.legs, result.findings),
         "timeline": packed(whole, us),
         "loud": None

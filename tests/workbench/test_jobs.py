@@ -55,6 +55,16 @@ class TestAQuestion:
         assert expected == told["values"]
         assert told["answer"]["verdict"] in json.dumps(told["page"])
 
+    def test_tells_findings_in_its_readers_units(self, folder: Path) -> None:
+        """Water that is cold at a tenth of a kelvin below: degrees as the page writes them, C or F."""
+        file = folder / "garden.yaml"
+        file.write_text(file.read_text("utf-8").replace("water_age: 24 h", "cold_session: 0.1 K"), "utf-8")
+        for us, degree in ((False, "°C"), (True, "°F")):
+            told = answer(Question("fortnight", file, us=us), lambda *_: None)
+            texts = {f["worst_text"] for f in told["values"]["findings"] if f["rule"] == "cold-at-session"}
+            assert texts
+            assert all(text.endswith(degree) for text in texts)
+
     @staticmethod
     def versioned(what: str, folder: Path) -> Question:
         return Question(what, folder / "garden.yaml", version=opened(Folder(folder), "garden.yaml").version)

@@ -137,7 +137,7 @@ def test_oldest_water_is_estimated_while_a_run_is_moved(window: Window, garden: 
 
     window.go(garden.name, "day")
     window.one("[data-run='schedule.line_flushes.0.0'].move").send_keys(Keys.ARROW_RIGHT)
-    window.sees("left_bench 8.73 h", ".estimate")
+    window.sees("left_bench 8.7 h", ".estimate")
     window.press(Keys.ESCAPE)
     window.until("return !document.querySelector('.estimate')")
     assert LOUD == garden.read_text(encoding="utf-8")

@@ -2,7 +2,7 @@
 // What the programme does, beside the strip: oldest water per leg against its limit, turnovers, noise, money, findings.
 
 import { html, useEffect } from "./vendor/preact.js";
-import { number } from "./numbers.js";
+import { number, tenths } from "./numbers.js";
 import { answers, kept, plant, tell } from "./state.js";
 import { address } from "./views.js";
 
@@ -34,8 +34,8 @@ const elementOf = (subject) => subject.split(/, | /)[0];
 
 /** What has just become known, for who does not look there. @param {any} answer @param {any} was */
 const summary = ({ what, result: { values } }, was) => [
-  `Of ${SPANS[what]}: oldest water ${number(values.promises.oldest_water_h)} h`,
-  was ? `(was ${number(was.promises.oldest_water_h)} h)` : "", `in ${values.promises.oldest_water_in};`,
+  `Of ${SPANS[what]}: oldest water ${tenths(values.promises.oldest_water_h)} h`,
+  was ? `(was ${tenths(was.promises.oldest_water_h)} h)` : "", `in ${values.promises.oldest_water_in};`,
   values.findings.length === 1 ? "1 finding" : `${values.findings.length} findings`,
   was ? `(were ${was.findings.length}).` : "."].filter(Boolean).join(" ").replace(" .", ".");
 
@@ -43,8 +43,8 @@ function Bar({ name, value, was, limit, most }) {
   const at = (hours) => Math.min(100, (100 * hours) / most);
   const over = value > limit;
   return html`<tr><th scope="row"><a href=${address(plant.value.name, "plant", elementOf(name))}>${name}</a></th>
-    <td class="n">${over ? html`<strong>${number(value)} h, over</strong>` : `${number(value)} h`}</td>
-    <td class="n ghost">${was === undefined ? "" : `was ${number(was)} h`}</td>
+    <td class="n">${over ? html`<strong>${tenths(value)} h, over</strong>` : `${tenths(value)} h`}</td>
+    <td class="n ghost">${was === undefined ? "" : `was ${tenths(was)} h`}</td>
     <td class="chart"><svg viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true">
       <rect class=${over ? "over" : ""} width=${at(value)} height="10"/>
       ${was !== undefined && html`<path class="was" d=${`M${at(was)} 0V10`}/>`}
@@ -81,7 +81,7 @@ export function Answers() {
     <p class="note">${answer.old ? faulty ? "As it was when the file could last be run: "
       : "As it was before the last change: " : ""}Of ${SPANS[answer.what]} from ${DATE.format(new Date(first(answer.result)))}.</p>
     <p class=${`verdict ${answer.old && faulty ? "old" : answer.result.answer.tone}`}>${answer.result.answer.verdict}</p>
-    <table class="bars"><caption>Oldest water, by leg; the line is the limit of ${number(limit)} h</caption><tbody>
+    <table class="bars"><caption>Oldest water, by leg; the line is the limit of ${tenths(limit)} h</caption><tbody>
       ${legs.map(([name, leg]) => html`<${Bar} key=${name} name=${name} value=${leg.oldest_water_h}
         was=${was?.legs[name]?.oldest_water_h} limit=${limit} most=${most}/>`)}</tbody></table>
     <table class="list"><tbody>

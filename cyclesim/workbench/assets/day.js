@@ -6,7 +6,7 @@ import { Answers, best } from "./answers.js";
 import { DAYS } from "./clock.js";
 import { Fields, Problems } from "./form.js";
 import { added, called, copied, deleted, longestGaps, moved, onDays, stretched } from "./runs.js";
-import { number } from "./numbers.js";
+import { tenths } from "./numbers.js";
 import { change, keep, keepAnswered, kept, plant, tell } from "./state.js";
 import { Strip, Week } from "./strip.js";
 import { Under } from "./under.js";
@@ -43,7 +43,7 @@ function Estimate({ schedule, held }) {
   if (!held.value) return null;
   const gaps = longestGaps(schedule.demands, plant.value.moves, held.value).slice(0, 3);
   return html`<p class="note estimate">Estimate, from the longest wait between runs of the clock (heating and people may move the water sooner):
-    ${gaps.map(({ leg, longest }) => `${leg} ${Number.isFinite(longest) ? `${number(longest / 3600)} h` : "never moved"}`).join(", ")}.
+    ${gaps.map(({ leg, longest }) => `${leg} ${Number.isFinite(longest) ? `${tenths(longest / 3600)} h` : "never moved"}`).join(", ")}.
     The run answers once you let go.</p>`;
 }
 

@@ -14,6 +14,9 @@ export function number(value) {
   return text.replace("-", "\u2212");
 }
 
+/** Hours and temperatures, in tenths as reports tell them. @param {number} value */
+export const tenths = (value) => number(Math.round(10 * value) / 10);
+
 /** @param {number} value @param {string} unit as the server's values have it @param {boolean} us */
 export function shown(value, unit, us) {
   const [theirs, times] = us && US[unit] || [unit, 1];

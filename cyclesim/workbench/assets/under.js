@@ -5,7 +5,7 @@ import { html, useEffect, useLayoutEffect, useRef, useSignal } from "./vendor/pr
 // @ts-ignore: the server puts the page's script together
 import { opened, unpacked, valueAt } from "../timeline.js";
 import { DAY_S, clockOf } from "./clock.js";
-import { number } from "./numbers.js";
+import { number, tenths } from "./numbers.js";
 
 const MOST_LEGS = 3, EVERY_S = 300, AGES = 92, WARM = 60, LOUD = 18, TITLE = 18;
 const DATE = new Intl.DateTimeFormat("en-GB", { weekday: "short", day: "numeric", month: "short", year: "numeric", timeZone: "UTC" });
@@ -81,18 +81,18 @@ function Drawn({ data, loud, at, wide }) {
   const noise = `loud: ${number(ran)} min, ${number(inQuiet)} min of them in quiet hours`;
   const heardAt = base + WARM + TITLE;
   const move = (by) => { at.value = Math.min(data.span[1] - 1, Math.max(data.span[0], start + by * DAY_S + DAY_S / 2)); };
-  const said = legs.map((leg) => `${leg.curve.name} ${number(leg.most)} h at ${clockOf(clock(leg.when))}`).join(", ");
+  const said = legs.map((leg) => `${leg.curve.name} ${tenths(leg.most)} h at ${clockOf(clock(leg.when))}`).join(", ");
   return html`<p class="day-of"><strong>${DATE.format(1000 * wall(data, start))}</strong>
       <button type="button" onClick=${() => move(-1)} disabled=${start <= data.span[0]}>a day earlier</button>
       <button type="button" onClick=${() => move(1)} disabled=${end >= data.span[1]}>a day later</button>
       <button type="button" onClick=${() => { at.value = worstAt(data) - 1; }}>the day with the oldest water</button></p>
     <p class="note">The legs with the oldest water: ${legs.map((leg, k) => `${leg.curve.name} ${["solid", "dashed", "dotted"][k]}`).join(", ")}.${change
       ? ` The clock goes ${change}.` : ""}</p>
-    <svg width=${wide} height=${base + WARM + (loud ? TITLE + LOUD : 0)} role="img" aria-label=${`Oldest water of the day: ${said}. Tub ${number(low)} to ${number(high)} ${data.unit}.${loud ? ` Of the day ${noise}.` : ""}`}>
+    <svg width=${wide} height=${base + WARM + (loud ? TITLE + LOUD : 0)} role="img" aria-label=${`Oldest water of the day: ${said}. Tub ${tenths(low)} to ${tenths(high)} ${data.unit}.${loud ? ` Of the day ${noise}.` : ""}`}>
       <text class="title" x="2" y="12">oldest water</text>
-      <path class="limit" d=${`M0 ${age(data.limit)}H${wide}`}/><text x="2" y=${age(data.limit) - 3}>limit ${number(data.limit)} h</text>
+      <path class="limit" d=${`M0 ${age(data.limit)}H${wide}`}/><text x="2" y=${age(data.limit) - 3}>limit ${tenths(data.limit)} h</text>
       ${legs.map((leg, k) => html`<path class=${`age leg${k}${leg.most > data.limit ? " over" : ""}`} d=${line(leg.curve, age)}/>`)}
-      ${legs[0] && html`<text class="end" x=${wide - 2} y=${Math.max(TITLE + 10, age(legs[0].most) - 4)}>at most ${number(legs[0].most)} h</text>`}
+      ${legs[0] && html`<text class="end" x=${wide - 2} y=${Math.max(TITLE + 10, age(legs[0].most) - 4)}>at most ${tenths(legs[0].most)} h</text>`}
       <path class="row" d=${`M0 ${TITLE + AGES}H${wide}M0 ${base + WARM - 1}H${wide}`}/>
       <text class="title" x="2" y=${base - 5}>tub water: ${low.toFixed(1)} to ${high.toFixed(1)} ${data.unit}</text>
       <path class="warm" d=${line(tub, warm)}/>
