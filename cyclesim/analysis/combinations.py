@@ -58,6 +58,16 @@ def together(plant: Assembly, programme: Programme) -> list[tuple[PlantDuty, lis
     return duties
 
 
+def asked_for(plant: Assembly, programme: Programme) -> dict[str, list[str]]:
+    """The demands by the name of the duty they ask for: as usual, then as motor valves let the sun in."""
+    found = dict[str, list[str]]()
+    rows = together(plant, programme)
+    for positions in plant.as_steered:
+        for duty, demands in rows:
+            found.setdefault(plant.duty(duty.speeds, positions).name, demands)
+    return found
+
+
 def can_fire(plant: Assembly, programme: Programme, source: str, duty: PlantDuty) -> bool:
     """Whether neither a block nor the means of proof keeps a source off at a duty."""
     if programme.proof_s(source) is not None and not plant.sensed(source, duty):

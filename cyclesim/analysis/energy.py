@@ -273,10 +273,21 @@ def measure_source(
         fuel_kwh=total.fuel_kwh if isinstance(sheet, Boiler) else None,
         sun_unused_kwh=sun.unused_j / _KWH if sun else None,
         sun_unused_at_stop_kwh=sun.at_stop_j / _KWH if sun and sun.at_stop_j is not None else None,
+        valve_moves=_valve_moves(plant, trace, name),
         stood_hot_h=sun.hot_s / _H_S if sun and sun.hot_s is not None else None,
         hottest_c=sun.hottest_c if sun else None,
         hottest_at=when(trace, sun.hottest_at_s) if sun and sun.hottest_at_s is not None else None,
     )
+
+
+def _valve_moves(plant: Assembly, trace: Trace, name: str) -> int | None:
+    """How often the motor valve of steered collectors moved, by hand too; None where they have none."""
+    steered = plant.steered.get(name)
+    if steered is None or steered.valve is None:
+        return None
+    k = list(plant.turnable).index(steered.valve.valve)
+    stood = [stay.state[k] for stay in trace.positions if stay.state]
+    return sum(before != after for before, after in pairwise(stood))
 
 
 def measure_treatment(

@@ -15,6 +15,8 @@ from cyclesim.simulation.assembly import Assembly, Positions
 
 _ALL_UP_TO = 16
 """So many combinations of positions are all run; of more, only those in which one valve is turned."""
+_OLDER, _STARVED = 1.01, 0.5
+"""Worse is water that is older by more than this, or else less than this of the flow; project choices."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +30,7 @@ class LeftLeg:
     most_flow_usual_l_min: float
     """At the speed that moves it most, of those that the plant has."""
     worst_left: str
-    """What is not as usual; "" where no position makes its water older."""
+    """What is not as usual; "" where no position makes its water older or takes half of its flow."""
     oldest_left_h: float | None
     most_flow_left_l_min: float
 
@@ -71,8 +73,10 @@ def worst_left(
 
         worst = max(left, key=lambda positions: (age(positions), -flows[positions][name]))
         own = float("inf") if leg.oldest_water_h is None else leg.oldest_water_h
-        if age(worst) <= own * 1.001:
-            worst = plant.usually
+        if age(worst) <= own * _OLDER:
+            worst = min(left, key=lambda positions: flows[positions][name])
+            if flows[worst][name] >= _STARVED * flows[plant.usually][name]:
+                worst = plant.usually
         legs[name] = LeftLeg(
             leg.oldest_water_h,
             flows[plant.usually][name],

@@ -96,6 +96,8 @@ class HeatSourceMetrics:
     """Of collectors: heat that was not used since no water moved through them."""
     sun_unused_at_stop_kwh: float | None = None
     """Of that, with the tub at their high stop or within the kelvin below; None where they have none."""
+    valve_moves: int | None = None
+    """Of collectors that a motor valve steers: how often it moved, to and fro."""
     stood_hot_h: float | None = None
     """Of collectors with a temperature: how long they could have warmed the water and none moved."""
     hottest_c: float | None = None

@@ -269,7 +269,7 @@ def verify(
 def duty(file: Path, sets: tuple[str, ...], json_file: Path | None, everything: bool) -> int:
     """Say what every pump, leg and jet of FILE gets."""
     scenario = loaded(file, sets, json_file)
-    from cyclesim.analysis.combinations import together
+    from cyclesim.analysis.combinations import asked_for
     from cyclesim.said.duty import duty_page
     from cyclesim.said.values import duty_values
     from cyclesim.shown.as_json import as_text
@@ -281,7 +281,7 @@ def duty(file: Path, sets: tuple[str, ...], json_file: Path | None, everything: 
     if json_file is not None:
         write_text(json_file, as_text(values))
     if json_file != STDOUT:
-        asked = None if everything else {d.name: who for d, who in together(plant, Programme(scenario))}
+        asked = None if everything else asked_for(plant, Programme(scenario))
         show_page(duty_page(scenario, values["duties"], asked))
     return OK
 

@@ -33,7 +33,7 @@ def duty_page(
     else:
         each = f"{len(told)} of {count(len(duties), 'duty', 'duties')} that can occur"
         page.line(
-            f"What the programme asks for, {each}, with valves as usual and water at "
+            f"What the programme asks for, {each}, with valves as usual{_or_in_sun(scenario)} and water at "
             f"{number(duties[0]['water_c'])} °C; --all tells every combination of speeds and positions."
         )
     for duty, like in _alike(told):
@@ -45,6 +45,11 @@ def duty_page(
     say_defaults(page, filled_in(scenario), only="plant", everything=asked is None)
     say_cautions(page, DUTY_CAUTIONS)
     return page
+
+
+def _or_in_sun(scenario: Scenario) -> str:
+    steered = (getattr(source, "steered", None) for source in scenario.plant.heat_sources.values())
+    return ", or as the sun turns them," if any(one and one.valve for one in steered) else ""
 
 
 def _alike(duties: list[Values]) -> list[tuple[Values, list[str]]]:
@@ -142,7 +147,8 @@ def _devices(duty: Values) -> Iterator[Row]:
         judged = {None: "no limit given", True: "within", False: "too much"}[device["within_limit"]]
         yield Row((name, device["flow_l_min"], limit, judged), name)
     for name, source in duty["heat_sources"].items():
-        judged = "enough" if source["enough"] else "too little to heat"
+        too_little = "too little to heat" if source["flow_l_min"] else "no water moves through it"
+        judged = "enough" if source["enough"] else too_little
         yield Row(
             (name, source["flow_l_min"], Amount(source["needs_l_min"], before="at least"), judged), name
         )

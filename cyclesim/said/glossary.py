@@ -68,6 +68,7 @@ METRICS = {
     "seasonal_cop": "The heat of a heat pump over its electricity in these days, defrosting taken off.",
     "sun_unused_kwh": "The heat that collectors could have given in these days, had water moved, in kWh.",
     "sun_unused_at_stop_kwh": "The part of it for which the tub was warm enough: at the high stop, in kWh.",
+    "valve_moves": "How often the motor valve of collectors moved, to and fro.",
     "stood_hot_h": "For how many hours collectors could have warmed the water and none moved.",
     "hottest_c": "The hottest that standing collectors got, as if their water did not boil.",
     "warm_on_time": "How often the water was warm enough when it had to be: limits.cold_session.",

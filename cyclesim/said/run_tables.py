@@ -16,7 +16,7 @@ from cyclesim.analysis.metrics import (
 )
 from cyclesim.said.cautions import DROPS
 from cyclesim.said.page import Amount, Column, Page, Row, cost, record, records, whole, words
-from cyclesim.said.words import NEVER_MOVES, number, when
+from cyclesim.said.words import NEVER_MOVES, count, number, when
 from cyclesim.scenario.blocks.room_loads import SUMP_PUMP
 from cyclesim.simulation.assembly import last_stretch
 
@@ -189,6 +189,8 @@ def say_sun(page: Page, name: str, source: HeatSourceMetrics, lost_kwh: float | 
     if lost_kwh is not None:
         said += f" Of the sun it lost {number(lost_kwh)} kWh to the air (its row among the legs), what went"
         said += " unused among them: no loss of the tub counts them."
+    if source.valve_moves is not None:
+        said += f" Its motor valve moved {count(source.valve_moves, 'time')}."
     if source.stood_hot_h is not None and source.hottest_c is not None:
         said += f" Stood hot for {number(source.stood_hot_h)} h, {number(source.hottest_c)} °C at the hottest"
         said += f", {when(source.hottest_at)}"

@@ -157,7 +157,7 @@ def _carded(found: Values) -> Values:
 
 
 def _duty(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:  # noqa: ARG001
-    from cyclesim.analysis.combinations import together
+    from cyclesim.analysis.combinations import asked_for
     from cyclesim.said.duty import duty_page
     from cyclesim.said.values import duty_values
     from cyclesim.simulation.assembly import Assembly
@@ -165,7 +165,7 @@ def _duty(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Value
 
     plant = Assembly(scenario)
     values = duty_values(plant)
-    asked = {d.name: who for d, who in together(plant, Programme(scenario))}
+    asked = asked_for(plant, Programme(scenario))
     return {"page": page_view(duty_page(scenario, values["duties"], asked), us), "values": values}
 
 

@@ -4,12 +4,16 @@ from datetime import date
 
 import pytest
 
+from cyclesim.analysis.combinations import asked_for
 from cyclesim.analysis.result import simulate
 from cyclesim.analysis.rules import check_plant
 from cyclesim.analysis.trials import tried
+from cyclesim.said.duties import duties
+from cyclesim.said.duty import duty_page
 from cyclesim.scenario.reading.edit import edited
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.scenario.reading.starter import starter_text
+from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.programme import Programme
@@ -233,6 +237,24 @@ def test_a_high_stop_above_what_people_may_bathe_in_is_no_stop():
     assert all("steered: high_stop: 40 degC or less" in mend for mend in mends.values())
 
 
+def test_the_duty_in_which_the_sun_is_let_in_is_told():
+    """A filter run goes through the collectors or past them, as the motor has it; a pump turns no valve."""
+    scenario = load_text(BY_VALVE + FILTERED, "test.yaml")
+    plant = Assembly(scenario)
+    asked = asked_for(plant, Programme(scenario))
+    past, to_sun = plant.as_steered
+    by_name = {duty.name: duty for duty in plant.duties()}
+    assert [past, to_sun] == [by_name[name].positions for name in asked]
+    assert [["filter run"], ["filter run"]] == list(asked.values())
+    told = printed(duty_page(scenario, duties(plant), asked))
+    assert "2 of 2 duties that can occur, with valves as usual, or as the sun turns them," in " ".join(
+        told.split()
+    )
+    assert "no water moves through it" in told.split("== main on with")[0]
+    own = load_text(OWN_PUMP + AT_NIGHT, "test.yaml")
+    assert "as the sun turns" not in printed(duty_page(own, duties(Assembly(own)), {}))
+
+
 @pytest.mark.parametrize(
     ("sets", "cause"),
     [
@@ -286,3 +308,16 @@ def test_a_power_cut_at_noon_tells_why_the_sun_is_soon_asked_for_no_more():
     assert long.endswith(" min without power, then too hot to be let in or no longer warmer")
     assert all("then" not in text for text in texts["7 min"])
     assert texts["7 min"]
+
+
+def test_a_motor_valve_that_sticks_at_the_sun_starves_its_loop():
+    """A pump of 4 m drives 8 L/min x (4 m / 1 m)^0.5 = 16 L/min at most through the collectors, if all goes
+    there; what stood for 16 h is then no older. As drawn, most of the water still goes past them."""
+    drawn, all_of_it = "to_sun: [by_sun, past_sun]", "to_sun: [by_sun]"
+    text = BY_VALVE.replace(drawn, all_of_it) + AT_NIGHT
+    suction = simulate(load_text(text, "test.yaml"), days=2, start=SUMMER, left=True).left["suction"]
+    assert "sun_valve at to_sun" == suction.worst_left
+    assert suction.most_flow_left_l_min <= 16.0 < 0.5 * suction.most_flow_usual_l_min
+    assert suction.oldest_left_h == pytest.approx(suction.oldest_usual_h, rel=0.01)
+    past = simulate(load_text(BY_VALVE + AT_NIGHT, "test.yaml"), days=2, start=SUMMER, left=True)
+    assert "" == past.left["suction"].worst_left

@@ -80,6 +80,21 @@ def test_the_owner_is_told_how_hot_they_stand():
     assert any("scald" in getattr(block, "text", "") for block in sheet.blocks)
 
 
+def test_the_run_tells_how_often_a_motor_valve_moved():
+    """The number of the run, in words; collectors with a pump have none."""
+    metrics = simulate(load(SLOPE), days=2).metrics
+    collectors = metrics.heat_sources["collectors"]
+    assert collectors.valve_moves is None
+    for moves, said in ((None, []), (1, ["moved 1 time."]), (1228, ["moved 1,228 times."])):
+        page = Page()
+        say_sources(
+            page, replace(metrics, heat_sources={"collectors": replace(collectors, valve_moves=moves)})
+        )
+        told = [str(block) for block in page.blocks if "motor valve moved" in str(block)]
+        assert len(said) == len(told)
+        assert all(words in text for words, text in zip(said, told, strict=True))
+
+
 def test_the_run_and_the_owner_read_the_same_of_the_hottest():
     """160.4 degC is 320.7 degF: 160 degC are told in both, and so 320 degF, which is 9/5 x 160 + 32."""
     result = simulate(load(SLOPE), days=2)

@@ -246,6 +246,7 @@ def test_a_motor_valve_lets_water_in_as_a_pump_would():
     assert through
     assert all(4 * H < start % 86_400 and end % 86_400 < 22 * H for start, end in through)
     assert sum(b - a for a, b in through) > 2 * 8 * H
+    assert result.metrics.heat_sources["panels"].valve_moves == 2 * len(through)  # each to and fro
     panels = result.metrics.heat_sources["panels"]  # of 10.19 kWh a day, less what they lose
     assert 0.6 * 2 * 10.19 < panels.heat_kwh < 2 * 10.19
     assert panels.sun_unused_kwh < 0.05 * panels.heat_kwh
