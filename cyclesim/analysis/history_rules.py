@@ -28,6 +28,7 @@ from cyclesim.analysis.spans import NONE, Spans, first, join, longer, meet, span
 from cyclesim.analysis.truth import running
 from cyclesim.control.demands import Demand
 from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.scenario.blocks.schedule import SUN
 from cyclesim.simulation.trace import Stream
 
 _H_S = 3600.0
@@ -339,6 +340,10 @@ def demand_not_served(history: History) -> Judged:
                 text = f"{lasting(end - start)} without power"
                 if state == "waits":
                     text = f"{lasting(end - start)} without {as_written(demand.pump, demand.speed)}"
+                if (
+                    demand.kind == SUN and end not in dark[:, 1]
+                ):  # the cut goes on, the sun is asked for no more
+                    text += ", then too hot to be let in or no longer warmer"
                 yield Breach(demand.name, cause, end - start, "s", text, mend, start, end - start)
             missed = without(missed, dark)
         deciding = history.trace.deciding.get(demand.pump, Stream(demand.pump, ""))

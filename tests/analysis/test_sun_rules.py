@@ -12,6 +12,7 @@ from cyclesim.said.duties import duties
 from cyclesim.said.duty import duty_page
 from cyclesim.scenario.reading.edit import edited
 from cyclesim.scenario.reading.load import load_text
+from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.engine import simulate_trace
@@ -289,6 +290,24 @@ def test_a_motor_valve_keeps_water_out_of_what_freezes():
     (found,) = [f for f in result.findings if f.rule == "frost-in-plant" and f.subject == "panels"]
     assert "outdoors freezes it, and without sun sun_valve keeps water out of it" == found.cause
     assert "drain it for the winter, or put glycol behind plates into it" in found.mend
+
+
+def test_a_power_cut_at_noon_tells_why_the_sun_is_soon_asked_for_no_more():
+    """From 11:00 to 17:00 what stands in the sun is soon above 50 degC: a sum of minutes alone would mislead.
+
+    A cut that ends while they are still cool enough is told as it is.
+    """
+    texts = {}
+    for lasts in ("6 h", "7 min"):
+        sets = (f"schedule.outages=[{{from: 2027-07-03 11:00, lasts: {lasts}}}]", "place.year=2027")
+        found = simulate(
+            load_text(starter_text("solar"), "solar.yaml", sets=sets), days=2, start=date(2027, 7, 2)
+        )
+        texts[lasts] = [f.worst_text for f in found.findings if f.subject == "sun on collectors"]
+    [long] = texts["6 h"]
+    assert long.endswith(" min without power, then too hot to be let in or no longer warmer")
+    assert all("then" not in text for text in texts["7 min"])
+    assert texts["7 min"]
 
 
 def test_a_motor_valve_that_sticks_at_the_sun_starves_its_loop():
