@@ -1,6 +1,7 @@
 """Placements against every placement there is, in small days, and against what is known by hand."""
 
 import math
+import pickle
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import combinations
@@ -152,6 +153,14 @@ def test_a_pump_rests_between_two_runs(lasts_s: int, apart: int, cheap: tuple[in
     assert min((second - first) % 96, (first - second) % 96) >= apart
     dear = 1 if apart > 2 else 0
     assert 0.2 + 0.9 * dear == pytest.approx(sum(run.cost[slot] for _, slot in found.runs))
+
+
+def test_a_space_is_sent_without_the_plant_that_it_comes_from() -> None:
+    """Another process places the same in it, and is sent no plant with all that that has worked out."""
+    sent = pickle.loads(pickle.dumps(GARDEN))
+    assert not hasattr(sent, "plant")
+    order = fewest_flushes(GARDEN)
+    assert place(GARDEN, order) == place(sent, order)
 
 
 def test_the_freshest_two_are_twelve_hours_apart() -> None:

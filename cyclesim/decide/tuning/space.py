@@ -68,7 +68,7 @@ class RunKind:
         return self.ends.get(leg, self.lasts_s - self.renews[leg])
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Space:
     """The day in equal steps, the kinds of runs, and what a programme must keep."""
 
@@ -93,6 +93,10 @@ class Space:
     """Filter runs and line flushes that a programme has at least in a day."""
     least_filter_s: float = 0.0
     """How long its filter runs last together at least [s]."""
+
+    def __getstate__(self) -> dict[str, object]:
+        """What another process needs to place runs: all but the plant, with all that it has worked out."""
+        return {name: value for name, value in vars(self).items() if name != "plant"}
 
     @property
     def slots(self) -> int:
