@@ -203,7 +203,7 @@ _PREFIXES = {"G": 1e9, "M": 1e6, "k": 1e3, "h": 100.0, "d": 0.1, "c": 0.01, "m":
 
 
 class QuantityError(CycleSimError, ValueError):
-    """A text that is not the quantity that is due: what it is instead, what is allowed, a hint."""
+    """A text that is not the quantity that was expected: what it is, what is allowed, a hint."""
 
     def __init__(self, what: str, allowed: str, hint: str = "") -> None:
         super().__init__(what, allowed, hint)
@@ -222,7 +222,7 @@ def _line(unit: str, kind: str) -> tuple[float, float]:
 
 
 def due(kind: str, example: str = "") -> str:
-    """The sentence that says what is due, with examples: the kind's own or others."""
+    """The sentence that says what was expected, with examples: the kind's own or others."""
     return f"expected {KINDS[kind].words}, e.g. {example or KINDS[kind].example}"
 
 

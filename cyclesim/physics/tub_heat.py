@@ -382,9 +382,9 @@ class TubHeat:
         hour = (now - origin_s) // 3600
         if self._looked_at != (hour, outside.forces.version):
             self._look_round(hour)
-        if not low_c < self.water_c < high_c:
-            return now
         while now < to_s:
+            if not low_c < self.water_c < high_c:  # also where rounding hid a crossing at the end of a piece
+                return now
             hour = (now - origin_s) // 3600
             if by_hour and self._looked_at[0] != hour:
                 self._look_round(hour)

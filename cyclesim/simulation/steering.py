@@ -21,7 +21,7 @@ from cyclesim.simulation.own_water import circuits
 
 FIRST_LOOK_S, LONGEST_S, HOUR_S = 60, 600, 3600
 _SHARE = 0.9
-"""Of the time that is left it looks after so much: the tub, too, has moved on since that was reckoned."""
+"""Of the time that is left it looks after so much: the tub, too, has moved on since that was worked out."""
 _STEP_S = 5
 """So long at least between two looks that change nothing."""
 _ROUNDING_K = 1e-6
@@ -116,7 +116,7 @@ class Steering:
             self._run.board.wake()
 
     def _next_look(self, now: int, until: int, inside_c: float | None) -> int | None:
-        """The second of the next look; None where none is due before all is reckoned anew *until* then."""
+        """The second of the next look; None where none is needed by *until*, when all is worked out again."""
         steered, water_c = self._steered, self._run.heat.water_c
         if self._stopped:
             return None

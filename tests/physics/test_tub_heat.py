@@ -443,6 +443,22 @@ def test_a_level_passed_for_a_while_within_a_piece_is_seen() -> None:
         assert other.heat.water_c < level_c <= run.heat.water_c
 
 
+def test_a_level_that_rounding_hides_is_seen_as_the_next_piece_begins(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Water on its way through a leg when the hour ends: two pieces, of which the first ends past the level.
+
+    Seen at once, and no piece without length is told.
+    """
+    run = Run(TUB, BODIES[:1], {"air": [10.0] * 9, "soil": [10.0] * 9, "room": [10.0] * 9}, start_s=3500)
+    run.heat.change([0.1 * L], {})
+    level_c = run.heat.water_c - 1e-9
+    monkeypatch.setattr(TubHeat, "_crossing", lambda *_: None)
+    assert 3600 == run.heat.advance(3690, (level_c, False, None))
+    assert run.heat.water_c < level_c
+    assert [(3500, 3600)] == [(piece.start_s, piece.end_s) for piece in run.pieces]
+
+
 def test_two_bodies_of_which_one_runs_agree_with_a_numerical_integrator() -> None:
     """Five hours of weather with the first body running, against scipy over 200 slices of it.
 
