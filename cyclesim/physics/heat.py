@@ -24,19 +24,26 @@ HOUR_S = 3600.0
 _ROOT_S = 1e-7  # a crossing is bracketed to this; the controller looks once a second
 
 
+def decay(rate_1_s: float, dt_s: float) -> tuple[float, float]:
+    """The first two of `mode`, which is all that one temperature needs."""
+    x = rate_1_s * dt_s
+    if x < 1e-3:  # the differences below would cancel; rate 0 (no loss at all) lands here too
+        once = dt_s * (1.0 - x / 2.0 * (1.0 - x / 3.0 * (1.0 - x / 4.0)))
+        return 1.0 - rate_1_s * once, once
+    gone = -expm1(-x)
+    return 1.0 - gone, gone / rate_1_s
+
+
 def mode(rate_1_s: float, dt_s: float) -> tuple[float, float, float]:
     """Decay exp(-rate dt) [-], its integral [s], and the integral of that [s2].
 
     They carry start value and forcing; a rate [1/s] of 0, no loss at all, is one of them.
     """
+    kept, once = decay(rate_1_s, dt_s)
     x = rate_1_s * dt_s
-    if x < 1e-3:  # the differences below would cancel; rate 0 (no loss at all) lands here too
-        once = dt_s * (1.0 - x / 2.0 * (1.0 - x / 3.0 * (1.0 - x / 4.0)))
-        twice = dt_s * dt_s / 2.0 * (1.0 - x / 3.0 * (1.0 - x / 4.0 * (1.0 - x / 5.0)))
-        return 1.0 - rate_1_s * once, once, twice
-    gone = -expm1(-x)
-    once = gone / rate_1_s
-    return 1.0 - gone, once, (dt_s - once) / rate_1_s
+    if x < 1e-3:
+        return kept, once, dt_s * dt_s / 2.0 * (1.0 - x / 3.0 * (1.0 - x / 4.0 * (1.0 - x / 5.0)))
+    return kept, once, (dt_s - once) / rate_1_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,8 +182,8 @@ class TwoNode:
             moved, t_s = abs(guess - t_s), guess
             if moved <= _ROOT_S or late - early <= _ROOT_S:
                 break
-            e1, p1, _ = mode(r1, t_s)
-            e2, p2, _ = mode(r2, t_s)
+            e1, p1 = decay(r1, t_s)
+            e2, p2 = decay(r2, t_s)
             past = up * (w1 * (e1 * z1 + p1 * h1) + w2 * (e2 * z2 + p2 * h2) - level_c)
             slope = d1 * e1 + d2 * e2
             if past < 0.0:

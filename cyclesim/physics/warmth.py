@@ -26,7 +26,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from cyclesim.physics.heat import mode
+from cyclesim.physics.heat import decay
 from cyclesim.physics.water_age import Pattern
 
 Floats = NDArray[np.float64]
@@ -78,7 +78,7 @@ def drive_k_s(reach: Reach, beside: Surroundings) -> float:
 
 def later(temp_c: float, dt_s: float, rate_1_s: float, k_s: float) -> float:
     """Temperature [degC] after *dt_s* of dT/dt = *k_s* - *rate_1_s* T."""
-    kept, once, _ = mode(rate_1_s, dt_s)
+    kept, once = decay(rate_1_s, dt_s)
     return temp_c * kept + k_s * once
 
 
@@ -115,11 +115,6 @@ def below_s(stream: Sequence[Slug], level_c: float) -> float:
         if low < level_c:
             lasts += dt if high <= level_c else dt * (level_c - low) / (high - low)
     return lasts
-
-
-def scaled(slugs: Sequence[Slug], factor: float) -> list[Slug]:
-    """*slugs* with volumes times *factor*: a stream into volumes (factor = flow) or back (1 / flow)."""
-    return [(v * factor, front, back) for v, front, back in slugs]
 
 
 def turned(slugs: Sequence[Slug]) -> list[Slug]:
@@ -199,31 +194,43 @@ def mix(streams: Sequence[tuple[float, Sequence[Slug]]]) -> list[Slug]:
 
 def stand(slugs: Sequence[Slug], dt_s: float, rate_1_s: float, k_s: float) -> list[Slug]:
     """*slugs* after *dt_s* in their reach, standing or moving on within it."""
-    kept, once, _ = mode(rate_1_s, dt_s)
+    kept, once = decay(rate_1_s, dt_s)
     gained = k_s * once
     return [(v, front * kept + gained, back * kept + gained) for v, front, back in slugs]
 
 
-def _cooling(slugs: Sequence[Slug], first_s: float, step: float, rate_1_s: float, k_s: float) -> list[Slug]:
-    """*slugs* of passing times [s] after a stay in the reach.
+def _cooling(
+    slugs: Sequence[Slug], to_s: float, of_s: float, first_s: float, step: float, rate_1_s: float, k_s: float
+) -> list[Slug]:
+    """*slugs* after a stay in the reach.
 
-    The front of the first stays *first_s*, what passes a second later *step* (1 or -1) seconds longer.
+    Times *to_s* they are passing times [s], and what is told is that times *of_s*. The front of the first
+    stays *first_s*, what passes a second later *step* (1 or -1) seconds longer.
     """
     out: list[Slug] = []
     stay = first_s
-    for dt, front, back in slugs:
-        apart = max(abs(k_s - rate_1_s * front), abs(k_s - rate_1_s * back)) + 2.0 * abs(back - front) / dt
-        parts = max(1, math.ceil(dt * math.sqrt(rate_1_s * apart / (8.0 * BEND_K))))
-        kept, once, _ = mode(rate_1_s, stay if stay > 0.0 else 0.0)
+    kept, once = decay(rate_1_s, stay if stay > 0.0 else 0.0)
+    for size, front, back in slugs:
+        dt, rise = size * to_s, back - front
+        first, last = abs(k_s - rate_1_s * front), abs(k_s - rate_1_s * back)
+        apart = (first if first > last else last) + 2.0 * abs(rise) / dt
+        parts = math.ceil(dt * math.sqrt(rate_1_s * apart / (8.0 * BEND_K)))
+        begun = stay
         before = front * kept + k_s * once
-        for k in range(1, parts + 1):
-            share = k / parts
-            at_s = stay + step * share * dt
-            kept, once, _ = mode(rate_1_s, at_s if at_s > 0.0 else 0.0)
-            at = (front + share * (back - front)) * kept + k_s * once
-            out.append((dt / parts, before, at))
-            before = at
+        if parts > 1:
+            for k in range(1, parts):
+                share = k / parts
+                at_s = begun + step * share * dt
+                kept, once = decay(rate_1_s, at_s if at_s > 0.0 else 0.0)
+                at = (front + share * rise) * kept + k_s * once
+                out.append((dt / parts * of_s, before, at))
+                before = at
+            size_out = dt / parts * of_s
+        else:
+            size_out = dt * of_s
         stay += step * dt
+        kept, once = decay(rate_1_s, stay if stay > 0.0 else 0.0)
+        out.append((size_out, before, (front + rise) * kept + k_s * once))
     return out
 
 
@@ -245,8 +252,9 @@ def push(
     """
     volume, dt_s = total(content), total(inflow)
     passes_s, gone, stays, through, enters = _parts(content, inflow, flow_m3_s, volume, dt_s)
-    inside = _cooling(enters, min(dt_s, passes_s), -1.0, rate_1_s, k_s)
-    rest = [*stand(stays, dt_s, rate_1_s, k_s), *scaled(inside, flow_m3_s)]
+    rest = _cooling(enters, 1.0, flow_m3_s, min(dt_s, passes_s), -1.0, rate_1_s, k_s)
+    if stays:
+        rest = stand(stays, dt_s, rate_1_s, k_s) + rest
     out = _left(gone, through, passes_s, flow_m3_s, rate_1_s, k_s)
     return HeatPassage(joined(rest, _DUST * volume), joined(out, _DUST * dt_s))
 
@@ -279,8 +287,8 @@ def _left(
     k_s: float,
 ) -> list[Slug]:
     """The stream of what is gone from a reach, and of what has passed it."""
-    out = _cooling(scaled(gone, 1.0 / flow_m3_s), 0.0, 1.0, rate_1_s, k_s)
-    return [*out, *stand(through, passes_s, rate_1_s, k_s)] if through else out
+    out = _cooling(gone, 1.0 / flow_m3_s, 1.0, 0.0, 1.0, rate_1_s, k_s)
+    return out + stand(through, passes_s, rate_1_s, k_s) if through else out
 
 
 def through_at_once(inflow: Sequence[Slug], flow_m3_s: float, heat_w: float, per_m3_k: float) -> list[Slug]:
