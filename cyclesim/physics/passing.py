@@ -28,8 +28,11 @@ class Passing:
     acted: list[tuple[Floats, int]]
     """What has acted, and for how many seconds."""
     by_second: Floats
-    """What it returns by the second [J]: itself, or factors of *causes* where each reach held one slug."""
-    causes: Floats | None
+    """Factors of what it returns by the second [J]."""
+    causes: Floats
+    """What these factors are of: what acts, or what it would return to a tub that stays as it is [J]."""
+    is_straight: bool
+    """Whether the former: each reach held one slug."""
     lasted_s: int = 0
     given_j: float = 0.0
 
@@ -56,8 +59,7 @@ class Passing:
 
     def returned_j(self, after_s: int) -> float:
         """What it is taken to have returned so long after it began [J]."""
-        then = self.by_second[after_s]
-        return float(then if self.causes is None else then.dot(self.causes))
+        return float(self.by_second[after_s].dot(self.causes))
 
     def tub_c(self, after_s: int, tub_j_k: float) -> float:
         """How warm a tub of *tub_j_k* [J/K] was so long after it began [degC], as `sent_out` has it."""
@@ -87,9 +89,9 @@ class Passing:
 
     def _course(self, tub_j_k: float) -> Floats:
         """How warm a tub of *tub_j_k* [J/K] was, second by second [degC]."""
-        returned = self.by_second[: self.lasted_s + 1]
-        if self.causes is not None:
-            returned = returned @ self.causes
+        seconds = self.lasted_s + 1
+        causes = self.causes if self.is_straight else self.causes[:seconds]  # what comes later does not act
+        returned = self.by_second[:seconds, : len(causes)] @ causes
         temps_c: Floats = self.before_c + returned / tub_j_k
         temps_c += np.linspace(0.0, self.after_c - temps_c[-1], self.lasted_s + 1)  # what else has warmed it
         return temps_c

@@ -19,7 +19,7 @@ between two reaches.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -160,13 +160,18 @@ def joined(slugs: Sequence[Slug], least: float = 0.0, within_k: float = BEND_K) 
 
 
 def gathered(slugs: Sequence[Slug], at: Floats) -> Floats:
-    """`warmth` of what comes first, up to each of the volumes [m3] (or times [s]) *at*."""
-    sizes, fronts, backs = np.array(slugs).T
-    edges = np.concatenate(([0.0], np.cumsum(sizes)))
-    sums = np.concatenate(([0.0], np.cumsum(0.5 * sizes * (fronts + backs))))
-    k = np.clip(np.searchsorted(edges, at, side="right") - 1, 0, len(sizes) - 1)
-    into = np.minimum(at - edges[k], sizes[k])
-    heats: Floats = sums[k] + into * (fronts[k] + 0.5 * into / sizes[k] * (backs[k] - fronts[k]))
+    """`warmth` of what comes first, up to each of the volumes [m3] (or times [s]) *at*, all within them."""
+    rows, begins, held = list[tuple[float, float, float, float]](), 0.0, 0.0
+    for v, front, back in slugs:
+        rows.append((begins, held, front, 0.5 * (back - front) / v))
+        begins, held = begins + v, held + 0.5 * v * (front + back)
+    if len(rows) == 1:
+        alone: Floats = at * (rows[0][2] + at * rows[0][3])
+        return alone
+    table = np.array(rows)
+    edges, sums, fronts, slopes = table[table[1:, 0].searchsorted(at, side="right")].T
+    into = at - edges
+    heats: Floats = sums + into * (fronts + into * slopes)
     return heats
 
 
@@ -251,34 +256,51 @@ def push(
     *rate_1_s* and *k_s* as in `later`; both hold for as long as *inflow* lasts.
     """
     volume, dt_s = total(content), total(inflow)
-    passes_s, gone, stays, through, enters = _parts(content, inflow, flow_m3_s, volume, dt_s)
-    rest = _cooling(enters, 1.0, flow_m3_s, min(dt_s, passes_s), -1.0, rate_1_s, k_s)
-    if stays:
-        rest = stand(stays, dt_s, rate_1_s, k_s) + rest
-    out = _left(gone, through, passes_s, flow_m3_s, rate_1_s, k_s)
-    return HeatPassage(joined(rest, _DUST * volume), joined(out, _DUST * dt_s))
+    passes_s = volume / flow_m3_s
+    gone, stays = cut(content, flow_m3_s * dt_s)
+    through, enters = cut(inflow, dt_s - passes_s) if dt_s > passes_s else ([], inflow)
+    inside = _inside(stays, enters, dt_s, passes_s, flow_m3_s, rate_1_s, k_s)
+    out = _out(gone, through, passes_s, flow_m3_s, rate_1_s, k_s)
+    return HeatPassage(joined(inside, _DUST * volume), joined(out, _DUST * dt_s))
+
+
+def left_inside(
+    content: Sequence[Slug], inflow: Sequence[Slug], flow_m3_s: float, rate_1_s: float, k_s: float
+) -> list[Slug]:
+    """What is in the reach at the end as by `push`, without what left it."""
+    volume, dt_s = total(content), total(inflow)
+    passes_s = volume / flow_m3_s
+    stays = cut(content, flow_m3_s * dt_s)[1]
+    enters = cut(inflow, dt_s - passes_s)[1] if dt_s > passes_s else inflow
+    return joined(_inside(stays, enters, dt_s, passes_s, flow_m3_s, rate_1_s, k_s), _DUST * volume)
 
 
 def leaving(
     content: Sequence[Slug], inflow: Sequence[Slug], flow_m3_s: float, rate_1_s: float, k_s: float
 ) -> list[Slug]:
-    """The stream that leaves as `push` does."""
+    """The stream that leaves as by `push`, without what is inside."""
     volume, dt_s = total(content), total(inflow)
-    passes_s, gone, _, through, _ = _parts(content, inflow, flow_m3_s, volume, dt_s)
-    return joined(_left(gone, through, passes_s, flow_m3_s, rate_1_s, k_s), _DUST * dt_s)
-
-
-def _parts(
-    content: Sequence[Slug], inflow: Sequence[Slug], flow_m3_s: float, volume: float, dt_s: float
-) -> tuple[float, list[Slug], list[Slug], list[Slug], list[Slug]]:
-    """How long water takes to pass; what is gone of the content, what stays; what passes, what enters."""
     passes_s = volume / flow_m3_s
-    gone, stays = cut(content, flow_m3_s * dt_s)
-    through, enters = cut(inflow, dt_s - passes_s) if dt_s > passes_s else ([], list(inflow))
-    return passes_s, gone, stays, through, enters
+    gone = cut(content, flow_m3_s * dt_s)[0]
+    through = cut(inflow, dt_s - passes_s)[0] if dt_s > passes_s else ()
+    return joined(_out(gone, through, passes_s, flow_m3_s, rate_1_s, k_s), _DUST * dt_s)
 
 
-def _left(
+def _inside(
+    stays: Sequence[Slug],
+    enters: Sequence[Slug],
+    dt_s: float,
+    passes_s: float,
+    flow_m3_s: float,
+    rate_1_s: float,
+    k_s: float,
+) -> list[Slug]:
+    """What has stayed in a reach, and what has come in and is still there."""
+    inside = _cooling(enters, 1.0, flow_m3_s, min(dt_s, passes_s), -1.0, rate_1_s, k_s)
+    return stand(stays, dt_s, rate_1_s, k_s) + inside if stays else inside
+
+
+def _out(
     gone: Sequence[Slug],
     through: Sequence[Slug],
     passes_s: float,
@@ -322,14 +344,15 @@ def move(
     per_m3_k: float,
     known: Mapping[int, Sequence[Slug]] = _NONE,
     *,
-    only_streams: bool = False,
+    asked: Container[int] | None = None,
 ) -> Moved:
     """Move water through reaches at *pattern* while the stream *tub* [s] lasts.
 
     *contents* [m3] of each moving reach, the end that leaves first in front; *beside* of each that has one,
     the same for all of the time; *per_m3_k*: rho c of water [J/(m3 K)]. Those in *known* are not followed:
-    what leaves them is the stream that is given. Water that
-    circles must not come round within the time: at most `turn_s`. *only_streams*: nothing else is worked out.
+    what leaves them is the stream that is given. Water that circles must not come round within the time: at
+    most `turn_s`. *asked*: of these nothing is worked out but what they hold at the end, of all others
+    nothing but the stream that leaves them.
     """
     dt_s = total(tub)
     streams = {i: list(stream) for i, stream in known.items()}
@@ -343,8 +366,13 @@ def move(
     for links_in, links_out in pattern.nodes:
         if all(i in known for i in links_out):
             continue
-        arriving = [(abs(pattern.flows[i]), streams[i]) for i in links_in]
-        inflow = joined(mix(arriving), _DUST * dt_s) if arriving else list(tub)
+        if len(links_in) == 1:
+            inflow = joined(streams[links_in[0]], _DUST * dt_s)
+        elif links_in:
+            inflow = joined(mix([(abs(pattern.flows[i]), streams[i]) for i in links_in]), _DUST * dt_s)
+        else:
+            inflow = list(tub)
+        came_in = warmth(inflow) if asked is None else 0.0
         for i in links_out:
             if i in known:
                 continue
@@ -354,13 +382,16 @@ def move(
                 out = through_at_once(inflow, flow, near.heat_w, per_m3_k)
             else:
                 k_s = drive_k_s(reach, near)
-                if only_streams:
-                    streams.setdefault(i, leaving(contents[i], inflow, flow, reach.rate_1_s, k_s))
+                if asked is not None:
+                    if i in asked:
+                        now[i] = left_inside(contents[i], inflow, flow, reach.rate_1_s, k_s)
+                    elif i not in streams:
+                        streams[i] = leaving(contents[i], inflow, flow, reach.rate_1_s, k_s)
                     continue
                 now[i], out = push(contents[i], inflow, flow, reach.rate_1_s, k_s)
                 gained = warmth(now[i]) - warmth(contents[i])
             streams.setdefault(i, out)
-            passed = flow * (warmth(inflow) - warmth(out))
+            passed = flow * (came_in - warmth(out))
             lost[i] = per_m3_k * (passed - gained) + near.heat_w * dt_s
             returned -= per_m3_k * passed
     return Moved(now, lost, returned, streams)
