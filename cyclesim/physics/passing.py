@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
 
 from cyclesim.physics import warmth
 from cyclesim.physics.warmth import Floats, Slug
-from cyclesim.physics.ways import Way
+from cyclesim.physics.ways import Ints, Way
 
 _ALIKE_K = 0.01  # streams of the tub nearer than this are one slug
 
@@ -74,18 +75,16 @@ class Passing:
 
     def roughly_sent_out(self, tub_j_k: float) -> list[Slug]:
         """The same as near, in few slugs of one length, which hold another heat."""
-        course_c = self._course(tub_j_k)
-        seconds, pieces = np.arange(self.lasted_s + 1), 1
+        course_c, lasted_s, pieces = self._course(tub_j_k), self.lasted_s, 1
+        seconds = np.arange(lasted_s + 1.0)
         while True:
-            at = np.linspace(0, self.lasted_s, pieces + 1).round().astype(int)
+            at, at_s, lasting_s = _knots(lasted_s, pieces)
             knots_c = course_c[at]
-            if (
-                pieces == self.lasted_s
-                or np.abs(np.interp(seconds, at, knots_c) - course_c).max() <= _ALIKE_K
-            ):
-                rows = zip(np.diff(at).tolist(), pairwise(knots_c.tolist()), strict=True)
-                return [(float(dt), front, back) for dt, (front, back) in rows]
-            pieces = min(2 * pieces, self.lasted_s)
+            off_k = np.interp(seconds, at_s, knots_c) - course_c
+            if pieces == lasted_s or max(off_k.max(), -off_k.min()) <= _ALIKE_K:
+                rows = zip(lasting_s, pairwise(knots_c.tolist()), strict=True)
+                return [(dt, front, back) for dt, (front, back) in rows]
+            pieces = min(2 * pieces, lasted_s)
 
     def _course(self, tub_j_k: float) -> Floats:
         """How warm a tub of *tub_j_k* [J/K] was, second by second [degC]."""
@@ -93,5 +92,13 @@ class Passing:
         causes = self.causes if self.is_straight else self.causes[:seconds]  # what comes later does not act
         returned = self.by_second[:seconds, : len(causes)] @ causes
         temps_c: Floats = self.before_c + returned / tub_j_k
-        temps_c += np.linspace(0.0, self.after_c - temps_c[-1], self.lasted_s + 1)  # what else has warmed it
+        else_k_s = (self.after_c - float(temps_c[-1])) / self.lasted_s  # what else has warmed it
+        temps_c += np.arange(seconds) * else_k_s
         return temps_c
+
+
+@lru_cache(1000)  # collectors are read so many seconds after they were let in, again and again
+def _knots(lasts_s: int, pieces: int) -> tuple[Ints, Floats, list[float]]:
+    """Where so many pieces of *lasts_s* seconds begin and end: places, seconds; how long each lasts [s]."""
+    at_s: Floats = np.linspace(0.0, lasts_s, pieces + 1).round()
+    return at_s.astype(int), at_s, np.diff(at_s).tolist()
