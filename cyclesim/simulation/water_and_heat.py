@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Generator, Sequence
+from typing import NamedTuple
 
 import simpy
 
@@ -15,17 +17,31 @@ from cyclesim.simulation.board import Board
 from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.drive import Drive
 from cyclesim.simulation.effects import Effect
-from cyclesim.simulation.exchanges import Exchanges
+from cyclesim.simulation.exchanges import Exchanges, Numbered
 from cyclesim.simulation.own_water import OwnWaters
-from cyclesim.simulation.trace import COLD_JET_K, AtJets, Rows, Trace
+from cyclesim.simulation.trace import COLD_JET_K, AtJets, Rows, Stream, Trace
 from cyclesim.simulation.wired import Wiring
 
 HOUR_S = 3600
 _HOT_SHARE = 0.05  # of its output: a stove or collector that gives less counts as off
 
 
-_Done = tuple[dict[int, float], list[Placed]]
-"""Heat into reaches [W], and laws."""
+class _Fire(NamedTuple):
+    """A stove or collectors: what they give in each hour [W], and above how much they count as hot."""
+
+    series: Sequence[float]
+    hot_w: float
+    reach: int | None
+    """Into which that goes as it is; None where it goes by a law, or nowhere."""
+    shown: Stream[str]
+
+
+class _Done(NamedTuple):
+    """Heat into reaches [W], laws, and what burns or shines by itself."""
+
+    heats_w: dict[int, float]
+    laws: list[Placed]
+    fires: list[_Fire]
 
 
 class WaterAndHeat:
@@ -147,14 +163,18 @@ class WaterAndHeat:
         key = id(effect), self._covered, self._people  # effects are kept for as long as the run
         told = self._told.get(key)
         if told is None:
-            told = self._done()
-            if exchanges and exchanges.fires:
-                told = self._with_fires(told, now)
-            else:
-                self._told[key] = told
+            told = self._told[key] = self._done()
+        heats_w = told.heats_w
+        if told.fires:
+            hour, heats_w = (now - self._drive.start_s) // HOUR_S, heats_w.copy()
+            for fire in told.fires:
+                heat_w = fire.series[hour]
+                if fire.reach is not None:
+                    heats_w[fire.reach] = heat_w
+                fire.shown.put(now, "firing" if heat_w > fire.hot_w else "off")
         if self.own.waters:
             self.own.follow(effect.what, exchanges, now)
-        self.heat.change(effect.duty.plug_flows_m3_s, *told, self._covered)
+        self.heat.change(effect.duty.plug_flows_m3_s, heats_w, told.laws, self._covered)
 
     def _done(self) -> _Done:
         """What the present effect, an open cover and people do."""
@@ -165,31 +185,27 @@ class WaterAndHeat:
                 laws.append(exchanges.open_water())
             if self._people:
                 laws.append(exchanges.bathers(self._people))
+        fires = [self._fire(name, laws) for name in exchanges.fires] if exchanges else []
         names = exchanges.names if exchanges else ()
         heats_w = {at[name]: heat_w for name, heat_w in effect.heats_w.items()}
-        return heats_w, [(k, law, at.get(names[k])) for k, law in laws]
+        return _Done(heats_w, [(k, law, at.get(names[k])) for k, law in laws], fires)
 
-    def _with_fires(self, done: _Done, now: int) -> _Done:
-        """With what burns or shines by itself in this hour."""
-        exchanges, at = self.exchanges, self._plant.reach_at
+    def _fire(self, name: str, laws: list[Numbered]) -> _Fire:
+        """What burns or shines by itself; where a law tells its heat, that is put to the others."""
+        exchanges, plant, duty = self.exchanges, self._plant, self._effect.duty
         assert exchanges is not None
-        heats_w, laws = done
-        hour = (now - self._drive.start_s) // HOUR_S
-        for name, series in exchanges.fires.items():
-            sheet, heat_w = self._plant.sheet.heat_sources[name], series[hour]
-            moves = not self._plant.is_still(name, self._effect.duty)
-            hot = heat_w > _HOT_SHARE * sheet.output_w
-            if isinstance(sheet, Solar):  # collectors stand hot and give nothing: they are built for that
-                hot = hot and moves
-            if name in self.own.waters:
-                hot = hot and not self.own.stands(name, self._effect.what)
-            elif name in self._plant.plates or (not moves and not isinstance(sheet, Solar)):
-                heats_w[at[name]] = heat_w
-            elif moves:
-                k, law = exchanges.by_itself(name)
-                laws.append((k, law, at.get(exchanges.names[k])))
-            self._trace.sources[name].put(now, "firing" if hot else "off")
-        return heats_w, laws
+        sheet, moves, reach = plant.sheet.heat_sources[name], not plant.is_still(name, duty), None
+        hot_w = _HOT_SHARE * sheet.output_w
+        if isinstance(sheet, Solar) and not moves:  # they stand hot and give nothing: they are built for that
+            hot_w = math.inf
+        if name in self.own.waters:
+            if self.own.stands(name, self._effect.what):
+                hot_w = math.inf
+        elif name in plant.plates or (not moves and not isinstance(sheet, Solar)):
+            reach = plant.reach_at[name]
+        elif moves:
+            laws.append(exchanges.by_itself(name))
+        return _Fire(exchanges.fires[name], hot_w, reach, self._trace.sources[name])
 
     def _burning(self) -> Generator[simpy.Event, None, None]:
         """What burns or shines by itself, hour by hour: its heat, and whether it is hot."""
