@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 HOUR_S = 3600.0
+_KEPT = 100
 _ROOT_S = 1e-7  # a crossing is bracketed to this; the controller looks once a second
 
 
@@ -62,6 +63,7 @@ class TwoNode:
     # slow rate, its vector (water, shell), the vector times capacity, the same of the fast mode, direct K/W
     _modes: tuple[float, ...] = field(init=False, repr=False, compare=False)
     _over: dict[float, tuple[float, ...]] = field(init=False, repr=False, compare=False)
+    _losing: dict[float, TwoNode] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         cw, cs, g = self.c_water_j_k, self.c_shell_j_k, self.g_w_k
@@ -71,10 +73,17 @@ class TwoNode:
         modes = _massless(cw, g, uw, us) if cs == 0.0 and us + g > 0.0 else _pair(cw, cs or 1.0, g, uw, us)
         object.__setattr__(self, "_modes", modes)
         object.__setattr__(self, "_over", {})
+        object.__setattr__(self, "_losing", {})
 
     def losing(self, ua_water_w_k: float) -> TwoNode:
         """The same with so much between water and its forcing temperatures."""
-        return TwoNode(self.c_water_j_k, self.c_shell_j_k, self.g_w_k, ua_water_w_k, self.ua_shell_w_k)
+        two = self._losing.get(ua_water_w_k)
+        if two is None:
+            if len(self._losing) >= _KEPT:  # what leans on the weather never comes again
+                self._losing.clear()
+            two = TwoNode(self.c_water_j_k, self.c_shell_j_k, self.g_w_k, ua_water_w_k, self.ua_shell_w_k)
+            self._losing[ua_water_w_k] = two
+        return two
 
     def advance(
         self, tw: float, ts: float, f_w: float, f_s: float, dt_s: float
