@@ -34,6 +34,8 @@ class Passing:
     """What these factors are of: what acts, or what it would return to a tub that stays as it is [J]."""
     is_straight: bool
     """Whether the former: each reach held one slug."""
+    returned: Floats | None = None
+    """What it returns by the second [J], as soon as somebody asks for all of it."""
     lasted_s: int = 0
     given_j: float = 0.0
 
@@ -88,10 +90,10 @@ class Passing:
 
     def _course(self, tub_j_k: float) -> Floats:
         """How warm a tub of *tub_j_k* [J/K] was, second by second [degC]."""
+        if self.returned is None:
+            self.returned = self.by_second @ self.causes
         seconds = self.lasted_s + 1
-        causes = self.causes if self.is_straight else self.causes[:seconds]  # what comes later does not act
-        returned = self.by_second[:seconds, : len(causes)] @ causes
-        temps_c: Floats = self.before_c + returned / tub_j_k
+        temps_c: Floats = self.before_c + self.returned[:seconds] / tub_j_k
         else_k_s = (self.after_c - float(temps_c[-1])) / self.lasted_s  # what else has warmed it
         temps_c += np.arange(seconds) * else_k_s
         return temps_c
