@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Generator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
-
-import simpy
 
 from cyclesim.physics.loops import Loops
 from cyclesim.physics.tub_heat import Exchanged, Placed, TubHeat, Watched
@@ -14,7 +12,6 @@ from cyclesim.physics.warmth import below_s, ends
 from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.board import Board
-from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.drive import Drive
 from cyclesim.simulation.effects import Effect
 from cyclesim.simulation.exchanges import Exchanges, Numbered
@@ -49,7 +46,6 @@ class WaterAndHeat:
 
     def __init__(self, plant: Assembly, wiring: Wiring, drive: Drive, board: Board, trace: Trace) -> None:
         self._plant, self._drive, self._board, self._trace = plant, drive, board, trace
-        self._env = board.env
         self._always_covered = plant.sheet.tub.cover != "none"
         self._people, self._covered = 0, self._always_covered
         self._told: dict[tuple[int, bool, int], _Done] = {}
@@ -90,7 +86,7 @@ class WaterAndHeat:
             self._trace.cover.put(self._drive.start_s, "off")
             self._tell(self._drive.start_s)
         if self.exchanges and self.exchanges.fires:
-            self._board.env.process(self._burning())
+            self._board.process(self._burning())
 
     def follow(self, effect: Effect, now: int) -> bool:
         """Something else is on; whether that makes any difference to water and heat."""
@@ -123,14 +119,13 @@ class WaterAndHeat:
         self._trace.people.put(now, str(people))
         self._trace.cover.put(now, "on" if self._covered else "off")
         self._tell(now)
-        self._board.wake()
 
     def advance(self, levels: Sequence[Watched], now: int) -> int | None:
         """Nothing changes before the next event, so heat runs on to it, or to the tub's next level.
 
         Gives the second in which that level is to be looked at; None where the next event comes before.
         """
-        horizon = min(int(self._env.peek()), self._drive.span_s)
+        horizon = min(self._board.next_s, self._drive.span_s)
         crossed = self.heat.advance(horizon, *levels)
         if crossed is None:
             return None
@@ -141,10 +136,8 @@ class WaterAndHeat:
 
     def look(self) -> None:
         """Thermostats of sources with water of their own, and high limits, look at it."""
-        if self.own.waters:
-            if self.own.look():
-                self._tell(self._board.now)
-            self._board.wake()  # every wake hands heat on to the next
+        if self.own.waters and self.own.look():
+            self._tell(self._board.now)
 
     def close(self, at_s: int) -> float:
         """Close what is open, and give the heat in all the plant [J]."""
@@ -207,7 +200,7 @@ class WaterAndHeat:
             laws.append(exchanges.by_itself(name))
         return _Fire(exchanges.fires[name], hot_w, reach, self._trace.sources[name])
 
-    def _burning(self) -> Generator[simpy.Event, None, None]:
+    def _burning(self) -> Iterator[int]:
         """What burns or shines by itself, hour by hour: its heat, and whether it is hot."""
         start_s, warm = self._drive.start_s, False
         for hour in range((self._drive.span_s - start_s) // HOUR_S):
@@ -215,9 +208,8 @@ class WaterAndHeat:
             before, warm = warm, any(series[hour] > 0.0 for series in self._drive.fires.values())
             if warm or before:
                 if at > self._board.now:
-                    yield At(self._board.env, at, Priority.POST)
+                    yield at
                 self._tell(at)
-                self._board.wake()
 
     def _put_exchange(self, row: Exchanged) -> None:
         assert self.exchanges is not None
