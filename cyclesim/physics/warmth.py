@@ -364,14 +364,13 @@ def move(
         k_s = drive_k_s(reach, beside.get(i, ALONE))
         streams[i] = leaving(contents[i], blank, abs(pattern.flows[i]), reach.rate_1_s, k_s)
     for links_in, links_out in pattern.nodes:
-        if all(i in known for i in links_out):
+        if known and all(i in known for i in links_out):
             continue
-        if len(links_in) == 1:
-            inflow = joined(streams[links_in[0]], _DUST * dt_s)
+        inflow = tub
+        if len(links_in) == 1 and links_in[0] not in known:
+            inflow = streams[links_in[0]]  # it has been joined as it left
         elif links_in:
             inflow = joined(mix([(abs(pattern.flows[i]), streams[i]) for i in links_in]), _DUST * dt_s)
-        else:
-            inflow = list(tub)
         came_in = warmth(inflow) if asked is None else 0.0
         for i in links_out:
             if i in known:
