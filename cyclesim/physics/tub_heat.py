@@ -441,7 +441,11 @@ class TubHeat:
         ends = two.advance(begins_c, self.shell_c, f_w + trial.returned_w, f_s, dt)
         if trial.moved and abs(ends[0] - ends_c) > BEND_K:  # once more, with the tub as it then is
             trial = outside.follow(dt, begins_c, ends[0])
-            ends = two.advance(begins_c, self.shell_c, f_w + trial.returned_w, f_s, dt)
+            last_c, ends = ends[0], two.advance(begins_c, self.shell_c, f_w + trial.returned_w, f_s, dt)
+            if abs(ends[0] - last_c) > BEND_K:  # what returns is a straight line of where the tub ends
+                at_c = last_c + (ends[0] - last_c) / (1.0 - (ends[0] - last_c) / (last_c - ends_c))
+                trial = outside.follow(dt, begins_c, at_c)
+                ends = two.advance(begins_c, self.shell_c, f_w + trial.returned_w, f_s, dt)
         if trial.moved:
             self._returned_w = trial.returned_w
         return trial, f_w + trial.returned_w, ends
