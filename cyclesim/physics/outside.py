@@ -259,30 +259,30 @@ class Outside:
         The sequence of flows is kept and must not be changed. *integral*: of the tub's temperature [K s].
         """
         turn = self._turn = self._turns.to(flows_m3_s, heat_w)
-        water, moves = self._water, self._stays.moves
-        for g in turn.changed:
+        step, water, moves = turn.step, self._water, self._stays.moves
+        for g in step.changed:
             self._bring(self._circuits[g], now, tub_c, integral)
-        for i in turn.others:
+        for i in step.others:
             water.open(self._circuit_of[i])
             water.stand(i, now)
-        for body in turn.touched:
+        for body in step.touched:
             water.close(body, now)
         heats = turn.heats_w
         if self._by_law:
             heats = {**{i: turn.heated.get(i, 0.0) for i in self._by_law}, **heats}
             self._by_law.clear()
         self.forces.heat(heats, now)
-        water.fixed_w, water.flows = turn.heated, turn.plan.flows
-        for g in turn.changed:
-            way = turn.plan.ways[g]
+        water.fixed_w, water.flows = turn.heated, step.plan.flows
+        for g in step.changed:
+            way = step.plan.ways[g]
             self._circuits[g].begin(way, now, tub_c)
             if way is not None and not way.is_fast:
                 water.open(g)
-        if turn.changed:
+        if step.changed:
             self._sort()
-        for i in turn.standing:
+        for i in step.standing:
             water.open(self._circuit_of[i])
-        for body, moving in turn.moves:
+        for body, moving in step.moves:
             moves[body] = moving
 
     def _bring(self, circuit: Circuit, now: int, tub_c: float, integral: float) -> None:
@@ -364,7 +364,7 @@ class Outside:
 
     def _sort(self) -> None:
         """Which circuits have settled, which are followed, and when the next of these settles."""
-        known, key = self._turn.plan.sorted, 0
+        known, key = self._turn.step.plan.sorted, 0
         for circuit in self._circuits:
             key = 2 * key + circuit.is_settled
         if key not in known:

@@ -357,8 +357,9 @@ class TubHeat:
             outside.keep(trial, (before_c, water), end)
             if outside.due_s <= end:
                 self._settle()
-        if any(own.reached() for own, _ in self._own):
-            crossed = end
+        for own, _ in self._own:
+            if own.reached():
+                crossed = end
         for level, rising, body in in_pipes:
             temp_c = outside.body_c(body, end, self.water_c)
             if (temp_c >= level) if rising else (temp_c <= level):
