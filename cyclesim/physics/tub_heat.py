@@ -273,6 +273,11 @@ class TubHeat:
         """The second that the heat has come to."""
         return self._now_s
 
+    @property
+    def is_exact(self) -> bool:
+        """Whether it comes to the same, but for rounding, into how many pieces it is cut from now on."""
+        return not (self._laws or self._own or self._elsewhere or self._outside.asks_tub())
+
     def advance(self, to_s: int, *watched: Watched) -> int | None:
         """Advance to *to_s*, or to the first whole second at which the water has reached a watched level.
 
@@ -283,10 +288,7 @@ class TubHeat:
             self._watch(watched)
         crossed = None
         while crossed is None and self._now_s < to_s:
-            if self._laws or self._own or self._elsewhere or self._outside.asks_tub():
-                crossed = self._piece(to_s)
-            else:
-                crossed = self._undisturbed(to_s)
+            crossed = self._undisturbed(to_s) if self.is_exact else self._piece(to_s)
         return crossed
 
     def _watch(self, watched: tuple[Watched, ...]) -> None:
