@@ -57,6 +57,22 @@ def test_a_pump_without_high_stop_is_found_and_its_twin_is_not_accused():
     assert not sound.undecided
 
 
+@pytest.mark.parametrize(("leg", "told"), [("return", False), ("sun_back", True), ("", True)])
+def test_a_flush_of_collectors_comes_out_at_people_where_it_feeds_a_spout(leg, told):
+    """Where the spout is the main pump's alone, sun water comes back as in a filter run.
+
+    In a file that says nothing of jets and spouts it is told all the same.
+    """
+    bathed = """
+schedule:
+  line_flushes: [{pump: sun_pump, start: "18:15", lasts: 10 min}]
+  bathing: [{start: "18:00", lasts: 1 h}]
+"""
+    above = (f"plant.legs.{leg}.outlet_above_water=300 mm",) if leg else ()
+    found = verify(load_text(OWN_PUMP + bathed, sets=above), rule="flush-onto-people").verdicts
+    assert ([("line flush", True)] if told else []) == [(v.subject, v.broken) for v in found]
+
+
 PLATES = BEHIND_PLATES + AT_NIGHT
 ALSO_CLOCK = ("power: 20 W}", 'power: 20 W, also_started_by: [{clock: {start: "22:00", lasts: 2 h}}]}')
 LEFT_OFF = (
