@@ -36,6 +36,7 @@ from cyclesim.physics.ways import Way, Ways
 
 _FOLLOWED_S = 900  # longest piece while water is followed: the tub's temperature runs straight on it
 _LOOKED_AT_S = 60  # the same while something looks at followed water
+_DRAWN_SHARE = 0.3  # of the tub's water, the most that such water draws from it in a piece
 
 
 class Trial(NamedTuple):
@@ -85,6 +86,7 @@ class Outside:
         self.followed: list[Circuit] = []
         """The circuits in which some water is followed."""
         self._asks_tub = False
+        self._longest_s = _FOLLOWED_S
         self.due_s = math.inf
         """When the next circuit settles."""
 
@@ -370,14 +372,19 @@ class Outside:
             settled = tuple(c.way for c in self._circuits if c.way is not None and c.is_settled)
             known[key] = settled, [c for c in self._circuits if c.is_followed]
         self.settled, self.followed = known[key]
-        self._asks_tub, self.due_s = False, math.inf
+        self._asks_tub, self.due_s, drawn_m3_s = False, math.inf, 0.0
         for circuit in self.followed:
             way = circuit.way
             assert way is not None
             if not way.is_fast or circuit.asked:
                 self._asks_tub = True
+            if not way.is_fast:
+                drawn_m3_s += way.drawn_m3_s
             if way.settles and not circuit.is_settled and circuit.due_s < self.due_s:
                 self.due_s = float(circuit.due_s)
+        share_j_k = _DRAWN_SHARE * self._tub_j_k
+        quick = drawn_m3_s * self._per_m3_k * _FOLLOWED_S > share_j_k
+        self._longest_s = max(1, int(share_j_k / (drawn_m3_s * self._per_m3_k))) if quick else _FOLLOWED_S
 
     def settle_due(self, now: int, tub_c: float, node_j_k: float, integral: float) -> float:
         """Settle every circuit that is passed; the tub's temperature [degC] with the heat that they held.
@@ -412,7 +419,9 @@ class Outside:
         """The longest piece [s] from *now* on; None where nothing is followed."""
         if not self.followed:
             return None
-        longest, left_s = _LOOKED_AT_S if looked_at else _FOLLOWED_S, self.due_s - now
+        longest, left_s = self._longest_s, self.due_s - now
+        if looked_at and longest > _LOOKED_AT_S:
+            longest = _LOOKED_AT_S
         return int(left_s) if left_s < longest else longest
 
     def follow(self, dt_s: int, before_c: float, after_c: float) -> Trial:

@@ -49,6 +49,8 @@ class Way:
     """Whether all of it settles."""
     heats: Floats
     """Among the forces, 1 for heat into what moves."""
+    drawn_m3_s: float
+    """Flow out of the tub."""
     straight: StraightWay
     passages: Passages
 
@@ -209,6 +211,11 @@ class Ways:
             tuple((i, tuple(sorted(before))) for i, before in upstream.items()),
             len(settles) == len(moving),
             heats,
+            sum(
+                abs(q)
+                for p, q in zip(self.plugs, flows, strict=True)
+                if q and (p.a if q > 0.0 else p.b) == "tub"
+            ),
             StraightWay(self.reaches, self.held[g], pattern, settled, self.per_m3_k),
             Passages(len(self.held[g]), after_s + 1, self.forces),
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable, Iterator
 from functools import partial
 from typing import NamedTuple
@@ -13,6 +14,7 @@ from cyclesim.physics.tub_heat import TubHeat
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.drive import Drive
+from cyclesim.simulation.passes import Passed
 from cyclesim.simulation.trace import Trace
 
 
@@ -108,23 +110,60 @@ class RunParts(NamedTuple):
 class Timers:
     """The declared time of the state that each machine is in: its fact turns true when it is over.
 
-    *over* is called when a machine is still in that state then.
+    Only an end for which somebody waits, so that a pass would move something, is an event: the next pass sees
+    the others.
     """
 
-    def __init__(self, board: Board, controller: ControlLogic, over: Callable[[], None]) -> None:
-        self._board, self._dwell_rows, self._over = board, controller.dwell_rows, over
+    def __init__(self, board: Board, controller: ControlLogic) -> None:
+        self._board, self._controller, self._dwell_rows = board, controller, controller.dwell_rows
         self._up = [controller.bit(f"{machine.name}.time_up") for machine in controller.machines]
-        self._entered = [0] * len(self._up)
+        self.ends_s: list[int] = []
+        """When each time that runs is over, the soonest first."""
+        self._machines: list[int] = []
+        """Whose each of them is."""
+        self._planned_s = -1
+        self._known: dict[tuple[int, tuple[int, ...]], int] = {}
+        """After which pass and with whose times running somebody waits for which of them; none: -1."""
 
     def enter(self, machine: int, state: int) -> None:
         """A machine has just come to a state; its fact is as the pass has it."""
+        ends_s, machines = self.ends_s, self._machines
+        if machine in machines:
+            k = machines.index(machine)
+            del ends_s[k], machines[k]
         dwell_s = self._dwell_rows[machine][state]
-        self._entered[machine] += 1
         if dwell_s:
-            at = self._board.now + dwell_s
-            self._board.at(at, partial(self._end, machine, self._entered[machine]))
+            end_s = self._board.now + dwell_s
+            k = bisect_right(ends_s, end_s)
+            ends_s.insert(k, end_s)
+            machines.insert(k, machine)
 
-    def _end(self, machine: int, entered: int) -> None:
-        if entered == self._entered[machine]:
-            self._board.facts |= self._up[machine]
-            self._over()
+    def take_over(self) -> None:
+        """Before a pass: the facts are those of now."""
+        ends_s, now = self.ends_s, self._board.now
+        while ends_s and ends_s[0] <= now:
+            del ends_s[0]
+            self._board.facts |= self._up[self._machines.pop(0)]
+
+    def plan(self, passed: Passed) -> None:
+        """After a pass: the first end for which somebody waits asks for the next one."""
+        key = id(passed), tuple(self._machines)  # passes are kept for as long as the run
+        awaited = self._known.get(key)
+        if awaited is None:
+            awaited = self._known[key] = self._awaited(passed)
+        end_s = self.ends_s[awaited] if awaited >= 0 else -1
+        if awaited >= 0 and end_s != self._planned_s:
+            self._board.at(end_s, self._over)
+        self._planned_s = end_s
+
+    def _awaited(self, passed: Passed) -> int:
+        facts = passed.facts
+        for k, machine in enumerate(self._machines):
+            facts |= self._up[machine]
+            if self._controller.step(passed.state, facts).moved:
+                return k
+        return -1
+
+    def _over(self) -> None:
+        if self._planned_s == self._board.now:
+            self._board.wake()

@@ -105,7 +105,7 @@ class PlantRun:
         self._trace = new_trace(plant, controller, drive)
         self._water = WaterAndHeat(plant, self._wiring, drive, self._board, self._trace)
         parts = RunParts(self._board, drive, plant, controller, self._water.heat, self._trace)
-        self._timers = Timers(self._board, controller, self._time_over)
+        self._timers = Timers(self._board, controller)
         self._beside = Beside(parts, self._wiring)
         self._dry = DryWatch(parts, self._wiring)
         effects = Effects(self._wiring, self._water.exchanges, self._water.age.patterns)
@@ -187,11 +187,13 @@ class PlantRun:
 
     def _scan(self, now: int) -> None:
         """One pass: all facts of this second are posted, and the tub is where it is now."""
-        board = self._board
+        board, timers = self._board, self._timers
+        timers.take_over()
         passed = self._passes.after(self._passed, board.facts, self._beside.around, self._dry.risen)
         self._passed = passed
         if passed.settled is not None:
             self._apply(passed, passed.settled, now)
+        timers.plan(passed)
         self._recorder.note(passed, now)
         self._heat_on(now)
         if now >= self._packs_at_s:
@@ -218,11 +220,6 @@ class PlantRun:
         if passed.again:
             self._board.wake(now + 1)
 
-    def _time_over(self) -> None:
-        """A timer has ended; that is nothing to somebody who does not wait for it."""
-        if self._controller.step(self._passed.state, self._board.facts).moved:
-            self._board.wake()
-
     def _heat_on(self, now: int) -> None:
         """All of this second has been done: heat runs on to the next in which something happens."""
         heat_s = self._water.heat.now_s
@@ -231,7 +228,7 @@ class PlantRun:
         levels = self._heating.watched() if self._heating else ()
         for watch in self._beside.watches:
             levels = (*levels, *watch.watched())
-        at = self._water.advance(levels, now)
+        at = self._water.advance(levels, now, self._timers.ends_s)
         if at is not None:
             self._board.at(at, self._look)
 

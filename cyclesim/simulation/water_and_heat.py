@@ -120,13 +120,19 @@ class WaterAndHeat:
         self._trace.cover.put(now, "on" if self._covered else "off")
         self._tell(now)
 
-    def advance(self, levels: Sequence[Watched], now: int) -> int | None:
+    def advance(self, levels: Sequence[Watched], now: int, ends_s: Sequence[int]) -> int | None:
         """Nothing changes before the next event, so heat runs on to it, or to the tub's next level.
 
         Gives the second in which that level is to be looked at; None where the next event comes before.
+        *ends_s*: when times end for which nobody waits. A law is linear over a piece, and begins anew there,
+        so that what it comes to does not depend on who waits.
         """
-        horizon = min(self._board.next_s, self._drive.span_s)
-        crossed = self.heat.advance(horizon, *levels)
+        horizon, crossed = min(self._board.next_s, self._drive.span_s), None
+        for end_s in ends_s:
+            if now < end_s < horizon and crossed is None and not self.heat.is_exact:
+                crossed = self.heat.advance(end_s, *levels)
+        if crossed is None:
+            crossed = self.heat.advance(horizon, *levels)
         if crossed is None:
             return None
         if crossed > now:
