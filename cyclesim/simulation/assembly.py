@@ -16,6 +16,7 @@ from typing import NamedTuple
 from cyclesim.control.demands import Demand
 from cyclesim.physics import friction, walls, water
 from cyclesim.physics.blowing import HEAD_PA_M, AirLine, BlowerDuty, Injectors, blower_duty
+from cyclesim.physics.circuit_age import Known
 from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.links import ROUGHNESS_M
 from cyclesim.physics.network import Drop, Duty, Jet, Link, PipeLink, PumpLink, solve
@@ -131,6 +132,8 @@ class Assembly:
         self.behind_plates = tuple(n for n, s in collectors.items() if s.own_water)
         """Collectors on water of their own."""
         self._duties: dict[tuple[Speeds, Positions, bool], PlantDuty] = {}
+        self.met_flows: list[Known] = []
+        """How water ages at each set of flows that was met, loop by loop, kept for the next run."""
         self.speeds = {name: pump.speeds for name, pump in self.pumps.items()}
         self._curves = {name: _curves(speeds) for name, speeds in self.speeds.items()}
 
