@@ -88,7 +88,7 @@ def place(space: Space, order: Order) -> Placement:
     best = solve(space, order)
     if best.runs is None or order.least in ("flushes", "any"):
         return best
-    most_cost = None if order.least == "wait" else _cost(best.runs) * (1.0 + _ALIKE) + 1e-9
+    most_cost = None if order.least == "wait" else _at_most(best.runs)
     runs, longest_s = best.runs, longest_wait_s(space, order, best.runs)
     aim_s = _even_s(order, runs)
     too_short_s = aim_s - space.step_s
@@ -100,7 +100,7 @@ def place(space: Space, order: Order) -> Placement:
             runs, longest_s = tried.runs, min(aim_s, longest_wait_s(space, order, tried.runs))
         aim_s = (too_short_s + longest_s) / 2.0
     if order.least == "wait":
-        runs = solve(space, _within(order, longest_s)).runs or runs
+        runs = solve(space, _within(order, longest_s), _at_most(runs)).runs or runs
     return Placement(runs, best.closed)
 
 
@@ -147,8 +147,9 @@ def _even_s(order: Order, runs: Runs) -> float:
     return longest_s
 
 
-def _cost(runs: Runs) -> float:
-    return sum(kind.cost[slot] for kind, slot in runs)
+def _at_most(runs: Runs) -> float:
+    """What costs no more counts as costing the same."""
+    return sum(kind.cost[slot] for kind, slot in runs) * (1.0 + _ALIKE) + 1e-9
 
 
 def solve(space: Space, order: Order, most_cost: float | None = None) -> Placement:
@@ -156,7 +157,13 @@ def solve(space: Space, order: Order, most_cost: float | None = None) -> Placeme
     from scipy.optimize import Bounds, LinearConstraint, milp
     from scipy.sparse import csr_array
 
-    columns = [(kind, slot) for kind in order.kinds for slot in range(space.slots) if kind.allowed[slot]]
+    most = math.inf if most_cost is None else most_cost
+    columns = [
+        (kind, slot)
+        for kind in order.kinds
+        for slot in range(space.slots)
+        if kind.allowed[slot] and kind.cost[slot] <= most
+    ]
     rows = [*_needed(list(_fresh(space, order, columns))), *_filtered(space, order, columns)]
     rows += [*_counted(space, order, columns), *_apart(space, columns)]
     cost = np.array([kind.cost[slot] for kind, slot in columns])
