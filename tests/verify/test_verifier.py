@@ -33,7 +33,7 @@ from cyclesim.verification.judging import Judging
 from cyclesim.verification.replay import fitted
 from cyclesim.verification.search import search
 from cyclesim.verification.subjects import checks, judges
-from cyclesim.verification.timed import cut_run_on, timed
+from cyclesim.verification.timed import timed
 from cyclesim.verification.verifier import verify
 from tests.verify.test_defects import BLOWER
 
@@ -236,6 +236,9 @@ def test_times_are_fitted_or_refused(build):
     judge = judges(check, automaton)["heat-without-flow"]
     way, _ = next(ways(found, judge))
     assert fitted(way) is not None
+    raised = {f"{demand.name}.raised": 1 for demand in automaton.controller.demands}
+    assert fitted(path, dict.fromkeys(raised, 100)) == times
+    assert fitted(path, raised) is None, "nothing is raised for a second alone"
     automaton.lasts_s[automaton.timers.index("grace of element")] = 5000.0
     assert fitted(path) is None
     assert list(ways(found, judge)) == [], "the pump rests for 75 s, so that no way at all is that long"
@@ -580,9 +583,6 @@ def test_times_are_declared_and_seen(build):
     assert starts.startswith(
         "nothing limits it to 8 starts an hour (its rest and least run allow 48); the sim"
     )
-    (run_on,) = (t.said for t in found if t.what == "run-on")
-    assert "a call that comes back within it and ends while flow is proven cuts it" in run_on
-    assert "" == cut_run_on(Programme(build(("high_limit: 60", "rest: 30 s, high_limit: 60"))), "element")
 
 
 # -- the report and the calls ------------------------------------------------------------------------------
