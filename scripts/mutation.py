@@ -73,6 +73,7 @@ TARGETS = (
         "cyclesim/simulation/wired.py",
         ("tests/simulation/test_wired.py", "tests/verify/test_backflow.py", "tests/verify/test_instant.py"),
     ),
+    Target("cyclesim/simulation/passes.py", ("tests/simulation/test_passes.py",)),
     Target("cyclesim/verification/flows.py", ("tests/verify/test_flows.py", "tests/verify/test_instant.py")),
     Target(
         "cyclesim/verification/instant.py",
