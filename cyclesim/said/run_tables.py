@@ -5,15 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import zip_longest
 
-from cyclesim.analysis.metrics import (
-    DeviceEnergy,
-    EnergyMetrics,
-    HeatSourceMetrics,
-    LegMetrics,
-    Metrics,
-    PumpMetrics,
-    TubMetrics,
-)
+from cyclesim.analysis.device_metrics import DeviceEnergy, EnergyMetrics, HeatSourceMetrics, PumpMetrics
+from cyclesim.analysis.metrics import LegMetrics, Metrics, TubMetrics
 from cyclesim.said.cautions import DROPS
 from cyclesim.said.page import Amount, Column, Page, Row, cost, record, records, whole, words
 from cyclesim.said.words import NEVER_MOVES, count, number, when
