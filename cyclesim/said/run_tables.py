@@ -11,7 +11,7 @@ from cyclesim.said.cautions import DROPS
 from cyclesim.said.page import Amount, Column, Page, Row, cost, record, records, whole, words
 from cyclesim.said.words import NEVER_MOVES, count, number, when
 from cyclesim.scenario.blocks.room_loads import SUMP_PUMP
-from cyclesim.simulation.assembly import last_stretch
+from cyclesim.simulation.jets import last_stretch
 
 LAST_JET = "its last jet"
 _BOILS_C = 100.0
