@@ -18,6 +18,7 @@ from cyclesim.analysis import (
     plant_rules,
     room_loads,
     room_rules,
+    standing_rules,
     state_rules,
     sun_rules,
 )
@@ -48,6 +49,7 @@ RULES: dict[str, Rule] = {
         *room_rules.RULES,
         *state_rules.RULES,
         *people_rules.RULES,
+        *standing_rules.RULES,
         *history_rules.RULES,
         *care_rules.RULES,
         *conductors.RULES,
