@@ -18,8 +18,11 @@ ROOT = Path(__file__).resolve().parent.parent
 MODULES = (
     *(f"physics/{name}" for name in ("age_book", "ahead", "circuit", "circuit_age", "contents")),
     *(f"physics/{name}" for name in ("evaporation", "forces", "heat", "laws", "loops", "outside")),
-    *(f"physics/{name}" for name in ("parcels", "passing", "settled", "settling", "sources", "stays")),
-    *(f"physics/{name}" for name in ("tub_heat", "tub_node", "turns", "warmth", "water_age", "ways")),
+    *(f"physics/{name}" for name in ("own_water", "parcels", "passing", "settled", "settling", "sources")),
+    *(
+        f"physics/{name}"
+        for name in ("stays", "tub_heat", "tub_node", "turns", "warmth", "water_age", "ways")
+    ),
     *(f"simulation/{name}" for name in ("beside", "board", "dry", "effects", "engine", "exchanges")),
     *(f"simulation/{name}" for name in ("heating_control", "passes", "recorder", "stream", "thermostat")),
     *(f"simulation/{name}" for name in ("water_and_heat", "wired")),

@@ -26,6 +26,7 @@ from cyclesim.analysis.sunshine import lost_by_plate_j, sun_j, sunshine, trapped
 from cyclesim.analysis.supply import measure_circuits, most_current
 from cyclesim.analysis.truth import Timeline
 from cyclesim.control.calendar import has_day
+from cyclesim.control.machines import PROOFS
 from cyclesim.scenario.blocks.heat_sources import Boiler, HeatPump, Solar, Wood
 from cyclesim.scenario.blocks.place import PriceFile, Tariff
 from cyclesim.scenario.blocks.room_loads import SUMP_PUMP
@@ -261,7 +262,7 @@ def measure_source(
         firing_h=_hours(stream, "firing"),
         firings=int(np.sum(while_in(stream, "firing")[:, 0] > 0.0)),
         run_on_h=_hours(stream, "run_on"),
-        proving_h=_hours(stream, "proving"),
+        proving_h=_hours(stream, *PROOFS),
         called_not_firing_h={
             why: hours for why in sorted(reasons.labels) if why and (hours := _hours(reasons, why))
         },

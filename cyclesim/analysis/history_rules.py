@@ -14,7 +14,18 @@ from cyclesim.analysis.combinations import as_written
 from cyclesim.analysis.energy import starts_of, within_an_hour
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Judged, Rule
 from cyclesim.analysis.history import POWERLESS, History, powerless, unpowered
-from cyclesim.analysis.spans import NONE, Spans, first, join, longer, meet, spans, total_s, while_in, without
+from cyclesim.analysis.spans import (
+    Spans,
+    covers,
+    first,
+    join,
+    longer,
+    meet,
+    spans,
+    total_s,
+    while_in,
+    without,
+)
 from cyclesim.analysis.truth import running
 from cyclesim.control.demands import Demand
 from cyclesim.scenario.blocks.schedule import SUN
@@ -141,12 +152,14 @@ def demand_not_served(history: History) -> Judged:
         served = while_in(stream, *own[own.index(demand.speed) :])
         changing = longer(while_in(stream, "changing"), _REACTION_S)
         reacting = first(raised, _REACTION_S)
-        resting = longer(first(while_in(stream, "stopped"), rest_s), _REACTION_S) if rest_s else NONE
-        missed = without(raised, join(served, changing, reacting, resting))
+        missed = without(raised, join(served, changing, reacting))
         if not len(missed):
             continue
+        dark_by = {state: unpowered(history, state, {demand.pump}) for state in POWERLESS}
+        if rest_s:
+            missed = without(missed, _resting(stream, rest_s, join(*dark_by.values())))
         for state, (cause, mend) in POWERLESS.items():
-            dark = unpowered(history, state, {demand.pump})
+            dark = dark_by[state]
             for start, end in meet(missed, dark).tolist():
                 text = f"{lasting(end - start)} without power"
                 if state == "waits":
@@ -164,6 +177,13 @@ def demand_not_served(history: History) -> Judged:
             for start, end in part.tolist():
                 text = f"{lasting(end - start)} without {as_written(demand.pump, demand.speed)}"
                 yield Breach(demand.name, cause, end - start, "s", text, mend, start, end - start)
+
+
+def _resting(stream: Stream[str], rest_s: float, dark: Spans) -> Spans:
+    """When a pump rests as it must, and starts; where want of power stopped it, its rest explains no want."""
+    rests = first(while_in(stream, "stopped"), rest_s)
+    cut = covers(dark, rests[:, 0])
+    return longer(join(rests[~cut], without(rests[cut], dark)), _REACTION_S)
 
 
 def _why_not_served(history: History, demand: Demand, who: str) -> tuple[str, str]:

@@ -13,6 +13,7 @@ from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Rule, Subject
 from cyclesim.analysis.supply import CONTINUOUS_SHARE, Load, carried, loads_at, overloads
 from cyclesim.analysis.truth import Snapshot
 from cyclesim.control.demands import FLUSHES
+from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.data_sheets import Pump
 from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.scenario.blocks.schedule import Block
@@ -188,10 +189,33 @@ def _overload_mend(fed: Sequence[Load], drawn_a: float, breaker_a: float, plant:
 
 
 def flush_onto_people(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
-    """A flush decides a pump or a blower while people are in the water: what stood in the lines comes out."""
-    del plant
+    """A flush decides a pump or a blower while people are in the water: what stood in the lines comes out.
+
+    A pump that feeds none of the plant's jets and spouts moves its water as a filter run does; how warm that
+    is, other rules judge.
+    """
     for pump, demand in snapshot.flushing if snapshot.people else ():
-        yield Breach(demand, f"it runs {pump} while people are in the water", None, "s", "")
+        if _comes_out_at_people(plant, pump):
+            yield Breach(demand, f"it runs {pump} while people are in the water", None, "s", "")
+
+
+def _comes_out_at_people(plant: Assembly, pump: str) -> bool:
+    """Whether a pump by itself feeds jets or a spout at any position of the valves.
+
+    A blower does; and so does any pump where the file does not say which legs have them.
+    """
+    legs = plant.sheet.legs
+    outlets = [name for name, leg in legs.items() if leg.manifold or leg.outlet_above_water_m > 0.0]
+    return (
+        pump in plant.sheet.air
+        or not outlets
+        or any(
+            plant.duty(plant.at(pump, speed), positions).flow_m3_s(outlet) > STILL_M3_S
+            for speed in plant.speeds[pump]
+            for positions in plant.may_be_left
+            for outlet in outlets
+        )
+    )
 
 
 def air_onto_people(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
@@ -266,9 +290,9 @@ def _pumps_of_two_speeds(plant: Assembly, programme: Programme) -> Iterator[Subj
 
 
 def _flushes(plant: Assembly, programme: Programme) -> Iterator[Subject]:
-    """Every line flush, where somebody bathes."""
+    """Every line flush that comes out at people, where somebody bathes."""
     for demand in programme.controller.demands if plant.scenario.schedule.bathing else ():
-        if demand.kind in FLUSHES:
+        if demand.kind in FLUSHES and _comes_out_at_people(plant, demand.pump):
             yield Subject(demand.name, (demand.pump,), people=True, flush=True)
 
 
@@ -362,13 +386,14 @@ RULES: tuple[Rule, ...] = (
         "flush-onto-people",
         "state",
         "danger",  # jets come on unasked, and what stood in the lines comes out onto people
-        sentence="No flush of lines, by water or by air, runs while people are in the water.",
+        sentence="No flush of lines to jets or a spout, by water or by air, runs while people are in the "
+        "water.",
         source=PRACTICE,
         mend="move the flush, or let bathing stand above it in schedule.ranks",
         judge=flush_onto_people,
         programmes="as now",
         subjects=_flushes,
-        nothing="nobody bathes while lines are flushed, or neither is in the schedule",
+        nothing="nobody bathes, or nothing in the schedule flushes lines to jets or a spout",
         changes=mends.flush_away_from_people,
     ),
     Rule(

@@ -11,7 +11,7 @@ from cyclesim.analysis.history import moves_at
 from cyclesim.analysis.kept_out import LASTS_S, Why
 from cyclesim.analysis.truth import Snapshot
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.scenario.blocks.collectors import BACK_K
+from cyclesim.scenario.blocks.collectors import BACK_K, LEAST_OFF_K
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.units import format_quantity
@@ -122,14 +122,32 @@ def to_and_fro(plant: Assembly, programme: Programme) -> Iterator[Breach]:
         half_w = 0.5 * plant.sheet.heat_sources[name].output_w
         warmer_k = half_w / (plant.per_m3_k * min(flows))
         if warmer_k <= steered.off_at_k:
-            most = flow(half_w / (plant.per_m3_k * steered.off_at_k))
             moves = "pump stops and starts" if steered.pump else "valve goes to and fro"
             cause = f"in the sun its {moves} again and again: it warms {flow(min(flows))} by less than off_at"
-            mend = (
-                f"less water through them, below {most}: a throttle, or a small pump of their own; or a lower"
-            )
             text = f"{' of '.join(apart(warmer_k, steered.off_at_k, 1))} K"
-            yield Breach(name, f"{cause} on the mean", warmer_k, "K", text, f"{mend} off_at")
+            mend = _kept_on(plant, name, warmer_k, min(flows))
+            yield Breach(name, f"{cause} on the mean", warmer_k, "K", text, mend)
+
+
+def _kept_on(plant: Assembly, name: str, warmer_k: float, flow_m3_s: float) -> str:
+    """What lets the sun in without a break while it has half of its strength.
+
+    What is warmer by w in full sun is warmer by half of it in half of that. A lower off_at costs nothing, but
+    two sensors must still tell it. Less water is warmed by more, but hotter collectors lose more, and they
+    need some flow.
+    """
+    if warmer_k >= 2.0 * LEAST_OFF_K:
+        return f"a lower off_at: {0.5 * warmer_k:.2g} K is kept up by half of that sun"
+    needs_m3_s, how = plant.needs_m3_s(name), "a throttle, or a small pump of their own"
+    for off_at_k in (plant.steered[name].off_at_k, LEAST_OFF_K):
+        most_m3_s = 0.5 * flow_m3_s * warmer_k / off_at_k
+        if most_m3_s >= needs_m3_s:
+            lower = " and a lower off_at" if off_at_k == LEAST_OFF_K else ""
+            kept = f"half of that sun keeps up off_at: {off_at_k:.3g} K"
+            return f"less water through them{lower}: at {flow(most_m3_s)} {kept}; {how}"
+    return (
+        f"more collectors: at the {flow(needs_m3_s)} that they need, half of that sun is too little for any"
+    )
 
 
 def without_high_stop(plant: Assembly, programme: Programme) -> Iterator[Breach]:
@@ -204,7 +222,7 @@ RULES: tuple[Rule, ...] = (
         "wear",
         sentence="The sun at its best keeps the collectors warmer than off_at, at the flow that is let in.",
         source="the heat that they give warms the flow by as much from end to end, by half of it on the mean",
-        mend="less water through them, or a lower off_at",
+        mend="a lower off_at where sensors still tell it, else less water through them",
         judge=to_and_fro,
         applies=lambda plant, _: any(name not in plant.behind_plates for name in plant.steered),
     ),

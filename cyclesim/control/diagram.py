@@ -28,6 +28,7 @@ _SERVED = {
     "off": "it has rested",
     "changing": "the changeover is over",
     "proving": "flow has lasted as long as it must",
+    "proving_again": "flow has lasted as long as it must",
     "run_on": "the run-on is over",
 }
 

@@ -3,8 +3,9 @@
 A changeover is served at rest too: a two-speed pump that stops on the way from high to low still waits it
 out.
 
-A call that comes back during a run-on leads to the proof, in which no pump is kept: where it ends there, the
-run-on is cut. A rest of the source's own leads out of the run-on through `off` alone, and keeps it whole.
+A call that comes back during a run-on leads to a proof of its own, `proving_again`, in which the pump is kept
+as before: where the call ends there, the run-on that is still owed begins anew. A rest of the source's own
+leads out of the run-on through `off` alone.
 
 Proving is a state. A source whose file has `unless: flow proven` waits in `proving` for just as long; without
 that line it fires at once, so that a missing interlock shows.
@@ -21,6 +22,10 @@ from functools import cache
 from transitions import Machine as TransitionsMachine
 
 TRIGGER = "settle"
+PROOFS = ("proving", "proving_again")
+"""The states in which a source waits while its flow is proven."""
+OWES_RUN_ON = ("run_on", "proving_again")
+"""The states in which a source has fired and its pump has not run on for all of its time yet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,13 +124,15 @@ def source_machine(
 
     `proves`: a means of proof is wired, so it waits in `proving` before it fires. `runs_on`: a keep is wired,
     so it waits in `run_on` after it fired. `rests`: it must rest after firing, so it leaves `run_on` only
-    through `off`, where the rest is served; otherwise it may fire again from `run_on`.
+    through `off`, where the rest is served; otherwise it may fire again from `run_on`, by way of
+    `proving_again` where it proves.
     `runs_at_least`: once it fires it fires its minimum run, whether still called or not; a block or the loss
     of its flow opens it all the same. `time_up` is the rest of `off`, the proof time of `proving`, the least
-    time of `firing`, the run-on time of `run_on`.
+    time of `firing`, the run-on time of `run_on`; `proving_again` has that of `proving`.
     """
-    states = ["off", *(["proving"] if proves else []), active, *(["run_on"] if runs_on else []), "tripped"]
     first, after = ("proving" if proves else active), ("run_on" if runs_on else "off")
+    again = "proving_again" if proves and runs_on and not rests else active
+    states = list(dict.fromkeys(["off", first, active, *([after, again] if runs_on else []), "tripped"]))
     calls = ("called", "flow_ok") if proves else ("called",)  # without a means of proof nothing asks for flow
     transitions = [Transition(state, "tripped", ("trips",)) for state in states[:-1]]
     transitions.append(Transition("tripped", "off", ("reset",), ("trips",)))  # only a person resets it
@@ -136,8 +143,10 @@ def source_machine(
     transitions += _opens(active, after, calls, ("time_up",) if runs_at_least else ())
     if runs_on:
         if not rests:
-            transitions.append(Transition("run_on", first, calls, ("blocked",)))
+            transitions.append(Transition("run_on", again, calls, ("blocked",)))
         transitions.append(Transition("run_on", "off", ("time_up",)))
+    if again != active:
+        transitions += [*_opens(again, "run_on", calls), Transition(again, active, ("time_up",))]
     kind = "heat source" if active == "firing" else "treatment"
     return Machine(name, kind, tuple(states), "off", tuple(transitions))
 

@@ -37,7 +37,7 @@ from cyclesim.control.demands import (
     SourceControl,
     StarterContact,
 )
-from cyclesim.control.machines import MachineTable
+from cyclesim.control.machines import OWES_RUN_ON, PROOFS, MachineTable
 
 __all__ = [
     "BlockInterlock",
@@ -91,8 +91,9 @@ class ControlLogic:
     """What is wired and programmed; `step` is its one meaning.
 
     `dwell_s[machine][state]` is how long a machine stays in a state at least: the rest of `stopped` and
-    `off`, the minimum run of a speed, the changeover of `changing`, the proof time of `proving`, the run-on
-    time of `run_on`. A state that is not named has no such time, and its `time_up` is not read.
+    `off`, the minimum run of a speed, the changeover of `changing`, the proof time of `proving` and
+    `proving_again`, the run-on time of `run_on`. A state that is not named has no such time, and
+    its `time_up` is not read.
     Raises ValueError for a name, speed or state that does not exist.
     """
 
@@ -415,9 +416,9 @@ class _Pass:
                     break
 
     def _active_keeps(self) -> Iterable[tuple[int, int, int]]:
-        """(keep, pump, level) of the keeps whose source fires or runs on."""
+        """(keep, pump, level) of the keeps whose source fires or still owes a run-on."""
         for k, (pump, level, source) in enumerate(self.controller.keep_rows):
-            if not self.dark and (self._level(source) or self._name(source) == "run_on"):
+            if not self.dark and (self._level(source) or self._name(source) in OWES_RUN_ON):
                 yield k, pump, level
 
     def _levels_asked(self, but: int) -> list[int]:
@@ -434,7 +435,7 @@ class _Pass:
         if subject < len(wants):
             soon = wants[subject]
         else:
-            soon = int(self._name(subject) == "proving" or self._level(subject) > 0)
+            soon = int(self._name(subject) in PROOFS or self._level(subject) > 0)
         return not reading.true_at.isdisjoint((self._level(subject), soon))
 
     def _lower(self, *, reading_sources: bool) -> None:
@@ -495,7 +496,7 @@ class _Pass:
             }
             answer = table.after(state, facts)
             if answer != state and not (
-                opening and (table.states[answer] == "proving" or self.controller.level_rows[source][answer])
+                opening and (table.states[answer] in PROOFS or self.controller.level_rows[source][answer])
             ):
                 self.states[source], moved = answer, True
         return moved
@@ -510,8 +511,8 @@ class _Pass:
             return blocked
         if not self._flow_ok(source):
             return "no flow sensed"
-        if name in ("proving", "run_on"):
-            return "proving flow" if name == "proving" else "run-on"
+        if name in (*PROOFS, "run_on"):
+            return "proving flow" if name in PROOFS else "run-on"
         declared_s = self.controller.dwell_rows[source][self.states[source]]
         arrived = self.states[source] != self.before[source]
         return "rest" if declared_s and (arrived or not self._time_up(source)) else ""

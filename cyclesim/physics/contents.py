@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 from cyclesim.physics import warmth
 from cyclesim.physics.forces import Forces
-from cyclesim.physics.heat import ZoneFilter, mode
+from cyclesim.physics.heat import ZoneFilter, decay
 from cyclesim.physics.stays import OnStays, Stays, Straight
 from cyclesim.physics.warmth import Moved, Slug
 from cyclesim.physics.ways import Ways
@@ -72,7 +72,7 @@ class Contents:
         reach, heat_w, zoned = self.reaches[i], self.fixed_w.get(i), self._filters[i]
         kept, gained = zoned.stood(since, at_s) if zoned else (1.0, 0.0)
         if heat_w is not None:
-            gained += heat_w / reach.capacity_j_k * mode(reach.rate_1_s, at_s - since)[1]
+            gained += heat_w / reach.capacity_j_k * decay(reach.rate_1_s, at_s - since)[1]
         return kept, gained
 
     def standing(self, i: int, at_s: float) -> tuple[float, float]:

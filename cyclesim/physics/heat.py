@@ -21,7 +21,18 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 HOUR_S = 3600.0
+_KEPT = 100
 _ROOT_S = 1e-7  # a crossing is bracketed to this; the controller looks once a second
+
+
+def decay(rate_1_s: float, dt_s: float) -> tuple[float, float]:
+    """The first two of `mode`, which is all that one temperature needs."""
+    x = rate_1_s * dt_s
+    if x < 1e-3:  # the differences below would cancel; rate 0 (no loss at all) lands here too
+        once = dt_s * (1.0 - x / 2.0 * (1.0 - x / 3.0 * (1.0 - x / 4.0)))
+        return 1.0 - rate_1_s * once, once
+    gone = -expm1(-x)
+    return 1.0 - gone, gone / rate_1_s
 
 
 def mode(rate_1_s: float, dt_s: float) -> tuple[float, float, float]:
@@ -29,14 +40,11 @@ def mode(rate_1_s: float, dt_s: float) -> tuple[float, float, float]:
 
     They carry start value and forcing; a rate [1/s] of 0, no loss at all, is one of them.
     """
+    kept, once = decay(rate_1_s, dt_s)
     x = rate_1_s * dt_s
-    if x < 1e-3:  # the differences below would cancel; rate 0 (no loss at all) lands here too
-        once = dt_s * (1.0 - x / 2.0 * (1.0 - x / 3.0 * (1.0 - x / 4.0)))
-        twice = dt_s * dt_s / 2.0 * (1.0 - x / 3.0 * (1.0 - x / 4.0 * (1.0 - x / 5.0)))
-        return 1.0 - rate_1_s * once, once, twice
-    gone = -expm1(-x)
-    once = gone / rate_1_s
-    return 1.0 - gone, once, (dt_s - once) / rate_1_s
+    if x < 1e-3:
+        return kept, once, dt_s * dt_s / 2.0 * (1.0 - x / 3.0 * (1.0 - x / 4.0 * (1.0 - x / 5.0)))
+    return kept, once, (dt_s - once) / rate_1_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +63,7 @@ class TwoNode:
     # slow rate, its vector (water, shell), the vector times capacity, the same of the fast mode, direct K/W
     _modes: tuple[float, ...] = field(init=False, repr=False, compare=False)
     _over: dict[float, tuple[float, ...]] = field(init=False, repr=False, compare=False)
+    _losing: dict[float, TwoNode] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         cw, cs, g = self.c_water_j_k, self.c_shell_j_k, self.g_w_k
@@ -64,10 +73,17 @@ class TwoNode:
         modes = _massless(cw, g, uw, us) if cs == 0.0 and us + g > 0.0 else _pair(cw, cs or 1.0, g, uw, us)
         object.__setattr__(self, "_modes", modes)
         object.__setattr__(self, "_over", {})
+        object.__setattr__(self, "_losing", {})
 
     def losing(self, ua_water_w_k: float) -> TwoNode:
         """The same with so much between water and its forcing temperatures."""
-        return TwoNode(self.c_water_j_k, self.c_shell_j_k, self.g_w_k, ua_water_w_k, self.ua_shell_w_k)
+        two = self._losing.get(ua_water_w_k)
+        if two is None:
+            if len(self._losing) >= _KEPT:  # what leans on the weather never comes again
+                self._losing.clear()
+            two = TwoNode(self.c_water_j_k, self.c_shell_j_k, self.g_w_k, ua_water_w_k, self.ua_shell_w_k)
+            self._losing[ua_water_w_k] = two
+        return two
 
     def advance(
         self, tw: float, ts: float, f_w: float, f_s: float, dt_s: float
@@ -175,8 +191,8 @@ class TwoNode:
             moved, t_s = abs(guess - t_s), guess
             if moved <= _ROOT_S or late - early <= _ROOT_S:
                 break
-            e1, p1, _ = mode(r1, t_s)
-            e2, p2, _ = mode(r2, t_s)
+            e1, p1 = decay(r1, t_s)
+            e2, p2 = decay(r2, t_s)
             past = up * (w1 * (e1 * z1 + p1 * h1) + w2 * (e2 * z2 + p2 * h2) - level_c)
             slope = d1 * e1 + d2 * e2
             if past < 0.0:

@@ -6,7 +6,7 @@ is the least point of a convex function: there is exactly one, and a step that o
 
 from collections.abc import Sequence
 from math import pi
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,46 +42,26 @@ Floats = NDArray[np.float64]
 def solve(links: Sequence[Link], temp_c: float) -> Duty:
     """Flows and heads of the network at a water temperature in degC.
 
-    Never raises for an odd plant: what is odd stands in `problems`, in a tub builder's words.
+    Parts that meet in the tub alone are solved each by itself, so that what starts in one does not move the
+    last digit in another. Never raises for an odd plant: what is odd stands in `problems`, in a tub builder's
+    words.
     """
-    nodes = list(dict.fromkeys([TUB, *(end for link in links for end in (link.a, link.b))]))
-    number = {node: i for i, node in enumerate(nodes)}
-    ends = [(number[link.a], number[link.b]) for link in links]
     losses = [loss(link, temp_c) for link in links]
-    ways = [i for i, link in enumerate(links) if not is_shut(link)]
-    valves = [i for i in ways if one_way(links[i])]
-
-    # Which check valves are closed: those that are wrong are turned, all at once at first, then one by one in
-    # their order, which for linear losses cannot go round in circles (Murty 1974, from memory, not opened).
-    closed: set[int] = set()
-    wrong: list[int] = []
-    for turn in range(_TURNS):
-        trial = [_leak(losses[i](0.0)[0]) if i in closed else losses[i] for i in ways]
-        balanced, heads, converged = _balance(trial, [ends[i] for i in ways], np.zeros(len(nodes)))
-        flows = dict(zip(ways, balanced, strict=True))
-        wrong = [
-            i for i in valves
-            if (flows[i] * _LEAK_M_PER_M3_S > 1e-6 if i in closed else flows[i] < -1e-9)
-        ]  # fmt: skip
-        if not wrong:
-            break
-        closed ^= set(wrong if turn < 10 else wrong[:1])
-    while closed:  # without their leaks, which may have been all that a last one was open for
-        ways = [i for i in ways if i not in closed]
-        balanced, heads, converged = _balance([losses[i] for i in ways], [ends[i] for i in ways], heads)
-        flows = dict(zip(ways, balanced, strict=True))
-        back = {i for i in valves if flows.get(i, 0.0) < -1e-9}
-        if not back:
-            break
-        closed |= back
-
-    # A dead end's flow is zero but for rounding.
-    q = [0.0 if abs(flows.get(i, 0.0)) < 1e-13 else float(flows[i]) for i in range(len(links))]
-    joined = parts(len(nodes), [ends[i] for i in ways])
-    at = {node: float(heads[i]) + 0.0 for i, node in enumerate(nodes) if joined[i] == joined[0]}
-    sentences = problems(links, q, at, dict(zip(nodes, heads.tolist(), strict=True)))
+    nodes = dict.fromkeys([TUB, *(end for link in links for end in (link.a, link.b))])
+    q, heads, joined = [0.0] * len(links), dict.fromkeys(nodes, 0.0), {TUB}
+    wrong, converged = list[str](), True
+    for part in _apart(links):
+        found = _solve_part([links[i] for i in part], [losses[i] for i in part])
+        for i, flow in zip(part, found.flows_m3_s, strict=True):
+            q[i] = 0.0 if abs(flow) < 1e-13 else flow  # a dead end's flow is zero but for rounding
+        heads |= found.heads_m
+        joined |= found.joined
+        wrong += found.wrong
+        converged = converged and found.converged
+    at = {node: heads[node] + 0.0 for node in nodes if node in joined}
+    sentences = problems(links, q, at, heads)
     if wrong or not converged:
-        why = f" ({', '.join(links[i].name for i in wrong)} would not come to rest)" if wrong else ""
+        why = f" ({', '.join(wrong)} would not come to rest)" if wrong else ""
         sentences.append(f"these flows could not be worked out{why}: take this duty as unknown")
     pipes = {link.name: (link, abs(q[i])) for i, link in enumerate(links) if isinstance(link, PipeLink)}
     speeds = {name: flow / (pi / 4 * pipe.bore_m**2) for name, (pipe, flow) in pipes.items()}
@@ -94,6 +74,73 @@ def solve(links: Sequence[Link], temp_c: float) -> Duty:
         velocity_m_s=speeds,
         reynolds={name: speeds[name] * pipe.bore_m * per_speed for name, (pipe, _) in pipes.items()},
         problems=tuple(sentences),
+    )
+
+
+def _apart(links: Sequence[Link]) -> list[list[int]]:
+    """The links, by number, of each part that meets the others in the tub alone."""
+    first: dict[str, int] = {}
+    pairs = [
+        (first.setdefault(end, i), i)
+        for i, link in enumerate(links)
+        for end in (link.a, link.b)
+        if end != TUB
+    ]
+    groups: dict[int, list[int]] = {}
+    for i, root in enumerate(parts(len(links), pairs)):
+        groups.setdefault(root, []).append(i)
+    return list(groups.values())
+
+
+class _Found(NamedTuple):
+    """What a part comes to: flows of its links, heads by node, and nodes that open ways join to the tub."""
+
+    flows_m3_s: list[float]
+    heads_m: dict[str, float]
+    joined: set[str]
+    wrong: list[str]
+    """Check valves that would not come to rest."""
+    converged: bool
+
+
+def _solve_part(links: Sequence[Link], losses: Sequence[Loss]) -> _Found:
+    nodes = list(dict.fromkeys([TUB, *(end for link in links for end in (link.a, link.b))]))
+    number = {node: i for i, node in enumerate(nodes)}
+    ends = [(number[link.a], number[link.b]) for link in links]
+    ways = [i for i, link in enumerate(links) if not is_shut(link)]
+    valves = [i for i in ways if one_way(links[i])]
+
+    # Which check valves are closed: those that are wrong are turned, all at once at first, then one by one in
+    # their order, which for linear losses cannot go round in circles (Murty 1974, from memory, not opened).
+    closed: set[int] = set()
+    wrong: list[int] = []
+    for turn in range(_TURNS):
+        trial = [_leak(losses[i](0.0)[0]) if i in closed else losses[i] for i in ways]
+        balanced, heads, converged = _balance(trial, [ends[i] for i in ways], np.zeros(len(nodes)))
+        flows = dict(zip(ways, balanced.tolist(), strict=True))
+        wrong = [
+            i for i in valves
+            if (flows[i] * _LEAK_M_PER_M3_S > 1e-6 if i in closed else flows[i] < -1e-9)
+        ]  # fmt: skip
+        if not wrong:
+            break
+        closed ^= set(wrong if turn < 10 else wrong[:1])
+    while closed:  # without their leaks, which may have been all that a last one was open for
+        ways = [i for i in ways if i not in closed]
+        balanced, heads, converged = _balance([losses[i] for i in ways], [ends[i] for i in ways], heads)
+        flows = dict(zip(ways, balanced.tolist(), strict=True))
+        back = {i for i in valves if flows.get(i, 0.0) < -1e-9}
+        if not back:
+            break
+        closed |= back
+
+    joined = parts(len(nodes), [ends[i] for i in ways])
+    return _Found(
+        [flows.get(i, 0.0) for i in range(len(links))],
+        dict(zip(nodes, heads.tolist(), strict=True)),
+        {node for i, node in enumerate(nodes) if joined[i] == joined[0]},
+        [links[i].name for i in wrong],
+        converged,
     )
 
 

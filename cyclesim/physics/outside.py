@@ -36,6 +36,7 @@ from cyclesim.physics.ways import Way, Ways
 
 _FOLLOWED_S = 900  # longest piece while water is followed: the tub's temperature runs straight on it
 _LOOKED_AT_S = 60  # the same while something looks at followed water
+_DRAWN_SHARE = 0.3  # of the tub's water, the most that such water draws from it in a piece
 
 
 class Trial(NamedTuple):
@@ -85,6 +86,7 @@ class Outside:
         self.followed: list[Circuit] = []
         """The circuits in which some water is followed."""
         self._asks_tub = False
+        self._longest_s = _FOLLOWED_S
         self.due_s = math.inf
         """When the next circuit settles."""
 
@@ -257,30 +259,30 @@ class Outside:
         The sequence of flows is kept and must not be changed. *integral*: of the tub's temperature [K s].
         """
         turn = self._turn = self._turns.to(flows_m3_s, heat_w)
-        water, moves = self._water, self._stays.moves
-        for g in turn.changed:
+        step, water, moves = turn.step, self._water, self._stays.moves
+        for g in step.changed:
             self._bring(self._circuits[g], now, tub_c, integral)
-        for i in turn.others:
+        for i in step.others:
             water.open(self._circuit_of[i])
             water.stand(i, now)
-        for body in turn.touched:
+        for body in step.touched:
             water.close(body, now)
         heats = turn.heats_w
         if self._by_law:
             heats = {**{i: turn.heated.get(i, 0.0) for i in self._by_law}, **heats}
             self._by_law.clear()
         self.forces.heat(heats, now)
-        water.fixed_w, water.flows = turn.heated, turn.plan.flows
-        for g in turn.changed:
-            way = turn.plan.ways[g]
+        water.fixed_w, water.flows = turn.heated, step.plan.flows
+        for g in step.changed:
+            way = step.plan.ways[g]
             self._circuits[g].begin(way, now, tub_c)
             if way is not None and not way.is_fast:
                 water.open(g)
-        if turn.changed:
+        if step.changed:
             self._sort()
-        for i in turn.standing:
+        for i in step.standing:
             water.open(self._circuit_of[i])
-        for body, moving in turn.moves:
+        for body, moving in step.moves:
             moves[body] = moving
 
     def _bring(self, circuit: Circuit, now: int, tub_c: float, integral: float) -> None:
@@ -362,21 +364,26 @@ class Outside:
 
     def _sort(self) -> None:
         """Which circuits have settled, which are followed, and when the next of these settles."""
-        known, key = self._turn.plan.sorted, 0
+        known, key = self._turn.step.plan.sorted, 0
         for circuit in self._circuits:
             key = 2 * key + circuit.is_settled
         if key not in known:
             settled = tuple(c.way for c in self._circuits if c.way is not None and c.is_settled)
             known[key] = settled, [c for c in self._circuits if c.is_followed]
         self.settled, self.followed = known[key]
-        self._asks_tub, self.due_s = False, math.inf
+        self._asks_tub, self.due_s, drawn_m3_s = False, math.inf, 0.0
         for circuit in self.followed:
             way = circuit.way
             assert way is not None
             if not way.is_fast or circuit.asked:
                 self._asks_tub = True
+            if not way.is_fast:
+                drawn_m3_s += way.drawn_m3_s
             if way.settles and not circuit.is_settled and circuit.due_s < self.due_s:
                 self.due_s = float(circuit.due_s)
+        share_j_k = _DRAWN_SHARE * self._tub_j_k
+        quick = drawn_m3_s * self._per_m3_k * _FOLLOWED_S > share_j_k
+        self._longest_s = max(1, int(share_j_k / (drawn_m3_s * self._per_m3_k))) if quick else _FOLLOWED_S
 
     def settle_due(self, now: int, tub_c: float, node_j_k: float, integral: float) -> float:
         """Settle every circuit that is passed; the tub's temperature [degC] with the heat that they held.
@@ -411,7 +418,9 @@ class Outside:
         """The longest piece [s] from *now* on; None where nothing is followed."""
         if not self.followed:
             return None
-        longest, left_s = _LOOKED_AT_S if looked_at else _FOLLOWED_S, self.due_s - now
+        longest, left_s = self._longest_s, self.due_s - now
+        if looked_at and longest > _LOOKED_AT_S:
+            longest = _LOOKED_AT_S
         return int(left_s) if left_s < longest else longest
 
     def follow(self, dt_s: int, before_c: float, after_c: float) -> Trial:

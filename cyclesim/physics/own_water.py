@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from math import ceil, log
 from typing import NamedTuple
 
-from cyclesim.physics.heat import mode
+from cyclesim.physics.heat import decay, mode
 from cyclesim.physics.laws import Law
 from cyclesim.spreads import Assumption
 
@@ -108,7 +108,9 @@ class OwnWater:
         zone: Sequence[float],
         water_c: float,
     ) -> None:
-        self._c, self._u, self._zone = (source_j_k, rest_j_k), (source_w_k, rest_w_k), zone
+        self._apart = (source_j_k, source_w_k), (rest_j_k, rest_w_k)
+        self._whole = source_j_k + rest_j_k, source_w_k + rest_w_k
+        self._zone = zone
         self.source_c = self.rest_c = water_c
         self.moves, self.g_w_k = False, 0.0
         self._law: Law | None = None
@@ -118,19 +120,18 @@ class OwnWater:
     def change(self, law: Law | None, g_w_k: float, *, moves: bool) -> None:
         """From now on *law* gives it heat, it *moves*, and g_w_k [W/K] goes over to the tub's side."""
         if moves and not self.moves:
-            source_j_k, rest_j_k = self._c
-            held_j = source_j_k * self.source_c + rest_j_k * self.rest_c
-            self.source_c = self.rest_c = held_j / (source_j_k + rest_j_k)
+            self.source_c = self.rest_c = self.content_j() / self._whole[0]
         self._law, self.moves, self.g_w_k = law, moves, g_w_k if moves else 0.0
 
     def content_j(self) -> float:
         """Heat above 0 degC [J]."""
-        return self._c[0] * self.source_c + self._c[1] * self.rest_c
+        (source_j_k, _), (rest_j_k, _) = self._apart
+        return source_j_k * self.source_c + rest_j_k * self.rest_c
 
     def later_c(self, hour: int, cold_c: float, dt_s: float) -> float:
         """Temperature in the source [degC] dt_s [s] later in an hour, if all goes on as it is."""
         k, h = self._rates(hour, 0, cold_c)
-        kept, once, _ = mode(k, dt_s)
+        kept, once = decay(k, dt_s)
         return self.source_c * kept + h * once
 
     def piece_s(self, hour: int, cold_c: float, most_s: int) -> int:
@@ -145,37 +146,37 @@ class OwnWater:
 
     def reached(self) -> bool:
         """Whether a watched level is reached."""
-        temps = [(self.source_c if in_source else self.rest_c, x, up) for x, up, in_source in self.watched]
-        return any(at_c >= level_c if rising else at_c <= level_c for at_c, level_c, rising in temps)
+        for level_c, rising, in_source in self.watched:
+            at_c = self.source_c if in_source else self.rest_c
+            if (at_c >= level_c) if rising else (at_c <= level_c):
+                return True
+        return False
 
     def _crossing_s(
         self, hour: int, cold_c: float, level_c: float, *, rising: bool, in_source: bool
     ) -> float | None:
         """Seconds until it reaches a level [s]: one exponential goes one way only."""
-        k, h = self._rates(hour, 0 if in_source or self.moves else 1, cold_c)
         temp_c = self.source_c if in_source else self.rest_c
         if (temp_c >= level_c) if rising else (temp_c <= level_c):
             return 0.0
+        k, h = self._rates(hour, 0 if in_source or self.moves else 1, cold_c)
         slope, at_level = h - k * temp_c, h - k * level_c
         if slope * (1.0 if rising else -1.0) <= 0.0 or slope * at_level <= 0.0:
             return None  # it goes the other way, or comes to rest before
         return (level_c - temp_c) / slope if k < 1e-12 else log(slope / at_level) / k
 
-    def _rates(self, hour: int, part: int, cold_c: float, over_w: float | None = None) -> tuple[float, float]:
+    def _rates(self, hour: int, part: int, cold_c: float) -> tuple[float, float]:
         """(k, h) of dT/dt = h - k T [1/s, K/s], of all of it or, while it stands, of one part.
 
-        Over goes what the exchanger lets over to *cold_c*, or over_w [W] where that is given.
+        Over goes what the exchanger lets over to *cold_c*.
         """
-        c = sum(self._c) if self.moves else self._c[part]
-        u = sum(self._u) if self.moves else self._u[part]
+        c, u = self._whole if self.moves else self._apart[part]
         slope_w_k, forced_w = -u, u * self._zone[hour]
-        if self._law is not None and part == 0:
-            x = self._law(hour, self.source_c)
-            slope_w_k += x.slope_w_k
-            forced_w += x.heat_w - x.slope_w_k * self.source_c
-        if over_w is not None:
-            forced_w -= over_w
-        elif part == 0:
+        if part == 0:
+            if self._law is not None:
+                x = self._law(hour, self.source_c)
+                slope_w_k += x.slope_w_k
+                forced_w += x.heat_w - x.slope_w_k * self.source_c
             slope_w_k -= self.g_w_k
             forced_w += self.g_w_k * cold_c
         return -slope_w_k / c, forced_w / c
@@ -187,31 +188,36 @@ class OwnWater:
         k, h = self._rates(hour, 0, cold_c)
         _, once, twice = mode(k, dt_s)
         mean_k = (self.source_c * once + h * twice) / dt_s - cold_c
-        follows = self.g_w_k / sum(self._c) * twice / dt_s
+        follows = self.g_w_k / self._whole[0] * twice / dt_s
         return self.g_w_k * mean_k, self.g_w_k * (follows - 1.0)
 
     def advance(self, hour: int, start_s: int, end_s: int, over_j: float) -> OwnPiece:
         """Go on to end_s [s] while *over_j* [J] goes over; closed to the last joule."""
         dt = end_s - start_s
-        before = self.source_c, self.rest_c
-        given_j = input_j = lost_j = 0.0
-        parts = (0,) if self.moves else (0, 1)
-        after = []
-        for part in parts:
-            c, u = (sum(self._c), sum(self._u)) if self.moves else (self._c[part], self._u[part])
-            k, h = self._rates(hour, part, 0.0, over_j / dt if part == 0 else 0.0)
-            _, once, twice = mode(k, dt)
-            from_c = before[part]
-            warmth_k_s = from_c * once + h * twice
-            part_lost_j = u * (warmth_k_s - self._zone[hour] * dt)
-            part_given_j = 0.0
-            if self._law is not None and part == 0:
-                x = self._law(hour, from_c)
-                warmer_k_s = warmth_k_s - from_c * dt
-                part_given_j = x.heat_w * dt + x.slope_w_k * warmer_k_s
-                input_j = x.input_w * dt + x.input_slope_w_k * warmer_k_s
-            gone_j = part_lost_j + (over_j if part == 0 else 0.0)
-            after.append(from_c + (part_given_j - gone_j) / c)
-            given_j, lost_j = given_j + part_given_j, lost_j + part_lost_j
-        self.source_c, self.rest_c = after[0], after[-1]
-        return OwnPiece(start_s, end_s, *before, min(*before, *after), given_j, input_j, over_j, lost_j)
+        source_c, rest_c, zone_c = self.source_c, self.rest_c, self._zone[hour]
+        c, u = self._whole if self.moves else self._apart[0]
+        slope_w_k, forced_w = -u, u * zone_c
+        law, x = self._law, None
+        if law is not None:
+            x = law(hour, source_c)
+            slope_w_k += x.slope_w_k
+            forced_w += x.heat_w - x.slope_w_k * source_c
+        _, once, twice = mode(-slope_w_k / c, dt)
+        warmth_k_s = source_c * once + (forced_w - over_j / dt) / c * twice
+        lost_j = u * (warmth_k_s - zone_c * dt)
+        given_j = input_j = 0.0
+        if x is not None:
+            warmer_k_s = warmth_k_s - source_c * dt
+            given_j = x.heat_w * dt + x.slope_w_k * warmer_k_s
+            input_j = x.input_w * dt + x.input_slope_w_k * warmer_k_s
+        after_c = rest_after_c = source_c + (given_j - (lost_j + over_j)) / c
+        if not self.moves:  # the rest cools by itself
+            c, u = self._apart[1]
+            _, once, twice = mode(u / c, dt)
+            rest_lost_j = u * (rest_c * once + u * zone_c / c * twice - zone_c * dt)
+            rest_after_c = rest_c - rest_lost_j / c
+            lost_j += rest_lost_j
+        self.source_c, self.rest_c = after_c, rest_after_c
+        coldest_c = min(source_c, rest_c, after_c, rest_after_c)
+        row = (start_s, end_s, source_c, rest_c, coldest_c, given_j, input_j, over_j, lost_j)
+        return tuple.__new__(OwnPiece, row)  # half the time of OwnPiece(...), and there are many

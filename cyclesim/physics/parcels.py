@@ -21,6 +21,7 @@ Knot = tuple[float, float]
 """(seconds from the start of an interval, oldest age [s]); two at one time make a jump."""
 
 _ROUNDING = 1e-12  # of a parcel: a cut this near its end is at its end
+_REST_OF_SIMPSON = ((0.5, 4.0), (1.0, 1.0))  # shares and weights after the first, the parcel's before
 _DUST = 1e-9  # of a plug: a parcel this small is what rounding left, and must not pass for the oldest water
 
 
@@ -142,15 +143,17 @@ def mix(streams: Sequence[tuple[float, Sequence[Parcel]]]) -> list[Parcel]:
 
 def _crossings(lines: Sequence[tuple[float, float]]) -> list[float]:
     """0, 1 and every share between at which two of *lines* (value at 0, value at 1) cross, in order."""
-    marks = {0.0, 1.0}
-    for i, (a0, a1) in enumerate(lines):
-        for b0, b1 in lines[:i]:
+    marks: list[float] = []
+    for i in range(1, len(lines)):
+        a0, a1 = lines[i]
+        for k in range(i):
+            b0, b1 = lines[k]
             start, end = a0 - b0, a1 - b1
             if start * end < 0.0:
                 share = start / (start - end)
                 if _ROUNDING < share < 1.0 - _ROUNDING:
-                    marks.add(share)
-    return sorted(marks)
+                    marks.append(share)
+    return sorted({0.0, 1.0, *marks}) if marks else [0.0, 1.0]
 
 
 class Passage(NamedTuple):
@@ -196,55 +199,75 @@ def _oldest_knots(
 ) -> list[Knot]:
     """Oldest age [s] in a window of *volume* that slides over *line* by *moved*: piecewise linear."""
     edges = [0.0]
+    edge = 0.0
     for p in line:
-        edges.append(edges[-1] + p[0])
+        edge += p[0]
+        edges.append(edge)
     marks = {0.0, moved}
     for x in edges:
-        for y in (x, x - volume):
-            if 0.0 < y < moved:
-                marks.add(y)
+        if 0.0 < x < moved:
+            marks.add(x)
+        if 0.0 < x - volume < moved:
+            marks.add(x - volume)
     ys = sorted(marks)
     knots: list[Knot] = []
     inside: deque[tuple[int, float]] = deque()  # parcels wholly inside, earliest births rising
     entered = 0
     left = right = 0
-    for y0, y1 in pairwise(ys):
-        if y1 - y0 <= volume * _ROUNDING:
+    last = len(line) - 1
+    y1 = 0.0
+    for y in ys[1:]:
+        y0, y1 = y1, y
+        over = y1 - y0
+        if over <= volume * _ROUNDING:
             continue
         middle = 0.5 * (y0 + y1)
-        while left + 1 < len(line) and edges[left + 1] <= middle:
+        while left < last and edges[left + 1] <= middle:
             left += 1
-        while right + 1 < len(line) and edges[right + 1] <= middle + volume:
+        while right < last and edges[right + 1] <= middle + volume:
             right += 1
         while entered < right:
-            earliest = min(line[entered][1], line[entered][2])
+            _, front, back, _, _ = line[entered]
+            earliest = front if front <= back else back
             while inside and inside[-1][1] >= earliest:
                 inside.pop()
             inside.append((entered, earliest))
             entered += 1
         while inside and inside[0][0] <= left:
             inside.popleft()
+        v, front, back, _, _ = line[left]
+        slope = (back - front) / v
         if left == right:
-            v, front, back = line[left][:3]
-            slope = (back - front) / v
+            at, to = y0 - edges[left], y0 + volume - edges[left]
             lines = [
-                (front + slope * (y - edges[left]), front + slope * (y1 - y0 + y - edges[left]))
-                for y in (y0, y0 + volume)
+                (front + slope * at, front + slope * (over + y0 - edges[left])),
+                (front + slope * to, front + slope * (over + (y0 + volume) - edges[left])),
             ]
         else:
-            constant = min([line[left][2], line[right][1]] + ([inside[0][1]] if inside else []))
-            lines = [(constant, constant)]
-            for k, y in ((left, y0), (right, y0 + volume)):
-                v, front, back = line[k][:3]
-                slope = (back - front) / v
-                at = front + slope * (y - edges[k])
-                lines.append((at, at + slope * (y1 - y0)))
+            entering = line[right]
+            constant = back if back <= entering[1] else entering[1]
+            if inside and inside[0][1] < constant:
+                constant = inside[0][1]
+            leaves = front + slope * (y0 - edges[left])
+            slope_in = (entering[2] - entering[1]) / entering[0]
+            enters = entering[1] + slope_in * (y0 + volume - edges[right])
+            lines = [
+                (constant, constant),
+                (leaves, leaves + slope * over),
+                (enters, enters + slope_in * over),
+            ]
         marks_here = _crossings(lines)
         for x0, x1 in pairwise(marks_here):
             mid = 0.5 * (x0 + x1)
-            a, b = min(lines, key=lambda ends: ends[0] + mid * (ends[1] - ends[0]))
+            a, b = lines[0]
+            least = a + mid * (b - a)
+            for ends in lines:
+                at_mid = ends[0] + mid * (ends[1] - ends[0])
+                if at_mid < least:
+                    least = at_mid
+                    a, b = ends
             for x in (x0, x1):
-                t = (y0 + x * (y1 - y0)) / flow
+                t = (y0 + x * over) / flow
                 age = start_s + t - (a + x * (b - a))
                 if not knots or knots[-1] != (t, age):
                     knots.append((t, age))
@@ -253,17 +276,22 @@ def _oldest_knots(
 
 def _mean_integral(line: Sequence[Parcel], volume: float, moved: float, flow: float, start_s: float) -> float:
     """Integral over time [s2] of the mean age in the window: each drop's stay, by Simpson (exact here)."""
-    whole, x0, duration = 0.0, 0.0, moved / flow
+    duration = moved / flow
+    whole = x = 0.0
+    enters = leaves = 0.0  # when the drop at x comes into the window, and leaves it
     for v, _, _, front, back in line:
-        stay = 0.0
-        for weight, share in ((1.0, 0.0), (4.0, 0.5), (1.0, 1.0)):
-            x = x0 + share * v
-            enters = max(0.0, (x - volume) / flow)
-            leaves = min(duration, x / flow)
+        stay = (leaves - enters) * (0.5 * (enters + leaves) - (front - start_s))
+        for share, weight in _REST_OF_SIMPSON:
+            at = x + share * v
+            enters, leaves = (at - volume) / flow, at / flow
+            if enters < 0.0:
+                enters = 0.0
+            if leaves > duration:
+                leaves = duration
             birth = front + share * (back - front) - start_s
             stay += weight * (leaves - enters) * (0.5 * (enters + leaves) - birth)
         whole += v * stay / 6.0
-        x0 += v
+        x += v
     return whole / volume
 
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
 
 from cyclesim.physics import warmth
 from cyclesim.physics.warmth import Floats, Slug
-from cyclesim.physics.ways import Way
+from cyclesim.physics.ways import Ints, Way
 
 _ALIKE_K = 0.01  # streams of the tub nearer than this are one slug
 
@@ -28,8 +29,13 @@ class Passing:
     acted: list[tuple[Floats, int]]
     """What has acted, and for how many seconds."""
     by_second: Floats
-    """What it returns by the second [J]: itself, or factors of *causes* where each reach held one slug."""
-    causes: Floats | None
+    """Factors of what it returns by the second [J]."""
+    causes: Floats
+    """What these factors are of: what acts, or what it would return to a tub that stays as it is [J]."""
+    is_straight: bool
+    """Whether the former: each reach held one slug."""
+    returned: Floats | None = None
+    """What it returns by the second [J], as soon as somebody asks for all of it."""
     lasted_s: int = 0
     given_j: float = 0.0
 
@@ -56,8 +62,7 @@ class Passing:
 
     def returned_j(self, after_s: int) -> float:
         """What it is taken to have returned so long after it began [J]."""
-        then = self.by_second[after_s]
-        return float(then if self.causes is None else then.dot(self.causes))
+        return float(self.by_second[after_s].dot(self.causes))
 
     def tub_c(self, after_s: int, tub_j_k: float) -> float:
         """How warm a tub of *tub_j_k* [J/K] was so long after it began [degC], as `sent_out` has it."""
@@ -72,24 +77,30 @@ class Passing:
 
     def roughly_sent_out(self, tub_j_k: float) -> list[Slug]:
         """The same as near, in few slugs of one length, which hold another heat."""
-        course_c = self._course(tub_j_k)
-        seconds, pieces = np.arange(self.lasted_s + 1), 1
+        course_c, lasted_s, pieces = self._course(tub_j_k), self.lasted_s, 1
+        seconds = np.arange(lasted_s + 1.0)
         while True:
-            at = np.linspace(0, self.lasted_s, pieces + 1).round().astype(int)
+            at, at_s, lasting_s = _knots(lasted_s, pieces)
             knots_c = course_c[at]
-            if (
-                pieces == self.lasted_s
-                or np.abs(np.interp(seconds, at, knots_c) - course_c).max() <= _ALIKE_K
-            ):
-                rows = zip(np.diff(at).tolist(), pairwise(knots_c.tolist()), strict=True)
-                return [(float(dt), front, back) for dt, (front, back) in rows]
-            pieces = min(2 * pieces, self.lasted_s)
+            off_k = np.interp(seconds, at_s, knots_c) - course_c
+            if pieces == lasted_s or max(off_k.max(), -off_k.min()) <= _ALIKE_K:
+                rows = zip(lasting_s, pairwise(knots_c.tolist()), strict=True)
+                return [(dt, front, back) for dt, (front, back) in rows]
+            pieces = min(2 * pieces, lasted_s)
 
     def _course(self, tub_j_k: float) -> Floats:
         """How warm a tub of *tub_j_k* [J/K] was, second by second [degC]."""
-        returned = self.by_second[: self.lasted_s + 1]
-        if self.causes is not None:
-            returned = returned @ self.causes
-        temps_c: Floats = self.before_c + returned / tub_j_k
-        temps_c += np.linspace(0.0, self.after_c - temps_c[-1], self.lasted_s + 1)  # what else has warmed it
+        if self.returned is None:
+            self.returned = self.by_second @ self.causes
+        seconds = self.lasted_s + 1
+        temps_c: Floats = self.before_c + self.returned[:seconds] / tub_j_k
+        else_k_s = (self.after_c - float(temps_c[-1])) / self.lasted_s  # what else has warmed it
+        temps_c += np.arange(seconds) * else_k_s
         return temps_c
+
+
+@lru_cache(1000)  # collectors are read so many seconds after they were let in, again and again
+def _knots(lasts_s: int, pieces: int) -> tuple[Ints, Floats, list[float]]:
+    """Where so many pieces of *lasts_s* seconds begin and end: places, seconds; how long each lasts [s]."""
+    at_s: Floats = np.linspace(0.0, lasts_s, pieces + 1).round()
+    return at_s.astype(int), at_s, np.diff(at_s).tolist()

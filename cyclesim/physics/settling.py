@@ -34,16 +34,16 @@ class Settling:
         if straight.is_straight:
             causes = np.concatenate((straight.ends_c, forces.beside(tub_c)))
             fed = self._ways.passages(way, forces.heated).fed(self._tub_j_k)[1]
-            return Passing(way, tub_c, tub_c, acted, fed, causes)
+            return Passing(way, tub_c, tub_c, acted, fed, causes, True)
         back, slugs = self._ways.passages(way, None).fed(self._tub_j_k)[0], self._water.of(circuit.number)
-        by_second = back @ self._ways.passage(way, slugs, (tub_c, tub_c), forces.now)[1]
-        return Passing(way, tub_c, tub_c, acted, by_second, None)
+        returned = self._ways.passage(way, slugs, (tub_c, tub_c), forces.now, only_returned=True)[1]
+        return Passing(way, tub_c, tub_c, acted, back, returned, False)
 
     def passed(self, circuit: Circuit, passing: Passing) -> float:
         """A circuit has passed until it settles; the heat that it holds [J]."""
         way, stays, straight, forces = passing.way, self._water.stays, circuit.straight, passing.forces()
         moves, rose_k, causes = self._turns.moves(way), passing.after_c - passing.before_c, passing.causes
-        if causes is not None and straight.is_straight:
+        if passing.is_straight and straight.is_straight:
             passages = self._ways.passages(way, self._forces.heated)
             if len(passing.acted) > 1:
                 causes = np.concatenate((straight.ends_c, forces))
@@ -74,8 +74,7 @@ class Settling:
         """What reach *i* of a circuit holds now, as near as it is to be read."""
         slugs, sent_out = self._water.of(circuit.number), passing.roughly_sent_out(self._tub_j_k)
         way, forces = passing.way, passing.forces()
-        only = dict(way.upstream)[i]
-        done = self._ways.follow(way, slugs, sent_out, forces, settled_too=True, only=only)
+        done = self._ways.follow(way, slugs, sent_out, forces, settled_too=True, asked=i)
         return done.contents.get(i, [])
 
     def truly(self, circuit: Circuit, now: int, tub_c: float) -> Mapping[int, list[Slug]]:

@@ -273,6 +273,11 @@ class TubHeat:
         """The second that the heat has come to."""
         return self._now_s
 
+    @property
+    def is_exact(self) -> bool:
+        """Whether it comes to the same, but for rounding, into how many pieces it is cut from now on."""
+        return not (self._laws or self._own or self._elsewhere or self._outside.asks_tub())
+
     def advance(self, to_s: int, *watched: Watched) -> int | None:
         """Advance to *to_s*, or to the first whole second at which the water has reached a watched level.
 
@@ -283,10 +288,7 @@ class TubHeat:
             self._watch(watched)
         crossed = None
         while crossed is None and self._now_s < to_s:
-            if self._laws or self._own or self._elsewhere or self._outside.asks_tub():
-                crossed = self._piece(to_s)
-            else:
-                crossed = self._undisturbed(to_s)
+            crossed = self._undisturbed(to_s) if self.is_exact else self._piece(to_s)
         return crossed
 
     def _watch(self, watched: tuple[Watched, ...]) -> None:
@@ -357,8 +359,9 @@ class TubHeat:
             outside.keep(trial, (before_c, water), end)
             if outside.due_s <= end:
                 self._settle()
-        if any(own.reached() for own, _ in self._own):
-            crossed = end
+        for own, _ in self._own:
+            if own.reached():
+                crossed = end
         for level, rising, body in in_pipes:
             temp_c = outside.body_c(body, end, self.water_c)
             if (temp_c >= level) if rising else (temp_c <= level):
@@ -441,7 +444,11 @@ class TubHeat:
         ends = two.advance(begins_c, self.shell_c, f_w + trial.returned_w, f_s, dt)
         if trial.moved and abs(ends[0] - ends_c) > BEND_K:  # once more, with the tub as it then is
             trial = outside.follow(dt, begins_c, ends[0])
-            ends = two.advance(begins_c, self.shell_c, f_w + trial.returned_w, f_s, dt)
+            last_c, ends = ends[0], two.advance(begins_c, self.shell_c, f_w + trial.returned_w, f_s, dt)
+            if abs(ends[0] - last_c) > BEND_K:  # what returns is a straight line of where the tub ends
+                at_c = last_c + (ends[0] - last_c) / (1.0 - (ends[0] - last_c) / (last_c - ends_c))
+                trial = outside.follow(dt, begins_c, at_c)
+                ends = two.advance(begins_c, self.shell_c, f_w + trial.returned_w, f_s, dt)
         if trial.moved:
             self._returned_w = trial.returned_w
         return trial, f_w + trial.returned_w, ends

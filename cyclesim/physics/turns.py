@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -27,8 +27,8 @@ class Plan(NamedTuple):
     """The ways whose water has settled and the circuits in which some is followed, by which have settled."""
 
 
-class Turn(NamedTuple):
-    """What changes from one plan and its heats to another."""
+class _Step(NamedTuple):
+    """What changes from one plan to another where certain reaches are heated, however much."""
 
     plan: Plan
     changed: list[int]
@@ -39,11 +39,18 @@ class Turn(NamedTuple):
     """The bodies that these belong to."""
     standing: list[int]
     """Reaches whose water stands and is heated."""
-    heated: dict[int, float]
-    heats_w: dict[int, float]
-    """Heat into each reach that is heated, or was."""
     moves: list[tuple[int, bool]]
     """Which bodies count as moving from now on, which do not."""
+
+
+class Turn(NamedTuple):
+    """What changes from one plan and its heats to another."""
+
+    step: _Step
+    heated: dict[int, float]
+    """Heat into each reach that is heated."""
+    heats_w: dict[int, float]
+    """The same, and 0 for those that were."""
     into_tub_w: dict[int, float]
     """Heat that the tub gets at once, by what has settled."""
 
@@ -57,9 +64,10 @@ class Turns:
         still = [0.0] * len(self._reaches)
         self._plans: dict[int, Plan] = {}
         self._turns: dict[tuple[object, ...], Turn] = {}
+        self._steps: dict[tuple[object, ...], _Step] = {}
         self._moves: dict[int, Moves] = {}
         self._heats: tuple[tuple[int, float], ...] = ()
-        self.last = Turn(self.plan(still), [], [], [], [], {}, {}, [], {})
+        self.last = Turn(_Step(self.plan(still), [], [], [], [], []), {}, {}, {})
         """The step to what is now."""
 
     def plan(self, flows_m3_s: Sequence[float]) -> Plan:
@@ -75,26 +83,33 @@ class Turns:
         """The step to these flows and heats, from those of now."""
         plan, before, last = self.plan(flows_m3_s), self._heats, self.last
         self._heats = tuple(heat_w.items())
-        key = id(last.plan), before, id(plan), self._heats
+        key = id(last.step.plan), before, id(plan), self._heats
         turn = self._turns.get(key)
         if turn is None:
             if len(self._turns) > _KEPT:  # stoves and collectors give another heat every hour
                 self._turns.clear()
-            turn = self._turns[key] = self._work_out(last, plan, {i: w for i, w in heat_w.items() if w})
+            turn = self._turns[key] = self._turn(last, plan, {i: w for i, w in heat_w.items() if w})
         self.last = turn
         return turn
 
-    def _work_out(self, last: Turn, plan: Plan, heated: dict[int, float]) -> Turn:
-        was, reaches, stays, flows = last.heated, self._reaches, self._stays, last.plan.flows
-        ways = enumerate(zip(last.plan.ways, plan.ways, strict=True))
+    def _turn(self, last: Turn, plan: Plan, heated: dict[int, float]) -> Turn:
+        was, before = last.heated, last.step.plan
+        heats_w = {**dict.fromkeys(was, 0.0), **heated}
+        otherwise = tuple(i for i, w in heats_w.items() if w != was.get(i))
+        key = id(before), id(plan), tuple(heated), otherwise
+        step = self._steps.get(key)
+        if step is None:
+            step = self._steps[key] = self._step(before, plan, heated, otherwise)
+        return Turn(step, heated, heats_w, {})
+
+    def _step(self, before: Plan, plan: Plan, heated: Collection[int], otherwise: Sequence[int]) -> _Step:
+        reaches, stays = self._reaches, self._stays
+        ways = enumerate(zip(before.ways, plan.ways, strict=True))
         changed = [g for g, (old, new) in ways if old is not new]
         others = [
             i
-            for i in {*heated, *was}
-            if heated.get(i) != was.get(i)
-            and not flows[i]
-            and reaches[i].capacity_j_k
-            and self._circuit_of[i] not in changed
+            for i in otherwise
+            if not before.flows[i] and reaches[i].capacity_j_k and self._circuit_of[i] not in changed
         ]
         touched = stays.of(others)
         moves = dict[int, bool]()
@@ -106,8 +121,7 @@ class Turns:
         moves |= dict.fromkeys(stays.of(standing), True)
         for body in touched:
             moves[body] = any(plan.flows[i] or i in heated for i in stays.members[body])
-        heats_w = {i: heated.get(i, 0.0) for i in {*was, *heated}}
-        return Turn(plan, changed, others, touched, standing, heated, heats_w, list(moves.items()), {})
+        return _Step(plan, changed, others, touched, standing, list(moves.items()))
 
     def moves(self, way: Way) -> Moves:
         """The bodies that a way moves."""

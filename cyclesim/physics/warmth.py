@@ -19,14 +19,14 @@ between two reaches.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cyclesim.physics.heat import mode
+from cyclesim.physics.heat import decay
 from cyclesim.physics.water_age import Pattern
 
 Floats = NDArray[np.float64]
@@ -78,7 +78,7 @@ def drive_k_s(reach: Reach, beside: Surroundings) -> float:
 
 def later(temp_c: float, dt_s: float, rate_1_s: float, k_s: float) -> float:
     """Temperature [degC] after *dt_s* of dT/dt = *k_s* - *rate_1_s* T."""
-    kept, once, _ = mode(rate_1_s, dt_s)
+    kept, once = decay(rate_1_s, dt_s)
     return temp_c * kept + k_s * once
 
 
@@ -115,11 +115,6 @@ def below_s(stream: Sequence[Slug], level_c: float) -> float:
         if low < level_c:
             lasts += dt if high <= level_c else dt * (level_c - low) / (high - low)
     return lasts
-
-
-def scaled(slugs: Sequence[Slug], factor: float) -> list[Slug]:
-    """*slugs* with volumes times *factor*: a stream into volumes (factor = flow) or back (1 / flow)."""
-    return [(v * factor, front, back) for v, front, back in slugs]
 
 
 def turned(slugs: Sequence[Slug]) -> list[Slug]:
@@ -165,13 +160,18 @@ def joined(slugs: Sequence[Slug], least: float = 0.0, within_k: float = BEND_K) 
 
 
 def gathered(slugs: Sequence[Slug], at: Floats) -> Floats:
-    """`warmth` of what comes first, up to each of the volumes [m3] (or times [s]) *at*."""
-    sizes, fronts, backs = np.array(slugs).T
-    edges = np.concatenate(([0.0], np.cumsum(sizes)))
-    sums = np.concatenate(([0.0], np.cumsum(0.5 * sizes * (fronts + backs))))
-    k = np.clip(np.searchsorted(edges, at, side="right") - 1, 0, len(sizes) - 1)
-    into = np.minimum(at - edges[k], sizes[k])
-    heats: Floats = sums[k] + into * (fronts[k] + 0.5 * into / sizes[k] * (backs[k] - fronts[k]))
+    """`warmth` of what comes first, up to each of the volumes [m3] (or times [s]) *at*, all within them."""
+    rows, begins, held = list[tuple[float, float, float, float]](), 0.0, 0.0
+    for v, front, back in slugs:
+        rows.append((begins, held, front, 0.5 * (back - front) / v))
+        begins, held = begins + v, held + 0.5 * v * (front + back)
+    if len(rows) == 1:
+        alone: Floats = at * (rows[0][2] + at * rows[0][3])
+        return alone
+    table = np.array(rows)
+    edges, sums, fronts, slopes = table[table[1:, 0].searchsorted(at, side="right")].T
+    into = at - edges
+    heats: Floats = sums + into * (fronts + into * slopes)
     return heats
 
 
@@ -199,31 +199,43 @@ def mix(streams: Sequence[tuple[float, Sequence[Slug]]]) -> list[Slug]:
 
 def stand(slugs: Sequence[Slug], dt_s: float, rate_1_s: float, k_s: float) -> list[Slug]:
     """*slugs* after *dt_s* in their reach, standing or moving on within it."""
-    kept, once, _ = mode(rate_1_s, dt_s)
+    kept, once = decay(rate_1_s, dt_s)
     gained = k_s * once
     return [(v, front * kept + gained, back * kept + gained) for v, front, back in slugs]
 
 
-def _cooling(slugs: Sequence[Slug], first_s: float, step: float, rate_1_s: float, k_s: float) -> list[Slug]:
-    """*slugs* of passing times [s] after a stay in the reach.
+def _cooling(
+    slugs: Sequence[Slug], to_s: float, of_s: float, first_s: float, step: float, rate_1_s: float, k_s: float
+) -> list[Slug]:
+    """*slugs* after a stay in the reach.
 
-    The front of the first stays *first_s*, what passes a second later *step* (1 or -1) seconds longer.
+    Times *to_s* they are passing times [s], and what is told is that times *of_s*. The front of the first
+    stays *first_s*, what passes a second later *step* (1 or -1) seconds longer.
     """
     out: list[Slug] = []
     stay = first_s
-    for dt, front, back in slugs:
-        apart = max(abs(k_s - rate_1_s * front), abs(k_s - rate_1_s * back)) + 2.0 * abs(back - front) / dt
-        parts = max(1, math.ceil(dt * math.sqrt(rate_1_s * apart / (8.0 * BEND_K))))
-        kept, once, _ = mode(rate_1_s, stay if stay > 0.0 else 0.0)
+    kept, once = decay(rate_1_s, stay if stay > 0.0 else 0.0)
+    for size, front, back in slugs:
+        dt, rise = size * to_s, back - front
+        first, last = abs(k_s - rate_1_s * front), abs(k_s - rate_1_s * back)
+        apart = (first if first > last else last) + 2.0 * abs(rise) / dt
+        parts = math.ceil(dt * math.sqrt(rate_1_s * apart / (8.0 * BEND_K)))
+        begun = stay
         before = front * kept + k_s * once
-        for k in range(1, parts + 1):
-            share = k / parts
-            at_s = stay + step * share * dt
-            kept, once, _ = mode(rate_1_s, at_s if at_s > 0.0 else 0.0)
-            at = (front + share * (back - front)) * kept + k_s * once
-            out.append((dt / parts, before, at))
-            before = at
+        if parts > 1:
+            for k in range(1, parts):
+                share = k / parts
+                at_s = begun + step * share * dt
+                kept, once = decay(rate_1_s, at_s if at_s > 0.0 else 0.0)
+                at = (front + share * rise) * kept + k_s * once
+                out.append((dt / parts * of_s, before, at))
+                before = at
+            size_out = dt / parts * of_s
+        else:
+            size_out = dt * of_s
         stay += step * dt
+        kept, once = decay(rate_1_s, stay if stay > 0.0 else 0.0)
+        out.append((size_out, before, (front + rise) * kept + k_s * once))
     return out
 
 
@@ -244,33 +256,51 @@ def push(
     *rate_1_s* and *k_s* as in `later`; both hold for as long as *inflow* lasts.
     """
     volume, dt_s = total(content), total(inflow)
-    passes_s, gone, stays, through, enters = _parts(content, inflow, flow_m3_s, volume, dt_s)
-    inside = _cooling(enters, min(dt_s, passes_s), -1.0, rate_1_s, k_s)
-    rest = [*stand(stays, dt_s, rate_1_s, k_s), *scaled(inside, flow_m3_s)]
-    out = _left(gone, through, passes_s, flow_m3_s, rate_1_s, k_s)
-    return HeatPassage(joined(rest, _DUST * volume), joined(out, _DUST * dt_s))
+    passes_s = volume / flow_m3_s
+    gone, stays = cut(content, flow_m3_s * dt_s)
+    through, enters = cut(inflow, dt_s - passes_s) if dt_s > passes_s else ([], inflow)
+    inside = _inside(stays, enters, dt_s, passes_s, flow_m3_s, rate_1_s, k_s)
+    out = _out(gone, through, passes_s, flow_m3_s, rate_1_s, k_s)
+    return HeatPassage(joined(inside, _DUST * volume), joined(out, _DUST * dt_s))
+
+
+def left_inside(
+    content: Sequence[Slug], inflow: Sequence[Slug], flow_m3_s: float, rate_1_s: float, k_s: float
+) -> list[Slug]:
+    """What is in the reach at the end as by `push`, without what left it."""
+    volume, dt_s = total(content), total(inflow)
+    passes_s = volume / flow_m3_s
+    stays = cut(content, flow_m3_s * dt_s)[1]
+    enters = cut(inflow, dt_s - passes_s)[1] if dt_s > passes_s else inflow
+    return joined(_inside(stays, enters, dt_s, passes_s, flow_m3_s, rate_1_s, k_s), _DUST * volume)
 
 
 def leaving(
     content: Sequence[Slug], inflow: Sequence[Slug], flow_m3_s: float, rate_1_s: float, k_s: float
 ) -> list[Slug]:
-    """The stream that leaves as `push` does."""
+    """The stream that leaves as by `push`, without what is inside."""
     volume, dt_s = total(content), total(inflow)
-    passes_s, gone, _, through, _ = _parts(content, inflow, flow_m3_s, volume, dt_s)
-    return joined(_left(gone, through, passes_s, flow_m3_s, rate_1_s, k_s), _DUST * dt_s)
-
-
-def _parts(
-    content: Sequence[Slug], inflow: Sequence[Slug], flow_m3_s: float, volume: float, dt_s: float
-) -> tuple[float, list[Slug], list[Slug], list[Slug], list[Slug]]:
-    """How long water takes to pass; what is gone of the content, what stays; what passes, what enters."""
     passes_s = volume / flow_m3_s
-    gone, stays = cut(content, flow_m3_s * dt_s)
-    through, enters = cut(inflow, dt_s - passes_s) if dt_s > passes_s else ([], list(inflow))
-    return passes_s, gone, stays, through, enters
+    gone = cut(content, flow_m3_s * dt_s)[0]
+    through = cut(inflow, dt_s - passes_s)[0] if dt_s > passes_s else ()
+    return joined(_out(gone, through, passes_s, flow_m3_s, rate_1_s, k_s), _DUST * dt_s)
 
 
-def _left(
+def _inside(
+    stays: Sequence[Slug],
+    enters: Sequence[Slug],
+    dt_s: float,
+    passes_s: float,
+    flow_m3_s: float,
+    rate_1_s: float,
+    k_s: float,
+) -> list[Slug]:
+    """What has stayed in a reach, and what has come in and is still there."""
+    inside = _cooling(enters, 1.0, flow_m3_s, min(dt_s, passes_s), -1.0, rate_1_s, k_s)
+    return stand(stays, dt_s, rate_1_s, k_s) + inside if stays else inside
+
+
+def _out(
     gone: Sequence[Slug],
     through: Sequence[Slug],
     passes_s: float,
@@ -279,8 +309,8 @@ def _left(
     k_s: float,
 ) -> list[Slug]:
     """The stream of what is gone from a reach, and of what has passed it."""
-    out = _cooling(scaled(gone, 1.0 / flow_m3_s), 0.0, 1.0, rate_1_s, k_s)
-    return [*out, *stand(through, passes_s, rate_1_s, k_s)] if through else out
+    out = _cooling(gone, 1.0 / flow_m3_s, 1.0, 0.0, 1.0, rate_1_s, k_s)
+    return out + stand(through, passes_s, rate_1_s, k_s) if through else out
 
 
 def through_at_once(inflow: Sequence[Slug], flow_m3_s: float, heat_w: float, per_m3_k: float) -> list[Slug]:
@@ -314,14 +344,15 @@ def move(
     per_m3_k: float,
     known: Mapping[int, Sequence[Slug]] = _NONE,
     *,
-    only_streams: bool = False,
+    asked: Container[int] | None = None,
 ) -> Moved:
     """Move water through reaches at *pattern* while the stream *tub* [s] lasts.
 
     *contents* [m3] of each moving reach, the end that leaves first in front; *beside* of each that has one,
     the same for all of the time; *per_m3_k*: rho c of water [J/(m3 K)]. Those in *known* are not followed:
-    what leaves them is the stream that is given. Water that
-    circles must not come round within the time: at most `turn_s`. *only_streams*: nothing else is worked out.
+    what leaves them is the stream that is given. Water that circles must not come round within the time: at
+    most `turn_s`. *asked*: of these nothing is worked out but what they hold at the end, of all others
+    nothing but the stream that leaves them.
     """
     dt_s = total(tub)
     streams = {i: list(stream) for i, stream in known.items()}
@@ -333,10 +364,14 @@ def move(
         k_s = drive_k_s(reach, beside.get(i, ALONE))
         streams[i] = leaving(contents[i], blank, abs(pattern.flows[i]), reach.rate_1_s, k_s)
     for links_in, links_out in pattern.nodes:
-        if all(i in known for i in links_out):
+        if known and all(i in known for i in links_out):
             continue
-        arriving = [(abs(pattern.flows[i]), streams[i]) for i in links_in]
-        inflow = joined(mix(arriving), _DUST * dt_s) if arriving else list(tub)
+        inflow = tub
+        if len(links_in) == 1 and links_in[0] not in known:
+            inflow = streams[links_in[0]]  # it has been joined as it left
+        elif links_in:
+            inflow = joined(mix([(abs(pattern.flows[i]), streams[i]) for i in links_in]), _DUST * dt_s)
+        came_in = warmth(inflow) if asked is None else 0.0
         for i in links_out:
             if i in known:
                 continue
@@ -346,13 +381,16 @@ def move(
                 out = through_at_once(inflow, flow, near.heat_w, per_m3_k)
             else:
                 k_s = drive_k_s(reach, near)
-                if only_streams:
-                    streams.setdefault(i, leaving(contents[i], inflow, flow, reach.rate_1_s, k_s))
+                if asked is not None:
+                    if i in asked:
+                        now[i] = left_inside(contents[i], inflow, flow, reach.rate_1_s, k_s)
+                    elif i not in streams:
+                        streams[i] = leaving(contents[i], inflow, flow, reach.rate_1_s, k_s)
                     continue
                 now[i], out = push(contents[i], inflow, flow, reach.rate_1_s, k_s)
                 gained = warmth(now[i]) - warmth(contents[i])
             streams.setdefault(i, out)
-            passed = flow * (warmth(inflow) - warmth(out))
+            passed = flow * (came_in - warmth(out))
             lost[i] = per_m3_k * (passed - gained) + near.heat_w * dt_s
             returned -= per_m3_k * passed
     return Moved(now, lost, returned, streams)

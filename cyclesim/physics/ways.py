@@ -49,6 +49,8 @@ class Way:
     """Whether all of it settles."""
     heats: Floats
     """Among the forces, 1 for heat into what moves."""
+    drawn_m3_s: float
+    """Flow out of the tub."""
     straight: StraightWay
     passages: Passages
 
@@ -209,23 +211,34 @@ class Ways:
             tuple((i, tuple(sorted(before))) for i, before in upstream.items()),
             len(settles) == len(moving),
             heats,
+            sum(
+                abs(q)
+                for p, q in zip(self.plugs, flows, strict=True)
+                if q and (p.a if q > 0.0 else p.b) == "tub"
+            ),
             StraightWay(self.reaches, self.held[g], pattern, settled, self.per_m3_k),
             Passages(len(self.held[g]), after_s + 1, self.forces),
         )
 
     def passage(
-        self, way: Way, slugs: Mapping[int, list[Slug]], tub_c: tuple[float, float], forces: Floats
+        self,
+        way: Way,
+        slugs: Mapping[int, list[Slug]],
+        tub_c: tuple[float, float],
+        forces: Floats,
+        *,
+        only_returned: bool = False,
     ) -> tuple[dict[int, float], Floats]:
         """What each reach of a circuit loses, from its slugs of now until all has settled; what all return.
 
-        The latter by the second, the whole at the end.
+        The latter by the second, the whole at the end. *only_returned*: the former is not worked out.
         """
         contents = {
             i: slugs[i] if way.pattern.flows[i] > 0.0 else warmth.turned(slugs[i]) for i in way.settled.moving
         }
         stream, flows = [(float(way.after_s), *tub_c)], way.pattern.flows
-        beside = self._beside(way, forces)
-        done = warmth.move(self.reaches, way.pattern, contents, stream, beside, self.per_m3_k)
+        beside, asked = self._beside(way, forces), () if only_returned else None
+        done = warmth.move(self.reaches, way.pattern, contents, stream, beside, self.per_m3_k, asked=asked)
         seconds = np.arange(way.after_s + 1.0)
         returned = np.zeros(way.after_s + 1)
         for i in way.settled.moving:
@@ -235,7 +248,6 @@ class Ways:
             if (plug.b if flow > 0.0 else plug.a) == "tub":
                 returned += abs(flow) * warmth.gathered(done.streams[i], seconds)
         returned *= self.per_m3_k
-        returned[-1] = done.returned_j
         return done.lost_j, returned
 
     def passages(self, way: Way, heated: frozenset[int] | None) -> Passages:
@@ -294,7 +306,7 @@ class Ways:
         contents = {i: slugs[i] if flows[i] > 0.0 else warmth.turned(slugs[i]) for i in moving}
         beside, stream = self._beside(way, forces), [(lasts_s, tub_c, tub_c)]
         streams = warmth.move(
-            self.reaches, way.pattern, contents, stream, beside, self.per_m3_k, only_streams=True
+            self.reaches, way.pattern, contents, stream, beside, self.per_m3_k, asked=()
         ).streams
         ends = {i: self.plugs[i].b if flows[i] > 0.0 else self.plugs[i].a for i in moving}
         return [streams[i] for i in moving if ends[i] == "tub"]
@@ -307,18 +319,19 @@ class Ways:
         forces: Floats,
         *,
         settled_too: bool,
-        only: Sequence[int] | None = None,
+        asked: int | None = None,
     ) -> Moved:
         """What water does for as long as the stream *tub* [s] lasts.
 
         *slugs* of all reaches are led along *way*, with *forces* in the order of `settled.forces`.
-        With *settled_too* all is followed, else only what does not settle, behind what has. What is not among
-        *only* these reaches, which must contain all that feeds them, is left out.
+        With *settled_too* all is followed, else only what does not settle, behind what has. *asked*: nothing
+        but what this reach holds at the end is worked out.
         """
         settled = way.settled
-        known: dict[int, list[Slug]] = (
-            {} if only is None else {i: [] for i in settled.moving if i not in only}
-        )
+        known: dict[int, list[Slug]] = {}
+        if asked is not None:
+            feeds = dict(way.upstream)[asked]
+            known = {i: [] for i in settled.moving if i not in feeds}
         if not settled_too:
             rests = (settled.outlet @ forces).tolist()
             for k in way.settles:
@@ -336,7 +349,7 @@ class Ways:
             at = forces.copy()
             at[0] = warmth.warmth(tub) / dt_s
             return way.stirred.over(dt_s, contents, at)
-        return self._in_rounds(way, contents, self._beside(way, forces), tub, known)
+        return self._in_rounds(way, contents, self._beside(way, forces), tub, known, asked)
 
     def _beside(self, way: Way, forces: Floats) -> dict[int, Surroundings]:
         """What acts on each moving reach."""
@@ -352,10 +365,16 @@ class Ways:
         beside: Mapping[int, Surroundings],
         tub: list[Slug],
         known: Mapping[int, list[Slug]],
+        asked: int | None,
     ) -> Moved:
         """`warmth.move`, in steps in which water that circles does not come round."""
         dt_s, stream, rest = warmth.total(tub), tub, tub
         rounds = max(1, math.ceil(dt_s / way.turn_s)) if way.turn_s < math.inf else 1
+        if rounds == 1:
+            of = None if asked is None else (asked,)
+            return warmth.move(
+                self.reaches, way.pattern, contents, stream, beside, self.per_m3_k, known, asked=of
+            )
         lost: dict[int, float] = {}
         returned = 0.0
         for k in range(rounds):

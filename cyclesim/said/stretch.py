@@ -17,6 +17,7 @@ from cyclesim.analysis.findings import NotJudged, Severity
 from cyclesim.analysis.history import History
 from cyclesim.analysis.rules import RULES, judge
 from cyclesim.control.calendar import localize
+from cyclesim.control.machines import PROOFS
 from cyclesim.errors import CycleSimError
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.said.verdict import alike
@@ -229,7 +230,7 @@ def ran_lanes(result: Result, span: Span) -> list[Lane]:
             name,
             "heat",
             full=_while(s, span, "firing"),
-            hatched=_while(s, span, "proving", "run_on", "tripped", "held_off"),
+            hatched=_while(s, span, *PROOFS, "run_on", "tripped", "held_off"),
             notes=[
                 (a, b, "tripped") for a, b in _while(s, span, "tripped") if 10 * (b - a) > span[1] - span[0]
             ],

@@ -26,7 +26,7 @@ HELD: dict[Barrier, str] = {
 REPLAYED = {
     "by the engine": "The engine has replayed it.",
     "in order, not in time": "This order is allowed, but no timed run reproduced it: not decided.",
-    "order only": "This order is allowed. It goes by the order alone: no run can be given what happens.",
+    "order only": "This order is allowed and fits these times; no run can be given what happens.",
 }
 
 

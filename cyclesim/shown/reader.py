@@ -2,7 +2,7 @@
 
 Values of tables are turned before they are rounded. A quantity in a sentence is turned from the digits that
 it was told with, to the shortest number that lies within what these tell: 36.7 °C is 97.97 to 98.15 °F, and
-so 98 °F, as the file has it.
+so 98 °F, as the file has it. What is less than another in its sentence stays less.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import math
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from itertools import pairwise
 
 from cyclesim.said.page import Amount, Between, Block, Cell, Column, Heading, Line, Page, Row, Table
 from cyclesim.units import METRIC, slope_for, unit_for, value_for
@@ -20,6 +21,7 @@ _UNITS = "|".join(re.escape(unit) for unit in sorted(METRIC, key=len, reverse=Tr
 _MORE = rf"(?: (?:to|and|of|or|from) (?:at most )?{_NUMBER})*(?: ±{_NUMBER})?"
 _QUANTITIES = re.compile(rf"(?P<numbers>(?<![\w.,+-]){_NUMBER}{_MORE}) (?P<unit>{_UNITS})(?![\w²³/(*])")
 _MOST_FIGURES, _OF_TEMPERATURE = 3, 4
+_MOST_DIGITS_MORE = 3
 _WINDY = re.compile(r"\bwind\b")
 
 
@@ -101,25 +103,71 @@ def sentence(text: str, us: bool, windy: bool = False) -> str:
     if not us:
         return text
     windy = windy or bool(_WINDY.search(text))
-    return _QUANTITIES.sub(lambda found: _turned(found, windy), text)
+    told = [_Told(number, unit) for number, unit in _numbers_of(text, windy)]
+    _kept_in_order(told)
+    digits = iter(told)
+    return _QUANTITIES.sub(
+        lambda found: (
+            re.sub(_NUMBER, lambda _: next(digits).text, found["numbers"])
+            + f" {unit_for(_unit(found, windy), us=True)}"
+        ),
+        text,
+    )
 
 
-def _turned(found: re.Match[str], windy: bool) -> str:
-    unit = "m/s of wind" if windy and found["unit"] == "m/s" else found["unit"]
-    numbers = re.sub(_NUMBER, lambda number: _digits(number[0], unit), found["numbers"])
-    return f"{numbers} {unit_for(unit, us=True)}"
+def _unit(found: re.Match[str], windy: bool) -> str:
+    return "m/s of wind" if windy and found["unit"] == "m/s" else found["unit"]
 
 
-def _digits(text: str, unit: str) -> str:
+def _numbers_of(text: str, windy: bool) -> Iterator[tuple[str, str]]:
+    """Each number of a sentence with its unit; by how much a temperature may be off is a difference."""
+    for found in _QUANTITIES.finditer(text):
+        unit = _unit(found, windy)
+        for number in re.finditer(_NUMBER, found["numbers"]):
+            is_off = found["numbers"][number.start() - 1 : number.start()] == "±"
+            yield number[0], "K" if is_off and unit == "°C" else unit
+
+
+class _Told:
     """A number of a sentence, turned to the shortest that is within half of what its last digit tells.
 
     A whole number tells a quarter of one, a small one two hundredths of itself: it is meant as it stands.
     """
-    value, places = float(text.replace(",", "")), len(text.partition(".")[2])
-    half = 0.5 * 10**-places if places else min(0.25, 0.02 * abs(value))
-    there, low, high = (value_for(v, unit) for v in (value, value - half, value + half))
-    size = math.floor(math.log10(abs(there))) + 1 if there else 1
-    finest = max(0, (_OF_TEMPERATURE if unit == "°C" else _MOST_FIGURES) - size)
-    step = next((n for n in range(-max(0, size - 1), finest) if low <= round(there, n) <= high), finest)
-    plus, parted = "+" * text.startswith("+"), "," * ("," in text or slope_for(unit) > 30.0)
-    return f"{round(there, step):{plus}{parted}.{max(0, step)}f}"
+
+    def __init__(self, number: str, unit: str) -> None:
+        self.number, self.unit, self.value = number, unit, float(number.replace(",", ""))
+        places = len(number.partition(".")[2])
+        half = 0.5 * 10**-places if places else min(0.25, 0.02 * abs(self.value))
+        there, low, high = (value_for(v, unit) for v in (self.value, self.value - half, self.value + half))
+        size = math.floor(math.log10(abs(there))) + 1 if there else 1
+        finest = max(0, (_OF_TEMPERATURE if unit == "°C" else _MOST_FIGURES) - size)
+        self.there = there
+        self.step = next(
+            (n for n in range(-max(0, size - 1), finest) if low <= round(there, n) <= high), finest
+        )
+
+    @property
+    def text(self) -> str:
+        """Its digits."""
+        plus = "+" * self.number.startswith("+")
+        parted = "," * ("," in self.number or slope_for(self.unit) > 30.0)
+        return f"{self.rounded:{plus}{parted}.{max(0, self.step)}f}"
+
+    @property
+    def rounded(self) -> float:
+        """What its digits say."""
+        return round(self.there, self.step)
+
+
+def _kept_in_order(told: list[_Told]) -> None:
+    """More digits where less would read as more or as alike: 1.82 of 1.8 m/s is not 5.97 of 6 ft/s."""
+    for unit in {one.unit for one in told}:
+        rising = sorted((one for one in told if one.unit == unit), key=lambda one: one.value)
+        for _ in range(_MOST_DIGITS_MORE):
+            for less, more in pairwise(rising):
+                if less.value == more.value:
+                    less.step = more.step = max(less.step, more.step)
+                elif less.rounded >= more.rounded:
+                    coarser = min(less.step, more.step)
+                    for one in (less, more):
+                        one.step += one.step == coarser

@@ -42,7 +42,7 @@ class Beside:
         if watch.watches not in run.drive.zones.series:
             names = [b.name for b in run.plant.bodies]
             body = None if watch.watches == TUB else names.index(watch.watches)
-            self.watches.append(FrostWatch(watch, run.heat, body, run.board.env, run.drive.span_s, tell))
+            self.watches.append(FrostWatch(watch, run.heat, body, run.board, run.drive.span_s, tell))
 
     def follow(self, settled: Settled) -> None:
         """Flow switches of the devices' own: they open at once and close when water has moved for a while."""
@@ -59,7 +59,6 @@ class Beside:
         if self._waiting.get(k) == since:
             del self._waiting[k]
             self._run.board.post(self._wiring.own[k], True)
-        self._run.board.wake()
 
     def teller(self, fact: str, true: bool) -> Callable[[], None]:
         """What tells of a fact from outside: a contact passes it on to those that its device closes."""
@@ -74,7 +73,6 @@ class Beside:
         before = bool(held)
         (held.add if closed else held.discard)(why)
         if bool(held) == before:
-            board.wake()
             return
         board.post(self._run.controller.bit(f"{starter}.closed"), bool(held))
         target = next(s.target for s in self._run.controller.starters if s.name == starter)
@@ -90,7 +88,6 @@ class Beside:
     def _open_later(self, name: str, why: str) -> None:
         if not self._held[why]:  # its heat source has not called again meanwhile
             self._close(name, why, False)
-        self._run.board.wake()
 
     def turn(self, valve: str, to: str | None) -> None:
         """Somebody turns a valve; None puts it back to its usual position."""

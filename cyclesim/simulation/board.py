@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from bisect import bisect_right
+from collections.abc import Callable, Iterator
+from functools import partial
 from typing import NamedTuple
 
 import simpy
@@ -12,52 +14,84 @@ from cyclesim.physics.tub_heat import TubHeat
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.drive import Drive
+from cyclesim.simulation.passes import Passed
 from cyclesim.simulation.trace import Trace
 
 
 class Board:
-    """Every fact of a run; whoever changes one here wakes the arbiter, once in an instant and after all."""
+    """Every fact of a run; whoever changes one here wakes the arbiter, once in an instant and after all.
 
-    def __init__(self, env: simpy.Environment, arbiter: Callable[[int], None]) -> None:
-        self.env, self._arbiter = env, arbiter
+    *arbiter* is called for a pass, with the second. *go_on* is called with it after what asks for none: heat
+    waits for the next event, so that each hands it on, even where it changes nothing.
+    """
+
+    def __init__(self, start_s: int, arbiter: Callable[[int], None], go_on: Callable[[int], None]) -> None:
+        self._env = simpy.Environment(initial_time=start_s)
+        self._arbiter, self._go_on = arbiter, go_on
+        self.now = start_s
+        """The second of the run."""
         self.facts = 0
         self._due: set[int] = set()
+        self._doing = False
+        self._called, self._scans = (self._fire,), (self._scan,)
 
     @property
-    def now(self) -> int:
-        """The second of the run."""
-        return int(self.env.now)
+    def next_s(self) -> int:
+        """The second of the next event."""
+        return int(self._env.peek())
+
+    def run(self, until_s: int, priority: Priority) -> None:
+        """Let all happen up to this second, and of that what comes before this priority."""
+        self._env.run(until=At(self._env, until_s, priority))
+        self.now = until_s
 
     def post(self, mask: int, true: bool) -> None:
         """Set or clear a mask of facts."""
-        self.facts = self.facts | mask if true else self.facts & ~mask
-        self.wake()
+        self.set(0 if true else mask, mask if true else 0)
 
     def set(self, clear: int, true: int) -> None:
-        """Clear one mask of facts and set another."""
-        self.facts = self.facts & ~clear | true
-        self.wake()
+        """Clear one mask of facts and set another; a pass follows if that changes any."""
+        facts = self.facts & ~clear | true
+        if facts != self.facts:
+            self.facts = facts
+            self.wake()
 
     def wake(self, at_s: int | None = None) -> None:
-        """A pass now, or at a later second.
-
-        Heat waits for the next event, so that each must hand it on, even where it changes nothing.
-        """
-        at = int(self.env.now) if at_s is None else at_s
+        """A pass now, or at a later second."""
+        at = self.now if at_s is None else at_s
         if at not in self._due:
             self._due.add(at)
-            At(self.env, at, Priority.SCAN, self._scan)
+            if not (self._doing and at == self.now):
+                At(self._env, at, Priority.SCAN, self._scans)
 
-    def is_due(self, at_s: int) -> bool:
-        """Whether a pass is still to come in that second."""
-        return at_s in self._due
-
-    def at(self, at_s: int, do: Callable[[], None]) -> None:
+    def at(self, at_s: int, do: Callable[[], None], priority: Priority = Priority.POST) -> None:
         """Do something in a later second, before its pass."""
-        At(self.env, at_s, Priority.POST, lambda _: do())
+        At(self._env, at_s, priority, self._called, do)
 
-    def _scan(self, _: simpy.Event) -> None:
-        now = int(self.env.now)
+    def process(self, steps: Iterator[int]) -> None:
+        """From now on go through *steps*, each of which gives the second of the next one."""
+        at_s = next(steps, None)
+        if at_s is not None:
+            self.at(at_s, partial(self.process, steps))
+
+    def _fire(self, event: At) -> None:
+        now, do = int(self._env.now), event.do
+        assert do is not None
+        self.now, is_coming = now, now in self._due
+        self._doing = True
+        do()
+        self._doing = False
+        if self._env.peek() > now:
+            if now in self._due:
+                self._due.discard(now)
+                self._arbiter(now)
+            else:
+                self._go_on(now)
+        elif now in self._due and not is_coming:  # after all else of this second
+            At(self._env, now, Priority.SCAN, self._scans)
+
+    def _scan(self, _: At) -> None:
+        now = self.now = int(self._env.now)
         self._due.discard(now)
         self._arbiter(now)
 
@@ -76,26 +110,60 @@ class RunParts(NamedTuple):
 class Timers:
     """The declared time of the state that each machine is in: its fact turns true when it is over.
 
-    *over* is called at each end, with whether the machine is still in that state.
+    Only an end for which somebody waits, so that a pass would move something, is an event: the next pass sees
+    the others.
     """
 
-    def __init__(self, board: Board, controller: ControlLogic, over: Callable[[bool], None]) -> None:
-        self._board, self._dwell_rows, self._over = board, controller.dwell_rows, over
+    def __init__(self, board: Board, controller: ControlLogic) -> None:
+        self._board, self._controller, self._dwell_rows = board, controller, controller.dwell_rows
         self._up = [controller.bit(f"{machine.name}.time_up") for machine in controller.machines]
-        self._entered = [0] * len(self._up)
+        self.ends_s: list[int] = []
+        """When each time that runs is over, the soonest first."""
+        self._machines: list[int] = []
+        """Whose each of them is."""
+        self._planned_s = -1
+        self._known: dict[tuple[int, tuple[int, ...]], int] = {}
+        """After which pass and with whose times running somebody waits for which of them; none: -1."""
 
     def enter(self, machine: int, state: int) -> None:
         """A machine has just come to a state; its fact is as the pass has it."""
-        board, mask, dwell_s = self._board, self._up[machine], self._dwell_rows[machine][state]
-        self._entered[machine] += 1
-        if not dwell_s:
-            return
-        entered = self._entered[machine]
+        ends_s, machines = self.ends_s, self._machines
+        if machine in machines:
+            k = machines.index(machine)
+            del ends_s[k], machines[k]
+        dwell_s = self._dwell_rows[machine][state]
+        if dwell_s:
+            end_s = self._board.now + dwell_s
+            k = bisect_right(ends_s, end_s)
+            ends_s.insert(k, end_s)
+            machines.insert(k, machine)
 
-        def end(_: simpy.Event) -> None:
-            still = entered == self._entered[machine]
-            if still:
-                board.facts |= mask
-            self._over(still)
+    def take_over(self) -> None:
+        """Before a pass: the facts are those of now."""
+        ends_s, now = self.ends_s, self._board.now
+        while ends_s and ends_s[0] <= now:
+            del ends_s[0]
+            self._board.facts |= self._up[self._machines.pop(0)]
 
-        At(board.env, board.now + dwell_s, Priority.POST, end)
+    def plan(self, passed: Passed) -> None:
+        """After a pass: the first end for which somebody waits asks for the next one."""
+        key = id(passed), tuple(self._machines)  # passes are kept for as long as the run
+        awaited = self._known.get(key)
+        if awaited is None:
+            awaited = self._known[key] = self._awaited(passed)
+        end_s = self.ends_s[awaited] if awaited >= 0 else -1
+        if awaited >= 0 and end_s != self._planned_s:
+            self._board.at(end_s, self._over)
+        self._planned_s = end_s
+
+    def _awaited(self, passed: Passed) -> int:
+        facts = passed.facts
+        for k, machine in enumerate(self._machines):
+            facts |= self._up[machine]
+            if self._controller.step(passed.state, facts).moved:
+                return k
+        return -1
+
+    def _over(self) -> None:
+        if self._planned_s == self._board.now:
+            self._board.wake()

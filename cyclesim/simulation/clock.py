@@ -26,12 +26,13 @@ class At(simpy.Event):
         env: simpy.Environment,
         at_s: int,
         priority: Priority,
-        *do: Callable[[simpy.Event], None],
+        called: tuple[Callable[[At], None], ...] = (),
+        do: Callable[[], None] | None = None,
     ) -> None:
-        """*do* is called then."""
+        """All *called* get the event then; *do* is for them to do."""
         now = env.now
         if at_s.__class__ is not int or at_s < now:
             raise ValueError(f"an event needs a whole second that is not past (got {at_s!r} at {now!r})")
-        self.env, self.callbacks = env, [*do]  # as simpy's own timeouts do, without a call for it
+        self.env, self.callbacks, self.do = env, [*called], do  # as simpy's own timeouts do, without a call
         self._ok, self._value = True, None
         env.schedule(self, priority, at_s - now)  # type: ignore[arg-type]  # any int is a priority

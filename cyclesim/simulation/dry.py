@@ -57,9 +57,8 @@ class DryWatch:
         if still_dry:
             self.risen |= 1 << k
             self._run.board.post(self._wiring.sensed[k], False)
-        self._run.board.wake()
+            self._run.board.wake()
 
     def _trip(self, k: int, still_dry: bool) -> None:
         if still_dry:
             self._run.board.post(self._wiring.trips[k], True)
-        self._run.board.wake()

@@ -14,17 +14,15 @@ over) that are not counted.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Iterator
 from datetime import date
 from functools import partial
-
-import simpy
 
 from cyclesim.control.step import ControlLogic, State
 from cyclesim.simulation.assembly import Assembly, Positions
 from cyclesim.simulation.beside import Beside
 from cyclesim.simulation.board import Board, RunParts, Timers
-from cyclesim.simulation.clock import At, Priority
+from cyclesim.simulation.clock import Priority
 from cyclesim.simulation.drive import Begins, Drive, by_calendar
 from cyclesim.simulation.dry import DryWatch
 from cyclesim.simulation.effects import Effects
@@ -102,13 +100,12 @@ class PlantRun:
     ) -> None:
         self.drive, self._controller = drive, controller
         self._on_day, self._on_pass, self._days_done, self._packs_at_s = on_day, on_pass, 0, 0
-        self._env = simpy.Environment(initial_time=drive.start_s)
-        self._board = Board(self._env, self._scan)
+        self._board = Board(drive.start_s, self._scan, self._heat_on)
         self._wiring = Wiring(plant, controller, plant.behind_plates)
         self._trace = new_trace(plant, controller, drive)
         self._water = WaterAndHeat(plant, self._wiring, drive, self._board, self._trace)
         parts = RunParts(self._board, drive, plant, controller, self._water.heat, self._trace)
-        self._timers = Timers(self._board, controller, self._time_over)
+        self._timers = Timers(self._board, controller)
         self._beside = Beside(parts, self._wiring)
         self._dry = DryWatch(parts, self._wiring)
         effects = Effects(self._wiring, self._water.exchanges, self._water.age.patterns)
@@ -118,7 +115,7 @@ class PlantRun:
         self._recorder = Recorder(self._trace, controller, rest)
         self._board.facts |= rest.facts
         self._water.begin(rest.effect)
-        self._env.process(self._outside())
+        self._board.process(self._outside())
         self._heating: HeatingControl | None = None
         if drive.heating:
             self._heating = HeatingControl(drive.heating, parts, self._water.exchanges)
@@ -129,19 +126,20 @@ class PlantRun:
 
     def warm_up(self) -> bool:
         """Run up to the start of the span. False if some leg that moves has not turned over yet."""
-        self._env.run(until=At(self._env, 0, Priority.CUT))
+        self._board.run(0, Priority.CUT)
         content_j = self._water.close(0)
         self._recorder.put_down()
         self._trace.restart()
         self._trace.heat_content_j = (content_j, 0.0)
         # so that whatever trips it shows in the span too
         self._reset([s.name for s in self._controller.sources if self._trips(s.name)])
+        self._board.wake()
         return self._water.turned_over()
 
     def finish(self) -> Trace:
         """Run the span that counts, and close the trace."""
         trace, span_s = self._trace, self.drive.span_s
-        self._env.run(until=At(self._env, span_s, Priority.END))
+        self._board.run(span_s, Priority.END)
         trace.heat_content_j = (trace.heat_content_j[0], self._water.close(span_s))
         self._recorder.put_down()
         trace.end_water_c = self._water.heat.water_c
@@ -162,11 +160,11 @@ class PlantRun:
 
     # -- from outside --------------------------------------------------------------------------------------
 
-    def _outside(self) -> Generator[simpy.Event, None, None]:
+    def _outside(self) -> Iterator[int]:
         """What drives the run, in order; all of one second is one wake."""
         for at, do in self._events():
             if at > self._board.now:
-                yield At(self._env, at, Priority.POST)
+                yield at
             do()
 
     def _events(self) -> list[tuple[int, Callable[[], None]]]:
@@ -189,13 +187,13 @@ class PlantRun:
 
     def _scan(self, now: int) -> None:
         """One pass: all facts of this second are posted, and the tub is where it is now."""
-        heat, board = self._water.heat, self._board
-        if heat.now_s < now:  # some event has not handed it on: every number from here on would be wrong
-            raise RuntimeError(f"heat has come to second {heat.now_s} only, at second {now}")
+        board, timers = self._board, self._timers
+        timers.take_over()
         passed = self._passes.after(self._passed, board.facts, self._beside.around, self._dry.risen)
         self._passed = passed
         if passed.settled is not None:
             self._apply(passed, passed.settled, now)
+        timers.plan(passed)
         self._recorder.note(passed, now)
         self._heat_on(now)
         if now >= self._packs_at_s:
@@ -222,19 +220,15 @@ class PlantRun:
         if passed.again:
             self._board.wake(now + 1)
 
-    def _time_over(self, still: bool) -> None:
-        """A timer ends; where nobody waits for it, heat goes on all the same."""
-        now = self._board.now
-        if still and self._controller.step(self._passed.state, self._board.facts).moved:
-            self._board.wake(now)
-        if not self._board.is_due(now):
-            self._heat_on(now)
-
     def _heat_on(self, now: int) -> None:
+        """All of this second has been done: heat runs on to the next in which something happens."""
+        heat_s = self._water.heat.now_s
+        if heat_s < now:  # some event has not handed it on: every number from here on would be wrong
+            raise RuntimeError(f"heat has come to second {heat_s} only, at second {now}")
         levels = self._heating.watched() if self._heating else ()
         for watch in self._beside.watches:
             levels = (*levels, *watch.watched())
-        at = self._water.advance(levels, now)
+        at = self._water.advance(levels, now, self._timers.ends_s)
         if at is not None:
             self._board.at(at, self._look)
 

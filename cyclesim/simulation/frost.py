@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator
-
-import simpy
+from collections.abc import Callable, Iterator
 
 from cyclesim.physics.tub_heat import TubHeat, Watched
 from cyclesim.scenario.blocks.wiring import Watch
-from cyclesim.simulation.clock import At, Priority
+from cyclesim.simulation.board import Board
 
 TUB = "water"
 _AGAIN_S = 60  # how often water that moves is looked at again while the pump runs for it
@@ -27,14 +25,14 @@ class FrostWatch:
         frost: Watch,
         heat: TubHeat,
         body: int | None,
-        env: simpy.Environment,
+        board: Board,
         end_s: int,
         raise_demand: Callable[[bool], None],
     ) -> None:
-        self._frost, self._heat, self._body, self._env = frost, heat, body, env
+        self._frost, self._heat, self._body, self._board = frost, heat, body, board
         self._end_s, self._raise, self._raised = end_s, raise_demand, False
         if body is not None:
-            env.process(self._watch(body))
+            board.at(board.now, lambda: board.process(self._watch(body)))
 
     def watched(self) -> list[Watched]:
         """The tub's level at which to look again, where the tub is watched."""
@@ -56,14 +54,14 @@ class FrostWatch:
         if self._body is None:
             self.look(self._heat.water_c)
 
-    def _watch(self, body: int) -> Generator[simpy.Event, None, None]:
-        while self._env.now < self._end_s:
-            now = int(self._env.now)
+    def _watch(self, body: int) -> Iterator[int]:
+        while self._board.now < self._end_s:
+            now = self._board.now
             self.look(self._heat.body_c(body, now))
             at = now + _AGAIN_S if self._raised else self._crossing(body, now, now + 3600)
             if at >= self._end_s:
                 return
-            yield At(self._env, at, Priority.POST)
+            yield at
 
     def _crossing(self, body: int, now: int, until: int) -> int:
         """The first second at which standing water is too cold, if that is before *until*."""

@@ -13,10 +13,9 @@ sources; the process looks again at half of the time that is left. What it came 
 from __future__ import annotations
 
 import math
-from collections.abc import Generator
+from collections.abc import Iterator
 
 import numpy as np
-import simpy
 
 from cyclesim.physics.laws import Law, constant_law
 from cyclesim.physics.tub_heat import Watched
@@ -25,7 +24,7 @@ from cyclesim.scenario.blocks.heat_sources import Boiler, HeatPump
 from cyclesim.scenario.blocks.own_water import OwnCircuit
 from cyclesim.simulation.assembly import PlantDuty
 from cyclesim.simulation.board import RunParts
-from cyclesim.simulation.clock import At, Priority
+from cyclesim.simulation.clock import Priority
 from cyclesim.simulation.drive import HeatingPlan
 from cyclesim.simulation.exchanges import Exchanges
 from cyclesim.simulation.own_water import circuits
@@ -55,22 +54,21 @@ class HeatingControl:
         self._reads = heating.sensor is None
         if heating.sensor:
             self._body = [b.name for b in run.plant.bodies].index(heating.sensor.in_)
-        levels, env = plan.points.levels, run.board.env
+        levels, board = plan.points.levels, run.board
         self._level_c = self.thermostat.keep_at_c = levels[0].keep_at_c
         self._watched = self._looks_again()
         self._known: dict[tuple[object, ...], tuple[int, tuple[Watched, ...]]] = {}
         """By the thermostat's state, the calls as facts, and what it watches."""
         if len(levels) > 1:
-            env.process(self._set_points(levels[1:]))
+            board.process(self._set_points(levels[1:]))
         for ready in plan.points.ready:
-            env.process(self._make_ready(ready))
+            board.process(self._make_ready(ready))
         if heating.choose == "price" or any(self._is_heat_pump(n) for n in heating.sources):
-            env.process(self._choose())
+            board.process(self._choose())
 
     def look(self) -> None:
         """The thermostat reads the water, one in a pipe only while that moves; its calls become facts."""
         if not self._reads:
-            self._run.board.wake()
             return
         level, early, thermostat = self._level_c, self._early, self.thermostat
         thermostat.keep_at_c = level if early is None else max(level, early)
@@ -107,14 +105,14 @@ class HeatingControl:
         self._reads = self._reads or self._moves_since == since
         self.look()
 
-    def _set_points(self, levels: tuple[Level, ...]) -> Generator[simpy.Event, None, None]:
+    def _set_points(self, levels: tuple[Level, ...]) -> Iterator[int]:
         """The plan's set points, one after another."""
         for level in levels:
-            yield At(self._run.board.env, level.at_s, Priority.POST)
+            yield level.at_s
             self._level_c = level.keep_at_c
             self.look()
 
-    def _make_ready(self, ready: ReadyBy) -> Generator[simpy.Event, None, None]:
+    def _make_ready(self, ready: ReadyBy) -> Iterator[int]:
         """Start heating as early as the model's own prediction asks; look again at half of what is left."""
         run, board = self._run, self._run.board
         due, at = ready.ready_s, max(ready.from_s, run.drive.start_s)
@@ -122,8 +120,7 @@ class HeatingControl:
             return
         while True:
             if at > board.now:
-                yield At(board.env, at, Priority.POST)
-                board.wake()  # every wake hands heat on to the next
+                yield at
             takes = self._takes(ready.keep_at_c, due - at)
             slack = 0 if takes is None else due - at - takes - _READY_MARGIN_S
             if slack <= 0:
@@ -133,10 +130,13 @@ class HeatingControl:
                 break
         self._early = ready.keep_at_c
         self.look()
-        yield At(board.env, due, Priority.READ)
-        run.trace.ready.append((due, run.heat.water_c, ready.keep_at_c))
+        board.at(due, lambda: self._is_due(ready), Priority.READ)
+
+    def _is_due(self, ready: ReadyBy) -> None:
+        """What was to be ready is as warm as it is."""
+        run = self._run
+        run.trace.ready.append((ready.ready_s, run.heat.water_c, ready.keep_at_c))
         self._early = None  # from now on the plan's own level counts, which is looked at in this very second
-        board.wake()
 
     def _takes(self, level_c: float, within_s: int) -> int | None:
         """Seconds until all usable sources together reach *level_c*, by the model; None if longer."""
@@ -161,7 +161,7 @@ class HeatingControl:
     def _is_heat_pump(self, name: str) -> bool:
         return isinstance(self._run.plant.sheet.heat_sources[name], HeatPump)
 
-    def _choose(self) -> Generator[simpy.Event, None, None]:
+    def _choose(self) -> Iterator[int]:
         """Hour by hour, and where the price changes: who can fire at all, and whose heat is cheapest."""
         drive, board, thermostat = self._run.drive, self._run.board, self.thermostat
         hours = range(drive.start_s, drive.span_s, 3600)
@@ -171,7 +171,7 @@ class HeatingControl:
                 usable.sort(key=lambda name: self._heat_price(name, at))
             if usable != list(thermostat.usable):
                 if at > board.now:
-                    yield At(board.env, at, Priority.POST)
+                    yield at
                 thermostat.usable = usable
                 self.look()
 

@@ -17,7 +17,7 @@ from cyclesim.control.demands import (
     SourceControl,
     StarterContact,
 )
-from cyclesim.control.machines import Machine, pump_machine, source_machine, tabulate
+from cyclesim.control.machines import PROOFS, Machine, pump_machine, source_machine, tabulate
 from cyclesim.control.step import ControlLogic
 from cyclesim.scenario.blocks.bathing import Bathing
 from cyclesim.scenario.blocks.heat_sources import HeatSource, Solar
@@ -276,7 +276,7 @@ class Programme:
             source = self.scenario.plant.heat_sources[name]
             dwells[name] = {
                 "off": round(source.rest_s),
-                "proving": self.proof_s(name) or 0,
+                **dict.fromkeys(PROOFS, self.proof_s(name) or 0),
                 "firing": round(source.minimum_run_s),
                 "run_on": self.run_on_s(name),
             }

@@ -46,7 +46,7 @@ class Steering:
         sun, start_s = run.drive.fires.get(name, ()), run.drive.start_s
         changes = (start_s + HOUR_S * k for k in range(1, len(sun)) if sun[k] != sun[k - 1])
         self._changes_s = [*(at for at in changes if at < run.drive.span_s), run.drive.span_s]
-        """When the sun on them changes; there is a pass in each of these seconds."""
+        """When the sun on them changes; something happens in each of these seconds."""
         run.board.at(start_s, self.look)
 
     def watched(self) -> list[Watched]:
@@ -76,8 +76,6 @@ class Steering:
         if on != self._on:
             self._on, self._since_s = on, now
             self._steer(self._name, steered, on)
-        else:
-            run.board.wake()
         self.plan(inside_c)
 
     look_at_tub = look
@@ -112,8 +110,6 @@ class Steering:
     def _look_again(self, at: int) -> None:
         if self._planned_s == at:
             self.look()
-        else:
-            self._run.board.wake()
 
     def _next_look(self, now: int, until: int, inside_c: float | None) -> int | None:
         """The second of the next look; None where none is needed by *until*, when all is worked out again."""

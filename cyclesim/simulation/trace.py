@@ -145,7 +145,8 @@ class Trace:
         self.deciding = {n: Stream(n, "") for n in pumps}
         """Who decided each pump: a demand's name, `keep ...`, or nobody ("")."""
         self.sources = {n: Stream(n, "off") for n in sources}
-        """State of each heat source: off, proving, firing, run_on, tripped; held_off by its own switch."""
+        """State of each heat source: off, proving, proving_again (within a run-on), firing, run_on, tripped;
+        held_off by its own switch."""
         self.reasons = {n: Stream(n, "") for n in sources}
         """Why a source that is called does not fire ("" if it does or is not called)."""
         self.blowers = {n: Stream(n, "stopped") for n in blowers}

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Sequence
-
-import simpy
+import math
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 from cyclesim.physics.loops import Loops
 from cyclesim.physics.tub_heat import Exchanged, Placed, TubHeat, Watched
@@ -12,20 +12,33 @@ from cyclesim.physics.warmth import below_s, ends
 from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.board import Board
-from cyclesim.simulation.clock import At, Priority
 from cyclesim.simulation.drive import Drive
 from cyclesim.simulation.effects import Effect
-from cyclesim.simulation.exchanges import Exchanges
+from cyclesim.simulation.exchanges import Exchanges, Numbered
 from cyclesim.simulation.own_water import OwnWaters
-from cyclesim.simulation.trace import COLD_JET_K, AtJets, Rows, Trace
+from cyclesim.simulation.trace import COLD_JET_K, AtJets, Rows, Stream, Trace
 from cyclesim.simulation.wired import Wiring
 
 HOUR_S = 3600
 _HOT_SHARE = 0.05  # of its output: a stove or collector that gives less counts as off
 
 
-_Done = tuple[dict[int, float], list[Placed]]
-"""Heat into reaches [W], and laws."""
+class _Fire(NamedTuple):
+    """A stove or collectors: what they give in each hour [W], and above how much they count as hot."""
+
+    series: Sequence[float]
+    hot_w: float
+    reach: int | None
+    """Into which that goes as it is; None where it goes by a law, or nowhere."""
+    shown: Stream[str]
+
+
+class _Done(NamedTuple):
+    """Heat into reaches [W], laws, and what burns or shines by itself."""
+
+    heats_w: dict[int, float]
+    laws: list[Placed]
+    fires: list[_Fire]
 
 
 class WaterAndHeat:
@@ -33,7 +46,6 @@ class WaterAndHeat:
 
     def __init__(self, plant: Assembly, wiring: Wiring, drive: Drive, board: Board, trace: Trace) -> None:
         self._plant, self._drive, self._board, self._trace = plant, drive, board, trace
-        self._env = board.env
         self._always_covered = plant.sheet.tub.cover != "none"
         self._people, self._covered = 0, self._always_covered
         self._told: dict[tuple[int, bool, int], _Done] = {}
@@ -74,7 +86,7 @@ class WaterAndHeat:
             self._trace.cover.put(self._drive.start_s, "off")
             self._tell(self._drive.start_s)
         if self.exchanges and self.exchanges.fires:
-            self._board.env.process(self._burning())
+            self._board.process(self._burning())
 
     def follow(self, effect: Effect, now: int) -> bool:
         """Something else is on; whether that makes any difference to water and heat."""
@@ -107,15 +119,20 @@ class WaterAndHeat:
         self._trace.people.put(now, str(people))
         self._trace.cover.put(now, "on" if self._covered else "off")
         self._tell(now)
-        self._board.wake()
 
-    def advance(self, levels: Sequence[Watched], now: int) -> int | None:
+    def advance(self, levels: Sequence[Watched], now: int, ends_s: Sequence[int]) -> int | None:
         """Nothing changes before the next event, so heat runs on to it, or to the tub's next level.
 
         Gives the second in which that level is to be looked at; None where the next event comes before.
+        *ends_s*: when times end for which nobody waits. A law is linear over a piece, and begins anew there,
+        so that what it comes to does not depend on who waits.
         """
-        horizon = min(int(self._env.peek()), self._drive.span_s)
-        crossed = self.heat.advance(horizon, *levels)
+        horizon, crossed = min(self._board.next_s, self._drive.span_s), None
+        for end_s in ends_s:
+            if now < end_s < horizon and crossed is None and not self.heat.is_exact:
+                crossed = self.heat.advance(end_s, *levels)
+        if crossed is None:
+            crossed = self.heat.advance(horizon, *levels)
         if crossed is None:
             return None
         if crossed > now:
@@ -125,10 +142,8 @@ class WaterAndHeat:
 
     def look(self) -> None:
         """Thermostats of sources with water of their own, and high limits, look at it."""
-        if self.own.waters:
-            if self.own.look():
-                self._tell(self._board.now)
-            self._board.wake()  # every wake hands heat on to the next
+        if self.own.waters and self.own.look():
+            self._tell(self._board.now)
 
     def close(self, at_s: int) -> float:
         """Close what is open, and give the heat in all the plant [J]."""
@@ -147,14 +162,18 @@ class WaterAndHeat:
         key = id(effect), self._covered, self._people  # effects are kept for as long as the run
         told = self._told.get(key)
         if told is None:
-            told = self._done()
-            if exchanges and exchanges.fires:
-                told = self._with_fires(told, now)
-            else:
-                self._told[key] = told
+            told = self._told[key] = self._done()
+        heats_w = told.heats_w
+        if told.fires:
+            hour, heats_w = (now - self._drive.start_s) // HOUR_S, heats_w.copy()
+            for fire in told.fires:
+                heat_w = fire.series[hour]
+                if fire.reach is not None:
+                    heats_w[fire.reach] = heat_w
+                fire.shown.put(now, "firing" if heat_w > fire.hot_w else "off")
         if self.own.waters:
             self.own.follow(effect.what, exchanges, now)
-        self.heat.change(effect.duty.plug_flows_m3_s, *told, self._covered)
+        self.heat.change(effect.duty.plug_flows_m3_s, heats_w, told.laws, self._covered)
 
     def _done(self) -> _Done:
         """What the present effect, an open cover and people do."""
@@ -165,33 +184,29 @@ class WaterAndHeat:
                 laws.append(exchanges.open_water())
             if self._people:
                 laws.append(exchanges.bathers(self._people))
+        fires = [self._fire(name, laws) for name in exchanges.fires] if exchanges else []
         names = exchanges.names if exchanges else ()
         heats_w = {at[name]: heat_w for name, heat_w in effect.heats_w.items()}
-        return heats_w, [(k, law, at.get(names[k])) for k, law in laws]
+        return _Done(heats_w, [(k, law, at.get(names[k])) for k, law in laws], fires)
 
-    def _with_fires(self, done: _Done, now: int) -> _Done:
-        """With what burns or shines by itself in this hour."""
-        exchanges, at = self.exchanges, self._plant.reach_at
+    def _fire(self, name: str, laws: list[Numbered]) -> _Fire:
+        """What burns or shines by itself; where a law tells its heat, that is put to the others."""
+        exchanges, plant, duty = self.exchanges, self._plant, self._effect.duty
         assert exchanges is not None
-        heats_w, laws = done
-        hour = (now - self._drive.start_s) // HOUR_S
-        for name, series in exchanges.fires.items():
-            sheet, heat_w = self._plant.sheet.heat_sources[name], series[hour]
-            moves = not self._plant.is_still(name, self._effect.duty)
-            hot = heat_w > _HOT_SHARE * sheet.output_w
-            if isinstance(sheet, Solar):  # collectors stand hot and give nothing: they are built for that
-                hot = hot and moves
-            if name in self.own.waters:
-                hot = hot and not self.own.stands(name, self._effect.what)
-            elif name in self._plant.plates or (not moves and not isinstance(sheet, Solar)):
-                heats_w[at[name]] = heat_w
-            elif moves:
-                k, law = exchanges.by_itself(name)
-                laws.append((k, law, at.get(exchanges.names[k])))
-            self._trace.sources[name].put(now, "firing" if hot else "off")
-        return heats_w, laws
+        sheet, moves, reach = plant.sheet.heat_sources[name], not plant.is_still(name, duty), None
+        hot_w = _HOT_SHARE * sheet.output_w
+        if isinstance(sheet, Solar) and not moves:  # they stand hot and give nothing: they are built for that
+            hot_w = math.inf
+        if name in self.own.waters:
+            if self.own.stands(name, self._effect.what):
+                hot_w = math.inf
+        elif name in plant.plates or (not moves and not isinstance(sheet, Solar)):
+            reach = plant.reach_at[name]
+        elif moves:
+            laws.append(exchanges.by_itself(name))
+        return _Fire(exchanges.fires[name], hot_w, reach, self._trace.sources[name])
 
-    def _burning(self) -> Generator[simpy.Event, None, None]:
+    def _burning(self) -> Iterator[int]:
         """What burns or shines by itself, hour by hour: its heat, and whether it is hot."""
         start_s, warm = self._drive.start_s, False
         for hour in range((self._drive.span_s - start_s) // HOUR_S):
@@ -199,9 +214,8 @@ class WaterAndHeat:
             before, warm = warm, any(series[hour] > 0.0 for series in self._drive.fires.values())
             if warm or before:
                 if at > self._board.now:
-                    yield At(self._board.env, at, Priority.POST)
+                    yield at
                 self._tell(at)
-                self._board.wake()
 
     def _put_exchange(self, row: Exchanged) -> None:
         assert self.exchanges is not None

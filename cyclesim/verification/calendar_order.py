@@ -70,6 +70,14 @@ class Calendar:
             by_name[f"{WINDOW} {k}"] = self._window(k)
         return {name: spans for name, spans in by_name.items() if spans}
 
+    @property
+    def longest_s(self) -> dict[str, int]:
+        """How long each run of the schedule is raised at a stretch, at most; not those that follow people."""
+        runs = {t.demand.name: t.run for t in self._programme.timed}
+        names = {name for name, run in runs.items() if isinstance(run, Run) and not run.after}
+        of = {f"{name}.raised": self.spans.get(f"{name}.raised", ()) for name in sorted(names)}
+        return {name: max(end - start for start, end in spans) for name, spans in of.items() if spans}
+
     def _window(self, k: int) -> list[Span]:
         """When a drawn session, or a run after it, may be under way."""
         schedule = self._programme.scenario.schedule

@@ -59,7 +59,8 @@ class Judging:
         )
         self.plant, self.programme = Assembly(scenario), Programme(scenario)
         self.calendar = Calendar(self.programme)
-        self.teller = Teller(self.plant, self.programme, self.calendar)
+        at_most_s = {} if any_order else self.calendar.longest_s
+        self.teller = Teller(self.plant, self.programme, self.calendar, at_most_s)
         self.loops = groups(self.plant)
         self._cones: dict[tuple[tuple[str, ...], bool], Cone] = {}
         self.mends_faults = False

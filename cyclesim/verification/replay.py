@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -27,18 +27,26 @@ _TAIL_S, _LONG_TAIL_S = 120, 4 * 3600
 
 
 def replayed(
-    plant: Assembly, programme: Programme, rule: str, subject: str, path: Path
+    plant: Assembly,
+    programme: Programme,
+    rule: str,
+    subject: str,
+    path: Path,
+    at_most_s: Mapping[str, int] = {},
 ) -> tuple[Replayed, list[int]]:
-    """Whether the engine, given the story's facts, breaks the same rule; and when its steps come [s]."""
+    """Whether the engine, given the story's facts, breaks the same rule; and when its steps come [s].
+
+    *at_most_s*: as in `fitted`. What no run can be given goes by its order, if some times fit it.
+    """
     faults = path[-1][0].faults
+    times = fitted(path, at_most_s)
+    if times is None:
+        return "in order, not in time", []
     arounds = [automaton.flows.around(node.env) for automaton, _, node in path]
     if not all(FAULTS[fault.kind].replayed for fault in faults) or any(
         a.hot - a.cold - a.half for a in arounds
     ):
-        return "order only", []
-    times = fitted(path)
-    if times is None:
-        return "in order, not in time", []
+        return "order only", times
     faulty = FaultyPlant(plant, faults) if faults else plant
     run = PlantRun(faulty, programme.controller, drive_of(plant, path, times, _tail_s(plant, rule)))
     run.warm_up()
@@ -54,13 +62,15 @@ def _tail_s(plant: Assembly, rule: str) -> int:
     return _LONG_TAIL_S if lasting else _TAIL_S
 
 
-def fitted(path: Path) -> list[int] | None:
+def fitted(path: Path, at_most_s: Mapping[str, int] = {}) -> list[int] | None:
     """The earliest whole seconds at which the steps can come; None if none fit.
 
+    *at_most_s*: how long facts that a clock decides are true at a stretch; where a person presses what they
+    like, they are so for any time.
     Each state gives bounds between two instants; the earliest times that keep all of them are found by
     raising them round by round, and a bound that never settles shows that there are none.
     """
-    least: list[tuple[int, int, float]] = []  # T[b] >= T[a] + w
+    least: list[tuple[int, int, float]] = [*_within(path, at_most_s)]  # T[b] >= T[a] + w
     began: dict[int, int] = {}
     last_pass = 0
     for k, (automaton, move, node) in enumerate(path):
@@ -102,6 +112,20 @@ def fitted(path: Path) -> list[int] | None:
         if not moved:
             return [round(t - times[0] + 0.49) for t in times]
     return None
+
+
+def _within(path: Path, at_most_s: Mapping[str, int]) -> Iterator[tuple[int, int, float]]:
+    """That nothing is true for longer at a stretch than the calendar ever has it so."""
+    if any(fault.kind == "person" for fault in path[-1][0].faults):
+        return
+    controller = path[0][0].controller
+    for name, most_s in at_most_s.items():
+        bit, began = controller.bit(name) if name in controller.facts else 0, -1
+        for k, (automaton, _, node) in enumerate(path):
+            is_true = bool(automaton.flows.around(node.env).mask & bit)
+            if began >= 0 and (not is_true or k == len(path) - 1):
+                yield k, began, -float(most_s)
+            began = (began if began >= 0 else k) if is_true else -1
 
 
 def drive_of(plant: Assembly, path: Path, times: Sequence[int], tail_s: int) -> Drive:

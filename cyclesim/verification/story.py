@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from cyclesim.analysis.amounts import lasting
+from cyclesim.control.machines import PROOFS
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.programme import HEATING, heating_by
 from cyclesim.verification.answer import Scene
@@ -118,7 +119,7 @@ def _ended(automaton: Automaton, i: int, before: Node) -> str:
             "stopped": f"{machine} has rested for {lasts}",
             "off": f"{machine} has rested for {lasts}",
             "changing": f"the changeover of {machine} is over",
-            "proving": f"the flow of {machine} has been proven for {lasts}",
+            **dict.fromkeys(PROOFS, f"the flow of {machine} has been proven for {lasts}"),
             "run_on": f"the run-on after {machine} is over",
         }.get(state, f"the least run of {machine} is over")
     kind, _, of = name.partition(" of ")
@@ -161,6 +162,6 @@ def _follows(automaton: Automaton, node: Node, before: tuple[Automaton, Node] | 
             parts.append(f"{source.name} {fires}")
         elif then_on and not effect.on[k]:
             parts.append(f"{source.name} {ends}")
-        elif state == "proving" != source.table.states[old[len(controller.pumps) + k]]:
+        elif state in PROOFS and state != source.table.states[old[len(controller.pumps) + k]]:
             parts.append(f"{source.name} waits while its flow is proven")
     return parts

@@ -33,9 +33,7 @@ def timed(plant: Assembly, programme: Programme, year: History | None = None) ->
         own_s = plant.sheet.heat_sources[name].own_flow_switch_s or 0
         run_on_s = max(programme.run_on_s(name), _outlasts_s(programme, name))
         proof_s = max(programme.proof_s(name) or 0, own_s)
-        yield _at_least(
-            "run-on", name, run_on_s, limits.run_on_s, run_on.get(name), cut_run_on(programme, name)
-        )
+        yield _at_least("run-on", name, run_on_s, limits.run_on_s, run_on.get(name))
         yield _at_least("proof of flow", name, proof_s, limits.proof_time_s, proof.get(name))
     for name, pump in plant.pumps.items():
         if len(pump.speeds) > 1:
@@ -88,18 +86,10 @@ def _outlasts_s(programme: Programme, source: str) -> float:
     )
 
 
-def cut_run_on(programme: Programme, source: str) -> str:
-    """What cuts a run-on: a call that comes back meanwhile leads to the proof, in which nothing is kept."""
-    rests = programme.controller.dwell_s[source]["off"]
-    if rests or not (programme.run_on_s(source) and programme.proof_s(source)):
-        return ""
-    return "; a call that comes back within it and ends while flow is proven cuts it, unless it has a rest"
-
-
-def _at_least(kind: str, name: str, is_s: float, limit_s: float, seen: Breach | None, but: str = "") -> Timed:
+def _at_least(kind: str, name: str, is_s: float, limit_s: float, seen: Breach | None) -> Timed:
     holds = is_s >= limit_s
     said = f"it has no {kind}, expected {lasting(limit_s)}"
     if is_s:
         enough = "is long enough" if holds else "is too short"
         said = f"its {kind} of {lasting(is_s)} {enough} ({lasting(limit_s)} expected)"
-    return Timed(kind, name, is_s, limit_s, holds, seen is None, said + _in_year(holds, seen) + but)
+    return Timed(kind, name, is_s, limit_s, holds, seen is None, said + _in_year(holds, seen))

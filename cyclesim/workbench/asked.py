@@ -16,6 +16,7 @@ from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.workbench import decided
 from cyclesim.workbench.folder import Folder
 from cyclesim.workbench.handover import handed_over
+from cyclesim.workbench.pressed import pressed
 from cyclesim.workbench.views import Values, drawn_view, is_us, opened, page_view
 
 if TYPE_CHECKING:
@@ -101,7 +102,9 @@ def _run(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values
     worst = result.trace.local(chosen_span(result, None, min(FORTNIGHT, days))[0]).date()
     return {
         "about": asdict(result.about),
-        "answer": {**asdict(answered), "worst": [list(map(asdict, group)) for group in answered.worst]},
+        "answer": pressed(
+            {**asdict(answered), "worst": [list(map(asdict, group)) for group in answered.worst]}
+        ),
         "page": page_view(run_page(result, everything=True), us),
         "values": values | {"findings": decided.in_units(values["findings"], us)},
         "drawing": drawn_view(result.plant, us, result.metrics.legs, result.findings),

@@ -8,7 +8,7 @@ from __future__ import annotations
 import sys
 from base64 import b64encode
 from collections.abc import Callable
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import date
 from io import BytesIO
 from pathlib import Path
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 def verify(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
     """Every order of events; each story has a scene a step, and each mend its edits."""
-    from cyclesim.said.verify import matrix, overall, verification_values, verify_page
+    from cyclesim.said.verify import REPLAYED, matrix, overall, verification_values, verify_page
     from cyclesim.verification.verifier import verify as verify_
 
     found = verify_(
@@ -45,6 +45,7 @@ def verify(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Valu
         "values": values,
         "verdicts": in_units(values["verdicts"], us),
         "verdict": overall(found),
+        "replayed": REPLAYED,
         "matrix": {
             "columns": [{"rule": verdict.rule, "subject": verdict.subject} for verdict in shown],
             "rows": [{"faults": row.faults, "marks": row.marks} for row in rows],
@@ -156,6 +157,7 @@ def size(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values
 
     heater = size_heater(
         scenario,
+        sizes_w=_sizes_w(question),
         source=named,
         from_c=_quantity(question, "from", "temperature", "30 degC"),
         within_s=_quantity(question, "within", "time", "8 h"),
@@ -252,6 +254,13 @@ def _quantity(question: Question, name: str, kind: str, example: str) -> float |
         raise CycleSimError(
             f"{name}: found '{shorten(text)}', {error.what}; {error.allowed}{hint}."
         ) from None
+
+
+def _sizes_w(question: Question) -> list[float] | None:
+    """Sizes parted by commas; CycleSimError where one is none."""
+    texts = question.option("sizes", str, "").split(",")
+    of = [_quantity(replace(question, options={"sizes": t}), "sizes", "power", "3 kW") for t in texts]
+    return [watts for watts in of if watts is not None] or None
 
 
 def _picture(question: Question, draw: Callable[[BinaryIO, str, str], Any], *others: Path) -> str:

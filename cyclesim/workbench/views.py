@@ -26,6 +26,7 @@ from cyclesim.shown.pictures.plant import within
 from cyclesim.shown.reader import turned
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.workbench.folder import SUFFIXES, Folder, Written, version_of
+from cyclesim.workbench.pressed import pressed
 
 Values = dict[str, Any]
 
@@ -153,9 +154,10 @@ def drawn_view(plant: Assembly, us: bool, *of_a_run: Any) -> Values:
 
 
 def page_view(page: Page | Sequence[Block], us: bool) -> list[Values]:
-    """The blocks of a page in its reader's units, each with its kind and its texts."""
+    """The blocks of a page in its reader's units, each with its kind and texts, for a browser's reader."""
     blocks = page.blocks if isinstance(page, Page) else page
-    return list(map(asdict, viewed(turned(blocks, us))))
+    shown: list[Values] = pressed(list(map(asdict, viewed(turned(blocks, us)))))
+    return shown
 
 
 def schedule_view(scenario: Scenario) -> Values:

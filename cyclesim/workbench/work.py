@@ -23,6 +23,7 @@ from cyclesim.decide.sweeps.pool import end_with
 from cyclesim.errors import CycleSimError, InputError, shorten
 from cyclesim.shown.as_json import as_text
 from cyclesim.workbench.asked import Question
+from cyclesim.workbench.pressed import pressed
 
 READY, MOST = 2, 6
 """So many workers stand ready, and so many there are at most."""
@@ -309,7 +310,7 @@ def _told(question: Question, line: Connection) -> Event:
         return Event("result", as_text(answer(question, tell), None))
     except InputError as error:
         problems = [problem(fault) for fault in error.faults]
-        told = in_a_line(error.faults[0])
+        told = pressed(in_a_line(error.faults[0]))
         return Event("problem", json.dumps({"error": told, "problems": problems}))
     except CycleSimError as error:
         return Event("problem", json.dumps({"error": str(error)}))

@@ -395,6 +395,25 @@ def test_a_declared_rest_is_on_the_way(run: Run) -> None:
     assert [(1061.0, 10.0)] == [(b.at_s, b.lasts_s) for b in told(late, "demand-not-served")]
 
 
+@pytest.mark.parametrize(("lasts_s", "starts_s"), [(480, 2480), (120, 2300)])
+def test_a_rest_explains_nothing_of_the_power_cut_that_began_it(
+    run: Run, lasts_s: int, starts_s: int
+) -> None:
+    """A rest of 300 s, and no power from 2000 s on: all of a cut of 8 or of 2 min is told, and then no more.
+
+    After 8 min the pump starts at once, after 2 min it has 3 min to rest.
+    """
+    rest = ("changeover: 2 s", "changeover: 2 s\n      rest: 300 s")
+    history = run(
+        rest,
+        pumps={"main": [(100, "low"), (2000, "stopped"), (starts_s, "low"), (5000, "stopped")]},
+        demands={"filter run": [(100, "raised"), (5000, "")]},
+        power=[(2000, "lost"), (2000 + lasts_s, "on")],
+    )
+    (breach,) = told(history, "demand-not-served")
+    assert (2000.0, lasts_s, "there is no power") == (breach.at_s, breach.lasts_s, breach.cause)
+
+
 def test_a_blocked_speed_is_named_as_the_cause(run: Run) -> None:
     """The demand decides its pump, and an interlock keeps it from that speed."""
     history = run(

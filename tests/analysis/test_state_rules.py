@@ -11,8 +11,10 @@ from cyclesim.analysis.rules import RULES, judge, of_kind
 from cyclesim.analysis.supply import Load
 from cyclesim.analysis.truth import Snapshot, SourceTruth
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Assembly
 from tests.analysis.conftest import WINTER
+from tests.sunny import AT_NIGHT, OWN_PUMP
 
 Build = Callable[..., Scenario]
 Run = Callable[..., History]
@@ -73,6 +75,20 @@ def test_the_mend_fits_what_is_wired(scenario: Build, changes: list[tuple[str, s
     """What would mend heat before proof depends on the means of proof and on the interlock that is there."""
     (breach,) = rules.heat_before_proof(seen(USUAL._replace(flow_lasted=False)), Assembly(scenario(*changes)))
     assert mend in breach.mend
+
+
+def test_a_flush_without_jets_comes_out_at_nobody(scenario: Build) -> None:
+    """The pump that feeds jets or a spout flushes onto people; the collectors' pump beside it does not."""
+    spout = ("plant.legs.return.outlet_above_water=300 mm",)
+    sunny = Assembly(load_text(OWN_PUMP + AT_NIGHT, sets=spout))
+    for plant, pump, onto in (
+        (Assembly(scenario()), "main", True),
+        (sunny, "main", True),
+        (sunny, "sun_pump", False),
+    ):
+        flushed = seen(COLD)._replace(people=True, flushing=((pump, "line flush"),))
+        causes = [f"it runs {pump} while people are in the water"] if onto else []
+        assert causes == [b.cause for b in rules.flush_onto_people(flushed, plant)]
 
 
 def test_both_speeds_at_once(scenario: Build) -> None:

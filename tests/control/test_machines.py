@@ -158,7 +158,7 @@ BARE = source_machine("element", False, False)
         ("run_on", FULL, "firing", ["flow_ok"]),
         ("run_on", FULL, "run_on", []),
         ("off", FULL, "run_on", ["time_up"]),
-        ("proving", FULL, "run_on", ["called", "flow_ok"]),
+        ("proving_again", FULL, "run_on", ["called", "flow_ok"]),
         ("tripped", FULL, "firing", ["called", "flow_ok", "trips"]),
         ("tripped", FULL, "tripped", ["called", "flow_ok", "time_up"]),
         ("tripped", FULL, "tripped", ["reset", "trips"]),
@@ -254,7 +254,9 @@ def test_sources_by_their_description(
     """Every wiring of a source or device, every state and all facts: what the description says."""
     machine = source_machine("any", proves, runs_on, rests, least, active)
     table = tabulate(machine)
-    states = ("off", *(["proving"] if proves else []), active, *(["run_on"] if runs_on else []), "tripped")
+    twice = proves and runs_on and not rests
+    owes = (["run_on"] if runs_on else []) + (["proving_again"] if twice else [])
+    states = ("off", *(["proving"] if proves else []), active, *owes, "tripped")
     assert (states, "off") == (machine.states, machine.initial)
     first, after = "proving" if proves else active, "run_on" if runs_on else "off"
     names = ("called", "blocked", "flow_ok", "time_up", "trips", "reset")
@@ -271,7 +273,10 @@ def test_sources_by_their_description(
         if state == "proving":
             return "off" if blocked or not asked else active if over else "proving"
         if state == "run_on":
-            return first if asked and not blocked and not rests else "off" if over else "run_on"
+            again = "proving_again" if proves else active
+            return again if asked and not blocked and not rests else "off" if over else "run_on"
+        if state == "proving_again":
+            return "run_on" if blocked or not asked else active if over else "proving_again"
         wanted = called or (least and not over)
         return active if wanted and not blocked and (flow_ok or not proves) else after
 

@@ -46,7 +46,7 @@ CLASSIC = ControlLogic(
     keeps=(RUN_ON,),
     dwell_s={
         "main": {"stopped": 75, "low": 10, "high": 10, "changing": 2},
-        "element": {"proving": 5, "run_on": 60},
+        "element": {"proving": 5, "proving_again": 5, "run_on": 60},
     },
 )
 
@@ -243,11 +243,13 @@ def test_heating_ends() -> None:
     assert bench_keeps.deciding == (-2,)
 
 
-@pytest.mark.parametrize(("rests_s", "runs_s"), [(0, 24), (1, 60)])
-def test_a_call_that_comes_back_and_ends_in_the_proof_cuts_the_run_on(rests_s: int, runs_s: int) -> None:
-    """20 s after its fire, heat is called for 4 s, less than the 5 s of proof: nothing is kept from then on.
+@pytest.mark.parametrize(("rests_s", "runs_s"), [(0, 84), (1, 60)])
+def test_a_call_that_comes_back_and_ends_in_the_proof_leaves_the_run_on_owed(
+    rests_s: int, runs_s: int
+) -> None:
+    """20 s after its fire, heat is called for 4 s, less than the 5 s of proof: the 60 s begin anew after it.
 
-    With a rest it does not leave its run-on for the proof, and the pump runs for all of its 60 s.
+    With a rest it does not leave its run-on for the proof, and the pump runs for just its 60 s.
     """
     element = SourceControl("element", tabulate(source_machine("element", True, True, rests_s > 0)))
     dwell_s = {**CLASSIC.dwell_s, "element": {**CLASSIC.dwell_s["element"], "off": rests_s}}
@@ -257,6 +259,7 @@ def test_a_call_that_comes_back_and_ends_in_the_proof_cuts_the_run_on(rests_s: i
     bench.run(4, "heating.raised")
     bench.run(100)
     assert bench.told(0, from_s=100)[0] == ("low", runs_s)
+    assert "firing" not in dict(bench.told(1, from_s=100))
 
 
 @given(st.lists(st.tuples(st.integers(1, 90), st.sets(st.sampled_from(CLASSIC.facts[:4]))), max_size=12))
@@ -273,6 +276,9 @@ def test_interlock_for_any_schedule(history: list[tuple[int, set[str]]]) -> None
         assert (state, then) != ("off", "firing")
         assert lasts_s == 5 or (state, then) != ("proving", "firing")
         assert lasts_s == 60 or (state, then) != ("run_on", "off")
+        assert lasts_s == 5 or (state, then) != ("proving_again", "firing")
+    last_s = max((at_s for at_s, names in bench.seen if names[1] == "firing"), default=bench.now_s)
+    assert "stopped" not in {names[0] for at_s, names in bench.seen if last_s <= at_s <= last_s + 60}
 
 
 # --- arbitration ----------------------------------------------------------------------------------

@@ -306,14 +306,48 @@ def test_waits_are_those_walked_round_the_day(day: Space) -> None:
             assert gap_s(day, leg, runs) == pytest.approx(wait_s(day, leg, runs))
 
 
-@settings(max_examples=40)
-@given(days())
-def test_the_freshest_waits_no_longer_than_any(day: Space) -> None:
-    """Within a step of the day, to which it is searched."""
-    order = Order.of(day)._replace(flushes=1, filter_runs=1, least="wait")
+@st.composite
+def roomy_days(draw: st.DrawFn) -> Space:
+    """Eight slots of three hours, one flush and filter runs of two lengths, wide limits."""
+    legs = {"near": 25.0 * H, "far": 40.0 * H}
+    slots, costs = st.lists(st.booleans(), min_size=8, max_size=8), st.integers(1, 9)
+    lengths = [(FLUSH, "jets", draw(st.sampled_from((60, 1800))))]
+    lengths += [(FILTER, "circulator", draw(st.sampled_from((H, 2 * H)))), (FILTER, "circulator", 6 * H + 1)]
+    kinds = []
+    for does, pump, lasts_s in lengths:
+        takes = {leg: draw(st.sampled_from((0.0, 15.0, 25.0))) for leg in legs if draw(st.integers(0, 3))}
+        allowed, cost = tuple(draw(slots)), (float(draw(costs)),) * 8
+        kinds.append(RunKind(does, alone(pump), lasts_s, allowed, cost, takes, 5.0, loud=False))
+    return small(kinds, legs, 8)
+
+
+@settings(max_examples=60)
+@given(roomy_days(), st.integers(1, 2))
+def test_the_freshest_waits_no_longer_than_any(day: Space, flushes: int) -> None:
+    """And of those that wait as short it is the cheapest, beside all placements counted out."""
+    order = Order.of(day)._replace(flushes=flushes, filter_runs=1, least="wait")
     found = place(day, order)
-    others = [runs for runs in every(day) if sorted(kind.does for kind, _ in runs) == [FILTER, FLUSH]]
+    asked = sorted([FILTER, *[FLUSH] * flushes])
+    others = [runs for runs in every(day) if sorted(kind.does for kind, _ in runs) == asked]
     assert (found.runs is None) == (not others)
     if found.runs is not None:
-        least = min(longest_wait_s(day, order, runs) for runs in others)
-        assert least - 1e-6 <= longest_wait_s(day, order, found.runs) <= least + day.step_s
+        waits = [(longest_wait_s(day, order, runs), runs) for runs in others]
+        least = min(wait for wait, _ in waits)
+        assert found.closed
+        assert longest_wait_s(day, order, found.runs) == pytest.approx(least, abs=1e-5)
+        assert sum(kind.cost[slot] for kind, slot in found.runs) == pytest.approx(
+            min(sum(kind.cost[slot] for kind, slot in runs) for wait, runs in waits if wait < least + 1e-5)
+        )
+
+
+def test_the_freshest_takes_the_longer_runs_at_any_cost() -> None:
+    """Two runs a day: of an hour each 11 h apart, of six hours 6 h, though these cost ten times as much."""
+    runs = [
+        RunKind(FILTER, alone("circulator"), lasts * H, (True,) * 24, (cost,) * 24, {"leg": 0.0}, 5.0, False)
+        for lasts, cost in ((1, 1.0), (6, 10.0))
+    ]
+    day = small(runs, {"leg": 24.0 * H}, 24)
+    order = Order.of(day)._replace(filter_runs=2, least="wait")
+    found = place(day, order)
+    assert found.runs is not None
+    assert 6.0 * H == longest_wait_s(day, order, found.runs)

@@ -114,6 +114,23 @@ def test_two_unlike_branches_share_by_the_root_of_their_losses() -> None:
     assert pytest.approx(one, rel=1e-9) == flows["pump"]
 
 
+def test_what_starts_in_one_part_moves_no_last_digit_in_another() -> None:
+    """Parts that meet in the tub alone have the very flows that each has with the other pump standing."""
+
+    def both(one: PumpLink, other: PumpLink) -> dict[str, float]:
+        jets = [leg("suction", TUB, "s"), one, *manifold("p", 6)]
+        sun = [other, Drop("collectors", "c", "back", 1, 2.5 * L_MIN), leg("back", "back", TUB, 9)]
+        return dict(solve([*jets, *sun], 36).flows_m3_s)
+
+    small = PumpCurve.quadratic(3, 4 * L_MIN)
+    together = both(running("main", "s", "p"), running("sun", TUB, "c", small))
+    main = both(running("main", "s", "p"), standing("sun", TUB, "c", small))
+    sun = both(standing("main", "s", "p"), running("sun", TUB, "c", small))
+    assert together["suction"] > 300 * L_MIN
+    assert together["back"] > L_MIN
+    assert together == {name: main[name] + sun[name] for name in together}  # each is 0.0 in one of them
+
+
 def test_orifice_law() -> None:
     """A jet of 38 L/min at 6 m passes half of that at a quarter of the head."""
     tank = PumpCurve((0.0, 1.0), (1.5, 1.5), (0.0, 0.0))

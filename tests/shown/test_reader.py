@@ -1,9 +1,14 @@
 """Units of the reader: turned once, by factors that pint's own registry knows too."""
 
+import re
+from decimal import Decimal
+from itertools import combinations
 from typing import Any
 
 import pint
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 import cyclesim
 from cyclesim.said.page import Amount, Column, Page, words
@@ -74,6 +79,35 @@ def test_quantities_of_a_sentence_are_turned_and_nothing_else(text: str, us: str
     """
     assert us == sentence(text, us=True)
     assert text.replace("degC", "°C") == sentence(text, us=False)
+
+
+@pytest.mark.parametrize(
+    ("text", "us"),
+    [
+        ("1.82 of 1.8 m/s", "5.97 of 5.9 ft/s"),
+        ("4.96 of 5 L/min", "1.31 of 1.32 gpm"),
+        ("29.9 L/min of at least 30 L/min", "7.90 gpm of at least 7.93 gpm"),
+        ("36.0 of 36 degC", "96.8 of 96.8 °F"),
+        ("36.5 ±0.3 degC", "97.7 ±0.5 °F"),
+    ],
+)
+def test_less_stays_less_and_what_is_alike_stays_alike(text: str, us: str) -> None:
+    """By hand: 1.8 / 0.3048 = 5.906, 1.82 / 0.3048 = 5.971; 5 / 3.78541 = 1.3209, 4.96 / 3.78541 = 1.3103.
+
+    29.9 / 3.78541 = 7.899, 30 / 3.78541 = 7.925; 36 x 1.8 + 32 = 96.8; a difference of 0.3 K is 0.54 °F.
+    """
+    assert us == sentence(text, us=True)
+
+
+@given(st.lists(st.decimals(0, 60, places=2), min_size=2, max_size=4), st.sampled_from(sorted(PAIRS)))
+def test_numbers_of_a_sentence_keep_their_order(values: list[Decimal], unit: str) -> None:
+    """Of two the less is told as less, and of two alike neither."""
+    told = sentence("; ".join(f"{value} {unit}" for value in values), us=True)
+    found = [float(number.replace(",", "")) for number in re.findall(r"-?[\d,]+(?:\.\d+)?(?= )", told)]
+    assert len(found) == len(values)
+    for (a, x), (b, y) in combinations(zip(values, found, strict=True), 2):
+        assert (a < b) == (x < y)
+        assert (a == b) == (x == y)
 
 
 @pytest.mark.parametrize("written_f", range(33, 213))

@@ -93,8 +93,8 @@ def test_the_times_of_every_machine(programme):
     assert programme.controller.dwell_s == {
         "main": {"stopped": 90, "changing": 90, "low": 40, "high": 40},
         "feed": {"stopped": 20, "changing": 0, "on": 30},
-        "element": {"off": 240, "proving": 8, "firing": 0, "run_on": 0},
-        "boiler": {"off": 0, "proving": 0, "firing": 420, "run_on": 90},
+        "element": {"off": 240, "proving": 8, "proving_again": 8, "firing": 0, "run_on": 0},
+        "boiler": {"off": 0, "proving": 0, "proving_again": 0, "firing": 420, "run_on": 90},
         "doser": {"proving": 12},
         "lamp": {"proving": 0},
     }

@@ -105,7 +105,7 @@ class Model:
             accepted = [1]
             names = self.machines[which].table.states
             here = states[which]
-            proving = here == num(names.index("proving")) if "proving" in names else z3.BoolVal(False)
+            proving = z3.Or([here == num(i) for i, n in enumerate(names) if n.startswith("proving")])
             soon = z3.If(z3.Or(proving, self.level(which, here) != num(0)), num(1), num(0))
 
         def accepts(level):
@@ -154,7 +154,11 @@ class Model:
                 answer = self.next(i, states[i], facts)
                 names = source.table.states
                 leads = z3.Or(
-                    [answer == num(names.index(s)) for s in names if s in ("proving", source.active)]
+                    [
+                        answer == num(names.index(s))
+                        for s in names
+                        if s in ("proving", "proving_again", source.active)
+                    ]
                 )
                 moves = states[i] == before[i]
                 states[i] = z3.If(z3.And(moves, z3.Not(leads) if opening else True), answer, states[i])
@@ -170,7 +174,7 @@ class Model:
                 [
                     states[n + k] == num(names.index(s))
                     for s in names
-                    if s in ("run_on", self.sources[k].active)
+                    if s in ("run_on", "proving_again", self.sources[k].active)
                 ]
             )
             held = z3.And(z3.Not(dark), needs, z3.ULT(wants[i], level))

@@ -40,7 +40,8 @@ static void pass(const unsigned char *m, const unsigned char *up, int cmd, int d
     if (round == 1) {
       for (k = 0; k < KEEPS; k++) {
         int held = LEVEL[PUMPS + KEEP[k][2]][out[PUMPS + KEEP[k][2]]]
-                   || out[PUMPS + KEEP[k][2]] == RUN_ON[KEEP[k][2]];
+                   || out[PUMPS + KEEP[k][2]] == RUN_ON[KEEP[k][2]]
+                   || out[PUMPS + KEEP[k][2]] == AGAIN[KEEP[k][2]];
         if (!dark && held && want[KEEP[k][0]] < KEEP[k][1]) want[KEEP[k][0]] = KEEP[k][1];
       }
       for (i = 0; i < PUMPS; i++)
@@ -55,7 +56,7 @@ static void pass(const unsigned char *m, const unsigned char *up, int cmd, int d
         if (BLOCK[b][0] == k && true_of(BLOCK[b][1], BLOCK[b][2], out, want)) blocked = 1;
       answer = NEXT[i][out[i]][bits(i, (int[]){CALLED[cmd][k], blocked, PROVES[k] ? sensed[k] : 1, up[i],
                                                trips[k], resets[k]})];
-      leads = LEVEL[i][answer] || answer == PROVING[k];
+      leads = LEVEL[i][answer] || answer == PROVING[k] || answer == AGAIN[k];
       if (round == 2 || !leads) out[i] = answer;
     }
   }
@@ -124,10 +125,10 @@ def model_of(scenario):
     }  # fmt: skip
     lists = {
         "PROVES": ["proving" in s.table.states for s in c.sources],
-        "PROVING": [
-            s.table.states.index("proving") if "proving" in s.table.states else -1 for s in c.sources
-        ],
-        "RUN_ON": [s.table.states.index("run_on") if "run_on" in s.table.states else -1 for s in c.sources],
+        **{
+            name: [s.table.states.index(state) if state in s.table.states else -1 for s in c.sources]
+            for name, state in (("PROVING", "proving"), ("AGAIN", "proving_again"), ("RUN_ON", "run_on"))
+        },
         "TRIPPED": [s.table.states.index("tripped") for s in c.sources],
         "LIMITED": [plant.sheet.heat_sources[s.name].high_limit_c is not None for s in c.sources],
     }
@@ -166,7 +167,7 @@ static int bits(int i, const int *facts) {
 static int true_of(int subject, int at, const unsigned char *m, const int *want) {
   int level = LEVEL[subject][m[subject]], soon = level;
   if (subject < PUMPS) soon = want[subject];
-  else if (m[subject] == PROVING[subject - PUMPS]) soon = 1;
+  else if (m[subject] == PROVING[subject - PUMPS] || m[subject] == AGAIN[subject - PUMPS]) soon = 1;
   return (at >> level & 1) || (at >> soon & 1);
 }
 """

@@ -55,6 +55,9 @@ def test_times_are_fitted_or_refused(build):
     judge = judges(check, automaton)["heat-without-flow"]
     way, _ = next(ways(found, judge))
     assert fitted(way) is not None
+    raised = {f"{demand.name}.raised": 1 for demand in automaton.controller.demands}
+    assert fitted(path, dict.fromkeys(raised, 100)) == times
+    assert fitted(path, raised) is None, "nothing is raised for a second alone"
     automaton.lasts_s[automaton.timers.index("grace of element")] = 5000.0
     assert fitted(path) is None
     assert list(ways(found, judge)) == [], "the pump rests for 75 s, so that no way at all is that long"

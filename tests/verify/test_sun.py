@@ -57,6 +57,22 @@ def test_a_pump_without_high_stop_is_found_and_its_twin_is_not_accused():
     assert not sound.undecided
 
 
+@pytest.mark.parametrize(("leg", "told"), [("return", False), ("sun_back", True), ("", True)])
+def test_a_flush_of_collectors_comes_out_at_people_where_it_feeds_a_spout(leg, told):
+    """Where the spout is the main pump's alone, sun water comes back as in a filter run.
+
+    In a file that says nothing of jets and spouts it is told all the same.
+    """
+    bathed = """
+schedule:
+  line_flushes: [{pump: sun_pump, start: "18:15", lasts: 10 min}]
+  bathing: [{start: "18:00", lasts: 1 h}]
+"""
+    above = (f"plant.legs.{leg}.outlet_above_water=300 mm",) if leg else ()
+    found = verify(load_text(OWN_PUMP + bathed, sets=above), rule="flush-onto-people").verdicts
+    assert ([("line flush", True)] if told else []) == [(v.subject, v.broken) for v in found]
+
+
 PLATES = BEHIND_PLATES + AT_NIGHT
 ALSO_CLOCK = ("power: 20 W}", 'power: 20 W, also_started_by: [{clock: {start: "22:00", lasts: 2 h}}]}')
 LEFT_OFF = (
@@ -149,21 +165,34 @@ def test_a_sensor_that_is_wrong_lets_the_sun_in(plant):
             assert any(step.count(f"but {fault}") for step in found[fault].story.steps)
 
 
-def test_what_a_pump_has_stopped_moving_coasts():
-    """A story in which a restart stops the pump, and water has run for long enough before it stands."""
-    rinsed = 'schedule: {line_flushes: [{pump: sun_pump, start: "22:00", lasts: 6 min}]}\n'
-    least = ("power: 30 W}", "power: 30 W, minimum_run: 10 min, rest: 5 min}")
+@pytest.mark.parametrize(("lasts", "barrier"), [("6 min", "time"), ("20 min", "nothing")])
+def test_a_rinse_lasts_no_longer_in_a_story_than_by_the_calendar(lasts, barrier):
+    """A restart amid a rinse, after which the pump goes on for its least run: 15 min of water in one stretch.
+
+    A rinse of 20 min gives it time for that, one of 6 min does not, whatever the order of events.
+    """
+    rinsed = f'schedule: {{line_flushes: [{{pump: sun_pump, start: "22:00", lasts: {lasts}}}]}}\n'
+    least = ("power: 30 W}", "power: 30 W, coasts: 5 s, minimum_run: 10 min, rest: 5 min}")
     [restarted] = [
         cell
         for cell in verdict(COOLS, OWN_PUMP + rinsed, least, faults=1).cells
         if cell.faults == ("the controller restarts in mid-run",)
     ]
-    steps = restarted.story.steps
-    stops = next(k for k, step in enumerate(steps) if "sun_pump stops" in step)
+    assert barrier == restarted.barrier
+    steps, at_s = restarted.story.steps, restarted.story.at_s
+    [stops] = [k for k, step in enumerate(steps) if "sun_pump stops" in step]
     runs = next(k for k, step in enumerate(steps) if k > stops and "sun_pump runs" in step)
     [lasted] = [k for k, step in enumerate(steps) if "water has run through panels for 15 min" in step]
-    assert stops < lasted < runs
-    assert steps[lasted].endswith(", and coasts")
+    if barrier == "time":  # it tells of an order only
+        assert () == at_s
+        assert stops < lasted < runs
+        assert steps[lasted].endswith(", and coasts")
+        return
+    began = next(k for k, step in enumerate(steps) if "line flush begins; sun_pump runs" in step)
+    ends = next(k for k, step in enumerate(steps) if "line flush ends" in step)
+    assert 900 == at_s[lasted] - at_s[began]
+    assert at_s[ends] - at_s[began] <= 1200
+    assert at_s[runs] - at_s[stops] <= 5, "it coasts for so long"
 
 
 BUSY = """schedule:

@@ -23,7 +23,7 @@ from cyclesim.verification.dead_ends import dead_ends
 from cyclesim.verification.judging import Judging
 from cyclesim.verification.search import search
 from cyclesim.verification.subjects import checks, judges
-from cyclesim.verification.timed import cut_run_on, timed
+from cyclesim.verification.timed import timed
 from cyclesim.verification.verifier import verify
 from tests.verify.element import NO_LIMIT, NO_PROOF, STARTED, around_the_element
 from tests.verify.test_defects import BLOWER
@@ -201,9 +201,6 @@ def test_times_are_declared_and_seen(build):
     assert starts.startswith(
         "nothing limits it to 8 starts an hour (its rest and least run allow 48); the sim"
     )
-    (run_on,) = (t.said for t in found if t.what == "run-on")
-    assert "a call that comes back within it and ends while flow is proven cuts it" in run_on
-    assert "" == cut_run_on(Programme(build(("high_limit: 60", "rest: 30 s, high_limit: 60"))), "element")
 
 
 # -- the report and the calls ------------------------------------------------------------------------------

@@ -123,6 +123,7 @@ class Control:
         return {
             "off": round(source.rest_s),
             "proving": self.proof_s.get(name, 0),
+            "proving_again": self.proof_s.get(name, 0),
             "firing": round(source.minimum_run_s),
             "run_on": self.run_on_s.get(name, 0),
         }.get(state, 0)
@@ -152,7 +153,7 @@ class Control:
             self._source(source, facts, now, fires=False)
         for keep in self.keeps:
             level = ORDER[keep.keep.speed]
-            hot = self.sources[keep.after].state in ("firing", "run_on")
+            hot = self.sources[keep.after].state in ("firing", "run_on", "proving_again")
             if hot and not facts.dark and self.wants[keep.keep.pump] < level:
                 self.wants[keep.keep.pump] = level
                 self.deciding[keep.keep.pump] = f"keep after {keep.after}"
@@ -216,9 +217,9 @@ class Control:
         elif state == "off":
             if called and fed and over and not blocked:
                 goes = "proving" if proves else "firing"
-        elif state == "proving":
+        elif state in ("proving", "proving_again"):
             if blocked or not called or not fed:
-                goes = "off"
+                goes = "off" if state == "proving" else "run_on"
             elif over:
                 goes = "firing"
         elif state == "firing":
@@ -226,8 +227,8 @@ class Control:
                 goes = "run_on" if runs_on else "off"
         elif state == "run_on":
             if self.plant.heat_sources[name].rest_s == 0 and called and fed and not blocked:
-                goes = "proving" if proves else "firing"
+                goes = "proving_again" if proves else "firing"
             elif over:
                 goes = "off"
-        if fires or goes not in ("proving", "firing"):
+        if fires or goes not in ("proving", "proving_again", "firing"):
             self._to(source, goes, now)

@@ -275,10 +275,14 @@ class Judge:
         return any(bool(sum(drawn[n] for n in feeds).max() > most + 1e-9) for most, feeds in circuits)
 
     def flush_onto_people(self) -> bool:
-        """A line flush decides a pump while somebody is in the water."""
+        """A line flush decides a pump while somebody is in the water and jets or a spout run."""
         flushes = {d.name for d in self.run.control.demands if d.kind == "line_flush"}
+        outlets = [n for n, leg in self.plant.legs.items() if leg.manifold or leg.outlet_above_water_m > 0.0]
+        hit = self.people
+        if outlets:
+            hit = hit & np.any([self.flow[n] > STILL_M3_S for n in outlets], axis=0)
         return any(
-            bool(np.any(self.run.lanes[f"deciding {p}"].is_(0, self.n, *flushes) & self.people))
+            bool(np.any(self.run.lanes[f"deciding {p}"].is_(0, self.n, *flushes) & hit))
             for p in self.plant.pumps
         )
 

@@ -19,6 +19,7 @@ flushes holds on a mild day when nobody comes, and a programme does not go stale
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
@@ -81,14 +82,17 @@ class Placement:
 
 
 def place(space: Space, order: Order) -> Placement:
-    """The best placement that keeps an order, with the shortest longest wait that its cost allows.
+    """The best placement that keeps an order, with a longest wait that is short for its cost.
 
-    The freshest has the shortest longest wait at any cost, and of those the least cost.
+    Of those that cost the least it has the shortest, within a step, unless its runs could not be more evenly
+    apart. The freshest has the shortest longest wait at any cost, and of those the least cost.
     """
     best = solve(space, order)
     if best.runs is None or order.least in ("flushes", "any"):
         return best
-    most_cost = None if order.least == "wait" else _cost(best.runs) * (1.0 + _ALIKE) + 1e-9
+    if order.least == "wait":
+        return _freshest(space, order, best.runs)
+    most_cost = _cost(best.runs) * (1.0 + _ALIKE) + 1e-9
     runs, longest_s = best.runs, longest_wait_s(space, order, best.runs)
     aim_s = _even_s(order, runs)
     too_short_s = aim_s - space.step_s
@@ -99,9 +103,24 @@ def place(space: Space, order: Order) -> Placement:
         else:
             runs, longest_s = tried.runs, min(aim_s, longest_wait_s(space, order, tried.runs))
         aim_s = (too_short_s + longest_s) / 2.0
-    if order.least == "wait":
-        runs = solve(space, _within(order, longest_s)).runs or runs
     return Placement(runs, best.closed)
+
+
+def _freshest(space: Space, order: Order, runs: Runs) -> Placement:
+    """The shortest longest wait that there could be, sought from below in leaps: even runs often fit."""
+    closed, waits = True, _waits_s(space, order)
+    low, leap = bisect_left(waits, _least_wait_s(space, order) - _SLACK_S), 1
+    high = bisect_left(waits, longest_wait_s(space, order, runs) - _SLACK_S)
+    while low < high:
+        aim = min(low + leap - 1, (low + high) // 2)
+        tried = solve(space, _within(order, waits[aim])._replace(least="any"))
+        if tried.runs is None:
+            low, leap, closed = aim + 1, 4 * leap, closed and tried.closed
+        else:
+            runs, leap = tried.runs, high
+            high = min(aim, bisect_left(waits, longest_wait_s(space, order, runs) - _SLACK_S))
+    cheapest = solve(space, _within(order, longest_wait_s(space, order, runs)))
+    return Placement(cheapest.runs or runs, closed and cheapest.closed)
 
 
 def _within(order: Order, longest_s: float) -> Order:
@@ -138,13 +157,47 @@ def wait_s(space: Space, leg: str, runs: Runs) -> float:
 
 
 def _even_s(order: Order, runs: Runs) -> float:
-    """The longest wait if the runs that renew a leg were evenly apart: no placing has a shorter [s]."""
+    """The longest wait if the runs that renew a leg were evenly apart: no placing of them is shorter [s]."""
     longest_s = 0.0
     for leg in order.within_s:
         fresh = [kind.until_s(leg) - kind.renews[leg] for kind, _ in runs if leg in kind.renews]
         if fresh:
             longest_s = max(longest_s, (DAY_S - sum(fresh)) / len(fresh))
     return longest_s
+
+
+def _least_wait_s(space: Space, order: Order) -> float:
+    """The longest wait if as many runs as may be, of the longest kind, were evenly apart [s]."""
+    longest_s = 0.0
+    for leg in order.within_s:
+        count, fresh_s = 0.0, 0.0
+        for does, exactly in ((FLUSH, order.flushes), (FILTER, order.filter_runs)):
+            most = exactly if exactly is not None else space.most[does]
+            each_s = [
+                k.until_s(leg) - k.renews[leg] for k in order.kinds if k.does == does and leg in k.renews
+            ]
+            if each_s:
+                runs = math.inf if most is None else float(most)
+                count, fresh_s = count + runs, fresh_s + runs * max(each_s)
+        if 0.0 < count < math.inf:
+            longest_s = max(longest_s, (DAY_S - fresh_s) / count)
+    return longest_s
+
+
+def _waits_s(space: Space, order: Order) -> list[float]:
+    """Every wait that there could be between two runs up to the longest limit, shortest first [s]."""
+    shifts = {0, space.longer_night[1] if space.longer_night else 0}
+    apart = {
+        round((k.renews[leg] - other.until_s(leg) + shift) % space.step_s, 6) % space.step_s
+        for leg in order.within_s
+        for k in order.kinds
+        for other in order.kinds
+        for shift in shifts
+        if leg in k.renews and leg in other.renews
+    }
+    longest_s = max(order.within_s.values(), default=0.0)
+    steps = range(math.ceil(min(longest_s, 2.0 * DAY_S) / space.step_s) + 1)
+    return sorted({0.0, *(step * space.step_s + rest for step in steps for rest in apart)})
 
 
 def _cost(runs: Runs) -> float:

@@ -42,6 +42,10 @@ def read_valve_at(text: str) -> ValveAt:
     return ValveAt(valve, position)
 
 
+LEAST_OFF_K = 0.5
+"""Less than that two sensors hardly tell apart: common practice, no source."""
+
+
 class Steered(Model):
     """A pump or a motor valve that the collectors have, on at a difference of temperature."""
 
@@ -75,7 +79,7 @@ class Steered(Model):
     off_at_k: Difference = default(
         2.0,
         alias="off_at",
-        spread=Spread(0.5, 4, "K"),
+        spread=Spread(LEAST_OFF_K, 4, "K"),
         source=PRACTICE,
         description="It goes off when that is warmer by no more than this; less than what the flow leaves.",
     )

@@ -14,6 +14,7 @@ from cyclesim.scenario.blocks.schedule import DEMANDS
 from cyclesim.scenario.forms.forms import RefusedError, Steps, did_you_mean, one_of
 from cyclesim.scenario.text.csv_file import Series
 from cyclesim.scenario.text.tree import KEY, Tree
+from cyclesim.units import QuantityError, parse
 
 _STARTED = tuple(
     f"plant.{kind}.*.also_started_by.*"
@@ -23,6 +24,7 @@ _WATCHED = (
     "schedule.frost_protection.watches",
     *(f"{path}.thermostat.watches" for path in _STARTED),
 )
+_VOLUMES = "plant.equipment.*.volume", "plant.heat_sources.*.volume"
 _SWITCHES = (
     "schedule.heating.with",
     "schedule.heating.with.*",
@@ -110,8 +112,8 @@ def _watched(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault]:
     parts = [names[kind] for kind in ("legs", "equipment", "heat_sources")]
     if not isinstance(zones, dict) or None in parts:
         return
-    air = [*zones, "outdoors"]
-    water = ["water", *(name for known in parts for name in known or ())]
+    air, dry = [*zones, "outdoors"], {path[2] for path, text in tree.texts(_VOLUMES) if _is_none(text)}
+    water = ["water", *(name for known in parts for name in known or () if name not in dry)]
     for path, text in tree.texts(_WATCHED):
         if text in air and text in water:
             found = f"'{text}', a zone and something with water in it"
@@ -119,7 +121,14 @@ def _watched(tree: Tree, names: dict[str, list[str] | None]) -> Iterator[Fault]:
         elif text not in air and text not in water:
             allowed = f"expected a zone ({', '.join(air)}) or what has water in it ({', '.join(water)})"
             hint = did_you_mean(text, [*air, *water])
-            yield tree.fault(path, f"'{shorten(text)}', nothing that can be watched", allowed, hint)
+            what = "a part that holds no water" if text in dry else "nothing that can be watched"
+            yield tree.fault(path, f"'{shorten(text)}', {what}", allowed, hint)
+
+
+def _is_none(volume: str) -> bool:
+    with suppress(QuantityError):  # said already where the value was read
+        return parse(volume, "volume") == 0.0
+    return False
 
 
 def _switched(tree: Tree, sources: list[str]) -> Iterator[Fault]:

@@ -39,7 +39,8 @@ class PumpSpeed(NamedTuple):
 
 NAME = r"[A-Za-z][A-Za-z0-9_]*"
 RESERVED = ("tub", "outdoors", "weather", "parallel")
-_FLOW, _HEAD = Quantity("flow", gt=0, le=0.1), Quantity("head", gt=0, le=200)
+_FLOW = Quantity("flow", ge=1e-6, le=0.1)  # 1 mL a second: what rates less drips, and a mistyped unit does so
+_HEAD = Quantity("head", gt=0, le=200)
 _AT_DUE = "expected a flow and a head, e.g. 38 L/min at 6 m or 10 gpm at 8 psi"
 
 

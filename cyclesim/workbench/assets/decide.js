@@ -69,7 +69,7 @@ function Tune() {
 }
 
 const MACHINES = {
-  heater: { title: "heat source", fields: [["from", "warm up from", "30 degC"], ["within", "within", "8 h"]] },
+  heater: { title: "heat source", fields: [["sizes", "sizes to try", "3 kW, 4.5 kW"], ["from", "warm up from", "30 degC"], ["within", "within", "8 h"]] },
   pump: { title: "pump", fields: [] },
   blower: { title: "blower", fields: [["flow", "air that is wanted", "600 L/min"]] },
 };

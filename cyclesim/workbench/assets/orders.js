@@ -67,8 +67,7 @@ function Story({ one, svg }) {
     <section class="side" aria-label="Steps and mends"><ol class="steps" ref=${line}>${steps.map((step, n) => html`<li key=${n}
         aria-current=${n === k ? "step" : null}><button type="button" onClick=${() => go(n)}>${seconds.length
         ? html`<strong>after ${seconds[n]} s:</strong> ` : ""}${step}</button></li>`)}</ol>
-      <p class="note">${one.story.replayed === "by the engine" ? "The engine has replayed it."
-        : "This order is allowed, but no timed run reproduced it: not decided."}</p>
+      <p class="note">${answers.value.verify.result.replayed[one.story.replayed]}</p>
       ${one.mends.length > 0 && html`<h3>What was tried against it</h3><${Tried} mends=${one.mends}/>`}
     </section></div>`;
 }
