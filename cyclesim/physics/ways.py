@@ -230,9 +230,10 @@ class Ways:
         *,
         only_returned: bool = False,
     ) -> tuple[dict[int, float], Floats]:
-        """What each reach of a circuit loses, from its slugs of now until all has settled; what all return.
+        """What each reach loses, from its *slugs* of now until all has settled on *way*; and what all return.
 
-        The latter by the second, the whole at the end. All but *only* these stay at 0 degC, as does the tub
+        The latter by the second, the whole at the end. *tub_c*: the tub at both ends [degC]; *forces* in the
+        order of `settled.forces`. All but *only* these stay at 0 degC, as does the tub
         then, and are left out. *only_returned*: the former is not worked out.
         """
         moving, flows = way.settled.moving, way.pattern.flows
