@@ -13,7 +13,8 @@ from cyclesim.analysis.spans import NONE, Floats, Spans, meet, spans, total_s
 from cyclesim.physics.heat import HOUR_S
 from cyclesim.physics.stays import Body
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.simulation.assembly import Assembly, last_stretch
+from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.jets import last_stretch
 from cyclesim.simulation.trace import Trace, Zones
 
 J_PER_KWH = 3.6e6
