@@ -73,6 +73,7 @@ TARGETS = (
         "cyclesim/simulation/wired.py",
         ("tests/simulation/test_wired.py", "tests/verify/test_backflow.py", "tests/verify/test_instant.py"),
     ),
+    Target("cyclesim/simulation/passes.py", ("tests/simulation/test_passes.py",)),
     Target("cyclesim/verification/flows.py", ("tests/verify/test_flows.py", "tests/verify/test_instant.py")),
     Target(
         "cyclesim/verification/instant.py",
@@ -82,15 +83,15 @@ TARGETS = (
             "tests/verify/test_backflow.py",
             "tests/verify/test_defects.py::test_a_defect_is_found_under_its_rule",
             *(
-                f"tests/verify/test_verifier.py::test_{name}"
-                for name in (
-                    "a_timer_has_left_what_is_declared",
-                    "times_are_fitted_or_refused",
-                    "an_own_switch_beside_a_controller_that_proves_the_flow",
-                    "what_no_length_of_a_timer_allows_is_held_by_time",
-                    "a_coarse_order_reaches_no_less",
-                    "twins_reach_what_each_state_reaches_by_itself",
-                    "a_stove_is_possible_in_order_and_no_more",
+                f"tests/verify/test_{file}.py::test_{name}"
+                for file, name in (
+                    ("verifier", "a_timer_has_left_what_is_declared"),
+                    ("stories", "times_are_fitted_or_refused"),
+                    ("faults", "an_own_switch_beside_a_controller_that_proves_the_flow"),
+                    ("stories", "what_no_length_of_a_timer_allows_is_held_by_time"),
+                    ("verifier", "a_coarse_order_reaches_no_less"),
+                    ("verifier", "twins_reach_what_each_state_reaches_by_itself"),
+                    ("verifier", "a_stove_is_possible_in_order_and_no_more"),
                 )
             ),
         ),

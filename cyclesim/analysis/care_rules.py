@@ -16,7 +16,7 @@ from cyclesim.analysis.disinfectant import (
 )
 from cyclesim.analysis.findings import Breach, Rule
 from cyclesim.analysis.history import History, movers, powerless
-from cyclesim.analysis.history_rules import more_often
+from cyclesim.analysis.standing_rules import more_often
 from cyclesim.physics.decay import left
 
 _H_S, _DAY_S, _MG_L = 3600.0, 86_400.0, 1000.0

@@ -13,8 +13,8 @@ from typing import NamedTuple
 import numpy as np
 
 from cyclesim.analysis.amounts import apart, listed
+from cyclesim.analysis.device_metrics import CircuitMetrics
 from cyclesim.analysis.findings import Breach, Judged, Rule
-from cyclesim.analysis.metrics import CircuitMetrics
 from cyclesim.analysis.supply import (
     Load,
     carried,

@@ -15,12 +15,12 @@ from typing import NamedTuple
 import numpy as np
 
 from cyclesim.analysis.ages import J_PER_KWH, AgeRows, kind_of, never_moved
+from cyclesim.analysis.device_metrics import HeatSourceMetrics
 from cyclesim.analysis.history import History
 from cyclesim.analysis.metrics import (
     DisinfectantMetrics,
     Fading,
     FilterCare,
-    HeatSourceMetrics,
     RefillCare,
     TubMetrics,
     WaterCareMetrics,

@@ -12,7 +12,7 @@ import numpy as np
 
 from cyclesim.analysis.ages import when
 from cyclesim.analysis.conductors import with_drops
-from cyclesim.analysis.metrics import (
+from cyclesim.analysis.device_metrics import (
     BlowerMetrics,
     DeviceEnergy,
     EnergyMetrics,

@@ -16,7 +16,8 @@ from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.schedule import Run
 from cyclesim.scenario.forms.fields import PumpSpeed
 from cyclesim.scenario.forms.pumping import Pumping
-from cyclesim.simulation.assembly import Assembly, PlantDuty, stretch_name
+from cyclesim.simulation.assembly import Assembly, PlantDuty
+from cyclesim.simulation.jets import stretch_name
 from cyclesim.simulation.programme import Programme
 
 

@@ -8,10 +8,10 @@ import numpy as np
 
 from cyclesim.analysis import mends
 from cyclesim.analysis.amounts import apart
+from cyclesim.analysis.device_metrics import OwnWaterMetrics
 from cyclesim.analysis.energy import Meter, starts_of
 from cyclesim.analysis.findings import PRACTICE, Breach, Change, Judged, Rule, Subject
 from cyclesim.analysis.history import History
-from cyclesim.analysis.metrics import OwnWaterMetrics
 from cyclesim.analysis.spans import meet, spans, total_s, while_in
 from cyclesim.analysis.truth import Snapshot, Timeline, own_still
 from cyclesim.scenario.blocks.schedule import Block

@@ -30,7 +30,8 @@ from cyclesim.analysis.keyed_in import days_apart, keyed, too_many_a_day
 from cyclesim.physics.links import TUB
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import HeatPump, HeatSource
-from cyclesim.simulation.assembly import Assembly, PlantDuty, jet_name
+from cyclesim.simulation.assembly import Assembly, PlantDuty
+from cyclesim.simulation.jets import jet_name
 from cyclesim.simulation.programme import Programme
 
 _LARGEST_BORE_MM = 300

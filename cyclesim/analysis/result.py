@@ -11,6 +11,14 @@ from importlib.metadata import version
 from cyclesim.analysis.ages import body_of, measure_leg
 from cyclesim.analysis.at_sessions import measure_sessions
 from cyclesim.analysis.cold import measure_cold_spell
+from cyclesim.analysis.device_metrics import (
+    BlowerMetrics,
+    EnergyMetrics,
+    HeatSourceMetrics,
+    OwnWaterMetrics,
+    PumpMetrics,
+    TreatmentMetrics,
+)
 from cyclesim.analysis.disinfectant import measure_water_care
 from cyclesim.analysis.energy import (
     measure_blower,
@@ -23,18 +31,7 @@ from cyclesim.analysis.energy import (
 from cyclesim.analysis.findings import Checked, Finding
 from cyclesim.analysis.history import History
 from cyclesim.analysis.left import LeftLeg, left_so, positions_left, worst_left
-from cyclesim.analysis.metrics import (
-    BlowerMetrics,
-    EnergyMetrics,
-    HeatSourceMetrics,
-    LegMetrics,
-    Metrics,
-    OwnWaterMetrics,
-    PumpMetrics,
-    PumpRoomMetrics,
-    TreatmentMetrics,
-    TubMetrics,
-)
+from cyclesim.analysis.metrics import LegMetrics, Metrics, PumpRoomMetrics, TubMetrics
 from cyclesim.analysis.outages import measure_outages
 from cyclesim.analysis.own_water import measure_own_waters
 from cyclesim.analysis.promises import measure_promises

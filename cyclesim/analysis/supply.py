@@ -13,8 +13,8 @@ from typing import NamedTuple
 import numpy as np
 
 from cyclesim.analysis.ages import when
+from cyclesim.analysis.device_metrics import CircuitMetrics
 from cyclesim.analysis.interlocked import Interlocked
-from cyclesim.analysis.metrics import CircuitMetrics
 from cyclesim.analysis.spans import Floats, covers
 from cyclesim.analysis.truth import LASTING_S, Closed, Snapshot, Timeline
 from cyclesim.scenario.blocks.place import Circuit

@@ -6,7 +6,8 @@ import math
 from typing import Any
 
 from cyclesim.physics.water_age import STILL_M3_S
-from cyclesim.simulation.assembly import Assembly, PlantDuty, jet_name, rated_jet, stretch_name
+from cyclesim.simulation.assembly import Assembly, PlantDuty
+from cyclesim.simulation.jets import jet_name, rated_jet, stretch_name
 
 L_MIN = 60_000.0
 

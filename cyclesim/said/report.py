@@ -8,7 +8,7 @@ from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
 from cyclesim.analysis.amounts import listed
-from cyclesim.analysis.metrics import EnergyMetrics
+from cyclesim.analysis.device_metrics import EnergyMetrics
 from cyclesim.control.diagram import ways_out
 from cyclesim.control.machines import Machine
 from cyclesim.said.answer import Answer, answer

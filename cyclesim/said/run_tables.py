@@ -5,20 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import zip_longest
 
-from cyclesim.analysis.metrics import (
-    DeviceEnergy,
-    EnergyMetrics,
-    HeatSourceMetrics,
-    LegMetrics,
-    Metrics,
-    PumpMetrics,
-    TubMetrics,
-)
+from cyclesim.analysis.device_metrics import DeviceEnergy, EnergyMetrics, HeatSourceMetrics, PumpMetrics
+from cyclesim.analysis.metrics import LegMetrics, Metrics, TubMetrics
 from cyclesim.said.cautions import DROPS
 from cyclesim.said.page import Amount, Column, Page, Row, cost, record, records, whole, words
 from cyclesim.said.words import NEVER_MOVES, count, number, when
 from cyclesim.scenario.blocks.room_loads import SUMP_PUMP
-from cyclesim.simulation.assembly import last_stretch
+from cyclesim.simulation.jets import last_stretch
 
 LAST_JET = "its last jet"
 _BOILS_C = 100.0

@@ -4,14 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from cyclesim.analysis.metrics import (
-    BlowerMetrics,
-    HeatSourceMetrics,
-    OutageMetrics,
-    OwnWaterMetrics,
-    SessionMetrics,
-    TubMetrics,
-)
+from cyclesim.analysis.device_metrics import BlowerMetrics, HeatSourceMetrics, OwnWaterMetrics
+from cyclesim.analysis.metrics import OutageMetrics, SessionMetrics, TubMetrics
 from cyclesim.said.page import Column, Page, cost, record, records, whole, words
 from cyclesim.said.words import count, hours, number, when
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from cyclesim.analysis.device_metrics import TreatmentMetrics
 from cyclesim.analysis.left import LeftLeg
-from cyclesim.analysis.metrics import TreatmentMetrics
 from cyclesim.said.page import Column, Page, Row, cost, records, whole, words
 from cyclesim.said.run_tables import leg_row
 from cyclesim.said.words import NEVER_MOVES, UNKNOWN, number
 from cyclesim.scenario.blocks.treatment import KINDS
-from cyclesim.simulation.assembly import last_stretch
+from cyclesim.simulation.jets import last_stretch
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result

@@ -59,7 +59,7 @@ class WhatIsOn(NamedTuple):
     water: Water
     dry: int
     """The devices that are on in still water, as bits by their place."""
-    own_still: int = 0
+    own_still: int
     """The heat sources whose own water no circulator turns, on or not, as bits by their place."""
 
 

@@ -20,9 +20,10 @@ from cyclesim.analysis.supply import current_a
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.control.step import LEVEL_LOW
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Assembly, jet_name
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.drive import Begins, by_calendar
 from cyclesim.simulation.engine import PlantRun
+from cyclesim.simulation.jets import jet_name
 from cyclesim.simulation.programme import HEATING, Programme
 from cyclesim.simulation.trace import Trace
 from cyclesim.verification.faults import FAULTS, FaultyPlant, PlantFault, faults_of, welds

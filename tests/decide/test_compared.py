@@ -33,7 +33,8 @@ from cyclesim.said.page import Table
 from cyclesim.scenario.blocks.model import CHOICE, Scenario
 from cyclesim.scenario.blocks.prices_and_lives import Money
 from cyclesim.scenario.reading.load import load_text
-from cyclesim.simulation.assembly import Assembly, jet_name
+from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.jets import jet_name
 from tests.evidence import small
 from tests.evidence.small import BOILER, ELEMENT, filtered, heated
 

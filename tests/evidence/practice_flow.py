@@ -8,7 +8,8 @@ from math import pi
 
 from cyclesim.physics.links import loss
 from cyclesim.scenario.forms.pipes import read_pipe
-from cyclesim.simulation.assembly import Assembly, PlantDuty, jet_name, stretch_name
+from cyclesim.simulation.assembly import Assembly, PlantDuty
+from cyclesim.simulation.jets import jet_name, stretch_name
 from tests.evidence.pipes import colebrook
 from tests.evidence.plants import L_MIN, duty, plant, run
 from tests.evidence.record import PRACTICE, Check, near

@@ -39,10 +39,11 @@ def names_of(kind: Any) -> set[str]:
 
 
 def _held(hint: str) -> set[str]:
-    from cyclesim.analysis import metrics
+    from cyclesim.analysis import device_metrics, metrics
 
-    known = (part for part in vars(metrics) if part in hint and part != "Metrics")
-    return {name for part in known for name in names_of(getattr(metrics, part))}
+    parts = vars(device_metrics) | vars(metrics)
+    known = (part for part in parts if part in hint and part != "Metrics")
+    return {name for part in known for name in names_of(parts[part])}
 
 
 def test_every_number_that_is_explained_is_in_the_results() -> None:

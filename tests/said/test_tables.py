@@ -5,8 +5,9 @@ from dataclasses import replace
 
 import pytest
 
+from cyclesim.analysis.device_metrics import HeatSourceMetrics, PumpMetrics
 from cyclesim.analysis.findings import Checked, Finding, is_broken
-from cyclesim.analysis.metrics import HeatSourceMetrics, LegMetrics, PumpMetrics
+from cyclesim.analysis.metrics import LegMetrics
 from cyclesim.said.page import Page
 from cyclesim.said.run_tables import say_legs, say_pumps, say_tripped, worst_first
 from cyclesim.said.verdict import how_bad, say_first, say_open, say_others, verdict

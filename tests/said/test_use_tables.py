@@ -4,15 +4,14 @@ from dataclasses import replace
 from types import SimpleNamespace as Made
 from typing import Any
 
-from cyclesim.analysis.metrics import (
+from cyclesim.analysis.device_metrics import (
     BlowerMetrics,
     CircuitMetrics,
     DeviceEnergy,
     EnergyMetrics,
     HeatSourceMetrics,
-    OutageMetrics,
-    SessionMetrics,
 )
+from cyclesim.analysis.metrics import OutageMetrics, SessionMetrics
 from cyclesim.said.page import Page, Table
 from cyclesim.said.run_tables import say_energy
 from cyclesim.said.use_tables import (

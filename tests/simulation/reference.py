@@ -17,8 +17,9 @@ from scipy.integrate import solve_ivp
 from scipy.linalg import expm
 
 from cyclesim.physics.stays import Body
-from cyclesim.simulation.assembly import Assembly, stretch_name
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.hourly_weather import Weather
+from cyclesim.simulation.jets import stretch_name
 from cyclesim.simulation.trace import Trace
 
 CELL_M = 0.3

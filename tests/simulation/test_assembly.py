@@ -5,8 +5,9 @@ import math
 import pytest
 
 from cyclesim.physics import friction
-from cyclesim.simulation.assembly import Assembly, last_stretch, rated_jet, stretch_name
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.assumptions import assumptions
+from cyclesim.simulation.jets import last_stretch, rated_jet, stretch_name
 
 JETS = """
 plant:{tub}

@@ -329,6 +329,29 @@ def test_equal_water_is_one_object(loop: Loop) -> None:
     assert 3 == len(w.waters)
 
 
+def test_what_is_on_in_equal_states_is_one_object(loop: Loop) -> None:
+    """By that a pass knows that nothing has moved; facts that decide nothing make no difference."""
+    w = wiring(loop(MAY_SHUT))
+    once = w.effect(state_of(w, LOW), 0, OPEN)
+    assert once is w.effect(state_of(w, LOW), w.controller.bit("heating.raised"), OPEN)
+    assert once is not w.effect(state_of(w, LOW), w.controller.bit(LEVEL_LOW), OPEN)
+    assert once is not w.effect(state_of(w, LOW), 0, SHUT)
+
+
+def test_a_circuit_without_power_stops_what_hangs_on_it_and_what_its_water_held(loop: Loop) -> None:
+    """The pump is commanded on and its circuit is cut: its water stops, so the own switch opens at once.
+
+    The element hangs on another circuit, and is off only because its own switch has opened.
+    """
+    w = wiring(loop(OWN))
+    state = state_of(w, LOW, "firing")
+    runs = w.effect(state, w.own[0], OPEN)
+    assert ((1,), (True,)) == (runs.levels, runs.on)
+    cut = w.settled(runs, state, w.own[0] | w.sensed[0], OPEN, unfed=frozenset({"main"}))
+    assert ((0,), (False,)) == (cut.effect.levels, cut.effect.on)
+    assert (0, 0, 1) == (cut.facts, cut.feels, cut.stops)
+
+
 def test_two_own_switches_each_by_its_place(loop: Loop) -> None:
     """Both feel water that moves and stop what they hold where it stands; one that is closed stays so."""
     w = wiring(loop(OWN, OZONE.replace("with: main", "own_flow_switch: 3 s, with: main")))

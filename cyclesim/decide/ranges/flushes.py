@@ -17,7 +17,8 @@ from cyclesim.physics.dispersion import (
 )
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.schedule import Run
-from cyclesim.simulation.assembly import Assembly, PlantDuty, stretch_name
+from cyclesim.simulation.assembly import Assembly, PlantDuty
+from cyclesim.simulation.jets import stretch_name
 from cyclesim.simulation.programme import Programme
 
 

@@ -24,7 +24,8 @@ from cyclesim.decide.readings.explanation import Fit
 from cyclesim.decide.readings.impossible import contradiction
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.readings import Readings
-from cyclesim.simulation.assembly import Assembly, jet_name
+from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.jets import jet_name
 from cyclesim.simulation.programme import Programme
 
 _YEAR_D = 365.25

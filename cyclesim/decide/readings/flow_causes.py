@@ -13,7 +13,7 @@ from cyclesim.physics.links import SMOOTH_M
 from cyclesim.scenario.blocks.data_sheets import Pump, Speed
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.plant import Leg
-from cyclesim.simulation.assembly import jet_name
+from cyclesim.simulation.jets import jet_name
 from cyclesim.units import format_quantity
 
 

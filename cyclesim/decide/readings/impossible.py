@@ -20,7 +20,8 @@ from cyclesim.scenario.blocks.readings import (
     Readings,
     WarmUp,
 )
-from cyclesim.simulation.assembly import Assembly, stretch_name
+from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.jets import stretch_name
 from cyclesim.units import format_quantity
 
 BEYOND = 1.15

@@ -37,10 +37,11 @@ from cyclesim.scenario.blocks.readings import (
     WarmUp,
     Watts,
 )
-from cyclesim.simulation.assembly import Assembly, PlantDuty, jet_name, stretch_name
+from cyclesim.simulation.assembly import Assembly, PlantDuty
 from cyclesim.simulation.engine import simulate_trace
 from cyclesim.simulation.exchanges import Exchanges
 from cyclesim.simulation.hourly_weather import Weather, weather, zones
+from cyclesim.simulation.jets import jet_name, stretch_name
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Zones
 

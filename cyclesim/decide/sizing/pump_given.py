@@ -16,7 +16,8 @@ from cyclesim.physics.suction import air_pressure_pa, npsh_available_m
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.data_sheets import Pump
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Assembly, PlantDuty, jet_name
+from cyclesim.simulation.assembly import Assembly, PlantDuty
+from cyclesim.simulation.jets import jet_name
 from cyclesim.simulation.variant import with_plant
 
 MOST_HEAD_M = 80.0

@@ -11,7 +11,8 @@ from cyclesim.analysis.combinations import combinations
 from cyclesim.analysis.pumped import duties_of
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.simulation.assembly import Assembly, PlantDuty, Speeds, jet_name, stretch_name
+from cyclesim.simulation.assembly import Assembly, PlantDuty, Speeds
+from cyclesim.simulation.jets import jet_name, stretch_name
 
 
 class BeforeAfter(NamedTuple):

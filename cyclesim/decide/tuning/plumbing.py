@@ -16,7 +16,8 @@ from cyclesim.physics.links import TUB
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.pipes import Pipe, of_standard
-from cyclesim.simulation.assembly import Assembly, PlantDuty, last_stretch
+from cyclesim.simulation.assembly import Assembly, PlantDuty
+from cyclesim.simulation.jets import last_stretch
 from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.variant import with_plant
 

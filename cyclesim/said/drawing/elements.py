@@ -26,7 +26,8 @@ from cyclesim.said.drawing.shapes import (
 from cyclesim.said.words import NEVER_MOVES, number
 from cyclesim.scenario.blocks.plant import Leg
 from cyclesim.scenario.blocks.treatment import KINDS as TREATMENTS
-from cyclesim.simulation.assembly import Assembly, last_stretch
+from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.jets import last_stretch
 from cyclesim.units import METRIC, format_quantity, unit_for, value_for
 
 _LONGEST_PX, _SHORTEST_PX = 192, 24

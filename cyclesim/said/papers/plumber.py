@@ -21,7 +21,8 @@ from cyclesim.said.papers.paper import PLUMBING, Paper, Sheet
 from cyclesim.said.papers.sun import sun_pipes
 from cyclesim.said.words import degrees
 from cyclesim.scenario.blocks.air import Blower
-from cyclesim.simulation.assembly import Assembly, PlantDuty, last_stretch
+from cyclesim.simulation.assembly import Assembly, PlantDuty
+from cyclesim.simulation.jets import last_stretch
 from cyclesim.simulation.own_water import circuits
 from cyclesim.simulation.programme import Programme
 
