@@ -145,10 +145,10 @@ class Passages:
             step = self.returned_j[:, self.tub]
             middle = np.concatenate(([0.0], 0.5 * (step[:-1] + step[1:]), [0.0]))
             by_k = np.diff(middle)  # by a kelvin of the tub in one second, so many seconds later
+            answer = _answer(by_k / tub_j_k)
             later = np.arange(len(step))[:, None] - np.arange(len(step))
-            by_now = np.where(later >= 0, by_k[np.maximum(later, 0)], 0.0)
-            by_now[:, 0] = 0.0  # the tub begins as it is
-            back = np.linalg.inv(np.eye(len(step)) - by_now / tub_j_k).astype(np.float64)
+            back: Floats = np.where(later >= 0, answer[np.maximum(later, 0)], 0.0)
+            back[:, 0] = later[:, 0] == 0  # the tub begins as it is
             self._back, self._fed = (tub_j_k, back), None
         if self._fed is None:
             self._fed = self._back[1] @ self.returned_j
@@ -405,3 +405,15 @@ class Ways:
             for i, j in done.lost_j.items():
                 lost[i] = lost.get(i, 0.0) + j
         return Moved(dict(contents), lost, returned, {})
+
+
+def _answer(by: Floats) -> Floats:
+    """What comes of one by the step, where each step gets *by* of the one so many steps before, its own too.
+
+    The first column of the inverse of I less the lower triangle with *by* along its diagonals.
+    """
+    answer = np.zeros(len(by))
+    answer[0] = 1.0 / (1.0 - by[0])
+    for k in range(1, len(by)):
+        answer[k] = answer[0] * (by[1 : k + 1] @ answer[k - 1 :: -1])
+    return answer
