@@ -24,8 +24,8 @@ MODULES = (
         for name in ("stays", "tub_heat", "tub_node", "turns", "warmth", "water_age", "ways")
     ),
     *(f"simulation/{name}" for name in ("beside", "board", "dry", "effects", "engine", "exchanges")),
-    *(f"simulation/{name}" for name in ("heating_control", "passes", "recorder", "stream", "thermostat")),
-    *(f"simulation/{name}" for name in ("water_and_heat", "wired")),
+    *(f"simulation/{name}" for name in ("heating_control", "passes", "recorder", "steering", "stream")),
+    *(f"simulation/{name}" for name in ("thermostat", "water_and_heat", "wired")),
 )
 """Typed throughout, and called most often. None has a class with a `__getattr__`, with which mypyc's code
 crashes, nor a `cached_property`, which it works out each time."""

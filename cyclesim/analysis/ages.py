@@ -19,6 +19,7 @@ from cyclesim.simulation.trace import Trace, Zones
 
 J_PER_KWH = 3.6e6
 _H_S = 3600.0
+_ALIKE_S = 1e-5  # of peaks no farther apart the first is named: which is the highest is rounding
 ABSOLUTE_ZERO_C = -273.15
 
 
@@ -209,8 +210,9 @@ def measure_leg(
     warm_h, warm_at = _longest(trace, warm_still)
     oldest_h = oldest_at = mean_oldest_h = mean_h = None
     if len(rows.start_s) and not never_moved(trace, rows):
-        k = int(np.argmax(rows.oldest_peak_s))
-        oldest_h = float(rows.oldest_peak_s[k]) / _H_S
+        oldest_s = float(np.max(rows.oldest_peak_s))
+        k = int(np.argmax(rows.oldest_peak_s > oldest_s - _ALIKE_S))
+        oldest_h = oldest_s / _H_S
         peak_at_s = rows.end_s[k] if abs(rows.flow_m3_s[k]) <= STILL_M3_S else rows.start_s[k]
         oldest_at = when(trace, float(peak_at_s))
         mean_oldest_h = float(np.sum(rows.oldest_integral_s2)) / span_s / _H_S

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from cyclesim.analysis import programme_mends as mends
 from cyclesim.analysis.ages import ABSOLUTE_ZERO_C, Temperatures
 from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.analysis.combinations import as_written, more_flow
@@ -264,5 +265,6 @@ RULES: tuple[Rule, ...] = (
         ),
         mend="frost protection, insulation, or drain it",
         judge=frost_in_plant,
+        changes=mends.protected_from_frost,
     ),
 )

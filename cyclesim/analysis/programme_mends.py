@@ -11,14 +11,14 @@ from datetime import time
 from typing import NamedTuple
 
 from cyclesim.analysis.amounts import at_least, exactly, listed
-from cyclesim.analysis.combinations import combinations, running, while_at
+from cyclesim.analysis.combinations import as_written, combinations, running, while_at
 from cyclesim.analysis.findings import Change, Subject
 from cyclesim.analysis.history import FLUSH_VOLUMES, movers
 from cyclesim.analysis.mends import MadeMend, blocked_while, chained, change, with_text, with_value
 from cyclesim.analysis.pumped import filtered_m3, reached_s
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.blocks.schedule import Keep, QuietHours, Run
+from cyclesim.scenario.blocks.schedule import FrostProtection, Keep, QuietHours, Run
 from cyclesim.scenario.forms.fields import PumpSpeed
 from cyclesim.scenario.reading.edit import Edit
 from cyclesim.simulation.assembly import Assembly
@@ -27,6 +27,8 @@ from cyclesim.simulation.programme import Programme
 _STEP_S, _DAY_S = 300, 86_400
 _TWICE = (time(7, 0), time(19, 0))
 """When a flush is tried where there was none."""
+_FROST_STARTS_C, _FROST_BAND_K, _FROST_SOONER_K = 4.0, 2.0, 3.0
+"""Where frost protection starts and stops, and how much sooner where that is too late: project choices."""
 
 
 class RunOfFile(NamedTuple):
@@ -231,6 +233,32 @@ def check_valves(plant: Assembly, programme: Programme, about: Subject) -> Itera
         if not sheet.check_valve:
             valve = with_value(True, "plant", "pumps", pump, "check_valve")
             yield change(f"a check valve in {pump}", valve)
+
+
+def protected_from_frost(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """A pump that moves what freezes runs in the cold: by the air about it, or by its own water, or sooner.
+
+    What no pump moves without sun, and the tub, is not kept from freezing so.
+    """
+    del programme
+    zone = next((body.zone for body in plant.bodies if body.name == about.name), "")
+    pumped = [(pump, speed) for pump, speeds in plant.speeds.items() for speed in speeds]
+    moves = [p for p in pumped if abs(plant.duty(plant.at(*p)).flow_m3_s(about.name)) > STILL_M3_S]
+    if not zone or not moves:
+        return
+    frost = plant.scenario.schedule.frost_protection
+    pump = frost.pump if frost and tuple(frost.pump) in moves else PumpSpeed(*moves[0])
+    starts_c = max(_FROST_STARTS_C, frost.starts_below_c if frost else 0.0)
+    stops_c = max(starts_c + _FROST_BAND_K, frost.stops_above_c if frost else 0.0)
+    if frost is not None and frost.pump == pump and frost.watches in (zone, about.name):
+        later_k = _FROST_SOONER_K if frost.starts_below_c >= _FROST_STARTS_C else 0.0
+        starts_c, stops_c = starts_c + later_k, stops_c + later_k
+    for watches in (about.name, zone) if about.name in plant.steered else (zone,):
+        line = {"watches": watches, "starts_below": f"{starts_c:g} degC", "stops_above": f"{stops_c:g} degC"}
+        line["pump"] = as_written(*pump)
+        text = f"{{{', '.join(f'{key}: {value}' for key, value in line.items())}}}"
+        made = with_text(FrostProtection.model_validate(line), text, "schedule", "frost_protection")
+        yield change(f"frost_protection: {text}", made)
 
 
 # -- entries of the schedule ---------------------------------------------------------------------------------

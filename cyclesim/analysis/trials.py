@@ -158,9 +158,12 @@ def _runs_only(pumps: frozenset[str], result: Result, change: Change) -> bool:
     except (CycleSimError, ValueError):
         return False  # told for what it is where it is tried
     before = result.scenario.schedule
-    other = [run for run in (*after.line_flushes, *after.filter_runs)
-             if run not in (*before.line_flushes, *before.filter_runs)]  # fmt: skip
-    return bool(other) and all(pump.pump in pumps for run in other for pump in run.pumping.pumps)
+    other = [pump.pump for run in (*after.line_flushes, *after.filter_runs)
+             if run not in (*before.line_flushes, *before.filter_runs)
+             for pump in run.pumping.pumps]  # fmt: skip
+    if after.frost_protection and after.frost_protection != before.frost_protection:
+        other.append(after.frost_protection.pump.pump)
+    return bool(other) and pumps.issuperset(other)
 
 
 def _with(result: Result, change: Change) -> Days | None:

@@ -18,6 +18,9 @@ from cyclesim.physics.age_book import FAR_S, AgeBook, Ages, Emitted, Floats, Pas
 from cyclesim.physics.parcels import Parcel
 from cyclesim.physics.water_age import Pattern, Plug, ages_of, pattern_of, run_through
 
+Known = dict[tuple[float, ...], Pattern]
+"""Patterns by their flows [m3/s]."""
+
 
 class _Held:
     """What plugs that last moved together have held since then."""
@@ -48,7 +51,8 @@ class WaterAge:
     """Follows the water of every plug from *start_s*, when all of it is the tub's own (age 0).
 
     *emit* and *limit_s* as for `AgeBook`, once for each closed interval of each plug in *recorded*; a plug's
-    intervals tile the time.
+    intervals tile the time. *known*: the patterns of the same plugs, the same of them recorded, that have
+    been met before, with the passages that are known; those that are met now are added.
     """
 
     def __init__(
@@ -58,6 +62,7 @@ class WaterAge:
         limit_s: float,
         start_s: float,
         emit: Callable[[int, Floats], None],
+        known: Known | None = None,
     ) -> None:
         self.plugs = tuple(plugs)
         self._asked = frozenset(recorded)
@@ -65,15 +70,20 @@ class WaterAge:
         self._held = [_Held(start_s, None)] * len(plugs)
         self._last: tuple[tuple[int, ...], _Held] | None = None
         """What moved last and what it holds, where that is not among the others yet."""
-        self._count = 0
+        self._known: Known = {} if known is None else known
         self.still = self.pattern([0.0] * len(plugs))
         self._now = self.still
         self._from_s = self._closed_s = start_s
 
     def pattern(self, flows: Sequence[float]) -> Pattern:
         """The pattern of these *flows* [m3/s], one per plug in order; positive runs from a to b."""
-        p = pattern_of(self.plugs, self._count, flows)
-        self._count += 1
+        key = tuple(flows)
+        if key not in self._known:
+            self._known[key] = self._work_out_pattern(key)
+        return self._known[key]
+
+    def _work_out_pattern(self, flows: tuple[float, ...]) -> Pattern:
+        p = pattern_of(self.plugs, len(self._known), flows)
         p.moving = tuple(i for i in p.moving if self.plugs[i].volume_m3 > 0.0)
         p.asked = tuple(i for i in p.moving if i in self._asked)
         if p.moving and math.isfinite(p.clear_s):
@@ -145,11 +155,18 @@ class WaterAge:
     def _content(self, i: int, *, forward: bool) -> list[Parcel]:
         """Content of plug *i* with the end that leaves first in front."""
         held = self._each()[i]
-        base, pattern = held.base_s, held.pattern
+        if not held.contents or held.pattern is None:
+            return parcels.shifted(self._stands(i, forward=forward), held.base_s)
+        content = held.contents[i]
+        return content if (held.pattern.flows[i] > 0.0) == forward else parcels.turned(content)
+
+    def _stands(self, i: int, *, forward: bool) -> list[Parcel]:
+        """The profile in plug *i*, likewise, with births beside the time at which what moved it stopped."""
+        pattern = self._each()[i].pattern
         if pattern is None:
-            return [(self.plugs[i].volume_m3, base, base, base, base)]
-        content = held.contents[i] if held.contents else parcels.shifted(pattern.profile[i], base)
-        return content if (pattern.flows[i] > 0.0) == forward else parcels.turned(content)
+            return [(self.plugs[i].volume_m3, 0.0, 0.0, 0.0, 0.0)]
+        profile = pattern.profile[i]
+        return profile if (pattern.flows[i] > 0.0) == forward else parcels.turned(profile)
 
     def _advance(self, p: Pattern, t0: float, t1: float, kinds: Iterable[_Held]) -> None:
         dt = t1 - t0
@@ -185,12 +202,8 @@ class WaterAge:
 
     def _work_out(self, p: Pattern, kinds: Sequence[_Held]) -> Passages:
         """The passage of *p* through what stands there now, for standing times that are far apart."""
-        held = [self._each()[i] for i in p.moving]
-        groups = [kinds.index(one) for one in held]
-        stand = [
-            parcels.shifted(self._content(i, forward=p.flows[i] > 0.0), -one.base_s)
-            for i, one in zip(p.moving, held, strict=True)
-        ]
+        groups = [kinds.index(self._each()[i]) for i in p.moving]
+        stand = [self._stands(i, forward=p.flows[i] > 0.0) for i in p.moving]
         count = len(kinds)
         oldest, means = list[dict[int, float]](), list[dict[int, float]]()
         for farther in (*range(count, 0, -1), 0):  # groups from this one on have stood FAR_S longer

@@ -80,16 +80,17 @@ class Contents:
 
         As it stands on until *at_s*; as it was where it moves.
         """
-        reach, straight = self.reaches[i], self.straight[self.circuit_of[i]]
+        straight = self.straight[self.circuit_of[i]]
         if straight.is_straight:
             ends_c, k = straight.ends_c, self._place[i]
             front, back = float(ends_c[k]), float(ends_c[len(ends_c) // 2 + k])
-            since, slugs = straight.touched_s, [(self._ways.plugs[i].volume_m3, front, back)]
+            held, coldest_c = 0.5 * self._ways.plugs[i].volume_m3 * (front + back), min(front, back)
+            since = straight.touched_s
         else:
             since, slugs = self._since[i], self._slugs[i]
+            held, coldest_c = warmth.warmth(slugs), warmth.ends(slugs)[0]
         kept, gained = (1.0, 0.0) if self.flows[i] else self._stood(i, since, at_s)
-        held = self._per_m3_k * kept * warmth.warmth(slugs) + gained * reach.capacity_j_k
-        return held, warmth.ends(slugs)[0] * kept + gained
+        return self._per_m3_k * kept * held + gained * self.reaches[i].capacity_j_k, coldest_c * kept + gained
 
     def put(self, i: int, slugs: list[Slug]) -> None:
         """Reach *i* holds these, the end that leaves first in front."""

@@ -251,7 +251,7 @@ class ZoneFilter:
     last. One particular solution is kept per hour; any start value differs from it by one exponential.
     """
 
-    __slots__ = ("_asked", "_kept_c", "_last", "_origin_s", "_tau_s", "_zone_c")
+    __slots__ = ("_asked", "_began", "_kept_c", "_last", "_origin_s", "_tau_s", "_zone_c")
 
     def __init__(self, zone_c: Sequence[float], tau_s: float, origin_s: float = 0.0) -> None:
         """Prepare in one pass. Raises ValueError for an empty series or a negative time constant."""
@@ -272,6 +272,8 @@ class ZoneFilter:
         self._last = len(zone_c) - 1
         self._asked = (origin_s, zone_c[0])
         """When it was asked last, and the particular solution then: what stands now was touched then."""
+        self._began = self._asked
+        """The same of when that began to stand which was asked about last: it may be read again, later on."""
 
     def _particular(self, t_s: float) -> float:
         since_s = t_s - self._origin_s
@@ -283,9 +285,12 @@ class ZoneFilter:
     def stood(self, t0_s: float, t_s: float) -> tuple[float, float]:
         """What standing from t0_s to t_s does to any temperature: factor [-], and what is added [degC]."""
         kept = exp((t0_s - t_s) / self._tau_s) if self._tau_s > 0.0 else 0.0
-        asked_s, before_c = self._asked
-        if asked_s != t0_s:
-            before_c = self._particular(t0_s)
+        began_s, before_c = self._began
+        if began_s != t0_s:
+            asked_s, before_c = self._asked
+            if asked_s != t0_s:
+                before_c = self._particular(t0_s)
+            self._began = (t0_s, before_c)
         now_c = self._particular(t_s)
         self._asked = (t_s, now_c)
         return kept, now_c - before_c * kept

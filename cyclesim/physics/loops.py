@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from cyclesim.physics.age_book import Floats
-from cyclesim.physics.circuit_age import WaterAge
+from cyclesim.physics.circuit_age import Known, WaterAge
 from cyclesim.physics.water_age import Pattern, Plug
 
 Patterns = tuple[Pattern, ...]
@@ -35,7 +35,8 @@ def apart(plugs: Sequence[Plug]) -> list[list[int]]:
 class Loops:
     """The water age of every loop; arguments as for WaterAge.
 
-    *emit* gets the plug's number among *plugs* beside its rows, in which it is that within its loop.
+    *emit* gets the plug's number among *plugs* beside its rows, in which it is that within its loop; *known*
+    has those of each loop.
     """
 
     def __init__(
@@ -45,8 +46,11 @@ class Loops:
         limit_s: float,
         start_s: float,
         emit: Callable[[int, Floats], None],
+        known: list[Known] | None = None,
     ) -> None:
         self._members = apart(plugs)
+        met = [] if known is None else known
+        met += [{} for _ in self._members[len(met) :]]
         self._ages = [
             WaterAge(
                 [plugs[i] for i in members],
@@ -54,23 +58,23 @@ class Loops:
                 limit_s,
                 start_s,
                 _numbered(members, emit),
+                patterns,
             )
-            for members in self._members
+            for members, patterns in zip(self._members, met, strict=True)
         ]
-        self._known: list[dict[tuple[float, ...], Pattern]] = [
-            {age.still.flows: age.still} for age in self._ages
-        ]
+        self._met: list[Known] = [{age.still.flows: age.still} for age in self._ages]
+        """The patterns of this run, by their flows."""
         self._now: Patterns = tuple(age.still for age in self._ages)
         self._place = {i: (g, k) for g, members in enumerate(self._members) for k, i in enumerate(members)}
 
     def patterns(self, flows: Sequence[float]) -> Patterns:
         """The pattern of each loop at these *flows* [m3/s], one per plug."""
         ways = []
-        for members, age, known in zip(self._members, self._ages, self._known, strict=True):
+        for members, age, met in zip(self._members, self._ages, self._met, strict=True):
             mine = tuple(flows[i] for i in members)
-            if mine not in known:
-                known[mine] = age.pattern(mine)
-            ways.append(known[mine])
+            if mine not in met:
+                met[mine] = age.pattern(mine)
+            ways.append(met[mine])
         return tuple(ways)
 
     def change(self, at_s: float, to: Patterns) -> None:
@@ -94,8 +98,8 @@ class Loops:
         """Plugs that some pattern met so far moves."""
         return [
             members[k]
-            for members, known in zip(self._members, self._known, strict=True)
-            for k in sorted({k for pattern in known.values() for k in pattern.moving})
+            for members, met in zip(self._members, self._met, strict=True)
+            for k in sorted({k for pattern in met.values() for k in pattern.moving})
         ]
 
 

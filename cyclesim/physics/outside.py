@@ -115,11 +115,10 @@ class Outside:
         """Heat that the tub gets at once: into settled water, and into what holds none and is not passed."""
         known, key = self._turn.into_tub_w, id(self.settled)
         if key not in known:
-            known[key] = sum(
-                w
-                for i, w in self._water.fixed_w.items()
-                if self.follows_tub(i) or not (self.reaches[i].capacity_j_k or self._water.flows[i])
-            )
+            known[key], water = 0.0, self._water
+            for i, w in water.fixed_w.items():
+                if self.follows_tub(i) or not (water.flows[i] or self.reaches[i].capacity_j_k):
+                    known[key] += w
         return known[key]
 
     def by_forces(self, factors: Floats) -> float:
@@ -149,9 +148,9 @@ class Outside:
 
     def _read(self, i: int, at_s: float, tub_c: float) -> tuple[float, float]:
         """As `_reach`, but water that passes or has settled late as it truly is; nothing is changed by it."""
-        circuit = self._circuits[self._circuit_of[i]]
         if not self._water.flows[i]:
-            return self._reach(i, at_s, tub_c)
+            return self._water.standing(i, at_s) if self.reaches[i].capacity_j_k else (0.0, math.inf)
+        circuit = self._circuits[self._circuit_of[i]]
         if circuit.passing is not None and circuit.passing.lasted_s:
             slugs = self._settling.here(circuit, circuit.passing, i)
         elif self.follows_tub(i) and circuit.has_settled_late(int(at_s), tub_c, self._tub_j_k):
@@ -175,7 +174,9 @@ class Outside:
 
     def body_c(self, body: int, at_s: float, tub_c: float) -> float:
         """Mean temperature [degC] of a body; later than now, as if nothing began to move."""
-        held_j = sum(self._read(i, at_s, tub_c)[0] for i in self._stays.members[body])
+        held_j = 0.0
+        for i in self._stays.members[body]:
+            held_j += self._read(i, at_s, tub_c)[0]
         return held_j / self._stays.capacity_j_k[body]
 
     def coldest_c(self, body: int, at_s: float, tub_c: float) -> float:

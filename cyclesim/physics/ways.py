@@ -8,7 +8,7 @@ each of them, and kept.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -226,24 +226,29 @@ class Ways:
         slugs: Mapping[int, list[Slug]],
         tub_c: tuple[float, float],
         forces: Floats,
+        only: Collection[int] | None = None,
         *,
         only_returned: bool = False,
     ) -> tuple[dict[int, float], Floats]:
         """What each reach of a circuit loses, from its slugs of now until all has settled; what all return.
 
-        The latter by the second, the whole at the end. *only_returned*: the former is not worked out.
+        The latter by the second, the whole at the end. All but *only* these stay at 0 degC, as does the tub
+        then, and are left out. *only_returned*: the former is not worked out.
         """
-        contents = {
-            i: slugs[i] if way.pattern.flows[i] > 0.0 else warmth.turned(slugs[i]) for i in way.settled.moving
-        }
-        stream, flows = [(float(way.after_s), *tub_c)], way.pattern.flows
+        moving, flows = way.settled.moving, way.pattern.flows
+        stream = [(float(way.after_s), *tub_c)]
+        followed = moving if only is None else [i for i in moving if i in only]
+        known = {i: stream for i in moving if i not in followed}
+        contents = {i: slugs[i] if flows[i] > 0.0 else warmth.turned(slugs[i]) for i in followed}
         beside, asked = self._beside(way, forces), () if only_returned else None
-        done = warmth.move(self.reaches, way.pattern, contents, stream, beside, self.per_m3_k, asked=asked)
+        done = warmth.move(
+            self.reaches, way.pattern, contents, stream, beside, self.per_m3_k, known, asked=asked
+        )
         seconds = np.arange(way.after_s + 1.0)
         returned = np.zeros(way.after_s + 1)
-        for i in way.settled.moving:
+        for i in followed:
             plug, flow = self.plugs[i], flows[i]
-            if (plug.a if flow > 0.0 else plug.b) == "tub":
+            if only is None and (plug.a if flow > 0.0 else plug.b) == "tub":
                 returned -= abs(flow) * warmth.gathered(stream, seconds)
             if (plug.b if flow > 0.0 else plug.a) == "tub":
                 returned += abs(flow) * warmth.gathered(done.streams[i], seconds)
@@ -276,15 +281,28 @@ class Ways:
                 continue  # it stays as it is
             causes = np.zeros(tub + self.forces)
             causes[column] = 1.0
-            slugs = self.as_slugs(way.circuit, causes[:tub])
+            slugs, only = self.as_slugs(way.circuit, causes[:tub]), self._warmed(way, column)
             for tub_c in ((1.0, 0.0), (0.0, 1.0)) if column == tub else ((0.0, 0.0),):
-                lost_j, returned_j = self.passage(way, slugs, tub_c, causes[tub:])
+                lost_j, returned_j = self.passage(way, slugs, tub_c, causes[tub:], only)
                 lost = [lost_j.get(i, 0.0) for i in held]
                 passages.lost_j[:, column] += lost
                 passages.returned_j[:, column] += returned_j
                 if column == tub:
                     passages.rising_j[:] = lost  # the later of both
         passages.complete(way)
+
+    def _warmed(self, way: Way, column: int) -> set[int] | None:
+        """The reaches that are warmed by what a column stands for, or by water from such; None: all."""
+        force, held = column - way.passages.tub, self.held[way.circuit]
+        if force == 0 or way.pattern.loop:
+            return None
+        if force < 0:
+            first = {held[column % len(held)]}
+        elif force < self.first_heat:
+            first = {i for i in way.settled.moving if self.reaches[i].zone == self.zones[force - 1]}
+        else:
+            first = {force - self.first_heat}
+        return {i for i, before in way.upstream if not first.isdisjoint(before)}
 
     def as_slugs(self, g: int, ends_c: Floats) -> dict[int, list[Slug]]:
         """The slugs of a circuit of which each reach holds one, with these temperatures at the ends."""

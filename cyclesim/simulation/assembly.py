@@ -16,6 +16,7 @@ from typing import NamedTuple
 from cyclesim.control.demands import Demand
 from cyclesim.physics import friction
 from cyclesim.physics.blowing import HEAD_PA_M, AirLine, BlowerDuty, Injectors, blower_duty
+from cyclesim.physics.circuit_age import Known
 from cyclesim.physics.curves import PumpCurve
 from cyclesim.physics.network import Duty, solve
 from cyclesim.physics.water_age import STILL_M3_S, reached
@@ -74,6 +75,8 @@ class Assembly(WaterBodies):
         self.tolerance: Tolerance = AS_TOLD
         self.broken = BrokenParts()
         self._duties: dict[tuple[Speeds, Positions, bool], PlantDuty] = {}
+        self.met_flows: list[Known] = []
+        """How water ages at each set of flows that was met, loop by loop, kept for the next run."""
 
     def duty(self, speeds: Speeds, positions: Positions | None = None, *, dry: bool = False) -> PlantDuty:
         """The duty at these pump speeds and valve positions (the usual ones if not given).

@@ -78,7 +78,9 @@ class Steering:
             self._steer(self._name, steered, on)
         self.plan(inside_c)
 
-    look_at_tub = look
+    def look_at_tub(self) -> None:
+        """As `look`: the tub's sensor is one of the two."""
+        self.look()
 
     def water_moves(self, duty: PlantDuty) -> None:
         """Water begins to move, or moves otherwise."""

@@ -77,6 +77,7 @@ class WaterAndHeat:
             plant.scenario.limits.water_age_s,
             drive.start_s,
             lambda plug, rows: put_age[plug](rows),
+            plant.met_flows,
         )
 
     def begin(self, effect: Effect) -> None:

@@ -152,9 +152,9 @@ class _Routes:
         module = f"{''.join(parts)}\nexport {{ Timeline, opened, unpacked, valueAt }};\n"
         return Response(module, headers={"content-type": _KINDS[".js"], "cache-control": "no-cache"})
 
-    def shelf(self, request: Request) -> Response:  # noqa: ARG002
-        """The plants of the folder."""
-        return _json(self.desk.shelf())
+    def shelf(self, request: Request) -> Response:
+        """The plants of the folder, or with `after` some of them."""
+        return _json(self.desk.shelf(request.query_params.get("after")))
 
     async def new(self, request: Request) -> Response:
         """A plant that was not there."""

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 import secrets
 import threading
+import time
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Literal
@@ -22,6 +24,7 @@ from cyclesim.workbench.measuring import readings_view, take_reading
 from cyclesim.workbench.views import Values, in_a_line, opened, plant_view, title_of
 from cyclesim.workbench.work import AskedJob, Workers
 
+_MOMENT_S = 0.5
 Stamp = tuple[str, tuple[tuple[Path, int, int, int], ...]]
 
 
@@ -37,10 +40,19 @@ class Desk:
         self._lock = threading.RLock()
         self._edits = Edits(folder, kept or kept_folder())
 
-    def shelf(self) -> Values:
-        """Every plant of the folder by its name and title, with what keeps one from being run."""
-        plants = [self._named(name) for name in self.folder.names()]
-        return {"folder": str(self.folder.root), "opens": self.opens, "like": LIKE, "plants": plants}
+    def shelf(self, after: str | None = None) -> Values:
+        """Every plant of the folder by its name and title, with what keeps one from being run.
+
+        *after*: what comes after this name, as many as are checked in a moment; `left` counts the rest.
+        """
+        names = [name for name in self.folder.names() if after is None or name > after]
+        plants, ends_s = list[Values](), time.monotonic() + (math.inf if after is None else _MOMENT_S)
+        for name in names:
+            plants.append(self._named(name))
+            if time.monotonic() > ends_s:
+                break
+        told = {"folder": str(self.folder.root), "opens": self.opens, "like": LIKE, "plants": plants}
+        return told | {"left": len(names) - len(plants)}
 
     def _named(self, name: str) -> Values:
         try:

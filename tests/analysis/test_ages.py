@@ -51,6 +51,14 @@ def test_a_leg_that_stands_for_ten_hours(run: Run) -> None:
     assert 0.0 == leg.above_limit_h
 
 
+def test_of_peaks_that_only_rounding_tells_apart_the_first_is_named(run: Run) -> None:
+    """It stands twice for six hours; the second peak is higher by 1e-12 h, and the first is told."""
+    history = run()
+    stand(history, "suction", (0, 6, 0.0, 6), (6, 12, 1e-3, 6), (12, 18, 0.0, 6 + 1e-12), (18, 24, 1e-3, 1))
+    leg = measure(history).legs["suction"]
+    assert (pytest.approx(6.0), "2027-03-01T06:00:00+00:00") == (leg.oldest_water_h, leg.oldest_water_at)
+
+
 def test_spells_fall_into_the_first_class_that_takes_them() -> None:
     """Exactly an hour is up to 1 h; a second more is up to 3 h; eight days are longer than all classes."""
     classes = histogram(spans([(0, 3600), (10_000, 13_601), (20_000, 20_000 + 8 * 86_400)]))

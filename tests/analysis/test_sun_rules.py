@@ -329,6 +329,39 @@ def test_nobody_is_told_to_insulate_collectors(sets, cause):
     assert "insulate" not in mends[cause]
 
 
+FREEZING = ("place.weather.mean=6 degC",)
+
+
+def frost_tried(plant, *sets):
+    """What is tried against frost in the collectors in three days of January."""
+    text = load_text(plant + AT_NIGHT, "test.yaml", sets=(*FREEZING, *sets))
+    result = simulate(text, days=3, start=date(2027, 1, 10))
+    return tried(result, [f for f in result.findings if (f.rule, f.subject) == ("frost-in-plant", "panels")])
+
+
+@pytest.mark.parametrize(
+    ("sets", "starts"),
+    [((), "4"), (("{watches: panels, starts_below: -5 degC, stops_above: 1 degC, pump: sun_pump}",), "4")],
+)
+def test_frost_protection_of_collectors_is_tried(sets, starts):
+    """Their own pump, by their own water, which is warmed least so; read back from the file it holds them."""
+    (trial,) = frost_tried(OWN_PUMP, *(f"schedule.frost_protection={one}" for one in sets))
+    assert f"frost_protection: {{watches: panels, starts_below: {starts} degC" in trial.said
+    assert trial.said.endswith("pump: sun_pump}")
+    assert (True, False) == (trial.holds, trial.idle)
+    mended = load_text(edited(OWN_PUMP + AT_NIGHT, trial.edits), "test.yaml", sets=FREEZING)
+    found = simulate(mended, days=3, start=date(2027, 1, 10)).findings
+    assert "panels" not in {f.subject for f in found if f.rule == "frost-in-plant"}
+
+
+def test_no_frost_protection_is_tried_where_it_moves_nothing():
+    """A motor valve that keeps water out without sun, and a power cut of all three days."""
+    assert () == frost_tried(BY_VALVE)
+    cut = "schedule.outages=[{from: 2027-01-10 00:00, lasts: 72 h}]"
+    sound = "schedule.frost_protection={watches: panels, starts_below: 4 degC, stops_above: 6 degC, "
+    assert () == frost_tried(OWN_PUMP, cut, f"{sound}pump: sun_pump}}")
+
+
 def test_a_motor_valve_keeps_water_out_of_what_freezes():
     """A pump would move the collectors' water if the valve let it; by night it is at past."""
     sets = ["place.weather.mean=6 degC"]

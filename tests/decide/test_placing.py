@@ -6,8 +6,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
+from typing import Any
 
 import pytest
+import scipy.optimize
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -170,6 +172,29 @@ def test_the_freshest_two_are_twelve_hours_apart() -> None:
     assert found.runs is not None
     first, second = sorted(slot for _, slot in found.runs)
     assert 12 == second - first
+
+
+def test_of_placements_alike_in_cost_the_latest_is_taken() -> None:
+    """One flush in 24 h at one price at any hour, quiet from 22:00 on: the last that may is at 21:00."""
+    day = small([flush(24, {"leg": 20.0}, quiet=(22, 23))], {"leg": 24.0 * H}, 24)
+    assert [21] == [slot for _, slot in place(day, Order.of(day)).runs or ()]
+
+
+@pytest.mark.parametrize("least", ["cost", "any"])
+def test_the_answer_is_the_same_however_it_is_searched_for(
+    least: placing.Least, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """HiGHS with its presolve goes another way, and ended at other programmes of the same cost."""
+    order = Order.of(wished(GARDEN))._replace(flushes=2, filter_runs=2, least=least)
+    found, search, asked = solve(GARDEN, order), scipy.optimize.milp, []
+
+    def otherwise(*what: Any, options: dict[str, Any], **more: Any) -> Any:
+        asked.append(options)
+        return search(*what, options={**options, "presolve": not options["presolve"]}, **more)
+
+    monkeypatch.setattr(scipy.optimize, "milp", otherwise)
+    assert (found.runs, 1) == (solve(GARDEN, order).runs, len(asked))
+    assert found.runs
 
 
 def test_what_is_out_of_reach_is_told() -> None:

@@ -51,3 +51,19 @@ def test_every_file_is_offered() -> None:
     """By its name."""
     folder = files("cyclesim.scenario.reading").joinpath("like")
     assert {f"{like}.yaml" for like in LIKE} == {file.name for file in folder.iterdir()}
+
+
+@pytest.mark.parametrize("like", [None, *LIKE])
+def test_no_line_is_wider_than_an_editor(like):
+    """At most 100 columns, with the comments beside the values."""
+    assert [] == [line for line in starter_text(like).splitlines() if len(line) > 100]
+
+
+@pytest.mark.parametrize("block", ["treatment", "also_started_by", "water_care", "money", "candidates"])
+def test_what_is_commented_out_reads_once_it_is_let_in(block):
+    """Each block that the plain starter offers, without the mark before it."""
+    text = starter_text()
+    found = re.search(rf"^( *)# {block}:.*\n(?:\1#  .*\n)*", text, re.MULTILINE)
+    let_in = re.sub(rf"^{found[1]}# ?", found[1], found[0], flags=re.MULTILINE)
+    assert f"{block}:" in let_in
+    load_text(text.replace(found[0], let_in))

@@ -2,10 +2,13 @@
 
 from pathlib import Path
 
+import pytest
 import yaml
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
+
+from cyclesim.workbench import desk
 
 GARDEN = "/api/plants/garden.yaml"
 
@@ -20,6 +23,22 @@ class TestAPlantOfTheShelf:
         assert told[1]["title"] == "Half a tub"
         assert told[1]["problem"].startswith("line 1: ")
         assert str(folder) not in told[1]["problem"]
+
+    def test_a_long_shelf_is_read_in_parts(
+        self, client: TestClient, folder: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """Where each takes longer than a moment, one after the other, and what is left is counted."""
+        for k in range(3):
+            (folder / f"tub {k}.yaml").write_text("format: 1\ntitle: Half a tub\n", encoding="utf-8")
+        whole = client.get("/api/shelf").json()
+        assert (5, 0) == (len(whole["plants"]), whole["left"])
+        monkeypatch.setattr(desk, "_MOMENT_S", -1.0)
+        read: list[dict[str, str]] = []
+        for left in (4, 3, 2, 1, 0):
+            part = client.get("/api/shelf", params={"after": read[-1]["name"] if read else ""}).json()
+            read += part["plants"]
+            assert left == part["left"]
+        assert whole["plants"] == read
 
     def test_a_value_is_changed_and_nothing_else(self, client: TestClient, folder: Path) -> None:
         before = (folder / "garden.yaml").read_text(encoding="utf-8")

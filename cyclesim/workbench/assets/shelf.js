@@ -27,7 +27,8 @@ function ask(names) {
       if (!said.job) return;
       await new Promise((over) => {
         const end = listen(`api/jobs/${said.job}/events`, {
-          result: (result) => { put(name, result); stop(); },
+          progress: ({ done, of }) => put(name, { ...said, done, of }),
+        result: (result) => { put(name, result); stop(); },
           problem: ({ error }) => { put(name, { verdict: error, tone: "danger" }); stop(); },
           cancelled: () => stop(),
         });
@@ -42,6 +43,10 @@ function ask(names) {
   return () => { stopped = true; stop(); };
 }
 
+/** What a plant waits for. @param {any} said */
+const waiting = ({ job, done, of }) => !job ? "It waits for its turn."
+  : of ? `A year is being worked out: day ${done} of ${of}.` : "A year is being worked out.";
+
 function Card({ plant }) {
   const box = useRef(null);
   const said = cards.value[plant.name] || {};
@@ -51,7 +56,7 @@ function Card({ plant }) {
     <p class="note">${plant.name}</p>
     <div class="picture" aria-hidden="true" ref=${box}></div>
     ${plant.problem ? html`<p class="danger">It cannot be run yet: ${plant.problem}</p>` : html`
-      <p class=${`verdict ${said.tone || "wear"}`}>${said.verdict || "A year is being worked out."}</p>
+      <p class=${`verdict ${said.tone || "wear"}`}>${said.verdict || waiting(said)}</p>
       ${said.oldest_water && html`<p>Oldest water: ${said.oldest_water}</p>`}
       ${said.money && html`<p>Money: ${said.money}</p>`}`}
   </li>`;
@@ -103,13 +108,17 @@ function New({ box }) {
 export function Shelf() {
   const box = useRef(null);
   useEffect(() => { openShelf(); }, []);
-  const runnable = (shelf.value?.plants || []).filter((one) => !one.problem).map((one) => one.name);
+  const left = shelf.value?.left || 0;
+  const runnable = left ? [] : (shelf.value?.plants || []).filter((one) => !one.problem).map((one) => one.name);
   useEffect(() => ask(runnable), [runnable.join("/")]);
   if (!shelf.value) return html`<p class="wait">Reading the folder.</p>`;
-  const { folder, plants } = shelf.value;
+  const { folder, plants } = shelf.value, ran = runnable.filter((name) => cards.value[name]?.verdict).length;
+  const far = left ? `Checked ${plants.length} of ${plants.length + left} files.`
+    : ran < runnable.length ? `Run through a year: ${ran} of ${runnable.length} plants.` : "";
   return html`
     <h1>Plants of ${folder}</h1>
     <div class="buttons"><button type="button" onClick=${() => box.current.showModal()}>a new plant</button></div>
+    <p class="note" role="status">${far}</p>
     ${plants.length ? html`<ul class="cards">${plants.map((one) => html`<${Card} key=${one.name} plant=${one}/>`)}</ul>`
       : html`<p>There is no plant in this folder yet. Begin with a new one.</p>`}
     <${New} box=${box}/>`;

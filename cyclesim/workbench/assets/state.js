@@ -48,9 +48,16 @@ export function fail(error) {
 
 // -- the shelf and the open plant ---------------------------------------------------------------------------
 
+/** Read the folder part by part; a shelf that was whole stays in sight until it is read again. */
 export async function openShelf() {
   try {
-    shelf.value = await get("api/shelf");
+    let plants = [], left = 1;
+    while (left > 0) {
+      const part = await get(`api/shelf?after=${encodeURIComponent(plants.at(-1)?.name || "")}`);
+      plants = [...plants, ...part.plants];
+      left = part.left;
+      if (!left || !shelf.value || shelf.value.left) shelf.value = { ...part, plants };
+    }
   } catch (error) { fail(error); }
 }
 

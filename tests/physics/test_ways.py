@@ -1,0 +1,42 @@
+"""What one passage loses and returns, worked out for each cause alone."""
+
+import numpy as np
+import pytest
+
+from cyclesim.physics.warmth import Reach
+from cyclesim.physics.ways import Ways
+
+L = 1e-3
+PER_M3_K = 4.2e6
+# out of the tub into a fork, of which one side is in two reaches, and its heater holds no water; back
+REACHES = [
+    Reach("out", "tub", "fork", 8.4e4, 6.0, "soil"),
+    Reach("heater", "fork", "beyond", 0.0),
+    Reach("near", "beyond", "tub", 2.1e4, 2.0, "room"),
+    Reach("far", "fork", "end", 6.3e4, 5.0, "soil"),
+    Reach("jet", "end", "tub", 1.05e4, 1.0, "air"),
+    Reach("still", "end", "tub", 1.05e4, 1.0, "air"),
+]
+FLOWS = (1.0 * L, 0.4 * L, 0.4 * L, 0.6 * L, 0.6 * L, 0.0)
+
+
+@pytest.mark.parametrize("back", [1.0, -1.0])
+def test_what_a_cause_does_not_reach_is_left_out_and_changes_nothing(back: float) -> None:
+    """Each column beside the passage of all reaches with that cause alone, which leaves nothing out."""
+    ways = Ways(REACHES, PER_M3_K)
+    way = ways.of(0, [back * flow for flow in FLOWS])
+    assert way is not None
+    passages = ways.passages(way, frozenset({1, 3}))
+    held, tub = ways.held[0], passages.tub
+    heats = tub + ways.first_heat
+    assert passages.known == {*range(heats), heats + 1, heats + 3}
+    for column in passages.known - {tub}:
+        causes = np.zeros(tub + ways.forces)
+        causes[column] = 1.0
+        if column < tub and held[column % len(held)] not in way.members:
+            continue
+        slugs = ways.as_slugs(0, causes[:tub])
+        lost_j, returned_j = ways.passage(way, slugs, (0.0, 0.0), causes[tub:])
+        assert [lost_j.get(i, 0.0) for i in held] == pytest.approx(passages.lost_j[:, column], abs=1e-9)
+        assert returned_j == pytest.approx(passages.returned_j[:, column], abs=1e-9)
+        assert np.any(returned_j) or np.any(passages.lost_j[:, column])
