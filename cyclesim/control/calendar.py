@@ -98,6 +98,22 @@ def runs(
     YEARLY, INTERVAL of at least 1, BYDAY, BYMONTH, BYMONTHDAY; neither COUNT nor UNTIL). With both, a day
     must suit both. Intervals are counted, both ways, from 1 January of `year` (the origin's unless told).
     """
+    which = None if days is None else tuple(days)
+    return list(_runs(tuple(starts), lasts_s, which, rrule, zone, origin, span_s, year))
+
+
+@lru_cache(maxsize=64)
+def _runs(
+    starts: tuple[time, ...],
+    lasts_s: int,
+    days: tuple[str, ...] | None,
+    rrule: str | None,
+    zone: str,
+    origin: datetime,
+    span_s: int,
+    year: int | None,
+) -> tuple[Occurrence, ...]:
+    """Likewise; a run and what judges it ask for the same ones, and so do many runs of a sweep."""
     tz = ZoneInfo(zone)
     occurrences = []
     for day in _days(days, rrule, tz, origin, span_s, lasts_s // _DAY_S + 2, year):
@@ -109,7 +125,7 @@ def runs(
                 occurrences.append(
                     Occurrence(start_s, start_s + lasts_s, _wall(instant, tz) if note else local, note)
                 )
-    return sorted(occurrences, key=lambda occurrence: (occurrence.start_s, occurrence.end_s))
+    return tuple(sorted(occurrences, key=lambda occurrence: (occurrence.start_s, occurrence.end_s)))
 
 
 def windows(

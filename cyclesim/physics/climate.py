@@ -73,4 +73,5 @@ def follow(
     """
     low = float("-inf") if never_below_c is None else never_below_c
     high = float("inf") if never_above_c is None else never_above_c
-    return [max(low, min(high, air + above_by_k)) for air in air_c]
+    series: list[float] = np.maximum(low, np.minimum(high, np.array(air_c) + above_by_k)).tolist()
+    return series

@@ -82,7 +82,8 @@ class TubHeat:
         on_stays: OnStays,
         on_exchange: Callable[[Exchanged], None] = lambda _: None,
     ) -> None:
-        self._tub, self._zones, self._origin_s = tub, zones, origin_s
+        self._tub, self._origin_s = tub, origin_s
+        self._shell_zone_c, self._cover_zone_c = zones[tub.shell_zone], zones[tub.cover_zone]
         self._on_piece, self._on_exchange = on_piece, on_exchange
         self._laws: Sequence[Placed] = ()
         self._own: list[tuple[OwnWater, int]] = []
@@ -93,8 +94,7 @@ class TubHeat:
         self._nodes: dict[tuple[int, bool], Node] = {}
         self._ahead = Ahead(tub, self._outside, zones, origin_s)
         self._node = self._node_of(self._outside.settled, covered=True)
-        shell_zone = zones[tub.shell_zone][0]
-        self.shell_c = self._node.two.steady_shell(water_c, tub.ua_shell_w_k * shell_zone)
+        self.shell_c = self._node.two.steady_shell(water_c, tub.ua_shell_w_k * self._shell_zone_c[0])
         self._integral = 0.0
         self._returned_w = 0.0
         """What followed water returned over the piece before [W]."""
@@ -302,7 +302,7 @@ class TubHeat:
     def _piece(self, to_s: int) -> int | None:
         """One piece, to *to_s* at most; the second in which it reaches a watched level, and ends."""
         tub, outside, forces = self._tub, self._outside, self._outside.forces
-        shell_c, cover_c, now = self._zones[tub.shell_zone], self._zones[tub.cover_zone], self._now_s
+        shell_c, cover_c, now = self._shell_zone_c, self._cover_zone_c, self._now_s
         hour = (now - self._origin_s) // 3600
         end = min(to_s, self._origin_s + 3600 * (hour + 1))
         node = self._node
@@ -373,37 +373,29 @@ class TubHeat:
 
         That is without laws and own water, with only the tub watched.
         """
-        tub, outside, node, origin_s = self._tub, self._outside, self._node, self._origin_s
-        shell_c, cover_c = self._zones[tub.shell_zone], self._zones[tub.cover_zone]
-        cover_w_k, shell_w_k, two = node.cover_w_k, tub.ua_shell_w_k, node.two
-        capacity_j_k, ua_w_k, g_w_k = two.c_water_j_k, two.ua_water_w_k, two.g_w_k
-        low_c, high_c = self._low_c, self._high_c
-        now, followed = self._now_s, bool(outside.followed)
+        outside, node, now, origin_s = self._outside, self._node, self._now_s, self._origin_s
+        two, cover_w_k, shell_w_k = node.two, node.cover_w_k, self._tub.ua_shell_w_k
+        low_c, high_c, followed = self._low_c, self._high_c, bool(outside.followed)
         crossed: int | None = None
         trial: Trial | None = None
-        by_hour = followed or node.lost_w is not None
         hour = (now - origin_s) // 3600
         if self._looked_at != (hour, outside.forces.version):
             self._look_round(hour)
-        while now < to_s:
-            if not low_c < self.water_c < high_c:  # also where rounding hid a crossing at the end of a piece
-                return now
-            hour = (now - origin_s) // 3600
-            if by_hour and self._looked_at[0] != hour:
-                self._look_round(hour)
-            end = origin_s + 3600 * (hour + 1)
+        while low_c < self.water_c < high_c:  # also where rounding hid a crossing at the end of a piece
+            begins_c, shell_begins_c = self.water_c, self.shell_c
+            cover_c, shell_c = self._cover_zone_c[hour], self._shell_zone_c[hour]
+            f_w, f_s = self._steady_w + cover_w_k * cover_c, shell_w_k * shell_c
+            forced_w, end = f_w, origin_s + 3600 * (hour + 1)
             if end > to_s:
                 end = to_s
-            begins_c, shell_begins_c, returned_w = self.water_c, self.shell_c, 0.0
-            f_w, f_s = self._steady_w + cover_w_k * cover_c[hour], shell_w_k * shell_c[hour]
             if followed:
                 end = min(end, now + (outside.piece_s(now, looked_at=False) or 0))
                 trial = outside.follow(end - now, begins_c, begins_c)
-                returned_w = trial.returned_w
-            dt, forced_w = end - now, f_w + returned_w
+                forced_w += trial.returned_w
+            dt = end - now
             water, shell, water_int, shell_int = two.advance(begins_c, shell_begins_c, forced_w, f_s, dt)
-            rate_w = forced_w - ua_w_k * begins_c - g_w_k * (begins_c - shell_begins_c)
-            farthest_c = begins_c + rate_w * dt / capacity_j_k  # it is nowhere quicker before it turns
+            rate_w = forced_w - two.ua_water_w_k * begins_c - two.g_w_k * (begins_c - shell_begins_c)
+            farthest_c = begins_c + rate_w * dt / two.c_water_j_k  # it is nowhere quicker before it turns
             if not (low_c < water < high_c and low_c < farthest_c < high_c):
                 first = self._crossing(two, (water, shell), forced_w, f_s, dt, self._in_tub)
                 if first is not None:
@@ -414,21 +406,23 @@ class TubHeat:
                         forced_w = f_w + trial.returned_w
                     ends = two.advance(begins_c, shell_begins_c, forced_w, f_s, dt)
                     water, shell, water_int, shell_int = ends
-            cover_j = cover_w_k * (water_int - cover_c[hour] * dt)
-            shell_j = shell_w_k * (shell_int - shell_c[hour] * dt)
+            cover_j = cover_w_k * (water_int - cover_c * dt)
+            shell_j = shell_w_k * (shell_int - shell_c * dt)
             row = (now, end, begins_c, shell_begins_c, water_int, cover_j, shell_j)
             self._on_piece(tuple.__new__(Piece, row))  # half the time of Piece(...), and there are many
             self.water_c, self.shell_c, self._now_s = water, shell, end
             self._integral += water_int
-            now = end
             if trial is not None:
                 outside.keep(trial, (begins_c, water), end)
                 if outside.due_s <= end:
                     self._settle()
-                    break
-            if crossed is not None:
-                break
-        return crossed
+                    return crossed
+            if crossed is not None or end >= to_s:
+                return crossed
+            now, hour = end, (end - origin_s) // 3600
+            if (followed or node.lost_w is not None) and self._looked_at[0] != hour:
+                self._look_round(hour)
+        return now
 
     def _try(
         self, two: TwoNode, f_w: float, f_s: float, dt: int, followed: bool

@@ -144,11 +144,17 @@ class Passages:
         if self._back is None or self._back[0] != tub_j_k:
             step = self.returned_j[:, self.tub]
             middle = np.concatenate(([0.0], 0.5 * (step[:-1] + step[1:]), [0.0]))
-            by_k = np.diff(middle)  # by a kelvin of the tub in one second, so many seconds later
+            by_j = (
+                np.diff(middle) / tub_j_k
+            )  # by a joule given to the tub in one second, so many seconds later
+            once = np.zeros(len(step))  # a joule would be returned: what is, then and later, one by one
+            once[0] = 1.0 / (1.0 - by_j[0])
+            for t in range(1, len(step)):
+                once[t] = once[0] * by_j[1 : t + 1].dot(once[t - 1 :: -1])
             later = np.arange(len(step))[:, None] - np.arange(len(step))
-            by_now = np.where(later >= 0, by_k[np.maximum(later, 0)], 0.0)
-            by_now[:, 0] = 0.0  # the tub begins as it is
-            back = np.linalg.inv(np.eye(len(step)) - by_now / tub_j_k).astype(np.float64)
+            back = np.where(later >= 0, once[np.maximum(later, 0)], 0.0)
+            back[:, 0] = 0.0  # the tub begins as it is
+            back[0, 0] = 1.0
             self._back, self._fed = (tub_j_k, back), None
         if self._fed is None:
             self._fed = self._back[1] @ self.returned_j
@@ -230,9 +236,10 @@ class Ways:
         *,
         only_returned: bool = False,
     ) -> tuple[dict[int, float], Floats]:
-        """What each reach of a circuit loses, from its slugs of now until all has settled; what all return.
+        """What each reach loses, from its *slugs* of now until all has settled on *way*; and what all return.
 
-        The latter by the second, the whole at the end. All but *only* these stay at 0 degC, as does the tub
+        The latter by the second, the whole at the end. *tub_c*: the tub at both ends [degC]; *forces* in the
+        order of `settled.forces`. All but *only* these stay at 0 degC, as does the tub
         then, and are left out. *only_returned*: the former is not worked out.
         """
         moving, flows = way.settled.moving, way.pattern.flows

@@ -84,11 +84,12 @@ class OwnClock:
 
     def real(self, spans: Iterable[Span]) -> list[Span]:
         """When it shows these spans; one may come twice, or never."""
+        lasting = [(stretch, stretch.shows_s, stretch.last_s) for stretch in self.stretches]
         return [
             (start, end)
             for a, b in spans
-            for stretch in self.stretches
-            if b > stretch.shows_s and a < stretch.last_s
+            for stretch, first_s, last_s in lasting
+            if b > first_s and a < last_s
             for start, end in [
                 (max(stretch.real_s(a), stretch.start_s), min(stretch.real_s(b), stretch.end_s))
             ]
