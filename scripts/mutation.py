@@ -64,9 +64,12 @@ class Target(NamedTuple):
 
 
 TARGETS = (
-    Target(
-        "cyclesim/control/step.py",
-        tuple(f"tests/control/test_{name}.py" for name in ("wired", "pass", "step")),
+    *(
+        Target(
+            f"cyclesim/control/{file}.py",
+            tuple(f"tests/control/test_{name}.py" for name in ("wired", "pass", "step")),
+        )
+        for file in ("step", "one_pass", "rows")
     ),
     Target("cyclesim/control/machines.py", ("tests/control/test_machines.py", "tests/control/test_step.py")),
     Target(

@@ -1,0 +1,108 @@
+"""The water age of one circuit, by hand: closed while it goes on, told of some plugs, kept for a next run.
+
+What any history gives stands in `test_water_age.py`, beside slugs of water.
+"""
+
+import pytest
+
+from cyclesim.physics.age_book import Emitted, Floats
+from cyclesim.physics.circuit_age import Known, WaterAge
+from cyclesim.physics.water_age import Plug
+
+L = 1e-3
+DAY_S = 86_400.0
+LEG = [Plug("leg", "tub", "tub", 20 * L)]
+
+
+def followed(
+    plugs: list[Plug], recorded: list[int], start_s: float = 0.0, known: Known | None = None
+) -> tuple[WaterAge, list[Emitted]]:
+    """A circuit full of tub water from *start_s* on, and the intervals that it tells."""
+    rows: list[Emitted] = []
+
+    def emit(plug: int, table: Floats) -> None:
+        assert {plug} == set(table[:, 0])
+        rows.extend(Emitted(*row) for row in table)
+
+    return WaterAge(plugs, recorded, DAY_S, start_s, emit, known), rows
+
+
+def test_standing_water_is_told_up_to_each_close_and_goes_on() -> None:
+    """From 50 s on a leg stands; closed at 150 s and at 350 s.
+
+    Its age runs from 0 to 100 s, then on to 300 s: integrals 100^2 / 2, and 200 s of 200 s in the mean.
+    """
+    age, rows = followed(LEG, [0], start_s=50.0)
+    age.close(150.0)
+    assert [(0, 50.0, 150.0, 0.0, 100.0, 5000.0, 5000.0, 0.0)] == rows
+    age.close(150.0)
+    assert 1 == len(rows)
+    age.close(350.0)
+    assert [(0, 150.0, 350.0, 0.0, 300.0, 40_000.0, 40_000.0, 0.0)] == rows[1:]
+
+
+def test_a_flow_that_is_closed_in_its_midst_goes_on_as_if_it_was_not() -> None:
+    """20 L at 0.5 L/s from 100 s on: new water alone after 40 s. Closed at 110, 150 and 170 s.
+
+    Until 110 s, and until the last old drop leaves at 140 s, the oldest is what stood since 0; from then on
+    it is 40 s, and the mean 20 s. So the oldest comes to 105 s x 10 s, then 125 s x 30 s and 40 s x 10 s,
+    then 40 s x 20 s.
+    """
+    age, rows = followed(LEG, [0])
+    run = age.pattern([0.5 * L])
+    age.change(100.0, run)
+    for at_s in (110.0, 150.0, 170.0):
+        age.close(at_s)
+    assert [(0.0, 100.0), (100.0, 110.0), (110.0, 150.0), (150.0, 170.0)] == [row[1:3] for row in rows]
+    assert pytest.approx([5000.0, 1050.0, 3750.0 + 400.0, 800.0]) == [r.oldest_integral_s2 for r in rows]
+    assert pytest.approx([100.0, 110.0, 140.0, 40.0]) == [r.oldest_peak_s for r in rows]
+    assert pytest.approx(400.0) == rows[-1].mean_integral_s2
+    assert pytest.approx((40.0, 20.0)) == age.ages(0, 170.0)
+
+
+def test_only_what_is_asked_for_is_told_and_what_has_no_volume_never_is() -> None:
+    """Suction, a valve of no volume, a leg; of the leg alone is told.
+
+    At 1 L/s tub water is through the suction after 5 s and through the leg after 15 s: so old it is there.
+    """
+    plugs = [
+        Plug("suction", "tub", "a", 5 * L),
+        Plug("valve", "a", "b", 0.0),
+        Plug("leg", "b", "tub", 10 * L),
+    ]
+    age, rows = followed(plugs, [2])
+    run = age.pattern([L, L, L])
+    assert ((0, 2), (2,)) == (run.moving, run.asked)
+    age.change(10.0, run)
+    age.change(40.0, age.still)
+    age.close(100.0)
+    assert {2} == {row.plug for row in rows}
+    assert pytest.approx([10.0, 25.0, 75.0]) == [row.oldest_peak_s for row in rows]
+    assert pytest.approx((65.0, 62.5)) == age.ages(0, 100.0)  # 5 s old as it stopped, 60 s ago
+    assert pytest.approx((75.0, 70.0)) == age.ages(2, 100.0)
+
+
+def test_each_end_of_a_leg_is_told_from_the_other() -> None:
+    """10 L in 10 s from 100 s on: what came first is at the far end. Contents are read from end b."""
+    for flow, births in ((L, (100.0, 110.0)), (-L, (110.0, 100.0))):
+        age, _ = followed([Plug("leg", "tub", "tub", 10 * L)], [0])
+        age.change(100.0, age.pattern([flow]))
+        age.change(110.0, age.still)
+        content = age.contents(0)
+        assert pytest.approx(births) == (content[0][1], content[-1][2])
+
+
+def test_patterns_that_are_known_serve_the_next_run() -> None:
+    """The second run works no passage out, and tells what the first did."""
+    known: Known = {}
+    told = []
+    for _ in range(2):
+        age, rows = followed(LEG, [0], known=known)
+        run = age.pattern([0.5 * L])
+        age.change(100.0, run)
+        age.change(300.0, age.still)
+        age.close(1000.0)
+        told.append((rows, id(run), len(run.memo)))
+    assert told[0] == told[1]
+    assert {(0.0,), (0.5 * L,)} == set(known)
+    assert 1 == told[0][2]
