@@ -94,6 +94,22 @@ def test_each_end_of_a_leg_is_told_from_the_other() -> None:
         assert pytest.approx(births) == (content[0][1], content[-1][2])
 
 
+def test_water_that_a_slow_flow_left_is_followed_beside_what_has_stood() -> None:
+    """A leg of 20 L gets 1/3 mL/s for 70,000 s and is 60,000 s old at its end; another stands.
+
+    At 0.5 L/s through each the first gives up its oldest end first, of 60,000 s, and after 40 s is all new:
+    in the mean of these 40 s its oldest is half as old, 30,000 s, and 20 s. The other is 70,000 s and on.
+    Then both are 40 s old.
+    """
+    age, rows = followed([LEG[0], Plug("other", "tub", "tub", 20 * L)], [0, 1])
+    age.change(0.0, age.pattern([20 * L / 60_000.0, 0.0]))
+    age.change(70_000.0, age.pattern([0.5 * L, 0.5 * L]))
+    age.close(70_100.0)
+    slow, other = (row for row in rows if row.start_s == 70_000.0)
+    assert pytest.approx((60_000.0, 30_020.0 * 40 + 40.0 * 60), rel=1e-9) == slow[4:6]
+    assert pytest.approx((70_040.0, 70_020.0 * 40 + 40.0 * 60), rel=1e-9) == other[4:6]
+
+
 def test_the_first_water_of_a_run_is_as_old_as_the_run() -> None:
     """All is tub water at first, and half a second later none is older: the integral is 0.5^2 / 2."""
     age, rows = followed(LEG, [0])
