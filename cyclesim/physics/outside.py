@@ -262,7 +262,7 @@ class Outside:
         turn = self._turn = self._turns.to(flows_m3_s, heat_w)
         step, water, moves = turn.step, self._water, self._stays.moves
         for g in step.changed:
-            self._bring(self._circuits[g], now, tub_c, integral)
+            self._bring(self._circuits[g], now, tub_c, integral, straighten=g not in step.opened)
         for i in step.others:
             water.open(self._circuit_of[i])
             water.stand(i, now)
@@ -277,16 +277,16 @@ class Outside:
         for g in step.changed:
             way = step.plan.ways[g]
             self._circuits[g].begin(way, now, tub_c)
-            if way is not None and not way.is_fast:
-                water.open(g)
         if step.changed:
             self._sort()
-        for i in step.standing:
-            water.open(self._circuit_of[i])
+        for g in step.opened:
+            water.open(g)
         for body, moving in step.moves:
             moves[body] = moving
 
-    def _bring(self, circuit: Circuit, now: int, tub_c: float, integral: float) -> None:
+    def _bring(
+        self, circuit: Circuit, now: int, tub_c: float, integral: float, *, straighten: bool = True
+    ) -> None:
         """Bring the water of a circuit to *now*, and close the stays of its bodies."""
         if circuit.passing is not None:
             self._catch_up(circuit)
@@ -301,7 +301,8 @@ class Outside:
             water.stand(i, now)
         for body in circuit.straight.bodies:
             water.close(body, now)
-        water.straighten(g, now)
+        if straighten:
+            water.straighten(g, now)
 
     def _at_once(self, circuit: Circuit, at_s: float, tub_c: float) -> tuple[Floats, Floats | None]:
         """The ends of what stands or has settled, as in Straight [degC]; how far the latter's are apart.

@@ -27,7 +27,10 @@ _DUST = 1e-9  # of a plug: a parcel this small is what rounding left, and must n
 
 def total(parcels: Sequence[Parcel]) -> float:
     """Sum of the volumes [m3] (or passing times [s]) of *parcels*."""
-    return sum(p[0] for p in parcels)
+    whole = 0.0
+    for p in parcels:
+        whole += p[0]
+    return whole
 
 
 def scaled(parcels: Sequence[Parcel], factor: float) -> list[Parcel]:
@@ -64,7 +67,10 @@ def cut(parcels: Sequence[Parcel], volume: float) -> tuple[list[Parcel], list[Pa
 
 def swept(parcels: Sequence[Parcel], least: float) -> list[Parcel]:
     """*parcels* with those smaller than *least* given to a neighbour; the total stays."""
-    if all(p[0] >= least for p in parcels):
+    for p in parcels:
+        if p[0] < least:
+            break
+    else:
         return list(parcels)
     out: list[Parcel] = []
     loose = 0.0
@@ -256,8 +262,7 @@ def _oldest_knots(
                 (leaves, leaves + slope * over),
                 (enters, enters + slope_in * over),
             ]
-        marks_here = _crossings(lines)
-        for x0, x1 in pairwise(marks_here):
+        for x0, x1 in pairwise(_crossings(lines)):
             mid = 0.5 * (x0 + x1)
             a, b = lines[0]
             least = a + mid * (b - a)
@@ -297,12 +302,19 @@ def _mean_integral(line: Sequence[Parcel], volume: float, moved: float, flow: fl
 
 def peak_s(knots: Sequence[Knot]) -> float:
     """The highest age [s] of *knots*."""
-    return max(age for _, age in knots)
+    peak = knots[0][1]
+    for _, age in knots:
+        if age > peak:
+            peak = age
+    return peak
 
 
 def integral_s2(knots: Sequence[Knot]) -> float:
     """Integral of age over time [s2] of *knots*."""
-    return sum(0.5 * (a0 + a1) * (t1 - t0) for (t0, a0), (t1, a1) in pairwise(knots))
+    integral = 0.0
+    for (t0, a0), (t1, a1) in pairwise(knots):
+        integral += 0.5 * (a0 + a1) * (t1 - t0)
+    return integral
 
 
 def above_s(knots: Sequence[Knot], limit_s: float) -> float:

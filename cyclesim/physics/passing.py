@@ -78,11 +78,10 @@ class Passing:
     def roughly_sent_out(self, tub_j_k: float) -> list[Slug]:
         """The same as near, in few slugs of one length, which hold another heat."""
         course_c, lasted_s, pieces = self._course(tub_j_k), self.lasted_s, 1
-        seconds = np.arange(lasted_s + 1.0)
         while True:
-            at, at_s, lasting_s = _knots(lasted_s, pieces)
+            at, between, lasting_s = _knots(lasted_s, pieces)
             knots_c = course_c[at]
-            off_k = np.interp(seconds, at_s, knots_c) - course_c
+            off_k = between @ knots_c - course_c
             if pieces == lasted_s or max(off_k.max(), -off_k.min()) <= _ALIKE_K:
                 rows = zip(lasting_s, pairwise(knots_c.tolist()), strict=True)
                 return [(dt, front, back) for dt, (front, back) in rows]
@@ -99,8 +98,12 @@ class Passing:
         return temps_c
 
 
-@lru_cache(1000)  # collectors are read so many seconds after they were let in, again and again
+@lru_cache(50)  # collectors are read so many seconds after they were let in, again and again
 def _knots(lasts_s: int, pieces: int) -> tuple[Ints, Floats, list[float]]:
-    """Where so many pieces of *lasts_s* seconds begin and end: places, seconds; how long each lasts [s]."""
-    at_s: Floats = np.linspace(0.0, lasts_s, pieces + 1).round()
-    return at_s.astype(int), at_s, np.diff(at_s).tolist()
+    """The seconds at which so many pieces of *lasts_s* begin and end; how long each lasts [s].
+
+    Between them: what makes of values there those of every second, straight from one to the next.
+    """
+    at_s, seconds = np.linspace(0.0, lasts_s, pieces + 1).round(), np.arange(lasts_s + 1.0)
+    between = np.array([np.interp(seconds, at_s, alone) for alone in np.eye(pieces + 1)]).T.copy()
+    return at_s.astype(int), between, np.diff(at_s).tolist()

@@ -37,8 +37,8 @@ class _Step(NamedTuple):
     """Reaches of other circuits whose water stands and is heated otherwise."""
     touched: list[int]
     """The bodies that these belong to."""
-    standing: list[int]
-    """Reaches whose water stands and is heated."""
+    opened: list[int]
+    """Circuits whose water is told slug by slug: some stands and is heated, or not all settles."""
     moves: list[tuple[int, bool]]
     """Which bodies count as moving from now on, which do not."""
 
@@ -121,7 +121,9 @@ class Turns:
         moves |= dict.fromkeys(stays.of(standing), True)
         for body in touched:
             moves[body] = any(plan.flows[i] or i in heated for i in stays.members[body])
-        return _Step(plan, changed, others, touched, standing, list(moves.items()))
+        slow = [g for g in changed if (way := plan.ways[g]) is not None and not way.is_fast]
+        opened = list(dict.fromkeys([*slow, *(self._circuit_of[i] for i in standing)]))
+        return _Step(plan, changed, others, touched, opened, list(moves.items()))
 
     def moves(self, way: Way) -> Moves:
         """The bodies that a way moves."""

@@ -144,17 +144,11 @@ class Passages:
         if self._back is None or self._back[0] != tub_j_k:
             step = self.returned_j[:, self.tub]
             middle = np.concatenate(([0.0], 0.5 * (step[:-1] + step[1:]), [0.0]))
-            by_j = (
-                np.diff(middle) / tub_j_k
-            )  # by a joule given to the tub in one second, so many seconds later
-            once = np.zeros(len(step))  # a joule would be returned: what is, then and later, one by one
-            once[0] = 1.0 / (1.0 - by_j[0])
-            for t in range(1, len(step)):
-                once[t] = once[0] * by_j[1 : t + 1].dot(once[t - 1 :: -1])
+            by_k = np.diff(middle)  # by a kelvin of the tub in one second, so many seconds later
+            answer = _answer(by_k / tub_j_k)
             later = np.arange(len(step))[:, None] - np.arange(len(step))
-            back = np.where(later >= 0, once[np.maximum(later, 0)], 0.0)
-            back[:, 0] = 0.0  # the tub begins as it is
-            back[0, 0] = 1.0
+            back: Floats = np.where(later >= 0, answer[np.maximum(later, 0)], 0.0)
+            back[:, 0] = later[:, 0] == 0  # the tub begins as it is
             self._back, self._fed = (tub_j_k, back), None
         if self._fed is None:
             self._fed = self._back[1] @ self.returned_j
@@ -412,3 +406,15 @@ class Ways:
             for i, j in done.lost_j.items():
                 lost[i] = lost.get(i, 0.0) + j
         return Moved(dict(contents), lost, returned, {})
+
+
+def _answer(by: Floats) -> Floats:
+    """What comes of one by the step, where each step gets *by* of the one so many steps before, its own too.
+
+    The first column of the inverse of I less the lower triangle with *by* along its diagonals.
+    """
+    answer = np.zeros(len(by))
+    answer[0] = 1.0 / (1.0 - by[0])
+    for k in range(1, len(by)):
+        answer[k] = answer[0] * (by[1 : k + 1] @ answer[k - 1 :: -1])
+    return answer

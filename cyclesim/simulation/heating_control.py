@@ -165,8 +165,10 @@ class HeatingControl:
         """Hour by hour, and where the price changes: who can fire at all, and whose heat is cheapest."""
         drive, board, thermostat = self._run.drive, self._run.board, self.thermostat
         hours = range(drive.start_s, drive.span_s, 3600)
+        too_cold = {name: self._too_cold(name) for name in self._heating.sources}
         for at in sorted({*hours, *(int(t) for t in self._plan.price_edges[:-1])}):
-            usable = [n for n in self._heating.sources if not self._too_cold(n, at)]
+            hour = (at - drive.start_s) // 3600
+            usable = [name for name, so in too_cold.items() if not (so and so[hour])]
             if self._heating.choose == "price" and at >= 0:
                 usable.sort(key=lambda name: self._heat_price(name, at))
             if usable != list(thermostat.usable):
@@ -175,11 +177,12 @@ class HeatingControl:
                 thermostat.usable = usable
                 self.look()
 
-    def _too_cold(self, name: str, at_s: int) -> bool:
-        sheet, drive = self._run.plant.sheet.heat_sources[name], self._run.drive
+    def _too_cold(self, name: str) -> list[bool]:
+        """Hour by hour, whether a heat pump has too cold an air to fire; nothing for what needs none."""
+        sheet = self._run.plant.sheet.heat_sources[name]
         if not isinstance(sheet, HeatPump):
-            return False
-        return drive.zones.series[sheet.outside][(at_s - drive.start_s) // 3600] < sheet.lowest_air_c
+            return []
+        return [air_c < sheet.lowest_air_c for air_c in self._run.drive.zones.series[sheet.outside]]
 
     def _heat_price(self, name: str, at_s: int) -> float:
         """What a kilowatt-hour of heat costs then: fuel over efficiency, electricity over COP."""

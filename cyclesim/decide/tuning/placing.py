@@ -267,20 +267,21 @@ def _fresh(space: Space, order: Order, columns: Sequence[tuple[RunKind, int]]) -
     seen: set[bytes] = set()
     for leg, within_s in order.within_s.items():
         members = np.array([i for i, (k, _) in enumerate(columns) if leg in k.renews], dtype=np.int64)
-        takes = np.array([columns[i][0].renews[leg] for i in members])
-        start = np.array([columns[i][1] * space.step_s for i in members], dtype=float)
-        until = np.array([columns[i][0].until_s(leg) for i in members], dtype=float)
-        fresh_from, fresh_to = start + takes, start + until
         if not len(members):
             yield _one_or_more(members)
+        spans = [
+            (slot * space.step_s + kind.renews[leg], slot * space.step_s + kind.until_s(leg))
+            for kind, slot in columns
+            if leg in kind.renews
+        ]
+        fresh_from, fresh_to = np.array(spans, dtype=float).reshape(-1, 2).T
         begin = np.unique(np.round(fresh_to % DAY_S, 6))[:, np.newaxis]
-        # a run reaches into (begin, begin + within] if it ends after that begins and has renewed before
-        # that ends, be it today's, yesterday's or tomorrow's
-        inside = np.zeros((len(begin), len(members)), dtype=bool)
-        for shift in (-DAY_S, 0.0, DAY_S, 2.0 * DAY_S):
-            renewed = fresh_from + shift
-            renewed = renewed + _longer_s(space, begin, renewed)
-            inside |= (fresh_to + shift > begin + _SLACK_S) & (renewed <= begin + within_s + _SLACK_S)
+        # a run reaches into (begin, begin + within] if it has renewed before that ends where it next ends
+        # after that begins, be it today or tomorrow
+        ends = fresh_to % DAY_S
+        renewed = ends - (fresh_to - fresh_from) + np.where(ends > begin + _SLACK_S, 0.0, DAY_S)
+        renewed += _longer_s(space, begin, renewed)
+        inside = renewed <= begin + within_s + _SLACK_S
         for reaching in inside:
             row = members[reaching]
             if row.tobytes() not in seen:

@@ -1,7 +1,8 @@
 """The starter file that a new user changes line after line, and others like it for other plants.
 
 A file in `like/` holds only what it has otherwise: blocks, each under a line `#= PATH`, that stand in place
-of the starter's. So what they have in common is written once.
+of the starter's. So what they have in common is written once. A key after # is that of a block that the
+starter offers as a comment.
 """
 
 import re
@@ -33,11 +34,14 @@ def _shipped(*names: str) -> str:
 
 
 def _with_block(text: str, path: str, block: str) -> str:
-    """The text with another block at *path*: down to the next key or comment that is no further in."""
+    """The text with another block at *path*: down to the next key or comment that is no further in.
+
+    Raises ValueError where there is none.
+    """
     *above, key = path.split(".")
     start = re.search(rf"^{above[0]}:", text, re.MULTILINE).end() if above else 0  # type: ignore[union-attr]
-    indent = "  " * len(above)
-    old = re.compile(rf"^{indent}{key}:.*\n(?:{indent} .*\n)*", re.MULTILINE).search(text, start)
+    indent = "  " * len(above) + "# " * key.startswith("#")
+    old = re.compile(rf"^{indent}{key.lstrip('#')}:.*\n(?:{indent} .*\n)*", re.MULTILINE).search(text, start)
     if old is None:
         raise ValueError(f"the starter has no {path}")
     return text[: old.start()] + block + text[old.end() :]
