@@ -119,6 +119,18 @@ def test_the_first_water_of_a_run_is_as_old_as_the_run() -> None:
     assert pytest.approx((0.5, 0.125)) == (row.oldest_peak_s, row.oldest_integral_s2)
 
 
+@pytest.mark.parametrize("flows", [(0.5 * L, 0.0), (0.0, 0.5 * L)])
+def test_whichever_leg_has_stood_for_less_a_passage_is_worked_out_once(flows: tuple[float, float]) -> None:
+    """One of two legs is flushed before both are, three times: from the start, then from what both left."""
+    age, _ = followed([LEG[0], Plug("other", "tub", "tub", 20 * L)], [0, 1])
+    one, both = age.pattern(flows), age.pattern([0.5 * L, 0.5 * L])
+    for begin in (1000.0, 9000.0, 20_000.0):
+        for at_s, pattern in ((begin, one), (begin + 500.0, both)):
+            age.change(at_s, pattern)
+            age.change(at_s + 100.0, age.still)
+    assert 2 == len(both.memo)
+
+
 def test_patterns_that_are_known_serve_the_next_run(monkeypatch: pytest.MonkeyPatch) -> None:
     """Flushes of 200 s at 100, 1000 and 2000 s: from the start, and from its own profile.
 
