@@ -3,11 +3,13 @@
 What any history gives stands in `test_water_age.py`, beside slugs of water.
 """
 
+from collections.abc import Sequence
+
 import pytest
 
-from cyclesim.physics.age_book import Emitted, Floats
-from cyclesim.physics.circuit_age import Known, WaterAge
-from cyclesim.physics.water_age import Plug
+from cyclesim.physics.age_book import Emitted, Floats, Passages
+from cyclesim.physics.circuit_age import Known, WaterAge, _Held
+from cyclesim.physics.water_age import Pattern, Plug
 
 L = 1e-3
 DAY_S = 86_400.0
@@ -92,17 +94,66 @@ def test_each_end_of_a_leg_is_told_from_the_other() -> None:
         assert pytest.approx(births) == (content[0][1], content[-1][2])
 
 
-def test_patterns_that_are_known_serve_the_next_run() -> None:
-    """The second run works no passage out, and tells what the first did."""
+def test_water_that_a_slow_flow_left_is_followed_beside_what_has_stood() -> None:
+    """A leg of 20 L gets 1/3 mL/s for 70,000 s and is 60,000 s old at its end; another stands.
+
+    At 0.5 L/s through each the first gives up its oldest end first, of 60,000 s, and after 40 s is all new:
+    in the mean of these 40 s its oldest is half as old, 30,000 s, and 20 s. The other is 70,000 s and on.
+    Then both are 40 s old.
+    """
+    age, rows = followed([LEG[0], Plug("other", "tub", "tub", 20 * L)], [0, 1])
+    age.change(0.0, age.pattern([20 * L / 60_000.0, 0.0]))
+    age.change(70_000.0, age.pattern([0.5 * L, 0.5 * L]))
+    age.close(70_100.0)
+    slow, other = (row for row in rows if row.start_s == 70_000.0)
+    assert pytest.approx((60_000.0, 30_020.0 * 40 + 40.0 * 60), rel=1e-9) == slow[4:6]
+    assert pytest.approx((70_040.0, 70_020.0 * 40 + 40.0 * 60), rel=1e-9) == other[4:6]
+
+
+def test_the_first_water_of_a_run_is_as_old_as_the_run() -> None:
+    """All is tub water at first, and half a second later none is older: the integral is 0.5^2 / 2."""
+    age, rows = followed(LEG, [0])
+    age.change(0.0, age.pattern([0.5 * L]))
+    age.close(0.5)
+    (row,) = rows
+    assert pytest.approx((0.5, 0.125)) == (row.oldest_peak_s, row.oldest_integral_s2)
+
+
+@pytest.mark.parametrize("flows", [(0.5 * L, 0.0), (0.0, 0.5 * L)])
+def test_whichever_leg_has_stood_for_less_a_passage_is_worked_out_once(flows: tuple[float, float]) -> None:
+    """One of two legs is flushed before both are, three times: from the start, then from what both left."""
+    age, _ = followed([LEG[0], Plug("other", "tub", "tub", 20 * L)], [0, 1])
+    one, both = age.pattern(flows), age.pattern([0.5 * L, 0.5 * L])
+    for begin in (1000.0, 9000.0, 20_000.0):
+        for at_s, pattern in ((begin, one), (begin + 500.0, both)):
+            age.change(at_s, pattern)
+            age.change(at_s + 100.0, age.still)
+    assert 2 == len(both.memo)
+
+
+def test_patterns_that_are_known_serve_the_next_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Flushes of 200 s at 100, 1000 and 2000 s: from the start, and from its own profile.
+
+    Each is worked out once, in the first run; the second tells the same.
+    """
+    worked_out = []
+    really = WaterAge._work_out
+
+    def work_out(age: WaterAge, pattern: Pattern, kinds: Sequence[_Held]) -> Passages:
+        worked_out.append([kind.number for kind in kinds])
+        return really(age, pattern, kinds)
+
+    monkeypatch.setattr(WaterAge, "_work_out", work_out)
     known: Known = {}
     told = []
     for _ in range(2):
         age, rows = followed(LEG, [0], known=known)
         run = age.pattern([0.5 * L])
-        age.change(100.0, run)
-        age.change(300.0, age.still)
-        age.close(1000.0)
-        told.append((rows, id(run), len(run.memo)))
+        for at_s in (100.0, 1000.0, 2000.0):
+            age.change(at_s, run)
+            age.change(at_s + 200.0, age.still)
+        age.close(3000.0)
+        told.append((rows, id(run)))
     assert told[0] == told[1]
     assert {(0.0,), (0.5 * L,)} == set(known)
-    assert 1 == told[0][2]
+    assert [[-1], [run.index]] == worked_out
