@@ -312,13 +312,21 @@ def test_the_starter_shows_water_care_and_controller_keys_that_load():
 
 def test_the_starter_shows_wiring_treatment_and_valves_that_load():
     """Likewise: a thermostat of the element's own, a salt cell, a valve once the network has it."""
-    text = TEXT.replace("# also_started_by", "also_started_by").replace("# own_flow", "own_flow")
-    for line in ("  # treatment:", "  #   cell:", "  # valves:", "  #   stop:", "  # after_power_cut:"):
+    text = TEXT
+    for line in ("# also_started_by:", "#   - thermostat:", "# own_flow"):
+        assert line in text
+        text = text.replace(line, line.removeprefix("# "))
+    for line in (
+        "  # treatment:",
+        "  #   cell:",
+        "  #          proof:",
+        "  # valves:",
+        "  #   stop:",
+        "  # after_power_cut:",
+    ):
         assert line in text
         text = text.replace(line, line.replace("# ", "  " if line.startswith("  #  ") else "", 1))
-    built = load_text(
-        text.replace("filter, element, {parallel: [left", "filter, element, stop, {parallel: [left")
-    )
+    built = load_text(text.replace("main, filter, element,", "main, filter, element, stop,"))
     (starter,) = built.plant.heat_sources["element"].also_started_by
     assert ("thermostat", 10.0) == (starter.way, built.plant.heat_sources["element"].own_flow_switch_s)
     assert ("main", ("open", "shut")) == (

@@ -222,8 +222,8 @@ def test_all_that_can_be_added_makes_a_plant_that_can_be_run(
         before, after = ("filter", f"{name}, filter")
         if "manifold" in offer["text"]:  # its jets end in the tub
             before, after = ("[left_bench, right_bench]", f"[left_bench, {name}, right_bench]")
-        (chain,) = (line for line in made.splitlines() if line.strip().startswith("- [tub, "))
-        made = made.replace(chain, chain.replace(before, after))
+        above, chains = made.split("  network:")
+        made = f"{above}  network:{chains.replace(before, after, 1)}"
         assert name in made.split("network:")[1]
         file = tmp_path / f"{name}.yaml"
         file.write_text(made, encoding="utf-8")
