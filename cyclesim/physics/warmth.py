@@ -69,6 +69,7 @@ class Surroundings(NamedTuple):
 
 ALONE = Surroundings(0.0)
 _NONE: Mapping[int, Sequence[Slug]] = {}
+_NOTHING: Sequence[Slug] = ()
 
 
 def drive_k_s(reach: Reach, beside: Surroundings) -> float:
@@ -214,7 +215,7 @@ def _cooling(
     """
     out: list[Slug] = []
     stay = first_s
-    kept, once = decay(rate_1_s, stay if stay > 0.0 else 0.0)
+    kept, once = decay(rate_1_s, stay) if stay > 0.0 else (1.0, 0.0)
     for size, front, back in slugs:
         dt, rise = size * to_s, back - front
         first, last = abs(k_s - rate_1_s * front), abs(k_s - rate_1_s * back)
@@ -257,8 +258,11 @@ def push(
     """
     volume, dt_s = total(content), total(inflow)
     passes_s = volume / flow_m3_s
-    gone, stays = cut(content, flow_m3_s * dt_s)
-    through, enters = cut(inflow, dt_s - passes_s) if dt_s > passes_s else ([], inflow)
+    gone, stays, through, enters = content, _NOTHING, _NOTHING, inflow
+    if dt_s > passes_s:
+        through, enters = cut(inflow, dt_s - passes_s)
+    else:
+        gone, stays = cut(content, flow_m3_s * dt_s)
     inside = _inside(stays, enters, dt_s, passes_s, flow_m3_s, rate_1_s, k_s)
     out = _out(gone, through, passes_s, flow_m3_s, rate_1_s, k_s)
     return HeatPassage(joined(inside, _DUST * volume), joined(out, _DUST * dt_s))
@@ -270,8 +274,11 @@ def left_inside(
     """What is in the reach at the end as by `push`, without what left it."""
     volume, dt_s = total(content), total(inflow)
     passes_s = volume / flow_m3_s
-    stays = cut(content, flow_m3_s * dt_s)[1]
-    enters = cut(inflow, dt_s - passes_s)[1] if dt_s > passes_s else inflow
+    stays, enters = _NOTHING, inflow
+    if dt_s > passes_s:
+        enters = cut(inflow, dt_s - passes_s)[1]
+    else:
+        stays = cut(content, flow_m3_s * dt_s)[1]
     return joined(_inside(stays, enters, dt_s, passes_s, flow_m3_s, rate_1_s, k_s), _DUST * volume)
 
 
@@ -281,8 +288,11 @@ def leaving(
     """The stream that leaves as by `push`, without what is inside."""
     volume, dt_s = total(content), total(inflow)
     passes_s = volume / flow_m3_s
-    gone = cut(content, flow_m3_s * dt_s)[0]
-    through = cut(inflow, dt_s - passes_s)[0] if dt_s > passes_s else ()
+    gone, through = content, _NOTHING
+    if dt_s > passes_s:
+        through = cut(inflow, dt_s - passes_s)[0]
+    else:
+        gone = cut(content, flow_m3_s * dt_s)[0]
     return joined(_out(gone, through, passes_s, flow_m3_s, rate_1_s, k_s), _DUST * dt_s)
 
 
