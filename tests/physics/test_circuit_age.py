@@ -119,6 +119,15 @@ def test_the_first_water_of_a_run_is_as_old_as_the_run() -> None:
     assert pytest.approx((0.5, 0.125)) == (row.oldest_peak_s, row.oldest_integral_s2)
 
 
+def test_water_that_passes_in_a_fifth_of_a_second_is_no_older() -> None:
+    """0.1 L at 0.5 L/s, then at 1 L/s: as that begins the oldest is 0.2 s old, and never older."""
+    age, rows = followed([Plug("short", "tub", "tub", 0.1 * L)], [0])
+    age.change(0.0, age.pattern([0.5 * L]))
+    age.change(10.0, age.pattern([L]))
+    age.close(20.0)
+    assert pytest.approx(0.2) == rows[-1].oldest_peak_s
+
+
 @pytest.mark.parametrize("flows", [(0.5 * L, 0.0), (0.0, 0.5 * L)])
 def test_whichever_leg_has_stood_for_less_a_passage_is_worked_out_once(flows: tuple[float, float]) -> None:
     """One of two legs is flushed before both are, three times: from the start, then from what both left."""
