@@ -143,7 +143,10 @@ def _say_best(page: Page, tuning: Tuning) -> None:
     )
     if len(shown) < len(tuning.best):
         page.line(f"{len(tuning.best) - len(shown)} more lie between; --json has all.")
-    page.line("* the one above: of those within 1 % of the least cost, the one that is heard least.")
+    nearest = "it lacks least; " if tuning.recommended and tuning.recommended.lacks else ""
+    page.line(
+        f"* the one above: {nearest}of those within 1 % of the least cost, the one that is heard least."
+    )
     if any(choice.lacks for choice in shown):
         page.line("Outside: no rule is broken, but less is kept than is asked for; shown for what it saves.")
 
@@ -266,6 +269,8 @@ def _say_bound(page: Page, tuning: Tuning, chosen: Choice) -> None:
             "No flush is needed: filter runs alone can keep every leg within its limit, so that none is the "
             "fewest that there can be."
         )
+        if wish := tuning.space.least[FLUSH]:
+            page.line(f"The file asks for {count(wish, 'flush', 'flushes')} a day all the same (tuning:).")
         return
     page.line(
         f"Whatever their times, lengths and speeds, {exact}{count(bound.flushes, 'flush', 'flushes')} a day "
@@ -278,6 +283,8 @@ def _say_bound(page: Page, tuning: Tuning, chosen: Choice) -> None:
         "The programme above has just as many."
         if gap == 0
         else f"The programme above has {gap} more, so its gap to the bound is {gap}."
+        if gap > 0
+        else f"The programme above has {-gap} fewer: it goes nearer to the limits than is asked for."
     )
     if tuning.at_bound is not None:
         page.line(
