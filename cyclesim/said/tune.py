@@ -22,6 +22,7 @@ from cyclesim.said.page import Cell, Column, Page, Row, words
 from cyclesim.said.words import count, number
 
 _MOST_SHOWN, _MOST_EFFECTS = 8, 4
+_NOT_SERVED = "demand-not-served"
 FILTERING = (
     "How long to filter follows from turnovers_per_day alone, which knows nothing of what bathers bring in. "
     f"2 to 8 hours a day are usual ({SOURCE}); where you want more, raise the limit and tune again."
@@ -130,6 +131,12 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
             "most of what a flush costs, and when heating buys it back follows from when the flush is."
         )
     yield from given_up(tuning.scenario, mine, out)
+    for finding in (f for f in out.findings if f.rule == _NOT_SERVED):
+        yield (
+            f"Mind: not every {finding.subject} comes: {finding.cause}, {count(finding.times, 'time')} in "
+            f"{count(days, 'day')}; the numbers above count that. With these times in the file, cyclesim run "
+            "tells what mends it."
+        )
     if tuning.own.refused:
         yield f"The file's own programme is no choice: {finding_words(tuning.own.refused[0])}."
 

@@ -11,7 +11,7 @@ import pytest
 
 from cyclesim.analysis.result import simulate
 from cyclesim.decide.sweeps import sweep as sweep_module
-from cyclesim.decide.sweeps.outcome import Outcome
+from cyclesim.decide.sweeps.outcome import Broken, Outcome
 from cyclesim.decide.sweeps.sweep import HERE, How, job, run
 from cyclesim.decide.tuning import placed, wishes
 from cyclesim.decide.tuning import space as space_module
@@ -21,7 +21,7 @@ from cyclesim.decide.tuning.placing import Bound, Order
 from cyclesim.decide.tuning.programmes import Daily, Entry, own, relengthened, scheduled
 from cyclesim.decide.tuning.space import FILTER, FLUSH
 from cyclesim.decide.tuning.tuning import Choice, Tuning, _recommended, tune
-from cyclesim.said.tune import tune_page, tune_values
+from cyclesim.said.tune import reasons, tune_page, tune_values
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.fields import PumpSpeed
 from cyclesim.scenario.forms.pumping import Pumping
@@ -462,3 +462,17 @@ def test_what_has_fewer_flushes_than_the_bound_says_why(tuned: Tuning) -> None:
     more = replace(tuned, bound=Bound(chosen.programme.count(FLUSH) + 1, closed=True), at_bound=None)
     text = " ".join(printed(tune_page(more)).split())
     assert "The programme above has 1 fewer: it goes nearer to the limits than is asked for." in text
+
+
+def test_a_run_that_something_else_keeps_off_is_told(tuned: Tuning) -> None:
+    """Also where the file's own programme fares alike, so that it is no reason to refuse it."""
+    chosen = tuned.recommended
+    assert chosen is not None
+    assert not any("Mind: not every" in reason for reason in reasons(tuned, chosen))
+    kept_off = Broken(
+        "demand-not-served", "comfort", "line flush", "frost protection stands above it", 155, ""
+    )
+    with_it = replace(chosen, outcome=replace(chosen.outcome, findings=(kept_off,)))
+    own_too = replace(tuned.own, outcome=replace(tuned.own.outcome, findings=(kept_off,)))
+    (told,) = (r for r in reasons(replace(tuned, own=own_too), with_it) if "Mind: not every" in r)
+    assert "not every line flush comes: frost protection stands above it, 155 times in 6 days" in told
