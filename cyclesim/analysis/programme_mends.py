@@ -11,7 +11,7 @@ from datetime import time
 from typing import NamedTuple
 
 from cyclesim.analysis.amounts import at_least, exactly, listed
-from cyclesim.analysis.combinations import as_written, combinations, running, while_at
+from cyclesim.analysis.combinations import as_written, combinations, feeding_speed, running, while_at
 from cyclesim.analysis.findings import Change, Subject
 from cyclesim.analysis.history import FLUSH_VOLUMES, movers
 from cyclesim.analysis.mends import MadeMend, blocked_while, chained, change, with_text, with_value
@@ -219,13 +219,23 @@ def turned_no_more(plant: Assembly, programme: Programme, about: Subject) -> Ite
 
 
 def blocked_where_underfed(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
-    """A source with too little water is off while what takes it runs."""
-    del programme
+    """Heat at a speed that feeds the source; or it is off while what takes its water runs."""
     heating = plant.scenario.schedule.heating
-    for pump, speeds in plant.speeds.items():
+    if heating is None:
+        return
+    needs_m3_s = plant.sheet.heat_sources[about.name].needs_flow_m3_s
+    if not plant.has_flow(about.name, plant.duty(plant.at(*heating.pump))):
+        faster = feeding_speed(plant, programme, about.name)
+        if faster is not None:
+            pump = PumpSpeed(heating.pump.pump, faster)
+            made = with_text(pump, as_written(*pump), "schedule", "heating", "pump")
+            yield change(f"heat at {as_written(*pump)}, which gives it enough", made)
+    for name, speeds in plant.speeds.items():
         for speed in speeds:
-            if heating is None or tuple(heating.pump) != (pump, speed):
-                yield blocked_while(about.name, while_at(pump, speed))
+            alone = plant.duty(plant.at(name, speed))
+            fed = plant.forward_m3_s(about.name, alone) >= needs_m3_s
+            if tuple(heating.pump) != (name, speed) and not fed:
+                yield blocked_while(about.name, while_at(name, speed))
 
 
 def check_valves(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:

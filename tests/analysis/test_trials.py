@@ -139,6 +139,14 @@ def test_what_the_file_has_is_no_mend(scenario) -> None:
     assert "wire {block: element, while: main high}" in said_for(without, "supply-overload", about)
 
 
+def test_a_source_is_not_blocked_at_the_speed_that_alone_feeds_it(scenario) -> None:
+    """It lacks flow at low and has enough at high, as in test_plant_rules: high is mend, not cause."""
+    built = scenario(("needs_flow: 30 L/min", "needs_flow: 200 L/min"),
+                     ("  - {block: element, while: main high, because: the breaker}\n", ""))  # fmt: skip
+    offered = said_for(built, "source-underfed", Subject("element", ()))
+    assert offered == ["heat at main high, which gives it enough"]
+
+
 def test_a_flush_that_cannot_be_keyed_in_is_not_offered(scenario) -> None:
     """Of 15 and 16 s neither is enough (40 s is, above); where any length can be keyed in, one is."""
     flush, lengths = (FLUSHES, FLUSHES.replace("40 s", "15 s")), ", flush_lengths: [15 s, 40 s, 60 s]"
