@@ -26,10 +26,21 @@ class MadeMend(NamedTuple):
 
 
 def changes(rule: Rule, plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
-    """Changes that might make a rule hold for its subject, the smallest first."""
-    yield from rule.changes(plant, programme, about)
+    """Changes that might make a rule hold for its subject and that the file has not, the smallest first."""
+    for each in rule.changes(plant, programme, about):
+        if not _wired_already(plant.scenario, each):
+            yield each
     for name in about.machines:
         yield from disconnected(plant, name)
+
+
+def _wired_already(scenario: Scenario, each: Change) -> bool:
+    """Whether all that a change does is to wire a block that the file has."""
+    if [(edit.path, edit.adds) for edit in each.edits] != [(("interlocks",), True)]:
+        return False
+    added = each.of(scenario).interlocks[-1]
+    blocks = (one for one in scenario.interlocks if isinstance(one, Block))
+    return any(added == one.model_copy(update={"because": None}) for one in blocks)
 
 
 def disconnected(plant: Assembly, name: str) -> Iterator[Change]:
