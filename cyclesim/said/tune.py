@@ -22,6 +22,7 @@ from cyclesim.said.page import Cell, Column, Page, Row, words
 from cyclesim.said.words import count, number
 
 _MOST_SHOWN, _MOST_EFFECTS = 8, 4
+_NOT_SERVED = "demand-not-served"
 FILTERING = (
     "How long to filter follows from turnovers_per_day alone, which knows nothing of what bathers bring in. "
     f"2 to 8 hours a day are usual ({SOURCE}); where you want more, raise the limit and tune again."
@@ -130,6 +131,12 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
             "most of what a flush costs, and when heating buys it back follows from when the flush is."
         )
     yield from given_up(tuning.scenario, mine, out)
+    for finding in (f for f in out.findings if f.rule == _NOT_SERVED):
+        yield (
+            f"Mind: not every {finding.subject} comes: {finding.cause}, {count(finding.times, 'time')} in "
+            f"{count(days, 'day')}; the numbers above count that. With these times in the file, cyclesim run "
+            "tells what mends it."
+        )
     if tuning.own.refused:
         yield f"The file's own programme is no choice: {finding_words(tuning.own.refused[0])}."
 
@@ -143,7 +150,10 @@ def _say_best(page: Page, tuning: Tuning) -> None:
     )
     if len(shown) < len(tuning.best):
         page.line(f"{len(tuning.best) - len(shown)} more lie between; --json has all.")
-    page.line("* the one above: of those within 1 % of the least cost, the one that is heard least.")
+    nearest = "it lacks least; " if tuning.recommended and tuning.recommended.lacks else ""
+    page.line(
+        f"* the one above: {nearest}of those within 1 % of the least cost, the one that is heard least."
+    )
     if any(choice.lacks for choice in shown):
         page.line("Outside: no rule is broken, but less is kept than is asked for; shown for what it saves.")
 
@@ -266,6 +276,8 @@ def _say_bound(page: Page, tuning: Tuning, chosen: Choice) -> None:
             "No flush is needed: filter runs alone can keep every leg within its limit, so that none is the "
             "fewest that there can be."
         )
+        if wish := tuning.space.least[FLUSH]:
+            page.line(f"The file asks for {count(wish, 'flush', 'flushes')} a day all the same (tuning:).")
         return
     page.line(
         f"Whatever their times, lengths and speeds, {exact}{count(bound.flushes, 'flush', 'flushes')} a day "
@@ -278,6 +290,8 @@ def _say_bound(page: Page, tuning: Tuning, chosen: Choice) -> None:
         "The programme above has just as many."
         if gap == 0
         else f"The programme above has {gap} more, so its gap to the bound is {gap}."
+        if gap > 0
+        else f"The programme above has {-gap} fewer: it goes nearer to the limits than is asked for."
     )
     if tuning.at_bound is not None:
         page.line(

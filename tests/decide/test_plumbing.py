@@ -216,6 +216,17 @@ def test_a_narrower_pipe_holds_less_and_is_reached_sooner():
     assert f"water in right_bench: {1000 * now_m3:.1f} L, was {1000 * was_m3:.1f} L" in lines
 
 
+def test_legs_that_are_alike_are_narrowed_at_once_too():
+    """Bores of 57.0 and 45.2 mm, by arithmetic, in both; one leg alone has none beside it."""
+    before = long_leg()
+    both = kinds(before, "left_bench", "right_bench")["narrower pipes"]
+    was, now = Assembly(before), Assembly(both.scenario)
+    for name in ("left_bench", "right_bench"):
+        assert pytest.approx(was.leg_volume_m3(name) * (45.2 / 57.0) ** 2) == now.leg_volume_m3(name)
+    assert "left_bench and right_bench at once" in both.sentence
+    assert "narrower pipes" not in kinds(before, "right_bench")
+
+
 def test_a_pipe_stays_where_its_flush_replaces_it_twice_and_where_it_draws():
     """A longer flush is the easier mend, and suctions are never narrowed."""
     assert "narrower pipe" not in kinds(

@@ -11,17 +11,17 @@ import pytest
 
 from cyclesim.analysis.result import simulate
 from cyclesim.decide.sweeps import sweep as sweep_module
-from cyclesim.decide.sweeps.outcome import Outcome
+from cyclesim.decide.sweeps.outcome import Broken, Outcome
 from cyclesim.decide.sweeps.sweep import HERE, How, job, run
 from cyclesim.decide.tuning import placed, wishes
 from cyclesim.decide.tuning import space as space_module
 from cyclesim.decide.tuning import tuning as tuning_module
 from cyclesim.decide.tuning.judged import refused_for
-from cyclesim.decide.tuning.placing import Order
+from cyclesim.decide.tuning.placing import Bound, Order
 from cyclesim.decide.tuning.programmes import Daily, Entry, own, relengthened, scheduled
 from cyclesim.decide.tuning.space import FILTER, FLUSH
 from cyclesim.decide.tuning.tuning import Choice, Tuning, _recommended, tune
-from cyclesim.said.tune import tune_page, tune_values
+from cyclesim.said.tune import reasons, tune_page, tune_values
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.fields import PumpSpeed
 from cyclesim.scenario.forms.pumping import Pumping
@@ -330,7 +330,7 @@ def hold_tuning(tuning: Tuning) -> list[str]:
     tables = list(tables_of(page))
     for title, table in tables:
         match title.split()[0]:
-            case "Key":
+            case "Key" | "No":
                 programme = values["recommended"]["programme"]
                 assert [(e["does"], e["pump"], e["lasts_s"], e["starts"]) for e in programme] == [
                     (*row.cells[:3], [*row.cells[3]])
@@ -413,3 +413,66 @@ def test_the_own_times_with_a_length_that_is_long_enough_are_run() -> None:
         )
         tune(scenario, days=2)
     assert longer in ran
+
+
+# -- what cannot all be had ----------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def too_short() -> Tuning:
+    """Two-speed pump, whose filter runs reach every leg; the only flush on offer is too short for any."""
+    sets = ("controller.time_step=2 h", "controller.flush_lengths=[5 s]", "controller.filter_windows=2")
+    wish = WISHES.replace("2 h", "4 h")
+    scenario = load(SCHEDULES / "walled-garden.yaml", sets=[*sets, "schedule.heating=null", wish])
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(space_module, "USUAL_STEP_S", 3 * 3600)
+        return tune(scenario, days=2)
+
+
+def test_the_nearest_is_what_lacks_least_of_what_is_wished(too_short: Tuning) -> None:
+    """Two hours twice a day lack the flush alone; less filtering is cheaper, and lacks that besides."""
+    found = too_short.recommended
+    assert found is not None
+    assert ("no line flushes a day, 1 wished",) == found.lacks
+    assert found is too_short.best[0] or found.outcome.cost <= 1.01 * too_short.best[0].outcome.cost
+    shorter = [choice for choice in too_short.best if len(choice.lacks) > 1]
+    assert shorter
+    assert min(choice.outcome.cost for choice in shorter) < found.outcome.cost
+    assert "Key it in only if you accept this: no line flushes a day, 1 wished." in printed(
+        tune_page(too_short)
+    )
+    hold_tuning(too_short)
+
+
+def test_the_fewest_flushes_are_what_the_limits_need_not_what_is_wished(too_short: Tuning) -> None:
+    """Filter runs reach every leg, so that none is needed, and no programme has fewer than the bound."""
+    assert 0 == too_short.bound.flushes
+    text = " ".join(printed(tune_page(too_short)).split())
+    assert "No flush is needed" in text
+    assert "The file asks for 1 flush a day all the same" in text
+    assert "gap to the bound is -" not in text
+    wishes_words = wishes.in_words(space_module.space(small(WISHES)))
+    assert "at least 1 filter run and 1 line flush a day" in wishes_words
+
+
+def test_what_has_fewer_flushes_than_the_bound_says_why(tuned: Tuning) -> None:
+    """The bound keeps the margins; what does not may have fewer."""
+    chosen = tuned.recommended
+    assert chosen is not None
+    more = replace(tuned, bound=Bound(chosen.programme.count(FLUSH) + 1, closed=True), at_bound=None)
+    text = " ".join(printed(tune_page(more)).split())
+    assert "The programme above has 1 fewer: it goes nearer to the limits than is asked for." in text
+
+
+def test_a_run_that_something_else_keeps_off_is_told(tuned: Tuning) -> None:
+    """Also where the file's own programme fares alike, so that it is no reason to refuse it."""
+    chosen = tuned.recommended
+    assert chosen is not None
+    assert not any("Mind: not every" in reason for reason in reasons(tuned, chosen))
+    kept_off = Broken(
+        "demand-not-served", "comfort", "line flush", "frost protection stands above it", 155, ""
+    )
+    with_it = replace(chosen, outcome=replace(chosen.outcome, findings=(kept_off,)))
+    own_too = replace(tuned.own, outcome=replace(tuned.own.outcome, findings=(kept_off,)))
+    (told,) = (r for r in reasons(replace(tuned, own=own_too), with_it) if "Mind: not every" in r)
+    assert "not every line flush comes: frost protection stands above it, 155 times in 6 days" in told

@@ -37,7 +37,7 @@ _MOST_NODES = 50
 _TIME_LIMIT_S = 300.0
 """By the clock, so that none goes on for ever."""
 _SLACK_S = 1e-6
-_MANY = {FILTER: "filter runs", FLUSH: "line flushes"}
+MANY = {FILTER: "filter runs", FLUSH: "line flushes"}
 _ALIKE = 0.001
 """Placements whose cost differs by less than this share cost the same."""
 _MOST_FILTER_RUNS = 4
@@ -490,7 +490,7 @@ def obstacles(space: Space) -> Iterator[Obstacle]:
     for does, most in space.most.items():
         if most is not None and solve(replace(space, most={**space.most, does: None}), order).runs:
             explained = True
-            many = does if most == 1 else _MANY[does]
+            many = does if most == 1 else MANY[does]
             yield Obstacle(f"the controller takes {most} {many} a day, and more are needed", legs)
     free = [replace(kind, allowed=(True,) * len(kind.allowed)) for kind in space.kinds]
     if solve(space, order._replace(kinds=tuple(free))).runs:

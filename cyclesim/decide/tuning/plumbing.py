@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
 from cyclesim.analysis.amounts import flow, lasting, listed
@@ -30,7 +30,7 @@ class Plumbing:
     """One change of the pipes, in a sentence, and the scenario with it."""
 
     kind: str
-    """One of: bleed, narrower pipe, dead end removed."""
+    """One of: bleed, narrower pipe, narrower pipes, dead end removed."""
     subject: str
     """The legs that it is about."""
     sentence: str
@@ -52,9 +52,13 @@ def plumbing(scenario: Scenario, legs: Collection[str]) -> Iterator[Plumbing]:
     for bleed in bleeds(before.plant, stale):
         if before.unharmed(bleed.scenario):
             yield Plumbing("bleed", listed(list(bleed.into)), bleed.sentence, bleed.scenario)
+    narrowed = dict[str, Plumbing]()
     for name in stale:
         if name in scenario.plant.legs and not scenario.plant.legs[name].dead_end:
-            yield from _narrower(before, name)
+            narrowed.update((name, change) for change in _narrower(before, name))
+    yield from narrowed.values()
+    if len(narrowed) > 1:
+        yield from _all_narrower(before, narrowed)
 
 
 # -- a dead end ----------------------------------------------------------------------------------------------
@@ -116,6 +120,15 @@ def _narrower(before: _Judged, name: str) -> Iterator[Plumbing]:
             f"{was}. {_what_jets_lose(plant, narrow, name, duty)}",
             changed,
         )
+
+
+def _all_narrower(before: _Judged, narrowed: Mapping[str, Plumbing]) -> Iterator[Plumbing]:
+    """All of these changes at once: of legs that are alike, one alone leaves the other as it was."""
+    legs = {name: change.scenario.plant.legs[name] for name, change in narrowed.items()}
+    changed = with_plant(before.plant.scenario, legs={**before.plant.sheet.legs, **legs})
+    if before.unharmed(changed):
+        names = listed(list(narrowed))
+        yield Plumbing("narrower pipes", names, f"A narrower pipe for each of {names} at once.", changed)
 
 
 def next_narrower(pipe: Pipe | None) -> Pipe | None:

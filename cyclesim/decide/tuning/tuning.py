@@ -32,7 +32,7 @@ from cyclesim.decide.tuning.placing import (
     short_orders,
 )
 from cyclesim.decide.tuning.plumbing import Plumbing, plumbing
-from cyclesim.decide.tuning.programmes import Daily, moved, own, relengthened, scheduled
+from cyclesim.decide.tuning.programmes import Daily, moved, own, relengthened, scheduled, takes
 from cyclesim.decide.tuning.ranked import (
     NEAR,
     Marks,
@@ -166,7 +166,8 @@ class _Search:
         if asks_more(plain):  # what is gained by going to the edge of a limit is shown, too
             longer = replace(here, least_filter_s=_LONGER * here.least_filter_s)
             asked = [(there, order) for there in (longer, plain) for order in short_orders(there)] + asked
-        *found, fewest = placements([*asked, (here, fewest_flushes(here))], self.how)
+        unasked = replace(here, least={**here.least, FLUSH: 0})  # the bound is what the limits leave
+        *found, fewest = placements([*asked, (unasked, fewest_flushes(unasked))], self.how)
         placed = dict.fromkeys(relengthened(here), Order.of(here))  # its own times may suit its heating
         placed |= {p: o for by_space in in_spaces(asked, found) for p, o in by_space.items()}
         first = [self.scenario, *(scheduled(self.scenario, p) for p in (*placed, *(p for _, p in named)))]
@@ -180,10 +181,14 @@ class _Search:
         usual = [self._choice(name, p, out) for (name, p), out in zip(named, ran[count:], strict=True)]
         choices = [self._choice("", p, out) for p, out in zip(placed, ran[:count], strict=True)]
         choices = self._until_held(here, choices, placed)
+        if all(choice.lacks for choice in _held(choices)):  # a rule of thumb may lack less
+            fit = [choice for choice in _held(usual) if takes(here, choice.programme)]
+            choices += [choice for choice in fit if choice.programme not in placed]
+            placed |= {choice.programme: Order.of(here) for choice in fit}
         choices += self._moved(here, _held(choices), placed)
         held = _held(choices)
-        within = [choice for choice in held if not choice.lacks]
-        best = (*_best(within), *_best([choice for choice in held if choice.lacks]))
+        lack_least, others = _by_lacks(held)
+        best = (*_best(lack_least), *_best(others))
         nearest = None if best else min((*choices, mine), key=_how_bad)
         known = nearest or best[0]
         limits = tuple(self._changed(list(limits_tried(self.scenario)), known.programme))
@@ -200,7 +205,7 @@ class _Search:
             held=len(held),
             own=mine,
             best=best,
-            recommended=_recommended(tuple(_best(within)) or best),
+            recommended=_recommended(tuple(_best(lack_least))),
             bound=(least := bound_of(fewest)),
             at_bound=_at_bound(choices, least) if best else None,
             thumbs=tuple(usual),
@@ -246,11 +251,11 @@ class _Search:
     def _moved(self, here: Space, held: list[Choice], placed: dict[Daily, Order]) -> list[Choice]:
         """The cheapest with one run at a time moved to and fro: heating follows a flush, at its own price.
 
-        That is the cheapest that keeps every wish, and the cheapest that does not; what some days of the span
-        tell to be worse than another is left out.
+        That is the cheapest of those that lack least, and the cheapest of the others; what some days of the
+        span tell to be worse than another is left out.
         """
         asked, others = list[tuple[Scenario, Choice, list[Daily]]](), list[list[Choice]]()
-        for alike in ([c for c in held if not c.lacks], [c for c in held if c.lacks]):
+        for alike in _by_lacks(held):
             if alike:
                 cheapest = min(alike, key=_marks)
                 tried = [p for p in moved(here, cheapest.programme) if p not in placed]
@@ -325,6 +330,12 @@ class _Search:
 
 def _held(choices: Iterable[Choice]) -> list[Choice]:
     return [choice for choice in choices if not choice.refused]
+
+
+def _by_lacks(held: Sequence[Choice]) -> tuple[list[Choice], list[Choice]]:
+    """Those that lack least of what is wished, nothing if any keeps all, and the others."""
+    least = min((len(choice.lacks) for choice in held), default=0)
+    return [c for c in held if len(c.lacks) == least], [c for c in held if len(c.lacks) > least]
 
 
 def _at_bound(choices: Iterable[Choice], least: Bound) -> Choice | None:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from cyclesim.analysis.amounts import exactly, lasting
 from cyclesim.decide.sweeps.outcome import Outcome
+from cyclesim.decide.tuning.placing import MANY
 from cyclesim.decide.tuning.programmes import Daily
 from cyclesim.decide.tuning.space import FILTER, FLUSH, Space
 
@@ -52,7 +53,7 @@ def lacks(space: Space, programme: Daily, outcome: Outcome) -> Iterator[str]:
     for does, least in _least(space).items():
         has = programme.count(does)
         if has < least:
-            yield f"{has or 'no'} {does}{'s' * (has != 1)} a day, {least} wished"
+            yield f"{has or 'no'} {does if has == 1 else MANY[does]} a day, {least} wished"
     filters_s = sum(entry.lasts_s * len(entry.starts) for entry in programme.entries if entry.does == FILTER)
     if _least(space)[FILTER] and filters_s < wishes.filter_hours_s:
         yield f"{exactly(filters_s)} of filtering a day, {exactly(wishes.filter_hours_s)} wished"
@@ -63,6 +64,6 @@ def in_words(space: Space) -> str:
     wishes, least = space.scenario.tuning, _least(space)
     return (
         f"{100.0 * wishes.margin:.0f} % away from the limits of water age and turnovers, at least "
-        f"{least[FILTER]} filter runs and {least[FLUSH]} line flushes a day, "
+        f"{' and '.join(f'{n} {does if n == 1 else MANY[does]}' for does, n in least.items())} a day, "
         f"{exactly(wishes.filter_hours_s)} of filtering"
     )
