@@ -139,6 +139,12 @@ def test_what_the_file_has_is_no_mend(scenario) -> None:
     assert "wire {block: element, while: main high}" in said_for(without, "supply-overload", about)
 
 
+def test_another_order_of_ranks_is_tried(scenario) -> None:
+    """Above a flush stand bathing, which stays, and frost protection."""
+    offered = said_for(scenario(), "demand-not-served", Subject("line flush", ()))
+    assert offered == ["schedule.ranks: [bathing, line_flush, frost_protection, heating, filter_run]"]
+
+
 def test_a_source_is_not_blocked_at_the_speed_that_alone_feeds_it(scenario) -> None:
     """It lacks flow at low and has enough at high, as in test_plant_rules: high is mend, not cause."""
     built = scenario(("needs_flow: 30 L/min", "needs_flow: 200 L/min"),
