@@ -196,10 +196,12 @@ def ranked_before(scenario: Scenario, low: str, high: str) -> tuple[str, ...]:
 
 
 def ranked_higher(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
-    """What is not served, ranked before each kind that stands above it, the nearest first."""
-    kind = next((d.kind for d in programme.controller.demands if d.name == about.name), "")
-    for high in reversed(list(plant.scenario.schedule.ranks or DEMANDS)):
-        before = ranked_before(plant.scenario, kind, high)
+    """What is not served, ranked before each kind above it that asks for its pump, the nearest first."""
+    demands = programme.controller.demands
+    mine = next(demand for demand in demands if demand.name == about.name)
+    rivals = {demand.kind.replace(" ", "_") for demand in demands if demand.pump == mine.pump}
+    for high in reversed([kind for kind in plant.scenario.schedule.ranks or DEMANDS if kind in rivals]):
+        before = ranked_before(plant.scenario, mine.kind, high)
         if before:
             made = with_value(before, "schedule", "ranks")
             yield change(f"schedule.ranks: [{', '.join(before)}]", made)

@@ -184,7 +184,7 @@ def _without_power(result: Result, causes: Collection[str]) -> frozenset[str]:
 
 
 def _runs_only(pumps: frozenset[str], result: Result, change: Change) -> bool:
-    """Whether all that a change lets run otherwise are runs of these pumps."""
+    """Whether all that a change lets run otherwise are runs of these pumps, or it only ranks them anew."""
     if not pumps:
         return False
     try:
@@ -192,6 +192,8 @@ def _runs_only(pumps: frozenset[str], result: Result, change: Change) -> bool:
     except (CycleSimError, ValueError):
         return False  # told for what it is where it is tried
     before = result.scenario.schedule
+    if after != before and after.model_copy(update={"ranks": before.ranks}) == before:
+        return True
     other = [pump.pump for run in (*after.line_flushes, *after.filter_runs)
              if run not in (*before.line_flushes, *before.filter_runs)
              for pump in run.pumping.pumps]  # fmt: skip

@@ -140,9 +140,18 @@ def test_what_the_file_has_is_no_mend(scenario) -> None:
 
 
 def test_another_order_of_ranks_is_tried(scenario) -> None:
-    """Above a flush stand bathing, which stays, and frost protection."""
-    offered = said_for(scenario(), "demand-not-served", Subject("line flush", ()))
-    assert offered == ["schedule.ranks: [bathing, line_flush, frost_protection, heating, filter_run]"]
+    """Above a filter run stand a flush and heating of the same pump; no frost protection is there."""
+    offered = said_for(scenario(), "demand-not-served", Subject("filter run", ()))
+    assert offered == [
+        "schedule.ranks: [bathing, frost_protection, line_flush, filter_run, heating]",
+        "schedule.ranks: [bathing, frost_protection, filter_run, line_flush, heating]",
+    ]
+
+
+def test_no_order_of_ranks_is_tried_where_there_is_no_power(broken: Broken) -> None:
+    """A cut of 40 h over the filter runs of 03:00 and 15:00: nobody's turn helps."""
+    _, _, trials = broken("demand-not-served", (CUT[0], CUT[1] % ""))
+    assert trials == []
 
 
 def test_a_source_is_not_blocked_at_the_speed_that_alone_feeds_it(scenario) -> None:
